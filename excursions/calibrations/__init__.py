@@ -1,0 +1,1 @@
+"""Calibration arithmetic: parameters from raw values, checks of the entry, shifts between calibrations."""

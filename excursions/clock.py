@@ -1,0 +1,81 @@
+"""The one place for time.
+
+Inside the house an instant is an ``int64`` of nanoseconds since 1970-01-01T00:00:00Z.  Wall time exists
+where files are read and where people look; both come through here.  Spans are half-open.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+import numpy as np
+from numpy.typing import NDArray
+
+from excursions.errors import UsageError
+
+NS_PER_S = 1_000_000_000
+NS_PER_MINUTE = 60 * NS_PER_S
+NS_PER_HOUR = 3_600 * NS_PER_S
+NS_PER_DAY = 86_400 * NS_PER_S
+
+TimeArray = NDArray[np.int64]
+
+
+def zone(name: str) -> ZoneInfo:
+    """Return the named time zone.
+
+    Raises
+    ------
+    UsageError
+        If `name` is not a zone of the IANA data base.
+    """
+    try:
+        return ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError, OSError) as error:
+        raise UsageError(
+            found=f'time zone "{name}"',
+            expected="a name of the IANA time zone data base",
+            mend='write for example "UTC" or "Europe/Vienna"',
+        ) from error
+
+
+def to_ns(moment: datetime) -> int:
+    """Convert an aware datetime to nanoseconds since the epoch (naive is taken as UTC)."""
+    aware = moment if moment.tzinfo else moment.replace(tzinfo=UTC)
+    delta = aware - datetime(1970, 1, 1, tzinfo=UTC)
+    return (delta.days * 86_400 + delta.seconds) * NS_PER_S + delta.microseconds * 1_000
+
+
+def to_datetime(instant: int, tz: ZoneInfo | None = None) -> datetime:
+    """Convert nanoseconds since the epoch to an aware datetime (microsecond resolution)."""
+    seconds, rest = divmod(int(instant), NS_PER_S)
+    moment = datetime.fromtimestamp(seconds, UTC).replace(microsecond=rest // 1_000)
+    return moment.astimezone(tz) if tz else moment
+
+
+def iso(instant: int) -> str:
+    """Write an instant as ISO 8601 in UTC, to the second."""
+    return to_datetime(instant).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def wall(instant: int, tz: ZoneInfo, *, seconds: bool = False) -> str:
+    """Write an instant as a person reads it in the plant's zone."""
+    return to_datetime(instant, tz).strftime("%d %b %Y %H:%M:%S" if seconds else "%d %b %Y %H:%M")
+
+
+def duration_text(seconds: float) -> str:
+    """Say a duration in the two largest units a person would use: ``3 d 4 h``, ``12 min``, ``40 s``."""
+    total = abs(float(seconds))
+    if total < 1:
+        return f"{total:.2g} s"
+    if total < 90:
+        return f"{total:.0f} s"
+    for size, name, below, below_name in (
+        (86_400.0, "d", 3_600.0, "h"),
+        (3_600.0, "h", 60.0, "min"),
+    ):
+        if total >= size:
+            whole, rest = divmod(round(total / below), round(size / below))
+            return f"{whole} {name} {rest} {below_name}" if rest and whole < 10 else f"{whole} {name}"
+    return f"{total / 60:.0f} min"

@@ -1,0 +1,5 @@
+"""Order, units, duplicates, gaps, bridged stretches: from what the file said to what was recorded.
+
+In: tag series and the register's points.  Out: one :class:`Signal` each.  Promises: strictly increasing
+times, canonical units, every dropped row counted.  Never: smooths, fills or invents a value.
+"""

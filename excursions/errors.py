@@ -1,0 +1,93 @@
+"""The one family of errors a user can mend.
+
+    ExcursionsError              root: one ``except`` catches all of them
+    |- InputFileError            an export, calibration log or sample file
+    |- RegisterError             the plant register (TOML)
+    |- UsageError                a command or an argument that does not fit
+    `- TooLittleDataError        how much there was, how much is needed
+
+Each error keeps its facts as fields and makes its sentence from them: which file, which line, which
+column, what was found, what was expected and how to mend it.  Low code raises what it knows; the edge
+that knows the file adds it with :meth:`ExcursionsError.at`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+
+@dataclass
+class ExcursionsError(Exception):
+    """Something the user can mend, with the six answers every message owes.
+
+    Parameters
+    ----------
+    found, expected, mend : str
+        What stood there, what should stand there, and the one thing to do about it.
+    file : str
+        Path as the user gave it; empty when no file is involved.
+    line : int or None
+        One-based line (or row) number in that file.
+    column : str
+        Column name or key.
+    """
+
+    found: str
+    expected: str = ""
+    mend: str = ""
+    file: str = ""
+    line: int | None = None
+    column: str = ""
+
+    def at(self, *, file: str = "", line: int | None = None, column: str = "") -> ExcursionsError:
+        """Return a copy that also knows where it happened; what is already known stays."""
+        return replace(
+            self,
+            file=self.file or file,
+            line=self.line if self.line is not None else line,
+            column=self.column or column,
+        )
+
+    def __str__(self) -> str:
+        """One sentence: place, found, expected, mend."""
+        place = ", ".join(
+            part
+            for part in (
+                self.file,
+                f"line {self.line}" if self.line is not None else "",
+                f'column "{self.column}"' if self.column else "",
+            )
+            if part
+        )
+        text = f"{place}: " if place else ""
+        text += f"found {self.found}"
+        if self.expected:
+            text += f", expected {self.expected}"
+        text += "."
+        if self.mend:
+            text += f" {self.mend[0].upper()}{self.mend[1:]}"
+            text += "" if text.endswith((".", "?")) else "."
+        return text
+
+    def __reduce__(self) -> tuple[object, ...]:
+        """Keep every field when the error crosses a process border."""
+        return (
+            type(self),
+            (self.found, self.expected, self.mend, self.file, self.line, self.column),
+        )
+
+
+class InputFileError(ExcursionsError):
+    """An export, calibration log or sample file that cannot be used as it stands."""
+
+
+class RegisterError(ExcursionsError):
+    """A statement in the plant register that cannot be used as it stands."""
+
+
+class UsageError(ExcursionsError):
+    """A command, option or name that does not fit."""
+
+
+class TooLittleDataError(ExcursionsError):
+    """An analysis that was asked of fewer data than it needs."""

@@ -1,0 +1,167 @@
+"""The plant as the register describes it: points, probes, installations, plan.  Plain frozen facts.
+
+A *point* is a place with signals; a *probe* is the serialised thing that wears.  Installations join them.
+``assumed`` and ``inferred`` name the fields that nobody stated, so that every page can say so.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from excursions.measurands import MEASURANDS, Measurand
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Point:
+    """A measuring point and the tags of its signals.
+
+    Attributes
+    ----------
+    name, description : str
+    measurand : str
+        Key of :data:`excursions.measurands.MEASURANDS`.
+    value, temperature, hold, wash, pressure, status : str
+        Tags; empty when there is none.  `pressure` is the absolute line pressure in kPa unless
+        `pressure_unit` says otherwise (``kPa``, ``bar``, ``bar_g``, ``psi``, ``psi_g``).
+    unit, temperature_unit : str
+        Unit as exported; empty means the unit in the file or else the canonical one.
+    range : (low, high) or None
+        Range the transmitter's output is scaled to, canonical unit.
+    tolerance : float or None
+        Reading error that matters, canonical unit; None takes the measurand's default.
+    neighbours : tuple of str
+        Names of redundant or related points.
+    plan_days : float or None
+        Days between planned calibrations.
+    inferred : mapping field -> reason
+        Fields that were worked out from the export rather than stated.
+    """
+
+    name: str
+    measurand: str = "other"
+    description: str = ""
+    value: str = ""
+    temperature: str = ""
+    hold: str = ""
+    wash: str = ""
+    pressure: str = ""
+    pressure_unit: str = "kPa"
+    status: str = ""
+    unit: str = ""
+    temperature_unit: str = ""
+    range: tuple[float, float] | None = None
+    tolerance: float | None = None
+    neighbours: tuple[str, ...] = ()
+    plan_days: float | None = None
+    rating_continuous_degc: float | None = None
+    rating_sterilisation_degc: float | None = None
+    rating_sterilisation_min: float | None = None
+    inferred: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def quantity(self) -> Measurand:
+        """The row of the measurand table."""
+        return MEASURANDS[self.measurand]
+
+    @property
+    def tags(self) -> dict[str, str]:
+        """Tags by role, empty ones left out."""
+        roles = ("value", "temperature", "hold", "wash", "pressure", "status")
+        return {role: getattr(self, role) for role in roles if getattr(self, role)}
+
+    def tolerance_at(self, level: float) -> float:
+        """Reading error that matters at this level, canonical unit."""
+        if self.tolerance is not None:
+            return self.tolerance
+        return max(self.quantity.tolerance, self.quantity.tolerance_relative * abs(level))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Probe:
+    """A serialised probe, its model and its ratings (None: class default of its measurand, called assumed)."""
+
+    serial: str
+    measurand: str = "other"
+    model: str = ""
+    rating_continuous_degc: float | None = None
+    rating_sterilisation_degc: float | None = None
+    rating_sterilisation_min: float | None = None
+    in_service_since: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Installation:
+    """Probe `probe` sat at point `point` in the half-open span [start, end) (ns UTC; None is open)."""
+
+    probe: str
+    point: str
+    start: int | None = None
+    end: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ratings:
+    """Heat limits that hold for a point at a time, and whether anybody stated them.
+
+    continuous_degc : above this the clock of the ageing dose runs
+    sterilisation_degc, sterilisation_min : what a sterilisation may reach, and for how long
+    assumed : True when they are class defaults
+    """
+
+    continuous_degc: float
+    sterilisation_degc: float
+    sterilisation_min: float
+    assumed: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plant:
+    """Everything the register states, plus what was inferred where it is silent."""
+
+    name: str = ""
+    zone: str = "UTC"
+    air_pressure_kpa: float = 101.325
+    points: tuple[Point, ...] = ()
+    probes: tuple[Probe, ...] = ()
+    installations: tuple[Installation, ...] = ()
+    quality_words: dict[str, str] = field(default_factory=dict)
+
+    def point(self, name: str) -> Point | None:
+        """The point of this name, or None."""
+        return next((p for p in self.points if p.name == name), None)
+
+    def probe(self, serial: str) -> Probe | None:
+        """The probe of this serial number, or None."""
+        return next((p for p in self.probes if p.serial == serial), None)
+
+    def probe_at(self, point: str, when: int) -> str | None:
+        """Serial number of the probe that sat at `point` at `when`, or None when nobody said."""
+        for row in self.installations:
+            if (
+                row.point == point
+                and (row.start is None or row.start <= when)
+                and (row.end is None or when < row.end)
+            ):
+                return row.probe
+        return None
+
+    def ratings(self, point: Point, when: int) -> Ratings:
+        """Heat limits at `point` at `when`: probe first, then point, then the class default."""
+        probe = self.probe(self.probe_at(point.name, when) or "")
+        quantity = point.quantity
+        stated: dict[str, float] = {}
+        for key in ("rating_continuous_degc", "rating_sterilisation_degc", "rating_sterilisation_min"):
+            for owner in (probe, point):
+                given = getattr(owner, key, None) if owner else None
+                if given is not None:
+                    stated.setdefault(key, given)
+        continuous = stated.get("rating_continuous_degc", quantity.rating_continuous_degc)
+        return Ratings(
+            continuous_degc=continuous,
+            sterilisation_degc=stated.get(
+                "rating_sterilisation_degc",
+                max(continuous, quantity.rating_sterilisation_degc),
+            ),
+            sterilisation_min=stated.get("rating_sterilisation_min", quantity.rating_sterilisation_min),
+            assumed=not {"rating_continuous_degc", "rating_sterilisation_degc"} <= set(stated),
+        )

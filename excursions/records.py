@@ -1,0 +1,343 @@
+"""What crosses the rooms: tag series, signals, states, events, calibrations, shifts, links, doubt.
+
+Plain frozen dataclasses over numpy arrays.  Times are int64 nanoseconds UTC; values are float64 in the
+canonical unit of their measurand (temperature in degC), NaN where missing; spans are half-open.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from excursions.clock import TimeArray
+from excursions.plant import Plant, Point
+
+FloatArray = NDArray[np.float64]
+ByteArray = NDArray[np.uint8]
+IndexArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+GOOD, UNCERTAIN, BAD = 0, 1, 2
+
+# --- read -> condition ---------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TagSeries:
+    """One tag as it stood in the files: file order, not sorted, not deduplicated, unit as written.
+
+    time (n,) int64 ns UTC; value (n,) float64, NaN where no number; quality (n,) uint8 (0 good,
+    1 uncertain, 2 bad); unit, description as found in the files or empty.
+    """
+
+    tag: str
+    time: TimeArray
+    value: FloatArray
+    quality: ByteArray
+    unit: str = ""
+    description: str = ""
+    files: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Decision:
+    """Something that was inferred or assumed, in words a user can check and overrule.
+
+    subject: file, tag or point; what: the decision; why: the evidence; option: what would change it.
+    """
+
+    subject: str
+    what: str
+    why: str
+    option: str = ""
+
+
+# --- condition -> detect -------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sampling:
+    """How a signal was recorded, measured from the record itself.
+
+    kind : ``grid`` | ``exception`` | ``swinging`` | ``averages`` | ``interpolated`` | ``sparse``
+    interval_s : median interval between samples [s]
+    heartbeat_s : longest silence the recorder allows itself [s], NaN when it shows none
+    gap_s : silence longer than this [s] is missing data, not quiet
+    resolution : smallest step between different values, signal's unit; 0 when continuous
+    deadband : change below this is not recorded, signal's unit; 0 when every sample is kept
+    longest_silence_s : longest interval between samples [s]
+    share_bad : share of samples of bad quality
+    """
+
+    kind: str = "grid"
+    interval_s: float = float("nan")
+    heartbeat_s: float = float("nan")
+    gap_s: float = float("nan")
+    resolution: float = 0.0
+    deadband: float = 0.0
+    longest_silence_s: float = 0.0
+    share_bad: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Signal:
+    """One conditioned signal: strictly increasing times, canonical unit, bad values NaN.
+
+    time (n,), value (n,), quality (n,); segments (k, 2) index ranges [from, to) without a gap between
+    samples; bridged (b, 2) index ranges that an export drew across missing data.
+    """
+
+    tag: str
+    unit: str
+    time: TimeArray
+    value: FloatArray
+    quality: ByteArray
+    sampling: Sampling
+    segments: IndexArray
+    bridged: IndexArray
+
+    def __len__(self) -> int:
+        return int(self.time.size)
+
+
+STATES = ("measuring", "hold", "calibrating", "washing", "cleaning", "steaming", "recovering", "no_data")
+MEASURING, HOLD, CALIBRATING, WASHING, CLEANING, STEAMING, RECOVERING, NO_DATA = range(8)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StateLine:
+    """The state time line of a point: contiguous half-open spans that cover its record.
+
+    start, end (m,) int64 ns; code (m,) uint8, index into STATES; confidence (m,) float64 in 0..1;
+    evidence: one short fact for each span.
+    """
+
+    start: TimeArray
+    end: TimeArray
+    code: ByteArray
+    confidence: FloatArray
+    evidence: tuple[str, ...]
+
+    def at(self, time: TimeArray) -> ByteArray:
+        """State code at each instant (NO_DATA outside the line)."""
+        if self.start.size == 0:
+            return np.full(time.shape, NO_DATA, dtype=np.uint8)
+        index = np.searchsorted(self.start, time, side="right") - 1
+        inside = (index >= 0) & (time < self.end[np.maximum(index, 0)])
+        return np.where(inside, self.code[np.maximum(index, 0)], NO_DATA).astype(np.uint8)
+
+    def spans(self, *codes: int) -> TimeArray:
+        """Spans (k, 2) of these states, in time order."""
+        keep = np.isin(self.code, codes)
+        return np.column_stack([self.start[keep], self.end[keep]])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Record:
+    """All that is known of one point, conditioned: what every detector sees.
+
+    neighbours: value signals of related points, by point name; samples: laboratory samples (time ns,
+    value in the canonical unit); ratings are looked up per instant through `plant`.
+    """
+
+    point: Point
+    plant: Plant
+    value: Signal | None
+    temperature: Signal | None
+    states: StateLine
+    hold: Signal | None = None
+    wash: Signal | None = None
+    pressure: Signal | None = None
+    neighbours: dict[str, Signal] = field(default_factory=dict)
+    sample_time: TimeArray = field(default_factory=lambda: np.empty(0, np.int64))
+    sample_value: FloatArray = field(default_factory=lambda: np.empty(0, np.float64))
+
+
+# --- detect -> link -> report --------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Event:
+    """Something that happened, seen in one signal of one point.
+
+    size (with size_low, size_high as its interval) in size_unit, meaning as the kind's row says;
+    confidence: probability that kind and origin are right; severity: what it does to the reading;
+    details: further figures by name with the unit in the name (``minutes_above_rating_min``);
+    parts: ids of detections merged into this one.
+    """
+
+    point: str
+    kind: str
+    start: int
+    end: int
+    size: float
+    size_unit: str
+    confidence: float
+    origin: str = "probe"
+    severity: str = "check"
+    probe: str = ""
+    size_low: float = float("nan")
+    size_high: float = float("nan")
+    onset_uncertainty_s: float = 0.0
+    open_start: bool = False
+    open_end: bool = False
+    evidence: tuple[str, ...] = ()
+    details: dict[str, float] = field(default_factory=dict)
+    parts: tuple[str, ...] = ()
+
+    @property
+    def id(self) -> str:
+        """Short stable identity: point, kind and onset; the same in every run over the same record."""
+        return short_id(self.point, self.kind, self.start)
+
+
+def short_id(*parts: object) -> str:
+    """Ten hexadecimal digits that depend on the parts alone."""
+    text = "\x1f".join(str(part) for part in parts)
+    return hashlib.blake2b(text.encode(), digest_size=5).hexdigest()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StandardReading:
+    """One buffer, standard, air or sample as the calibration saw it.
+
+    standard: its true value as entered (nominal, at 25 degC for buffers), unit `standard_unit`;
+    raw: what the probe gave, unit `raw_unit` (``mV``, ``nA``, ``uS``, ``deg``, or the reading's own unit);
+    temperature_degc: NaN when not entered.
+    """
+
+    standard: float
+    raw: float
+    standard_unit: str = ""
+    raw_unit: str = ""
+    temperature_degc: float = float("nan")
+    label: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CalibrationEntry:
+    """One row (or pair of rows) of a calibration log, as entered.
+
+    phase: ``as_found`` or ``as_left``; action: ``calibration`` (parameters taken over) or ``verification``;
+    figures: parameters as entered, by the names of the measurand table (slope in %, zero_point in pH,
+    offset in mV, cell_constant in 1/cm, zero and span in the reading's unit, gain as a ratio).
+    """
+
+    time: int
+    file: str
+    line: int
+    point: str = ""
+    probe: str = ""
+    phase: str = "as_left"
+    action: str = "calibration"
+    standards: tuple[StandardReading, ...] = ()
+    figures: dict[str, float] = field(default_factory=dict)
+    air_pressure_kpa: float = float("nan")
+    comment: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Parameter:
+    """One calibration parameter: value and standard uncertainty in `unit`, and where it came from (`computed`, `entered`)."""
+
+    value: float
+    uncertainty: float
+    unit: str
+    basis: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Calibration:
+    """One calibration of one probe: parameters before any adjustment and after it, and what its checks say."""
+
+    time: int
+    point: str
+    probe: str
+    measurand: str
+    action: str
+    as_found: dict[str, Parameter] = field(default_factory=dict)
+    as_left: dict[str, Parameter] = field(default_factory=dict)
+    checks: tuple[str, ...] = ()
+    comment: str = ""
+
+    @property
+    def id(self) -> str:
+        """Short stable identity."""
+        return short_id("calibration", self.point, self.probe, self.time)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shift:
+    """What changed in one parameter between two calibrations of the same probe.
+
+    before: as left at `start`; after: as found at `end`; change = after - before, standard uncertainty
+    `uncertainty`; z = change / uncertainty; significant at the stated level; reading_error: what the
+    shift does to the reading at the level the process sat at before `end`, canonical unit.
+    """
+
+    probe: str
+    point: str
+    measurand: str
+    parameter: str
+    unit: str
+    start: int
+    end: int
+    before: float
+    after: float
+    uncertainty: float
+    p_value: float
+    significant: bool
+    reading_error: float = float("nan")
+    reading_error_uncertainty: float = float("nan")
+
+    @property
+    def change(self) -> float:
+        """After minus before."""
+        return self.after - self.before
+
+    @property
+    def id(self) -> str:
+        """Short stable identity."""
+        return short_id("shift", self.probe, self.parameter, self.start, self.end)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Link:
+    """One candidate cause of one shift; the probabilities of a shift's links sum to one.
+
+    cause: ``event`` | ``ageing`` | ``unrecorded``; event: id when the cause is an event, else empty.
+    """
+
+    shift: str
+    cause: str
+    event: str
+    probability: float
+    rank: int
+    predicted: float
+    predicted_uncertainty: float
+    reasons: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Doubt:
+    """A window of readings not to be taken at face value.
+
+    error(t) runs piecewise linearly through `knots` (k, 2): time ns, error in the canonical unit
+    (reading minus truth); band is the half width of the 90 % band at each knot.
+    """
+
+    point: str
+    probe: str
+    start: int
+    end: int
+    open_end: bool
+    knots: tuple[tuple[int, float], ...]
+    band: tuple[float, ...]
+    basis: str
+    hours_out_of_tolerance: float
+    event: str = ""
+    reasons: tuple[str, ...] = ()
+

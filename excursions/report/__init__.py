@@ -1,0 +1,1 @@
+"""Findings as plain objects and tables; no markup, no figures, no files of the user."""

@@ -1,0 +1,111 @@
+"""What a scan found, as plain objects: the only thing tables, terminal and pages are made from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from excursions.clock import TimeArray
+from excursions.plant import Plant, Point
+from excursions.records import (
+    Calibration,
+    Decision,
+    Doubt,
+    Event,
+    FloatArray,
+    Link,
+    Sampling,
+    Shift,
+    StateLine,
+)
+
+VERDICTS = ("do not use", "doubt", "cannot tell", "trust")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trace:
+    """A series thinned for a page without losing an extreme; NaN breaks the line at gaps and bad values.
+
+    time (n,) int64 ns; value (n,) float64 in `unit`; samples: how many there were before thinning.
+    """
+
+    name: str
+    unit: str
+    time: TimeArray
+    value: FloatArray
+    samples: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Levels:
+    """Hourly medians of the measuring state: where the process sat.  value, temperature NaN where unknown."""
+
+    time: TimeArray = field(default_factory=lambda: np.empty(0, np.int64))
+    value: FloatArray = field(default_factory=lambda: np.empty(0, np.float64))
+    temperature: FloatArray = field(default_factory=lambda: np.empty(0, np.float64))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PointFindings:
+    """One point after condition, states and detect: small enough to send between processes."""
+
+    point: Point
+    start: int
+    end: int
+    samples: int
+    events: tuple[Event, ...]
+    states: StateLine
+    sampling: dict[str, Sampling]
+    traces: dict[str, Trace]
+    levels: Levels
+    decisions: tuple[Decision, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verdict:
+    """The answer for one point: first the sentence, then since when, how wrong and what to do.
+
+    verdict: one of VERDICTS; rank_score: larger is worse (order of the overview); since: ns or None;
+    error, error_band: how wrong now, canonical unit, NaN when unknown; event: id of the leading event.
+    """
+
+    point: str
+    verdict: str
+    sentence: str
+    since: int | None
+    advice: str
+    caution: str
+    rank_score: float
+    error: float = float("nan")
+    error_band: float = float("nan")
+    event: str = ""
+    knowledge: str = ""
+    reasons: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LabSample:
+    """One laboratory (grab) sample: value in the canonical unit of the point it belongs to."""
+
+    point: str
+    time: int
+    value: float
+    unit: str
+    comment: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ScanResult:
+    """Everything one scan found.  `run` is the content of run.json (inputs, counts, settings, versions)."""
+
+    plant: Plant
+    points: tuple[PointFindings, ...]
+    verdicts: tuple[Verdict, ...]
+    calibrations: tuple[Calibration, ...] = ()
+    shifts: tuple[Shift, ...] = ()
+    links: tuple[Link, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
+    samples: tuple[LabSample, ...] = ()
+    decisions: tuple[Decision, ...] = ()
+    run: dict[str, object] = field(default_factory=dict)
