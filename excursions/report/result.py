@@ -61,6 +61,12 @@ class PointFindings:
     levels: Levels
     decisions: tuple[Decision, ...] = ()
 
+    @property
+    def unit(self) -> str:
+        """Unit of the values of this point."""
+        trace = self.traces.get("value")
+        return trace.unit if trace else self.point.quantity.unit
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Verdict:
@@ -97,7 +103,11 @@ class LabSample:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ScanResult:
-    """Everything one scan found.  `run` is the content of run.json (inputs, counts, settings, versions)."""
+    """Everything one scan found.
+
+    outcomes: event id -> (what became of it, a sentence); run: the content of run.json (inputs, counts,
+    settings, versions).
+    """
 
     plant: Plant
     points: tuple[PointFindings, ...]
@@ -108,4 +118,5 @@ class ScanResult:
     doubts: tuple[Doubt, ...] = ()
     samples: tuple[LabSample, ...] = ()
     decisions: tuple[Decision, ...] = ()
+    outcomes: dict[str, tuple[str, str]] = field(default_factory=dict)
     run: dict[str, object] = field(default_factory=dict)

@@ -1,0 +1,187 @@
+"""The work on one point: condition -> states -> detect, and the small facts later rooms need.
+
+A pure function of its input, so that it gives the same answer in this process, in a spawned worker and
+on another machine.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+import polars as pl
+
+from excursions.clock import NS_PER_HOUR, TimeArray
+from excursions.condition import condition
+from excursions.detect.catalogue import detect, noise_trace
+from excursions.plant import Plant, Point
+from excursions.records import MEASURING, Decision, Event, FloatArray, Record, Signal, StateLine, TagSeries
+from excursions.report.result import Levels, PointFindings, Trace
+from excursions.report.thin import thin
+from excursions.states import recognise
+
+TRACE_BUDGET = 6_000  # plotted samples of a quiet series; extremes and events come on top
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PointInput:
+    """What one point's work needs: its tags by role, related points and laboratory samples.
+
+    `plant` holds only what concerns this point (see :func:`plant_around`).
+    """
+
+    point: Point
+    plant: Plant
+    series: Mapping[str, TagSeries]
+    neighbours: Mapping[str, tuple[Point, TagSeries]] = field(default_factory=dict)
+    sample_time: TimeArray = field(default_factory=lambda: np.empty(0, np.int64))
+    sample_value: FloatArray = field(default_factory=lambda: np.empty(0, np.float64))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PointCounts:
+    """Rows of one point's tags: met, dropped as exact repeats, dropped as conflicting repeats."""
+
+    rows: int
+    duplicates: int
+    conflicts: int
+
+
+def plant_around(plant: Plant, point: Point) -> Plant:
+    """Cut the plant down to this point, its probes and their installations."""
+    installations = tuple(row for row in plant.installations if row.point == point.name)
+    serials = {row.probe for row in installations}
+    return Plant(
+        name=plant.name,
+        zone=plant.zone,
+        air_pressure_kpa=plant.air_pressure_kpa,
+        points=(point,),
+        probes=tuple(probe for probe in plant.probes if probe.serial in serials),
+        installations=installations,
+        quality_words=plant.quality_words,
+    )
+
+
+def analyse_point(given: PointInput) -> tuple[PointFindings, PointCounts]:
+    """Condition, split into states and search one point.
+
+    Returns
+    -------
+    findings, counts
+        Findings small enough to send between processes, and what became of the rows.
+    """
+    point = given.point
+    signals: dict[str, Signal] = {}
+    decisions: list[Decision] = []
+    rows = duplicates = conflicts = 0
+    for role, series in given.series.items():
+        done = condition(series, measurand=_measurand_of(role, point), unit=_unit_of(role, point))
+        signals[role] = done.signal
+        decisions.extend(done.decisions)
+        rows, duplicates, conflicts = rows + done.rows, duplicates + done.duplicates, conflicts + done.conflicts
+    states = recognise(
+        point, given.plant, signals.get("value"), signals.get("temperature"), signals.get("hold"), signals.get("wash")
+    )
+    record = Record(
+        point=point,
+        plant=given.plant,
+        value=signals.get("value"),
+        temperature=signals.get("temperature"),
+        hold=signals.get("hold"),
+        wash=signals.get("wash"),
+        pressure=signals.get("pressure"),
+        states=states,
+        neighbours={
+            name: condition(series, measurand=other.measurand, unit=other.unit).signal
+            for name, (other, series) in given.neighbours.items()
+        },
+        sample_time=given.sample_time,
+        sample_value=given.sample_value,
+    )
+    events = tuple(sorted(detect(record), key=lambda e: (e.start, e.kind, e.end)))
+    return _findings(record, signals, states, events, tuple(decisions)), PointCounts(
+        rows=rows, duplicates=duplicates, conflicts=conflicts
+    )
+
+
+def _measurand_of(role: str, point: Point) -> str:
+    return point.measurand if role == "value" else "temperature" if role == "temperature" else "other"
+
+
+def _unit_of(role: str, point: Point) -> str:
+    return {"value": point.unit, "temperature": point.temperature_unit, "pressure": point.pressure_unit}.get(role, "")
+
+
+def _findings(
+    record: Record,
+    signals: Mapping[str, Signal],
+    states: StateLine,
+    events: tuple[Event, ...],
+    decisions: tuple[Decision, ...],
+) -> PointFindings:
+    times = [signal.time for signal in signals.values() if len(signal)]
+    keep = np.array([[e.start, e.end] for e in events], dtype=np.int64).reshape(-1, 2)
+    traces = {
+        role: _trace(role, signals[role], keep) for role in ("value", "temperature") if role in signals and len(signals[role])
+    }
+    noise = noise_trace(record)
+    if noise is not None:
+        time, level = noise
+        unit = record.value.unit if record.value else ""
+        traces["noise"] = Trace(name="noise", unit=unit, time=time, value=level, samples=int(time.size))
+    return PointFindings(
+        point=record.point,
+        start=min((int(t[0]) for t in times), default=0),
+        end=max((int(t[-1]) for t in times), default=0),
+        samples=sum(t.size for t in times),
+        events=events,
+        states=states,
+        sampling={role: signal.sampling for role, signal in signals.items()},
+        traces=traces,
+        levels=hourly_levels(record),
+        decisions=decisions,
+    )
+
+
+def _trace(role: str, signal: Signal, keep: TimeArray) -> Trace:
+    """Thin one signal and break its line where data are missing."""
+    index = thin(signal.time, signal.value, TRACE_BUDGET, keep)
+    time, value = signal.time[index], signal.value[index]
+    cuts = signal.time[signal.segments[1:, 0]] if signal.segments.shape[0] > 1 else np.empty(0, np.int64)
+    at = np.searchsorted(time, cuts)
+    return Trace(
+        name=role,
+        unit=signal.unit,
+        time=np.insert(time, at, cuts - 1),
+        value=np.insert(value, at, np.nan),
+        samples=len(signal),
+    )
+
+
+def hourly_levels(record: Record) -> Levels:
+    """Median value and temperature of every hour of the measuring state (hours without any are left out)."""
+    frames = []
+    for name, signal in (("value", record.value), ("temperature", record.temperature)):
+        if signal is None or not len(signal):
+            continue
+        good = (record.states.at(signal.time) == MEASURING) & np.isfinite(signal.value)
+        frames.append(
+            pl.DataFrame({"hour": signal.time[good] // NS_PER_HOUR, name: signal.value[good]})
+            .group_by("hour")
+            .agg(pl.col(name).median())
+        )
+    if not frames:
+        return Levels()
+    table = frames[0] if len(frames) == 1 else frames[0].join(frames[1], on="hour", how="full", coalesce=True)
+    table = table.sort("hour")
+    empty = np.full(table.height, np.nan)
+
+    def column(name: str) -> FloatArray:
+        return table[name].fill_null(np.nan).to_numpy() if name in table.columns else empty
+
+    return Levels(
+        time=(table["hour"].to_numpy() * NS_PER_HOUR).astype(np.int64),
+        value=column("value"),
+        temperature=column("temperature"),
+    )

@@ -1,0 +1,315 @@
+"""Findings as tables: one row a fact, columns with their unit in the name and their meaning beside them.
+
+Every table is sorted and typed the same way in every run.  :data:`COLUMNS` documents each column; the
+same text is written next to the tables as ``columns.csv``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import polars as pl
+
+from excursions.kinds import KINDS
+from excursions.records import Event
+from excursions.report.result import ScanResult
+
+TIME = pl.Datetime("ns", "UTC")
+
+# table -> column -> (type, meaning)
+COLUMNS: dict[str, dict[str, tuple[pl.DataType | type[pl.DataType], str]]] = {
+    "points": {
+        "point": (pl.String, "measuring point"),
+        "measurand": (pl.String, "measured quantity"),
+        "unit": (pl.String, "unit of the values of this point"),
+        "probe": (pl.String, "serial number of the probe at the end of the record, empty when not known"),
+        "verdict": (pl.String, "do not use | doubt | cannot tell | trust"),
+        "since": (TIME, "start of the doubt that is open at the end of the record (UTC)"),
+        "sentence": (pl.String, "the answer in a sentence"),
+        "error": (pl.Float64, "best estimate of reading minus truth at the end of the record, in `unit`"),
+        "error_band": (pl.Float64, "half width of its 90 % band, in `unit`"),
+        "knowledge": (pl.String, "how much a calibration or sample confirms this"),
+        "advice": (pl.String, "what to do next"),
+        "caution": (pl.String, "usual caution; local procedures and authorised people decide"),
+        "event": (pl.String, "id of the leading event"),
+        "record_start": (TIME, "first sample (UTC)"),
+        "record_end": (TIME, "last sample (UTC)"),
+        "samples": (pl.Int64, "samples used, all signals of the point"),
+        "events": (pl.Int64, "number of events, routine ones included"),
+    },
+    "events": {
+        "event": (pl.String, "id: depends on point, kind and start alone"),
+        "point": (pl.String, "measuring point"),
+        "probe": (pl.String, "serial number of the probe, empty when not known"),
+        "kind": (pl.String, "kind of event"),
+        "origin": (pl.String, "probe | process | routine | record | undecided"),
+        "severity": (pl.String, "note | check | act: by what it does to the reading"),
+        "start": (TIME, "onset (UTC)"),
+        "end": (TIME, "end (UTC), half-open"),
+        "duration_h": (pl.Float64, "end minus start [h]"),
+        "onset_uncertainty_s": (pl.Float64, "onset may be off by this much [s]"),
+        "open_start": (pl.Boolean, "the record began inside the event"),
+        "open_end": (pl.Boolean, "the record stopped inside the event"),
+        "size": (pl.Float64, "size of the event in `size_unit`; what it means depends on the kind"),
+        "size_low": (pl.Float64, "lower end of the interval of the size"),
+        "size_high": (pl.Float64, "upper end of the interval of the size (for heat: what the sampling could hide)"),
+        "size_unit": (pl.String, "unit of the size"),
+        "confidence": (pl.Float64, "probability that kind and origin are right, 0 to 1"),
+        "after": (pl.String, "what became of it: verified by a calibration, not borne out, not verified yet"),
+        "evidence": (pl.String, "short facts, separated by ' | '"),
+        "details": (pl.String, "further figures as name=value, unit in the name, separated by ' | '"),
+        "parts": (pl.String, "ids of detections merged into this event"),
+    },
+    "calibrations": {
+        "calibration": (pl.String, "id"),
+        "time": (TIME, "when (UTC)"),
+        "point": (pl.String, "measuring point"),
+        "probe": (pl.String, "serial number"),
+        "action": (pl.String, "calibration (parameters taken over) or verification (nothing changed)"),
+        "phase": (pl.String, "as_found or as_left"),
+        "parameter": (pl.String, "slope, zero_point, offset, cell_constant, gain, zero, span"),
+        "value": (pl.Float64, "value in `unit`"),
+        "uncertainty": (pl.Float64, "standard uncertainty in `unit`"),
+        "unit": (pl.String, "unit of the parameter"),
+        "basis": (pl.String, "computed from raw values, or as entered"),
+        "checks": (pl.String, "what does not fit in this entry, separated by ' | '"),
+    },
+    "shifts": {
+        "shift": (pl.String, "id"),
+        "probe": (pl.String, "serial number"),
+        "point": (pl.String, "measuring point"),
+        "parameter": (pl.String, "calibration parameter"),
+        "unit": (pl.String, "unit of the parameter"),
+        "start": (TIME, "calibration before, as left (UTC)"),
+        "end": (TIME, "calibration after, as found (UTC)"),
+        "before": (pl.Float64, "as left before"),
+        "after": (pl.Float64, "as found after"),
+        "change": (pl.Float64, "after minus before"),
+        "uncertainty": (pl.Float64, "standard uncertainty of the change"),
+        "p_value": (pl.Float64, "probability of such a change by chance alone"),
+        "significant": (pl.Boolean, "a change larger than its uncertainty explains"),
+        "reading_error": (pl.Float64, "what the shift does to the reading where the process sat"),
+        "reading_error_uncertainty": (pl.Float64, "standard uncertainty of that"),
+    },
+    "links": {
+        "shift": (pl.String, "id of the shift"),
+        "rank": (pl.Int64, "1 is the most probable cause"),
+        "cause": (pl.String, "event | ageing | unrecorded"),
+        "event": (pl.String, "id of the event when the cause is one"),
+        "probability": (pl.Float64, "probabilities of one shift sum to 1"),
+        "predicted": (pl.Float64, "shift this cause predicts, unit of the parameter"),
+        "predicted_uncertainty": (pl.Float64, "standard uncertainty of that"),
+        "reasons": (pl.String, "plain reasons, separated by ' | '"),
+    },
+    "doubts": {
+        "point": (pl.String, "measuring point"),
+        "probe": (pl.String, "serial number"),
+        "start": (TIME, "readings to doubt from here (UTC)"),
+        "end": (TIME, "to here (UTC)"),
+        "open_end": (pl.Boolean, "still open at the end of the record"),
+        "error_start": (pl.Float64, "reading minus truth at the start, unit of the point"),
+        "error_end": (pl.Float64, "reading minus truth at the end, unit of the point"),
+        "band_start": (pl.Float64, "half width of the 90 % band at the start"),
+        "band_end": (pl.Float64, "half width of the 90 % band at the end"),
+        "hours_out_of_tolerance": (pl.Float64, "hours with an error above the tolerance [h]"),
+        "basis": (pl.String, "what the shape of the error rests on"),
+        "event": (pl.String, "id of the event it starts with, if any"),
+        "reasons": (pl.String, "plain reasons, separated by ' | '"),
+    },
+    "probes": {
+        "probe": (pl.String, "serial number, or the point's name in angle brackets when none is known"),
+        "point": (pl.String, "measuring point"),
+        "measurand": (pl.String, "measured quantity"),
+        "installed": (TIME, "start of this installation, or of the record (UTC)"),
+        "removed": (TIME, "end of this installation, or of the record (UTC)"),
+        "ratings_assumed": (pl.Boolean, "heat ratings are class defaults nobody stated"),
+        "rating_continuous_degc": (pl.Float64, "continuous rating [degC]"),
+        "rating_sterilisation_degc": (pl.Float64, "sterilisation rating [degC]"),
+        "hours": (pl.Float64, "hours recorded in this installation [h]"),
+        "maximum_degc": (pl.Float64, "highest temperature seen [degC]"),
+        "maximum_time": (TIME, "when (UTC)"),
+        "sterilisations": (pl.Int64, "steam cycles"),
+        "over_temperatures": (pl.Int64, "exposures above a rating"),
+        "minutes_above_rating_min": (pl.Float64, "minutes above the rating that applied [min]"),
+        "f0_min": (pl.Float64, "sum of the size of all steam cycles, F0 [min]; heat on the probe, releases no batch"),
+        "dose_h": (pl.Float64, "ageing dose above rating, hours at rating, Q10 = 2 [h]"),
+        "cleanings": (pl.Int64, "hot cleanings and washes"),
+        "calibrations": (pl.Int64, "calibrations and verifications"),
+        "last_calibration": (TIME, "when (UTC)"),
+        "probe_events": (pl.Int64, "events whose origin is the probe"),
+    },
+    "decisions": {
+        "subject": (pl.String, "file, tag or point"),
+        "what": (pl.String, "what was inferred or assumed"),
+        "why": (pl.String, "the evidence"),
+        "option": (pl.String, "what would change it"),
+    },
+}
+
+
+def _frame(table: str, rows: list[dict[str, object]]) -> pl.DataFrame:
+    return pl.DataFrame(rows, schema={name: kind for name, (kind, _) in COLUMNS[table].items()}, orient="row")
+
+
+def details_text(details: Mapping[str, float]) -> str:
+    """Write the further figures of an event as ``name=value`` pairs."""
+    return " | ".join(f"{name}={value:.6g}" for name, value in sorted(details.items()))
+
+
+def _event_row(event: Event, after: str) -> dict[str, object]:
+    return {
+        "event": event.id,
+        "point": event.point,
+        "probe": event.probe,
+        "kind": event.kind,
+        "origin": event.origin,
+        "severity": event.severity,
+        "start": event.start,
+        "end": event.end,
+        "duration_h": (event.end - event.start) / 3.6e12,
+        "onset_uncertainty_s": event.onset_uncertainty_s,
+        "open_start": event.open_start,
+        "open_end": event.open_end,
+        "size": event.size,
+        "size_low": event.size_low,
+        "size_high": event.size_high,
+        "size_unit": event.size_unit,
+        "confidence": event.confidence,
+        "after": after,
+        "evidence": " | ".join(event.evidence),
+        "details": details_text(event.details),
+        "parts": " | ".join(event.parts),
+    }
+
+
+def events_table(result: ScanResult) -> pl.DataFrame:
+    """All events of all points, by point and start."""
+    outcomes = result.outcomes
+    return _frame(
+        "events",
+        [
+            _event_row(event, outcomes[event.id][0] if event.id in outcomes else "")
+            for findings in result.points
+            for event in findings.events
+        ],
+    )
+
+
+def points_table(result: ScanResult) -> pl.DataFrame:
+    """One row a point, worst first."""
+    found = {findings.point.name: findings for findings in result.points}
+    rows: list[dict[str, object]] = []
+    for verdict in result.verdicts:
+        findings = found[verdict.point]
+        rows.append(
+            {
+                "point": verdict.point,
+                "measurand": findings.point.quantity.label,
+                "unit": findings.unit,
+                "probe": result.plant.probe_at(verdict.point, findings.end) or "",
+                "verdict": verdict.verdict,
+                "since": verdict.since,
+                "sentence": verdict.sentence,
+                "error": verdict.error,
+                "error_band": verdict.error_band,
+                "knowledge": verdict.knowledge,
+                "advice": verdict.advice,
+                "caution": verdict.caution,
+                "event": verdict.event,
+                "record_start": findings.start,
+                "record_end": findings.end,
+                "samples": findings.samples,
+                "events": len(findings.events),
+            }
+        )
+    return _frame("points", rows)
+
+
+def calibrations_table(result: ScanResult) -> pl.DataFrame:
+    """One row a parameter, phase and calibration."""
+    rows: list[dict[str, object]] = [
+        {
+            "calibration": calibration.id,
+            "time": calibration.time,
+            "point": calibration.point,
+            "probe": calibration.probe,
+            "action": calibration.action,
+            "phase": phase,
+            "parameter": name,
+            "value": parameter.value,
+            "uncertainty": parameter.uncertainty,
+            "unit": parameter.unit,
+            "basis": parameter.basis,
+            "checks": " | ".join(calibration.checks),
+        }
+        for calibration in result.calibrations
+        for phase, parameters in (("as_found", calibration.as_found), ("as_left", calibration.as_left))
+        for name, parameter in parameters.items()
+    ]
+    return _frame("calibrations", rows)
+
+
+def shifts_table(result: ScanResult) -> pl.DataFrame:
+    """One row a parameter and pair of calibrations."""
+    names = list(COLUMNS["shifts"])[1:]
+    return _frame(
+        "shifts",
+        [{"shift": shift.id} | {name: getattr(shift, name) for name in names} for shift in result.shifts],
+    )
+
+
+def links_table(result: ScanResult) -> pl.DataFrame:
+    """Candidate causes of every shift, most probable first."""
+    plain = [name for name in COLUMNS["links"] if name != "reasons"]
+    return _frame(
+        "links",
+        [
+            {name: getattr(link, name) for name in plain} | {"reasons": " | ".join(link.reasons)}
+            for link in result.links
+        ],
+    )
+
+
+def doubts_table(result: ScanResult) -> pl.DataFrame:
+    """Windows of readings to doubt."""
+    rows: list[dict[str, object]] = [
+        {
+            "point": doubt.point,
+            "probe": doubt.probe,
+            "start": doubt.start,
+            "end": doubt.end,
+            "open_end": doubt.open_end,
+            "error_start": doubt.knots[0][1] if doubt.knots else None,
+            "error_end": doubt.knots[-1][1] if doubt.knots else None,
+            "band_start": doubt.band[0] if doubt.band else None,
+            "band_end": doubt.band[-1] if doubt.band else None,
+            "hours_out_of_tolerance": doubt.hours_out_of_tolerance,
+            "basis": doubt.basis,
+            "event": doubt.event,
+            "reasons": " | ".join(doubt.reasons),
+        }
+        for doubt in result.doubts
+    ]
+    return _frame("doubts", rows)
+
+
+def decisions_table(result: ScanResult) -> pl.DataFrame:
+    """Everything that was inferred or assumed."""
+    names = list(COLUMNS["decisions"])
+    return _frame("decisions", [{n: getattr(d, n) for n in names} for d in result.decisions])
+
+
+def columns_table() -> pl.DataFrame:
+    """The documentation of every column of every table."""
+    return pl.DataFrame(
+        [
+            {"table": table, "column": column, "type": str(kind), "meaning": meaning}
+            for table, columns in COLUMNS.items()
+            for column, (kind, meaning) in columns.items()
+        ]
+    )
+
+
+def kind_label(key: str) -> str:
+    """Words for a kind of event."""
+    return KINDS[key].label if key in KINDS else key
