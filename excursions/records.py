@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from excursions.clock import TimeArray
+from excursions.kinds import SEVERITIES
 from excursions.plant import Plant, Point
 
 FloatArray = NDArray[np.float64]
@@ -21,6 +22,8 @@ IndexArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 GOOD, UNCERTAIN, BAD = 0, 1, 2
+
+SEVERITY_RANK = {severity: rank for rank, severity in enumerate(SEVERITIES)}
 
 # --- read -> condition ---------------------------------------------------------------------------
 
@@ -340,4 +343,3 @@ class Doubt:
     hours_out_of_tolerance: float
     event: str = ""
     reasons: tuple[str, ...] = ()
-

@@ -11,14 +11,14 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import polars as pl
+from excursions.detect.catalogue import detect, noise_trace
+from excursions.report.thin import thin
 
 from excursions.clock import NS_PER_HOUR, TimeArray
 from excursions.condition import condition
-from excursions.detect.catalogue import detect, noise_trace
 from excursions.plant import Plant, Point
 from excursions.records import MEASURING, Decision, Event, FloatArray, Record, Signal, StateLine, TagSeries
 from excursions.report.result import Levels, PointFindings, Trace
-from excursions.report.thin import thin
 from excursions.states import recognise
 
 TRACE_BUDGET = 6_000  # plotted samples of a quiet series; extremes and events come on top
@@ -79,9 +79,18 @@ def analyse_point(given: PointInput) -> tuple[PointFindings, PointCounts]:
         done = condition(series, measurand=_measurand_of(role, point), unit=_unit_of(role, point))
         signals[role] = done.signal
         decisions.extend(done.decisions)
-        rows, duplicates, conflicts = rows + done.rows, duplicates + done.duplicates, conflicts + done.conflicts
+        rows, duplicates, conflicts = (
+            rows + done.rows,
+            duplicates + done.duplicates,
+            conflicts + done.conflicts,
+        )
     states = recognise(
-        point, given.plant, signals.get("value"), signals.get("temperature"), signals.get("hold"), signals.get("wash")
+        point,
+        given.plant,
+        signals.get("value"),
+        signals.get("temperature"),
+        signals.get("hold"),
+        signals.get("wash"),
     )
     record = Record(
         point=point,
@@ -110,7 +119,9 @@ def _measurand_of(role: str, point: Point) -> str:
 
 
 def _unit_of(role: str, point: Point) -> str:
-    return {"value": point.unit, "temperature": point.temperature_unit, "pressure": point.pressure_unit}.get(role, "")
+    return {"value": point.unit, "temperature": point.temperature_unit, "pressure": point.pressure_unit}.get(
+        role, ""
+    )
 
 
 def _findings(
@@ -123,7 +134,9 @@ def _findings(
     times = [signal.time for signal in signals.values() if len(signal)]
     keep = np.array([[e.start, e.end] for e in events], dtype=np.int64).reshape(-1, 2)
     traces = {
-        role: _trace(role, signals[role], keep) for role in ("value", "temperature") if role in signals and len(signals[role])
+        role: _trace(role, signals[role], keep)
+        for role in ("value", "temperature")
+        if role in signals and len(signals[role])
     }
     noise = noise_trace(record)
     if noise is not None:

@@ -52,7 +52,10 @@ COLUMNS: dict[str, dict[str, tuple[pl.DataType | type[pl.DataType], str]]] = {
         "open_end": (pl.Boolean, "the record stopped inside the event"),
         "size": (pl.Float64, "size of the event in `size_unit`; what it means depends on the kind"),
         "size_low": (pl.Float64, "lower end of the interval of the size"),
-        "size_high": (pl.Float64, "upper end of the interval of the size (for heat: what the sampling could hide)"),
+        "size_high": (
+            pl.Float64,
+            "upper end of the interval of the size (for heat: what the sampling could hide)",
+        ),
         "size_unit": (pl.String, "unit of the size"),
         "confidence": (pl.Float64, "probability that kind and origin are right, 0 to 1"),
         "after": (pl.String, "what became of it: verified by a calibration, not borne out, not verified yet"),
@@ -131,7 +134,10 @@ COLUMNS: dict[str, dict[str, tuple[pl.DataType | type[pl.DataType], str]]] = {
         "sterilisations": (pl.Int64, "steam cycles"),
         "over_temperatures": (pl.Int64, "exposures above a rating"),
         "minutes_above_rating_min": (pl.Float64, "minutes above the rating that applied [min]"),
-        "f0_min": (pl.Float64, "sum of the size of all steam cycles, F0 [min]; heat on the probe, releases no batch"),
+        "f0_min": (
+            pl.Float64,
+            "sum of the size of all steam cycles, F0 [min]; heat on the probe, releases no batch",
+        ),
         "dose_h": (pl.Float64, "ageing dose above rating, hours at rating, Q10 = 2 [h]"),
         "cleanings": (pl.Int64, "hot cleanings and washes"),
         "calibrations": (pl.Int64, "calibrations and verifications"),

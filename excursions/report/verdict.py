@@ -1,0 +1,211 @@
+"""The answer for each point: trust, doubt, do not use, or cannot tell; since when, how wrong, what to do.
+
+The order of reasons is the order of harm: a reading that does not follow the process comes before one
+that is off by a known amount, that before one that may be off, and that before silence.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from excursions.clock import duration_text
+from excursions.kinds import KINDS
+from excursions.records import SEVERITY_RANK, Calibration, Doubt, Event
+from excursions.report.result import VERDICTS, PointFindings, Verdict
+from excursions.report.wording import day, event_sentence, quantity
+
+UNUSABLE = ("stuck", "pinned", "out_of_range", "dropout", "bad_quality")
+PASSING = (
+    *UNUSABLE,
+    "spikes",
+    "temperature_fault",
+    "noise_growth",
+    "noise_collapse",
+    "periodic",
+    "thermal_shock",
+)
+SETTLED = ("verified by calibration", "not borne out")
+MOST_LIKELY = 0.5
+NOTHING_TO_DO = "Nothing to do until the next planned calibration."
+ASK_FOR_MORE = "Ask for a longer or finer export of this point, or compare the reading with a sample."
+
+
+def judge(
+    findings: PointFindings,
+    *,
+    doubts: Sequence[Doubt],
+    calibrations: Sequence[Calibration],
+    outcomes: Mapping[str, tuple[str, str]],
+    tz: ZoneInfo,
+) -> Verdict:
+    """Judge one point at the end of its record.
+
+    Parameters
+    ----------
+    findings : PointFindings
+    doubts, calibrations : those of this point alone
+    outcomes : event id -> (what became of it, sentence)
+    tz : zone in which sentences give times
+    """
+    knowledge = _knowledge(findings, calibrations, tz)
+    if findings.samples == 0 or ("value" not in findings.traces and "temperature" not in findings.traces):
+        return _verdict(
+            findings, "cannot tell", "No sample of this point could be used.", ASK_FOR_MORE, knowledge
+        )
+    live = [event for event in findings.events if _is_live(event, calibrations, outcomes)]
+    unusable = [event for event in live if event.kind in UNUSABLE and event.open_end]
+    if unusable:
+        return _from_event("do not use", _worst(unusable), findings, knowledge, tz)
+    open_doubts = [doubt for doubt in doubts if doubt.open_end]
+    probe_events = [event for event in live if event.origin == "probe" and event.confidence >= MOST_LIKELY]
+    if open_doubts:
+        worst = max(open_doubts, key=lambda doubt: _harm(doubt, findings))
+        return _from_doubt(worst, probe_events, findings, knowledge, tz)
+    if probe_events:
+        return _from_event("doubt", _worst(probe_events), findings, knowledge, tz)
+    undecided = [event for event in live if event.origin == "undecided" and event.severity == "act"]
+    if undecided:
+        return _from_event("cannot tell", _worst(undecided), findings, knowledge, tz)
+    return _trust(findings, doubts, knowledge, tz)
+
+
+def order(verdicts: Sequence[Verdict]) -> tuple[Verdict, ...]:
+    """Worst first; equals by name."""
+    return tuple(sorted(verdicts, key=lambda v: (-v.rank_score, v.point)))
+
+
+def _is_live(
+    event: Event, calibrations: Sequence[Calibration], outcomes: Mapping[str, tuple[str, str]]
+) -> bool:
+    """Whether an event still bears on the reading: worth a look, neither settled nor calibrated away."""
+    if SEVERITY_RANK[event.severity] < 1 or event.origin not in ("probe", "undecided"):
+        return False
+    if outcomes.get(event.id, ("",))[0] in SETTLED:
+        return False
+    if event.kind in PASSING and not event.open_end:
+        return False
+    return not any(c.time >= event.end and c.action == "calibration" for c in calibrations)
+
+
+def _worst(events: Sequence[Event]) -> Event:
+    return max(events, key=lambda e: (SEVERITY_RANK[e.severity], e.confidence, e.start))
+
+
+def _last_error(doubt: Doubt) -> tuple[float, float]:
+    if not doubt.knots:
+        return math.nan, math.nan
+    return doubt.knots[-1][1], doubt.band[-1] if doubt.band else math.nan
+
+
+def _harm(doubt: Doubt, findings: PointFindings) -> float:
+    error, band = _last_error(doubt)
+    size = abs(error) if math.isfinite(error) else band
+    return size / _tolerance(findings) if math.isfinite(size) else 1.0
+
+
+def _tolerance(findings: PointFindings) -> float:
+    finite = findings.levels.value[np.isfinite(findings.levels.value)]
+    level = float(np.median(finite[-24:])) if finite.size else 0.0
+    return findings.point.tolerance_at(level) or max(abs(level) * 0.02, 1e-9)
+
+
+def _knowledge(findings: PointFindings, calibrations: Sequence[Calibration], tz: ZoneInfo) -> str:
+    """What a calibration confirms about this point."""
+    if not calibrations:
+        return "No calibration of this point was given."
+    last = max(calibrations, key=lambda c: c.time)
+    age = duration_text(max(0, findings.end - last.time) / 1e9)
+    return f"Last {last.action} {day(last.time, tz)}, {age} before the end of the record."
+
+
+def _verdict(
+    findings: PointFindings,
+    verdict: str,
+    sentence: str,
+    advice: str,
+    knowledge: str,
+    *,
+    weight: float = 0.0,
+    since: int | None = None,
+    error: tuple[float, float] = (math.nan, math.nan),
+    event: Event | None = None,
+    reasons: tuple[str, ...] = (),
+) -> Verdict:
+    base = {name: len(VERDICTS) - rank for rank, name in enumerate(VERDICTS)}[verdict]
+    return Verdict(
+        point=findings.point.name,
+        verdict=verdict,
+        sentence=sentence,
+        since=since,
+        advice=advice,
+        caution=KINDS[event.kind].caution if event else "",
+        rank_score=base + weight / (1.0 + weight),
+        error=error[0],
+        error_band=error[1],
+        event=event.id if event else "",
+        knowledge=knowledge,
+        reasons=reasons,
+    )
+
+
+def _from_event(verdict: str, event: Event, findings: PointFindings, knowledge: str, tz: ZoneInfo) -> Verdict:
+    sure = f"{event.confidence * 100:.0f} % sure"
+    origin = {"probe": "the probe", "undecided": "probe or process, cannot tell which"}[event.origin]
+    return _verdict(
+        findings,
+        verdict,
+        f"{event_sentence(event, tz)} ({origin}, {sure}).",
+        KINDS[event.kind].advice,
+        knowledge,
+        weight=SEVERITY_RANK[event.severity] + event.confidence,
+        since=event.start,
+        event=event,
+        reasons=event.evidence,
+    )
+
+
+def _from_doubt(
+    doubt: Doubt, events: Sequence[Event], findings: PointFindings, knowledge: str, tz: ZoneInfo
+) -> Verdict:
+    error, band = _last_error(doubt)
+    cause = next((e for e in findings.events if e.id == doubt.event), None)
+    lead = cause or (_worst(events) if events else None)
+    unit = findings.unit
+    if math.isfinite(error):
+        direction = "high" if error > 0 else "low"
+        shown = f"reads about {quantity(abs(error), unit, band)} {direction} (± {quantity(band, unit, band)})"
+    else:
+        shown = f"may be off by up to {quantity(band, unit, band)}"
+    text = (
+        f"{event_sentence(lead, tz)}; {shown} since {day(doubt.start, tz)}."
+        if lead
+        else (f"{shown[0].upper()}{shown[1:]} since {day(doubt.start, tz)}.")
+    )
+    return _verdict(
+        findings,
+        "doubt",
+        text,
+        KINDS[lead.kind].advice if lead else KINDS["drift"].advice,
+        knowledge,
+        weight=_harm(doubt, findings),
+        since=doubt.start,
+        error=(error, band),
+        event=lead,
+        reasons=doubt.reasons,
+    )
+
+
+def _trust(findings: PointFindings, doubts: Sequence[Doubt], knowledge: str, tz: ZoneInfo) -> Verdict:
+    past = sorted(doubts, key=lambda doubt: doubt.end)
+    text = "Nothing in this record speaks against the reading now."
+    if past:
+        last = past[-1]
+        text += (
+            f" Readings from {day(last.start, tz)} to {day(last.end, tz)} are to be doubted"
+            f" ({last.basis}); since then it was calibrated."
+        )
+    return _verdict(findings, "trust", text, NOTHING_TO_DO, knowledge, weight=float(bool(past)) * 0.1)

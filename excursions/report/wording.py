@@ -1,0 +1,83 @@
+"""Facts in words: numbers with the digits their uncertainty supports, events and verdicts as sentences."""
+
+from __future__ import annotations
+
+import math
+from zoneinfo import ZoneInfo
+
+from excursions.clock import duration_text, to_datetime
+from excursions.kinds import KINDS
+from excursions.records import Event
+
+
+def digits_for(uncertainty: float) -> int:
+    """Decimals that show an uncertainty to one or two digits: 0.04 -> 2, 0.3 -> 1, 12 -> 0."""
+    if not math.isfinite(uncertainty) or uncertainty <= 0:
+        return 3
+    return max(0, min(6, 1 - math.floor(math.log10(uncertainty) + 0.5)))
+
+
+def number(value: float, uncertainty: float = float("nan"), *, signed: bool = False) -> str:
+    """Write a number with as many digits as its uncertainty supports (three significant ones when unknown)."""
+    if not math.isfinite(value):
+        return "unknown"
+    if math.isfinite(uncertainty) and uncertainty > 0:
+        text = f"{value:+.{digits_for(uncertainty)}f}" if signed else f"{value:.{digits_for(uncertainty)}f}"
+    else:
+        text = _three_digits(value, signed=signed)
+    return text.replace("-", "−")
+
+
+def _three_digits(value: float, *, signed: bool) -> str:
+    if value == 0:
+        return "0"
+    decimals = max(0, 2 - math.floor(math.log10(abs(value))))
+    text = f"{value:+.{min(decimals, 6)}f}" if signed else f"{value:.{min(decimals, 6)}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def quantity(value: float, unit: str, uncertainty: float = float("nan"), *, signed: bool = False) -> str:
+    """A number with its unit as people write it."""
+    shown = {"degC": "°C", "degF": "°F", "uS/cm": "µS/cm", "%sat": "% sat", "K/min": "K/min"}.get(unit, unit)
+    return f"{number(value, uncertainty, signed=signed)} {shown}".rstrip()
+
+
+def day(instant: int, tz: ZoneInfo) -> str:
+    """Day and minute as a person says it: ``30 May 14:05``."""
+    return to_datetime(instant, tz).strftime("%-d %b %H:%M")
+
+
+def event_sentence(event: Event, tz: ZoneInfo) -> str:
+    """One event in a sentence: what, how much, since when, for how long."""
+    label = KINDS[event.kind].label
+    text = f"{label[0].upper()}{label[1:]}"
+    half = (
+        (event.size_high - event.size_low) / 2
+        if math.isfinite(event.size_high - event.size_low)
+        else math.nan
+    )
+    lasting = duration_text((event.end - event.start) / 1e9)
+    when = day(event.start, tz)
+    match event.kind:
+        case "over_temperature" | "sterilisation":
+            above = event.details.get("minutes_above_rating_min", 0.0)
+            text += f" to {quantity(event.size, event.size_unit)} on {when}"
+            text += f", {number(above)} min above the rating" if above else ""
+        case "step":
+            text += f" of {quantity(event.size, event.size_unit, half, signed=True)} on {when}"
+        case "drift" | "fouling":
+            text += (
+                f" of {quantity(event.size, event.size_unit, half, signed=True)} from {when} over {lasting}"
+            )
+        case "noise_growth" | "noise_collapse":
+            text += f" to {number(event.size)} times the usual, from {when}"
+        case "slow_response":
+            text += f", {number(event.size)} times as slow as before, from {when}"
+        case "stuck" | "pinned":
+            text += f" at {quantity(event.size, event.size_unit)} from {when}"
+            text += ", still so at the end of the record" if event.open_end else f" for {lasting}"
+        case "dropout" | "bad_quality" | "bridged":
+            text += f" from {when}, {lasting}"
+        case _:
+            text += f" of {quantity(event.size, event.size_unit)} on {when}"
+    return text

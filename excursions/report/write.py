@@ -1,0 +1,106 @@
+"""Tables and run facts into a folder: whole or not at all, and harmless in a spreadsheet."""
+
+from __future__ import annotations
+
+import json
+import os
+import tempfile
+from pathlib import Path
+
+import polars as pl
+
+from excursions.report.life import probes_table
+from excursions.report.result import ScanResult
+from excursions.report.tables import (
+    calibrations_table,
+    columns_table,
+    decisions_table,
+    doubts_table,
+    events_table,
+    links_table,
+    points_table,
+    shifts_table,
+)
+
+# A cell that starts with one of these is run as a formula by common spreadsheets.
+FORMULA_STARTS = r"^[=+\-@\t\r]"
+
+
+def all_tables(result: ScanResult) -> dict[str, pl.DataFrame]:
+    """Every table of a scan by its name."""
+    return {
+        "points": points_table(result),
+        "events": events_table(result),
+        "calibrations": calibrations_table(result),
+        "shifts": shifts_table(result),
+        "links": links_table(result),
+        "doubts": doubts_table(result),
+        "probes": probes_table(result),
+        "decisions": decisions_table(result),
+    }
+
+
+def harmless(frame: pl.DataFrame) -> pl.DataFrame:
+    """Put an apostrophe before text that a spreadsheet would run as a formula."""
+    text = [name for name, kind in frame.schema.items() if kind == pl.String]
+    return frame.with_columns(
+        pl.when(pl.col(name).str.contains(FORMULA_STARTS))
+        .then(pl.concat_str(pl.lit("'"), pl.col(name)))
+        .otherwise(pl.col(name))
+        .alias(name)
+        for name in text
+    )
+
+
+def write_whole(path: Path, content: bytes) -> None:
+    """Write a file so that a reader sees the old one or the new one, never a part."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        os.chmod(name, 0o644)
+        os.replace(name, path)
+    except BaseException:
+        Path(name).unlink(missing_ok=True)
+        raise
+
+
+def csv_bytes(frame: pl.DataFrame) -> bytes:
+    """A table as UTF-8 CSV with ISO 8601 times in UTC."""
+    stamps = [name for name, kind in frame.schema.items() if isinstance(kind, pl.Datetime)]
+    shown = harmless(frame).with_columns(pl.col(name).dt.strftime("%Y-%m-%dT%H:%M:%S%.fZ") for name in stamps)
+    return shown.write_csv().encode()
+
+
+def write_tables(result: ScanResult, refused: pl.DataFrame, out: Path) -> list[Path]:
+    """Write every table as CSV and Parquet, the refused rows, the column guide and ``run.json``.
+
+    Returns the paths written.  Parquet keeps the text as it came; CSV has formula starts disarmed.
+    """
+    written = []
+    for name, frame in (all_tables(result) | {"columns": columns_table()}).items():
+        path = out / "tables" / f"{name}.csv"
+        write_whole(path, csv_bytes(frame))
+        written.append(path)
+        if name != "columns":
+            written.append(_write_parquet(frame, out / "tables" / f"{name}.parquet"))
+    write_whole(out / "refused.csv", csv_bytes(refused))
+    write_whole(out / "run.json", run_json(result).encode())
+    return [*written, out / "refused.csv", out / "run.json"]
+
+
+def _write_parquet(frame: pl.DataFrame, path: Path) -> Path:
+    from io import BytesIO
+
+    buffer = BytesIO()
+    frame.write_parquet(buffer, compression="zstd", statistics=True)
+    write_whole(path, buffer.getvalue())
+    return path
+
+
+def run_json(result: ScanResult) -> str:
+    """What went in, what was decided and with what: enough to repeat the run."""
+    return json.dumps(result.run, indent=2, sort_keys=True, ensure_ascii=False) + "\n"
