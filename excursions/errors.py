@@ -13,7 +13,9 @@ that knows the file adds it with :meth:`ExcursionsError.at`.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from difflib import get_close_matches
 
 
 @dataclass
@@ -91,3 +93,15 @@ class UsageError(ExcursionsError):
 
 class TooLittleDataError(ExcursionsError):
     """An analysis that was asked of fewer data than it needs."""
+
+
+def nearest(word: str, choices: Iterable[str]) -> str:
+    """The choice that `word` was probably meant to be, blind to case; empty when none is near.
+
+    Ties go to the first in alphabetical order, so that the same input gives the same sentence.
+    """
+    spelt: dict[str, str] = {}
+    for choice in sorted(choices):
+        spelt.setdefault(choice.casefold(), choice)
+    found = get_close_matches(word.casefold(), spelt, n=1, cutoff=0.6)
+    return spelt[found[0]] if found else ""

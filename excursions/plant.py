@@ -83,6 +83,7 @@ class Probe:
     serial: str
     measurand: str = "other"
     model: str = ""
+    part_number: str = ""
     rating_continuous_degc: float | None = None
     rating_sterilisation_degc: float | None = None
     rating_sterilisation_min: float | None = None
@@ -116,7 +117,10 @@ class Ratings:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plant:
-    """Everything the register states, plus what was inferred where it is silent."""
+    """Everything the register states, plus what was inferred where it is silent.
+
+    ignore: patterns (``*`` and ``?``) of tags that become no point of their own.
+    """
 
     name: str = ""
     zone: str = "UTC"
@@ -125,6 +129,7 @@ class Plant:
     probes: tuple[Probe, ...] = ()
     installations: tuple[Installation, ...] = ()
     quality_words: dict[str, str] = field(default_factory=dict)
+    ignore: tuple[str, ...] = ()
 
     def point(self, name: str) -> Point | None:
         """The point of this name, or None."""
