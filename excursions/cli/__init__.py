@@ -1,1 +1,23 @@
-"""The command line: parse, call, print.  The only room that prints or exits."""
+"""The command line: parse, call, print.  The only room that prints or exits.
+
+Exit status: 0 nothing found at or above ``--fail-on``, 1 findings, 2 wrong usage or input, 130 interrupted.
+"""
+
+from __future__ import annotations
+
+import sys
+
+
+def main() -> None:
+    """Entry point of the ``excursions`` command; turns every mendable error into one sentence and exit 2."""
+    from excursions.cli.app import app
+    from excursions.errors import ExcursionsError
+
+    try:
+        app()
+    except ExcursionsError as error:
+        print(f"excursions: {error}", file=sys.stderr)
+        raise SystemExit(2) from None
+    except KeyboardInterrupt:
+        print("excursions: interrupted; nothing half-written is left behind.", file=sys.stderr)
+        raise SystemExit(130) from None

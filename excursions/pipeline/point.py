@@ -11,14 +11,14 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import polars as pl
-from excursions.detect.catalogue import detect, noise_trace
-from excursions.report.thin import thin
 
 from excursions.clock import NS_PER_HOUR, TimeArray
 from excursions.condition import condition
+from excursions.detect.catalogue import detect, noise_trace
 from excursions.plant import Plant, Point
 from excursions.records import MEASURING, Decision, Event, FloatArray, Record, Signal, StateLine, TagSeries
 from excursions.report.result import Levels, PointFindings, Trace
+from excursions.report.thin import thin
 from excursions.states import recognise
 
 TRACE_BUDGET = 6_000  # plotted samples of a quiet series; extremes and events come on top

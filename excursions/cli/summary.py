@@ -1,0 +1,130 @@
+"""The end of a scan in the terminal: what a tired person needs, then where the page is."""
+
+from __future__ import annotations
+
+import json
+import math
+import textwrap
+from pathlib import Path
+
+import typer
+
+from excursions import clock
+from excursions.pipeline.scan import Scan
+from excursions.records import SEVERITY_RANK
+from excursions.report.result import ScanResult, Verdict
+from excursions.report.wording import day
+
+REPORTED_ORIGINS = ("probe", "undecided")
+SHOWN_PROBLEMS = 8
+SHOWN_POINTS = 12
+
+
+def findings_at(result: ScanResult, fail_on: str) -> int:
+    """Number of events at or above a severity whose origin is the probe, or may be."""
+    if fail_on == "never":
+        return 0
+    return sum(
+        event.origin in REPORTED_ORIGINS and SEVERITY_RANK[event.severity] >= SEVERITY_RANK[fail_on]
+        for findings in result.points
+        for event in findings.events
+    )
+
+
+def exit_status(done: Scan, fail_on: str) -> int:
+    """0 nothing found, 1 findings at or above `fail_on`."""
+    return 1 if findings_at(done.result, fail_on) else 0
+
+
+def print_summary(done: Scan, page: Path) -> None:
+    """Verdicts worst first, faults of the input, and the page."""
+    result = done.result
+    rows = result.run["rows"]
+    span = [(f.start, f.end) for f in result.points if f.samples]
+    tz = clock.zone(result.plant.zone)
+    lines = [
+        f"{result.plant.name or 'Plant'}: {_count(len(result.points), 'point')}, {rows['used']:,} samples used"
+    ]  # type: ignore[index]
+    if span:
+        lines[0] += (
+            f", {day(min(s for s, _ in span), tz)} to {day(max(e for _, e in span), tz)} ({result.plant.zone})"
+        )
+    lines[0] += "."
+    for verdict in [v for v in result.verdicts if v.verdict != "trust"][:SHOWN_POINTS]:
+        lines += ["", *_verdict_lines(verdict)]
+    trusted = [v.point for v in result.verdicts if v.verdict == "trust"]
+    if trusted:
+        lines += [
+            "",
+            *textwrap.wrap(f"trust: {', '.join(trusted[:30])}{' ...' if len(trusted) > 30 else ''}", 96),
+        ]
+    typer.echo("\n".join(lines))
+    _print_problems(done)
+    typer.echo(f"\nRows: {_rows(rows)}")
+    typer.echo(
+        "This tool releases no batch and protects no plant; local procedures and authorised people decide."
+    )
+    typer.echo(f"\nPage: {page}")
+
+
+def _verdict_lines(verdict: Verdict) -> list[str]:
+    body = textwrap.wrap(
+        f"{verdict.sentence} {verdict.knowledge}", 92, initial_indent="    ", subsequent_indent="    "
+    )
+    todo = textwrap.wrap(f"Next: {verdict.advice}", 92, initial_indent="    ", subsequent_indent="    ")
+    return [f"{verdict.verdict.upper()}  {verdict.point}", *body, *todo]
+
+
+def _rows(rows: dict[str, int]) -> str:  # type: ignore[type-arg]
+    text = (
+        f"{rows['read']:,} read = {rows['used']:,} used + {rows['duplicates'] + rows['conflicts']:,} repeated"
+    )
+    text += f" + {rows['refused']:,} refused"
+    return text + (" (refused.csv says why)" if rows["refused"] else "")
+
+
+def _print_problems(done: Scan) -> None:
+    if not done.problems:
+        return
+    typer.echo(f"\n{_count(len(done.problems), 'thing')} to mend in the input:", err=True)
+    for problem in done.problems[:SHOWN_PROBLEMS]:
+        typer.echo(textwrap.fill(str(problem), 96, initial_indent="  - ", subsequent_indent="    "), err=True)
+    if len(done.problems) > SHOWN_PROBLEMS:
+        typer.echo(f"  ... and {len(done.problems) - SHOWN_PROBLEMS} more in run.json", err=True)
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number:,} {noun}{'' if number == 1 else 's'}"
+
+
+def summary_facts(done: Scan, page: Path) -> dict[str, object]:
+    """The summary for machines: run identity, counts, verdicts, problems, where the page is."""
+    result = done.result
+    return {
+        "run": result.run["run"],
+        "version": result.run["version"],
+        "page": str(page),
+        "rows": result.run["rows"],
+        "found": result.run["found"],
+        "points": [_verdict_facts(verdict) for verdict in result.verdicts],
+        "problems": [str(problem) for problem in done.problems],
+    }
+
+
+def _verdict_facts(verdict: Verdict) -> dict[str, object]:
+    return {
+        "point": verdict.point,
+        "verdict": verdict.verdict,
+        "since": clock.iso(verdict.since) if verdict.since is not None else None,
+        "sentence": verdict.sentence,
+        "error": verdict.error if math.isfinite(verdict.error) else None,
+        "error_band": verdict.error_band if math.isfinite(verdict.error_band) else None,
+        "advice": verdict.advice,
+        "caution": verdict.caution,
+        "event": verdict.event or None,
+    }
+
+
+def print_json(done: Scan, page: Path) -> None:
+    """Print :func:`summary_facts` as JSON."""
+    typer.echo(json.dumps(summary_facts(done, page), indent=2, ensure_ascii=False))

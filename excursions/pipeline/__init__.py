@@ -1,0 +1,1 @@
+"""The one place that calls the rooms in order: read -> register -> points -> calibrations -> link -> report."""

@@ -1,0 +1,314 @@
+"""One scan from files to findings: the way of the data through the house, in one page."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+
+from excursions import calibrations as calibration_room
+from excursions import clock
+from excursions import link as link_room
+from excursions.errors import ExcursionsError, InputFileError
+from excursions.measurands import to_canonical
+from excursions.pipeline.identity import run_facts
+from excursions.pipeline.point import PointInput, plant_around
+from excursions.pipeline.run import Progress, analyse_points, quiet
+from excursions.plant import Plant, Point
+from excursions.read import Reading, ReadOptions, read_exports
+from excursions.read.logs import LogReading, check_entries, read_calibrations
+from excursions.read.samples import SampleReading, read_samples
+from excursions.read.sorting import Inputs, sort_out
+from excursions.records import CalibrationEntry, Decision, TagSeries
+from excursions.register import infer_plant, load_register, write_register
+from excursions.report.result import LabSample, PointFindings, ScanResult
+from excursions.report.verdict import judge, order
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ScanOptions:
+    """How to read and how hard to work.
+
+    read : how files are understood; jobs : processes, 0 chooses; columns : names of columns in
+    calibration logs and sample lists where they cannot be guessed.
+    """
+
+    read: ReadOptions = field(default_factory=ReadOptions)
+    jobs: int = 0
+    columns: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scan:
+    """A finished scan: findings, refused rows, and every fault met on the way."""
+
+    result: ScanResult
+    refused: pl.DataFrame
+    problems: tuple[ExcursionsError, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Read:
+    """Everything that came out of files."""
+
+    exports: Reading
+    logs: tuple[LogReading, ...]
+    samples: tuple[SampleReading, ...]
+    plant: Plant
+    decisions: tuple[Decision, ...]
+    problems: tuple[ExcursionsError, ...]
+
+    @property
+    def entries(self) -> tuple[CalibrationEntry, ...]:
+        return tuple(entry for log in self.logs for entry in log.entries)
+
+
+def scan(
+    exports: Sequence[Path],
+    *,
+    calibrations: Sequence[Path] = (),
+    samples: Sequence[Path] = (),
+    register: Path | None = None,
+    options: ScanOptions | None = None,
+    progress: Progress = quiet,
+) -> Scan:
+    """Read exports and calibrations, find events, link them to shifts, judge every point.
+
+    Parameters
+    ----------
+    exports : paths
+        Files or folders.  A folder may hold all of it: what each file is, is decided by looking inside.
+    calibrations, samples, register : paths
+        Stated inputs come on top of what folders hold; a stated register wins over a found one.
+    progress : callable (what, done, total)
+
+    Raises
+    ------
+    InputFileError
+        If nothing at all could be read.
+    """
+    chosen = options or ScanOptions()
+    found = sort_out(list(exports))
+    inputs = Inputs(
+        exports=found.exports,
+        calibrations=_both(calibrations, found.calibrations),
+        samples=_both(samples, found.samples),
+        register=register or found.register,
+        ignored=found.ignored,
+    )
+    read = _read_all(inputs, chosen, progress)
+    pairs, missing = _point_inputs(read)
+    analysed = analyse_points(pairs, jobs=chosen.jobs, progress=progress)
+    progress("linking events to calibrations", 0, 1)
+    result = _conclude(read, [findings for findings, _ in analysed])
+    progress("linking events to calibrations", 1, 1)
+    problems = (*read.problems, *missing)
+    run = run_facts(
+        inputs=inputs,
+        exports=read.exports,
+        logs=read.logs,
+        samples=read.samples,
+        counts=[counts for _, counts in analysed],
+        options=chosen,
+        decisions=result.decisions,
+        problems=problems,
+        result=result,
+    )
+    return Scan(result=dataclasses.replace(result, run=run), refused=_refused(read), problems=problems)
+
+
+def _both(stated: Sequence[Path], found: Sequence[Path]) -> tuple[Path, ...]:
+    return tuple(dict.fromkeys([*stated, *found]))
+
+
+def _read_all(inputs: Inputs, options: ScanOptions, progress: Progress) -> _Read:
+    """Open every file once; go on with what can be read."""
+    progress("reading exports", 0, len(inputs.exports))
+    known, problems = _known_plant(inputs)
+    reading_options = options.read.for_plant(known) if known else options.read
+    exports = read_exports(inputs.exports, reading_options)
+    progress("reading exports", len(inputs.exports), len(inputs.exports))
+    if inputs.register:
+        loaded = load_register(inputs.register, tags=exports.series.keys())
+        known, problems = loaded.plant, (*problems, *loaded.problems)
+    plant, inferred = infer_plant(exports.series, known)
+    logs = tuple(
+        read_calibrations(path, options=reading_options, columns=options.columns)
+        for path in inputs.calibrations
+    )
+    samples = tuple(
+        read_samples(path, options=reading_options, columns=options.columns) for path in inputs.samples
+    )
+    plant = _with_installations(plant, logs)
+    entries = [entry for log in logs for entry in log.entries]
+    return _Read(
+        exports=exports,
+        logs=logs,
+        samples=samples,
+        plant=plant,
+        decisions=(
+            *exports.decisions,
+            *inferred,
+            *(decision for log in logs for decision in log.decisions),
+            *(decision for sample in samples for decision in sample.decisions),
+        ),
+        problems=(
+            *problems,
+            *exports.problems,
+            *(problem for log in logs for problem in log.problems),
+            *(problem for sample in samples for problem in sample.problems),
+            *check_entries(entries, plant),
+        ),
+    )
+
+
+def _known_plant(inputs: Inputs) -> tuple[Plant | None, tuple[ExcursionsError, ...]]:
+    """The register's zone and words are needed before the exports can be read; its tags are checked after."""
+    if inputs.register is None:
+        return None, ()
+    return load_register(inputs.register).plant, ()
+
+
+def _with_installations(plant: Plant, logs: Sequence[LogReading]) -> Plant:
+    """Add the swaps a calibration log mentions to those of the register."""
+    logged = tuple(row for log in logs for row in log.installations if row not in plant.installations)
+    return dataclasses.replace(plant, installations=(*plant.installations, *logged)) if logged else plant
+
+
+def _point_inputs(read: _Read) -> tuple[list[PointInput], tuple[ExcursionsError, ...]]:
+    """One input a point, in the order of the register; points without any signal are named."""
+    series = read.exports.series
+    samples = _samples_by_point(read)
+    inputs, missing = [], []
+    for point in read.plant.points:
+        present = {role: series[tag] for role, tag in point.tags.items() if tag in series}
+        if not present:
+            missing.append(
+                InputFileError(
+                    found=f'no signal of point "{point.name}"',
+                    expected="at least one of its tags in the exports",
+                    mend="export its tags or take the point out of the register",
+                    column=", ".join(point.tags.values()),
+                )
+            )
+            continue
+        mine = samples.get(point.name, [])
+        inputs.append(
+            PointInput(
+                point=point,
+                plant=plant_around(read.plant, point),
+                series=present,
+                neighbours=_neighbours(point, read.plant, series),
+                sample_time=np.array([sample.time for sample in mine], dtype=np.int64),
+                sample_value=np.array([sample.value for sample in mine], dtype=np.float64),
+            )
+        )
+    return inputs, tuple(missing)
+
+
+def _neighbours(
+    point: Point, plant: Plant, series: Mapping[str, TagSeries]
+) -> dict[str, tuple[Point, TagSeries]]:
+    others = (plant.point(name) for name in point.neighbours)
+    return {other.name: (other, series[other.value]) for other in others if other and other.value in series}
+
+
+def _samples_by_point(read: _Read) -> dict[str, list[LabSample]]:
+    """Laboratory samples in canonical units under the point they belong to (named by point or by tag)."""
+    by_name = {point.name: point for point in read.plant.points}
+    by_name |= {point.value: point for point in read.plant.points if point.value}
+    grouped: dict[str, list[LabSample]] = {}
+    for sample in (sample for reading in read.samples for sample in reading.samples):
+        point = by_name.get(sample.point)
+        if point is None:
+            continue
+        factor, offset = to_canonical(point.measurand, sample.unit or point.quantity.unit) or (1.0, 0.0)
+        grouped.setdefault(point.name, []).append(
+            dataclasses.replace(
+                sample, point=point.name, value=sample.value * factor + offset, unit=point.quantity.unit
+            )
+        )
+    return {name: sorted(rows, key=lambda row: row.time) for name, rows in grouped.items()}
+
+
+def _conclude(read: _Read, points: Sequence[PointFindings]) -> ScanResult:
+    """From the points' events and the calibration entries to shifts, links, doubt and verdicts."""
+    evaluated = calibration_room.evaluate(read.entries, read.plant)
+    plant, swaps = calibration_room.installations_from(evaluated, read.plant)
+    points = [_name_probes(findings, plant) for findings in points]
+    levels = {findings.point.name: findings.levels for findings in points}
+    events = [event for findings in points for event in findings.events]
+    shifts = calibration_room.shifts(evaluated, plant, levels)
+    links = link_room.attribute(shifts, events, plant)
+    doubts = link_room.doubt_windows(shifts, links, events, evaluated, levels, plant)
+    outcomes = link_room.outcome(events, shifts, links, evaluated)
+    tz = clock.zone(plant.zone)
+    verdicts = [
+        judge(
+            findings,
+            doubts=[doubt for doubt in doubts if doubt.point == findings.point.name],
+            calibrations=[c for c in evaluated if c.point == findings.point.name],
+            outcomes=outcomes,
+            tz=tz,
+        )
+        for findings in points
+    ]
+    return ScanResult(
+        plant=plant,
+        points=tuple(points),
+        verdicts=order(verdicts),
+        calibrations=evaluated,
+        shifts=shifts,
+        links=links,
+        doubts=doubts,
+        outcomes=outcomes,
+        samples=tuple(sample for rows in _samples_by_point(read).values() for sample in rows),
+        decisions=(
+            *read.decisions,
+            *swaps,
+            *(decision for findings in points for decision in findings.decisions),
+        ),
+    )
+
+
+def _name_probes(findings: PointFindings, plant: Plant) -> PointFindings:
+    """Write on each event which probe sat at the point when it began."""
+    name = findings.point.name
+    return dataclasses.replace(
+        findings,
+        events=tuple(
+            dataclasses.replace(event, probe=event.probe or plant.probe_at(name, event.start) or "")
+            for event in findings.events
+        ),
+    )
+
+
+def _refused(read: _Read) -> pl.DataFrame:
+    parts = [read.exports.refused, *(log.refused for log in read.logs), *(s.refused for s in read.samples)]
+    return pl.concat(parts, how="vertical_relaxed")
+
+
+def propose_register(
+    exports: Sequence[Path],
+    *,
+    register: Path | None = None,
+    options: ScanOptions | None = None,
+    progress: Progress = quiet,
+) -> tuple[str, tuple[ExcursionsError, ...]]:
+    """Infer what the exports show of the plant and write it as a commented register.
+
+    A register given (or found in a folder) is completed; what it states and its comments stay.
+    """
+    found = sort_out(list(exports))
+    chosen = options or ScanOptions()
+    source = register or found.register
+    inputs = Inputs(
+        exports=found.exports, calibrations=(), samples=(), register=source, ignored=found.ignored
+    )
+    read = _read_all(inputs, chosen, progress)
+    existing = source.read_text(encoding="utf-8") if source else ""
+    return write_register(read.plant, read.decisions, existing_text=existing), read.problems
