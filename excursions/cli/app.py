@@ -145,8 +145,8 @@ def scan(
     Exit status: 0 nothing found, 1 findings at or above --fail-on, 2 wrong usage or input.
     """
     from excursions.cli.progress import shown_progress
+    from excursions.cli.publish import publish
     from excursions.cli.summary import exit_status, print_json, print_summary
-    from excursions.pipeline.publish import publish
     from excursions.pipeline.scan import scan as run_scan
 
     options = _scan_options(tz, decimal_mark, separator, date_order, encoding, columns, jobs)

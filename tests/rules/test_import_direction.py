@@ -1,0 +1,97 @@
+"""Imports run one way through the house: a room may use what lies before it, never what comes after."""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+
+# From the ground floor up; modules named together may not import each other's later floors either.
+FLOORS = (
+    ("excursions.errors",),
+    ("excursions.kinds", "excursions.clock"),
+    ("excursions.measurands",),
+    ("excursions.plant",),
+    ("excursions.records",),
+    ("excursions.physics",),
+    ("excursions.read",),
+    ("excursions.register",),
+    ("excursions.condition",),
+    ("excursions.states",),
+    ("excursions.detect",),
+    ("excursions.report.result", "excursions.report.thin"),
+    ("excursions.calibrations",),
+    ("excursions.link",),
+    ("excursions.report",),
+    ("excursions.pipeline",),
+    ("dashboards",),
+    ("excursions.cli",),
+)
+
+
+def floor_of(module: str) -> int:
+    """Highest-numbered floor whose name is a prefix of `module` (the longest prefix wins)."""
+    best, length = -1, -1
+    for number, names in enumerate(FLOORS):
+        for name in names:
+            if (module == name or module.startswith(f"{name}.")) and len(name) > length:
+                best, length = number, len(name)
+    return best
+
+
+def house_files() -> list[Path]:
+    return sorted([*ROOT.glob("excursions/**/*.py"), *ROOT.glob("dashboards/**/*.py")])
+
+
+def imports_of(path: Path) -> list[str]:
+    found = []
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            found += [alias.name for alias in node.names]
+        elif isinstance(node, ast.ImportFrom) and node.module and node.level == 0:
+            found += [f"{node.module}.{alias.name}" for alias in node.names]
+    return [name for name in found if name.split(".")[0] in ("excursions", "dashboards")]
+
+
+def module_of(path: Path) -> str:
+    return ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__")
+
+
+@pytest.mark.parametrize("path", house_files(), ids=lambda path: str(path.relative_to(ROOT)))
+def test_a_room_imports_only_what_lies_before_it(path: Path) -> None:
+    module = module_of(path)
+    if module == "excursions":
+        return  # the public names of every room, loaded on first use
+    wrong = [name for name in imports_of(path) if floor_of(name) > floor_of(module)]
+    assert not wrong, f"{module} reaches up to {wrong}"
+
+
+def test_every_module_has_its_floor() -> None:
+    homeless = [
+        module_of(p) for p in house_files() if module_of(p) != "excursions" and floor_of(module_of(p)) < 0
+    ]
+    assert not homeless
+
+
+def test_dashboards_know_nothing_of_files_or_detection() -> None:
+    allowed = (
+        "excursions.report",
+        "excursions.records",
+        "excursions.kinds",
+        "excursions.measurands",
+        "excursions.clock",
+        "excursions.plant",
+        "dashboards",
+        "excursions.__version__",
+    )
+    wrong = {
+        (module_of(path), name)
+        for path in house_files()
+        if module_of(path).startswith("dashboards")
+        for name in imports_of(path)
+        if not name.startswith(allowed)
+    }
+    assert not wrong
