@@ -1,1 +1,11 @@
-"""The plant register: read, checked as a whole, inferred where it is silent, written back with comments."""
+"""The plant register: read, checked as a whole, inferred where it is silent, written back with comments.
+
+In: a TOML file, or the tag series of an export.  Out: a :class:`Plant`, and every inference as a decision.
+Promises: all faults of a register at once, each with line and nearest right word; the same export gives
+the same plant.  Never: reads data files, pairs two loops on weak evidence, hides what it assumed.
+"""
+
+from excursions.register._load import RegisterReading, load_register
+from excursions.register._problems import RegisterProblems
+
+__all__ = ["RegisterProblems", "RegisterReading", "load_register"]
