@@ -1,0 +1,133 @@
+"""Stretches that an export drew: straight ramps across missing data, told from ramps that were measured.
+
+An interpolating export joins the last sample before an outage and the first after it by a ruled line.  A
+measured ramp bends and trembles; how often this record is ruled-straight by itself is counted from the
+record, and only a straight stretch that is improbable for it is called bridged.  A flat line is no ramp.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from excursions.clock import TimeArray
+from excursions.records import BoolArray, FloatArray, IndexArray, Sampling
+
+HOP = 4  # samples from one short chord to the next: three samples lie between the ends of a chord
+FEWEST_CHORDS = 2
+MOVES = 3.0  # a ruled line must climb this many steps of the resolution to be a ramp at all
+IMPROBABLE = 1e-4  # expected number of such stretches in the whole record, by chance
+COMMON = 0.05  # above this share of straight chords the record's own long runs are the measure
+TIMES_USUAL = 6.0
+JITTER = 0.02  # relative unevenness of time steps that a drawn grid may show
+
+
+def bridged_stretches(
+    time: TimeArray, value: FloatArray, segments: IndexArray, sampling: Sampling
+) -> IndexArray:
+    """Index ranges [from, to), shape (b, 2), of the samples drawn across missing data.
+
+    Only the drawn samples belong to a stretch: the two measured ends do not.
+
+    Parameters
+    ----------
+    time, value : ndarray, shape (n,)
+    segments : ndarray, shape (k, 2)
+        Unbroken index ranges.
+    sampling : Sampling
+        Only evenly sampled records can be bridged; others give none.
+    """
+    none = np.empty((0, 2), dtype=np.int64)
+    if sampling.kind not in ("grid", "averages", "interpolated") or value.size < 2 * HOP + 1:
+        return none
+    tolerance = _tolerance(value, sampling.resolution)
+    straight = _straight_chords(value, tolerance)
+    runs = _runs(straight)
+    runs = runs[runs[:, 1] - runs[:, 0] >= FEWEST_CHORDS]
+    if not runs.size:
+        return none
+    runs = runs[_improbable(runs, straight)]
+    found = [
+        _whole_line(time, value, (int(lo) * HOP, int(hi) * HOP + 1), tolerance, sampling) for lo, hi in runs
+    ]
+    kept = sorted({line for line in found if line is not None and _in_one_segment(line, segments)})
+    return np.array(kept, dtype=np.int64).reshape(-1, 2)
+
+
+def _tolerance(value: FloatArray, resolution: float) -> float:
+    """How far a drawn and printed line may lie off a line between two printed points: a rounding at each."""
+    finite = value[:: max(1, value.size // 100_000)]
+    finite = finite[np.isfinite(finite)]
+    size = float(np.abs(finite).max()) if finite.size else 0.0
+    return resolution * 1.01 + 4e-12 * size
+
+
+def _straight_chords(value: FloatArray, tolerance: float) -> BoolArray:
+    """Whether the three samples inside each chord of four steps lie on it."""
+    count = (value.size - 1) // HOP
+    ends = value[: count * HOP + 1 : HOP]
+    low, rise = ends[:-1], np.diff(ends) / HOP
+    inner = value[: count * HOP].reshape(count, HOP)
+    straight: BoolArray = np.isfinite(rise)
+    for step in range(1, HOP):
+        straight &= np.abs(inner[:, step] - (low + step * rise)) <= tolerance
+    return np.asarray(straight)
+
+
+def _runs(mask: BoolArray) -> IndexArray:
+    """Index ranges of the True stretches, shape (k, 2)."""
+    edges = np.flatnonzero(np.diff(mask.astype(np.int8), prepend=0, append=0))
+    return edges.reshape(-1, 2)
+
+
+def _improbable(runs: IndexArray, straight: BoolArray) -> BoolArray:
+    """Which runs this record would hardly show by itself.
+
+    The chance of a straight chord is taken from the record without its own longest stretches; where
+    straight chords are common, the usual length of a run is the measure instead, because runs then cluster.
+    """
+    length = runs[:, 1] - runs[:, 0]
+    total, ruled = straight.size, int(np.count_nonzero(straight))
+    elsewhere = np.maximum(ruled - length, 0) + 1.0
+    chance = np.minimum(elsewhere / (total - length + 2.0), 1 - 1e-9)
+    rare = math.log(total) + length * np.log(chance) < math.log(IMPROBABLE)
+    if ruled > COMMON * total:
+        rare &= length > TIMES_USUAL * np.quantile(length, 0.75)
+    return rare
+
+
+def _whole_line(
+    time: TimeArray, value: FloatArray, span: tuple[int, int], tolerance: float, sampling: Sampling
+) -> tuple[int, int] | None:
+    """The longest ruled line around a run of straight chords: index range of the samples between its ends."""
+    lo, hi = span
+    slope = (value[hi - 1] - value[lo]) / (hi - 1 - lo)
+    if not _on_line(value[lo:hi], tolerance).all() or not _even(time[lo:hi], sampling.interval_s):
+        return None
+    reach = HOP + 1
+    before = np.arange(max(lo - reach, 0), lo)[::-1]
+    after = np.arange(hi, min(hi + reach, value.size))
+    left = np.abs(value[before] - (value[lo] - slope * (lo - before))) <= tolerance
+    right = np.abs(value[after] - (value[hi - 1] + slope * (after - hi + 1))) <= tolerance
+    first = lo - (int(np.argmin(left)) if not left.all() else left.size)
+    last = hi - 1 + (int(np.argmin(right)) if not right.all() else right.size)
+    climbed = abs(value[last] - value[first])
+    if climbed <= MOVES * max(sampling.resolution, tolerance) or last - first < 2:
+        return None
+    return first + 1, last
+
+
+def _on_line(stretch: FloatArray, tolerance: float) -> BoolArray:
+    line = np.linspace(stretch[0], stretch[-1], stretch.size)
+    return np.asarray(np.abs(stretch - line) <= tolerance)
+
+
+def _even(time: TimeArray, interval_s: float) -> bool:
+    steps = np.diff(time) / 1e9
+    return bool(np.all(np.abs(steps - interval_s) <= max(JITTER * interval_s, 1e-3)))
+
+
+def _in_one_segment(line: tuple[int, int], segments: IndexArray) -> bool:
+    owner = int(np.searchsorted(segments[:, 0], line[0], side="right")) - 1
+    return line[1] <= int(segments[owner, 1])

@@ -1,0 +1,171 @@
+"""How a signal was recorded, measured from the record itself: no setting, no guess from a name but "average"."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+
+import numpy as np
+
+from excursions.clock import NS_PER_S, TimeArray
+from excursions.records import BAD, ByteArray, FloatArray, Sampling
+
+STATISTIC = 400_000  # differences that quantiles are taken from; extremes are always exact
+GRID_SHARE = 0.8  # a grid: this share of intervals is the usual one
+GRID_TOLERANCE = 0.1
+LATE_SHARE = 0.001  # late samples below this share are holes, whatever the changes look like
+SPARSE_SAMPLES = 12  # fewer samples show no rule of recording
+GRID_GAP = 3.5  # two samples in a row may be late before data count as missing
+SILENT_GAP = 10.0  # times the 99 % quantile: without a heartbeat only an absurd silence is missing data
+HEARTBEAT_GAP = 1.5  # a heartbeat may be late by half
+HEARTBEAT_BIN = 0.03
+_AVERAGE = re.compile(r"(?<![a-z])(avg|average|mean|mittel|mw)(?![a-z])")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Steps:
+    """An evenly thinned view on intervals [s] and changes of a record."""
+
+    interval: FloatArray
+    change: FloatArray
+
+
+def describe(
+    time: TimeArray, value: FloatArray, quality: ByteArray, *, resolution: float, words: str = ""
+) -> Sampling:
+    """Describe the recording rule of one signal.
+
+    Parameters
+    ----------
+    time : ndarray, shape (n,)
+        Strictly increasing, ns UTC.
+    value, quality : ndarray, shape (n,)
+        Canonical unit, NaN where bad.
+    resolution : float
+        Smallest step, same unit as `value`.
+    words : str
+        Tag name and description; only a word for "average" in them is used.
+    """
+    bad = float(np.count_nonzero(quality == BAD) / time.size) if time.size else 0.0
+    if time.size < 2:
+        return Sampling(kind="sparse", resolution=resolution, share_bad=bad)
+    steps = _thinned(time, value)
+    usual = float(np.median(steps.interval))
+    longest = float(np.diff(time).max()) / NS_PER_S
+    if time.size < SPARSE_SAMPLES:
+        kind, heartbeat = "sparse", math.nan
+    elif _is_grid(steps, usual):
+        kind, heartbeat = _grid_kind(value, words, resolution), math.nan
+    else:
+        heartbeat = _heartbeat(steps.interval)
+        kind = _sparing_kind(steps, heartbeat, resolution)
+    return Sampling(
+        kind=kind,
+        interval_s=usual,
+        heartbeat_s=heartbeat,
+        gap_s=_gap(kind, steps.interval, usual, heartbeat),
+        resolution=resolution,
+        deadband=_deadband(steps, heartbeat) if kind in ("exception", "swinging") else 0.0,
+        longest_silence_s=longest,
+        share_bad=bad,
+    )
+
+
+def _thinned(time: TimeArray, value: FloatArray) -> _Steps:
+    stride = max(1, time.size // STATISTIC)
+    at = np.arange(0, time.size - 1, stride)
+    return _Steps(interval=(time[at + 1] - time[at]) / NS_PER_S, change=np.abs(value[at + 1] - value[at]))
+
+
+def _is_grid(steps: _Steps, usual: float) -> bool:
+    """Whether samples were taken by the clock rather than by the size of the change.
+
+    A busy signal recorded on exception also shows mostly one interval.  It differs in that small changes
+    never occur, while a clock takes small and large ones as they come.
+    """
+    late = steps.interval > (1 + GRID_TOLERANCE) * usual
+    near = np.abs(steps.interval - usual) <= GRID_TOLERANCE * usual
+    if np.mean(near) < GRID_SHARE:
+        return False
+    change = steps.change[np.isfinite(steps.change)]
+    if np.mean(late) <= LATE_SHARE or not change.size:
+        return True
+    least, middle = np.quantile(change, [0.01, 0.5])
+    return bool(least <= 0.1 * middle)
+
+
+def _grid_kind(value: FloatArray, words: str, resolution: float) -> str:
+    if _AVERAGE.search(words.lower().replace("_", " ")):
+        return "averages"
+    return "interpolated" if _share_straight(value, resolution) > 0.3 else "grid"
+
+
+def _share_straight(value: FloatArray, resolution: float) -> float:
+    """Share of samples that lie exactly half way between different neighbours, where steps are well resolved."""
+    stride = max(1, value.size // STATISTIC)
+    at = np.arange(1, value.size - 1, stride)
+    before, here, after = value[at - 1], value[at], value[at + 1]
+    moving = np.abs(after - before) > 20 * resolution  # else rounding makes straight lines by itself
+    moving &= np.isfinite(before) & np.isfinite(here) & np.isfinite(after) & (after != before)
+    if np.count_nonzero(moving) < SPARSE_SAMPLES:
+        return 0.0
+    bend = np.abs(after - 2 * here + before)[moving]
+    size = np.abs(after)[moving] + np.abs(before)[moving]
+    return float(np.mean(bend <= np.maximum(resolution * 1.01, 1e-12 * size)))
+
+
+def _heartbeat(interval: FloatArray) -> float:
+    """Longest silence the recorder allows itself [s]: a pile of equal intervals with almost none longer."""
+    logs = np.log(interval)
+    bins = np.floor((logs - logs.min()) / HEARTBEAT_BIN).astype(np.int64)
+    count = np.bincount(bins)
+    above = interval.size - np.cumsum(count)
+    paired = count + np.append(count[1:], 0)  # a pile may straddle an edge
+    enough = max(3.0, 0.002 * interval.size)
+    rare = np.maximum(0.01 * interval.size, 0.2 * paired)
+    below = np.concatenate([np.zeros(4), np.cumsum(count)])  # what a smooth tail would put here
+    neighbours = (below[3:-1] - below[:-4]) / 3
+    pile = np.flatnonzero(
+        (paired >= enough) & (above - np.append(count[1:], 0) <= rare) & (paired > 4 * neighbours)
+    )
+    if not pile.size:
+        return math.nan
+    top = pile[np.argmax(paired[pile])]
+    inside = (bins == top) | (bins == top + 1)
+    return float(np.median(interval[inside]))
+
+
+def _sparing_kind(steps: _Steps, heartbeat: float, resolution: float) -> str:
+    """Exception, swinging door or plain sparse: by how sharply the sizes of the changes begin."""
+    moved = _moves(steps, heartbeat)
+    if moved.size < SPARSE_SAMPLES:
+        return "exception" if math.isfinite(heartbeat) else "sparse"
+    low, middle = np.quantile(moved, [0.05, 0.5])
+    sharp = low > 0.4 * middle and middle > 1.5 * resolution
+    return "exception" if sharp or (low >= max(resolution, 1e-300) and middle <= 3 * low) else "swinging"
+
+
+def _moves(steps: _Steps, heartbeat: float) -> FloatArray:
+    """Sizes of the changes that the recorder itself chose to record."""
+    free = np.isfinite(steps.change)
+    if math.isfinite(heartbeat):
+        free &= steps.interval < heartbeat * (1 - HEARTBEAT_BIN)
+    return steps.change[free]
+
+
+def _deadband(steps: _Steps, heartbeat: float) -> float:
+    """Change below which nothing is recorded, from what is just about never seen to be smaller."""
+    moved = _moves(steps, heartbeat)
+    moved = moved[moved > 0]
+    return float(np.quantile(moved, 0.05)) if moved.size >= SPARSE_SAMPLES else 0.0
+
+
+def _gap(kind: str, interval: FloatArray, usual: float, heartbeat: float) -> float:
+    if kind in ("grid", "averages", "interpolated"):
+        return max(GRID_GAP * usual, 2.5 * float(np.quantile(interval, 0.95)))
+    if math.isfinite(heartbeat):
+        return HEARTBEAT_GAP * heartbeat + usual
+    if interval.size < SPARSE_SAMPLES:
+        return SILENT_GAP * float(interval.max())
+    return SILENT_GAP * float(np.quantile(interval, 0.99))

@@ -1,0 +1,127 @@
+"""One tag series in, one signal out, with the count of every row that did not make it and why."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from excursions.clock import NS_PER_S, TimeArray
+from excursions.condition.bridged import bridged_stretches
+from excursions.condition.lattice import resolution
+from excursions.condition.order import Ordered, put_in_order
+from excursions.condition.sampling import describe
+from excursions.measurands import measurand as quantity_of
+from excursions.measurands import to_canonical
+from excursions.records import BAD, Decision, FloatArray, IndexArray, Signal, TagSeries
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Conditioned:
+    """A signal and the account of its rows: rows == len(signal) + duplicates + conflicts."""
+
+    signal: Signal
+    rows: int
+    duplicates: int
+    conflicts: int
+    decisions: tuple[Decision, ...]
+
+
+def condition(series: TagSeries, *, measurand: str, unit: str = "") -> Conditioned:
+    """Put one tag series in order and describe how it was recorded.
+
+    Parameters
+    ----------
+    series : TagSeries
+        As read; not changed.
+    measurand : str
+        Key of the measurand table; ``other`` keeps the unit as it stands.
+    unit : str
+        Unit as the register states it; empty takes the unit in the file, and that missing too, the canonical one.
+
+    Raises
+    ------
+    KeyError
+        If `measurand` is not a key of the table.
+    """
+    ordered = put_in_order(series.time, series.value, series.quality)
+    value = _without_bad(ordered)
+    factor, offset, final_unit, decisions = _conversion(series, measurand, unit)
+    step = resolution(value) * abs(factor)
+    if (factor, offset) != (1.0, 0.0):
+        value = value * factor + offset
+    sampling = describe(
+        ordered.time, value, ordered.quality, resolution=step, words=f"{series.tag} {series.description}"
+    )
+    segments = unbroken(ordered.time, sampling.gap_s)
+    signal = Signal(
+        tag=series.tag,
+        unit=final_unit,
+        time=ordered.time,
+        value=value,
+        quality=ordered.quality,
+        sampling=sampling,
+        segments=segments,
+        bridged=bridged_stretches(ordered.time, value, segments, sampling),
+    )
+    return Conditioned(
+        signal=signal,
+        rows=int(series.time.size),
+        duplicates=ordered.duplicates,
+        conflicts=ordered.conflicts,
+        decisions=decisions + _row_decisions(series.tag, ordered),
+    )
+
+
+def unbroken(time: TimeArray, gap_s: float) -> IndexArray:
+    """Index ranges [from, to), shape (k, 2), that no silence longer than `gap_s` cuts."""
+    if not time.size:
+        return np.empty((0, 2), dtype=np.int64)
+    cuts = (
+        np.flatnonzero(np.diff(time) > gap_s * NS_PER_S) + 1 if np.isfinite(gap_s) else np.empty(0, np.int64)
+    )
+    return np.column_stack([np.append(0, cuts), np.append(cuts, time.size)]).astype(np.int64)
+
+
+def _without_bad(ordered: Ordered) -> FloatArray:
+    """Values with NaN for bad quality and for what is no number; a copy only when something changes."""
+    lost = (ordered.quality == BAD) | np.isinf(ordered.value)
+    return np.where(lost, np.nan, ordered.value) if lost.any() else ordered.value
+
+
+def _conversion(series: TagSeries, key: str, stated: str) -> tuple[float, float, str, tuple[Decision, ...]]:
+    """Factor, offset, unit of the signal, and what had to be assumed."""
+    row = quantity_of(key)
+    given = stated or series.unit
+    if not given:
+        taken = Decision(
+            subject=series.tag,
+            what=f"values taken as {row.unit}",
+            why="neither the file nor the register gives a unit",
+            option="state the unit of the point in the register",
+        )
+        needless = row.unit in ("", row.label)  # a quantity that has but one unit needs no remark
+        return 1.0, 0.0, row.unit, () if needless else (taken,)
+    found = to_canonical(key, given)
+    if found is None:
+        kept = Decision(
+            subject=series.tag,
+            what=f'values kept in "{given}"',
+            why=f"not a known unit of {row.label}, whose unit is {row.unit}",
+            option="state the unit of the point in the register",
+        )
+        return 1.0, 0.0, given, (kept,)
+    return *found, row.unit if key != "other" else given, ()
+
+
+def _row_decisions(tag: str, ordered: Ordered) -> tuple[Decision, ...]:
+    if not ordered.conflicts:
+        return ()
+    return (
+        Decision(
+            subject=tag,
+            what=f"{ordered.conflicts} rows dropped that contradict a later row of the same instant",
+            why="the row that stands last in the files is the historian's later word",
+            option="remove the earlier rows or files",
+        ),
+    )
