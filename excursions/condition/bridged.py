@@ -14,7 +14,8 @@ import numpy as np
 from excursions.clock import TimeArray
 from excursions.records import BoolArray, FloatArray, IndexArray, Sampling
 
-HOP = 4  # samples from one short chord to the next: three samples lie between the ends of a chord
+HOPS = (4, 8, 16)  # samples a chord spans: the shortest that this record seldom shows straight is taken
+SELDOM = 0.02
 FEWEST_CHORDS = 2
 MOVES = 3.0  # a ruled line must climb this many steps of the resolution to be a ramp at all
 IMPROBABLE = 1e-4  # expected number of such stretches in the whole record, by chance
@@ -39,18 +40,16 @@ def bridged_stretches(
         Only evenly sampled records can be bridged; others give none.
     """
     none = np.empty((0, 2), dtype=np.int64)
-    if sampling.kind not in ("grid", "averages", "interpolated") or value.size < 2 * HOP + 1:
+    if sampling.kind not in ("grid", "averages", "interpolated") or value.size < FEWEST_CHORDS * HOPS[0] + 1:
         return none
     tolerance = _tolerance(value, sampling.resolution)
-    straight = _straight_chords(value, tolerance)
+    hop, straight = _chords(value, tolerance)
     runs = _runs(straight)
     runs = runs[runs[:, 1] - runs[:, 0] >= FEWEST_CHORDS]
     if not runs.size:
         return none
-    runs = runs[_improbable(runs, straight)]
-    found = [
-        _whole_line(time, value, (int(lo) * HOP, int(hi) * HOP + 1), tolerance, sampling) for lo, hi in runs
-    ]
+    runs = runs[_improbable(runs, straight)] * hop
+    found = [_whole_line(time, value, (int(lo), int(hi) + 1), tolerance, sampling) for lo, hi in runs]
     kept = sorted({line for line in found if line is not None and _in_one_segment(line, segments)})
     return np.array(kept, dtype=np.int64).reshape(-1, 2)
 
@@ -63,16 +62,25 @@ def _tolerance(value: FloatArray, resolution: float) -> float:
     return resolution * 1.01 + 4e-12 * size
 
 
-def _straight_chords(value: FloatArray, tolerance: float) -> BoolArray:
-    """Whether the three samples inside each chord of four steps lie on it."""
-    count = (value.size - 1) // HOP
-    ends = value[: count * HOP + 1 : HOP]
-    low, rise = ends[:-1], np.diff(ends) / HOP
-    inner = value[: count * HOP].reshape(count, HOP)
-    straight: BoolArray = np.isfinite(rise)
-    for step in range(1, HOP):
+def _chords(value: FloatArray, tolerance: float) -> tuple[int, BoolArray]:
+    """Span of the chords [samples] and which of them are straight."""
+    for hop in HOPS:
+        straight = _straight_chords(value, tolerance, hop)
+        if straight.size < 1 / SELDOM or np.mean(straight) <= SELDOM:
+            break
+    return hop, straight
+
+
+def _straight_chords(value: FloatArray, tolerance: float, hop: int) -> BoolArray:
+    """Whether the samples inside each chord of `hop` steps lie on it."""
+    count = (value.size - 1) // hop
+    ends = value[: count * hop + 1 : hop]
+    low, rise = ends[:-1], np.diff(ends) / hop
+    inner = value[: count * hop].reshape(count, hop)
+    straight = np.isfinite(rise)
+    for step in range(1, hop):
         straight &= np.abs(inner[:, step] - (low + step * rise)) <= tolerance
-    return np.asarray(straight)
+    return np.asarray(straight, dtype=np.bool_)
 
 
 def _runs(mask: BoolArray) -> IndexArray:
@@ -94,7 +102,7 @@ def _improbable(runs: IndexArray, straight: BoolArray) -> BoolArray:
     rare = math.log(total) + length * np.log(chance) < math.log(IMPROBABLE)
     if ruled > COMMON * total:
         rare &= length > TIMES_USUAL * np.quantile(length, 0.75)
-    return rare
+    return np.asarray(rare, dtype=np.bool_)
 
 
 def _whole_line(
@@ -105,7 +113,7 @@ def _whole_line(
     slope = (value[hi - 1] - value[lo]) / (hi - 1 - lo)
     if not _on_line(value[lo:hi], tolerance).all() or not _even(time[lo:hi], sampling.interval_s):
         return None
-    reach = HOP + 1
+    reach = HOPS[-1] + 1
     before = np.arange(max(lo - reach, 0), lo)[::-1]
     after = np.arange(hi, min(hi + reach, value.size))
     left = np.abs(value[before] - (value[lo] - slope * (lo - before))) <= tolerance

@@ -108,7 +108,7 @@ def _share_straight(value: FloatArray, resolution: float) -> float:
     before, here, after = value[at - 1], value[at], value[at + 1]
     moving = np.abs(after - before) > 20 * resolution  # else rounding makes straight lines by itself
     moving &= np.isfinite(before) & np.isfinite(here) & np.isfinite(after) & (after != before)
-    if np.count_nonzero(moving) < SPARSE_SAMPLES:
+    if np.count_nonzero(moving) < max(SPARSE_SAMPLES, 0.01 * at.size):
         return 0.0
     bend = np.abs(after - 2 * here + before)[moving]
     size = np.abs(after)[moving] + np.abs(before)[moving]
