@@ -25,10 +25,10 @@ def resolution(value: FloatArray) -> float:
     value : ndarray, shape (n,)
         In the unit as exported, before any conversion; NaN is skipped.
     """
-    levels = np.unique(_excerpt(value))
+    levels, count = np.unique(_excerpt(value), return_counts=True)
     if levels.size < FEWEST_LEVELS:
         return 0.0
-    return _decimal_step(levels) or _free_step(levels)
+    return _decimal_step(levels, count) or _free_step(levels)
 
 
 def _excerpt(value: FloatArray) -> FloatArray:
@@ -39,12 +39,12 @@ def _excerpt(value: FloatArray) -> FloatArray:
     return value[np.isfinite(value)]
 
 
-def _decimal_step(levels: FloatArray) -> float:
+def _decimal_step(levels: FloatArray, count: IndexArray) -> float:
     for decimals in range(-1, FINEST_DECIMAL + 1):
         scaled = levels * 10.0**decimals
         whole = np.rint(scaled)
         on = np.abs(scaled - whole) <= np.minimum(0.01, SINGLE * np.abs(scaled) + 1e-9)
-        if np.mean(on) >= ON_LATTICE:
+        if count[on].sum() >= ON_LATTICE * count.sum():
             return _common_step(whole[on].astype(np.int64)) / 10.0**decimals
     return 0.0
 

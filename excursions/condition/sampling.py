@@ -14,12 +14,14 @@ from excursions.records import BAD, ByteArray, FloatArray, Sampling
 STATISTIC = 400_000  # differences that quantiles are taken from; extremes are always exact
 GRID_SHARE = 0.8  # a grid: this share of intervals is the usual one
 GRID_TOLERANCE = 0.1
-LATE_SHARE = 0.001  # late samples below this share are holes, whatever the changes look like
+ODD_SHARE = 0.001  # other intervals below this share are holes, whatever the changes look like
+SHARP = 0.45
 SPARSE_SAMPLES = 12  # fewer samples show no rule of recording
 GRID_GAP = 3.5  # two samples in a row may be late before data count as missing
 SILENT_GAP = 10.0  # times the 99 % quantile: without a heartbeat only an absurd silence is missing data
 HEARTBEAT_GAP = 1.5  # a heartbeat may be late by half
 HEARTBEAT_BIN = 0.03
+HALVING = 24  # bins from half an interval to just below it
 _AVERAGE = re.compile(r"(?<![a-z])(avg|average|mean|mittel|mw)(?![a-z])")
 
 
@@ -53,13 +55,13 @@ def describe(
     steps = _thinned(time, value)
     usual = float(np.median(steps.interval))
     longest = float(np.diff(time).max()) / NS_PER_S
+    heartbeat = _heartbeat(steps.interval)
     if time.size < SPARSE_SAMPLES:
-        kind, heartbeat = "sparse", math.nan
-    elif _is_grid(steps, usual):
+        kind = "sparse"
+    elif _is_grid(steps, usual, heartbeat):
         kind, heartbeat = _grid_kind(value, words, resolution), math.nan
     else:
-        heartbeat = _heartbeat(steps.interval)
-        kind = _sparing_kind(steps, heartbeat, resolution)
+        kind = _sparing_kind(steps, heartbeat)
     return Sampling(
         kind=kind,
         interval_s=usual,
@@ -78,21 +80,32 @@ def _thinned(time: TimeArray, value: FloatArray) -> _Steps:
     return _Steps(interval=(time[at + 1] - time[at]) / NS_PER_S, change=np.abs(value[at + 1] - value[at]))
 
 
-def _is_grid(steps: _Steps, usual: float) -> bool:
+def _is_grid(steps: _Steps, usual: float, heartbeat: float) -> bool:
     """Whether samples were taken by the clock rather than by the size of the change.
 
-    A busy signal recorded on exception also shows mostly one interval.  It differs in that small changes
-    never occur, while a clock takes small and large ones as they come.
+    A busy signal recorded on exception also shows mostly its scan interval, a quiet one mostly its
+    heartbeat.  They differ from a clock in the other samples: among those small changes never occur.
     """
-    late = steps.interval > (1 + GRID_TOLERANCE) * usual
     near = np.abs(steps.interval - usual) <= GRID_TOLERANCE * usual
     if np.mean(near) < GRID_SHARE:
         return False
-    change = steps.change[np.isfinite(steps.change)]
-    if np.mean(late) <= LATE_SHARE or not change.size:
+    if np.mean(~near) <= ODD_SHARE:
         return True
-    least, middle = np.quantile(change, [0.01, 0.5])
-    return bool(least <= 0.1 * middle)
+    return not _begins_sharply(
+        _moves(_Steps(interval=steps.interval[~near], change=steps.change[~near]), heartbeat)
+    )
+
+
+def _begins_sharply(moved: FloatArray) -> bool:
+    """Whether sizes of changes begin at a threshold instead of reaching down to nothing.
+
+    For a law with some density at zero the 1 % quantile is a tenth of the 10 % quantile; behind a dead band
+    both lie close to it.
+    """
+    if moved.size < SPARSE_SAMPLES:
+        return False
+    least, low = np.quantile(moved, [0.01, 0.1])
+    return bool(least > SHARP * low)
 
 
 def _grid_kind(value: FloatArray, words: str, resolution: float) -> str:
@@ -120,15 +133,17 @@ def _heartbeat(interval: FloatArray) -> float:
     logs = np.log(interval)
     bins = np.floor((logs - logs.min()) / HEARTBEAT_BIN).astype(np.int64)
     count = np.bincount(bins)
-    above = interval.size - np.cumsum(count)
     paired = count + np.append(count[1:], 0)  # a pile may straddle an edge
-    enough = max(3.0, 0.002 * interval.size)
-    rare = np.maximum(0.01 * interval.size, 0.2 * paired)
-    below = np.concatenate([np.zeros(4), np.cumsum(count)])  # what a smooth tail would put here
-    neighbours = (below[3:-1] - below[:-4]) / 3
-    pile = np.flatnonzero(
-        (paired >= enough) & (above - np.append(count[1:], 0) <= rare) & (paired > 4 * neighbours)
-    )
+    longer = interval.size - np.cumsum(count) - np.append(count[1:], 0)
+    before = np.concatenate([np.zeros(HALVING), np.cumsum(count)])
+    usual = (
+        2 * (before[HALVING - 1 : -1] - before[:-HALVING]) / (HALVING - 1)
+    )  # a pair of bins, from half to here
+    enough = paired >= max(3.0, 0.002 * interval.size)
+    rare = longer <= np.maximum(0.01 * interval.size, 0.2 * paired)
+    shorter = np.cumsum(count) - count  # a scan interval is a pile too, but nothing is shorter than it
+    early = shorter >= max(3.0, 0.01 * interval.size)
+    pile = np.flatnonzero(enough & rare & early & (paired > 4 * usual))
     if not pile.size:
         return math.nan
     top = pile[np.argmax(paired[pile])]
@@ -136,14 +151,12 @@ def _heartbeat(interval: FloatArray) -> float:
     return float(np.median(interval[inside]))
 
 
-def _sparing_kind(steps: _Steps, heartbeat: float, resolution: float) -> str:
+def _sparing_kind(steps: _Steps, heartbeat: float) -> str:
     """Exception, swinging door or plain sparse: by how sharply the sizes of the changes begin."""
     moved = _moves(steps, heartbeat)
     if moved.size < SPARSE_SAMPLES:
         return "exception" if math.isfinite(heartbeat) else "sparse"
-    low, middle = np.quantile(moved, [0.05, 0.5])
-    sharp = low > 0.4 * middle and middle > 1.5 * resolution
-    return "exception" if sharp or (low >= max(resolution, 1e-300) and middle <= 3 * low) else "swinging"
+    return "exception" if _begins_sharply(moved) else "swinging"
 
 
 def _moves(steps: _Steps, heartbeat: float) -> FloatArray:
@@ -158,14 +171,14 @@ def _deadband(steps: _Steps, heartbeat: float) -> float:
     """Change below which nothing is recorded, from what is just about never seen to be smaller."""
     moved = _moves(steps, heartbeat)
     moved = moved[moved > 0]
-    return float(np.quantile(moved, 0.05)) if moved.size >= SPARSE_SAMPLES else 0.0
+    return float(np.quantile(moved, 0.01)) if moved.size >= SPARSE_SAMPLES else 0.0
 
 
 def _gap(kind: str, interval: FloatArray, usual: float, heartbeat: float) -> float:
     if kind in ("grid", "averages", "interpolated"):
         return max(GRID_GAP * usual, 2.5 * float(np.quantile(interval, 0.95)))
     if math.isfinite(heartbeat):
-        return HEARTBEAT_GAP * heartbeat + usual
+        return HEARTBEAT_GAP * heartbeat
     if interval.size < SPARSE_SAMPLES:
         return SILENT_GAP * float(interval.max())
     return SILENT_GAP * float(np.quantile(interval, 0.99))
