@@ -1,0 +1,61 @@
+"""The catalogue of detectors: one line each, run in this order, merged into events in time order.
+
+To add a detector, write a pure function ``(record, settings) -> tuple[Event, ...]`` with a frozen settings
+class whose defaults carry their reasons, and add its line here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any, NamedTuple
+
+from excursions.clock import TimeArray
+from excursions.detect.blocks import survey_of, surveyed
+from excursions.detect.merge import merge
+from excursions.detect.step import StepSettings, detect_step
+from excursions.detect.stuck import StuckSettings, detect_stuck
+from excursions.records import Event, FloatArray, Record
+
+
+class Detector(NamedTuple):
+    """A detector's name, its function and the class of its settings."""
+
+    name: str
+    function: Callable[[Record, Any], tuple[Event, ...]]
+    settings: type[Any]
+
+
+DETECTORS: tuple[Detector, ...] = (
+    Detector("stuck", detect_stuck, StuckSettings),
+    Detector("step", detect_step, StepSettings),
+)
+
+
+def detect(record: Record, settings: Mapping[str, object] | None = None) -> tuple[Event, ...]:
+    """Run every detector over one record.
+
+    Parameters
+    ----------
+    record : Record
+    settings : mapping of detector name to settings object, optional
+        Detectors not named run with their defaults.
+
+    Returns
+    -------
+    tuple of Event
+        Merged, in order of start, kind and end.
+    """
+    given = settings or {}
+    shared = surveyed(record)
+    found: list[Event] = []
+    for name, function, kind in DETECTORS:
+        found.extend(function(shared, given.get(name) or kind()))
+    return merge(shared, tuple(found))
+
+
+def noise_trace(record: Record) -> tuple[TimeArray, FloatArray] | None:
+    """Noise of each block over time (middle of the block, signal's unit), for plotting; None without any."""
+    survey = survey_of(record)
+    if survey is None:
+        return None
+    return survey.blocks.start + survey.blocks.width // 2, survey.blocks.noise
