@@ -5,7 +5,9 @@ Promises: all faults of a register at once, each with line and nearest right wor
 the same plant.  Never: reads data files, pairs two loops on weak evidence, hides what it assumed.
 """
 
+from excursions.register._infer import infer_plant
 from excursions.register._load import RegisterReading, load_register
 from excursions.register._problems import RegisterProblems
+from excursions.register._write import write_register
 
-__all__ = ["RegisterProblems", "RegisterReading", "load_register"]
+__all__ = ["RegisterProblems", "RegisterReading", "infer_plant", "load_register", "write_register"]

@@ -15,6 +15,10 @@ from typing import Any
 from excursions.errors import nearest
 from excursions.measurands import MEASURANDS
 
+# A tag stated as "" in the register: the point has no such signal, and none is to be looked for.
+STATED_NONE = "stated as none"
+NOT_STATED = "not stated"
+
 
 class Wrong(Exception):
     """A value that does not fit its key: what was expected, and how to mend it."""

@@ -15,7 +15,7 @@ from excursions.measurands import MEASURANDS, to_canonical
 from excursions.plant import Installation, Plant, Point, Probe
 from excursions.register import _fields
 from excursions.register._cross import cross_check
-from excursions.register._fields import Wrong
+from excursions.register._fields import NOT_STATED, STATED_NONE, Wrong
 from excursions.register._lines import Path as KeyPath
 from excursions.register._lines import key_lines
 from excursions.register._problems import collect
@@ -31,6 +31,7 @@ SECTIONS = {
     "installation": "installations",
     "quality_words": "quality_words",
 }
+ROLES = ("value", "temperature", "hold", "wash", "pressure", "status")
 _NAMED = {"points": "name", "probes": "serial"}
 
 
@@ -149,7 +150,10 @@ def _point(reader: Reader, row: Mapping[str, Any], at: KeyPath) -> Point | None:
     if stated.get("temperature_unit") and to_canonical("temperature", stated["temperature_unit"]) is None:
         reader.fault((*at, "temperature_unit"), shown(stated["temperature_unit"]), "degC or degF")
     reader.keep("points", at, stated)
-    return Point(**_in_canonical_unit(reader, dict(stated), key, at))
+    silent = {role: STATED_NONE for role in ROLES if stated.get(role) == ""}
+    if "measurand" not in stated:
+        silent["measurand"] = NOT_STATED
+    return Point(**_in_canonical_unit(reader, dict(stated), key, at), inferred=silent)
 
 
 def _in_canonical_unit(reader: Reader, stated: dict[str, Any], key: str, at: KeyPath) -> dict[str, Any]:

@@ -1,0 +1,71 @@
+"""Names for points nobody named: short, unique, the same for the same export."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Sequence
+
+from excursions.register._pair import Pairs
+from excursions.register._tags import Tag
+from excursions.register._words import READING
+
+_TAIL = re.compile(r"^(.+?)[\s._\-/:]+([^\W\d_]+)$")
+_PATH = re.compile(r"[/\\|>]|::")
+
+
+def point_names(tags: Sequence[Tag], temperatures: Pairs, taken: set[str]) -> dict[str, str]:
+    """A name for each value tag: the shortest of its candidates that no other point could claim.
+
+    Candidates: what reading and temperature have in common, the last part of the path, the whole path,
+    each without an ending that only says "reading"; at last the tag itself.
+    """
+    candidates = {tag.name: _candidates(tag, temperatures) for tag in tags}
+    claims = Counter(name for names in candidates.values() for name in dict.fromkeys(names))
+    chosen: dict[str, str] = {}
+    used = set(taken)
+    for tag in tags:
+        fits = (name for name in candidates[tag.name] if claims[name] == 1 and name not in used)
+        chosen[tag.name] = next(fits, None) or _numbered(tag.name, used)
+        used.add(chosen[tag.name])
+    return chosen
+
+
+def _candidates(tag: Tag, temperatures: Pairs) -> list[str]:
+    whole = _bare(tag.name)
+    leaf = _bare(_PATH.split(tag.name)[-1])
+    names = [leaf, whole, tag.name]
+    pair = temperatures.get(tag.name)
+    common = _common(leaf, _PATH.split(pair.tag.name)[-1]) if pair else ""
+    if common and any(char.isdigit() for char in common):
+        names.insert(0, common)
+    return [name for name in names if name.strip() and name.casefold() not in READING]
+
+
+def _bare(name: str) -> str:
+    """The name without a last word that only says "reading" (``AT-2103.PV`` -> ``AT-2103``)."""
+    match = _TAIL.match(name)
+    return match[1] if match and match[2].casefold() in READING else name
+
+
+def _common(one: str, other: str) -> str:
+    """What two names begin with in common, cut back to a whole word."""
+    length = 0
+    for a, b in zip(one, other, strict=False):
+        if a != b:
+            break
+        length += 1
+    common = one[:length]
+    cut_inside = (length < len(one) and one[length].isalnum()) and common[-1:].isalnum()
+    if cut_inside and not (common[-1:].isdigit() and one[length].isalpha()):
+        common = re.sub(r"[^\W_]+$", "", common)
+    return common.rstrip(" ._-/:")
+
+
+def _numbered(name: str, used: set[str]) -> str:
+    if name not in used:
+        return name
+    number = 2
+    while f"{name} ({number})" in used:
+        number += 1
+    return f"{name} ({number})"

@@ -1,0 +1,128 @@
+"""Units as exports spell them: which quantity they speak of, and the spelling the measurand table knows."""
+
+from __future__ import annotations
+
+import re
+from functools import lru_cache
+
+from excursions.measurands import MEASURANDS
+from excursions.register._words import plain
+
+# Spellings beyond those of the measurand table; keys are tidied (see `tidy`).
+_SPELT = {
+    "phunit": "pH",
+    "phunits": "pH",
+    "phu": "pH",
+    "mvolt": "mV",
+    "millivolts": "mV",
+    "uscm": "uS/cm",
+    "mscm": "mS/cm",
+    "us": "uS/cm",
+    "ms": "mS/cm",
+    "scm-1": "S/cm",
+    "uscm-1": "uS/cm",
+    "mscm-1": "mS/cm",
+    "us.cm-1": "uS/cm",
+    "ms.cm-1": "mS/cm",
+    "sm-1": "S/m",
+    "umho": "uS/cm",
+    "umhos/cm": "uS/cm",
+    "mmhos/cm": "mmho/cm",
+    "siemens/cm": "S/cm",
+    "oc": "degC",
+    "of": "degF",
+    "mgl": "mg/L",
+    "mgl-1": "mg/L",
+    "mg.l-1": "mg/L",
+    "mg/lo2": "mg/L",
+    "mgo2/l": "mg/L",
+    "mg/ltr": "mg/L",
+    "g/m^3": "g/m3",
+    "ugl-1": "ug/L",
+    "%sat.": "%sat",
+    "%saturation": "%sat",
+    "%o2": "%sat",
+    "%o2sat": "%sat",
+    "%airsat": "%sat",
+    "%airsat.": "%sat",
+    "%as": "%sat",
+    "percentsat": "%sat",
+    "sat%": "%sat",
+    "percent": "%",
+    "pct": "%",
+    "prozent": "%",
+    "gradc": "degC",
+    "grad": "degC",
+    "gradcelsius": "degC",
+    "degrees": "degC",
+    "degreec": "degC",
+    "degreesc": "degC",
+    "degcelsius": "degC",
+    "degreef": "degF",
+    "degreesf": "degF",
+    "degfahrenheit": "degF",
+    "℃": "degC",
+    "℉": "degF",
+}
+PRESSURE = {
+    "kpa": "kPa",
+    "kpaa": "kPa",
+    "kpa(a)": "kPa",
+    "bar": "bar",
+    "bara": "bar",
+    "bar(a)": "bar",
+    "barabs": "bar",
+    "barg": "bar_g",
+    "bar(g)": "bar_g",
+    "baru": "bar_g",
+    "barue": "bar_g",
+    "psi": "psi",
+    "psia": "psi",
+    "psig": "psi_g",
+}
+_MEANS = (
+    (
+        re.compile(r"^(l|m3|kg|t|g|ml|gal|gpm|lpm)/(h|min|s|hr|d)|^gpm$|^rpm$|^1/min$|^hz$|^k?w$|^k?wh$"),
+        "process",
+    ),
+    (re.compile(r"^m?bar|^k?pa|^psi|^mmhg|^hpa|^mpa"), "pressure"),
+)
+
+
+@lru_cache(maxsize=4_096)
+def tidy(unit: str) -> str:
+    """Lower case, plain letters, no blanks and brackets around, no reference temperature behind."""
+    text = plain(unit.replace("º", "°").replace("·", ".")).strip().strip("[](){}").casefold()
+    text = re.sub(r"@.*$|\(?25.?deg.?c\)?$", "", text).replace("°", "deg").replace("º", "deg")
+    return re.sub(r"[\s_^]+", "", text)
+
+
+@lru_cache(maxsize=4_096)
+def table_unit(unit: str) -> str:
+    """Spelling that the measurand table understands; what is not known comes back as it is."""
+    spelt = tidy(unit)
+    if spelt in _SPELT:
+        return _SPELT[spelt]
+    for row in MEASURANDS.values():
+        for known in (row.unit, *row.aliases):
+            if known and tidy(known) == spelt:
+                return known
+    return unit
+
+
+@lru_cache(maxsize=4_096)
+def quantities(unit: str) -> tuple[str, ...]:
+    """Measurands that this unit can stand for, ``current``, ``pressure``, ``process``, or nothing."""
+    spelt = tidy(unit)
+    if not spelt:
+        return ()
+    if spelt in ("ma", "milliamp", "milliampere"):
+        return ("current",)
+    known = table_unit(unit).casefold()
+    found = [
+        row.key
+        for row in MEASURANDS.values()
+        if row.unit and known in (row.unit.casefold(), *(alias.casefold() for alias in row.aliases))
+    ]
+    found += [what for pattern, what in _MEANS if pattern.match(spelt)]
+    return tuple(found)

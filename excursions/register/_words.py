@@ -1,0 +1,346 @@
+"""The trade's words in tag names and descriptions, and how a name is taken apart.
+
+A name is cut into segments (``Site/Area/QT101_pH`` has three) and each segment into tokens (``QT``, ``101``,
+``pH``).  Words are compared without case and accents.  English, German, French, Spanish and Portuguese
+abbreviations are common practice, no source (cp); loop letters follow ANSI/ISA-5.1 (first letter A analysis,
+T temperature, P pressure) and EN 62424 (Q quality); both from memory.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from functools import lru_cache
+
+_SEGMENT = re.compile(r"[/\\|>]|::|(?<=\D)\.(?=\D)|(?<=\d)\.(?=[^\W\d])|(?<=[^\W\d])\.(?=\d)")
+_TOKEN = re.compile(
+    r"pH|(?i:pt1000?(?!\d)|[pd]?co2(?!\d)|[pd]?o2(?!\d))|degC|degF"
+    r"|[A-Z]+(?=[A-Z][a-z])|[A-Z]?[a-z]+|[A-Z]+|\d+|[^\W\d_a-zA-Z]+"
+)
+_GLUED = re.compile(
+    r"^(ph|orp|redox|cond|do|ldo|turb|co2|o2|oxy)(temp|temperature|value|val|wert|pv|hold|mv)$"
+)
+
+# Whole tokens first, then beginnings of tokens (for compounds and endings).
+ROLES: dict[str, tuple[frozenset[str], tuple[str, ...]]] = {
+    "temperature": (
+        frozenset(["temp", "tmp", "tem", "tempc", "tempf", "pt100", "pt1000", "degc", "degf"]),
+        ("temperat",),
+    ),
+    "hold": (
+        frozenset(
+            [
+                "hold",
+                "held",
+                "halten",
+                "freeze",
+                "frozen",
+                "gel",
+                "fige",
+                "congelado",
+                "congelar",
+                "maint",
+                "service",
+                "wartung",
+            ]
+        ),
+        ("maintenan", "mantenim", "manuten", "halte", "gehalten", "kalib", "calib", "retenc", "retenid"),
+    ),
+    "wash": (
+        frozenset(
+            [
+                "wash",
+                "cip",
+                "sip",
+                "clean",
+                "rinse",
+                "spray",
+                "flush",
+                "lav",
+                "wv",
+                "spul",
+                "spuel",
+                "waschen",
+            ]
+        ),
+        (
+            "clean",
+            "reinig",
+            "spul",
+            "spuel",
+            "wasch",
+            "lavad",
+            "lavag",
+            "nettoy",
+            "limpez",
+            "limpie",
+            "enjuag",
+        ),
+    ),
+    "pressure": (
+        frozenset(["press", "druck", "prs", "psig", "psia", "barg", "bara"]),
+        ("pressur", "presion", "pressao", "pression"),
+    ),
+    "status": (
+        frozenset(
+            [
+                "status",
+                "stat",
+                "sts",
+                "state",
+                "zustand",
+                "etat",
+                "estado",
+                "diag",
+                "health",
+                "fault",
+                "err",
+                "error",
+                "quality",
+                "qual",
+                "qc",
+                "sta",
+            ]
+        ),
+        ("storung", "stoerung", "defaut", "diagnos", "fehler"),
+    ),
+    "setting": (
+        frozenset(
+            ["sp", "setpoint", "soll", "sollwert", "consigne", "consigna", "setp", "spt", "op", "cv", "stell"]
+        ),
+        ("setpoint", "sollwert", "consign", "stellgr", "stellwert"),
+    ),
+    "limit": (
+        frozenset(["alarm", "alm", "hihi", "lolo", "limit", "lim", "grenzwert", "trip"]),
+        ("alarm", "grenz"),
+    ),
+}
+MEASURANDS: dict[str, tuple[frozenset[str], tuple[str, ...]]] = {
+    "ph": (frozenset({"ph"}), ()),
+    "redox": (frozenset(["orp", "eh", "rh", "rx"]), ("redox",)),
+    "conductivity": (
+        frozenset(["cond", "cnd", "lf", "lfk", "ec", "kappa", "leitwert", "condu"]),
+        ("conductiv", "condutiv", "leitf", "conductanc"),
+    ),
+    "oxygen": (
+        frozenset(["do", "do2", "o2", "po2", "oxy", "ldo", "odo", "dot"]),
+        ("oxygen", "oxigen", "oxygene", "sauerstoff"),
+    ),
+    "co2": (frozenset(["co2", "dco2"]), ("kohlendiox", "kohlensaur")),
+    "co2_pressure": (frozenset({"pco2"}), ()),
+    "turbidity": (frozenset(["ntu", "fnu", "haze", "tbd", "trb"]), ("turb", "trub", "trueb")),
+}
+# Quantities that are no analytical probe's: a name that carries one of these is not guessed to be one.
+PROCESS: tuple[frozenset[str], tuple[str, ...]] = (
+    frozenset(
+        [
+            "flow",
+            "level",
+            "speed",
+            "rpm",
+            "weight",
+            "mass",
+            "density",
+            "power",
+            "torque",
+            "valve",
+            "pump",
+            "motor",
+            "vibration",
+            "humidity",
+            "volume",
+            "stroke",
+            "position",
+            "debit",
+            "niveau",
+            "caudal",
+            "nivel",
+            "vazao",
+            "fluss",
+            "dichte",
+            "gewicht",
+            "menge",
+            "agitator",
+            "stirrer",
+            "ruhrer",
+            "cl2",
+            "chlorine",
+            "chlor",
+            "no3",
+            "nh4",
+            "po4",
+            "toc",
+            "cod",
+            "bod",
+            "ozone",
+            "nitrate",
+            "ammonium",
+            "phosphate",
+            "gas",
+            "offgas",
+            "abgas",
+            "exhaust",
+            "ampere",
+            "voltage",
+            "energy",
+            "energie",
+            "counter",
+            "totalizer",
+        ]
+    ),
+    ("durchfluss", "fullstand", "fuellstand", "drehzahl", "ventil", "stickstoff"),
+)
+# Words that only say "this is the reading": they carry no identity.
+READING = frozenset(
+    [
+        "pv",
+        "value",
+        "val",
+        "wert",
+        "mw",
+        "messwert",
+        "ist",
+        "istwert",
+        "valor",
+        "valeur",
+        "meas",
+        "measured",
+        "measurement",
+        "mesure",
+        "medida",
+        "reading",
+        "actual",
+        "act",
+        "cur",
+        "current",
+        "avg",
+        "mean",
+        "mittel",
+        "raw",
+        "roh",
+        "data",
+        "daten",
+        "signal",
+        "sig",
+        "process",
+        "probe",
+        "sensor",
+        "sonde",
+        "sonda",
+        "fuhler",
+        "fuehler",
+    ]
+)
+FLAG_WORDS = frozenset(
+    [
+        "active",
+        "activ",
+        "aktiv",
+        "actif",
+        "activo",
+        "ativo",
+        "on",
+        "running",
+        "flag",
+        "valve",
+        "open",
+        "bool",
+        "status",
+        "vlv",
+        "ventil",
+    ]
+)
+
+_ISA_ANALYSIS = re.compile(r"^[AQ][ITERCSAHLZQDY]{1,5}$|^Q$")
+_ISA_TEMPERATURE = re.compile(r"^T(?:[TERIC]|I[TCRASEQ]{1,4}|RC|IRC[A]?|[ISX])$")
+_ISA_PRESSURE = re.compile(r"^P(?:[TEI]|I[TCRASE]{1,4}|IRC)$")
+_ISA_OTHER = re.compile(r"^(?:[FLSWHXVZEJK])(?:[TEICVYSZ]|I[TCRASEQ]{1,4}|CV)$")
+_ISA_CONDUCTIVITY = re.compile(r"^C(?:[TE]|I[TCRASE]{1,3})$")
+
+
+@lru_cache(maxsize=65_536)
+def plain(text: str) -> str:
+    """Text without accents, micro signs as ``u``, ligatures and width variants undone; case kept."""
+    if text.isascii():
+        return text
+    text = text.replace("µ", "u").replace("μ", "u").replace("ß", "ss")
+    decomposed = unicodedata.normalize("NFKD", text)
+    return "".join(c for c in decomposed if not unicodedata.combining(c))
+
+
+def segments(name: str) -> tuple[tuple[str, ...], ...]:
+    """Tokens of a name, segment by segment, case kept; numbers without leading zeros."""
+    return tuple(cut for part in _SEGMENT.split(plain(name)) if (cut := _tokens(part)))
+
+
+def _tokens(part: str) -> tuple[str, ...]:
+    found: list[str] = []
+    for token in _TOKEN.findall(part):
+        if token.isdigit():
+            found.append(token.lstrip("0") or "0")
+        elif match := _GLUED.match(token.casefold()):
+            found += match.groups()
+        else:
+            found.append(token)
+    return _joined(found)
+
+
+_PAIRS = {
+    ("set", "point"): "setpoint",
+    ("hi", "hi"): "hihi",
+    ("lo", "lo"): "lolo",
+    ("carbon", "dioxide"): "co2",
+}
+
+
+def _joined(tokens: list[str]) -> tuple[str, ...]:
+    """Put together what camel case or a separator took apart."""
+    found: list[str] = []
+    for token in tokens:
+        pair = _PAIRS.get((found[-1].casefold(), token.casefold())) if found else None
+        if pair:
+            found[-1] = pair
+        else:
+            found.append(token)
+    return tuple(found)
+
+
+def _is(word: str, table: tuple[frozenset[str], tuple[str, ...]]) -> bool:
+    whole, starts = table
+    return word in whole or any(word.startswith(start) for start in starts)
+
+
+@lru_cache(maxsize=65_536)
+def role_of(token: str) -> str:
+    """Role that this token gives a signal, or empty."""
+    word = token.casefold()
+    return next((role for role, table in ROLES.items() if _is(word, table)), "")
+
+
+@lru_cache(maxsize=65_536)
+def measurand_of(token: str) -> str:
+    """Measurand that this token names, or empty."""
+    word = token.casefold()
+    return next((key for key, table in MEASURANDS.items() if _is(word, table)), "")
+
+
+@lru_cache(maxsize=65_536)
+def is_process(token: str) -> bool:
+    """Whether the token names a quantity that is no analytical probe's."""
+    return _is(token.casefold(), PROCESS)
+
+
+@lru_cache(maxsize=65_536)
+def loop_letters(token: str) -> str:
+    """What a loop's letters say when a number follows: ``analysis``, ``temperature``, ``pressure``, ``process`` or empty."""
+    if not token.isupper():
+        return ""
+    if _ISA_TEMPERATURE.match(token):
+        return "temperature"
+    if _ISA_ANALYSIS.match(token):
+        return "analysis"
+    if _ISA_PRESSURE.match(token):
+        return "pressure"
+    if _ISA_CONDUCTIVITY.match(token):
+        return "conductivity"
+    return "process" if _ISA_OTHER.match(token) else ""
