@@ -1,68 +1,43 @@
-"""The shared base of every detector of live readings: the measuring samples, and blocks of equal time.
+"""Blocks of equal time: what detectors search on before they go back to the samples to say when.
 
-A detector searches on blocks (a few thousand of them, however long the record) and then goes back to the
-samples to say when.  Blocks hold an interquartile mean, so that a quarter of wild samples moves nothing,
-the extremes, the number of changes of value and the noise of the sample-to-sample differences.
+There are a few thousand of them, however long the record.  Each holds an interquartile mean, so that a
+quarter of wild samples moves nothing, the extremes and the number of changes of value; groups of them hold
+the noise of the sample-to-sample differences.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from excursions.clock import NS_PER_DAY, NS_PER_S, TimeArray
-from excursions.records import (
-    BAD,
-    MEASURING,
-    BoolArray,
-    FloatArray,
-    IndexArray,
-    Record,
-    Signal,
-    StateLine,
-)
+from excursions.detect.groups import Counts, group_median, midmean, trimmed_mean
+from excursions.detect.live import Live, bends
+from excursions.records import BAD, BoolArray, FloatArray, IndexArray, Signal
 
 SAMPLES_PER_BLOCK = 30  # an interquartile mean of 30 samples is within 0.2 sigma
 FEWEST_BLOCKS = 1_500  # short records get smaller blocks, down to one sample each
 MOST_BLOCKS = 20_000  # long records get larger ones, so that searching costs the same for all
-NORMAL_MAD = 1.4826  # median absolute deviation of a normal law to its standard deviation
+FEWEST_DIFFERENCES = 8  # a mean of fewer says little about the noise of a block
+SAMPLES_PER_NOISE = 24  # second differences that make one noise figure, good to about 20 %
 SECOND_DIFFERENCE = 6.0**0.5  # standard deviation of x0 - 2 x1 + x2 over that of x, white noise
-
-FEWEST_DIFFERENCES = 8  # a median of fewer says little about the noise of a block
-TABLE_CELLS = 2_000_000  # rows are sorted in tables of this size, to bound memory
-
-Counts = NDArray[np.int64]
-RowFunction = Callable[[FloatArray, Counts], FloatArray]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Live:
-    """The samples a detector of live readings may see: measuring, finite, not bad, not bridged.
-
-    time (n,), value (n,); index (n,) position in the signal; fresh (n,) True where the sample before is
-    not its neighbour in time (a gap, another state or a left-out sample lies between).
-    """
-
-    time: TimeArray
-    value: FloatArray
-    index: IndexArray
-    fresh: BoolArray
-
-    def __len__(self) -> int:
-        return int(self.time.size)
+TRIMMED_HALF_NORMAL = (
+    0.6574  # mean of the lower nine tenths of |x|, x standard normal: (2/0.9)(phi(0) - phi(1.645))
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Blocks:
-    """Blocks of equal time that hold at least one sample, in time order.
+    """Blocks of equal time in which the record is known, in time order.
 
-    start (m,) ns; width ns; first (m + 1,) index range in the live samples; slot (m,) running number of
-    the block on the unbroken time grid; level, low, high, noise (m,): interquartile mean, extremes,
-    standard deviation of the sample-to-sample noise (NaN with fewer than eight usable differences);
-    changes (m,): samples that differ from the one before.
+    A block without samples is kept where the recorder was merely silent (its level is then drawn between
+    the samples around it, or held) and left out where data are missing or the point was not measuring.
+
+    start (m,) ns; width ns; slot (m,) running number of the block on the unbroken time grid;
+    first (m + 1,) index range in the live samples; level, low, high (m,): interquartile mean and extremes;
+    changes (m,): samples that differ from the one before; broken (m,): True where blocks are missing
+    between this one and the one before.
     """
 
     start: TimeArray
@@ -72,8 +47,8 @@ class Blocks:
     level: FloatArray
     low: FloatArray
     high: FloatArray
-    noise: FloatArray
     changes: Counts
+    broken: BoolArray
 
     def __len__(self) -> int:
         return int(self.start.size)
@@ -83,94 +58,31 @@ class Blocks:
         """Samples in each block."""
         return np.diff(self.first)
 
+    @property
+    def width_s(self) -> float:
+        """Width in seconds."""
+        return self.width / NS_PER_S
+
+    def at(self, instant: int) -> int:
+        """Index of the block that holds this instant, or of the last one before it."""
+        return max(int(np.searchsorted(self.start, instant, side="right")) - 1, 0)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Survey:
-    """What is computed once for all detectors of one record.
+class NoiseBlocks:
+    """Noise of stretches long enough to have one: every `step`-th block, joined.
 
-    interval_s: median time between live samples; quantum: smallest step the record can show (resolution or
-    deadband, 0 when continuous); noise: median block noise, at least a quarter of the quantum;
-    temperature (m,): median temperature of each block, NaN where none; neighbours: the same by name.
+    start (k,) ns; block (k + 1,) index range in the blocks; sigma (k,): standard deviation of the
+    sample-to-sample noise, NaN with too few usable differences; samples (k,): differences used.
     """
 
-    live: Live
-    blocks: Blocks
-    interval_s: float
-    quantum: float
-    noise: float
-    temperature: FloatArray
-    neighbours: dict[str, FloatArray]
+    start: TimeArray
+    block: IndexArray
+    sigma: FloatArray
+    samples: Counts
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SurveyedRecord(Record):
-    """A record that carries its survey, so that detectors share it without any hidden store."""
-
-    survey: Survey
-
-
-def surveyed(record: Record) -> Record:
-    """Attach the survey; a record without live samples comes back as it is."""
-    if isinstance(record, SurveyedRecord):
-        return record
-    survey = survey_of(record)
-    if survey is None:
-        return record
-    given = {f.name: getattr(record, f.name) for f in fields(Record)}
-    return SurveyedRecord(survey=survey, **given)
-
-
-def survey_of(record: Record) -> Survey | None:
-    """The survey of a record: the one it carries, else a new one; None without any live sample."""
-    if isinstance(record, SurveyedRecord):
-        return record.survey
-    if record.value is None:
-        return None
-    live = live_samples(record.value, record.states)
-    if not len(live):
-        return None
-    interval = float(np.median(np.diff(live.time))) if len(live) > 1 else float(NS_PER_S)
-    blocks = make_blocks(live, width=block_width(live))
-    sampling = record.value.sampling
-    quantum = max(sampling.resolution, sampling.deadband)
-    usual = float(np.nanmedian(blocks.noise)) if np.isfinite(blocks.noise).any() else _pooled_noise(live)
-    return Survey(
-        live=live,
-        blocks=blocks,
-        interval_s=interval / NS_PER_S,
-        quantum=quantum,
-        noise=max(usual, quantum / 4),
-        temperature=_onto_blocks(record.temperature, blocks),
-        neighbours={name: _onto_blocks(signal, blocks) for name, signal in record.neighbours.items()},
-    )
-
-
-def live_samples(signal: Signal, states: StateLine) -> Live:
-    """Leave out what is not a live reading; cost linear in samples."""
-    time = signal.time
-    good = np.isfinite(signal.value) & (signal.quality != BAD) & _measuring(time, states)
-    for lo, hi in signal.bridged:
-        good[lo:hi] = False
-    fresh = np.zeros(time.size, dtype=np.bool_)
-    fresh[signal.segments[:, 0]] = True
-    index = np.flatnonzero(good)
-    if index.size == time.size:
-        if index.size:
-            fresh[0] = True
-        return Live(time=time, value=signal.value, index=index, fresh=fresh)
-    kept = fresh[index]
-    kept[:1] = True
-    kept[1:] |= np.diff(index) != 1
-    return Live(time=time[index], value=signal.value[index], index=index, fresh=kept)
-
-
-def _measuring(time: TimeArray, states: StateLine) -> BoolArray:
-    """Mask of the measuring state, by its spans rather than by each sample."""
-    edges = np.searchsorted(time, states.spans(MEASURING))
-    depth = np.zeros(time.size + 1, dtype=np.int8)
-    np.add.at(depth, edges[:, 0], 1)
-    np.add.at(depth, edges[:, 1], -1)
-    return np.cumsum(depth[:-1], dtype=np.int8) > 0
+    def __len__(self) -> int:
+        return int(self.start.size)
 
 
 def block_width(live: Live) -> int:
@@ -190,99 +102,104 @@ def block_width(live: Live) -> int:
     return -(-max(usual * per_block, widest_needed) // usual) * usual
 
 
-def make_blocks(live: Live, *, width: int) -> Blocks:
-    """Cut live samples into blocks of `width` ns; blocks without samples are left out."""
-    slot = (live.time - live.time[0]) // width
-    first = np.flatnonzero(np.diff(slot, prepend=-1))
-    bounds = np.append(first, len(live))
+def make_blocks(live: Live, *, width: int, drawn: bool = True) -> Blocks:
+    """Cut live samples into blocks of `width` ns.
+
+    Parameters
+    ----------
+    live : Live, at least one sample
+    width : int, ns
+    drawn : bool
+        Whether a silent block's level lies on the line between the samples around it (else the last one holds).
+    """
+    slot, first, count = _occupied(live, width)
+    silent = _silent_slots(live, slot, first)
+    every = np.sort(np.concatenate([slot, silent])) if silent.size else slot
+    place = np.searchsorted(every, slot)
+    stop = np.zeros(every.size, dtype=np.int64)
+    stop[place] = count
+    bounds = np.concatenate([[0], np.cumsum(stop)])
     value = live.value
-    moved = np.empty(len(live), dtype=np.bool_)
-    moved[0] = False
-    np.not_equal(value[1:], value[:-1], out=moved[1:])
+    level = midmean(value, bounds[:-1], bounds[1:])
+    low, high = level.copy(), level.copy()
+    low[place], high[place] = np.minimum.reduceat(value, first), np.maximum.reduceat(value, first)
+    changes = np.zeros(every.size, dtype=np.int64)
+    changes[place] = np.add.reduceat(_moved(value), first, dtype=np.int64)
+    if silent.size:
+        _fill_silent(live, live.time[0] + every * width, bounds, level, width=width, drawn=drawn)
+        low, high = (np.where(np.isnan(edge), level, edge) for edge in (low, high))
     return Blocks(
-        start=live.time[0] + slot[first] * width,
+        start=live.time[0] + every * width,
         width=width,
-        slot=slot[first],
+        slot=every,
         first=bounds,
-        level=midmean(value, first, bounds[1:]),
-        low=np.minimum.reduceat(value, first),
-        high=np.maximum.reduceat(value, first),
-        noise=_block_noise(live, bounds),
-        changes=np.add.reduceat(moved, first, dtype=np.int64),
+        level=level,
+        low=low,
+        high=high,
+        changes=changes,
+        broken=np.diff(every, prepend=every[0] - 1) > 1,
     )
 
 
-def midmean(value: FloatArray, start: IndexArray, stop: IndexArray) -> FloatArray:
-    """Interquartile mean of each value[start:stop] (plain mean below four samples), NaN where empty."""
-    return _grouped(value, start, stop, _row_midmean)
+def _occupied(live: Live, width: int) -> tuple[IndexArray, IndexArray, Counts]:
+    """Slots that hold samples, the first sample of each and how many."""
+    slot = (live.time - live.time[0]) // width
+    first = np.flatnonzero(np.diff(slot, prepend=-1))
+    return slot[first], first, np.diff(np.append(first, len(live)))
 
 
-def group_median(value: FloatArray, start: IndexArray, stop: IndexArray) -> FloatArray:
-    """Median of each value[start:stop], NaN where empty; NaN samples must have been left out."""
-    return _grouped(value, start, stop, _row_median)
+def _silent_slots(live: Live, slot: IndexArray, first: IndexArray) -> IndexArray:
+    """Empty slots before a sample that continues the one before it."""
+    missing = np.diff(slot, prepend=slot[0] - 1) - 1
+    silent = np.flatnonzero((missing > 0) & ~live.fresh[first])
+    if not silent.size:
+        return np.empty(0, dtype=np.int64)
+    length = missing[silent]
+    offset = np.arange(length.sum()) - np.repeat(np.cumsum(length) - length, length)
+    return np.repeat(slot[silent] - length, length) + offset
 
 
-def _row_midmean(rows: FloatArray, count: Counts) -> FloatArray:
-    """Mean of the middle half of each sorted row; `count` valid entries stand first."""
-    cut = count // 4
-    total = np.cumsum(rows, axis=1)
-    line = np.arange(rows.shape[0])
-    upper = total[line, count - cut - 1]
-    lower = np.where(cut > 0, total[line, np.maximum(cut - 1, 0)], 0.0)
-    return np.asarray((upper - lower) / (count - 2 * cut))
+def _moved(value: FloatArray) -> BoolArray:
+    """Whether each sample differs from the one before."""
+    moved = np.empty(value.size, dtype=np.bool_)
+    moved[0] = False
+    np.not_equal(value[1:], value[:-1], out=moved[1:])
+    return moved
 
 
-def _row_median(rows: FloatArray, count: Counts) -> FloatArray:
-    line = np.arange(rows.shape[0])
-    return np.asarray((rows[line, (count - 1) // 2] + rows[line, count // 2]) / 2)
+def _fill_silent(
+    live: Live, start: TimeArray, bounds: IndexArray, level: FloatArray, *, width: int, drawn: bool
+) -> None:
+    """Give silent blocks the level of the last sample before them, or that of the line to the next one."""
+    empty = np.flatnonzero(np.isnan(level))
+    before = bounds[empty] - 1
+    level[empty] = live.value[before]
+    if not drawn:
+        return
+    after = np.minimum(before + 1, len(live) - 1)
+    run = np.maximum(live.time[after] - live.time[before], 1)
+    share = np.clip((start[empty] + width // 2 - live.time[before]) / run, 0.0, 1.0)
+    level[empty] += share * (live.value[after] - live.value[before])
 
 
-def _grouped(value: FloatArray, start: IndexArray, stop: IndexArray, reduce: RowFunction) -> FloatArray:
-    """Apply a row function to the sorted groups, groups of like size together in one padded table."""
-    count = stop - start
-    out = np.full(count.size, np.nan)
-    size_class = np.where(count > 0, np.ceil(np.log2(np.maximum(count, 1))).astype(np.int64), -1)
-    for each in np.unique(size_class[size_class >= 0]):
-        chosen = np.flatnonzero(size_class == each)
-        widest = int(count[chosen].max())
-        for part in np.array_split(chosen, 1 + chosen.size * widest // TABLE_CELLS):
-            out[part] = reduce(_sorted_rows(value, start[part], count[part], widest), count[part])
-    return out
+def noise_blocks(live: Live, blocks: Blocks) -> NoiseBlocks:
+    """Noise from second differences, in which ramps vanish and a step is two odd ones out.
+
+    A trimmed mean of their sizes rather than a median, so that a value rounded to a coarse lattice still
+    tells more noise from less.
+    """
+    bend, at = bends(live)
+    inner = np.searchsorted(at, blocks.first)
+    usual = float(np.mean(np.diff(inner))) if len(blocks) else 0.0
+    step = max(1, int(np.ceil(SAMPLES_PER_NOISE / max(usual, 1e-9)))) if usual > 0 else len(blocks)
+    edge = np.append(np.arange(0, len(blocks), min(step, len(blocks))), len(blocks))
+    lo, hi = inner[edge[:-1]], inner[edge[1:]]
+    sigma = trimmed_mean(bend, lo, hi) / (TRIMMED_HALF_NORMAL * SECOND_DIFFERENCE)
+    sigma[hi - lo < FEWEST_DIFFERENCES] = np.nan
+    return NoiseBlocks(start=blocks.start[edge[:-1]], block=edge, sigma=sigma, samples=hi - lo)
 
 
-def _sorted_rows(value: FloatArray, start: IndexArray, count: Counts, widest: int) -> FloatArray:
-    """Table of sorted groups, padded with +inf."""
-    column = np.arange(widest)
-    rows = value[np.minimum(start[:, None] + column, value.size - 1)]
-    if (count < widest).any():
-        rows[column >= count[:, None]] = np.inf
-    rows.sort(axis=1)
-    return rows
-
-
-def _bends(live: Live) -> tuple[FloatArray, IndexArray]:
-    """Absolute second differences over unbroken triples of samples, and the position of their middle."""
-    bend = np.abs(live.value[2:] - 2 * live.value[1:-1] + live.value[:-2])
-    usable = ~(live.fresh[2:] | live.fresh[1:-1])
-    return bend[usable], np.flatnonzero(usable) + 1
-
-
-def _block_noise(live: Live, first: IndexArray) -> FloatArray:
-    """Noise of each block from the median size of second differences: ramps and steps drop out."""
-    bend, at = _bends(live)
-    inner = np.searchsorted(at, first)
-    noise = group_median(bend, inner[:-1], inner[1:]) * NORMAL_MAD / SECOND_DIFFERENCE
-    noise[np.diff(inner) < FEWEST_DIFFERENCES] = np.nan
-    return noise
-
-
-def _pooled_noise(live: Live) -> float:
-    """Noise of a record whose blocks are too small to have their own."""
-    bend, _ = _bends(live)
-    return float(np.median(bend) * NORMAL_MAD / SECOND_DIFFERENCE) if bend.size else 0.0
-
-
-def _onto_blocks(signal: Signal | None, blocks: Blocks) -> FloatArray:
+def onto_blocks(signal: Signal | None, blocks: Blocks) -> FloatArray:
     """Median of another signal over each block; the last value held through a block without samples."""
     if signal is None or not len(signal):
         return np.full(len(blocks), np.nan)

@@ -10,10 +10,10 @@ from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple
 
 from excursions.clock import TimeArray
-from excursions.detect.blocks import survey_of, surveyed
 from excursions.detect.merge import merge
 from excursions.detect.step import StepSettings, detect_step
 from excursions.detect.stuck import StuckSettings, detect_stuck
+from excursions.detect.survey import survey_of, surveyed
 from excursions.records import Event, FloatArray, Record
 
 
@@ -58,4 +58,6 @@ def noise_trace(record: Record) -> tuple[TimeArray, FloatArray] | None:
     survey = survey_of(record)
     if survey is None:
         return None
-    return survey.blocks.start + survey.blocks.width // 2, survey.blocks.noise
+    noises = survey.noises
+    half = survey.blocks.width * int(noises.block[1]) // 2
+    return noises.start + half, noises.sigma

@@ -21,10 +21,10 @@ import numpy as np
 from scipy.ndimage import maximum_filter1d
 from scipy.stats import t as student
 
-from excursions.detect.blocks import NORMAL_MAD
 from excursions.detect.tails import expected_as_large, outlying
 from excursions.records import FloatArray
 
+NORMAL_MAD = 1.4826  # median absolute deviation of a normal law to its standard deviation
 INDEPENDENT = 20  # windows side by side needed to measure the spread at a width
 WIDEST_SHARE = 3  # the widest window is a third of the series
 FEW_PEAKS = 12  # with fewer chances the spread is trusted, the tail is not

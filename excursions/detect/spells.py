@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from excursions.detect.blocks import Live
+from excursions.detect.live import Live
 from excursions.records import FloatArray, IndexArray
 
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from excursions.detect.blocks import Survey, survey_of
 from excursions.detect.scan import Change, changes
+from excursions.detect.survey import Survey, survey_of
 from excursions.detect.tails import probability
 from excursions.records import Event, Record
 

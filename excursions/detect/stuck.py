@@ -13,8 +13,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from excursions.clock import duration_text
-from excursions.detect.blocks import Survey, survey_of
 from excursions.detect.spells import Spells, unchanged
+from excursions.detect.survey import Survey, survey_of
 from excursions.detect.tails import expected_as_large, outlying, probability
 from excursions.records import Event, Record
 

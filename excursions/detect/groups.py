@@ -1,0 +1,76 @@
+"""Robust statistics of many groups of samples at once: groups of like size are sorted side by side in a table."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from excursions.records import FloatArray, IndexArray
+
+TABLE_CELLS = 2_000_000  # rows are sorted in tables of this size, to bound memory
+TRIM = 0.1  # largest share left out of a trimmed mean
+
+Counts = NDArray[np.int64]
+RowFunction = Callable[[FloatArray, Counts], FloatArray]
+
+
+def midmean(value: FloatArray, start: IndexArray, stop: IndexArray) -> FloatArray:
+    """Interquartile mean of each value[start:stop] (plain mean below four samples), NaN where empty."""
+    return _grouped(value, start, stop, _row_midmean)
+
+
+def group_median(value: FloatArray, start: IndexArray, stop: IndexArray) -> FloatArray:
+    """Median of each value[start:stop], NaN where empty; NaN samples must have been left out."""
+    return _grouped(value, start, stop, _row_median)
+
+
+def trimmed_mean(value: FloatArray, start: IndexArray, stop: IndexArray) -> FloatArray:
+    """Mean of the lowest nine tenths of each value[start:stop], NaN where empty."""
+    return _grouped(value, start, stop, _row_trimmed_mean)
+
+
+def _row_trimmed_mean(rows: FloatArray, count: Counts) -> FloatArray:
+    """Mean of the lowest nine tenths of each sorted row."""
+    keep = np.maximum(np.round(count * (1 - TRIM)).astype(np.int64), 1)
+    total = np.cumsum(rows, axis=1)
+    return np.asarray(total[np.arange(rows.shape[0]), keep - 1] / keep)
+
+
+def _row_midmean(rows: FloatArray, count: Counts) -> FloatArray:
+    """Mean of the middle half of each sorted row; `count` valid entries stand first."""
+    cut = count // 4
+    total = np.cumsum(rows, axis=1)
+    line = np.arange(rows.shape[0])
+    upper = total[line, count - cut - 1]
+    lower = np.where(cut > 0, total[line, np.maximum(cut - 1, 0)], 0.0)
+    return np.asarray((upper - lower) / (count - 2 * cut))
+
+
+def _row_median(rows: FloatArray, count: Counts) -> FloatArray:
+    line = np.arange(rows.shape[0])
+    return np.asarray((rows[line, (count - 1) // 2] + rows[line, count // 2]) / 2)
+
+
+def _grouped(value: FloatArray, start: IndexArray, stop: IndexArray, reduce: RowFunction) -> FloatArray:
+    """Apply a row function to the sorted groups, groups of like size together in one padded table."""
+    count = stop - start
+    out = np.full(count.size, np.nan)
+    size_class = np.where(count > 0, np.ceil(np.log2(np.maximum(count, 1))).astype(np.int64), -1)
+    for each in np.unique(size_class[size_class >= 0]):
+        chosen = np.flatnonzero(size_class == each)
+        widest = int(count[chosen].max())
+        for part in np.array_split(chosen, 1 + chosen.size * widest // TABLE_CELLS):
+            out[part] = reduce(_sorted_rows(value, start[part], count[part], widest), count[part])
+    return out
+
+
+def _sorted_rows(value: FloatArray, start: IndexArray, count: Counts, widest: int) -> FloatArray:
+    """Table of sorted groups, padded with +inf."""
+    column = np.arange(widest)
+    rows = value[np.minimum(start[:, None] + column, value.size - 1)]
+    if (count < widest).any():
+        rows[column >= count[:, None]] = np.inf
+    rows.sort(axis=1)
+    return rows

@@ -1,0 +1,62 @@
+"""The samples a detector of live readings may see."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from excursions.clock import TimeArray
+from excursions.records import BAD, MEASURING, BoolArray, FloatArray, IndexArray, Signal, StateLine
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Live:
+    """The samples a detector of live readings may see: measuring, finite, not bad, not bridged.
+
+    time (n,), value (n,); index (n,) position in the signal; fresh (n,) True where the sample before is
+    not its neighbour in time (a gap, another state or a left-out sample lies between).
+    """
+
+    time: TimeArray
+    value: FloatArray
+    index: IndexArray
+    fresh: BoolArray
+
+    def __len__(self) -> int:
+        return int(self.time.size)
+
+
+def live_samples(signal: Signal, states: StateLine) -> Live:
+    """Leave out what is not a live reading; cost linear in samples."""
+    time = signal.time
+    good = np.isfinite(signal.value) & (signal.quality != BAD) & _measuring(time, states)
+    for lo, hi in signal.bridged:
+        good[lo:hi] = False
+    fresh = np.zeros(time.size, dtype=np.bool_)
+    fresh[signal.segments[:, 0]] = True
+    index = np.flatnonzero(good)
+    if index.size == time.size:
+        if index.size:
+            fresh[0] = True
+        return Live(time=time, value=signal.value, index=index, fresh=fresh)
+    kept = fresh[index]
+    kept[:1] = True
+    kept[1:] |= np.diff(index) != 1
+    return Live(time=time[index], value=signal.value[index], index=index, fresh=kept)
+
+
+def _measuring(time: TimeArray, states: StateLine) -> BoolArray:
+    """Mask of the measuring state, by its spans rather than by each sample."""
+    edges = np.searchsorted(time, states.spans(MEASURING))
+    depth = np.zeros(time.size + 1, dtype=np.int8)
+    np.add.at(depth, edges[:, 0], 1)
+    np.add.at(depth, edges[:, 1], -1)
+    return np.cumsum(depth[:-1], dtype=np.int8) > 0
+
+
+def bends(live: Live) -> tuple[FloatArray, IndexArray]:
+    """Absolute second differences over unbroken triples of samples, and the position of their middle."""
+    bend = np.abs(live.value[2:] - 2 * live.value[1:-1] + live.value[:-2])
+    usable = ~(live.fresh[2:] | live.fresh[1:-1])
+    return bend[usable], np.flatnonzero(usable) + 1

@@ -1,0 +1,87 @@
+"""The shared base of every detector of live readings, computed once for a record and carried by it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+
+from excursions.clock import NS_PER_DAY, NS_PER_S
+from excursions.detect.blocks import Blocks, NoiseBlocks, block_width, make_blocks, noise_blocks, onto_blocks
+from excursions.detect.live import Live, live_samples
+from excursions.records import FloatArray, Record
+
+DRAWN = (
+    "swinging",
+    "interpolated",
+    "averages",
+    "grid",
+    "sparse",
+)  # rules under which a line joins two samples
+NS_PER_YEAR = 365.25 * NS_PER_DAY
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Survey:
+    """What is computed once for all detectors of one record.
+
+    interval_s: median time between live samples; quantum: smallest step the record can show (resolution or
+    dead band, 0 when continuous); noise: usual noise, at least a quarter of the quantum;
+    years: time covered by blocks; temperature (m,): median temperature of each block, NaN where none;
+    neighbours: the same by name.
+    """
+
+    live: Live
+    blocks: Blocks
+    noises: NoiseBlocks
+    interval_s: float
+    quantum: float
+    noise: float
+    years: float
+    temperature: FloatArray
+    neighbours: dict[str, FloatArray]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SurveyedRecord(Record):
+    """A record that carries its survey, so that detectors share it without any hidden store."""
+
+    survey: Survey
+
+
+def surveyed(record: Record) -> Record:
+    """Attach the survey; a record without live samples comes back as it is."""
+    if isinstance(record, SurveyedRecord):
+        return record
+    survey = survey_of(record)
+    if survey is None:
+        return record
+    given = {f.name: getattr(record, f.name) for f in fields(Record)}
+    return SurveyedRecord(survey=survey, **given)
+
+
+def survey_of(record: Record) -> Survey | None:
+    """The survey of a record: the one it carries, else a new one; None without any live sample."""
+    if isinstance(record, SurveyedRecord):
+        return record.survey
+    if record.value is None:
+        return None
+    live = live_samples(record.value, record.states)
+    if not len(live):
+        return None
+    sampling = record.value.sampling
+    blocks = make_blocks(live, width=block_width(live), drawn=sampling.kind in DRAWN)
+    noises = noise_blocks(live, blocks)
+    quantum = max(sampling.resolution, sampling.deadband)
+    known = noises.sigma[np.isfinite(noises.sigma)]
+    return Survey(
+        live=live,
+        blocks=blocks,
+        noises=noises,
+        interval_s=float(np.median(np.diff(live.time))) / NS_PER_S if len(live) > 1 else 1.0,
+        quantum=quantum,
+        noise=max(float(np.median(known)) if known.size else 0.0, quantum / 4),
+        years=len(blocks) * blocks.width / NS_PER_YEAR,
+        temperature=onto_blocks(record.temperature, blocks),
+        neighbours={name: onto_blocks(signal, blocks) for name, signal in record.neighbours.items()},
+    )
