@@ -1,0 +1,53 @@
+// Shared by both pages: the hash as a query, packed arrays, inks, saving files.  No request is ever made.
+'use strict';
+const Book = (() => {
+  const query = () => new URLSearchParams(location.hash.slice(1));
+
+  // The twin of dashboards/figures/pack.py: integers back to exactly the numbers that went in.
+  function unpack(packed) {
+    const text = atob(packed.data), bytes = new Uint8Array(text.length);
+    for (let i = 0; i < text.length; i++) bytes[i] = text.charCodeAt(i);
+    if (packed.type === 'f8') return new Float64Array(bytes.buffer);
+    const whole = packed.type === 'i2' ? new Int16Array(bytes.buffer) : new Int32Array(bytes.buffer);
+    const missing = packed.type === 'i2' ? -32768 : -2147483648;
+    return Float64Array.from(whole, v => v === missing ? NaN : v / packed.divide + packed.add);
+  }
+
+  function paint(spec, ink) {
+    if (typeof spec === 'string') return spec[0] === '@' ? ink(spec.slice(1)) : spec;
+    if (Array.isArray(spec)) return spec.map(item => paint(item, ink));
+    if (spec && typeof spec === 'object' && !ArrayBuffer.isView(spec)) {
+      return Object.fromEntries(Object.entries(spec).map(([key, item]) => [key, paint(item, ink)]));
+    }
+    return spec;
+  }
+
+  function inks() {
+    const style = getComputedStyle(document.documentElement);
+    return name => style.getPropertyValue('--' + name).trim();
+  }
+
+  function figure(id) {
+    const spec = JSON.parse(document.getElementById(id).textContent);
+    for (const trace of spec.data) {
+      for (const key of ['x', 'y']) if (trace[key] && trace[key].data) trace[key] = unpack(trace[key]);
+    }
+    return spec;
+  }
+
+  function save(name, type, content) {
+    const link = document.createElement('a');
+    link.href = URL.createObjectURL(new Blob([content], { type }));
+    link.download = name;
+    link.click();
+    setTimeout(() => URL.revokeObjectURL(link.href), 10000);
+  }
+
+  const cell = text => {
+    const safe = /^[=+\-@\t\r]/.test(text) && !/^[+-]?[\d.]+(e[+-]?\d+)?$/i.test(text) ? "'" + text : text;
+    return /[",\n]/.test(safe) ? '"' + safe.replaceAll('"', '""') + '"' : safe;
+  };
+
+  const onTheme = redraw => matchMedia('(prefers-color-scheme: dark)').addEventListener('change', redraw);
+  return { query, unpack, paint, inks, figure, save, cell, onTheme };
+})();

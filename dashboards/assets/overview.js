@@ -1,0 +1,154 @@
+// Search, filter, order and deep links over the entries that are already on the page.
+'use strict';
+(() => {
+  const list = document.querySelector('.entries');
+  const rows = [...list.querySelectorAll('.entry[data-v]')];
+  const form = document.querySelector('.finder');
+  const words = [...form.querySelectorAll('[data-verdict]')];
+  const clear = form.querySelector('.clear');
+  const count = document.querySelector('.count');
+  const more = document.querySelector('.more button');
+  const first = Number(list.dataset.first);
+  const texts = new Map();
+  const DAY = 86400000;
+  let shownMost = first;
+
+  const textOf = row => {
+    if (!texts.has(row)) texts.set(row, row.querySelector('.aside').textContent.toLowerCase() + ' ' + row.querySelector('.body').textContent.toLowerCase());
+    return texts.get(row);
+  };
+  const iso = day => new Date(day * DAY).toISOString().slice(0, 10);
+  const said = day => new Date(day * DAY).toLocaleDateString('en-GB', { day: 'numeric', month: 'short', year: 'numeric', timeZone: 'UTC' });
+
+  function state() {
+    return {
+      q: form.q.value.trim().toLowerCase(),
+      verdicts: words.filter(b => b.getAttribute('aria-pressed') === 'true').map(b => b.dataset.verdict),
+      measurand: form.measurand.value,
+      day: form.day.value ? Date.parse(form.day.value + 'T00:00:00Z') / DAY : null,
+      sort: form.sort.value,
+    };
+  }
+
+  function fits(row, s) {
+    return (!s.verdicts.length || s.verdicts.includes(row.dataset.v))
+      && (!s.measurand || row.dataset.m === s.measurand)
+      && (s.day === null || (' ' + row.dataset.d + ' ').includes(' ' + s.day + ' '))
+      && s.q.split(/\s+/).every(word => !word || textOf(row).includes(word));
+  }
+
+  const orders = {
+    '': (a, b) => rows.indexOf(a) - rows.indexOf(b),
+    name: (a, b) => a.dataset.n.localeCompare(b.dataset.n, 'en', { numeric: true }),
+    since: (a, b) => Number(b.dataset.s) - Number(a.dataset.s),
+    measurand: (a, b) => a.dataset.m.localeCompare(b.dataset.m, 'en'),
+  };
+  let order = '';
+
+  function sortRows(key) {
+    if (key === order) return;
+    order = key;
+    const rank = new Map(rows.map((row, n) => [row, n]));
+    const by = key ? orders[key] : () => 0;
+    list.append(...[...rows].sort((a, b) => by(a, b) || rank.get(a) - rank.get(b)));
+  }
+
+  function show() {
+    const s = state();
+    sortRows(s.sort);
+    let matching = 0, shown = 0;
+    for (const row of list.children) {
+      if (!row.dataset.v) continue;
+      const fit = fits(row, s);
+      matching += fit;
+      const visible = fit && shown < shownMost;
+      shown += visible;
+      if (row.hidden === visible) row.hidden = !visible;
+    }
+    const filtered = s.q || s.verdicts.length || s.measurand || s.day !== null;
+    count.textContent = !rows.length ? '' : !matching
+      ? 'No point fits. Show all, or look for another word.'
+      : filtered ? `${matching} of ${rows.length} points${s.day !== null ? ', event on ' + said(s.day) : ''}` : '';
+    clear.hidden = !filtered;
+    more.hidden = shown >= matching;
+    more.textContent = `Show the other ${matching - shown}`;
+  }
+
+  function remember() {
+    const s = state(), q = new URLSearchParams();
+    if (s.q) q.set('q', form.q.value.trim());
+    if (s.verdicts.length) q.set('verdict', s.verdicts.join(','));
+    if (s.measurand) q.set('measurand', s.measurand);
+    if (s.day !== null) q.set('day', s.day);
+    if (s.sort) q.set('sort', s.sort);
+    const hash = q.toString();
+    history.replaceState(null, '', hash ? '#' + hash : location.pathname + location.search);
+    shownMost = first;
+    show();
+  }
+
+  function recall() {
+    const id = location.hash.slice(1);
+    const target = id && !id.includes('=') && document.getElementById(decodeURIComponent(id));
+    if (target && target.classList.contains('entry')) {
+      shownMost = Infinity;
+      show();
+      target.scrollIntoView();
+      return;
+    }
+    if (target) { show(); return; }
+    const q = Book.query();
+    form.q.value = q.get('q') || '';
+    const asked = (q.get('verdict') || '').split(',');
+    for (const b of words) b.setAttribute('aria-pressed', String(asked.includes(b.dataset.verdict)));
+    form.measurand.value = q.get('measurand') || '';
+    form.day.value = /^\d+$/.test(q.get('day') || '') ? iso(Number(q.get('day'))) : '';
+    form.sort.value = q.get('sort') || '';
+    shownMost = first;
+    show();
+    if (q.has('day')) document.getElementById('points').scrollIntoView();
+  }
+
+  form.addEventListener('submit', e => e.preventDefault());
+  form.addEventListener('input', remember);
+  for (const b of words) b.addEventListener('click', () => {
+    b.setAttribute('aria-pressed', String(b.getAttribute('aria-pressed') !== 'true'));
+    remember();
+  });
+  clear.addEventListener('click', () => {
+    form.reset();
+    for (const b of words) b.setAttribute('aria-pressed', 'false');
+    remember();
+    form.q.focus();
+  });
+  more.addEventListener('click', () => { shownMost = Infinity; show(); });
+  addEventListener('hashchange', recall);
+  addEventListener('beforeprint', () => { shownMost = Infinity; show(); });
+  for (const target of document.querySelectorAll('[data-day]')) {
+    target.addEventListener('click', () => { location.hash = 'day=' + target.dataset.day; });
+  }
+
+  // The time line asks for plotly only when somebody opens it.
+  const holder = document.querySelector('[data-figure=timeline]');
+  if (holder) {
+    let spec = null;
+    const draw = () => {
+      const painted = Book.paint(spec, Book.inks());
+      if (innerWidth < 640) painted.layout.margin.l = 92;
+      Plotly.react('timeline', painted.data, painted.layout, { displayModeBar: false, responsive: true });
+    };
+    holder.addEventListener('toggle', () => {
+      if (!holder.open || spec) return;
+      spec = Book.figure('timeline-figure');
+      const script = document.createElement('script');
+      script.src = 'assets/plotly.min.js';
+      script.onload = draw;
+      document.head.append(script);
+      Book.onTheme(draw);
+    });
+    holder.querySelector('[data-save]').addEventListener('click', () => {
+      Plotly.downloadImage('timeline', { format: 'svg', filename: 'time-line', width: 1400, height: document.getElementById('timeline').offsetHeight });
+    });
+  }
+  recall();
+})();

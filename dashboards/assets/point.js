@@ -1,0 +1,363 @@
+// One point's record: draw it, move a reading line over it, say in words what stood there, land on events.
+'use strict';
+(() => {
+  const source = document.getElementById('figure');
+  const table = document.querySelector('table.events');
+  const DAY = 86400000;
+  const pad = n => String(n).padStart(2, '0');
+  const MONTHS = ['Jan', 'Feb', 'Mar', 'Apr', 'May', 'Jun', 'Jul', 'Aug', 'Sep', 'Oct', 'Nov', 'Dec'];
+  const DAYS = ['Sun', 'Mon', 'Tue', 'Wed', 'Thu', 'Fri', 'Sat'];
+
+  // Wall-clock milliseconds are read as if they were UTC: the zone was applied when the page was made.
+  function said(ms, seconds) {
+    const d = new Date(ms);
+    return `${DAYS[d.getUTCDay()]} ${d.getUTCDate()} ${MONTHS[d.getUTCMonth()]} ${d.getUTCFullYear()}, ${pad(d.getUTCHours())}:${pad(d.getUTCMinutes())}${seconds ? ':' + pad(d.getUTCSeconds()) : ''}`;
+  }
+  const stamp = ms => new Date(ms).toISOString().replace('T', ' ').slice(0, 23);
+  const parsed = text => typeof text === 'number' ? text : Date.parse(String(text).replace(' ', 'T') + (/Z|T$/.test(text) ? '' : String(text).length <= 10 ? 'T00:00:00Z' : 'Z'));
+
+  // ---- table of events: filter, order, choose --------------------------------------------------
+  const Events = (() => {
+    if (!table) return { select() {}, reveal() {} };
+    const body = table.tBodies[0], rows = [...body.rows];
+    const form = document.querySelector('#events .finder');
+    const which = [...form.querySelectorAll('[data-which]')];
+    const count = form.querySelector('.count'), none = document.querySelector('.no-match');
+    const serious = rows.filter(r => r.classList.contains('serious')).length;
+    let asked = serious ? 'serious' : 'all';
+    which[0].disabled = !serious;
+
+    function show() {
+      const words = form.q.value.trim().toLowerCase().split(/\s+/);
+      let shown = 0;
+      for (const row of rows) {
+        row.hidden = !((asked === 'all' || row.classList.contains('serious')) && words.every(w => row.textContent.toLowerCase().includes(w)));
+        shown += !row.hidden;
+      }
+      for (const b of which) b.setAttribute('aria-pressed', String(b.dataset.which === asked));
+      count.textContent = `${shown} of ${rows.length} events`;
+      none.hidden = shown > 0;
+    }
+    for (const b of which) b.addEventListener('click', () => { asked = b.dataset.which; show(); });
+    form.addEventListener('input', show);
+    form.addEventListener('submit', e => e.preventDefault());
+    for (const b of table.tHead.querySelectorAll('[data-key]')) b.addEventListener('click', () => {
+      const head = b.closest('th'), up = head.getAttribute('aria-sort') === 'descending';
+      for (const th of table.tHead.querySelectorAll('th')) th.removeAttribute('aria-sort');
+      head.setAttribute('aria-sort', up ? 'ascending' : 'descending');
+      const rank = new Map(rows.map((row, n) => [row, n]));
+      const sorted = [...rows].sort((a, b2) => (Number(a.dataset[b.dataset.key]) - Number(b2.dataset[b.dataset.key])) * (up ? 1 : -1) || rank.get(a) - rank.get(b2));
+      body.append(...sorted);
+    });
+    body.addEventListener('click', e => {
+      if (e.target.closest('a') || String(getSelection())) return;
+      const row = e.target.closest('tr');
+      if (row) location.hash = row.id;
+    });
+    function select(id) {
+      for (const row of rows) row.removeAttribute('aria-current');
+      const row = document.getElementById('ev-' + id);
+      if (!row) return;
+      row.setAttribute('aria-current', 'true');
+      if (row.hidden) { asked = 'all'; form.q.value = ''; show(); }
+    }
+    show();
+    return { select };
+  })();
+  document.querySelector('[data-print]')?.addEventListener('click', () => print());
+  if (!source) {
+    const chosen = location.hash.match(/^#ev-(\w+)/);
+    if (chosen) Events.select(chosen[1]);
+    return;
+  }
+
+  // ---- the record -------------------------------------------------------------------------------
+  const facts = JSON.parse(document.getElementById('facts').textContent);
+  const spec = Book.figure('figure');
+  const stateStart = Book.unpack(facts.states.start);
+  const plot = document.getElementById('plot'), wrap = document.querySelector('.plot-wrap');
+  const note = document.querySelector('.note'), cursor = document.querySelector('.cursor');
+  const shown = document.querySelector('.shown'), drawnWords = document.querySelector('.drawn-words');
+  const full = spec.layout.xaxis.range.map(parsed);
+  const panels = spec.data.filter(t => ['value', 'temperature', 'noise'].includes(t.meta));
+  const narrow = () => innerWidth < 640;
+  let view = [...full], chosen = null, at = null, pinned = false, picking = false;
+
+  const axisName = key => 'yaxis' + key.slice(1);
+
+  // Lowest and highest of what is in view, so that a closer look uses the whole height.
+  function heights() {
+    const ranges = {};
+    for (const trace of spec.data) {
+      if (!trace.x || !trace.y || (trace.meta || '').includes(':') || trace.meta === 'calibration') continue;
+      const ends = ranges[trace.yaxis] || (ranges[trace.yaxis] = [Infinity, -Infinity]);
+      for (let i = lower(trace.x, view[0]); i < trace.x.length && trace.x[i] <= view[1]; i++) {
+        const v = trace.y[i];
+        if (v < ends[0]) ends[0] = v;
+        if (v > ends[1]) ends[1] = v;
+      }
+    }
+    const changes = {};
+    for (const [key, [low, high]] of Object.entries(ranges)) {
+      if (low > high) continue;
+      const air = (high - low) * 0.07 || Math.abs(high) * 0.02 || 0.5;
+      changes[axisName(key) + '.range'] = [low - air, high + air];
+    }
+    return changes;
+  }
+
+  function lower(array, value) {
+    let lo = 0, hi = array.length;
+    while (lo < hi) { const mid = (lo + hi) >> 1; array[mid] < value ? lo = mid + 1 : hi = mid; }
+    return lo;
+  }
+
+  function nearest(trace, ms) {
+    const i = lower(trace.x, ms), j = i > 0 && (i === trace.x.length || ms - trace.x[i - 1] < trace.x[i] - ms) ? i - 1 : i;
+    return j < trace.x.length ? j : -1;
+  }
+
+  function marks() {
+    if (!chosen) return [];
+    return [{ type: 'rect', x0: stamp(chosen[1]), x1: stamp(Math.max(chosen[2], chosen[1] + 1)), y0: 0, y1: 1, yref: 'paper', line: { color: '@ink', width: 1.5, dash: '3px,3px' }, fillcolor: 'rgba(0,0,0,0)' }];
+  }
+
+  function draw() {
+    const painted = Book.paint(spec, Book.inks());
+    const layout = painted.layout;
+    layout.hovermode = false;
+    layout.dragmode = matchMedia('(pointer: coarse)').matches ? false : 'zoom';
+    layout.xaxis.showspikes = false;
+    layout.xaxis.range = view.map(stamp);
+    if (narrow()) {
+      layout.margin = { ...layout.margin, l: 84, r: 4 };
+      layout.xaxis.nticks = 4;
+      for (const key of Object.keys(layout)) if (key.startsWith('yaxis')) layout[key].tickfont.size = 11;
+    }
+    for (const [path, range] of Object.entries(heights())) layout[path.split('.')[0]].range = range;
+    layout.shapes = layout.shapes.concat(Book.paint(marks(), Book.inks()));
+    return Plotly.react(plot, painted.data, layout, { displayModeBar: false, responsive: true, doubleClick: false });
+  }
+
+  function go(from, to) {
+    const least = 60000, length = Math.min(Math.max(to - from, least), full[1] - full[0]);
+    const start = Math.min(Math.max(from, full[0]), full[1] - length);
+    view = [start, start + length];
+    const base = spec.layout.shapes.concat(marks());
+    Plotly.relayout(plot, { 'xaxis.range': view.map(stamp), ...heights(), shapes: Book.paint(base, Book.inks()) });
+    tell();
+  }
+
+  function tell() {
+    const whole = view[0] <= full[0] && view[1] >= full[1];
+    shown.textContent = (whole ? 'Shown: the whole record' : `Shown: ${said(view[0])} to ${said(view[1])}`) + (chosen ? `. Marked: ${chosen[3]}.` : '.');
+    for (const b of document.querySelectorAll('[data-days]')) {
+      const days = b.dataset.days;
+      b.setAttribute('aria-pressed', String(days === 'all' ? whole : !whole && Math.abs((view[1] - view[0]) / DAY - Number(days)) < 1e-6));
+      if (days !== 'all') b.disabled = Number(days) * DAY >= full[1] - full[0];
+    }
+    const main = panels[0];
+    if (main) {
+      const drawn = lower(main.x, view[1] + 1) - lower(main.x, view[0]);
+      const facts1 = facts.drawn[main.meta], expected = facts1.interval ? (view[1] - view[0]) / 1000 / facts1.interval : null;
+      const all = main.x.length >= facts1.samples;
+      drawnWords.textContent = all ? 'Every sample is drawn.'
+        : expected && drawn >= expected * 0.9 ? 'In this stretch about every sample is drawn.'
+        : `${drawn.toLocaleString('en')} samples stand for ${expected ? 'about ' + Math.round(expected).toLocaleString('en') : facts1.samples.toLocaleString('en')} in this stretch: lowest and highest of every part are kept, true samples between them are in your export.`;
+    }
+    if (document.querySelector('details.data').open) listData();
+    place();
+  }
+
+  // ---- the reading line: what stood at a moment, in words ----------------------------------------
+  function figureText(value, unit) {
+    const size = Math.abs(value), digits = size >= 1000 ? 0 : size >= 100 ? 1 : size >= 10 ? 2 : 3;
+    return `${value.toFixed(digits).replace('-', '−')} ${unit}`.trim();
+  }
+
+  function errorAt(doubt, ms) {
+    const k = doubt.knots.filter(knot => knot[1] !== null);
+    if (!k.length) return null;
+    let i = 0;
+    while (i < k.length - 2 && k[i + 1][0] < ms) i++;
+    if (k.length === 1) return k[0][1];
+    const part = Math.min(1, Math.max(0, (ms - k[i][0]) / (k[i + 1][0] - k[i][0] || 1)));
+    return k[i][1] + part * (k[i + 1][1] - k[i][1]);
+  }
+
+  function words(ms) {
+    const lines = [], readings = [];
+    for (const trace of panels) {
+      const i = nearest(trace, ms);
+      if (i < 0) continue;
+      const unit = trace.meta === 'temperature' ? facts.temperature_unit : facts.unit;
+      const what = trace.meta === 'value' ? facts.label : trace.meta;
+      readings.push(Number.isFinite(trace.y[i]) ? (what === unit ? `${what} ${figureText(trace.y[i], '')}` : `${what} ${figureText(trace.y[i], unit)}`) : `no ${what === facts.label ? 'reading' : what} here`);
+    }
+    let state = lower(stateStart, ms + 0.5) - 1;
+    if (state >= 0 && state < facts.states.code.length) {
+      readings.push(`${facts.states.words[facts.states.code[state]]} (${facts.states.whys[facts.states.why[state]]})`);
+    }
+    lines.push([`${said(ms)}: `, readings.join('; ') + '.']);
+    const slack = (view[1] - view[0]) / 260;
+    const inside = facts.events.filter(e => e[1] - slack <= ms && ms <= e[2] + slack)
+      .sort((a, b) => (a[2] - a[1]) - (b[2] - b[1])).slice(0, 3);
+    for (const e of inside) lines.push(['', `${e[3]} (${e[4]}, ${e[5]} sure).`, e[0]]);
+    for (const d of facts.doubts) {
+      if (ms < d.start || ms > d.end) continue;
+      const error = errorAt(d, ms);
+      lines.push(['', error === null ? 'Doubtful here.' : `Doubtful here: reads about ${figureText(Math.abs(error), facts.unit)} too ${error > 0 ? 'high' : 'low'}, by ${d.basis}.`]);
+    }
+    for (const c of facts.calibrations) if (Math.abs(c[0] - ms) <= slack) lines.push(['', `${c[1]}, ${said(c[0])}.`]);
+    for (const s of facts.samples) if (Math.abs(s[0] - ms) <= slack && s[1] !== null) lines.push(['', `Laboratory sample ${figureText(s[1], facts.unit)}, ${said(s[0])}.`]);
+    return lines;
+  }
+
+  function say(ms) {
+    at = Math.min(Math.max(ms, view[0]), view[1]);
+    note.replaceChildren(...words(at).map(([lead, text, id]) => {
+      const p = document.createElement('p');
+      if (lead) { const b = document.createElement('b'); b.textContent = lead; p.append(b); }
+      p.append(text);
+      if (id) { const a = document.createElement('a'); a.href = '#ev-' + id; a.textContent = 'look closer'; p.append(' ', a); }
+      return p;
+    }));
+    place();
+  }
+
+  function place() {
+    const size = plot._fullLayout && plot._fullLayout._size;
+    cursor.hidden = at === null || !size || at < view[0] || at > view[1];
+    if (cursor.hidden) return;
+    cursor.style.left = size.l + (at - view[0]) / (view[1] - view[0]) * size.w + 'px';
+    cursor.style.top = size.t + 'px';
+    cursor.style.height = size.h + 'px';
+  }
+
+  function timeUnder(e) {
+    const size = plot._fullLayout._size, box = plot.getBoundingClientRect();
+    const part = (e.clientX - box.left - size.l) / size.w;
+    return part < 0 || part > 1 ? null : view[0] + part * (view[1] - view[0]);
+  }
+
+  // ---- open as data -------------------------------------------------------------------------------
+  function rowsIn(trace) {
+    return [lower(trace.x, view[0]), lower(trace.x, view[1] + 1)];
+  }
+
+  function listData() {
+    const holder = document.querySelector('.data-table'), most = 300, parts = [];
+    for (const trace of panels) {
+      const [from, to] = rowsIn(trace);
+      const unit = trace.meta === 'temperature' ? facts.temperature_unit : facts.unit;
+      const t = document.createElement('table'), caption = t.createCaption();
+      caption.textContent = `${trace.meta === 'value' ? facts.label : trace.meta}, ${unit}: ${to - from > most ? `first ${most} of ${to - from}` : to - from} samples drawn in the stretch shown`;
+      const head = t.createTHead().insertRow();
+      for (const text of [`Time, ${facts.zone}`, unit || 'value']) { const th = document.createElement('th'); th.scope = 'col'; th.textContent = text; head.append(th); }
+      const body = t.createTBody();
+      for (let i = from; i < Math.min(to, from + most); i++) {
+        const row = body.insertRow();
+        row.insertCell().textContent = said(trace.x[i], true);
+        row.insertCell().textContent = Number.isFinite(trace.y[i]) ? String(trace.y[i]) : 'missing';
+      }
+      parts.push(t);
+    }
+    holder.replaceChildren(...parts);
+  }
+
+  function csv() {
+    const lines = [`time (${facts.zone}),series,value,unit`];
+    for (const trace of spec.data) {
+      if (!['value', 'temperature', 'noise', 'corrected', 'samples'].includes(trace.meta)) continue;
+      const unit = trace.meta === 'temperature' ? facts.temperature_unit : facts.unit;
+      const [from, to] = rowsIn(trace);
+      for (let i = from; i < to; i++) lines.push([stamp(trace.x[i]), trace.meta, Number.isFinite(trace.y[i]) ? String(trace.y[i]) : '', unit].map(Book.cell).join(','));
+    }
+    return lines.join('\n') + '\n';
+  }
+  const fileName = location.pathname.split('/').pop().replace(/\.html$/, '') || 'record';
+
+  // ---- events from the page and the address ---------------------------------------------------------
+  function land() {
+    const found = location.hash.match(/^#ev-(\w+)$/);
+    if (!found) return;
+    const event = facts.events.find(e => e[0] === found[1]);
+    Events.select(found[1]);
+    if (!event) return;
+    chosen = event;
+    const step = (facts.drawn[panels[0]?.meta]?.interval || 60) * 1000;
+    const room = Math.max((event[2] - event[1]) * 0.45, 20 * step, 2 * 3600000);
+    go(event[1] - room, event[2] + room);
+    say(Math.min(Math.max(event[1], view[0]), view[1]));
+    document.getElementById('record').scrollIntoView();
+    plot.focus({ preventScroll: true });
+  }
+
+  function wire() {
+    plot.on('plotly_relayout', change => {
+      const from = change['xaxis.range[0]'], to = change['xaxis.range[1]'];
+      if (from !== undefined && to !== undefined) go(parsed(from), parsed(to));
+    });
+    plot.on('plotly_doubleclick', () => go(...full));
+    plot.on('plotly_afterplot', place);
+    plot.addEventListener('pointermove', e => {
+      if (pinned || e.buttons) return;
+      const ms = timeUnder(e);
+      if (ms !== null && !picking) { picking = true; requestAnimationFrame(() => { picking = false; say(ms); }); }
+    });
+    let down = null;
+    plot.addEventListener('pointerdown', e => { down = e.clientX; }, true);
+    plot.addEventListener('pointerup', e => {
+      if (down === null || Math.abs(e.clientX - down) > 4) return;
+      const ms = timeUnder(e);
+      if (ms === null) return;
+      pinned = e.pointerType === 'mouse' ? !pinned : false;
+      say(ms);
+    }, true);
+    plot.addEventListener('keydown', e => {
+      const length = view[1] - view[0], step = length / (e.shiftKey ? 20 : 200);
+      const keys = {
+        ArrowLeft: () => { if (at !== null && at - step < view[0]) go(view[0] - length / 4, view[1] - length / 4); say((at ?? view[1]) - step); },
+        ArrowRight: () => { if (at !== null && at + step > view[1]) go(view[0] + length / 4, view[1] + length / 4); say((at ?? view[0]) + step); },
+        Home: () => { go(full[0], full[0] + length); say(view[0]); },
+        End: () => { go(full[1] - length, full[1]); say(view[1]); },
+        PageUp: () => go(view[0] - length * 0.6, view[1] - length * 0.6),
+        PageDown: () => go(view[0] + length * 0.6, view[1] + length * 0.6),
+        '+': () => zoom(0.5), '=': () => zoom(0.5), '-': () => zoom(2), Escape: () => { chosen = null; pinned = false; go(...full); },
+      };
+      if (keys[e.key]) { e.preventDefault(); keys[e.key](); }
+    });
+    for (const b of document.querySelectorAll('[data-days]')) b.addEventListener('click', () => {
+      if (b.dataset.days === 'all') { go(...full); return; }
+      const length = Number(b.dataset.days) * DAY, end = view[0] <= full[0] && view[1] >= full[1] ? full[1] : Math.min(full[1], (at ?? (view[0] + view[1]) / 2) + length / 2);
+      go(end - length, end);
+    });
+    for (const b of document.querySelectorAll('[data-move]')) b.addEventListener('click', () => {
+      const by = (view[1] - view[0]) * Number(b.dataset.move);
+      go(view[0] + by, view[1] + by);
+    });
+    for (const b of document.querySelectorAll('[data-zoom]')) b.addEventListener('click', () => zoom(Number(b.dataset.zoom)));
+    document.querySelector('[data-csv]').addEventListener('click', () => Book.save(fileName + '.csv', 'text/csv', csv()));
+    for (const b of document.querySelectorAll('[data-picture]')) b.addEventListener('click', () => {
+      Plotly.downloadImage(plot, { format: b.dataset.picture, filename: fileName, width: 1400, height: spec.layout.height, scale: 2 });
+    });
+    document.querySelector('details.data').addEventListener('toggle', e => { if (e.target.open) listData(); });
+    addEventListener('hashchange', land);
+    addEventListener('resize', () => requestAnimationFrame(place));
+    Book.onTheme(draw);
+  }
+
+  function zoom(factor) {
+    const centre = at !== null && at >= view[0] && at <= view[1] ? at : (view[0] + view[1]) / 2, half = (view[1] - view[0]) * factor / 2;
+    go(centre - half, centre + half);
+  }
+
+  wrap.hidden = false;
+  draw().then(() => {
+    document.querySelector('.drawn').classList.add('paper-only');
+    wire();
+    tell();
+    land();
+    document.documentElement.dataset.ready = 'yes';
+  });
+})();

@@ -1,0 +1,63 @@
+"""All of a scan that concerns one point, sorted out once."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TypeVar
+
+from excursions.plant import Plant
+from excursions.records import Calibration, Doubt, Link, Shift
+from excursions.report.result import LabSample, PointFindings, ScanResult, Verdict
+
+T = TypeVar("T", Calibration, Shift, Doubt, LabSample)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class About:
+    """All of a scan that concerns one point."""
+
+    findings: PointFindings
+    verdict: Verdict
+    plant: Plant
+    calibrations: tuple[Calibration, ...] = ()
+    shifts: tuple[Shift, ...] = ()
+    links: tuple[Link, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
+    samples: tuple[LabSample, ...] = ()
+    outcomes: Mapping[str, tuple[str, str]] = field(default_factory=dict)
+
+
+def gather(result: ScanResult) -> list[About]:
+    """Sort a scan by point, in the order of the verdicts; one pass over every list."""
+    verdicts = {verdict.point: verdict for verdict in result.verdicts}
+    found = {findings.point.name: findings for findings in result.points}
+    calibrations = _by_point(result.calibrations)
+    shifts = _by_point(result.shifts)
+    doubts = _by_point(result.doubts)
+    samples = _by_point(result.samples)
+    links: dict[str, list[Link]] = {}
+    for link in result.links:
+        links.setdefault(link.shift, []).append(link)
+    return [
+        About(
+            findings=found[name],
+            verdict=verdicts[name],
+            plant=result.plant,
+            calibrations=tuple(calibrations.get(name, ())),
+            shifts=tuple(shifts.get(name, ())),
+            links=tuple(link for shift in shifts.get(name, ()) for link in links.get(shift.id, ())),
+            doubts=tuple(doubts.get(name, ())),
+            samples=tuple(samples.get(name, ())),
+            outcomes=result.outcomes,
+        )
+        for name in verdicts
+        if name in found
+    ]
+
+
+def _by_point(rows: Sequence[T]) -> dict[str, list[T]]:
+    sorted_out: dict[str, list[T]] = {}
+    for row in rows:
+        sorted_out.setdefault(row.point, []).append(row)
+    return sorted_out

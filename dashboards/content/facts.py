@@ -1,0 +1,83 @@
+"""What the page's script needs to explain a moment in words: events, states, calibrations, doubt, by wall clock."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from dashboards.content.about import About
+from dashboards.figures.pack import pack_array
+from dashboards.wording import ORIGIN_WORDS, STATE_WORDS, Reader, sure
+from excursions.records import STATES, StateLine
+
+
+def point_facts(about: About, reader: Reader) -> dict[str, object]:
+    """Facts of one point as plain JSON values; times are wall-clock milliseconds of the plant's zone."""
+    findings = about.findings
+    return {
+        "name": findings.point.name,
+        "label": findings.point.quantity.label,
+        "unit": reader.unit(findings.unit),
+        "temperature_unit": reader.unit("degC"),
+        "zone": reader.tz.key,
+        "events": _events(about, reader),
+        "states": _states(findings.states, reader),
+        "calibrations": [
+            [_ms(c.time, reader), f"{c.action}{f' of probe {c.probe}' if c.probe else ''}"]
+            for c in about.calibrations
+        ],
+        "doubts": [
+            {
+                "start": _ms(d.start, reader),
+                "end": _ms(d.end, reader),
+                "knots": [[_ms(t, reader), _finite(e)] for t, e in d.knots],
+                "band": [_finite(b) for b in d.band],
+                "basis": reader.text(d.basis),
+            }
+            for d in about.doubts
+        ],
+        "samples": [[_ms(s.time, reader), _finite(s.value)] for s in about.samples],
+        "drawn": {
+            name: {"samples": t.samples, "interval": _finite(_interval(about, name))}
+            for name, t in findings.traces.items()
+        },
+    }
+
+
+def _events(about: About, reader: Reader) -> list[list[object]]:
+    events = about.findings.events
+    flat = reader.wall_ms(np.array([[e.start, e.end] for e in events], np.int64).reshape(-1)).tolist()
+    return [
+        [
+            event.id, flat[2 * n], flat[2 * n + 1], reader.event(event),
+            ORIGIN_WORDS.get(event.origin, event.origin), sure(event.confidence),
+        ]
+        for n, event in enumerate(events)
+    ]  # fmt: skip
+
+
+def _states(states: StateLine, reader: Reader) -> dict[str, object]:
+    whys = sorted(set(states.evidence))
+    number = {why: n for n, why in enumerate(whys)}
+    ends = np.concatenate([states.start, states.end[-1:]])
+    return {
+        "start": pack_array(reader.wall(ends)),
+        "code": states.code.tolist(),
+        "why": [number[why] for why in states.evidence],
+        "words": [STATE_WORDS[name] for name in STATES],
+        "whys": [reader.text(why) for why in whys],
+    }
+
+
+def _interval(about: About, name: str) -> float:
+    sampling = about.findings.sampling.get(name)
+    return sampling.interval_s if sampling else math.nan
+
+
+def _ms(instant: int, reader: Reader) -> int:
+    return int(reader.wall_ms(np.array([instant], np.int64))[0])
+
+
+def _finite(value: float) -> float | None:
+    return value if math.isfinite(value) else None

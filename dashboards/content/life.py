@@ -1,0 +1,69 @@
+"""The life of each probe at a point, as text."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+from dashboards.wording import Reader
+from excursions.clock import to_ns
+from excursions.report.life import probes_table
+from excursions.report.result import ScanResult
+from excursions.report.wording import number
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LifeRow:
+    """One stay of a probe at a point."""
+
+    probe: str
+    start: str
+    end: str
+    hours: str
+    highest: str
+    steam: str
+    above: str
+    dose: str
+    cleanings: str
+    calibrations: str
+
+
+def lives(result: ScanResult, reader: Reader) -> dict[str, tuple[LifeRow, ...]]:
+    """Point name -> stays, in the order of the table of probes."""
+    sorted_out: dict[str, list[LifeRow]] = {}
+    for row in probes_table(result).to_dicts():
+        sorted_out.setdefault(row["point"], []).append(_row(row, reader))
+    return {name: tuple(rows) for name, rows in sorted_out.items()}
+
+
+def _row(row: Mapping[str, object], reader: Reader) -> LifeRow:
+    probe = str(row["probe"])
+    highest = row["maximum_degc"]
+    when = row["maximum_time"]
+    return LifeRow(
+        probe="not known" if probe == f"<{row['point']}>" else probe,
+        start=_date(row["installed"], reader),
+        end=_date(row["removed"], reader),
+        hours=_whole(row["hours"]),
+        highest=f"{reader.amount(highest, 'degC', 0.5)} on {_date(when, reader)}"
+        if isinstance(highest, float)
+        else "not recorded",
+        steam=_whole(row["sterilisations"]),
+        above=f"{_figure(row['minutes_above_rating_min'])} min",
+        dose=f"{_figure(row['dose_h'])} h",
+        cleanings=_whole(row["cleanings"]),
+        calibrations=_whole(row["calibrations"]),
+    )
+
+
+def _date(when: object, reader: Reader) -> str:
+    return reader.date(to_ns(when)) if isinstance(when, datetime) else "not known"
+
+
+def _whole(value: object) -> str:
+    return f"{value:,.0f}".replace(",", "\u202f") if isinstance(value, (int, float)) else "–"
+
+
+def _figure(value: object) -> str:
+    return number(float(value)) if isinstance(value, (int, float)) else "–"

@@ -1,0 +1,289 @@
+"""What the first page says: the answer, then every point worst first, then the fleet's days and the audit."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from dashboards.content.run import RunFacts, run_content
+from dashboards.look import FAMILIES, family
+from dashboards.wording import Reader, capital, counted, kind_label, off_by
+from excursions.clock import NS_PER_DAY, TimeArray, duration_text
+from excursions.records import Event
+from excursions.report.result import VERDICTS, PointFindings, ScanResult, Verdict
+
+CAUTIONS = (
+    "This is no release system and no protective system: it reads a record after the fact. Quality decisions and "
+    "safety functions stay where they are.",
+    "Local procedures, lock-out and authorised people decide on every piece of work on a line.",
+    "Steam, pressure, hot caustic, acids and broken glass can hurt: isolate, vent, drain and cool before a fitting is opened, "
+    "and retract a probe from a live line only with a fitting made for it.",
+    "Corrected readings are estimates beside the record. The record itself is never changed.",
+)
+VERDICT_MEANING = {
+    "do not use": "the reading does not follow the process",
+    "doubt": "the reading may be off, by how much is said",
+    "cannot tell": "the record does not decide it",
+    "trust": "nothing in the record speaks against it",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Entry:
+    """One point in the log: every field is text as shown; `days` are day numbers on which something happened."""
+
+    name: str
+    slug: str
+    measurand: str
+    measurand_key: str
+    description: str
+    probe: str
+    verdict: str
+    sentence: str
+    since: str
+    since_day: int
+    lasting: str
+    wrong: str
+    advice: str
+    caution: str
+    knowledge: str
+    event: str
+    happened: tuple[tuple[str, str], ...]
+    days: tuple[int, ...]
+    in_trouble: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Remark:
+    """Something the calibration log shows that does not fit."""
+
+    when: str
+    instant: int
+    point: str
+    slug: str
+    probe: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Overview:
+    """The whole first page."""
+
+    plant: str
+    zone: str
+    period: str
+    answer: str
+    worst: str
+    counts: tuple[tuple[str, int, str], ...]
+    measurands: tuple[tuple[str, str, int], ...]
+    entries: tuple[Entry, ...]
+    first_day: int
+    last_day: int
+    calendar: tuple[tuple[str, str, tuple[int, ...]], ...]
+    calendar_words: str
+    remarks: tuple[Remark, ...]
+    run: RunFacts
+    cautions: tuple[str, ...]
+
+
+def overview_content(result: ScanResult, reader: Reader, slugs: Mapping[str, str]) -> Overview:
+    """Turn a scan into the content of the first page.
+
+    Parameters
+    ----------
+    result : ScanResult
+    reader : Reader
+    slugs : point name -> file stem of its page
+    """
+    found = {findings.point.name: findings for findings in result.points}
+    entries = tuple(
+        _entry(verdict, found[verdict.point], result, reader, slugs)
+        for verdict in result.verdicts
+        if verdict.point in found
+    )
+    first, last = record_span(result)
+    days = (_day(first, reader), _day(last, reader))
+    calendar = _calendar(result, reader, days)
+    return Overview(
+        plant=result.plant.name or "the plant",
+        zone=reader.tz.key,
+        period=f"{reader.date(first)} to {reader.date(last)}" if result.points else "no record",
+        answer=_answer(entries),
+        worst=_worst(entries),
+        counts=tuple(
+            (verdict, sum(e.verdict == verdict for e in entries), VERDICT_MEANING[verdict])
+            for verdict in VERDICTS
+        ),
+        measurands=_measurands(entries),
+        entries=entries,
+        first_day=days[0],
+        last_day=days[1],
+        calendar=calendar,
+        calendar_words=_calendar_words(calendar, days, reader),
+        remarks=_remarks(result, reader, slugs),
+        run=run_content(result, reader),
+        cautions=CAUTIONS,
+    )
+
+
+def record_span(result: ScanResult) -> tuple[int, int]:
+    """First and last instant of all points that have a record [ns]; (0, 0) without any."""
+    held = [f for f in result.points if f.end > f.start]
+    return min((f.start for f in held), default=0), max((f.end for f in held), default=0)
+
+
+def in_trouble(event: Event) -> bool:
+    """Whether an event is one a person should look at: not routine, and worth a check."""
+    return event.severity != "note" and event.origin in ("probe", "undecided", "record")
+
+
+def _entry(
+    verdict: Verdict, findings: PointFindings, result: ScanResult, reader: Reader, slugs: Mapping[str, str]
+) -> Entry:
+    point = findings.point
+    since = verdict.since
+    return Entry(
+        name=point.name,
+        slug=slugs[point.name],
+        measurand=point.quantity.label,
+        measurand_key=point.measurand,
+        description=point.description,
+        probe=result.plant.probe_at(point.name, findings.end) or "",
+        verdict=verdict.verdict,
+        sentence=reader.text(verdict.sentence),
+        since=reader.moment(since) if since is not None else "",
+        since_day=_day(since, reader) if since is not None else 0,
+        lasting=duration_text(max(0, findings.end - since) / 1e9) if since is not None else "",
+        wrong=wrong_now(verdict, findings, reader),
+        advice=reader.text(verdict.advice),
+        caution=reader.text(verdict.caution),
+        knowledge=reader.text(verdict.knowledge),
+        event=verdict.event,
+        happened=_happened(findings),
+        days=_event_days(findings, reader),
+        in_trouble=verdict.verdict != "trust",
+    )
+
+
+def wrong_now(verdict: Verdict, findings: PointFindings, reader: Reader) -> str:
+    """How wrong the reading is at the end of the record, in words; empty for a reading to trust."""
+    if verdict.verdict == "trust":
+        return ""
+    if verdict.verdict == "do not use":
+        return "not a matter of correction"
+    return off_by(verdict.error, verdict.error_band, findings.unit, reader.amount)
+
+
+def _happened(findings: PointFindings) -> tuple[tuple[str, str], ...]:
+    """Families of events worth a look, with how many."""
+    counts: dict[str, int] = {}
+    for event in findings.events:
+        if in_trouble(event):
+            counts[kind_label(event.kind)] = counts.get(kind_label(event.kind), 0) + 1
+    return tuple(
+        (label, str(count)) for label, count in sorted(counts.items(), key=lambda kv: (-kv[1], kv[0]))
+    )
+
+
+def _day(instant: int, reader: Reader) -> int:
+    return int(reader.wall_ms(np.array([instant], np.int64))[0] // 86_400_000)
+
+
+def _event_days(findings: PointFindings, reader: Reader) -> tuple[int, ...]:
+    """Days (since 1970, plant's wall clock) on which an event worth a look began."""
+    starts: TimeArray = np.array([e.start for e in findings.events if in_trouble(e)], dtype=np.int64)
+    if starts.size == 0:
+        return ()
+    return tuple(int(day) for day in np.unique(reader.wall_ms(starts) // 86_400_000))
+
+
+def _calendar(
+    result: ScanResult, reader: Reader, days: tuple[int, int]
+) -> tuple[tuple[str, str, tuple[int, ...]], ...]:
+    """(words, ink, events a day) of every family, events worth a look by their first day."""
+    length = max(1, days[1] - days[0] + 1)
+    rows = []
+    for group in FAMILIES:
+        starts = np.array(
+            [
+                event.start
+                for findings in result.points
+                for event in findings.events
+                if in_trouble(event) and family(event.kind) is group
+            ],
+            dtype=np.int64,
+        )
+        if starts.size:
+            day = np.clip(reader.wall_ms(starts) // 86_400_000 - days[0], 0, length - 1)
+            counts = np.bincount(day, minlength=length)
+            rows.append((group.label, group.ink, tuple(int(c) for c in counts)))
+    return tuple(rows)
+
+
+def _calendar_words(
+    calendar: tuple[tuple[str, str, tuple[int, ...]], ...], days: tuple[int, int], reader: Reader
+) -> str:
+    if not calendar:
+        return "No event worth a look in this record."
+    parts = []
+    for label, _, counts in calendar:
+        busiest = int(np.argmax(counts))
+        when = reader.date((days[0] + busiest) * NS_PER_DAY + NS_PER_DAY // 2)
+        parts.append(f"{label}: {counted(sum(counts), 'event')}, most on {when} ({counts[busiest]})")
+    return "Events worth a look by the day they began. " + "; ".join(parts) + "."
+
+
+def _answer(entries: tuple[Entry, ...]) -> str:
+    """The page's first sentence."""
+    if not entries:
+        return "No point could be read."
+    trouble = [e for e in entries if e.in_trouble]
+    if not trouble:
+        return (
+            "The reading of the one point may be trusted."
+            if len(entries) == 1
+            else f"All {len(entries):,} points may be trusted, as far as this record goes."
+        )
+    if len(entries) == 1:
+        return f"The reading of {trouble[0].name} is not to be trusted as it stands."
+    many = len(trouble) != 1
+    return (
+        f"{len(trouble):,} of {len(entries):,} points {'are' if many else 'is'} not to be trusted as "
+        f"{'they stand' if many else 'it stands'}."
+    )
+
+
+def _worst(entries: tuple[Entry, ...]) -> str:
+    if not entries or not entries[0].in_trouble:
+        return ""
+    lead = entries[0]
+    since = f" since {lead.since}" if lead.since else ""
+    return f"Worst: {lead.name} ({lead.measurand}), {lead.verdict}{since}."
+
+
+def _measurands(entries: tuple[Entry, ...]) -> tuple[tuple[str, str, int], ...]:
+    counts: dict[tuple[str, str], int] = {}
+    for entry in entries:
+        key = (entry.measurand_key, entry.measurand)
+        counts[key] = counts.get(key, 0) + 1
+    return tuple(
+        (key, label, count) for (key, label), count in sorted(counts.items(), key=lambda kv: kv[0][1])
+    )
+
+
+def _remarks(result: ScanResult, reader: Reader, slugs: Mapping[str, str]) -> tuple[Remark, ...]:
+    rows = [
+        Remark(
+            when=reader.moment(c.time),
+            instant=c.time,
+            point=c.point,
+            slug=slugs.get(c.point, ""),
+            probe=c.probe,
+            text=capital(reader.text("; ".join(c.checks))),
+        )
+        for c in result.calibrations
+        if c.checks
+    ]
+    return tuple(sorted(rows, key=lambda row: (-row.instant, row.point)))

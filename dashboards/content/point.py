@@ -1,0 +1,142 @@
+"""What the page of one point says."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from dashboards.content.about import About
+from dashboards.content.overview import CAUTIONS, in_trouble, wrong_now
+from dashboards.content.rows import (
+    CalibrationRow,
+    DoubtRow,
+    EventRow,
+    ShiftRow,
+    calibration_rows,
+    doubt_rows,
+    event_rows,
+    shift_rows,
+)
+from dashboards.content.sampling import sampling_words
+from dashboards.wording import Reader, capital, counted, joined, kind_label
+from excursions.clock import duration_text
+from excursions.records import Decision, FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PointContent:
+    """The whole page of a point, as text and rows."""
+
+    name: str
+    slug: str
+    measurand: str
+    description: str
+    probe: str
+    verdict: str
+    sentence: str
+    since: str
+    lasting: str
+    wrong: str
+    advice: str
+    caution: str
+    knowledge: str
+    reasons: tuple[str, ...]
+    event: str
+    period: str
+    zone: str
+    figure_words: str
+    events: tuple[EventRow, ...]
+    events_left_out: int
+    shifts: tuple[ShiftRow, ...]
+    calibrations: tuple[CalibrationRow, ...]
+    doubts: tuple[DoubtRow, ...]
+    ratings: str
+    sampling: tuple[str, ...]
+    decisions: tuple[Decision, ...]
+    cautions: tuple[str, ...]
+
+
+def point_content(about: About, reader: Reader, slug: str) -> PointContent:
+    """Turn everything about one point into what its page says."""
+    findings, verdict = about.findings, about.verdict
+    rows, left_out = event_rows(about, reader)
+    since = verdict.since
+    return PointContent(
+        name=findings.point.name,
+        slug=slug,
+        measurand=findings.point.quantity.label,
+        description=findings.point.description,
+        probe=about.plant.probe_at(findings.point.name, findings.end) or "",
+        verdict=verdict.verdict,
+        sentence=reader.text(verdict.sentence),
+        since=reader.moment(since) if since is not None else "",
+        lasting=duration_text(max(0, findings.end - since) / 1e9) if since is not None else "",
+        wrong=wrong_now(verdict, findings, reader),
+        advice=reader.text(verdict.advice),
+        caution=reader.text(verdict.caution),
+        knowledge=reader.text(verdict.knowledge),
+        reasons=tuple(capital(reader.text(reason)) for reason in verdict.reasons),
+        event=verdict.event,
+        period=f"{reader.date(findings.start)} to {reader.date(findings.end)}"
+        if findings.samples
+        else "no record",
+        zone=reader.tz.key,
+        figure_words=figure_in_words(about, reader),
+        events=rows,
+        events_left_out=left_out,
+        shifts=shift_rows(about, reader),
+        calibrations=calibration_rows(about, reader),
+        doubts=doubt_rows(about, reader),
+        ratings=ratings_words(about, reader),
+        sampling=sampling_words(findings, reader),
+        decisions=findings.decisions,
+        cautions=CAUTIONS,
+    )
+
+
+def figure_in_words(about: About, reader: Reader) -> str:
+    """The text alternative of the figure: what a person who cannot see it needs."""
+    findings = about.findings
+    parts = [
+        f"{label} between {reader.amount(low, trace.unit)} and {reader.amount(high, trace.unit)}"
+        for name, label in (("value", findings.point.quantity.label), ("temperature", "temperature"))
+        if (trace := findings.traces.get(name)) is not None
+        for low, high in [_ends(trace.value)]
+        if low <= high
+    ]
+    text = f"{reader.moment(findings.start)} to {reader.moment(findings.end)}: " + (
+        joined(parts) if parts else "no reading that could be drawn"
+    )
+    serious = [event for event in findings.events if in_trouble(event)]
+    counts: dict[str, int] = {}
+    for event in serious:
+        counts[kind_label(event.kind)] = counts.get(kind_label(event.kind), 0) + 1
+    told = joined([f"{count} × {label}" for label, count in sorted(counts.items())]) or "none"
+    text += f". Events worth a look: {told}. {capital(counted(len(about.calibrations), 'calibration'))}"
+    text += f", {counted(len(about.samples), 'laboratory sample')}."
+    for doubt in about.doubts:
+        end = "the end of the record" if doubt.open_end else reader.moment(doubt.end)
+        text += f" Readings from {reader.moment(doubt.start)} to {end} are doubtful."
+    return text
+
+
+def _ends(value: FloatArray) -> tuple[float, float]:
+    finite = value[np.isfinite(value)]
+    return (float(finite.min()), float(finite.max())) if finite.size else (1.0, 0.0)
+
+
+def ratings_words(about: About, reader: Reader) -> str:
+    """Heat ratings that hold at the end of the record, and whether anybody stated them."""
+    findings = about.findings
+    ratings = about.plant.ratings(findings.point, findings.end)
+    text = (
+        f"Continuous {reader.amount(ratings.continuous_degc, 'degC')}, sterilisation "
+        f"{reader.amount(ratings.sterilisation_degc, 'degC')} for {ratings.sterilisation_min:.0f} min."
+    )
+    return (
+        f"{text} Assumed: usual values for {findings.point.quantity.label} probes that nobody stated for this one; "
+        "write the probe's own ratings in the register."
+        if ratings.assumed
+        else f"{text} As stated in the register."
+    )

@@ -1,0 +1,272 @@
+"""Rows of the tables on a point's page: events, shifts with their causes, calibrations, doubtful readings."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from dashboards.content.about import About
+from dashboards.content.overview import in_trouble
+from dashboards.wording import (
+    CAUSE_WORDS,
+    ORIGIN_WORDS,
+    PARAMETER_WORDS,
+    SEVERITY_WORDS,
+    Reader,
+    capital,
+    figure_words,
+    kind_label,
+    size_words,
+    sure,
+)
+from excursions.clock import duration_text
+from excursions.records import SEVERITY_RANK, Calibration, Event, Link, Parameter, Shift
+from excursions.report.wording import number
+
+MOST_ROWS = 1_200  # beyond this a page stops being one; the tables beside it hold every event
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EventRow:
+    """One event: text as shown, and numbers to sort by."""
+
+    id: str
+    kind: str
+    label: str
+    sentence: str
+    origin: str
+    severity: str
+    severity_rank: int
+    start: str
+    start_sort: int
+    end: str
+    lasting: str
+    lasting_sort: float
+    size: str
+    size_sort: float
+    sure: str
+    sure_sort: float
+    after: str
+    after_why: str
+    probe: str
+    evidence: tuple[str, ...]
+    figures: tuple[str, ...]
+    serious: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CauseRow:
+    """One candidate cause of a shift."""
+
+    cause: str
+    event: str
+    share: str
+    probability: float
+    predicted: str
+    reasons: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShiftRow:
+    """One shift between two calibrations and what may have caused it."""
+
+    id: str
+    parameter: str
+    probe: str
+    start: str
+    end: str
+    before: str
+    after: str
+    change: str
+    said: str
+    effect: str
+    significant: bool
+    causes: tuple[CauseRow, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CalibrationRow:
+    """One calibration: found, left, and what does not fit."""
+
+    id: str
+    when: str
+    when_sort: int
+    action: str
+    probe: str
+    found: tuple[str, ...]
+    left: tuple[str, ...]
+    checks: tuple[str, ...]
+    comment: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DoubtRow:
+    """One window of readings not to be taken at face value."""
+
+    start: str
+    end: str
+    error: str
+    hours: str
+    basis: str
+    event: str
+    reasons: tuple[str, ...]
+
+
+def event_rows(about: About, reader: Reader) -> tuple[tuple[EventRow, ...], int]:
+    """Newest first, and how many were left out because there are too many for a page (least serious first)."""
+    events = about.findings.events
+    kept = sorted(events, key=lambda e: (not in_trouble(e), -SEVERITY_RANK[e.severity], -e.start, e.kind))[
+        :MOST_ROWS
+    ]
+    kept.sort(key=lambda e: (-e.start, e.kind))
+    return tuple(_event_row(event, about, reader) for event in kept), len(events) - len(kept)
+
+
+def _event_row(event: Event, about: About, reader: Reader) -> EventRow:
+    after, why = about.outcomes.get(event.id, ("", ""))
+    lasting = (event.end - event.start) / 1e9
+    return EventRow(
+        id=event.id,
+        kind=event.kind,
+        label=kind_label(event.kind),
+        sentence=reader.event(event),
+        origin=ORIGIN_WORDS.get(event.origin, event.origin),
+        severity=SEVERITY_WORDS.get(event.severity, event.severity),
+        severity_rank=SEVERITY_RANK[event.severity],
+        start=("before " if event.open_start else "") + reader.moment(event.start),
+        start_sort=event.start // 1_000_000_000,
+        end="not over at the end of the record" if event.open_end else reader.moment(event.end),
+        lasting=("over " if event.open_start or event.open_end else "") + duration_text(lasting),
+        lasting_sort=lasting,
+        size=size_words(event, reader),
+        size_sort=abs(event.size) if math.isfinite(event.size) else -1.0,
+        sure=sure(event.confidence),
+        sure_sort=event.confidence,
+        after=after,
+        after_why=reader.text(why),
+        probe=event.probe,
+        evidence=tuple(capital(reader.text(fact)) for fact in event.evidence),
+        figures=tuple(
+            capital(figure_words(name, value, reader))
+            for name, value in sorted(event.details.items())
+            if math.isfinite(value)
+        ),
+        serious=in_trouble(event),
+    )
+
+
+def shift_rows(about: About, reader: Reader) -> tuple[ShiftRow, ...]:
+    """Newest first, significant ones before the others of the same day."""
+    ordered = sorted(about.shifts, key=lambda s: (-s.end, not s.significant, s.parameter))
+    return tuple(_shift_row(shift, about, reader) for shift in ordered)
+
+
+def _shift_row(shift: Shift, about: About, reader: Reader) -> ShiftRow:
+    error, band = shift.reading_error, shift.reading_error_uncertainty
+    unit = about.findings.unit
+    return ShiftRow(
+        id=shift.id,
+        parameter=PARAMETER_WORDS.get(shift.parameter, shift.parameter),
+        probe=shift.probe,
+        start=reader.moment(shift.start),
+        end=reader.moment(shift.end),
+        before=reader.amount(shift.before, shift.unit, shift.uncertainty),
+        after=reader.amount(shift.after, shift.unit, shift.uncertainty),
+        change=f"{reader.amount(shift.change, shift.unit, shift.uncertainty, signed=True)}"
+        f" ± {number(shift.uncertainty, shift.uncertainty)}",
+        said="a real change" if shift.significant else "within its uncertainty: not a shift",
+        effect=(
+            f"reading off by {reader.amount(error, unit, band, signed=True)}"
+            + (f" ± {number(band, band)}" if math.isfinite(band) else "")
+            if math.isfinite(error)
+            else "effect on the reading not known"
+        ),
+        significant=shift.significant,
+        causes=_cause_rows(shift, [link for link in about.links if link.shift == shift.id], about, reader),
+    )
+
+
+def _cause_rows(shift: Shift, links: Sequence[Link], about: About, reader: Reader) -> tuple[CauseRow, ...]:
+    events = {event.id: event for event in about.findings.events}
+    rows = []
+    for link in sorted(links, key=lambda row: (row.rank, row.event)):
+        event = events.get(link.event)
+        words = CAUSE_WORDS.get(link.cause, link.cause)
+        rows.append(
+            CauseRow(
+                cause=reader.event(event) if event else words,
+                event=link.event if event else "",
+                share=sure(link.probability),
+                probability=link.probability,
+                predicted=reader.amount(link.predicted, shift.unit, link.predicted_uncertainty, signed=True)
+                + (
+                    f" ± {number(link.predicted_uncertainty, link.predicted_uncertainty)}"
+                    if math.isfinite(link.predicted_uncertainty)
+                    else ""
+                ),
+                reasons=tuple(reader.text(reason) for reason in link.reasons),
+            )
+        )
+    return tuple(rows)
+
+
+def calibration_rows(about: About, reader: Reader) -> tuple[CalibrationRow, ...]:
+    """Newest first."""
+    return tuple(
+        _calibration_row(c, reader) for c in sorted(about.calibrations, key=lambda c: (-c.time, c.probe))
+    )
+
+
+def _calibration_row(calibration: Calibration, reader: Reader) -> CalibrationRow:
+    return CalibrationRow(
+        id=calibration.id,
+        when=reader.moment(calibration.time),
+        when_sort=calibration.time // 1_000_000_000,
+        action="verification, nothing changed"
+        if calibration.action == "verification"
+        else calibration.action,
+        probe=calibration.probe,
+        found=tuple(_parameter(name, row, reader) for name, row in calibration.as_found.items()),
+        left=tuple(_parameter(name, row, reader) for name, row in calibration.as_left.items()),
+        checks=tuple(capital(reader.text(check)) for check in calibration.checks),
+        comment=calibration.comment,
+    )
+
+
+def _parameter(name: str, row: Parameter, reader: Reader) -> str:
+    text = f"{PARAMETER_WORDS.get(name, name)} {reader.amount(row.value, row.unit, row.uncertainty)}"
+    if math.isfinite(row.uncertainty) and row.uncertainty > 0:
+        text += f" ± {number(row.uncertainty, row.uncertainty)}"
+    return f"{text} ({row.basis})"
+
+
+def doubt_rows(about: About, reader: Reader) -> tuple[DoubtRow, ...]:
+    """Newest first."""
+    rows = []
+    for doubt in sorted(about.doubts, key=lambda d: (-d.start, d.end)):
+        ends = [
+            f"{reader.amount(error, about.findings.unit, band, signed=True)} ± {number(band, band)}"
+            for (_, error), band in zip(doubt.knots, doubt.band, strict=False)
+            if math.isfinite(error)
+        ]
+        rows.append(
+            DoubtRow(
+                start=reader.moment(doubt.start),
+                end="not over" if doubt.open_end else reader.moment(doubt.end),
+                error=_from_to(ends),
+                hours=f"{number(doubt.hours_out_of_tolerance, max(doubt.hours_out_of_tolerance * 0.02, 0.5))} h"
+                if math.isfinite(doubt.hours_out_of_tolerance)
+                else "not known",
+                basis=reader.text(doubt.basis),
+                event=doubt.event,
+                reasons=tuple(capital(reader.text(reason)) for reason in doubt.reasons),
+            )
+        )
+    return tuple(rows)
+
+
+def _from_to(ends: Sequence[str]) -> str:
+    if not ends:
+        return "not known"
+    return ends[0] if len(set(ends)) == 1 else f"from {ends[0]} to {ends[-1]}"

@@ -1,0 +1,132 @@
+"""What went into the run and what was assumed, as rows; reads ``ScanResult.run`` without trusting its shape."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import PurePath
+
+from dashboards.wording import Reader
+from excursions.records import Decision
+from excursions.report.result import ScanResult
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Source:
+    """One file that went in."""
+
+    role: str
+    path: str
+    rows: str
+    refused: str
+    note: str
+    sha256: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunFacts:
+    """Identity, inputs, counts, problems and decisions of a run, as text."""
+
+    identity: str
+    version: str
+    versions: str
+    sources: tuple[Source, ...]
+    rows: tuple[tuple[str, str], ...]
+    refused: int
+    problems: tuple[str, ...]
+    status_words: tuple[str, ...]
+    decisions: tuple[Decision, ...]
+
+
+ROW_WORDS = {
+    "read": "rows read",
+    "used": "used",
+    "duplicates": "repeated, dropped",
+    "conflicts": "contradicting, dropped",
+    "refused": "refused",
+}
+
+
+def run_content(result: ScanResult, reader: Reader) -> RunFacts:
+    """Everything a reader needs to know about where the findings come from."""
+    run = result.run
+    inputs = _mapping(run.get("inputs"))
+    rows = _mapping(run.get("rows"))
+    return RunFacts(
+        identity=str(run.get("run", "not named")),
+        version=str(run.get("version", "")),
+        versions=", ".join(
+            f"{name} {value}" for name, value in sorted(_mapping(run.get("versions")).items())
+        ),
+        sources=tuple(_sources(inputs)),
+        rows=tuple((ROW_WORDS[key], _count(rows[key])) for key in ROW_WORDS if key in rows),
+        refused=_whole(rows.get("refused")),
+        problems=tuple(reader.text(str(text)) for text in _sequence(run.get("problems"))),
+        status_words=tuple(_status(word) for word in _sequence(run.get("status_words"))),
+        decisions=result.decisions,
+    )
+
+
+def _sources(inputs: Mapping[str, object]) -> list[Source]:
+    found = [
+        _source(role, _mapping(facts))
+        for key, role in (
+            ("exports", "export"),
+            ("calibrations", "calibration log"),
+            ("samples", "laboratory samples"),
+        )
+        for facts in _sequence(inputs.get(key))
+    ]
+    if inputs.get("register"):
+        found.append(
+            Source(role="register", path=_name(inputs["register"]), rows="", refused="", note="", sha256="")
+        )
+    for facts in _sequence(inputs.get("ignored")):
+        row = _mapping(facts)
+        found.append(
+            Source(
+                role="left out", path=_name(row.get("file", "")), rows="", refused="",
+                note=str(row.get("reason", "")), sha256="",
+            )
+        )  # fmt: skip
+    return found
+
+
+def _source(role: str, facts: Mapping[str, object]) -> Source:
+    notes = [str(facts[key]) for key in ("dialect", "shape", "layout") if facts.get(key)]
+    if facts.get("first") and facts.get("last"):
+        notes.append(f"{facts['first']} to {facts['last']}")
+    return Source(
+        role=role,
+        path=_name(facts.get("path", "")),
+        rows=_count(facts.get("rows")),
+        refused=_count(facts.get("refused")),
+        note=", ".join(notes),
+        sha256=str(facts.get("sha256", "")),
+    )
+
+
+def _name(path: object) -> str:
+    """The last two parts of a path: enough to know the file, no more of somebody's machine than needed."""
+    return "/".join(PurePath(str(path)).parts[-2:])
+
+
+def _status(word: object) -> str:
+    row = _mapping(word)
+    return ", ".join(str(value) for value in row.values()) if row else str(word)
+
+
+def _mapping(value: object) -> Mapping[str, object]:
+    return value if isinstance(value, Mapping) else {}
+
+
+def _sequence(value: object) -> Sequence[object]:
+    return value if isinstance(value, Sequence) and not isinstance(value, str) else ()
+
+
+def _whole(value: object) -> int:
+    return value if isinstance(value, int) else 0
+
+
+def _count(value: object) -> str:
+    return f"{value:,}".replace(",", "\u202f") if isinstance(value, int) else ""

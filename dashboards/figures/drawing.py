@@ -1,0 +1,252 @@
+"""Small vector drawings that need no script: sparklines, the fleet's calendar, the picture on the print sheet.
+
+They carry classes, not colours, so that paper, light and dark come from the style sheet.  Every number is
+rounded the same way in every run.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from markupsafe import Markup, escape
+
+from dashboards.wording import Reader
+from excursions.clock import TimeArray
+from excursions.records import Doubt, FloatArray
+from excursions.report.result import PointFindings, Trace
+from excursions.report.thin import thin
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Box:
+    """Where a curve is drawn: pixels, time span [ns] and value span."""
+
+    left: float
+    top: float
+    width: float
+    height: float
+    start: int
+    end: int
+    low: float
+    high: float
+
+    def x(self, time: TimeArray) -> FloatArray:
+        """Horizontal pixels of instants."""
+        return self.left + (time - self.start) / max(1, self.end - self.start) * self.width
+
+    def y(self, value: FloatArray) -> FloatArray:
+        """Vertical pixels of values, highest on top."""
+        return self.top + (self.high - value) / (self.high - self.low) * self.height
+
+
+def ends_of(value: FloatArray, *, margin: float = 0.06) -> tuple[float, float]:
+    """Value span of a curve with a little air; (0, 1) when nothing is finite."""
+    finite = value[np.isfinite(value)]
+    if not finite.size:
+        return 0.0, 1.0
+    low, high = float(finite.min()), float(finite.max())
+    air = (high - low) * margin or max(abs(high) * 0.01, 0.5)
+    return low - air, high + air
+
+
+def curve(time: TimeArray, value: FloatArray, box: Box, *, budget: int, whole: bool = True) -> str:
+    """The path of a curve through at most about `budget` samples, broken where values are missing."""
+    kept = thin(time, value, max(4, budget))
+    time, value = time[kept], value[kept]
+    good = np.isfinite(value)
+    x, y = box.x(time), box.y(np.where(good, value, box.low))
+    digits = 0 if whole else 1
+    parts: list[str] = []
+    pen_down = False
+    for px, py, drawn in zip(
+        np.round(x, digits).tolist(), np.round(y, digits).tolist(), good.tolist(), strict=True
+    ):
+        if drawn:
+            parts.append(f"{'L' if pen_down else 'M'}{px:g} {py:g}")
+        pen_down = drawn
+    return "".join(parts)
+
+
+def with_gaps(time: TimeArray, value: FloatArray, longest: int) -> tuple[TimeArray, FloatArray]:
+    """Break a curve wherever samples are further apart than `longest` [ns]."""
+    holes = np.flatnonzero(np.diff(time) > longest) + 1
+    return np.insert(time, holes, time[holes] - 1), np.insert(value, holes, np.nan)
+
+
+SPARK_WIDTH, SPARK_HEIGHT = 260, 46
+
+
+def sparkline(
+    findings: PointFindings,
+    doubts: Sequence[Doubt],
+    *,
+    window: tuple[int, int],
+    since: int | None,
+    budget: int,
+    reader: Reader,
+) -> Markup:
+    """The last weeks of a point: hourly level, doubtful stretch shaded, a tick where the trouble began."""
+    time, value, unit = _spark_series(findings)
+    inside = (time >= window[0]) & (time <= window[1])
+    time, value = with_gaps(time[inside], value[inside], 6 * 3_600 * 10**9)
+    if not np.isfinite(value).any():
+        return Markup('<p class="nothing">No reading in these weeks.</p>')
+    low, high = ends_of(value, margin=0.08)
+    box = Box(
+        left=0,
+        top=2,
+        width=SPARK_WIDTH,
+        height=SPARK_HEIGHT - 8,
+        start=window[0],
+        end=window[1],
+        low=low,
+        high=high,
+    )
+    shades = "".join(_shade(d, box, SPARK_HEIGHT) for d in doubts if d.end >= window[0])
+    tick = _tick(since, box) if since is not None else ""
+    finite = value[np.isfinite(value)]
+    words = (
+        f"{findings.point.quantity.label}, {reader.short(window[0])} to {reader.short(window[1])}: between "
+        f"{reader.amount(float(finite.min()), unit)} and {reader.amount(float(finite.max()), unit)}, "
+        f"last {reader.amount(float(finite[-1]), unit)}"
+    )
+    return Markup(
+        f'<svg class="spark" viewBox="0 0 {SPARK_WIDTH} {SPARK_HEIGHT}" preserveAspectRatio="none" role="img" aria-label="{escape(words)}">'
+        f'{shades}<path class="reading" d="{curve(time, value, box, budget=budget)}"/>{tick}</svg>'
+    )
+
+
+def _spark_series(findings: PointFindings) -> tuple[TimeArray, FloatArray, str]:
+    """Hourly level where there is one, else the trace itself, else the temperature."""
+    if np.isfinite(findings.levels.value).any():
+        return findings.levels.time, findings.levels.value, findings.unit
+    trace = findings.traces.get("value") or findings.traces.get("temperature")
+    if trace is None:
+        return np.empty(0, np.int64), np.empty(0), ""
+    return trace.time, trace.value, trace.unit
+
+
+def _shade(doubt: Doubt, box: Box, height: float) -> str:
+    left = max(0.0, float(box.x(np.array([doubt.start]))[0]))
+    right = min(box.left + box.width, float(box.x(np.array([doubt.end]))[0]))
+    return (
+        f'<path class="doubt" d="M{left:.0f} 0H{right:.0f}V{height:g}H{left:.0f}Z"/>' if right > left else ""
+    )
+
+
+def _tick(since: int, box: Box) -> str:
+    at = float(box.x(np.array([since]))[0])
+    if at < 0:
+        return f'<path class="began" d="M7 {SPARK_HEIGHT - 7}L1 {SPARK_HEIGHT - 4}L7 {SPARK_HEIGHT - 1}"/>'
+    return f'<path class="began" d="M{at:.0f} 0V{SPARK_HEIGHT}"/>'
+
+
+def spark_ends(findings: PointFindings, window: tuple[int, int], reader: Reader) -> tuple[str, str, str]:
+    """Highest, lowest and last level of the sparkline, in words."""
+    time, value, unit = _spark_series(findings)
+    finite = value[(time >= window[0]) & (time <= window[1]) & np.isfinite(value)]
+    if not finite.size:
+        return "", "", ""
+    return (
+        reader.amount(float(finite.max()), ""),
+        reader.amount(float(finite.min()), ""),
+        reader.amount(float(finite[-1]), unit),
+    )
+
+
+SHEET_WIDTH, SHEET_VALUE, SHEET_TEMPERATURE = 900, 190, 110
+SHEET_LEFT, SHEET_GAP, SHEET_BOTTOM = 62, 26, 24
+
+
+def sheet_picture(findings: PointFindings, doubts: Sequence[Doubt], reader: Reader, *, words: str) -> Markup:
+    """The whole record as a drawing for paper, and for the moment before the script has drawn its own."""
+    panels = [
+        (n, h)
+        for n, h in (("value", SHEET_VALUE), ("temperature", SHEET_TEMPERATURE))
+        if n in findings.traces
+    ]
+    if not panels:
+        return Markup('<p class="nothing">There is no reading to draw.</p>')
+    top, parts = 18.0, []
+    for name, height in panels:
+        parts.append(
+            _panel(findings.traces[name], findings, doubts if name == "value" else (), top, height, reader)
+        )
+        top += height + SHEET_GAP
+    bottom = top - SHEET_GAP
+    parts.append(_event_ticks(findings, bottom))
+    parts.append(_time_ticks(findings, bottom, reader))
+    return Markup(
+        f'<svg class="sheet" viewBox="0 0 {SHEET_WIDTH} {bottom + SHEET_BOTTOM:.0f}" role="img" aria-label="{escape(words)}">'
+        f"{''.join(parts)}</svg>"
+    )
+
+
+def _box(trace_ends: tuple[float, float], findings: PointFindings, top: float, height: float) -> Box:
+    return Box(
+        left=SHEET_LEFT, top=top, width=SHEET_WIDTH - SHEET_LEFT - 4, height=height,
+        start=findings.start, end=findings.end, low=trace_ends[0], high=trace_ends[1],
+    )  # fmt: skip
+
+
+def _panel(
+    trace: Trace, findings: PointFindings, doubts: Sequence[Doubt], top: float, height: float, reader: Reader
+) -> str:
+    value = reader.level(trace.value, trace.unit)
+    box = _box(ends_of(value), findings, top, height)
+    title = "Temperature" if trace.name == "temperature" else findings.point.quantity.label
+    shades = "".join(_sheet_shade(doubt, box) for doubt in doubts)
+    lines = "".join(
+        f'<path class="grid" d="M{SHEET_LEFT} {y:.1f}H{SHEET_WIDTH - 4}"/><text class="end" x="{SHEET_LEFT - 6}" y="{y + 4:.1f}">{escape(text)}</text>'
+        for text, y in _scale(box)
+    )
+    return (
+        f'{shades}{lines}<text x="0" y="{top - 6:.0f}">{escape(f"{title}, {reader.unit(trace.unit)}".rstrip(", "))}</text>'
+        f'<path class="{"heat" if trace.name == "temperature" else "reading"}" d="{curve(trace.time, value, box, budget=1_400, whole=False)}"/>'
+    )
+
+
+def _sheet_shade(doubt: Doubt, box: Box) -> str:
+    left = max(box.left, float(box.x(np.array([doubt.start]))[0]))
+    right = min(box.left + box.width, float(box.x(np.array([doubt.end]))[0]))
+    if right <= left:
+        return ""
+    return (
+        f'<path class="doubt" d="M{left:.1f} {box.top:.1f}H{right:.1f}V{box.top + box.height:.1f}H{left:.1f}Z"/>'
+        f'<text class="small" x="{left + 4:.1f}" y="{box.top + 13:.1f}">doubtful</text>'
+    )
+
+
+def _scale(box: Box) -> list[tuple[str, float]]:
+    """Three or four round values on the scale."""
+    step = round_step((box.high - box.low) / 3.5)
+    first = np.ceil(box.low / step) * step
+    values = np.arange(first, box.high + step * 1e-6, step)
+    decimals = max(0, -int(np.floor(np.log10(step) + 1e-9)))
+    return [(f"{v:.{decimals}f}".replace("-", "−"), float(box.y(np.array([v]))[0])) for v in values]
+
+
+def round_step(rough: float) -> float:
+    """The nearest larger step of 1, 2 or 5 times a power of ten."""
+    power = 10.0 ** np.floor(np.log10(rough))
+    return float(next(power * m for m in (1, 2, 5, 10) if power * m >= rough * 0.999999))
+
+
+def _event_ticks(findings: PointFindings, bottom: float) -> str:
+    box = _box((0, 1), findings, 0, 1)
+    serious = [e for e in findings.events if e.severity != "note" and e.origin in ("probe", "undecided")][:80]
+    xs = box.x(np.array([e.start for e in serious], np.int64))
+    return "".join(f'<path class="began" d="M{x:.1f} 18V{bottom:.0f}"/>' for x in xs.tolist())
+
+
+def _time_ticks(findings: PointFindings, bottom: float, reader: Reader) -> str:
+    box = _box((0, 1), findings, 0, 1)
+    instants = np.linspace(findings.start, findings.end, 6).astype(np.int64)
+    anchors = ["start", *["middle"] * 4, "end"]
+    xs = box.x(instants).tolist()
+    return "".join(
+        f'<text x="{x:.1f}" y="{bottom + 18:.0f}" text-anchor="{anchor}">{escape(reader.date(int(t)))}</text>'
+        for t, x, anchor in zip(instants, xs, anchors, strict=True)
+    )

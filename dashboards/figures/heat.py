@@ -1,0 +1,132 @@
+"""One heat exposure seen close: the temperature against the ratings, and what the sampling could hide."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from dashboards.figures.spec import Spec, label, stamp, to_figure
+from dashboards.look import axis, base_layout
+from dashboards.wording import Reader, size_words
+from excursions import clock
+from excursions.plant import Plant
+from excursions.records import Event
+from excursions.report.result import PointFindings
+
+if TYPE_CHECKING:
+    import plotly.graph_objects as go
+
+HEAT_KINDS = ("over_temperature", "sterilisation", "thermal_shock")
+MARGIN = 0.6  # of the exposure's length, drawn before and after it
+LEAST_MARGIN_NS = 15 * clock.NS_PER_MINUTE
+
+
+def heat_figure(
+    findings: PointFindings,
+    plant: Plant | None = None,
+    *,
+    event: Event | None = None,
+    display_units: str = "degC",
+) -> go.Figure:
+    """One heat exposure as a plotly figure, for a notebook.
+
+    Parameters
+    ----------
+    findings : PointFindings
+    plant : Plant or None
+        Gives zone and heat ratings.
+    event : Event or None
+        The exposure; without it the hottest one of the point.
+    display_units : str
+        ``degC`` or ``degF``.
+
+    Raises
+    ------
+    ValueError
+        If the point has no temperature, or no heat exposure when `event` is not given.
+    """
+    house = plant or Plant(points=(findings.point,))
+    chosen = event or hottest(findings)
+    if chosen is None or "temperature" not in findings.traces:
+        raise ValueError(f"{findings.point.name} has no heat exposure to draw")
+    reader = Reader(tz=clock.zone(house.zone), temperature=display_units)
+    return to_figure(heat_spec(findings, house, chosen, reader))
+
+
+def hottest(findings: PointFindings) -> Event | None:
+    """The exposure with the highest temperature; an over-temperature before a sterilisation of equal peak."""
+    heat = [
+        e for e in findings.events if e.kind in HEAT_KINDS and e.size_unit == "degC" and math.isfinite(e.size)
+    ]
+    return max(heat, key=lambda e: (e.size, e.kind == "over_temperature", -e.start), default=None)
+
+
+def heat_spec(findings: PointFindings, plant: Plant, event: Event, reader: Reader) -> Spec:
+    """One heat exposure as a figure description."""
+    trace = findings.traces["temperature"]
+    margin = max(LEAST_MARGIN_NS, int((event.end - event.start) * MARGIN))
+    inside = (trace.time >= event.start - margin) & (trace.time <= event.end + margin)
+    ends = reader.wall(np.array([event.start, event.end, event.start - margin, event.end + margin], np.int64))
+    start, end, left, right = (stamp(t) for t in ends)
+    layout = base_layout(340)
+    layout["margin"] = {"l": 56, "r": 14, "t": 30, "b": 46}
+    layout["xaxis"] = axis(type="date", range=[left, right])
+    layout["yaxis"] = axis(title={"text": label(reader.unit("degC"))})
+    layout["hovermode"] = "x"
+    layout["title"] = {
+        "text": label(f"Highest seen: {size_words(event, reader)}"),
+        "x": 0,
+        "xref": "paper",
+        "font": {"size": 13},
+    }
+    layout["shapes"] = [
+        {"type": "rect", "x0": start, "x1": end, "y0": 0, "y1": 1, "yref": "y domain", "fillcolor": "@doubt",
+         "line": {"width": 0}, "layer": "below"},
+        *_hidden_peak(event, start, end, reader),
+    ]  # fmt: skip
+    ratings = plant.ratings(findings.point, event.start)
+    limits = {"rated": ratings.continuous_degc, "steam": ratings.sterilisation_degc}
+    layout["annotations"] = []
+    for words, level in limits.items():
+        at = float(reader.level(np.array([level]), "degC")[0])
+        layout["shapes"].append(
+            {
+                "type": "line",
+                "x0": left,
+                "x1": right,
+                "y0": at,
+                "y1": at,
+                "line": {"color": "@heat", "width": 1, "dash": "6px,4px"},
+            }
+        )
+        text = f"{words} {reader.amount(level, 'degC')}{', assumed' if ratings.assumed else ''}"
+        layout["annotations"].append(
+            {
+                "text": label(text),
+                "showarrow": False,
+                "x": right,
+                "y": at,
+                "xanchor": "right",
+                "yanchor": "bottom",
+                "font": {"size": 12, "color": "@heat"},
+            }
+        )
+    line: Spec = {
+        "type": "scatter", "mode": "lines+markers", "name": "temperature", "x": reader.wall(trace.time[inside]),
+        "y": reader.level(trace.value[inside], trace.unit), "line": {"color": "@heat", "width": 1.6},
+        "marker": {"size": 4, "color": "@heat"}, "hovertemplate": f"%{{y:.1f}} {label(reader.unit('degC'))}<extra></extra>",
+    }  # fmt: skip
+    return {"data": [line], "layout": layout}
+
+
+def _hidden_peak(event: Event, start: str, end: str, reader: Reader) -> list[Spec]:
+    """The band between the highest sample and the highest value the sampling could have hidden."""
+    if not (math.isfinite(event.size_high) and event.size_high > event.size):
+        return []
+    low, high = (float(v) for v in reader.level(np.array([event.size, event.size_high]), "degC"))
+    return [
+        {"type": "rect", "x0": start, "x1": end, "y0": low, "y1": high, "fillcolor": "@band", "line": {"width": 0},
+         "label": {"text": "the true peak lies in here", "font": {"size": 12, "color": "@quiet"}}}
+    ]  # fmt: skip

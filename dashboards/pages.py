@@ -1,0 +1,101 @@
+"""Content and figures into pages: one string a page."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from markupsafe import Markup
+
+from dashboards.content.about import About
+from dashboards.content.facts import point_facts
+from dashboards.content.life import LifeRow
+from dashboards.content.overview import Overview, record_span
+from dashboards.content.point import point_content
+from dashboards.content.run import RunFacts
+from dashboards.figures.calendar import busiest_days, calendar_drawing
+from dashboards.figures.drawing import sheet_picture, spark_ends, sparkline
+from dashboards.figures.overview import MOST_POINTS, overview_spec
+from dashboards.figures.pack import pack_spec
+from dashboards.figures.point import PointMarks, point_spec
+from dashboards.figures.spec import canonical_json
+from dashboards.markup import environment, json_in_html
+from dashboards.wording import Reader
+from excursions.clock import NS_PER_DAY
+from excursions.records import Doubt
+from excursions.report.result import PointFindings, ScanResult
+
+SPARK_DAYS = 56
+SPARK_BUDGET = 150
+SPARK_BUDGET_FLEET = 56
+FLEET = 300  # points from which the small curves are drawn coarser, to keep the page light
+FIRST_SHOWN = 60
+
+
+def overview_page(result: ScanResult, overview: Overview, reader: Reader) -> str:
+    """The first page."""
+    first, last = record_span(result)
+    window = (max(first, last - SPARK_DAYS * NS_PER_DAY), last)
+    found = {findings.point.name: findings for findings in result.points}
+    doubts = _doubts_by_point(result.doubts)
+    since = {verdict.point: verdict.since for verdict in result.verdicts}
+    budget = SPARK_BUDGET if len(overview.entries) < FLEET else SPARK_BUDGET_FLEET
+    entries = [
+        (
+            entry,
+            sparkline(
+                found[entry.name], doubts.get(entry.name, ()), window=window, since=since[entry.name],
+                budget=budget, reader=reader,
+            ),
+            spark_ends(found[entry.name], window, reader),
+        )
+        for entry in overview.entries
+    ]  # fmt: skip
+    return environment().get_template("overview.html").render(
+        page=overview,
+        root="",
+        entries=entries,
+        first_shown=FIRST_SHOWN,
+        window=[reader.date(instant) for instant in window],
+        calendar=calendar_drawing(overview),
+        busiest=busiest_days(overview),
+        has_timeline=bool(overview.calendar),
+        timeline_rows=min(MOST_POINTS, len(entries)),
+        timeline=embedded(pack_spec(overview_spec(result, reader))),
+        has_calibrations=bool(result.calibrations),
+    )  # fmt: skip
+
+
+def point_page(
+    about: About, *, reader: Reader, slug: str, lives: Sequence[LifeRow], run: RunFacts, plant: str
+) -> str:
+    """The page of one point."""
+    page = point_content(about, reader, slug)
+    marks = PointMarks(calibrations=about.calibrations, doubts=about.doubts, samples=about.samples)
+    drawn = _has_figure(about.findings)
+    return environment().get_template("point.html").render(
+        page=page,
+        root="../",
+        plant=plant,
+        run=run,
+        lives=lives,
+        has_figure=drawn,
+        drawing=sheet_picture(about.findings, about.doubts, reader, words=page.figure_words),
+        figure=embedded(pack_spec(point_spec(about.findings, about.plant, marks, reader))) if drawn else "",
+        facts=embedded(point_facts(about, reader)) if drawn else "",
+    )  # fmt: skip
+
+
+def embedded(value: object) -> Markup:
+    """JSON inside a script element of a page: safe because every sign that could end it is escaped."""
+    return Markup(json_in_html(canonical_json(value)))
+
+
+def _has_figure(findings: PointFindings) -> bool:
+    return any(trace.time.size for trace in findings.traces.values())
+
+
+def _doubts_by_point(doubts: Sequence[Doubt]) -> Mapping[str, list[Doubt]]:
+    found: dict[str, list[Doubt]] = {}
+    for doubt in doubts:
+        found.setdefault(doubt.point, []).append(doubt)
+    return found

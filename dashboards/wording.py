@@ -1,0 +1,226 @@
+"""Words and numbers as the pages show them: units, times, spans, names of things.
+
+Inside the house temperatures are degC; here, and only here, they become what the reader asked for.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import cast
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import polars as pl
+
+from excursions import clock
+from excursions.kinds import KINDS
+from excursions.records import Event, FloatArray
+from excursions.report.wording import event_sentence, number, quantity
+
+UNIT_WORDS = {
+    "degC": "°C",
+    "degF": "°F",
+    "uS/cm": "µS/cm",
+    "%sat": "% sat",
+    "1/cm": "cm⁻¹",
+    "ratio": "×",
+    "1": "",
+}
+ORIGIN_WORDS = {
+    "probe": "the probe",
+    "process": "the process",
+    "routine": "routine",
+    "record": "the record",
+    "undecided": "probe or process, cannot tell",
+}
+SEVERITY_WORDS = {"act": "act on it", "check": "check it", "note": "for the record"}
+STATE_WORDS = {
+    "measuring": "measuring",
+    "hold": "hold",
+    "calibrating": "calibrating",
+    "washing": "wash",
+    "cleaning": "cleaning",
+    "steaming": "steam",
+    "recovering": "recovering",
+    "no_data": "no data",
+}
+PARAMETER_WORDS = {
+    "slope": "slope",
+    "zero_point": "zero point",
+    "offset": "offset",
+    "cell_constant": "cell constant",
+    "zero": "zero",
+    "span": "span",
+    "gain": "gain",
+}
+CAUSE_WORDS = {"ageing": "ordinary ageing", "unrecorded": "something not in the record"}
+# Units that stand at the end of a figure's name, longest first, and how people write them.
+SUFFIXES = (
+    ("_k_per_min", "K/min"),
+    ("_per_day", "a day"),
+    ("_per_h", "an hour"),
+    ("_degc", "degC"),
+    ("_min", "min"),
+    ("_pct", "%"),
+    ("_mv", "mV"),
+    ("_kpa", "kPa"),
+    ("_ph", "pH"),
+    ("_s", "s"),
+    ("_h", "h"),
+    ("_d", "d"),
+    ("_k", "K"),
+)
+# What stands before a temperature tells a difference from a level.
+_DEGREES = re.compile(
+    r"(?P<lead>(?:± ?|\b(?:by|of|within|difference|offset|moved) )?)(?P<figure>[+\-−]?\d+(?:[.,]\d+)?) ?°C"
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reader:
+    """Who looks: the zone of their clock and the unit of their temperatures (``degC`` or ``degF``)."""
+
+    tz: ZoneInfo
+    temperature: str = "degC"
+    _words: dict[str, str] = field(default_factory=dict, compare=False)
+
+    def unit(self, unit: str) -> str:
+        """How a unit is written, after conversion."""
+        shown = self.temperature if unit == "degC" else unit
+        return UNIT_WORDS.get(shown, shown)
+
+    def level(self, value: FloatArray, unit: str) -> FloatArray:
+        """A reading (not a difference) in the unit shown."""
+        if unit == "degC" and self.temperature == "degF":
+            return value * 1.8 + 32.0
+        return value
+
+    def amount(self, value: float, unit: str, uncertainty: float = math.nan, *, signed: bool = False) -> str:
+        """A reading with its unit and the digits its uncertainty supports."""
+        if unit == "degC" and self.temperature == "degF":
+            value, uncertainty, unit = value * 1.8 + 32.0, uncertainty * 1.8, "degF"
+        if unit in ("ratio", "1"):
+            return f"{number(value, uncertainty, signed=signed)}{' ×' if unit == 'ratio' else ''}"
+        return quantity(value, UNIT_WORDS.get(unit, unit), uncertainty, signed=signed)
+
+    def text(self, sentence: str) -> str:
+        """A sentence made elsewhere, its temperatures in the unit shown."""
+        if self.temperature != "degF" or "°C" not in sentence:
+            return sentence
+        return _DEGREES.sub(_to_fahrenheit, sentence)
+
+    def event(self, event: Event) -> str:
+        """One event in a sentence."""
+        return self.text(event_sentence(event, self.tz))
+
+    def moment(self, instant: int) -> str:
+        """Day, year and minute."""
+        return clock.to_datetime(instant, self.tz).strftime("%-d %b %Y, %H:%M")
+
+    def short(self, instant: int) -> str:
+        """Day and minute; the year is named elsewhere on the page."""
+        return clock.to_datetime(instant, self.tz).strftime("%-d %b, %H:%M")
+
+    def date(self, instant: int) -> str:
+        """The day alone."""
+        return clock.to_datetime(instant, self.tz).strftime("%-d %b %Y")
+
+    def wall_ms(self, time: np.ndarray) -> np.ndarray:
+        """Instants [ns UTC] as wall-clock milliseconds: what a clock on the plant's wall showed."""
+        wall = (
+            pl.Series(time)
+            .cast(pl.Datetime("ns", "UTC"))
+            .dt.convert_time_zone(self.tz.key)
+            .dt.replace_time_zone(None)
+            .dt.epoch("ms")
+        )
+        return cast(np.ndarray, wall.to_numpy())
+
+    def wall(self, time: np.ndarray) -> np.ndarray:
+        """Instants [ns UTC] as wall-clock datetime64[ms], for an axis."""
+        return self.wall_ms(time).astype("datetime64[ms]")
+
+
+def _to_fahrenheit(found: re.Match[str]) -> str:
+    figure = found["figure"].replace("−", "-").replace(",", ".")
+    digits = len(figure.partition(".")[2])
+    value = float(figure) * 1.8 + (0.0 if found["lead"] else 32.0)
+    sign = "+" if figure.startswith("+") and value > 0 else ""
+    return f"{found['lead']}{sign}{value:.{digits}f}".replace("-", "−") + " °F"
+
+
+def kind_label(kind: str) -> str:
+    """Words for a kind of event, also for one this table does not know yet."""
+    return KINDS[kind].label if kind in KINDS else kind.replace("_", " ")
+
+
+def capital(text: str) -> str:
+    """First letter large, the rest as it is."""
+    return text[:1].upper() + text[1:]
+
+
+def sure(confidence: float) -> str:
+    """A probability as people read it."""
+    if not math.isfinite(confidence):
+        return "not known"
+    percent = confidence * 100
+    if percent > 99:
+        return "over 99 %"
+    return "under 1 %" if percent < 1 else f"{percent:.0f} %"
+
+
+def size_words(event: Event, reader: Reader) -> str:
+    """The size of an event with what it could be between."""
+    if not math.isfinite(event.size):
+        return "not known"
+    if event.size_unit == "h":
+        return clock.duration_text(event.size * 3600)
+    if event.size_unit == "s":
+        return clock.duration_text(event.size)
+    low, high = event.size_low, event.size_high
+    half = (high - low) / 2 if math.isfinite(high - low) else math.nan
+    signed = event.kind in ("step", "drift", "fouling")
+    text = reader.amount(event.size, event.size_unit, half if half > 0 else math.nan, signed=signed)
+    if event.kind in ("over_temperature", "sterilisation") and math.isfinite(high) and high > event.size:
+        return f"{text}, could be up to {reader.amount(high, event.size_unit, max(half, 0.5))}"
+    if half > 0:
+        ends = (number(end, half, signed=signed) for end in (low, high))
+        return f"{text} ({' to '.join(ends)})"
+    return text
+
+
+def figure_words(name: str, value: float, reader: Reader) -> str:
+    """A further figure of an event: ``minutes_above_rating_min`` becomes ``minutes above rating 31 min``."""
+    for suffix, unit in SUFFIXES:
+        if name.endswith(suffix):
+            words = name.removesuffix(suffix).replace("_", " ").replace("f0", "F0")
+            return f"{words} {reader.amount(value, unit)}"
+    return f"{name.replace('_', ' ')} {number(value)}"
+
+
+def counted(count: int, one: str, many: str = "") -> str:
+    """``1 point``, ``3 points``, ``no points``."""
+    word = one if count == 1 else many or f"{one}s"
+    return f"{count:,} {word}".replace(",", "\u202f") if count else f"no {word}"
+
+
+def joined(parts: list[str], *, last: str = "and") -> str:
+    """``a, b and c``."""
+    return ", ".join(parts) if len(parts) < 2 else f"{', '.join(parts[:-1])} {last} {parts[-1]}"
+
+
+def off_by(error: float, band: float, unit: str, show: Callable[..., str]) -> str:
+    """How wrong a reading is, in words."""
+    if math.isfinite(error) and math.isfinite(band) and abs(error) <= band:
+        return f"between {show(error - band, unit, band, signed=True)} and {show(error + band, unit, band, signed=True)}"
+    if math.isfinite(error):
+        text = f"{show(abs(error), unit, band)} too {'high' if error > 0 else 'low'}"
+        return f"{text}, give or take {show(band, unit, band)}" if math.isfinite(band) else text
+    return (
+        f"up to {show(band, unit, band)} either way"
+        if math.isfinite(band)
+        else "cannot be said from this record"
+    )
