@@ -89,6 +89,12 @@ def _is_grid(steps: _Steps, usual: float, heartbeat: float) -> bool:
     near = np.abs(steps.interval - usual) <= GRID_TOLERANCE * usual
     if np.mean(near) < GRID_SHARE:
         return False
+    early = steps.interval[steps.interval < (1 - GRID_TOLERANCE) * usual]
+    if (
+        early.size > 0.01 * near.size
+        and np.mean(np.abs(early / np.median(early) - 1) <= GRID_TOLERANCE) < GRID_SHARE
+    ):
+        return False  # a clock may change its rate, but it has no early samples of all lengths
     if np.mean(~near) <= ODD_SHARE:
         return True
     return not _begins_sharply(

@@ -1,0 +1,73 @@
+"""From claims on stretches of time to one contiguous state line."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from excursions.records import (
+    CALIBRATING,
+    CLEANING,
+    HOLD,
+    MEASURING,
+    NO_DATA,
+    RECOVERING,
+    STEAMING,
+    WASHING,
+    StateLine,
+)
+
+# Who wins where claims overlap, weakest first.  Heat tells more about the probe than the hold that covers it;
+# a hold tells more than silence; recovering gives way to everything that has a cause of its own.
+PRECEDENCE = (MEASURING, RECOVERING, NO_DATA, HOLD, WASHING, CALIBRATING, CLEANING, STEAMING)
+_RANK = {code: rank for rank, code in enumerate(PRECEDENCE)}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Claim:
+    """A stretch [start, end) (ns) that evidence gives to a state, with its probability and one short fact."""
+
+    start: int
+    end: int
+    code: int
+    confidence: float
+    evidence: str
+
+
+def state_line(claims: Sequence[Claim], start: int, end: int, *, otherwise: float) -> StateLine:
+    """Lay claims over [start, end) by precedence, then confidence; what nobody claims is measuring.
+
+    Parameters
+    ----------
+    claims : sequence of Claim
+        In any order, overlapping at will.
+    start, end : int
+        Span of the record in ns; an empty span gives an empty line.
+    otherwise : float
+        Confidence of the measuring state where nothing speaks for another.
+    """
+    rest = Claim(
+        start=start, end=end, code=MEASURING, confidence=otherwise, evidence="no sign of another state"
+    )
+    ranked = sorted(claims, key=lambda c: (_RANK[c.code], c.confidence, c.start, c.end, c.evidence))
+    ranked = [rest, *(c for c in ranked if c.start < end and c.end > start and c.start < c.end)]
+    edges = np.unique([t for c in ranked for t in (max(c.start, start), min(c.end, end))])
+    if edges.size < 2:
+        edges = np.empty(0, np.int64)
+    owner = np.zeros(max(edges.size - 1, 0), dtype=np.int64)
+    for number, claim in enumerate(ranked):
+        lo, hi = np.searchsorted(edges, (max(claim.start, start), min(claim.end, end)))
+        owner[lo:hi] = number
+    fresh = np.append(0, np.flatnonzero(np.diff(owner)) + 1) if owner.size else owner
+    kept = [ranked[int(n)] for n in owner[fresh]]
+    return StateLine(
+        start=edges[:-1][fresh].astype(np.int64) if owner.size else np.empty(0, np.int64),
+        end=edges[1:][np.append(fresh[1:] - 1, owner.size - 1)].astype(np.int64)
+        if owner.size
+        else np.empty(0, np.int64),
+        code=np.array([c.code for c in kept], dtype=np.uint8),
+        confidence=np.array([c.confidence for c in kept], dtype=np.float64),
+        evidence=tuple(c.evidence for c in kept),
+    )

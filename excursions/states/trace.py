@@ -1,0 +1,139 @@
+"""A signal as the states see it: finite samples only, with spells above a limit and time-weighted quantiles."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from excursions.clock import NS_PER_S, TimeArray
+from excursions.records import BoolArray, FloatArray, IndexArray, Signal
+
+WEIGHED = 200_000  # samples that quantiles are taken from, evenly spread
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trace:
+    """Finite samples of a signal: time (n,) ns, value (n,), and how it was recorded.
+
+    interval_s: time between samples where it is busy [s]; usual_s: median time between samples [s]; gap_s:
+    longer silence is missing data [s]; held: a value stands until the next sample (recorded on change).
+    """
+
+    time: TimeArray
+    value: FloatArray
+    interval_s: float
+    usual_s: float
+    gap_s: float
+    resolution: float
+    held: bool
+
+    def __len__(self) -> int:
+        return int(self.time.size)
+
+    def slice(self, start: int, end: int) -> slice:
+        """Index range of the samples in [start, end)."""
+        lo, hi = np.searchsorted(self.time, (start, end))
+        return slice(int(lo), int(hi))
+
+
+def trace_of(signal: Signal | None) -> Trace | None:
+    """Finite samples of a signal, None when there are none; bridged samples are left out, nobody measured them."""
+    if signal is None or not len(signal):
+        return None
+    good = np.isfinite(signal.value)
+    for lo, hi in signal.bridged:
+        good[lo:hi] = False
+    every = bool(good.all())
+    if not every and not good.any():
+        return None
+    sampling = signal.sampling
+    usual = sampling.interval_s if math.isfinite(sampling.interval_s) else 60.0
+    held = sampling.kind in ("exception", "swinging")
+    time = signal.time if every else signal.time[good]
+    return Trace(
+        time=time,
+        value=signal.value if every else signal.value[good],
+        interval_s=min(usual, _busy_interval_s(time)) if held else usual,
+        usual_s=usual,
+        gap_s=sampling.gap_s if math.isfinite(sampling.gap_s) else math.inf,
+        resolution=sampling.resolution,
+        held=held,
+    )
+
+
+def _busy_interval_s(time: TimeArray) -> float:
+    """Interval that a tenth of the samples do not exceed [s]."""
+    if time.size < 2:
+        return math.inf
+    steps = np.diff(time)
+    return float(np.quantile(steps[:: max(1, steps.size // WEIGHED)], 0.1)) / NS_PER_S
+
+
+def quantiles(trace: Trace, shares: tuple[float, ...]) -> FloatArray:
+    """Time-weighted quantiles: each sample counts for the time until the next (a gap counts as none)."""
+    stride = max(1, len(trace) // WEIGHED)
+    value = trace.value[::stride]
+    weight = np.diff(trace.time[::stride], append=trace.time[-1]) / NS_PER_S
+    weight[weight > stride * trace.gap_s] = 0.0
+    if not weight.sum() > 0:
+        return np.asarray(np.quantile(value, shares))
+    order = np.argsort(value, kind="stable")
+    passed = np.cumsum(weight[order])
+    at = np.searchsorted(passed, np.array(shares) * passed[-1])
+    return np.asarray(value[order][np.minimum(at, value.size - 1)])
+
+
+def runs(mask: BoolArray) -> IndexArray:
+    """Index ranges [from, to), shape (k, 2), of the True stretches."""
+    edges = np.flatnonzero(np.diff(mask)) + 1
+    edges = np.concatenate(
+        [[0] if mask.size and mask[0] else [], edges, [mask.size] if mask.size and mask[-1] else []]
+    )
+    return edges.astype(np.int64).reshape(-1, 2)
+
+
+def spells(trace: Trace, *, on: float, off: float) -> IndexArray:
+    """Index ranges, shape (k, 2), of the stretches at or above `off` that reach `on`; a gap ends a stretch."""
+    ranges = split_at_gaps(runs(trace.value >= off), trace)
+    if not ranges.size:
+        return ranges
+    edges = ranges.ravel()
+    inner = edges[:-1] if edges[-1] == len(trace) else edges
+    highest = np.maximum.reduceat(trace.value, inner)[::2]
+    return ranges[highest >= on]
+
+
+def split_at_gaps(ranges: IndexArray, trace: Trace) -> IndexArray:
+    """Cut index ranges where a silence longer than the gap lies between two samples."""
+    if not ranges.size or not math.isfinite(trace.gap_s):
+        return ranges
+    gaps = np.flatnonzero(np.diff(trace.time) > trace.gap_s * NS_PER_S) + 1
+    owner = np.searchsorted(ranges[:, 0], gaps, side="right") - 1
+    inside = (
+        (owner >= 0) & (gaps > ranges[np.maximum(owner, 0), 0]) & (gaps < ranges[np.maximum(owner, 0), 1])
+    )
+    cuts = gaps[inside]
+    return np.sort(np.concatenate([ranges.ravel(), cuts, cuts])).reshape(-1, 2)
+
+
+def join(ranges: IndexArray, time: TimeArray, within_s: float) -> IndexArray:
+    """Join index ranges whose samples are at most `within_s` apart."""
+    if ranges.shape[0] < 2:
+        return ranges
+    apart = time[ranges[1:, 0]] - time[ranges[:-1, 1] - 1] > within_s * NS_PER_S
+    return np.column_stack([ranges[np.append(True, apart), 0], ranges[np.append(apart, True), 1]])
+
+
+def crossing(trace: Trace, before: int, after: int, limit: float) -> int:
+    """Instant (ns) at which the line from sample `before` to sample `after` passes `limit`.
+
+    Outside the record, and where the line does not pass the limit between the two, the sample inside counts.
+    """
+    if before < 0 or after >= len(trace):
+        return int(trace.time[after if before < 0 else before])
+    t0, t1 = int(trace.time[before]), int(trace.time[after])
+    v0, v1 = float(trace.value[before]), float(trace.value[after])
+    share = (limit - v0) / (v1 - v0) if v1 != v0 else 0.0
+    return t0 + round(min(max(share, 0.0), 1.0) * (t1 - t0))
