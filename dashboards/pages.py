@@ -14,12 +14,13 @@ from dashboards.content.point import point_content
 from dashboards.content.run import RunFacts
 from dashboards.figures.calendar import busiest_days, calendar_drawing
 from dashboards.figures.drawing import sheet_picture, spark_ends, sparkline
+from dashboards.figures.moment import moment_drawing
 from dashboards.figures.overview import MOST_POINTS, overview_spec
 from dashboards.figures.pack import pack_spec
 from dashboards.figures.point import PointMarks, point_spec
 from dashboards.figures.spec import canonical_json
 from dashboards.markup import environment, json_in_html
-from dashboards.wording import Reader
+from dashboards.wording import Reader, counted
 from excursions.clock import NS_PER_DAY
 from excursions.records import Doubt
 from excursions.report.result import PointFindings, ScanResult
@@ -72,6 +73,7 @@ def point_page(
     page = point_content(about, reader, slug)
     marks = PointMarks(calibrations=about.calibrations, doubts=about.doubts, samples=about.samples)
     drawn = _has_figure(about.findings)
+    moment, span, heat = moment_drawing(about.findings, about.verdict.since, reader)
     return environment().get_template("point.html").render(
         page=page,
         root="../",
@@ -79,6 +81,10 @@ def point_page(
         run=run,
         lives=lives,
         has_figure=drawn,
+        moment=moment,
+        moment_heat=heat,
+        moment_span=span,
+        paper_events=counted(sum(not e.paper_extra for e in page.events), "event"),
         drawing=sheet_picture(about.findings, about.doubts, reader, words=page.figure_words),
         figure=embedded(pack_spec(point_spec(about.findings, about.plant, marks, reader))) if drawn else "",
         facts=embedded(point_facts(about, reader)) if drawn else "",

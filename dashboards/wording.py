@@ -128,6 +128,14 @@ class Reader:
         """The day alone."""
         return clock.to_datetime(instant, self.tz).strftime("%-d %b %Y")
 
+    def day_month(self, instant: int) -> str:
+        """Day and month."""
+        return clock.to_datetime(instant, self.tz).strftime("%-d %b")
+
+    def clock(self, instant: int) -> str:
+        """Hour and minute."""
+        return clock.to_datetime(instant, self.tz).strftime("%H:%M")
+
     def wall_ms(self, time: np.ndarray) -> np.ndarray:
         """Instants [ns UTC] as wall-clock milliseconds: what a clock on the plant's wall showed."""
         wall = (
@@ -158,8 +166,8 @@ def kind_label(kind: str) -> str:
 
 
 def capital(text: str) -> str:
-    """First letter large, the rest as it is."""
-    return text[:1].upper() + text[1:]
+    """First letter large, the rest as it is; words like pH that have their own way stay."""
+    return text if text[1:2].isupper() else text[:1].upper() + text[1:]
 
 
 def sure(confidence: float) -> str:

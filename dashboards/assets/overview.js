@@ -3,7 +3,7 @@
 (() => {
   const list = document.querySelector('.entries');
   const rows = [...list.querySelectorAll('.entry[data-v]')];
-  const form = document.querySelector('.finder');
+  const form = document.querySelector('form[role=search]');
   const words = [...form.querySelectorAll('[data-verdict]')];
   const clear = form.querySelector('.clear');
   const count = document.querySelector('.count');
@@ -109,6 +109,12 @@
     if (q.has('day')) document.getElementById('points').scrollIntoView();
   }
 
+  const fold = form.querySelector('.fold');
+  fold.addEventListener('click', () => {
+    const open = fold.getAttribute('aria-expanded') !== 'true';
+    fold.setAttribute('aria-expanded', String(open));
+    document.getElementById('finder').classList.toggle('folded', !open);
+  });
   form.addEventListener('submit', e => e.preventDefault());
   form.addEventListener('input', remember);
   for (const b of words) b.addEventListener('click', () => {

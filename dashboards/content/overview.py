@@ -43,6 +43,7 @@ class Entry:
     verdict: str
     sentence: str
     since: str
+    since_time: str
     since_day: int
     lasting: str
     wrong: str
@@ -153,7 +154,8 @@ def _entry(
         probe=result.plant.probe_at(point.name, findings.end) or "",
         verdict=verdict.verdict,
         sentence=reader.text(verdict.sentence),
-        since=reader.moment(since) if since is not None else "",
+        since=reader.date(since) if since is not None else "",
+        since_time=reader.clock(since) if since is not None else "",
         since_day=_day(since, reader) if since is not None else 0,
         lasting=duration_text(max(0, findings.end - since) / 1e9) if since is not None else "",
         wrong=wrong_now(verdict, findings, reader),
@@ -172,7 +174,7 @@ def wrong_now(verdict: Verdict, findings: PointFindings, reader: Reader) -> str:
     if verdict.verdict == "trust":
         return ""
     if verdict.verdict == "do not use":
-        return "not a matter of correction"
+        return "beyond correction: the reading does not follow the process"
     return off_by(verdict.error, verdict.error_band, findings.unit, reader.amount)
 
 

@@ -36,6 +36,7 @@ class PointContent:
     verdict: str
     sentence: str
     since: str
+    since_time: str
     lasting: str
     wrong: str
     advice: str
@@ -70,7 +71,8 @@ def point_content(about: About, reader: Reader, slug: str) -> PointContent:
         probe=about.plant.probe_at(findings.point.name, findings.end) or "",
         verdict=verdict.verdict,
         sentence=reader.text(verdict.sentence),
-        since=reader.moment(since) if since is not None else "",
+        since=reader.date(since) if since is not None else "",
+        since_time=reader.clock(since) if since is not None else "",
         lasting=duration_text(max(0, findings.end - since) / 1e9) if since is not None else "",
         wrong=wrong_now(verdict, findings, reader),
         advice=reader.text(verdict.advice),

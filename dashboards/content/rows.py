@@ -24,6 +24,7 @@ from excursions.clock import duration_text
 from excursions.records import SEVERITY_RANK, Calibration, Event, Link, Parameter, Shift
 from excursions.report.wording import number
 
+MOST_ON_PAPER = 8
 MOST_ROWS = 1_200  # beyond this a page stops being one; the tables beside it hold every event
 
 
@@ -53,6 +54,7 @@ class EventRow:
     evidence: tuple[str, ...]
     figures: tuple[str, ...]
     serious: bool
+    paper_extra: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,11 +121,14 @@ def event_rows(about: About, reader: Reader) -> tuple[tuple[EventRow, ...], int]
     kept = sorted(events, key=lambda e: (not in_trouble(e), -SEVERITY_RANK[e.severity], -e.start, e.kind))[
         :MOST_ROWS
     ]
+    on_paper = {event.id for event in kept[:MOST_ON_PAPER] if in_trouble(event)}
     kept.sort(key=lambda e: (-e.start, e.kind))
-    return tuple(_event_row(event, about, reader) for event in kept), len(events) - len(kept)
+    return tuple(_event_row(event, about, reader, on_paper=event.id in on_paper) for event in kept), len(
+        events
+    ) - len(kept)
 
 
-def _event_row(event: Event, about: About, reader: Reader) -> EventRow:
+def _event_row(event: Event, about: About, reader: Reader, *, on_paper: bool) -> EventRow:
     after, why = about.outcomes.get(event.id, ("", ""))
     lasting = (event.end - event.start) / 1e9
     return EventRow(
@@ -153,6 +158,7 @@ def _event_row(event: Event, about: About, reader: Reader) -> EventRow:
             if math.isfinite(value)
         ),
         serious=in_trouble(event),
+        paper_extra=not on_paper,
     )
 
 

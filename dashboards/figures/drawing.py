@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from markupsafe import Markup, escape
 
-from dashboards.wording import Reader
+from dashboards.wording import Reader, capital
 from excursions.clock import TimeArray
 from excursions.records import Doubt, FloatArray
 from excursions.report.result import PointFindings, Trace
@@ -156,6 +156,11 @@ def spark_ends(findings: PointFindings, window: tuple[int, int], reader: Reader)
     )
 
 
+def panel_title(words: str, unit: str) -> str:
+    """``Temperature, °C``; just the words where the unit says the same."""
+    return capital(words) if not unit or unit == words else f"{capital(words)}, {unit}"
+
+
 SHEET_WIDTH, SHEET_VALUE, SHEET_TEMPERATURE = 900, 190, 110
 SHEET_LEFT, SHEET_GAP, SHEET_BOTTOM = 62, 26, 24
 
@@ -203,7 +208,7 @@ def _panel(
         for text, y in _scale(box)
     )
     return (
-        f'{shades}{lines}<text x="0" y="{top - 6:.0f}">{escape(f"{title}, {reader.unit(trace.unit)}".rstrip(", "))}</text>'
+        f'{shades}{lines}<text x="0" y="{top - 6:.0f}">{escape(panel_title(title, reader.unit(trace.unit)))}</text>'
         f'<path class="{"heat" if trace.name == "temperature" else "reading"}" d="{curve(trace.time, value, box, budget=1_400, whole=False)}"/>'
     )
 

@@ -16,7 +16,7 @@ from excursions.records import Event
 from excursions.report.result import PointFindings
 
 if TYPE_CHECKING:
-    import plotly.graph_objects as go
+    from dashboards.figures.spec import Figure
 
 HEAT_KINDS = ("over_temperature", "sterilisation", "thermal_shock")
 MARGIN = 0.6  # of the exposure's length, drawn before and after it
@@ -29,7 +29,7 @@ def heat_figure(
     *,
     event: Event | None = None,
     display_units: str = "degC",
-) -> go.Figure:
+) -> Figure:
     """One heat exposure as a plotly figure, for a notebook.
 
     Parameters
@@ -81,38 +81,14 @@ def heat_spec(findings: PointFindings, plant: Plant, event: Event, reader: Reade
         "xref": "paper",
         "font": {"size": 13},
     }
+    limits, words = _limits(findings, plant, event, (left, right), reader)
     layout["shapes"] = [
         {"type": "rect", "x0": start, "x1": end, "y0": 0, "y1": 1, "yref": "y domain", "fillcolor": "@doubt",
          "line": {"width": 0}, "layer": "below"},
         *_hidden_peak(event, start, end, reader),
+        *limits,
     ]  # fmt: skip
-    ratings = plant.ratings(findings.point, event.start)
-    limits = {"rated": ratings.continuous_degc, "steam": ratings.sterilisation_degc}
-    layout["annotations"] = []
-    for words, level in limits.items():
-        at = float(reader.level(np.array([level]), "degC")[0])
-        layout["shapes"].append(
-            {
-                "type": "line",
-                "x0": left,
-                "x1": right,
-                "y0": at,
-                "y1": at,
-                "line": {"color": "@heat", "width": 1, "dash": "6px,4px"},
-            }
-        )
-        text = f"{words} {reader.amount(level, 'degC')}{', assumed' if ratings.assumed else ''}"
-        layout["annotations"].append(
-            {
-                "text": label(text),
-                "showarrow": False,
-                "x": right,
-                "y": at,
-                "xanchor": "right",
-                "yanchor": "bottom",
-                "font": {"size": 12, "color": "@heat"},
-            }
-        )
+    layout["annotations"] = words
     line: Spec = {
         "type": "scatter", "mode": "lines+markers", "name": "temperature", "x": reader.wall(trace.time[inside]),
         "y": reader.level(trace.value[inside], trace.unit), "line": {"color": "@heat", "width": 1.6},
@@ -130,3 +106,24 @@ def _hidden_peak(event: Event, start: str, end: str, reader: Reader) -> list[Spe
         {"type": "rect", "x0": start, "x1": end, "y0": low, "y1": high, "fillcolor": "@band", "line": {"width": 0},
          "label": {"text": "the true peak lies in here", "font": {"size": 12, "color": "@quiet"}}}
     ]  # fmt: skip
+
+
+def _limits(
+    findings: PointFindings, plant: Plant, event: Event, ends: tuple[str, str], reader: Reader
+) -> tuple[list[Spec], list[Spec]]:
+    """Both ratings as lines and as words."""
+    ratings = plant.ratings(findings.point, event.start)
+    shapes: list[Spec] = []
+    notes: list[Spec] = []
+    for words, level in (("rated", ratings.continuous_degc), ("steam", ratings.sterilisation_degc)):
+        at = float(reader.level(np.array([level]), "degC")[0])
+        text = f"{words} {reader.amount(level, 'degC')}{', assumed' if ratings.assumed else ''}"
+        shapes.append(
+            {"type": "line", "x0": ends[0], "x1": ends[1], "y0": at, "y1": at,
+             "line": {"color": "@heat", "width": 1, "dash": "6px,4px"}}
+        )  # fmt: skip
+        notes.append(
+            {"text": label(text), "showarrow": False, "x": ends[1], "y": at, "xanchor": "right",
+             "yanchor": "bottom", "font": {"size": 12, "color": "@heat"}}
+        )  # fmt: skip
+    return shapes, notes

@@ -14,7 +14,7 @@ from excursions import clock
 from excursions.report.result import PointFindings, ScanResult
 
 if TYPE_CHECKING:
-    import plotly.graph_objects as go
+    from dashboards.figures.spec import Figure
 
 ROW_PX = 22
 MOST_POINTS = 60
@@ -22,7 +22,7 @@ MOST_POINTS = 60
 
 def overview_figure(
     result: ScanResult, *, display_units: str = "degC", most_points: int = MOST_POINTS
-) -> go.Figure:
+) -> Figure:
     """Events worth a look of the worst points on one time axis, for a notebook.
 
     Parameters

@@ -12,16 +12,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from dashboards.figures.drawing import panel_title
 from dashboards.figures.spec import Spec, broken, label, stamp, to_figure
 from dashboards.look import axis, base_layout, family
-from dashboards.wording import STATE_WORDS, Reader, capital, kind_label
+from dashboards.wording import STATE_WORDS, Reader, kind_label
 from excursions import clock
 from excursions.plant import Plant
 from excursions.records import MEASURING, STATES, Calibration, Doubt, Event, FloatArray
 from excursions.report.result import LabSample, PointFindings, Trace
 
 if TYPE_CHECKING:
-    import plotly.graph_objects as go
+    from dashboards.figures.spec import Figure
 
 LANE_PX = 19
 PANEL_PX = {"value": 270, "temperature": 130, "noise": 74}
@@ -49,7 +50,7 @@ def point_figure(
     doubts: Sequence[Doubt] = (),
     samples: Sequence[LabSample] = (),
     display_units: str = "degC",
-) -> go.Figure:
+) -> Figure:
     """The record of one point as a plotly figure, for a notebook.
 
     Parameters
@@ -142,10 +143,10 @@ def _line(trace: Trace, name: str, key: str, findings: PointFindings, reader: Re
 def _title(name: str, top: float, findings: PointFindings, reader: Reader) -> Spec:
     unit = reader.unit(findings.traces[name].unit)
     words = {
-        "value": capital(findings.point.quantity.label),
+        "value": findings.point.quantity.label,
         "temperature": "Temperature",
     }.get(name, "Noise, local spread of the reading")
-    text = label(words if words == unit or not unit else f"{words}, {unit}")
+    text = label(panel_title(words, unit))
     return _note(text, x=0, xref="paper", y=top, yref="paper", yanchor="bottom", xanchor="left", ink="@quiet")
 
 
@@ -312,7 +313,7 @@ def _lanes(findings: PointFindings, marks: PointMarks, reader: Reader) -> list[_
         spans = states.spans(code)
         if code != MEASURING and spans.size:
             pairs = [(int(a), int(b)) for a, b in spans]
-            lanes.append(_lane(STATE_WORDS[name], "state", pairs, "", f"state:{name}", reader))
+            lanes.append(_lane(STATE_WORDS[name], "state", pairs, "line-ns", f"state:{name}", reader))
     return lanes
 
 
@@ -349,7 +350,10 @@ def _lane_traces(lane: _Lane, at: int, key: str) -> list[Spec]:
             {
                 "type": "scatter", "mode": "markers", "name": label(lane.words), "meta": f"{lane.key}:start",
                 "yaxis": key, "x": lane.marks, "y": [float(at)] * len(lane.marks), "hoverinfo": "skip",
-                "marker": {"symbol": lane.symbol, "size": 11, "color": lane.ink, "line": {"color": lane.ink, "width": 2}},
+                "marker": {
+                    "symbol": lane.symbol, "size": 5 if state else 11, "color": lane.ink,
+                    "line": {"color": lane.ink, "width": 1 if state else 2},
+                },
             }
         )  # fmt: skip
     return data

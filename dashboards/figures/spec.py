@@ -12,18 +12,17 @@ from dashboards.look import LIGHT, paint
 from dashboards.markup.text import plain
 
 if TYPE_CHECKING:
-    import plotly.graph_objects as go
+    from plotly.graph_objects import Figure as Figure  # type: ignore[import-untyped]
 
 # A figure description is plotly's own nested JSON; its values have no narrower type than this.
 Spec = dict[str, Any]
 
 
-def to_figure(spec: Spec) -> go.Figure:
+def to_figure(spec: Spec) -> Figure:
     """A plotly figure in light colours, for a notebook or a program."""
-    import plotly.graph_objects as go
+    import plotly.graph_objects as go  # type: ignore[import-untyped]
 
-    painted = paint(spec, LIGHT)
-    return go.Figure(painted)
+    return go.Figure(paint(spec, LIGHT))
 
 
 def broken(spans: Sequence[tuple[object, object]], at: float) -> tuple[list[object], list[float | None]]:

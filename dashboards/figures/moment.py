@@ -1,0 +1,107 @@
+"""The days around the start of the trouble, as a small drawing beside the answer."""
+
+from __future__ import annotations
+
+import numpy as np
+from markupsafe import Markup, escape
+
+from dashboards.figures.drawing import Box, curve, ends_of
+from dashboards.wording import Reader
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR, TimeArray
+from excursions.records import FloatArray
+from excursions.report.result import PointFindings
+
+WIDTH, HEIGHT, LEFT, BOTTOM = 380, 190, 44, 22
+LEAST_SAMPLES = 8
+# Half spans that are tried: the closest look that still shows enough of the reading on both sides.
+HALVES = (12 * NS_PER_HOUR, 2 * NS_PER_DAY, 4 * NS_PER_DAY, 14 * NS_PER_DAY, 60 * NS_PER_DAY)
+
+
+def moment_drawing(
+    findings: PointFindings, since: int | None, reader: Reader
+) -> tuple[Markup | None, str, bool]:
+    """Drawing, the span it covers in words, and whether temperature is on it; no drawing without a start."""
+    trace = findings.traces.get("value")
+    if since is None or trace is None:
+        return None, "", False
+    half = _half_span(trace.time, trace.value, since, findings)
+    start, end = max(findings.start, since - half), min(findings.end, since + half)
+    inside = (trace.time >= start) & (trace.time <= end)
+    if np.isfinite(trace.value[inside]).sum() < 2:
+        return None, "", False
+    low, high = ends_of(trace.value[inside], margin=0.1)
+    box = Box(
+        left=LEFT,
+        top=6,
+        width=WIDTH - LEFT - 2,
+        height=HEIGHT - BOTTOM - 6,
+        start=start,
+        end=end,
+        low=low,
+        high=high,
+    )
+    line = curve(trace.time[inside], trace.value[inside], box, budget=700, whole=False)
+    heat = _heat(findings, box)
+    at = float(box.x(np.array([since]))[0])
+    words = f"{findings.point.quantity.label} from {reader.moment(start)} to {reader.moment(end)}; the trouble began {reader.moment(since)}"
+    drawing = (
+        f'<svg viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{escape(words)}">{_scale(low, high, box, reader)}'
+        f'<path class="heat faint" d="{heat}"/><path class="reading" d="{line}"/>'
+        f'<path class="began" d="M{at:.1f} 6V{HEIGHT - BOTTOM}"/>{_dates(start, end, since, at, reader)}</svg>'
+    )
+    return Markup(drawing), f"{reader.short(start)} to {reader.short(end)}", bool(heat)
+
+
+def _half_span(time: TimeArray, value: FloatArray, since: int, findings: PointFindings) -> int:
+    for half in HALVES:
+        near = time[(time >= since - half) & (time <= since + half) & np.isfinite(value)]
+        before, after = int((near < since).sum()), int((near >= since).sum())
+        if min(before, after) >= LEAST_SAMPLES * 5 or (before + after >= 200 and half >= 2 * NS_PER_DAY):
+            return half
+    return max(HALVES[-1], findings.end - findings.start)
+
+
+def _heat(findings: PointFindings, box: Box) -> str:
+    """The temperature on a scale of its own: its shape beside the reading, no figures."""
+    trace = findings.traces.get("temperature")
+    if trace is None:
+        return ""
+    inside = (trace.time >= box.start) & (trace.time <= box.end)
+    if np.isfinite(trace.value[inside]).sum() < 2:
+        return ""
+    low, high = ends_of(trace.value[inside], margin=0.1)
+    own = Box(
+        left=box.left,
+        top=box.top,
+        width=box.width,
+        height=box.height,
+        start=box.start,
+        end=box.end,
+        low=low,
+        high=high,
+    )
+    return curve(trace.time[inside], trace.value[inside], own, budget=400, whole=False)
+
+
+def _scale(low: float, high: float, box: Box, reader: Reader) -> str:
+    ends = [(low + (high - low) * part) for part in (0.12, 0.88)]
+    return "".join(
+        f'<path class="grid" d="M{LEFT} {y:.1f}H{WIDTH}"/><text class="end" x="{LEFT - 5}" y="{y + 4:.1f}">{escape(reader.amount(v, "", (high - low) / 8))}</text>'
+        for v in ends
+        for y in [float(box.y(np.array([v]))[0])]
+    )
+
+
+def _dates(start: int, end: int, since: int, at: float, reader: Reader) -> str:
+    middle = f'<text x="{at:.1f}" y="{HEIGHT - 5}" text-anchor="middle" class="strong">{escape(reader.short(since))}</text>'
+    left = (
+        f'<text x="{LEFT}" y="{HEIGHT - 5}">{escape(reader.day_month(start))}</text>'
+        if at > LEFT + 120
+        else ""
+    )
+    right = (
+        f'<text class="end" x="{WIDTH}" y="{HEIGHT - 5}">{escape(reader.day_month(end))}</text>'
+        if at < WIDTH - 120
+        else ""
+    )
+    return left + middle + right
