@@ -29,6 +29,7 @@ FLOORS = (
     ("excursions.pipeline",),
     ("dashboards",),
     ("excursions.cli",),
+    ("excursions.__main__",),
 )
 
 
