@@ -84,7 +84,7 @@ def point_page(
         moment=moment,
         moment_heat=heat,
         moment_span=span,
-        paper_events=counted(sum(not e.paper_extra for e in page.events), "event"),
+        paper_events=counted(sum(not e.paper_extra for e in page.events), "event").replace("no events", "none"),
         drawing=sheet_picture(about.findings, about.doubts, reader, words=page.figure_words),
         figure=embedded(pack_spec(point_spec(about.findings, about.plant, marks, reader))) if drawn else "",
         facts=embedded(point_facts(about, reader)) if drawn else "",

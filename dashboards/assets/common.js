@@ -30,6 +30,7 @@ const Book = (() => {
   function figure(id) {
     const spec = JSON.parse(document.getElementById(id).textContent);
     for (const trace of spec.data) {
+      if (trace.y && trace.y.data && trace.y.type !== 'f8') trace.decimals = Math.round(Math.log10(trace.y.divide));
       for (const key of ['x', 'y']) if (trace[key] && trace[key].data) trace[key] = unpack(trace[key]);
     }
     return spec;

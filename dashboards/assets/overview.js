@@ -129,7 +129,6 @@
   });
   more.addEventListener('click', () => { shownMost = Infinity; show(); });
   addEventListener('hashchange', recall);
-  addEventListener('beforeprint', () => { shownMost = Infinity; show(); });
   for (const target of document.querySelectorAll('[data-day]')) {
     target.addEventListener('click', () => { location.hash = 'day=' + target.dataset.day; });
   }

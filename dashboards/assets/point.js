@@ -170,10 +170,13 @@
   }
 
   // ---- the reading line: what stood at a moment, in words ----------------------------------------
-  function figureText(value, unit) {
-    const size = Math.abs(value), digits = size >= 1000 ? 0 : size >= 100 ? 1 : size >= 10 ? 2 : 3;
-    return `${value.toFixed(digits).replace('-', '−')} ${unit}`.trim();
+  // As many decimals as the record itself has, or as a band supports, else four significant digits.
+  function figureText(value, unit, decimals) {
+    const digits = decimals !== undefined ? decimals : Math.max(0, 3 - Math.floor(Math.log10(Math.abs(value) || 1)));
+    return `${value.toFixed(Math.min(digits, 6)).replace('-', '−')} ${unit}`.trim();
   }
+
+  const digitsFor = band => band > 0 ? Math.max(0, 1 - Math.floor(Math.log10(band) + 0.5)) : undefined;
 
   function errorAt(doubt, ms) {
     const k = doubt.knots.filter(knot => knot[1] !== null);
@@ -192,7 +195,7 @@
       if (i < 0) continue;
       const unit = trace.meta === 'temperature' ? facts.temperature_unit : facts.unit;
       const what = trace.meta === 'value' ? facts.label : trace.meta;
-      readings.push(Number.isFinite(trace.y[i]) ? (what === unit ? `${what} ${figureText(trace.y[i], '')}` : `${what} ${figureText(trace.y[i], unit)}`) : `no ${what === facts.label ? 'reading' : what} here`);
+      readings.push(Number.isFinite(trace.y[i]) ? `${what} ${figureText(trace.y[i], what === unit ? '' : unit, trace.decimals)}` : `no ${what === facts.label ? 'reading' : what} here`);
     }
     let state = lower(stateStart, ms + 0.5) - 1;
     if (state >= 0 && state < facts.states.code.length) {
@@ -206,7 +209,7 @@
     for (const d of facts.doubts) {
       if (ms < d.start || ms > d.end) continue;
       const error = errorAt(d, ms);
-      lines.push(['', error === null ? 'Doubtful here.' : `Doubtful here: reads about ${figureText(Math.abs(error), facts.unit)} too ${error > 0 ? 'high' : 'low'}, by ${d.basis}.`]);
+      lines.push(['', error === null ? 'Doubtful here.' : `Doubtful here: reads about ${figureText(Math.abs(error), facts.unit, digitsFor(d.band[0]))} too ${error > 0 ? 'high' : 'low'}, by ${d.basis}.`]);
     }
     for (const c of facts.calibrations) if (Math.abs(c[0] - ms) <= slack) lines.push(['', `${c[1]}, ${said(c[0])}.`]);
     for (const s of facts.samples) if (Math.abs(s[0] - ms) <= slack && s[1] !== null) lines.push(['', `Laboratory sample ${figureText(s[1], facts.unit)}, ${said(s[0])}.`]);
@@ -351,6 +354,9 @@
     const centre = at !== null && at >= view[0] && at <= view[1] ? at : (view[0] + view[1]) / 2, half = (view[1] - view[0]) * factor / 2;
     go(centre - half, centre + half);
   }
+
+  // The browser goes to the row of the table once more when everything has loaded: land after that.
+  if (document.readyState !== 'complete') addEventListener('load', () => setTimeout(land));
 
   wrap.hidden = false;
   draw().then(() => {

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from typing import TypeVar
 
 from excursions.plant import Plant
-from excursions.records import Calibration, Doubt, Link, Shift
-from excursions.report.result import LabSample, PointFindings, ScanResult, Verdict
+from excursions.records import Calibration, Doubt, LabSample, Link, Shift
+from excursions.report.result import PointFindings, ScanResult, Verdict
 
 T = TypeVar("T", Calibration, Shift, Doubt, LabSample)
 

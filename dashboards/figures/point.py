@@ -18,8 +18,8 @@ from dashboards.look import axis, base_layout, family
 from dashboards.wording import STATE_WORDS, Reader, kind_label
 from excursions import clock
 from excursions.plant import Plant
-from excursions.records import MEASURING, STATES, Calibration, Doubt, Event, FloatArray
-from excursions.report.result import LabSample, PointFindings, Trace
+from excursions.records import MEASURING, STATES, Calibration, Doubt, Event, FloatArray, LabSample
+from excursions.report.result import PointFindings, Trace
 
 if TYPE_CHECKING:
     from dashboards.figures.spec import Figure

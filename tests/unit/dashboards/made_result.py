@@ -25,13 +25,14 @@ from excursions.records import (
     Doubt,
     Event,
     FloatArray,
+    LabSample,
     Link,
     Parameter,
     Sampling,
     Shift,
     StateLine,
 )
-from excursions.report.result import LabSample, Levels, PointFindings, ScanResult, Trace, Verdict
+from excursions.report.result import Levels, PointFindings, ScanResult, Trace, Verdict
 from excursions.report.thin import thin
 
 START = 1_767_222_000_000_000_000  # 2026-01-01 00:00 in Vienna
