@@ -243,6 +243,21 @@ class CalibrationEntry:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class LabSample:
+    """One laboratory (grab) sample.
+
+    As read: point or tag and unit as written.  After the pipeline has placed it: name of the point, value in
+    its canonical unit.
+    """
+
+    point: str
+    time: int
+    value: float
+    unit: str = ""
+    comment: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Parameter:
     """One calibration parameter: value and standard uncertainty in `unit`, and where it came from (`computed`, `entered`)."""
 

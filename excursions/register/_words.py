@@ -9,8 +9,9 @@ T temperature, P pressure) and EN 62424 (Q quality); both from memory.
 from __future__ import annotations
 
 import re
-import unicodedata
 from functools import lru_cache
+
+from excursions.read.fold import plain
 
 _SEGMENT = re.compile(r"[/\\|>]|::|(?<=\D)\.(?=\D)|(?<=\d)\.(?=[^\W\d])|(?<=[^\W\d])\.(?=\d)")
 _TOKEN = re.compile(
@@ -256,16 +257,6 @@ _ISA_TEMPERATURE = re.compile(r"^T(?:[TERIC]|I[TCRASEQ]{1,4}|RC|IRC[A]?|[ISX])$"
 _ISA_PRESSURE = re.compile(r"^P(?:[TEI]|I[TCRASE]{1,4}|IRC)$")
 _ISA_OTHER = re.compile(r"^(?:[FLSWHXVZEJK])(?:[TEICVYSZ]|I[TCRASEQ]{1,4}|CV)$")
 _ISA_CONDUCTIVITY = re.compile(r"^C(?:[TE]|I[TCRASE]{1,3})$")
-
-
-@lru_cache(maxsize=65_536)
-def plain(text: str) -> str:
-    """Text without accents, micro signs as ``u``, ligatures and width variants undone; case kept."""
-    if text.isascii():
-        return text
-    text = text.replace("µ", "u").replace("μ", "u").replace("ß", "ss")
-    decomposed = unicodedata.normalize("NFKD", text)
-    return "".join(c for c in decomposed if not unicodedata.combining(c))
 
 
 def segments(name: str) -> tuple[tuple[str, ...], ...]:

@@ -178,7 +178,7 @@ def _sections(document: tomlkit.TOMLDocument, section: str) -> list[Any]:
 
 
 def _existing(document: tomlkit.TOMLDocument, section: str, key: str, name: str) -> Any:
-    fields = dict((s, f) for s, _, f in _SECTIONS)[section]
+    fields = {name: known for name, _, known in _SECTIONS}[section]
     for rows in _sections(document, section):
         if isinstance(rows, AoT | list):
             for row in rows:

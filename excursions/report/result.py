@@ -19,6 +19,9 @@ from excursions.records import (
     Shift,
     StateLine,
 )
+from excursions.records import (
+    LabSample as LabSample,
+)
 
 VERDICTS = ("do not use", "doubt", "cannot tell", "trust")
 
@@ -88,17 +91,6 @@ class Verdict:
     event: str = ""
     knowledge: str = ""
     reasons: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LabSample:
-    """One laboratory (grab) sample: value in the canonical unit of the point it belongs to."""
-
-    point: str
-    time: int
-    value: float
-    unit: str
-    comment: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,62 @@
+"""What was done, by the words of the log: calibration, verification, swap of a probe, cleaning, and which phase."""
+
+from __future__ import annotations
+
+import re
+
+from excursions.read.fold import plain
+
+_FOUND = re.compile(
+    r"as.?found|^af$|^found|\bbefore|\bvor(her|gefunden)?\b|\bavant\b|\bantes\b|initial|angetroffen|encontrad|trouv"
+)
+_LEFT = re.compile(
+    r"as.?left|^al$|^left|\bafter\b|\bnach(her)?\b|\bapres\b|\bdespues\b|\bdepois\b|hinterlassen|\bfinal\b"
+)
+_VERIFY = re.compile(
+    r"verif|\bcheck|\btest|control|kontroll|pruf|pruef|uberpruf|ueberpruf|validier|comprob|vergleich|compar|\bbump"
+)
+_INSTALL = re.compile(
+    r"install|einbau|eingebaut|montage|mont(e|iert)|fitted|plugged|put in|instalad|instalac|colocad"
+)
+_SWAP = re.compile(
+    r"swap|replac|exchang|tausch|wechsel|gewechselt|ersetz|remplac|substit|\bcambi|\btroca|reemplaz|renew|new (probe|sensor|electrode)"
+)
+_REMOVE = re.compile(
+    r"remov|uninstall|ausbau|ausgebaut|depos|retir|demont|taken out|to (the )?(bench|workshop)"
+)
+_CLEAN = re.compile(
+    r"^(clean|reinig|gereinigt|nettoy|limpi|limpe|lavad|spul|spuel|rins|inspect|sichtprufung|electrolyte|elektrolyt|membran)"
+)
+_CALIBRATE = re.compile(
+    r"calib|kalib|justier|adjust|etalonn|ajust|\bcal\b|two.?point|one.?point|\d.?p(oin)?t|zweipunkt|einpunkt|eingestellt|abgleich|nachjust"
+)
+
+
+def phase_of(text: str) -> str:
+    """``as_found``, ``as_left`` or empty."""
+    said = plain(text).casefold().replace("_", " ")
+    if _FOUND.search(said):
+        return "as_found"
+    return "as_left" if _LEFT.search(said) else ""
+
+
+def action_of(text: str) -> str:
+    """``remove``, ``install``, ``calibration``, ``verification``, ``clean`` or empty.
+
+    A swap is an installation: what went in is named, what came out ends.  A calibration that was "checked and
+    adjusted" is a calibration.
+    """
+    said = plain(text).casefold().replace("_", " ").strip()
+    if not said:
+        return ""
+    if _SWAP.search(said) and not re.search(r"membran|electrolyt|elektrolyt|cap\b|kappe", said):
+        return "install"
+    if _REMOVE.search(said):
+        return "remove"
+    if _INSTALL.search(said):
+        return "install"
+    if _CALIBRATE.search(said):
+        return "calibration"
+    if _VERIFY.search(said):
+        return "verification"
+    return "clean" if _CLEAN.search(said) else ""

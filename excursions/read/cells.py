@@ -1,0 +1,266 @@
+"""Small tables (calibration logs, sample lists) as rows of text cells with the line each stands on.
+
+Text of any separator and encoding, packed or not; workbooks sheet by sheet; Parquet and Arrow.  Exports take
+another way, because they are large; a log is small, and every cell of it may be read by a person.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+from collections import Counter
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import IO
+
+import polars as pl
+
+from excursions.errors import InputFileError
+from excursions.read.model import ReadOptions
+from excursions.read.text import encoding_of
+from excursions.read.unpack import CutOff, opened, unpacked
+
+LARGEST = 64 * 2**20  # bytes of text; ten thousand calibrations fill about two megabytes
+_SEPARATORS = (";", "\t", "|", ",")
+_EXCEL = ((b"PK\x03\x04", b"xl/"), (b"\xd0\xcf\x11\xe0", b""))
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row: the line (of a workbook: the row number) it starts on, and its cells without blanks around."""
+
+    line: int
+    cells: tuple[str, ...]
+
+    @property
+    def text(self) -> str:
+        """The row as one short line, for lists of what was refused."""
+        return " | ".join(cell for cell in self.cells if cell)[:500]
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """One table of a file; `name` is empty where a file holds one table only."""
+
+    name: str
+    rows: tuple[Row, ...]
+    separator: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class CellFile:
+    """A file as sheets of cells, with its digest and what to tell about it."""
+
+    path: Path
+    sha256: str
+    sheets: tuple[Sheet, ...]
+    notes: tuple[str, ...] = ()
+
+
+def read_cells(path: Path, options: ReadOptions) -> CellFile:
+    """Read a small table file of any supported kind.
+
+    Raises
+    ------
+    InputFileError
+        If the file cannot be opened, is empty, is binary of no known kind, or is too large for a log.
+    """
+    data, notes = _content(path, options)
+    digest = hashlib.sha256(path.read_bytes()).hexdigest()
+    reader = kind_of(data)
+    sheets = tuple(sheet for sheet in reader(path, data, options) if sheet.rows)
+    if options.sheet and any(sheet.name == options.sheet for sheet in sheets):
+        sheets = tuple(sheet for sheet in sheets if sheet.name == options.sheet)
+    if not sheets:
+        raise InputFileError(
+            found="a file without any row",
+            expected="a table with a header",
+            mend="check the file",
+            file=str(path),
+        )
+    return CellFile(path=path, sha256=digest, sheets=sheets, notes=notes)
+
+
+_HEAD_BYTES = 64 * 2**10
+_HEAD_ROWS = 60
+
+
+def read_head(path: Path, options: ReadOptions) -> tuple[Sheet, ...]:
+    """First rows of every table of a file, to see what it holds; text is read no further than a few pages.
+
+    Raises
+    ------
+    InputFileError
+        If the file cannot be opened or is no table; ``column`` is ``container`` for an archive or a data
+        base, which only the reading of exports opens.
+    """
+    with opened(path) as raw:
+        head = _first_bytes(raw, path, options)
+    if not head:
+        return ()
+    if any(head.startswith(magic) for magic in (b"SQLite format 3", b"ARROW1")) or (
+        head.startswith(b"PK") and path.suffix.casefold() == ".zip"
+    ):
+        raise InputFileError(found="a container", expected="a table", file=str(path), column="container")
+    if any(head.startswith(magic) for magic, _ in _EXCEL):
+        return tuple(_first_rows(sheet) for sheet in _workbook(path, path.read_bytes(), options))
+    if head.startswith(b"PAR1"):
+        return (_first_rows(_from_frame(pl.scan_parquet(path).head(_HEAD_ROWS).collect())),)
+    return tuple(_first_rows(sheet) for sheet in _text(path, head, options) if sheet.rows)
+
+
+def _first_bytes(raw: IO[bytes], path: Path, options: ReadOptions) -> bytes:
+    """Head of the unpacked content, cut at its last line end."""
+    head = b""
+    try:
+        for chunk in unpacked(raw, path.stat().st_size, options):
+            head += chunk[: _HEAD_BYTES - len(head)]
+            if len(head) >= _HEAD_BYTES:
+                return head[: head.rfind(b"\n") + 1] or head
+    except CutOff:
+        pass  # the reader of the file says so; what came before is enough to see what it is
+    return head
+
+
+def _first_rows(sheet: Sheet) -> Sheet:
+    return Sheet(sheet.name, sheet.rows[:_HEAD_ROWS], sheet.separator)
+
+
+def _content(path: Path, options: ReadOptions) -> tuple[bytes, tuple[str, ...]]:
+    parts: list[bytes] = []
+    size = 0
+    try:
+        with opened(path) as raw:
+            for chunk in unpacked(raw, path.stat().st_size, options):
+                size += len(chunk)
+                if size > LARGEST:
+                    raise InputFileError(
+                        found=f"more than {LARGEST} bytes",
+                        expected="a calibration log or a list of samples",
+                        mend="pass it as an export if it is one, or cut it into years",
+                        file=str(path),
+                    )
+                parts.append(chunk)
+    except CutOff:
+        return b"".join(parts), ("the packed file is cut off; what came before was read",)
+    return b"".join(parts), ()
+
+
+SheetReader = Callable[[Path, bytes, ReadOptions], Iterator[Sheet]]
+
+
+def kind_of(data: bytes) -> SheetReader:
+    """How to read this content: a workbook, Parquet, Arrow or text."""
+    if any(data.startswith(magic) and inside in data for magic, inside in _EXCEL):
+        return _workbook
+    if data.startswith(b"PAR1"):
+        return _parquet
+    if data.startswith(b"ARROW1"):
+        return _arrow
+    return _text
+
+
+def _workbook(path: Path, data: bytes, options: ReadOptions) -> Iterator[Sheet]:
+    import fastexcel
+
+    try:
+        book = fastexcel.read_excel(data)
+        for name in book.sheet_names:
+            frame = book.load_sheet(name, header_row=None, skip_rows=0, dtypes="string").to_polars()
+            yield Sheet(name, _frame_rows(frame, first_line=1))
+    except fastexcel.FastExcelError as error:
+        raise _broken(path, "workbook", error) from error
+
+
+def _parquet(path: Path, data: bytes, options: ReadOptions) -> Iterator[Sheet]:
+    try:
+        yield _from_frame(pl.read_parquet(io.BytesIO(data)))
+    except (pl.exceptions.PolarsError, OSError) as error:
+        raise _broken(path, "Parquet file", error) from error
+
+
+def _arrow(path: Path, data: bytes, options: ReadOptions) -> Iterator[Sheet]:
+    try:
+        yield _from_frame(pl.read_ipc(io.BytesIO(data)))
+    except (pl.exceptions.PolarsError, OSError) as error:
+        raise _broken(path, "Arrow file", error) from error
+
+
+def _broken(path: Path, what: str, error: Exception) -> InputFileError:
+    return InputFileError(
+        found=f"a {what} that cannot be read ({str(error).splitlines()[0][:120]})",
+        expected=f"a sound {what}",
+        mend="save it again, or as CSV",
+        file=str(path),
+    )
+
+
+def _from_frame(frame: pl.DataFrame) -> Sheet:
+    header = Row(1, tuple(frame.columns))
+    return Sheet("", (header, *_frame_rows(frame, first_line=2)))
+
+
+def _frame_rows(frame: pl.DataFrame, first_line: int) -> tuple[Row, ...]:
+    """Rows of a frame as text; times in ISO 8601, with their offset if they carry a zone."""
+    texts = [_column_text(column) for column in frame.get_columns()]
+    rows = zip(*texts, strict=True) if texts else iter(())
+    numbered = (Row(line, tuple(cell.strip() for cell in row)) for line, row in enumerate(rows, first_line))
+    return tuple(row for row in numbered if any(row.cells))
+
+
+def _column_text(column: pl.Series) -> list[str]:
+    if isinstance(column.dtype, pl.Datetime):
+        form = "%Y-%m-%dT%H:%M:%S%.f" + ("%z" if column.dtype.time_zone else "")
+        column = column.dt.to_string(form)
+    elif not isinstance(column.dtype, pl.String):
+        column = column.cast(pl.String, strict=False)
+    return [text or "" for text in column.to_list()]
+
+
+def _text(path: Path, data: bytes, options: ReadOptions) -> Iterator[Sheet]:
+    encoding, mark = encoding_of(data[:65_536], options.encoding)
+    text = data[mark:].decode(encoding, errors="replace")
+    if text.count("\x00") > 0 or _share_of_controls(text) > 0.05:
+        raise InputFileError(
+            found="bytes that are no text and no known kind of table",
+            expected="CSV, a workbook, Parquet or Arrow",
+            mend="export it as CSV",
+            file=str(path),
+        )
+    separator = options.separator if len(options.separator) == 1 else separator_of(text)
+    yield Sheet("", _split(text, separator), separator)
+
+
+def _share_of_controls(text: str) -> float:
+    head = text[:4_000]
+    return sum(not (char.isprintable() or char in "\t\r\n") for char in head) / max(1, len(head))
+
+
+def separator_of(text: str) -> str:
+    """The separator that cuts most of the first lines into the same number (at least two) of cells."""
+    sample = "\n".join(text.splitlines()[:200])
+    best, best_score = ",", 0.0
+    for separator in _SEPARATORS:
+        widths = Counter(len(row) for row in csv.reader(io.StringIO(sample), delimiter=separator) if any(row))
+        score = float(sum(count for width, count in widths.items() if width > 1))
+        usual, rows = widths.most_common(1)[0] if widths else (1, 0)
+        score += 3.0 * rows if usual > 1 else 0.0
+        if separator == ",":
+            score *= 0.6  # decimal commas cut numbers into cells of their own
+        if score > best_score:
+            best, best_score = separator, score
+    return best
+
+
+def _split(text: str, separator: str) -> tuple[Row, ...]:
+    csv.field_size_limit(LARGEST)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
+    rows: list[Row] = []
+    line = 1
+    for cells in reader:
+        if any(cell.strip() for cell in cells):
+            rows.append(Row(line, tuple(cell.strip() for cell in cells)))
+        line = reader.line_num + 1
+    return tuple(rows)

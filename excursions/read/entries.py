@@ -1,0 +1,340 @@
+"""Rows of a calibration log to facts, and facts of neighbouring rows to one entry."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from excursions.clock import NS_PER_HOUR
+from excursions.errors import ExcursionsError, InputFileError
+from excursions.read.actions import action_of, phase_of
+from excursions.read.cells import Row
+from excursions.read.figures import air_pressure_kpa, degc, figure_of
+from excursions.read.headers import LEFT, Meaning, meaning_of
+from excursions.read.numbers import is_nothing, number_of
+from excursions.read.standards import Standard, standard_of
+from excursions.read.table import LogTable
+from excursions.records import CalibrationEntry, StandardReading
+
+_ONE_CALIBRATION = 2 * NS_PER_HOUR  # rows of one standard each, further apart than this, are two calibrations
+_OWN_UNIT_WITHIN = 1.5  # a reading this near its pH buffer is a pH, not a voltage
+
+
+@dataclass(slots=True)
+class Slot:
+    """What a row says of one standard."""
+
+    standard: Standard | None = None
+    raw: float = math.nan
+    raw_unit: str = ""
+    temperature: float = math.nan
+
+
+@dataclass(slots=True)
+class Part:
+    """What a row says of one phase (as found, as left, or neither): figures and standards by slot."""
+
+    figures: dict[str, float] = field(default_factory=dict)
+    slots: dict[str, Slot] = field(default_factory=dict)
+
+    def slot(self, name: str) -> Slot:
+        return self.slots.setdefault(name, Slot())
+
+    @property
+    def filled(self) -> bool:
+        return bool(self.figures) or any(math.isfinite(slot.raw) for slot in self.slots.values())
+
+
+@dataclass(slots=True)
+class Facts:
+    """One row of a log, understood; `parts` by phase, the empty phase where the row names none."""
+
+    row: Row
+    time: int | None = None
+    point: str = ""
+    probe: str = ""
+    old_probe: str = ""
+    model: str = ""
+    action: str = ""
+    said: str = ""
+    phase: str = ""
+    measurand: str = ""
+    comment: str = ""
+    air_pressure_kpa: float = math.nan
+    parts: dict[str, Part] = field(default_factory=dict)
+
+    def part(self, phase: str) -> Part:
+        return self.parts.setdefault(phase, Part())
+
+    @property
+    def measured(self) -> bool:
+        """Whether any figure or raw value stands in the row."""
+        return any(part.filled for part in self.parts.values())
+
+
+@dataclass
+class RowReader:
+    """Reads the rows of one table; keeps what could not be read."""
+
+    table: LogTable
+    file: str
+    comma: bool
+    units: Mapping[int, str]
+    faults: list[ExcursionsError] = field(default_factory=list)
+
+    def facts(self, row: Row) -> Facts:
+        """Everything a row says but its time."""
+        table = self.table
+        said = table.cell(row, "action")
+        facts = Facts(
+            row=row,
+            point=table.cell(row, "point"),
+            probe=_serial(table.cell(row, "probe")),
+            old_probe=_serial(table.cell(row, "old_probe")),
+            model=table.cell(row, "model"),
+            said=said,
+            action=action_of(said),
+            phase=phase_of(table.cell(row, "phase")) or phase_of(said),
+            measurand=table.cell(row, "measurand"),
+            comment=self._comment(row),
+        )
+        for at, meaning in enumerate(table.meanings):
+            cell = row.cells[at] if at < len(row.cells) else ""
+            if not is_nothing(cell):
+                self._take(facts, at, meaning, cell)
+        if not facts.action:
+            facts.action = action_of(table.cell(row, "phase")) or action_of(facts.model if not said else "")
+        return facts
+
+    def _comment(self, row: Row) -> str:
+        parts = [
+            row.cells[at] for at in self.table.columns("comment") if at < len(row.cells) and row.cells[at]
+        ]
+        parts += [
+            f"result: {row.cells[at]}"
+            for at in self.table.columns("result")
+            if at < len(row.cells) and row.cells[at]
+        ]
+        return "; ".join(parts)
+
+    def _take(self, facts: Facts, at: int, meaning: Meaning, cell: str) -> None:
+        phase = meaning.phase or facts.phase
+        if meaning.kind == "standard":
+            self._standard(facts, at, meaning, cell, phase)
+        elif meaning.kind in ("figure", "raw", "temperature", "air_pressure", "value"):
+            number = number_of(cell, comma=self.comma)
+            if number is None:
+                self._fault(facts.row, at, cell, "a number")
+            else:
+                self._number(facts, at, meaning, number[0], number[1], phase)
+
+    def _standard(self, facts: Facts, at: int, meaning: Meaning, cell: str, phase: str) -> None:
+        unit = self.table.cell(facts.row, "standard_unit") or meaning.unit
+        standard = standard_of(cell, comma=self.comma, unit=_spelt(unit))
+        if standard is None:
+            self._fault(facts.row, at, cell, 'a standard such as "7.00", "air" or "1413 uS/cm"')
+            return
+        facts.part(phase).slot(_slot(meaning)).standard = standard
+
+    def _number(self, facts: Facts, at: int, meaning: Meaning, value: float, behind: str, phase: str) -> None:
+        unit = self.units.get(at, meaning.unit) or behind
+        if meaning.kind == "figure":
+            name, value = figure_of(meaning.figure, value, unit)
+            facts.part(phase).figures[name] = value
+        elif meaning.kind == "air_pressure":
+            facts.air_pressure_kpa = air_pressure_kpa(value, unit)
+        elif meaning.kind == "temperature":
+            facts.part(phase).slot(_slot(meaning)).temperature = degc(value, unit)
+        else:
+            self._raw_or_value(facts, meaning, value, unit, phase)
+
+    def _raw_or_value(self, facts: Facts, meaning: Meaning, value: float, unit: str, phase: str) -> None:
+        unit = unit or self.table.cell(facts.row, "raw_unit") or self.table.cell(facts.row, "value_unit")
+        named = meaning_of(facts.measurand) if meaning.kind == "value" else Meaning()
+        if named.kind == "figure":
+            name, value = figure_of(named.figure, value, named.unit or unit.casefold())
+            facts.part(phase or named.phase).figures[name] = value
+            return
+        slot = facts.part(phase).slot(_slot(meaning))
+        slot.raw, slot.raw_unit = value, _spelt(unit)
+        slot.standard = slot.standard or meaning.fixed
+
+    def _fault(self, row: Row, at: int, cell: str, expected: str) -> None:
+        self.faults.append(
+            InputFileError(
+                found=f'"{cell[:60]}"',
+                expected=expected,
+                mend="this cell is left out; the rest of the row is used",
+                file=self.file,
+                line=row.line,
+                column=self.table.headers[at],
+            )
+        )
+
+
+def _slot(meaning: Meaning) -> str:
+    if meaning.fixed:
+        return f"={meaning.fixed.label}" if math.isnan(meaning.fixed.value) else f"={meaning.fixed.value:g}"
+    return f"#{meaning.index}"
+
+
+_UNITS = {
+    "mv": "mV",
+    "na": "nA",
+    "ua": "uA",
+    "pa": "pA",
+    "us": "uS",
+    "ms": "mS",
+    "us/cm": "uS/cm",
+    "ms/cm": "mS/cm",
+    "ph": "pH",
+    "°": "deg",
+    "deg": "deg",
+    "ntu": "NTU",
+    "fnu": "FNU",
+    "mg/l": "mg/L",
+    "v": "V",
+}
+
+
+def _spelt(unit: str) -> str:
+    """Unit in the spelling of the records."""
+    return _UNITS.get(unit.casefold().replace("µ", "u").replace("μ", "u"), unit)
+
+
+def _serial(text: str) -> str:
+    """A serial number without the ``.0`` that spreadsheets add and the words people put before it."""
+    said = "" if is_nothing(text) else text.strip()
+    if said.endswith(".0") and said[:-2].isdigit():
+        said = said[:-2]
+    for word in ("s/n", "sn:", "sn ", "serial", "no.", "#"):
+        if said.casefold().startswith(word):
+            said = said[len(word) :].strip(" :.#")
+    return said
+
+
+def merge(rows: Sequence[Facts]) -> list[tuple[Facts, int]]:
+    """Join neighbouring rows that each hold one standard of the same calibration; with the number of rows joined."""
+    joined: list[tuple[Facts, int]] = []
+    for facts in rows:
+        if joined and _belongs(joined[-1][0], facts):
+            first, count = joined[-1]
+            _join(first, facts, count)
+            joined[-1] = (first, count + 1)
+        else:
+            joined.append((facts, 1))
+    return joined
+
+
+def _belongs(first: Facts, facts: Facts) -> bool:
+    same = ("point", "probe", "action", "phase")
+    if any(getattr(first, key) != getattr(facts, key) for key in same) or set(first.parts) != set(
+        facts.parts
+    ):
+        return False
+    if first.time is None or facts.time is None or not 0 <= facts.time - first.time <= _ONE_CALIBRATION:
+        return False
+    return _single(facts) and _standards(first).isdisjoint(_standards(facts)) and bool(_standards(facts))
+
+
+def _single(facts: Facts) -> bool:
+    return all(set(part.slots) <= {"#0"} for part in facts.parts.values())
+
+
+def _standards(facts: Facts) -> set[tuple[str, str]]:
+    slots = [slot for part in facts.parts.values() for slot in part.slots.values() if slot.standard]
+    return {(f"{slot.standard.value:g}", slot.standard.unit) for slot in slots if slot.standard}
+
+
+def _join(first: Facts, facts: Facts, count: int) -> None:
+    for phase, part in facts.parts.items():
+        mine = first.part(phase)
+        mine.figures |= {name: value for name, value in part.figures.items() if name not in mine.figures}
+        for name, slot in part.slots.items():
+            mine.slots[f"{name}+{count}"] = slot
+    if facts.comment and facts.comment not in first.comment:
+        first.comment = "; ".join(text for text in (first.comment, facts.comment) if text)
+
+
+def entries_of(facts: Facts, file: str) -> list[CalibrationEntry]:
+    """One entry a phase; what a row says of no phase belongs to as left, standards named once to both."""
+    if facts.time is None:
+        return []
+    action = "verification" if facts.action == "verification" else "calibration"
+    parts = dict(facts.parts)
+    shared = parts.pop("", Part())
+    if not parts or shared.filled:
+        default = facts.phase or ("as_found" if action == "verification" else LEFT)
+        parts = {default: Part()} | parts
+        parts[default] = _over(parts[default], shared)
+    base = CalibrationEntry(
+        time=facts.time,
+        file=file,
+        line=facts.row.line,
+        point=facts.point,
+        probe=facts.probe,
+        action=action,
+        air_pressure_kpa=facts.air_pressure_kpa,
+        comment=facts.comment,
+    )
+    made = [
+        replace(base, phase=phase, figures=dict(part.figures), standards=_readings(part, shared))
+        for phase, part in sorted(parts.items())
+    ]
+    filled = [entry for entry in made if entry.figures or entry.standards]
+    return filled or made[:1]
+
+
+def _over(part: Part, shared: Part) -> Part:
+    return Part(figures=shared.figures | part.figures, slots={**shared.slots, **part.slots})
+
+
+def _readings(part: Part, shared: Part) -> tuple[StandardReading, ...]:
+    """Standards with their raw values; nominal value and temperature come from the shared part where missing."""
+    common = _common_temperature(part, shared)
+    slots: list[Slot] = []
+    for name, slot in part.slots.items():
+        if math.isnan(slot.raw):
+            continue
+        twin = shared.slots.get(name, Slot())
+        temperature = next(
+            (t for t in (slot.temperature, twin.temperature, common) if math.isfinite(t)), math.nan
+        )
+        slots.append(replace(slot, standard=slot.standard or twin.standard, temperature=temperature))
+    own = _in_own_unit(slots)
+    return tuple(_reading(slot, own=own) for slot in slots if slot.standard)
+
+
+def _common_temperature(part: Part, shared: Part) -> float:
+    """One temperature column for all standards."""
+    for source in (part, shared):
+        slot = source.slots.get("#0")
+        if slot and math.isnan(slot.raw) and math.isfinite(slot.temperature):
+            return slot.temperature
+    return math.nan
+
+
+def _in_own_unit(slots: Sequence[Slot]) -> bool:
+    """Whether raw values without a unit are readings in pH: each lies near its own buffer."""
+    return all(
+        slot.standard is not None and abs(slot.raw - slot.standard.value) <= _OWN_UNIT_WITHIN
+        for slot in slots
+    )
+
+
+def _reading(slot: Slot, *, own: bool) -> StandardReading:
+    standard = slot.standard
+    assert standard is not None
+    unit, raw_unit = standard.unit, slot.raw_unit
+    acid = unit in ("", "pH") and 0.0 <= standard.value <= 14.0 and standard.label not in ("zero", "air")
+    if acid and (raw_unit in ("mV", "pH") or (unit == "pH" and not raw_unit) or (not raw_unit and not own)):
+        unit, raw_unit = "pH", raw_unit or ("pH" if own else "mV")
+    return StandardReading(
+        standard=standard.value,
+        raw=slot.raw,
+        standard_unit=unit,
+        raw_unit=raw_unit,
+        temperature_degc=slot.temperature,
+        label=standard.label,
+    )

@@ -1,0 +1,110 @@
+"""Calibration parameters as entered, taken to the names and units the house calculates with."""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections.abc import Sequence
+
+from excursions.measurands import MEASURANDS
+from excursions.physics.nernst import nernst_slope_mv
+from excursions.read.fold import plain
+
+_FULL_SLOPE_MV = float(nernst_slope_mv(25.0))
+_CURRENTS = ("na", "ua", "pa")
+_PRESSURE_KPA = {
+    "hpa": 0.1,
+    "mbar": 0.1,
+    "kpa": 1.0,
+    "bar": 100.0,
+    "mmhg": 0.133322387415,
+    "torr": 0.133322387415,
+    "pa": 0.001,
+    "atm": 101.325,
+}
+
+
+def unit_of_column(figure: str, unit: str, values: Sequence[float]) -> tuple[str, str]:
+    """Unit of a column of figures, and why when the header does not say.
+
+    Slopes are told apart by size: a pH probe gives 50 to 61 mV per pH, 0.8 to 1.05 as a ratio, 80 to 105 %.
+    A zero between pH 4 and 10 is a zero point, beyond that a potential in mV.
+    """
+    if not values:
+        return unit, ""
+    middle = statistics.median(abs(value) for value in values)
+    if figure == "slope":
+        if middle <= 1.3 and unit in ("", "%"):
+            return "ratio", f"a median of {middle:.3g} is a ratio, not per cent"
+        if not unit and 45.0 <= middle <= 62.0:
+            return "mv/ph", f"a median of {middle:.3g} is a slope in mV/pH"
+        return (unit, "") if unit else ("%", f"a median of {middle:.3g} is a slope in per cent")
+    if figure == "zero_point" and not unit:
+        if 4.0 <= middle <= 10.0:
+            return "ph", f"a median of {middle:.3g} is a zero point in pH"
+        if max(abs(value) for value in values) > 14.0:
+            return "mv", f"values up to {max(abs(v) for v in values):.3g} are a potential in mV"
+        return "", "nothing states a unit; taken as a zero in the unit of the reading"
+    return unit, ""
+
+
+def figure_of(figure: str, value: float, unit: str) -> tuple[str, float]:
+    """Name and value of a parameter: slope in %, zero_point in pH, offset in mV, cell_constant in 1/cm.
+
+    A unit that cannot be taken there stays in the name (``slope [na]``), so that nothing is mistaken for it.
+    """
+    if figure == "slope":
+        return _slope(value, unit)
+    if figure == "zero_point":
+        if unit == "ph":
+            return "zero_point", value
+        return (
+            ("offset", value)
+            if unit == "mv"
+            else ("zero", value)
+            if unit not in _CURRENTS
+            else (f"zero [{unit}]", value)
+        )
+    if figure == "offset":
+        return ("offset", value) if unit in ("", "mv", "degc", "°c", "c") else (f"offset [{unit}]", value)
+    if figure == "cell_constant":
+        return "cell_constant", value / 100.0 if unit in ("1/m", "m-1", "/m") else value
+    if figure == "gain" and unit.startswith("%"):
+        return "gain", value / 100.0
+    return figure, value
+
+
+def _slope(value: float, unit: str) -> tuple[str, float]:
+    if unit == "ratio":
+        return "slope", 100.0 * value
+    if unit.startswith("mv"):
+        return "slope", 100.0 * abs(value) / _FULL_SLOPE_MV
+    return ("slope", value) if unit.startswith("%") or not unit else (f"slope [{unit}]", value)
+
+
+def air_pressure_kpa(value: float, unit: str) -> float:
+    """Air pressure in kPa; without a unit told by its size, NaN when it is no air pressure at all."""
+    for factor in (
+        (_PRESSURE_KPA.get(unit),) if unit in _PRESSURE_KPA else (1.0, 0.1, 0.133322387415, 101.325)
+    ):
+        if factor and 40.0 <= value * factor <= 130.0:
+            return value * factor
+    return math.nan
+
+
+def degc(value: float, unit: str) -> float:
+    """Temperature in degC."""
+    return (value - 32.0) / 1.8 if unit in ("degf", "°f", "f") else value
+
+
+def measurand_named(text: str) -> str:
+    """Key of the measurand a cell names, or empty."""
+    said = plain(text).strip().casefold()
+    if not said:
+        return ""
+    for key, row in MEASURANDS.items():
+        if said in (key, row.label.casefold(), *row.words):
+            return key
+    return next(
+        (key for key, row in MEASURANDS.items() if any(len(w) > 3 and w in said for w in row.words)), ""
+    )

@@ -1,0 +1,253 @@
+"""Laboratory (grab) samples: value, time and the point they were drawn at; a row a sample, or a column a point."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import polars as pl
+
+from excursions.errors import ExcursionsError, InputFileError
+from excursions.read.cells import Row, read_cells
+from excursions.read.headers import Meaning, fold, meaning_of, unit_in
+from excursions.read.model import REFUSED_SCHEMA, ReadOptions
+from excursions.read.numbers import decimal_comma, is_nothing, number_of
+from excursions.read.table import LogTable, column_decision, find_table, is_point_like, row_times
+from excursions.records import Decision, LabSample
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SampleReading:
+    """Samples as read, in the order of the file: rows == used + refused rows.
+
+    `LabSample.point` is the point or tag as written, `LabSample.unit` the unit as written or empty.
+    """
+
+    path: Path
+    sha256: str = ""
+    samples: tuple[LabSample, ...] = ()
+    refused: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=REFUSED_SCHEMA))
+    decisions: tuple[Decision, ...] = ()
+    problems: tuple[ExcursionsError, ...] = ()
+    rows: int = 0
+    used: int = 0
+
+
+_VALUES = frozenset(
+    [
+        "value",
+        "result",
+        "reading",
+        "wert",
+        "messwert",
+        "ergebnis",
+        "laborwert",
+        "resultat",
+        "valeur",
+        "valor",
+        "resultado",
+        "lab",
+        "laboratory",
+        "labor",
+        "analysis",
+        "analyse",
+        "analysenwert",
+        "measured",
+        "reference",
+        "lecture",
+        "laboratorio",
+    ]
+)
+_UNITS = frozenset(["unit", "units", "einheit", "unite", "unidad", "unidade", "uom"])
+_SAMPLED = re.compile(r"sampl|probe?nahme|entnahme|gezogen|prelev|muestre|amostrag|drawn|taken")
+
+
+def sample_meanings(headers: Sequence[str]) -> list[Meaning]:
+    """Read the headers of a list of samples; what no word explains is a column of values for a point of that name."""
+    found = [_meaning(header) for header in headers]
+    if any(meaning.kind == "value" for meaning in found):
+        return [Meaning() if m.kind == "wide" else m for m in found]
+    return found
+
+
+def _meaning(header: str) -> Meaning:
+    rest, unit = unit_in(fold(header))
+    words = set(re.findall(r"[a-z]+", rest))
+    if not words:
+        return Meaning()
+    if words & _UNITS:
+        return Meaning(kind="value_unit")
+    read = meaning_of(header)
+    if _SAMPLED.search(rest) and read.kind in ("", "time", "clock", "point", "probe"):
+        return _of_sampling(words, read)
+    if read.kind in (
+        "time",
+        "clock",
+        "point",
+        "comment",
+        "ignored",
+        "result",
+        "temperature",
+        "measurand",
+    ) and not (read.kind == "result" and words & _VALUES):
+        return read
+    if words & _VALUES:
+        return Meaning(kind="value", unit=unit)
+    return Meaning(kind="wide", unit=unit)
+
+
+def _of_sampling(words: set[str], read: Meaning) -> Meaning:
+    """``sample time`` and ``sampled at`` are times, ``sample point`` is a point, ``sample no`` is neither."""
+    if read.kind in ("time", "clock", "point"):
+        return read
+    if words & {"no", "nr", "id", "number", "nummer", "type"}:
+        return Meaning(kind="ignored")
+    return (
+        Meaning(kind="time") if words & {"at", "am", "taken", "drawn", "gezogen"} else Meaning(kind="ignored")
+    )
+
+
+@dataclass
+class _List:
+    """What has been gathered from one file so far."""
+
+    file: str
+    options: ReadOptions
+    samples: list[LabSample] = field(default_factory=list)
+    refused: list[dict[str, object]] = field(default_factory=list)
+    decisions: list[Decision] = field(default_factory=list)
+    problems: list[ExcursionsError] = field(default_factory=list)
+    rows: int = 0
+
+    def refuse(self, row: Row, reason: str, column: str = "") -> None:
+        self.refused.append(
+            {
+                "file": self.file,
+                "line": row.line,
+                "column": column,
+                "text": row.text,
+                "reason": reason,
+                "rows": 1,
+            }
+        )
+
+
+def read_samples(
+    path: Path, *, options: ReadOptions | None = None, columns: Mapping[str, str] | None = None
+) -> SampleReading:
+    """Read a list of laboratory samples.
+
+    Parameters
+    ----------
+    path : Path
+        A row a sample (time, point or tag, value, and if given unit and comment), or a column a point.
+    options : ReadOptions
+        Zone, order of dates, decimal mark, separator and encoding where the user states them.
+    columns : mapping of meaning to header
+        Overrules what is guessed: ``{"value": "Result", "point": "Station"}``.
+
+    Returns
+    -------
+    SampleReading
+        Every row is used or refused with a reason; values below a limit (``<0.1``) are refused, because
+        nobody knows them.
+    """
+    chosen = options or ReadOptions()
+    try:
+        content = read_cells(path, chosen)
+    except InputFileError as error:
+        return SampleReading(path=path, problems=(error.at(file=str(path)),))
+    gathered = _List(str(path), chosen)
+    tables = [t for sheet in content.sheets if (t := find_table(sheet, columns or {}, read=sample_meanings))]
+    for table in tables:
+        _read_table(gathered, table)
+    if not tables:
+        gathered.problems.append(_no_table(str(path)))
+    return SampleReading(
+        path=path,
+        sha256=content.sha256,
+        samples=tuple(gathered.samples),
+        refused=pl.DataFrame(gathered.refused, schema=REFUSED_SCHEMA),
+        decisions=tuple(gathered.decisions),
+        problems=tuple(gathered.problems),
+        rows=gathered.rows,
+        used=gathered.rows - len(gathered.refused),
+    )
+
+
+def _no_table(file: str) -> InputFileError:
+    return InputFileError(
+        found="no row that looks like the header of a list of samples",
+        expected="a header with time, point (or tag) and value",
+        mend="name the columns with --columns, for example --columns value=Result",
+        file=file,
+        line=1,
+    )
+
+
+def _read_table(gathered: _List, table: LogTable) -> None:
+    gathered.rows += len(table.rows)
+    gathered.decisions.append(column_decision(gathered.file, table))
+    comma = decimal_comma(
+        (cell for row in table.rows for cell in row.cells), table.separator, gathered.options.decimal_mark
+    )
+    moments = row_times(table, gathered.options, gathered.file)
+    gathered.decisions += moments.decisions
+    if moments.problem:
+        gathered.problems.append(moments.problem.at(file=gathered.file, line=table.rows[0].line))
+    wide = table.columns("wide") if not table.columns("value") else []
+    for row, time in zip(table.rows, moments.time, strict=True):
+        if time is None:
+            gathered.refuse(row, "no date that can be read", "time")
+        elif wide:
+            _take_wide(gathered, table, row, time, wide, comma)
+        else:
+            _take_long(gathered, table, row, time, comma)
+
+
+def _take_long(gathered: _List, table: LogTable, row: Row, time: int, comma: bool) -> None:
+    point = table.cell(row, "point") or (table.name if is_point_like(table.name) else "")
+    cell = table.cell(row, "value")
+    number = None if is_nothing(cell) else number_of(cell, comma=comma)
+    if not point:
+        gathered.refuse(row, "no point and no tag", "point")
+    elif number is None:
+        gathered.refuse(row, f'no number: "{cell[:40]}"' if cell else "no value", "value")
+    elif cell.lstrip()[:1] in "<>":
+        gathered.refuse(row, f'only a limit is known: "{cell[:40]}"', "value")
+    else:
+        header_unit = next((m.unit for m in table.meanings if m.kind == "value"), "")
+        unit = table.cell(row, "value_unit") or number[1] or header_unit
+        comment = table.cell(row, "comment")
+        gathered.samples.append(
+            LabSample(point=point, time=time, value=number[0], unit=unit, comment=comment)
+        )
+
+
+def _take_wide(
+    gathered: _List, table: LogTable, row: Row, time: int, wide: Sequence[int], comma: bool
+) -> None:
+    comment = table.cell(row, "comment")
+    found = 0
+    for at in wide:
+        cell = row.cells[at] if at < len(row.cells) else ""
+        number = None if is_nothing(cell) or cell.lstrip()[:1] in "<>" else number_of(cell, comma=comma)
+        if number:
+            name, unit = _name_of(table.headers[at])
+            sample = LabSample(
+                point=name, time=time, value=number[0], unit=number[1] or unit, comment=comment
+            )
+            gathered.samples.append(sample)
+            found += 1
+    if not found:
+        gathered.refuse(row, "no number in any column of values")
+
+
+def _name_of(header: str) -> tuple[str, str]:
+    """Name of the point and unit in a header such as ``QT101 [pH]``."""
+    match = re.match(r"^(.*?)\s*[\[(]([^\])]*)[\])]\s*$", header)
+    if match and match[1] and unit_in(fold(header))[1]:
+        return match[1].strip(), match[2].strip()
+    return header.strip(), ""

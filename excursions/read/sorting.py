@@ -1,0 +1,240 @@
+"""Which file is what: exports, calibration logs, lists of samples, the register; decided by looking inside.
+
+Only the head of a file is read.  A file that is none of these is named with the reason, never dropped in
+silence; a folder of our own output (it holds ``run.json``) is left out as a whole.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from excursions.errors import ExcursionsError, InputFileError
+from excursions.read.cells import Row, Sheet, read_head
+from excursions.read.fold import plain
+from excursions.read.headers import fold
+from excursions.read.model import ReadOptions
+from excursions.read.samples import sample_meanings
+from excursions.read.table import find_table
+
+Found = tuple[tuple[Path, str], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Inputs:
+    """Paths by what they hold, each in the order it was met; ignored: path and reason."""
+
+    exports: tuple[Path, ...] = ()
+    calibrations: tuple[Path, ...] = ()
+    samples: tuple[Path, ...] = ()
+    register: Path | None = None
+    ignored: Found = ()
+
+
+_NO_DATA = frozenset(
+    [
+        ".md",
+        ".rst",
+        ".html",
+        ".htm",
+        ".pdf",
+        ".png",
+        ".jpg",
+        ".jpeg",
+        ".gif",
+        ".svg",
+        ".py",
+        ".pyc",
+        ".ipynb",
+        ".json",
+        ".yaml",
+        ".yml",
+        ".ini",
+        ".cfg",
+        ".log",
+        ".doc",
+        ".docx",
+        ".ppt",
+        ".pptx",
+        ".js",
+        ".css",
+        ".sh",
+        ".bat",
+        ".exe",
+        ".zip.part",
+        ".lock",
+        ".tmp",
+        ".bak",
+    ]
+)
+_LOG_NAME = re.compile(r"calib|kalib|kalibr|etalon|calibra|justier|cal[_\- ]?log|logbook|logbuch")
+_SAMPLE_NAME = re.compile(
+    r"sampl|labor|grab|\blab[_\- .]|_lab\b|muestra|echantillon|amostra|probenahme|handprobe"
+)
+_MEASURING = ("figure", "standard", "old_probe")
+_OUR_OUTPUT = "run.json"
+
+
+def sort_out(paths: Sequence[Path]) -> Inputs:
+    """Sort files and folders into exports, calibration logs, samples and the register.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+        Files as the user gave them, or folders, which are walked in the order of names.  A file that was
+        given by name and is no log, list or register is taken as an export, so that its own fault is told.
+
+    Returns
+    -------
+    Inputs
+        With the first register met; a second one is listed as ignored.
+    """
+    sorted_: dict[str, list[Path]] = {"export": [], "calibrations": [], "samples": [], "register": []}
+    ignored: list[tuple[Path, str]] = []
+    seen: set[Path] = set()
+    for path, named in _walk(paths, ignored):
+        if path in seen:
+            continue
+        seen.add(path)
+        kind, reason = classify(path)
+        if kind == "ignored" and named:
+            kind = "export"
+        if kind == "ignored":
+            ignored.append((path, reason))
+        else:
+            sorted_[kind].append(path)
+    registers = sorted_["register"]
+    ignored += [(path, f"a second register; {registers[0].name} is used") for path in registers[1:]]
+    return Inputs(
+        exports=tuple(sorted_["export"]),
+        calibrations=tuple(sorted_["calibrations"]),
+        samples=tuple(sorted_["samples"]),
+        register=registers[0] if registers else None,
+        ignored=tuple(ignored),
+    )
+
+
+def _walk(paths: Sequence[Path], ignored: list[tuple[Path, str]]) -> Iterator[tuple[Path, bool]]:
+    """Files in order, and whether the user named them; hidden files and our own output are passed by."""
+    for path in paths:
+        if path.is_dir():
+            yield from ((inside, False) for inside in _inside(path, ignored))
+        else:
+            yield path, True
+
+
+def _inside(folder: Path, ignored: list[tuple[Path, str]]) -> Iterator[Path]:
+    if (folder / _OUR_OUTPUT).is_file():
+        ignored.append((folder, "a folder of results"))
+        return
+    for path in sorted(folder.iterdir(), key=lambda p: p.name):
+        if path.name.startswith((".", "~$", "__")):
+            continue
+        if path.is_dir() and not path.is_symlink():
+            yield from _inside(path, ignored)
+        elif path.is_file():
+            yield path
+
+
+def classify(path: Path) -> tuple[str, str]:
+    """What one file holds: ``export``, ``calibrations``, ``samples``, ``register`` or ``ignored``, and why."""
+    suffix = path.suffix.casefold()
+    if suffix == ".toml":
+        return _register(path)
+    if suffix in _NO_DATA:
+        return "ignored", f"a {suffix} file holds no readings"
+    try:
+        sheets = read_head(path, ReadOptions())
+    except ExcursionsError as error:
+        return ("export", "") if _is_container(error) else ("ignored", error.found)
+    if not sheets:
+        return "ignored", "it is empty"
+    return _by_content(path, sheets)
+
+
+def _is_container(error: ExcursionsError) -> bool:
+    """Kinds of file that only the reading of exports can open (archives, data bases)."""
+    return isinstance(error, InputFileError) and error.column == "container"
+
+
+def _register(path: Path) -> tuple[str, str]:
+    try:
+        content = tomllib.loads(path.read_text(encoding="utf-8-sig", errors="replace"))
+    except (tomllib.TOMLDecodeError, OSError):
+        return "register", "a TOML file that does not parse; the reader says where"
+    ours = {"plant", "points", "point", "probes", "installations", "quality_words"}
+    if ours & set(content):
+        return "register", ""
+    return "ignored", "a TOML file without points, probes or installations"
+
+
+def _by_content(path: Path, sheets: Sequence[Sheet]) -> tuple[str, str]:
+    """By the headers of the first sheet that has one; the file's name decides only between two that fit."""
+    name = plain(path.stem).casefold()
+    best = ""
+    for sheet in sheets:
+        if _is_log(sheet, name):
+            return "calibrations", ""
+        if _is_samples(sheet, name):
+            best = best or "samples"
+    if best:
+        return best, ""
+    return _export_or_nothing(sheets)
+
+
+def _is_log(sheet: Sheet, name: str) -> bool:
+    """A log has a date and columns that only calibrations have: figures, standards, phases, actions with serials."""
+    table = find_table(sheet, {})
+    if table is None:
+        return False
+    kinds = [meaning.kind for meaning in table.meanings]
+    measuring = sum(kind in _MEASURING for kind in kinds) + sum(
+        bool(m.fixed) or (m.kind == "raw" and m.index > 0) for m in table.meanings
+    )
+    described = sum(kind in ("action", "phase", "probe", "comment", "point") for kind in kinds)
+    phased = any(meaning.phase for meaning in table.meanings)
+    if measuring >= 2 and (described or phased):
+        return True
+    if measuring and described >= 2:
+        return True
+    return ("action" in kinds and "probe" in kinds) or (bool(_LOG_NAME.search(name)) and described >= 2)
+
+
+def _is_samples(sheet: Sheet, name: str) -> bool:
+    """A list of samples has time, point and value like an export; its words or its name give it away."""
+    table = find_table(sheet, {}, read=sample_meanings)
+    if table is None or not {"time", "clock"} & {meaning.kind for meaning in table.meanings}:
+        return False
+    folded = " ".join(fold(header) for header in table.headers)
+    said = bool(
+        re.search(r"sampl|\blab\b|labor|grab|entnahme|probenahme|prelev|muestra|amostra|analyst", folded)
+    )
+    kinds = {meaning.kind for meaning in table.meanings}
+    values = "value" in kinds or ("wide" in kinds and _SAMPLE_NAME.search(name))
+    return bool(values) and (said or bool(_SAMPLE_NAME.search(name)))
+
+
+def _export_or_nothing(sheets: Sequence[Sheet]) -> tuple[str, str]:
+    """An export has at least two columns and a number or a time below its first row."""
+    rows = [row for sheet in sheets for row in sheet.rows]
+    if not any(_has_number(row) for row in rows):
+        return "ignored", "no numbers in its first rows"
+    if _is_table_of_events(rows):
+        return "ignored", "a table of events, not of readings"
+    return "export", ""
+
+
+def _has_number(row: Row) -> bool:
+    return any(re.search(r"\d", cell) for cell in row.cells)
+
+
+def _is_table_of_events(rows: Sequence[Row]) -> bool:
+    """Start and end in one row, and no column of values: truth tables, alarm lists, shift plans."""
+    headers = {fold(cell) for cell in rows[0].cells}
+    starts = headers & {"start", "begin", "from", "beginn", "von", "debut", "inicio"}
+    ends = headers & {"end", "stop", "to", "ende", "bis", "fin", "fim"}
+    values = headers & {"value", "pv", "reading", "wert", "valeur", "valor"}
+    return bool(starts and ends) and not values

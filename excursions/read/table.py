@@ -1,0 +1,247 @@
+"""A sheet of cells as a table: which row is the header, what stands above it, what each column means."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from excursions.errors import UsageError, nearest
+from excursions.read.cells import Row, Sheet
+from excursions.read.fold import plain
+from excursions.read.headers import Meaning, fold, is_unit, meaning_of, meanings_of
+from excursions.read.model import ReadOptions
+from excursions.read.moments import Moments, read_moments, time_of_day
+from excursions.records import Decision
+
+_SEARCHED = 40  # a header further down than this many rows is not looked for
+_PHASE_WORDS = re.compile(r"found|left|before|after|vor|nach|antes|despues|depois|avant|apres")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LogTable:
+    """Columns and data rows of one sheet.
+
+    headers, meanings : one a column; rows : data rows below the header; above : what the block over the
+    header states, by meaning (``point``, ``probe``, ...); name : name of the sheet.
+    """
+
+    name: str
+    headers: tuple[str, ...]
+    meanings: tuple[Meaning, ...]
+    rows: tuple[Row, ...]
+    above: Mapping[str, str] = field(default_factory=dict)
+    separator: str = ""
+
+    def columns(self, kind: str) -> list[int]:
+        """Places of the columns of this kind."""
+        return [at for at, meaning in enumerate(self.meanings) if meaning.kind == kind]
+
+    def cell(self, row: Row, kind: str) -> str:
+        """First filled cell of this kind in a row, else what the block above states, else empty."""
+        for at in self.columns(kind):
+            if at < len(row.cells) and row.cells[at]:
+                return row.cells[at]
+        return self.above.get(kind, "")
+
+
+Reader = Callable[[Sequence[str]], list[Meaning]]
+
+
+def find_table(sheet: Sheet, columns: Mapping[str, str], *, read: Reader = meanings_of) -> LogTable | None:
+    """Find the header row of a sheet and read it; None when no row looks like one.
+
+    Parameters
+    ----------
+    columns : mapping of meaning to header
+        What the user states; see :func:`with_stated`.
+    """
+    place = _header_place(sheet.rows, columns, read)
+    if place is None:
+        return None
+    headers, used = _headers(sheet.rows, place)
+    meanings = with_stated(headers, read(headers), columns)
+    rows = sheet.rows[place + used :]
+    if rows and (units := _unit_row(rows[0])):
+        meanings = [_with_unit(m, units[at] if at < len(units) else "") for at, m in enumerate(meanings)]
+        rows = rows[1:]
+    return LogTable(
+        name=sheet.name,
+        headers=tuple(headers),
+        meanings=tuple(meanings),
+        rows=rows,
+        above=_block(sheet.rows[:place]),
+        separator=sheet.separator,
+    )
+
+
+def _header_place(rows: Sequence[Row], columns: Mapping[str, str], read: Reader) -> int | None:
+    """The row with the most cells that mean something, if one of them is a time."""
+    stated = {fold(header) for header in columns.values()}
+    best, best_score = None, 1
+    for place, row in enumerate(rows[:_SEARCHED]):
+        kinds = [meaning.kind for meaning in read(row.cells)]
+        named = sum(fold(cell) in stated for cell in row.cells if cell)
+        score = sum(bool(kind) for kind in kinds) + 2 * named
+        timed = "time" in kinds or "clock" in kinds or named
+        if timed and score > best_score:
+            best, best_score = place, score
+    return best
+
+
+def _headers(rows: Sequence[Row], place: int) -> tuple[list[str], int]:
+    """Header texts, joined with a row of group titles above (``As found | | As left |``) where there is one."""
+    header = list(rows[place].cells)
+    above = rows[place - 1].cells if place else ()
+    groups = [cell for cell in above if cell]
+    if len(groups) >= 2 and any(_PHASE_WORDS.search(fold(cell)) for cell in groups) and len(above) > 2:
+        title, titles = "", []
+        for at in range(len(header)):
+            title = above[at] if at < len(above) and above[at] else title
+            titles.append(title)
+        header = [_joined(title, cell) for title, cell in zip(titles, header, strict=True)]
+    return header, 1
+
+
+def _joined(title: str, cell: str) -> str:
+    alone = meaning_of(cell).kind
+    return (
+        cell
+        if alone in ("time", "clock", "point", "probe", "comment", "action", "") or not title
+        else f"{title} {cell}"
+    )
+
+
+def _unit_row(row: Row) -> tuple[str, ...]:
+    """Cells of a row that holds nothing but units, else nothing."""
+    filled = [cell for cell in row.cells if cell]
+    return row.cells if filled and all(is_unit(cell) for cell in filled) else ()
+
+
+def _with_unit(meaning: Meaning, unit: str) -> Meaning:
+    return (
+        replace(meaning, unit=fold(unit).strip("[]() ").replace(" ", ""))
+        if unit and not meaning.unit
+        else meaning
+    )
+
+
+def _block(rows: Sequence[Row]) -> dict[str, str]:
+    """``Point: QT101`` or ``Serial number | 12345`` above the header."""
+    found: dict[str, str] = {}
+    for row in rows:
+        cells = [cell for cell in row.cells if cell]
+        pairs = (
+            [cells[0].split(":", 1)]
+            if len(cells) == 1 and ":" in cells[0]
+            else [cells[at : at + 2] for at in range(0, len(cells) - 1, 2)]
+        )
+        for pair in pairs:
+            if len(pair) == 2 and (kind := meaning_of(pair[0].rstrip(" :")).kind):
+                found.setdefault(kind, pair[1].strip())
+    return found
+
+
+def with_stated(
+    headers: Sequence[str], meanings: Sequence[Meaning], columns: Mapping[str, str]
+) -> list[Meaning]:
+    """Put what the user states over what was guessed.
+
+    The meaning is written as a good header would be: ``time``, ``point``, ``probe``, ``slope``, ``as found
+    zero point [pH]``, ``buffer 1``, ``mV 2``; ``ignored`` leaves a column out.
+
+    Raises
+    ------
+    UsageError
+        If a meaning is not one of the words the house knows.
+    """
+    found = list(meanings)
+    places = {fold(header): at for at, header in enumerate(headers)}
+    for meaning, header in columns.items():
+        at = places.get(fold(header))
+        if at is None:
+            continue
+        read = Meaning(kind="ignored") if meaning == "ignored" else meaning_of(meaning)
+        if not read.kind:
+            known = (
+                "time",
+                "point",
+                "probe",
+                "action",
+                "phase",
+                "slope",
+                "zero point",
+                "offset",
+                "cell constant",
+                "comment",
+                "value",
+                "unit",
+            )
+            near = nearest(meaning, known)
+            raise UsageError(
+                found=f'the column meaning "{meaning}"',
+                expected="a word such as " + ", ".join(known),
+                mend=f'did you mean "{near}"?' if near else "write it as MEANING=HEADER",
+            )
+        found = [
+            Meaning() if i != at and m.kind == read.kind and m == read else m for i, m in enumerate(found)
+        ]
+        found[at] = read
+    return found
+
+
+def is_point_like(text: str) -> bool:
+    """Whether a sheet's name can be the name of a point or probe rather than ``Sheet1`` or ``2024``."""
+    said = plain(text).strip().casefold()
+    return bool(said) and not re.fullmatch(
+        r"(sheet|tabelle|feuil|hoja|folha|planilha|blatt|data|log|calibrations?|kalibrierungen|cal)?\s*\d{0,4}",
+        said,
+    )
+
+
+def column_decision(file: str, table: LogTable) -> Decision:
+    """How the columns of a table were understood, as one decision."""
+    pairs = zip(table.headers, table.meanings, strict=True)
+    said = "; ".join(f"{header}: {_said(meaning)}" for header, meaning in pairs if header)
+    where = f"{file}, sheet {table.name}" if table.name else file
+    return Decision(
+        subject=where, what=f"columns read as {said}", why="by the words of the headers", option="--columns"
+    )
+
+
+def _said(meaning: Meaning) -> str:
+    number = str(meaning.index or "") or (meaning.fixed.label if meaning.fixed else "")
+    words = [meaning.phase, meaning.figure or meaning.kind, number]
+    unit = f" [{meaning.unit}]" if meaning.unit else ""
+    return " ".join(word.replace("_", " ") for word in words if word) + unit if meaning.kind else "not used"
+
+
+def row_times(table: LogTable, options: ReadOptions, file: str) -> Moments:
+    """Times of all rows: from one column, or from a date and a time of day."""
+    dates, clocks = table.columns("time"), table.columns("clock")
+    if not dates and clocks:
+        dates, clocks = clocks[:1], clocks[1:]
+    texts = [_date_and_time(row, dates, clocks) for row in table.rows]
+    header = table.headers[dates[0]] if dates else ""
+    return read_moments(texts, _in_stated_zone(options, header), f"{file}, {header}")
+
+
+def _date_and_time(row: Row, dates: Sequence[int], clocks: Sequence[int]) -> str:
+    date = cell_at(row, dates[0]) if dates else ""
+    clock = time_of_day(cell_at(row, clocks[0])) if clocks else ""
+    if clock and re.match(r"\d{4}-\d\d-\d\d[ T]", date):
+        date = date[:10]  # a workbook writes midnight behind a plain date
+    return f"{date} {clock}".strip() if date else ""
+
+
+def _in_stated_zone(options: ReadOptions, header: str) -> ReadOptions:
+    return (
+        replace(options, tz="UTC")
+        if re.search(r"(^|[\W_])(utc|gmt)([\W_]|$)", header.casefold())
+        else options
+    )
+
+
+def cell_at(row: Row, at: int) -> str:
+    """A cell of a row, empty where the row is too short."""
+    return row.cells[at] if at < len(row.cells) else ""
