@@ -1,4 +1,4 @@
-"""Spells: stretches where the value stays within a narrow band, from blocks to samples."""
+"""Spells: stretches where the value stays within a narrow band, and a signal's own clock to time them by."""
 
 from __future__ import annotations
 
@@ -6,13 +6,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from excursions.clock import NS_PER_DAY, NS_PER_S
+from excursions.detect.blocks import Blocks
 from excursions.detect.live import Live
-from excursions.records import FloatArray, IndexArray
+from excursions.records import BoolArray, FloatArray, IndexArray
+
+DAY_CELLS, WEEK_CELLS = 24, 168
+FEWEST_ROUNDS = 4  # days (weeks) of record before a daily (weekly) pattern is believed
+SLOWEST_CLOCK = 0.02  # a quiet hour still counts for this share of a usual one
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Spells:
-    """Spells in time order: sample ranges [first, last], value (middle of the band), hours they held."""
+    """Spells in time order: sample ranges [first, last], middle of the band, seconds they held."""
 
     first: IndexArray
     last: IndexArray
@@ -29,20 +35,137 @@ class Spells:
         )
 
 
-def unchanged(live: Live, *, held_between: bool) -> Spells:
-    """Runs of exactly the same value, over states and gaps in between that do not break them.
+def covered_s(live: Live, *, thinned: bool) -> FloatArray:
+    """Seconds of unbroken record up to each sample (n,): missing data and other states do not count.
+
+    On a `thinned` record (exception, swinging door) a long silence counts when the sample that ends it
+    repeats the value: that is a recorder reporting no change, not a hole.
+    """
+    step = np.diff(live.time, prepend=live.time[:1]) / NS_PER_S
+    hole = live.fresh.copy()
+    if thinned:
+        hole[1:] &= (np.diff(live.value) != 0) | (np.diff(live.index) != 1)
+    step[hole] = 0.0
+    return np.cumsum(step)
+
+
+def unchanged(live: Live, covered: FloatArray, *, held_between: bool) -> Spells:
+    """Runs of exactly the same value; other states and gaps neither end them nor count.
 
     Parameters
     ----------
     live : Live
+    covered : ndarray (n,), from :func:`covered_s`
     held_between : bool
-        True for records on exception: a value holds until the next sample; else until its last sample.
+        True when silence means that the value held until the next sample.
     """
-    value, time = live.value, live.time
-    first = np.flatnonzero(np.concatenate([[True], value[1:] != value[:-1]]))
+    first = np.flatnonzero(np.concatenate([[True], live.value[1:] != live.value[:-1]]))
     last = np.append(first[1:] - 1, len(live) - 1)
-    until = time[last]
-    if held_between:
-        following = np.minimum(last + 1, len(live) - 1)
-        until = np.where(live.fresh[following], until, time[following])
-    return Spells(first=first, last=last, level=value[first], held_s=(until - time[first]) / 1e9)
+    until = covered[np.minimum(last + 1, len(live) - 1)] if held_between else covered[last]
+    return Spells(first=first, last=last, level=live.value[first], held_s=until - covered[first])
+
+
+def nearly_still(blocks: Blocks, covered: FloatArray, *, band: float) -> Spells:
+    """Runs of whole blocks within `band`, together within twice the band."""
+    quiet = blocks.high - blocks.low <= band * (1 + 1e-9)
+    joined = quiet & np.roll(quiet, 1) & (np.abs(np.diff(blocks.level, prepend=np.nan)) <= band)
+    start = np.flatnonzero(quiet & ~joined)
+    if not start.size:
+        none = np.empty(0, dtype=np.int64)
+        return Spells(first=none, last=none, level=none.astype(float), held_s=none.astype(float))
+    edge = np.flatnonzero(~joined)
+    stop = np.append(edge, len(blocks))[np.searchsorted(edge, start, side="right")]
+    low, high = _extremes(blocks, start, stop)
+    keep = (high - low <= 2 * band * (1 + 1e-9)) & (blocks.first[stop] > blocks.first[start])
+    first = blocks.first[start[keep]]
+    last = blocks.first[stop[keep]] - 1
+    return Spells(
+        first=first, last=last, level=(low[keep] + high[keep]) / 2, held_s=covered[last] - covered[first]
+    )
+
+
+def grown(spells: Spells, live: Live, covered: FloatArray) -> Spells:
+    """Let each spell reach out sample by sample, by up to its own length, while the value stays in its band."""
+    first, last = spells.first.copy(), spells.last.copy()
+    for i in range(len(spells)):
+        part = live.value[first[i] : last[i] + 1]
+        low, high, reach = part.min(), part.max(), part.size
+        ahead = live.value[last[i] + 1 : last[i] + 1 + reach]
+        behind = live.value[max(first[i] - reach, 0) : first[i]][::-1]
+        last[i] += _leading((ahead >= low) & (ahead <= high))
+        first[i] -= _leading((behind >= low) & (behind <= high))
+    return Spells(first=first, last=last, level=spells.level, held_s=covered[last] - covered[first])
+
+
+def _leading(inside: BoolArray) -> int:
+    """How many entries are True before the first False."""
+    return int(inside.size if inside.all() else np.argmin(inside))
+
+
+def _extremes(blocks: Blocks, start: IndexArray, stop: IndexArray) -> tuple[FloatArray, FloatArray]:
+    bounds = np.column_stack([start, stop]).ravel()
+    if bounds[-1] == len(blocks):
+        bounds = bounds[:-1]
+    return np.minimum.reduceat(blocks.low, bounds)[::2], np.maximum.reduceat(blocks.high, bounds)[::2]
+
+
+def own_clock(blocks: Blocks) -> FloatArray | None:
+    """Speed (m,) of the signal's own clock in each block: changes it usually makes then, 1 on average.
+
+    By hour of the week where the record holds four weeks, by hour of the day where it holds four days,
+    from the middle of what those hours showed, so that one odd week does not move it; None where neither
+    makes a difference or the record is too short.
+    """
+    span = int(blocks.start[-1] - blocks.start[0]) + blocks.width
+    busy = blocks.changes / np.maximum(1, np.median(blocks.count[blocks.count > 0]))
+    for period, cells in ((7 * NS_PER_DAY, WEEK_CELLS), (NS_PER_DAY, DAY_CELLS)):
+        cell_ns = period // cells
+        if span >= FEWEST_ROUNDS * period and blocks.width <= cell_ns * 4:
+            speed = _by_cell(busy, (blocks.start // cell_ns) % cells, blocks.start // period, cells)
+            if _differs(speed):
+                return speed
+    return None
+
+
+def _by_cell(busy: FloatArray, cell: IndexArray, turn: IndexArray, cells: int) -> FloatArray:
+    """Typical busyness of each block's cell: the middle half of the rounds, averaged."""
+    rounds = turn - turn.min()
+    shape = (int(rounds.max()) + 1, cells)
+    total, count = np.zeros(shape), np.zeros(shape)
+    np.add.at(total, (rounds, cell), busy)
+    np.add.at(count, (rounds, cell), 1)
+    with np.errstate(invalid="ignore"):
+        each = np.sort(np.where(count > 0, total / count, np.nan), axis=0)
+    known = np.sum(np.isfinite(each), axis=0)
+    order = np.arange(shape[0])[:, None]
+    middle = (order >= known // 4) & (order < known - known // 4)
+    typical = np.nansum(np.where(middle, each, 0.0), axis=0) / np.maximum(middle.sum(axis=0), 1)
+    overall = float(typical[known > 0].mean()) if (known > 0).any() else 0.0
+    speed = np.maximum(typical, SLOWEST_CLOCK * overall)[cell]
+    return speed / speed.mean() if overall > 0 else np.ones(busy.size)
+
+
+def _differs(speed: FloatArray) -> bool:
+    low, high = np.quantile(speed, [0.1, 0.9])
+    return bool(high > 2 * low)
+
+
+def on_clock(spells: Spells, blocks: Blocks, live: Live, speed: FloatArray) -> FloatArray:
+    """Length of each spell on the signal's own clock [s]."""
+    reading = np.concatenate([[0.0], np.cumsum(speed)])
+
+    def at(index: IndexArray) -> FloatArray:
+        block = np.clip(np.searchsorted(blocks.start, live.time[index], side="right") - 1, 0, len(blocks) - 1)
+        part = np.clip((live.time[index] - blocks.start[block]) / blocks.width, 0.0, 1.0)
+        return np.asarray(reading[block] + part * speed[block])
+
+    ratio = (at(spells.last) - at(spells.first)) * blocks.width / NS_PER_S
+    wall = np.maximum((live.time[spells.last] - live.time[spells.first]) / NS_PER_S, 1e-9)
+    return np.asarray(spells.held_s * np.where(spells.last > spells.first, ratio / wall, 1.0))
+
+
+def overlap(spells: Spells, taken: BoolArray) -> BoolArray:
+    """Whether most of a spell's samples are marked in `taken` (n,)."""
+    count = np.concatenate([[0], np.cumsum(taken)])
+    inside = count[spells.last + 1] - count[spells.first]
+    return np.asarray(inside > 0.5 * (spells.last + 1 - spells.first))

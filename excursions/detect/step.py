@@ -26,7 +26,7 @@ def detect_step(record: Record, settings: StepSettings | None = None) -> tuple[E
     survey = survey_of(record)
     if survey is None or len(survey.blocks) < 8:
         return ()
-    found = changes(survey.blocks.level, floor=0.3 * survey.quantum)
+    found = changes(survey.blocks.level, survey.blocks.broken, floor=0.3 * survey.quantum)
     return tuple(_event(record, survey, change, settings) for change in found)
 
 

@@ -1,57 +1,129 @@
 """Stuck: the reading stays still for longer than this live signal ever would.
 
-Method: the record is cut into spells of unchanged value; their lengths are counted on the signal's own
-clock (how many changes it usually makes in that time, by hour of the day and day of the week where the
-record is long enough), so that a quiet night or weekend that comes back is short on that clock.  A spell
-is stuck when the tail of the other spells makes so long a one improbable (:mod:`excursions.detect.tails`).
+Method: the record is cut into spells without a change of value, and into spells that stay within one or two
+counts.  Their lengths are taken on the signal's own clock (how much it usually changes at that hour of the
+day or week), so that a quiet night or weekend that comes back is short on that clock.  A spell is stuck
+when the tail of the other spells makes one so long improbable (:mod:`excursions.detect.tails`) and nothing
+shows that standing still is a habit of the process: the same level held again and again, a process at
+rest at zero.  Silence that the recording rule allows never counts: only samples that repeat do.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+import math
+from dataclasses import dataclass
 
 import numpy as np
 
-from excursions.clock import duration_text
-from excursions.detect.spells import Spells, unchanged
+from excursions.clock import NS_PER_S, duration_text
+from excursions.detect.origin import Clue, expected_faults, frozen_share, name_origin, weigh, words_of
+from excursions.detect.spells import (
+    Spells,
+    covered_s,
+    grown,
+    nearly_still,
+    on_clock,
+    own_clock,
+    unchanged,
+)
 from excursions.detect.survey import Survey, survey_of
-from excursions.detect.tails import expected_as_large, outlying, probability
-from excursions.records import Event, Record
+from excursions.detect.tails import expected_as_large, outlying
+from excursions.records import Event, FloatArray, Record
 
-HELD_KINDS = ("exception", "swinging", "sparse")
+SINGLES = 50  # where a signal hardly ever repeats, this many single samples make up the bulk
+SAME_LEVEL = 0.3  # another spell counts as the same habit from this share of the length on
+REST = 0.1  # shorter ones than this share are no rest of the process
+ASIDE = 1e-6
+EDGE = 0.05  # share of the record beyond a level that makes it an end of the span
+NEAR_BLOCKS = 4  # shorter near-still spells are left to chance
+MOSTLY = 0.5  # a signal that stands still for more than half of its record has nothing to be compared with
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StuckSettings:
     """When a still reading is called stuck."""
 
-    shortest_s: float = 600.0  # shorter silences harm nobody and are never reported (cp)
-    fewest_samples: int = 8  # on a grid: fewer equal samples happen by chance in any rounded signal
-    faults_per_year: float = 0.3  # how often a probe sticks (cp); weighs against chance
+    shortest_s: float = 300.0  # shorter silences harm nobody and are not reported (cp)
+    fewest_samples: int = 8  # fewer equal samples happen by chance in any rounded signal
+    fewest_recorded: int = 2  # where the recorder leaves out what does not change, two equal ones are many
+    faults_per_year: float = (
+        1.0  # how often a probe that somebody looks into sticks (cp); weighs against chance
+    )
+    surprises_per_year: float = 0.02  # quiet of the process that no tail foretells (cp)
+    unseen_habit: float = 0.02  # probability that the process rests that long but did not in this record (cp)
+    habit_s: float = 4 * 3600.0  # a rest of the process takes hours (cp)
+    flicker_counts: float = 2.0  # a converter's last digit moves by one count or two
+    flicker_noise: float = 0.1  # of the usual noise, for values without a lattice
+    suspicion: float = 0.05  # chance number below which a spell is looked at
     least_confidence: float = 0.5
 
 
 def detect_stuck(record: Record, settings: StuckSettings | None = None) -> tuple[Event, ...]:
-    """Find stretches where the reading is stuck."""
+    """Find stretches where the reading is stuck or pinned.
+
+    Parameters
+    ----------
+    record : Record
+    settings : StuckSettings, optional
+
+    Returns
+    -------
+    tuple of Event
+        Kinds ``stuck`` and ``pinned``; size is the level held.
+    """
     settings = settings or StuckSettings()
     survey = survey_of(record)
-    if survey is None or record.value is None:
+    if survey is None or record.value is None or len(survey.live) < 2 * settings.fewest_samples:
         return ()
-    spells = unchanged(survey.live, held_between=record.value.sampling.kind in HELD_KINDS)
-    if len(spells) < 2:
-        return ()
-    size = spells.held_s
-    suspects = np.flatnonzero(outlying(size, at_most=0.05))
-    long = spells.held_s[suspects] >= settings.shortest_s
-    many = (spells.last - spells.first)[suspects] >= settings.fewest_samples - 1
-    suspects = suspects[long & (many | (record.value.sampling.kind in HELD_KINDS))]
-    bulk = np.delete(size, suspects)
-    years = float(survey.live.time[-1] - survey.live.time[0]) / 1e9 / 31_557_600
-    found = [
-        _event(record, survey, spells, int(i), expected_as_large(bulk, float(size[i])), years, settings)
-        for i in suspects
-    ]
-    return tuple(event for event in found if event.confidence >= settings.least_confidence)
+    covered = covered_s(survey.live, thinned=_thinned(record))
+    speed = own_clock(survey.blocks)
+    sampling = record.value.sampling
+    held = sampling.kind == "exception" and not math.isfinite(sampling.heartbeat_s)
+    still = unchanged(survey.live, covered, held_between=held)
+    still = still.take(np.flatnonzero(still.last > still.first if not held else still.held_s > 0))
+    found = _judge(record, survey, still, speed, settings, exact=True)
+    band = max(settings.flicker_counts * sampling.resolution, settings.flicker_noise * survey.sigma)
+    near = grown(nearly_still(survey.blocks, covered, band=band), survey.live, covered)
+    for event in _judge(record, survey, near, speed, settings, exact=False):
+        if not any(event.start < other.end and other.start < event.end for other in found):
+            found.append(event)
+    return tuple(sorted(found, key=lambda event: event.start))
+
+
+def _judge(
+    record: Record,
+    survey: Survey,
+    spells: Spells,
+    speed: FloatArray | None,
+    settings: StuckSettings,
+    *,
+    exact: bool,
+) -> list[Event]:
+    """Events from those spells that are too long for this signal."""
+    if not len(spells):
+        return []
+    size = spells.held_s if speed is None else on_clock(spells, survey.blocks, survey.live, speed)
+    per_block = len(survey.live) / len(survey.blocks)
+    lone = max(0, min(SINGLES, len(survey.live)) - len(spells))
+    every = np.concatenate([size, np.zeros(lone)]) + survey.interval_s
+    suspect = outlying(every, at_most=settings.suspicion)
+    bulk = every[~suspect]
+    long = spells.held_s >= settings.shortest_s
+    fewest = settings.fewest_recorded if _thinned(record) else settings.fewest_samples
+    fewest = fewest if exact else max(NEAR_BLOCKS * per_block, fewest)
+    many = spells.last - spells.first + 1 >= fewest
+    found = []
+    for i in np.flatnonzero(suspect[: len(spells)] & long & many):
+        chance = expected_as_large(bulk, float(every[i])) + settings.surprises_per_year * survey.years
+        chance += settings.unseen_habit * min(float(spells.held_s[i]) / settings.habit_s, 1.0)
+        event = _event(record, survey, spells, int(i), chance, settings, exact=exact)
+        if event.confidence >= settings.least_confidence:
+            found.append(event)
+    return found
+
+
+def _thinned(record: Record) -> bool:
+    return record.value is not None and record.value.sampling.kind in ("exception", "swinging")
 
 
 def _event(
@@ -59,29 +131,123 @@ def _event(
     survey: Survey,
     spells: Spells,
     i: int,
-    expected: float,
-    years: float,
+    chance: float,
     settings: StuckSettings,
+    *,
+    exact: bool,
 ) -> Event:
-    first, last = int(spells.first[i]), int(spells.last[i])
-    start = int(survey.live.time[first])
-    end = start + int(spells.held_s[i] * 1e9)
-    confidence = min(probability(expected, settings.faults_per_year * max(years, 0.01)), 0.97)
-    event = Event(
+    live, first, last = survey.live, int(spells.first[i]), int(spells.last[i])
+    start, end = int(live.time[first]), int(live.time[last]) + round(survey.interval_s * NS_PER_S)
+    kind = _kind(record, survey, spells, i)
+    habit = () if kind == "pinned" else _habit(survey, spells, i)
+    clues = (
+        *habit,
+        _temperature(record, start, end),
+        *_glass(record, survey, spells, i),
+        *_unseen_start(first),
+    )
+    probe = weigh(prior=expected_faults(settings.faults_per_year, survey.years), chance=chance, clues=clues)
+    both = frozen_share(record.temperature, start, end) > 0.98
+    if spells.held_s[i] > MOSTLY * survey.blocks.width_s * len(survey.blocks):
+        probe, both = min(probe, 0.5), True
+    change = "no change" if exact else f"stays within {float(np.ptp(live.value[first : last + 1])):.2g}"
+    return Event(
         point=record.point.name,
-        kind="stuck",
+        kind=kind,
         start=start,
         end=end,
         size=float(spells.level[i]),
         size_unit=record.value.unit if record.value else "",
-        confidence=confidence,
+        confidence=probe,
+        origin="undecided" if both else name_origin(probe),
         severity="act",
-        open_end=last == len(survey.live) - 1,
+        probe=record.plant.probe_at(record.point.name, start) or "",
         open_start=first == 0,
+        open_end=last == len(live) - 1,
+        onset_uncertainty_s=survey.interval_s,
         evidence=(
-            f"no change for {duration_text(spells.held_s[i])} over {last - first + 1} samples",
-            f"chance would give {expected:.1g} such stretches in this record",
+            f"{change} for {duration_text(spells.held_s[i])} over {last - first + 1} samples",
+            f"by the rest of this record {chance:.1g} such stretches are due by chance",
+            *words_of(clues),
         ),
-        details={"samples": float(last - first + 1)},
+        details={"samples": float(last - first + 1), "held_s": float(spells.held_s[i])},
     )
-    return replace(event, probe=record.plant.probe_at(record.point.name, start) or "")
+
+
+def _kind(record: Record, survey: Survey, spells: Spells, i: int) -> str:
+    """``pinned`` at an end of the range, else ``stuck``."""
+    level = float(spells.level[i])
+    scale = max(survey.noise, survey.quantum)
+    if record.point.range is not None:
+        low, high = record.point.range
+        near = max(scale, 0.005 * (high - low))
+        return "pinned" if level >= high - near or level <= low + near else "stuck"
+    others = np.delete(survey.blocks.level, _block_range(survey, spells, i))
+    if not others.size:
+        return "stuck"
+    low, high = np.quantile(others, [0.003, 0.997])
+    return "pinned" if level > high + 3 * scale or level < low - 3 * scale else "stuck"
+
+
+def _block_range(survey: Survey, spells: Spells, i: int) -> slice:
+    lo = survey.blocks.at(int(survey.live.time[spells.first[i]]))
+    return slice(lo, survey.blocks.at(int(survey.live.time[spells.last[i]])) + 1)
+
+
+def _habit(survey: Survey, spells: Spells, i: int) -> tuple[Clue, ...]:
+    """Whether standing still at this level, or at rest at zero, is what the process does."""
+    level = float(spells.level[i])
+    near = max(2 * survey.quantum, survey.sigma) + ASIDE * abs(level)
+    same = np.abs(spells.level - level) <= near
+    same[i] = False
+    long = int(np.count_nonzero(same & (spells.held_s >= SAME_LEVEL * spells.held_s[i])))
+    clues = []
+    if long:
+        words = f"the same level was held as long {long} more time{'s' if long > 1 else ''}"
+        clues.append(Clue(odds=0.05 if long == 1 else 0.01, words=words))
+    elif (
+        float(spells.held_s[same & (spells.held_s >= REST * spells.held_s[i])].sum()) > 0.5 * spells.held_s[i]
+    ):
+        clues.append(Clue(odds=0.2, words="the reading rests at this level again and again"))
+    clues.append(_place(survey, level, near))
+    if level == 0.0:
+        clues.append(Clue(odds=0.1, words="exactly zero: the process may be at rest"))
+    return tuple(clues)
+
+
+def _unseen_start(first: int) -> tuple[Clue, ...]:
+    """A spell the record begins with: nobody saw the reading come to rest."""
+    return () if first else (Clue(odds=0.4, words="the record begins with it"),)
+
+
+def _place(survey: Survey, level: float, near: float) -> Clue:
+    """A process rests at an end of where it usually is; a probe sticks anywhere."""
+    others = survey.blocks.level
+    edge = min(float(np.mean(others < level - near)), float(np.mean(others > level + near)))
+    if edge < EDGE:
+        return Clue(odds=0.15, words="the level is where this process rests, at an end of its usual span")
+    return Clue(odds=3.0, words="the level is in the midst of the usual span")
+
+
+def _temperature(record: Record, start: int, end: int) -> Clue:
+    """A temperature that goes on moving shows that the interface is alive."""
+    share = frozen_share(record.temperature, start, end)
+    if not math.isfinite(share):
+        return Clue(odds=1.0)
+    if share > 0.98:
+        return Clue(
+            odds=1.0, words="the temperature is frozen too: the interface or the export, not this probe"
+        )
+    return Clue(odds=3.0, words="the temperature goes on moving meanwhile")
+
+
+def _glass(record: Record, survey: Survey, spells: Spells, i: int) -> tuple[Clue, ...]:
+    """A pH electrode with broken glass reads near its zero point whatever the process does."""
+    level = float(spells.level[i])
+    if record.point.measurand != "ph" or abs(level - 7.0) > 0.5:
+        return ()
+    first = int(spells.first[i])
+    before = survey.live.value[max(first - 60, 0) : first]
+    if before.size < 3 or abs(float(np.median(before)) - level) < 6 * max(survey.noise, survey.quantum):
+        return ()
+    return (Clue(odds=3.0, words="went to pH 7 and stays there, as with broken glass or a wet plug"),)

@@ -26,7 +26,7 @@ class Survey:
     """What is computed once for all detectors of one record.
 
     interval_s: median time between live samples; quantum: smallest step the record can show (resolution or
-    dead band, 0 when continuous); noise: usual noise, at least a quarter of the quantum;
+    dead band, 0 when continuous); sigma: usual noise; noise: the same, at least a quarter of the quantum;
     years: time covered by blocks; temperature (m,): median temperature of each block, NaN where none;
     neighbours: the same by name.
     """
@@ -36,6 +36,7 @@ class Survey:
     noises: NoiseBlocks
     interval_s: float
     quantum: float
+    sigma: float
     noise: float
     years: float
     temperature: FloatArray
@@ -74,13 +75,15 @@ def survey_of(record: Record) -> Survey | None:
     noises = noise_blocks(live, blocks)
     quantum = max(sampling.resolution, sampling.deadband)
     known = noises.sigma[np.isfinite(noises.sigma)]
+    sigma = float(np.median(known)) if known.size else 0.0
     return Survey(
         live=live,
         blocks=blocks,
         noises=noises,
         interval_s=float(np.median(np.diff(live.time))) / NS_PER_S if len(live) > 1 else 1.0,
         quantum=quantum,
-        noise=max(float(np.median(known)) if known.size else 0.0, quantum / 4),
+        sigma=sigma,
+        noise=max(sigma, quantum / 4),
         years=len(blocks) * blocks.width / NS_PER_YEAR,
         temperature=onto_blocks(record.temperature, blocks),
         neighbours={name: onto_blocks(signal, blocks) for name, signal in record.neighbours.items()},

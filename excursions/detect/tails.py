@@ -17,16 +17,18 @@ from excursions.records import BoolArray, FloatArray
 TAIL_SHARE = 0.2  # the upper fifth of the bulk carries the tail fit
 FEWEST_IN_TAIL = 6
 MOST_IN_TAIL = 200
-HEAVIEST = 0.7  # shape above which a tail has no use: everything is possible
+HEAVIEST = 0.8  # shape above which a tail has no use: everything is possible
+MOST_OUTLYING = 30  # more than this many are the habit of a signal, not faults
+OUTLYING_SHARE = 0.1
+JUMP = 1.2  # an outlier stands off from the next smaller by a fifth at least
 
 
 def expected_as_large(bulk: FloatArray, size: float) -> float:
     """Expected number of chances of at least `size`, from `bulk` (n,), which leaves the candidate out.
 
-    Above its upper fifth the bulk is taken as generalised Pareto with moment-estimated shape, which is
-    exponential for quiet processes and heavier where the record shows it is.  The uncertainty of few
-    chances is met by adding one standard error to the scale and by never going below
-    one chance in (n + 1) times the extrapolated tail.
+    Above its upper fifth (at most 200 chances) the bulk is taken as generalised Pareto, fitted by
+    probability-weighted moments: exponential for quiet processes, heavier where the record shows it is.
+    One standard error is added to the scale, so that few chances claim less.
 
     Parameters
     ----------
@@ -41,21 +43,25 @@ def expected_as_large(bulk: FloatArray, size: float) -> float:
     References
     ----------
     .. [1] J. R. M. Hosking, J. R. Wallis, "Parameter and quantile estimation for the generalized Pareto
-       distribution", Technometrics 29 (1987) 339: moment estimators.
+       distribution", Technometrics 29 (1987) 339, probability-weighted moments.
     """
-    n = bulk.size
-    if n < FEWEST_IN_TAIL:
+    return _expected(np.sort(bulk), size)
+
+
+def _expected(ordered: FloatArray, size: float) -> float:
+    n = ordered.size
+    if n <= FEWEST_IN_TAIL:
         return float(n)
-    ordered = np.sort(bulk)
     k = int(np.clip(round(TAIL_SHARE * n), FEWEST_IN_TAIL, min(MOST_IN_TAIL, n - 1)))
     threshold = float(ordered[n - k - 1])
     if size <= threshold:
-        return float(np.count_nonzero(bulk >= size))
+        return float(n - np.searchsorted(ordered, size))
     excess = ordered[n - k :] - threshold
-    mean, var = float(excess.mean()), float(excess.var(ddof=1))
+    mean = float(excess.mean())
     if mean <= 0:
-        mean, var = max(threshold, 1e-300) * 1e-3, 0.0
-    shape = 0.5 * (1 - mean * mean / var) if var > 0 else 0.0
+        return 0.0 if threshold > 0 and size > 2 * threshold else 1.0
+    weighted = float(np.mean(excess * (k - 0.65 - np.arange(k)) / k))
+    shape = 2 - mean / (mean - 2 * weighted) if mean > 2 * weighted else 0.0
     shape = min(max(shape, 0.0), HEAVIEST)
     scale = mean * (1 - shape) * (1 + 1 / math.sqrt(k))
     ratio = (size - threshold) / scale
@@ -64,9 +70,9 @@ def expected_as_large(bulk: FloatArray, size: float) -> float:
 
 
 def outlying(sizes: FloatArray, *, at_most: float) -> BoolArray:
-    """Mark the sizes that the bulk below them does not explain: outward from the middle.
+    """Mark the sizes that the bulk below them does not explain, at most 30 and at most a tenth of them.
 
-    From the median up, each size is judged by the tail of all smaller ones; the first whose expected number
+    From below, each size is judged by the tail of all smaller ones; the first whose expected number
     is `at_most` is outlying, and so is everything above it.  Going outward keeps several faults of like size
     from hiding one another.
 
@@ -78,9 +84,9 @@ def outlying(sizes: FloatArray, *, at_most: float) -> BoolArray:
     ordered = sizes[order]
     n = sizes.size
     mark = np.zeros(n, dtype=np.bool_)
-    jumps = np.flatnonzero(ordered[1:] > ordered[:-1] * 1.2) + 1
-    for i in jumps[jumps >= max(n // 2, FEWEST_IN_TAIL)]:
-        if expected_as_large(ordered[:i], float(ordered[i])) <= at_most:
+    from_rank = n - int(np.clip(round(OUTLYING_SHARE * n), 3, MOST_OUTLYING))
+    for i in range(max(from_rank, FEWEST_IN_TAIL), n):
+        if ordered[i] > JUMP * ordered[i - 1] and _expected(ordered[:i], float(ordered[i])) <= at_most:
             mark[order[i:]] = True
             break
     return mark

@@ -1,0 +1,178 @@
+"""Whose doing: the evidence for probe or process, weighed as odds.
+
+Every clue carries how many times likelier it is under a fault of the probe than under the process.  These
+ratios are judgements of the trade (common practice, no source), kept mild: no single one settles a case.
+What can be counted is counted instead: how often this record shows the like (the chance number), and how
+often probes fail that way (the prior).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from excursions.clock import NS_PER_HOUR, NS_PER_S, duration_text
+from excursions.detect.survey import Survey
+from excursions.records import (
+    CALIBRATING,
+    CLEANING,
+    HOLD,
+    MEASURING,
+    NO_DATA,
+    RECOVERING,
+    STATES,
+    STEAMING,
+    WASHING,
+    FloatArray,
+    Record,
+    Signal,
+)
+
+SURE, UNLIKELY = 0.7, 0.25  # probability of the probe from which an origin is named
+HIGHEST = 0.97  # no record alone is better than that
+SHORTEST_YEARS = 0.25  # (cp)
+RESETS = (CALIBRATING, CLEANING)  # states that take a fault of the reading out again
+SOON_S = 1_800.0  # "within minutes of": half an hour (cp)
+HEAT_BEFORE_S = 6 * 3_600.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Clue:
+    """One piece of evidence: odds probe against process, and the fact in words (empty when not worth saying)."""
+
+    odds: float
+    words: str = ""
+
+
+def expected_faults(per_year: float, years: float) -> float:
+    """Expected number of faults in a record; a short one is exported because somebody suspects something."""
+    return per_year * max(years, SHORTEST_YEARS)
+
+
+def weigh(*, prior: float, chance: float, clues: tuple[Clue, ...]) -> float:
+    """Probability that the probe did it: expected numbers per record, times the odds of the clues."""
+    odds = prior / max(chance, 1e-12)
+    for clue in clues:
+        odds *= clue.odds
+    return min(odds / (1 + odds), HIGHEST)
+
+
+def name_origin(probability: float) -> str:
+    """``probe``, ``process`` or ``undecided``."""
+    return "probe" if probability >= SURE else "process" if probability <= UNLIKELY else "undecided"
+
+
+def words_of(clues: tuple[Clue, ...]) -> tuple[str, ...]:
+    """The facts, strongest first."""
+    said = sorted((clue for clue in clues if clue.words), key=lambda clue: -abs(math.log(clue.odds)))
+    return tuple(clue.words for clue in said)
+
+
+def state_clue(record: Record, start: int, *, soon_s: float = SOON_S) -> Clue:
+    """Whether it began within minutes of the end of a state other than measuring."""
+    states = record.states
+    ended = np.flatnonzero(
+        (states.end <= start)
+        & (states.end > start - round(soon_s * NS_PER_S))
+        & ~np.isin(states.code, (MEASURING, NO_DATA))
+    )
+    if not ended.size:
+        return Clue(odds=1.0)
+    last = int(ended[-1])
+    since = (start - int(states.end[last])) / NS_PER_S
+    code = int(states.code[last])
+    odds = {STEAMING: 5.0, RECOVERING: 3.0, CLEANING: 2.0, CALIBRATING: 2.0, HOLD: 2.0, WASHING: 1.5}[code]
+    return Clue(odds=odds, words=f"began {duration_text(since)} after {STATES[code]}")
+
+
+def heat_before(record: Record, start: int) -> float:
+    """Highest temperature of the six hours before, degC; NaN without a temperature signal."""
+    signal = record.temperature
+    if signal is None or not len(signal):
+        return math.nan
+    lo, hi = np.searchsorted(signal.time, [start - round(HEAT_BEFORE_S * NS_PER_S), start])
+    part = signal.value[lo:hi]
+    return float(np.nanmax(part)) if np.isfinite(part).any() else math.nan
+
+
+def heat_clue(record: Record, start: int) -> Clue:
+    """Whether heat above the rating came just before."""
+    hottest = heat_before(record, start)
+    limit = record.plant.ratings(record.point, start).continuous_degc
+    if not hottest > limit:
+        return Clue(odds=1.0)
+    return Clue(odds=4.0, words=f"after heat: {hottest:.0f} degC in the six hours before")
+
+
+def moved_together(other: FloatArray, at: int, *, width: int, broken: bool) -> float:
+    """How far another signal's level moved at the same block, in its own usual changes over that width.
+
+    NaN where the other signal is not known there.  Across a break a longer way back is usual, and is
+    allowed for by a factor of two.
+    """
+    if not np.isfinite(other).any():
+        return math.nan
+    lo, hi = max(at - width, 0), min(at + width, other.size)
+    before, after = other[lo:at], other[at:hi]
+    if not np.isfinite(before).any() or not np.isfinite(after).any():
+        return math.nan
+    moved = abs(float(np.nanmean(after)) - float(np.nanmean(before)))
+    usual = np.abs(other[width:] - other[:-width])
+    usual = usual[np.isfinite(usual)]
+    spread = 1.4826 * float(np.median(usual)) if usual.size else math.nan
+    return moved / max(spread * (2.0 if broken else 1.0), 1e-12) if moved > 0 else 0.0
+
+
+def company_clues(survey: Survey, at: int, *, width: int, broken: bool) -> tuple[Clue, ...]:
+    """What temperature and neighbours did at the same time."""
+    clues = []
+    ratio = moved_together(survey.temperature, at, width=width, broken=broken)
+    if ratio > MOVED:
+        clues.append(Clue(odds=0.15, words="the temperature changed at the same time"))
+    elif math.isfinite(ratio):
+        clues.append(Clue(odds=1.5, words="the temperature did not change with it"))
+    for name, other in survey.neighbours.items():
+        ratio = moved_together(other, at, width=width, broken=broken)
+        if ratio > MOVED:
+            clues.append(Clue(odds=0.05, words=f"{name} changed at the same time"))
+        elif math.isfinite(ratio):
+            related = _related(survey.blocks.level, other)
+            clues.append(Clue(odds=6.0 if related else 1.3, words=f"{name} did not change with it"))
+    return tuple(clues)
+
+
+MOVED = 4.0  # usual changes: an unrelated signal passes that about once in a thousand windows
+
+
+def _related(level: FloatArray, other: FloatArray) -> bool:
+    """Whether two signals usually go together: rank correlation of their levels or of their changes."""
+    both = np.isfinite(other)
+    if np.count_nonzero(both) < 20:
+        return False
+    a, b = level[both], other[both]
+    return max(_rank_correlation(a, b), _rank_correlation(np.diff(a), np.diff(b))) > 0.5
+
+
+def _rank_correlation(a: FloatArray, b: FloatArray) -> float:
+    ranks = [np.argsort(np.argsort(x, kind="stable"), kind="stable").astype(float) for x in (a, b)]
+    return abs(float(np.corrcoef(ranks[0], ranks[1])[0, 1])) if a.size > 2 else 0.0
+
+
+def next_reset(record: Record, start: int) -> int | None:
+    """Begin of the next calibration or cleaning, ns; None when none follows."""
+    spans = record.states.spans(*RESETS)
+    later = spans[:, 0][spans[:, 0] > start]
+    return int(later[0]) if later.size else None
+
+
+def frozen_share(signal: Signal | None, start: int, end: int) -> float:
+    """Share of a signal's samples in a span that equal the sample before; NaN with fewer than three there."""
+    if signal is None:
+        return math.nan
+    lo, hi = np.searchsorted(signal.time, [start, end])
+    part = signal.value[lo:hi]
+    if part.size < 3 or end - start < NS_PER_HOUR // 60:
+        return math.nan
+    return float(np.mean(part[1:] == part[:-1]))
