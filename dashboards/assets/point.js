@@ -130,7 +130,7 @@
     layout.xaxis.showspikes = false;
     layout.xaxis.range = view.map(stamp);
     if (narrow()) {
-      layout.margin = { ...layout.margin, l: 84, r: 4 };
+      layout.margin = { ...layout.margin, l: 98, r: 4 };
       layout.xaxis.nticks = 4;
       for (const key of Object.keys(layout)) if (key.startsWith('yaxis')) layout[key].tickfont.size = 11;
     }
@@ -360,6 +360,7 @@
 
   wrap.hidden = false;
   draw().then(() => {
+    performance.mark('drawn');
     document.querySelector('.drawn').classList.add('paper-only');
     wire();
     tell();

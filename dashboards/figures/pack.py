@@ -50,7 +50,8 @@ def _pack_times(milliseconds: np.ndarray) -> dict[str, object]:
 def _as_whole(values: FloatArray, scale: float) -> np.ndarray | None:
     """The integers that stand for `values` at this scale, or None when one of them would change."""
     finite = np.isfinite(values)
-    whole = np.round(np.where(finite, values, 0.0) * scale)
+    with np.errstate(over="ignore"):  # what overflows is refused just below
+        whole = np.round(np.where(finite, values, 0.0) * scale)
     if np.abs(whole).max(initial=0.0) >= 2**31 - 1 or not np.array_equal(
         (whole / scale)[finite], values[finite]
     ):

@@ -139,6 +139,7 @@ def made_series(
         case "over_temperature":
             hot = after & (day < story.until)
             temperature[hot] = 143.2 - 8 * np.abs(np.linspace(-1, 1, int(hot.sum())))
+            temperature[np.flatnonzero(hot)[int(hot.sum()) // 2]] = story.size
             value[after] += 0.24
         case "stuck":
             value[after] = story.size

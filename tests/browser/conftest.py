@@ -1,0 +1,124 @@
+"""A real browser, found on the machine; without one these tests are skipped and say so."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from dashboards import write_site
+from dashboards.slug import slug
+from tests.unit.dashboards.made_result import STORIES, made_fleet, made_result
+
+ARGUMENTS = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+ROOT = Path(__file__).parents[2]
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Any]:
+    path = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+    if path is None:
+        pytest.skip("no chromium on this machine: the pages were not opened")
+    playwright = pytest.importorskip(
+        "playwright.sync_api", reason="playwright's Python package is not installed"
+    )
+    with playwright.sync_playwright() as driver:
+        started = driver.chromium.launch(executable_path=path, args=ARGUMENTS)
+        yield started
+        started.close()
+
+
+@pytest.fixture(scope="session")
+def axe() -> str:
+    """The accessibility checker's script: named by AXE_CORE or installed with npm beside the tests."""
+    path = Path(os.environ.get("AXE_CORE", ROOT / "node_modules" / "axe-core" / "axe.min.js"))
+    if not path.exists():
+        pytest.skip(f"no axe-core at {path}: npm install axe-core, or name it with AXE_CORE")
+    return path.read_text(encoding="utf-8")
+
+
+@pytest.fixture(scope="session")
+def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return write_site(made_result(), tmp_path_factory.mktemp("site")).parent
+
+
+@pytest.fixture(scope="session")
+def fleet(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The overview of 2,000 points, without their pages."""
+    from dashboards.content.overview import overview_content
+    from dashboards.pages import overview_page
+    from dashboards.slug import slugs
+    from dashboards.wording import Reader
+    from dashboards.write import asset_files
+    from excursions.clock import zone
+
+    result = made_fleet(2_000)
+    reader = Reader(tz=zone("Europe/Vienna"))
+    stems = slugs(f.point.name for f in result.points)
+    out = tmp_path_factory.mktemp("fleet")
+    (out / "assets").mkdir()
+    for name, content in asset_files():
+        (out / "assets" / name).write_bytes(content)
+    (out / "index.html").write_text(
+        overview_page(result, overview_content(result, reader, stems), reader), encoding="utf-8"
+    )
+    return out
+
+
+@dataclass
+class Opened:
+    """A page with everything it complained about and asked for."""
+
+    page: Any
+    complaints: list[str] = field(default_factory=list)
+    requests: list[str] = field(default_factory=list)
+
+
+@pytest.fixture
+def open_page(browser: Any) -> Iterator[Any]:
+    contexts = []
+
+    def opened(
+        path: Path, *, anchor: str = "", width: int = 1440, scheme: str = "light", ready: bool = True
+    ) -> Opened:
+        context = browser.new_context(
+            viewport={"width": width, "height": 900},
+            color_scheme=scheme,
+            reduced_motion="reduce",
+            accept_downloads=True,
+        )
+        contexts.append(context)
+        seen = Opened(context.new_page())
+        seen.page.on(
+            "console", lambda m: seen.complaints.append(m.text) if m.type in ("error", "warning") else None
+        )
+        seen.page.on("pageerror", lambda error: seen.complaints.append(str(error)))
+        seen.page.on("request", lambda request: seen.requests.append(request.url))
+        seen.page.goto(path.as_uri() + (f"#{anchor}" if anchor else ""))
+        if ready and path.parent.name == "points":
+            seen.page.wait_for_selector("html[data-ready=yes]", timeout=30_000)
+        return seen
+
+    yield opened
+    for context in contexts:
+        context.close()
+
+
+@pytest.fixture(scope="session")
+def points(site: Path) -> dict[str, Path]:
+    """Pages by the name of their point."""
+    return {story.name: site / "points" / f"{slug(story.name)}.html" for story in STORIES}

@@ -1,0 +1,148 @@
+"""The first page in use: finding, filtering, ordering, deep links, the keyboard, two thousand points."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from dashboards.slug import slug
+
+pytestmark = pytest.mark.browser
+
+SHOWN = "[...document.querySelectorAll('.entry:not([hidden]) h3 a')].map(a => a.textContent)"
+# Time from a key press until the browser has laid out the answer, in ms.
+FRAME = """async () => {
+  const box = document.querySelector('[name=q]'), times = [];
+  for (const text of ['AT-1', 'AT-19', 'stuck', '', 'oxygen']) {
+    box.value = text;
+    const start = performance.now();
+    box.dispatchEvent(new Event('input', { bubbles: true }));
+    document.querySelector('.entries').getBoundingClientRect();
+    times.push(performance.now() - start);
+    await new Promise(requestAnimationFrame);
+  }
+  return times;
+}"""
+
+
+@pytest.fixture
+def index(open_page: Any, site: Path) -> Any:
+    return open_page(site / "index.html").page
+
+
+def test_the_worst_point_stands_in_the_first_view_with_its_answer(index: Any) -> None:
+    first = index.locator(".entry").first
+    box = first.bounding_box()
+    assert box["y"] + box["height"] < 900
+    words = first.inner_text()
+    for part in ("do not use", "since 22 Apr 2026", "AT-102", "Stuck reading", "Do next", "Known"):
+        assert part in words
+
+
+def test_search_finds_by_any_word_of_an_entry(index: Any) -> None:
+    index.fill("[name=q]", "oxygen noise")
+    assert index.evaluate(SHOWN) == ["AT-302"]
+    assert "1 of 13 points" in index.locator(".count").inner_text()
+
+
+def test_a_search_without_an_answer_says_what_next(index: Any) -> None:
+    index.fill("[name=q]", "zzz")
+    assert index.evaluate(SHOWN) == []
+    assert "Show all" in index.locator(".count").inner_text()
+    index.click(".clear")
+    assert len(index.evaluate(SHOWN)) == 13
+
+
+def test_verdicts_filter_by_word(index: Any) -> None:
+    index.click("[data-verdict='cannot tell']")
+    assert index.locator("[data-verdict='cannot tell']").get_attribute("aria-pressed") == "true"
+    assert index.evaluate(SHOWN) == ["AT-301", "../../etc/passwd"]
+
+
+def test_order_by_name_and_back(index: Any) -> None:
+    worst = index.evaluate(SHOWN)
+    index.select_option("[name=sort]", "name")
+    by_name = index.evaluate(SHOWN)
+    assert [n for n in by_name if n.startswith("AT-")] == sorted(n for n in worst if n.startswith("AT-"))
+    index.select_option("[name=sort]", "")
+    assert index.evaluate(SHOWN) == worst
+
+
+def test_what_was_asked_stays_in_the_address(index: Any, open_page: Any, site: Path) -> None:
+    index.fill("[name=q]", "AT-2")
+    index.click("[data-verdict='doubt']")
+    anchor = index.url.partition("#")[2]
+    again = open_page(site / "index.html", anchor=anchor).page
+    assert again.evaluate(SHOWN) == index.evaluate(SHOWN) == ["AT-202", "AT-201"]
+
+
+def test_a_day_of_the_calendar_shows_its_points(index: Any) -> None:
+    index.locator("rect[data-day]").last.dispatch_event("click")
+    assert index.evaluate(SHOWN) == ["AT-102"]
+    assert "event on 22 Apr 2026" in index.locator(".count").inner_text()
+
+
+def test_a_link_to_a_point_lands_on_its_entry(open_page: Any, site: Path) -> None:
+    page = open_page(site / "index.html", anchor=f"p-{slug('AT-401')}").page
+    assert page.locator(f"#p-{slug('AT-401')}").is_visible()
+    assert 0 <= page.locator(f"#p-{slug('AT-401')}").bounding_box()["y"] < 900
+
+
+def test_a_foreign_address_does_no_harm(open_page: Any, site: Path) -> None:
+    seen = open_page(
+        site / "index.html", anchor="q=%3Cimg%20src=x%20onerror=window.broken=1%3E&sort=nothing&day=x"
+    )
+    assert seen.complaints == []
+    assert seen.page.evaluate("window.broken") is None
+
+
+def test_the_keyboard_reaches_the_answer_and_the_fields(index: Any) -> None:
+    reached = []
+    for _ in range(40):
+        index.keyboard.press("Tab")
+        reached.append(
+            index.evaluate(
+                "document.activeElement.name || document.activeElement.textContent.trim().replace(/\\s+/g, ' ')"
+            )
+        )
+    assert reached[0] == "Skip to the answer"
+    for wanted in ("1 do not use", "q", "measurand", "day", "sort", "AT-102", "See the moment it began"):
+        assert wanted in reached
+
+
+def test_focus_can_be_seen(index: Any) -> None:
+    index.keyboard.press("Tab")
+    index.keyboard.press("Tab")
+    style = index.evaluate(
+        "(() => { const s = getComputedStyle(document.activeElement); return [s.outlineStyle, parseFloat(s.outlineWidth)]; })()"
+    )
+    assert style[0] == "solid"
+    assert style[1] >= 2
+
+
+def test_glove_sized_targets(open_page: Any, site: Path) -> None:
+    page = open_page(site / "index.html", width=390).page
+    heights = page.evaluate(
+        "[...document.querySelectorAll('button, select, input')].filter(e => e.offsetParent).map(e => e.getBoundingClientRect().height)"
+    )
+    assert min(heights) >= 40
+
+
+@pytest.mark.slow
+def test_two_thousand_points_filter_within_a_frame_or_two(open_page: Any, fleet: Path) -> None:
+    page = open_page(fleet / "index.html").page
+    page.evaluate(FRAME)  # the first search reads all text once
+    times = page.evaluate(FRAME)
+    assert sorted(times)[len(times) // 2] < 50
+    page.fill("[name=q]", "AT-1999")
+    assert page.evaluate(SHOWN) == ["AT-1999"]
+
+
+@pytest.mark.slow
+def test_a_large_fleet_starts_with_the_worst_and_offers_the_rest(open_page: Any, fleet: Path) -> None:
+    page = open_page(fleet / "index.html").page
+    assert len(page.evaluate(SHOWN)) == 60
+    page.click(".more button")
+    assert len(page.evaluate(SHOWN)) == 2_000

@@ -1,0 +1,226 @@
+"""A point's page in use: one time axis, words under the pointer, landing on events, data, pictures, paper."""
+
+from __future__ import annotations
+
+import csv
+import io
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.unit.dashboards.made_result import STORIES, made_point
+
+pytestmark = pytest.mark.browser
+
+RANGE = "document.getElementById('plot')._fullLayout.xaxis.range.map(t => Date.parse(t.replace(' ', 'T') + (t.length > 10 ? 'Z' : 'T00:00Z')))"
+HOUR = 3_600_000
+
+
+@pytest.fixture
+def page(open_page: Any, points: dict[str, Path]) -> Any:
+    return open_page(points["AT-101"]).page
+
+
+def over_temperature() -> Any:
+    return next(e for e in made_point(STORIES[0], seed=0).events if e.kind == "over_temperature")
+
+
+def wall(instant: int) -> float:
+    """Wall clock of Vienna in summer, in milliseconds."""
+    return instant / 1e6 + 2 * HOUR
+
+
+def hover(page: Any, part: float, height: float = 0.2) -> str:
+    page.locator("#plot").scroll_into_view_if_needed()
+    box = page.locator("#plot .nsewdrag").first.bounding_box()
+    page.mouse.move(box["x"] + box["width"] * part, box["y"] + box["height"] * height)
+    page.wait_for_function("document.querySelector('.note b')")
+    page.wait_for_timeout(60)
+    return str(page.locator(".note").inner_text())
+
+
+def test_a_drag_zooms_every_panel_at_once(page: Any) -> None:
+    page.locator("#plot").scroll_into_view_if_needed()
+    before = page.evaluate(RANGE)
+    box = page.locator("#plot .nsewdrag").first.bounding_box()
+    page.mouse.move(box["x"] + box["width"] * 0.5, box["y"] + 60)
+    page.mouse.down()
+    page.mouse.move(box["x"] + box["width"] * 0.7, box["y"] + 60, steps=5)
+    page.mouse.up()
+    page.wait_for_timeout(300)
+    after = page.evaluate(RANGE)
+    assert after[1] - after[0] == pytest.approx((before[1] - before[0]) * 0.2, rel=0.05)
+    axes = page.evaluate(
+        "Object.keys(document.getElementById('plot')._fullLayout).filter(k => /^xaxis/.test(k))"
+    )
+    assert axes == ["xaxis"]
+    assert "Shown:" in page.locator(".shown").inner_text()
+
+
+def test_the_line_under_the_pointer_is_explained_in_words(page: Any) -> None:
+    words = hover(page, 0.9)
+    assert "pH" in words
+    assert "temperature" in words
+    assert "°C" in words
+    assert "measuring (nothing speaks against it)" in words
+    assert "Doubtful here: reads about 0.24 pH too high, by the over-temperature found." in words
+
+
+def test_a_deep_link_lands_on_the_event(open_page: Any, points: dict[str, Path]) -> None:
+    event = over_temperature()
+    page = open_page(points["AT-101"], anchor=f"ev-{event.id}").page
+    page.wait_for_function("document.querySelector('.shown').textContent.includes('Marked')")
+    start, end = page.evaluate(RANGE)
+    assert start < wall(event.start) < wall(event.end) < end
+    assert end - start < 24 * HOUR
+    assert page.locator(f"#ev-{event.id}").get_attribute("aria-current") == "true"
+    assert "Over-temperature to 143 °C" in page.locator(".note").inner_text()
+    page.wait_for_function(
+        "document.getElementById('plot').getBoundingClientRect().top < innerHeight / 2 && document.getElementById('plot').getBoundingClientRect().bottom > 0"
+    )
+
+
+def test_a_row_of_the_table_zooms_the_record(page: Any) -> None:
+    event = over_temperature()
+    page.locator(f"#ev-{event.id} td").first.click()
+    page.wait_for_function("document.querySelector('.shown').textContent.includes('Marked')")
+    assert page.evaluate(RANGE)[1] - page.evaluate(RANGE)[0] < 24 * HOUR
+
+
+def test_routine_events_wait_behind_a_button_and_a_link_brings_them_out(
+    open_page: Any, points: dict[str, Path]
+) -> None:
+    routine = next(e for e in made_point(STORIES[0], seed=0).events if e.kind == "sterilisation")
+    page = open_page(points["AT-101"]).page
+    assert page.locator("table.events tbody tr:visible").count() == 1
+    page.evaluate(f"location.hash = 'ev-{routine.id}'")
+    page.wait_for_function("document.querySelector('.shown').textContent.includes('Sterilisation')")
+    assert page.locator(f"#ev-{routine.id}").is_visible()
+
+
+def test_events_sort_and_filter(page: Any) -> None:
+    page.click("[data-which=all]")
+    starts = "[...document.querySelectorAll('table.events tbody tr')].map(r => Number(r.dataset.start))"
+    assert page.evaluate(starts) == sorted(page.evaluate(starts), reverse=True)
+    page.click("th [data-key=start]")
+    assert page.evaluate(starts) == sorted(page.evaluate(starts))
+    assert page.locator("th:has([data-key=start])").get_attribute("aria-sort") == "ascending"
+    page.click("th [data-key=size]")
+    assert page.locator("table.events tbody tr").first.inner_text().count("over-temperature") == 1
+    page.fill("#events [name=q]", "sterilisation")
+    assert page.locator("table.events tbody tr:visible").count() == 9
+
+
+def test_range_buttons_show_the_stretch_they_name(page: Any) -> None:
+    for days in (30, 7, 1):
+        page.click(f"[data-days='{days}']")
+        start, end = page.evaluate(RANGE)
+        assert end - start == pytest.approx(days * 24 * HOUR, rel=0.001)
+        assert page.locator(f"[data-days='{days}']").get_attribute("aria-pressed") == "true"
+    page.click("[data-move='-0.6']")
+    assert page.evaluate(RANGE)[0] < start
+    page.click("[data-days=all]")
+    assert "the whole record" in page.locator(".shown").inner_text()
+
+
+def test_the_keyboard_moves_the_reading_line_and_zooms(page: Any) -> None:
+    page.focus("#plot")
+    page.keyboard.press("End")
+    first = page.locator(".note b").inner_text()
+    page.keyboard.press("ArrowLeft")
+    page.keyboard.press("ArrowLeft")
+    assert page.locator(".note b").inner_text() != first
+    before = page.evaluate(RANGE)
+    page.keyboard.press("+")
+    after = page.evaluate(RANGE)
+    assert after[1] - after[0] == pytest.approx((before[1] - before[0]) / 2, rel=0.01)
+    page.keyboard.press("Escape")
+    assert page.evaluate(RANGE) == before
+
+
+def test_closer_looks_use_the_whole_height(page: Any) -> None:
+    heights = "document.getElementById('plot')._fullLayout.yaxis2.range"
+    whole = page.evaluate(heights)
+    page.click("[data-days='1']")
+    close = page.evaluate(heights)
+    assert close[1] - close[0] < (whole[1] - whole[0]) / 5
+
+
+def test_the_page_says_when_it_does_not_hold_every_sample(open_page: Any, points: dict[str, Path]) -> None:
+    page = open_page(points["AT-101"]).page
+    assert "samples stand for about" in page.locator(".drawn-words").inner_text()
+
+
+def test_the_figure_opens_as_data_and_saves(page: Any) -> None:
+    page.click("[data-days='1']")
+    page.click("details.data summary")
+    page.wait_for_selector(".data-table table")
+    assert page.locator(".data-table table").count() == 3
+    assert page.locator(".data-table tbody tr").count() > 20
+    with page.expect_download() as waiting:
+        page.click("[data-csv]")
+    rows = list(csv.reader(io.StringIO(Path(waiting.value.path()).read_text(encoding="utf-8"))))
+    assert rows[0] == ["time (Europe/Vienna)", "series", "value", "unit"]
+    assert {row[1] for row in rows[1:]} >= {"value", "temperature"}
+
+
+@pytest.mark.parametrize("kind", ["svg", "png"])
+def test_the_figure_saves_as_a_picture(page: Any, kind: str) -> None:
+    with page.expect_download(timeout=30_000) as waiting:
+        page.click(f"[data-picture={kind}]")
+    assert waiting.value.suggested_filename.endswith(f".{kind}")
+    assert Path(waiting.value.path()).stat().st_size > 10_000
+
+
+def test_dark_and_light_follow_the_system(page: Any) -> None:
+    ink = "document.querySelector('#plot .js-line').style.stroke"
+    light = page.evaluate(ink)
+    page.emulate_media(color_scheme="dark")
+    page.wait_for_function(f"{ink} !== '{light}'")
+    assert page.evaluate(ink) == "rgb(143, 188, 245)"
+
+
+def test_the_sheet_on_paper_is_whole_and_two_pages_at_most(page: Any, tmp_path: Path) -> None:
+    pypdf = pytest.importorskip("pypdf")
+    target = tmp_path / "sheet.pdf"
+    page.pdf(path=str(target), prefer_css_page_size=True, print_background=True)
+    reader = pypdf.PdfReader(target)
+    assert len(reader.pages) <= 2
+    text = " ".join(" ".join(p.extract_text() for p in reader.pages).split())
+    for words in (
+        "doubt",
+        "AT-101",
+        "Do next",
+        "The record",
+        "over-temperature, the probe",
+        "143.2 °C",
+        "81 %",
+        "something not in the record",
+        "Cautions",
+        "a1b2c3d4e5",
+        "S-AT-101-2",
+        "not over",
+    ):
+        assert words in text
+    assert "Point at the record" not in text
+
+
+@pytest.mark.slow
+def test_a_year_at_a_minute_draws_nearly_as_fast_as_an_empty_figure(open_page: Any, tmp_path: Path) -> None:
+    from dashboards import write_site
+    from tests.unit.dashboards.made_result import made_result
+
+    site = write_site(made_result(STORIES[:1], days=365.0, step_min=1), tmp_path).parent
+    path = next((site / "points").iterdir())
+    empty = site / "points" / "empty.html"
+    empty.write_text(
+        '<!DOCTYPE html><html><body><div id="plot"></div><script src="../assets/plotly.min.js"></script>'
+        "<script>Plotly.newPlot('plot', [], {}).then(() => { document.documentElement.dataset.ready = 'yes'; "
+        "window.took = performance.now(); });</script></body></html>"
+    )
+    ours, bare = [], []
+    for _ in range(3):
+        bare.append(open_page(empty).page.evaluate("window.took"))
+        ours.append(open_page(path).page.evaluate("performance.getEntriesByName('drawn')[0].startTime"))
+    assert min(ours) <= 1.5 * min(bare)

@@ -1,0 +1,165 @@
+"""Figures work in a notebook, share one time axis and keep every extreme."""
+
+from __future__ import annotations
+
+import dataclasses
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import plotly.graph_objects as go
+import pytest
+
+from dashboards import heat_figure, overview_figure, point_figure
+from dashboards.figures.drawing import Box, curve, round_step, with_gaps
+from dashboards.figures.pack import pack_spec, unpack_array
+from dashboards.figures.point import PointMarks, error_at, point_spec
+from dashboards.figures.spec import label
+from dashboards.wording import Reader
+from excursions.plant import Plant, Point
+from excursions.records import Doubt
+from excursions.report.result import ScanResult
+from tests.unit.dashboards.made_result import HOSTILE, STORIES, made_point, made_result, made_series
+
+READER = Reader(tz=ZoneInfo("Europe/Vienna"))
+
+
+@pytest.fixture(scope="module")
+def result() -> ScanResult:
+    return made_result()
+
+
+def spec_of(result: ScanResult, number: int = 0, reader: Reader = READER) -> dict:
+    findings = result.points[number]
+    name = findings.point.name
+    marks = PointMarks(
+        calibrations=[c for c in result.calibrations if c.point == name],
+        doubts=[d for d in result.doubts if d.point == name],
+        samples=[s for s in result.samples if s.point == name],
+    )
+    return point_spec(findings, result.plant, marks, reader)
+
+
+def test_every_point_becomes_a_valid_plotly_figure(result: ScanResult) -> None:
+    for findings in result.points:
+        figure = point_figure(
+            findings,
+            result.plant,
+            calibrations=result.calibrations,
+            doubts=result.doubts,
+            samples=result.samples,
+        )
+        assert isinstance(figure, go.Figure)
+        assert len(figure.data) >= 4
+
+
+def test_a_point_alone_is_enough(result: ScanResult) -> None:
+    assert len(point_figure(result.points[6]).data) >= 3
+
+
+def test_everything_hangs_on_one_time_axis(result: ScanResult) -> None:
+    spec = spec_of(result)
+    assert {trace.get("xaxis", "x") for trace in spec["data"]} == {"x"}
+    assert [key for key in spec["layout"] if key.startswith("xaxis")] == ["xaxis"]
+
+
+@pytest.mark.parametrize("number", [0, 1, 5])
+def test_extremes_inside_events_are_drawn_to_the_exact_value(result: ScanResult, number: int) -> None:
+    story, findings = STORIES[number], result.points[number]
+    time, value, temperature = made_series(story, 120.0, number, 5)
+    packed = pack_spec(spec_of(result, number))
+    for name, full in (("value", value), ("temperature", temperature)):
+        trace = next(t for t in packed["data"] if t.get("meta") == name)
+        x, y = unpack_array(trace["x"]), unpack_array(trace["y"])
+        for event in findings.events:
+            inside = full[(time >= event.start) & (time < event.end)]
+            ends = READER.wall_ms(np.array([event.start, event.end], np.int64))
+            drawn = y[(x >= ends[0]) & (x < ends[1])]
+            np.testing.assert_array_equal(
+                [np.nanmin(drawn), np.nanmax(drawn)], [np.nanmin(inside), np.nanmax(inside)]
+            )
+
+
+def test_gaps_break_the_line(result: ScanResult) -> None:
+    trace = next(t for t in spec_of(result)["data"] if t.get("meta") == "value")
+    assert np.isnan(trace["y"]).any()
+    assert trace["connectgaps"] is False
+
+
+def test_ratings_nobody_stated_are_called_assumed(result: ScanResult) -> None:
+    notes = [note["text"] for note in spec_of(result, 1)["layout"]["annotations"]]
+    assert any("80 °C, assumed" in text for text in notes)
+
+
+def test_the_corrected_level_is_the_reading_less_the_error(result: ScanResult) -> None:
+    spec, findings = spec_of(result), result.points[0]
+    corrected = next(t for t in spec["data"] if t.get("meta") == "corrected")
+    doubt = next(d for d in result.doubts if d.point == findings.point.name)
+    inside = (findings.levels.time >= doubt.start) & np.isfinite(findings.levels.value)
+    np.testing.assert_allclose(corrected["y"], findings.levels.value[inside] - 0.24, atol=1e-6)
+
+
+def test_error_runs_linearly_between_knots() -> None:
+    doubt = Doubt(
+        point="p", probe="", start=0, end=100, open_end=False, knots=((0, 0.0), (100, -1.0)), band=(0.1, 0.3),
+        basis="", hours_out_of_tolerance=0.0,
+    )  # fmt: skip
+    error, band = error_at(doubt, np.array([0, 25, 100, 150]))
+    np.testing.assert_allclose(error, [0, -0.25, -1, -1])
+    np.testing.assert_allclose(band, [0.1, 0.15, 0.3, 0.3])
+
+
+def test_fahrenheit_moves_curve_and_ratings_alike(result: ScanResult) -> None:
+    warm = dataclasses.replace(READER, temperature="degF")
+    celsius, fahrenheit = spec_of(result), spec_of(result, reader=warm)
+    one, two = (
+        next(t for t in s["data"] if t.get("meta") == "temperature")["y"] for s in (celsius, fahrenheit)
+    )
+    np.testing.assert_allclose(two, one * 1.8 + 32)
+    assert any("176 °F" in note["text"] for note in fahrenheit["layout"]["annotations"])
+
+
+def test_names_from_files_are_never_markup_in_a_figure(result: ScanResult) -> None:
+    for figure in (overview_figure(result), point_figure(result.points[8], result.plant)):
+        assert "<script" not in figure.to_json()
+    assert label("<b>&") == "&lt;b&gt;&amp;"
+    assert label(HOSTILE * 9).startswith("&lt;script&gt;")
+
+
+def test_a_point_without_any_signal_still_gives_a_figure() -> None:
+    empty = dataclasses.replace(made_point(STORIES[6]), traces={}, events=())
+    assert isinstance(point_figure(empty, Plant(points=(Point(name="AT-401"),))), go.Figure)
+
+
+def test_the_overview_draws_the_worst_points_first(result: ScanResult) -> None:
+    figure = overview_figure(result, most_points=3)
+    assert list(figure.layout.yaxis.ticktext) == [v.point for v in result.verdicts[:3]][::-1]
+
+
+def test_heat_shows_the_hottest_exposure_with_what_sampling_could_hide(result: ScanResult) -> None:
+    figure = heat_figure(result.points[0], result.plant)
+    words = [shape.label.text for shape in figure.layout.shapes if shape.label.text]
+    assert words == ["the true peak lies in here"]
+    assert np.nanmax(figure.data[0].y) == pytest.approx(143.2, abs=0.6)
+
+
+def test_heat_without_an_exposure_is_refused(result: ScanResult) -> None:
+    cold = dataclasses.replace(result.points[0], events=())
+    with pytest.raises(ValueError, match="no heat exposure"):
+        heat_figure(cold)
+
+
+def test_a_curve_breaks_at_missing_values() -> None:
+    box = Box(left=0, top=0, width=10, height=10, start=0, end=10, low=0, high=1)
+    path = curve(np.arange(5) * 2, np.array([0, 1, np.nan, 0, 1.0]), box, budget=50)
+    assert path == "M0 10L2 0M6 10L8 0"
+
+
+def test_gaps_in_time_become_breaks() -> None:
+    time, value = with_gaps(np.array([0, 1, 9, 10]), np.array([1.0, 2, 3, 4]), 5)
+    assert time.tolist() == [0, 1, 8, 9, 10]
+    assert np.isnan(value[2])
+
+
+@pytest.mark.parametrize(("rough", "step"), [(0.013, 0.02), (0.3, 0.5), (1.0, 1.0), (7.0, 10.0), (260, 500)])
+def test_scales_step_in_round_numbers(rough: float, step: float) -> None:
+    assert round_step(rough) == pytest.approx(step)

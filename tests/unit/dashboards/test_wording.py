@@ -1,0 +1,101 @@
+"""Words and numbers as pages show them."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+
+from dashboards.wording import Reader, capital, counted, figure_words, off_by, size_words, sure
+from excursions.clock import NS_PER_HOUR
+from excursions.records import Event
+
+VIENNA = Reader(tz=ZoneInfo("Europe/Vienna"))
+FAHRENHEIT = Reader(tz=ZoneInfo("Europe/Vienna"), temperature="degF")
+SPRING = 1_774_746_000_000_000_000  # 2026-03-29 01:00 UTC, 02:00 becomes 03:00 in Vienna
+HEAT = Event(
+    point="p", kind="over_temperature", start=0, end=1, size=143.2, size_low=143.2, size_high=147.3,
+    size_unit="degC", confidence=0.9,
+)  # fmt: skip
+
+
+def test_times_are_those_of_the_plants_clock() -> None:
+    assert VIENNA.moment(SPRING) == "29 Mar 2026, 03:00"
+    assert VIENNA.moment(SPRING - NS_PER_HOUR) == "29 Mar 2026, 01:00"
+
+
+def test_the_axis_shows_what_the_clock_on_the_wall_showed() -> None:
+    wall = VIENNA.wall(np.array([SPRING - NS_PER_HOUR, SPRING], np.int64))
+    assert [str(t) for t in wall] == ["2026-03-29T01:00:00.000", "2026-03-29T03:00:00.000"]
+
+
+@pytest.mark.parametrize(
+    ("given", "shown"),
+    [
+        ("Over-temperature to 143 °C on 3 Apr", "Over-temperature to 289 °F on 3 Apr"),
+        ("plateau at 121.1 °C", "plateau at 250.0 °F"),
+        ("colder than −10 °C", "colder than 14 °F"),
+        ("moved by 5 °C", "moved by 9 °F"),
+        ("jump of +2.5 °C", "jump of +4.5 °F"),
+        ("80 ± 2 °C", "80 ± 4 °F"),
+        ("no temperature here", "no temperature here"),
+    ],
+)
+def test_temperatures_in_sentences_follow_the_unit_asked_for(given: str, shown: str) -> None:
+    assert FAHRENHEIT.text(given) == shown
+    assert VIENNA.text(given) == given
+
+
+def test_levels_convert_and_other_units_do_not() -> None:
+    np.testing.assert_allclose(FAHRENHEIT.level(np.array([100.0]), "degC"), [212.0])
+    np.testing.assert_allclose(FAHRENHEIT.level(np.array([100.0]), "mV"), [100.0])
+    assert FAHRENHEIT.amount(100.0, "degC", 0.5) == "212.0 °F"
+    assert VIENNA.amount(2100.0, "uS/cm", 20) == "2100 µS/cm"
+
+
+def test_a_peak_says_what_the_sampling_could_hide() -> None:
+    assert size_words(HEAT, VIENNA) == "143.2 °C, could be up to 147.3 °C"
+    assert size_words(dataclasses.replace(HEAT, size_high=143.2), VIENNA) == "143 °C"
+
+
+def test_a_step_shows_its_sign_and_its_interval() -> None:
+    step = Event(
+        point="p", kind="step", start=0, end=0, size=-0.31, size_low=-0.36, size_high=-0.26, size_unit="pH", confidence=0.8,
+    )  # fmt: skip
+    assert size_words(step, VIENNA) == "−0.31 pH (−0.36 to −0.26)"
+
+
+@pytest.mark.parametrize(
+    ("error", "band", "words"),
+    [
+        (0.24, 0.06, "0.24 pH too high, give or take 0.06 pH"),
+        (-0.24, math.nan, "0.24 pH too low"),
+        (0.02, 0.06, "between −0.04 pH and +0.08 pH"),
+        (math.nan, 0.06, "up to 0.06 pH either way"),
+        (math.nan, math.nan, "cannot be said from this record"),
+    ],
+)
+def test_how_wrong_is_said_with_its_band(error: float, band: float, words: str) -> None:
+    assert off_by(error, band, "pH", VIENNA.amount) == words
+
+
+@pytest.mark.parametrize(
+    ("p", "words"), [(0.999, "over 99 %"), (0.81, "81 %"), (0.004, "under 1 %"), (math.nan, "not known")]
+)
+def test_probabilities_promise_no_certainty(p: float, words: str) -> None:
+    assert sure(p) == words
+
+
+def test_a_figure_shows_its_unit_from_its_name() -> None:
+    assert figure_words("minutes_above_rating_min", 31.0, VIENNA) == "minutes above rating 31 min"
+    assert figure_words("rate_per_day", 0.02, VIENNA) == "rate 0.02 a day"
+    assert figure_words("cycles", 4.0, VIENNA) == "cycles 4"
+
+
+def test_small_words() -> None:
+    assert capital("ph follows") == "Ph follows"
+    assert capital("pH follows") == "pH follows"
+    assert [counted(n, "event") for n in (0, 1, 1200)] == ["no events", "1 event", "1\u202f200 events"]
