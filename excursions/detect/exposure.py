@@ -115,6 +115,7 @@ def measure(record: Record, trace: Trace, stretch: Stretch) -> Exposure:
     saturation = _saturation(record, stretch)
     after = trace.slice(int(trace.time[top]), stretch.end + int(RATE_REACH_H * NS_PER_HOUR))
     before = trace.slice(stretch.start - int(BEFORE_MIN * NS_PER_MINUTE), int(trace.time[top]) + 1)
+    before = slice(max(min(before.start, first - 1), 0), before.stop)
     gap = trace.gap_s
     return Exposure(
         first=first,
