@@ -59,6 +59,11 @@ def weigh(*, prior: float, chance: float, clues: tuple[Clue, ...]) -> float:
     return min(odds / (1 + odds), HIGHEST)
 
 
+def shared(clues: tuple[Clue, ...], alike: int) -> tuple[Clue, ...]:
+    """Weaken clues that the other events of like size in this record show as well."""
+    return tuple(Clue(odds=clue.odds ** (1 / (1 + alike / 2)), words=clue.words) for clue in clues)
+
+
 def name_origin(probability: float) -> str:
     """``probe``, ``process`` or ``undecided``."""
     return "probe" if probability >= SURE else "process" if probability <= UNLIKELY else "undecided"

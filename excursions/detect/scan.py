@@ -30,6 +30,7 @@ NORMAL_MAD = 1.4826  # median absolute deviation of a normal law to its standard
 INDEPENDENT = 20  # windows side by side needed to measure the spread at a width
 WIDEST_SHARE = 3  # the widest window is a third of the series
 FEW_PEAKS = 12  # with fewer chances the spread is trusted, the tail is not
+FEW_BREAKS = 3  # breaks that show what is usual across them; with fewer, twice the usual elsewhere
 FREEDOM = 6  # Student law where the tail cannot be measured
 SUSPICION = 0.1  # expected chance number below which a peak is looked at more closely
 LEAST_RATIO = 3.0  # and never below three spreads
@@ -148,7 +149,12 @@ def _at_width(
     single = np.concatenate([[0], np.cumsum(broken)])
     at = np.flatnonzero(broken & fits)
     lone = single[np.minimum(at + width, level.size)] - single[np.maximum(at - width + 1, 0)] == 1
-    yield from _picked(diff, at[lone], width, spread, least, 2 * width * at.size, across=True)
+    at = at[lone]
+    if at.size >= FEW_BREAKS:
+        spread = max(2 * spread, NORMAL_MAD * float(np.median(np.abs(diff[at]))))
+    else:
+        spread = 2 * spread
+    yield from _picked(diff, at, width, spread, least, 2 * width * at.size, across=True)
 
 
 def _peaks(diff: FloatArray, usable: BoolArray, width: int) -> IndexArray:
@@ -167,7 +173,7 @@ def _picked(
         bulk = ratio[~mark]
         expected = [expected_as_large(bulk, float(r)) for r in ratio[mark]]
     else:
-        chance = blocks / width * 2 * student.sf(ratio / (2.0 if across else 1.0), FREEDOM)
+        chance = blocks / width * 2 * student.sf(ratio, FREEDOM)
         mark = (chance <= least) & (ratio > LEAST_RATIO)
         expected = [float(c) for c in chance[mark]]
     for k, chance_number in zip(at[mark], expected, strict=True):

@@ -9,6 +9,7 @@ import numpy as np
 from excursions.clock import NS_PER_DAY, NS_PER_S
 from excursions.detect.blocks import Blocks, NoiseBlocks, block_width, make_blocks, noise_blocks, onto_blocks
 from excursions.detect.live import Live, live_samples
+from excursions.detect.pattern import without_round
 from excursions.records import FloatArray, Record
 
 DRAWN = (
@@ -25,6 +26,7 @@ NS_PER_YEAR = 365.25 * NS_PER_DAY
 class Survey:
     """What is computed once for all detectors of one record.
 
+    rest (m,): block levels less their daily or weekly pattern; wander: its robust standard deviation;
     interval_s: median time between live samples; quantum: smallest step the record can show (resolution or
     dead band, 0 when continuous); sigma: usual noise; noise: the same, at least a quarter of the quantum;
     years: time covered by blocks; temperature (m,): median temperature of each block, NaN where none;
@@ -35,6 +37,8 @@ class Survey:
     blocks: Blocks
     noises: NoiseBlocks
     interval_s: float
+    rest: FloatArray
+    wander: float
     quantum: float
     sigma: float
     noise: float
@@ -74,6 +78,7 @@ def survey_of(record: Record) -> Survey | None:
     blocks = make_blocks(live, width=block_width(live), drawn=sampling.kind in DRAWN)
     noises = noise_blocks(live, blocks)
     quantum = max(sampling.resolution, sampling.deadband)
+    rest = without_round(blocks.start, blocks.level, width=blocks.width)
     known = noises.sigma[np.isfinite(noises.sigma)]
     sigma = float(np.median(known)) if known.size else 0.0
     return Survey(
@@ -82,6 +87,8 @@ def survey_of(record: Record) -> Survey | None:
         noises=noises,
         interval_s=float(np.median(np.diff(live.time))) / NS_PER_S if len(live) > 1 else 1.0,
         quantum=quantum,
+        rest=rest,
+        wander=1.4826 * float(np.median(np.abs(rest - np.median(rest)))),
         sigma=sigma,
         noise=max(sigma, quantum / 4),
         years=len(blocks) * blocks.width / NS_PER_YEAR,

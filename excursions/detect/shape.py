@@ -1,0 +1,150 @@
+"""The shape of one change of level: where it begins and ends, how large, at once or by and by."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from excursions.clock import NS_PER_S
+from excursions.detect.scan import Change
+from excursions.detect.survey import Survey
+from excursions.records import FloatArray
+
+EDGES = 24  # positions tried for begin and for end of a transition
+BETTER = 0.85  # a ramp must leave this share of a step's squares to be preferred
+LEAVING = 0.15  # share of the size at which a sample has left the old level
+SHARP_NOISE = 6.0  # sizes below this many noises do not show how fast they came
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Transition:
+    """From `before` to `after`: samples first (first changed) to last (first settled) of the live record.
+
+    error: standard error of the size; samples: how many the change took; sharp: whether noise lets one see
+    how fast it was.
+    """
+
+    first: int
+    last: int
+    before: float
+    after: float
+    size: float
+    error: float
+    length_s: float
+    samples: int
+    sharp: bool
+    onset_error_s: float
+
+
+def transition_of(survey: Survey, change: Change) -> Transition:
+    """Fit a change of level on blocks, then on samples."""
+    blocks = survey.blocks
+    lo, hi = max(change.at - change.width, 0), min(change.at + change.width, len(blocks))
+    begin, end = _ramp(survey.rest[lo:hi], change.at - lo)
+    begin, end = lo + begin, lo + end
+    if end - begin <= RAW_BLOCKS:
+        return _on_samples(survey, change, begin, end)
+    level = blocks.level
+    first, last = int(blocks.first[begin]), int(blocks.first[min(end, len(blocks) - 1)])
+    before, after = (
+        float(np.mean(level[lo:begin])) if begin > lo else float(level[lo]),
+        float(np.mean(level[end:hi])),
+    )
+    return Transition(
+        first=first,
+        last=last,
+        before=before,
+        after=after,
+        size=after - before,
+        error=change.spread,
+        length_s=(end - begin) * blocks.width_s,
+        samples=last - first,
+        sharp=True,
+        onset_error_s=0.1 * (end - begin) * blocks.width_s,
+    )
+
+
+RAW_BLOCKS = 3
+
+
+def _ramp(level: FloatArray, at: int) -> tuple[int, int]:
+    """Begin and end of the straight transition between two levels that fits best; equal for a step.
+
+    A step at the best place is kept unless a ramp leaves clearly less unexplained.
+    """
+    n = level.size
+    if n < 8:
+        return at, at
+    place = np.unique(np.linspace(1, n - 1, EDGES).astype(np.int64))
+    place = np.unique(np.append(place, at))
+    i, j = (grid.ravel() for grid in np.meshgrid(place, place, indexing="ij"))
+    i, j = i[i <= j], j[i <= j]
+    squares = _ramp_squares(level, i, j)
+    steps = np.flatnonzero(i == j)
+    step = steps[np.argmin(squares[steps])]
+    best = int(np.argmin(squares))
+    if squares[best] > BETTER * squares[step]:
+        return int(i[step]), int(i[step])
+    return int(i[best]), int(j[best])
+
+
+def _ramp_squares(level: FloatArray, begin: FloatArray, end: FloatArray) -> FloatArray:
+    """Residual squares of the two-level ramp with least-squares levels, for each (begin, end)."""
+    at = np.arange(level.size)
+    rise = np.clip((at - begin[:, None]) / np.maximum(end - begin, 1)[:, None], 0.0, 1.0)
+    rise = np.where((begin == end)[:, None], at >= begin[:, None], rise)
+    y = level - level.mean()
+    mean_rise = rise.mean(axis=1)
+    centred = rise - mean_rise[:, None]
+    norm = np.maximum(np.sum(centred * centred, axis=1), 1e-12)
+    return np.asarray(np.sum(y * y) - (centred @ y) ** 2 / norm)
+
+
+def _on_samples(survey: Survey, change: Change, begin: int, end: int) -> Transition:
+    """Onset to the sample: best split of the samples around it, walked out to where the levels are left."""
+    blocks, live = survey.blocks, survey.live
+    near = max(2, min(change.width, 4))
+    lo, hi = max(begin - 1, 0), min(max(end, begin) + 2, len(blocks))
+    before = _level(survey, max(lo - near, 0), max(lo, 1))
+    after = _level(survey, min(hi, len(blocks) - 1), min(hi + near, len(blocks)))
+    first, last = int(blocks.first[lo]), int(blocks.first[hi])
+    part = live.value[first:last]
+    gain = np.cumsum((part - after) ** 2 - (part - before) ** 2)
+    split = int(np.argmax(np.concatenate([[0.0], gain])[:-1])) if part.size > 1 else 0
+    size = after - before
+    noise = max(survey.noise, survey.quantum / 2)
+    margin = LEAVING * abs(size) + 2 * noise
+    towards = (part - before) * np.sign(size)
+    start = _walk(towards[:split][::-1] > margin)
+    settle = _walk((after - part[split:]) * np.sign(size) > margin)
+    onset, settled = first + split - start, min(first + split + settle, len(live) - 1)
+    length = (live.time[settled] - live.time[onset]) / NS_PER_S
+    if change.across:
+        onset = int(blocks.first[change.at])
+        settled, length = max(settled, onset), 0.0
+    return Transition(
+        first=onset,
+        last=max(settled, onset),
+        before=before,
+        after=after,
+        size=size,
+        error=change.spread,
+        length_s=max(float(length), survey.interval_s),
+        samples=settled - onset + 1,
+        sharp=abs(size) > SHARP_NOISE * noise and not change.across,
+        onset_error_s=survey.interval_s * max(1.0, (2 * noise / max(abs(size), noise / 10, 1e-300)) ** 2),
+    )
+
+
+def _walk(outside: FloatArray) -> int:
+    """How many samples in a row are outside, one stray allowed."""
+    if not outside.size:
+        return 0
+    calm = ~outside
+    twice = calm[:-1] & calm[1:] if calm.size > 1 else calm
+    return int(np.argmax(twice)) if twice.any() else int(outside.size)
+
+
+def _level(survey: Survey, lo: int, hi: int) -> float:
+    return float(np.mean(survey.blocks.level[lo:hi]))
