@@ -12,6 +12,7 @@ from excursions.states.trace import Trace
 
 FASTEST_K_PER_S = 10.0  # (cp) steam on an element in a probe shaft: a few kelvin a second
 JUMP_K = 20.0
+FEW = 2  # a peak of so few samples with nothing on its way is no heat, level or not
 HIGHEST_DEGC = 200.0  # saturated steam of 15 bar: no line with a probe in it
 ONE_STEP = 0.8  # share of the whole rise that one step takes, where the element should need several
 SEEN_S = 120.0  # sampled more coarsely, a ramp of an ordinary cycle can hide between two samples
@@ -21,7 +22,7 @@ def not_heat(trace: Trace, first: int, past: int, usual: float) -> bool:
     """Whether samples [first, past) look like a failing element rather than heat.
 
     Impossible: a change faster than any element follows, or hotter than any steam.  Unlikely: up in one
-    step, down in one step and exactly constant in between (an open circuit or a single wild sample), where
+    step, down in one step and exactly constant in between (an open circuit, or one or two wild samples), where
     samples are close enough that a real rise would show on its way.
 
     Parameters
@@ -39,7 +40,7 @@ def not_heat(trace: Trace, first: int, past: int, usual: float) -> bool:
         return False
     rise = float(np.median(top)) - usual
     at_once = min(abs(entry), abs(left)) > ONE_STEP * abs(rise) and abs(rise) > JUMP_K
-    return bool(at_once and np.ptp(top) <= trace.resolution)
+    return bool(at_once and (past - first <= FEW or np.ptp(top) <= trace.resolution))
 
 
 def _step(trace: Trace, before: int) -> float:

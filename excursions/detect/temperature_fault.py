@@ -1,0 +1,303 @@
+"""Faults of the temperature element: wild or open circuit, frozen, jumped.  What heat could do is left to heat.
+
+A wrong temperature spoils a compensated reading without a sign in the reading itself.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from excursions.clock import NS_PER_HOUR, NS_PER_S, TimeArray, duration_text
+from excursions.detect.tails import expected_as_large, outlying
+from excursions.records import MEASURING, NO_DATA, Event, IndexArray, Record, Signal
+from excursions.states.element import not_heat
+from excursions.states.heat import Usual, usual_temperature
+from excursions.states.trace import Trace, spells, split_at_gaps, trace_of
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TemperatureFaultSettings:
+    """When a temperature is called wrong."""
+
+    wild_k: float = 20.0  # away from the usual band by this much, without heat that explains it (cp)
+    lowest_degc: float = -40.0  # below and above: no process with a probe in it (cp)
+    highest_degc: float = 200.0
+    bout_s: float = 86_400.0  # wild stretches within a day are one bout
+    chronic: int = 20  # more bouts than this are one event for the record
+    frozen_s: float = 7_200.0  # a process may well stand still for less (cp)
+    frozen_samples: int = 30
+    frozen_chance: float = 0.01  # expected number of such stretches by chance
+    moves: int = 10  # changes of the reading meanwhile that show that the rest is alive
+    jump_k: float = 5.0  # (cp) in one step, where samples are at most ten seconds apart
+    jump_slow_k: float = 10.0  # and at most a minute apart; further apart a jump is no evidence
+    jump_spreads: float = 12.0
+    jump_window: int = 10  # samples before and after that must stand still enough to see it
+    most_jumps: int = 3  # more are the process
+    lasting_s: float = 600.0
+
+
+def detect_temperature_fault(
+    record: Record, settings: TemperatureFaultSettings | None = None
+) -> tuple[Event, ...]:
+    """Find stretches in which the temperature signal is not the temperature.
+
+    Parameters
+    ----------
+    record : Record
+    settings : TemperatureFaultSettings, optional
+
+    Returns
+    -------
+    tuple of Event
+        Kind ``temperature_fault``; size is the jump of the temperature reading [K].
+    """
+    settings = settings or TemperatureFaultSettings()
+    trace = trace_of(record.temperature)
+    if trace is None or len(trace) < 3:
+        return ()
+    usual = usual_temperature(trace)
+    found = _wild(record, trace, usual, settings)
+    seen = [(e.start, e.end) for e in found]
+    found += [e for e in _frozen(record, trace, settings) if not _within(e, seen)]
+    found += [e for e in _jumps(record, trace, settings) if not _within(e, seen)]
+    return tuple(sorted(found, key=lambda e: (e.start, e.end)))
+
+
+def _within(event: Event, spans: Sequence[tuple[int, int]]) -> bool:
+    return any(event.start < end and start < event.end for start, end in spans)
+
+
+# --- wild, open, short ---------------------------------------------------------------------------
+
+
+def _wild(record: Record, trace: Trace, usual: Usual, settings: TemperatureFaultSettings) -> list[Event]:
+    ranges = _wild_ranges(trace, usual, settings)
+    if not ranges.size:
+        return []
+    edges = trace.time[ranges[1:, 0]] - trace.time[ranges[:-1, 1] - 1]
+    starts = np.append(0, np.flatnonzero(edges > settings.bout_s * NS_PER_S) + 1)
+    bouts = np.split(ranges, starts[1:])
+    if len(bouts) > settings.chronic:
+        bouts = [ranges]
+    return [_wild_event(record, trace, bout, usual, settings) for bout in bouts]
+
+
+def _wild_ranges(trace: Trace, usual: Usual, settings: TemperatureFaultSettings) -> IndexArray:
+    """Stretches above and below the usual band that no heat or cold explains, in time order."""
+    away = settings.wild_k
+    mirrored = replace(trace, value=-trace.value)
+    high = spells(trace, on=usual.high + away, off=usual.high + away / 2)
+    low = spells(mirrored, on=-(usual.low - away), off=-(usual.low - away / 2))
+    wrong = [
+        (int(a), int(b))
+        for a, b in high
+        if not_heat(trace, int(a), int(b), usual.middle) or trace.value[a:b].max() > settings.highest_degc
+    ]
+    wrong += [
+        (int(a), int(b))
+        for a, b in low
+        if not_heat(mirrored, int(a), int(b), -usual.middle) or trace.value[a:b].min() < settings.lowest_degc
+    ]
+    return np.array(sorted(wrong), dtype=np.int64).reshape(-1, 2)
+
+
+def _wild_event(
+    record: Record, trace: Trace, bout: IndexArray, usual: Usual, settings: TemperatureFaultSettings
+) -> Event:
+    first, past = int(bout[0, 0]), int(bout[-1, 1])
+    lasted = float(sum(_until(trace, int(b)) - trace.time[a] for a, b in bout)) / NS_PER_S
+    inside = np.concatenate([trace.value[a:b] for a, b in bout])
+    furthest = float(inside[np.argmax(np.abs(inside - usual.middle))])
+    flat = all(np.ptp(trace.value[a:b]) <= trace.resolution for a, b in bout) and inside.size > len(bout) + 2
+    facts = [
+        f"{furthest:.1f} degC, where the process is at {usual.middle:.1f} degC",
+        f"{len(bout)} times, together {duration_text(lasted)}"
+        if len(bout) > 1
+        else f"for {duration_text(lasted)}",
+        "there and back in one step: no heat does that"
+        if not flat
+        else "constant meanwhile, as an open or shorted circuit",
+    ]
+    return _event(
+        record,
+        trace,
+        (int(trace.time[first]), _until(trace, past)),
+        size=furthest - usual.middle,
+        confidence=0.95 if flat or inside.size > 3 else 0.85,
+        severity="act" if lasted >= settings.lasting_s else "check" if len(bout) > 2 else "note",
+        evidence=tuple(facts),
+        details={"stretches": float(len(bout)), "minutes_wrong_min": lasted / 60},
+        ends=(first == 0, past == len(trace)),
+    )
+
+
+def _until(trace: Trace, past: int) -> int:
+    """Instant of the first sample after a stretch, or the end of the record."""
+    return int(trace.time[past]) if past < len(trace) else int(trace.time[-1]) + 1
+
+
+# --- frozen --------------------------------------------------------------------------------------
+
+
+def _frozen(record: Record, trace: Trace, settings: TemperatureFaultSettings) -> list[Event]:
+    """Stretches of one and the same value that this temperature hardly shows by itself, while the reading lives."""
+    if record.value is None:
+        return []
+    ranges = split_at_gaps(runs_of_equals(trace), trace)
+    lasted = (trace.time[ranges[:, 1] - 1] - trace.time[ranges[:, 0]]) / NS_PER_S + trace.interval_s
+    suspect = outlying(lasted, at_most=settings.frozen_chance)
+    count = ranges[:, 1] - ranges[:, 0]
+    suspect &= (lasted >= settings.frozen_s) & (count >= settings.frozen_samples)
+    events = []
+    for i in np.flatnonzero(suspect):
+        first, past = int(ranges[i, 0]), int(ranges[i, 1])
+        start, end = int(trace.time[first]), _until(trace, past)
+        if _changes(record.value, start, end) < settings.moves:
+            continue
+        chance = expected_as_large(lasted[~suspect], float(lasted[i]))
+        jump = abs(float(trace.value[past] - trace.value[past - 1])) if past < len(trace) else 0.0
+        events.append(
+            _event(
+                record,
+                trace,
+                (start, end),
+                size=jump,
+                confidence=0.9 / (1.0 + 10.0 * chance),
+                severity="check",
+                evidence=(
+                    f"exactly {trace.value[first]:g} degC for {duration_text(float(lasted[i]))}"
+                    f" in {past - first} samples",
+                    f"the longest stretch without a change elsewhere is {duration_text(float(lasted[~suspect].max()))}",
+                    "the reading moves meanwhile",
+                ),
+                details={"minutes_wrong_min": float(lasted[i]) / 60},
+                ends=(first == 0, past == len(trace)),
+            )
+        )
+    return events
+
+
+def runs_of_equals(trace: Trace) -> IndexArray:
+    """Index ranges of samples that all have the same value, shape (k, 2)."""
+    edges = np.flatnonzero(np.diff(trace.value) != 0) + 1
+    return np.column_stack([np.append(0, edges), np.append(edges, len(trace))]).astype(np.int64)
+
+
+def _changes(signal: Signal, start: int, end: int) -> int:
+    """How often a signal changes its value in [start, end)."""
+    lo, hi = np.searchsorted(signal.time, (start, end))
+    value = signal.value[lo:hi]
+    return int(np.count_nonzero(np.diff(value[np.isfinite(value)])))
+
+
+# --- jumped --------------------------------------------------------------------------------------
+
+
+def _jumps(record: Record, trace: Trace, settings: TemperatureFaultSettings) -> list[Event]:
+    """Offsets that come in one step while measuring; a step back of like size ends the event."""
+    least = _least_jump(trace, settings)
+    if not math.isfinite(least):
+        return []
+    change = np.diff(trace.value)
+    near = np.diff(trace.time) <= 1.5 * trace.usual_s * NS_PER_S
+    at = [int(i) for i in np.flatnonzero((np.abs(change) >= least) & near)]
+    if len(at) > 50 * settings.most_jumps:
+        return []
+    at = [i for i in at if _is_clean(trace, i, settings) and _calm(record, trace, i)]
+    if not at or len(at) > settings.most_jumps:
+        return []
+    events, used = [], set()
+    for number, i in enumerate(at):
+        if i in used:
+            continue
+        back = next((j for j in at[number + 1 :] if abs(change[i] + change[j]) <= 0.3 * abs(change[i])), None)
+        used |= {back} if back is not None else set()
+        events.append(_jump_event(record, trace, i, back, float(change[i])))
+    return events
+
+
+def _least_jump(trace: Trace, settings: TemperatureFaultSettings) -> float:
+    """Smallest step that stands out [K]; infinite where samples are too far apart to tell a step from a ramp."""
+    if trace.interval_s > 60.0 or trace.held:
+        return math.inf
+    some = np.diff(trace.value[:200_000])
+    spread = 1.4826 * float(np.median(np.abs(some))) if some.size else 0.0
+    base = settings.jump_k if trace.interval_s <= 10.0 else settings.jump_slow_k
+    return max(base, settings.jump_spreads * max(spread, trace.resolution / 2))
+
+
+def _is_clean(trace: Trace, i: int, settings: TemperatureFaultSettings) -> bool:
+    """Whether the whole change is in this one step, with nothing on its way before or after, and stays."""
+    n = settings.jump_window
+    before, after = trace.value[max(i + 1 - n, 0) : i + 1], trace.value[i + 1 : i + 1 + n]
+    later = trace.value[i + 1 : i + 1 + 3 * n]
+    if min(before.size, after.size) < n:
+        return False
+    step = float(trace.value[i + 1] - trace.value[i])
+    whole = float(np.median(after) - np.median(before))
+    scatter = max(float(np.ptp(before)), float(np.ptp(after)))
+    stayed = abs(float(np.median(later)) - float(np.median(before))) >= 0.8 * abs(step)
+    return bool(abs(step) >= 0.9 * abs(whole) and step * whole > 0 and scatter <= 0.25 * abs(step) and stayed)
+
+
+def _calm(record: Record, trace: Trace, i: int) -> bool:
+    """Whether the point is measuring around a step."""
+    around: TimeArray = trace.time[[max(i - 1, 0), i, i + 1, min(i + 2, len(trace) - 1)]]
+    return bool(np.isin(record.states.at(around), (MEASURING, NO_DATA)).all())
+
+
+def _jump_event(record: Record, trace: Trace, i: int, back: int | None, size: float) -> Event:
+    end = int(trace.time[back]) if back is not None else int(trace.time[-1]) + 1
+    start = int(trace.time[i + 1])
+    facts = [f"jumped by {size:+.1f} K from one sample to the next, {trace.interval_s:g} s apart"]
+    facts.append(
+        f"jumped back after {duration_text((end - start) / NS_PER_S)}"
+        if back is not None
+        else "did not come back in this record"
+    )
+    return _event(
+        record,
+        trace,
+        (start, end),
+        size=size,
+        confidence=0.75 if back is not None else 0.6,
+        severity="check",
+        evidence=tuple(facts),
+        details={"minutes_wrong_min": (end - start) / NS_PER_HOUR * 60},
+        ends=(False, back is None),
+    )
+
+
+def _event(
+    record: Record,
+    trace: Trace,
+    span: tuple[int, int],
+    *,
+    size: float,
+    confidence: float,
+    severity: str,
+    evidence: tuple[str, ...],
+    details: dict[str, float],
+    ends: tuple[bool, bool],
+) -> Event:
+    return Event(
+        point=record.point.name,
+        kind="temperature_fault",
+        start=span[0],
+        end=max(span[1], span[0] + 1),
+        size=size,
+        size_unit="K",
+        confidence=confidence,
+        origin="probe",
+        severity=severity,
+        probe=record.plant.probe_at(record.point.name, span[0]) or "",
+        onset_uncertainty_s=trace.interval_s,
+        open_start=ends[0],
+        open_end=ends[1],
+        evidence=evidence,
+        details=details,
+    )
