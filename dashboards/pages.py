@@ -10,17 +10,18 @@ from dashboards.content.about import About
 from dashboards.content.facts import point_facts
 from dashboards.content.life import LifeRow
 from dashboards.content.overview import Overview, record_span
-from dashboards.content.point import point_content
+from dashboards.content.point import line_key, point_content
 from dashboards.content.run import RunFacts
 from dashboards.figures.calendar import busiest_days, calendar_drawing
 from dashboards.figures.drawing import sheet_picture, spark_ends, sparkline
+from dashboards.figures.heat import heat_spec, hottest
 from dashboards.figures.moment import moment_drawing
 from dashboards.figures.overview import MOST_POINTS, overview_spec
 from dashboards.figures.pack import pack_spec
 from dashboards.figures.point import PointMarks, point_spec
 from dashboards.figures.spec import canonical_json
 from dashboards.markup import environment, json_in_html
-from dashboards.wording import Reader, counted
+from dashboards.wording import Reader, counted, size_words
 from excursions.clock import NS_PER_DAY
 from excursions.records import Doubt
 from excursions.report.result import PointFindings, ScanResult
@@ -71,8 +72,14 @@ def point_page(
 ) -> str:
     """The page of one point."""
     page = point_content(about, reader, slug)
-    marks = PointMarks(calibrations=about.calibrations, doubts=about.doubts, samples=about.samples)
+    marks = PointMarks(
+        calibrations=about.calibrations,
+        doubts=about.doubts,
+        samples=about.samples,
+        neighbours=about.neighbours,
+    )
     drawn = _has_figure(about.findings)
+    hottest_figure, hottest_words = _hottest(about, reader)
     moment, span, heat = moment_drawing(about.findings, about.verdict.since, reader)
     return environment().get_template("point.html").render(
         page=page,
@@ -81,6 +88,10 @@ def point_page(
         run=run,
         lives=lives,
         has_figure=drawn,
+        key=line_key(about),
+        has_temperature="temperature" in about.findings.traces,
+        hottest=hottest_figure,
+        hottest_words=hottest_words,
         moment=moment,
         moment_heat=heat,
         moment_span=span,
@@ -89,6 +100,15 @@ def point_page(
         figure=embedded(pack_spec(point_spec(about.findings, about.plant, marks, reader))) if drawn else "",
         facts=embedded(point_facts(about, reader)) if drawn else "",
     )  # fmt: skip
+
+
+def _hottest(about: About, reader: Reader) -> tuple[Markup | str, str]:
+    """The hottest exposure as an embedded figure, and in words."""
+    event = hottest(about.findings)
+    if event is None or "temperature" not in about.findings.traces:
+        return "", ""
+    spec = heat_spec(about.findings, about.plant, event, reader)
+    return embedded(pack_spec(spec)), f"{reader.event(event)}. Highest: {size_words(event, reader)}."
 
 
 def embedded(value: object) -> Markup:

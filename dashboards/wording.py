@@ -73,10 +73,12 @@ SUFFIXES = (
     ("_d", "d"),
     ("_k", "K"),
 )
-# What stands before a temperature tells a difference from a level.
+# What stands before a temperature tells a difference from a level: "a jump of 3 °C", but "a rating of 80 °C".
 _DEGREES = re.compile(
-    r"(?P<lead>(?:± ?|\b(?:by|of|within|difference|offset|moved) )?)(?P<figure>[+\-−]?\d+(?:[.,]\d+)?) ?°C"
+    r"(?P<lead>(?:±\s?|\b(?:by|within) |\b(?:jump|step|change|offset|difference|error|fault|drift|shift)s? of )?)"
+    r"(?P<figure>[+\-−]?\d+(?:[.,]\d+)?)\s?(?:°C|degC)\b"
 )
+_PLAIN_UNITS = re.compile(r"(?<=\d)(\s?)deg([CF])\b")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,9 +110,9 @@ class Reader:
 
     def text(self, sentence: str) -> str:
         """A sentence made elsewhere, its temperatures in the unit shown."""
-        if self.temperature != "degF" or "°C" not in sentence:
-            return sentence
-        return _DEGREES.sub(_to_fahrenheit, sentence)
+        if self.temperature == "degF":
+            return _DEGREES.sub(_to_fahrenheit, sentence)
+        return _PLAIN_UNITS.sub(" °\\2", sentence)
 
     def event(self, event: Event) -> str:
         """One event in a sentence."""
@@ -204,9 +206,15 @@ def figure_words(name: str, value: float, reader: Reader) -> str:
     """A further figure of an event: ``minutes_above_rating_min`` becomes ``minutes above rating 31 min``."""
     for suffix, unit in SUFFIXES:
         if name.endswith(suffix):
-            words = name.removesuffix(suffix).replace("_", " ").replace("f0", "F0")
+            words = _figure_name(name.removesuffix(suffix), reader)
+            if unit in ("s", "h", "d"):
+                return f"{words} {clock.duration_text(value * {'s': 1, 'h': 3600, 'd': 86400}[unit])}"
             return f"{words} {reader.amount(value, unit)}"
-    return f"{name.replace('_', ' ')} {number(value)}"
+    return f"{_figure_name(name, reader)} {number(value)}"
+
+
+def _figure_name(name: str, reader: Reader) -> str:
+    return reader.text(name.replace("_", " ").replace("f0", "F0").replace(" degc", " degC"))
 
 
 def counted(count: int, one: str, many: str = "") -> str:

@@ -49,6 +49,31 @@ const Book = (() => {
     return /[",\n]/.test(safe) ? '"' + safe.replaceAll('"', '""') + '"' : safe;
   };
 
+  // A figure that is drawn when somebody opens it; `before` makes sure that plotly is there.
+  function lazy(name, before) {
+    const holder = document.querySelector(`[data-figure=${name}]`);
+    if (!holder) return;
+    let spec = null;
+    const draw = () => {
+      const painted = paint(spec, inks());
+      if (innerWidth < 640) painted.layout.margin = { ...painted.layout.margin, l: Math.min(painted.layout.margin.l, 98) };
+      Plotly.react(name, painted.data, painted.layout, { displayModeBar: false, responsive: true });
+    };
+    holder.addEventListener('toggle', () => {
+      if (!holder.open || spec) return;
+      spec = figure(name + '-figure');
+      before(draw);
+      onTheme(draw);
+    });
+    holder.querySelector('[data-save]').addEventListener('click', () => picture(document.getElementById(name), name, 'svg'));
+  }
+
+  // Pictures get paper under them, so that they can be read wherever they are pasted.
+  function picture(plot, name, format) {
+    const layout = { ...plot.layout, paper_bgcolor: inks()('sheet') };
+    Plotly.downloadImage({ data: plot.data, layout }, { format, filename: name, width: 1400, height: plot.offsetHeight, scale: format === 'png' ? 2 : 1 });
+  }
+
   const onTheme = redraw => matchMedia('(prefers-color-scheme: dark)').addEventListener('change', redraw);
-  return { query, unpack, paint, inks, figure, save, cell, onTheme };
+  return { query, unpack, paint, inks, figure, save, cell, onTheme, lazy, picture };
 })();

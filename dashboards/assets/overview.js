@@ -134,26 +134,11 @@
   }
 
   // The time line asks for plotly only when somebody opens it.
-  const holder = document.querySelector('[data-figure=timeline]');
-  if (holder) {
-    let spec = null;
-    const draw = () => {
-      const painted = Book.paint(spec, Book.inks());
-      if (innerWidth < 640) painted.layout.margin.l = 92;
-      Plotly.react('timeline', painted.data, painted.layout, { displayModeBar: false, responsive: true });
-    };
-    holder.addEventListener('toggle', () => {
-      if (!holder.open || spec) return;
-      spec = Book.figure('timeline-figure');
-      const script = document.createElement('script');
-      script.src = 'assets/plotly.min.js';
-      script.onload = draw;
-      document.head.append(script);
-      Book.onTheme(draw);
-    });
-    holder.querySelector('[data-save]').addEventListener('click', () => {
-      Plotly.downloadImage('timeline', { format: 'svg', filename: 'time-line', width: 1400, height: document.getElementById('timeline').offsetHeight });
-    });
-  }
+  Book.lazy('timeline', draw => {
+    const script = document.createElement('script');
+    script.src = 'assets/plotly.min.js';
+    script.onload = draw;
+    document.head.append(script);
+  });
   recall();
 })();

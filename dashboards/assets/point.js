@@ -89,7 +89,7 @@
   function heights() {
     const ranges = {};
     for (const trace of spec.data) {
-      if (!trace.x || !trace.y || (trace.meta || '').includes(':') || trace.meta === 'calibration') continue;
+      if (!trace.x || !trace.y || /[:]|^(calibration|swap)$/.test(trace.meta || '')) continue;
       const ends = ranges[trace.yaxis] || (ranges[trace.yaxis] = [Infinity, -Infinity]);
       for (let i = lower(trace.x, view[0]); i < trace.x.length && trace.x[i] <= view[1]; i++) {
         const v = trace.y[i];
@@ -197,6 +197,11 @@
       const what = trace.meta === 'value' ? facts.label : trace.meta;
       readings.push(Number.isFinite(trace.y[i]) ? `${what} ${figureText(trace.y[i], what === unit ? '' : unit, trace.decimals)}` : `no ${what === facts.label ? 'reading' : what} here`);
     }
+    for (const trace of spec.data) {
+      if (trace.meta !== 'beside') continue;
+      const i = nearest(trace, ms);
+      if (i >= 0 && Number.isFinite(trace.y[i])) readings.push(`${trace.name.replaceAll('&lt;', '<').replaceAll('&gt;', '>').replaceAll('&amp;', '&')} beside it ${figureText(trace.y[i], facts.label === facts.unit ? '' : facts.unit, panels[0].decimals)}`);
+    }
     let state = lower(stateStart, ms + 0.5) - 1;
     if (state >= 0 && state < facts.states.code.length) {
       readings.push(`${facts.states.words[facts.states.code[state]]} (${facts.states.whys[facts.states.why[state]]})`);
@@ -212,6 +217,7 @@
       lines.push(['', error === null ? 'Doubtful here.' : `Doubtful here: reads about ${figureText(Math.abs(error), facts.unit, digitsFor(d.band[0]))} too ${error > 0 ? 'high' : 'low'}, by ${d.basis}.`]);
     }
     for (const c of facts.calibrations) if (Math.abs(c[0] - ms) <= slack) lines.push(['', `${c[1]}, ${said(c[0])}.`]);
+    for (const s of facts.swaps) if (Math.abs(s[0] - ms) <= slack) lines.push(['', `${s[1]}, ${said(s[0])}.`]);
     for (const s of facts.samples) if (Math.abs(s[0] - ms) <= slack && s[1] !== null) lines.push(['', `Laboratory sample ${figureText(s[1], facts.unit)}, ${said(s[0])}.`]);
     return lines;
   }
@@ -271,7 +277,7 @@
   function csv() {
     const lines = [`time (${facts.zone}),series,value,unit`];
     for (const trace of spec.data) {
-      if (!['value', 'temperature', 'noise', 'corrected', 'samples'].includes(trace.meta)) continue;
+      if (!['value', 'temperature', 'noise', 'corrected', 'samples', 'beside'].includes(trace.meta)) continue;
       const unit = trace.meta === 'temperature' ? facts.temperature_unit : facts.unit;
       const [from, to] = rowsIn(trace);
       for (let i = from; i < to; i++) lines.push([stamp(trace.x[i]), trace.meta, Number.isFinite(trace.y[i]) ? String(trace.y[i]) : '', unit].map(Book.cell).join(','));
@@ -342,7 +348,7 @@
     for (const b of document.querySelectorAll('[data-zoom]')) b.addEventListener('click', () => zoom(Number(b.dataset.zoom)));
     document.querySelector('[data-csv]').addEventListener('click', () => Book.save(fileName + '.csv', 'text/csv', csv()));
     for (const b of document.querySelectorAll('[data-picture]')) b.addEventListener('click', () => {
-      Plotly.downloadImage(plot, { format: b.dataset.picture, filename: fileName, width: 1400, height: spec.layout.height, scale: 2 });
+      Book.picture(plot, fileName, b.dataset.picture);
     });
     document.querySelector('details.data').addEventListener('toggle', e => { if (e.target.open) listData(); });
     addEventListener('hashchange', land);
@@ -358,6 +364,7 @@
   // The browser goes to the row of the table once more when everything has loaded: land after that.
   if (document.readyState !== 'complete') addEventListener('load', () => setTimeout(land));
 
+  Book.lazy('hottest', now => now());
   wrap.hidden = false;
   draw().then(() => {
     performance.mark('drawn');

@@ -10,6 +10,8 @@ from excursions.plant import Plant
 from excursions.records import Calibration, Doubt, LabSample, Link, Shift
 from excursions.report.result import PointFindings, ScanResult, Verdict
 
+MOST_NEIGHBOURS = 3  # more lines beside the reading would hide it
+
 T = TypeVar("T", Calibration, Shift, Doubt, LabSample)
 
 
@@ -25,6 +27,7 @@ class About:
     links: tuple[Link, ...] = ()
     doubts: tuple[Doubt, ...] = ()
     samples: tuple[LabSample, ...] = ()
+    neighbours: tuple[PointFindings, ...] = ()
     outcomes: Mapping[str, tuple[str, str]] = field(default_factory=dict)
 
 
@@ -49,6 +52,9 @@ def gather(result: ScanResult) -> list[About]:
             links=tuple(link for shift in shifts.get(name, ()) for link in links.get(shift.id, ())),
             doubts=tuple(doubts.get(name, ())),
             samples=tuple(samples.get(name, ())),
+            neighbours=tuple(
+                found[other] for other in found[name].point.neighbours[:MOST_NEIGHBOURS] if other in found
+            ),
             outcomes=result.outcomes,
         )
         for name in verdicts

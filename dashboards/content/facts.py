@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from dashboards.content.about import About
+from dashboards.content.life import swaps
 from dashboards.figures.pack import pack_array
 from dashboards.wording import ORIGIN_WORDS, STATE_WORDS, Reader, sure
 from excursions.records import STATES, StateLine
@@ -26,6 +27,10 @@ def point_facts(about: About, reader: Reader) -> dict[str, object]:
         "calibrations": [
             [_ms(c.time, reader), f"{c.action}{f' of probe {c.probe}' if c.probe else ''}"]
             for c in about.calibrations
+        ],
+        "swaps": [
+            [_ms(start, reader), f"Probe {row.probe} installed"]
+            for row, start in swaps(about.plant, about.findings)
         ],
         "doubts": [
             {

@@ -8,8 +8,9 @@ from datetime import datetime
 
 from dashboards.wording import Reader
 from excursions.clock import to_ns
+from excursions.plant import Installation, Plant
 from excursions.report.life import probes_table
-from excursions.report.result import ScanResult
+from excursions.report.result import PointFindings, ScanResult
 from excursions.report.wording import number
 
 
@@ -35,6 +36,18 @@ def lives(result: ScanResult, reader: Reader) -> dict[str, tuple[LifeRow, ...]]:
     for row in probes_table(result).to_dicts():
         sorted_out.setdefault(row["point"], []).append(_row(row, reader))
     return {name: tuple(rows) for name, rows in sorted_out.items()}
+
+
+def swaps(plant: Plant, findings: PointFindings) -> list[tuple[Installation, int]]:
+    """Installations that began inside the record of a point, with their start, in time order."""
+    found = [
+        (row, row.start)
+        for row in plant.installations
+        if row.point == findings.point.name
+        and row.start is not None
+        and findings.start < row.start < findings.end
+    ]
+    return sorted(found, key=lambda item: (item[1], item[0].probe))
 
 
 def _row(row: Mapping[str, object], reader: Reader) -> LifeRow:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from dashboards.content.about import About
+from dashboards.content.heat import HeatRow, heat_rows
 from dashboards.content.overview import CAUTIONS, in_trouble, wrong_now
 from dashboards.content.rows import (
     CalibrationRow,
@@ -53,6 +54,8 @@ class PointContent:
     calibrations: tuple[CalibrationRow, ...]
     doubts: tuple[DoubtRow, ...]
     ratings: str
+    heat: tuple[HeatRow, ...]
+    heat_left_out: int
     sampling: tuple[str, ...]
     decisions: tuple[Decision, ...]
     cautions: tuple[str, ...]
@@ -62,6 +65,7 @@ def point_content(about: About, reader: Reader, slug: str) -> PointContent:
     """Turn everything about one point into what its page says."""
     findings, verdict = about.findings, about.verdict
     rows, left_out = event_rows(about, reader)
+    heat, heat_left_out = heat_rows(findings, reader)
     since = verdict.since
     return PointContent(
         name=findings.point.name,
@@ -91,6 +95,8 @@ def point_content(about: About, reader: Reader, slug: str) -> PointContent:
         calibrations=calibration_rows(about, reader),
         doubts=doubt_rows(about, reader),
         ratings=ratings_words(about, reader),
+        heat=heat,
+        heat_left_out=heat_left_out,
         sampling=sampling_words(findings, reader),
         decisions=findings.decisions,
         cautions=CAUTIONS,
@@ -121,6 +127,20 @@ def figure_in_words(about: About, reader: Reader) -> str:
         end = "the end of the record" if doubt.open_end else reader.moment(doubt.end)
         text += f" Readings from {reader.moment(doubt.start)} to {end} are doubtful."
     return text
+
+
+def line_key(about: About) -> tuple[tuple[str, str], ...]:
+    """(ink, words) of every kind of line and mark on the figure."""
+    traces = about.findings.traces
+    rows = [
+        ("reading", "reading", "value" in traces),
+        ("pencil", "dashed: corrected level with its band, an estimate", bool(about.doubts)),
+        ("lab", "rings: laboratory samples", bool(about.samples)),
+        ("heat", "temperature, with the ratings", "temperature" in traces),
+        ("mark", "calibration", bool(about.calibrations)),
+        ("state", f"beside it: {joined([n.point.name for n in about.neighbours])}", bool(about.neighbours)),
+    ]
+    return tuple((ink, words) for ink, words, shown in rows if shown)
 
 
 def _ends(value: FloatArray) -> tuple[float, float]:

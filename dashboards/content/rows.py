@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from dashboards.content.about import About
+from dashboards.content.heat import HEAT_KINDS
 from dashboards.content.overview import in_trouble
 from dashboards.wording import (
     CAUSE_WORDS,
@@ -24,6 +25,7 @@ from excursions.clock import duration_text
 from excursions.records import SEVERITY_RANK, Calibration, Event, Link, Parameter, Shift
 from excursions.report.wording import number
 
+IN_POINT_UNIT = ("before", "after")
 MOST_ON_PAPER = 8
 MOST_ROWS = 1_200  # beyond this a page stops being one; the tables beside it hold every event
 
@@ -152,13 +154,22 @@ def _event_row(event: Event, about: About, reader: Reader, *, on_paper: bool) ->
         after_why=reader.text(why),
         probe=event.probe,
         evidence=tuple(capital(reader.text(fact)) for fact in event.evidence),
-        figures=tuple(
-            capital(figure_words(name, value, reader))
-            for name, value in sorted(event.details.items())
-            if math.isfinite(value)
-        ),
+        figures=_figures(event, about.findings.unit, reader),
         serious=in_trouble(event),
         paper_extra=not on_paper,
+    )
+
+
+def _figures(event: Event, unit: str, reader: Reader) -> tuple[str, ...]:
+    """Further figures in words; those of heat have a table of their own."""
+    if event.kind in HEAT_KINDS:
+        return ()
+    return tuple(
+        f"{capital(name)} {reader.amount(value, unit)}"
+        if name in IN_POINT_UNIT
+        else capital(figure_words(name, value, reader))
+        for name, value in sorted(event.details.items())
+        if math.isfinite(value)
     )
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from dashboards.content.heat import HEAT_KINDS
 from dashboards.figures.spec import Spec, label, stamp, to_figure
 from dashboards.look import axis, base_layout
 from dashboards.wording import Reader, size_words
@@ -18,7 +19,6 @@ from excursions.report.result import PointFindings
 if TYPE_CHECKING:
     from dashboards.figures.spec import Figure
 
-HEAT_KINDS = ("over_temperature", "sterilisation", "thermal_shock")
 MARGIN = 0.6  # of the exposure's length, drawn before and after it
 LEAST_MARGIN_NS = 15 * clock.NS_PER_MINUTE
 

@@ -215,7 +215,8 @@ def made_point(
     """One invented point with traces, states, levels and events."""
     point = Point(
         name=story.name, measurand=story.measurand, description=story.description, value=f"{story.name}.PV",
-        temperature=f"{story.name}.TT", plan_days=30.0, inferred={"measurand": "tag name and range"},
+        temperature=f"{story.name}.TT", plan_days=30.0,
+        neighbours={"AT-101": ("AT-102", "AT-201"), HOSTILE: (LONG,)}.get(story.name, ()), inferred={"measurand": "tag name and range"},
     )  # fmt: skip
     time, value, temperature = made_series(story, days, seed, step_min)
     events = sterilisations(story, days) + ([made_event(story, days)] if story.kind else [])

@@ -11,8 +11,9 @@ import pytest
 
 from dashboards import heat_figure, overview_figure, point_figure
 from dashboards.figures.drawing import Box, curve, round_step, with_gaps
+from dashboards.figures.marks import error_at
 from dashboards.figures.pack import pack_spec, unpack_array
-from dashboards.figures.point import PointMarks, error_at, point_spec
+from dashboards.figures.point import PointMarks, point_spec
 from dashboards.figures.spec import label
 from dashboards.wording import Reader
 from excursions.plant import Plant, Point
@@ -96,6 +97,11 @@ def test_the_corrected_level_is_the_reading_less_the_error(result: ScanResult) -
     doubt = next(d for d in result.doubts if d.point == findings.point.name)
     inside = (findings.levels.time >= doubt.start) & np.isfinite(findings.levels.value)
     np.testing.assert_allclose(corrected["y"], findings.levels.value[inside] - 0.24, atol=1e-6)
+
+
+def test_neighbours_in_the_same_unit_stand_beside_the_reading(result: ScanResult) -> None:
+    figure = point_figure(result.points[0], result.plant, neighbours=result.points[1:3])
+    assert [t.name for t in figure.data if t.meta == "beside"] == ["AT-102"]
 
 
 def test_error_runs_linearly_between_knots() -> None:

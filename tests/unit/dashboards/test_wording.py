@@ -39,6 +39,8 @@ def test_the_axis_shows_what_the_clock_on_the_wall_showed() -> None:
         ("plateau at 121.1 °C", "plateau at 250.0 °F"),
         ("colder than −10 °C", "colder than 14 °F"),
         ("moved by 5 °C", "moved by 9 °F"),
+        ("above the rating of 80 °C (assumed)", "above the rating of 176 °F (assumed)"),
+        ("element fault of 3 °C on", "element fault of 5 °F on"),
         ("jump of +2.5 °C", "jump of +4.5 °F"),
         ("80 ± 2 °C", "80 ± 4 °F"),
         ("no temperature here", "no temperature here"),
@@ -47,6 +49,12 @@ def test_the_axis_shows_what_the_clock_on_the_wall_showed() -> None:
 def test_temperatures_in_sentences_follow_the_unit_asked_for(given: str, shown: str) -> None:
     assert FAHRENHEIT.text(given) == shown
     assert VIENNA.text(given) == given
+
+
+def test_units_spelt_for_machines_are_shown_as_people_write_them() -> None:
+    assert VIENNA.text("steam of 120.2 degC at most") == "steam of 120.2 °C at most"
+    assert FAHRENHEIT.text("steam of 120.2 degC at most") == "steam of 248.4 °F at most"
+    assert figure_words("minutes_above_110_degc_min", 4.0, FAHRENHEIT) == "minutes above 230 °F 4 min"
 
 
 def test_levels_convert_and_other_units_do_not() -> None:
@@ -91,6 +99,7 @@ def test_probabilities_promise_no_certainty(p: float, words: str) -> None:
 
 def test_a_figure_shows_its_unit_from_its_name() -> None:
     assert figure_words("minutes_above_rating_min", 31.0, VIENNA) == "minutes above rating 31 min"
+    assert figure_words("held_s", 86_400.0, VIENNA) == "held 1 d"
     assert figure_words("rate_per_day", 0.02, VIENNA) == "rate 0.02 a day"
     assert figure_words("cycles", 4.0, VIENNA) == "cycles 4"
 

@@ -1,0 +1,71 @@
+"""Every heat exposure of a point as a row: how hot, what sampling could hide, how long, how fast, what it adds up to."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from dashboards.wording import Reader, kind_label, size_words
+from excursions.clock import duration_text
+from excursions.records import Event
+from excursions.report.result import PointFindings
+from excursions.report.wording import number
+
+HEAT_KINDS = ("over_temperature", "sterilisation", "thermal_shock")
+MOST_ROUTINE = 10  # newest ones; the rest only repeat them and stand in the tables
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeatRow:
+    """One exposure."""
+
+    event: str
+    label: str
+    start: str
+    peak: str
+    lasting: str
+    continuous: str
+    steam: str
+    rates: str
+    f0: str
+    dose: str
+    serious: bool
+
+
+def heat_rows(findings: PointFindings, reader: Reader) -> tuple[tuple[HeatRow, ...], int]:
+    """Newest first: all exposures above a rating, the newest routine ones; and how many were left out."""
+    heat = sorted((e for e in findings.events if e.kind in HEAT_KINDS), key=lambda e: (-e.start, e.kind))
+    routine = [event for event in heat if event.origin == "routine"]
+    left_out = {event.id for event in routine[MOST_ROUTINE:]}
+    return tuple(_row(event, reader) for event in heat if event.id not in left_out), len(left_out)
+
+
+def _row(event: Event, reader: Reader) -> HeatRow:
+    figures = event.details
+    rates = [
+        f"{word} {number(figures[name])}"
+        for word, name in (("up", "heating_rate_k_per_min"), ("down", "cooling_rate_k_per_min"))
+        if math.isfinite(figures.get(name, math.nan))
+    ]
+    return HeatRow(
+        event=event.id,
+        label=kind_label(event.kind),
+        start=reader.moment(event.start),
+        peak=size_words(event, reader),
+        lasting=duration_text((event.end - event.start) / 1e9),
+        continuous=_figure(event, "min", "minutes_above_continuous_min", "minutes_above_rating_min"),
+        steam=_figure(event, "min", "minutes_above_sterilisation_min"),
+        rates=f"{', '.join(rates)} K/min" if rates else "–",
+        f0=_figure(event, "min", "f0_min"),
+        dose=_figure(event, "h", "dose_h"),
+        serious=event.origin != "routine",
+    )
+
+
+def _figure(event: Event, unit: str, *names: str) -> str:
+    """The first of these figures that is known."""
+    for name in names:
+        value = event.details.get(name, math.nan)
+        if math.isfinite(value):
+            return f"{number(value)} {unit}"
+    return "–"

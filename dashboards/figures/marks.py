@@ -1,0 +1,181 @@
+"""What is drawn on and behind the curves: corrected level, doubt, samples, ratings, calibrations."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from dashboards.figures.drawing import with_gaps
+from dashboards.figures.spec import Spec, label, stamp
+from dashboards.look import family
+from dashboards.wording import Reader
+from excursions.clock import NS_PER_HOUR
+from excursions.plant import Plant
+from excursions.records import Calibration, Doubt, FloatArray, LabSample
+from excursions.report.result import PointFindings
+
+MOST_SHADES = 60  # event spans shaded across the curves; the lanes hold all of them
+MOST_CORRECTED = 4_000
+LONGEST_PAUSE = 6 * NS_PER_HOUR  # hours without a level that are drawn as a break
+
+
+def note(text: str, *, ink: str, size: int = 12, **where: object) -> Spec:
+    return {"text": text, "showarrow": False, "font": {"size": size, "color": ink}, **where}
+
+
+def corrections(findings: PointFindings, doubts: Sequence[Doubt], key: str, reader: Reader) -> list[Spec]:
+    """Corrected hourly level and its band inside every doubt window."""
+    data: list[Spec] = []
+    levels = findings.levels
+    for doubt in doubts:
+        inside = (levels.time >= doubt.start) & (levels.time <= doubt.end) & np.isfinite(levels.value)
+        if not doubt.knots or not inside.any():
+            continue
+        time = levels.time[inside][:: max(1, int(inside.sum()) // MOST_CORRECTED)]
+        value = levels.value[inside][:: max(1, int(inside.sum()) // MOST_CORRECTED)]
+        error, band = error_at(doubt, time)
+        if not np.isfinite(error).all():
+            continue
+        wall, best = reader.wall(time), np.round(value - error, 6)
+        common: Spec = {"type": "scatter", "mode": "lines", "yaxis": key, "x": wall}
+        data += [
+            {**common, "y": np.round(best - band, 6), "name": "corrected, low", "line": {"width": 0}, "hoverinfo": "skip"},
+            {**common, "y": np.round(best + band, 6), "name": "corrected, high", "line": {"width": 0},
+             "fill": "tonexty", "fillcolor": "@band", "hoverinfo": "skip"},
+            {**common, "y": best, "name": "corrected reading, hourly", "meta": "corrected",
+             "line": {"color": "@pencil", "width": 1.6, "dash": "4px,3px"},
+             "hovertemplate": f"corrected %{{y:.4g}} {label(reader.unit(findings.unit))}<extra></extra>"},
+        ]  # fmt: skip
+    return data
+
+
+def error_at(doubt: Doubt, time: np.ndarray) -> tuple[FloatArray, FloatArray]:
+    """Error and half width of its band at each instant, linear between the knots."""
+    knots = np.array([knot[0] for knot in doubt.knots], dtype=np.float64)
+    error = np.interp(time.astype(np.float64), knots, [knot[1] for knot in doubt.knots])
+    band = (
+        np.interp(time.astype(np.float64), knots[: len(doubt.band)], doubt.band)
+        if doubt.band
+        else np.zeros(time.size)
+    )
+    return error, band
+
+
+def sample_rings(
+    samples: Sequence[LabSample], key: str, findings: PointFindings, reader: Reader
+) -> list[Spec]:
+    if not samples:
+        return []
+    return [
+        {
+            "type": "scatter", "mode": "markers", "name": "laboratory sample", "meta": "samples", "yaxis": key,
+            "x": reader.wall(np.array([s.time for s in samples], np.int64)),
+            "y": np.array([s.value for s in samples], np.float64),
+            "marker": {"symbol": "circle-open", "size": 9, "line": {"width": 2}, "color": "@lab"},
+            "hovertemplate": f"laboratory sample %{{y}} {label(reader.unit(findings.unit))}<extra></extra>",
+        }
+    ]  # fmt: skip
+
+
+def shades(findings: PointFindings, doubts: Sequence[Doubt], key: str, reader: Reader) -> list[Spec]:
+    """Doubt windows over the reading, and the edges of events that matter."""
+    shapes = []
+    for doubt in doubts:
+        start, end = reader.wall(np.array([doubt.start, doubt.end], np.int64))
+        shapes.append(
+            {
+                "type": "rect", "x0": stamp(start), "x1": stamp(end), "y0": 0, "y1": 1, "yref": f"{key} domain",
+                "fillcolor": "@doubt", "line": {"width": 0}, "layer": "below",
+                "label": {"text": "doubtful", "textposition": "top left", "font": {"size": 12, "color": "@quiet"}, "padding": 4},
+            }
+        )  # fmt: skip
+    serious = [e for e in findings.events if e.severity != "note" and e.origin in ("probe", "undecided")]
+    for event in sorted(serious, key=lambda e: (e.severity != "act", -e.confidence, e.start))[:MOST_SHADES]:
+        start = reader.wall(np.array([event.start], np.int64))[0]
+        shapes.append(
+            {
+                "type": "line", "x0": stamp(start), "x1": stamp(start), "y0": 0, "y1": 1, "yref": "paper",
+                "line": {"color": f"@{family(event.kind).ink}", "width": 1.4}, "layer": "below",
+            }
+        )  # fmt: skip
+    return shapes
+
+
+def rating_lines(
+    findings: PointFindings, plant: Plant, key: str, reader: Reader
+) -> tuple[list[Spec], list[Spec]]:
+    """Continuous and sterilisation rating, a stretch each for the probes that sat there."""
+    changes = sorted(
+        {
+            findings.start,
+            *(row.start for row in plant.installations if row.point == findings.point.name and row.start),
+        }
+    )
+    starts = [t for t in changes if findings.start <= t < findings.end] or [findings.start]
+    shapes: list[Spec] = []
+    runs: list[tuple[int, int, float, float, bool]] = []
+    for start, end in zip(starts, [*starts[1:], findings.end], strict=True):
+        ratings = plant.ratings(findings.point, start)
+        row = (ratings.continuous_degc, ratings.sterilisation_degc, ratings.assumed)
+        if runs and runs[-1][2:] == row:
+            runs[-1] = (runs[-1][0], end, *row)
+        else:
+            runs.append((start, end, *row))
+    for start, end, continuous, steam, _ in runs:
+        left, right = reader.wall(np.array([start, end], np.int64))
+        for level, dash in ((continuous, "2px,4px"), (steam, "9px,4px")):
+            shapes.append(
+                {
+                    "type": "line", "x0": stamp(left), "x1": stamp(right), "yref": key,
+                    "y0": float(reader.level(np.array([level]), "degC")[0]),
+                    "y1": float(reader.level(np.array([level]), "degC")[0]),
+                    "line": {"color": "@heat", "width": 1, "dash": dash}, "layer": "below",
+                }
+            )  # fmt: skip
+    return shapes, _rating_words(runs[-1], key, reader)
+
+
+def _rating_words(last: tuple[int, int, float, float, bool], key: str, reader: Reader) -> list[Spec]:
+    _, _, continuous, steam, assumed = last
+    ends = "" if not assumed else ", assumed"
+    pairs = [(continuous, f"rated {reader.amount(continuous, 'degC')}{ends}")]
+    if steam != continuous:
+        pairs.append((steam, f"steam {reader.amount(steam, 'degC')}{ends}"))
+    return [
+        note(label(words), ink="@heat", size=11, x=1, xref="paper", xanchor="right", yref=key, yanchor="bottom",
+              y=float(reader.level(np.array([level]), "degC")[0]))
+        for level, words in pairs
+    ]  # fmt: skip
+
+
+def calibration_lines(calibrations: Sequence[Calibration], reader: Reader) -> list[Spec]:
+    times = reader.wall(np.array([c.time for c in calibrations], np.int64))
+    return [
+        {
+            "type": "line", "x0": stamp(t), "x1": stamp(t), "y0": 0, "y1": 1, "yref": "paper",
+            "line": {"color": "@mark", "width": 1, "dash": "1px,3px"}, "layer": "below",
+        }
+        for t in times
+    ]  # fmt: skip
+
+
+def beside(
+    findings: PointFindings, neighbours: Sequence[PointFindings], key: str, reader: Reader
+) -> list[Spec]:
+    """Hourly level of related points in the same unit, faint, for comparison."""
+    data: list[Spec] = []
+    for other in neighbours:
+        inside = (other.levels.time >= findings.start) & (other.levels.time <= findings.end)
+        if other.unit != findings.unit or not np.isfinite(other.levels.value[inside]).any():
+            continue
+        time, value = with_gaps(other.levels.time[inside], other.levels.value[inside], LONGEST_PAUSE)
+        data.append(
+            {
+                "type": "scatter", "mode": "lines", "name": label(other.point.name), "meta": "beside", "yaxis": key,
+                "x": reader.wall(time), "y": np.round(value, 6), "connectgaps": False,
+                "line": {"color": "@state", "width": 1}, "opacity": 0.75,
+                "hovertemplate": f"{label(other.point.name)} %{{y}} {label(reader.unit(other.unit))}<extra></extra>",
+            }
+        )  # fmt: skip
+    return data
