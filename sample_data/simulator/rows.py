@@ -1,0 +1,231 @@
+"""From a simulated point to its truth tables."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from sample_data.simulator.calibrate import Calibrated
+from sample_data.simulator.grid import DAY_S, NS
+from sample_data.simulator.physics import MODELS
+from sample_data.simulator.point import SimulatedPoint
+from sample_data.simulator.process import week_time
+from sample_data.simulator.record import Outage
+from sample_data.simulator.signal import BoolArray, fast_noise, slow_noise
+from sample_data.simulator.spec import Fault
+from sample_data.simulator.standards import figures
+from sample_data.simulator.truth import ShiftTruth, TruthRow, in_order, role_of, unit_of
+
+_ROUTINES = {
+    "sterilisation": "routine_sterilisation",
+    "cip": "routine_cip",
+    "wash": "routine_wash",
+    "calibration": "routine_calibration",
+}
+_LASTING = ("step", "drift", "stuck")
+
+
+def truth_rows(sim: SimulatedPoint, outages: tuple[Outage, ...] = ()) -> tuple[TruthRow, ...]:
+    """Faults, what the recording did, routines and look-alikes of one point, in order."""
+    rows = [
+        _fault_row(sim, fault)
+        for fault in sim.spec.faults
+        if fault.kind not in ("unrecorded", "lookalike_hold")
+    ]
+    rows += (
+        _routine_rows(sim)
+        + _move_rows(sim)
+        + _hot_rows(sim)
+        + _weekend_rows(sim)
+        + _outage_rows(sim, outages)
+    )
+    return in_order(row for row in rows if row.end > row.start)
+
+
+def _ns(sim: SimulatedPoint, seconds: float) -> int:
+    return sim.grid.start_ns + round(min(seconds, sim.grid.days * DAY_S) * NS)
+
+
+def _probe(sim: SimulatedPoint, seconds: float) -> str:
+    return next((life.serial for life in sim.lives if life.start <= seconds < life.end), sim.lives[-1].serial)
+
+
+def _row(
+    sim: SimulatedPoint,
+    kind: str,
+    start: float,
+    end: float,
+    size: float,
+    role: str,
+    mode: str = "",
+    note: str = "",
+    judged: bool = False,
+) -> TruthRow:
+    noise = fast_noise(sim.reading, sim.grid, start) if judged else float("nan")
+    slow = slow_noise(sim.reading, sim.grid, start) if judged else float("nan")
+    unit = unit_of(kind, sim.spec.unit)
+    return TruthRow(
+        sim.spec.name,
+        _probe(sim, start),
+        kind,
+        _ns(sim, start),
+        _ns(sim, end),
+        size,
+        unit,
+        role,
+        mode,
+        noise,
+        slow,
+        note,
+    )
+
+
+def _fault_row(sim: SimulatedPoint, fault: Fault) -> TruthRow:
+    """A fault that moved the parameters lasts until an adjustment or a swap takes it out."""
+    start = fault.day * DAY_S
+    end = (fault.day + fault.days) * DAY_S
+    size = fault.size
+    if np.isnan(fault.days) or (fault.kind in _LASTING and fault.mode in ("glass",)):
+        end = _taken_out(sim, start)
+    heat = next((s for s in sim.spans if s.fault is fault), None)
+    if heat is not None:
+        start, end = heat.start, heat.heat[-1][0]
+        if fault.kind == "over_temperature":
+            size = float(np.max(sim.true_temperature[sim.grid.slice(start, end)]))
+    if fault.kind in ("dropout", "bad_quality"):
+        hit = sim.missing if fault.kind == "dropout" else sim.quality > 0
+        size = float(np.count_nonzero(hit[sim.grid.slice(start, end)]) * sim.grid.step)
+    if fault.kind == "pinned":
+        size = sim.spec.range[0] if fault.mode == "low" else sim.spec.range[1]
+    if fault.kind == "stuck":
+        at = min(int(np.searchsorted(sim.grid.t, start)) + 60, sim.reading.size - 1)
+        size = float(sim.reading[at])
+    return _row(sim, fault.kind, start, end, size, role_of(fault), fault.mode, fault.note, judged=True)
+
+
+def _taken_out(sim: SimulatedPoint, start: float) -> float:
+    ends = [entry.adopted_at for entry in sim.calibrations if entry.adopted_at > start]
+    ends += [life.start for life in sim.lives if life.start > start]
+    return min([*ends, sim.grid.days * DAY_S])
+
+
+def _routine_rows(sim: SimulatedPoint) -> list[TruthRow]:
+    rows = []
+    for span in sim.spans:
+        if span.fault is None and span.kind in _ROUTINES and span.kind != "wash":
+            top = max(degc for _, degc in span.heat) if span.heat else float("nan")
+            rows.append(_row(sim, _ROUTINES[span.kind], span.start, span.end, top, "routine"))
+    washes = [span for span in sim.spans if span.kind == "wash"]
+    if washes:
+        rows.append(
+            _row(
+                sim,
+                "routine_wash",
+                washes[0].start,
+                washes[-1].end,
+                sim.spec.care.wash_s,
+                "routine",
+                note=f"{len(washes)} washes",
+            )
+        )
+    mode = "flag" if sim.spec.care.hold_flag else "no flag"
+    rows += [
+        _row(sim, "lookalike_hold", start, end, end - start, "lookalike", mode)
+        for start, end in _runs(sim, sim.hold)
+        if end - start > 600
+    ]
+    return rows
+
+
+def _runs(sim: SimulatedPoint, mask: BoolArray) -> list[tuple[float, float]]:
+    """Runs of True as half-open spans in seconds."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(np.int8)))
+    return [(float(a), float(b)) for a, b in edges.reshape(-1, 2) * sim.grid.step]
+
+
+def _move_rows(sim: SimulatedPoint) -> list[TruthRow]:
+    tau = 4 * sim.spec.process.tau_s
+    return [
+        _row(sim, "lookalike_setpoint_step", day * DAY_S, day * DAY_S + tau, size, "lookalike")
+        for day, size in sim.moves
+    ]
+
+
+def _hot_rows(sim: SimulatedPoint) -> list[TruthRow]:
+    rows = []
+    for day in sim.spec.vessel.hot_days:
+        start, end = (day + 0.25) * DAY_S, (day + 0.85) * DAY_S
+        top = float(np.max(sim.true_temperature[sim.grid.slice(start, end)]))
+        rows.append(_row(sim, "lookalike_hot_day", start, end, top, "lookalike"))
+    return rows
+
+
+def _weekend_rows(sim: SimulatedPoint) -> list[TruthRow]:
+    if sim.spec.vessel.weekend >= 0.5:
+        return []
+    weekday, _ = week_time(sim.grid)
+    return [
+        _row(sim, "lookalike_quiet_weekend", start, end, sim.spec.vessel.weekend, "lookalike")
+        for start, end in _runs(sim, weekday >= 5)
+    ]
+
+
+def _outage_rows(sim: SimulatedPoint, outages: tuple[Outage, ...]) -> list[TruthRow]:
+    rows = []
+    for outage in outages:
+        start, end = outage.day * DAY_S, (outage.day + outage.hours / 24) * DAY_S
+        kind = "bridged" if outage.bridged else "dropout"
+        rows.append(_row(sim, kind, start, end, end - start, "record", mode="outage"))
+        if outage.bridged:
+            rows.append(_row(sim, "lookalike_bridged", start, end, end - start, "lookalike"))
+    return rows
+
+
+_UNITS = {"slope": "%", "zero_point": "pH", "offset": "mV", "cell_constant": "1/cm", "gain": "1"}
+
+
+def shift_truths(sim: SimulatedPoint) -> tuple[ShiftTruth, ...]:
+    """True shift of each parameter between consecutive logged, honest entries of one probe, by cause."""
+    rows = []
+    last: Calibrated | None = None
+    for entry in (c for c in sim.calibrations if c.logged):
+        if last is not None and not (
+            entry.copied or (not np.isfinite(entry.adopted_at) and entry.action == "calibration")
+        ):
+            rows += _shifts(sim, last, entry)
+        if np.isfinite(entry.adopted_at) or entry.action == "verification":
+            last = entry
+    return tuple(rows)
+
+
+def _shifts(sim: SimulatedPoint, last: Calibrated, entry: Calibrated) -> list[ShiftTruth]:
+    if last.probe != entry.probe:
+        return []
+    life = next(life for life in sim.lives if life.start <= entry.time < life.end)
+    names = list(figures(sim.spec.measurand, 1.0, 0.0))
+    first, then = last.time, entry.found_at
+    swapped = not life.start <= last.time < life.end
+    before = figures(sim.spec.measurand, *last.true_left)
+    after = figures(sim.spec.measurand, *entry.true_found)
+    rows = []
+    for name in names:
+        letter = "b" if name in ("zero_point", "offset", "zero") else "a"
+        scale = 100.0 if name == "slope" else 1.0
+        shares: dict[str, tuple[float, int]] = {}
+        for move in life.moves if not swapped else []:
+            if move.parameter == letter:
+                part = float(np.diff(move.at(np.array([first, then])))[0]) * scale
+                start = _ns(sim, move.fault.day * DAY_S) if move.fault else 0
+                held = shares.get(f"{move.cause}@{start}", (0.0, start))
+                shares[f"{move.cause}@{start}"] = (held[0] + part, start)
+        if swapped:
+            shares["swap@0"] = (after[name] - before[name], _ns(sim, life.start))
+        main = max(shares, key=lambda key: abs(shares[key][0])) if shares else "ageing@0"
+        unit = _UNITS.get(name, MODELS[sim.spec.measurand].raw_unit)
+        rows.append(
+            ShiftTruth(
+                entry.point, entry.probe, name, _ns(sim, last.time), _ns(sim, entry.time), after[name] - before[name], unit,
+                main.split("@")[0], shares[main][1] if shares else 0,
+                tuple((key, value) for key, (value, _) in sorted(shares.items()) if value), entry.error_found,
+            )
+        )  # fmt: skip
+    return rows

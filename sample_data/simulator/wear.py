@@ -1,0 +1,222 @@
+"""How a probe's true parameters move: age, steam, dose, steps, drift, dirt.
+
+Every cause is kept apart as a `Move`, so that the truth of a calibration shift can be told by cause.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from sample_data.simulator.grid import DAY_S, FloatArray, Grid
+from sample_data.simulator.physics import ProbeModel
+from sample_data.simulator.schedule import Span
+from sample_data.simulator.spec import Fault, PointSpec, ProbeType
+from sample_data.simulator.streams import stream
+
+_EDGE_S = 1e-3
+Q10 = 2.0
+
+
+@dataclass(frozen=True)
+class Move:
+    """One cause's part in one parameter (``a`` or ``b``): piecewise linear through knots (s, change)."""
+
+    cause: str
+    parameter: str
+    times: FloatArray
+    values: FloatArray
+    fault: Fault | None = None
+
+    def at(self, t: FloatArray) -> FloatArray:
+        """Change at times `t` [s]; zero before the first knot, the last value after the last."""
+        return np.interp(t, self.times, self.values, left=0.0)
+
+    @staticmethod
+    def step(
+        cause: str, parameter: str, at: float, size: float, ramp_s: float = 0.0, fault: Fault | None = None
+    ) -> Move:
+        """A move of `size` at `at`, over `ramp_s`."""
+        return Move(
+            cause,
+            parameter,
+            np.array([at - _EDGE_S, at + max(ramp_s, _EDGE_S)]),
+            np.array([0.0, size]),
+            fault,
+        )
+
+
+@dataclass
+class Life:
+    """One probe at the point from `start` to `end` (s): fresh parameters and everything that moved them."""
+
+    serial: str
+    start: float
+    end: float
+    a: float
+    b: float
+    logged: bool = True
+    moves: list[Move] = field(default_factory=list)
+    doses: list[tuple[float, float]] = field(default_factory=list)
+
+    def parameters(self, t: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """True (a, b) at times `t`."""
+        total = {"a": np.full(t.shape, self.a), "b": np.full(t.shape, self.b)}
+        for move in self.moves:
+            total[move.parameter] += move.at(t)
+        return np.maximum(total["a"], 0.005), total["b"]
+
+    def now(self, at: float) -> tuple[float, float]:
+        """True (a, b) at one time."""
+        a, b = self.parameters(np.array([at]))
+        return float(a[0]), float(b[0])
+
+
+def lives(spec: PointSpec, grid: Grid, seed: int) -> list[Life]:
+    """The probes of a point one after another, fresh."""
+    ends = [swap.day * DAY_S for swap in spec.swaps] + [grid.days * DAY_S]
+    serials = [spec.serial] + [swap.serial for swap in spec.swaps]
+    logged = [True] + [swap.logged for swap in spec.swaps]
+    starts = [0.0, *ends[:-1]]
+    found = []
+    for serial, start, end, known in zip(serials, starts, ends, logged, strict=True):
+        rng = stream(seed, serial, "fresh")
+        kind = spec.probe
+        a = kind.fresh_a[0] + kind.fresh_a[1] * rng.standard_normal()
+        b = kind.fresh_b[0] + kind.fresh_b[1] * rng.standard_normal()
+        found.append(Life(serial, start, end, float(a), float(b), known))
+    return found
+
+
+def add_ageing(life: Life, kind: ProbeType, seed: int) -> None:
+    """Ordinary ageing by the day, each probe at its own pace."""
+    pace = float(stream(seed, life.serial, "pace").lognormal(0.0, 0.35))
+    span = np.array([life.start, life.end])
+    days = (life.end - life.start) / DAY_S
+    for parameter, rate in zip("ab", kind.per_day, strict=True):
+        scale = life.a if parameter == "a" else 1.0
+        if rate:
+            life.moves.append(Move("ageing", parameter, span, np.array([0.0, rate * pace * days * scale])))
+
+
+def dose_hours(temperature: FloatArray, step: float, rating: float) -> float:
+    """Hours above `rating`, each weighed with Q10^((T - rating)/10)."""
+    hot = temperature[temperature > rating]
+    return float(np.sum(Q10 ** ((hot - rating) / 10.0)) * step / 3600.0)
+
+
+def add_heat(
+    life: Life, kind: ProbeType, spans: list[Span], temperature: FloatArray, grid: Grid, seed: int
+) -> None:
+    """Damage by steam cycles and by dose above the sterilisation rating."""
+    pace = float(stream(seed, life.serial, "heat pace").lognormal(0.0, 0.25))
+    for span in spans:
+        if not span.heat or not life.start <= span.start < life.end:
+            continue
+        part = temperature[grid.slice(span.start, span.end + 600)]
+        dose = dose_hours(part, grid.step, kind.sterilisation_degc)
+        at = 0.5 * (span.heat[1][0] + span.heat[2][0])
+        if dose > 0:
+            life.doses.append((span.start, dose))
+            _damage(life, kind, at, dose, pace, span, seed)
+        if span.kind == "sterilisation":
+            life.moves.append(Move.step("sterilisation", "a", at, kind.per_steam[0] * pace * life.a))
+            life.moves.append(Move.step("sterilisation", "b", at, kind.per_steam[1] * pace))
+
+
+def _damage(life: Life, kind: ProbeType, at: float, dose: float, pace: float, span: Span, seed: int) -> None:
+    """Slope lost in proportion to the dose; zero moved either way by about the root of the dose."""
+    rng = stream(seed, life.serial, "damage", f"{span.start:.0f}")
+    sign = 1.0 if rng.random() < 0.5 else -1.0
+    if span.fault is not None and "sign" in span.fault.more:
+        sign = span.fault.more["sign"]
+    cause = "over_temperature"
+    loss = max(kind.per_dose_h[0] * dose * pace, -0.6) * life.a
+    move = sign * kind.per_dose_h[1] * float(np.sqrt(dose)) * float(rng.lognormal(0.0, 0.4))
+    life.moves.append(Move.step(cause, "a", at, loss, fault=span.fault))
+    life.moves.append(Move.step(cause, "b", at, move, fault=span.fault))
+
+
+def add_faults(
+    life: Life, spec: PointSpec, model: ProbeModel, level: FloatArray, temperature: FloatArray, grid: Grid
+) -> None:
+    """Steps, drifts, broken glass and shocks that move the true parameters."""
+    for fault in spec.faults:
+        at = fault.day * DAY_S
+        if not life.start <= at < life.end:
+            continue
+        here = grid.slice(at, at + 3600)
+        x, t = float(np.median(level[here])), float(np.median(temperature[here]))
+        a, b = life.now(at)
+        if fault.kind == "step":
+            _offset(life, model.offset_move(fault.size, x, t, a, b), fault, at, fault.more.get("ramp_s", 0.0))
+        elif fault.kind == "drift":
+            _offset(life, model.offset_move(fault.size, x, t, a, b), fault, at, fault.days * DAY_S)
+        elif fault.kind == "unrecorded":
+            _offset(life, model.offset_move(fault.size, x, t, a, b), fault, at, 0.0)
+        elif fault.kind == "stuck" and fault.mode == "glass":
+            life.moves.append(Move.step("stuck", "a", at, 0.012 - a, 40.0, fault))
+            life.moves.append(Move.step("stuck", "b", at, 7.0 - b, 40.0, fault))
+        elif fault.kind == "thermal_shock" and "zero" in fault.more:
+            _offset(life, model.offset_move(fault.more["zero"], x, t, a, b), fault, at + 900.0, 0.0)
+
+
+def _offset(life: Life, move: tuple[float, float], fault: Fault, at: float, ramp_s: float) -> None:
+    for parameter, size in zip("ab", move, strict=True):
+        if size:
+            life.moves.append(Move.step(fault.kind, parameter, at, size, ramp_s, fault))
+
+
+def cleanings(spec: PointSpec, spans: list[Span]) -> list[float]:
+    """Times at which dirt is taken off: planned cleanings, calibrations, hot cleaning of the vessel."""
+    times = [day * DAY_S + 9.4 * 3600 for day in spec.care.clean_days]
+    times += [span.marks["clean"] for span in spans if span.kind == "calibration"]
+    times += [span.end for span in spans if span.kind == "cip"]
+    return sorted(times)
+
+
+def add_fouling(
+    life: Life,
+    spec: PointSpec,
+    model: ProbeModel,
+    level: FloatArray,
+    temperature: FloatArray,
+    grid: Grid,
+    cleaned: list[float],
+) -> None:
+    """Dirt: `size` reading units grow over `period` days; each cleaning takes off its share."""
+    for fault in spec.faults:
+        if fault.kind != "fouling" or not life.start <= fault.day * DAY_S < life.end:
+            continue
+        start, end = fault.day * DAY_S, min((fault.day + fault.days) * DAY_S, life.end)
+        here = grid.slice(start, end)
+        x, t = float(np.median(level[here])), float(np.median(temperature[here]))
+        a, b = life.now(start)
+        full = (
+            (a * fault.size / x, 0.0)
+            if spec.measurand == "oxygen"
+            else model.offset_move(fault.size, x, t, a, b)
+        )
+        times, layer = fouling_layer(
+            start, end, fault.more.get("period", 7.0) * DAY_S, cleaned, spec.care.restored
+        )
+        for parameter, size in zip("ab", full, strict=True):
+            if size:
+                life.moves.append(Move("fouling", parameter, times, layer * size, fault))
+
+
+def fouling_layer(
+    start: float, end: float, period: float, cleaned: list[float], restored: float
+) -> tuple[FloatArray, FloatArray]:
+    """Knots of the dirt layer (1 = full): grows between cleanings, falls by `restored` at each, stays after `end`."""
+    times, layer, now, last = [start], [0.0], 0.0, start
+    for at in [c for c in cleaned if c > start]:
+        now += max(min(at, end) - min(last, end), 0.0) / period
+        times += [at - _EDGE_S, at + _EDGE_S]
+        layer += [now, now * (1.0 - restored)]
+        now, last = layer[-1], at
+    if end > last:
+        times.append(end)
+        layer.append(now + (end - last) / period)
+    return np.array(times), np.array(layer)
