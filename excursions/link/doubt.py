@@ -7,6 +7,7 @@ interval, as Wagner and others (2006), USGS Techniques and Methods 1-D3, prorate
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Mapping, Sequence
 
@@ -164,7 +165,7 @@ def _band(at: float, error: float, deviation: float, *, certain: bool) -> float:
 def hours_beyond(knots: Knots, tolerance: float) -> float:
     """Hours during which a piecewise-linear error lies beyond the tolerance, either side."""
     total = 0.0
-    for (t0, e0), (t1, e1) in zip(knots[:-1], knots[1:], strict=True):
+    for (t0, e0), (t1, e1) in itertools.pairwise(knots):
         total += (t1 - t0) / NS_PER_HOUR * _share_beyond(e0, e1, tolerance)
     return total
 
