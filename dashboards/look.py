@@ -115,6 +115,20 @@ def base_layout(height: int) -> dict[str, object]:
     }
 
 
+def date_axis(**more: object) -> dict[str, object]:
+    """A time axis: day before month, the hour only when it matters."""
+    return axis(
+        type="date",
+        tickformatstops=[
+            {"dtickrange": [None, 60_000], "value": "%H:%M:%S"},
+            {"dtickrange": [60_000, 86_400_000], "value": "%H:%M\n%-d %b"},
+            {"dtickrange": [86_400_000, "M1"], "value": "%-d %b"},
+            {"dtickrange": ["M1", None], "value": "%b %Y"},
+        ],
+        **more,
+    )
+
+
 def axis(**more: object) -> dict[str, object]:
     """A quiet axis: a fine line, no box, no zero line."""
     return {

@@ -57,6 +57,7 @@ PARAMETER_WORDS = {
     "gain": "gain",
 }
 CAUSE_WORDS = {"ageing": "ordinary ageing", "unrecorded": "something not in the record"}
+LEAST_DEGREES = 0.5  # no temperature on a page is worth more than one decimal
 # Units that stand at the end of a figure's name, longest first, and how people write them.
 SUFFIXES = (
     ("_k_per_min", "K/min"),
@@ -193,9 +194,11 @@ def size_words(event: Event, reader: Reader) -> str:
     low, high = event.size_low, event.size_high
     half = (high - low) / 2 if math.isfinite(high - low) else math.nan
     signed = event.kind in ("step", "drift", "fouling")
+    if event.size_unit == "degC" and half > 0:
+        half = max(half, LEAST_DEGREES)
     text = reader.amount(event.size, event.size_unit, half if half > 0 else math.nan, signed=signed)
     if event.kind in ("over_temperature", "sterilisation") and math.isfinite(high) and high > event.size:
-        return f"{text}, could be up to {reader.amount(high, event.size_unit, max(half, 0.5))}"
+        return f"{text}, could be up to {reader.amount(high, event.size_unit, half)}"
     if half > 0:
         ends = (number(end, half, signed=signed) for end in (low, high))
         return f"{text} ({' to '.join(ends)})"

@@ -56,7 +56,11 @@ const Book = (() => {
     let spec = null;
     const draw = () => {
       const painted = paint(spec, inks());
-      if (innerWidth < 640) painted.layout.margin = { ...painted.layout.margin, l: Math.min(painted.layout.margin.l, 98) };
+      if (innerWidth < 640) {
+        painted.layout.margin = { ...painted.layout.margin, l: Math.min(painted.layout.margin.l, 98) };
+        const names = painted.layout.yaxis.ticktext;
+        if (names) painted.layout.yaxis.ticktext = names.map(name => name.length > 14 ? '…' + name.slice(-13) : name);
+      }
       Plotly.react(name, painted.data, painted.layout, { displayModeBar: false, responsive: true });
     };
     holder.addEventListener('toggle', () => {

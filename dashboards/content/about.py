@@ -53,7 +53,11 @@ def gather(result: ScanResult) -> list[About]:
             doubts=tuple(doubts.get(name, ())),
             samples=tuple(samples.get(name, ())),
             neighbours=tuple(
-                found[other] for other in found[name].point.neighbours[:MOST_NEIGHBOURS] if other in found
+                [
+                    found[other]
+                    for other in found[name].point.neighbours
+                    if other in found and found[other].unit == found[name].unit
+                ][:MOST_NEIGHBOURS]
             ),
             outcomes=result.outcomes,
         )

@@ -9,7 +9,7 @@ import numpy as np
 
 from dashboards.content.heat import HEAT_KINDS
 from dashboards.figures.spec import Spec, label, stamp, to_figure
-from dashboards.look import axis, base_layout
+from dashboards.look import axis, base_layout, date_axis
 from dashboards.wording import Reader, size_words
 from excursions import clock
 from excursions.plant import Plant
@@ -67,13 +67,14 @@ def heat_spec(findings: PointFindings, plant: Plant, event: Event, reader: Reade
     """One heat exposure as a figure description."""
     trace = findings.traces["temperature"]
     margin = max(LEAST_MARGIN_NS, int((event.end - event.start) * MARGIN))
-    inside = (trace.time >= event.start - margin) & (trace.time <= event.end + margin)
+    edges = np.searchsorted(trace.time, [event.start - margin, event.end + margin])
+    inside = slice(max(int(edges[0]) - 1, 0), int(edges[1]) + 1)  # with the samples just outside
     ends = reader.wall(np.array([event.start, event.end, event.start - margin, event.end + margin], np.int64))
     start, end, left, right = (stamp(t) for t in ends)
     layout = base_layout(340)
     layout["margin"] = {"l": 56, "r": 14, "t": 30, "b": 46}
-    layout["xaxis"] = axis(type="date", range=[left, right])
-    layout["yaxis"] = axis(title={"text": label(reader.unit("degC"))})
+    layout["xaxis"] = date_axis(range=[left, right])
+    layout["yaxis"] = axis(ticksuffix=f" {label(reader.unit('degC'))}")
     layout["hovermode"] = "x"
     layout["title"] = {
         "text": label(f"Highest seen: {size_words(event, reader)}"),
@@ -81,14 +82,15 @@ def heat_spec(findings: PointFindings, plant: Plant, event: Event, reader: Reade
         "xref": "paper",
         "font": {"size": 13},
     }
+    band, band_words = _hidden_peak(event, start, end, reader)
     limits, words = _limits(findings, plant, event, (left, right), reader)
     layout["shapes"] = [
         {"type": "rect", "x0": start, "x1": end, "y0": 0, "y1": 1, "yref": "y domain", "fillcolor": "@doubt",
          "line": {"width": 0}, "layer": "below"},
-        *_hidden_peak(event, start, end, reader),
+        *band,
         *limits,
     ]  # fmt: skip
-    layout["annotations"] = words
+    layout["annotations"] = words + band_words
     line: Spec = {
         "type": "scatter", "mode": "lines+markers", "name": "temperature", "x": reader.wall(trace.time[inside]),
         "y": reader.level(trace.value[inside], trace.unit), "line": {"color": "@heat", "width": 1.6},
@@ -97,15 +99,19 @@ def heat_spec(findings: PointFindings, plant: Plant, event: Event, reader: Reade
     return {"data": [line], "layout": layout}
 
 
-def _hidden_peak(event: Event, start: str, end: str, reader: Reader) -> list[Spec]:
-    """The band between the highest sample and the highest value the sampling could have hidden."""
+def _hidden_peak(event: Event, start: str, end: str, reader: Reader) -> tuple[list[Spec], list[Spec]]:
+    """The band between the highest sample and the highest value the sampling could have hidden, and its words."""
     if not (math.isfinite(event.size_high) and event.size_high > event.size):
-        return []
+        return [], []
     low, high = (float(v) for v in reader.level(np.array([event.size, event.size_high]), "degC"))
-    return [
-        {"type": "rect", "x0": start, "x1": end, "y0": low, "y1": high, "fillcolor": "@band", "line": {"width": 0},
-         "label": {"text": "the true peak lies in here", "font": {"size": 12, "color": "@quiet"}}}
-    ]  # fmt: skip
+    band: Spec = {
+        "type": "rect", "x0": start, "x1": end, "y0": low, "y1": high, "fillcolor": "@band", "line": {"width": 0},
+    }  # fmt: skip
+    words: Spec = {
+        "text": "the true peak lies in this band", "showarrow": False, "x": start, "y": high, "xanchor": "left",
+        "yanchor": "bottom", "font": {"size": 12, "color": "@quiet"},
+    }  # fmt: skip
+    return [band], [words]
 
 
 def _limits(

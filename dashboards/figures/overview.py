@@ -8,7 +8,7 @@ import numpy as np
 
 from dashboards.content.overview import in_trouble, record_span
 from dashboards.figures.spec import Spec, broken, label, stamp, to_figure
-from dashboards.look import FAMILIES, axis, base_layout, family
+from dashboards.look import FAMILIES, axis, base_layout, date_axis, family
 from dashboards.wording import Reader
 from excursions import clock
 from excursions.report.result import PointFindings, ScanResult
@@ -46,7 +46,7 @@ def overview_spec(result: ScanResult, reader: Reader, *, most_points: int = MOST
     layout = base_layout(ROW_PX * max(len(rows), 1) + 78)
     layout["margin"] = {"l": 150, "r": 12, "t": 8, "b": 46}
     layout["hovermode"] = "closest"
-    layout["xaxis"] = axis(type="date", range=[stamp(start), stamp(end)])
+    layout["xaxis"] = date_axis(range=[stamp(start), stamp(end)])
     layout["yaxis"] = axis(
         fixedrange=True, ticks="", range=[-0.6, max(len(rows), 1) - 0.4],
         tickvals=list(range(len(rows))), ticktext=[label(f.point.name, limit=22) for f in reversed(rows)],

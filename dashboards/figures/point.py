@@ -24,7 +24,7 @@ from dashboards.figures.marks import (
     shades,
 )
 from dashboards.figures.spec import Spec, label, stamp, to_figure
-from dashboards.look import axis, base_layout
+from dashboards.look import axis, base_layout, date_axis
 from dashboards.wording import Reader
 from excursions import clock
 from excursions.plant import Plant
@@ -167,13 +167,7 @@ def _title(name: str, top: float, findings: PointFindings, reader: Reader) -> Sp
 
 def _time_axis(findings: PointFindings, anchor: str, reader: Reader) -> Spec:
     ends = reader.wall(np.array([findings.start, max(findings.end, findings.start + 1)], np.int64))
-    return axis(
-        type="date", anchor=anchor, range=[stamp(ends[0]), stamp(ends[1])], showspikes=True, spikemode="across",
+    return date_axis(
+        anchor=anchor, range=[stamp(ends[0]), stamp(ends[1])], showspikes=True, spikemode="across",
         spikesnap="cursor", spikethickness=1, spikedash="solid", spikecolor="@quiet", hoverformat="%a %-d %b %Y, %H:%M",
-        tickformatstops=[
-            {"dtickrange": [None, 60_000], "value": "%H:%M:%S"},
-            {"dtickrange": [60_000, 86_400_000], "value": "%H:%M\n%-d %b"},
-            {"dtickrange": [86_400_000, "M1"], "value": "%-d %b"},
-            {"dtickrange": ["M1", None], "value": "%b %Y"},
-        ],
     )  # fmt: skip
