@@ -20,6 +20,7 @@ SAMPLES_PER_BLOCK = 30  # an interquartile mean of 30 samples is within 0.2 sigm
 FEWEST_BLOCKS = 1_500  # short records get smaller blocks, down to one sample each
 MOST_BLOCKS = 20_000  # long records get larger ones, so that searching costs the same for all
 FEWEST_DIFFERENCES = 8  # a mean of fewer says little about the noise of a block
+EVEN = 32  # instants a block at which a thinned record is read
 SAMPLES_PER_NOISE = 24  # second differences that make one noise figure, good to about 20 %
 SECOND_DIFFERENCE = 6.0**0.5  # standard deviation of x0 - 2 x1 + x2 over that of x, white noise
 TRIMMED_HALF_NORMAL = (
@@ -186,10 +187,10 @@ def noise_blocks(live: Live, blocks: Blocks) -> NoiseBlocks:
     """Noise from second differences, in which ramps vanish and a step is two odd ones out.
 
     A trimmed mean of their sizes rather than a median, so that a value rounded to a coarse lattice still
-    tells more noise from less.
+    tells more noise from less.  `live` may be another signal than the one the blocks were made from.
     """
     bend, at = bends(live)
-    inner = np.searchsorted(at, blocks.first)
+    inner = np.searchsorted(live.time[at], np.append(blocks.start, blocks.start[-1] + blocks.width))
     usual = float(np.mean(np.diff(inner))) if len(blocks) else 0.0
     step = max(1, int(np.ceil(SAMPLES_PER_NOISE / max(usual, 1e-9)))) if usual > 0 else len(blocks)
     edge = np.append(np.arange(0, len(blocks), min(step, len(blocks))), len(blocks))
@@ -197,6 +198,17 @@ def noise_blocks(live: Live, blocks: Blocks) -> NoiseBlocks:
     sigma = trimmed_mean(bend, lo, hi) / (TRIMMED_HALF_NORMAL * SECOND_DIFFERENCE)
     sigma[hi - lo < FEWEST_DIFFERENCES] = np.nan
     return NoiseBlocks(start=blocks.start[edge[:-1]], block=edge, sigma=sigma, samples=hi - lo)
+
+
+def evenly(live: Live, blocks: Blocks, *, drawn: bool) -> Live:
+    """A thinned record as it stood at 32 even instants of each block: held, or drawn between its samples."""
+    offset = ((np.arange(EVEN) + 0.5) * blocks.width / EVEN).astype(np.int64)
+    time = (blocks.start[:, None] + offset).ravel()
+    before = np.clip(np.searchsorted(live.time, time, side="right") - 1, 0, len(live) - 1)
+    value = np.interp(time, live.time, live.value) if drawn else live.value[before]
+    fresh = np.zeros(time.size, dtype=np.bool_)
+    fresh[::EVEN] = blocks.broken
+    return Live(time=time, value=value, index=before, fresh=fresh)
 
 
 def onto_blocks(signal: Signal | None, blocks: Blocks) -> FloatArray:

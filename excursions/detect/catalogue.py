@@ -10,10 +10,16 @@ from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple
 
 from excursions.clock import TimeArray
+from excursions.detect.interruptions import InterruptionSettings, detect_interruptions
 from excursions.detect.merge import merge
+from excursions.detect.noise import NoiseSettings, detect_noise
+from excursions.detect.over_temperature import OverTemperatureSettings, detect_over_temperature
+from excursions.detect.spikes import SpikeSettings, detect_spikes
 from excursions.detect.step import StepSettings, detect_step
 from excursions.detect.stuck import StuckSettings, detect_stuck
 from excursions.detect.survey import survey_of, surveyed
+from excursions.detect.temperature_fault import TemperatureFaultSettings, detect_temperature_fault
+from excursions.detect.thermal_shock import ThermalShockSettings, detect_thermal_shock
 from excursions.records import Event, FloatArray, Record
 
 
@@ -26,7 +32,13 @@ class Detector(NamedTuple):
 
 
 DETECTORS: tuple[Detector, ...] = (
+    Detector("over_temperature", detect_over_temperature, OverTemperatureSettings),
+    Detector("thermal_shock", detect_thermal_shock, ThermalShockSettings),
+    Detector("temperature_fault", detect_temperature_fault, TemperatureFaultSettings),
+    Detector("interruptions", detect_interruptions, InterruptionSettings),
+    Detector("spikes", detect_spikes, SpikeSettings),
     Detector("stuck", detect_stuck, StuckSettings),
+    Detector("noise", detect_noise, NoiseSettings),
     Detector("step", detect_step, StepSettings),
 )
 

@@ -41,7 +41,7 @@ def transition_of(survey: Survey, change: Change) -> Transition:
     """Fit a change of level on blocks, then on samples."""
     blocks = survey.blocks
     lo, hi = max(change.at - change.width, 0), min(change.at + change.width, len(blocks))
-    begin, end = _ramp(survey.rest[lo:hi], change.at - lo)
+    begin, end = ramp(survey.rest[lo:hi], change.at - lo)
     begin, end = lo + begin, lo + end
     if end - begin <= RAW_BLOCKS:
         return _on_samples(survey, change, begin, end)
@@ -68,7 +68,7 @@ def transition_of(survey: Survey, change: Change) -> Transition:
 RAW_BLOCKS = 3
 
 
-def _ramp(level: FloatArray, at: int) -> tuple[int, int]:
+def ramp(level: FloatArray, at: int) -> tuple[int, int]:
     """Begin and end of the straight transition between two levels that fits best; equal for a step.
 
     A step at the best place is kept unless a ramp leaves clearly less unexplained.

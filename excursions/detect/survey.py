@@ -7,7 +7,15 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from excursions.clock import NS_PER_DAY, NS_PER_S
-from excursions.detect.blocks import Blocks, NoiseBlocks, block_width, make_blocks, noise_blocks, onto_blocks
+from excursions.detect.blocks import (
+    Blocks,
+    NoiseBlocks,
+    block_width,
+    evenly,
+    make_blocks,
+    noise_blocks,
+    onto_blocks,
+)
 from excursions.detect.live import Live, live_samples
 from excursions.detect.pattern import without_round
 from excursions.records import FloatArray, Record
@@ -19,6 +27,7 @@ DRAWN = (
     "grid",
     "sparse",
 )  # rules under which a line joins two samples
+THINNED = ("exception", "swinging")
 NS_PER_YEAR = 365.25 * NS_PER_DAY
 
 
@@ -76,7 +85,8 @@ def survey_of(record: Record) -> Survey | None:
         return None
     sampling = record.value.sampling
     blocks = make_blocks(live, width=block_width(live), drawn=sampling.kind in DRAWN)
-    noises = noise_blocks(live, blocks)
+    even = evenly(live, blocks, drawn=sampling.kind == "swinging") if sampling.kind in THINNED else live
+    noises = noise_blocks(even, blocks)
     quantum = max(sampling.resolution, sampling.deadband)
     rest = without_round(blocks.start, blocks.level, width=blocks.width)
     known = noises.sigma[np.isfinite(noises.sigma)]

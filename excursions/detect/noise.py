@@ -1,0 +1,329 @@
+"""Noise growth and noise collapse: the scatter of neighbouring samples changes, and stays changed.
+
+Method: the logarithm of the noise of each stretch (from second differences, which steps and drift do not
+touch), less its daily or weekly pattern, is searched for changes of level exactly as the reading itself is
+(:mod:`excursions.detect.scan`), so that a noise that always wanders or comes in bursts sets its own bar.
+What lies apart from the noise before by a factor that matters becomes one event.  Noise that follows the
+level, the temperature's noise or a neighbour's is the process's.  Below about half a count of resolution
+noise cannot be told, and is not.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from excursions.clock import NS_PER_S
+from excursions.detect.blocks import Blocks, noise_blocks
+from excursions.detect.live import live_samples
+from excursions.detect.origin import (
+    Clue,
+    expected_faults,
+    heat_clue,
+    name_origin,
+    next_reset,
+    state_clue,
+    weigh,
+    words_of,
+)
+from excursions.detect.pattern import without_round
+from excursions.detect.scan import Change, changes
+from excursions.detect.shape import ramp
+from excursions.detect.survey import Survey, survey_of
+from excursions.records import Event, FloatArray, IndexArray, Record, Signal
+
+FEWEST = 16  # noise figures: fewer tell no change from chance
+LATTICE = 12**-0.5  # standard deviation of rounding to a count
+UNSEEN = 0.4  # counts: noise below is not told from rounding
+ERROR = 0.15  # standard error of the logarithm of one noise figure (24 differences)
+PIECEWISE = 0.02  # noise that is nearly nil in a fifth of the record is drawn lines, not noise
+UNEXPLAINED = 0.2  # unexplained changes of a process's noise to be expected in a record (cp)
+STEADY = 8.0  # a change this many usual ones large, of a noise that keeps steady
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NoiseSettings:
+    """When a change of noise is an event, and whose."""
+
+    growth: float = 1.4  # smaller factors matter to nobody (cp)
+    collapse: float = 0.6
+    shortest_blocks: int = 3
+    shortest_s: float = 600.0
+    growths_per_year: float = 0.6  # how often a probe that somebody looks into grows noisy (cp)
+    collapses_per_year: float = 0.3  # (cp)
+    gradual_blocks: int = 6  # a longer transition is gradual
+    least_confidence: float = 0.1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Noise:
+    """The noise series that is searched: known stretches only.
+
+    start (k,) ns; block (k,) first block of each; raw, rest (k,) logarithm of the noise, and less its
+    pattern; broken (k,); width: ns.
+    """
+
+    start: IndexArray
+    block: IndexArray
+    raw: FloatArray
+    rest: FloatArray
+    broken: IndexArray
+    width: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Spell:
+    """A stretch [lo, hi) of noise figures apart from the noise before, and the change it begins with."""
+
+    lo: int
+    hi: int
+    base: float
+    rise: float
+    change: Change
+
+
+def detect_noise(record: Record, settings: NoiseSettings | None = None) -> tuple[Event, ...]:
+    """Find stretches with more or less noise than before.
+
+    Returns
+    -------
+    tuple of Event
+        Kinds ``noise_growth`` and ``noise_collapse``; size is the noise then over the noise before.
+    """
+    settings = settings or NoiseSettings()
+    survey = survey_of(record)
+    noise = _series(survey) if survey is not None else None
+    if survey is None or noise is None:
+        return ()
+    every = changes(noise.rest, noise.broken.astype(np.bool_), floor=ERROR / 4)
+    spells = _spells(noise, every, settings)
+    events = [_event(record, survey, noise, spells, spell, settings) for spell in spells]
+    return tuple(event for event in events if event is not None)
+
+
+def _series(survey: Survey) -> _Noise | None:
+    """Logarithm of the noise, rounding taken out; None where there is too little of it above rounding."""
+    noises = survey.noises
+    known = np.flatnonzero(np.isfinite(noises.sigma))
+    if known.size < FEWEST or survey.noise <= 0:
+        return None
+    low, high = np.quantile(noises.sigma[known], [0.2, 0.8])
+    if low < PIECEWISE * high:
+        return None
+    rounding = (LATTICE * survey.quantum) ** 2
+    unseen = max(UNSEEN * survey.quantum, 1e-3 * survey.noise)
+    clean = np.sqrt(np.maximum(noises.sigma[known] ** 2 - rounding, unseen**2))
+    if np.mean(clean > unseen) < 0.1:
+        return None
+    raw = np.log(clean)
+    start = noises.start[known]
+    width = int(np.median(np.diff(start)))
+    return _Noise(
+        start=start,
+        block=noises.block[:-1][known],
+        raw=raw,
+        rest=without_round(start, raw, width=width),
+        broken=np.diff(start, prepend=start[0]) > 1.5 * width,
+        width=width,
+    )
+
+
+def _spells(noise: _Noise, every: tuple[Change, ...], settings: NoiseSettings) -> list[_Spell]:
+    """Join pieces between changes into stretches above or below the noise before."""
+    cuts = [0, *(change.at for change in every), noise.rest.size]
+    level = [float(np.median(noise.rest[a:b])) for a, b in pairwise(cuts)]
+    base = float(np.median(noise.rest[: max(noise.rest.size // 3, cuts[1])]))
+    up, down = math.log(settings.growth), math.log(settings.collapse)
+    found: list[_Spell] = []
+    piece = 1
+    while piece < len(level):
+        away = level[piece] - base
+        side = 1 if away >= up else -1 if away <= down else 0
+        stop = piece
+        while side and stop < len(level) and side * (level[stop] - base) >= 0.7 * min(up, -down):
+            stop += 1
+        if side:
+            lo, hi = cuts[piece], cuts[stop]
+            rise = float(np.median(noise.rest[lo:hi])) - base
+            found.append(_Spell(lo=lo, hi=hi, base=base, rise=rise, change=every[piece - 1]))
+        piece = max(stop, piece + 1)
+    shortest = max(settings.shortest_blocks, math.ceil(settings.shortest_s * NS_PER_S / noise.width))
+    return [spell for spell in found if spell.hi - spell.lo >= shortest]
+
+
+def _event(
+    record: Record,
+    survey: Survey,
+    noise: _Noise,
+    spells: list[_Spell],
+    spell: _Spell,
+    settings: NoiseSettings,
+) -> Event | None:
+    growth = spell.rise > 0
+    begin, gradual = _begin(noise, spell, settings)
+    onset, uncertainty = _onset(survey, noise, spell, begin, gradual=gradual)
+    start = int(survey.live.time[onset])
+    open_end = spell.hi == noise.rest.size
+    end = int(survey.live.time[-1]) if open_end else int(noise.start[spell.hi])
+    alike = sum(
+        other is not spell and other.rise * spell.rise > 0 and abs(other.rise) > 0.6 * abs(spell.rise)
+        for other in spells
+    )
+    clues = _clues(record, survey, noise, spell, start, end, gradual=gradual, open_end=open_end)
+    prior = expected_faults(
+        settings.growths_per_year if growth else settings.collapses_per_year, survey.years
+    )
+    probe = weigh(prior=prior, chance=spell.change.expected + alike + UNEXPLAINED, clues=clues)
+    origin = name_origin(probe)
+    confidence = (1 - probe) * prior / (prior + spell.change.expected) if origin == "process" else probe
+    if end <= start or confidence < settings.least_confidence or prior < spell.change.expected:
+        return None
+    ratio = math.exp(spell.rise)
+    half = 1.645 * spell.change.spread
+    return Event(
+        point=record.point.name,
+        kind="noise_growth" if growth else "noise_collapse",
+        start=start,
+        end=end,
+        size=ratio,
+        size_low=ratio * math.exp(-half),
+        size_high=ratio * math.exp(half),
+        size_unit="",
+        confidence=confidence,
+        origin=origin,
+        severity=_severity(record, survey, noise, spell),
+        probe=record.plant.probe_at(record.point.name, start) or "",
+        onset_uncertainty_s=uncertainty,
+        open_end=open_end,
+        evidence=(
+            f"noise {math.exp(spell.base + spell.rise):.2g} against {math.exp(spell.base):.2g} before",
+            f"{'by and by' if gradual else 'at once'}; {alike} other such stretches in the record",
+            *words_of(clues),
+        ),
+        details={"noise_before": math.exp(spell.base), "noise": math.exp(spell.base + spell.rise)},
+    )
+
+
+def _severity(record: Record, survey: Survey, noise: _Noise, spell: _Spell) -> str:
+    """Noise matters when its 95 % band passes the tolerance of the reading."""
+    level = float(np.median(survey.blocks.level[noise.block[spell.lo] : noise.block[spell.hi - 1] + 1]))
+    tolerance = record.point.tolerance_at(level)
+    band = 2 * math.exp(spell.base + spell.rise)
+    return "check" if tolerance <= 0 or spell.rise < 0 or band > tolerance else "note"
+
+
+def _begin(noise: _Noise, spell: _Spell, settings: NoiseSettings) -> tuple[int, bool]:
+    """First noise figure of the change, and whether it came by and by."""
+    reach = spell.hi - spell.lo
+    lo = max(spell.lo - max(reach, 8), 0)
+    begin, end = ramp(noise.rest[lo : spell.hi], spell.lo - lo)
+    gradual = end - begin > settings.gradual_blocks
+    return (lo + begin if gradual else spell.lo), gradual
+
+
+def _onset(survey: Survey, noise: _Noise, spell: _Spell, begin: int, *, gradual: bool) -> tuple[int, float]:
+    """Sample at which the noise changes, and its uncertainty in seconds.
+
+    At once: the split of the samples around it that two exponential laws of
+    scatter, each with the mean seen further away, explain best.
+    """
+    blocks, live = survey.blocks, survey.live
+    if gradual or spell.change.across:
+        uncertainty = 0.1 * (spell.hi - begin) if gradual else 1.0
+        return int(blocks.first[noise.block[begin]]), uncertainty * noise.width / NS_PER_S
+    reach = min(max(spell.change.width // 2, 2), 8)
+    lo = int(blocks.first[noise.block[max(begin - reach, 0)]])
+    hi = int(blocks.first[noise.block[begin + reach]]) if begin + reach < noise.block.size else len(live)
+    far = min(int(blocks.first[noise.block[min(spell.hi, noise.block.size) - 1] + 1]), hi + 4 * (hi - lo))
+    before, after = _scatter(live.value[max(lo - 4 * (hi - lo), 0) : lo]), _scatter(live.value[hi:far])
+    part = live.value[lo:hi]
+    if part.size < 6 or not (before > 0 and after > 0 and (after > before) == (spell.rise > 0)):
+        return int(blocks.first[noise.block[begin]]), noise.width / NS_PER_S
+    bend = np.abs(part[2:] - 2 * part[1:-1] + part[:-2])
+    size = np.minimum(bend, 6 * max(before, after))
+    gain = np.cumsum(size * (1 / before - 1 / after) - math.log(after / before))
+    back = gain[-1] - np.concatenate([[0.0], gain[:-1]])
+    at = lo + int(np.argmax(back)) + 2
+    return at, survey.interval_s * max(2.0, 4.0 / spell.rise**2)
+
+
+def _scatter(value: FloatArray) -> float:
+    """Mean size of second differences, NaN with too few samples."""
+    return float(np.mean(np.abs(value[2:] - 2 * value[1:-1] + value[:-2]))) if value.size > 12 else math.nan
+
+
+def _clues(
+    record: Record,
+    survey: Survey,
+    noise: _Noise,
+    spell: _Spell,
+    start: int,
+    end: int,
+    *,
+    gradual: bool,
+    open_end: bool,
+) -> tuple[Clue, ...]:
+    clues = [
+        heat_clue(record, start),
+        state_clue(record, start),
+        _level_clue(survey, noise, spell),
+        _end_clue(record, start, end, open_end=open_end),
+    ]
+    if abs(spell.rise) > STEADY * spell.change.spread:
+        clues.append(Clue(odds=2.0, words="the noise keeps steady otherwise"))
+    if gradual and spell.rise > 0:
+        clues.append(Clue(odds=1.5, words="grew by and by"))
+    for name, signal in (("the temperature", record.temperature), *record.neighbours.items()):
+        clues.extend(_other_clue(record, survey.blocks, signal, start, end, spell, name))
+    return tuple(clues)
+
+
+def _level_clue(survey: Survey, noise: _Noise, spell: _Spell) -> Clue:
+    """Whether the record shows the same noise at the same level at other times."""
+    level = survey.blocks.level[noise.block]
+    inside = np.zeros(level.size, dtype=np.bool_)
+    inside[spell.lo : spell.hi] = True
+    low, high = np.quantile(level[inside], [0.25, 0.75])
+    near = max(high - low, survey.wander / 4)
+    same = ~inside & (level >= low - near / 2) & (level <= high + near / 2)
+    if np.count_nonzero(same) < 8:
+        return Clue(odds=0.6, words="the reading was hardly ever at that level at other times")
+    if (float(np.median(noise.rest[same])) - spell.base) / spell.rise > 0.5:
+        return Clue(odds=0.1, words="the record shows the same noise at that level at other times")
+    return Clue(odds=2.0, words="at other times the same level came with the usual noise")
+
+
+def _end_clue(record: Record, start: int, end: int, *, open_end: bool) -> Clue:
+    """Whether it lasts, ends with a calibration or cleaning, or ends by itself."""
+    if open_end:
+        return Clue(odds=2.0, words="goes on to the end of the record")
+    reset = next_reset(record, start)
+    if reset is not None and abs(end - reset) <= max((end - start) // 10, 3_600 * NS_PER_S):
+        return Clue(odds=5.0, words="ends with a calibration or cleaning")
+    return Clue(odds=0.7)
+
+
+def _other_clue(
+    record: Record, blocks: Blocks, signal: Signal | None, start: int, end: int, spell: _Spell, name: str
+) -> tuple[Clue, ...]:
+    """Whether another signal's noise changed the same way in the same stretch."""
+    if signal is None:
+        return ()
+    live = live_samples(signal, record.states)
+    if len(live) < 100:
+        return ()
+    own = noise_blocks(live, blocks)
+    inside = (own.start >= start) & (own.start < end) & np.isfinite(own.sigma)
+    before = (own.start < start) & (own.start >= start - 3 * (end - start)) & np.isfinite(own.sigma)
+    if inside.sum() < 3 or before.sum() < 3:
+        return ()
+    now, then = float(np.median(own.sigma[inside])), float(np.median(own.sigma[before]))
+    if min(now, then) <= 0:
+        return ()
+    ratio = math.log(now / then) / spell.rise
+    if ratio > 0.4:
+        return (Clue(odds=0.15, words=f"the noise of {name} changed with it"),)
+    return (Clue(odds=1.5, words=f"the noise of {name} did not change"),)
