@@ -98,12 +98,12 @@ def _from_reading(event: Event, shift: Shift) -> Prediction | None:
     per_unit = sensitivity(shift)
     if not math.isfinite(per_unit) or per_unit == 0 or not math.isfinite(event.size):
         return None
-    if shift.parameter in SLOPE_LIKE and shift.parameter == "slope":
-        # A jump of the reading is the zero's; the slope takes part in it only by accident.
-        deviation = 0.5 * abs(event.size / per_unit)
+    if shift.parameter == "slope":
+        # A jump of the reading is the zero's; a slow change may be the slope's, which share of it is not known.
+        share = 0.01 if event.kind == "step" else 0.03
         return Prediction(
             mean=0.0,
-            deviation=min(deviation, 0.05 * abs(shift.before)),
+            deviation=share * abs(shift.before),
             reason=f"a {event.kind} says little about the slope",
         )
     mean, deviation = event.size / per_unit, size_deviation(event) / abs(per_unit)
