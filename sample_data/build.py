@@ -89,11 +89,11 @@ def write_scenario(made: Scenario, folder: Path, truth_folder: Path) -> None:
     tags, decimals = _tags("long", points, made.seed)
     for number, (first, end) in enumerate(((0.0, _SPLIT_DAY), (_SPLIT_DAY - _OVERLAP_DAYS, DAYS)), start=1):
         part = [_cut(rows, first, end, start) for rows in tags]
-        write_long(part, folder / f"wastewater_{number}.csv.gz", decimals=decimals, zone=ZONE)
+        write_long(part, folder / f"long_export_wastewater_{number}.csv.gz", decimals=decimals, zone=ZONE)
     tags, decimals = _tags("wide", points, made.seed)
-    write_wide(tags, folder / "water_and_product.csv.gz", decimals=decimals)
+    write_wide(tags, folder / "wide_export_water_and_product.csv.gz", decimals=decimals)
     tags, decimals = _tags("parquet", points, made.seed)
-    write_parquet(tags, folder / "cellar.parquet", decimals=decimals)
+    write_parquet(tags, folder / "export_cellar.parquet", decimals=decimals)
     entries = [entry for sim in made.points for entry in sim.calibrations]
     write_calibrations(entries, start, folder / "calibrations.csv", zone=ZONE)
     write_samples(made.points, folder / "lab_samples.csv", zone=ZONE)

@@ -6,6 +6,7 @@ Nothing here describes a product: wear figures are of an order that the trade ca
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 from sample_data.simulator.spec import Care, ProbeType, Process
 
@@ -102,11 +103,11 @@ RESOLUTIONS = {
 }
 
 
-def care(measurand: str, **changes: object) -> Care:
+def care(measurand: str, **changes: Any) -> Care:
     """The usual care of a measurand, changed."""
-    return replace(CARES[measurand], **changes)  # type: ignore[arg-type]
+    return replace(CARES[measurand], **changes)
 
 
-def process(measurand: str, **changes: object) -> Process:
+def process(measurand: str, **changes: Any) -> Process:
     """The usual process of a measurand, changed."""
-    return replace(PROCESSES[measurand], **changes)  # type: ignore[arg-type]
+    return replace(PROCESSES[measurand], **changes)

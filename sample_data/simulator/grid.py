@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import lfilter
+from scipy.signal import lfilter  # type: ignore[import-untyped]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -25,7 +25,9 @@ class Grid:
     @staticmethod
     def of(start_ns: int, days: float, step: float) -> Grid:
         """A grid of `days` from `start_ns`."""
-        return Grid(start_ns, np.arange(round(days * DAY_S / step)) * step, step)
+        return Grid(
+            start_ns, np.asarray(np.arange(round(days * DAY_S / step)) * step, dtype=np.float64), step
+        )
 
     @property
     def days(self) -> float:

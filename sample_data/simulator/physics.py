@@ -23,7 +23,7 @@ OXYGEN_SHARE = 0.2095
 
 def nernst(temperature: FloatArray) -> FloatArray:
     """Nernst factor k(T) [mV per decade]."""
-    return NERNST_MV_PER_K * (temperature + 273.15)
+    return np.asarray(NERNST_MV_PER_K * (temperature + 273.15))
 
 
 def water_vapour(temperature: FloatArray) -> FloatArray:
@@ -69,13 +69,14 @@ def buffer_ph(nominal: float, temperature: FloatArray) -> FloatArray:
     nearest = min(_BUFFERS, key=lambda key: abs(key - nominal))
     table = _BUFFERS[nearest]
     shift = 0.0 if abs(nearest - nominal) < 0.005 else nominal - float(table[5])
-    return np.interp(temperature, _BUFFER_T, table) + shift
+    return np.asarray(np.interp(temperature, _BUFFER_T, table) + shift)
 
 
 class ProbeModel(Protocol):
     """Forward and inverse of one measuring principle; `offset_move` is the parameter move that shifts a reading by d."""
 
-    raw_unit: str
+    @property
+    def raw_unit(self) -> str: ...
 
     def forward(self, x: FloatArray, t: FloatArray, a: FloatArray, b: FloatArray) -> FloatArray: ...
     def inverse(self, raw: FloatArray, t: FloatArray, a: FloatArray, b: FloatArray) -> FloatArray: ...

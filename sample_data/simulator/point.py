@@ -25,6 +25,7 @@ from sample_data.simulator.standards import in_air, standard_value
 from sample_data.simulator.streams import stream
 from sample_data.simulator.wear import Life, add_ageing, add_faults, add_fouling, add_heat, cleanings, lives
 
+_ELEMENT_NOISE_K = 0.015
 START_NS = 1_772_409_600 * NS  # 2026-03-02T00:00:00Z, a Monday
 
 
@@ -99,7 +100,7 @@ def simulate_point(
     probes = _probes(spec, grid, model, process.level, warm, spans, seed)
     level = float(np.median(process.level))
     entries = calibrations(spec, model, probes, spans, level, seed)
-    wire = _wire(spec, grid, warm, process.level, seed)
+    wire = _wire(spec, grid, warm, seed)
     clean, error = _read(
         spec, grid, model, medium, process.fast, warm, wire.temperature, probes, entries, spans, seed
     )
@@ -185,11 +186,10 @@ def _probes(
     return probes
 
 
-def _wire(spec: PointSpec, grid: Grid, warm: FloatArray, level: FloatArray, seed: int) -> Wire:
+def _wire(spec: PointSpec, grid: Grid, warm: FloatArray, seed: int) -> Wire:
     n = grid.t.size
-    shown = warm + 0.015 * stream(seed, spec.name, "element noise").standard_normal(n)
     wire = Wire(
-        grid, np.empty(n), shown, np.zeros(n, bool), np.zeros(n, np.uint8), np.zeros(n, np.uint8), level
+        grid, np.empty(n), warm.copy(), np.zeros(n, bool), np.zeros(n, np.uint8), np.zeros(n, np.uint8)
     )
     wires.element_faults(spec, wire, seed)
     return wire
@@ -238,16 +238,14 @@ def _read(
     """Reading without signal faults, and its systematic error."""
     a1, b1, a0, b0 = _parameters(grid, probes, entries)
     tau, share = _response(spec, grid)
-    running = medium == medium
+    running = np.ones(grid.t.size, bool)
     for span in spans:
         running[grid.slice(span.start, span.end)] = False
     lively = np.where(running, fast, 0.0)
-    seen = variable = wires.variable_lag(medium + lively, grid.step, tau)
-    if np.any(share != 1):
-        seen = wires.variable_lag(medium + lively * share, grid.step, tau)
-    del variable
+    seen = wires.variable_lag(medium + lively * share, grid.step, tau)
     transient = _recovery(spec, grid, spans, seed)
-    reading = model.inverse(model.forward(seen, warm, a1, b1), shown, a0, b0) + transient
+    element = shown + _ELEMENT_NOISE_K * stream(seed, spec.name, "element noise").standard_normal(grid.t.size)
+    reading = model.inverse(model.forward(seen, warm, a1, b1), element, a0, b0) + transient
     error = model.inverse(model.forward(medium, warm, a1, b1), shown, a0, b0) - medium + transient
     white, coloured = spec.probe.noise
     scale = np.abs(medium) if spec.process.proportional else 1.0
@@ -255,6 +253,7 @@ def _read(
     noise = white * rng.standard_normal(grid.t.size) + ar1(
         rng, grid.t.size, grid.step, coloured, spec.probe.noise_tau_s
     )
+    shown[:] = element
     return reading + noise * share * scale, error
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from sample_data.simulator.compress import exception, swinging_door
 from sample_data.simulator.grid import DAY_S, NS, FloatArray, IntArray
 from sample_data.simulator.point import SimulatedPoint
-from sample_data.simulator.signal import ByteArray
+from sample_data.simulator.signal import BoolArray, ByteArray
 from sample_data.simulator.streams import stream
 
 
@@ -18,9 +18,9 @@ class Sampling:
     """How a tag is recorded and exported.
 
     kind: ``instant`` (a sample every interval), ``exception``, ``swinging``, ``averages``,
-    ``interpolated`` (exception record drawn on a grid); deadband: share of the signal's own fast noise
-    when below 1e-9 is not given: absolute, signal's unit; heartbeat_s: longest silence;
-    duplicates, disorder: share of rows doubled and out of order.
+    ``interpolated`` (exception record drawn on a grid); deadband, temperature_deadband: in the signal's
+    unit (half width of the door when swinging); heartbeat_s: longest silence; duplicates, disorder: share
+    of rows doubled and out of order.
     """
 
     kind: str = "instant"
@@ -84,6 +84,48 @@ def record(
     return roles
 
 
+@dataclass(frozen=True)
+class _Offered:
+    """What the historian was offered: seconds, values, quality, status, rows that never came, rows to be bridged."""
+
+    t: FloatArray
+    x: FloatArray
+    quality: ByteArray
+    status: ByteArray
+    gone: BoolArray
+    bridge: BoolArray
+
+    def every(self, count: int) -> _Offered:
+        """Every count-th instant."""
+        return _Offered(
+            *(getattr(self, name)[::count] for name in ("t", "x", "quality", "status", "gone", "bridge"))
+        )
+
+    def rows(self, keep: BoolArray, value: FloatArray) -> _Rows:
+        """The kept rows, with these values."""
+        return _Rows(self.t[keep], value[keep], self.quality[keep], self.status[keep])
+
+
+@dataclass(frozen=True)
+class _Rows:
+    t: FloatArray
+    value: FloatArray
+    quality: ByteArray
+    status: ByteArray
+
+
+def _offered(sim: SimulatedPoint, role: str, x: FloatArray, outages: tuple[Outage, ...]) -> _Offered:
+    own = role == "value"
+    gone = sim.missing.copy() if own else np.zeros(x.size, bool)
+    bridge = np.zeros(x.size, bool)
+    for outage in outages:
+        part = sim.grid.slice(outage.day * DAY_S, (outage.day + outage.hours / 24) * DAY_S)
+        gone[part] = True
+        bridge[part] = outage.bridged
+    good = np.zeros(x.size, np.uint8)
+    return _Offered(sim.grid.t, x, sim.quality if own else good, sim.status if own else good, gone, bridge)
+
+
 def _export(
     sim: SimulatedPoint,
     role: str,
@@ -94,53 +136,58 @@ def _export(
     outages: tuple[Outage, ...],
     seed: int,
 ) -> TagRows:
-    grid = sim.grid
-    own = role == "value"
-    gone = sim.missing.copy() if own else np.zeros(x.size, bool)
-    bridge = np.zeros(x.size, bool)
-    for outage in outages:
-        part = grid.slice(outage.day * DAY_S, (outage.day + outage.hours / 24) * DAY_S)
-        gone[part] = True
-        bridge[part] = outage.bridged
-    quality = sim.quality if own else np.zeros(x.size, np.uint8)
-    status = sim.status if own else np.zeros(x.size, np.uint8)
-    every = max(round(sampling.interval_s / grid.step), 1)
+    offered = _offered(sim, role, x, outages)
+    every = max(round(sampling.interval_s / sim.grid.step), 1)
     if sampling.kind == "averages":
-        rows = _averages(grid.t, x, gone, quality, every)
-        time, value, quality, status = rows[0], rows[1], rows[2], np.zeros(rows[0].size, np.uint8)
+        rows = _averages(offered, every)
+    elif sampling.kind == "interpolated":
+        rows = _interpolated(offered, sampling, deadband, every)
     else:
-        time, value, quality, status, gone, bridge = (
-            a[::every] for a in (grid.t, x, quality, status, gone, bridge)
-        )
-        if sampling.kind in ("exception", "swinging", "interpolated"):
-            rule = swinging_door if sampling.kind == "swinging" else exception
-            kept = rule(time, np.where(gone | (quality > 0), np.nan, value), deadband, sampling.heartbeat_s)
-        else:
-            kept = np.ones(time.size, bool)
-        kept &= ~gone
-        if sampling.kind == "interpolated":
-            value, kept = np.interp(time, time[kept], value[kept]), ~gone | bridge
-        elif np.any(bridge & gone):
-            line = np.interp(time, time[~gone], value[~gone])
-            value = np.where(bridge & gone, line, value)
-            kept |= bridge & gone
-        time, value, quality, status = time[kept], value[kept], quality[kept], status[kept]
-    stamp = grid.start_ns + np.round(time * NS).astype(np.int64)
-    rows_out = TagRows("", unit, stamp, value, quality.astype(np.uint8), status.astype(np.uint8))
-    return _untidy(rows_out, sampling, stream(seed, sim.spec.name, role, "untidy"))
+        rows = _kept(offered.every(every), sampling, deadband)
+    stamp = sim.grid.start_ns + np.round(rows.t * NS).astype(np.int64)
+    table = TagRows("", unit, stamp, rows.value, rows.quality, rows.status)
+    return _untidy(table, sampling, stream(seed, sim.spec.name, role, "untidy"))
 
 
-def _averages(
-    t: FloatArray, x: FloatArray, gone: np.ndarray, quality: ByteArray, every: int
-) -> tuple[FloatArray, FloatArray, ByteArray]:
+def _rule(offered: _Offered, sampling: Sampling, deadband: float) -> BoolArray:
+    """Rows the recorder keeps; bad quality and outages are states of their own."""
+    if sampling.kind == "instant":
+        return ~offered.gone
+    shown = np.where(offered.gone | (offered.quality > 0), np.nan, offered.x)
+    rule = swinging_door if sampling.kind == "swinging" else exception
+    return rule(offered.t, shown, deadband, sampling.heartbeat_s) & ~offered.gone
+
+
+def _kept(offered: _Offered, sampling: Sampling, deadband: float) -> _Rows:
+    keep = _rule(offered, sampling, deadband)
+    drawn = offered.bridge & offered.gone
+    if not np.any(drawn):
+        return offered.rows(keep, offered.x)
+    value = np.where(
+        drawn, np.interp(offered.t, offered.t[~offered.gone], offered.x[~offered.gone]), offered.x
+    )
+    return offered.rows(keep | drawn, value)
+
+
+def _interpolated(offered: _Offered, sampling: Sampling, deadband: float, every: int) -> _Rows:
+    """An exception record at the full rate, drawn as straight lines on the export's grid."""
+    keep = _rule(offered, sampling, deadband)
+    grid = offered.every(every)
+    value = np.interp(grid.t, offered.t[keep], offered.x[keep])
+    return grid.rows(~grid.gone | grid.bridge, value)
+
+
+def _averages(offered: _Offered, every: int) -> _Rows:
     """Means over whole intervals, stamped at the start; an interval without any sample is absent."""
-    n = t.size // every * every
-    good = ~gone[:n].reshape(-1, every)
+    n = offered.t.size // every * every
+    good = ~offered.gone[:n].reshape(-1, every)
     count = good.sum(axis=1)
-    total = np.where(good, x[:n].reshape(-1, every), 0.0).sum(axis=1)
-    kept = count > 0
-    worst = quality[:n].reshape(-1, every).max(axis=1)
-    return t[:n:every][kept], total[kept] / count[kept], worst[kept]
+    keep = count > 0
+    total = np.where(good, offered.x[:n].reshape(-1, every), 0.0).sum(axis=1)
+    worst = offered.quality[:n].reshape(-1, every).max(axis=1)
+    return _Rows(
+        offered.t[:n:every][keep], total[keep] / count[keep], worst[keep], np.zeros(int(keep.sum()), np.uint8)
+    )
 
 
 def _untidy(rows: TagRows, sampling: Sampling, rng: np.random.Generator) -> TagRows:

@@ -10,6 +10,7 @@ from sample_data.simulator.physics import MODELS
 from sample_data.simulator.point import SimulatedPoint
 from sample_data.simulator.process import week_time
 from sample_data.simulator.record import Outage
+from sample_data.simulator.schedule import Span
 from sample_data.simulator.signal import BoolArray, fast_noise, slow_noise
 from sample_data.simulator.spec import Fault
 from sample_data.simulator.standards import figures
@@ -102,6 +103,28 @@ def _fault_row(sim: SimulatedPoint, fault: Fault) -> TruthRow:
     return _row(sim, fault.kind, start, end, size, role_of(fault), fault.mode, fault.note, judged=True)
 
 
+def _aftermath_rows(sim: SimulatedPoint) -> list[TruthRow]:
+    """The lasting offset after heat above the rating, after a shock that cracked something, and after a swap nobody logged."""
+    heats = [
+        (s.start, s.end + 600.0, s.fault.kind)
+        for s in sim.spans
+        if s.fault is not None and s.heat and _hurt(sim, s)
+    ]
+    heats += [(life.start - 420.0, life.start + 900.0, "swap") for life in sim.lives[1:] if not life.logged]
+    rows = []
+    for start, end, cause in heats:
+        before, after = (sim.error[sim.grid.slice(at - 1800.0, at)] for at in (start - 600.0, end + 3600.0))
+        if before.size and after.size:
+            move = float(np.median(after) - np.median(before))
+            rows.append(_row(sim, "step", start, _taken_out(sim, end), move, "aftermath", cause, judged=True))
+    return rows
+
+
+def _hurt(sim: SimulatedPoint, span: Span) -> bool:
+    """Whether this heat moved a parameter."""
+    return any(move.fault is span.fault for life in sim.lives for move in life.moves)
+
+
 def _taken_out(sim: SimulatedPoint, start: float) -> float:
     ends = [entry.adopted_at for entry in sim.calibrations if entry.adopted_at > start]
     ends += [life.start for life in sim.lives if life.start > start]
@@ -112,8 +135,8 @@ def _routine_rows(sim: SimulatedPoint) -> list[TruthRow]:
     rows = []
     for span in sim.spans:
         if span.fault is None and span.kind in _ROUTINES and span.kind != "wash":
-            top = max(degc for _, degc in span.heat) if span.heat else float("nan")
-            rows.append(_row(sim, _ROUTINES[span.kind], span.start, span.end, top, "routine"))
+            size = max(degc for _, degc in span.heat) if span.heat else _correction(sim, span)
+            rows.append(_row(sim, _ROUTINES[span.kind], span.start, span.end, size, "routine"))
     washes = [span for span in sim.spans if span.kind == "wash"]
     if washes:
         rows.append(
@@ -134,6 +157,14 @@ def _routine_rows(sim: SimulatedPoint) -> list[TruthRow]:
         if end - start > 600
     ]
     return rows
+
+
+def _correction(sim: SimulatedPoint, span: Span) -> float:
+    """By how much an adjustment moved the reading."""
+    before, after = (
+        sim.error[sim.grid.slice(at - 600.0, at)] for at in (span.start - 60.0, span.end + 4 * 3600.0)
+    )
+    return float(np.median(after) - np.median(before)) if before.size and after.size else float("nan")
 
 
 def _runs(sim: SimulatedPoint, mask: BoolArray) -> list[tuple[float, float]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from sample_data.simulator.catalogue import PROBES, RANGES, RESOLUTIONS, UNITS, care, process
 from sample_data.simulator.point import SimulatedPoint, simulate_point
@@ -80,9 +81,9 @@ def _spec(
     looks: Care,
     does: Process,
     faults: tuple[Fault, ...],
-    **more: object,
+    **more: Any,
 ) -> PointSpec:
-    given: dict[str, object] = {
+    given: dict[str, Any] = {
         "range": RANGES[measurand], "unit": UNITS[measurand], "resolution": RESOLUTIONS[measurand], "probe": PROBES[measurand],
     }  # fmt: skip
     return PointSpec(
@@ -94,7 +95,7 @@ def _spec(
         process=does,
         faults=faults,
         **(given | more),
-    )  # type: ignore[arg-type]
+    )
 
 
 def _fermenter() -> list[PointSpec]:

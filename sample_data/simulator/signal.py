@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import lfilter
+from scipy.signal import lfilter  # type: ignore[import-untyped]
 
 from sample_data.simulator.grid import DAY_S, FloatArray, Grid, lag
 from sample_data.simulator.spec import Fault, PointSpec
@@ -30,7 +30,6 @@ class Wire:
     missing: BoolArray
     quality: ByteArray
     status: ByteArray
-    process: FloatArray
 
 
 def fast_noise(reading: FloatArray, grid: Grid, before: float, hours: float = 24.0) -> float:

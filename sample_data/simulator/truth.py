@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from sample_data.simulator.spec import Fault
 
-ROLES = ("fault", "record", "routine", "lookalike")
+ROLES = ("fault", "aftermath", "record", "routine", "lookalike")
 
 # How a planted fault of a kind is counted: the probe's, or the record's doing.
 RECORD_KINDS = ("bridged", "dropout", "bad_quality")
@@ -17,8 +17,9 @@ RECORD_KINDS = ("bridged", "dropout", "bad_quality")
 class TruthRow:
     """One true event: half-open span in ns UTC; `size` as the tool's table of kinds says.
 
-    role: ``fault`` (the probe's or its element's), ``record`` (the export's or the line's), ``routine`` (meant
-    to happen) or ``lookalike`` (must not be called a probe fault); noise: fast standard deviation of the live
+    role: ``fault`` (the probe's or its element's), ``aftermath`` (what a fault left behind: may be reported on
+    its own), ``record`` (the export's or the line's), ``routine`` (meant to happen) or ``lookalike`` (must not
+    be called a probe fault); noise: fast standard deviation of the live
     reading at one minute near the onset, slow: its standard deviation over an hour, both in the reading's
     unit, for judging how far above the noise the size is; mode: variant; note: words.
     """
