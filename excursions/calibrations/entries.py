@@ -1,0 +1,132 @@
+"""Which rows of a log belong to one calibration, of which probe, at which point."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from excursions.clock import NS_PER_HOUR
+from excursions.plant import Plant
+from excursions.records import CalibrationEntry
+
+PAIR_WITHIN_NS = 12 * NS_PER_HOUR  # as found and as left of one calibration belong to one shift of work (cp)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Occasion:
+    """Rows of one calibration: as found, further rows found after cleaning, and as left, whichever there are."""
+
+    point: str
+    probe: str
+    measurand: str
+    found: CalibrationEntry | None = None
+    cleaned: CalibrationEntry | None = None
+    left: CalibrationEntry | None = None
+
+    @property
+    def rows(self) -> tuple[CalibrationEntry, ...]:
+        """The rows there are, in order."""
+        return tuple(row for row in (self.found, self.cleaned, self.left) if row)
+
+    @property
+    def time(self) -> int:
+        """When the calibration was finished."""
+        return self.rows[-1].time
+
+    @property
+    def action(self) -> str:
+        """``calibration`` when any row took parameters over, else ``verification``."""
+        return "calibration" if any(row.action == "calibration" for row in self.rows) else "verification"
+
+
+def occasions(entries: Sequence[CalibrationEntry], plant: Plant) -> tuple[Occasion, ...]:
+    """Group the rows of all logs into occasions, by probe (or point) and time."""
+    groups: dict[tuple[str, str], list[CalibrationEntry]] = {}
+    for entry in sorted(entries, key=lambda e: (e.time, e.phase, e.file, e.line)):
+        groups.setdefault(_owner(entry, plant), []).append(entry)
+    made = [
+        occasion
+        for (kind, name), rows in groups.items()
+        for occasion in _occasions_of(rows, plant, name if kind == "probe" else "")
+    ]
+    return tuple(sorted(made, key=lambda o: (o.time, o.point, o.probe)))
+
+
+def _owner(entry: CalibrationEntry, plant: Plant) -> tuple[str, str]:
+    probe = entry.probe or plant.probe_at(entry.point, entry.time) or ""
+    return ("probe", probe) if probe else ("point", entry.point)
+
+
+def _occasions_of(rows: Sequence[CalibrationEntry], plant: Plant, probe: str) -> list[Occasion]:
+    bundles: list[list[CalibrationEntry]] = []
+    for row in rows:
+        if bundles and _continues(bundles[-1], row):
+            bundles[-1].append(row)
+        else:
+            bundles.append([row])
+    return [_occasion(bundle, plant, probe) for bundle in bundles]
+
+
+def _continues(bundle: Sequence[CalibrationEntry], row: CalibrationEntry) -> bool:
+    """A row joins the one before it unless that one was as left already, or lies too far back."""
+    last = bundle[-1]
+    near = row.time - bundle[0].time <= PAIR_WITHIN_NS
+    return near and row.point == last.point and last.phase == "as_found" and len(bundle) < 3
+
+
+def _occasion(bundle: Sequence[CalibrationEntry], plant: Plant, probe: str) -> Occasion:
+    found = [row for row in bundle if row.phase == "as_found"]
+    left = [row for row in bundle if row.phase != "as_found"]
+    point = next((row.point for row in bundle if row.point), "") or _point_of(probe, bundle[0].time, plant)
+    return Occasion(
+        point=point,
+        probe=probe,
+        measurand=_measurand(point, probe, plant, bundle),
+        found=found[0] if found else None,
+        cleaned=found[-1] if len(found) > 1 else None,
+        left=left[-1] if left else None,
+    )
+
+
+def _point_of(probe: str, when: int, plant: Plant) -> str:
+    """Where the probe sat at `when`, or else where it sat last before; empty when nobody said."""
+    stays = [row for row in plant.installations if row.probe == probe]
+    for row in stays:
+        if (row.start is None or row.start <= when) and (row.end is None or when < row.end):
+            return row.point
+    earlier = [row for row in stays if row.end is not None and row.end <= when]
+    return max(earlier, key=lambda row: row.end or 0).point if earlier else ""
+
+
+def _measurand(point: str, probe: str, plant: Plant, bundle: Sequence[CalibrationEntry]) -> str:
+    """Measurand by point, then probe, then by what the entry looks like."""
+    place, thing = plant.point(point), plant.probe(probe)
+    for owner in (place, thing):
+        if owner and owner.measurand != "other":
+            return owner.measurand
+    return _by_look(bundle)
+
+
+def _by_look(bundle: Sequence[CalibrationEntry]) -> str:
+    figures = {name for row in bundle for name in row.figures}
+    standards = [s for row in bundle for s in row.standards]
+    units = {s.standard_unit for s in standards}
+    if "cell_constant" in figures or units & {"uS/cm", "mS/cm", "S/m", "mS/m"}:
+        return "conductivity"
+    if units & {"NTU", "FNU"}:
+        return "turbidity"
+    if "pH" in units or "zero_point" in figures:
+        return "ph"
+    if units & {"mg/L", "%sat"} or any(s.label == "air" for s in standards):
+        return "oxygen_saturation" if "%sat" in units else "oxygen"
+    if units & {"mV"} or any(s.label in ("zobell", "light") for s in standards):
+        return "redox"
+    return "other"
+
+
+def air_pressure(rows: Sequence[CalibrationEntry], plant: Plant) -> float:
+    """Air pressure as entered, else the plant's [kPa]."""
+    return next(
+        (row.air_pressure_kpa for row in rows if math.isfinite(row.air_pressure_kpa)), plant.air_pressure_kpa
+    )

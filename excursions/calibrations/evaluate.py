@@ -1,0 +1,223 @@
+"""From the rows of calibration logs to one :class:`Calibration` an occasion, parameters before and after.
+
+Parameters describe the probe.  Raw signals give them directly.  Readings in standards are relative to what the
+transmitter had in it: they are worked back through the parameters left by the calibration before, or through
+nominal ones when there was none; in that case values are good for comparing, not as absolute figures.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from excursions.calibrations import checks, models
+from excursions.calibrations.entries import Occasion, air_pressure, occasions
+from excursions.calibrations.parameters import Determined, determine
+from excursions.calibrations.standards import resolve
+from excursions.calibrations.uncertainty import entered_uncertainty
+from excursions.physics.nernst import nernst_slope_mv
+from excursions.plant import Plant
+from excursions.records import Calibration, CalibrationEntry, Parameter
+
+_PARAMETER_UNITS = {"zero_point": "pH", "cell_constant": "1/cm", "gain": ""}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Before:
+    """What is carried from one occasion of a probe to the next."""
+
+    left: dict[str, Parameter] = field(default_factory=dict)
+    absolute: bool = False  # `left` comes from raw signals or entered figures, not from readings
+    row: CalibrationEntry | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Phase:
+    """One phase worked out."""
+
+    parameters: dict[str, Parameter]
+    notes: tuple[str, ...] = ()
+    from_reading: bool = False
+
+
+def evaluate(entries: Sequence[CalibrationEntry], plant: Plant) -> tuple[Calibration, ...]:
+    """Pair rows as found and as left, compute parameters from raw values, and check each entry.
+
+    Returns
+    -------
+    tuple of Calibration, in time order
+        as_found, as_left : what was determined then; a parameter that a one-point calibration kept stands in
+        as_left with basis ``kept``.  Without a row as found, raw signals (which no adjustment changes) or figures
+        of the row as left stand for both.  A verification has no as_left.  Parameters from readings without known
+        transmitter settings have basis ``relative``.
+    """
+    carried: dict[tuple[str, str], _Before] = {}
+    made = []
+    for occasion in occasions(entries, plant):
+        owner = ("probe", occasion.probe) if occasion.probe else ("point", occasion.point)
+        calibration, carried[owner] = _evaluate_one(occasion, carried.get(owner, _Before()), plant)
+        made.append(calibration)
+    return tuple(made)
+
+
+def _evaluate_one(occasion: Occasion, before: _Before, plant: Plant) -> tuple[Calibration, _Before]:
+    pressure = air_pressure(occasion.rows, plant)
+    frame = _known(before.left) if before.absolute else models.Known()
+    found = _phase(occasion, occasion.found, frame, before, pressure)
+    cleaned = _phase(occasion, occasion.cleaned, frame, before, pressure)
+    left = _phase(occasion, occasion.left, _left_frame(occasion, frame), before, pressure)
+    adjusted = occasion.action == "calibration"
+    as_found, as_left = _settle(found, cleaned, left, before, adjusted=adjusted)
+    last = occasion.rows[-1]
+    notes = [
+        *found.notes,
+        *_cleaning_note(found, cleaned),
+        *left.notes,
+        *checks.check_copied(last, before.row),
+    ]
+    calibration = Calibration(
+        time=occasion.time,
+        point=occasion.point,
+        probe=occasion.probe,
+        measurand=occasion.measurand,
+        action=occasion.action,
+        as_found=as_found,
+        as_left=as_left if adjusted else {},
+        checks=tuple(dict.fromkeys(notes)),
+        comment="; ".join(dict.fromkeys(row.comment for row in occasion.rows if row.comment)),
+    )
+    absolute = not (left.from_reading or (not left.parameters and found.from_reading))
+    return calibration, _Before(
+        left=as_left if adjusted else before.left,
+        absolute=absolute if adjusted else before.absolute,
+        row=last,
+    )
+
+
+def _left_frame(occasion: Occasion, frame: models.Known) -> models.Known:
+    """Readings as left were shown with the new parameters: those entered, if any; else only comparable ones."""
+    row = occasion.left
+    entered = _entered(occasion.measurand, row.figures) if row else {}
+    return _known(entered) if entered else models.Known()
+
+
+def _settle(
+    found: _Phase, cleaned: _Phase, left: _Phase, before: _Before, *, adjusted: bool
+) -> tuple[dict[str, Parameter], dict[str, Parameter]]:
+    """Parameters as found and as left, each completed from the other where that is sound."""
+    as_found = found.parameters
+    if not as_found and not left.from_reading:
+        as_found = left.parameters
+    if not adjusted:
+        return as_found, {}
+    seen = cleaned.parameters or found.parameters
+    as_left = left.parameters or seen
+    if (
+        not left.parameters
+        and (cleaned if cleaned.parameters else found).from_reading
+        and not before.absolute
+    ):
+        # Found by readings and adjusted to the standards: left without error, as well as the readings tell.
+        as_left = {name: replace(p, value=_nominal(name, p.unit)) for name, p in seen.items()}
+    kept = {name: replace(p, basis="kept") for name, p in before.left.items() if name not in as_left}
+    return as_found, {**kept, **as_left}
+
+
+def _nominal(name: str, unit: str) -> float:
+    return (
+        100.0
+        if name == "slope" and unit == "%"
+        else {"zero_point": 7.0, "cell_constant": 1.0, "gain": 1.0}.get(name, 0.0)
+    )
+
+
+def _known(parameters: Mapping[str, Parameter]) -> models.Known:
+    return models.Known(
+        values={name: p.value for name, p in parameters.items()},
+        units={name: p.unit for name, p in parameters.items()},
+    )
+
+
+def _phase(
+    occasion: Occasion, row: CalibrationEntry | None, frame: models.Known, before: _Before, pressure: float
+) -> _Phase:
+    """Parameters of one row: computed from its standards, completed by figures entered, checked."""
+    if row is None:
+        return _Phase(parameters={})
+    phase = row.phase.replace("_", " ")
+    entered = _entered(occasion.measurand, row.figures)
+    seen = resolve(occasion.measurand, row.standards, used=frame, air_pressure_kpa=pressure)
+    if seen is None:
+        notes = checks.check_band(occasion.measurand, entered, phase)
+        return _Phase(parameters=entered, notes=tuple(notes))
+    kept = {name: p.value for name, p in before.left.items() if p.unit == seen.form.units.get(name)}
+    kept |= {name: p.value for name, p in entered.items() if p.unit == seen.form.units.get(name)}
+    if seen.from_reading:
+        kept = dict(frame.values)
+    found: Determined = determine(seen, kept)
+    figures = {name: p.value for name, p in entered.items() if p.unit == seen.form.units.get(name)}
+    extra = {
+        name: p for name, p in entered.items() if name not in found.parameters and name in seen.form.units
+    }
+    relative = seen.from_reading and not frame.values
+    computed = {n: replace(p, basis="relative") if relative else p for n, p in found.parameters.items()}
+    parameters = {**computed, **(extra if not seen.from_reading else {})}
+    notes = [
+        *checks.check_standards(seen, found, phase),
+        *([] if seen.from_reading else checks.check_entered(found.parameters, figures, phase)),
+        *([] if relative else checks.check_band(occasion.measurand, parameters, phase)),
+    ]
+    return _Phase(parameters=parameters, notes=tuple(notes), from_reading=relative)
+
+
+def _entered(measurand: str, figures: Mapping[str, float]) -> dict[str, Parameter]:
+    """Figures as entered, in the house's parameters, with the stated larger uncertainty."""
+    made: dict[str, Parameter] = {}
+    for name, value in figures.items():
+        if not math.isfinite(value):
+            continue
+        plain, _, given = name.partition(" [")
+        unit = given.rstrip("]").replace("na", "nA") if given else _unit_of(measurand, plain)
+        made[plain] = Parameter(
+            value=value,
+            uncertainty=entered_uncertainty(measurand, plain, value, unit),
+            unit=unit,
+            basis="entered",
+        )
+    return _electrode_offset(made) if models.form(measurand, {}).kind == "electrode" else made
+
+
+def _unit_of(measurand: str, name: str) -> str:
+    units = models.form(measurand, {}).units
+    if name in units:
+        return units[name]
+    if name == "slope":
+        return "%"
+    reading = models.form(measurand, {}).unit
+    return _PARAMETER_UNITS.get(name, "mV" if name == "offset" and measurand != "temperature" else reading)
+
+
+def _electrode_offset(made: dict[str, Parameter]) -> dict[str, Parameter]:
+    """Take an offset in mV at pH 7 to a zero point: pH0 = 7 + offset / (s k(25 degC))."""
+    offset = made.pop("offset", None)
+    if offset is None or "zero_point" in made:
+        return made
+    slope = made["slope"].value / 100.0 if "slope" in made else 1.0
+    step = nernst_slope_mv(25.0) * slope
+    if not step:
+        return made
+    return made | {
+        "zero_point": Parameter(
+            value=7.0 + offset.value / step, uncertainty=abs(2.0 / step), unit="pH", basis="entered"
+        )
+    }
+
+
+def _cleaning_note(found: _Phase, cleaned: _Phase) -> list[str]:
+    """What cleaning gave back, when the log has rows found dirty and found clean."""
+    return [
+        f"cleaning moved {name.replace('_', ' ')} from {found.parameters[name].value:.4g} to {p.value:.4g} {p.unit}".rstrip()
+        for name, p in cleaned.parameters.items()
+        if name in found.parameters
+    ]

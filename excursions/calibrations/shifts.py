@@ -1,0 +1,142 @@
+"""What changed between two calibrations of the same probe, and whether that is more than their uncertainty."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from excursions.calibrations import models
+from excursions.calibrations.levels import level_before
+from excursions.plant import Plant
+from excursions.records import Calibration, Decision, Parameter, Shift
+from excursions.report.result import Levels
+
+# Each parameter of each pair is tested by itself, two-sided.  One in a hundred of unchanged parameters is then
+# called changed by chance; `chance_remark` says how many that is in the record at hand.
+SIGNIFICANCE = 0.01
+
+
+@dataclass(frozen=True, slots=True)
+class _State:
+    """A parameter as last determined: when, its value, and the occasion's measurand."""
+
+    time: int
+    parameter: Parameter
+
+
+def shifts(
+    calibrations: Sequence[Calibration], plant: Plant, levels: Mapping[str, Levels]
+) -> tuple[Shift, ...]:
+    """Compare as found now with as left before, parameter by parameter, for each probe (or nameless point).
+
+    A verification changes nothing, so what it found is what the next calibration is compared with.  A parameter
+    that a one-point calibration kept is compared with the last time it was determined.
+
+    Returns
+    -------
+    tuple of Shift, in the order of the later calibration
+        p_value is two-sided under "nothing changed"; significant at `SIGNIFICANCE`.  reading_error is what the
+        shift alone does to the reading at the level the process sat at before the later calibration.
+    """
+    made: list[Shift] = []
+    for history in histories(calibrations):
+        known: dict[str, _State] = {}
+        for calibration in history:
+            made += _shifts_at(calibration, known, levels)
+            left = calibration.as_left or calibration.as_found
+            known |= {n: _State(calibration.time, p) for n, p in left.items() if p.basis != "kept"}
+    return tuple(sorted(made, key=lambda s: (s.end, s.point, s.probe, s.parameter)))
+
+
+def histories(calibrations: Iterable[Calibration]) -> list[list[Calibration]]:
+    """Calibrations of each probe in time order; without a serial number, of each point."""
+    groups: dict[tuple[str, str], list[Calibration]] = {}
+    for calibration in sorted(calibrations, key=lambda c: (c.time, c.point, c.probe)):
+        owner = ("probe", calibration.probe) if calibration.probe else ("point", calibration.point)
+        groups.setdefault(owner, []).append(calibration)
+    return list(groups.values())
+
+
+def _shifts_at(
+    calibration: Calibration, known: Mapping[str, _State], levels: Mapping[str, Levels]
+) -> list[Shift]:
+    pairs = {
+        name: (known[name], parameter)
+        for name, parameter in calibration.as_found.items()
+        if name in known
+        and comparable(known[name].parameter, parameter)
+        and known[name].time < calibration.time
+    }
+    return [_shift(calibration, name, before, after, levels) for name, (before, after) in pairs.items()]
+
+
+def comparable(before: Parameter, after: Parameter) -> bool:
+    """Whether two determinations speak of the same thing: same unit, and both absolute or both relative."""
+    finite = math.isfinite(before.value) and math.isfinite(after.value)
+    relative = (before.basis == "relative") == (after.basis == "relative")
+    return finite and relative and before.unit == after.unit and after.basis != "kept"
+
+
+def _shift(
+    calibration: Calibration, name: str, before: _State, after: Parameter, levels: Mapping[str, Levels]
+) -> Shift:
+    spread = math.hypot(before.parameter.uncertainty, after.uncertainty)
+    change = after.value - before.parameter.value
+    p_value = math.erfc(abs(change) / spread / math.sqrt(2.0)) if spread > 0 else float(change == 0)
+    level, temp = level_before(levels, calibration.point, calibration.time, since=before.time)
+    error, error_spread = _effect(calibration, name, before.parameter, after, spread, level, temp)
+    return Shift(
+        probe=calibration.probe,
+        point=calibration.point,
+        measurand=calibration.measurand,
+        parameter=name,
+        unit=after.unit,
+        start=before.time,
+        end=calibration.time,
+        before=before.parameter.value,
+        after=after.value,
+        uncertainty=spread,
+        p_value=p_value,
+        significant=p_value < SIGNIFICANCE,
+        reading_error=error,
+        reading_error_uncertainty=error_spread,
+    )
+
+
+def _effect(
+    calibration: Calibration,
+    name: str,
+    before: Parameter,
+    after: Parameter,
+    spread: float,
+    level: float,
+    temp: float,
+) -> tuple[float, float]:
+    """Reading error this one parameter's shift makes at a level, with the other parameters as found."""
+    if not math.isfinite(level):
+        return math.nan, math.nan
+    units = {n: p.unit for n, p in calibration.as_found.items()}
+    shape = models.form(calibration.measurand, units)
+    if name not in shape.units:
+        return math.nan, math.nan
+    others = {n: p.value for n, p in calibration.as_found.items()}
+
+    def error(value: float) -> float:
+        return models.reading_error(
+            shape, level, used=others | {name: before.value}, real=others | {name: value}, temp_degc=temp
+        )
+
+    return error(after.value), abs(error(after.value + 0.5 * spread) - error(after.value - 0.5 * spread))
+
+
+def chance_remark(found: Sequence[Shift]) -> Decision | None:
+    """Say how many shifts were tested and how many would pass for changed by chance alone."""
+    if not found:
+        return None
+    called = sum(shift.significant for shift in found)
+    return Decision(
+        subject="calibration shifts",
+        what=f"{called} of {len(found)} shifts are called significant at the {SIGNIFICANCE:.0%} level, each tested by itself",
+        why=f"chance alone would call about {SIGNIFICANCE * len(found):.1f} of {len(found)} unchanged parameters changed",
+    )

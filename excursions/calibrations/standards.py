@@ -1,0 +1,226 @@
+"""What the standards of a calibration really were, and which raw signal the probe gave in them.
+
+A log may give the probe's raw signal (mV, nA, uS, degrees of phase) or the transmitter's reading.  A reading
+already carries the transmitter's parameters: it is turned back into a raw signal with them, so that one
+arithmetic serves both.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from excursions.calibrations import models
+from excursions.calibrations.uncertainty import (
+    ASSUMED,
+    OPTICAL_RAW_DEG,
+    TEMPERATURE_DEGC,
+    TEMPERATURE_UNKNOWN_DEGC,
+)
+from excursions.measurands import to_canonical
+from excursions.physics.buffers import buffer_ph, is_technical
+from excursions.physics.conductivity import standard_conductivity
+from excursions.physics.oxygen import OXYGEN_IN_DRY_AIR, air_oxygen_hpa, saturation_mg_l
+from excursions.physics.redox import LIGHT_VS_AGCL_MV, zobell_vs_agcl_mv
+from excursions.records import FloatArray, StandardReading
+
+_RAW_FACTORS: dict[str, dict[str, float]] = {
+    "electrode": {"mv": 1.0, "v": 1000.0},
+    "current": {"na": 1.0, "ua": 1000.0, "µa": 1000.0, "pa": 0.001},
+    "stern": {"deg": 1.0, "°": 1.0, "degree": 1.0, "degrees": 1.0, "rad": 180.0 / math.pi},
+    "cell": {"us": 1.0, "µs": 1.0, "ms": 1000.0, "s": 1e6},
+}
+_HPA = {"hpa": 1.0, "mbar": 1.0, "kpa": 10.0, "bar": 1000.0, "mmhg": 1.33322387415}
+_OXYGEN = ("oxygen", "oxygen_saturation")
+_SAMPLE_WORDS = ("sample", "process", "grab", "product", "lab")
+_SAMPLE_UNCERTAINTY_PH = 0.05  # a grab sample is neither the same water nor the same minute (cp)
+_CONDUCTIVITY_PER_K = 0.02  # of the standard, for the uncertainty of its temperature
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Resolved:
+    """Standards of one phase, ready for arithmetic: arrays of shape (n,).
+
+    form : how raw and true value relate, see :mod:`excursions.calibrations.models`.
+    true : in the form's own variable (pH, hPa of oxygen, uS/cm at 25 degC, else the canonical unit)
+    raw : in the form's raw unit; temp in degC; u_* are standard uncertainties.
+    from_reading : the raw signal was worked back from a reading.
+    """
+
+    form: models.Form
+    true: FloatArray
+    raw: FloatArray
+    temp: FloatArray
+    u_true: FloatArray
+    u_raw: FloatArray
+    u_temp: FloatArray
+    from_reading: bool
+    remarks: tuple[str, ...] = ()
+
+
+def resolve(
+    measurand: str,
+    standards: Sequence[StandardReading],
+    *,
+    used: models.Known,
+    air_pressure_kpa: float,
+) -> Resolved | None:
+    """Return the standards with their true values and raw signals, or None when none is usable.
+
+    Parameters
+    ----------
+    used : Known
+        Parameters the transmitter used when it showed a reading; empty takes nominal ones.
+    air_pressure_kpa : float
+        Absolute air pressure during the calibration.
+    """
+    filled = [_with_known_value(measurand, s, air_pressure_kpa) for s in standards]
+    usable = [s for s in filled if math.isfinite(s.standard) and math.isfinite(s.raw)]
+    if not usable:
+        return None
+    form, from_reading = form_of(measurand, usable, used)
+    technical = form.measurand == "ph" and is_technical(s.standard for s in usable if not _is_sample(s))
+    true = [_true_value(form, s, air_pressure_kpa, technical=technical) for s in usable]
+    raw = [_raw_value(form, s, used if from_reading else None) for s in usable]
+    temp = np.array([s.temperature_degc for s in usable])
+    known = np.isfinite(temp)
+    return Resolved(
+        form=form,
+        true=np.array([row[0] for row in true]),
+        raw=np.array([row[0] for row in raw]),
+        temp=np.where(known, temp, models.ROOM_DEGC),
+        u_true=np.array([row[1] for row in true]),
+        u_raw=np.array([row[1] for row in raw]),
+        u_temp=np.where(known, TEMPERATURE_DEGC, TEMPERATURE_UNKNOWN_DEGC),
+        from_reading=from_reading,
+        remarks=tuple(dict.fromkeys(row[2] for row in true if row[2])),
+    )
+
+
+def form_of(
+    measurand: str, standards: Sequence[StandardReading], used: models.Known
+) -> tuple[models.Form, bool]:
+    """Return the form of the arithmetic and whether raw values are the transmitter's readings."""
+    given = {s.raw_unit.strip().lower() for s in standards}
+    if measurand in _OXYGEN and given & set(_RAW_FACTORS["stern"]):
+        return models.form(measurand, {"zero": "deg"}), False
+    if measurand in _OXYGEN and given & set(_RAW_FACTORS["current"]):
+        return models.form(measurand, {"slope": "nA/hPa", "zero": "nA"}), False
+    plain = models.form(measurand, {})
+    if plain.kind in ("electrode", "cell") and given & set(_RAW_FACTORS[plain.kind]):
+        return plain, False
+    if plain.kind == "electrode" and given == {""} and _looks_like_millivolts(measurand, standards):
+        return plain, False
+    if plain.kind == "linear" and any(unit and to_canonical(measurand, unit) is None for unit in given):
+        unit = sorted(given)[-1]
+        own = measurand if measurand not in _OXYGEN else "other"
+        return replace(
+            models.form(own, {}), measurand=measurand, units={"gain": f"{unit}/{plain.unit}", "zero": unit}
+        ), False
+    return models.form(measurand, used.units), plain.kind != "offset"
+
+
+def _looks_like_millivolts(measurand: str, standards: Sequence[StandardReading]) -> bool:
+    """Raw values without a unit are readings in pH only when each lies near its buffer."""
+    if measurand != "ph":
+        return any(s.raw < 0 for s in standards)
+    return any(abs(s.raw - s.standard) > 2.0 for s in standards)
+
+
+def _with_known_value(measurand: str, s: StandardReading, air_pressure_kpa: float) -> StandardReading:
+    """Fill in the value of a standard that a log names only by word: air, Zobell's and Light's solution."""
+    if math.isfinite(s.standard):
+        return s
+    temp = s.temperature_degc if math.isfinite(s.temperature_degc) else models.ROOM_DEGC
+    label = s.label.lower()
+    if label == "zero":
+        return replace(s, standard=0.0)
+    if measurand == "redox" and label in ("zobell", "light"):
+        return replace(
+            s, standard=zobell_vs_agcl_mv(temp) if label == "zobell" else LIGHT_VS_AGCL_MV, standard_unit="mV"
+        )
+    if measurand in _OXYGEN and label == "air":
+        if measurand == "oxygen_saturation":
+            return replace(s, standard=100.0, standard_unit="%sat")
+        return replace(s, standard=saturation_mg_l(temp, pressure_kpa=air_pressure_kpa), standard_unit="mg/L")
+    return s
+
+
+def _is_sample(s: StandardReading) -> bool:
+    return any(word in s.label.lower() for word in _SAMPLE_WORDS)
+
+
+def _true_value(
+    form: models.Form, s: StandardReading, air_pressure_kpa: float, *, technical: bool
+) -> tuple[float, float, str]:
+    """True value in the form's variable, its standard uncertainty, and a remark."""
+    assumed = ASSUMED[form.measurand]
+    unit = s.standard_unit.strip().lower()
+    if form.kind == "electrode":
+        return _electrode_true(form.measurand, s, unit, technical=technical)
+    if form.partial_pressure:
+        value = _oxygen_hpa(form.measurand, s, unit, air_pressure_kpa)
+        return value, math.hypot(0.1, assumed.standard_relative * value), ""
+    factor, offset = to_canonical(form.measurand, unit) or (1.0, 0.0)
+    value = factor * s.standard + offset
+    spread = math.hypot(assumed.standard, assumed.standard_relative * value)
+    if form.kind == "cell":
+        known = math.isfinite(s.temperature_degc)
+        kelvin = TEMPERATURE_DEGC if known else TEMPERATURE_UNKNOWN_DEGC
+        spread = math.hypot(spread, _CONDUCTIVITY_PER_K * value * kelvin)
+    return value, spread, ""
+
+
+def _electrode_true(
+    measurand: str, s: StandardReading, unit: str, *, technical: bool
+) -> tuple[float, float, str]:
+    assumed = ASSUMED[measurand]
+    if measurand == "ph" and _is_sample(s):
+        return s.standard, _SAMPLE_UNCERTAINTY_PH, "calibrated against a sample, not against a buffer"
+    if measurand == "ph" or unit in ("ph", "su"):
+        buffer = buffer_ph(s.standard, s.temperature_degc, technical=technical)
+        per_kelvin = abs(buffer_ph(s.standard, 30.0).ph - buffer_ph(s.standard, 20.0).ph) / 10.0
+        known = math.isfinite(s.temperature_degc)
+        spread = per_kelvin * (TEMPERATURE_DEGC if known else TEMPERATURE_UNKNOWN_DEGC)
+        remark = buffer.remark if "no published" in buffer.remark or not known else ""
+        return buffer.ph, math.hypot(assumed.standard, spread), remark
+    factor, _ = to_canonical(measurand, unit) or (1.0, 0.0)
+    return models.inner_ph(measurand, factor * s.standard), assumed.standard_relative / math.log(10.0), ""
+
+
+def _oxygen_hpa(measurand: str, s: StandardReading, unit: str, air_pressure_kpa: float) -> float:
+    """Partial pressure of oxygen in a standard [hPa]; air is taken as saturated with water (cp)."""
+    temp = s.temperature_degc if math.isfinite(s.temperature_degc) else models.ROOM_DEGC
+    in_air = air_oxygen_hpa(temp, pressure_kpa=air_pressure_kpa)
+    if s.label.lower() == "air":
+        return in_air
+    if unit in _HPA:
+        return s.standard * _HPA[unit]
+    if unit in ("% o2", "%o2", "vol%", "vol-%"):
+        return s.standard / 100.0 / OXYGEN_IN_DRY_AIR * in_air
+    if "sat" in unit or unit.startswith("%") or (not unit and measurand == "oxygen_saturation"):
+        return s.standard / 100.0 * in_air
+    return s.standard / saturation_mg_l(temp, pressure_kpa=air_pressure_kpa) * in_air
+
+
+def _raw_value(form: models.Form, s: StandardReading, used: models.Known | None) -> tuple[float, float]:
+    """Raw signal and its repeatability; `used` when the value is a reading."""
+    assumed = ASSUMED[form.measurand]
+    unit = s.raw_unit.strip().lower()
+    if used is None:
+        kind = "current" if form.units.get("zero") == "nA" else form.kind
+        raw = s.raw * _RAW_FACTORS.get(kind, {}).get(unit, 1.0)
+        if form.kind == "stern":
+            return raw, OPTICAL_RAW_DEG
+        if form.kind == "cell":
+            raw *= s.standard / standard_conductivity(s.standard, s.temperature_degc)
+        return raw, math.hypot(assumed.raw, assumed.raw_relative * raw)
+    factor, offset = to_canonical(form.measurand, s.raw_unit) or (1.0, 0.0)
+    reading = factor * s.raw + offset
+    spread = math.hypot(assumed.reading, assumed.reading_relative * reading)
+    state = models.filled(form, used.values)
+    raw = models.raw_of_reading(form, reading, state, s.temperature_degc)
+    return raw, abs(models.raw_of_reading(form, reading + spread, state, s.temperature_degc) - raw)
