@@ -33,7 +33,8 @@ def truth_rows(sim: SimulatedPoint, outages: tuple[Outage, ...] = ()) -> tuple[T
         if fault.kind not in ("unrecorded", "lookalike_hold")
     ]
     rows += (
-        _routine_rows(sim)
+        _aftermath_rows(sim)
+        + _routine_rows(sim)
         + _move_rows(sim)
         + _hot_rows(sim)
         + _weekend_rows(sim)
@@ -105,14 +106,14 @@ def _fault_row(sim: SimulatedPoint, fault: Fault) -> TruthRow:
 
 def _aftermath_rows(sim: SimulatedPoint) -> list[TruthRow]:
     """The lasting offset after heat above the rating, after a shock that cracked something, and after a swap nobody logged."""
-    heats = [
+    lasting = [
         (s.start, s.end + 600.0, s.fault.kind)
         for s in sim.spans
         if s.fault is not None and s.heat and _hurt(sim, s)
     ]
-    heats += [(life.start - 420.0, life.start + 900.0, "swap") for life in sim.lives[1:] if not life.logged]
+    lasting += [(life.start - 420.0, life.start + 900.0, "swap") for life in sim.lives[1:] if not life.logged]
     rows = []
-    for start, end, cause in heats:
+    for start, end, cause in lasting:
         before, after = (sim.error[sim.grid.slice(at - 1800.0, at)] for at in (start - 600.0, end + 3600.0))
         if before.size and after.size:
             move = float(np.median(after) - np.median(before))
