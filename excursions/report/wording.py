@@ -11,10 +11,10 @@ from excursions.records import Event
 
 
 def digits_for(uncertainty: float) -> int:
-    """Decimals that show an uncertainty to one or two digits: 0.04 -> 2, 0.3 -> 1, 12 -> 0."""
+    """Decimals that show an uncertainty to its first digit: 0.04 -> 2, 0.3 -> 1, 12 -> 0."""
     if not math.isfinite(uncertainty) or uncertainty <= 0:
         return 3
-    return max(0, min(6, 1 - math.floor(math.log10(uncertainty) + 0.5)))
+    return max(0, min(6, -math.floor(math.log10(uncertainty))))
 
 
 def number(value: float, uncertainty: float = float("nan"), *, signed: bool = False) -> str:
