@@ -1,0 +1,111 @@
+"""How the lines of a text are cut into cells, found out from its first lines."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from excursions.errors import InputFileError
+from excursions.read.exports.records_text import Cut, split_records
+from excursions.read.exports.sheet import as_number_time, is_status, is_time_text, usual_width
+from excursions.read.exports.table import Row
+from excursions.read.exports.timeshapes import clock_shape_of
+from excursions.read.exports.values import looks_numeric
+
+SEPARATORS = (",", ";", "\t", "|", "^", "\x1f")
+_SAMPLE_LINES = 60
+_SAMPLE_CELLS = 4_000
+
+
+def find_cut(lines: Sequence[str], stated: str) -> Cut:
+    """The way of cutting that leaves the most lines with a time and otherwise numbers, words and texts.
+
+    Raises
+    ------
+    InputFileError
+        If the user stated a separator that is not one character.
+    """
+    if stated and stated != "fixed":
+        if len(stated) != 1:
+            raise InputFileError(
+                found=f'separator "{stated}"',
+                expected='one character or "fixed"',
+                mend='pass for example --separator ";"',
+            )
+        return Cut(separator=stated)
+    sample = _sample(lines)
+    spans = fixed_spans(sample)
+    if stated == "fixed":
+        return Cut(spans=spans)
+    candidates = [
+        Cut(separator=separator) for separator in SEPARATORS if any(separator in line for line in sample)
+    ]
+    scored = [(_score(sample, cut), -rank, cut) for rank, cut in enumerate(candidates)]
+    best = max(scored, default=(0.0, 0, Cut()), key=lambda item: item[:2])
+    if best[0] < 0.5 and len(spans) > 1:
+        fixed = Cut(spans=spans)
+        blank = Cut(separator=" ", quote='"')
+        for cut in (fixed, blank):
+            score = _score(sample, cut)
+            if score > max(best[0], 0.3):
+                best = (score, 0, cut)
+    return best[2]
+
+
+def _sample(lines: Sequence[str]) -> list[str]:
+    """Lines likely to be data: the later ones of the head."""
+    filled = [line for line in lines if line.strip()]
+    later = filled[min(len(filled) // 2, 200) :]
+    return (later if len(later) >= 3 else filled)[:_SAMPLE_LINES]
+
+
+def _score(lines: Sequence[str], cut: Cut) -> float:
+    """Between 0 and about 1: regular width, a time in each row, and how many cells are understood."""
+    rows = list(split_records(lines, 1, cut))
+    width = usual_width(rows)
+    if not rows or width < 2:
+        return 0.0
+    most = max(3, _SAMPLE_CELLS // width)
+    usual = [row for row in rows if _width(row) == width][:most]
+    near = sum(abs(len(row.cells) - width) <= 1 for row in rows)
+    timed = sum(_has_time(row) for row in usual)
+    cells = [cell.strip() for row in usual for cell in row.cells]
+    understood = sum(_share(cell) for cell in cells) / max(1, len(cells))
+    regular = 0.5 * near / len(rows) + 0.5 * len(usual) / max(1, min(len(rows), most))
+    return regular * (timed / max(1, len(usual))) * (0.4 + 0.6 * understood)
+
+
+def _width(row: Row) -> int:
+    width = len(row.cells)
+    while width and not row.cells[width - 1].strip():
+        width -= 1
+    return width
+
+
+def _has_time(row: Row) -> bool:
+    return any(is_time_text(cell.strip()) or as_number_time(cell) for cell in row.cells[:200])
+
+
+def _share(cell: str) -> float:
+    if not cell or looks_numeric(cell) or is_time_text(cell) or is_status(cell) or clock_shape_of(cell):
+        return 1.0
+    # A cell that still holds a separator was hardly cut in the right places.
+    return 0.0 if any(mark in cell for mark in (";", "\t", "|")) else 0.6
+
+
+def fixed_spans(lines: Sequence[str]) -> tuple[tuple[int, int | None], ...]:
+    """Columns of fixed width: spans of characters between positions that are blank in every line.
+
+    A border lies before a column that always begins at the same place, else behind the one before it:
+    figures set to the right grow to the left.
+    """
+    if len(lines) < 2:
+        return ()
+    length = min(max(len(line) for line in lines), 4_000)
+    blank = [all(index >= len(line) or line[index].isspace() for line in lines) for index in range(length)]
+    starts = [i for i in range(length) if not blank[i] and (i == 0 or blank[i - 1])]
+    stops = [i for i in range(1, length + 1) if not blank[i - 1] and (i == length or blank[i])]
+    borders = [0]
+    for stop, start in zip(stops, starts[1:], strict=False):
+        fixed = all(start < len(line) and not line[start].isspace() for line in lines)
+        borders.append(start if fixed else stop)
+    return tuple(zip(borders, [*borders[1:], None], strict=True))

@@ -1,0 +1,182 @@
+"""What all layouts need: the time columns, the columns that hold nothing of use, and units in headers."""
+
+from __future__ import annotations
+
+import re
+
+from excursions.measurands import MEASURANDS
+from excursions.read.exports.quality import QualityPlan, quality_of
+from excursions.read.exports.sheet import Column, Sheet, as_number_time
+from excursions.read.fold import plain
+
+_MORE_UNITS = [
+    "a",
+    "ma",
+    "kpa",
+    "bar",
+    "mbar",
+    "barg",
+    "bar_g",
+    "psi",
+    "psig",
+    "psia",
+    "pa",
+    "mpa",
+    "hpa",
+    "%rh",
+    "l/h",
+    "l/min",
+    "m3/h",
+    "m³/h",
+    "kg/h",
+    "t/h",
+    "gpm",
+    "rpm",
+    "1/min",
+    "hz",
+    "v",
+    "mv",
+    "mm",
+    "m",
+    "cm",
+    "kg",
+    "g",
+    "t",
+    "l",
+    "m3",
+    "-",
+    "%",
+    "‰",
+    "°dh",
+    "ph",
+    "pphm",
+    "ppb",
+    "ppm",
+    "na",
+    "pa",
+    "s",
+    "min",
+    "h",
+    "d",
+    "kw",
+    "w",
+    "kwh",
+    "a.u.",
+    "au",
+    "counts",
+    "w/m2",
+    "nm",
+    "us/cm",
+    "ms/cm",
+    "µs/cm",
+    "us/cm@25",
+    "g/l",
+    "mg/l",
+    "ug/l",
+    "mmol/l",
+    "mol/l",
+    "bool",
+    "on/off",
+    "degc",
+    "degf",
+    "°c",
+    "°f",
+    "k",
+    "nl/h",
+    "sm3/h",
+    "nm3/h",
+    "cp",
+    "cst",
+    "mpas",
+    "l/s",
+    "m/s",
+]
+UNITS = frozenset(
+    {plain(unit).casefold() for unit in _MORE_UNITS}
+    | {plain(m.unit).casefold() for m in MEASURANDS.values() if m.unit}
+    | {plain(alias).casefold() for m in MEASURANDS.values() for alias in m.aliases}
+)
+_BRACKETED = re.compile(r"^(?P<name>.+?)\s*[\[(](?P<unit>[^\[\]()]{1,16})[\])]$")
+_BEHIND = re.compile(r"^(?P<name>.+?)(?:,\s*|\s+in\s+|\s*/\s*)(?P<unit>\S{1,12})$")
+
+
+def is_unit(text: str) -> bool:
+    """Whether a text is a known unit."""
+    return plain(text).strip().casefold() in UNITS
+
+
+def split_unit(name: str) -> tuple[str, str]:
+    """A header without its unit, and the unit; the unit is empty when there is none that is known."""
+    match = _BRACKETED.match(name)
+    if match and is_unit(match["unit"]):
+        return match["name"], match["unit"].strip()
+    match = _BEHIND.match(name)
+    if (
+        match
+        and is_unit(match["unit"])
+        and match["unit"] not in ("-", "a", "s", "h", "d", "t", "k", "m", "l", "g", "v", "w")
+    ):
+        return match["name"].rstrip(), match["unit"]
+    return name, ""
+
+
+def time_columns(sheet: Sheet) -> list[tuple[int, ...]]:
+    """Every time of the sheet: columns of full times, or a date with the time of day nearest to it.
+
+    Numbers count as times (epochs, day numbers) only where no column holds written ones.
+    """
+    full = [column for column in sheet.columns if column.is_full_time]
+    dates = [column for column in sheet.columns if column.is_date]
+    clocks = [column for column in sheet.columns if column.is_clock]
+    found: list[tuple[int, ...]] = [(column.index,) for column in full]
+    for date in dates:
+        near = min(clocks, key=lambda clock: abs(clock.index - date.index), default=None)
+        if near is not None and abs(near.index - date.index) <= 2:
+            clocks.remove(near)
+            found.append((date.index, near.index))
+        elif not full:
+            found.append((date.index,))
+    return sorted(found) or number_times(sheet)
+
+
+def number_times(sheet: Sheet) -> list[tuple[int, ...]]:
+    """Columns of numbers that stand for times: named as one, or all of them possible and never falling far."""
+    found: list[tuple[int, ...]] = []
+    for column in sheet.columns:
+        filled = [cell for cell in column.cells if cell]
+        kinds = {as_number_time(cell) for cell in filled}
+        if not filled or None in kinds or len(kinds) != 1:
+            continue
+        named = bool(column.roles & {"time", "date", "clock"})
+        if named or (not found and column.index == 0 and column.distinct > 0.5 * len(filled)):
+            found.append((column.index,))
+    return found
+
+
+def is_quality(column: Column) -> bool:
+    """Whether a column holds quality words or codes: by its name and cells, or by its cells alone."""
+    filled = [cell for cell in column.cells if cell]
+    if not filled or column.is_time:
+        return False
+    plan = QualityPlan()
+    words = sum(not cell[:1].isdigit() and quality_of(cell, plan) is not None for cell in filled)
+    if words >= 0.8 * len(filled):
+        return True
+    codes = sum(cell.lstrip("-").isdigit() or cell.casefold().startswith("0x") for cell in filled)
+    return ("quality" in column.roles and (codes + words) >= 0.8 * len(filled)) or (
+        "quality" in column.roles and column.is_text
+    )
+
+
+def is_counter(column: Column) -> bool:
+    """Whether a column counts the rows (or is named as an index)."""
+    numbers = [int(cell) for cell in column.cells if cell.isdigit()]
+    if len(numbers) < column.filled or column.filled < 2:
+        return False
+    steady = all(later - earlier == 1 for earlier, later in zip(numbers, numbers[1:], strict=False))
+    rising = all(later > earlier for earlier, later in zip(numbers, numbers[1:], strict=False))
+    return (
+        ("index" in column.roles and rising)
+        or (column.index == 0 and not column.header and steady)
+        or ("index" in column.roles and steady)
+    )

@@ -1,0 +1,160 @@
+"""Long: each row names its tag: tag, time, value, perhaps quality, unit, description, in any order."""
+
+from __future__ import annotations
+
+from excursions.read.exports.layouts.common import is_counter, is_quality, is_unit, time_columns
+from excursions.read.exports.plan import Draft, Stream
+from excursions.read.exports.sheet import Column, Sheet
+from excursions.records import Decision
+
+_FEW = 0.7  # share of distinct texts below which a column of texts may name tags
+
+
+def propose(sheet: Sheet) -> Draft | None:
+    """A draft when some column names the tag of each row and one holds the values."""
+    times = time_columns(sheet)
+    if not times:
+        return None
+    time = _chosen_time(sheet, times)
+    taken = {index for columns in times for index in columns}
+    rest = [column for column in sheet.columns if column.index not in taken and not is_counter(column)]
+    tags = _tag_columns(rest)
+    if not tags:
+        return None
+    rest = [column for column in rest if column not in tags]
+    value = _value_column(rest)
+    if value is None:
+        return None
+    rest = [column for column in rest if column is not value]
+    quality = next(
+        (column for column in rest if "quality" in column.roles and is_quality(column)), None
+    ) or next((column for column in rest if is_quality(column)), None)
+    unit = next((c for c in rest if "unit" in c.roles), None) or next(
+        (
+            c
+            for c in rest
+            if c is not quality and c.is_text and all(is_unit(cell) for cell in c.cells if cell)
+        ),
+        None,
+    )
+    description = next(
+        (c for c in rest if "description" in c.roles and c is not unit and c is not quality), None
+    )
+    stream = Stream(
+        time=time,
+        value=value.index,
+        quality=quality.index if quality else None,
+        tag_columns=tuple(column.index for column in tags),
+        unit_column=unit.index if unit else None,
+        description_column=description.index if description else None,
+    )
+    used = {*time, value.index, *stream.tag_columns, *(c.index for c in (quality, unit, description) if c)}
+    return Draft(layout="long", streams=(stream,), decisions=_left_out(sheet, used))
+
+
+def _chosen_time(sheet: Sheet, times: list[tuple[int, ...]]) -> tuple[int, ...]:
+    """The time the reading was taken, where several are given: source before server, start before end."""
+
+    def rank(columns: tuple[int, ...]) -> tuple[bool, int]:
+        return ("late_time" in sheet.columns[columns[0]].roles, columns[0])
+
+    return min(times, key=rank)
+
+
+def _tag_columns(columns: list[Column]) -> list[Column]:
+    """The columns that name the tag: a place before a point where both are given."""
+    texts = [
+        c
+        for c in columns
+        if c.filled
+        and (c.is_text or (c.roles & {"tag"} and not c.roles & {"value"}))
+        and not is_unit_column(c)
+    ]
+    named = [
+        c
+        for c in texts
+        if "tag" in c.roles and "description" not in c.roles and not (is_quality(c) and "quality" in c.roles)
+    ]
+    places = [c for c in texts if "place" in c.roles and c not in named and c.distinct > 1]
+    if named:
+        best = max(named, key=lambda c: (_tag_rank(c), -c.index))
+        return sorted([*places[:1], best], key=lambda c: (c is best, c.index))
+    places = [c for c in texts if "place" in c.roles]
+    if places:
+        return places[:1]
+    repeated = [
+        c for c in texts
+        if c.distinct <= max(1, _FEW * c.filled) and not is_quality(c) and not c.roles & {"unit", "description", "quality", "value"}
+    ]  # fmt: skip
+    unnamed = [c for c in repeated if not c.header]
+    if unnamed or repeated:
+        best = max(unnamed or repeated, key=lambda c: (c.distinct, -c.index))
+        others = [c for c in columns if c is not best and c.is_value and not is_quality(c)]
+        return [best] if len(others) == 1 or any("value" in c.roles for c in others) else []
+    return []
+
+
+def _tag_rank(column: Column) -> int:
+    """Names that can only be a tag go before those that may be something else."""
+    certain = {
+        "tag",
+        "tagname",
+        "tag name",
+        "tag id",
+        "tagid",
+        "point",
+        "pointname",
+        "signal",
+        "item",
+        "item id",
+        "messstelle",
+    }
+    from excursions.read.exports.words import fold
+
+    return 2 if fold(column.header) in certain else 1
+
+
+def is_unit_column(column: Column) -> bool:
+    """Whether a column holds units only."""
+    filled = [cell for cell in column.cells if cell]
+    return "unit" in column.roles or (bool(filled) and all(is_unit(cell) for cell in filled))
+
+
+def _value_column(columns: list[Column]) -> Column | None:
+    """The column of readings: named as one, else an average, else the only one of numbers."""
+    for role in ("value", "average"):
+        named = [
+            c
+            for c in columns
+            if role in c.roles and not c.is_time and c.filled and not ("quality" in c.roles and is_quality(c))
+        ]
+        if named:
+            return max(named, key=lambda c: (c.is_value, -c.index))
+    numbers = [
+        c
+        for c in columns
+        if c.is_value and c.numbers and not c.roles & {"other_figure", "quality", "index", "unit"}
+    ]
+    others = [c for c in numbers if not is_quality(c)]
+    if len(others) == 1:
+        return others[0]
+    statuses = [c for c in columns if c.is_value and not c.roles & {"quality", "unit", "description"}]
+    return statuses[0] if not others and len(statuses) == 1 else None
+
+
+def _left_out(sheet: Sheet, used: set[int]) -> tuple[Decision, ...]:
+    names = [
+        c.header or f"column {c.index + 1}"
+        for c in sheet.columns
+        if c.index not in used and c.filled and not is_counter(c)
+    ]
+    if not names:
+        return ()
+    return (
+        Decision(
+            subject=sheet.stem,
+            what=f"columns left out: {', '.join(names[:10])}" + (" and more" if len(names) > 10 else ""),
+            why="the row's tag, time, value, quality, unit and description are in other columns",
+            option="rename the column or take the others out of the file",
+        ),
+    )

@@ -1,0 +1,63 @@
+"""What a layout makes of a sheet: streams of readings, each from a time, a value and perhaps a quality column."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from excursions.read.exports.quality import QualityPlan
+from excursions.read.exports.times import TimePlan
+from excursions.records import Decision
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stream:
+    """One stream of readings.
+
+    time : columns of the time: one, or date and time of day
+    value, quality : columns; quality None when there is none
+    tag : name, where the stream is one tag
+    tag_columns : columns that name the tag in each row, outermost first, where it is not
+    unit, description : as the file states them; unit_column, description_column : where each row does
+    """
+
+    time: tuple[int, ...]
+    value: int
+    quality: int | None = None
+    tag: str = ""
+    tag_columns: tuple[int, ...] = ()
+    unit: str = ""
+    unit_column: int | None = None
+    description: str = ""
+    description_column: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Draft:
+    """A layout's proposal: which columns are what, before times and numbers are understood."""
+
+    layout: str
+    streams: tuple[Stream, ...]
+    decisions: tuple[Decision, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """Everything needed to run over a table.
+
+    width : number of columns; first_line : line of the first data row
+    times : by the time columns of the streams; qualities : by column; decimal : by column of values
+    zone : IANA name for wall times
+    """
+
+    layout: str
+    streams: tuple[Stream, ...]
+    width: int
+    first_line: int
+    times: Mapping[tuple[int, ...], TimePlan]
+    qualities: Mapping[int, QualityPlan]
+    decimal: str
+    numbers: frozenset[int]
+    zone: str
+    headers: tuple[str, ...] = ()
+    decisions: tuple[Decision, ...] = field(default=())

@@ -1,0 +1,350 @@
+"""From a sheet to a plan: the layout, how times and numbers are written, what the quality codes mean, the zone."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
+
+import polars as pl
+
+from excursions.clock import zone
+from excursions.errors import InputFileError, UsageError
+from excursions.read.exports.dateorder import OrderEvidence
+from excursions.read.exports.layouts import LAYOUTS
+from excursions.read.exports.plan import Draft, Plan, Stream
+from excursions.read.exports.quality import QualityPlan, scheme_of, user_words
+from excursions.read.exports.sheet import Column, Sheet, as_number_time
+from excursions.read.exports.times import SERIAL, SERIAL_1904, TimePlan, fast_pattern
+from excursions.read.exports.timeshapes import TimeShape, clock_shape_of, shape_of, zone_offset
+from excursions.read.exports.values import DecimalEvidence, decimal_evidence
+from excursions.read.model import ReadOptions
+from excursions.records import Decision
+
+# Gives the texts of these columns from the whole table, a batch at a time.
+Texts = Callable[[tuple[int, ...]], Iterator[pl.DataFrame]]
+
+
+def make_plan(
+    sheet: Sheet,
+    options: ReadOptions,
+    subject: str,
+    texts: Texts,
+    codes: Mapping[int, frozenset[str]],
+    hint: str = "",
+) -> Plan:
+    """Decide everything about a table.
+
+    Parameters
+    ----------
+    codes : quality texts met further down, by column
+    hint : date order of files of the same kind, used only where this file leaves it open
+
+    Raises
+    ------
+    InputFileError
+        If no layout fits, or the order of day and month stays open.
+    """
+    draft = propose(sheet)
+    decisions = [replace(decision, subject=subject) for decision in draft.decisions]
+    times: dict[tuple[int, ...], TimePlan] = {}
+    for columns in dict.fromkeys(stream.time for stream in draft.streams):
+        times[columns] = _time_plan(sheet, columns, options, subject, texts, decisions, hint)
+    qualities = {
+        stream.quality: _quality_plan(sheet.columns[stream.quality], options, subject, codes, decisions)
+        for stream in draft.streams if stream.quality is not None
+    }  # fmt: skip
+    decimal = _decimal(sheet, draft.streams, options, subject, texts, decisions)
+    name = _zone(sheet, times, draft.streams, options, subject, decisions)
+    numbers = frozenset(s.value for s in draft.streams if not sheet.columns[s.value].statuses)
+    return Plan(
+        layout=draft.layout, streams=draft.streams, width=len(sheet.columns), first_line=sheet.first_line, times=times,
+        qualities=qualities, decimal=decimal, numbers=numbers, zone=name,
+        headers=tuple(column.header for column in sheet.columns), decisions=tuple(decisions),
+    )  # fmt: skip
+
+
+def propose(sheet: Sheet) -> Draft:
+    """The first layout that fits."""
+    for _, layout in LAYOUTS:
+        draft = layout(sheet)
+        if draft is not None:
+            return draft
+    names = ", ".join(f'"{column.header}"' for column in sheet.columns[:12] if column.header)
+    has_time = any(column.is_time for column in sheet.columns)
+    raise InputFileError(
+        found=f"columns {names or 'without names'}, "
+        + ("none of them with readings" if has_time else "none of them with times"),
+        expected="a time column and at least one column of readings",
+        mend="export with a time column and a header row, for example tag, time, value",
+        line=sheet.header_line or None,
+    )
+
+
+def _cells(sheet: Sheet, columns: tuple[int, ...]) -> list[str]:
+    """The sample of a time; date and time of day together."""
+    parts = [sheet.columns[index].cells for index in columns]
+    return [" ".join(cells).strip() for cells in zip(*parts, strict=False) if all(cells)]
+
+
+def _time_plan(
+    sheet: Sheet,
+    columns: tuple[int, ...],
+    options: ReadOptions,
+    subject: str,
+    texts: Texts,
+    decisions: list[Decision],
+    hint: str,
+) -> TimePlan:
+    cells = _cells(sheet, columns)
+    name = sheet.columns[columns[0]].header
+    kinds = Counter(as_number_time(cell) for cell in cells)
+    kind = kinds.most_common(1)[0][0] if kinds else None
+    if kind is not None and not sheet.columns[columns[0]].is_time:
+        return _number_plan(kind, name, options, subject, decisions)
+    shapes = Counter(shape for shape in map(shape_of, cells) if shape is not None)
+    if not shapes:
+        return TimePlan()
+    order = ""
+    if any(shape.date == "abc" for shape in shapes):
+        order = _order(sheet, columns, options, subject, texts, decisions, hint)
+    shape = shapes.most_common(1)[0][0]
+    fine = max(found.fraction for found in shapes) > 6
+    return TimePlan(fast=fast_pattern(shape, order), zoned=shape.zoned, order=order, fine=fine)
+
+
+def _number_plan(
+    kind: str, name: str, options: ReadOptions, subject: str, decisions: list[Decision]
+) -> TimePlan:
+    shift = SERIAL_1904 if kind == SERIAL and options.date_system == "1904" else 0
+    option = "--date-system 1904" if kind == SERIAL else ""
+    decisions.append(
+        Decision(
+            subject=subject,
+            what=f'numbers in column "{name}" are read as {kind.replace("1899-12-30", "1904-01-01") if shift else kind}',
+            why="of their size",
+            option=option,
+        )  # fmt: skip
+    )
+    return TimePlan(kind=kind, shift=shift)
+
+
+def _order(
+    sheet: Sheet,
+    columns: tuple[int, ...],
+    options: ReadOptions,
+    subject: str,
+    texts: Texts,
+    decisions: list[Decision],
+    hint: str,
+) -> str:
+    if options.date_order:
+        return options.date_order
+    evidence = OrderEvidence()
+    evidence.add(pl.Series(_cells(sheet, columns), dtype=pl.String))
+    if len(evidence.possible()) > 1:
+        for frame in texts(columns):
+            joined = frame.select(pl.concat_str(pl.all().cast(pl.String), separator=" ")).to_series()
+            evidence.add(joined)
+            if len(evidence.possible()) <= 1:
+                break
+    order, why = evidence.decide()
+    if order:
+        decisions.append(Decision(subject=subject, what=f"dates are {order}", why=why, option="--date-order"))
+        return order
+    if hint and hint in evidence.possible():
+        decisions.append(
+            Decision(
+                subject=subject,
+                what=f"dates are {hint}",
+                why="other files of the same kind are",
+                option="--date-order",
+            )
+        )
+        return hint
+    example = next((cell for cell in _cells(sheet, columns) if shape_of(cell)), "")
+    raise OrderOpenError(
+        found=f'dates such as "{example}" that can be read day-first or month-first ({why})',
+        expected="a date column that decides which number is the day",
+        mend="pass --date-order day-first or --date-order month-first",
+        column=sheet.columns[columns[0]].header,
+        line=sheet.first_line,
+    )
+
+
+class OrderOpenError(InputFileError):
+    """The order of day and month is open; files of the same kind may still decide it."""
+
+
+def _quality_plan(
+    column: Column,
+    options: ReadOptions,
+    subject: str,
+    codes: Mapping[int, frozenset[str]],
+    decisions: list[Decision],
+) -> QualityPlan:
+    seen = {cell for cell in column.cells if cell} | codes.get(column.index, frozenset())
+    scheme, why = scheme_of(sorted(seen), column.header)
+    if why:
+        said = {"good_is_0": "0 is good", "good_is_1": "1 is good", "percent": "per cent good, 100 is good"}
+        decisions.append(
+            Decision(
+                subject=subject,
+                what=f'codes in column "{column.header}": {said.get(scheme, "OPC classic")}',
+                why=why,
+                option="quality words in the register",
+            )  # fmt: skip
+        )
+    return QualityPlan(scheme=scheme, own=user_words(options.quality_words))
+
+
+def _decimal(
+    sheet: Sheet,
+    streams: tuple[Stream, ...],
+    options: ReadOptions,
+    subject: str,
+    texts: Texts,
+    decisions: list[Decision],
+) -> str:
+    if options.decimal_mark in (".", ","):
+        return options.decimal_mark
+    columns = tuple(dict.fromkeys(stream.value for stream in streams))
+    evidence = decimal_evidence(cell for index in columns for cell in sheet.columns[index].cells if cell)
+    mark, why = evidence.decide()
+    if not mark or (evidence.either and not evidence.comma and not evidence.point):
+        evidence = _more_evidence(evidence, columns[:50], texts)
+        mark, why = evidence.decide()
+    if mark == ",":
+        decisions.append(
+            Decision(subject=subject, what="numbers have a decimal comma", why=why, option="--decimal-mark")
+        )
+    if mark:
+        return mark
+    if evidence.comma or evidence.point:
+        mark = "," if evidence.comma >= evidence.point else "."
+        why = f"{evidence.comma} numbers can only be read with a comma, {evidence.point} only with a point; the others are refused"
+    else:
+        mark, why = ".", "every comma stands before exactly three digits, and other numbers have none"
+    decisions.append(
+        Decision(subject=subject, what=f'the decimal mark is "{mark}"', why=why, option="--decimal-mark")
+    )
+    return mark
+
+
+def _more_evidence(evidence: DecimalEvidence, columns: tuple[int, ...], texts: Texts) -> DecimalEvidence:
+    """Go on through the table until a number decides."""
+    for frame in texts(columns):
+        cells = (
+            cell
+            for column in frame.get_columns()
+            for cell in column.cast(pl.String, strict=False).unique().drop_nulls().sort().head(20_000)
+        )
+        more = decimal_evidence(cells)
+        evidence = DecimalEvidence(
+            evidence.comma + more.comma,
+            evidence.point + more.point,
+            evidence.either + more.either,
+            evidence.whole + more.whole,
+        )
+        if evidence.comma or evidence.point:
+            break
+    return evidence
+
+
+_ZONE_KEY = re.compile(r"time ?zone|zeitzone|\btz\b|zona horaria|fuseau|utc offset|timezone")
+_ZONE_NAME = re.compile(
+    r"\b(?:Africa|America|Antarctica|Arctic|Asia|Atlantic|Australia|Europe|Indian|Pacific|Etc)/[A-Za-z_/+\-0-9]+"
+)
+_UTC_WORD = re.compile(r"(?i)\b(utc|gmt|zulu)\b(?!\s*[+-])")
+
+
+def _zone(
+    sheet: Sheet, times: Mapping[tuple[int, ...], TimePlan], streams: tuple[Stream, ...], options: ReadOptions, subject: str,
+    decisions: list[Decision],
+) -> str:  # fmt: skip
+    naive = [columns for columns, plan in times.items() if _has_wall_times(sheet, columns, plan)]
+    if options.tz:
+        zone(options.tz)
+        return options.tz
+    if not naive:
+        return "UTC"
+    stated = _stated_zone(sheet, naive)
+    if stated:
+        decisions.append(
+            Decision(subject=subject, what=f"times are in {stated}", why="the file says so", option="--tz")
+        )
+        return stated
+    decisions.append(
+        Decision(
+            subject=subject,
+            what="times without a zone are taken as UTC",
+            why="neither the file nor an option names their zone",
+            option="--tz",
+        )
+    )
+    return "UTC"
+
+
+def _has_wall_times(sheet: Sheet, columns: tuple[int, ...], plan: TimePlan) -> bool:
+    if plan.kind == SERIAL:
+        return True
+    if plan.kind != "text":
+        return False
+    shapes = [shape_of(cell) or clock_shape_of(cell) for cell in _cells(sheet, columns)]
+    return any(shape is not None and not shape.zoned for shape in shapes)
+
+
+def _stated_zone(sheet: Sheet, naive: list[tuple[int, ...]]) -> str:
+    """A zone in the header of the time, or in the lines above the table."""
+    for columns in naive:
+        for index in columns:
+            found = zone_in(sheet.columns[index].header, named=True)
+            if found:
+                return found
+    for key, text in sheet.preamble.items():
+        found = zone_in(text, named=True) if _ZONE_KEY.search(key) else ""
+        if found:
+            return found
+    for line in sheet.preamble_lines:
+        if re.search(r"(?i)\btimes?\b|zeit|zone", line) and (found := zone_in(line, named=False)):
+            return found
+    return ""
+
+
+def zone_in(text: str, *, named: bool) -> str:
+    """The zone a text states, as an IANA name; empty when it states none.
+
+    named : the text is known to be about zones, so that offsets and abbreviations count too
+    """
+    if match := _ZONE_NAME.search(text):
+        try:
+            zone(match[0])
+        except UsageError:
+            return ""
+        return match[0]
+    if match := re.search(
+        r"(?i)\b(?:utc|gmt)\s*([+-])\s*(\d{1,2})(?::?(\d{2}))?\b|(?<![\d:])([+-])(\d{2}):?(\d{2})\b"
+        if named
+        else r"(?i)\b(?:utc|gmt)\s*([+-])\s*(\d{1,2})(?::?(\d{2}))?\b",
+        text,
+    ):
+        groups = [group for group in match.groups() if group is not None]
+        return _fixed(groups[0], int(groups[1]), int(groups[2]) if len(groups) > 2 else 0)
+    if _UTC_WORD.search(text):
+        return "UTC"
+    for word in re.findall(r"\b[A-Z]{2,5}\b", text) if named else ():
+        offset = zone_offset(word)
+        if offset:
+            return _fixed(offset[0], int(offset[1:3]), int(offset[4:6]))
+    return ""
+
+
+def _fixed(sign: str, hours: int, minutes: int) -> str:
+    """A zone of fixed offset; the names of the Etc area have the opposite sign (IANA time zone data base, `etcetera`)."""
+    if minutes or hours > 14:
+        return ""
+    return "UTC" if not hours else f"Etc/GMT{'-' if sign == '+' else '+'}{hours}"
+
+
+__all__ = ["OrderOpenError", "TimeShape", "make_plan", "propose", "zone_in"]

@@ -1,0 +1,272 @@
+"""Quality columns: OPC classic numbers, OPC UA codes and names, and words.
+
+Classic: the two high bits of the low byte, 0 bad, 64 uncertain, 192 good (OPC Data Access, quality flags).
+UA: the two high bits of 32, 0 good, 0x40000000 uncertain, 0x80000000 bad (OPC 10000-4, StatusCode), and a name
+begins with its severity.  Words are common practice, no source (cp).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+import polars as pl
+
+from excursions.read.fold import plain
+from excursions.records import BAD, GOOD, UNCERTAIN, ByteArray
+
+NAMES = ("good", "uncertain", "bad")
+_WORDS: dict[str, int] = {
+    **dict.fromkeys(
+        [
+            "good",
+            "ok",
+            "okay",
+            "valid",
+            "true",
+            "yes",
+            "normal",
+            "fine",
+            "measured",
+            "gut",
+            "gultig",
+            "gueltig",
+            "in_ordnung",
+            "bueno",
+            "valido",
+            "bon",
+            "valide",
+            "buono",
+            "valida",
+            "bom",
+            "actual",
+            "g",
+            "o.k.",
+            "good_clamped",
+            "approved",
+            "accepted",
+            "a",
+            "passed",
+            "pass",
+            "certified",
+            "bra",
+            "goed",
+        ],
+        GOOD,
+    ),
+    **dict.fromkeys(
+        [
+            "uncertain",
+            "questionable",
+            "suspect",
+            "doubtful",
+            "estimated",
+            "substituted",
+            "substitute",
+            "interpolated",
+            "manual",
+            "simulated",
+            "annotated",
+            "unsicher",
+            "fraglich",
+            "ersatzwert",
+            "incierto",
+            "incertain",
+            "incerto",
+            "provisional",
+            "warning",
+            "warn",
+            "subnormal",
+            "s",
+            "q",
+            "u",
+            "sub-normal",
+            "replaced",
+            "forced",
+            "overridden",
+            "out_of_specification",
+            "last_usable_value",
+        ],
+        UNCERTAIN,
+    ),
+    **dict.fromkeys(
+        [
+            "bad",
+            "invalid",
+            "false",
+            "no",
+            "error",
+            "err",
+            "fault",
+            "failure",
+            "failed",
+            "fail",
+            "missing",
+            "nodata",
+            "no_data",
+            "not_connected",
+            "offline",
+            "comm_fail",
+            "shutdown",
+            "out_of_service",
+            "schlecht",
+            "ungultig",
+            "ungueltig",
+            "fehler",
+            "gestort",
+            "gestoert",
+            "malo",
+            "invalide",
+            "mauvais",
+            "cattivo",
+            "ruim",
+            "rejected",
+            "comm_failure",
+            "sensor_failure",
+            "device_failure",
+            "config_error",
+            "function_check",
+            "maintenance_required",
+            "bad_input",
+            "null",
+            "none",
+            "nan",
+            "b",
+            "i/o_timeout",
+            "timeout",
+            "stale",
+            "disconnected",
+        ],
+        BAD,
+    ),
+}
+_CLASSIC_MASK, _CLASSIC = 0xC0, {0x00: BAD, 0x40: UNCERTAIN, 0x80: BAD, 0xC0: GOOD}
+_UA = {0: GOOD, 1: UNCERTAIN, 2: BAD, 3: BAD}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QualityPlan:
+    """How the codes of a quality column are meant.
+
+    scheme : ``words``, ``classic``, ``ua``, ``good_is_1``, ``good_is_0`` or ``percent``; words are known in all of them
+    own : the user's words, folded
+    """
+
+    scheme: str = "words"
+    own: Mapping[str, int] = field(default_factory=dict)
+
+
+def user_words(words: Mapping[str, str]) -> dict[str, int]:
+    """The user's mapping with folded words and quality codes; words that name no quality are left out."""
+    return {
+        fold_word(word): NAMES.index(name.lower()) for word, name in words.items() if name.lower() in NAMES
+    }
+
+
+def fold_word(text: str) -> str:
+    """A status text without case, accents and blanks."""
+    return re.sub(r"[\s]+", "_", plain(text).strip().strip("\"'()[]").strip().casefold())
+
+
+def scheme_of(texts: Iterable[str], header: str) -> tuple[str, str]:
+    """The scheme of a column from its distinct texts and its header, and the reason where it was a choice."""
+    numbers = {number for number in map(_integer, texts) if number is not None}
+    name = plain(header).casefold()
+    if not numbers:
+        return "words", ""
+    if any(number >= 2**30 or number < 0 for number in numbers):
+        return "ua", ""
+    if "%" in name or "percent" in name or "pct" in name:
+        return "percent", "the header says per cent good"
+    if numbers & {192, 193, 194, 195, 216, 64, 68, 80, 84, 88}:
+        return "classic", ""
+    if numbers <= {0, 1}:
+        return _of_zero_and_one(numbers, name)
+    if numbers <= {0, 100}:
+        return "percent", "0 and 100 only"
+    if max(numbers) > 3 and all(number % 4 == 0 for number in numbers) and numbers - {0}:
+        return "classic", "numbers below 64 that are multiples of 4 are bad in the OPC classic table"
+    return "good_is_0", f"numbers up to {max(numbers)}; 0 is taken as good, all else as bad"
+
+
+def _of_zero_and_one(numbers: set[int], name: str) -> tuple[str, str]:
+    if re.search(r"good|valid|ok|gut|gultig", name) and "invalid" not in name:
+        return "good_is_1", "the header names the good state"
+    if re.search(r"bad|fault|error|invalid|questionable|fehler|suspect", name):
+        return "good_is_0", "the header names the bad state"
+    if numbers == {1}:
+        return "good_is_1", "1 throughout"
+    return "good_is_0", "0 throughout, as in OPC UA" if numbers == {0} else "0 is good in OPC UA"
+
+
+def _integer(text: str) -> int | None:
+    said = text.strip().casefold()
+    try:
+        if said.startswith("0x"):
+            return int(said, 16)
+        return int(float(said)) if re.fullmatch(r"[+-]?\d+(\.0*)?", said) else None
+    except ValueError:
+        return None
+
+
+def quality_of(text: str, plan: QualityPlan) -> int | None:
+    """Quality of one status text, or None when it is not known."""
+    folded = fold_word(text)
+    if folded in plan.own:
+        return plan.own[folded]
+    number = _integer(text)
+    if number is not None:
+        return _of_number(number, plan.scheme)
+    if not folded or folded in _WORDS:
+        return _WORDS.get(folded, GOOD)
+    return _of_words(folded)
+
+
+def _of_number(number: int, scheme: str) -> int | None:
+    if scheme == "ua" or number >= 2**30:
+        return _UA[(number & 0xFFFFFFFF) >> 30]
+    if scheme == "classic":
+        return _CLASSIC[number & _CLASSIC_MASK]
+    if scheme == "percent":
+        return GOOD if number >= 100 else BAD if number <= 0 else UNCERTAIN
+    if scheme == "good_is_1":
+        return GOOD if number == 1 else BAD
+    if scheme == "good_is_0":
+        return GOOD if number == 0 else BAD
+    return None
+
+
+def _of_words(folded: str) -> int | None:
+    """UA names and sentences ("BadSensorFailure", "Good, non-specific", "Quality: bad") by their first known word."""
+    for start, quality in (("good", GOOD), ("uncertain", UNCERTAIN), ("bad", BAD)):
+        if folded.startswith(start):
+            return quality
+    parts = re.split(r"[_\W]+", folded)
+    return next((_WORDS[part] for part in parts if part in _WORDS and len(part) > 2), None)
+
+
+def parse_quality(column: pl.Series, plan: QualityPlan) -> tuple[ByteArray, dict[str, tuple[int, bool]]]:
+    """Quality (n,) of a column, and the distinct texts with what each was taken for and whether it was known.
+
+    An empty cell is good: exports leave it out when there is nothing to say.  A text nobody knows is uncertain.
+    """
+    texts = _as_text(column)
+    distinct = texts.unique(maintain_order=True).to_list()
+    table: dict[str, tuple[int, bool]] = {}
+    for text in distinct:
+        meant = quality_of(text, plan)
+        table[text] = (UNCERTAIN if meant is None else meant, meant is not None)
+    if len(table) == 1:
+        return np.full(len(texts), next(iter(table.values()))[0], np.uint8), table
+    codes = texts.replace_strict({text: code for text, (code, _) in table.items()}, return_dtype=pl.UInt8)
+    return codes.to_numpy().astype(np.uint8), table
+
+
+def _as_text(column: pl.Series) -> pl.Series:
+    if column.dtype == pl.Boolean:
+        column = column.replace_strict({True: "true", False: "false"}, return_dtype=pl.String)
+    elif column.dtype != pl.String:
+        column = column.cast(pl.String, strict=False)
+    return column.fill_null("")

@@ -1,0 +1,281 @@
+"""What the first and last rows of a table show: where the data begin, the header, and what each column holds."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from excursions.read.exports.quality import QualityPlan, quality_of
+from excursions.read.exports.table import Preview, Row
+from excursions.read.exports.times import NUMBER_TIMES
+from excursions.read.exports.timeshapes import clock_shape_of, shape_of
+from excursions.read.exports.values import looks_numeric
+from excursions.read.exports.words import STATE_WORDS, is_status_text, roles_of
+
+MOST_CELLS = 40_000
+_ENOUGH = 0.6  # share of filled cells that must be of a kind
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Column:
+    """One column of a sheet.
+
+    header : the name, empty when it has none; above : cells of further header rows
+    roles : what the header may name
+    filled, times, dates, clocks, numbers, statuses : cells of the sample, and how many look like each
+    distinct : different texts in the sample
+    cells : the sample itself
+    """
+
+    index: int
+    header: str
+    above: tuple[str, ...]
+    roles: frozenset[str]
+    cells: tuple[str, ...]
+    filled: int
+    times: int
+    dates: int
+    clocks: int
+    numbers: int
+    statuses: int
+    distinct: int
+
+    def mostly(self, count: int) -> bool:
+        """Whether so many cells are most of the filled ones."""
+        return self.filled > 0 and count >= _ENOUGH * self.filled
+
+    @property
+    def is_time(self) -> bool:
+        """Dates with or without a clock."""
+        return self.mostly(self.times + self.dates)
+
+    @property
+    def is_full_time(self) -> bool:
+        """Dates with a clock."""
+        return self.mostly(self.times)
+
+    @property
+    def is_date(self) -> bool:
+        """Dates without a clock."""
+        return self.is_time and not self.is_full_time
+
+    @property
+    def is_clock(self) -> bool:
+        """Times of day alone."""
+        return self.mostly(self.clocks) and not self.is_time
+
+    @property
+    def is_value(self) -> bool:
+        """Numbers and status words, at least one number or state."""
+        return self.mostly(self.numbers + self.statuses) and not self.is_time and not self.is_clock
+
+    @property
+    def is_text(self) -> bool:
+        """Neither times nor values."""
+        return self.filled > 0 and not (self.is_time or self.is_clock or self.is_value)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sheet:
+    """A table understood as far as its first rows go.
+
+    stem : file (and sheet) name without endings
+    first_line : line of the first data row
+    preamble : key -> text of the lines above the header ("Tag: AT-101")
+    preamble_lines : the same lines as they stood
+    """
+
+    stem: str
+    columns: tuple[Column, ...]
+    first_line: int
+    header_line: int
+    preamble: dict[str, str] = field(default_factory=dict)
+    preamble_lines: tuple[str, ...] = ()
+    late: tuple[Row, ...] = ()
+    data: tuple[Row, ...] = ()
+
+
+def look_at(preview: Preview, stem: str) -> Sheet | None:
+    """Find header, data and columns; None when no row looks like data."""
+    rows = preview.rows
+    if preview.header:
+        return _sheet(stem, rows, (), preview.header, (), preview.late, header_line=0)
+    width = usual_width(rows)
+    start = first_data_row(rows, width)
+    if start is None:
+        return None
+    header_at, above = _header_rows(rows[:start], width)
+    header = rows[header_at].cells if header_at is not None else ()
+    top = header_at if header_at is not None else start
+    for number in above:
+        top = min(top, number)
+    extra = tuple(rows[number].cells for number in above)
+    line = rows[header_at].line if header_at is not None else 0
+    return _sheet(stem, rows[start:], extra, header, rows[:top], preview.late, header_line=line)
+
+
+def usual_width(rows: Sequence[Row]) -> int:
+    """Number of cells most rows have, trailing empty ones left out; the wider one in a tie."""
+    later = rows[len(rows) // 2 :] or rows
+    counts = Counter(_trimmed(row.cells) for row in later)
+    return max(counts, key=lambda width: (counts[width], width)) if counts else 0
+
+
+def _trimmed(cells: Sequence[str]) -> int:
+    width = len(cells)
+    while width and not cells[width - 1].strip():
+        width -= 1
+    return width
+
+
+def is_time_text(text: str) -> bool:
+    """Whether a cell is a written date, with or without a clock."""
+    return bool(text) and shape_of(text) is not None
+
+
+def first_data_row(rows: Sequence[Row], width: int) -> int | None:
+    """Index of the first row of data: a written time where later rows have theirs, else numbers throughout."""
+    later = [row for row in rows[len(rows) // 2 :] if len(row.cells) >= min(2, width)] or list(rows)
+    hits = Counter(index for row in later[:50] for index, cell in enumerate(row.cells) if is_time_text(cell))
+    hits = Counter({index: count for index, count in hits.items() if count >= 0.3 * min(len(later), 50)})
+    if hits:
+        column = min(index for index in hits if hits[index] == max(hits.values()))
+        return next(
+            (i for i, row in enumerate(rows) if len(row.cells) > column and is_time_text(row.cells[column])),
+            None,
+        )
+    numeric = _number_time_column(later)
+    if numeric is None:
+        return None
+    return next(
+        (i for i, row in enumerate(rows) if len(row.cells) > numeric and as_number_time(row.cells[numeric])),
+        None,
+    )
+
+
+def _number_time_column(rows: Sequence[Row]) -> int | None:
+    """The first column whose numbers could all be times (epochs, day numbers)."""
+    sample = rows[:50]
+    width = max((len(row.cells) for row in sample), default=0)
+    for index in range(width):
+        cells = [row.cells[index] for row in sample if len(row.cells) > index and row.cells[index].strip()]
+        kinds = {as_number_time(cell) for cell in cells}
+        if len(cells) >= 0.6 * len(sample) and len(kinds) == 1 and None not in kinds:
+            return index
+    return None
+
+
+def as_number_time(text: str) -> str | None:
+    """The kind of time a number can stand for by its size, or None."""
+    said = text.strip()
+    if not re.fullmatch(r"\d{5,19}([.,]\d+)?", said):
+        return None
+    number = float(said.replace(",", "."))
+    return next((kind for kind, (low, high, _, _) in NUMBER_TIMES.items() if low <= number <= high), None)
+
+
+def _header_rows(rows: Sequence[Row], width: int) -> tuple[int | None, tuple[int, ...]]:
+    """Index of the header among the rows above the data, and of further header rows (units, descriptions)."""
+    candidates = [
+        i for i, row in enumerate(rows)
+        if _trimmed(row.cells) > 1 and len(row.cells) >= max(2, 0.6 * width) and not _is_remark(row)
+    ]  # fmt: skip
+    if not candidates and width == 1 and rows:
+        candidates = [len(rows) - 1]
+    close = [i for i in candidates if all(j in candidates for j in range(i, len(rows)))]
+    if not close:
+        return None, ()
+    best = max(
+        close,
+        key=lambda i: (
+            sum(bool(roles_of(cell)) for cell in rows[i].cells if cell.strip()) > 0,
+            _trimmed(rows[i].cells),
+            -i,
+        ),
+    )
+    return best, tuple(i for i in close if i != best)
+
+
+def _is_remark(row: Row) -> bool:
+    return row.cells[0].lstrip().startswith(("//", "%%")) or (
+        row.cells[0].lstrip().startswith("#") and len(row.cells) < 2
+    )
+
+
+def _sheet(
+    stem: str, data: Sequence[Row], extra: Sequence[tuple[str, ...]], header: Sequence[str], top: Sequence[Row],
+    late: Sequence[Row], header_line: int,
+) -> Sheet:  # fmt: skip
+    width = max(usual_width(data), _trimmed(header), 1)
+    keep = max(8, MOST_CELLS // max(1, width))
+    sample = (
+        [*data[: keep // 2 + keep % 2 + 2], *data[-(keep // 4) :], *late[: keep // 4]]
+        if len(data) + len(late) > keep
+        else [*data, *late]
+    )
+    columns = tuple(_column(index, header, extra, sample) for index in range(width))
+    lines = tuple(" ".join(cell for cell in row.cells if cell.strip()) for row in top)
+    return Sheet(
+        stem=stem, columns=columns, first_line=data[0].line if data else 1, header_line=header_line,
+        preamble=_key_values(top), preamble_lines=lines, late=tuple(late), data=tuple(data),
+    )  # fmt: skip
+
+
+def _column(
+    index: int, header: Sequence[str], extra: Sequence[tuple[str, ...]], sample: Sequence[Row]
+) -> Column:
+    name = clean(header[index]) if index < len(header) else ""
+    cells = tuple(row.cells[index].strip() for row in sample if index < len(row.cells))
+    filled = [cell for cell in cells if cell]
+    shapes = [shape_of(cell) for cell in filled]
+    numbers = [looks_numeric(cell) for cell in filled]
+    return Column(
+        index=index,
+        header=name,
+        above=tuple(clean(row[index]) if index < len(row) else "" for row in extra),
+        roles=roles_of(name),
+        cells=cells,
+        filled=len(filled),
+        times=sum(shape is not None and shape.has_clock for shape in shapes),
+        dates=sum(shape is not None and not shape.has_clock for shape in shapes),
+        clocks=sum(
+            shape is None and clock_shape_of(cell) is not None
+            for shape, cell in zip(shapes, filled, strict=True)
+        ),
+        numbers=sum(number and shape is None for number, shape in zip(numbers, shapes, strict=True)),
+        statuses=sum(is_status(cell) for cell in filled),
+        distinct=len(set(filled)),
+    )
+
+
+def is_status(text: str) -> bool:
+    """A word for a bad value, a two-state word or a quality word."""
+    return (
+        text.casefold() in STATE_WORDS
+        or is_status_text(text)
+        or (not looks_numeric(text) and quality_of(text, QualityPlan()) is not None)
+    )
+
+
+def clean(text: str) -> str:
+    """A name from a cell: no control characters, no blanks around, runs of white space as one blank."""
+    return " ".join("".join(char if char.isprintable() else " " for char in text).split()).lstrip("\ufeff")
+
+
+_KEY_VALUE = re.compile(r"^[#;/%*\s\"]*([^:=]{1,40}?)\s*[:=]\s*(.+?)[\s\"]*$")
+
+
+def _key_values(rows: Sequence[Row]) -> dict[str, str]:
+    """ "Tag: AT-101" or "Tag;AT-101" above a table, key in lower case."""
+    found: dict[str, str] = {}
+    for row in rows:
+        cells = [cell.strip() for cell in row.cells if cell.strip()]
+        if len(cells) >= 2 and not re.search(r"[:=].", cells[0]):
+            found.setdefault(cells[0].strip("#:= ").casefold(), cells[1])
+            continue
+        for cell in cells:
+            if match := _KEY_VALUE.match(cell):
+                found.setdefault(match[1].strip().casefold(), match[2].strip())
+    return found

@@ -1,0 +1,216 @@
+"""What a written time looks like: its date, its clock, its offset, and how to take them apart.
+
+One text is enough to know its *shape* (order of the parts, marks between them).  A shape knows a fast way
+where the common formats allow one (a strptime pattern) and always a general one (a regular expression with
+named groups).  Which of two numbers is the day is not a matter of one text; the column decides it.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from functools import lru_cache
+
+from excursions.read.fold import plain
+
+MONTHS: dict[str, int] = {
+    name: number
+    for number, names in enumerate(
+        (
+            "jan january januar janner jaen jan. janvier janv enero ene janeiro gennaio gen januari",
+            "feb february februar fevrier fevr fev febrero fevereiro febbraio februari",
+            "mar march marz maerz mrz mars marzo marco maart mrt",
+            "apr april avril avr abril abr aprile",
+            "may mai mayo maio maggio mag mei maj",
+            "jun june juni juin junio junho giugno giu",
+            "jul july juli juillet juil julio julho luglio lug",
+            "aug august aout agosto ago augustus augusti",
+            "sep sept september septembre septiembre setembro set settembre",
+            "oct october oktober okt octobre octubre outubro out ottobre ott",
+            "nov november novembre noviembre novembro",
+            "dec december dezember dez decembre diciembre dic dezembro dicembre desember des",
+        ),
+        start=1,
+    )
+    for name in names.split()
+}
+# Abbreviations that mean one offset only.  Those that mean several (CST, IST, BST...) are not guessed.
+ZONE_WORDS: dict[str, str] = {
+    "z": "+00:00", "utc": "+00:00", "gmt": "+00:00", "ut": "+00:00", "wet": "+00:00", "west": "+01:00", "cet": "+01:00",
+    "cest": "+02:00", "mez": "+01:00", "mesz": "+02:00", "eet": "+02:00", "eest": "+03:00", "msk": "+03:00",
+    "est": "-05:00", "edt": "-04:00", "cdt": "-05:00", "mst": "-07:00", "mdt": "-06:00",
+    "pst": "-08:00", "pdt": "-07:00", "akst": "-09:00", "akdt": "-08:00", "hst": "-10:00",
+    "jst": "+09:00", "kst": "+09:00", "aest": "+10:00", "aedt": "+11:00", "nzst": "+12:00", "nzdt": "+13:00",
+}  # fmt: skip
+
+_MARK = r"(?P<mark>[-/.]| )"
+_DATES = (
+    ("ymd", r"(?P<y>\d{4})" + _MARK + r"(?P<m>\d{1,2})(?P=mark)(?P<d>\d{1,2})"),
+    ("abc", r"(?P<a>\d{1,2})" + _MARK + r"(?P<b>\d{1,2})(?P=mark)(?P<c>\d{4}|\d{2})"),
+    ("ymd", r"(?P<y>\d{4})(?P<m>\d{2})(?P<d>\d{2})"),
+    ("dNy", r"(?P<d>\d{1,2})(?:st|nd|rd|th|\.)?[-/. ]?\s*(?:de )?(?P<N>[^\W\d]{3,12})\.?,?[-/. ]?\s*(?:de )?(?P<y>\d{4}|\d{2})"),
+    ("Ndy", r"(?P<N>[^\W\d]{3,12})\.?[-/ ]\s*(?P<d>\d{1,2})(?:st|nd|rd|th)?,?[-/ ]\s*(?P<y>\d{4})"),
+    ("yNd", r"(?P<y>\d{4})[-/. ](?P<N>[^\W\d]{3,12})[-/. ](?P<d>\d{1,2})"),
+)  # fmt: skip
+_FRACTION = r"(?:(?P<point>[.,:])(?P<f>\d{1,9}))?"
+_HALF = r"\s*(?P<half>[aApP]\.?\s?[mM]\.?)?"
+_CLOCKS = (
+    r"(?P<H>\d{1,2})(?P<colon>[:.])(?P<M>\d{2})(?:(?P=colon)(?P<S>\d{2})" + _FRACTION + ")?" + _HALF,
+    r"(?P<H>\d{1,2})\s?h\s?(?P<M>\d{2})(?:\s?(?:m|min)\s?(?P<S>\d{2})s?)?",
+    r"(?P<H>\d{1,2})(?P<half>\s*[aApP]\.?[mM]\.?)",
+    r"(?P<H>\d{2})(?P<M>\d{2})(?:(?P<S>\d{2})(?:(?P<point>[.,])(?P<f>\d{1,9}))?)?",
+)
+_ZONE = r"\s*(?P<zone>[zZ]|(?:UTC|GMT)?[+-]\d{2}(?::?\d{2})?(?::?00)?|(?:UTC|GMT)[+-]\d{1,2}|\(?[A-Za-z]{2,5}\)?)?(?:\s?\[(?P<region>[A-Za-z_]+(?:/[A-Za-z_]+)*)\])?"
+_WEEKDAY = r"(?:[^\W\d]{2,10}\.?,?\s+)?"
+_GAP = r"(?:[T,;_]\s?|\s+|:|-|\s-\s|,\s| T )"
+
+
+def _all_patterns() -> tuple[tuple[str, bool, re.Pattern[str]], ...]:
+    found: list[tuple[str, bool, re.Pattern[str]]] = []
+    for key, date in _DATES:
+        compact = date.startswith(r"(?P<y>\d{4})(")
+        for clock in _CLOCKS:
+            gap = f"(?:{_GAP})?" if compact and clock is _CLOCKS[3] else _GAP
+            found.append((key, True, re.compile(_WEEKDAY + date + gap + clock + _ZONE)))
+        found.append((key, False, re.compile(_WEEKDAY + date)))
+        found.append((key, True, re.compile(_CLOCKS[0] + r"[\s,]+" + date + _ZONE)))
+    return tuple(found)
+
+
+_PATTERNS = _all_patterns()
+_CLOCK_ONLY = tuple(re.compile(clock + _ZONE) for clock in _CLOCKS[:3])
+_COULD_BE_TIME = re.compile(r"\d.*[-/.:\shT].*\d|\d{8}|\d{12}|\d{14}", re.S)
+
+
+@dataclass(frozen=True, slots=True)
+class TimeShape:
+    """One way to write a time.
+
+    date : ``ymd``, ``abc`` (two short numbers and a year: the column decides), ``dNy``, ``Ndy``, ``yNd`` or empty
+    has_clock : whether a time of day is written
+    regex : takes the text apart: y m d (or a b c, N), H M S f half, zone
+    fast : strptime pattern, with ``{A}{B}{C}`` for the undecided parts; empty where there is none
+    zoned : whether an offset is written
+    fraction : digits behind the second, 0 when there are none
+    long_year : whether the year has four digits
+    """
+
+    date: str
+    has_clock: bool
+    regex: str
+    fast: str
+    zoned: bool
+    fraction: int
+    long_year: bool
+
+
+@lru_cache(maxsize=100_000)
+def shape_of(text: str) -> TimeShape | None:
+    """The shape of a written time, or None when the text is none."""
+    said = plain(text).strip()
+    if len(said) > 64 or not _COULD_BE_TIME.search(said):
+        return None
+    for date, has_clock, pattern in _PATTERNS:
+        match = pattern.fullmatch(said)
+        if match and _sensible(match.groupdict()):
+            return _shape(date, has_clock, pattern, match)
+    return None
+
+
+@lru_cache(maxsize=10_000)
+def clock_shape_of(text: str) -> TimeShape | None:
+    """The shape of a time of day written alone, or None."""
+    said = plain(text).strip()
+    for pattern in _CLOCK_ONLY:
+        match = pattern.fullmatch(said)
+        if match and _sensible(match.groupdict()):
+            return _shape("", True, pattern, match)
+    return None
+
+
+def _sensible(parts: dict[str, str | None]) -> bool:
+    """Whether the numbers taken apart can be a date and a time at all."""
+    hour, minute, second = (int(parts.get(key) or 0) for key in ("H", "M", "S"))
+    if hour > 24 or minute > 59 or second > 60 or (parts.get("half") and not 1 <= hour <= 12):
+        return False
+    if (name := parts.get("N")) and name.casefold() not in MONTHS:
+        return False
+    if (zone := parts.get("zone")) and zone_offset(zone) is None:
+        return False
+    if parts.get("a"):
+        numbers = [int(parts[key] or 0) for key in "abc"]
+        return min(numbers[:2]) >= 1 and (max(numbers[:2]) <= 31 or len(parts["c"] or "") == 2)
+    year, month, day = int(parts.get("y") or 2000), int(parts.get("m") or 1), int(parts.get("d") or 1)
+    return (year < 100 or 1900 <= year < 2200) and 1 <= month <= 12 and 1 <= day <= 31
+
+
+def zone_offset(text: str) -> str | None:
+    """A written offset or zone word as ``+HH:MM``, or None when it does not name one offset."""
+    said = text.strip("() \t").casefold()
+    if said in ZONE_WORDS:
+        return ZONE_WORDS[said]
+    match = re.fullmatch(r"(?:utc|gmt)?([+-])(\d{1,2})(?::?(\d{2}))?(?::?00)?", said)
+    if not match or int(match[2]) > 14 or int(match[3] or 0) > 59:
+        return None
+    return f"{match[1]}{int(match[2]):02d}:{int(match[3] or 0):02d}"
+
+
+def _shape(date: str, has_clock: bool, pattern: re.Pattern[str], match: re.Match[str]) -> TimeShape:
+    parts = match.groupdict()
+    regex = pattern.pattern
+    for name, group in (("mark", _MARK), ("colon", "(?P<colon>[:.])")):
+        literal = re.escape(parts.get(name) or "")
+        regex = regex.replace(group, literal).replace(f"(?P={name})", literal)
+    return TimeShape(
+        date=date,
+        has_clock=has_clock,
+        regex=f"^(?:{regex})$",
+        fast=_fast(date, has_clock, match) if not parts.get("region") else "",
+        zoned=bool(parts.get("zone")),
+        fraction=len(parts.get("f") or ""),
+        long_year=len(parts.get("c") or parts.get("y") or "") == 4,
+    )
+
+
+def _fast(date: str, has_clock: bool, match: re.Match[str]) -> str:
+    """The strptime pattern that reads exactly this writing, or empty."""
+    parts = match.groupdict()
+    heads = {"ymd": "ymd", "abc": "abc"}.get(date, "")
+    if (
+        not heads
+        or match.start(heads[0]) != match.start()
+        or (has_clock and match.start("H") < match.start(heads[0]))
+    ):
+        return ""
+    mark = parts.get("mark") or ""
+    if date == "ymd":
+        written = mark.join(("%Y", "%m", "%d"))
+    else:
+        written = mark.join(("{A}", "{B}", "{C}"))
+    if not has_clock:
+        return written
+    gap = match.string[match.end(heads[2]) : match.start("H")]
+    if parts.get("colon") != ":" or len(gap) != 1 or parts.get("point") in (",", ":"):
+        return ""
+    return written + gap + _fast_clock(match) if _fast_clock(match) else ""
+
+
+def _fast_clock(match: re.Match[str]) -> str:
+    parts = match.groupdict()
+    written = ("%I" if parts.get("half") else "%H") + ":%M" + (":%S" if parts.get("S") else "")
+    written += "%.f" if parts.get("f") else ""
+    half, zone = parts.get("half"), parts.get("zone")
+    if half:
+        if half[-2:].upper() not in ("AM", "PM"):
+            return ""
+        ended = max(match.end("M"), match.end("S"), match.end("f"))
+        written += match.string[ended : match.start("half")] + ("%p" if half.isupper() else "%P")
+        written = written if half == half.strip() else ""
+    if not zone or not written:
+        return written
+    glued = match.string[match.start("zone") - 1].isdigit()
+    if not glued:
+        return ""
+    if zone in ("Z",):
+        return written + "Z"
+    return written + "%z" if re.fullmatch(r"[+-]\d{2}:?\d{2}", zone) else ""

@@ -1,0 +1,253 @@
+"""Whole columns of written values to numbers, exact to the last digit; what is no number becomes a status text.
+
+The fast way is one cast for the column.  Texts it does not read are looked at once each: numbers with
+thousands marks, units or comparison marks around them, two-state words, status words; the rest is refused.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from excursions.read.exports.words import STATE_WORDS, is_status_text
+from excursions.read.fold import plain
+from excursions.records import BAD, GOOD, UNCERTAIN, BoolArray, ByteArray, FloatArray, IndexArray
+
+# While a file is read, a two-state word keeps a code of its own: whether "Off" is the state of a valve or the
+# end of a pH reading is decided when the whole tag is known.
+STATE_OFF, STATE_ON = 16, 17
+
+_NUMBER = re.compile(
+    r"(?P<mark>[<>≤≥~≈=]{0,2})\s*(?P<sign>[+-]?)(?P<digits>\d[\d.,' ]*|[.,]\d+)(?P<power>[eE][+-]?\d+)?(?P<rest>.*)",
+    re.S,
+)
+_GROUPED = {
+    ".": re.compile(r"\d{1,3}(?:[,' ]\d{3})+(?:\.\d*)?|\d+(?:\.\d*)?|\.\d+"),
+    ",": re.compile(r"\d{1,3}(?:[.' ]\d{3})+(?:,\d*)?|\d+(?:,\d*)?|,\d+"),
+}
+_UNIT = re.compile(
+    r"(?![xXeEdD][+-]?\d*$)[^\W\d_]\S{0,11}|[%°‰µμΩ]\S{0,11}|\w{1,6} ?/ ?\w{1,6}|[°%] ?\w{1,8}(?: \w{1,5})?|\(?[A-Za-z%°]{1,8}\)?",
+    re.S,
+)
+_MOST_DIGITS = 400  # longer strings of digits are no readings
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One text understood: number or status word, its quality, the unit behind it."""
+
+    value: float
+    quality: int
+    word: str = ""
+    unit: str = ""
+    mark: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Values:
+    """value (n,), NaN where no number; quality (n,) (see STATE_OFF); ok (n,) False where refused; empty (n,);
+
+    odd: the distinct texts that were not plain numbers, each with what it means and the rows (indices) it stood in.
+    """
+
+    value: FloatArray
+    quality: ByteArray
+    ok: BoolArray
+    empty: BoolArray
+    odd: tuple[tuple[str, Reading | None, IndexArray], ...] = ()
+
+
+def parse_values(column: pl.Series, decimal: str) -> Values:
+    """Values of a column (n,), numeric or text, written with this decimal mark."""
+    if column.dtype.is_numeric() or column.dtype == pl.Boolean:
+        return _typed(column)
+    if column.dtype != pl.String:
+        column = column.cast(pl.String, strict=False)
+    empty = (column.is_null() | (column == "").fill_null(True)).to_numpy().copy()
+    plainly = column.str.replace(",", ".", literal=True) if decimal == "," else column
+    if decimal == ",":
+        # A point in a column of decimal commas is a thousands mark: leave it to the careful way.
+        plainly = pl.select(
+            pl.when(column.str.contains(".", literal=True)).then(None).otherwise(plainly)
+        ).to_series()
+    number = plainly.cast(pl.Float64, strict=False)
+    value = number.fill_null(np.nan).to_numpy().copy()
+    left = np.flatnonzero(~np.isfinite(value) & ~empty)
+    quality = np.zeros(value.size, np.uint8)
+    quality[empty] = BAD
+    ok = np.ones(value.size, np.bool_)
+    odd = _careful(column, decimal, left, value, quality, ok, empty) if left.size else ()
+    return Values(value, quality, ok, empty, odd)
+
+
+def _typed(column: pl.Series) -> Values:
+    if column.dtype == pl.Boolean:
+        empty = column.is_null().to_numpy()
+        on = column.fill_null(False).to_numpy()
+        return Values(
+            on.astype(np.float64),
+            np.where(empty, BAD, GOOD).astype(np.uint8),
+            np.ones(on.size, np.bool_),
+            empty,
+        )
+    empty = column.is_null().to_numpy()
+    value = column.cast(pl.Float64).fill_null(np.nan).to_numpy()
+    strange = ~np.isfinite(value)
+    if not strange.any():
+        return Values(value, np.zeros(value.size, np.uint8), np.ones(value.size, np.bool_), empty)
+    missing = strange & ~empty
+    value = np.where(strange, np.nan, value)
+    rows = np.flatnonzero(missing)
+    odd = (("NaN", Reading(np.nan, BAD, "NaN"), rows),) if rows.size else ()
+    return Values(
+        value, np.where(strange, BAD, GOOD).astype(np.uint8), np.ones(value.size, np.bool_), empty, odd
+    )
+
+
+def _careful(
+    column: pl.Series,
+    decimal: str,
+    left: IndexArray,
+    value: FloatArray,
+    quality: ByteArray,
+    ok: BoolArray,
+    empty: BoolArray,
+) -> tuple[tuple[str, Reading | None, IndexArray], ...]:
+    """Understand each distinct text once and write what it means into the arrays."""
+    frame = pl.DataFrame({"text": column.gather(left), "row": left})
+    groups = frame.group_by("text", maintain_order=True).agg("row")
+    odd: list[tuple[str, Reading | None, IndexArray]] = []
+    for text, rows in zip(groups["text"].to_list(), groups["row"], strict=True):
+        index = rows.to_numpy()
+        if not text.strip():
+            empty[index], quality[index], value[index] = True, BAD, np.nan
+            continue
+        meant = understand(text, decimal)
+        if meant is None:
+            value[index], quality[index], ok[index] = np.nan, BAD, False
+        else:
+            value[index], quality[index] = meant.value, meant.quality
+        if meant is None or meant.word or meant.unit or meant.mark:
+            odd.append((text, meant, index))
+    return tuple(odd)
+
+
+def understand(text: str, decimal: str) -> Reading | None:
+    """What one text in a value column means, or None when it must be refused.
+
+    A text that does not begin like a number is a status word.  One that does must be a number to the end,
+    save for a unit or a status word behind it.
+    """
+    said = plain(text).strip().strip('"').strip()
+    folded = said.casefold()
+    if folded in STATE_WORDS:
+        return Reading(np.nan, STATE_ON if STATE_WORDS[folded] else STATE_OFF, text.strip())
+    if is_status_text(said):
+        return Reading(np.nan, BAD, text.strip())
+    match = _NUMBER.fullmatch(said)
+    if match is None:
+        return Reading(np.nan, BAD, text.strip()) if not re.match(r"[+-]*[.,]?\d", said) else None
+    digits = match["digits"].rstrip(" '")
+    if len(digits) > _MOST_DIGITS or not _GROUPED[decimal].fullmatch(digits):
+        return None
+    number = float(match["sign"] + _bare(digits, decimal) + (match["power"] or ""))
+    return _with_rest(number, match["mark"].strip("="), match["rest"].strip(), text.strip())
+
+
+def _bare(digits: str, decimal: str) -> str:
+    """The digits with a point for the decimal mark and nothing else."""
+    kept = re.sub(r"[.' ]" if decimal == "," else r"[,' ]", "", digits)
+    return kept.replace(",", ".")
+
+
+def _with_rest(number: float, mark: str, rest: str, text: str) -> Reading | None:
+    if not np.isfinite(number):
+        return Reading(np.nan, BAD, text)
+    quality = UNCERTAIN if mark else GOOD
+    if not rest:
+        return Reading(number, quality, mark=mark)
+    if rest.strip("()[] ").casefold() in ("bad", "b"):
+        return Reading(np.nan, BAD, text)
+    if rest.strip("()[]* ").casefold() in (
+        "?",
+        "",
+        "uncertain",
+        "u",
+        "questionable",
+        "q",
+        "s",
+        "substituted",
+        "*",
+    ):
+        return Reading(number, UNCERTAIN, mark=mark or rest)
+    if _UNIT.fullmatch(rest):
+        return Reading(number, quality, unit=rest, mark=mark)
+    return None
+
+
+_PLAIN_NUMBER = re.compile(
+    r"\s*[<>≤≥~]?\s*[+-]?(?:\d[\d.,' \u00a0\u202f’]*|[.,]\d+)(?:[eE][+-]?\d+)?\s*(?:[^\W\d]\S{0,8}|[%°]\S{0,6})?\s*"
+)
+
+
+def looks_numeric(text: str) -> bool:
+    """Whether a text is a number in either decimal writing, perhaps with a mark or a unit."""
+    return bool(_PLAIN_NUMBER.fullmatch(text))
+
+
+@dataclass(frozen=True, slots=True)
+class DecimalEvidence:
+    """How often numbers can only be read with a comma, only with a point, or either way, as decimal mark."""
+
+    comma: int = 0
+    point: int = 0
+    either: int = 0
+    whole: int = 0
+
+    def decide(self) -> tuple[str, str]:
+        """The decimal mark and the reason; the mark is empty when the numbers leave it open."""
+        if self.comma and self.comma >= 10 * self.point:
+            return ",", f"{self.comma} numbers can only be read with a decimal comma"
+        if self.point or not (self.comma or self.either):
+            return ".", ""
+        return ("", "") if self.comma else self._open()
+
+    def _open(self) -> tuple[str, str]:
+        """Every comma stands before exactly three digits."""
+        if self.whole == 0:
+            return (
+                ",",
+                "every number has a comma before exactly three digits, also where a thousands mark would be missing",
+            )
+        return "", ""
+
+
+_ONLY_COMMA = re.compile(
+    r"[+-]?(?:\d{1,3}(?:[.' ]\d{3})+,\d+|\d*,(?:\d{1,2}|\d{4,})|0+,\d+|\d{4,},\d+)(?:[eE][+-]?\d+)?(?:\D.*)?"
+)
+_ONLY_POINT = re.compile(
+    r"[+-]?(?:\d{1,3}(?:[,' ]\d{3})+\.\d*|\d+\.\d*|\.\d+|\d{1,3}(?:,\d{3}){2,})(?:[eE][+-]?\d+)?(?:\D.*)?"
+)
+_EITHER = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}(?:\D.*)?")
+_WHOLE = re.compile(r"[+-]?\d+(?:\D.*)?")
+
+
+def decimal_evidence(texts: Iterable[str]) -> DecimalEvidence:
+    """Count what the numbers of a file say about its decimal mark."""
+    counts = {"comma": 0, "point": 0, "either": 0, "whole": 0}
+    for text in texts:
+        said = plain(text).strip().lstrip("<>=~ ")
+        for name, pattern in (
+            ("comma", _ONLY_COMMA),
+            ("point", _ONLY_POINT),
+            ("either", _EITHER),
+            ("whole", _WHOLE),
+        ):
+            if pattern.fullmatch(said):
+                counts[name] += 1
+                break
+    return DecimalEvidence(**counts)

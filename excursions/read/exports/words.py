@@ -1,0 +1,210 @@
+"""The words exports use for their columns, and what texts in place of a number mean.  Common practice, no source (cp)."""
+
+from __future__ import annotations
+
+import re
+
+from excursions.read.fold import plain
+
+_ROLE_WORDS: dict[str, str] = {
+    "time": "time|timestamp|time stamp|datetime|date time|date and time|ts|t|utc|utc time|time utc|when|zeit|"
+    "zeitstempel|zeitpunkt|datum zeit|datum uhrzeit|datum und uhrzeit|datumzeit|fecha hora|fecha y hora|marca de tiempo|"
+    "horodatage|date heure|date et heure|data ora|data e ora|data hora|data e hora|tijd|tijdstip|tid|tidpunkt|"
+    "source time|source timestamp|local time|sample time|sampled at|event time|start time|start|from|begin|"
+    "time local|date time utc|timestamp utc|timestamp local|measured at|recorded at|logged at|epoch|unix time|"
+    "epoch s|epoch ms|unix|unix timestamp|aika|czas|время|дата и время|時刻|时间|日時|temps",
+    "date": "date|datum|fecha|jour|day|data|dato|tag datum|dia|päivä|дата|日付|日期",
+    "clock": "time|time of day|clock|zeit|uhrzeit|hora|heure|ora|hour|klokkeslett|tijd|klockslag|время|時刻",
+    "late_time": "end time|end|until|to|server time|server timestamp|receive time|received|inserted at|stored at",
+    "tag": "tag|tagname|tag name|tag id|tagid|point|pointname|point name|point id|pointid|item|item id|itemid|item name|"
+    "name|signal|signal name|signalname|sensor|sensor id|sensor name|channel|channel name|variable|variable name|"
+    "varname|var|series|node|node id|nodeid|path|object|object name|messstelle|kennzeichen|kennzeichnung|"
+    "bezeichnung|kanal|messpunkt|signalname|kks|punto|etiqueta|nombre|repere|attribute|metric|loop|instrument|"
+    "measuring point|measurement point|parameter|parameter name|parameter code|datapoint|data point|mp|pnr|"
+    "series name|source|symbol|address|adresse|adress|measurand|quantity|тег|タグ|点名|变量",
+    "place": "site|station|device|device id|equipment|location|plant|asset|area|unit name|site no|site id|anlage|"
+    "gerat|standort|ort|logger",
+    "value": "value|val|values|reading|readings|wert|messwert|valor|valeur|valore|waarde|varde|verdi|pv|process value|"
+    "measurement|measured value|measure|data value|numeric value|num value|istwert|result|y|actual value|"
+    "value num|float value|arvo|wartosc|значение|値|值|current value|data",
+    "average": "avg|average|mean|mittelwert|mittel|promedio|media|moyenne|medio",
+    "other_figure": "min|max|minimum|maximum|std|stdev|stddev|count|samples|sum|range|median|percent good|pctgood|"
+    "raw|raw value|rohwert|duration|delta|setpoint|sp",
+    "quality": "quality|qual|q|status|state|valid|validity|is valid|qualitat|qualitaet|gultig|gueltig|calidad|qualite|"
+    "qualita|qualidade|flag|flags|good|isgood|is good|good bad|opc quality|opcquality|quality code|qualitycode|"
+    "status code|statuscode|value status|value quality|data quality|substatus|zustand|quality flag|qc|qc flag|"
+    "kwaliteit|estado|statut|stato|confidence|condition|qualifier|qs|st",
+    "unit": "unit|units|uom|eu|engineering unit|engineering units|eng unit|eng units|einheit|einh|unidad|unidades|"
+    "unite|unites|unita|unidade|eenheid|enhet|unit of measure",
+    "description": "description|desc|descriptor|beschreibung|descripcion|descriptif|descricao|descrizione|comment|"
+    "comments|kommentar|bemerkung|remark|remarks|note|notes|text|label|long name|annotation|longname|langtext|event",
+    "index": "index|idx|no|nr|row|row no|rownum|row number|line|line no|lfd nr|lfdnr|record|record no|seq|sequence|"
+    "sequence number|count|counter|id|record id|unnamed 0|n",
+}
+ROLES: dict[str, frozenset[str]] = {
+    role: frozenset(plain(word).casefold() for word in words.split("|"))
+    for role, words in _ROLE_WORDS.items()
+}
+
+_KNOWN_BAD = frozenset(
+    plain(word).casefold()
+    for word in [
+        "bad",
+        "no data",
+        "nodata",
+        "i/o",
+        "io",
+        "i/o timeout",
+        "i/o error",
+        "shutdown",
+        "comm fail",
+        "comm failure",
+        "comm error",
+        "communication failure",
+        "not connected",
+        "bad input",
+        "no result",
+        "calc failed",
+        "calc off",
+        "pt created",
+        "scan off",
+        "scan timeout",
+        "out of service",
+        "configure",
+        "error",
+        "err",
+        "fault",
+        "failure",
+        "failed",
+        "fail",
+        "invalid",
+        "offline",
+        "off-line",
+        "off line",
+        "timeout",
+        "time out",
+        "overflow",
+        "underflow",
+        "over range",
+        "under range",
+        "overrange",
+        "underrange",
+        "out of range",
+        "over",
+        "under",
+        "n/a",
+        "na",
+        "nan",
+        "null",
+        "none",
+        "nil",
+        "missing",
+        "no value",
+        "no good data",
+        "not available",
+        "unavailable",
+        "no sample",
+        "stale",
+        "sensor fault",
+        "sensor failure",
+        "open circuit",
+        "wire break",
+        "short circuit",
+        "device failure",
+        "inf",
+        "infinity",
+        "-inf",
+        "-infinity",
+        "#n/a",
+        "#na",
+        "#value!",
+        "#div/0!",
+        "#ref!",
+        "#num!",
+        "#name?",
+        "#null!",
+        "disconnected",
+        "comm",
+        "no comm",
+        "gestort",
+        "storung",
+        "ungultig",
+        "fehler",
+        "kein wert",
+        "keine daten",
+        "ausfall",
+        "drahtbruch",
+        "sin datos",
+        "error de comunicacion",
+        "pas de donnees",
+        "defaut",
+        "maintenance",
+        "wartung",
+        "calibration",
+        "not available yet",
+        "blank",
+        "(null)",
+        "<null>",
+        "-",
+        "--",
+        "---",
+        "----",
+        "*",
+        "**",
+        "***",
+        "****",
+        "?",
+        "??",
+        "???",
+        ".",
+        "..",
+        "...",
+        "x",
+        "nd",
+        "n.d.",
+        "n.a.",
+        "bad value",
+        "bad quality",
+        "quality bad",
+        "nan(ind)",
+        "1.#qnan",
+        "-1.#ind",
+        "1.#inf",
+        "1.#nan",
+        "-1.#inf",
+    ]
+)
+_HASHES = re.compile(r"[#*?!.\-_ =/\\]+")
+
+# Two-state signals (hold flags, wash valves) come as words; which of the two is the active one.
+STATE_WORDS: dict[str, float] = {
+    **dict.fromkeys(
+        ("on", "true", "yes", "active", "open", "opened", "running", "run", "started", "high", "ein", "an", "ja",
+         "aktiv", "offen", "auf", "wahr", "y", "hold", "enabled", "si", "oui", "vrai", "verdadero", "marche"),
+        1.0,
+    ),
+    **dict.fromkeys(
+        ("off", "false", "no", "inactive", "closed", "close", "stopped", "stop", "idle", "low", "aus", "nein",
+         "inaktiv", "geschlossen", "zu", "falsch", "n", "disabled", "non", "faux", "falso", "arret"),
+        0.0,
+    ),
+}  # fmt: skip
+
+
+def fold(text: str) -> str:
+    """A header without case, accents, units in brackets and punctuation."""
+    bare = re.sub(r"[\[(].*?[\])]", " ", text)
+    bare = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", bare) if not bare.isupper() else bare
+    return " ".join(re.sub(r"[_\W]+", " ", plain(bare).casefold()).split())
+
+
+def roles_of(header: str) -> frozenset[str]:
+    """Every role a header may name; empty when it is none of the known words."""
+    folded, joined = fold(header), fold(header).replace(" ", "")
+    return frozenset(role for role, words in ROLES.items() if folded in words or joined in words)
+
+
+def is_status_text(text: str) -> bool:
+    """Whether a text is one of the usual words for a missing or bad value."""
+    folded = plain(text).strip().casefold()
+    return folded in _KNOWN_BAD or bool(_HASHES.fullmatch(folded)) or folded.startswith("bad")

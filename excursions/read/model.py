@@ -1,0 +1,124 @@
+"""What goes into the reading room and what comes out of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+import polars as pl
+
+from excursions.errors import ExcursionsError
+from excursions.plant import Plant
+from excursions.records import Decision, TagSeries
+
+REFUSED_SCHEMA: dict[str, pl.DataType] = {
+    "file": pl.String(),
+    "line": pl.Int64(),
+    "column": pl.String(),
+    "text": pl.String(),
+    "reason": pl.String(),
+    "rows": pl.Int64(),
+}
+STATUS_SCHEMA: dict[str, pl.DataType] = {
+    "tag": pl.String(),
+    "word": pl.String(),
+    "quality": pl.String(),
+    "count": pl.Int64(),
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadOptions:
+    """What the user states about the files; an empty field is decided from the data, and the decision listed.
+
+    Attributes
+    ----------
+    tz : str
+        IANA zone of times that carry none; empty: what the file states, else UTC.
+    decimal_mark : str
+        ``.`` or ``,``.
+    separator : str
+        One character, or ``fixed`` for columns of fixed width.
+    date_order : str
+        ``day-first``, ``month-first`` or ``year-first``.
+    encoding : str
+        Name of the text encoding.
+    sheet : str
+        Name of the worksheet, or of the table in a data base file; empty: all that hold readings.
+    quality_words : mapping of str to str
+        Status text or code -> ``good``, ``uncertain`` or ``bad``; goes before the built-in table.
+    date_system : str
+        ``1900`` or ``1904``: first year of spreadsheet day numbers; empty: what the workbook states, else 1900.
+    max_unpacked_bytes : int
+        A packed file that grows beyond this is refused.
+    max_ratio : int
+        A packed file that grows by more than this factor is refused as a likely bomb.
+    spill_bytes : int
+        Readings beyond this many bytes are kept in an unnamed temporary file instead of memory.
+    block_bytes : int
+        Text is read in blocks of about this size.
+    """
+
+    tz: str = ""
+    decimal_mark: str = ""
+    separator: str = ""
+    date_order: str = ""
+    encoding: str = ""
+    sheet: str = ""
+    quality_words: Mapping[str, str] = field(default_factory=dict)
+    date_system: str = ""
+    max_unpacked_bytes: int = 64 * 2**30
+    max_ratio: int = 400
+    spill_bytes: int = 600 * 2**20
+    block_bytes: int = 16 * 2**20
+
+    def for_plant(self, plant: Plant) -> ReadOptions:
+        """These options, with the register's zone and quality words where the user stated none.
+
+        A register that says UTC (or nothing) leaves the zone to what the files state.
+        """
+        words = {**plant.quality_words, **self.quality_words}
+        return replace(self, tz=self.tz or ("" if plant.zone == "UTC" else plant.zone), quality_words=words)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FileReport:
+    """One file (or one member of an archive, sheet or table) as it was understood.
+
+    rows counts readings met: data rows of a long table, filled cells under a tag of a wide one.
+    rows == used + refused always; duplicates are told apart later and are among `used`.
+    `lines` is the number of text lines or table rows the file held.  first and last are ns UTC, None without readings.
+    """
+
+    path: str
+    sha256: str
+    bytes: int
+    dialect: str
+    rows: int
+    used: int
+    refused: int
+    tags: int
+    first: int | None = None
+    last: int | None = None
+    lines: int = 0
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """All readings of all files.
+
+    series : by tag, in the order of tag names
+    files : one report a file, in the order read
+    refused : file, line, column, text, reason, rows (how many readings the line would have held)
+    decisions : what was inferred or assumed
+    status_words : tag, word, quality, count: every distinct text met in place of a number or as a quality
+    problems : files that could not be used at all
+    """
+
+    series: dict[str, TagSeries]
+    files: tuple[FileReport, ...]
+    refused: pl.DataFrame
+    decisions: tuple[Decision, ...]
+    status_words: pl.DataFrame
+    problems: tuple[ExcursionsError, ...] = ()

@@ -1,0 +1,116 @@
+"""Bytes of a file, unpacked on the way, with limits against files that grow without end."""
+
+from __future__ import annotations
+
+import bz2
+import gzip
+import lzma
+import zlib
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import IO, cast
+
+import zstandard
+
+from excursions.errors import InputFileError
+from excursions.read.model import ReadOptions
+
+_CHUNK = 4 * 2**20
+# A packed file may always grow to this size, however small it is: short repetitive exports pack very well.
+_RATIO_FREE_BYTES = 256 * 2**20
+
+Opener = Callable[[IO[bytes]], IO[bytes]]
+
+
+def _zstd(raw: IO[bytes]) -> IO[bytes]:
+    return cast(IO[bytes], zstandard.ZstdDecompressor().stream_reader(raw, read_across_frames=True))
+
+
+# Magic number, the words for it, how to open it.  A new packing is one row.
+PACKINGS: tuple[tuple[bytes, str, Opener], ...] = (
+    (b"\x1f\x8b", "gzip", lambda raw: cast(IO[bytes], gzip.GzipFile(fileobj=raw))),
+    (b"\x28\xb5\x2f\xfd", "zstd", _zstd),
+    (b"\xfd7zXZ\x00", "xz", lambda raw: cast(IO[bytes], lzma.LZMAFile(raw))),
+    (b"BZh", "bzip2", lambda raw: cast(IO[bytes], bz2.BZ2File(raw))),
+)
+_BROKEN = (EOFError, zlib.error, lzma.LZMAError, zstandard.ZstdError, OSError)
+
+
+def packing_of(start: bytes) -> tuple[str, Opener] | None:
+    """Name and opener of the packing that these first bytes belong to, or None when they are not packed."""
+    return next(((name, opener) for magic, name, opener in PACKINGS if start.startswith(magic)), None)
+
+
+@contextmanager
+def opened(path: Path) -> Iterator[IO[bytes]]:
+    """Open a file for reading; what the system says against it becomes a sentence.
+
+    Raises
+    ------
+    InputFileError
+        If the file is not there or may not be read.
+    """
+    try:
+        raw = path.open("rb")
+    except OSError as error:
+        raise InputFileError(
+            found=f"a file that cannot be opened ({error.strerror or error})",
+            expected="a file that can be read",
+            mend="check the name and your right to read it",
+            file=str(path),
+        ) from error
+    with raw:
+        yield raw
+
+
+def unpacked(raw: IO[bytes], packed_bytes: int, options: ReadOptions) -> Iterator[bytes]:
+    """Chunks of the unpacked content of an open file.
+
+    Yields
+    ------
+    bytes
+        Never empty.  A file cut off in the middle yields what is there, then raises :class:`CutOff`.
+
+    Raises
+    ------
+    InputFileError
+        If the content grows beyond `options.max_unpacked_bytes` or `options.max_ratio`.
+    """
+    start = raw.read(8)
+    raw.seek(0)
+    packing = packing_of(start)
+    if packing is None:
+        yield from _chunks(raw)
+        return
+    name, opener = packing
+    total = 0
+    try:
+        with opener(raw) as stream:
+            for chunk in _chunks(stream):
+                total += len(chunk)
+                check_growth(total, packed_bytes, name, options)
+                yield chunk
+    except _BROKEN as error:
+        raise CutOff(name) from error
+
+
+class CutOff(Exception):
+    """The packed stream ends or breaks before its end mark; what came before it is sound."""
+
+
+def check_growth(total: int, packed_bytes: int, name: str, options: ReadOptions) -> None:
+    """Refuse content that has grown beyond the limits."""
+    limit = max(_RATIO_FREE_BYTES, packed_bytes * options.max_ratio)
+    if total <= options.max_unpacked_bytes and total <= limit:
+        return
+    raise InputFileError(
+        found=f"a {name} file of {packed_bytes} bytes that unpacks to more than {total} bytes",
+        expected=f"at most {options.max_unpacked_bytes} bytes and {options.max_ratio} times the packed size",
+        mend="unpack it yourself if you trust it, and pass the unpacked file",
+    )
+
+
+def _chunks(stream: IO[bytes]) -> Iterator[bytes]:
+    while chunk := stream.read(_CHUNK):
+        yield chunk
