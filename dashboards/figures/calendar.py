@@ -30,7 +30,8 @@ def calendar_drawing(overview: Overview) -> Markup:
     months = _months(overview, days)
     grid = "".join(f'<path class="grid" d="M{day} 0V1"/>' for day, *_ in months)
     names = "".join(
-        f'<span style="left:{100 * day / days:.2f}%">{escape(name)}</span>' for day, name in months
+        f'<span style="left:{100 * day / days:.2f}%">{escape(name)}{f" <i>{year}</i>" if year else ""}</span>'
+        for day, name, year in months
     )
     return Markup(
         f'<div class="calendar" role="img" aria-label="{escape(overview.calendar_words)}">{rows}'
