@@ -10,6 +10,8 @@ from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple
 
 from excursions.clock import TimeArray
+from excursions.detect.drift import DriftSettings, detect_drift
+from excursions.detect.fouling import FoulingSettings, detect_fouling
 from excursions.detect.interruptions import InterruptionSettings, detect_interruptions
 from excursions.detect.merge import merge
 from excursions.detect.noise import NoiseSettings, detect_noise
@@ -40,6 +42,8 @@ DETECTORS: tuple[Detector, ...] = (
     Detector("stuck", detect_stuck, StuckSettings),
     Detector("noise", detect_noise, NoiseSettings),
     Detector("step", detect_step, StepSettings),
+    Detector("drift", detect_drift, DriftSettings),
+    Detector("fouling", detect_fouling, FoulingSettings),
 )
 
 

@@ -143,15 +143,15 @@ def company_clues(survey: Survey, at: int, *, width: int, broken: bool) -> tuple
         if ratio > MOVED:
             clues.append(Clue(odds=0.05, words=f"{name} changed at the same time"))
         elif math.isfinite(ratio):
-            related = _related(survey.blocks.level, other)
-            clues.append(Clue(odds=6.0 if related else 1.3, words=f"{name} did not change with it"))
+            close = related(survey.blocks.level, other)
+            clues.append(Clue(odds=6.0 if close else 1.3, words=f"{name} did not change with it"))
     return tuple(clues)
 
 
 MOVED = 4.0  # usual changes: an unrelated signal passes that about once in a thousand windows
 
 
-def _related(level: FloatArray, other: FloatArray) -> bool:
+def related(level: FloatArray, other: FloatArray) -> bool:
     """Whether two signals usually go together: rank correlation of their levels or of their changes."""
     both = np.isfinite(other)
     if np.count_nonzero(both) < 20:

@@ -9,8 +9,9 @@ import numpy as np
 from excursions.clock import NS_PER_S
 from excursions.detect.scan import Change
 from excursions.detect.survey import Survey
-from excursions.records import FloatArray
+from excursions.records import FloatArray, IndexArray
 
+MOST_POINTS = 256  # a longer series is averaged down before ramps are fitted
 EDGES = 24  # positions tried for begin and for end of a transition
 BETTER = 0.85  # a ramp must leave this share of a step's squares to be preferred
 LEAVING = 0.15  # share of the size at which a sample has left the old level
@@ -40,9 +41,7 @@ class Transition:
 def transition_of(survey: Survey, change: Change) -> Transition:
     """Fit a change of level on blocks, then on samples."""
     blocks = survey.blocks
-    lo, hi = max(change.at - change.width, 0), min(change.at + change.width, len(blocks))
-    begin, end = ramp(survey.rest[lo:hi], change.at - lo)
-    begin, end = lo + begin, lo + end
+    lo, hi, begin, end = _window(survey, change)
     if end - begin <= RAW_BLOCKS:
         return _on_samples(survey, change, begin, end)
     level = blocks.level
@@ -66,20 +65,54 @@ def transition_of(survey: Survey, change: Change) -> Transition:
 
 
 RAW_BLOCKS = 3
+WIDENINGS = 8
+
+
+def _window(survey: Survey, change: Change) -> tuple[int, int, int, int]:
+    """Window and ramp in it; widened while the ramp fills it, so that a slow change is seen whole."""
+    total, half = len(survey.blocks), change.width
+    for _ in range(WIDENINGS):
+        lo, hi = max(change.at - half, 0), min(change.at + half, total)
+        begin, end = ramp(survey.rest[lo:hi], change.at - lo)
+        inside = (begin > half // 8 or lo == 0) and (end < hi - lo - 1 - half // 8 or hi == total)
+        if begin == end or inside or half < MINIMAL_HALF:
+            break
+        half *= 2
+    return lo, hi, lo + begin, lo + end
+
+
+MINIMAL_HALF = 4
 
 
 def ramp(level: FloatArray, at: int) -> tuple[int, int]:
     """Begin and end of the straight transition between two levels that fits best; equal for a step.
 
-    A step at the best place is kept unless a ramp leaves clearly less unexplained.
+    A step at the best place is kept unless a ramp leaves clearly less unexplained.  Long series are thinned
+    to means first; the search is made twice, the second time around the best of the first.
     """
-    n = level.size
-    if n < 8:
+    if level.size < 8:
         return at, at
-    place = np.unique(np.linspace(1, n - 1, EDGES).astype(np.int64))
-    place = np.unique(np.append(place, at))
-    i, j = (grid.ravel() for grid in np.meshgrid(place, place, indexing="ij"))
+    group = -(-level.size // MOST_POINTS)
+    short = np.add.reduceat(level, np.arange(0, level.size, group)) / group
+    short[-1] = level[(short.size - 1) * group :].mean()
+    n, near = short.size, min(max(round(at / group), 1), short.size - 1)
+    place = np.unique(np.append(np.linspace(1, n - 1, EDGES).astype(np.int64), near))
+    begin, end = _best_pair(short, place, place)
+    reach = -(-n // EDGES)
+    begin, end = _best_pair(short, _around(begin, reach, n), _around(end, reach, n))
+    return begin * group, min(end * group, level.size - 1)
+
+
+def _around(at: int, reach: int, n: int) -> IndexArray:
+    return np.unique(np.linspace(max(at - reach, 1), min(at + reach, n - 1), EDGES // 2).astype(np.int64))
+
+
+def _best_pair(level: FloatArray, begins: IndexArray, ends: IndexArray) -> tuple[int, int]:
+    """The pair with the least squares; the best single place when no ramp is clearly better."""
+    i, j = (grid.ravel() for grid in np.meshgrid(begins, ends, indexing="ij"))
     i, j = i[i <= j], j[i <= j]
+    single = np.union1d(begins, ends)
+    i, j = np.concatenate([i, single]), np.concatenate([j, single])
     squares = _ramp_squares(level, i, j)
     steps = np.flatnonzero(i == j)
     step = steps[np.argmin(squares[steps])]
@@ -89,7 +122,7 @@ def ramp(level: FloatArray, at: int) -> tuple[int, int]:
     return int(i[best]), int(j[best])
 
 
-def _ramp_squares(level: FloatArray, begin: FloatArray, end: FloatArray) -> FloatArray:
+def _ramp_squares(level: FloatArray, begin: IndexArray, end: IndexArray) -> FloatArray:
     """Residual squares of the two-level ramp with least-squares levels, for each (begin, end)."""
     at = np.arange(level.size)
     rise = np.clip((at - begin[:, None]) / np.maximum(end - begin, 1)[:, None], 0.0, 1.0)

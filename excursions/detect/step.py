@@ -29,6 +29,7 @@ from excursions.detect.origin import (
 )
 from excursions.detect.pattern import running_mean
 from excursions.detect.scan import Change, changes
+from excursions.detect.severity import severity_of
 from excursions.detect.shape import Transition, transition_of
 from excursions.detect.survey import Survey, survey_of
 from excursions.records import CALIBRATING, Event, Record
@@ -128,14 +129,6 @@ def _event(context: _Context, change: Change, shape: Transition) -> list[Event]:
             details={"before": shape.before, "after": shape.after, "transition_s": shape.length_s},
         )
     ]
-
-
-def severity_of(record: Record, level: float, size: float) -> str:
-    """By what it does to the reading: past three tolerances act, past one check, else note."""
-    tolerance = record.point.tolerance_at(level)
-    if tolerance <= 0:
-        return "check"
-    return "act" if abs(size) > 3 * tolerance else "check" if abs(size) > tolerance else "note"
 
 
 def _alike(context: _Context, change: Change) -> int:

@@ -1,0 +1,206 @@
+"""Fouling as a saw-tooth: between cleanings the reading walks one way, and each cleaning brings it back.
+
+Method: every stretch between two cleanings (calibrations alike, for drift that calibration takes out) gives a
+walk, from a straight line through its blocks, and the jump across the cleaning that ends it.  A run of
+stretches whose walks go one way and whose jumps go the other, both beyond chance by a t test over the
+stretches, is one event; the run is the stretch of the record with the largest sum of walks in units of
+their own scatter.  What the jumps do not bring back is reported as its own figure.
+
+References
+----------
+.. [1] R. J. Wagner, R. W. Boulger, C. J. Oblinger, B. A. Smith, "Guidelines and standard procedures for
+   continuous water-quality monitors", USGS Techniques and Methods 1-D3 (2006): fouling is what cleaning
+   changes, drift is what calibration changes afterwards.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import t as student
+
+from excursions.clock import NS_PER_DAY
+from excursions.detect.origin import Clue, expected_faults, name_origin, weigh, words_of
+from excursions.detect.severity import severity_of
+from excursions.detect.survey import Survey, survey_of
+from excursions.records import CALIBRATING, CLEANING, WASHING, Event, FloatArray, IndexArray, Record
+
+FEWEST_STRETCHES = 3
+FEWEST_BLOCKS = 4  # in a stretch
+EDGE_SHARE = 6  # a sixth of a stretch at either end makes its level there
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FoulingSettings:
+    """When a saw-tooth over cleanings is fouling."""
+
+    foulings_per_year: float = 1.5  # (cp)
+    unexplained: float = 0.2  # saw-teeth of the process itself (cp)
+    least_p: float = 1e-3  # of the t tests of walks and of jumps, each
+    least_restored: float = 0.3  # share of the walk that cleanings bring back
+    least_confidence: float = 0.1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Teeth:
+    """Stretches between resets: block range, walk over each, jump across the reset after each (NaN: none).
+
+    lo, hi (k,) blocks; begin (k,) level at the begin; walk, jump (k,), the signal's unit.
+    """
+
+    lo: IndexArray
+    hi: IndexArray
+    begin: FloatArray
+    walk: FloatArray
+    jump: FloatArray
+
+
+def detect_fouling(record: Record, settings: FoulingSettings | None = None) -> tuple[Event, ...]:
+    """Find saw-teeth over cleanings (kind ``fouling``) and over calibrations (kind ``drift``).
+
+    Returns
+    -------
+    tuple of Event
+        Size is the mean change from clean to dirty.
+    """
+    settings = settings or FoulingSettings()
+    survey = survey_of(record)
+    if survey is None:
+        return ()
+    found = []
+    for kind, codes in (("fouling", (CLEANING,)), ("fouling", (WASHING,)), ("drift", (CALIBRATING,))):
+        teeth = teeth_between(record, survey, codes)
+        run = _run(teeth)
+        event = None if run is None else _event(record, survey, teeth, run, kind, settings)
+        if event is not None and not any(e.start < event.end and event.start < e.end for e in found):
+            found.append(event)
+    return tuple(sorted(found, key=lambda event: event.start))
+
+
+def teeth_between(record: Record, survey: Survey, codes: tuple[int, ...]) -> Teeth:
+    """Cut the blocks at every span of these states and measure each stretch."""
+    blocks = survey.blocks
+    spans = record.states.spans(*codes)
+    begins = np.searchsorted(blocks.start, spans[:, 0])
+    ends = np.searchsorted(blocks.start, spans[:, 1])
+    lo, hi = np.append(0, ends), np.append(begins, len(blocks))
+    long = hi - lo >= FEWEST_BLOCKS
+    lo, hi = lo[long], hi[long]
+    walk, begin, end = np.empty(lo.size), np.empty(lo.size), np.empty(lo.size)
+    for i, (a, b) in enumerate(zip(lo, hi, strict=True)):
+        walk[i], begin[i], end[i] = _ends(blocks.level[a:b])
+    jump = np.append(begin[1:] - end[:-1], np.nan)[: lo.size]
+    return Teeth(lo=lo, hi=hi, begin=begin, walk=walk, jump=jump)
+
+
+def _ends(level: FloatArray) -> tuple[float, float, float]:
+    """Walk and levels at both ends, from the medians of the first and last sixth (at least two blocks)."""
+    edge = max(level.size // EDGE_SHARE, 2)
+    begin, end = float(np.median(level[:edge])), float(np.median(level[-edge:]))
+    return end - begin, begin, end
+
+
+def _run(teeth: Teeth) -> tuple[int, int] | None:
+    """Run of stretches [i, j) with the largest one-sided sum of walks, half a scatter taken off each."""
+    n = teeth.walk.size
+    if n < FEWEST_STRETCHES:
+        return None
+    scatter = 1.4826 * float(np.median(np.abs(teeth.walk - np.median(teeth.walk))))
+    scatter = max(scatter, 0.1 * float(np.median(np.abs(teeth.walk))), 1e-12)
+    best, chosen = 0.0, None
+    for side in (1.0, -1.0):
+        score = np.concatenate([[0.0], np.cumsum(side * teeth.walk / scatter - 0.5)])
+        low = np.minimum.accumulate(score)
+        gain = score - low
+        j = int(np.argmax(gain))
+        if gain[j] > best:
+            best, chosen = float(gain[j]), (int(np.argmin(score[: j + 1])), j)
+    return chosen if chosen and chosen[1] - chosen[0] >= FEWEST_STRETCHES else None
+
+
+def _one_sided(x: FloatArray, side: float) -> float:
+    """p value of a t test that the mean goes to `side`."""
+    x = x[np.isfinite(x)] * side
+    if x.size < FEWEST_STRETCHES - 1:
+        return 1.0
+    error = max(float(x.std(ddof=1)), 0.05 * abs(float(x.mean())), 1e-12) / math.sqrt(x.size)
+    return float(student.sf(float(x.mean()) / error, x.size - 1))
+
+
+def _event(
+    record: Record, survey: Survey, teeth: Teeth, run: tuple[int, int], kind: str, settings: FoulingSettings
+) -> Event | None:
+    i, j = run
+    walk, jump = teeth.walk[i:j], teeth.jump[i:j]
+    size, back = float(np.mean(walk)), float(np.nanmean(jump)) if np.isfinite(jump).any() else math.nan
+    side = math.copysign(1.0, size)
+    p_walk, p_jump = _one_sided(walk, side), _one_sided(jump, -side)
+    restored = -back / size if size else 0.0
+    if max(p_walk, p_jump) > settings.least_p ** (1 / 2) or p_walk * p_jump > settings.least_p**2:
+        return None
+    if not restored >= settings.least_restored or abs(size) < 2 * survey.quantum:
+        return None
+    blocks = survey.blocks
+    start = int(survey.live.time[blocks.first[teeth.lo[i]]])
+    end = int(survey.live.time[int(blocks.first[teeth.hi[j - 1]]) - 1])
+    days = (teeth.hi[i:j] - teeth.lo[i:j]) * blocks.width_s / 86_400
+    chance = settings.unexplained + p_walk * p_jump * 100
+    clues = (*_locked(survey, teeth, run),)
+    prior = expected_faults(settings.foulings_per_year, survey.years)
+    probe = weigh(prior=prior, chance=chance, clues=(Clue(odds=4.0), *clues))
+    if probe < settings.least_confidence:
+        return None
+    left = _left_over(survey, teeth, run)
+    error = float(walk.std(ddof=1)) / math.sqrt(walk.size)
+    name = "cleaning" if kind == "fouling" else "calibration"
+    return Event(
+        point=record.point.name,
+        kind=kind,
+        start=start,
+        end=end,
+        size=size,
+        size_low=size - 1.645 * error,
+        size_high=size + 1.645 * error,
+        size_unit=record.value.unit if record.value else "",
+        confidence=probe,
+        origin=name_origin(probe),
+        severity=severity_of(record, float(np.median(teeth.begin[i:j])), size),
+        probe=record.plant.probe_at(record.point.name, start) or "",
+        onset_uncertainty_s=float(days[0]) * 86_400 / 2,
+        open_start=i == 0,
+        open_end=j == teeth.walk.size,
+        evidence=(
+            f"walks by {size:.3g} from one {name} to the next, {walk.size} times",
+            f"each {name} brings back {100 * restored:.0f} % of it",
+            f"what is not brought back walks by {left:.2g} a day",
+            *words_of(clues),
+        ),
+        details={
+            "rate_per_day": float(np.median(walk / days)),
+            "restored_share": restored,
+            "unrestored_per_day": left,
+            "stretches": float(walk.size),
+        },
+    )
+
+
+def _left_over(survey: Survey, teeth: Teeth, run: tuple[int, int]) -> float:
+    """Trend per day of the level right after each reset: what the resets do not bring back."""
+    i, j = run
+    day = survey.blocks.start[teeth.lo[i:j]] / NS_PER_DAY
+    return float(np.polyfit(day - day[0], teeth.begin[i:j], 1)[0]) if j - i > 2 else 0.0
+
+
+def _locked(survey: Survey, teeth: Teeth, run: tuple[int, int]) -> tuple[Clue, ...]:
+    """Cleanings by the hour of the day make a process's daily round look like a saw-tooth."""
+    i, j = run
+    begin = survey.blocks.start[teeth.lo[i:j]]
+    if begin.size < 3:
+        return ()
+    gap = float(np.median(np.diff(begin))) / NS_PER_DAY
+    whole = abs(gap - round(gap)) < 0.05 and 1 <= round(gap) <= 2
+    if whole:
+        return (Clue(odds=0.3, words="the cleanings keep to the hour of the day, as the process may"),)
+    return ()
