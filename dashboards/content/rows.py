@@ -26,7 +26,7 @@ from excursions.records import SEVERITY_RANK, Calibration, Event, Link, Paramete
 from excursions.report.wording import number
 
 IN_POINT_UNIT = ("before", "after")
-MOST_ON_PAPER = 8
+MOST_ON_PAPER = 6
 MOST_ROWS = 1_200  # beyond this a page stops being one; the tables beside it hold every event
 
 

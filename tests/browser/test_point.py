@@ -174,11 +174,11 @@ def test_the_figure_saves_as_a_picture(page: Any, kind: str) -> None:
 
 
 def test_dark_and_light_follow_the_system(page: Any) -> None:
-    ink = "document.querySelector('#plot .js-line').style.stroke"
-    light = page.evaluate(ink)
+    inks = "[...document.querySelectorAll('#plot .js-line')].map(line => line.style.stroke)"
+    assert "rgb(28, 78, 148)" in page.evaluate(inks)
     page.emulate_media(color_scheme="dark")
-    page.wait_for_function(f"{ink} !== '{light}'")
-    assert page.evaluate(ink) == "rgb(143, 188, 245)"
+    page.wait_for_function(f"({inks}).includes('rgb(143, 188, 245)')")
+    assert "rgb(28, 78, 148)" not in page.evaluate(inks)
 
 
 def test_the_sheet_on_paper_is_whole_and_two_pages_at_most(page: Any, tmp_path: Path) -> None:
