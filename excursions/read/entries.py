@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -11,12 +12,14 @@ from excursions.errors import ExcursionsError, InputFileError
 from excursions.read.actions import action_of, phase_of
 from excursions.read.cells import Row
 from excursions.read.figures import air_pressure_kpa, degc, figure_of
+from excursions.read.fold import plain
 from excursions.read.headers import LEFT, Meaning, meaning_of
 from excursions.read.numbers import is_nothing, number_of
 from excursions.read.standards import Standard, standard_of
 from excursions.read.table import LogTable
 from excursions.records import CalibrationEntry, StandardReading
 
+_GRAB = re.compile(r"grab|sample|labor|\blab\b|proben|muestra|echantillon|amostra")
 _ONE_CALIBRATION = 2 * NS_PER_HOUR  # rows of one standard each, further apart than this, are two calibrations
 _OWN_UNIT_WITHIN = 1.5  # a reading this near its pH buffer is a pH, not a voltage
 
@@ -66,6 +69,12 @@ class Facts:
 
     def part(self, phase: str) -> Part:
         return self.parts.setdefault(phase, Part())
+
+    @property
+    def row_kind(self) -> str:
+        """``part`` for a row with one standard or one figure, of which several make a calibration."""
+        whole = any(len(part.figures) > 1 or set(part.slots) - {"#0"} for part in self.parts.values())
+        return "" if whole or not self.measured else "part"
 
     @property
     def measured(self) -> bool:
@@ -132,6 +141,8 @@ class RowReader:
     def _standard(self, facts: Facts, at: int, meaning: Meaning, cell: str, phase: str) -> None:
         unit = self.table.cell(facts.row, "standard_unit") or meaning.unit
         standard = standard_of(cell, comma=self.comma, unit=_spelt(unit))
+        if standard and _GRAB.search(plain(facts.said).casefold()):
+            standard = replace(standard, label="sample")
         if standard is None:
             self._fault(facts.row, at, cell, 'a standard such as "7.00", "air" or "1413 uS/cm"')
             return
@@ -214,20 +225,24 @@ def _serial(text: str) -> str:
     return said
 
 
-def merge(rows: Sequence[Facts]) -> list[tuple[Facts, int]]:
-    """Join neighbouring rows that each hold one standard of the same calibration; with the number of rows joined."""
-    joined: list[tuple[Facts, int]] = []
+def merge(rows: Sequence[Facts]) -> list[Facts]:
+    """Join neighbouring rows that each hold one standard or one figure of the same calibration."""
+    joined: list[Facts] = []
+    kinds: list[str] = []
+    count = 0
     for facts in rows:
-        if joined and _belongs(joined[-1][0], facts):
-            first, count = joined[-1]
-            _join(first, facts, count)
-            joined[-1] = (first, count + 1)
+        kind = facts.row_kind
+        if joined and kind == kinds[-1] == "part" and _belongs(joined[-1], facts):
+            count += 1
+            _join(joined[-1], facts, count)
         else:
-            joined.append((facts, 1))
+            joined.append(facts)
+            kinds.append(kind)
     return joined
 
 
 def _belongs(first: Facts, facts: Facts) -> bool:
+    """Whether a row goes on with the calibration of the rows before: same names, soon after, nothing said twice."""
     same = ("point", "probe", "action", "phase")
     if any(getattr(first, key) != getattr(facts, key) for key in same) or set(first.parts) != set(
         facts.parts
@@ -235,16 +250,16 @@ def _belongs(first: Facts, facts: Facts) -> bool:
         return False
     if first.time is None or facts.time is None or not 0 <= facts.time - first.time <= _ONE_CALIBRATION:
         return False
-    return _single(facts) and _standards(first).isdisjoint(_standards(facts)) and bool(_standards(facts))
+    return all(_adds(first.parts[phase], part) for phase, part in facts.parts.items())
 
 
-def _single(facts: Facts) -> bool:
-    return all(set(part.slots) <= {"#0"} for part in facts.parts.values())
+def _adds(first: Part, part: Part) -> bool:
+    return first.figures.keys().isdisjoint(part.figures) and _standards(first).isdisjoint(_standards(part))
 
 
-def _standards(facts: Facts) -> set[tuple[str, str]]:
-    slots = [slot for part in facts.parts.values() for slot in part.slots.values() if slot.standard]
-    return {(f"{slot.standard.value:g}", slot.standard.unit) for slot in slots if slot.standard}
+def _standards(part: Part) -> set[tuple[str, str, str]]:
+    slots = [slot.standard for slot in part.slots.values() if slot.standard]
+    return {(f"{standard.value:g}", standard.unit, standard.label) for standard in slots}
 
 
 def _join(first: Facts, facts: Facts, count: int) -> None:
@@ -323,13 +338,18 @@ def _in_own_unit(slots: Sequence[Slot]) -> bool:
     )
 
 
+_READINGS = ("uS/cm", "mS/cm", "S/m", "NTU", "FNU", "mg/L", "%sat", "mV", "ntu")
+
+
 def _reading(slot: Slot, *, own: bool) -> StandardReading:
     standard = slot.standard
     assert standard is not None
     unit, raw_unit = standard.unit, slot.raw_unit
     acid = unit in ("", "pH") and 0.0 <= standard.value <= 14.0 and standard.label not in ("zero", "air")
-    if acid and (raw_unit in ("mV", "pH") or (unit == "pH" and not raw_unit) or (not raw_unit and not own)):
+    if acid and (raw_unit in ("mV", "pH") or not raw_unit):
         unit, raw_unit = "pH", raw_unit or ("pH" if own else "mV")
+    if not raw_unit and unit in _READINGS:
+        raw_unit = unit  # a reading that nobody gave a unit stands in the unit of its standard
     return StandardReading(
         standard=standard.value,
         raw=slot.raw,

@@ -10,6 +10,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from excursions.read import vocabulary as v
 from excursions.read.fold import plain
 from excursions.read.standards import Standard, standard_of
 
@@ -35,311 +36,7 @@ class Meaning:
     unit: str = ""
 
 
-_PHASES = (
-    (FOUND, "found before vor vorher vorgefunden antes avant initial pre af angetroffen encontrado trouve"),
-    (
-        LEFT,
-        "left after nach nachher apres despues depois final post al hinterlassen adjusted justiert new neu nueva nouveau",
-    ),
-)
-_PHASE_OF = {word: phase for phase, words in _PHASES for word in words.split()}
-
-# In order: the first row one of whose words stands in the header decides.
-_PLAIN_KINDS: tuple[tuple[str, frozenset[str]], ...] = tuple(
-    (kind, frozenset(words.split()))
-    for kind, words in (
-        (
-            "ignored",
-            "next due fallig prochaine proxima proximo faellig previous prev last letzte letzter derniere ultimo ultima "
-            "signature unterschrift initials lot charge batch expiry expiration certificate zertifikat approved reviewed "
-            "deviation abweichung desvio ecart difference differenz error fehler no. nr lfd row index id interval intervall stability stabilitat",
-        ),
-        (
-            "comment",
-            "comment comments remark remarks note notes bemerkung bemerkungen kommentar anmerkung observation "
-            "observations observaciones observacoes remarque remarques comentario comentarios commentaire text notiz",
-        ),
-        (
-            "ignored",
-            "technician operator tech prufer pruefer performed bearbeiter durchgefuhrt technicien tecnico user "
-            "benutzer inspector analyst responsable durch response t90 ansprechzeit settling",
-        ),
-        ("result", "result ergebnis resultat resultado pass passed verdict befund"),
-        (
-            "action",
-            "action activity aktion aktivitat tatigkeit taetigkeit vorgang accion acao event work operation procedure "
-            "massnahme arbeit intervention art maintenance ereignis actividad operacion",
-        ),
-        ("phase", "phase stage zustand state condition step schritt etape"),
-    )
-)
-_TIMES = frozenset(
-    [
-        "date",
-        "datum",
-        "fecha",
-        "data",
-        "dato",
-        "timestamp",
-        "datetime",
-        "zeitpunkt",
-        "zeitstempel",
-        "when",
-        "day",
-        "performed",
-    ]
-)
-_CLOCKS = frozenset(["time", "zeit", "uhrzeit", "heure", "hora"])
-_POINTS = frozenset(
-    [
-        "point",
-        "tag",
-        "loop",
-        "position",
-        "location",
-        "messstelle",
-        "mst",
-        "stelle",
-        "repere",
-        "punto",
-        "ponto",
-        "instrument",
-        "equipment",
-        "analyser",
-        "analyzer",
-        "kks",
-        "asset",
-        "place",
-        "ort",
-        "standort",
-        "lieu",
-        "emplacement",
-        "ubicacion",
-        "local",
-        "messpunkt",
-        "tagname",
-    ]
-)
-_PROBES = frozenset(
-    [
-        "serial",
-        "sn",
-        "seriennummer",
-        "seriennr",
-        "probe",
-        "sensor",
-        "sonde",
-        "sonda",
-        "electrode",
-        "elektrode",
-        "electrodo",
-        "eletrodo",
-        "fuhler",
-        "fuehler",
-        "serie",
-        "fabriknummer",
-        "capteur",
-    ]
-)
-_OLD = frozenset(
-    [
-        "old",
-        "removed",
-        "alt",
-        "alte",
-        "alter",
-        "ausgebaut",
-        "ausgebaute",
-        "retirado",
-        "retirada",
-        "removido",
-        "depose",
-        "ancien",
-        "anterior",
-    ]
-)
-_NEW = frozenset(
-    [
-        "new",
-        "installed",
-        "neu",
-        "neue",
-        "neuer",
-        "eingebaut",
-        "eingebaute",
-        "instalado",
-        "instalada",
-        "monte",
-        "nouveau",
-        "nouvelle",
-        "nuevo",
-        "nueva",
-        "novo",
-    ]
-)
-_MODELS = frozenset(["model", "type", "typ", "modell", "modele", "modelo", "part", "artikel"])
-_MEASURANDS = frozenset(
-    [
-        "parameter",
-        "measurand",
-        "messgrosse",
-        "messgroesse",
-        "analyte",
-        "parametro",
-        "parametre",
-        "quantity",
-        "grandeur",
-        "kind",
-        "medium",
-    ]
-)
-_TEMPERATURES = ("temp",)
-_STANDARDS = frozenset(
-    [
-        "buffer",
-        "buf",
-        "standard",
-        "std",
-        "puffer",
-        "pufferlosung",
-        "tampon",
-        "tampao",
-        "solution",
-        "solucion",
-        "solucao",
-        "losung",
-        "loesung",
-        "reference",
-        "ref",
-        "referenz",
-        "referencia",
-        "nominal",
-        "sollwert",
-        "target",
-        "certified",
-        "known",
-        "patron",
-        "etalon",
-        "padrao",
-        "kalibrierlosung",
-        "bezugswert",
-    ]
-)
-_RAWS = frozenset(
-    [
-        "signal",
-        "raw",
-        "roh",
-        "rohwert",
-        "reading",
-        "readings",
-        "messwert",
-        "measured",
-        "indicated",
-        "display",
-        "anzeige",
-        "lectura",
-        "lecture",
-        "leitura",
-        "potential",
-        "potenzial",
-        "spannung",
-        "current",
-        "strom",
-        "phase",
-        "angle",
-        "winkel",
-        "mv",
-        "na",
-        "ua",
-        "pa",
-        "voltage",
-        "istwert",
-        "ist",
-        "response",
-        "measurement",
-        "indication",
-        "mesure",
-        "medida",
-        "lue",
-        "leido",
-        "lida",
-    ]
-)
-_RAW_UNITS = frozenset(["mv", "v", "na", "pa", "ua", "us", "ms", "deg", "°", "ohm", "kohm", "mohm"])
-_FIGURES: tuple[tuple[str, frozenset[str]], ...] = (
-    (
-        "cell_constant",
-        frozenset(
-            [
-                "cell",
-                "zellkonstante",
-                "zellenkonstante",
-                "zelle",
-                "cellule",
-                "celda",
-                "celula",
-                "kcell",
-                "zellfaktor",
-            ]
-        ),
-    ),
-    (
-        "slope",
-        frozenset(
-            [
-                "slope",
-                "steilheit",
-                "pente",
-                "pendiente",
-                "inclinacao",
-                "declive",
-                "sensitivity",
-                "empfindlichkeit",
-                "sensibilite",
-                "sensibilidad",
-                "sensibilidade",
-                "efficiency",
-                "effizienz",
-                "slp",
-            ]
-        ),
-    ),
-    (
-        "gain",
-        frozenset(
-            [
-                "gain",
-                "verstarkung",
-                "verstaerkung",
-                "factor",
-                "faktor",
-                "facteur",
-                "ganancia",
-                "ganho",
-                "coefficient",
-            ]
-        ),
-    ),
-    ("span", frozenset(["span", "spanne", "messspanne", "etendue", "endpunkt"])),
-    (
-        "zero_point",
-        frozenset(
-            [
-                "zero",
-                "nullpunkt",
-                "null",
-                "cero",
-                "asymmetry",
-                "asymmetrie",
-                "isopotential",
-                "zp",
-                "nullpunktverschiebung",
-            ]
-        ),
-    ),
-    ("offset", frozenset(["offset", "offs", "ofs", "versatz", "decalage", "desplazamiento"])),
-)
+_PHASE_OF = dict.fromkeys(v.FOUND_WORDS, FOUND) | dict.fromkeys(v.LEFT_WORDS, LEFT)
 _TOKEN = re.compile(r"(?:co2|o2|n2|t90)(?![a-z0-9])|\d+[.,]\d+|\d+|[a-z°]+|%")
 _BRACKETS = re.compile(r"[\[(]\s*([^\])]*?)\s*[\])]")
 _UNIT_BEHIND = re.compile(
@@ -377,187 +74,179 @@ def is_unit(text: str) -> bool:
 def meaning_of(header: str) -> Meaning:
     """Read one header; numbers beside a standard are sorted into indices and values by :func:`meanings_of`."""
     rest, unit = unit_in(fold(header))
-    tokens = _TOKEN.findall(rest)
-    words = [token for token in tokens if not token[0].isdigit()]
+    words = [token for token in _TOKEN.findall(rest) if not token[0].isdigit()]
     phase = next((_PHASE_OF[word] for word in words if word in _PHASE_OF), "")
-    left = [
-        word
-        for word in words
-        if word not in _PHASE_OF
-        and word not in ("as", "in", "at", "of", "the", "value", "wert", "valeur", "valor")
-    ]
-    if words and words[-1] in ("unit", "einheit", "unite", "unidad", "unidade"):
-        return _unit_column(_kind(left[:-1], words, unit, rest).kind)
-    meaning = _kind(left, words, unit, rest)
-    if meaning.kind in ("probe", "old_probe", "time", "clock", "point"):
-        phase = ""
-    if meaning.kind == "raw" and not unit:
-        unit = (
-            "deg"
-            if "phase" in words
-            else next((word for word in words if word in ("mv", "na", "ua", "pa")), "")
-        )
-    return replace(meaning, phase=phase, unit=unit) if meaning.kind else _only_phase(left, phase, unit, words)
+    said = frozenset(words) - _PHASE_OF.keys() - v.FILLERS - v.VALUES
+    about = _Header(rest=rest, unit=unit, said=said, words=tuple(words), number=_numbered(rest))
+    if words and words[-1] in v.UNIT_WORDS:
+        return _unit_column(_kind(replace(about, said=said - v.UNIT_WORDS)).kind)
+    meaning = _kind(about)
+    if not meaning.kind:
+        return _only_phase(about, phase)
+    phase = "" if meaning.kind in ("probe", "old_probe", "time", "clock", "point") else phase
+    return replace(meaning, phase=phase, unit=unit or _unit_by_word(meaning, words))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Header:
+    """A folded header without its unit, its words, and those that are neither phase nor filler."""
+
+    rest: str
+    unit: str
+    said: frozenset[str]
+    words: tuple[str, ...]
+    number: int
+
+
+def _unit_by_word(meaning: Meaning, words: Sequence[str]) -> str:
+    """Unit that a word of the header gives: ``mV pH7`` is in mV, ``Reading pH`` in pH, a phase in degrees."""
+    if meaning.kind not in ("raw", "standard"):
+        return ""
+    if "phase" in words:
+        return "deg"
+    return next(
+        (
+            word
+            for word in ("mv", "na", "ua", "pa", "ph")
+            if word in words and not (word == "ph" and meaning.fixed)
+        ),
+        "",
+    )
 
 
 def _unit_column(kind: str) -> Meaning:
     return Meaning(kind=f"{kind}_unit" if kind in ("standard", "raw") else "value_unit")
 
 
-def _only_phase(left: Sequence[str], phase: str, unit: str, words: Sequence[str]) -> Meaning:
-    if phase and not left:
-        return Meaning(kind="value", phase=phase, unit=unit)
-    if not left and words and words[0] in ("value", "wert", "valeur", "valor"):
-        return Meaning(kind="value", unit=unit)
+def _only_phase(about: _Header, phase: str) -> Meaning:
+    """``As found`` alone holds a value of whatever the row speaks of; ``found 1`` a raw value in standard 1."""
+    if phase and not about.said:
+        return Meaning(
+            kind="raw" if about.number else "value", phase=phase, unit=about.unit, index=about.number
+        )
+    if not about.said and about.words and about.words[0] in v.VALUES:
+        return Meaning(kind="value", unit=about.unit)
     return Meaning()
 
 
-def _kind(left: Sequence[str], words: Sequence[str], unit: str, rest: str) -> Meaning:
-    said = set(left)
-    for kind, table in _PLAIN_KINDS:
-        if (
-            said & table
-            and not (kind == "phase" and _is_angle(said, unit, rest))
-            and not _measures(kind, said)
-        ):
+def _kind(about: _Header) -> Meaning:
+    """The first rule that fits: plain columns, single letters, places of measurement, figures, readings."""
+    return _plain(about) or _short(about) or _described(about) or _reading_or_place(about)
+
+
+def _plain(about: _Header) -> Meaning | None:
+    for kind, table in v.PLAIN_KINDS:
+        angle = kind == "phase" and _is_angle(about)
+        if about.said & table and not angle and not _measures(kind, about.said):
             return Meaning(kind=kind)
-    if _is_pressure(said):
+    return None
+
+
+def _is_angle(about: _Header) -> bool:
+    """Whether "phase" is the angle of an optical probe rather than as found or as left."""
+    named = bool(about.said & {"angle", "air", "luft", "zero", "null"})
+    return named or about.unit in ("°", "deg") or bool(re.search(r"\d", about.rest))
+
+
+def _measures(kind: str, said: frozenset[str]) -> bool:
+    """``index`` and the like beside a measuring word are no columns to leave out."""
+    return (
+        kind == "ignored" and bool(said & (v.RAWS | v.STANDARDS) - {"response"}) and not said & v.NOT_THIS_ONE
+    )
+
+
+_SHORT: tuple[tuple[re.Pattern[str], str, Meaning], ...] = (
+    (re.compile(r"s\s?[/.]?\s?n\W*"), "", Meaning(kind="probe")),
+    (re.compile(r"k"), "", Meaning(kind="figure", figure="cell_constant")),
+    (re.compile(r"s"), "%", Meaning(kind="figure", figure="slope")),
+    (re.compile(r"ph\s?0"), "", Meaning(kind="figure", figure="zero_point", unit="ph")),
+)
+
+
+def _short(about: _Header) -> Meaning | None:
+    """Abbreviations that are the whole header."""
+    for pattern, unit, meaning in _SHORT:
+        if pattern.fullmatch(about.rest) and unit in ("", about.unit):
+            return meaning
+    return None
+
+
+def _described(about: _Header) -> Meaning | None:
+    said, unit = about.said, about.unit
+    if said & v.PRESSURES and not said & {"zero", "slope", "span"}:
         return Meaning(kind="air_pressure")
-    numbered = _numbered(rest)
-    if re.fullmatch(r"s\s?[/.]?\s?n\W*", rest):
-        return Meaning(kind="probe")
-    if rest == "k":
-        return Meaning(kind="figure", figure="cell_constant")
-    if (
-        any(word.startswith("temp") for word in left)
-        or re.fullmatch(r"t\s?\d?", rest)
-        or (unit in ("degc", "°c", "c", "degf", "°f") and numbered)
-    ):
-        return Meaning(kind="temperature", index=numbered)
-    if said & {"serial", "sn", "seriennummer", "seriennr", "fabriknummer"}:
-        return _probe(words)
+    warm = any(word.startswith("temp") for word in said) or re.fullmatch(r"t\s?\d?", about.rest)
+    if warm or (unit in ("degc", "°c", "c", "degf", "°f") and about.number):
+        return Meaning(kind="temperature", index=about.number)
+    if said & v.SERIALS:
+        return _probe(about)
     figure = _figure(said, unit)
     if figure in ("zero_point", "offset") and unit in ("na", "pa", "ua"):
         return Meaning(kind="raw", fixed=Standard(value=0.0, label="zero"))
-    if figure:
-        return Meaning(kind="figure", figure=figure, index=numbered)
-    return _reading_or_place(left, words, unit, rest, numbered)
+    return Meaning(kind="figure", figure=figure, index=about.number) if figure else None
 
 
-def _is_angle(said: set[str], unit: str, rest: str) -> bool:
-    """Whether "phase" is the angle of an optical probe rather than as found or as left."""
-    return (
-        bool(said & {"angle", "air", "luft", "zero", "null"})
-        or unit in ("°", "deg")
-        or bool(re.search(r"\d", rest))
-    )
-
-
-def _measures(kind: str, said: set[str]) -> bool:
-    """``index`` and the like beside a measuring word are no columns to leave out."""
-    return (
-        kind == "ignored"
-        and bool(said & (_RAWS | _STANDARDS) - {"response"})
-        and not said & {"last", "previous", "lot", "charge", "next", "expiry"}
-    )
-
-
-def _is_pressure(said: set[str]) -> bool:
-    words = {
-        "pressure",
-        "druck",
-        "luftdruck",
-        "presion",
-        "pression",
-        "pressao",
-        "barometer",
-        "baro",
-        "barometric",
-    }
-    return bool(said & words) and not said & {"zero", "slope", "span"}
-
-
-def _figure(said: set[str], unit: str) -> str:
-    figure = next((name for name, table in _FIGURES if said & table), "")
-    if not figure:
-        return ""
-    if figure == "zero_point" and (said & (_STANDARDS | _RAWS - {"potential", "potenzial"}) - {"reference"}):
+def _figure(said: frozenset[str], unit: str) -> str:
+    figure = next((name for name, table in v.FIGURES if said & table), "")
+    asymmetric = any(word.startswith("asymmetr") for word in said)
+    measured = said & (v.STANDARDS | v.RAWS - {"potential", "potenzial"}) - {"reference"}
+    if figure == "zero_point" and measured:
         return ""  # "zero solution", "zero signal": a standard of value zero
-    if figure in ("zero_point", "offset") and "asymmetry" in said | {"asymmetrie"} and unit == "mv":
-        return "offset"
-    if figure == "gain" and said & {"calibration"} and not unit:
-        return "gain"
-    return figure
+    return "offset" if asymmetric and unit == "mv" else figure
 
 
-def _probe(words: Sequence[str]) -> Meaning:
-    return Meaning(kind="old_probe" if set(words) & _OLD else "probe")
+def _probe(about: _Header) -> Meaning:
+    return Meaning(kind="old_probe" if set(about.words) & v.OLD else "probe")
 
 
-def _reading_or_place(
-    left: Sequence[str], words: Sequence[str], unit: str, rest: str, numbered: int
-) -> Meaning:
-    said = set(left)
+_PLACES = (
+    ("measurand", v.MEASURANDS),
+    ("point", v.POINTS),
+    ("time", v.TIMES),
+    ("clock", v.CLOCKS),
+    ("model", v.MODELS),
+)
+
+
+def _reading_or_place(about: _Header) -> Meaning:
+    said = about.said
     if said & {"punto", "point", "ponto"} and said & {"mesure", "medida"}:
         return Meaning(kind="point")
-    raw = bool(said & _RAWS) or "phase" in said or unit in _RAW_UNITS or bool(re.match(r"^e\s?\d$", rest))
-    if said & _PROBES and not (raw and unit):
-        if said & _MODELS:
-            return Meaning(kind="model")
-        return _probe(words)
-    fixed = _fixed(rest, said, unit)
+    potential = bool(re.match(r"^[eu]\s?\d$", about.rest))
+    raw = bool(said & v.RAWS) or about.unit in v.RAW_UNITS or potential
+    if said & v.PROBES and not (raw and about.unit):
+        return Meaning(kind="model") if said & v.MODELS else _probe(about)
+    fixed = _fixed(about)
     if raw or fixed:
-        return Meaning(kind="raw", index=0 if fixed else numbered, fixed=fixed)
-    if said & _STANDARDS:
-        return Meaning(kind="standard", index=numbered)
-    for kind, table in (
-        ("measurand", _MEASURANDS),
-        ("point", _POINTS),
-        ("time", _TIMES),
-        ("clock", _CLOCKS),
-        ("model", _MODELS),
-    ):
-        if said & table:
-            return Meaning(kind=kind)
-    return Meaning()
+        return Meaning(kind="raw", index=0 if fixed else about.number, fixed=fixed)
+    if said & v.STANDARDS:
+        return Meaning(kind="standard", index=about.number)
+    return next((Meaning(kind=kind) for kind, table in _PLACES if said & table), Meaning())
 
 
 def _numbered(rest: str) -> int:
     """A whole number in the header, 0 when there is none (``buffer 2``, ``mV1``, ``T 2``)."""
-    found = re.findall(r"(?<![\d.,])(\d{1,2})(?![\d.,]\d|\d)", re.sub(r"\b[onch]+[0-9]\b", "", rest))
+    found = re.findall(r"(?<![\d.,])(\d{1,2})(?![\d.,]\d|\d)", re.sub(r"\b(?:c?o|n|ph)\s?[02]\b", "", rest))
     return int(found[-1]) if found else 0
 
 
-_FIXED_WORDS = frozenset(
-    [
-        "air",
-        "luft",
-        "aire",
-        "zero",
-        "null",
-        "cero",
-        "n2",
-        "nitrogen",
-        "stickstoff",
-        "zobell",
-        "light",
-        "quinhydrone",
-    ]
+_NUMBERED_STANDARD = re.compile(
+    r"\d[.,]\d|\bph\s*\d|\d\s*(us|ms|ntu|fnu|mv)\b|\b(ntu|fnu)\s*\d|\bin\s+\d|\d{3,}"
 )
 
 
-def _fixed(rest: str, said: set[str], unit: str) -> Standard | None:
+def _fixed(about: _Header) -> Standard | None:
     """The standard a header names: a number with a decimal mark or behind "pH", or a word such as air or zero."""
-    number = r"\d[.,]\d|\bph\s*\d|\d\s*(us|ms|ntu|fnu|mv)\b|\b(ntu|fnu)\s*\d|\bin\s+\d|\d{3,}"
-    if re.search(number, rest):
+    rest, said, unit = about.rest, about.said, about.unit
+    if "phase" in said and (match := re.search(r"\b(0|100)\b", rest)):
+        return Standard(value=0.0, label="zero") if match[1] == "0" else Standard(label="air")
+    if _NUMBERED_STANDARD.search(rest):
         found = standard_of(re.sub(r"^.*\b(?:in|at)\b", "", rest), comma="," in rest)
         own = unit if unit not in ("mv", "na", "pa", "ua") else ""
         own = own or next((word.upper() for word in ("ntu", "fnu") if word in said), "")
         return replace(found, unit=found.unit or own, label=f"{found.value:g}") if found else None
-    if said & _FIXED_WORDS:
+    if said & v.FIXED:
         return standard_of(rest if "n2" in said else re.sub(r"\d+", "", rest))
-    if "phase" in said and (match := re.search(r"\b(0|100)\b", rest)):
-        return Standard(value=0.0, label="zero") if match[1] == "0" else Standard(label="air")
     return None
 
 

@@ -18,7 +18,16 @@ from excursions.read.model import REFUSED_SCHEMA, ReadOptions
 from excursions.read.moments import Moments
 from excursions.read.numbers import decimal_comma, is_nothing, number_of
 from excursions.read.swaps import Swap, installations_of
-from excursions.read.table import LogTable, cell_at, column_decision, find_table, is_point_like, row_times
+from excursions.read.table import (
+    LogTable,
+    cell_at,
+    column_decision,
+    find_table,
+    is_point_like,
+    row_times,
+    transposed,
+    with_actions,
+)
 from excursions.records import CalibrationEntry, Decision
 
 
@@ -116,8 +125,9 @@ def read_calibrations(
 
 
 def _table(log: _Log, sheet: Sheet, *, alone: bool) -> LogTable | None:
-    table = find_table(sheet, log.columns)
+    table = find_table(sheet, log.columns) or find_table(transposed(sheet), log.columns)
     if table is not None:
+        table = with_actions(table)
         log.decisions.append(column_decision(log.file, table))
     elif not alone:
         why = "no row looks like a header"
@@ -142,7 +152,7 @@ def _read_table(log: _Log, table: LogTable) -> None:
     texts = [cell for row in table.rows for cell in row.cells]
     comma = decimal_comma(texts, table.separator, log.options.decimal_mark)
     reader = RowReader(table, log.file, comma, _units(log, table, comma))
-    moments = row_times(table, log.options, log.file)
+    moments = row_times(table, log.options, log.file, comma=comma)
     log.decisions += moments.decisions
     if moments.problem:
         log.problems.append(moments.problem.at(file=log.file, line=table.rows[0].line if table.rows else 1))
@@ -152,7 +162,7 @@ def _read_table(log: _Log, table: LogTable) -> None:
         _complete_names(fact, table)
     log.problems += reader.faults
     usable = [fact for fact in facts if _usable(log, fact, table, moments)]
-    for merged, _ in merge(usable):
+    for merged in merge(usable):
         _take(log, merged)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta, timezone
 
 from excursions.clock import to_ns, zone
@@ -71,7 +71,9 @@ class Moments:
     notes: tuple[str, ...] = field(default=())
 
 
-def read_moments(texts: Sequence[str], options: ReadOptions, subject: str) -> Moments:
+def read_moments(
+    texts: Sequence[str], options: ReadOptions, *, file: str, column: str = "", comma: bool = False
+) -> Moments:
     """Turn a column of written dates into nanoseconds UTC.
 
     Parameters
@@ -79,11 +81,14 @@ def read_moments(texts: Sequence[str], options: ReadOptions, subject: str) -> Mo
     texts : sequence of str
         ISO 8601, day-first or month-first with any separator, names of months (English, German, French,
         Spanish, Portuguese), AM and PM, spreadsheet day numbers, epoch seconds to nanoseconds.
-    subject : str
-        What decisions and faults speak of: file and column.
+    file, column : str
+        What decisions and faults speak of.
+    comma : bool
+        Whether the table writes a decimal comma, which speaks for day-first dates.
     """
+    subject = f"{file}, {column}" if column else file
     parts = [_take_apart(text) for text in texts]
-    order, why, problem = _order(parts, options, subject)
+    order, why, problem = _order(parts, options, comma=comma)
     tz = zone(options.tz or "UTC")
     local = [_local(part, order) for part in parts]
     time = tuple(
@@ -105,6 +110,7 @@ def read_moments(texts: Sequence[str], options: ReadOptions, subject: str) -> Mo
                 option="write the time of day into the log",
             )
         )
+    problem = replace(problem, file=file, column=column) if problem else None
     return Moments(time=time, decisions=tuple(decisions), problem=problem, day_only=day_only)
 
 
@@ -191,7 +197,7 @@ def _from_number(said: str) -> _Parts:
 
 
 def _order(
-    parts: Sequence[_Parts], options: ReadOptions, subject: str
+    parts: Sequence[_Parts], options: ReadOptions, *, comma: bool
 ) -> tuple[str, str, InputFileError | None]:
     """Order of the numbers, the reason (empty when nothing had to be decided), and the fault if it cannot be told."""
     open_ = [part.numbers for part in parts if part.numbers and part.numbers[0] < 32]
@@ -210,6 +216,8 @@ def _order(
         return "day-first", "dates with dots are written day first", None
     if order := _rising_order(open_):
         return order, "only so do the dates follow one another", None
+    if comma:
+        return "day-first", "numbers have a decimal comma, and who writes one writes the day first", None
     if all(n[0] == n[1] for n in open_):
         return "day-first", "", None
     return (
@@ -219,7 +227,6 @@ def _order(
             found="dates that can be read day-first and month-first",
             expected="at least one day after the 12th",
             mend="say which with --date-order day-first or --date-order month-first",
-            column=subject,
         ),
     )
 

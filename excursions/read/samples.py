@@ -193,7 +193,7 @@ def _read_table(gathered: _List, table: LogTable) -> None:
     comma = decimal_comma(
         (cell for row in table.rows for cell in row.cells), table.separator, gathered.options.decimal_mark
     )
-    moments = row_times(table, gathered.options, gathered.file)
+    moments = row_times(table, gathered.options, gathered.file, comma=comma)
     gathered.decisions += moments.decisions
     if moments.problem:
         gathered.problems.append(moments.problem.at(file=gathered.file, line=table.rows[0].line))

@@ -40,15 +40,20 @@ def installations_of(swaps: Sequence[Swap], entries: Sequence[CalibrationEntry])
 
 
 def _told_apart(swap: Swap, entries: Sequence[CalibrationEntry]) -> Swap:
-    """A swap that names one probe names the old one, if only calibrations before it speak of that probe."""
+    """A swap that names one probe names the old one, if that probe was the last one calibrated here before.
+
+    What came in is then the next probe that is calibrated here, or nobody says.
+    """
     if swap.out or not swap.into:
         return swap
-    here = [entry for entry in entries if entry.point == swap.point and entry.probe]
-    before = {entry.probe for entry in here if entry.time < swap.time}
+    here = sorted(
+        (entry for entry in entries if entry.point == swap.point and entry.probe), key=lambda e: e.time
+    )
+    before = [entry.probe for entry in here if entry.time < swap.time]
     after = [entry.probe for entry in here if entry.time > swap.time]
-    if swap.into in before and after and swap.into not in after:
-        return replace(swap, out=swap.into, into=after[0])
-    return swap
+    if not before or before[-1] != swap.into or (after and after[0] == swap.into):
+        return swap
+    return replace(swap, out=swap.into, into=after[0] if after else "")
 
 
 def _at_point(

@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from excursions.errors import UsageError, nearest
+from excursions.read.actions import action_of
 from excursions.read.cells import Row, Sheet
 from excursions.read.fold import plain
 from excursions.read.headers import Meaning, fold, is_unit, meaning_of, meanings_of
@@ -14,6 +15,7 @@ from excursions.read.model import ReadOptions
 from excursions.read.moments import Moments, read_moments, time_of_day
 from excursions.records import Decision
 
+_WIDEST_FORM, _LONGEST_FORM = 60, 60  # a form holds a few calibrations side by side, not hundreds
 _SEARCHED = 40  # a header further down than this many rows is not looked for
 _PHASE_WORDS = re.compile(r"found|left|before|after|vor|nach|antes|despues|depois|avant|apres")
 
@@ -216,14 +218,45 @@ def _said(meaning: Meaning) -> str:
     return " ".join(word.replace("_", " ") for word in words if word) + unit if meaning.kind else "not used"
 
 
-def row_times(table: LogTable, options: ReadOptions, file: str) -> Moments:
-    """Times of all rows: from one column, or from a date and a time of day."""
+def transposed(sheet: Sheet) -> Sheet:
+    """Rows for columns: a form with a label in each line becomes a table of one row (or of one row a column)."""
+    width = max((len(row.cells) for row in sheet.rows), default=0)
+    if width > _WIDEST_FORM or len(sheet.rows) > _LONGEST_FORM:
+        return Sheet(sheet.name, ())
+    columns = [tuple(cell_at(row, at) for row in sheet.rows) for at in range(width)]
+    line = sheet.rows[0].line if sheet.rows else 1
+    return Sheet(sheet.name, tuple(Row(line, cells) for cells in columns if any(cells)), sheet.separator)
+
+
+def with_actions(table: LogTable) -> LogTable:
+    """Find the column of actions by its cells where no header names it (``Type``, ``Kind``, ``What``)."""
+    if table.columns("action"):
+        return table
+    for at, meaning in enumerate(table.meanings):
+        cells = [cell for row in table.rows if (cell := cell_at(row, at))]
+        if (
+            meaning.kind in ("", "model", "measurand")
+            and cells
+            and sum(bool(action_of(c)) for c in cells) >= len(cells) / 2
+        ):
+            changed = [
+                replace(meaning, kind="action") if i == at else m for i, m in enumerate(table.meanings)
+            ]
+            return replace(table, meanings=tuple(changed))
+    return table
+
+
+def row_times(table: LogTable, options: ReadOptions, file: str, *, comma: bool) -> Moments:
+    """Times of all rows: from one column, or from a date and a time of day.
+
+    comma: whether numbers of this table have a decimal comma; nobody who writes one writes the month first.
+    """
     dates, clocks = table.columns("time"), table.columns("clock")
     if not dates and clocks:
         dates, clocks = clocks[:1], clocks[1:]
     texts = [_date_and_time(row, dates, clocks) for row in table.rows]
     header = table.headers[dates[0]] if dates else ""
-    return read_moments(texts, _in_stated_zone(options, header), f"{file}, {header}")
+    return read_moments(texts, _in_stated_zone(options, header), file=file, column=header, comma=comma)
 
 
 def _date_and_time(row: Row, dates: Sequence[int], clocks: Sequence[int]) -> str:

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 from excursions.register._pair import Pairs
 from excursions.register._tags import Tag
-from excursions.register._words import READING
+from excursions.register._vocabulary import READING
 
 _TAIL = re.compile(r"^(.+?)[\s._\-/:]+([^\W\d_]+)$")
 _PATH = re.compile(r"[/\\|>]|::")

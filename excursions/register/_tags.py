@@ -13,6 +13,7 @@ from excursions.records import TagSeries
 from excursions.register import _words
 from excursions.register._traits import Traits, traits_of
 from excursions.register._units import quantities
+from excursions.register._vocabulary import FLAG_WORDS, GASES, READING
 
 Stem = tuple[str, ...]
 
@@ -101,7 +102,7 @@ def says(cut: tuple[tuple[str, ...], ...]) -> Named:
             said = here
     every = [token for tokens in cut for token in tokens]
     flags = [role for token in every if (role := _words.role_of(token)) in ("hold", "wash", "status")]
-    gas = any(token.casefold() in ("gas", "offgas", "abgas", "exhaust") for token in every)
+    gas = any(token.casefold() in GASES for token in every)
     return replace(said, flag=flags[-1] if flags else "", gas=gas)
 
 
@@ -177,9 +178,9 @@ def _stems(cut: tuple[tuple[str, ...], ...], role: str) -> tuple[Stem, Stem, str
 
 def _carries_no_identity(tokens: tuple[str, ...], at: int, role: str) -> bool:
     word = tokens[at].casefold()
-    if word in _words.READING or _words.role_of(tokens[at]) == role:
+    if word in READING or _words.role_of(tokens[at]) == role:
         return True
-    if role in ("hold", "wash", "status", "flag") and word in _words.FLAG_WORDS:
+    if role in ("hold", "wash", "status", "flag") and word in FLAG_WORDS:
         return True
     single = {"temperature": "t", "pressure": "p"}.get(role, "")
     return word == single and at == max(i for i, t in enumerate(tokens) if not t.isdigit())

@@ -1,0 +1,112 @@
+"""The words of calibration logs in English, German, French, Spanish and Portuguese, folded (no case, no accents).
+
+Common practice, no source (cp).  A new word is added to its row; nothing else has to change.
+"""
+
+from __future__ import annotations
+
+
+def words(text: str) -> frozenset[str]:
+    """A set of words from one line of text."""
+    return frozenset(text.split())
+
+
+FOUND_WORDS = words(
+    "found before vor vorher vorgefunden antes avant initial pre af angetroffen encontrado trouve anfang"
+)
+LEFT_WORDS = words(
+    "left after nach nachher apres despues depois final post al hinterlassen adjusted justiert new neu nueva nouveau"
+)
+
+# In order: the first row one of whose words stands in the header decides, unless a measuring word stands beside it.
+PLAIN_KINDS: tuple[tuple[str, frozenset[str]], ...] = (
+    (
+        "ignored",
+        words(
+            "next due fallig faellig prochaine proxima proximo previous prev last letzte letzter derniere ultimo ultima "
+            "signature unterschrift initials lot charge batch expiry expiration certificate zertifikat approved "
+            "reviewed deviation abweichung desvio ecart difference differenz error fehler lfd row index id interval "
+            "intervall stability stabilitat"
+        ),
+    ),
+    (
+        "comment",
+        words(
+            "comment comments remark remarks note notes bemerkung bemerkungen kommentar anmerkung observation "
+            "observations observaciones observacoes remarque remarques comentario comentarios commentaire text notiz"
+        ),
+    ),
+    (
+        "ignored",
+        words(
+            "technician operator tech prufer pruefer by bearbeiter durchgefuhrt technicien tecnico user benutzer "
+            "inspector analyst responsable durch response t90 ansprechzeit settling initiales name"
+        ),
+    ),
+    ("result", words("result ergebnis resultat resultado pass passed verdict befund outcome")),
+    (
+        "action",
+        words(
+            "action activity aktion aktivitat tatigkeit taetigkeit vorgang accion acao event work operation procedure "
+            "massnahme arbeit intervention art maintenance ereignis actividad operacion done kalibrierart job operacao"
+        ),
+    ),
+    ("phase", words("phase stage zustand state condition step schritt etape")),
+)
+# Beside a measuring word these say that the column is no measurement of this calibration after all.
+NOT_THIS_ONE = words("last previous prev letzte letzter lot charge next expiry due ultimo ultima derniere")
+
+TIMES = words("date datum fecha data dato timestamp datetime zeitpunkt zeitstempel when day performed")
+CLOCKS = words("time zeit uhrzeit heure hora")
+POINTS = words(
+    "point tag loop position location messstelle mst stelle repere punto ponto instrument equipment analyser analyzer "
+    "kks asset place ort standort lieu emplacement ubicacion local messpunkt tagname where station"
+)
+SERIALS = words("serial sn seriennummer seriennr fabriknummer serie")
+PROBES = SERIALS | words(
+    "probe sensor sonde sonda electrode elektrode electrodo eletrodo fuhler fuehler capteur"
+)
+OLD = words(
+    "old removed alt alte alter ausgebaut ausgebaute retirado retirada removido depose ancien ancienne anterior out"
+)
+MODELS = words("model type typ modell modele modelo part artikel")
+MEASURANDS = words(
+    "parameter measurand messgrosse messgroesse analyte parametro parametre quantity grandeur kind medium"
+)
+STANDARDS = words(
+    "buffer buf standard std puffer pufferlosung tampon tampao solution solucion solucao losung loesung reference ref "
+    "referenz referencia nominal sollwert target certified known patron etalon padrao kalibrierlosung bezugswert soll"
+)
+RAWS = words(
+    "signal raw roh rohwert reading readings messwert measured indicated display anzeige lectura lecture leitura "
+    "potential potenzial spannung current strom phase angle winkel mv na ua pa voltage istwert ist response measurement "
+    "indication mesure medida lue leido lida observed"
+)
+RAW_UNITS = words("mv v na pa ua us ms deg ° ohm kohm mohm")
+PRESSURES = words("pressure druck luftdruck presion pression pressao barometer baro barometric")
+FIGURES: tuple[tuple[str, frozenset[str]], ...] = (
+    (
+        "cell_constant",
+        words("cell zellkonstante zellenkonstante zelle cellule celda celula kcell zellfaktor"),
+    ),
+    (
+        "slope",
+        words(
+            "slope steilheit pente pendiente inclinacao declive sensitivity empfindlichkeit sensibilite sensibilidad "
+            "sensibilidade efficiency effizienz slp slopes"
+        ),
+    ),
+    ("gain", words("gain verstarkung verstaerkung factor faktor facteur ganancia ganho coefficient")),
+    ("span", words("span spanne messspanne etendue")),
+    (
+        "zero_point",
+        words(
+            "zero nullpunkt null cero asymmetry asymmetrie asymmetriepotential isopotential zp nullpunktverschiebung"
+        ),
+    ),
+    ("offset", words("offset offs ofs versatz decalage desplazamiento")),
+)
+FIXED = words("air luft aire zero null cero n2 nitrogen stickstoff zobell light quinhydrone")
+VALUES = words("value wert valeur valor")
+UNIT_WORDS = words("unit units einheit unite unidad unidade uom")
+FILLERS = words("as in at of the for de du da do der des le la el on")

@@ -1,0 +1,77 @@
+"""The trade's words in tag names and descriptions, folded (no case, no accents).
+
+English, German, French, Spanish and Portuguese abbreviations are common practice, no source (cp).  Each row
+holds whole tokens, then beginnings of tokens (for compounds and endings).
+"""
+
+from __future__ import annotations
+
+from excursions.read.vocabulary import words
+
+Row = tuple[frozenset[str], tuple[str, ...]]
+
+ROLES: dict[str, Row] = {
+    "temperature": (words("temp tmp tem tempc tempf pt100 pt1000 degc degf"), ("temperat",)),
+    "hold": (
+        words("hold held halten freeze frozen gel fige congelado congelar maint service wartung"),
+        ("maintenan", "mantenim", "manuten", "halte", "gehalten", "kalib", "calib", "retenc", "retenid"),
+    ),
+    "wash": (
+        words("wash cip sip clean rinse spray flush lav wv spul spuel waschen"),
+        (
+            "clean",
+            "reinig",
+            "spul",
+            "spuel",
+            "wasch",
+            "lavad",
+            "lavag",
+            "nettoy",
+            "limpez",
+            "limpie",
+            "enjuag",
+        ),
+    ),
+    "pressure": (
+        words("press druck prs psig psia barg bara"),
+        ("pressur", "presion", "pressao", "pression"),
+    ),
+    "status": (
+        words("status stat sts state zustand etat estado diag health fault err error quality qual qc sta"),
+        ("storung", "stoerung", "defaut", "diagnos", "fehler"),
+    ),
+    "setting": (
+        words("sp setpoint soll sollwert consigne consigna setp spt op cv stell"),
+        ("setpoint", "sollwert", "consign", "stellgr", "stellwert"),
+    ),
+    "limit": (words("alarm alm hihi lolo limit lim grenzwert trip"), ("alarm", "grenz")),
+}
+MEASURANDS: dict[str, Row] = {
+    "ph": (words("ph"), ()),
+    "redox": (words("orp eh rh rx"), ("redox",)),
+    "conductivity": (
+        words("cond cnd lf lfk ec kappa leitwert condu"),
+        ("conductiv", "condutiv", "leitf", "conductanc"),
+    ),
+    "oxygen": (words("do do2 o2 po2 oxy ldo odo dot"), ("oxygen", "oxigen", "oxygene", "sauerstoff")),
+    "co2": (words("co2 dco2"), ("kohlendiox", "kohlensaur")),
+    "co2_pressure": (words("pco2"), ()),
+    "turbidity": (words("ntu fnu haze tbd trb"), ("turb", "trub", "trueb")),
+}
+# Quantities that are no analytical probe's: a name that carries one of these is not guessed to be one.
+PROCESS: Row = (
+    words(
+        "flow level speed rpm weight mass density power torque valve pump motor vibration humidity volume stroke "
+        "position debit niveau caudal nivel vazao fluss dichte gewicht menge agitator stirrer ruhrer cl2 chlorine chlor "
+        "no3 nh4 po4 toc cod bod ozone nitrate ammonium phosphate gas offgas abgas exhaust ampere voltage energy energie "
+        "counter totalizer"
+    ),
+    ("durchfluss", "fullstand", "fuellstand", "drehzahl", "ventil", "stickstoff"),
+)
+GASES = words("gas offgas abgas exhaust")
+# Words that only say "this is the reading": they carry no identity.
+READING = words(
+    "pv value val wert mw messwert ist istwert valor valeur meas measured measurement mesure medida reading actual act "
+    "cur current avg mean mittel raw roh data daten signal sig process probe sensor sonde sonda fuhler fuehler"
+)
+FLAG_WORDS = words("active activ aktiv actif activo ativo on running flag valve open bool status vlv ventil")
