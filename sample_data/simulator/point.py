@@ -23,7 +23,16 @@ from sample_data.simulator.signal import BoolArray, ByteArray, Wire
 from sample_data.simulator.spec import PointSpec
 from sample_data.simulator.standards import in_air, standard_value
 from sample_data.simulator.streams import stream
-from sample_data.simulator.wear import Life, add_ageing, add_faults, add_fouling, add_heat, cleanings, lives
+from sample_data.simulator.wear import (
+    Life,
+    Scene,
+    add_ageing,
+    add_faults,
+    add_fouling,
+    add_heat,
+    cleanings,
+    lives,
+)
 
 _ELEMENT_NOISE_K = 0.015
 START_NS = 1_772_409_600 * NS  # 2026-03-02T00:00:00Z, a Monday
@@ -97,7 +106,7 @@ def simulate_point(
     )
     warm = lag(_medium_heat(spec, grid, base, spans, seed), step_s, spec.probe.element_tau_s)
     medium = _medium_value(spec, grid, process.level, spans, warm)
-    probes = _probes(spec, grid, model, process.level, warm, spans, seed)
+    probes = _probes(spec, Scene(grid, model, process.level, warm, spans), seed)
     level = float(np.median(process.level))
     entries = calibrations(spec, model, probes, spans, level, seed)
     wire = _wire(spec, grid, warm, seed)
@@ -121,6 +130,13 @@ def _medium_heat(spec: PointSpec, grid: Grid, base: FloatArray, spans: list[Span
     """Temperature around the probe: the medium's, the heat of the spans, the bench's during a calibration."""
     around = base.copy()
     rng = stream(seed, spec.name, "bench temperature")
+    for fault in spec.faults:
+        if fault.kind == "lookalike_process_upset":  # what stirs the value stirs the temperature too
+            part = grid.slice(fault.day * DAY_S, (fault.day + fault.days) * DAY_S)
+            more = spec.vessel.temperature_sd * fault.size
+            around[part] += ar1(
+                stream(seed, spec.name, "upset"), part.stop - part.start, grid.step, more, 240.0
+            )
     for span in spans:
         part = grid.slice(span.start, span.end)
         if span.heat:
@@ -167,22 +183,14 @@ def _medium_value(
     return medium
 
 
-def _probes(
-    spec: PointSpec,
-    grid: Grid,
-    model: ProbeModel,
-    level: FloatArray,
-    warm: FloatArray,
-    spans: list[Span],
-    seed: int,
-) -> list[Life]:
-    probes = lives(spec, grid, seed)
-    cleaned = cleanings(spec, spans)
+def _probes(spec: PointSpec, scene: Scene, seed: int) -> list[Life]:
+    probes = lives(spec, scene.grid, seed)
+    cleaned = cleanings(spec, scene.spans)
     for life in probes:
         add_ageing(life, spec.probe, seed)
-        add_heat(life, spec.probe, spans, warm, grid, seed)
-        add_faults(life, spec, model, level, warm, grid)
-        add_fouling(life, spec, model, level, warm, grid, cleaned)
+        add_heat(life, spec.probe, scene, seed)
+        add_faults(life, spec, scene)
+        add_fouling(life, spec, scene, cleaned)
     return probes
 
 

@@ -62,23 +62,17 @@ def _row(
     note: str = "",
     judged: bool = False,
 ) -> TruthRow:
-    noise = fast_noise(sim.reading, sim.grid, start) if judged else float("nan")
-    slow = slow_noise(sim.reading, sim.grid, start) if judged else float("nan")
-    unit = unit_of(kind, sim.spec.unit)
+    noises = (float("nan"),) * 3
+    if judged:
+        noises = (
+            fast_noise(sim.reading, sim.grid, start),
+            slow_noise(sim.reading, sim.grid, start),
+            slow_noise(sim.reading, sim.grid, start, hours=24.0, days=30.0),
+        )
     return TruthRow(
-        sim.spec.name,
-        _probe(sim, start),
-        kind,
-        _ns(sim, start),
-        _ns(sim, end),
-        size,
-        unit,
-        role,
-        mode,
-        noise,
-        slow,
-        note,
-    )
+        sim.spec.name, _probe(sim, start), kind, _ns(sim, start), _ns(sim, end), size, unit_of(kind, sim.spec.unit),
+        role, mode, *noises, note,
+    )  # fmt: skip
 
 
 def _fault_row(sim: SimulatedPoint, fault: Fault) -> TruthRow:
@@ -184,7 +178,7 @@ def _move_rows(sim: SimulatedPoint) -> list[TruthRow]:
 
 def _hot_rows(sim: SimulatedPoint) -> list[TruthRow]:
     rows = []
-    for day in sim.spec.vessel.hot_days:
+    for day in (d for d in sim.spec.vessel.hot_days if d < sim.grid.days - 1):
         start, end = (day + 0.25) * DAY_S, (day + 0.85) * DAY_S
         top = float(np.max(sim.true_temperature[sim.grid.slice(start, end)]))
         rows.append(_row(sim, "lookalike_hot_day", start, end, top, "lookalike"))

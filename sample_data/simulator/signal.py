@@ -43,13 +43,17 @@ def fast_noise(reading: FloatArray, grid: Grid, before: float, hours: float = 24
     return float(1.4826 * np.median(np.abs(moves)) / np.sqrt(2)) if moves.size else float("nan")
 
 
-def slow_noise(reading: FloatArray, grid: Grid, before: float) -> float:
-    """Robust standard deviation of hourly means' differences over root two, in the three days before [s]."""
-    part = reading[grid.slice(max(before - 3 * DAY_S, 0.0), before)]
-    every = max(round(3600 / grid.step), 1)
+def slow_noise(
+    reading: FloatArray, grid: Grid, before: float, *, hours: float = 1.0, days: float = 3.0
+) -> float:
+    """Robust standard deviation of the differences of `hours`-long means over root two, in the `days` before [s]."""
+    part = reading[grid.slice(max(before - days * DAY_S, 0.0), before)]
+    every = max(round(hours * 3600 / grid.step), 1)
     whole = part[: part.size // every * every].reshape(-1, every)
-    moves = np.diff(np.nanmean(whole, axis=1)) if whole.shape[0] > 2 else np.array([np.nan])
-    return float(1.4826 * np.nanmedian(np.abs(moves)) / np.sqrt(2))
+    if whole.shape[0] < 3:
+        return float("nan")
+    moves = np.diff(np.median(whole, axis=1))
+    return float(1.4826 * np.median(np.abs(moves)) / np.sqrt(2))
 
 
 def variable_lag(x: FloatArray, step: float, tau: FloatArray) -> FloatArray:

@@ -20,8 +20,8 @@ class TruthRow:
     role: ``fault`` (the probe's or its element's), ``aftermath`` (what a fault left behind: may be reported on
     its own), ``record`` (the export's or the line's), ``routine`` (meant to happen) or ``lookalike`` (must not
     be called a probe fault); noise: fast standard deviation of the live
-    reading at one minute near the onset, slow: its standard deviation over an hour, both in the reading's
-    unit, for judging how far above the noise the size is; mode: variant; note: words.
+    reading at one minute before the onset, slow, daily: the same of hourly and of daily medians, all in the
+    reading's unit, for judging how far above the noise the size is; mode: variant; note: words.
     """
 
     point: str
@@ -35,6 +35,7 @@ class TruthRow:
     mode: str = ""
     noise: float = float("nan")
     slow: float = float("nan")
+    daily: float = float("nan")
     note: str = ""
 
     @property

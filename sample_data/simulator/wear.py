@@ -47,6 +47,22 @@ class Move:
         )
 
 
+@dataclass(frozen=True)
+class Scene:
+    """What a probe lives through: the clock, its principle, the process's level, its own temperature, and what is done to it."""
+
+    grid: Grid
+    model: ProbeModel
+    level: FloatArray
+    warm: FloatArray
+    spans: list[Span]
+
+    def around(self, start: float, end: float) -> tuple[float, float]:
+        """Median level and temperature in [start, end)."""
+        here = self.grid.slice(start, end)
+        return float(np.median(self.level[here])), float(np.median(self.warm[here]))
+
+
 @dataclass
 class Life:
     """One probe at the point from `start` to `end` (s): fresh parameters and everything that moved them."""
@@ -106,16 +122,14 @@ def dose_hours(temperature: FloatArray, step: float, rating: float) -> float:
     return float(np.sum(Q10 ** ((hot - rating) / 10.0)) * step / 3600.0)
 
 
-def add_heat(
-    life: Life, kind: ProbeType, spans: list[Span], temperature: FloatArray, grid: Grid, seed: int
-) -> None:
+def add_heat(life: Life, kind: ProbeType, scene: Scene, seed: int) -> None:
     """Damage by steam cycles and by dose above the sterilisation rating."""
     pace = float(stream(seed, life.serial, "heat pace").lognormal(0.0, 0.25))
-    for span in spans:
+    for span in scene.spans:
         if not span.heat or not life.start <= span.start < life.end:
             continue
-        part = temperature[grid.slice(span.start, span.end + 600)]
-        dose = dose_hours(part, grid.step, kind.sterilisation_degc)
+        part = scene.warm[scene.grid.slice(span.start, span.end + 600)]
+        dose = dose_hours(part, scene.grid.step, kind.sterilisation_degc)
         at = 0.5 * (span.heat[1][0] + span.heat[2][0])
         if dose > 0:
             life.doses.append((span.start, dose))
@@ -138,28 +152,31 @@ def _damage(life: Life, kind: ProbeType, at: float, dose: float, pace: float, sp
     life.moves.append(Move.step(cause, "b", at, move, fault=span.fault))
 
 
-def add_faults(
-    life: Life, spec: PointSpec, model: ProbeModel, level: FloatArray, temperature: FloatArray, grid: Grid
-) -> None:
+def add_faults(life: Life, spec: PointSpec, scene: Scene) -> None:
     """Steps, drifts, broken glass and shocks that move the true parameters."""
     for fault in spec.faults:
         at = fault.day * DAY_S
-        if not life.start <= at < life.end:
-            continue
-        here = grid.slice(at, at + 3600)
-        x, t = float(np.median(level[here])), float(np.median(temperature[here]))
-        a, b = life.now(at)
-        if fault.kind == "step":
-            _offset(life, model.offset_move(fault.size, x, t, a, b), fault, at, fault.more.get("ramp_s", 0.0))
-        elif fault.kind == "drift":
-            _offset(life, model.offset_move(fault.size, x, t, a, b), fault, at, fault.days * DAY_S)
-        elif fault.kind == "unrecorded":
-            _offset(life, model.offset_move(fault.size, x, t, a, b), fault, at, 0.0)
-        elif fault.kind == "stuck" and fault.mode == "glass":
-            life.moves.append(Move.step("stuck", "a", at, 0.012 - a, 40.0, fault))
-            life.moves.append(Move.step("stuck", "b", at, 7.0 - b, 40.0, fault))
-        elif fault.kind == "thermal_shock" and "zero" in fault.more:
-            _offset(life, model.offset_move(fault.more["zero"], x, t, a, b), fault, at + 900.0, 0.0)
+        if fault.kind == "unrecorded":  # knocked on the bench: nothing shows before the calibration
+            at = next((s.start + 60.0 for s in scene.spans if s.marks and s.start >= at), np.inf)
+        if life.start <= at < life.end:
+            _add_fault(life, fault, at, scene)
+
+
+def _add_fault(life: Life, fault: Fault, at: float, scene: Scene) -> None:
+    a, b = life.now(at)
+    size, ramp_s = fault.size, fault.more.get("ramp_s", 0.0)
+    if fault.kind == "drift":
+        ramp_s = fault.days * DAY_S
+    elif fault.kind == "stuck" and fault.mode == "glass":
+        life.moves.append(Move.step("stuck", "a", at, 0.012 - a, 40.0, fault))
+        life.moves.append(Move.step("stuck", "b", at, 7.0 - b, 40.0, fault))
+        return
+    elif fault.kind == "thermal_shock" and "zero" in fault.more:
+        size, at = fault.more["zero"], at + 900.0
+    elif fault.kind not in ("step", "unrecorded"):
+        return
+    x, t = scene.around(fault.day * DAY_S, fault.day * DAY_S + 3600)
+    _offset(life, scene.model.offset_move(size, x, t, a, b), fault, at, ramp_s)
 
 
 def _offset(life: Life, move: tuple[float, float], fault: Fault, at: float, ramp_s: float) -> None:
@@ -176,31 +193,16 @@ def cleanings(spec: PointSpec, spans: list[Span]) -> list[float]:
     return sorted(times)
 
 
-def add_fouling(
-    life: Life,
-    spec: PointSpec,
-    model: ProbeModel,
-    level: FloatArray,
-    temperature: FloatArray,
-    grid: Grid,
-    cleaned: list[float],
-) -> None:
+def add_fouling(life: Life, spec: PointSpec, scene: Scene, cleaned: list[float]) -> None:
     """Dirt: `size` reading units grow over `period` days; each cleaning takes off its share."""
     for fault in spec.faults:
         if fault.kind != "fouling" or not life.start <= fault.day * DAY_S < life.end:
             continue
         start, end = fault.day * DAY_S, min((fault.day + fault.days) * DAY_S, life.end)
-        here = grid.slice(start, end)
-        x, t = float(np.median(level[here])), float(np.median(temperature[here]))
-        a, b = life.now(start)
-        full = (
-            (a * fault.size / x, 0.0)
-            if spec.measurand == "oxygen"
-            else model.offset_move(fault.size, x, t, a, b)
-        )
-        times, layer = fouling_layer(
-            start, end, fault.more.get("period", 7.0) * DAY_S, cleaned, spec.care.restored
-        )
+        x, t = scene.around(start, end)
+        full = scene.model.offset_move(fault.size, x, t, *life.now(start))
+        period = fault.more.get("period", 7.0) * DAY_S
+        times, layer = fouling_layer(start, end, period, cleaned, spec.care.restored)
         for parameter, size in zip("ab", full, strict=True):
             if size:
                 life.moves.append(Move("fouling", parameter, times, layer * size, fault))

@@ -188,7 +188,7 @@ def write_truth(rows: Sequence[TruthRow], path: Path) -> None:
             {
                 "point": r.point, "probe": r.probe, "kind": r.kind, "role": r.role, "is_fault": r.is_fault,
                 "start": _iso(r.start), "end": _iso(r.end), "size": round(r.size, 5), "unit": r.unit, "mode": r.mode,
-                "noise_one_minute": round(r.noise, 6), "noise_one_hour": round(r.slow, 6), "note": r.note,
+                "noise_one_minute": round(r.noise, 6), "noise_one_hour": round(r.slow, 6), "noise_one_day": round(r.daily, 6), "note": r.note,
             }
             for r in rows
         ],
