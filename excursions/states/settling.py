@@ -33,10 +33,11 @@ BOUND_H = {HOLD: 1.0, WASHING: 0.5, CALIBRATING: 3.0, CLEANING: 6.0, STEAMING: 6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pace:
-    """How far a signal usually moves from one block to the next; `block` in ns."""
+    """How far a signal moves from one block of `block` ns to the next: `measured` as a rule, `usual` at least what matters."""
 
     trace: Trace
     block: int
+    measured: float
     usual: float
 
 
@@ -50,8 +51,8 @@ def pace_of(trace: Trace | None, least: float) -> Pace | None:
         return None
     starts = trace.time[0] + np.linspace(0, span - 2 * block, LOOKS).astype(np.int64)
     levels = _levels(trace, starts, block, 2)
-    usual = float(np.quantile(np.abs(levels[:, 1] - levels[:, 0]), USUAL))
-    return Pace(trace=trace, block=block, usual=max(usual, least, trace.resolution))
+    measured = float(np.quantile(np.abs(levels[:, 1] - levels[:, 0]), USUAL))
+    return Pace(trace=trace, block=block, measured=measured, usual=max(measured, least, trace.resolution))
 
 
 def recovering(causes: Sequence[Claim], paces: Sequence[Pace | None], end: int) -> list[Claim]:

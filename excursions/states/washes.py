@@ -24,7 +24,9 @@ PERIOD_BIN = 0.02
 STANDS_OUT = 5.0  # times the neighbouring bins
 FEWEST = 6
 NEXT_FEW = 4  # how many following excursions each is compared with
-CHANCE = 0.2  # expected accidental partners of an excursion above which no rhythm is believed
+CHANCE = (
+    0.2  # expected accidental partners of an excursion, by the crowd around it, above which it has no beat
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,11 +128,11 @@ def _slack(period: float, interval_s: float) -> float:
 
 def _in_rhythm(start: TimeArray, period: float, slack: float) -> BoolArray:
     """Excursions with at least two partners one or two periods away."""
-    span = float(start[-1] - start[0])
-    if start.size / max(span, 1.0) * 2 * slack * 4 > CHANCE:
-        return np.zeros(start.size, dtype=np.bool_)
     partners = np.zeros(start.size, dtype=np.int64)
     for beats in (-2, -1, 1, 2):
         aim = start + round(beats * period)
         partners += np.searchsorted(start, aim + round(slack)) > np.searchsorted(start, aim - round(slack))
-    return np.asarray(partners >= 2)
+    wide = round(2.5 * period)
+    crowd = np.searchsorted(start, start + wide) - np.searchsorted(start, start - wide)
+    by_chance = crowd / (5 * period) * 2 * slack * 4  # in a burst of spikes every beat has a partner
+    return np.asarray((partners >= 2) & (by_chance <= CHANCE))

@@ -1,0 +1,102 @@
+"""Still stretches of the reading in buffers, standards, air or zero."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE, NS_PER_S, TimeArray
+from excursions.records import FloatArray, IndexArray
+from excursions.states.reading import Reading
+from excursions.states.standards import Standard, telling_standards
+from excursions.states.trace import Trace, runs, split_at_gaps
+
+SHORTEST_MIN, LONGEST_MIN = 2.0, 60.0  # (cp) a standard is read for minutes, not for hours
+FEWEST_SAMPLES = 3
+NEXT_STANDARD_MIN = 30.0
+VISIT_LONGEST_H = 4.0
+STILL = 0.5  # noise in a standard over noise in the process
+LOOKED_AT = 50_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plateau:
+    """A still stretch [start, end) (ns) of the reading in a standard."""
+
+    standard: str
+    start: int
+    end: int
+    still: bool
+
+
+def visits(reading: Reading) -> list[list[Plateau]]:
+    """Plateaus that follow each other like the standards of one calibration."""
+    groups: list[list[Plateau]] = []
+    for plateau in _plateaus(reading):
+        if groups and plateau.start - groups[-1][-1].end <= NEXT_STANDARD_MIN * NS_PER_MINUTE:
+            groups[-1].append(plateau)
+        else:
+            groups.append([plateau])
+    return [g for g in groups if g[-1].end - g[0].start <= VISIT_LONGEST_H * NS_PER_HOUR]
+
+
+def _plateaus(reading: Reading) -> Sequence[Plateau]:
+    trace = reading.trace
+    usual = usual_noise(trace)
+    found = [
+        plateau
+        for standard in telling_standards(reading.point.measurand, trace)
+        for first, past in _stays(trace, standard)
+        if (plateau := _plateau(trace, standard, (int(first), int(past)), usual))
+    ]
+    return sorted(found, key=lambda p: (p.start, p.end))
+
+
+def usual_noise(trace: Trace) -> float:
+    """Typical size of the change from sample to sample, over the whole record."""
+    return _noise(trace.value) if len(trace) <= LOOKED_AT else float(np.median(_changes_sampled(trace)))
+
+
+def _changes_sampled(trace: Trace) -> FloatArray:
+    at = np.linspace(0, len(trace) - 2, LOOKED_AT).astype(np.int64)
+    return np.asarray(np.abs(trace.value[at + 1] - trace.value[at]))
+
+
+def _noise(value: FloatArray) -> float:
+    return float(np.median(np.abs(np.diff(value)))) if value.size > 1 else 0.0
+
+
+def _stays(trace: Trace, standard: Standard) -> IndexArray:
+    """Stretches in the window that last as long as a standard is read, with samples enough to be sure."""
+    ranges = split_at_gaps(runs(standard.holds(trace.value)), trace)
+    lasted = _until(trace, ranges) - trace.time[ranges[:, 0]]
+    good = (lasted >= SHORTEST_MIN * NS_PER_MINUTE) & (lasted <= LONGEST_MIN * NS_PER_MINUTE)
+    fewest = 1 if trace.held else FEWEST_SAMPLES
+    return ranges[good & (ranges[:, 1] - ranges[:, 0] >= fewest)]
+
+
+def _until(trace: Trace, ranges: IndexArray) -> TimeArray:
+    """End of each stretch: its next sample; for a sampled record at most one usual interval after its last."""
+    following = trace.time[np.minimum(ranges[:, 1], len(trace) - 1)]
+    if trace.held:
+        return following
+    latest = trace.time[ranges[:, 1] - 1] + round(trace.interval_s * NS_PER_S)
+    return np.asarray(np.minimum(following, latest))
+
+
+def _plateau(trace: Trace, standard: Standard, span: tuple[int, int], usual: float) -> Plateau | None:
+    """A plateau, when the second half of the stay keeps within an eighth of the window."""
+    first, past = span
+    late = trace.value[(first + past) // 2 : past]
+    if np.ptp(late) > max((standard.high - standard.low) / 8, 2 * trace.resolution):
+        return None
+    start, end = int(trace.time[first]), int(_until(trace, np.array([span]))[0])
+    fewer = (past - first) <= STILL * (end - start) / (trace.usual_s * NS_PER_S)  # recorded on change: seldom
+    return Plateau(
+        standard=standard.label,
+        start=start,
+        end=end,
+        still=fewer if trace.held else usual > 0 and _noise(late) <= STILL * usual,
+    )

@@ -1,0 +1,119 @@
+"""The walk of the temperature to ambient and back that a probe makes when it is taken out for calibration.
+
+A probe has little mass: out of the line it is at room temperature within minutes, and back as fast.  A
+vessel that cools takes far longer, which tells the two apart.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE
+from excursions.records import IndexArray
+from excursions.states.heat import Usual
+from excursions.states.settling import Pace
+from excursions.states.trace import Trace, join, runs, spells
+
+ROOM_DEGC = (5.0, 35.0)
+EDGE_MIN = 20.0  # how far before and after the plateaus the handling may reach
+LEVEL_H = 2.0  # the level before and after is taken over this time
+WALK_K, SMALL_WALK_K = 5.0, 1.0
+PACES = 6.0  # a walk is this many times the usual move of the temperature over minutes
+QUICK_MIN = 15.0
+RETURNED = 0.4
+ROOM_AWAY_K = 8.0
+LONGEST_H = 4.0
+SHORTEST_MIN = 3.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Walk:
+    """What the temperature did around a span: level before, level meanwhile [degC]; out for room and back."""
+
+    before: float
+    there: float
+    out_and_back: bool
+
+    @property
+    def kelvin(self) -> float:
+        """Size of the walk, 0 when there was none."""
+        return abs(self.there - self.before) if self.out_and_back else 0.0
+
+    @property
+    def stayed(self) -> bool:
+        """Whether the temperature plainly stayed where a probe out of the line could not be."""
+        room = sum(ROOM_DEGC) / 2
+        return not self.out_and_back and abs(self.before - room) > 2 * ROOM_AWAY_K
+
+
+def level_beside(trace: Trace, at: int, side: int) -> float:
+    """Median of the two hours before (-1) or after (+1) the handling around an instant; NaN without samples."""
+    near, far = at + side * int(EDGE_MIN * NS_PER_MINUTE), at + side * int(LEVEL_H * NS_PER_HOUR)
+    seen = trace.value[trace.slice(min(near, far), max(near, far))]
+    return float(np.median(seen)) if seen.size else math.nan
+
+
+def walk_during(pace: Pace | None, start: int, end: int) -> Walk | None:
+    """What the temperature did around [start, end) ns; None without a temperature to tell."""
+    if pace is None:
+        return None
+    trace = pace.trace
+    before, after = level_beside(trace, start, -1), level_beside(trace, end, +1)
+    seen = trace.value[trace.slice(start, end)]
+    if not seen.size or not math.isfinite(before):
+        return None
+    there = float(np.median(seen))
+    size = abs(there - before)
+    back = not math.isfinite(after) or abs(after - before) < RETURNED * size
+    gone = (
+        size > max(SMALL_WALK_K, PACES * pace.measured, 2 * trace.resolution)
+        and ROOM_DEGC[0] <= there <= ROOM_DEGC[1]
+    )
+    return Walk(
+        before=before,
+        there=there,
+        out_and_back=bool(gone and back and _quick(trace, start, end, before, there)),
+    )
+
+
+def _quick(trace: Trace, start: int, end: int, before: float, there: float) -> bool:
+    """Whether the temperature left and came back within minutes."""
+    reach = int(EDGE_MIN * NS_PER_MINUTE)
+    window = trace.slice(start - reach, end + reach)
+    time, done = trace.time[window], (trace.value[window] - before) / (there - before)
+    far, near = np.flatnonzero(done > 0.8), np.flatnonzero(done < 0.2)
+    first, last = int(far[0]), int(far[-1])
+    left, came = near[near < first], near[near > last]
+    limit = max(QUICK_MIN * NS_PER_MINUTE, 1.5 * trace.usual_s * 1e9)
+    out = time[first] - (time[left[-1]] if left.size else time[0]) <= limit
+    return bool(out and (time[came[0]] if came.size else time[-1]) - time[last] <= limit)
+
+
+def walk_edges(trace: Trace, start: int, end: int) -> tuple[int, int]:
+    """Widen a span to where the temperature left its level and came back to it, within the handling time."""
+    reach = int(EDGE_MIN * NS_PER_MINUTE)
+    window = trace.slice(start - reach, end + reach)
+    time, away = trace.time[window], np.abs(trace.value[window] - level_beside(trace, start, -1))
+    ranges = runs(away > 0.15 * away.max())
+    ranges = ranges[(time[ranges[:, 0]] < end) & (time[ranges[:, 1] - 1] > start)]
+    if not ranges.size:
+        return start, end
+    return min(int(time[ranges[0, 0]]), start), max(int(time[ranges[-1, 1] - 1]), end)
+
+
+def walks(trace: Trace, usual: Usual) -> IndexArray:
+    """Stretches at ambient of a process that is usually not, as long as a calibration lasts."""
+    room = sum(ROOM_DEGC) / 2
+    if usual.low > room + ROOM_AWAY_K:
+        mirrored = replace(trace, value=-trace.value)
+        ranges = spells(mirrored, on=-(usual.low - ROOM_AWAY_K), off=-(usual.low - WALK_K))
+    elif usual.high < room - ROOM_AWAY_K:
+        ranges = spells(trace, on=usual.high + ROOM_AWAY_K, off=usual.high + WALK_K)
+    else:
+        return np.empty((0, 2), dtype=np.int64)
+    ranges = join(ranges, trace.time, 2 * trace.usual_s)
+    lasted = trace.time[ranges[:, 1] - 1] - trace.time[ranges[:, 0]]
+    return ranges[(lasted >= SHORTEST_MIN * NS_PER_MINUTE) & (lasted <= LONGEST_H * NS_PER_HOUR)]
