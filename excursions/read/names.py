@@ -44,7 +44,8 @@ class Places:
             return self.by_fold[key], "the names differ only in separators and case"
         mine = frozenset(_tokens(name))
         near = [point for point, words in self._words.items() if mine and (mine <= words)]
-        if len(near) == 1 and any(char.isdigit() for char in name):
+        telling = any(token.isdigit() for token in mine) and any(token.isalpha() for token in mine)
+        if len(near) == 1 and telling:
             return near[0], "every part of the name is a part of this point's names only"
         return "", ""
 

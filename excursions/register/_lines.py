@@ -49,7 +49,7 @@ def key_lines(text: str) -> dict[Path, int]:
     """One-based line of every table and key; arrays of tables carry an index in the path."""
     scan = _Scan()
     inside = _Value()
-    for number, line in enumerate(text.splitlines(), start=1):
+    for number, line in enumerate(text.replace("\r\n", "\n").replace("\r", "\n").split("\n"), start=1):
         if inside.open:
             inside.feed(line)
             continue

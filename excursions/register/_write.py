@@ -22,7 +22,13 @@ from excursions.register._fields import Field
 _HEAD = """Plant register.  Correct what is wrong, fill in what is missing, keep the rest.
 Everything marked "inferred" was worked out from the export and nobody has stated it yet.
 A line that starts with # is not read.  A tag of "" says: there is no such signal."""
-_SECTIONS = (("points", "name", _fields.POINT), ("probes", "serial", _fields.PROBE))
+_LEFT_OUT = "Tags that belong to no point:"
+_FIELDS: dict[str, dict[str, Field]] = {
+    "points": _fields.POINT,
+    "probes": _fields.PROBE,
+    "installations": _fields.INSTALLATION,
+}
+_KEYS = {"points": "name", "probes": "serial"}
 
 
 def write_register(plant: Plant, decisions: Iterable[Decision] = (), existing_text: str = "") -> str:
@@ -49,14 +55,13 @@ def write_register(plant: Plant, decisions: Iterable[Decision] = (), existing_te
         If `existing_text` is not TOML.
     """
     document = _document(existing_text)
-    tz = plant.zone
     _plant_table(document, plant)
-    for point in plant.points:
-        _write_row(
-            document, "points", "name", point.name, _point_values(point), _fields.POINT, _reasons(point)
-        )
-    for probe in plant.probes:
-        _write_row(document, "probes", "serial", probe.serial, _probe_values(probe, tz), _fields.PROBE, {})
+    points = {point.name: (_point_values(point), _reasons(point)) for point in plant.points}
+    probes: dict[str, tuple[dict[str, Any], dict[str, str]]] = {
+        probe.serial: (_probe_values(probe, plant.zone), {}) for probe in plant.probes
+    }
+    _write_rows(document, "points", points)
+    _write_rows(document, "probes", probes)
     _installations(document, plant)
     _quality_words(document, plant)
     _left_out(document, plant, decisions)
@@ -66,7 +71,7 @@ def write_register(plant: Plant, decisions: Iterable[Decision] = (), existing_te
 def _document(existing_text: str) -> tomlkit.TOMLDocument:
     if existing_text.strip():
         try:
-            return tomlkit.parse(existing_text)
+            return tomlkit.parse(existing_text.removeprefix("\ufeff"))
         except TOMLKitError as error:
             raise RegisterError(
                 found=f"a register that is not TOML ({error})",
@@ -77,12 +82,8 @@ def _document(existing_text: str) -> tomlkit.TOMLDocument:
     for line in _HEAD.splitlines():
         document.add(tomlkit.comment(line))
     document.add(tomlkit.nl())
-    for title, fields in (
-        ("[[points]]", _fields.POINT),
-        ("[[probes]]", _fields.PROBE),
-        ("[[installations]]", _fields.INSTALLATION),
-    ):
-        document.add(tomlkit.comment(f"Keys of {title}:"))
+    for section, fields in _FIELDS.items():
+        document.add(tomlkit.comment(f"Keys of [[{section}]]:"))
         for key, field in fields.items():
             document.add(tomlkit.comment(f"  {key}: {field.says}"))
     document.add(tomlkit.nl())
@@ -149,47 +150,50 @@ def _reasons(point: Point) -> dict[str, str]:
     }
 
 
-def _write_row(
+def _write_rows(
     document: tomlkit.TOMLDocument,
     section: str,
-    key: str,
-    name: str,
-    values: Mapping[str, Any],
-    fields: Mapping[str, Field],
-    reasons: Mapping[str, str],
+    rows: Mapping[str, tuple[Mapping[str, Any], Mapping[str, str]]],
 ) -> None:
-    """Add one row, or what is missing in the row that stands there already."""
-    row = _existing(document, section, key, name)
-    if row is None:
-        row = tomlkit.table()
+    """Add rows (values and reasons by name), or what is missing in those that stand there already."""
+    fields = _FIELDS[section]
+    existing = _existing(document, section)
+    for name, (values, reasons) in rows.items():
+        row = existing.get(name)
+        if row is None:
+            _append(document, section, name, _new_row(values, reasons))
+            continue
+        spelt = _spelt(row, fields)
         for field, value in values.items():
-            _add(row, field, value, reasons.get(field, ""))
-        row.add(tomlkit.nl())
-        _append(document, section, name, row)
-        return
-    spelt = _spelt(row, fields)
+            if field not in spelt and field in reasons and field != _KEYS[section]:
+                _add(row, field, value, reasons[field])
+
+
+def _new_row(values: Mapping[str, Any], reasons: Mapping[str, str]) -> Table:
+    row = tomlkit.table()
     for field, value in values.items():
-        if field not in spelt and field != key and field in reasons:
-            _add(row, field, value, reasons[field])
+        _add(row, field, value, reasons.get(field, ""))
+    row.add(tomlkit.nl())
+    return row
 
 
 def _sections(document: tomlkit.TOMLDocument, section: str) -> list[Any]:
     return [document[name] for name in (section, section[:-1]) if name in document]
 
 
-def _existing(document: tomlkit.TOMLDocument, section: str, key: str, name: str) -> Any:
-    fields = {name: known for name, _, known in _SECTIONS}[section]
+def _existing(document: tomlkit.TOMLDocument, section: str) -> dict[str, Any]:
+    """Rows of a section by the name they state, or by the value tag that stands for it."""
+    key = _KEYS[section]
+    found: dict[str, Any] = {}
     for rows in _sections(document, section):
-        if isinstance(rows, AoT | list):
-            for row in rows:
-                spelt = _spelt(row, fields)
-                if key in spelt and str(row[spelt[key]]).strip() == name:
-                    return row
-                if section == "points" and key not in spelt and row.get(spelt.get("value", "value")) == name:
-                    return row
-        elif name in rows:
-            return rows[name]
-    return None
+        if not isinstance(rows, AoT | list):
+            found |= {str(name): row for name, row in rows.items()}
+            continue
+        for row in rows:
+            spelt = _spelt(row, _FIELDS[section])
+            name = row[spelt[key]] if key in spelt else row.get(spelt.get("value", "value"), "")
+            found[str(name).strip()] = row
+    return found
 
 
 def _append(document: tomlkit.TOMLDocument, section: str, name: str, row: Table) -> None:
@@ -271,10 +275,14 @@ def _quality_words(document: tomlkit.TOMLDocument, plant: Plant) -> None:
 def _left_out(document: tomlkit.TOMLDocument, plant: Plant, decisions: Iterable[Decision]) -> None:
     """List tags that belong to no point, as comments behind everything else."""
     points = {point.name for point in plant.points}
-    lines = [f"  {_one_line(d.subject)}: {_one_line(d.why)}" for d in decisions if d.subject not in points]
-    known = document.as_string()
-    lines = [line for line in lines if f"#{line}" not in known]
-    if lines:
-        document.add(tomlkit.comment("Tags that belong to no point:"))
-        for line in lines:
-            document.add(tomlkit.comment(line.strip()))
+    lines = [
+        f"{_one_line(d.subject)}: {_one_line(d.why)}"
+        for d in decisions
+        if d.subject not in points and d.what == "left out"
+    ]
+    known = set(document.as_string().splitlines())
+    lines = [line for line in lines if f"# {line}" not in known]
+    if lines and f"# {_LEFT_OUT}" not in known:
+        document.add(tomlkit.comment(_LEFT_OUT))
+    for line in lines:
+        document.add(tomlkit.comment(line))
