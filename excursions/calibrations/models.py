@@ -164,7 +164,7 @@ def raw_of_reading(shape: Form, value: float, state: State, temp_degc: float) ->
         return value + state["offset"]
     if shape.kind == "cell":
         return _ratio(value, state["cell_constant"])
-    scaled = value * _scale(shape, temp)
+    scaled = value * unit_scale(shape, temp)
     if shape.kind == "stern":
         return math.degrees(math.atan2(math.tan(math.radians(state["zero"])), 1.0 + state["slope"] * scaled))
     return state[shape.gain] * scaled + state["zero"]
@@ -182,11 +182,11 @@ def reading_of_raw(shape: Form, raw: float, state: State, temp_degc: float) -> f
         return raw * state["cell_constant"]
     if shape.kind == "stern":
         quenched = _ratio(math.tan(math.radians(state["zero"])), math.tan(math.radians(raw)))
-        return _ratio(quenched - 1.0, state["slope"]) / _scale(shape, temp)
-    return _ratio(raw - state["zero"], state[shape.gain]) / _scale(shape, temp)
+        return _ratio(quenched - 1.0, state["slope"]) / unit_scale(shape, temp)
+    return _ratio(raw - state["zero"], state[shape.gain]) / unit_scale(shape, temp)
 
 
-def _scale(shape: Form, temp_degc: float) -> float:
+def unit_scale(shape: Form, temp_degc: float) -> float:
     """What one canonical unit is in the variable the gain relates to."""
     unit = shape.units.get("slope", "")
     if "hPa" in unit:

@@ -1,11 +1,12 @@
 """From events to calibration shifts and back, and which readings to doubt since when and by how much.
 
-In: shifts, events, levels.  Out: links, outcomes and doubt windows.  Promises: the probabilities of one shift
-sum to one; a corrected reading never replaces the original.  Never: opens files or looks at samples.
+In: shifts, events, calibrations, levels.  Out: links whose probabilities sum to one for each shift, windows of doubt,
+what became of each event.  Promises: the same input gives the same output.  Never: drops an event silently.
 """
 
 from excursions.link.attribute import attribute
-from excursions.link.doubt import corrected, doubt_windows, error_at
+from excursions.link.correct import band_at, corrected, error_at
+from excursions.link.doubt import doubt_windows
 from excursions.link.outcome import outcome
 
-__all__ = ["attribute", "corrected", "doubt_windows", "error_at", "outcome"]
+__all__ = ["attribute", "band_at", "corrected", "doubt_windows", "error_at", "outcome"]

@@ -1,110 +1,158 @@
-"""Ordinary ageing: how much a parameter moves in a month when nothing happened.
+"""Ordinary ageing, learned from this plant's own shifts: a rate a month by kind and by probe, shrunk to a weak prior.
 
-A weak prior (common practice, no source) by measurand and parameter, moved toward this plant's own record as
-far as the record has intervals between calibrations without any candidate event.
+A normal model with two levels: every probe has a rate of its own around the rate of its kind (measurand, parameter,
+unit).  Outlying shifts count less (Student weights), because damage is not ageing.
+
+References
+----------
+.. [1] Gelman and others, Bayesian Data Analysis, 3rd ed. (2013), 5.4 (normal hierarchical model) and 17.2 (t model
+   by weights).
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
-from excursions.clock import NS_PER_DAY
-from excursions.records import Shift
+import numpy as np
 
-MONTH_DAYS = 30.0
-PRIOR_INTERVALS = 4.0  # the prior weighs as much as this many intervals of the plant's own record
+from excursions.link.priors import NS_PER_MONTH, Expected, expected
+from excursions.records import FloatArray, Shift
 
-# measurand, parameter, unit -> (mean, standard deviation) of the move in a month; "share" means of the value.
-_MONTHLY: dict[tuple[str, str], tuple[float, float, str]] = {
-    ("ph", "slope"): (-0.5, 0.7, ""),
-    ("ph", "zero_point"): (0.0, 0.04, ""),
-    ("redox", "offset"): (0.0, 4.0, ""),
-    ("conductivity", "cell_constant"): (0.0, 0.007, "share"),
-    ("oxygen", "slope"): (-0.02, 0.02, "share"),
-    ("oxygen_saturation", "slope"): (-0.02, 0.02, "share"),
-    ("oxygen", "zero"): (0.0, 0.1, ""),
-    ("oxygen_saturation", "zero"): (0.0, 0.5, ""),
-    ("co2", "slope"): (-0.7, 1.0, ""),
-    ("co2_pressure", "slope"): (-0.7, 1.0, ""),
-    ("co2", "zero_point"): (0.0, 0.05, ""),
-    ("co2_pressure", "zero_point"): (0.0, 0.05, ""),
-    ("turbidity", "gain"): (0.0, 0.015, "share"),
-    ("turbidity", "zero"): (0.0, 0.1, ""),
-}
-_ELSE = (0.0, 0.01, "share")
+Key = tuple[str, str, str]  # measurand, parameter, unit
+_FREEDOM = 4.0  # degrees of freedom of the Student weights
+_ROUNDS = 8
+_MOST_WANDER = 3.0  # a residual beyond this many of the prior's wander is damage, not wander
+_WANDER_WEIGHT = 6.0  # the prior's wander counts as this many shifts
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Rate:
+    """Change a month [parameter's unit, or share of its value], its standard deviation, and the wander."""
+
+    rate: float
+    spread: float
+    wander: float
+    shifts: int
+    share: bool
+
+    def over(self, shift: Shift) -> tuple[float, float]:
+        """Expected change and its variance between the two calibrations of a shift."""
+        scale = abs(shift.before) if self.share else 1.0
+        months = months_of(shift)
+        variance = (self.spread * months) ** 2 + self.wander**2 * months
+        return scale * self.rate * months, scale**2 * variance
+
+
+@dataclass(frozen=True, slots=True)
 class Ageing:
-    """Move in a month: mean and standard deviation, in the parameter's unit; intervals it was learned from."""
+    """Learned rates: by kind, and by probe where it has shifts of its own."""
 
-    mean: float
-    deviation: float
-    intervals: int
+    kinds: Mapping[Key, Rate]
+    probes: Mapping[tuple[Key, str], Rate]
 
-    def over(self, days: float) -> tuple[float, float]:
-        """Mean and standard deviation of the move over `days`: the mean grows with time, the spread with its root."""
-        months = max(days, 0.0) / MONTH_DAYS
-        return self.mean * months, self.deviation * math.sqrt(max(months, 0.1))
-
-
-def months(shift: Shift) -> float:
-    """Time between the two calibrations of a shift, in months of 30 days."""
-    return max((shift.end - shift.start) / NS_PER_DAY / MONTH_DAYS, 1e-3)
+    def of(self, shift: Shift) -> Rate:
+        """The rate that holds for the probe of a shift."""
+        key = key_of(shift)
+        return self.probes.get((key, owner_of(shift))) or self.kinds.get(key) or _prior(expected(*key))
 
 
-def prior(shift: Shift) -> tuple[float, float]:
-    """Weak prior of the monthly move of this parameter (cp), in its unit."""
-    mean, deviation, kind = _MONTHLY.get((shift.measurand, shift.parameter), _ELSE)
-    size = abs(shift.before) if kind == "share" else 1.0
-    if (
-        shift.measurand in ("oxygen", "oxygen_saturation")
-        and shift.parameter == "zero"
-        and shift.unit == "deg"
-    ):
-        return 0.0, 0.3
-    return mean * size, deviation * size or 1e-9
+def key_of(shift: Shift) -> Key:
+    """Kind of parameter a shift belongs to."""
+    return (shift.measurand, shift.parameter, shift.unit)
 
 
-def learn(shifts: Sequence[Shift], quiet: Mapping[str, bool]) -> dict[str, Ageing]:
-    """Learn the monthly move for every shift from the others of its measurand, parameter and unit.
+def owner_of(shift: Shift) -> str:
+    """Serial number, or the point when there is none."""
+    return shift.probe or f"at {shift.point}"
 
-    Parameters
-    ----------
-    shifts : all shifts of the plant
-    quiet : shift id -> True when no candidate event lies between its calibrations
 
-    Returns
-    -------
-    dict of shift id to Ageing
-        A shift never teaches itself.
-    """
-    groups: dict[tuple[str, str, str], list[Shift]] = {}
+def months_of(shift: Shift) -> float:
+    """Length of the interval in months of 30 days."""
+    return max((shift.end - shift.start) / NS_PER_MONTH, 1e-3)
+
+
+def learn(shifts: Sequence[Shift], *, disturbed: Collection[str] = ()) -> Ageing:
+    """Learn ordinary ageing from shifts; those whose ids are in `disturbed` (a likely damage between) are left out."""
+    groups: dict[Key, list[Shift]] = {}
     for shift in shifts:
-        if quiet.get(shift.id) and math.isfinite(shift.change):
-            groups.setdefault((shift.measurand, shift.parameter, shift.unit), []).append(shift)
-    return {
-        shift.id: _shrunk(
-            shift,
-            [s for s in groups.get((shift.measurand, shift.parameter, shift.unit), []) if s.id != shift.id],
+        if shift.id not in disturbed and math.isfinite(shift.change):
+            groups.setdefault(key_of(shift), []).append(shift)
+    kinds: dict[Key, Rate] = {}
+    probes: dict[tuple[Key, str], Rate] = {}
+    for key, rows in groups.items():
+        kinds[key], own = _learn_kind(rows, expected(*key))
+        probes |= {(key, owner): rate for owner, rate in own.items()}
+    return Ageing(kinds=kinds, probes=probes)
+
+
+def _prior(row: Expected) -> Rate:
+    return Rate(
+        rate=row.ageing,
+        spread=math.hypot(row.ageing_spread, row.ageing_spread),
+        wander=row.wander,
+        shifts=0,
+        share=row.share,
+    )
+
+
+def _learn_kind(rows: Sequence[Shift], row: Expected) -> tuple[Rate, dict[str, Rate]]:
+    """Rate of the kind, and of each probe, by weighted least squares on the two-level model."""
+    scale = np.array([row.scale(s.before) or 1.0 for s in rows])
+    months = np.array([months_of(s) for s in rows])
+    change = np.array([s.change for s in rows]) / scale
+    noise = np.array([s.uncertainty for s in rows]) / scale
+    owners = sorted({owner_of(s) for s in rows})
+    index = np.array([owners.index(owner_of(s)) for s in rows])
+    wander, weight = row.wander, np.ones(len(rows))
+    middle = np.zeros(len(owners) + 1)
+    covariance = np.zeros((middle.size, middle.size))
+    for _ in range(_ROUNDS):
+        variance = noise**2 + wander**2 * months
+        middle, covariance = _two_levels(change, months, index, len(owners), variance / weight, row)
+        rest = change - middle[1 + index] * months
+        weight = (_FREEDOM + 1.0) / (_FREEDOM + rest**2 / variance)
+        wander = _wander(rest, noise, months, row.wander)
+    kind_spread = math.hypot(math.sqrt(covariance[0, 0]), row.ageing_spread)
+    kind = Rate(rate=float(middle[0]), spread=kind_spread, wander=wander, shifts=len(rows), share=row.share)
+    own = {
+        owner: Rate(
+            rate=float(middle[1 + i]),
+            spread=math.sqrt(covariance[1 + i, 1 + i]),
+            wander=wander,
+            shifts=int(np.sum(index == i)),
+            share=row.share,
         )
-        for shift in shifts
+        for i, owner in enumerate(owners)
     }
+    return kind, own
 
 
-def _shrunk(shift: Shift, others: Sequence[Shift]) -> Ageing:
-    mean0, deviation0 = prior(shift)
-    # An interval that ended in an unexplained jump must not make jumps ordinary: clip at three prior deviations.
-    rates = [min(max(s.change / months(s), mean0 - 3 * deviation0), mean0 + 3 * deviation0) for s in others]
-    weight = PRIOR_INTERVALS + len(rates)
-    mean = (PRIOR_INTERVALS * mean0 + sum(rates)) / weight
-    noise = [s.uncertainty**2 / months(s) for s in others]
-    excess = [
-        max((s.change - mean * months(s)) ** 2 / months(s) - n, 0.0)
-        for s, n in zip(others, noise, strict=True)
-    ]
-    excess = [min(value, 9 * deviation0**2) for value in excess]
-    variance = (PRIOR_INTERVALS * deviation0**2 + sum(excess)) / weight
-    return Ageing(mean=mean, deviation=math.sqrt(variance), intervals=len(rates))
+def _two_levels(
+    change: FloatArray,
+    months: FloatArray,
+    index: np.ndarray[tuple[int], np.dtype[np.intp]],
+    owners: int,
+    variance: FloatArray,
+    row: Expected,
+) -> tuple[FloatArray, FloatArray]:
+    """Posterior of (rate of the kind, rate of each probe) given variances; normal throughout."""
+    between, prior = 1.0 / row.ageing_spread**2, 1.0 / (2.0 * row.ageing_spread) ** 2
+    precision = np.zeros((owners + 1, owners + 1))
+    pull = np.zeros(owners + 1)
+    precision[0, 0], pull[0] = prior + owners * between, prior * row.ageing
+    data = np.bincount(index, weights=months**2 / variance, minlength=owners)
+    ones = np.arange(1, owners + 1)
+    precision[ones, ones] = between + data
+    precision[0, ones] = precision[ones, 0] = -between
+    pull[1:] = np.bincount(index, weights=months * change / variance, minlength=owners)
+    covariance = np.linalg.inv(precision)
+    return np.asarray(covariance @ pull), np.asarray(covariance, dtype=np.float64)
+
+
+def _wander(rest: FloatArray, noise: FloatArray, months: FloatArray, prior: float) -> float:
+    """Wander a sqrt(month) from the residuals, shrunk to the prior's; what no wander explains is cut off."""
+    found = np.clip(rest**2 - noise**2, 0.0, (_MOST_WANDER * prior) ** 2 * months) / months
+    mixed = (_WANDER_WEIGHT * prior**2 + float(np.sum(found))) / (_WANDER_WEIGHT + rest.size)
+    return math.sqrt(mixed)

@@ -1,153 +1,181 @@
-"""Each shift explained by its candidate causes, with probabilities that sum to one.
+"""Each shift and its possible causes: events of that probe in between, ordinary ageing, something not recorded.
 
-Candidates are the events of that probe between the two calibrations, ordinary ageing, and something that is not
-in the record.  Each predicts the change of the parameter; the posterior weighs how well the prediction fits the
-change found by how often such a thing happens (Bayes' rule over exclusive causes).  Ageing goes on in any case,
-so its mean and spread are part of every prediction.
+The probability of a link is the chance that this cause contributed most to the shift.  Where heat was followed within
+a day by a change of the reading, the heat carries the link and the change is its evidence.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from zoneinfo import ZoneInfo
 
-from excursions.clock import NS_PER_DAY, NS_PER_HOUR, to_datetime
+import numpy as np
+
+from excursions import clock
+from excursions.kinds import KINDS
 from excursions.link.ageing import Ageing, learn
-from excursions.link.predict import OFTEN, Prediction, predict
+from excursions.link.candidates import Cause, causes
+from excursions.link.intervals import Interval, intervals
+from excursions.link.posterior import AGEING, UNRECORDED, Posterior, posterior
+from excursions.measurands import MEASURANDS
 from excursions.plant import Plant
-from excursions.records import Event, Link, Shift
+from excursions.records import Event, FloatArray, Link, Shift
+from excursions.report.result import Levels
 
-AGEING_WEIGHT = 1.0
-UNRECORDED_WEIGHT = 0.05
-# Something not in the record may move a parameter by about this many tolerances of the reading (cp).
-UNRECORDED_TOLERANCES = 5.0
-ECHO_H = 24.0
-HEAT = ("over_temperature", "thermal_shock")
-ECHOES = ("step", "drift")
+# A shift between calibrations with a likelier-than-this damage in between teaches nothing about ageing.
+_DISTURBED = 0.3
+_WORTH_A_ROW = 0.0005
 
 
-def attribute(shifts: Sequence[Shift], events: Sequence[Event], plant: Plant) -> tuple[Link, ...]:
-    """Give every shift its candidate causes, the most probable first.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Weighed:
+    """An interval with its candidate causes and what the shifts say of them."""
+
+    interval: Interval
+    causes: tuple[Cause, ...]
+    posterior: Posterior
+
+
+def attribute(
+    shifts: Sequence[Shift], events: Sequence[Event], plant: Plant, levels: Mapping[str, Levels] | None = None
+) -> tuple[Link, ...]:
+    """Give each shift its candidate causes with probabilities that sum to one.
+
+    Parameters
+    ----------
+    levels : mapping of point to Levels
+        Where the process sat; without it events' own details and usual levels are used.
 
     Returns
     -------
     tuple of Link
-        In the order of `shifts`; the probabilities of one shift sum to 1.
+        In the order of the shifts, most probable first.  `predicted` is what the cause alone would have made of
+        the parameter, with its standard uncertainty.
     """
-    found = {shift.id: candidates(shift, events) for shift in shifts}
-    ageing = learn(
-        shifts, {shift: not [e for e in mine if e.kind != "sterilisation"] for shift, mine in found.items()}
-    )
-    return tuple(link for shift in shifts for link in _links(shift, found[shift.id], ageing[shift.id], plant))
+    tz = clock.zone(plant.zone)
+    by_shift: dict[str, list[Link]] = {}
+    for weighed, ageing in weigh(shifts, events, plant, levels or {}):
+        for index, shift in enumerate(weighed.interval.shifts):
+            by_shift[shift.id] = _links(weighed, index, shift, ageing, tz)
+    return tuple(link for shift in shifts for link in by_shift[shift.id])
 
 
-def candidates(shift: Shift, events: Sequence[Event]) -> list[Event]:
-    """Events of the shift's probe between its two calibrations that could have left a mark."""
+def weigh(
+    shifts: Sequence[Shift], events: Sequence[Event], plant: Plant, levels: Mapping[str, Levels]
+) -> list[tuple[Weighed, Ageing]]:
+    """Learn ageing from all shifts, then weigh the causes of every interval."""
+    spans = [(span, causes(span, plant, levels)) for span in intervals(shifts, events)]
+    disturbed = {
+        s.id for span, found in spans if any(c.chance > _DISTURBED for c in found) for s in span.shifts
+    }
+    ageing = learn(shifts, disturbed=disturbed)
     return [
-        event
-        for event in events
-        if event.kind in OFTEN
-        and event.origin in ("probe", "undecided", "routine")
-        and shift.start <= event.start < shift.end
-        and (event.probe == shift.probe if event.probe and shift.probe else event.point == shift.point)
+        (Weighed(interval=span, causes=found, posterior=posterior(span, found, ageing)), ageing)
+        for span, found in spans
     ]
 
 
-def echoes(events: Sequence[Event]) -> dict[str, Event]:
-    """Heat event id -> the step or drift that began within a day of it on the same point."""
-    found: dict[str, Event] = {}
-    for event in events:
-        if event.kind not in ECHOES or event.origin == "process":
-            continue
-        before = [
-            heat
-            for heat in events
-            if heat.kind in HEAT
-            and heat.point == event.point
-            and heat.start - NS_PER_HOUR <= event.start <= heat.end + ECHO_H * NS_PER_HOUR
-        ]
-        if before:
-            found.setdefault(max(before, key=lambda heat: heat.start).id, event)
-    return found
+def principal(seen: Posterior, parameter: int) -> FloatArray:
+    """Chance that each column of a posterior contributed most to a parameter (k,)."""
+    size = np.abs(seen.contribution[:, :, parameter])
+    return np.asarray(
+        np.bincount(np.argmax(size, axis=1), minlength=size.shape[1]) / size.shape[0], dtype=np.float64
+    )
 
 
-def _links(shift: Shift, mine: Sequence[Event], ageing: Ageing, plant: Plant) -> list[Link]:
-    tolerance = _tolerance(shift, plant)
-    echo = echoes(mine)
-    absorbed = {event.id for event in echo.values()}
-    aged = _aged(shift, ageing)
-    weighed: list[tuple[float, str, str, Prediction]] = []
-    for event in mine:
-        if event.id in absorbed:
-            continue
-        prediction = predict(event, shift, tolerance=tolerance, echo=echo.get(event.id))
-        if prediction is not None:
-            sure = event.confidence if event.origin == "probe" else 0.5 * event.confidence
-            weight = OFTEN[event.kind] * max(sure, 0.02)
-            weighed.append((weight * _density(shift, prediction, aged), "event", event.id, prediction))
-    weighed.append((AGEING_WEIGHT * _density(shift, None, aged), "ageing", "", aged))
-    unrecorded = _unrecorded(shift, tolerance)
-    weighed.append((UNRECORDED_WEIGHT * _density(shift, unrecorded, aged), "unrecorded", "", unrecorded))
-    total = sum(row[0] for row in weighed)
-    by_id = {event.id: event for event in mine}
-    ordered = sorted(weighed, key=lambda row: (-row[0], row[1], row[2]))
+def _links(weighed: Weighed, index: int, shift: Shift, ageing: Ageing, tz: ZoneInfo) -> list[Link]:
+    chances = principal(weighed.posterior, index)
+    rows = []
+    for column, chance in zip(weighed.posterior.cause, chances, strict=True):
+        mean, variance = _predicted(weighed, int(column), index, shift, ageing)
+        rows.append((float(chance), int(column), mean, math.sqrt(variance)))
+    kept = [
+        row for row in rows if row[0] >= _WORTH_A_ROW or row[1] < 0 or weighed.causes[row[1]].chance >= 0.1
+    ]
+    total = sum(row[0] for row in kept)
+    kept.sort(key=lambda row: (-row[0], row[1] < 0, row[1]))
     return [
         Link(
             shift=shift.id,
-            cause=cause,
-            event=event,
-            probability=weight / total if total > 0 else 1.0 / len(ordered),
+            cause={AGEING: "ageing", UNRECORDED: "unrecorded"}.get(column, "event"),
+            event=weighed.causes[column].event.id if column >= 0 else "",
+            probability=chance / total,
             rank=rank,
-            predicted=prediction.mean,
-            predicted_uncertainty=prediction.deviation,
-            reasons=_reasons(shift, by_id.get(event), prediction),
+            predicted=mean,
+            predicted_uncertainty=spread,
+            reasons=_reasons(weighed, column, shift, mean, spread, ageing, tz),
         )
-        for rank, (weight, cause, event, prediction) in enumerate(ordered, start=1)
+        for rank, (chance, column, mean, spread) in enumerate(kept, start=1)
     ]
 
 
-def _tolerance(shift: Shift, plant: Plant) -> float:
-    point = plant.point(shift.point)
-    tolerance = point.tolerance_at(0.0) if point else 0.0
-    return tolerance or 3 * abs(shift.reading_error_uncertainty) or 1.0
-
-
-def _aged(shift: Shift, ageing: Ageing) -> Prediction:
-    mean, deviation = ageing.over((shift.end - shift.start) / NS_PER_DAY)
-    source = (
-        f"learned from {ageing.intervals} quiet intervals"
-        if ageing.intervals
-        else "common practice, no source"
+def _predicted(
+    weighed: Weighed, column: int, index: int, shift: Shift, ageing: Ageing
+) -> tuple[float, float]:
+    """Mean and variance of what a cause alone predicts for a parameter."""
+    if column == AGEING:
+        return ageing.of(shift).over(shift)
+    if column == UNRECORDED:
+        return 0.0, math.nan
+    cause = weighed.causes[column]
+    share = [v.chance / cause.chance for v in cause.variants]
+    means = [float(v.mean[index]) for v in cause.variants]
+    mean = sum(w * m for w, m in zip(share, means, strict=True))
+    variance = sum(
+        w * (float(v.covariance[index, index]) + (m - mean) ** 2)
+        for w, m, v in zip(share, means, cause.variants, strict=True)
     )
-    return Prediction(mean=mean, deviation=deviation, reason=f"ordinary ageing ({source})")
+    return mean, variance
 
 
-def _unrecorded(shift: Shift, tolerance: float) -> Prediction:
-    if math.isfinite(shift.reading_error) and abs(shift.change) > 1e-12 and shift.reading_error:
-        spread = UNRECORDED_TOLERANCES * tolerance / abs(shift.reading_error / shift.change)
-    else:
-        spread = 10 * shift.uncertainty
-    return Prediction(
-        mean=0.0, deviation=max(spread, 5 * shift.uncertainty), reason="something that is not in the record"
+def _reasons(
+    weighed: Weighed, column: int, shift: Shift, mean: float, spread: float, ageing: Ageing, tz: ZoneInfo
+) -> tuple[str, ...]:
+    """Plain facts for and against one link."""
+    if column == UNRECORDED:
+        return ("nothing in the record need have caused it: always possible",)
+    if column == AGEING:
+        rate = ageing.of(shift)
+        basis = f"learned from {rate.shifts} shifts" if rate.shifts else "assumed, common practice"
+        return (
+            f"ordinary ageing and scatter over {clock.duration_text((shift.end - shift.start) / 1e9)} would give {_signed(mean, shift.unit)} ± {spread:.2g} ({basis})",
+        )
+    cause = weighed.causes[column]
+    told = _told(cause.event, shift, tz)
+    after = [f"{_told(e, shift, tz)} followed within a day" for e in cause.consequences]
+    fit = f"it would give {_signed(mean, shift.unit)} ± {spread:.2g}; found {_signed(shift.change, shift.unit)} ± {shift.uncertainty:.2g}"
+    origin = (
+        [f"the record makes it look like the {cause.event.origin}"] if cause.event.origin != "probe" else []
+    )
+    return (
+        f"{told}, {parameter_words(shift)} found {_signed(shift.change, shift.unit)} on {day(shift.end, tz)}",
+        *after,
+        fit,
+        *origin,
     )
 
 
-def _density(shift: Shift, prediction: Prediction | None, aged: Prediction) -> float:
-    """Probability density of the change found, given the cause; ageing and measurement always add."""
-    mean = aged.mean + (prediction.mean if prediction else 0.0)
-    deviation = math.sqrt(
-        shift.uncertainty**2 + aged.deviation**2 + (prediction.deviation**2 if prediction else 0.0)
-    )
-    z = (shift.change - mean) / max(deviation, 1e-12)
-    return math.exp(-0.5 * min(z * z, 1400.0)) / max(deviation, 1e-12)
+def _told(event: Event, shift: Shift, tz: ZoneInfo) -> str:
+    """``step of -0.42 pH on 30 May``."""
+    label = KINDS[event.kind].label if event.kind in KINDS else event.kind
+    if event.kind in ("step", "drift", "fouling"):
+        return f"{label} of {_signed(event.size, event.size_unit or MEASURANDS[shift.measurand].unit)} on {day(event.start, tz)}"
+    size = f" ({event.size:.4g} {event.size_unit})".replace(" )", ")") if math.isfinite(event.size) else ""
+    return f"{label}{size} on {day(event.start, tz)}"
 
 
-def _reasons(shift: Shift, event: Event | None, prediction: Prediction) -> tuple[str, ...]:
-    found = f"{shift.parameter.replace('_', ' ')} found {shift.change:+.3g} {shift.unit} on {_day(shift.end)}".strip()
-    expected = f"expected {prediction.mean:+.3g} ± {prediction.deviation:.2g} {shift.unit}".strip()
-    when = f" on {_day(event.start)}" if event else ""
-    return (f"{prediction.reason}{when}, {found}", expected)
+def parameter_words(shift: Shift) -> str:
+    """Name of a parameter as people say it."""
+    return shift.parameter.replace("_", " ")
 
 
-def _day(instant: int) -> str:
-    return to_datetime(instant).strftime("%-d %b")
+def day(instant: int, tz: ZoneInfo) -> str:
+    """``30 May``, in the plant's zone."""
+    moment = clock.to_datetime(instant, tz)
+    return f"{moment.day} {moment:%b}"
+
+
+def _signed(value: float, unit: str) -> str:
+    return f"{value:+.3g} {unit}".rstrip()

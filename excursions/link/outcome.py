@@ -1,17 +1,18 @@
-"""What became of each event: verified by a calibration, not borne out, or not verified yet."""
+"""What became of each event: borne out by a calibration, not borne out, or not verified yet."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 from excursions.clock import to_datetime
-from excursions.link.attribute import echoes
-from excursions.link.predict import OFTEN
+from excursions.link.ageing import owner_of
+from excursions.link.candidates import grouped
 from excursions.records import Calibration, Event, Link, Shift
 
 VERIFIED = "verified by calibration"
 NOT_BORNE_OUT = "not borne out"
 NOT_YET = "not verified yet"
+_LIKELY = 0.5
 
 
 def outcome(
@@ -20,50 +21,70 @@ def outcome(
     links: Sequence[Link],
     calibrations: Sequence[Calibration],
 ) -> dict[str, tuple[str, str]]:
-    """Return event id -> (state, sentence) for every event that a calibration could confirm or not."""
-    first = {link.shift: link for link in links if link.rank == 1}
-    by_event: dict[str, list[Shift]] = {}
-    for shift in shifts:
-        link = first.get(shift.id)
-        if shift.significant and link is not None and link.cause == "event":
-            by_event.setdefault(link.event, []).append(shift)
-    for heat, echo in echoes(events).items():
-        if heat in by_event:
-            by_event.setdefault(echo.id, []).extend(by_event[heat])
+    """Return event id -> (state, sentence) for every event that may be the probe's.
+
+    An event is borne out when it is the likeliest cause (probability at least 0.5) of a significant shift, or belongs
+    to the heat that is.
+    """
+    by_id = {shift.id: shift for shift in shifts}
+    links_of: dict[str, list[Link]] = {}
+    for link in links:
+        if link.event:
+            links_of.setdefault(link.event, []).append(link)
+    leader = {follower.id: lead for lead, followers in grouped_by_point(events) for follower in followers}
     return {
-        event.id: _state(event, by_event.get(event.id, []), shifts, calibrations)
+        event.id: _one(event, links_of.get(leader.get(event.id, event).id, []), by_id, shifts, calibrations)
         for event in events
-        if event.kind in OFTEN and event.kind != "sterilisation" and event.origin in ("probe", "undecided")
+        if event.origin in ("probe", "undecided")
     }
 
 
-def _state(
-    event: Event, mine: Sequence[Shift], shifts: Sequence[Shift], calibrations: Sequence[Calibration]
+def grouped_by_point(events: Sequence[Event]) -> list[tuple[Event, tuple[Event, ...]]]:
+    """Heat and what followed it, worked out point by point."""
+    points: dict[str, list[Event]] = {}
+    for event in sorted(events, key=lambda e: (e.start, e.point, e.kind)):
+        points.setdefault(event.point, []).append(event)
+    return [pair for rows in points.values() for pair in grouped(rows)]
+
+
+def _one(
+    event: Event,
+    links: Sequence[Link],
+    shifts: dict[str, Shift],
+    every: Sequence[Shift],
+    calibrations: Sequence[Calibration],
 ) -> tuple[str, str]:
-    if mine:
-        largest = max(mine, key=lambda shift: abs(shift.change) / max(shift.uncertainty, 1e-12))
-        name = largest.parameter.replace("_", " ")
-        return (
-            VERIFIED,
-            f"The calibration of {_day(largest.end)} found the {name} {largest.change:+.3g} {largest.unit}.".replace(
-                " .", "."
-            ),
+    owner = event.probe or f"at {event.point}"
+    later = [c for c in calibrations if c.time > event.start and (c.probe or f"at {c.point}") == owner]
+    spanning = [s for s in every if s.start < event.start < s.end and owner_of(s) == owner]
+    if not later and not spanning:
+        return NOT_YET, "No calibration of this probe has followed yet."
+    best = max(
+        (link for link in links if shifts[link.shift].significant),
+        key=lambda link: link.probability,
+        default=None,
+    )
+    if best and best.probability >= _LIKELY:
+        shift = shifts[best.shift]
+        return VERIFIED, (
+            f"The calibration of {_day(shift.end)} found the {shift.parameter.replace('_', ' ')} changed by "
+            f"{shift.change:+.3g} {shift.unit}".rstrip()
+            + f"; this is its likeliest cause ({best.probability:.0%})."
         )
-    later = [s for s in shifts if s.start <= event.start < s.end and _same(event, s.probe, s.point)]
-    if later:
+    if not spanning:
         return (
-            NOT_BORNE_OUT,
-            f"The calibration of {_day(later[0].end)} found no shift that this event explains best.",
+            NOT_YET,
+            f"A calibration followed on {_day(later[0].time)}, but none before it to compare with.",
         )
-    after = [c for c in calibrations if c.time >= event.start and _same(event, c.probe, c.point)]
-    if after:
-        return NOT_YET, "A calibration followed, but none before it to compare with."
-    return NOT_YET, "No calibration of this probe since."
-
-
-def _same(event: Event, probe: str, point: str) -> bool:
-    return event.probe == probe if event.probe and probe else event.point == point
+    changed = any(s.significant for s in spanning)
+    words = (
+        "found a shift, but something else explains it better"
+        if changed
+        else "found no shift beyond its uncertainty"
+    )
+    return NOT_BORNE_OUT, f"The calibration of {_day(min(s.end for s in spanning))} {words}."
 
 
 def _day(instant: int) -> str:
-    return to_datetime(instant).strftime("%-d %b %Y")
+    moment = to_datetime(instant)
+    return f"{moment.day} {moment:%b %Y}"

@@ -1,0 +1,51 @@
+"""Shifts of one probe between the same two calibrations, together with the events in between."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from excursions.link.ageing import owner_of
+from excursions.records import Event, Shift
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Interval:
+    """One probe from one calibration to the next: what shifted, and what happened meanwhile."""
+
+    shifts: tuple[Shift, ...]
+    events: tuple[Event, ...]
+
+    @property
+    def start(self) -> int:
+        """Time of the earlier calibration."""
+        return self.shifts[0].start
+
+    @property
+    def end(self) -> int:
+        """Time of the later calibration."""
+        return self.shifts[0].end
+
+
+def intervals(shifts: Sequence[Shift], events: Sequence[Event]) -> tuple[Interval, ...]:
+    """Group shifts by probe and pair of calibrations, each with that probe's events between them."""
+    groups: dict[tuple[str, int, int], list[Shift]] = {}
+    for shift in shifts:
+        groups.setdefault((owner_of(shift), shift.start, shift.end), []).append(shift)
+    by_probe: dict[str, list[Event]] = {}
+    by_point: dict[str, list[Event]] = {}
+    for event in sorted(events, key=lambda e: (e.start, e.point, e.kind)):
+        by_point.setdefault(event.point, []).append(event)
+        if event.probe:
+            by_probe.setdefault(event.probe, []).append(event)
+    made = []
+    for rows in groups.values():
+        first = rows[0]
+        # Events that name another probe are not this one's, even when they were seen at its point.
+        near = list(by_probe.get(first.probe, [])) if first.probe else []
+        near += [e for e in by_point.get(first.point, []) if not e.probe or not first.probe]
+        inside = sorted(
+            (e for e in near if first.start < e.start < first.end), key=lambda e: (e.start, e.kind)
+        )
+        made.append(Interval(shifts=tuple(rows), events=tuple(inside)))
+    return tuple(made)
