@@ -17,6 +17,7 @@ from excursions.records import BoolArray, FloatArray, IndexArray, Sampling
 HOPS = (4, 8, 16)  # samples a chord spans: the shortest that this record seldom shows straight is taken
 SELDOM = 0.02
 FEWEST_CHORDS = 2
+TRIMMED = 2  # chords at either end of a run that may belong to the measured signal
 MOVES = 3.0  # a ruled line must climb this many steps of the resolution to be a ramp at all
 IMPROBABLE = 1e-4  # expected number of such stretches in the whole record, by chance
 COMMON = 0.05  # above this share of straight chords the record's own long runs are the measure
@@ -49,7 +50,7 @@ def bridged_stretches(
     if not runs.size:
         return none
     runs = runs[_improbable(runs, straight)] * hop
-    found = [_whole_line(time, value, (int(lo), int(hi) + 1), tolerance, sampling) for lo, hi in runs]
+    found = [_whole_line(time, value, (int(lo), int(hi) + 1), hop, tolerance, sampling) for lo, hi in runs]
     kept = sorted({line for line in found if line is not None and _in_one_segment(line, segments)})
     return np.array(kept, dtype=np.int64).reshape(-1, 2)
 
@@ -106,12 +107,15 @@ def _improbable(runs: IndexArray, straight: BoolArray) -> BoolArray:
 
 
 def _whole_line(
-    time: TimeArray, value: FloatArray, span: tuple[int, int], tolerance: float, sampling: Sampling
+    time: TimeArray, value: FloatArray, span: tuple[int, int], hop: int, tolerance: float, sampling: Sampling
 ) -> tuple[int, int] | None:
     """The longest ruled line around a run of straight chords: index range of the samples between its ends."""
-    lo, hi = span
+    trimmed = _trimmed(value, span, hop, tolerance)
+    if trimmed is None:
+        return None
+    lo, hi = trimmed
     slope = (value[hi - 1] - value[lo]) / (hi - 1 - lo)
-    if not _on_line(value[lo:hi], tolerance).all() or not _even(time[lo:hi], sampling.interval_s):
+    if not _even(time[lo:hi], sampling.interval_s):
         return None
     reach = HOPS[-1] + 1
     before = np.arange(max(lo - reach, 0), lo)[::-1]
@@ -124,6 +128,16 @@ def _whole_line(
     if climbed <= MOVES * max(sampling.resolution, tolerance) or last - first < 2:
         return None
     return first + 1, last
+
+
+def _trimmed(value: FloatArray, span: tuple[int, int], hop: int, tolerance: float) -> tuple[int, int] | None:
+    """The run without chords at its ends that are straight by chance only; None when it is no single line."""
+    for tail in range(TRIMMED + 1):
+        for head in range(TRIMMED + 1):
+            lo, hi = span[0] + head * hop, span[1] - tail * hop
+            if hi - lo > FEWEST_CHORDS * hop and _on_line(value[lo:hi], tolerance).all():
+                return lo, hi
+    return None
 
 
 def _on_line(stretch: FloatArray, tolerance: float) -> BoolArray:

@@ -152,14 +152,21 @@ def _local_noise(survey: Survey, first: IndexArray) -> FloatArray:
 
 
 def _brief(record: Record, survey: Survey, first: IndexArray, width: int) -> BoolArray:
-    """In a thinned record every corner looks like a spike; only samples in quick succession are one."""
+    """Whether a candidate in a thinned record is short; on a clock the number of samples says it.
+
+    Recorded on change, a jump is seen at the scan it happens in, so the stay must be brief.  Corners of a
+    swinging-door record all look like spikes; only samples in quick succession are one.
+    """
     kind = record.value.sampling.kind if record.value is not None else "grid"
-    if kind not in ("exception", "swinging") or not first.size:
+    time = survey.live.time
+    if kind == "exception":
+        stay = (time[first + width] - time[first]) / NS_PER_S
+        return np.asarray(stay <= max(WIDEST * survey.interval_s, 60.0))
+    if kind != "swinging" or not first.size:
         return np.ones(first.size, dtype=np.bool_)
-    steps = np.diff(survey.live.time)
+    steps = np.diff(time)
     quick = float(np.quantile(steps[:: max(1, steps.size // 100_000)], 0.1))
-    lasted = survey.live.time[first + width] - survey.live.time[first - 1]
-    return np.asarray(lasted <= 2 * (width + 1) * quick)
+    return np.asarray(time[first + width] - time[first - 1] <= 2 * (width + 1) * quick)
 
 
 def _apart(spikes: _Spikes) -> IndexArray:

@@ -33,7 +33,7 @@ class TemperatureFaultSettings:
     frozen_chance: float = 0.01  # expected number of such stretches by chance
     moves: int = 10  # changes of the reading meanwhile that show that the rest is alive
     jump_k: float = 5.0  # (cp) in one step, where samples are at most ten seconds apart
-    jump_slow_k: float = 10.0  # and at most a minute apart; further apart a jump is no evidence
+    jump_slow_k: float = 6.0  # and at most a minute apart; further apart a jump is no evidence
     jump_spreads: float = 12.0
     jump_window: int = 10  # samples before and after that must stand still enough to see it
     most_jumps: int = 3  # more are the process
@@ -231,7 +231,11 @@ def _least_jump(trace: Trace, settings: TemperatureFaultSettings) -> float:
 
 
 def _is_clean(trace: Trace, i: int, settings: TemperatureFaultSettings) -> bool:
-    """Whether the whole change is in this one step, with nothing on its way before or after, and stays."""
+    """Whether the whole change is in this one step, with nothing on its way before or after, and stays.
+
+    An element in a probe shaft follows with a time constant of tens of seconds, so that a change of the medium
+    shows in several samples a minute apart, or in very many closer ones.
+    """
     n = settings.jump_window
     before, after = trace.value[max(i + 1 - n, 0) : i + 1], trace.value[i + 1 : i + 1 + n]
     later = trace.value[i + 1 : i + 1 + 3 * n]
@@ -241,7 +245,9 @@ def _is_clean(trace: Trace, i: int, settings: TemperatureFaultSettings) -> bool:
     whole = float(np.median(after) - np.median(before))
     scatter = max(float(np.ptp(before)), float(np.ptp(after)))
     stayed = abs(float(np.median(later)) - float(np.median(before))) >= 0.8 * abs(step)
-    return bool(abs(step) >= 0.9 * abs(whole) and step * whole > 0 and scatter <= 0.25 * abs(step) and stayed)
+    return bool(
+        abs(step) >= 0.93 * abs(whole) and step * whole > 0 and scatter <= 0.25 * abs(step) and stayed
+    )
 
 
 def _calm(record: Record, trace: Trace, i: int) -> bool:

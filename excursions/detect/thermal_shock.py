@@ -11,10 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from excursions.clock import NS_PER_S
-from excursions.records import Event, IndexArray, Record
+from excursions.records import Event, FloatArray, IndexArray, Record
 from excursions.states.element import FASTEST_K_PER_S
-from excursions.states.heat import usual_temperature
-from excursions.states.trace import Trace, join, runs, trace_of
+from excursions.states.heat import Usual
+from excursions.states.trace import Trace, runs, trace_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -22,8 +22,12 @@ class ThermalShockSettings:
     """What counts as a shock."""
 
     rate_k_per_min: float = 40.0  # (cp) quenching or live steam; ordinary sterilisations stay below 10 to 30
+    cycle_k_per_min: float = 1.5  # ordinary heating and cooling is faster than this (cp)
     swing_k: float = 40.0  # (cp) a smaller change cracks nothing, however fast
     hard_swing_k: float = 60.0  # (cp) from here on worth a check of the probe
+    unusual_k_per_min: float = 30.0  # (cp) fast enough when this line is never nearly as fast otherwise
+    times_usual: float = 3.0
+    known: int = 5  # other swings that must be known to say what is usual
     habit: int = 3  # so many others nearly as fast make it this line's habit
     nearly: float = 2.0 / 3.0
     window_s: float = 60.0
@@ -51,13 +55,21 @@ def detect_thermal_shock(record: Record, settings: ThermalShockSettings | None =
     swings = [
         swing for first, past in _fast(trace, settings) if (swing := _swing(trace, first, past, settings))
     ]
-    rates = np.array([abs(s.rate) for s in swings])
     events = []
     for swing in swings:
-        others = int(np.count_nonzero(rates >= settings.nearly * abs(swing.rate))) - 1
-        if abs(swing.rate) >= settings.rate_k_per_min and others < settings.habit:
+        others = np.array([abs(s.rate) for s in swings if s is not swing and s.rate * swing.rate > 0])
+        if _too_fast(abs(swing.rate), others, settings):
             events.append(_event(record, trace, swing, settings, others))
     return tuple(events)
+
+
+def _too_fast(rate: float, others: FloatArray, settings: ThermalShockSettings) -> bool:
+    """Against the absolute limit unless it is a habit, and against what this line usually does."""
+    habit = np.count_nonzero(others >= settings.nearly * rate) >= settings.habit
+    if rate >= settings.rate_k_per_min:
+        return not habit
+    usual = float(np.max(others)) if others.size >= settings.known else np.inf
+    return rate >= settings.unusual_k_per_min and rate > settings.times_usual * usual
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,20 +84,21 @@ class _Swing:
 
 
 def _fast(trace: Trace, settings: ThermalShockSettings) -> IndexArray:
-    """Stretches of samples in which the temperature changes at more than two thirds of the rate of a shock."""
+    """Stretches of samples in which the temperature heats or cools as in a cycle or faster."""
     lag = max(1, round(settings.window_s / max(trace.interval_s, 1e-3)))
     if len(trace) <= lag:
         return np.empty((0, 2), dtype=np.int64)
-    change = np.abs(trace.value[lag:] - trace.value[:-lag])
-    limit = settings.nearly * settings.rate_k_per_min * max(settings.window_s, trace.interval_s) / 60.0
-    hits = runs(change >= limit / 2)
+    signed = trace.value[lag:] - trace.value[:-lag]
+    limit = settings.cycle_k_per_min * max(settings.window_s, trace.interval_s) / 60.0
+    hits = np.concatenate([runs(signed >= limit), runs(signed <= -limit)])
+    hits = hits[np.argsort(hits[:, 0], kind="stable")]
     hits[:, 1] += lag
-    hits = hits[[float(np.ptp(trace.value[a:b])) >= settings.swing_k for a, b in hits]] if hits.size else hits
-    return join(hits, trace.time, 0.0)
+    large = np.array([np.ptp(trace.value[a:b]) >= settings.swing_k for a, b in hits], dtype=np.bool_)
+    return hits[large]
 
 
 def _swing(trace: Trace, first: int, past: int, settings: ThermalShockSettings) -> _Swing | None:
-    """The swing in a stretch, None when no medium can have done it or it did not last."""
+    """The swing in a stretch, None when it is too small or no element follows that fast."""
     time, value = trace.time[first:past], trace.value[first:past]
     here = np.arange(1, time.size)
     back = np.searchsorted(time, time[1:] - round(settings.window_s * NS_PER_S), side="right") - 1
@@ -107,10 +120,10 @@ def _swing(trace: Trace, first: int, past: int, settings: ThermalShockSettings) 
     )
     if abs(swing.after - swing.before) < settings.swing_k or single.max() > FASTEST_K_PER_S:
         return None
-    return swing if _stands(trace, swing, settings) else None
+    return swing
 
 
-def _ends(value: np.ndarray, low: int, high: int) -> tuple[int, int]:
+def _ends(value: FloatArray, low: int, high: int) -> tuple[int, int]:
     """Widen a fast change to where the temperature turns."""
     sign = np.sign(value[high] - value[low])
     steps = np.sign(np.diff(value)) != sign
@@ -120,7 +133,7 @@ def _ends(value: np.ndarray, low: int, high: int) -> tuple[int, int]:
     )
 
 
-def _stands(trace: Trace, swing: _Swing, settings: ThermalShockSettings) -> bool:
+def _stands(trace: Trace, swing: _Swing, usual: Usual, settings: ThermalShockSettings) -> bool:
     """Whether the temperature was and stays near its ends, alive: no wild sample, no open circuit."""
     reach = round(settings.settle_s * NS_PER_S)
     before = trace.value[trace.slice(int(trace.time[swing.first]) - reach, int(trace.time[swing.first]) + 1)]
@@ -129,7 +142,6 @@ def _stands(trace: Trace, swing: _Swing, settings: ThermalShockSettings) -> bool
         return False
     half = 0.5 * abs(swing.after - swing.before)
     stood = abs(np.median(before) - swing.before) < half and abs(np.median(after) - swing.after) < half
-    usual = usual_temperature(trace)
     dead = any(
         side.size > 2 and np.ptp(side) == 0.0 and not usual.low - half <= side[0] <= usual.high + half
         for side in (before, after)
@@ -137,7 +149,9 @@ def _stands(trace: Trace, swing: _Swing, settings: ThermalShockSettings) -> bool
     return bool(stood and not dead)
 
 
-def _event(record: Record, trace: Trace, swing: _Swing, settings: ThermalShockSettings, others: int) -> Event:
+def _event(
+    record: Record, trace: Trace, swing: _Swing, settings: ThermalShockSettings, others: FloatArray
+) -> Event:
     change = swing.after - swing.before
     start, end = int(trace.time[swing.first]), int(trace.time[swing.last])
     at_least = "at least " if trace.interval_s >= settings.window_s / 2 else ""
@@ -145,11 +159,9 @@ def _event(record: Record, trace: Trace, swing: _Swing, settings: ThermalShockSe
         f"{'heated' if change > 0 else 'cooled'} from {swing.before:.0f} to {swing.after:.0f} degC,"
         f" {at_least}{abs(swing.rate):.0f} K in a minute"
     ]
-    facts.append(
-        f"{others} other change{'s' if others > 1 else ''} nearly as fast in this record"
-        if others
-        else "no other change in this record is nearly as fast"
-    )
+    near = int(np.count_nonzero(others >= settings.nearly * abs(swing.rate)))
+    if others.size:
+        facts.append(f"the next fastest of {others.size} others: {others.max():.2g} K in a minute")
     return Event(
         point=record.point.name,
         kind="thermal_shock",
@@ -159,7 +171,7 @@ def _event(record: Record, trace: Trace, swing: _Swing, settings: ThermalShockSe
         size_unit="K/min",
         size_low=abs(swing.rate),
         size_high=float("nan") if at_least else abs(swing.rate),
-        confidence=0.8 - 0.1 * others,
+        confidence=0.8 - 0.1 * near,
         severity="check" if abs(change) >= settings.hard_swing_k else "note",
         probe=record.plant.probe_at(record.point.name, start) or "",
         onset_uncertainty_s=trace.interval_s,

@@ -75,21 +75,26 @@ def walk_during(pace: Pace | None, start: int, end: int) -> Walk | None:
     return Walk(
         before=before,
         there=there,
-        out_and_back=bool(gone and back and _quick(trace, start, end, before, there)),
+        out_and_back=bool(gone and back and _quick(trace, start, end, (before, there, after))),
     )
 
 
-def _quick(trace: Trace, start: int, end: int, before: float, there: float) -> bool:
-    """Whether the temperature left and came back within minutes."""
+def _quick(trace: Trace, start: int, end: int, levels: tuple[float, float, float]) -> bool:
+    """Whether the temperature left the level before, and came back to the level after, within minutes."""
+    before, there, after = levels
     reach = int(EDGE_MIN * NS_PER_MINUTE)
     window = trace.slice(start - reach, end + reach)
-    time, done = trace.time[window], (trace.value[window] - before) / (there - before)
-    far, near = np.flatnonzero(done > 0.8), np.flatnonzero(done < 0.2)
+    time, value = trace.time[window], trace.value[window]
+    gone = (value - before) / (there - before)
+    back = (value - after) / (there - after) if math.isfinite(after) else gone
+    far = np.flatnonzero(gone > 0.8)
+    if not far.size:
+        return False
     first, last = int(far[0]), int(far[-1])
-    left, came = near[near < first], near[near > last]
+    left, came = np.flatnonzero(gone[:first] < 0.2), last + np.flatnonzero(back[last:] < 0.2)
     limit = max(QUICK_MIN * NS_PER_MINUTE, 1.5 * trace.usual_s * 1e9)
-    out = time[first] - (time[left[-1]] if left.size else time[0]) <= limit
-    return bool(out and (time[came[0]] if came.size else time[-1]) - time[last] <= limit)
+    out = time[first] - time[left[-1] if left.size else 0]
+    return bool(out <= limit and time[came[0] if came.size else -1] - time[last] <= limit)
 
 
 def walk_edges(trace: Trace, start: int, end: int) -> tuple[int, int]:
