@@ -31,7 +31,7 @@ def _zstd(raw: IO[bytes]) -> IO[bytes]:
 PACKINGS: tuple[tuple[bytes, str, Opener], ...] = (
     (b"\x1f\x8b", "gzip", lambda raw: cast(IO[bytes], gzip.GzipFile(fileobj=raw))),
     (b"\x28\xb5\x2f\xfd", "zstd", _zstd),
-    (b"\xfd7zXZ\x00", "xz", lambda raw: cast(IO[bytes], lzma.LZMAFile(raw))),
+    (b"\xfd7zXZ\x00", "xz", lambda raw: cast(IO[bytes], lzma.LZMAFile(raw))),  # noqa: SIM115 - the caller closes it
     (b"BZh", "bzip2", lambda raw: cast(IO[bytes], bz2.BZ2File(raw))),
 )
 _BROKEN = (EOFError, zlib.error, lzma.LZMAError, zstandard.ZstdError, OSError)

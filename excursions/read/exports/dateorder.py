@@ -40,7 +40,7 @@ class OrderEvidence:
             return
         numbers = parts.select(pl.all().cast(pl.Int64))
         self.seen += parts.height
-        self.highest = np.maximum(self.highest, [numbers[name].max() for name in "abc"])
+        self.highest = np.maximum(self.highest, numbers.max().to_numpy()[0])
         self.alike &= bool((numbers["a"] == numbers["b"]).all())
         self.short_year |= bool((parts["c"].str.len_chars() == 2).any())
         if len(self.possible()) > 1:

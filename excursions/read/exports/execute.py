@@ -3,69 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
 
 from excursions.clock import TimeArray
 from excursions.read.exports.gather import Gather
+from excursions.read.exports.outcome import Outcome, Replan
 from excursions.read.exports.plan import Plan, Stream
 from excursions.read.exports.quality import QualityPlan, parse_quality, scheme_of
 from excursions.read.exports.sheet import clean
-from excursions.read.exports.table import Batch
+from excursions.read.exports.table import MORE, Batch
 from excursions.read.exports.times import parse_times
 from excursions.read.exports.values import Values, parse_values
-from excursions.read.exports.zones import DoubledHours, to_utc
+from excursions.read.exports.zones import to_utc
 from excursions.records import BAD, UNCERTAIN, BoolArray, ByteArray, FloatArray, IndexArray
 
-MORE = "more"
-_MOST_REFUSED = 200_000  # listed one by one in a file; the rest is counted in one entry
-_MOST_WORDS = 2_000
 _LONGEST = 500
-
-
-class Replan(Exception):
-    """The data contradict the plan that the first rows suggested; `texts` is what to consider beside them."""
-
-    def __init__(self, column: int, texts: frozenset[str]) -> None:
-        super().__init__(f"column {column}")
-        self.column, self.texts = column, texts
-
-
-@dataclass(slots=True)
-class Outcome:
-    """Counts and lists of one table.  rows == used + refused."""
-
-    rows: int = 0
-    used: int = 0
-    refused: int = 0
-    first: int | None = None
-    last: int | None = None
-    tags: set[str] = field(default_factory=set)
-    rejects: list[tuple[int, str, str, str, int]] = field(default_factory=list)
-    unlisted: int = 0
-    words: dict[tuple[str, str], tuple[int, int]] = field(default_factory=dict)
-    marks: dict[str, int] = field(default_factory=dict)
-    units_seen: dict[str, set[str]] = field(default_factory=dict)
-    doubled: DoubledHours = field(default_factory=DoubledHours)
-    missing_hour: int = 0
-
-    def refuse(self, line: int, column: str, text: str, reason: str, rows: int) -> None:
-        """Note one refusal that stands for `rows` readings."""
-        self.rows += rows
-        self.refused += rows
-        if len(self.rejects) < _MOST_REFUSED:
-            self.rejects.append((line, column, text[:_LONGEST], reason, rows))
-        else:
-            self.unlisted += rows
-
-    def word(self, tag: str, word: str, quality: int, count: int) -> None:
-        """Count a status text."""
-        key = (tag, clean(word)[:80])
-        if key not in self.words and len(self.words) >= _MOST_WORDS:
-            key = (tag, "(other texts)")
-        self.words[key] = (quality, self.words.get(key, (quality, 0))[1] + count)
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,7 +140,8 @@ class Executor:
     def _says_bad(batch: Batch, stream: Stream, quality: ByteArray) -> BoolArray:
         """An empty cell whose own quality column says bad is a reading that failed, not the lack of one."""
         said = batch.frame[str(stream.quality)].is_not_null().to_numpy()
-        return said & (quality == BAD)
+        empty_but_bad: BoolArray = said & (quality == BAD)
+        return empty_but_bad
 
     def _quality(self, batch: Batch, stream: Stream, values: Values) -> ByteArray:
         if stream.quality is None:
@@ -304,9 +260,7 @@ class Executor:
     def _add(self, tag: str, time: TimeArray, value: FloatArray, quality: ByteArray) -> None:
         if not time.size:
             return
-        self.outcome.rows += int(time.size)
-        self.outcome.used += int(time.size)
-        self.outcome.tags.add(tag)
+        self.outcome.use(tag, int(time.size), int(time.min()), int(time.max()))
         self.gather.add(tag, time, value, quality if quality.any() else None, self.file)
 
     def _keep_by_tag(

@@ -1,87 +1,192 @@
-"""Tables that carry their own types: Parquet and Arrow files, results of a data base, sheets of a workbook."""
+"""Tables that carry their own types: Parquet and Arrow files, data sets, and frames from elsewhere."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from functools import cached_property
+from io import BytesIO
 from pathlib import Path
 
+import numpy as np
 import polars as pl
 
 from excursions.errors import InputFileError
 from excursions.read.exports.table import Batch, Preview, Row, Tally
+from excursions.records import FloatArray
 
 _ROWS = 500_000
+_CELLS = 20_000_000  # of a batch
 _HEAD = 1_000
+_UNNAMED = "column_"
 
 
 @dataclass(kw_only=True)
 class FrameTable:
-    """A lazy frame as a table; line n is its n-th row."""
+    """A lazy frame as a table; line n is its n-th row.
+
+    typed : the frame's own column names are the header; else its first rows may hold one, and all cells are text
+    """
 
     frame: pl.LazyFrame
     words: str
     height: int
+    typed: bool = True
+    starts_in_1904: bool = False
     tally: Tally = field(default_factory=Tally)
 
-    @property
+    @cached_property
+    def names(self) -> list[str]:
+        """Column names."""
+        return self.frame.collect_schema().names()
+
+    @cached_property
     def preview(self) -> Preview:
         """First rows and some from the middle and the end, as text."""
-        schema = self.frame.collect_schema()
-        head = self.frame.head(_HEAD).collect()
-        middle = self.frame.slice(self.height // 2, 100).collect()
-        tail = self.frame.slice(max(0, self.height - 100), 100).collect()
-        return Preview(
-            rows=_rows(head),
-            late=(*_rows(middle), *_rows(tail)),
-            dtypes=tuple(schema.dtypes()),
-            header=tuple(schema.names()),
-        )
+        head = _collected(self.frame.head(_HEAD))
+        late: tuple[Row, ...] = ()
+        if self.height > _HEAD:
+            middle = _collected(self.frame.slice(self.height // 2, 100))
+            late = (*_rows(middle), *_rows(_collected(self.frame.slice(self.height - 100, 100))))
+        header = tuple(self.names) if self.typed else ()
+        return Preview(rows=_rows(head), late=late, header=header)
 
     def batches(self, width: int, first_line: int, numbers: frozenset[int], decimal: str) -> Iterator[Batch]:
         """All rows, typed as they are."""
-        names = {name: str(index) for index, name in enumerate(self.frame.collect_schema().names())}
-        for start in range(0, self.height, _ROWS):
-            frame = self.frame.slice(start, _ROWS).collect().rename(names)
+        rename = {name: str(index) for index, name in enumerate(self.names)}
+        step = max(1_000, min(_ROWS, _CELLS // max(1, len(self.names))))
+        skip = 0 if self.typed else first_line - 1
+        for start in range(skip, self.height, step):
+            frame = _collected(self.frame.slice(start, step)).rename(rename)
+            missing = [pl.lit(None, pl.String).alias(str(i)) for i in range(len(self.names), width)]
             self.tally.lines = start + frame.height
-            yield Batch(_plain(frame), start + 1)
+            yield Batch(_plain(frame).with_columns(missing), start + 1)
+
+
+def _collected(frame: pl.LazyFrame) -> pl.DataFrame:
+    try:
+        return frame.collect()
+    except (pl.exceptions.PolarsError, OSError) as error:
+        raise _broken("table", error) from error
 
 
 def _plain(frame: pl.DataFrame) -> pl.DataFrame:
-    """Categories and the like as text, empty texts as missing."""
-    texts = [name for name, dtype in frame.schema.items() if isinstance(dtype, (pl.Categorical, pl.Enum))]
-    frame = frame.with_columns(pl.col(texts).cast(pl.String)) if texts else frame
-    return (
-        frame.with_columns(pl.when(pl.col(pl.String) != "").then(pl.col(pl.String)))
-        if pl.String in frame.dtypes
-        else frame
-    )
+    """Categories and the like as text, empty texts as missing, 32-bit numbers as the decimals they were."""
+    changes: list[pl.Expr | pl.Series] = []
+    for name, dtype in frame.schema.items():
+        if isinstance(dtype, (pl.Categorical, pl.Enum)):
+            changes.append(pl.col(name).cast(pl.String))
+        elif dtype == pl.String:
+            changes.append(pl.when(pl.col(name) != "").then(pl.col(name)).alias(name))
+        elif dtype == pl.Float32:
+            changes.append(pl.Series(name, shortest_decimals(frame[name].to_numpy()), nan_to_null=False))
+        elif dtype == pl.Decimal:
+            changes.append(pl.col(name).cast(pl.Float64))
+        elif dtype == pl.Binary or dtype.is_nested() or dtype == pl.Duration:
+            changes.append(pl.lit(None, pl.String).alias(name))
+    found = frame.with_columns(changes) if changes else frame
+    for name, dtype in frame.schema.items():
+        if dtype == pl.Float32 and frame[name].null_count():
+            found = found.with_columns(pl.when(frame[name].is_not_null()).then(pl.col(name)).alias(name))
+    return found
+
+
+def shortest_decimals(values: np.ndarray[tuple[int, ...], np.dtype[np.float32]]) -> FloatArray:
+    """Doubles (n,) of 32-bit numbers: the decimal of up to seven digits that gives the same number, where there is one.
+
+    A recorder that keeps 5.81 in 32 bits holds 5.80999994; widened as it stands, its resolution would be lost.
+    """
+    wide = values.astype(np.float64)
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        power = np.clip(6 - np.floor(np.log10(np.abs(wide))), -22, 22)
+        up, down = 10.0 ** np.maximum(power, 0), 10.0 ** np.maximum(-power, 0)
+        near = np.rint(wide * up / down) / up * down
+        same = near.astype(np.float32) == values
+    return np.where(same, near, wide)
 
 
 def _rows(frame: pl.DataFrame) -> tuple[Row, ...]:
-    columns = [_as_text(column) for column in frame.get_columns()]
+    columns = [_as_text(column) for column in _plain(frame).get_columns()]
     return tuple(Row(line, cells) for line, cells in enumerate(zip(*columns, strict=True), start=1))
 
 
 def _as_text(column: pl.Series) -> list[str]:
     if isinstance(column.dtype, pl.Datetime):
         column = column.dt.to_string("%Y-%m-%dT%H:%M:%S" + ("%:z" if column.dtype.time_zone else ""))
-    elif column.dtype == pl.Float64 or column.dtype == pl.Float32:
+    elif column.dtype.is_float():
         return ["" if value is None else repr(value) for value in column.to_list()]
     elif column.dtype != pl.String:
         column = column.cast(pl.String, strict=False)
     return [text or "" for text in column.to_list()]
 
 
-def parquet_table(path: Path) -> FrameTable:
+def parquet_table(file: Path | BytesIO, packing: str = "") -> FrameTable:
     """A Parquet file."""
+    return _opened(lambda: pl.scan_parquet(file, glob=False), "Parquet", packing)
+
+
+def dataset_table(folder: Path) -> FrameTable:
+    """Parquet files below a folder, partitioned by folders named ``key=value``."""
+    return _opened(
+        lambda: pl.scan_parquet(
+            f"{_literal(folder)}/**/*.p*q*",
+            hive_partitioning=True,
+            try_parse_hive_dates=False,
+            missing_columns="insert",
+            extra_columns="ignore",
+        ),
+        "Parquet data set",
+        "",
+    )
+
+
+def _literal(folder: Path) -> str:
+    """A folder's name with the marks of patterns taken literally."""
+    return "".join(f"[{char}]" if char in "*?[" else char for char in str(folder))
+
+
+def remote_table(url: str) -> FrameTable:
+    """Parquet in object storage, one file or a data set, through polars; credentials are those of the environment."""
+    if not url.split("?")[0].rstrip("/").endswith((".parquet", ".pq")) and "*" not in url:
+        url = url.rstrip("/") + "/**/*.parquet"
+    return _opened(lambda: pl.scan_parquet(url, hive_partitioning=True), "Parquet, remote", "")
+
+
+def arrow_table(file: Path | BytesIO, packing: str = "") -> FrameTable:
+    """An Arrow file (also called Feather) or an Arrow stream."""
+    start = file.getvalue()[:6] if isinstance(file, BytesIO) else _first_bytes(file)
+    if start == b"ARROW1":
+        return _opened(lambda: pl.scan_ipc(file), "Arrow", packing)
+    return _opened(lambda: pl.read_ipc_stream(file).lazy(), "Arrow stream", packing)
+
+
+def _first_bytes(path: Path) -> bytes:
+    with path.open("rb") as raw:
+        return raw.read(6)
+
+
+def _opened(scan: Callable[[], pl.LazyFrame], words: str, packing: str) -> FrameTable:
     try:
-        frame = pl.scan_parquet(path)
+        frame = scan()
         height = int(frame.select(pl.len()).collect().item())
-    except (pl.exceptions.PolarsError, OSError) as error:
+        names = frame.collect_schema().names()
+    except (pl.exceptions.PolarsError, OSError, ValueError) as error:
+        raise _broken(f"{words} file", error) from error
+    except BaseException as error:
+        if type(error).__name__ != "PanicException":  # the reader's own fault on a damaged file
+            raise
+        raise _broken(f"{words} file", error) from error
+    if not names or not height:
         raise InputFileError(
-            found=f"a Parquet file that cannot be read ({str(error).splitlines()[0][:120]})",
-            expected="a sound Parquet file",
-            mend="export it again",
-        ) from error
-    return FrameTable(frame=frame, words="Parquet", height=height)
+            found=f"a {words} file without rows",
+            expected="rows with readings",
+            mend="export a time span that holds data",
+        )
+    return FrameTable(frame=frame, words=f"{words}, {packing}" if packing else words, height=height)
+
+
+def _broken(what: str, error: BaseException) -> InputFileError:
+    said = (str(error).splitlines() or [""])[0][:160]
+    return InputFileError(
+        found=f"a {what} that cannot be read ({said})", expected="a sound one", mend="copy or export it again"
+    )

@@ -36,7 +36,6 @@ class Gather:
     tags: dict[str, _Pieces] = field(default_factory=dict)
     held: int = 0
     _file: IO[bytes] | None = None
-    _map: np.memmap | None = None  # type: ignore[type-arg]
 
     def add(self, tag: str, time: TimeArray, value: FloatArray, quality: ByteArray | None, file: str) -> None:
         """Add readings of one tag, in file order."""

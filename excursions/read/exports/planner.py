@@ -125,7 +125,7 @@ def _number_plan(
             what=f'numbers in column "{name}" are read as {kind.replace("1899-12-30", "1904-01-01") if shift else kind}',
             why="of their size",
             option=option,
-        )  # fmt: skip
+        )
     )
     return TimePlan(kind=kind, shift=shift)
 
@@ -194,7 +194,7 @@ def _quality_plan(
                 what=f'codes in column "{column.header}": {said.get(scheme, "OPC classic")}',
                 why=why,
                 option="quality words in the register",
-            )  # fmt: skip
+            )
         )
     return QualityPlan(scheme=scheme, own=user_words(options.quality_words))
 

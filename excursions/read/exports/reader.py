@@ -8,26 +8,29 @@ from pathlib import Path
 
 import polars as pl
 
-from excursions.clock import iso
 from excursions.errors import ExcursionsError, InputFileError
-from excursions.read.exports.execute import Executor, Outcome, Replan
+from excursions.read.exports.containers import open_item
+from excursions.read.exports.execute import Executor
 from excursions.read.exports.gather import Gather
+from excursions.read.exports.outcome import Outcome, Replan, findings, status_words
 from excursions.read.exports.plan import Plan
-from excursions.read.exports.planner import OrderOpenError, make_plan
-from excursions.read.exports.quality import NAMES
+from excursions.read.exports.planner import OrderOpenError, Texts, make_plan
 from excursions.read.exports.sheet import Sheet, look_at
 from excursions.read.exports.sources import Item, find_items
 from excursions.read.exports.table import Table
-from excursions.read.exports.values import STATE_OFF
-from excursions.read.model import REFUSED_SCHEMA, STATUS_SCHEMA, FileReport, Reading, ReadOptions
-from excursions.records import Decision, TagSeries
+from excursions.read.model import REFUSED_SCHEMA, FileReport, Reading, ReadOptions
+from excursions.records import Decision
 
 _MOST_REPLANS = 4
 
 
 @dataclass(slots=True)
 class _State:
-    """What grows while the files are read."""
+    """What grows while the files are read.
+
+    done : tables already read; a file whose date order is open is tried again after all others
+    orders : date orders that were decided, by the headers of the table
+    """
 
     options: ReadOptions
     gather: Gather
@@ -37,6 +40,7 @@ class _State:
     words: dict[tuple[str, str], tuple[int, int]] = field(default_factory=dict)
     problems: list[ExcursionsError] = field(default_factory=list)
     orders: dict[str, set[str]] = field(default_factory=dict)
+    done: set[str] = field(default_factory=set)
 
 
 def read_exports(paths: Sequence[Path], options: ReadOptions) -> Reading:
@@ -44,7 +48,7 @@ def read_exports(paths: Sequence[Path], options: ReadOptions) -> Reading:
 
     Parameters
     ----------
-    paths : files, folders, patterns with ``*``, or ``-`` for standard input
+    paths : files, folders, patterns with ``*``, URLs of Parquet in object storage, or ``-`` for standard input
     options : what the user states
 
     Returns
@@ -54,68 +58,120 @@ def read_exports(paths: Sequence[Path], options: ReadOptions) -> Reading:
 
     Raises
     ------
-    InputFileError
-        Only when nothing at all could be read and there was exactly one problem or more: the first one.
+    ExcursionsError
+        The first problem, when there was one and nothing at all could be read.
     """
     state = _State(options=options, gather=Gather(options.spill_bytes))
-    waiting: list[Item] = []
-    for item in find_items(paths, options, state.problems):
-        if not _read_item(item, state, hint=False):
-            waiting.append(item)
+    waiting = [
+        item
+        for item in find_items(paths, state.problems, state.decisions)
+        if not _read_item(item, state, last=False)
+    ]
     for item in waiting:
-        _read_item(item, state, hint=True)
-    return _reading(state)
+        _read_item(item, state, last=True)
+    series = state.gather.series()
+    if not series and state.problems:
+        raise state.problems[0]
+    return Reading(
+        series=series,
+        files=tuple(sorted(state.files, key=lambda report: report.path)) if waiting else tuple(state.files),
+        refused=pl.DataFrame(state.refused, schema=REFUSED_SCHEMA, orient="row"),
+        decisions=tuple(dict.fromkeys(state.decisions)),
+        status_words=status_words(state.words, series),
+        problems=tuple(state.problems),
+    )
 
 
-def _read_item(item: Item, state: _State, *, hint: bool) -> bool:
-    """Read one file; False when its date order is open and other files may decide it."""
+def _read_item(item: Item, state: _State, *, last: bool) -> bool:
+    """Read all tables of one file; False when a date order is open and other files may still decide it."""
+    failures: list[tuple[str, ExcursionsError]] = []
+    before, open_order = len(state.done), False
     try:
-        with item.opened(state.options) as tables:
-            for name, table in tables:
-                _read_table(item, name, table, state, hint=hint)
-    except OrderOpenError as error:
-        if not hint:
-            return False
-        state.problems.append(error.at(file=item.name))
+        with item.hashed():
+            for name, table in open_item(item, state.options):
+                if name in state.done:
+                    continue
+                try:
+                    _read_table(item, name, table, state, last=last)
+                    state.done.add(name)
+                except OrderOpenError as error:
+                    open_order = True
+                    failures.append((name, error))
+                except ExcursionsError as error:
+                    failures.append((name, error))
+                    state.done.add(name)
     except ExcursionsError as error:
-        state.problems.append(error.at(file=item.name))
-    return True
+        failures.append((item.name, error))
+    used = any(report.path == item.name or report.path.startswith(f"{item.name}!") for report in state.files)
+    _report(item, [f for f in failures if last or not isinstance(f[1], OrderOpenError)], used, state)
+    return last or not open_order or before < 0
 
 
-def _read_table(item: Item, name: str, table: Table, state: _State, *, hint: bool) -> None:
+def _report(item: Item, failures: list[tuple[str, ExcursionsError]], used: bool, state: _State) -> None:
+    """Sheets and members that hold no readings are only remarked on where others of the same file do."""
+    for name, error in failures:
+        if used and name != item.name and isinstance(error, NoReadingsError):
+            state.decisions.append(
+                Decision(subject=name, what="left out", why=f"found {error.found}", option="--sheet")
+            )
+        else:
+            state.problems.append(error.at(file=name))
+
+
+class NoReadingsError(InputFileError):
+    """A table without times and readings."""
+
+
+def _read_table(item: Item, name: str, table: Table, state: _State, *, last: bool) -> None:
     sheet = look_at(table.preview, item.stem(name))
     if sheet is None:
         raise _no_data(table)
+    options = state.options
+    if table.starts_in_1904 and not options.date_system:
+        options = replace(options, date_system="1904")
     kind = "|".join(column.header for column in sheet.columns)
-    known = state.orders.get(kind, set()) if hint else set()
-    codes: dict[int, frozenset[str]] = {}
-    mark = state.gather.mark()
-    for _ in range(_MOST_REPLANS):
-        plan = make_plan(
-            sheet,
-            state.options,
-            name,
-            _texts(table, sheet),
-            codes,
-            next(iter(known)) if len(known) == 1 else "",
-        )
-        outcome = Outcome()
-        try:
-            Executor(plan, state.gather, outcome, name).run(
-                table.batches(plan.width, plan.first_line, plan.numbers, plan.decimal)
-            )
-            break
-        except Replan as found:
-            codes[found.column] = codes.get(found.column, frozenset()) | found.texts
-            state.gather.rollback(mark)
-            table.tally.notes.clear()
+    known = state.orders.get(kind, set()) if last else set()
+    plan, outcome = _run(
+        name, table, sheet, options, next(iter(known)) if len(known) == 1 else "", state.gather
+    )
+    for line, text, reason in table.tally.lost:
+        outcome.refuse(line, "", text, reason, 1)
     if not outcome.used:
         raise _nothing_used(sheet, outcome)
     state.orders.setdefault(kind, set()).update(time.order for time in plan.times.values() if time.order)
     _account(item, name, table, plan, outcome, state)
 
 
-def _texts(table: Table, sheet: Sheet) -> object:
+def _run(
+    name: str, table: Table, sheet: Sheet, options: ReadOptions, hint: str, gather: Gather
+) -> tuple[Plan, Outcome]:
+    """Plan and run; where the data contradict the plan, plan again with what they showed."""
+    codes: dict[int, frozenset[str]] = {}
+    mark = gather.mark()
+    for _ in range(_MOST_REPLANS):
+        plan = make_plan(sheet, options, name, _texts(table, sheet), codes, hint)
+        outcome = Outcome()
+        table.tally.clear()
+        try:
+            Executor(plan, gather, outcome, name).run(
+                table.batches(plan.width, plan.first_line, plan.numbers, plan.decimal)
+            )
+        except Replan as found:
+            codes[found.column] = codes.get(found.column, frozenset()) | found.texts
+            gather.rollback(mark)
+        except BaseException:
+            gather.rollback(mark)
+            raise
+        else:
+            return plan, outcome
+    raise InputFileError(
+        found="quality codes that change their meaning within the file",
+        expected="one table of codes",
+        mend="state them as quality words in the register",
+    )
+
+
+def _texts(table: Table, sheet: Sheet) -> Texts:
     def texts(columns: tuple[int, ...]) -> Iterator[pl.DataFrame]:
         for batch in table.batches(len(sheet.columns), sheet.first_line, frozenset(), "."):
             yield batch.frame.select(str(index) for index in columns)
@@ -125,26 +181,31 @@ def _texts(table: Table, sheet: Sheet) -> object:
 
 def _no_data(table: Table) -> InputFileError:
     rows = table.preview.rows
-    first = " ".join(rows[0].cells)[:80] if rows else ""
-    return InputFileError(
-        found=f'{len(rows)} row{"s" if len(rows) != 1 else ""} and no time in any of them (first: "{first}")'
-        if rows
-        else "no rows at all",
+    if not rows:
+        return NoReadingsError(
+            found="no rows at all",
+            expected="a header and rows that each hold a time and a reading",
+            mend="export again",
+        )
+    first = " ".join(rows[0].cells)[:80]
+    only_header = len(rows) <= 2
+    return NoReadingsError(
+        found=f'a header and no readings under it ("{first}")' if only_header else f'{len(rows)} rows and no time in them (the first: "{first}")',
         expected="a header and rows that each hold a time and a reading",
-        mend="export with a time column; if the times are written in an unusual way, choose ISO 8601 (2024-03-01 14:05:00)",
-        line=rows[0].line if rows else None,
-    )
+        mend="export a time span that holds data" if only_header else "export with a time column, best as ISO 8601 (2024-03-01 14:05:00)",
+        line=rows[0].line,
+    )  # fmt: skip
 
 
 def _nothing_used(sheet: Sheet, outcome: Outcome) -> InputFileError:
     if not outcome.rejects:
-        return InputFileError(
+        return NoReadingsError(
             found="a header and no readings under it", expected="rows with readings", mend="export a time span that holds data",
             line=sheet.header_line or None,
         )  # fmt: skip
     line, column, text, reason, _ = outcome.rejects[0]
     return InputFileError(
-        found=f'no usable row among {outcome.rows}; the first one: "{text[:80]}" ({reason})',
+        found=f'no usable row among {outcome.rows}; the first: "{text[:80]}" ({reason})',
         expected="rows with a time and a reading",
         mend="check the separator, the decimal mark and the date order (--separator, --decimal-mark, --date-order)",
         line=line, column=column,
@@ -152,15 +213,13 @@ def _nothing_used(sheet: Sheet, outcome: Outcome) -> InputFileError:
 
 
 def _account(item: Item, name: str, table: Table, plan: Plan, outcome: Outcome, state: _State) -> None:
-    notes = list(table.tally.notes)
     if outcome.unlisted:
-        notes.append(f"{outcome.unlisted} more refused readings are counted in one entry")
-        outcome.rejects.append((0, "", "", "more refused readings like these", outcome.unlisted))
+        outcome.rejects.append((0, "", "", "more refused readings, counted but not listed", outcome.unlisted))
     state.files.append(
         FileReport(
             path=name,
             sha256=item.sha256,
-            bytes=item.bytes,
+            bytes=item.size,
             dialect=f"{plan.layout}; {table.words}",
             rows=outcome.rows,
             used=outcome.used,
@@ -169,88 +228,11 @@ def _account(item: Item, name: str, table: Table, plan: Plan, outcome: Outcome, 
             first=outcome.first,
             last=outcome.last,
             lines=table.tally.lines,
-            notes=tuple(notes),
-        )  # fmt: skip
+            notes=tuple(table.tally.notes),
+        )
     )
     state.refused.extend((name, *reject) for reject in outcome.rejects)
     state.decisions.extend(plan.decisions)
-    state.decisions.extend(_findings(name, plan, outcome))
+    state.decisions.extend(findings(name, plan, outcome))
     for key, (quality, count) in outcome.words.items():
         state.words[key] = (quality, state.words.get(key, (quality, 0))[1] + count)
-
-
-def _findings(name: str, plan: Plan, outcome: Outcome) -> list[Decision]:
-    """What was decided row by row."""
-    found = []
-    for mark, count in outcome.marks.items():
-        found.append(
-            Decision(
-                subject=name,
-                what=f'{count} readings with "{mark}" keep their number and are marked uncertain',
-                why="a mark is not a measured value",
-            )
-        )
-    if outcome.doubled.rows:
-        open_rows = outcome.doubled.open_rows
-        why = "by the order of the readings within each tag"
-        why += (
-            f"; for {open_rows} the order says nothing: taken as the first pass and marked uncertain"
-            if open_rows
-            else ""
-        )
-        found.append(
-            Decision(
-                subject=name,
-                what=f"{outcome.doubled.rows} readings in the hour that comes twice in {plan.zone} were put in the first or the second pass",
-                why=why,
-                option="export in UTC or with offsets",
-            )
-        )
-    if outcome.missing_hour:
-        found.append(
-            Decision(
-                subject=name,
-                what=f"{outcome.missing_hour} rows stand in the hour that does not exist in {plan.zone} and were refused",
-                why="the clock goes forward over it",
-                option="if the recorder keeps winter time all year, pass its fixed zone, for example --tz Etc/GMT-1",
-            )  # fmt: skip
-        )
-    for tag, units in sorted(outcome.units_seen.items()):
-        if len(units) > 1:
-            found.append(
-                Decision(
-                    subject=tag,
-                    what=f"the unit changes within the tag: {', '.join(sorted(units))}",
-                    why="the unit column says so; values are kept as written",
-                    option="split the export",
-                )
-            )
-    return found
-
-
-def _reading(state: _State) -> Reading:
-    series = state.gather.series()
-    if not series and state.problems:
-        raise state.problems[0]
-    files = tuple(_with_span(report, series) for report in state.files)
-    refused = pl.DataFrame(state.refused, schema=REFUSED_SCHEMA, orient="row")
-    return Reading(
-        series=series, files=files, refused=refused, decisions=tuple(dict.fromkeys(state.decisions)),
-        status_words=_status_words(state, series), problems=tuple(state.problems),
-    )  # fmt: skip
-
-
-def _with_span(report: FileReport, series: dict[str, TagSeries]) -> FileReport:
-    return report
-
-
-def _status_words(state: _State, series: dict[str, TagSeries]) -> pl.DataFrame:
-    rows = []
-    for (tag, word), (quality, count) in sorted(state.words.items()):
-        two_state = quality >= STATE_OFF and tag in series and bool((series[tag].quality == 0).any())
-        name = ("good" if two_state else "bad") if quality >= STATE_OFF else NAMES[quality]
-        rows.append((tag, word, name, count))
-    return pl.DataFrame(rows, schema=STATUS_SCHEMA, orient="row")
-
-
-__all__ = ["iso", "read_exports", "replace"]

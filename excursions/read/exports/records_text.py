@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -91,13 +90,3 @@ def _closing(text: str, position: int, quote: str) -> int:
         if close < 0 or not text.startswith(quote, close + 1):
             return close
         position = close + 2
-
-
-def write_records(rows: Sequence[Row]) -> str:
-    """Rows as comma separated text with quotes where needed, one a line, line ends inside cells as blanks."""
-    from io import StringIO
-
-    out = StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerows([[cell.replace("\n", " ") for cell in row.cells] for row in rows])
-    return out.getvalue()

@@ -1,105 +1,210 @@
-"""From paths to items: files, folders, patterns; what each one is; how to open it as tables."""
+"""From paths to items: files, folders, patterns, standard input, Parquet data sets on disk or in object storage."""
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Sequence
+import re
+import shutil
+import sys
+import tempfile
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import BinaryIO, cast
 
 from excursions.errors import ExcursionsError, InputFileError
-from excursions.read.exports.frametable import FrameTable, parquet_table
 from excursions.read.exports.table import Table
-from excursions.read.exports.texttable import Source, TextTable, unreadable
 from excursions.read.model import ReadOptions
-from excursions.read.unpack import opened, packing_of, unpacked
+from excursions.records import Decision
 
-_PIECE = 64 * 2**10
+# What lies beside exports in a folder and is none.  A file the user names is always tried.
+_NO_EXPORTS = frozenset(
+    [
+        ".md",
+        ".toml",
+        ".html",
+        ".htm",
+        ".json",
+        ".yaml",
+        ".yml",
+        ".ini",
+        ".cfg",
+        ".pdf",
+        ".png",
+        ".jpg",
+        ".jpeg",
+        ".gif",
+        ".svg",
+        ".py",
+        ".js",
+        ".css",
+        ".exe",
+        ".dll",
+        ".docx",
+        ".pptx",
+        ".doc",
+        ".log",
+        ".bak",
+        ".tmp",
+        ".sha256",
+        ".md5",
+        ".lock",
+        ".crc",
+    ]
+)
+_REMOTE = re.compile(r"^(s3|s3a|gs|gcs|az|azure|abfss?|adl|https?|hf|file):/+(?=[^/])")
+_PARTITION = re.compile(r"^[^=/]+=[^/]*$")
+
+Tables = Callable[["Item", ReadOptions], Iterator[tuple[str, Table]]]
 
 
 @dataclass(slots=True)
 class Item:
-    """One file to read."""
+    """One thing to read: a file, a partitioned data set (folder) or a remote object.
+
+    name : as the user gave it, or the path found under the folder they gave
+    kind : ``file``, ``dataset`` or ``remote``
+    """
 
     path: Path
     name: str
-    sha256: str = ""
-    bytes: int = 0
-    _unused: list[str] = field(default_factory=list)
+    kind: str = "file"
+    size: int = 0
+    parts: tuple[Path, ...] = ()
+    _digest: Future[str] | None = field(default=None, repr=False)
 
-    def stem(self, name: str) -> str:
-        """The file's name without endings."""
-        stem = Path(name).name
-        for ending in (".gz", ".zst", ".xz", ".bz2", ".zip"):
-            stem = stem.removesuffix(ending)
-        return Path(stem).stem or stem
+    @property
+    def sha256(self) -> str:
+        """Digest of the content; of a data set, of its parts' names and digests; empty for remote objects."""
+        return self._digest.result() if self._digest else ""
 
     @contextmanager
-    def opened(self, options: ReadOptions) -> Iterator[Iterator[tuple[str, Table]]]:
-        """The tables in it, each with its name."""
-        with opened(self.path) as raw:
-            start = raw.read(4_096)
-            self.bytes = self.path.stat().st_size
-            raw.seek(0)
-            self.sha256 = hashlib.file_digest(raw, "sha256").hexdigest()
-        if not start:
-            raise InputFileError(
-                found="an empty file", expected="an export with readings", mend="export it again"
-            )
-        yield self._tables(start, options)
+    def hashed(self) -> Iterator[None]:
+        """Work out the digest beside the reading: it takes as long as a good part of it."""
+        with ThreadPoolExecutor(max_workers=1) as pool:
+            if self.kind != "remote":
+                self._digest = pool.submit(_digest, self.path, self.parts)
+            yield
 
-    def _tables(self, start: bytes, options: ReadOptions) -> Iterator[tuple[str, Table]]:
-        if start.startswith(b"PAR1"):
-            yield self.name, parquet_table(self.path)
-            return
-        yield self.name, self._text(start, options)
+    def stem(self, name: str) -> str:
+        """The last part of a name without endings: what a file is called when it holds one tag."""
+        inner = name.split("!")[-1] if "!" in name else Path(name).name
+        stem = Path(inner).name if "/" in inner else inner
+        for ending in (".gz", ".zst", ".xz", ".bz2", ".zip", ".csv", ".txt", ".tsv", ".parquet", ".xlsx", ".arrow", ".feather",
+                       ".dat", ".prn", ".asc", ".ipc", ".xls", ".ods", ".xlsm", ".xlsb", ".db", ".sqlite", ".sqlite3", ".zstd"):  # fmt: skip
+            if stem.lower().endswith(ending):
+                stem = stem[: -len(ending)]
+        return stem or inner
 
-    def _text(self, start: bytes, options: ReadOptions) -> Table:
-        packing = packing_of(start)
 
-        def chunks() -> Iterator[bytes]:
-            with opened(self.path) as raw:
-                yield from unpacked(raw, self.bytes, options)
-
-        def late() -> tuple[bytes, ...]:
-            if packing or self.bytes < 1_000_000:
-                return ()
-            pieces = []
-            with opened(self.path) as raw:
-                for share in (0.25, 0.5, 0.75, 1.0):
-                    raw.seek(max(0, int((self.bytes - _PIECE) * share)))
-                    pieces.append(raw.read(_PIECE))
-            return tuple(pieces)
-
-        table = TextTable(
-            source=Source(chunks=chunks, late=late, packing=packing[0] if packing else ""), options=options
-        )
-        head = "".join(table.head_lines[:200])
-        odd = sum(not (char.isprintable() or char in "\t\x1f\x0c\x1a") for char in head[:4_000])
-        if odd > 0.02 * len(head[:4_000]) + 2 or "\x00" in head:
-            raise unreadable("bytes that are no text")
-        return table
+def _digest(path: Path, parts: tuple[Path, ...]) -> str:
+    if not parts:
+        with path.open("rb") as raw:
+            return hashlib.file_digest(cast(BinaryIO, raw), "sha256").hexdigest()  # type: ignore[arg-type]
+    total = hashlib.sha256()
+    for part in parts:
+        total.update(f"{part.relative_to(path).as_posix()} {_digest(part, ())}\n".encode())
+    return total.hexdigest()
 
 
 def find_items(
-    paths: Sequence[Path], options: ReadOptions, problems: list[ExcursionsError]
+    paths: Sequence[Path], problems: list[ExcursionsError], decisions: list[Decision]
 ) -> Iterator[Item]:
-    """Every file the paths lead to, once, in the order given (folders in the order of names)."""
+    """Everything the paths lead to, once, in the order given (folders in the order of names)."""
     seen: set[Path] = set()
     for path in paths:
-        for found in _expand(Path(path)):
-            if found.resolve() not in seen:
-                seen.add(found.resolve())
-                yield Item(path=found, name=str(found))
+        try:
+            for item in _expand(str(path), decisions):
+                key = item.path if item.kind == "remote" else item.path.resolve()
+                if key not in seen:
+                    seen.add(key)
+                    yield item
+        except InputFileError as error:
+            problems.append(error.at(file=str(path)))
 
 
-def _expand(path: Path) -> list[Path]:
-    if path.is_dir():
-        return sorted(p for p in path.rglob("*") if p.is_file() and not p.name.startswith("."))
-    if any(char in path.name for char in "*?[") and not path.exists():
-        return sorted(p for p in path.parent.glob(path.name) if p.is_file())
-    return [path]
+def _expand(text: str, decisions: list[Decision]) -> Iterator[Item]:
+    path = Path(text)
+    if text == "-":
+        yield _standard_input()
+    elif match := _REMOTE.match(text):
+        url = f"{match[1]}://{'/' if match[1] == 'file' else ''}{text[match.end() :]}"
+        yield Item(path=path, name=url, kind="remote")
+    elif path.is_dir():
+        yield from _folder(path, decisions)
+    elif not path.exists() and any(mark in text for mark in "*?["):
+        found = sorted(_glob(path))
+        if not found:
+            raise InputFileError(
+                found="no file that fits the pattern",
+                expected="at least one",
+                mend="check the folder and the pattern",
+            )
+        for each in found:
+            yield from _folder(each, decisions) if each.is_dir() else iter([_file(each)])
+    else:
+        yield _file(path)
 
 
-__all__ = ["FrameTable", "Item", "find_items"]
+def _file(path: Path) -> Item:
+    return Item(path=path, name=str(path))
+
+
+def _glob(path: Path) -> list[Path]:
+    anchor = Path(path.anchor) if path.is_absolute() else Path()
+    pattern = str(path.relative_to(path.anchor)) if path.is_absolute() else str(path)
+    try:
+        return list(anchor.glob(pattern))
+    except (ValueError, NotImplementedError, OSError):
+        return []
+
+
+def _folder(path: Path, decisions: list[Decision]) -> Iterator[Item]:
+    """Files below a folder; a data set partitioned by folders (``tag=AT-101/...``) is one item."""
+    found = sorted(p for p in path.rglob("*") if p.is_file() and not p.name.startswith((".", "_", "~$")))
+    parts = [p for p in found if any(_PARTITION.match(step) for step in p.relative_to(path).parts[:-1])]
+    if parts and all(p.suffix in (".parquet", ".pq") for p in parts):
+        yield Item(
+            path=path,
+            name=str(path),
+            kind="dataset",
+            parts=tuple(parts),
+            size=sum(p.stat().st_size for p in parts),
+        )
+        found = [p for p in found if p not in set(parts)]
+    left_out = [p for p in found if p.suffix.lower() in _NO_EXPORTS]
+    if left_out:
+        names = ", ".join(p.name for p in left_out[:8]) + (" and more" if len(left_out) > 8 else "")
+        decisions.append(
+            Decision(
+                subject=str(path),
+                what=f"files left out: {names}",
+                why="their endings are not those of exports",
+                option="name the file itself",
+            )
+        )
+    for each in found:
+        if each not in left_out:
+            yield _file(each)
+    if not found and not parts:
+        raise InputFileError(
+            found="a folder without files",
+            expected="exports",
+            mend="check the name of the folder",
+            file=str(path),
+        )
+
+
+def _standard_input() -> Item:
+    """Standard input, kept in an unnamed file: a table is looked at more than once."""
+    spool = tempfile.NamedTemporaryFile(prefix="excursions-stdin-", delete=True)  # noqa: SIM115 - lives as long as the item
+    shutil.copyfileobj(sys.stdin.buffer, spool)
+    spool.flush()
+    item = Item(path=Path(spool.name), name="-")
+    _SPOOLS.append(spool)
+    return item
+
+
+_SPOOLS: list[object] = []  # keeps spooled standard input alive until the process ends

@@ -6,10 +6,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Protocol
 
-import numpy as np
 import polars as pl
 
 from excursions.records import IndexArray
+
+MORE = "more"  # the column of cells beyond the last one the header knows
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +26,7 @@ class Batch:
     """Columns named "0", "1", ... of equal length, text or typed, and the line of each row.
 
     lines : first line when the rows stand on consecutive lines, else the line of each row (n,)
-    cut : names of rows (n,) that had more cells than columns, or None
+    A column :data:`MORE` holds what stood behind the last column, where anything did.
     """
 
     frame: pl.DataFrame
@@ -66,12 +67,28 @@ class Tally:
     notes: list[str] = field(default_factory=list)
     lost: list[tuple[int, str, str]] = field(default_factory=list)
 
+    def note(self, text: str) -> None:
+        """Note something once."""
+        if text not in self.notes:
+            self.notes.append(text)
+
+    def clear(self) -> None:
+        """Start over."""
+        self.lines = self.remarks = 0
+        self.notes.clear()
+        self.lost.clear()
+
 
 class Table(Protocol):
     """A source of rows.  `words` describes it for people (``CSV, ";", UTF-8``)."""
 
-    words: str
     tally: Tally
+    starts_in_1904: bool
+
+    @property
+    def words(self) -> str:
+        """For people."""
+        ...
 
     @property
     def preview(self) -> Preview:
@@ -85,8 +102,3 @@ class Table(Protocol):
         decimal : the decimal mark in them
         """
         ...
-
-
-def lines_array(first: int, count: int) -> IndexArray:
-    """Consecutive lines."""
-    return np.arange(first, first + count, dtype=np.int64)

@@ -78,7 +78,15 @@ def _all_patterns() -> tuple[tuple[str, bool, re.Pattern[str]], ...]:
 
 
 _PATTERNS = _all_patterns()
-_CLOCK_ONLY = tuple(re.compile(clock + _ZONE) for clock in _CLOCKS[:3])
+# Alone, "16.45" is a number and no time of day; with a second, or a colon, it is one.
+_CLOCK_ONLY = tuple(
+    re.compile(clock + _ZONE)
+    for clock in (
+        _CLOCKS[0].replace("[:.]", ":"),
+        r"(?P<H>\d{1,2})(?P<colon>[.])(?P<M>\d{2})(?P=colon)(?P<S>\d{2})" + _HALF,
+        *_CLOCKS[1:3],
+    )
+)
 _COULD_BE_TIME = re.compile(r"\d.*[-/.:\shT].*\d|\d{8}|\d{12}|\d{14}", re.S)
 
 
@@ -158,7 +166,12 @@ def zone_offset(text: str) -> str | None:
 def _shape(date: str, has_clock: bool, pattern: re.Pattern[str], match: re.Match[str]) -> TimeShape:
     parts = match.groupdict()
     regex = pattern.pattern
-    for name, group in (("mark", _MARK), ("colon", "(?P<colon>[:.])")):
+    for name, group in (
+        ("mark", _MARK),
+        ("colon", "(?P<colon>[:.])"),
+        ("colon", "(?P<colon>:)"),
+        ("colon", "(?P<colon>[.])"),
+    ):
         literal = re.escape(parts.get(name) or "")
         regex = regex.replace(group, literal).replace(f"(?P={name})", literal)
     return TimeShape(

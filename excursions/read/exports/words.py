@@ -32,7 +32,7 @@ _ROLE_WORDS: dict[str, str] = {
     "raw|raw value|rohwert|duration|delta|setpoint|sp",
     "quality": "quality|qual|q|status|state|valid|validity|is valid|qualitat|qualitaet|gultig|gueltig|calidad|qualite|"
     "qualita|qualidade|flag|flags|good|isgood|is good|good bad|opc quality|opcquality|quality code|qualitycode|"
-    "status code|statuscode|value status|value quality|data quality|substatus|zustand|quality flag|qc|qc flag|"
+    "status code|statuscode|guete|gute|value status|value quality|data quality|substatus|zustand|quality flag|qc|qc flag|"
     "kwaliteit|estado|statut|stato|confidence|condition|qualifier|qs|st",
     "unit": "unit|units|uom|eu|engineering unit|engineering units|eng unit|eng units|einheit|einh|unidad|unidades|"
     "unite|unites|unita|unidade|eenheid|enhet|unit of measure",

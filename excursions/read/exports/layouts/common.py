@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 
 from excursions.measurands import MEASURANDS
@@ -162,10 +163,26 @@ def is_quality(column: Column) -> bool:
     words = sum(not cell[:1].isdigit() and quality_of(cell, plan) is not None for cell in filled)
     if words >= 0.8 * len(filled):
         return True
+    if _are_opc_codes(filled):
+        return True
     codes = sum(cell.lstrip("-").isdigit() or cell.casefold().startswith("0x") for cell in filled)
     return ("quality" in column.roles and (codes + words) >= 0.8 * len(filled)) or (
         "quality" in column.roles and column.is_text
     )
+
+
+_CLASSIC_CODES = frozenset(
+    str(code + limit)
+    for code in (0, 4, 8, 12, 16, 20, 24, 28, 32, 64, 68, 80, 84, 88, 192, 216)
+    for limit in range(4)
+)
+_GOOD_CODES = frozenset(("192", "216"))
+
+
+def _are_opc_codes(cells: list[str]) -> bool:
+    """A column of OPC classic codes only, the common good ones among them."""
+    distinct = set(cells)
+    return len(distinct) <= 12 and distinct <= _CLASSIC_CODES and bool(distinct & _GOOD_CODES)
 
 
 def is_counter(column: Column) -> bool:
@@ -173,8 +190,8 @@ def is_counter(column: Column) -> bool:
     numbers = [int(cell) for cell in column.cells if cell.isdigit()]
     if len(numbers) < column.filled or column.filled < 2:
         return False
-    steady = all(later - earlier == 1 for earlier, later in zip(numbers, numbers[1:], strict=False))
-    rising = all(later > earlier for earlier, later in zip(numbers, numbers[1:], strict=False))
+    steady = all(later - earlier == 1 for earlier, later in itertools.pairwise(numbers))
+    rising = all(later > earlier for earlier, later in itertools.pairwise(numbers))
     return (
         ("index" in column.roles and rising)
         or (column.index == 0 and not column.header and steady)

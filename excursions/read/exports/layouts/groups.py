@@ -43,7 +43,7 @@ def propose(sheet: Sheet) -> Draft | None:
                 quality=quality.index if quality else None,
                 tag=_name(sheet, time, value),
                 unit=_unit(sheet, value),
-            )  # fmt: skip
+            )
         )
     return Draft(layout="column groups", streams=tuple(_unique(streams)))
 

@@ -88,7 +88,7 @@ def _streams(
                 tag=name,
                 unit=unit,
                 description=_description(sheet, column, name, len(values) == 1),
-            )  # fmt: skip
+            )
         )
     return tuple(streams)
 

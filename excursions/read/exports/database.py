@@ -1,0 +1,180 @@
+"""SQLite files: every table or view with readings is a table; a table of names is joined to the readings it names."""
+
+from __future__ import annotations
+
+import sqlite3
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from functools import cached_property
+from io import BytesIO
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from excursions.errors import InputFileError
+from excursions.read.exports.sheet import clean
+from excursions.read.exports.table import Batch, Preview, Row, Table, Tally
+from excursions.read.exports.words import roles_of
+from excursions.read.model import ReadOptions
+
+_ROWS = 200_000
+_HEAD = 1_000
+
+
+@dataclass(kw_only=True)
+class QueryTable:
+    """The result of a query as a table."""
+
+    connection: sqlite3.Connection
+    query: str
+    tally: Tally = field(default_factory=Tally)
+    words: str = "SQLite"
+    starts_in_1904: bool = False
+
+    @cached_property
+    def preview(self) -> Preview:
+        """First and last rows as text."""
+        cursor = self._run(f"SELECT * FROM ({self.query}) LIMIT {_HEAD}")
+        names = tuple(clean(str(column[0])) for column in cursor.description)
+        rows = tuple(
+            Row(i, tuple(_text(cell) for cell in row)) for i, row in enumerate(cursor.fetchall(), start=1)
+        )
+        return Preview(rows=rows, header=names)
+
+    def batches(self, width: int, first_line: int, numbers: frozenset[int], decimal: str) -> Iterator[Batch]:
+        """All rows in the order the data base keeps them."""
+        cursor = self._run(self.query)
+        line = 1
+        while rows := self._fetch(cursor):
+            columns = list(zip(*rows, strict=True))
+            frame = pl.DataFrame({str(index): _column(cells) for index, cells in enumerate(columns)})
+            self.tally.lines = line + len(rows) - 1
+            yield Batch(frame, line)
+            line += len(rows)
+
+    def _run(self, query: str) -> sqlite3.Cursor:
+        try:
+            return self.connection.execute(query)
+        except sqlite3.Error as error:
+            raise _broken(error) from error
+
+    @staticmethod
+    def _fetch(
+        cursor: sqlite3.Cursor,
+    ) -> list[tuple[Any, ...]]:  # Any: cells are of whatever type the file holds
+        try:
+            return cursor.fetchmany(_ROWS)
+        except sqlite3.Error as error:
+            raise _broken(error) from error
+
+
+def _column(cells: tuple[Any, ...]) -> pl.Series:
+    """Numbers as numbers; columns that mix numbers and texts as texts."""
+    kinds = {type(cell) for cell in cells if cell is not None}
+    if kinds <= {int}:
+        return pl.Series(list(cells), dtype=pl.Int64, strict=False)
+    if kinds <= {int, float}:
+        return pl.Series([None if cell is None else float(cell) for cell in cells], dtype=pl.Float64)
+    return pl.Series([_text(cell) or None for cell in cells], dtype=pl.String)
+
+
+def _text(cell: Any) -> str:
+    if cell is None:
+        return ""
+    if isinstance(cell, bytes):
+        return cell.decode("utf-8", errors="replace")
+    return repr(cell) if isinstance(cell, float) else str(cell)
+
+
+def sqlite_tables(name: str, file: Path | BytesIO, options: ReadOptions) -> Iterator[tuple[str, Table]]:
+    """The tables and views of a SQLite file, or the one the user named.
+
+    Raises
+    ------
+    InputFileError
+        If it cannot be opened or has no table of that name.
+    """
+    with tempfile.NamedTemporaryFile(prefix="excursions-", suffix=".sqlite") as copy:
+        if isinstance(file, BytesIO):
+            copy.write(file.getvalue())
+            copy.flush()
+        path = Path(copy.name) if isinstance(file, BytesIO) else file
+        connection = _connected(path)
+        try:
+            tables = _tables(connection)
+            if options.sheet and options.sheet not in tables:
+                names = ", ".join(f'"{clean(table)}"' for table in list(tables)[:10])
+                raise InputFileError(
+                    found=f'no table "{options.sheet}"',
+                    expected=f"one of {names}",
+                    mend="pass its name with --sheet",
+                )
+            for table in [options.sheet] if options.sheet else tables:
+                title = f"{name}!{clean(table)}" if len(tables) > 1 else name
+                yield title, QueryTable(connection=connection, query=_query(table, tables))
+        finally:
+            connection.close()
+
+
+def _connected(path: Path) -> sqlite3.Connection:
+    try:
+        connection = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro&immutable=1", uri=True)
+        connection.text_factory = lambda data: data.decode("utf-8", errors="replace")
+        connection.execute("SELECT name FROM sqlite_master LIMIT 1").fetchone()
+    except sqlite3.Error as error:
+        raise _broken(error) from error
+    return connection
+
+
+def _tables(connection: sqlite3.Connection) -> dict[str, list[str]]:
+    """Columns of each table and view, tables of names last."""
+    found = connection.execute(
+        "SELECT name FROM sqlite_master WHERE type IN ('table', 'view') AND name NOT LIKE 'sqlite_%' ORDER BY rowid"
+    ).fetchall()
+    columns = {}
+    for (table,) in found:
+        try:
+            columns[table] = [row[1] for row in connection.execute(f"PRAGMA table_info({_quoted(table)})")]
+        except sqlite3.Error as error:
+            raise _broken(error) from error
+    return columns
+
+
+def _query(table: str, tables: dict[str, list[str]]) -> str:
+    """All rows of a table, in stored order; a number that points to a table of names is replaced by the name."""
+    own = f"SELECT * FROM {_quoted(table)}"
+    for column in tables[table]:
+        lowered = column.lower()
+        if not lowered.endswith("id") or lowered == "id":
+            continue
+        for other, others in tables.items():
+            key = next((c for c in others if c.lower() in ("id", lowered)), None)
+            name = next((c for c in others if c != key and "tag" in roles_of(c)), None)
+            if other == table or key is None or name is None or any("time" in roles_of(c) for c in others):
+                continue
+            kept = ", ".join(f"a.{_quoted(c)}" for c in tables[table] if c != column)
+            unit = next((c for c in others if "unit" in roles_of(c)), None)
+            more = (
+                f", b.{_quoted(unit)} AS unit"
+                if unit and "unit" not in (c.lower() for c in tables[table])
+                else ""
+            )
+            return (
+                f"SELECT COALESCE(b.{_quoted(name)}, a.{_quoted(column)}) AS tag, {kept}{more} FROM {_quoted(table)} a "
+                f"LEFT JOIN {_quoted(other)} b ON a.{_quoted(column)} = b.{_quoted(key)} ORDER BY a.rowid"
+            )
+    return own
+
+
+def _quoted(name: str) -> str:
+    return '"' + name.replace('"', '""') + '"'
+
+
+def _broken(error: sqlite3.Error) -> InputFileError:
+    return InputFileError(
+        found=f"a SQLite file that cannot be read ({error})",
+        expected="a sound one",
+        mend="copy it while nothing writes to it, or export it as CSV",
+    )

@@ -1,0 +1,137 @@
+"""What a run over a table comes to: counts, refusals, status texts, and what was decided row by row."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+import polars as pl
+
+from excursions.read.exports.plan import Plan
+from excursions.read.exports.quality import NAMES
+from excursions.read.exports.sheet import clean
+from excursions.read.exports.values import STATE_OFF
+from excursions.read.exports.zones import DoubledHours
+from excursions.read.model import STATUS_SCHEMA
+from excursions.records import Decision, TagSeries
+
+_MOST_REFUSED = 200_000  # listed one by one in a table; the rest is counted in one entry
+_MOST_WORDS = 2_000
+_LONGEST = 500
+
+
+class Replan(Exception):
+    """The data contradict the plan that the first rows suggested; `texts` is what to consider beside them."""
+
+    def __init__(self, column: int, texts: frozenset[str]) -> None:
+        super().__init__(f"column {column}")
+        self.column, self.texts = column, texts
+
+
+@dataclass(slots=True)
+class Outcome:
+    """Counts and lists of one table.  rows == used + refused.
+
+    rejects : line, column, text, reason, readings it stands for
+    words : (tag, text) -> quality, count; marks : comparison mark -> count
+    units_seen : tag -> units its rows state
+    """
+
+    rows: int = 0
+    used: int = 0
+    refused: int = 0
+    first: int | None = None
+    last: int | None = None
+    tags: set[str] = field(default_factory=set)
+    rejects: list[tuple[int, str, str, str, int]] = field(default_factory=list)
+    unlisted: int = 0
+    words: dict[tuple[str, str], tuple[int, int]] = field(default_factory=dict)
+    marks: dict[str, int] = field(default_factory=dict)
+    units_seen: dict[str, set[str]] = field(default_factory=dict)
+    doubled: DoubledHours = field(default_factory=DoubledHours)
+    missing_hour: int = 0
+
+    def refuse(self, line: int, column: str, text: str, reason: str, rows: int) -> None:
+        """Note one refusal that stands for `rows` readings."""
+        self.rows += rows
+        self.refused += rows
+        if len(self.rejects) < _MOST_REFUSED:
+            self.rejects.append((line, column, text[:_LONGEST], reason, rows))
+        else:
+            self.unlisted += rows
+
+    def use(self, tag: str, count: int, first: int, last: int) -> None:
+        """Count readings of a tag between two instants."""
+        self.rows += count
+        self.used += count
+        self.tags.add(tag)
+        self.first = first if self.first is None else min(self.first, first)
+        self.last = last if self.last is None else max(self.last, last)
+
+    def word(self, tag: str, word: str, quality: int, count: int) -> None:
+        """Count a status text."""
+        key = (tag, clean(word)[:80])
+        if key not in self.words and len(self.words) >= _MOST_WORDS:
+            key = (tag, "(other texts)")
+        self.words[key] = (quality, self.words.get(key, (quality, 0))[1] + count)
+
+
+def findings(name: str, plan: Plan, outcome: Outcome) -> list[Decision]:
+    """What was decided row by row, in words."""
+    found = [
+        Decision(
+            subject=name,
+            what=f'{count} readings with "{mark}" keep their number and are marked uncertain',
+            why="a limit or a doubtful mark is not a measured value",
+        )
+        for mark, count in sorted(outcome.marks.items())
+    ]
+    if outcome.doubled.rows:
+        found.append(_doubled(name, plan, outcome.doubled))
+    if outcome.missing_hour:
+        found.append(
+            Decision(
+                subject=name,
+                what=f"{outcome.missing_hour} rows stand in the hour that does not exist in {plan.zone} and were refused",
+                why="the clock goes forward over it",
+                option="if the recorder keeps winter time all year, pass its fixed zone, for example --tz Etc/GMT-1 for UTC+1",
+            )
+        )
+    for tag, units in sorted(outcome.units_seen.items()):
+        if len(units) > 1:
+            found.append(
+                Decision(
+                    subject=tag,
+                    what=f"the unit changes within the tag: {', '.join(sorted(units))}",
+                    why="the unit column says so; values are kept as written, under the first unit",
+                    option="split the export by unit",
+                )
+            )
+    return found
+
+
+def _doubled(name: str, plan: Plan, hours: DoubledHours) -> Decision:
+    why = "by the order of the readings within each tag"
+    if hours.open_rows:
+        why += f"; for {hours.open_rows} of them the order says nothing: they are taken as the first pass and marked uncertain"
+    return Decision(
+        subject=name, what=f"{hours.rows} readings in the hour that comes twice in {plan.zone} were put in its first or second pass",
+        why=why, option="export in UTC or with offsets",
+    )  # fmt: skip
+
+
+def status_words(
+    words: Mapping[tuple[str, str], tuple[int, int]], series: Mapping[str, TagSeries]
+) -> pl.DataFrame:
+    """The table of status texts; a two-state word is good in a two-state signal and bad in any other."""
+    rows = []
+    for (tag, word), (quality, count) in sorted(words.items()):
+        if quality >= STATE_OFF:
+            two_state = tag in series and bool(
+                np.isin(series[tag].value[series[tag].quality == 0], (0.0, 1.0)).any()
+            )
+            rows.append((tag, word, "good" if two_state else "bad", count))
+        else:
+            rows.append((tag, word, NAMES[quality], count))
+    return pl.DataFrame(rows, schema=STATUS_SCHEMA, orient="row")
