@@ -13,7 +13,6 @@ from excursions import clock
 from excursions.pipeline.scan import Scan
 from excursions.records import SEVERITY_RANK
 from excursions.report.result import ScanResult, Verdict
-from excursions.report.wording import day
 
 REPORTED_ORIGINS = ("probe", "undecided")
 SHOWN_PROBLEMS = 8
@@ -46,9 +45,8 @@ def print_summary(done: Scan, page: Path) -> None:
         f"{result.plant.name or 'Plant'}: {_count(len(result.points), 'point')}, {rows['used']:,} samples used"
     ]  # type: ignore[index]
     if span:
-        lines[0] += (
-            f", {day(min(s for s, _ in span), tz)} to {day(max(e for _, e in span), tz)} ({result.plant.zone})"
-        )
+        first, last = clock.wall(min(s for s, _ in span), tz), clock.wall(max(e for _, e in span), tz)
+        lines[0] += f", {first} to {last} ({result.plant.zone})"
     lines[0] += "."
     for verdict in [v for v in result.verdicts if v.verdict != "trust"][:SHOWN_POINTS]:
         lines += ["", *_verdict_lines(verdict)]
