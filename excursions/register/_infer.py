@@ -12,7 +12,7 @@ from excursions.records import Decision, TagSeries
 from excursions.register._fields import NOT_STATED, STATED_NONE
 from excursions.register._measurand import Guess, guess_temperature_unit, guess_value, pressure_unit
 from excursions.register._names import point_names
-from excursions.register._pair import Pairs, pair_flags, pair_up, redundant
+from excursions.register._pair import Pairs, pair_flags, pair_up, redundant, valves
 from excursions.register._tags import Tag, understand
 from excursions.register._units import quantities
 
@@ -84,7 +84,8 @@ def _sort_out(series: Mapping[str, TagSeries], plant: Plant) -> _Export:
         "status": pair_up(values, by_role.get("status", []), by_order=False),
     }
     for role in ("hold", "wash"):
-        pairs[role], _ = pair_flags(values, by_role.get(role, []))
+        pairs[role] = pair_flags(values, by_role.get(role, []))
+    pairs["wash"] = valves(values, by_role.get("flag", [])) | pairs["wash"]
     temperatures = by_role.get("temperature", [])
     fahrenheit = [_is_fahrenheit(tag) for tag in temperatures if tag.unit]
     return _Export(tags, values, pairs, bool(fahrenheit) and all(fahrenheit))

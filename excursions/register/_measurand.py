@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from excursions.measurands import MEASURANDS, to_canonical
 from excursions.register._tags import Tag
-from excursions.register._units import PRESSURE, quantities, table_unit, tidy
+from excursions.register._units import PRESSURE, pretty, quantities, table_unit, tidy
 
 _OXYGEN = ("oxygen", "oxygen_saturation")
 _CARBON = ("co2", "co2_pressure")
@@ -143,23 +143,30 @@ def _raw_current(key: str, why: str) -> Guess:
 def _unit(tag: Tag, key: str) -> tuple[str, str, str]:
     """Unit to state (empty: what the file says, or the canonical one), the reason, and what stays in doubt."""
     if tag.unit:
-        if key == "other" or to_canonical(key, tag.unit) is not None:
-            return "", "", ""
-        known = table_unit(tag.unit)
-        if to_canonical(key, known) is not None:
-            return known, f'the file says "{tag.unit}"', ""
-        return "", f'the unit "{tag.unit}" is not known', "unit"
+        return _stated_unit(tag, key)
     if key == "conductivity":
         return _conductivity_unit(tag)
     canonical = MEASURANDS[key].unit
     return "", f"nothing states a unit; taken as {canonical}" if canonical else "", ""
 
 
+def _stated_unit(tag: Tag, key: str) -> tuple[str, str, str]:
+    """Unit that the file or the name states, in a spelling the measurand table knows."""
+    known = table_unit(tag.unit)
+    if key != "other" and to_canonical(key, known) is None:
+        return "", f'the unit "{tag.unit}" is not known', "unit"
+    if tag.unit_in_name:
+        return pretty(known), "its name says so", ""
+    if key == "other" or to_canonical(key, tag.unit) is not None:
+        return "", "", ""
+    return pretty(known), f'the file says "{tag.unit}"', ""
+
+
 def _conductivity_unit(tag: Tag) -> tuple[str, str, str]:
     """mS/cm against uS/cm by size: both 30 and 3000 uS/cm are common, 100 mS/cm of median is rare."""
     words = re.split(r"[^a-z]+", tag.name.casefold())
     if "ms" in words or "mscm" in words:
-        return "ms/cm", "its name says mS/cm", ""
+        return "mS/cm", "its name says mS/cm", ""
     if tag.traits.q50 > 100.0:
         return "", f"nothing states a unit; a median of {tag.traits.q50:.3g} speaks for uS/cm", ""
     return "", "nothing states a unit; taken as uS/cm, although mS/cm is possible", "unit"
@@ -195,14 +202,8 @@ def _range(tag: Tag, key: str, unit: str) -> tuple[tuple[float, float] | None, s
 
 def guess_temperature_unit(tag: Tag, *, others_fahrenheit: bool) -> tuple[str, str, str]:
     """Unit to state for a temperature (empty: the file's own or degC), the reason and the doubt."""
-    if tag.unit:
-        if to_canonical("temperature", tag.unit) is not None:
-            return "", "", ""
-        known = table_unit(tag.unit)
-        if to_canonical("temperature", known) is not None:
-            return known, f'the file says "{tag.unit}"', ""
-    if "degf" in tag.name.casefold() or tag.name.endswith(("_F", " F")):
-        return "degF", "its name says so", ""
+    if tag.unit and to_canonical("temperature", table_unit(tag.unit)) is not None:
+        return _stated_unit(tag, "temperature")
     seen = tag.traits
     if others_fahrenheit:
         return "degF", "the other temperatures of this export are in degF", "temperature_unit"

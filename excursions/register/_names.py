@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from excursions.register._pair import Pairs
 from excursions.register._tags import Tag
 from excursions.register._vocabulary import READING
+from excursions.register._words import measurand_of
 
 _TAIL = re.compile(r"^(.+?)[\s._\-/:]+([^\W\d_]+)$")
 _PATH = re.compile(r"[/\\|>]|::")
@@ -32,14 +33,23 @@ def point_names(tags: Sequence[Tag], temperatures: Pairs, taken: set[str]) -> di
 
 
 def _candidates(tag: Tag, temperatures: Pairs) -> list[str]:
-    whole = _bare(tag.name)
-    leaf = _bare(_PATH.split(tag.name)[-1])
-    names = [leaf, whole, tag.name]
+    parts = [part.strip() for part in _PATH.split(tag.name) if part.strip()] or [tag.name]
+    leaf = _bare(parts[-1])
+    names = [leaf, _bare(tag.name), tag.name]
+    if len(parts) > 1 and not _tells(leaf):
+        names.insert(0, f"{parts[-2]}/{leaf}")
+    if tag.loop and (match := _TAIL.match(leaf)) and measurand_of(match[2]):
+        names.insert(0, match[1])  # AT-2103.pH: the loop names the point well enough
     pair = temperatures.get(tag.name)
-    common = _common(leaf, _PATH.split(pair.tag.name)[-1]) if pair else ""
-    if common and any(char.isdigit() for char in common):
-        names.insert(0, common)
+    if pair and pair.by_name:
+        common = _PATH.split(_common(tag.name, pair.tag.name))[-1].strip()
+        names = [common, *names] if _tells(common) else names
     return [name for name in names if name.strip() and name.casefold() not in READING]
+
+
+def _tells(name: str) -> bool:
+    """Whether a name holds a letter and a number: what a loop, a vessel or a position is called by."""
+    return any(char.isdigit() for char in name) and any(char.isalpha() for char in name)
 
 
 def _bare(name: str) -> str:

@@ -13,17 +13,22 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
-from excursions.register._tags import Stem, Tag
+from excursions.register._says import Stem
+from excursions.register._tags import Tag
 
+_WASH_SHARE = (
+    0.1  # a wash takes seconds to minutes every few hours; a process valve is open or shut for long (cp)
+)
 _SHARED_BY_ONE_EXPORT = 4  # a record of one vessel rarely holds more analysers than this (cp)
 
 
 @dataclass(frozen=True, slots=True)
 class Pair:
-    """A tag that serves a reading, and why."""
+    """A tag that serves a reading, and why; `by_name` where their names share a loop."""
 
     tag: Tag
     why: str
+    by_name: bool = False
 
 
 Pairs = dict[str, Pair]
@@ -46,7 +51,8 @@ def pair_up(values: Sequence[Tag], partners: Sequence[Tag], *, by_order: bool) -
     _by_qualified(found, values, own)
     _by_key(found, values, general, lambda t: t.coarse, "same loop")
     _by_redundancy(found, values, general)
-    _by_key(found, values, partners, lambda t: t.told, "the descriptions differ only in the kind of signal")
+    _by_channel(found, values, general)
+    _by_description(found, values, partners)
     if by_order:
         _by_order(found, values, partners)
         _by_instants(found, values, partners)
@@ -65,12 +71,20 @@ def _by_key(
             found[value.name] = _choose(value, near, why)
 
 
+def _by_description(found: Pairs, values: Iterable[Tag], partners: Iterable[Tag]) -> None:
+    """``pH Neutralisation 1`` goes with ``Temperature Neutralisation 1``; the names themselves say nothing."""
+    said: Pairs = {}
+    free = [value for value in values if value.name not in found]
+    _by_key(said, free, partners, lambda t: t.told, "the descriptions differ only in the kind of signal")
+    found |= {name: Pair(pair.tag, pair.why) for name, pair in said.items()}
+
+
 def _choose(value: Tag, near: Sequence[Tag], why: str) -> Pair:
     """Of several equal candidates the one that a word names, then the next in the order of the export."""
     best = min(near, key=lambda t: (not t.named.strong, abs(t.order - value.order), t.order))
     if len(near) > 1:
         why += f"; {len(near)} tags fit, the nearest in the export was taken"
-    return Pair(best, why)
+    return Pair(best, why, by_name=True)
 
 
 def _by_qualified(found: Pairs, values: Iterable[Tag], partners: Iterable[Tag]) -> None:
@@ -100,6 +114,19 @@ def _by_redundancy(found: Pairs, values: Iterable[Tag], partners: Iterable[Tag])
             continue
         if near := index.get(stem[:-1]):
             found[value.name] = _choose(value, near, f'same loop but for the letter "{stem[-1].upper()}"')
+
+
+def _by_channel(found: Pairs, values: Sequence[Tag], partners: Sequence[Tag]) -> None:
+    """``AIT-100A`` and ``AIT-100B``, ``AI7.1`` and ``AI7.2``: two channels of one transmitter, and no third tag."""
+    groups: dict[Stem, tuple[list[Tag], list[Tag]]] = defaultdict(lambda: ([], []))
+    for place, tags in enumerate((values, partners)):
+        for tag in tags:
+            stem = tag.coarse
+            if len(stem) > 1 and len(stem[-1]) == 1 and stem[-2].isdigit():
+                groups[stem[:-1]][place].append(tag)
+    for readings, others in groups.values():
+        if len(readings) == len(others) == 1 and readings[0].name not in found:
+            found[readings[0].name] = Pair(others[0], "the only two channels of one loop", by_name=True)
 
 
 def _nameless(tag: Tag) -> bool:
@@ -185,11 +212,8 @@ def _instants(tag: Tag) -> tuple[int, ...]:
     return () if grid else (int(time.size), *(int(t) for t in looked[:64]))
 
 
-def pair_flags(values: Sequence[Tag], flags: Sequence[Tag]) -> tuple[Pairs, list[Tag]]:
-    """Pair switches; one that belongs to a whole place (``Line3/CIP_active``) serves every reading there.
-
-    Returns the pairs and the switches that belong to no reading.
-    """
+def pair_flags(values: Sequence[Tag], flags: Sequence[Tag]) -> Pairs:
+    """Pair switches; one that belongs to a whole place (``Line3/CIP_active``) serves every reading there."""
     found = pair_up(values, flags, by_order=False)
     index: dict[Stem, list[Tag]] = defaultdict(list)
     for flag in flags:
@@ -205,8 +229,15 @@ def pair_flags(values: Sequence[Tag], flags: Sequence[Tag]) -> tuple[Pairs, list
     nameless = [flag for flag in flags if not flag.coarse and not flag.measurand]
     if len(values) == 1 and len(nameless) == 1 and values[0].name not in found:
         found[values[0].name] = Pair(nameless[0], "the export holds one reading")
-    used = {pair.tag.name for pair in found.values()}
-    return found, [flag for flag in flags if flag.name not in used]
+    return found
+
+
+def valves(values: Sequence[Tag], flags: Sequence[Tag]) -> Pairs:
+    """A valve of the analyser's own loop that is open for a small part of the time is taken for its wash valve."""
+    found: Pairs = {}
+    short = [flag for flag in flags if flag.named.valve and 0.0 < flag.traits.share_on < _WASH_SHARE]
+    _by_key(found, values, short, lambda tag: tag.coarse, "a valve of the same loop, open only now and then")
+    return found
 
 
 def redundant(values: Sequence[Tag]) -> dict[str, list[Tag]]:

@@ -1,4 +1,4 @@
-"""What one tag tells of itself: its role, its measurand, and the stem that names its loop.
+"""What one tag tells of itself: name, description, unit and numbers taken together into a role.
 
 The stem is the name without the words that only say what kind of signal it is.  Two tags of one loop share
 it: ``AT-2103.PV`` and ``TT-2103`` both leave ``2103``; ``Site/Area/QT101_pH`` leaves ``site area 101``.
@@ -7,45 +7,27 @@ The *fine* stem keeps the measurand's words, so that ``R1.pH.Temp`` goes with ``
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from excursions.records import TagSeries
 from excursions.register import _words
+from excursions.register._says import Named, Stem, says, split_unit, stems, take_unit
 from excursions.register._traits import Traits, traits_of
 from excursions.register._units import quantities
-from excursions.register._vocabulary import FLAG_WORDS, GASES, READING
-
-Stem = tuple[str, ...]
-
-ATTACHED = ("temperature", "hold", "wash", "pressure", "status")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Named:
-    """What a name or description says.
-
-    role: ``value``, one of ATTACHED, ``setting``, ``limit``, ``process`` or empty (nothing said);
-    measurand: key or empty; strong: whether words said it rather than loop letters; flag: ``hold``,
-    ``wash`` or ``status`` when such a word stands anywhere; gas: whether it speaks of a gas.
-    """
-
-    role: str = ""
-    measurand: str = ""
-    strong: bool = False
-    flag: str = ""
-    gas: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tag:
     """One tag with everything known of it; `order` is its place in the export.
 
+    unit: as the file states it, else as the name ends with it (`unit_in_name`);
     fine, coarse: stems of the name; told: stem of the description; loop: number behind loop letters.
     """
 
     name: str
     order: int
     unit: str
+    unit_in_name: bool
     named: Named
     described: Named
     role: str
@@ -65,15 +47,19 @@ class Tag:
 
 def understand(order: int, series: TagSeries) -> Tag:
     """Take a tag's name, description, unit and numbers together into a role."""
-    cut, told = _words.segments(series.tag), _words.segments(series.description)
+    name, unit = split_unit(series.tag)
+    cut, suffix = take_unit(_words.segments(name))
+    told, _ = take_unit(_words.segments(split_unit(series.description)[0]))
     named, described = says(cut), says(told)
     traits = traits_of(series)
-    role, why = _role(named, described, series.unit, traits)
-    fine, coarse, loop = _stems(cut, role)
+    unit = unit or suffix
+    role, why = _role(named, described, series.unit or unit, traits)
+    fine, coarse, loop = stems(cut, role)
     return Tag(
         name=series.tag,
         order=order,
-        unit=series.unit,
+        unit=series.unit or unit,
+        unit_in_name=not series.unit and bool(unit),
         named=named,
         described=described,
         role=role,
@@ -81,109 +67,10 @@ def understand(order: int, series: TagSeries) -> Tag:
         traits=traits,
         fine=fine,
         coarse=coarse,
-        told=_stems(told, role)[1] if told else (),
+        told=stems(told, role)[1] if told else (),
         loop=loop,
         series=series,
     )
-
-
-def says(cut: tuple[tuple[str, ...], ...]) -> Named:
-    """Read a name segment by segment, the last one first: what stands last qualifies what stands before."""
-    said = Named()
-    for tokens in reversed(cut):
-        here = _segment_says(tokens)
-        if here.role and not said.role:
-            said = here
-        elif here.measurand and said.role in ATTACHED and not said.measurand:
-            said = replace(said, measurand=here.measurand)
-        elif (
-            said.role == "value" and not said.strong and here.strong and here.role in ("value", "temperature")
-        ):
-            said = here
-    every = [token for tokens in cut for token in tokens]
-    flags = [role for token in every if (role := _words.role_of(token)) in ("hold", "wash", "status")]
-    gas = any(token.casefold() in GASES for token in every)
-    return replace(said, flag=flags[-1] if flags else "", gas=gas)
-
-
-def _segment_says(tokens: tuple[str, ...]) -> Named:
-    """Role and measurand of one segment.
-
-    Temperature, set point and limit win wherever they stand, because a measurand beside them only says
-    whose they are; of the other words the last one wins.  Words go before loop letters.
-    """
-    measurand = next((m for token in reversed(tokens) if (m := _words.measurand_of(token))), "")
-    roles = [_word_role(tokens, at) for at in range(len(tokens))]
-    for role in ("setting", "limit", "temperature"):
-        if role in roles:
-            return Named(role=role, measurand=measurand, strong=True)
-    found = next((role for role in reversed(roles) if role), "")
-    return Named(role=found, measurand=measurand, strong=True) if found else _letters_say(tokens)
-
-
-def _word_role(tokens: tuple[str, ...], at: int) -> str:
-    """Role by one token; temperature that only says "temperature compensated" is none."""
-    role = _words.role_of(tokens[at])
-    after = tokens[at + 1].casefold() if at + 1 < len(tokens) else ""
-    if role == "temperature" and after.startswith(("comp", "komp")):
-        return ""
-    if role == "setting" and tokens[at].casefold() in ("op", "cv") and after:
-        return ""
-    if not role and _words.measurand_of(tokens[at]):
-        return "value"
-    return "process" if not role and _words.is_process(tokens[at]) else role
-
-
-def _letters_say(tokens: tuple[str, ...]) -> Named:
-    """Role by loop letters before a number, or by a single T or P at the end."""
-    for at, token in enumerate(tokens):
-        letters = _words.loop_letters(token) if _number_follows(tokens, at) else ""
-        if letters == "conductivity":
-            return Named(role="value", measurand="conductivity")
-        if letters == "analysis":
-            return Named(role="value")
-        if letters:
-            return Named(role=letters, strong=False)
-    words = [token for token in tokens if not token.isdigit()]
-    if words and words[-1] in ("T", "t") and (len(words) > 1 or len(tokens) <= 2):
-        return Named(role="temperature")
-    if words and words[-1] in ("P", "p") and len(words) > 1:
-        return Named(role="pressure")
-    return Named()
-
-
-def _number_follows(tokens: tuple[str, ...], at: int) -> bool:
-    return at + 1 < len(tokens) and tokens[at + 1].isdigit()
-
-
-def _stems(cut: tuple[tuple[str, ...], ...], role: str) -> tuple[Stem, Stem, str]:
-    """Fine stem, coarse stem and loop (the number behind loop letters) of a tag that plays `role`."""
-    fine: list[str] = []
-    coarse: list[str] = []
-    loop = ""
-    for tokens in cut:
-        for at, token in enumerate(tokens):
-            word = token.casefold()
-            letters = _words.loop_letters(token) if _number_follows(tokens, at) else ""
-            if letters and not _words.measurand_of(token):
-                loop = loop or tokens[at + 1]
-                if letters != role:
-                    fine.append(word)
-            elif not _carries_no_identity(tokens, at, role):
-                fine.append(word)
-                if not _words.measurand_of(token):
-                    coarse.append(word)
-    return tuple(fine), tuple(coarse), loop
-
-
-def _carries_no_identity(tokens: tuple[str, ...], at: int, role: str) -> bool:
-    word = tokens[at].casefold()
-    if word in READING or _words.role_of(tokens[at]) == role:
-        return True
-    if role in ("hold", "wash", "status", "flag") and word in FLAG_WORDS:
-        return True
-    single = {"temperature": "t", "pressure": "p"}.get(role, "")
-    return word == single and at == max(i for i, t in enumerate(tokens) if not t.isdigit())
 
 
 def _role(named: Named, described: Named, unit: str, traits: Traits) -> tuple[str, str]:

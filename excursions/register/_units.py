@@ -100,14 +100,36 @@ def tidy(unit: str) -> str:
 @lru_cache(maxsize=4_096)
 def table_unit(unit: str) -> str:
     """Spelling that the measurand table understands; what is not known comes back as it is."""
-    spelt = tidy(unit)
+    spelt, folded = tidy(unit), " ".join(unit.split()).casefold()
     if spelt in _SPELT:
         return _SPELT[spelt]
     for row in MEASURANDS.values():
+        if folded in (row.unit.casefold(), *row.aliases):
+            return unit
         for known in (row.unit, *row.aliases):
             if known and tidy(known) == spelt:
                 return known
     return unit
+
+
+def pretty(unit: str) -> str:
+    """A known unit as a register shows it: plain letters, usual capitals."""
+    folded = plain(unit).casefold()
+    shown = {row.unit.casefold(): row.unit for row in MEASURANDS.values() if row.unit}
+    return (shown | _CAPITALS).get(folded, unit)
+
+
+_CAPITALS = {
+    "ms/cm": "mS/cm",
+    "s/m": "S/m",
+    "s/cm": "S/cm",
+    "degf": "degF",
+    "°f": "degF",
+    "ug/l": "ug/L",
+    "fnu": "FNU",
+    "kpa": "kPa",
+    "g/l": "g/L",
+}
 
 
 @lru_cache(maxsize=4_096)

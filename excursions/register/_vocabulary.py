@@ -13,7 +13,7 @@ Row = tuple[frozenset[str], tuple[str, ...]]
 ROLES: dict[str, Row] = {
     "temperature": (words("temp tmp tem tempc tempf pt100 pt1000 degc degf"), ("temperat",)),
     "hold": (
-        words("hold held halten freeze frozen gel fige congelado congelar maint service wartung"),
+        words("hold held halten freeze frozen gel fige congelado congelar maint service wartung hld cal kal"),
         ("maintenan", "mantenim", "manuten", "halte", "gehalten", "kalib", "calib", "retenc", "retenid"),
     ),
     "wash": (
@@ -53,7 +53,8 @@ MEASURANDS: dict[str, Row] = {
         words("cond cnd lf lfk ec kappa leitwert condu"),
         ("conductiv", "condutiv", "leitf", "conductanc"),
     ),
-    "oxygen": (words("do do2 o2 po2 oxy ldo odo dot"), ("oxygen", "oxigen", "oxygene", "sauerstoff")),
+    "oxygen": (words("do do2 o2 oxy ldo odo dot od2"), ("oxygen", "oxigen", "oxygene", "sauerstoff")),
+    "oxygen_saturation": (words("po2"), ()),
     "co2": (words("co2 dco2"), ("kohlendiox", "kohlensaur")),
     "co2_pressure": (words("pco2"), ()),
     "turbidity": (words("ntu fnu haze tbd trb"), ("turb", "trub", "trueb")),

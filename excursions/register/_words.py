@@ -8,6 +8,7 @@ analysis, T temperature, P pressure) and EN 62424 (Q quality); both from memory.
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from functools import lru_cache
 
 from excursions.read.fold import plain
@@ -105,3 +106,25 @@ def loop_letters(token: str) -> str:
     if _ISA_CONDUCTIVITY.match(token):
         return "conductivity"
     return "process" if _ISA_OTHER.match(token) else ""
+
+
+_KKS = re.compile(r"^(\d*[A-Z]{3}\d{1,2})C([A-Z])(\d{1,3})")
+_KKS_ROLES = {
+    "T": "temperature",
+    "Q": "value",
+    "P": "pressure",
+    "F": "process",
+    "L": "process",
+    "S": "process",
+}
+
+
+def kks_role(tokens: Sequence[str]) -> str:
+    """Role by a plant identification code such as ``10LCA10CQ001`` (VGB KKS: CT temperature, CQ analysis; from memory)."""
+    match = _KKS.match("".join(tokens))
+    return _KKS_ROLES.get(match[2], "") if match else ""
+
+
+def is_valve(token: str) -> bool:
+    """Whether loop letters are those of an on/off valve."""
+    return token in ("XV", "SV", "HV", "EV", "WV", "UV", "KV", "YV")

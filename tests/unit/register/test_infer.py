@@ -1,0 +1,398 @@
+"""Points from exports nobody described: names of many plants, units, descriptions, numbers, and caution."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from excursions.plant import Plant, Point
+from excursions.records import TagSeries
+from excursions.register import infer_plant
+from tests.unit.register.exports import export, tag
+
+
+def seen(*tags: tuple[str, ...]) -> list[tuple[str, str, str, str]]:
+    """(name, measurand, value, temperature) of every point."""
+    plant, _ = infer_plant(export(*tags), None)
+    return [(point.name, point.measurand, point.value, point.temperature) for point in plant.points]
+
+
+def the_point(*tags: tuple[str, ...]) -> Point:
+    plant, _ = infer_plant(export(*tags), None)
+    return plant.points[0]
+
+
+@pytest.mark.parametrize(
+    ("tags", "expected"),
+    [
+        pytest.param(
+            (("AT-2103.PV", "ph"), ("TT-2103", "degc")),
+            [("AT-2103", "ph", "AT-2103.PV", "TT-2103")],
+            id="loop letters",
+        ),
+        pytest.param(
+            (("Site/Area/QT101_pH", "ph"), ("Site/Area/QT101_Temp", "degc")),
+            [("QT101", "ph", "Site/Area/QT101_pH", "Site/Area/QT101_Temp")],
+            id="path and words",
+        ),
+        pytest.param(
+            (("AIT101.pH", "ph"), ("AIT101.Temp", "degc")),
+            [("AIT101", "ph", "AIT101.pH", "AIT101.Temp")],
+            id="dotted",
+        ),
+        pytest.param(
+            (("2103-AT.PV", "ph"), ("2103-TT.PV", "degc")),
+            [("2103-AT", "ph", "2103-AT.PV", "2103-TT.PV")],
+            id="number first",
+        ),
+        pytest.param(
+            (("Leitfähigkeit_Rücklauf", "us"), ("Temperatur_Rücklauf", "degc")),
+            [("Leitfähigkeit_Rücklauf", "conductivity", "Leitfähigkeit_Rücklauf", "Temperatur_Rücklauf")],
+            id="german",
+        ),
+        pytest.param(
+            (("Conductivité retour", "us"), ("Température retour", "degc")),
+            [("Conductivité retour", "conductivity", "Conductivité retour", "Température retour")],
+            id="french",
+        ),
+        pytest.param(
+            (("pH_tanque_1", "ph"), ("Temperatura_tanque_1", "degc")),
+            [("pH_tanque_1", "ph", "pH_tanque_1", "Temperatura_tanque_1")],
+            id="spanish",
+        ),
+        pytest.param(
+            (("Turbidez.saida", "ntu"), ("Temperatura.saida", "degc")),
+            [("Turbidez.saida", "turbidity", "Turbidez.saida", "Temperatura.saida")],
+            id="portuguese",
+        ),
+        pytest.param(
+            (("R1.pH.PV", "ph"), ("R1.pH.T", "degc"), ("R1.DO.PV", "mg"), ("R1.DO.T", "degc")),
+            [("R1.pH", "ph", "R1.pH.PV", "R1.pH.T"), ("R1.DO", "oxygen", "R1.DO.PV", "R1.DO.T")],
+            id="two analysers of one vessel, a temperature each",
+        ),
+        pytest.param(
+            (("R1_pH", "ph"), ("R1_DO", "sat"), ("R1_Temp", "degc")),
+            [("R1_pH", "ph", "R1_pH", "R1_Temp"), ("R1_DO", "oxygen_saturation", "R1_DO", "R1_Temp")],
+            id="two analysers of one vessel share its temperature",
+        ),
+        pytest.param(
+            (("R1_pH", "ph"), ("R1_ORP", "mv"), ("R1_pHTemp", "degc")),
+            [("R1_pH", "ph", "R1_pH", "R1_pHTemp"), ("R1_ORP", "redox", "R1_ORP", "")],
+            id="a temperature that is called the pH's own is not shared",
+        ),
+        pytest.param(
+            (("AT-2103A", "acid"), ("AT-2103B", "acid"), ("TT-2103", "degc")),
+            [("AT-2103A", "ph", "AT-2103A", "TT-2103"), ("AT-2103B", "ph", "AT-2103B", "TT-2103")],
+            id="redundant probes",
+        ),
+        pytest.param(
+            (("AIT-100A", "ph", "pH"), ("AIT-100B", "degc", "°C")),
+            [("AIT-100", "ph", "AIT-100A", "AIT-100B")],
+            id="two channels told apart by their units",
+        ),
+        pytest.param(
+            (("pH", "ph"), ("Temp", "degc"), ("Cond", "us"), ("Temp.1", "degc")),
+            [("pH", "ph", "pH", "Temp"), ("Cond", "conductivity", "Cond", "Temp.1")],
+            id="by order",
+        ),
+        pytest.param(
+            (("pH", "ph"), ("DO_mgL", "mg"), ("SpCond_uScm", "us"), ("Temp_C", "degc")),
+            [
+                ("pH", "ph", "pH", "Temp_C"),
+                ("DO_mgL", "oxygen", "DO_mgL", "Temp_C"),
+                ("SpCond_uScm", "conductivity", "SpCond_uScm", "Temp_C"),
+            ],
+            id="one temperature for a nameless export",
+        ),
+        pytest.param(
+            (("X4711", "ph", "pH"), ("X4712", "degc", "°C")),
+            [("X4711", "ph", "X4711", "X4712")],
+            id="only units speak",
+        ),
+        pytest.param(
+            (
+                ("DB5.W2", "ph", "", "pH Neutralisation Becken 1"),
+                ("DB5.W4", "degc", "", "Temperatur Neutralisation Becken 1"),
+                ("DB5.W6", "us", "", "Leitfähigkeit Ablauf"),
+            ),
+            [("DB5.W2", "ph", "DB5.W2", "DB5.W4"), ("DB5.W6", "conductivity", "DB5.W6", "")],
+            id="only descriptions speak",
+        ),
+        pytest.param(
+            (("T_R1", "degc"), ("pH_R1", "ph")), [("pH_R1", "ph", "pH_R1", "T_R1")], id="a leading T"
+        ),
+        pytest.param(
+            (("QT101 / pH", "ph"), ("QT101 / Pt100", "degc")),
+            [("QT101", "ph", "QT101 / pH", "QT101 / Pt100")],
+            id="a Pt100 is a temperature",
+        ),
+        pytest.param(
+            (("10LCA10CQ001", "us", "uS/cm"), ("10LCA10CT002", "degc")),
+            [
+                ("10LCA10CQ001", "conductivity", "10LCA10CQ001", ""),
+                ("10LCA10CT002", "temperature", "10LCA10CT002", ""),
+            ],
+            id="plant codes with different numbers stay apart",
+        ),
+    ],
+)
+def test_points_and_pairs(
+    tags: tuple[tuple[str, ...], ...], expected: list[tuple[str, str, str, str]]
+) -> None:
+    assert seen(*tags) == expected
+
+
+@pytest.mark.parametrize(
+    "tags",
+    [
+        pytest.param((("AT-2103", "ph"), ("TT-2104", "degc")), id="different loops"),
+        pytest.param((("Reactor pH", "ph"), ("Jacket temperature", "degc")), id="different places"),
+        pytest.param((("U1/AT-1", "ph"), ("U2/TT-1", "degc")), id="same loop number in different units"),
+        pytest.param(
+            (("Site/Area/AT-101", "ph"), ("Site/Area/TT-102", "degc"), ("Site/Area/AT-103", "ph")),
+            id="same area only",
+        ),
+        pytest.param(
+            (("pH inlet", "ph"), ("pH outlet", "ph"), ("Temp tank 3", "degc")),
+            id="a temperature of another place",
+        ),
+        pytest.param(
+            (("Q1", "ph", "pH"), ("Q2", "ph", "pH"), ("Q3", "degc", "degC"), ("Q4", "degc", "degC")),
+            id="order that is not alternating",
+        ),
+    ],
+)
+def test_weak_evidence_pairs_nothing(tags: tuple[tuple[str, ...], ...]) -> None:
+    points = seen(*tags)
+    assert all(temperature == "" for *_, temperature in points)
+    temperatures = [value for _, measurand, value, _ in points if measurand == "temperature"]
+    assert temperatures == [row[0] for row in tags if row[1] == "degc"]
+
+
+@pytest.mark.parametrize(
+    ("name", "shape", "unit", "measurand"),
+    [
+        ("pH-Wert", "ph", "", "ph"),
+        ("PHT_3", "ph", "pH", "ph"),
+        ("ORP_4", "mv", "mV", "redox"),
+        ("Redoxpotential", "mv", "", "redox"),
+        ("LF 3", "us", "", "conductivity"),
+        ("CIT-301", "us", "", "conductivity"),
+        ("x", "us", "µS/cm", "conductivity"),
+        ("x", "ms", "mS/cm @25°C", "conductivity"),
+        ("Sauerstoff", "mg", "", "oxygen"),
+        ("DO", "sat", "", "oxygen_saturation"),
+        ("O2 Sättigung", "sat", "%", "oxygen_saturation"),
+        ("Ferm1.pO2", "sat", "", "oxygen_saturation"),
+        ("Trübung Filtrat", "ntu", "", "turbidity"),
+        ("CO2", "us", "mg/L", "co2"),
+        ("pCO2", "flow", "mbar", "co2_pressure"),
+        ("x", "mg", "mg/L", "other"),
+        ("NH4 Becken 1", "mg", "mg/L", "other"),
+        ("pH", "mv", "mV", "other"),
+        ("O2 offgas", "sat", "%", "other"),
+        ("PH 3", "flow", "", "other"),
+        ("Tank 3", "ph", "", "other"),
+        ("pH", "ma", "mA", "ph"),
+        ("Cond", "ma", "mA", "other"),
+    ],
+)
+def test_measurand(name: str, shape: str, unit: str, measurand: str) -> None:
+    point = the_point((name, shape, unit))
+    assert point.measurand == measurand
+    assert point.inferred["measurand"]
+
+
+@pytest.mark.parametrize(
+    ("name", "shape", "unit", "stated"),
+    [
+        ("Cond", "ms", "mS cm-1", "mS/cm"),
+        ("Cond_mS", "ms", "", "mS/cm"),
+        ("Cond (µS/cm)", "us", "", "uS/cm"),
+        ("DO_mgL", "mg", "", "mg/L"),
+        ("DO", "sat", "% O2 sat", "%sat"),
+        ("pH", "ph", "pH", ""),
+        ("pH", "ma", "mA", "mA"),
+    ],
+)
+def test_units_are_stated_where_the_file_alone_would_not_do(
+    name: str, shape: str, unit: str, stated: str
+) -> None:
+    assert the_point((name, shape, unit)).unit == stated
+
+
+@pytest.mark.parametrize(
+    ("name", "shape", "unit", "stated"),
+    [
+        ("Temp", "degc", "", ""),
+        ("Temp", "degc", "°C", ""),
+        ("Temp", "degc", "Grad C", "degC"),
+        ("Temp_F", "steam_degf", "", "degF"),
+        ("Temp", "steam_degf", "", "degF"),
+        ("Temp", "steam_degf", "deg F", ""),
+    ],
+)
+def test_fahrenheit_is_told_by_unit_name_or_steam(name: str, shape: str, unit: str, stated: str) -> None:
+    assert the_point(("pH", "ph"), (name, shape, unit)).temperature_unit == stated
+
+
+def test_raw_current_of_a_ph_gets_the_usual_range_and_says_so() -> None:
+    point = the_point(("pH", "ma", "mA"))
+    assert point.range == (0.0, 14.0)
+    assert "assumed" in point.inferred["range"]
+
+
+def test_flags_find_their_point_their_place_and_their_role() -> None:
+    plant, decisions = infer_plant(
+        export(
+            ("L1/AT-1.pH", "ph"),
+            ("L1/AT-2.pH", "ph"),
+            ("L1/AT-1.HOLD", "flag"),
+            ("L1/CIP_active", "flag"),
+            ("L1/XV-2", "flag"),
+            ("L2/Reinigung", "flag"),
+            ("L1/AT-1.STATUS", "word"),
+        ),
+        None,
+    )
+    first, second = plant.points
+    assert (first.hold, first.wash, first.status) == ("L1/AT-1.HOLD", "L1/CIP_active", "L1/AT-1.STATUS")
+    assert (second.hold, second.wash) == ("", "L1/CIP_active")
+    assert "L2/Reinigung" in {decision.subject for decision in decisions}
+
+
+def test_a_valve_of_the_loop_that_opens_now_and_then_is_its_wash_valve() -> None:
+    assert the_point(("AT-7.pH", "ph"), ("XV-7", "flag")).wash == "XV-7"
+    assert the_point(("AT-7.pH", "ph"), ("XV-7", "busy_flag")).wash == ""
+
+
+def test_pressure_is_attached_with_a_unit_the_house_knows() -> None:
+    point = the_point(("AT-7.pH", "ph"), ("PT-7", "bar", "bar"))
+    assert (point.pressure, point.pressure_unit) == ("PT-7", "bar")
+    assert the_point(("AT-7.pH", "ph"), ("PT-7", "gauge", "bar")).pressure_unit == "bar_g"
+    assert the_point(("AT-7.pH", "ph"), ("PT-7", "bar")).pressure == ""
+
+
+def test_set_points_limits_and_process_signals_are_no_points_and_are_named() -> None:
+    plant, decisions = infer_plant(
+        export(("AT-1.pH", "ph"), ("AT-1.SP", "ph"), ("AT-1.pH_HH_ALM", "off"), ("FT-1.PV", "flow", "m3/h")),
+        None,
+    )
+    assert [point.name for point in plant.points] == ["AT-1"]
+    assert {d.subject for d in decisions if d.what == "left out"} == {"AT-1.SP", "AT-1.pH_HH_ALM", "FT-1.PV"}
+
+
+def test_an_export_of_process_signals_alone_still_gives_points() -> None:
+    assert [row[1] for row in seen(("nile flow", "flow"), ("LT-3", "flow"))] == ["other", "other"]
+
+
+def test_related_points_are_neighbours() -> None:
+    plant, _ = infer_plant(export(("AT-3A.pH", "ph"), ("AT-3B.pH", "ph"), ("AT-4.pH", "ph")), None)
+    assert [point.neighbours for point in plant.points] == [("AT-3B",), ("AT-3A",), ()]
+
+
+def test_names_stay_apart_where_the_short_ones_would_clash() -> None:
+    names = [row[0] for row in seen(("U1/QT1.PV", "ph", "pH"), ("U2/QT1.PV", "ph", "pH"))]
+    assert names == ["U1/QT1", "U2/QT1"]
+
+
+def test_every_inferred_field_is_a_decision_with_a_reason() -> None:
+    plant, decisions = infer_plant(export(("AT-1.pH", "ph"), ("TT-1", "degc"), ("AT-1.HOLD", "flag")), None)
+    (point,) = plant.points
+    told = {decision.what.split(":")[0] for decision in decisions if decision.subject == point.name}
+    assert told == set(point.inferred) - {"name"}
+    assert all(decision.why and decision.option for decision in decisions)
+
+
+def test_what_the_register_states_stays() -> None:
+    known = Plant(
+        points=(
+            Point(name="mine", value="AT-1.pH", measurand="redox", temperature="TT-9", inferred={}),
+            Point(name="AT-2", inferred={"measurand": "not stated", "temperature": "stated as none"}),
+        ),
+        ignore=("AT-3*",),
+    )
+    plant, decisions = infer_plant(
+        export(
+            ("AT-1.pH", "ph"),
+            ("TT-1", "degc"),
+            ("AT-2.pH", "ph"),
+            ("TT-2", "degc"),
+            ("AT-3.pH", "ph"),
+            ("AT-4.pH", "ph"),
+        ),
+        known,
+    )
+    by_name = {point.name: point for point in plant.points}
+    assert (by_name["mine"].measurand, by_name["mine"].temperature) == ("redox", "TT-9")
+    assert (by_name["AT-2"].value, by_name["AT-2"].measurand, by_name["AT-2"].temperature) == (
+        "AT-2.pH",
+        "ph",
+        "",
+    )
+    assert "AT-4" in by_name
+    assert not any(point.value == "AT-3.pH" for point in plant.points)
+    assert any(d.subject == "AT-3.pH" and "ignore" in d.why for d in decisions)
+
+
+def test_one_device_is_known_by_its_own_irregular_instants() -> None:
+    series = export(("A7", "ph", "pH"), ("B9", "degc", "degC"), ("C3", "ph", "pH"), ("D1", "degc", "degC"))
+    rng = np.random.default_rng(3)
+    shared = series["A7"].time + rng.integers(0, 40 * 10**9, series["A7"].time.size)
+    for name in ("A7", "D1"):
+        series[name] = replace(series[name], time=shared)
+    for name in ("B9", "C3"):
+        series[name] = replace(
+            series[name], time=series[name].time + rng.integers(0, 40 * 10**9, shared.size)
+        )
+    plant, _ = infer_plant(series, None)
+    assert {point.value: point.temperature for point in plant.points if point.measurand == "ph"} == {
+        "A7": "D1",
+        "C3": "",
+    }
+
+
+def test_nothing_to_look_at_is_survived() -> None:
+    empty = TagSeries(tag="pH", time=np.empty(0, np.int64), value=np.empty(0), quality=np.empty(0, np.uint8))
+    missing = replace(tag("T", "degc"), value=np.full(400, np.nan))
+    bad = replace(tag("Cond", "us"), quality=np.full(400, 2, np.uint8))
+    plant, _ = infer_plant({"pH": empty, "T": missing, "Cond": bad}, None)
+    assert {point.measurand for point in plant.points} == {"ph", "conductivity"}
+    assert infer_plant({}, None) == (Plant(), ())
+
+
+@pytest.mark.parametrize(
+    "name", ["", " ", "<b>", "a" * 300, "пэ аш/7", "温度 3", "...", "\x00", "=cmd()", "pH\npH"]
+)
+def test_any_name_is_survived(name: str) -> None:
+    plant, _ = infer_plant({name: tag(name, "ph")}, None)
+    assert plant.points[0].value == name
+
+
+def test_order_decides_nothing_but_order() -> None:
+    tags = [("AT-1.pH", "ph"), ("TT-1", "degc"), ("AT-2.pH", "ph"), ("TT-2", "degc"), ("AT-1.HOLD", "flag")]
+    forward, backward = infer_plant(export(*tags), None)[0], infer_plant(export(*tags[::-1]), None)[0]
+    key = lambda point: point.name  # noqa: E731
+    assert sorted(forward.points, key=key) == sorted(backward.points, key=key)
+
+
+def test_five_thousand_tags_take_seconds_not_minutes() -> None:
+    loops = range(1_250)
+    kinds = (("AT-{}.PV", "ph"), ("TT-{}.PV", "degc"), ("AT-{}.HOLD", "flag"), ("FT-{}.PV", "flow"))
+    shapes = {shape: tag("x", shape) for _, shape in kinds}
+    series = {
+        name: replace(shapes[shape], tag=name)
+        for i in loops
+        for form, shape in kinds
+        for name in [form.format(i)]
+    }
+    begun = time.perf_counter()
+    plant, _ = infer_plant(series, None)
+    assert (
+        time.perf_counter() - begun < 5.0
+    )  # about 0.6 s on an idle core; the bound catches a quadratic cost
+    assert len(plant.points) == 1_250
+    assert all(point.temperature and point.hold for point in plant.points)
