@@ -269,7 +269,10 @@ class Parameter:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Calibration:
-    """One calibration of one probe: parameters before any adjustment and after it, and what its checks say."""
+    """One calibration of one probe: parameters before any adjustment and after it, and what its checks say.
+
+    copied: the entry repeats the one before it to the last digit, so it is no evidence of a measurement.
+    """
 
     time: int
     point: str
@@ -280,6 +283,7 @@ class Calibration:
     as_left: dict[str, Parameter] = field(default_factory=dict)
     checks: tuple[str, ...] = ()
     comment: str = ""
+    copied: bool = False
 
     @property
     def id(self) -> str:

@@ -44,13 +44,22 @@ def check_entered(computed: Mapping[str, Parameter], figures: Mapping[str, float
         entered = figures.get(name)
         if entered is None or not math.isfinite(entered):
             continue
-        allowed = max(_AGREE * _ROUNDING.get(name, 0.0), _LEAST.get(name, 0.01 * abs(parameter.value)))
-        if abs(entered - parameter.value) > allowed:
+        allowed = _allowed(name, parameter.value)
+        if not agrees(name, entered, parameter.value):
             notes.append(
                 f"{phase}: {_words(name)} entered {entered:g}, raw values give {parameter.value:.4g} {parameter.unit}".rstrip()
                 + (" (the sign may be turned round)" if _turned(entered, parameter.value, allowed) else "")
             )
     return notes
+
+
+def agrees(name: str, entered: float, computed: float) -> bool:
+    """Whether an entered figure equals a computed one up to rounding and another table of buffers."""
+    return abs(entered - computed) <= _allowed(name, computed)
+
+
+def _allowed(name: str, computed: float) -> float:
+    return max(_AGREE * _ROUNDING.get(name, 0.0), _LEAST.get(name, 0.01 * abs(computed)))
 
 
 def check_band(measurand: str, parameters: Mapping[str, Parameter], phase: str) -> list[str]:
@@ -95,21 +104,25 @@ def check_standards(seen: Resolved, found: Determined, phase: str) -> list[str]:
     return notes
 
 
-def check_copied(entry: CalibrationEntry, earlier: CalibrationEntry | None) -> list[str]:
-    """Say so when an entry repeats the raw values or figures of the one before it."""
-    if earlier is None:
-        return []
-    raws, before = _raws(entry), _raws(earlier)
-    if raws and raws == before and len(set(raws)) == len(raws) and any(abs(r) > 0 for r in raws):
-        return ["raw values are the same as in the entry before, to the last digit"]
-    shared = set(entry.figures) & set(earlier.figures)
-    if not raws and len(shared) >= 2 and all(entry.figures[name] == earlier.figures[name] for name in shared):
-        return ["figures are the same as in the entry before, to the last digit"]
-    return []
+def is_copy(rows: Sequence[CalibrationEntry], earlier: Sequence[CalibrationEntry]) -> bool:
+    """Whether an occasion repeats one of the rows of the occasion before, to the last digit.
+
+    One standard alone may give the same figure twice by chance, so its temperature must repeat too; readings that
+    equal their standards are what an adjustment aims at and prove nothing.
+    """
+    here = {_fingerprint(row) for row in rows}
+    return None not in here and bool(here) and here <= {_fingerprint(row) for row in earlier}
 
 
-def _raws(entry: CalibrationEntry) -> Sequence[float]:
-    return tuple(sorted(s.raw for s in entry.standards))
+def _fingerprint(entry: CalibrationEntry) -> tuple[float, ...] | None:
+    """Raw values with temperatures, or figures without raw values; None when they could repeat by chance."""
+    if not entry.standards:
+        figures = tuple(value for _, value in sorted(entry.figures.items()))
+        return figures if len(figures) >= 2 else None
+    temps = [s.temperature_degc for s in entry.standards if math.isfinite(s.temperature_degc)]
+    raws = [s.raw for s in entry.standards]
+    telling = len(raws) + len(temps) >= 2 and any(s.raw != s.standard for s in entry.standards)
+    return tuple(sorted(raws) + sorted(temps)) if telling else None
 
 
 def _turned(entered: float, computed: float, allowed: float) -> bool:

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field, replace
 
 from excursions.calibrations import checks, models
 from excursions.calibrations.entries import Occasion, air_pressure, occasions
+from excursions.calibrations.habits import Habits, habits, owner_name
 from excursions.calibrations.parameters import Determined, determine
 from excursions.calibrations.standards import resolve
 from excursions.calibrations.uncertainty import entered_uncertainty
@@ -20,6 +21,7 @@ from excursions.physics.nernst import nernst_slope_mv
 from excursions.plant import Plant
 from excursions.records import Calibration, CalibrationEntry, Parameter
 
+_COPIED = "values are the same as in the entry before, to the last digit"
 _PARAMETER_UNITS = {"zero_point": "pH", "cell_constant": "1/cm", "gain": ""}
 
 
@@ -29,7 +31,7 @@ class _Before:
 
     left: dict[str, Parameter] = field(default_factory=dict)
     absolute: bool = False  # `left` comes from raw signals or entered figures, not from readings
-    row: CalibrationEntry | None = None
+    rows: tuple[CalibrationEntry, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,6 +41,15 @@ class _Phase:
     parameters: dict[str, Parameter]
     notes: tuple[str, ...] = ()
     from_reading: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Log:
+    """How one occasion's values are to be taken."""
+
+    air_pressure_kpa: float
+    raw_like: bool
+    repeat: float
 
 
 def evaluate(entries: Sequence[CalibrationEntry], plant: Plant) -> tuple[Calibration, ...]:
@@ -52,29 +63,37 @@ def evaluate(entries: Sequence[CalibrationEntry], plant: Plant) -> tuple[Calibra
         of the row as left stand for both.  A verification has no as_left.  Parameters from readings without known
         transmitter settings have basis ``relative``.
     """
-    carried: dict[tuple[str, str], _Before] = {}
+    carried: dict[str, _Before] = {}
     made = []
-    for occasion in occasions(entries, plant):
-        owner = ("probe", occasion.probe) if occasion.probe else ("point", occasion.point)
-        calibration, carried[owner] = _evaluate_one(occasion, carried.get(owner, _Before()), plant)
+    every = occasions(entries, plant)
+    kept = habits(every)
+    for occasion in every:
+        owner = owner_name(occasion)
+        calibration, carried[owner] = _evaluate_one(occasion, carried.get(owner, _Before()), plant, kept)
         made.append(calibration)
     return tuple(made)
 
 
-def _evaluate_one(occasion: Occasion, before: _Before, plant: Plant) -> tuple[Calibration, _Before]:
-    pressure = air_pressure(occasion.rows, plant)
+def _evaluate_one(
+    occasion: Occasion, before: _Before, plant: Plant, kept: Habits
+) -> tuple[Calibration, _Before]:
+    log = _Log(
+        air_pressure_kpa=air_pressure(occasion.rows, plant),
+        raw_like=owner_name(occasion) in kept.raw_like,
+        repeat=kept.repeat.get(occasion.measurand, 1.0),
+    )
     frame = _known(before.left) if before.absolute else models.Known()
-    found = _phase(occasion, occasion.found, frame, before, pressure)
-    cleaned = _phase(occasion, occasion.cleaned, frame, before, pressure)
-    left = _phase(occasion, occasion.left, _left_frame(occasion, frame), before, pressure)
+    found = _phase(occasion, occasion.found, frame, before, log)
+    cleaned = _phase(occasion, occasion.cleaned, frame, before, log)
+    left = _phase(occasion, occasion.left, _left_frame(occasion, frame), before, log)
     adjusted = occasion.action == "calibration"
     as_found, as_left = _settle(found, cleaned, left, before, adjusted=adjusted)
-    last = occasion.rows[-1]
+    copied = checks.is_copy(occasion.rows, before.rows)
     notes = [
         *found.notes,
         *_cleaning_note(found, cleaned),
         *left.notes,
-        *checks.check_copied(last, before.row),
+        *([_COPIED] if copied else []),
     ]
     calibration = Calibration(
         time=occasion.time,
@@ -86,12 +105,13 @@ def _evaluate_one(occasion: Occasion, before: _Before, plant: Plant) -> tuple[Ca
         as_left=as_left if adjusted else {},
         checks=tuple(dict.fromkeys(notes)),
         comment="; ".join(dict.fromkeys(row.comment for row in occasion.rows if row.comment)),
+        copied=copied,
     )
     absolute = not (left.from_reading or (not left.parameters and found.from_reading))
     return calibration, _Before(
         left=as_left if adjusted else before.left,
         absolute=absolute if adjusted else before.absolute,
-        row=last,
+        rows=occasion.rows,
     )
 
 
@@ -140,14 +160,21 @@ def _known(parameters: Mapping[str, Parameter]) -> models.Known:
 
 
 def _phase(
-    occasion: Occasion, row: CalibrationEntry | None, frame: models.Known, before: _Before, pressure: float
+    occasion: Occasion, row: CalibrationEntry | None, frame: models.Known, before: _Before, log: _Log
 ) -> _Phase:
     """Parameters of one row: computed from its standards, completed by figures entered, checked."""
     if row is None:
         return _Phase(parameters={})
     phase = row.phase.replace("_", " ")
     entered = _entered(occasion.measurand, row.figures)
-    seen = resolve(occasion.measurand, row.standards, used=frame, air_pressure_kpa=pressure)
+    seen = resolve(
+        occasion.measurand,
+        row.standards,
+        used=frame,
+        air_pressure_kpa=log.air_pressure_kpa,
+        raw_like=log.raw_like,
+        repeat=log.repeat,
+    )
     if seen is None:
         notes = checks.check_band(occasion.measurand, entered, phase)
         return _Phase(parameters=entered, notes=tuple(notes))

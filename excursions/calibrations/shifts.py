@@ -31,7 +31,8 @@ def shifts(
     """Compare as found now with as left before, parameter by parameter, for each probe (or nameless point).
 
     A verification changes nothing, so what it found is what the next calibration is compared with.  A parameter
-    that a one-point calibration kept is compared with the last time it was determined.
+    that a one-point calibration kept is compared with the last time it was determined.  An entry that repeats the
+    one before it to the last digit measured nothing and is passed over.
 
     Returns
     -------
@@ -40,20 +41,21 @@ def shifts(
         shift alone does to the reading at the level the process sat at before the later calibration.
     """
     made: list[Shift] = []
-    for history in histories(calibrations):
+    for history in histories(calibrations, plant):
         known: dict[str, _State] = {}
-        for calibration in history:
+        for calibration in (c for c in history if not c.copied):
             made += _shifts_at(calibration, known, levels)
             left = calibration.as_left or calibration.as_found
             known |= {n: _State(calibration.time, p) for n, p in left.items() if p.basis != "kept"}
     return tuple(sorted(made, key=lambda s: (s.end, s.point, s.probe, s.parameter)))
 
 
-def histories(calibrations: Iterable[Calibration]) -> list[list[Calibration]]:
-    """Calibrations of each probe in time order; without a serial number, of each point."""
+def histories(calibrations: Iterable[Calibration], plant: Plant | None = None) -> list[list[Calibration]]:
+    """Calibrations of each probe in time order; without a serial number, of the probe that sat at the point, or the point."""
     groups: dict[tuple[str, str], list[Calibration]] = {}
     for calibration in sorted(calibrations, key=lambda c: (c.time, c.point, c.probe)):
-        owner = ("probe", calibration.probe) if calibration.probe else ("point", calibration.point)
+        probe = calibration.probe or (plant.probe_at(calibration.point, calibration.time) if plant else None)
+        owner = ("probe", probe) if probe else ("point", calibration.point)
         groups.setdefault(owner, []).append(calibration)
     return list(groups.values())
 

@@ -67,6 +67,8 @@ def resolve(
     *,
     used: models.Known,
     air_pressure_kpa: float,
+    raw_like: bool = False,
+    repeat: float = 1.0,
 ) -> Resolved | None:
     """Return the standards with their true values and raw signals, or None when none is usable.
 
@@ -76,15 +78,21 @@ def resolve(
         Parameters the transmitter used when it showed a reading; empty takes nominal ones.
     air_pressure_kpa : float
         Absolute air pressure during the calibration.
+    raw_like : bool
+        Values in the reading's unit are raw signals, not what the transmitter showed.
+    repeat : float
+        Factor on the assumed repeatability.
     """
     filled = [_with_known_value(measurand, s, air_pressure_kpa) for s in standards]
     usable = [s for s in filled if math.isfinite(s.standard) and math.isfinite(s.raw)]
     if not usable:
         return None
-    form, from_reading = form_of(measurand, usable, used)
+    form, from_reading = form_of(measurand, usable, models.Known() if raw_like else used)
     technical = form.measurand == "ph" and is_technical(s.standard for s in usable if not _is_sample(s))
     true = [_true_value(form, s, air_pressure_kpa, technical=technical) for s in usable]
-    raw = [_raw_value(form, s, used if from_reading else None) for s in usable]
+    raw = [
+        _raw_value(form, s, (models.Known() if raw_like else used) if from_reading else None) for s in usable
+    ]
     temp = np.array([s.temperature_degc for s in usable])
     known = np.isfinite(temp)
     return Resolved(
@@ -93,9 +101,9 @@ def resolve(
         raw=np.array([row[0] for row in raw]),
         temp=np.where(known, temp, models.ROOM_DEGC),
         u_true=np.array([row[1] for row in true]),
-        u_raw=np.array([row[1] for row in raw]),
+        u_raw=repeat * np.array([row[1] for row in raw]),
         u_temp=np.where(known, TEMPERATURE_DEGC, TEMPERATURE_UNKNOWN_DEGC),
-        from_reading=from_reading,
+        from_reading=from_reading and not raw_like,
         remarks=tuple(dict.fromkeys(row[2] for row in true if row[2])),
     )
 
@@ -187,8 +195,10 @@ def _electrode_true(
         spread = per_kelvin * (TEMPERATURE_DEGC if known else TEMPERATURE_UNKNOWN_DEGC)
         remark = buffer.remark if "no published" in buffer.remark or not known else ""
         return buffer.ph, math.hypot(assumed.standard, spread), remark
-    factor, _ = to_canonical(measurand, unit) or (1.0, 0.0)
-    return models.inner_ph(measurand, factor * s.standard), assumed.standard_relative / math.log(10.0), ""
+    pressure = to_canonical("co2_pressure", unit) if unit else None
+    as_key = "co2_pressure" if pressure else measurand
+    factor, _ = pressure or to_canonical(measurand, unit) or (1.0, 0.0)
+    return models.inner_ph(as_key, factor * s.standard), assumed.standard_relative / math.log(10.0), ""
 
 
 def _oxygen_hpa(measurand: str, s: StandardReading, unit: str, air_pressure_kpa: float) -> float:

@@ -30,7 +30,7 @@ class Assumed:
     entered: dict[str, float]
 
 
-TEMPERATURE_DEGC = 0.3
+TEMPERATURE_DEGC = 0.15
 TEMPERATURE_UNKNOWN_DEGC = 2.0
 
 _OXYGEN = {"slope": 2.0, "zero": 0.1, "zero_deg": 0.2, "slope_share": 0.02}

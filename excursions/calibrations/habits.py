@@ -1,0 +1,90 @@
+"""What a log shows of the way it is kept: raw signals or readings, and how well values repeat.
+
+Values in the reading's own unit may be the probe's raw signal or what the transmitter showed.  Where the same rows
+give figures, only one of the two fits them.  How well values repeat shows where a row as found and a row as left
+saw the same standard within one occasion.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from excursions.calibrations import models
+from excursions.calibrations.checks import agrees
+from excursions.calibrations.entries import Occasion
+from excursions.calibrations.parameters import determine
+from excursions.calibrations.standards import Resolved, resolve
+from excursions.records import CalibrationEntry
+
+_PRIOR_PAIRS = 8.0  # the assumed repeatability counts as this many pairs
+_LIMITS = (0.3, 4.0)  # of the assumed repeatability
+# Lower quartile of a squared normal number: it forgives up to half the pairs being cleaned in between.
+_QUARTILE_CHI2 = 0.1015
+AIR_KPA = 101.325
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Habits:
+    """raw_like : owners whose values in the reading's unit are raw; repeat : factor on the assumed repeatability."""
+
+    raw_like: frozenset[str] = frozenset()
+    repeat: dict[str, float] = field(default_factory=dict)
+
+
+def owner_name(occasion: Occasion) -> str:
+    """Serial number, or the point when there is none."""
+    return occasion.probe or f"at {occasion.point}"
+
+
+def habits(occasions: Sequence[Occasion]) -> Habits:
+    """Learn a log's habits from all its occasions."""
+    votes: dict[str, int] = {}
+    ratios: dict[str, list[float]] = {}
+    for occasion in occasions:
+        rows = [(row, _plain(occasion, row)) for row in occasion.rows]
+        for row, seen in rows:
+            if seen is not None and seen.from_reading and row.figures:
+                votes[owner_name(occasion)] = votes.get(owner_name(occasion), 0) + _vote(seen, row)
+        ratios.setdefault(occasion.measurand, []).extend(_ratios([seen for _, seen in rows]))
+    return Habits(
+        raw_like=frozenset(owner for owner, vote in votes.items() if vote > 0),
+        repeat={measurand: _factor(found) for measurand, found in ratios.items()},
+    )
+
+
+def _plain(occasion: Occasion, row: CalibrationEntry) -> Resolved | None:
+    return resolve(occasion.measurand, row.standards, used=models.Known(), air_pressure_kpa=AIR_KPA)
+
+
+def _vote(seen: Resolved, row: CalibrationEntry) -> int:
+    """+1 when the figures of a row follow from its values taken as raw, -1 when they do not, 0 when it is the same."""
+    computed = determine(seen, {}).parameters
+    pairs = [(name, p, row.figures[name]) for name, p in computed.items() if name in row.figures]
+    if not pairs or np.allclose(seen.raw, seen.true, rtol=1e-4):
+        return 0
+    return 1 if all(agrees(name, figure, p.value) for name, p, figure in pairs) else -1
+
+
+def _ratios(phases: Sequence[Resolved | None]) -> list[float]:
+    """Squared differences of raw values in the same standards, over what the assumed repeatability makes of them."""
+    known = [seen for seen in phases if seen is not None]
+    if len(known) != 2 or known[0].true.shape != known[1].true.shape:
+        return []
+    a, b = known
+    same = a.form == b.form and np.allclose(a.true, b.true, rtol=0.01, atol=0.02)
+    if not same or np.array_equal(a.raw, b.raw):  # identical: written down twice rather than measured twice
+        return []
+    return [float(ratio) for ratio in (a.raw - b.raw) ** 2 / (a.u_raw**2 + b.u_raw**2)]
+
+
+def _factor(ratios: Sequence[float]) -> float:
+    """Factor on the repeatability: from the lower quartile of the pairs, drawn to 1 while they are few."""
+    if not ratios:
+        return 1.0
+    found = float(np.quantile(ratios, 0.25)) / _QUARTILE_CHI2
+    mixed = math.sqrt((_PRIOR_PAIRS + len(ratios) * found) / (_PRIOR_PAIRS + len(ratios)))
+    return min(max(mixed, _LIMITS[0]), _LIMITS[1])
