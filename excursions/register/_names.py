@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from excursions.register._pair import Pairs
 from excursions.register._tags import Tag
 from excursions.register._vocabulary import READING
-from excursions.register._words import measurand_of
+from excursions.register._words import measurand_of, segments
 
 _TAIL = re.compile(r"^(.+?)[\s._\-/:]+([^\W\d_]+)$")
 _PATH = re.compile(r"[/\\|>]|::")
@@ -42,8 +42,11 @@ def _candidates(tag: Tag, temperatures: Pairs) -> list[str]:
         names.insert(0, match[1])  # AT-2103.pH: the loop names the point well enough
     pair = temperatures.get(tag.name)
     if pair and pair.by_name:
-        common = _PATH.split(_common(tag.name, pair.tag.name))[-1].strip()
-        names = [common, *names] if _tells(common) else names
+        shared = _common(tag.name, pair.tag.name)
+        common = _PATH.split(shared)[-1].strip()
+        words = {token.casefold() for tokens in segments(shared) for token in tokens}
+        whole = words.issuperset(tag.coarse)
+        names = [common, *names] if _tells(common) and whole else names
     return [name for name in names if name.strip() and name.casefold() not in READING]
 
 

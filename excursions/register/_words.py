@@ -23,6 +23,7 @@ _GLUED = re.compile(
     r"^(ph|orp|redox|cond|do|ldo|turb|co2|o2|oxy)(temp|temperature|value|val|wert|pv|hold|mv)$"
 )
 
+_LETTERED = re.compile(r"^(PH|ORP|DO|COND|TURB|REDOX)(?:[ETI]|I[TCR]|IRC|TT)$")
 _ISA_ANALYSIS = re.compile(r"^[AQ][ITERCSAHLZQDY]{1,5}$|^Q$")
 _ISA_TEMPERATURE = re.compile(r"^T(?:[TERIC]|I[TCRASEQ]{1,4}|RC|IRC[A]?|[ISX])$")
 _ISA_PRESSURE = re.compile(r"^P(?:[TEI]|I[TCRASE]{1,4}|IRC)$")
@@ -81,8 +82,9 @@ def role_of(token: str) -> str:
 
 @lru_cache(maxsize=65_536)
 def measurand_of(token: str) -> str:
-    """Measurand that this token names, or empty."""
-    word = token.casefold()
+    """Measurand that this token names, or empty; ``PHIT`` and ``DOT`` name theirs before their loop letters."""
+    match = _LETTERED.match(token)
+    word = (match[1] if match else token).casefold()
     return next((key for key, table in MEASURANDS.items() if _is(word, table)), "")
 
 

@@ -90,7 +90,7 @@ def the_point(*tags: tuple[str, ...]) -> Point:
         ),
         pytest.param(
             (("AIT-100A", "ph", "pH"), ("AIT-100B", "degc", "°C")),
-            [("AIT-100", "ph", "AIT-100A", "AIT-100B")],
+            [("AIT-100A", "ph", "AIT-100A", "AIT-100B")],
             id="two channels told apart by their units",
         ),
         pytest.param(
