@@ -72,6 +72,8 @@ def _segment_says(tokens: Sequence[str]) -> Named:
     for role in ("setting", "limit", "temperature"):
         if role in roles:
             return Named(role=role, measurand=measurand, strong=True)
+    if measurand and tokens[-1] in ("T", "t"):
+        return Named(role="temperature", measurand=measurand, strong=True)
     found = next((role for role in reversed(roles) if role), "")
     return Named(role=found, measurand=measurand, strong=True) if found else _letters_say(tokens)
 

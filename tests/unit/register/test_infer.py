@@ -122,6 +122,11 @@ def the_point(*tags: tuple[str, ...]) -> Point:
             id="only descriptions speak",
         ),
         pytest.param(
+            (("PHIT_101", "ph"), ("PHIT_101_T", "degc"), ("pH2", "ph"), ("pH2_T", "degc")),
+            [("PHIT_101", "ph", "PHIT_101", "PHIT_101_T"), ("pH2", "ph", "pH2", "pH2_T")],
+            id="a trailing T behind a measurand",
+        ),
+        pytest.param(
             (("T_R1", "degc"), ("pH_R1", "ph")), [("pH_R1", "ph", "pH_R1", "T_R1")], id="a leading T"
         ),
         pytest.param(
