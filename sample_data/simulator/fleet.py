@@ -259,13 +259,15 @@ def _faults(
     outages: list[Outage] = []
     share = per_year / (per_year + 5.0)
     for number in range(int(days // slot)):
-        start = number * slot + min(rng.uniform(2.0, 4.0), 0.4 * slot)
+        start = number * slot + min(rng.uniform(3.0, 12.0), 0.35 * slot)
         room = (number + 1) * slot - start - min(1.5, 0.1 * slot)
+        # Without a flag nothing tells a held output from a stuck one, unless a calibration shows beside it.
+        looks = [k for k in LOOKALIKES if k != "lookalike_hold" or spec.care.hold_flag]
         names = [k for k in FAULT_KINDS if not (k == "glass" and spec.measurand != "ph")]
         kind = (
             names[int(rng.integers(len(names)))]
             if rng.random() < share
-            else LOOKALIKES[int(rng.integers(len(LOOKALIKES)))]
+            else looks[int(rng.integers(len(looks)))]
         )
         if kind == "bridged":
             outages.append(

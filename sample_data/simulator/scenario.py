@@ -128,7 +128,7 @@ def _fermenter() -> list[PointSpec]:
             "F1-DO", "oxygen_saturation", _FERMENTER, "QO-2204", care("oxygen_saturation", calibrate_days=(10.0, 46.0, 82.0, 110.0)),
             process("oxygen_saturation", setpoints=(35.0, 50.0), dwell_days=8.0),
             (Fault("spikes", 21.2, 0.8, 25.0, mode="bubbles", more={"per_hour": 5.0}), Fault("thermal_shock", 59.3, size=55.0, more={"degc": 92.0}),
-             Fault("slow_response", 98.2, 11.8, 8.0, mode="gradual")),
+             Fault("slow_response", 98.2, 11.8, 14.0, mode="gradual")),
             description="dissolved oxygen, fermenter 1, optical",
         ),
         _spec(
@@ -150,14 +150,14 @@ def _wastewater() -> list[PointSpec]:
         _spec(
             "N1-RX", "redox", _PIT, "QR-0417", care("redox", calibrate_days=(7.0, 49.0, 91.0), hold=("calibration",), hold_flag=True, sample_every_days=14.0, sample_sd=5.0),
             process("redox", dwell_days=12.0, load_gain=25.0),
-            (Fault("periodic", 20.4, 2.0, 12.0, more={"period_s": 1320.0}), Fault("step", 60.55, size=46.0, note="reference"), Fault("noise_collapse", 103.3, 8.0, 0.12, note="coating")),
+            (Fault("periodic", 20.4, 2.0, 12.0, more={"period_s": 1320.0}), Fault("step", 60.55, size=75.0, note="reference"), Fault("spikes", 103.3, 1.2, 160.0, more={"per_hour": 3.0, "width_s": 30.0}, note="loose connector")),
             description="redox, neutralisation",
         ),
         _spec(
             "E1-TU", "turbidity", _OUTFALL, "QT-5520",
             care("turbidity", calibrate_days=(14.0, 60.0, 106.0), untraced=(1,), clean_days=(25.0, 32.0, 39.0, 46.0, 53.0), restored=0.88, sample_every_days=7.0, sample_sd=0.15),
             process("turbidity", dwell_days=13.0, load_gain=0.8),
-            (Fault("fouling", 18.0, 35.4, 3.2, more={"period": 7.0}), Fault("spikes", 67.2, 0.7, 35.0, mode="bubbles", more={"per_hour": 6.0}), Fault("pinned", 88.35, 0.3, mode="high")),
+            (Fault("fouling", 18.0, 35.4, 6.0, more={"period": 7.0}), Fault("spikes", 67.2, 0.7, 35.0, mode="bubbles", more={"per_hour": 6.0}), Fault("pinned", 88.35, 0.3, mode="high")),
             description="turbidity, outfall",
         ),
     ]  # fmt: skip
@@ -167,9 +167,9 @@ def _water() -> list[PointSpec]:
     return [
         _spec(
             "C1-LF", "conductivity", _SKID, "QL-3301", care("conductivity", calibrate_days=(20.0, 62.0, 104.0)),
-            process("conductivity", setpoints=(1900.0, 2300.0, 2700.0), dwell_days=6.0, load_gain=120.0),
+            process("conductivity", setpoints=(1900.0, 2300.0, 2700.0), dwell_days=6.0, load_gain=120.0, fast_sd=0.004),
             (Fault("over_temperature", 33.35, 12 * _MINUTE, 141.0, mode="cip", more={"heating": 12.0}, note="steam valve of the heater stuck open"),
-             Fault("dropout", 74.3, 0.9, mode="bouts", more={"count": 14, "length_s": 700.0}), Fault("temperature_fault", 90.3, 4.5, 9.0, mode="jump")),
+             Fault("dropout", 74.3, 0.9, mode="bouts", more={"count": 14, "length_s": 700.0}), Fault("temperature_fault", 90.3, 4.5, 9.0, mode="jump"), Fault("noise_collapse", 107.4, 9.0, 0.1, note="coating")),
             description="conductivity, product line",
         ),
         _spec(
@@ -181,9 +181,9 @@ def _water() -> list[PointSpec]:
         _spec(
             "A1-DO", "oxygen", _BASIN, "QO-1902",
             care("oxygen", calibrate_days=(12.0, 40.0, 68.0, 96.0), unlogged=(2,), hold=("calibration",), clean_days=(19.0, 26.0, 33.0), restored=0.85, sample_every_days=7.0, sample_sd=0.08),
-            process("oxygen", dwell_days=7.0, load_gain=-0.4),
-            (Fault("fouling", 12.5, 26.0, -0.9, more={"period": 7.0}), Fault("bad_quality", 56.2, 0.5, mode="bouts", more={"count": 9, "length_s": 900.0, "word": 1}),
-             Fault("drift", 74.0, 18.0, -1.1), Fault("lookalike_quiet_process", 108.2, 2.0, 0.25)),
+            process("oxygen", setpoints=(2.9, 3.4), dwell_days=16.0, load_gain=-0.25, slow_sd=0.10),
+            (Fault("fouling", 12.5, 26.0, -1.0, more={"period": 7.0}), Fault("bad_quality", 56.2, 0.5, mode="bouts", more={"count": 9, "length_s": 900.0, "word": 1}),
+             Fault("drift", 74.0, 18.0, -1.5), Fault("lookalike_quiet_process", 108.2, 2.0, 0.25)),
             description="dissolved oxygen, aeration basin, membrane",
         ),
     ]  # fmt: skip

@@ -46,7 +46,8 @@ def routine_spans(spec: PointSpec, grid: Grid, seed: int, base: FloatArray) -> l
         starts = np.arange(steam.first_day, grid.days - 0.3, steam.every_days) * DAY_S
         starts = starts + steam.hour * 3600 + rng.uniform(-1, 1, starts.size) * steam.jitter_h * 3600
         for start in starts:
-            if not _cancelled(spec, float(start)):
+            inside = 3600.0 <= start < (grid.days - 0.3) * DAY_S
+            if inside and not _cancelled(spec, float(start)):
                 spans.append(
                     _routine(steam, float(start), float(base[grid.slice(start, start + 60)][0]), rng)
                 )

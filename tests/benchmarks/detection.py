@@ -12,16 +12,15 @@ from __future__ import annotations
 import argparse
 import multiprocessing
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from excursions.pipeline.point import analyse_point
-from sample_data.simulator import TruthRow, scenario
-from sample_data.simulator.fleet import MEASURANDS, PRESETS, FleetPoint, random_point
-from sample_data.simulator.record import Sampling, record
+from sample_data.simulator import Sampling, SimulatedPoint, TagRows, TruthRow, record, scenario
+from sample_data.simulator.fleet import MEASURANDS, FleetPoint, random_point
 from sample_data.simulator.scenario import DEADBANDS, GROUPS, LONG, WIDE, outages_of
-from tests.benchmarks.limits import relative_size
+from tests.benchmarks.limits import Recording, relative_size
 from tests.benchmarks.scoring import Score, score_point
 from tests.benchmarks.simulated import point_input
 from tests.benchmarks.tables import report
@@ -99,22 +98,29 @@ def run(task: Task) -> Done:
 def score_fleet_point(point: FleetPoint, preset: str, *, rated: bool) -> Done:
     """Score one fleet point."""
     sim = point.simulate()
-    given = point_input(sim, point.export(sim), rated=rated)
     truth, _ = point.truth(sim)
+    return score_export(preset, sim, point.export(sim), truth, point.sampling, rated=rated)
+
+
+def score_export(
+    name: str,
+    sim: SimulatedPoint,
+    export: dict[str, TagRows],
+    truth: Sequence[TruthRow],
+    sampling: Sampling,
+    *,
+    rated: bool,
+) -> Done:
+    """Search one exported point and score what is found."""
+    given = point_input(sim, export, rated=rated)
     start = time.perf_counter()
     findings, _ = analyse_point(given)
     seconds = time.perf_counter() - start
-    interval = PRESETS[preset].sampling.interval_s
-    relatives = [
-        _relative(row, interval, point.spec.probe.sterilisation_degc) for row in truth if row.is_fault
-    ]
-    score = score_point(truth, findings.events, relatives, interval, point.days / 365.25)
+    how = Recording.of(sampling, sim.grid.step, sim.spec.probe.sterilisation_degc, sim.spec.probe.tau_s)
+    relatives = [relative_size(row, export["value"], how) for row in truth if row.is_fault]
+    score = score_point(truth, findings.events, relatives, sampling.interval_s, sim.grid.days / 365.25)
     samples = sum(series.time.size for series in given.series.values())
-    return Done(preset, point.spec.measurand, score, samples, seconds)
-
-
-def _relative(row: TruthRow, interval_s: float, rating_degc: float) -> float:
-    return relative_size(row, interval_s=interval_s, rating_degc=rating_degc)
+    return Done(name, sim.spec.measurand, score, samples, seconds)
 
 
 def run_scenario(seed: int) -> Iterator[Done]:
@@ -122,30 +128,11 @@ def run_scenario(seed: int) -> Iterator[Done]:
     made = scenario(seed)
     for sim in made.points:
         name = sim.spec.name
-        sampling = _sampling(name)
-        given = point_input(sim, record(sim, sampling, outages_of(name), seed=seed))
-        start = time.perf_counter()
-        findings, _ = analyse_point(given)
-        seconds = time.perf_counter() - start
-        truth = [row for row in made.events if row.point == name]
-        rating = sim.spec.probe.sterilisation_degc
-        relatives = [_relative(row, 60.0, rating) for row in truth if row.is_fault]
-        samples = sum(series.time.size for series in given.series.values())
-        yield Done(
-            "scenario",
-            sim.spec.measurand,
-            score_point(truth, findings.events, relatives, 60.0, sim.grid.days / 365.25),
-            samples,
-            seconds,
+        sampling = replace(LONG, deadband=DEADBANDS[name]) if name in GROUPS["long"] else WIDE
+        export = record(sim, sampling, outages_of(name), seed=seed)
+        yield score_export(
+            "scenario", sim, export, [row for row in made.events if row.point == name], sampling, rated=True
         )
-
-
-def _sampling(name: str) -> Sampling:
-    if name not in GROUPS["long"]:
-        return WIDE
-    return Sampling(
-        kind=LONG.kind, interval_s=LONG.interval_s, heartbeat_s=LONG.heartbeat_s, deadband=DEADBANDS[name]
-    )
 
 
 def run_all(work: list[Task], jobs: int) -> Iterator[Done]:

@@ -3,7 +3,8 @@
 The rules, all of them:
 
 * A fault is *found* when an event of a compatible kind overlaps it (within a tolerance) and lays it at the
-  probe's door; heat, and what the recording did, need only not be called routine.  It is *seen* when the
+  probe's door; heat, and what the recording did, need only not be called routine, and of spikes and hum the cause may
+  stay open.  It is *seen* when the
   kind fits but the origin does not say probe.  It is *named* when the kind is the very kind.
 * A *false probe fault* is an event of origin probe, confidence at least 0.5, severity check or act, that
   neither fits a true fault nor is a usual consequence of one that overlaps it.
@@ -64,7 +65,7 @@ CONSEQUENCES: dict[str, tuple[str, ...]] = {
     "bad_quality": ("step", "spikes", "noise_growth", "bridged"),
 }  # fmt: skip
 ANY_BUT_ROUTINE = ("over_temperature", "thermal_shock", "dropout", "bad_quality", "bridged")
-ROUTINE_EVENTS = ("sterilisation", "over_temperature", "thermal_shock", "stuck", "step")
+CAUSE_OPEN = ("spikes", "periodic")  # a bubble, a pump or a plug: "undecided" is a fair answer
 LEAST_TOLERANCE_S = 600.0
 ABRUPT = (
     "over_temperature",
@@ -138,7 +139,9 @@ def overlaps(row: TruthRow, event: Event, slack: int) -> bool:
 
 
 def _origin_fits(row: TruthRow, event: Event) -> bool:
-    return event.origin != "routine" if row.kind in ANY_BUT_ROUTINE else event.origin == "probe"
+    if row.kind in ANY_BUT_ROUTINE:
+        return event.origin != "routine"
+    return event.origin == "probe" or (event.origin == "undecided" and row.kind in CAUSE_OPEN)
 
 
 def match(row: TruthRow, events: Sequence[Event], relative: float, interval_s: float) -> Match:
@@ -203,9 +206,18 @@ def score_point(
     return Score(matches, tuple(judge(event, truth, interval_s) for event in events), point_years)
 
 
-def reliability(judged: Sequence[Judged], bins: int = 10) -> list[tuple[float, float, int, float]]:
-    """Rows (mean confidence, share right, count, standard error of the share) of each filled bin."""
-    said = [(j.event.confidence, j.right) for j in judged if j.right is not None]
+def reliability(
+    judged: Sequence[Judged], *, routine: bool, bins: int = 10
+) -> list[tuple[float, float, int, float]]:
+    """Rows (mean confidence, share right, count, standard error of the share) of each filled bin.
+
+    routine: of the events called routine, or of all others.
+    """
+    said = [
+        (j.event.confidence, j.right)
+        for j in judged
+        if j.right is not None and (j.event.origin == "routine") == routine
+    ]
     rows = []
     for k in range(bins):
         here = [(c, r) for c, r in said if min(int(c * bins), bins - 1) == k]

@@ -146,15 +146,17 @@ def false_table(judged: Sequence[Judged], years: float) -> str:
 
 def reliability_table(judged: Sequence[Judged]) -> str:
     """Of the events given confidence p, the share that is right."""
-    rows = [
-        [f"{said:.2f}", f"{right:.2f}", f"{error:.2f}", str(count)]
-        for said, right, count, error in reliability(judged)
-    ]
-    return grid(
-        ["confidence said", "share right", "standard error", "events"],
-        rows,
-        "Reliability of the confidence (undecided events left out)",
-    )
+    parts = []
+    for routine, title in (
+        (False, "Reliability of the confidence, events not called routine (undecided left out)"),
+        (True, "The same of the events called routine"),
+    ):
+        rows = [
+            [f"{said:.2f}", f"{right:.2f}", f"{error:.2f}", str(count)]
+            for said, right, count, error in reliability(judged, routine=routine)
+        ]
+        parts.append(grid(["confidence said", "share right", "standard error", "events"], rows, title))
+    return "\n\n".join(parts)
 
 
 def misses(matches: Sequence[Match]) -> str:
