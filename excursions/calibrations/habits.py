@@ -20,10 +20,12 @@ from excursions.calibrations.parameters import determine
 from excursions.calibrations.standards import Resolved, resolve
 from excursions.records import CalibrationEntry
 
-_PRIOR_PAIRS = 8.0  # the assumed repeatability counts as this many pairs
+_PRIOR_PAIRS = 15.0  # the assumed repeatability counts as this many pairs
 _LIMITS = (0.3, 4.0)  # of the assumed repeatability
-# Lower quartile of a squared normal number: it forgives up to half the pairs being cleaned in between.
-_QUARTILE_CHI2 = 0.1015
+# Quantiles of a squared normal number.  The median forgives the few pairs that were cleaned or replaced in between;
+# where it says far more than assumed, most pairs may have been, and the lower quartile stands in.
+_MEDIAN_CHI2, _QUARTILE_CHI2 = 0.4549, 0.1015
+_FAR_MORE = 2.5
 AIR_KPA = 101.325
 
 
@@ -82,9 +84,12 @@ def _ratios(phases: Sequence[Resolved | None]) -> list[float]:
 
 
 def _factor(ratios: Sequence[float]) -> float:
-    """Factor on the repeatability: from the lower quartile of the pairs, drawn to 1 while they are few."""
+    """Factor on the repeatability, drawn to 1 while pairs are few."""
     if not ratios:
         return 1.0
-    found = float(np.quantile(ratios, 0.25)) / _QUARTILE_CHI2
+    quartile, middle = np.quantile(ratios, (0.25, 0.5))
+    found = float(middle) / _MEDIAN_CHI2
+    if found > _FAR_MORE:
+        found = min(found, max(float(quartile) / _QUARTILE_CHI2, 1.0))
     mixed = math.sqrt((_PRIOR_PAIRS + len(ratios) * found) / (_PRIOR_PAIRS + len(ratios)))
     return min(max(mixed, _LIMITS[0]), _LIMITS[1])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from excursions.calibrations import models
 from excursions.calibrations.levels import level_before
@@ -44,7 +44,8 @@ def shifts(
     for history in histories(calibrations, plant):
         known: dict[str, _State] = {}
         for calibration in (c for c in history if not c.copied):
-            made += _shifts_at(calibration, known, levels)
+            probe = calibration.probe or plant.probe_at(calibration.point, calibration.time) or ""
+            made += _shifts_at(replace(calibration, probe=probe), known, levels)
             left = calibration.as_left or calibration.as_found
             known |= {n: _State(calibration.time, p) for n, p in left.items() if p.basis != "kept"}
     return tuple(sorted(made, key=lambda s: (s.end, s.point, s.probe, s.parameter)))

@@ -1,7 +1,7 @@
 """A probe swap that nobody logged: parameters jump to a fresh probe's.
 
-Only for points whose calibrations carry no serial number.  A probe that ages loses slope; one whose slope jumps up
-by far more than its uncertainty, to where fresh probes of this kind are, has most likely been replaced.
+Two explanations of what a calibration found are weighed: the same probe, aged, scattered, perhaps damaged; or a fresh
+one.  Damage lowers a gain and hardly ever raises it, so a slope that comes back is what tells a fresh probe.
 """
 
 from __future__ import annotations
@@ -12,33 +12,44 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from excursions.calibrations.shifts import comparable, histories
-from excursions.clock import iso
+from excursions.clock import NS_PER_DAY, iso
 from excursions.plant import Installation, Plant
 from excursions.records import Calibration, Decision, Parameter
 
 
-@dataclass(frozen=True, slots=True)
-class Fresh:
-    """Where a fresh probe's parameter lies: middle and standard deviation among new probes (cp)."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Habit:
+    """How one parameter behaves, in its unit, or as a share of its value where `share` (all common practice, no source).
 
-    middle: float
+    fresh, spread : middle and standard deviation among new probes; NaN middle where makes differ too much
+    monthly, wander : usual change a month, and the scatter that grows with the root of time
+    kick : standard deviation of a damage; falls : damage only lowers it
+    """
+
+    fresh: float
     spread: float
-    unit: str
+    monthly: float
+    wander: float
+    kick: float
+    falls: bool = False
+    share: bool = False
 
 
-# Common practice, no source: delivery tolerances of new probes, rounded.
-FRESH: dict[str, dict[str, Fresh]] = {
-    "ph": {"slope": Fresh(99.5, 1.0, "%"), "zero_point": Fresh(7.0, 0.15, "pH")},
-    "co2": {"slope": Fresh(99.5, 1.5, "%"), "zero_point": Fresh(7.0, 0.2, "pH")},
-    "co2_pressure": {"slope": Fresh(99.5, 1.5, "%"), "zero_point": Fresh(7.0, 0.2, "pH")},
-    "oxygen": {"slope": Fresh(100.0, 3.0, "%")},
-    "oxygen_saturation": {"slope": Fresh(100.0, 3.0, "%")},
+_ELECTRODE_SLOPE = Habit(fresh=99.0, spread=1.5, monthly=-0.3, wander=0.3, kick=5.0, falls=True)
+_GAIN = Habit(fresh=math.nan, spread=0.15, monthly=-0.007, wander=0.01, kick=0.12, falls=True, share=True)
+HABITS: dict[tuple[str, str], Habit] = {
+    ("slope", "%"): _ELECTRODE_SLOPE,
+    ("zero_point", "pH"): Habit(fresh=7.0, spread=0.15, monthly=0.0, wander=0.015, kick=0.3),
+    ("slope", "nA/hPa"): _GAIN,
+    ("slope", "nA"): _GAIN,
 }
-# A loss that comes back: the jump up must exceed this many standard uncertainties, and the evidence for a fresh
-# probe against an old one that recovered (a clean restores some) must be at least 20 to 1.
-_JUMP = 3.0
-_ODDS = 20.0
-_RECOVERY = {"slope": 1.5, "zero_point": 0.1}  # what cleaning gives back, standard deviation (cp)
+_OXYGEN_SLOPE = Habit(fresh=100.0, spread=4.0, monthly=-0.7, wander=1.0, kick=10.0, falls=True)
+
+CHANCE = 0.05  # of a swap between two calibrations, before looking (cp)
+DAMAGED = 0.15  # of a damage between two calibrations (cp)
+RESTORED = 0.005  # of a gain that comes back without a swap: regenerated, new membrane or electrolyte (cp)
+_SURE = 0.9
+_MONTH = 30 * NS_PER_DAY
 
 
 def installations_from(
@@ -49,59 +60,77 @@ def installations_from(
     Returns
     -------
     plant : Plant
-        With one installation more on each side of a recognised swap; probes are named after the point and a number.
+        Where the log gives no serial number, with the stays on both sides of each swap; the probes are named after
+        the point and a number.  Where it does, nothing is added: the number is taken at its word.
     decisions : tuple of Decision
-        What was concluded, from which figures.
+        What was concluded or suspected, from which figures.
     """
     added: list[Installation] = []
     decisions: list[Decision] = []
-    for history in histories(calibrations):
-        point = history[0].point
-        logged = any(row.point == point for row in plant.installations)
-        if history[0].probe or not point or logged:
+    for history in histories(c for c in calibrations if not c.copied):
+        point, nameless = history[0].point, not history[0].probe
+        if nameless and (not point or any(row.point == point for row in plant.installations)):
             continue
-        times = [
-            (earlier, later) for earlier, later in pairwise(history) if swap_odds(earlier, later) >= _ODDS
-        ]
-        if times:
-            added += _stays(point, [later.time for _, later in times])
-            decisions += [_decision(point, earlier, later) for earlier, later in times]
-    return (replace(plant, installations=(*plant.installations, *added)) if added else plant), tuple(
-        decisions
+        swaps = [(a, b) for a, b in pairwise(history) if swap_probability(a, b) >= _SURE]
+        decisions += [_decision(a, b) for a, b in swaps]
+        if swaps and nameless:
+            added += _stays(point, [b.time for _, b in swaps])
+    moved = replace(plant, installations=(*plant.installations, *added)) if added else plant
+    return moved, tuple(decisions)
+
+
+def swap_probability(earlier: Calibration, later: Calibration) -> float:
+    """Probability that the later calibration saw another, fresh probe, from the parameters of both alone."""
+    before = earlier.as_left or earlier.as_found
+    months = max((later.time - earlier.time) / _MONTH, 0.03)
+    odds = CHANCE / (1.0 - CHANCE)
+    for name, found in later.as_found.items():
+        row = _habit(later.measurand, name, found.unit)
+        known = before.get(name)
+        if row is None or known is None or not comparable(known, found) or found.basis == "relative":
+            continue
+        same = _same(found, known, row, months)
+        odds *= _fresh(found, known, row) / max(same, 1e-300)
+    return odds / (1.0 + odds)
+
+
+def _habit(measurand: str, name: str, unit: str) -> Habit | None:
+    if name == "slope" and unit == "%" and measurand in ("oxygen", "oxygen_saturation"):
+        return _OXYGEN_SLOPE
+    return HABITS.get((name, unit)) if measurand != "turbidity" else None
+
+
+def _fresh(found: Parameter, known: Parameter, row: Habit) -> float:
+    """Density of what was found if the probe is a fresh one."""
+    size = abs(known.value) if row.share else 1.0
+    middle = row.fresh if math.isfinite(row.fresh) else known.value
+    return _density(found.value - middle, math.hypot(row.spread * size, found.uncertainty))
+
+
+def _same(found: Parameter, known: Parameter, row: Habit, months: float) -> float:
+    """Density of what was found if it is the same probe: aged, or damaged as well, or restored."""
+    size = abs(known.value) if row.share else 1.0
+    rest = found.value - known.value - row.monthly * months * size
+    narrow = math.sqrt(
+        known.uncertainty**2
+        + found.uncertainty**2
+        + (row.wander * size) ** 2 * months
+        + (row.monthly * months * size) ** 2
+    )
+    wide = math.hypot(narrow, row.kick * size)
+    damaged = _density(rest, wide)
+    if row.falls:  # half of the normal law, smoothed by the uncertainty
+        damaged *= math.erfc(rest / narrow / math.sqrt(2.0))
+    restored = RESTORED if row.falls else 0.0
+    return (
+        (1.0 - DAMAGED - restored) * _density(rest, narrow)
+        + DAMAGED * damaged
+        + restored * _density(rest, wide)
     )
 
 
-def swap_odds(earlier: Calibration, later: Calibration) -> float:
-    """Odds that the later calibration saw a fresh probe rather than the earlier one's, from parameters alone.
-
-    Zero unless the slope rose by more than three standard uncertainties.
-    """
-    fresh = FRESH.get(earlier.measurand, {})
-    before = earlier.as_left or earlier.as_found
-    rise = _slope_rise(before, later.as_found)
-    if not fresh or rise < _JUMP:
-        return 0.0
-    log_odds = 0.0
-    for name, new in fresh.items():
-        a, b = before.get(name), later.as_found.get(name)
-        if a is None or b is None or not comparable(a, b) or b.unit != new.unit or b.basis == "relative":
-            continue
-        log_odds += _log_density(b.value - new.middle, math.hypot(new.spread, b.uncertainty))
-        log_odds -= _log_density(
-            b.value - a.value, math.hypot(_RECOVERY.get(name, 2.0), a.uncertainty, b.uncertainty)
-        )
-    return math.exp(min(log_odds, 50.0))
-
-
-def _slope_rise(before: dict[str, Parameter], after: dict[str, Parameter]) -> float:
-    a, b = before.get("slope"), after.get("slope")
-    if a is None or b is None or not comparable(a, b):
-        return 0.0
-    return (b.value - a.value) / max(math.hypot(a.uncertainty, b.uncertainty), 1e-12)
-
-
-def _log_density(distance: float, spread: float) -> float:
-    return -0.5 * (distance / spread) ** 2 - math.log(spread)
+def _density(distance: float, spread: float) -> float:
+    return math.exp(-0.5 * (distance / spread) ** 2) / (spread * math.sqrt(2.0 * math.pi))
 
 
 def _stays(point: str, swaps: Sequence[int]) -> list[Installation]:
@@ -112,11 +141,18 @@ def _stays(point: str, swaps: Sequence[int]) -> list[Installation]:
     ]
 
 
-def _decision(point: str, earlier: Calibration, later: Calibration) -> Decision:
-    before, after = (earlier.as_left or earlier.as_found)["slope"], later.as_found["slope"]
+def _decision(earlier: Calibration, later: Calibration) -> Decision:
+    before = earlier.as_left or earlier.as_found
+    told = [
+        f"{name.replace('_', ' ')} went from {before[name].value:.4g} to {p.value:.4g} {p.unit}".rstrip()
+        for name, p in later.as_found.items()
+        if name in before
+    ]
+    named = later.probe
     return Decision(
-        subject=point,
-        what=f"a swap of the probe between {iso(earlier.time)} and {iso(later.time)}, though none is logged",
-        why=f"slope rose from {before.value:.1f} to {after.value:.1f} {after.unit}, where fresh probes are",
-        option="log the swap with the probe's serial number, or add [[installation]] to the register",
+        subject=later.point or named,
+        what=f"the parameters jump to a fresh probe's between {iso(earlier.time)} and {iso(later.time)}, and no swap is logged"
+        + (f"; the log goes on under serial number {named}" if named else "; taken as a swap"),
+        why=", ".join(told),
+        option="log the swap with the new serial number, or add the installation to the register",
     )

@@ -27,6 +27,11 @@ class Interval:
         return self.shifts[0].end
 
 
+def is_of(event: Event, probe: str, point: str) -> bool:
+    """Whether an event belongs to a probe; by the point where either side names no probe."""
+    return event.probe == probe if event.probe and probe else event.point == point
+
+
 def intervals(shifts: Sequence[Shift], events: Sequence[Event]) -> tuple[Interval, ...]:
     """Group shifts by probe and pair of calibrations, each with that probe's events between them."""
     groups: dict[tuple[str, int, int], list[Shift]] = {}

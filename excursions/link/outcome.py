@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from excursions.clock import to_datetime
-from excursions.link.ageing import owner_of
 from excursions.link.candidates import grouped
+from excursions.link.intervals import is_of
 from excursions.records import Calibration, Event, Link, Shift
 
 VERIFIED = "verified by calibration"
@@ -54,9 +54,10 @@ def _one(
     every: Sequence[Shift],
     calibrations: Sequence[Calibration],
 ) -> tuple[str, str]:
-    owner = event.probe or f"at {event.point}"
-    later = [c for c in calibrations if c.time > event.start and (c.probe or f"at {c.point}") == owner]
-    spanning = [s for s in every if s.start < event.start < s.end and owner_of(s) == owner]
+    later = [
+        c for c in calibrations if c.time > event.start and is_of(event, c.probe, c.point) and not c.copied
+    ]
+    spanning = [s for s in every if s.start < event.start < s.end and is_of(event, s.probe, s.point)]
     if not later and not spanning:
         return NOT_YET, "No calibration of this probe has followed yet."
     best = max(

@@ -35,6 +35,7 @@ class Posterior:
     contribution (n, k, p) : of each cause to each parameter; 0 where the cause did not act in that draw
     when (n, k, 2) : start and end of each contribution [ns as float]
     acted : chance that each cause acted, by column
+    observed : conditioned on found shifts
     """
 
     causes: tuple[Cause, ...]
@@ -42,6 +43,7 @@ class Posterior:
     contribution: FloatArray
     when: FloatArray
     acted: FloatArray
+    observed: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,6 +165,7 @@ def _draw(
         contribution=contribution,
         when=when,
         acted=acted,
+        observed=found is not None,
     )
 
 

@@ -1,0 +1,195 @@
+"""The error of one stretch of a probe's life over time, from draws of what happened, as a window of doubt.
+
+References
+----------
+.. [1] Wagner, Boulger, Oblinger, Smith, "Guidelines and standard procedures for continuous water-quality monitors",
+   USGS Techniques and Methods 1-D3 (2006): calibration drift is prorated linearly over the service interval; the
+   fallback here when no event gives a better shape.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from excursions.calibrations import models
+from excursions.calibrations.levels import level_before
+from excursions.clock import NS_PER_S
+from excursions.link.candidates import Cause, usual_level
+from excursions.link.correct import hours_beyond
+from excursions.link.errors import reading_errors
+from excursions.link.intervals import Interval
+from excursions.link.posterior import Posterior
+from excursions.link.priors import HEAT_KINDS
+from excursions.plant import Point
+from excursions.records import Doubt, FloatArray, Parameter
+from excursions.report.result import Levels
+
+PRORATION = "linear proration (USGS TM 1-D3)"
+CONFIDENCE = 0.9
+# The window opens when the chance that the reading was out of tolerance first reaches this.
+OPENS_AT = 0.1
+_GRID = 160
+_EVENLY = 5  # knots besides those of the causes
+_ACTED = 0.05  # causes less likely than this get no knots of their own
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Span:
+    """A stretch of one probe's life whose error is asked: what the transmitter used and where the probe began."""
+
+    point: Point
+    probe: str
+    start: int
+    end: int
+    shape: models.Form
+    names: tuple[str, ...]
+    used: dict[str, float]
+    began: dict[str, float]
+    found: dict[str, float]
+    level: float
+    temp: float
+    open_end: bool = False
+
+
+def span_of(
+    interval: Interval,
+    used: Mapping[str, Parameter],
+    point: Point,
+    levels: Mapping[str, Levels],
+    *,
+    probe: str,
+    open_end: bool = False,
+) -> Span:
+    shifts = interval.shifts
+    level, temp = level_before(levels, point.name, interval.end, since=interval.start)
+    names = tuple(s.parameter for s in shifts)
+    units = {s.parameter: s.unit for s in shifts}
+    return Span(
+        point=point,
+        probe=probe,
+        start=interval.start,
+        end=interval.end,
+        shape=models.form(shifts[0].measurand, units),
+        names=names,
+        used={s.parameter: s.before for s in shifts}
+        | {n: p.value for n, p in used.items() if n in names and p.unit == units[n]},
+        began={s.parameter: s.before for s in shifts},
+        found={s.parameter: s.after for s in shifts},
+        level=level if math.isfinite(level) else usual_level(shifts[0].measurand),
+        temp=temp,
+        open_end=open_end,
+    )
+
+
+def window(span: Span, seen: Posterior, reason: str) -> Doubt | None:
+    """Shape of the error over time from draws, cut to where the reading may have been out of tolerance."""
+    grid = np.linspace(0.0, float(span.end - span.start), _GRID)
+    errors = _errors(span, seen, grid)
+    tolerance = span.point.tolerance_at(span.level)
+    outside = np.mean(np.abs(errors) > tolerance, axis=0)
+    doubtful = np.flatnonzero(outside >= OPENS_AT)
+    if doubtful.size == 0:
+        return None
+    knots = _knots(span, seen)
+    start = _opening(span, seen, knots, tolerance)
+    lead = _lead(span, seen)
+    inside = np.unique(np.concatenate([[float(start - span.start)], knots[knots >= start - span.start]]))
+    drawn = _errors(span, seen, inside)
+    middle = np.median(drawn, axis=0)
+    if lead is None and seen.observed:
+        middle = _prorated(span, inside)
+    half = np.quantile(np.abs(drawn - middle), CONFIDENCE, axis=0)
+    line = tuple((span.start + int(t), float(e)) for t, e in zip(inside, middle, strict=True))
+    return Doubt(
+        point=span.point.name,
+        probe=span.probe,
+        start=start,
+        end=span.end,
+        open_end=span.open_end,
+        knots=line,
+        band=tuple(float(h) for h in half),
+        basis=_basis(lead),
+        hours_out_of_tolerance=hours_beyond(line, tolerance),
+        event=lead.event.id if lead else "",
+        reasons=(reason, *_shape_reason(lead)),
+    )
+
+
+def _prorated(span: Span, at: FloatArray) -> FloatArray:
+    """Error spread evenly from what it was at the start to what was found at the end [1]_."""
+    first, last = (
+        models.reading_error(span.shape, span.level, used=span.used, real=real, temp_degc=span.temp)
+        for real in (span.began, span.found)
+    )
+    return first + (last - first) * at / float(span.end - span.start)
+
+
+def _errors(span: Span, seen: Posterior, at: FloatArray) -> FloatArray:
+    """Reading errors (n draws, t instants); `at` in ns after the start of the span."""
+    begin, finish = seen.when[:, :, 0] - span.start, seen.when[:, :, 1] - span.start
+    length = np.maximum(finish - begin, 1.0)
+    share = np.clip((at[None, None, :] - begin[:, :, None]) / length[:, :, None], 0.0, 1.0)
+    share = np.where((finish <= begin)[:, :, None], at[None, None, :] >= begin[:, :, None], share)
+    moved = np.einsum("nkp,nkt->ntp", seen.contribution, share)
+    real = {name: span.began[name] + moved[:, :, i] for i, name in enumerate(span.names)}
+    return reading_errors(span.shape, span.level, used=span.used, real=real, temp_degc=span.temp)
+
+
+def _knots(span: Span, seen: Posterior) -> FloatArray:
+    """Instants (ns after the start) where the error bends: ends, causes that may have acted, and a few between."""
+    length = float(span.end - span.start)
+    knots = [*np.linspace(0.0, length, _EVENLY + 2)]
+    for column, cause in enumerate(seen.causes):
+        if seen.acted[column] < _ACTED:
+            continue
+        for variant in cause.variants:
+            begin, finish = float(variant.start - span.start), float(variant.end - span.start)
+            knots += [begin - NS_PER_S, begin] if finish <= begin else [begin, 0.5 * (begin + finish), finish]
+    return np.unique(np.clip(np.round(knots), 0.0, length))
+
+
+def _opening(span: Span, seen: Posterior, knots: FloatArray, tolerance: float) -> int:
+    """First instant at which the chance of being out of tolerance reaches `OPENS_AT`."""
+    grid = np.unique(np.concatenate([np.linspace(0.0, float(span.end - span.start), _GRID), knots]))
+    outside = np.mean(np.abs(_errors(span, seen, grid)) > tolerance, axis=0)
+    return span.start + int(grid[int(np.argmax(outside >= OPENS_AT))])
+
+
+def _lead(span: Span, seen: Posterior) -> Cause | None:
+    """The event that contributes most to the error at the end, unless ageing or the unrecorded does."""
+    end = np.array([float(span.end - span.start)])
+    base = replace(seen, contribution=np.zeros_like(seen.contribution))
+    none = np.abs(_errors(span, base, end))[:, 0]
+    weight = np.zeros(seen.cause.size)
+    for column in range(seen.cause.size):
+        alone = np.zeros_like(seen.contribution)
+        alone[:, column] = seen.contribution[:, column]
+        weight[column] = np.mean(
+            np.abs(np.abs(_errors(span, replace(seen, contribution=alone), end))[:, 0] - none)
+        )
+    best = int(np.argmax(weight))
+    return seen.causes[best] if best < len(seen.causes) and seen.acted[best] >= 0.5 else None
+
+
+def _basis(lead: Cause | None) -> str:
+    if lead is None:
+        return PRORATION
+    if lead.event.kind in HEAT_KINDS:
+        return "heat"
+    return (
+        "step"
+        if lead.event.kind in ("step",)
+        else "drift"
+        if lead.event.kind in ("drift", "fouling")
+        else lead.event.kind
+    )
+
+
+def _shape_reason(lead: Cause | None) -> tuple[str, ...]:
+    if lead is None:
+        return ("no event in between explains it: error spread evenly from the calibration before",)
+    return (f"shape over time taken from the {lead.event.kind.replace('_', ' ')} in between",)
