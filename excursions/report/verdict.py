@@ -60,7 +60,7 @@ def judge(
     unusable = [event for event in live if event.kind in UNUSABLE and event.open_end]
     if unusable:
         return _from_event("do not use", _worst(unusable), findings, knowledge, tz)
-    open_doubts = [doubt for doubt in doubts if doubt.open_end]
+    open_doubts = [doubt for doubt in doubts if doubt.open_end and _is_material(doubt, findings)]
     probe_events = [event for event in live if event.origin == "probe" and event.confidence >= MOST_LIKELY]
     if open_doubts:
         worst = max(open_doubts, key=lambda doubt: _harm(doubt, findings))
@@ -105,6 +105,12 @@ def _harm(doubt: Doubt, findings: PointFindings) -> float:
     error, band = _last_error(doubt)
     size = abs(error) if math.isfinite(error) else band
     return size / _tolerance(findings) if math.isfinite(size) else 1.0
+
+
+def _is_material(doubt: Doubt, findings: PointFindings) -> bool:
+    """Whether the best estimate, not only its band, leaves the tolerance: a wide band alone is no finding."""
+    error, band = _last_error(doubt)
+    return abs(error) > _tolerance(findings) if math.isfinite(error) else band > _tolerance(findings)
 
 
 def _tolerance(findings: PointFindings) -> float:
