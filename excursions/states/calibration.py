@@ -28,6 +28,7 @@ CALM, CAME_BACK, ELSEWHERE, FROZEN = 1.0, 1.0, 1.0, 1.5
 WALKED, WALKED_A_LITTLE, STAYED = 2.5, 1.5, -2.0
 FLAGGED = 1.5
 BELIEVED = 0.6
+PACES = 8.0  # a standard is this many times the usual move of the reading over minutes away
 FROZEN_MIN, FROZEN_LONGEST_H = 5.0, 4.0
 FROZEN_TIMES_USUAL = 3.0
 MOST_FROZEN = 500
@@ -35,9 +36,10 @@ MOST_FROZEN = 500
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Signs:
-    """Everything that calibrations are looked for in; `pace` carries the temperature."""
+    """Everything that calibrations are looked for in; `pace` carries the temperature, `moves` the reading."""
 
     reading: Reading
+    moves: Pace | None
     pace: Pace | None
     usual: Usual | None
     flagged: TimeArray
@@ -68,7 +70,7 @@ def _weigh_visit(visit: list[Plateau], signs: Signs) -> Claim | None:
     odds += SAME_AGAIN * (len(visit) > len(names))  # as found and as left in the same standard
     odds += CALM * all(p.still for p in visit)
     levels = level_beside(trace, start, -1), level_beside(trace, end, +1)
-    odds += CAME_BACK * _came_back(trace, visit[0], levels)
+    odds += CAME_BACK * _came_back(trace, visit[0], levels, signs.moves)
     walk = walk_during(signs.pace, start, end)
     edges = [_reading_edges(trace, start, end, levels)]
     if walk is not None and walk.kelvin > 0 and signs.pace is not None:
@@ -78,11 +80,13 @@ def _weigh_visit(visit: list[Plateau], signs: Signs) -> Claim | None:
     return _with_common_signs(span, odds, facts, walk, signs)
 
 
-def _came_back(trace: Trace, plateau: Plateau, levels: tuple[float, float]) -> bool:
-    """Whether the levels before and after are alike and the standard was elsewhere."""
+def _came_back(trace: Trace, plateau: Plateau, levels: tuple[float, float], moves: Pace | None) -> bool:
+    """Whether the levels before and after are alike and the standard was further off than the process ever jumps."""
     before, after = levels
     there = float(np.median(trace.value[trace.slice(plateau.start, plateau.end)]))
-    return bool(abs(after - before) < 0.3 * min(abs(there - before), abs(there - after)))
+    away = min(abs(there - before), abs(there - after))
+    far = moves is not None and away > PACES * moves.measured
+    return bool(far and abs(after - before) < 0.3 * away)
 
 
 def _reading_edges(trace: Trace, start: int, end: int, levels: tuple[float, float]) -> tuple[int, int]:

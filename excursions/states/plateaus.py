@@ -93,10 +93,12 @@ def _plateau(trace: Trace, standard: Standard, span: tuple[int, int], usual: flo
     if np.ptp(late) > max((standard.high - standard.low) / 8, 2 * trace.resolution):
         return None
     start, end = int(trace.time[first]), int(_until(trace, np.array([span]))[0])
-    fewer = (past - first) <= STILL * (end - start) / (trace.usual_s * NS_PER_S)  # recorded on change: seldom
+    # Recorded on change: still is what was seldom recorded.  On a clock: what moves less, in samples enough to say.
+    few = past - first <= max(FEWEST_SAMPLES, STILL * (end - start) / (trace.usual_s * NS_PER_S))
+    calm = past - first >= 2 * FEWEST_SAMPLES and usual > 0 and _noise(late) <= STILL * usual
     return Plateau(
         standard=standard.label,
         start=start,
         end=end,
-        still=fewer if trace.held else usual > 0 and _noise(late) <= STILL * usual,
+        still=few if trace.held else calm,
     )

@@ -51,9 +51,8 @@ def recognise(
         return state_line([], 0, 0, otherwise=SURE)
     start, end = min(int(s.time[0]) for s in seen), max(int(s.time[-1]) for s in seen) + 1
     heat, reading = trace_of(temperature), reading_of(trace_of(value), point)
-    warmth = pace_of(heat, TEMPERATURE_MOVE_K)
-    causes = _causes(reading, heat, warmth, active_spans(hold), active_spans(wash))
-    paces = (_reading_pace(reading), warmth)
+    paces = (_reading_pace(reading), pace_of(heat, TEMPERATURE_MOVE_K))
+    causes = _causes(reading, heat, paces, active_spans(hold), active_spans(wash))
     claims = [*causes, *recovering(causes, paces, end), *_silences(seen[0], start, end)]
     return state_line(claims, start, end, otherwise=SURE if heat is not None else SURE_WITHOUT_TEMPERATURE)
 
@@ -61,7 +60,7 @@ def recognise(
 def _causes(
     reading: Reading | None,
     heat: Trace | None,
-    warmth: Pace | None,
+    paces: tuple[Pace | None, Pace | None],
     held: TimeArray,
     washed: TimeArray,
 ) -> list[Claim]:
@@ -78,7 +77,7 @@ def _causes(
         claims += cleaning_by_reading(reading)
     if reading is not None:
         hot = [c for c in claims if c.code not in (HOLD, WASHING)]
-        tried = calibrations(Signs(reading=reading, pace=warmth, usual=usual, flagged=held))
+        tried = calibrations(Signs(reading=reading, moves=paces[0], pace=paces[1], usual=usual, flagged=held))
         claims += [c for c in tried if not any(c.start < h.end and h.start < c.end for h in hot)]
         claims += washes_by_rhythm(reading) if not washed.size else []
     return claims

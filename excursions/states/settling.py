@@ -16,7 +16,6 @@ from excursions.records import (
     STATES,
     STEAMING,
     WASHING,
-    BoolArray,
     FloatArray,
     IndexArray,
 )
@@ -27,18 +26,24 @@ BLOCK_MIN, BLOCK_SAMPLES = 3.0, 4  # reading levels are compared over blocks of 
 POINTS = 8  # instants looked at in a block
 LOOKS = 2_000  # places of the record that say what is usual
 USUAL = 0.95
+LONG = 8  # blocks
+PASSES = 4
 # Longest recovery that is believed, by cause [h] (cp); afterwards it is the detectors' business.
 BOUND_H = {HOLD: 1.0, WASHING: 0.5, CALIBRATING: 3.0, CLEANING: 6.0, STEAMING: 6.0}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pace:
-    """How far a signal moves from one block of `block` ns to the next: `measured` as a rule, `usual` at least what matters."""
+    """How far a signal moves from one block of `block` ns to the next: `measured` as a rule, `usual` at least what matters.
+
+    usual_long: the same over LONG blocks, which shows a slow approach that block by block looks like wander.
+    """
 
     trace: Trace
     block: int
     measured: float
     usual: float
+    usual_long: float
 
 
 def pace_of(trace: Trace | None, least: float) -> Pace | None:
@@ -49,10 +54,19 @@ def pace_of(trace: Trace | None, least: float) -> Pace | None:
     span = int(trace.time[-1] - trace.time[0])
     if span < 4 * block:
         return None
-    starts = trace.time[0] + np.linspace(0, span - 2 * block, LOOKS).astype(np.int64)
-    levels = _levels(trace, starts, block, 2)
+    longest = min(LONG, span // block - 2)
+    starts = trace.time[0] + np.linspace(0, span - (longest + 1) * block, LOOKS).astype(np.int64)
+    levels = _levels(trace, np.concatenate([starts, starts + longest * block]), block, 2)
     measured = float(np.quantile(np.abs(levels[:, 1] - levels[:, 0]), USUAL))
-    return Pace(trace=trace, block=block, measured=measured, usual=max(measured, least, trace.resolution))
+    apart = np.abs(levels[LOOKS:, 0] - levels[:LOOKS, 0])
+    least = max(least, trace.resolution)
+    return Pace(
+        trace=trace,
+        block=block,
+        measured=measured,
+        usual=max(measured, least),
+        usual_long=max(float(np.quantile(apart, USUAL)), least),
+    )
 
 
 def recovering(causes: Sequence[Claim], paces: Sequence[Pace | None], end: int) -> list[Claim]:
@@ -91,11 +105,14 @@ def _after(
     causes: Sequence[Claim], limits: Sequence[int], paces: Sequence[Pace | None], bound_h: float
 ) -> list[Claim]:
     ends = np.array([c.end for c in causes], dtype=np.int64)
-    until, capped = ends.copy(), np.zeros(ends.size, dtype=np.bool_)
-    for pace in paces:
-        if pace is not None:
-            settled, late = _settled(pace, ends, bound_h)
-            until, capped = np.maximum(until, settled), capped | late
+    latest = ends + round(bound_h * NS_PER_HOUR)
+    until = ends
+    for _ in range(PASSES):  # a reading may begin to move only when the temperature has settled
+        again = np.max([until, *(_settled(p, until, bound_h) for p in paces if p is not None)], axis=0)
+        if (again == until).all():
+            break
+        until = np.minimum(again, latest)
+    capped = until >= latest
     until = np.minimum(until, np.array(limits, dtype=np.int64))
     return [
         Claim(
@@ -111,20 +128,24 @@ def _after(
     ]
 
 
-def _settled(pace: Pace, ends: TimeArray, bound_h: float) -> tuple[TimeArray, BoolArray]:
-    """Instant after each end from which the level keeps its usual pace, and whether the bound was met first."""
+def _settled(pace: Pace, since: TimeArray, bound_h: float) -> TimeArray:
+    """Instant from which the level keeps its usual pace, at most the bound after each instant of `since`."""
     blocks = max(1, round(bound_h * NS_PER_HOUR / pace.block))
-    levels = _levels(pace.trace, ends, pace.block, blocks + 2)
-    near = np.abs(np.diff(levels, axis=1)) <= pace.usual
-    far = np.abs(levels[:, 2:] - levels[:, :-2]) <= 1.5 * pace.usual
-    calm = np.column_stack([near[:, :-1] & far, np.ones(ends.size, dtype=np.bool_)])
-    first = np.argmax(calm, axis=1)
-    return ends + first * pace.block, np.asarray(first == blocks)
+    levels = _levels(pace.trace, since, pace.block, blocks + LONG)
+    near = np.abs(np.diff(levels, axis=1))[:, :blocks] <= pace.usual
+    far = np.abs(levels[:, LONG:] - levels[:, :-LONG]) <= pace.usual_long
+    calm = np.column_stack([near & far, np.ones(since.size, dtype=np.bool_)])
+    return np.asarray(since + np.argmax(calm, axis=1) * pace.block)
 
 
 def _levels(trace: Trace, starts: IndexArray, block: int, count: int) -> FloatArray:
-    """Mean level of `count` blocks from each start, shape (k, count), each sample held until the next."""
+    """Mean level of `count` blocks from each start, shape (k, count), also where the record kept no sample."""
     offsets = np.arange(count * POINTS, dtype=np.int64) * (block // POINTS)
-    at = np.searchsorted(trace.time, (starts[:, None] + offsets).ravel(), side="right") - 1
-    value = trace.value[np.clip(at, 0, len(trace) - 1)]
+    when = (starts[:, None] + offsets).ravel()
+    before = np.clip(np.searchsorted(trace.time, when, side="right") - 1, 0, len(trace) - 1)
+    value = trace.value[before]
+    if trace.held and trace.drawn:
+        after = np.minimum(before + 1, len(trace) - 1)
+        apart = np.maximum(trace.time[after] - trace.time[before], 1)
+        value = value + np.clip((when - trace.time[before]) / apart, 0.0, 1.0) * (trace.value[after] - value)
     return np.asarray(value.reshape(starts.size, count, POINTS).mean(axis=2))

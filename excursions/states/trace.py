@@ -18,7 +18,8 @@ class Trace:
     """Finite samples of a signal: time (n,) ns, value (n,), and how it was recorded.
 
     interval_s: time between samples where it is busy [s]; usual_s: median time between samples [s]; gap_s:
-    longer silence is missing data [s]; held: a value stands until the next sample (recorded on change).
+    longer silence is missing data [s]; held: a value stands until the next sample (recorded on change);
+    drawn: a straight line joins two samples (any rule but exception).
     """
 
     time: TimeArray
@@ -28,6 +29,7 @@ class Trace:
     gap_s: float
     resolution: float
     held: bool
+    drawn: bool
 
     def __len__(self) -> int:
         return int(self.time.size)
@@ -36,6 +38,21 @@ class Trace:
         """Index range of the samples in [start, end)."""
         lo, hi = np.searchsorted(self.time, (start, end))
         return slice(int(lo), int(hi))
+
+    def sampled(self, start: int, end: int, count: int = 64) -> FloatArray:
+        """What the record says at even instants of [start, end), also where it kept no sample; gaps left out."""
+        when = start + ((np.arange(count) + 0.5) * ((end - start) / count)).astype(np.int64)
+        before = np.searchsorted(self.time, when, side="right") - 1
+        inside = (before >= 0) & (when <= self.time[-1])
+        when, before = when[inside], before[inside]
+        after = np.minimum(before + 1, len(self) - 1)
+        apart = self.time[after] - self.time[before]
+        known = apart <= self.gap_s * NS_PER_S
+        value = self.value[before]
+        if self.drawn:
+            share = (when - self.time[before]) / np.maximum(apart, 1)
+            value = value + share * (self.value[after] - value)
+        return np.asarray(value[known])
 
 
 def trace_of(signal: Signal | None) -> Trace | None:
@@ -60,15 +77,16 @@ def trace_of(signal: Signal | None) -> Trace | None:
         gap_s=sampling.gap_s if math.isfinite(sampling.gap_s) else math.inf,
         resolution=sampling.resolution,
         held=held,
+        drawn=sampling.kind != "exception",
     )
 
 
 def _busy_interval_s(time: TimeArray) -> float:
-    """Interval that a tenth of the samples do not exceed [s]."""
+    """Interval that one sample in a hundred does not exceed [s]: about the scan interval of a sparing recorder."""
     if time.size < 2:
         return math.inf
     steps = np.diff(time)
-    return float(np.quantile(steps[:: max(1, steps.size // WEIGHED)], 0.1)) / NS_PER_S
+    return float(np.quantile(steps[:: max(1, steps.size // WEIGHED)], 0.01)) / NS_PER_S
 
 
 def quantiles(trace: Trace, shares: tuple[float, ...]) -> FloatArray:

@@ -52,7 +52,7 @@ class Walk:
 def level_beside(trace: Trace, at: int, side: int) -> float:
     """Median of the two hours before (-1) or after (+1) the handling around an instant; NaN without samples."""
     near, far = at + side * int(EDGE_MIN * NS_PER_MINUTE), at + side * int(LEVEL_H * NS_PER_HOUR)
-    seen = trace.value[trace.slice(min(near, far), max(near, far))]
+    seen = trace.sampled(min(near, far), max(near, far))
     return float(np.median(seen)) if seen.size else math.nan
 
 
@@ -62,7 +62,7 @@ def walk_during(pace: Pace | None, start: int, end: int) -> Walk | None:
         return None
     trace = pace.trace
     before, after = level_beside(trace, start, -1), level_beside(trace, end, +1)
-    seen = trace.value[trace.slice(start, end)]
+    seen = trace.sampled(start, end)
     if not seen.size or not math.isfinite(before):
         return None
     there = float(np.median(seen))
@@ -83,7 +83,7 @@ def _quick(trace: Trace, start: int, end: int, levels: tuple[float, float, float
     """Whether the temperature left the level before, and came back to the level after, within minutes."""
     before, there, after = levels
     reach = int(EDGE_MIN * NS_PER_MINUTE)
-    window = trace.slice(start - reach, end + reach)
+    window = _window(trace, start - reach, end + reach)
     time, value = trace.time[window], trace.value[window]
     gone = (value - before) / (there - before)
     back = (value - after) / (there - after) if math.isfinite(after) else gone
@@ -97,10 +97,16 @@ def _quick(trace: Trace, start: int, end: int, levels: tuple[float, float, float
     return bool(out <= limit and time[came[0] if came.size else -1] - time[last] <= limit)
 
 
+def _window(trace: Trace, start: int, end: int) -> slice:
+    """The samples in a span and one on either side, so that a sparing record has its levels too."""
+    inside = trace.slice(start, end)
+    return slice(max(inside.start - 1, 0), min(inside.stop + 1, len(trace)))
+
+
 def walk_edges(trace: Trace, start: int, end: int) -> tuple[int, int]:
     """Widen a span to where the temperature left its level and came back to it, within the handling time."""
     reach = int(EDGE_MIN * NS_PER_MINUTE)
-    window = trace.slice(start - reach, end + reach)
+    window = _window(trace, start - reach, end + reach)
     time, away = trace.time[window], np.abs(trace.value[window] - level_beside(trace, start, -1))
     ranges = runs(away > 0.15 * away.max())
     ranges = ranges[(time[ranges[:, 0]] < end) & (time[ranges[:, 1] - 1] > start)]

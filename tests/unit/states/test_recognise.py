@@ -1,0 +1,311 @@
+"""Each state is found where it was made, and nothing is found where nothing was made."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from excursions.plant import Plant, Point
+from excursions.records import (
+    CALIBRATING,
+    CLEANING,
+    HOLD,
+    MEASURING,
+    NO_DATA,
+    RECOVERING,
+    STEAMING,
+    WASHING,
+    StateLine,
+)
+from excursions.states import recognise
+from tests.builders import coloured, grid, level, make_signal, on_exception, quantised, swinging_door
+from tests.scenes import DAY_S, record_of, scene, spans_of
+
+SEEDS = range(3)
+STANDARDS = {
+    "ph": (6.8, (7.0, 4.01)),
+    "redox": (350.0, (220.0, 470.0)),
+    "conductivity": (500.0, (1413.0,)),
+    "oxygen": (2.0, (8.7,)),
+    "oxygen_saturation": (30.0, (100.0, 0.0)),
+    "turbidity": (5.0, (20.0, 100.0)),
+}
+
+
+def covers(found: list[tuple[float, float]], start: float, end: float, slack: float) -> bool:
+    return any(abs(a - start) <= slack and abs(b - end) <= slack for a, b in found)
+
+
+def assert_contiguous(states: StateLine) -> None:
+    assert (states.start[1:] == states.end[:-1]).all()
+    assert (states.end > states.start).all()
+    assert len(states.evidence) == states.code.size == states.confidence.size
+    assert ((states.confidence > 0) & (states.confidence <= 1)).all()
+
+
+# --- steam and cleaning --------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("every_s", [1.0, 10.0, 60.0, 300.0])
+def test_steam_from_the_start_of_heating_to_the_end_of_steam(every_s: float, seed: int) -> None:
+    made = scene(3, every_s=every_s, seed=seed)
+    made.steam(1.5 * DAY_S)
+    ((start, end),) = spans_of(record_of(made).states, STEAMING)
+    up, down = (121.5 - 37) / 3, (121.5 - 95) / 2
+    slack = 180 + every_s
+    assert start == pytest.approx(1.5 * DAY_S, abs=slack)
+    assert end == pytest.approx(1.5 * DAY_S + 60 * (up + 25 + down), abs=slack)
+
+
+def test_cooling_after_steam_is_recovering_until_the_temperature_has_settled() -> None:
+    made = scene(3)
+    made.steam(1.5 * DAY_S)
+    states = record_of(made).states
+    ((_, steam_end),) = spans_of(states, STEAMING)
+    ((start, end),) = spans_of(states, RECOVERING)
+    assert start == steam_end
+    cooled = 1.5 * DAY_S + 60 * ((121.5 - 37) / 3 + 25 + (121.5 - 37) / 2)
+    assert end == pytest.approx(cooled, abs=720)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_reading_that_settles_slowly_keeps_recovering(seed: int) -> None:
+    made = scene(3, wander=0.01, seed=seed)
+    made.steam(1.5 * DAY_S)
+    cooled = 1.5 * DAY_S + 60 * ((121.5 - 37) / 3 + 25 + (121.5 - 37) / 2)
+    late = made.second > cooled
+    made.value[late] += 0.6 * np.exp(-(made.second[late] - cooled) / 1800)
+    ((_, end),) = spans_of(record_of(made).states, RECOVERING)
+    assert end - cooled > 3600  # two time constants: 0.08 pH are left
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_caustic_cleaning_is_known_by_heat_and_chemistry(seed: int) -> None:
+    made = scene(3, seed=seed)
+    made.clean(1.5 * DAY_S)
+    states = record_of(made).states
+    ((start, end),) = spans_of(states, CLEANING)
+    assert start == pytest.approx(1.5 * DAY_S, abs=240)
+    assert end == pytest.approx(1.5 * DAY_S + 60 * 55, abs=600)
+    assert any("caustic" in text for text in states.evidence)
+
+
+def test_one_warm_stretch_without_chemistry_stays_measuring_but_a_family_is_cleaning() -> None:
+    once, often = scene(3), scene(8)
+    once.clean(1.5 * DAY_S, reading=None)
+    for day in (1, 3, 5):
+        often.clean((day + 0.5) * DAY_S, reading=None)
+    assert spans_of(record_of(once).states, CLEANING) == []
+    assert len(spans_of(record_of(often).states, CLEANING)) == 3
+
+
+@pytest.mark.parametrize("degc", [85.0, 112.0, 125.0])
+def test_a_process_that_lives_hot_is_neither_cleaned_nor_steamed(degc: float) -> None:
+    made = scene(6, warm=degc)
+    made.temperature += coloured(made.temperature.size, 0.0, 2.0, 40, 5)
+    assert record_of(made).states.code.tolist() == [MEASURING]
+
+
+def test_caustic_is_known_without_a_temperature_when_it_recurs() -> None:
+    made = scene(9)
+    for day in (1, 3, 5, 7):
+        made.clean((day + 0.5) * DAY_S)
+    found = spans_of(record_of(made, with_temperature=False).states, CLEANING)
+    assert [round(a / DAY_S - 0.5) for a, _ in found] == [1, 3, 5, 7]
+
+
+# --- calibrations --------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("measurand", STANDARDS)
+def test_a_calibration_is_known_by_its_standards_and_the_walk_to_room(measurand: str, seed: int) -> None:
+    at, standards = STANDARDS[measurand]
+    made = scene(3, at=at, noise=0.002 * at, wander=0.004 * at, seed=seed)
+    made.calibrate(1.5 * DAY_S, standards)
+    record = record_of(made, measurand=measurand, value_step=1e-4 * at)
+    ((start, end),) = spans_of(record.states, CALIBRATING)
+    assert start == pytest.approx(1.5 * DAY_S, abs=300)
+    assert end == pytest.approx(1.5 * DAY_S + 60 * (10 + 18 * len(standards)), abs=420)
+
+
+@pytest.mark.parametrize("measurand", ["ph", "redox", "oxygen_saturation", "turbidity"])
+def test_two_standards_are_enough_without_a_temperature(measurand: str) -> None:
+    at, standards = STANDARDS[measurand]
+    made = scene(3, at=at, noise=0.002 * at, wander=0.004 * at)
+    made.calibrate(1.5 * DAY_S, standards)
+    record = record_of(made, measurand=measurand, value_step=1e-4 * at, with_temperature=False)
+    assert len(spans_of(record.states, CALIBRATING)) == 1
+
+
+def test_a_reading_frozen_while_the_temperature_goes_to_room_is_a_hidden_calibration() -> None:
+    made = scene(3)
+    made.warm(1.5 * DAY_S, [(0, 37), (5, 22), (40, 22), (46, 37)])
+    where = made.inside(1.5 * DAY_S, 46)
+    made.value[where] = made.value[where][0]
+    states = record_of(made).states
+    ((start, end),) = spans_of(states, CALIBRATING)
+    assert start == pytest.approx(1.5 * DAY_S, abs=240)
+    assert end == pytest.approx(1.5 * DAY_S + 46 * 60, abs=420)
+
+
+def test_a_frozen_reading_alone_stays_for_the_detectors() -> None:
+    made = scene(3)
+    where = made.inside(1.5 * DAY_S, 46)
+    made.value[where] = made.value[where][0]
+    assert record_of(made).states.code.tolist() == [MEASURING]
+
+
+def test_a_vessel_that_cools_slowly_and_comes_back_is_no_calibration() -> None:
+    made = scene(3)
+    made.warm(1.5 * DAY_S, [(0, 37), (80, 20), (120, 20), (200, 37)])
+    where = made.inside(1.5 * DAY_S, 200)
+    made.value[where] += 0.8
+    assert CALIBRATING not in record_of(made).states.code
+
+
+def test_a_step_to_a_set_point_that_happens_to_be_a_buffer_stays_measuring() -> None:
+    made = scene(6)
+    made.value[made.inside(2 * DAY_S, 60 * 30)] -= 2.8  # thirty hours at pH 4.0
+    assert record_of(made).states.code.tolist() == [MEASURING]
+
+
+# --- flags, washes, silence ----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("polarity", [1.0, -1.0])
+def test_a_hold_flag_is_believed_whatever_its_polarity(polarity: float) -> None:
+    made = scene(2)
+    flag = np.zeros(made.second.size)
+    flag[1000:1100] = 1
+    states = record_of(made, hold=flag if polarity > 0 else 1 - flag).states
+    ((start, end),) = spans_of(states, HOLD)
+    assert (start, end) == (60_000.0, 66_000.0)
+
+
+def test_a_flag_that_never_changes_says_nothing() -> None:
+    made = scene(2)
+    assert record_of(made, hold=np.ones(made.second.size)).states.code.tolist() == [MEASURING]
+
+
+def test_a_wash_flag_is_washing() -> None:
+    made = scene(2)
+    flag = np.zeros(made.second.size)
+    flag[500:503] = flag[1200:1203] = 1
+    assert len(spans_of(record_of(made, wash=flag).states, WASHING)) == 2
+
+
+def test_steam_under_hold_is_steam() -> None:
+    made = scene(3)
+    made.steam(1.5 * DAY_S)
+    states = record_of(made, hold=made.inside(1.5 * DAY_S - 600, 160).astype(float)).states
+    assert len(spans_of(states, STEAMING)) == 1
+    assert len(spans_of(states, HOLD)) >= 1
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_washes_are_known_by_their_rhythm(seed: int) -> None:
+    made = scene(4, every_s=10.0, seed=seed)
+    starts = np.arange(0.3, 95.0, 4.0) * 3600
+    for start in starts:
+        made.read(start, 40 / 60, 8.4, 0.01)
+    found = spans_of(record_of(made).states, WASHING)
+    assert len(found) == pytest.approx(starts.size, abs=1)
+    assert all(np.abs(starts - a).min() <= 20 for a, _ in found)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_spikes_without_a_rhythm_are_no_washes(seed: int) -> None:
+    made = scene(4, every_s=10.0, seed=seed)
+    rng = np.random.default_rng(seed)
+    scattered = rng.integers(100, made.value.size - 100, 40)
+    burst = 9000 + rng.integers(0, 3000, 40)
+    made.value[np.concatenate([scattered, burst])] += 1.5
+    assert WASHING not in record_of(made).states.code
+
+
+def test_silences_and_bad_stretches_are_no_data() -> None:
+    n = 3000
+    keep = np.ones(n, bool)
+    keep[1000:1100] = False
+    quality = np.zeros(n, int)
+    quality[2000:2060] = 2
+    value = make_signal(level(n, 7, 0.01)[keep], time=grid(n)[keep], quality=quality[keep], measurand="ph")
+    point = Point(name="A1", measurand="ph")
+    states = recognise(point, Plant(points=(point,)), value, None, None, None)
+    assert_contiguous(states)
+    assert spans_of(states, NO_DATA) == [(1000 * 60.0, 1100 * 60.0), (2000 * 60.0, 2060 * 60.0)]
+
+
+# --- nothing there -------------------------------------------------------------------------------
+
+DAILY = np.sin(np.arange(20_000) / 229.0)
+QUIET_RECORDS = {
+    "random walk": ("other", np.cumsum(level(20_000, 0, 0.05, 3)) + 50, None),
+    "random walk in pH": ("ph", 7 + np.cumsum(level(20_000, 0, 0.005, 3)), None),
+    "room": ("other", coloured(20_000, 400, 100, 200, 5), 20 + 6 * DAILY + coloured(20_000, 0, 0.5, 100, 4)),
+    "river oxygen": ("oxygen", 9 + 2 * DAILY + coloured(20_000, 0, 0.2, 200, 5), 12 + 3 * DAILY),
+    "turbid floods": ("turbidity", np.exp(coloured(20_000, 2, 1.0, 300, 6)), None),
+    "conductivity with tides": ("conductivity", 20_000 + 9000 * DAILY + level(20_000, 0, 50, 1), None),
+    "constant": ("ph", level(20_000, 7.0), level(20_000, 25.0)),
+    "batches of pH": ("ph", 4 + 3 * (np.arange(20_000) % 2000 / 2000) + level(20_000, 0, 0.02, 8), None),
+    "set-points": ("ph", np.repeat(level(20, 7, 1.2, 9), 1000) + level(20_000, 0, 0.01, 9), 30 + DAILY),
+}
+
+
+@pytest.mark.parametrize("name", QUIET_RECORDS)
+@pytest.mark.parametrize("every_s", [10.0, 60.0, 3600.0])
+def test_records_without_a_probe_s_routine_are_measuring_throughout(name: str, every_s: float) -> None:
+    measurand, x, warmth = QUIET_RECORDS[name]
+    point = Point(name="A1", measurand=measurand)
+    value = make_signal(x, every_s=every_s, measurand=measurand)
+    temperature = None if warmth is None else make_signal(warmth, every_s=every_s, measurand="temperature")
+    states = recognise(point, Plant(points=(point,)), value, temperature, None, None)
+    assert states.code.tolist() == [MEASURING]
+
+
+@pytest.mark.parametrize("n", [0, 1, 2, 5])
+@pytest.mark.parametrize("value", [7.0, float("nan")])
+def test_tiny_records(n: int, value: float) -> None:
+    signal = make_signal([value] * n, measurand="ph")
+    warmth = make_signal([value * 18] * n, measurand="temperature")
+    point = Point(name="A1", measurand="ph")
+    states = recognise(point, Plant(points=(point,)), signal, warmth, signal, signal)
+    assert_contiguous(states)
+    assert states.code.size <= 1
+    assert not n or int(states.end[-1]) == int(signal.time[-1]) + 1
+
+
+# --- recording rules -----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("rule", [on_exception, swinging_door])
+def test_states_survive_compression(rule) -> None:
+    made = scene(10, every_s=10.0)
+    made.steam(2.5 * DAY_S)
+    made.clean(4.5 * DAY_S)
+    made.calibrate(6.5 * DAY_S, (7.0, 4.01))
+    point = Point(name="A1", measurand="ph")
+    time = grid(made.value.size, 10.0)
+    signals = [
+        make_signal(kept, time=when, measurand=measurand)
+        for measurand, (when, kept) in (
+            ("ph", rule(time, quantised(made.value, 0.01), 0.03, 3600.0)),
+            ("temperature", rule(time, quantised(made.temperature, 0.1), 0.4, 3600.0)),
+        )
+    ]
+    states = recognise(point, Plant(points=(point,)), signals[0], signals[1], None, None)
+    assert_contiguous(states)
+    for code, day in ((STEAMING, 2.5), (CLEANING, 4.5), (CALIBRATING, 6.5)):
+        ((start, _),) = spans_of(states, code)
+        assert start == pytest.approx(day * DAY_S, abs=900)
+
+
+def test_the_same_record_gives_the_same_line_twice() -> None:
+    made = scene(4)
+    made.steam(1.5 * DAY_S)
+    made.calibrate(2.5 * DAY_S, (7.0, 4.01))
+    first, second = record_of(made).states, record_of(made).states
+    np.testing.assert_array_equal(first.start, second.start)
+    assert first.evidence == second.evidence
