@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import bz2
 import gzip
+import io
 import lzma
 import zlib
 from collections.abc import Callable, Iterator
@@ -17,14 +18,40 @@ from excursions.errors import InputFileError
 from excursions.read.model import ReadOptions
 
 _CHUNK = 4 * 2**20
+_PACKED = 256 * 2**10
 # A packed file may always grow to this size, however small it is: short repetitive exports pack very well.
 _RATIO_FREE_BYTES = 256 * 2**20
 
 Opener = Callable[[IO[bytes]], IO[bytes]]
 
 
+class _Zstd(io.RawIOBase):
+    """Frames of zstd one after the other; a frame without its end is an error, as with the other packings."""
+
+    def __init__(self, raw: IO[bytes]) -> None:
+        self.raw, self.rest = raw, b""
+        self.frame = zstandard.ZstdDecompressor().decompressobj()
+        self.begun = False
+
+    def read1(self, _size: int = -1) -> bytes:
+        """Some more bytes; empty at the end."""
+        while True:
+            data, self.rest = self.rest or self.raw.read(_PACKED), b""
+            if not data:
+                if self.begun:
+                    raise EOFError("the last frame has no end")
+                return b""
+            self.begun = True
+            found = self.frame.decompress(data)
+            if self.frame.eof:
+                self.rest, self.begun = self.frame.unused_data, False
+                self.frame = zstandard.ZstdDecompressor().decompressobj()
+            if found:
+                return found
+
+
 def _zstd(raw: IO[bytes]) -> IO[bytes]:
-    return cast(IO[bytes], zstandard.ZstdDecompressor().stream_reader(raw, read_across_frames=True))
+    return cast(IO[bytes], _Zstd(raw))
 
 
 # Magic number, the words for it, how to open it.  A new packing is one row.
@@ -87,7 +114,7 @@ def unpacked(raw: IO[bytes], packed_bytes: int, options: ReadOptions) -> Iterato
     total = 0
     try:
         with opener(raw) as stream:
-            for chunk in _chunks(stream):
+            for chunk in _unpacked_chunks(stream):
                 total += len(chunk)
                 check_growth(total, packed_bytes, name, options)
                 yield chunk
@@ -114,3 +141,22 @@ def check_growth(total: int, packed_bytes: int, name: str, options: ReadOptions)
 def _chunks(stream: IO[bytes]) -> Iterator[bytes]:
     while chunk := stream.read(_CHUNK):
         yield chunk
+
+
+def _unpacked_chunks(stream: IO[bytes]) -> Iterator[bytes]:
+    """Chunks of what a packed stream gives; where it breaks, what came before is given first."""
+    reader = cast(io.BufferedReader, stream)
+    held: list[bytes] = []
+    size = 0
+    try:
+        while piece := reader.read1(_CHUNK):
+            held.append(piece)
+            size += len(piece)
+            if size >= _CHUNK:
+                yield b"".join(held)
+                held, size = [], 0
+    except _BROKEN:
+        yield b"".join(held)
+        raise
+    if held:
+        yield b"".join(held)

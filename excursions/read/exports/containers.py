@@ -283,9 +283,7 @@ def _refuse_no_text(table: TextTable, content: Content) -> None:
             mend="open it in the program that wrote it and export it as CSV",
             file=content.name,
         )
-    odd = sum(
-        not (char.isprintable() or char in "\t\n\x1f\x0c\x1a\u2028\ufeff") for char in head
-    ) + 5 * head.count("\x00")
+    odd = sum(not (char.isprintable() or char in "\t\n\x1f\x0c\x1a\u2028\ufeff") for char in head)
     unknown = head.count("\ufffd")
     if odd > 0.02 * len(head) + 2 or unknown > 0.05 * len(head) + 2:
         raise InputFileError(

@@ -21,6 +21,7 @@ from excursions.read.exports.zones import to_utc
 from excursions.records import BAD, UNCERTAIN, BoolArray, ByteArray, FloatArray, IndexArray
 
 _LONGEST = 500
+_REMARK_MARKS = ("#", "//", "%%", ";;")
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,8 +215,12 @@ class Executor:
             return
         why = next(iter(clocks.values())).why
         rows = np.array(sorted(bad_lines), np.int64)
+        first = batch.frame.get_columns()[0]
         for row, line in zip(rows.tolist(), batch.line_of(rows).tolist(), strict=True):
-            self.outcome.refuse(line, "", _row_text(batch, row), why, bad_lines[row])
+            if str(first[row] or "").lstrip().startswith(_REMARK_MARKS):
+                self.outcome.remarks += 1
+            else:
+                self.outcome.refuse(line, "", _row_text(batch, row), why, bad_lines[row])
 
     def _count_words(
         self, stream: Stream, values: Values, tags: pl.Series | None, good_row: BoolArray

@@ -35,7 +35,7 @@ class Outcome:
 
     rejects : line, column, text, reason, readings it stands for
     words : (tag, text) -> quality, count; marks : comparison mark -> count
-    units_seen : tag -> units its rows state
+    units_seen : tag -> units its rows state; remarks : comment lines among the data
     """
 
     rows: int = 0
@@ -51,6 +51,7 @@ class Outcome:
     units_seen: dict[str, set[str]] = field(default_factory=dict)
     doubled: DoubledHours = field(default_factory=DoubledHours)
     missing_hour: int = 0
+    remarks: int = 0
 
     def refuse(self, line: int, column: str, text: str, reason: str, rows: int) -> None:
         """Note one refusal that stands for `rows` readings."""

@@ -5,9 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from excursions.errors import InputFileError
 from excursions.read.exports.quality import QualityPlan
 from excursions.read.exports.times import TimePlan
 from excursions.records import Decision
+
+
+class NoReadingsError(InputFileError):
+    """A table without times and readings: a cover sheet, a list of names."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

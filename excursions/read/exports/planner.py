@@ -13,7 +13,7 @@ from excursions.clock import zone
 from excursions.errors import InputFileError, UsageError
 from excursions.read.exports.dateorder import OrderEvidence
 from excursions.read.exports.layouts import LAYOUTS
-from excursions.read.exports.plan import Draft, Plan, Stream
+from excursions.read.exports.plan import Draft, NoReadingsError, Plan, Stream
 from excursions.read.exports.quality import QualityPlan, scheme_of, user_words
 from excursions.read.exports.sheet import Column, Sheet, as_number_time
 from excursions.read.exports.times import SERIAL, SERIAL_1904, TimePlan, fast_pattern
@@ -73,7 +73,7 @@ def propose(sheet: Sheet) -> Draft:
             return draft
     names = ", ".join(f'"{column.header}"' for column in sheet.columns[:12] if column.header)
     has_time = any(column.is_time for column in sheet.columns)
-    raise InputFileError(
+    raise NoReadingsError(
         found=f"columns {names or 'without names'}, "
         + ("none of them with readings" if has_time else "none of them with times"),
         expected="a time column and at least one column of readings",

@@ -18,129 +18,25 @@ from excursions.read.fold import plain
 from excursions.records import BAD, GOOD, UNCERTAIN, ByteArray
 
 NAMES = ("good", "uncertain", "bad")
+_GOOD_WORDS = (
+    "good ok okay valid true yes normal fine measured gut gultig gueltig in_ordnung bueno valido bon valide buono valida bom "
+    "actual g o.k. good_clamped approved accepted a passed pass certified bra goed"
+)
+_UNCERTAIN_WORDS = (
+    "uncertain questionable suspect doubtful estimated substituted substitute interpolated manual simulated annotated unsicher "
+    "fraglich ersatzwert incierto incertain incerto provisional warning warn subnormal s q u sub-normal replaced forced "
+    "overridden out_of_specification last_usable_value"
+)
+_BAD_WORDS = (
+    "bad invalid false no error err fault failure failed fail missing nodata no_data not_connected offline comm_fail shutdown "
+    "out_of_service schlecht ungultig ungueltig fehler gestort gestoert malo invalide mauvais cattivo ruim rejected "
+    "comm_failure sensor_failure device_failure config_error function_check maintenance_required bad_input null none nan b "
+    "i/o_timeout timeout stale disconnected"
+)
 _WORDS: dict[str, int] = {
-    **dict.fromkeys(
-        [
-            "good",
-            "ok",
-            "okay",
-            "valid",
-            "true",
-            "yes",
-            "normal",
-            "fine",
-            "measured",
-            "gut",
-            "gultig",
-            "gueltig",
-            "in_ordnung",
-            "bueno",
-            "valido",
-            "bon",
-            "valide",
-            "buono",
-            "valida",
-            "bom",
-            "actual",
-            "g",
-            "o.k.",
-            "good_clamped",
-            "approved",
-            "accepted",
-            "a",
-            "passed",
-            "pass",
-            "certified",
-            "bra",
-            "goed",
-        ],
-        GOOD,
-    ),
-    **dict.fromkeys(
-        [
-            "uncertain",
-            "questionable",
-            "suspect",
-            "doubtful",
-            "estimated",
-            "substituted",
-            "substitute",
-            "interpolated",
-            "manual",
-            "simulated",
-            "annotated",
-            "unsicher",
-            "fraglich",
-            "ersatzwert",
-            "incierto",
-            "incertain",
-            "incerto",
-            "provisional",
-            "warning",
-            "warn",
-            "subnormal",
-            "s",
-            "q",
-            "u",
-            "sub-normal",
-            "replaced",
-            "forced",
-            "overridden",
-            "out_of_specification",
-            "last_usable_value",
-        ],
-        UNCERTAIN,
-    ),
-    **dict.fromkeys(
-        [
-            "bad",
-            "invalid",
-            "false",
-            "no",
-            "error",
-            "err",
-            "fault",
-            "failure",
-            "failed",
-            "fail",
-            "missing",
-            "nodata",
-            "no_data",
-            "not_connected",
-            "offline",
-            "comm_fail",
-            "shutdown",
-            "out_of_service",
-            "schlecht",
-            "ungultig",
-            "ungueltig",
-            "fehler",
-            "gestort",
-            "gestoert",
-            "malo",
-            "invalide",
-            "mauvais",
-            "cattivo",
-            "ruim",
-            "rejected",
-            "comm_failure",
-            "sensor_failure",
-            "device_failure",
-            "config_error",
-            "function_check",
-            "maintenance_required",
-            "bad_input",
-            "null",
-            "none",
-            "nan",
-            "b",
-            "i/o_timeout",
-            "timeout",
-            "stale",
-            "disconnected",
-        ],
-        BAD,
-    ),
+    word: quality
+    for words, quality in ((_GOOD_WORDS, GOOD), (_UNCERTAIN_WORDS, UNCERTAIN), (_BAD_WORDS, BAD))
+    for word in words.split()
 }
 _CLASSIC_MASK, _CLASSIC = 0xC0, {0x00: BAD, 0x40: UNCERTAIN, 0x80: BAD, 0xC0: GOOD}
 _UA = {0: GOOD, 1: UNCERTAIN, 2: BAD, 3: BAD}

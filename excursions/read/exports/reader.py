@@ -13,7 +13,7 @@ from excursions.read.exports.containers import open_item
 from excursions.read.exports.execute import Executor
 from excursions.read.exports.gather import Gather
 from excursions.read.exports.outcome import Outcome, Replan, findings, status_words
-from excursions.read.exports.plan import Plan
+from excursions.read.exports.plan import NoReadingsError, Plan
 from excursions.read.exports.planner import OrderOpenError, Texts, make_plan
 from excursions.read.exports.sheet import Sheet, look_at
 from excursions.read.exports.sources import Item, find_items
@@ -118,10 +118,6 @@ def _report(item: Item, failures: list[tuple[str, ExcursionsError]], used: bool,
             state.problems.append(error.at(file=name))
 
 
-class NoReadingsError(InputFileError):
-    """A table without times and readings."""
-
-
 def _read_table(item: Item, name: str, table: Table, state: _State, *, last: bool) -> None:
     sheet = look_at(table.preview, item.stem(name))
     if sheet is None:
@@ -213,6 +209,8 @@ def _nothing_used(sheet: Sheet, outcome: Outcome) -> InputFileError:
 
 
 def _account(item: Item, name: str, table: Table, plan: Plan, outcome: Outcome, state: _State) -> None:
+    if outcome.remarks:
+        table.tally.note(f"{outcome.remarks} comment lines among the data were passed over")
     if outcome.unlisted:
         outcome.rejects.append((0, "", "", "more refused readings, counted but not listed", outcome.unlisted))
     state.files.append(

@@ -15,6 +15,7 @@ from excursions.read.exports.values import looks_numeric
 from excursions.read.exports.words import STATE_WORDS, is_status_text, roles_of
 
 MOST_CELLS = 40_000
+_MOST_HEADER_ROWS = 6
 _ENOUGH = 0.6  # share of filled cells that must be of a kind
 
 
@@ -102,15 +103,12 @@ def look_at(preview: Preview, stem: str) -> Sheet | None:
     rows = preview.rows
     if preview.header:
         return _sheet(stem, rows, (), preview.header, (), preview.late, header_line=0)
-    width = usual_width(rows)
-    start = first_data_row(rows, width)
+    start = first_data_row(rows, usual_width(rows))
     if start is None:
         return None
-    header_at, above = _header_rows(rows[:start], width)
+    header_at, above = _header_rows(rows[:start], rows[start].line, usual_width(rows))
     header = rows[header_at].cells if header_at is not None else ()
-    top = header_at if header_at is not None else start
-    for number in above:
-        top = min(top, number)
+    top = min([start if header_at is None else header_at, *above])
     extra = tuple(rows[number].cells for number in above)
     line = rows[header_at].line if header_at is not None else 0
     return _sheet(stem, rows[start:], extra, header, rows[:top], preview.late, header_line=line)
@@ -176,26 +174,37 @@ def as_number_time(text: str) -> str | None:
     return next((kind for kind, (low, high, _, _) in NUMBER_TIMES.items() if low <= number <= high), None)
 
 
-def _header_rows(rows: Sequence[Row], width: int) -> tuple[int | None, tuple[int, ...]]:
-    """Index of the header among the rows above the data, and of further header rows (units, descriptions)."""
-    candidates = [
-        i for i, row in enumerate(rows)
-        if _trimmed(row.cells) > 1 and len(row.cells) >= max(2, 0.6 * width) and not _is_remark(row)
-    ]  # fmt: skip
-    if not candidates and width == 1 and rows:
-        candidates = [len(rows) - 1]
-    close = [i for i in candidates if all(j in candidates for j in range(i, len(rows)))]
-    if not close:
-        return None, ()
-    best = max(
-        close,
-        key=lambda i: (
-            sum(bool(roles_of(cell)) for cell in rows[i].cells if cell.strip()) > 0,
-            _trimmed(rows[i].cells),
-            -i,
-        ),
+def _header_rows(rows: Sequence[Row], data_line: int, width: int) -> tuple[int | None, tuple[int, ...]]:
+    """Index of the header among the rows above the data, and of further header rows (units, descriptions).
+
+    Header rows stand together, right above the data or an empty line above them.
+    """
+    together: list[int] = []
+    below = data_line
+    for index in range(len(rows) - 1, -1, -1):
+        row = rows[index]
+        if _is_remark(row) or len(row.cells) < max(2, 0.6 * width) or _trimmed(row.cells) < min(2, width):
+            break
+        if together and (row.line < below - 1 or len(together) == _MOST_HEADER_ROWS):
+            break
+        together.append(index)
+        below = row.line
+    if not together:
+        single = len(rows) - 1 if width == 1 and rows else None
+        return single, ()
+    best = max(together, key=lambda i: (_names_roles(rows[i]), _trimmed(rows[i].cells), -i))
+    return best, tuple(
+        sorted(i for i in together if i != best and not (i < best and _is_title(rows[i], width)))
     )
-    return best, tuple(i for i in close if i != best)
+
+
+def _names_roles(row: Row) -> bool:
+    return any(roles_of(cell) for cell in row.cells if cell.strip())
+
+
+def _is_title(row: Row, width: int) -> bool:
+    """Two cells in a wide table: a key and its value rather than a row of the header."""
+    return width > 2 and _trimmed(row.cells) == 2 and bool(row.cells[0].strip())
 
 
 def _is_remark(row: Row) -> bool:
@@ -208,7 +217,7 @@ def _sheet(
     stem: str, data: Sequence[Row], extra: Sequence[tuple[str, ...]], header: Sequence[str], top: Sequence[Row],
     late: Sequence[Row], header_line: int,
 ) -> Sheet:  # fmt: skip
-    width = max(usual_width(data), _trimmed(header), 1)
+    width = _width(data, header)
     keep = max(8, MOST_CELLS // max(1, width))
     sample = (
         [*data[: keep // 2 + keep % 2 + 2], *data[-(keep // 4) :], *late[: keep // 4]]
@@ -221,6 +230,17 @@ def _sheet(
         stem=stem, columns=columns, first_line=data[0].line if data else 1, header_line=header_line,
         preamble=_key_values(top), preamble_lines=lines, late=tuple(late), data=tuple(data),
     )  # fmt: skip
+
+
+def _width(data: Sequence[Row], header: Sequence[str]) -> int:
+    """Number of columns: as the header has names, wider only where most rows are; without one, what a tenth of the rows have."""
+    counts = Counter(_trimmed(row.cells) for row in data)
+    named = _trimmed(header)
+    if not counts:
+        return max(named, 1)
+    if named:
+        return max(named, max(counts, key=lambda width: (counts[width], width == named, width)))
+    return max([1, *(width for width, count in counts.items() if count >= 0.1 * len(data))])
 
 
 def _column(

@@ -20,40 +20,11 @@ from excursions.read.model import ReadOptions
 from excursions.records import Decision
 
 # What lies beside exports in a folder and is none.  A file the user names is always tried.
-_NO_EXPORTS = frozenset(
-    [
-        ".md",
-        ".toml",
-        ".html",
-        ".htm",
-        ".json",
-        ".yaml",
-        ".yml",
-        ".ini",
-        ".cfg",
-        ".pdf",
-        ".png",
-        ".jpg",
-        ".jpeg",
-        ".gif",
-        ".svg",
-        ".py",
-        ".js",
-        ".css",
-        ".exe",
-        ".dll",
-        ".docx",
-        ".pptx",
-        ".doc",
-        ".log",
-        ".bak",
-        ".tmp",
-        ".sha256",
-        ".md5",
-        ".lock",
-        ".crc",
-    ]
+_NO_EXPORT_ENDINGS = (
+    ".md .toml .html .htm .json .yaml .yml .ini .cfg .pdf .png .jpg .jpeg .gif .svg .py .js .css .exe .dll .docx .pptx .doc .log "
+    ".bak .tmp .sha256 .md5 .lock .crc"
 )
+_NO_EXPORTS = frozenset(_NO_EXPORT_ENDINGS.split())
 _REMOTE = re.compile(r"^(s3|s3a|gs|gcs|az|azure|abfss?|adl|https?|hf|file):/+(?=[^/])")
 _PARTITION = re.compile(r"^[^=/]+=[^/]*$")
 

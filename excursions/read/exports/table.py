@@ -60,10 +60,9 @@ class Preview:
 
 @dataclass(slots=True)
 class Tally:
-    """What a table counts while it is read: lines, unread remarks, lines that could not be cut into cells."""
+    """What a table counts while it is read: lines, notes, lines lost to a cut."""
 
     lines: int = 0
-    remarks: int = 0
     notes: list[str] = field(default_factory=list)
     lost: list[tuple[int, str, str]] = field(default_factory=list)
 
@@ -74,7 +73,7 @@ class Tally:
 
     def clear(self) -> None:
         """Start over."""
-        self.lines = self.remarks = 0
+        self.lines = 0
         self.notes.clear()
         self.lost.clear()
 

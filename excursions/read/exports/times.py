@@ -26,14 +26,14 @@ _TRIES = 5
 _MILLISECOND = 1_000_000
 
 # Numbers that stand for times: lowest and highest plausible number (years 2000 to 2100 or wider), ns a unit,
-# ns of the zero.  The spans do not overlap, so the size alone tells them apart.
+# units from 1970 to the zero.  The spans do not overlap, so the size alone tells them apart.
 NUMBER_TIMES: dict[str, tuple[float, float, int, int]] = {
-    "days since 1899-12-30": (20_000.0, 80_000.0, NS_PER_DAY, -25_569 * NS_PER_DAY),
+    "days since 1899-12-30": (20_000.0, 80_000.0, NS_PER_DAY, -25_569),
     "seconds since 1970": (1e8, 9.9e9, NS_PER_S, 0),
     "milliseconds since 1970": (1e11, 9.9e12, 1_000_000, 0),
     "microseconds since 1970": (1e14, 9.9e15, 1_000, 0),
-    "100 ns since 1601": (1.1e17, 1.6e17, 100, -11_644_473_600 * NS_PER_S),
-    "100 ns since year 1": (6.2e17, 6.7e17, 100, -62_135_596_800 * NS_PER_S),
+    "100 ns since 1601": (1.1e17, 1.6e17, 100, -116_444_736_000_000_000),
+    "100 ns since year 1": (6.2e17, 6.7e17, 100, -621_355_968_000_000_000),
     "nanoseconds since 1970": (6.8e17, 4.2e18, 1, 0),
 }
 SERIAL = "days since 1899-12-30"
@@ -126,7 +126,7 @@ def _numbers(column: pl.Series, plan: TimePlan) -> Times:
         # A spreadsheet keeps milliseconds; a double of its day number is good to some microseconds.
         part = (part + _MILLISECOND // 2) // _MILLISECOND * _MILLISECOND
     part = np.where(whole.is_not_null().to_numpy(), 0, part)
-    time = np.where(ok, floor, 0) * unit + part + zero + plan.shift
+    time = np.where(ok, floor + zero, 0) * unit + part + plan.shift
     return Times(np.where(ok, time, 0), ok, np.full(ok.size, plan.kind != SERIAL))
 
 

@@ -28,11 +28,11 @@ _ROLE_WORDS: dict[str, str] = {
     "measurement|measured value|measure|data value|numeric value|num value|istwert|result|y|actual value|"
     "value num|float value|arvo|wartosc|значение|値|值|current value|data",
     "average": "avg|average|mean|mittelwert|mittel|promedio|media|moyenne|medio",
-    "other_figure": "min|max|minimum|maximum|std|stdev|stddev|count|samples|sum|range|median|percent good|pctgood|"
+    "other_figure": "min|max|minimum|maximum|std|stdev|stddev|count|samples|sum|range|median|"
     "raw|raw value|rohwert|duration|delta|setpoint|sp",
     "quality": "quality|qual|q|status|state|valid|validity|is valid|qualitat|qualitaet|gultig|gueltig|calidad|qualite|"
     "qualita|qualidade|flag|flags|good|isgood|is good|good bad|opc quality|opcquality|quality code|qualitycode|"
-    "status code|statuscode|guete|gute|value status|value quality|data quality|substatus|zustand|quality flag|qc|qc flag|"
+    "status code|statuscode|guete|gute|value status|value quality|data quality|substatus|zustand|quality flag|qc|qc flag|percent good|pctgood|pct good|"
     "kwaliteit|estado|statut|stato|confidence|condition|qualifier|qs|st",
     "unit": "unit|units|uom|eu|engineering unit|engineering units|eng unit|eng units|einheit|einh|unidad|unidades|"
     "unite|unites|unita|unidade|eenheid|enhet|unit of measure",

@@ -10,90 +10,13 @@ from excursions.read.exports.quality import QualityPlan, quality_of
 from excursions.read.exports.sheet import Column, Sheet, as_number_time
 from excursions.read.fold import plain
 
-_MORE_UNITS = [
-    "a",
-    "ma",
-    "kpa",
-    "bar",
-    "mbar",
-    "barg",
-    "bar_g",
-    "psi",
-    "psig",
-    "psia",
-    "pa",
-    "mpa",
-    "hpa",
-    "%rh",
-    "l/h",
-    "l/min",
-    "m3/h",
-    "m³/h",
-    "kg/h",
-    "t/h",
-    "gpm",
-    "rpm",
-    "1/min",
-    "hz",
-    "v",
-    "mv",
-    "mm",
-    "m",
-    "cm",
-    "kg",
-    "g",
-    "t",
-    "l",
-    "m3",
-    "-",
-    "%",
-    "‰",
-    "°dh",
-    "ph",
-    "pphm",
-    "ppb",
-    "ppm",
-    "na",
-    "pa",
-    "s",
-    "min",
-    "h",
-    "d",
-    "kw",
-    "w",
-    "kwh",
-    "a.u.",
-    "au",
-    "counts",
-    "w/m2",
-    "nm",
-    "us/cm",
-    "ms/cm",
-    "µs/cm",
-    "us/cm@25",
-    "g/l",
-    "mg/l",
-    "ug/l",
-    "mmol/l",
-    "mol/l",
-    "bool",
-    "on/off",
-    "degc",
-    "degf",
-    "°c",
-    "°f",
-    "k",
-    "nl/h",
-    "sm3/h",
-    "nm3/h",
-    "cp",
-    "cst",
-    "mpas",
-    "l/s",
-    "m/s",
-]
+_MORE_UNITS = (
+    "a ma kpa bar mbar barg bar_g psi psig psia pa mpa hpa %rh l/h l/min m3/h m³/h kg/h t/h gpm rpm 1/min hz v mv mm m cm "
+    "kg g t l m3 - % ‰ °dh ph pphm ppb ppm na s min h d kw w kwh a.u. au counts w/m2 nm us/cm ms/cm µs/cm us/cm@25 g/l mg/l "
+    "ug/l mmol/l mol/l bool on/off degc degf °c °f k nl/h sm3/h nm3/h cp cst mpas l/s m/s"
+)
 UNITS = frozenset(
-    {plain(unit).casefold() for unit in _MORE_UNITS}
+    {plain(unit).casefold() for unit in _MORE_UNITS.split()}
     | {plain(m.unit).casefold() for m in MEASURANDS.values() if m.unit}
     | {plain(alias).casefold() for m in MEASURANDS.values() for alias in m.aliases}
 )
@@ -102,21 +25,22 @@ _BEHIND = re.compile(r"^(?P<name>.+?)(?:,\s*|\s+in\s+|\s*/\s*)(?P<unit>\S{1,12})
 
 
 def is_unit(text: str) -> bool:
-    """Whether a text is a known unit."""
+    """Whether a text is a known unit; a single letter is rather a name."""
+    said = plain(text).strip("[]() ").casefold()
+    return said in UNITS and not (len(said) == 1 and said.isalpha())
+
+
+def _is_any_unit(text: str) -> bool:
     return plain(text).strip().casefold() in UNITS
 
 
 def split_unit(name: str) -> tuple[str, str]:
     """A header without its unit, and the unit; the unit is empty when there is none that is known."""
     match = _BRACKETED.match(name)
-    if match and is_unit(match["unit"]):
+    if match and _is_any_unit(match["unit"]):
         return match["name"], match["unit"].strip()
     match = _BEHIND.match(name)
-    if (
-        match
-        and is_unit(match["unit"])
-        and match["unit"] not in ("-", "a", "s", "h", "d", "t", "k", "m", "l", "g", "v", "w")
-    ):
+    if match and is_unit(match["unit"]) and match["unit"] != "-":
         return match["name"].rstrip(), match["unit"]
     return name, ""
 

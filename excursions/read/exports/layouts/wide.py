@@ -110,10 +110,9 @@ def _names(sheet: Sheet, values: list[Column]) -> list[str]:
 
 
 def _header(column: Column) -> str:
-    """The cell that names the tag; a row of units or an empty one is not it."""
-    if column.header and not is_unit(column.header):
-        return column.header
-    return next((cell for cell in column.above if cell and not is_unit(cell)), column.header)
+    """The cell that names the tag; a unit is not it where another header row has a name."""
+    above = next((cell for cell in column.above if cell and not is_unit(cell)), "")
+    return above if above and (not column.header or is_unit(column.header)) else column.header
 
 
 def _bare(header: str) -> str:
@@ -124,17 +123,13 @@ def _bare(header: str) -> str:
 def _single_name(sheet: Sheet, column: Column) -> str:
     """The tag of a file that holds one: its header, a line above the table, or the file's name."""
     header = _header(column)
-    bare = split_unit(header)[0]
-    if (
-        bare
-        and not (column.roles & {"value", "average", "other_figure", "tag"})
-        and not is_unit(bare)
-        and fold(bare)
-    ):
-        return _VALUE_END.sub("", bare).strip() or bare
+    generic = column.roles & {"value", "average", "other_figure", "tag"} or not fold(header)
     stated = next((sheet.preamble[key] for key in _TAG_KEYS if sheet.preamble.get(key)), "")
     above = next((cell for cell in column.above if cell and not is_unit(cell)), "")
-    return stated or above or sheet.stem
+    if generic or (stated and is_unit(header)):
+        return stated or above or sheet.stem
+    bare = split_unit(header)[0]
+    return _VALUE_END.sub("", bare).strip() or bare
 
 
 def _quality_of(column: Column, values: list[Column], qualities: dict[int, Column]) -> int | None:
