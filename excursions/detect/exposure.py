@@ -34,7 +34,7 @@ class Exposure:
     """A heat stretch of samples [first, past) between `start` and `end` (ns), with its figures.
 
     base_degc: before it; peak_degc: highest sample; hidden_degc: what may have been between samples;
-    saturation_degc: hottest saturated steam the line pressure allowed (NaN without a pressure);
+    samples: those in steam or above the continuous rating; saturation_degc: hottest saturated steam the line pressure allowed (NaN without a pressure);
     cooling_min: from the end of the hold half the way down to the base (NaN when not seen).
     """
 
@@ -59,13 +59,9 @@ class Exposure:
     f0_min: float
     dose_h: float
     dose_sterilisation_h: float
+    samples: int
     open_start: bool
     open_end: bool
-
-    @property
-    def samples(self) -> int:
-        """Samples inside."""
-        return self.past - self.first
 
     @property
     def details(self) -> dict[str, float]:
@@ -117,6 +113,7 @@ def measure(record: Record, trace: Trace, stretch: Stretch) -> Exposure:
     before = trace.slice(stretch.start - int(BEFORE_MIN * NS_PER_MINUTE), int(trace.time[top]) + 1)
     before = slice(max(min(before.start, first - 1), 0), before.stop)
     gap = trace.gap_s
+    hot = STEAM_DEGC if stretch.steaming else ratings.continuous_degc
     return Exposure(
         first=first,
         past=past,
@@ -139,6 +136,7 @@ def measure(record: Record, trace: Trace, stretch: Stretch) -> Exposure:
         f0_min=lethality_f0(time, temp, longest_s=gap),
         dose_h=ageing_dose(time, temp, ratings.continuous_degc, longest_s=gap),
         dose_sterilisation_h=ageing_dose(time, temp, ratings.sterilisation_degc, longest_s=gap),
+        samples=int(np.count_nonzero(trace.value[first:past] > hot)),
         open_start=first == 0 or _gap_between(trace, first - 1),
         open_end=past == len(trace) or _gap_between(trace, past - 1),
     )
