@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from difflib import get_close_matches
+from difflib import SequenceMatcher, get_close_matches
 
 
 @dataclass
@@ -103,5 +103,7 @@ def nearest(word: str, choices: Iterable[str]) -> str:
     spelt: dict[str, str] = {}
     for choice in sorted(choices):
         spelt.setdefault(choice.casefold(), choice)
-    found = get_close_matches(word.casefold(), spelt, n=1, cutoff=0.6)
-    return spelt[found[0]] if found else ""
+    asked = word.casefold()
+    near = get_close_matches(asked, spelt, n=5, cutoff=0.6)
+    ranked = sorted((-SequenceMatcher(None, choice, asked).ratio(), choice) for choice in near)
+    return spelt[ranked[0][1]] if ranked else ""

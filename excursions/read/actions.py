@@ -12,6 +12,10 @@ _FOUND = re.compile(
 _LEFT = re.compile(
     r"as.?left|^al$|^left|\bafter\b|\bnach(her)?\b|\bapres\b|\bdespues\b|\bdepois\b|hinterlassen|\bfinal\b"
 )
+CLEANED = "as_found_cleaned"  # found again after cleaning, before any adjustment
+_CLEANED = re.compile(
+    r"(after|nach|apres|despues|depois|post)\b.*\b(clean|reinig|nettoy|limp|wasch|spul)|found.*clean(ed)?\b"
+)
 _VERIFY = re.compile(
     r"verif|\bcheck|\btest|control|kontroll|pruf|pruef|uberpruf|ueberpruf|validier|comprob|vergleich|compar|\bbump"
 )
@@ -33,8 +37,10 @@ _CALIBRATE = re.compile(
 
 
 def phase_of(text: str) -> str:
-    """``as_found``, ``as_left`` or empty."""
+    """``as_found``, ``as_found_cleaned``, ``as_left`` or empty."""
     said = plain(text).casefold().replace("_", " ")
+    if _CLEANED.search(said) and not re.search(r"as.?left", said):
+        return CLEANED
     if _FOUND.search(said):
         return "as_found"
     return "as_left" if _LEFT.search(said) else ""

@@ -9,11 +9,11 @@ from dataclasses import dataclass, field, replace
 
 from excursions.clock import NS_PER_HOUR
 from excursions.errors import ExcursionsError, InputFileError
-from excursions.read.actions import action_of, phase_of
+from excursions.read.actions import CLEANED, action_of, phase_of
 from excursions.read.cells import Row
 from excursions.read.figures import air_pressure_kpa, degc, figure_of
 from excursions.read.fold import plain
-from excursions.read.headers import LEFT, Meaning, meaning_of
+from excursions.read.headers import FOUND, LEFT, Meaning, meaning_of
 from excursions.read.numbers import is_nothing, number_of
 from excursions.read.standards import Standard, standard_of
 from excursions.read.table import LogTable
@@ -273,7 +273,10 @@ def _join(first: Facts, facts: Facts, count: int) -> None:
 
 
 def entries_of(facts: Facts, file: str) -> list[CalibrationEntry]:
-    """One entry a phase; what a row says of no phase belongs to as left, standards named once to both."""
+    """One entry a phase; found again after cleaning is as found too.
+
+    What a row says of no phase belongs to as left; standards and temperatures named once belong to each phase.
+    """
     if facts.time is None:
         return []
     action = "verification" if facts.action == "verification" else "calibration"
@@ -294,7 +297,12 @@ def entries_of(facts: Facts, file: str) -> list[CalibrationEntry]:
         comment=facts.comment,
     )
     made = [
-        replace(base, phase=phase, figures=dict(part.figures), standards=_readings(part, shared))
+        replace(
+            base,
+            phase=FOUND if phase == CLEANED else phase,
+            figures=dict(part.figures),
+            standards=_readings(part, shared),
+        )
         for phase, part in sorted(parts.items())
     ]
     filled = [entry for entry in made if entry.figures or entry.standards]

@@ -11,10 +11,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from excursions.read import vocabulary as v
+from excursions.read.actions import CLEANED
 from excursions.read.fold import plain
 from excursions.read.standards import Standard, standard_of
 
 FOUND, LEFT = "as_found", "as_left"
+_CLEANED = re.compile(
+    r"(after|nach|apres|despues|depois|post)\b.*\b(clean|reinig|nettoy|limp|wasch|spul)|\bcleaned\b|gereinigt"
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,6 +41,7 @@ class Meaning:
 
 
 _PHASE_OF = dict.fromkeys(v.FOUND_WORDS, FOUND) | dict.fromkeys(v.LEFT_WORDS, LEFT)
+_DATE = re.compile(r"\d{1,4}[./-]\d{1,2}[./-]\d{1,4}")
 _TOKEN = re.compile(r"(?:co2|o2|n2|t90)(?![a-z0-9])|\d+[.,]\d+|\d+|[a-z°]+|%")
 _BRACKETS = re.compile(r"[\[(]\s*([^\])]*?)\s*[\])]")
 _UNIT_BEHIND = re.compile(
@@ -73,10 +78,12 @@ def is_unit(text: str) -> bool:
 
 def meaning_of(header: str) -> Meaning:
     """Read one header; numbers beside a standard are sorted into indices and values by :func:`meanings_of`."""
-    rest, unit = unit_in(fold(header))
+    rest, unit = unit_in(fold(header).rstrip(" :"))
+    if _DATE.match(rest):
+        return Meaning()
     words = [token for token in _TOKEN.findall(rest) if not token[0].isdigit()]
-    phase = next((_PHASE_OF[word] for word in words if word in _PHASE_OF), "")
-    said = frozenset(words) - _PHASE_OF.keys() - v.FILLERS - v.VALUES
+    phase = CLEANED if _CLEANED.search(rest) else next((_PHASE_OF[w] for w in words if w in _PHASE_OF), "")
+    said = frozenset(words) - _PHASE_OF.keys() - v.FILLERS - v.VALUES - v.CLEANING
     about = _Header(rest=rest, unit=unit, said=said, words=tuple(words), number=_numbered(rest))
     if words and words[-1] in v.UNIT_WORDS:
         return _unit_column(_kind(replace(about, said=said - v.UNIT_WORDS)).kind)
@@ -120,6 +127,8 @@ def _unit_column(kind: str) -> Meaning:
 
 def _only_phase(about: _Header, phase: str) -> Meaning:
     """``As found`` alone holds a value of whatever the row speaks of; ``found 1`` a raw value in standard 1."""
+    if about.words in (("cleaned",), ("gereinigt",)):
+        return Meaning(kind="ignored")  # yes or no, not a reading
     if phase and not about.said:
         return Meaning(
             kind="raw" if about.number else "value", phase=phase, unit=about.unit, index=about.number

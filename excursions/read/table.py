@@ -223,8 +223,9 @@ def transposed(sheet: Sheet) -> Sheet:
     width = max((len(row.cells) for row in sheet.rows), default=0)
     if width > _WIDEST_FORM or len(sheet.rows) > _LONGEST_FORM:
         return Sheet(sheet.name, ())
-    columns = [tuple(cell_at(row, at) for row in sheet.rows) for at in range(width)]
-    line = sheet.rows[0].line if sheet.rows else 1
+    labelled = [row for row in sheet.rows if sum(bool(cell) for cell in row.cells) > 1]
+    columns = [tuple(cell_at(row, at) for row in labelled) for at in range(width)]
+    line = labelled[0].line if labelled else 1
     return Sheet(sheet.name, tuple(Row(line, cells) for cells in columns if any(cells)), sheet.separator)
 
 

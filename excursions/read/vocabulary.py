@@ -110,3 +110,4 @@ FIXED = words("air luft aire zero null cero n2 nitrogen stickstoff zobell light 
 VALUES = words("value wert valeur valor")
 UNIT_WORDS = words("unit units einheit unite unidad unidade uom")
 FILLERS = words("as in at of the for de du da do der des le la el on")
+CLEANING = words("cleaning cleaned clean reinigung gereinigt nettoyage limpieza limpeza wash washing spulen")
