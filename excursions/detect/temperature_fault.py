@@ -257,7 +257,7 @@ def _calm(record: Record, trace: Trace, i: int) -> bool:
 
 
 def _jump_event(record: Record, trace: Trace, i: int, back: int | None, size: float) -> Event:
-    end = int(trace.time[back]) if back is not None else int(trace.time[-1]) + 1
+    end = int(trace.time[back + 1]) if back is not None else int(trace.time[-1]) + 1
     start = int(trace.time[i + 1])
     facts = [f"jumped by {size:+.1f} K from one sample to the next, {trace.interval_s:g} s apart"]
     facts.append(

@@ -13,7 +13,7 @@ import numpy as np
 from excursions.clock import NS_PER_S
 from excursions.records import Event, FloatArray, IndexArray, Record
 from excursions.states.element import FASTEST_K_PER_S
-from excursions.states.heat import Usual
+from excursions.states.heat import Usual, usual_temperature
 from excursions.states.trace import Trace, runs, trace_of
 
 
@@ -52,9 +52,9 @@ def detect_thermal_shock(record: Record, settings: ThermalShockSettings | None =
     trace = trace_of(record.temperature)
     if trace is None or len(trace) < 3:
         return ()
-    swings = [
-        swing for first, past in _fast(trace, settings) if (swing := _swing(trace, first, past, settings))
-    ]
+    usual = usual_temperature(trace)
+    found = (_swing(trace, int(first), int(past), settings) for first, past in _fast(trace, settings))
+    swings = [swing for swing in found if swing is not None and _stands(trace, swing, usual, settings)]
     events = []
     for swing in swings:
         others = np.array([abs(s.rate) for s in swings if s is not swing and s.rate * swing.rate > 0])

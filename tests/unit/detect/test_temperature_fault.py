@@ -1,0 +1,103 @@
+"""A temperature signal that is not the temperature; heat is left to heat."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from excursions.clock import NS_PER_S
+from excursions.detect.temperature_fault import detect_temperature_fault
+from tests.builders import T0, coloured, quantised
+from tests.scenes import DAY_S, Scene, record_of, scene
+
+SEEDS = range(3)
+
+
+def routine(days: float = 10.0, every_s: float = 60.0, seed: int = 0) -> Scene:
+    made = scene(days, every_s=every_s, seed=seed)
+    for day in range(1, int(days) - 1, 3):
+        made.steam((day + 0.1) * DAY_S)
+        made.clean((day + 1.1) * DAY_S)
+        made.calibrate((day + 1.6) * DAY_S, (7.0, 4.01))
+    return made
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("every_s", [10.0, 60.0, 600.0])
+def test_routine_heat_and_handling_is_no_fault(every_s: float, seed: int) -> None:
+    assert detect_temperature_fault(record_of(routine(every_s=every_s, seed=seed))) == ()
+
+
+@pytest.mark.parametrize("every_s", [60.0, 600.0, 3600.0])
+def test_weather_is_no_fault(every_s: float) -> None:
+    made = scene(60, every_s=every_s)
+    made.temperature = 15 + 9 * np.sin(made.second / 13_750) + coloured(made.second.size, 0, 0.8, 20, 3)
+    assert detect_temperature_fault(record_of(made, temperature_step=0.1)) == ()
+
+
+@pytest.mark.parametrize("degc", [150.0, 850.0, -200.0])
+def test_an_open_circuit_is_found_to_the_sample(degc: float) -> None:
+    made = routine()
+    made.temperature[9000:9400] = degc
+    (event,) = detect_temperature_fault(record_of(made))
+    assert (event.start - T0) / NS_PER_S == 9000 * 60
+    assert (event.end - T0) / NS_PER_S == 9400 * 60
+    assert event.size == pytest.approx(degc - 37, abs=1)
+    assert event.severity == "act"
+
+
+def test_wild_samples_within_a_day_are_one_bout() -> None:
+    made = routine()
+    made.temperature[9000:9900:150] = 149.0
+    (event,) = detect_temperature_fault(record_of(made))
+    assert event.details["stretches"] == 6
+    assert event.severity == "check"
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("size", [-9.0, 7.0, 15.0])
+def test_a_jump_and_its_way_back_are_one_fault(size: float, seed: int) -> None:
+    made = routine(seed=seed)
+    made.temperature[8700:9200] += size
+    (event,) = detect_temperature_fault(record_of(made))
+    assert event.size == pytest.approx(size, abs=0.6)
+    assert ((event.start - T0) / NS_PER_S, (event.end - T0) / NS_PER_S) == (8700 * 60, 9200 * 60)
+
+
+def test_a_jump_that_stays_is_open() -> None:
+    made = routine()
+    made.temperature[12_000:] -= 8
+    (event,) = detect_temperature_fault(record_of(made))
+    assert event.open_end
+
+
+@pytest.mark.parametrize("tau_s", [40.0, 120.0])
+def test_a_fast_process_through_an_element_is_no_jump(tau_s: float) -> None:
+    """A step of the medium reaches the record through the element's time constant."""
+    made = scene(4)
+    after = made.second >= 2 * DAY_S
+    made.temperature[after] += 15 * (1 - np.exp(-(made.second[after] - 2 * DAY_S + 30) / tau_s))
+    assert detect_temperature_fault(record_of(made)) == ()
+
+
+def test_a_frozen_element_is_found_when_the_reading_lives() -> None:
+    made = scene(6)
+    made.temperature[4000:4400] = made.temperature[4000]
+    record = record_of(made)
+    (event,) = detect_temperature_fault(record)
+    assert event.details["minutes_wrong_min"] == pytest.approx(400, abs=2)
+    made.value[4000:4400] = made.value[4000]  # everything stands still: nothing says it is the element
+    assert detect_temperature_fault(record_of(made)) == ()
+
+
+def test_a_coarse_quiet_temperature_is_not_frozen() -> None:
+    made = scene(20)
+    made.temperature = quantised(coloured(made.second.size, 25.0, 0.6, 900, 4), 0.5)
+    assert detect_temperature_fault(record_of(made, temperature_step=0.5)) == ()
+
+
+@pytest.mark.parametrize("n", [0, 1, 2, 3])
+def test_tiny_records(n: int) -> None:
+    made = scene(1)
+    cut = Scene(60.0, made.second[:n], made.value[:n], np.array([20.0, 900.0, 20.0])[:n], 0)
+    assert len(detect_temperature_fault(record_of(cut))) <= 1
