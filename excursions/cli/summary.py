@@ -6,6 +6,7 @@ import json
 import math
 import textwrap
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import typer
 
@@ -13,6 +14,7 @@ from excursions import clock
 from excursions.pipeline.scan import Scan
 from excursions.records import SEVERITY_RANK
 from excursions.report.result import ScanResult, Verdict
+from excursions.report.wording import doubt_sentence
 
 REPORTED_ORIGINS = ("probe", "undecided")
 SHOWN_PROBLEMS = 8
@@ -56,6 +58,7 @@ def print_summary(done: Scan, page: Path) -> None:
             "",
             *textwrap.wrap(f"trust: {', '.join(trusted[:30])}{' ...' if len(trusted) > 30 else ''}", 96),
         ]
+    lines += _past_doubts(result, tz)
     typer.echo("\n".join(lines))
     _print_problems(done)
     typer.echo(f"\nRows: {_rows(rows)}")
@@ -63,6 +66,29 @@ def print_summary(done: Scan, page: Path) -> None:
         "This tool releases no batch and protects no plant; local procedures and authorised people decide."
     )
     typer.echo(f"\nPage: {page}")
+
+
+def _past_doubts(result: ScanResult, tz: ZoneInfo) -> list[str]:
+    """Windows that a calibration or swap has closed: the readings inside them are still on record."""
+    units = {findings.point.name: findings.unit for findings in result.points}
+    closed = [doubt for doubt in result.doubts if not doubt.open_end]
+    if not closed:
+        return []
+    shown = [
+        textwrap.fill(
+            f"{d.point}  {doubt_sentence(d, units.get(d.point, ''), tz)}",
+            96,
+            initial_indent="    ",
+            subsequent_indent="      ",
+        )
+        for d in closed[:SHOWN_POINTS]
+    ]
+    more = (
+        [f"    ... and {len(closed) - SHOWN_POINTS} more in tables/doubts.csv"]
+        if len(closed) > SHOWN_POINTS
+        else []
+    )
+    return ["", "Earlier readings to doubt:", *shown, *more]
 
 
 def _verdict_lines(verdict: Verdict) -> list[str]:

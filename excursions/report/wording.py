@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from excursions.clock import duration_text, to_datetime
 from excursions.kinds import KINDS
-from excursions.records import Event
+from excursions.records import Doubt, Event
 
 
 def digits_for(uncertainty: float) -> int:
@@ -81,3 +81,15 @@ def event_sentence(event: Event, tz: ZoneInfo) -> str:
         case _:
             text += f" of {quantity(event.size, event.size_unit)} on {when}"
     return text
+
+
+def doubt_sentence(doubt: Doubt, unit: str, tz: ZoneInfo) -> str:
+    """One closed window of doubt: from when to when, how wrong at most, for how long beyond tolerance, why."""
+    text = f"{day(doubt.start, tz)} to {day(doubt.end, tz)}"
+    if doubt.knots:
+        worst = max(range(len(doubt.knots)), key=lambda i: abs(doubt.knots[i][1]))
+        error = doubt.knots[worst][1]
+        band = doubt.band[worst] if worst < len(doubt.band) else math.nan
+        text += f": up to {quantity(abs(error), unit, band)} {'high' if error > 0 else 'low'}"
+        text += f" (± {quantity(band, unit, band)})" if math.isfinite(band) else ""
+    return f"{text}, {number(doubt.hours_out_of_tolerance)} h out of tolerance ({doubt.basis})"
