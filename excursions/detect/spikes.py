@@ -18,6 +18,8 @@ from excursions.records import MEASURING, BoolArray, Event, FloatArray, IndexArr
 from excursions.states.trace import runs
 
 WIDEST = 3
+NEIGHBOURS = 64
+CHANGE_TO_NOISE = 1.4826 / 2**0.5  # median size of the change between two samples to their standard deviation
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -116,7 +118,7 @@ def _find(record: Record, survey: Survey, settings: SpikeSettings) -> _Spikes:
         first = starts[(starts >= 1) & (starts + width < value.size)]
         first = first[~_broken(fresh, first, width)]
         height = _height(value, first, width)
-        good = np.abs(height) > np.maximum(least, settings.noises * _local_noise(survey, first))
+        good = np.abs(height) > np.maximum(least, settings.noises * _local_noise(value, first))
         good &= np.abs(value[first + width] - value[first - 1]) < settings.returned * np.abs(height)
         good &= _brief(record, survey, first, width)
         found.append((first[good], width, height[good]))
@@ -143,12 +145,15 @@ def _height(value: FloatArray, first: IndexArray, width: int) -> FloatArray:
     return np.asarray(np.where(up > 0, up, np.where(down > 0, -down, 0.0)))
 
 
-def _local_noise(survey: Survey, first: IndexArray) -> FloatArray:
-    """Noise around each sample: of its own stretch, the record's where that is unknown."""
-    noises = survey.noises
-    at = np.searchsorted(noises.start, survey.live.time[first], side="right") - 1
-    own = noises.sigma[np.clip(at, 0, len(noises) - 1)]
-    return np.asarray(np.where(np.isfinite(own), own, survey.noise))
+def _local_noise(value: FloatArray, first: IndexArray) -> FloatArray:
+    """Noise around each sample from the median change of its neighbourhood, which a spike in four does not move."""
+    half = min(NEIGHBOURS // 2, (value.size - 1) // 2)
+    centre = np.clip(first, half, value.size - 1 - half)
+    out = np.empty(first.size)
+    for part in np.array_split(np.arange(first.size), 1 + first.size // 20_000):
+        around = value[centre[part][:, None] + np.arange(-half, half + 1)]
+        out[part] = np.median(np.abs(np.diff(around, axis=1)), axis=1) * CHANGE_TO_NOISE
+    return out
 
 
 def _brief(record: Record, survey: Survey, first: IndexArray, width: int) -> BoolArray:
@@ -170,13 +175,18 @@ def _brief(record: Record, survey: Survey, first: IndexArray, width: int) -> Boo
 
 
 def _apart(spikes: _Spikes) -> IndexArray:
-    """Positions of spikes that do not overlap an earlier one."""
-    keep, past = [], -1
-    for i, (first, width) in enumerate(zip(spikes.first, spikes.width, strict=True)):
-        if first >= past:
-            keep.append(i)
-            past = int(first + width)
-    return np.array(keep, dtype=np.int64)
+    """Positions, in time order, of spikes that stand on no other: narrow ones first.
+
+    The samples between two spikes look like a spike the other way; their edges give them away.
+    """
+    keep: list[int] = []
+    taken: set[int] = set()
+    for i in np.lexsort((spikes.first, spikes.width)):
+        first, width = int(spikes.first[i]), int(spikes.width[i])
+        if taken.isdisjoint(range(first - 1, first + width + 1)):
+            keep.append(int(i))
+            taken.update(range(first, first + width))
+    return np.array(sorted(keep), dtype=np.int64)
 
 
 def _spike_event(
@@ -190,7 +200,7 @@ def _spike_event(
     unit = record.value.unit if record.value is not None else ""
     facts = [
         f"{count} spike{'s' if count > 1 else ''} in {duration_text((end - start) / NS_PER_S)}, {up} up and {count - up} down",
-        f"largest {largest:+.3g} {unit}, noise here {float(np.median(_local_noise(survey, bout.first))):.2g}",
+        f"largest {largest:+.3g} {unit}, noise here {float(np.median(_local_noise(survey.live.value, bout.first))):.2g}",
     ]
     origin, confidence, reasons = _whose(record, survey, bout, settings)
     serious = count >= settings.many or (count > 1 and abs(largest) >= large)

@@ -1,0 +1,171 @@
+"""Spikes and impossible readings, and what is neither."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from excursions.detect.spikes import detect_spikes
+from excursions.plant import Point
+from excursions.records import WASHING, Record
+from tests.builders import (
+    T0,
+    coloured,
+    grid,
+    level,
+    make_record,
+    on_exception,
+    state_line,
+    swinging_door,
+    with_ramp,
+    with_step,
+)
+
+N = 20_000
+SEEDS = range(3)
+
+
+def live(seed: int = 0, noise: float = 0.01) -> np.ndarray:
+    return coloured(N, 7.0, 0.1, 90, seed) + level(N, 0.0, noise, seed + 40)
+
+
+def spiked(x: np.ndarray, count: int, size: float, seed: int, lo: int = 9000, hi: int = 9600) -> np.ndarray:
+    at = np.random.default_rng(seed).choice(np.arange(lo, hi, 4), count, replace=False)
+    out = x.copy()
+    out[at] += size
+    return out
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("measurand", ["ph", "other", "turbidity"])
+def test_a_live_signal_has_none(measurand: str, seed: int) -> None:
+    assert detect_spikes(make_record(live(seed), measurand=measurand)) == ()
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("size", [-1.5, 0.5])
+def test_a_bout_of_spikes_is_one_event_with_a_count(size: float, seed: int) -> None:
+    (event,) = detect_spikes(make_record(spiked(live(seed), 12, size, seed)))
+    assert event.kind == "spikes"
+    assert event.details["count"] == pytest.approx(12, abs=1)
+    assert event.size == pytest.approx(size, abs=0.15)
+    assert (event.start - T0) / 6e10 >= 9000
+    assert (event.end - T0) / 6e10 <= 9610
+
+
+def test_chronic_spikes_are_a_few_events_for_the_record() -> None:
+    events = detect_spikes(make_record(spiked(live(), 300, 1.0, 1, 100, N - 100)))
+    assert len(events) <= 12
+    assert sum(e.details["count"] for e in events) == pytest.approx(300, abs=6)
+
+
+@pytest.mark.parametrize("width", [2, 3])
+def test_spikes_may_last_a_few_samples(width: int) -> None:
+    x = live()
+    for at in range(9000, 9300, 60):
+        x[at : at + width] += 1.0
+    (event,) = detect_spikes(make_record(x))
+    assert event.details["count"] == 5
+
+
+def test_one_small_spike_is_no_event_and_one_huge_one_is() -> None:
+    small, huge = live(), live()
+    small[9000] += 0.5
+    huge[9000] += 4.0
+    assert detect_spikes(make_record(small)) == ()
+    assert len(detect_spikes(make_record(huge))) == 1
+
+
+@pytest.mark.parametrize(
+    "shape",
+    [
+        lambda x: with_step(x, 9000, 2.0),
+        lambda x: with_ramp(x, 9000, 9004, -2.0),
+        lambda x: with_step(x, 9000, 2.0, 9010),
+    ],
+)
+def test_steps_ramps_and_longer_stays_are_no_spikes(shape) -> None:
+    assert detect_spikes(make_record(shape(live()))) == ()
+
+
+def test_growing_noise_is_no_spike() -> None:
+    x = live()
+    x[9000:] += level(N - 9000, 0.0, 0.3, 5)
+    assert detect_spikes(make_record(x)) == ()
+
+
+def test_washes_are_not_searched() -> None:
+    x = spiked(live(), 12, 2.0, 1)
+    minute = 60 * 10**9
+    line = state_line(
+        [
+            (T0, T0 + 8990 * minute, 0),
+            (T0 + 8990 * minute, T0 + 9700 * minute, WASHING),
+            (T0 + 9700 * minute, T0 + N * minute, 0),
+        ]
+    )
+    assert detect_spikes(make_record(x, states=line)) == ()
+
+
+def test_corners_of_a_swinging_door_record_are_no_spikes() -> None:
+    time, kept = swinging_door(grid(N), 20 + 5 * np.sin(np.arange(N) / 50), 0.1, 3600.0)
+    assert detect_spikes(make_record(kept, time=time, measurand="conductivity")) == ()
+
+
+def test_spikes_are_found_on_exception_too() -> None:
+    x = spiked(live(noise=0.002), 15, 2.0, 3)
+    time, kept = on_exception(grid(N), x, 0.03, 3600.0)
+    (event,) = detect_spikes(make_record(kept, time=time))
+    assert event.details["count"] == pytest.approx(15, abs=3)
+
+
+def test_an_electrode_is_told_from_bubbles() -> None:
+    (ph,) = detect_spikes(make_record(spiked(live(), 12, 2.0, 1)))
+    (turbid,) = detect_spikes(make_record(spiked(live(), 12, 9.0, 1), measurand="turbidity"))
+    assert (ph.origin, turbid.origin) == ("probe", "undecided")
+
+
+def test_spikes_with_the_temperature_are_the_process() -> None:
+    x = spiked(live(), 12, 2.0, 1)
+    warm = 25 + 4 * (x - live()) + level(N, 0.0, 0.02, 9)
+    (event,) = detect_spikes(make_record(x, warm))
+    assert event.origin == "process"
+
+
+def test_samples_of_many_minutes_are_no_spikes() -> None:
+    assert detect_spikes(make_record(spiked(live(), 12, 2.0, 1), every_s=3600.0)) == ()
+
+
+# --- impossible ----------------------------------------------------------------------------------
+
+
+def test_a_reading_outside_physics_is_one_event() -> None:
+    x = live()
+    x[9000:9050] = 17.3
+    (event,) = detect_spikes(make_record(x))
+    assert (event.kind, event.origin) == ("out_of_range", "probe")
+    assert event.size == 17.3
+    assert ((event.start - T0) / 6e10, (event.end - T0) / 6e10) == (9000, 9050)
+
+
+def test_the_live_range_of_the_output_reaches_a_little_beyond_its_ends() -> None:
+    """NAMUR NE 43: 3.8 to 20.5 mA is measurement, -1.25 to 103.125 % of the span."""
+    inside, outside = live(), live()
+    inside[9000:9050], outside[9000:9050] = 14.4, 14.5
+    point = Point(name="A1", measurand="ph", range=(0.0, 14.0))
+    assert detect_spikes(make_record(inside, point=point)) == ()
+    assert [e.kind for e in detect_spikes(make_record(outside, point=point))] == ["out_of_range"]
+
+
+def test_impossible_to_the_end_calls_for_action() -> None:
+    x = live()
+    x[19_000:] = -5.0
+    (event,) = detect_spikes(make_record(x))
+    assert (event.severity, event.open_end) == ("act", True)
+
+
+@pytest.mark.parametrize("n", [0, 1, 2, 8])
+@pytest.mark.parametrize("at", [7.0, float("nan")])
+def test_tiny_records(n: int, at: float) -> None:
+    made: Record = make_record(level(n, at))
+    assert detect_spikes(made) == ()
