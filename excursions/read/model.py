@@ -87,7 +87,8 @@ class FileReport:
 
     rows counts readings met: data rows of a long table, filled cells under a tag of a wide one.
     rows == used + refused always; duplicates are told apart later and are among `used`.
-    `lines` is the number of text lines or table rows the file held.  first and last are ns UTC, None without readings.
+    `lines` is the number of text lines or table rows the file held, `data_line` the line of the first data row,
+    `remarks` the comment lines among the data (not counted as rows).  first and last are ns UTC, None without readings.
     """
 
     path: str
@@ -101,6 +102,8 @@ class FileReport:
     first: int | None = None
     last: int | None = None
     lines: int = 0
+    data_line: int = 1
+    remarks: int = 0
     notes: tuple[str, ...] = ()
 
 

@@ -39,7 +39,7 @@ class QueryTable:
         cursor = self._run(f"SELECT * FROM ({self.query}) LIMIT {_HEAD}")
         names = tuple(clean(str(column[0])) for column in cursor.description)
         rows = tuple(
-            Row(i, tuple(_text(cell) for cell in row)) for i, row in enumerate(cursor.fetchall(), start=1)
+            Row(i, tuple(_text(cell) for cell in row)) for i, row in enumerate(self._fetch(cursor), start=1)
         )
         return Preview(rows=rows, header=names)
 

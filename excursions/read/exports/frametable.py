@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import cached_property
 from io import BytesIO
@@ -64,10 +65,21 @@ class FrameTable:
 
 
 def _collected(frame: pl.LazyFrame) -> pl.DataFrame:
-    try:
+    with _sound("table"):
         return frame.collect()
-    except (pl.exceptions.PolarsError, OSError) as error:
-        raise _broken("table", error) from error
+
+
+@contextmanager
+def _sound(what: str) -> Iterator[None]:
+    """Damage found by the reader library becomes a sentence, also where the library itself gives up on it."""
+    try:
+        yield
+    except (pl.exceptions.PolarsError, OSError, ValueError) as error:
+        raise _broken(what, error) from error
+    except BaseException as error:
+        if type(error).__name__ != "PanicException":
+            raise
+        raise _broken(what, error) from error
 
 
 def _plain(frame: pl.DataFrame) -> pl.DataFrame:
@@ -166,16 +178,10 @@ def _first_bytes(path: Path) -> bytes:
 
 
 def _opened(scan: Callable[[], pl.LazyFrame], words: str, packing: str) -> FrameTable:
-    try:
+    with _sound(f"{words} file"):
         frame = scan()
         height = int(frame.select(pl.len()).collect().item())
         names = frame.collect_schema().names()
-    except (pl.exceptions.PolarsError, OSError, ValueError) as error:
-        raise _broken(f"{words} file", error) from error
-    except BaseException as error:
-        if type(error).__name__ != "PanicException":  # the reader's own fault on a damaged file
-            raise
-        raise _broken(f"{words} file", error) from error
     if not names or not height:
         raise InputFileError(
             found=f"a {words} file without rows",

@@ -226,6 +226,8 @@ def _account(item: Item, name: str, table: Table, plan: Plan, outcome: Outcome, 
             first=outcome.first,
             last=outcome.last,
             lines=table.tally.lines,
+            data_line=plan.first_line,
+            remarks=outcome.remarks,
             notes=tuple(table.tally.notes),
         )
     )

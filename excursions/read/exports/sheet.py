@@ -108,6 +108,8 @@ def look_at(preview: Preview, stem: str) -> Sheet | None:
         return None
     header_at, above = _header_rows(rows[:start], rows[start].line, usual_width(rows))
     header = rows[header_at].cells if header_at is not None else ()
+    start = _with_damaged_rows(rows, header_at, start)
+    above = tuple(index for index in above if index < start)
     top = min([start if header_at is None else header_at, *above])
     extra = tuple(rows[number].cells for number in above)
     line = rows[header_at].line if header_at is not None else 0
@@ -196,6 +198,25 @@ def _header_rows(rows: Sequence[Row], data_line: int, width: int) -> tuple[int |
     return best, tuple(
         sorted(i for i in together if i != best and not (i < best and _is_title(rows[i], width)))
     )
+
+
+def _with_damaged_rows(rows: Sequence[Row], header_at: int | None, start: int) -> int:
+    """Where the data begin when first rows without a readable time are rows of data all the same.
+
+    Below the header, a row with numbers where the data have numbers is no further header row.
+    """
+    if header_at is None:
+        return start
+    sample = rows[start : start + 50]
+    width = max(len(row.cells) for row in sample)
+    numeric = [
+        2 * sum(index < len(row.cells) and looks_numeric(row.cells[index]) for row in sample) > len(sample)
+        for index in range(width)
+    ]
+    for index in range(header_at + 1, start):
+        if any(here and looks_numeric(cell) for here, cell in zip(numeric, rows[index].cells, strict=False)):
+            return index
+    return start
 
 
 def _names_roles(row: Row) -> bool:

@@ -13,13 +13,20 @@ import numpy as np
 import polars as pl
 
 from excursions.clock import NS_PER_DAY, NS_PER_S, TimeArray
-from excursions.read.exports.timeshapes import MONTHS, TimeShape, clock_shape_of, shape_of, zone_offset
+from excursions.read.exports.timeshapes import (
+    FIRST_YEAR,
+    MONTHS,
+    TimeShape,
+    clock_shape_of,
+    shape_of,
+    zone_offset,
+)
 from excursions.read.fold import plain
 from excursions.records import BoolArray
 
 ORDERS = ("day-first", "month-first", "year-first")
 _LETTERS = {"day-first": "dmy", "month-first": "mdy", "year-first": "ymd"}
-_FIRST_NS = -2_208_988_800 * NS_PER_S  # 1900-01-01: a strptime year of two digits lands before it
+_FIRST_NS = -8_520_336_000 * NS_PER_S  # 1700-01-01: a strptime year of two digits lands before it
 _LAST_NS = 7_258_118_400 * NS_PER_S  # 2200-01-01
 _MOST_SHAPES = 300
 _TRIES = 5
@@ -278,8 +285,8 @@ def _offset_seconds(word: str) -> int | None:
 
 
 def civil_days(year: TimeArray, month: TimeArray, day: TimeArray) -> tuple[TimeArray, BoolArray]:
-    """Days since 1970-01-01 of proleptic Gregorian dates, and which of them exist (years 1900 to 2199)."""
-    ok = (year >= 1900) & (year < 2200) & (month >= 1) & (month <= 12) & (day >= 1) & (day <= 31)
+    """Days since 1970-01-01 of proleptic Gregorian dates, and which of them exist (years FIRST_YEAR to 2199)."""
+    ok = (year >= FIRST_YEAR) & (year < 2200) & (month >= 1) & (month <= 12) & (day >= 1) & (day <= 31)
     safe_year, safe_month = np.where(ok, year, 1970), np.where(ok, month, 1)
     months = (safe_year - 1970) * 12 + safe_month - 1
     first = months.astype("datetime64[M]").astype("datetime64[D]").astype(np.int64)

@@ -13,6 +13,8 @@ from functools import lru_cache
 
 from excursions.read.fold import plain
 
+FIRST_YEAR = 1700  # int64 nanoseconds reach back to 1677; public records of rivers and weather to the 1700s
+
 MONTHS: dict[str, int] = {
     name: number
     for number, names in enumerate(
@@ -149,7 +151,7 @@ def _sensible(parts: dict[str, str | None]) -> bool:
         numbers = [int(parts[key] or 0) for key in "abc"]
         return min(numbers[:2]) >= 1 and (max(numbers[:2]) <= 31 or len(parts["c"] or "") == 2)
     year, month, day = int(parts.get("y") or 2000), int(parts.get("m") or 1), int(parts.get("d") or 1)
-    return (year < 100 or 1900 <= year < 2200) and 1 <= month <= 12 and 1 <= day <= 31
+    return (year < 100 or FIRST_YEAR <= year < 2200) and 1 <= month <= 12 and 1 <= day <= 31
 
 
 def zone_offset(text: str) -> str | None:

@@ -1,0 +1,163 @@
+"""Writes a table of readings in any dialect the reader must understand.  Independent of the reader's own code."""
+
+from __future__ import annotations
+
+import gzip
+import lzma
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta, timezone
+
+import zstandard
+
+Rows = Sequence[tuple[str, int, float]]  # tag, ns UTC, value
+
+NS = 1_000_000_000
+
+# How a time is written, and the finest step it can hold in ns.
+TIME_FORMATS: Mapping[str, int] = {
+    "iso_z": NS,
+    "iso_ms_z": 1_000_000,
+    "iso_ns_z": 1,
+    "iso_blank": NS,
+    "iso_offset": NS,
+    "german": NS,
+    "british": NS,
+    "american": NS,
+    "american_12h": NS,
+    "german_short_year": NS,
+    "month_name": NS,
+    "compact": NS,
+    "comma_fraction": 1_000_000,
+    "epoch_s": NS,
+    "epoch_ms": 1_000_000,
+    "epoch_us": 1_000,
+    "epoch_ns": 1,
+    "serial": 60 * NS,
+}
+ORDERS = {
+    "german": "day-first",
+    "british": "day-first",
+    "american": "month-first",
+    "american_12h": "month-first",
+    "german_short_year": "day-first",
+}
+MONTHS = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Dialect:
+    """One way to write an export."""
+
+    layout: str = "long"
+    separator: str = ","
+    quote_all: bool = False
+    decimal: str = "."
+    thousands: str = ""
+    time: str = "iso_z"
+    line_end: str = "\n"
+    encoding: str = "utf-8"
+    mark: bool = False
+    packing: str = ""
+    trailing: bool = False
+    index: bool = False
+    preamble: bool = False
+    header: tuple[str, str, str] = ("tag", "time", "value")
+    last_end: bool = True
+
+
+def write(rows: Rows, dialect: Dialect) -> bytes:
+    """The table as the bytes of a file."""
+    lines = _long(rows, dialect) if dialect.layout == "long" else _wide(rows, dialect)
+    if dialect.layout == "groups":
+        lines = _groups(rows, dialect)
+    if dialect.index:
+        lines = [["" if number == 0 else str(number), *cells] for number, cells in enumerate(lines)]
+    if dialect.trailing:
+        lines = [[*cells, ""] for cells in lines]
+    texts = [dialect.separator.join(_cell(cell, dialect) for cell in cells) for cells in lines]
+    if dialect.preamble:
+        texts = ["Export of made-up readings", "", *texts]
+    text = dialect.line_end.join(texts) + (dialect.line_end if dialect.last_end else "")
+    return _packed(
+        ("\ufeff" if dialect.mark else "").encode(dialect.encoding) + text.encode(dialect.encoding),
+        dialect.packing,
+    )
+
+
+def _packed(data: bytes, packing: str) -> bytes:
+    if packing == "gzip":
+        return gzip.compress(data, mtime=0)
+    if packing == "zstd":
+        return zstandard.ZstdCompressor().compress(data)
+    return lzma.compress(data) if packing == "xz" else data
+
+
+def _long(rows: Rows, dialect: Dialect) -> list[list[str]]:
+    return [
+        list(dialect.header),
+        *([tag, write_time(time, dialect.time), _number(value, dialect)] for tag, time, value in rows),
+    ]
+
+
+def _wide(rows: Rows, dialect: Dialect) -> list[list[str]]:
+    tags = list(dict.fromkeys(tag for tag, _, _ in rows))
+    times = list(dict.fromkeys(time for _, time, _ in rows))
+    cells = {(time, tag): _number(value, dialect) for tag, time, value in rows}
+    return [
+        [dialect.header[1], *tags],
+        *([write_time(time, dialect.time), *(cells.get((time, tag), "") for tag in tags)] for time in times),
+    ]
+
+
+def _groups(rows: Rows, dialect: Dialect) -> list[list[str]]:
+    tags = list(dict.fromkeys(tag for tag, _, _ in rows))
+    series = [
+        [(write_time(t, dialect.time), _number(v, dialect)) for name, t, v in rows if name == tag]
+        for tag in tags
+    ]
+    lines = [
+        [cell for tag in tags for cell in (tag, "")],
+        [cell for _ in tags for cell in (dialect.header[1], dialect.header[2])],
+    ]
+    for number in range(max(len(each) for each in series)):
+        lines.append([cell for each in series for cell in (each[number] if number < len(each) else ("", ""))])
+    return lines
+
+
+def _number(value: float, dialect: Dialect) -> str:
+    text = repr(value)
+    if dialect.thousands and "e" not in text:
+        whole, _, part = text.lstrip("-").partition(".")
+        text = ("-" if value < 0 else "") + f"{int(whole):,}".replace(",", "\0") + f".{part}"
+    return text.replace(".", dialect.decimal).replace("\0", dialect.thousands)
+
+
+def _cell(text: str, dialect: Dialect) -> str:
+    if dialect.quote_all or dialect.separator in text or '"' in text or text != text.strip():
+        return '"' + text.replace('"', '""') + '"'
+    return text
+
+
+def write_time(time: int, name: str) -> str:
+    """An instant in one of TIME_FORMATS."""
+    seconds, part = divmod(time, NS)
+    moment = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(seconds=seconds)
+    if name.startswith("epoch"):
+        unit = {"epoch_s": NS, "epoch_ms": 1_000_000, "epoch_us": 1_000, "epoch_ns": 1}[name]
+        return str(time // unit)
+    if name == "serial":
+        return f"{(time // NS + 25_569 * 86_400) / 86_400:.10f}"
+    if name == "iso_offset":
+        return moment.astimezone(timezone(timedelta(hours=5, minutes=30))).isoformat()
+    if name == "month_name":
+        return f"{moment.day:02d}-{MONTHS.split()[moment.month - 1]}-{moment:%Y %H:%M:%S}"
+    if name == "american_12h":
+        return f"{moment.month}/{moment.day}/{moment:%Y} {moment.hour % 12 or 12}:{moment:%M:%S} {'AM' if moment.hour < 12 else 'PM'}"
+    written = {
+        "iso_z": "%Y-%m-%dT%H:%M:%SZ", "iso_blank": "%Y-%m-%d %H:%M:%S", "german": "%d.%m.%Y %H:%M:%S", "british": "%d/%m/%Y %H:%M:%S",
+        "american": "%m/%d/%Y %H:%M:%S", "german_short_year": "%d.%m.%y %H:%M:%S", "compact": "%Y%m%d%H%M%S",
+        "iso_ms_z": f"%Y-%m-%dT%H:%M:%S.{part // 1_000_000:03d}Z", "iso_ns_z": f"%Y-%m-%dT%H:%M:%S.{part:09d}Z",
+        "comma_fraction": f"%Y-%m-%d %H:%M:%S,{part // 1_000_000:03d}",
+    }[name]  # fmt: skip
+    return moment.strftime(written)
