@@ -230,7 +230,16 @@ def _reading_or_place(about: _Header) -> Meaning:
         return Meaning(kind="raw", index=0 if fixed else about.number, fixed=fixed)
     if said & v.STANDARDS:
         return Meaning(kind="standard", index=about.number)
-    return next((Meaning(kind=kind) for kind, table in _PLACES if said & table), Meaning())
+    named = next((kind for kind, table in _PLACES if said & table), "")
+    return Meaning(kind=named or _by_ending(said))
+
+
+_ENDINGS = (("datum", "time"), ("zeitpunkt", "time"), ("uhrzeit", "clock"), ("stelle", "point"), ("messpunkt", "point"))
+
+
+def _by_ending(said: frozenset[str]) -> str:
+    """Kind by the end of a German compound: ``Kalibrierdatum``, ``Probenahmestelle``."""
+    return next((kind for ending, kind in _ENDINGS for word in said if word.endswith(ending)), "")
 
 
 def _numbered(rest: str) -> int:

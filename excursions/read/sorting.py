@@ -8,17 +8,21 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
+from excursions.clock import NS_PER_HOUR
 from excursions.errors import ExcursionsError, InputFileError
 from excursions.read.cells import Row, Sheet, read_head
 from excursions.read.fold import plain
 from excursions.read.headers import fold
 from excursions.read.model import ReadOptions
 from excursions.read.samples import sample_meanings
-from excursions.read.table import find_table
+from excursions.read.table import LogTable, find_table, row_times
+from excursions.read.vocabulary import words
 
 Found = tuple[tuple[Path, str], ...]
 
@@ -34,47 +38,19 @@ class Inputs:
     ignored: Found = ()
 
 
-_NO_DATA = frozenset(
-    [
-        ".md",
-        ".rst",
-        ".html",
-        ".htm",
-        ".pdf",
-        ".png",
-        ".jpg",
-        ".jpeg",
-        ".gif",
-        ".svg",
-        ".py",
-        ".pyc",
-        ".ipynb",
-        ".json",
-        ".yaml",
-        ".yml",
-        ".ini",
-        ".cfg",
-        ".log",
-        ".doc",
-        ".docx",
-        ".ppt",
-        ".pptx",
-        ".js",
-        ".css",
-        ".sh",
-        ".bat",
-        ".exe",
-        ".zip.part",
-        ".lock",
-        ".tmp",
-        ".bak",
-    ]
+_NO_DATA = words(
+    ".md .rst .html .htm .pdf .png .jpg .jpeg .gif .svg .py .pyc .ipynb .json .yaml .yml .ini .cfg .log .doc .docx .ppt "
+    ".pptx .js .css .sh .bat .exe .lock .tmp .bak .sha256 .md5"
+)
+_TABLES = words(
+    ".csv .tsv .parquet .pq .xlsx .xls .xlsm .xlsb .ods .arrow .feather .sqlite .db .zip .gz .zst .xz"
 )
 _LOG_NAME = re.compile(r"calib|kalib|kalibr|etalon|calibra|justier|cal[_\- ]?log|logbook|logbuch")
 _SAMPLE_NAME = re.compile(
     r"sampl|labor|grab|\blab[_\- .]|_lab\b|muestra|echantillon|amostra|probenahme|handprobe"
 )
 _MEASURING = ("figure", "standard", "old_probe")
+_MANY_STEPS = 8
 _OUR_OUTPUT = "run.json"
 
 
@@ -130,6 +106,9 @@ def _inside(folder: Path, ignored: list[tuple[Path, str]]) -> Iterator[Path]:
     if (folder / _OUR_OUTPUT).is_file():
         ignored.append((folder, "a folder of results"))
         return
+    if _is_partitioned(folder):
+        yield folder
+        return
     for path in sorted(folder.iterdir(), key=lambda p: p.name):
         if path.name.startswith((".", "~$", "__")):
             continue
@@ -139,9 +118,17 @@ def _inside(folder: Path, ignored: list[tuple[Path, str]]) -> Iterator[Path]:
             yield path
 
 
+def _is_partitioned(folder: Path) -> bool:
+    """Whether a folder is a Parquet data set cut by folders named ``key=value``: one export as a whole."""
+    steps = [path for path in folder.iterdir() if path.is_dir() and "=" in path.name]
+    return any(next(step.rglob("*.parquet"), None) or next(step.rglob("*.pq"), None) for step in steps)
+
+
 def classify(path: Path) -> tuple[str, str]:
     """What one file holds: ``export``, ``calibrations``, ``samples``, ``register`` or ``ignored``, and why."""
     suffix = path.suffix.casefold()
+    if path.is_dir():
+        return "export", ""
     if suffix == ".toml":
         return _register(path)
     if suffix in _NO_DATA:
@@ -149,10 +136,16 @@ def classify(path: Path) -> tuple[str, str]:
     try:
         sheets = read_head(path, ReadOptions())
     except ExcursionsError as error:
-        return ("export", "") if _is_container(error) else ("ignored", error.found)
+        told = _is_container(error) or _named_like_a_table(path)
+        return ("export", "") if told else ("ignored", error.found)
     if not sheets:
-        return "ignored", "it is empty"
+        return ("export", "") if _named_like_a_table(path) else ("ignored", "it is empty")
     return _by_content(path, sheets)
+
+
+def _named_like_a_table(path: Path) -> bool:
+    """Whether the name promises a table: then what keeps it from being read is the reader's to tell."""
+    return bool(_TABLES & {suffix.casefold() for suffix in path.suffixes})
 
 
 def _is_container(error: ExcursionsError) -> bool:
@@ -188,7 +181,7 @@ def _by_content(path: Path, sheets: Sequence[Sheet]) -> tuple[str, str]:
 def _is_log(sheet: Sheet, name: str) -> bool:
     """A log has a date and columns that only calibrations have: figures, standards, phases, actions with serials."""
     table = find_table(sheet, {})
-    if table is None:
+    if table is None or _on_a_grid(table):
         return False
     kinds = [meaning.kind for meaning in table.meanings]
     measuring = sum(kind in _MEASURING for kind in kinds) + sum(
@@ -203,10 +196,26 @@ def _is_log(sheet: Sheet, name: str) -> bool:
     return ("action" in kinds and "probe" in kinds) or (bool(_LOG_NAME.search(name)) and described >= 2)
 
 
+def _on_a_grid(table: LogTable) -> bool:
+    """Whether many rows follow one another at one small step, which no person's log does."""
+    times = [
+        time for time in row_times(table, ReadOptions(tz="UTC"), "", comma=False).time if time is not None
+    ]
+    steps = [later - earlier for earlier, later in pairwise(times)]
+    if len(steps) < _MANY_STEPS:
+        return False
+    usual, count = Counter(steps).most_common(1)[0]
+    return 0 < usual <= NS_PER_HOUR and count > 0.8 * len(steps)
+
+
 def _is_samples(sheet: Sheet, name: str) -> bool:
     """A list of samples has time, point and value like an export; its words or its name give it away."""
     table = find_table(sheet, {}, read=sample_meanings)
-    if table is None or not {"time", "clock"} & {meaning.kind for meaning in table.meanings}:
+    if (
+        table is None
+        or _on_a_grid(table)
+        or not {"time", "clock"} & {meaning.kind for meaning in table.meanings}
+    ):
         return False
     folded = " ".join(fold(header) for header in table.headers)
     said = bool(

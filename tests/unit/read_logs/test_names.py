@@ -1,0 +1,76 @@
+"""Names in logs find the point they mean, or stay as they are."""
+
+from __future__ import annotations
+
+import pytest
+
+from excursions.plant import Installation, Plant, Point
+from excursions.read.names import Places, settle_entries, settle_samples
+from excursions.records import CalibrationEntry, LabSample
+
+PLANT = Plant(
+    points=(
+        Point(name="QT101", value="Site/A/QT101_pH", temperature="Site/A/QT101_T"),
+        Point(name="QT102", value="Site/A/QT102_pH", temperature="Site/T"),
+        Point(name="R1_DO", value="R1.DO.PV", temperature="Site/T", description="fermenter 1"),
+    ),
+    installations=(
+        Installation(probe="S1", point="QT101", end=100),
+        Installation(probe="S1", point="QT102", start=100),
+    ),
+)
+
+
+@pytest.mark.parametrize(
+    ("said", "point"),
+    [
+        ("QT101", "QT101"),
+        ("qt-101", "QT101"),
+        ("QT 0101", "QT101"),
+        ("Site/A/QT102_pH", "QT102"),
+        ("site a qt102 ph", "QT102"),
+        ("R1 DO", "R1_DO"),
+        ("DO 1", "R1_DO"),
+        ("Site/T", ""),
+        ("QT", ""),
+        ("101", ""),
+        ("QT103", ""),
+        ("", ""),
+    ],
+)
+def test_a_name_means_one_point_or_none(said: str, point: str) -> None:
+    assert Places(PLANT).find(said)[0] == point
+
+
+def entry(point: str = "", probe: str = "", time: int = 50) -> CalibrationEntry:
+    return CalibrationEntry(time=time, file="f", line=1, point=point, probe=probe)
+
+
+@pytest.mark.parametrize(
+    ("given", "point", "probe"),
+    [
+        (entry("qt 101", "S9"), "QT101", "S9"),
+        (entry("", "S1", 50), "QT101", "S1"),
+        (entry("", "S1", 100), "QT102", "S1"),
+        (entry("S1", "", 150), "QT102", "S1"),
+        (entry("nowhere", "S1"), "nowhere", "S1"),
+        (entry("nowhere"), "nowhere", ""),
+        (entry("", "S7"), "", "S7"),
+    ],
+)
+def test_an_entry_gets_the_plants_names(given: CalibrationEntry, point: str, probe: str) -> None:
+    (settled,), _ = settle_entries([given], PLANT)
+    assert (settled.point, settled.probe) == (point, probe)
+
+
+def test_every_other_spelling_is_told_once() -> None:
+    _, decisions = settle_entries([entry("qt 101"), entry("qt 101"), entry("QT101")], PLANT)
+    assert [decision.what for decision in decisions] == ['"qt 101" is point "QT101"']
+
+
+def test_samples_are_placed_and_the_homeless_are_kept_apart() -> None:
+    samples = [LabSample(point=name, time=1, value=7.0) for name in ("Site/A/QT101_pH", "nowhere")]
+    placed, homeless, decisions = settle_samples(samples, PLANT)
+    assert [sample.point for sample in placed] == ["QT101"]
+    assert [sample.point for sample in homeless] == ["nowhere"]
+    assert len(decisions) == 1

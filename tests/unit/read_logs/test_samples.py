@@ -1,0 +1,100 @@
+"""Lists of laboratory samples, a row a sample or a column a point."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from excursions.clock import to_ns
+from excursions.read.model import REFUSED_SCHEMA, ReadOptions
+from excursions.read.samples import read_samples
+
+
+def at(text: str) -> int:
+    return to_ns(datetime.fromisoformat(text).replace(tzinfo=UTC))
+
+
+def read(tmp_path: Path, text: str, **given):
+    path = tmp_path / "samples.csv"
+    path.write_text(text, encoding="utf-8")
+    return read_samples(path, **given)
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        pytest.param(
+            "time,point,value,unit,comment\n2024-03-01 09:00,QT101,7.02,pH,x\n",
+            [("QT101", "2024-03-01T09:00", 7.02, "pH", "x")],
+            id="plain",
+        ),
+        pytest.param(
+            "Probenahmedatum;Uhrzeit;Messstelle;Laborwert;Einheit;Bemerkung\n01.03.2024;9:15;QT 101;7,02;pH;\n",
+            [("QT 101", "2024-03-01T09:15", 7.02, "pH", "")],
+            id="german",
+        ),
+        pytest.param(
+            "Sample no,Sample taken,Sample point,Parameter,Result,Units,Analyst\n7,2024-03-01 09:00,A,pH,7.1,pH,xy\n",
+            [("A", "2024-03-01T09:00", 7.1, "pH", "")],
+            id="laboratory system",
+        ),
+        pytest.param(
+            "date,tag,result [mg/L]\n2024-03-01 09:00,A,7.1\n2024-03-02 09:00,A,7.2 ppm\n",
+            [("A", "2024-03-01T09:00", 7.1, "mg/L", ""), ("A", "2024-03-02T09:00", 7.2, "ppm", "")],
+            id="unit in the header or in the cell",
+        ),
+        pytest.param(
+            "time,QT101 [pH],CT-5 (mS/cm),comment\n2024-03-01 09:00,7.1,2.5,c\n2024-03-02 09:00,,2.6,\n",
+            [
+                ("QT101", "2024-03-01T09:00", 7.1, "pH", "c"),
+                ("CT-5", "2024-03-01T09:00", 2.5, "mS/cm", "c"),
+                ("CT-5", "2024-03-02T09:00", 2.6, "mS/cm", ""),
+            ],
+            id="a column a point",
+        ),
+    ],
+)
+def test_samples_are_read(tmp_path: Path, text: str, expected: list[tuple]) -> None:
+    reading = read(tmp_path, text)
+    found = [(s.point, s.time, s.value, s.unit, s.comment) for s in reading.samples]
+    assert [(p, t, v, u.lower(), c) for p, t, v, u, c in found] == [
+        (p, at(t), v, u.lower(), c) for p, t, v, u, c in expected
+    ]
+    assert reading.rows == reading.used + reading.refused.height
+
+
+def test_rows_that_cannot_be_used_are_refused_with_a_reason(tmp_path: Path) -> None:
+    text = "time,point,value\n2024-03-01,A,<0.1\nsoon,A,7\n2024-03-01,,7\n2024-03-01,A,\n2024-03-01,A,cloudy\n2024-03-01,A,7\n"
+    reading = read(tmp_path, text)
+    assert [(row["line"], row["reason"].split(":")[0]) for row in reading.refused.to_dicts()] == [
+        (2, "only a limit is known"),
+        (3, "no date that can be read"),
+        (4, "no point and no tag"),
+        (5, "no value"),
+        (6, "no number"),
+    ]
+    assert dict(reading.refused.schema) == REFUSED_SCHEMA
+    assert (reading.rows, reading.used, len(reading.samples)) == (6, 1, 1)
+
+
+def test_the_plants_zone_holds_for_times_without_one(tmp_path: Path) -> None:
+    reading = read(
+        tmp_path, "time,point,value\n2024-07-01 09:00,A,7\n", options=ReadOptions(tz="Europe/Vienna")
+    )
+    assert reading.samples[0].time == at("2024-07-01T07:00")
+
+
+def test_stated_columns_overrule(tmp_path: Path) -> None:
+    reading = read(
+        tmp_path, "a,b,c\n2024-07-01 09:00,A,7\n", columns={"time": "a", "point": "b", "value": "c"}
+    )
+    assert [(s.point, s.value) for s in reading.samples] == [("A", 7.0)]
+
+
+@pytest.mark.parametrize("text", ["", "nothing\n", "a;b\n1;2\n"])
+def test_what_is_no_list_comes_back_with_a_sentence(tmp_path: Path, text: str) -> None:
+    reading = read(tmp_path, text)
+    assert reading.samples == ()
+    assert len(reading.problems) == 1

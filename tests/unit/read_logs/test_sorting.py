@@ -1,0 +1,129 @@
+"""A folder is sorted by what its files hold, not by what they are called."""
+
+from __future__ import annotations
+
+import gzip
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from excursions.read.sorting import classify, sort_out
+
+CORPUS = Path(__file__).parents[2] / "corpus" / "files"
+
+FILES = {
+    "wide.csv": ("export", "time,pH,T,DO\n2024-01-01 00:00,7,20,8\n"),
+    "semicolons.csv": ("export", "Timestamp;AT-2103.PV;TT-2103.PV\n01.01.2024 00:00;7,0;20,1\n"),
+    "long.csv": ("export", "tag,time,value,quality\nA,2024-01-01 00:00,7,192\n"),
+    "long_by_point.csv": ("export", "Point,Date,Time,Reading,Unit\nAT-1,2024-01-01,00:00,7.1,pH\n"),
+    "no_header.csv": ("export", "2024-01-01 00:00,7.1,20\n2024-01-01 00:01,7.1,20\n"),
+    "river.csv": ("export", "Date,Time,Temp (C),SpCond (uS/cm),DO (mg/L),pH\n1/13/2024,0:00,20,500,8,7.1\n"),
+    "raw.csv": ("export", "time,pH mV,temperature,reference mV\n2024-01-01 00:00,7.1,20,3\n"),
+    "blocks.csv": ("export", "Tag;AT-1;TT-1\nUnit;pH;degC\n2024-01-01 00:00;7,1;20\n"),
+    "air.csv": ("export", "Date,Air temperature,Water level,Air pressure\n2024-01-01 00:00,30,20,1001\n"),
+    "lims.csv": (
+        "samples",
+        "Sample date,Station,Parameter,Result,Unit,Lab ID\n2024-01-01 09:00,AT-1,pH,7.1,pH,33\n",
+    ),
+    "values.csv": ("samples", "Datum;Messstelle;Laborwert\n2024-01-01 09:00;AT-1;7,1\n"),
+    "lab_values.csv": ("samples", "time,AT-1,AT-2\n2024-01-01 09:00,7.1,7.2\n"),
+    "lab_samples.csv": ("samples", "time,point,value,unit\n2024-01-01 09:00,AT-1,7.2,pH\n"),
+    "a.csv": ("calibrations", "date,tag,slope,zero\n2024-01-01,AT-1,98,7\n"),
+    "b.csv": ("calibrations", "date,tag,serial,action,comment\n2024-01-01,AT-1,77,replaced,\n"),
+    "c.csv": ("calibrations", "Datum;Messstelle;Puffer 1;mV 1\n01.02.2024;A;7,00;-1\n"),
+    "d.csv": ("calibrations", "date,tag,phase,buffer,mV\n2024-01-01,A,as found,7.00,-1\n"),
+    "events.csv": (
+        "ignored",
+        "id,point,kind,start,end\n1,A,step,2024-01-01T00:00:00Z,2024-01-01T00:00:00Z\n",
+    ),
+    "notes.txt": ("ignored", "Just words\nand more words\n"),
+    "README.md": ("ignored", "| time | value |\n"),
+    "plant.toml": ("register", "[[points]]\nname = 'A'\n"),
+    "broken.toml": ("register", "[[points\n"),
+    "pyproject.toml": ("ignored", "[project]\nname = 'x'\n"),
+    "empty.csv": ("export", ""),
+}
+
+
+@pytest.mark.parametrize("name", FILES)
+def test_a_file_is_known_by_what_it_holds(tmp_path: Path, name: str) -> None:
+    kind, text = FILES[name]
+    (tmp_path / name).write_text(text, encoding="utf-8")
+    assert classify(tmp_path / name)[0] == kind
+
+
+def test_minutes_in_a_row_are_an_export_whatever_the_headers_say(tmp_path: Path) -> None:
+    rows = "".join(f"2024-01-01 00:{minute:02d},3,7,1,2\n" for minute in range(30))
+    path = tmp_path / "x.csv"
+    path.write_text("time,probe,buffer tank 1 level,buffer tank 2 level,zero\n" + rows)
+    assert classify(path)[0] == "export"
+
+
+@pytest.mark.parametrize("path", sorted(CORPUS.glob("*.csv")), ids=lambda path: path.name)
+def test_no_export_of_the_corpus_is_taken_for_a_log(path: Path) -> None:
+    assert classify(path)[0] in ("export", "ignored")
+
+
+def test_a_folder_is_sorted_and_nothing_is_lost(tmp_path: Path) -> None:
+    for name, (_, text) in FILES.items():
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    (tmp_path / ".hidden.csv").write_text("time,x\n2024-01-01,1\n")
+    found = sort_out([tmp_path])
+    assert [path.name for path in found.calibrations] == ["a.csv", "b.csv", "c.csv", "d.csv"]
+    assert [path.name for path in found.samples] == [
+        "lab_samples.csv",
+        "lab_values.csv",
+        "lims.csv",
+        "values.csv",
+    ]
+    assert found.register is not None
+    assert found.register.name == "broken.toml"
+    assert {path.name for path, _ in found.ignored} == {
+        "README.md",
+        "events.csv",
+        "notes.txt",
+        "plant.toml",
+        "pyproject.toml",
+    }
+    assert all(reason for _, reason in found.ignored)
+    sorted_ = len(found.exports) + len(found.calibrations) + len(found.samples) + len(found.ignored) + 1
+    assert sorted_ == len(FILES)
+
+
+def test_a_file_given_by_name_is_an_export_unless_it_is_something_else(tmp_path: Path) -> None:
+    path = tmp_path / "notes.txt"
+    path.write_text("Just words\n")
+    assert sort_out([path]).exports == (path,)
+    assert sort_out([tmp_path / "missing.csv"]).exports == (tmp_path / "missing.csv",)
+
+
+def test_the_same_path_twice_is_one(tmp_path: Path) -> None:
+    path = tmp_path / "wide.csv"
+    path.write_text(FILES["wide.csv"][1])
+    assert sort_out([path, tmp_path, path]).exports == (path,)
+
+
+def test_a_folder_of_results_is_left_out_as_a_whole(tmp_path: Path) -> None:
+    (tmp_path / "out").mkdir()
+    (tmp_path / "out" / "run.json").write_text("{}")
+    (tmp_path / "out" / "wide.csv").write_text(FILES["wide.csv"][1])
+    assert sort_out([tmp_path]).ignored == ((tmp_path / "out", "a folder of results"),)
+
+
+def test_a_partitioned_data_set_is_one_export(tmp_path: Path) -> None:
+    part = tmp_path / "set" / "tag=A"
+    part.mkdir(parents=True)
+    pl.DataFrame({"time": ["2024-01-01"], "value": [1.0]}).write_parquet(part / "0.parquet")
+    assert sort_out([tmp_path]).exports == (tmp_path / "set",)
+
+
+def test_packed_files_and_parquet_are_looked_into(tmp_path: Path) -> None:
+    (tmp_path / "a.csv.gz").write_bytes(gzip.compress(FILES["a.csv"][1].encode()))
+    pl.DataFrame({"time": ["2024-01-01"], "tag": ["A"], "value": [1.0]}).write_parquet(tmp_path / "x.parquet")
+    pl.DataFrame({"date": ["2024-01-01"], "tag": ["A"], "slope": [98.0], "zero": [7.0]}).write_parquet(
+        tmp_path / "y.parquet"
+    )
+    found = sort_out([tmp_path])
+    assert [path.name for path in found.calibrations] == ["a.csv.gz", "y.parquet"]
+    assert [path.name for path in found.exports] == ["x.parquet"]
