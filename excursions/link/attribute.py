@@ -16,9 +16,10 @@ import numpy as np
 from excursions import clock
 from excursions.kinds import KINDS
 from excursions.link.ageing import Ageing, learn
+from excursions.link.beliefs import Beliefs, updated
 from excursions.link.candidates import Cause, causes
 from excursions.link.intervals import Interval, intervals
-from excursions.link.posterior import AGEING, UNRECORDED, Posterior, posterior
+from excursions.link.posterior import AGEING, UNRECORDED, Posterior, posterior, seen_in, weigh_sets
 from excursions.measurands import MEASURANDS
 from excursions.plant import Plant
 from excursions.records import Event, FloatArray, Link, Shift
@@ -26,6 +27,7 @@ from excursions.report.result import Levels
 
 # A shift between calibrations with a likelier-than-this damage in between teaches nothing about ageing.
 _DISTURBED = 0.3
+_ROUNDS = 3  # of learning how often and how much events damage
 _WORTH_A_ROW = 0.0005
 
 
@@ -56,7 +58,8 @@ def attribute(
     """
     tz = clock.zone(plant.zone)
     by_shift: dict[str, list[Link]] = {}
-    for weighed, ageing in weigh(shifts, events, plant, levels or {}):
+    every, ageing, _ = weigh(shifts, events, plant, levels or {})
+    for weighed in every:
         for index, shift in enumerate(weighed.interval.shifts):
             by_shift[shift.id] = _links(weighed, index, shift, ageing, tz)
     return tuple(link for shift in shifts for link in by_shift[shift.id])
@@ -64,17 +67,31 @@ def attribute(
 
 def weigh(
     shifts: Sequence[Shift], events: Sequence[Event], plant: Plant, levels: Mapping[str, Levels]
-) -> list[tuple[Weighed, Ageing]]:
-    """Learn ageing from all shifts, then weigh the causes of every interval."""
-    spans = [(span, causes(span, plant, levels)) for span in intervals(shifts, events)]
-    disturbed = {
-        s.id for span, found in spans if any(c.chance > _DISTURBED for c in found) for s in span.shifts
-    }
+) -> tuple[tuple[Weighed, ...], Ageing, Beliefs]:
+    """Learn ageing and damage from all shifts, and weigh the causes of every interval."""
+    spans = intervals(shifts, events)
+    found = [causes(span, plant, levels) for span in spans]
+    disturbed = {s.id for span, rows in zip(spans, found, strict=True) if _likely(rows) for s in span.shifts}
     ageing = learn(shifts, disturbed=disturbed)
-    return [
-        (Weighed(interval=span, causes=found, posterior=posterior(span, found, ageing)), ageing)
-        for span, found in spans
-    ]
+    beliefs = Beliefs()
+    for _ in range(_ROUNDS):
+        weights = [weigh_sets(span, rows, ageing, beliefs) for span, rows in zip(spans, found, strict=True)]
+        told = [seen_in(span, rows, w) for span, rows, w in zip(spans, found, weights, strict=True)]
+        beliefs = updated(told)
+        found = [causes(span, plant, levels, beliefs) for span in spans]
+    weighed = tuple(
+        Weighed(
+            interval=span,
+            causes=rows,
+            posterior=posterior(rows, span, weigh_sets(span, rows, ageing, beliefs)),
+        )
+        for span, rows in zip(spans, found, strict=True)
+    )
+    return weighed, ageing, beliefs
+
+
+def _likely(rows: Sequence[Cause]) -> bool:
+    return any(cause.chance > _DISTURBED for cause in rows)
 
 
 def principal(seen: Posterior, parameter: int) -> FloatArray:

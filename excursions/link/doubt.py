@@ -10,22 +10,33 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from excursions.calibrations import models
 from excursions.calibrations.shifts import histories
 from excursions.clock import NS_PER_HOUR
-from excursions.link.ageing import Ageing, learn, owner_of
+from excursions.link.ageing import Ageing, owner_of
 from excursions.link.attribute import Weighed, weigh
+from excursions.link.beliefs import Beliefs
 from excursions.link.candidates import causes
+from excursions.link.effects import believed_chance
 from excursions.link.intervals import intervals, is_of
-from excursions.link.posterior import posterior
-from excursions.link.priors import lasting_chance
+from excursions.link.posterior import posterior, weigh_sets
 from excursions.link.shape import OPENS_AT, span_of, window
 from excursions.plant import Plant, Point
 from excursions.records import Calibration, Doubt, Event, Link, Parameter, Shift
 from excursions.report.result import Levels
 
 _OPEN_KINDS = ("step", "drift", "fouling", "over_temperature", "thermal_shock")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Learned:
+    """What the plant's record taught of ageing and damage."""
+
+    ageing: Ageing
+    beliefs: Beliefs
+
 
 _Transmitters = dict[str, list[tuple[int, dict[str, Parameter]]]]
 
@@ -48,11 +59,11 @@ def doubt_windows(
     links : sequence of Link
         Not needed for the arithmetic, which weighs the causes itself; kept so that callers hand over what they show.
     """
-    weighed = weigh(shifts, events, plant, levels)
+    weighed, ageing, beliefs = weigh(shifts, events, plant, levels)
     transmitters = _transmitters(calibrations, plant)
-    closed = [_closed(one, transmitters, levels, plant) for one, _ in weighed]
-    ageing = weighed[0][1] if weighed else learn(shifts)
-    opened = _open_windows(events, calibrations, transmitters, ageing, levels, plant)
+    closed = [_closed(one, transmitters, levels, plant) for one in weighed]
+    learned = _Learned(ageing=ageing, beliefs=beliefs)
+    opened = _open_windows(events, calibrations, transmitters, learned, levels, plant)
     made = [*(one for one in closed if one), *opened]
     return tuple(sorted(made, key=lambda d: (d.point, d.start, d.probe)))
 
@@ -110,7 +121,7 @@ def _open_windows(
     events: Sequence[Event],
     calibrations: Sequence[Calibration],
     transmitters: _Transmitters,
-    ageing: Ageing,
+    learned: _Learned,
     levels: Mapping[str, Levels],
     plant: Plant,
 ) -> list[Doubt]:
@@ -121,7 +132,7 @@ def _open_windows(
         may = event.kind in _OPEN_KINDS and event.origin in ("probe", "undecided")
         if (
             may
-            and lasting_chance(event) >= OPENS_AT
+            and believed_chance(event, learned.beliefs) >= OPENS_AT
             and _last(event, real, math.inf) is _last(event, real, event.start)
         ):
             since.setdefault((event.point, event.probe), []).append(event)
@@ -130,7 +141,7 @@ def _open_windows(
         point = plant.point(name)
         if point is not None:
             last = _last(rows[0], real, math.inf)
-            windows.append(_open_one(point, rows, last, transmitters, ageing, levels, plant))
+            windows.append(_open_one(point, rows, last, transmitters, learned, levels, plant))
     return [one for one in windows if one]
 
 
@@ -154,7 +165,7 @@ def _open_one(
     events: Sequence[Event],
     last: Calibration | None,
     transmitters: _Transmitters,
-    ageing: Ageing,
+    learned: _Learned,
     levels: Mapping[str, Levels],
     plant: Plant,
 ) -> Doubt | None:
@@ -171,7 +182,10 @@ def _open_one(
     if not shifts or end <= start:
         return None
     interval = intervals(shifts, events)[0]
-    seen = posterior(interval, causes(interval, plant, levels), ageing, observed=False)
+    found = causes(interval, plant, levels, learned.beliefs)
+    seen = posterior(
+        found, interval, weigh_sets(interval, found, learned.ageing, learned.beliefs, observed=False)
+    )
     span = span_of(interval, used, point, levels, probe=events[0].probe, open_end=removed is None)
     return window(span, seen, "not verified by a calibration: error judged from the events alone")
 

@@ -13,18 +13,40 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
-from excursions.link.ageing import Ageing, months_of
-from excursions.link.candidates import Cause, Variant, kicks
+from excursions.link.ageing import Ageing, key_of, months_of
+from excursions.link.beliefs import Beliefs, Seen
+from excursions.link.candidates import Cause
+from excursions.link.effects import Variant, blind, kicks
 from excursions.link.intervals import Interval
-from excursions.link.priors import UNRECORDED_PER_MONTH
+from excursions.link.priors import expected, lasting_chance
 from excursions.records import FloatArray, IndexArray
 
 MOST = 3
-_PAIRED = 7  # causes that are tried together with others; the rest only alone
+_PAIRED = 8  # ways of acting that are tried together with others; the rest only alone
 DRAWS = 512
 _SEED = 20_060_103  # any number; fixed so that the same input gives the same output
 AGEING, UNRECORDED = -1, -2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Weights:
+    """Sets of ways of acting and how likely each is.
+
+    options : every way, with the column of its cause (the last column is the unrecorded)
+    members (n, MOST) : indices into options, -1 where there is none; weight (n,), sum 1
+    base_mean (p,), base (p, p) : ordinary ageing; noise (p, p) : of the measurement; found (p,) or None
+    """
+
+    options: tuple[tuple[int, Variant], ...]
+    members: IndexArray
+    weight: FloatArray
+    base_mean: FloatArray
+    base: FloatArray
+    noise: FloatArray
+    found: FloatArray | None
+    columns: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,117 +68,56 @@ class Posterior:
     observed: bool
 
 
-@dataclass(frozen=True, slots=True)
-class _Set:
-    """Causes that acted together: (column, variant) of each, and the logarithm of its weight."""
-
-    members: tuple[tuple[int, Variant], ...]
-    weight: float
-
-
-def posterior(
-    interval: Interval, causes: Sequence[Cause], ageing: Ageing, *, observed: bool = True
-) -> Posterior:
-    """Weigh the sets of causes against the found shifts and draw contributions.
-
-    Parameters
-    ----------
-    observed : bool
-        False draws from what is expected before a calibration (for events nobody has verified yet).
-    """
+def weigh_sets(
+    interval: Interval, causes: Sequence[Cause], ageing: Ageing, beliefs: Beliefs, *, observed: bool = True
+) -> Weights:
+    """Weigh every set of ways of acting against the found shifts (or, not `observed`, by its chance alone)."""
     shifts = interval.shifts
     found = np.array([s.change for s in shifts])
     noise = np.diag([s.uncertainty**2 for s in shifts])
     rows = [ageing.of(s).over(s) for s in shifts]
     base_mean, base = np.array([row[0] for row in rows]), np.diag([row[1] for row in rows])
-    unrecorded = _unrecorded(interval)
-    options = [*((i, v) for i, cause in enumerate(causes) for v in cause.variants), (len(causes), unrecorded)]
-    sets = _sets(
-        options,
-        len(causes),
-        lambda members: _log_likelihood(found, noise + base, base_mean, members) if observed else 0.0,
+    unrecorded = _unrecorded(interval, beliefs)
+    options = (
+        *((i, v) for i, cause in enumerate(causes) for v in cause.variants),
+        *((len(causes), v) for v in unrecorded),
     )
-    return _draw(
-        interval, causes, sets, found=found if observed else None, noise=noise, base_mean=base_mean, base=base
+    log_odds = _log_odds(options, len(causes) + 1)
+    alone = np.arange(len(options), dtype=np.int64)[:, None]
+    score = log_odds + _likelihood(options, alone, found - base_mean, noise + base, observed=observed)
+    best = sorted(np.argsort(-score, kind="stable")[:_PAIRED].tolist())
+    members = _members(options, best)
+    total = np.where(members >= 0, log_odds[members], 0.0).sum(axis=1)
+    total = total + _likelihood(options, members, found - base_mean, noise + base, observed=observed)
+    weight = np.exp(total - total.max())
+    keep = weight > 1e-6 * weight.sum()
+    return Weights(
+        options=options,
+        members=members[keep],
+        weight=weight[keep] / weight[keep].sum(),
+        base_mean=base_mean,
+        base=base,
+        noise=noise,
+        found=found if observed else None,
+        columns=len(causes) + 2,
     )
 
 
-def _unrecorded(interval: Interval) -> Variant:
-    chance = 1.0 - math.exp(-UNRECORDED_PER_MONTH * months_of(interval.shifts[0]))
-    size = kicks(interval.shifts)
-    return Variant(
-        chance=chance,
-        mean=np.zeros(size.size),
-        covariance=np.diag(size**2),
-        start=interval.start,
-        end=interval.end,
-    )
-
-
-def _log_likelihood(
-    found: FloatArray, base: FloatArray, mean: FloatArray, members: Sequence[tuple[int, Variant]]
-) -> float:
-    covariance = base + sum((v.covariance for _, v in members), np.zeros_like(base))
-    rest = found - mean - sum((v.mean for _, v in members), np.zeros_like(mean))
-    _, determinant = np.linalg.slogdet(covariance)
-    return float(-0.5 * (rest @ np.linalg.solve(covariance, rest) + determinant))
-
-
-def _sets(options: Sequence[tuple[int, Variant]], columns: int, likelihood: object) -> list[_Set]:
-    """All sets of at most `MOST` options of different causes, with normalised weights."""
-    assert callable(likelihood)
-    chance = np.zeros(columns + 1)
-    for column, variant in options:
-        chance[column] += variant.chance
-    log_none = np.log1p(-np.minimum(chance, 0.999))
-    alone = [((option,), _log_odds(option, log_none) + likelihood((option,))) for option in options]
-    best = sorted(range(len(alone)), key=lambda i: (-alone[i][1], i))[:_PAIRED]
-    last = len(options) - 1
-    chosen = [options[i] for i in sorted({*best, last})]
-    scored: list[tuple[tuple[tuple[int, Variant], ...], float]] = [((), likelihood(())), *alone]
-    for size in range(2, MOST + 1):
-        for members in itertools.combinations(chosen, size):
-            if len({column for column, _ in members}) == size:
-                scored.append((members, sum(_log_odds(m, log_none) for m in members) + likelihood(members)))
-    top = max(score for _, score in scored)
-    weights = np.array([math.exp(score - top) for _, score in scored])
-    weights /= weights.sum()
-    return [_Set(members, float(w)) for (members, _), w in zip(scored, weights, strict=True) if w > 1e-6]
-
-
-def _log_odds(option: tuple[int, Variant], log_none: FloatArray) -> float:
-    column, variant = option
-    return math.log(max(variant.chance, 1e-12)) - float(log_none[column])
-
-
-def _draw(
-    interval: Interval,
-    causes: Sequence[Cause],
-    sets: Sequence[_Set],
-    *,
-    found: FloatArray | None,
-    noise: FloatArray,
-    base_mean: FloatArray,
-    base: FloatArray,
-) -> Posterior:
-    """Contributions of every cause in `DRAWS` draws, conditioned on the found shift."""
-    parameters, columns = base_mean.size, len(causes) + 2
-    contribution = np.zeros((DRAWS, columns, parameters))
+def posterior(causes: Sequence[Cause], interval: Interval, weights: Weights) -> Posterior:
+    """Draw contributions from weighed sets."""
+    columns = weights.columns
+    contribution, chosen = _contributions(weights)
     when = np.empty((DRAWS, columns, 2))
     when[:, :, 0], when[:, :, 1] = interval.start, interval.end
-    acted = np.zeros(columns)
-    acted[-1] = 1.0
-    edges = np.concatenate(
-        [[0], np.round(np.cumsum([s.weight for s in sets]) / sum(s.weight for s in sets) * DRAWS)]
-    ).astype(int)
-    random = np.random.default_rng(_SEED)
-    normals = random.standard_normal((DRAWS, MOST + 2, parameters))
-    moments = random.permutation((np.arange(DRAWS) + 0.5) / DRAWS)
-    for one, low, high in zip(sets, edges[:-1], edges[1:], strict=True):
-        for column, _ in one.members:
-            acted[column] += one.weight
-        if high > low:
-            _fill(one, slice(low, high), normals[low:high], contribution, when, found, noise, base_mean, base)
+    starts = np.array([v.start for _, v in weights.options], dtype=np.float64)
+    ends = np.array([v.end for _, v in weights.options], dtype=np.float64)
+    column_of = np.array([c for c, _ in weights.options], dtype=np.int64)
+    for place in range(MOST):
+        option = chosen[:, place]
+        rows = np.flatnonzero(option >= 0)
+        when[rows, column_of[option[rows]], 0] = starts[option[rows]]
+        when[rows, column_of[option[rows]], 1] = ends[option[rows]]
+    moments = np.random.default_rng(_SEED + 1).permutation((np.arange(DRAWS) + 0.5) / DRAWS)
     sudden = interval.start + moments * (interval.end - interval.start)
     when[:, columns - 2, 0] = when[:, columns - 2, 1] = sudden
     return Posterior(
@@ -164,37 +125,145 @@ def _draw(
         cause=np.array([*range(len(causes)), UNRECORDED, AGEING], dtype=np.int64),
         contribution=contribution,
         when=when,
-        acted=acted,
-        observed=found is not None,
+        acted=_acted(weights),
+        observed=weights.found is not None,
     )
 
 
-def _fill(
-    one: _Set,
-    rows: slice,
-    normals: FloatArray,
-    contribution: FloatArray,
-    when: FloatArray,
-    found: FloatArray | None,
-    noise: FloatArray,
-    base_mean: FloatArray,
+def seen_in(interval: Interval, causes: Sequence[Cause], weights: Weights) -> Seen:
+    """What a weighed interval says of chances and sizes, for learning them."""
+    acted = _acted(weights)
+    return Seen(
+        events=tuple(
+            ((c.event.kind, c.event.origin), lasting_chance(c.event), float(acted[i]))
+            for i, c in enumerate(causes)
+        ),
+        months=months_of(interval.shifts[0]),
+        unrecorded=float(acted[len(causes)]),
+        kicks=tuple(_kick_sizes(interval, weights)),
+    )
+
+
+def _kick_sizes(interval: Interval, weights: Weights) -> list[tuple[tuple[str, str, str], float, float]]:
+    """Second moments of damage whose size no reading told: the unrecorded, over the table's kick."""
+    column_of = np.array([c for c, _ in weights.options], dtype=np.int64)
+    means, covariances = _moments(weights.options)
+    made = []
+    sets = [(row, w) for row, w in zip(weights.members, weights.weight, strict=True) if w > 0.01]
+    for row, w in sets:
+        own = [int(i) for i in row if i >= 0]
+        for i in own:
+            if column_of[i] != weights.columns - 2:
+                continue
+            total = weights.noise + weights.base + covariances[own].sum(axis=0)
+            rest = (
+                (weights.found if weights.found is not None else 0.0)
+                - weights.base_mean
+                - means[own].sum(axis=0)
+            )
+            gain = covariances[i] @ np.linalg.inv(total)
+            mean, spread = means[i] + gain @ rest, covariances[i] - gain @ covariances[i]
+            for p, shift in enumerate(interval.shifts):
+                row_of = expected(*key_of(shift))
+                kick = row_of.kick * row_of.scale(shift.before)
+                if kick > 0:
+                    made.append((key_of(shift), float(w), float((mean[p] ** 2 + spread[p, p]) / kick**2)))
+    return made
+
+
+def _unrecorded(interval: Interval, beliefs: Beliefs) -> tuple[Variant, ...]:
+    chance = 1.0 - math.exp(-beliefs.unrecorded * months_of(interval.shifts[0]))
+    size = kicks(interval.shifts, beliefs)
+    return blind(chance, np.zeros(size.size), size, interval.start, interval.end)
+
+
+def _log_odds(options: Sequence[tuple[int, Variant]], columns: int) -> FloatArray:
+    """Logarithm of the chance of each way over the chance that its cause did nothing."""
+    chance = np.zeros(columns)
+    for column, variant in options:
+        chance[column] += variant.chance
+    none = np.log1p(-np.minimum(chance, 0.999))
+    return np.array([math.log(max(v.chance, 1e-12)) - none[column] for column, v in options])
+
+
+def _members(options: Sequence[tuple[int, Variant]], best: Sequence[int]) -> IndexArray:
+    """All sets: none, each way alone, and the best ones in pairs and threes of different causes."""
+    sets: list[tuple[int, ...]] = [(), *((i,) for i in range(len(options)))]
+    for size in range(2, MOST + 1):
+        sets += [
+            chosen
+            for chosen in itertools.combinations(best, size)
+            if len({options[i][0] for i in chosen}) == size
+        ]
+    return np.array([chosen + (-1,) * (MOST - len(chosen)) for chosen in sets], dtype=np.int64)
+
+
+def _moments(options: Sequence[tuple[int, Variant]]) -> tuple[FloatArray, FloatArray]:
+    return np.array([v.mean for _, v in options]), np.array([v.covariance for _, v in options])
+
+
+def _likelihood(
+    options: Sequence[tuple[int, Variant]],
+    members: IndexArray,
+    rest: FloatArray,
     base: FloatArray,
-) -> None:
-    """Draw contributions of one set: from what is expected, then moved onto the found shift (Matheron's rule)."""
-    parts = [(-1, base_mean, base), *((column, v.mean, v.covariance) for column, v in one.members)]
-    drawn = [mean + normals[:, i] @ _root(covariance).T for i, (_, mean, covariance) in enumerate(parts)]
-    if found is not None:
-        total = noise + sum((covariance for _, _, covariance in parts), np.zeros_like(noise))
-        error = normals[:, -1] @ _root(noise).T
-        rest = np.linalg.solve(total, (found - sum(drawn, error)).T).T
-        drawn = [part + rest @ covariance for part, (_, _, covariance) in zip(drawn, parts, strict=True)]
-    for part, (column, _, _) in zip(drawn, parts, strict=True):
-        contribution[rows, column] = part
-    for column, variant in one.members:
-        when[rows, column, 0], when[rows, column, 1] = variant.start, variant.end
+    *,
+    observed: bool,
+) -> FloatArray:
+    """Log likelihood of the found shifts under each set (n,), up to a constant; zero when nothing was found."""
+    if not observed:
+        return np.zeros(len(members))
+    means, covariances = _moments(options)
+    there = (members >= 0).astype(np.float64)
+    total = base + np.einsum("nm,nmij->nij", there, covariances[members])
+    off = rest - np.einsum("nm,nmi->ni", there, means[members])
+    _, determinant = np.linalg.slogdet(total)
+    distance = np.einsum("ni,ni->n", off, np.linalg.solve(total, off[:, :, None])[:, :, 0])
+    return np.asarray(-0.5 * (distance + determinant), dtype=np.float64)
 
 
-def _root(covariance: FloatArray) -> FloatArray:
-    """A square root of a covariance that may be singular."""
-    values, vectors = np.linalg.eigh(covariance)
-    return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0)), dtype=np.float64)
+def _acted(weights: Weights) -> FloatArray:
+    """Chance that each column acted; ageing always does."""
+    column_of = np.array([c for c, _ in weights.options] + [weights.columns], dtype=np.int64)
+    acted = np.zeros(weights.columns + 1)
+    for place in range(MOST):
+        np.add.at(acted, column_of[weights.members[:, place]], weights.weight)
+    acted[weights.columns - 1] = 1.0
+    return acted[: weights.columns]
+
+
+def _contributions(weights: Weights) -> tuple[FloatArray, NDArray[np.int64]]:
+    """Contributions (draws, columns, p), and which ways acted in each draw (draws, MOST).
+
+    Drawn from what is expected, then moved onto the found shift (Matheron's rule).
+    """
+    edges = (np.arange(DRAWS) + 0.5) / DRAWS
+    index = np.minimum(np.searchsorted(np.cumsum(weights.weight), edges), len(weights.weight) - 1)
+    chosen = weights.members[index]
+    means, covariances = _moments(weights.options)
+    size = weights.base_mean.size
+    normals = np.random.default_rng(_SEED).standard_normal((MOST + 2, DRAWS, size))
+    there = (chosen >= 0)[:, :, None].astype(np.float64)
+    parts = there * (means[chosen] + np.einsum("nmij,mnj->nmi", _roots(covariances)[chosen], normals[:MOST]))
+    ageing = weights.base_mean + normals[MOST] @ _roots(weights.base[None])[0].T
+    if weights.found is not None:
+        spread = there[:, :, :, None] * covariances[chosen]
+        total = weights.noise + weights.base + spread.sum(axis=1)
+        error = normals[MOST + 1] @ _roots(weights.noise[None])[0].T
+        rest = weights.found - ageing - error - parts.sum(axis=1)
+        pull = np.linalg.solve(total, rest[:, :, None])[:, :, 0]
+        parts = parts + np.einsum("nmij,nj->nmi", spread, pull)
+        ageing = ageing + pull @ weights.base
+    made = np.zeros((DRAWS, weights.columns + 1, size))
+    column_of = np.array([c for c, _ in weights.options] + [weights.columns], dtype=np.int64)
+    rows = np.arange(DRAWS)
+    for place in range(MOST):
+        made[rows, column_of[chosen[:, place]]] += parts[:, place]
+    made[:, weights.columns - 1] = ageing
+    return made[:, : weights.columns], chosen
+
+
+def _roots(covariances: FloatArray) -> FloatArray:
+    """Square roots of covariances (n, p, p) that may be singular."""
+    values, vectors = np.linalg.eigh(covariances)
+    return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :], dtype=np.float64)

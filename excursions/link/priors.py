@@ -79,7 +79,7 @@ _LASTING: dict[str, float] = {
     "fouling": 0.5,
     "over_temperature": 0.5,
     "thermal_shock": 0.3,
-    "sterilisation": 0.03,
+    "sterilisation": 0.003,
     "stuck": 0.15,
     "slow_response": 0.2,
     "noise_growth": 0.15,

@@ -18,8 +18,9 @@ import numpy as np
 from excursions.calibrations import models
 from excursions.calibrations.levels import level_before
 from excursions.clock import NS_PER_S
-from excursions.link.candidates import Cause, usual_level
+from excursions.link.candidates import Cause
 from excursions.link.correct import hours_beyond
+from excursions.link.effects import usual_level
 from excursions.link.errors import reading_errors
 from excursions.link.intervals import Interval
 from excursions.link.posterior import Posterior

@@ -1,0 +1,259 @@
+"""What an event predicts for the parameters, as normal distributions."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from excursions.calibrations import models
+from excursions.calibrations.levels import level_before
+from excursions.clock import NS_PER_HOUR
+from excursions.link.beliefs import Beliefs
+from excursions.link.priors import HEAT_KINDS, expected, lasting_chance
+from excursions.measurands import MEASURANDS
+from excursions.plant import Plant
+from excursions.records import Event, FloatArray, Shift
+from excursions.report.result import Levels
+
+_WHOLE = 3.29  # width of a 90 % interval in standard deviations
+_STEP_SHARE = 0.1  # a step's size as seen against what remains of it at the calibration (cp)
+_DRIFT_SHARE = 0.25  # the same for a drift, which goes on or comes back a little (cp)
+_USUAL_DOSE_H = 20.0  # dose at which heat damage is as wide as the table's kick (cp)
+_MOST_CHANCE = 0.98
+
+# A jump of an electrode's reading is nearly always its zero's, a slow change may be the slope's too: (weight, share of
+# the slope's kick) (cp).  A linear probe's may be either, and one of them.
+_ELECTRODE_WAYS = {
+    "step": ((0.9, 0.03), (0.1, 0.6)),
+    "drift": ((0.75, 0.05), (0.25, 0.6)),
+    "fouling": ((0.75, 0.05), (0.25, 0.6)),
+}
+# Damage that the reading did not show is mostly small and now and then large: (weight, size against the kick) (cp).
+_BLIND_WAYS = ((0.7, 0.6), (0.3, 2.0))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Variant:
+    """One way a cause may have acted: chance of it, and the effect on the parameters (mean (p,), covariance (p, p)).
+
+    When it acts over time: at `start`, growing until `end` (the same instant for a sudden change).
+    """
+
+    chance: float
+    mean: FloatArray
+    covariance: FloatArray
+    start: int
+    end: int
+
+
+def variants(
+    event: Event,
+    consequences: Sequence[Event],
+    shifts: Sequence[Shift],
+    plant: Plant,
+    levels: Mapping[str, Levels],
+    beliefs: Beliefs,
+) -> tuple[Variant, ...]:
+    """The ways an event may have changed the probe; none when it is of a kind that does not."""
+    chance = believed_chance(event, beliefs)
+    if chance <= 0:
+        return ()
+    kick = kicks(shifts, beliefs)
+    if event.kind in _ELECTRODE_WAYS:
+        return tuple(_seen(event, chance, np.zeros(kick.size), kick, shifts, plant, levels))
+    size = _heat_size(event) if event.kind in HEAT_KINDS else 1.0
+    mean = (
+        -0.5 * size * np.where(_falls(shifts), kick, 0.0) if event.kind in HEAT_KINDS else np.zeros(kick.size)
+    )
+    seen = [
+        variant
+        for follower in consequences[:1]
+        if follower.kind in ("step", "drift")
+        for variant in _seen_heat(
+            follower,
+            max(chance, believed_chance(follower, beliefs)),
+            mean,
+            size * kick,
+            shifts,
+            plant,
+            levels,
+        )
+    ]
+    left = chance * (1.0 - sum(v.chance for v in seen))
+    return (*seen, *blind(left, mean, size * kick, event.start, event.start))
+
+
+def believed_chance(event: Event, beliefs: Beliefs) -> float:
+    """Chance that an event leaves lasting change, by table and by what the plant's record taught."""
+    return min(lasting_chance(event) * beliefs.chance.get((event.kind, event.origin), 1.0), _MOST_CHANCE)
+
+
+def blind(chance: float, mean: FloatArray, kick: FloatArray, start: int, end: int) -> tuple[Variant, ...]:
+    """Damage of unknown size: mostly small, now and then large."""
+    return tuple(
+        Variant(
+            chance=chance * weight,
+            mean=size * mean,
+            covariance=np.diag((size * kick) ** 2),
+            start=start,
+            end=end,
+        )
+        for weight, size in _BLIND_WAYS
+    )
+
+
+def kicks(shifts: Sequence[Shift], beliefs: Beliefs) -> FloatArray:
+    """Standard deviation of a damage, parameter by parameter."""
+    made = []
+    for s in shifts:
+        row = expected(s.measurand, s.parameter, s.unit)
+        made.append(
+            row.kick * row.scale(s.before) * beliefs.kick.get((s.measurand, s.parameter, s.unit), 1.0)
+        )
+    return np.array(made)
+
+
+def _seen(
+    event: Event,
+    chance: float,
+    mean: FloatArray,
+    kick: FloatArray,
+    shifts: Sequence[Shift],
+    plant: Plant,
+    levels: Mapping[str, Levels],
+) -> list[Variant]:
+    """A change of the reading of known size: parameter moves that add up to it."""
+    made = [
+        _conditioned(event, chance * weight, mean, part * kick, shifts, plant, levels)
+        for weight, part in _ways(event.kind, shifts)
+    ]
+    if event.kind != "fouling":
+        return made
+    # A coating may be gone when the probe is cleaned for the calibration: then nothing is left to find.
+    gone = Variant(
+        chance=0.5 * chance,
+        mean=np.zeros(kick.size),
+        covariance=np.diag((0.02 * kick) ** 2),
+        start=event.start,
+        end=event.end,
+    )
+    return [*(_halved(variant) for variant in made), gone]
+
+
+def _seen_heat(
+    event: Event,
+    chance: float,
+    mean: FloatArray,
+    kick: FloatArray,
+    shifts: Sequence[Shift],
+    plant: Plant,
+    levels: Mapping[str, Levels],
+) -> list[Variant]:
+    """Heat that the reading showed: any mixture of slope loss and zero move that adds up to what was seen."""
+    return [
+        _conditioned(event, chance * weight, size * mean, size * kick, shifts, plant, levels)
+        for weight, size in _BLIND_WAYS
+    ]
+
+
+def _halved(variant: Variant) -> Variant:
+    return Variant(
+        chance=0.5 * variant.chance,
+        mean=variant.mean,
+        covariance=variant.covariance,
+        start=variant.start,
+        end=variant.end,
+    )
+
+
+def _ways(kind: str, shifts: Sequence[Shift]) -> list[tuple[float, FloatArray]]:
+    """(weight, factor on each parameter's kick): which parameters take a change of the reading."""
+    gains = np.array([s.parameter in models.GAIN_NAMES for s in shifts])
+    if models.form(shifts[0].measurand, {}).kind == "electrode":
+        return [(weight, np.where(gains, part, 1.0)) for weight, part in _ELECTRODE_WAYS[kind]]
+    if gains.any() and not gains.all():
+        return [(0.5, np.where(gains, 0.02, 1.0)), (0.5, np.where(gains, 1.0, 0.02))]
+    return [(1.0, np.ones(len(shifts)))]
+
+
+def _conditioned(
+    event: Event,
+    chance: float,
+    mean: FloatArray,
+    kick: FloatArray,
+    shifts: Sequence[Shift],
+    plant: Plant,
+    levels: Mapping[str, Levels],
+) -> Variant:
+    """Normal effect conditioned on the size seen in the reading."""
+    slopes = sensitivity(shifts, *level_of(event, shifts[0], levels))
+    start, end = (
+        event.start,
+        event.start if event.kind == "step" else max(event.end, event.start + NS_PER_HOUR),
+    )
+    spread = size_uncertainty(event, plant)
+    covariance = np.diag(kick**2)
+    total = float(slopes @ covariance @ slopes) + spread**2
+    if math.isfinite(event.size) and math.isfinite(total) and total > 0:
+        gain = covariance @ slopes / total
+        mean = mean + gain * (event.size - float(slopes @ mean))
+        covariance = covariance - np.outer(gain, gain) * total
+    return Variant(chance=chance, mean=mean, covariance=covariance, start=start, end=end)
+
+
+def _falls(shifts: Sequence[Shift]) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    """Parameters that heat lowers; others may go either way."""
+    return np.array(
+        [s.parameter in models.GAIN_NAMES or (s.parameter == "zero" and s.unit == "deg") for s in shifts]
+    )
+
+
+def _heat_size(event: Event) -> float:
+    """Size of heat damage against the table's kick: grows slowly with the dose above rating."""
+    dose = event.details.get("dose_h", math.nan)
+    if not math.isfinite(dose) or dose <= 0:
+        return 1.0
+    return min(max(math.sqrt(dose / _USUAL_DOSE_H), 0.3), 2.0)
+
+
+def size_uncertainty(event: Event, plant: Plant) -> float:
+    """Standard uncertainty of a change of the reading as a prediction of what a calibration will find."""
+    share = _STEP_SHARE if event.kind == "step" else _DRIFT_SHARE
+    known = math.isfinite(event.size_low) and math.isfinite(event.size_high)
+    seen = abs(event.size_high - event.size_low) / _WHOLE if known else 0.0
+    point = plant.point(event.point)
+    least = 0.2 * point.tolerance_at(event.details.get("before", 0.0)) if point else 0.0
+    return math.sqrt(seen**2 + (share * event.size) ** 2 + least**2)
+
+
+def level_of(event: Event, shift: Shift, levels: Mapping[str, Levels]) -> tuple[float, float]:
+    """Level and temperature where the process sat when an event began; usual ones where unknown."""
+    seen, temp = level_before(levels, event.point, event.start, since=shift.start)
+    level = event.details.get("before", seen)
+    return (level if math.isfinite(level) else usual_level(shift.measurand)), temp
+
+
+def usual_level(measurand: str) -> float:
+    """A level to reckon with when the record shows none: pH 7, else the middle of a low usual range."""
+    if measurand == "ph":
+        return 7.0
+    low, high = MEASURANDS[measurand].usual
+    return 0.3 * (low + high) if math.isfinite(low) and math.isfinite(high) else math.nan
+
+
+def sensitivity(shifts: Sequence[Shift], level: float, temp: float) -> FloatArray:
+    """Change of the reading for a unit change of each parameter (p,), at a level; 0 where it cannot be told."""
+    shape = models.form(shifts[0].measurand, {s.parameter: s.unit for s in shifts})
+    used = {s.parameter: s.before for s in shifts if s.parameter in shape.units}
+    steps = 1e-3 * kicks(shifts, Beliefs())
+    slopes = np.zeros(len(shifts))
+    for i, shift in enumerate(shifts):
+        if shift.parameter in shape.units and steps[i] > 0:
+            real = used | {shift.parameter: shift.before + float(steps[i])}
+            slopes[i] = (
+                models.indicated(shape, level, used=used, real=real, temp_degc=temp) - level
+            ) / steps[i]
+    return np.where(np.isfinite(slopes), slopes, 0.0)
