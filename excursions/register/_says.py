@@ -72,10 +72,18 @@ def _segment_says(tokens: Sequence[str]) -> Named:
     for role in ("setting", "limit", "temperature"):
         if role in roles:
             return Named(role=role, measurand=measurand, strong=True)
-    if measurand and tokens[-1] in ("T", "t"):
+    if (measurand and tokens[-1] in ("T", "t")) or _ends_in_letters_of(tokens, "temperature"):
         return Named(role="temperature", measurand=measurand, strong=True)
+    if _ends_in_letters_of(tokens, "pressure"):
+        return Named(role="pressure", measurand=measurand, strong=True)
     found = next((role for role in reversed(roles) if role), "")
     return Named(role=found, measurand=measurand, strong=True) if found else _letters_say(tokens)
+
+
+def _ends_in_letters_of(tokens: Sequence[str], role: str) -> bool:
+    """``F1-PH.TT``, ``F1_PH_TT``: loop letters without a number at the end say what the signal is."""
+    last = len(tokens) - 1
+    return _words.loop_letters(tokens[last]) == role and not _numbered(tokens, last)
 
 
 def _segment_measurand(tokens: Sequence[str]) -> str:
@@ -165,6 +173,8 @@ def _carries_no_identity(tokens: Sequence[str], at: int, role: str) -> bool:
         word in ("sp", "spec", "specific")
         and _words.measurand_of("".join(tokens[at + 1 : at + 2])) == "conductivity"
     ):
+        return True
+    if at == len(tokens) - 1 and role in ("temperature", "pressure") and _ends_in_letters_of(tokens, role):
         return True
     single = {"temperature": "t", "pressure": "p"}.get(role, "")
     last = max((i for i, token in enumerate(tokens) if not token.isdigit()), default=-1)

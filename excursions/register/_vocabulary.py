@@ -57,7 +57,7 @@ MEASURANDS: dict[str, Row] = {
     "oxygen_saturation": (words("po2"), ()),
     "co2": (words("co2 dco2"), ("kohlendiox", "kohlensaur")),
     "co2_pressure": (words("pco2"), ()),
-    "turbidity": (words("ntu fnu haze tbd trb"), ("turb", "trub", "trueb")),
+    "turbidity": (words("ntu fnu haze tu tbd"), ("turb", "trub", "trueb")),
 }
 # Quantities that are no analytical probe's: a name that carries one of these is not guessed to be one.
 PROCESS: Row = (
@@ -76,3 +76,21 @@ READING = words(
     "cur current avg mean mittel raw roh data daten signal sig process probe sensor sonde sonda fuhler fuehler"
 )
 FLAG_WORDS = words("active activ aktiv actif activo ativo on running flag valve open bool status vlv ventil")
+# Words that people shorten by leaving out the vowels (``WSH``, ``TMP``, ``CNDCT``), with what they say.
+SHORTENED: tuple[tuple[str, str], ...] = (
+    ("temperature", "temperature"),
+    ("hold", "hold"),
+    ("wash", "wash"),
+    ("clean", "wash"),
+    ("rinse", "wash"),
+    ("flush", "wash"),
+    ("spray", "wash"),
+    ("pressure", "pressure"),
+    ("druck", "pressure"),
+    ("status", "status"),
+    ("alarm", "limit"),
+    ("conductivity", "conductivity"),
+    ("turbidity", "turbidity"),
+    ("trubung", "turbidity"),
+    ("redox", "redox"),
+)

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from functools import lru_cache
 
 from excursions.read.fold import plain
-from excursions.register._vocabulary import MEASURANDS, PROCESS, ROLES
+from excursions.register._vocabulary import MEASURANDS, PROCESS, ROLES, SHORTENED
 
 _SEGMENT = re.compile(r"[/\\|>]|::|(?<=\D)\.(?=\D)|(?<=\d)\.(?=[^\W\d])|(?<=[^\W\d])\.(?=\d)")
 _TOKEN = re.compile(
@@ -73,11 +73,22 @@ def _is(word: str, table: tuple[frozenset[str], tuple[str, ...]]) -> bool:
     return word in whole or any(word.startswith(start) for start in starts)
 
 
+def _shortened(word: str) -> str:
+    """Role or measurand of a word written without its vowels: at least three letters, all consonants."""
+    if len(word) < 3 or not word.isalpha() or re.search(r"[aeiou]", word):
+        return ""
+    return next((said for skeleton, said in _SKELETONS if skeleton.startswith(word)), "")
+
+
+_SKELETONS = tuple((word[0] + re.sub(r"[aeiou]", "", word[1:]), said) for word, said in SHORTENED)
+
+
 @lru_cache(maxsize=65_536)
 def role_of(token: str) -> str:
     """Role that this token gives a signal, or empty."""
     word = token.casefold()
-    return next((role for role, table in ROLES.items() if _is(word, table)), "")
+    said = _shortened(word)
+    return next((role for role, table in ROLES.items() if said == role or _is(word, table)), "")
 
 
 @lru_cache(maxsize=65_536)
@@ -85,7 +96,8 @@ def measurand_of(token: str) -> str:
     """Measurand that this token names, or empty; ``PHIT`` and ``DOT`` name theirs before their loop letters."""
     match = _LETTERED.match(token)
     word = (match[1] if match else token).casefold()
-    return next((key for key, table in MEASURANDS.items() if _is(word, table)), "")
+    said = _shortened(word)
+    return next((key for key, table in MEASURANDS.items() if said == key or _is(word, table)), "")
 
 
 @lru_cache(maxsize=65_536)

@@ -127,6 +127,19 @@ def the_point(*tags: tuple[str, ...]) -> Point:
             id="a trailing T behind a measurand",
         ),
         pytest.param(
+            (("W.F1-PH.PV", "ph"), ("W.F1-PH.TT", "degc"), ("W.F1-CO2.PV", "us"), ("W.F1-CO2.TT", "degc")),
+            [
+                ("W.F1-PH", "ph", "W.F1-PH.PV", "W.F1-PH.TT"),
+                ("W.F1-CO2", "co2", "W.F1-CO2.PV", "W.F1-CO2.TT"),
+            ],
+            id="loop letters without a number at the end",
+        ),
+        pytest.param(
+            (("L1_CNDCT", "us"), ("L1_TMPR", "degc")),
+            [("L1", "conductivity", "L1_CNDCT", "L1_TMPR")],
+            id="words without vowels",
+        ),
+        pytest.param(
             (("T_R1", "degc"), ("pH_R1", "ph")), [("pH_R1", "ph", "pH_R1", "T_R1")], id="a leading T"
         ),
         pytest.param(
