@@ -208,6 +208,7 @@ def evenly(live: Live, blocks: Blocks, *, drawn: bool) -> Live:
     value = np.interp(time, live.time, live.value) if drawn else live.value[before]
     fresh = np.zeros(time.size, dtype=np.bool_)
     fresh[::EVEN] = blocks.broken
+    fresh[:1] = True
     return Live(time=time, value=value, index=before, fresh=fresh)
 
 

@@ -16,6 +16,8 @@ from excursions.detect.interruptions import InterruptionSettings, detect_interru
 from excursions.detect.merge import merge
 from excursions.detect.noise import NoiseSettings, detect_noise
 from excursions.detect.over_temperature import OverTemperatureSettings, detect_over_temperature
+from excursions.detect.periodic import PeriodicSettings, detect_periodic
+from excursions.detect.response import ResponseSettings, detect_slow_response
 from excursions.detect.spikes import SpikeSettings, detect_spikes
 from excursions.detect.step import StepSettings, detect_step
 from excursions.detect.stuck import StuckSettings, detect_stuck
@@ -44,6 +46,8 @@ DETECTORS: tuple[Detector, ...] = (
     Detector("step", detect_step, StepSettings),
     Detector("drift", detect_drift, DriftSettings),
     Detector("fouling", detect_fouling, FoulingSettings),
+    Detector("slow_response", detect_slow_response, ResponseSettings),
+    Detector("periodic", detect_periodic, PeriodicSettings),
 )
 
 

@@ -1,7 +1,8 @@
 """Drift: the reading walks away slowly.  Fouling: it does, and a cleaning brings it back.
 
-Method: slow changes are what the search over all widths (:mod:`excursions.detect.scan`) finds and a ramp of
-hours or more explains better than a step; ramps that continue one another are one.  A straight walk over
+Method: slow changes are what the search over all widths (:mod:`excursions.detect.scan`) finds in a record
+whose sudden changes are taken out (:mod:`excursions.detect.plateaus`), and a ramp of hours or more explains
+better than a step, and the stretches that walk more steadily than any other (:mod:`excursions.detect.slopes`).  A straight walk over
 the whole record, which has no level before it, is tested by its slope against the long-run scatter around
 it.  The value alone cannot say whose drift it is: a neighbour that stays, laboratory samples that disagree,
 or a calibration or cleaning that takes it out can.
@@ -21,22 +22,27 @@ import numpy as np
 from scipy.stats import t as student
 
 from excursions.clock import NS_PER_DAY, NS_PER_S, duration_text
+from excursions.detect.apart import apart_from_neighbours
+from excursions.detect.laboratory import disagreements, samples_clue
 from excursions.detect.origin import (
     Clue,
     expected_faults,
     heat_clue,
     name_origin,
-    related,
     weigh,
     words_of,
 )
-from excursions.detect.scan import Change, changes
+from excursions.detect.plateaus import Joined, joined
+from excursions.detect.scan import SUSPICION, changes
 from excursions.detect.severity import severity_of
-from excursions.detect.shape import ramp, transition_of
+from excursions.detect.shape import ramp, ramp_around
+from excursions.detect.slopes import steady_runs
 from excursions.detect.survey import Survey, survey_of
 from excursions.records import CALIBRATING, CLEANING, WASHING, Event, FloatArray, Record
 
 FEWEST_BLOCKS = 32
+SAW = 2  # returns that make a walk a saw-tooth
+TRIFLE = 0.5  # of the tolerance: smaller changes are not reported
 BINS = 96  # points a record is brought down to for the test of a straight walk
 TAKEN_OUT = (0.4, 1.6)  # share of a drift that a reset must undo
 
@@ -56,7 +62,10 @@ class DriftSettings:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Walk:
-    """A slow change [lo, hi) in blocks: from `before` by `size`, its chance number and the basis of finding it."""
+    """A slow change [lo, hi) in blocks: from `before` by `size`, its chance number.
+
+    basis: neighbour it was found against, or empty; joints, returns: sudden changes it goes on through, and
+    those that undo it; straight: over the whole record."""
 
     lo: int
     hi: int
@@ -65,6 +74,9 @@ class _Walk:
     spread: float
     expected: float
     basis: str = ""
+    joints: int = 0
+    returns: int = 0
+    straight: bool = False
 
 
 def detect_drift(record: Record, settings: DriftSettings | None = None) -> tuple[Event, ...]:
@@ -80,8 +92,12 @@ def detect_drift(record: Record, settings: DriftSettings | None = None) -> tuple
     survey = survey_of(record)
     if survey is None or len(survey.blocks) < FEWEST_BLOCKS:
         return ()
-    walks = _against_neighbours(survey, settings)
-    for walk in _own(survey, settings):
+    walks: list[_Walk] = []
+    for name, series in (*apart_from_neighbours(survey), ("", survey.rest)):
+        for walk in _walks(survey, series, name, settings) or _straight(survey, series, name, settings):
+            if not any(walk.lo < other.hi and other.lo < walk.hi for other in walks):
+                walks.append(walk)
+    for walk in _by_samples(record, survey):
         if not any(walk.lo < other.hi and other.lo < walk.hi for other in walks):
             walks.append(walk)
     if len(walks) > settings.most:
@@ -90,44 +106,97 @@ def detect_drift(record: Record, settings: DriftSettings | None = None) -> tuple
     return tuple(sorted((e for e in events if e is not None), key=lambda event: event.start))
 
 
-def _own(survey: Survey, settings: DriftSettings) -> list[_Walk]:
-    """Slow changes of the reading itself."""
-    every = changes(survey.rest, survey.blocks.broken, floor=0.3 * survey.quantum)
-    found = _joined(survey, every, settings)
-    return found or _straight(survey, settings)
-
-
-def _joined(survey: Survey, every: tuple[Change, ...], settings: DriftSettings) -> list[_Walk]:
-    """Ramps of slow changes; those that overlap and go the same way are one."""
-    shortest = max(settings.fastest_s, settings.fastest_blocks * survey.blocks.width_s)
+def _walks(survey: Survey, series: FloatArray, name: str, settings: DriftSettings) -> list[_Walk]:
+    """Slow ramps of a series whose sudden changes are taken out; those that go on as one are one."""
+    pieces = joined(series, survey.blocks.broken, quantum=survey.quantum)
+    if pieces.block.size < FEWEST_BLOCKS:
+        return []
+    shortest = max(settings.fastest_s / survey.blocks.width_s, settings.fastest_blocks)
+    level = pieces.level
+    places = [
+        (c.at, c.width, c.spread, c.expected)
+        for c in changes(level, pieces.block < 0, floor=0.3 * survey.quantum)
+    ]
+    places += [
+        ((run.lo + run.hi) // 2, run.hi - run.lo, math.nan, run.expected)
+        for run in steady_runs(level, at_most=SUSPICION)
+    ]
     found: list[_Walk] = []
-    for change in every:
-        shape = transition_of(survey, change)
-        if shape.length_s <= shortest or change.across:
+    for at, width, spread, expected in sorted(places):
+        lo, hi, begin, end = ramp_around(level, at, width)
+        if end - begin < shortest:
             continue
-        lo = survey.blocks.at(int(survey.live.time[shape.first]))
-        hi = survey.blocks.at(int(survey.live.time[shape.last]))
+        size = _mean(level, end, hi) - _mean(level, lo, begin)
+        lo_block, hi_block = int(pieces.block[begin]), int(pieces.block[min(end, level.size - 1)])
+        usual = 1.4826 * float(np.median(np.abs(level[end - begin :] - level[: begin - end])))
         walk = _Walk(
-            lo=lo,
-            hi=max(hi, lo + 1),
-            before=shape.before,
-            size=shape.size,
-            spread=change.spread,
-            expected=change.expected,
+            lo=lo_block,
+            hi=hi_block,
+            before=float(survey.blocks.level[lo_block]),
+            size=size,
+            spread=spread if math.isfinite(spread) else usual,
+            expected=expected,
+            basis=name,
+            joints=int(np.count_nonzero((pieces.joint > begin) & (pieces.joint < end))),
+            returns=_returns(pieces, begin, end, size),
         )
-        last = found[-1] if found else None
-        if last is not None and walk.lo <= last.hi and walk.size * last.size > 0:
-            found[-1] = max(last, walk, key=lambda one: abs(one.size))
+        if found and walk.lo <= found[-1].hi and walk.size * found[-1].size > 0:
+            found[-1] = max(found[-1], walk, key=lambda one: abs(one.size))
         else:
             found.append(walk)
     return found
 
 
-def _straight(survey: Survey, settings: DriftSettings) -> list[_Walk]:
+def _by_samples(record: Record, survey: Survey) -> list[_Walk]:
+    """A stretch in which laboratory samples disagree, with its onset from the reading where it shows one."""
+    found = []
+    pieces = joined(survey.rest, survey.blocks.broken, quantum=survey.quantum)
+    for one in disagreements(record, survey):
+        lo, hi = survey.blocks.at(one.before), survey.blocks.at(one.end)
+        window = np.flatnonzero((pieces.block >= 2 * lo - hi) & (pieces.block <= hi))
+        if hi - lo < 2 or window.size < 8:
+            continue
+        begin, end = ramp(pieces.level[window], window.size // 2)
+        inner = (pieces.level[window[end:]].mean() - pieces.level[window[: begin + 1]].mean()) * one.shift > 0
+        found.append(
+            _Walk(
+                lo=int(pieces.block[window[begin]]) if inner and end > begin else lo,
+                hi=hi,
+                before=float(survey.blocks.level[lo]),
+                size=one.shift,
+                spread=one.scatter,
+                expected=one.expected,
+            )
+        )
+    return found
+
+
+def _mean(level: FloatArray, lo: int, hi: int) -> float:
+    """Mean over a stretch, or the nearest value where it is empty."""
+    return float(np.mean(level[lo:hi])) if hi > lo else float(level[min(lo, level.size - 1)])
+
+
+def _returns(pieces: Joined, begin: int, end: int, size: float) -> int:
+    """Sudden changes inside a walk that undo what was walked since the one before, as a cleaning does."""
+    count, since = 0, begin
+    for at, jump in zip(pieces.joint, pieces.jump, strict=True):
+        if not begin < at < end:
+            continue
+        walked = float(pieces.level[at] - pieces.level[since])
+        if (
+            walked * size > 0
+            and TAKEN_OUT[0] <= -jump / walked <= TAKEN_OUT[1]
+            and abs(walked) > 0.1 * abs(size)
+        ):
+            count, since = count + 1, int(at)
+    return count
+
+
+def _straight(survey: Survey, series: FloatArray, name: str, settings: DriftSettings) -> list[_Walk]:
     """A straight walk over the whole record, by its slope against autocorrelated scatter."""
-    n = min(BINS, len(survey.rest))
-    edge = np.linspace(0, len(survey.rest), n + 1).astype(np.int64)
-    level = np.add.reduceat(survey.rest, edge[:-1]) / np.diff(edge)
+    n = min(BINS, series.size)
+    edge = np.linspace(0, series.size, n + 1).astype(np.int64)
+    level = np.add.reduceat(series, edge[:-1]) / np.diff(edge)
     time = survey.blocks.start[edge[:-1]] / NS_PER_DAY
     slope, error = slope_and_error(time, level)
     if not abs(slope) > settings.straight_t * error:
@@ -143,7 +212,8 @@ def _straight(survey: Survey, settings: DriftSettings) -> list[_Walk]:
             size=size,
             spread=error * span,
             expected=chance,
-            basis="a straight walk over the whole record",
+            basis=name,
+            straight=True,
         )
     ]
 
@@ -173,49 +243,6 @@ def slope_and_error(x: FloatArray, y: FloatArray) -> tuple[float, float]:
     return slope, math.sqrt(variance / float(dx @ dx) * (1 + r) / (1 - r))
 
 
-def _against_neighbours(survey: Survey, settings: DriftSettings) -> list[_Walk]:
-    """Slow changes of the difference to a neighbour that usually goes along."""
-    found: list[_Walk] = []
-    for name, other in survey.neighbours.items():
-        if not related(survey.blocks.level, other) or not np.isfinite(other).all():
-            continue
-        gain = _gain(survey.blocks.level, other)
-        apart = survey.blocks.level - gain * other
-        for change in changes(apart, survey.blocks.broken, floor=0.3 * survey.quantum):
-            half = 2 * change.width
-            lo, hi = max(change.at - half, 0), min(change.at + half, len(apart))
-            begin, end = ramp(apart[lo:hi], change.at - lo)
-            if (
-                end - begin
-            ) * survey.blocks.width_s <= settings.fastest_s or end - begin < settings.fastest_blocks:
-                continue
-            before, after = (
-                float(np.mean(apart[lo : lo + max(begin, 1)])),
-                float(np.mean(apart[lo + end : hi])),
-            )
-            found.append(
-                _Walk(
-                    lo=lo + begin,
-                    hi=lo + end,
-                    before=float(survey.blocks.level[lo + begin]),
-                    size=after - before,
-                    spread=change.spread,
-                    expected=change.expected,
-                    basis=name,
-                )
-            )
-    return found
-
-
-def _gain(level: FloatArray, other: FloatArray) -> float:
-    """Median ratio of the changes of two signals that go together (Theil-Sen over neighbouring blocks)."""
-    step = max(1, level.size // 500)
-    dy, dx = level[step:] - level[:-step], other[step:] - other[:-step]
-    large = np.abs(dx) >= np.quantile(np.abs(dx), 0.5)
-    usable = large & (dx != 0)
-    return float(np.median(dy[usable] / dx[usable])) if usable.any() else 1.0
-
-
 def _event(
     record: Record, survey: Survey, walks: list[_Walk], walk: _Walk, settings: DriftSettings
 ) -> Event | None:
@@ -228,12 +255,8 @@ def _event(
         heat_clue(record, start),
         *_reset_clue(reset),
         *_company(survey, walk),
-        *_samples_clue(record, survey, start, end, walk),
-        *(
-            (Clue(odds=8.0, words=f"against {walk.basis}, which usually goes along"),)
-            if _by_neighbour(walk, survey)
-            else ()
-        ),
+        *samples_clue(record, survey, *_error_span(start, end, walk), _error_shift(walk)),
+        *_walk_clues(walk),
     )
     prior = expected_faults(settings.drifts_per_year, survey.years)
     probe = weigh(prior=prior, chance=walk.expected + alike + settings.unexplained, clues=clues)
@@ -241,20 +264,22 @@ def _event(
     confidence = probe if origin != "process" else (1 - probe) * prior / (prior + walk.expected)
     if prior < walk.expected or confidence < settings.least_confidence or end <= start:
         return None
-    days = (end - start) / NS_PER_DAY
+    days, size = (end - start) / NS_PER_DAY, _tooth(walk)
+    if abs(size) < TRIFLE * record.point.tolerance_at(walk.before):
+        return None
     open_end = walk.hi >= len(blocks) - 2
     return Event(
         point=record.point.name,
-        kind="fouling" if reset in (CLEANING, WASHING) else "drift",
+        kind="fouling" if reset in (CLEANING, WASHING) or walk.returns >= SAW else "drift",
         start=start,
         end=end,
-        size=walk.size,
-        size_low=walk.size - 1.645 * walk.spread,
-        size_high=walk.size + 1.645 * walk.spread,
+        size=size,
+        size_low=size - 1.645 * walk.spread,
+        size_high=size + 1.645 * walk.spread,
         size_unit=record.value.unit if record.value else "",
         confidence=confidence,
         origin=origin,
-        severity=severity_of(record, walk.before, walk.size),
+        severity=severity_of(record, walk.before, size),
         probe=record.plant.probe_at(record.point.name, start) or "",
         onset_uncertainty_s=0.1 * (end - start) / NS_PER_S,
         open_start=walk.lo == 0,
@@ -262,15 +287,40 @@ def _event(
         evidence=(
             f"walked by {walk.size:.3g} in {duration_text((end - start) / NS_PER_S)}",
             f"usual change over that time {walk.spread:.2g}; {alike} other slow changes of that size",
-            *((walk.basis,) if walk.basis.startswith("a straight") else ()),
+            *(("a straight walk over the whole record",) if walk.straight else ()),
             *words_of(clues),
         ),
-        details={"rate_per_day": walk.size / days},
+        details={
+            "rate_per_day": walk.size / days,
+            **({"stretches": walk.returns + 1.0} if walk.returns >= SAW else {}),
+        },
     )
 
 
-def _by_neighbour(walk: _Walk, survey: Survey) -> bool:
-    return walk.basis in survey.neighbours
+def _error_span(start: int, end: int, walk: _Walk) -> tuple[int, int]:
+    """Span in which samples show the error: the later half of a walk and a while after; all of a saw-tooth."""
+    return (start, end) if walk.returns >= SAW else ((start + end) // 2, end + (end - start) // 4)
+
+
+def _error_shift(walk: _Walk) -> float:
+    return 0.5 * _tooth(walk) if walk.returns >= SAW else 0.8 * walk.size
+
+
+def _tooth(walk: _Walk) -> float:
+    """Change from clean to dirty: the whole walk shared among its teeth."""
+    return walk.size / (walk.returns + 1) if walk.returns >= SAW else walk.size
+
+
+def _walk_clues(walk: _Walk) -> tuple[Clue, ...]:
+    """What the walk itself shows of its cause."""
+    clues = []
+    if walk.basis:
+        clues.append(Clue(odds=8.0, words=f"against {walk.basis}, which usually goes along"))
+    if walk.returns >= SAW:
+        clues.append(Clue(odds=6.0, words=f"sudden returns undid it {walk.returns} times, as cleaning does"))
+    elif walk.joints >= 2:
+        clues.append(Clue(odds=2.5, words=f"it went on through {walk.joints} sudden changes of the process"))
+    return tuple(clues)
 
 
 def _taken_out(record: Record, survey: Survey, walk: _Walk) -> int | None:
@@ -304,7 +354,7 @@ def _reset_clue(reset: int | None) -> tuple[Clue, ...]:
 
 def _company(survey: Survey, walk: _Walk) -> tuple[Clue, ...]:
     """Whether temperature or neighbours walked over the same time."""
-    if _by_neighbour(walk, survey):
+    if walk.basis:
         return ()
     clues = []
     for name, other in (("the temperature", survey.temperature), *survey.neighbours.items()):
@@ -330,23 +380,3 @@ def _walked(other: FloatArray, walk: _Walk) -> float:
         return math.nan
     moved = abs(float(np.nanmean(after)) - float(np.nanmean(before)))
     return moved / max(1.4826 * float(np.median(usual)), 1e-12)
-
-
-def _samples_clue(record: Record, survey: Survey, start: int, end: int, walk: _Walk) -> tuple[Clue, ...]:
-    """What laboratory samples before and after say of the error of the reading."""
-    if record.sample_time.size < 2:
-        return ()
-    at = np.clip(
-        np.searchsorted(survey.blocks.start, record.sample_time, side="right") - 1, 0, len(survey.blocks) - 1
-    )
-    error = survey.blocks.level[at] - record.sample_value
-    before, after = error[record.sample_time <= start], error[record.sample_time >= (start + end) // 2]
-    before, after = before[np.isfinite(before)], after[np.isfinite(after)]
-    if not before.size or not after.size:
-        return ()
-    share = (float(np.median(after)) - float(np.median(before))) / walk.size
-    if share > 0.4:
-        return (Clue(odds=10.0, words="laboratory samples did not go along"),)
-    if share < 0.2:
-        return (Clue(odds=0.1, words="laboratory samples went along"),)
-    return ()

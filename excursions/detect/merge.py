@@ -1,10 +1,146 @@
-"""From detections to events: what has one cause becomes one event."""
+"""From detections to events: what has one cause becomes one event, with its parts.
+
+One rule at a time, in this order:
+    noise inside a bout of spikes, stillness inside an impossible reading, is that bout;
+    a step or a change of noise at the edge of, or inside, a stretch that is stuck, pinned or missing is that stretch;
+    a drift that a saw-tooth contains is one of its teeth;
+    a change of noise that a periodic disturbance explains is the disturbance;
+    collapsed noise while the response is slow is the slow response;
+    steps that follow one another within a transition are one.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
+
+from excursions.clock import NS_PER_S
+from excursions.detect.survey import SurveyedRecord
 from excursions.records import Event, Record
+
+STILL = ("stuck", "pinned")
+NOISE = ("noise_growth", "noise_collapse")
+WALKS = ("drift", "fouling", "slow_response")
 
 
 def merge(record: Record, found: tuple[Event, ...]) -> tuple[Event, ...]:
-    """Order detections by time."""
-    return tuple(sorted(found, key=lambda event: (event.start, event.kind, event.end)))
+    """Join detections of one cause and put them in order.
+
+    Parameters
+    ----------
+    record : Record
+        Surveyed, when there was anything to survey.
+    found : tuple of Event
+        Whatever the detectors gave, in any order.
+
+    Returns
+    -------
+    tuple of Event
+        In order of start, kind and end; each with the ids of the detections it took in.
+    """
+    width = record.survey.blocks.width if isinstance(record, SurveyedRecord) else 60 * NS_PER_S
+    events = sorted(found, key=lambda event: (event.start, event.kind, event.end))
+    for rule in (_in_bout, _in_still, _in_saw_tooth, _in_cycle, _in_slow, _in_noise, _same_step):
+        events = _absorb(events, rule, width)
+    return tuple(sorted(events, key=lambda event: (event.start, event.kind, event.end)))
+
+
+Rule = Callable[[Event, Event, int], bool]
+
+
+def _absorb(events: list[Event], rule: Rule, width: int) -> list[Event]:
+    """Give each detection that `rule(whole, part)` names to the first event that takes it."""
+    taken: dict[int, int] = {}
+    for p, part in enumerate(events):
+        for w, whole in enumerate(events):
+            if w != p and w not in taken and rule(whole, part, width):
+                taken[p] = w
+                break
+    out = []
+    for i, event in enumerate(events):
+        if i in taken:
+            continue
+        parts = [events[p] for p, w in taken.items() if w == i]
+        inner = {name for part in parts for name in (part.id, *part.parts)}
+        out.append(replace(event, parts=tuple(sorted({*event.parts, *inner}))) if parts else event)
+    return out
+
+
+def _in_still(whole: Event, part: Event, width: int) -> bool:
+    """Steps at the edges of a still stretch, changes of noise that it mostly makes up."""
+    if whole.kind not in STILL or part.kind not in (*NOISE, *WALKS, "step", "periodic", *STILL):
+        return False
+    if part.kind in STILL:
+        return _covers(whole, part, 0.5, width) and part.end - part.start < whole.end - whole.start
+    if part.kind == "step":
+        near = 2 * width
+        return (
+            abs(part.start - whole.start) <= near
+            or abs(part.start - whole.end) <= near
+            or _inside(part, whole)
+        )
+    return _covers(whole, part, 0.5, width)
+
+
+def _in_saw_tooth(whole: Event, part: Event, width: int) -> bool:
+    """A slow walk inside a saw-tooth, and the sudden returns that cleanings make in it."""
+    if "stretches" not in whole.details or "stretches" in part.details:
+        return False
+    if part.kind == "step":
+        reach = max(2 * width, (whole.end - whole.start) // 8)
+        return part.size * whole.size < 0 and _covers(whole, part, 1.0, reach)
+    return part.kind in ("drift", "fouling") and _covers(whole, part, 0.5, width)
+
+
+def _in_bout(whole: Event, part: Event, width: int) -> bool:
+    """Spikes, dropouts and impossible readings say more than the noise or the stillness seen in them."""
+    if whole.kind == "spikes":
+        return part.kind == "noise_growth" and _covers(whole, part, 0.5, 4 * width)
+    return (
+        whole.kind == "out_of_range"
+        and part.kind in ("pinned", "stuck", "step", *NOISE)
+        and _covers(whole, part, 0.5, width)
+    )
+
+
+def _in_cycle(whole: Event, part: Event, width: int) -> bool:
+    return whole.kind == "periodic" and part.kind == "noise_growth" and _covers(whole, part, 0.6, 8 * width)
+
+
+def _in_noise(whole: Event, part: Event, width: int) -> bool:
+    """A step inside a stretch of grown noise that goes both ways is its scatter; a collapse inside growth its end."""
+    return (
+        whole.kind in NOISE
+        and part.kind in NOISE
+        and whole.kind == part.kind
+        and _covers(whole, part, 0.8, width)
+        and part.end - part.start < whole.end - whole.start
+    )
+
+
+def _same_step(whole: Event, part: Event, width: int) -> bool:
+    """A smaller step within two blocks of a larger one."""
+    return (
+        whole.kind == part.kind == "step"
+        and abs(whole.start - part.start) <= 2 * width
+        and (abs(part.size), part.start) < (abs(whole.size), whole.start)
+    )
+
+
+def _in_slow(whole: Event, part: Event, width: int) -> bool:
+    """Collapsed noise while the response is slow is the slow response."""
+    return (
+        whole.kind == "slow_response"
+        and part.kind == "noise_collapse"
+        and _covers(whole, part, 0.5, 8 * width)
+    )
+
+
+def _inside(part: Event, whole: Event) -> bool:
+    return whole.start <= part.start and part.end <= whole.end
+
+
+def _covers(whole: Event, part: Event, share: float, slack: int) -> bool:
+    """Whether `whole`, let out by `slack`, covers this share of `part`."""
+    overlap = min(whole.end + slack, part.end) - max(whole.start - slack, part.start)
+    return overlap >= share * max(part.end - part.start, 1)

@@ -33,11 +33,13 @@ from excursions.detect.pattern import without_round
 from excursions.detect.scan import Change, changes
 from excursions.detect.shape import ramp
 from excursions.detect.survey import Survey, survey_of
-from excursions.records import Event, FloatArray, IndexArray, Record, Signal
+from excursions.records import BoolArray, Event, FloatArray, IndexArray, Record, Signal
 
 FEWEST = 16  # noise figures: fewer tell no change from chance
 LATTICE = 12**-0.5  # standard deviation of rounding to a count
 UNSEEN = 0.4  # counts: noise below is not told from rounding
+UNRECORDED = 0.6  # dead bands: noise below is hardly recorded, up to one is told only by what is above
+FEWEST_SEEN = 3
 ERROR = 0.15  # standard error of the logarithm of one noise figure (24 differences)
 PIECEWISE = 0.02  # noise that is nearly nil in a fifth of the record is drawn lines, not noise
 UNEXPLAINED = 0.2  # unexplained changes of a process's noise to be expected in a record (cp)
@@ -59,7 +61,7 @@ class NoiseSettings:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Noise:
+class NoiseSeries:
     """The noise series that is searched: known stretches only.
 
     start (k,) ns; block (k,) first block of each; raw, rest (k,) logarithm of the noise, and less its
@@ -70,12 +72,12 @@ class _Noise:
     block: IndexArray
     raw: FloatArray
     rest: FloatArray
-    broken: IndexArray
+    broken: BoolArray
     width: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Spell:
+class NoiseSpell:
     """A stretch [lo, hi) of noise figures apart from the noise before, and the change it begins with."""
 
     lo: int
@@ -95,16 +97,15 @@ def detect_noise(record: Record, settings: NoiseSettings | None = None) -> tuple
     """
     settings = settings or NoiseSettings()
     survey = survey_of(record)
-    noise = _series(survey) if survey is not None else None
+    noise = noise_series(survey) if survey is not None else None
     if survey is None or noise is None:
         return ()
-    every = changes(noise.rest, noise.broken.astype(np.bool_), floor=ERROR / 4)
-    spells = _spells(noise, every, settings)
+    spells = noise_spells(noise, settings)
     events = [_event(record, survey, noise, spells, spell, settings) for spell in spells]
     return tuple(event for event in events if event is not None)
 
 
-def _series(survey: Survey) -> _Noise | None:
+def noise_series(survey: Survey) -> NoiseSeries | None:
     """Logarithm of the noise, rounding taken out; None where there is too little of it above rounding."""
     noises = survey.noises
     known = np.flatnonzero(np.isfinite(noises.sigma))
@@ -114,14 +115,14 @@ def _series(survey: Survey) -> _Noise | None:
     if low < PIECEWISE * high:
         return None
     rounding = (LATTICE * survey.quantum) ** 2
-    unseen = max(UNSEEN * survey.quantum, 1e-3 * survey.noise)
+    unseen = max(UNSEEN * survey.quantum, UNRECORDED * survey.deadband, 1e-3 * survey.noise)
     clean = np.sqrt(np.maximum(noises.sigma[known] ** 2 - rounding, unseen**2))
-    if np.mean(clean > unseen) < 0.1:
+    if np.count_nonzero(clean > unseen) < FEWEST_SEEN:
         return None
     raw = np.log(clean)
     start = noises.start[known]
     width = int(np.median(np.diff(start)))
-    return _Noise(
+    return NoiseSeries(
         start=start,
         block=noises.block[:-1][known],
         raw=raw,
@@ -131,13 +132,14 @@ def _series(survey: Survey) -> _Noise | None:
     )
 
 
-def _spells(noise: _Noise, every: tuple[Change, ...], settings: NoiseSettings) -> list[_Spell]:
-    """Join pieces between changes into stretches above or below the noise before."""
+def noise_spells(noise: NoiseSeries, settings: NoiseSettings) -> list[NoiseSpell]:
+    """Stretches above or below the noise before, from the pieces between changes."""
+    every = changes(noise.rest, noise.broken, floor=ERROR / 4)
     cuts = [0, *(change.at for change in every), noise.rest.size]
     level = [float(np.median(noise.rest[a:b])) for a, b in pairwise(cuts)]
     base = float(np.median(noise.rest[: max(noise.rest.size // 3, cuts[1])]))
     up, down = math.log(settings.growth), math.log(settings.collapse)
-    found: list[_Spell] = []
+    found: list[NoiseSpell] = []
     piece = 1
     while piece < len(level):
         away = level[piece] - base
@@ -148,7 +150,7 @@ def _spells(noise: _Noise, every: tuple[Change, ...], settings: NoiseSettings) -
         if side:
             lo, hi = cuts[piece], cuts[stop]
             rise = float(np.median(noise.rest[lo:hi])) - base
-            found.append(_Spell(lo=lo, hi=hi, base=base, rise=rise, change=every[piece - 1]))
+            found.append(NoiseSpell(lo=lo, hi=hi, base=base, rise=rise, change=every[piece - 1]))
         piece = max(stop, piece + 1)
     shortest = max(settings.shortest_blocks, math.ceil(settings.shortest_s * NS_PER_S / noise.width))
     return [spell for spell in found if spell.hi - spell.lo >= shortest]
@@ -157,9 +159,9 @@ def _spells(noise: _Noise, every: tuple[Change, ...], settings: NoiseSettings) -
 def _event(
     record: Record,
     survey: Survey,
-    noise: _Noise,
-    spells: list[_Spell],
-    spell: _Spell,
+    noise: NoiseSeries,
+    spells: list[NoiseSpell],
+    spell: NoiseSpell,
     settings: NoiseSettings,
 ) -> Event | None:
     growth = spell.rise > 0
@@ -179,6 +181,8 @@ def _event(
     probe = weigh(prior=prior, chance=spell.change.expected + alike + UNEXPLAINED, clues=clues)
     origin = name_origin(probe)
     confidence = (1 - probe) * prior / (prior + spell.change.expected) if origin == "process" else probe
+    if math.exp(max(spell.base, spell.base + spell.rise)) < survey.deadband:
+        return None
     if end <= start or confidence < settings.least_confidence or prior < spell.change.expected:
         return None
     ratio = math.exp(spell.rise)
@@ -207,7 +211,7 @@ def _event(
     )
 
 
-def _severity(record: Record, survey: Survey, noise: _Noise, spell: _Spell) -> str:
+def _severity(record: Record, survey: Survey, noise: NoiseSeries, spell: NoiseSpell) -> str:
     """Noise matters when its 95 % band passes the tolerance of the reading."""
     level = float(np.median(survey.blocks.level[noise.block[spell.lo] : noise.block[spell.hi - 1] + 1]))
     tolerance = record.point.tolerance_at(level)
@@ -215,7 +219,7 @@ def _severity(record: Record, survey: Survey, noise: _Noise, spell: _Spell) -> s
     return "check" if tolerance <= 0 or spell.rise < 0 or band > tolerance else "note"
 
 
-def _begin(noise: _Noise, spell: _Spell, settings: NoiseSettings) -> tuple[int, bool]:
+def _begin(noise: NoiseSeries, spell: NoiseSpell, settings: NoiseSettings) -> tuple[int, bool]:
     """First noise figure of the change, and whether it came by and by."""
     reach = spell.hi - spell.lo
     lo = max(spell.lo - max(reach, 8), 0)
@@ -224,7 +228,9 @@ def _begin(noise: _Noise, spell: _Spell, settings: NoiseSettings) -> tuple[int, 
     return (lo + begin if gradual else spell.lo), gradual
 
 
-def _onset(survey: Survey, noise: _Noise, spell: _Spell, begin: int, *, gradual: bool) -> tuple[int, float]:
+def _onset(
+    survey: Survey, noise: NoiseSeries, spell: NoiseSpell, begin: int, *, gradual: bool
+) -> tuple[int, float]:
     """Sample at which the noise changes, and its uncertainty in seconds.
 
     At once: the split of the samples around it that two exponential laws of
@@ -258,8 +264,8 @@ def _scatter(value: FloatArray) -> float:
 def _clues(
     record: Record,
     survey: Survey,
-    noise: _Noise,
-    spell: _Spell,
+    noise: NoiseSeries,
+    spell: NoiseSpell,
     start: int,
     end: int,
     *,
@@ -281,7 +287,7 @@ def _clues(
     return tuple(clues)
 
 
-def _level_clue(survey: Survey, noise: _Noise, spell: _Spell) -> Clue:
+def _level_clue(survey: Survey, noise: NoiseSeries, spell: NoiseSpell) -> Clue:
     """Whether the record shows the same noise at the same level at other times."""
     level = survey.blocks.level[noise.block]
     inside = np.zeros(level.size, dtype=np.bool_)
@@ -307,7 +313,7 @@ def _end_clue(record: Record, start: int, end: int, *, open_end: bool) -> Clue:
 
 
 def _other_clue(
-    record: Record, blocks: Blocks, signal: Signal | None, start: int, end: int, spell: _Spell, name: str
+    record: Record, blocks: Blocks, signal: Signal | None, start: int, end: int, spell: NoiseSpell, name: str
 ) -> tuple[Clue, ...]:
     """Whether another signal's noise changed the same way in the same stretch."""
     if signal is None:

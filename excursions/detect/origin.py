@@ -78,18 +78,17 @@ def words_of(clues: tuple[Clue, ...]) -> tuple[str, ...]:
 def state_clue(record: Record, start: int, *, soon_s: float = SOON_S) -> Clue:
     """Whether it began within minutes of the end of a state other than measuring."""
     states = record.states
-    ended = np.flatnonzero(
-        (states.end <= start)
-        & (states.end > start - round(soon_s * NS_PER_S))
-        & ~np.isin(states.code, (MEASURING, NO_DATA))
-    )
+    ended = np.flatnonzero((states.end <= start) & ~np.isin(states.code, (MEASURING, NO_DATA, RECOVERING)))
     if not ended.size:
         return Clue(odds=1.0)
     last = int(ended[-1])
-    since = (start - int(states.end[last])) / NS_PER_S
+    settled = last + 1 if last + 1 < states.code.size and states.code[last + 1] == RECOVERING else last
+    if start - int(states.end[settled]) > soon_s * NS_PER_S:
+        return Clue(odds=1.0)
     code = int(states.code[last])
-    odds = {STEAMING: 5.0, RECOVERING: 3.0, CLEANING: 2.0, CALIBRATING: 2.0, HOLD: 2.0, WASHING: 1.5}[code]
-    return Clue(odds=odds, words=f"began {duration_text(since)} after {STATES[code]}")
+    odds = {STEAMING: 5.0, CLEANING: 2.0, CALIBRATING: 2.0, HOLD: 1.2, WASHING: 1.2}[code]
+    since = duration_text((start - int(states.end[last])) / NS_PER_S)
+    return Clue(odds=odds, words=f"began {since} after {STATES[code]}")
 
 
 def heat_before(record: Record, start: int) -> float:
@@ -126,7 +125,7 @@ def moved_together(other: FloatArray, at: int, *, width: int, broken: bool) -> f
     moved = abs(float(np.nanmean(after)) - float(np.nanmean(before)))
     usual = np.abs(other[width:] - other[:-width])
     usual = usual[np.isfinite(usual)]
-    spread = 1.4826 * float(np.median(usual)) if usual.size else math.nan
+    spread = max(1.4826 * float(np.median(usual)), 0.5 * float(usual.mean())) if usual.size else math.nan
     return moved / max(spread * (2.0 if broken else 1.0), 1e-12) if moved > 0 else 0.0
 
 

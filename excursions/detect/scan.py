@@ -143,9 +143,9 @@ def _at_width(
         return
     clean = fits & unbroken(broken, width)
     if np.count_nonzero(clean) < INDEPENDENT * width:
-        yield from _picked(diff, _peaks(diff, fits, width), width, spread, least, level.size, across=False)
+        yield from _picked(diff, peaks(diff, fits, width), width, spread, least, level.size, across=False)
         return
-    yield from _picked(diff, _peaks(diff, clean, width), width, spread, least, level.size, across=False)
+    yield from _picked(diff, peaks(diff, clean, width), width, spread, least, level.size, across=False)
     single = np.concatenate([[0], np.cumsum(broken)])
     at = np.flatnonzero(broken & fits)
     lone = single[np.minimum(at + width, level.size)] - single[np.maximum(at - width + 1, 0)] == 1
@@ -157,7 +157,7 @@ def _at_width(
     yield from _picked(diff, at, width, spread, least, 2 * width * at.size, across=True)
 
 
-def _peaks(diff: FloatArray, usable: BoolArray, width: int) -> IndexArray:
+def peaks(diff: FloatArray, usable: BoolArray, width: int) -> IndexArray:
     """Blocks where the difference is the largest within a window either way."""
     size = np.where(usable, np.abs(diff), 0.0)
     return np.flatnonzero((size > 0) & (size == maximum_filter1d(size, 2 * width + 1)))

@@ -15,6 +15,7 @@ MOST_POINTS = 256  # a longer series is averaged down before ramps are fitted
 EDGES = 24  # positions tried for begin and for end of a transition
 BETTER = 0.85  # a ramp must leave this share of a step's squares to be preferred
 LEAVING = 0.15  # share of the size at which a sample has left the old level
+HIDDEN = 3.0  # intervals without a live sample behind which a change hides
 SHARP_NOISE = 6.0  # sizes below this many noises do not show how fast they came
 
 
@@ -23,7 +24,7 @@ class Transition:
     """From `before` to `after`: samples first (first changed) to last (first settled) of the live record.
 
     error: standard error of the size; samples: how many the change took; sharp: whether noise lets one see
-    how fast it was.
+    how fast it was; hidden: it happened while the reading was not live.
     """
 
     first: int
@@ -35,13 +36,14 @@ class Transition:
     length_s: float
     samples: int
     sharp: bool
+    hidden: bool
     onset_error_s: float
 
 
 def transition_of(survey: Survey, change: Change) -> Transition:
     """Fit a change of level on blocks, then on samples."""
     blocks = survey.blocks
-    lo, hi, begin, end = _window(survey, change)
+    lo, hi, begin, end = ramp_around(survey.rest, change.at, change.width)
     if end - begin <= RAW_BLOCKS:
         return _on_samples(survey, change, begin, end)
     level = blocks.level
@@ -60,28 +62,27 @@ def transition_of(survey: Survey, change: Change) -> Transition:
         length_s=(end - begin) * blocks.width_s,
         samples=last - first,
         sharp=True,
+        hidden=False,
         onset_error_s=0.1 * (end - begin) * blocks.width_s,
     )
 
 
 RAW_BLOCKS = 3
 WIDENINGS = 8
+MINIMAL_HALF = 4
 
 
-def _window(survey: Survey, change: Change) -> tuple[int, int, int, int]:
-    """Window and ramp in it; widened while the ramp fills it, so that a slow change is seen whole."""
-    total, half = len(survey.blocks), change.width
+def ramp_around(level: FloatArray, at: int, width: int) -> tuple[int, int, int, int]:
+    """Window [lo, hi) around a change and the ramp in it; widened while the ramp fills it."""
+    half = width
     for _ in range(WIDENINGS):
-        lo, hi = max(change.at - half, 0), min(change.at + half, total)
-        begin, end = ramp(survey.rest[lo:hi], change.at - lo)
-        inside = (begin > half // 8 or lo == 0) and (end < hi - lo - 1 - half // 8 or hi == total)
+        lo, hi = max(at - half, 0), min(at + half, level.size)
+        begin, end = ramp(level[lo:hi], at - lo)
+        inside = (begin > half // 8 or lo == 0) and (end < hi - lo - 1 - half // 8 or hi == level.size)
         if begin == end or inside or half < MINIMAL_HALF:
             break
         half *= 2
     return lo, hi, lo + begin, lo + end
-
-
-MINIMAL_HALF = 4
 
 
 def ramp(level: FloatArray, at: int) -> tuple[int, int]:
@@ -153,9 +154,12 @@ def _on_samples(survey: Survey, change: Change, begin: int, end: int) -> Transit
     settle = _walk((after - part[split:]) * np.sign(size) > margin)
     onset, settled = first + split - start, min(first + split + settle, len(live) - 1)
     length = (live.time[settled] - live.time[onset]) / NS_PER_S
+    unseen = (live.time[onset] - live.time[max(onset - 1, 0)]) / NS_PER_S
+    hidden = change.across or (unseen > HIDDEN * survey.interval_s and bool(live.fresh[onset]))
+    length = max(length, unseen) if hidden else length
     if change.across:
         onset = int(blocks.first[change.at])
-        settled, length = max(settled, onset), 0.0
+        settled, length = max(settled, onset), unseen
     return Transition(
         first=onset,
         last=max(settled, onset),
@@ -165,7 +169,8 @@ def _on_samples(survey: Survey, change: Change, begin: int, end: int) -> Transit
         error=change.spread,
         length_s=max(float(length), survey.interval_s),
         samples=settled - onset + 1,
-        sharp=abs(size) > SHARP_NOISE * noise and not change.across,
+        sharp=abs(size) > SHARP_NOISE * noise and not hidden,
+        hidden=hidden,
         onset_error_s=survey.interval_s * max(1.0, (2 * noise / max(abs(size), noise / 10, 1e-300)) ** 2),
     )
 

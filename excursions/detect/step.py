@@ -10,11 +10,14 @@ is weighed from what can be counted (how many such changes this record shows) an
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 
-from excursions.clock import NS_PER_S, duration_text
+from excursions.clock import NS_PER_DAY, NS_PER_S, duration_text
+from excursions.detect.apart import apart_from_neighbours
+from excursions.detect.laboratory import samples_clue
 from excursions.detect.origin import (
     Clue,
     company_clues,
@@ -35,6 +38,9 @@ from excursions.detect.survey import Survey, survey_of
 from excursions.records import CALIBRATING, Event, Record
 
 FEWEST_BLOCKS = 12
+OWN_SHARE = 0.5  # of a difference to a neighbour that the reading itself must have made
+FAST = 3.0  # a change that takes up to three times as long is as fast
+TRIFLE = 0.5  # of the tolerance: smaller changes are not reported
 LIKE = 0.5  # a change of half the size or more is of the same kind
 JEFFREYS = 0.5  # a change more than was seen is always possible: half a count
 BACK = (0.6, 1.6)  # a return undoes 60 to 160 % of a step
@@ -47,18 +53,19 @@ class StepSettings:
     faults_per_year: float = 1.0  # how often a probe that somebody looks into steps (cp)
     slowest_s: float = 6 * 3_600.0  # a change that takes longer is a drift
     slowest_blocks: int = 6
-    most_process: int = 12  # process steps are named one by one up to this number
+    most_process: int = 6  # process steps are named one by one up to this number
     least_confidence: float = 0.1  # below this chance alone explains it
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class _Context:
-    """What all steps of a record are weighed against."""
+    """What all steps of a record are weighed against; `neighbour` names the one the changes are apart from."""
 
     record: Record
     survey: Survey
     settings: StepSettings
     every: tuple[Change, ...]
+    neighbour: str
 
 
 def detect_step(record: Record, settings: StepSettings | None = None) -> tuple[Event, ...]:
@@ -74,30 +81,62 @@ def detect_step(record: Record, settings: StepSettings | None = None) -> tuple[E
     survey = survey_of(record)
     if survey is None or len(survey.blocks) < FEWEST_BLOCKS:
         return ()
-    context = _Context(record=record, survey=survey, settings=settings, every=level_changes(survey))
-    found = []
-    for change in context.every:
-        shape = transition_of(survey, change)
-        limit = max(settings.slowest_s, settings.slowest_blocks * survey.blocks.width_s)
-        if shape.length_s <= limit:
-            found.extend(_event(context, change, shape))
+    found: list[Event] = []
+    for name, apart in apart_from_neighbours(survey):
+        every = changes(apart, survey.blocks.broken, floor=0.3 * survey.quantum)
+        found.extend(_events(_Context(record, survey, settings, every, name)))
+    own = _events(_Context(record, survey, settings, survey.changes, ""))
+    near = 4 * survey.blocks.width
+    found.extend(e for e in own if not any(abs(e.start - other.start) <= near for other in found))
     process = sum(event.origin == "process" for event in found)
-    return tuple(e for e in found if e.origin != "process" or process <= settings.most_process)
+    kept = (e for e in found if e.origin != "process" or process <= settings.most_process)
+    return tuple(sorted(kept, key=lambda event: event.start))
 
 
-def level_changes(survey: Survey) -> tuple[Change, ...]:
-    """Changes of level of a record, daily pattern taken out."""
-    return changes(survey.rest, survey.blocks.broken, floor=0.3 * survey.quantum)
+def _events(context: _Context) -> list[Event]:
+    """Steps among the changes of one series."""
+    survey, settings = context.survey, context.settings
+    limit = max(settings.slowest_s, settings.slowest_blocks * survey.blocks.width_s)
+    company = [
+        company_clues(survey, change.at, width=min(change.width, 8), broken=change.across)
+        for change in context.every
+    ]
+    shapes = [transition_of(survey, change) for change in context.every]
+    found = []
+    for i, (change, shape) in enumerate(zip(context.every, shapes, strict=True)):
+        if (shape.length_s <= limit or shape.hidden) and not (
+            context.neighbour and shape.size / change.size < OWN_SHARE
+        ):
+            found.extend(_event(context, i, shapes, company))
+    return found
 
 
-def _event(context: _Context, change: Change, shape: Transition) -> list[Event]:
+def _own(context: _Context, change: Change, shape: Transition) -> bool:
+    """Whether a change apart from the neighbour is this reading's: it moved so itself, and not with the neighbour."""
+    if not context.neighbour:
+        return True
+    return OWN_SHARE <= shape.size / change.size <= 1 / OWN_SHARE
+
+
+def _event(
+    context: _Context, i: int, shapes: list[Transition], company: list[tuple[Clue, ...]]
+) -> list[Event]:
     record, survey, settings = context.record, context.survey, context.settings
+    change, shape = context.every[i], shapes[i]
     start, end = int(survey.live.time[shape.first]), int(survey.live.time[shape.last])
-    if change.across and _state_before(record, start) == CALIBRATING:
+    if _calibrated(record, survey, change, start) or abs(shape.size) < TRIFLE * record.point.tolerance_at(
+        shape.before
+    ):
         return []
-    alike = _alike(context, change)
+    alike = _alike(context, i, shapes, company)
     prior = expected_faults(settings.faults_per_year, survey.years)
-    clues = _clues(context, change, shape, start)
+    until = next_reset(record, start) or int(survey.live.time[-1])
+    clues = (
+        heat_clue(record, start),
+        state_clue(record, start),
+        *_beside(context, company[i]),
+        *samples_clue(record, survey, start, min(until, start + SAMPLES_AFTER), shape.size),
+    )
     usual = shared(_usual_clues(context, change, shape, start), alike)
     probe = weigh(prior=prior, chance=change.expected + alike + JEFFREYS, clues=(*clues, *usual))
     real = prior / (prior + change.expected)
@@ -118,7 +157,7 @@ def _event(context: _Context, change: Change, shape: Transition) -> list[Event]:
             size_unit=record.value.unit if record.value else "",
             confidence=confidence,
             origin=origin,
-            severity=severity_of(record, shape.before, shape.size),
+            severity="note" if origin == "process" else severity_of(record, shape.before, shape.size),
             probe=record.plant.probe_at(record.point.name, start) or "",
             onset_uncertainty_s=shape.onset_error_s,
             evidence=(
@@ -131,13 +170,32 @@ def _event(context: _Context, change: Change, shape: Transition) -> list[Event]:
     ]
 
 
-def _alike(context: _Context, change: Change) -> int:
-    """Other changes of like size in this record (those that undo this one are counted as its return)."""
+def _alike(context: _Context, i: int, shapes: list[Transition], company: list[tuple[Clue, ...]]) -> int:
+    """Other changes as large and as fast that nothing explains either; one that undoes this one is its return."""
+    change = context.every[i]
     back = _return(context, change)
+    longest = max(FAST * shapes[i].length_s, 2 * context.survey.interval_s)
+    unexplained = [_odds(clues) >= min(1.0, _odds(company[i])) for clues in company]
     return sum(
-        other is not change and other is not back and abs(other.size) >= LIKE * abs(change.size)
-        for other in context.every
+        unexplained[k]
+        and k != i
+        and other is not back
+        and abs(other.size) >= LIKE * abs(change.size)
+        and (shapes[i].hidden or shapes[k].length_s <= longest)
+        for k, other in enumerate(context.every)
     )
+
+
+def _odds(clues: tuple[Clue, ...]) -> float:
+    return math.prod(clue.odds for clue in clues)
+
+
+def _beside(context: _Context, clues: tuple[Clue, ...]) -> tuple[Clue, ...]:
+    """What happened beside it; a difference to a neighbour has that neighbour in it already."""
+    if not context.neighbour:
+        return clues
+    others = (clue for clue in clues if not clue.words.startswith(f"{context.neighbour} "))
+    return (*others, Clue(odds=8.0, words=f"{context.neighbour}, which usually goes along, did not"))
 
 
 def _return(context: _Context, change: Change) -> Change | None:
@@ -147,13 +205,6 @@ def _return(context: _Context, change: Change) -> Change | None:
         return None
     ratio = -later[0].size / change.size
     return later[0] if BACK[0] <= ratio <= BACK[1] else None
-
-
-def _clues(context: _Context, change: Change, shape: Transition, start: int) -> tuple[Clue, ...]:
-    """What happened beside it: heat, a change of state, other signals."""
-    survey, record = context.survey, context.record
-    company = company_clues(survey, change.at, width=min(change.width, 8), broken=change.across)
-    return (heat_clue(record, start), state_clue(record, start), *company)
 
 
 def _usual_clues(context: _Context, change: Change, shape: Transition, start: int) -> tuple[Clue, ...]:
@@ -195,6 +246,7 @@ def _stay(context: _Context, change: Change, shape: Transition, start: int) -> C
 
 
 STAYS_BLOCKS = 24
+SAMPLES_AFTER = 60 * NS_PER_DAY  # laboratory samples this long after a step still speak of it
 GONE = 0.3  # share of a step that is left when it counts as gone
 
 
@@ -209,6 +261,15 @@ def _length(record: Record, reset: int) -> int:
     spans = record.states
     later = np.flatnonzero((spans.start > reset) & (spans.code == 0))
     return int(spans.start[later[0]]) - reset if later.size else 0
+
+
+def _calibrated(record: Record, survey: Survey, change: Change, start: int) -> bool:
+    """Whether a calibration lies right before, and an adjustment made the change."""
+    if change.across and _state_before(record, start) == CALIBRATING:
+        return True
+    spans = record.states.spans(CALIBRATING)
+    near = survey.blocks.width
+    return bool(np.any((spans[:, 0] < start + 2 * near) & (spans[:, 1] > start - near)))
 
 
 def _state_before(record: Record, start: int) -> int:

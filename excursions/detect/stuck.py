@@ -11,7 +11,7 @@ rest at zero.  Silence that the recording rule allows never counts: only samples
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -34,6 +34,9 @@ SINGLES = 50  # where a signal hardly ever repeats, this many single samples mak
 SAME_LEVEL = 0.3  # another spell counts as the same habit from this share of the length on
 REST = 0.1  # shorter ones than this share are no rest of the process
 ASIDE = 1e-6
+INTERRUPTED = 0.1  # share of their lengths that may lie between two stretches of one standstill
+LONGER = 1.3  # a nearly still spell takes the place of the exactly still ones in it when so much longer
+RANGE_END = 1e-4  # of the range: a level this near its end is at the end
 EDGE = 0.05  # share of the record beyond a level that makes it an end of the span
 NEAR_BLOCKS = 4  # shorter near-still spells are left to chance
 MOSTLY = 0.5  # a signal that stands still for more than half of its record has nothing to be compared with
@@ -85,9 +88,36 @@ def detect_stuck(record: Record, settings: StuckSettings | None = None) -> tuple
     band = max(settings.flicker_counts * sampling.resolution, settings.flicker_noise * survey.sigma)
     near = grown(nearly_still(survey.blocks, covered, band=band), survey.live, covered)
     for event in _judge(record, survey, near, speed, settings, exact=False):
-        if not any(event.start < other.end and other.start < event.end for other in found):
-            found.append(event)
-    return tuple(sorted(found, key=lambda event: event.start))
+        inner = [other for other in found if event.start < other.end and other.start < event.end]
+        if event.end - event.start > LONGER * sum(other.end - other.start for other in inner):
+            found = [other for other in found if other not in inner]
+            found.append(replace(event, parts=tuple(other.id for other in inner)))
+    return _joined(sorted(found, key=lambda event: event.start), survey, band)
+
+
+def _joined(found: list[Event], survey: Survey, band: float) -> tuple[Event, ...]:
+    """Stretches at the same level with next to nothing between them are one."""
+    out: list[Event] = []
+    for event in found:
+        last = out[-1] if out else None
+        if last is None or event.kind != last.kind or abs(event.size - last.size) > 2 * band:
+            out.append(event)
+            continue
+        lengths = (event.end - event.start) + (last.end - last.start)
+        if event.start - last.end > max(2 * survey.blocks.width, INTERRUPTED * lengths):
+            out.append(event)
+            continue
+        best = max(last, event, key=lambda one: one.confidence)
+        out[-1] = replace(
+            best,
+            start=last.start,
+            end=max(last.end, event.end),
+            open_start=last.open_start,
+            open_end=event.open_end,
+            onset_uncertainty_s=last.onset_uncertainty_s,
+            parts=tuple(sorted({*last.parts, *event.parts})),
+        )
+    return tuple(out)
 
 
 def _judge(
@@ -103,14 +133,13 @@ def _judge(
     if not len(spells):
         return []
     size = spells.held_s if speed is None else on_clock(spells, survey.blocks, survey.live, speed)
-    per_block = len(survey.live) / len(survey.blocks)
     lone = max(0, min(SINGLES, len(survey.live)) - len(spells))
     every = np.concatenate([size, np.zeros(lone)]) + survey.interval_s
     suspect = outlying(every, at_most=settings.suspicion)
     bulk = every[~suspect]
-    long = spells.held_s >= settings.shortest_s
     fewest = settings.fewest_recorded if _thinned(record) else settings.fewest_samples
-    fewest = fewest if exact else max(NEAR_BLOCKS * per_block, fewest)
+    shortest = settings.shortest_s if exact else max(NEAR_BLOCKS * survey.blocks.width_s, settings.shortest_s)
+    long = spells.held_s >= shortest
     many = spells.last - spells.first + 1 >= fewest
     found = []
     for i in np.flatnonzero(suspect[: len(spells)] & long & many):
@@ -164,7 +193,7 @@ def _event(
         probe=record.plant.probe_at(record.point.name, start) or "",
         open_start=first == 0,
         open_end=last == len(live) - 1,
-        onset_uncertainty_s=survey.interval_s,
+        onset_uncertainty_s=float(start - int(live.time[max(first - 1, 0)])) / NS_PER_S,
         evidence=(
             f"{change} for {duration_text(spells.held_s[i])} over {last - first + 1} samples",
             f"by the rest of this record {chance:.1g} such stretches are due by chance",
@@ -180,7 +209,7 @@ def _kind(record: Record, survey: Survey, spells: Spells, i: int) -> str:
     scale = max(survey.noise, survey.quantum)
     if record.point.range is not None:
         low, high = record.point.range
-        near = max(scale, 0.005 * (high - low))
+        near = max(scale, RANGE_END * (high - low))
         return "pinned" if level >= high - near or level <= low + near else "stuck"
     others = np.delete(survey.blocks.level, _block_range(survey, spells, i))
     if not others.size:

@@ -18,6 +18,8 @@ from excursions.detect.blocks import (
 )
 from excursions.detect.live import Live, live_samples
 from excursions.detect.pattern import without_round
+from excursions.detect.scan import Change, changes
+from excursions.detect.sudden import sudden_changes, together
 from excursions.records import FloatArray, Record
 
 DRAWN = (
@@ -35,9 +37,9 @@ NS_PER_YEAR = 365.25 * NS_PER_DAY
 class Survey:
     """What is computed once for all detectors of one record.
 
-    rest (m,): block levels less their daily or weekly pattern; wander: its robust standard deviation;
+    rest (m,): block levels less their daily or weekly pattern; changes: its changes of level; wander: its robust standard deviation;
     interval_s: median time between live samples; quantum: smallest step the record can show (resolution or
-    dead band, 0 when continuous); sigma: usual noise; noise: the same, at least a quarter of the quantum;
+    dead band, 0 when continuous); deadband: the latter alone; sigma: usual noise; noise: the same, at least a quarter of the quantum;
     years: time covered by blocks; temperature (m,): median temperature of each block, NaN where none;
     neighbours: the same by name.
     """
@@ -47,8 +49,10 @@ class Survey:
     noises: NoiseBlocks
     interval_s: float
     rest: FloatArray
+    changes: tuple[Change, ...]
     wander: float
     quantum: float
+    deadband: float
     sigma: float
     noise: float
     years: float
@@ -98,7 +102,12 @@ def survey_of(record: Record) -> Survey | None:
         interval_s=float(np.median(np.diff(live.time))) / NS_PER_S if len(live) > 1 else 1.0,
         quantum=quantum,
         rest=rest,
+        changes=together(
+            changes(rest, blocks.broken, floor=0.3 * quantum),
+            sudden_changes(live, blocks, noise=max(sigma, quantum / 4)),
+        ),
         wander=1.4826 * float(np.median(np.abs(rest - np.median(rest)))),
+        deadband=sampling.deadband if sampling.kind in THINNED else 0.0,
         sigma=sigma,
         noise=max(sigma, quantum / 4),
         years=len(blocks) * blocks.width / NS_PER_YEAR,

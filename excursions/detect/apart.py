@@ -1,0 +1,48 @@
+"""The difference to a neighbour that usually goes along: what is left is one of the two probes."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from excursions.detect.origin import related
+from excursions.detect.survey import Survey
+from excursions.records import FloatArray
+
+KNOWN_SHARE = 0.8  # of the blocks in which the neighbour must be known
+CALMER = 0.7  # the difference must be this much calmer than the reading itself
+
+
+def apart_from_neighbours(survey: Survey) -> tuple[tuple[str, FloatArray], ...]:
+    """Reading less the neighbour's share in it, for every neighbour that goes along.
+
+    Returns
+    -------
+    tuple of (name, ndarray (m,))
+        In the unit of the reading; empty where no neighbour explains the reading's changes.
+    """
+    found = []
+    level = survey.blocks.level
+    for name, other in sorted(survey.neighbours.items()):
+        known = np.isfinite(other)
+        if np.mean(known) < KNOWN_SHARE or not related(level, other):
+            continue
+        at = np.arange(other.size)
+        filled = np.interp(at, at[known], other[known])
+        apart = level - gain(level, filled) * filled
+        if _restless(apart) < CALMER * _restless(level):
+            found.append((name, apart))
+    return tuple(found)
+
+
+def gain(level: FloatArray, other: FloatArray) -> float:
+    """Median ratio of the larger changes of two signals that go together."""
+    step = max(1, level.size // 500)
+    dy, dx = level[step:] - level[:-step], other[step:] - other[:-step]
+    large = (np.abs(dx) >= np.quantile(np.abs(dx), 0.7)) & (dx != 0)
+    return float(np.median(dy[large] / dx[large])) if large.any() else 1.0
+
+
+def _restless(x: FloatArray) -> float:
+    """Mean size of changes over a fiftieth of the record."""
+    step = max(1, x.size // 50)
+    return float(np.mean(np.abs(x[step:] - x[:-step])))

@@ -1,0 +1,81 @@
+"""A record with its sudden changes taken out: what is left walks slowly, or not at all.
+
+Set-points, batches and returns after cleaning make a reading jump; a drift goes on through all of them.
+So the pieces between sudden changes and breaks are shifted to join end to end.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from excursions.detect.scan import NORMAL_MAD, differences, peaks, unbroken
+from excursions.records import BoolArray, FloatArray, IndexArray
+
+NARROW = (1, 2, 4, 8)  # blocks; a change seen over so few is sudden
+SUDDEN = 6.0  # usual changes
+EDGE = 6  # blocks at either side of a joint that are made to meet
+CLEAR = 2  # blocks at either side of a sudden change that belong to neither level
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Joined:
+    """The pieces joined: block (k,) kept blocks, level (k,) joined levels, joint (j,) index into `block` of
+    each piece's begin, jump (j,) what was taken out there."""
+
+    block: IndexArray
+    level: FloatArray
+    joint: IndexArray
+    jump: FloatArray
+
+
+def sudden(level: FloatArray, broken: BoolArray, *, quantum: float) -> IndexArray:
+    """Blocks at which the level changes suddenly, whatever the reason."""
+    found: list[int] = []
+    for width in NARROW:
+        diff = differences(level, width)
+        clean = np.isfinite(diff) & unbroken(broken, width)
+        if not clean.any():
+            continue
+        spread = max(NORMAL_MAD * float(np.median(np.abs(diff[clean]))), 0.3 * quantum, 1e-12)
+        at = peaks(diff, clean, width)
+        for k in at[np.abs(diff[at]) > SUDDEN * spread]:
+            if all(abs(int(k) - other) > 2 * width + CLEAR for other in found):
+                found.append(int(k))
+    return np.array(sorted(found), dtype=np.int64)
+
+
+def joined(level: FloatArray, broken: BoolArray, *, quantum: float) -> Joined:
+    """Take sudden changes and breaks out and join what is left end to end."""
+    n = level.size
+    cut = np.zeros(n, dtype=np.bool_)
+    for k in sudden(level, broken, quantum=quantum):
+        cut[max(k - CLEAR, 0) : k + CLEAR] = True
+    begins = cut & ~np.roll(cut, 1)
+    start = np.zeros(n, dtype=np.bool_)
+    start[0] = True
+    start |= broken | begins
+    piece = np.cumsum(start)
+    block = np.flatnonzero(~cut)
+    size = np.bincount(piece[block])
+    block = block[size[piece[block]] >= 2 * EDGE]
+    if not block.size:
+        empty = np.empty(0, dtype=np.int64)
+        return Joined(block=empty, level=empty.astype(float), joint=empty, jump=empty.astype(float))
+    joint = np.flatnonzero(np.diff(piece[block], prepend=-1))
+    stop = np.append(joint[1:], block.size)
+    own = level[block]
+    jump = np.zeros(joint.size)
+    for i in range(1, joint.size):
+        before = own[max(stop[i - 1] - EDGE, joint[i - 1]) : stop[i - 1]]
+        jump[i] = float(np.median(own[joint[i] : joint[i] + EDGE]) - np.median(before))
+    shift = np.repeat(np.cumsum(jump), stop - joint)
+    return Joined(block=block, level=_untilted(own - shift), joint=joint, jump=jump)
+
+
+def _untilted(level: FloatArray) -> FloatArray:
+    """Take off the usual slope: what every batch does between its jumps is no drift."""
+    step = max(1, level.size // 50)
+    slope = float(np.median(level[step:] - level[:-step])) / step if level.size > step else 0.0
+    return level - slope * np.arange(level.size)

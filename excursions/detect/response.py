@@ -1,0 +1,237 @@
+"""Slower response: after each disturbance the reading takes longer to follow than it did.
+
+Method: every end of a cleaning, steaming, hold or calibration, and every sudden change of level, is a
+disturbance; its time constant is the time after which 63 % of the way is done.  The logarithms of the time
+constants, each less the usual one after the same state, in order, are searched for the run of disturbances that stands furthest above the others, by a
+t statistic with a robust scatter and every possible run counted.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import t as student
+
+from excursions.clock import NS_PER_HOUR, NS_PER_S, duration_text
+from excursions.detect.noise import NoiseSettings, noise_series, noise_spells
+from excursions.detect.origin import Clue, expected_faults, heat_clue, name_origin, weigh, words_of
+from excursions.detect.scan import Change
+from excursions.detect.survey import Survey, survey_of
+from excursions.records import BAD, MEASURING, NO_DATA, RECOVERING, Event, FloatArray, IndexArray, Record
+
+FEWEST = 8  # disturbances
+FEWEST_SLOW = 3
+FEWEST_CALM = 2  # disturbances inside a stretch that is calm for another reason to be suspected
+FEWEST_OF_SORT = 4
+SUDDEN = -1  # sort of a disturbance that is a change of level
+WAY = 1 - math.exp(-1)
+LONGEST = 12 * NS_PER_HOUR  # a response that takes longer is not followed
+SETTLED_SHARE = 4  # the last quarter of the way is where it settles
+CLEAR = 12.0  # noises that a disturbance must measure
+MOST = 300  # disturbances; more are thinned evenly
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ResponseSettings:
+    """When a response is called slower."""
+
+    ratio: float = 1.25  # the process is part of every response, so the probe's own growth is larger (cp)
+    suspicion: float = 0.02  # expected number of such runs by chance
+    faults_per_year: float = 0.5  # (cp)
+    unexplained: float = 0.2  # slower responses that the process makes itself (cp)
+
+
+def detect_slow_response(record: Record, settings: ResponseSettings | None = None) -> tuple[Event, ...]:
+    """Find a stretch in which disturbances take longer to settle.
+
+    Returns
+    -------
+    tuple of Event
+        At most one, kind ``slow_response``; size is the time constant then over before.
+    """
+    settings = settings or ResponseSettings()
+    survey = survey_of(record)
+    if survey is None or record.value is None:
+        return ()
+    when, tau, sort = disturbances(record, survey)
+    log, usable = _by_sort(np.log(tau), sort)
+    when, tau, log = when[usable], tau[usable], log[usable]
+    if tau.size < FEWEST:
+        return ()
+    i, j, chance = min((_slowest_run(log), *_where_calm(survey, when, log)), key=lambda one: one[2])
+    if j <= i or chance > settings.suspicion:
+        return ()
+    ratio = math.exp(float(np.median(log[i:j]) - np.median(np.delete(log, np.s_[i:j]))))
+    if ratio < settings.ratio:
+        return ()
+    return (_event(record, survey, when, tau, (i, j), ratio, chance, settings),)
+
+
+def _by_sort(log: FloatArray, sort: IndexArray) -> tuple[FloatArray, IndexArray]:
+    """Logarithms less the usual one of their sort; sorts with fewer than four are left out."""
+    out = log.copy()
+    for each in np.unique(sort):
+        out[sort == each] -= np.median(log[sort == each])
+    count = np.array([np.count_nonzero(sort == each) for each in sort])
+    return out, np.flatnonzero(count >= FEWEST_OF_SORT) if count.size else np.empty(0, dtype=np.int64)
+
+
+def disturbances(record: Record, survey: Survey) -> tuple[IndexArray, FloatArray, IndexArray]:
+    """Times (k,) ns, time constants (k,) s and sorts (k,) of everything the reading had to follow, in order.
+
+    The sort is the state it came back from, or :data:`SUDDEN` for a change of level.
+    """
+    found = [*_after_states(record, survey), *_after_changes(survey, survey.changes)]
+    found = sorted(one for one in found if one[1] > 0)
+    if len(found) > MOST:
+        found = [found[k] for k in np.linspace(0, len(found) - 1, MOST).astype(np.int64)]
+    return (
+        np.array([one[0] for one in found], dtype=np.int64),
+        np.array([one[1] for one in found]),
+        np.array([one[2] for one in found], dtype=np.int64),
+    )
+
+
+def _after_states(record: Record, survey: Survey) -> list[tuple[int, float, int]]:
+    """Returns from states other than measuring, recovery included."""
+    signal = record.value
+    if signal is None:
+        return []
+    states = record.states
+    good = np.isfinite(signal.value) & (signal.quality != BAD)
+    time, value = signal.time[good], signal.value[good]
+    returning = np.isin(states.code, (MEASURING, RECOVERING))
+    found = []
+    for k in np.flatnonzero(returning):
+        if k == 0 or returning[k - 1] or states.code[k - 1] == NO_DATA:
+            continue
+        stop = k
+        while stop + 1 < returning.size and returning[stop + 1]:
+            stop += 1
+        begin, end = int(states.start[k]), min(int(states.end[stop]), int(states.start[k]) + LONGEST)
+        lo, hi = np.searchsorted(time, [begin, end])
+        tau = time_constant(time[lo:hi], value[lo:hi], noise=survey.noise)
+        found.append((begin, tau, int(states.code[k - 1])))
+    return found
+
+
+def _after_changes(survey: Survey, every: tuple[Change, ...]) -> list[tuple[int, float, int]]:
+    """Responses to sudden changes of level while measuring."""
+    blocks, live = survey.blocks, survey.live
+    found = []
+    for change in every:
+        if change.across:
+            continue
+        lo = max(change.at - 2, 0)
+        hi = min(change.at + max(change.width, 4), len(blocks))
+        a, b = int(blocks.first[lo]), int(blocks.first[hi])
+        time, value = live.time[a:b], live.value[a:b]
+        if value.size < 16:
+            continue
+        before, after = (
+            float(np.median(value[: value.size // 8 + 1])),
+            float(np.median(value[-(value.size // 4) :])),
+        )
+        if abs(after - before) < CLEAR * survey.noise:
+            continue
+        way = (value - before) / (after - before)
+        started, done = np.flatnonzero(way > 0.1), np.flatnonzero(way > WAY)
+        if started.size and done.size and done[0] > started[0]:
+            found.append((int(time[started[0]]), float(time[done[0]] - time[started[0]]) / NS_PER_S, SUDDEN))
+    return found
+
+
+def time_constant(time: IndexArray, value: FloatArray, *, noise: float) -> float:
+    """Time [s] until 63 % of the way from the first reading to the settled one is done; 0 when it cannot be told."""
+    if value.size < 16:
+        return 0.0
+    settled = float(np.median(value[-(value.size // SETTLED_SHARE) :]))
+    way = value - settled
+    first = float(np.median(way[:2]))
+    if abs(first) < CLEAR * max(noise, 1e-12):
+        return 0.0
+    left = way / first
+    done = np.flatnonzero(left < 1 - WAY)
+    if not done.size or done[0] == 0 or done[0] > value.size // 2:
+        return 0.0
+    k = int(done[0])
+    step = float(time[k] - time[k - 1])
+    share = (left[k - 1] - (1 - WAY)) / max(left[k - 1] - left[k], 1e-12)
+    return (float(time[k - 1] - time[0]) + min(share, 1.0) * step) / NS_PER_S
+
+
+def _slowest_run(log: FloatArray) -> tuple[int, int, float]:
+    """Run [i, j) furthest above the rest, and how many such runs chance would show."""
+    n = log.size
+    best = (0, 0, float(n))
+    total = np.concatenate([[0.0], np.cumsum(log)])
+    middle = float(np.median(log))
+    scatter = max(1.4826 * float(np.median(np.abs(log - middle))), 0.1)
+    for size in range(FEWEST_SLOW, n // 2 + 1):
+        rise = (total[size:] - total[:-size]) / size - middle
+        i = int(np.argmax(rise))
+        chance = n * n / 2 / size * float(student.sf(rise[i] / scatter * math.sqrt(size), max(n // 3, 4)))
+        if chance < best[2]:
+            best = (i, i + size, chance)
+    return best
+
+
+def _where_calm(survey: Survey, when: IndexArray, log: FloatArray) -> list[tuple[int, int, float]]:
+    """Runs of disturbances inside stretches of collapsed noise: a slow probe also follows the noise less."""
+    noise = noise_series(survey)
+    if noise is None:
+        return []
+    calm = [spell for spell in noise_spells(noise, NoiseSettings()) if spell.rise < 0]
+    found = []
+    for spell in calm:
+        end = int(noise.start[spell.hi - 1]) + noise.width
+        i, j = (int(k) for k in np.searchsorted(when, [int(noise.start[spell.lo]), end]))
+        others = np.delete(log, np.s_[i:j])
+        if j - i < FEWEST_CALM or others.size < FEWEST // 2:
+            continue
+        scatter = max(1.4826 * float(np.median(np.abs(others - np.median(others)))), 0.1)
+        t = (float(np.mean(log[i:j])) - float(np.median(others))) / scatter * math.sqrt(j - i)
+        found.append((i, j, len(calm) * float(student.sf(t, max(others.size // 2, 4)))))
+    return found
+
+
+def _event(
+    record: Record,
+    survey: Survey,
+    when: IndexArray,
+    tau: FloatArray,
+    run: tuple[int, int],
+    ratio: float,
+    chance: float,
+    settings: ResponseSettings,
+) -> Event:
+    i, j = run
+    start = int(when[i])
+    end = int(when[j]) if j < when.size else int(survey.live.time[-1])
+    clues = (heat_clue(record, start), Clue(odds=3.0, words="seen after disturbances of every size"))
+    prior = expected_faults(settings.faults_per_year, survey.years)
+    probe = weigh(prior=prior, chance=chance + settings.unexplained, clues=clues)
+    before, now = float(np.median(np.delete(tau, np.s_[i:j]))), float(np.median(tau[i:j]))
+    return Event(
+        point=record.point.name,
+        kind="slow_response",
+        start=start,
+        end=end,
+        size=ratio,
+        size_low=ratio / 1.5,
+        size_high=float(tau[i:j].max()) / before,
+        size_unit="",
+        confidence=probe,
+        origin=name_origin(probe),
+        severity="check",
+        probe=record.plant.probe_at(record.point.name, start) or "",
+        onset_uncertainty_s=float(when[i] - when[max(i - 1, 0)]) / NS_PER_S,
+        open_end=j == when.size,
+        evidence=(
+            f"{j - i} disturbances took {duration_text(now)} for 63 % of the way, {when.size - (j - i)} others {duration_text(before)}",
+            *words_of(clues),
+        ),
+        details={"time_constant_before_s": before, "time_constant_s": now},
+    )

@@ -1,0 +1,89 @@
+"""Changes of level from one sample to the next, among samples rather than blocks.
+
+Method: at every sample the gap between the four values before and the four after: how far the lowest of the
+one side lies above the highest of the other.  Noise and single wild samples leave no gap, a slow change a
+small one.  The largest gap of each block is one chance; gaps that the tail of the others does not explain
+are changes.  This tells a jump from a set-point that is walked to, however often the process does the latter.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from excursions.detect.blocks import Blocks
+from excursions.detect.live import Live
+from excursions.detect.scan import SUSPICION, Change
+from excursions.detect.tails import expected_as_large, outlying
+from excursions.records import FloatArray
+
+SIDE = 4  # samples on either side
+LEAST_NOISE = 2.0  # usual noises that a gap must measure
+KEPT = 0.5  # of the gap that the blocks on either side must still show
+FEWEST_BLOCKS = 48
+
+
+def gaps(value: FloatArray) -> FloatArray:
+    """Signed gap before each sample (n,); 0 where the two sides overlap or do not fit."""
+    n = value.size
+    out = np.zeros(n)
+    if n < 2 * SIDE:
+        return out
+    low, high = value[:-1], value[:-1]
+    low, high = np.minimum(value[1:], low), np.maximum(value[1:], high)
+    low, high = np.minimum(low[2:], low[:-2]), np.maximum(high[2:], high[:-2])
+    up, down = low[SIDE:] - high[:-SIDE], low[:-SIDE] - high[SIDE:]
+    out[SIDE : SIDE + up.size] = np.where(up > 0, up, np.where(down > 0, -down, 0.0))
+    return out
+
+
+def sudden_changes(live: Live, blocks: Blocks, *, noise: float) -> tuple[Change, ...]:
+    """Changes from sample to sample that no other gap of the record explains.
+
+    Parameters
+    ----------
+    live, blocks : the record, `blocks` made from `live`
+    noise : float
+        Usual noise, the reading's unit.
+    """
+    if len(blocks) < FEWEST_BLOCKS or len(live) < 4 * len(blocks):
+        return ()
+    gap = gaps(live.value)
+    held = np.flatnonzero(blocks.count > 0)
+    start = blocks.first[held]
+    size = np.maximum(np.maximum.reduceat(gap, start), -np.minimum.reduceat(gap, start))
+    unit = max(noise, 1e-12)
+    mark = outlying(size + unit, at_most=SUSPICION) & (size > LEAST_NOISE * unit)
+    bulk = size[~mark] + unit
+    found = []
+    for i in np.flatnonzero(mark):
+        a, b = int(start[i]), int(blocks.first[held[i] + 1])
+        at = a + int(np.argmax(np.abs(gap[a:b])))
+        change = _change(
+            live, blocks, at, float(gap[at]), unit, expected_as_large(bulk, float(size[i]) + unit)
+        )
+        if change is not None:
+            found.append(change)
+    return tuple(found)
+
+
+def _change(live: Live, blocks: Blocks, at: int, gap: float, spread: float, expected: float) -> Change | None:
+    """The change at a sample, when the level of the blocks around it changed with it."""
+    block = blocks.at(int(live.time[at]))
+    before = blocks.level[max(block - 2, 0) : block]
+    after = blocks.level[block + 1 : block + 3]
+    if not before.size or not after.size:
+        return None
+    moved = float(np.median(after) - np.median(before))
+    if moved * np.sign(gap) < KEPT * abs(gap):
+        return None
+    middle = int(live.time[at]) - int(blocks.start[block])
+    place = block if middle < blocks.width // 2 else min(block + 1, len(blocks) - 1)
+    return Change(
+        at=place, width=2, size=moved, spread=spread, expected=expected, across=bool(blocks.broken[place])
+    )
+
+
+def together(slow: tuple[Change, ...], fast: tuple[Change, ...]) -> tuple[Change, ...]:
+    """Both lists as one; a fast change takes the place of slow ones within two blocks of it."""
+    kept = [one for one in slow if not any(abs(one.at - other.at) <= 2 for other in fast)]
+    return tuple(sorted([*kept, *fast], key=lambda change: change.at))
