@@ -7,13 +7,16 @@ from __future__ import annotations
 
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
 
+from excursions.errors import InputFileError, nearest
 from excursions.plant import Plant, Point
 from excursions.read.fold import plain
-from excursions.records import CalibrationEntry, Decision, LabSample
+from excursions.read.logs import LogReading
+from excursions.read.samples import SampleReading
+from excursions.records import CalibrationEntry, Decision
 
 
 class Places:
@@ -117,29 +120,46 @@ def _seat(entry: CalibrationEntry, plant: Plant) -> str:
     return ""
 
 
-def settle_samples(
-    samples: Iterable[LabSample], plant: Plant
-) -> tuple[tuple[LabSample, ...], tuple[LabSample, ...], tuple[Decision, ...]]:
-    """Samples with the plant's own names of points, those that belong to no point, and the decisions taken."""
+def settle_log(log: LogReading, plant: Plant) -> LogReading:
+    """A calibration log with the plant's own names in entries and installations, and the decisions taken.
+
+    Installations that the log records count for the entries that name only their probe.
+    """
     places = Places(plant)
-    placed: list[LabSample] = []
-    homeless: list[LabSample] = []
-    why: dict[tuple[str, str], str] = {}
-    for sample in samples:
-        point, reason = places.find(sample.point)
-        if not point:
-            homeless.append(sample)
-            continue
-        if reason:
-            why.setdefault((sample.point, point), reason)
-        placed.append(replace(sample, point=point))
-    decisions = tuple(
-        Decision(
-            subject="samples",
-            what=f'"{said}" is point "{point}"',
-            why=reason,
-            option="write the point's name into the list",
-        )
-        for (said, point), reason in why.items()
+    seats = tuple(replace(row, point=places.find(row.point)[0] or row.point) for row in log.installations)
+    entries, decisions = settle_entries(
+        log.entries, replace(plant, installations=plant.installations + seats)
     )
-    return tuple(placed), tuple(homeless), decisions
+    return replace(log, entries=entries, installations=seats, decisions=log.decisions + decisions)
+
+
+def settle_samples(reading: SampleReading, plant: Plant) -> SampleReading:
+    """Samples with the plant's own names of points; points that nobody knows are named as problems and kept."""
+    places = Places(plant)
+    found = {name: places.find(name) for name in dict.fromkeys(sample.point for sample in reading.samples)}
+    samples = tuple(replace(row, point=found[row.point][0] or row.point) for row in reading.samples)
+    file = str(reading.path)
+    option = "write the point's name into the list"
+    decisions = tuple(
+        Decision(subject=file, what=f'"{said}" is point "{point}"', why=why, option=option)
+        for said, (point, why) in found.items()
+        if point and why
+    )
+    problems = tuple(_unknown(name, file, places) for name, (point, _) in found.items() if not point)
+    return replace(
+        reading,
+        samples=samples,
+        decisions=reading.decisions + decisions,
+        problems=reading.problems + problems,
+    )
+
+
+def _unknown(name: str, file: str, places: Places) -> InputFileError:
+    near = nearest(name, places.points)
+    return InputFileError(
+        found=f'samples of point "{name}"',
+        expected="a point of the register or a tag of the export",
+        mend=f'did you mean "{near}"?' if near else "add the point to the register; its samples are not used",
+        file=file,
+        column="point",
+    )

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from excursions.plant import Installation, Plant, Point
-from excursions.read.names import Places, settle_entries, settle_samples
+from excursions.read.logs import LogReading
+from excursions.read.names import Places, settle_entries, settle_log, settle_samples
+from excursions.read.samples import SampleReading
 from excursions.records import CalibrationEntry, LabSample
 
 PLANT = Plant(
@@ -68,9 +72,22 @@ def test_every_other_spelling_is_told_once() -> None:
     assert [decision.what for decision in decisions] == ['"qt 101" is point "QT101"']
 
 
-def test_samples_are_placed_and_the_homeless_are_kept_apart() -> None:
-    samples = [LabSample(point=name, time=1, value=7.0) for name in ("Site/A/QT101_pH", "nowhere")]
-    placed, homeless, decisions = settle_samples(samples, PLANT)
-    assert [sample.point for sample in placed] == ["QT101"]
-    assert [sample.point for sample in homeless] == ["nowhere"]
-    assert len(decisions) == 1
+def test_samples_are_placed_and_unknown_points_named() -> None:
+    samples = tuple(LabSample(point=name, time=1, value=7.0) for name in ("Site/A/QT101_pH", "QT103"))
+    settled = settle_samples(SampleReading(path=Path("lab.csv"), samples=samples), PLANT)
+    assert [sample.point for sample in settled.samples] == ["QT101", "QT103"]
+    assert [decision.what for decision in settled.decisions] == ['"Site/A/QT101_pH" is point "QT101"']
+    assert [(p.found, p.mend) for p in settled.problems] == [
+        ('samples of point "QT103"', 'did you mean "QT101"?')
+    ]
+
+
+def test_a_log_is_settled_with_its_own_swaps() -> None:
+    log = LogReading(
+        path=Path("log.csv"),
+        entries=(entry("", "S2", 50),),
+        installations=(Installation(probe="S2", point="qt-102", start=10),),
+    )
+    settled = settle_log(log, PLANT)
+    assert settled.installations[0].point == "QT102"
+    assert settled.entries[0].point == "QT102"
