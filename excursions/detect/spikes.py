@@ -31,7 +31,7 @@ class SpikeSettings:
     tolerances: float = 0.5  # a smaller excursion misleads nobody
     coarsest_s: float = 900.0
     returned: float = 0.3  # the level after a spike differs by less than this share of its height
-    bout_s: float = 21_600.0  # spikes within six hours are one bout (cp)
+    bout_s: float = 43_200.0  # spikes that come again within the same half day are one bout (cp)
     bout_intervals: float = 120.0
     fewest: int = 3  # a bout
     lone_tolerances: float = 10.0  # a lone spike is an event when it is this large

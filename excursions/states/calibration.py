@@ -151,12 +151,12 @@ def _weigh_walk(span: tuple[int, int], signs: Signs) -> Claim | None:
     if walk is None or walk.kelvin == 0 or seen.size < 2 or not math.isfinite(before):
         return None
     away = np.abs(seen - before) > TOLERANCES * signs.reading.point.tolerance_at(before)
-    elsewhere = float(np.mean(away)) > 0.3
-    back = abs(after - before) < 0.3 * float(np.abs(seen - before).max())
-    if not (elsewhere and back):
+    if float(np.mean(away)) <= 0.3:
         return None
-    odds = PRIOR + ELSEWHERE + CAME_BACK
-    return _with_common_signs(span, odds, ["reading elsewhere and back"], walk, signs)
+    back = abs(after - before) < 0.3 * float(np.abs(seen - before).max())  # an adjustment may have moved it
+    odds = PRIOR + ELSEWHERE + CAME_BACK * back
+    facts = ["reading elsewhere and back" if back else "reading elsewhere, then at another level"]
+    return _with_common_signs(span, odds, facts, walk, signs)
 
 
 # --- common --------------------------------------------------------------------------------------

@@ -87,10 +87,11 @@ def _until(trace: Trace, ranges: IndexArray) -> TimeArray:
 
 
 def _plateau(trace: Trace, standard: Standard, span: tuple[int, int], usual: float) -> Plateau | None:
-    """A plateau, when the second half of the stay keeps within an eighth of the window."""
+    """A plateau, when the second half of the stay keeps within a sixth of the window, wild samples aside."""
     first, past = span
     late = trace.value[(first + past) // 2 : past]
-    if np.ptp(late) > max((standard.high - standard.low) / 8, 2 * trace.resolution):
+    low, high = np.quantile(late, (0.1, 0.9))
+    if high - low > max((standard.high - standard.low) / 6, 2 * trace.resolution):
         return None
     start, end = int(trace.time[first]), int(_until(trace, np.array([span]))[0])
     # Recorded on change: still is what was seldom recorded.  On a clock: what moves less, in samples enough to say.

@@ -19,7 +19,7 @@ from excursions.states.trace import Trace, join, runs, spells
 
 ROOM_DEGC = (5.0, 35.0)
 EDGE_MIN = 20.0  # how far before and after the plateaus the handling may reach
-LEVEL_H = 2.0  # the level before and after is taken over this time
+LEVEL_H = 1.0  # the level before and after is taken up to this far away
 WALK_K, SMALL_WALK_K = 5.0, 1.0
 PACES = 6.0  # a walk is this many times the usual move of the temperature over minutes
 QUICK_MIN = 15.0
@@ -50,7 +50,7 @@ class Walk:
 
 
 def level_beside(trace: Trace, at: int, side: int) -> float:
-    """Median of the two hours before (-1) or after (+1) the handling around an instant; NaN without samples."""
+    """Median of the hour before (-1) or after (+1), less the time of handling, around an instant; NaN without samples."""
     near, far = at + side * int(EDGE_MIN * NS_PER_MINUTE), at + side * int(LEVEL_H * NS_PER_HOUR)
     seen = trace.sampled(min(near, far), max(near, far))
     return float(np.median(seen)) if seen.size else math.nan
