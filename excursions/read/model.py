@@ -70,7 +70,7 @@ class ReadOptions:
     max_unpacked_bytes: int = 64 * 2**30
     max_ratio: int = 400
     spill_bytes: int = 600 * 2**20
-    block_bytes: int = 16 * 2**20
+    block_bytes: int = 8 * 2**20
 
     def for_plant(self, plant: Plant) -> ReadOptions:
         """These options, with the register's zone and quality words where the user stated none.

@@ -110,7 +110,8 @@ def complaint(data: bytes, reading: Reading) -> str:
         report = reading.files[0]
         text = data.decode("utf-8", errors="replace").removeprefix("\ufeff")
         lines = re.split(r"\r\n|\r|\n", text)[report.data_line - 1 :]
-        mark = {"tab": "\t"}.get(report.dialect.split("separator ")[1].split(",")[0], "") or report.dialect.split('"')[1]
+        named = re.search(r'separator (tab|blank|"(.)")', report.dialect, re.S)
+        mark = {"tab": "\t", "blank": " "}.get(named[1], named[2]) if named else ","
         filled = sum(any(cell for cell in line.split(mark)) for line in lines)
         if filled != report.rows + report.remarks:
             return f"{filled} lines of data, {report.rows} rows and {report.remarks} remarks"

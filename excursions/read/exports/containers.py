@@ -223,7 +223,15 @@ def _member(content: Content, file: Path | BytesIO, info: zipfile.ZipInfo, optio
                     total += len(chunk)
                     check_growth(total, max(info.compress_size, 1), "zip", options)
                     yield chunk
-        except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError) as error:
+        except (
+            zipfile.BadZipFile,
+            zlib.error,
+            EOFError,
+            NotImplementedError,
+            RuntimeError,
+            OSError,
+            ValueError,
+        ) as error:
             raise CutOff("zip") from error
 
     packing = packing_of(_start(chunks)[:8])

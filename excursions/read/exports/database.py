@@ -120,7 +120,9 @@ def sqlite_tables(name: str, file: Path | BytesIO, options: ReadOptions) -> Iter
 
 def _connected(path: Path) -> sqlite3.Connection:
     try:
-        connection = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro&immutable=1", uri=True)
+        connection = sqlite3.connect(
+            f"{path.resolve().as_uri()}?mode=ro&immutable=1", uri=True, check_same_thread=False
+        )
         connection.text_factory = lambda data: data.decode("utf-8", errors="replace")
         connection.execute("SELECT name FROM sqlite_master LIMIT 1").fetchone()
     except sqlite3.Error as error:

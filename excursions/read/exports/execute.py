@@ -56,6 +56,7 @@ class Executor:
                 self.gather.describe(stream.tag, stream.unit, stream.description)
         for batch in batches:
             self._batch(batch)
+            self.gather.relieve()
 
     def _batch(self, batch: Batch) -> None:
         if MORE in batch.frame.columns:
@@ -328,23 +329,21 @@ def _stronger(new: str, old: str) -> bool:
 
 def grouped(tags: pl.Series) -> tuple[IndexArray, list[str], list[int]]:
     """Order (n,) that brings equal tags together and keeps the order within; their names; bounds (k + 1,)."""
-    codes, names = _codes(tags)
-    kind = np.uint16 if len(names) < 2**16 else np.uint32
-    small = codes.astype(kind)
+    codes = tags.cast(pl.Categorical).to_physical().to_numpy()
+    counts = np.bincount(codes)
+    present = np.flatnonzero(counts)
+    if counts.size > 2**16:  # codes are shared by all files of a run; few of them are in this batch
+        table = np.zeros(counts.size, np.uint32)
+        table[present] = np.arange(present.size)
+        codes, counts = table[codes], counts[present]
+    # Radix sort, which numpy uses for small whole numbers, is several times faster than any other here.
+    small = codes.astype(
+        np.uint8 if counts.size <= 2**8 else np.uint16 if counts.size <= 2**16 else np.uint32
+    )
     order = np.argsort(small, kind="stable")
-    counts = np.bincount(codes, minlength=len(names))
-    return order, names, [0, *np.cumsum(counts).tolist()]
-
-
-def _codes(tags: pl.Series) -> tuple[IndexArray, list[str]]:
-    """Small whole numbers for the tags, in the order of their first rows."""
-    encoded = tags.cast(pl.Categorical)
-    physical = encoded.to_physical().to_numpy()
-    distinct, first = np.unique(physical, return_index=True)
-    table = np.zeros(int(distinct.max()) + 1, np.int64)
-    by_first = np.argsort(first, kind="stable")
-    table[distinct[by_first]] = np.arange(distinct.size)
-    return table[physical], tags.gather(first[by_first]).to_list()
+    bounds = [0, *np.cumsum(counts[counts > 0]).tolist()]
+    names = tags.gather(order[bounds[:-1]]).to_list()
+    return order, names, bounds
 
 
 def _row_text(batch: Batch, row: int) -> str:

@@ -2,53 +2,54 @@
 
 from __future__ import annotations
 
-import tempfile
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import IO
 
 import numpy as np
 
 from excursions.clock import TimeArray
+from excursions.read.exports.spill import AnyArray, Spill, Stored
 from excursions.read.exports.values import STATE_OFF, STATE_ON
 from excursions.records import BAD, GOOD, ByteArray, FloatArray, TagSeries
 
-_BYTES = 17  # a reading: time, value, quality
+_READING_BYTES = 17  # time, value, quality
+
+# A piece of one tag: times, values, qualities; None for good throughout.
+Piece = tuple[TimeArray | Stored, FloatArray | Stored, ByteArray | Stored | None]
 
 
 @dataclass(slots=True)
 class _Pieces:
-    """The pieces of one tag; quality None stands for good throughout."""
+    """The pieces of one tag, and what the files say of it."""
 
-    time: list[TimeArray] = field(default_factory=list)
-    value: list[FloatArray] = field(default_factory=list)
-    quality: list[ByteArray | None] = field(default_factory=list)
+    parts: list[Piece] = field(default_factory=list)
     files: list[str] = field(default_factory=list)
     unit: str = ""
     description: str = ""
     count: int = 0
+    has_states: bool = False
 
 
 @dataclass(slots=True)
 class Gather:
-    """All readings so far.  `spill_bytes`: beyond it pieces move to an unnamed temporary file."""
+    """All readings so far.  Beyond `spill_bytes` the pieces move to an unnamed temporary file."""
 
     spill_bytes: int
     tags: dict[str, _Pieces] = field(default_factory=dict)
     held: int = 0
-    _file: IO[bytes] | None = None
+    spill: Spill | None = None
 
     def add(self, tag: str, time: TimeArray, value: FloatArray, quality: ByteArray | None, file: str) -> None:
         """Add readings of one tag, in file order."""
         if not time.size:
             return
         pieces = self.tags.setdefault(tag, _Pieces())
-        pieces.time.append(time)
-        pieces.value.append(value)
-        pieces.quality.append(quality)
+        pieces.parts.append((time, value, quality))
         pieces.count += int(time.size)
+        pieces.has_states = pieces.has_states or (quality is not None and int(quality.max()) >= STATE_OFF)
         if not pieces.files or pieces.files[-1] != file:
             pieces.files.append(file)
-        self.held += time.size * _BYTES
+        self.held += time.size * _READING_BYTES
 
     def describe(self, tag: str, unit: str, description: str) -> None:
         """Note a unit and a description; the first of each stays."""
@@ -56,60 +57,104 @@ class Gather:
         pieces.unit = pieces.unit or unit
         pieces.description = pieces.description or description
 
+    def relieve(self) -> None:
+        """Move all pieces in memory to disk when they have grown beyond the limit."""
+        if self.held <= self.spill_bytes:
+            return
+        self.spill = self.spill or Spill()
+        kept: dict[int, tuple[object, Stored]] = {}  # columns of a wide table share their times
+        for pieces in self.tags.values():
+            pieces.parts = [self._stored(part, kept) for part in pieces.parts]
+        self.held = 0
+
+    def _stored(self, part: Piece, kept: dict[int, tuple[object, Stored]]) -> Piece:
+        time, value, quality = part
+        if isinstance(time, Stored) or self.spill is None:
+            return part
+        if id(time) not in kept:
+            kept[id(time)] = (time, self.spill.store([time]))
+        stored_value = value if isinstance(value, Stored) else self.spill.store([value])
+        stored_quality = (
+            quality if quality is None or isinstance(quality, Stored) else self.spill.store([quality])
+        )
+        return kept[id(time)][1], stored_value, stored_quality
+
     def mark(self) -> dict[str, int]:
         """Where the record stands, for :meth:`rollback`."""
-        return {tag: len(pieces.time) for tag, pieces in self.tags.items()}
+        return {tag: len(pieces.parts) for tag, pieces in self.tags.items()}
 
     def rollback(self, mark: dict[str, int]) -> None:
         """Drop what was added since the mark."""
         for tag in list(self.tags):
-            keep, pieces = mark.get(tag, 0), self.tags[tag]
-            gone = sum(part.size for part in pieces.time[keep:])
-            del pieces.time[keep:], pieces.value[keep:], pieces.quality[keep:]
-            pieces.count -= gone
-            self.held -= gone * _BYTES
+            pieces = self.tags[tag]
+            pieces.count -= sum(part[0].size for part in pieces.parts[mark.get(tag, 0) :])
+            del pieces.parts[mark.get(tag, 0) :]
 
     def series(self) -> dict[str, TagSeries]:
-        """One series a tag, in the order of names; the pieces are given up on the way."""
+        """One series a tag, in the order of names; the pieces are given up on the way.
+
+        Where pieces were moved to disk the series are views of one file there, read-only, and take no memory until used.
+        """
+        join = _Join(self.spill)
         found: dict[str, TagSeries] = {}
-        shared: dict[tuple[int, ...], tuple[list[TimeArray], TimeArray]] = {}
         for tag in sorted(self.tags):
             pieces = self.tags[tag]
             if not pieces.count:
                 continue
-            time = _joined_times(pieces.time, shared)
-            value = np.concatenate(pieces.value) if len(pieces.value) > 1 else pieces.value[0]
-            quality = _joined_quality(pieces)
-            value, quality = _settle_states(value, quality)
+            self.tags[tag] = _Pieces()
+            time, value, quality = join.tag(pieces)
             found[tag] = TagSeries(
                 tag=tag, time=time, value=value, quality=quality, unit=pieces.unit,
                 description=pieces.description, files=tuple(dict.fromkeys(pieces.files)),
             )  # fmt: skip
-            self.tags[tag] = _Pieces()
         return found
 
 
-def _joined_times(
-    pieces: list[TimeArray], shared: dict[tuple[int, ...], tuple[list[TimeArray], TimeArray]]
-) -> TimeArray:
-    """Columns of one wide table share their times: the same pieces are joined once."""
-    if len(pieces) == 1:
-        return pieces[0]
-    key = tuple(id(piece) for piece in pieces)
-    if key not in shared:
-        shared.clear()
-        shared[key] = (pieces, np.concatenate(pieces))
-    return shared[key][1]
+class _Join:
+    """Joins pieces to whole arrays: in memory, or through a second file when the pieces lie in a first."""
 
+    def __init__(self, spill: Spill | None) -> None:
+        self.spill = spill
+        self.final = Spill() if spill else None
+        self.last: tuple[tuple[object, ...], list[Piece], TimeArray] = ((), [], np.empty(0, np.int64))
 
-def _joined_quality(pieces: _Pieces) -> ByteArray:
-    quality = np.zeros(pieces.count, np.uint8)
-    position = 0
-    for time, part in zip(pieces.time, pieces.quality, strict=True):
-        if part is not None:
-            quality[position : position + time.size] = part
-        position += time.size
-    return quality
+    def tag(self, pieces: _Pieces) -> tuple[TimeArray, FloatArray, ByteArray]:
+        """Time, value and quality of one tag."""
+        values, qualities = [part[1] for part in pieces.parts], self._qualities(pieces)
+        time = self._time(pieces)
+        if not pieces.has_states:
+            return time, self._joined(values), self._joined(qualities)
+        value, quality = _settle_states(self._in_memory(values), self._in_memory(qualities))
+        return time, self._joined([value]), self._joined([quality])
+
+    def _time(self, pieces: _Pieces) -> TimeArray:
+        """Columns of a wide table have the same times: the same pieces are joined once."""
+        key = tuple(part[0].key if isinstance(part[0], Stored) else id(part[0]) for part in pieces.parts)
+        if key != self.last[0]:
+            # The pieces are kept beside the key, so that their identities stay theirs.
+            self.last = (key, pieces.parts, self._joined([part[0] for part in pieces.parts]))
+        return self.last[2]
+
+    def _qualities(self, pieces: _Pieces) -> list[AnyArray | Stored]:
+        return [
+            np.zeros(time.size, np.uint8) if quality is None else quality for time, _, quality in pieces.parts
+        ]
+
+    def _loaded(self, part: AnyArray | Stored) -> AnyArray:
+        if not isinstance(part, Stored):
+            return part
+        if self.spill is None:
+            raise ValueError("a stored piece without the file it lies in")
+        return self.spill.load(part)
+
+    def _in_memory(self, parts: Sequence[AnyArray | Stored]) -> AnyArray:
+        arrays = [self._loaded(part) for part in parts]
+        return arrays[0] if len(arrays) == 1 else np.concatenate(arrays)
+
+    def _joined(self, parts: Sequence[AnyArray | Stored]) -> AnyArray:
+        if self.final is None:
+            return self._in_memory(parts)
+        return self.final.view(self.final.store(self._loaded(part) for part in parts))
 
 
 def _settle_states(value: FloatArray, quality: ByteArray) -> tuple[FloatArray, ByteArray]:
@@ -117,8 +162,7 @@ def _settle_states(value: FloatArray, quality: ByteArray) -> tuple[FloatArray, B
     states = quality >= STATE_OFF
     if not states.any():
         return value, quality
-    numbers = np.isfinite(value)
-    plain = value[numbers]
+    plain = value[np.isfinite(value)]
     two_state = plain.size == 0 or (
         plain.size < 0.5 * states.sum() and bool(np.isin(plain, (0.0, 1.0)).all())
     )
@@ -129,6 +173,3 @@ def _settle_states(value: FloatArray, quality: ByteArray) -> tuple[FloatArray, B
     else:
         quality[states] = BAD
     return value, quality
-
-
-__all__ = ["Gather", "tempfile"]

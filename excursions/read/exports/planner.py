@@ -110,8 +110,7 @@ def _time_plan(
     if any(shape.date == "abc" for shape in shapes):
         order = _order(sheet, columns, options, subject, texts, decisions, hint)
     shape = shapes.most_common(1)[0][0]
-    fine = max(found.fraction for found in shapes) > 6
-    return TimePlan(fast=fast_pattern(shape, order), zoned=shape.zoned, order=order, fine=fine)
+    return TimePlan(fast=fast_pattern(shape, order), zoned=shape.zoned, order=order)
 
 
 def _number_plan(

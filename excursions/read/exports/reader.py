@@ -9,6 +9,7 @@ from pathlib import Path
 import polars as pl
 
 from excursions.errors import ExcursionsError, InputFileError
+from excursions.read.exports.ahead import one_ahead
 from excursions.read.exports.containers import open_item
 from excursions.read.exports.execute import Executor
 from excursions.read.exports.gather import Gather
@@ -150,7 +151,7 @@ def _run(
         table.tally.clear()
         try:
             Executor(plan, gather, outcome, name).run(
-                table.batches(plan.width, plan.first_line, plan.numbers, plan.decimal)
+                one_ahead(table.batches(plan.width, plan.first_line, plan.numbers, plan.decimal))
             )
         except Replan as found:
             codes[found.column] = codes.get(found.column, frozenset()) | found.texts

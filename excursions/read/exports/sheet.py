@@ -6,6 +6,7 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from excursions.read.exports.quality import QualityPlan, quality_of
 from excursions.read.exports.table import Preview, Row
@@ -15,6 +16,7 @@ from excursions.read.exports.values import looks_numeric
 from excursions.read.exports.words import STATE_WORDS, is_status_text, roles_of
 
 MOST_CELLS = 40_000
+_MOST_ROWS = 400
 _MOST_HEADER_ROWS = 6
 _ENOUGH = 0.6  # share of filled cells that must be of a kind
 
@@ -239,7 +241,7 @@ def _sheet(
     late: Sequence[Row], header_line: int,
 ) -> Sheet:  # fmt: skip
     width = _width(data, header)
-    keep = max(8, MOST_CELLS // max(1, width))
+    keep = min(_MOST_ROWS, max(8, MOST_CELLS // max(1, width)))
     sample = (
         [*data[: keep // 2 + keep % 2 + 2], *data[-(keep // 4) :], *late[: keep // 4]]
         if len(data) + len(late) > keep
@@ -291,6 +293,7 @@ def _column(
     )
 
 
+@lru_cache(maxsize=65_536)
 def is_status(text: str) -> bool:
     """A word for a bad value, a two-state word or a quality word."""
     return (

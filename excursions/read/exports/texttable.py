@@ -8,6 +8,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import IO
 
+from excursions.read.exports.ahead import one_ahead
 from excursions.read.exports.blockreader import BlockReader
 from excursions.read.exports.cutting import find_cut
 from excursions.read.exports.records_text import Cut, split_records
@@ -107,7 +108,7 @@ class TextTable:
         """All rows from `first_line` on; see the protocol."""
         reader = BlockReader(self.cut, width, set(numbers) - self._texts, decimal, self.tally)
         line = 1
-        for data in self._blocks():
+        for data in one_ahead(self._blocks()):
             if line < first_line:
                 data, skipped = _skip_lines(data, first_line - line)
                 line += skipped

@@ -56,7 +56,6 @@ class TimePlan:
     zoned : whether `fast` reads an offset
     order : which of two short numbers is the day (:data:`ORDERS`), empty when no date needs it
     shift : ns to add (spreadsheets that count from 1904)
-    fine : digits finer than a microsecond are written
     """
 
     kind: str = "text"
@@ -64,7 +63,6 @@ class TimePlan:
     zoned: bool = False
     order: str = ""
     shift: int = 0
-    fine: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,20 +144,21 @@ def _texts(column: pl.Series, plan: TimePlan) -> Times:
     if ok.all():
         return Times(time, ok, zoned)
     left = np.flatnonzero(~ok)
+    time, ok = time.copy(), ok.copy()
     slow = parse_distinct(column.gather(left), plan.order)
     time[left], ok[left], zoned[left] = slow.time, slow.ok, slow.zoned
     return Times(time, ok, zoned)
 
 
 def _fast(column: pl.Series, plan: TimePlan) -> tuple[TimeArray, BoolArray]:
-    unit: str = "ns" if plan.fine else "us"
-    parsed = column.str.to_datetime(plan.fast, time_unit=unit, strict=False)  # type: ignore[arg-type]
-    ok = parsed.is_not_null().to_numpy()
-    raw = parsed.to_physical().fill_null(0).to_numpy()
-    scale = 1 if plan.fine else 1_000
-    if raw.size and (raw.min() < _FIRST_NS // scale or raw.max() > _LAST_NS // scale):
-        ok = ok & (raw >= _FIRST_NS // scale) & (raw <= _LAST_NS // scale)
-    return (raw.copy() if plan.fine else raw * 1_000), ok.copy()
+    parsed = column.str.to_datetime(plan.fast, time_unit="ns", strict=False)
+    missing = parsed.null_count()
+    time = parsed.to_physical().fill_null(0).to_numpy() if missing else parsed.to_physical().to_numpy()
+    ok = parsed.is_not_null().to_numpy() if missing else np.ones(time.size, np.bool_)
+    # A year of two digits read as four overflows the range of nanoseconds and lands before 1900.
+    if time.size and (time.min() < _FIRST_NS or time.max() > _LAST_NS):
+        ok = ok & (time >= _FIRST_NS) & (time <= _LAST_NS)
+    return time, ok
 
 
 def parse_distinct(texts: pl.Series, order: str, *, clock_only: bool = False) -> Times:

@@ -223,7 +223,7 @@ def _fast_clock(match: re.Match[str]) -> str:
         written = written if half == half.strip() else ""
     if not zone or not written:
         return written
-    glued = match.string[match.start("zone") - 1].isdigit()
+    glued = match.string[match.start("zone") - 1].isdecimal()
     if not glued:
         return ""
     if zone in ("Z",):

@@ -94,6 +94,11 @@ def _typed(column: pl.Series) -> Values:
             np.ones(on.size, np.bool_),
             empty,
         )
+    total = column.sum() if column.null_count() == 0 else None
+    if total is not None and np.isfinite(float(total)):
+        size = len(column)
+        value = column.cast(pl.Float64).to_numpy()
+        return Values(value, np.zeros(size, np.uint8), np.ones(size, np.bool_), np.zeros(size, np.bool_))
     empty = column.is_null().to_numpy()
     value = column.cast(pl.Float64).fill_null(np.nan).to_numpy()
     strange = ~np.isfinite(value)

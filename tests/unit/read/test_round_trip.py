@@ -7,11 +7,11 @@ import os
 import tempfile
 from pathlib import Path
 
-from dialects import NS, ORDERS, TIME_FORMATS, Dialect, write
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from excursions.read import Reading, ReadOptions, read_exports
+from tests.unit.read.dialects import NS, ORDERS, TIME_FORMATS, Dialect, write
 
 FIRST, LAST = 1_262_304_000, 2_051_222_400  # 2010 to 2035
 LETTERS = st.characters(whitelist_categories=("Lu", "Ll", "Lo"), whitelist_characters="/.-_#:<>'\"&;,| ")

@@ -84,12 +84,12 @@ def is_quality(column: Column) -> bool:
     if not filled or column.is_time:
         return False
     plan = QualityPlan()
-    words = sum(not cell[:1].isdigit() and quality_of(cell, plan) is not None for cell in filled)
+    words = sum(not cell[:1].isdecimal() and quality_of(cell, plan) is not None for cell in filled)
     if words >= 0.8 * len(filled):
         return True
     if _are_opc_codes(filled):
         return True
-    codes = sum(cell.lstrip("-").isdigit() or cell.casefold().startswith("0x") for cell in filled)
+    codes = sum(cell.lstrip("-").isdecimal() or cell.casefold().startswith("0x") for cell in filled)
     return ("quality" in column.roles and (codes + words) >= 0.8 * len(filled)) or (
         "quality" in column.roles and column.is_text
     )
@@ -111,7 +111,7 @@ def _are_opc_codes(cells: list[str]) -> bool:
 
 def is_counter(column: Column) -> bool:
     """Whether a column counts the rows (or is named as an index)."""
-    numbers = [int(cell) for cell in column.cells if cell.isdigit()]
+    numbers = [int(cell) for cell in column.cells if cell.isdecimal()]
     if len(numbers) < column.filled or column.filled < 2:
         return False
     steady = all(later - earlier == 1 for earlier, later in itertools.pairwise(numbers))
