@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from sample_data.simulator.physics import FloatArray, ProbeModel
+from sample_data.simulator.physics import LOGGED, MODELS, FloatArray, ProbeModel
 from sample_data.simulator.schedule import Span
 from sample_data.simulator.spec import PointSpec
 from sample_data.simulator.standards import figures, solve, standard_value
@@ -53,110 +53,105 @@ class _Look:
     true: tuple[float, float]
 
 
-def _look(
-    spec: PointSpec,
-    model: ProbeModel,
-    life: Life,
-    span: Span,
-    which: str,
-    t: FloatArray,
-    bias: FloatArray,
-    old: tuple[float, float],
-    rng: np.random.Generator,
-) -> _Look:
-    """What the probe gives in the standards, and what the arithmetic makes of it."""
-    count = len(spec.care.standards)
-    times = np.array([span.marks[f"{which}{k}_end"] - 20 for k in range(count)])
-    a, b = life.parameters(times)
-    x = np.array(
-        [
-            float(standard_value(spec.measurand, s, np.asarray(t[k])))
-            for k, s in enumerate(spec.care.standards)
-        ]
-    )
-    raw = model.forward(x + bias, t, a, b) + spec.care.repeatability * rng.standard_normal(count)
-    raw = np.round(raw, 1 if spec.measurand in ("ph", "redox", "co2") else 3)
-    return _Look(raw, solve(spec.measurand, model, x, t, raw, old), (float(a[-1]), float(b[-1])))
+@dataclass(frozen=True)
+class _Bench:
+    """One session: who, on what, at which temperatures, with the parameters the transmitter came with."""
+
+    spec: PointSpec
+    model: ProbeModel
+    life: Life
+    span: Span
+    degc: FloatArray
+    old: tuple[float, float]
+    rng: np.random.Generator
+
+    @property
+    def standards(self) -> FloatArray:
+        """Values of the standards at their temperatures, reading's unit."""
+        pairs = zip(self.spec.care.standards, self.degc, strict=True)
+        return np.array([float(standard_value(self.spec.measurand, s, np.asarray(t))) for s, t in pairs])
+
+    def look(self, which: str) -> _Look:
+        """What the probe gives in the standards (``found`` or ``left``), and what the arithmetic makes of it."""
+        care, count = self.spec.care, self.degc.size
+        marks = self.span.marks
+        a, b = self.life.parameters(np.array([marks[f"{which}{k}_end"] - 20 for k in range(count)]))
+        bias = np.array([marks[f"bias{k}"] for k in range(count)])
+        raw = self.model.forward(self.standards + bias, self.degc, a, b)
+        scatter = np.hypot(care.repeatability, care.repeatability_share * raw)
+        raw = raw + scatter * self.rng.standard_normal(count)
+        raw = np.round(raw, 1 if self.spec.measurand in ("ph", "redox", "co2") else 3)
+        return _Look(raw, self.solve(raw, self.old), (float(a[-1]), float(b[-1])))
+
+    def solve(self, raw: FloatArray, old: tuple[float, float]) -> tuple[float, float]:
+        """Parameters from raw values."""
+        return solve(self.spec.measurand, self.model, self.standards, self.degc, raw, old)
 
 
 def calibrations(
-    spec: PointSpec, model: ProbeModel, probes: list[Life], spans: list[Span], level: float, seed: int
+    spec: PointSpec, probes: list[Life], spans: list[Span], level: float, seed: int
 ) -> list[Calibrated]:
     """All calibrations of a point in time order, with what the transmitter adopted from each."""
     done: list[Calibrated] = []
     for span in (s for s in spans if s.marks):
         life = next(p for p in probes if p.start <= span.start < p.end)
-        done.append(_calibrate(spec, model, life, span, level, done, seed))
+        done.append(_calibrate(spec, life, span, level, done, seed))
     return done
 
 
 def _calibrate(
-    spec: PointSpec,
-    model: ProbeModel,
-    life: Life,
-    span: Span,
-    level: float,
-    earlier: list[Calibrated],
-    seed: int,
+    spec: PointSpec, life: Life, span: Span, level: float, earlier: list[Calibrated], seed: int
 ) -> Calibrated:
     care, index = spec.care, span.index
     rng = stream(seed, spec.name, "calibration", str(index))
-    count = len(care.standards)
-    bench = np.round(21.5 + 1.2 * rng.standard_normal() + 0.2 * rng.standard_normal(count), 1)
-    bias = care.standard_tolerance * rng.standard_normal(count)
+    degc = np.round(span.marks["bench"] + 0.2 * rng.standard_normal(len(care.standards)), 1)
     old = earlier[-1].left if earlier else (life.a, life.b)
     known = next((c.probe for c in reversed(earlier) if c.logged), "")
-    found = _look(spec, model, life, span, "found", bench, bias, old, rng)
-    left = _look(spec, model, life, span, "left", bench, bias, old, rng)
-    shown = _error(model, level, 25.0, found.parameters, old)
-    adjust = abs(shown) > care.adjust_beyond or life.serial != known
-    fake = index in care.copied or index in care.untraced
-    raw_found, raw_left = found.raw, left.raw
-    parameters = (found.parameters, left.parameters)
-    if fake and earlier:
-        last = earlier[-1]
-        raw_found, raw_left = np.array(last.raw_left), np.array(last.raw_left)
-        parameters = (last.left, last.left)
-        bench = np.array(last.temperatures)
-        if index in care.untraced:
-            raw_found, raw_left, parameters = _invented(spec, model, bench, last, rng)
+    bench = _Bench(spec, LOGGED[spec.measurand], life, span, degc, old, rng)
+    found, left = bench.look("found"), bench.look("left")
+    shown = _error(MODELS[spec.measurand], level, found.parameters, old)
+    adjust = abs(shown) > care.adjust_beyond or life.serial != known or _dirty(life, span)
+    fake = bool(earlier) and index in (*care.copied, *care.untraced)
+    entered = _entered(bench, index, earlier) if fake else (degc, found, left)
     adopted = span.marks["adjust"] if adjust and not fake else float("nan")
-    comment = "workshop" if index in care.bench else ""
     return Calibrated(
-        time=span.marks["adjust"], found_at=span.marks["clean"] - 60.0, point=spec.name, probe=life.serial if life.logged or not known else known,
+        time=span.marks["adjust"], found_at=span.marks["clean"] - 60.0, point=spec.name,
+        probe=life.serial if life.logged or not known else known,
         measurand=spec.measurand, action="calibration" if adjust or fake else "verification",
-        standards=care.standards, temperatures=tuple(map(float, bench)),
-        raw_found=tuple(map(float, raw_found)), raw_left=tuple(map(float, raw_left)),
-        found=parameters[0], left=parameters[1] if adjust and not fake else old,
+        standards=care.standards, temperatures=tuple(map(float, entered[0])),
+        raw_found=tuple(map(float, entered[1].raw)), raw_left=tuple(map(float, entered[2].raw)),
+        found=entered[1].parameters, left=entered[2].parameters if adjust and not fake else old,
         true_found=found.true, true_left=left.true, adopted_at=adopted, error_found=shown,
-        traced=span.kind == "calibration", logged=index not in care.unlogged, copied=index in care.copied,
-        comment=comment, figures_found=figures(spec.measurand, *parameters[0]),
-        figures_left=figures(spec.measurand, *parameters[1]),
+        traced=span.kind == "calibration", logged=index not in care.unlogged, copied=fake and index in care.copied,
+        comment="workshop" if index in care.bench else "",
+        figures_found=figures(spec.measurand, *entered[1].parameters),
+        figures_left=figures(spec.measurand, *entered[2].parameters),
     )  # fmt: skip
 
 
-def _invented(
-    spec: PointSpec, model: ProbeModel, bench: FloatArray, last: Calibrated, rng: np.random.Generator
-) -> tuple[FloatArray, FloatArray, tuple[tuple[float, float], tuple[float, float]]]:
-    """Plausible figures of a calibration nobody did: last time's raw values, moved a little."""
-    raws = [
-        np.array(last.raw_left) + np.round(0.4 * spec.care.repeatability * rng.standard_normal(len(bench)), 1)
-        for _ in "fl"
-    ]
-    x = np.array(
-        [
-            float(standard_value(spec.measurand, s, np.asarray(bench[k])))
-            for k, s in enumerate(spec.care.standards)
-        ]
-    )
-    both = [solve(spec.measurand, model, x, bench, raw, last.left) for raw in raws]
-    return raws[0], raws[1], (both[0], both[1])
+def _dirty(life: Life, span: Span) -> bool:
+    """Whether the cleaning between the two looks took dirt off: then an as-left look is owed."""
+    around = np.array([span.marks["clean"] - 60.0, span.marks["clean"] + 60.0])
+    return any(np.ptp(move.at(around)) > 0 for move in life.moves if move.cause == "fouling")
 
 
-def _error(
-    model: ProbeModel, level: float, t: float, true: tuple[float, float], used: tuple[float, float]
-) -> float:
-    one = np.array([level])
-    at = np.array([t])
+def _entered(bench: _Bench, index: int, earlier: list[Calibrated]) -> tuple[FloatArray, _Look, _Look]:
+    """What somebody wrote who did not measure: last time's figures, or last time's raw values moved a little."""
+    last, care = earlier[-1], bench.spec.care
+    degc, raw = np.array(last.temperatures), np.array(last.raw_left)
+    if index in care.copied:
+        same = _Look(raw, last.left, last.true_left)
+        return degc, same, same
+    made = []
+    at_hand = replace(bench, degc=degc)
+    for _ in ("found", "left"):
+        moved = raw + np.round(0.4 * care.repeatability * bench.rng.standard_normal(raw.size), 1)
+        made.append(_Look(moved, at_hand.solve(moved, last.left), last.true_left))
+    return degc, made[0], made[1]
+
+
+def _error(model: ProbeModel, level: float, true: tuple[float, float], used: tuple[float, float]) -> float:
+    """Reading error at this level and 25 degC of a probe with parameters `true` read with `used`."""
+    one, at = np.array([level]), np.array([25.0])
     raw = model.forward(one, at, np.array([max(true[0], 0.005)]), np.array([true[1]]))
     return float(model.inverse(raw, at, np.array([used[0]]), np.array([used[1]]))[0] - level)

@@ -229,3 +229,6 @@ MODELS: dict[str, ProbeModel] = {
     "co2": CarbonDioxide(),
     "turbidity": Turbidity(),
 }
+
+# Transmitters show the current of a membrane probe as it would be at 25 degC; so do calibration logs.
+LOGGED: dict[str, ProbeModel] = MODELS | {"oxygen": MembraneOxygen(beta=0.0)}

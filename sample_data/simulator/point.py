@@ -108,7 +108,7 @@ def simulate_point(
     medium = _medium_value(spec, grid, process.level, spans, warm)
     probes = _probes(spec, Scene(grid, model, process.level, warm, spans), seed)
     level = float(np.median(process.level))
-    entries = calibrations(spec, model, probes, spans, level, seed)
+    entries = calibrations(spec, probes, spans, level, seed)
     wire = _wire(spec, grid, warm, seed)
     clean, error = _read(
         spec, grid, model, medium, process.fast, warm, wire.temperature, probes, entries, spans, seed
@@ -145,7 +145,7 @@ def _medium_heat(spec: PointSpec, grid: Grid, base: FloatArray, spans: list[Span
             away = (grid.t[part] >= times[0]) & (grid.t[part] < times[-1])
             around[part] = np.where(away, target + 0.12 * rng.standard_normal(target.size), around[part])
         elif span.kind in ("calibration", "swap"):
-            bench = 21.5 + 1.2 * rng.standard_normal()
+            bench = span.marks.get("bench", 20.0)
             into = grid.t[part] - span.start
             around[part] = bench + (around[part] - bench) * np.exp(-into / 150.0)
             around[grid.slice(span.end - 240, span.end)] = base[grid.slice(span.end - 240, span.end)]
@@ -177,7 +177,9 @@ def _medium_value(
             for name in ("found", "left"):
                 for number, nominal in enumerate(care.standards):
                     dip = grid.slice(span.marks[f"{name}{number}"], span.marks[f"{name}{number}_end"])
-                    medium[dip] = standard_value(spec.measurand, nominal, warm[dip])
+                    medium[dip] = (
+                        standard_value(spec.measurand, nominal, warm[dip]) + span.marks[f"bias{number}"]
+                    )
             back = grid.slice(span.end - 200, span.end)
             medium[back] = level[back]
     return medium

@@ -15,6 +15,7 @@ from sample_data.simulator.signal import BoolArray, fast_noise, slow_noise
 from sample_data.simulator.spec import Fault
 from sample_data.simulator.standards import figures
 from sample_data.simulator.truth import ShiftTruth, TruthRow, in_order, role_of, unit_of
+from sample_data.simulator.wear import cleanings, fouling_layer
 
 _ROUTINES = {
     "sterilisation": "routine_sterilisation",
@@ -90,6 +91,8 @@ def _fault_row(sim: SimulatedPoint, fault: Fault) -> TruthRow:
     if fault.kind in ("dropout", "bad_quality"):
         hit = sim.missing if fault.kind == "dropout" else sim.quality > 0
         size = float(np.count_nonzero(hit[sim.grid.slice(start, end)]) * sim.grid.step)
+    if fault.kind == "fouling":
+        size *= _thickest(sim, fault)
     if fault.kind == "pinned":
         size = sim.spec.range[0] if fault.mode == "low" else sim.spec.range[1]
     if fault.kind == "stuck":
@@ -118,6 +121,15 @@ def _aftermath_rows(sim: SimulatedPoint) -> list[TruthRow]:
 def _hurt(sim: SimulatedPoint, span: Span) -> bool:
     """Whether this heat moved a parameter."""
     return any(move.fault is span.fault for life in sim.lives for move in life.moves)
+
+
+def _thickest(sim: SimulatedPoint, fault: Fault) -> float:
+    """The thickest the layer grew, 1 being what grows in one period."""
+    period = fault.more.get("period", 7.0) * DAY_S
+    end = min((fault.day + fault.days) * DAY_S, sim.grid.days * DAY_S)
+    times = cleanings(sim.spec, list(sim.spans))
+    _, layer = fouling_layer(fault.day * DAY_S, end, period, times, sim.spec.care.restored)
+    return float(np.max(layer))
 
 
 def _taken_out(sim: SimulatedPoint, start: float) -> float:
@@ -209,6 +221,13 @@ def _outage_rows(sim: SimulatedPoint, outages: tuple[Outage, ...]) -> list[Truth
 _UNITS = {"slope": "%", "zero_point": "pH", "offset": "mV", "cell_constant": "1/cm", "gain": "1"}
 
 
+def _parameter_unit(measurand: str, parameter: str) -> str:
+    """Unit of a parameter in the truth table; the zero point of CO2 is the decimal logarithm of a pressure in hPa."""
+    if (measurand, parameter) == ("co2", "zero_point"):
+        return "log10(hPa)"
+    return _UNITS.get(parameter, MODELS[measurand].raw_unit)
+
+
 def shift_truths(sim: SimulatedPoint) -> tuple[ShiftTruth, ...]:
     """True shift of each parameter between consecutive logged, honest entries of one probe, by cause."""
     rows = []
@@ -246,7 +265,7 @@ def _shifts(sim: SimulatedPoint, last: Calibrated, entry: Calibrated) -> list[Sh
         if swapped:
             shares["swap@0"] = (after[name] - before[name], _ns(sim, life.start))
         main = max(shares, key=lambda key: abs(shares[key][0])) if shares else "ageing@0"
-        unit = _UNITS.get(name, MODELS[sim.spec.measurand].raw_unit)
+        unit = _parameter_unit(sim.spec.measurand, name)
         rows.append(
             ShiftTruth(
                 entry.point, entry.probe, name, _ns(sim, last.time), _ns(sim, entry.time), after[name] - before[name], unit,

@@ -133,7 +133,7 @@ def _fermenter() -> list[PointSpec]:
         ),
         _spec(
             "B3-CO2", "co2", _BRIGHT, "QC-0310", care("co2", calibrate_days=(15.0, 57.0, 99.0)), process("co2", dwell_days=12.0),
-            (Fault("drift", 36.0, 15.0, -420.0),), swaps=(Swap(78.45, "QC-0344", logged=False),), description="dissolved CO2, bright tank 3",
+            (Fault("drift", 36.0, 15.0, -420.0),), swaps=(Swap(78.45, "QC-0350", logged=False),), description="dissolved CO2, bright tank 3",
         ),
     ]  # fmt: skip
 

@@ -5,6 +5,7 @@ A `Span` carries the temperature the medium takes (knots) and the value the prob
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -112,8 +113,8 @@ def swap_spans(spec: PointSpec) -> list[Span]:
 def calibration_spans(spec: PointSpec, grid: Grid, seed: int) -> list[Span]:
     """Calibrations: walk to ambient, a plateau in each standard, adjustment, return.
 
-    marks: start of each standard's plateau (s0, s1, ...), the adjustment and, when the probe was dirty,
-    the cleaning between the as-found and the as-left look at the standards.
+    marks: start and end of each standard's plateau (found0, found0_end, ..., left0, ...), the cleaning in
+    between, the adjustment; the bench's temperature and what the standards are off their values.
     """
     care = spec.care
     rng = stream(seed, spec.name, "calibration")
@@ -123,7 +124,10 @@ def calibration_spans(spec: PointSpec, grid: Grid, seed: int) -> list[Span]:
         if start > (grid.days - 0.1) * DAY_S:
             continue
         at = start + rng.uniform(150, 300)
-        marks = {}
+        marks = {"bench": 21.5 + 1.2 * rng.standard_normal()}
+        for number, nominal in enumerate(care.standards):
+            spread = math.hypot(care.standard_tolerance, care.standard_tolerance_share * nominal)
+            marks[f"bias{number}"] = spread * rng.standard_normal()
         for rounds in ("found", "left"):
             for number in range(len(care.standards)):
                 marks[f"{rounds}{number}"] = at

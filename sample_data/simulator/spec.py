@@ -112,7 +112,8 @@ class Care:
 
     hold: spans in which the output is frozen (``calibration``, ``wash``, ``cip``, ``sterilisation``);
     hold_flag, wash_flag: whether the historian has the flag; standards: what is used, in order;
-    repeatability: standard deviation of one raw reading in a standard [raw unit];
+    repeatability, repeatability_share: standard deviation of one raw reading in a standard [raw unit, share of it];
+    standard_tolerance, standard_tolerance_share: of the standard's own value [reading unit, share of it];
     restored: share of the fouling that a cleaning takes away; bench: calibrated without a trace;
     as_found_only_within: no adjustment when the reading error is smaller than this.
     """
@@ -122,7 +123,9 @@ class Care:
     standards: tuple[float, ...] = ()
     standard_unit: str = ""
     repeatability: float = 0.3
+    repeatability_share: float = 0.0
     standard_tolerance: float = 0.0
+    standard_tolerance_share: float = 0.0
     plateau_min: float = 8.0
     bench: tuple[int, ...] = ()
     copied: tuple[int, ...] = ()
