@@ -22,7 +22,7 @@ import numpy as np
 from scipy.stats import t as student
 
 from excursions.clock import NS_PER_DAY
-from excursions.detect.origin import Clue, expected_faults, name_origin, weigh, words_of
+from excursions.detect.origin import Clue, expected_faults, name_origin, unexplained, weigh, words_of
 from excursions.detect.severity import severity_of
 from excursions.detect.survey import Survey, survey_of
 from excursions.records import CALIBRATING, CLEANING, WASHING, Event, FloatArray, IndexArray, Record
@@ -146,7 +146,7 @@ def _event(
     start = int(survey.live.time[blocks.first[teeth.lo[i]]])
     end = int(survey.live.time[int(blocks.first[teeth.hi[j - 1]]) - 1])
     days = (teeth.hi[i:j] - teeth.lo[i:j]) * blocks.width_s / 86_400
-    chance = settings.unexplained + p_walk * p_jump * 100
+    chance = unexplained(settings.unexplained, survey.years) + p_walk * p_jump * 100
     clues = (*_locked(survey, teeth, run),)
     prior = expected_faults(settings.foulings_per_year, survey.years)
     probe = weigh(prior=prior, chance=chance, clues=(Clue(odds=4.0), *clues))

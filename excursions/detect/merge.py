@@ -6,6 +6,7 @@ One rule at a time, in this order:
     a drift that a saw-tooth contains is one of its teeth;
     a change of noise that a periodic disturbance explains is the disturbance;
     collapsed noise while the response is slow is the slow response;
+    a walk that is a step seen through wide windows is the step;
     steps that follow one another within a transition are one.
 """
 
@@ -40,7 +41,7 @@ def merge(record: Record, found: tuple[Event, ...]) -> tuple[Event, ...]:
     """
     width = record.survey.blocks.width if isinstance(record, SurveyedRecord) else 60 * NS_PER_S
     events = sorted(found, key=lambda event: (event.start, event.kind, event.end))
-    for rule in (_in_bout, _in_still, _in_saw_tooth, _in_cycle, _in_slow, _in_noise, _same_step):
+    for rule in (_in_bout, _in_still, _in_saw_tooth, _in_cycle, _in_slow, _in_noise, _in_step, _same_step):
         events = _absorb(events, rule, width)
     return tuple(sorted(events, key=lambda event: (event.start, event.kind, event.end)))
 
@@ -115,6 +116,17 @@ def _in_noise(whole: Event, part: Event, width: int) -> bool:
         and whole.kind == part.kind
         and _covers(whole, part, 0.8, width)
         and part.end - part.start < whole.end - whole.start
+    )
+
+
+def _in_step(whole: Event, part: Event, width: int) -> bool:
+    """A walk that is a step seen through sparse samples or wide windows."""
+    return (
+        whole.kind == "step"
+        and part.kind == "drift"
+        and part.start - 2 * width <= whole.start <= part.end
+        and whole.size * part.size > 0
+        and abs(whole.size) >= 0.6 * abs(part.size)
     )
 
 

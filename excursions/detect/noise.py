@@ -26,6 +26,7 @@ from excursions.detect.origin import (
     name_origin,
     next_reset,
     state_clue,
+    unexplained,
     weigh,
     words_of,
 )
@@ -178,7 +179,11 @@ def _event(
     prior = expected_faults(
         settings.growths_per_year if growth else settings.collapses_per_year, survey.years
     )
-    probe = weigh(prior=prior, chance=spell.change.expected + alike + UNEXPLAINED, clues=clues)
+    probe = weigh(
+        prior=prior,
+        chance=spell.change.expected + alike + unexplained(UNEXPLAINED, survey.years),
+        clues=clues,
+    )
     origin = name_origin(probe)
     confidence = (1 - probe) * prior / (prior + spell.change.expected) if origin == "process" else probe
     if math.exp(max(spell.base, spell.base + spell.rise)) < survey.deadband:

@@ -51,6 +51,11 @@ def expected_faults(per_year: float, years: float) -> float:
     return per_year * max(years, SHORTEST_YEARS)
 
 
+def unexplained(number: float, years: float) -> float:
+    """Changes the process makes itself that nothing foretells: `number` in a record of up to a year, else per year."""
+    return number * max(years, 1.0)
+
+
 def weigh(*, prior: float, chance: float, clues: tuple[Clue, ...]) -> float:
     """Probability that the probe did it: expected numbers per record, times the odds of the clues."""
     odds = prior / max(chance, 1e-12)
@@ -104,10 +109,11 @@ def heat_before(record: Record, start: int) -> float:
 def heat_clue(record: Record, start: int) -> Clue:
     """Whether heat above the rating came just before."""
     hottest = heat_before(record, start)
-    limit = record.plant.ratings(record.point, start).continuous_degc
-    if not hottest > limit:
+    ratings = record.plant.ratings(record.point, start)
+    if not hottest > ratings.continuous_degc:
         return Clue(odds=1.0)
-    return Clue(odds=4.0, words=f"after heat: {hottest:.0f} degC in the six hours before")
+    words = f"after heat: {hottest:.0f} degC in the six hours before"
+    return Clue(odds=6.0 if hottest > ratings.sterilisation_degc else 1.5, words=words)
 
 
 def moved_together(other: FloatArray, at: int, *, width: int, broken: bool) -> float:

@@ -24,7 +24,7 @@ from scipy.special import gammaincc, gammainccinv
 from excursions.clock import NS_PER_S, duration_text
 from excursions.detect.blocks import evenly
 from excursions.detect.live import Live, live_samples
-from excursions.detect.origin import Clue, expected_faults, name_origin, weigh, words_of
+from excursions.detect.origin import Clue, expected_faults, name_origin, unexplained, weigh, words_of
 from excursions.detect.severity import severity_of
 from excursions.detect.survey import THINNED, Survey, survey_of
 from excursions.records import Event, FloatArray, IndexArray, Record
@@ -213,7 +213,9 @@ def _event(
     start, end = int(live.time[a + begin]), int(live.time[min(a + stop, len(live) - 1)])
     clues = _company(record, start, end, period_s)
     prior = expected_faults(settings.faults_per_year, survey.years)
-    probe = weigh(prior=prior, chance=chance + settings.process_cycles, clues=clues)
+    probe = weigh(
+        prior=prior, chance=chance + unexplained(settings.process_cycles, survey.years), clues=clues
+    )
     if end <= start:
         return None
     whole = lo == 0 and hi == spectra.first.size

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.ndimage import maximum_filter1d
 
 from excursions.detect.scan import NORMAL_MAD, differences, peaks, unbroken
 from excursions.records import BoolArray, FloatArray, IndexArray
@@ -32,7 +33,8 @@ class Joined:
 
 def sudden(level: FloatArray, broken: BoolArray, *, quantum: float) -> IndexArray:
     """Blocks at which the level changes suddenly, whatever the reason."""
-    found: list[int] = []
+    taken = np.zeros(level.size, dtype=np.bool_)
+    found = []
     for width in NARROW:
         diff = differences(level, width)
         clean = np.isfinite(diff) & unbroken(broken, width)
@@ -40,18 +42,20 @@ def sudden(level: FloatArray, broken: BoolArray, *, quantum: float) -> IndexArra
             continue
         spread = max(NORMAL_MAD * float(np.median(np.abs(diff[clean]))), 0.3 * quantum, 1e-12)
         at = peaks(diff, clean, width)
-        for k in at[np.abs(diff[at]) > SUDDEN * spread]:
-            if all(abs(int(k) - other) > 2 * width + CLEAR for other in found):
-                found.append(int(k))
-    return np.array(sorted(found), dtype=np.int64)
+        at = at[(np.abs(diff[at]) > SUDDEN * spread) & ~taken[at]]
+        found.append(at)
+        near = np.zeros(level.size, dtype=np.bool_)
+        near[at] = True
+        taken |= maximum_filter1d(near, 2 * (2 * width + CLEAR) + 1)
+    return np.sort(np.concatenate(found)) if found else np.empty(0, dtype=np.int64)
 
 
 def joined(level: FloatArray, broken: BoolArray, *, quantum: float) -> Joined:
     """Take sudden changes and breaks out and join what is left end to end."""
     n = level.size
     cut = np.zeros(n, dtype=np.bool_)
-    for k in sudden(level, broken, quantum=quantum):
-        cut[max(k - CLEAR, 0) : k + CLEAR] = True
+    at = sudden(level, broken, quantum=quantum)
+    cut[np.clip(at[:, None] + np.arange(-CLEAR, CLEAR), 0, n - 1)] = True
     begins = cut & ~np.roll(cut, 1)
     start = np.zeros(n, dtype=np.bool_)
     start[0] = True

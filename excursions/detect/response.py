@@ -16,7 +16,15 @@ from scipy.stats import t as student
 
 from excursions.clock import NS_PER_HOUR, NS_PER_S, duration_text
 from excursions.detect.noise import NoiseSettings, noise_series, noise_spells
-from excursions.detect.origin import Clue, expected_faults, heat_clue, name_origin, weigh, words_of
+from excursions.detect.origin import (
+    Clue,
+    expected_faults,
+    heat_clue,
+    name_origin,
+    unexplained,
+    weigh,
+    words_of,
+)
 from excursions.detect.scan import Change
 from excursions.detect.survey import Survey, survey_of
 from excursions.records import BAD, MEASURING, NO_DATA, RECOVERING, Event, FloatArray, IndexArray, Record
@@ -212,7 +220,7 @@ def _event(
     end = int(when[j]) if j < when.size else int(survey.live.time[-1])
     clues = (heat_clue(record, start), Clue(odds=3.0, words="seen after disturbances of every size"))
     prior = expected_faults(settings.faults_per_year, survey.years)
-    probe = weigh(prior=prior, chance=chance + settings.unexplained, clues=clues)
+    probe = weigh(prior=prior, chance=chance + unexplained(settings.unexplained, survey.years), clues=clues)
     before, now = float(np.median(np.delete(tau, np.s_[i:j]))), float(np.median(tau[i:j]))
     return Event(
         point=record.point.name,

@@ -27,6 +27,7 @@ from excursions.detect.origin import (
     next_reset,
     shared,
     state_clue,
+    unexplained,
     weigh,
     words_of,
 )
@@ -138,7 +139,11 @@ def _event(
         *samples_clue(record, survey, start, min(until, start + SAMPLES_AFTER), shape.size),
     )
     usual = shared(_usual_clues(context, change, shape, start), alike)
-    probe = weigh(prior=prior, chance=change.expected + alike + JEFFREYS, clues=(*clues, *usual))
+    probe = weigh(
+        prior=prior,
+        chance=change.expected + alike + unexplained(JEFFREYS, survey.years),
+        clues=(*clues, *usual),
+    )
     real = prior / (prior + change.expected)
     origin = name_origin(probe)
     confidence = {"probe": probe, "undecided": probe, "process": real * (1 - probe)}[origin]

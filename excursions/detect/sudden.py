@@ -48,6 +48,8 @@ def sudden_changes(live: Live, blocks: Blocks, *, noise: float) -> tuple[Change,
     if len(blocks) < FEWEST_BLOCKS or len(live) < 4 * len(blocks):
         return ()
     gap = gaps(live.value)
+    for away in range(1 - SIDE, SIDE):
+        gap[np.clip(np.flatnonzero(live.fresh) + away, 0, gap.size - 1)] = 0.0  # no gap across a break
     held = np.flatnonzero(blocks.count > 0)
     start = blocks.first[held]
     size = np.maximum(np.maximum.reduceat(gap, start), -np.minimum.reduceat(gap, start))

@@ -1,0 +1,233 @@
+"""Slow changes of a series: where they begin and end, how large, and what undoes them.
+
+Three ways to find them: levels that differ over wide windows in a record whose sudden changes are taken out
+(:mod:`excursions.detect.scan`, :mod:`excursions.detect.plateaus`); stretches that walk more steadily than
+any other (:mod:`excursions.detect.slopes`); a straight walk over the whole record, by its slope.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import t as student
+
+from excursions.clock import NS_PER_DAY
+from excursions.detect.laboratory import disagreements
+from excursions.detect.plateaus import EDGE, Joined, joined
+from excursions.detect.scan import SUSPICION, changes
+from excursions.detect.shape import ramp, ramp_around
+from excursions.detect.slopes import steady_runs
+from excursions.detect.survey import Survey
+from excursions.records import FloatArray, Record
+
+FEWEST_BLOCKS = 32
+BINS = 96  # points a record is brought down to for the test of a straight walk
+STRAIGHT_T = 6.0  # slope over its standard error for a walk over the whole record
+FASTEST_S, FASTEST_BLOCKS = 6 * 3_600.0, 6  # a change faster than this is a step
+TAKEN_OUT = (0.4, 1.6)  # share of a walk that a reset must undo
+SAW = 2  # returns that make a walk a saw-tooth
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Walk:
+    """A slow change [lo, hi) in blocks: from `before` by `size`, its chance number.
+
+    basis: neighbour it was found against, or empty; joints, returns: sudden changes it goes on through, and
+    those that undo it; uneven: variance of the levels right after the returns over that right
+    before them; straight: over the whole record."""
+
+    lo: int
+    hi: int
+    before: float
+    size: float
+    spread: float
+    expected: float
+    basis: str = ""
+    joints: int = 0
+    returns: int = 0
+    uneven: float = 1.0
+    straight: bool = False
+
+
+def find_walks(record: Record, survey: Survey, series: tuple[tuple[str, FloatArray], ...]) -> list[Walk]:
+    """Walks of the named series (neighbour it is apart from, or empty), then of laboratory samples; no overlaps."""
+    found: list[Walk] = []
+    for name, values in series:
+        own = _walks(survey, values, name) or _straight(survey, values, name)
+        found.extend(walk for walk in own if _is_new(walk, found))
+    found.extend(walk for walk in _by_samples(record, survey) if _is_new(walk, found))
+    return found
+
+
+def _is_new(walk: Walk, found: list[Walk]) -> bool:
+    return not any(walk.lo < other.hi and other.lo < walk.hi for other in found)
+
+
+def _walks(survey: Survey, series: FloatArray, name: str) -> list[Walk]:
+    """Slow ramps of a series whose sudden changes are taken out; those that go on as one are one."""
+    pieces = joined(series, survey.blocks.broken, quantum=survey.quantum)
+    if pieces.block.size < FEWEST_BLOCKS:
+        return []
+    shortest = max(FASTEST_S / survey.blocks.width_s, FASTEST_BLOCKS)
+    level = pieces.level
+    places = [
+        (c.at, c.width, c.spread, c.expected)
+        for c in changes(level, pieces.block < 0, floor=0.3 * survey.quantum)
+    ]
+    places += [
+        ((run.lo + run.hi) // 2, run.hi - run.lo, math.nan, run.expected)
+        for run in steady_runs(level, at_most=SUSPICION)
+    ]
+    found: list[Walk] = []
+    for at, width, spread, expected in sorted(places):
+        lo, hi, begin, end = ramp_around(level, at, width)
+        if end - begin < shortest:
+            continue
+        walk = _walk(survey, pieces, name, (lo, hi, begin, end), spread, expected)
+        if found and walk.lo <= found[-1].hi and walk.size * found[-1].size > 0:
+            found[-1] = max(found[-1], walk, key=lambda one: abs(one.size))
+        else:
+            found.append(walk)
+    return found
+
+
+def _walk(
+    survey: Survey,
+    pieces: Joined,
+    name: str,
+    place: tuple[int, int, int, int],
+    spread: float,
+    expected: float,
+) -> Walk:
+    """The walk between `begin` and `end` of the joined pieces, seen in the window [lo, hi)."""
+    lo, hi, begin, end = place
+    level = pieces.level
+    size = _mean(level, end, hi) - _mean(level, lo, begin)
+    first, last = int(pieces.block[begin]), int(pieces.block[min(end, level.size - 1)])
+    usual = 1.4826 * float(np.median(np.abs(level[end - begin :] - level[: begin - end])))
+    returns, uneven = _returns(survey, pieces, begin, end, size)
+    return Walk(
+        lo=first,
+        hi=max(last, first + 1),
+        before=float(survey.blocks.level[first]),
+        size=size,
+        spread=spread if math.isfinite(spread) else usual,
+        expected=expected,
+        basis=name,
+        joints=int(np.count_nonzero((pieces.joint > begin) & (pieces.joint < end))),
+        returns=returns,
+        uneven=uneven,
+    )
+
+
+def _mean(level: FloatArray, lo: int, hi: int) -> float:
+    """Mean over a stretch, or the nearest value where it is empty."""
+    return float(np.mean(level[lo:hi])) if hi > lo else float(level[min(lo, level.size - 1)])
+
+
+def _returns(survey: Survey, pieces: Joined, begin: int, end: int, size: float) -> tuple[int, float]:
+    """Sudden changes inside a walk that undo what was walked since the one before, as a cleaning does.
+
+    With them goes how uneven they are: variance of the levels after them over that of the levels before.
+    A cleaning starts each tooth anew from the clean level; a storm starts each fall from another height.
+    """
+    since, after, before = begin, [], []
+    for at, jump in zip(pieces.joint, pieces.jump, strict=True):
+        if not begin < at < end:
+            continue
+        walked = float(pieces.level[at] - pieces.level[since])
+        if (
+            walked * size > 0
+            and TAKEN_OUT[0] <= -jump / walked <= TAKEN_OUT[1]
+            and abs(walked) > 0.1 * abs(size)
+        ):
+            since = int(at)
+            own = survey.blocks.level[pieces.block]
+            after.append(float(np.median(own[at : at + EDGE])))
+            before.append(float(np.median(own[max(at - EDGE, 0) : at])))
+    if len(after) < SAW:
+        return len(after), 1.0
+    return len(after), float((np.var(after) + 1e-12) / (np.var(before) + 1e-12))
+
+
+def _by_samples(record: Record, survey: Survey) -> list[Walk]:
+    """A stretch in which laboratory samples disagree, with its onset from the reading where it shows one."""
+    found = []
+    pieces = joined(survey.rest, survey.blocks.broken, quantum=survey.quantum)
+    for one in disagreements(record, survey):
+        lo, hi = survey.blocks.at(one.before), survey.blocks.at(one.end)
+        window = np.flatnonzero((pieces.block >= 2 * lo - hi) & (pieces.block <= hi))
+        if hi - lo < 2 or window.size < 8:
+            continue
+        begin, end = ramp(pieces.level[window], window.size // 2)
+        inner = (pieces.level[window[end:]].mean() - pieces.level[window[: begin + 1]].mean()) * one.shift > 0
+        found.append(
+            Walk(
+                lo=int(pieces.block[window[begin]]) if inner and end > begin else lo,
+                hi=hi,
+                before=float(survey.blocks.level[lo]),
+                size=one.shift,
+                spread=one.scatter,
+                expected=one.expected,
+            )
+        )
+    return found
+
+
+def _straight(survey: Survey, series: FloatArray, name: str) -> list[Walk]:
+    """A straight walk over the whole record, by its slope against autocorrelated scatter."""
+    n = min(BINS, series.size)
+    edge = np.linspace(0, series.size, n + 1).astype(np.int64)
+    level = np.add.reduceat(series, edge[:-1]) / np.diff(edge)
+    time = survey.blocks.start[edge[:-1]] / NS_PER_DAY
+    slope, error = slope_and_error(time, level)
+    if not abs(slope) > STRAIGHT_T * error:
+        return []
+    span = float(time[-1] - time[0])
+    chance = 2 * float(student.sf(abs(slope) / error / 2, 8))
+    size = slope * span
+    return [
+        Walk(
+            lo=0,
+            hi=len(survey.blocks) - 1,
+            before=float(level.mean() - size / 2),
+            size=size,
+            spread=error * span,
+            expected=chance,
+            basis=name,
+            straight=True,
+        )
+    ]
+
+
+def slope_and_error(x: FloatArray, y: FloatArray) -> tuple[float, float]:
+    """Least-squares slope and its standard error under first-order autocorrelated residuals.
+
+    Parameters
+    ----------
+    x, y : ndarray (n,), evenly spaced up to gaps
+
+    Returns
+    -------
+    slope, error : unit of y per unit of x; error is infinite below eight points
+
+    References
+    ----------
+    .. [1] G. V. Bayley, J. M. Hammersley, "The 'effective' number of independent observations in an
+       autocorrelated time series", Supplement to the Journal of the Royal Statistical Society 8 (1946) 184:
+       the variance grows by (1 + r) / (1 - r), r the lag-one autocorrelation.
+    """
+    n = x.size
+    if n < 8:
+        return 0.0, math.inf
+    dx = x - x.mean()
+    slope = float(dx @ y / (dx @ dx))
+    rest = y - y.mean() - slope * dx
+    variance = float(rest @ rest) / (n - 2)
+    if variance <= 0:
+        return slope, abs(slope) * 1e-9
+    r = float(rest[1:] @ rest[:-1] / (rest @ rest))
+    r = min(max(r + (1 + 4 * r) / n, 0.0), 0.98)
+    return slope, math.sqrt(variance / float(dx @ dx) * (1 + r) / (1 - r))
