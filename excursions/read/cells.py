@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
+import zipfile
 from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -23,6 +24,7 @@ from excursions.read.text import encoding_of
 from excursions.read.unpack import CutOff, opened, unpacked
 
 LARGEST = 64 * 2**20  # bytes of text; ten thousand calibrations fill about two megabytes
+_WORKBOOK_GROWS = 8  # the parts of a workbook say in about eight bytes what CSV says in one
 _SEPARATORS = (";", "\t", "|", ",")
 _EXCEL = ((b"PK\x03\x04", b"xl/"), (b"\xd0\xcf\x11\xe0", b""))
 
@@ -135,17 +137,21 @@ def _content(path: Path, options: ReadOptions) -> tuple[bytes, tuple[str, ...]]:
         with opened(path) as raw:
             for chunk in unpacked(raw, path.stat().st_size, options):
                 size += len(chunk)
-                if size > LARGEST:
-                    raise InputFileError(
-                        found=f"more than {LARGEST} bytes",
-                        expected="a calibration log or a list of samples",
-                        mend="pass it as an export if it is one, or cut it into years",
-                        file=str(path),
-                    )
+                _check_size(size, path)
                 parts.append(chunk)
     except CutOff:
         return b"".join(parts), ("the packed file is cut off; what came before was read",)
     return b"".join(parts), ()
+
+
+def _check_size(size: int, path: Path) -> None:
+    if size > LARGEST:
+        raise InputFileError(
+            found=f"more than {LARGEST} bytes",
+            expected="a calibration log or a list of samples",
+            mend="pass it as an export if it is one, or cut it into years",
+            file=str(path),
+        )
 
 
 SheetReader = Callable[[Path, bytes, ReadOptions], Iterator[Sheet]]
@@ -166,11 +172,16 @@ def _workbook(path: Path, data: bytes, options: ReadOptions) -> Iterator[Sheet]:
     import fastexcel
 
     try:
+        if data.startswith(b"PK"):
+            with zipfile.ZipFile(io.BytesIO(data)) as archive:
+                _check_size(sum(part.file_size for part in archive.infolist()) // _WORKBOOK_GROWS, path)
         book = fastexcel.read_excel(data)
         for name in book.sheet_names:
-            frame = book.load_sheet(name, header_row=None, skip_rows=0, dtypes="string").to_polars()
-            yield Sheet(name, _frame_rows(frame, first_line=1))
-    except fastexcel.FastExcelError as error:
+            sheet = book.load_sheet(
+                name, header_row=None, skip_rows=0, dtypes="string", dtype_coercion="coerce"
+            )
+            yield Sheet(name, _frame_rows(sheet.to_polars(), first_line=1))
+    except (fastexcel.FastExcelError, zipfile.BadZipFile, ValueError) as error:
         raise _broken(path, "workbook", error) from error
 
 
