@@ -78,9 +78,10 @@ def point_page(
         samples=about.samples,
         neighbours=about.neighbours,
     )
+    spec = point_spec(about.findings, about.plant, marks, reader)
     drawn = _has_figure(about.findings)
     hottest_figure, hottest_words = _hottest(about, reader)
-    moment, span, heat = moment_drawing(about.findings, about.verdict.since, reader)
+    moment, span, heat = moment_drawing(about.findings, about.doubts, began(about), reader)
     return environment().get_template("point.html").render(
         page=page,
         root="../",
@@ -88,18 +89,27 @@ def point_page(
         run=run,
         lives=lives,
         has_figure=drawn,
-        key=line_key(about),
+        quiet_shifts=[shift for shift in page.shifts if not shift.significant],
+        key=line_key({str(t.get("meta")) for t in spec["data"]}, [n.point.name for n in about.neighbours]),
         has_temperature="temperature" in about.findings.traces,
         hottest=hottest_figure,
         hottest_words=hottest_words,
+        first_event=page.event or next((row.event for row in page.doubts if row.event), ""),
         moment=moment,
         moment_heat=heat,
         moment_span=span,
         paper_events=counted(sum(not e.paper_extra for e in page.events), "event").replace("no events", "none"),
         drawing=sheet_picture(about.findings, about.doubts, reader, words=page.figure_words),
-        figure=embedded(pack_spec(point_spec(about.findings, about.plant, marks, reader))) if drawn else "",
+        figure=embedded(pack_spec(spec)) if drawn else "",
         facts=embedded(point_facts(about, reader)) if drawn else "",
     )  # fmt: skip
+
+
+def began(about: About) -> int | None:
+    """When the present trouble began; without one, when the newest doubtful stretch did."""
+    if about.verdict.since is not None:
+        return about.verdict.since
+    return max((doubt.start for doubt in about.doubts), default=None)
 
 
 def _hottest(about: About, reader: Reader) -> tuple[Markup | str, str]:

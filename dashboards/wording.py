@@ -79,7 +79,8 @@ _DEGREES = re.compile(
     r"(?P<lead>(?:±\s?|\b(?:by|within) |\b(?:jump|step|change|offset|difference|error|fault|drift|shift)s? of )?)"
     r"(?P<figure>[+\-−]?\d+(?:[.,]\d+)?)\s?(?:°C|degC)\b"
 )
-_PLAIN_UNITS = re.compile(r"(?<=\d)(\s?)deg([CF])\b")
+_PLAIN_UNITS = re.compile(r"(?<=\d)\s?deg([CF])\b")
+_BARE_UNITS = re.compile(r"\bdeg([CF])\b")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,8 +113,8 @@ class Reader:
     def text(self, sentence: str) -> str:
         """A sentence made elsewhere, its temperatures in the unit shown."""
         if self.temperature == "degF":
-            return _DEGREES.sub(_to_fahrenheit, sentence)
-        return _PLAIN_UNITS.sub(" °\\2", sentence)
+            sentence = _DEGREES.sub(_to_fahrenheit, sentence)
+        return _BARE_UNITS.sub(r"°\1", _PLAIN_UNITS.sub(r" °\1", sentence))
 
     def event(self, event: Event) -> str:
         """One event in a sentence."""
@@ -195,7 +196,7 @@ def size_words(event: Event, reader: Reader) -> str:
     half = (high - low) / 2 if math.isfinite(high - low) else math.nan
     signed = event.kind in ("step", "drift", "fouling")
     if event.size_unit == "degC" and half > 0:
-        half = max(half, LEAST_DEGREES)
+        half = LEAST_DEGREES
     text = reader.amount(event.size, event.size_unit, half if half > 0 else math.nan, signed=signed)
     if event.kind in ("over_temperature", "sterilisation") and math.isfinite(high) and high > event.size:
         return f"{text}, could be up to {reader.amount(high, event.size_unit, half)}"

@@ -80,26 +80,35 @@
   const shown = document.querySelector('.shown'), drawnWords = document.querySelector('.drawn-words');
   const full = spec.layout.xaxis.range.map(parsed);
   const panels = spec.data.filter(t => ['value', 'temperature', 'noise'].includes(t.meta));
+  const scaleButton = document.querySelector('[data-scale]');
   const narrow = () => innerWidth < 640;
-  let view = [...full], chosen = null, at = null, pinned = false, picking = false;
+  let view = [...full], chosen = null, at = null, pinned = false, picking = false, wholeScale = false, cut = false;
 
   const axisName = key => 'yaxis' + key.slice(1);
 
-  // Lowest and highest of what is in view, so that a closer look uses the whole height.
+  // Lowest and highest of what is in view, so that a closer look uses the whole height.  Over more than a few
+  // days the usual scale holds: what goes beyond it (cleanings, calibrations) is cut off at the edge, and said.
   function heights() {
-    const ranges = {};
+    const ranges = {}, wide = view[1] - view[0] > 5 * DAY && !wholeScale;
+    cut = false;
     for (const trace of spec.data) {
       if (!trace.x || !trace.y || /[:]|^(calibration|swap)$/.test(trace.meta || '')) continue;
-      const ends = ranges[trace.yaxis] || (ranges[trace.yaxis] = [Infinity, -Infinity]);
+      const usual = wide ? facts.scale[trace.meta === 'beside' ? 'value' : trace.meta] : null;
+      const ends = ranges[trace.yaxis] || (ranges[trace.yaxis] = { in: [Infinity, -Infinity], all: [Infinity, -Infinity] });
       for (let i = lower(trace.x, view[0]); i < trace.x.length && trace.x[i] <= view[1]; i++) {
         const v = trace.y[i];
-        if (v < ends[0]) ends[0] = v;
-        if (v > ends[1]) ends[1] = v;
+        if (v < ends.all[0]) ends.all[0] = v;
+        if (v > ends.all[1]) ends.all[1] = v;
+        if (usual && (v < usual[0] || v > usual[1])) continue;
+        if (v < ends.in[0]) ends.in[0] = v;
+        if (v > ends.in[1]) ends.in[1] = v;
       }
     }
     const changes = {};
-    for (const [key, [low, high]] of Object.entries(ranges)) {
+    for (const [key, ends] of Object.entries(ranges)) {
+      const [low, high] = ends.in[0] <= ends.in[1] ? ends.in : ends.all;
       if (low > high) continue;
+      if (ends.all[0] < low || ends.all[1] > high) cut = true;
       const air = (high - low) * 0.07 || Math.abs(high) * 0.02 || 0.5;
       changes[axisName(key) + '.range'] = [low - air, high + air];
     }
@@ -150,7 +159,8 @@
 
   function tell() {
     const whole = view[0] <= full[0] && view[1] >= full[1];
-    shown.textContent = (whole ? 'Shown: the whole record' : `Shown: ${said(view[0])} to ${said(view[1])}`) + (chosen ? `. Marked: ${chosen[3]}.` : '.');
+    shown.textContent = (whole ? 'Shown: the whole record' : `Shown: ${said(view[0])} to ${said(view[1])}`) + (chosen ? `. Marked: ${chosen[3]}.` : '.') + (cut ? ' Readings beyond the usual scale are cut off at its edge.' : '');
+    scaleButton.setAttribute('aria-pressed', String(wholeScale));
     for (const b of document.querySelectorAll('[data-days]')) {
       const days = b.dataset.days;
       b.setAttribute('aria-pressed', String(days === 'all' ? whole : !whole && Math.abs((view[1] - view[0]) / DAY - Number(days)) < 1e-6));
@@ -176,7 +186,7 @@
     return `${value.toFixed(Math.min(digits, 6)).replace('-', '−')} ${unit}`.trim();
   }
 
-  const digitsFor = band => band > 0 ? Math.max(0, 1 - Math.floor(Math.log10(band) + 0.5)) : undefined;
+  const digitsFor = band => band > 0 ? Math.max(0, -Math.floor(Math.log10(band))) : undefined;
 
   function errorAt(doubt, ms) {
     const k = doubt.knots.filter(knot => knot[1] !== null);
@@ -341,6 +351,7 @@
       const length = Number(b.dataset.days) * DAY, end = view[0] <= full[0] && view[1] >= full[1] ? full[1] : Math.min(full[1], (at ?? (view[0] + view[1]) / 2) + length / 2);
       go(end - length, end);
     });
+    scaleButton.addEventListener('click', () => { wholeScale = !wholeScale; go(...view); });
     for (const b of document.querySelectorAll('[data-move]')) b.addEventListener('click', () => {
       const by = (view[1] - view[0]) * Number(b.dataset.move);
       go(view[0] + by, view[1] + by);
@@ -365,6 +376,7 @@
   if (document.readyState !== 'complete') addEventListener('load', () => setTimeout(land));
 
   Book.lazy('hottest', now => now());
+  scaleButton.hidden = !facts.scale.value && !facts.scale.noise;
   wrap.hidden = false;
   draw().then(() => {
     performance.mark('drawn');

@@ -8,7 +8,10 @@ import numpy as np
 
 from dashboards.content.about import About
 from dashboards.content.life import swaps
+from dashboards.content.overview import in_trouble
+from dashboards.content.scale import usual, usual_scale
 from dashboards.figures.pack import pack_array
+from dashboards.look import family
 from dashboards.wording import ORIGIN_WORDS, STATE_WORDS, Reader, sure
 from excursions.records import STATES, StateLine
 
@@ -43,6 +46,7 @@ def point_facts(about: About, reader: Reader) -> dict[str, object]:
             for d in about.doubts
         ],
         "samples": [[_ms(s.time, reader), _finite(s.value)] for s in about.samples],
+        "scale": {"value": _scale(about), "noise": _noise_scale(about)},
         "drawn": {
             name: {"samples": t.samples, "interval": _finite(_interval(about, name))}
             for name, t in findings.traces.items()
@@ -73,6 +77,23 @@ def _states(states: StateLine, reader: Reader) -> dict[str, object]:
         "words": [STATE_WORDS[name] for name in STATES],
         "whys": [reader.text(why) for why in whys],
     }
+
+
+def _scale(about: About) -> list[float] | None:
+    samples = np.array([sample.value for sample in about.samples], dtype=np.float64)
+    scale = usual_scale(about.findings, about.doubts, samples)
+    return list(scale) if scale else None
+
+
+def _noise_scale(about: About) -> list[float] | None:
+    """The usual noise, and that of events which are about noise."""
+    trace = about.findings.traces.get("noise")
+    if trace is None:
+        return None
+    about_noise = [e for e in about.findings.events if family(e.kind).key == "noise" and in_trouble(e)]
+    spans = [usual(trace.value[(trace.time >= e.start) & (trace.time < e.end)]) for e in about_noise]
+    low, high = usual(trace.value)
+    return [low, max([high, *(end for start, end in spans if start <= end)])] if low <= high else None
 
 
 def _interval(about: About, name: str) -> float:

@@ -9,11 +9,12 @@ import numpy as np
 
 from dashboards.content.run import RunFacts, run_content
 from dashboards.look import FAMILIES, family
-from dashboards.wording import Reader, capital, counted, kind_label, off_by
+from dashboards.wording import Reader, capital, counted, joined, kind_label, off_by
 from excursions.clock import NS_PER_DAY, TimeArray, duration_text
 from excursions.records import Event
 from excursions.report.result import VERDICTS, PointFindings, ScanResult, Verdict
 
+MOST_NAMED = 6
 CAUTIONS = (
     "This is no release system and no protective system: it reads a record after the fact. Quality decisions and "
     "safety functions stay where they are.",
@@ -51,7 +52,7 @@ class Entry:
     caution: str
     knowledge: str
     event: str
-    happened: tuple[tuple[str, str], ...]
+    happened: str
     days: tuple[int, ...]
     in_trouble: bool
 
@@ -77,6 +78,7 @@ class Overview:
     period: str
     answer: str
     worst: str
+    earlier: str
     counts: tuple[tuple[str, int, str], ...]
     measurands: tuple[tuple[str, str, int], ...]
     entries: tuple[Entry, ...]
@@ -113,6 +115,7 @@ def overview_content(result: ScanResult, reader: Reader, slugs: Mapping[str, str
         period=f"{reader.date(first)} to {reader.date(last)}" if result.points else "no record",
         answer=_answer(entries),
         worst=_worst(entries),
+        earlier=_earlier(result),
         counts=tuple(
             (verdict, sum(e.verdict == verdict for e in entries), VERDICT_MEANING[verdict])
             for verdict in VERDICTS
@@ -178,15 +181,14 @@ def wrong_now(verdict: Verdict, findings: PointFindings, reader: Reader) -> str:
     return off_by(verdict.error, verdict.error_band, findings.unit, reader.amount)
 
 
-def _happened(findings: PointFindings) -> tuple[tuple[str, str], ...]:
-    """Families of events worth a look, with how many."""
+def _happened(findings: PointFindings) -> str:
+    """Kinds of event worth a look with how many, in words; empty without any."""
     counts: dict[str, int] = {}
     for event in findings.events:
         if in_trouble(event):
             counts[kind_label(event.kind)] = counts.get(kind_label(event.kind), 0) + 1
-    return tuple(
-        (label, str(count)) for label, count in sorted(counts.items(), key=lambda kv: (-kv[1], kv[0]))
-    )
+    told = sorted(counts.items(), key=lambda kv: (-kv[1], kv[0]))
+    return joined([label if count == 1 else f"{count} × {label}" for label, count in told])
 
 
 def _day(instant: int, reader: Reader) -> int:
@@ -263,6 +265,18 @@ def _worst(entries: tuple[Entry, ...]) -> str:
     lead = entries[0]
     since = f" since {lead.since}" if lead.since else ""
     return f"Worst: {lead.name} ({lead.measurand}), {lead.verdict}{since}."
+
+
+def _earlier(result: ScanResult) -> str:
+    """Points whose earlier readings are doubtful although doubt does not last to the end of the record."""
+    past = {doubt.point for doubt in result.doubts if not doubt.open_end}
+    names = [verdict.point for verdict in result.verdicts if verdict.point in past]
+    if not names:
+        return ""
+    named = joined(
+        names[:MOST_NAMED] + ([f"{len(names) - MOST_NAMED:,} more"] if len(names) > MOST_NAMED else [])
+    )
+    return f"Stretches of earlier readings are doubtful at {named}."
 
 
 def _measurands(entries: tuple[Entry, ...]) -> tuple[tuple[str, str, int], ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence, Set
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,6 +20,7 @@ from dashboards.content.rows import (
     event_rows,
     shift_rows,
 )
+from dashboards.content.run import grouped
 from dashboards.content.sampling import sampling_words
 from dashboards.wording import Reader, capital, counted, joined, kind_label
 from excursions.clock import duration_text
@@ -98,7 +100,7 @@ def point_content(about: About, reader: Reader, slug: str) -> PointContent:
         heat=heat,
         heat_left_out=heat_left_out,
         sampling=sampling_words(findings, reader),
-        decisions=findings.decisions,
+        decisions=grouped(findings.decisions, reader),
         cautions=CAUTIONS,
     )
 
@@ -129,18 +131,17 @@ def figure_in_words(about: About, reader: Reader) -> str:
     return text
 
 
-def line_key(about: About) -> tuple[tuple[str, str], ...]:
-    """(ink, words) of every kind of line and mark on the figure."""
-    traces = about.findings.traces
-    rows = [
-        ("reading", "reading", "value" in traces),
-        ("pencil", "dashed: corrected level with its band, an estimate", bool(about.doubts)),
-        ("lab", "rings: laboratory samples", bool(about.samples)),
-        ("heat", "temperature, with the ratings", "temperature" in traces),
-        ("mark", "calibration", bool(about.calibrations)),
-        ("state", f"beside it: {joined([n.point.name for n in about.neighbours])}", bool(about.neighbours)),
-    ]
-    return tuple((ink, words) for ink, words, shown in rows if shown)
+def line_key(drawn: Set[str], neighbours: Sequence[str]) -> tuple[tuple[str, str], ...]:
+    """(ink, words) of the kinds of line and mark that are on the figure, by what each trace is."""
+    rows = (
+        ("reading", "reading", "value"),
+        ("pencil", "dashed: corrected level with its band, an estimate", "corrected"),
+        ("lab", "rings: laboratory samples", "samples"),
+        ("heat", "temperature, with the ratings", "temperature"),
+        ("mark", "calibration", "calibration:start"),
+        ("state", f"beside it: {joined(list(neighbours))}", "beside"),
+    )
+    return tuple((ink, words) for ink, words, meta in rows if meta in drawn)
 
 
 def _ends(value: FloatArray) -> tuple[float, float]:

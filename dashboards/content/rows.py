@@ -16,6 +16,7 @@ from dashboards.wording import (
     SEVERITY_WORDS,
     Reader,
     capital,
+    counted,
     figure_words,
     kind_label,
     size_words,
@@ -26,6 +27,7 @@ from excursions.records import SEVERITY_RANK, Calibration, Event, Link, Paramete
 from excursions.report.wording import number
 
 IN_POINT_UNIT = ("before", "after")
+LEAST_CAUSES, LEAST_PROBABILITY = 2, 0.01
 MOST_ON_PAPER = 6
 MOST_ROWS = 1_200  # beyond this a page stops being one; the tables beside it hold every event
 
@@ -87,6 +89,7 @@ class ShiftRow:
     effect: str
     significant: bool
     causes: tuple[CauseRow, ...]
+    unlikely: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,7 +147,7 @@ def _event_row(event: Event, about: About, reader: Reader, *, on_paper: bool) ->
         start=("before " if event.open_start else "") + reader.moment(event.start),
         start_sort=event.start // 1_000_000_000,
         end="not over at the end of the record" if event.open_end else reader.moment(event.end),
-        lasting=("over " if event.open_start or event.open_end else "") + duration_text(lasting),
+        lasting=_lasting(event),
         lasting_sort=lasting,
         size=size_words(event, reader),
         size_sort=abs(event.size) if math.isfinite(event.size) else -1.0,
@@ -158,6 +161,13 @@ def _event_row(event: Event, about: About, reader: Reader, *, on_paper: bool) ->
         serious=in_trouble(event),
         paper_extra=not on_paper,
     )
+
+
+def _lasting(event: Event) -> str:
+    seconds = (event.end - event.start) / 1e9
+    if seconds < 1:
+        return "at once"
+    return ("over " if event.open_start or event.open_end else "") + duration_text(seconds)
 
 
 def _figures(event: Event, unit: str, reader: Reader) -> tuple[str, ...]:
@@ -200,6 +210,7 @@ def _shift_row(shift: Shift, about: About, reader: Reader) -> ShiftRow:
             else "effect on the reading not known"
         ),
         significant=shift.significant,
+        unlikely=_unlikely(shift, about),
         causes=_cause_rows(shift, [link for link in about.links if link.shift == shift.id], about, reader),
     )
 
@@ -207,7 +218,7 @@ def _shift_row(shift: Shift, about: About, reader: Reader) -> ShiftRow:
 def _cause_rows(shift: Shift, links: Sequence[Link], about: About, reader: Reader) -> tuple[CauseRow, ...]:
     events = {event.id: event for event in about.findings.events}
     rows = []
-    for link in sorted(links, key=lambda row: (row.rank, row.event)):
+    for link in sorted(_worth_naming(links), key=lambda row: (row.rank, row.event)):
         event = events.get(link.event)
         words = CAUSE_WORDS.get(link.cause, link.cause)
         rows.append(
@@ -226,6 +237,21 @@ def _cause_rows(shift: Shift, links: Sequence[Link], about: About, reader: Reade
             )
         )
     return tuple(rows)
+
+
+def _worth_naming(links: Sequence[Link]) -> list[Link]:
+    """The first causes, and any other that is not next to impossible."""
+    return [link for link in links if link.rank <= LEAST_CAUSES or link.probability >= LEAST_PROBABILITY]
+
+
+def _unlikely(shift: Shift, about: About) -> str:
+    mine = [link for link in about.links if link.shift == shift.id]
+    left = len(mine) - len(_worth_naming(mine))
+    return (
+        f"{capital(counted(left, 'other cause'))} with less than 1 % each, in tables/links.csv."
+        if left
+        else ""
+    )
 
 
 def calibration_rows(about: About, reader: Reader) -> tuple[CalibrationRow, ...]:

@@ -63,7 +63,21 @@ def run_content(result: ScanResult, reader: Reader) -> RunFacts:
         refused=_whole(rows.get("refused")),
         problems=tuple(reader.text(str(text)) for text in _sequence(run.get("problems"))),
         status_words=tuple(_status(word) for word in _sequence(run.get("status_words"))),
-        decisions=result.decisions,
+        decisions=grouped(result.decisions, reader),
+    )
+
+
+def grouped(decisions: Sequence[Decision], reader: Reader) -> tuple[Decision, ...]:
+    """Decisions that differ only in what they are about, as one row; in the order they were made."""
+    subjects: dict[tuple[str, str, str], list[str]] = {}
+    for row in decisions:
+        names = subjects.setdefault((row.what, row.why, row.option), [])
+        name = short_path(row.subject)
+        if name not in names:
+            names.append(name)
+    return tuple(
+        Decision(subject=", ".join(names), what=reader.text(what), why=reader.text(why), option=option)
+        for (what, why, option), names in subjects.items()
     )
 
 
@@ -106,9 +120,14 @@ def _source(role: str, facts: Mapping[str, object]) -> Source:
     )
 
 
+def short_path(text: str) -> str:
+    """The last two parts of what looks like a path: enough to know the file, no more of somebody's machine."""
+    parts = text.split("/")
+    return "/".join(parts[-2:]) if len(parts) > 2 and " " not in parts[0] else text
+
+
 def _name(path: object) -> str:
-    """The last two parts of a path: enough to know the file, no more of somebody's machine than needed."""
-    return "/".join(PurePath(str(path)).parts[-2:])
+    return short_path(PurePath(str(path)).as_posix())
 
 
 def _status(word: object) -> str:

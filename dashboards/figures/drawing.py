@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from markupsafe import Markup, escape
 
+from dashboards.content.scale import usual_scale
 from dashboards.wording import Reader, capital
 from excursions.clock import TimeArray
 from excursions.records import Doubt, FloatArray
@@ -52,11 +53,14 @@ def ends_of(value: FloatArray, *, margin: float = 0.06) -> tuple[float, float]:
 
 
 def curve(time: TimeArray, value: FloatArray, box: Box, *, budget: int, whole: bool = True) -> str:
-    """The path of a curve through at most about `budget` samples, broken where values are missing."""
+    """The path of a curve through about `budget` samples at most, broken where values are missing.
+
+    What lies beyond the box's value span is drawn at its edge.
+    """
     kept = thin(time, value, max(4, budget))
     time, value = time[kept], value[kept]
     good = np.isfinite(value)
-    x, y = box.x(time), box.y(np.where(good, value, box.low))
+    x, y = box.x(time), box.y(np.clip(np.where(good, value, box.low), box.low, box.high))
     digits = 0 if whole else 1
     parts: list[str] = []
     pen_down = False
@@ -93,7 +97,7 @@ def sparkline(
     time, value = with_gaps(time[inside], value[inside], 6 * 3_600 * 10**9)
     if not np.isfinite(value).any():
         return Markup('<p class="nothing">No reading in these weeks.</p>')
-    low, high = ends_of(value, margin=0.08)
+    low, high = ends_of(np.array(_spark_span(findings, doubts, value)), margin=0.08)
     box = Box(
         left=0,
         top=2,
@@ -116,6 +120,15 @@ def sparkline(
         f'<svg class="spark" viewBox="0 0 {SPARK_WIDTH} {SPARK_HEIGHT}" preserveAspectRatio="none" role="img" aria-label="{escape(words)}">'
         f'{shades}<path class="reading" d="{curve(time, value, box, budget=budget)}"/>{tick}</svg>'
     )
+
+
+def _spark_span(findings: PointFindings, doubts: Sequence[Doubt], value: FloatArray) -> tuple[float, float]:
+    """The usual scale where there is one, cut to what these weeks show of it."""
+    scale = usual_scale(findings, doubts)
+    finite = value[np.isfinite(value)]
+    inside = finite[(finite >= scale[0]) & (finite <= scale[1])] if scale else finite
+    ends = inside if inside.size else finite
+    return float(ends.min()), float(ends.max())
 
 
 def _spark_series(findings: PointFindings) -> tuple[TimeArray, FloatArray, str]:
@@ -200,7 +213,8 @@ def _panel(
     trace: Trace, findings: PointFindings, doubts: Sequence[Doubt], top: float, height: float, reader: Reader
 ) -> str:
     value = reader.level(trace.value, trace.unit)
-    box = _box(ends_of(value), findings, top, height)
+    scale = usual_scale(findings, doubts) if trace.name == "value" else None
+    box = _box(ends_of(np.array(scale) if scale else value), findings, top, height)
     title = "Temperature" if trace.name == "temperature" else findings.point.quantity.label
     shades = "".join(_sheet_shade(doubt, box) for doubt in doubts)
     lines = "".join(

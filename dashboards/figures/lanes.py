@@ -28,6 +28,14 @@ class Lane:
     key: str
 
 
+# Shorter words where the full ones would not fit beside the lanes.
+SHORT_WORDS = {
+    "pinned": "pinned at range end",
+    "out_of_range": "impossible reading",
+    "temperature_fault": "temperature fault",
+}
+
+
 def lanes_of(
     findings: PointFindings, plant: Plant, calibrations: Sequence[Calibration], reader: Reader
 ) -> list[Lane]:
@@ -37,7 +45,7 @@ def lanes_of(
         kinds.setdefault(event.kind, []).append(event)
     lanes = [
         _lane(
-            kind_label(kind),
+            SHORT_WORDS.get(kind, kind_label(kind)),
             family(kind).ink,
             [(e.start, e.end) for e in events],
             "line-ns",
@@ -109,5 +117,5 @@ def lane_axis(lanes: Sequence[Lane], domain: list[float]) -> Spec:
     count = len(lanes)
     return axis(
         domain=domain, fixedrange=True, range=[-0.6, max(count, 1) - 0.4], ticks="", showgrid=True,
-        tickvals=[count - 1 - row for row in range(count)], ticktext=[label(lane.words, limit=18) for lane in lanes],
+        tickvals=[count - 1 - row for row in range(count)], ticktext=[label(lane.words, limit=24) for lane in lanes],
     )  # fmt: skip

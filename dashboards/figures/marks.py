@@ -6,13 +6,14 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from dashboards.content.scale import error_at
 from dashboards.figures.drawing import with_gaps
 from dashboards.figures.spec import Spec, label, stamp
 from dashboards.look import family
 from dashboards.wording import Reader
 from excursions.clock import NS_PER_HOUR
 from excursions.plant import Plant
-from excursions.records import Calibration, Doubt, FloatArray, LabSample
+from excursions.records import Calibration, Doubt, LabSample
 from excursions.report.result import PointFindings
 
 MOST_SHADES = 60  # event spans shaded across the curves; the lanes hold all of them
@@ -48,18 +49,6 @@ def corrections(findings: PointFindings, doubts: Sequence[Doubt], key: str, read
              "hovertemplate": f"corrected %{{y:.4g}} {label(reader.unit(findings.unit))}<extra></extra>"},
         ]  # fmt: skip
     return data
-
-
-def error_at(doubt: Doubt, time: np.ndarray) -> tuple[FloatArray, FloatArray]:
-    """Error and half width of its band at each instant, linear between the knots."""
-    knots = np.array([knot[0] for knot in doubt.knots], dtype=np.float64)
-    error = np.interp(time.astype(np.float64), knots, [knot[1] for knot in doubt.knots])
-    band = (
-        np.interp(time.astype(np.float64), knots[: len(doubt.band)], doubt.band)
-        if doubt.band
-        else np.zeros(time.size)
-    )
-    return error, band
 
 
 def sample_rings(

@@ -2,34 +2,38 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from markupsafe import Markup, escape
 
+from dashboards.content.scale import usual_scale
 from dashboards.figures.drawing import Box, curve, ends_of
 from dashboards.wording import Reader
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, TimeArray
-from excursions.records import FloatArray
+from excursions.records import Doubt, FloatArray
 from excursions.report.result import PointFindings
 
 WIDTH, HEIGHT, LEFT, BOTTOM = 380, 190, 44, 22
 LEAST_SAMPLES = 8
+CREEPING = ("drift", "fouling", "slow_response", "noise_growth", "noise_collapse")
 # Half spans that are tried: the closest look that still shows enough of the reading on both sides.
 HALVES = (12 * NS_PER_HOUR, 2 * NS_PER_DAY, 4 * NS_PER_DAY, 14 * NS_PER_DAY, 60 * NS_PER_DAY)
 
 
 def moment_drawing(
-    findings: PointFindings, since: int | None, reader: Reader
+    findings: PointFindings, doubts: Sequence[Doubt], since: int | None, reader: Reader
 ) -> tuple[Markup | None, str, bool]:
     """Drawing, the span it covers in words, and whether temperature is on it; no drawing without a start."""
     trace = findings.traces.get("value")
     if since is None or trace is None:
         return None, "", False
-    half = _half_span(trace.time, trace.value, since, findings)
+    half = max(_half_span(trace.time, trace.value, since, findings), _slow(findings, since))
     start, end = max(findings.start, since - half), min(findings.end, since + half)
     inside = (trace.time >= start) & (trace.time <= end)
     if np.isfinite(trace.value[inside]).sum() < 2:
         return None, "", False
-    low, high = ends_of(trace.value[inside], margin=0.1)
+    low, high = ends_of(_on_scale(trace.value[inside], usual_scale(findings, doubts)), margin=0.1)
     box = Box(
         left=LEFT,
         top=6,
@@ -50,6 +54,24 @@ def moment_drawing(
         f'<path class="began" d="M{at:.1f} 6V{HEIGHT - BOTTOM}"/>{_dates(start, end, since, at, reader)}</svg>'
     )
     return Markup(drawing), f"{reader.short(start)} to {reader.short(end)}", bool(heat)
+
+
+def _on_scale(value: FloatArray, scale: tuple[float, float] | None) -> FloatArray:
+    """Readings on the usual scale; all of them where there is none or nothing is left."""
+    if scale is None:
+        return value
+    kept = value[(value >= scale[0]) & (value <= scale[1])]
+    return kept if np.isfinite(kept).any() else value
+
+
+def _slow(findings: PointFindings, since: int) -> int:
+    """What crept in needs a longer look: half a span that shows most of it."""
+    creeping = [
+        event.end - event.start
+        for event in findings.events
+        if event.start == since and event.kind in CREEPING
+    ]
+    return min(HALVES[-1], int(max(creeping, default=0) * 0.7))
 
 
 def _half_span(time: TimeArray, value: FloatArray, since: int, findings: PointFindings) -> int:

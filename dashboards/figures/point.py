@@ -101,7 +101,7 @@ def point_spec(findings: PointFindings, plant: Plant, marks: PointMarks, reader:
     shapes: list[Spec] = []
     notes: list[Spec] = []
     layout = base_layout(height)
-    layout["margin"] = {"l": 118, "r": 14, "t": TOP_PX, "b": AXIS_PX}
+    layout["margin"] = {"l": 136, "r": 14, "t": TOP_PX, "b": AXIS_PX}
     for number, name in enumerate(panels, start=1):
         key = "y" if number == 1 else f"y{number}"
         trace = findings.traces[name]

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import csv
+import dataclasses
 import io
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
-from tests.unit.dashboards.made_result import STORIES, made_point
+from dashboards import write_site
+from tests.unit.dashboards.made_result import STORIES, made_point, made_result
 
 pytestmark = pytest.mark.browser
 
@@ -20,6 +23,24 @@ HOUR = 3_600_000
 @pytest.fixture
 def page(open_page: Any, points: dict[str, Path]) -> Any:
     return open_page(points["AT-101"]).page
+
+
+@pytest.fixture(scope="module")
+def cleaned(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A page of a point that a short cleaning takes far beyond its usual readings every few days."""
+    result = made_result(STORIES[6:7])
+    findings = result.points[0]
+    trace = findings.traces["value"]
+    value = np.where(np.arange(trace.value.size) % 120 == 0, 5_000.0, trace.value / 100)
+    spiked = dataclasses.replace(
+        findings,
+        traces={"value": dataclasses.replace(trace, value=value)},
+        levels=dataclasses.replace(findings.levels, value=findings.levels.value / 100),
+    )
+    site = write_site(
+        dataclasses.replace(result, points=(spiked,), samples=()), tmp_path_factory.mktemp("cleaned")
+    ).parent
+    return next((site / "points").iterdir())
 
 
 def over_temperature() -> Any:
@@ -147,6 +168,18 @@ def test_closer_looks_use_the_whole_height(page: Any) -> None:
     assert close[1] - close[0] < (whole[1] - whole[0]) / 5
 
 
+def test_what_goes_beyond_the_usual_scale_is_cut_and_said_and_can_be_asked_for(
+    open_page: Any, cleaned: Path
+) -> None:
+    page = open_page(cleaned).page
+    heights = "document.getElementById('plot')._fullLayout.yaxis.range"
+    assert page.evaluate(heights)[1] < 12
+    assert "beyond the usual scale" in page.locator(".shown").inner_text()
+    page.click("[data-scale]")
+    assert page.evaluate(heights)[1] > 100
+    assert "beyond the usual scale" not in page.locator(".shown").inner_text()
+
+
 def test_the_page_says_when_it_does_not_hold_every_sample(open_page: Any, points: dict[str, Path]) -> None:
     page = open_page(points["AT-101"]).page
     assert "samples stand for about" in page.locator(".drawn-words").inner_text()
@@ -196,7 +229,7 @@ def test_the_sheet_on_paper_is_whole_and_two_pages_at_most(page: Any, tmp_path: 
         "over-temperature, the probe",
         "143.2 °C",
         "81 %",
-        "something not in the record",
+        "ordinary ageing",
         "Cautions",
         "a1b2c3d4e5",
         "S-AT-101-2",
@@ -208,9 +241,6 @@ def test_the_sheet_on_paper_is_whole_and_two_pages_at_most(page: Any, tmp_path: 
 
 @pytest.mark.slow
 def test_a_year_at_a_minute_draws_nearly_as_fast_as_an_empty_figure(open_page: Any, tmp_path: Path) -> None:
-    from dashboards import write_site
-    from tests.unit.dashboards.made_result import made_result
-
     site = write_site(made_result(STORIES[:1], days=365.0, step_min=1), tmp_path).parent
     path = next((site / "points").iterdir())
     empty = site / "points" / "empty.html"

@@ -10,8 +10,8 @@ import plotly.graph_objects as go
 import pytest
 
 from dashboards import heat_figure, overview_figure, point_figure
+from dashboards.content.scale import error_at
 from dashboards.figures.drawing import Box, curve, round_step, with_gaps
-from dashboards.figures.marks import error_at
 from dashboards.figures.pack import pack_spec, unpack_array
 from dashboards.figures.point import PointMarks, point_spec
 from dashboards.figures.spec import label

@@ -1,0 +1,214 @@
+"""What pages say: order, counts, scale, and what is left out and said to be."""
+
+from __future__ import annotations
+
+import dataclasses
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+
+from dashboards.content.about import gather
+from dashboards.content.heat import heat_rows
+from dashboards.content.overview import overview_content
+from dashboards.content.point import figure_in_words, point_content, ratings_words
+from dashboards.content.rows import event_rows, shift_rows
+from dashboards.content.run import grouped, run_content
+from dashboards.content.sampling import sampling_words
+from dashboards.content.scale import usual, usual_scale
+from dashboards.slug import slugs
+from dashboards.wording import Reader
+from excursions.clock import NS_PER_DAY
+from excursions.records import Decision, Link
+from excursions.report.result import ScanResult
+from tests.unit.dashboards.made_result import START, STORIES, instant, made_point, made_result
+
+READER = Reader(tz=ZoneInfo("Europe/Vienna"))
+
+
+@pytest.fixture(scope="module")
+def result() -> ScanResult:
+    return made_result(days=110.0, step_min=20, budget=800)
+
+
+def overview_of(result: ScanResult):
+    return overview_content(result, READER, slugs(f.point.name for f in result.points))
+
+
+def test_entries_keep_the_order_of_the_verdicts_and_count_them(result: ScanResult) -> None:
+    page = overview_of(result)
+    assert [e.name for e in page.entries] == [v.point for v in result.verdicts]
+    assert [(word, count) for word, count, _ in page.counts] == [
+        ("do not use", 1), ("doubt", 5), ("cannot tell", 2), ("trust", 5),
+    ]  # fmt: skip
+    assert page.answer == "8 of 13 points are not to be trusted as they stand."
+
+
+def test_all_well_is_said_plainly(result: ScanResult) -> None:
+    calm = [v for v in result.verdicts if v.verdict == "trust"]
+    page = overview_of(dataclasses.replace(result, verdicts=tuple(calm), doubts=()))
+    assert page.answer == "All 5 points may be trusted, as far as this record goes."
+    assert page.earlier == ""
+
+
+def test_doubt_that_is_over_is_not_forgotten(result: ScanResult) -> None:
+    over = tuple(dataclasses.replace(doubt, open_end=False) for doubt in result.doubts[:2])
+    page = overview_of(dataclasses.replace(result, doubts=over))
+    names = [v.point for v in result.verdicts if v.point in {d.point for d in over}]
+    assert page.earlier == f"Stretches of earlier readings are doubtful at {names[0]} and {names[1]}."
+
+
+def test_the_calendar_counts_each_event_on_the_day_it_began(result: ScanResult) -> None:
+    page = overview_of(result)
+    heat = next(counts for words, _, counts in page.calendar if words == "heat")
+    assert [day for day, count in enumerate(heat) if count] == [92]
+    assert sum(sum(counts) for _, _, counts in page.calendar) == 8
+
+
+def test_routine_and_process_are_no_trouble(result: ScanResult) -> None:
+    entry = next(e for e in overview_of(result).entries if e.name == "AT-402")
+    assert entry.happened == ""
+    assert entry.days == ()
+
+
+def test_the_scale_leaves_out_cleanings_but_no_trouble() -> None:
+    findings = made_point(STORIES[0], seed=0)
+    values = findings.levels.value.copy()
+    values[::50] = 400.0
+    trace = findings.traces["value"]
+    spiked = dataclasses.replace(
+        findings,
+        levels=dataclasses.replace(findings.levels, value=values),
+        traces={
+            "value": dataclasses.replace(
+                trace, value=np.where(np.arange(trace.value.size) % 90 == 0, 400.0, trace.value)
+            )
+        },
+    )
+    scale = usual_scale(spiked, ())
+    assert scale is not None
+    assert scale[0] < 6.9
+    assert 7.4 < scale[1] < 12
+
+
+def test_a_scale_that_is_hardly_narrower_is_not_worth_having() -> None:
+    assert usual_scale(made_point(STORIES[6], seed=6), ()) is None
+
+
+def test_the_newest_days_are_always_on_the_scale() -> None:
+    findings = made_point(STORIES[6], seed=6)
+    values = np.where(findings.levels.time > findings.end - NS_PER_DAY, 900.0, findings.levels.value)
+    trace = findings.traces["value"]
+    raised = dataclasses.replace(
+        findings,
+        levels=dataclasses.replace(findings.levels, value=values),
+        traces={"value": dataclasses.replace(trace, value=np.append(trace.value[:-1], 5000.0))},
+    )
+    scale = usual_scale(raised, ())
+    assert scale is not None
+    assert scale[1] >= 900.0
+
+
+def test_few_levels_are_taken_as_they_are() -> None:
+    assert usual(np.array([1.0, np.nan, 3.0])) == (1.0, 3.0)
+    low, high = usual(np.empty(0))
+    assert low > high
+
+
+def test_events_beyond_a_page_are_counted_not_dropped_in_silence(result: ScanResult) -> None:
+    about = gather(result)[0]
+    event = about.findings.events[0]
+    many = tuple(
+        dataclasses.replace(event, start=START + n * 60_000_000_000, end=START + (n + 1) * 60_000_000_000)
+        for n in range(1_500)
+    )
+    crowded = dataclasses.replace(about, findings=dataclasses.replace(about.findings, events=many))
+    rows, left_out = event_rows(crowded, READER)
+    assert (len(rows), left_out) == (1_200, 300)
+    assert rows[0].start_sort > rows[-1].start_sort
+
+
+def test_causes_next_to_impossible_are_summed_up(result: ScanResult) -> None:
+    about = next(a for a in gather(result) if a.shifts)
+    shift = about.shifts[0]
+    faint = tuple(
+        Link(
+            shift=shift.id,
+            cause="event",
+            event="",
+            probability=0.001,
+            rank=n,
+            predicted=0.0,
+            predicted_uncertainty=1.0,
+        )
+        for n in range(4, 9)
+    )
+    row = shift_rows(dataclasses.replace(about, links=(*about.links, *faint)), READER)[0]
+    assert [cause.share for cause in row.causes] == ["81 %", "12 %", "7 %"]
+    assert row.unlikely == "5 other causes with less than 1 % each, in tables/links.csv."
+
+
+def test_heat_rows_keep_every_exposure_above_a_rating(result: ScanResult) -> None:
+    findings = next(f for f in result.points if f.point.name == "AT-101")
+    rows, left_out = heat_rows(findings, READER)
+    hot = next(row for row in rows if row.label == "over-temperature")
+    assert (hot.peak, hot.continuous, hot.f0, hot.dose) == (
+        "143.2 °C, could be up to 147.3 °C",
+        "31 min",
+        "412 min",
+        "6.3 h",
+    )
+    assert left_out == 0
+
+
+def test_decisions_that_say_the_same_share_a_row() -> None:
+    rows = grouped(
+        [
+            Decision(subject="a/b/plant/x.csv", what="values taken as degC", why="w"),
+            Decision(subject="B", what="values taken as degC", why="w"),
+            Decision(subject="C", what="other", why="w"),
+        ],
+        READER,
+    )
+    assert [(row.subject, row.what) for row in rows] == [
+        ("plant/x.csv, B", "values taken as °C"),
+        ("C", "other"),
+    ]
+
+
+def test_run_facts_of_any_shape_do_no_harm(result: ScanResult) -> None:
+    odd = dataclasses.replace(
+        result, run={"inputs": "text", "rows": [1], "problems": None, "status_words": {"a": 1}}
+    )
+    facts = run_content(odd, READER)
+    assert facts.sources == ()
+    assert facts.rows == ()
+    assert facts.problems == ()
+
+
+def test_sampling_says_what_averages_hide(result: ScanResult) -> None:
+    said = sampling_words(result.points[0], READER)
+    assert "the true peak can be higher than any drawn here" in said[1]
+    assert "no extreme is lost" in said[-1]
+
+
+def test_the_figure_has_words_for_those_who_cannot_see_it(result: ScanResult) -> None:
+    about = next(a for a in gather(result) if a.findings.point.name == "AT-101")
+    words = figure_in_words(about, READER)
+    assert words.startswith("1 Jan 2026, 00:00 to ")
+    assert "Events worth a look: 1 × over-temperature. 2 calibrations, 10 laboratory samples." in words
+    assert "to the end of the record are doubtful." in words
+
+
+def test_assumed_ratings_are_called_assumed(result: ScanResult) -> None:
+    by_name = {a.findings.point.name: a for a in gather(result)}
+    assert ratings_words(by_name["AT-101"], READER).endswith("As stated in the register.")
+    assert "Assumed: usual values for pH probes" in ratings_words(by_name["AT-102"], READER)
+
+
+def test_a_point_knows_only_its_own(result: ScanResult) -> None:
+    for about in gather(result):
+        page = point_content(about, READER, "s")
+        assert all(row.probe in ("", page.probe) for row in page.shifts)
+        assert len(page.calibrations) == 2
+    assert instant(0) == START
