@@ -6,33 +6,10 @@ import re
 from collections.abc import Iterable
 
 from excursions.read.fold import plain
+from excursions.read.vocabulary import words
 
-NOTHING = frozenset(
-    [
-        "-",
-        "--",
-        "---",
-        "/",
-        "n/a",
-        "na",
-        "nan",
-        "n.a.",
-        "none",
-        "null",
-        "nil",
-        "nd",
-        "n.d.",
-        "x",
-        "?",
-        ".",
-        "k.a.",
-        "s/o",
-        "s.o.",
-        "s/d",
-        "entf",
-        "entfallt",
-    ]
-)
+NOTHING = words("- -- --- / n/a na nan n.a. none null nil nd n.d. x ? . k.a. s/o s.o. s/d entf entfallt")
+
 _NUMBER = re.compile(r"^([<>~=]*)\s*([+-]?[\d.,'\s]*\d(?:[.,](?!\d))?(?:e[+-]?\d+)?)\s*(.*)$")
 
 

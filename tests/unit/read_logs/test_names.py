@@ -46,6 +46,15 @@ def test_a_name_means_one_point_or_none(said: str, point: str) -> None:
     assert Places(PLANT).find(said)[0] == point
 
 
+def test_the_end_of_a_long_name_goes_before_its_parts() -> None:
+    plant = Plant(
+        points=(Point(name="W.F1-PH", value="W.F1-PH.PV"), Point(name="W.F1-PH2", value="W.F1-PH2.PV"))
+    )
+    assert Places(plant).find("F1-PH")[0] == "W.F1-PH"
+    assert Places(plant).find("F1-PH2")[0] == "W.F1-PH2"
+    assert Places(plant).find("F1")[0] == ""
+
+
 def entry(point: str = "", probe: str = "", time: int = 50) -> CalibrationEntry:
     return CalibrationEntry(time=time, file="f", line=1, point=point, probe=probe)
 
