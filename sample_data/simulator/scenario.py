@@ -114,6 +114,15 @@ def _fermenter() -> list[PointSpec]:
             note="retractable fitting steamed from the main header without the reducing valve",
         ),
     )
+    late = Fault(
+        "over_temperature",
+        116.43,
+        9 * _MINUTE,
+        146.0,
+        mode="steam_out",
+        more={"sign": 1.0},
+        note="the same header, four days before the record ends: nobody has calibrated since",
+    )
     return [
         _spec(
             "F1-PH", "ph", _FERMENTER, "QP-1107", care("ph", calibrate_days=(10.0, 38.0, 66.0, 95.0, 113.0), hold=("sterilisation",), sample_every_days=7.0, sample_sd=0.02),
@@ -121,7 +130,7 @@ def _fermenter() -> list[PointSpec]:
         ),
         _spec(
             "F1-PH2", "ph", _FERMENTER, "QP-1131", care("ph", calibrate_days=(11.0, 39.0, 67.0, 96.0)),
-            broth, (Fault("lookalike_setpoint_step", 27.4, 6.0, 0.25), Fault("noise_growth", 101.3, 9.0, 5.0, mode="gradual", note="moisture in the plug")),
+            broth, (Fault("lookalike_setpoint_step", 27.4, 6.0, 0.25), Fault("noise_growth", 101.3, 9.0, 5.0, mode="gradual", note="moisture in the plug"), late),
             shared_process="F1 broth", description="pH, fermenter 1, side port",
         ),
         _spec(
@@ -175,7 +184,7 @@ def _water() -> list[PointSpec]:
         _spec(
             "W1-LF", "conductivity", _WATER, "QL-3317", care("conductivity", calibrate_days=(30.0, 93.0)),
             process("conductivity", setpoints=(410.0, 440.0), dwell_days=17.0, slow_sd=0.006, tau_s=5400.0),
-            (Fault("stuck", 39.4, 1.6, mode="frozen", note="input card"), Fault("out_of_range", 69.2, 0.12, -25.0, note="loop open"), Fault("lookalike_process_drift", 103.0, 8.0, 45.0)),
+            (Fault("stuck", 39.4, 1.6, mode="frozen", note="input card"), Fault("out_of_range", 69.2, 0.12, -25.0, note="loop open"), Fault("lookalike_process_drift", 103.0, 8.0, 45.0), Fault("stuck", 118.72, 1.3, mode="frozen", note="input card again")),
             resolution=0.1, description="conductivity, raw water",
         ),
         _spec(
