@@ -74,12 +74,14 @@ SUFFIXES = (
     ("_d", "d"),
     ("_k", "K"),
 )
+FEW = 64
 # What stands before a temperature tells a difference from a level: "a jump of 3 °C", but "a rating of 80 °C".
 _DEGREES = re.compile(
     r"(?P<lead>(?:±\s?|\b(?:by|within) |\b(?:jump|step|change|offset|difference|error|fault|drift|shift)s? of )?)"
     r"(?P<figure>[+\-−]?\d+(?:[.,]\d+)?)\s?(?:°C|degC)\b"
 )
 _PLAIN_UNITS = re.compile(r"(?<=\d)\s?deg([CF])\b")
+_SIGNED_ZERO = re.compile(r"^[−+-](?=0(?:\.0*)?(?:\s|$))")
 _BARE_UNITS = re.compile(r"\bdeg([CF])\b")
 
 
@@ -108,7 +110,8 @@ class Reader:
             value, uncertainty, unit = value * 1.8 + 32.0, uncertainty * 1.8, "degF"
         if unit in ("ratio", "1"):
             return f"{number(value, uncertainty, signed=signed)}{' ×' if unit == 'ratio' else ''}"
-        return quantity(value, UNIT_WORDS.get(unit, unit), uncertainty, signed=signed)
+        text = quantity(value, UNIT_WORDS.get(unit, unit), uncertainty, signed=signed)
+        return _SIGNED_ZERO.sub("", text)
 
     def text(self, sentence: str) -> str:
         """A sentence made elsewhere, its temperatures in the unit shown."""
@@ -142,6 +145,8 @@ class Reader:
 
     def wall_ms(self, time: np.ndarray) -> np.ndarray:
         """Instants [ns UTC] as wall-clock milliseconds: what a clock on the plant's wall showed."""
+        if time.size <= FEW:  # not worth the start of a column engine
+            return np.array([_wall_ms(int(t), self.tz) for t in time], dtype=np.int64)
         wall = (
             pl.Series(time)
             .cast(pl.Datetime("ns", "UTC"))
@@ -154,6 +159,11 @@ class Reader:
     def wall(self, time: np.ndarray) -> np.ndarray:
         """Instants [ns UTC] as wall-clock datetime64[ms], for an axis."""
         return self.wall_ms(time).astype("datetime64[ms]")
+
+
+def _wall_ms(instant: int, tz: ZoneInfo) -> int:
+    offset = clock.to_datetime(instant, tz).utcoffset()
+    return instant // 1_000_000 + (round(offset.total_seconds() * 1000) if offset else 0)
 
 
 def _to_fahrenheit(found: re.Match[str]) -> str:

@@ -32,6 +32,12 @@ def test_the_axis_shows_what_the_clock_on_the_wall_showed() -> None:
     assert [str(t) for t in wall] == ["2026-03-29T01:00:00.000", "2026-03-29T03:00:00.000"]
 
 
+def test_few_and_many_instants_are_put_on_the_wall_alike() -> None:
+    time = SPRING + np.arange(-200, 200, dtype=np.int64) * (NS_PER_HOUR // 7)
+    few = np.concatenate([VIENNA.wall_ms(part) for part in np.split(time, 10)])
+    np.testing.assert_array_equal(VIENNA.wall_ms(time), few)
+
+
 @pytest.mark.parametrize(
     ("given", "shown"),
     [
@@ -61,6 +67,8 @@ def test_levels_convert_and_other_units_do_not() -> None:
     np.testing.assert_allclose(FAHRENHEIT.level(np.array([100.0]), "degC"), [212.0])
     np.testing.assert_allclose(FAHRENHEIT.level(np.array([100.0]), "mV"), [100.0])
     assert FAHRENHEIT.amount(100.0, "degC", 0.5) == "212.0 °F"
+    assert VIENNA.amount(-0.0004, "pH", 0.02) == "0.00 pH"
+    assert VIENNA.amount(-0.04, "pH", 0.02, signed=True) == "−0.04 pH"
     assert VIENNA.amount(2100.0, "uS/cm", 20) == "2100 µS/cm"
 
 
