@@ -21,6 +21,7 @@ from excursions.pipeline.run import Progress, analyse_points, quiet
 from excursions.plant import Plant, Point
 from excursions.read import Reading, ReadOptions, read_exports
 from excursions.read.logs import LogReading, check_entries, read_calibrations
+from excursions.read.names import settle_log, settle_samples
 from excursions.read.samples import SampleReading, read_samples
 from excursions.read.sorting import Inputs, sort_out
 from excursions.records import CalibrationEntry, Decision, TagSeries
@@ -137,11 +138,12 @@ def _read_all(inputs: Inputs, options: ScanOptions, progress: Progress) -> _Read
         known, problems = loaded.plant, (*problems, *loaded.problems)
     plant, inferred = infer_plant(exports.series, known)
     logs = tuple(
-        read_calibrations(path, options=reading_options, columns=options.columns)
+        settle_log(read_calibrations(path, options=reading_options, columns=options.columns), plant)
         for path in inputs.calibrations
     )
     samples = tuple(
-        read_samples(path, options=reading_options, columns=options.columns) for path in inputs.samples
+        settle_samples(read_samples(path, options=reading_options, columns=options.columns), plant)
+        for path in inputs.samples
     )
     plant = _with_installations(plant, logs)
     entries = [entry for log in logs for entry in log.entries]
