@@ -217,7 +217,7 @@ class Turbidity:
         return (raw - b) / a
 
     def offset_move(self, d: float, x: float, t: float, a: float, b: float) -> tuple[float, float]:
-        return 0.0, d
+        return 0.0, a * d
 
 
 MODELS: dict[str, ProbeModel] = {

@@ -120,7 +120,7 @@ def _fermenter() -> list[PointSpec]:
         9 * _MINUTE,
         146.0,
         mode="steam_out",
-        more={"sign": 1.0},
+        more={"sign": -1.0},
         note="the same header, four days before the record ends: nobody has calibrated since",
     )
     return [

@@ -213,12 +213,15 @@ def fouling_layer(
 ) -> tuple[FloatArray, FloatArray]:
     """Knots of the dirt layer (1 = full): grows between cleanings, falls by `restored` at each, stays after `end`."""
     times, layer, now, last = [start], [0.0], 0.0, start
-    for at in [c for c in cleaned if c > start]:
-        now += max(min(at, end) - min(last, end), 0.0) / period
-        times += [at - _EDGE_S, at + _EDGE_S]
-        layer += [now, now * (1.0 - restored)]
-        now, last = layer[-1], at
-    if end > last:
-        times.append(end)
-        layer.append(now + (end - last) / period)
+    for at in [*(c for c in cleaned if c > start), np.inf]:
+        if last < end <= at:
+            now += (end - last) / period
+            times.append(end)
+            layer.append(now)
+        elif at < end:
+            now += (at - last) / period
+        if np.isfinite(at):
+            times += [at + _EDGE_S, at + 2 * _EDGE_S]
+            layer += [now, now * (1.0 - restored)]
+            now, last = layer[-1], at
     return np.array(times), np.array(layer)

@@ -1,0 +1,56 @@
+"""The committed plant: complete, small, and made again byte for byte."""
+
+from __future__ import annotations
+
+import filecmp
+from pathlib import Path
+
+import pytest
+
+from excursions.kinds import KINDS
+from sample_data.build import write_scenario
+from sample_data.simulator.scenario import GROUPS, SEED, scenario, specs
+from sample_data.truth_tables import read_events
+
+HERE = Path(__file__).parents[3] / "sample_data"
+LOOKALIKES = {
+    "lookalike_setpoint_step",
+    "lookalike_quiet_weekend",
+    "lookalike_hold",
+    "lookalike_bridged",
+    "lookalike_hot_day",
+    "lookalike_process_drift",
+    "lookalike_quiet_process",
+    "routine_sterilisation",
+}
+
+
+def test_every_event_kind_happens_and_every_look_alike_too() -> None:
+    kinds = {row.kind for row in read_events()}
+    assert set(KINDS) - {"sterilisation"} <= kinds
+    assert kinds >= LOOKALIKES
+
+
+def test_at_least_eight_points_of_six_measurands_in_three_dialects() -> None:
+    points = specs()
+    assert len(points) >= 8
+    assert len({spec.measurand for spec in points}) >= 6
+    assert {name for names in GROUPS.values() for name in names} == {spec.name for spec in points}
+
+
+def test_everything_fits_into_eight_megabytes() -> None:
+    size = sum(
+        path.stat().st_size for path in HERE.rglob("*") if path.is_file() and "__pycache__" not in path.parts
+    )
+    assert size < 8e6
+
+
+@pytest.mark.slow
+def test_the_committed_files_are_made_again_byte_for_byte(tmp_path: Path) -> None:
+    write_scenario(scenario(SEED), tmp_path / "plant", tmp_path / "truth")
+    for folder in ("plant", "truth"):
+        names = sorted(path.name for path in (tmp_path / folder).iterdir())
+        assert names == sorted(path.name for path in (HERE / folder).iterdir())
+        same, differ, broken = filecmp.cmpfiles(tmp_path / folder, HERE / folder, names, shallow=False)
+        assert (differ, broken) == ([], [])
+        assert len(same) == len(names)
