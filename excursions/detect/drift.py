@@ -32,6 +32,10 @@ from excursions.detect.survey import Survey, survey_of
 from excursions.detect.walks import FEWEST_BLOCKS, SAW, TAKEN_OUT, Walk, find_walks
 from excursions.records import CALIBRATING, CLEANING, WASHING, Event, FloatArray, Record
 
+JUMP_BLOCKS = 6
+ODD_JUMP = 3.0  # usual jumps across that state which one that undoes a walk must pass
+AFTERWARDS = 2  # lengths of the walk within which a reset may follow it
+RETURNING = 0.4  # share of the sudden changes in a walk that undo it, from which they are cleanings
 UNEVEN = 2.0  # starts of the teeth this much more scattered than their ends speak for the process
 FOULS = {
     "oxygen": -1,
@@ -40,6 +44,7 @@ FOULS = {
     "turbidity": 1,
 }  # which way dirt moves them (cp)
 TRIFLE = 0.5  # of the tolerance: smaller changes are not reported
+TRIFLE_APART = 1.0  # of the tolerance, for a difference: two probes never agree to the last digit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,7 +89,7 @@ def _event(
         heat_clue(record, start),
         *_reset_clue(reset),
         *_company(survey, walk),
-        *samples_clue(record, survey, *_error_span(start, end, walk), _error_shift(walk)),
+        *samples_clue(record, survey, *_error_span(start, end, walk), _error_shift(walk), spread=0.5),
         *_walk_clues(record, walk),
     )
     prior = expected_faults(settings.drifts_per_year, survey.years)
@@ -98,7 +103,8 @@ def _event(
     if prior < walk.expected or confidence < settings.least_confidence or end <= start:
         return None
     days, size = (end - start) / NS_PER_DAY, _tooth(walk)
-    if abs(size) < TRIFLE * record.point.tolerance_at(walk.before):
+    trifle = TRIFLE_APART if walk.basis else TRIFLE
+    if abs(size) < trifle * record.point.tolerance_at(walk.before):
         return None
     open_end = walk.hi >= len(blocks) - 2
     return Event(
@@ -150,8 +156,9 @@ def _walk_clues(record: Record, walk: Walk) -> tuple[Clue, ...]:
     if walk.basis:
         clues.append(Clue(odds=8.0, words=f"against {walk.basis}, which usually goes along"))
     if walk.returns >= SAW:
-        clues.append(Clue(odds=6.0, words=f"sudden returns undid it {walk.returns} times, as cleaning does"))
-        if walk.uneven > UNEVEN:
+        odds = 5.0 if walk.returns >= RETURNING * walk.joints else 2.0
+        clues.append(Clue(odds=odds, words=f"sudden returns undid it {walk.returns} times, as cleaning does"))
+        if walk.uneven > UNEVEN and walk.joints <= 1.5 * walk.returns:
             clues.append(
                 Clue(odds=0.1, words="each walk starts from another level, as after a surge of the process")
             )
@@ -174,30 +181,36 @@ def _way(record: Record, walk: Walk) -> Clue:
 def _taken_out(record: Record, survey: Survey, walk: Walk) -> int | None:
     """State (cleaning, washing, calibrating) that undid the walk: the level jumps back across it."""
     blocks = survey.blocks
-    ended = int(blocks.start[min(walk.hi, len(blocks) - 1)])
+    begun, ended = int(blocks.start[walk.lo]), int(blocks.start[min(walk.hi, len(blocks) - 1)])
     for code in (CALIBRATING, CLEANING, WASHING):
-        for begin, end in record.states.spans(code):
-            if end <= int(blocks.start[walk.lo]) or begin > ended + 4 * (ended - int(blocks.start[walk.lo])):
-                continue
-            at = int(np.searchsorted(blocks.start, end))
-            before = blocks.level[
-                max(int(np.searchsorted(blocks.start, begin)) - 6, 0) : int(
-                    np.searchsorted(blocks.start, begin)
-                )
-            ]
-            after = blocks.level[at : at + 6]
-            if before.size and after.size:
-                undone = (float(np.median(before)) - float(np.median(after))) / walk.size
-                if TAKEN_OUT[0] <= undone <= TAKEN_OUT[1]:
-                    return code
+        spans = record.states.spans(code)
+        jumps = np.array([_jump(survey, int(a), int(b)) for a, b in spans])
+        if not np.isfinite(jumps).any():
+            continue
+        usual = float(np.nanmedian(np.abs(jumps))) if np.isfinite(jumps).sum() >= 4 else 0.0
+        after = (spans[:, 1] > begun) & (spans[:, 0] <= ended + AFTERWARDS * (ended - begun))
+        undone = -jumps / walk.size
+        taken = (
+            after & (undone >= TAKEN_OUT[0]) & (undone <= TAKEN_OUT[1]) & (np.abs(jumps) > ODD_JUMP * usual)
+        )
+        if taken.any():
+            return code
     return None
+
+
+def _jump(survey: Survey, begin: int, end: int) -> float:
+    """Change of level across a span of another state, NaN at the ends of the record."""
+    start, level = survey.blocks.start, survey.blocks.level
+    a, b = int(np.searchsorted(start, begin)), int(np.searchsorted(start, end))
+    before, after = level[max(a - JUMP_BLOCKS, 0) : a], level[b : b + JUMP_BLOCKS]
+    return float(np.median(after) - np.median(before)) if before.size and after.size else math.nan
 
 
 def _reset_clue(reset: int | None) -> tuple[Clue, ...]:
     if reset is None:
         return ()
     name = "calibration" if reset == CALIBRATING else "cleaning"
-    return (Clue(odds=12.0, words=f"a {name} took it out again"),)
+    return (Clue(odds=8.0, words=f"a {name} took it out again"),)
 
 
 def _company(survey: Survey, walk: Walk) -> tuple[Clue, ...]:

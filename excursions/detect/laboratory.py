@@ -16,6 +16,7 @@ from excursions.records import FloatArray, Record
 FEWEST = 3  # samples before an event that make its errors usual
 NEAR_BLOCKS = 2  # a sample belongs to a block this near
 STRONGEST = 20.0
+LAST = 6  # samples before and after that are looked at
 OWN_SPREAD = 0.2  # of the expected shift: what an event is uncertain by
 
 
@@ -38,26 +39,44 @@ def sample_errors(record: Record, survey: Survey) -> Errors:
     return Errors(time=time[usable][order], error=(blocks.level[at] - value)[usable][order])
 
 
-def samples_clue(record: Record, survey: Survey, start: int, end: int, shift: float) -> tuple[Clue, ...]:
+def between_samples(record: Record, start: int) -> tuple[int, int]:
+    """Last sample before an instant and first after it, ns; far away where there is none."""
+    time = np.sort(record.sample_time)
+    at = int(np.searchsorted(time, start, side="right"))
+    far = np.iinfo(np.int64)
+    return (int(time[at - 1]) if at else int(far.min)), (int(time[at]) if at < time.size else int(far.max))
+
+
+def samples_clue(
+    record: Record,
+    survey: Survey,
+    start: int,
+    end: int,
+    shift: float,
+    *,
+    rivals: int = 0,
+    spread: float = OWN_SPREAD,
+) -> tuple[Clue, ...]:
     """Odds that the reading's error moved by `shift` between `start` and `end`, against that it did not.
 
-    Normal laws whose width is the scatter of the errors before, at least a third of the tolerance.
+    Normal laws whose width is the scatter of the last errors before, at least a third of the tolerance.
+    `spread`: what the shift itself is uncertain by, as a share of it; `rivals`: other changes between the same two samples, which share what these say.
     """
     errors = sample_errors(record, survey)
-    inside = (errors.time > start) & (errors.time <= end)
-    before = errors.time <= start
-    if not inside.any() or np.count_nonzero(before) < FEWEST or shift == 0:
+    inside = np.flatnonzero((errors.time > start) & (errors.time <= end))[:LAST]
+    before = np.flatnonzero(errors.time <= start)[-LAST:]
+    if not inside.size or before.size < FEWEST or shift == 0:
         return ()
     base = errors.error[before]
     scatter = 1.4826 * float(np.median(np.abs(base - np.median(base))))
     scatter = max(scatter, record.point.tolerance_at(float(np.median(survey.blocks.level))) / 3, survey.noise)
-    width = scatter * math.sqrt(1 / np.count_nonzero(inside) + 1 / np.count_nonzero(before))
+    width = scatter * math.sqrt(1 / inside.size + 1 / before.size)
     moved = float(np.median(errors.error[inside]) - np.median(base))
     if abs(shift) < width:
         return ()
-    moved_law = math.hypot(width, OWN_SPREAD * shift)
+    moved_law = math.hypot(width, spread * shift)
     log = (moved / width) ** 2 / 2 - ((moved - shift) / moved_law) ** 2 / 2 - math.log(moved_law / width)
-    odds = math.exp(min(max(log, -math.log(STRONGEST)), math.log(STRONGEST)))
+    odds = math.exp(min(max(log, -math.log(STRONGEST)), math.log(STRONGEST)) / (1 + rivals))
     if 0.5 < odds < 2:
         return ()
     said = (

@@ -228,7 +228,8 @@ def _begin(noise: NoiseSeries, spell: NoiseSpell, settings: NoiseSettings) -> tu
     """First noise figure of the change, and whether it came by and by."""
     reach = spell.hi - spell.lo
     lo = max(spell.lo - max(reach, 8), 0)
-    begin, end = ramp(noise.rest[lo : spell.hi], spell.lo - lo)
+    part = noise.rest[lo : spell.hi]
+    begin, end = ramp(np.exp(part - spell.base) if spell.rise > 0 else part, spell.lo - lo)
     gradual = end - begin > settings.gradual_blocks
     return (lo + begin if gradual else spell.lo), gradual
 

@@ -29,7 +29,7 @@ from excursions.detect.scan import Change
 from excursions.detect.survey import Survey, survey_of
 from excursions.records import BAD, MEASURING, NO_DATA, RECOVERING, Event, FloatArray, IndexArray, Record
 
-FEWEST = 8  # disturbances
+FEWEST = 12  # disturbances
 FEWEST_SLOW = 3
 FEWEST_CALM = 2  # disturbances inside a stretch that is calm for another reason to be suspected
 FEWEST_OF_SORT = 4
@@ -68,13 +68,15 @@ def detect_slow_response(record: Record, settings: ResponseSettings | None = Non
     when, tau, log = when[usable], tau[usable], log[usable]
     if tau.size < FEWEST:
         return ()
-    i, j, chance = min((_slowest_run(log), *_where_calm(survey, when, log)), key=lambda one: one[2])
+    best = (*_slowest_run(log), None)
+    i, j, chance, span = min((best, *_where_calm(survey, when, log)), key=lambda one: one[2])
     if j <= i or chance > settings.suspicion:
         return ()
     ratio = math.exp(float(np.median(log[i:j]) - np.median(np.delete(log, np.s_[i:j]))))
     if ratio < settings.ratio:
         return ()
-    return (_event(record, survey, when, tau, (i, j), ratio, chance, settings),)
+    calm = span or (int(when[i]), int(when[j]) if j < when.size else int(survey.live.time[-1]))
+    return (_event(record, survey, when, tau, (i, j), calm, ratio, chance, settings),)
 
 
 def _by_sort(log: FloatArray, sort: IndexArray) -> tuple[FloatArray, IndexArray]:
@@ -186,7 +188,9 @@ def _slowest_run(log: FloatArray) -> tuple[int, int, float]:
     return best
 
 
-def _where_calm(survey: Survey, when: IndexArray, log: FloatArray) -> list[tuple[int, int, float]]:
+def _where_calm(
+    survey: Survey, when: IndexArray, log: FloatArray
+) -> list[tuple[int, int, float, tuple[int, int]]]:
     """Runs of disturbances inside stretches of collapsed noise: a slow probe also follows the noise less."""
     noise = noise_series(survey)
     if noise is None:
@@ -201,7 +205,8 @@ def _where_calm(survey: Survey, when: IndexArray, log: FloatArray) -> list[tuple
             continue
         scatter = max(1.4826 * float(np.median(np.abs(others - np.median(others)))), 0.1)
         t = (float(np.mean(log[i:j])) - float(np.median(others))) / scatter * math.sqrt(j - i)
-        found.append((i, j, len(calm) * float(student.sf(t, max(others.size // 2, 4)))))
+        chance = len(calm) * float(student.sf(t, max(others.size // 2, 4)))
+        found.append((i, j, chance, (int(noise.start[spell.lo]), end)))
     return found
 
 
@@ -211,13 +216,13 @@ def _event(
     when: IndexArray,
     tau: FloatArray,
     run: tuple[int, int],
+    span: tuple[int, int],
     ratio: float,
     chance: float,
     settings: ResponseSettings,
 ) -> Event:
     i, j = run
-    start = int(when[i])
-    end = int(when[j]) if j < when.size else int(survey.live.time[-1])
+    start, end = span
     clues = (heat_clue(record, start), Clue(odds=3.0, words="seen after disturbances of every size"))
     prior = expected_faults(settings.faults_per_year, survey.years)
     probe = weigh(prior=prior, chance=chance + unexplained(settings.unexplained, survey.years), clues=clues)

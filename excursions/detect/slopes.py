@@ -40,16 +40,18 @@ class Run:
 
 def steady_runs(series: FloatArray, *, at_most: float) -> tuple[Run, ...]:
     """Walks of a series (m,), in order, that do not overlap; `at_most` bounds the chance number of each."""
-    found: list[Run] = []
+    every: list[Run] = []
     for count in WINDOWS:
         if series.size < 6 * count:
             break
         edge = np.linspace(0, series.size, count + 1).astype(np.int64)
         middle = group_median(series, edge[:-1], edge[1:])
         for run in _runs(np.diff(middle), at_most / len(WINDOWS)):
-            lo, hi = int(edge[run.lo]), int(edge[run.hi + 1])
-            if not any(lo < other.hi and other.lo < hi for other in found):
-                found.append(Run(lo=lo, hi=hi, expected=run.expected))
+            every.append(Run(lo=int(edge[run.lo]), hi=int(edge[run.hi + 1]), expected=run.expected))
+    found: list[Run] = []
+    for run in sorted(every, key=lambda run: (run.expected, run.lo)):
+        if not any(run.lo < other.hi and other.lo < run.hi for other in found):
+            found.append(run)
     return tuple(sorted(found, key=lambda run: run.lo))
 
 

@@ -17,7 +17,7 @@ import numpy as np
 
 from excursions.clock import NS_PER_DAY, NS_PER_S, duration_text
 from excursions.detect.apart import apart_from_neighbours
-from excursions.detect.laboratory import samples_clue
+from excursions.detect.laboratory import between_samples, samples_clue
 from excursions.detect.origin import (
     Clue,
     company_clues,
@@ -42,6 +42,7 @@ FEWEST_BLOCKS = 12
 OWN_SHARE = 0.5  # of a difference to a neighbour that the reading itself must have made
 FAST = 3.0  # a change that takes up to three times as long is as fast
 TRIFLE = 0.5  # of the tolerance: smaller changes are not reported
+TRIFLE_APART = 1.0  # of the tolerance, for a difference: two probes never agree to the last digit
 LIKE = 0.5  # a change of half the size or more is of the same kind
 JEFFREYS = 0.5  # a change more than was seen is always possible: half a count
 BACK = (0.6, 1.6)  # a return undoes 60 to 160 % of a step
@@ -54,8 +55,10 @@ class StepSettings:
     faults_per_year: float = 1.0  # how often a probe that somebody looks into steps (cp)
     slowest_s: float = 6 * 3_600.0  # a change that takes longer is a drift
     slowest_blocks: int = 6
-    most_process: int = 6  # process steps are named one by one up to this number
-    least_confidence: float = 0.1  # below this chance alone explains it
+    most_process: int = 3  # process steps are named one by one up to this number
+    least_confidence: float = (
+        0.3  # of an undecided step; below, it is the process as far as the record can tell
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,9 +128,10 @@ def _event(
     record, survey, settings = context.record, context.survey, context.settings
     change, shape = context.every[i], shapes[i]
     start, end = int(survey.live.time[shape.first]), int(survey.live.time[shape.last])
-    if _calibrated(record, survey, change, start) or abs(shape.size) < TRIFLE * record.point.tolerance_at(
-        shape.before
-    ):
+    trifle = TRIFLE_APART if context.neighbour else TRIFLE
+    if abs(shape.size) < trifle * record.point.tolerance_at(shape.before):
+        return []
+    if _calibrated(record, survey, change, start):
         return []
     alike = _alike(context, i, shapes, company)
     prior = expected_faults(settings.faults_per_year, survey.years)
@@ -136,7 +140,7 @@ def _event(
         heat_clue(record, start),
         state_clue(record, start),
         *_beside(context, company[i]),
-        *samples_clue(record, survey, start, min(until, start + SAMPLES_AFTER), shape.size),
+        *_sampled(context, i, start, until, shape.size),
     )
     usual = shared(_usual_clues(context, change, shape, start), alike)
     probe = weigh(
@@ -189,6 +193,17 @@ def _alike(context: _Context, i: int, shapes: list[Transition], company: list[tu
         and (shapes[i].hidden or shapes[k].length_s <= longest)
         for k, other in enumerate(context.every)
     )
+
+
+def _sampled(context: _Context, i: int, start: int, until: int, size: float) -> tuple[Clue, ...]:
+    """What laboratory samples say; changes between the same two samples share it."""
+    record, survey = context.record, context.survey
+    last, first = between_samples(record, start)
+    when = survey.blocks.start[[change.at for change in context.every]]
+    alike = np.array([abs(change.size) >= LIKE * abs(size) for change in context.every])
+    rivals = int(np.count_nonzero(alike & (when > last) & (when < first))) - 1
+    end = min(until, start + SAMPLES_AFTER)
+    return samples_clue(record, survey, start, end, size, rivals=max(rivals, 0))
 
 
 def _odds(clues: tuple[Clue, ...]) -> float:

@@ -34,6 +34,7 @@ SINGLES = 50  # where a signal hardly ever repeats, this many single samples mak
 SAME_LEVEL = 0.3  # another spell counts as the same habit from this share of the length on
 REST = 0.1  # shorter ones than this share are no rest of the process
 ASIDE = 1e-6
+HEARTBEATS = 3.5  # a recorder that repeats itself says nothing before its fourth repetition
 INTERRUPTED = 0.1  # share of their lengths that may lie between two stretches of one standstill
 LONGER = 1.3  # a nearly still spell takes the place of the exactly still ones in it when so much longer
 RANGE_END = 1e-4  # of the range: a level this near its end is at the end
@@ -139,6 +140,8 @@ def _judge(
     bulk = every[~suspect]
     fewest = settings.fewest_recorded if _thinned(record) else settings.fewest_samples
     shortest = settings.shortest_s if exact else max(NEAR_BLOCKS * survey.blocks.width_s, settings.shortest_s)
+    if record.value is not None and math.isfinite(record.value.sampling.heartbeat_s) and _thinned(record):
+        shortest = max(shortest, HEARTBEATS * record.value.sampling.heartbeat_s)
     long = spells.held_s >= shortest
     many = spells.last - spells.first + 1 >= fewest
     found = []
