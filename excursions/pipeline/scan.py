@@ -137,6 +137,8 @@ def _read_all(inputs: Inputs, options: ScanOptions, progress: Progress) -> _Read
         loaded = load_register(inputs.register, tags=exports.series.keys())
         known, problems = loaded.plant, (*problems, *loaded.problems)
     plant, inferred = infer_plant(exports.series, known)
+    if options.read.tz:
+        plant = dataclasses.replace(plant, zone=options.read.tz)
     logs = tuple(
         settle_log(read_calibrations(path, options=reading_options, columns=options.columns), plant)
         for path in inputs.calibrations
