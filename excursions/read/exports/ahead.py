@@ -1,21 +1,34 @@
-"""One step ahead: the next item of an iterator is worked out while the last one is used."""
+"""Work on several pieces of a table at once, results in the order of the pieces."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
+import os
+from collections import deque
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from typing import TypeVar
 
 T = TypeVar("T")
+R = TypeVar("R")
+
+# More threads than this gain nothing: the fast reader has threads of its own.
+WORKERS = max(2, min(4, os.cpu_count() or 2))
 
 
-def one_ahead(items: Iterator[T]) -> Iterator[T]:
-    """The same items in the same order, each fetched by a second thread while the one before is in use.
+def in_order(items: Iterator[T], work: Callable[[T], R], workers: int = WORKERS) -> Iterator[R]:
+    """`work` of each item, in the order of the items; at most `workers` + 1 are held at a time.
 
-    What the iterator raises comes out where the item would have.
+    What `work` raises comes out where its result would have.  Results do not depend on the number of workers.
     """
-    with ThreadPoolExecutor(max_workers=1) as pool:
-        following = pool.submit(next, items, None)
-        while (item := following.result()) is not None:
-            following = pool.submit(next, items, None)
-            yield item
+    with ThreadPoolExecutor(max_workers=workers) as pool:
+        waiting: deque[Future[R]] = deque()
+        try:
+            for item in items:
+                waiting.append(pool.submit(work, item))
+                if len(waiting) > workers:
+                    yield waiting.popleft().result()
+            while waiting:
+                yield waiting.popleft().result()
+        finally:
+            for future in waiting:
+                future.cancel()

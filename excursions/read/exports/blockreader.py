@@ -10,7 +10,7 @@ import numpy as np
 import polars as pl
 
 from excursions.read.exports.records_text import Cut, split_records
-from excursions.read.exports.table import MORE, Batch, Tally
+from excursions.read.exports.table import MORE, Batch, Portion, Wanted
 from excursions.read.text import record_end
 from excursions.records import IndexArray
 
@@ -30,27 +30,28 @@ class BlockReader:
     A column that turns out to hold anything else is read as text from then on (`demoted`).
     """
 
-    def __init__(self, cut: Cut, width: int, numbers: set[int], decimal: str, tally: Tally) -> None:
-        self.cut, self.width, self.numbers, self.decimal, self.tally = cut, width, numbers, decimal, tally
-        self.demoted: set[int] = set()
-        self.lines_read = 0
-        self.names = [str(index) for index in range(width)]
+    def __init__(self, cut: Cut, wanted: Wanted, demoted: set[int]) -> None:
+        self.cut, self.wanted, self.demoted = cut, wanted, demoted
+        self.width = wanted.width
+        # The fast reader knows decimal commas only where cells are not cut at commas.
+        self.comma = wanted.decimal == "," and cut.separator != ","
+        self.numbers = set(wanted.numbers) - demoted if self.comma or wanted.decimal == "." else set()
+        self.names = [str(index) for index in range(self.width)]
+        self.notes: list[str] = []
 
-    def read(self, data: bytes, line: int) -> Iterator[Batch]:
-        """Batches of a block that begins at `line` and ends in a line end; sets `lines_read`."""
+    def read(self, data: bytes) -> Portion:
+        """A block of whole lines that ends in a line end."""
         if self.cut.spans:
-            batch = self._fixed(data, line)
-            self.lines_read = batch.height
-            yield batch
-            return
+            batch = self._fixed(data)
+            return Portion(batches=(batch,), lines=batch.height)
         quoted = bool(self.cut.quote) and self.cut.quote.encode() in data
         frame = self._fast(data)
         count = data.count(b"\n") if quoted or frame is None else frame.height
-        self.lines_read = count
         if frame is not None and frame.height == count:
-            yield Batch(frame, line)
+            batches: tuple[Batch, ...] = (Batch(frame, 1),)
         else:
-            yield from self._pieces(data, line, count)
+            batches = tuple(self._pieces(data, 1, count))
+        return Portion(batches=batches, lines=count, notes=tuple(self.notes))
 
     def _pieces(self, data: bytes, line: int, count: int) -> Iterator[Batch]:
         """The same in pieces; small ones that still fail are cut by hand."""
@@ -112,13 +113,18 @@ class BlockReader:
         return _without_more(self._call(header + data, names, has_header=True))
 
     def _call(self, data: bytes, names: list[str], *, has_header: bool) -> pl.DataFrame:
-        comma = self.decimal == "," and self.cut.separator != ","
-        plain = self.numbers if self.decimal == "." or comma else set()
-        schema = {name: pl.Float64 if name != MORE and int(name) in plain else pl.String for name in names}
+        schema: dict[str, pl.DataType] = dict.fromkeys(names, pl.String())
+        schema |= {str(index): pl.Float64() for index in self.numbers}
+        schema |= {str(index): pl.Categorical() for index in self.wanted.labels}
         return pl.read_csv(
-            data, separator=self.cut.separator, quote_char=self.cut.quote or None, schema=schema, has_header=has_header,
-            decimal_comma=comma, truncate_ragged_lines=has_header,
-        )  # fmt: skip
+            data,
+            separator=self.cut.separator,
+            quote_char=self.cut.quote or None,
+            schema=schema,
+            has_header=has_header,
+            decimal_comma=self.comma,
+            truncate_ragged_lines=has_header,
+        )
 
     def _demote(self, said: str) -> bool:
         match = re.search(r"column '(\d+)'", said)
@@ -129,11 +135,13 @@ class BlockReader:
         return True
 
     def _from_windows(self, data: bytes) -> bytes:
-        self.tally.note("some lines are not UTF-8; they were read as Windows-1252")
+        note = "some lines are not UTF-8; they were read as Windows-1252"
+        if note not in self.notes:
+            self.notes.append(note)
         lines = data.split(b"\n")
         return b"\n".join(line if line.isascii() else _either(line) for line in lines)
 
-    def _fixed(self, data: bytes, line: int) -> Batch:
+    def _fixed(self, data: bytes) -> Batch:
         text = data.decode("utf-8", errors="replace")
         lines = pl.Series(text.split("\n")[:-1], dtype=pl.String)
         columns = []
@@ -143,7 +151,7 @@ class BlockReader:
         missing = [
             pl.Series(name, [None] * len(lines), dtype=pl.String) for name in self.names[len(columns) :]
         ]
-        return Batch(pl.DataFrame([*columns, *missing]), line)
+        return Batch(pl.DataFrame([*columns, *missing]), 1)
 
 
 def _cut_up(data: bytes) -> Iterator[bytes]:

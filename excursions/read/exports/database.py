@@ -5,8 +5,8 @@ from __future__ import annotations
 import sqlite3
 import tempfile
 from collections.abc import Iterator
-from dataclasses import dataclass, field
-from functools import cached_property
+from dataclasses import dataclass
+from functools import cached_property, partial
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -15,7 +15,7 @@ import polars as pl
 
 from excursions.errors import InputFileError
 from excursions.read.exports.sheet import clean
-from excursions.read.exports.table import Batch, Preview, Row, Table, Tally
+from excursions.read.exports.table import Batch, Job, Portion, Preview, Row, Table, Wanted
 from excursions.read.exports.words import roles_of
 from excursions.read.model import ReadOptions
 
@@ -29,7 +29,6 @@ class QueryTable:
 
     connection: sqlite3.Connection
     query: str
-    tally: Tally = field(default_factory=Tally)
     words: str = "SQLite"
     starts_in_1904: bool = False
 
@@ -43,16 +42,11 @@ class QueryTable:
         )
         return Preview(rows=rows, header=names)
 
-    def batches(self, width: int, first_line: int, numbers: frozenset[int], decimal: str) -> Iterator[Batch]:
+    def portions(self, wanted: Wanted) -> Iterator[Job]:
         """All rows in the order the data base keeps them."""
         cursor = self._run(self.query)
-        line = 1
         while rows := self._fetch(cursor):
-            columns = list(zip(*rows, strict=True))
-            frame = pl.DataFrame({str(index): _column(cells) for index, cells in enumerate(columns)})
-            self.tally.lines = line + len(rows) - 1
-            yield Batch(frame, line)
-            line += len(rows)
+            yield partial(_portion, rows)
 
     def _run(self, query: str) -> sqlite3.Cursor:
         try:
@@ -68,6 +62,12 @@ class QueryTable:
             return cursor.fetchmany(_ROWS)
         except sqlite3.Error as error:
             raise _broken(error) from error
+
+
+def _portion(rows: list[tuple[Any, ...]]) -> Portion:
+    columns = zip(*rows, strict=True)
+    frame = pl.DataFrame({str(index): _column(cells) for index, cells in enumerate(columns)})
+    return Portion(batches=(Batch(frame, 1),), lines=len(rows))
 
 
 def _column(cells: tuple[Any, ...]) -> pl.Series:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
-from functools import cached_property
+from dataclasses import dataclass
+from functools import cached_property, partial
 from io import BytesIO
 from pathlib import Path
 
@@ -13,7 +13,7 @@ import numpy as np
 import polars as pl
 
 from excursions.errors import InputFileError
-from excursions.read.exports.table import Batch, Preview, Row, Tally
+from excursions.read.exports.table import Batch, Job, Portion, Preview, Row, Wanted
 from excursions.records import FloatArray
 
 _ROWS = 500_000
@@ -34,7 +34,6 @@ class FrameTable:
     height: int
     typed: bool = True
     starts_in_1904: bool = False
-    tally: Tally = field(default_factory=Tally)
 
     @cached_property
     def names(self) -> list[str]:
@@ -52,16 +51,17 @@ class FrameTable:
         header = tuple(self.names) if self.typed else ()
         return Preview(rows=_rows(head), late=late, header=header)
 
-    def batches(self, width: int, first_line: int, numbers: frozenset[int], decimal: str) -> Iterator[Batch]:
-        """All rows, typed as they are."""
-        rename = {name: str(index) for index, name in enumerate(self.names)}
+    def portions(self, wanted: Wanted) -> Iterator[Job]:
+        """Slices of rows, typed as they are."""
         step = max(1_000, min(_ROWS, _CELLS // max(1, len(self.names))))
-        skip = 0 if self.typed else first_line - 1
-        for start in range(skip, self.height, step):
-            frame = _collected(self.frame.slice(start, step)).rename(rename)
-            missing = [pl.lit(None, pl.String).alias(str(i)) for i in range(len(self.names), width)]
-            self.tally.lines = start + frame.height
-            yield Batch(_plain(frame).with_columns(missing), start + 1)
+        for start in range(0 if self.typed else wanted.first_line - 1, self.height, step):
+            yield partial(self._portion, start, step, wanted.width)
+
+    def _portion(self, start: int, step: int, width: int) -> Portion:
+        rename = {name: str(index) for index, name in enumerate(self.names)}
+        frame = _collected(self.frame.slice(start, step)).rename(rename)
+        missing = [pl.lit(None, pl.String).alias(str(i)) for i in range(len(self.names), width)]
+        return Portion(batches=(Batch(_plain(frame).with_columns(missing), 1),), lines=frame.height)
 
 
 def _collected(frame: pl.LazyFrame) -> pl.DataFrame:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
 import polars as pl
 
+from excursions.clock import TimeArray
 from excursions.read.exports.plan import Plan
 from excursions.read.exports.quality import NAMES
 from excursions.read.exports.sheet import clean
@@ -36,6 +37,7 @@ class Outcome:
     rejects : line, column, text, reason, readings it stands for
     words : (tag, text) -> quality, count; marks : comparison mark -> count
     units_seen : tag -> units its rows state; remarks : comment lines among the data
+    lines : of the table, to its end
     """
 
     rows: int = 0
@@ -52,6 +54,8 @@ class Outcome:
     doubled: DoubledHours = field(default_factory=DoubledHours)
     missing_hour: int = 0
     remarks: int = 0
+    lines: int = 0
+    notes: list[str] = field(default_factory=list)
 
     def refuse(self, line: int, column: str, text: str, reason: str, rows: int) -> None:
         """Note one refusal that stands for `rows` readings."""
@@ -62,13 +66,40 @@ class Outcome:
         else:
             self.unlisted += rows
 
-    def use(self, tag: str, count: int, first: int, last: int) -> None:
-        """Count readings of a tag between two instants."""
+    def use(self, tags: Iterable[str], time: TimeArray) -> None:
+        """Count readings of some tags."""
+        count = int(time.size)
         self.rows += count
         self.used += count
-        self.tags.add(tag)
+        self.tags.update(tags)
+        first, last = int(time.min()), int(time.max())
         self.first = first if self.first is None else min(self.first, first)
         self.last = last if self.last is None else max(self.last, last)
+
+    def absorb(self, other: Outcome, line: int) -> None:
+        """Add what a portion after `line` lines came to."""
+        self.rows += other.rows
+        self.used += other.used
+        self.refused += other.refused
+        self.unlisted += other.unlisted
+        self.missing_hour += other.missing_hour
+        self.remarks += other.remarks
+        self.tags |= other.tags
+        for name, choose in (("first", min), ("last", max)):
+            known = [moment for moment in (getattr(self, name), getattr(other, name)) if moment is not None]
+            setattr(self, name, choose(known, default=None))
+        room = _MOST_REFUSED - len(self.rejects)
+        self.rejects.extend(
+            (line + at, column, text, why, rows) for at, column, text, why, rows in other.rejects[:room]
+        )
+        self.unlisted += sum(reject[-1] for reject in other.rejects[room:])
+        for (tag, word), (quality, count) in other.words.items():
+            self.word(tag, word, quality, count)
+        for mark, count in other.marks.items():
+            self.marks[mark] = self.marks.get(mark, 0) + count
+        for tag, units in other.units_seen.items():
+            self.units_seen.setdefault(tag, set()).update(units)
+        self.notes.extend(note for note in other.notes if note not in self.notes)
 
     def word(self, tag: str, word: str, quality: int, count: int) -> None:
         """Count a status text."""

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from excursions.errors import InputFileError
 from excursions.read.exports.quality import QualityPlan
+from excursions.read.exports.table import Wanted
 from excursions.read.exports.times import TimePlan
 from excursions.records import Decision
 
@@ -65,4 +66,16 @@ class Plan:
     numbers: frozenset[int]
     zone: str
     headers: tuple[str, ...] = ()
+    labels: frozenset[int] = frozenset()
     decisions: tuple[Decision, ...] = field(default=())
+
+    @property
+    def wanted(self) -> Wanted:
+        """How the table is to hand on its rows."""
+        return Wanted(
+            width=self.width,
+            first_line=self.first_line,
+            numbers=self.numbers,
+            labels=self.labels,
+            decimal=self.decimal,
+        )

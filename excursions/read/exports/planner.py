@@ -58,9 +58,10 @@ def make_plan(
     decimal = _decimal(sheet, draft.streams, options, subject, texts, decisions)
     name = _zone(sheet, times, draft.streams, options, subject, decisions)
     numbers = frozenset(s.value for s in draft.streams if not sheet.columns[s.value].statuses)
+    labels = frozenset(s.tag_columns[0] for s in draft.streams if len(s.tag_columns) == 1)
     return Plan(
         layout=draft.layout, streams=draft.streams, width=len(sheet.columns), first_line=sheet.first_line, times=times,
-        qualities=qualities, decimal=decimal, numbers=numbers, zone=name,
+        qualities=qualities, decimal=decimal, numbers=numbers, labels=labels, zone=name,
         headers=tuple(column.header for column in sheet.columns), decisions=tuple(decisions),
     )  # fmt: skip
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import polars as pl
 
 from excursions.errors import ExcursionsError, InputFileError
-from excursions.read.exports.ahead import one_ahead
+from excursions.read.exports.ahead import in_order
 from excursions.read.exports.containers import open_item
 from excursions.read.exports.execute import Executor
 from excursions.read.exports.gather import Gather
@@ -18,7 +18,7 @@ from excursions.read.exports.plan import NoReadingsError, Plan
 from excursions.read.exports.planner import OrderOpenError, Texts, make_plan
 from excursions.read.exports.sheet import Sheet, look_at
 from excursions.read.exports.sources import Item, find_items
-from excursions.read.exports.table import Table
+from excursions.read.exports.table import Table, Wanted
 from excursions.read.model import REFUSED_SCHEMA, FileReport, Reading, ReadOptions
 from excursions.records import Decision
 
@@ -131,8 +131,6 @@ def _read_table(item: Item, name: str, table: Table, state: _State, *, last: boo
     plan, outcome = _run(
         name, table, sheet, options, next(iter(known)) if len(known) == 1 else "", state.gather
     )
-    for line, text, reason in table.tally.lost:
-        outcome.refuse(line, "", text, reason, 1)
     if not outcome.used:
         raise _nothing_used(sheet, outcome)
     state.orders.setdefault(kind, set()).update(time.order for time in plan.times.values() if time.order)
@@ -148,11 +146,8 @@ def _run(
     for _ in range(_MOST_REPLANS):
         plan = make_plan(sheet, options, name, _texts(table, sheet), codes, hint)
         outcome = Outcome()
-        table.tally.clear()
         try:
-            Executor(plan, gather, outcome, name).run(
-                one_ahead(table.batches(plan.width, plan.first_line, plan.numbers, plan.decimal))
-            )
+            Executor(plan, gather, outcome, name).run(table)
         except Replan as found:
             codes[found.column] = codes.get(found.column, frozenset()) | found.texts
             gather.rollback(mark)
@@ -170,8 +165,10 @@ def _run(
 
 def _texts(table: Table, sheet: Sheet) -> Texts:
     def texts(columns: tuple[int, ...]) -> Iterator[pl.DataFrame]:
-        for batch in table.batches(len(sheet.columns), sheet.first_line, frozenset(), "."):
-            yield batch.frame.select(str(index) for index in columns)
+        wanted = Wanted(width=len(sheet.columns), first_line=sheet.first_line)
+        for portion in in_order(table.portions(wanted), lambda job: job()):
+            for batch in portion.batches:
+                yield batch.frame.select(str(index) for index in columns)
 
     return texts
 
@@ -211,7 +208,7 @@ def _nothing_used(sheet: Sheet, outcome: Outcome) -> InputFileError:
 
 def _account(item: Item, name: str, table: Table, plan: Plan, outcome: Outcome, state: _State) -> None:
     if outcome.remarks:
-        table.tally.note(f"{outcome.remarks} comment lines among the data were passed over")
+        outcome.notes.append(f"{outcome.remarks} comment lines among the data were passed over")
     if outcome.unlisted:
         outcome.rejects.append((0, "", "", "more refused readings, counted but not listed", outcome.unlisted))
     state.files.append(
@@ -226,10 +223,10 @@ def _account(item: Item, name: str, table: Table, plan: Plan, outcome: Outcome, 
             tags=len(outcome.tags),
             first=outcome.first,
             last=outcome.last,
-            lines=table.tally.lines,
+            lines=outcome.lines,
             data_line=plan.first_line,
             remarks=outcome.remarks,
-            notes=tuple(table.tally.notes),
+            notes=tuple(outcome.notes),
         )
     )
     state.refused.extend((name, *reject) for reject in outcome.rejects)

@@ -303,6 +303,7 @@ def is_status(text: str) -> bool:
     )
 
 
+@lru_cache(maxsize=65_536)
 def clean(text: str) -> str:
     """A name from a cell: no control characters, no blanks around, runs of white space as one blank."""
     return " ".join("".join(char if char.isprintable() else " " for char in text).split()).lstrip("\ufeff")

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from typing import Protocol
 
 import polars as pl
@@ -58,30 +58,43 @@ class Preview:
     header: tuple[str, ...] = ()
 
 
-@dataclass(slots=True)
-class Tally:
-    """What a table counts while it is read: lines, notes, lines lost to a cut."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Portion:
+    """Some consecutive lines of a table, read: lines count from 1 at its own start.
 
-    lines: int = 0
-    notes: list[str] = field(default_factory=list)
-    lost: list[tuple[int, str, str]] = field(default_factory=list)
+    lines : how many there are; notes : what is to be said of them
+    lost : line, text and reason of what could not be cut into cells
+    """
 
-    def note(self, text: str) -> None:
-        """Note something once."""
-        if text not in self.notes:
-            self.notes.append(text)
+    batches: tuple[Batch, ...]
+    lines: int
+    notes: tuple[str, ...] = ()
+    lost: tuple[tuple[int, str, str], ...] = ()
 
-    def clear(self) -> None:
-        """Start over."""
-        self.lines = 0
-        self.notes.clear()
-        self.lost.clear()
+
+# Reads one portion; jobs of one table may run at the same time.
+Job = Callable[[], Portion]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wanted:
+    """How a pass over a table is to hand on its rows.
+
+    width : number of columns; first_line : line of the first row
+    numbers : columns expected to be plain numbers, which may come as Float64; decimal : the decimal mark in them
+    labels : columns of few different texts, which may come as categories
+    """
+
+    width: int
+    first_line: int
+    numbers: frozenset[int] = frozenset()
+    labels: frozenset[int] = frozenset()
+    decimal: str = "."
 
 
 class Table(Protocol):
-    """A source of rows.  `words` describes it for people (``CSV, ";", UTF-8``)."""
+    """A source of rows.  `words` describes it for people (``text, separator ";", UTF-8``)."""
 
-    tally: Tally
     starts_in_1904: bool
 
     @property
@@ -94,10 +107,6 @@ class Table(Protocol):
         """First and last rows."""
         ...
 
-    def batches(self, width: int, first_line: int, numbers: frozenset[int], decimal: str) -> Iterator[Batch]:
-        """All rows from `first_line` on, in file order, `width` columns.
-
-        numbers : columns expected to be plain numbers; the table may hand them over as Float64
-        decimal : the decimal mark in them
-        """
+    def portions(self, wanted: Wanted) -> Iterator[Job]:
+        """All rows from the first one wanted, in file order; the first portion begins at that line."""
         ...

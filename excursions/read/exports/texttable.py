@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
-from functools import cached_property
+from dataclasses import dataclass, field, replace
+from functools import cached_property, partial
 from pathlib import Path
 from typing import IO
 
-from excursions.read.exports.ahead import one_ahead
 from excursions.read.exports.blockreader import BlockReader
 from excursions.read.exports.cutting import find_cut
 from excursions.read.exports.records_text import Cut, split_records
-from excursions.read.exports.table import Batch, Preview, Row, Tally
+from excursions.read.exports.table import Job, Portion, Preview, Row, Wanted
 from excursions.read.model import ReadOptions
 from excursions.read.text import as_utf8, blocks, encoding_of, record_end, unix_lines
 from excursions.read.unpack import CutOff, opened
@@ -43,10 +42,9 @@ class TextTable:
 
     source: Source
     options: ReadOptions
-    tally: Tally = field(default_factory=Tally)
     starts_in_1904: bool = False
     _texts: set[int] = field(default_factory=set)
-    _cut_off: bool = False
+    _broken: str = ""
 
     @cached_property
     def head(self) -> bytes:
@@ -60,7 +58,7 @@ class TextTable:
                 if size > HEAD_BYTES:
                     break
         except CutOff:
-            self._cut_off = True
+            self._broken = "cut off"
         return b"".join(parts)[: HEAD_BYTES + 1]
 
     @cached_property
@@ -79,7 +77,7 @@ class TextTable:
             .replace("\r", "\n")
         )
         lines = text.split("\n")
-        whole = len(self.head) <= HEAD_BYTES and not self._cut_off
+        whole = len(self.head) <= HEAD_BYTES and not self._broken
         return (lines if whole or len(lines) == 1 else lines[:-1])[:_HEAD_LINES]
 
     @cached_property
@@ -104,20 +102,29 @@ class TextTable:
                 late.extend(split_records(lines[-_LATE_LINES:], 0, self.cut))
         return Preview(rows=rows, late=tuple(late))
 
-    def batches(self, width: int, first_line: int, numbers: frozenset[int], decimal: str) -> Iterator[Batch]:
-        """All rows from `first_line` on; see the protocol."""
-        reader = BlockReader(self.cut, width, set(numbers) - self._texts, decimal, self.tally)
-        line = 1
-        for data in one_ahead(self._blocks()):
-            if line < first_line:
-                data, skipped = _skip_lines(data, first_line - line)
-                line += skipped
-            data = self._whole_lines(data, line)
+    def portions(self, wanted: Wanted) -> Iterator[Job]:
+        """Blocks of lines; see the protocol."""
+        skip = wanted.first_line - 1
+        for data in self._blocks():
+            if skip:
+                data, skipped = _skip_lines(data, skip)
+                skip -= skipped
             if data:
-                yield from reader.read(data, line)
-                line += reader.lines_read
-            self.tally.lines = line - 1
-        self._texts |= reader.demoted
+                yield partial(self._portion, data, wanted)
+        if self._broken:
+            yield partial(Portion, batches=(), lines=0, notes=(self._broken,))
+
+    def _portion(self, data: bytes, wanted: Wanted) -> Portion:
+        note, lost = "", ""
+        if not data.endswith(b"\n"):
+            data, note, lost = self._whole_lines(data)
+        reader = BlockReader(self.cut, wanted, self._texts)
+        portion = reader.read(data) if data else Portion(batches=(), lines=0)
+        if note:
+            portion = replace(portion, notes=(*portion.notes, note))
+        if lost:
+            portion = replace(portion, lost=((portion.lines + 1, lost, "the file is cut off in this line"),))
+        return portion
 
     def _blocks(self) -> Iterator[bytes]:
         name, mark = self.encoding
@@ -127,28 +134,21 @@ class TextTable:
             yield from blocks(as_utf8(self._chunks(), name, mark), self.options.block_bytes)
 
     def _chunks(self) -> Iterator[bytes]:
-        self._cut_off = False
+        self._broken = ""
         try:
             yield from self.source.chunks()
         except CutOff as broken:
-            self._cut_off = True
-            self.tally.note(
-                f"the {broken} file is cut off or damaged in the middle; what came before was used"
-            )
+            self._broken = f"the {broken} file is cut off or damaged in the middle; what came before was used"
 
-    def _whole_lines(self, data: bytes, line: int) -> bytes:
-        """The block with its last line ended; where the file was cut off, without the piece of a line."""
-        if not data or data.endswith(b"\n"):
-            return data
-        if not self._cut_off:
-            self.tally.note(
+    def _whole_lines(self, data: bytes) -> tuple[bytes, str, str]:
+        """The last block with its last line ended, a note, and what was lost: where a packed file was cut off, a piece of a line."""
+        if not self._broken:
+            note = (
                 "the last line has no line end: if the file was cut off there, its last reading may be wrong"
             )
-            return data + b"\n"
+            return data + b"\n", note, ""
         whole = data.rfind(b"\n") + 1
-        text = data[whole:].decode("utf-8", errors="replace")
-        self.tally.lost.append((line + data.count(b"\n"), text, "the file is cut off in this line"))
-        return data[:whole]
+        return data[:whole], "", data[whole:].decode("utf-8", errors="replace")
 
 
 def file_blocks(path: Path, skip: int, size: int) -> Iterator[bytes]:

@@ -1,0 +1,324 @@
+"""What one portion of a table comes to under a plan.  Pure: portions are worked on side by side."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import polars as pl
+
+from excursions.clock import TimeArray
+from excursions.read.exports.outcome import Outcome
+from excursions.read.exports.plan import Plan, Stream
+from excursions.read.exports.quality import parse_quality
+from excursions.read.exports.sheet import clean
+from excursions.read.exports.table import MORE, Batch, Portion
+from excursions.read.exports.times import parse_times
+from excursions.read.exports.values import Values, parse_values
+from excursions.read.exports.zones import to_utc
+from excursions.records import BAD, BoolArray, ByteArray, FloatArray, IndexArray
+
+_LONGEST = 500
+_REMARK_MARKS = ("#", "//", "%%", ";;")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Readings:
+    """Readings of one tag in file order (n,); quality None is good throughout.
+
+    twice, wall, shift : rows in a doubled hour, wall times and what a second pass adds; None where there are no such rows
+    """
+
+    tag: str
+    time: TimeArray
+    value: FloatArray
+    quality: ByteArray | None
+    twice: BoolArray | None = None
+    wall: TimeArray | None = None
+    shift: TimeArray | None = None
+
+
+@dataclass(slots=True)
+class Piece:
+    """A portion worked through; lines count from 1 at its start.
+
+    described : tag, unit, description; codes : distinct quality texts by column
+    """
+
+    lines: int = 0
+    outcome: Outcome = field(default_factory=Outcome)
+    readings: list[Readings] = field(default_factory=list)
+    described: list[tuple[str, str, str]] = field(default_factory=list)
+    codes: dict[int, frozenset[str]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class _Clocked:
+    """Times of a batch (n,): UTC, where understood, and doubled-hour rows where there are any."""
+
+    time: TimeArray
+    ok: BoolArray
+    wall: TimeArray
+    twice: BoolArray | None = None
+    shift: TimeArray | None = None
+    why: str = "the time cannot be understood"
+
+
+def work_on(portion: Portion, plan: Plan) -> Piece:
+    """Every row of a portion among the readings or among the refused."""
+    piece = Piece(lines=portion.lines)
+    piece.outcome.notes.extend(portion.notes)
+    for line, text, reason in portion.lost:
+        piece.outcome.refuse(line, "", text, reason, 1)
+    for batch in portion.batches:
+        _Batch(batch, plan, piece).run()
+    return piece
+
+
+class _Batch:
+    """One batch on its way; results go into `piece`."""
+
+    def __init__(self, batch: Batch, plan: Plan, piece: Piece) -> None:
+        self.batch, self.plan, self.piece, self.outcome = batch, plan, piece, piece.outcome
+
+    def run(self) -> None:
+        """All streams of the plan."""
+        if MORE in self.batch.frame.columns:
+            self._refuse_long_rows()
+        self._drop_blank_rows()
+        if not self.batch.height:
+            return
+        clocks = {columns: self._times(columns) for columns in self.plan.times}
+        unread: dict[int, int] = {}
+        for stream in self.plan.streams:
+            self._stream(stream, clocks[stream.time], unread)
+        self._refuse_lines(unread, clocks)
+
+    def _keep(self, rows: IndexArray) -> None:
+        self.batch = Batch(self.batch.frame[rows], self.batch.line_of(rows))
+
+    def _refuse_long_rows(self) -> None:
+        """Rows with more cells than columns: which cell is which cannot be known."""
+        long = self.batch.frame[MORE].is_not_null().to_numpy()
+        count = 1 if self.plan.streams[0].tag_columns else len(self.plan.streams)
+        for row, line in self._lines(np.flatnonzero(long)):
+            self.outcome.refuse(line, "", self._text(row), "more cells than the header has columns", count)
+        self._keep(np.flatnonzero(~long))
+        self.batch = Batch(self.batch.frame.drop(MORE), self.batch.lines)
+
+    def _drop_blank_rows(self) -> None:
+        first = self.batch.frame.get_columns()[0]
+        if first.null_count():
+            blank = self.batch.frame.select(pl.all_horizontal(pl.all().is_null())).to_series().to_numpy()
+            if blank.any():
+                self._keep(np.flatnonzero(~blank))
+
+    def _lines(self, rows: IndexArray) -> list[tuple[int, int]]:
+        """Rows with their lines."""
+        return list(zip(rows.tolist(), self.batch.line_of(rows).tolist(), strict=True))
+
+    def _text(self, row: int) -> str:
+        cells = self.batch.frame.row(row)
+        return ",".join("" if cell is None else str(cell) for cell in cells)[:_LONGEST]
+
+    def _times(self, columns: tuple[int, ...]) -> _Clocked:
+        frame = self.batch.frame
+        clock = frame[str(columns[1])] if len(columns) > 1 else None
+        found = parse_times(frame[str(columns[0])], self.plan.times[columns], clock)
+        use = found.ok & ~found.zoned
+        if self.plan.zone == "UTC" or not use.any():
+            return _Clocked(found.time, found.ok, found.time)
+        wall = np.where(use, found.time, found.time[use][0])
+        resolved = to_utc(wall, self.plan.zone)
+        time, ok = np.where(use, resolved.time, found.time), found.ok
+        twice = resolved.twice & use if resolved.twice is not None else None
+        if resolved.missing is None:
+            return _Clocked(time, ok, wall, twice, resolved.shift)
+        gone = resolved.missing & use
+        self.outcome.missing_hour += int(gone.sum())
+        why = "the time cannot be understood, or does not exist in the zone"
+        return _Clocked(time, ok & ~gone, wall, twice, resolved.shift, why)
+
+    def _stream(self, stream: Stream, clock: _Clocked, unread: dict[int, int]) -> None:
+        values = parse_values(self.batch.frame[str(stream.value)], self.plan.decimal)
+        quality = self._quality(stream, values)
+        tags = self._tags(stream) if stream.tag_columns else None
+        present = np.ones(self.batch.height, np.bool_) if tags is not None else ~values.empty
+        if tags is None and stream.quality is not None:
+            present |= self._says_bad(stream.quality, quality)
+        for row in np.flatnonzero(present & ~clock.ok).tolist():
+            unread[row] = unread.get(row, 0) + 1
+        timed = present & clock.ok
+        use = timed & values.ok
+        if tags is not None and tags.null_count():
+            named = tags.is_not_null().to_numpy()
+            for row, line in self._lines(np.flatnonzero(timed & ~named)):
+                self.outcome.refuse(line, "", self._text(row), "the row names no tag", 1)
+            timed, use = timed & named, use & named
+        self._refuse_cells(stream, timed & ~values.ok)
+        self._count_words(stream, values, tags, use)
+        if tags is None:
+            self._one_tag(stream.tag, clock, values, quality, use)
+        else:
+            self._by_tag(stream, tags, clock, values, quality, use)
+
+    def _says_bad(self, column: int, quality: ByteArray) -> BoolArray:
+        """An empty cell whose own quality column says bad is a reading that failed, not the lack of one."""
+        said = self.batch.frame[str(column)].is_not_null().to_numpy()
+        failed: BoolArray = said & (quality == BAD)
+        return failed
+
+    def _quality(self, stream: Stream, values: Values) -> ByteArray:
+        if stream.quality is None:
+            return values.quality
+        column = self.batch.frame[str(stream.quality)]
+        codes, table = parse_quality(column, self.plan.qualities[stream.quality])
+        seen = self.piece.codes.get(stream.quality, frozenset())
+        self.piece.codes[stream.quality] = seen | (frozenset(table) - {""})
+        if any((quality or not known) and text for text, (quality, known) in table.items()):
+            counts = dict(column.cast(pl.String, strict=False).fill_null("").value_counts().iter_rows())
+            for text, (quality, known) in table.items():
+                if (quality or not known) and text:
+                    name = text if known else f"{text} (not known, taken as uncertain)"
+                    self.outcome.word(stream.tag, name, quality, counts.get(text, 0))
+        if not values.quality.any():
+            return codes
+        worse = np.maximum(codes, values.quality)
+        return np.where((values.quality > BAD) & (codes == BAD), BAD, worse).astype(np.uint8)
+
+    def _tags(self, stream: Stream) -> pl.Series:
+        columns = [self.batch.frame[str(index)] for index in stream.tag_columns]
+        if len(columns) == 1 and columns[0].dtype == pl.Categorical:
+            return columns[0]
+        texts = [column.cast(pl.String, strict=False).alias(str(i)) for i, column in enumerate(columns)]
+        if len(texts) == 1:
+            return texts[0]
+        return pl.select(pl.concat_str(*texts, separator="/", ignore_nulls=True)).to_series()
+
+    def _refuse_cells(self, stream: Stream, bad: BoolArray) -> None:
+        if not bad.any():
+            return
+        column = self.batch.frame[str(stream.value)]
+        name = self.plan.headers[stream.value] if stream.value < len(self.plan.headers) else ""
+        for row, line in self._lines(np.flatnonzero(bad)):
+            text = str(column[row])
+            shown = self._text(row) if stream.tag_columns else text
+            self.outcome.refuse(line, name, shown, f'"{text[:60]}" is no number and no status text', 1)
+
+    def _refuse_lines(self, unread: dict[int, int], clocks: dict[tuple[int, ...], _Clocked]) -> None:
+        """Lines whose time cannot be used; comments among them are passed over, lines without any reading listed."""
+        nowhere = ~np.logical_or.reduce([clock.ok for clock in clocks.values()])
+        if not unread and not nowhere.any():
+            return
+        why = next(iter(clocks.values())).why
+        first = self.batch.frame.get_columns()[0]
+        rows = np.union1d(np.array(sorted(unread), np.int64), np.flatnonzero(nowhere))
+        for row, line in self._lines(rows):
+            if str(first[row] or "").lstrip().startswith(_REMARK_MARKS):
+                self.outcome.remarks += 1
+            else:
+                self.outcome.refuse(line, "", self._text(row), why, unread.get(row, 0))
+
+    def _count_words(self, stream: Stream, values: Values, tags: pl.Series | None, use: BoolArray) -> None:
+        for _, meant, rows in values.odd:
+            kept = rows[use[rows]]
+            if meant is None or not kept.size:
+                continue
+            if meant.mark:
+                self.outcome.marks[meant.mark] = self.outcome.marks.get(meant.mark, 0) + int(kept.size)
+            for tag, count in self._owners(stream, tags, kept):
+                if meant.word:
+                    self.outcome.word(tag, meant.word, meant.quality, count)
+                if meant.unit:
+                    self.piece.described.append((tag, meant.unit, ""))
+        if tags is not None and values.empty.any():
+            for tag, count in self._owners(stream, tags, np.flatnonzero(values.empty & use)):
+                self.outcome.word(tag, "(empty)", BAD, count)
+
+    @staticmethod
+    def _owners(stream: Stream, tags: pl.Series | None, rows: IndexArray) -> list[tuple[str, int]]:
+        """Whose these rows are, and how many."""
+        if tags is None:
+            return [(stream.tag, int(rows.size))]
+        counted = tags.gather(rows).cast(pl.String).value_counts()
+        return [(clean(tag), count) for tag, count in counted.iter_rows()]
+
+    def _one_tag(self, tag: str, clock: _Clocked, values: Values, quality: ByteArray, use: BoolArray) -> None:
+        if use.all():
+            self.outcome.use([tag], clock.time)
+            self._add(tag, clock, clock.time, values.value, quality if quality.any() else None, None)
+        elif use.any():
+            rows = np.flatnonzero(use)
+            codes, time = quality[rows], clock.time[rows]
+            self.outcome.use([tag], time)
+            self._add(tag, clock, time, values.value[rows], codes if codes.any() else None, rows)
+
+    def _by_tag(
+        self, stream: Stream, tags: pl.Series, clock: _Clocked, values: Values, quality: ByteArray, use: BoolArray
+    ) -> None:  # fmt: skip
+        if not use.any():
+            return
+        rows = None if use.all() else np.flatnonzero(use)
+        order, names, bounds = grouped(tags if rows is None else tags.gather(rows))
+        order = order if rows is None else rows[order]
+        time, value = clock.time[order], values.value[order]
+        codes = quality[order] if quality.any() else None
+        names = [clean(name) for name in names]
+        self.outcome.use(names, time)
+        for name, start, stop in zip(names, bounds[:-1], bounds[1:], strict=True):
+            part = None if codes is None else codes[start:stop]
+            self._add(name, clock, time[start:stop], value[start:stop], part, order[start:stop])
+        self._describe(stream, tags)
+
+    def _add(
+        self, tag: str, clock: _Clocked, time: TimeArray, value: FloatArray, quality: ByteArray | None, rows: IndexArray | None
+    ) -> None:  # fmt: skip
+        """Note readings; `rows` are their rows in the batch, None for all."""
+        twice = clock.twice if rows is None or clock.twice is None else clock.twice[rows]
+        if twice is None or clock.shift is None or not twice.any():
+            self.piece.readings.append(Readings(tag=tag, time=time, value=value, quality=quality))
+            return
+        wall, shift = (array if rows is None else array[rows] for array in (clock.wall, clock.shift))
+        self.piece.readings.append(
+            Readings(tag=tag, time=time, value=value, quality=quality, twice=twice, wall=wall, shift=shift)
+        )
+
+    def _describe(self, stream: Stream, tags: pl.Series) -> None:
+        """Units and descriptions that stand in each row."""
+        columns = {"unit": stream.unit_column, "text": stream.description_column}
+        stated = {
+            name: self.batch.frame[str(index)].cast(pl.String, strict=False)
+            for name, index in columns.items()
+            if index is not None
+        }
+        if not stated:
+            return
+        frame = (
+            pl.DataFrame({"tag": tags.cast(pl.String), **stated})
+            .unique(maintain_order=True)
+            .drop_nulls("tag")
+        )
+        for row in frame.iter_rows(named=True):
+            tag, unit, text = clean(row["tag"]), clean(row.get("unit") or ""), clean(row.get("text") or "")
+            self.piece.described.append((tag, unit, text))
+            if unit:
+                self.outcome.units_seen.setdefault(tag, set()).add(unit)
+
+
+def grouped(tags: pl.Series) -> tuple[IndexArray, list[str], list[int]]:
+    """Order (n,) that brings equal tags together and keeps the order within; their names; bounds (k + 1,)."""
+    codes = tags.cast(pl.Categorical).to_physical().to_numpy()
+    counts = np.bincount(codes)
+    present = np.flatnonzero(counts)
+    if counts.size > 2**16:  # codes are shared by all files of a run; few of them are in this batch
+        table = np.zeros(counts.size, np.uint32)
+        table[present] = np.arange(present.size)
+        codes, counts = table[codes], counts[present]
+    # Radix sort, which numpy uses for small whole numbers, is several times faster than any other here.
+    small = codes.astype(
+        np.uint8 if counts.size <= 2**8 else np.uint16 if counts.size <= 2**16 else np.uint32
+    )
+    order = np.argsort(small, kind="stable")
+    bounds = [0, *np.cumsum(counts[counts > 0]).tolist()]
+    names = tags.gather(order[bounds[:-1]]).cast(pl.String).to_list()
+    return order, names, bounds
