@@ -26,6 +26,7 @@ _LIMITS = (0.3, 4.0)  # of the assumed repeatability
 # where it says far more than assumed, most pairs may have been, and the lower quartile stands in.
 _MEDIAN_CHI2, _QUARTILE_CHI2 = 0.4549, 0.1015
 _FAR_MORE = 2.5
+_SAME_DEGC = 0.3  # standards further apart in temperature do not give the same raw signal
 AIR_KPA = 101.325
 
 
@@ -78,6 +79,7 @@ def _ratios(phases: Sequence[Resolved | None]) -> list[float]:
         return []
     a, b = known
     same = a.form == b.form and np.allclose(a.true, b.true, rtol=0.01, atol=0.02)
+    same = same and np.allclose(a.temp, b.temp, atol=_SAME_DEGC)
     if not same or np.array_equal(a.raw, b.raw):  # identical: written down twice rather than measured twice
         return []
     return [float(ratio) for ratio in (a.raw - b.raw) ** 2 / (a.u_raw**2 + b.u_raw**2)]

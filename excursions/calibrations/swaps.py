@@ -1,7 +1,8 @@
 """A probe swap that nobody logged: parameters jump to a fresh probe's.
 
 Two explanations of what a calibration found are weighed: the same probe, aged, scattered, perhaps damaged; or a fresh
-one.  Damage lowers a gain and hardly ever raises it, so a slope that comes back is what tells a fresh probe.
+one.  Damage lowers a slope and hardly ever raises it, so a slope that comes back is what tells a fresh probe.  Where a
+fresh probe's figures are not known (cell constants, offsets, currents), nothing can be told and nothing is said.
 """
 
 from __future__ import annotations
@@ -19,9 +20,9 @@ from excursions.records import Calibration, Decision, Parameter
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Habit:
-    """How one parameter behaves, in its unit, or as a share of its value where `share` (all common practice, no source).
+    """How one parameter behaves, in its unit (all common practice, no source).
 
-    fresh, spread : middle and standard deviation among new probes; NaN middle where makes differ too much
+    fresh, spread : middle and standard deviation among new probes
     monthly, wander : usual change a month, and the scatter that grows with the root of time
     kick : standard deviation of a damage; falls : damage only lowers it
     """
@@ -32,23 +33,19 @@ class Habit:
     wander: float
     kick: float
     falls: bool = False
-    share: bool = False
 
 
 _ELECTRODE_SLOPE = Habit(fresh=99.0, spread=1.5, monthly=-0.3, wander=0.3, kick=5.0, falls=True)
-_GAIN = Habit(fresh=math.nan, spread=0.15, monthly=-0.007, wander=0.01, kick=0.12, falls=True, share=True)
 HABITS: dict[tuple[str, str], Habit] = {
     ("slope", "%"): _ELECTRODE_SLOPE,
     ("zero_point", "pH"): Habit(fresh=7.0, spread=0.15, monthly=0.0, wander=0.015, kick=0.3),
-    ("slope", "nA/hPa"): _GAIN,
-    ("slope", "nA"): _GAIN,
 }
 _OXYGEN_SLOPE = Habit(fresh=100.0, spread=4.0, monthly=-0.7, wander=1.0, kick=10.0, falls=True)
 
 CHANCE = 0.05  # of a swap between two calibrations, before looking (cp)
 DAMAGED = 0.15  # of a damage between two calibrations (cp)
 RESTORED = 0.005  # of a gain that comes back without a swap: regenerated, new membrane or electrolyte (cp)
-_SURE = 0.9
+_SURE = 0.8
 _MONTH = 30 * NS_PER_DAY
 
 
@@ -90,7 +87,7 @@ def swap_probability(earlier: Calibration, later: Calibration) -> float:
         if row is None or known is None or not comparable(known, found) or found.basis == "relative":
             continue
         same = _same(found, known, row, months)
-        odds *= _fresh(found, known, row) / max(same, 1e-300)
+        odds *= _fresh(found, row) / max(same, 1e-300)
     return odds / (1.0 + odds)
 
 
@@ -100,24 +97,18 @@ def _habit(measurand: str, name: str, unit: str) -> Habit | None:
     return HABITS.get((name, unit)) if measurand != "turbidity" else None
 
 
-def _fresh(found: Parameter, known: Parameter, row: Habit) -> float:
+def _fresh(found: Parameter, row: Habit) -> float:
     """Density of what was found if the probe is a fresh one."""
-    size = abs(known.value) if row.share else 1.0
-    middle = row.fresh if math.isfinite(row.fresh) else known.value
-    return _density(found.value - middle, math.hypot(row.spread * size, found.uncertainty))
+    return _density(found.value - row.fresh, math.hypot(row.spread, found.uncertainty))
 
 
 def _same(found: Parameter, known: Parameter, row: Habit, months: float) -> float:
     """Density of what was found if it is the same probe: aged, or damaged as well, or restored."""
-    size = abs(known.value) if row.share else 1.0
-    rest = found.value - known.value - row.monthly * months * size
+    rest = found.value - known.value - row.monthly * months
     narrow = math.sqrt(
-        known.uncertainty**2
-        + found.uncertainty**2
-        + (row.wander * size) ** 2 * months
-        + (row.monthly * months * size) ** 2
+        known.uncertainty**2 + found.uncertainty**2 + (row.wander) ** 2 * months + (row.monthly * months) ** 2
     )
-    wide = math.hypot(narrow, row.kick * size)
+    wide = math.hypot(narrow, row.kick)
     damaged = _density(rest, wide)
     if row.falls:  # half of the normal law, smoothed by the uncertainty
         damaged *= math.erfc(rest / narrow / math.sqrt(2.0))

@@ -193,7 +193,7 @@ def _open_one(
 def _blank_shifts(
     point: Point, probe: str, state: Mapping[str, Parameter], start: int, end: int
 ) -> list[Shift]:
-    """Shifts that nobody has found yet: parameters as left, change unknown."""
+    """Shifts that nobody has found yet: parameters as left, change unknown, as uncertain as the start at both ends."""
     shape = models.form(point.measurand, {n: p.unit for n, p in state.items()})
     values = models.filled(shape, {n: p.value for n, p in state.items() if n in shape.units})
     return [
@@ -207,7 +207,7 @@ def _blank_shifts(
             end=end,
             before=value,
             after=value,
-            uncertainty=0.0,
+            uncertainty=math.sqrt(2.0) * state[name].uncertainty if name in state else 0.0,
             p_value=1.0,
             significant=False,
         )

@@ -27,10 +27,12 @@ _MOST_CHANCE = 0.98
 # A jump of an electrode's reading is nearly always its zero's, a slow change may be the slope's too: (weight, share of
 # the slope's kick) (cp).  A linear probe's may be either, and one of them.
 _ELECTRODE_WAYS = {
-    "step": ((0.9, 0.03), (0.1, 0.6)),
-    "drift": ((0.75, 0.05), (0.25, 0.6)),
-    "fouling": ((0.75, 0.05), (0.25, 0.6)),
+    "step": ((0.9, 0.0), (0.1, 0.6)),
+    "drift": ((0.75, 0.0), (0.25, 0.6)),
+    "fouling": ((0.75, 0.0), (0.25, 0.6)),
 }
+# An oxygen probe's change is mostly its gain's: a zero current or phase seldom moves (cp).
+_GAIN_SHARE = {"oxygen": 0.8, "oxygen_saturation": 0.8}
 # Damage that the reading did not show is mostly small and now and then large: (weight, size against the kick) (cp).
 _BLIND_WAYS = ((0.7, 0.6), (0.3, 2.0))
 
@@ -175,7 +177,8 @@ def _ways(kind: str, shifts: Sequence[Shift]) -> list[tuple[float, FloatArray]]:
     if models.form(shifts[0].measurand, {}).kind == "electrode":
         return [(weight, np.where(gains, part, 1.0)) for weight, part in _ELECTRODE_WAYS[kind]]
     if gains.any() and not gains.all():
-        return [(0.5, np.where(gains, 0.02, 1.0)), (0.5, np.where(gains, 1.0, 0.02))]
+        share = _GAIN_SHARE.get(shifts[0].measurand, 0.5)
+        return [(share, np.where(gains, 1.0, 0.0)), (1.0 - share, np.where(gains, 0.0, 1.0))]
     return [(1.0, np.ones(len(shifts)))]
 
 

@@ -56,6 +56,7 @@ class Posterior:
     cause (k,) : index into `causes` for each contribution column, AGEING or UNRECORDED
     contribution (n, k, p) : of each cause to each parameter; 0 where the cause did not act in that draw
     when (n, k, 2) : start and end of each contribution [ns as float]
+    began (n, p) : what the probe's parameters truly were at the start, less what was determined then
     acted : chance that each cause acted, by column
     observed : conditioned on found shifts
     """
@@ -63,6 +64,7 @@ class Posterior:
     causes: tuple[Cause, ...]
     cause: IndexArray
     contribution: FloatArray
+    began: FloatArray
     when: FloatArray
     acted: FloatArray
     observed: bool
@@ -107,6 +109,7 @@ def posterior(causes: Sequence[Cause], interval: Interval, weights: Weights) -> 
     """Draw contributions from weighed sets."""
     columns = weights.columns
     contribution, chosen = _contributions(weights)
+    began = _began(weights, contribution)
     when = np.empty((DRAWS, columns, 2))
     when[:, :, 0], when[:, :, 1] = interval.start, interval.end
     starts = np.array([v.start for _, v in weights.options], dtype=np.float64)
@@ -124,6 +127,7 @@ def posterior(causes: Sequence[Cause], interval: Interval, weights: Weights) -> 
         causes=tuple(causes),
         cause=np.array([*range(len(causes)), UNRECORDED, AGEING], dtype=np.int64),
         contribution=contribution,
+        began=began,
         when=when,
         acted=_acted(weights),
         observed=weights.found is not None,
@@ -261,6 +265,20 @@ def _contributions(weights: Weights) -> tuple[FloatArray, NDArray[np.int64]]:
         made[rows, column_of[chosen[:, place]]] += parts[:, place]
     made[:, weights.columns - 1] = ageing
     return made[:, : weights.columns], chosen
+
+
+def _began(weights: Weights, contribution: FloatArray) -> FloatArray:
+    """Error of the determination at the start, in each draw.
+
+    The noise of a shift is that of both calibrations, taken as equal halves; the found shift, less all contributions,
+    is what both made together.
+    """
+    normals = np.random.default_rng(_SEED + 2).standard_normal((DRAWS, weights.base_mean.size))
+    half = np.sqrt(np.diag(weights.noise) / 2.0)
+    if weights.found is None:
+        return np.asarray(half * normals)
+    together = weights.found - contribution.sum(axis=1)
+    return np.asarray(together / 2.0 + half / math.sqrt(2.0) * normals)
 
 
 def _roots(covariances: FloatArray) -> FloatArray:

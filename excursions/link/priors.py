@@ -61,7 +61,7 @@ def expected(measurand: str, parameter: str, unit: str) -> Expected:
     if parameter == "zero" and unit == "deg":
         return _OPTICAL_ZERO
     if parameter == "zero" and unit == "nA":
-        return Expected(ageing=0.0, ageing_spread=0.02, wander=0.05, kick=1.0)
+        return Expected(ageing=0.0, ageing_spread=0.02, wander=0.05, kick=2.0)
     if parameter in ("slope", "gain", "span") and unit != "%":
         return _SHARE
     key = {"co2_pressure": "co2"}.get(measurand, measurand)

@@ -136,6 +136,7 @@ def _errors(span: Span, seen: Posterior, at: FloatArray) -> FloatArray:
     share = np.clip((at[None, None, :] - begin[:, :, None]) / length[:, :, None], 0.0, 1.0)
     share = np.where((finish <= begin)[:, :, None], at[None, None, :] >= begin[:, :, None], share)
     moved = np.einsum("nkp,nkt->ntp", seen.contribution, share)
+    moved += seen.began[:, None, :]
     real = {name: span.began[name] + moved[:, :, i] for i, name in enumerate(span.names)}
     return reading_errors(span.shape, span.level, used=span.used, real=real, temp_degc=span.temp)
 

@@ -220,7 +220,7 @@ def _age(random: np.random.Generator, life: Life) -> None:
 
 def _troubles(random: np.random.Generator, life: Life) -> None:
     for start, end in zip([FIRST, *life.calibrated], life.calibrated, strict=False):
-        for maker, rate in ((_step, 0.18), (_drift, 0.12), (_heat, 0.2), (_decoy, 0.35), (_hidden, 0.04)):
+        for maker, rate in ((_step, 0.18), (_drift, 0.12), (_heat, 0.2), (_decoy, 0.35), (_hidden, 0.03)):
             for _ in range(int(random.poisson(rate))):
                 maker(random, life, int(random.uniform(start + NS_PER_DAY, end - 2 * NS_PER_DAY)), end)
 
@@ -239,9 +239,18 @@ def _reading_to_zero(life: Life, size: float, when: int, *, gain: bool = False) 
     return name, size / ((moved - life.level) / step)
 
 
-def _gain_moves(random: np.random.Generator, life: Life) -> bool:
-    """Whether a change of the reading is the gain's: one time in twelve for electrodes, every other time else."""
-    return bool(random.random() < (1 / 12 if life.kind.measurand == "ph" else 0.5))
+def _move(random: np.random.Generator, life: Life, size: float, when: int) -> tuple[str, float]:
+    """The parameter that moved when the reading changed by `size`, and by how much.
+
+    Electrodes: the zero, one time in twelve the slope, if that takes no more than a tenth of it.  Oxygen: mostly the
+    gain, for a zero current stays small.  Turbidity: either.
+    """
+    share = {"ph": 1 / 12, "oxygen": 0.85, "turbidity": 0.5}.get(life.kind.measurand, 0.0)
+    if random.random() < share:
+        name, change = _reading_to_zero(life, size, when, gain=True)
+        if abs(change) < (0.1 if life.kind.measurand == "ph" else 0.9) * life.parameters(when)[name]:
+            return name, change
+    return _reading_to_zero(life, size, when)
 
 
 def _size(random: np.random.Generator, life: Life) -> float:
@@ -274,18 +283,14 @@ def _seen(
 def _step(random: np.random.Generator, life: Life, when: int, last: int) -> None:
     size = _size(random, life)
     event = _seen(random, life, "step", when, when, size)
-    life.pieces.append(
-        Piece(event.id, *_reading_to_zero(life, size, when, gain=_gain_moves(random, life)), when, when)
-    )
+    life.pieces.append(Piece(event.id, *_move(random, life, size, when), when, when))
 
 
 def _drift(random: np.random.Generator, life: Life, when: int, last: int) -> None:
     size = _size(random, life)
     end = int(min(when + random.uniform(2, 15) * NS_PER_DAY, last - NS_PER_HOUR))
     event = _seen(random, life, "drift", when, end, size)
-    life.pieces.append(
-        Piece(event.id, *_reading_to_zero(life, size, when, gain=_gain_moves(random, life)), when, end)
-    )
+    life.pieces.append(Piece(event.id, *_move(random, life, size, when), when, end))
 
 
 def _heat(random: np.random.Generator, life: Life, when: int, last: int) -> None:
@@ -332,9 +337,7 @@ def _decoy(random: np.random.Generator, life: Life, when: int, last: int) -> Non
 
 def _hidden(random: np.random.Generator, life: Life, when: int, last: int) -> None:
     """Damage without any event."""
-    life.pieces.append(
-        Piece("unrecorded", *_reading_to_zero(life, 2.0 * _size(random, life), when), when, when)
-    )
+    life.pieces.append(Piece("unrecorded", *_move(random, life, 2.0 * _size(random, life), when), when, when))
 
 
 def _heats(random: np.random.Generator, life: Life, per_hour: float) -> None:
@@ -356,13 +359,14 @@ def _calibrate(random: np.random.Generator, life: Life, *, named: bool) -> None:
     life.used = [(0, dict(life.parameters(FIRST)))]
     for number, when in enumerate(life.calibrated):
         verify = bool(random.random() < 0.15)
+        temp = float(random.normal(22.0, 1.5))
         bottles = [float(random.normal(0.0, spread)) for spread in life.kind.bottle]
         for phase in ("as_found",) if verify else ("as_found", "as_left"):
             life.entries.append(
-                _entry(random, life, when, phase, bottles, number, verify=verify, named=named)
+                _entry(random, life, when, phase, bottles, temp, number, verify=verify, named=named)
             )
         if not verify:
-            life.used.append((when, dict(life.parameters(when))))
+            life.used.append((when, _adopted(life, life.entries[-1])))
 
 
 def _entry(
@@ -371,12 +375,13 @@ def _entry(
     when: int,
     phase: str,
     bottles: list[float],
+    temp: float,
     number: int,
     *,
     verify: bool,
     named: bool,
 ) -> CalibrationEntry:
-    temp = float(random.normal(22.0, 1.5))
+    temp += float(random.normal(0.0, 0.1))
     standards = []
     for (value, unit, label), noise, bottle in zip(
         life.kind.standards, life.kind.noise, bottles, strict=True
@@ -410,25 +415,51 @@ def _figures(life: Life, standards: list[StandardReading]) -> dict[str, float]:
     }
 
 
-def _raw(life: Life, value: float, label: str, temp: float, when: int, bottle: float) -> float:
-    """What the probe gives in a standard, from formulas written out here."""
-    state = life.parameters(when)
-    kelvin = temp + 273.15
+def _adopted(life: Life, entry: CalibrationEntry) -> dict[str, float]:
+    """What the transmitter makes of the raw values as left, by school arithmetic."""
+    raw = [s.raw for s in entry.standards]
+    temp = entry.standards[0].temperature_degc
+    true = [_standard(life, s.standard, s.label, s.temperature_degc) for s in entry.standards]
+    if life.kind.measurand == "redox":
+        return {"offset": raw[0] - true[0]}
+    if life.kind.measurand == "conductivity":
+        return {"cell_constant": true[0] / raw[0]}
+    gain = (raw[0] - raw[1]) / (true[0] - true[1])
+    if life.kind.measurand == "ph":
+        return {"slope": -100.0 * gain / (0.198416 * (temp + 273.15)), "zero_point": true[0] - raw[0] / gain}
+    return {next(iter(life.kind.units)): gain, "zero": raw[0] - gain * true[0]}
+
+
+def _standard(life: Life, value: float, label: str, temp: float) -> float:
+    """The true value of a standard at its temperature, as books have it (hPa for oxygen)."""
     if life.kind.measurand == "ph":
         table = {
             7.0: ((15, 7.035), (20, 7.016), (25, 7.0), (30, 6.988)),
             4.01: ((15, 4.003), (20, 4.006), (25, 4.01), (30, 4.016)),
         }[value]
-        ph = float(np.interp(temp, [row[0] for row in table], [row[1] for row in table])) + bottle
-        return -state["slope"] / 100.0 * 0.198416 * kelvin * (ph - state["zero_point"])
+        return float(np.interp(temp, [row[0] for row in table], [row[1] for row in table]))
     if life.kind.measurand == "oxygen":
+        kelvin = temp + 273.15
         vapour = 1013.25 * math.exp(11.8571 - 3840.70 / kelvin - 216961.0 / kelvin**2)
-        pressure = 0.2095 * (1013.25 - vapour) if label == "air" else 0.0
-        pressure *= 1.0 + bottle
-        return state["slope"] * pressure + state["zero"]
-    if life.kind.measurand == "redox":
-        return value + bottle + state["offset"]
+        return 0.2095 * (1013.25 - vapour) if label == "air" else 0.0
     if life.kind.measurand == "conductivity":
-        shape = np.interp(temp, [15, 18, 20, 25, 30], [1141.45, 1219.93, 1273.03, 1408.23, 1546.63]) / 1408.23
-        return value * (1.0 + bottle) * float(shape) / state["cell_constant"]
-    return state["gain"] * value * (1.0 + bottle) + state["zero"]
+        return (
+            value
+            * float(np.interp(temp, [15, 18, 20, 25, 30], [1141.45, 1219.93, 1273.03, 1408.23, 1546.63]))
+            / 1408.23
+        )
+    return value
+
+
+def _raw(life: Life, value: float, label: str, temp: float, when: int, bottle: float) -> float:
+    """What the probe gives in a standard, from formulas written out here; `bottle` in pH, mV or as a share."""
+    state = life.parameters(when)
+    true = _standard(life, value, label, temp)
+    if life.kind.measurand == "ph":
+        return -state["slope"] / 100.0 * 0.198416 * (temp + 273.15) * (true + bottle - state["zero_point"])
+    if life.kind.measurand == "redox":
+        return true + bottle + state["offset"]
+    true *= 1.0 + bottle
+    if life.kind.measurand == "conductivity":
+        return true / state["cell_constant"]
+    return state[next(iter(life.kind.units))] * true + state["zero"]

@@ -83,7 +83,7 @@ def score_doubts(made: Fleet, doubts: Sequence[Doubt], tally: Tally) -> None:
     lives = {life.name: life for life in made.lives}
     for doubt in (d for d in doubts if not d.open_end):
         life = lives[doubt.point]
-        at = np.linspace(doubt.start, doubt.end - NS_PER_HOUR, 20).astype(np.int64)
+        at = doubt.start + ((np.arange(20) + 0.5) / 20 * (doubt.end - doubt.start)).astype(np.int64)
         true = np.array([life.error(int(t)) for t in at])
         inside = np.abs(true - error_at(at, doubt)) <= band_at(at, doubt)
         row = tally.inside_by_basis.setdefault(doubt.basis, Counter())
