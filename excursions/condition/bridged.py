@@ -43,7 +43,7 @@ def bridged_stretches(
     none = np.empty((0, 2), dtype=np.int64)
     if sampling.kind not in ("grid", "averages", "interpolated") or value.size < FEWEST_CHORDS * HOPS[0] + 1:
         return none
-    tolerance = _tolerance(value, sampling.resolution)
+    tolerance = rounding(value, sampling.resolution)
     hop, straight = _chords(value, tolerance)
     runs = _runs(straight)
     runs = runs[runs[:, 1] - runs[:, 0] >= FEWEST_CHORDS]
@@ -55,7 +55,7 @@ def bridged_stretches(
     return np.array(kept, dtype=np.int64).reshape(-1, 2)
 
 
-def _tolerance(value: FloatArray, resolution: float) -> float:
+def rounding(value: FloatArray, resolution: float) -> float:
     """How far a drawn and printed line may lie off a line between two printed points: a rounding at each."""
     finite = value[:: max(1, value.size // 100_000)]
     finite = finite[np.isfinite(finite)]
@@ -135,12 +135,12 @@ def _trimmed(value: FloatArray, span: tuple[int, int], hop: int, tolerance: floa
     for tail in range(TRIMMED + 1):
         for head in range(TRIMMED + 1):
             lo, hi = span[0] + head * hop, span[1] - tail * hop
-            if hi - lo > FEWEST_CHORDS * hop and _on_line(value[lo:hi], tolerance).all():
+            if hi - lo > FEWEST_CHORDS * hop and on_line(value[lo:hi], tolerance).all():
                 return lo, hi
     return None
 
 
-def _on_line(stretch: FloatArray, tolerance: float) -> BoolArray:
+def on_line(stretch: FloatArray, tolerance: float) -> BoolArray:
     line = np.linspace(stretch[0], stretch[-1], stretch.size)
     return np.asarray(np.abs(stretch - line) <= tolerance)
 

@@ -13,7 +13,7 @@ import numpy as np
 import polars as pl
 
 from excursions.clock import NS_PER_HOUR, TimeArray
-from excursions.condition import condition
+from excursions.condition import condition, share_outages
 from excursions.detect.catalogue import detect, noise_trace
 from excursions.plant import Plant, Point
 from excursions.records import MEASURING, Decision, Event, FloatArray, Record, Signal, StateLine, TagSeries
@@ -84,6 +84,7 @@ def analyse_point(given: PointInput) -> tuple[PointFindings, PointCounts]:
             duplicates + done.duplicates,
             conflicts + done.conflicts,
         )
+    signals = share_outages(signals)
     states = recognise(
         point,
         given.plant,
