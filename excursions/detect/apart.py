@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy.ndimage import median_filter
 
 from excursions.detect.origin import related
 from excursions.detect.survey import Survey
 from excursions.records import FloatArray
 
 KNOWN_SHARE = 0.8  # of the blocks in which the neighbour must be known
+WIDTH = 5  # blocks: a neighbour's own calibration or cleaning is shorter than half of them
 CALMER = 0.7  # the difference must be this much calmer than the reading itself
 
 
@@ -27,7 +29,7 @@ def apart_from_neighbours(survey: Survey) -> tuple[tuple[str, FloatArray], ...]:
         if np.mean(known) < KNOWN_SHARE or not related(level, other):
             continue
         at = np.arange(other.size)
-        filled = np.interp(at, at[known], other[known])
+        filled = median_filter(np.interp(at, at[known], other[known]), WIDTH, mode="nearest")
         apart = level - gain(level, filled) * filled
         if _restless(apart) < CALMER * _restless(level):
             found.append((name, apart))

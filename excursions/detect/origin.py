@@ -116,51 +116,76 @@ def heat_clue(record: Record, start: int) -> Clue:
     return Clue(odds=6.0 if hottest > ratings.sterilisation_degc else 1.5, words=words)
 
 
-def moved_together(other: FloatArray, at: int, *, width: int, broken: bool) -> float:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Companion:
+    """Another signal on the blocks of a record: level (m,), its usual change over each width, whether related."""
+
+    name: str
+    level: FloatArray
+    usual: FloatArray
+    related: bool
+
+
+def companions(survey: Survey) -> tuple[Companion, ...]:
+    """Temperature and neighbours, as far as they are known."""
+    others = (("the temperature", survey.temperature), *survey.neighbours.items())
+    return tuple(
+        Companion(
+            name=name,
+            level=level,
+            usual=np.array([_usual_change(level, width) for width in range(1, WIDEST_COMPANY + 1)]),
+            related=name != "the temperature" and related(survey.blocks.level, level),
+        )
+        for name, level in others
+        if np.isfinite(level).any()
+    )
+
+
+def _usual_change(level: FloatArray, width: int) -> float:
+    """Usual change over `width` blocks: robust, but not nil where a signal mostly keeps to one count."""
+    moved = np.abs(level[width:] - level[:-width])[:: max(1, level.size // 2_000)]
+    moved = moved[np.isfinite(moved)]
+    return max(1.4826 * float(np.median(moved)), 0.5 * float(moved.mean()), 1e-12) if moved.size else math.nan
+
+
+def moved_together(other: Companion, at: int, *, width: int, broken: bool) -> float:
     """How far another signal's level moved at the same block, in its own usual changes over that width.
 
     NaN where the other signal is not known there.  Across a break a longer way back is usual, and is
     allowed for by a factor of two.
     """
-    if not np.isfinite(other).any():
-        return math.nan
-    lo, hi = max(at - width, 0), min(at + width, other.size)
-    before, after = other[lo:at], other[at:hi]
+    width = min(width, WIDEST_COMPANY)
+    before, after = other.level[max(at - width, 0) : at], other.level[at : at + width]
     if not np.isfinite(before).any() or not np.isfinite(after).any():
         return math.nan
     moved = abs(float(np.nanmean(after)) - float(np.nanmean(before)))
-    usual = np.abs(other[width:] - other[:-width])
-    usual = usual[np.isfinite(usual)]
-    spread = max(1.4826 * float(np.median(usual)), 0.5 * float(usual.mean())) if usual.size else math.nan
-    return moved / max(spread * (2.0 if broken else 1.0), 1e-12) if moved > 0 else 0.0
+    return moved / (other.usual[width - 1] * (2.0 if broken else 1.0))
 
 
-def company_clues(survey: Survey, at: int, *, width: int, broken: bool) -> tuple[Clue, ...]:
+def company_clues(others: tuple[Companion, ...], at: int, *, width: int, broken: bool) -> tuple[Clue, ...]:
     """What temperature and neighbours did at the same time."""
     clues = []
-    ratio = moved_together(survey.temperature, at, width=width, broken=broken)
-    if ratio > MOVED:
-        clues.append(Clue(odds=0.15, words="the temperature changed at the same time"))
-    elif math.isfinite(ratio):
-        clues.append(Clue(odds=1.5, words="the temperature did not change with it"))
-    for name, other in survey.neighbours.items():
+    for other in others:
         ratio = moved_together(other, at, width=width, broken=broken)
+        own = other.name == "the temperature"
         if ratio > MOVED:
-            clues.append(Clue(odds=0.05, words=f"{name} changed at the same time"))
+            clues.append(Clue(odds=0.15 if own else 0.05, words=f"{other.name} changed at the same time"))
         elif math.isfinite(ratio):
-            close = related(survey.blocks.level, other)
-            clues.append(Clue(odds=6.0 if close else 1.3, words=f"{name} did not change with it"))
+            odds = 1.5 if own else 6.0 if other.related else 1.3
+            clues.append(Clue(odds=odds, words=f"{other.name} did not change with it"))
     return tuple(clues)
 
 
 MOVED = 4.0  # usual changes: an unrelated signal passes that about once in a thousand windows
+WIDEST_COMPANY = 8  # blocks
 
 
 def related(level: FloatArray, other: FloatArray) -> bool:
     """Whether two signals usually go together: rank correlation of their levels or of their changes."""
-    both = np.isfinite(other)
-    if np.count_nonzero(both) < 20:
+    both = np.flatnonzero(np.isfinite(other))
+    if both.size < 20:
         return False
+    both = both[:: max(1, both.size // 4_000)]
     a, b = level[both], other[both]
     return max(_rank_correlation(a, b), _rank_correlation(np.diff(a), np.diff(b))) > 0.5
 

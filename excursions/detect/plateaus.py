@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import maximum_filter1d
 
-from excursions.detect.scan import NORMAL_MAD, differences, peaks, unbroken
+from excursions.detect.scan import peaks, spreads, windows
 from excursions.records import BoolArray, FloatArray, IndexArray
 
 NARROW = (1, 2, 4, 8)  # blocks; a change seen over so few is sudden
@@ -35,18 +35,14 @@ def sudden(level: FloatArray, broken: BoolArray, *, quantum: float) -> IndexArra
     """Blocks at which the level changes suddenly, whatever the reason."""
     taken = np.zeros(level.size, dtype=np.bool_)
     found = []
-    for width in NARROW:
-        diff = differences(level, width)
-        clean = np.isfinite(diff) & unbroken(broken, width)
-        if not clean.any():
-            continue
-        spread = max(NORMAL_MAD * float(np.median(np.abs(diff[clean]))), 0.3 * quantum, 1e-12)
-        at = peaks(diff, clean, width)
-        at = at[(np.abs(diff[at]) > SUDDEN * spread) & ~taken[at]]
+    every = windows(level, broken, NARROW)
+    for one, spread in zip(every, spreads(every, level.size, floor=max(0.3 * quantum, 1e-12)), strict=True):
+        at = peaks(one.diff, one.clean, one.width)
+        at = at[(np.abs(one.diff[at]) > SUDDEN * spread) & ~taken[at]]
         found.append(at)
         near = np.zeros(level.size, dtype=np.bool_)
         near[at] = True
-        taken |= maximum_filter1d(near, 2 * (2 * width + CLEAR) + 1)
+        taken |= maximum_filter1d(near, 2 * (2 * one.width + CLEAR) + 1)
     return np.sort(np.concatenate(found)) if found else np.empty(0, dtype=np.int64)
 
 

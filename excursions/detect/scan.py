@@ -28,6 +28,8 @@ from excursions.records import BoolArray, FloatArray, IndexArray
 
 NORMAL_MAD = 1.4826  # median absolute deviation of a normal law to its standard deviation
 INDEPENDENT = 20  # windows side by side needed to measure the spread at a width
+OVERLAP = 8  # windows this share of a width apart are nearly the same: the spread needs no more of them
+ENOUGH = 3_000  # differences are enough for a spread
 WIDEST_SHARE = 3  # the widest window is a third of the series
 FEW_PEAKS = 12  # with fewer chances the spread is trusted, the tail is not
 FEW_BREAKS = 3  # breaks that show what is usual across them; with fewer, twice the usual elsewhere
@@ -54,42 +56,63 @@ def widths(blocks: int) -> tuple[int, ...]:
     return tuple(2**i for i in range(16) if 2**i <= max(blocks // WIDEST_SHARE, 1))
 
 
-def differences(level: FloatArray, width: int) -> FloatArray:
-    """Mean of `width` blocks from each block on, minus mean of the `width` before; NaN where they do not fit."""
-    out = np.full(level.size, np.nan)
-    if level.size < 2 * width:
-        return out
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Windows:
+    """Differences at one width: diff (m,) mean after less mean before each block, NaN where they do not fit;
+    fits, clean (m,): whether they do, and whether they hold no break as well; breaks (m,): breaks in them."""
+
+    width: int
+    diff: FloatArray
+    fits: BoolArray
+    clean: BoolArray
+    breaks: IndexArray
+
+
+def windows(level: FloatArray, broken: BoolArray, every: tuple[int, ...]) -> tuple[Windows, ...]:
+    """Differences of neighbouring windows at each width.
+
+    Parameters
+    ----------
+    level : ndarray (m,), finite
+    broken : ndarray (m,), True where blocks are missing before this one
+    every : widths in blocks
+    """
+    n = level.size
     total = np.concatenate([[0.0], np.cumsum(level - level.mean())])
-    at = np.arange(width, level.size - width + 1)
-    at = at[at < level.size]
-    out[at] = (total[at + width] - 2 * total[at] + total[at - width]) / width
-    return out
-
-
-def unbroken(broken: BoolArray, width: int) -> BoolArray:
-    """Whether the two windows around each block hold no break."""
     count = np.concatenate([[0], np.cumsum(broken)])
-    at = np.arange(broken.size)
-    upper = count[np.minimum(at + width, broken.size)]
-    return np.asarray(upper - count[np.maximum(at - width + 1, 0)] == 0)
+    at = np.arange(n)
+    found = []
+    for width in every:
+        lo, hi = min(width, n), max(n - width + 1, 0)
+        inner = at[lo : min(hi, n)]
+        diff = np.full(n, np.nan)
+        breaks = np.zeros(n, dtype=np.int64)
+        fits = np.zeros(n, dtype=np.bool_)
+        if inner.size:
+            fits[inner] = True
+            diff[inner] = (total[inner + width] - 2 * total[inner] + total[inner - width]) / width
+            breaks[inner] = count[inner + width] - count[inner - width + 1]
+        found.append(Windows(width=width, diff=diff, fits=fits, clean=fits & (breaks == 0), breaks=breaks))
+    return tuple(found)
 
 
-def spreads(level: FloatArray, broken: BoolArray, *, floor: float) -> FloatArray:
-    """Robust spread of the differences at each of the :func:`widths`, never below `floor`.
+def spreads(every: tuple[Windows, ...], blocks: int, *, floor: float) -> FloatArray:
+    """Robust spread of the differences at each width, never below `floor`.
 
     Widths with fewer than twenty windows side by side are extrapolated as a power law from the widths
     that have enough, with the exponent one standard error on the cautious side.
     """
-    every = widths(level.size)
     out = np.full(len(every), np.nan)
-    for i, width in enumerate(every):
-        diff = differences(level, width)
-        clean = np.isfinite(diff) & unbroken(broken, width)
-        enough = np.count_nonzero(clean) >= INDEPENDENT * width
-        diff = diff[clean if enough else np.isfinite(diff)]
-        if enough or i < 2 or level.size // width >= INDEPENDENT:
-            out[i] = NORMAL_MAD * float(np.median(np.abs(diff))) if diff.size else 0.0
-    return _extended(np.maximum(out, floor), level.size)
+    for i, one in enumerate(every):
+        enough = np.count_nonzero(one.clean) >= INDEPENDENT * one.width
+        if enough or i < 2 or blocks // one.width >= INDEPENDENT:
+            diff = one.diff[one.clean if enough else one.fits]
+            out[i] = _spread(diff[:: max(one.width // OVERLAP, diff.size // ENOUGH, 1)])
+    return _extended(np.maximum(out, floor), blocks)
+
+
+def _spread(diff: FloatArray) -> float:
+    return NORMAL_MAD * float(np.median(np.abs(diff))) if diff.size else 0.0
 
 
 def _extended(spread: FloatArray, blocks: int) -> FloatArray:
@@ -122,39 +145,30 @@ def changes(
     least : float
         Expected chance number below which a difference counts.
     """
-    every = widths(level.size)
-    spread = spreads(level, broken, floor=floor)
+    every = windows(level, broken, widths(level.size))
+    spread = spreads(every, level.size, floor=floor)
     least = least / math.sqrt(len(every))  # widths overlap, so they are fewer chances than there are of them
     found: list[Change] = []
-    for width, s in zip(every, spread, strict=True):
-        for one in _at_width(level, broken, width, float(s), least):
-            if all(abs(one.at - other.at) >= width for other in found):
-                found.append(one)
+    for one, s in zip(every, spread, strict=True):
+        for change in _at_width(one, broken, float(s), least):
+            if all(abs(change.at - other.at) >= one.width for other in found):
+                found.append(change)
     return tuple(sorted(found, key=lambda change: change.at))
 
 
-def _at_width(
-    level: FloatArray, broken: BoolArray, width: int, spread: float, least: float
-) -> Iterator[Change]:
+def _at_width(one: Windows, broken: BoolArray, spread: float, least: float) -> Iterator[Change]:
     """Changes inside, then across breaks; where too few windows are unbroken all are taken as one lot."""
-    diff = differences(level, width)
-    fits = np.isfinite(diff)
-    if not fits.any() or spread <= 0:
+    if not one.fits.any() or spread <= 0:
         return
-    clean = fits & unbroken(broken, width)
-    if np.count_nonzero(clean) < INDEPENDENT * width:
-        yield from _picked(diff, peaks(diff, fits, width), width, spread, least, level.size, across=False)
+    if np.count_nonzero(one.clean) < INDEPENDENT * one.width:
+        yield from _picked(
+            one, peaks(one.diff, one.fits, one.width), spread, least, broken.size, across=False
+        )
         return
-    yield from _picked(diff, peaks(diff, clean, width), width, spread, least, level.size, across=False)
-    single = np.concatenate([[0], np.cumsum(broken)])
-    at = np.flatnonzero(broken & fits)
-    lone = single[np.minimum(at + width, level.size)] - single[np.maximum(at - width + 1, 0)] == 1
-    at = at[lone]
-    if at.size >= FEW_BREAKS:
-        spread = max(2 * spread, NORMAL_MAD * float(np.median(np.abs(diff[at]))))
-    else:
-        spread = 2 * spread
-    yield from _picked(diff, at, width, spread, least, 2 * width * at.size, across=True)
+    yield from _picked(one, peaks(one.diff, one.clean, one.width), spread, least, broken.size, across=False)
+    at = np.flatnonzero(broken & one.fits & (one.breaks == 1))
+    spread = max(2 * spread, _spread(one.diff[at]) if at.size >= FEW_BREAKS else 0.0)
+    yield from _picked(one, at, spread, least, 2 * one.width * at.size, across=True)
 
 
 def peaks(diff: FloatArray, usable: BoolArray, width: int) -> IndexArray:
@@ -164,19 +178,23 @@ def peaks(diff: FloatArray, usable: BoolArray, width: int) -> IndexArray:
 
 
 def _picked(
-    diff: FloatArray, at: IndexArray, width: int, spread: float, least: float, blocks: int, *, across: bool
+    one: Windows, at: IndexArray, spread: float, least: float, blocks: int, *, across: bool
 ) -> Iterator[Change]:
     """Those of the candidates that their own lot does not explain."""
-    ratio = np.abs(diff[at]) / spread
+    ratio = np.abs(one.diff[at]) / spread
     if at.size >= FEW_PEAKS:
         mark = outlying(ratio, at_most=least) & (ratio > LEAST_RATIO)
-        bulk = ratio[~mark]
-        expected = [expected_as_large(bulk, float(r)) for r in ratio[mark]]
+        expected = expected_as_large(ratio[~mark], ratio[mark])
     else:
-        chance = blocks / width * 2 * student.sf(ratio, FREEDOM)
+        chance = blocks / one.width * 2 * student.sf(ratio, FREEDOM) if at.size else np.empty(0)
         mark = (chance <= least) & (ratio > LEAST_RATIO)
-        expected = [float(c) for c in chance[mark]]
+        expected = chance[mark]
     for k, chance_number in zip(at[mark], expected, strict=True):
         yield Change(
-            at=int(k), width=width, size=float(diff[k]), spread=spread, expected=chance_number, across=across
+            at=int(k),
+            width=one.width,
+            size=float(one.diff[k]),
+            spread=spread,
+            expected=float(chance_number),
+            across=across,
         )

@@ -13,14 +13,13 @@ References
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.stats import t as student
 
 from excursions.detect.groups import group_median
-from excursions.records import FloatArray
+from excursions.records import BoolArray, FloatArray
 
 WINDOWS = (24, 48, 96, 192)  # the record is cut into so many
 FEWEST_RUN = 3  # windows
@@ -73,29 +72,34 @@ def _runs(step: FloatArray, at_most: float) -> list[Run]:
     return found
 
 
-def _best(z: FloatArray, taken: FloatArray) -> Run | None:
+def _best(z: FloatArray, taken: BoolArray) -> Run | None:
     """The run of increments whose sum is least likely."""
     n = z.size
     clipped = np.clip(z, -4.0, 4.0)  # one wild window makes no walk
-    total = np.concatenate([[0.0], np.cumsum(np.where(taken, 0.0, clipped))])
-    held = np.concatenate([[0], np.cumsum(taken)])
-    best: Run | None = None
-    for size in range(FEWEST_RUN, max(int(LONGEST_SHARE * n), FEWEST_RUN) + 1):
-        summed = np.where(held[size:] == held[:-size], np.abs(total[size:] - total[:-size]), 0.0)
-        i = int(np.argmax(summed))
-        rest = np.delete(clipped, np.s_[max(i - 1, 0) : i + size + 1])
-        wide = _inflation(rest) * max(float(np.mean(rest * rest)), 1.0)
-        t = summed[i] / math.sqrt(size * wide)
-        expected = 2 * n * float(student.sf(t, KNOWLEDGE * (n - size)))
-        if best is None or expected < best.expected:
-            best = Run(lo=i, hi=i + size, expected=expected)
-    return best
-
-
-def _inflation(x: FloatArray) -> float:
-    """Long-run over short-run variance of the increments, from their lag-one autocorrelation."""
-    if x.size < 8:
-        return 1.0
-    r = float(x[1:] @ x[:-1] / max(x @ x, 1e-300)) + 1 / x.size
-    r = min(max(r, -0.4), 0.8)
-    return (1 + r) / (1 - r)
+    total, square, pair, held = (
+        np.concatenate([[0.0], np.cumsum(x)])
+        for x in (
+            np.where(taken, 0.0, clipped),
+            clipped**2,
+            np.append(clipped[1:] * clipped[:-1], 0.0),
+            taken.astype(float),
+        )
+    )
+    sizes = np.arange(FEWEST_RUN, max(int(LONGEST_SHARE * n), FEWEST_RUN) + 1)
+    place, summed = np.empty(sizes.size, dtype=np.int64), np.empty(sizes.size)
+    for k, size in enumerate(sizes):
+        free = held[size:] == held[:-size]
+        run = np.where(free, np.abs(total[size:] - total[:-size]), 0.0)
+        place[k] = int(np.argmax(run))
+        summed[k] = run[place[k]]
+    lo, hi = np.maximum(place - 1, 0), np.minimum(place + sizes + 1, n)
+    others = n - (hi - lo)
+    squares = square[-1] - (square[hi] - square[lo])
+    pairs = pair[-1] - (pair[hi] - pair[np.maximum(lo - 1, 0)])
+    r = np.clip(pairs / np.maximum(squares, 1e-300) + 1 / np.maximum(others, 1), -0.4, 0.8)
+    wide = np.where(others < 8, 1.0, (1 + r) / (1 - r)) * np.maximum(squares / np.maximum(others, 1), 1.0)
+    expected = 2 * n * student.sf(summed / np.sqrt(sizes * wide), KNOWLEDGE * (n - sizes))
+    best = int(np.argmin(expected))
+    if summed[best] <= 0:
+        return None
+    return Run(lo=int(place[best]), hi=int(place[best] + sizes[best]), expected=float(expected[best]))

@@ -20,6 +20,8 @@ from excursions.detect.apart import apart_from_neighbours
 from excursions.detect.laboratory import between_samples, samples_clue
 from excursions.detect.origin import (
     Clue,
+    Companion,
+    companions,
     company_clues,
     expected_faults,
     heat_clue,
@@ -70,6 +72,7 @@ class _Context:
     settings: StepSettings
     every: tuple[Change, ...]
     neighbour: str
+    others: tuple[Companion, ...]
 
 
 def detect_step(record: Record, settings: StepSettings | None = None) -> tuple[Event, ...]:
@@ -85,11 +88,12 @@ def detect_step(record: Record, settings: StepSettings | None = None) -> tuple[E
     survey = survey_of(record)
     if survey is None or len(survey.blocks) < FEWEST_BLOCKS:
         return ()
+    others = companions(survey)
     found: list[Event] = []
     for name, apart in apart_from_neighbours(survey):
         every = changes(apart, survey.blocks.broken, floor=0.3 * survey.quantum)
-        found.extend(_events(_Context(record, survey, settings, every, name)))
-    own = _events(_Context(record, survey, settings, survey.changes, ""))
+        found.extend(_events(_Context(record, survey, settings, every, name, others)))
+    own = _events(_Context(record, survey, settings, survey.changes, "", others))
     near = 4 * survey.blocks.width
     found.extend(e for e in own if not any(abs(e.start - other.start) <= near for other in found))
     process = sum(event.origin == "process" for event in found)
@@ -102,7 +106,7 @@ def _events(context: _Context) -> list[Event]:
     survey, settings = context.survey, context.settings
     limit = max(settings.slowest_s, settings.slowest_blocks * survey.blocks.width_s)
     company = [
-        company_clues(survey, change.at, width=min(change.width, 8), broken=change.across)
+        company_clues(context.others, change.at, width=min(change.width, 8), broken=change.across)
         for change in context.every
     ]
     shapes = [transition_of(survey, change) for change in context.every]

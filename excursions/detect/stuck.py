@@ -146,7 +146,9 @@ def _judge(
     many = spells.last - spells.first + 1 >= fewest
     found = []
     for i in np.flatnonzero(suspect[: len(spells)] & long & many):
-        chance = expected_as_large(bulk, float(every[i])) + settings.surprises_per_year * survey.years
+        chance = (
+            float(expected_as_large(bulk, every[i : i + 1])[0]) + settings.surprises_per_year * survey.years
+        )
         chance += settings.unseen_habit * min(float(spells.held_s[i]) / settings.habit_s, 1.0)
         event = _event(record, survey, spells, int(i), chance, settings, exact=exact)
         if event.confidence >= settings.least_confidence:

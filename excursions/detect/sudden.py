@@ -55,14 +55,13 @@ def sudden_changes(live: Live, blocks: Blocks, *, noise: float) -> tuple[Change,
     size = np.maximum(np.maximum.reduceat(gap, start), -np.minimum.reduceat(gap, start))
     unit = max(noise, 1e-12)
     mark = outlying(size + unit, at_most=SUSPICION) & (size > LEAST_NOISE * unit)
-    bulk = size[~mark] + unit
+    chosen = np.flatnonzero(mark)
+    chance = expected_as_large(size[~mark] + unit, size[chosen] + unit)
     found = []
-    for i in np.flatnonzero(mark):
+    for i, expected in zip(chosen, chance, strict=True):
         a, b = int(start[i]), int(blocks.first[held[i] + 1])
         at = a + int(np.argmax(np.abs(gap[a:b])))
-        change = _change(
-            live, blocks, at, float(gap[at]), unit, expected_as_large(bulk, float(size[i]) + unit)
-        )
+        change = _change(live, blocks, at, float(gap[at]), unit, float(expected))
         if change is not None:
             found.append(change)
     return tuple(found)

@@ -23,8 +23,8 @@ OUTLYING_SHARE = 0.1
 JUMP = 1.2  # an outlier stands off from the next smaller by a fifth at least
 
 
-def expected_as_large(bulk: FloatArray, size: float) -> float:
-    """Expected number of chances of at least `size`, from `bulk` (n,), which leaves the candidate out.
+def expected_as_large(bulk: FloatArray, sizes: FloatArray) -> FloatArray:
+    """Expected number of chances of at least each of `sizes` (k,), from `bulk` (n,), which leaves them out.
 
     Above its upper fifth (at most 200 chances) the bulk is taken as generalised Pareto, fitted by
     probability-weighted moments: exponential for quiet processes, heavier where the record shows it is.
@@ -33,11 +33,11 @@ def expected_as_large(bulk: FloatArray, size: float) -> float:
     Parameters
     ----------
     bulk : ndarray (n,), any non-negative unit
-    size : float, the same unit
+    sizes : ndarray (k,), the same unit
 
     Returns
     -------
-    float
+    ndarray (k,)
         Between 0 and n; n when there is too little to say.
 
     References
@@ -45,28 +45,37 @@ def expected_as_large(bulk: FloatArray, size: float) -> float:
     .. [1] J. R. M. Hosking, J. R. Wallis, "Parameter and quantile estimation for the generalized Pareto
        distribution", Technometrics 29 (1987) 339, probability-weighted moments.
     """
-    return _expected(np.sort(bulk), size)
+    if not sizes.size:
+        return np.empty(0)
+    ordered = np.sort(bulk)
+    return np.array([_expected(ordered, float(size)) for size in sizes])
 
 
 def _expected(ordered: FloatArray, size: float) -> float:
     n = ordered.size
     if n <= FEWEST_IN_TAIL:
         return float(n)
-    k = int(np.clip(round(TAIL_SHARE * n), FEWEST_IN_TAIL, min(MOST_IN_TAIL, n - 1)))
+    k = int(min(max(round(TAIL_SHARE * n), FEWEST_IN_TAIL), MOST_IN_TAIL, n - 1))
     threshold = float(ordered[n - k - 1])
     if size <= threshold:
         return float(n - np.searchsorted(ordered, size))
     excess = ordered[n - k :] - threshold
-    mean = float(excess.mean())
+    mean = float(excess.sum()) / k
     if mean <= 0:
         return 0.0 if threshold > 0 and size > 2 * threshold else 1.0
-    weighted = float(np.mean(excess * (k - 0.65 - np.arange(k)) / k))
+    weighted = _weighted(excess)
     shape = 2 - mean / (mean - 2 * weighted) if mean > 2 * weighted else 0.0
     shape = min(max(shape, 0.0), HEAVIEST)
     scale = mean * (1 - shape) * (1 + 1 / math.sqrt(k))
     ratio = (size - threshold) / scale
     survival = math.exp(-ratio) if shape < 1e-6 else (1 + shape * ratio) ** (-1 / shape)
     return k * survival
+
+
+def _weighted(excess: FloatArray) -> float:
+    """Second probability-weighted moment of ordered excesses."""
+    k = excess.size
+    return float(excess @ (k - 0.65 - np.arange(k))) / (k * k)
 
 
 def outlying(sizes: FloatArray, *, at_most: float) -> BoolArray:
