@@ -289,6 +289,8 @@ def _fault(
 ) -> Fault:
     """One fault of this kind at `day`, no longer than `room` days."""
     fast, slow = noise
+    # No probe reads less than nothing for long: offsets stay within six tenths of the usual level.
+    most = {"ph": 2.5, "redox": 400.0}.get(spec.measurand, 0.6 * min(spec.process.setpoints))
     if kind.startswith("lookalike"):
         return _lookalike(rng, kind, spec, day, room)
     if kind == "over_temperature":
@@ -312,14 +314,14 @@ def _fault(
         "noise_growth": (min(_log(rng, 0.5, 12.0), room), _log(rng, 1.2, 12.0), str(rng.choice(["abrupt", "gradual"]))),
         "noise_collapse": (min(_log(rng, 1.0, 12.0), room), 1 / _log(rng, 1.3, 15.0), str(rng.choice(["abrupt", "gradual"]))),
         "periodic": (min(_log(rng, 0.3, 6.0), room), fast * _log(rng, 0.4, 25.0), ""),
-        "step": (float("nan"), _sign(rng) * slow * _log(rng, 0.5, 25.0), ""),
-        "drift": (min(_log(rng, 2.0, 30.0), room), _sign(rng) * slow * _log(rng, 0.7, 30.0), ""),
-        "fouling": (min(rng.uniform(20.0, 60.0), room), -slow * _log(rng, 0.7, 15.0), ""),
+        "step": (float("nan"), _sign(rng) * min(slow * _log(rng, 0.5, 25.0), most), ""),
+        "drift": (min(_log(rng, 2.0, 30.0), room), _sign(rng) * min(slow * _log(rng, 0.7, 30.0), most), ""),
+        "fouling": (min(rng.uniform(20.0, 60.0), room), -min(slow * _log(rng, 0.7, 15.0), 0.5 * most), ""),
         "slow_response": (min(_log(rng, 3.0, 20.0), room), _log(rng, 1.5, 40.0), str(rng.choice(["abrupt", "gradual"]))),
         "dropout": (min(_log(rng, 0.1, 2.0), room), float("nan"), "bouts"),
         "bad_quality": (min(_log(rng, 0.1, 2.0), room), float("nan"), "bouts"),
         "spikes": (min(_log(rng, 0.1, 2.0), room), _sign(rng) * fast * _log(rng, 3.0, 150.0), "bubbles"),
-        "unrecorded": (float("nan"), _sign(rng) * slow * _log(rng, 1.0, 15.0), ""),
+        "unrecorded": (float("nan"), _sign(rng) * min(slow * _log(rng, 1.0, 15.0), most), ""),
     }  # fmt: skip
     length, size, mode = table[kind]
     more = {"period_s": _log(rng, 4.0, 60.0) * max(interval, 15.0)} if kind == "periodic" else {}

@@ -88,6 +88,8 @@ def _fault_row(sim: SimulatedPoint, fault: Fault) -> TruthRow:
         start, end = heat.start, heat.heat[-1][0]
         if fault.kind == "over_temperature":
             size = float(np.max(sim.true_temperature[sim.grid.slice(start, end)]))
+        else:
+            size = _fastest(sim, start, end)
     if fault.kind in ("dropout", "bad_quality"):
         hit = sim.missing if fault.kind == "dropout" else sim.quality > 0
         size = float(np.count_nonzero(hit[sim.grid.slice(start, end)]) * sim.grid.step)
@@ -121,6 +123,13 @@ def _aftermath_rows(sim: SimulatedPoint) -> list[TruthRow]:
 def _hurt(sim: SimulatedPoint, span: Span) -> bool:
     """Whether this heat moved a parameter."""
     return any(move.fault is span.fault for life in sim.lives for move in life.moves)
+
+
+def _fastest(sim: SimulatedPoint, start: float, end: float) -> float:
+    """Fastest change of the element's temperature over a minute [K/min]."""
+    part = sim.true_temperature[sim.grid.slice(start, end)]
+    minute = max(round(60.0 / sim.grid.step), 1)
+    return float(np.max(np.abs(part[minute:] - part[:-minute]))) if part.size > minute else float("nan")
 
 
 def _thickest(sim: SimulatedPoint, fault: Fault) -> float:

@@ -73,8 +73,10 @@ def relative_size(row: TruthRow, value: TagRows, how: Recording) -> float:
     size = abs(row.size)
     if row.kind == "over_temperature":  # one kelvin above the rating, on four samples
         return min(row.size - how.rating_degc, lasted / (4 * how.interval_s))
-    if row.kind == "thermal_shock":  # a rate no routine reaches; a fall of 60 K shows at most 60 K an interval
-        return min(size, 3600.0 / how.interval_s) / 20.0
+    if (
+        row.kind == "thermal_shock"
+    ):  # 40 K/min is what is called one; a fall of 60 K shows at most 60 K an interval
+        return min(size, 3600.0 / how.interval_s) / 40.0
     if row.kind == "temperature_fault":  # five kelvin at once, three times that when it creeps
         return math.inf if row.mode == "open" else size / (15.0 if row.mode == "drift" else 5.0)
     if row.kind in ("stuck", "pinned", "out_of_range", "bridged", "dropout", "bad_quality"):
