@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import PurePath
 
 from dashboards.wording import Reader
+from excursions.clock import to_ns
 from excursions.records import Decision
 from excursions.report.result import ScanResult
 
@@ -58,7 +60,7 @@ def run_content(result: ScanResult, reader: Reader) -> RunFacts:
         versions=", ".join(
             f"{name} {value}" for name, value in sorted(_mapping(run.get("versions")).items())
         ),
-        sources=tuple(_sources(inputs)),
+        sources=tuple(_sources(inputs, reader)),
         rows=tuple((ROW_WORDS[key], _count(rows[key])) for key in ROW_WORDS if key in rows),
         refused=_whole(rows.get("refused")),
         problems=tuple(reader.text(str(text)) for text in _sequence(run.get("problems"))),
@@ -81,9 +83,9 @@ def grouped(decisions: Sequence[Decision], reader: Reader) -> tuple[Decision, ..
     )
 
 
-def _sources(inputs: Mapping[str, object]) -> list[Source]:
+def _sources(inputs: Mapping[str, object], reader: Reader) -> list[Source]:
     found = [
-        _source(role, _mapping(facts))
+        _source(role, _mapping(facts), reader)
         for key, role in (
             ("exports", "export"),
             ("calibrations", "calibration log"),
@@ -106,10 +108,10 @@ def _sources(inputs: Mapping[str, object]) -> list[Source]:
     return found
 
 
-def _source(role: str, facts: Mapping[str, object]) -> Source:
+def _source(role: str, facts: Mapping[str, object], reader: Reader) -> Source:
     notes = [str(facts[key]) for key in ("dialect", "shape", "layout") if facts.get(key)]
     if facts.get("first") and facts.get("last"):
-        notes.append(f"{facts['first']} to {facts['last']}")
+        notes.append(f"{_moment(facts['first'], reader)} to {_moment(facts['last'], reader)}")
     return Source(
         role=role,
         path=_name(facts.get("path", "")),
@@ -118,6 +120,14 @@ def _source(role: str, facts: Mapping[str, object]) -> Source:
         note=", ".join(notes),
         sha256=str(facts.get("sha256", "")),
     )
+
+
+def _moment(text: object, reader: Reader) -> str:
+    """An ISO 8601 instant on the plant's clock; other text as it is."""
+    try:
+        return reader.moment(to_ns(datetime.fromisoformat(str(text))))
+    except ValueError:
+        return str(text)
 
 
 def short_path(text: str) -> str:
