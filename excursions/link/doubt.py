@@ -130,18 +130,21 @@ def _open_windows(
     since: dict[tuple[str, str], list[Event]] = {}
     for event in events:
         may = event.kind in _OPEN_KINDS and event.origin in ("probe", "undecided")
-        if (
-            may
-            and believed_chance(event, learned.beliefs) >= OPENS_AT
-            and _last(event, real, math.inf) is _last(event, real, event.start)
-        ):
+        chance = believed_chance(event, learned.beliefs)
+        if may and chance >= OPENS_AT and _last(event, real, math.inf) is _last(event, real, event.start):
             since.setdefault((event.point, event.probe), []).append(event)
+    seen = {id(_last(rows[0], real, math.inf)) for rows in since.values()}
     windows = []
     for (name, _), rows in sorted(since.items()):
         point = plant.point(name)
         if point is not None:
             last = _last(rows[0], real, math.inf)
             windows.append(_open_one(point, rows, last, transmitters, learned, levels, plant))
+    for history in histories(real, plant):
+        point = plant.point(history[-1].point)
+        # A verification that found an error and left it stands open even if nothing happened since.
+        if point is not None and history[-1].action == "verification" and id(history[-1]) not in seen:
+            windows.append(_open_one(point, (), history[-1], transmitters, learned, levels, plant))
     return [one for one in windows if one]
 
 
@@ -151,11 +154,11 @@ def _last(event: Event, calibrations: Sequence[Calibration], before: float) -> C
     return mine[-1] if mine else None
 
 
-def _removed(event: Event, plant: Plant) -> int | None:
-    """When the probe an event was seen with left the point, if the register says so."""
+def _removed(point: str, when: int, plant: Plant) -> int | None:
+    """When the probe that sat at a point at an instant was taken out, if the register says so."""
     for row in plant.installations:
-        here = row.point == event.point and (row.start is None or row.start <= event.start)
-        if here and row.end is not None and event.start < row.end:
+        here = row.point == point and (row.start is None or row.start <= when)
+        if here and row.end is not None and when < row.end:
             return row.end
     return None
 
@@ -171,14 +174,13 @@ def _open_one(
 ) -> Doubt | None:
     line = levels.get(point.name)
     known = int(line.time[-1]) + NS_PER_HOUR if line is not None and line.time.size else 0
-    end = max(known, *(max(e.end, e.start + NS_PER_HOUR) for e in events))
-    removed = _removed(events[0], plant)
-    end = min(end, removed) if removed is not None else end
+    end = max([known, *(max(e.end, e.start + NS_PER_HOUR) for e in events)])
     start = last.time if last else min(e.start for e in events) - NS_PER_HOUR
+    removed = _removed(point.name, start, plant)
+    end = min(end, removed) if removed is not None else end
+    probe = events[0].probe if events else last.probe if last else ""
     used = _used_at(transmitters, _owner(last, plant), start) if last else {}
-    shifts = _blank_shifts(
-        point, events[0].probe, (last.as_left or last.as_found) if last else {}, start, end
-    )
+    shifts = _blank_shifts(point, probe, (last.as_left or last.as_found) if last else {}, start, end)
     if not shifts or end <= start:
         return None
     interval = intervals(shifts, events)[0]
@@ -186,8 +188,13 @@ def _open_one(
     seen = posterior(
         found, interval, weigh_sets(interval, found, learned.ageing, learned.beliefs, observed=False)
     )
-    span = span_of(interval, used, point, levels, probe=events[0].probe, open_end=removed is None)
-    return window(span, seen, "not verified by a calibration: error judged from the events alone")
+    span = span_of(interval, used, point, levels, probe=probe, open_end=removed is None)
+    if events:
+        return window(span, seen, "not verified by a calibration: error judged from the events alone")
+    error = models.reading_error(span.shape, span.level, used=span.used, real=span.began, temp_degc=span.temp)
+    if not abs(error) > point.tolerance_at(span.level):
+        return None
+    return window(span, seen, f"verified, found off by {error:+.3g} {point.quantity.unit} and not adjusted")
 
 
 def _blank_shifts(

@@ -87,8 +87,8 @@ def to_25(
     ----------
     method : str
         ``linear`` (percent_per_k), ``natural`` (dilute salt water) or ``pure`` (pure water with a trace of
-        salt: the water's own part is taken off, the rest compensated as dilute salt, and the water's part at
-        25 degC put back).
+        salt: the water's own part is taken off, the rest compensated as dilute salt, linearly beyond 50 degC,
+        and the water's part at 25 degC put back).
 
     Raises
     ------
@@ -100,5 +100,7 @@ def to_25(
     if method == "natural":
         return kappa / natural_factor(temp_degc)
     if method == "pure":
-        return (kappa - pure_water(temp_degc)) / natural_factor(temp_degc) + pure_water(REFERENCE_DEGC)
+        salt = natural_factor(temp_degc)
+        salt = salt if math.isfinite(salt) else linear_factor(temp_degc, percent_per_k=percent_per_k)
+        return (kappa - pure_water(temp_degc)) / salt + pure_water(REFERENCE_DEGC)
     raise ValueError(f'method "{method}" is not one of linear, natural, pure')

@@ -32,7 +32,7 @@ class Kind:
     start: dict[str, float]
     standards: tuple[tuple[float, str, str], ...]  # value, unit, label
     raw_unit: str
-    noise: tuple[float, ...]  # of raw values, by standard
+    noise: tuple[float, ...]  # of raw values, by standard; in air as a share
     bottle: tuple[
         float, ...
     ]  # of the standards from one calibration to the next: pH, mV, or share of the value
@@ -45,7 +45,7 @@ KINDS = (
     Kind("ph", {"slope": "%", "zero_point": "pH"}, {"slope": 98.5, "zero_point": 7.0}, ((7.0, "pH", ""), (4.01, "pH", "")), "mV",
          (0.6, 0.6), (0.005, 0.005), (5.0, 8.5), {"slope": (-0.35, 0.2), "zero_point": (0.004, 0.008)}, (0.06, 1.0)),
     Kind("oxygen", {"slope": "nA/hPa", "zero": "nA"}, {"slope": 0.3, "zero": 0.1}, ((math.nan, "", "air"), (0.0, "mg/L", "zero")), "nA",
-         (0.35, 0.03), (0.004, 0.0), (1.5, 8.0), {"slope": (-0.002, 0.001), "zero": (0.0, 0.005)}, (0.2, 3.0)),
+         (0.006, 0.03), (0.004, 0.0), (1.5, 8.0), {"slope": (-0.002, 0.001), "zero": (0.0, 0.005)}, (0.2, 3.0)),
     Kind("redox", {"offset": "mV"}, {"offset": 0.0}, ((220.0, "mV", ""),), "mV", (3.0,), (2.0,), (-200.0, 500.0), {"offset": (-0.3, 0.6)}, (8.0, 120.0)),
     Kind("conductivity", {"cell_constant": "1/cm"}, {"cell_constant": 1.0}, ((1413.0, "uS/cm", ""),), "uS",
          (6.0,), (0.002,), (300.0, 3000.0), {"cell_constant": (0.0005, 0.001)}, (0.02, 0.4)),
@@ -386,7 +386,8 @@ def _entry(
     for (value, unit, label), noise, bottle in zip(
         life.kind.standards, life.kind.noise, bottles, strict=True
     ):
-        raw = _raw(life, value, label, temp, when, bottle) + float(random.normal(0.0, noise))
+        raw = _raw(life, value, label, temp, when, bottle)
+        raw += float(random.normal(0.0, noise * raw if label == "air" else noise))
         thermometer = round(temp + float(random.normal(0.0, 0.15)), 1)
         standards.append(
             StandardReading(

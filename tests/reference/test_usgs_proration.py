@@ -1,0 +1,78 @@
+"""Corrections and rating classes by USGS Techniques and Methods 1-D3 (Wagner and others, 2006)."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from excursions.clock import NS_PER_DAY, to_ns
+from excursions.link.proration import prorated, rating, visit
+from tests.reference.tables import rows
+
+pytestmark = pytest.mark.reference
+
+MEASURAND = {
+    "water temperature": "temperature",
+    "specific conductance": "conductivity",
+    "dissolved oxygen": "oxygen",
+    "pH": "ph",
+    "turbidity": "turbidity",
+}
+
+
+@pytest.mark.parametrize(
+    "row", rows("usgs_rating_classes"), ids=lambda row: f"{row['parameter']}-{row['class']}"
+)
+def test_rating_class_ends_at_its_bound(row: dict[str, str]) -> None:
+    absolute = float(row["absolute_up_to"]) if row["absolute_up_to"] else 1e9
+    percent = float(row["percent_up_to"]) if row["percent_up_to"] else 1e9
+    assert rating(MEASURAND[row["parameter"]], [(absolute, percent)]) == row["class"]
+    assert rating(MEASURAND[row["parameter"]], [(1.01 * absolute, 1.01 * percent)]) != row["class"]
+
+
+def test_the_greater_of_both_limits_applies() -> None:
+    """0.4 mg/L is beyond 0.3 mg/L, but 4 % is within 5 %: excellent."""
+    assert rating("oxygen", [(0.4, 4.0)]) == "excellent"
+
+
+def test_a_record_takes_its_lowest_class() -> None:
+    assert rating("ph", [(0.1, 1.0), (0.6, 8.0)]) == "fair"
+    assert rating("ph", [(2.5, 30.0)]) == "beyond the limit"
+
+
+@pytest.mark.parametrize(
+    ("when", "expected"),
+    [
+        ("2024-04-29T17:00:00", 0.0),
+        ("2024-05-03T04:30:00", -2.650),
+        ("2024-05-06T16:00:00", -5.300),
+        ("2024-05-10T03:30:00", -7.950),
+        ("2024-05-13T15:00:00", -10.600),
+    ],
+)
+def test_linear_proration_of_an_open_record(when: str, expected: float) -> None:
+    """Inputs of an open tutorial of a field network that follows the report: oxygen 106.1 % before, 95.5 % after cleaning,
+    29 April 17:00 to 13 May 2024 15:00 UTC; the offset by the linear rule.
+    """
+    from datetime import datetime
+
+    start, end = (to_ns(datetime.fromisoformat(t)) for t in ("2024-04-29T17:00:00", "2024-05-13T15:00:00"))
+    time = np.array([to_ns(datetime.fromisoformat(when))], dtype=np.int64)
+    found = prorated(time, start=start, end=end, at_start=0.0, at_end=95.5 - 106.1)
+    assert found[0] == pytest.approx(expected, abs=5e-4)
+
+
+def test_proration_stops_at_the_ends() -> None:
+    time = np.array([-NS_PER_DAY, 0, NS_PER_DAY, 2 * NS_PER_DAY, 3 * NS_PER_DAY], dtype=np.int64)
+    assert prorated(time, start=0, end=2 * NS_PER_DAY, at_start=1.0, at_end=3.0) == pytest.approx(
+        [0, 1, 2, 3, 0]
+    )
+
+
+def test_errors_of_a_visit_by_the_printed_formulas() -> None:
+    """E_f = (M_after - M_before) - (F_end - F_start), E_d = V_std - V_cal; figures made up to exercise them."""
+    seen = visit(
+        before=198.0, after=205.0, field_before=200.0, field_after=202.0, standard=1000.0, in_standard=985.0
+    )
+    assert (seen.fouling, seen.drift, seen.total) == pytest.approx((5.0, 15.0, 20.0))
+    assert seen.total_percent == pytest.approx(4.0481, abs=5e-5)
