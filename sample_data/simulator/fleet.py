@@ -329,8 +329,9 @@ def _fault(
         more = {"ramp_s": _log(rng, 60.0, 1800.0)}
     if kind == "spikes":
         more = {"per_hour": _log(rng, 0.5, 10.0), "width_s": max(interval, 20.0)}
-    if kind == "fouling" and spec.measurand == "turbidity":
-        size = -size
+    if kind == "fouling":
+        more = {"period": 7.0 if spec.care.clean_days else 30.0}
+        size = -size if spec.measurand == "turbidity" else size
     return Fault(kind, day, length, size, mode, more)
 
 

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import filecmp
+import gzip
 from pathlib import Path
 
+import polars as pl
 import pytest
 
 from excursions.kinds import KINDS
@@ -45,12 +47,24 @@ def test_everything_fits_into_eight_megabytes() -> None:
     assert size < 8e6
 
 
+def content(path: Path) -> object:
+    """What a file says, whatever packed it: another zlib or Parquet writer may pack the same table in other bytes."""
+    if path.suffix == ".gz":
+        return gzip.decompress(path.read_bytes())
+    return pl.read_parquet(path).to_dict(as_series=False) if path.suffix == ".parquet" else path.read_bytes()
+
+
 @pytest.mark.slow
-def test_the_committed_files_are_made_again_byte_for_byte(tmp_path: Path) -> None:
-    write_scenario(scenario(SEED), tmp_path / "plant", tmp_path / "truth")
+def test_the_committed_files_are_made_again(tmp_path: Path) -> None:
+    made = scenario(SEED)
+    for name in ("first", "second"):
+        write_scenario(made, tmp_path / name / "plant", tmp_path / name / "truth")
     for folder in ("plant", "truth"):
-        names = sorted(path.name for path in (tmp_path / folder).iterdir())
-        assert names == sorted(path.name for path in (HERE / folder).iterdir())
-        same, differ, broken = filecmp.cmpfiles(tmp_path / folder, HERE / folder, names, shallow=False)
-        assert (differ, broken) == ([], [])
-        assert len(same) == len(names)
+        names = sorted(path.name for path in (HERE / folder).iterdir())
+        assert names == sorted(path.name for path in (tmp_path / "first" / folder).iterdir())
+        again = filecmp.cmpfiles(
+            tmp_path / "first" / folder, tmp_path / "second" / folder, names, shallow=False
+        )
+        assert again == (names, [], [])
+        differ = [n for n in names if content(tmp_path / "first" / folder / n) != content(HERE / folder / n)]
+        assert differ == []
