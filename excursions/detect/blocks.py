@@ -99,7 +99,7 @@ def block_width(live: Live) -> int:
     joined = gaps[~live.fresh[1:]]
     usual = int(max(np.median(gaps), joined.mean() if joined.size else 0.0))
     per_block = int(np.clip(n // FEWEST_BLOCKS, 1, SAMPLES_PER_BLOCK))
-    widest_needed = -(-int(live.time[-1] - live.time[0]) // MOST_BLOCKS)
+    widest_needed = -(-(int(live.time[-1]) - int(live.time[0])) // MOST_BLOCKS)
     return -(-max(usual * per_block, widest_needed) // usual) * usual
 
 
@@ -144,7 +144,8 @@ def make_blocks(live: Live, *, width: int, drawn: bool = True) -> Blocks:
 
 def _occupied(live: Live, width: int) -> tuple[IndexArray, IndexArray, Counts]:
     """Slots that hold samples, the first sample of each and how many."""
-    slot = (live.time - live.time[0]) // width
+    since = (live.time - live.time[0]).view(np.uint64)  # a span past 292 years still fits unsigned
+    slot = (since // np.uint64(width)).astype(np.int64)
     first = np.flatnonzero(np.diff(slot, prepend=-1))
     return slot[first], first, np.diff(np.append(first, len(live)))
 

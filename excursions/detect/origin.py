@@ -32,7 +32,8 @@ from excursions.records import (
 
 SURE, UNLIKELY = 0.7, 0.25  # probability of the probe from which an origin is named
 HIGHEST = 0.97  # no record alone is better than that
-SHORTEST_YEARS = 0.25  # (cp)
+SHORTEST_YEARS, LONGEST_YEARS = 0.25, 1.0  # (cp)
+MOST_YEARS = 4.0
 RESETS = (CALIBRATING, CLEANING)  # states that take a fault of the reading out again
 SOON_S = 1_800.0  # "within minutes of": half an hour (cp)
 HEAT_BEFORE_S = 6 * 3_600.0
@@ -47,13 +48,17 @@ class Clue:
 
 
 def expected_faults(per_year: float, years: float) -> float:
-    """Expected number of faults in a record; a short one is exported because somebody suspects something."""
-    return per_year * max(years, SHORTEST_YEARS)
+    """Expected number of faults in a record.
+
+    A short record is exported because somebody suspects something; a long one is not looked into more often
+    for its length.
+    """
+    return per_year * min(max(years, SHORTEST_YEARS), LONGEST_YEARS)
 
 
 def unexplained(number: float, years: float) -> float:
-    """Changes the process makes itself that nothing foretells: `number` in a record of up to a year, else per year."""
-    return number * max(years, 1.0)
+    """Changes the process makes itself that nothing foretells: `number` in up to a year, more in a longer record."""
+    return number * min(max(years, 1.0), MOST_YEARS)
 
 
 def weigh(*, prior: float, chance: float, clues: tuple[Clue, ...]) -> float:

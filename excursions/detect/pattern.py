@@ -30,7 +30,7 @@ def without_round(start: IndexArray, level: FloatArray, *, width: int) -> FloatA
         The series less its pattern, or the series itself.
     """
     for period in (NS_PER_DAY, 7 * NS_PER_DAY):
-        if width * 8 > min(period, NS_PER_DAY) or start[-1] - start[0] < FEWEST_ROUNDS * period:
+        if width * 8 > min(period, NS_PER_DAY) or int(start[-1]) - int(start[0]) < FEWEST_ROUNDS * period:
             continue
         pattern = _pattern(start, level, period, max(1, period // width))
         if pattern is not None:

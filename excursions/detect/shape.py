@@ -138,10 +138,11 @@ def _ramp_squares(level: FloatArray, begin: IndexArray, end: IndexArray) -> Floa
 def _on_samples(survey: Survey, change: Change, begin: int, end: int) -> Transition:
     """Onset to the sample: best split of the samples around it, walked out to where the levels are left."""
     blocks, live = survey.blocks, survey.live
-    near = max(2, min(change.width, 4))
+    near = max(2, change.width)
     lo, hi = max(begin - 1, 0), min(max(end, begin) + 2, len(blocks))
     before = _level(survey, max(lo - near, 0), max(lo, 1))
-    after = _level(survey, min(hi, len(blocks) - 1), min(hi + near, len(blocks)))
+    after = before + _rest(survey, min(hi, len(blocks) - 1), min(hi + near, len(blocks)))
+    after -= _rest(survey, max(lo - near, 0), max(lo, 1))
     first, last = int(blocks.first[lo]), int(blocks.first[hi])
     part = live.value[first:last]
     gain = np.cumsum((part - after) ** 2 - (part - before) ** 2)
@@ -186,3 +187,7 @@ def _walk(outside: FloatArray) -> int:
 
 def _level(survey: Survey, lo: int, hi: int) -> float:
     return float(np.mean(survey.blocks.level[lo:hi]))
+
+
+def _rest(survey: Survey, lo: int, hi: int) -> float:
+    return float(np.mean(survey.rest[lo:hi]))

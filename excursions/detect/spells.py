@@ -116,7 +116,7 @@ def own_clock(blocks: Blocks) -> FloatArray | None:
     from the middle of what those hours showed, so that one odd week does not move it; None where neither
     makes a difference or the record is too short.
     """
-    span = int(blocks.start[-1] - blocks.start[0]) + blocks.width
+    span = int(blocks.start[-1]) - int(blocks.start[0]) + blocks.width
     busy = blocks.changes / np.maximum(1, np.median(blocks.count[blocks.count > 0]))
     for period, cells in ((7 * NS_PER_DAY, WEEK_CELLS), (NS_PER_DAY, DAY_CELLS)):
         cell_ns = period // cells

@@ -19,6 +19,7 @@ from excursions.detect.blocks import (
 from excursions.detect.live import Live, live_samples
 from excursions.detect.pattern import without_round
 from excursions.detect.scan import Change, changes
+from excursions.detect.short import short_changes
 from excursions.detect.sudden import sudden_changes, together
 from excursions.records import FloatArray, Record
 
@@ -30,6 +31,7 @@ DRAWN = (
     "sparse",
 )  # rules under which a line joins two samples
 THINNED = ("exception", "swinging")
+SHORT_LEVEL = 0.005  # probability by chance below which a short record shows a change
 NS_PER_YEAR = 365.25 * NS_PER_DAY
 
 
@@ -103,7 +105,8 @@ def survey_of(record: Record) -> Survey | None:
         quantum=quantum,
         rest=rest,
         changes=together(
-            changes(rest, blocks.broken, floor=0.3 * quantum),
+            changes(rest, blocks.broken, floor=0.3 * quantum)
+            or short_changes(rest, floor=0.3 * quantum, least=SHORT_LEVEL),
             sudden_changes(live, blocks, noise=max(sigma, quantum / 4)),
         ),
         wander=1.4826 * float(np.median(np.abs(rest - np.median(rest)))),
