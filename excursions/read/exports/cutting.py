@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 from excursions.errors import InputFileError
@@ -12,6 +13,8 @@ from excursions.read.exports.timeshapes import clock_shape_of
 from excursions.read.exports.values import looks_numeric
 
 SEPARATORS = (",", ";", "\t", "|", "^", "\x1f")
+# Some spreadsheets put the separator on a line of its own at the top.
+_HINT = re.compile(r"\ufeff?\"?sep=([,;\t|^])\"?\s*$", re.IGNORECASE)
 _SAMPLE_LINES = 60
 _SAMPLE_CELLS = 4_000
 
@@ -32,6 +35,9 @@ def find_cut(lines: Sequence[str], stated: str) -> Cut:
                 mend='pass for example --separator ";"',
             )
         return Cut(separator=stated)
+    hint = _HINT.match(lines[0]) if lines else None
+    if hint and not stated:
+        return Cut(separator=hint[1])
     sample = _sample(lines)
     spans = fixed_spans(sample)
     if stated == "fixed":

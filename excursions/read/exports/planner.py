@@ -13,11 +13,12 @@ from excursions.clock import zone
 from excursions.errors import InputFileError, UsageError
 from excursions.read.exports.dateorder import OrderEvidence
 from excursions.read.exports.layouts import LAYOUTS
+from excursions.read.exports.layouts.timecolumns import time_parts
 from excursions.read.exports.plan import Draft, NoReadingsError, Plan, Stream
 from excursions.read.exports.quality import QualityPlan, scheme_of, user_words
 from excursions.read.exports.sheet import Column, Sheet, as_number_time
 from excursions.read.exports.times import SERIAL, SERIAL_1904, TimePlan, fast_pattern
-from excursions.read.exports.timeshapes import TimeShape, clock_shape_of, shape_of, zone_offset
+from excursions.read.exports.timeshapes import TimeShape, shape_of, zone_offset
 from excursions.read.exports.values import DecimalEvidence, decimal_evidence
 from excursions.read.model import ReadOptions
 from excursions.records import Decision
@@ -98,7 +99,8 @@ def _time_plan(
     decisions: list[Decision],
     hint: str,
 ) -> TimePlan:
-    cells = _cells(sheet, columns)
+    parts = time_parts(sheet, columns)
+    cells = [cell for cell in sheet.columns[columns[0]].cells if cell]
     name = sheet.columns[columns[0]].header
     kinds = Counter(as_number_time(cell) for cell in cells)
     kind = kinds.most_common(1)[0][0] if kinds else None
@@ -106,12 +108,12 @@ def _time_plan(
         return _number_plan(kind, name, options, subject, decisions)
     shapes = Counter(shape for shape in map(shape_of, cells) if shape is not None)
     if not shapes:
-        return TimePlan()
+        return TimePlan(parts=parts)
     order = ""
     if any(shape.date == "abc" for shape in shapes):
         order = _order(sheet, columns, options, subject, texts, decisions, hint)
     shape = shapes.most_common(1)[0][0]
-    return TimePlan(fast=fast_pattern(shape, order), zoned=shape.zoned, order=order)
+    return TimePlan(parts=parts, fast=fast_pattern(shape, order), zoned=shape.zoned, order=order)
 
 
 def _number_plan(
@@ -291,7 +293,9 @@ def _has_wall_times(sheet: Sheet, columns: tuple[int, ...], plan: TimePlan) -> b
         return True
     if plan.kind != "text":
         return False
-    shapes = [shape_of(cell) or clock_shape_of(cell) for cell in _cells(sheet, columns)]
+    if "zone" in plan.parts:
+        return not all(sheet.columns[columns[-1]].cells)
+    shapes = [shape_of(cell) for cell in sheet.columns[columns[0]].cells]
     return any(shape is not None and not shape.zoned for shape in shapes)
 
 

@@ -25,7 +25,7 @@ _GOOD_WORDS = (
 _UNCERTAIN_WORDS = (
     "uncertain questionable suspect doubtful estimated substituted substitute interpolated manual simulated annotated unsicher "
     "fraglich ersatzwert incierto incertain incerto provisional warning warn subnormal s q u sub-normal replaced forced "
-    "overridden out_of_specification last_usable_value"
+    "p e provisional_data overridden out_of_specification last_usable_value"
 )
 _BAD_WORDS = (
     "bad invalid false no error err fault failure failed fail missing nodata no_data not_connected offline comm_fail shutdown "

@@ -11,7 +11,7 @@ from functools import lru_cache
 from excursions.read.exports.quality import QualityPlan, quality_of
 from excursions.read.exports.table import Preview, Row
 from excursions.read.exports.times import NUMBER_TIMES
-from excursions.read.exports.timeshapes import clock_shape_of, shape_of
+from excursions.read.exports.timeshapes import clock_shape_of, shape_of, zone_offset
 from excursions.read.exports.values import looks_numeric
 from excursions.read.exports.words import STATE_WORDS, is_status_text, roles_of
 
@@ -27,7 +27,7 @@ class Column:
 
     header : the name, empty when it has none; above : cells of further header rows
     roles : what the header may name
-    filled, times, dates, clocks, numbers, statuses : cells of the sample, and how many look like each
+    filled, times, dates, clocks, numbers, statuses, zones : cells of the sample, and how many look like each
     distinct : different texts in the sample
     cells : the sample itself
     """
@@ -43,6 +43,7 @@ class Column:
     clocks: int
     numbers: int
     statuses: int
+    zones: int
     distinct: int
 
     def mostly(self, count: int) -> bool:
@@ -70,14 +71,20 @@ class Column:
         return self.mostly(self.clocks) and not self.is_time
 
     @property
+    def is_zone(self) -> bool:
+        """Zone words or offsets alone."""
+        return self.mostly(self.zones)
+
+    @property
     def is_value(self) -> bool:
         """Numbers and status words, at least one number or state."""
-        return self.mostly(self.numbers + self.statuses) and not self.is_time and not self.is_clock
+        other = self.is_time or self.is_clock or self.is_zone
+        return self.mostly(self.numbers + self.statuses) and not other
 
     @property
     def is_text(self) -> bool:
         """Neither times nor values."""
-        return self.filled > 0 and not (self.is_time or self.is_clock or self.is_value)
+        return self.filled > 0 and not (self.is_time or self.is_clock or self.is_value or self.is_zone)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -196,7 +203,7 @@ def _header_rows(rows: Sequence[Row], data_line: int, width: int) -> tuple[int |
     if not together:
         single = len(rows) - 1 if width == 1 and rows else None
         return single, ()
-    best = max(together, key=lambda i: (_names_roles(rows[i]), _trimmed(rows[i].cells), -i))
+    best = max(together, key=lambda i: (*_names_roles(rows[i], width), _trimmed(rows[i].cells), -i))
     return best, tuple(
         sorted(i for i in together if i != best and not (i < best and _is_title(rows[i], width)))
     )
@@ -212,17 +219,26 @@ def _with_damaged_rows(rows: Sequence[Row], header_at: int | None, start: int) -
     sample = rows[start : start + 50]
     width = max(len(row.cells) for row in sample)
     numeric = [
-        2 * sum(index < len(row.cells) and looks_numeric(row.cells[index]) for row in sample) > len(sample)
+        2 * sum(index < len(row.cells) and _is_plain_number(row.cells[index]) for row in sample) > len(sample)
         for index in range(width)
     ]
     for index in range(header_at + 1, start):
-        if any(here and looks_numeric(cell) for here, cell in zip(numeric, rows[index].cells, strict=False)):
+        if any(
+            here and _is_plain_number(cell) for here, cell in zip(numeric, rows[index].cells, strict=False)
+        ):
             return index
     return start
 
 
-def _names_roles(row: Row) -> bool:
-    return any(roles_of(cell) for cell in row.cells if cell.strip())
+def _is_plain_number(text: str) -> bool:
+    return bool(re.fullmatch(r"\s*[+-]?\d+([.,]\d+)*([eE][+-]?\d+)?\s*", text))
+
+
+def _names_roles(row: Row, width: int) -> tuple[bool, bool]:
+    """Whether a row of no more cells than the data have names a time, and whether it names anything."""
+    roles = [roles_of(cell) for cell in row.cells if cell.strip()]
+    fits = _trimmed(row.cells) <= max(width, 2)
+    return fits and any(found & {"time", "date", "clock"} for found in roles), any(roles)
 
 
 def _is_title(row: Row, width: int) -> bool:
@@ -251,7 +267,7 @@ def _sheet(
     lines = tuple(" ".join(cell for cell in row.cells if cell.strip()) for row in top)
     return Sheet(
         stem=stem, columns=columns, first_line=data[0].line if data else 1, header_line=header_line,
-        preamble=_key_values(top), preamble_lines=lines, late=tuple(late), data=tuple(data),
+        preamble=key_values(top), preamble_lines=lines, late=tuple(late), data=tuple(data),
     )  # fmt: skip
 
 
@@ -289,8 +305,16 @@ def _column(
         ),
         numbers=sum(number and shape is None for number, shape in zip(numbers, shapes, strict=True)),
         statuses=sum(is_status(cell) for cell in filled),
+        zones=sum(_is_zone(cell) for cell in filled),
         distinct=len(set(filled)),
     )
+
+
+def _is_zone(text: str) -> bool:
+    """A zone word, or an offset with its colon or its UTC (a bare +5 is a number)."""
+    return (text[-1:].isalpha() or ":" in text or text[:3].upper() in ("UTC", "GMT")) and zone_offset(
+        text
+    ) is not None
 
 
 @lru_cache(maxsize=65_536)
@@ -312,7 +336,7 @@ def clean(text: str) -> str:
 _KEY_VALUE = re.compile(r"^[#;/%*\s\"]*([^:=]{1,40}?)\s*[:=]\s*(.+?)[\s\"]*$")
 
 
-def _key_values(rows: Sequence[Row]) -> dict[str, str]:
+def key_values(rows: Sequence[Row]) -> dict[str, str]:
     """ "Tag: AT-101" or "Tag;AT-101" above a table, key in lower case."""
     found: dict[str, str] = {}
     for row in rows:

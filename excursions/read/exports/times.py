@@ -7,6 +7,7 @@ one a row.  Times without an offset come out as wall time; :mod:`excursions.read
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -51,6 +52,7 @@ SERIAL_1904 = 1_462 * NS_PER_DAY
 class TimePlan:
     """How the times of a column are written.
 
+    parts : what the columns hold: ``date`` (with or without a clock), then perhaps ``clock`` and ``zone``
     kind : ``text``, ``typed`` or a key of :data:`NUMBER_TIMES`
     fast : strptime pattern, empty when only the general way reads it
     zoned : whether `fast` reads an offset
@@ -58,6 +60,7 @@ class TimePlan:
     shift : ns to add (spreadsheets that count from 1904)
     """
 
+    parts: tuple[str, ...] = ("date",)
     kind: str = "text"
     fast: str = ""
     zoned: bool = False
@@ -88,10 +91,15 @@ def fast_pattern(shape: TimeShape, order: str) -> str:
     return filled
 
 
-def parse_times(column: pl.Series, plan: TimePlan, clock: pl.Series | None = None) -> Times:
-    """Times of a column, (n,); `clock` is the column of times of day where they stand apart."""
-    if clock is not None:
-        return _joined(column, clock, plan)
+def parse_times(columns: Sequence[pl.Series], plan: TimePlan) -> Times:
+    """Times (n,) of one column, or of the columns of date, time of day and zone that `plan.parts` names."""
+    found = _one_column(columns[0], plan)
+    for column, part in zip(columns[1:], plan.parts[1:], strict=True):
+        found = _with_clock(found, column) if part == "clock" else _with_zone(found, column)
+    return found
+
+
+def _one_column(column: pl.Series, plan: TimePlan) -> Times:
     if plan.kind == "typed" or column.dtype.is_temporal():
         return _typed(column)
     if plan.kind != "text":
@@ -267,7 +275,10 @@ def _offsets(parts: pl.DataFrame) -> tuple[TimeArray, BoolArray, BoolArray]:
     if "zone" not in parts.columns:
         size = parts.height
         return np.zeros(size, np.int64), np.zeros(size, np.bool_), np.ones(size, np.bool_)
-    words = parts["zone"].fill_null("")
+    return _offset_columns(parts["zone"].fill_null(""))
+
+
+def _offset_columns(words: pl.Series) -> tuple[TimeArray, BoolArray, BoolArray]:
     table = {word: _offset_seconds(word) for word in words.unique().to_list()}
     seconds = words.replace_strict(table, return_dtype=pl.Int64)
     return seconds.fill_null(0).to_numpy(), (words != "").to_numpy(), seconds.is_not_null().to_numpy()
@@ -294,18 +305,20 @@ def civil_days(year: TimeArray, month: TimeArray, day: TimeArray) -> tuple[TimeA
     return np.where(ok, first + day - 1, 0), ok
 
 
-def _joined(dates: pl.Series, clocks: pl.Series, plan: TimePlan) -> Times:
-    """Date and time of day from two columns."""
-    if dates.dtype == pl.String and clocks.dtype == pl.String and plan.kind == "text":
-        return _texts(_glued(dates, clocks), plan)
-    day = parse_times(dates, plan)
+def _with_clock(dates: Times, clocks: pl.Series) -> Times:
+    """A time of day on top of a date; a clock the date may carry itself is dropped."""
     time, ok = _clock_ns(clocks)
-    midnight = day.time // NS_PER_DAY * NS_PER_DAY
-    return Times(midnight + time, day.ok & ok, day.zoned)
+    return Times(dates.time // NS_PER_DAY * NS_PER_DAY + time, dates.ok & ok, dates.zoned)
 
 
-def _glued(dates: pl.Series, clocks: pl.Series) -> pl.Series:
-    return pl.select(pl.concat_str(dates.alias("d"), clocks.alias("c"), separator=" ")).to_series()
+def _with_zone(times: Times, zones: pl.Series) -> Times:
+    """Offsets or zone words from a column of their own; an empty cell leaves wall time."""
+    words = zones.cast(pl.String, strict=False).fill_null("").str.strip_chars()
+    seconds, written, known = _offset_columns(words)
+    use = written & ~times.zoned
+    return Times(
+        np.where(use, times.time - seconds * NS_PER_S, times.time), times.ok & known, times.zoned | use
+    )
 
 
 def _clock_ns(clocks: pl.Series) -> tuple[TimeArray, BoolArray]:

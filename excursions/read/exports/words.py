@@ -12,7 +12,7 @@ _ROLE_WORDS: dict[str, str] = {
     "horodatage|date heure|date et heure|data ora|data e ora|data hora|data e hora|tijd|tijdstip|tid|tidpunkt|"
     "source time|source timestamp|local time|sample time|sampled at|event time|start time|start|from|begin|"
     "time local|date time utc|timestamp utc|timestamp local|measured at|recorded at|logged at|epoch|unix time|"
-    "epoch s|epoch ms|unix|unix timestamp|aika|czas|время|дата и время|時刻|时间|日時|temps",
+    "epoch s|epoch ms|time string|unix|unix timestamp|aika|czas|время|дата и время|時刻|时间|日時|temps",
     "date": "date|datum|fecha|jour|day|data|dato|tag datum|dia|päivä|дата|日付|日期",
     "clock": "time|time of day|clock|zeit|uhrzeit|hora|heure|ora|hour|klokkeslett|tijd|klockslag|время|時刻",
     "late_time": "end time|end|until|to|server time|server timestamp|receive time|received|inserted at|stored at",
@@ -21,12 +21,12 @@ _ROLE_WORDS: dict[str, str] = {
     "varname|var|series|node|node id|nodeid|path|object|object name|messstelle|kennzeichen|kennzeichnung|"
     "bezeichnung|kanal|messpunkt|signalname|kks|punto|etiqueta|nombre|repere|attribute|metric|loop|instrument|"
     "measuring point|measurement point|parameter|parameter name|parameter code|datapoint|data point|mp|pnr|"
-    "series name|source|symbol|address|adresse|adress|measurand|quantity|тег|タグ|点名|变量",
+    "series name|source|field|symbol|address|adresse|adress|measurand|quantity|тег|タグ|点名|变量",
     "place": "site|station|device|device id|equipment|location|plant|asset|area|unit name|site no|site id|anlage|"
     "gerat|standort|ort|logger",
     "value": "value|val|values|reading|readings|wert|messwert|valor|valeur|valore|waarde|varde|verdi|pv|process value|"
     "measurement|measured value|measure|data value|numeric value|num value|istwert|result|y|actual value|"
-    "value num|float value|arvo|wartosc|значение|値|值|current value|data",
+    "value num|var value|float value|arvo|wartosc|значение|値|值|current value|data",
     "average": "avg|average|mean|mittelwert|mittel|promedio|media|moyenne|medio",
     "other_figure": "min|max|minimum|maximum|std|stdev|stddev|count|samples|sum|range|median|"
     "raw|raw value|rohwert|duration|delta|setpoint|sp",

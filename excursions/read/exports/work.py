@@ -12,6 +12,7 @@ from excursions.read.exports.outcome import Outcome
 from excursions.read.exports.plan import Plan, Stream
 from excursions.read.exports.quality import parse_quality
 from excursions.read.exports.sheet import clean
+from excursions.read.exports.stacked import Stacked, begins_block
 from excursions.read.exports.table import MORE, Batch, Portion
 from excursions.read.exports.times import parse_times
 from excursions.read.exports.values import Values, parse_values
@@ -122,9 +123,8 @@ class _Batch:
         return ",".join("" if cell is None else str(cell) for cell in cells)[:_LONGEST]
 
     def _times(self, columns: tuple[int, ...]) -> _Clocked:
-        frame = self.batch.frame
-        clock = frame[str(columns[1])] if len(columns) > 1 else None
-        found = parse_times(frame[str(columns[0])], self.plan.times[columns], clock)
+        cells = [self.batch.frame[str(index)] for index in columns]
+        found = parse_times(cells, self.plan.times[columns])
         use = found.ok & ~found.zoned
         if self.plan.zone == "UTC" or not use.any():
             return _Clocked(found.time, found.ok, found.time)
@@ -141,11 +141,10 @@ class _Batch:
 
     def _stream(self, stream: Stream, clock: _Clocked, unread: dict[int, int]) -> None:
         values = parse_values(self.batch.frame[str(stream.value)], self.plan.decimal)
-        quality = self._quality(stream, values)
+        quality, says_bad = self._quality(stream, values)
         tags = self._tags(stream) if stream.tag_columns else None
-        present = np.ones(self.batch.height, np.bool_) if tags is not None else ~values.empty
-        if tags is None and stream.quality is not None:
-            present |= self._says_bad(stream.quality, quality)
+        # In a wide table an empty cell is no reading, unless its own quality column says that one failed.
+        present = ~values.empty | says_bad if tags is None else np.ones(self.batch.height, np.bool_)
         for row in np.flatnonzero(present & ~clock.ok).tolist():
             unread[row] = unread.get(row, 0) + 1
         timed = present & clock.ok
@@ -162,29 +161,30 @@ class _Batch:
         else:
             self._by_tag(stream, tags, clock, values, quality, use)
 
-    def _says_bad(self, column: int, quality: ByteArray) -> BoolArray:
-        """An empty cell whose own quality column says bad is a reading that failed, not the lack of one."""
-        said = self.batch.frame[str(column)].is_not_null().to_numpy()
-        failed: BoolArray = said & (quality == BAD)
-        return failed
-
-    def _quality(self, stream: Stream, values: Values) -> ByteArray:
+    def _quality(self, stream: Stream, values: Values) -> tuple[ByteArray, BoolArray]:
+        """Quality (n,) of the readings, and where the quality column itself says bad."""
         if stream.quality is None:
-            return values.quality
+            return values.quality, np.zeros(self.batch.height, np.bool_)
         column = self.batch.frame[str(stream.quality)]
         codes, table = parse_quality(column, self.plan.qualities[stream.quality])
         seen = self.piece.codes.get(stream.quality, frozenset())
         self.piece.codes[stream.quality] = seen | (frozenset(table) - {""})
-        if any((quality or not known) and text for text, (quality, known) in table.items()):
-            counts = dict(column.cast(pl.String, strict=False).fill_null("").value_counts().iter_rows())
-            for text, (quality, known) in table.items():
-                if (quality or not known) and text:
-                    name = text if known else f"{text} (not known, taken as uncertain)"
-                    self.outcome.word(stream.tag, name, quality, counts.get(text, 0))
+        self._count_codes(stream, column, table)
+        says_bad: BoolArray = codes == BAD
         if not values.quality.any():
-            return codes
+            return codes, says_bad
         worse = np.maximum(codes, values.quality)
-        return np.where((values.quality > BAD) & (codes == BAD), BAD, worse).astype(np.uint8)
+        return np.where((values.quality > BAD) & says_bad, BAD, worse).astype(np.uint8), says_bad
+
+    def _count_codes(self, stream: Stream, column: pl.Series, table: dict[str, tuple[int, bool]]) -> None:
+        """List the codes that are not good, or not known."""
+        odd = {text: meant for text, meant in table.items() if text and (meant[0] or not meant[1])}
+        if not odd:
+            return
+        counts = dict(column.cast(pl.String, strict=False).fill_null("").value_counts().iter_rows())
+        for text, (quality, known) in odd.items():
+            name = text if known else f"{text} (not known, taken as uncertain)"
+            self.outcome.word(stream.tag, name, quality, counts.get(text, 0))
 
     def _tags(self, stream: Stream) -> pl.Series:
         columns = [self.batch.frame[str(index)] for index in stream.tag_columns]
@@ -214,8 +214,11 @@ class _Batch:
         first = self.batch.frame.get_columns()[0]
         rows = np.union1d(np.array(sorted(unread), np.int64), np.flatnonzero(nowhere))
         for row, line in self._lines(rows):
+            cells = ["" if cell is None else str(cell) for cell in self.batch.frame.row(row)]
             if str(first[row] or "").lstrip().startswith(_REMARK_MARKS):
                 self.outcome.remarks += 1
+            elif self.plan.layout != "long" and begins_block(cells, self.plan.headers):
+                raise Stacked
             else:
                 self.outcome.refuse(line, "", self._text(row), why, unread.get(row, 0))
 

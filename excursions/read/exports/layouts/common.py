@@ -7,7 +7,7 @@ import re
 
 from excursions.measurands import MEASURANDS
 from excursions.read.exports.quality import QualityPlan, quality_of
-from excursions.read.exports.sheet import Column, Sheet, as_number_time
+from excursions.read.exports.sheet import Column
 from excursions.read.fold import plain
 
 _MORE_UNITS = (
@@ -43,39 +43,6 @@ def split_unit(name: str) -> tuple[str, str]:
     if match and is_unit(match["unit"]) and match["unit"] != "-":
         return match["name"].rstrip(), match["unit"]
     return name, ""
-
-
-def time_columns(sheet: Sheet) -> list[tuple[int, ...]]:
-    """Every time of the sheet: columns of full times, or a date with the time of day nearest to it.
-
-    Numbers count as times (epochs, day numbers) only where no column holds written ones.
-    """
-    full = [column for column in sheet.columns if column.is_full_time]
-    dates = [column for column in sheet.columns if column.is_date]
-    clocks = [column for column in sheet.columns if column.is_clock]
-    found: list[tuple[int, ...]] = [(column.index,) for column in full]
-    for date in dates:
-        near = min(clocks, key=lambda clock: abs(clock.index - date.index), default=None)
-        if near is not None and abs(near.index - date.index) <= 2:
-            clocks.remove(near)
-            found.append((date.index, near.index))
-        elif not full:
-            found.append((date.index,))
-    return sorted(found) or number_times(sheet)
-
-
-def number_times(sheet: Sheet) -> list[tuple[int, ...]]:
-    """Columns of numbers that stand for times: named as one, or all of them possible and never falling far."""
-    found: list[tuple[int, ...]] = []
-    for column in sheet.columns:
-        filled = [cell for cell in column.cells if cell]
-        kinds = {as_number_time(cell) for cell in filled}
-        if not filled or None in kinds or len(kinds) != 1:
-            continue
-        named = bool(column.roles & {"time", "date", "clock"})
-        if named or (not found and column.index == 0 and column.distinct > 0.5 * len(filled)):
-            found.append((column.index,))
-    return found
 
 
 def is_quality(column: Column) -> bool:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from excursions.read.exports.layouts.common import is_counter, is_quality, is_unit, split_unit, time_columns
-from excursions.read.exports.layouts.wide import _VALUE_END, _header
+from dataclasses import replace
+
+from excursions.read.exports.layouts.common import is_counter, is_quality, is_unit, split_unit
+from excursions.read.exports.layouts.naming import bare, header_of, unique, unit_of
+from excursions.read.exports.layouts.timecolumns import time_columns
 from excursions.read.exports.plan import Draft, Stream
 from excursions.read.exports.sheet import Column, Sheet
 
@@ -11,30 +14,15 @@ from excursions.read.exports.sheet import Column, Sheet
 def propose(sheet: Sheet) -> Draft | None:
     """A draft when at least two times each have a value column of their own before the next time."""
     times = time_columns(sheet)
-    if len(times) < 2:
+    if len(times) < 2 or any("late_time" in sheet.columns[columns[0]].roles for columns in times):
         return None
-    bounds = [columns[0] for columns in times] + [len(sheet.columns)]
-    members = [
-        [c for c in sheet.columns[times[k][-1] + 1 : bounds[k + 1]] if not is_counter(c)]
-        for k in range(len(times))
-    ]
-    values = [
-        next(
-            (
-                c
-                for c in group
-                if c.is_value and not (is_quality(c) and len(group) > 1 and c.roles & {"quality"})
-            ),
-            None,
-        )
-        for group in members
-    ]
-    if any(value is None for value in values) or any("late_time" in sheet.columns[t[0]].roles for t in times):
-        return None
+    ends = [columns[0] for columns in times[1:]] + [len(sheet.columns)]
     streams = []
-    for time, group, value in zip(times, members, values, strict=True):
+    for time, end in zip(times, ends, strict=True):
+        group = [c for c in sheet.columns[time[-1] + 1 : end] if not is_counter(c)]
+        value = next((c for c in group if _is_reading(c, group)), None)
         if value is None:
-            continue
+            return None
         quality = next((c for c in group if c is not value and is_quality(c)), None)
         streams.append(
             Stream(
@@ -42,37 +30,26 @@ def propose(sheet: Sheet) -> Draft | None:
                 value=value.index,
                 quality=quality.index if quality else None,
                 tag=_name(sheet, time, value),
-                unit=_unit(sheet, value),
+                unit=unit_of(sheet, value, alone=False),
             )
         )
-    return Draft(layout="column groups", streams=tuple(_unique(streams)))
+    names = unique([stream.tag for stream in streams])
+    named = tuple(replace(stream, tag=name) for stream, name in zip(streams, names, strict=True))
+    return Draft(layout="column groups", streams=named)
+
+
+def _is_reading(column: Column, group: list[Column]) -> bool:
+    if not column.filled and column.header and "quality" not in column.roles:
+        return True  # a tag without readings at the top of the file
+    return column.is_value and not (len(group) > 1 and "quality" in column.roles and is_quality(column))
 
 
 def _name(sheet: Sheet, time: tuple[int, ...], value: Column) -> str:
     """The tag of a group: the value's header, else the time's, else a cell above either."""
     first = sheet.columns[time[0]]
     for column in (value, first):
-        bare = split_unit(_header(column))[0]
-        if bare and not column.roles and not is_unit(bare):
-            return _VALUE_END.sub("", bare).strip() or bare
+        name = split_unit(header_of(column))[0]
+        if name and not column.roles and not is_unit(name):
+            return bare(header_of(column))
     above = [cell for column in (value, first) for cell in column.above if cell and not is_unit(cell)]
     return next(iter(above), f"{sheet.stem} column {value.index + 1}")
-
-
-def _unit(sheet: Sheet, value: Column) -> str:
-    found = split_unit(value.header)[1]
-    return found or next(
-        (cell.strip("[]() ") for cell in (value.header, *value.above) if is_unit(cell.strip("[]() "))), ""
-    )
-
-
-def _unique(streams: list[Stream]) -> list[Stream]:
-    from dataclasses import replace
-
-    counts: dict[str, int] = {}
-    unique = []
-    for stream in streams:
-        counts[stream.tag] = counts.get(stream.tag, 0) + 1
-        number = counts[stream.tag]
-        unique.append(stream if number == 1 else replace(stream, tag=f"{stream.tag} ({number})"))
-    return unique

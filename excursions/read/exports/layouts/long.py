@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from excursions.read.exports.layouts.common import is_counter, is_quality, is_unit, time_columns
+from excursions.read.exports.layouts.common import is_counter, is_quality, is_unit
+from excursions.read.exports.layouts.naming import left_out
+from excursions.read.exports.layouts.timecolumns import chosen_time, time_columns
 from excursions.read.exports.plan import Draft, Stream
 from excursions.read.exports.sheet import Column, Sheet
-from excursions.records import Decision
 
+_WHY = "the row's tag, time, value, quality, unit and description are in other columns"
 _FEW = 0.7  # share of distinct texts below which a column of texts may name tags
 
 
@@ -15,7 +17,7 @@ def propose(sheet: Sheet) -> Draft | None:
     times = time_columns(sheet)
     if not times:
         return None
-    time = _chosen_time(sheet, times)
+    time = chosen_time(sheet, times)
     taken = {index for columns in times for index in columns}
     rest = [column for column in sheet.columns if column.index not in taken and not is_counter(column)]
     tags = _tag_columns(rest)
@@ -49,16 +51,7 @@ def propose(sheet: Sheet) -> Draft | None:
         description_column=description.index if description else None,
     )
     used = {*time, value.index, *stream.tag_columns, *(c.index for c in (quality, unit, description) if c)}
-    return Draft(layout="long", streams=(stream,), decisions=_left_out(sheet, used))
-
-
-def _chosen_time(sheet: Sheet, times: list[tuple[int, ...]]) -> tuple[int, ...]:
-    """The time the reading was taken, where several are given: source before server, start before end."""
-
-    def rank(columns: tuple[int, ...]) -> tuple[bool, int]:
-        return ("late_time" in sheet.columns[columns[0]].roles, columns[0])
-
-    return min(times, key=rank)
+    return Draft(layout="long", streams=(stream,), decisions=left_out(sheet, used, _WHY))
 
 
 def _tag_columns(columns: list[Column]) -> list[Column]:
@@ -140,21 +133,3 @@ def _value_column(columns: list[Column]) -> Column | None:
         return others[0]
     statuses = [c for c in columns if c.is_value and not c.roles & {"quality", "unit", "description"}]
     return statuses[0] if not others and len(statuses) == 1 else None
-
-
-def _left_out(sheet: Sheet, used: set[int]) -> tuple[Decision, ...]:
-    names = [
-        c.header or f"column {c.index + 1}"
-        for c in sheet.columns
-        if c.index not in used and c.filled and not is_counter(c)
-    ]
-    if not names:
-        return ()
-    return (
-        Decision(
-            subject=sheet.stem,
-            what=f"columns left out: {', '.join(names[:10])}" + (" and more" if len(names) > 10 else ""),
-            why="the row's tag, time, value, quality, unit and description are in other columns",
-            option="rename the column or take the others out of the file",
-        ),
-    )

@@ -1,0 +1,100 @@
+"""What tags are called, and in what unit: from headers, rows above them, lines above the table, or the file's name."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Sequence
+
+from excursions.read.exports.layouts.common import is_counter, is_unit, split_unit
+from excursions.read.exports.sheet import Column, Sheet
+from excursions.read.exports.words import fold
+from excursions.records import Decision
+
+_VALUE_END = re.compile(r"(?i)[\s._\-:/|\[(]*(value|val|wert|messwert|valor|valeur)[\])]?$")
+_TAG_KEYS = (
+    "tag|tag name|tagname|point|point name|signal|name|item|messstelle|kks|sensor|channel|parameter|series|tag id|point id|"
+    "variable|kanal|signal name|measuring point|loop"
+)
+_UNIT_KEYS = "unit|units|eu|uom|engineering unit|engineering units|einheit|unidad|unite"
+_DESCRIPTION_KEYS = "description|descriptor|desc|beschreibung|descripcion|long name|bezeichnung"
+
+
+def stated(sheet: Sheet, keys: str) -> str:
+    """What a line above the table says under one of these keys."""
+    return next((sheet.preamble[key] for key in keys.split("|") if sheet.preamble.get(key)), "")
+
+
+def stated_tag(preamble: dict[str, str]) -> str:
+    """The tag that lines above a table name, or empty."""
+    return next((preamble[key] for key in _TAG_KEYS.split("|") if preamble.get(key)), "")
+
+
+def header_of(column: Column) -> str:
+    """The cell that names the tag; a unit is not it where another header row has a name."""
+    above = next((cell for cell in column.above if cell and not is_unit(cell)), "")
+    return above if above and (not column.header or is_unit(column.header)) else column.header
+
+
+def bare(header: str) -> str:
+    """A header without words for "value" and without a known unit."""
+    name = split_unit(header)[0]
+    return _VALUE_END.sub("", name).strip() or name
+
+
+def names_of(sheet: Sheet, values: Sequence[Column]) -> list[str]:
+    """Tag names of the value columns; where taking units off would make two alike, the headers as they stand."""
+    if len(values) == 1:
+        return [_single_name(sheet, values[0])]
+    short = [bare(header_of(c)) for c in values]
+    full = [header_of(c) for c in values]
+    names = [b if b and short.count(b) == 1 else f for b, f in zip(short, full, strict=True)]
+    return unique(
+        [name or f"{sheet.stem} column {c.index + 1}" for name, c in zip(names, values, strict=True)]
+    )
+
+
+def unique(names: Sequence[str]) -> list[str]:
+    """The names, repeated ones numbered from the second on."""
+    counts: dict[str, int] = {}
+    found = []
+    for name in names:
+        counts[name] = counts.get(name, 0) + 1
+        found.append(name if counts[name] == 1 else f"{name} ({counts[name]})")
+    return found
+
+
+def _single_name(sheet: Sheet, column: Column) -> str:
+    """The tag of a file that holds one: its header, a line above the table, or the file's name."""
+    header = header_of(column)
+    generic = column.roles & {"value", "average", "other_figure", "tag"} or not fold(header)
+    named = stated_tag(sheet.preamble)
+    above = next((cell for cell in column.above if cell and not is_unit(cell)), "")
+    if generic or (named and is_unit(header)):
+        return named or above or sheet.stem
+    return bare(header)
+
+
+def unit_of(sheet: Sheet, column: Column, *, alone: bool) -> str:
+    """The unit of a value column, empty when nothing states it."""
+    found = split_unit(column.header)[1]
+    if not found:
+        cells = [cell.strip("[]() ") for cell in (*column.above, column.header)]
+        found = next((cell for cell in cells if is_unit(cell)), "")
+    return found or (stated(sheet, _UNIT_KEYS) if alone else "")
+
+
+def description_of(sheet: Sheet, column: Column, name: str, *, alone: bool) -> str:
+    """The description of a value column, empty when there is none."""
+    others = [cell for cell in (column.header, *column.above) if cell and cell != name and not is_unit(cell)]
+    found = next((cell for cell in others if split_unit(cell)[0] != name and not column.roles), "")
+    return found or (stated(sheet, _DESCRIPTION_KEYS) if alone else "")
+
+
+def left_out(sheet: Sheet, used: Collection[int], why: str) -> tuple[Decision, ...]:
+    """Say which filled columns are not used."""
+    columns = [c for c in sheet.columns if c.index not in used and c.filled and not is_counter(c)]
+    if not columns:
+        return ()
+    names = [c.header or f"column {c.index + 1}" for c in columns]
+    what = f"columns left out: {', '.join(names[:10])}" + (" and more" if len(names) > 10 else "")
+    return (Decision(subject=sheet.stem, what=what, why=why, option="rename a column that holds readings"),)

@@ -1,0 +1,72 @@
+"""Which columns hold the times: one, or a date with its time of day and its zone beside it."""
+
+from __future__ import annotations
+
+import re
+
+from excursions.read.exports.sheet import Column, Sheet, as_number_time
+
+_NEAR = 2  # columns between a date and its time of day
+_MIDNIGHT = re.compile(r".*[T ](?:0?0:00(?::00(?:[.,]0+)?)?|12:00(?::00)? ?[aA][mM])$")
+
+
+def time_columns(sheet: Sheet) -> list[tuple[int, ...]]:
+    """Every time of the sheet, as its columns: date, then time of day and zone where they stand apart.
+
+    Numbers count as times (epochs, day numbers) only where no column holds written ones.
+    """
+    clocks = [column for column in sheet.columns if column.is_clock]
+    zones = [column for column in sheet.columns if column.is_zone]
+    found: list[tuple[int, ...]] = []
+    for column in (c for c in sheet.columns if c.is_time):
+        clock = _near(column, clocks) if column.is_date or _is_midnight(column) else None
+        if clock is not None:
+            clocks.remove(clock)
+        parts = (column, clock) if clock is not None else (column,)
+        zone = _near(parts[-1], zones)
+        found.append(tuple(part.index for part in (*parts, zone) if part is not None))
+    with_clock = [columns for columns in found if len(columns) > 1 or sheet.columns[columns[0]].is_full_time]
+    return with_clock or found or number_times(sheet)
+
+
+def time_parts(sheet: Sheet, columns: tuple[int, ...]) -> tuple[str, ...]:
+    """What each column of a time holds: ``date``, ``clock`` or ``zone``."""
+    return ("date", *("clock" if sheet.columns[index].is_clock else "zone" for index in columns[1:]))
+
+
+def _near(column: Column, others: list[Column]) -> Column | None:
+    near = min(others, key=lambda other: abs(other.index - column.index), default=None)
+    return near if near is not None and abs(near.index - column.index) <= _NEAR else None
+
+
+def _is_midnight(column: Column) -> bool:
+    """A date that a spreadsheet wrote with the clock it does not have."""
+    return all(_MIDNIGHT.match(cell) for cell in column.cells if cell)
+
+
+def number_times(sheet: Sheet) -> list[tuple[int, ...]]:
+    """Columns of numbers that stand for times: named as one, or the first column where all of them could be."""
+    found: list[tuple[int, ...]] = []
+    for column in sheet.columns:
+        filled = [cell for cell in column.cells if cell]
+        kinds = {as_number_time(cell) for cell in filled}
+        if not filled or None in kinds or len(kinds) != 1:
+            continue
+        named = bool(column.roles & {"time", "date", "clock"})
+        if named or (not found and column.index == 0 and column.distinct > 0.5 * len(filled)):
+            found.append((column.index,))
+    return found
+
+
+def chosen_time(sheet: Sheet, times: list[tuple[int, ...]]) -> tuple[int, ...]:
+    """The time the reading was taken, where several are given.
+
+    Source before server, start before end; one that never changes is the span of a query rather than a time of reading.
+    """
+
+    def rank(columns: tuple[int, ...]) -> tuple[bool, bool, int]:
+        column = sheet.columns[columns[0]]
+        constant = column.distinct == 1 and column.filled > 1
+        return constant, "late_time" in column.roles, columns[0]
+
+    return min(times, key=rank)

@@ -1,0 +1,208 @@
+"""One table read whole: planned, run, planned again where the data contradict, taken apart where it is several."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+
+import polars as pl
+
+from excursions.errors import InputFileError
+from excursions.read.exports.ahead import in_order
+from excursions.read.exports.execute import Executor
+from excursions.read.exports.gather import Gather
+from excursions.read.exports.outcome import Outcome, Replan, findings
+from excursions.read.exports.plan import NoReadingsError, Plan
+from excursions.read.exports.planner import Texts, make_plan
+from excursions.read.exports.sheet import Sheet, look_at
+from excursions.read.exports.stacked import Stacked, previews_blocks, take_apart
+from excursions.read.exports.table import Table, Wanted
+from excursions.read.model import ReadOptions
+from excursions.records import Decision
+
+_MOST_REPLANS = 4
+STACKED = "tables one below the other"
+
+
+@dataclass(slots=True, kw_only=True)
+class TableRead:
+    """A table as it was read.
+
+    layout : words; data_line : line of the first data row
+    kind : the headers, which tables of the same export share; orders : date orders that were decided
+    """
+
+    layout: str
+    data_line: int
+    outcome: Outcome
+    kind: str = ""
+    orders: set[str] = field(default_factory=set)
+    decisions: list[Decision] = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """What a table is read with: its name for reports, the file's name without endings, options, readings so far.
+
+    hints : date orders of tables of the same kind, by kind
+    """
+
+    name: str
+    stem: str
+    options: ReadOptions
+    gather: Gather
+    hints: dict[str, set[str]] = field(default_factory=dict)
+
+
+def read_table(table: Table, asked: Asked) -> TableRead:
+    """Read a table; its readings go to `asked.gather`.
+
+    Raises
+    ------
+    InputFileError
+        If it cannot be understood or holds nothing that can be used; `asked.gather` is then as before.
+    """
+    mark = asked.gather.mark()
+    if table.starts_in_1904 and not asked.options.date_system:
+        asked = replace(asked, options=replace(asked.options, date_system="1904"))
+    try:
+        return _plain(table, asked)
+    except Stacked:
+        asked.gather.rollback(mark)
+        try:
+            return _blocks(table, asked)
+        except BaseException:
+            asked.gather.rollback(mark)
+            raise
+    except BaseException:
+        asked.gather.rollback(mark)
+        raise
+
+
+def _plain(table: Table, asked: Asked) -> TableRead:
+    sheet = look_at(table.preview, asked.stem)
+    if sheet is None:
+        raise _no_data(table)
+    stacked = previews_blocks(table.preview, sheet.first_line, [column.header for column in sheet.columns])
+    plan, outcome = _run(table, sheet, asked, stacked)
+    if not outcome.used:
+        raise _nothing_used(sheet, outcome)
+    return TableRead(
+        layout=plan.layout, data_line=plan.first_line, outcome=outcome, kind=_kind(sheet),
+        orders={time.order for time in plan.times.values() if time.order},
+        decisions=[*plan.decisions, *findings(asked.name, plan, outcome)],
+    )  # fmt: skip
+
+
+def _kind(sheet: Sheet) -> str:
+    return "|".join(column.header for column in sheet.columns)
+
+
+def _run(table: Table, sheet: Sheet, asked: Asked, stacked: bool) -> tuple[Plan, Outcome]:
+    """Plan and run; where the data contradict the plan, plan again with what they showed."""
+    codes: dict[int, frozenset[str]] = {}
+    known = asked.hints.get(_kind(sheet), set())
+    hint = next(iter(known)) if len(known) == 1 else ""
+    mark = asked.gather.mark()
+    for _ in range(_MOST_REPLANS):
+        try:
+            plan = make_plan(sheet, asked.options, asked.name, _texts(table, sheet), codes, hint)
+        except NoReadingsError:
+            if stacked:
+                raise Stacked from None
+            raise
+        if stacked and plan.layout != "long":
+            raise Stacked
+        outcome = Outcome()
+        try:
+            Executor(plan, asked.gather, outcome, asked.name).run(table)
+        except Replan as found:
+            codes[found.column] = codes.get(found.column, frozenset()) | found.texts
+            asked.gather.rollback(mark)
+        else:
+            return plan, outcome
+    raise InputFileError(
+        found="quality codes that change their meaning within the file",
+        expected="one table of codes",
+        mend="state them as quality words in the register",
+    )
+
+
+def _texts(table: Table, sheet: Sheet) -> Texts:
+    def texts(columns: tuple[int, ...]) -> Iterator[pl.DataFrame]:
+        wanted = Wanted(width=len(sheet.columns), first_line=sheet.first_line)
+        for portion in in_order(table.portions(wanted), lambda job: job()):
+            for batch in portion.batches:
+                yield batch.frame.select(str(index) for index in columns)
+
+    return texts
+
+
+def _blocks(table: Table, asked: Asked) -> TableRead:
+    """Each block as a table of its own; what cannot be read of them is refused line by line."""
+    sheet = look_at(table.preview, asked.stem)
+    found = TableRead(layout=STACKED, data_line=1, outcome=Outcome())
+    blocks = take_apart(table, len(sheet.columns) if sheet else 2)
+    problems: list[InputFileError] = []
+    for number, block in enumerate(blocks):
+        stem = asked.stem if len(blocks) == 1 else f"{asked.stem} {number + 1}"
+        try:
+            read = _plain(block, replace(asked, stem=stem))
+        except Stacked:
+            raise InputFileError(
+                found="tables one below the other that cannot be told apart", expected="one table a file",
+                mend="export one file a tag, or one long table", line=int(block.lines[0]),
+            ) from None  # fmt: skip
+        except InputFileError as error:
+            problems.append(error)
+            for line in block.lines.tolist():
+                found.outcome.refuse(line, "", "", f"in a block that cannot be read: {error.found}", 1)
+            continue
+        found.data_line = read.data_line if not found.outcome.used else found.data_line
+        found.outcome.absorb(read.outcome, 0)
+        found.outcome.lines = max(found.outcome.lines, read.outcome.lines)
+        found.decisions.extend(read.decisions)
+    if not found.outcome.used:
+        raise problems[0] if problems else _no_data(table)
+    found.decisions.append(_stacked_decision(asked.name, len(blocks), len(found.outcome.tags)))
+    return found
+
+
+def _stacked_decision(name: str, blocks: int, tags: int) -> Decision:
+    return Decision(
+        subject=name, what=f"{blocks} tables one below the other were read one by one ({tags} tags)",
+        why="rows among the data name other tags or columns", option="export one long table",
+    )  # fmt: skip
+
+
+def _no_data(table: Table) -> InputFileError:
+    rows = table.preview.rows
+    if not rows:
+        return NoReadingsError(
+            found="no rows at all",
+            expected="a header and rows that each hold a time and a reading",
+            mend="export again",
+        )
+    first = " ".join(rows[0].cells)[:80]
+    only_header = len(rows) <= 2
+    return NoReadingsError(
+        found=f'a header and no readings under it ("{first}")' if only_header else f'{len(rows)} rows and no time in them (the first: "{first}")',
+        expected="a header and rows that each hold a time and a reading",
+        mend="export a time span that holds data" if only_header else "export with a time column, best as ISO 8601 (2024-03-01 14:05:00)",
+        line=rows[0].line,
+    )  # fmt: skip
+
+
+def _nothing_used(sheet: Sheet, outcome: Outcome) -> InputFileError:
+    if not outcome.rejects:
+        return NoReadingsError(
+            found="a header and no readings under it", expected="rows with readings", mend="export a time span that holds data",
+            line=sheet.header_line or None,
+        )  # fmt: skip
+    line, column, text, reason, _ = outcome.rejects[0]
+    return InputFileError(
+        found=f'no usable row among {outcome.rows}; the first: "{text[:80]}" ({reason})',
+        expected="rows with a time and a reading",
+        mend="check the separator, the decimal mark and the date order (--separator, --decimal-mark, --date-order)",
+        line=line, column=column,
+    )  # fmt: skip

@@ -1,0 +1,168 @@
+"""Tables one below the other in one file: each block has a header (and perhaps a tag) of its own.
+
+Read as one table, the second block's readings would go to the first block's tag.  So a row in the middle of the
+data that names another tag, or other columns, stops the plain way; the file is then held in memory, taken apart at
+such rows, and each block is read as a table.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property, partial
+
+import numpy as np
+import polars as pl
+
+from excursions.errors import InputFileError
+from excursions.read.exports.ahead import in_order
+from excursions.read.exports.layouts.naming import stated_tag
+from excursions.read.exports.sheet import clean, is_time_text, key_values
+from excursions.read.exports.table import MORE, Batch, Job, Portion, Preview, Row, Table, Wanted
+from excursions.read.exports.words import roles_of
+from excursions.records import BoolArray, IndexArray
+
+_WIDEST = 64
+_LARGEST = 20_000_000  # cells held in memory
+_TIME_ROLES = {"time", "date", "clock"}
+_SAMPLE, _LATE = 1_000, 100
+
+
+class Stacked(Exception):
+    """A row among the data begins another table."""
+
+
+def begins_block(cells: Sequence[str], headers: Sequence[str]) -> bool:
+    """Whether a row without a time names a tag, or is a header other than the table's own."""
+    said = [clean(cell) for cell in cells]
+    if stated_tag(key_values([Row(0, tuple(said))])) and not _is_header(said):
+        return True
+    own = [clean(header) for header in headers]
+    length = max(len(own), len(said))
+    padded, other = said + [""] * (length - len(said)), own + [""] * (length - len(own))
+    return _is_header(said) and padded != other
+
+
+def _is_header(cells: Sequence[str]) -> bool:
+    filled = [cell for cell in cells if cell]
+    return (
+        len(filled) > 1
+        and any(roles_of(cell) & _TIME_ROLES for cell in filled)
+        and not any(map(is_time_text, filled))
+    )
+
+
+def previews_blocks(preview: Preview, first_line: int, headers: Sequence[str]) -> bool:
+    """Whether the first rows already show a second block below the first data row."""
+    later = (row for row in preview.rows if row.line > first_line)
+    return any(
+        begins_block(row.cells, headers)
+        for row in later
+        if not any(is_time_text(cell.strip()) for cell in row.cells)
+    )
+
+
+@dataclass(kw_only=True)
+class BlockTable:
+    """One block: its header rows and its data, with the lines they stand on in the file."""
+
+    head: tuple[Row, ...]
+    frame: pl.DataFrame
+    lines: IndexArray
+    words: str
+    starts_in_1904: bool = False
+
+    @cached_property
+    def preview(self) -> Preview:
+        """Header rows, first and last data."""
+        late = _rows(self.frame[_SAMPLE:].tail(_LATE), self.lines[_SAMPLE:][-_LATE:])
+        return Preview(rows=(*self.head, *_rows(self.frame.head(_SAMPLE), self.lines[:_SAMPLE])), late=late)
+
+    def portions(self, wanted: Wanted) -> Iterator[Job]:
+        """All data in one portion; header rows that turn out to be data come first."""
+        early = [row for row in self.head if row.line >= wanted.first_line]
+        frame = pl.concat([_frame(early, self.frame.columns), self.frame]) if early else self.frame
+        lines = np.concatenate([np.array([row.line for row in early], np.int64), self.lines])
+        missing = [pl.lit(None, pl.String).alias(str(i)) for i in range(frame.width, wanted.width)]
+        frame = frame.with_columns(missing).select(str(i) for i in range(wanted.width))
+        last = int(lines[-1]) if lines.size else wanted.first_line
+        yield partial(
+            Portion,
+            batches=(Batch(frame, lines - (wanted.first_line - 1)),),
+            lines=last - wanted.first_line + 1,
+        )
+
+
+def _rows(frame: pl.DataFrame, lines: IndexArray) -> tuple[Row, ...]:
+    return tuple(
+        Row(line, tuple(cell or "" for cell in cells))
+        for line, cells in zip(lines.tolist(), frame.iter_rows(), strict=True)
+    )
+
+
+def _frame(rows: Sequence[Row], names: Sequence[str]) -> pl.DataFrame:
+    cells = [[cell or None for cell in (*row.cells, *[""] * len(names))[: len(names)]] for row in rows]
+    return pl.DataFrame(cells, schema=dict.fromkeys(names, pl.String), orient="row")
+
+
+def take_apart(table: Table, width: int) -> list[BlockTable]:
+    """The blocks of a file, in its order.
+
+    Raises
+    ------
+    InputFileError
+        If the file is too large to be held in memory.
+    """
+    frame, lines = _whole(table, max(_WIDEST, 2 * width))
+    if not frame.height:
+        return []
+    starts = _block_starts(frame)
+    blocks = []
+    for start, stop in zip(starts, [*starts[1:], frame.height], strict=True):
+        timed = _has_time(frame[start:stop])
+        first = start + (int(np.flatnonzero(timed)[0]) if timed.any() else stop - start)
+        head = _rows(frame[start:first], lines[start:first])
+        blocks.append(
+            BlockTable(head=head, frame=frame[first:stop], lines=lines[first:stop], words=table.words)
+        )
+    return [block for block in blocks if block.frame.height]
+
+
+def _whole(table: Table, width: int) -> tuple[pl.DataFrame, IndexArray]:
+    frames: list[pl.DataFrame] = []
+    lines: list[IndexArray] = []
+    before = cells = 0
+    for portion in in_order(table.portions(Wanted(width=width, first_line=1)), lambda job: job()):
+        for batch in portion.batches:
+            frame = batch.frame.drop(MORE, strict=False).select(pl.all().cast(pl.String, strict=False))
+            filled = np.flatnonzero(
+                ~frame.select(pl.all_horizontal(pl.all().is_null())).to_series().to_numpy()
+            )
+            frames.append(frame[filled])
+            lines.append(batch.line_of(filled) + before)
+            cells += frames[-1].height * width
+        before += portion.lines
+        if cells > _LARGEST:
+            raise InputFileError(
+                found="several tables one below the other in a file too large to be taken apart",
+                expected="one table a file",
+                mend="export one file a tag, or one long table",
+            )
+    return (pl.concat(frames), np.concatenate(lines)) if frames else (pl.DataFrame(), np.empty(0, np.int64))
+
+
+def _has_time(frame: pl.DataFrame) -> BoolArray:
+    found = [any(cell is not None and is_time_text(cell) for cell in row) for row in frame.iter_rows()]
+    return np.array(found, np.bool_)
+
+
+def _block_starts(frame: pl.DataFrame) -> list[int]:
+    """Rows where a run of rows without times begins that names a tag or columns."""
+    timed = _has_time(frame)
+    edges = np.flatnonzero(np.diff(np.concatenate([[True], timed, [True]]).astype(np.int8)))
+    starts = [0]
+    for begin, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        rows = [[cell or "" for cell in row] for row in frame[begin:end].iter_rows()]
+        if begin and any(begins_block(row, ()) for row in rows):
+            starts.append(begin)
+    return starts
