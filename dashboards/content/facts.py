@@ -8,7 +8,6 @@ import numpy as np
 
 from dashboards.content.about import About
 from dashboards.content.life import swaps
-from dashboards.content.overview import in_trouble
 from dashboards.content.scale import usual, usual_scale
 from dashboards.figures.pack import pack_array
 from dashboards.look import family
@@ -86,11 +85,11 @@ def _scale(about: About) -> list[float] | None:
 
 
 def _noise_scale(about: About) -> list[float] | None:
-    """The usual noise, and that of events which are about noise."""
+    """The usual noise, and that of every event which is about noise."""
     trace = about.findings.traces.get("noise")
     if trace is None:
         return None
-    about_noise = [e for e in about.findings.events if family(e.kind).key == "noise" and in_trouble(e)]
+    about_noise = [e for e in about.findings.events if family(e.kind).key == "noise"]
     spans = [usual(trace.value[(trace.time >= e.start) & (trace.time < e.end)]) for e in about_noise]
     low, high = usual(trace.value)
     return [low, max([high, *(end for start, end in spans if start <= end)])] if low <= high else None

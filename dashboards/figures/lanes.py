@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from dashboards.content.life import swaps
-from dashboards.figures.spec import Spec, broken, label, stamp
+from dashboards.figures.spec import Spec, label
 from dashboards.look import axis, family
 from dashboards.wording import STATE_WORDS, Reader, kind_label
 from excursions.plant import Plant
@@ -18,12 +18,12 @@ from excursions.report.result import PointFindings
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lane:
-    """One named line under the curves: spans, and a mark where each begins."""
+    """One named line under the curves: wall-clock starts and ends; a symbol when it holds instants only."""
 
     words: str
     ink: str
-    spans: list[tuple[object, object]]
-    marks: list[object]
+    start: np.ndarray
+    end: np.ndarray
     symbol: str
     key: str
 
@@ -48,7 +48,7 @@ def lanes_of(
             SHORT_WORDS.get(kind, kind_label(kind)),
             family(kind).ink,
             [(e.start, e.end) for e in events],
-            "line-ns",
+            "",
             f"event:{kind}",
             reader,
         )
@@ -65,7 +65,7 @@ def lanes_of(
         spans = states.spans(code)
         if code != MEASURING and spans.size:
             pairs = [(int(a), int(b)) for a, b in spans]
-            lanes.append(_lane(STATE_WORDS[name], "state", pairs, "line-ns", f"state:{name}", reader))
+            lanes.append(_lane(STATE_WORDS[name], "state", pairs, "", f"state:{name}", reader))
     return lanes
 
 
@@ -78,38 +78,41 @@ def _lane(
     words: str, ink: str, spans: Sequence[tuple[int, int]], symbol: str, key: str, reader: Reader
 ) -> Lane:
     flat = reader.wall(np.array(spans, np.int64).reshape(-1))
-    pairs = [(flat[i], flat[i + 1]) for i in range(0, flat.size, 2)]
-    return Lane(
-        words=words, ink=f"@{ink}", symbol=symbol, key=key,
-        spans=[(stamp(a), stamp(b)) for a, b in pairs if a != b],
-        marks=[stamp(a) for a, _ in pairs] if symbol else [],
-    )  # fmt: skip
+    return Lane(words=words, ink=f"@{ink}", symbol=symbol, key=key, start=flat[::2], end=flat[1::2])
 
 
 def lane_traces(lane: Lane, at: int, key: str) -> list[Spec]:
-    """Spans and marks of a lane at height `at` of axis `key`."""
-    x, y = broken(lane.spans, float(at))
+    """Spans of a lane at height `at` of axis `key`, and a tick where each begins, however short it is.
+
+    A single path a trace: thousands of washes cost no more than one.
+    """
     state = lane.key.startswith("state:")
-    data: list[Spec] = []
-    if x:
-        data.append(
-            {
-                "type": "scatter", "mode": "lines", "name": label(lane.words), "meta": lane.key, "yaxis": key,
-                "x": x, "y": y, "line": {"color": lane.ink, "width": 5 if state else 9}, "hoverinfo": "skip",
-            }
-        )  # fmt: skip
-    if lane.marks:
-        data.append(
-            {
-                "type": "scatter", "mode": "markers", "name": label(lane.words), "meta": f"{lane.key}:start",
-                "yaxis": key, "x": lane.marks, "y": [float(at)] * len(lane.marks), "hoverinfo": "skip",
-                "marker": {
-                    "symbol": lane.symbol, "size": 5 if state else 11, "color": lane.ink,
-                    "line": {"color": lane.ink, "width": 1 if state else 2},
-                },
-            }
-        )  # fmt: skip
-    return data
+    common: Spec = {
+        "type": "scatter", "mode": "lines", "name": label(lane.words), "yaxis": key, "hoverinfo": "skip",
+        "connectgaps": False,
+    }  # fmt: skip
+    if lane.symbol:
+        mark = {"symbol": lane.symbol, "size": 11, "color": lane.ink}
+        return [
+            {**common, "mode": "markers", "meta": f"{lane.key}:start", "x": lane.start,
+             "y": np.full(lane.start.size, float(at)), "marker": mark}
+        ]  # fmt: skip
+    half = 0.2 if state else 0.42
+    long = lane.end > lane.start
+    ticks = {"x": np.repeat(lane.start, 3), "y": np.tile([at - half, at + half, np.nan], lane.start.size)}
+    bars = {
+        "x": np.column_stack([lane.start, lane.end, lane.end])[long].ravel(),
+        "y": np.tile([at, at, np.nan], int(long.sum())),
+    }
+    return [
+        {**common, **bars, "meta": lane.key, "line": {"color": lane.ink, "width": 5 if state else 9}},
+        {
+            **common,
+            **ticks,
+            "meta": f"{lane.key}:start",
+            "line": {"color": lane.ink, "width": 1 if state else 2},
+        },
+    ]
 
 
 def lane_axis(lanes: Sequence[Lane], domain: list[float]) -> Spec:

@@ -17,7 +17,7 @@ from excursions.records import Calibration, Doubt, LabSample
 from excursions.report.result import PointFindings
 
 MOST_SHADES = 60  # event spans shaded across the curves; the lanes hold all of them
-MOST_CORRECTED = 4_000
+MOST_CORRECTED = 2_500
 LONGEST_PAUSE = 6 * NS_PER_HOUR  # hours without a level that are drawn as a break
 
 
@@ -33,8 +33,9 @@ def corrections(findings: PointFindings, doubts: Sequence[Doubt], key: str, read
         inside = (levels.time >= doubt.start) & (levels.time <= doubt.end) & np.isfinite(levels.value)
         if not doubt.knots or not inside.any():
             continue
-        time = levels.time[inside][:: max(1, int(inside.sum()) // MOST_CORRECTED)]
-        value = levels.value[inside][:: max(1, int(inside.sum()) // MOST_CORRECTED)]
+        stride = -(-int(inside.sum()) // MOST_CORRECTED)
+        time = levels.time[inside][::stride]
+        value = levels.value[inside][::stride]
         error, band = error_at(doubt, time)
         if not np.isfinite(error).all():
             continue

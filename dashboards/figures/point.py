@@ -30,12 +30,14 @@ from excursions import clock
 from excursions.plant import Plant
 from excursions.records import Calibration, Doubt, LabSample
 from excursions.report.result import PointFindings, Trace
+from excursions.report.thin import thin
 
 if TYPE_CHECKING:
     from dashboards.figures.spec import Figure
 
 LANE_PX = 19
 PANEL_PX = {"value": 270, "temperature": 130, "noise": 74}
+MOST_NOISE = 4_000  # readings and temperature arrive thinned, the noise does not
 GAP_PX = 30
 AXIS_PX = 46
 TOP_PX = 24
@@ -145,11 +147,13 @@ def _domains(panels: Sequence[str], lanes: int) -> tuple[dict[str, list[float]],
 
 
 def _line(trace: Trace, name: str, key: str, findings: PointFindings, reader: Reader) -> Spec:
+    kept = thin(trace.time, trace.value, MOST_NOISE) if name == "noise" else slice(None)
+    time, value = trace.time[kept], trace.value[kept]
     ink = {"value": "@reading", "temperature": "@heat"}.get(name, "@noise")
     words = {"value": findings.point.quantity.label, "temperature": "temperature"}.get(name, "noise")
     return {
         "type": "scatter", "mode": "lines", "name": words, "meta": name, "yaxis": key, "connectgaps": False,
-        "x": reader.wall(trace.time), "y": reader.level(trace.value, trace.unit) if name != "noise" else trace.value,
+        "x": reader.wall(time), "y": reader.level(value, trace.unit) if name != "noise" else value,
         "line": {"color": ink, "width": 1.1, "shape": "linear"},
         "hovertemplate": f"{label(words)} %{{y}} {label(reader.unit(trace.unit))}<extra></extra>",
     }  # fmt: skip

