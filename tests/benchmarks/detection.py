@@ -67,7 +67,7 @@ def tasks(
 ) -> list[Task]:
     """Points that make up about `years`, spread over ways of recording, measurands and seeds."""
     share = sum(PORTIONS[name][0] for name in presets)
-    rows = []
+    rows: list[Task] = []
     for preset in presets:
         portion, days = PORTIONS[preset]
         count = max(round(years * portion / share * 365.0 / days), 1)

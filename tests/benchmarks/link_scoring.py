@@ -62,7 +62,7 @@ class Linked:
 
 def pair_shifts(truths: Sequence[ShiftTruth], shifts: Sequence[Shift]) -> list[tuple[ShiftTruth, Shift]]:
     """True and found shifts of the same point and parameter over the same two entries."""
-    found = {}
+    found: dict[tuple[str, str], list[Shift]] = {}
     for shift in shifts:
         found.setdefault((shift.point, shift.parameter), []).append(shift)
     pairs = []

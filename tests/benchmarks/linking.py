@@ -21,7 +21,7 @@ from excursions.link import attribute, doubt_windows, error_at
 from excursions.link.correct import band_at
 from excursions.pipeline.point import analyse_point
 from excursions.plant import Plant
-from excursions.records import CalibrationEntry, Event
+from excursions.records import CalibrationEntry, Doubt, Event, Shift
 from excursions.report.result import Levels
 from sample_data.simulator import ShiftTruth, SimulatedPoint, TruthRow
 from sample_data.simulator.fleet import random_fleet
@@ -145,7 +145,7 @@ def score_fleet(seen: Sequence[Seen]) -> Fleet:
     return Fleet(tuple(linked), brier(linked, events, faults), coverage, swaps)
 
 
-def _large_swap(seen: Seen, found: Sequence) -> bool:  # type: ignore[type-arg]
+def _large_swap(seen: Seen, found: Sequence[Shift]) -> bool:
     """Whether the fresh probe differs by more than three uncertainties in some parameter."""
     return any(
         abs(shift.change) > 3 * shift.uncertainty
@@ -154,7 +154,7 @@ def _large_swap(seen: Seen, found: Sequence) -> bool:  # type: ignore[type-arg]
     )
 
 
-def _covered(seen: Seen, doubt) -> Coverage:  # type: ignore[no-untyped-def]
+def _covered(seen: Seen, doubt: Doubt) -> Coverage:
     inside = (seen.hours >= doubt.start) & (seen.hours < doubt.end) & seen.live
     hours = seen.hours[inside]
     got = cover(seen.error[inside], error_at(hours, doubt), band_at(hours, doubt))

@@ -19,19 +19,19 @@ def plant_of(sim: SimulatedPoint, *, rated: bool = True) -> Plant:
     known = [life for life in sim.lives if life.logged]
     edges = [None, *(sim.grid.start_ns + round(life.start * NS) for life in known[1:]), None]
     kind = spec.probe
-    ratings = {
-        "rating_continuous_degc": kind.continuous_degc,
-        "rating_sterilisation_degc": kind.sterilisation_degc,
-        "rating_sterilisation_min": kind.sterilisation_min,
-    }
     point = Point(
         name=spec.name, measurand=spec.measurand, value="value", temperature="temperature", unit=spec.unit, range=spec.range,
         hold="hold" if spec.care.hold_flag else "", wash="wash" if spec.care.wash_flag else "",
     )  # fmt: skip
     probes = tuple(
-        Probe(serial=life.serial, measurand=spec.measurand, model=kind.model, **(ratings if rated else {}))
+        Probe(
+            serial=life.serial, measurand=spec.measurand, model=kind.model,
+            rating_continuous_degc=kind.continuous_degc if rated else None,
+            rating_sterilisation_degc=kind.sterilisation_degc if rated else None,
+            rating_sterilisation_min=kind.sterilisation_min if rated else None,
+        )
         for life in known
-    )
+    )  # fmt: skip
     places = tuple(
         Installation(probe=life.serial, point=spec.name, start=edges[k], end=edges[k + 1])
         for k, life in enumerate(known)
