@@ -184,7 +184,7 @@ def report(fleets: Sequence[Fleet]) -> str:
     rows = [
         ["shifts with known truth", str(len(linked))],
         ["first choice right, of shifts over three uncertainties", f"{right}/{large} = {right / max(large, 1):.3f}"],
-        ["Brier score of their links", f"{np.nanmean([f.brier for f in fleets]):.3f}"],
+        ["Brier score of their links", _mean([f.brier for f in fleets])],
         ["ordinary ageing blamed on an event", f"{blame}/{alone} = {blame / max(alone, 1):.3f}"],
         ["called significant though nothing moved (nominal 0.01)", f"{sum(o.shift.significant for o in still)}/{len(still)}"],
         ["error of the shift over its uncertainty: mean, deviation", f"{spread.mean():+.2f}, {spread.std():.2f}"],
@@ -202,6 +202,12 @@ def report(fleets: Sequence[Fleet]) -> str:
         )
     )
     return "\n\n".join(parts)
+
+
+def _mean(values: Sequence[float]) -> str:
+    """Mean of the finite values as text, a full stop for none."""
+    finite = [value for value in values if math.isfinite(value)]
+    return f"{sum(finite) / len(finite):.3f}" if finite else "."
 
 
 def by_cause(linked: Sequence[Linked]) -> str:
