@@ -137,7 +137,8 @@ def _open_windows(
     windows = []
     for (name, _), rows in sorted(since.items()):
         point = plant.point(name)
-        if point is not None:
+        # A quantity that is no probe's (a flow, a level) has no parameters whose error could be judged.
+        if point is not None and point.measurand != "other":
             last = _last(rows[0], real, math.inf)
             windows.append(_open_one(point, rows, last, transmitters, learned, levels, plant))
     for history in histories(real, plant):

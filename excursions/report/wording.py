@@ -25,6 +25,8 @@ def number(value: float, uncertainty: float = float("nan"), *, signed: bool = Fa
         text = f"{value:+.{digits_for(uncertainty)}f}" if signed else f"{value:.{digits_for(uncertainty)}f}"
     else:
         text = _three_digits(value, signed=signed)
+    if float(text) == 0:
+        text = text.lstrip("+-")
     return text.replace("-", "−")
 
 
