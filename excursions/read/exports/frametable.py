@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property, partial
 from io import BytesIO
@@ -13,6 +12,7 @@ import numpy as np
 import polars as pl
 
 from excursions.errors import InputFileError
+from excursions.read.exports.sound import sound
 from excursions.read.exports.table import Batch, Job, Portion, Preview, Row, Wanted
 from excursions.records import FloatArray
 
@@ -65,21 +65,8 @@ class FrameTable:
 
 
 def _collected(frame: pl.LazyFrame) -> pl.DataFrame:
-    with _sound("table"):
+    with sound("table"):
         return frame.collect()
-
-
-@contextmanager
-def _sound(what: str) -> Iterator[None]:
-    """Damage found by the reader library becomes a sentence, also where the library itself gives up on it."""
-    try:
-        yield
-    except (pl.exceptions.PolarsError, OSError, ValueError) as error:
-        raise _broken(what, error) from error
-    except BaseException as error:
-        if type(error).__name__ != "PanicException":
-            raise
-        raise _broken(what, error) from error
 
 
 def _plain(frame: pl.DataFrame) -> pl.DataFrame:
@@ -178,7 +165,7 @@ def _first_bytes(path: Path) -> bytes:
 
 
 def _opened(scan: Callable[[], pl.LazyFrame], words: str, packing: str) -> FrameTable:
-    with _sound(f"{words} file"):
+    with sound(f"{words} file"):
         frame = scan()
         height = int(frame.select(pl.len()).collect().item())
         names = frame.collect_schema().names()
@@ -189,10 +176,3 @@ def _opened(scan: Callable[[], pl.LazyFrame], words: str, packing: str) -> Frame
             mend="export a time span that holds data",
         )
     return FrameTable(frame=frame, words=f"{words}, {packing}" if packing else words, height=height)
-
-
-def _broken(what: str, error: BaseException) -> InputFileError:
-    said = (str(error).splitlines() or [""])[0][:160]
-    return InputFileError(
-        found=f"a {what} that cannot be read ({said})", expected="a sound one", mend="copy or export it again"
-    )

@@ -27,7 +27,8 @@ from excursions.records import BoolArray
 
 ORDERS = ("day-first", "month-first", "year-first")
 _LETTERS = {"day-first": "dmy", "month-first": "mdy", "year-first": "ymd"}
-_FIRST_NS = -8_520_336_000 * NS_PER_S  # 1700-01-01: a strptime year of two digits lands before it
+_FIRST_NS = -8_520_336_000 * NS_PER_S  # 1700-01-01
+_WRAPPED_NS = -2_208_988_800 * NS_PER_S  # 1900-01-01
 _LAST_NS = 7_258_118_400 * NS_PER_S  # 2200-01-01
 _MOST_SHAPES = 300
 _TRIES = 5
@@ -163,9 +164,18 @@ def _fast(column: pl.Series, plan: TimePlan) -> tuple[TimeArray, BoolArray]:
     missing = parsed.null_count()
     time = parsed.to_physical().fill_null(0).to_numpy() if missing else parsed.to_physical().to_numpy()
     ok = parsed.is_not_null().to_numpy() if missing else np.ones(time.size, np.bool_)
-    # A year of two digits read as four overflows the range of nanoseconds and lands before 1900.
-    if time.size and (time.min() < _FIRST_NS or time.max() > _LAST_NS):
-        ok = ok & (time >= _FIRST_NS) & (time <= _LAST_NS)
+    if time.size and time.min() < _WRAPPED_NS:
+        # A year of two digits read as four is too early for nanoseconds and comes out as one of the years 1753 to 1852:
+        # old years are looked at again in microseconds, which do not overflow.
+        early = (
+            column.str.to_datetime(plan.fast, time_unit="us", strict=False)
+            .to_physical()
+            .fill_null(0)
+            .to_numpy()
+        )
+        ok = ok & (early >= _FIRST_NS // 1_000)
+    if time.size and time.max() > _LAST_NS:
+        ok = ok & (time <= _LAST_NS)
     return time, ok
 
 
