@@ -48,7 +48,7 @@ class ResponseSettings:
     ratio: float = 1.25  # the process is part of every response, so the probe's own growth is larger (cp)
     suspicion: float = 0.02  # expected number of such runs by chance
     faults_per_year: float = 0.5  # (cp)
-    unexplained: float = 0.2  # slower responses that the process makes itself (cp)
+    unexplained: float = 0.5  # as often the process itself responds slower: volume, mixing, throughput (cp)
 
 
 def detect_slow_response(record: Record, settings: ResponseSettings | None = None) -> tuple[Event, ...]:
