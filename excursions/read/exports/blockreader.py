@@ -48,7 +48,7 @@ class BlockReader:
         frame = self._fast(data)
         count = data.count(b"\n") if quoted or frame is None else frame.height
         if frame is not None and frame.height == count:
-            batches: tuple[Batch, ...] = (Batch(frame, 1),)
+            batches: tuple[Batch, ...] = (Batch(frame, 1, data),)
         else:
             batches = tuple(self._pieces(data, 1, count))
         return Portion(batches=batches, lines=count, notes=tuple(self.notes))
@@ -62,7 +62,7 @@ class BlockReader:
             lines = piece.count(b"\n")
             frame = self._fast(piece)
             if frame is not None and frame.height == lines:
-                yield Batch(frame, line)
+                yield Batch(frame, line, piece, line)
             elif len(piece) == len(data):
                 yield self._by_hand(piece, line)
             else:
@@ -79,7 +79,7 @@ class BlockReader:
             pl.Series(name, [cell or None for cell in column], dtype=pl.String)
             for name, column in zip([*self.names, MORE], columns, strict=True)
         ]
-        return Batch(_without_more(pl.DataFrame(series)), lines)
+        return Batch(_without_more(pl.DataFrame(series)), lines, data, line)
 
     def _fast(self, data: bytes) -> pl.DataFrame | None:
         """The block through the fast reader; None when it cannot be read so."""
@@ -151,7 +151,7 @@ class BlockReader:
         missing = [
             pl.Series(name, [None] * len(lines), dtype=pl.String) for name in self.names[len(columns) :]
         ]
-        return Batch(pl.DataFrame([*columns, *missing]), 1)
+        return Batch(pl.DataFrame([*columns, *missing]), 1, data)
 
 
 def _cut_up(data: bytes) -> Iterator[bytes]:

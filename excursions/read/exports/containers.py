@@ -24,6 +24,7 @@ from excursions.read.unpack import CutOff, check_growth, opened, packing_of, unp
 _PIECE = 64 * 2**10
 _LATE_FROM = 1_000_000
 _MOST_MEMBERS = 10_000
+_DEEPEST = 1  # workbooks are archives, so one inside another is common
 _IN_MEMORY = 2 * 2**30
 
 Opened = Iterator[tuple[str, Table]]
@@ -34,7 +35,7 @@ class Content:
     """Some bytes with a name: a file, or a member of an archive.
 
     name : for people; path : on disk, None inside an archive; start : the first bytes, unpacked
-    chunks : a fresh pass over the unpacked bytes; size : bytes as stored; packing : words
+    chunks : a fresh pass over the unpacked bytes; size : bytes as stored; packing : words; depth : archives it lies in
     """
 
     name: str
@@ -43,6 +44,7 @@ class Content:
     chunks: Callable[[], Iterator[bytes]]
     size: int
     packing: str = ""
+    depth: int = 0
 
     def whole(self) -> bytes:
         """All of it in memory.
@@ -234,16 +236,22 @@ def _member(content: Content, file: Path | BytesIO, info: zipfile.ZipInfo, optio
         ) as error:
             raise CutOff("zip") from error
 
-    packing = packing_of(_start(chunks)[:8])
-    if packing is not None:
+    start = _start(chunks)
+    if packing_of(start[:8]) is not None or (start.startswith(b"PK\x03\x04") and content.depth >= _DEEPEST):
         raise InputFileError(
-            found=f"a {packing[0]} file inside a zip archive",
+            found="a packed file inside an archive",
             expected="plain files in it",
             mend="unpack the archive and pass the folder",
             file=name,
         )
     member = Content(
-        name=name, path=None, start=_start(chunks), chunks=chunks, size=info.compress_size, packing="zip"
+        name=name,
+        path=None,
+        start=start,
+        chunks=chunks,
+        size=info.compress_size,
+        packing="zip",
+        depth=content.depth + 1,
     )
     yield from open_content(member, options)
 

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
+import numpy as np
 import polars as pl
 
 from excursions.records import IndexArray
 
+_LINE_END = 10
+_LONGEST = 500  # characters of a refused row that are shown
 MORE = "more"  # the column of cells beyond the last one the header knows
 
 
@@ -26,20 +29,47 @@ class Batch:
     """Columns named "0", "1", ... of equal length, text or typed, and the line of each row.
 
     lines : first line when the rows stand on consecutive lines, else the line of each row (n,)
+    raw : the text the rows were cut from, where there is one; raw_line : line of its start
     A column :data:`MORE` holds what stood behind the last column, where anything did.
     """
 
     frame: pl.DataFrame
     lines: int | IndexArray
+    raw: bytes = b""
+    raw_line: int = 1
 
     def line_of(self, rows: IndexArray) -> IndexArray:
         """Lines of these rows."""
         return rows + self.lines if isinstance(self.lines, int) else self.lines[rows]
 
+    def keep(self, rows: IndexArray) -> Batch:
+        """Only these rows."""
+        return replace(self, frame=self.frame[rows], lines=self.line_of(rows))
+
+    def texts(self, rows: IndexArray) -> list[tuple[int, str]]:
+        """Line and text of these rows: the text as it stands in the file where there is one, else the cells."""
+        lines = self.line_of(rows)
+        if not self.raw:
+            return [
+                (int(line), _joined(self.frame.row(int(row)))) for row, line in zip(rows, lines, strict=True)
+            ]
+        ends = np.flatnonzero(np.frombuffer(self.raw, np.uint8) == _LINE_END)
+        starts = np.concatenate([[0], ends[:-1] + 1])
+        at = lines - self.raw_line
+        cuts = [self.raw[starts[k] : min(ends[k], starts[k] + 4 * _LONGEST)] for k in at.tolist()]
+        return [
+            (int(line), cut.decode("utf-8", errors="replace")[:_LONGEST])
+            for line, cut in zip(lines, cuts, strict=True)
+        ]
+
     @property
     def height(self) -> int:
         """Number of rows."""
         return self.frame.height
+
+
+def _joined(cells: tuple[object, ...]) -> str:
+    return ",".join("" if cell is None else str(cell) for cell in cells)[:_LONGEST]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import polars as pl
@@ -19,7 +19,6 @@ from excursions.read.exports.values import Values, parse_values
 from excursions.read.exports.zones import to_utc
 from excursions.records import BAD, BoolArray, ByteArray, FloatArray, IndexArray
 
-_LONGEST = 500
 _REMARK_MARKS = ("#", "//", "%%", ";;")
 
 
@@ -95,32 +94,21 @@ class _Batch:
             self._stream(stream, clocks[stream.time], unread)
         self._refuse_lines(unread, clocks)
 
-    def _keep(self, rows: IndexArray) -> None:
-        self.batch = Batch(self.batch.frame[rows], self.batch.line_of(rows))
-
     def _refuse_long_rows(self) -> None:
         """Rows with more cells than columns: which cell is which cannot be known."""
         long = self.batch.frame[MORE].is_not_null().to_numpy()
         count = 1 if self.plan.streams[0].tag_columns else len(self.plan.streams)
-        for row, line in self._lines(np.flatnonzero(long)):
-            self.outcome.refuse(line, "", self._text(row), "more cells than the header has columns", count)
-        self._keep(np.flatnonzero(~long))
-        self.batch = Batch(self.batch.frame.drop(MORE), self.batch.lines)
+        for line, text in self.batch.texts(np.flatnonzero(long)):
+            self.outcome.refuse(line, "", text, "more cells than the header has columns", count)
+        kept = self.batch.keep(np.flatnonzero(~long))
+        self.batch = replace(kept, frame=kept.frame.drop(MORE))
 
     def _drop_blank_rows(self) -> None:
         first = self.batch.frame.get_columns()[0]
         if first.null_count():
             blank = self.batch.frame.select(pl.all_horizontal(pl.all().is_null())).to_series().to_numpy()
             if blank.any():
-                self._keep(np.flatnonzero(~blank))
-
-    def _lines(self, rows: IndexArray) -> list[tuple[int, int]]:
-        """Rows with their lines."""
-        return list(zip(rows.tolist(), self.batch.line_of(rows).tolist(), strict=True))
-
-    def _text(self, row: int) -> str:
-        cells = self.batch.frame.row(row)
-        return ",".join("" if cell is None else str(cell) for cell in cells)[:_LONGEST]
+                self.batch = self.batch.keep(np.flatnonzero(~blank))
 
     def _times(self, columns: tuple[int, ...]) -> _Clocked:
         cells = [self.batch.frame[str(index)] for index in columns]
@@ -151,8 +139,8 @@ class _Batch:
         use = timed & values.ok
         if tags is not None and tags.null_count():
             named = tags.is_not_null().to_numpy()
-            for row, line in self._lines(np.flatnonzero(timed & ~named)):
-                self.outcome.refuse(line, "", self._text(row), "the row names no tag", 1)
+            for line, text in self.batch.texts(np.flatnonzero(timed & ~named)):
+                self.outcome.refuse(line, "", text, "the row names no tag", 1)
             timed, use = timed & named, use & named
         self._refuse_cells(stream, timed & ~values.ok)
         self._count_words(stream, values, tags, use)
@@ -198,12 +186,12 @@ class _Batch:
     def _refuse_cells(self, stream: Stream, bad: BoolArray) -> None:
         if not bad.any():
             return
-        column = self.batch.frame[str(stream.value)]
+        rows = np.flatnonzero(bad)
+        cells = [str(cell) for cell in self.batch.frame[str(stream.value)].gather(rows).to_list()]
         name = self.plan.headers[stream.value] if stream.value < len(self.plan.headers) else ""
-        for row, line in self._lines(np.flatnonzero(bad)):
-            text = str(column[row])
-            shown = self._text(row) if stream.tag_columns else text
-            self.outcome.refuse(line, name, shown, f'"{text[:60]}" is no number and no status text', 1)
+        for (line, text), cell in zip(self.batch.texts(rows), cells, strict=True):
+            shown = text if stream.tag_columns else cell
+            self.outcome.refuse(line, name, shown, f'"{cell[:60]}" is no number and no status text', 1)
 
     def _refuse_lines(self, unread: dict[int, int], clocks: dict[tuple[int, ...], _Clocked]) -> None:
         """Lines whose time cannot be used; comments among them are passed over, lines without any reading listed."""
@@ -211,16 +199,15 @@ class _Batch:
         if not unread and not nowhere.any():
             return
         why = next(iter(clocks.values())).why
-        first = self.batch.frame.get_columns()[0]
         rows = np.union1d(np.array(sorted(unread), np.int64), np.flatnonzero(nowhere))
-        for row, line in self._lines(rows):
+        for row, (line, text) in zip(rows.tolist(), self.batch.texts(rows), strict=True):
             cells = ["" if cell is None else str(cell) for cell in self.batch.frame.row(row)]
-            if str(first[row] or "").lstrip().startswith(_REMARK_MARKS):
+            if cells[0].lstrip().startswith(_REMARK_MARKS):
                 self.outcome.remarks += 1
             elif self.plan.layout != "long" and begins_block(cells, self.plan.headers):
                 raise Stacked
             else:
-                self.outcome.refuse(line, "", self._text(row), why, unread.get(row, 0))
+                self.outcome.refuse(line, "", text, why, unread.get(row, 0))
 
     def _count_words(self, stream: Stream, values: Values, tags: pl.Series | None, use: BoolArray) -> None:
         for _, meant, rows in values.odd:
