@@ -22,7 +22,8 @@ from excursions.records import Calibration, Decision, Parameter
 class Habit:
     """How one parameter behaves, in its unit (all common practice, no source).
 
-    fresh, spread : middle and standard deviation among new probes
+    fresh, spread : middle and standard deviation among new probes; NaN middle where models differ, and then
+        `spread` is how much higher a fresh one may lie
     monthly, wander : usual change a month, and the scatter that grows with the root of time
     kick : standard deviation of a damage; falls : damage only lowers it
     """
@@ -38,7 +39,12 @@ class Habit:
 _ELECTRODE_SLOPE = Habit(fresh=99.0, spread=1.5, monthly=-0.3, wander=0.3, kick=5.0, falls=True)
 HABITS: dict[tuple[str, str], Habit] = {
     ("slope", "%"): _ELECTRODE_SLOPE,
+    ("zero", "deg"): Habit(fresh=math.nan, spread=2.5, monthly=-0.12, wander=0.1, kick=2.0, falls=True),
     ("zero_point", "pH"): Habit(fresh=7.0, spread=0.15, monthly=0.0, wander=0.015, kick=0.3),
+}
+_TURBIDITY = {
+    "zero": Habit(fresh=0.0, spread=0.06, monthly=0.01, wander=0.04, kick=0.6),
+    "gain": Habit(fresh=1.0, spread=0.03, monthly=-0.004, wander=0.01, kick=0.12),
 }
 _OXYGEN_SLOPE = Habit(fresh=100.0, spread=4.0, monthly=-0.7, wander=1.0, kick=10.0, falls=True)
 
@@ -79,6 +85,8 @@ def installations_from(
 def swap_probability(earlier: Calibration, later: Calibration) -> float:
     """Probability that the later calibration saw another, fresh probe, from the parameters of both alone."""
     before = earlier.as_left or earlier.as_found
+    if later.measurand == "turbidity" and not earlier.as_left:
+        return 0.0  # found dirty and left so: the next clean looks like a fresh probe
     months = max((later.time - earlier.time) / _MONTH, 0.03)
     odds = CHANCE / (1.0 - CHANCE)
     for name, found in later.as_found.items():
@@ -87,19 +95,24 @@ def swap_probability(earlier: Calibration, later: Calibration) -> float:
         if row is None or known is None or not comparable(known, found) or found.basis == "relative":
             continue
         same = _same(found, known, row, months)
-        odds *= _fresh(found, row) / max(same, 1e-300)
+        odds *= _fresh(found, known, row) / max(same, 1e-300)
     return odds / (1.0 + odds)
 
 
 def _habit(measurand: str, name: str, unit: str) -> Habit | None:
     if name == "slope" and unit == "%" and measurand in ("oxygen", "oxygen_saturation"):
         return _OXYGEN_SLOPE
-    return HABITS.get((name, unit)) if measurand != "turbidity" else None
+    return _TURBIDITY.get(name) if measurand == "turbidity" else HABITS.get((name, unit))
 
 
-def _fresh(found: Parameter, row: Habit) -> float:
+def _fresh(found: Parameter, known: Parameter, row: Habit) -> float:
     """Density of what was found if the probe is a fresh one."""
-    return _density(found.value - row.fresh, math.hypot(row.spread, found.uncertainty))
+    if math.isfinite(row.fresh):
+        return _density(found.value - row.fresh, math.hypot(row.spread, found.uncertainty))
+    narrow = math.hypot(known.uncertainty, found.uncertainty)
+    rise = found.value - known.value
+    upward = math.erfc(-rise / narrow / math.sqrt(2.0))
+    return upward * _density(rise, math.hypot(row.spread, narrow))
 
 
 def _same(found: Parameter, known: Parameter, row: Habit, months: float) -> float:

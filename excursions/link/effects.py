@@ -21,6 +21,7 @@ from excursions.report.result import Levels
 _WHOLE = 3.29  # width of a 90 % interval in standard deviations
 _STEP_SHARE = 0.1  # a step's size as seen against what remains of it at the calibration (cp)
 _DRIFT_SHARE = 0.25  # the same for a drift, which goes on or comes back a little (cp)
+_UNEVEN = 0.3  # a gradual event need not grow evenly: of the part that falls outside (cp)
 _USUAL_DOSE_H = 20.0  # dose at which heat damage is as wide as the table's kick (cp)
 _MOST_CHANCE = 0.98
 
@@ -33,6 +34,7 @@ _ELECTRODE_WAYS = {
 }
 # An oxygen probe's change is mostly its gain's: a zero current or phase seldom moves (cp).
 _GAIN_SHARE = {"oxygen": 0.8, "oxygen_saturation": 0.8}
+_DEAD_KINDS = ("stuck", "pinned", "out_of_range")
 # Damage that the reading did not show is mostly small and now and then large: (weight, size against the kick) (cp).
 _BLIND_WAYS = ((0.7, 0.6), (0.3, 2.0))
 
@@ -84,8 +86,24 @@ def variants(
             levels,
         )
     ]
+    if event.kind in _DEAD_KINDS:
+        half = 0.5 * chance
+        return (_dead(event, half, kick, shifts), *blind(half, mean, kick, event.start, event.start))
     left = chance * (1.0 - sum(v.chance for v in seen))
     return (*seen, *blind(left, mean, size * kick, event.start, event.start))
+
+
+def _dead(event: Event, chance: float, kick: FloatArray, shifts: Sequence[Shift]) -> Variant:
+    """Broken glass, an open circuit: no slope is left, and the zero may be anywhere."""
+    size = np.array([abs(s.before) for s in shifts])
+    gains = np.array([s.parameter in models.GAIN_NAMES for s in shifts])
+    return Variant(
+        chance=chance,
+        mean=np.where(gains, -0.9 * size, 0.0),
+        covariance=np.diag(np.where(gains, 0.15 * size, 3.0 * kick) ** 2),
+        start=event.start,
+        end=event.start,
+    )
 
 
 def believed_chance(event: Event, beliefs: Beliefs) -> float:
@@ -193,18 +211,24 @@ def _conditioned(
 ) -> Variant:
     """Normal effect conditioned on the size seen in the reading."""
     slopes = sensitivity(shifts, *level_of(event, shifts[0], levels))
-    start, end = (
-        event.start,
-        event.start if event.kind == "step" else max(event.end, event.start + NS_PER_HOUR),
-    )
-    spread = size_uncertainty(event, plant)
+    start, end, share = _part(event, shifts[0])
+    spread = math.hypot(size_uncertainty(event, plant), _UNEVEN * (1.0 - share) * event.size)
     covariance = np.diag(kick**2)
     total = float(slopes @ covariance @ slopes) + spread**2
     if math.isfinite(event.size) and math.isfinite(total) and total > 0:
         gain = covariance @ slopes / total
-        mean = mean + gain * (event.size - float(slopes @ mean))
+        mean = mean + gain * (share * event.size - float(slopes @ mean))
         covariance = covariance - np.outer(gain, gain) * total
     return Variant(chance=chance, mean=mean, covariance=covariance, start=start, end=end)
+
+
+def _part(event: Event, shift: Shift) -> tuple[int, int, float]:
+    """Start and end of an event's action between two calibrations, and the share of it that falls there."""
+    if event.kind == "step":
+        return event.start, event.start, 1.0
+    end = max(event.end, event.start + NS_PER_HOUR)
+    begin, finish = max(event.start, shift.start), min(end, shift.end)
+    return begin, max(finish, begin), (finish - begin) / (end - event.start)
 
 
 def _falls(shifts: Sequence[Shift]) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from excursions.link.ageing import owner_of
 from excursions.records import Event, Shift
 
+GRADUAL = ("drift", "fouling")  # what began before a calibration goes on after it
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Interval:
@@ -32,6 +34,12 @@ def is_of(event: Event, probe: str, point: str) -> bool:
     return event.probe == probe if event.probe and probe else event.point == point
 
 
+def _acts_in(event: Event, start: int, end: int) -> bool:
+    """Whether an event can have changed something between two calibrations: it began there, or still went on."""
+    goes_on = event.kind in GRADUAL and event.start <= start < event.end
+    return start < event.start < end or goes_on
+
+
 def intervals(shifts: Sequence[Shift], events: Sequence[Event]) -> tuple[Interval, ...]:
     """Group shifts by probe and pair of calibrations, each with that probe's events between them."""
     groups: dict[tuple[str, int, int], list[Shift]] = {}
@@ -50,7 +58,7 @@ def intervals(shifts: Sequence[Shift], events: Sequence[Event]) -> tuple[Interva
         near = list(by_probe.get(first.probe, [])) if first.probe else []
         near += [e for e in by_point.get(first.point, []) if not e.probe or not first.probe]
         inside = sorted(
-            (e for e in near if first.start < e.start < first.end), key=lambda e: (e.start, e.kind)
+            (e for e in near if _acts_in(e, first.start, first.end)), key=lambda e: (e.start, e.kind)
         )
         made.append(Interval(shifts=tuple(rows), events=tuple(inside)))
     return tuple(made)

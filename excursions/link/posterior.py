@@ -120,9 +120,7 @@ def posterior(causes: Sequence[Cause], interval: Interval, weights: Weights) -> 
         rows = np.flatnonzero(option >= 0)
         when[rows, column_of[option[rows]], 0] = starts[option[rows]]
         when[rows, column_of[option[rows]], 1] = ends[option[rows]]
-    moments = np.random.default_rng(_SEED + 1).permutation((np.arange(DRAWS) + 0.5) / DRAWS)
-    sudden = interval.start + moments * (interval.end - interval.start)
-    when[:, columns - 2, 0] = when[:, columns - 2, 1] = sudden
+    when[:, columns - 2] = _unseen_times(interval)
     return Posterior(
         causes=tuple(causes),
         cause=np.array([*range(len(causes)), UNRECORDED, AGEING], dtype=np.int64),
@@ -132,6 +130,22 @@ def posterior(causes: Sequence[Cause], interval: Interval, weights: Weights) -> 
         acted=_acted(weights),
         observed=weights.found is not None,
     )
+
+
+def _unseen_times(interval: Interval) -> FloatArray:
+    """When something unrecorded acted, in each draw (draws, 2): nobody knows.
+
+    One third suddenly at any time; one third bit by bit over the whole interval; one third at the calibration itself
+    (knocked on the bench, a spoilt standard), when the readings before were right.
+    """
+    random = np.random.default_rng(_SEED + 1)
+    length = float(interval.end - interval.start)
+    moments = interval.start + random.permutation((np.arange(DRAWS) + 0.5) / DRAWS) * length
+    made = np.column_stack([moments, moments])
+    way = random.permutation(np.arange(DRAWS) % 3)
+    made[way == 1] = (interval.start, interval.end)
+    made[way == 2] = interval.end
+    return made
 
 
 def seen_in(interval: Interval, causes: Sequence[Cause], weights: Weights) -> Seen:

@@ -80,7 +80,7 @@ _LASTING: dict[str, float] = {
     "over_temperature": 0.5,
     "thermal_shock": 0.3,
     "sterilisation": 0.003,
-    "stuck": 0.15,
+    "stuck": 0.2,
     "slow_response": 0.2,
     "noise_growth": 0.15,
     "noise_collapse": 0.15,

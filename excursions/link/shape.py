@@ -17,7 +17,7 @@ import numpy as np
 
 from excursions.calibrations import models
 from excursions.calibrations.levels import level_before
-from excursions.clock import NS_PER_S
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_S
 from excursions.link.candidates import Cause
 from excursions.link.correct import hours_beyond
 from excursions.link.effects import usual_level
@@ -34,7 +34,10 @@ CONFIDENCE = 0.9
 # The window opens when the chance that the reading was out of tolerance first reaches this.
 OPENS_AT = 0.1
 _GRID = 160
-_EVENLY = 5  # knots besides those of the causes
+_EVENLY_NS = 3 * NS_PER_DAY  # a knot at least so often, besides those of the causes
+_EVENLY = (5, 24)  # but neither fewer nor more than this
+_LEVELS = 8  # quantiles of the level that stand for its scatter
+_NEAR_NS = 12 * NS_PER_HOUR
 _ACTED = 0.05  # causes less likely than this get no knots of their own
 
 
@@ -53,7 +56,28 @@ class Span:
     found: dict[str, float]
     level: float
     temp: float
+    line: Levels
     open_end: bool = False
+
+    def levels(self, at: FloatArray, count: int) -> FloatArray:
+        """Readings the process showed around instants: `count` even quantiles of the hours near each (count, t).
+
+        `at` in ns after the start; `level` where there is no reading within half a day.
+        """
+        made = np.full((count, at.size), self.level)
+        shares = (np.arange(count) + 0.5) / count
+        first = np.searchsorted(self.line.time, self.start + at.astype(np.int64) - _NEAR_NS)
+        last = np.searchsorted(self.line.time, self.start + at.astype(np.int64) + _NEAR_NS)
+        for i, (low, high) in enumerate(zip(first, last, strict=True)):
+            known = self.line.value[low:high]
+            known = known[np.isfinite(known)]
+            if known.size:
+                made[:, i] = np.quantile(known, shares)
+        return made
+
+    def tolerance(self, at: FloatArray) -> FloatArray:
+        """Reading error that matters at instants (t,)."""
+        return np.array([self.point.tolerance_at(float(level)) for level in self.levels(at, 1)[0]])
 
 
 def span_of(
@@ -82,51 +106,45 @@ def span_of(
         found={s.parameter: s.after for s in shifts},
         level=level if math.isfinite(level) else usual_level(shifts[0].measurand),
         temp=temp,
+        line=levels.get(point.name) or Levels(),
         open_end=open_end,
     )
 
 
 def window(span: Span, seen: Posterior, reason: str) -> Doubt | None:
     """Shape of the error over time from draws, cut to where the reading may have been out of tolerance."""
-    grid = np.linspace(0.0, float(span.end - span.start), _GRID)
-    errors = _errors(span, seen, grid)
-    tolerance = span.point.tolerance_at(span.level)
-    outside = np.mean(np.abs(errors) > tolerance, axis=0)
-    doubtful = np.flatnonzero(outside >= OPENS_AT)
-    if doubtful.size == 0:
-        return None
     knots = _knots(span, seen)
-    start = _opening(span, seen, knots, tolerance)
+    grid = np.unique(np.concatenate([np.linspace(0.0, float(span.end - span.start), _GRID), knots]))
+    outside = np.mean(np.abs(_errors(span, seen, grid)) > span.tolerance(grid), axis=0)
+    if not (outside >= OPENS_AT).any():
+        return None
+    opens = float(grid[int(np.argmax(outside >= OPENS_AT))])
     lead = _lead(span, seen)
-    inside = np.unique(np.concatenate([[float(start - span.start)], knots[knots >= start - span.start]]))
+    inside = np.unique(np.concatenate([[opens], knots[knots >= opens]]))
     drawn = _errors(span, seen, inside)
-    middle = np.median(drawn, axis=0)
-    if lead is None and seen.observed:
-        middle = _prorated(span, inside)
+    middle = _prorated(span, inside) if lead is None and seen.observed else np.median(drawn, axis=0)
     half = np.quantile(np.abs(drawn - middle), CONFIDENCE, axis=0)
     line = tuple((span.start + int(t), float(e)) for t, e in zip(inside, middle, strict=True))
     return Doubt(
         point=span.point.name,
         probe=span.probe,
-        start=start,
+        start=span.start + int(opens),
         end=span.end,
         open_end=span.open_end,
         knots=line,
         band=tuple(float(h) for h in half),
         basis=_basis(lead),
-        hours_out_of_tolerance=hours_beyond(line, tolerance),
+        hours_out_of_tolerance=hours_beyond(line, float(np.median(span.tolerance(inside)))),
         event=lead.event.id if lead else "",
         reasons=(reason, *_shape_reason(lead)),
     )
 
 
 def _prorated(span: Span, at: FloatArray) -> FloatArray:
-    """Error spread evenly from what it was at the start to what was found at the end [1]_."""
-    first, last = (
-        models.reading_error(span.shape, span.level, used=span.used, real=real, temp_degc=span.temp)
-        for real in (span.began, span.found)
-    )
-    return first + (last - first) * at / float(span.end - span.start)
+    """Drift spread evenly between the two calibrations [1]_, at the level where the process sat."""
+    share = at / float(span.end - span.start)
+    real = {name: span.began[name] + share * (span.found[name] - span.began[name]) for name in span.names}
+    return reading_errors(span.shape, span.levels(at, 1)[0], used=span.used, real=real, temp_degc=span.temp)
 
 
 def _errors(span: Span, seen: Posterior, at: FloatArray) -> FloatArray:
@@ -138,13 +156,15 @@ def _errors(span: Span, seen: Posterior, at: FloatArray) -> FloatArray:
     moved = np.einsum("nkp,nkt->ntp", seen.contribution, share)
     moved += seen.began[:, None, :]
     real = {name: span.began[name] + moved[:, :, i] for i, name in enumerate(span.names)}
-    return reading_errors(span.shape, span.level, used=span.used, real=real, temp_degc=span.temp)
+    level = np.repeat(span.levels(at, _LEVELS), len(moved) // _LEVELS, axis=0)
+    return reading_errors(span.shape, level, used=span.used, real=real, temp_degc=span.temp)
 
 
 def _knots(span: Span, seen: Posterior) -> FloatArray:
     """Instants (ns after the start) where the error bends: ends, causes that may have acted, and a few between."""
     length = float(span.end - span.start)
-    knots = [*np.linspace(0.0, length, _EVENLY + 2)]
+    between = min(max(round(length / _EVENLY_NS), _EVENLY[0]), _EVENLY[1])
+    knots = [*np.linspace(0.0, length, between + 2)]
     for column, cause in enumerate(seen.causes):
         if seen.acted[column] < _ACTED:
             continue
@@ -152,13 +172,6 @@ def _knots(span: Span, seen: Posterior) -> FloatArray:
             begin, finish = float(variant.start - span.start), float(variant.end - span.start)
             knots += [begin - NS_PER_S, begin] if finish <= begin else [begin, 0.5 * (begin + finish), finish]
     return np.unique(np.clip(np.round(knots), 0.0, length))
-
-
-def _opening(span: Span, seen: Posterior, knots: FloatArray, tolerance: float) -> int:
-    """First instant at which the chance of being out of tolerance reaches `OPENS_AT`."""
-    grid = np.unique(np.concatenate([np.linspace(0.0, float(span.end - span.start), _GRID), knots]))
-    outside = np.mean(np.abs(_errors(span, seen, grid)) > tolerance, axis=0)
-    return span.start + int(grid[int(np.argmax(outside >= OPENS_AT))])
 
 
 def _lead(span: Span, seen: Posterior) -> Cause | None:
