@@ -67,7 +67,7 @@ KINDS: dict[str, Kind] = {
             signal="temperature",
             size="fastest temperature change",
             advice="Look for cracks and verify the reading; find out what cooled or heated it so fast.",
-            caution=_GLASS,
+            caution=_RETRACT,
         ),
         Kind(
             key="sterilisation",
@@ -91,7 +91,7 @@ KINDS: dict[str, Kind] = {
             signal="value",
             size="level it is stuck at",
             advice="Look at the probe: move it in a buffer or in air. If the reading does not follow, replace it.",
-            caution=_GLASS,
+            caution=_RETRACT,
         ),
         Kind(
             key="pinned",
@@ -199,3 +199,15 @@ KINDS: dict[str, Kind] = {
         ),
     )
 }
+
+# What breaks as glass: the membrane of a pH electrode, and the electrode inside a CO2 probe.
+GLASS_PROBES = ("ph", "co2", "co2_pressure")
+GLASS_KINDS = ("stuck", "thermal_shock", "over_temperature")
+
+
+def caution_for(kind: str, measurand: str) -> str:
+    """The usual cautions for looking into an event of this kind on a probe of this measurand."""
+    words = KINDS[kind].caution
+    if kind in GLASS_KINDS and measurand in GLASS_PROBES:
+        words = f"{words} {_GLASS}".strip()
+    return words

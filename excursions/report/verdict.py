@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from excursions.clock import duration_text
-from excursions.kinds import KINDS
+from excursions.kinds import KINDS, caution_for
 from excursions.records import SEVERITY_RANK, Calibration, Doubt, Event
 from excursions.report.result import VERDICTS, PointFindings, Verdict
 from excursions.report.wording import day, event_sentence, quantity
@@ -148,7 +148,7 @@ def _verdict(
         sentence=sentence,
         since=since,
         advice=advice,
-        caution=KINDS[event.kind].caution if event else "",
+        caution=caution_for(event.kind, findings.point.measurand) if event else "",
         rank_score=base + weight / (1.0 + weight),
         error=error[0],
         error_band=error[1],
