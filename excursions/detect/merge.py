@@ -89,7 +89,8 @@ def _in_saw_tooth(whole: Event, part: Event, width: int) -> bool:
         return False
     if part.kind == "step":
         reach = max(2 * width, (whole.end - whole.start) // 8)
-        return part.size * whole.size < 0 and _covers(whole, part, 1.0, reach)
+        undone = -part.size / whole.size if whole.size else 0.0
+        return whole.origin != "process" and 0.0 < undone < 2.0 and _covers(whole, part, 1.0, reach)
     return part.kind in ("drift", "fouling") and _covers(whole, part, 0.5, width)
 
 

@@ -66,7 +66,7 @@ class NoiseSeries:
     """The noise series that is searched: known stretches only.
 
     start (k,) ns; block (k,) first block of each; raw, rest (k,) logarithm of the noise, and less its
-    pattern; broken (k,); width: ns.
+    pattern; broken (k,); width: ns; unseen: noise below is not told from rounding or from silence.
     """
 
     start: IndexArray
@@ -75,6 +75,7 @@ class NoiseSeries:
     rest: FloatArray
     broken: BoolArray
     width: int
+    unseen: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,6 +131,7 @@ def noise_series(survey: Survey) -> NoiseSeries | None:
         rest=without_round(start, raw, width=width),
         broken=np.diff(start, prepend=start[0]) > 1.5 * width,
         width=width,
+        unseen=unseen,
     )
 
 

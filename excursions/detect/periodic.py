@@ -72,10 +72,7 @@ def detect_periodic(record: Record, settings: PeriodicSettings | None = None) ->
     survey = survey_of(record)
     if survey is None or record.value is None:
         return ()
-    live = survey.live
-    if record.value.sampling.kind in THINNED:
-        live = evenly(live, survey.blocks, drawn=record.value.sampling.kind == "swinging")
-    spectra = _spectra(live, floor=survey.quantum)
+    live, spectra = _seen(record, survey)
     if spectra is None:
         return ()
     lines = _lines(spectra, survey, settings)
@@ -83,6 +80,31 @@ def detect_periodic(record: Record, settings: PeriodicSettings | None = None) ->
         return ()
     events = [_event(record, survey, live, spectra, line, settings) for line in lines]
     return tuple(sorted((e for e in events if e is not None), key=lambda event: event.start))
+
+
+def _seen(record: Record, survey: Survey) -> tuple[Live, _Spectra | None]:
+    """The samples that spectra are taken of, and their spectra."""
+    live = survey.live
+    if record.value is not None and record.value.sampling.kind in THINNED:
+        live = evenly(live, survey.blocks, drawn=record.value.sampling.kind == "swinging")
+    return live, _spectra(live, floor=survey.quantum)
+
+
+def least_amplitude(record: Record, settings: PeriodicSettings) -> float:
+    """Amplitude of a cycle over four chunks that is found at every period up to a sixteenth of a chunk, NaN without spectra."""
+    survey = survey_of(record)
+    _, spectra = (None, None) if survey is None else _seen(record, survey)
+    if survey is None or spectra is None:
+        return math.nan
+    chunks, bins = spectra.ratio.shape
+    limit = settings.false_alarms / len(RUNS) * 4 / (chunks * bins)
+    needed = (
+        HANN_WIDENING * float(gammainccinv(4, limit)) / 4 * 2.0
+    )  # the mean ratio, and twice for its scatter
+    power = np.median(spectra.amplitude**2 / np.maximum(spectra.ratio, 1e-12), axis=0)
+    return max(
+        math.sqrt(needed * float(np.quantile(power[GROUP:], 0.98))), 1.3 * settings.least_noise * survey.noise
+    )
 
 
 def _spectra(live: Live, *, floor: float) -> _Spectra | None:

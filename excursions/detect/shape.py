@@ -158,6 +158,10 @@ def _on_samples(survey: Survey, change: Change, begin: int, end: int) -> Transit
     unseen = (live.time[onset] - live.time[max(onset - 1, 0)]) / NS_PER_S
     hidden = change.across or (unseen > HIDDEN * survey.interval_s and bool(live.fresh[onset]))
     length = max(length, unseen) if hidden else length
+    sharp = abs(size) > SHARP_NOISE * noise and not hidden
+    if sharp and settled - onset < 3:
+        before, after = _beside(live.value, onset, settled, before, after)
+        size = after - before
     if change.across:
         onset = int(blocks.first[change.at])
         settled, length = max(settled, onset), unseen
@@ -170,10 +174,21 @@ def _on_samples(survey: Survey, change: Change, begin: int, end: int) -> Transit
         error=change.spread,
         length_s=max(float(length), survey.interval_s),
         samples=settled - onset + 1,
-        sharp=abs(size) > SHARP_NOISE * noise and not hidden,
+        sharp=sharp,
         hidden=hidden,
         onset_error_s=survey.interval_s * max(1.0, (2 * noise / max(abs(size), noise / 10, 1e-300)) ** 2),
     )
+
+
+def _beside(value: FloatArray, onset: int, settled: int, before: float, after: float) -> tuple[float, float]:
+    """Levels right before and right after a jump, from the samples next to it."""
+    left, right = value[max(onset - NEXT, 0) : onset], value[settled : settled + NEXT]
+    if left.size < NEXT // 2 or right.size < NEXT // 2:
+        return before, after
+    return float(np.median(left)), float(np.median(right))
+
+
+NEXT = 16  # samples
 
 
 def _walk(outside: FloatArray) -> int:

@@ -18,6 +18,7 @@ import numpy as np
 from excursions.clock import NS_PER_S, duration_text
 from excursions.detect.origin import Clue, expected_faults, frozen_share, name_origin, weigh, words_of
 from excursions.detect.spells import (
+    SLOWEST_CLOCK,
     Spells,
     covered_s,
     grown,
@@ -119,6 +120,43 @@ def _joined(found: list[Event], survey: Survey, band: float) -> tuple[Event, ...
             parts=tuple(sorted({*last.parts, *event.parts})),
         )
     return tuple(out)
+
+
+def shortest_stuck(record: Record, settings: StuckSettings) -> float:
+    """Shortest standstill [s] that would be found at any hour, NaN where none would."""
+    survey = survey_of(record)
+    if survey is None or record.value is None or len(survey.live) < 2 * settings.fewest_samples:
+        return math.nan
+    covered = covered_s(survey.live, thinned=_thinned(record))
+    spells = unchanged(survey.live, covered, held_between=False)
+    spells = spells.take(np.flatnonzero(spells.last > spells.first))
+    speed = own_clock(survey.blocks)
+    size = spells.held_s if speed is None else on_clock(spells, survey.blocks, survey.live, speed)
+    lone = max(0, min(SINGLES, len(survey.live)) - len(spells))
+    bulk = np.sort(np.concatenate([size, np.zeros(lone)]) + survey.interval_s)
+    bulk = bulk[: bulk.size - np.count_nonzero(outlying(bulk, at_most=settings.suspicion))]
+    low, high = 0.0, float(covered[-1])
+    wanted = settings.suspicion / 10
+    if bulk.size < 2 or float(expected_as_large(bulk, np.array([high]))[0]) > wanted:
+        return math.nan
+    for _ in range(40):
+        middle = (low + high) / 2
+        if float(expected_as_large(bulk, np.array([middle]))[0]) > wanted:
+            low = middle
+        else:
+            high = middle
+    high = max(
+        high,
+        float(bulk[-2]) / SAME_LEVEL,
+        1.5 * settings.fewest_samples * survey.interval_s,
+        2 * settings.shortest_s,
+    )
+    if _thinned(record):
+        beat = record.value.sampling.heartbeat_s
+        beat = beat if math.isfinite(beat) else record.value.sampling.longest_silence_s
+        high = max(high, (HEARTBEATS + 2) * beat)
+    slowest = 1.0 if speed is None else float(np.quantile(speed, 0.1))
+    return high / max(slowest, SLOWEST_CLOCK)
 
 
 def _judge(

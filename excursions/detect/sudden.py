@@ -18,7 +18,8 @@ from excursions.records import FloatArray
 
 SIDE = 4  # samples on either side
 LEAST_NOISE = 2.0  # usual noises that a gap must measure
-KEPT = 0.5  # of the gap that the blocks on either side must still show
+BESIDE = 16  # samples further out on either side that must show the change as well
+KEPT = 0.5  # of the gap that they must still show
 FEWEST_BLOCKS = 48
 
 
@@ -68,15 +69,15 @@ def sudden_changes(live: Live, blocks: Blocks, *, noise: float) -> tuple[Change,
 
 
 def _change(live: Live, blocks: Blocks, at: int, gap: float, spread: float, expected: float) -> Change | None:
-    """The change at a sample, when the level of the blocks around it changed with it."""
-    block = blocks.at(int(live.time[at]))
-    before = blocks.level[max(block - 2, 0) : block]
-    after = blocks.level[block + 1 : block + 3]
+    """The change at a sample, when the samples further out changed with it."""
+    before = live.value[max(at - SIDE - BESIDE, 0) : at]
+    after = live.value[at + SIDE : at + SIDE + BESIDE]
     if not before.size or not after.size:
         return None
     moved = float(np.median(after) - np.median(before))
     if moved * np.sign(gap) < KEPT * abs(gap):
         return None
+    block = blocks.at(int(live.time[at]))
     middle = int(live.time[at]) - int(blocks.start[block])
     place = block if middle < blocks.width // 2 else min(block + 1, len(blocks) - 1)
     return Change(
