@@ -67,6 +67,7 @@ class Plan:
     zone: str
     headers: tuple[str, ...] = ()
     labels: frozenset[int] = frozenset()
+    many_labels: bool = False
     decisions: tuple[Decision, ...] = field(default=())
 
     @property
@@ -77,5 +78,6 @@ class Plan:
             first_line=self.first_line,
             numbers=self.numbers,
             labels=self.labels,
+            many_labels=self.many_labels,
             decimal=self.decimal,
         )

@@ -23,6 +23,8 @@ from excursions.read.exports.values import DecimalEvidence, decimal_evidence
 from excursions.read.model import ReadOptions
 from excursions.records import Decision
 
+_MANY_LABELS = 150
+
 # Gives the texts of these columns from the whole table, a batch at a time.
 Texts = Callable[[tuple[int, ...]], Iterator[pl.DataFrame]]
 
@@ -62,7 +64,7 @@ def make_plan(
     labels = frozenset(s.tag_columns[0] for s in draft.streams if len(s.tag_columns) == 1)
     return Plan(
         layout=draft.layout, streams=draft.streams, width=len(sheet.columns), first_line=sheet.first_line, times=times,
-        qualities=qualities, decimal=decimal, numbers=numbers, labels=labels, zone=name,
+        qualities=qualities, decimal=decimal, numbers=numbers, labels=labels, many_labels=any(sheet.columns[index].distinct > _MANY_LABELS for index in labels), zone=name,
         headers=tuple(column.header for column in sheet.columns), decisions=tuple(decisions),
     )  # fmt: skip
 

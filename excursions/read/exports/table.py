@@ -112,7 +112,8 @@ class Wanted:
 
     width : number of columns; first_line : line of the first row
     numbers : columns expected to be plain numbers, which may come as Float64; decimal : the decimal mark in them
-    labels : columns of few different texts, which may come as categories
+    labels : columns of few different texts, which may come as categories; many_labels : hundreds of them are
+    mixed in consecutive rows, so that larger portions pay
     """
 
     width: int
@@ -120,6 +121,7 @@ class Wanted:
     numbers: frozenset[int] = frozenset()
     labels: frozenset[int] = frozenset()
     decimal: str = "."
+    many_labels: bool = False
 
 
 class Table(Protocol):

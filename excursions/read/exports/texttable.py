@@ -19,6 +19,7 @@ from excursions.read.unpack import CutOff, opened
 HEAD_BYTES = 512 * 2**10
 _HEAD_LINES = 1_500
 _LATE_LINES = 150
+_LARGER = 4
 _LOOK_BACK = 256 * 2**10
 
 
@@ -105,7 +106,8 @@ class TextTable:
     def portions(self, wanted: Wanted) -> Iterator[Job]:
         """Blocks of lines; see the protocol."""
         skip = wanted.first_line - 1
-        for data in self._blocks():
+        size = self.options.block_bytes * (_LARGER if wanted.many_labels else 1)
+        for data in self._blocks(size):
             if skip:
                 data, skipped = _skip_lines(data, skip)
                 skip -= skipped
@@ -126,12 +128,12 @@ class TextTable:
             portion = replace(portion, lost=((portion.lines + 1, lost, "the file is cut off in this line"),))
         return portion
 
-    def _blocks(self) -> Iterator[bytes]:
+    def _blocks(self, size: int) -> Iterator[bytes]:
         name, mark = self.encoding
         if self.source.plain is not None and name == "utf-8":
-            yield from file_blocks(self.source.plain, mark, self.options.block_bytes)
+            yield from file_blocks(self.source.plain, mark, size)
         else:
-            yield from blocks(as_utf8(self._chunks(), name, mark), self.options.block_bytes)
+            yield from blocks(as_utf8(self._chunks(), name, mark), size)
 
     def _chunks(self) -> Iterator[bytes]:
         self._broken = ""
