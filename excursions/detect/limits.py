@@ -65,7 +65,11 @@ def detection_limits(record: Record) -> dict[str, Limit]:
     response = _response_limit(record, survey)
     cycle = least_amplitude(record, PeriodicSettings())
     return {
-        "stuck": _limit(stuck, "s", lambda s: f"a reading that stands still for {duration_text(s)}"),
+        "stuck": _limit(
+            stuck,
+            "s",
+            lambda s: f"a reading that stands still for {duration_text(s)} where the process does not rest",
+        ),
         "pinned": _limit(stuck, "s", lambda s: f"a reading pinned for {duration_text(s)}"),
         "noise_growth": _limit(growth, "", lambda s: f"noise {s:.2g} times as large for a day"),
         "noise_collapse": _limit(collapse, "", lambda s: f"noise fallen to {s:.2g} of what it was for a day"),
@@ -130,11 +134,11 @@ def _least_ratio(ratio: FloatArray, least: float) -> float:
 def _inverse(bulk: FloatArray, expected: float) -> float:
     """Size at which the tail of the bulk leaves this expected number, by bisection."""
     low, high = float(bulk[-1]), 4 * float(bulk[-1]) + 1e-12
-    while float(expected_as_large(bulk, np.array([high]))[0]) > expected and high < 1e6 * (low + 1e-12):
+    while expected_as_large(bulk, high) > expected and high < 1e6 * (low + 1e-12):
         high *= 2
     for _ in range(40):
         middle = (low + high) / 2
-        if float(expected_as_large(bulk, np.array([middle]))[0]) > expected:
+        if expected_as_large(bulk, middle) > expected:
             low = middle
         else:
             high = middle

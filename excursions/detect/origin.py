@@ -30,7 +30,7 @@ from excursions.records import (
     Signal,
 )
 
-SURE, UNLIKELY = 0.7, 0.25  # probability of the probe from which an origin is named
+SURE, UNLIKELY = 0.7, 0.3  # probability of the probe from which an origin is named
 HIGHEST = 0.97  # no record alone is better than that
 SHORTEST_YEARS, LONGEST_YEARS = 0.25, 1.0  # (cp)
 MOST_YEARS = 4.0

@@ -23,7 +23,7 @@ import numpy as np
 from scipy.ndimage import maximum_filter1d
 from scipy.stats import t as student
 
-from excursions.detect.tails import expected_as_large, outlying
+from excursions.detect.tails import expected_each, outlying
 from excursions.records import BoolArray, FloatArray, IndexArray
 
 NORMAL_MAD = 1.4826  # median absolute deviation of a normal law to its standard deviation
@@ -184,7 +184,7 @@ def _picked(
     ratio = np.abs(one.diff[at]) / spread
     if at.size >= FEW_PEAKS:
         mark = outlying(ratio, at_most=least) & (ratio > LEAST_RATIO)
-        expected = expected_as_large(ratio[~mark], ratio[mark])
+        expected = expected_each(ratio[~mark], ratio[mark])
     else:
         chance = blocks / one.width * 2 * student.sf(ratio, FREEDOM) if at.size else np.empty(0)
         mark = (chance <= least) & (ratio > LEAST_RATIO)

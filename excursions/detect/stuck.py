@@ -60,7 +60,7 @@ class StuckSettings:
     flicker_counts: float = 2.0  # a converter's last digit moves by one count or two
     flicker_noise: float = 0.1  # of the usual noise, for values without a lattice
     suspicion: float = 0.05  # chance number below which a spell is looked at
-    least_confidence: float = 0.5
+    least_confidence: float = 0.3  # below, it is more likely the process at rest
 
 
 def detect_stuck(record: Record, settings: StuckSettings | None = None) -> tuple[Event, ...]:
@@ -137,11 +137,11 @@ def shortest_stuck(record: Record, settings: StuckSettings) -> float:
     bulk = bulk[: bulk.size - np.count_nonzero(outlying(bulk, at_most=settings.suspicion))]
     low, high = 0.0, float(covered[-1])
     wanted = settings.suspicion / 10
-    if bulk.size < 2 or float(expected_as_large(bulk, np.array([high]))[0]) > wanted:
+    if bulk.size < 2 or expected_as_large(bulk, high) > wanted:
         return math.nan
     for _ in range(40):
         middle = (low + high) / 2
-        if float(expected_as_large(bulk, np.array([middle]))[0]) > wanted:
+        if expected_as_large(bulk, middle) > wanted:
             low = middle
         else:
             high = middle
@@ -184,9 +184,7 @@ def _judge(
     many = spells.last - spells.first + 1 >= fewest
     found = []
     for i in np.flatnonzero(suspect[: len(spells)] & long & many):
-        chance = (
-            float(expected_as_large(bulk, every[i : i + 1])[0]) + settings.surprises_per_year * survey.years
-        )
+        chance = expected_as_large(bulk, float(every[i])) + settings.surprises_per_year * survey.years
         chance += settings.unseen_habit * min(float(spells.held_s[i]) / settings.habit_s, 1.0)
         event = _event(record, survey, spells, int(i), chance, settings, exact=exact)
         if event.confidence >= settings.least_confidence:

@@ -13,7 +13,7 @@ import numpy as np
 from excursions.detect.blocks import Blocks
 from excursions.detect.live import Live
 from excursions.detect.scan import SUSPICION, Change
-from excursions.detect.tails import expected_as_large, outlying
+from excursions.detect.tails import expected_each, outlying
 from excursions.records import FloatArray
 
 SIDE = 4  # samples on either side
@@ -57,7 +57,7 @@ def sudden_changes(live: Live, blocks: Blocks, *, noise: float) -> tuple[Change,
     unit = max(noise, 1e-12)
     mark = outlying(size + unit, at_most=SUSPICION) & (size > LEAST_NOISE * unit)
     chosen = np.flatnonzero(mark)
-    chance = expected_as_large(size[~mark] + unit, size[chosen] + unit)
+    chance = expected_each(size[~mark] + unit, size[chosen] + unit)
     found = []
     for i, expected in zip(chosen, chance, strict=True):
         a, b = int(start[i]), int(blocks.first[held[i] + 1])

@@ -23,7 +23,12 @@ OUTLYING_SHARE = 0.1
 JUMP = 1.2  # an outlier stands off from the next smaller by a fifth at least
 
 
-def expected_as_large(bulk: FloatArray, sizes: FloatArray) -> FloatArray:
+def expected_as_large(bulk: FloatArray, size: float) -> float:
+    """Expected number of chances of at least `size`: :func:`expected_each` of a single size."""
+    return _expected(np.sort(bulk), size)
+
+
+def expected_each(bulk: FloatArray, sizes: FloatArray) -> FloatArray:
     """Expected number of chances of at least each of `sizes` (k,), from `bulk` (n,), which leaves them out.
 
     Above its upper fifth (at most 200 chances) the bulk is taken as generalised Pareto, fitted by
