@@ -17,6 +17,7 @@ from excursions.detect.merge import merge
 from excursions.detect.noise import NoiseSettings, detect_noise
 from excursions.detect.over_temperature import OverTemperatureSettings, detect_over_temperature
 from excursions.detect.periodic import PeriodicSettings, detect_periodic
+from excursions.detect.repeated import RepeatedSettings, detect_repeated
 from excursions.detect.response import ResponseSettings, detect_slow_response
 from excursions.detect.spikes import SpikeSettings, detect_spikes
 from excursions.detect.step import StepSettings, detect_step
@@ -42,6 +43,7 @@ DETECTORS: tuple[Detector, ...] = (
     Detector("interruptions", detect_interruptions, InterruptionSettings),
     Detector("spikes", detect_spikes, SpikeSettings),
     Detector("stuck", detect_stuck, StuckSettings),
+    Detector("repeated", detect_repeated, RepeatedSettings),
     Detector("noise", detect_noise, NoiseSettings),
     Detector("step", detect_step, StepSettings),
     Detector("drift", detect_drift, DriftSettings),

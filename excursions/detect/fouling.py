@@ -3,8 +3,8 @@
 Method: every stretch between two cleanings (calibrations alike, for drift that calibration takes out) gives a
 walk, from a straight line through its blocks, and the jump across the cleaning that ends it.  A run of
 stretches whose walks go one way and whose jumps go the other, both beyond chance by a t test over the
-stretches, is one event; the run is the stretch of the record with the largest sum of walks in units of
-their own scatter.  What the jumps do not bring back is reported as its own figure.
+stretches, is one event; the run is where the cumulative sum of the
+walks, in units of their own scatter, climbs highest.  What the jumps do not bring back is reported as its own figure.
 
 References
 ----------
@@ -22,6 +22,7 @@ import numpy as np
 from scipy.stats import t as student
 
 from excursions.clock import NS_PER_DAY
+from excursions.detect.cusum import highest_run
 from excursions.detect.origin import Clue, expected_faults, name_origin, unexplained, weigh, words_of
 from excursions.detect.severity import severity_of
 from excursions.detect.survey import Survey, survey_of
@@ -109,15 +110,8 @@ def _run(teeth: Teeth) -> tuple[int, int] | None:
         return None
     scatter = 1.4826 * float(np.median(np.abs(teeth.walk - np.median(teeth.walk))))
     scatter = max(scatter, 0.1 * float(np.median(np.abs(teeth.walk))), 1e-12)
-    best, chosen = 0.0, None
-    for side in (1.0, -1.0):
-        score = np.concatenate([[0.0], np.cumsum(side * teeth.walk / scatter - 0.5)])
-        low = np.minimum.accumulate(score)
-        gain = score - low
-        j = int(np.argmax(gain))
-        if gain[j] > best:
-            best, chosen = float(gain[j]), (int(np.argmin(score[: j + 1])), j)
-    return chosen if chosen and chosen[1] - chosen[0] >= FEWEST_STRETCHES else None
+    i, j, _ = highest_run(teeth.walk / scatter)
+    return (i, j) if j - i >= FEWEST_STRETCHES else None
 
 
 def _one_sided(x: FloatArray, side: float) -> float:

@@ -9,6 +9,7 @@ import numpy as np
 from scipy.stats import t as student
 
 from excursions.clock import TimeArray
+from excursions.detect.cusum import DECISION, highest_run
 from excursions.detect.origin import Clue
 from excursions.detect.survey import Survey
 from excursions.records import FloatArray, Record
@@ -106,8 +107,8 @@ LONGEST_SHARE = 0.5  # of the samples; a longer disagreement is what is usual
 def disagreements(record: Record, survey: Survey) -> tuple[Disagreement, ...]:
     """The run of samples that disagrees most with the reading, when chance does not explain it.
 
-    Errors are taken against their median in units of their robust scatter; a run of them is judged by its
-    mean, with every possible run counted.
+    Errors are taken against their median in units of their robust scatter and added up
+    (:mod:`excursions.detect.cusum`); the run that passes the decision interval is judged by its mean.
     """
     errors = sample_errors(record, survey)
     n = errors.error.size
@@ -116,22 +117,23 @@ def disagreements(record: Record, survey: Survey) -> tuple[Disagreement, ...]:
     away = errors.error - float(np.median(errors.error))
     scatter = max(1.4826 * float(np.median(np.abs(away))), survey.noise, 1e-12)
     z = np.clip(away / scatter, -6.0, 6.0)
-    total = np.concatenate([[0.0], np.cumsum(z)])
-    best: Disagreement | None = None
-    for size in range(2, int(LONGEST_SHARE * n) + 1):
-        summed = np.abs(total[size:] - total[:-size])
-        i = int(np.argmax(summed))
-        expected = n * float(student.sf(summed[i] / math.sqrt(size), max(n - size, 4)))
-        if best is None or expected < best.expected:
-            best = Disagreement(
-                before=int(errors.time[max(i - 1, 0)]),
-                start=int(errors.time[i]),
-                end=int(errors.time[i + size - 1]),
-                shift=float(away[i : i + size][np.argmax(np.abs(away[i : i + size]))]),
-                scatter=scatter,
-                expected=expected,
-            )
-    return (best,) if best is not None and best.expected < LEAST_EXPECTED else ()
+    i, j, height = highest_run(z)
+    if j - i < 2 or j - i > LONGEST_SHARE * n or abs(height) < DECISION:
+        return ()
+    expected = n * float(student.sf(abs(float(z[i:j].sum())) / math.sqrt(j - i), max(n - (j - i), 4)))
+    if expected > LEAST_EXPECTED:
+        return ()
+    run = away[i:j]
+    return (
+        Disagreement(
+            before=int(errors.time[max(i - 1, 0)]),
+            start=int(errors.time[i]),
+            end=int(errors.time[j - 1]),
+            shift=float(run[np.argmax(np.abs(run))]),
+            scatter=scatter,
+            expected=expected,
+        ),
+    )
 
 
 LEAST_EXPECTED = 0.02

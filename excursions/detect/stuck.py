@@ -35,6 +35,7 @@ SINGLES = 50  # where a signal hardly ever repeats, this many single samples mak
 SAME_LEVEL = 0.3  # another spell counts as the same habit from this share of the length on
 REST = 0.1  # shorter ones than this share are no rest of the process
 ASIDE = 1e-6
+LOOP = (3.8, 20.5)  # mA, measuring range of a current loop (NAMUR NE 43)
 HEARTBEATS = 3.5  # a recorder that repeats itself says nothing before its fourth repetition
 INTERRUPTED = 0.1  # share of their lengths that may lie between two stretches of one standstill
 LONGER = 1.3  # a nearly still spell takes the place of the exactly still ones in it when so much longer
@@ -248,6 +249,8 @@ def _kind(record: Record, survey: Survey, spells: Spells, i: int) -> str:
     """``pinned`` at an end of the range, else ``stuck``."""
     level = float(spells.level[i])
     scale = max(survey.noise, survey.quantum)
+    if record.value is not None and record.value.unit == "mA":
+        return "stuck" if LOOP[0] < level < LOOP[1] else "pinned"
     if record.point.range is not None:
         low, high = record.point.range
         near = max(scale, RANGE_END * (high - low))

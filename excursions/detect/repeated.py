@@ -1,0 +1,142 @@
+"""A block of values that comes twice: an interface or an archive that plays back what it had before.
+
+Method: windows of 24 samples that begin at marked values (one value in sixteen is marked, by its bits alone,
+so that equal blocks have equal marks) are given a fingerprint; equal fingerprints are compared and let out
+as far as the values agree.  How long an agreement chance would show follows from how often two steps of
+the value agree in this record.  A signal that repeats itself many times is made that way and is left alone.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from excursions.clock import NS_PER_S, duration_text, iso
+from excursions.detect.survey import Survey, survey_of
+from excursions.records import Event, FloatArray, IndexArray, Record
+
+WINDOW = 24
+MARKED = 16
+MULTIPLIER = np.uint64(0x9E3779B97F4A7C15)  # odd, bits well mixed (golden ratio in 64 bits)
+MOVING_SHARE = 0.4  # of a window's samples must differ from the one before
+MOST_PAIRS = 400  # more agreements are the way of the signal
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RepeatedSettings:
+    """When a block of values is a repetition."""
+
+    false_alarms: float = 1e-4  # agreements that long expected by chance in the record
+    shortest_s: float = 600.0  # shorter ones harm nobody (cp)
+    fewest_samples: int = 40
+    most: int = 3  # repetitions; more are the way of the signal
+
+
+def detect_repeated(record: Record, settings: RepeatedSettings | None = None) -> tuple[Event, ...]:
+    """Find blocks of values that repeat an earlier block exactly.
+
+    Returns
+    -------
+    tuple of Event
+        Kind ``stuck``, origin ``record``; size is the level of the block, ``details["lag_s"]`` how much
+        earlier the block came first.
+    """
+    settings = settings or RepeatedSettings()
+    survey = survey_of(record)
+    if survey is None or len(survey.live) < 4 * settings.fewest_samples:
+        return ()
+    value = survey.live.value
+    chance = _agreement(value)
+    pairs = _pairs(value)
+    if not 0 < len(pairs) <= MOST_PAIRS:
+        return ()
+    blocks = _let_out(value, pairs)
+    found = []
+    for first, again, length in blocks:
+        move = np.diff(value[again : again + length])
+        moves = int(np.count_nonzero((move[1:] != move[:-1]) & (move[1:] != 0)))
+        expected = value.size**2 / 2 * chance**moves
+        event = _event(record, survey, first, again, length)
+        long = (event.end - event.start) / NS_PER_S >= settings.shortest_s
+        if expected <= settings.false_alarms and length >= settings.fewest_samples and long:
+            found.append(event)
+    return tuple(found) if len(found) <= settings.most else ()
+
+
+def _agreement(value: FloatArray) -> float:
+    """Probability that two moves of the value are equal, among moves that are not nil."""
+    move = np.diff(value)
+    move = np.round(move[move != 0], 12)
+    if move.size < 2:
+        return 1.0
+    _, count = np.unique(move[:: max(1, move.size // 50_000)], return_counts=True)
+    share = count / count.sum()
+    return float(np.clip(share @ share, 1e-3, 1.0))
+
+
+def _pairs(value: FloatArray) -> list[tuple[int, int]]:
+    """Starts of windows with equal fingerprints, each with the first one like it."""
+    bits = np.ascontiguousarray(value).view(np.uint64) * MULTIPLIER
+    start = np.flatnonzero((bits >> np.uint64(60)) == 0)
+    start = start[start < value.size - WINDOW]
+    moved = np.concatenate([[0], np.cumsum(value[1:] != value[:-1])])
+    start = start[moved[start + WINDOW - 1] - moved[start] >= MOVING_SHARE * WINDOW]
+    if start.size < 2:
+        return []
+    print_of = _fingerprints(bits, start)
+    order = np.argsort(print_of, kind="stable")
+    same = np.flatnonzero(print_of[order][1:] == print_of[order][:-1])
+    if same.size > MOST_PAIRS:
+        return [(0, 0)] * (MOST_PAIRS + 1)
+    return sorted((int(start[order[k]]), int(start[order[k + 1]])) for k in same)
+
+
+def _fingerprints(bits: NDArray[np.uint64], start: IndexArray) -> NDArray[np.uint64]:
+    """Fingerprint of the window at each start, by Horner's rule modulo 2^64."""
+    out = np.zeros(start.size, dtype=np.uint64)
+    for k in range(WINDOW):
+        out = out * MULTIPLIER + (bits[start + k] ^ (bits[start + k] >> np.uint64(29)))
+    return out
+
+
+def _let_out(value: FloatArray, pairs: list[tuple[int, int]]) -> list[tuple[int, int, int]]:
+    """Longest agreements (first, again, length), one for each stretch and lag."""
+    found: list[tuple[int, int, int]] = []
+    for a, b in pairs:
+        if any(b - a == y - x and x <= a < x + n for x, y, n in found):
+            continue
+        reach = min(b - a, value.size - b)
+        ahead = value[a : a + reach] != value[b : b + reach]
+        after = int(np.argmax(ahead)) if ahead.any() else reach
+        back = min(a, b - a)
+        behind = (value[a - back : a] != value[b - back : b])[::-1]
+        before = int(np.argmax(behind)) if behind.any() else back
+        if after >= WINDOW:
+            found.append((a - before, b - before, before + after))
+    return found
+
+
+def _event(record: Record, survey: Survey, first: int, again: int, length: int) -> Event:
+    time, value = survey.live.time, survey.live.value
+    start, end = int(time[again]), int(time[again + length - 1]) + round(survey.interval_s * NS_PER_S)
+    return Event(
+        point=record.point.name,
+        kind="stuck",
+        start=start,
+        end=end,
+        size=float(np.median(value[again : again + length])),
+        size_unit=record.value.unit if record.value else "",
+        confidence=0.95,
+        origin="record",
+        severity="act",
+        probe=record.plant.probe_at(record.point.name, start) or "",
+        onset_uncertainty_s=survey.interval_s,
+        open_end=again + length == len(survey.live),
+        evidence=(
+            f"{length} values in a row are those of {iso(int(time[first]))}, moves and all",
+            f"they fill {duration_text((end - start) / NS_PER_S)}: played back, not measured",
+        ),
+        details={"samples": float(length), "lag_s": float(start - int(time[first])) / NS_PER_S},
+    )
