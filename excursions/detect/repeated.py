@@ -21,6 +21,7 @@ WINDOW = 24
 MARKED = 16
 MULTIPLIER = np.uint64(0x9E3779B97F4A7C15)  # odd, bits well mixed (golden ratio in 64 bits)
 MOVING_SHARE = 0.4  # of a window's samples must differ from the one before
+LINE = 1e-9  # of the value: smaller bends are the rounding of a straight line
 MOST_PAIRS = 400  # more agreements are the way of the signal
 
 
@@ -56,7 +57,8 @@ def detect_repeated(record: Record, settings: RepeatedSettings | None = None) ->
     found = []
     for first, again, length in blocks:
         move = np.diff(value[again : again + length])
-        moves = int(np.count_nonzero((move[1:] != move[:-1]) & (move[1:] != 0)))
+        bend = np.abs(np.diff(move)) > LINE * np.abs(value[again : again + length]).max()
+        moves = int(np.count_nonzero(bend & (move[1:] != 0)))
         expected = value.size**2 / 2 * chance**moves
         event = _event(record, survey, first, again, length)
         long = (event.end - event.start) / NS_PER_S >= settings.shortest_s
