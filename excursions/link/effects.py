@@ -214,6 +214,10 @@ def _conditioned(
     start, end, share = _part(event, shifts[0])
     spread = math.hypot(size_uncertainty(event, plant), _UNEVEN * (1.0 - share) * event.size)
     covariance = np.diag(kick**2)
+    usual = math.sqrt(float(slopes @ covariance @ slopes))
+    if usual > 0 and math.isfinite(event.size):
+        # What was seen is no smaller for being unusual: the table's kick bounds only what nobody saw.
+        covariance = covariance * max(1.0, abs(share * event.size) / usual) ** 2
     total = float(slopes @ covariance @ slopes) + spread**2
     if math.isfinite(event.size) and math.isfinite(total) and total > 0:
         gain = covariance @ slopes / total
