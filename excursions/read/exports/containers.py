@@ -36,6 +36,7 @@ class Content:
 
     name : for people; path : on disk, None inside an archive; start : the first bytes, unpacked
     chunks : a fresh pass over the unpacked bytes; size : bytes as stored; packing : words; depth : archives it lies in
+    told : is told the digest of the file once it is known
     """
 
     name: str
@@ -45,6 +46,7 @@ class Content:
     size: int
     packing: str = ""
     depth: int = 0
+    told: Callable[[str], None] | None = None
 
     def whole(self) -> bytes:
         """All of it in memory.
@@ -112,7 +114,10 @@ def _open_file(item: Item, options: ReadOptions) -> Opened:
         chunks=chunks,
         size=item.size,
         packing=packing[0] if packing else "",
+        told=item.digest_is,
     )
+    if packing or any(content.start.startswith(magic) for magic, _ in KINDS):
+        item.digest_aside()
     yield from open_content(content, options)
 
 
@@ -269,9 +274,8 @@ def _text(content: Content, options: ReadOptions) -> Table:
                 pieces.append(raw.read(_PIECE))
         return tuple(pieces)
 
-    table = TextTable(
-        source=Source(chunks=content.chunks, late=late, packing=content.packing, plain=plain), options=options
-    )
+    source = Source(chunks=content.chunks, late=late, packing=content.packing, plain=plain, told=content.told)
+    table = TextTable(source=source, options=options)
     _refuse_no_text(table, content)
     return table
 

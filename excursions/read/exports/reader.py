@@ -82,26 +82,25 @@ def read_exports(paths: Sequence[Path], options: ReadOptions) -> Reading:
 def _read_item(item: Item, state: _State, *, last: bool) -> bool:
     """Read all tables of one file; False when a date order is open and other files may still decide it."""
     failures: list[tuple[str, ExcursionsError]] = []
-    before, open_order = len(state.done), False
+    open_order = False
     try:
-        with item.hashed():
-            for name, table in open_item(item, state.options):
-                if name in state.done:
-                    continue
-                try:
-                    _read_table(item, name, table, state, last=last)
-                    state.done.add(name)
-                except OrderOpenError as error:
-                    open_order = True
-                    failures.append((name, error))
-                except ExcursionsError as error:
-                    failures.append((name, error))
-                    state.done.add(name)
+        for name, table in open_item(item, state.options):
+            if name in state.done:
+                continue
+            try:
+                _read_table(item, name, table, state, last=last)
+                state.done.add(name)
+            except OrderOpenError as error:
+                open_order = True
+                failures.append((name, error))
+            except ExcursionsError as error:
+                failures.append((name, error))
+                state.done.add(name)
     except ExcursionsError as error:
         failures.append((item.name, error))
     used = any(report.path == item.name or report.path.startswith(f"{item.name}!") for report in state.files)
     _report(item, [f for f in failures if last or not isinstance(f[1], OrderOpenError)], used, state)
-    return last or not open_order or before < 0
+    return last or not open_order
 
 
 def _report(item: Item, failures: list[tuple[str, ExcursionsError]], used: bool, state: _State) -> None:

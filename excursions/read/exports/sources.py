@@ -9,7 +9,6 @@ import sys
 import tempfile
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
-from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import BinaryIO, cast
@@ -44,20 +43,23 @@ class Item:
     kind: str = "file"
     size: int = 0
     parts: tuple[Path, ...] = ()
-    _digest: Future[str] | None = field(default=None, repr=False)
+    _known: str = ""
+    _future: Future[str] | None = field(default=None, repr=False)
 
     @property
     def sha256(self) -> str:
         """Digest of the content; of a data set, of its parts' names and digests; empty for remote objects."""
-        return self._digest.result() if self._digest else ""
+        if not self._known and self.kind != "remote":
+            self._known = self._future.result() if self._future else _digest(self.path, self.parts)
+        return self._known
 
-    @contextmanager
-    def hashed(self) -> Iterator[None]:
-        """Work out the digest beside the reading: it takes as long as a good part of it."""
-        with ThreadPoolExecutor(max_workers=1) as pool:
-            if self.kind != "remote":
-                self._digest = pool.submit(_digest, self.path, self.parts)
-            yield
+    def digest_is(self, sha256: str) -> None:
+        """Take over a digest that was worked out on the way."""
+        self._known = sha256
+
+    def digest_aside(self) -> None:
+        """Work the digest out beside the reading: it takes as long as a good part of it."""
+        self._future = self._future or _ASIDE.submit(_digest, self.path, self.parts)
 
     def stem(self, name: str) -> str:
         """The last part of a name without endings: what a file is called when it holds one tag."""
@@ -68,6 +70,9 @@ class Item:
             if stem.lower().endswith(ending):
                 stem = stem[: -len(ending)]
         return stem or inner
+
+
+_ASIDE = ThreadPoolExecutor(max_workers=1, thread_name_prefix="digest")
 
 
 def _digest(path: Path, parts: tuple[Path, ...]) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
@@ -28,13 +29,14 @@ class Source:
     """Where the bytes of a text come from.
 
     chunks : starts a fresh pass over the unpacked bytes; late : gives pieces from further down
-    plain : the file itself where it is not packed
+    plain : the file itself where it is not packed; told : is told the digest of its content after a pass over all of it
     """
 
     chunks: Callable[[], Iterator[bytes]]
     late: Callable[[], tuple[bytes, ...]] = tuple
     packing: str = ""
     plain: Path | None = None
+    told: Callable[[str], None] | None = None
 
 
 @dataclass(kw_only=True)
@@ -131,9 +133,18 @@ class TextTable:
     def _blocks(self, size: int) -> Iterator[bytes]:
         name, mark = self.encoding
         if self.source.plain is not None and name == "utf-8":
-            yield from file_blocks(self.source.plain, mark, size)
+            yield from self._plain_blocks(self.source.plain, mark, size)
         else:
             yield from blocks(as_utf8(self._chunks(), name, mark), size)
+
+    def _plain_blocks(self, path: Path, mark: int, size: int) -> Iterator[bytes]:
+        """Blocks of an unpacked UTF-8 file; its digest comes out on the way, which saves reading it again."""
+        digest = hashlib.sha256(self.head[:mark])
+        for data in file_blocks(path, mark, size):
+            digest.update(data)
+            yield unix_lines(data)
+        if self.source.told is not None:
+            self.source.told(digest.hexdigest())
 
     def _chunks(self) -> Iterator[bytes]:
         self._broken = ""
@@ -154,7 +165,7 @@ class TextTable:
 
 
 def file_blocks(path: Path, skip: int, size: int) -> Iterator[bytes]:
-    """Blocks of whole records of a UTF-8 file, each read in one piece and never copied on the clean way."""
+    """Blocks of whole records of a UTF-8 file as they stand in it, each read in one piece."""
     with opened(path) as raw:
         position, end = skip, path.stat().st_size
         while position < end:
@@ -166,7 +177,7 @@ def file_blocks(path: Path, skip: int, size: int) -> Iterator[bytes]:
                 cut = record_end(data)
                 data = data[:cut] if cut else _grown(raw, data, position, end, size)
             position += len(data)
-            yield unix_lines(data)
+            yield data
 
 
 def _piece(raw: IO[bytes], position: int, size: int) -> bytes:
