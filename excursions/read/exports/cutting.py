@@ -16,6 +16,7 @@ SEPARATORS = (",", ";", "\t", "|", "^", "\x1f")
 # Some spreadsheets put the separator on a line of its own at the top.
 _HINT = re.compile(r"\ufeff?\"?sep=([,;\t|^])\"?\s*$", re.IGNORECASE)
 _SAMPLE_LINES = 60
+_FEW_LINES = 6
 _SAMPLE_CELLS = 4_000
 
 
@@ -47,7 +48,7 @@ def find_cut(lines: Sequence[str], stated: str) -> Cut:
     ]
     scored = [(_score(sample, cut), -rank, cut) for rank, cut in enumerate(candidates)]
     best = max(scored, default=(0.0, 0, Cut()), key=lambda item: item[:2])
-    if best[0] < 0.5 and len(spans) > 1:
+    if best[0] < 0.3 and len(spans) > 1:
         fixed = Cut(spans=spans)
         blank = Cut(separator=" ", quote='"')
         for cut in (fixed, blank):
@@ -73,11 +74,12 @@ def _score(lines: Sequence[str], cut: Cut) -> float:
     most = max(3, _SAMPLE_CELLS // width)
     usual = [row for row in rows if _width(row) == width][:most]
     near = sum(abs(len(row.cells) - width) <= 1 for row in rows)
-    timed = sum(_has_time(row) for row in usual)
+    # The first of few lines may be the header.
+    timed = sum(_has_time(row) for row in usual) / max(1, len(usual) - (len(lines) < _FEW_LINES))
     cells = [cell.strip() for row in usual for cell in row.cells]
     understood = sum(_share(cell) for cell in cells) / max(1, len(cells))
     regular = 0.5 * near / len(rows) + 0.5 * len(usual) / max(1, min(len(rows), most))
-    return regular * (timed / max(1, len(usual))) * (0.4 + 0.6 * understood)
+    return regular * min(1.0, timed) * (0.4 + 0.6 * understood)
 
 
 def _width(row: Row) -> int:
@@ -111,7 +113,21 @@ def fixed_spans(lines: Sequence[str]) -> tuple[tuple[int, int | None], ...]:
     starts = [i for i in range(length) if not blank[i] and (i == 0 or blank[i - 1])]
     stops = [i for i in range(1, length + 1) if not blank[i - 1] and (i == length or blank[i])]
     borders = [0]
-    for stop, start in zip(stops, starts[1:], strict=False):
-        fixed = all(start < len(line) and not line[start].isspace() for line in lines)
-        borders.append(start if fixed else stop)
+    for number, (stop, start) in enumerate(zip(stops, starts[1:], strict=False)):
+        next_fixed = all(start < len(line) and not line[start].isspace() for line in lines)
+        ends_fixed = all(stop <= len(line) and not line[stop - 1].isspace() for line in lines)
+        # Between a text that grows to the right and a figure that grows to the left, each gets half of the gap.
+        middle = stop + (start - stop + 1) // 2 if number else stop
+        borders.append(
+            start
+            if next_fixed
+            else stop
+            if ends_fixed and not _is_text(lines, starts[number], stop)
+            else middle
+        )
     return tuple(zip(borders, [*borders[1:], None], strict=True))
+
+
+def _is_text(lines: Sequence[str], start: int, stop: int) -> bool:
+    """Whether a span holds texts: something in it is no number."""
+    return any(not looks_numeric(line[start:stop]) for line in lines if line[start:stop].strip())
