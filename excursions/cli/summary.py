@@ -40,12 +40,12 @@ def exit_status(done: Scan, fail_on: str) -> int:
 def print_summary(done: Scan, page: Path) -> None:
     """Verdicts worst first, faults of the input, and the page."""
     result = done.result
-    rows = result.run["rows"]
+    rows = _row_counts(result)
     span = [(f.start, f.end) for f in result.points if f.samples]
     tz = clock.zone(result.plant.zone)
     lines = [
         f"{result.plant.name or 'Plant'}: {_count(len(result.points), 'point')}, {rows['used']:,} samples used"
-    ]  # type: ignore[index]
+    ]
     if span:
         first, last = clock.wall(min(s for s, _ in span), tz), clock.wall(max(e for _, e in span), tz)
         lines[0] += f", {first} to {last} ({result.plant.zone})"
@@ -99,7 +99,13 @@ def _verdict_lines(verdict: Verdict) -> list[str]:
     return [f"{verdict.verdict.upper()}  {verdict.point}", *body, *todo]
 
 
-def _rows(rows: dict[str, int]) -> str:  # type: ignore[type-arg]
+def _row_counts(result: ScanResult) -> dict[str, int]:
+    rows = result.run["rows"]
+    assert isinstance(rows, dict)
+    return rows
+
+
+def _rows(rows: dict[str, int]) -> str:
     text = (
         f"{rows['read']:,} read = {rows['used']:,} used + {rows['duplicates'] + rows['conflicts']:,} repeated"
     )

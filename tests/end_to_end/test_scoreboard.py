@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-
 import pytest
 
 from sample_data.simulator.scenario import SEED
