@@ -90,7 +90,7 @@ KINDS: dict[str, Kind] = {
             label="stuck reading",
             signal="value",
             size="level it is stuck at",
-            advice="Look at the probe: move it in a buffer or in air. If the reading does not follow, replace it.",
+            advice="Look at the probe and its input: move it in a standard or in air. If the reading does not follow, replace it.",
             caution=_RETRACT,
         ),
         Kind(

@@ -7,6 +7,7 @@ class whose defaults carry their reasons, and add its line here.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import Any, NamedTuple
 
 from excursions.clock import TimeArray
@@ -72,7 +73,12 @@ def detect(record: Record, settings: Mapping[str, object] | None = None) -> tupl
     found: list[Event] = []
     for name, function, kind in DETECTORS:
         found.extend(function(shared, given.get(name) or kind()))
-    return merge(shared, tuple(found))
+    return tuple(_quiet(event) for event in merge(shared, tuple(found)))
+
+
+def _quiet(event: Event) -> Event:
+    """What the process or a routine did is noted; nobody has to act on a probe for it."""
+    return replace(event, severity="note") if event.origin in ("process", "routine") else event
 
 
 def noise_trace(record: Record) -> tuple[TimeArray, FloatArray] | None:

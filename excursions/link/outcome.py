@@ -13,6 +13,8 @@ VERIFIED = "verified by calibration"
 NOT_BORNE_OUT = "not borne out"
 NOT_YET = "not verified yet"
 _LIKELY = 0.5
+# Failures that come and go leave the parameters alone: a calibration that finds nothing does not refute them.
+PASSING = ("stuck", "pinned", "out_of_range", "spikes", "dropout", "bad_quality", "bridged", "periodic")
 
 
 def outcome(
@@ -32,10 +34,15 @@ def outcome(
         if link.event:
             links_of.setdefault(link.event, []).append(link)
     leader = {follower.id: lead for lead, followers in grouped_by_point(events) for follower in followers}
-    return {
+    states = {
         event.id: _one(event, links_of.get(leader.get(event.id, event).id, []), by_id, shifts, calibrations)
         for event in events
         if event.origin in ("probe", "undecided")
+    }
+    return {
+        event.id: states[event.id]
+        for event in events
+        if event.id in states and (event.kind not in PASSING or states[event.id][0] == VERIFIED)
     }
 
 

@@ -103,6 +103,8 @@ def scan(
     )
     read = _read_all(inputs, chosen, progress)
     pairs, missing = _point_inputs(read)
+    if not pairs:
+        raise _nothing_to_scan(exports, (*read.problems, *missing))
     analysed = analyse_points(pairs, jobs=chosen.jobs, progress=progress)
     progress("linking events to calibrations", 0, 1)
     result = _conclude(read, [findings for findings, _ in analysed])
@@ -120,6 +122,18 @@ def scan(
         result=result,
     )
     return Scan(result=dataclasses.replace(result, run=run), refused=_refused(read), problems=problems)
+
+
+def _nothing_to_scan(exports: Sequence[Path], problems: Sequence[ExcursionsError]) -> ExcursionsError:
+    """The error of a scan without a single signal; the first fault met says most about why."""
+    if problems:
+        return problems[0]
+    return InputFileError(
+        found="no export with readings",
+        expected="at least one file with times and values",
+        mend="name the exported files or the folder that holds them",
+        file=", ".join(str(path) for path in exports[:3]),
+    )
 
 
 def _both(stated: Sequence[Path], found: Sequence[Path]) -> tuple[Path, ...]:

@@ -109,7 +109,16 @@ def read_head(path: Path, options: ReadOptions) -> tuple[Sheet, ...]:
     if any(head.startswith(magic) for magic, _ in _EXCEL):
         return tuple(_first_rows(sheet) for sheet in _workbook(path, path.read_bytes(), options))
     if head.startswith(b"PAR1"):
-        return (_first_rows(_from_frame(pl.scan_parquet(path).head(_HEAD_ROWS).collect())),)
+        try:
+            return (_first_rows(_from_frame(pl.scan_parquet(path).head(_HEAD_ROWS).collect())),)
+        except (pl.exceptions.PolarsError, OSError) as error:
+            raise InputFileError(
+                found="a Parquet file that is cut off or damaged",
+                expected="a whole Parquet file",
+                mend="export it again",
+                file=str(path),
+                column="container",
+            ) from error
     return tuple(_first_rows(sheet) for sheet in _text(path, head, options) if sheet.rows)
 
 

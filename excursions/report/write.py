@@ -9,6 +9,7 @@ from pathlib import Path
 
 import polars as pl
 
+from excursions.errors import UsageError
 from excursions.report.life import probes_table
 from excursions.report.result import ScanResult
 from excursions.report.tables import (
@@ -54,8 +55,15 @@ def harmless(frame: pl.DataFrame) -> pl.DataFrame:
 
 def write_whole(path: Path, content: bytes) -> None:
     """Write a file so that a reader sees the old one or the new one, never a part."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    except OSError as error:
+        raise UsageError(
+            found=f'"{path.parent}", where nothing can be written ({error.strerror})',
+            expected="a folder that exists or can be made",
+            mend="name another place with --out",
+        ) from error
     try:
         with os.fdopen(handle, "wb") as file:
             file.write(content)
