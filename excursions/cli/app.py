@@ -115,10 +115,12 @@ def scan(
     exports: Exports,
     out: Annotated[Path, typer.Option("--out", help="Folder for pages and tables.")] = Path("report"),
     calibrations: Annotated[
-        list[Path] | None, typer.Option("--calibrations", help="Calibration log.", exists=True, show_default=False)
+        list[Path] | None,
+        typer.Option("--calibrations", help="Calibration log.", exists=True, show_default=False),
     ] = None,
     samples: Annotated[
-        list[Path] | None, typer.Option("--samples", help="Laboratory samples.", exists=True, show_default=False)
+        list[Path] | None,
+        typer.Option("--samples", help="Laboratory samples.", exists=True, show_default=False),
     ] = None,
     register: RegisterFile = None,
     tz: Zone = "",

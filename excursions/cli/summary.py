@@ -11,14 +11,17 @@ from zoneinfo import ZoneInfo
 import typer
 
 from excursions import clock
+from excursions.kinds import SEVERITIES
 from excursions.pipeline.scan import Scan
 from excursions.records import SEVERITY_RANK
 from excursions.report.result import ScanResult, Verdict
-from excursions.report.wording import doubt_sentence
+from excursions.report.verdict import past_faults
+from excursions.report.wording import doubt_sentence, event_sentence
 
 REPORTED_ORIGINS = ("probe", "undecided")
 SHOWN_PROBLEMS = 8
 SHOWN_POINTS = 12
+SHOWN_STRETCHES = 20
 
 
 def findings_at(result: ScanResult, fail_on: str) -> int:
@@ -61,7 +64,9 @@ def print_summary(done: Scan, page: Path) -> None:
     lines += _past_doubts(result, tz)
     typer.echo("\n".join(lines))
     _print_problems(done)
-    typer.echo(f"\nRows: {_rows(rows)}")
+    _print_notes(result)
+    typer.echo(f"\n{_event_counts(result)}")
+    typer.echo(f"Rows: {_rows(rows)}")
     typer.echo(
         "This tool releases no batch and protects no plant; local procedures and authorised people decide."
     )
@@ -69,26 +74,31 @@ def print_summary(done: Scan, page: Path) -> None:
 
 
 def _past_doubts(result: ScanResult, tz: ZoneInfo) -> list[str]:
-    """Windows that a calibration or swap has closed: the readings inside them are still on record."""
-    units = {findings.point.name: findings.unit for findings in result.points}
-    closed = [doubt for doubt in result.doubts if not doubt.open_end]
-    if not closed:
+    """Stretches that a calibration or the end of a failure has closed: their readings are still on record."""
+    rows = [
+        (doubt.point, doubt.start, doubt_sentence(doubt, findings.unit, tz))
+        for findings in result.points
+        for doubt in result.doubts
+        if doubt.point == findings.point.name and not doubt.open_end
+    ]
+    rows += [
+        (findings.point.name, event.start, event_sentence(event, tz))
+        for findings in result.points
+        for event in past_faults(findings)
+    ]
+    if not rows:
         return []
     shown = [
-        textwrap.fill(
-            f"{d.point}  {doubt_sentence(d, units.get(d.point, ''), tz)}",
-            96,
-            initial_indent="    ",
-            subsequent_indent="      ",
-        )
-        for d in closed[:SHOWN_POINTS]
+        textwrap.fill(f"{point}  {text}", 96, initial_indent="    ", subsequent_indent="      ")
+        for point, _, text in sorted(rows)[:SHOWN_STRETCHES]
     ]
-    more = (
-        [f"    ... and {len(closed) - SHOWN_POINTS} more in tables/doubts.csv"]
-        if len(closed) > SHOWN_POINTS
-        else []
-    )
-    return ["", "Earlier readings to doubt:", *shown, *more]
+    more = len(rows) - SHOWN_STRETCHES
+    return [
+        "",
+        "Earlier readings to doubt:",
+        *shown,
+        *([f"    ... and {more} more on the pages"] if more > 0 else []),
+    ]
 
 
 def _verdict_lines(verdict: Verdict) -> list[str]:
@@ -121,6 +131,32 @@ def _print_problems(done: Scan) -> None:
         typer.echo(textwrap.fill(str(problem), 96, initial_indent="  - ", subsequent_indent="    "), err=True)
     if len(done.problems) > SHOWN_PROBLEMS:
         typer.echo(f"  ... and {len(done.problems) - SHOWN_PROBLEMS} more in run.json", err=True)
+
+
+def _print_notes(result: ScanResult) -> None:
+    """What the reader remarked on a file it used: cut off, hour missing, and the like."""
+    inputs = result.run["inputs"]
+    assert isinstance(inputs, dict)
+    notes = [f"{file['path']}: {note}" for file in inputs["exports"] for note in file["notes"]]
+    for note in notes[:SHOWN_PROBLEMS]:
+        typer.echo(textwrap.fill(f"Note: {note}", 96, subsequent_indent="      "), err=True)
+    refused = sum(log["refused"] for key in ("calibrations", "samples") for log in inputs[key])
+    if refused:
+        typer.echo(
+            f"Note: {_count(refused, 'row')} of calibration logs or samples refused (refused.csv says why)",
+            err=True,
+        )
+
+
+def _event_counts(result: ScanResult) -> str:
+    """How many events are laid to a probe or left open, by severity: what the exit status is made from."""
+    counts = dict.fromkeys(reversed(SEVERITIES), 0)
+    for findings in result.points:
+        for event in findings.events:
+            if event.origin in REPORTED_ORIGINS:
+                counts[event.severity] += 1
+    shown = ", ".join(f"{count} {severity}" for severity, count in counts.items())
+    return f"Events of a probe, or undecided: {shown} (tables/events.csv)"
 
 
 def _count(number: int, noun: str) -> str:

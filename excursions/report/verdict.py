@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from excursions.clock import duration_text
+from excursions.clock import NS_PER_HOUR, duration_text
 from excursions.kinds import KINDS, caution_for
 from excursions.records import SEVERITY_RANK, Calibration, Doubt, Event
 from excursions.report.result import VERDICTS, PointFindings, Verdict
@@ -30,6 +30,9 @@ PASSING = (
 )
 SETTLED = ("verified by calibration", "not borne out")
 MOST_LIKELY = 0.5
+WORTH_ASKING = 0.4  # an undecided event likelier not the probe's than this leaves the verdict alone
+FEWEST_SAMPLES = 30  # with fewer, no record says anything about a probe
+FEWEST_SAMPLES = 30  # below this no record says anything about a probe
 NOTHING_TO_DO = "Nothing to do until the next planned calibration."
 ASK_FOR_MORE = "Ask for a longer or finer export of this point, or compare the reading with a sample."
 
@@ -56,6 +59,12 @@ def judge(
         return _verdict(
             findings, "cannot tell", "No sample of this point could be used.", ASK_FOR_MORE, knowledge
         )
+    if findings.samples < FEWEST_SAMPLES:
+        text = f"Only {findings.samples} samples of this point: too few to judge a probe by."
+        return _verdict(findings, "cannot tell", text, ASK_FOR_MORE, knowledge)
+    if findings.samples < FEWEST_SAMPLES:
+        text = f"Only {findings.samples} samples of this point: too few to judge a probe by."
+        return _verdict(findings, "cannot tell", text, ASK_FOR_MORE, knowledge)
     live = [event for event in findings.events if _is_live(event, calibrations, outcomes)]
     unusable = [event for event in live if event.kind in UNUSABLE and event.open_end]
     if unusable:
@@ -67,10 +76,14 @@ def judge(
         return _from_doubt(worst, probe_events, findings, knowledge, tz)
     if probe_events:
         return _from_event("doubt", _worst(probe_events), findings, knowledge, tz)
-    undecided = [event for event in live if event.origin == "undecided" and event.severity == "act"]
+    undecided = [
+        event
+        for event in live
+        if event.origin == "undecided" and event.severity == "act" and event.confidence >= WORTH_ASKING
+    ]
     if undecided:
         return _from_event("cannot tell", _worst(undecided), findings, knowledge, tz)
-    return _trust(findings, doubts, knowledge, tz)
+    return _trust(findings, doubts, calibrations, knowledge, tz)
 
 
 def order(verdicts: Sequence[Verdict]) -> tuple[Verdict, ...]:
@@ -180,6 +193,10 @@ def _from_doubt(
     error, band = _last_error(doubt)
     cause = next((e for e in findings.events if e.id == doubt.event), None)
     lead = cause or (_worst(events) if events else None)
+    if lead is not None and lead.start > doubt.start + NS_PER_HOUR:
+        lead = None  # a cause does not come after its effect
+    if lead is not None and lead.start > doubt.start + NS_PER_HOUR:
+        lead = None  # a cause does not come after its effect
     unit = findings.unit
     if math.isfinite(error):
         direction = "high" if error > 0 else "low"
@@ -205,13 +222,48 @@ def _from_doubt(
     )
 
 
-def _trust(findings: PointFindings, doubts: Sequence[Doubt], knowledge: str, tz: ZoneInfo) -> Verdict:
-    past = sorted(doubts, key=lambda doubt: doubt.end)
+def past_faults(findings: PointFindings) -> list[Event]:
+    """Failures of the probe that ended by themselves: readings inside them are no readings."""
+    return [
+        event
+        for event in findings.events
+        if event.kind in UNUSABLE
+        and event.origin == "probe"
+        and event.confidence >= MOST_LIKELY
+        and SEVERITY_RANK[event.severity] >= 1
+        and not event.open_end
+    ]
+
+
+def _worn(calibrations: Sequence[Calibration]) -> str:
+    """What the last calibration says against the probe itself, though the reading was put right."""
+    if not calibrations:
+        return ""
+    last = max(calibrations, key=lambda c: c.time)
+    return next((check for check in last.checks if "outside" in check), "")
+
+
+def _trust(
+    findings: PointFindings,
+    doubts: Sequence[Doubt],
+    calibrations: Sequence[Calibration],
+    knowledge: str,
+    tz: ZoneInfo,
+) -> Verdict:
     text = "Nothing in this record speaks against the reading now."
+    past = sorted(doubts, key=lambda doubt: doubt.end)
     if past:
         last = past[-1]
         text += (
-            f" Readings from {day(last.start, tz)} to {day(last.end, tz)} are to be doubted"
-            f" ({last.basis}); since then it was calibrated."
+            f" Readings from {day(last.start, tz)} to {day(last.end, tz)} are to be doubted:"
+            f" {last.basis}. Since then it was calibrated."
         )
-    return _verdict(findings, "trust", text, NOTHING_TO_DO, knowledge, weight=float(bool(past)) * 0.1)
+    failed = past_faults(findings)
+    if failed:
+        worst = _worst(failed)
+        more = f", and {len(failed) - 1} more" if len(failed) > 1 else ""
+        text += f" Not to be used inside: {event_sentence(worst, tz)}{more}."
+    worn = _worn(calibrations)
+    advice = f"Plan its replacement. {worn[0].upper()}{worn[1:].rstrip('.')}." if worn else NOTHING_TO_DO
+    weight = 0.1 * bool(past) + 0.05 * bool(failed) + 0.2 * bool(worn)
+    return _verdict(findings, "trust", text, advice, knowledge, weight=weight)
