@@ -10,7 +10,7 @@ from excursions.read.vocabulary import words
 
 NOTHING = words("- -- --- / n/a na nan n.a. none null nil nd n.d. x ? . k.a. s/o s.o. s/d entf entfallt")
 
-_NUMBER = re.compile(r"^([<>~=]*)\s*([+-]?[\d.,'\s]*\d(?:[.,](?!\d))?(?:e[+-]?\d+)?)\s*(.*)$")
+_NUMBER = re.compile(r"^([<>~]=?|=?)\s*([+-]?[\d.,'\s]*\d(?:[.,](?!\d))?(?:e[+-]?\d+)?)\s*(.*)$")
 
 
 def decimal_comma(texts: Iterable[str], separator: str, stated: str) -> bool:
@@ -42,8 +42,8 @@ def number_of(text: str, *, comma: bool) -> tuple[float, str] | None:
     ``< 0.1`` counts as 0.1: the mark is kept by the caller as text where it matters.
     """
     match = _NUMBER.match(plain(text).strip().casefold())
-    if not match:
-        return None
+    if not match or re.match(r"[+\-*/]\s*\d", match[3]):
+        return None  # no number, or a sum that nobody has worked out
     digits = re.sub(r"[\s']", "", match[2])
     digits = digits.replace(".", "").replace(",", ".") if comma and "," in digits else _with_points(digits)
     try:

@@ -47,7 +47,7 @@ _TABLES = words(
 )
 _LOG_NAME = re.compile(r"calib|kalib|kalibr|etalon|calibra|justier|cal[_\- ]?log|logbook|logbuch")
 _SAMPLE_NAME = re.compile(
-    r"sampl|labor|grab|\blab[_\- .]|_lab\b|muestra|echantillon|amostra|probenahme|handprobe"
+    r"sampl|labor|grab|(?:^|[_\- .])lab(?:$|[_\- .])|muestra|echantillon|amostra|probenahme|handprobe"
 )
 _MEASURING = ("figure", "standard", "old_probe")
 _MANY_STEPS = 8
