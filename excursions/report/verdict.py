@@ -195,19 +195,18 @@ def _from_doubt(
     lead = cause or (_worst(events) if events else None)
     if lead is not None and lead.start > doubt.start + NS_PER_HOUR:
         lead = None  # a cause does not come after its effect
-    if lead is not None and lead.start > doubt.start + NS_PER_HOUR:
-        lead = None  # a cause does not come after its effect
     unit = findings.unit
     if math.isfinite(error):
         direction = "high" if error > 0 else "low"
         shown = f"reads about {quantity(abs(error), unit, band)} {direction} (± {quantity(band, unit, band)})"
     else:
         shown = f"may be off by up to {quantity(band, unit, band)}"
-    text = (
-        f"{event_sentence(lead, tz)}; {shown} since {day(doubt.start, tz)}."
-        if lead
-        else (f"{shown[0].upper()}{shown[1:]} since {day(doubt.start, tz)}.")
-    )
+    since = f"{shown} since {day(doubt.start, tz)}"
+    text = f"{since[0].upper()}{since[1:]}."
+    if lead is not None:
+        # The cause comes first, unless the doubt began before it: then it is only part of the story.
+        late = lead.start > doubt.start + NS_PER_HOUR
+        text = f"{text} {event_sentence(lead, tz)}." if late else f"{event_sentence(lead, tz)}; {since}."
     return _verdict(
         findings,
         "doubt",

@@ -1,0 +1,131 @@
+"""The answer for a point, from what its record and its calibrations say."""
+
+from __future__ import annotations
+
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR
+from excursions.plant import Point
+from excursions.records import Calibration, Doubt, Event, StateLine
+from excursions.report.result import Levels, PointFindings, Trace, Verdict
+from excursions.report.verdict import judge, order, past_faults
+
+UTC = ZoneInfo("UTC")
+DAY = NS_PER_DAY
+
+
+def made_event(kind: str, *, day: float = 10.0, **more: object) -> Event:
+    facts: dict[str, object] = {
+        "point": "P", "kind": kind, "start": int(day * DAY), "end": int(day * DAY) + NS_PER_HOUR, "size": 1.0,
+        "size_unit": "pH", "confidence": 0.9, "origin": "probe", "severity": "act",
+    }  # fmt: skip
+    return Event(**(facts | more))  # type: ignore[arg-type]
+
+
+def made_findings(*events: Event, samples: int = 1000) -> PointFindings:
+    time = np.arange(30 * 24, dtype=np.int64) * NS_PER_HOUR
+    value = np.full(time.size, 7.0)
+    line = np.array([0], np.int64), np.array([30 * DAY], np.int64)
+    return PointFindings(
+        point=Point(name="P", measurand="ph"),
+        start=0,
+        end=30 * DAY,
+        samples=samples,
+        events=events,
+        states=StateLine(
+            start=line[0], end=line[1], code=np.zeros(1, np.uint8), confidence=np.ones(1), evidence=("",)
+        ),
+        sampling={},
+        traces={"value": Trace(name="value", unit="pH", time=time, value=value, samples=samples)},
+        levels=Levels(time=time, value=value, temperature=value),
+    )
+
+
+def judged(findings: PointFindings, **more: object) -> Verdict:
+    given: dict[str, object] = {"doubts": [], "calibrations": [], "outcomes": {}, "tz": UTC}
+    return judge(findings, **(given | more))  # type: ignore[arg-type]
+
+
+def made_doubt(error: float, *, start: float = 10.0, event: str = "") -> Doubt:
+    begin = int(start * DAY)
+    return Doubt(
+        point="P", probe="", start=begin, end=30 * DAY, open_end=True, knots=((begin, error), (30 * DAY, error)),
+        band=(0.05, 0.05), basis="step", hours_out_of_tolerance=480.0, event=event,
+    )  # fmt: skip
+
+
+def test_a_quiet_record_is_trusted() -> None:
+    assert judged(made_findings()).verdict == "trust"
+
+
+def test_a_handful_of_samples_tells_nothing() -> None:
+    assert judged(made_findings(samples=5)).verdict == "cannot tell"
+
+
+def test_a_reading_stuck_at_the_end_is_not_to_be_used() -> None:
+    verdict = judged(made_findings(made_event("stuck", open_end=True)))
+    assert verdict.verdict == "do not use"
+    assert verdict.since == 10 * DAY
+
+
+def test_a_reading_that_was_stuck_is_trusted_now_and_named() -> None:
+    findings = made_findings(made_event("stuck"))
+    verdict = judged(findings)
+    assert verdict.verdict == "trust"
+    assert "Not to be used inside: Stuck reading" in verdict.sentence
+    assert len(past_faults(findings)) == 1
+
+
+def test_an_open_window_beyond_tolerance_is_doubt_with_its_error() -> None:
+    step = made_event("step")
+    verdict = judged(made_findings(step), doubts=[made_doubt(-0.4, event=step.id)])
+    assert verdict.verdict == "doubt"
+    assert verdict.error == pytest.approx(-0.4)
+    assert "low" in verdict.sentence
+
+
+def test_an_open_window_within_tolerance_is_no_doubt() -> None:
+    assert judged(made_findings(), doubts=[made_doubt(0.02)]).verdict == "trust"
+
+
+def test_an_effect_is_not_told_before_its_cause() -> None:
+    step = made_event("step", day=20)
+    sentence = judged(made_findings(step), doubts=[made_doubt(-0.4, start=5, event=step.id)]).sentence
+    assert sentence.startswith("Reads about")
+
+
+def test_a_calibration_since_settles_a_step() -> None:
+    since = Calibration(time=20 * DAY, point="P", probe="", measurand="ph", action="calibration")
+    assert judged(made_findings(made_event("step")), calibrations=[since]).verdict == "trust"
+
+
+@pytest.mark.parametrize(("confidence", "verdict"), [(0.45, "cannot tell"), (0.2, "trust")])
+def test_an_undecided_step_asks_only_when_the_probe_is_likely_enough(confidence: float, verdict: str) -> None:
+    step = made_event("step", origin="undecided", confidence=confidence)
+    assert judged(made_findings(step)).verdict == verdict
+
+
+def test_a_probe_outside_its_band_is_to_be_replaced_though_put_right() -> None:
+    worn = Calibration(
+        time=20 * DAY,
+        point="P",
+        probe="",
+        measurand="ph",
+        action="calibration",
+        checks=("slope 84.6 % outside 90 to 105 %",),
+    )
+    verdict = judged(made_findings(), calibrations=[worn])
+    assert verdict.verdict == "trust"
+    assert verdict.advice.startswith("Plan its replacement")
+
+
+def test_worst_comes_first() -> None:
+    verdicts = [
+        judged(made_findings()),
+        judged(made_findings(made_event("stuck", open_end=True))),
+        judged(made_findings(), doubts=[made_doubt(-0.4)]),
+    ]
+    assert [v.verdict for v in order(verdicts)] == ["do not use", "doubt", "trust"]
