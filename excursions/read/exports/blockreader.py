@@ -33,9 +33,8 @@ class BlockReader:
     def __init__(self, cut: Cut, wanted: Wanted, demoted: set[int]) -> None:
         self.cut, self.wanted, self.demoted = cut, wanted, demoted
         self.width = wanted.width
-        # The fast reader knows decimal commas only where cells are not cut at commas.
-        self.comma = wanted.decimal == "," and cut.separator != ","
-        self.numbers = set(wanted.numbers) - demoted if self.comma or wanted.decimal == "." else set()
+        # With its decimal commas the fast reader also takes points for decimal marks, where they mark thousands.
+        self.numbers = set(wanted.numbers) - demoted if wanted.decimal == "." else set()
         self.names = [str(index) for index in range(self.width)]
         self.notes: list[str] = []
 
@@ -122,7 +121,6 @@ class BlockReader:
             quote_char=self.cut.quote or None,
             schema=schema,
             has_header=has_header,
-            decimal_comma=self.comma,
             truncate_ragged_lines=has_header,
         )
 

@@ -18,6 +18,7 @@ from excursions.records import IndexArray
 
 # Two columns of numbers, and the year's, at the start of a text (a weekday may stand before them).
 _PARTS = r"^\D*?(?P<a>\d{1,2})[-/. ](?P<b>\d{1,2})[-/. ](?P<c>\d{4}|\d{2})(?:\D|$)"
+_DOTTED = r"^\D*?\d{1,2}\. ?\d{1,2}\. ?\d{2,4}"
 _SMOOTH = 6 * NS_PER_HOUR  # a step over midnight within this is "running on"
 _ENOUGH_STEPS = 1
 
@@ -31,6 +32,8 @@ class OrderEvidence:
     short_year: bool = False
     seen: int = 0
     changes: int = 0
+    moves: IndexArray = field(default_factory=lambda: np.zeros(3, np.int64))
+    dotted: bool = True
     smooth: dict[str, int] = field(default_factory=lambda: dict.fromkeys(ORDERS, 0))
 
     def add(self, texts: pl.Series) -> None:
@@ -41,6 +44,9 @@ class OrderEvidence:
         numbers = parts.select(pl.all().cast(pl.Int64))
         self.seen += parts.height
         self.highest = np.maximum(self.highest, numbers.max().to_numpy()[0])
+        texts = texts.drop_nulls()
+        self.dotted &= bool(texts.str.contains(_DOTTED).all())
+        self.moves += np.array([int((numbers[name].diff() != 0).sum()) for name in "abc"])
         self.alike &= bool((numbers["a"] == numbers["b"]).all())
         self.short_year |= bool((parts["c"].str.len_chars() == 2).any())
         if len(self.possible()) > 1:
@@ -69,8 +75,17 @@ class OrderEvidence:
             found.append("day-first")
         if first <= 12 and second <= 31:
             found.append("month-first")
-        if self.short_year and second <= 12 and third <= 31:
+        # The year changes least often, and years of two digits with points between are never put first.
+        if (
+            self.short_year
+            and second <= 12
+            and third <= 31
+            and not self.dotted
+            and self.moves[0] <= self.moves[2]
+        ):
             found.append("year-first")
+        if len(found) > 1 and self.short_year and self.moves[2] > self.moves[0] > 0:
+            found = [order for order in found if order == "year-first"] or found
         return found
 
     def decide(self) -> tuple[str, str]:
@@ -86,6 +101,11 @@ class OrderEvidence:
             return possible[0], f"the numbers go up to {first}, {second} and {third}"
         if self.alike and "year-first" not in possible:
             return possible[0], "day and month are the same number in every date"
+        if self.dotted and "day-first" in possible and not self._runs_otherwise():
+            return (
+                "day-first",
+                "dates with points between their numbers are written day first (common practice)",
+            )
         best = max(possible, key=lambda order: self.smooth[order])
         others = max(self.smooth[order] for order in possible if order != best)
         if (
@@ -101,3 +121,7 @@ class OrderEvidence:
             "",
             f"neither number goes above {max(first, second)}, and the dates do not run on through midnight in one order only",
         )
+
+    def _runs_otherwise(self) -> bool:
+        """Whether readings run on through midnight when read month-first, and not day-first."""
+        return self.smooth["month-first"] > self.smooth["day-first"]

@@ -238,6 +238,7 @@ def _decimal(
 
 def _more_evidence(evidence: DecimalEvidence, columns: tuple[int, ...], texts: Texts) -> DecimalEvidence:
     """Go on through the table until a number decides."""
+    evidence = DecimalEvidence()
     for frame in texts(columns):
         cells = (
             cell

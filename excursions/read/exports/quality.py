@@ -120,6 +120,19 @@ def quality_of(text: str, plan: QualityPlan) -> int | None:
     return _of_words(folded)
 
 
+_UA_NAME = re.compile(r"(?:Good|Uncertain|Bad)[A-Z][A-Za-z]+")
+
+
+def is_quality_text(text: str) -> bool:
+    """Whether a text is a quality by itself: a known word, a UA name, or a sentence that begins with a severity."""
+    said = text.strip("\"'()[] ")
+    return (
+        fold_word(text) in _WORDS
+        or bool(_UA_NAME.fullmatch(said))
+        or bool(re.match(r"(?i)(good|uncertain|bad)(?![a-z])", said))
+    )
+
+
 def _of_number(number: int, scheme: str) -> int | None:
     if scheme == "ua" or number >= 2**30:
         return _UA[(number & 0xFFFFFFFF) >> 30]

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 
-from excursions.read.exports.quality import QualityPlan, quality_of
+from excursions.read.exports.quality import is_quality_text
 from excursions.read.exports.table import Preview, Row
 from excursions.read.exports.times import NUMBER_TIMES
 from excursions.read.exports.timeshapes import clock_shape_of, shape_of, zone_offset
@@ -320,11 +320,8 @@ def _is_zone(text: str) -> bool:
 @lru_cache(maxsize=65_536)
 def is_status(text: str) -> bool:
     """A word for a bad value, a two-state word or a quality word."""
-    return (
-        text.casefold() in STATE_WORDS
-        or is_status_text(text)
-        or (not looks_numeric(text) and quality_of(text, QualityPlan()) is not None)
-    )
+    said = text.casefold()
+    return said in STATE_WORDS or is_status_text(text) or (not looks_numeric(text) and is_quality_text(text))
 
 
 @lru_cache(maxsize=65_536)

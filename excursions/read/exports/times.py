@@ -7,7 +7,7 @@ one a row.  Times without an offset come out as wall time; :mod:`excursions.read
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,7 +23,7 @@ from excursions.read.exports.timeshapes import (
     zone_offset,
 )
 from excursions.read.fold import plain
-from excursions.records import BoolArray
+from excursions.records import BoolArray, FloatArray
 
 ORDERS = ("day-first", "month-first", "year-first")
 _LETTERS = {"day-first": "dmy", "month-first": "mdy", "year-first": "ymd"}
@@ -53,7 +53,7 @@ SERIAL_1904 = 1_462 * NS_PER_DAY
 class TimePlan:
     """How the times of a column are written.
 
-    parts : what the columns hold: ``date`` (with or without a clock), then perhaps ``clock`` and ``zone``
+    parts : what the columns hold: ``date`` (with or without a clock), then perhaps ``clock``, ``milliseconds``, ``zone``
     kind : ``text``, ``typed`` or a key of :data:`NUMBER_TIMES`
     fast : strptime pattern, empty when only the general way reads it
     zoned : whether `fast` reads an offset
@@ -96,7 +96,7 @@ def parse_times(columns: Sequence[pl.Series], plan: TimePlan) -> Times:
     """Times (n,) of one column, or of the columns of date, time of day and zone that `plan.parts` names."""
     found = _one_column(columns[0], plan)
     for column, part in zip(columns[1:], plan.parts[1:], strict=True):
-        found = _with_clock(found, column) if part == "clock" else _with_zone(found, column)
+        found = _WITH[part](found, column)
     return found
 
 
@@ -118,30 +118,50 @@ def _typed(column: pl.Series) -> Times:
 
 
 def _numbers(column: pl.Series, plan: TimePlan) -> Times:
+    """Numbers since some zero; what is no number of the right size is not understood."""
     low, high, unit, zero = NUMBER_TIMES[plan.kind]
-    if column.dtype == pl.String:
-        column = column.str.strip_chars().str.replace(",", ".", literal=True)
-        whole = column.cast(pl.Int64, strict=False)
-    else:
-        whole = (
-            column.cast(pl.Int64, strict=False)
-            if column.dtype.is_integer()
-            else pl.Series([None] * len(column), dtype=pl.Int64)
-        )
-    real = column.cast(pl.Float64, strict=False)
-    number = real.fill_null(np.nan).to_numpy()
+    real = _plain_number(column)
+    number = real.cast(pl.Float64, strict=False).fill_null(np.nan).to_numpy()
     with np.errstate(invalid="ignore"):
         ok = (number >= low) & (number <= high)
-    safe = np.where(ok, number, 0.0)
-    floor = np.floor(safe).astype(np.int64)
-    floor = np.where(whole.is_not_null().to_numpy(), whole.fill_null(0).to_numpy(), floor)
-    part = np.rint((safe - np.floor(safe)) * unit).astype(np.int64)
+    whole, part = _whole_and_part(real, np.where(ok, number, 0.0), unit)
     if plan.kind == SERIAL:
         # A spreadsheet keeps milliseconds; a double of its day number is good to some microseconds.
         part = (part + _MILLISECOND // 2) // _MILLISECOND * _MILLISECOND
-    part = np.where(whole.is_not_null().to_numpy(), 0, part)
-    time = np.where(ok, floor + zero, 0) * unit + part + plan.shift
+    time = np.where(ok, whole + zero, 0) * unit + np.where(ok, part, 0) + plan.shift
     return Times(np.where(ok, time, 0), ok, np.full(ok.size, plan.kind != SERIAL))
+
+
+def _plain_number(column: pl.Series) -> pl.Series:
+    if column.dtype != pl.String:
+        return column
+    return column.str.strip_chars().str.replace(",", ".", literal=True)
+
+
+def _whole_and_part(column: pl.Series, number: FloatArray, unit: int) -> tuple[TimeArray, TimeArray]:
+    """Whole units (n,) and the rest in ns (n,), to the digit where the number was written or whole."""
+    if column.dtype.is_integer():
+        return column.cast(pl.Int64, strict=False).fill_null(0).to_numpy(), np.zeros(number.size, np.int64)
+    if column.dtype == pl.String:
+        parts = column.str.extract_groups(r"^(?P<whole>\d{1,19})(?:\.(?P<part>\d+))?$").struct.unnest()
+        whole = parts["whole"].cast(pl.Int64, strict=False).fill_null(0).to_numpy()
+        digits = (
+            parts["part"]
+            .fill_null("")
+            .str.slice(0, 12)
+            .str.pad_end(12, "0")
+            .cast(pl.Int64, strict=False)
+            .fill_null(0)
+        )
+        if unit <= NS_PER_S:
+            return whole, digits.to_numpy() * unit // 10**12 if unit <= 10**6 else digits.to_numpy() // (
+                10**12 // unit
+            )
+        return whole, np.rint(digits.to_numpy() / 1e12 * unit).astype(np.int64)
+    floor = np.floor(number)
+    part = np.rint((number - floor) * unit).astype(np.int64)
+    # A double of some 1e9 seconds is good to a fraction of a microsecond.
+    return floor.astype(np.int64), (part + 500) // 1_000 * 1_000 if unit > 1_000 else part
 
 
 def _texts(column: pl.Series, plan: TimePlan) -> Times:
@@ -329,6 +349,23 @@ def _with_zone(times: Times, zones: pl.Series) -> Times:
     return Times(
         np.where(use, times.time - seconds * NS_PER_S, times.time), times.ok & known, times.zoned | use
     )
+
+
+def _with_milliseconds(times: Times, column: pl.Series) -> Times:
+    """Milliseconds from a column of their own."""
+    found = column.cast(pl.String, strict=False).str.strip_chars().cast(pl.Int64, strict=False)
+    ok = found.is_between(0, 999).fill_null(False).to_numpy()
+    whole_second = times.time // NS_PER_S * NS_PER_S
+    return Times(
+        whole_second + np.where(ok, found.fill_null(0).to_numpy(), 0) * _MILLISECOND,
+        times.ok & ok,
+        times.zoned,
+    )
+
+
+_WITH: dict[str, Callable[[Times, pl.Series], Times]] = {
+    "clock": _with_clock, "zone": _with_zone, "milliseconds": _with_milliseconds
+}  # fmt: skip
 
 
 def _clock_ns(clocks: pl.Series) -> tuple[TimeArray, BoolArray]:

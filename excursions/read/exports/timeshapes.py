@@ -59,6 +59,7 @@ _HALF = r"\s*(?P<half>[aApP]\.?\s?[mM]\.?)?"
 _CLOCKS = (
     r"(?P<H>\d{1,2})(?P<colon>[:.])(?P<M>\d{2})(?:(?P=colon)(?P<S>\d{2})" + _FRACTION + ")?" + _HALF,
     r"(?P<H>\d{1,2})\s?h\s?(?P<M>\d{2})(?:\s?(?:m|min)\s?(?P<S>\d{2})s?)?",
+    r"(?P<H>\d{1,2})\s?h",
     r"(?P<H>\d{1,2})(?P<half>\s*[aApP]\.?[mM]\.?)",
     r"(?P<H>\d{2})(?P<M>\d{2})(?:(?P<S>\d{2})(?:(?P<point>[.,])(?P<f>\d{1,9}))?)?",
 )
@@ -72,7 +73,7 @@ def _all_patterns() -> tuple[tuple[str, bool, re.Pattern[str]], ...]:
     for key, date in _DATES:
         compact = date.startswith(r"(?P<y>\d{4})(")
         for clock in _CLOCKS:
-            gap = f"(?:{_GAP})?" if compact and clock is _CLOCKS[3] else _GAP
+            gap = f"(?:{_GAP})?" if compact and clock is _CLOCKS[4] else _GAP
             found.append((key, True, re.compile(_WEEKDAY + date + gap + clock + _ZONE)))
         found.append((key, False, re.compile(_WEEKDAY + date)))
         found.append((key, True, re.compile(_CLOCKS[0] + r"[\s,]+" + date + _ZONE)))
@@ -86,7 +87,7 @@ _CLOCK_ONLY = tuple(
     for clock in (
         _CLOCKS[0].replace("[:.]", ":"),
         r"(?P<H>\d{1,2})(?P<colon>[.])(?P<M>\d{2})(?P=colon)(?P<S>\d{2})" + _HALF,
-        *_CLOCKS[1:3],
+        *_CLOCKS[1:4],
     )
 )
 _COULD_BE_TIME = re.compile(r"\d.*[-/.:\shT].*\d|\d{8}|\d{12}|\d{14}", re.S)

@@ -30,8 +30,7 @@ _GROUPED = {
     ",": re.compile(r"\d{1,3}(?:[.' ]\d{3})+(?:,\d*)?|\d+(?:,\d*)?|,\d+"),
 }
 _UNIT = re.compile(
-    r"(?![xXeEdD][+-]?\d*$)[^\W\d_]\S{0,11}|[%°‰µμΩ]\S{0,11}|\w{1,6} ?/ ?\w{1,6}|[°%] ?\w{1,8}(?: \w{1,5})?|\(?[A-Za-z%°]{1,8}\)?",
-    re.S,
+    r"(?![xXeEdD][+-]?\d*$)[^\W\d_%°‰][\w%°‰/.^²³·*-]{0,11}|[%°‰][\w ]{0,8}|[^\W\d_]{1,6} ?/ ?\w{1,6}|\([^\W\d_%]{1,8}\)"
 )
 _MOST_DIGITS = 400  # longer strings of digits are no readings
 
@@ -217,9 +216,9 @@ class DecimalEvidence:
         """The decimal mark and the reason; the mark is empty when the numbers leave it open."""
         if self.comma and self.comma >= 10 * self.point:
             return ",", f"{self.comma} numbers can only be read with a decimal comma"
-        if self.point or not (self.comma or self.either):
-            return ".", ""
-        return ("", "") if self.comma else self._open()
+        if self.comma and self.point:
+            return "", ""
+        return self._open() if self.either and not self.point else (".", "")
 
     def _open(self) -> tuple[str, str]:
         """Every comma stands before exactly three digits."""

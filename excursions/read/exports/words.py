@@ -15,13 +15,14 @@ _ROLE_WORDS: dict[str, str] = {
     "epoch s|epoch ms|time string|unix|unix timestamp|aika|czas|время|дата и время|時刻|时间|日時|temps",
     "date": "date|datum|fecha|jour|day|data|dato|tag datum|dia|päivä|дата|日付|日期",
     "clock": "time|time of day|clock|zeit|uhrzeit|hora|heure|ora|hour|klokkeslett|tijd|klockslag|время|時刻",
-    "late_time": "end time|end|until|to|server time|server timestamp|receive time|received|inserted at|stored at",
+    "late_time": "end time|end|until|to|server time|server timestamp|receive time|received|inserted at|inserted|stored at|entered|entered at|created|created at|updated|updated at|modified",
     "tag": "tag|tagname|tag name|tag id|tagid|point|pointname|point name|point id|pointid|item|item id|itemid|item name|"
     "name|signal|signal name|signalname|sensor|sensor id|sensor name|channel|channel name|variable|variable name|"
     "varname|var|series|node|node id|nodeid|path|object|object name|messstelle|kennzeichen|kennzeichnung|"
     "bezeichnung|kanal|messpunkt|signalname|kks|punto|etiqueta|nombre|repere|attribute|metric|loop|instrument|"
     "measuring point|measurement point|parameter|parameter name|parameter code|datapoint|data point|mp|pnr|"
     "series name|source|field|symbol|address|adresse|adress|measurand|quantity|тег|タグ|点名|变量",
+    "milliseconds": "ms|msec|millis|millisec|millisecond|milliseconds|time ms|millisekunden",
     "place": "site|station|device|device id|equipment|location|plant|asset|area|unit name|site no|site id|anlage|"
     "gerat|standort|ort|logger",
     "value": "value|val|values|reading|readings|wert|messwert|valor|valeur|valore|waarde|varde|verdi|pv|process value|"
@@ -207,4 +208,4 @@ def roles_of(header: str) -> frozenset[str]:
 def is_status_text(text: str) -> bool:
     """Whether a text is one of the usual words for a missing or bad value."""
     folded = plain(text).strip().casefold()
-    return folded in _KNOWN_BAD or bool(_HASHES.fullmatch(folded)) or folded.startswith("bad")
+    return folded in _KNOWN_BAD or bool(_HASHES.fullmatch(folded)) or bool(re.match(r"bad(?![a-z])", folded))

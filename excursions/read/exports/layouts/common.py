@@ -6,13 +6,13 @@ import itertools
 import re
 
 from excursions.measurands import MEASURANDS
-from excursions.read.exports.quality import QualityPlan, quality_of
+from excursions.read.exports.quality import is_quality_text
 from excursions.read.exports.sheet import Column
 from excursions.read.fold import plain
 
 _MORE_UNITS = (
     "a ma kpa bar mbar barg bar_g psi psig psia pa mpa hpa %rh l/h l/min m3/h m³/h kg/h t/h gpm rpm 1/min hz v mv mm m cm "
-    "kg g t l m3 - % ‰ °dh ph pphm ppb ppm na s min h d kw w kwh a.u. au counts w/m2 nm us/cm ms/cm µs/cm us/cm@25 g/l mg/l "
+    "kg g t l m3 - % ‰ °dh ph pphm ppb ppm na s h d kw w kwh a.u. au counts w/m2 nm us/cm ms/cm µs/cm us/cm@25 g/l mg/l "
     "ug/l mmol/l mol/l bool on/off degc degf °c °f k nl/h sm3/h nm3/h cp cst mpas l/s m/s"
 )
 UNITS = frozenset(
@@ -50,8 +50,7 @@ def is_quality(column: Column) -> bool:
     filled = [cell for cell in column.cells if cell]
     if not filled or column.is_time:
         return False
-    plan = QualityPlan()
-    words = sum(not cell[:1].isdecimal() and quality_of(cell, plan) is not None for cell in filled)
+    words = sum(is_quality_text(cell) for cell in filled)
     if words >= 0.8 * len(filled):
         return True
     if _are_opc_codes(filled):

@@ -110,6 +110,8 @@ def _tag_rank(column: Column) -> int:
 def is_unit_column(column: Column) -> bool:
     """Whether a column holds units only."""
     filled = [cell for cell in column.cells if cell]
+    if "tag" in column.roles:
+        return False
     return "unit" in column.roles or (bool(filled) and all(is_unit(cell) for cell in filled))
 
 

@@ -86,7 +86,7 @@ def unit_of(sheet: Sheet, column: Column, *, alone: bool) -> str:
 def description_of(sheet: Sheet, column: Column, name: str, *, alone: bool) -> str:
     """The description of a value column, empty when there is none."""
     others = [cell for cell in (column.header, *column.above) if cell and cell != name and not is_unit(cell)]
-    found = next((cell for cell in others if split_unit(cell)[0] != name and not column.roles), "")
+    found = next((cell for cell in others if bare(cell) != name and not column.roles), "")
     return found or (stated(sheet, _DESCRIPTION_KEYS) if alone else "")
 
 

@@ -23,15 +23,31 @@ def time_columns(sheet: Sheet) -> list[tuple[int, ...]]:
         if clock is not None:
             clocks.remove(clock)
         parts = (column, clock) if clock is not None else (column,)
-        zone = _near(parts[-1], zones)
-        found.append(tuple(part.index for part in (*parts, zone) if part is not None))
+        fine = _near(parts[-1], [c for c in sheet.columns if _is_milliseconds(c)])
+        zone = _near(fine or parts[-1], zones)
+        found.append(tuple(part.index for part in (*parts, fine, zone) if part is not None))
     with_clock = [columns for columns in found if len(columns) > 1 or sheet.columns[columns[0]].is_full_time]
     return with_clock or found or number_times(sheet)
 
 
 def time_parts(sheet: Sheet, columns: tuple[int, ...]) -> tuple[str, ...]:
-    """What each column of a time holds: ``date``, ``clock`` or ``zone``."""
-    return ("date", *("clock" if sheet.columns[index].is_clock else "zone" for index in columns[1:]))
+    """What each column of a time holds: ``date``, ``clock``, ``milliseconds`` or ``zone``."""
+    return ("date", *(_part(sheet.columns[index]) for index in columns[1:]))
+
+
+def _part(column: Column) -> str:
+    if column.is_clock:
+        return "clock"
+    return "milliseconds" if _is_milliseconds(column) else "zone"
+
+
+def _is_milliseconds(column: Column) -> bool:
+    filled = [cell for cell in column.cells if cell]
+    return (
+        "milliseconds" in column.roles
+        and bool(filled)
+        and all(re.fullmatch(r"\d{1,3}", cell) for cell in filled)
+    )
 
 
 def _near(column: Column, others: list[Column]) -> Column | None:

@@ -30,7 +30,7 @@ def propose(sheet: Sheet) -> Draft | None:
         return None
     taken = {index for columns in times for index in columns}
     rest = [c for c in sheet.columns if c.index not in taken and not is_counter(c)]
-    qualities = {c.index: c for c in rest if _names_quality(c) and is_quality(c)}
+    qualities = {c.index: c for c in rest if (_names_quality(c) and is_quality(c)) or _is_companion(c, rest)}
     signals = [c for c in rest if c.index not in qualities and _is_signal(c)]
     # A number that names the place or the tag is a reading only where there is no other.
     values = [c for c in signals if not c.roles & {"tag", "place", "unit", "description", "index"}] or signals
@@ -53,6 +53,16 @@ def _is_signal(column: Column) -> bool:
 def _names_quality(column: Column) -> bool:
     named = "quality" in column.roles or bool(_QUALITY_END.search(column.header)) or not column.header
     return named or (column.filled > 0 and not column.numbers and not _is_two_state(column))
+
+
+def _is_companion(column: Column, others: list[Column]) -> bool:
+    """A column of codes named after another one with a word for quality behind: ``AI-1_Q`` beside ``AI-1``."""
+    owner = _quality_base(column)
+    named = bool(_QUALITY_END.search(column.header)) and any(
+        _base(other) == owner for other in others if other is not column
+    )
+    codes = all(re.fullmatch(r"-?\d+|0x[0-9a-fA-F]+", cell) for cell in column.cells if cell)
+    return named and bool(owner) and column.filled > 0 and (codes or is_quality(column))
 
 
 def _is_two_state(column: Column) -> bool:
