@@ -35,6 +35,7 @@ ROOM_DEGC = 25.0
 # depend on it; zero moves do not.
 INNER_PH_AT_1_MBAR = 9.1
 CO2_MG_L_PER_MBAR_25 = 1.48  # Henry's law at 25 degC: 0.0336 mol/(L bar) times 44.01 g/mol (from memory)
+MEMBRANE_PER_K = 0.03  # a membrane lets some 3 % more oxygen through for each kelvin (cp)
 
 _KINDS = {
     "ph": "electrode",
@@ -189,11 +190,23 @@ def reading_of_raw(shape: Form, raw: float, state: State, temp_degc: float) -> f
 def unit_scale(shape: Form, temp_degc: float) -> float:
     """What one canonical unit is in the variable the gain relates to."""
     unit = shape.units.get("slope", "")
+    if unit == "nA/hPa":
+        return _membrane_factor(temp_degc) * _hpa_per_unit(shape, temp_degc)
     if "hPa" in unit:
-        return hpa_per_mg_l(temp_degc) if shape.measurand == "oxygen" else air_oxygen_hpa(temp_degc) / 100.0
+        return _hpa_per_unit(shape, temp_degc)
     if unit == "nA":  # entered as the current in air
         return 1.0 / saturation_mg_l(ROOM_DEGC) if shape.measurand == "oxygen" else 0.01
     return 0.01 if unit == "%" else 1.0
+
+
+def _membrane_factor(temp_degc: float) -> float:
+    """Current of a membrane probe at a temperature over that at 25 degC; calibration currents are stated for 25 degC."""
+    return math.exp(MEMBRANE_PER_K * (temp_degc - ROOM_DEGC))
+
+
+def _hpa_per_unit(shape: Form, temp_degc: float) -> float:
+    """Partial pressure of oxygen [hPa] of one unit of the reading."""
+    return hpa_per_mg_l(temp_degc) if shape.measurand == "oxygen" else air_oxygen_hpa(temp_degc) / 100.0
 
 
 def inner_ph(measurand: str, value: float) -> float:

@@ -2,7 +2,7 @@
 
 Two explanations of what a calibration found are weighed: the same probe, aged, scattered, perhaps damaged; or a fresh
 one.  Damage lowers a slope and hardly ever raises it, so a slope that comes back is what tells a fresh probe.  Where a
-fresh probe's figures are not known (cell constants, offsets, currents), nothing can be told and nothing is said.
+fresh probe's figures are not known (cell constants), nothing can be told and nothing is said.
 """
 
 from __future__ import annotations
@@ -39,6 +39,10 @@ class Habit:
 _ELECTRODE_SLOPE = Habit(fresh=99.0, spread=1.5, monthly=-0.3, wander=0.3, kick=5.0, falls=True)
 HABITS: dict[tuple[str, str], Habit] = {
     ("slope", "%"): _ELECTRODE_SLOPE,
+    ("slope", "nA/hPa"): Habit(
+        fresh=math.nan, spread=0.05, monthly=-0.002, wander=0.003, kick=0.03, falls=True
+    ),
+    ("offset", "mV"): Habit(fresh=0.0, spread=6.0, monthly=0.0, wander=2.0, kick=30.0),
     ("zero", "deg"): Habit(fresh=math.nan, spread=2.5, monthly=-0.12, wander=0.1, kick=2.0, falls=True),
     ("zero_point", "pH"): Habit(fresh=7.0, spread=0.15, monthly=0.0, wander=0.015, kick=0.3),
 }

@@ -58,7 +58,7 @@ ASSUMED: dict[str, Assumed] = {
     ),
     "oxygen": Assumed(
         raw_relative=0.005,
-        raw=0.02,
+        raw=0.06,
         reading=0.03,
         reading_relative=0.004,
         standard_relative=0.004,
@@ -66,7 +66,7 @@ ASSUMED: dict[str, Assumed] = {
     ),
     "oxygen_saturation": Assumed(
         raw_relative=0.005,
-        raw=0.02,
+        raw=0.06,
         reading=0.3,
         reading_relative=0.004,
         standard_relative=0.004,

@@ -153,6 +153,6 @@ def _two_levels(
 
 def _wander(rest: FloatArray, noise: FloatArray, months: FloatArray, prior: float) -> float:
     """Wander a sqrt(month) from the residuals, shrunk to the prior's; what no wander explains is cut off."""
-    found = np.clip(rest**2 - noise**2, 0.0, (_MOST_WANDER * prior) ** 2 * months) / months
-    mixed = (_WANDER_WEIGHT * prior**2 + float(np.sum(found))) / (_WANDER_WEIGHT + rest.size)
+    found = np.minimum(rest**2 - noise**2, (_MOST_WANDER * prior) ** 2 * months) / months
+    mixed = (_WANDER_WEIGHT * prior**2 + max(float(np.sum(found)), 0.0)) / (_WANDER_WEIGHT + rest.size)
     return math.sqrt(mixed)

@@ -9,11 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from excursions.calibrations import models
-from excursions.calibrations.levels import level_before
+from excursions.calibrations.levels import LOOK_BACK_NS, level_before, level_between
 from excursions.clock import NS_PER_HOUR
 from excursions.link.beliefs import Beliefs
 from excursions.link.priors import HEAT_KINDS, expected, lasting_chance
-from excursions.measurands import MEASURANDS
 from excursions.plant import Plant
 from excursions.records import Event, FloatArray, Shift
 from excursions.report.result import Levels
@@ -23,6 +22,15 @@ _STEP_SHARE = 0.1  # a step's size as seen against what remains of it at the cal
 _DRIFT_SHARE = 0.25  # the same for a drift, which goes on or comes back a little (cp)
 _UNEVEN = 0.3  # a gradual event need not grow evenly: of the part that falls outside (cp)
 _USUAL_DOSE_H = 20.0  # dose at which heat damage is as wide as the table's kick (cp)
+# Where a process of this kind may sit (cp); a conductivity or a CO2 content may be anything.
+_USUAL_LEVEL = {
+    "ph": 7.0,
+    "redox": 0.0,
+    "oxygen": 5.0,
+    "oxygen_saturation": 60.0,
+    "turbidity": 10.0,
+    "temperature": 25.0,
+}
 _MOST_CHANCE = 0.98
 
 # A jump of an electrode's reading is nearly always its zero's, a slow change may be the slope's too: (weight, share of
@@ -261,18 +269,18 @@ def size_uncertainty(event: Event, plant: Plant) -> float:
 
 
 def level_of(event: Event, shift: Shift, levels: Mapping[str, Levels]) -> tuple[float, float]:
-    """Level and temperature where the process sat when an event began; usual ones where unknown."""
-    seen, temp = level_before(levels, event.point, event.start, since=shift.start)
-    level = event.details.get("before", seen)
-    return (level if math.isfinite(level) else usual_level(shift.measurand)), temp
+    """Level and temperature where the process sat when an event began; else around the shift; else a usual one."""
+    seen, temp = level_before(levels, event.point, event.start, since=event.start - LOOK_BACK_NS)
+    if not math.isfinite(seen):
+        seen, temp = level_between(levels, event.point, shift.start, shift.end)
+    if not math.isfinite(seen):
+        seen = usual_level(shift.measurand)
+    return event.details.get("before", seen), temp
 
 
 def usual_level(measurand: str) -> float:
-    """A level to reckon with when the record shows none: pH 7, else the middle of a low usual range."""
-    if measurand == "ph":
-        return 7.0
-    low, high = MEASURANDS[measurand].usual
-    return 0.3 * (low + high) if math.isfinite(low) and math.isfinite(high) else math.nan
+    """A level to reckon with when the record shows none; NaN where there is no telling."""
+    return _USUAL_LEVEL.get(measurand, math.nan)
 
 
 def sensitivity(shifts: Sequence[Shift], level: float, temp: float) -> FloatArray:

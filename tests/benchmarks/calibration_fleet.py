@@ -243,10 +243,10 @@ def _move(random: np.random.Generator, life: Life, size: float, when: int) -> tu
     """The parameter that moved when the reading changed by `size`, and by how much.
 
     Electrodes: the zero, one time in twelve the slope, if that takes no more than a tenth of it.  Oxygen: mostly the
-    gain, for a zero current stays small.  Turbidity: either.
+    gain when it reads low, the zero when it reads high (a puncture).  Turbidity: either.
     """
     share = {"ph": 1 / 12, "oxygen": 0.85, "turbidity": 0.5}.get(life.kind.measurand, 0.0)
-    if random.random() < share:
+    if random.random() < share and not (life.kind.measurand == "oxygen" and size > 0):
         name, change = _reading_to_zero(life, size, when, gain=True)
         if abs(change) < (0.1 if life.kind.measurand == "ph" else 0.9) * life.parameters(when)[name]:
             return name, change
@@ -387,7 +387,7 @@ def _entry(
         life.kind.standards, life.kind.noise, bottles, strict=True
     ):
         raw = _raw(life, value, label, temp, when, bottle)
-        raw += float(random.normal(0.0, noise * raw if label == "air" else noise))
+        raw += float(random.normal(0.0, noise * abs(raw) if label == "air" else noise))
         thermometer = round(temp + float(random.normal(0.0, 0.15)), 1)
         standards.append(
             StandardReading(
