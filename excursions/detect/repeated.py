@@ -1,7 +1,7 @@
 """A block of values that comes twice: an interface or an archive that plays back what it had before.
 
-Method: windows of 24 samples that begin at marked values (one value in sixteen is marked, by its bits alone,
-so that equal blocks have equal marks) are given a fingerprint; equal fingerprints are compared and let out
+Method: windows of 24 samples that begin at marked places (one in sixteen is marked, by the bits of three
+values alone, so that equal blocks have equal marks) are given a fingerprint; equal fingerprints are compared and let out
 as far as the values agree.  How long an agreement chance would show follows from how often two steps of
 the value agree in this record.  A signal that repeats itself many times is made that way and is left alone.
 """
@@ -13,14 +13,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from excursions.clock import NS_PER_S, duration_text, iso
+from excursions.clock import NS_PER_S, TimeArray, duration_text, iso
 from excursions.detect.survey import Survey, survey_of
 from excursions.records import Event, FloatArray, IndexArray, Record
 
 WINDOW = 24
-MARKED = 16
 MULTIPLIER = np.uint64(0x9E3779B97F4A7C15)  # odd, bits well mixed (golden ratio in 64 bits)
 MOVING_SHARE = 0.4  # of a window's samples must differ from the one before
+BEAT = 0.05
 LINE = 1e-9  # of the value: smaller bends are the rounding of a straight line
 MOST_PAIRS = 400  # more agreements are the way of the signal
 
@@ -62,26 +62,42 @@ def detect_repeated(record: Record, settings: RepeatedSettings | None = None) ->
         expected = value.size**2 / 2 * chance**moves
         event = _event(record, survey, first, again, length)
         long = (event.end - event.start) / NS_PER_S >= settings.shortest_s
-        if expected <= settings.false_alarms and length >= settings.fewest_samples and long:
+        beat = _same_beat(survey.live.time, first, again, length)
+        if beat and expected <= settings.false_alarms and length >= settings.fewest_samples and long:
             found.append(event)
     return tuple(found) if len(found) <= settings.most else ()
 
 
 def _agreement(value: FloatArray) -> float:
-    """Probability that two moves of the value are equal, among moves that are not nil."""
+    """Probability that two moves of the value are equal where the moves before them are; nil moves left out."""
     move = np.diff(value)
-    move = np.round(move[move != 0], 12)
-    if move.size < 2:
+    move = np.round(move[move != 0], 12)[:50_000]
+    if move.size < 4:
         return 1.0
-    _, count = np.unique(move[:: max(1, move.size // 50_000)], return_counts=True)
+    _, kind = np.unique(move, return_inverse=True)
+    alone = _collision(kind)
+    paired = _collision(kind[1:] * (int(kind.max()) + 1) + kind[:-1])
+    return float(np.clip(max(alone, paired / alone), 1e-3, 1.0))
+
+
+def _collision(kind: IndexArray) -> float:
+    """Probability that two draws are of the same kind."""
+    _, count = np.unique(kind, return_counts=True)
     share = count / count.sum()
-    return float(np.clip(share @ share, 1e-3, 1.0))
+    return float(share @ share)
+
+
+def _same_beat(time: TimeArray, first: int, again: int, length: int) -> bool:
+    """Whether the samples of two blocks follow one another at the same distances."""
+    a, b = np.diff(time[first : first + length]), np.diff(time[again : again + length])
+    return bool(np.mean(np.abs(a - b) <= BEAT * np.maximum(a, b)) > 1 - BEAT)
 
 
 def _pairs(value: FloatArray) -> list[tuple[int, int]]:
     """Starts of windows with equal fingerprints, each with the first one like it."""
     bits = np.ascontiguousarray(value).view(np.uint64) * MULTIPLIER
-    start = np.flatnonzero((bits >> np.uint64(60)) == 0)
+    mixed = ((bits[:-2] * MULTIPLIER + bits[1:-1]) * MULTIPLIER + bits[2:]) >> np.uint64(60)
+    start = np.flatnonzero(mixed == 0)
     start = start[start < value.size - WINDOW]
     moved = np.concatenate([[0], np.cumsum(value[1:] != value[:-1])])
     start = start[moved[start + WINDOW - 1] - moved[start] >= MOVING_SHARE * WINDOW]

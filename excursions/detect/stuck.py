@@ -282,7 +282,7 @@ def _habit(survey: Survey, spells: Spells, i: int) -> tuple[Clue, ...]:
         float(spells.held_s[same & (spells.held_s >= REST * spells.held_s[i])].sum()) > 0.5 * spells.held_s[i]
     ):
         clues.append(Clue(odds=0.2, words="the reading rests at this level again and again"))
-    clues.append(_place(survey, int(spells.first[i]), level, near))
+    clues.append(_place(survey, _block_range(survey, spells, i), level, near))
     if level == 0.0:
         clues.append(Clue(odds=0.1, words="exactly zero: the process may be at rest"))
     return tuple(clues)
@@ -293,11 +293,17 @@ def _unseen_start(first: int) -> tuple[Clue, ...]:
     return () if first else (Clue(odds=0.4, words="the record begins with it"),)
 
 
-def _place(survey: Survey, first: int, level: float, near: float) -> Clue:
+def _place(survey: Survey, own: slice, level: float, near: float) -> Clue:
     """A process rests at an end of where it usually is; a probe sticks anywhere."""
-    at = survey.blocks.at(int(survey.live.time[first]))
     reach = max(len(survey.blocks) // 8, 50)
-    others = survey.blocks.level[max(at - reach, 0) : at + reach]
+    others = np.concatenate(
+        [
+            survey.blocks.level[max(own.start - reach, 0) : own.start],
+            survey.blocks.level[own.stop : own.stop + reach],
+        ]
+    )
+    if not others.size:
+        return Clue(odds=1.0)
     edge = min(float(np.mean(others < level - near)), float(np.mean(others > level + near)))
     if edge < EDGE:
         return Clue(odds=0.15, words="the level is where this process rests, at an end of its usual span")
