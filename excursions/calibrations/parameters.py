@@ -46,12 +46,13 @@ def determine(seen: Resolved, known: models.State) -> Determined:
     kept = models.filled(seen.form, known)
     names, solve = _solver(seen, kept)
     size = seen.true.size
-    value, covariance = propagate(
-        lambda x: solve(x[:size], x[size : 2 * size], x[2 * size :]),
-        np.concatenate([seen.true, seen.raw, seen.temp]),
-        np.concatenate([seen.u_true, seen.u_raw, seen.u_temp]),
-    )
-    spread = np.sqrt(np.diag(covariance))
+    with np.errstate(all="ignore"):  # absurd raw values give NaN, which is left out below
+        value, covariance = propagate(
+            lambda x: solve(x[:size], x[size : 2 * size], x[2 * size :]),
+            np.concatenate([seen.true, seen.raw, seen.temp]),
+            np.concatenate([seen.u_true, seen.u_raw, seen.u_temp]),
+        )
+        spread = np.sqrt(np.diag(covariance))
     parameters = {
         name: Parameter(
             value=float(value[i]), uncertainty=float(spread[i]), unit=seen.form.units[name], basis="computed"

@@ -1,0 +1,88 @@
+"""What a log shows of how it is kept, uncertainties and where the process sat."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from excursions.calibrations.entries import occasions
+from excursions.calibrations.habits import habits
+from excursions.calibrations.levels import level_before, level_between
+from excursions.calibrations.propagate import propagate
+from excursions.calibrations.uncertainty import ASSUMED, entered_uncertainty
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR
+from excursions.measurands import MEASURANDS
+from excursions.report.result import Levels
+from tests.unit.calibrations.builders import PLANT, buffers, entry
+
+
+@pytest.mark.parametrize(("noise", "low", "high"), [(0.5, 0.8, 1.25), (1.5, 2.0, 3.6), (0.1, 0.3, 0.6)])
+def test_repeatability_is_learned_from_rows_found_and_left(noise: float, low: float, high: float) -> None:
+    random = np.random.default_rng(5)
+    rows = []
+    for day in range(60):
+        for phase in ("as_found", "as_left"):
+            e = random.normal(0.0, noise, 2)
+            rows.append(entry("ph", float(day), *buffers(e[0], 176.9 + e[1]), phase=phase))
+    assert low <= habits(occasions(rows, PLANT)).repeat["ph"] <= high
+
+
+def test_cleaning_between_found_and_left_is_not_taken_for_scatter() -> None:
+    random = np.random.default_rng(6)
+    rows = []
+    for day in range(40):
+        dirt = 15.0 if day % 3 == 0 else 0.0
+        for phase, shift in (("as_found", dirt), ("as_left", 0.0)):
+            e = random.normal(0.0, 0.5, 2)
+            rows.append(entry("ph", float(day), *buffers(e[0] + shift, 176.9 + e[1] + shift), phase=phase))
+    assert habits(occasions(rows, PLANT)).repeat["ph"] < 1.7
+
+
+def test_values_written_twice_teach_nothing() -> None:
+    rows = [
+        entry("ph", float(d), *buffers(d, 176.9), phase=p) for d in range(40) for p in ("as_found", "as_left")
+    ]
+    assert habits(occasions(rows, PLANT)).repeat["ph"] == 1.0
+
+
+def test_uncertainty_goes_through_a_product_as_the_guide_has_it() -> None:
+    """f = a b at (3, 4) with u = (0.1, 0.2): u(f)^2 = (4*0.1)^2 + (3*0.2)^2 (JCGM 100, 5.1.2)."""
+    value, covariance = propagate(
+        lambda x: np.array([x[0] * x[1]]), np.array([3.0, 4.0]), np.array([0.1, 0.2])
+    )
+    assert value[0] == pytest.approx(12.0)
+    assert math.sqrt(covariance[0, 0]) == pytest.approx(math.hypot(0.4, 0.6))
+
+
+def test_exact_inputs_add_nothing() -> None:
+    _, covariance = propagate(lambda x: np.array([x[0], x[1]]), np.array([1.0, 2.0]), np.array([0.0, 0.5]))
+    assert covariance == pytest.approx(np.array([[0.0, 0.0], [0.0, 0.25]]))
+
+
+@pytest.mark.parametrize("key", sorted(MEASURANDS))
+def test_every_measurand_has_its_assumed_uncertainties(key: str) -> None:
+    assert key in ASSUMED
+    assert entered_uncertainty(key, "gain", 1.0, "") > 0
+
+
+def line() -> Levels:
+    time = np.arange(0, 20 * 24, dtype=np.int64) * NS_PER_HOUR
+    value = np.where(time < 10 * NS_PER_DAY, 5.0, 7.0)
+    value[-6:] = np.nan
+    return Levels(time=time, value=value, temperature=np.full(time.size, 30.0))
+
+
+def test_the_level_is_that_of_the_last_days() -> None:
+    assert level_before({"P": line()}, "P", 20 * NS_PER_DAY, since=0) == (7.0, 30.0)
+
+
+def test_the_level_falls_back_on_the_whole_span() -> None:
+    gone = Levels(time=line().time[:48], value=line().value[:48], temperature=line().temperature[:48])
+    assert level_before({"P": gone}, "P", 20 * NS_PER_DAY, since=0) == (5.0, 30.0)
+
+
+def test_without_readings_there_is_no_level() -> None:
+    assert all(math.isnan(x) for x in level_before({}, "P", 1, since=0))
+    assert all(math.isnan(x) for x in level_between({"P": line()}, "P", 30 * NS_PER_DAY, 40 * NS_PER_DAY))
