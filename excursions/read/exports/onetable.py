@@ -84,6 +84,10 @@ def _plain(table: Table, asked: Asked) -> TableRead:
     if sheet is None:
         raise _no_data(table)
     stacked = previews_blocks(table.preview, sheet.first_line, [column.header for column in sheet.columns])
+    if sheet.fault is not None:
+        if stacked:
+            raise Stacked
+        raise sheet.fault
     plan, outcome = _run(table, sheet, asked, stacked)
     if not outcome.used:
         raise _nothing_used(sheet, outcome)

@@ -52,8 +52,16 @@ def _record(lines: Sequence[str], index: int, cut: Cut) -> tuple[int, tuple[str,
         joined = "\n".join(lines[index : index + more + 1])
         cells = _quoted(joined, cut)
         if cells is not None:
+            if more and _swallows_rows(cells, cut):
+                break
             return more + 1, cells
     return 1, tuple(cell.strip('"') for cell in line.split(cut.separator))
+
+
+def _swallows_rows(cells: Sequence[str], cut: Cut) -> bool:
+    """Whether the lines inside a quoted cell are rows themselves: then the quote is a stray one."""
+    lines = (line for cell in cells if "\n" in cell for line in cell.split("\n"))
+    return len(cells) > 1 and any(line.count(cut.separator) >= len(cells) - 1 for line in lines)
 
 
 def _quoted(text: str, cut: Cut) -> tuple[str, ...] | None:

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 
+from excursions.errors import InputFileError
 from excursions.read.exports.quality import is_quality_text
 from excursions.read.exports.table import Preview, Row
 from excursions.read.exports.times import NUMBER_TIMES
@@ -93,6 +94,7 @@ class Sheet:
 
     stem : file (and sheet) name without endings
     first_line : line of the first data row
+    fault : why its rows and its header do not fit, None when they do
     preamble : key -> text of the lines above the header ("Tag: AT-101")
     preamble_lines : the same lines as they stood
     """
@@ -105,24 +107,27 @@ class Sheet:
     preamble_lines: tuple[str, ...] = ()
     late: tuple[Row, ...] = ()
     data: tuple[Row, ...] = ()
+    fault: InputFileError | None = None
 
 
 def look_at(preview: Preview, stem: str) -> Sheet | None:
     """Find header, data and columns; None when no row looks like data."""
-    rows = preview.rows
     if preview.header:
-        return _sheet(stem, rows, (), preview.header, (), preview.late, header_line=0)
+        return _sheet(stem, preview.rows, (), preview.header, (), preview.late, header_line=0)
+    rows = [row for row in preview.rows if not _is_remark(row)]
     start = first_data_row(rows, usual_width(rows))
     if start is None:
         return None
     header_at, above = _header_rows(rows[:start], rows[start].line, usual_width(rows))
-    header = rows[header_at].cells if header_at is not None else ()
+    header: Sequence[str] = rows[header_at].cells if header_at is not None else ()
     start = _with_damaged_rows(rows, header_at, start)
     above = tuple(index for index in above if index < start)
-    top = min([start if header_at is None else header_at, *above])
+    top = rows[min([start if header_at is None else header_at, *above])].line
     extra = tuple(rows[number].cells for number in above)
     line = rows[header_at].line if header_at is not None else 0
-    return _sheet(stem, rows[start:], extra, header, rows[:top], preview.late, header_line=line)
+    header = _with_row_names(header, rows[start:])
+    preamble = [row for row in preview.rows if row.line < top]
+    return _sheet(stem, rows[start:], extra, header, preamble, preview.late, header_line=line)
 
 
 def usual_width(rows: Sequence[Row]) -> int:
@@ -147,7 +152,7 @@ def is_time_text(text: str) -> bool:
 def first_data_row(rows: Sequence[Row], width: int) -> int | None:
     """Index of the first row of data: a written time where later rows have theirs, else numbers throughout."""
     later = [row for row in rows[len(rows) // 2 :] if len(row.cells) >= min(2, width)] or list(rows)
-    hits = Counter(index for row in later[:50] for index, cell in enumerate(row.cells) if is_time_text(cell))
+    hits = Counter(index for row in later[-50:] for index, cell in enumerate(row.cells) if is_time_text(cell))
     hits = Counter({index: count for index, count in hits.items() if count >= 0.3 * min(len(later), 50)})
     if hits:
         column = min(index for index in hits if hits[index] == max(hits.values()))
@@ -166,7 +171,7 @@ def first_data_row(rows: Sequence[Row], width: int) -> int | None:
 
 def _number_time_column(rows: Sequence[Row]) -> int | None:
     """The first column whose numbers could all be times (epochs, day numbers)."""
-    sample = rows[:50]
+    sample = rows[-50:]
     width = max((len(row.cells) for row in sample), default=0)
     for index in range(width):
         cells = [row.cells[index] for row in sample if len(row.cells) > index and row.cells[index].strip()]
@@ -267,19 +272,43 @@ def _sheet(
     lines = tuple(" ".join(cell for cell in row.cells if cell.strip()) for row in top)
     return Sheet(
         stem=stem, columns=columns, first_line=data[0].line if data else 1, header_line=header_line,
-        preamble=key_values(top), preamble_lines=lines, late=tuple(late), data=tuple(data),
+        preamble=key_values(top), preamble_lines=lines, late=tuple(late), data=tuple(data), fault=_misfit(data, header, width),
     )  # fmt: skip
 
 
 def _width(data: Sequence[Row], header: Sequence[str]) -> int:
-    """Number of columns: as the header has names, wider only where most rows are; without one, what a tenth of the rows have."""
+    """Number of columns: what most rows have, but all that have a name; without a header, what a tenth of the rows have."""
     counts = Counter(_trimmed(row.cells) for row in data)
-    named = _trimmed(header)
     if not counts:
-        return max(named, 1)
-    if named:
-        return max(named, max(counts, key=lambda width: (counts[width], width == named, width)))
-    return max([1, *(width for width, count in counts.items() if count >= 0.1 * len(data))])
+        return max(_trimmed(header), 1)
+    if not header:
+        return max([1, *(width for width, count in counts.items() if count >= 0.1 * len(data))])
+    return max(_trimmed(header), max(counts, key=lambda width: (counts[width], width == len(header), width)))
+
+
+def _misfit(data: Sequence[Row], header: Sequence[str], width: int) -> InputFileError | None:
+    """Most rows have more cells than the header: which cell is which cannot be known."""
+    row = next((row for row in data if _trimmed(row.cells) == width), None)
+    if not header or width <= len(header) or row is None:
+        return None
+    return InputFileError(
+        found=f"rows of {width} cells under a header of {len(header)}, such as {row.cells[:8]}",
+        expected="as many cells as the header has names",
+        mend="if the numbers have decimal commas, export with another separator (;) or with the cells in quotes",
+        line=row.line,
+    )
+
+
+def _with_row_names(header: Sequence[str], data: Sequence[Row]) -> Sequence[str]:
+    """The header moved by one where rows begin with a number of their own that it has no name for."""
+    widths = Counter(len(row.cells) for row in data)
+    if not header or not data or widths.most_common(1)[0][0] != len(header) + 1:
+        return header
+    first = [row.cells[0].strip() for row in data[:20]]
+    counts = all(cell.isdecimal() for cell in first) and [int(cell) for cell in first] == list(
+        range(int(first[0]), int(first[0]) + len(first))
+    )
+    return ("", *header) if counts else header
 
 
 def _column(
