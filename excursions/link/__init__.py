@@ -5,8 +5,18 @@ what became of each event.  Promises: the same input gives the same output.  Nev
 """
 
 from excursions.link.attribute import attribute
+from excursions.link.audit import AuditFinding, audit
 from excursions.link.correct import band_at, corrected, error_at
 from excursions.link.doubt import doubt_windows
 from excursions.link.outcome import outcome
 
-__all__ = ["attribute", "band_at", "corrected", "doubt_windows", "error_at", "outcome"]
+__all__ = [
+    "AuditFinding",
+    "attribute",
+    "audit",
+    "band_at",
+    "corrected",
+    "doubt_windows",
+    "error_at",
+    "outcome",
+]
