@@ -17,6 +17,8 @@ from excursions.records import BoolArray, FloatArray, IndexArray
 NARROW = (1, 2, 4, 8)  # blocks; a change seen over so few is sudden
 SUDDEN = 6.0  # usual changes
 EDGE = 6  # blocks at either side of a joint that are made to meet
+WINDOWS = 50  # stretches of a record that show its usual slope
+CERTAIN = 0.7  # scatters of a stretch's walk: five standard errors of the median of fifty
 CLEAR = 2  # blocks at either side of a sudden change that belong to neither level
 
 
@@ -75,7 +77,13 @@ def joined(level: FloatArray, broken: BoolArray, *, quantum: float) -> Joined:
 
 
 def _untilted(level: FloatArray) -> FloatArray:
-    """Take off the usual slope: what every batch does between its jumps is no drift."""
-    step = max(1, level.size // 50)
-    slope = float(np.median(level[step:] - level[:-step])) / step if level.size > step else 0.0
-    return level - slope * np.arange(level.size)
+    """Take off the usual slope, where there is one: what every batch does between its jumps is no drift."""
+    step = max(1, level.size // WINDOWS)
+    moves = level[step:] - level[:-step]
+    if moves.size < WINDOWS // 2:
+        return level
+    usual = float(np.median(moves))
+    scatter = 1.4826 * float(np.median(np.abs(moves - usual)))
+    if abs(usual) < CERTAIN * scatter:
+        return level
+    return level - usual / step * np.arange(level.size)

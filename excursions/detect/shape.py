@@ -8,6 +8,7 @@ import numpy as np
 
 from excursions.clock import NS_PER_S
 from excursions.detect.scan import Change
+from excursions.detect.sudden import gaps
 from excursions.detect.survey import Survey
 from excursions.records import FloatArray, IndexArray
 
@@ -16,6 +17,8 @@ EDGES = 24  # positions tried for begin and for end of a transition
 BETTER = 0.85  # a ramp must leave this share of a step's squares to be preferred
 LEAVING = 0.15  # share of the size at which a sample has left the old level
 HIDDEN = 3.0  # intervals without a live sample behind which a change hides
+JUMP_SHARE, JUMP_NOISE = 0.35, 3.0  # of the size and of the noise: a gap that is the change
+AT_ONCE = 0.5  # share of a change that makes it a jump
 SHARP_NOISE = 6.0  # sizes below this many noises do not show how fast they came
 
 
@@ -145,14 +148,15 @@ def _on_samples(survey: Survey, change: Change, begin: int, end: int) -> Transit
     after -= _rest(survey, max(lo - near, 0), max(lo, 1))
     first, last = int(blocks.first[lo]), int(blocks.first[hi])
     part = live.value[first:last]
-    gain = np.cumsum((part - after) ** 2 - (part - before) ** 2)
-    split = int(np.argmax(np.concatenate([[0.0], gain])[:-1])) if part.size > 1 else 0
     size = after - before
     noise = max(survey.noise, survey.quantum / 2)
+    split = _split(part, before, after, noise)
     margin = LEAVING * abs(size) + 2 * noise
     towards = (part - before) * np.sign(size)
-    start = _walk(towards[:split][::-1] > margin)
-    settle = _walk((after - part[split:]) * np.sign(size) > margin)
+    start = settle = 0
+    if not _at_once(part, split, size):
+        start = _walk(towards[:split][::-1] > margin)
+        settle = _walk((after - part[split:]) * np.sign(size) > margin)
     onset, settled = first + split - start, min(first + split + settle, len(live) - 1)
     length = (live.time[settled] - live.time[onset]) / NS_PER_S
     unseen = (live.time[onset] - live.time[max(onset - 1, 0)]) / NS_PER_S
@@ -178,6 +182,27 @@ def _on_samples(survey: Survey, change: Change, begin: int, end: int) -> Transit
         hidden=hidden,
         onset_error_s=survey.interval_s * max(1.0, (2 * noise / max(abs(size), noise / 10, 1e-300)) ** 2),
     )
+
+
+def _split(part: FloatArray, before: float, after: float, noise: float) -> int:
+    """Sample at which the level changes: a jump that stands out, else the split that two levels explain best."""
+    if part.size < 2:
+        return 0
+    size = after - before
+    gap = gaps(part) * np.sign(size)
+    jump = int(np.argmax(gap))
+    if gap[jump] > max(JUMP_SHARE * abs(size), JUMP_NOISE * noise):
+        return jump
+    gain = np.cumsum((part - after) ** 2 - (part - before) ** 2)
+    return int(np.argmax(np.concatenate([[0.0], gain[:-1]])))
+
+
+def _at_once(part: FloatArray, split: int, size: float) -> bool:
+    """Whether the three samples on either side of a split already show most of the change."""
+    if split < 3 or split + 3 > part.size:
+        return False
+    moved = float(np.median(part[split : split + 3]) - np.median(part[split - 3 : split]))
+    return moved * np.sign(size) > AT_ONCE * abs(size)
 
 
 def _beside(value: FloatArray, onset: int, settled: int, before: float, after: float) -> tuple[float, float]:

@@ -8,7 +8,7 @@ any other (:mod:`excursions.detect.slopes`); a straight walk over the whole reco
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.stats import t as student
@@ -80,16 +80,39 @@ def _walks(survey: Survey, series: FloatArray, name: str) -> list[Walk]:
         ((run.lo + run.hi) // 2, run.hi - run.lo, math.nan, run.expected)
         for run in steady_runs(level, at_most=SUSPICION)
     ]
-    found: list[Walk] = []
+    ramps = []
     for at, width, spread, expected in sorted(places):
-        lo, hi, begin, end = ramp_around(level, at, width)
-        if end - begin < shortest:
+        _, _, begin, end = ramp_around(level, at, width)
+        if end - begin >= shortest:
+            way = float(np.sign(_mean(level, end, end + EDGE) - _mean(level, begin - EDGE, begin)))
+            ramps.append(_Ramp(begin=begin, end=end, way=way, spread=spread, expected=expected))
+    found = []
+    for one in _clusters(ramps):
+        place = ramp_around(level, (one.begin + one.end) // 2, one.end - one.begin)
+        if place[3] - place[2] >= shortest:
+            found.append(_walk(survey, pieces, name, place, one.spread, one.expected))
+    return found
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Ramp:
+    begin: int
+    end: int
+    way: float
+    spread: float
+    expected: float
+
+
+def _clusters(ramps: list[_Ramp]) -> list[_Ramp]:
+    """Ramps that overlap, or nearly so, and go the same way, as one each."""
+    found: list[_Ramp] = []
+    for one in sorted(ramps, key=lambda ramp: (ramp.begin, ramp.end)):
+        last = found[-1] if found else None
+        if last is None or one.way != last.way or one.begin > last.end + (last.end - last.begin) // 4:
+            found.append(one)
             continue
-        walk = _walk(survey, pieces, name, (lo, hi, begin, end), spread, expected)
-        if found and walk.lo <= found[-1].hi and walk.size * found[-1].size > 0:
-            found[-1] = max(found[-1], walk, key=lambda one: abs(one.size))
-        else:
-            found.append(walk)
+        surest = min(last, one, key=lambda ramp: ramp.expected)
+        found[-1] = replace(surest, begin=last.begin, end=max(last.end, one.end))
     return found
 
 
@@ -124,6 +147,7 @@ def _walk(
 
 def _mean(level: FloatArray, lo: int, hi: int) -> float:
     """Mean over a stretch, or the nearest value where it is empty."""
+    lo, hi = max(lo, 0), min(hi, level.size)
     return float(np.mean(level[lo:hi])) if hi > lo else float(level[min(lo, level.size - 1)])
 
 

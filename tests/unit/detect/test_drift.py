@@ -1,0 +1,228 @@
+"""Slow walks, saw-teeth, slower responses and cycles."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from excursions.clock import NS_PER_S
+from excursions.detect.drift import detect_drift
+from excursions.detect.fouling import detect_fouling
+from excursions.detect.laboratory import disagreements
+from excursions.detect.periodic import detect_periodic
+from excursions.detect.plateaus import joined
+from excursions.detect.response import detect_slow_response, time_constant
+from excursions.detect.slopes import steady_runs
+from excursions.detect.survey import survey_of
+from excursions.detect.walks import slope_and_error
+from excursions.records import CALIBRATING, CLEANING, MEASURING, RECOVERING, STEAMING
+from tests.builders import T0, coloured, grid, level, make_record, make_signal, state_line, with_ramp
+
+N = 8_640  # sixty days at ten minutes
+STEP = 600 * NS_PER_S
+SEEDS = pytest.mark.parametrize("seed", range(4))
+
+
+def process(seed: int, noise: float = 0.05) -> np.ndarray:
+    return coloured(N, 7.0, noise, 12, seed) + level(N, 0.0, 0.01, seed + 80)
+
+
+def record(value: np.ndarray, **given):
+    return make_record(value, every_s=600.0, **given)
+
+
+def with_states(code: int, every: int, length: int = 6):
+    """Spans of one state every so many samples, measuring between."""
+    spans, at = [], 0
+    for begin in range(every, N - every // 2, every):
+        spans += [
+            (T0 + at * STEP, T0 + begin * STEP, MEASURING),
+            (T0 + begin * STEP, T0 + (begin + length) * STEP, code),
+        ]
+        at = begin + length
+    return state_line([*spans, (T0 + at * STEP, T0 + N * STEP, MEASURING)])
+
+
+def saw(every: int, size: float, begin: int, end: int) -> np.ndarray:
+    at = np.arange(N)
+    since = (at % every) / every
+    return np.where((at >= begin) & (at < end), size * since, 0.0)
+
+
+@SEEDS
+def test_a_stationary_record_does_not_drift(seed: int) -> None:
+    assert detect_drift(record(process(seed))) == ()
+
+
+@SEEDS
+def test_a_drift_has_its_onset_size_and_rate(seed: int) -> None:
+    (event,) = detect_drift(record(with_ramp(process(seed), 3_000, 5_000, 1.0)))
+    assert event.kind == "drift"
+    assert event.size == pytest.approx(1.0, abs=0.1)
+    assert abs((event.start - T0) / STEP - 3_000) <= 200
+    assert event.details["rate_per_day"] == pytest.approx(1.0 / (2_000 / 144), rel=0.2)
+
+
+@SEEDS
+def test_the_value_alone_does_not_say_whose_drift_it_is(seed: int) -> None:
+    (event,) = detect_drift(record(with_ramp(process(seed), 3_000, 5_000, 1.0)))
+    assert event.origin == "undecided"
+
+
+@SEEDS
+def test_a_neighbour_that_stays_says_it(seed: int) -> None:
+    common = coloured(N, 7.0, 0.3, 400, seed)
+    other = make_signal(common + level(N, 0.0, 0.01, seed + 4), every_s=600.0, measurand="ph")
+    value = with_ramp(common + level(N, 0.0, 0.01, seed + 5), 3_000, 5_000, 0.6)
+    (event,) = [e for e in detect_drift(record(value, neighbours={"A2": other})) if e.origin == "probe"]
+    assert abs((event.start - T0) / STEP - 3_000) <= 200
+
+
+@SEEDS
+def test_laboratory_samples_say_it(seed: int) -> None:
+    at = np.arange(200, N, 400)
+    samples = {"sample_time": grid(N, 600.0)[at], "sample_value": process(seed)[at]}
+    (event,) = detect_drift(record(with_ramp(process(seed), 3_000, 5_000, 1.0), **samples))
+    assert event.origin == "probe"
+
+
+@SEEDS
+def test_a_drift_goes_on_through_set_points(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    target = np.repeat(rng.choice([6.0, 7.0, 8.0], 20), rng.integers(300, 560, 20))[:N]
+    value = with_ramp(
+        process(seed) - 7.0 + np.pad(target, (0, N - target.size), mode="edge"), 3_000, 5_000, 1.0
+    )
+    found = [e for e in detect_drift(record(value)) if abs((e.start - T0) / STEP - 3_000) <= 400]
+    assert len(found) == 1
+    assert found[0].size == pytest.approx(1.0, abs=0.25)
+
+
+@SEEDS
+def test_fouling_is_a_saw_tooth_over_cleanings(seed: int) -> None:
+    value = process(seed) + saw(432, -0.6, 0, N)
+    (event,) = detect_fouling(record(value, states=with_states(CLEANING, 432)))
+    assert event.kind == "fouling"
+    assert event.origin == "probe"
+    assert event.size == pytest.approx(-0.6, abs=0.12)
+    assert event.details["restored_share"] == pytest.approx(1.0, abs=0.25)
+
+
+@SEEDS
+def test_cleanings_without_a_saw_tooth_are_no_fouling(seed: int) -> None:
+    assert detect_fouling(record(process(seed), states=with_states(CLEANING, 432))) == ()
+
+
+@SEEDS
+def test_drift_taken_out_by_calibrations_is_drift(seed: int) -> None:
+    value = process(seed) + saw(864, 0.5, 0, N)
+    (event,) = detect_fouling(record(value, states=with_states(CALIBRATING, 864)))
+    assert (event.kind, event.origin) == ("drift", "probe")
+
+
+@SEEDS
+def test_a_trifle_is_not_reported(seed: int) -> None:
+    assert detect_drift(record(with_ramp(process(seed, 0.002), 3_000, 5_000, 0.04))) == ()
+
+
+def test_joined_plateaus_keep_the_walk_and_drop_the_jumps() -> None:
+    value = with_ramp(process(1), 3_000, 5_000, 1.0)
+    for at in (1_500, 3_600, 4_300, 6_500):
+        value[at:] += 2.0 if at % 200 else -2.0
+    survey = survey_of(record(value))
+    pieces = joined(survey.rest, survey.blocks.broken, quantum=survey.quantum)
+    assert pieces.level[-300:].mean() - pieces.level[:300].mean() == pytest.approx(1.0, abs=0.3)
+
+
+@pytest.mark.parametrize("walk", ["white", "wandering"])
+def test_no_steadier_walk_is_seen_in_chance_oftener_than_said(walk: str) -> None:
+    """0.1 expected a record: 60 records may give 6 and three roots of that."""
+    found = 0
+    for seed in range(60):
+        x = level(3_000, 0.0, 1.0, seed)
+        found += bool(steady_runs(np.cumsum(x) if walk == "wandering" else x, at_most=0.1))
+    assert found <= 6 + 3 * 6**0.5
+
+
+@SEEDS
+def test_slope_error_covers_the_truth_under_autocorrelation(seed: int) -> None:
+    x = np.arange(400.0)
+    slope, error = slope_and_error(x, 0.01 * x + coloured(400, 0.0, 1.0, 5, seed))
+    assert abs(slope - 0.01) < 4 * error
+
+
+def test_samples_that_disagree_for_a_while_are_named() -> None:
+    at = np.arange(200, N, 400)
+    value = process(2)
+    truth = value[at] + level(at.size, 0.0, 0.02, 3)
+    truth[8:13] -= 0.5
+    one = record(value, sample_time=grid(N, 600.0)[at], sample_value=truth)
+    (found,) = disagreements(one, survey_of(one))
+    assert (found.start - T0) // STEP == at[8]
+    assert found.shift == pytest.approx(0.5, abs=0.15)
+
+
+@pytest.mark.parametrize("tau", [300.0, 900.0, 3_600.0])
+def test_time_constant_of_an_exponential(tau: float) -> None:
+    """The end of the record is taken as settled: after seven time constants a thousandth is missing."""
+    time = np.arange(0, 7 * tau, 60.0)
+    value = 5.0 + 3.0 * np.exp(-time / tau)
+    found = time_constant((time * 1e9).astype(np.int64), value, noise=0.001)
+    assert found == pytest.approx(tau, abs=45.0)
+
+
+@SEEDS
+def test_slower_returns_after_steaming_are_found(seed: int) -> None:
+    every = 288
+    value, spans, at = process(seed, 0.01), [], 0
+    for k, begin in enumerate(range(every, N - every, every)):
+        tau = (2.0 if k < 16 else 9.0) * (1 + 0.05 * np.sin(7 * k))
+        value[begin : begin + 6] = 9.0
+        after = np.arange(every - 6)
+        value[begin + 6 : begin + every] += 2.0 * np.exp(-(after + 1) / tau)
+        edges = T0 + np.array([at, begin, begin + 6, begin + 40]) * STEP
+        spans += [
+            (edges[0], edges[1], MEASURING),
+            (edges[1], edges[2], STEAMING),
+            (edges[2], edges[3], RECOVERING),
+        ]
+        at = begin + 40
+    states = state_line([*spans, (T0 + at * STEP, T0 + N * STEP, MEASURING)])
+    (event,) = detect_slow_response(record(value, states=states))
+    assert event.size == pytest.approx(4.5, rel=0.35)
+    assert (event.start - T0) / STEP == pytest.approx(17 * every, abs=every)
+
+
+@SEEDS
+@pytest.mark.parametrize("period", [5.3, 22.0])
+def test_a_cycle_is_found_with_its_period_and_span(period: float, seed: int) -> None:
+    n = 40_000
+    value = coloured(n, 7.0, 0.02, 600, seed) + level(n, 0.0, 0.01, seed + 3)
+    value[14_000:24_000] += 0.03 * np.sin(2 * np.pi * np.arange(10_000) / period)
+    (event,) = detect_periodic(make_record(value))
+    assert event.details["period_s"] == pytest.approx(60 * period, rel=0.01)
+    assert event.size == pytest.approx(0.03, rel=0.2)
+    assert abs((event.start - T0) / (60 * NS_PER_S) - 14_000) <= 150
+    assert abs((event.end - T0) / (60 * NS_PER_S) - 24_000) <= 150
+
+
+@SEEDS
+def test_red_noise_has_no_cycle(seed: int) -> None:
+    assert detect_periodic(make_record(coloured(40_000, 7.0, 0.1, 200, seed))) == ()
+
+
+@SEEDS
+def test_a_cycle_the_process_always_has_is_no_event(seed: int) -> None:
+    n = 40_000
+    value = level(n, 7.0, 0.01, seed) + 0.03 * np.sin(2 * np.pi * np.arange(n) / 22.0)
+    assert detect_periodic(make_record(value)) == ()
+
+
+@SEEDS
+def test_a_cycle_the_temperature_shows_too_is_the_process(seed: int) -> None:
+    n = 40_000
+    cycle = np.zeros(n)
+    cycle[14_000:24_000] = np.sin(2 * np.pi * np.arange(10_000) / 22.0)
+    warm = 35.0 + level(n, 0.0, 0.05, seed + 1) + 0.3 * cycle
+    (event,) = detect_periodic(make_record(level(n, 7.0, 0.01, seed) + 0.03 * cycle, warm))
+    assert event.origin == "process"

@@ -1,0 +1,115 @@
+"""Noise that grows, collapses, or only seems to."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from excursions.clock import NS_PER_S
+from excursions.detect.noise import detect_noise
+from tests.builders import (
+    T0,
+    coloured,
+    grid,
+    level,
+    make_record,
+    make_signal,
+    on_exception,
+    quantised,
+    with_ramp,
+    with_step,
+)
+
+N = 30_000
+MINUTE = 60 * NS_PER_S
+SEEDS = pytest.mark.parametrize("seed", range(4))
+
+
+def noisy(seed: int, factor: np.ndarray | float) -> np.ndarray:
+    return coloured(N, 7.0, 0.05, 6_000, seed) + level(N, 0.0, 0.01, seed + 70) * factor
+
+
+def from_to(begin: int, end: int, ratio: float) -> np.ndarray:
+    factor = np.ones(N)
+    factor[begin:end] = ratio
+    return factor
+
+
+@SEEDS
+def test_steady_noise_is_no_event(seed: int) -> None:
+    assert detect_noise(make_record(noisy(seed, 1.0))) == ()
+
+
+@SEEDS
+@pytest.mark.parametrize("ratio", [2.0, 6.0])
+def test_abrupt_growth_has_its_onset_ratio_and_end(ratio: float, seed: int) -> None:
+    (event,) = detect_noise(make_record(noisy(seed, from_to(12_000, 18_000, ratio))))
+    assert event.kind == "noise_growth"
+    assert event.size == pytest.approx(ratio, rel=0.1)
+    assert abs((event.start - T0) / MINUTE - 12_000) <= 30 / (ratio - 1)
+    assert abs((event.end - T0) / MINUTE - 18_000) <= 60
+
+
+@SEEDS
+def test_gradual_growth_begins_within_a_tenth_of_its_length(seed: int) -> None:
+    factor = 1 + 4 * np.clip((np.arange(N) - 10_000) / 12_000, 0, 1)
+    (event,) = detect_noise(make_record(noisy(seed, factor)))
+    assert abs((event.start - T0) / MINUTE - 10_000) <= 2_400  # noise twice the usual is reached after 3 000
+    assert any("by and by" in fact for fact in event.evidence)
+
+
+@SEEDS
+def test_collapse_is_found(seed: int) -> None:
+    (event,) = detect_noise(make_record(noisy(seed, from_to(12_000, 18_000, 0.2))))
+    assert event.kind == "noise_collapse"
+    assert event.size == pytest.approx(0.2, rel=0.2)
+
+
+@SEEDS
+def test_steps_and_ramps_are_not_noise(seed: int) -> None:
+    value = with_ramp(with_step(noisy(seed, 1.0), 9_000, 2.0), 15_000, 22_000, -3.0)
+    assert detect_noise(make_record(value)) == ()
+
+
+@SEEDS
+def test_noise_that_comes_with_a_level_is_the_process(seed: int) -> None:
+    busy = (np.arange(N) // 3_000) % 2 == 1
+    value = np.where(busy, 8.0, 7.0) + level(N, 0.0, 0.01, seed) * np.where(busy, 3.0, 1.0)
+    assert [e for e in detect_noise(make_record(value)) if e.origin == "probe"] == []
+
+
+@SEEDS
+def test_noise_shared_with_the_temperature_is_the_process(seed: int) -> None:
+    factor = from_to(12_000, 18_000, 4.0)
+    warm = 35.0 + level(N, 0.0, 0.02, seed + 3) * factor
+    for event in detect_noise(make_record(noisy(seed, factor), warm)):
+        assert event.origin != "probe"
+
+
+@SEEDS
+def test_noise_not_shared_with_a_neighbour_is_more_likely_the_probe(seed: int) -> None:
+    factor = from_to(12_000, 18_000, 4.0)
+    other = make_signal(noisy(seed + 11, 1.0), measurand="ph")
+    (alone,) = detect_noise(make_record(noisy(seed, factor)))
+    (apart,) = detect_noise(make_record(noisy(seed, factor), neighbours={"A2": other}))
+    assert apart.confidence > alone.confidence
+
+
+@SEEDS
+def test_noise_below_half_a_count_is_not_told(seed: int) -> None:
+    value = quantised(
+        coloured(N, 7.0, 0.05, 600, seed) + level(N, 0.0, 0.002, seed) * from_to(9_000, 15_000, 0.3), 0.01
+    )
+    assert detect_noise(make_record(value)) == ()
+
+
+@SEEDS
+def test_a_recorder_on_exception_does_not_make_noise(seed: int) -> None:
+    time, value = on_exception(grid(N), noisy(seed, 1.0), 0.05, 3_600.0)
+    assert detect_noise(make_record(value, time=time)) == ()
+
+
+@SEEDS
+def test_noise_that_always_wanders_sets_its_own_bar(seed: int) -> None:
+    factor = np.exp(coloured(N, 0.0, 0.6, 600, seed + 5))
+    assert [e for e in detect_noise(make_record(noisy(seed, factor))) if e.origin == "probe"] == []

@@ -1,0 +1,160 @@
+"""Steps: onset, size, and whose they are."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from excursions.clock import NS_PER_S
+from excursions.detect.step import detect_step
+from excursions.records import CALIBRATING, MEASURING, STEAMING, Event
+from tests.builders import (
+    T0,
+    coloured,
+    grid,
+    level,
+    make_record,
+    make_signal,
+    state_line,
+    with_ramp,
+    with_step,
+)
+
+N = 30_000
+MINUTE = 60 * NS_PER_S
+SEEDS = pytest.mark.parametrize("seed", range(4))
+
+
+def process(seed: int, n: int = N, at: float = 7.0) -> np.ndarray:
+    return coloured(n, at, 0.05, 120, seed) + level(n, 0.0, 0.01, seed + 60)
+
+
+def minute(event: Event) -> float:
+    return (event.start - T0) / MINUTE
+
+
+@SEEDS
+def test_a_record_without_a_step_has_none(seed: int) -> None:
+    assert detect_step(make_record(process(seed))) == ()
+
+
+@SEEDS
+@pytest.mark.parametrize("size", [0.4, -0.4, 1.5])
+def test_onset_is_found_to_the_sample_and_size_within_its_interval(size: float, seed: int) -> None:
+    (event,) = detect_step(make_record(with_step(process(seed), 17_123, size)))
+    assert abs(minute(event) - 17_123) <= 2
+    assert event.size_low - 0.05 <= size <= event.size_high + 0.05  # the process's own standard deviation
+    assert event.origin == "probe"
+
+
+@SEEDS
+def test_a_ramp_of_minutes_is_one_step_that_begins_with_it(seed: int) -> None:
+    (event,) = detect_step(make_record(with_ramp(process(seed), 17_000, 17_020, 0.8)))
+    assert abs(minute(event) - 17_000) <= 6
+    assert event.details["transition_s"] == pytest.approx(20 * 60, rel=0.4)
+
+
+@SEEDS
+def test_two_steps_are_two(seed: int) -> None:
+    value = with_step(with_step(process(seed), 8_000, 0.5), 20_000, 0.9)
+    assert [round(minute(e), -1) for e in detect_step(make_record(value))] == [8_000, 20_000]
+
+
+@SEEDS
+def test_set_points_that_come_and_go_are_the_process(seed: int) -> None:
+    """Every one or two days the level goes to one of four set-points, with a lag of twenty minutes."""
+    rng = np.random.default_rng(seed)
+    target = np.repeat(rng.choice([6.6, 6.9, 7.2, 7.5], 30), rng.integers(900, 2_200, 30))[:N]
+    value = process(seed, target.size, 0.0)
+    value += coloured_lag(target, 20.0)
+    assert [e for e in detect_step(make_record(value)) if e.origin == "probe"] == []
+
+
+def coloured_lag(target: np.ndarray, tau: float) -> np.ndarray:
+    from scipy.signal import lfilter
+
+    a = np.exp(-1 / tau)
+    return lfilter([1 - a], [1, -a], target - target[0]) + target[0]
+
+
+@SEEDS
+def test_a_jump_among_set_points_is_told_by_its_speed(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    target = np.repeat(rng.choice([6.6, 6.9, 7.2, 7.5], 30), rng.integers(900, 2_200, 30))[:N]
+    value = process(seed, target.size, 0.0) + coloured_lag(target, 30.0)
+    found = detect_step(make_record(with_step(value, 15_000, 0.9)))
+    assert any(abs(minute(e) - 15_000) <= 2 and e.origin != "process" for e in found)
+
+
+@SEEDS
+def test_a_temperature_that_moves_too_speaks_for_the_process(seed: int) -> None:
+    warm = with_step(coloured(N, 35.0, 0.1, 200, seed + 9), 17_000, 6.0)
+    (event,) = detect_step(make_record(with_step(process(seed), 17_000, 0.5), warm))
+    assert event.origin != "probe"
+    assert any("temperature changed" in fact for fact in event.evidence)
+
+
+@SEEDS
+def test_a_neighbour_that_moves_too_makes_it_the_process(seed: int) -> None:
+    common = with_step(coloured(N, 7.0, 0.05, 120, seed), 17_000, 0.5)
+    other = make_signal(common + level(N, 0.1, 0.01, seed + 5), measurand="ph")
+    record = make_record(common + level(N, 0.0, 0.01, seed + 6), neighbours={"A2": other})
+    assert [e.origin for e in detect_step(record)] in ([], ["process"])
+
+
+@SEEDS
+def test_a_neighbour_that_stays_makes_it_the_probe(seed: int) -> None:
+    """A step no larger than the process's own wandering shows against the neighbour."""
+    common = coloured(N, 7.0, 0.3, 900, seed)
+    other = make_signal(common + level(N, 0.1, 0.01, seed + 5), measurand="ph")
+    value = with_step(common + level(N, 0.0, 0.01, seed + 6), 17_000, 0.3)
+    (event,) = [e for e in detect_step(make_record(value, neighbours={"A2": other})) if e.origin == "probe"]
+    assert abs(minute(event) - 17_000) <= 2
+
+
+@SEEDS
+def test_a_step_across_heat_says_so(seed: int) -> None:
+    warm = coloured(N, 35.0, 0.1, 200, seed + 9)
+    warm[17_000:17_040] = 145.0
+    steam = (T0 + 16_990 * MINUTE, T0 + 17_060 * MINUTE)
+    states = state_line(
+        [(T0, steam[0], MEASURING), (*steam, STEAMING), (steam[1], T0 + N * MINUTE, MEASURING)]
+    )
+    (event,) = detect_step(make_record(with_step(process(seed), 17_000, 0.6), warm, states=states))
+    assert event.origin == "probe"
+    assert minute(event) == 17_060
+    assert any("after heat: 145 degC" in fact for fact in event.evidence)
+
+
+@SEEDS
+def test_an_adjustment_is_no_step(seed: int) -> None:
+    done = (T0 + 16_990 * MINUTE, T0 + 17_060 * MINUTE)
+    states = state_line(
+        [(T0, done[0], MEASURING), (*done, CALIBRATING), (done[1], T0 + N * MINUTE, MEASURING)]
+    )
+    assert detect_step(make_record(with_step(process(seed), 17_000, 0.6), states=states)) == ()
+
+
+@SEEDS
+def test_laboratory_samples_decide(seed: int) -> None:
+    value = with_step(process(seed), 17_000, 0.4)
+    at = np.arange(1_000, N, 2_000)
+    truth = process(seed)[at]
+    with_samples = make_record(value, sample_time=grid(N)[at], sample_value=truth)
+    (event,) = detect_step(with_samples)
+    (bare,) = detect_step(make_record(value))
+    assert event.confidence > bare.confidence
+    assert any("laboratory samples show" in fact for fact in event.evidence)
+
+
+@SEEDS
+def test_a_change_far_below_the_tolerance_is_not_reported(seed: int) -> None:
+    value = with_step(level(N, 7.0, 0.002, seed), 17_000, 0.03)
+    assert detect_step(make_record(value)) == ()
+
+
+def test_severity_follows_the_tolerance() -> None:
+    severities = [
+        detect_step(make_record(with_step(process(1), 17_000, size)))[0].severity for size in (0.25, 0.8)
+    ]
+    assert severities == ["check", "act"]
