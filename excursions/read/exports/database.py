@@ -14,7 +14,7 @@ from typing import Any
 import polars as pl
 
 from excursions.errors import InputFileError
-from excursions.read.exports.sheet import clean
+from excursions.read.exports.columns import clean
 from excursions.read.exports.table import Batch, Job, Portion, Preview, Row, Table, Wanted
 from excursions.read.exports.words import roles_of
 from excursions.read.model import ReadOptions

@@ -13,7 +13,8 @@ import numpy as np
 import polars as pl
 
 from excursions.clock import NS_PER_HOUR
-from excursions.read.exports.times import ORDERS, parse_distinct
+from excursions.read.exports.textparts import parse_distinct
+from excursions.read.exports.timeplan import ORDERS
 from excursions.records import IndexArray
 
 # Two columns of numbers, and the year's, at the start of a text (a weekday may stand before them).

@@ -9,9 +9,9 @@ import numpy as np
 import polars as pl
 
 from excursions.clock import TimeArray
+from excursions.read.exports.columns import clean
 from excursions.read.exports.plan import Plan
 from excursions.read.exports.quality import NAMES
-from excursions.read.exports.sheet import clean
 from excursions.read.exports.values import STATE_OFF
 from excursions.read.exports.zones import DoubledHours
 from excursions.read.model import STATUS_SCHEMA

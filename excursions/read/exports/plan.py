@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from excursions.errors import InputFileError
 from excursions.read.exports.quality import QualityPlan
 from excursions.read.exports.table import Wanted
-from excursions.read.exports.times import TimePlan
+from excursions.read.exports.timeplan import TimePlan
 from excursions.records import Decision
 
 

@@ -16,8 +16,9 @@ import polars as pl
 
 from excursions.errors import InputFileError
 from excursions.read.exports.ahead import in_order
+from excursions.read.exports.columns import clean, is_time_text
 from excursions.read.exports.layouts.naming import stated_tag
-from excursions.read.exports.sheet import clean, is_time_text, key_values
+from excursions.read.exports.sheet import key_values
 from excursions.read.exports.table import MORE, Batch, Job, Portion, Preview, Row, Table, Wanted
 from excursions.read.exports.words import roles_of
 from excursions.records import BoolArray, IndexArray

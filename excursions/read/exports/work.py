@@ -8,10 +8,10 @@ import numpy as np
 import polars as pl
 
 from excursions.clock import TimeArray
+from excursions.read.exports.columns import clean
 from excursions.read.exports.outcome import Outcome
 from excursions.read.exports.plan import Plan, Stream
 from excursions.read.exports.quality import parse_quality
-from excursions.read.exports.sheet import clean
 from excursions.read.exports.stacked import Stacked, begins_block
 from excursions.read.exports.table import MORE, Batch, Portion
 from excursions.read.exports.times import parse_times

@@ -10,8 +10,8 @@ from io import BytesIO
 import polars as pl
 
 from excursions.errors import InputFileError
+from excursions.read.exports.columns import clean
 from excursions.read.exports.frametable import FrameTable
-from excursions.read.exports.sheet import clean
 from excursions.read.exports.table import Table
 from excursions.read.model import ReadOptions
 

@@ -10,16 +10,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from excursions.read.exports.times import (
-    NUMBER_TIMES,
-    SERIAL,
-    SERIAL_1904,
-    TimePlan,
-    civil_days,
-    fast_pattern,
-    parse_distinct,
-    parse_times,
-)
+from excursions.read.exports.numbertimes import NUMBER_TIMES, SERIAL, SERIAL_1904
+from excursions.read.exports.textparts import civil_days, parse_distinct
+from excursions.read.exports.timeplan import TimePlan
+from excursions.read.exports.times import fast_pattern, parse_times
 from excursions.read.exports.timeshapes import clock_shape_of, shape_of, zone_offset
 
 NS = 1_000_000_000

@@ -6,8 +6,8 @@ import itertools
 import re
 
 from excursions.measurands import MEASURANDS
+from excursions.read.exports.columns import Column
 from excursions.read.exports.quality import is_quality_text
-from excursions.read.exports.sheet import Column
 from excursions.read.fold import plain
 
 _MORE_UNITS = (

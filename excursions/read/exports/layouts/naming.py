@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Sequence
 
+from excursions.read.exports.columns import Column
 from excursions.read.exports.layouts.common import is_counter, is_unit, split_unit
-from excursions.read.exports.sheet import Column, Sheet
+from excursions.read.exports.sheet import Sheet
 from excursions.read.exports.words import fold
 from excursions.records import Decision
 

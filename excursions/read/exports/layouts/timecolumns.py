@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 
-from excursions.read.exports.sheet import Column, Sheet, as_number_time
+from excursions.read.exports.columns import Column, as_number_time
+from excursions.read.exports.sheet import Sheet
 
 _NEAR = 2  # columns between a date and its time of day
 _MIDNIGHT = re.compile(r".*[T ](?:0?0:00(?::00(?:[.,]0+)?)?|12:00(?::00)? ?[aA][mM])$")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from excursions.read.exports.columns import Column
 from excursions.read.exports.layouts.common import is_counter, is_quality
 from excursions.read.exports.layouts.naming import (
     bare,
@@ -15,7 +16,7 @@ from excursions.read.exports.layouts.naming import (
 )
 from excursions.read.exports.layouts.timecolumns import chosen_time, time_columns
 from excursions.read.exports.plan import Draft, Stream
-from excursions.read.exports.sheet import Column, Sheet
+from excursions.read.exports.sheet import Sheet
 from excursions.read.exports.words import STATE_WORDS, fold
 
 _QUALITY_END = re.compile(

@@ -1,0 +1,145 @@
+"""What one column of a sample shows: how many of its cells look like times, numbers, status words."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+from excursions.read.exports.numbertimes import NUMBER_TIMES
+from excursions.read.exports.quality import is_quality_text
+from excursions.read.exports.table import Row
+from excursions.read.exports.timeshapes import clock_shape_of, shape_of, zone_offset
+from excursions.read.exports.values import looks_numeric
+from excursions.read.exports.words import STATE_WORDS, is_status_text, roles_of
+
+_ENOUGH = 0.6  # share of filled cells that must be of a kind
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Column:
+    """One column of a sheet.
+
+    header : the name, empty when it has none; above : cells of further header rows
+    roles : what the header may name
+    filled, times, dates, clocks, numbers, statuses, zones : cells of the sample, and how many look like each
+    distinct : different texts in the sample
+    cells : the sample itself
+    """
+
+    index: int
+    header: str
+    above: tuple[str, ...]
+    roles: frozenset[str]
+    cells: tuple[str, ...]
+    filled: int
+    times: int
+    dates: int
+    clocks: int
+    numbers: int
+    statuses: int
+    zones: int
+    distinct: int
+
+    def mostly(self, count: int) -> bool:
+        """Whether so many cells are most of the filled ones."""
+        return self.filled > 0 and count >= _ENOUGH * self.filled
+
+    @property
+    def is_time(self) -> bool:
+        """Dates with or without a clock."""
+        return self.mostly(self.times + self.dates)
+
+    @property
+    def is_full_time(self) -> bool:
+        """Dates with a clock."""
+        return self.mostly(self.times)
+
+    @property
+    def is_date(self) -> bool:
+        """Dates without a clock."""
+        return self.is_time and not self.is_full_time
+
+    @property
+    def is_clock(self) -> bool:
+        """Times of day alone."""
+        return self.mostly(self.clocks) and not self.is_time
+
+    @property
+    def is_zone(self) -> bool:
+        """Zone words or offsets alone."""
+        return self.mostly(self.zones)
+
+    @property
+    def is_value(self) -> bool:
+        """Numbers and status words, at least one number or state."""
+        other = self.is_time or self.is_clock or self.is_zone
+        return self.mostly(self.numbers + self.statuses) and not other
+
+    @property
+    def is_text(self) -> bool:
+        """Neither times nor values."""
+        return self.filled > 0 and not (self.is_time or self.is_clock or self.is_value or self.is_zone)
+
+
+def column_of(
+    index: int, header: Sequence[str], extra: Sequence[tuple[str, ...]], sample: Sequence[Row]
+) -> Column:
+    name = clean(header[index]) if index < len(header) else ""
+    cells = tuple(row.cells[index].strip() for row in sample if index < len(row.cells))
+    filled = [cell for cell in cells if cell]
+    shapes = [shape_of(cell) for cell in filled]
+    numbers = [looks_numeric(cell) for cell in filled]
+    return Column(
+        index=index,
+        header=name,
+        above=tuple(clean(row[index]) if index < len(row) else "" for row in extra),
+        roles=roles_of(name),
+        cells=cells,
+        filled=len(filled),
+        times=sum(shape is not None and shape.has_clock for shape in shapes),
+        dates=sum(shape is not None and not shape.has_clock for shape in shapes),
+        clocks=sum(
+            shape is None and clock_shape_of(cell) is not None
+            for shape, cell in zip(shapes, filled, strict=True)
+        ),
+        numbers=sum(number and shape is None for number, shape in zip(numbers, shapes, strict=True)),
+        statuses=sum(is_status(cell) for cell in filled),
+        zones=sum(_is_zone(cell) for cell in filled),
+        distinct=len(set(filled)),
+    )
+
+
+def _is_zone(text: str) -> bool:
+    """A zone word, or an offset with its colon or its UTC (a bare +5 is a number)."""
+    return (text[-1:].isalpha() or ":" in text or text[:3].upper() in ("UTC", "GMT")) and zone_offset(
+        text
+    ) is not None
+
+
+@lru_cache(maxsize=65_536)
+def is_status(text: str) -> bool:
+    """A word for a bad value, a two-state word or a quality word."""
+    said = text.casefold()
+    return said in STATE_WORDS or is_status_text(text) or (not looks_numeric(text) and is_quality_text(text))
+
+
+@lru_cache(maxsize=65_536)
+def clean(text: str) -> str:
+    """A name from a cell: no control characters, no blanks around, runs of white space as one blank."""
+    return " ".join("".join(char if char.isprintable() else " " for char in text).split()).lstrip("\ufeff")
+
+
+def is_time_text(text: str) -> bool:
+    """Whether a cell is a written date, with or without a clock."""
+    return bool(text) and shape_of(text) is not None
+
+
+def as_number_time(text: str) -> str | None:
+    """The kind of time a number can stand for by its size, or None."""
+    said = text.strip()
+    if not re.fullmatch(r"\d{5,19}([.,]\d+)?", said):
+        return None
+    number = float(said.replace(",", "."))
+    return next((kind for kind, (low, high, _, _) in NUMBER_TIMES.items() if low <= number <= high), None)

@@ -1,0 +1,162 @@
+"""Which rows of a table are data, which are its header, and how many columns it has."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Sequence
+
+from excursions.errors import InputFileError
+from excursions.read.exports.columns import as_number_time, is_time_text
+from excursions.read.exports.table import Row
+from excursions.read.exports.words import roles_of
+
+_MOST_HEADER_ROWS = 6
+
+
+def usual_width(rows: Sequence[Row]) -> int:
+    """Number of cells most rows have, trailing empty ones left out; the wider one in a tie."""
+    later = rows[len(rows) // 2 :] or rows
+    counts = Counter(trimmed(row.cells) for row in later)
+    return max(counts, key=lambda width: (counts[width], width)) if counts else 0
+
+
+def trimmed(cells: Sequence[str]) -> int:
+    width = len(cells)
+    while width and not cells[width - 1].strip():
+        width -= 1
+    return width
+
+
+def first_data_row(rows: Sequence[Row], width: int) -> int | None:
+    """Index of the first row of data: a written time where later rows have theirs, else numbers throughout."""
+    later = [row for row in rows[len(rows) // 2 :] if len(row.cells) >= min(2, width)] or list(rows)
+    hits = Counter(index for row in later[-50:] for index, cell in enumerate(row.cells) if is_time_text(cell))
+    hits = Counter({index: count for index, count in hits.items() if count >= 0.3 * min(len(later), 50)})
+    if hits:
+        column = min(index for index in hits if hits[index] == max(hits.values()))
+        return next(
+            (i for i, row in enumerate(rows) if len(row.cells) > column and is_time_text(row.cells[column])),
+            None,
+        )
+    numeric = _number_time_column(later)
+    if numeric is None:
+        return None
+    return next(
+        (i for i, row in enumerate(rows) if len(row.cells) > numeric and as_number_time(row.cells[numeric])),
+        None,
+    )
+
+
+def _number_time_column(rows: Sequence[Row]) -> int | None:
+    """The first column whose numbers could all be times (epochs, day numbers)."""
+    sample = rows[-50:]
+    width = max((len(row.cells) for row in sample), default=0)
+    for index in range(width):
+        cells = [row.cells[index] for row in sample if len(row.cells) > index and row.cells[index].strip()]
+        kinds = {as_number_time(cell) for cell in cells}
+        if len(cells) >= 0.6 * len(sample) and len(kinds) == 1 and None not in kinds:
+            return index
+    return None
+
+
+def header_rows(rows: Sequence[Row], data_line: int, width: int) -> tuple[int | None, tuple[int, ...]]:
+    """Index of the header among the rows above the data, and of further header rows (units, descriptions).
+
+    Header rows stand together, right above the data or an empty line above them.
+    """
+    together: list[int] = []
+    below = data_line
+    for index in range(len(rows) - 1, -1, -1):
+        row = rows[index]
+        if is_remark(row) or len(row.cells) < max(2, 0.6 * width) or trimmed(row.cells) < min(2, width):
+            break
+        if together and (row.line < below - 1 or len(together) == _MOST_HEADER_ROWS):
+            break
+        together.append(index)
+        below = row.line
+    if not together:
+        single = len(rows) - 1 if width == 1 and rows else None
+        return single, ()
+    best = max(together, key=lambda i: (*_names_roles(rows[i], width), trimmed(rows[i].cells), -i))
+    return best, tuple(
+        sorted(i for i in together if i != best and not (i < best and _is_title(rows[i], width)))
+    )
+
+
+def with_damaged_rows(rows: Sequence[Row], header_at: int | None, start: int) -> int:
+    """Where the data begin when first rows without a readable time are rows of data all the same.
+
+    Below the header, a row with numbers where the data have numbers is no further header row.
+    """
+    if header_at is None:
+        return start
+    sample = rows[start : start + 50]
+    width = max(len(row.cells) for row in sample)
+    numeric = [
+        2 * sum(index < len(row.cells) and _is_plain_number(row.cells[index]) for row in sample) > len(sample)
+        for index in range(width)
+    ]
+    for index in range(header_at + 1, start):
+        if any(
+            here and _is_plain_number(cell) for here, cell in zip(numeric, rows[index].cells, strict=False)
+        ):
+            return index
+    return start
+
+
+def _is_plain_number(text: str) -> bool:
+    return bool(re.fullmatch(r"\s*[+-]?\d+([.,]\d+)*([eE][+-]?\d+)?\s*", text))
+
+
+def _names_roles(row: Row, width: int) -> tuple[bool, bool]:
+    """Whether a row of no more cells than the data have names a time, and whether it names anything."""
+    roles = [roles_of(cell) for cell in row.cells if cell.strip()]
+    fits = trimmed(row.cells) <= max(width, 2)
+    return fits and any(found & {"time", "date", "clock"} for found in roles), any(roles)
+
+
+def _is_title(row: Row, width: int) -> bool:
+    """Two cells in a wide table: a key and its value rather than a row of the header."""
+    return width > 2 and trimmed(row.cells) == 2 and bool(row.cells[0].strip())
+
+
+def is_remark(row: Row) -> bool:
+    return row.cells[0].lstrip().startswith(("//", "%%")) or (
+        row.cells[0].lstrip().startswith("#") and len(row.cells) < 2
+    )
+
+
+def width_of(data: Sequence[Row], header: Sequence[str]) -> int:
+    """Number of columns: what most rows have, but all that have a name; without a header, what a tenth of the rows have."""
+    counts = Counter(trimmed(row.cells) for row in data)
+    if not counts:
+        return max(trimmed(header), 1)
+    if not header:
+        return max([1, *(width for width, count in counts.items() if count >= 0.1 * len(data))])
+    return max(trimmed(header), max(counts, key=lambda width: (counts[width], width == len(header), width)))
+
+
+def misfit(data: Sequence[Row], header: Sequence[str], width: int) -> InputFileError | None:
+    """Most rows have more cells than the header: which cell is which cannot be known."""
+    row = next((row for row in data if trimmed(row.cells) == width), None)
+    if not header or width <= len(header) or row is None:
+        return None
+    return InputFileError(
+        found=f"rows of {width} cells under a header of {len(header)}, such as {row.cells[:8]}",
+        expected="as many cells as the header has names",
+        mend="if the numbers have decimal commas, export with another separator (;) or with the cells in quotes",
+        line=row.line,
+    )
+
+
+def with_row_names(header: Sequence[str], data: Sequence[Row]) -> Sequence[str]:
+    """The header moved by one where rows begin with a number of their own that it has no name for."""
+    widths = Counter(len(row.cells) for row in data)
+    if not header or not data or widths.most_common(1)[0][0] != len(header) + 1:
+        return header
+    first = [row.cells[0].strip() for row in data[:20]]
+    counts = all(cell.isdecimal() for cell in first) and [int(cell) for cell in first] == list(
+        range(int(first[0]), int(first[0]) + len(first))
+    )
+    return ("", *header) if counts else header

@@ -1,0 +1,116 @@
+"""In which zone wall times are: as an option says, as the file says, else UTC and said so."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+
+from excursions.clock import zone
+from excursions.errors import UsageError
+from excursions.read.exports.numbertimes import SERIAL
+from excursions.read.exports.plan import Stream
+from excursions.read.exports.sheet import Sheet
+from excursions.read.exports.timeplan import TimePlan
+from excursions.read.exports.timeshapes import shape_of, zone_offset
+from excursions.read.model import ReadOptions
+from excursions.records import Decision
+
+_ZONE_KEY = re.compile(r"time ?zone|zeitzone|\btz\b|zona horaria|fuseau|utc offset|timezone")
+
+
+_ZONE_NAME = re.compile(
+    r"\b(?:Africa|America|Antarctica|Arctic|Asia|Atlantic|Australia|Europe|Indian|Pacific|Etc)/[A-Za-z_/+\-0-9]+"
+)
+
+
+_UTC_WORD = re.compile(r"(?i)\b(utc|gmt|zulu)\b(?!\s*[+-])")
+
+
+def decide_zone(
+    sheet: Sheet, times: Mapping[tuple[int, ...], TimePlan], streams: tuple[Stream, ...], options: ReadOptions, subject: str,
+    decisions: list[Decision],
+) -> str:  # fmt: skip
+    naive = [columns for columns, plan in times.items() if _has_wall_times(sheet, columns, plan)]
+    if options.tz:
+        zone(options.tz)
+        return options.tz
+    if not naive:
+        return "UTC"
+    stated = _stated_zone(sheet, naive)
+    if stated:
+        decisions.append(
+            Decision(subject=subject, what=f"times are in {stated}", why="the file says so", option="--tz")
+        )
+        return stated
+    decisions.append(
+        Decision(
+            subject=subject,
+            what="times without a zone are taken as UTC",
+            why="neither the file nor an option names their zone",
+            option="--tz",
+        )
+    )
+    return "UTC"
+
+
+def _has_wall_times(sheet: Sheet, columns: tuple[int, ...], plan: TimePlan) -> bool:
+    if plan.kind == SERIAL:
+        return True
+    if plan.kind != "text":
+        return False
+    if "zone" in plan.parts:
+        return not all(sheet.columns[columns[-1]].cells)
+    shapes = [shape_of(cell) for cell in sheet.columns[columns[0]].cells]
+    return any(shape is not None and not shape.zoned for shape in shapes)
+
+
+def _stated_zone(sheet: Sheet, naive: list[tuple[int, ...]]) -> str:
+    """A zone in the header of the time, or in the lines above the table."""
+    for columns in naive:
+        for index in columns:
+            found = zone_in(sheet.columns[index].header, named=True)
+            if found:
+                return found
+    for key, text in sheet.preamble.items():
+        found = zone_in(text, named=True) if _ZONE_KEY.search(key) else ""
+        if found:
+            return found
+    for line in sheet.preamble_lines:
+        if re.search(r"(?i)\btimes?\b|zeit|zone", line) and (found := zone_in(line, named=False)):
+            return found
+    return ""
+
+
+def zone_in(text: str, *, named: bool) -> str:
+    """The zone a text states, as an IANA name; empty when it states none.
+
+    named : the text is known to be about zones, so that offsets and abbreviations count too
+    """
+    if match := _ZONE_NAME.search(text):
+        try:
+            zone(match[0])
+        except UsageError:
+            return ""
+        return match[0]
+    if match := re.search(
+        r"(?i)\b(?:utc|gmt)\s*([+-])\s*(\d{1,2})(?::?(\d{2}))?\b|(?<![\d:])([+-])(\d{2}):?(\d{2})\b"
+        if named
+        else r"(?i)\b(?:utc|gmt)\s*([+-])\s*(\d{1,2})(?::?(\d{2}))?\b",
+        text,
+    ):
+        groups = [group for group in match.groups() if group is not None]
+        return _fixed(groups[0], int(groups[1]), int(groups[2]) if len(groups) > 2 else 0)
+    if _UTC_WORD.search(text):
+        return "UTC"
+    for word in re.findall(r"\b[A-Z]{2,5}\b", text) if named else ():
+        offset = zone_offset(word)
+        if offset:
+            return _fixed(offset[0], int(offset[1:3]), int(offset[4:6]))
+    return ""
+
+
+def _fixed(sign: str, hours: int, minutes: int) -> str:
+    """A zone of fixed offset; the names of the Etc area have the opposite sign (IANA time zone data base, `etcetera`)."""
+    if minutes or hours > 14:
+        return ""
+    return "UTC" if not hours else f"Etc/GMT{'-' if sign == '+' else '+'}{hours}"
