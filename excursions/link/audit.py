@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -22,6 +22,8 @@ NEAR_NS = 2 * NS_PER_HOUR
 # A span is called a calibration without an entry only when the time line is this sure of it.
 SURE = 0.6
 _OVERDUE = 1.1  # of the plan, so that a day or two is no finding (cp)
+# Below this share (and number) of calibrations with a trace, a missing trace says nothing (cp).
+_TRACED_SHARE, _TRACED_LEAST = 0.75, 2
 _COARSE_S = 300.0  # sampling slower than this may miss a plateau of a few minutes
 _BENCH_WORDS = ("workshop", "bench", "lab", "werkstatt", "labor", "atelier", "taller")
 
@@ -90,7 +92,8 @@ def audit(
         mine = sorted((c for c in calibrations if c.point == name), key=lambda c: c.time)
         hides = _could_hide(point, sampling.get(name, {}))
         matched = _match(mine, traces.suspected)
-        found += [f for f in (_entry(c, matched, traces, hides, plant) for c in mine) if f]
+        missing = [f for f in (_entry(c, matched, traces, hides, plant) for c in mine) if f]
+        found += _unless_usual(missing, len(matched))
         found += _without_entry(point, mine, matched, traces, plant)
         found += _overdue(point, mine, traces)
     found += [_copied(c) for history in histories(calibrations) for c in history if c.copied]
@@ -186,6 +189,19 @@ def _entry(
         could_hide=hides,
         calibration=calibration.id,
     )
+
+
+def _unless_usual(missing: Sequence[AuditFinding], with_trace: int) -> list[AuditFinding]:
+    """Where calibrations often leave no trace that can be told, one more without a trace says nothing."""
+    none = [f for f in missing if f.kind == "no trace"]
+    total = with_trace + len(none)
+    if not none or (with_trace >= _TRACED_LEAST and with_trace >= _TRACED_SHARE * total):
+        return list(missing)
+    remark = f"only {with_trace} of {total} calibrations of this point left a trace that can be told"
+    return [
+        replace(f, kind="cannot tell", could_hide=(remark, *f.could_hide)) if f.kind == "no trace" else f
+        for f in missing
+    ]
 
 
 def _off_the_point(calibration: Calibration, plant: Plant) -> bool:
