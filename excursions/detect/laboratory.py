@@ -105,7 +105,7 @@ LONGEST_SHARE = 0.5  # of the samples; a longer disagreement is what is usual
 
 
 def disagreements(record: Record, survey: Survey) -> tuple[Disagreement, ...]:
-    """The run of samples that disagrees most with the reading, when chance does not explain it.
+    """Runs of samples that disagree with the reading, as far as chance does not explain them; strongest first.
 
     Errors are taken against their median in units of their robust scatter and added up
     (:mod:`excursions.detect.cusum`); the run that passes the decision interval is judged by its mean.
@@ -116,24 +116,41 @@ def disagreements(record: Record, survey: Survey) -> tuple[Disagreement, ...]:
         return ()
     away = errors.error - float(np.median(errors.error))
     scatter = max(1.4826 * float(np.median(np.abs(away))), survey.noise, 1e-12)
-    z = np.clip(away / scatter, -6.0, 6.0)
-    i, j, height = highest_run(z)
-    if j - i < 2 or j - i > LONGEST_SHARE * n or abs(height) < DECISION:
-        return ()
-    expected = n * float(student.sf(abs(float(z[i:j].sum())) / math.sqrt(j - i), max(n - (j - i), 4)))
-    if expected > LEAST_EXPECTED:
-        return ()
-    run = away[i:j]
-    return (
-        Disagreement(
-            before=int(errors.time[max(i - 1, 0)]),
-            start=int(errors.time[i]),
-            end=int(errors.time[j - 1]),
-            shift=float(run[np.argmax(np.abs(run))]),
-            scatter=scatter,
-            expected=expected,
-        ),
+    z = np.clip(away / scatter, -CLIP, CLIP)
+    found = []
+    for _ in range(MOST_RUNS):
+        i, j, height = highest_run(z)
+        if abs(height) < DECISION:
+            break
+        i = _sharpest_start(z, i, j)
+        if 2 <= j - i <= LONGEST_SHARE * n:
+            found.append(_disagreement(errors, away, (i, j), scatter))
+        z[i:j] = 0.0
+    return tuple(one for one in found if one.expected <= LEAST_EXPECTED)
+
+
+def _sharpest_start(z: FloatArray, begin: int, end: int) -> int:
+    """Start from which the mean of the run stands out most; a sum may have been under way long before."""
+    tails = np.cumsum(z[begin:end][::-1])[::-1]
+    return begin + int(np.argmax(np.abs(tails) / np.sqrt(np.arange(end - begin, 0, -1))))
+
+
+def _disagreement(errors: Errors, away: FloatArray, run: tuple[int, int], scatter: float) -> Disagreement:
+    """A run of errors, judged by its mean as one of all possible runs."""
+    i, j = run
+    n, part = away.size, away[i:j]
+    clipped = np.clip(part / scatter, -CLIP, CLIP)
+    t = abs(float(clipped.sum())) / math.sqrt(j - i)
+    return Disagreement(
+        before=int(errors.time[max(i - 1, 0)]),
+        start=int(errors.time[i]),
+        end=int(errors.time[j - 1]),
+        shift=float(part[np.argmax(np.abs(part))]),
+        scatter=scatter,
+        expected=n * float(student.sf(t, max(n - (j - i), 4))),
     )
 
 
+MOST_RUNS = 3
+CLIP = 6.0  # scatters: one wild sample makes no run
 LEAST_EXPECTED = 0.02
