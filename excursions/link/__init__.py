@@ -8,15 +8,18 @@ from excursions.link.attribute import attribute
 from excursions.link.audit import AuditFinding, audit
 from excursions.link.correct import band_at, corrected, error_at
 from excursions.link.doubt import doubt_windows
+from excursions.link.lessons import Lesson, fleet_heat
 from excursions.link.outcome import outcome
 
 __all__ = [
     "AuditFinding",
+    "Lesson",
     "attribute",
     "audit",
     "band_at",
     "corrected",
     "doubt_windows",
     "error_at",
+    "fleet_heat",
     "outcome",
 ]

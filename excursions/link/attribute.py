@@ -19,6 +19,7 @@ from excursions.link.ageing import Ageing, learn
 from excursions.link.beliefs import Beliefs, updated
 from excursions.link.candidates import Cause, causes
 from excursions.link.intervals import Interval, intervals
+from excursions.link.lessons import fleet_heat, heat_per_hour
 from excursions.link.posterior import AGEING, UNRECORDED, Posterior, posterior, seen_in, weigh_sets
 from excursions.measurands import MEASURANDS
 from excursions.plant import Plant
@@ -73,11 +74,13 @@ def weigh(
     found = [causes(span, plant, levels) for span in spans]
     disturbed = {s.id for span, rows in zip(spans, found, strict=True) if _likely(rows) for s in span.shifts}
     ageing = learn(shifts, disturbed=disturbed)
-    beliefs = Beliefs()
+    heat = heat_per_hour(fleet_heat(shifts, events, plant))
+    beliefs = Beliefs(heat=heat)
+    found = [causes(span, plant, levels, beliefs) for span in spans]
     for _ in range(_ROUNDS):
         weights = [weigh_sets(span, rows, ageing, beliefs) for span, rows in zip(spans, found, strict=True)]
         told = [seen_in(span, rows, w) for span, rows, w in zip(spans, found, weights, strict=True)]
-        beliefs = updated(told)
+        beliefs = updated(told, heat)
         found = [causes(span, plant, levels, beliefs) for span in spans]
     weighed = tuple(
         Weighed(

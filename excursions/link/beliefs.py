@@ -27,11 +27,16 @@ _KICK_LIMITS = (0.2, 5.0)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Beliefs:
-    """chance : factor by (kind, origin); unrecorded : chance a month; kick : factor on the size of damage by parameter."""
+    """What is believed of events and damage.
+
+    chance : factor by (kind, origin); unrecorded : chance a month; kick : factor on the size of damage by parameter
+    heat : change for an hour of dose and its standard error, by parameter, where the record taught it
+    """
 
     chance: Mapping[tuple[str, str], float] = field(default_factory=dict)
     unrecorded: float = UNRECORDED_PER_MONTH
     kick: Mapping[Key, float] = field(default_factory=dict)
+    heat: Mapping[Key, tuple[float, float]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,8 +54,8 @@ class Seen:
     kicks: tuple[tuple[Key, float, float], ...]
 
 
-def updated(seen: Iterable[Seen]) -> Beliefs:
-    """Beliefs after a weighing; expected chances must be those of the table, not of earlier beliefs."""
+def updated(seen: Iterable[Seen], heat: Mapping[Key, tuple[float, float]]) -> Beliefs:
+    """Beliefs after a weighing, and what a regression taught of heat; expected chances must be those of the table, not of earlier beliefs."""
     expected: dict[tuple[str, str], float] = {}
     found: dict[tuple[str, str], float] = {}
     weight: dict[Key, float] = {}

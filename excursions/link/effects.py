@@ -11,6 +11,7 @@ import numpy as np
 from excursions.calibrations import models
 from excursions.calibrations.levels import LOOK_BACK_NS, level_before, level_between
 from excursions.clock import NS_PER_HOUR
+from excursions.link.ageing import key_of
 from excursions.link.beliefs import Beliefs
 from excursions.link.priors import HEAT_KINDS, expected, lasting_chance
 from excursions.plant import Plant
@@ -20,6 +21,8 @@ from excursions.report.result import Levels
 _WHOLE = 3.29  # width of a 90 % interval in standard deviations
 _STEP_SHARE = 0.1  # a step's size as seen against what remains of it at the calibration (cp)
 _DRIFT_SHARE = 0.25  # the same for a drift, which goes on or comes back a little (cp)
+# Probes differ in what heat does to them, beside the plant's mean (share of it), and some of the table's width stays (cp).
+_HEAT_SCATTER, _HEAT_REST = 0.6, 0.2
 _UNEVEN = 0.3  # a gradual event need not grow evenly: of the part that falls outside (cp)
 _USUAL_DOSE_H = 20.0  # dose at which heat damage is as wide as the table's kick (cp)
 # Where a process of this kind may sit (cp); a conductivity or a CO2 content may be anything.
@@ -80,6 +83,9 @@ def variants(
     mean = (
         -0.5 * size * np.where(_falls(shifts), kick, 0.0) if event.kind in HEAT_KINDS else np.zeros(kick.size)
     )
+    kick = size * kick
+    if event.kind == "over_temperature":
+        mean, kick = _learned_heat(event, shifts, beliefs, mean, kick)
     seen = [
         variant
         for follower in consequences[:1]
@@ -88,7 +94,7 @@ def variants(
             follower,
             max(chance, believed_chance(follower, beliefs)),
             mean,
-            size * kick,
+            kick,
             shifts,
             plant,
             levels,
@@ -98,7 +104,7 @@ def variants(
         half = 0.5 * chance
         return (_dead(event, half, kick, shifts), *blind(half, mean, kick, event.start, event.start))
     left = chance * (1.0 - sum(v.chance for v in seen))
-    return (*seen, *blind(left, mean, size * kick, event.start, event.start))
+    return (*seen, *blind(left, mean, kick, event.start, event.start))
 
 
 def _dead(event: Event, chance: float, kick: FloatArray, shifts: Sequence[Shift]) -> Variant:
@@ -182,7 +188,7 @@ def _seen_heat(
 ) -> list[Variant]:
     """Heat that the reading showed: any mixture of slope loss and zero move that adds up to what was seen."""
     return [
-        _conditioned(event, chance * weight, size * mean, size * kick, shifts, plant, levels)
+        _conditioned(event, chance * weight, size * mean, kick, shifts, plant, levels)
         for weight, size in _BLIND_WAYS
     ]
 
@@ -248,6 +254,24 @@ def _falls(shifts: Sequence[Shift]) -> np.ndarray[tuple[int], np.dtype[np.bool_]
     return np.array(
         [s.parameter in models.GAIN_NAMES or (s.parameter == "zero" and s.unit == "deg") for s in shifts]
     )
+
+
+def _learned_heat(
+    event: Event, shifts: Sequence[Shift], beliefs: Beliefs, mean: FloatArray, kick: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Mean and width of heat damage where the plant's record taught the change for an hour of dose."""
+    dose = event.details.get("dose_h", math.nan)
+    if not math.isfinite(dose) or dose <= 0:
+        return mean, kick
+    mean, kick = mean.copy(), kick.copy()
+    for i, s in enumerate(shifts):
+        if key_of(s) in beliefs.heat:
+            per_hour, error = beliefs.heat[key_of(s)]
+            mean[i] = per_hour * dose
+            kick[i] = math.sqrt(
+                (_HEAT_SCATTER * mean[i]) ** 2 + (error * dose) ** 2 + (_HEAT_REST * kick[i]) ** 2
+            )
+    return mean, kick
 
 
 def _heat_size(event: Event) -> float:
