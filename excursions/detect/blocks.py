@@ -158,7 +158,7 @@ def _silent_slots(live: Live, slot: IndexArray, first: IndexArray) -> IndexArray
         return np.empty(0, dtype=np.int64)
     length = missing[silent]
     offset = np.arange(length.sum()) - np.repeat(np.cumsum(length) - length, length)
-    return np.repeat(slot[silent] - length, length) + offset
+    return np.asarray(np.repeat(slot[silent] - length, length) + offset)
 
 
 def _moved(value: FloatArray) -> BoolArray:

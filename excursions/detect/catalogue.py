@@ -13,10 +13,11 @@ from typing import Any, NamedTuple
 from excursions.clock import TimeArray
 from excursions.detect.drift import DriftSettings, detect_drift
 from excursions.detect.fouling import FoulingSettings, detect_fouling
+from excursions.detect.heat_judgement import OverTemperatureSettings
 from excursions.detect.interruptions import InterruptionSettings, detect_interruptions
 from excursions.detect.merge import merge
 from excursions.detect.noise import NoiseSettings, detect_noise
-from excursions.detect.over_temperature import OverTemperatureSettings, detect_over_temperature
+from excursions.detect.over_temperature import detect_over_temperature
 from excursions.detect.periodic import PeriodicSettings, detect_periodic
 from excursions.detect.repeated import RepeatedSettings, detect_repeated
 from excursions.detect.response import ResponseSettings, detect_slow_response

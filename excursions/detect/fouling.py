@@ -70,7 +70,7 @@ def detect_fouling(record: Record, settings: FoulingSettings | None = None) -> t
     survey = survey_of(record)
     if survey is None:
         return ()
-    found = []
+    found: list[Event] = []
     for kind, codes in (("fouling", (CLEANING,)), ("fouling", (WASHING,)), ("drift", (CALIBRATING,))):
         teeth = teeth_between(record, survey, codes)
         run = _run(teeth)

@@ -73,4 +73,4 @@ def _sorted_rows(value: FloatArray, start: IndexArray, count: Counts, widest: in
     if (count < widest).any():
         rows[column >= count[:, None]] = np.inf
     rows.sort(axis=1)
-    return rows
+    return np.asarray(rows)

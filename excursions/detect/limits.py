@@ -28,7 +28,7 @@ from excursions.detect.step import LIKE, TRIFLE
 from excursions.detect.stuck import StuckSettings, shortest_stuck
 from excursions.detect.sudden import LEAST_NOISE, SIDE, gaps
 from excursions.detect.survey import SHORT_LEVEL, Survey, survey_of
-from excursions.detect.tails import JUMP, expected_as_large, outlying
+from excursions.detect.tails import JUMP, outlying, size_of
 from excursions.records import BoolArray, FloatArray, Record
 
 POWER = 3.0  # standard errors above a threshold at which next to none is missed
@@ -128,21 +128,7 @@ def _least_difference(level: FloatArray, broken: BoolArray, *, floor: float, ram
 def _least_ratio(ratio: FloatArray, least: float) -> float:
     """Smallest ratio to the usual that stands off from those that are usual."""
     bulk = np.sort(ratio[~outlying(ratio, at_most=least)])
-    return max(_inverse(bulk, least), JUMP * float(bulk[-1]), LEAST_RATIO)
-
-
-def _inverse(bulk: FloatArray, expected: float) -> float:
-    """Size at which the tail of the bulk leaves this expected number, by bisection."""
-    low, high = float(bulk[-1]), 4 * float(bulk[-1]) + 1e-12
-    while expected_as_large(bulk, high) > expected and high < 1e6 * (low + 1e-12):
-        high *= 2
-    for _ in range(40):
-        middle = (low + high) / 2
-        if expected_as_large(bulk, middle) > expected:
-            low = middle
-        else:
-            high = middle
-    return high
+    return max(size_of(bulk, least), JUMP * float(bulk[-1]), LEAST_RATIO)
 
 
 def _least_jump(survey: Survey) -> float:
@@ -154,7 +140,7 @@ def _least_jump(survey: Survey) -> float:
     size = np.maximum.reduceat(np.abs(gaps(live.value)), blocks.first[held])
     unit = max(survey.noise, 1e-12)
     bulk = np.sort((size + unit)[~outlying(size + unit, at_most=SUSPICION)])
-    gap = max(_inverse(bulk, SUSPICION), JUMP * float(bulk[-1]), (LEAST_NOISE + 1) * unit) - unit
+    gap = max(size_of(bulk, SUSPICION), JUMP * float(bulk[-1]), (LEAST_NOISE + 1) * unit) - unit
     spans = np.lib.stride_tricks.sliding_window_view(live.value, SIDE)[:: max(1, len(live) // 20_000)]
     return gap + 2 * float(
         np.quantile(np.ptp(spans, axis=1), 0.9)

@@ -164,7 +164,7 @@ def moved_together(other: Companion, at: int, *, width: int, broken: bool) -> fl
     if not np.isfinite(before).any() or not np.isfinite(after).any():
         return math.nan
     moved = abs(float(np.nanmean(after)) - float(np.nanmean(before)))
-    return moved / (other.usual[width - 1] * (2.0 if broken else 1.0))
+    return moved / (float(other.usual[width - 1]) * (2.0 if broken else 1.0))
 
 
 def company_clues(others: tuple[Companion, ...], at: int, *, width: int, broken: bool) -> tuple[Clue, ...]:

@@ -143,7 +143,7 @@ def _even_chunks(live: Live, length: int, step: float) -> IndexArray:
         return np.empty(0, dtype=np.int64)
     first = np.concatenate(firsts)
     span = (live.time[first + length - 1] - live.time[first]) / (length - 1)
-    return first[np.abs(span - step) < 0.02 * step]
+    return np.asarray(first[np.abs(span - step) < 0.02 * step])
 
 
 def _background(power: FloatArray) -> FloatArray:

@@ -169,7 +169,7 @@ def time_constant(time: IndexArray, value: FloatArray, *, noise: float) -> float
     k = int(done[0])
     step = float(time[k] - time[k - 1])
     share = (left[k - 1] - (1 - WAY)) / max(left[k - 1] - left[k], 1e-12)
-    return (float(time[k - 1] - time[0]) + min(share, 1.0) * step) / NS_PER_S
+    return (float(time[k - 1] - time[0]) + float(min(share, 1.0)) * step) / NS_PER_S
 
 
 def _slowest_run(log: FloatArray) -> tuple[int, int, float]:

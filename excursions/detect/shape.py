@@ -10,7 +10,7 @@ from excursions.clock import NS_PER_S
 from excursions.detect.scan import Change
 from excursions.detect.sudden import gaps
 from excursions.detect.survey import Survey
-from excursions.records import FloatArray, IndexArray
+from excursions.records import BoolArray, FloatArray, IndexArray
 
 MOST_POINTS = 256  # a longer series is averaged down before ramps are fitted
 EDGES = 24  # positions tried for begin and for end of a transition
@@ -202,7 +202,7 @@ def _at_once(part: FloatArray, split: int, size: float) -> bool:
     if split < 3 or split + 3 > part.size:
         return False
     moved = float(np.median(part[split : split + 3]) - np.median(part[split - 3 : split]))
-    return moved * np.sign(size) > AT_ONCE * abs(size)
+    return bool(moved * np.sign(size) > AT_ONCE * abs(size))
 
 
 def _beside(value: FloatArray, onset: int, settled: int, before: float, after: float) -> tuple[float, float]:
@@ -216,7 +216,7 @@ def _beside(value: FloatArray, onset: int, settled: int, before: float, after: f
 NEXT = 16  # samples
 
 
-def _walk(outside: FloatArray) -> int:
+def _walk(outside: BoolArray) -> int:
     """How many samples in a row are outside, one stray allowed."""
     if not outside.size:
         return 0

@@ -28,7 +28,7 @@ from excursions.detect.spells import (
     unchanged,
 )
 from excursions.detect.survey import Survey, survey_of
-from excursions.detect.tails import expected_as_large, outlying
+from excursions.detect.tails import expected_as_large, outlying, size_of
 from excursions.records import Event, FloatArray, Record
 
 SINGLES = 50  # where a signal hardly ever repeats, this many single samples make up the bulk
@@ -136,16 +136,11 @@ def shortest_stuck(record: Record, settings: StuckSettings) -> float:
     lone = max(0, min(SINGLES, len(survey.live)) - len(spells))
     bulk = np.sort(np.concatenate([size, np.zeros(lone)]) + survey.interval_s)
     bulk = bulk[: bulk.size - np.count_nonzero(outlying(bulk, at_most=settings.suspicion))]
-    low, high = 0.0, float(covered[-1])
-    wanted = settings.suspicion / 10
-    if bulk.size < 2 or expected_as_large(bulk, high) > wanted:
+    if bulk.size < 2:
         return math.nan
-    for _ in range(40):
-        middle = (low + high) / 2
-        if expected_as_large(bulk, middle) > wanted:
-            low = middle
-        else:
-            high = middle
+    high = size_of(bulk, settings.suspicion / 10)
+    if high > float(covered[-1]):
+        return math.nan
     high = max(
         high,
         float(bulk[-2]) / SAME_LEVEL,

@@ -20,6 +20,7 @@ MOST_IN_TAIL = 200
 HEAVIEST = 0.8  # shape above which a tail has no use: everything is possible
 MOST_OUTLYING = 30  # more than this many are the habit of a signal, not faults
 OUTLYING_SHARE = 0.1
+ENDLESS = 1e9
 JUMP = 1.2  # an outlier stands off from the next smaller by a fifth at least
 
 
@@ -54,6 +55,21 @@ def expected_each(bulk: FloatArray, sizes: FloatArray) -> FloatArray:
         return np.empty(0)
     ordered = np.sort(bulk)
     return np.array([_expected(ordered, float(size)) for size in sizes])
+
+
+def size_of(bulk: FloatArray, expected: float) -> float:
+    """Size that the tail of the bulk (n,) leaves this expected number of chances; inf where it never gets there."""
+    ordered = np.sort(bulk)
+    low = float(ordered[-1]) if ordered.size else 0.0
+    high = 2 * low + 1e-12
+    while _expected(ordered, high) > expected:
+        high *= 2
+        if high > ENDLESS * (low + 1e-12):
+            return math.inf
+    for _ in range(40):
+        middle = (low + high) / 2
+        low, high = (middle, high) if _expected(ordered, middle) > expected else (low, middle)
+    return high
 
 
 def _expected(ordered: FloatArray, size: float) -> float:
