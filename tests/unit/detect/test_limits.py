@@ -1,0 +1,90 @@
+"""Stated detection limits: what lies above them is found."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from excursions.detect.catalogue import detect
+from excursions.detect.limits import detection_limits
+from excursions.kinds import KINDS
+from tests.builders import coloured, level, make_record, quantised, with_ramp, with_step, with_stuck
+
+N = 40_000
+SEEDS = pytest.mark.parametrize("seed", range(3))
+MARGIN = 1.2  # above the limit
+
+
+def process(seed: int) -> np.ndarray:
+    return quantised(coloured(N, 70.0, 0.8, 90, seed) + level(N, 0.0, 0.2, seed + 40), 0.1)
+
+
+def record(value: np.ndarray):
+    return make_record(value, measurand="other")
+
+
+def kinds(value: np.ndarray) -> set[str]:
+    return {event.kind for event in detect(record(value))}
+
+
+def limit(kind: str, seed: int) -> float:
+    return detection_limits(record(process(seed)))[kind].size
+
+
+def test_every_limit_is_of_a_kind_and_says_what_it_means() -> None:
+    for kind, found in detection_limits(record(process(0))).items():
+        assert kind in KINDS
+        assert found.sentence
+
+
+@SEEDS
+@pytest.mark.parametrize("side", [1.0, -1.0])
+def test_a_step_above_the_limit_is_found(side: float, seed: int) -> None:
+    assert "step" in kinds(with_step(process(seed), 21_000, side * MARGIN * limit("step", seed)))
+
+
+@SEEDS
+def test_a_drift_above_the_limit_is_found(seed: int) -> None:
+    value = with_ramp(process(seed), 18_000, 18_000 + N // 8, MARGIN * limit("drift", seed))
+    assert "drift" in kinds(value)
+
+
+@SEEDS
+def test_a_standstill_above_the_limit_is_found(seed: int) -> None:
+    at = 20_000 + int(np.argmin(np.abs(process(seed)[20_000:21_000] - 70.0)))
+    samples = math.ceil(MARGIN * limit("stuck", seed) / 60)
+    assert "stuck" in kinds(with_stuck(process(seed), at, at + samples))
+
+
+@SEEDS
+def test_noise_above_the_limit_is_found(seed: int) -> None:
+    value = process(seed)
+    more = 0.2 * math.sqrt((MARGIN * limit("noise_growth", seed)) ** 2 - 1)
+    value[20_000:21_440] += level(1_440, 0.0, more, seed + 7)
+    assert "noise_growth" in kinds(quantised(value, 0.1))
+
+
+@SEEDS
+def test_a_cycle_above_the_limit_is_found(seed: int) -> None:
+    value = process(seed)
+    value[18_000:23_000] += MARGIN * limit("periodic", seed) * np.sin(np.arange(5_000) / 1.7)
+    assert "periodic" in kinds(value)
+
+
+def test_more_noise_means_higher_limits() -> None:
+    calm = detection_limits(record(level(N, 70.0, 0.1, 1)))
+    loud = detection_limits(record(level(N, 70.0, 1.0, 1)))
+    for kind in ("step", "drift", "periodic"):
+        assert loud[kind].size == pytest.approx(10 * calm[kind].size, rel=0.5)
+
+
+def test_a_record_that_cannot_show_it_says_so() -> None:
+    short = detection_limits(record(level(200, 70.0, 0.1, 1)))
+    assert math.isnan(short["periodic"].size)
+    assert short["periodic"].sentence == "this record cannot show it"
+
+
+def test_a_record_without_samples_has_no_limits() -> None:
+    assert detection_limits(record(np.full(100, np.nan))) == {}

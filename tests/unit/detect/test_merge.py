@@ -1,0 +1,91 @@
+"""What has one cause is one event."""
+
+from __future__ import annotations
+
+import pytest
+
+from excursions.clock import NS_PER_HOUR
+from excursions.detect.merge import merge
+from excursions.records import Event
+from tests.builders import T0, level, make_record
+
+RECORD = make_record(level(10, 7.0))
+HOUR = NS_PER_HOUR
+
+
+def event(kind: str, start_h: float, end_h: float, size: float = 1.0, **given) -> Event:
+    fields = {"size_unit": "pH", "confidence": 0.9, "point": "A1", **given}
+    return Event(
+        kind=kind, start=T0 + round(start_h * HOUR), end=T0 + round(end_h * HOUR), size=size, **fields
+    )
+
+
+WHOLE_AND_PART = {
+    "a step into a stuck stretch": (event("stuck", 10, 20), event("step", 10, 10.01)),
+    "a step out of a pinned stretch": (event("pinned", 10, 20), event("step", 20, 20.01)),
+    "collapsed noise inside a stuck stretch": (event("stuck", 10, 20), event("noise_collapse", 10.2, 19.8)),
+    "a shorter still stretch inside a longer": (event("stuck", 10, 20), event("stuck", 12, 13)),
+    "a tooth of a saw": (
+        event("fouling", 0, 100, details={"stretches": 5.0}),
+        event("drift", 40, 60),
+    ),
+    "a cleaning inside a saw": (
+        event("fouling", 0, 100, size=-1.0, details={"stretches": 5.0}),
+        event("step", 40, 40.01, size=0.9),
+    ),
+    "noise of a cycle": (event("periodic", 10, 20), event("noise_growth", 10, 20)),
+    "calm of a slow response": (event("slow_response", 10, 50), event("noise_collapse", 12, 48)),
+    "noise of a bout of spikes": (event("spikes", 10, 20), event("noise_growth", 10, 20)),
+    "a standstill at an impossible reading": (event("out_of_range", 10, 20), event("pinned", 10, 20)),
+    "a walk that is a step": (event("step", 30, 30.01, size=1.0), event("drift", 20, 60, size=1.1)),
+    "a smaller step beside a larger": (
+        event("step", 30, 30.01, size=1.0),
+        event("step", 30.01, 30.02, size=0.4),
+    ),
+}
+
+
+@pytest.mark.parametrize("case", WHOLE_AND_PART)
+def test_the_part_goes_into_the_whole_and_is_named(case: str) -> None:
+    whole, part = WHOLE_AND_PART[case]
+    (joined,) = merge(RECORD, (part, whole))
+    assert (joined.kind, joined.start, joined.end) == (whole.kind, whole.start, whole.end)
+    assert joined.parts == (part.id,)
+
+
+APART = {
+    "a step hours after a stuck stretch": (event("stuck", 10, 20), event("step", 25, 25.01)),
+    "noise that outlasts a stuck stretch": (event("stuck", 10, 12), event("noise_growth", 10, 40)),
+    "a step the way the saw walks": (
+        event("fouling", 0, 100, size=-1.0, details={"stretches": 5.0}),
+        event("step", 40, 40.01, size=-0.9),
+    ),
+    "a step much larger than a tooth": (
+        event("fouling", 0, 100, size=-1.0, details={"stretches": 5.0}),
+        event("step", 40, 40.01, size=5.0),
+    ),
+    "a step against a walk": (event("step", 30, 30.01, size=1.0), event("drift", 20, 60, size=-1.1)),
+    "two steps a day apart": (event("step", 30, 30.01), event("step", 54, 54.01)),
+}
+
+
+@pytest.mark.parametrize("case", APART)
+def test_what_is_not_one_cause_stays_two(case: str) -> None:
+    assert len(merge(RECORD, APART[case])) == 2
+
+
+def test_parts_of_parts_are_kept() -> None:
+    inner = event("noise_collapse", 12, 13)
+    middle = event("stuck", 12, 14, parts=(inner.id,))
+    (joined,) = merge(RECORD, (middle, event("stuck", 10, 20)))
+    assert set(joined.parts) == {inner.id, middle.id}
+
+
+def test_order_is_by_start_kind_and_end_whatever_came_in() -> None:
+    given = (event("step", 54, 54.01), event("dropout", 3, 4), event("drift", 3, 9))
+    assert [e.kind for e in merge(RECORD, given)] == ["drift", "dropout", "step"]
+    assert merge(RECORD, given) == merge(RECORD, given[::-1])
+
+
+def test_nothing_stays_nothing() -> None:
+    assert merge(RECORD, ()) == ()
