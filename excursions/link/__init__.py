@@ -8,11 +8,13 @@ from excursions.link.attribute import attribute
 from excursions.link.audit import AuditFinding, audit
 from excursions.link.correct import band_at, corrected, error_at
 from excursions.link.doubt import doubt_windows
+from excursions.link.due import Due, next_due
 from excursions.link.lessons import Lesson, fleet_heat
 from excursions.link.outcome import outcome
 
 __all__ = [
     "AuditFinding",
+    "Due",
     "Lesson",
     "attribute",
     "audit",
@@ -21,5 +23,6 @@ __all__ = [
     "doubt_windows",
     "error_at",
     "fleet_heat",
+    "next_due",
     "outcome",
 ]

@@ -22,7 +22,7 @@ from excursions.link.candidates import causes
 from excursions.link.effects import believed_chance
 from excursions.link.intervals import intervals, is_of
 from excursions.link.posterior import posterior, weigh_sets
-from excursions.link.shape import OPENS_AT, span_of, window
+from excursions.link.shape import OPENS_AT, Samples, span_of, window
 from excursions.plant import Plant, Point
 from excursions.records import Calibration, Doubt, Event, Link, Parameter, Shift
 from excursions.report.result import Levels
@@ -32,10 +32,11 @@ _OPEN_KINDS = ("step", "drift", "fouling", "over_temperature", "thermal_shock")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Learned:
-    """What the plant's record taught of ageing and damage."""
+    """What the plant's record taught of ageing and damage, and the laboratory samples."""
 
     ageing: Ageing
     beliefs: Beliefs
+    samples: Samples
 
 
 _Transmitters = dict[str, list[tuple[int, dict[str, Parameter]]]]
@@ -48,6 +49,7 @@ def doubt_windows(
     calibrations: Sequence[Calibration],
     levels: Mapping[str, Levels],
     plant: Plant,
+    samples: Samples | None = None,
 ) -> tuple[Doubt, ...]:
     """Return the windows of readings not to be taken at face value, in order of point and time.
 
@@ -58,11 +60,13 @@ def doubt_windows(
     ----------
     links : sequence of Link
         Not needed for the arithmetic, which weighs the causes itself; kept so that callers hand over what they show.
+    samples : mapping of point to (times, values)
+        Laboratory samples in the canonical unit; they pin the error in between.
     """
     weighed, ageing, beliefs = weigh(shifts, events, plant, levels)
     transmitters = _transmitters(calibrations, plant)
-    closed = [_closed(one, transmitters, levels, plant) for one in weighed]
-    learned = _Learned(ageing=ageing, beliefs=beliefs)
+    learned = _Learned(ageing=ageing, beliefs=beliefs, samples=samples or {})
+    closed = [_closed(one, transmitters, learned, levels, plant) for one in weighed]
     opened = _open_windows(events, calibrations, transmitters, learned, levels, plant)
     made = [*(one for one in closed if one), *opened]
     return tuple(sorted(made, key=lambda d: (d.point, d.start, d.probe)))
@@ -97,6 +101,7 @@ def _used_at(transmitters: _Transmitters, owner: str, when: int) -> dict[str, Pa
 def _closed(
     weighed: Weighed,
     transmitters: _Transmitters,
+    learned: _Learned,
     levels: Mapping[str, Levels],
     plant: Plant,
 ) -> Doubt | None:
@@ -106,7 +111,7 @@ def _closed(
     if point is None:
         return None
     used = _used_at(transmitters, owner_of(first), first.start)
-    span = span_of(weighed.interval, used, point, levels, probe=first.probe)
+    span = span_of(weighed.interval, used, point, levels, probe=first.probe, samples=learned.samples)
     error = models.reading_error(span.shape, span.level, used=span.used, real=span.found, temp_degc=span.temp)
     if not math.isfinite(error) or abs(error) <= point.tolerance_at(span.level):
         return None
@@ -189,7 +194,9 @@ def _open_one(
     seen = posterior(
         found, interval, weigh_sets(interval, found, learned.ageing, learned.beliefs, observed=False)
     )
-    span = span_of(interval, used, point, levels, probe=probe, open_end=removed is None)
+    span = span_of(
+        interval, used, point, levels, probe=probe, samples=learned.samples, open_end=removed is None
+    )
     if events:
         return window(span, seen, "not verified by a calibration: error judged from the events alone")
     error = models.reading_error(span.shape, span.level, used=span.used, real=span.began, temp_degc=span.temp)

@@ -17,7 +17,7 @@ import numpy as np
 
 from excursions.calibrations import models
 from excursions.calibrations.levels import level_before
-from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_S
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_S, TimeArray
 from excursions.link.candidates import Cause
 from excursions.link.correct import hours_beyond
 from excursions.link.effects import usual_level
@@ -38,7 +38,19 @@ _EVENLY_NS = 3 * NS_PER_DAY  # a knot at least so often, besides those of the ca
 _EVENLY = (5, 24)  # but neither fewer nor more than this
 _LEVELS = 8  # quantiles of the level that stand for its scatter
 _NEAR_NS = 12 * NS_PER_HOUR
+_FEWEST_DRAWS = 30.0  # effective number that must agree with the laboratory samples
+_SAMPLE_NEAR_NS = NS_PER_HOUR
+_SAMPLE_TOLERANCES = 0.5  # standard uncertainty of a grab sample against the reading, in tolerances (cp)
 _ACTED = 0.05  # causes less likely than this get no knots of their own
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pin:
+    """A laboratory sample beside the reading: reading minus sample, and its standard uncertainty."""
+
+    time: int
+    error: float
+    uncertainty: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,6 +69,7 @@ class Span:
     level: float
     temp: float
     line: Levels
+    pins: tuple[Pin, ...] = ()
     open_end: bool = False
 
     def levels(self, at: FloatArray, count: int) -> FloatArray:
@@ -80,6 +93,30 @@ class Span:
         return np.array([self.point.tolerance_at(float(level)) for level in self.levels(at, 1)[0]])
 
 
+# Laboratory samples of each point: times (ns) and values in the canonical unit.
+Samples = Mapping[str, tuple[TimeArray, FloatArray]]
+
+
+def _pins(
+    point: Point, levels: Mapping[str, Levels], interval: Interval, samples: Samples
+) -> tuple[Pin, ...]:
+    """Samples taken between two calibrations while the reading was live."""
+    line = levels.get(point.name)
+    if line is None or point.name not in samples:
+        return ()
+    time, value = samples[point.name]
+    made = []
+    for when, true in zip(time.tolist(), value.tolist(), strict=True):
+        near = np.abs(line.time + _SAMPLE_NEAR_NS // 2 - when) <= _SAMPLE_NEAR_NS
+        known = line.value[near][np.isfinite(line.value[near])]
+        if interval.start < when < interval.end and known.size and math.isfinite(true):
+            reading = float(np.median(known))
+            spread = float(np.ptp(known)) / 2.0
+            own = _SAMPLE_TOLERANCES * point.tolerance_at(reading)
+            made.append(Pin(time=int(when), error=reading - true, uncertainty=math.hypot(own, spread)))
+    return tuple(made)
+
+
 def span_of(
     interval: Interval,
     used: Mapping[str, Parameter],
@@ -87,6 +124,7 @@ def span_of(
     levels: Mapping[str, Levels],
     *,
     probe: str,
+    samples: Samples,
     open_end: bool = False,
 ) -> Span:
     shifts = interval.shifts
@@ -107,6 +145,7 @@ def span_of(
         level=level if math.isfinite(level) else usual_level(shifts[0].measurand),
         temp=temp,
         line=levels.get(point.name) or Levels(),
+        pins=_pins(point, levels, interval, samples),
         open_end=open_end,
     )
 
@@ -115,15 +154,17 @@ def window(span: Span, seen: Posterior, reason: str) -> Doubt | None:
     """Shape of the error over time from draws, cut to where the reading may have been out of tolerance."""
     knots = _knots(span, seen)
     grid = np.unique(np.concatenate([np.linspace(0.0, float(span.end - span.start), _GRID), knots]))
-    outside = np.mean(np.abs(_errors(span, seen, grid)) > span.tolerance(grid), axis=0)
+    weight = _weights(span, seen)
+    outside = weight @ (np.abs(_errors(span, seen, grid)) > span.tolerance(grid))
     if not (outside >= OPENS_AT).any():
         return None
     opens = float(grid[int(np.argmax(outside >= OPENS_AT))])
-    lead = _lead(span, seen)
+    lead = _lead(span, seen, weight)
     inside = np.unique(np.concatenate([[opens], knots[knots >= opens]]))
     drawn = _errors(span, seen, inside)
-    middle = _prorated(span, inside) if lead is None and seen.observed else np.median(drawn, axis=0)
-    half = np.quantile(np.abs(drawn - middle), CONFIDENCE, axis=0)
+    even = lead is None and seen.observed and not span.pins
+    middle = _prorated(span, inside) if even else weighted_quantile(drawn, weight, 0.5)
+    half = weighted_quantile(np.abs(drawn - middle), weight, CONFIDENCE)
     line = tuple((span.start + int(t), float(e)) for t, e in zip(inside, middle, strict=True))
     return Doubt(
         point=span.point.name,
@@ -133,11 +174,40 @@ def window(span: Span, seen: Posterior, reason: str) -> Doubt | None:
         open_end=span.open_end,
         knots=line,
         band=tuple(float(h) for h in half),
-        basis=_basis(lead),
+        basis=_basis(lead, pinned=bool(span.pins)),
         hours_out_of_tolerance=hours_beyond(line, float(np.median(span.tolerance(inside)))),
         event=lead.event.id if lead else "",
-        reasons=(reason, *_shape_reason(lead)),
+        reasons=(reason, *_shape_reason(lead), *_pin_reason(span)),
     )
+
+
+def _weights(span: Span, seen: Posterior) -> FloatArray:
+    """Weight of each draw (n,), sum 1: equal, or by how well it agrees with the laboratory samples.
+
+    Where hardly a draw agrees, the samples' uncertainty is widened until some do: then the samples say more than the
+    causes can explain, and a wide band says that.
+    """
+    size = len(seen.contribution)
+    if not span.pins:
+        return np.full(size, 1.0 / size)
+    at = np.array([float(pin.time - span.start) for pin in span.pins])
+    off = _errors(span, seen, at) - np.array([pin.error for pin in span.pins])
+    distance = np.sum((off / np.array([pin.uncertainty for pin in span.pins])) ** 2, axis=1)
+    for widening in 2.0 ** np.arange(0, 12):
+        weight = np.exp(-0.5 * (distance - distance.min()) / widening)
+        weight /= weight.sum()
+        if 1.0 / np.sum(weight**2) >= _FEWEST_DRAWS:
+            return np.asarray(weight)
+    return np.full(size, 1.0 / size)
+
+
+def weighted_quantile(values: FloatArray, weight: FloatArray, share: float) -> FloatArray:
+    """Quantile of each column of values (n, t) with weights (n,) that sum to 1."""
+    order = np.argsort(values, axis=0)
+    total = np.cumsum(weight[order], axis=0)
+    index = np.minimum(np.argmax(total >= share - 1e-12, axis=0), len(values) - 1)
+    columns = np.arange(values.shape[1])
+    return np.asarray(values[order[index, columns], columns])
 
 
 def _prorated(span: Span, at: FloatArray) -> FloatArray:
@@ -156,7 +226,8 @@ def _errors(span: Span, seen: Posterior, at: FloatArray) -> FloatArray:
     moved = np.einsum("nkp,nkt->ntp", seen.contribution, share)
     moved += seen.began[:, None, :]
     real = {name: span.began[name] + moved[:, :, i] for i, name in enumerate(span.names)}
-    level = np.repeat(span.levels(at, _LEVELS), len(moved) // _LEVELS, axis=0)
+    # Draws come ordered by what acted: neighbours get different levels, so that every cause meets every level.
+    level = np.tile(span.levels(at, _LEVELS), (len(moved) // _LEVELS, 1))
     return reading_errors(span.shape, level, used=span.used, real=real, temp_degc=span.temp)
 
 
@@ -174,7 +245,7 @@ def _knots(span: Span, seen: Posterior) -> FloatArray:
     return np.unique(np.clip(np.round(knots), 0.0, length))
 
 
-def _lead(span: Span, seen: Posterior) -> Cause | None:
+def _lead(span: Span, seen: Posterior, draw: FloatArray) -> Cause | None:
     """The event that contributes most to the error at the end, unless ageing or the unrecorded does."""
     end = np.array([float(span.end - span.start)])
     base = replace(seen, contribution=np.zeros_like(seen.contribution))
@@ -190,9 +261,9 @@ def _lead(span: Span, seen: Posterior) -> Cause | None:
     return seen.causes[best] if best < len(seen.causes) and seen.acted[best] >= 0.5 else None
 
 
-def _basis(lead: Cause | None) -> str:
+def _basis(lead: Cause | None, *, pinned: bool) -> str:
     if lead is None:
-        return PRORATION
+        return "laboratory samples" if pinned else PRORATION
     if lead.event.kind in HEAT_KINDS:
         return "heat"
     return (
@@ -201,6 +272,15 @@ def _basis(lead: Cause | None) -> str:
         else "drift"
         if lead.event.kind in ("drift", "fouling")
         else lead.event.kind
+    )
+
+
+def _pin_reason(span: Span) -> tuple[str, ...]:
+    count = len(span.pins)
+    return (
+        (f"{count} laboratory sample{'s' if count > 1 else ''} in between taken into account",)
+        if count
+        else ()
     )
 
 
