@@ -86,6 +86,12 @@ class NoiseBlocks:
         return int(self.start.size)
 
 
+def usual_interval(live: Live) -> float:
+    """Median time between samples, ns, from at most 50 000 of them spread over the record."""
+    at = np.arange(0, len(live) - 1, max(1, len(live) // 50_000))
+    return float(np.median(live.time[at + 1] - live.time[at]))
+
+
 def block_width(live: Live) -> int:
     """Width of a block in ns: about 30 samples, fewer on short records, more on very long ones.
 
@@ -95,9 +101,9 @@ def block_width(live: Live) -> int:
     n = len(live)
     if n < 2:
         return NS_PER_DAY
-    gaps = np.diff(live.time)
-    joined = gaps[~live.fresh[1:]]
-    usual = int(max(np.median(gaps), joined.mean() if joined.size else 0.0))
+    joined = int(live.time[-1]) - int(live.time[0]) - int(np.sum(np.diff(live.time)[live.fresh[1:]]))
+    pairs = n - 1 - int(np.count_nonzero(live.fresh[1:]))
+    usual = int(max(usual_interval(live), joined / pairs if pairs else 0.0))
     per_block = int(np.clip(n // FEWEST_BLOCKS, 1, SAMPLES_PER_BLOCK))
     widest_needed = -(-(int(live.time[-1]) - int(live.time[0])) // MOST_BLOCKS)
     return -(-max(usual * per_block, widest_needed) // usual) * usual

@@ -23,6 +23,7 @@ from excursions.detect.origin import (
     expected_faults,
     heat_clue,
     name_origin,
+    times,
     unexplained,
     weigh,
     words_of,
@@ -125,7 +126,7 @@ def _event(
         open_end=open_end,
         evidence=(
             f"walked by {walk.size:.3g} in {duration_text((end - start) / NS_PER_S)}",
-            f"usual change over that time {walk.spread:.2g}; {alike} other slow changes of that size",
+            f"usual change over that time {walk.spread:.2g}; {times(alike, 'other slow change', 'other slow changes')} of that size",
             *(("a straight walk over the whole record",) if walk.straight else ()),
             *words_of(clues),
         ),

@@ -34,6 +34,7 @@ from excursions.records import BoolArray, FloatArray, Record
 POWER = 3.0  # standard errors above a threshold at which next to none is missed
 HABIT = 3  # changes of level as large as a step may be, before it is one of many
 UNSEEN_MARGIN = 1.3  # usual noise must pass the smallest that can be told by this
+NOISE_MARGIN = 1.25  # the same for a ratio of noises
 MARGIN = 1.5  # over a size below which nothing is reported, for the error of the size seen
 SHARE = 16  # a width must fit the record this often to state a limit at it
 WALK_SHARE = 8  # a drift over an eighth of the record is what its limit is stated for
@@ -210,8 +211,8 @@ def _noise_limits(survey: Survey) -> tuple[float, float]:
         if at.size >= FEW_PEAKS:
             ratio = np.abs(one.diff[at]) / spread
             found = min(found, (_least_ratio(ratio, least) + POWER) * spread)
-    growth = max(settings.growth * 1.1, math.exp(found))
-    return growth, min(settings.collapse * 0.9, math.exp(-found))
+    growth = max(settings.growth * NOISE_MARGIN, math.exp(found))
+    return growth, min(settings.collapse / NOISE_MARGIN, math.exp(-found))
 
 
 def _response_limit(record: Record, survey: Survey) -> float:

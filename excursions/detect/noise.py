@@ -26,6 +26,7 @@ from excursions.detect.origin import (
     name_origin,
     next_reset,
     state_clue,
+    times,
     unexplained,
     weigh,
     words_of,
@@ -211,7 +212,7 @@ def _event(
         open_end=open_end,
         evidence=(
             f"noise {math.exp(spell.base + spell.rise):.2g} against {math.exp(spell.base):.2g} before",
-            f"{'by and by' if gradual else 'at once'}; {alike} other such stretches in the record",
+            f"{'by and by' if gradual else 'at once'}; {times(alike, 'other such stretch', 'other such stretches')} in the record",
             *words_of(clues),
         ),
         details={"noise_before": math.exp(spell.base), "noise": math.exp(spell.base + spell.rise)},

@@ -79,6 +79,11 @@ def name_origin(probability: float) -> str:
     return "probe" if probability >= SURE else "process" if probability <= UNLIKELY else "undecided"
 
 
+def times(number: int, one: str, many: str) -> str:
+    """``1 other change``, ``3 other changes``, ``no other change``."""
+    return f"{number or 'no'} {one if number < 2 else many}"
+
+
 def words_of(clues: tuple[Clue, ...]) -> tuple[str, ...]:
     """The facts, strongest first."""
     said = sorted((clue for clue in clues if clue.words), key=lambda clue: -abs(math.log(clue.odds)))

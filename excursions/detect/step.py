@@ -29,6 +29,7 @@ from excursions.detect.origin import (
     next_reset,
     shared,
     state_clue,
+    times,
     unexplained,
     weigh,
     words_of,
@@ -175,7 +176,7 @@ def _event(
             onset_uncertainty_s=shape.onset_error_s,
             evidence=(
                 f"level went from {shape.before:.4g} to {shape.after:.4g} within {duration_text(shape.length_s)}",
-                f"usual change over that time {change.spread:.2g}; {alike} other changes of that size in the record",
+                f"usual change over that time {change.spread:.2g}; {times(alike, 'other change', 'other changes')} of that size in the record",
                 *words_of((*clues, *usual)),
             ),
             details={"before": shape.before, "after": shape.after, "transition_s": shape.length_s},

@@ -15,6 +15,7 @@ from excursions.detect.blocks import (
     make_blocks,
     noise_blocks,
     onto_blocks,
+    usual_interval,
 )
 from excursions.detect.live import Live, live_samples
 from excursions.detect.pattern import without_round
@@ -101,7 +102,7 @@ def survey_of(record: Record) -> Survey | None:
         live=live,
         blocks=blocks,
         noises=noises,
-        interval_s=float(np.median(np.diff(live.time))) / NS_PER_S if len(live) > 1 else 1.0,
+        interval_s=usual_interval(live) / NS_PER_S if len(live) > 1 else 1.0,
         quantum=quantum,
         rest=rest,
         changes=together(
