@@ -8,6 +8,7 @@ import numpy as np
 
 from excursions.read.exports.ahead import in_order
 from excursions.read.exports.gather import Gather
+from excursions.read.exports.layouts.common import same_unit
 from excursions.read.exports.outcome import Outcome, Replan
 from excursions.read.exports.plan import Plan
 from excursions.read.exports.quality import scheme_of
@@ -24,6 +25,7 @@ class Executor:
     def __init__(self, plan: Plan, gather: Gather, outcome: Outcome, file: str) -> None:
         self.plan, self.gather, self.outcome, self.file = plan, gather, outcome, file
         self._codes: dict[int, set[str]] = {}
+        self._names: dict[tuple[str, str], str] = {}
 
     def run(self, table: Table) -> None:
         """The whole table.
@@ -35,7 +37,7 @@ class Executor:
         """
         for stream in self.plan.streams:
             if stream.tag:
-                self.gather.describe(stream.tag, stream.unit, stream.description)
+                self.gather.describe(self._named(stream.tag, stream.unit), "", stream.description)
         line = self.plan.first_line - 1
         for piece in in_order(table.portions(self.plan.wanted), lambda job: work_on(job(), self.plan)):
             self._take(piece, line)
@@ -52,7 +54,22 @@ class Executor:
             self.gather.describe(tag, unit, description)
         for readings in piece.readings:
             settled = self._settled(readings) if readings.twice is not None else readings
-            self.gather.add(settled.tag, settled.time, settled.value, settled.quality, self.file)
+            name = self._named(settled.tag, settled.unit)
+            self.outcome.tags.add(name)
+            self.gather.add(name, settled.time, settled.value, settled.quality, self.file)
+
+    def _named(self, tag: str, unit: str) -> str:
+        """The tag, or a second one with the unit behind where its readings so far are in another unit."""
+        key = (tag, unit)
+        if key not in self._names:
+            known = self.gather.unit_of(tag)
+            if not unit or not known or same_unit(unit, known):
+                self._names[key] = tag
+            else:
+                self._names[key] = f"{tag} [{unit}]"
+                self.outcome.renamed[self._names[key]] = (tag, known, unit)
+            self.gather.describe(self._names[key], unit, "")
+        return self._names[key]
 
     def _settled(self, readings: Readings) -> Readings:
         """Doubled hours resolved; they may run on from one portion to the next."""

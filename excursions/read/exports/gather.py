@@ -57,6 +57,10 @@ class Gather:
         pieces.unit = pieces.unit or unit
         pieces.description = pieces.description or description
 
+    def unit_of(self, tag: str) -> str:
+        """The unit noted for a tag, or empty."""
+        return self.tags[tag].unit if tag in self.tags else ""
+
     def relieve(self) -> None:
         """Move all pieces in memory to disk when they have grown beyond the limit."""
         if self.held <= self.spill_bytes:

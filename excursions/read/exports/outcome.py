@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -36,7 +36,7 @@ class Outcome:
 
     rejects : line, column, text, reason, readings it stands for
     words : (tag, text) -> quality, count; marks : comparison mark -> count
-    units_seen : tag -> units its rows state; remarks : comment lines among the data
+    renamed : name -> tag, its unit, the other unit that made a second tag of it; remarks : comment lines among the data
     lines : of the table, to its end
     """
 
@@ -50,7 +50,7 @@ class Outcome:
     unlisted: int = 0
     words: dict[tuple[str, str], tuple[int, int]] = field(default_factory=dict)
     marks: dict[str, int] = field(default_factory=dict)
-    units_seen: dict[str, set[str]] = field(default_factory=dict)
+    renamed: dict[str, tuple[str, str, str]] = field(default_factory=dict)
     doubled: DoubledHours = field(default_factory=DoubledHours)
     missing_hour: int = 0
     remarks: int = 0
@@ -66,12 +66,11 @@ class Outcome:
         else:
             self.unlisted += rows
 
-    def use(self, tags: Iterable[str], time: TimeArray) -> None:
-        """Count readings of some tags."""
+    def use(self, time: TimeArray) -> None:
+        """Count readings."""
         count = int(time.size)
         self.rows += count
         self.used += count
-        self.tags.update(tags)
         first, last = int(time.min()), int(time.max())
         self.first = first if self.first is None else min(self.first, first)
         self.last = last if self.last is None else max(self.last, last)
@@ -97,8 +96,7 @@ class Outcome:
             self.word(tag, word, quality, count)
         for mark, count in other.marks.items():
             self.marks[mark] = self.marks.get(mark, 0) + count
-        for tag, units in other.units_seen.items():
-            self.units_seen.setdefault(tag, set()).update(units)
+        self.renamed.update(other.renamed)
         self.notes.extend(note for note in other.notes if note not in self.notes)
 
     def word(self, tag: str, word: str, quality: int, count: int) -> None:
@@ -130,16 +128,15 @@ def findings(name: str, plan: Plan, outcome: Outcome) -> list[Decision]:
                 option="if the recorder keeps winter time all year, pass its fixed zone, for example --tz Etc/GMT-1 for UTC+1",
             )
         )
-    for tag, units in sorted(outcome.units_seen.items()):
-        if len(units) > 1:
-            found.append(
-                Decision(
-                    subject=tag,
-                    what=f"the unit changes within the tag: {', '.join(sorted(units))}",
-                    why="the unit column says so; values are kept as written, under the first unit",
-                    option="split the export by unit",
-                )
+    for new, (tag, unit, other) in sorted(outcome.renamed.items()):
+        found.append(
+            Decision(
+                subject=tag,
+                what=f'readings in {other} are kept apart as "{new}"',
+                why=f"the other readings of the tag are in {unit}",
+                option="export the tag in one unit",
             )
+        )
     return found
 
 

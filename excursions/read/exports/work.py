@@ -19,6 +19,7 @@ from excursions.read.exports.values import Values, parse_values
 from excursions.read.exports.zones import to_utc
 from excursions.records import BAD, BoolArray, ByteArray, FloatArray, IndexArray
 
+_BETWEEN = "\x1f"  # between a tag and its unit
 _REMARK_MARKS = ("#", "//", "%%", ";;")
 
 
@@ -26,6 +27,7 @@ _REMARK_MARKS = ("#", "//", "%%", ";;")
 class Readings:
     """Readings of one tag in file order (n,); quality None is good throughout.
 
+    unit : as stated for these readings, or empty
     twice, wall, shift : rows in a doubled hour, wall times and what a second pass adds; None where there are no such rows
     """
 
@@ -33,6 +35,7 @@ class Readings:
     time: TimeArray
     value: FloatArray
     quality: ByteArray | None
+    unit: str = ""
     twice: BoolArray | None = None
     wall: TimeArray | None = None
     shift: TimeArray | None = None
@@ -145,7 +148,7 @@ class _Batch:
         self._refuse_cells(stream, timed & ~values.ok)
         self._count_words(stream, values, tags, use)
         if tags is None:
-            self._one_tag(stream.tag, clock, values, quality, use)
+            self._one_tag(stream, clock, values, quality, use)
         else:
             self._by_tag(stream, tags, clock, values, quality, use)
 
@@ -233,66 +236,74 @@ class _Batch:
         counted = tags.gather(rows).cast(pl.String).value_counts()
         return [(clean(tag), count) for tag, count in counted.iter_rows()]
 
-    def _one_tag(self, tag: str, clock: _Clocked, values: Values, quality: ByteArray, use: BoolArray) -> None:
-        if use.all():
-            self.outcome.use([tag], clock.time)
-            self._add(tag, clock, clock.time, values.value, quality if quality.any() else None, None)
-        elif use.any():
-            rows = np.flatnonzero(use)
-            codes, time = quality[rows], clock.time[rows]
-            self.outcome.use([tag], time)
-            self._add(tag, clock, time, values.value[rows], codes if codes.any() else None, rows)
+    def _one_tag(
+        self, stream: Stream, clock: _Clocked, values: Values, quality: ByteArray, use: BoolArray
+    ) -> None:
+        if not use.any():
+            return
+        rows = None if use.all() else np.flatnonzero(use)
+        if rows is None:  # the same times for all columns of a wide table: they are kept once
+            time, value, codes = clock.time, values.value, quality
+        else:
+            time, value, codes = clock.time[rows], values.value[rows], quality[rows]
+        self.outcome.use(time)
+        self._add((stream.tag, stream.unit), clock, time, value, codes if codes.any() else None, rows)
 
     def _by_tag(
         self, stream: Stream, tags: pl.Series, clock: _Clocked, values: Values, quality: ByteArray, use: BoolArray
     ) -> None:  # fmt: skip
         if not use.any():
             return
+        owners, units = self._owners_with_units(stream, tags)
         rows = None if use.all() else np.flatnonzero(use)
-        order, names, bounds = grouped(tags if rows is None else tags.gather(rows))
+        order, names, bounds = grouped(owners if rows is None else owners.gather(rows))
         order = order if rows is None else rows[order]
         time, value = clock.time[order], values.value[order]
         codes = quality[order] if quality.any() else None
-        names = [clean(name) for name in names]
-        self.outcome.use(names, time)
+        self.outcome.use(time)
         for name, start, stop in zip(names, bounds[:-1], bounds[1:], strict=True):
+            tag, _, unit = name.partition(_BETWEEN)
+            owner = (clean(tag), clean(unit) or units.get(tag, ""))
             part = None if codes is None else codes[start:stop]
-            self._add(name, clock, time[start:stop], value[start:stop], part, order[start:stop])
+            self._add(owner, clock, time[start:stop], value[start:stop], part, order[start:stop])
         self._describe(stream, tags)
 
+    def _owners_with_units(self, stream: Stream, tags: pl.Series) -> tuple[pl.Series, dict[str, str]]:
+        """The tags, with the unit behind where one tag comes in several; and the unit of each tag otherwise."""
+        if stream.unit_column is None:
+            return tags, {}
+        unit = self.batch.frame[str(stream.unit_column)].cast(pl.String, strict=False).fill_null("")
+        texts = tags.cast(pl.String)
+        pairs = pl.DataFrame({"tag": texts, "unit": unit}).unique(maintain_order=True).drop_nulls("tag")
+        stated = pairs.filter(pl.col("unit") != "")
+        if stated["tag"].n_unique() == stated.height:
+            return tags, {tag: clean(text) for tag, text in stated.iter_rows()}
+        joined = pl.select(
+            pl.concat_str(texts.alias("tag"), unit.alias("unit"), separator=_BETWEEN)
+        ).to_series()
+        return joined, {}
+
     def _add(
-        self, tag: str, clock: _Clocked, time: TimeArray, value: FloatArray, quality: ByteArray | None, rows: IndexArray | None
+        self, owner: tuple[str, str], clock: _Clocked, time: TimeArray, value: FloatArray, quality: ByteArray | None,
+        rows: IndexArray | None,
     ) -> None:  # fmt: skip
-        """Note readings; `rows` are their rows in the batch, None for all."""
+        """Note readings of a tag in a unit; `rows` are their rows in the batch, None for all."""
+        found = Readings(tag=owner[0], unit=owner[1], time=time, value=value, quality=quality)
         twice = clock.twice if rows is None or clock.twice is None else clock.twice[rows]
-        if twice is None or clock.shift is None or not twice.any():
-            self.piece.readings.append(Readings(tag=tag, time=time, value=value, quality=quality))
-            return
-        wall, shift = (array if rows is None else array[rows] for array in (clock.wall, clock.shift))
-        self.piece.readings.append(
-            Readings(tag=tag, time=time, value=value, quality=quality, twice=twice, wall=wall, shift=shift)
-        )
+        if twice is not None and clock.shift is not None and twice.any():
+            wall, shift = (array if rows is None else array[rows] for array in (clock.wall, clock.shift))
+            found = replace(found, twice=twice, wall=wall, shift=shift)
+        self.piece.readings.append(found)
 
     def _describe(self, stream: Stream, tags: pl.Series) -> None:
-        """Units and descriptions that stand in each row."""
-        columns = {"unit": stream.unit_column, "text": stream.description_column}
-        stated = {
-            name: self.batch.frame[str(index)].cast(pl.String, strict=False)
-            for name, index in columns.items()
-            if index is not None
-        }
-        if not stated:
+        """Descriptions that stand in each row."""
+        if stream.description_column is None:
             return
+        text = self.batch.frame[str(stream.description_column)].cast(pl.String, strict=False)
         frame = (
-            pl.DataFrame({"tag": tags.cast(pl.String), **stated})
-            .unique(maintain_order=True)
-            .drop_nulls("tag")
+            pl.DataFrame({"tag": tags.cast(pl.String), "text": text}).unique(maintain_order=True).drop_nulls()
         )
-        for row in frame.iter_rows(named=True):
-            tag, unit, text = clean(row["tag"]), clean(row.get("unit") or ""), clean(row.get("text") or "")
-            self.piece.described.append((tag, unit, text))
-            if unit:
-                self.outcome.units_seen.setdefault(tag, set()).add(unit)
+        self.piece.described.extend((clean(tag), "", clean(said)) for tag, said in frame.iter_rows())
 
 
 def grouped(tags: pl.Series) -> tuple[IndexArray, list[str], list[int]]:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import itertools
 import re
+from functools import lru_cache
 
-from excursions.measurands import MEASURANDS
+from excursions.measurands import MEASURANDS, to_canonical
 from excursions.read.exports.columns import Column
 from excursions.read.exports.quality import is_quality_text
 from excursions.read.fold import plain
@@ -28,6 +29,15 @@ def is_unit(text: str) -> bool:
     """Whether a text is a known unit; a single letter is rather a name."""
     said = plain(text).strip("[]() ").casefold()
     return said in UNITS and not (len(said) == 1 and said.isalpha())
+
+
+@lru_cache(maxsize=4_096)
+def same_unit(one: str, other: str) -> bool:
+    """Whether two spellings mean one unit: alike without case, or the same step of some measurand."""
+    if plain(one).casefold() == plain(other).casefold():
+        return True
+    steps = ((to_canonical(key, one), to_canonical(key, other)) for key in MEASURANDS if key != "other")
+    return any(first is not None and first == second for first, second in steps)
 
 
 def _is_any_unit(text: str) -> bool:
