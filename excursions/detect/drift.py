@@ -24,7 +24,6 @@ from excursions.detect.origin import (
     heat_clue,
     name_origin,
     times,
-    unexplained,
     weigh,
     words_of,
 )
@@ -34,7 +33,8 @@ from excursions.detect.walks import FEWEST_BLOCKS, SAW, TAKEN_OUT, Walk, find_wa
 from excursions.records import CALIBRATING, CLEANING, WASHING, Event, FloatArray, Record
 
 JUMP_BLOCKS = 6
-ODD_JUMP = 3.0  # usual jumps across that state which one that undoes a walk must pass
+FEW_RESETS = 4  # with fewer any jump that undoes a walk counts
+ODD_SHARE = 0.25  # chance that one of the resets after a walk jumps as far by itself
 AFTERWARDS = 2  # lengths of the walk within which a reset may follow it
 RETURNING = 0.4  # share of the sudden changes in a walk that undo it, from which they are cleanings
 UNEVEN = 2.0  # starts of the teeth this much more scattered than their ends speak for the process
@@ -44,6 +44,7 @@ FOULS = {
     "conductivity": -1,
     "turbidity": 1,
 }  # which way dirt moves them (cp)
+SHORTEST_YEARS = 0.3  # a process has its slow changes in short records too
 TRIFLE = 0.5  # of the tolerance: smaller changes are not reported
 TRIFLE_APART = 1.0  # of the tolerance, for a difference: two probes never agree to the last digit
 
@@ -52,8 +53,8 @@ TRIFLE_APART = 1.0  # of the tolerance, for a difference: two probes never agree
 class DriftSettings:
     """When a slow change is a drift, and whose."""
 
-    drifts_per_year: float = 1.0  # how often a probe that somebody looks into drifts (cp)
-    unexplained: float = 0.5  # slow changes of the process itself to be expected in a record (cp)
+    drifts_per_year: float = 0.7  # how often a probe that somebody looks into drifts (cp)
+    unexplained_per_year: float = 0.7  # slow changes of the process itself that nothing foretells (cp)
     least_confidence: float = 0.1
     most: int = 6  # more slow changes than this are the process's way
 
@@ -96,7 +97,7 @@ def _event(
     prior = expected_faults(settings.drifts_per_year, survey.years)
     probe = weigh(
         prior=prior,
-        chance=walk.expected + alike + unexplained(settings.unexplained, survey.years),
+        chance=walk.expected + alike + settings.unexplained_per_year * max(survey.years, SHORTEST_YEARS),
         clues=clues,
     )
     origin = name_origin(probe)
@@ -165,7 +166,7 @@ def _walk_clues(record: Record, walk: Walk) -> tuple[Clue, ...]:
             )
         clues.append(_way(record, walk))
     elif walk.joints >= 2:
-        clues.append(Clue(odds=2.5, words=f"it went on through {walk.joints} sudden changes of the process"))
+        clues.append(Clue(odds=1.5, words=f"it went on through {walk.joints} sudden changes of the process"))
     return tuple(clues)
 
 
@@ -188,12 +189,13 @@ def _taken_out(record: Record, survey: Survey, walk: Walk) -> int | None:
         jumps = np.array([_jump(survey, int(a), int(b)) for a, b in spans])
         if not np.isfinite(jumps).any():
             continue
-        usual = float(np.nanmedian(np.abs(jumps))) if np.isfinite(jumps).sum() >= 4 else 0.0
+        known = np.abs(jumps[np.isfinite(jumps)])
         after = (spans[:, 1] > begun) & (spans[:, 0] <= ended + AFTERWARDS * (ended - begun))
         undone = -jumps / walk.size
-        taken = (
-            after & (undone >= TAKEN_OUT[0]) & (undone <= TAKEN_OUT[1]) & (np.abs(jumps) > ODD_JUMP * usual)
-        )
+        taken = after & (undone >= TAKEN_OUT[0]) & (undone <= TAKEN_OUT[1])
+        if known.size >= FEW_RESETS:
+            as_far = np.array([np.count_nonzero(known >= abs(jump)) for jump in jumps])
+            taken &= as_far * np.count_nonzero(after) <= ODD_SHARE * known.size
         if taken.any():
             return code
     return None

@@ -42,7 +42,7 @@ LATTICE = 12**-0.5  # standard deviation of rounding to a count
 UNSEEN = 0.4  # counts: noise below is not told from rounding
 UNRECORDED = 0.6  # dead bands: noise below is hardly recorded, up to one is told only by what is above
 FEWEST_SEEN = 3
-LEVELS, VISITS, WORTH = 12, 6, 0.8
+LEVELS, WORTH = 12, 0.85  # twelfths of the record by level; scatter that must be left at most
 GLASS = 0.6  # pH either side of 7 at which broken glass reads
 ERROR = 0.15  # standard error of the logarithm of one noise figure (24 differences)
 PIECEWISE = 0.02  # noise that is nearly nil in a fifth of the record is drawn lines, not noise
@@ -143,23 +143,30 @@ def noise_series(survey: Survey) -> NoiseSeries | None:
 
 
 def _without_level(raw: FloatArray, level: FloatArray) -> FloatArray:
-    """Take out how the noise usually goes with the level, where the record comes back to its levels.
+    """Take out how the noise usually goes with the level.
 
-    Medians over twelfths of the record by level, drawn through; used when they take away a fifth of the
-    scatter and the record visits each of its levels again and again, so that no single stretch makes one.
+    Medians over twelfths of the record by level, drawn through; used only when what either half of the
+    record shows foretells the other, so that no single stretch makes a rule.
     """
+    half = raw.size // 2
     if raw.size < LEVELS * 24:
         return raw
-    edge = np.quantile(level, np.linspace(0, 1, LEVELS + 1))
-    bin_of = np.clip(np.searchsorted(edge, level, side="right") - 1, 0, LEVELS - 1)
-    visits = np.bincount(bin_of[np.flatnonzero(np.diff(bin_of, prepend=-1))], minlength=LEVELS)
-    if np.min(visits) < VISITS:
-        return raw
-    middle = np.array([np.median(level[bin_of == k]) for k in range(LEVELS)])
-    usual = np.array([np.median(raw[bin_of == k]) for k in range(LEVELS)])
-    rest = raw - np.interp(level, middle, usual) + float(np.median(raw))
-    spread = [float(np.median(np.abs(x - np.median(x)))) for x in (rest, raw)]
-    return rest if spread[0] < WORTH * spread[1] else raw
+    for made, held in ((slice(None, half), slice(half, None)), (slice(half, None), slice(None, half))):
+        rest = raw[held] - _by_level(raw[made], level[made], level[held])
+        if not _scatter_of(rest) < WORTH * _scatter_of(raw[held]):
+            return raw
+    return raw - _by_level(raw, level, level) + float(np.median(raw))
+
+
+def _by_level(raw: FloatArray, level: FloatArray, at: FloatArray) -> FloatArray:
+    """Usual noise at each level of `at`, from medians over twelfths of the others by level."""
+    order = np.argsort(level, kind="stable")
+    parts = np.array_split(order, LEVELS)
+    return np.interp(at, [np.median(level[p]) for p in parts], [np.median(raw[p]) for p in parts])
+
+
+def _scatter_of(x: FloatArray) -> float:
+    return float(np.median(np.abs(x - np.median(x))))
 
 
 def noise_spells(noise: NoiseSeries, settings: NoiseSettings) -> list[NoiseSpell]:

@@ -29,12 +29,14 @@ from excursions.detect.spells import (
 )
 from excursions.detect.survey import Survey, survey_of
 from excursions.detect.tails import expected_as_large, outlying, size_of
-from excursions.records import Event, FloatArray, Record
+from excursions.records import BoolArray, Event, FloatArray, Record
 
 SINGLES = 50  # where a signal hardly ever repeats, this many single samples make up the bulk
 SAME_LEVEL = 0.3  # another spell counts as the same habit from this share of the length on
 REST = 0.1  # shorter ones than this share are no rest of the process
 ASIDE = 1e-6
+CLIPPED = 0.05  # chance number of each standstill at an end of the known range (cp)
+LONGEST_HOLD_S = 3 * 3_600.0  # a hold for a calibration takes less (cp)
 LOOP = (3.8, 20.5)  # mA, measuring range of a current loop (NAMUR NE 43)
 HEARTBEATS = 3.5  # a recorder that repeats itself says nothing before its fourth repetition
 INTERRUPTED = 0.1  # share of their lengths that may lie between two stretches of one standstill
@@ -178,14 +180,36 @@ def _judge(
         shortest = max(shortest, HEARTBEATS * record.value.sampling.heartbeat_s)
     long = spells.held_s >= shortest
     many = spells.last - spells.first + 1 >= fewest
+    clipped = _clipped(record, survey, spells) if exact else np.zeros(len(spells), dtype=np.bool_)
     found = []
-    for i in np.flatnonzero(suspect[: len(spells)] & long & many):
+    for i in np.flatnonzero((suspect[: len(spells)] | clipped) & long & many):
         chance = expected_as_large(bulk, float(every[i])) + settings.surprises_per_year * survey.years
         chance += settings.unseen_habit * min(float(spells.held_s[i]) / settings.habit_s, 1.0)
-        event = _event(record, survey, spells, int(i), chance, settings, exact=exact)
+        if clipped[i]:
+            chance = min(chance, CLIPPED * float(np.count_nonzero(clipped & long & many)))
+        event = _event(
+            record,
+            survey,
+            spells,
+            int(i),
+            chance,
+            settings,
+            exact=exact,
+            suspect=suspect[: len(spells)] & long,
+        )
         if event.confidence >= settings.least_confidence:
             found.append(event)
     return found
+
+
+def _clipped(record: Record, survey: Survey, spells: Spells) -> BoolArray:
+    """Spells at an end of the known range: a live signal would not keep to it to the last digit."""
+    known = record.point.range is not None or (record.value is not None and record.value.unit == "mA")
+    if not known or survey.sigma <= survey.quantum / 4:
+        return np.zeros(len(spells), dtype=np.bool_)
+    return np.array(
+        [_kind(record, survey, spells, i) == "pinned" for i in range(len(spells))], dtype=np.bool_
+    )
 
 
 def _thinned(record: Record) -> bool:
@@ -201,11 +225,12 @@ def _event(
     settings: StuckSettings,
     *,
     exact: bool,
+    suspect: BoolArray,
 ) -> Event:
     live, first, last = survey.live, int(spells.first[i]), int(spells.last[i])
     start, end = int(live.time[first]), int(live.time[last]) + round(survey.interval_s * NS_PER_S)
     kind = _kind(record, survey, spells, i)
-    habit = () if kind == "pinned" else _habit(survey, spells, i)
+    habit = () if kind == "pinned" else _habit(survey, spells, i, suspect)
     clues = (
         *habit,
         _temperature(record, start, end),
@@ -262,7 +287,7 @@ def _block_range(survey: Survey, spells: Spells, i: int) -> slice:
     return slice(lo, survey.blocks.at(int(survey.live.time[spells.last[i]])) + 1)
 
 
-def _habit(survey: Survey, spells: Spells, i: int) -> tuple[Clue, ...]:
+def _habit(survey: Survey, spells: Spells, i: int, suspect: BoolArray) -> tuple[Clue, ...]:
     """Whether standing still at this level, or at rest at zero, is what the process does."""
     level = float(spells.level[i])
     near = max(2 * survey.quantum, survey.sigma) + ASIDE * abs(level)
@@ -277,6 +302,7 @@ def _habit(survey: Survey, spells: Spells, i: int) -> tuple[Clue, ...]:
         float(spells.held_s[same & (spells.held_s >= REST * spells.held_s[i])].sum()) > 0.5 * spells.held_s[i]
     ):
         clues.append(Clue(odds=0.2, words="the reading rests at this level again and again"))
+    clues.extend(_alike_in_length(spells, i, suspect))
     clues.append(_place(survey, _block_range(survey, spells, i), level, near))
     if level == 0.0:
         clues.append(Clue(odds=0.1, words="exactly zero: the process may be at rest"))
@@ -286,6 +312,19 @@ def _habit(survey: Survey, spells: Spells, i: int) -> tuple[Clue, ...]:
 def _unseen_start(first: int) -> tuple[Clue, ...]:
     """A spell the record begins with: nobody saw the reading come to rest."""
     return () if first else (Clue(odds=0.4, words="the record begins with it"),)
+
+
+def _alike_in_length(spells: Spells, i: int, suspect: BoolArray) -> tuple[Clue, ...]:
+    """Standstills of the same length again and again are held on purpose, as during a calibration."""
+    own = float(spells.held_s[i])
+    if own > LONGEST_HOLD_S:
+        return ()
+    alike = suspect & (np.abs(spells.held_s / own - 1) < 0.3)
+    number = int(np.count_nonzero(alike)) - 1
+    if number < 1:
+        return ()
+    words = f"held as long {number} more time{'s' if number > 1 else ''}, as for a calibration"
+    return (Clue(odds=0.4 if number == 1 else 0.06, words=words),)
 
 
 def _place(survey: Survey, own: slice, level: float, near: float) -> Clue:

@@ -16,7 +16,7 @@ from excursions.detect.scan import Change
 from excursions.detect.tails import expected_each, outlying
 from excursions.records import FloatArray
 
-AT_MOST = 0.3  # expected chance number of a jump that is looked at: its speed still has to speak for it
+AT_MOST = 0.5  # expected chance number of a jump that is looked at: its speed still has to speak for it
 SIDE = 4  # samples on either side
 LEAST_NOISE = 2.0  # usual noises that a gap must measure
 BESIDE = 16  # samples further out on either side that must show the change as well
