@@ -15,7 +15,7 @@ from excursions.calibrations import checks, models
 from excursions.calibrations.entries import Occasion, air_pressure, occasions
 from excursions.calibrations.habits import Habits, habits, owner_name
 from excursions.calibrations.parameters import Determined, determine
-from excursions.calibrations.standards import resolve
+from excursions.calibrations.standards import Repeat, resolve
 from excursions.calibrations.uncertainty import entered_uncertainty
 from excursions.physics.nernst import nernst_slope_mv
 from excursions.plant import Plant
@@ -49,7 +49,7 @@ class _Log:
 
     air_pressure_kpa: float
     raw_like: bool
-    repeat: float
+    repeat: Repeat
 
 
 def evaluate(entries: Sequence[CalibrationEntry], plant: Plant) -> tuple[Calibration, ...]:
@@ -80,7 +80,7 @@ def _evaluate_one(
     log = _Log(
         air_pressure_kpa=air_pressure(occasion.rows, plant),
         raw_like=owner_name(occasion) in kept.raw_like,
-        repeat=kept.repeat.get(occasion.measurand, 1.0),
+        repeat=kept.repeat.get(occasion.measurand, Repeat()),
     )
     frame = _known(before.left) if before.absolute else models.Known()
     found = _phase(occasion, occasion.found, frame, before, log)

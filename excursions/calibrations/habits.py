@@ -17,7 +17,7 @@ from excursions.calibrations import models
 from excursions.calibrations.checks import agrees
 from excursions.calibrations.entries import Occasion
 from excursions.calibrations.parameters import determine
-from excursions.calibrations.standards import Resolved, resolve
+from excursions.calibrations.standards import Repeat, Resolved, at_zero, resolve
 from excursions.records import CalibrationEntry
 
 _PRIOR_PAIRS = 15.0  # the assumed repeatability counts as this many pairs
@@ -32,10 +32,14 @@ AIR_KPA = 101.325
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Habits:
-    """raw_like : owners whose values in the reading's unit are raw; repeat : factor on the assumed repeatability."""
+    """How a log is kept.
+
+    raw_like : owners whose values in the reading's unit are raw
+    repeat : factor on the assumed repeatability, by measurand; away from zero and at zero
+    """
 
     raw_like: frozenset[str] = frozenset()
-    repeat: dict[str, float] = field(default_factory=dict)
+    repeat: dict[str, Repeat] = field(default_factory=dict)
 
 
 def owner_name(occasion: Occasion) -> str:
@@ -46,16 +50,23 @@ def owner_name(occasion: Occasion) -> str:
 def habits(occasions: Sequence[Occasion]) -> Habits:
     """Learn a log's habits from all its occasions."""
     votes: dict[str, int] = {}
-    ratios: dict[str, list[float]] = {}
+    ratios: dict[tuple[str, bool], list[float]] = {}
     for occasion in occasions:
         rows = [(row, _plain(occasion, row)) for row in occasion.rows]
         for row, seen in rows:
             if seen is not None and seen.from_reading and row.figures:
                 votes[owner_name(occasion)] = votes.get(owner_name(occasion), 0) + _vote(seen, row)
-        ratios.setdefault(occasion.measurand, []).extend(_ratios([seen for _, seen in rows]))
+        for zero, ratio in _ratios([seen for _, seen in rows]):
+            ratios.setdefault((occasion.measurand, zero), []).append(ratio)
     return Habits(
         raw_like=frozenset(owner for owner, vote in votes.items() if vote > 0),
-        repeat={measurand: _factor(found) for measurand, found in ratios.items()},
+        repeat={
+            measurand: Repeat(
+                span=_factor(ratios.get((measurand, False), [])),
+                zero=_factor(ratios.get((measurand, True), [])),
+            )
+            for measurand, _ in ratios
+        },
     )
 
 
@@ -72,8 +83,8 @@ def _vote(seen: Resolved, row: CalibrationEntry) -> int:
     return 1 if all(agrees(name, figure, p.value) for name, p, figure in pairs) else -1
 
 
-def _ratios(phases: Sequence[Resolved | None]) -> list[float]:
-    """Squared differences of raw values in the same standards, over what the assumed repeatability makes of them."""
+def _ratios(phases: Sequence[Resolved | None]) -> list[tuple[bool, float]]:
+    """Squared differences of raw values in the same standards, over the assumed; with whether at zero."""
     known = [seen for seen in phases if seen is not None]
     if len(known) != 2 or known[0].true.shape != known[1].true.shape:
         return []
@@ -82,7 +93,8 @@ def _ratios(phases: Sequence[Resolved | None]) -> list[float]:
     same = same and np.allclose(a.temp, b.temp, atol=_SAME_DEGC)
     if not same or np.array_equal(a.raw, b.raw):  # identical: written down twice rather than measured twice
         return []
-    return [float(ratio) for ratio in (a.raw - b.raw) ** 2 / (a.u_raw**2 + b.u_raw**2)]
+    ratio = (a.raw - b.raw) ** 2 / (a.u_raw**2 + b.u_raw**2)
+    return list(zip(at_zero(a.form, a.true).tolist(), ratio.tolist(), strict=True))
 
 
 def _factor(ratios: Sequence[float]) -> float:

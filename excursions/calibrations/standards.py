@@ -25,7 +25,7 @@ from excursions.physics.buffers import buffer_ph, is_technical
 from excursions.physics.conductivity import standard_conductivity
 from excursions.physics.oxygen import OXYGEN_IN_DRY_AIR, air_oxygen_hpa, saturation_mg_l
 from excursions.physics.redox import LIGHT_VS_AGCL_MV, zobell_vs_agcl_mv
-from excursions.records import FloatArray, StandardReading
+from excursions.records import BoolArray, FloatArray, StandardReading
 
 _RAW_FACTORS: dict[str, dict[str, float]] = {
     "electrode": {"mv": 1.0, "v": 1000.0},
@@ -61,6 +61,21 @@ class Resolved:
     remarks: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Repeat:
+    """Factors on the assumed repeatability, away from zero and at zero: the two scatter for different reasons."""
+
+    span: float = 1.0
+    zero: float = 1.0
+
+
+def at_zero(form: models.Form, true: FloatArray) -> BoolArray:
+    """Which standards are zero ones; an electrode or an offset has none."""
+    if form.kind not in ("linear", "stern"):
+        return np.zeros(true.shape, dtype=np.bool_)
+    return np.abs(true) <= 0.01 * max(float(np.max(np.abs(true))), 1e-12)
+
+
 def resolve(
     measurand: str,
     standards: Sequence[StandardReading],
@@ -68,7 +83,7 @@ def resolve(
     used: models.Known,
     air_pressure_kpa: float,
     raw_like: bool = False,
-    repeat: float = 1.0,
+    repeat: Repeat | None = None,
 ) -> Resolved | None:
     """Return the standards with their true values and raw signals, or None when none is usable.
 
@@ -80,8 +95,8 @@ def resolve(
         Absolute air pressure during the calibration.
     raw_like : bool
         Values in the reading's unit are raw signals, not what the transmitter showed.
-    repeat : float
-        Factor on the assumed repeatability.
+    repeat : Repeat
+        Factors on the assumed repeatability; none takes it as assumed.
     """
     filled = [_with_known_value(measurand, s, air_pressure_kpa) for s in standards]
     usable = [s for s in filled if math.isfinite(s.standard) and math.isfinite(s.raw)]
@@ -93,15 +108,18 @@ def resolve(
     raw = [
         _raw_value(form, s, (models.Known() if raw_like else used) if from_reading else None) for s in usable
     ]
+    values = np.array([row[0] for row in true])
+    scatter = repeat or Repeat()
+    factor = np.where(at_zero(form, values), scatter.zero, scatter.span)
     temp = np.array([s.temperature_degc for s in usable])
     known = np.isfinite(temp)
     return Resolved(
         form=form,
-        true=np.array([row[0] for row in true]),
+        true=values,
         raw=np.array([row[0] for row in raw]),
         temp=np.where(known, temp, models.ROOM_DEGC),
         u_true=np.array([row[1] for row in true]),
-        u_raw=repeat * np.array([row[1] for row in raw]),
+        u_raw=factor * np.array([row[1] for row in raw]),
         u_temp=np.where(known, TEMPERATURE_DEGC, TEMPERATURE_UNKNOWN_DEGC),
         from_reading=from_reading and not raw_like,
         remarks=tuple(dict.fromkeys(row[2] for row in true if row[2])),

@@ -38,14 +38,14 @@ _OXYGEN = {"slope": 2.0, "zero": 0.1, "zero_deg": 0.2, "slope_share": 0.02}
 ASSUMED: dict[str, Assumed] = {
     "ph": Assumed(raw=0.5, reading=0.01, standard=0.005, entered={"slope": 0.8, "zero_point": 0.02}),
     "co2": Assumed(
-        raw=1.0,
+        raw=0.7,
         reading_relative=0.03,
         standard=0.01,
         standard_relative=0.01,
         entered={"slope": 1.5, "zero_point": 0.04},
     ),
     "co2_pressure": Assumed(
-        raw=1.0,
+        raw=0.7,
         reading_relative=0.03,
         standard=0.01,
         standard_relative=0.01,

@@ -32,6 +32,7 @@ class Tally:
 
     links: list[tuple[float, bool]] = field(default_factory=list)
     big: Counter[bool] = field(default_factory=Counter)
+    recorded: Counter[bool] = field(default_factory=Counter)
     ageing: Counter[bool] = field(default_factory=Counter)
     missed: list[str] = field(default_factory=list)
     inside: Counter[bool] = field(default_factory=Counter)
@@ -70,6 +71,8 @@ def score_links(made: Fleet, found: Sequence[Shift], links: Sequence[Link], tall
         first = named(rows[0])
         if abs(shift.change) > BIG * shift.uncertainty:
             tally.big[first == true] += 1
+            if true != "unrecorded":
+                tally.recorded[first == true] += 1
             if first != true:
                 parts = {k[:10]: round(v / shift.uncertainty, 1) for k, v in truth_of(life, shift).items()}
                 tally.missed.append(
@@ -238,6 +241,7 @@ def main() -> None:
         + ", ".join(f"{size:.1f}: {found:.2f}" for size, found in power(given.seeds[0], given.probes))
     )
     print(f"first choice right, shifts beyond {BIG:g} uncertainties (bar 0.95): {share(tally.big)}")
+    print(f"    where the true cause is in the record at all: {share(tally.recorded)}")
     brier = float(np.mean([(p - r) ** 2 for p, r in tally.links]))
     print(f"Brier score of {len(tally.links)} links (bar 0.06): {brier:.4f}")
     print(

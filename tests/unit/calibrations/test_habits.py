@@ -15,7 +15,7 @@ from excursions.calibrations.uncertainty import ASSUMED, entered_uncertainty
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
 from excursions.measurands import MEASURANDS
 from excursions.report.result import Levels
-from tests.unit.calibrations.builders import PLANT, buffers, entry
+from tests.unit.calibrations.builders import PLANT, buffers, entry, standard
 
 
 @pytest.mark.parametrize(("noise", "low", "high"), [(0.5, 0.8, 1.25), (1.5, 2.0, 3.6), (0.1, 0.3, 0.6)])
@@ -26,7 +26,7 @@ def test_repeatability_is_learned_from_rows_found_and_left(noise: float, low: fl
         for phase in ("as_found", "as_left"):
             e = random.normal(0.0, noise, 2)
             rows.append(entry("ph", float(day), *buffers(e[0], 176.9 + e[1]), phase=phase))
-    assert low <= habits(occasions(rows, PLANT)).repeat["ph"] <= high
+    assert low <= habits(occasions(rows, PLANT)).repeat["ph"].span <= high
 
 
 def test_cleaning_between_found_and_left_is_not_taken_for_scatter() -> None:
@@ -37,14 +37,14 @@ def test_cleaning_between_found_and_left_is_not_taken_for_scatter() -> None:
         for phase, shift in (("as_found", dirt), ("as_left", 0.0)):
             e = random.normal(0.0, 0.5, 2)
             rows.append(entry("ph", float(day), *buffers(e[0] + shift, 176.9 + e[1] + shift), phase=phase))
-    assert habits(occasions(rows, PLANT)).repeat["ph"] < 1.7
+    assert habits(occasions(rows, PLANT)).repeat["ph"].span < 1.7
 
 
 def test_values_written_twice_teach_nothing() -> None:
     rows = [
         entry("ph", float(d), *buffers(d, 176.9), phase=p) for d in range(40) for p in ("as_found", "as_left")
     ]
-    assert habits(occasions(rows, PLANT)).repeat["ph"] == 1.0
+    assert habits(occasions(rows, PLANT)).repeat == {}
 
 
 def test_uncertainty_goes_through_a_product_as_the_guide_has_it() -> None:
@@ -86,3 +86,16 @@ def test_the_level_falls_back_on_the_whole_span() -> None:
 def test_without_readings_there_is_no_level() -> None:
     assert all(math.isnan(x) for x in level_before({}, "P", 1, since=0))
     assert all(math.isnan(x) for x in level_between({"P": line()}, "P", 30 * NS_PER_DAY, 40 * NS_PER_DAY))
+
+
+def test_zero_and_span_scatter_for_themselves() -> None:
+    random = np.random.default_rng(7)
+    rows = []
+    for day in range(80):
+        for phase in ("as_found", "as_left"):
+            air = standard(100.0, 60.0 + random.normal(0.0, 0.6), unit="%", raw_unit="nA")
+            zero = standard(0.0, random.normal(0.0, 0.02), unit="%", raw_unit="nA")
+            rows.append(entry("oxygen_saturation", float(day), air, zero, phase=phase))
+    repeat = habits(occasions(rows, PLANT)).repeat["oxygen_saturation"]
+    assert repeat.span > 1.5
+    assert repeat.zero < 0.6
