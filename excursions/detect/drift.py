@@ -44,6 +44,7 @@ FOULS = {
     "conductivity": -1,
     "turbidity": 1,
 }  # which way dirt moves them (cp)
+SURELY_PROCESS = 0.12  # probability of the probe below which a walk is called the process's
 SHORTEST_YEARS = 0.3  # a process has its slow changes in short records too
 TRIFLE = 0.5  # of the tolerance: smaller changes are not reported
 TRIFLE_APART = 1.0  # of the tolerance, for a difference: two probes never agree to the last digit
@@ -101,6 +102,8 @@ def _event(
         clues=clues,
     )
     origin = name_origin(probe)
+    if origin == "process" and probe > SURELY_PROCESS:
+        origin = "undecided"  # the value alone cannot tell
     confidence = probe if origin != "process" else (1 - probe) * prior / (prior + walk.expected)
     if prior < walk.expected or confidence < settings.least_confidence or end <= start:
         return None

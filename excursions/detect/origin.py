@@ -144,7 +144,7 @@ def companions(survey: Survey) -> tuple[Companion, ...]:
         Companion(
             name=name,
             level=level,
-            usual=np.array([_usual_change(level, width) for width in range(1, WIDEST_COMPANY + 1)]),
+            usual=np.array([usual_change(level, width) for width in range(1, WIDEST_COMPANY + 1)]),
             related=name != "the temperature" and related(survey.blocks.level, level),
         )
         for name, level in others
@@ -152,7 +152,7 @@ def companions(survey: Survey) -> tuple[Companion, ...]:
     )
 
 
-def _usual_change(level: FloatArray, width: int) -> float:
+def usual_change(level: FloatArray, width: int) -> float:
     """Usual change over `width` blocks: robust, but not nil where a signal mostly keeps to one count."""
     moved = np.abs(level[width:] - level[:-width])[:: max(1, level.size // 2_000)]
     moved = moved[np.isfinite(moved)]

@@ -16,7 +16,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from excursions.clock import NS_PER_S, duration_text
-from excursions.detect.origin import Clue, expected_faults, frozen_share, name_origin, weigh, words_of
+from excursions.detect.origin import (
+    WIDEST_COMPANY,
+    Clue,
+    expected_faults,
+    frozen_share,
+    name_origin,
+    usual_change,
+    weigh,
+    words_of,
+)
 from excursions.detect.spells import (
     SLOWEST_CLOCK,
     Spells,
@@ -36,6 +45,8 @@ SAME_LEVEL = 0.3  # another spell counts as the same habit from this share of th
 REST = 0.1  # shorter ones than this share are no rest of the process
 ASIDE = 1e-6
 CLIPPED = 0.05  # chance number of each standstill at an end of the known range (cp)
+LEFT = 6.0  # usual changes of the temperature that are more than the process makes
+HELD_AGAIN = (0.3, 0.08, 0.004)  # odds by how many other standstills of the same length there are
 LONGEST_HOLD_S = 3 * 3_600.0  # a hold for a calibration takes less (cp)
 LOOP = (3.8, 20.5)  # mA, measuring range of a current loop (NAMUR NE 43)
 HEARTBEATS = 3.5  # a recorder that repeats itself says nothing before its fourth repetition
@@ -233,7 +244,7 @@ def _event(
     habit = () if kind == "pinned" else _habit(survey, spells, i, suspect)
     clues = (
         *habit,
-        _temperature(record, start, end),
+        _temperature(record, survey, start, end),
         *_glass(record, survey, spells, i),
         *_unseen_start(first),
     )
@@ -268,7 +279,7 @@ def _event(
 def _kind(record: Record, survey: Survey, spells: Spells, i: int) -> str:
     """``pinned`` at an end of the range, else ``stuck``."""
     level = float(spells.level[i])
-    scale = max(survey.noise, survey.quantum)
+    scale = survey.quantum
     if record.value is not None and record.value.unit == "mA":
         return "stuck" if LOOP[0] < level < LOOP[1] else "pinned"
     if record.point.range is not None:
@@ -324,7 +335,7 @@ def _alike_in_length(spells: Spells, i: int, suspect: BoolArray) -> tuple[Clue, 
     if number < 1:
         return ()
     words = f"held as long {number} more time{'s' if number > 1 else ''}, as for a calibration"
-    return (Clue(odds=0.4 if number == 1 else 0.06, words=words),)
+    return (Clue(odds=HELD_AGAIN[min(number, len(HELD_AGAIN)) - 1], words=words),)
 
 
 def _place(survey: Survey, own: slice, level: float, near: float) -> Clue:
@@ -344,14 +355,25 @@ def _place(survey: Survey, own: slice, level: float, near: float) -> Clue:
     return Clue(odds=3.0, words="the level is in the midst of the usual span")
 
 
-def _temperature(record: Record, start: int, end: int) -> Clue:
-    """A temperature that goes on moving shows that the interface is alive."""
+def _temperature(record: Record, survey: Survey, start: int, end: int) -> Clue:
+    """A temperature that goes on moving shows that the interface is alive; one that leaves, that the probe was out."""
     share = frozen_share(record.temperature, start, end)
-    if not math.isfinite(share):
+    if not math.isfinite(share) or record.temperature is None:
         return Clue(odds=1.0)
     if share > 0.98:
         return Clue(
             odds=1.0, words="the temperature is frozen too: the interface or the export, not this probe"
+        )
+    lo, hi = np.searchsorted(record.temperature.time, [start, end])
+    part = record.temperature.value[lo:hi]
+    width = min(max(math.ceil((end - start) / survey.blocks.width), 1), WIDEST_COMPANY)
+    usual = usual_change(survey.temperature, width)
+    if (
+        float(np.ptp(np.nanquantile(part, [0.05, 0.95]))) > LEFT * usual
+        and end - start < LONGEST_HOLD_S * NS_PER_S
+    ):
+        return Clue(
+            odds=0.15, words="the temperature left its level meanwhile, as when the probe is taken out"
         )
     return Clue(odds=3.0, words="the temperature goes on moving meanwhile")
 
