@@ -183,8 +183,13 @@ def _judge(
     size = spells.held_s if speed is None else on_clock(spells, survey.blocks, survey.live, speed)
     lone = max(0, min(SINGLES, len(survey.live)) - len(spells))
     every = np.concatenate([size, np.zeros(lone)]) + survey.interval_s
+    rest = np.concatenate([spells.level == 0.0, np.zeros(lone, dtype=np.bool_)])
     suspect = outlying(every, at_most=settings.suspicion)
     bulk = every[~suspect]
+    if rest.any() and not rest.all():  # a process at rest at zero says nothing of standstills elsewhere
+        elsewhere = outlying(every[~rest], at_most=settings.suspicion)
+        suspect[~rest] |= elsewhere
+        bulk = every[~rest][~elsewhere]
     fewest = settings.fewest_recorded if _thinned(record) else settings.fewest_samples
     shortest = settings.shortest_s if exact else max(NEAR_BLOCKS * survey.blocks.width_s, settings.shortest_s)
     if record.value is not None and math.isfinite(record.value.sampling.heartbeat_s) and _thinned(record):
@@ -216,7 +221,7 @@ def _judge(
 def _clipped(record: Record, survey: Survey, spells: Spells) -> BoolArray:
     """Spells at an end of the known range: a live signal would not keep to it to the last digit."""
     known = record.point.range is not None or (record.value is not None and record.value.unit == "mA")
-    if not known or survey.sigma <= survey.quantum / 4:
+    if not known or survey.wander <= survey.quantum / 4:
         return np.zeros(len(spells), dtype=np.bool_)
     return np.array(
         [_kind(record, survey, spells, i) == "pinned" for i in range(len(spells))], dtype=np.bool_
