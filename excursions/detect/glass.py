@@ -96,7 +96,7 @@ def _event(
     survey: Survey,
     run: tuple[int, int],
     usual: float,
-    elsewhere: int,
+    alike: int,
     settings: GlassSettings,
 ) -> Event:
     lo, hi = run
