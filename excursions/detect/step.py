@@ -236,6 +236,7 @@ def _usual_clues(context: _Context, change: Change, shape: Transition, start: in
     return (
         state_clue(context.record, start),
         _speed(shape, context.survey.interval_s),
+        _unseen(shape),
         _stay(context, change, shape, start),
         _place(context.survey, change, shape),
     )
@@ -251,6 +252,15 @@ def _speed(shape: Transition, interval_s: float) -> Clue:
     if shape.samples >= 8:
         return Clue(odds=0.5, words=f"took {duration_text(shape.length_s)}")
     return Clue(odds=1.0)
+
+
+def _unseen(shape: Transition) -> Clue:
+    """While nothing is seen for hours the process has time to move."""
+    if not shape.hidden or shape.length_s < LONG_UNSEEN_S:
+        return Clue(odds=1.0)
+    return Clue(
+        odds=0.3, words=f"nothing was seen for {duration_text(shape.length_s)}: the process may have moved"
+    )
 
 
 def _stay(context: _Context, change: Change, shape: Transition, start: int) -> Clue:
@@ -276,6 +286,7 @@ def _stay(context: _Context, change: Change, shape: Transition, start: int) -> C
 
 
 STAYS_BLOCKS = 24
+LONG_UNSEEN_S = 3 * 3_600.0  # longer than a cleaning or a steaming takes (cp)
 QUICK_S = (
     120.0,
     900.0,
