@@ -13,7 +13,6 @@ from typing import Any, NamedTuple
 from excursions.clock import TimeArray
 from excursions.detect.drift import DriftSettings, detect_drift
 from excursions.detect.fouling import FoulingSettings, detect_fouling
-from excursions.detect.glass import GlassSettings, detect_glass
 from excursions.detect.heat_judgement import OverTemperatureSettings
 from excursions.detect.interruptions import InterruptionSettings, detect_interruptions
 from excursions.detect.merge import merge
@@ -46,7 +45,6 @@ DETECTORS: tuple[Detector, ...] = (
     Detector("interruptions", detect_interruptions, InterruptionSettings),
     Detector("spikes", detect_spikes, SpikeSettings),
     Detector("stuck", detect_stuck, StuckSettings),
-    Detector("glass", detect_glass, GlassSettings),
     Detector("repeated", detect_repeated, RepeatedSettings),
     Detector("noise", detect_noise, NoiseSettings),
     Detector("step", detect_step, StepSettings),

@@ -24,6 +24,7 @@ from excursions.detect.origin import (
     heat_clue,
     name_origin,
     times,
+    unexplained,
     weigh,
     words_of,
 )
@@ -33,8 +34,7 @@ from excursions.detect.walks import FEWEST_BLOCKS, SAW, TAKEN_OUT, Walk, find_wa
 from excursions.records import CALIBRATING, CLEANING, WASHING, Event, FloatArray, Record
 
 JUMP_BLOCKS = 6
-FEW_RESETS = 4  # with fewer any jump that undoes a walk counts
-ODD_SHARE = 0.25  # chance that one of the resets after a walk jumps as far by itself
+ODD_JUMP = 3.0  # usual jumps across that state which one that undoes a walk must pass
 AFTERWARDS = 2  # lengths of the walk within which a reset may follow it
 RETURNING = 0.4  # share of the sudden changes in a walk that undo it, from which they are cleanings
 UNEVEN = 2.0  # starts of the teeth this much more scattered than their ends speak for the process
@@ -44,8 +44,6 @@ FOULS = {
     "conductivity": -1,
     "turbidity": 1,
 }  # which way dirt moves them (cp)
-SURELY_PROCESS = 0.12  # probability of the probe below which a walk is called the process's
-SHORTEST_YEARS = 0.3  # a process has its slow changes in short records too
 TRIFLE = 0.5  # of the tolerance: smaller changes are not reported
 TRIFLE_APART = 1.0  # of the tolerance, for a difference: two probes never agree to the last digit
 
@@ -54,8 +52,8 @@ TRIFLE_APART = 1.0  # of the tolerance, for a difference: two probes never agree
 class DriftSettings:
     """When a slow change is a drift, and whose."""
 
-    drifts_per_year: float = 0.7  # how often a probe that somebody looks into drifts (cp)
-    unexplained_per_year: float = 0.7  # slow changes of the process itself that nothing foretells (cp)
+    drifts_per_year: float = 1.0  # how often a probe that somebody looks into drifts (cp)
+    unexplained: float = 0.5  # slow changes of the process itself to be expected in a record (cp)
     least_confidence: float = 0.1
     most: int = 6  # more slow changes than this are the process's way
 
@@ -98,12 +96,10 @@ def _event(
     prior = expected_faults(settings.drifts_per_year, survey.years)
     probe = weigh(
         prior=prior,
-        chance=walk.expected + alike + settings.unexplained_per_year * max(survey.years, SHORTEST_YEARS),
+        chance=walk.expected + alike + unexplained(settings.unexplained, survey.years),
         clues=clues,
     )
     origin = name_origin(probe)
-    if origin == "process" and probe > SURELY_PROCESS:
-        origin = "undecided"  # the value alone cannot tell
     confidence = probe if origin != "process" else (1 - probe) * prior / (prior + walk.expected)
     if prior < walk.expected or confidence < settings.least_confidence or end <= start:
         return None
@@ -169,7 +165,7 @@ def _walk_clues(record: Record, walk: Walk) -> tuple[Clue, ...]:
             )
         clues.append(_way(record, walk))
     elif walk.joints >= 2:
-        clues.append(Clue(odds=1.5, words=f"it went on through {walk.joints} sudden changes of the process"))
+        clues.append(Clue(odds=2.5, words=f"it went on through {walk.joints} sudden changes of the process"))
     return tuple(clues)
 
 
@@ -192,13 +188,12 @@ def _taken_out(record: Record, survey: Survey, walk: Walk) -> int | None:
         jumps = np.array([_jump(survey, int(a), int(b)) for a, b in spans])
         if not np.isfinite(jumps).any():
             continue
-        known = np.abs(jumps[np.isfinite(jumps)])
+        usual = float(np.nanmedian(np.abs(jumps))) if np.isfinite(jumps).sum() >= 4 else 0.0
         after = (spans[:, 1] > begun) & (spans[:, 0] <= ended + AFTERWARDS * (ended - begun))
         undone = -jumps / walk.size
-        taken = after & (undone >= TAKEN_OUT[0]) & (undone <= TAKEN_OUT[1])
-        if known.size >= FEW_RESETS:
-            as_far = np.array([np.count_nonzero(known >= abs(jump)) for jump in jumps])
-            taken &= as_far * np.count_nonzero(after) <= ODD_SHARE * known.size
+        taken = (
+            after & (undone >= TAKEN_OUT[0]) & (undone <= TAKEN_OUT[1]) & (np.abs(jumps) > ODD_JUMP * usual)
+        )
         if taken.any():
             return code
     return None

@@ -18,7 +18,6 @@ FEWEST = 3  # samples before an event that make its errors usual
 NEAR_BLOCKS = 2  # a sample belongs to a block this near
 STRONGEST = 20.0
 LAST = 6  # samples before and after that are looked at
-OTHER_CAUSES = 0.1  # of the shift: errors move that much for other reasons
 OWN_SPREAD = 0.2  # of the expected shift: what an event is uncertain by
 
 
@@ -76,12 +75,8 @@ def samples_clue(
     moved = float(np.median(errors.error[inside]) - np.median(base))
     if abs(shift) < width:
         return ()
-    moved_law, still_law = math.hypot(width, spread * shift), math.hypot(width, OTHER_CAUSES * shift)
-    log = (
-        (moved / still_law) ** 2 / 2
-        - ((moved - shift) / moved_law) ** 2 / 2
-        - math.log(moved_law / still_law)
-    )
+    moved_law = math.hypot(width, spread * shift)
+    log = (moved / width) ** 2 / 2 - ((moved - shift) / moved_law) ** 2 / 2 - math.log(moved_law / width)
     odds = math.exp(min(max(log, -math.log(STRONGEST)), math.log(STRONGEST)) / (1 + rivals))
     if 0.5 < odds < 2:
         return ()

@@ -26,7 +26,7 @@ from excursions.detect.short import tail_probability
 from excursions.detect.slopes import KNOWLEDGE, WINDOWS
 from excursions.detect.step import LIKE, TRIFLE
 from excursions.detect.stuck import StuckSettings, shortest_stuck
-from excursions.detect.sudden import AT_MOST, LEAST_NOISE, SIDE, gaps
+from excursions.detect.sudden import LEAST_NOISE, SIDE, gaps
 from excursions.detect.survey import SHORT_LEVEL, Survey, survey_of
 from excursions.detect.tails import JUMP, outlying, size_of
 from excursions.records import BoolArray, FloatArray, Record
@@ -140,7 +140,7 @@ def _least_jump(survey: Survey) -> float:
     held = np.flatnonzero(blocks.count > 0)
     size = np.maximum.reduceat(np.abs(gaps(live.value)), blocks.first[held])
     unit = max(survey.noise, 1e-12)
-    bulk = np.sort((size + unit)[~outlying(size + unit, at_most=AT_MOST)])
+    bulk = np.sort((size + unit)[~outlying(size + unit, at_most=SUSPICION)])
     gap = max(size_of(bulk, SUSPICION), JUMP * float(bulk[-1]), (LEAST_NOISE + 1) * unit) - unit
     spans = np.lib.stride_tricks.sliding_window_view(live.value, SIDE)[:: max(1, len(live) // 20_000)]
     return gap + 2 * float(

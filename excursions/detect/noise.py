@@ -42,13 +42,9 @@ LATTICE = 12**-0.5  # standard deviation of rounding to a count
 UNSEEN = 0.4  # counts: noise below is not told from rounding
 UNRECORDED = 0.6  # dead bands: noise below is hardly recorded, up to one is told only by what is above
 FEWEST_SEEN = 3
-LEVELS, WORTH = 12, 0.85  # twelfths of the record by level; scatter that must be left at most
-GLASS = 0.6  # pH either side of 7 at which broken glass reads
 ERROR = 0.15  # standard error of the logarithm of one noise figure (24 differences)
 PIECEWISE = 0.02  # noise that is nearly nil in a fifth of the record is drawn lines, not noise
-UNEXPLAINED_GROWTH, UNEXPLAINED_COLLAPSE = 0.25, 0.5  # of a process's noise, to be expected in a record (cp)
-FEWEST_STEPS = 8  # changes from block to block that tell how a reading wanders
-OWN_WANDER = 0.25  # share of a wander that the noise does not make, to be told
+UNEXPLAINED = 0.2  # unexplained changes of a process's noise to be expected in a record (cp)
 STEADY = 8.0  # a change this many usual ones large, of a noise that keeps steady
 
 
@@ -105,8 +101,7 @@ def detect_noise(record: Record, settings: NoiseSettings | None = None) -> tuple
     settings = settings or NoiseSettings()
     survey = survey_of(record)
     noise = noise_series(survey) if survey is not None else None
-    drawn = record.value is not None and record.value.sampling.kind == "interpolated"
-    if survey is None or noise is None or drawn:
+    if survey is None or noise is None:
         return ()
     spells = noise_spells(noise, settings)
     events = [_event(record, survey, noise, spells, spell, settings) for spell in spells]
@@ -129,44 +124,16 @@ def noise_series(survey: Survey) -> NoiseSeries | None:
         return None
     raw = np.log(clean)
     start = noises.start[known]
-    level = survey.blocks.level[noises.block[:-1][known]]
     width = int(np.median(np.diff(start)))
     return NoiseSeries(
         start=start,
         block=noises.block[:-1][known],
         raw=raw,
-        rest=without_round(start, _without_level(raw, level), width=width),
+        rest=without_round(start, raw, width=width),
         broken=np.diff(start, prepend=start[0]) > 1.5 * width,
         width=width,
         unseen=unseen,
     )
-
-
-def _without_level(raw: FloatArray, level: FloatArray) -> FloatArray:
-    """Take out how the noise usually goes with the level.
-
-    Medians over twelfths of the record by level, drawn through; used only when what either half of the
-    record shows foretells the other, so that no single stretch makes a rule.
-    """
-    half = raw.size // 2
-    if raw.size < LEVELS * 24:
-        return raw
-    for made, held in ((slice(None, half), slice(half, None)), (slice(half, None), slice(None, half))):
-        rest = raw[held] - _by_level(raw[made], level[made], level[held])
-        if not _scatter_of(rest) < WORTH * _scatter_of(raw[held]):
-            return raw
-    return raw - _by_level(raw, level, level) + float(np.median(raw))
-
-
-def _by_level(raw: FloatArray, level: FloatArray, at: FloatArray) -> FloatArray:
-    """Usual noise at each level of `at`, from medians over twelfths of the others by level."""
-    order = np.argsort(level, kind="stable")
-    parts = np.array_split(order, LEVELS)
-    return np.interp(at, [np.median(level[p]) for p in parts], [np.median(raw[p]) for p in parts])
-
-
-def _scatter_of(x: FloatArray) -> float:
-    return float(np.median(np.abs(x - np.median(x))))
 
 
 def noise_spells(noise: NoiseSeries, settings: NoiseSettings) -> list[NoiseSpell]:
@@ -217,9 +184,7 @@ def _event(
     )
     probe = weigh(
         prior=prior,
-        chance=spell.change.expected
-        + alike
-        + unexplained(UNEXPLAINED_GROWTH if growth else UNEXPLAINED_COLLAPSE, survey.years),
+        chance=spell.change.expected + alike + unexplained(UNEXPLAINED, survey.years),
         clues=clues,
     )
     origin = name_origin(probe)
@@ -322,8 +287,6 @@ def _clues(
         _level_clue(survey, noise, spell),
         _end_clue(record, start, end, open_end=open_end),
     ]
-    clues.append(_wander_clue(survey, noise, spell))
-    clues.extend(_glass_clue(record, survey, noise, spell))
     if abs(spell.rise) > STEADY * spell.change.spread:
         clues.append(Clue(odds=2.0, words="the noise keeps steady otherwise"))
     if gradual and spell.rise > 0:
@@ -331,40 +294,6 @@ def _clues(
     for name, signal in (("the temperature", record.temperature), *record.neighbours.items()):
         clues.extend(_other_clue(record, survey.blocks, signal, start, end, spell, name))
     return tuple(clues)
-
-
-def _wander_clue(survey: Survey, noise: NoiseSeries, spell: NoiseSpell) -> Clue:
-    """Whether the reading also wanders more (less) from block to block, as a livelier (quieter) process makes it."""
-    lo, hi = int(noise.block[spell.lo]), int(noise.block[spell.hi - 1]) + 1
-    inside, outside = _wander(survey.rest[lo:hi]), _wander(survey.rest[max(2 * lo - hi, 0) : lo])
-    per_block = max(float(np.median(survey.blocks.count[lo:hi])), 1.0)
-    white = (
-        math.exp(spell.base) * (2.4 / per_block) ** 0.5
-    )  # what the noise alone makes two block levels differ
-    own = inside**2 - (white * math.exp(spell.rise)) ** 2, outside**2 - white**2
-    if not all(part > OWN_WANDER * whole**2 for part, whole in zip(own, (inside, outside), strict=True)):
-        return Clue(odds=1.0)
-    if 0.5 * math.log(own[0] / own[1]) / spell.rise > 0.5:
-        more = "more" if spell.rise > 0 else "less"
-        return Clue(odds=0.2, words=f"the reading wanders {more} from hour to hour as well")
-    return Clue(odds=2.0, words="the reading wanders as it did before")
-
-
-def _glass_clue(record: Record, survey: Survey, noise: NoiseSeries, spell: NoiseSpell) -> tuple[Clue, ...]:
-    """A pH electrode with broken glass goes to 7 and follows nothing any more."""
-    lo, hi = int(noise.block[spell.lo]), int(noise.block[spell.hi - 1]) + 1
-    inside, before = survey.blocks.level[lo:hi], survey.blocks.level[max(lo - 16, 0) : max(lo - 2, 1)]
-    if record.point.measurand != "ph" or spell.rise > 0 or abs(float(np.median(inside)) - 7.0) > GLASS:
-        return ()
-    if abs(float(np.median(before)) - float(np.median(inside))) < 10 * survey.noise:
-        return ()
-    return (Clue(odds=5.0, words="went to pH 7 and follows little, as with broken glass or a wet plug"),)
-
-
-def _wander(level: FloatArray) -> float:
-    """Robust standard deviation of the changes from block to block, NaN with too few."""
-    step = np.diff(level)
-    return 1.4826 * float(np.median(np.abs(step))) if step.size >= FEWEST_STEPS else math.nan
 
 
 def _level_clue(survey: Survey, noise: NoiseSeries, spell: NoiseSpell) -> Clue:

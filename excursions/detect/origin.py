@@ -31,7 +31,6 @@ from excursions.records import (
 )
 
 SURE, UNLIKELY = 0.7, 0.3  # probability of the probe from which an origin is named
-UNTHOUGHT = 0.8  # odds left for what nobody thought of (cp)
 HIGHEST = 0.97  # no record alone is better than that
 SHORTEST_YEARS, LONGEST_YEARS = 0.25, 1.0  # (cp)
 MOST_YEARS = 4.0
@@ -64,7 +63,7 @@ def unexplained(number: float, years: float) -> float:
 
 def weigh(*, prior: float, chance: float, clues: tuple[Clue, ...]) -> float:
     """Probability that the probe did it: expected numbers per record, times the odds of the clues."""
-    odds = UNTHOUGHT * prior / max(chance, 1e-12)
+    odds = prior / max(chance, 1e-12)
     for clue in clues:
         odds *= clue.odds
     return min(odds / (1 + odds), HIGHEST)
@@ -102,7 +101,7 @@ def state_clue(record: Record, start: int, *, soon_s: float = SOON_S) -> Clue:
     if start - int(states.end[settled]) > soon_s * NS_PER_S:
         return Clue(odds=1.0)
     code = int(states.code[last])
-    odds = {STEAMING: 4.0, CLEANING: 2.0, CALIBRATING: 2.0, HOLD: 1.2, WASHING: 1.2}[code]
+    odds = {STEAMING: 5.0, CLEANING: 2.0, CALIBRATING: 2.0, HOLD: 1.2, WASHING: 1.2}[code]
     since = duration_text((start - int(states.end[last])) / NS_PER_S)
     return Clue(odds=odds, words=f"began {since} after {STATES[code]}")
 
@@ -144,7 +143,7 @@ def companions(survey: Survey) -> tuple[Companion, ...]:
         Companion(
             name=name,
             level=level,
-            usual=np.array([usual_change(level, width) for width in range(1, WIDEST_COMPANY + 1)]),
+            usual=np.array([_usual_change(level, width) for width in range(1, WIDEST_COMPANY + 1)]),
             related=name != "the temperature" and related(survey.blocks.level, level),
         )
         for name, level in others
@@ -152,7 +151,7 @@ def companions(survey: Survey) -> tuple[Companion, ...]:
     )
 
 
-def usual_change(level: FloatArray, width: int) -> float:
+def _usual_change(level: FloatArray, width: int) -> float:
     """Usual change over `width` blocks: robust, but not nil where a signal mostly keeps to one count."""
     moved = np.abs(level[width:] - level[:-width])[:: max(1, level.size // 2_000)]
     moved = moved[np.isfinite(moved)]

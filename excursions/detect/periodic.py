@@ -29,11 +29,11 @@ from excursions.detect.severity import severity_of
 from excursions.detect.survey import THINNED, Survey, survey_of
 from excursions.records import Event, FloatArray, IndexArray, Record
 
-CHUNKS = (512, 256)  # samples; the longest of which the record holds sixteen
+CHUNKS = (1_024, 256)  # samples; the longest of which the record holds sixteen
 FEWEST_CHUNKS = 16
 GROUP = 16  # neighbouring bins that make the background
 LOWEST_BIN = 6  # below, a line cannot be told from a slow wander
-RUNS = (1, 2, 4, 8, 16, 32, 64)  # chunks added up
+RUNS = (2, 4, 8, 16, 32)  # chunks added up
 MEDIAN_OF_EXPONENTIAL = math.log(2)
 HANN_GAIN = 0.5
 

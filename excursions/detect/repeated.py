@@ -21,8 +21,6 @@ WINDOW = 24
 MULTIPLIER = np.uint64(0x9E3779B97F4A7C15)  # odd, bits well mixed (golden ratio in 64 bits)
 MOVING_SHARE = 0.4  # of a window's samples must differ from the one before
 BEAT = 0.05
-LONGEST_BACK = 10_000
-HABIT_SHARE = 0.2  # of a record: a signal that repeats itself as much is made that way
 LINE = 1e-9  # of the value: smaller bends are the rounding of a straight line
 MOST_PAIRS = 400  # more agreements are the way of the signal
 
@@ -67,9 +65,7 @@ def detect_repeated(record: Record, settings: RepeatedSettings | None = None) ->
         beat = _same_beat(survey.live.time, first, again, length)
         if beat and expected <= settings.false_alarms and length >= settings.fewest_samples and long:
             found.append(event)
-    covered = sum(event.details["samples"] for event in found)
-    habit = len(found) > settings.most or covered > HABIT_SHARE * len(survey.live)
-    return () if habit else tuple(found)
+    return tuple(found) if len(found) <= settings.most else ()
 
 
 def _agreement(value: FloatArray) -> float:
@@ -129,10 +125,10 @@ def _let_out(value: FloatArray, pairs: list[tuple[int, int]]) -> list[tuple[int,
     for a, b in pairs:
         if any(b - a == y - x and x <= a < x + n for x, y, n in found):
             continue
-        reach = value.size - b
+        reach = min(b - a, value.size - b)
         ahead = value[a : a + reach] != value[b : b + reach]
         after = int(np.argmax(ahead)) if ahead.any() else reach
-        back = min(a, LONGEST_BACK)
+        back = min(a, b - a)
         behind = (value[a - back : a] != value[b - back : b])[::-1]
         before = int(np.argmax(behind)) if behind.any() else back
         if after >= WINDOW:

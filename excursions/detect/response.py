@@ -30,7 +30,7 @@ from excursions.detect.survey import Survey, survey_of
 from excursions.records import BAD, MEASURING, NO_DATA, RECOVERING, Event, FloatArray, IndexArray, Record
 
 FEWEST = 12  # disturbances
-FEWEST_SLOW = 4
+FEWEST_SLOW = 3
 FEWEST_CALM = 2  # disturbances inside a stretch that is calm for another reason to be suspected
 FEWEST_OF_SORT = 4
 SUDDEN = -1  # sort of a disturbance that is a change of level
@@ -223,7 +223,7 @@ def _event(
 ) -> Event:
     i, j = run
     start, end = span
-    clues = (heat_clue(record, start), Clue(odds=1.5, words="seen after disturbances of every size"))
+    clues = (heat_clue(record, start), Clue(odds=3.0, words="seen after disturbances of every size"))
     prior = expected_faults(settings.faults_per_year, survey.years)
     probe = weigh(prior=prior, chance=chance + unexplained(settings.unexplained, survey.years), clues=clues)
     before, now = float(np.median(np.delete(tau, np.s_[i:j]))), float(np.median(tau[i:j]))

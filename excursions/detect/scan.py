@@ -151,15 +151,9 @@ def changes(
     found: list[Change] = []
     for one, s in zip(every, spread, strict=True):
         for change in _at_width(one, broken, float(s), least):
-            if all(_apart(change, other) for other in found):
+            if all(abs(change.at - other.at) >= one.width for other in found):
                 found.append(change)
     return tuple(sorted(found, key=lambda change: change.at))
-
-
-def _apart(change: Change, other: Change) -> bool:
-    """Whether a change is another than a narrower one found before: a window away, or a quarter when it goes back."""
-    near = change.width if change.size * other.size > 0 else max(change.width // 4, 1)
-    return abs(change.at - other.at) >= near
 
 
 def _at_width(one: Windows, broken: BoolArray, spread: float, least: float) -> Iterator[Change]:

@@ -143,6 +143,7 @@ def _event(
     until = next_reset(record, start) or int(survey.live.time[-1])
     clues = (
         heat_clue(record, start),
+        state_clue(record, start),
         *_beside(context, company[i]),
         *_sampled(context, i, start, until, shape.size),
     )
@@ -233,34 +234,18 @@ def _return(context: _Context, change: Change) -> Change | None:
 
 def _usual_clues(context: _Context, change: Change, shape: Transition, start: int) -> tuple[Clue, ...]:
     """How it looks in itself; other changes of this record may well look the same."""
-    return (
-        state_clue(context.record, start),
-        _speed(shape, context.survey.interval_s),
-        _unseen(shape),
-        _stay(context, change, shape, start),
-        _place(context.survey, change, shape),
-    )
+    return (_speed(shape), _stay(context, change, shape, start), _place(context.survey, change, shape))
 
 
-def _speed(shape: Transition, interval_s: float) -> Clue:
-    """At once, while a process takes minutes; or as slowly as a process moves."""
+def _speed(shape: Transition) -> Clue:
+    """At once, while the process is slow; or as slowly as a process moves."""
     if not shape.sharp:
         return Clue(odds=1.0)
-    if shape.samples <= 2 and interval_s <= QUICK_S[1]:
-        odds = 3.0 if interval_s <= QUICK_S[0] else 1.5
-        return Clue(odds=odds, words="at once, from one sample to the next")
+    if shape.samples <= 2:
+        return Clue(odds=3.0, words="at once, from one sample to the next")
     if shape.samples >= 8:
         return Clue(odds=0.5, words=f"took {duration_text(shape.length_s)}")
-    return Clue(odds=1.0)
-
-
-def _unseen(shape: Transition) -> Clue:
-    """While nothing is seen for hours the process has time to move."""
-    if not shape.hidden or shape.length_s < LONG_UNSEEN_S:
-        return Clue(odds=1.0)
-    return Clue(
-        odds=0.3, words=f"nothing was seen for {duration_text(shape.length_s)}: the process may have moved"
-    )
+    return Clue(odds=1.5)
 
 
 def _stay(context: _Context, change: Change, shape: Transition, start: int) -> Clue:
@@ -286,11 +271,6 @@ def _stay(context: _Context, change: Change, shape: Transition, start: int) -> C
 
 
 STAYS_BLOCKS = 24
-LONG_UNSEEN_S = 3 * 3_600.0  # longer than a cleaning or a steaming takes (cp)
-QUICK_S = (
-    120.0,
-    900.0,
-)  # intervals below which a jump is quicker than nearly any, or than some processes (cp)
 SAMPLES_AFTER = 60 * NS_PER_DAY  # laboratory samples this long after a step still speak of it
 GONE = 0.3  # share of a step that is left when it counts as gone
 

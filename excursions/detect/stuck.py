@@ -16,16 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from excursions.clock import NS_PER_S, duration_text
-from excursions.detect.origin import (
-    WIDEST_COMPANY,
-    Clue,
-    expected_faults,
-    frozen_share,
-    name_origin,
-    usual_change,
-    weigh,
-    words_of,
-)
+from excursions.detect.origin import Clue, expected_faults, frozen_share, name_origin, weigh, words_of
 from excursions.detect.spells import (
     SLOWEST_CLOCK,
     Spells,
@@ -38,16 +29,12 @@ from excursions.detect.spells import (
 )
 from excursions.detect.survey import Survey, survey_of
 from excursions.detect.tails import expected_as_large, outlying, size_of
-from excursions.records import BoolArray, Event, FloatArray, Record
+from excursions.records import Event, FloatArray, Record
 
 SINGLES = 50  # where a signal hardly ever repeats, this many single samples make up the bulk
 SAME_LEVEL = 0.3  # another spell counts as the same habit from this share of the length on
 REST = 0.1  # shorter ones than this share are no rest of the process
 ASIDE = 1e-6
-CLIPPED = 0.05  # chance number of each standstill at an end of the known range (cp)
-LEFT = 6.0  # usual changes of the temperature that are more than the process makes
-HELD_AGAIN = (0.3, 0.08, 0.004)  # odds by how many other standstills of the same length there are
-LONGEST_HOLD_S = 3 * 3_600.0  # a hold for a calibration takes less (cp)
 LOOP = (3.8, 20.5)  # mA, measuring range of a current loop (NAMUR NE 43)
 HEARTBEATS = 3.5  # a recorder that repeats itself says nothing before its fourth repetition
 INTERRUPTED = 0.1  # share of their lengths that may lie between two stretches of one standstill
@@ -183,49 +170,22 @@ def _judge(
     size = spells.held_s if speed is None else on_clock(spells, survey.blocks, survey.live, speed)
     lone = max(0, min(SINGLES, len(survey.live)) - len(spells))
     every = np.concatenate([size, np.zeros(lone)]) + survey.interval_s
-    rest = np.concatenate([spells.level == 0.0, np.zeros(lone, dtype=np.bool_)])
     suspect = outlying(every, at_most=settings.suspicion)
     bulk = every[~suspect]
-    if rest.any() and not rest.all():  # a process at rest at zero says nothing of standstills elsewhere
-        elsewhere = outlying(every[~rest], at_most=settings.suspicion)
-        suspect[~rest] |= elsewhere
-        bulk = every[~rest][~elsewhere]
     fewest = settings.fewest_recorded if _thinned(record) else settings.fewest_samples
     shortest = settings.shortest_s if exact else max(NEAR_BLOCKS * survey.blocks.width_s, settings.shortest_s)
     if record.value is not None and math.isfinite(record.value.sampling.heartbeat_s) and _thinned(record):
         shortest = max(shortest, HEARTBEATS * record.value.sampling.heartbeat_s)
     long = spells.held_s >= shortest
     many = spells.last - spells.first + 1 >= fewest
-    clipped = _clipped(record, survey, spells) if exact else np.zeros(len(spells), dtype=np.bool_)
     found = []
-    for i in np.flatnonzero((suspect[: len(spells)] | clipped) & long & many):
+    for i in np.flatnonzero(suspect[: len(spells)] & long & many):
         chance = expected_as_large(bulk, float(every[i])) + settings.surprises_per_year * survey.years
         chance += settings.unseen_habit * min(float(spells.held_s[i]) / settings.habit_s, 1.0)
-        if clipped[i]:
-            chance = min(chance, CLIPPED * float(np.count_nonzero(clipped & long & many)))
-        event = _event(
-            record,
-            survey,
-            spells,
-            int(i),
-            chance,
-            settings,
-            exact=exact,
-            suspect=suspect[: len(spells)] & long,
-        )
+        event = _event(record, survey, spells, int(i), chance, settings, exact=exact)
         if event.confidence >= settings.least_confidence:
             found.append(event)
     return found
-
-
-def _clipped(record: Record, survey: Survey, spells: Spells) -> BoolArray:
-    """Spells at an end of the known range: a live signal would not keep to it to the last digit."""
-    known = record.point.range is not None or (record.value is not None and record.value.unit == "mA")
-    if not known or survey.wander <= survey.quantum / 4:
-        return np.zeros(len(spells), dtype=np.bool_)
-    return np.array(
-        [_kind(record, survey, spells, i) == "pinned" for i in range(len(spells))], dtype=np.bool_
-    )
 
 
 def _thinned(record: Record) -> bool:
@@ -241,15 +201,14 @@ def _event(
     settings: StuckSettings,
     *,
     exact: bool,
-    suspect: BoolArray,
 ) -> Event:
     live, first, last = survey.live, int(spells.first[i]), int(spells.last[i])
     start, end = int(live.time[first]), int(live.time[last]) + round(survey.interval_s * NS_PER_S)
     kind = _kind(record, survey, spells, i)
-    habit = () if kind == "pinned" else _habit(survey, spells, i, suspect)
+    habit = () if kind == "pinned" else _habit(survey, spells, i)
     clues = (
         *habit,
-        _temperature(record, survey, start, end),
+        _temperature(record, start, end),
         *_glass(record, survey, spells, i),
         *_unseen_start(first),
     )
@@ -284,7 +243,7 @@ def _event(
 def _kind(record: Record, survey: Survey, spells: Spells, i: int) -> str:
     """``pinned`` at an end of the range, else ``stuck``."""
     level = float(spells.level[i])
-    scale = survey.quantum
+    scale = max(survey.noise, survey.quantum)
     if record.value is not None and record.value.unit == "mA":
         return "stuck" if LOOP[0] < level < LOOP[1] else "pinned"
     if record.point.range is not None:
@@ -303,7 +262,7 @@ def _block_range(survey: Survey, spells: Spells, i: int) -> slice:
     return slice(lo, survey.blocks.at(int(survey.live.time[spells.last[i]])) + 1)
 
 
-def _habit(survey: Survey, spells: Spells, i: int, suspect: BoolArray) -> tuple[Clue, ...]:
+def _habit(survey: Survey, spells: Spells, i: int) -> tuple[Clue, ...]:
     """Whether standing still at this level, or at rest at zero, is what the process does."""
     level = float(spells.level[i])
     near = max(2 * survey.quantum, survey.sigma) + ASIDE * abs(level)
@@ -318,7 +277,6 @@ def _habit(survey: Survey, spells: Spells, i: int, suspect: BoolArray) -> tuple[
         float(spells.held_s[same & (spells.held_s >= REST * spells.held_s[i])].sum()) > 0.5 * spells.held_s[i]
     ):
         clues.append(Clue(odds=0.2, words="the reading rests at this level again and again"))
-    clues.extend(_alike_in_length(spells, i, suspect))
     clues.append(_place(survey, _block_range(survey, spells, i), level, near))
     if level == 0.0:
         clues.append(Clue(odds=0.1, words="exactly zero: the process may be at rest"))
@@ -328,19 +286,6 @@ def _habit(survey: Survey, spells: Spells, i: int, suspect: BoolArray) -> tuple[
 def _unseen_start(first: int) -> tuple[Clue, ...]:
     """A spell the record begins with: nobody saw the reading come to rest."""
     return () if first else (Clue(odds=0.4, words="the record begins with it"),)
-
-
-def _alike_in_length(spells: Spells, i: int, suspect: BoolArray) -> tuple[Clue, ...]:
-    """Standstills of the same length again and again are held on purpose, as during a calibration."""
-    own = float(spells.held_s[i])
-    if own > LONGEST_HOLD_S:
-        return ()
-    alike = suspect & (np.abs(spells.held_s / own - 1) < 0.3)
-    number = int(np.count_nonzero(alike)) - 1
-    if number < 1:
-        return ()
-    words = f"held as long {number} more time{'s' if number > 1 else ''}, as for a calibration"
-    return (Clue(odds=HELD_AGAIN[min(number, len(HELD_AGAIN)) - 1], words=words),)
 
 
 def _place(survey: Survey, own: slice, level: float, near: float) -> Clue:
@@ -360,25 +305,14 @@ def _place(survey: Survey, own: slice, level: float, near: float) -> Clue:
     return Clue(odds=3.0, words="the level is in the midst of the usual span")
 
 
-def _temperature(record: Record, survey: Survey, start: int, end: int) -> Clue:
-    """A temperature that goes on moving shows that the interface is alive; one that leaves, that the probe was out."""
+def _temperature(record: Record, start: int, end: int) -> Clue:
+    """A temperature that goes on moving shows that the interface is alive."""
     share = frozen_share(record.temperature, start, end)
-    if not math.isfinite(share) or record.temperature is None:
+    if not math.isfinite(share):
         return Clue(odds=1.0)
     if share > 0.98:
         return Clue(
             odds=1.0, words="the temperature is frozen too: the interface or the export, not this probe"
-        )
-    lo, hi = np.searchsorted(record.temperature.time, [start, end])
-    part = record.temperature.value[lo:hi]
-    width = min(max(math.ceil((end - start) / survey.blocks.width), 1), WIDEST_COMPANY)
-    usual = usual_change(survey.temperature, width)
-    if (
-        float(np.ptp(np.nanquantile(part, [0.05, 0.95]))) > LEFT * usual
-        and end - start < LONGEST_HOLD_S * NS_PER_S
-    ):
-        return Clue(
-            odds=0.15, words="the temperature left its level meanwhile, as when the probe is taken out"
         )
     return Clue(odds=3.0, words="the temperature goes on moving meanwhile")
 

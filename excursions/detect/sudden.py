@@ -12,11 +12,10 @@ import numpy as np
 
 from excursions.detect.blocks import Blocks
 from excursions.detect.live import Live
-from excursions.detect.scan import Change
+from excursions.detect.scan import SUSPICION, Change
 from excursions.detect.tails import expected_each, outlying
 from excursions.records import FloatArray
 
-AT_MOST = 0.5  # expected chance number of a jump that is looked at: its speed still has to speak for it
 SIDE = 4  # samples on either side
 LEAST_NOISE = 2.0  # usual noises that a gap must measure
 BESIDE = 16  # samples further out on either side that must show the change as well
@@ -56,7 +55,7 @@ def sudden_changes(live: Live, blocks: Blocks, *, noise: float) -> tuple[Change,
     start = blocks.first[held]
     size = np.maximum(np.maximum.reduceat(gap, start), -np.minimum.reduceat(gap, start))
     unit = max(noise, 1e-12)
-    mark = outlying(size + unit, at_most=AT_MOST) & (size > LEAST_NOISE * unit)
+    mark = outlying(size + unit, at_most=SUSPICION) & (size > LEAST_NOISE * unit)
     chosen = np.flatnonzero(mark)
     chance = expected_each(size[~mark] + unit, size[chosen] + unit)
     found = []
