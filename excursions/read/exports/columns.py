@@ -14,6 +14,7 @@ from excursions.read.exports.timeshapes import clock_shape_of, shape_of, zone_of
 from excursions.read.exports.values import looks_numeric
 from excursions.read.exports.words import STATE_WORDS, is_status_text, roles_of
 
+_LONGEST_WORD = 100
 _ENOUGH = 0.6  # share of filled cells that must be of a kind
 
 
@@ -121,6 +122,8 @@ def _is_zone(text: str) -> bool:
 @lru_cache(maxsize=65_536)
 def is_status(text: str) -> bool:
     """A word for a bad value, a two-state word or a quality word."""
+    if len(text) > _LONGEST_WORD:
+        return False
     said = text.casefold()
     return said in STATE_WORDS or is_status_text(text) or (not looks_numeric(text) and is_quality_text(text))
 

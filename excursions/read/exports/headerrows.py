@@ -156,7 +156,7 @@ def with_row_names(header: Sequence[str], data: Sequence[Row]) -> Sequence[str]:
     if not header or not data or widths.most_common(1)[0][0] != len(header) + 1:
         return header
     first = [row.cells[0].strip() for row in data[:20]]
-    counts = all(cell.isdecimal() for cell in first) and [int(cell) for cell in first] == list(
-        range(int(first[0]), int(first[0]) + len(first))
-    )
+    counts = all(cell.isdecimal() and len(cell) < 19 for cell in first) and [
+        int(cell) for cell in first
+    ] == list(range(int(first[0]), int(first[0]) + len(first)))
     return ("", *header) if counts else header

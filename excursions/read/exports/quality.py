@@ -99,12 +99,9 @@ def _of_zero_and_one(numbers: set[int], name: str) -> tuple[str, str]:
 
 def _integer(text: str) -> int | None:
     said = text.strip().casefold()
-    try:
-        if said.startswith("0x"):
-            return int(said, 16)
-        return int(float(said)) if re.fullmatch(r"[+-]?\d+(\.0*)?", said) else None
-    except ValueError:
-        return None
+    if re.fullmatch(r"0x[0-9a-f]{1,16}", said):
+        return int(said, 16)
+    return int(said.partition(".")[0]) if re.fullmatch(r"[+-]?[0-9]{1,18}(\.0*)?", said) else None
 
 
 def quality_of(text: str, plan: QualityPlan) -> int | None:

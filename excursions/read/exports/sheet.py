@@ -85,6 +85,7 @@ def _sheet(
     )  # fmt: skip
 
 
+_LONGEST_LINE = 500
 _KEY_VALUE = re.compile(r"^[#;/%*\s\"]*([^:=]{1,40}?)\s*[:=]\s*(.+?)[\s\"]*$")
 
 
@@ -97,6 +98,6 @@ def key_values(rows: Sequence[Row]) -> dict[str, str]:
             found.setdefault(cells[0].strip("#:= ").casefold(), cells[1])
             continue
         for cell in cells:
-            if match := _KEY_VALUE.match(cell):
+            if len(cell) <= _LONGEST_LINE and (match := _KEY_VALUE.match(cell)):
                 found.setdefault(match[1].strip().casefold(), match[2].strip())
     return found

@@ -32,6 +32,7 @@ _GROUPED = {
 _UNIT = re.compile(
     r"(?![xXeEdD][+-]?\d*$)[^\W\d_%°‰][\w%°‰/.^²³·*-]{0,11}|[%°‰][\w ]{0,8}|[^\W\d_]{1,6} ?/ ?\w{1,6}|\([^\W\d_%]{1,8}\)"
 )
+_LONGEST_NUMBER = 64  # with its unit and all; what is longer is text, and patterns need not try
 _MOST_DIGITS = 400  # longer strings of digits are no readings
 
 
@@ -146,6 +147,8 @@ def understand(text: str, decimal: str) -> Reading | None:
     A text that does not begin like a number is a status word.  One that does must be a number to the end,
     save for a unit or a status word behind it.
     """
+    if len(text) > _MOST_DIGITS:
+        return None if text.lstrip(" +-")[:1].isdecimal() else Reading(np.nan, BAD, text[:_LONGEST_NUMBER])
     said = plain(text).strip().strip('"').strip()
     folded = said.casefold()
     if folded in STATE_WORDS:
@@ -200,7 +203,7 @@ _PLAIN_NUMBER = re.compile(
 
 def looks_numeric(text: str) -> bool:
     """Whether a text is a number in either decimal writing, perhaps with a mark or a unit."""
-    return bool(_PLAIN_NUMBER.fullmatch(text))
+    return len(text) <= _LONGEST_NUMBER and bool(_PLAIN_NUMBER.fullmatch(text))
 
 
 @dataclass(frozen=True, slots=True)
@@ -244,7 +247,7 @@ def decimal_evidence(texts: Iterable[str]) -> DecimalEvidence:
     """Count what the numbers of a file say about its decimal mark."""
     counts = {"comma": 0, "point": 0, "either": 0, "whole": 0}
     for text in texts:
-        said = plain(text).strip().lstrip("<>=~ ")
+        said = plain(text[:_LONGEST_NUMBER]).strip().lstrip("<>=~ ")
         for name, pattern in (
             ("comma", _ONLY_COMMA),
             ("point", _ONLY_POINT),

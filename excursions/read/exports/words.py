@@ -201,6 +201,8 @@ def fold(text: str) -> str:
 
 def roles_of(header: str) -> frozenset[str]:
     """Every role a header may name; empty when it is none of the known words."""
+    if len(header) > 100:
+        return frozenset()
     folded, joined = fold(header), fold(header).replace(" ", "")
     return frozenset(role for role, words in ROLES.items() if folded in words or joined in words)
 

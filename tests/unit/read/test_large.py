@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from pathlib import Path
 
 import numpy as np
@@ -72,3 +73,24 @@ def test_the_benchmark_runs(tmp_path: Path) -> None:
     path = tmp_path / "made.csv"
     write_export(path, 20_000, "long")
     assert compare(path, 1, report=lambda _: None) > 0
+
+
+@pytest.mark.parametrize(
+    "cell",
+    [
+        "1" + " " * 50_000 + "x",
+        "9" * 50_000,
+        "a" * 50_000,
+        "Tag:" + " " * 50_000 + "x",
+        "-" * 50_000,
+        "1:" * 25_000,
+    ],
+)
+def test_endless_cells_take_no_time(cell: str, tmp_path: Path) -> None:
+    lines = ["time;A;B", f"2024-03-01 00:00;{cell};1", "2024-03-01 00:01;2;2", f"{cell};3;3", f"{cell}"]
+    path = tmp_path / "made.csv"
+    path.write_text("\n".join(lines) + "\n")
+    begun = time.perf_counter()
+    reading = read_exports([path], ReadOptions())
+    assert time.perf_counter() - begun < 5
+    assert reading.series["B"].value.tolist()[:2] == [1.0, 2.0]

@@ -85,9 +85,12 @@ def _are_opc_codes(cells: list[str]) -> bool:
     return len(distinct) <= 12 and distinct <= _CLASSIC_CODES and bool(distinct & _GOOD_CODES)
 
 
+_MOST_DIGITS = 19
+
+
 def is_counter(column: Column) -> bool:
     """Whether a column counts the rows (or is named as an index)."""
-    numbers = [int(cell) for cell in column.cells if cell.isdecimal()]
+    numbers = [int(cell) for cell in column.cells if cell.isdecimal() and len(cell) < _MOST_DIGITS]
     if len(numbers) < column.filled or column.filled < 2:
         return False
     steady = all(later - earlier == 1 for earlier, later in itertools.pairwise(numbers))
