@@ -18,6 +18,7 @@ from excursions.kinds import KINDS
 from excursions.link.ageing import Ageing, learn
 from excursions.link.beliefs import Beliefs, updated
 from excursions.link.candidates import Cause, causes
+from excursions.link.effects import kicks
 from excursions.link.intervals import Interval, intervals
 from excursions.link.lessons import fleet_heat, heat_per_hour
 from excursions.link.posterior import AGEING, UNRECORDED, Posterior, posterior, seen_in, weigh_sets
@@ -138,7 +139,7 @@ def _predicted(
     if column == AGEING:
         return ageing.of(shift).over(shift)
     if column == UNRECORDED:
-        return 0.0, math.nan
+        return 0.0, float(kicks((shift,), Beliefs())[0] ** 2)
     cause = weighed.causes[column]
     share = [v.chance / cause.chance for v in cause.variants]
     means = [float(v.mean[index]) for v in cause.variants]

@@ -20,7 +20,7 @@ from excursions.link.attribute import Weighed, weigh
 from excursions.link.beliefs import Beliefs
 from excursions.link.candidates import causes
 from excursions.link.effects import believed_chance
-from excursions.link.intervals import intervals, is_of
+from excursions.link.intervals import GRADUAL, intervals, is_of
 from excursions.link.posterior import posterior, weigh_sets
 from excursions.link.shape import OPENS_AT, Samples, span_of, window
 from excursions.plant import Plant, Point
@@ -67,7 +67,15 @@ def doubt_windows(
     transmitters = _transmitters(calibrations, plant)
     learned = _Learned(ageing=ageing, beliefs=beliefs, samples=samples or {})
     closed = [_closed(one, transmitters, learned, levels, plant) for one in weighed]
-    opened = _open_windows(events, calibrations, transmitters, learned, levels, plant)
+    # An event between two calibrations that were compared has been looked at.
+    looked_at = {
+        e.id
+        for one in weighed
+        for e in one.interval.events
+        if e.kind not in GRADUAL or e.end <= one.interval.end
+    }
+    unseen = [event for event in events if event.id not in looked_at]
+    opened = _open_windows(unseen, calibrations, transmitters, learned, levels, plant)
     made = [*(one for one in closed if one), *opened]
     return tuple(sorted(made, key=lambda d: (d.point, d.start, d.probe)))
 
@@ -136,7 +144,7 @@ def _open_windows(
     for event in events:
         may = event.kind in _OPEN_KINDS and event.origin in ("probe", "undecided")
         chance = believed_chance(event, learned.beliefs)
-        if may and chance >= OPENS_AT and _last(event, real, math.inf) is _last(event, real, event.start):
+        if may and chance >= OPENS_AT and _unverified(event, real):
             since.setdefault((event.point, event.probe), []).append(event)
     seen = {id(_last(rows[0], real, math.inf)) for rows in since.values()}
     windows = []
@@ -152,6 +160,12 @@ def _open_windows(
         if point is not None and history[-1].action == "verification" and id(history[-1]) not in seen:
             windows.append(_open_one(point, (), history[-1], transmitters, learned, levels, plant))
     return [one for one in windows if one]
+
+
+def _unverified(event: Event, calibrations: Sequence[Calibration]) -> bool:
+    """Whether no calibration has looked at an event, or a gradual one went on after the last that did."""
+    last = _last(event, calibrations, math.inf)
+    return last is None or last.time < event.start or (event.kind in GRADUAL and last.time < event.end)
 
 
 def _last(event: Event, calibrations: Sequence[Calibration], before: float) -> Calibration | None:

@@ -1,0 +1,131 @@
+"""The log beside the record, in neutral words."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from excursions.clock import NS_PER_HOUR
+from excursions.link import audit
+from excursions.link.audit import AuditFinding
+from excursions.plant import Installation, Plant, Point
+from excursions.records import CALIBRATING, HOLD, MEASURING, NO_DATA, Calibration, Sampling, StateLine
+from tests.unit.link.builders import DAY, calibration
+
+PLANT = Plant(points=(Point(name="ph", measurand="ph", temperature="T", plan_days=30.0),))
+SAMPLING = {"ph": {"value": Sampling(interval_s=60.0), "temperature": Sampling(interval_s=60.0)}}
+
+
+def states(*marks: tuple[float, int], days: float = 100.0, sure: float = 0.9) -> StateLine:
+    """Measuring, but for an hour of another state at each (day, code)."""
+    edges: list[tuple[int, int, int]] = []
+    at = 0
+    for day, code in sorted(marks):
+        start = int(day * DAY)
+        edges += [(at, start, MEASURING), (start, start + NS_PER_HOUR, code)]
+        at = start + NS_PER_HOUR
+    edges.append((at, int(days * DAY), MEASURING))
+    return StateLine(
+        start=np.array([e[0] for e in edges], dtype=np.int64),
+        end=np.array([e[1] for e in edges], dtype=np.int64),
+        code=np.array([e[2] for e in edges], dtype=np.uint8),
+        confidence=np.full(len(edges), sure),
+        evidence=("",) * len(edges),
+    )
+
+
+def found(entries: list[Calibration], line: StateLine, *, plant: Plant = PLANT) -> list[AuditFinding]:
+    return [f for f in audit(entries, {"ph": line}, SAMPLING, plant) if f.kind != "overdue"]
+
+
+TRACED = [(d, CALIBRATING) for d in (5.0, 30.0, 55.0)]
+ENTRIES = [calibration(d + 0.03) for d in (5.0, 30.0, 55.0)]
+
+
+def test_entries_with_traces_are_in_order() -> None:
+    assert found(ENTRIES, states(*TRACED)) == []
+
+
+def test_an_entry_without_a_trace_is_worded_as_what_the_record_shows() -> None:
+    (one,) = found([*ENTRIES, calibration(80.0)], states(*TRACED))
+    assert one.kind == "no trace"
+    assert one.sentence.startswith("no trace of this calibration in the record between ")
+    assert any("workshop" in reason for reason in one.could_hide)
+
+
+def test_a_trace_without_an_entry() -> None:
+    (one,) = found(ENTRIES, states(*TRACED, (80.0, CALIBRATING)))
+    assert one.kind == "no entry"
+    assert "no entry names it" in one.sentence
+
+
+def test_a_trace_the_time_line_is_not_sure_of_is_not_held_against_anybody() -> None:
+    assert found(ENTRIES[:2], states(*TRACED, sure=0.5)) == []
+
+
+def test_a_hold_is_a_trace() -> None:
+    assert found([*ENTRIES, calibration(80.0)], states(*TRACED, (80.01, HOLD))) == []
+
+
+def test_missing_data_leaves_it_open() -> None:
+    (one,) = found([*ENTRIES, calibration(80.0)], states(*TRACED, (80.01, NO_DATA)))
+    assert one.kind == "cannot tell"
+
+
+def test_outside_the_record_nothing_is_looked_for() -> None:
+    assert found([*ENTRIES, calibration(150.0)], states(*TRACED)) == []
+
+
+def test_where_calibrations_leave_no_trace_one_more_says_nothing() -> None:
+    kinds = {
+        f.kind for f in found([calibration(d) for d in (5.0, 30.0, 55.0, 80.0)], states((5.0, CALIBRATING)))
+    }
+    assert kinds == {"cannot tell"}
+
+
+@pytest.mark.parametrize("comment", ["workshop", "Calibrated in the LAB", "Werkstatt"])
+def test_the_workshop_leaves_no_trace_at_the_point(comment: str) -> None:
+    assert found([*ENTRIES, calibration(80.0, comment=comment)], states(*TRACED)) == []
+
+
+def test_a_probe_put_in_after_its_calibration_left_no_trace_there() -> None:
+    stays = (
+        Installation(probe="S0", point="ph", end=int(80.02 * DAY)),
+        Installation(probe="S1", point="ph", start=int(80.02 * DAY)),
+    )
+    entries = [calibration(d + 0.03, probe="S0") for d in (5.0, 30.0, 55.0)]
+    plant = Plant(points=PLANT.points, installations=stays)
+    assert found([*entries, calibration(80.0)], states(*TRACED), plant=plant) == []
+
+
+def test_a_date_alone_means_that_day() -> None:
+    entries = [calibration(d) for d in (5.0, 30.0, 55.0)]
+    assert found(entries, states(*((d + 0.6, CALIBRATING) for d in (5.0, 30.0, 55.0)))) == []
+
+
+def test_a_copied_entry_is_named() -> None:
+    kinds = [f.kind for f in found([*ENTRIES[:2], calibration(55.03, copied=True)], states(*TRACED))]
+    assert kinds == ["copied"]
+
+
+def test_overdue_between_two_and_at_the_end() -> None:
+    made = [f for f in audit([calibration(1.0), calibration(50.0)], {"ph": states((1.0, CALIBRATING), (50.0, CALIBRATING))}, SAMPLING, PLANT) if f.kind == "overdue"]  # fmt: skip
+    assert [f.sentence for f in made] == [
+        "49 days between two calibrations; the plan says 30",
+        "50 days without a calibration at the end of the record; the plan says 30",
+    ]
+
+
+def test_what_could_hide_a_trace_follows_from_the_export() -> None:
+    sampling = {"ph": {"value": Sampling(kind="averages", interval_s=600.0, deadband=0.02)}}
+    (one,) = (
+        f
+        for f in audit([*ENTRIES, calibration(80.0)], {"ph": states(*TRACED)}, sampling, PLANT)
+        if f.kind == "no trace"
+    )
+    told = " ".join(one.could_hide)
+    assert all(word in told for word in ("every 10 min", "averages", "0.02 pH", "no temperature signal"))
+
+
+def test_a_point_without_a_record_is_not_judged() -> None:
+    assert audit(ENTRIES, {}, {}, PLANT) == ()

@@ -1,0 +1,169 @@
+"""Windows of doubt: shape, start, samples, and what stays open."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from excursions.clock import NS_PER_HOUR
+from excursions.link import attribute, band_at, corrected, doubt_windows, error_at
+from excursions.plant import Installation, Plant, Point
+from excursions.records import Doubt
+from tests.unit.link.builders import DAY, PLANT, calibration, event, level, shift
+
+LEFT = {"slope": 99.0, "zero_point": 7.0}
+
+
+def windows(found, events, calibrations=(), *, plant=PLANT, samples=None, **levels) -> tuple[Doubt, ...]:  # type: ignore[no-untyped-def]
+    return doubt_windows(
+        found, attribute(found, events, plant, levels), events, calibrations, levels, plant, samples
+    )
+
+
+def at(*days: float) -> np.ndarray:
+    return np.array([int(d * DAY) for d in days], dtype=np.int64)
+
+
+def test_a_drift_grows_while_it_lasts_and_stays() -> None:
+    (one,) = windows([shift(0.4)], [event("drift", 10, -0.4, length_h=240)], ph=level(7.0))
+    assert one.basis == "drift"
+    assert error_at(at(15, 25), one) == pytest.approx([-0.2, -0.4], abs=0.03)
+    assert DAY * 11 < one.start < DAY * 13.5
+
+
+def test_the_window_opens_at_the_step_that_began_the_error() -> None:
+    step = event("step", 12, -0.42)
+    (one,) = windows([shift(0.43)], [step], ph=level(7.0))
+    assert abs(one.start - step.start) <= NS_PER_HOUR
+    assert one.event == step.id
+
+
+def test_a_calibration_within_tolerance_opens_nothing() -> None:
+    assert windows([shift(0.05)], [], ph=level(7.0)) == ()
+
+
+def test_a_slope_loss_matters_where_the_process_is_far_from_the_zero() -> None:
+    lost = [shift(-9.0, parameter="slope", u=0.5)]
+    assert windows(lost, [], ph=level(7.0)) == ()
+    assert windows(lost, [], ph=level(4.0)) != ()
+
+
+def test_the_error_follows_the_level_of_the_process() -> None:
+    """Conductivity: an error of a tenth, while the level halves in mid-interval."""
+    line = level(1000.0)
+    value = np.where(line.time < 20 * DAY, 1000.0, 500.0)
+    halved = type(line)(time=line.time, value=value, temperature=line.temperature)
+    step = event("step", 5, -100.0, point="conductivity", size_unit="uS/cm")
+    (one,) = windows(
+        [shift(0.11, parameter="cell_constant", point="conductivity", u=0.005)], [step], conductivity=halved
+    )
+    assert error_at(at(15, 25), one) == pytest.approx([-110.0, -55.0], rel=0.1)
+
+
+def test_a_laboratory_sample_pins_the_error() -> None:
+    """Nothing in the record: even proration puts half the error in the middle; a good sample there says it was all right."""
+    plain = windows([shift(0.6)], [], ph=level(7.0))[0]
+    sampled = windows([shift(0.6)], [], ph=level(7.0), samples={"ph": (at(15), np.array([7.02]))})[0]
+    assert error_at(at(15), plain)[0] == pytest.approx(-0.3, abs=0.01)
+    assert abs(error_at(at(16), sampled)[0] if sampled.start < 16 * DAY else 0.0) < 0.12
+    assert any("1 laboratory sample in between" in reason for reason in sampled.reasons)
+
+
+def test_a_sample_outside_the_interval_says_nothing() -> None:
+    samples = {"ph": (at(45), np.array([7.0]))}
+    assert windows([shift(0.6)], [], ph=level(7.0), samples=samples) == windows(
+        [shift(0.6)], [], ph=level(7.0)
+    )
+
+
+def test_a_failed_verification_stays_open_until_somebody_adjusts() -> None:
+    calibrations = [
+        calibration(1.0, found=LEFT, left=LEFT),
+        calibration(30.0, found={"slope": 99.0, "zero_point": 7.4}, action="verification"),
+    ]
+    (one,) = windows([], [], calibrations, ph=level(7.0))
+    assert one.open_end
+    assert one.start == 30 * DAY
+    assert error_at(at(40), one)[0] == pytest.approx(-0.4, abs=0.02)
+
+
+def test_a_good_verification_leaves_nothing_open() -> None:
+    calibrations = [
+        calibration(1.0, found=LEFT, left=LEFT),
+        calibration(30.0, found=LEFT, action="verification"),
+    ]
+    assert windows([], [], calibrations, ph=level(7.0)) == ()
+
+
+def test_an_open_window_ends_when_the_probe_is_taken_out() -> None:
+    plant = Plant(
+        points=(Point(name="ph", measurand="ph"),),
+        installations=(Installation(probe="S1", point="ph", end=50 * DAY),),
+    )
+    (one,) = windows(
+        [], [event("step", 40, -0.4)], [calibration(1.0, found=LEFT, left=LEFT)], plant=plant, ph=level(7.0)
+    )
+    assert (one.end, one.open_end) == (50 * DAY, False)
+
+
+def test_what_a_later_calibration_looked_at_is_not_open() -> None:
+    rows = [calibration(1.0, found=LEFT, left=LEFT), calibration(50.0, found=LEFT, left=LEFT)]
+    assert windows([], [event("step", 40, -0.4)], rows, ph=level(7.0)) == ()
+
+
+def test_a_copied_entry_looked_at_nothing() -> None:
+    rows = [calibration(1.0, found=LEFT, left=LEFT), calibration(50.0, found=LEFT, left=LEFT, copied=True)]
+    assert len(windows([], [event("step", 40, -0.4)], rows, ph=level(7.0))) == 1
+
+
+def test_a_doubtful_step_has_a_band_that_reaches_zero() -> None:
+    (one,) = windows(
+        [],
+        [event("step", 40, -0.4, origin="undecided")],
+        [calibration(1.0, found=LEFT, left=LEFT)],
+        ph=level(7.0),
+    )
+    middle, half = error_at(at(45), one)[0], band_at(at(45), one)[0]
+    assert middle - half <= -0.35
+    assert middle + half >= 0.0
+
+
+def test_a_correction_never_touches_the_original() -> None:
+    (one,) = windows([shift(0.42)], [event("step", 12, -0.42)], ph=level(7.0))
+    time, value = at(5, 20), np.array([7.0, np.nan])
+    made = corrected(time, value, one)
+    assert made is not value
+    assert made[0] == 7.0
+    assert np.isnan(made[1])
+
+
+def test_a_window_without_knots_corrects_nothing() -> None:
+    empty = Doubt(
+        point="ph",
+        probe="",
+        start=0,
+        end=DAY,
+        open_end=False,
+        knots=(),
+        band=(),
+        basis="step",
+        hours_out_of_tolerance=0.0,
+    )
+    assert error_at(at(0.5), empty) == pytest.approx([0.0])
+
+
+def test_without_levels_a_ph_error_is_told_at_ph_7() -> None:
+    (one,) = windows([shift(0.42)], [])
+    assert error_at(at(29.9), one)[0] == pytest.approx(-0.42, abs=0.01)
+
+
+def test_without_levels_a_conductivity_error_cannot_be_told() -> None:
+    assert windows([shift(0.2, parameter="cell_constant", point="conductivity")], []) == ()
+
+
+def test_a_drift_that_goes_on_after_the_last_calibration_is_open_for_the_rest() -> None:
+    """Ten days of -0.5 pH, calibrated after two: four fifths are still to come; a little less for the chance of none."""
+    rows = [calibration(1.0, found=LEFT, left=LEFT), calibration(30.0, found=LEFT, left=LEFT)]
+    (one,) = windows([], [event("drift", 28, -0.5, length_h=240)], rows, ph=level(7.0))
+    assert one.open_end
+    assert error_at(at(45), one)[0] == pytest.approx(-0.4, abs=0.12)
