@@ -47,15 +47,17 @@ class Rate:
 
 @dataclass(frozen=True, slots=True)
 class Ageing:
-    """Learned rates: by kind, and by probe where it has shifts of its own."""
+    """Learned rates: by kind, by probe where it has shifts of its own, and for each shift by all the others."""
 
     kinds: Mapping[Key, Rate]
     probes: Mapping[tuple[Key, str], Rate]
+    others: Mapping[str, Rate]
 
     def of(self, shift: Shift) -> Rate:
-        """The rate that holds for the probe of a shift."""
+        """The rate that holds for a shift's probe; a shift never teaches what to expect of itself."""
         key = key_of(shift)
-        return self.probes.get((key, owner_of(shift))) or self.kinds.get(key) or _prior(expected(*key))
+        known = self.others.get(shift.id) or self.probes.get((key, owner_of(shift))) or self.kinds.get(key)
+        return known or _prior(expected(*key))
 
 
 def key_of(shift: Shift) -> Key:
@@ -81,10 +83,12 @@ def learn(shifts: Sequence[Shift], *, disturbed: Collection[str] = ()) -> Ageing
             groups.setdefault(key_of(shift), []).append(shift)
     kinds: dict[Key, Rate] = {}
     probes: dict[tuple[Key, str], Rate] = {}
+    others: dict[str, Rate] = {}
     for key, rows in groups.items():
-        kinds[key], own = _learn_kind(rows, expected(*key))
+        kinds[key], own, without = _learn_kind(rows, expected(*key))
         probes |= {(key, owner): rate for owner, rate in own.items()}
-    return Ageing(kinds=kinds, probes=probes)
+        others |= without
+    return Ageing(kinds=kinds, probes=probes, others=others)
 
 
 def _prior(row: Expected) -> Rate:
@@ -97,62 +101,92 @@ def _prior(row: Expected) -> Rate:
     )
 
 
-def _learn_kind(rows: Sequence[Shift], row: Expected) -> tuple[Rate, dict[str, Rate]]:
-    """Rate of the kind, and of each probe, by weighted least squares on the two-level model."""
+@dataclass(frozen=True, slots=True)
+class _Levels:
+    """The two-level normal model given variances: what the data say of each probe, and of the kind.
+
+    data, pull (owners,) : sum of months^2/v and of months change/v of each probe
+    precision, product : of the kind's rate, and precision times mean
+    """
+
+    row: Expected
+    data: FloatArray
+    pull: FloatArray
+    precision: float
+    product: float
+
+    @classmethod
+    def of(cls, row: Expected, data: FloatArray, pull: FloatArray) -> _Levels:
+        between2, prior2 = row.ageing_spread**2, (2.0 * row.ageing_spread) ** 2
+        shrunk = 1.0 + between2 * data
+        return cls(
+            row=row,
+            data=data,
+            pull=pull,
+            precision=1.0 / prior2 + float(np.sum(data / shrunk)),
+            product=row.ageing / prior2 + float(np.sum(pull / shrunk)),
+        )
+
+    def kind(self) -> tuple[float, float]:
+        """Rate of the kind, and its standard deviation for a probe nobody has seen."""
+        return self.product / self.precision, math.sqrt(1.0 / self.precision + self.row.ageing_spread**2)
+
+    def probe(self, index: int, *, less_data: float = 0.0, less_pull: float = 0.0) -> tuple[float, float]:
+        """Rate of a probe and its standard deviation, with a part of its data taken out."""
+        between2 = self.row.ageing_spread**2
+        data, pull = float(self.data[index]) - less_data, float(self.pull[index]) - less_pull
+        before, after = 1.0 + between2 * float(self.data[index]), 1.0 + between2 * data
+        precision = self.precision - float(self.data[index]) / before + data / after
+        kind = (self.product - float(self.pull[index]) / before + pull / after) / precision
+        return (kind + between2 * pull) / after, math.sqrt(between2 / after + 1.0 / after**2 / precision)
+
+
+def _learn_kind(rows: Sequence[Shift], row: Expected) -> tuple[Rate, dict[str, Rate], dict[str, Rate]]:
+    """Rate of the kind, of each probe, and for each shift of its probe without it."""
     scale = np.array([row.scale(s.before) or 1.0 for s in rows])
     months = np.array([months_of(s) for s in rows])
     change = np.array([s.change for s in rows]) / scale
     noise = np.array([s.uncertainty for s in rows]) / scale
     owners = sorted({owner_of(s) for s in rows})
-    index = np.array([owners.index(owner_of(s)) for s in rows])
+    place = {owner: i for i, owner in enumerate(owners)}
+    index = np.array([place[owner_of(s)] for s in rows])
+    count = np.bincount(index, minlength=len(owners))
     wander, weight = row.wander, np.ones(len(rows))
-    middle = np.zeros(len(owners) + 1)
-    covariance = np.zeros((middle.size, middle.size))
     for _ in range(_ROUNDS):
-        variance = noise**2 + wander**2 * months
-        middle, covariance = _two_levels(change, months, index, len(owners), variance / weight, row)
-        rest = change - middle[1 + index] * months
-        weight = (_FREEDOM + 1.0) / (_FREEDOM + rest**2 / variance)
-        wander = _wander(rest, noise, months, row.wander)
-    kind_spread = math.hypot(math.sqrt(covariance[0, 0]), row.ageing_spread)
-    kind = Rate(rate=float(middle[0]), spread=kind_spread, wander=wander, shifts=len(rows), share=row.share)
-    own = {
-        owner: Rate(
-            rate=float(middle[1 + i]),
-            spread=math.sqrt(covariance[1 + i, 1 + i]),
-            wander=wander,
-            shifts=int(np.sum(index == i)),
-            share=row.share,
+        variance = (noise**2 + wander**2 * months) / weight
+        data, pull = months**2 / variance, months * change / variance
+        levels = _Levels.of(row, _sums(index, data, len(owners)), _sums(index, pull, len(owners)))
+        probe = np.array([levels.probe(i)[0] for i in range(len(owners))])
+        rest = change - probe[index] * months
+        weight = (_FREEDOM + 1.0) / (_FREEDOM + rest**2 / (noise**2 + wander**2 * months))
+        excess = _excess(rest, noise, months, row.wander)
+        wander = _wander(float(excess.sum()), rest.size, row.wander)
+
+    def rate(value: tuple[float, float], shifts: int, scatter: float) -> Rate:
+        return Rate(rate=value[0], spread=value[1], wander=scatter, shifts=shifts, share=row.share)
+
+    without = {
+        s.id: rate(
+            levels.probe(int(index[i]), less_data=float(data[i]), less_pull=float(pull[i])),
+            len(rows) - 1,
+            _wander(float(excess.sum() - excess[i]), rest.size - 1, row.wander),
         )
-        for i, owner in enumerate(owners)
+        for i, s in enumerate(rows)
     }
-    return kind, own
+    own = {owner: rate(levels.probe(i), int(count[i]), wander) for owner, i in place.items()}
+    return rate(levels.kind(), len(rows), wander), own, without
 
 
-def _two_levels(
-    change: FloatArray,
-    months: FloatArray,
-    index: np.ndarray[tuple[int], np.dtype[np.intp]],
-    owners: int,
-    variance: FloatArray,
-    row: Expected,
-) -> tuple[FloatArray, FloatArray]:
-    """Posterior of (rate of the kind, rate of each probe) given variances; normal throughout."""
-    between, prior = 1.0 / row.ageing_spread**2, 1.0 / (2.0 * row.ageing_spread) ** 2
-    precision = np.zeros((owners + 1, owners + 1))
-    pull = np.zeros(owners + 1)
-    precision[0, 0], pull[0] = prior + owners * between, prior * row.ageing
-    data = np.bincount(index, weights=months**2 / variance, minlength=owners)
-    ones = np.arange(1, owners + 1)
-    precision[ones, ones] = between + data
-    precision[0, ones] = precision[ones, 0] = -between
-    pull[1:] = np.bincount(index, weights=months * change / variance, minlength=owners)
-    covariance = np.linalg.inv(precision)
-    return np.asarray(covariance @ pull), np.asarray(covariance, dtype=np.float64)
+def _sums(index: np.ndarray[tuple[int], np.dtype[np.intp]], values: FloatArray, size: int) -> FloatArray:
+    """Sum of the values of each owner (size,)."""
+    return np.asarray(np.bincount(index, values, size), dtype=np.float64)
 
 
-def _wander(rest: FloatArray, noise: FloatArray, months: FloatArray, prior: float) -> float:
-    """Wander a sqrt(month) from the residuals, shrunk to the prior's; what no wander explains is cut off."""
-    found = np.minimum(rest**2 - noise**2, (_MOST_WANDER * prior) ** 2 * months) / months
-    mixed = (_WANDER_WEIGHT * prior**2 + max(float(np.sum(found)), 0.0)) / (_WANDER_WEIGHT + rest.size)
-    return math.sqrt(mixed)
+def _excess(rest: FloatArray, noise: FloatArray, months: FloatArray, prior: float) -> FloatArray:
+    """Squared wander a month that each residual speaks for; what no wander explains is cut off."""
+    return np.asarray(np.minimum(rest**2 - noise**2, (_MOST_WANDER * prior) ** 2 * months) / months)
+
+
+def _wander(excess: float, shifts: int, prior: float) -> float:
+    """Wander a sqrt(month), drawn to the prior's while shifts are few."""
+    return math.sqrt((_WANDER_WEIGHT * prior**2 + max(excess, 0.0)) / (_WANDER_WEIGHT + shifts))

@@ -313,6 +313,8 @@ def sensitivity(shifts: Sequence[Shift], level: float, temp: float) -> FloatArra
     used = {s.parameter: s.before for s in shifts if s.parameter in shape.units}
     steps = 1e-3 * kicks(shifts, Beliefs())
     slopes = np.zeros(len(shifts))
+    if not math.isfinite(level):  # the shift's own level, if the calibration knew one
+        return np.array([_own_sensitivity(s) for s in shifts])
     for i, shift in enumerate(shifts):
         if shift.parameter in shape.units and steps[i] > 0:
             real = used | {shift.parameter: shift.before + float(steps[i])}
@@ -320,3 +322,8 @@ def sensitivity(shifts: Sequence[Shift], level: float, temp: float) -> FloatArra
                 models.indicated(shape, level, used=used, real=real, temp_degc=temp) - level
             ) / steps[i]
     return np.where(np.isfinite(slopes), slopes, 0.0)
+
+
+def _own_sensitivity(shift: Shift) -> float:
+    known = math.isfinite(shift.reading_error) and abs(shift.change) > 1e-12
+    return shift.reading_error / shift.change if known else 0.0

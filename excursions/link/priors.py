@@ -41,7 +41,7 @@ _TABLE: dict[tuple[str, str], Expected] = {
     ("ph", "slope"): _PH_SLOPE,
     ("ph", "zero_point"): _PH_ZERO,
     ("co2", "slope"): _PH_SLOPE,
-    ("co2", "zero_point"): Expected(ageing=0.0, ageing_spread=0.015, wander=0.03, kick=0.3),
+    ("co2", "zero_point"): Expected(ageing=0.0, ageing_spread=0.01, wander=0.02, kick=0.3),
     ("redox", "offset"): Expected(ageing=0.0, ageing_spread=1.0, wander=2.0, kick=25.0),
     ("temperature", "offset"): Expected(ageing=0.0, ageing_spread=0.02, wander=0.05, kick=1.0),
     ("conductivity", "cell_constant"): Expected(

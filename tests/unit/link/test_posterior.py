@@ -96,6 +96,26 @@ def test_ageing_is_learned_by_kind_and_probe() -> None:
     assert ageing.of(rows[-1]).rate == pytest.approx(-0.8, abs=0.1)
 
 
+def test_a_shift_never_teaches_what_to_expect_of_itself() -> None:
+    rows = [shift(0.2, u=0.01), shift(0.01, u=0.01, start=30, end=60)]
+    alone, both = learn(rows[1:]).of(rows[0]), learn(rows).of(rows[0])
+    assert both.rate == pytest.approx(alone.rate, abs=0.003)
+    assert both.shifts == 1
+
+
+def test_leaving_one_out_equals_learning_without_it() -> None:
+    """The closed form against learning from the others alone, with equal weights and no outlier."""
+    rows = [
+        shift(-0.4 - 0.02 * k, parameter="slope", u=0.4, start=30 * k, end=30 * k + 30, probe=f"S{k % 3}")
+        for k in range(9)
+    ]
+    for one in rows:
+        left = learn([s for s in rows if s is not one])
+        assert learn(rows).of(one).rate == pytest.approx(
+            left.probes[("ph", "slope", "%"), one.probe].rate, abs=0.01
+        )
+
+
 def test_damage_does_not_teach_ageing() -> None:
     rows = [shift(-0.3, parameter="slope", u=0.2, start=30 * k, end=30 * k + 30) for k in range(10)]
     hurt = shift(-30.0, parameter="slope", u=0.2, start=300, end=330)
