@@ -94,9 +94,13 @@ def _sources(inputs: Mapping[str, object], reader: Reader) -> list[Source]:
         for facts in _sequence(inputs.get(key))
     ]
     if inputs.get("register"):
+        row = _mapping(inputs["register"])
         found.append(
-            Source(role="register", path=_name(inputs["register"]), rows="", refused="", note="", sha256="")
-        )
+            Source(
+                role="register", path=_name(row.get("path", "")), rows="", refused="", note="",
+                sha256=str(row.get("sha256", "")),
+            )
+        )  # fmt: skip
     for facts in _sequence(inputs.get("ignored")):
         row = _mapping(facts)
         found.append(

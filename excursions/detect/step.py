@@ -120,13 +120,6 @@ def _events(context: _Context) -> list[Event]:
     return found
 
 
-def _own(context: _Context, change: Change, shape: Transition) -> bool:
-    """Whether a change apart from the neighbour is this reading's: it moved so itself, and not with the neighbour."""
-    if not context.neighbour:
-        return True
-    return OWN_SHARE <= shape.size / change.size <= 1 / OWN_SHARE
-
-
 def _event(
     context: _Context, i: int, shapes: list[Transition], company: list[tuple[Clue, ...]]
 ) -> list[Event]:

@@ -6,11 +6,13 @@ same bytes.
 
 from __future__ import annotations
 
+import hashlib
 import platform
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from importlib.metadata import PackageNotFoundError, version
-from typing import TYPE_CHECKING
+from pathlib import Path
+from typing import TYPE_CHECKING, cast
 
 import polars as pl
 
@@ -44,23 +46,23 @@ def run_facts(
     result: ScanResult,
 ) -> dict[str, object]:
     """The content of ``run.json``."""
-    files = [_file_facts(report) for report in exports.files]
+    given: dict[str, object] = {
+        "exports": [_file_facts(report) for report in exports.files],
+        "calibrations": [_log_facts(log) for log in logs],
+        "samples": [_log_facts(reading) for reading in samples],
+        "register": _register_facts(inputs.register) if inputs.register else None,
+        "ignored": [{"file": str(path), "reason": reason} for path, reason in inputs.ignored],
+    }
     settings = {"read": _plain(asdict(options.read)), "columns": dict(options.columns)}
     duplicates = sum(count.duplicates for count in counts)
     conflicts = sum(count.conflicts for count in counts)
     return {
-        "run": short_id(*(file["sha256"] for file in files), str(settings), excursions.__version__),
+        "run": short_id(*_digests(given), str(settings), excursions.__version__),
         "version": excursions.__version__,
         "versions": {name: _version(name) for name in LIBRARIES} | {"python": platform.python_version()},
         "settings": settings,
         "plant": {"name": result.plant.name, "zone": result.plant.zone},
-        "inputs": {
-            "exports": files,
-            "calibrations": [_log_facts(log) for log in logs],
-            "samples": [_log_facts(reading) for reading in samples],
-            "register": str(inputs.register) if inputs.register else None,
-            "ignored": [{"file": str(path), "reason": reason} for path, reason in inputs.ignored],
-        },
+        "inputs": given,
         "rows": {
             "read": sum(report.rows for report in exports.files),
             "used": sum(report.used for report in exports.files) - duplicates - conflicts,
@@ -81,6 +83,17 @@ def _file_facts(report: FileReport) -> dict[str, object]:
         if isinstance(facts.get(end), int):
             facts[end] = clock.iso(facts[end])  # type: ignore[arg-type]
     return facts
+
+
+def _register_facts(path: Path) -> dict[str, str]:
+    return {"path": str(path), "sha256": hashlib.sha256(path.read_bytes()).hexdigest()}
+
+
+def _digests(inputs: Mapping[str, object]) -> list[str]:
+    """SHA-256 of every input in a fixed order: another log or register is another run."""
+    register = inputs["register"]
+    rows = [inputs["exports"], inputs["calibrations"], inputs["samples"], [register] if register else []]
+    return [str(file["sha256"]) for row in rows for file in cast("list[dict[str, object]]", row)]
 
 
 def _log_facts(reading: LogReading | SampleReading) -> dict[str, object]:

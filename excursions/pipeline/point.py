@@ -134,9 +134,9 @@ def _findings(
 ) -> PointFindings:
     times = [signal.time for signal in signals.values() if len(signal)]
     # An hour on either side: the page zooms there, and a line from afar would draw a ramp that never was.
-    keep = np.array(
-        [[e.start - NS_PER_HOUR, e.end + NS_PER_HOUR] for e in events], dtype=np.int64
-    ).reshape(-1, 2)
+    keep = np.array([[e.start - NS_PER_HOUR, e.end + NS_PER_HOUR] for e in events], dtype=np.int64).reshape(
+        -1, 2
+    )
     traces = {
         role: _trace(role, signals[role], keep)
         for role in ("value", "temperature")

@@ -13,7 +13,8 @@ import polars as pl
 from excursions import calibrations as calibration_room
 from excursions import clock
 from excursions import link as link_room
-from excursions.errors import ExcursionsError, InputFileError
+from excursions.clock import TimeArray
+from excursions.errors import ExcursionsError, InputFileError, nearest
 from excursions.measurands import to_canonical
 from excursions.pipeline.identity import run_facts
 from excursions.pipeline.point import PointInput, plant_around
@@ -24,7 +25,7 @@ from excursions.read.logs import LogReading, check_entries, read_calibrations
 from excursions.read.names import settle_log, settle_samples
 from excursions.read.samples import SampleReading, read_samples
 from excursions.read.sorting import Inputs, sort_out
-from excursions.records import CalibrationEntry, Decision, TagSeries
+from excursions.records import CalibrationEntry, Decision, FloatArray, TagSeries
 from excursions.register import infer_plant, load_register, write_register
 from excursions.report.result import LabSample, PointFindings, ScanResult
 from excursions.report.verdict import judge, order
@@ -59,6 +60,7 @@ class _Read:
     exports: Reading
     logs: tuple[LogReading, ...]
     samples: tuple[SampleReading, ...]
+    laboratory: dict[str, list[LabSample]]
     plant: Plant
     decisions: tuple[Decision, ...]
     problems: tuple[ExcursionsError, ...]
@@ -163,10 +165,12 @@ def _read_all(inputs: Inputs, options: ScanOptions, progress: Progress) -> _Read
     )
     plant = _with_installations(plant, logs)
     entries = [entry for log in logs for entry in log.entries]
+    laboratory, strange = _samples_by_point(samples, plant)
     return _Read(
         exports=exports,
         logs=logs,
         samples=samples,
+        laboratory=laboratory,
         plant=plant,
         decisions=(
             *exports.decisions,
@@ -179,6 +183,7 @@ def _read_all(inputs: Inputs, options: ScanOptions, progress: Progress) -> _Read
             *exports.problems,
             *(problem for log in logs for problem in log.problems),
             *(problem for sample in samples for problem in sample.problems),
+            *strange,
             *check_entries(entries, plant),
         ),
     )
@@ -200,7 +205,8 @@ def _with_installations(plant: Plant, logs: Sequence[LogReading]) -> Plant:
 def _point_inputs(read: _Read) -> tuple[list[PointInput], tuple[ExcursionsError, ...]]:
     """One input a point, in the order of the register; points without any signal are named."""
     series = read.exports.series
-    samples = _samples_by_point(read)
+    pins = _pins(read.laboratory)
+    none = np.empty(0, np.int64), np.empty(0, np.float64)
     inputs, missing = [], []
     for point in read.plant.points:
         present = {role: series[tag] for role, tag in point.tags.items() if tag in series}
@@ -214,15 +220,15 @@ def _point_inputs(read: _Read) -> tuple[list[PointInput], tuple[ExcursionsError,
                 )
             )
             continue
-        mine = samples.get(point.name, [])
+        sample_time, sample_value = pins.get(point.name, none)
         inputs.append(
             PointInput(
                 point=point,
                 plant=plant_around(read.plant, point),
                 series=present,
                 neighbours=_neighbours(point, read.plant, series),
-                sample_time=np.array([sample.time for sample in mine], dtype=np.int64),
-                sample_value=np.array([sample.value for sample in mine], dtype=np.float64),
+                sample_time=sample_time,
+                sample_value=sample_value,
             )
         )
     return inputs, tuple(missing)
@@ -235,22 +241,52 @@ def _neighbours(
     return {other.name: (other, series[other.value]) for other in others if other and other.value in series}
 
 
-def _samples_by_point(read: _Read) -> dict[str, list[LabSample]]:
-    """Laboratory samples in canonical units under the point they belong to (named by point or by tag)."""
-    by_name = {point.name: point for point in read.plant.points}
-    by_name |= {point.value: point for point in read.plant.points if point.value}
+def _samples_by_point(
+    readings: Sequence[SampleReading], plant: Plant
+) -> tuple[dict[str, list[LabSample]], list[ExcursionsError]]:
+    """Laboratory samples in canonical units under the point they belong to, and what could not be placed."""
+    by_name = {point.name: point for point in plant.points}
+    by_name |= {point.value: point for point in plant.points if point.value}
     grouped: dict[str, list[LabSample]] = {}
-    for sample in (sample for reading in read.samples for sample in reading.samples):
-        point = by_name.get(sample.point)
-        if point is None:
-            continue
-        factor, offset = to_canonical(point.measurand, sample.unit or point.quantity.unit) or (1.0, 0.0)
-        grouped.setdefault(point.name, []).append(
-            dataclasses.replace(
-                sample, point=point.name, value=sample.value * factor + offset, unit=point.quantity.unit
+    strange: dict[tuple[str, str, str], ExcursionsError] = {}
+    for reading in readings:
+        for sample in reading.samples:
+            point = by_name.get(sample.point)
+            if point is None:
+                strange[str(reading.path), sample.point, ""] = _unplaced(reading, sample, list(by_name))
+                continue
+            scale = to_canonical(point.measurand, sample.unit or point.quantity.unit)
+            if scale is None:
+                strange[str(reading.path), sample.point, sample.unit] = _unknown_unit(reading, sample, point)
+                continue
+            value = sample.value * scale[0] + scale[1]
+            grouped.setdefault(point.name, []).append(
+                dataclasses.replace(sample, point=point.name, value=value, unit=point.quantity.unit)
             )
-        )
-    return {name: sorted(rows, key=lambda row: row.time) for name, rows in grouped.items()}
+    return {name: sorted(rows, key=lambda row: row.time) for name, rows in grouped.items()}, list(
+        strange.values()
+    )
+
+
+def _unplaced(reading: SampleReading, sample: LabSample, names: Sequence[str]) -> ExcursionsError:
+    near = nearest(sample.point, names)
+    return InputFileError(
+        found=f'samples of "{sample.point}"',
+        expected="a point of the register or a tag of the export",
+        mend=f'did you mean "{near}"?'
+        if near
+        else "add the point to the register; these samples were left out",
+        file=str(reading.path),
+    )
+
+
+def _unknown_unit(reading: SampleReading, sample: LabSample, point: Point) -> ExcursionsError:
+    return InputFileError(
+        found=f'a sample of "{point.name}" in "{sample.unit}"',
+        expected=f"a unit of {point.quantity.label}, such as {point.quantity.unit}",
+        mend="write the unit of these samples; they were left out",
+        file=str(reading.path),
+    )
 
 
 def _conclude(read: _Read, points: Sequence[PointFindings]) -> ScanResult:
@@ -261,8 +297,8 @@ def _conclude(read: _Read, points: Sequence[PointFindings]) -> ScanResult:
     levels = {findings.point.name: findings.levels for findings in points}
     events = [event for findings in points for event in findings.events]
     shifts = calibration_room.shifts(evaluated, plant, levels)
-    links = link_room.attribute(shifts, events, plant)
-    doubts = link_room.doubt_windows(shifts, links, events, evaluated, levels, plant)
+    links = link_room.attribute(shifts, events, plant, levels)
+    doubts = link_room.doubt_windows(shifts, links, events, evaluated, levels, plant, _pins(read.laboratory))
     outcomes = link_room.outcome(events, shifts, links, evaluated)
     tz = clock.zone(plant.zone)
     verdicts = [
@@ -284,13 +320,24 @@ def _conclude(read: _Read, points: Sequence[PointFindings]) -> ScanResult:
         links=links,
         doubts=doubts,
         outcomes=outcomes,
-        samples=tuple(sample for rows in _samples_by_point(read).values() for sample in rows),
+        samples=tuple(sample for rows in read.laboratory.values() for sample in rows),
         decisions=(
             *read.decisions,
             *swaps,
             *(decision for findings in points for decision in findings.decisions),
         ),
     )
+
+
+def _pins(laboratory: Mapping[str, Sequence[LabSample]]) -> dict[str, tuple[TimeArray, FloatArray]]:
+    """Samples of each point as arrays: times (ns) and values, canonical unit."""
+    return {
+        name: (
+            np.array([row.time for row in rows], dtype=np.int64),
+            np.array([row.value for row in rows], dtype=np.float64),
+        )
+        for name, rows in laboratory.items()
+    }
 
 
 def _name_probes(findings: PointFindings, plant: Plant) -> PointFindings:

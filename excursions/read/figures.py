@@ -6,9 +6,7 @@ import math
 import statistics
 from collections.abc import Sequence
 
-from excursions.measurands import MEASURANDS
 from excursions.physics.nernst import nernst_slope_mv
-from excursions.read.fold import plain
 
 _FULL_SLOPE_MV = float(nernst_slope_mv(25.0))
 _CURRENTS = ("na", "ua", "pa")
@@ -95,16 +93,3 @@ def air_pressure_kpa(value: float, unit: str) -> float:
 def degc(value: float, unit: str) -> float:
     """Temperature in degC."""
     return (value - 32.0) / 1.8 if unit in ("degf", "°f", "f") else value
-
-
-def measurand_named(text: str) -> str:
-    """Key of the measurand a cell names, or empty."""
-    said = plain(text).strip().casefold()
-    if not said:
-        return ""
-    for key, row in MEASURANDS.items():
-        if said in (key, row.label.casefold(), *row.words):
-            return key
-    return next(
-        (key for key, row in MEASURANDS.items() if any(len(w) > 3 and w in said for w in row.words)), ""
-    )

@@ -155,3 +155,15 @@ def test_register_is_written_and_read_back(tmp_path: Path) -> None:
     assert "#" in text
     again = run_command("scan", export, "--register", tmp_path / "plant.toml", "--out", tmp_path / "out")
     assert again.status == 0, again.err
+
+
+def test_samples_that_cannot_be_placed_are_named(tmp_path: Path) -> None:
+    export = good_export(tmp_path / "good.csv")
+    samples = tmp_path / "lab_samples.csv"
+    rows = ["point,time,value,unit", "AT-1.PV,2026-05-01 10:00,7.1,pH", "AT-9,2026-05-01 10:00,7.1,pH",
+            "AT-1.PV,2026-05-02 10:00,7.1,furlong"]  # fmt: skip
+    samples.write_text("\n".join(rows) + "\n")
+    done = run_command("scan", export, "--samples", samples, "--out", tmp_path / "out")
+    assert done.status in (0, 1)
+    assert 'samples of "AT-9"' in done.err
+    assert "furlong" in done.err

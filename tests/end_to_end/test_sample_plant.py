@@ -47,6 +47,7 @@ def test_rows_add_up(sample_scan: tuple[Finished, Path]) -> None:
     assert rows["read"] == rows["used"] + rows["duplicates"] + rows["conflicts"] + rows["refused"]
     assert rows["duplicates"] > 1000  # the two wastewater files overlap by two days
     assert all(len(file["sha256"]) == 64 for file in run["inputs"]["exports"])
+    assert len(run["inputs"]["register"]["sha256"]) == 64
     assert run["inferences"]
 
 

@@ -405,7 +405,7 @@ def made_result(
                 "exports": [{"path": "export_march.csv", "sha256": "0" * 64, "rows": 1_244_160, "used": 1_244_100, "refused": 60,
                              "dialect": "long", "first": "2025-12-31T23:00:00Z", "last": "2026-04-30T22:00:00Z"}],
                 "calibrations": [{"path": "calibrations.csv", "sha256": "1" * 64, "rows": 26, "used": 26, "refused": 0}],
-                "samples": [], "register": "plant.toml",
+                "samples": [], "register": {"path": "plant.toml", "sha256": "2" * 64},
                 "ignored": [{"file": "notes.docx", "reason": "not a table"}],
             },
             "rows": {"read": 1_244_160, "used": 1_244_000, "duplicates": 80, "conflicts": 20, "refused": 60},
