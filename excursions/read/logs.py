@@ -11,9 +11,10 @@ import polars as pl
 from excursions.errors import ExcursionsError, InputFileError, nearest
 from excursions.plant import Installation, Plant
 from excursions.read.actions import action_of
-from excursions.read.cells import Row, Sheet, read_cells
+from excursions.read.cells import Sheet, read_cells
 from excursions.read.entries import Facts, RowReader, entries_of, merge
 from excursions.read.figures import unit_of_column
+from excursions.read.gathered import Gathered
 from excursions.read.model import REFUSED_SCHEMA, ReadOptions
 from excursions.read.moments import Moments
 from excursions.read.numbers import decimal_comma, is_nothing, number_of
@@ -50,31 +51,13 @@ class LogReading:
     used: int = 0
 
 
-@dataclass
-class _Log:
+@dataclass(kw_only=True)
+class _Log(Gathered):
     """What has been gathered from the sheets so far."""
 
-    file: str
-    options: ReadOptions
     columns: Mapping[str, str]
     entries: list[CalibrationEntry] = field(default_factory=list)
     swaps: list[Swap] = field(default_factory=list)
-    refused: list[dict[str, object]] = field(default_factory=list)
-    decisions: list[Decision] = field(default_factory=list)
-    problems: list[ExcursionsError] = field(default_factory=list)
-    rows: int = 0
-
-    def refuse(self, row: Row, reason: str, column: str = "") -> None:
-        self.refused.append(
-            {
-                "file": self.file,
-                "line": row.line,
-                "column": column,
-                "text": row.text,
-                "reason": reason,
-                "rows": 1,
-            }
-        )
 
 
 def read_calibrations(
@@ -102,7 +85,7 @@ def read_calibrations(
         content = read_cells(path, chosen)
     except InputFileError as error:
         return LogReading(path=path, problems=(error.at(file=str(path)),))
-    log = _Log(str(path), chosen, stated)
+    log = _Log(file=str(path), options=chosen, columns=stated)
     log.decisions += [Decision(subject=str(path), what=note, why="the file itself") for note in content.notes]
     tables = [
         table for sheet in content.sheets if (table := _table(log, sheet, alone=len(content.sheets) == 1))

@@ -11,6 +11,7 @@ import polars as pl
 
 from excursions.errors import ExcursionsError, InputFileError
 from excursions.read.cells import Row, read_cells
+from excursions.read.gathered import Gathered
 from excursions.read.headers import Meaning, fold, meaning_of, unit_in
 from excursions.read.model import REFUSED_SCHEMA, ReadOptions
 from excursions.read.numbers import decimal_comma, is_nothing, number_of
@@ -109,29 +110,11 @@ def _of_sampling(words: set[str], read: Meaning) -> Meaning:
     )
 
 
-@dataclass
-class _List:
+@dataclass(kw_only=True)
+class _List(Gathered):
     """What has been gathered from one file so far."""
 
-    file: str
-    options: ReadOptions
     samples: list[LabSample] = field(default_factory=list)
-    refused: list[dict[str, object]] = field(default_factory=list)
-    decisions: list[Decision] = field(default_factory=list)
-    problems: list[ExcursionsError] = field(default_factory=list)
-    rows: int = 0
-
-    def refuse(self, row: Row, reason: str, column: str = "") -> None:
-        self.refused.append(
-            {
-                "file": self.file,
-                "line": row.line,
-                "column": column,
-                "text": row.text,
-                "reason": reason,
-                "rows": 1,
-            }
-        )
 
 
 def read_samples(
@@ -159,7 +142,7 @@ def read_samples(
         content = read_cells(path, chosen)
     except InputFileError as error:
         return SampleReading(path=path, problems=(error.at(file=str(path)),))
-    gathered = _List(str(path), chosen)
+    gathered = _List(file=str(path), options=chosen)
     tables = [t for sheet in content.sheets if (t := find_table(sheet, columns or {}, read=sample_meanings))]
     for table in tables:
         _read_table(gathered, table)
