@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from excursions.errors import ExcursionsError
+from excursions.read.cells import Row
 from excursions.read.model import ReadOptions
-from excursions.read.table import Row
 from excursions.records import Decision
 
 
