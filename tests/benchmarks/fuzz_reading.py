@@ -24,7 +24,28 @@ from excursions.read import Reading, ReadOptions, read_exports
 
 CORPUS = Path(__file__).parents[1] / "corpus" / "files"
 LIMIT_S = 10.0
-ALPHABET = [b",", b";", b"\t", b'"', b"\n", b"\r", b"\x00", b"\xff", b" ", b"-", b".", b"9", b"\xe2\x80", b"#", b"|", b"''", b"\xef\xbb\xbf", b"e", b"/", b":"]
+ALPHABET = [
+    b",",
+    b";",
+    b"\t",
+    b'"',
+    b"\n",
+    b"\r",
+    b"\x00",
+    b"\xff",
+    b" ",
+    b"-",
+    b".",
+    b"9",
+    b"\xe2\x80",
+    b"#",
+    b"|",
+    b"''",
+    b"\xef\xbb\xbf",
+    b"e",
+    b"/",
+    b":",
+]
 
 Damage = Callable[[bytes, random.Random], bytes]
 
@@ -93,7 +114,15 @@ def made_file(rng: random.Random) -> bytes:
     tags = [f"AI-{number}" for number in range(rng.randrange(1, 5))]
     rows = [separator.join(["tag", "time", "value"])]
     for number in range(rng.randrange(2, 200)):
-        rows.append(separator.join([rng.choice(tags), f"2024-03-{1 + number // 24:02d}T{number % 24:02d}:00:00Z", f"{rng.gauss(7, 1):.3f}"]))
+        rows.append(
+            separator.join(
+                [
+                    rng.choice(tags),
+                    f"2024-03-{1 + number // 24:02d}T{number % 24:02d}:00:00Z",
+                    f"{rng.gauss(7, 1):.3f}",
+                ]
+            )
+        )
     return ("\n".join(rows) + "\n").encode()
 
 
@@ -101,12 +130,18 @@ def complaint(data: bytes, reading: Reading) -> str:
     """What the counts of a reading do not account for; empty when nothing."""
     if any(report.rows != report.used + report.refused for report in reading.files):
         return "rows != used + refused"
-    if sum(series.time.size for series in reading.series.values()) != sum(report.used for report in reading.files):
+    if sum(series.time.size for series in reading.series.values()) != sum(
+        report.used for report in reading.files
+    ):
         return "readings != used"
     if int(reading.refused["rows"].sum()) != sum(report.refused for report in reading.files):
         return "refused rows are not all listed"
     plain = len(reading.files) == 1 and b'"' not in data and b"\x00" not in data
-    if plain and reading.files[0].dialect.startswith("long; text, separator") and reading.files[0].dialect.endswith("UTF-8"):
+    if (
+        plain
+        and reading.files[0].dialect.startswith("long; text, separator")
+        and reading.files[0].dialect.endswith("UTF-8")
+    ):
         report = reading.files[0]
         text = data.decode("utf-8", errors="replace").removeprefix("\ufeff")
         lines = re.split(r"\r\n|\r|\n", text)[report.data_line - 1 :]
@@ -136,7 +171,9 @@ def run(cases: int, seed: int, report: Callable[[str], object] = print) -> int:
             begun = time.perf_counter()
             said = ""
             try:
-                said = complaint(data, read_exports([path], ReadOptions(date_order=rng.choice(["", "day-first"]))))
+                said = complaint(
+                    data, read_exports([path], ReadOptions(date_order=rng.choice(["", "day-first"])))
+                )
                 read += 1
             except ExcursionsError as error:
                 refused += 1
@@ -151,7 +188,9 @@ def run(cases: int, seed: int, report: Callable[[str], object] = print) -> int:
                 failures += 1
                 report(f"case {number} ({name}): {said}")
                 Path(tempfile.gettempdir(), f"excursions-fuzz-{seed}-{number}{path.suffix}").write_bytes(data)
-    report(f"{cases} cases: {read} read, {refused} refused with a sentence, {failures} failures; slowest {slowest:.2f} s")
+    report(
+        f"{cases} cases: {read} read, {refused} refused with a sentence, {failures} failures; slowest {slowest:.2f} s"
+    )
     return failures
 
 

@@ -36,28 +36,46 @@ def write_export(path: Path, rows: int, shape: str) -> None:
     with path.open("wb") as out:
         for first in range(0, steps, max(1, 2_000_000 // tags)):
             count = min(max(1, 2_000_000 // tags), steps - first)
-            _piece(shape, tags, first, count, steps, rng).write_csv(out, include_header=first == 0, float_precision=3)
+            _piece(shape, tags, first, count, steps, rng).write_csv(
+                out, include_header=first == 0, float_precision=3
+            )
 
 
-def _piece(shape: str, tags: int, first: int, count: int, steps: int, rng: np.random.Generator) -> pl.DataFrame:
-    stamps = pl.Series("time", np.arange(first, first + count) * 10_000_000 + START_US).cast(pl.Datetime("us")).dt.strftime(PATTERN)
+def _piece(
+    shape: str, tags: int, first: int, count: int, steps: int, rng: np.random.Generator
+) -> pl.DataFrame:
+    stamps = (
+        pl.Series("time", np.arange(first, first + count) * 10_000_000 + START_US)
+        .cast(pl.Datetime("us"))
+        .dt.strftime(PATTERN)
+    )
     names = [f"U{number // 10}.AT-{1_000 + number}.PV" for number in range(tags)]
     if shape.startswith("wide"):
         return pl.DataFrame([stamps, *(pl.Series(name, rng.normal(7, 0.1, count)) for name in names)])
     values = pl.Series("value", rng.normal(7, 0.1, count * tags))
     if shape == "one-tag":
         return pl.DataFrame([stamps, values])
-    if shape == "long-by-tag":  # the pieces of each tag in turn; a whole file in tag order has fewer changes still
+    if (
+        shape == "long-by-tag"
+    ):  # the pieces of each tag in turn; a whole file in tag order has fewer changes still
         order = pl.Series("tag", np.repeat(np.array(names), count))
         return pl.DataFrame([order, pl.concat([stamps] * tags).alias("time"), values])
-    frame = pl.DataFrame([pl.Series("tag", np.tile(np.array(names), count)), stamps.gather(np.repeat(np.arange(count), tags)), values])
+    frame = pl.DataFrame(
+        [
+            pl.Series("tag", np.tile(np.array(names), count)),
+            stamps.gather(np.repeat(np.arange(count), tags)),
+            values,
+        ]
+    )
     return frame.with_columns(quality=pl.lit("Good")) if shape == "long-quality" else frame
 
 
 def polars_alone(path: Path) -> None:
     """The file through polars with times parsed, nothing else."""
     overrides = {"time": pl.String, "tag": pl.String}
-    pl.scan_csv(path, schema_overrides=overrides).with_columns(pl.col("time").str.to_datetime(PATTERN, time_unit="ns")).collect()
+    pl.scan_csv(path, schema_overrides=overrides).with_columns(
+        pl.col("time").str.to_datetime(PATTERN, time_unit="ns")
+    ).collect()
 
 
 def polars_finding_dates(path: Path) -> None:
@@ -80,7 +98,12 @@ def digest_alone(path: Path) -> None:
         hashlib.file_digest(raw, "sha256")
 
 
-READERS: dict[str, Callable[[Path], None]] = {"polars": polars_alone, "polars, finding dates": polars_finding_dates, "ours": ours, "digest alone": digest_alone}
+READERS: dict[str, Callable[[Path], None]] = {
+    "polars": polars_alone,
+    "polars, finding dates": polars_finding_dates,
+    "ours": ours,
+    "digest alone": digest_alone,
+}
 
 
 def timed(call: Callable[[Path], None], path: Path) -> tuple[float, float]:
@@ -114,13 +137,17 @@ def compare(path: Path, repeats: int, report: Callable[[str], object] = print) -
             found[name].append(timed(call, path))
     best = {name: (min(w for w, _ in runs), min(c for _, c in runs)) for name, runs in found.items()}
     for name, (wall, cpu) in best.items():
-        report(f"  {name:24s} {wall:7.2f} s wall ({wall / best['polars'][0]:.2f} x), {cpu:7.2f} s processor ({cpu / best['polars'][1]:.2f} x)")
+        report(
+            f"  {name:24s} {wall:7.2f} s wall ({wall / best['polars'][0]:.2f} x), {cpu:7.2f} s processor ({cpu / best['polars'][1]:.2f} x)"
+        )
     return best["ours"][0] / best["polars"][0]
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Command line."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--rows", type=int, default=2_000_000)
     parser.add_argument("--shape", choices=SHAPES, default="long")
     parser.add_argument("--repeats", type=int, default=3)
