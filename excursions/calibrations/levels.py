@@ -8,7 +8,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from excursions.clock import NS_PER_DAY
-from excursions.report.result import Levels
+from excursions.conclusions import Levels
 
 # The level "before the later calibration" is the median of the last days that have readings (cp).
 LOOK_BACK_NS = 3 * NS_PER_DAY

@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 
 from excursions.calibrations import models
 from excursions.calibrations.levels import level_before
+from excursions.conclusions import Levels
 from excursions.plant import Plant
 from excursions.records import Calibration, Decision, Parameter, Shift
-from excursions.report.result import Levels
 
 # Each parameter of each pair is tested by itself, two-sided.  One in a hundred of unchanged parameters is then
 # called changed by chance; `chance_remark` says how many that is in the record at hand.

@@ -5,17 +5,14 @@ what became of each event.  Promises: the same input gives the same output.  Nev
 """
 
 from excursions.link.attribute import attribute
-from excursions.link.audit import AuditFinding, audit
+from excursions.link.audit import audit
 from excursions.link.correct import band_at, corrected, error_at
 from excursions.link.doubt import doubt_windows
-from excursions.link.due import Due, next_due
-from excursions.link.lessons import Lesson, fleet_heat
+from excursions.link.due import next_due
+from excursions.link.lessons import fleet_heat
 from excursions.link.outcome import outcome
 
 __all__ = [
-    "AuditFinding",
-    "Due",
-    "Lesson",
     "attribute",
     "audit",
     "band_at",

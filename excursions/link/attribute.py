@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from excursions import clock
+from excursions.conclusions import Levels
 from excursions.kinds import KINDS
 from excursions.link.ageing import Ageing, learn
 from excursions.link.beliefs import Beliefs, updated
@@ -25,7 +26,6 @@ from excursions.link.posterior import AGEING, UNRECORDED, Posterior, posterior, 
 from excursions.measurands import MEASURANDS
 from excursions.plant import Plant
 from excursions.records import Event, FloatArray, Link, Shift
-from excursions.report.result import Levels
 
 # A shift between calibrations with a likelier-than-this damage in between teaches nothing about ageing.
 _DISTURBED = 0.3

@@ -14,8 +14,9 @@ import numpy as np
 
 from excursions.calibrations.shifts import histories
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_MINUTE, duration_text, iso
+from excursions.conclusions import AuditFinding
 from excursions.plant import Plant, Point
-from excursions.records import CALIBRATING, HOLD, NO_DATA, Calibration, Sampling, StateLine, short_id
+from excursions.records import CALIBRATING, HOLD, NO_DATA, Calibration, Sampling, StateLine
 
 # An entry's time is written by hand, at the start or the end of the work (cp); a date alone means that day.
 NEAR_NS = 2 * NS_PER_HOUR
@@ -26,31 +27,6 @@ _OVERDUE = 1.1  # of the plan, so that a day or two is no finding (cp)
 _TRACED_SHARE, _TRACED_LEAST = 0.75, 2
 _COARSE_S = 300.0  # sampling slower than this may miss a plateau of a few minutes
 _BENCH_WORDS = ("workshop", "bench", "lab", "werkstatt", "labor", "atelier", "taller")
-
-KINDS = ("no trace", "no entry", "copied", "overdue", "cannot tell")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class AuditFinding:
-    """One thing in the calibration history that the record does not bear out.
-
-    kind : one of `KINDS`; start, end : where it was looked for or seen (ns); sentence : what the record shows;
-    could_hide : what could hide a trace in this export; calibration : id, empty when there is no entry.
-    """
-
-    point: str
-    probe: str
-    kind: str
-    start: int
-    end: int
-    sentence: str
-    could_hide: tuple[str, ...] = ()
-    calibration: str = ""
-
-    @property
-    def id(self) -> str:
-        """Short stable identity."""
-        return short_id("audit", self.point, self.kind, self.start)
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,13 +10,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from excursions.conclusions import Levels
 from excursions.link.beliefs import Beliefs
 from excursions.link.effects import Variant, variants
 from excursions.link.intervals import Interval
 from excursions.link.priors import CONSEQUENCE_KINDS, CONSEQUENCE_WITHIN_NS, HEAT_KINDS
 from excursions.plant import Plant
 from excursions.records import Event
-from excursions.report.result import Levels
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

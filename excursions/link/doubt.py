@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from excursions.calibrations import models
 from excursions.calibrations.shifts import histories
 from excursions.clock import NS_PER_HOUR
+from excursions.conclusions import Levels
 from excursions.link.ageing import Ageing, owner_of
 from excursions.link.attribute import Weighed, weigh
 from excursions.link.beliefs import Beliefs
@@ -25,7 +26,6 @@ from excursions.link.posterior import posterior, weigh_sets
 from excursions.link.shape import OPENS_AT, Samples, span_of, window
 from excursions.plant import Plant, Point
 from excursions.records import Calibration, Doubt, Event, Link, Parameter, Shift
-from excursions.report.result import Levels
 
 _OPEN_KINDS = ("step", "drift", "fouling", "over_temperature", "thermal_shock")
 

@@ -14,17 +14,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 from excursions.calibrations import models
 from excursions.calibrations.levels import level_before
 from excursions.calibrations.shifts import histories
 from excursions.clock import NS_PER_DAY
+from excursions.conclusions import Due, Levels
 from excursions.link.ageing import Ageing, Rate, learn
 from excursions.link.priors import NS_PER_MONTH
 from excursions.plant import Plant, Point
 from excursions.records import Calibration, Parameter, Shift
-from excursions.report.result import Levels
 
 STAIRCASE = "ILAC-G24 / OIML D 10, method 1 (staircase)"
 _WITHIN = 0.8  # of the permissible error [1]_
@@ -40,28 +39,6 @@ _LIMITS: dict[tuple[str, str, str], float] = {
     ("oxygen", "slope", "%"): 70.0,
     ("oxygen_saturation", "slope", "%"): 70.0,
 }
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Due:
-    """Dates for one probe (ns UTC; None where there is no telling).
-
-    last : last calibration that was no copy; planned : by the plan; staircase : by the last results;
-    limit, limit_early, limit_late : when the parameter that ends first reaches its limit, with a 90 % interval (None for
-    late: not foreseeable); parameter : that parameter; sentence : the answer in words.
-    """
-
-    point: str
-    probe: str
-    last: int
-    planned: int | None
-    staircase: int | None
-    staircase_days: float
-    limit: int | None
-    limit_early: int | None
-    limit_late: int | None
-    parameter: str
-    sentence: str
 
 
 def next_due(

@@ -11,12 +11,12 @@ import numpy as np
 from excursions.calibrations import models
 from excursions.calibrations.levels import LOOK_BACK_NS, level_before, level_between
 from excursions.clock import NS_PER_HOUR
+from excursions.conclusions import Levels
 from excursions.link.ageing import key_of
 from excursions.link.beliefs import Beliefs
 from excursions.link.priors import HEAT_KINDS, expected, lasting_chance
 from excursions.plant import Plant
 from excursions.records import Event, FloatArray, Shift
-from excursions.report.result import Levels
 
 _WHOLE = 3.29  # width of a 90 % interval in standard deviations
 _STEP_SHARE = 0.1  # a step's size as seen against what remains of it at the calibration (cp)

@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from excursions.calibrations import models
+from excursions.conclusions import Coefficient, Lesson
 from excursions.link.ageing import key_of, months_of, owner_of
 from excursions.link.intervals import Interval, intervals
 from excursions.link.priors import expected
@@ -33,37 +34,6 @@ CONFIDENCE = 0.95
 LEAST_SHIFTS, LEAST_PROBES, LEAST_EXPOSED = 12, 5, 5  # fewer than this is not enough to say (cp)
 _HEAT_SCATTER = 0.5  # of the damage itself, from event to event (cp)
 _OTHER_DAMAGE = ("step", "drift", "fouling", "stuck")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Coefficient:
-    """Change of the parameter for one unit of a term, with its confidence interval, in the parameter's unit."""
-
-    term: str
-    value: float
-    low: float
-    high: float
-    error: float
-    exposed: int
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Lesson:
-    """What the record teaches of one kind; without coefficients when it is not enough, and then says why."""
-
-    measurand: str
-    parameter: str
-    unit: str
-    model: str
-    shifts: int
-    probes: int
-    coefficients: tuple[Coefficient, ...] = ()
-    sentence: str = ""
-
-    @property
-    def enough(self) -> bool:
-        """Whether anything could be estimated."""
-        return bool(self.coefficients)
 
 
 @dataclass(frozen=True, slots=True)

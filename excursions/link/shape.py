@@ -18,6 +18,7 @@ import numpy as np
 from excursions.calibrations import models
 from excursions.calibrations.levels import level_before
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_S, TimeArray
+from excursions.conclusions import Levels
 from excursions.link.candidates import Cause
 from excursions.link.correct import hours_beyond
 from excursions.link.effects import usual_level
@@ -27,7 +28,6 @@ from excursions.link.posterior import Posterior
 from excursions.link.priors import HEAT_KINDS
 from excursions.plant import Point
 from excursions.records import Doubt, FloatArray, Parameter
-from excursions.report.result import Levels
 
 PRORATION = "linear proration (USGS TM 1-D3)"
 CONFIDENCE = 0.9

@@ -71,11 +71,11 @@ class _Read:
 
 
 def scan(
-    exports: Sequence[Path],
+    exports: Sequence[Path | str],
     *,
-    calibrations: Sequence[Path] = (),
-    samples: Sequence[Path] = (),
-    register: Path | None = None,
+    calibrations: Sequence[Path | str] = (),
+    samples: Sequence[Path | str] = (),
+    register: Path | str | None = None,
     options: ScanOptions | None = None,
     progress: Progress = quiet,
 ) -> Scan:
@@ -95,18 +95,18 @@ def scan(
         If nothing at all could be read.
     """
     chosen = options or ScanOptions()
-    found = sort_out(list(exports))
+    found = sort_out([Path(path) for path in exports])
     inputs = Inputs(
         exports=found.exports,
         calibrations=_both(calibrations, found.calibrations),
         samples=_both(samples, found.samples),
-        register=register or found.register,
+        register=Path(register) if register else found.register,
         ignored=found.ignored,
     )
     read = _read_all(inputs, chosen, progress)
     pairs, missing = _point_inputs(read)
     if not pairs:
-        raise _nothing_to_scan(exports, (*read.problems, *missing))
+        raise _nothing_to_scan(found.exports, (*read.problems, *missing))
     analysed = analyse_points(pairs, jobs=chosen.jobs, progress=progress)
     progress("linking events to calibrations", 0, 1)
     result = _conclude(read, [findings for findings, _ in analysed])
@@ -138,8 +138,8 @@ def _nothing_to_scan(exports: Sequence[Path], problems: Sequence[ExcursionsError
     )
 
 
-def _both(stated: Sequence[Path], found: Sequence[Path]) -> tuple[Path, ...]:
-    return tuple(dict.fromkeys([*stated, *found]))
+def _both(stated: Sequence[Path | str], found: Sequence[Path]) -> tuple[Path, ...]:
+    return tuple(dict.fromkeys([*map(Path, stated), *found]))
 
 
 def _read_all(inputs: Inputs, options: ScanOptions, progress: Progress) -> _Read:
@@ -319,6 +319,14 @@ def _conclude(read: _Read, points: Sequence[PointFindings]) -> ScanResult:
         shifts=shifts,
         links=links,
         doubts=doubts,
+        audit=link_room.audit(
+            evaluated,
+            {findings.point.name: findings.states for findings in points},
+            {findings.point.name: findings.sampling for findings in points},
+            plant,
+        ),
+        lessons=link_room.fleet_heat(shifts, events, plant),
+        due=link_room.next_due(evaluated, shifts, levels, plant),
         outcomes=outcomes,
         samples=tuple(sample for rows in read.laboratory.values() for sample in rows),
         decisions=(

@@ -234,7 +234,13 @@ def _reading_or_place(about: _Header) -> Meaning:
     return Meaning(kind=named or _by_ending(said))
 
 
-_ENDINGS = (("datum", "time"), ("zeitpunkt", "time"), ("uhrzeit", "clock"), ("stelle", "point"), ("messpunkt", "point"))
+_ENDINGS = (
+    ("datum", "time"),
+    ("zeitpunkt", "time"),
+    ("uhrzeit", "clock"),
+    ("stelle", "point"),
+    ("messpunkt", "point"),
+)
 
 
 def _by_ending(said: frozenset[str]) -> str:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-import numpy as np
-
 from excursions.clock import TimeArray
+from excursions.conclusions import AuditFinding, Due, Lesson
+from excursions.conclusions import Levels as Levels
 from excursions.plant import Plant, Point
 from excursions.records import (
     Calibration,
@@ -38,15 +38,6 @@ class Trace:
     time: TimeArray
     value: FloatArray
     samples: int
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Levels:
-    """Hourly medians of the measuring state: where the process sat.  value, temperature NaN where unknown."""
-
-    time: TimeArray = field(default_factory=lambda: np.empty(0, np.int64))
-    value: FloatArray = field(default_factory=lambda: np.empty(0, np.float64))
-    temperature: FloatArray = field(default_factory=lambda: np.empty(0, np.float64))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,7 +88,8 @@ class Verdict:
 class ScanResult:
     """Everything one scan found.
 
-    outcomes: event id -> (what became of it, a sentence); run: the content of run.json (inputs, counts,
+    audit: what the calibration log says that the record does not bear out; lessons: what the plant's record
+    teaches about heat and age; due: next calibrations; outcomes: event id -> (what became of it, a sentence); run: the content of run.json (inputs, counts,
     settings, versions).
     """
 
@@ -109,6 +101,9 @@ class ScanResult:
     links: tuple[Link, ...] = ()
     doubts: tuple[Doubt, ...] = ()
     samples: tuple[LabSample, ...] = ()
+    audit: tuple[AuditFinding, ...] = ()
+    lessons: tuple[Lesson, ...] = ()
+    due: tuple[Due, ...] = ()
     decisions: tuple[Decision, ...] = ()
     outcomes: dict[str, tuple[str, str]] = field(default_factory=dict)
     run: dict[str, object] = field(default_factory=dict)

@@ -15,9 +15,9 @@ import numpy as np
 from excursions.calibrations import models
 from excursions.calibrations.models import Form
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
+from excursions.conclusions import Levels
 from excursions.plant import Plant, Point
 from excursions.records import CalibrationEntry, Event, StandardReading
-from excursions.report.result import Levels
 
 DAYS = 240
 FIRST = 1_750_000_000 * 1_000_000_000  # any instant

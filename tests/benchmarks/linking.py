@@ -17,12 +17,12 @@ import numpy as np
 
 from excursions.calibrations import evaluate, installations_from, shifts
 from excursions.clock import NS_PER_DAY
+from excursions.conclusions import Levels
 from excursions.link import attribute, doubt_windows, error_at
 from excursions.link.correct import band_at
 from excursions.pipeline.point import analyse_point
 from excursions.plant import Plant
 from excursions.records import CalibrationEntry, Doubt, Event, Shift
-from excursions.report.result import Levels
 from sample_data.simulator import ShiftTruth, SimulatedPoint, TruthRow
 from sample_data.simulator.fleet import random_fleet
 from tests.benchmarks.link_scoring import (

@@ -13,8 +13,8 @@ from excursions.calibrations.levels import level_before, level_between
 from excursions.calibrations.propagate import propagate
 from excursions.calibrations.uncertainty import ASSUMED, entered_uncertainty
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
+from excursions.conclusions import Levels
 from excursions.measurands import MEASURANDS
-from excursions.report.result import Levels
 from tests.unit.calibrations.builders import PLANT, buffers, entry, standard
 
 

@@ -9,9 +9,9 @@ import pytest
 
 from excursions.calibrations import SIGNIFICANCE, chance_remark, evaluate, shifts
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
+from excursions.conclusions import Levels
 from excursions.plant import Installation, Plant
 from excursions.records import Shift
-from excursions.report.result import Levels
 from tests.unit.calibrations.builders import PLANT, buffers, entry, standard
 
 

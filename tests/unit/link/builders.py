@@ -7,9 +7,9 @@ import math
 import numpy as np
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
+from excursions.conclusions import Levels
 from excursions.plant import Plant, Point
 from excursions.records import Calibration, Event, Parameter, Shift
-from excursions.report.result import Levels
 
 DAY = NS_PER_DAY
 PLANT = Plant(

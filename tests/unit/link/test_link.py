@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
+from excursions.conclusions import Levels
 from excursions.link import attribute, corrected, doubt_windows, error_at, outcome
 from excursions.link.correct import hours_beyond
 from excursions.plant import Plant, Point
 from excursions.records import Calibration, Event, Shift
-from excursions.report.result import Levels
 
 DAY = NS_PER_DAY
 PLANT = Plant(points=(Point(name="P1", measurand="ph"),))

@@ -1,0 +1,54 @@
+"""``excursions register``: what an export shows of the plant, as a file to correct."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from excursions.cli.options import (
+    DateOrderOption,
+    DecimalMark,
+    Encoding,
+    Exports,
+    Separator,
+    Zone,
+    scan_options,
+)
+
+
+def register(
+    exports: Exports,
+    known: Annotated[
+        Path | None,
+        typer.Option("--register", help="Register to complete; its comments stay.", show_default=False),
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Write here instead of standard output.", show_default=False)
+    ] = None,
+    tz: Zone = "",
+    decimal_mark: DecimalMark = "",
+    separator: Separator = "",
+    date_order: DateOrderOption = None,
+    encoding: Encoding = "",
+) -> None:
+    """Write down what an export shows of the plant, as a commented register to correct.
+
+    Example: excursions register sample_data/plant --out plant.toml
+    """
+    from excursions.cli.progress import shown_progress
+    from excursions.pipeline.scan import propose_register
+
+    options = scan_options(tz, decimal_mark, separator, date_order, encoding, None, 1)
+    with shown_progress() as progress:
+        text, problems = propose_register(exports, register=known, options=options, progress=progress)
+    for problem in problems:
+        typer.echo(str(problem), err=True)
+    if out is None:
+        typer.echo(text)
+        return
+    from excursions.report.write import write_whole
+
+    write_whole(out, text.encode())
+    typer.echo(f"Register written to {out}: read it, correct it, and pass it with --register {out}", err=True)

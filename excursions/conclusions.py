@@ -1,0 +1,97 @@
+"""What later rooms conclude from events and calibrations, as plain values that tables and pages can show."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from excursions.clock import TimeArray
+from excursions.records import FloatArray, short_id
+
+AUDIT_KINDS = ("no trace", "no entry", "copied", "overdue", "cannot tell")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Levels:
+    """Hourly medians of the measuring state: where the process sat.  value, temperature NaN where unknown."""
+
+    time: TimeArray = field(default_factory=lambda: np.empty(0, np.int64))
+    value: FloatArray = field(default_factory=lambda: np.empty(0, np.float64))
+    temperature: FloatArray = field(default_factory=lambda: np.empty(0, np.float64))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AuditFinding:
+    """One thing in the calibration history that the record does not bear out.
+
+    kind : one of `AUDIT_KINDS`; start, end : where it was looked for or seen (ns); sentence : what the record shows;
+    could_hide : what could hide a trace in this export; calibration : id, empty when there is no entry.
+    """
+
+    point: str
+    probe: str
+    kind: str
+    start: int
+    end: int
+    sentence: str
+    could_hide: tuple[str, ...] = ()
+    calibration: str = ""
+
+    @property
+    def id(self) -> str:
+        """Short stable identity."""
+        return short_id("audit", self.point, self.kind, self.start)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Coefficient:
+    """Change of the parameter for one unit of a term, with its confidence interval, in the parameter's unit."""
+
+    term: str
+    value: float
+    low: float
+    high: float
+    error: float
+    exposed: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lesson:
+    """What the record teaches of one kind; without coefficients when it is not enough, and then says why."""
+
+    measurand: str
+    parameter: str
+    unit: str
+    model: str
+    shifts: int
+    probes: int
+    coefficients: tuple[Coefficient, ...] = ()
+    sentence: str = ""
+
+    @property
+    def enough(self) -> bool:
+        """Whether anything could be estimated."""
+        return bool(self.coefficients)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Due:
+    """Dates for one probe (ns UTC; None where there is no telling).
+
+    last : last calibration that was no copy; planned : by the plan; staircase : by the last results;
+    limit, limit_early, limit_late : when the parameter that ends first reaches its limit, with a 90 % interval (None for
+    late: not foreseeable); parameter : that parameter; sentence : the answer in words.
+    """
+
+    point: str
+    probe: str
+    last: int
+    planned: int | None
+    staircase: int | None
+    staircase_days: float
+    limit: int | None
+    limit_early: int | None
+    limit_late: int | None
+    parameter: str
+    sentence: str
