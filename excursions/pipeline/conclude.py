@@ -1,0 +1,88 @@
+"""From the findings of all points to shifts, links, doubt, verdicts: the part of a scan that needs them together."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from excursions import calibrations as calibration_room
+from excursions import clock
+from excursions import link as link_room
+from excursions.pipeline.inputs import sample_pins
+from excursions.plant import Plant
+from excursions.records import CalibrationEntry, Decision, LabSample
+from excursions.report.result import PointFindings, ScanResult
+from excursions.report.verdict import judge, order
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evidence:
+    """What is known beside the signals: the plant, calibration entries, laboratory samples by point, decisions."""
+
+    plant: Plant
+    entries: tuple[CalibrationEntry, ...] = ()
+    laboratory: Mapping[str, Sequence[LabSample]] = field(default_factory=dict)
+    decisions: tuple[Decision, ...] = ()
+
+
+def conclude(evidence: Evidence, points: Sequence[PointFindings]) -> ScanResult:
+    """From the points' events and the calibration entries to shifts, links, doubt and verdicts."""
+    evaluated = calibration_room.evaluate(evidence.entries, evidence.plant)
+    plant, swaps = calibration_room.installations_from(evaluated, evidence.plant)
+    points = [_name_probes(findings, plant) for findings in points]
+    levels = {findings.point.name: findings.levels for findings in points}
+    events = [event for findings in points for event in findings.events]
+    shifts = calibration_room.shifts(evaluated, plant, levels)
+    links = link_room.attribute(shifts, events, plant, levels)
+    doubts = link_room.doubt_windows(
+        shifts, links, events, evaluated, levels, plant, sample_pins(evidence.laboratory)
+    )
+    outcomes = link_room.outcome(events, shifts, links, evaluated)
+    tz = clock.zone(plant.zone)
+    verdicts = [
+        judge(
+            findings,
+            doubts=[doubt for doubt in doubts if doubt.point == findings.point.name],
+            calibrations=[c for c in evaluated if c.point == findings.point.name],
+            outcomes=outcomes,
+            tz=tz,
+        )
+        for findings in points
+    ]
+    return ScanResult(
+        plant=plant,
+        points=tuple(points),
+        verdicts=order(verdicts),
+        calibrations=evaluated,
+        shifts=shifts,
+        links=links,
+        doubts=doubts,
+        audit=link_room.audit(
+            evaluated,
+            {findings.point.name: findings.states for findings in points},
+            {findings.point.name: findings.sampling for findings in points},
+            plant,
+        ),
+        lessons=link_room.fleet_heat(shifts, events, plant),
+        due=link_room.next_due(evaluated, shifts, levels, plant),
+        outcomes=outcomes,
+        samples=tuple(sample for rows in evidence.laboratory.values() for sample in rows),
+        decisions=(
+            *evidence.decisions,
+            *swaps,
+            *(decision for findings in points for decision in findings.decisions),
+        ),
+    )
+
+
+def _name_probes(findings: PointFindings, plant: Plant) -> PointFindings:
+    """Write on each event which probe sat at the point when it began."""
+    name = findings.point.name
+    return dataclasses.replace(
+        findings,
+        events=tuple(
+            dataclasses.replace(event, probe=event.probe or plant.probe_at(name, event.start) or "")
+            for event in findings.events
+        ),
+    )

@@ -1,0 +1,130 @@
+"""What each point's work needs, put together from series, register and laboratory samples."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterable, Mapping, Sequence
+
+import numpy as np
+
+from excursions.clock import TimeArray
+from excursions.errors import ExcursionsError, InputFileError, nearest
+from excursions.measurands import to_canonical
+from excursions.pipeline.point import PointInput, plant_around
+from excursions.plant import Plant, Point
+from excursions.read.samples import SampleReading
+from excursions.records import FloatArray, LabSample, TagSeries
+
+Pins = Mapping[str, tuple[TimeArray, FloatArray]]
+
+
+def point_inputs(
+    plant: Plant, series: Mapping[str, TagSeries], pins: Pins, only: Iterable[Point] | None = None
+) -> tuple[list[PointInput], tuple[ExcursionsError, ...]]:
+    """One input a point, in the order of the register; points without any signal are named.
+
+    Parameters
+    ----------
+    plant : Plant
+    series : mapping of tag to TagSeries
+        At least the tags of the points asked for and of their neighbours.
+    pins : mapping of point to (time, value)
+        Laboratory samples in canonical units, see :func:`sample_pins`.
+    only : points or None
+        Points wanted; None takes all of the plant.
+    """
+    none = np.empty(0, np.int64), np.empty(0, np.float64)
+    inputs, missing = [], []
+    for point in plant.points if only is None else only:
+        present = {role: series[tag] for role, tag in point.tags.items() if tag in series}
+        if not present:
+            missing.append(without_signal(point))
+            continue
+        sample_time, sample_value = pins.get(point.name, none)
+        inputs.append(
+            PointInput(
+                point=point,
+                plant=plant_around(plant, point),
+                series=present,
+                neighbours=_neighbours(point, plant, series),
+                sample_time=sample_time,
+                sample_value=sample_value,
+            )
+        )
+    return inputs, tuple(missing)
+
+
+def without_signal(point: Point) -> ExcursionsError:
+    """The remark on a point of the register of which no tag was met."""
+    return InputFileError(
+        found=f'no signal of point "{point.name}"',
+        expected="at least one of its tags in the exports",
+        mend="export its tags or take the point out of the register",
+        column=", ".join(point.tags.values()),
+    )
+
+
+def _neighbours(
+    point: Point, plant: Plant, series: Mapping[str, TagSeries]
+) -> dict[str, tuple[Point, TagSeries]]:
+    others = (plant.point(name) for name in point.neighbours)
+    return {other.name: (other, series[other.value]) for other in others if other and other.value in series}
+
+
+def sample_pins(laboratory: Mapping[str, Sequence[LabSample]]) -> dict[str, tuple[TimeArray, FloatArray]]:
+    """Samples of each point as arrays: times (ns) and values, canonical unit."""
+    return {
+        name: (
+            np.array([row.time for row in rows], dtype=np.int64),
+            np.array([row.value for row in rows], dtype=np.float64),
+        )
+        for name, rows in laboratory.items()
+    }
+
+
+def samples_by_point(
+    readings: Sequence[SampleReading], plant: Plant
+) -> tuple[dict[str, list[LabSample]], list[ExcursionsError]]:
+    """Laboratory samples in canonical units under the point they belong to, and what could not be placed."""
+    by_name = {point.name: point for point in plant.points}
+    by_name |= {point.value: point for point in plant.points if point.value}
+    grouped: dict[str, list[LabSample]] = {}
+    strange: dict[tuple[str, str, str], ExcursionsError] = {}
+    for reading in readings:
+        for sample in reading.samples:
+            point = by_name.get(sample.point)
+            if point is None:
+                strange[str(reading.path), sample.point, ""] = _unplaced(reading, sample, list(by_name))
+                continue
+            scale = to_canonical(point.measurand, sample.unit or point.quantity.unit)
+            if scale is None:
+                strange[str(reading.path), sample.point, sample.unit] = _unknown_unit(reading, sample, point)
+                continue
+            value = sample.value * scale[0] + scale[1]
+            grouped.setdefault(point.name, []).append(
+                dataclasses.replace(sample, point=point.name, value=value, unit=point.quantity.unit)
+            )
+    return {name: sorted(rows, key=lambda row: row.time) for name, rows in grouped.items()}, list(
+        strange.values()
+    )
+
+
+def _unplaced(reading: SampleReading, sample: LabSample, names: Sequence[str]) -> ExcursionsError:
+    near = nearest(sample.point, names)
+    return InputFileError(
+        found=f'samples of "{sample.point}"',
+        expected="a point of the register or a tag of the export",
+        mend=f'did you mean "{near}"?'
+        if near
+        else "add the point to the register; these samples were left out",
+        file=str(reading.path),
+    )
+
+
+def _unknown_unit(reading: SampleReading, sample: LabSample, point: Point) -> ExcursionsError:
+    return InputFileError(
+        found=f'a sample of "{point.name}" in "{sample.unit}"',
+        expected=f"a unit of {point.quantity.label}, such as {point.quantity.unit}",
+        mend="write the unit of these samples; they were left out",
+        file=str(reading.path),
+    )
