@@ -28,7 +28,8 @@ TRACE_BUDGET = 6_000  # plotted samples of a quiet series; extremes and events c
 class PointInput:
     """What one point's work needs: its tags by role, related points and laboratory samples.
 
-    `plant` holds only what concerns this point (see :func:`plant_around`).
+    `plant` holds only what concerns this point (see :func:`plant_around`); `closer` are spans [ns] of which the
+    plotted series are to keep as many true samples as of an event.
     """
 
     point: Point
@@ -37,6 +38,7 @@ class PointInput:
     neighbours: Mapping[str, tuple[Point, TagSeries]] = field(default_factory=dict)
     sample_time: TimeArray = field(default_factory=lambda: np.empty(0, np.int64))
     sample_value: FloatArray = field(default_factory=lambda: np.empty(0, np.float64))
+    closer: tuple[tuple[int, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -110,7 +112,7 @@ def analyse_point(given: PointInput) -> tuple[PointFindings, PointCounts]:
         sample_value=given.sample_value,
     )
     events = tuple(sorted(detect(record), key=lambda e: (e.start, e.kind, e.end)))
-    return _findings(record, signals, states, events, tuple(decisions)), PointCounts(
+    return _findings(record, signals, states, events, tuple(decisions), given.closer), PointCounts(
         rows=rows, duplicates=duplicates, conflicts=conflicts
     )
 
@@ -131,12 +133,12 @@ def _findings(
     states: StateLine,
     events: tuple[Event, ...],
     decisions: tuple[Decision, ...],
+    closer: tuple[tuple[int, int], ...],
 ) -> PointFindings:
     times = [signal.time for signal in signals.values() if len(signal)]
     # An hour on either side: the page zooms there, and a line from afar would draw a ramp that never was.
-    keep = np.array([[e.start - NS_PER_HOUR, e.end + NS_PER_HOUR] for e in events], dtype=np.int64).reshape(
-        -1, 2
-    )
+    spans = [*((e.start - NS_PER_HOUR, e.end + NS_PER_HOUR) for e in events), *closer]
+    keep = np.array(spans, dtype=np.int64).reshape(-1, 2)
     traces = {
         role: _trace(role, signals[role], keep)
         for role in ("value", "temperature")
