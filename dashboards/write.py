@@ -79,7 +79,7 @@ def _point_pages(result: ScanResult, reader: Reader, stems: dict[str, str]) -> I
 
 def asset_files() -> Iterator[tuple[str, bytes]]:
     """Style sheet and scripts, and plotly's own script from its package: once for all pages."""
-    from plotly.offline import get_plotlyjs  # type: ignore[import-untyped]
+    from plotly.offline import get_plotlyjs
 
     for path in sorted(ASSETS.iterdir()):
         if path.suffix in (".css", ".js"):

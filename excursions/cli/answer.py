@@ -41,7 +41,7 @@ def explanation_lines(answer: Explanation, result: ScanResult, words: Words) -> 
     """The answer in lines of at most `WIDTH` columns."""
     tz = clock.zone(result.plant.zone)
     findings = next(f for f in result.points if f.point.name == answer.point)
-    lines = [
+    return [
         *_block(
             "",
             f"{answer.verdict.upper()}  {answer.point} ({findings.point.quantity.label}), {_asked(answer, tz)}",

@@ -38,10 +38,7 @@ def moment(text: str, tz: ZoneInfo, last: int) -> int:
         If no moment can be read from it, or the wall clock showed it twice or never.
     """
     asked = text.strip()
-    try:
-        read = datetime.fromisoformat(asked)
-    except ValueError:
-        read = _written(asked, clock.to_datetime(last, tz))
+    read = _iso(asked) or _written(asked, clock.to_datetime(last, tz))
     if read is None:
         raise UsageError(
             found=f'"{text}" as a moment',
@@ -79,6 +76,13 @@ def _newest(found: datetime, last: datetime) -> datetime | None:
         if candidate <= last:
             return candidate
     return None
+
+
+def _iso(text: str) -> datetime | None:
+    try:
+        return datetime.fromisoformat(text)
+    except ValueError:
+        return None
 
 
 def _try(text: str, form: str) -> datetime | None:

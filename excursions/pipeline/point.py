@@ -29,7 +29,7 @@ class PointInput:
     """What one point's work needs: its tags by role, related points and laboratory samples.
 
     `plant` holds only what concerns this point (see :func:`plant_around`); `closer` are spans [ns] of which the
-    plotted series are to keep as many true samples as of an event.
+    plotted series are to keep as many true samples as a page can hold.
     """
 
     point: Point
@@ -137,10 +137,11 @@ def _findings(
 ) -> PointFindings:
     times = [signal.time for signal in signals.values() if len(signal)]
     # An hour on either side: the page zooms there, and a line from afar would draw a ramp that never was.
-    spans = [*((e.start - NS_PER_HOUR, e.end + NS_PER_HOUR) for e in events), *closer]
-    keep = np.array(spans, dtype=np.int64).reshape(-1, 2)
+    keep = np.array([[e.start - NS_PER_HOUR, e.end + NS_PER_HOUR] for e in events], dtype=np.int64).reshape(
+        -1, 2
+    )
     traces = {
-        role: _trace(role, signals[role], keep)
+        role: _trace(role, signals[role], keep, closer)
         for role in ("value", "temperature")
         if role in signals and len(signals[role])
     }
@@ -163,9 +164,13 @@ def _findings(
     )
 
 
-def _trace(role: str, signal: Signal, keep: TimeArray) -> Trace:
-    """Thin one signal and break its line where data are missing."""
+def _trace(role: str, signal: Signal, keep: TimeArray, closer: tuple[tuple[int, int], ...]) -> Trace:
+    """Thin one signal and break its line where data are missing; a closer look keeps every sample it can."""
     index = thin(signal.time, signal.value, TRACE_BUDGET, keep)
+    for start, end in closer:
+        first, last = np.searchsorted(signal.time, [start, end])
+        near = thin(signal.time[first:last], signal.value[first:last], TRACE_BUDGET) + first
+        index = np.union1d(index, near)
     time, value = signal.time[index], signal.value[index]
     cuts = signal.time[signal.segments[1:, 0]] if signal.segments.shape[0] > 1 else np.empty(0, np.int64)
     at = np.searchsorted(time, cuts)

@@ -247,9 +247,8 @@ def _trusted(case: Case, doubt: Doubt | None) -> _Answer:
         state, sentence = case.outcomes.get(asked.id, ("", ""))
         text = f"{event_sentence(asked, case.tz)}: "
         text += sentence[0].lower() + sentence[1:] if state == REFUTED else f"{who}."
-    if doubt is not None:
-        if math.isfinite(error_in(doubt, *reach_of(case.focus, doubt))[0]):
-            text += " The best estimate of its error is within tolerance."
+    if doubt is not None and math.isfinite(error_in(doubt, *reach_of(case.focus, doubt))[0]):
+        text += " The best estimate of its error is within tolerance."
     return _Answer(verdict="trust", sentence=text, event=asked, doubt=doubt)
 
 

@@ -106,7 +106,7 @@ def actions_for(case: Case, verdict: str, event: Event | None, doubt: Doubt | No
         )  # fmt: skip
     actions = [_set_aside(case, event, doubt)]
     if event is not None and event.kind == "bridged":
-        return (*actions, *_ask(case))
+        return (*actions, *_ask(case, event))
     settled = doubt.end if over and doubt is not None else _calibrated_since(case, event)
     if settled is None:
         actions += _work(event)
@@ -155,25 +155,18 @@ def _work(event: Event | None) -> list[Action]:
     return [Action(verb="verify", words=advice), last]
 
 
-def _ask(case: Case) -> tuple[Action, ...]:
+def _ask(case: Case, event: Event | None = None) -> tuple[Action, ...]:
     """Ask for what would decide it."""
     point = case.findings.point
     tags = ", ".join(point.tags.values()) or point.name
-    words = "Compare the reading with a laboratory sample"
-    if _coarse(case):
-        first, last = (
-            to_datetime(t, case.tz).strftime("%-d %b %Y") for t in (case.focus.start, case.focus.end)
-        )
+    if _coarse(case) or (event is not None and event.kind == "bridged"):
+        ends = (case.focus.start, case.focus.end)
+        first, last = (to_datetime(t, case.tz).strftime("%-d %b %Y") for t in ends)
         span = first if first == last else f"{first} to {last}"
-        words = f"Ask for the raw samples (no averages, no interpolation) of {tags}, {span}"
-    elif not point.temperature:
-        words += f", and export the temperature beside {tags}"
-    return (
-        Action(
-            verb="ask for a better export" if "xport" in words or "raw" in words else "verify",
-            words=f"{words}.",
-        ),
-    )
+        words = f"Ask for the raw samples (no averages, no interpolation) of {tags}, {span}."
+        return (Action(verb="ask for a better export", words=words),)
+    more = "" if point.temperature else f", and export its temperature beside {tags}"
+    return (Action(verb="verify", words=f"Compare the reading with a laboratory sample{more}."),)
 
 
 def _coarse(case: Case) -> bool:
