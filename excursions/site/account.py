@@ -20,7 +20,7 @@ from excursions.read.model import REFUSED_SCHEMA, STATUS_SCHEMA
 from excursions.read.sorting import Inputs
 from excursions.report.result import ScanResult
 from excursions.site.evidence import Known, kept_files
-from excursions.site.intake import Work
+from excursions.site.work import Work
 
 
 def run_of(

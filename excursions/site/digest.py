@@ -9,7 +9,7 @@ from html import escape
 from typing import Any
 
 from excursions.records import SEVERITY_RANK
-from excursions.site.news import HEADINGS, Change
+from excursions.site.changes import HEADINGS, Change
 
 MOST_SHOWN = 25  # of one heading; the rest is counted and stands in the ledger
 _DISCLAIMER = (

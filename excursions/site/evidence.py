@@ -7,8 +7,8 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from io import BytesIO
+from pathlib import Path
 from sqlite3 import Row
-from typing import TYPE_CHECKING
 
 import polars as pl
 
@@ -16,7 +16,6 @@ from excursions.errors import ExcursionsError
 from excursions.pipeline.conclude import Evidence
 from excursions.pipeline.inputs import samples_by_point
 from excursions.plant import Plant
-from excursions.read import ReadOptions
 from excursions.read.logs import LogReading, check_entries, read_calibrations
 from excursions.read.names import settle_log, settle_samples
 from excursions.read.samples import SampleReading, read_samples
@@ -24,9 +23,7 @@ from excursions.records import CalibrationEntry, Decision, LabSample, TagSeries
 from excursions.register import infer_plant, load_register
 from excursions.site.archive import as_series, load, thinned
 from excursions.site.inbox import reading_order
-
-if TYPE_CHECKING:
-    from excursions.site.intake import Work
+from excursions.site.work import Work, live_parts, stated_plant
 
 WHOLE_ROWS = (
     20_000_000  # up to here the plant is worked out from all rows, beyond from a look at each quarter day
@@ -41,17 +38,6 @@ class Known:
     logs: tuple[LogReading, ...]
     samples: tuple[SampleReading, ...]
     problems: tuple[ExcursionsError, ...]
-
-
-def stated_plant(work: Work) -> Plant:
-    """The register alone.
-
-    Raises
-    ------
-    RegisterProblems
-        If it states something that cannot be used.
-    """
-    return load_register(work.site.register).plant if work.site.register.exists() else Plant()
 
 
 def gather_evidence(work: Work) -> Known:
@@ -120,8 +106,6 @@ def _logs(work: Work, files: Sequence[Row], plant: Plant) -> tuple[LogReading, .
 
 
 def _renamed_log(reading: LogReading, name: str) -> LogReading:
-    from pathlib import Path
-
     old = str(reading.path)
     return dataclasses.replace(
         reading,
@@ -165,8 +149,6 @@ def _occasion(entry: CalibrationEntry) -> tuple[object, ...]:
 
 
 def _samples(work: Work, files: Sequence[Row], plant: Plant) -> tuple[SampleReading, ...]:
-    from pathlib import Path
-
     found = []
     for row in files:
         path = work.site.inside(row["kept"])
@@ -193,8 +175,6 @@ def _once(rows: Sequence[LabSample]) -> list[LabSample]:
 
 def looks(work: Work) -> dict[str, TagSeries]:
     """What the plant is worked out from: all rows of a small archive, a look at each part of a large one."""
-    from excursions.site.intake import live_parts
-
     words = {row["tag"]: row for row in work.ledger.rows("SELECT * FROM tags ORDER BY tag")}
     parts = live_parts(work.ledger)
     if sum(part.rows for part in parts) > WHOLE_ROWS:
@@ -235,8 +215,3 @@ def tag_homes(work: Work, fresh: Mapping[str, TagSeries]) -> dict[str, str]:
         for tag in point.tags.values():
             homes.setdefault(tag, point.name)
     return homes
-
-
-def options_for(options: ReadOptions, plant: Plant) -> ReadOptions:
-    """How this site's files are read: the settings, completed by the register."""
-    return options.for_plant(plant)

@@ -14,27 +14,12 @@ from excursions.link.outcome import NOT_BORNE_OUT, VERIFIED
 from excursions.records import SEVERITY_RANK, Event, short_id
 from excursions.report.result import VERDICTS, PointFindings, ScanResult, Verdict
 from excursions.report.wording import day, event_sentence
+from excursions.site.changes import Change
 from excursions.site.match import Seen, match
 
 REPORTED_ORIGINS = ("probe", "undecided")
 WITHDRAWN, CLOSED = "withdrawn", "closed"
-# What the digest has a heading for, in its order.
-HEADINGS = ("new", "worse", "resolved", "verified", "overdue", "changed by later data")
 MOVED_NS = clock.NS_PER_HOUR  # an onset that moves further is told
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Change:
-    """One thing that is different since the last conclusion; event is empty for points and calibrations."""
-
-    what: str
-    point: str
-    event: str = ""
-    severity: str = "note"
-    before: str = ""
-    after: str = ""
-    sentence: str = ""
-    told: bool = False
 
 
 @dataclass(slots=True, kw_only=True)

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from excursions import clock
-from excursions.pipeline.run import Progress, quiet
+from excursions.pipeline.progress import Progress, quiet
 from excursions.site import schedule
 from excursions.site.deliver import deliver
 from excursions.site.digest import as_html, as_json, as_text, count_news, digest_facts
@@ -26,8 +26,8 @@ from excursions.site.settings import Settings, load_settings
 if TYPE_CHECKING:
     from excursions.report.result import ScanResult
     from excursions.site.evidence import Known
-    from excursions.site.intake import Work
     from excursions.site.search import Task
+    from excursions.site.work import Work
 
 # Writes the pages of these points and the overview into a folder.
 Pages = Callable[["ScanResult", Path, frozenset[str]], None]
@@ -111,8 +111,10 @@ def _night(
     progress: Progress,
     remarks: list[str],
 ) -> Night:
-    from excursions.site.evidence import stated_plant
-    from excursions.site.intake import Work, look_after, reading_key, register_new, start_again, take_in
+    from excursions.site.arrivals import register_new
+    from excursions.site.damage import look_after, start_again
+    from excursions.site.intake import take_in
+    from excursions.site.work import Work, reading_key, stated_plant
 
     number = int(ledger.rows("SELECT coalesce(max(night), 0) + 1 FROM nights")[0][0])
     work = Work(
@@ -143,7 +145,7 @@ def _night(
 
 def _state_key(work: Work, settings: Settings) -> str:
     """What the conclusions rest on; as long as it stays, there is nothing to do."""
-    from excursions.site.search import program
+    from excursions.site.program import program
 
     total = hashlib.blake2b(digest_size=16)
     register = work.site.register.read_bytes() if work.site.register.exists() else b""
@@ -166,7 +168,9 @@ def _conclude_if_needed(work: Work, settings: Settings, pages: Pages) -> int:
     if not work.ledger.rows("SELECT 1 FROM parts LIMIT 1"):
         return 0
     from excursions.site.archive import PartDamagedError
-    from excursions.site.intake import MOST_ROUNDS, mend, take_in
+    from excursions.site.damage import mend
+    from excursions.site.intake import take_in
+    from excursions.site.work import MOST_ROUNDS
 
     for _ in range(MOST_ROUNDS):
         try:
@@ -182,8 +186,8 @@ def _conclude(work: Work, settings: Settings, pages: Pages) -> int:
     from excursions.pipeline.inputs import sample_pins, without_signal
     from excursions.site.account import run_of
     from excursions.site.evidence import gather_evidence
-    from excursions.site.intake import live_parts
     from excursions.site.search import forget_others, search, tasks
+    from excursions.site.work import live_parts
 
     known = gather_evidence(work)
     evidence = known.evidence

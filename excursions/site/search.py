@@ -12,10 +12,8 @@ import os
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
-from functools import lru_cache
 from pathlib import Path
 
-import excursions
 from excursions.pipeline.inputs import Pins, point_inputs
 from excursions.pipeline.point import PointCounts, analyse_point, plant_around
 from excursions.pipeline.run import Progress, choose_jobs
@@ -26,6 +24,7 @@ from excursions.site.archive import Part, as_series, load
 from excursions.site.codec import DamagedError, decode, encode
 from excursions.site.durable import make_folder, remove
 from excursions.site.layout import Site, folder_name
+from excursions.site.program import program
 
 Found = tuple[PointFindings, PointCounts]
 
@@ -50,21 +49,6 @@ class Task:
     def file(self) -> Path:
         """Where the result is remembered."""
         return self.root / "findings" / f"{folder_name(self.point.name)}.{self.key}"
-
-
-@lru_cache(maxsize=1)
-def program() -> str:
-    """A hash of the program's own text: another program may find other things."""
-    return text_of(Path(excursions.__file__).parent)
-
-
-def text_of(home: Path) -> str:
-    """A hash of all source files of a package."""
-    total = hashlib.blake2b(digest_size=16)
-    for path in sorted(p for p in home.rglob("*") if p.suffix in (".py", ".html", ".css", ".js")):
-        total.update(path.relative_to(home).as_posix().encode())
-        total.update(path.read_bytes())
-    return total.hexdigest()
 
 
 def tasks(
