@@ -19,6 +19,7 @@ from excursions.detect.merge import merge
 from excursions.detect.noise import NoiseSettings, detect_noise
 from excursions.detect.over_temperature import detect_over_temperature
 from excursions.detect.periodic import PeriodicSettings, detect_periodic
+from excursions.detect.pinned import PinnedSettings, detect_pinned
 from excursions.detect.repeated import RepeatedSettings, detect_repeated
 from excursions.detect.response import ResponseSettings, detect_slow_response
 from excursions.detect.spikes import SpikeSettings, detect_spikes
@@ -45,6 +46,7 @@ DETECTORS: tuple[Detector, ...] = (
     Detector("interruptions", detect_interruptions, InterruptionSettings),
     Detector("spikes", detect_spikes, SpikeSettings),
     Detector("stuck", detect_stuck, StuckSettings),
+    Detector("pinned", detect_pinned, PinnedSettings),
     Detector("repeated", detect_repeated, RepeatedSettings),
     Detector("noise", detect_noise, NoiseSettings),
     Detector("step", detect_step, StepSettings),
@@ -78,7 +80,9 @@ def detect(record: Record, settings: Mapping[str, object] | None = None) -> tupl
 
 
 def _quiet(event: Event) -> Event:
-    """What the process or a routine did is noted; nobody has to act on a probe for it."""
+    """What the process or a routine did is noted; nobody has to act on a probe for it, but for heat as a habit."""
+    if event.kind == "over_temperature" and event.origin == "process":
+        return event
     return replace(event, severity="note") if event.origin in ("process", "routine") else event
 
 

@@ -1,6 +1,7 @@
 """From detections to events: what has one cause becomes one event, with its parts.
 
 One rule at a time, in this order:
+    a reading that jumps, sticks or is pinned while its temperature element fails is the element's failure;
     noise inside a bout of spikes, stillness inside an impossible reading, is that bout;
     a step or a change of noise at the edge of, or inside, a stretch that is stuck, pinned or missing is that stretch;
     a drift that a saw-tooth contains is one of its teeth;
@@ -41,7 +42,17 @@ def merge(record: Record, found: tuple[Event, ...]) -> tuple[Event, ...]:
     """
     width = record.survey.blocks.width if isinstance(record, SurveyedRecord) else 60 * NS_PER_S
     events = sorted(found, key=lambda event: (event.start, event.kind, event.end))
-    for rule in (_in_bout, _in_still, _in_saw_tooth, _in_cycle, _in_slow, _in_noise, _in_step, _same_step):
+    for rule in (
+        _in_element,
+        _in_bout,
+        _in_still,
+        _in_saw_tooth,
+        _in_cycle,
+        _in_slow,
+        _in_noise,
+        _in_step,
+        _same_step,
+    ):
         events = _absorb(events, rule, width)
     return tuple(sorted(events, key=lambda event: (event.start, event.kind, event.end)))
 
@@ -67,12 +78,20 @@ def _absorb(events: list[Event], rule: Rule, width: int) -> list[Event]:
     return out
 
 
+def _in_element(whole: Event, part: Event, width: int) -> bool:
+    """A compensated reading is wrong for as long as its temperature is, and begins to be at the same moment."""
+    if whole.kind != "temperature_fault" or part.kind not in (*STILL, "step", "out_of_range", "spikes"):
+        return False
+    together = abs(part.start - whole.start) <= 2 * width or abs(part.start - whole.end) <= 2 * width
+    return together and (part.kind == "step" or _covers(whole, part, 0.8, 2 * width))
+
+
 def _in_still(whole: Event, part: Event, width: int) -> bool:
     """Steps at the edges of a still stretch, changes of noise that it mostly makes up."""
     if whole.kind not in STILL or part.kind not in (*NOISE, *WALKS, "step", "periodic", *STILL):
         return False
     if part.kind in STILL:
-        return _covers(whole, part, 0.5, width) and part.end - part.start < whole.end - whole.start
+        return _covers(whole, part, 0.5, width) and _says_more(whole, part)
     if part.kind == "step":
         near = 2 * width
         return (
@@ -81,6 +100,15 @@ def _in_still(whole: Event, part: Event, width: int) -> bool:
             or _inside(part, whole)
         )
     return _covers(whole, part, 0.5, width)
+
+
+def _says_more(whole: Event, part: Event) -> bool:
+    """Of two standstills at one time: pinned before stuck, then the longer, then the surer."""
+
+    def rank(event: Event) -> tuple[bool, int, float]:
+        return event.kind == "pinned", event.end - event.start, event.confidence
+
+    return rank(whole) > rank(part)
 
 
 def _in_saw_tooth(whole: Event, part: Event, width: int) -> bool:

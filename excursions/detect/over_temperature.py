@@ -30,6 +30,18 @@ from excursions.states.element import not_heat
 from excursions.states.heat import usual_temperature
 from excursions.states.trace import Trace, crossing, join, spells, trace_of
 
+HABIT_LONGER = (
+    1.5  # a cycle this much longer than the usual one is odd even where all outlast the rating (cp)
+)
+HABIT_CONFIDENCE = 0.95  # minutes above 110 degC against a stated figure: only the rating may be wrong
+ADDED_UP = (
+    "minutes_above_rating_min",
+    "minutes_above_continuous_min",
+    "minutes_above_sterilisation_min",
+    "f0_min",
+    "dose_h",
+)
+
 
 def detect_over_temperature(
     record: Record, settings: OverTemperatureSettings | None = None
@@ -140,11 +152,18 @@ def _cycle_events(
 ) -> list[Event]:
     family = family_of(cycles)
     events = []
+    habit = [_allowed(cycle, settings) < cycle.minutes_steam for cycle in cycles]
+    usual = sum(habit) > 1 and 2 * sum(habit) > len(cycles)
+    if usual and any(not cycle.ratings.assumed for cycle in cycles):
+        events.append(
+            _always_long(record, [c for c, long in zip(cycles, habit, strict=True) if long], len(cycles))
+        )
+    minutes = float(np.median([cycle.minutes_steam for cycle in cycles])) if cycles else math.nan
     for cycle, odd in zip(cycles, oddities(cycles), strict=True):
         limit = _steam_limit(cycle, family, settings)
-        allowed = cycle.ratings.sterilisation_min * settings.longer_minutes
-        habit = math.isfinite(family.minutes) and cycle.ratings.assumed
-        too_long = cycle.minutes_steam > (max(allowed, 1.5 * family.minutes) if habit else allowed)
+        allowed = _allowed(cycle, settings)
+        known = usual or (math.isfinite(family.minutes) and cycle.ratings.assumed)
+        too_long = cycle.minutes_steam > (max(allowed, HABIT_LONGER * minutes) if known else allowed)
         if cycle.peak_degc > limit or too_long:
             span = _beyond(trace, cycle) if cycle.peak_degc > limit else None
             facts = (*_length(cycle, too_long), *odd)
@@ -152,6 +171,31 @@ def _cycle_events(
         else:
             events.append(_sterilisation(record, cycle, family, odd))
     return events
+
+
+def _allowed(cycle: Exposure, settings: OverTemperatureSettings) -> float:
+    """Minutes of steam that the rating allows, with some slack."""
+    return cycle.ratings.sterilisation_min * settings.longer_minutes
+
+
+def _always_long(record: Record, cycles: Sequence[Exposure], count: int) -> Event:
+    """One event for a line whose every sterilisation outlasts the stated rating: it is the recipe, said once."""
+    longest = max(cycles, key=lambda cycle: cycle.minutes_steam)
+    usual = float(np.median([cycle.minutes_steam for cycle in cycles]))
+    event = heat_event(
+        record,
+        longest,
+        kind="over_temperature",
+        origin="process",
+        severity="check",
+        confidence=HABIT_CONFIDENCE,
+        evidence=(
+            f"{len(cycles)} of {count} sterilisations last longer than the {longest.ratings.sterilisation_min:.0f} min"
+            f" the probe is rated for: usually {usual:.0f} min, at most {longest.minutes_steam:.0f} min",
+            "it is the way this line is sterilised: change the recipe, the probe or the rating in the register",
+        ),
+    )
+    return _spread(event, cycles, _totals(cycles))
 
 
 def _beyond(trace: Trace, cycle: Exposure) -> tuple[int, int]:
@@ -239,15 +283,6 @@ def _chronic(
 ) -> Event:
     """One event for a point that is above its rating again and again."""
     hottest = max(stays, key=lambda s: s.peak_degc)
-    total = {
-        name: float(sum(s.details[name] for s in stays))
-        for name in (
-            "minutes_above_rating_min",
-            "minutes_above_continuous_min",
-            "minutes_above_sterilisation_min",
-        )
-    }
-    total |= {name: float(sum(s.details[name] for s in stays)) for name in ("f0_min", "dose_h")}
     assumed = " (assumed)" if hottest.ratings.assumed else ""
     event = heat_event(
         record,
@@ -262,7 +297,12 @@ def _chronic(
             f"highest {hottest.peak_degc:.1f} degC",
         ),
     )
-    return _spread(event, stays, total)
+    return _spread(event, stays, _totals(stays))
+
+
+def _totals(stays: Sequence[Exposure]) -> dict[str, float]:
+    """Sums over several stretches of what adds up."""
+    return {name: float(sum(s.details[name] for s in stays)) for name in ADDED_UP}
 
 
 def _spread(event: Event, stays: Sequence[Exposure], total: dict[str, float]) -> Event:

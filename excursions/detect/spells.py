@@ -13,6 +13,7 @@ from excursions.records import BoolArray, FloatArray, IndexArray
 
 DAY_CELLS, WEEK_CELLS = 24, 168
 FEWEST_ROUNDS = 4  # days (weeks) of record before a daily (weekly) pattern is believed
+FEWEST_ON_LINE, FEWEST_LINES = 4, 8
 SLOWEST_CLOCK = 0.02  # a quiet hour still counts for this share of a usual one
 
 
@@ -95,6 +96,27 @@ def grown(spells: Spells, live: Live, covered: FloatArray) -> Spells:
         last[i] += _leading((ahead >= low) & (ahead <= high))
         first[i] -= _leading((behind >= low) & (behind <= high))
     return Spells(first=first, last=last, level=spells.level, held_s=covered[last] - covered[first])
+
+
+def drawn_line_s(live: Live) -> float:
+    """Length [s] of the longer straight lines that an export draws between recorded values; 0 where it draws none.
+
+    Four samples on one slope, to the last bits of the numbers, do not happen in a measured signal whose values
+    are not on a lattice.  A flat stretch no longer than such a line is one whose two ends happen to be equal.
+    """
+    value = live.value
+    slope = np.diff(value)
+    bend = np.abs(np.diff(slope))
+    size = np.abs(value[1:-1]) + np.abs(slope[1:])
+    straight = (
+        (bend <= 1e-9 * size) & (np.abs(slope[1:]) > 1e-6 * size) & ~(live.fresh[1:-1] | live.fresh[2:])
+    )
+    edge = np.flatnonzero(np.diff(np.concatenate([[False], straight, [False]]).astype(np.int8)))
+    first, past = edge[::2], edge[1::2]
+    long = past - first >= FEWEST_ON_LINE - 2
+    if np.count_nonzero(long) < FEWEST_LINES:
+        return 0.0
+    return float(np.quantile((live.time[past[long] + 1] - live.time[first[long]]) / NS_PER_S, 0.95))
 
 
 def _leading(inside: BoolArray) -> int:

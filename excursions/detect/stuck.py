@@ -16,11 +16,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from excursions.clock import NS_PER_S, duration_text
+from excursions.detect.held import held_clues
 from excursions.detect.origin import Clue, expected_faults, frozen_share, name_origin, weigh, words_of
 from excursions.detect.spells import (
     SLOWEST_CLOCK,
     Spells,
     covered_s,
+    drawn_line_s,
     grown,
     nearly_still,
     on_clock,
@@ -61,7 +63,7 @@ class StuckSettings:
     flicker_counts: float = 2.0  # a converter's last digit moves by one count or two
     flicker_noise: float = 0.1  # of the usual noise, for values without a lattice
     suspicion: float = 0.05  # chance number below which a spell is looked at
-    least_confidence: float = 0.3  # below, it is more likely the process at rest
+    least_confidence: float = 0.3  # below, it is more likely the process at rest, or a hold
 
 
 def detect_stuck(record: Record, settings: StuckSettings | None = None) -> tuple[Event, ...]:
@@ -178,11 +180,15 @@ def _judge(
         shortest = max(shortest, HEARTBEATS * record.value.sampling.heartbeat_s)
     long = spells.held_s >= shortest
     many = spells.last - spells.first + 1 >= fewest
+    chosen = suspect[: len(spells)] & long & many
+    if chosen.any() and not _thinned(record):
+        chosen &= spells.held_s > HEARTBEATS * drawn_line_s(survey.live)
     found = []
-    for i in np.flatnonzero(suspect[: len(spells)] & long & many):
+    kept = spells.take(np.flatnonzero(chosen)) if exact else spells.take(np.empty(0, np.int64))
+    for i in np.flatnonzero(chosen):
         chance = expected_as_large(bulk, float(every[i])) + settings.surprises_per_year * survey.years
         chance += settings.unseen_habit * min(float(spells.held_s[i]) / settings.habit_s, 1.0)
-        event = _event(record, survey, spells, int(i), chance, settings, exact=exact)
+        event = _event(record, survey, spells, int(i), chance, settings, exact=exact, others=kept)
         if event.confidence >= settings.least_confidence:
             found.append(event)
     return found
@@ -201,13 +207,16 @@ def _event(
     settings: StuckSettings,
     *,
     exact: bool,
+    others: Spells,
 ) -> Event:
     live, first, last = survey.live, int(spells.first[i]), int(spells.last[i])
     start, end = int(live.time[first]), int(live.time[last]) + round(survey.interval_s * NS_PER_S)
     kind = _kind(record, survey, spells, i)
     habit = () if kind == "pinned" else _habit(survey, spells, i)
+    held = held_clues(record, live, others, (start, end))
     clues = (
         *habit,
+        *held,
         _temperature(record, start, end),
         *_glass(record, survey, spells, i),
         *_unseen_start(first),
@@ -225,7 +234,7 @@ def _event(
         size=float(spells.level[i]),
         size_unit=record.value.unit if record.value else "",
         confidence=probe,
-        origin="undecided" if both else name_origin(probe),
+        origin="undecided" if both else _whose(probe, held),
         severity="act",
         probe=record.plant.probe_at(record.point.name, start) or "",
         open_start=first == 0,
@@ -238,6 +247,12 @@ def _event(
         ),
         details={"samples": float(last - first + 1), "held_s": float(spells.held_s[i])},
     )
+
+
+def _whose(probe: float, held: tuple[Clue, ...]) -> str:
+    """Origin by probability; what a hold explains is a routine, not the process."""
+    origin = name_origin(probe)
+    return "routine" if origin == "process" and held else origin
 
 
 def _kind(record: Record, survey: Survey, spells: Spells, i: int) -> str:

@@ -25,6 +25,11 @@ WHOLE_AND_PART = {
     "a step out of a pinned stretch": (event("pinned", 10, 20), event("step", 20, 20.01)),
     "collapsed noise inside a stuck stretch": (event("stuck", 10, 20), event("noise_collapse", 10.2, 19.8)),
     "a shorter still stretch inside a longer": (event("stuck", 10, 20), event("stuck", 12, 13)),
+    "a reading pinned while its element is open": (
+        event("temperature_fault", 10, 20),
+        event("pinned", 10, 20),
+    ),
+    "a step where an element fails": (event("temperature_fault", 10, 20), event("step", 20, 20.01)),
     "a tooth of a saw": (
         event("fouling", 0, 100, details={"stretches": 5.0}),
         event("drift", 40, 60),
@@ -55,6 +60,10 @@ def test_the_part_goes_into_the_whole_and_is_named(case: str) -> None:
 
 APART = {
     "a step hours after a stuck stretch": (event("stuck", 10, 20), event("step", 25, 25.01)),
+    "a reading stuck long before its element fails": (
+        event("temperature_fault", 10, 12),
+        event("stuck", 2, 12),
+    ),
     "noise that outlasts a stuck stretch": (event("stuck", 10, 12), event("noise_growth", 10, 40)),
     "a step the way the saw walks": (
         event("fouling", 0, 100, size=-1.0, details={"stretches": 5.0}),

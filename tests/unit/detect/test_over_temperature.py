@@ -43,6 +43,26 @@ def temperature_only(time: np.ndarray, x: np.ndarray, **ratings: float) -> Recor
     return Record(point=point, plant=plant, value=None, temperature=signal, states=states)
 
 
+def test_a_recipe_that_outlasts_the_stated_rating_is_told_once() -> None:
+    rated = RATED | {"rating_sterilisation_min": 20.0}
+    events = detect_over_temperature(record_of(steamed(), **rated))
+    (told,) = of_kind(events, "over_temperature")
+    assert (told.origin, told.severity, told.details["stretches"]) == ("process", "check", 5.0)
+    assert "5 of 5 sterilisations last longer than the 20 min" in told.evidence[0]
+    assert len(of_kind(events, "sterilisation")) == 5
+
+
+def test_one_cycle_of_many_that_outlasts_the_rating_is_the_excursion() -> None:
+    made = scene(12.0, every_s=60.0, seed=0)
+    for day in np.arange(1, 10, 2):
+        made.steam((day + 0.1) * DAY_S)
+    made.steam(10.1 * DAY_S, hold=110.0)
+    events = detect_over_temperature(record_of(made, **RATED))
+    (told,) = of_kind(events, "over_temperature")
+    assert told.origin == "probe"
+    assert any("rated for 60 min" in fact for fact in told.evidence)
+
+
 # --- the family ----------------------------------------------------------------------------------
 
 
