@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tempfile
+from itertools import pairwise
 from pathlib import Path
 
 import polars as pl
@@ -43,7 +44,7 @@ def cut_up(folder: Path, cuts: list[float], contradicting: int) -> list[Path]:
     """The record as files that overlap by a day; one of them contradicts its neighbours by half a pH."""
     edges = [0.0, *sorted(cuts), 14.0]
     files = []
-    for number, (start, end) in enumerate(zip(edges, edges[1:], strict=False)):
+    for number, (start, end) in enumerate(pairwise(edges)):
         frame = piece(WHOLE, start - 1.0, end)
         if number == contradicting:
             frame = frame.with_columns(value=pl.col("value") + 0.5 * pl.col("tag").str.ends_with("PV"))
