@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from pathlib import Path
 
 from dashboards.content.about import gather
@@ -21,7 +21,12 @@ Progress = Callable[[str, int, int], None]
 
 
 def write_site(
-    result: ScanResult, out: Path, *, display_units: str = "degC", progress: Progress | None = None
+    result: ScanResult,
+    out: Path,
+    *,
+    display_units: str = "degC",
+    progress: Progress | None = None,
+    only: Collection[str] | None = None,
 ) -> Path:
     """Write the overview and a page a point.
 
@@ -33,6 +38,8 @@ def write_site(
     display_units : str
         ``degC`` or ``degF``: unit of temperatures on the pages.
     progress : callable (what, done, total) or None
+    only : names of points or None
+        Points whose pages are written again; the others keep the pages they have.  None writes all.
 
     Returns
     -------
@@ -51,9 +58,11 @@ def write_site(
     reader = Reader(tz=clock.zone(result.plant.zone), temperature=display_units)
     stems = slugs(findings.point.name for findings in result.points)
     for name, content in asset_files():
-        write_whole(out / "assets" / name, content)
-    total = len(result.points) + 1
-    for done, (stem, text) in enumerate(_point_pages(result, reader, stems), start=1):
+        if not _is_there(out / "assets" / name, content):
+            write_whole(out / "assets" / name, content)
+    wanted = {findings.point.name for findings in result.points} if only is None else set(only)
+    total = len(wanted) + 1
+    for done, (stem, text) in enumerate(_point_pages(result, reader, stems, wanted), start=1):
         write_whole(out / "points" / f"{stem}.html", text.encode())
         if progress:
             progress("writing pages", done, total)
@@ -64,10 +73,18 @@ def write_site(
     return index
 
 
-def _point_pages(result: ScanResult, reader: Reader, stems: dict[str, str]) -> Iterator[tuple[str, str]]:
+def _is_there(path: Path, content: bytes) -> bool:
+    return path.is_file() and path.stat().st_size == len(content) and path.read_bytes() == content
+
+
+def _point_pages(
+    result: ScanResult, reader: Reader, stems: dict[str, str], wanted: Collection[str]
+) -> Iterator[tuple[str, str]]:
     run, all_lives = run_content(result, reader), lives(result, reader)
     for about in gather(result):
         name = about.findings.point.name
+        if name not in wanted:
+            continue
         yield (
             stems[name],
             point_page(
@@ -79,7 +96,7 @@ def _point_pages(result: ScanResult, reader: Reader, stems: dict[str, str]) -> I
 
 def asset_files() -> Iterator[tuple[str, bytes]]:
     """Style sheet and scripts, and plotly's own script from its package: once for all pages."""
-    from plotly.offline import get_plotlyjs  # type: ignore[import-untyped]
+    from plotly.offline import get_plotlyjs
 
     for path in sorted(ASSETS.iterdir()):
         if path.suffix in (".css", ".js"):

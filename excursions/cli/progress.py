@@ -6,7 +6,7 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from excursions.pipeline.run import Progress, quiet
+from excursions.pipeline.progress import Progress, quiet
 
 
 @contextmanager

@@ -4,20 +4,16 @@ from __future__ import annotations
 
 import multiprocessing
 import os
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 
 from excursions.pipeline.point import PointCounts, PointInput, analyse_point
+from excursions.pipeline.progress import Progress as Progress
+from excursions.pipeline.progress import quiet as quiet
 from excursions.report.result import PointFindings
 
 # Starting a worker costs about as much as searching this many samples.
 SAMPLES_WORTH_A_WORKER = 1_500_000
-
-Progress = Callable[[str, int, int], None]
-
-
-def quiet(what: str, done: int, total: int) -> None:
-    """Show no progress."""
 
 
 def choose_jobs(asked: int, samples: int, points: int) -> int:

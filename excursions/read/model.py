@@ -117,6 +117,7 @@ class Reading:
     decisions : what was inferred or assumed
     status_words : tag, word, quality, count: every distinct text met in place of a number or as a quality
     problems : files that could not be used at all
+    orders : date orders that were decided, by a short name of the headers; later files of the export may need them
     """
 
     series: dict[str, TagSeries]
@@ -125,3 +126,4 @@ class Reading:
     decisions: tuple[Decision, ...]
     status_words: pl.DataFrame
     problems: tuple[ExcursionsError, ...] = ()
+    orders: Mapping[str, tuple[str, ...]] = field(default_factory=dict)

@@ -27,6 +27,7 @@ FLOORS = (
     ("excursions.link",),
     ("excursions.report",),
     ("excursions.pipeline",),
+    ("excursions.site",),
     ("dashboards",),
     ("excursions.cli",),
     ("excursions.__main__",),

@@ -3,10 +3,22 @@
 Heavy imports happen inside the commands, so that ``--help`` answers at once.
 """
 
+from excursions.cli.commands.close import close
+from excursions.cli.commands.explain import explain
+from excursions.cli.commands.init import init
+from excursions.cli.commands.nightly import nightly
+from excursions.cli.commands.note import note
 from excursions.cli.commands.register import register
 from excursions.cli.commands.scan import scan
+from excursions.cli.commands.status import status
 
 COMMANDS = (
     scan,
+    explain,
     register,
+    init,
+    nightly,
+    note,
+    close,
+    status,
 )

@@ -18,7 +18,7 @@ from excursions.read.exports.sheet import Sheet, look_at
 from excursions.read.exports.stacked import Stacked, previews_blocks, take_apart
 from excursions.read.exports.table import Table, Wanted
 from excursions.read.model import ReadOptions
-from excursions.records import Decision
+from excursions.records import Decision, short_id
 
 _MOST_REPLANS = 4
 STACKED = "tables one below the other"
@@ -99,7 +99,8 @@ def _plain(table: Table, asked: Asked) -> TableRead:
 
 
 def _kind(sheet: Sheet) -> str:
-    return "|".join(column.header for column in sheet.columns)
+    """A short name for the headers: files of the same export share it."""
+    return short_id("headers", *(column.header for column in sheet.columns))
 
 
 def _run(table: Table, sheet: Sheet, asked: Asked, stacked: bool) -> tuple[Plan, Outcome]:

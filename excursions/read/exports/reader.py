@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -40,13 +40,16 @@ class _State:
     done: set[str] = field(default_factory=set)
 
 
-def read_exports(paths: Sequence[Path], options: ReadOptions) -> Reading:
+def read_exports(
+    paths: Sequence[Path], options: ReadOptions, *, orders: Mapping[str, Iterable[str]] | None = None
+) -> Reading:
     """Read every file, folder or pattern; files that cannot be used are among the problems.
 
     Parameters
     ----------
     paths : files, folders, patterns with ``*``, URLs of Parquet in object storage, or ``-`` for standard input
     options : what the user states
+    orders : date orders decided when earlier files of the same export were read (``Reading.orders``)
 
     Returns
     -------
@@ -59,6 +62,7 @@ def read_exports(paths: Sequence[Path], options: ReadOptions) -> Reading:
         The first problem, when there was one and nothing at all could be read.
     """
     state = _State(options=options, gather=Gather(options.spill_bytes))
+    state.orders.update({kind: set(known) for kind, known in (orders or {}).items()})
     waiting = [
         item
         for item in find_items(paths, state.problems, state.decisions)
@@ -76,6 +80,7 @@ def read_exports(paths: Sequence[Path], options: ReadOptions) -> Reading:
         decisions=tuple(dict.fromkeys(state.decisions)),
         status_words=status_words(state.words, series),
         problems=tuple(state.problems),
+        orders={kind: tuple(sorted(known)) for kind, known in state.orders.items() if known},
     )
 
 

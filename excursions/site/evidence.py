@@ -1,0 +1,217 @@
+"""What is known beside the signals: plant, calibration entries and samples, from the register and all kept files."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from io import BytesIO
+from pathlib import Path
+from sqlite3 import Row
+
+import polars as pl
+
+from excursions.errors import ExcursionsError
+from excursions.pipeline.conclude import Evidence
+from excursions.pipeline.inputs import samples_by_point
+from excursions.plant import Plant
+from excursions.read.logs import LogReading, check_entries, read_calibrations
+from excursions.read.names import settle_log, settle_samples
+from excursions.read.samples import SampleReading, read_samples
+from excursions.records import CalibrationEntry, Decision, LabSample, TagSeries
+from excursions.register import infer_plant, load_register
+from excursions.site.archive import as_series, load, thinned
+from excursions.site.inbox import reading_order
+from excursions.site.work import Work, live_parts, stated_plant
+
+WHOLE_ROWS = (
+    20_000_000  # up to here the plant is worked out from all rows, beyond from a look at each quarter day
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Known:
+    """Evidence, the logs and lists it came from, and everything to mend that was met."""
+
+    evidence: Evidence
+    logs: tuple[LogReading, ...]
+    samples: tuple[SampleReading, ...]
+    problems: tuple[ExcursionsError, ...]
+
+
+def gather_evidence(work: Work) -> Known:
+    """Plant, entries and samples as a scan of one folder with all kept files would have them."""
+    tags = [row["tag"] for row in work.ledger.rows("SELECT tag FROM tags ORDER BY tag")]
+    loaded = load_register(work.site.register, tags=tags) if work.site.register.exists() else None
+    plant, inferred = infer_plant(looks(work), loaded.plant if loaded else None)
+    if work.zone:
+        plant = dataclasses.replace(plant, zone=work.zone)
+    files = kept_files(work)
+    logs = _logs(work, [row for row in files if row["kind"] == "calibrations"], plant)
+    samples = _samples(work, [row for row in files if row["kind"] == "samples"], plant)
+    plant = _with_installations(plant, logs)
+    laboratory, strange = samples_by_point(samples, plant)
+    entries = tuple(entry for log in logs for entry in log.entries)
+    evidence = Evidence(
+        plant=plant,
+        entries=entries,
+        laboratory={name: _once(rows) for name, rows in laboratory.items()},
+        decisions=(
+            *_export_decisions(files),
+            *inferred,
+            *(decision for log in logs for decision in log.decisions),
+            *(decision for sample in samples for decision in sample.decisions),
+        ),
+    )
+    problems = (
+        *(loaded.problems if loaded else ()),
+        *(problem for log in logs for problem in log.problems),
+        *(problem for sample in samples for problem in sample.problems),
+        *strange,
+        *check_entries(entries, plant),
+    )
+    return Known(evidence=evidence, logs=logs, samples=samples, problems=problems)
+
+
+def kept_files(work: Work) -> list[Row]:
+    """Files that count, in the order of reading."""
+    rows = work.ledger.rows("SELECT * FROM files WHERE state = 'in'")
+    return sorted(rows, key=lambda row: reading_order(row["name"], row["arrival"]))
+
+
+def _export_decisions(files: Sequence[Row]) -> tuple[Decision, ...]:
+    found = (
+        Decision(**decision) for row in files for decision in json.loads(row["facts"]).get("decisions", ())
+    )
+    return tuple(dict.fromkeys(found))
+
+
+def _with_installations(plant: Plant, logs: Sequence[LogReading]) -> Plant:
+    logged = [row for log in logs for row in log.installations if row not in plant.installations]
+    return dataclasses.replace(plant, installations=(*plant.installations, *dict.fromkeys(logged)))
+
+
+def _logs(work: Work, files: Sequence[Row], plant: Plant) -> tuple[LogReading, ...]:
+    """Every log, an entry that an earlier version or another log already had left out."""
+    readings = []
+    for row in files:
+        path = work.site.inside(row["kept"])
+        read = read_calibrations(path, options=work.options)
+        readings.append(_renamed_log(settle_log(read, plant), row["name"]))
+    kept = _latest_entries(readings, [row["name"] for row in files])
+    return tuple(
+        dataclasses.replace(reading, entries=entries) for reading, entries in zip(readings, kept, strict=True)
+    )
+
+
+def _renamed_log(reading: LogReading, name: str) -> LogReading:
+    old = str(reading.path)
+    return dataclasses.replace(
+        reading,
+        path=Path(name),
+        entries=tuple(dataclasses.replace(entry, file=name) for entry in reading.entries),
+        decisions=tuple(
+            dataclasses.replace(d, subject=d.subject.replace(old, name)) for d in reading.decisions
+        ),
+        problems=tuple(dataclasses.replace(p, file=name) if p.file == old else p for p in reading.problems),
+        refused=reading.refused.with_columns(file=pl.lit(name)),
+    )
+
+
+def _latest_entries(
+    readings: Sequence[LogReading], names: Sequence[str]
+) -> list[tuple[CalibrationEntry, ...]]:
+    """Each entry once: of versions of one file the latest word counts, and a repeat in another file is no second one.
+
+    An entry is known by when, where, which probe and which phase; one that a later version of the same file states
+    differently was corrected.
+    """
+    last: dict[tuple[object, ...], int] = {}
+    for number, (reading, name) in enumerate(zip(readings, names, strict=True)):
+        for entry in reading.entries:
+            last[(name, *_occasion(entry))] = number
+    seen: set[str] = set()
+    kept = []
+    for number, (reading, name) in enumerate(zip(readings, names, strict=True)):
+        mine = []
+        for entry in reading.entries:
+            words = repr(dataclasses.replace(entry, file="", line=0))
+            if last[(name, *_occasion(entry))] == number and words not in seen:
+                mine.append(entry)
+        seen |= {repr(dataclasses.replace(entry, file="", line=0)) for entry in mine}
+        kept.append(tuple(mine))
+    return kept
+
+
+def _occasion(entry: CalibrationEntry) -> tuple[object, ...]:
+    return entry.time, entry.point, entry.probe, entry.phase
+
+
+def _samples(work: Work, files: Sequence[Row], plant: Plant) -> tuple[SampleReading, ...]:
+    found = []
+    for row in files:
+        path = work.site.inside(row["kept"])
+        read = settle_samples(read_samples(path, options=work.options), plant)
+        name = row["name"]
+        problems = tuple(
+            dataclasses.replace(p, file=name) if p.file == str(path) else p for p in read.problems
+        )
+        found.append(
+            dataclasses.replace(
+                read, path=Path(name), problems=problems, refused=read.refused.with_columns(file=pl.lit(name))
+            )
+        )
+    return tuple(found)
+
+
+def _once(rows: Sequence[LabSample]) -> list[LabSample]:
+    """Samples without exact repeats, in their order."""
+    return list(dict.fromkeys(rows))
+
+
+# --- the plant from the archive ------------------------------------------------------------------------------------
+
+
+def looks(work: Work) -> dict[str, TagSeries]:
+    """What the plant is worked out from: all rows of a small archive, a look at each part of a large one."""
+    words = {row["tag"]: row for row in work.ledger.rows("SELECT * FROM tags ORDER BY tag")}
+    parts = live_parts(work.ledger)
+    if sum(part.rows for part in parts) > WHOLE_ROWS:
+        return _from_looks(work, words)
+    pieces: dict[str, list[object]] = {}
+    for part in parts:
+        for tag, rows in load(work.site.root, part).items():
+            pieces.setdefault(tag, []).append(rows)
+    return {
+        tag: as_series(pieces[tag], tag, row["unit"], row["description"])  # type: ignore[arg-type]
+        for tag, row in words.items()
+        if tag in pieces
+    }
+
+
+def _from_looks(work: Work, words: Mapping[str, Row]) -> dict[str, TagSeries]:
+    blobs = [row["looks"] for row in work.ledger.rows("SELECT looks FROM parts")]
+    frame = thinned(pl.concat([pl.read_ipc(BytesIO(blob)) for blob in blobs]))
+    found = {}
+    for piece in frame.partition_by("tag", maintain_order=True):
+        tag = piece["tag"][0]
+        found[tag] = TagSeries(
+            tag=tag,
+            time=piece["time"].to_numpy(),
+            value=piece["value"].to_numpy(),
+            quality=piece["quality"].to_numpy(),
+            unit=words[tag]["unit"],
+            description=words[tag]["description"],
+        )
+    return dict(sorted(found.items()))
+
+
+def tag_homes(work: Work, fresh: Mapping[str, TagSeries]) -> dict[str, str]:
+    """Under which point each tag is kept: only a place in the archive, so a first guess is good for ever."""
+    plant, _ = infer_plant(dict(sorted(fresh.items())), stated_plant(work))
+    homes: dict[str, str] = {}
+    for point in plant.points:
+        for tag in point.tags.values():
+            homes.setdefault(tag, point.name)
+    return homes

@@ -1,0 +1,302 @@
+"""From tonight's findings to the ledger: events by their names, what changed in which way, what became overdue."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from sqlite3 import Connection, Row
+from zoneinfo import ZoneInfo
+
+from excursions import clock
+from excursions.clock import duration_text
+from excursions.kinds import KINDS
+from excursions.link.outcome import NOT_BORNE_OUT, VERIFIED
+from excursions.records import SEVERITY_RANK, Event, short_id
+from excursions.report.result import VERDICTS, PointFindings, ScanResult, Verdict
+from excursions.report.wording import day, event_sentence
+from excursions.site.changes import Change
+from excursions.site.match import Seen, match
+
+REPORTED_ORIGINS = ("probe", "undecided")
+WITHDRAWN, CLOSED = "withdrawn", "closed"
+MOVED_NS = clock.NS_PER_HOUR  # an onset that moves further is told
+
+
+@dataclass(slots=True, kw_only=True)
+class _Night:
+    """What the comparison works with."""
+
+    number: int
+    tz: ZoneInfo
+    report_from: str
+    first: bool
+    outcomes: Mapping[str, tuple[str, str]]
+    changes: list[Change] = field(default_factory=list)
+
+    def reported(self, event: Event) -> bool:
+        """Whether the digest tells of such an event."""
+        return (
+            event.origin in REPORTED_ORIGINS
+            and SEVERITY_RANK[event.severity] >= SEVERITY_RANK[self.report_from]
+        )
+
+
+def update_events(
+    connection: Connection, result: ScanResult, *, night: int, report_from: str
+) -> list[Change]:
+    """Bring the ledger's events, verdicts and overdue calibrations up to date; returns what changed, in order."""
+    first = connection.execute("SELECT count(*) FROM verdicts").fetchone()[0] == 0
+    work = _Night(
+        number=night,
+        tz=clock.zone(result.plant.zone),
+        report_from=report_from,
+        first=first,
+        outcomes=result.outcomes,
+    )
+    known: dict[str, list[Row]] = {}
+    for row in connection.execute("SELECT * FROM events ORDER BY event"):
+        known.setdefault(row["point"], []).append(row)
+    taken = {row["event"] for rows in known.values() for row in rows}
+    for findings in sorted(result.points, key=lambda f: f.point.name):
+        _update_point(connection, findings, known.pop(findings.point.name, []), taken, work)
+    for rows in known.values():  # points that are no longer there
+        for row in rows:
+            _withdraw(connection, row, work)
+    _update_verdicts(connection, result, work)
+    _update_overdue(connection, result, work)
+    for change in work.changes:
+        connection.execute(
+            "INSERT INTO changes (night, what, point, event, severity, before, after, sentence) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+            (night, change.what, change.point, change.event, change.severity, change.before, change.after,
+             change.sentence),
+        )  # fmt: skip
+    return work.changes
+
+
+def _update_point(
+    connection: Connection, findings: PointFindings, rows: Sequence[Row], taken: set[str], work: _Night
+) -> None:
+    """Events that the ledger shows come before those it has withdrawn, which may return."""
+    by_name = {row["event"]: row for row in rows}
+    events = sorted(findings.events, key=lambda e: (e.start, e.kind, e.end))
+    named = match([_seen(row) for row in rows if row["state"] != WITHDRAWN], events)
+    left = [number for number in range(len(events)) if number not in named]
+    again = match([_seen(row) for row in rows if row["state"] == WITHDRAWN], [events[n] for n in left])
+    named |= {left[number]: name for number, name in again.items()}
+    for number, event in enumerate(events):
+        if number in named:
+            _renew(connection, by_name[named[number]], event, work)
+        else:
+            _begin(connection, event, taken, work)
+    for name in sorted(set(by_name) - set(named.values())):
+        _withdraw(connection, by_name[name], work)
+
+
+def _seen(row: Row) -> Seen:
+    return Seen(name=row["event"], kind=row["kind"], start=row["start"], end=row["end"])
+
+
+def _facts(event: Event, work: _Night) -> dict[str, object]:
+    """The columns that follow from tonight's findings alone."""
+    after = work.outcomes.get(event.id, ("", ""))[0]
+    state = after if after in (NOT_BORNE_OUT,) else "verified" if after == VERIFIED else ""
+    return {
+        "current": event.id, "point": event.point, "probe": event.probe, "kind": event.kind, "origin": event.origin,
+        "severity": event.severity, "start": event.start, "end": event.end, "open_end": int(event.open_end),
+        "size": None if event.size != event.size else float(event.size), "size_unit": event.size_unit,
+        "confidence": float(event.confidence), "after": after,
+        "state": state or ("open" if event.open_end else "over"),
+    }  # fmt: skip
+
+
+def _begin(connection: Connection, event: Event, taken: set[str], work: _Night) -> None:
+    name, number = event.id, 2
+    while name in taken:
+        name, number = short_id(event.id, number), number + 1
+    taken.add(name)
+    facts = _facts(event, work)
+    settled = facts["state"] in ("verified", NOT_BORNE_OUT)
+    row = facts | {
+        "event": name,
+        "first_seen": work.number,
+        "updated": work.number,
+        "ended": None if event.open_end else work.number,
+        "verified": work.number if settled else None,
+        "closed": None,
+    }
+    columns = ", ".join(row)
+    marks = ", ".join(f":{key}" for key in row)
+    connection.execute(f"INSERT INTO events ({columns}) VALUES ({marks})", row)
+    _tell(work, "new", event, name, after=str(facts["state"]), told=work.reported(event) and not settled)
+
+
+def _renew(connection: Connection, row: Row, event: Event, work: _Night) -> None:
+    facts = _facts(event, work)
+    if all(row[key] == value for key, value in facts.items() if key != "state") and row["state"] in (
+        facts["state"],
+        CLOSED,
+    ):
+        return
+    _compare(row, event, facts, work)
+    worse = SEVERITY_RANK[event.severity] > SEVERITY_RANK[row["severity"]]
+    if row["state"] == CLOSED and not worse:
+        facts["state"] = CLOSED
+    facts["updated"] = work.number
+    facts["ended"] = None if event.open_end else row["ended"] or work.number
+    facts["verified"] = row["verified"] or (
+        work.number if facts["state"] in ("verified", NOT_BORNE_OUT) else None
+    )
+    settings = ", ".join(f"{key} = :{key}" for key in facts)
+    connection.execute(f"UPDATE events SET {settings} WHERE event = :event", facts | {"event": row["event"]})
+
+
+def _compare(row: Row, event: Event, facts: Mapping[str, object], work: _Night) -> None:
+    """Say in which ways a known event is different; each way is told once."""
+    name, told = row["event"], work.reported(event)
+    was_told = (
+        row["origin"] in REPORTED_ORIGINS
+        and SEVERITY_RANK[row["severity"]] >= SEVERITY_RANK[work.report_from]
+    )
+    closed = row["state"] == CLOSED
+    if row["state"] == WITHDRAWN:
+        _tell(work, "changed by later data", event, name, before=WITHDRAWN, after="seen again", told=told)
+    if row["kind"] != event.kind or row["origin"] != event.origin:
+        before, after = _called(row["kind"], row["origin"]), _called(event.kind, event.origin)
+        _tell(work, "changed by later data", event, name, before=before, after=after, told=told or was_told)
+    elif abs(row["start"] - event.start) > MOVED_NS:
+        before, after = clock.iso(row["start"]), clock.iso(event.start)
+        _tell(
+            work,
+            "changed by later data",
+            event,
+            name,
+            before=f"began {before}",
+            after=f"began {after}",
+            told=told,
+        )
+    if SEVERITY_RANK[event.severity] > SEVERITY_RANK[row["severity"]]:
+        _tell(work, "worse", event, name, before=row["severity"], after=event.severity, told=told)
+    elif event.open_end and not row["open_end"]:
+        _tell(work, "worse", event, name, before="over", after="open again", told=told and not closed)
+    if row["open_end"] and not event.open_end:
+        _tell(work, "resolved", event, name, before="open", after="over", told=told and not closed)
+    if facts["after"] != row["after"] and facts["state"] in ("verified", NOT_BORNE_OUT):
+        _tell(work, "verified", event, name, before=row["after"], after=str(facts["after"]), told=told)
+
+
+def _called(kind: str, origin: str) -> str:
+    return f"{KINDS[kind].label if kind in KINDS else kind} ({origin})"
+
+
+def _withdraw(connection: Connection, row: Row, work: _Night) -> None:
+    if row["state"] == WITHDRAWN:
+        return
+    connection.execute(
+        "UPDATE events SET state = ?, updated = ? WHERE event = ?", (WITHDRAWN, work.number, row["event"])
+    )
+    label = _called(row["kind"], row["origin"])
+    told = (
+        row["origin"] in REPORTED_ORIGINS
+        and SEVERITY_RANK[row["severity"]] >= SEVERITY_RANK[work.report_from]
+    )
+    work.changes.append(
+        Change(
+            what="changed by later data",
+            point=row["point"],
+            event=row["event"],
+            severity=row["severity"],
+            before=label,
+            after=WITHDRAWN,
+            sentence=f"With more data nothing is left of this {label} of {day(row['start'], work.tz)}.",
+            told=told,
+        )
+    )
+
+
+def _tell(
+    work: _Night, what: str, event: Event, name: str, *, told: bool, before: str = "", after: str = ""
+) -> None:
+    sentence = f"{event_sentence(event, work.tz)} ({event.origin}, {event.confidence * 100:.0f} % sure)."
+    if what == "changed by later data":
+        sentence = f"{sentence} Before: {before}; now: {after}."
+    if what == "verified":
+        sentence = f"{sentence} {work.outcomes[event.id][1]}"
+    work.changes.append(
+        Change(
+            what=what,
+            point=event.point,
+            event=name,
+            severity=event.severity,
+            before=before,
+            after=after,
+            sentence=sentence,
+            told=told,
+        )
+    )
+
+
+def _update_verdicts(connection: Connection, result: ScanResult, work: _Night) -> None:
+    """Points whose answer became worse or better, beside what their events say."""
+    before = {
+        row["point"]: row["verdict"] for row in connection.execute("SELECT point, verdict FROM verdicts")
+    }
+    spoken = {(change.what, change.point) for change in work.changes if change.told}
+    connection.execute("DELETE FROM verdicts")
+    for verdict in sorted(result.verdicts, key=lambda v: v.point):
+        connection.execute(
+            "INSERT INTO verdicts VALUES (?, ?, ?, ?)",
+            (verdict.point, verdict.verdict, verdict.since, verdict.sentence),
+        )
+        old = before.get(verdict.point)
+        if old is None or old == verdict.verdict:
+            continue
+        _tell_verdict(verdict, old, spoken, work)
+
+
+def _tell_verdict(verdict: Verdict, old: str, spoken: set[tuple[str, str]], work: _Night) -> None:
+    worse = VERDICTS.index(verdict.verdict) < VERDICTS.index(old)
+    what = "worse" if worse else "resolved"
+    # A new event says it already; two messages about one thing are one too many.
+    said = (what, verdict.point) in spoken or (worse and ("new", verdict.point) in spoken)
+    work.changes.append(
+        Change(
+            what=what,
+            point=verdict.point,
+            severity="act" if worse else "note",
+            before=old,
+            after=verdict.verdict,
+            sentence=f"{old} became {verdict.verdict}: {verdict.sentence}",
+            told=not said,
+        )
+    )
+
+
+def _update_overdue(connection: Connection, result: ScanResult, work: _Night) -> None:
+    """Calibrations whose planned date lies before the end of the record; each is told once."""
+    known = {
+        (row["point"], row["probe"], row["planned"]) for row in connection.execute("SELECT * FROM overdue")
+    }
+    ends = {findings.point.name: findings.end for findings in result.points}
+    connection.execute("DELETE FROM overdue")
+    for due in result.due:
+        if due.planned is None or due.point not in ends or ends[due.point] <= due.planned:
+            continue
+        if due.probe and result.plant.probe_at(due.point, ends[due.point]) not in (due.probe, None):
+            continue  # it sits on the bench
+        connection.execute(
+            "INSERT OR REPLACE INTO overdue VALUES (?, ?, ?)", (due.point, due.probe, due.planned)
+        )
+        if (due.point, due.probe, due.planned) in known:
+            continue
+        late = duration_text((ends[due.point] - due.planned) / 1e9)
+        who = f" of probe {due.probe}" if due.probe else ""
+        work.changes.append(
+            Change(
+                what="overdue",
+                point=due.point,
+                severity="check",
+                after=clock.iso(due.planned),
+                sentence=f"The calibration{who} was planned for {day(due.planned, work.tz)}, {late} before the end of the record.",
+                told=True,
+            )
+        )
