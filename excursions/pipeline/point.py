@@ -15,6 +15,8 @@ import polars as pl
 from excursions.clock import NS_PER_HOUR, TimeArray
 from excursions.condition import condition, share_outages
 from excursions.detect.catalogue import detect, noise_trace
+from excursions.detect.limits import detection_limits
+from excursions.detect.survey import surveyed
 from excursions.plant import Plant, Point
 from excursions.records import MEASURING, Decision, Event, FloatArray, Record, Signal, StateLine, TagSeries
 from excursions.report.result import Levels, PointFindings, Trace
@@ -95,7 +97,7 @@ def analyse_point(given: PointInput) -> tuple[PointFindings, PointCounts]:
         signals.get("hold"),
         signals.get("wash"),
     )
-    record = Record(
+    bare = Record(
         point=point,
         plant=given.plant,
         value=signals.get("value"),
@@ -111,6 +113,7 @@ def analyse_point(given: PointInput) -> tuple[PointFindings, PointCounts]:
         sample_time=given.sample_time,
         sample_value=given.sample_value,
     )
+    record = surveyed(bare)  # once for the detectors, their limits and the noise trace
     events = tuple(sorted(detect(record), key=lambda e: (e.start, e.kind, e.end)))
     return _findings(record, signals, states, events, tuple(decisions), given.closer), PointCounts(
         rows=rows, duplicates=duplicates, conflicts=conflicts
@@ -161,6 +164,7 @@ def _findings(
         traces=traces,
         levels=hourly_levels(record),
         decisions=decisions,
+        limits=tuple(detection_limits(record).values()),
     )
 
 
