@@ -72,14 +72,6 @@ def point_page(
 ) -> str:
     """The page of one point."""
     page = point_content(about, reader, slug)
-    marks = PointMarks(
-        calibrations=about.calibrations,
-        doubts=about.doubts,
-        samples=about.samples,
-        neighbours=about.neighbours,
-    )
-    spec = point_spec(about.findings, about.plant, marks, reader)
-    drawn = _has_figure(about.findings)
     hottest_figure, hottest_words = _hottest(about, reader)
     moment, span, heat = moment_drawing(about.findings, about.doubts, began(about), reader)
     return environment().get_template("point.html").render(
@@ -88,9 +80,7 @@ def point_page(
         plant=plant,
         run=run,
         lives=lives,
-        has_figure=drawn,
         quiet_shifts=[shift for shift in page.shifts if not shift.significant],
-        key=line_key({str(t.get("meta")) for t in spec["data"]}, [n.point.name for n in about.neighbours]),
         has_temperature="temperature" in about.findings.traces,
         hottest=hottest_figure,
         hottest_words=hottest_words,
@@ -99,10 +89,32 @@ def point_page(
         moment_heat=heat,
         moment_span=span,
         paper_events=counted(sum(not e.paper_extra for e in page.events), "event").replace("no events", "none"),
-        drawing=sheet_picture(about.findings, about.doubts, reader, words=page.figure_words),
-        figure=embedded(pack_spec(spec)) if drawn else "",
-        facts=embedded(point_facts(about, reader)) if drawn else "",
+        **record_parts(about, reader, page.figure_words),
     )  # fmt: skip
+
+
+def record_parts(
+    about: About, reader: Reader, words: str, focus: Mapping[str, object] | None = None
+) -> dict[str, object]:
+    """What the template of the record needs; `focus` is the stretch it is zoomed to at first."""
+    marks = PointMarks(
+        calibrations=about.calibrations,
+        doubts=about.doubts,
+        samples=about.samples,
+        neighbours=about.neighbours,
+    )
+    spec = point_spec(about.findings, about.plant, marks, reader)
+    drawn = _has_figure(about.findings)
+    facts = point_facts(about, reader) | ({"focus": focus} if focus else {})
+    return {
+        "has_figure": drawn,
+        "figure_words": words,
+        "ends": [str(end)[:16] for end in spec["layout"]["xaxis"]["range"]],
+        "key": line_key({str(t.get("meta")) for t in spec["data"]}, [n.point.name for n in about.neighbours]),
+        "drawing": sheet_picture(about.findings, about.doubts, reader, words=words),
+        "figure": embedded(pack_spec(spec)) if drawn else "",
+        "facts": embedded(facts) if drawn else "",
+    }
 
 
 def began(about: About) -> int | None:

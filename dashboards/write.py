@@ -96,7 +96,7 @@ def _point_pages(
 
 def asset_files() -> Iterator[tuple[str, bytes]]:
     """Style sheet and scripts, and plotly's own script from its package: once for all pages."""
-    from plotly.offline import get_plotlyjs  # type: ignore[import-untyped]
+    from plotly.offline import get_plotlyjs
 
     for path in sorted(ASSETS.iterdir()):
         if path.suffix in (".css", ".js"):

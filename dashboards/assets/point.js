@@ -128,6 +128,7 @@
 
   function marks() {
     if (!chosen) return [];
+    if (chosen[1] === chosen[2]) return [{ type: 'line', x0: stamp(chosen[1]), x1: stamp(chosen[1]), y0: 0, y1: 1, yref: 'paper', line: { color: '@ink', width: 1.5, dash: '3px,3px' } }];
     return [{ type: 'rect', x0: stamp(chosen[1]), x1: stamp(Math.max(chosen[2], chosen[1] + 1)), y0: 0, y1: 1, yref: 'paper', line: { color: '@ink', width: 1.5, dash: '3px,3px' }, fillcolor: 'rgba(0,0,0,0)' }];
   }
 
@@ -299,15 +300,33 @@
   // ---- events from the page and the address ---------------------------------------------------------
   function land() {
     const found = location.hash.match(/^#ev-(\w+)$/);
-    if (!found) return;
+    const spans = location.hash.match(/^#(at|from)=/) && asked(Book.query());
+    if (spans) { look(...spans); return; }
+    if (!found) {
+      if (facts.focus && !location.hash) look(facts.focus.from, facts.focus.to, facts.focus.words, true);
+      return;
+    }
     const event = facts.events.find(e => e[0] === found[1]);
     Events.select(found[1]);
     if (!event) return;
-    chosen = event;
+    look(event[1], event[2], event[3]);
+  }
+
+  // `#at=2026-06-27T14:05` or `#from=...&to=...`, on the plant's clock.
+  function asked(query) {
+    const ends = [query.get('at') || query.get('from'), query.get('at') || query.get('to')].map(t => t ? parsed(t) : NaN);
+    if (isNaN(ends[0])) return null;
+    return [ends[0], isNaN(ends[1]) ? full[1] : Math.max(ends[0], ends[1]), query.get('at') ? said(ends[0]) : `${said(ends[0])} to ${said(isNaN(ends[1]) ? full[1] : ends[1])}`];
+  }
+
+  // A stretch with room around it, marked, named and read out.
+  function look(from, to, words, stay) {
+    chosen = ['', from, to, words];
     const step = (facts.drawn[panels[0]?.meta]?.interval || 60) * 1000;
-    const room = Math.max((event[2] - event[1]) * 0.45, 20 * step, 2 * 3600000);
-    go(event[1] - room, event[2] + room);
-    say(Math.min(Math.max(event[1], view[0]), view[1]));
+    const room = Math.max((to - from) * 0.45, 20 * step, from === to ? 6 * 3600000 : 2 * 3600000);
+    go(from - room, to + room);
+    say(Math.min(Math.max(from, view[0]), view[1]));
+    if (stay) return;
     document.getElementById('record').scrollIntoView();
     plot.focus({ preventScroll: true });
   }
@@ -352,6 +371,9 @@
       go(end - length, end);
     });
     scaleButton.addEventListener('click', () => { wholeScale = !wholeScale; go(...view); });
+    document.querySelector('[name=goto]').addEventListener('change', e => {
+      if (e.target.value) location.hash = 'at=' + e.target.value;
+    });
     for (const b of document.querySelectorAll('[data-move]')) b.addEventListener('click', () => {
       const by = (view[1] - view[0]) * Number(b.dataset.move);
       go(view[0] + by, view[1] + by);

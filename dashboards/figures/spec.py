@@ -12,7 +12,7 @@ from dashboards.look import LIGHT, paint
 from dashboards.markup.text import plain
 
 if TYPE_CHECKING:
-    from plotly.graph_objects import Figure as Figure  # type: ignore[import-untyped]
+    from plotly.graph_objects import Figure as Figure
 
 # A figure description is plotly's own nested JSON; its values have no narrower type than this.
 Spec = dict[str, Any]
@@ -20,7 +20,7 @@ Spec = dict[str, Any]
 
 def to_figure(spec: Spec) -> Figure:
     """A plotly figure in light colours, for a notebook or a program."""
-    import plotly.graph_objects as go  # type: ignore[import-untyped]
+    import plotly.graph_objects as go
 
     return go.Figure(paint(spec, LIGHT))
 

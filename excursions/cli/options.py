@@ -44,6 +44,17 @@ Exports = Annotated[
         show_default=False,
     ),
 ]
+CalibrationLogs = Annotated[
+    list[Path] | None,
+    typer.Option("--calibrations", help="Calibration log.", exists=True, show_default=False),
+]
+SampleLists = Annotated[
+    list[Path] | None,
+    typer.Option("--samples", help="Laboratory samples.", exists=True, show_default=False),
+]
+PointName = Annotated[
+    str, typer.Option("--point", help="Measuring point.", show_default="the only one, where there is one")
+]
 RegisterFile = Annotated[
     Path | None, typer.Option("--register", help="Register of the plant (TOML).", show_default=False)
 ]

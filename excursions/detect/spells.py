@@ -98,12 +98,15 @@ def grown(spells: Spells, live: Live, covered: FloatArray) -> Spells:
     return Spells(first=first, last=last, level=spells.level, held_s=covered[last] - covered[first])
 
 
-def drawn_line_s(live: Live) -> float:
-    """Length [s] of the longer straight lines that an export draws between recorded values; 0 where it draws none.
+def drawn_line_s(live: Live, quantum: float) -> float:
+    """Length [s] of the longer straight lines that an export draws between recorded values; 0 where it draws none
+    or the values are rounded to `quantum`, so that it cannot be told.
 
     Four samples on one slope, to the last bits of the numbers, do not happen in a measured signal whose values
     are not on a lattice.  A flat stretch no longer than such a line is one whose two ends happen to be equal.
     """
+    if quantum > 0:
+        return 0.0  # on a lattice measured values lie on straight lines as well
     value = live.value
     slope = np.diff(value)
     bend = np.abs(np.diff(slope))

@@ -15,6 +15,8 @@ import polars as pl
 from excursions.clock import NS_PER_HOUR, TimeArray
 from excursions.condition import condition, share_outages
 from excursions.detect.catalogue import detect, noise_trace
+from excursions.detect.limits import detection_limits
+from excursions.detect.survey import surveyed
 from excursions.plant import Plant, Point
 from excursions.records import MEASURING, Decision, Event, FloatArray, Record, Signal, StateLine, TagSeries
 from excursions.report.result import Levels, PointFindings, Trace
@@ -28,7 +30,8 @@ TRACE_BUDGET = 6_000  # plotted samples of a quiet series; extremes and events c
 class PointInput:
     """What one point's work needs: its tags by role, related points and laboratory samples.
 
-    `plant` holds only what concerns this point (see :func:`plant_around`).
+    `plant` holds only what concerns this point (see :func:`plant_around`); `closer` are spans [ns] of which the
+    plotted series are to keep as many true samples as a page can hold.
     """
 
     point: Point
@@ -37,6 +40,7 @@ class PointInput:
     neighbours: Mapping[str, tuple[Point, TagSeries]] = field(default_factory=dict)
     sample_time: TimeArray = field(default_factory=lambda: np.empty(0, np.int64))
     sample_value: FloatArray = field(default_factory=lambda: np.empty(0, np.float64))
+    closer: tuple[tuple[int, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,7 +97,7 @@ def analyse_point(given: PointInput) -> tuple[PointFindings, PointCounts]:
         signals.get("hold"),
         signals.get("wash"),
     )
-    record = Record(
+    bare = Record(
         point=point,
         plant=given.plant,
         value=signals.get("value"),
@@ -109,8 +113,9 @@ def analyse_point(given: PointInput) -> tuple[PointFindings, PointCounts]:
         sample_time=given.sample_time,
         sample_value=given.sample_value,
     )
+    record = surveyed(bare)  # once for the detectors, their limits and the noise trace
     events = tuple(sorted(detect(record), key=lambda e: (e.start, e.kind, e.end)))
-    return _findings(record, signals, states, events, tuple(decisions)), PointCounts(
+    return _findings(record, signals, states, events, tuple(decisions), given.closer), PointCounts(
         rows=rows, duplicates=duplicates, conflicts=conflicts
     )
 
@@ -131,6 +136,7 @@ def _findings(
     states: StateLine,
     events: tuple[Event, ...],
     decisions: tuple[Decision, ...],
+    closer: tuple[tuple[int, int], ...],
 ) -> PointFindings:
     times = [signal.time for signal in signals.values() if len(signal)]
     # An hour on either side: the page zooms there, and a line from afar would draw a ramp that never was.
@@ -138,7 +144,7 @@ def _findings(
         -1, 2
     )
     traces = {
-        role: _trace(role, signals[role], keep)
+        role: _trace(role, signals[role], keep, closer)
         for role in ("value", "temperature")
         if role in signals and len(signals[role])
     }
@@ -158,12 +164,17 @@ def _findings(
         traces=traces,
         levels=hourly_levels(record),
         decisions=decisions,
+        limits=tuple(detection_limits(record).values()),
     )
 
 
-def _trace(role: str, signal: Signal, keep: TimeArray) -> Trace:
-    """Thin one signal and break its line where data are missing."""
+def _trace(role: str, signal: Signal, keep: TimeArray, closer: tuple[tuple[int, int], ...]) -> Trace:
+    """Thin one signal and break its line where data are missing; a closer look keeps every sample it can."""
     index = thin(signal.time, signal.value, TRACE_BUDGET, keep)
+    for start, end in closer:
+        first, last = np.searchsorted(signal.time, [start, end])
+        near = thin(signal.time[first:last], signal.value[first:last], TRACE_BUDGET) + first
+        index = np.union1d(index, near)
     time, value = signal.time[index], signal.value[index]
     cuts = signal.time[signal.segments[1:, 0]] if signal.segments.shape[0] > 1 else np.empty(0, np.int64)
     at = np.searchsorted(time, cuts)

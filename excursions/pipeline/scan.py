@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -13,8 +13,9 @@ from excursions.errors import ExcursionsError, InputFileError
 from excursions.pipeline.conclude import Evidence, conclude
 from excursions.pipeline.identity import run_facts
 from excursions.pipeline.inputs import point_inputs, sample_pins, samples_by_point
+from excursions.pipeline.point import PointInput
 from excursions.pipeline.run import Progress, analyse_points, quiet
-from excursions.plant import Plant
+from excursions.plant import Plant, Point
 from excursions.read import Reading, ReadOptions, read_exports
 from excursions.read.logs import LogReading, check_entries, read_calibrations
 from excursions.read.names import settle_log, settle_samples
@@ -23,6 +24,8 @@ from excursions.read.sorting import Inputs, sort_out
 from excursions.records import CalibrationEntry, Decision
 from excursions.register import infer_plant, load_register, write_register
 from excursions.report.result import LabSample, ScanResult
+
+Closer = Callable[[Point, Plant, int], tuple[tuple[int, int], ...]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,6 +75,7 @@ def scan(
     register: Path | str | None = None,
     options: ScanOptions | None = None,
     progress: Progress = quiet,
+    closer: Closer | None = None,
 ) -> Scan:
     """Read exports and calibrations, find events, link them to shifts, judge every point.
 
@@ -82,6 +86,8 @@ def scan(
     calibrations, samples, register : paths
         Stated inputs come on top of what folders hold; a stated register wins over a found one.
     progress : callable (what, done, total)
+    closer : callable (point, plant, last instant of its record) or None
+        Gives spans [ns] of which the plotted series are to keep true samples, as they do of events.
 
     Raises
     ------
@@ -101,6 +107,8 @@ def scan(
     pairs, missing = point_inputs(read.plant, read.exports.series, sample_pins(read.laboratory))
     if not pairs:
         raise _nothing_to_scan(found.exports, (*read.problems, *missing))
+    if closer is not None:
+        pairs = [dataclasses.replace(p, closer=closer(p.point, read.plant, _last(p))) for p in pairs]
     analysed = analyse_points(pairs, jobs=chosen.jobs, progress=progress)
     progress("linking events to calibrations", 0, 1)
     evidence = Evidence(
@@ -121,6 +129,10 @@ def scan(
         result=result,
     )
     return Scan(result=dataclasses.replace(result, run=run), refused=_refused(read), problems=problems)
+
+
+def _last(given: PointInput) -> int:
+    return max((int(series.time.max()) for series in given.series.values() if series.time.size), default=0)
 
 
 def _nothing_to_scan(exports: Sequence[Path], problems: Sequence[ExcursionsError]) -> ExcursionsError:

@@ -14,6 +14,7 @@ from excursions.records import (
     Doubt,
     Event,
     FloatArray,
+    Limit,
     Link,
     Sampling,
     Shift,
@@ -42,7 +43,10 @@ class Trace:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PointFindings:
-    """One point after condition, states and detect: small enough to send between processes."""
+    """One point after condition, states and detect: small enough to send between processes.
+
+    limits: what each detector would miss on this record.
+    """
 
     point: Point
     start: int
@@ -54,6 +58,7 @@ class PointFindings:
     traces: dict[str, Trace]
     levels: Levels
     decisions: tuple[Decision, ...] = ()
+    limits: tuple[Limit, ...] = ()
 
     @property
     def unit(self) -> str:

@@ -18,6 +18,7 @@ from excursions.report.tables import (
     decisions_table,
     doubts_table,
     events_table,
+    limits_table,
     links_table,
     points_table,
     shifts_table,
@@ -32,6 +33,7 @@ def all_tables(result: ScanResult) -> dict[str, pl.DataFrame]:
     return {
         "points": points_table(result),
         "events": events_table(result),
+        "limits": limits_table(result),
         "calibrations": calibrations_table(result),
         "shifts": shifts_table(result),
         "links": links_table(result),

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from excursions.cli.options import (
+    CalibrationLogs,
     Columns,
     DateOrderOption,
     DecimalMark,
@@ -16,6 +17,7 @@ from excursions.cli.options import (
     Exports,
     FailOn,
     RegisterFile,
+    SampleLists,
     Separator,
     Zone,
     scan_options,
@@ -25,14 +27,8 @@ from excursions.cli.options import (
 def scan(
     exports: Exports,
     out: Annotated[Path, typer.Option("--out", help="Folder for pages and tables.")] = Path("report"),
-    calibrations: Annotated[
-        list[Path] | None,
-        typer.Option("--calibrations", help="Calibration log.", exists=True, show_default=False),
-    ] = None,
-    samples: Annotated[
-        list[Path] | None,
-        typer.Option("--samples", help="Laboratory samples.", exists=True, show_default=False),
-    ] = None,
+    calibrations: CalibrationLogs = None,
+    samples: SampleLists = None,
     register: RegisterFile = None,
     tz: Zone = "",
     decimal_mark: DecimalMark = "",

@@ -1,0 +1,87 @@
+"""What the page of one explained moment says: the answer, its causes, what was checked, what to do."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from dashboards.content.about import About
+from dashboards.wording import Reader, capital, sure
+from excursions.report.explanation import Explanation
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MomentContent:
+    """The answer to one question, as text and rows; since and since_time as the margin shows them."""
+
+    name: str
+    measurand: str
+    description: str
+    probe: str
+    asked: str
+    verdict: str
+    sentence: str
+    since: str
+    since_time: str
+    lasting: str
+    until: str
+    wrong: str
+    knowledge: str
+    basis: str
+    causes: tuple[tuple[str, str, str], ...]
+    checks: tuple[tuple[str, str, str], ...]
+    actions: tuple[tuple[str, str], ...]
+    cautions: tuple[str, ...]
+    hidden: tuple[str, ...]
+    period: str
+    zone: str
+
+
+def moment_content(answer: Explanation, about: About, reader: Reader) -> MomentContent:
+    """Turn an explanation into text in the reader's zone and units."""
+    findings = about.findings
+    return MomentContent(
+        name=answer.point,
+        measurand=findings.point.quantity.label,
+        description=findings.point.description,
+        probe=about.plant.probe_at(answer.point, answer.focus.start) or "",
+        asked=asked_words(answer, reader),
+        verdict=answer.verdict,
+        sentence=reader.text(answer.sentence),
+        since=reader.date(answer.since) if answer.since is not None else "",
+        since_time=reader.clock(answer.since) if answer.since is not None else "",
+        lasting="",
+        until=_until(answer, reader),
+        wrong=reader.text(answer.wrong),
+        knowledge=reader.text(answer.knowledge),
+        basis=capital(reader.text(answer.basis)),
+        causes=tuple(
+            (sure(cause.probability), reader.text(cause.words), reader.text("; ".join(cause.reasons)))
+            for cause in answer.causes
+        ),
+        checks=tuple(
+            (check.question, check.outcome, capital(reader.text(check.evidence))) for check in answer.checks
+        ),
+        actions=tuple((capital(action.verb), reader.text(action.words)) for action in answer.actions),
+        cautions=tuple(reader.text(text) for text in answer.cautions),
+        hidden=tuple(capital(reader.text(text)) for text in answer.hidden),
+        period=f"{reader.date(findings.start)} to {reader.date(findings.end)}"
+        if findings.samples
+        else "no record",
+        zone=reader.tz.key,
+    )
+
+
+def asked_words(answer: Explanation, reader: Reader) -> str:
+    """The question in words: the moment, the range, or the event."""
+    focus = answer.focus
+    if focus.event:
+        return f"event of {reader.moment(focus.start)}"
+    if focus.is_moment:
+        return reader.moment(focus.start)
+    return f"{reader.moment(focus.start)} to {reader.moment(focus.end)}"
+
+
+def _until(answer: Explanation, reader: Reader) -> str:
+    if answer.since is None:
+        return ""
+    return f"to {reader.moment(answer.until)}" if answer.until is not None else "not over"

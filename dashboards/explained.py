@@ -1,0 +1,72 @@
+"""One explained moment as a page: the answer, what was checked, and the record zoomed to it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+
+from dashboards.content.about import gather
+from dashboards.content.moment import asked_words, moment_content
+from dashboards.content.overview import CAUTIONS
+from dashboards.content.point import figure_in_words
+from dashboards.content.run import run_content
+from dashboards.markup import environment
+from dashboards.pages import record_parts
+from dashboards.slug import slug
+from dashboards.wording import Reader
+from dashboards.write import asset_files
+from excursions import clock
+from excursions.report.explanation import Explanation
+from excursions.report.result import ScanResult
+from excursions.report.write import write_whole
+
+
+def write_moment(result: ScanResult, answer: Explanation, out: Path, *, display_units: str = "degC") -> Path:
+    """Write the page of one explanation into a folder, with the scripts it needs beside it.
+
+    Parameters
+    ----------
+    result : ScanResult
+        The scan the explanation was made from.
+    answer : Explanation
+    out : Path
+        Folder; made when missing.  It may be the folder of a report: nothing of it is replaced.
+    display_units : str
+        ``degC`` or ``degF``.
+
+    Returns
+    -------
+    Path
+        The page; its name tells point and moment, so that the same question gives the same file.
+    """
+    reader = Reader(tz=clock.zone(result.plant.zone), temperature=display_units)
+    for name, content in asset_files():
+        write_whole(out / "assets" / name, content)
+    page = out / f"moment-{slug(answer.point)}-{_stamp(answer)}.html"
+    write_whole(page, moment_page(result, answer, reader).encode())
+    return page
+
+
+def moment_page(result: ScanResult, answer: Explanation, reader: Reader) -> str:
+    """The page as text."""
+    about = next(a for a in gather(result) if a.findings.point.name == answer.point)
+    focus = answer.focus
+    ends = reader.wall_ms(np.array([focus.start, focus.end], np.int64)).tolist()
+    marked = {"from": ends[0], "to": ends[1], "words": asked_words(answer, reader)}
+    return environment().get_template("moment.html").render(
+        page=moment_content(answer, about, reader),
+        plant=result.plant.name or "the plant",
+        run=run_content(result, reader),
+        cautions=CAUTIONS,
+        root="",
+        first_event="",
+        **record_parts(about, reader, figure_in_words(about, reader), focus=marked),
+    )  # fmt: skip
+
+
+def _stamp(answer: Explanation) -> str:
+    first, last = (
+        clock.iso(t).replace("-", "").replace(":", "") for t in (answer.focus.start, answer.focus.end)
+    )
+    return first if answer.focus.is_moment else f"{first}-{last}"

@@ -1,0 +1,119 @@
+"""An explanation in the terminal, for eighty columns and a tired reader; and the same as JSON."""
+
+from __future__ import annotations
+
+import json
+import math
+import textwrap
+from collections.abc import Callable, Iterable
+from dataclasses import asdict
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import typer
+
+from excursions import clock
+from excursions.report.explanation import Cause, Check, Explanation
+from excursions.report.result import ScanResult
+
+WIDTH = 80
+LEFT = 12
+MOST_REASONS = 3
+Words = Callable[[str], str]
+
+
+def print_explanation(
+    answer: Explanation, result: ScanResult, page: Path | None, *, display_units: str, as_json: bool
+) -> None:
+    """Print the answer on standard output, and where its page is."""
+    if as_json:
+        typer.echo(json.dumps(explanation_facts(answer, page), indent=2, ensure_ascii=False))
+        return
+    from dashboards.wording import Reader
+
+    words = Reader(tz=clock.zone(result.plant.zone), temperature=display_units).text
+    typer.echo("\n".join(explanation_lines(answer, result, words)))
+    if page is not None:
+        typer.echo(f"\nPage: {page}")
+
+
+def explanation_lines(answer: Explanation, result: ScanResult, words: Words) -> list[str]:
+    """The answer in lines of at most `WIDTH` columns."""
+    tz = clock.zone(result.plant.zone)
+    findings = next(f for f in result.points if f.point.name == answer.point)
+    return [
+        *_block(
+            "",
+            f"{answer.verdict.upper()}  {answer.point} ({findings.point.quantity.label}), {_asked(answer, tz)}",
+        ),
+        *_block("", words(answer.sentence), indent=4),
+        "",
+        *_block("Since", _since(answer, tz)),
+        *_block("How wrong", words(answer.wrong)),
+        *_rows("Why", [_cause(cause) for cause in answer.causes], words),
+        *(_block("", f"({words(answer.basis)})", indent=LEFT) if answer.basis else []),
+        *_rows("Checked", [_check(check) for check in answer.checks], words),
+        *_rows("Do next", [f"{action.verb}: {action.words}" for action in answer.actions], words),
+        *_rows("Take care", answer.cautions, words),
+        *_rows("Could hide", answer.hidden, words),
+        *_block("Known", words(answer.knowledge)),
+    ]
+
+
+def _asked(answer: Explanation, tz: ZoneInfo) -> str:
+    first, last = clock.wall(answer.focus.start, tz), clock.wall(answer.focus.end, tz)
+    if answer.focus.event:
+        return f"event of {first}"
+    return f"at {first}" if answer.focus.is_moment else f"{first} to {last}"
+
+
+def _since(answer: Explanation, tz: ZoneInfo) -> str:
+    if answer.since is None:
+        return "–"
+    until = f" to {clock.wall(answer.until, tz)}" if answer.until is not None else ", not over"
+    return f"{clock.wall(answer.since, tz)}{until}"
+
+
+def _cause(cause: Cause) -> str:
+    text = f"{_share(cause.probability):>5}  {cause.words}"
+    return text + (f": {'; '.join(cause.reasons[:MOST_REASONS])}" if cause.reasons else "")
+
+
+def _share(probability: float) -> str:
+    if probability > 0.99:
+        return ">99 %"
+    return "<1 %" if probability < 0.01 else f"{probability * 100:.0f} %"
+
+
+def _check(check: Check) -> str:
+    return f"{check.question} {check.outcome[0].upper()}{check.outcome[1:]}: {check.evidence}."
+
+
+def _rows(head: str, rows: Iterable[str], words: Words) -> list[str]:
+    lines: list[str] = []
+    for number, row in enumerate(rows):
+        lines += _block(head if number == 0 else "", words(row), hang=2)
+    return lines
+
+
+def _block(head: str, text: str, *, indent: int | None = None, hang: int = 0) -> list[str]:
+    left = LEFT if indent is None and (head or hang) else indent or 0
+    first = f"{head:<{left}}" if head else " " * left
+    return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=" " * (left + hang))
+
+
+def explanation_facts(answer: Explanation, page: Path | None) -> dict[str, object]:
+    """The answer for machines: times ISO 8601 UTC, figures in the canonical unit, null where unknown."""
+    facts = asdict(answer)
+    facts["focus"] = {
+        "from": clock.iso(answer.focus.start),
+        "to": clock.iso(answer.focus.end),
+        "event": answer.focus.event or None,
+    }
+    for name in ("since", "until"):
+        facts[name] = clock.iso(facts[name]) if facts[name] is not None else None
+    for name in ("error", "error_low", "error_high"):
+        facts[name] = facts[name] if math.isfinite(facts[name]) else None
+    facts["event"] = answer.event or None
+    facts["page"] = str(page) if page else None
+    return facts

@@ -1,0 +1,89 @@
+"""Which point and which moment a command was asked about."""
+
+from __future__ import annotations
+
+from zoneinfo import ZoneInfo
+
+from excursions import clock
+from excursions.cli.moment import moment
+from excursions.errors import UsageError, nearest
+from excursions.pipeline.scan import Closer
+from excursions.plant import Plant, Point
+from excursions.report.explanation import Focus
+from excursions.report.result import ScanResult
+
+AROUND = 12 * clock.NS_PER_HOUR
+
+
+def the_point(result: ScanResult, asked: str) -> str:
+    """The point's name; it may be left out where there is only one, and its case does not matter.
+
+    Raises
+    ------
+    UsageError
+        If it is left out and there are several, or none is called so.
+    """
+    names = [findings.point.name for findings in result.points]
+    if asked in names:
+        return asked
+    same = [name for name in names if name.casefold() == asked.casefold()]
+    if len(same) == 1:
+        return same[0]
+    if not asked and len(names) == 1:
+        return names[0]
+    some = ", ".join(sorted(names)[:12]) + (" ..." if len(names) > 12 else "")
+    near = nearest(asked, names) if asked else ""
+    raise UsageError(
+        found=f'point "{asked}"' if asked else "no --point",
+        expected=f"one of {some}",
+        mend=f'did you mean "{near}"?' if near else f"write for example --point {sorted(names)[0]}",
+    )
+
+
+def closer_to(name: str, at: str, start: str, end: str) -> Closer:
+    """What a scan is asked to keep true samples of: half a day around the moment, or the range."""
+
+    def spans(point: Point, plant: Plant, last: int) -> tuple[tuple[int, int], ...]:
+        if name and point.name.casefold() != name.casefold():
+            return ()
+        focus = _focus(clock.zone(plant.zone), last, at, start, end)
+        return ((focus.start - AROUND, focus.end + AROUND),) if focus else ()
+
+    return spans
+
+
+def focus_of(result: ScanResult, point: str, at: str, start: str, end: str) -> Focus | None:
+    """The moment or range asked about, or None when nobody said.
+
+    Raises
+    ------
+    UsageError
+        If both are given, the range ends before it starts, or a moment cannot be read.
+    """
+    tz = clock.zone(result.plant.zone)
+    last = next(findings.end for findings in result.points if findings.point.name == point)
+    return _focus(tz, last, at, start, end)
+
+
+def _focus(tz: ZoneInfo, last: int, at: str, start: str, end: str) -> Focus | None:
+    if at and (start or end):
+        raise UsageError(
+            found="--at together with --from or --to",
+            expected="a moment or a range",
+            mend="leave one of them out",
+        )
+    if at:
+        instant = moment(at, tz, last)
+        return Focus(start=instant, end=instant)
+    if not start:
+        if end:
+            raise UsageError(found="--to without --from", expected="both ends of a range", mend="add --from")
+        return None
+    first, until = moment(start, tz, last), moment(end, tz, last) if end else last
+    if until <= first:
+        raise UsageError(
+            found=f"a range from {clock.wall(first, tz)} to {clock.wall(until, tz)}",
+            expected="an end after the start",
+            mend="change --from or --to",
+        )
+    return Focus(start=first, end=until)

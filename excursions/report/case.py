@@ -1,0 +1,193 @@
+"""All of a scan that bears on one question about one point, and which of it leads."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from excursions import clock
+from excursions.errors import UsageError, nearest
+from excursions.records import SEVERITY_RANK, Calibration, Doubt, Event, LabSample, Link, Shift
+from excursions.report.explanation import Focus
+from excursions.report.result import PointFindings, ScanResult, Verdict
+from excursions.report.verdict import MOST_LIKELY, PASSING, UNUSABLE, WORTH_ASKING
+
+REFUTED = "not borne out"
+ANY_PROBE = ("probe", "undecided")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Case:
+    """One point's share of a scan, and the span asked about."""
+
+    findings: PointFindings
+    verdict: Verdict
+    focus: Focus
+    tz: ZoneInfo
+    calibrations: Sequence[Calibration] = ()
+    shifts: Sequence[Shift] = ()
+    links: Sequence[Link] = ()
+    doubts: Sequence[Doubt] = ()
+    samples: Sequence[LabSample] = ()
+    peers: tuple[PointFindings, ...] = ()
+    outcomes: Mapping[str, tuple[str, str]]
+
+    @property
+    def last(self) -> int:
+        """The last instant asked about; a moment is a span of a nanosecond."""
+        return max(self.focus.end, self.focus.start + 1)
+
+
+def open_case(result: ScanResult, point: str, focus: Focus) -> Case:
+    """Sort out what belongs to a point.
+
+    Raises
+    ------
+    UsageError
+        If the scan holds no such point.
+    """
+    found = {findings.point.name: findings for findings in result.points}
+    if point not in found:
+        near = nearest(point, found)
+        raise UsageError(
+            found=f'point "{point}"',
+            expected=f"one of {', '.join(sorted(found)[:12])}{' ...' if len(found) > 12 else ''}",
+            mend=f'did you mean "{near}"?' if near else "write the name as the register or the export has it",
+        )
+    findings = found[point]
+    shifts = [shift for shift in result.shifts if shift.point == point]
+    own = {shift.id for shift in shifts}
+    return Case(
+        findings=findings,
+        verdict=next(v for v in result.verdicts if v.point == point),
+        focus=focus,
+        tz=clock.zone(result.plant.zone),
+        calibrations=[c for c in result.calibrations if c.point == point],
+        shifts=shifts,
+        links=[link for link in result.links if link.shift in own],
+        doubts=[doubt for doubt in result.doubts if doubt.point == point],
+        samples=[sample for sample in result.samples if sample.point == point],
+        peers=tuple(found[name] for name in findings.point.neighbours if name in found),
+        outcomes=result.outcomes,
+    )
+
+
+def newest(result: ScanResult, point: str) -> Focus:
+    """What to explain when nobody said when: the present trouble, else the newest event worth a look."""
+    case = open_case(result, point, Focus(start=0, end=0))
+    events = {event.id: event for event in case.findings.events}
+    worth = [e for e in case.findings.events if e.origin in ANY_PROBE and SEVERITY_RANK[e.severity] >= 1]
+    lead = events.get(case.verdict.event) or max(worth, key=lambda e: (e.start, e.confidence), default=None)
+    if lead is not None:
+        return Focus(start=lead.start, end=lead.end, event=lead.id)
+    if case.doubts:
+        doubt = max(case.doubts, key=lambda d: d.start)
+        return Focus(start=doubt.start, end=doubt.end)
+    return Focus(start=case.findings.end, end=case.findings.end)
+
+
+def error_in(doubt: Doubt, start: int, end: int) -> tuple[float, float]:
+    """Largest error (by size) of a doubt window inside [start, end], with the half width of its band there."""
+    if not doubt.knots:
+        return math.nan, math.nan
+    at = np.array([t for t, _ in doubt.knots], dtype=np.float64)
+    inside = at[(at > start) & (at < end)]
+    ends = np.clip([start, end], doubt.start, doubt.end).astype(np.float64)
+    times = np.unique(np.concatenate([ends, inside]))
+    error = np.interp(times, at, [e for _, e in doubt.knots])
+    worst = int(np.argmax(np.abs(error)))
+    if not doubt.band:
+        return float(error[worst]), math.nan
+    return float(error[worst]), float(np.interp(times[worst], at[: len(doubt.band)], doubt.band))
+
+
+def tolerance(case: Case) -> float:
+    """Reading error that matters here, by the level around the moment."""
+    levels = case.findings.levels
+    near = np.abs(levels.time - case.focus.start) <= clock.NS_PER_DAY
+    finite = levels.value[near & np.isfinite(levels.value)]
+    level = float(np.median(finite)) if finite.size else 0.0
+    return case.findings.point.tolerance_at(level) or max(abs(level) * 0.02, 1e-9)
+
+
+def leading_doubt(case: Case) -> Doubt | None:
+    """The doubt window that covers the span and is off by most; of an event, the window it opened comes first."""
+    covering = [d for d in case.doubts if d.start < case.last and d.end >= case.focus.start]
+    if case.focus.event:
+        own = [d for d in case.doubts if d.event == case.focus.event]
+        covering = own or covering
+
+    def harm(doubt: Doubt) -> float:
+        error, band = error_in(doubt, *_reach(case, doubt))
+        return abs(error) if math.isfinite(error) else band if math.isfinite(band) else 0.0
+
+    return max(covering, key=lambda d: (harm(d), -d.start), default=None)
+
+
+def _reach(case: Case, doubt: Doubt) -> tuple[int, int]:
+    return reach_of(case.focus, doubt)
+
+
+def reach_of(focus: Focus, doubt: Doubt) -> tuple[int, int]:
+    """The span over which the error of a doubt window is told: of an event, all of the window."""
+    return (doubt.start, doubt.end) if focus.event else (focus.start, max(focus.end, focus.start + 1))
+
+
+def unusable_event(case: Case) -> Event | None:
+    """The failure that makes readings inside the span no readings at all."""
+    found = [e for e in _covering(case) if e.kind in UNUSABLE and e.origin in ANY_PROBE and _believed(e)]
+    return _worst(found)
+
+
+def bridged_event(case: Case) -> Event | None:
+    """The stretch an export drew across missing data, when the span lies in it."""
+    return _worst([e for e in _covering(case) if e.kind == "bridged"])
+
+
+def live_event(case: Case) -> Event | None:
+    """The event of the probe (or undecided) that still bears on readings of the span, as known now."""
+    return _worst([e for e in case.findings.events if _is_live(e, case)])
+
+
+def process_event(case: Case) -> Event | None:
+    """What the process did in the span, where an event was found that was laid to it."""
+    return _worst([e for e in _covering(case) if e.origin == "process"])
+
+
+def _covering(case: Case) -> list[Event]:
+    if case.focus.event:
+        return [event for event in case.findings.events if event.id == case.focus.event]
+    return [
+        e for e in case.findings.events if e.start < case.last and max(e.end, e.start + 1) > case.focus.start
+    ]
+
+
+def _believed(event: Event) -> bool:
+    return event.confidence >= (MOST_LIKELY if event.origin == "probe" else WORTH_ASKING)
+
+
+def _is_live(event: Event, case: Case) -> bool:
+    if case.focus.event and event.id != case.focus.event:
+        return False
+    if SEVERITY_RANK[event.severity] < 1 or event.origin not in ANY_PROBE or not _believed(event):
+        return False
+    if case.outcomes.get(event.id, ("",))[0] == REFUTED or event.start >= case.last:
+        return False
+    if event.kind in PASSING and event.end <= case.focus.start and not event.open_end:
+        return False
+    return not any(
+        event.end <= c.time <= case.focus.start and c.action == "calibration" for c in case.calibrations
+    )
+
+
+def _worst(events: Sequence[Event]) -> Event | None:
+    return max(events, key=lambda e: (SEVERITY_RANK[e.severity], e.confidence, e.start), default=None)
+
+
+def event_of(case: Case, identity: str) -> Event | None:
+    """The event of this point with this id."""
+    return next((event for event in case.findings.events if event.id == identity), None)

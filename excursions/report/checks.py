@@ -1,0 +1,208 @@
+"""What else could it have been: the process, a neighbour, a hold, the export, the laboratory's word.
+
+Each question gets an answer with its figures, or the reason why it could not be asked.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR, duration_text
+from excursions.records import MEASURING, NO_DATA, STATES, Event, LabSample, Sampling
+from excursions.report.around import WINDOW_H, Move, move
+from excursions.report.explanation import AGAINST, AGREES, EXCLUDED, OPEN, SPEAKS_FOR, Check
+from excursions.report.result import PointFindings
+from excursions.report.wording import day, event_sentence, number, quantity
+
+MOSTLY = 0.5  # of the stretch asked about, from which a state explains it
+REACH = 2 * NS_PER_DAY  # a laboratory sample further from the moment says little about it
+MOST_PEERS = 3
+ARTEFACTS = ("bridged", "dropout", "bad_quality")
+COARSE = {
+    "averages": "the export holds averages over {interval}: a short peak is flattened and a step looks like a ramp",
+    "interpolated": "the export holds values interpolated every {interval}: not every one was measured",
+    "sparse": "samples lie {interval} apart on the median: what happened in between is not known",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scene:
+    """What the questions are asked about: one point and its related points.
+
+    start, end : the change itself; asked : the stretch whose readings are in question.
+    """
+
+    findings: PointFindings
+    peers: tuple[PointFindings, ...]
+    samples: Sequence[LabSample]
+    start: int
+    end: int
+    asked: tuple[int, int]
+    tz: ZoneInfo
+
+
+def checked(scene: Scene) -> tuple[Check, ...]:
+    """Every question with its answer, in the order a person would ask them."""
+    return (_temperature(scene), *_neighbours(scene), _hold(scene), _artefact(scene), _laboratory(scene))
+
+
+def _temperature(scene: Scene) -> Check:
+    question = "Did the process move (temperature)?"
+    levels = scene.findings.levels
+    if not np.isfinite(levels.temperature).any():
+        why = "no temperature of this point was exported"
+        return Check(question=question, outcome=OPEN, evidence=why)
+    seen = move(levels.time, levels.temperature, scene.start, scene.end)
+    return _moved(question, seen, scene, lambda v: quantity(v, "K", 0.05, signed=True), "the temperature")
+
+
+def _neighbours(scene: Scene) -> Iterator[Check]:
+    if not scene.findings.point.neighbours:
+        yield Check(
+            question="Did a related point move?",
+            outcome=OPEN,
+            evidence="the register names no related point, and none was inferred",
+        )
+        return
+    for peer in scene.peers[:MOST_PEERS]:
+        name = peer.point.name
+        seen = move(peer.levels.time, peer.levels.value, scene.start, scene.end)
+        yield _moved(f"Did {name} move?", seen, scene, _shower(peer), name)
+    if not scene.peers:
+        names = ", ".join(scene.findings.point.neighbours[:MOST_PEERS])
+        yield Check(question="Did a related point move?", outcome=OPEN, evidence=f"no record of {names}")
+
+
+def _shower(findings: PointFindings) -> Callable[[float], str]:
+    """How a change of this point's reading is written: to a tenth of what matters."""
+    finite = findings.levels.value[np.isfinite(findings.levels.value)]
+    fine = findings.point.tolerance_at(float(np.median(finite)) if finite.size else 0.0) / 10
+    return lambda change: quantity(change, findings.unit, fine, signed=True)
+
+
+def _moved(question: str, seen: Move | None, scene: Scene, show: Callable[[float], str], who: str) -> Check:
+    if seen is None:
+        why = f"too few hours of undisturbed measuring of {who} around it to compare before with after"
+        return Check(question=question, outcome=OPEN, evidence=why)
+    change = (
+        f"{who} changed by {show(seen.change)} from the {WINDOW_H} h before to the {WINDOW_H} h after; "
+        f"{_often(seen)} of such spans in this record hold as large a change"
+    )
+    return Check(question=question, outcome=SPEAKS_FOR if seen.unusual else EXCLUDED, evidence=change)
+
+
+def _often(seen: Move) -> str:
+    return f"{seen.share * 100:.0f} %" if seen.share >= 0.01 else "less than 1 %"
+
+
+def _hold(scene: Scene) -> Check:
+    question = "Was it a hold, calibration, cleaning or steam?"
+    states = scene.findings.states
+    start, end = scene.asked[0], max(scene.asked[1], scene.asked[0] + 1)
+    inside = (states.start < end) & (states.end > start) & ~np.isin(states.code, (MEASURING, NO_DATA))
+    if not inside.any():
+        told = "a hold flag was exported" if scene.findings.point.hold else "no hold flag was exported"
+        words = f"the point was measuring, by the signals themselves; {told}{_last_state(scene)}"
+        return Check(question=question, outcome=EXCLUDED, evidence=words)
+    lasted = np.minimum(states.end, end) - np.maximum(states.start, start)
+    share = float(lasted[inside].sum()) / (end - start)
+    index = int(np.flatnonzero(inside)[0])
+    words = f"{STATES[int(states.code[index])]} from {day(int(states.start[index]), scene.tz)} for "
+    words += f"{duration_text((int(states.end[index]) - int(states.start[index])) / 1e9)} ({states.evidence[index]})"
+    if share >= MOSTLY:
+        return Check(question=question, outcome=SPEAKS_FOR, evidence=words)
+    return Check(
+        question=question, outcome=EXCLUDED, evidence=f"only {share * 100:.2g} % of that time, first {words}"
+    )
+
+
+def _last_state(scene: Scene) -> str:
+    states = scene.findings.states
+    before = np.flatnonzero((states.end <= scene.asked[0]) & ~np.isin(states.code, (MEASURING, NO_DATA)))
+    if not before.size:
+        return ""
+    last = int(before[-1])
+    since = duration_text((scene.asked[0] - int(states.end[last])) / 1e9)
+    return f"; the last other state, {STATES[int(states.code[last])]}, ended {since} before"
+
+
+def _artefact(scene: Scene) -> Check:
+    question = "Is it made by the export?"
+    margin, spans = NS_PER_HOUR, ((scene.start, scene.end), scene.asked)
+    near = [
+        event
+        for event in scene.findings.events
+        if event.kind in ARTEFACTS
+        and any(event.start < b + margin and event.end > a - margin for a, b in spans)
+    ]
+    if near:
+        return Check(question=question, outcome=SPEAKS_FOR, evidence=_said(near[0], scene))
+    sampling = scene.findings.sampling.get("value") or scene.findings.sampling.get("temperature")
+    if sampling is None:
+        return Check(question=question, outcome=OPEN, evidence="nothing is known of how it was recorded")
+    interval = _span(sampling.interval_s)
+    if sampling.kind in COARSE:
+        return Check(
+            question=question, outcome=OPEN, evidence=COARSE[sampling.kind].format(interval=interval)
+        )
+    words = (
+        f"samples {_rhythm(sampling)}; no outage, drawn line or stretch of bad quality within an hour of it"
+    )
+    return Check(question=question, outcome=EXCLUDED, evidence=words)
+
+
+def _said(event: Event, scene: Scene) -> str:
+    text = event_sentence(event, scene.tz)
+    return text[0].lower() + text[1:]
+
+
+def _rhythm(sampling: Sampling) -> str:
+    if sampling.kind in ("exception", "swinging"):
+        band = f", changes below {number(sampling.deadband)} left out" if sampling.deadband > 0 else ""
+        return f"are recorded on change, {_span(sampling.interval_s)} apart on the median{band}"
+    return f"come every {_span(sampling.interval_s)}"
+
+
+def _span(seconds: float) -> str:
+    return duration_text(seconds) if math.isfinite(seconds) else "a time that does not show"
+
+
+def _laboratory(scene: Scene) -> Check:
+    question = "What does the laboratory say?"
+    if not scene.samples:
+        return Check(question=question, outcome=OPEN, evidence="no laboratory sample of this point was given")
+    start, end = scene.asked
+    reach = [s for s in scene.samples if start <= s.time <= end] or [
+        s for s in scene.samples if abs(s.time - start) <= REACH
+    ]
+    pairs = [(s, at) for s in reach if math.isfinite(at := _level_at(scene.findings, s.time))]
+    if not pairs:
+        return Check(question=question, outcome=OPEN, evidence="no laboratory sample within its reach")
+    # Of a moment the nearest counts, of a stretch the last: an error that grows shows best at its end.
+    aim = start if start == end else end
+    sample, level = min(pairs, key=lambda pair: (abs(pair[0].time - aim), pair[0].time))
+    difference, unit = level - sample.value, scene.findings.unit
+    tolerance = scene.findings.point.tolerance_at(sample.value)
+    words = (
+        f"sample of {day(sample.time, scene.tz)}: {quantity(sample.value, unit)}, the reading stood at "
+        f"{quantity(level, unit)}: {quantity(abs(difference), unit, tolerance / 5)} {'high' if difference > 0 else 'low'}"
+    )
+    off = abs(difference) > tolerance
+    words += f"; tolerance {quantity(tolerance, unit)}; {len(pairs)} of its samples lie in reach"
+    return Check(question=question, outcome=AGAINST if off else AGREES, evidence=words)
+
+
+def _level_at(findings: PointFindings, instant: int) -> float:
+    """The hourly level nearest to an instant, within three hours; NaN without one."""
+    time, value = findings.levels.time, findings.levels.value
+    good = np.isfinite(value)
+    if not good.any():
+        return math.nan
+    middle = time[good] + NS_PER_HOUR // 2
+    index = int(np.argmin(np.abs(middle - instant)))
+    return float(value[good][index]) if abs(int(middle[index]) - instant) <= 3 * NS_PER_HOUR else math.nan

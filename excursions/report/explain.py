@@ -1,0 +1,321 @@
+"""Explain one moment, range or event of one point: the answer first, then why, what was checked, what to do.
+
+The order of reasons is that of :mod:`excursions.report.verdict`, asked of any moment instead of the end of the
+record, and with all that is known now: a calibration a month later counts.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+
+import numpy as np
+
+from excursions.clock import NS_PER_HOUR, duration_text
+from excursions.kinds import caution_for
+from excursions.records import HOLD, MEASURING, NO_DATA, STATES, Doubt, Event
+from excursions.report.case import (
+    REFUTED,
+    Case,
+    bridged_event,
+    error_in,
+    event_of,
+    leading_doubt,
+    live_event,
+    newest,
+    open_case,
+    process_event,
+    reach_of,
+    tolerance,
+    unusable_event,
+)
+from excursions.report.checks import COARSE, Scene, checked
+from excursions.report.explanation import Action, Cause, Explanation, Focus
+from excursions.report.result import ScanResult
+from excursions.report.verdict import FEWEST_SAMPLES
+from excursions.report.why import actions_for, basis_of, causes_of
+from excursions.report.wording import day, event_sentence, quantity
+
+__all__ = ["Action", "Cause", "Explanation", "Focus", "explain", "newest"]
+
+GENERAL_CAUTION = (
+    "Local procedures, lock-out and authorised people decide on every piece of work on a line. "
+    "This tool releases no batch and protects no plant."
+)
+BEYOND = "beyond correction: the reading does not follow the process"
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
+class _Answer:
+    """What leads: verdict and sentence, since and until, the event and the doubt window they rest on."""
+
+    verdict: str
+    sentence: str
+    since: int | None = None
+    until: int | None = None
+    wrong: str = ""
+    event: Event | None = None
+    doubt: Doubt | None = None
+
+
+def explain(result: ScanResult, point: str, focus: Focus | None = None) -> Explanation:
+    """Explain a moment, a range or an event of a point.
+
+    Parameters
+    ----------
+    result : ScanResult
+    point : str
+        Name of the point.
+    focus : Focus or None
+        What is asked about; None takes the present trouble or the newest event worth a look.
+
+    Raises
+    ------
+    UsageError
+        If the scan holds no such point.
+    """
+    chosen = focus or newest(result, point)
+    case = open_case(result, point, chosen)
+    answer = _answer(case)
+    error, band = _error(case, answer)
+    onset = answer.event or (event_of(case, answer.doubt.event) if answer.doubt else None)
+    causes = causes_of(case, onset, answer.doubt)
+    return Explanation(
+        point=point,
+        measurand=case.findings.point.measurand,
+        unit=case.findings.unit,
+        focus=chosen,
+        verdict=answer.verdict,
+        sentence=answer.sentence,
+        since=answer.since,
+        until=answer.until,
+        wrong=answer.wrong or _wrong(error, band, case, answer),
+        error=error,
+        error_low=error - band,
+        error_high=error + band,
+        causes=causes,
+        basis=basis_of(case, onset, answer.doubt) if causes else "",
+        checks=checked(_scene(case, onset, answer)) if case.findings.samples else (),
+        actions=actions_for(case, answer.verdict, onset, answer.doubt),
+        cautions=_cautions(case, onset, answer.verdict),
+        hidden=_hidden(case),
+        event=onset.id if onset else "",
+        knowledge=case.verdict.knowledge,
+    )
+
+
+def _answer(case: Case) -> _Answer:
+    """The first of the reasons that holds."""
+    silent = _without_reading(case)
+    if silent:
+        return silent
+    if not case.focus.event:
+        state = _not_measuring(case)
+        if state:
+            return state
+    bridged = bridged_event(case)
+    if bridged:
+        return _Answer(
+            verdict="do not use",
+            sentence=f"{event_sentence(bridged, case.tz)}: the export drew a line where there are no data.",
+            since=bridged.start,
+            until=bridged.end,
+            wrong="not a reading at all",
+            event=bridged,
+        )
+    failed = unusable_event(case)
+    if failed:
+        return _failed(failed, case)
+    doubt = leading_doubt(case)
+    if doubt is not None and _material(doubt, case):
+        return _doubtful(doubt, case)
+    live = live_event(case)
+    if live is not None:
+        return _live(live, case)
+    return _trusted(case, doubt)
+
+
+def _without_reading(case: Case) -> _Answer | None:
+    findings, focus = case.findings, case.focus
+    if findings.samples < FEWEST_SAMPLES:
+        few = "No sample" if not findings.samples else f"Only {findings.samples} samples"
+        return _Answer(
+            verdict="cannot tell", sentence=f"{few} of this point could be used.", wrong="not known"
+        )
+    if focus.start > findings.end or case.last <= findings.start:
+        text = (
+            f"The record does not reach there: it runs from {day(findings.start, case.tz)} to "
+            f"{day(findings.end, case.tz)}."
+        )
+        return _Answer(verdict="cannot tell", sentence=text, wrong="not known")
+    codes, evidence, span = _states_inside(case)
+    if not case.focus.event and set(codes) == {NO_DATA}:
+        text = f"There is no reading from {day(span[0], case.tz)} to {day(span[1], case.tz)}: {evidence}."
+        return _Answer(verdict="cannot tell", sentence=text, since=span[0], until=span[1], wrong="not known")
+    return None
+
+
+def _states_inside(case: Case) -> tuple[list[int], str, tuple[int, int]]:
+    """Codes of the states the span touches, the evidence of the first, and from when to when they last."""
+    states = case.findings.states
+    rows = np.flatnonzero((states.start < case.last) & (states.end > case.focus.start))
+    if not rows.size:
+        return [], "", (case.focus.start, case.focus.end)
+    span = int(states.start[rows[0]]), int(states.end[rows[-1]])
+    return [int(code) for code in states.code[rows]], states.evidence[rows[0]], span
+
+
+def _not_measuring(case: Case) -> _Answer | None:
+    codes, evidence, span = _states_inside(case)
+    if not codes or MEASURING in codes:
+        return None
+    name = STATES[codes[0]]
+    words = "on hold" if codes[0] == HOLD else name
+    text = (
+        f"The point was {words} from {day(span[0], case.tz)} to {day(span[1], case.tz)} ({evidence}): "
+        "what it showed then says nothing about the process, and nothing against the probe."
+    )
+    return _Answer(
+        verdict="do not use",
+        sentence=text,
+        since=span[0],
+        until=span[1],
+        wrong="not a reading of the process",
+    )
+
+
+def _failed(event: Event, case: Case) -> _Answer:
+    who = "the probe" if event.origin == "probe" else "probe or process, cannot tell which"
+    return _Answer(
+        verdict="do not use" if event.origin == "probe" else "cannot tell",
+        sentence=f"{event_sentence(event, case.tz)} ({who}, {event.confidence * 100:.0f} % sure).",
+        since=event.start,
+        until=None if event.open_end else event.end,
+        wrong=BEYOND,
+        event=event,
+    )
+
+
+def _material(doubt: Doubt, case: Case) -> bool:
+    """Whether the best estimate, not only its band, leaves the tolerance."""
+    error, band = error_in(doubt, *reach_of(case.focus, doubt))
+    return abs(error) > tolerance(case) if math.isfinite(error) else band > tolerance(case)
+
+
+def _doubtful(doubt: Doubt, case: Case) -> _Answer:
+    error, band = error_in(doubt, *reach_of(case.focus, doubt))
+    unit = case.findings.unit
+    when = f"at {day(case.focus.start, case.tz)}" if case.focus.is_moment else "at worst"
+    if math.isfinite(error):
+        text = f"Reads about {quantity(abs(error), unit, band)} {'high' if error > 0 else 'low'} {when}"
+        text += f" (± {quantity(band, unit, band)})" if math.isfinite(band) else ""
+    else:
+        text = f"May be off by up to {quantity(band, unit, band)} {when}"
+    lead = event_of(case, doubt.event)
+    end = "" if doubt.open_end else f" to {day(doubt.end, case.tz)}"
+    text += f"; readings are to be doubted from {day(doubt.start, case.tz)}{end or ' on'}."
+    if lead is not None and lead.start <= doubt.start + NS_PER_HOUR:
+        text = f"{event_sentence(lead, case.tz)}. {text}"
+    return _Answer(
+        verdict="doubt",
+        sentence=text,
+        since=doubt.start,
+        until=None if doubt.open_end else doubt.end,
+        event=lead,
+        doubt=doubt,
+    )
+
+
+def _live(event: Event, case: Case) -> _Answer:
+    known = event.origin == "probe"
+    who = "the probe" if known else "probe or process, cannot tell which"
+    after = [c.time for c in case.calibrations if c.time >= event.end and c.action == "calibration"]
+    return _Answer(
+        verdict="doubt" if known else "cannot tell",
+        sentence=f"{event_sentence(event, case.tz)} ({who}, {event.confidence * 100:.0f} % sure).",
+        since=event.start,
+        until=min(after, default=None),
+        event=event,
+    )
+
+
+def _trusted(case: Case, doubt: Doubt | None) -> _Answer:
+    asked = event_of(case, case.focus.event) or process_event(case)
+    text = "Nothing in this record speaks against the reading there."
+    if asked is not None:
+        who = {"process": "the process did that", "routine": "routine"}.get(asked.origin, asked.origin)
+        state, sentence = case.outcomes.get(asked.id, ("", ""))
+        text = f"{event_sentence(asked, case.tz)}: "
+        text += sentence[0].lower() + sentence[1:] if state == REFUTED else f"{who}."
+    if doubt is not None and math.isfinite(error_in(doubt, *reach_of(case.focus, doubt))[0]):
+        text += " The best estimate of its error is within tolerance."
+    return _Answer(verdict="trust", sentence=text, event=asked, doubt=doubt)
+
+
+def _error(case: Case, answer: _Answer) -> tuple[float, float]:
+    """Error and half width of its band; of a bare step its size, which is all there is to go by."""
+    if answer.wrong:
+        return math.nan, math.nan
+    if answer.doubt is not None:
+        return error_in(answer.doubt, *reach_of(case.focus, answer.doubt))
+    event = answer.event
+    if event is None or event.kind not in ("step", "drift", "fouling") or answer.verdict == "trust":
+        return math.nan, math.nan
+    return event.size, max((event.size_high - event.size_low) / 2, 0.0)
+
+
+def _wrong(error: float, band: float, case: Case, answer: _Answer) -> str:
+    unit = case.findings.unit
+    if not math.isfinite(error):
+        if answer.verdict == "trust":
+            return "nothing is known to be wrong"
+        return (
+            f"up to {quantity(band, unit, band)} either way" if math.isfinite(band) else "cannot be said yet"
+        )
+    if answer.verdict == "trust":
+        low, high = (quantity(error + sign * band, unit, band, signed=True) for sign in (-1, 1))
+        return f"between {low} and {high}, best estimate within tolerance"
+    text = f"{quantity(abs(error), unit, band)} too {'high' if error > 0 else 'low'}"
+    if math.isfinite(band) and band > 0:
+        low, high = (quantity(error + sign * band, unit, band, signed=True) for sign in (-1, 1))
+        text += f" (nine times in ten between {low} and {high})"
+    if answer.doubt is None:
+        text += " if the probe did it"
+    elif not case.focus.is_moment:
+        text += " at worst"
+    return text
+
+
+def _scene(case: Case, event: Event | None, answer: _Answer) -> Scene:
+    """Ask about the change itself where one is known, else about the moment."""
+    asked = start, end = case.focus.start, case.focus.end
+    if case.focus.event and answer.doubt is not None:
+        asked = answer.doubt.start, answer.doubt.end
+    if event is not None:
+        start, end = event.start, event.end if event.kind in ("drift", "fouling") else event.start
+    elif answer.doubt is not None:
+        start = end = answer.doubt.start
+    return Scene(
+        findings=case.findings, peers=case.peers, samples=case.samples, start=start, end=end, asked=asked,
+        tz=case.tz,
+    )  # fmt: skip
+
+
+def _cautions(case: Case, event: Event | None, verdict: str) -> tuple[str, ...]:
+    if verdict == "trust" or event is None:
+        return (GENERAL_CAUTION,)
+    own = caution_for(event.kind, case.findings.point.measurand)
+    return (own, GENERAL_CAUTION) if own else (GENERAL_CAUTION,)
+
+
+def _hidden(case: Case) -> tuple[str, ...]:
+    """What the way of recording could hide, in a sentence a signal."""
+    said = []
+    for role, words in (("value", "reading"), ("temperature", "temperature")):
+        sampling = case.findings.sampling.get(role)
+        if sampling is None or not math.isfinite(sampling.interval_s):
+            continue
+        interval = duration_text(sampling.interval_s)
+        text = COARSE.get(sampling.kind, "what lasts less than {interval} can be missed")
+        said.append(f"{words}: {text.format(interval=interval)}")
+    return tuple(said)

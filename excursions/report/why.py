@@ -1,0 +1,180 @@
+"""Ranked causes with probabilities that sum to one, what they rest on, and what to do next."""
+
+from __future__ import annotations
+
+from excursions.clock import to_datetime
+from excursions.kinds import KINDS
+from excursions.records import Doubt, Event, Link, Shift
+from excursions.report.case import Case, event_of
+from excursions.report.explanation import Action, Cause
+from excursions.report.wording import day, event_sentence, quantity
+
+LEAST_PROBABILITY = 0.01
+MOST_CAUSES = 5
+CAUSE_WORDS = {"ageing": "ordinary ageing", "unrecorded": "something not in the record"}
+CLEANED = ("drift", "fouling", "noise_collapse", "slow_response")
+BROKEN = ("stuck", "pinned", "out_of_range")
+COARSE_KINDS = ("averages", "interpolated", "sparse")
+
+
+def causes_of(case: Case, event: Event | None, doubt: Doubt | None) -> tuple[Cause, ...]:
+    """Candidates from the calibration shift that covers the moment, else from the event alone."""
+    shift = _shift_over(case, event, doubt)
+    if shift is not None:
+        return _from_links(shift, case)
+    if event is None:
+        return ()
+    words = event_sentence(event, case.tz)
+    if event.origin == "probe":
+        first = Cause(
+            words=f"the probe: {words}", probability=event.confidence, event=event.id, reasons=event.evidence
+        )
+        other = Cause(
+            words="the process, the record, or something not in it", probability=1 - event.confidence
+        )
+    elif event.origin == "undecided":
+        first = Cause(
+            words=f"the probe: {words}", probability=event.confidence, event=event.id, reasons=event.evidence
+        )
+        other = Cause(words="the process", probability=1 - event.confidence)
+    else:
+        who = {"process": "the process", "routine": "routine", "record": "the export"}[event.origin]
+        first = Cause(
+            words=f"{who}: {words}", probability=event.confidence, event=event.id, reasons=event.evidence
+        )
+        other = Cause(words="something else", probability=1 - event.confidence)
+    return tuple(sorted((first, other), key=lambda cause: -cause.probability))
+
+
+def _shift_over(case: Case, event: Event | None, doubt: Doubt | None) -> Shift | None:
+    """The significant shift between the calibrations before and after, strongest first."""
+    at = event.start if event else doubt.start if doubt else case.focus.start
+    if doubt is None and event is None:
+        return None
+    over = [s for s in case.shifts if s.significant and s.start <= at <= s.end]
+    if doubt is None and event is not None:
+        over = [s for s in over if any(k.event == event.id for k in case.links if k.shift == s.id)]
+    return max(
+        over, key=lambda s: (abs(s.change) / s.uncertainty if s.uncertainty else 0.0, s.id), default=None
+    )
+
+
+def _from_links(shift: Shift, case: Case) -> tuple[Cause, ...]:
+    links = sorted((k for k in case.links if k.shift == shift.id), key=lambda k: (k.rank, k.event))
+    named = [k for k in links if k.probability >= LEAST_PROBABILITY][:MOST_CAUSES]
+    causes = [
+        Cause(words=_link_words(k, case), probability=k.probability, event=k.event, reasons=k.reasons)
+        for k in named
+    ]
+    rest = 1.0 - sum(k.probability for k in named)
+    if rest >= LEAST_PROBABILITY / 2:
+        causes.append(Cause(words=f"{len(links) - len(named)} others, each unlikely", probability=rest))
+    return tuple(causes)
+
+
+def _link_words(link: Link, case: Case) -> str:
+    event = event_of(case, link.event)
+    return event_sentence(event, case.tz) if event else CAUSE_WORDS.get(link.cause, link.cause)
+
+
+def basis_of(case: Case, event: Event | None, doubt: Doubt | None) -> str:
+    """What the causes rest on: a calibration that found a shift, or the event alone."""
+    shift = _shift_over(case, event, doubt)
+    if shift is not None:
+        change = quantity(
+            shift.change, shift.unit if shift.unit != "ratio" else "", shift.uncertainty, signed=True
+        )
+        name = shift.parameter.replace("_", " ")
+        return (
+            f"weighed from the calibration of {day(shift.end, case.tz)}, which found the {name} changed by "
+            f"{change} since {day(shift.start, case.tz)}"
+        )
+    state, sentence = case.outcomes.get(event.id, ("", "")) if event else ("", "")
+    if sentence:
+        return f"judged from the event itself; {state}: {sentence[0].lower()}{sentence[1:].rstrip('.')}"
+    return "judged from the event itself, without a calibration"
+
+
+def actions_for(case: Case, verdict: str, event: Event | None, doubt: Doubt | None) -> tuple[Action, ...]:
+    """What to do, first things first."""
+    if verdict == "trust":
+        return (Action(verb="nothing", words="Nothing to do for this moment."),)
+    over = doubt is not None and not doubt.open_end
+    if event is None and doubt is None:
+        return _ask(case) if verdict == "cannot tell" else (
+            Action(verb="nothing", words="Nothing to do: take the readings outside this stretch."),
+        )  # fmt: skip
+    actions = [_set_aside(case, event, doubt)]
+    if event is not None and event.kind == "bridged":
+        return (*actions, *_ask(case, event))
+    settled = doubt.end if over and doubt is not None else _calibrated_since(case, event)
+    if settled is None:
+        actions += _work(event)
+    else:
+        words = f"The probe itself needs nothing for this: put right on {day(settled, case.tz)}."
+        actions.append(Action(verb="nothing", words=words))
+    if verdict == "cannot tell" or _coarse(case):
+        actions += _ask(case)
+    worn = _worn(case)
+    if worn:
+        actions.append(Action(verb="replace", words=f"Plan its replacement: {worn.rstrip('.')}."))
+    return tuple(actions)
+
+
+def _calibrated_since(case: Case, event: Event | None) -> int | None:
+    """When the probe was first calibrated after an event, or None."""
+    if event is None:
+        return None
+    after = [c.time for c in case.calibrations if c.time >= event.end and c.action == "calibration"]
+    return min(after, default=None)
+
+
+def _set_aside(case: Case, event: Event | None, doubt: Doubt | None) -> Action:
+    start = min(x.start for x in (event if doubt is None else None, doubt) if x is not None)
+    ends = [x for x in (doubt or event,) if x is not None and not x.open_end]
+    end = f"to {day(ends[0].end, case.tz)}" if ends else "until it is put right"
+    words = f"Do not decide on the readings as they stand, from {day(start, case.tz)} {end}"
+    words += "; the corrected reading on the page is an estimate." if doubt is not None else "."
+    return Action(verb="set aside", words=words)
+
+
+def _work(event: Event | None) -> list[Action]:
+    """Work on the probe, by kind of event; advice comes from the table of kinds."""
+    kind = event.kind if event else "drift"
+    advice = KINDS[kind].advice
+    if kind in CLEANED:
+        return [
+            Action(verb="clean", words=advice),
+            Action(verb="calibrate", words="Calibrate if a difference is left after cleaning."),
+        ]
+    last = (
+        Action(verb="replace", words="Replace the probe if it does not follow a standard.")
+        if kind in BROKEN
+        else Action(verb="calibrate", words="Calibrate if the verification is out of tolerance; replace when the slope is out of its band.")
+    )  # fmt: skip
+    return [Action(verb="verify", words=advice), last]
+
+
+def _ask(case: Case, event: Event | None = None) -> tuple[Action, ...]:
+    """Ask for what would decide it."""
+    point = case.findings.point
+    tags = ", ".join(point.tags.values()) or point.name
+    if _coarse(case) or (event is not None and event.kind == "bridged"):
+        ends = (case.focus.start, case.focus.end)
+        first, last = (to_datetime(t, case.tz).strftime("%-d %b %Y") for t in ends)
+        span = first if first == last else f"{first} to {last}"
+        words = f"Ask for the raw samples (no averages, no interpolation) of {tags}, {span}."
+        return (Action(verb="ask for a better export", words=words),)
+    more = "" if point.temperature else f", and export its temperature beside {tags}"
+    return (Action(verb="verify", words=f"Compare the reading with a laboratory sample{more}."),)
+
+
+def _coarse(case: Case) -> bool:
+    sampling = case.findings.sampling.get("value")
+    return sampling is not None and sampling.kind in COARSE_KINDS
+
+
+def _worn(case: Case) -> str:
+    """What the last calibration says against the probe itself."""
+    last = max(case.calibrations, key=lambda c: c.time, default=None)
+    return next((check for check in last.checks if "outside" in check), "") if last else ""

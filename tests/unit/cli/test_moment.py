@@ -1,0 +1,56 @@
+"""A moment as people type it, on the plant's clock."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from excursions.cli.moment import moment
+from excursions.clock import iso, to_ns
+from excursions.errors import UsageError
+
+VIENNA = ZoneInfo("Europe/Vienna")
+LAST = to_ns(datetime(2026, 6, 29, 23, 59, tzinfo=UTC))  # 30 Jun 01:59 in Vienna
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("2026-06-27 14:05", "2026-06-27T12:05:00Z"),
+        ("2026-06-27T14:05:30", "2026-06-27T12:05:30Z"),
+        ("2026-06-27T14:05Z", "2026-06-27T14:05:00Z"),
+        ("2026-06-27T14:05+05:30", "2026-06-27T08:35:00Z"),
+        ("27.06.2026 14:05", "2026-06-27T12:05:00Z"),
+        ("27 Jun 2026, 14:05", "2026-06-27T12:05:00Z"),
+        ("27 Jun 14:05", "2026-06-27T12:05:00Z"),
+        ("27 June 14:05", "2026-06-27T12:05:00Z"),
+        ("27 Dec 14:05", "2025-12-27T13:05:00Z"),  # the newest one that is not after the record
+        ("29 Feb 14:05", "2024-02-29T13:05:00Z"),
+        ("2026-06-27", "2026-06-26T22:00:00Z"),
+        ("01:30", "2026-06-29T23:30:00Z"),
+        ("14:05", "2026-06-29T12:05:00Z"),
+    ],
+)
+def test_forms_people_write(text: str, expected: str) -> None:
+    assert iso(moment(text, VIENNA, LAST)) == expected
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("yesterday", "as a moment"),
+        ("31 Jun 10:00", "as a moment"),
+        ("2026-03-29 02:30", "never showed"),
+        ("2025-10-26 02:30", "showed it twice|showed twice"),
+        ("", "as a moment"),
+    ],
+)
+def test_what_cannot_be_read_or_did_not_happen_once_is_said(text: str, says: str) -> None:
+    with pytest.raises(UsageError, match=says):
+        moment(text, VIENNA, LAST)
+
+
+def test_an_offset_settles_the_hour_that_came_twice() -> None:
+    assert iso(moment("2025-10-26T02:30+01:00", VIENNA, LAST)) == "2025-10-26T01:30:00Z"

@@ -1,0 +1,254 @@
+"""One moment explained: the verdict it gets, since when, how wrong, why, and what was ruled out."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR
+from excursions.errors import UsageError
+from excursions.plant import Plant, Point
+from excursions.records import (
+    HOLD,
+    MEASURING,
+    NO_DATA,
+    Calibration,
+    Doubt,
+    Event,
+    LabSample,
+    Link,
+    Sampling,
+    Shift,
+    StateLine,
+)
+from excursions.report.explain import Focus, explain, newest
+from excursions.report.explanation import AGAINST, EXCLUDED, OPEN, SPEAKS_FOR, Explanation
+from excursions.report.result import Levels, PointFindings, ScanResult, Trace, Verdict
+
+DAY = NS_PER_DAY
+STEP_DAY, CALIBRATED_DAY, DAYS = 20, 40, 60
+
+
+def day(number: float) -> int:
+    return round(number * DAY)
+
+
+def made_step(**more: object) -> Event:
+    facts: dict[str, object] = {
+        "point": "P", "kind": "step", "start": day(STEP_DAY), "end": day(STEP_DAY) + NS_PER_HOUR, "size": 0.5,
+        "size_low": 0.4, "size_high": 0.6, "size_unit": "pH", "confidence": 0.9, "origin": "probe", "severity": "act",
+    }  # fmt: skip
+    return Event(**(facts | more))  # type: ignore[arg-type]
+
+
+def made_doubt(event: Event) -> Doubt:
+    """Nothing wrong at the step, 0.52 too high when it was calibrated."""
+    return Doubt(
+        point="P", probe="", start=event.start, end=day(CALIBRATED_DAY), open_end=False,
+        knots=((event.start, 0.0), (day(CALIBRATED_DAY), 0.52)), band=(0.1, 0.1), basis="drift",
+        hours_out_of_tolerance=400.0, event=event.id,
+    )  # fmt: skip
+
+
+def made_peer(*, moves: bool) -> PointFindings:
+    time = np.arange(DAYS * 24, dtype=np.int64) * NS_PER_HOUR
+    value = 5 + 0.01 * np.sin(np.arange(time.size) / 7)
+    value[time >= day(STEP_DAY)] += 1.0 if moves else 0.0
+    findings = made_findings()
+    return dataclasses.replace(
+        findings,
+        point=Point(name="Q", measurand="ph"),
+        levels=Levels(time=time, value=value, temperature=np.full(time.size, np.nan)),
+    )
+
+
+def made_findings(
+    *events: Event, state: int = MEASURING, sampling: str = "grid", **point: object
+) -> PointFindings:
+    """Sixty days of hours at pH 7; the state holds on day 10 alone."""
+    time = np.arange(DAYS * 24, dtype=np.int64) * NS_PER_HOUR
+    value = 7 + 0.01 * np.sin(np.arange(time.size) / 5)
+    edges = [0, day(10), day(11), day(DAYS)]
+    return PointFindings(
+        point=Point(name="P", measurand="ph", **point),  # type: ignore[arg-type]
+        start=0,
+        end=day(DAYS),
+        samples=time.size,
+        events=events,
+        states=StateLine(
+            start=np.array(edges[:-1], np.int64), end=np.array(edges[1:], np.int64),
+            code=np.array([MEASURING, state, MEASURING], np.uint8), confidence=np.ones(3), evidence=("a", "hold flag", "a"),
+        ),
+        sampling={"value": Sampling(kind=sampling, interval_s=600.0)},
+        traces={"value": Trace(name="value", unit="pH", time=time, value=value, samples=time.size)},
+        levels=Levels(time=time, value=value, temperature=30 + 0.1 * np.cos(np.arange(time.size) / 3)),
+    )  # fmt: skip
+
+
+def made_scan(findings: PointFindings, *others: PointFindings, **more: object) -> ScanResult:
+    verdict = Verdict(
+        point="P", verdict="trust", sentence="", since=None, advice="", caution="", rank_score=1.0
+    )
+    return ScanResult(
+        plant=Plant(points=(findings.point,)), points=(findings, *others), verdicts=(verdict,),
+        **more,  # type: ignore[arg-type]
+    )  # fmt: skip
+
+
+def asked(result: ScanResult, at: float, until: float | None = None) -> Explanation:
+    return explain(result, "P", Focus(start=day(at), end=day(until if until is not None else at)))
+
+
+def outcome(answer: Explanation, word: str) -> str:
+    return next(check.outcome for check in answer.checks if word in check.question)
+
+
+def doubted() -> ScanResult:
+    step = made_step()
+    shift = Shift(
+        probe="", point="P", measurand="ph", parameter="zero_point", unit="pH", start=day(1), end=day(CALIBRATED_DAY),
+        before=7.0, after=6.5, uncertainty=0.05, p_value=1e-6, significant=True,
+    )  # fmt: skip
+    links = [
+        Link(shift=shift.id, cause=cause, event=event, probability=p, rank=rank, predicted=-0.5, predicted_uncertainty=0.1)
+        for rank, (cause, event, p) in enumerate([("event", step.id, 0.85), ("ageing", "", 0.12), ("unrecorded", "", 0.03)], 1)
+    ]  # fmt: skip
+    calibration = Calibration(
+        time=day(CALIBRATED_DAY), point="P", probe="", measurand="ph", action="calibration"
+    )
+    return made_scan(
+        made_findings(step), shifts=(shift,), links=tuple(links), doubts=(made_doubt(step),), calibrations=(calibration,)
+    )  # fmt: skip
+
+
+def test_the_error_of_a_moment_is_read_off_between_the_knots() -> None:
+    answer = asked(doubted(), 30)
+    assert answer.verdict == "doubt"
+    assert (answer.error, answer.error_low, answer.error_high) == pytest.approx((0.26, 0.16, 0.36))
+    assert (answer.since, answer.until) == (day(STEP_DAY), day(CALIBRATED_DAY))
+    assert "0.3 pH too high (nine times in ten between +0.2 pH and +0.4 pH)" in answer.wrong
+
+
+def test_of_a_range_the_worst_moment_is_told() -> None:
+    assert asked(doubted(), 22, 30).error == pytest.approx(0.26)
+
+
+def test_before_the_event_and_after_the_calibration_the_reading_is_trusted() -> None:
+    assert asked(doubted(), 15).verdict == "trust"
+    assert asked(doubted(), 45).verdict == "trust"
+
+
+def test_causes_come_from_the_shift_and_sum_to_one() -> None:
+    answer = asked(doubted(), 30)
+    assert [cause.event for cause in answer.causes] == [made_step().id, "", ""]
+    assert sum(cause.probability for cause in answer.causes) == pytest.approx(1.0)
+    assert "which found the zero point changed by −0.50 pH" in answer.basis
+
+
+def test_what_a_calibration_put_right_needs_no_work_on_the_probe() -> None:
+    assert [action.verb for action in asked(doubted(), 30).actions] == ["set aside", "nothing"]
+
+
+def test_an_event_nobody_verified_asks_for_verification() -> None:
+    answer = asked(made_scan(made_findings(made_step())), 25)
+    assert answer.verdict == "doubt"
+    assert answer.error == 0.5
+    assert answer.until is None
+    assert [action.verb for action in answer.actions] == ["set aside", "verify", "calibrate"]
+    assert sum(cause.probability for cause in answer.causes) == pytest.approx(1.0)
+
+
+def test_fouling_is_cleaned_before_it_is_calibrated() -> None:
+    answer = asked(made_scan(made_findings(made_step(kind="fouling", end=day(DAYS), open_end=True))), 55)
+    assert [action.verb for action in answer.actions] == ["set aside", "clean", "calibrate"]
+
+
+def test_a_stuck_reading_is_not_used_and_its_broken_glass_is_named() -> None:
+    stuck = made_step(kind="stuck", end=day(25))
+    answer = asked(made_scan(made_findings(stuck)), 22)
+    assert answer.verdict == "do not use"
+    assert "beyond correction" in answer.wrong
+    assert any("Broken glass" in text for text in answer.cautions)
+    assert asked(made_scan(made_findings(stuck)), 30).verdict == "trust"  # it ended by itself
+
+
+def test_probe_or_process_is_not_decided_for_the_user() -> None:
+    answer = asked(made_scan(made_findings(made_step(origin="undecided", confidence=0.5))), 25)
+    assert answer.verdict == "cannot tell"
+    assert "if the probe did it" in answer.wrong
+
+
+def test_a_move_of_the_process_is_trusted_and_said() -> None:
+    moved = made_step(origin="process", end=day(STEP_DAY + 1), severity="note")
+    answer = asked(made_scan(made_findings(moved)), STEP_DAY + 0.5)
+    assert answer.verdict == "trust"
+    assert "the process did that" in answer.sentence
+
+
+def test_a_hold_is_no_reading_and_no_fault() -> None:
+    answer = asked(made_scan(made_findings(state=HOLD)), 10.5)
+    assert answer.verdict == "do not use"
+    assert "nothing against the probe" in answer.sentence
+    assert (answer.since, answer.until) == (day(10), day(11))
+    assert outcome(answer, "hold") == SPEAKS_FOR
+
+
+def test_silence_and_moments_outside_the_record_cannot_be_told() -> None:
+    assert asked(made_scan(made_findings(state=NO_DATA)), 10.5).verdict == "cannot tell"
+    outside = asked(made_scan(made_findings()), 99)
+    assert outside.verdict == "cannot tell"
+    assert "does not reach there" in outside.sentence
+
+
+def test_a_line_drawn_across_an_outage_is_no_reading() -> None:
+    bridged = made_step(kind="bridged", origin="record", end=day(STEP_DAY + 2))
+    answer = asked(made_scan(made_findings(bridged)), STEP_DAY + 1)
+    assert answer.verdict == "do not use"
+    assert outcome(answer, "export") == SPEAKS_FOR
+    assert answer.actions[-1].verb == "ask for a better export"
+
+
+@pytest.mark.parametrize(("moves", "expected"), [(True, SPEAKS_FOR), (False, EXCLUDED)])
+def test_a_neighbour_speaks_for_the_process_only_when_it_moved(moves: bool, expected: str) -> None:
+    findings = made_findings(made_step(), neighbours=("Q",))
+    assert outcome(asked(made_scan(findings, made_peer(moves=moves)), 25), "Q") == expected
+
+
+def test_what_could_not_be_checked_says_why() -> None:
+    findings = made_findings(made_step(), sampling="averages")
+    findings = dataclasses.replace(
+        findings,
+        levels=dataclasses.replace(findings.levels, temperature=np.full(findings.levels.time.size, np.nan)),
+    )
+    answer = asked(made_scan(findings), 25)
+    open_checks = {check.question: check.evidence for check in answer.checks if check.outcome == OPEN}
+    assert "no temperature of this point was exported" in open_checks.values()
+    assert "no laboratory sample of this point was given" in open_checks.values()
+    assert any("averages over 10 min" in text for text in open_checks.values())
+    assert answer.actions[-1].verb == "ask for a better export"
+    assert any("averages over 10 min" in text for text in answer.hidden)
+
+
+def test_a_laboratory_sample_off_by_more_than_tolerance_speaks_against_the_reading() -> None:
+    result = dataclasses.replace(
+        made_scan(made_findings(made_step())), samples=(LabSample(point="P", time=day(25.5), value=6.5),)
+    )
+    answer = asked(result, 25)
+    assert outcome(answer, "laboratory") == AGAINST
+
+
+def test_without_a_moment_the_present_trouble_or_the_newest_event_is_explained() -> None:
+    early, late = made_step(), made_step(start=day(50), end=day(50) + NS_PER_HOUR)
+    result = made_scan(made_findings(early, late))
+    assert newest(result, "P").event == late.id
+    leading = dataclasses.replace(result.verdicts[0], event=early.id)
+    assert newest(dataclasses.replace(result, verdicts=(leading,)), "P").event == early.id
+    quiet = newest(made_scan(made_findings()), "P")
+    assert (quiet.start, quiet.event) == (day(DAYS), "")
+
+
+def test_an_unknown_point_is_named_with_the_nearest_known() -> None:
+    with pytest.raises(UsageError, match='found point "p"'):
+        explain(made_scan(made_findings()), "p")
