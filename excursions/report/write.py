@@ -73,11 +73,18 @@ def write_whole(path: Path, content: bytes) -> None:
             file.write(content)
             file.flush()
             os.fsync(file.fileno())
-        os.chmod(name, 0o644)
+        os.chmod(name, 0o644 & ~_umask())
         os.replace(name, path)
     except BaseException:
         Path(name).unlink(missing_ok=True)
         raise
+
+
+def _umask() -> int:
+    """What the user's mask takes from the rights of new files (it can only be read by setting it)."""
+    mask = os.umask(0o077)
+    os.umask(mask)
+    return mask
 
 
 def csv_bytes(frame: pl.DataFrame) -> bytes:
