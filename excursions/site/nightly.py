@@ -256,7 +256,10 @@ def _publish(
         name for name, content in contents.items() if not there or before.get(name) != content
     )
     pages(result, work.site.reports, changed)
-    for folder in (work.site.reports, *(path for path in sorted(work.site.reports.iterdir()) if path.is_dir())):
+    for folder in (
+        work.site.reports,
+        *(path for path in sorted(work.site.reports.iterdir()) if path.is_dir()),
+    ):
         sync_folder(folder)
     with work.ledger.transaction() as connection:
         connection.execute("DELETE FROM pages")
