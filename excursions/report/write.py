@@ -14,6 +14,7 @@ from excursions.report.life import probes_table
 from excursions.report.result import ScanResult
 from excursions.report.tables import (
     calibrations_table,
+    changes_table,
     columns_table,
     decisions_table,
     doubts_table,
@@ -39,6 +40,7 @@ def all_tables(result: ScanResult) -> dict[str, pl.DataFrame]:
         "links": links_table(result),
         "doubts": doubts_table(result),
         "probes": probes_table(result),
+        "changes": changes_table(result),
         "decisions": decisions_table(result),
     }
 
