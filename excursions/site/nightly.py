@@ -26,7 +26,7 @@ from excursions.site.settings import Settings, load_settings
 if TYPE_CHECKING:
     from excursions.report.result import ScanResult
     from excursions.site.evidence import Known
-    from excursions.site.search import Task
+    from excursions.site.tasks import Task
     from excursions.site.work import Work
 
 # Writes the pages of these points and the overview into a folder.
@@ -189,7 +189,8 @@ def _conclude(work: Work, settings: Settings, pages: Pages) -> int:
     from excursions.pipeline.inputs import sample_pins, without_signal
     from excursions.site.account import run_of
     from excursions.site.evidence import gather_evidence
-    from excursions.site.search import forget_others, search, tasks
+    from excursions.site.search import forget_others, search
+    from excursions.site.tasks import tasks
     from excursions.site.work import live_parts
 
     known = gather_evidence(work)
