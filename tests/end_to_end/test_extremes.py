@@ -21,9 +21,9 @@ pytestmark = pytest.mark.end_to_end
 
 POINTS = (
     "C1-LF",
-    "B3-CO2",
+    "F1-PH",
     "W1-LF",
-)  # recorded each minute and thinned on the page; with heat, drift, standstill
+)  # recorded each minute, thinned on the page; heat, standstill, impossible readings
 
 
 def drawn(out: Path, point: str, role: str, zone: str) -> tuple[np.ndarray, np.ndarray]:
