@@ -9,6 +9,8 @@ import numpy as np
 from excursions.clock import TimeArray
 from excursions.records import BAD, MEASURING, BoolArray, FloatArray, IndexArray, Signal, StateLine
 
+PIECE = 16_384  # samples worked on at a time: short enough for the processor's own memory
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Live:
@@ -57,6 +59,17 @@ def _measuring(time: TimeArray, states: StateLine) -> BoolArray:
 
 def bends(live: Live) -> tuple[FloatArray, IndexArray]:
     """Absolute second differences over unbroken triples of samples, and the position of their middle."""
-    bend = np.abs(live.value[2:] - 2 * live.value[1:-1] + live.value[:-2])
-    usable = ~(live.fresh[2:] | live.fresh[1:-1])
+    value, fresh = live.value, live.fresh
+    bend = np.empty(max(value.size - 2, 0))
+    for start in range(0, bend.size, PIECE):
+        part = value[start : start + PIECE + 2]
+        out = bend[start : start + PIECE]
+        np.multiply(part[1:-1], 2, out=out)
+        np.subtract(part[2:], out, out=out)
+        np.abs(np.add(out, part[:-2], out=out), out=out)
+    broken = np.flatnonzero(fresh[2:] | fresh[1:-1])
+    if not broken.size:
+        return bend, np.arange(1, bend.size + 1)
+    usable = np.ones(bend.size, dtype=np.bool_)
+    usable[broken] = False
     return bend[usable], np.flatnonzero(usable) + 1

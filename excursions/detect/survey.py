@@ -23,6 +23,8 @@ from excursions.detect.scan import Change, changes
 from excursions.detect.short import short_changes
 from excursions.detect.sudden import sudden_changes, together
 from excursions.records import FloatArray, Record
+from excursions.states.heat import Usual, usual_temperature
+from excursions.states.trace import Trace, trace_of
 
 DRAWN = (
     "swinging",
@@ -64,21 +66,44 @@ class Survey:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SurveyedRecord(Record):
-    """A record that carries its survey, so that detectors share it without any hidden store."""
+class Heat:
+    """The temperature as the detectors of heat see it, and where it usually is."""
+
+    trace: Trace
+    usual: Usual
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeatedRecord(Record):
+    """A record that carries what its temperature says, so that detectors share it without any hidden store."""
+
+    heat: Heat | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SurveyedRecord(HeatedRecord):
+    """A record that carries its survey as well."""
 
     survey: Survey
 
 
 def surveyed(record: Record) -> Record:
-    """Attach the survey; a record without live samples comes back as it is."""
-    if isinstance(record, SurveyedRecord):
-        return record
-    survey = survey_of(record)
-    if survey is None:
+    """Attach the survey, where there are live samples, and the heat."""
+    if isinstance(record, HeatedRecord):
         return record
     given = {f.name: getattr(record, f.name) for f in fields(Record)}
-    return SurveyedRecord(survey=survey, **given)
+    survey, heat = survey_of(record), heat_of(record)
+    if survey is None:
+        return HeatedRecord(heat=heat, **given)
+    return SurveyedRecord(survey=survey, heat=heat, **given)
+
+
+def heat_of(record: Record) -> Heat | None:
+    """Temperature of a record: what it carries, else looked at anew; None without any finite sample."""
+    if isinstance(record, HeatedRecord):
+        return record.heat
+    trace = trace_of(record.temperature)
+    return Heat(trace=trace, usual=usual_temperature(trace)) if trace is not None else None
 
 
 def survey_of(record: Record) -> Survey | None:

@@ -15,6 +15,7 @@ import polars as pl
 from excursions.clock import NS_PER_HOUR, TimeArray
 from excursions.condition import condition, share_outages
 from excursions.detect.catalogue import detect, noise_trace
+from excursions.detect.survey import surveyed
 from excursions.plant import Plant, Point
 from excursions.records import MEASURING, Decision, Event, FloatArray, Record, Signal, StateLine, TagSeries
 from excursions.report.result import Levels, PointFindings, Trace
@@ -111,6 +112,7 @@ def analyse_point(given: PointInput) -> tuple[PointFindings, PointCounts]:
         sample_time=given.sample_time,
         sample_value=given.sample_value,
     )
+    record = surveyed(record)  # what several detectors and the page look at is worked out once
     events = tuple(sorted(detect(record), key=lambda e: (e.start, e.kind, e.end)))
     return _findings(record, signals, states, events, tuple(decisions), given.closer), PointCounts(
         rows=rows, duplicates=duplicates, conflicts=conflicts
