@@ -32,7 +32,7 @@ class Live:
 def live_samples(signal: Signal, states: StateLine) -> Live:
     """Leave out what is not a live reading; cost linear in samples."""
     time = signal.time
-    good = np.isfinite(signal.value) & (signal.quality != BAD) & _measuring(time, states)
+    good = np.isfinite(signal.value) & (signal.quality != BAD) & states.mask(time, MEASURING)
     for lo, hi in signal.bridged:
         good[lo:hi] = False
     fresh = np.zeros(time.size, dtype=np.bool_)
@@ -46,15 +46,6 @@ def live_samples(signal: Signal, states: StateLine) -> Live:
     kept[:1] = True
     kept[1:] |= np.diff(index) != 1
     return Live(time=time[index], value=signal.value[index], index=index, fresh=kept)
-
-
-def _measuring(time: TimeArray, states: StateLine) -> BoolArray:
-    """Mask of the measuring state, by its spans rather than by each sample."""
-    edges = np.searchsorted(time, states.spans(MEASURING))
-    depth = np.zeros(time.size + 1, dtype=np.int8)
-    np.add.at(depth, edges[:, 0], 1)
-    np.add.at(depth, edges[:, 1], -1)
-    return np.cumsum(depth[:-1], dtype=np.int8) > 0
 
 
 def bends(live: Live) -> tuple[FloatArray, IndexArray]:

@@ -54,6 +54,8 @@ def covered_s(live: Live, *, thinned: bool) -> FloatArray:
 def unchanged(live: Live, covered: FloatArray, *, held_between: bool) -> Spells:
     """Runs of exactly the same value; other states and gaps neither end them nor count.
 
+    Without `held_between` a run has two samples or more.
+
     Parameters
     ----------
     live : Live
@@ -61,9 +63,15 @@ def unchanged(live: Live, covered: FloatArray, *, held_between: bool) -> Spells:
     held_between : bool
         True when silence means that the value held until the next sample.
     """
-    first = np.flatnonzero(np.concatenate([[True], live.value[1:] != live.value[:-1]]))
-    last = np.append(first[1:] - 1, len(live) - 1)
-    until = covered[np.minimum(last + 1, len(live) - 1)] if held_between else covered[last]
+    same = live.value[1:] == live.value[:-1]
+    if held_between:
+        first = np.flatnonzero(np.concatenate([[True], ~same]))
+        last = np.append(first[1:] - 1, len(live) - 1)
+        until = covered[np.minimum(last + 1, len(live) - 1)]
+    else:
+        edge = np.flatnonzero(np.diff(same, prepend=False, append=False))
+        first, last = edge[::2], edge[1::2]
+        until = covered[last]
     return Spells(first=first, last=last, level=live.value[first], held_s=until - covered[first])
 
 

@@ -88,7 +88,7 @@ def detect_stuck(record: Record, settings: StuckSettings | None = None) -> tuple
     sampling = record.value.sampling
     held = sampling.kind == "exception" and not math.isfinite(sampling.heartbeat_s)
     still = unchanged(survey.live, covered, held_between=held)
-    still = still.take(np.flatnonzero(still.last > still.first if not held else still.held_s > 0))
+    still = still.take(np.flatnonzero(still.held_s > 0)) if held else still
     found = _judge(record, survey, still, speed, settings, exact=True)
     band = max(settings.flicker_counts * sampling.resolution, settings.flicker_noise * survey.sigma)
     near = grown(nearly_still(survey.blocks, covered, band=band), survey.live, covered)
@@ -132,7 +132,6 @@ def shortest_stuck(record: Record, settings: StuckSettings) -> float:
         return math.nan
     covered = covered_s(survey.live, thinned=_thinned(record))
     spells = unchanged(survey.live, covered, held_between=False)
-    spells = spells.take(np.flatnonzero(spells.last > spells.first))
     speed = own_clock(survey.blocks)
     size = spells.held_s if speed is None else on_clock(spells, survey.blocks, survey.live, speed)
     lone = max(0, min(SINGLES, len(survey.live)) - len(spells))
