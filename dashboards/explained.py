@@ -15,7 +15,7 @@ from dashboards.markup import environment
 from dashboards.pages import record_parts
 from dashboards.slug import slug
 from dashboards.wording import Reader
-from dashboards.write import asset_files
+from dashboards.write import asset_files, is_there
 from excursions import clock
 from excursions.report.explanation import Explanation
 from excursions.report.result import ScanResult
@@ -42,7 +42,8 @@ def write_moment(result: ScanResult, answer: Explanation, out: Path, *, display_
     """
     reader = Reader(tz=clock.zone(result.plant.zone), temperature=display_units)
     for name, content in asset_files():
-        write_whole(out / "assets" / name, content)
+        if not is_there(out / "assets" / name, content):
+            write_whole(out / "assets" / name, content)
     page = out / f"moment-{slug(answer.point)}-{_stamp(answer)}.html"
     write_whole(page, moment_page(result, answer, reader).encode())
     return page

@@ -31,6 +31,7 @@ SPARK_BUDGET = 150
 SPARK_BUDGET_FLEET = 56
 FLEET = 300  # points from which the small curves are drawn coarser, to keep the page light
 FIRST_SHOWN = 60
+MOST_ROWS = 200  # of the audit on the first page; each point's own page has its rows
 
 
 def overview_page(result: ScanResult, overview: Overview, reader: Reader) -> str:
@@ -57,6 +58,7 @@ def overview_page(result: ScanResult, overview: Overview, reader: Reader) -> str
         root="",
         entries=entries,
         first_shown=FIRST_SHOWN,
+        most_rows=MOST_ROWS,
         window=[reader.date(instant) for instant in window],
         calendar=calendar_drawing(overview),
         busiest=busiest_days(overview),

@@ -9,6 +9,7 @@ import math
 import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from datetime import datetime
 from typing import cast
 from zoneinfo import ZoneInfo
 
@@ -82,6 +83,8 @@ _DEGREES = re.compile(
 )
 _PLAIN_UNITS = re.compile(r"(?<=\d)\s?deg([CF])\b")
 _SIGNED_ZERO = re.compile(r"^[−+-](?=0(?:\.0*)?(?:\s|$))")
+# An instant as the house writes it for machines; people get it on their own clock.
+_STAMP = re.compile(r"\b\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ")
 _BARE_UNITS = re.compile(r"\bdeg([CF])\b")
 
 
@@ -117,7 +120,11 @@ class Reader:
         """A sentence made elsewhere, its temperatures in the unit shown."""
         if self.temperature == "degF":
             sentence = _DEGREES.sub(_to_fahrenheit, sentence)
+        sentence = _STAMP.sub(self._said, sentence)
         return _BARE_UNITS.sub(r"°\1", _PLAIN_UNITS.sub(r" °\1", sentence))
+
+    def _said(self, found: re.Match[str]) -> str:
+        return self.moment(clock.to_ns(datetime.fromisoformat(found.group())))
 
     def event(self, event: Event) -> str:
         """One event in a sentence."""

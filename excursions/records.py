@@ -204,6 +204,22 @@ class Event:
         return short_id(self.point, self.kind, self.start)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limit:
+    """Smallest event of one kind that is found on this record with some certainty (about 98 in 100).
+
+    size: in `unit`, measured as the kind says (ratios of noise: 2 is twice, 0.5 half as much), NaN where the
+    record cannot show it; lasting_s: how long it must last for that [s], 0 when the length is the size or
+    does not matter (stuck: the same limit for a reading that flickers or creeps); sentence: the same in words.
+    """
+
+    kind: str
+    size: float
+    unit: str
+    lasting_s: float
+    sentence: str
+
+
 def short_id(*parts: object) -> str:
     """Ten hexadecimal digits that depend on the parts alone."""
     text = "\x1f".join(str(part) for part in parts)

@@ -163,7 +163,7 @@ def spark_ends(findings: PointFindings, window: tuple[int, int], reader: Reader)
     if not finite.size:
         return "", "", ""
     return (
-        reader.amount(float(finite.max()), ""),
+        reader.amount(float(finite.max()), unit),
         reader.amount(float(finite.min()), ""),
         reader.amount(float(finite[-1]), unit),
     )

@@ -152,8 +152,15 @@ def shortest_stuck(record: Record, settings: StuckSettings) -> float:
         beat = record.value.sampling.heartbeat_s
         beat = beat if math.isfinite(beat) else record.value.sampling.longest_silence_s
         high = max(high, (HEARTBEATS + 2) * beat)
+    else:
+        high = max(high, HEARTBEATS * drawn_line_s(survey.live, survey.quantum))
     slowest = 1.0 if speed is None else float(np.quantile(speed, 0.1))
     return high / max(slowest, SLOWEST_CLOCK)
+
+
+def shortest_flicker(survey: Survey, settings: StuckSettings) -> float:
+    """Shortest stretch [s] of a last digit that flickers, or a level that creeps, that would be found."""
+    return (NEAR_BLOCKS + 2) * survey.blocks.width_s + 2 * settings.shortest_s
 
 
 def _judge(
@@ -181,7 +188,7 @@ def _judge(
     many = spells.last - spells.first + 1 >= fewest
     chosen = suspect[: len(spells)] & long & many
     if chosen.any() and not _thinned(record):
-        chosen &= spells.held_s > HEARTBEATS * drawn_line_s(survey.live)
+        chosen &= spells.held_s > HEARTBEATS * drawn_line_s(survey.live, survey.quantum)
     found = []
     kept = spells.take(np.flatnonzero(chosen)) if exact else spells.take(np.empty(0, np.int64))
     for i in np.flatnonzero(chosen):

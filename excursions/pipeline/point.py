@@ -15,6 +15,7 @@ from excursions.clock import NS_PER_HOUR, TimeArray
 from excursions.condition import condition, share_outages
 from excursions.detect.catalogue import detect, noise_trace
 from excursions.detect.groups import group_median
+from excursions.detect.limits import detection_limits
 from excursions.detect.survey import surveyed
 from excursions.plant import Plant, Point
 from excursions.records import (
@@ -106,7 +107,7 @@ def analyse_point(given: PointInput) -> tuple[PointFindings, PointCounts]:
         signals.get("hold"),
         signals.get("wash"),
     )
-    record = Record(
+    bare = Record(
         point=point,
         plant=given.plant,
         value=signals.get("value"),
@@ -122,7 +123,7 @@ def analyse_point(given: PointInput) -> tuple[PointFindings, PointCounts]:
         sample_time=given.sample_time,
         sample_value=given.sample_value,
     )
-    record = surveyed(record)  # what several detectors and the page look at is worked out once
+    record = surveyed(bare)  # once for the detectors, their limits and the noise trace
     events = tuple(sorted(detect(record), key=lambda e: (e.start, e.kind, e.end)))
     return _findings(record, signals, states, events, tuple(decisions), given.closer), PointCounts(
         rows=rows, duplicates=duplicates, conflicts=conflicts
@@ -173,6 +174,7 @@ def _findings(
         traces=traces,
         levels=hourly_levels(record),
         decisions=decisions,
+        limits=tuple(detection_limits(record).values()),
     )
 
 
