@@ -114,25 +114,14 @@ def drawn_line_s(live: Live, quantum: float) -> float:
     Four samples on one slope, to the last bits of the numbers, do not happen in a measured signal whose values
     are not on a lattice.  A flat stretch no longer than such a line is one whose two ends happen to be equal.
     """
-<<<<<<< HEAD
+    if quantum > 0:
+        return 0.0  # on a lattice measured values lie on straight lines as well
     straight = np.zeros(len(live), dtype=np.bool_)  # of the triple that begins at each sample
     for start in range(0, len(live) - 2, PIECE):
         part = slice(start, start + PIECE + 2)
         found = _straight(live.value[part], live.fresh[part])
         straight[start + 1 : start + 1 + found.size] = found
     edge = np.flatnonzero(straight[1:] != straight[:-1])
-=======
-    if quantum > 0:
-        return 0.0  # on a lattice measured values lie on straight lines as well
-    value = live.value
-    slope = np.diff(value)
-    bend = np.abs(np.diff(slope))
-    size = np.abs(value[1:-1]) + np.abs(slope[1:])
-    straight = (
-        (bend <= 1e-9 * size) & (np.abs(slope[1:]) > 1e-6 * size) & ~(live.fresh[1:-1] | live.fresh[2:])
-    )
-    edge = np.flatnonzero(np.diff(np.concatenate([[False], straight, [False]]).astype(np.int8)))
->>>>>>> main
     first, past = edge[::2], edge[1::2]
     long = past - first >= FEWEST_ON_LINE - 2
     if np.count_nonzero(long) < FEWEST_LINES:
