@@ -111,6 +111,11 @@ def detect_noise(record: Record, settings: NoiseSettings | None = None) -> tuple
 
 
 def noise_series(survey: Survey) -> NoiseSeries | None:
+    """Logarithm of the noise of a record, worked out once for all who ask; None as in :func:`_noise_series`."""
+    return survey.once("noise series", lambda: _noise_series(survey))
+
+
+def _noise_series(survey: Survey) -> NoiseSeries | None:
     """Logarithm of the noise, rounding taken out; None where there is too little of it above rounding."""
     noises = survey.noises
     known = np.flatnonzero(np.isfinite(noises.sigma))

@@ -41,18 +41,19 @@ def _gaps(value: FloatArray) -> FloatArray:
     return np.asarray(np.maximum(up, 0.0) - np.maximum(down, 0.0))  # one of the two is never above 0
 
 
-def sudden_changes(live: Live, blocks: Blocks, *, noise: float) -> tuple[Change, ...]:
+def sudden_changes(live: Live, blocks: Blocks, every_gap: FloatArray, *, noise: float) -> tuple[Change, ...]:
     """Changes from sample to sample that no other gap of the record explains.
 
     Parameters
     ----------
     live, blocks : the record, `blocks` made from `live`
+    every_gap : ndarray, shape (n,), from :func:`gaps`; not changed
     noise : float
         Usual noise, the reading's unit.
     """
     if len(blocks) < FEWEST_BLOCKS or len(live) < 4 * len(blocks):
         return ()
-    gap = gaps(live.value)
+    gap = every_gap.copy()
     for away in range(1 - SIDE, SIDE):
         gap[np.clip(np.flatnonzero(live.fresh) + away, 0, gap.size - 1)] = 0.0  # no gap across a break
     held = np.flatnonzero(blocks.count > 0)

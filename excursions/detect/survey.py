@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 
 import numpy as np
 
@@ -18,10 +18,11 @@ from excursions.detect.blocks import (
     usual_interval,
 )
 from excursions.detect.live import Live, live_samples
+from excursions.detect.once import Once
 from excursions.detect.pattern import without_round
 from excursions.detect.scan import Change, changes
 from excursions.detect.short import short_changes
-from excursions.detect.sudden import sudden_changes, together
+from excursions.detect.sudden import gaps, sudden_changes, together
 from excursions.records import FloatArray, Record
 from excursions.states.heat import Usual, usual_temperature
 from excursions.states.trace import Trace, trace_of
@@ -46,7 +47,7 @@ class Survey:
     interval_s: median time between live samples; quantum: smallest step the record can show (resolution or
     dead band, 0 when continuous); deadband: the latter alone; sigma: usual noise; noise: the same, at least a quarter of the quantum;
     years: time covered by blocks; temperature (m,): median temperature of each block, NaN where none;
-    neighbours: the same by name.
+    neighbours: the same by name; once: what detectors share beyond this, worked out at the first asking.
     """
 
     live: Live
@@ -63,6 +64,7 @@ class Survey:
     years: float
     temperature: FloatArray
     neighbours: dict[str, FloatArray]
+    once: Once = field(default_factory=Once, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,7 +125,9 @@ def survey_of(record: Record) -> Survey | None:
     rest = without_round(blocks.start, blocks.level, width=blocks.width)
     known = noises.sigma[np.isfinite(noises.sigma)]
     sigma = float(np.median(known)) if known.size else 0.0
+    once = Once()
     return Survey(
+        once=once,
         live=live,
         blocks=blocks,
         noises=noises,
@@ -133,7 +137,9 @@ def survey_of(record: Record) -> Survey | None:
         changes=together(
             changes(rest, blocks.broken, floor=0.3 * quantum)
             or short_changes(rest, floor=0.3 * quantum, least=SHORT_LEVEL),
-            sudden_changes(live, blocks, noise=max(sigma, quantum / 4)),
+            sudden_changes(
+                live, blocks, once("gaps", lambda: gaps(live.value)), noise=max(sigma, quantum / 4)
+            ),
         ),
         wander=1.4826 * float(np.median(np.abs(rest - np.median(rest)))),
         deadband=sampling.deadband if sampling.kind in THINNED else 0.0,

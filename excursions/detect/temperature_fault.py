@@ -17,7 +17,7 @@ from excursions.detect.tails import expected_as_large, outlying
 from excursions.records import MEASURING, NO_DATA, Event, FloatArray, IndexArray, Record, Signal
 from excursions.states.element import not_heat
 from excursions.states.heat import Usual
-from excursions.states.trace import Trace, between, spells, split_at_gaps
+from excursions.states.trace import Trace, between, spells, split_at_gaps, trace_of
 
 MOST_FLICKERS = 20_000  # more large steps than this are how the temperature is recorded
 

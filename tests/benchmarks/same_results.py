@@ -73,6 +73,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     chosen = parser.parse_args(arguments)
     found = 0
     for name, source in cases(chosen.inputs):
+        shutil.rmtree(
+            chosen.out / name, ignore_errors=True
+        )  # a scan tells what is new since the last one there
         _run("excursions", "scan", str(source), "--out", str(chosen.out / name), *chosen.options.split())
         if chosen.against is None:
             continue
