@@ -51,6 +51,7 @@ class PointInput:
     sample_time: TimeArray = field(default_factory=lambda: np.empty(0, np.int64))
     sample_value: FloatArray = field(default_factory=lambda: np.empty(0, np.float64))
     closer: tuple[tuple[int, int], ...] = ()
+    trace_budget: int = TRACE_BUDGET
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,13 +79,24 @@ def plant_around(plant: Plant, point: Point) -> Plant:
 
 
 def analyse_point(given: PointInput) -> tuple[PointFindings, PointCounts]:
-    """Condition, split into states and search one point.
+    """Condition, split into states and search one point; a long record in windows (see ``windows.py``).
 
     Returns
     -------
     findings, counts
         Findings small enough to send between processes, and what became of the rows.
     """
+    from excursions.pipeline import windows  # it builds on the search of a whole record below
+
+    if windows.is_long(sum(int(series.time.size) for series in given.series.values())):
+        found = windows.analyse_long(given)
+        if found is not None:
+            return found
+    return search_whole(given)
+
+
+def search_whole(given: PointInput) -> tuple[PointFindings, PointCounts]:
+    """Condition, split into states and search one record as a whole."""
     point = given.point
     signals: dict[str, Signal] = {}
     decisions: list[Decision] = []
@@ -125,7 +137,7 @@ def analyse_point(given: PointInput) -> tuple[PointFindings, PointCounts]:
     )
     record = surveyed(bare)  # once for the detectors, their limits and the noise trace
     events = tuple(sorted(detect(record), key=lambda e: (e.start, e.kind, e.end)))
-    return _findings(record, signals, states, events, tuple(decisions), given.closer), PointCounts(
+    return _findings(record, signals, states, events, tuple(decisions), given), PointCounts(
         rows=rows, duplicates=duplicates, conflicts=conflicts
     )
 
@@ -146,7 +158,7 @@ def _findings(
     states: StateLine,
     events: tuple[Event, ...],
     decisions: tuple[Decision, ...],
-    closer: tuple[tuple[int, int], ...],
+    given: PointInput,
 ) -> PointFindings:
     times = [signal.time for signal in signals.values() if len(signal)]
     # An hour on either side: the page zooms there, and a line from afar would draw a ramp that never was.
@@ -154,7 +166,7 @@ def _findings(
         -1, 2
     )
     traces = {
-        role: _trace(role, signals[role], keep, closer)
+        role: _trace(role, signals[role], keep, given)
         for role in ("value", "temperature")
         if role in signals and len(signals[role])
     }
@@ -178,10 +190,10 @@ def _findings(
     )
 
 
-def _trace(role: str, signal: Signal, keep: TimeArray, closer: tuple[tuple[int, int], ...]) -> Trace:
+def _trace(role: str, signal: Signal, keep: TimeArray, given: PointInput) -> Trace:
     """Thin one signal and break its line where data are missing; a closer look keeps every sample it can."""
-    index = thin(signal.time, signal.value, TRACE_BUDGET, keep)
-    for start, end in closer:
+    index = thin(signal.time, signal.value, given.trace_budget, keep)
+    for start, end in given.closer:
         first, last = np.searchsorted(signal.time, [start, end])
         near = thin(signal.time[first:last], signal.value[first:last], TRACE_BUDGET) + first
         index = np.union1d(index, near)
