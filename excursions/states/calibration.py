@@ -168,7 +168,7 @@ def _with_common_signs(
     said = list(facts)
     if walk is not None and walk.kelvin > 0:
         odds += WALKED if walk.kelvin >= WALK_K else WALKED_A_LITTLE
-        said.append(f"temperature from {walk.before:.0f} to {walk.there:.0f} degC and back")
+        said.append(f"temperature from {walk.before:.0f} degC to {walk.there:.0f} degC and back")
     elif walk is not None and walk.stayed:
         odds += STAYED
     if np.any((signs.flagged[:, 0] < span[1]) & (signs.flagged[:, 1] > span[0])):
