@@ -11,10 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from excursions.clock import NS_PER_S
+from excursions.detect.survey import heat_of
 from excursions.records import Event, FloatArray, IndexArray, Record
 from excursions.states.element import FASTEST_K_PER_S
-from excursions.states.heat import Usual, usual_temperature
-from excursions.states.trace import Trace, runs, trace_of
+from excursions.states.heat import Usual
+from excursions.states.trace import Trace, runs
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,10 +50,10 @@ def detect_thermal_shock(record: Record, settings: ThermalShockSettings | None =
         Kind ``thermal_shock``; size is the fastest change over a minute [K/min].
     """
     settings = settings or ThermalShockSettings()
-    trace = trace_of(record.temperature)
-    if trace is None or len(trace) < 3:
+    heat = heat_of(record)
+    if heat is None or len(heat.trace) < 3:
         return ()
-    usual = usual_temperature(trace)
+    trace, usual = heat.trace, heat.usual
     found = (_swing(trace, int(first), int(past), settings) for first, past in _fast(trace, settings))
     swings = [swing for swing in found if swing is not None and _stands(trace, swing, usual, settings)]
     events = []
