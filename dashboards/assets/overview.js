@@ -150,7 +150,7 @@
   }
 
   function calendarDrawing() {
-    const svg = document.createElementNS('http://www.w3.org/2000/svg', 'svg'), names = [...document.querySelectorAll('.cal-words')], strokes = [...document.querySelectorAll('.cal-strokes')];
+    const svg = document.createElementNS(document.querySelector('svg').namespaceURI, 'svg'), names = [...document.querySelectorAll('.cal-words')], strokes = [...document.querySelectorAll('.cal-strokes')];
     const put = (tag, facts, text) => {
       const node = document.createElementNS(svg.namespaceURI, tag);
       for (const [key, value] of Object.entries(facts)) node.setAttribute(key, value);
