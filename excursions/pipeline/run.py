@@ -10,6 +10,7 @@ from concurrent.futures import ProcessPoolExecutor
 from excursions.pipeline.point import PointCounts, PointInput, analyse_point
 from excursions.pipeline.progress import Progress as Progress
 from excursions.pipeline.progress import quiet as quiet
+from excursions.read.exports.spill import let_go
 from excursions.report.result import PointFindings
 
 # Starting a worker costs about as much as searching this many samples.
@@ -31,8 +32,10 @@ def analyse_points(
     samples = sum(series.time.size for given in inputs for series in given.series.values())
     count = choose_jobs(jobs, samples, len(inputs))
     results = []
-    for number, result in enumerate(_each(inputs, count), start=1):
+    for number, (given, result) in enumerate(zip(inputs, _each(inputs, count), strict=True), start=1):
         results.append(result)
+        for series in (*given.series.values(), *(series for _, series in given.neighbours.values())):
+            let_go(series.time, series.value, series.quality)
         progress("reading the record with the probe in mind", number, len(inputs))
     return results
 

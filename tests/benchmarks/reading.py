@@ -30,10 +30,11 @@ from excursions.pipeline.inputs import point_inputs
 from excursions.plant import Point
 from excursions.read import Reading, ReadOptions, read_exports
 from excursions.read.exports.ahead import in_order
+from excursions.read.exports.spill import let_go
 from excursions.records import TagSeries
 from excursions.register import infer_plant
 
-SHAPES = ("long", "long-by-tag", "long-quality", "many-tags", "wide", "wide-2000", "one-tag")
+SHAPES = ("long", "long-by-tag", "tag-order", "long-quality", "many-tags", "wide", "wide-2000", "one-tag")
 START_US = 1_704_067_200_000_000
 PATTERN = "%Y-%m-%dT%H:%M:%SZ"
 
@@ -41,6 +42,8 @@ PATTERN = "%Y-%m-%dT%H:%M:%SZ"
 def write_export(path: Path, rows: int, shape: str) -> None:
     """A made-up export with about so many lines of a long table (readings, where it is wide)."""
     rng = np.random.default_rng(1)
+    if shape == "tag-order":
+        return _in_tag_order(path, rows, rng)
     tags = {"many-tags": 5_000, "wide": 20, "wide-2000": 2_000, "one-tag": 1}.get(shape, 40)
     steps = max(1, rows // tags)
     with path.open("wb") as out:
@@ -49,6 +52,19 @@ def write_export(path: Path, rows: int, shape: str) -> None:
             _piece(shape, tags, first, count, steps, rng).write_csv(
                 out, include_header=first == 0, float_precision=3
             )
+
+
+def _in_tag_order(path: Path, rows: int, rng: np.random.Generator) -> None:
+    """All of the first tag, then all of the second, ..."""
+    tags, most = 40, 2_000_000
+    steps = max(1, rows // tags)
+    with path.open("wb") as out:
+        out.write(b"tag,time,value\n")
+        for number in range(tags):
+            for first in range(0, steps, most):
+                frame = _piece("one-tag", 1, first, min(most, steps - first), steps, rng)
+                name = pl.lit(f"U{number // 10}.AT-{1_000 + number}.PV").alias("tag")
+                frame.select(name, "time", "value").write_csv(out, include_header=False, float_precision=3)
 
 
 def _piece(
@@ -65,9 +81,7 @@ def _piece(
     values = pl.Series("value", rng.normal(7, 0.1, count * tags))
     if shape == "one-tag":
         return pl.DataFrame([stamps, values])
-    if (
-        shape == "long-by-tag"
-    ):  # the pieces of each tag in turn; a whole file in tag order has fewer changes still
+    if shape == "long-by-tag":  # the pieces of each tag in turn, as a file put together from months
         order = pl.Series("tag", np.repeat(np.array(names), count))
         return pl.DataFrame([order, pl.concat([stamps] * tags).alias("time"), values])
     frame = pl.DataFrame(
@@ -120,7 +134,9 @@ def conditioned(path: Path) -> None:
 
 def _conditioned(point: Point, role: str, series: TagSeries) -> Conditioned:
     key = point.measurand if role == "value" else "temperature" if role == "temperature" else "other"
-    return condition(series, measurand=key, unit=point.unit if role == "value" else "")
+    done = condition(series, measurand=key, unit=point.unit if role == "value" else "")
+    let_go(series.time, series.value, series.quality)
+    return done
 
 
 def digest_alone(path: Path) -> None:
@@ -184,11 +200,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--shape", choices=SHAPES, default="long")
     parser.add_argument("--repeats", type=int, default=3)
     parser.add_argument("--memory", action="store_true")
+    parser.add_argument("--gzip", action="store_true")
     parser.add_argument("--folder", type=Path, default=None)
     chosen = parser.parse_args(arguments)
     with tempfile.TemporaryDirectory(dir=chosen.folder) as folder:
         path = Path(folder) / "made.csv"
         write_export(path, chosen.rows, chosen.shape)
+        if chosen.gzip:
+            subprocess.run(["gzip", "-1", str(path)], check=True)
+            path = path.with_name("made.csv.gz")
         print(f"{chosen.shape}: {chosen.rows} readings, {os.path.getsize(path) / 1e6:.0f} MB")
         if chosen.memory:
             print(f"  peak memory: conditioned {peak_memory(path, 'conditioned'):.2f} GB")

@@ -33,7 +33,10 @@ def stated_tag(preamble: dict[str, str]) -> str:
 def header_of(column: Column) -> str:
     """The cell that names the tag; a unit is not it where another header row has a name."""
     above = next((cell for cell in column.above if cell and not is_unit(cell)), "")
-    return above if above and (not column.header or is_unit(column.header)) else column.header
+    if above and column.roles & {"average", "other_figure"} and "value" not in column.roles:
+        return f"{above} {column.header}"
+    nameless = not column.header or is_unit(column.header) or "value" in column.roles
+    return above if above and nameless else column.header
 
 
 def bare(header: str) -> str:

@@ -72,7 +72,21 @@ def number_times(sheet: Sheet) -> list[tuple[int, ...]]:
         named = bool(column.roles & {"time", "date", "clock"})
         if named or (not found and column.index == 0 and column.distinct > 0.5 * len(filled)):
             found.append((column.index,))
-    return found
+    return found or _rising(sheet)
+
+
+def _rising(sheet: Sheet) -> list[tuple[int, ...]]:
+    """The one column of numbers that could be times and only ever rises, whatever its name."""
+    found = []
+    for column in sheet.columns:
+        filled = [cell for cell in column.cells if cell]
+        kinds = {as_number_time(cell) for cell in filled}
+        if len(filled) < 3 or None in kinds or len(kinds) != 1 or column.roles & {"value", "index", "tag"}:
+            continue
+        numbers = [float(cell.replace(",", ".")) for cell in filled]
+        if numbers == sorted(numbers) and column.distinct > 0.5 * len(filled):
+            found.append((column.index,))
+    return found if len(found) == 1 else []
 
 
 def chosen_time(sheet: Sheet, times: list[tuple[int, ...]]) -> tuple[int, ...]:
