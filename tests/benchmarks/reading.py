@@ -43,7 +43,8 @@ def write_export(path: Path, rows: int, shape: str) -> None:
     """A made-up export with about so many lines of a long table (readings, where it is wide)."""
     rng = np.random.default_rng(1)
     if shape == "tag-order":
-        return _in_tag_order(path, rows, rng)
+        _in_tag_order(path, rows, rng)
+        return
     tags = {"many-tags": 5_000, "wide": 20, "wide-2000": 2_000, "one-tag": 1}.get(shape, 40)
     steps = max(1, rows // tags)
     with path.open("wb") as out:
@@ -123,6 +124,8 @@ def conditioned(path: Path) -> None:
     """The file to conditioned signals by point."""
     reading = read(path)
     plant, _ = infer_plant(reading.series)
+    for series in reading.series.values():
+        let_go(series.time, series.value, series.quality)
     pairs, _ = point_inputs(plant, reading.series, {})
     jobs = ((pair.point, role, series) for pair in pairs for role, series in pair.series.items())
     rows = 0

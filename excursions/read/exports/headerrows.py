@@ -158,6 +158,15 @@ def misfit(data: Sequence[Row], header: Sequence[str], width: int) -> InputFileE
     )
 
 
+def fitted(header: Sequence[str], data: Sequence[Row]) -> Sequence[str]:
+    """The header without a comment mark of its own, and without the blanks that fill it up, where it then fits the data."""
+    widths = Counter(trimmed(row.cells) for row in data)
+    if not header or not data or trimmed(header) <= widths.most_common(1)[0][0]:
+        return header
+    filled = [cell for cell in header if cell.strip() and cell.strip() not in ("#", "%", "//", "*")]
+    return filled if len(filled) == widths.most_common(1)[0][0] else header
+
+
 def with_row_names(header: Sequence[str], data: Sequence[Row]) -> Sequence[str]:
     """The header moved by one where rows begin with a number of their own that it has no name for."""
     widths = Counter(len(row.cells) for row in data)

@@ -23,6 +23,7 @@ from excursions.read.model import ReadOptions
 from excursions.records import Decision, short_id
 
 _MOST_REPLANS = 4
+_CLOCK = re.compile(r"\d{1,2}:\d{2}(?::\d{2})?(?=[;,\t|]|$)")
 STACKED = "tables one below the other"
 
 
@@ -212,6 +213,11 @@ def _known_damage(table: Table) -> InputFileError | None:
         return NoReadingsError(
             found=f'times side by side in one row ("{next(c for c in across.cells if is_time_text(c.strip()))}", ...)',
             expected="one time in each row", mend="swap rows and columns (transpose) and export again", line=across.line,
+        )  # fmt: skip
+    if sum(bool(_CLOCK.match(cell)) for cell in cells) >= 0.3 * len(cells) > 0:
+        return NoReadingsError(
+            found="times of day without a date", expected="date and time in each row",
+            mend="export with the date, in the same column or in one beside it", line=line,
         )  # fmt: skip
     if sum(bool(re.fullmatch(r"#{3,}", cell)) for cell in cells) >= 0.2 * len(cells) > 0:
         return NoReadingsError(

@@ -10,6 +10,7 @@ from excursions.errors import InputFileError
 from excursions.read.exports.columns import Column, column_of
 from excursions.read.exports.headerrows import (
     first_data_row,
+    fitted,
     header_rows,
     is_remark,
     misfit,
@@ -63,7 +64,7 @@ def look_at(preview: Preview, stem: str) -> Sheet | None:
     top = rows[min([start if header_at is None else header_at, *above])].line
     extra = tuple(_spread(rows[number].cells, header) for number in above)
     line = rows[header_at].line if header_at is not None else 0
-    header = with_row_names(header, rows[start:])
+    header = with_row_names(fitted(header, rows[start:]), rows[start:])
     preamble = [row for row in preview.rows if row.line < top]
     return _sheet(stem, rows[start:], extra, header, preamble, preview.late, header_line=line)
 

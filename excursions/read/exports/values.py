@@ -187,7 +187,7 @@ def is_date_damage(text: str) -> bool:
     match = re.fullmatch(
         r"(?:\d{1,2}[.\-/ ]*([^\W\d]{3,9})\.?|([^\W\d]{3,9})[.\-/ ]*\d{2,4})", plain(text).strip()
     )
-    return bool(match) and (match[1] or match[2]).casefold() in MONTHS
+    return match is not None and (match[1] or match[2]).casefold() in MONTHS
 
 
 def refusal(text: str) -> str:

@@ -6,8 +6,9 @@ import re
 from collections.abc import Collection, Sequence
 
 from excursions.read.exports.columns import Column
-from excursions.read.exports.layouts.common import is_counter, is_unit, split_unit
+from excursions.read.exports.layouts.common import is_counter, split_unit
 from excursions.read.exports.sheet import Sheet
+from excursions.read.exports.units import is_unit
 from excursions.read.exports.words import fold
 from excursions.records import Decision
 

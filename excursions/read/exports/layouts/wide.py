@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 from excursions.read.exports.columns import Column
 from excursions.read.exports.layouts.common import is_counter, is_quality
@@ -43,7 +44,16 @@ def propose(sheet: Sheet) -> Draft | None:
     used = {*taken, *(s.value for s in streams), *(s.quality for s in streams if s.quality is not None)}
     why = "they hold texts, places, or qualities of no value column"
     layout = "wide" if len(values) > 1 else "one tag"
+    stated = _unit_cells(rest) if len(values) == 1 and not streams[0].unit else None
+    if stated is not None:
+        used.add(stated.index)
+        streams = (replace(streams[0], unit=next(cell for cell in stated.cells if cell)),)
     return Draft(layout=layout, streams=streams, decisions=left_out(sheet, used, why))
+
+
+def _unit_cells(columns: list[Column]) -> Column | None:
+    """The column that says the unit in each row of a file of one tag."""
+    return next((c for c in columns if "unit" in c.roles and c.is_text and c.distinct == 1), None)
 
 
 def _refuse_clocks(sheet: Sheet, values: list[Column]) -> None:
