@@ -132,6 +132,13 @@ class StateLine:
         inside = (index >= 0) & (time < self.end[np.maximum(index, 0)])
         return np.where(inside, self.code[np.maximum(index, 0)], NO_DATA).astype(np.uint8)
 
+    def mask(self, time: TimeArray, *codes: int) -> BoolArray:
+        """Whether each instant of an ordered record (n,) lies in one of these states."""
+        inside = np.zeros(time.size, dtype=np.bool_)
+        for first, past in np.searchsorted(time, self.spans(*codes)):
+            inside[first:past] = True
+        return inside
+
     def spans(self, *codes: int) -> TimeArray:
         """Spans (k, 2) of these states, in time order."""
         keep = np.isin(self.code, codes)
@@ -195,6 +202,22 @@ class Event:
     def id(self) -> str:
         """Short stable identity: point, kind and onset; the same in every run over the same record."""
         return short_id(self.point, self.kind, self.start)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limit:
+    """Smallest event of one kind that is found on this record with some certainty (about 98 in 100).
+
+    size: in `unit`, measured as the kind says (ratios of noise: 2 is twice, 0.5 half as much), NaN where the
+    record cannot show it; lasting_s: how long it must last for that [s], 0 when the length is the size or
+    does not matter (stuck: the same limit for a reading that flickers or creeps); sentence: the same in words.
+    """
+
+    kind: str
+    size: float
+    unit: str
+    lasting_s: float
+    sentence: str
 
 
 def short_id(*parts: object) -> str:

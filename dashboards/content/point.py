@@ -21,7 +21,7 @@ from dashboards.content.rows import (
     shift_rows,
 )
 from dashboards.content.run import grouped
-from dashboards.content.sampling import sampling_words
+from dashboards.content.sampling import limit_words, sampling_words
 from dashboards.wording import Reader, capital, counted, joined, kind_label
 from excursions.clock import duration_text
 from excursions.records import Decision, FloatArray
@@ -59,6 +59,7 @@ class PointContent:
     heat: tuple[HeatRow, ...]
     heat_left_out: int
     sampling: tuple[str, ...]
+    limits: tuple[tuple[str, str], ...]
     decisions: tuple[Decision, ...]
     cautions: tuple[str, ...]
 
@@ -100,6 +101,7 @@ def point_content(about: About, reader: Reader, slug: str) -> PointContent:
         heat=heat,
         heat_left_out=heat_left_out,
         sampling=sampling_words(findings, reader),
+        limits=limit_words(findings),
         decisions=grouped(findings.decisions, reader),
         cautions=CAUTIONS,
     )

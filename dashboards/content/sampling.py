@@ -6,6 +6,7 @@ import math
 
 from dashboards.wording import Reader, capital
 from excursions.clock import duration_text
+from excursions.kinds import KINDS
 from excursions.records import Sampling
 from excursions.report.result import PointFindings, Trace
 
@@ -36,6 +37,16 @@ def sampling_words(findings: PointFindings, reader: Reader) -> tuple[str, ...]:
     return (*said, *_thinned(findings))
 
 
+def limit_words(findings: PointFindings) -> tuple[tuple[str, str], ...]:
+    """What each detector would miss on this record: label of the kind and the sentence; those it cannot show at last."""
+    shown = [limit for limit in findings.limits if math.isfinite(limit.size)]
+    silent = [KINDS[limit.kind].label for limit in findings.limits if not math.isfinite(limit.size)]
+    said = [(capital(KINDS[limit.kind].label), f"{capital(limit.sentence)}.") for limit in shown]
+    if silent:
+        said.append(("Cannot tell", f"This record cannot show {', '.join(silent)}."))
+    return tuple(said)
+
+
 def _sentence(role: str, sampling: Sampling, trace: Trace | None, reader: Reader) -> str:
     unit = trace.unit if trace else ""
     band = (
@@ -56,9 +67,7 @@ def _sentence(role: str, sampling: Sampling, trace: Trace | None, reader: Reader
 
 
 def _difference(size: float, unit: str, reader: Reader) -> str:
-    if unit == "degC" and reader.temperature == "degF":
-        return f"{size * 1.8:.3g} °F"
-    return reader.amount(size, unit)
+    return reader.difference(size, unit)
 
 
 def _span(seconds: float) -> str:

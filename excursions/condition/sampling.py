@@ -76,10 +76,8 @@ def describe(
 
 def _thinned(time: TimeArray, value: FloatArray) -> _Steps:
     stride = max(1, time.size // STATISTIC)
-    return _Steps(
-        interval=(time[1::stride] - time[:-1:stride]) / NS_PER_S,
-        change=np.abs(value[1::stride] - value[:-1:stride]),
-    )
+    interval = (time[1::stride] - time[:-1:stride]) / NS_PER_S
+    return _Steps(interval=interval, change=np.abs(value[1::stride] - value[:-1:stride]))
 
 
 def _is_grid(steps: _Steps, usual: float, heartbeat: float) -> bool:

@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_MINUTE, duration_text
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_MINUTE, TimeArray, duration_text
 from excursions.detect.live import Live
 from excursions.detect.origin import Clue
 from excursions.detect.spells import Spells
-from excursions.records import CALIBRATING, CLEANING, STATES, STEAMING, BoolArray, FloatArray, Record
+from excursions.records import CALIBRATING, CLEANING, STATES, STEAMING, BoolArray, Record
 
 AS_LONG = 1.3  # lengths of the same work differ by less than this
 SAME_HOUR = 2 * NS_PER_HOUR  # summer time moves an hour by one
@@ -49,7 +49,7 @@ def _by_habit(live: Live, others: Spells, span: tuple[int, int]) -> tuple[Clue, 
     return (Clue(odds=max(DAY_SHARE**alike, LEAST), words=words),)
 
 
-def _near_hour(start: FloatArray, at: int) -> BoolArray:
+def _near_hour(start: TimeArray, at: int) -> BoolArray:
     apart = np.abs(start - at) % NS_PER_DAY
     return np.asarray(np.minimum(apart, NS_PER_DAY - apart) <= SAME_HOUR)
 

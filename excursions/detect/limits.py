@@ -7,8 +7,6 @@ scatter sets, plus three standard errors of the figure that is compared with it.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from typing import NamedTuple
 
 import numpy as np
 from scipy.stats import t as student
@@ -16,20 +14,22 @@ from scipy.stats import t as student
 from excursions.clock import NS_PER_S, duration_text
 from excursions.detect.drift import TRIFLE as WALK_TRIFLE
 from excursions.detect.groups import group_median
+from excursions.detect.limits_plain import amount, make, plain_limits
 from excursions.detect.noise import ERROR, NoiseSettings, noise_series
 from excursions.detect.periodic import PeriodicSettings, least_amplitude
-from excursions.detect.plateaus import joined
+from excursions.detect.plateaus import joined_rest
 from excursions.detect.response import ResponseSettings, disturbances
 from excursions.detect.scan import FEW_PEAKS, LEAST_RATIO, SUSPICION, peaks, spreads, widths, windows
 from excursions.detect.short import LONGEST as SHORT
 from excursions.detect.short import tail_probability
 from excursions.detect.slopes import KNOWLEDGE, WINDOWS
 from excursions.detect.step import LIKE, TRIFLE
-from excursions.detect.stuck import StuckSettings, shortest_stuck
+from excursions.detect.stuck import StuckSettings, shortest_flicker, shortest_stuck
 from excursions.detect.sudden import LEAST_NOISE, SIDE, gaps
 from excursions.detect.survey import SHORT_LEVEL, Survey, survey_of
 from excursions.detect.tails import JUMP, outlying, size_of
-from excursions.records import BoolArray, FloatArray, Record
+from excursions.kinds import KINDS
+from excursions.records import BoolArray, FloatArray, Limit, Record
 
 POWER = 3.0  # standard errors above a threshold at which next to none is missed
 HABIT = 3  # changes of level as large as a step may be, before it is one of many
@@ -37,93 +37,87 @@ UNSEEN_MARGIN = 1.3  # usual noise must pass the smallest that can be told by th
 NOISE_MARGIN = 1.25  # the same for a ratio of noises
 MARGIN = 1.5  # over a size below which nothing is reported, for the error of the size seen
 SHARE = 16  # a width must fit the record this often to state a limit at it
+SENSELESS = 2.0  # spans of the record: a limit above is no limit
+LOUDEST = 20.0  # a ratio of noises above is no limit
+DAY_S = 86_400.0
+SLOW = 4  # disturbances a slower response is stated for
 WALK_SHARE = 8  # a drift over an eighth of the record is what its limit is stated for
 
 
-class Limit(NamedTuple):
-    """Smallest fault found with some certainty, its unit, and a sentence; NaN where the record cannot show it."""
-
-    size: float
-    unit: str
-    sentence: str
-
-
 def detection_limits(record: Record) -> dict[str, Limit]:
-    """Detection limits of the detectors of live readings on this record, by kind of event.
+    """Detection limits of all detectors on this record, by kind of event, in the order of the kinds.
 
     Returns
     -------
     dict of kind to Limit
-        Empty for a record without a live sample.
+        Kinds of the reading are left out for a record without a live sample.
     """
+    found = plain_limits(record)
     survey = survey_of(record)
-    if survey is None or record.value is None:
-        return {}
-    unit = record.value.unit
-    step, drift = step_limit(record, survey), drift_limit(record, survey)
-    stuck = shortest_stuck(record, StuckSettings())
-    growth, collapse = _noise_limits(survey)
-    response = _response_limit(record, survey)
-    cycle = least_amplitude(record, PeriodicSettings())
-    return {
-        "stuck": _limit(
-            stuck,
-            "s",
-            lambda s: f"a reading that stands still for {duration_text(s)} where the process does not rest",
-        ),
-        "pinned": _limit(stuck, "s", lambda s: f"a reading pinned for {duration_text(s)}"),
-        "noise_growth": _limit(growth, "", lambda s: f"noise {s:.2g} times as large for a day"),
-        "noise_collapse": _limit(collapse, "", lambda s: f"noise fallen to {s:.2g} of what it was for a day"),
-        "step": _limit(step, unit, lambda s: f"a lasting step of {s:.3g} {unit}".rstrip()),
-        "drift": _limit(drift, unit, lambda s: f"a drift of {s:.3g} {unit} over {_walk_time(survey)}"),
-        "fouling": _limit(
-            drift, unit, lambda s: f"a saw-tooth that walks {s:.3g} {unit} over {_walk_time(survey)}"
-        ),
-        "slow_response": _limit(response, "", lambda s: f"a response {s:.2g} times as slow"),
-        "periodic": _limit(
-            cycle, unit, lambda s: f"a cycle of amplitude {s:.3g} {unit} over four stretches".rstrip()
-        ),
-    }
+    if survey is not None and record.value is not None:
+        found += _searched(record, survey, record.value.unit)
+    order = {key: rank for rank, key in enumerate(KINDS)}
+    return {limit.kind: limit for limit in sorted(found, key=lambda limit: order[limit.kind])}
 
 
-def _limit(size: float, unit: str, say: Callable[[float], str]) -> Limit:
-    if not math.isfinite(size):
-        return Limit(math.nan, unit, "this record cannot show it")
-    return Limit(size, unit, f"found from here on: {say(size)}")
+def _searched(record: Record, survey: Survey, unit: str) -> list[Limit]:
+    """Limits of what is searched for in the live reading."""
+    span = float(np.ptp(np.quantile(survey.blocks.level, [0.01, 0.99])))
+    longest = len(survey.blocks) * survey.blocks.width_s / WALK_SHARE
+    stay, step = step_limit(record, survey)
+    drift = drift_limit(record, survey)
+    growth, collapse, day_s = _noise_limits(survey)
+    slower, spacing_s = _response_limit(record, survey)
+    cycle, chunk_s = least_amplitude(record, PeriodicSettings())
+    still = shortest_stuck(record, StuckSettings())
+    flicker = max(still, shortest_flicker(survey, StuckSettings()))
+    far = SENSELESS * max(span, survey.noise)
+    return [
+        make("stuck", still, "s", lasting_s=flicker, most=longest, say=lambda s: f"a reading that stands still for less than {duration_text(s)}, or flickers or creeps for less than {duration_text(flicker)},"),
+        make("noise_growth", growth, "", lasting_s=day_s, most=LOUDEST, say=lambda s: f"noise less than {s:.2g} times as large, or for less than {duration_text(day_s)},"),
+        make("noise_collapse", collapse, "", lasting_s=day_s, least=1 / LOUDEST, say=lambda s: f"noise that keeps more than {s:.2g} of its size, or falls for less than {duration_text(day_s)},"),
+        make("step", step, unit, lasting_s=stay, most=far, say=lambda s: f"a step smaller than {amount(s)} {unit}, or one that stays for less than {duration_text(stay)},"),
+        make("drift", drift, unit, lasting_s=longest, most=far, say=lambda s: f"a drift of less than {amount(s)} {unit} within {duration_text(longest)}"),
+        make("fouling", drift, unit, lasting_s=longest, most=far, say=lambda s: f"fouling of less than {amount(s)} {unit} within {duration_text(longest)}"),
+        make("slow_response", slower, "s", lasting_s=spacing_s, most=DAY_S, say=lambda s: f"a response that takes less than {duration_text(s)} longer, or for less than {duration_text(spacing_s)},"),
+        make("periodic", cycle, unit, lasting_s=chunk_s, most=far, say=lambda s: f"a cycle of amplitude less than {amount(s)} {unit}, or for less than {duration_text(chunk_s)},"),
+    ]  # fmt: skip
 
 
-def _walk_time(survey: Survey) -> str:
-    return duration_text(len(survey.blocks) * survey.blocks.width_s / WALK_SHARE)
-
-
-def step_limit(record: Record, survey: Survey) -> float:
-    """Smallest lasting step, the reading's unit: the best width, or a jump from one sample to the next."""
+def step_limit(record: Record, survey: Survey) -> tuple[float, float]:
+    """How long a step must stay [s], and the smallest one found then: the best width, or a jump between two samples."""
     floor = 0.3 * survey.quantum
-    wide = _least_difference(survey.rest, survey.blocks.broken, floor=floor)
+    wide, width = _least_difference(survey.rest, survey.blocks.broken, floor=floor)
     if len(survey.blocks) <= SHORT:
         wide = min(wide, _least_short(survey.rest, floor))
     tolerance = record.point.tolerance_at(float(np.median(survey.blocks.level)))
     others = sorted((abs(change.size) for change in survey.changes), reverse=True)
     habit = others[HABIT] / LIKE if len(others) > HABIT else 0.0  # smaller ones are what this process does
-    return max(min(wide, _least_jump(survey)), habit, MARGIN * TRIFLE * tolerance, survey.quantum)
+    size = max(min(wide, _least_jump(survey)), habit, MARGIN * TRIFLE * tolerance, survey.quantum)
+    return max(width, 2) * survey.blocks.width_s, size
 
 
-def _least_difference(level: FloatArray, broken: BoolArray, *, floor: float, ramp: int = 0) -> float:
-    """Smallest difference that passes at some width and keeps for it, or the smallest ramp over `ramp` blocks.
+def _least_difference(
+    level: FloatArray, broken: BoolArray, *, floor: float, ramp: int = 0
+) -> tuple[float, int]:
+    """Smallest difference that passes at some width and keeps for it (or the smallest ramp over `ramp` blocks), and
+    that width in blocks.
 
     Only widths that the record holds sixteen times, so that it shows by itself what is usual.
     """
     every = windows(level, broken, widths(level.size))
     least = SUSPICION / math.sqrt(max(len(every), 1))
-    found = math.inf
+    found, best = math.inf, 0
     for one, spread in zip(every, spreads(every, level.size, floor=floor), strict=True):
         at = peaks(one.diff, one.clean if one.clean.any() else one.fits, one.width)
         if at.size < FEW_PEAKS or one.width * SHARE > level.size:
             continue
         ratio = np.abs(one.diff[at]) / max(spread, 1e-300)
         seen = max(1.0, ramp / one.width)  # a window shorter than a ramp sees only its share of it
-        found = min(found, (_least_ratio(ratio, least) + POWER) * spread * seen)
-    return found
+        needed = (_least_ratio(ratio, least) + POWER) * float(spread) * seen
+        if needed < found:
+            found, best = needed, one.width
+    return found, best
 
 
 def _least_ratio(ratio: FloatArray, least: float) -> float:
@@ -138,7 +132,7 @@ def _least_jump(survey: Survey) -> float:
     if len(live) < 4 * len(blocks):
         return math.inf
     held = np.flatnonzero(blocks.count > 0)
-    size = np.maximum.reduceat(np.abs(gaps(live.value)), blocks.first[held])
+    size = np.maximum.reduceat(np.abs(survey.once("gaps", lambda: gaps(live.value))), blocks.first[held])
     unit = max(survey.noise, 1e-12)
     bulk = np.sort((size + unit)[~outlying(size + unit, at_most=SUSPICION)])
     gap = max(size_of(bulk, SUSPICION), JUMP * float(bulk[-1]), (LEAST_NOISE + 1) * unit) - unit
@@ -165,9 +159,9 @@ def _least_short(level: FloatArray, floor: float) -> float:
 
 def drift_limit(record: Record, survey: Survey) -> float:
     """Smallest walk over an eighth of the record, the reading's unit."""
-    pieces = joined(survey.rest, survey.blocks.broken, quantum=survey.quantum)
+    pieces = joined_rest(survey)
     length = len(pieces.level) // WALK_SHARE
-    found = _least_difference(pieces.level, pieces.block < 0, floor=0.3 * survey.quantum, ramp=length)
+    found, _ = _least_difference(pieces.level, pieces.block < 0, floor=0.3 * survey.quantum, ramp=length)
     for count in WINDOWS:
         if pieces.level.size < 6 * count:
             break
@@ -193,14 +187,14 @@ def _least_walk(step: FloatArray) -> float:
     return (needed + POWER) * math.sqrt(size * wide) * scatter
 
 
-def _noise_limits(survey: Survey) -> tuple[float, float]:
-    """Smallest growth and largest remainder that are found when they last a day (at least eight figures)."""
+def _noise_limits(survey: Survey) -> tuple[float, float, float]:
+    """Smallest growth and largest remainder that are found when they last a day (at least eight figures), and that time."""
     noise = noise_series(survey)
     if noise is None:
-        return math.nan, math.nan
+        return math.nan, math.nan, 0.0
     settings = NoiseSettings()
     if math.exp(float(np.median(noise.raw))) <= UNSEEN_MARGIN * noise.unseen:
-        return math.nan, math.nan
+        return math.nan, math.nan, 0.0
     lasting = max(8, round(86_400 * NS_PER_S / max(noise.width, 1)))
     every = tuple(w for w in widths(noise.rest.size) if w <= lasting)
     found = math.inf
@@ -212,19 +206,25 @@ def _noise_limits(survey: Survey) -> tuple[float, float]:
             ratio = np.abs(one.diff[at]) / spread
             found = min(found, (_least_ratio(ratio, least) + POWER) * spread)
     growth = max(settings.growth * NOISE_MARGIN, math.exp(found))
-    return growth, min(settings.collapse / NOISE_MARGIN, math.exp(-found))
+    unseen = (
+        UNSEEN_MARGIN * noise.unseen / math.exp(float(np.median(noise.raw)))
+    )  # less is not told from rounding
+    collapse = min(settings.collapse / NOISE_MARGIN, math.exp(-found))
+    return growth, collapse if collapse > unseen else math.nan, lasting * noise.width / NS_PER_S
 
 
-def _response_limit(record: Record, survey: Survey) -> float:
-    """Smallest growth of the time constant over four disturbances."""
-    _, tau, sort = disturbances(record, survey)
+def _response_limit(record: Record, survey: Survey) -> tuple[float, float]:
+    """Smallest growth of the time constant [s] that is found over `SLOW` disturbances, and the time they take [s]."""
+    when, tau, sort = disturbances(record, survey)
     if tau.size < 12:
-        return math.nan
+        return math.nan, 0.0
     log = np.log(tau)
     scatter = 0.1
     for each in np.unique(sort):
         own = log[sort == each]
         scatter = max(scatter, 1.4826 * float(np.median(np.abs(own - np.median(own)))))
     settings = ResponseSettings()
-    needed = float(student.isf(settings.suspicion * 4 / (tau.size**2 / 2), max(tau.size // 3, 4)))
-    return max(math.exp((needed + POWER) * scatter / 2), settings.ratio * 1.1)
+    needed = float(student.isf(settings.suspicion * SLOW / (tau.size**2 / 2), max(tau.size // 3, 4)))
+    ratio = max(math.exp((needed + POWER) * scatter / math.sqrt(SLOW)), settings.ratio * 1.1)
+    spacing = float(when[-1] - when[0]) / NS_PER_S / (tau.size - 1)
+    return (ratio - 1) * float(np.median(tau)), SLOW * spacing

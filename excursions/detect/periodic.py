@@ -87,24 +87,26 @@ def _seen(record: Record, survey: Survey) -> tuple[Live, _Spectra | None]:
     live = survey.live
     if record.value is not None and record.value.sampling.kind in THINNED:
         live = evenly(live, survey.blocks, drawn=record.value.sampling.kind == "swinging")
-    return live, _spectra(live, floor=survey.quantum)
+    return live, survey.once("spectra", lambda: _spectra(live, floor=survey.quantum))
 
 
-def least_amplitude(record: Record, settings: PeriodicSettings) -> float:
-    """Amplitude of a cycle over four chunks that is found at every period up to a sixteenth of a chunk, NaN without spectra."""
+def least_amplitude(record: Record, settings: PeriodicSettings) -> tuple[float, float]:
+    """Amplitude of a cycle over four chunks that is found at every period up to a sixteenth of a chunk, and the time [s]
+    that five chunks take; NaN without spectra."""
     survey = survey_of(record)
     _, spectra = (None, None) if survey is None else _seen(record, survey)
     if survey is None or spectra is None:
-        return math.nan
+        return math.nan, 0.0
     chunks, bins = spectra.ratio.shape
     limit = settings.false_alarms / len(RUNS) * 4 / (chunks * bins)
     needed = (
         HANN_WIDENING * float(gammainccinv(4, limit)) / 4 * 2.0
     )  # the mean ratio, and twice for its scatter
     power = np.median(spectra.amplitude**2 / np.maximum(spectra.ratio, 1e-12), axis=0)
-    return max(
+    size = max(
         math.sqrt(needed * float(np.quantile(power[GROUP:], 0.98))), 1.3 * settings.least_noise * survey.noise
     )
+    return size, 5 * spectra.length * spectra.step_s
 
 
 def _spectra(live: Live, *, floor: float) -> _Spectra | None:

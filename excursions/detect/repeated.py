@@ -114,8 +114,9 @@ def _pairs(value: FloatArray) -> list[tuple[int, int]]:
 def _fingerprints(bits: NDArray[np.uint64], start: IndexArray) -> NDArray[np.uint64]:
     """Fingerprint of the window at each start, by Horner's rule modulo 2^64."""
     out = np.zeros(start.size, dtype=np.uint64)
+    folded = bits ^ (bits >> np.uint64(29))
     for k in range(WINDOW):
-        out = out * MULTIPLIER + (bits[start + k] ^ (bits[start + k] >> np.uint64(29)))
+        out = out * MULTIPLIER + folded[start + k]
     return out
 
 
@@ -125,15 +126,25 @@ def _let_out(value: FloatArray, pairs: list[tuple[int, int]]) -> list[tuple[int,
     for a, b in pairs:
         if any(b - a == y - x and x <= a < x + n for x, y, n in found):
             continue
-        reach = min(b - a, value.size - b)
-        ahead = value[a : a + reach] != value[b : b + reach]
-        after = int(np.argmax(ahead)) if ahead.any() else reach
-        back = min(a, b - a)
-        behind = (value[a - back : a] != value[b - back : b])[::-1]
-        before = int(np.argmax(behind)) if behind.any() else back
+        after = _agree(value, a, b, +1)
+        before = _agree(value, a - 1, b - 1, -1)
         if after >= WINDOW:
             found.append((a - before, b - before, before + after))
     return found
+
+
+def _agree(value: FloatArray, a: int, b: int, way: int) -> int:
+    """How many values from `a` and from `b` on (forward or back) are equal; a block played over and over agrees with itself."""
+    most = value.size - b if way > 0 else a + 1
+    done, size = 0, 4 * WINDOW
+    while done < most:
+        n = min(size, most - done)
+        first, again = a + way * done + way * np.arange(n), b + way * done + way * np.arange(n)
+        differ = np.flatnonzero(value[first] != value[again])
+        if differ.size:
+            return done + int(differ[0])
+        done, size = done + n, 2 * size
+    return done
 
 
 def _event(record: Record, survey: Survey, first: int, again: int, length: int) -> Event:

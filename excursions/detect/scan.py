@@ -78,7 +78,7 @@ def windows(level: FloatArray, broken: BoolArray, every: tuple[int, ...]) -> tup
     every : widths in blocks
     """
     n = level.size
-    total = np.concatenate([[0.0], np.cumsum(level - level.mean())])
+    total = np.concatenate([[0.0], np.cumsum(level - (level.mean() if n else 0.0))])
     count = np.concatenate([[0], np.cumsum(broken)])
     at = np.arange(n)
     found = []

@@ -12,11 +12,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from excursions.clock import NS_PER_HOUR, NS_PER_S, TimeArray, duration_text
+from excursions.detect.survey import heat_of
 from excursions.detect.tails import expected_as_large, outlying
-from excursions.records import MEASURING, NO_DATA, Event, IndexArray, Record, Signal
+from excursions.records import MEASURING, NO_DATA, Event, FloatArray, IndexArray, Record, Signal
 from excursions.states.element import not_heat
-from excursions.states.heat import Usual, usual_temperature
-from excursions.states.trace import Trace, spells, split_at_gaps, trace_of
+from excursions.states.heat import Usual
+from excursions.states.trace import Trace, between, spells, split_at_gaps, trace_of
+
+MOST_FLICKERS = 20_000  # more large steps than this are how the temperature is recorded
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,6 +40,7 @@ class TemperatureFaultSettings:
     jump_spreads: float = 12.0
     jump_window: int = 10  # samples before and after that must stand still enough to see it
     most_jumps: int = 3  # more are the process
+    fewest_flickers: int = 6  # jumps there and back: three times
     lasting_s: float = 600.0
 
 
@@ -56,10 +60,10 @@ def detect_temperature_fault(
         Kind ``temperature_fault``; size is the jump of the temperature reading [K].
     """
     settings = settings or TemperatureFaultSettings()
-    trace = trace_of(record.temperature)
-    if trace is None or len(trace) < 3:
+    heat = heat_of(record)
+    if heat is None or len(heat.trace) < 3:
         return ()
-    usual = usual_temperature(trace)
+    trace, usual = heat.trace, heat.usual
     found = _wild(record, trace, usual, settings)
     seen = [(e.start, e.end) for e in found]
     found += [e for e in _frozen(record, trace, settings) if not _within(e, seen)]
@@ -147,7 +151,10 @@ def _frozen(record: Record, trace: Trace, settings: TemperatureFaultSettings) ->
     """Stretches of one and the same value that this temperature hardly shows by itself, while the reading lives."""
     if record.value is None:
         return []
-    ranges = split_at_gaps(runs_of_equals(trace), trace)
+    ranges = runs_of_equals(trace)
+    if not _any_long(trace, ranges, settings):
+        return []
+    ranges = split_at_gaps(ranges, trace)
     lasted = (trace.time[ranges[:, 1] - 1] - trace.time[ranges[:, 0]]) / NS_PER_S + trace.interval_s
     suspect = outlying(lasted, at_most=settings.frozen_chance)
     count = ranges[:, 1] - ranges[:, 0]
@@ -181,10 +188,18 @@ def _frozen(record: Record, trace: Trace, settings: TemperatureFaultSettings) ->
     return events
 
 
+def _any_long(trace: Trace, ranges: IndexArray, settings: TemperatureFaultSettings) -> bool:
+    """Whether any run is long enough to be looked at; gaps only make them shorter."""
+    many = ranges[ranges[:, 1] - ranges[:, 0] >= settings.frozen_samples]
+    if not many.size:
+        return False
+    lasted = (trace.time[many[:, 1] - 1] - trace.time[many[:, 0]]) / NS_PER_S + trace.interval_s
+    return bool((lasted >= settings.frozen_s).any())
+
+
 def runs_of_equals(trace: Trace) -> IndexArray:
     """Index ranges of samples that all have the same value, shape (k, 2)."""
-    edges = np.flatnonzero(np.diff(trace.value) != 0) + 1
-    return np.column_stack([np.append(0, edges), np.append(edges, len(trace))]).astype(np.int64)
+    return between(np.flatnonzero(trace.value[1:] != trace.value[:-1]) + 1, len(trace))
 
 
 def _changes(signal: Signal, start: int, end: int) -> int:
@@ -204,13 +219,15 @@ def _jumps(record: Record, trace: Trace, settings: TemperatureFaultSettings) -> 
         return []
     change = np.diff(trace.value)
     near = np.diff(trace.time) <= 1.5 * trace.usual_s * NS_PER_S
-    at = [int(i) for i in np.flatnonzero((np.abs(change) >= least) & near)]
+    large = np.flatnonzero((np.abs(change) >= least) & near)
+    flickers = _flickers(record, trace, large, change, settings)
+    at = [int(i) for i in large if not any(e.start <= trace.time[i + 1] <= e.end for e in flickers)]
     if len(at) > 50 * settings.most_jumps:
-        return []
+        return flickers
     at = [i for i in at if _is_clean(trace, i, settings) and _calm(record, trace, i)]
-    if not at or len(at) > settings.most_jumps:
-        return []
-    events, used = [], set()
+    if len(at) > settings.most_jumps:
+        return flickers
+    events, used = flickers, set()
     for number, i in enumerate(at):
         if i in used:
             continue
@@ -218,6 +235,56 @@ def _jumps(record: Record, trace: Trace, settings: TemperatureFaultSettings) -> 
         used |= {back} if back is not None else set()
         events.append(_jump_event(record, trace, i, back, float(change[i])))
     return events
+
+
+def _flickers(
+    record: Record, trace: Trace, at: IndexArray, change: FloatArray, settings: TemperatureFaultSettings
+) -> list[Event]:
+    """Bouts of jumps there and back by the same amount: a loose wire; no medium changes that way again and again."""
+    if not settings.fewest_flickers <= at.size <= MOST_FLICKERS:
+        return []
+    at = at[np.isin(record.states.at(trace.time[at + 1]), (MEASURING, NO_DATA))]
+    late = trace.time[at[1:]] - trace.time[at[:-1]] > settings.bout_s * NS_PER_S / 4
+    events = []
+    for part in np.split(at, np.flatnonzero(late) + 1):
+        jump = change[part]
+        size = float(np.median(np.abs(jump)))
+        alike = np.abs(np.abs(jump) - size) <= 0.3 * size
+        turned = np.mean(np.diff(np.sign(jump)) != 0) if part.size > 1 else 0.0
+        if part.size >= settings.fewest_flickers and alike.mean() > 0.8 and turned > 0.9:
+            events.append(_flicker_event(record, trace, part, size * float(np.sign(jump[0]))))
+    return events
+
+
+def _flicker_event(record: Record, trace: Trace, part: IndexArray, size: float) -> Event:
+    start, end = int(trace.time[part[0] + 1]), int(trace.time[part[-1] + 1])
+    return _event(
+        record,
+        trace,
+        (start, end),
+        size=size,
+        confidence=0.9,
+        severity="check",
+        evidence=(
+            f"jumped {part.size} times there and back by {abs(size):.1f} K within {duration_text((end - start) / NS_PER_S)}",
+            "each time from one sample to the next: a loose wire or a wet plug, no medium does that",
+        ),
+        details={"jumps": float(part.size)},
+        ends=(False, False),
+    )
+
+
+def least_lasting_jump(signal: Signal, settings: TemperatureFaultSettings) -> float:
+    """Smallest lasting jump of the element [K] that is found while the temperature is as restless as it usually is."""
+    trace = trace_of(signal)
+    if trace is None:
+        return math.inf
+    least = _least_jump(trace, settings)
+    if not math.isfinite(least) or len(trace) < 4 * settings.jump_window:
+        return settings.wild_k
+    spans = np.lib.stride_tricks.sliding_window_view(trace.value, settings.jump_window)
+    scatter = float(np.quantile(np.ptp(spans[:: max(1, len(spans) // 20_000)], axis=1), 0.9))
+    return max(1.1 * least, 5.0 * scatter)
 
 
 def _least_jump(trace: Trace, settings: TemperatureFaultSettings) -> float:

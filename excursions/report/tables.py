@@ -6,6 +6,7 @@ same text is written next to the tables as ``columns.csv``.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 
 import polars as pl
@@ -62,6 +63,17 @@ COLUMNS: dict[str, dict[str, tuple[pl.DataType | type[pl.DataType], str]]] = {
         "evidence": (pl.String, "short facts, separated by ' | '"),
         "details": (pl.String, "further figures as name=value, unit in the name, separated by ' | '"),
         "parts": (pl.String, "ids of detections merged into this event"),
+    },
+    "limits": {
+        "point": (pl.String, "measuring point"),
+        "kind": (pl.String, "kind of event"),
+        "limit": (
+            pl.Float64,
+            "smallest event found with some certainty on this record, in `unit`; empty: it cannot show it",
+        ),
+        "unit": (pl.String, "unit of the limit; empty for ratios of noise"),
+        "lasting_h": (pl.Float64, "how long it must last for that [h]; 0 where the limit is a length itself"),
+        "sentence": (pl.String, "the same in words"),
     },
     "calibrations": {
         "calibration": (pl.String, "id"),
@@ -144,6 +156,17 @@ COLUMNS: dict[str, dict[str, tuple[pl.DataType | type[pl.DataType], str]]] = {
         "last_calibration": (TIME, "when (UTC)"),
         "probe_events": (pl.Int64, "events whose origin is the probe"),
     },
+    "changes": {
+        "change": (pl.String, "new | worse | better | gone, against the run before in the same folder"),
+        "what": (pl.String, "point | verdict | error | event"),
+        "point": (pl.String, "measuring point"),
+        "event": (pl.String, "id of the event, empty for points"),
+        "kind": (pl.String, "kind of event"),
+        "start": (TIME, "onset of the event (UTC)"),
+        "before": (pl.String, "verdict, or error in the unit of the point, of the run before"),
+        "after": (pl.String, "the same of this run"),
+        "sentence": (pl.String, "the change in a sentence"),
+    },
     "decisions": {
         "subject": (pl.String, "file, tag or point"),
         "what": (pl.String, "what was inferred or assumed"),
@@ -197,6 +220,25 @@ def events_table(result: ScanResult) -> pl.DataFrame:
             _event_row(event, outcomes[event.id][0] if event.id in outcomes else "")
             for findings in result.points
             for event in findings.events
+        ],
+    )
+
+
+def limits_table(result: ScanResult) -> pl.DataFrame:
+    """What each detector would miss on each point."""
+    return _frame(
+        "limits",
+        [
+            {
+                "point": findings.point.name,
+                "kind": limit.kind,
+                "limit": limit.size if math.isfinite(limit.size) else None,
+                "unit": limit.unit,
+                "lasting_h": limit.lasting_s / 3_600.0,
+                "sentence": limit.sentence,
+            }
+            for findings in result.points
+            for limit in findings.limits
         ],
     )
 
@@ -303,6 +345,16 @@ def decisions_table(result: ScanResult) -> pl.DataFrame:
     """Everything that was inferred or assumed."""
     names = list(COLUMNS["decisions"])
     return _frame("decisions", [{n: getattr(d, n) for n in names} for d in result.decisions])
+
+
+def changes_table(result: ScanResult) -> pl.DataFrame:
+    """What is different from the run before; empty without one, and where nothing is."""
+    changes = result.comparison.changes if result.comparison else ()
+    names = list(COLUMNS["changes"])
+    return _frame(
+        "changes",
+        [{n: getattr(c, n) for n in names} | {"start": c.start if c.event else None} for c in changes],
+    )
 
 
 def columns_table() -> pl.DataFrame:

@@ -23,6 +23,7 @@ from sample_data.simulator.scenario import DEADBANDS, GROUPS, LONG, WIDE, outage
 from tests.benchmarks.limits import Recording, relative_size
 from tests.benchmarks.scoring import Score, score_point
 from tests.benchmarks.simulated import point_input
+from tests.benchmarks.stated import stated_size
 from tests.benchmarks.tables import report
 
 # Share of the point-years that each way of recording gets, and the length of one record in days.
@@ -49,6 +50,7 @@ class Task:
     preset: str
     faults_per_year: float
     rated: bool
+    nominal: bool = False
 
 
 @dataclass(frozen=True)
@@ -63,7 +65,12 @@ class Done:
 
 
 def tasks(
-    years: float, seeds: tuple[int, ...], presets: tuple[str, ...], faults_per_year: float, rated: bool
+    years: float,
+    seeds: tuple[int, ...],
+    presets: tuple[str, ...],
+    faults_per_year: float,
+    rated: bool,
+    nominal: bool = False,
 ) -> list[Task]:
     """Points that make up about `years`, spread over ways of recording, measurands and seeds."""
     share = sum(PORTIONS[name][0] for name in presets)
@@ -82,6 +89,7 @@ def tasks(
                     preset,
                     faults_per_year,
                     rated,
+                    nominal,
                 )
             )
     return rows
@@ -92,14 +100,14 @@ def run(task: Task) -> Done:
     point = random_point(
         task.seed, task.name, task.measurand, task.days, task.preset, task.faults_per_year, True
     )
-    return score_fleet_point(point, task.preset, rated=task.rated)
+    return score_fleet_point(point, task.preset, rated=task.rated, nominal=task.nominal)
 
 
-def score_fleet_point(point: FleetPoint, preset: str, *, rated: bool) -> Done:
+def score_fleet_point(point: FleetPoint, preset: str, *, rated: bool, nominal: bool = False) -> Done:
     """Score one fleet point."""
     sim = point.simulate()
     truth, _ = point.truth(sim)
-    return score_export(preset, sim, point.export(sim), truth, point.sampling, rated=rated)
+    return score_export(preset, sim, point.export(sim), truth, point.sampling, rated=rated, nominal=nominal)
 
 
 def score_export(
@@ -110,14 +118,22 @@ def score_export(
     sampling: Sampling,
     *,
     rated: bool,
+    nominal: bool = False,
 ) -> Done:
-    """Search one exported point and score what is found."""
+    """Search one exported point and score what is found, against the limits it states or the nominal ones."""
     given = point_input(sim, export, rated=rated)
     start = time.perf_counter()
     findings, _ = analyse_point(given)
     seconds = time.perf_counter() - start
     how = Recording.of(sampling, sim.grid.step, sim.spec.probe.sterilisation_degc, sim.spec.probe.tau_s)
-    relatives = [relative_size(row, export["value"], how) for row in truth if row.is_fault]
+    limits = {limit.kind: limit for limit in findings.limits}
+    relatives = [
+        relative_size(row, export["value"], how)
+        if nominal
+        else stated_size(row, export["value"], how, limits)
+        for row in truth
+        if row.is_fault
+    ]
     score = score_point(truth, findings.events, relatives, sampling.interval_s, sim.grid.days / 365.25)
     samples = sum(series.time.size for series in given.series.values())
     return Done(name, sim.spec.measurand, score, samples, seconds)
@@ -154,6 +170,9 @@ def main() -> None:
     parser.add_argument("--presets", nargs="+", choices=list(PORTIONS), default=list(PORTIONS))
     parser.add_argument("--faults-per-year", type=float, default=6.0)
     parser.add_argument("--unrated", action="store_true", help="leave the ratings out of the register")
+    parser.add_argument(
+        "--nominal", action="store_true", help="against the nominal limits instead of the stated ones"
+    )
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--scenario", action="store_true", help="Quillmarsh instead of random fleets")
     parser.add_argument("--seed", type=int, default=7, help="seed of --scenario")
@@ -165,7 +184,12 @@ def main() -> None:
         done = list(run_scenario(asked.seed))
     else:
         work = tasks(
-            asked.years, tuple(asked.seeds), tuple(asked.presets), asked.faults_per_year, not asked.unrated
+            asked.years,
+            tuple(asked.seeds),
+            tuple(asked.presets),
+            asked.faults_per_year,
+            not asked.unrated,
+            asked.nominal,
         )
         done = list(run_all(work, asked.jobs))
     print(report(done, every=asked.list or asked.scenario))

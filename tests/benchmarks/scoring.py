@@ -3,9 +3,9 @@
 The rules, all of them:
 
 * A fault is *found* when an event of a compatible kind overlaps it (within a tolerance) and lays it at the
-  probe's door; heat, and what the recording did, need only not be called routine, and of spikes and hum the cause may
-  stay open.  It is *seen* when the
-  kind fits but the origin does not say probe.  It is *named* when the kind is the very kind.
+  probe's door or says that the record cannot tell; heat, and what the recording did, need only not be called routine.
+  It is *laid to the probe* when the origin says probe.  It is *seen* when the kind fits whatever the origin.
+  It is *named* when the kind is the very kind.
 * A *false probe fault* is an event of origin probe, confidence at least 0.5, severity check or act, that
   neither fits a true fault nor is a usual consequence of one that overlaps it.
 * An event is *right* when its kind and origin are: a probe event fits a true fault or its aftermath; a
@@ -65,7 +65,6 @@ CONSEQUENCES: dict[str, tuple[str, ...]] = {
     "bad_quality": ("step", "spikes", "noise_growth", "bridged"),
 }  # fmt: skip
 ANY_BUT_ROUTINE = ("over_temperature", "thermal_shock", "dropout", "bad_quality", "bridged")
-CAUSE_OPEN = ("spikes", "periodic")  # a bubble, a pump or a plug: "undecided" is a fair answer
 LEAST_TOLERANCE_S = 600.0
 ABRUPT = (
     "over_temperature",
@@ -101,6 +100,11 @@ class Match:
     def named(self) -> bool:
         """Whether the found event has the very kind."""
         return self.found is not None and self.found.kind == self.row.kind
+
+    @property
+    def blamed(self) -> bool:
+        """Whether the found event lays it to the probe (heat and holes need not)."""
+        return self.found is not None and (self.found.origin == "probe" or self.row.kind in ANY_BUT_ROUTINE)
 
     @property
     def onset_error_s(self) -> float:
@@ -141,7 +145,8 @@ def overlaps(row: TruthRow, event: Event, slack: int) -> bool:
 def _origin_fits(row: TruthRow, event: Event) -> bool:
     if row.kind in ANY_BUT_ROUTINE:
         return event.origin != "routine"
-    return event.origin == "probe" or (event.origin == "undecided" and row.kind in CAUSE_OPEN)
+    played = row.mode == "repeat" and event.origin == "record"  # a block played back is the archive's doing
+    return event.origin in ("probe", "undecided") or played
 
 
 def match(row: TruthRow, events: Sequence[Event], relative: float, interval_s: float) -> Match:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
 from typing import Protocol
 
@@ -72,16 +71,27 @@ def by_kind(matches: Sequence[Match]) -> str:
         cells = [_share([m for m in mine if size_class(m.relative) == k]) for k in range(len(NAMES))]
         found = [m for m in above if m.found]
         recall = f"{len(found) / len(above):.2f}" if above else "."
+        blamed = f"{sum(m.blamed for m in found) / len(above):.2f}" if above else "."
         named = f"{sum(m.named for m in found) / len(found):.2f}" if found else "."
         other = str(sum(m.found is None and m.seen is not None for m in above)) if above else "."
-        rows.append([kind, *cells, recall, named, other, _onset(found, kind)])
+        unseen = str(sum(size_class(m.relative) < 0 for m in mine))
+        rows.append([kind, *cells, unseen, recall, blamed, named, other, _onset(found, kind)])
     above = [m for m in matches if m.relative >= 1]
     total = f"{sum(m.found is not None for m in above) / len(above):.3f}" if above else "."
-    head = ["kind", *NAMES, "recall >= limit", "named", "other origin", "onset error, median"]
+    head = [
+        "kind",
+        *NAMES,
+        "cannot show",
+        "recall >= limit",
+        "probe named",
+        "kind named",
+        "other origin",
+        "onset error, median",
+    ]
     return grid(
         head,
         rows,
-        f"Found, by kind and size over the nominal limit (all kinds at or above the limit: {total})",
+        f"Found, by kind and size over its limit (all kinds at or above the limit: {total})",
     )
 
 
@@ -164,7 +174,7 @@ def misses(matches: Sequence[Match]) -> str:
     rows = [
         [m.row.point, m.row.kind, m.row.mode, iso(m.row.start), f"{(m.row.end - m.row.start) / 3.6e12:.2f} h", f"{m.row.size:.4g} {m.row.unit}", f"{m.relative:.1f}", f"{m.seen.origin} {m.seen.confidence:.2f}" if m.seen else "not seen"]
         for m in matches
-        if m.found is None and (m.relative >= 1 or math.isnan(m.relative))
+        if m.found is None and m.relative >= 1
     ]  # fmt: skip
     return grid(
         ["point", "kind", "mode", "start", "lasts", "size", "over limit", "seen as"],

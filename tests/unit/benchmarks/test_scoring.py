@@ -69,7 +69,8 @@ def test_a_fault_called_process_is_seen_and_not_found() -> None:
         ("spikes", "process", False),
         ("over_temperature", "undecided", True),
         ("over_temperature", "routine", False),
-        ("step", "undecided", False),
+        ("step", "undecided", True),
+        ("step", "process", False),
     ],
 )
 def test_which_origins_count_as_found(kind: str, origin: str, found: bool) -> None:

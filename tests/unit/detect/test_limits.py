@@ -9,6 +9,7 @@ import pytest
 
 from excursions.detect.catalogue import detect
 from excursions.detect.limits import detection_limits
+from excursions.detect.limits_plain import amount
 from excursions.kinds import KINDS
 from tests.builders import coloured, level, make_record, quantised, with_ramp, with_step, with_stuck
 
@@ -87,4 +88,30 @@ def test_a_record_that_cannot_show_it_says_so() -> None:
 
 
 def test_a_record_without_samples_has_no_limits() -> None:
-    assert detection_limits(record(np.full(100, np.nan))) == {}
+    assert set(detection_limits(record(np.full(100, np.nan)))) <= {"dropout", "bad_quality", "bridged"}
+
+
+def test_limits_are_worded_as_what_may_be_missed() -> None:
+    found = detection_limits(record(process(0)))
+    said = f"a step smaller than {amount(found['step'].size)} , or one"
+    assert found["step"].sentence.startswith(said.replace(" ,", ","))
+    assert all(
+        limit.sentence.endswith(("may not be seen here", "cannot show it")) for limit in found.values()
+    )
+
+
+@SEEDS
+def test_a_jump_of_the_element_above_the_limit_is_found(seed: int) -> None:
+    x = quantised(coloured(N, 35.0, 0.4, 90, seed) + level(N, 0.0, 0.05, seed + 9), 0.01)
+    least = detection_limits(make_record(process(seed), x))["temperature_fault"].size
+    found = detect(make_record(process(seed), with_step(x, 21_000, MARGIN * least, 23_000)))
+    assert "temperature_fault" in {event.kind for event in found}
+
+
+@pytest.mark.parametrize("interval_s", [1.0, 60.0, 600.0])
+def test_the_recording_alone_sets_what_heat_and_holes_can_hide(interval_s: float) -> None:
+    x = level(3_000, 35.0, 0.05, 2)
+    found = detection_limits(make_record(level(3_000, 70.0, 0.1, 1), x, every_s=interval_s))
+    assert found["over_temperature"].size == 4 * interval_s
+    assert found["dropout"].size == pytest.approx(4.5 * interval_s)
+    assert math.isnan(found["thermal_shock"].size) == (interval_s > 30)
