@@ -63,6 +63,7 @@ def conclude(evidence: Evidence, points: Sequence[PointFindings]) -> ScanResult:
             {findings.point.name: findings.states for findings in points},
             {findings.point.name: findings.sampling for findings in points},
             plant,
+            levels,
         ),
         lessons=link_room.fleet_heat(shifts, events, plant),
         due=link_room.next_due(evaluated, shifts, levels, plant),

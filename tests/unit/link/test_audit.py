@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -111,9 +113,22 @@ def test_a_copied_entry_is_named() -> None:
 def test_overdue_between_two_and_at_the_end() -> None:
     made = [f for f in audit([calibration(1.0), calibration(50.0)], {"ph": states((1.0, CALIBRATING), (50.0, CALIBRATING))}, SAMPLING, PLANT) if f.kind == "overdue"]  # fmt: skip
     assert [f.sentence for f in made] == [
-        "49 days between two calibrations; the plan says 30",
-        "50 days without a calibration at the end of the record; the plan says 30",
+        "49 days between two calibrations; 50 days without a calibration at the end of the record; the plan says 30",
     ]
+
+
+def test_many_long_intervals_are_one_sentence() -> None:
+    entries = [calibration(d) for d in (1.0, 41.0, 51.0, 97.0)]
+    (one,) = (f for f in audit(entries, {"ph": states()}, SAMPLING, PLANT) if f.kind == "overdue")
+    assert one.sentence == "2 of 3 intervals longer than planned, 40 to 46 days; the plan says 30"
+
+
+def test_times_are_told_in_the_plant_zone() -> None:
+    vienna = replace(PLANT, zone="Europe/Vienna")
+    (one,) = found([*ENTRIES, calibration(80.0)], states(*TRACED), plant=vienna)
+    assert one.sentence == (
+        "no trace of this calibration in the record between 21 Mar 1970 23:00 and 22 Mar 1970 03:00"
+    )
 
 
 def test_what_could_hide_a_trace_follows_from_the_export() -> None:
