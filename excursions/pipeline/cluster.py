@@ -8,6 +8,7 @@ its neighbours, its register entries.  A worker that dies has its tasks done by 
 from __future__ import annotations
 
 import importlib
+import logging
 import os
 import platform
 from collections.abc import Callable, Iterator, Sequence
@@ -233,7 +234,7 @@ class ClusterEngine:
         place = {future.key: number for number, future in enumerate(futures)}
         results: dict[int, R] = {}
         try:
-            for done, (future, result) in enumerate(as_completed(futures, with_results=True), start=1):
+            for done, (future, result) in enumerate(as_completed(futures, loop=self._client.loop, with_results=True), start=1):
                 results[place[future.key]] = result
                 if progress:
                     progress(what, done, len(given))
@@ -250,8 +251,8 @@ class ClusterEngine:
             if not self.scheduler:
                 workers = self.jobs or os.cpu_count() or 1
                 self._cluster = dask.LocalCluster(
-                    n_workers=workers, threads_per_worker=1, processes=True, dashboard_address=None,
-                    silence_logs="critical",
+                    n_workers=workers, threads_per_worker=1, processes=True, dashboard_address=":0",
+                    silence_logs=logging.ERROR,
                 )  # fmt: skip
             self._client = dask.Client(self._cluster or self.scheduler, timeout="20s", set_as_default=False)
         except (OSError, ValueError) as error:

@@ -121,7 +121,7 @@ def _size(item: Item) -> int:
 
 
 def _tag_column(item: Item, table: FrameTable, options: ReadOptions) -> str:
-    """The column whose texts are the tags that reading the first rows gives."""
+    """The column whose texts hold the tags that reading the first rows gives."""
     head = table.frame.head(len(table.preview.rows)).collect()
     seen = FrameTable(frame=head.lazy(), words=table.words, height=head.height)
     gather = Gather(options.spill_bytes)
@@ -129,7 +129,7 @@ def _tag_column(item: Item, table: FrameTable, options: ReadOptions) -> str:
     raw = {tag.split(" [")[0] for tag in found.outcome.tags}
     for name in head.columns if found.layout == "long" else ():
         texts = {clean(str(tag)) for tag in head[name].unique().to_list() if tag not in (None, "")}
-        if texts and {text.split(" [")[0] for text in texts} == raw:
+        if raw and raw <= {text.split(" [")[0] for text in texts}:
             return name
     raise _no_parts(item, "a table that is not long with the tag in one column")
 
