@@ -234,7 +234,9 @@ class ClusterEngine:
         place = {future.key: number for number, future in enumerate(futures)}
         results: dict[int, R] = {}
         try:
-            for done, (future, result) in enumerate(as_completed(futures, loop=self._client.loop, with_results=True), start=1):
+            for done, (future, result) in enumerate(
+                as_completed(futures, loop=self._client.loop, with_results=True), start=1
+            ):
                 results[place[future.key]] = result
                 if progress:
                     progress(what, done, len(given))

@@ -18,6 +18,7 @@ from excursions.pipeline.inputs import sample_pins, samples_by_point
 from excursions.pipeline.run import Progress, quiet
 from excursions.plant import Plant
 from excursions.read import Reading, ReadOptions
+from excursions.read.exports.spill import let_go
 from excursions.read.logs import LogReading, check_entries, read_calibrations
 from excursions.read.names import settle_log, settle_samples
 from excursions.read.samples import SampleReading, read_samples
@@ -187,6 +188,10 @@ def _read_all(inputs: Inputs, options: ScanOptions, engine: Engine, progress: Pr
         loaded = load_register(inputs.register, tags=looks.keys())
         known, problems = loaded.plant, (*problems, *loaded.problems)
     plant, inferred = infer_plant(looks, known)
+    for (
+        series
+    ) in exports.series.values():  # a large record lies on disk: what was looked at need not stay here
+        let_go(series.time, series.value, series.quality)
     if options.read.tz:
         plant = dataclasses.replace(plant, zone=options.read.tz)
     logs = tuple(
