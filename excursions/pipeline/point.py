@@ -10,15 +10,25 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
-import polars as pl
 
 from excursions.clock import NS_PER_HOUR, TimeArray
 from excursions.condition import condition, share_outages
 from excursions.detect.catalogue import detect, noise_trace
+from excursions.detect.groups import group_median
 from excursions.detect.limits import detection_limits
 from excursions.detect.survey import surveyed
 from excursions.plant import Plant, Point
-from excursions.records import MEASURING, Decision, Event, FloatArray, Record, Signal, StateLine, TagSeries
+from excursions.records import (
+    MEASURING,
+    Decision,
+    Event,
+    FloatArray,
+    IndexArray,
+    Record,
+    Signal,
+    StateLine,
+    TagSeries,
+)
 from excursions.report.result import Levels, PointFindings, Trace
 from excursions.report.thin import thin
 from excursions.states import recognise
@@ -201,27 +211,26 @@ def _trace(role: str, signal: Signal, keep: TimeArray, given: PointInput) -> Tra
 
 def hourly_levels(record: Record) -> Levels:
     """Median value and temperature of every hour of the measuring state (hours without any are left out)."""
-    frames = []
-    for name, signal in (("value", record.value), ("temperature", record.temperature)):
-        if signal is None or not len(signal):
-            continue
-        good = (record.states.at(signal.time) == MEASURING) & np.isfinite(signal.value)
-        frames.append(
-            pl.DataFrame({"hour": signal.time[good] // NS_PER_HOUR, name: signal.value[good]})
-            .group_by("hour")
-            .agg(pl.col(name).median())
-        )
-    if not frames:
-        return Levels()
-    table = frames[0] if len(frames) == 1 else frames[0].join(frames[1], on="hour", how="full", coalesce=True)
-    table = table.sort("hour")
-    empty = np.full(table.height, np.nan)
+    known = {
+        "value": _hourly(record.value, record.states),
+        "temperature": _hourly(record.temperature, record.states),
+    }
+    hours = np.union1d(known["value"][0], known["temperature"][0])
+    levels = {name: np.full(hours.size, np.nan) for name in known}
+    for name, (hour, median) in known.items():
+        levels[name][np.searchsorted(hours, hour)] = median
+    return Levels(time=hours * NS_PER_HOUR, **levels)
 
-    def column(name: str) -> FloatArray:
-        return table[name].fill_null(np.nan).to_numpy() if name in table.columns else empty
 
-    return Levels(
-        time=(table["hour"].to_numpy() * NS_PER_HOUR).astype(np.int64),
-        value=column("value"),
-        temperature=column("temperature"),
-    )
+def _hourly(signal: Signal | None, states: StateLine) -> tuple[IndexArray, FloatArray]:
+    """Hours with a finite sample in the measuring state, and the median of each."""
+    if signal is None or not len(signal):
+        return np.empty(0, np.int64), np.empty(0, np.float64)
+    good = states.mask(signal.time, MEASURING) & np.isfinite(signal.value)
+    time, value = signal.time[good], signal.value[good]
+    if not time.size:
+        return np.empty(0, np.int64), np.empty(0, np.float64)
+    starts = np.arange(time[0] // NS_PER_HOUR, time[-1] // NS_PER_HOUR + 2)
+    edges = np.searchsorted(time, starts * NS_PER_HOUR)
+    held = np.flatnonzero(np.diff(edges))
+    return starts[held], group_median(value, edges[held], edges[held + 1])
