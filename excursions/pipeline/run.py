@@ -9,6 +9,7 @@ from excursions.pipeline.crew import Crew
 from excursions.pipeline.point import PointCounts, PointInput, analyse_point
 from excursions.pipeline.progress import Progress as Progress
 from excursions.pipeline.progress import quiet as quiet
+from excursions.read.exports.spill import let_go
 from excursions.report.result import PointFindings
 
 # Starting a worker costs about as much as searching this many samples.
@@ -41,13 +42,16 @@ def analyse_points(
     if crew is None:
         samples = sum(series.time.size for given in inputs for series in given.series.values())
         with point_crew(choose_jobs(jobs, samples, len(inputs))) as hired:
-            return list(_told(hired.run(inputs, len(inputs)), len(inputs), progress))
-    return list(_told(crew.run(inputs, len(inputs)), len(inputs), progress))
+            return list(_told(inputs, hired.run(inputs, len(inputs)), progress))
+    return list(_told(inputs, crew.run(inputs, len(inputs)), progress))
 
 
 def _told(
-    results: Iterator[tuple[PointFindings, PointCounts]], total: int, progress: Progress
+    inputs: Sequence[PointInput], results: Iterator[tuple[PointFindings, PointCounts]], progress: Progress
 ) -> Iterator[tuple[PointFindings, PointCounts]]:
-    for number, result in enumerate(results, start=1):
+    """Say how far it is, and let records that lie on disk leave memory once they have been worked on."""
+    for number, (given, result) in enumerate(zip(inputs, results, strict=True), start=1):
         yield result
-        progress(SEARCHING, number, total)
+        for series in (*given.series.values(), *(series for _, series in given.neighbours.values())):
+            let_go(series.time, series.value, series.quality)
+        progress(SEARCHING, number, len(inputs))

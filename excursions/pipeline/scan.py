@@ -17,6 +17,7 @@ from excursions.pipeline.point import PointInput
 from excursions.pipeline.run import Progress, analyse_points, quiet
 from excursions.plant import Plant, Point
 from excursions.read import Reading, ReadOptions, read_exports
+from excursions.read.exports.spill import let_go
 from excursions.read.logs import LogReading, check_entries, read_calibrations
 from excursions.read.names import settle_log, settle_samples
 from excursions.read.samples import SampleReading, read_samples
@@ -162,6 +163,10 @@ def _read_all(inputs: Inputs, options: ScanOptions, progress: Progress) -> _Read
         loaded = load_register(inputs.register, tags=exports.series.keys())
         known, problems = loaded.plant, (*problems, *loaded.problems)
     plant, inferred = infer_plant(exports.series, known)
+    for (
+        series
+    ) in exports.series.values():  # a large record lies on disk: what was looked at need not stay in memory
+        let_go(series.time, series.value, series.quality)
     if options.read.tz:
         plant = dataclasses.replace(plant, zone=options.read.tz)
     logs = tuple(
