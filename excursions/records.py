@@ -76,6 +76,7 @@ class Sampling:
     share_bad : share of samples of bad quality
     bridged, bridged_longest_s : how many stretches an export drew across missing data, and the longest [s]
     flat_usual_s : 99 of 100 stretches without a change are shorter than this [s]; NaN when there are none
+    sure : False where the record could as well have been kept by another rule (`why` says which)
     why : what in the record shows the kind, in words
     """
 
@@ -92,6 +93,7 @@ class Sampling:
     bridged: int = 0
     bridged_longest_s: float = 0.0
     flat_usual_s: float = float("nan")
+    sure: bool = True
     why: str = ""
 
 
@@ -273,7 +275,7 @@ class LabSample:
     """One laboratory (grab) sample.
 
     As read: point or tag and unit as written.  After the pipeline has placed it: name of the point, value in
-    its canonical unit.
+    its canonical unit.  line: of the file it was read from, 0 where it was not.
     """
 
     point: str
@@ -281,6 +283,7 @@ class LabSample:
     value: float
     unit: str = ""
     comment: str = ""
+    line: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
