@@ -13,7 +13,7 @@ from excursions.read.exports.work import Readings, work_on
 from excursions.read.model import ShownReading, ShownRow
 from excursions.records import BAD
 
-_READINGS = 6  # of a wide row that are shown; the rest are counted
+_READINGS = 4  # of a wide row that are shown; the rest are counted
 
 
 def first_rows(table: Table, plan: Plan, count: int) -> tuple[ShownRow, ...]:
