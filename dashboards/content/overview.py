@@ -216,7 +216,7 @@ def wrong_now(verdict: Verdict, findings: PointFindings, reader: Reader) -> str:
         return ""
     if verdict.verdict == "do not use":
         return "beyond correction: the reading does not follow the process"
-    return off_by(verdict.error, verdict.error_band, findings.unit, reader.amount)
+    return off_by(verdict.error, verdict.error_band, findings.unit, reader.difference)
 
 
 def _happened(findings: PointFindings) -> str:

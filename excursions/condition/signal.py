@@ -72,7 +72,7 @@ def condition(series: TagSeries, *, measurand: str, unit: str = "") -> Condition
         duplicates=ordered.duplicates,
         conflicts=ordered.conflicts,
         decisions=decisions
-        + _row_decisions(series.tag, ordered)
+        + row_decisions(series.tag, ordered)
         + _stray_decisions(series.tag, ordered.time),
     )
 
@@ -139,7 +139,7 @@ def _stray_decisions(tag: str, time: TimeArray) -> tuple[Decision, ...]:
     )
 
 
-def _row_decisions(tag: str, ordered: Ordered) -> tuple[Decision, ...]:
+def row_decisions(tag: str, ordered: Ordered) -> tuple[Decision, ...]:
     if not ordered.conflicts:
         return ()
     return (

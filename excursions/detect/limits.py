@@ -17,7 +17,7 @@ from excursions.detect.groups import group_median
 from excursions.detect.limits_plain import amount, make, plain_limits
 from excursions.detect.noise import ERROR, NoiseSettings, noise_series
 from excursions.detect.periodic import PeriodicSettings, least_amplitude
-from excursions.detect.plateaus import joined
+from excursions.detect.plateaus import joined_rest
 from excursions.detect.response import ResponseSettings, disturbances
 from excursions.detect.scan import FEW_PEAKS, LEAST_RATIO, SUSPICION, peaks, spreads, widths, windows
 from excursions.detect.short import LONGEST as SHORT
@@ -132,7 +132,7 @@ def _least_jump(survey: Survey) -> float:
     if len(live) < 4 * len(blocks):
         return math.inf
     held = np.flatnonzero(blocks.count > 0)
-    size = np.maximum.reduceat(np.abs(gaps(live.value)), blocks.first[held])
+    size = np.maximum.reduceat(np.abs(survey.once("gaps", lambda: gaps(live.value))), blocks.first[held])
     unit = max(survey.noise, 1e-12)
     bulk = np.sort((size + unit)[~outlying(size + unit, at_most=SUSPICION)])
     gap = max(size_of(bulk, SUSPICION), JUMP * float(bulk[-1]), (LEAST_NOISE + 1) * unit) - unit
@@ -159,7 +159,7 @@ def _least_short(level: FloatArray, floor: float) -> float:
 
 def drift_limit(record: Record, survey: Survey) -> float:
     """Smallest walk over an eighth of the record, the reading's unit."""
-    pieces = joined(survey.rest, survey.blocks.broken, quantum=survey.quantum)
+    pieces = joined_rest(survey)
     length = len(pieces.level) // WALK_SHARE
     found, _ = _least_difference(pieces.level, pieces.block < 0, floor=0.3 * survey.quantum, ramp=length)
     for count in WINDOWS:

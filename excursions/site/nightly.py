@@ -26,7 +26,7 @@ from excursions.site.settings import Settings, load_settings
 if TYPE_CHECKING:
     from excursions.report.result import ScanResult
     from excursions.site.evidence import Known
-    from excursions.site.search import Task
+    from excursions.site.tasks import Task
     from excursions.site.work import Work
 
 # Writes the pages of these points and the overview into a folder.
@@ -189,7 +189,8 @@ def _conclude(work: Work, settings: Settings, pages: Pages) -> int:
     from excursions.pipeline.inputs import sample_pins, without_signal
     from excursions.site.account import run_of
     from excursions.site.evidence import gather_evidence
-    from excursions.site.search import forget_others, search, tasks
+    from excursions.site.search import forget_others, search
+    from excursions.site.tasks import tasks
     from excursions.site.work import live_parts
 
     known = gather_evidence(work)
@@ -256,7 +257,10 @@ def _publish(
         name for name, content in contents.items() if not there or before.get(name) != content
     )
     pages(result, work.site.reports, changed)
-    for folder in (work.site.reports, *(path for path in sorted(work.site.reports.iterdir()) if path.is_dir())):
+    for folder in (
+        work.site.reports,
+        *(path for path in sorted(work.site.reports.iterdir()) if path.is_dir()),
+    ):
         sync_folder(folder)
     with work.ledger.transaction() as connection:
         connection.execute("DELETE FROM pages")
