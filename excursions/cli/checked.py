@@ -299,7 +299,7 @@ def _signal(signal: SignalCheck, tz: ZoneInfo) -> list[str]:
         ("Step", resolved(signal.sampling, amount)),
         ("Peaks", peaks(signal.sampling, amount)),
         ("Flat", flats(signal.sampling, amount)),
-        ("Gaps", gaps(signal.sampling)),
+        ("Gaps", gaps(signal.sampling, lambda instant: _iso(instant, tz))),
         *(("Clock", oddity.words) for oddity in signal.oddities),
     ]
     if signal.repeated or signal.conflicts:
@@ -340,6 +340,7 @@ def _fill(text: str, *, indent: int = 0, hang: int = 0) -> list[str]:
         initial_indent=" " * indent,
         subsequent_indent=" " * (indent + hang),
         break_on_hyphens=False,
+        break_long_words=False,
     )
 
 

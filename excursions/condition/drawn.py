@@ -18,6 +18,8 @@ DECIMALS = (0, 1, 2, 3, 4)
 ON_LATTICE = 0.98
 WIDEST = 0.1  # half width, in steps of the lattice, beyond which everything lies on it
 FEWEST_LEVELS = 20
+SLACK = 0.02
+FINEST = 7
 MOST_PLAIN = 2.2  # times the share 1/k that lies on the plain step by chance
 FINE = 100  # steps between neighbours beyond which a step is no transmitter's
 
@@ -56,17 +58,32 @@ def mean_of(value: FloatArray, resolution: float) -> tuple[int, float]:
     if levels.size < FEWEST_LEVELS:
         return 0, 0.0
     printed = 0.51 * resolution + 4e-13 * float(np.abs(levels).max())
+    if _plain_decimals(levels, printed):
+        return 0, 0.0
     for count in MEANS_OF:
         for decimals in DECIMALS:
             scale = count * 10.0**decimals
             if printed * scale > WIDEST:
                 continue
-            # On the lattice of the mean; of means few are plain by chance, of lines drawn between samples many.
-            if _share_on(levels * scale, printed * scale) >= ON_LATTICE and (
-                _share_on(levels * 10.0**decimals, printed * 10.0**decimals) <= MOST_PLAIN / count
-            ):
+            lattice = _share_on(levels * scale, printed * scale) >= ON_LATTICE
+            if lattice and not _too_plain(levels, printed, count, decimals):
                 return count, 10.0**-decimals
     return 0, 0.0
+
+
+def _plain_decimals(levels: FloatArray, printed: float) -> bool:
+    """Whether a decimal step coarser than the printing fits all values: then no fraction shows."""
+    scales = [10.0**d for d in range(FINEST + 1) if printed * 10.0**d <= WIDEST]
+    return any(_share_on(levels * scale, printed * scale) >= ON_LATTICE for scale in scales)
+
+
+def _too_plain(levels: FloatArray, printed: float, count: int, decimals: int) -> bool:
+    """Whether more values are plain decimals than means are by chance, as of lines drawn between samples many are."""
+    for coarser in range(decimals + 1):
+        chance = 10.0 ** (coarser - decimals) / count
+        if _share_on(levels * 10.0**coarser, printed * 10.0**coarser) > MOST_PLAIN * chance + SLACK:
+            return True
+    return False
 
 
 def _share_on(scaled: FloatArray, tolerance: float) -> float:

@@ -92,12 +92,13 @@ def strays(time: TimeArray) -> tuple[Oddity, ...]:
         return ()
     step = np.diff(time)
     few = max(1, int(STRAY * time.size))
+    apart = max(FAR, int(time[-few - 1] - time[few]))
     found = []
     ahead = int(np.argmax(step[-few:])) + step.size - few
-    if step[ahead] > max(FAR, int(time[ahead] - time[0])):
+    if step[ahead] > apart:
         found.append(_stray("far ahead", time.size - ahead - 1, int(time[ahead + 1]), int(step[ahead])))
     behind = int(np.argmax(step[:few]))
-    if step[behind] > max(FAR, int(time[-1] - time[behind + 1])):
+    if step[behind] > apart:
         found.append(_stray("far behind", behind + 1, int(time[0]), int(step[behind])))
     return tuple(found)
 

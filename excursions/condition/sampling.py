@@ -39,6 +39,7 @@ PARTS = 12
 CORNERS_BELOW = 0.15
 BEND_BEGINS = 1.7
 BEND_MEDIAN = 1.2
+BEATS_MOVE = 0.3
 FEW_MOVES = 40  # with fewer changes their sizes show a rule only by accident
 _AVERAGE = re.compile(r"(?<![a-z])(avg|average|mean|mittel|mw)(?![a-z])")
 
@@ -186,15 +187,15 @@ def _grid_rule(value: FloatArray, words: str, resolution: float, clocked: str) -
             f"{clocked}, but the value stays until it has changed by {band:.3g}: the last value was repeated"
         )
         return _Rule(kind="grid", why=why, deadband=band)
-    if finely_stepped(value, resolution):
-        doubt = "; values carry no step of a transmitter: averages, or values interpolated from a busy record, would look the same"
-        return _Rule(kind="grid", sure=False, why=clocked + doubt)
     if not _changes(value):
         return _Rule(
             kind="grid",
             sure=False,
             why=f"{clocked}, and nothing changes: heartbeats alone would look the same",
         )
+    if finely_stepped(value, resolution):
+        doubt = "; values carry no step of a transmitter: averages, or values interpolated from a busy record, would look the same"
+        return _Rule(kind="grid", sure=False, why=clocked + doubt)
     return _Rule(kind="grid", why=clocked)
 
 
@@ -215,6 +216,9 @@ def _sparing_rule(steps: _Steps, heartbeat: float) -> _Rule:
             kind=kind, heartbeat_s=heartbeat, sure=False, why=f"{moved.size} changes show no rule{beat}"
         )
     band = threshold(moved)
+    if band and _beats_move(steps, heartbeat, band):
+        why = f"changes begin at {band:.3g}, but those {heartbeat:.4g} s apart are of all sizes: part of it kept by the clock"
+        return _Rule(kind="exception", deadband=band, why=why, sure=False)
     if band:
         why = f"changes begin at {band:.3g} and smaller ones are next to none{beat}"
         return _Rule(kind="exception", heartbeat_s=heartbeat, deadband=band, why=why)
@@ -228,6 +232,12 @@ def _sparing_rule(steps: _Steps, heartbeat: float) -> _Rule:
         why=why,
         sure=moved.size >= FEW_MOVES,
     )
+
+
+def _beats_move(steps: _Steps, heartbeat: float, band: float) -> bool:
+    """Whether the reading moved by the dead band over many a heartbeat, which a recorder on change had not let pass."""
+    beats = steps.change[np.abs(steps.interval / heartbeat - 1) <= HEARTBEAT_BIN]
+    return bool(beats.size) and float(np.mean(beats >= band)) > BEATS_MOVE
 
 
 def _deviation(steps: _Steps) -> float:

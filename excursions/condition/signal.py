@@ -71,9 +71,7 @@ def condition(series: TagSeries, *, measurand: str, unit: str = "") -> Condition
         rows=int(series.time.size),
         duplicates=ordered.duplicates,
         conflicts=ordered.conflicts,
-        decisions=decisions
-        + row_decisions(series.tag, ordered)
-        + _stray_decisions(series.tag, ordered.time),
+        decisions=decisions + row_decisions(series.tag, ordered),
     )
 
 
@@ -140,9 +138,12 @@ def _stray_decisions(tag: str, time: TimeArray) -> tuple[Decision, ...]:
 
 
 def row_decisions(tag: str, ordered: Ordered) -> tuple[Decision, ...]:
+    """What is to be said of rows that contradict one another, and of rows far from all others."""
+    stray = _stray_decisions(tag, ordered.time)
     if not ordered.conflicts:
-        return ()
+        return stray
     return (
+        *stray,
         Decision(
             subject=tag,
             what=f"{ordered.conflicts} rows dropped that contradict a later row of the same instant",

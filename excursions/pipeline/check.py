@@ -179,7 +179,7 @@ def _read(
             if len(inputs.exports) == 1
             else [_reason(path, options, error) for path in inputs.exports]
         )
-        return read_all(bare, options, progress), tuple(dict.fromkeys(reasons, None))
+        return read_all(bare, options, progress), tuple({str(reason): reason for reason in reasons}.values())
 
 
 def _reason(path: Path, options: ScanOptions, known: ExcursionsError) -> ExcursionsError:

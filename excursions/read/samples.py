@@ -105,9 +105,18 @@ def _of_sampling(words: set[str], read: Meaning) -> Meaning:
         return read
     if words & {"no", "nr", "id", "number", "nummer", "type"}:
         return Meaning(kind="ignored")
-    return (
-        Meaning(kind="time") if words & {"at", "am", "taken", "drawn", "gezogen"} else Meaning(kind="ignored")
-    )
+    alone = not words - {
+        "sampled",
+        "entnahme",
+        "probenahme",
+        "probennahme",
+        "gezogen",
+        "muestreo",
+        "amostragem",
+        "prelevement",
+    }
+    timed = alone or words & {"at", "am", "taken", "drawn", "gezogen", "on", "le"}
+    return Meaning(kind="time") if timed else Meaning(kind="ignored")
 
 
 @dataclass(kw_only=True)

@@ -13,6 +13,7 @@ from excursions.clock import duration_text, iso
 from excursions.records import Sampling
 
 Amount = Callable[[float], str]
+When = Callable[[int], str]
 
 # How much longer than the usual flat stretch one must be before it says something: common practice, no source (cp).
 LONGER = 3.0
@@ -49,7 +50,8 @@ def shows(sampling: Sampling) -> Shows:
     unbroken = min(longest, sampling.gap_s) if math.isfinite(sampling.gap_s) else longest
     if sampling.kind in ("exception", "swinging"):
         flat = max(LONGER * beat, _usual(sampling)) if math.isfinite(beat) else math.nan
-        return Shows(peak_s=sampling.shortest_s, hidden_s=sampling.shortest_s, silence_s=beat, flat_s=flat)
+        scan = sampling.shortest_s if math.isfinite(sampling.shortest_s) else interval
+        return Shows(peak_s=scan, hidden_s=scan, silence_s=beat, flat_s=flat)
     if sampling.kind == "sparse":
         return Shows(peak_s=longest, hidden_s=longest, silence_s=math.nan, flat_s=math.nan)
     held = sampling.deadband > 0 or sampling.kind == "interpolated"
@@ -94,7 +96,7 @@ def peaks(sampling: Sampling, amount: Amount) -> str:
     if sampling.kind == "averages":
         return (
             f"a peak shows at its full height only from {_span(interval)} on; one of {_span(interval / 10)} keeps a tenth of "
-            "its height, and can hide in the unrest"
+            "its height, and the true peak can be higher than any drawn here"
         )
     if sampling.kind == "interpolated":
         return (
@@ -145,12 +147,12 @@ def flats(sampling: Sampling, amount: Amount) -> str:
     return f"flat means that the reading moved{step}; flat stretches beyond {_span(found.flat_s)} are evidence{usual}"
 
 
-def gaps(sampling: Sampling) -> str:
-    """Longest silence, share of bad samples, bridged stretches."""
+def gaps(sampling: Sampling, when: When = iso) -> str:
+    """Longest silence (its begin as `when` writes it), share of bad samples, bridged stretches."""
     parts = []
     if sampling.longest_silence_s > 0:
         parts.append(
-            f"longest silence {_span(sampling.longest_silence_s)} from {iso(sampling.longest_silence_at)}"
+            f"longest silence {_span(sampling.longest_silence_s)} from {when(sampling.longest_silence_at)}"
         )
     parts.append(f"{sampling.share_bad * 100:.2g} % bad" if sampling.share_bad > 0 else "none bad")
     if sampling.bridged:
