@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 import textwrap
 from collections import Counter
 from collections.abc import Sequence
@@ -21,6 +22,7 @@ from excursions.report.recording import KIND_WORDS, flats, gaps, peaks, recorded
 
 WIDTH = 80
 MOST_FILES, MOST_SIGNALS, MOST_DECISIONS, MOST_WORDS = 8, 6, 14, 20
+_ENDLESS = re.compile(r"[^\s/\\]{70,}")  # a word that no line can hold, unless it is part of a path
 QUALITIES = ("good", "uncertain", "bad")
 
 
@@ -335,7 +337,7 @@ def _shown(text: str) -> str:
 
 def _fill(text: str, *, indent: int = 0, hang: int = 0) -> list[str]:
     return textwrap.wrap(
-        text,
+        _ENDLESS.sub(lambda word: f"{word[0][:60]}...", text),
         WIDTH,
         initial_indent=" " * indent,
         subsequent_indent=" " * (indent + hang),

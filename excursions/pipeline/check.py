@@ -14,6 +14,7 @@ from excursions.condition import condition, share_outages
 from excursions.condition.oddities import Oddity, oddities
 from excursions.condition.signal import Conditioned
 from excursions.errors import ExcursionsError
+from excursions.pipeline.engine import LocalEngine
 from excursions.pipeline.progress import Progress, quiet
 from excursions.pipeline.scan import Everything, ScanOptions, read_all
 from excursions.plant import Plant, Point
@@ -169,7 +170,7 @@ def _read(
 ) -> tuple[Everything, tuple[ExcursionsError, ...]]:
     """Everything that can be read; where no export can, the reason of each and all that is not an export."""
     try:
-        return read_all(inputs, options, progress), ()
+        return read_all(inputs, options, LocalEngine(jobs=1), progress), ()
     except ExcursionsError as error:
         if not inputs.exports:
             raise
@@ -179,7 +180,9 @@ def _read(
             if len(inputs.exports) == 1
             else [_reason(path, options, error) for path in inputs.exports]
         )
-        return read_all(bare, options, progress), tuple({str(reason): reason for reason in reasons}.values())
+        return read_all(bare, options, LocalEngine(jobs=1), progress), tuple(
+            {str(reason): reason for reason in reasons}.values()
+        )
 
 
 def _reason(path: Path, options: ScanOptions, known: ExcursionsError) -> ExcursionsError:
