@@ -19,6 +19,7 @@ from excursions.clock import NS_PER_DAY, NS_PER_S, duration_text
 from excursions.detect.apart import apart_from_neighbours
 from excursions.detect.laboratory import between_samples, samples_clue
 from excursions.detect.origin import (
+    WITNESS,
     Clue,
     Companion,
     companions,
@@ -32,6 +33,7 @@ from excursions.detect.origin import (
     times,
     unexplained,
     weigh,
+    witnessed,
     words_of,
 )
 from excursions.detect.pattern import running_mean
@@ -48,6 +50,13 @@ TRIFLE = 0.5  # of the tolerance: smaller changes are not reported
 TRIFLE_APART = 1.0  # of the tolerance, for a difference: two probes never agree to the last digit
 LIKE = 0.5  # a change of half the size or more is of the same kind
 JEFFREYS = 0.5  # a change more than was seen is always possible: half a count
+MOST_OTHERS, QUICK_SHARE = (
+    12,
+    0.2,
+)  # other changes that show how fast the process is, and how many may be at once
+FASTEST_VESSEL_S = (
+    60.0  # a stirred vessel takes minutes to reach a new level; samples further apart cannot show it (cp)
+)
 BACK = (0.6, 1.6)  # a return undoes 60 to 160 % of a step
 
 
@@ -146,6 +155,7 @@ def _event(
         chance=change.expected + alike + unexplained(JEFFREYS, survey.years),
         clues=(*clues, *usual),
     )
+    probe = witnessed(probe, (*_witnesses(context, change, shape, clues, usual),))
     real = prior / (prior + change.expected)
     origin = name_origin(probe)
     confidence = {"probe": probe, "undecided": probe, "process": real * (1 - probe)}[origin]
@@ -175,6 +185,28 @@ def _event(
             details={"before": shape.before, "after": shape.after, "transition_s": shape.length_s},
         )
     ]
+
+
+def _witnesses(
+    context: _Context, change: Change, shape: Transition, clues: tuple[Clue, ...], usual: tuple[Clue, ...]
+) -> tuple[Clue, ...]:
+    """Clues from outside the reading; inside it only a pace that this process never has, and a reset that undoes it."""
+    outside = tuple(clue for clue in clues if not clue.words.startswith("the temperature did not"))
+    undone = tuple(clue for clue in usual if clue.words.startswith("a calibration or cleaning"))
+    return (*outside, *undone, *((Clue(odds=WITNESS),) if _outruns(context, change, shape) else ()))
+
+
+def _outruns(context: _Context, change: Change, shape: Transition) -> bool:
+    """Whether it came faster than any medium in a vessel, and other changes of this record took their time.
+
+    At rest at zero and away from it a reading goes at once, as a pump does.
+    """
+    survey = context.survey
+    if shape.samples > 2 or survey.interval_s > FASTEST_VESSEL_S or 0.0 in (shape.before, shape.after):
+        return False
+    others = [other for other in context.every if other is not change][:MOST_OTHERS]
+    quick = sum(transition_of(survey, other).samples <= 2 for other in others)
+    return quick <= QUICK_SHARE * len(others)
 
 
 def _alike(context: _Context, i: int, shapes: list[Transition], company: list[tuple[Clue, ...]]) -> int:

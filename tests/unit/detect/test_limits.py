@@ -95,7 +95,9 @@ def test_limits_are_worded_as_what_may_be_missed() -> None:
     found = detection_limits(record(process(0)))
     said = f"a step smaller than {amount(found['step'].size)} , or one"
     assert found["step"].sentence.startswith(said.replace(" ,", ","))
-    assert all(limit.sentence.endswith(("may not be seen here", "cannot show it")) for limit in found.values())
+    assert all(
+        limit.sentence.endswith(("may not be seen here", "cannot show it")) for limit in found.values()
+    )
 
 
 @SEEDS
