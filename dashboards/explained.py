@@ -15,11 +15,13 @@ from dashboards.markup import environment
 from dashboards.pages import record_parts
 from dashboards.slug import slug
 from dashboards.wording import Reader
-from dashboards.write import asset_files
+from dashboards.write import asset_files, is_there
 from excursions import clock
-from excursions.report.explanation import Explanation
-from excursions.report.result import ScanResult
+from excursions.report.explanation import Explanation, Focus
+from excursions.report.result import PointFindings, ScanResult
 from excursions.report.write import write_whole
+
+ROOM, LEAST_ROOM = 6 * clock.NS_PER_HOUR, 2 * clock.NS_PER_HOUR
 
 
 def write_moment(result: ScanResult, answer: Explanation, out: Path, *, display_units: str = "degC") -> Path:
@@ -42,7 +44,8 @@ def write_moment(result: ScanResult, answer: Explanation, out: Path, *, display_
     """
     reader = Reader(tz=clock.zone(result.plant.zone), temperature=display_units)
     for name, content in asset_files():
-        write_whole(out / "assets" / name, content)
+        if not is_there(out / "assets" / name, content):
+            write_whole(out / "assets" / name, content)
     page = out / f"moment-{slug(answer.point)}-{_stamp(answer)}.html"
     write_whole(page, moment_page(result, answer, reader).encode())
     return page
@@ -53,6 +56,11 @@ def moment_page(result: ScanResult, answer: Explanation, reader: Reader) -> str:
     about = next(a for a in gather(result) if a.findings.point.name == answer.point)
     focus = answer.focus
     ends = reader.wall_ms(np.array([focus.start, focus.end], np.int64)).tolist()
+    window = _window(focus, about.findings)
+    words = (
+        f"{reader.moment(window[0])} to {reader.moment(window[1])}, marked: {asked_words(answer, reader)}. "
+    )
+    words += f"The whole record: {figure_in_words(about, reader)}"
     marked = {"from": ends[0], "to": ends[1], "words": asked_words(answer, reader)}
     return environment().get_template("moment.html").render(
         page=moment_content(answer, about, reader),
@@ -61,8 +69,18 @@ def moment_page(result: ScanResult, answer: Explanation, reader: Reader) -> str:
         cautions=CAUTIONS,
         root="",
         first_event="",
-        **record_parts(about, reader, figure_in_words(about, reader), focus=marked),
+        **record_parts(
+            about, reader, words, focus=marked, window=window,
+            marked=sorted({focus.start, focus.end}),
+        ),
     )  # fmt: skip
+
+
+def _window(focus: Focus, findings: PointFindings) -> tuple[int, int]:
+    """The stretch with room around it, inside the record; the same room as the page's script gives."""
+    room = max(int((focus.end - focus.start) * 0.45), LEAST_ROOM if focus.end > focus.start else ROOM)
+    start, end = max(findings.start, focus.start - room), min(findings.end, focus.end + room)
+    return (start, end) if end > start else (findings.start, max(findings.end, findings.start + 1))
 
 
 def _stamp(answer: Explanation) -> str:

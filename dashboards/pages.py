@@ -31,6 +31,7 @@ SPARK_BUDGET = 150
 SPARK_BUDGET_FLEET = 56
 FLEET = 300  # points from which the small curves are drawn coarser, to keep the page light
 FIRST_SHOWN = 60
+MOST_ROWS = 200  # of the audit on the first page; each point's own page has its rows
 
 
 def overview_page(result: ScanResult, overview: Overview, reader: Reader) -> str:
@@ -57,6 +58,7 @@ def overview_page(result: ScanResult, overview: Overview, reader: Reader) -> str
         root="",
         entries=entries,
         first_shown=FIRST_SHOWN,
+        most_rows=MOST_ROWS,
         window=[reader.date(instant) for instant in window],
         calendar=calendar_drawing(overview),
         busiest=busiest_days(overview),
@@ -94,9 +96,18 @@ def point_page(
 
 
 def record_parts(
-    about: About, reader: Reader, words: str, focus: Mapping[str, object] | None = None
+    about: About,
+    reader: Reader,
+    words: str,
+    focus: Mapping[str, object] | None = None,
+    window: tuple[int, int] | None = None,
+    marked: Sequence[int] = (),
 ) -> dict[str, object]:
-    """What the template of the record needs; `focus` is the stretch it is zoomed to at first."""
+    """What the template of the record needs.
+
+    `focus` is the stretch it is zoomed to at first (wall-clock ms and words), `window` and `marked` the same for
+    the drawing on paper [ns].
+    """
     marks = PointMarks(
         calibrations=about.calibrations,
         doubts=about.doubts,
@@ -111,7 +122,9 @@ def record_parts(
         "figure_words": words,
         "ends": [str(end)[:16] for end in spec["layout"]["xaxis"]["range"]],
         "key": line_key({str(t.get("meta")) for t in spec["data"]}, [n.point.name for n in about.neighbours]),
-        "drawing": sheet_picture(about.findings, about.doubts, reader, words=words),
+        "drawing": sheet_picture(
+            about.findings, about.doubts, reader, words=words, window=window, marked=marked
+        ),
         "figure": embedded(pack_spec(spec)) if drawn else "",
         "facts": embedded(facts) if drawn else "",
     }

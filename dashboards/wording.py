@@ -9,6 +9,7 @@ import math
 import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from datetime import datetime
 from typing import cast
 from zoneinfo import ZoneInfo
 
@@ -23,6 +24,7 @@ from excursions.report.wording import event_sentence, number, quantity
 UNIT_WORDS = {
     "degC": "°C",
     "degF": "°F",
+    "degF/min": "°F/min",
     "uS/cm": "µS/cm",
     "%sat": "% sat",
     "1/cm": "cm⁻¹",
@@ -57,6 +59,8 @@ PARAMETER_WORDS = {
     "gain": "gain",
 }
 CAUSE_WORDS = {"ageing": "ordinary ageing", "unrecorded": "something not in the record"}
+# unit -> (what is added after multiplying by 1.8, unit shown)
+FAHRENHEIT = {"degC": (32.0, "degF"), "K": (0.0, "degF"), "K/min": (0.0, "degF/min")}
 LEAST_DEGREES = 0.5  # no temperature on a page is worth more than one decimal
 # Units that stand at the end of a figure's name, longest first, and how people write them.
 SUFFIXES = (
@@ -75,13 +79,13 @@ SUFFIXES = (
     ("_k", "K"),
 )
 FEW = 64
-# What stands before a temperature tells a difference from a level: "a jump of 3 °C", but "a rating of 80 °C".
-_DEGREES = re.compile(
-    r"(?P<lead>(?:±\s?|\b(?:by|within) |\b(?:jump|step|change|offset|difference|error|fault|drift|shift)s? of )?)"
-    r"(?P<figure>[+\-−]?\d+(?:[.,]\d+)?)\s?(?:°C|degC)\b"
-)
+# The house writes a temperature as a number of degC (or °C) and a difference as a number of K, always; so the unit
+# alone says how a figure is converted, and nothing is guessed from the words around it.
+_DEGREES = re.compile(r"(?P<figure>[+\-−]?\d+(?:[.,]\d+)?)\s?(?P<unit>°C|degC|K/min|K)(?![\w/])")
 _PLAIN_UNITS = re.compile(r"(?<=\d)\s?deg([CF])\b")
 _SIGNED_ZERO = re.compile(r"^[−+-](?=0(?:\.0*)?(?:\s|$))")
+# An instant as the house writes it for machines; people get it on their own clock.
+_STAMP = re.compile(r"\b\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ")
 _BARE_UNITS = re.compile(r"\bdeg([CF])\b")
 
 
@@ -95,7 +99,7 @@ class Reader:
 
     def unit(self, unit: str) -> str:
         """How a unit is written, after conversion."""
-        shown = self.temperature if unit == "degC" else unit
+        shown = FAHRENHEIT[unit][1] if self.temperature == "degF" and unit in FAHRENHEIT else unit
         return UNIT_WORDS.get(shown, shown)
 
     def level(self, value: FloatArray, unit: str) -> FloatArray:
@@ -105,23 +109,34 @@ class Reader:
         return value
 
     def amount(self, value: float, unit: str, uncertainty: float = math.nan, *, signed: bool = False) -> str:
-        """A reading with its unit and the digits its uncertainty supports."""
-        if unit == "degC" and self.temperature == "degF":
-            value, uncertainty, unit = value * 1.8 + 32.0, uncertainty * 1.8, "degF"
+        """A figure with its unit and the digits its uncertainty supports; what degC measures is a level, K a difference."""
+        if self.temperature == "degF" and unit in FAHRENHEIT:
+            shift, unit = FAHRENHEIT[unit]
+            value, uncertainty = value * 1.8 + shift, uncertainty * 1.8
         if unit in ("ratio", "1"):
             return f"{number(value, uncertainty, signed=signed)}{' ×' if unit == 'ratio' else ''}"
         text = quantity(value, UNIT_WORDS.get(unit, unit), uncertainty, signed=signed)
         return _SIGNED_ZERO.sub("", text)
 
+    def difference(
+        self, value: float, unit: str, uncertainty: float = math.nan, *, signed: bool = False
+    ) -> str:
+        """A difference of two readings in `unit`: an error, a step, a deadband."""
+        return self.amount(value, "K" if unit == "degC" else unit, uncertainty, signed=signed)
+
     def text(self, sentence: str) -> str:
         """A sentence made elsewhere, its temperatures in the unit shown."""
         if self.temperature == "degF":
             sentence = _DEGREES.sub(_to_fahrenheit, sentence)
+        sentence = _STAMP.sub(self._said, sentence)
         return _BARE_UNITS.sub(r"°\1", _PLAIN_UNITS.sub(r" °\1", sentence))
+
+    def _said(self, found: re.Match[str]) -> str:
+        return self.moment(clock.to_ns(datetime.fromisoformat(found.group())))
 
     def event(self, event: Event) -> str:
         """One event in a sentence."""
-        return self.text(event_sentence(event, self.tz))
+        return event_sentence(event, self.tz, show=self.amount)
 
     def moment(self, instant: int) -> str:
         """Day, year and minute."""
@@ -167,11 +182,13 @@ def _wall_ms(instant: int, tz: ZoneInfo) -> int:
 
 
 def _to_fahrenheit(found: re.Match[str]) -> str:
-    figure = found["figure"].replace("−", "-").replace(",", ".")
-    digits = len(figure.partition(".")[2])
-    value = float(figure) * 1.8 + (0.0 if found["lead"] else 32.0)
-    sign = "+" if figure.startswith("+") and value > 0 else ""
-    return f"{found['lead']}{sign}{value:.{digits}f}".replace("-", "−") + " °F"
+    """A figure as °F with the decimals it had; a difference and a rate without the offset of the scale."""
+    text, unit = found["figure"].replace("−", "-").replace(",", "."), found["unit"]
+    decimals = len(text.partition(".")[2])
+    value = float(text) * 1.8 + (32.0 if unit in ("°C", "degC") else 0.0)
+    sign = "+" if text.startswith("+") else ""
+    shown = f"{value:{sign}.{decimals}f}".replace("-", "−")
+    return f"{shown} {'°F/min' if unit == 'K/min' else '°F'}"
 
 
 def kind_label(kind: str) -> str:
@@ -207,11 +224,13 @@ def size_words(event: Event, reader: Reader) -> str:
     signed = event.kind in ("step", "drift", "fouling")
     if event.size_unit == "degC" and half > 0:
         half = LEAST_DEGREES
-    text = reader.amount(event.size, event.size_unit, half if half > 0 else math.nan, signed=signed)
+    show = reader.difference if signed else reader.amount
+    text = show(event.size, event.size_unit, half if half > 0 else math.nan, signed=signed)
     if event.kind in ("over_temperature", "sterilisation") and math.isfinite(high) and high > event.size:
         return f"{text}, could be up to {reader.amount(high, event.size_unit, half)}"
     if half > 0:
-        ends = (number(end, half, signed=signed) for end in (low, high))
+        unit = f" {reader.unit('K' if signed and event.size_unit == 'degC' else event.size_unit)}"
+        ends = (show(end, event.size_unit, half, signed=signed).removesuffix(unit) for end in (low, high))
         return f"{text} ({' to '.join(ends)})"
     return text
 

@@ -11,6 +11,7 @@ from dashboards.content.overview import overview_content
 from dashboards.content.run import run_content
 from dashboards.pages import overview_page, point_page
 from dashboards.slug import slugs
+from dashboards.stale import clear_stale, digest
 from dashboards.wording import Reader
 from excursions import clock
 from excursions.report.result import ScanResult
@@ -58,14 +59,18 @@ def write_site(
     reader = Reader(tz=clock.zone(result.plant.zone), temperature=display_units)
     stems = slugs(findings.point.name for findings in result.points)
     for name, content in asset_files():
-        if not _is_there(out / "assets" / name, content):
+        if not is_there(out / "assets" / name, content):
             write_whole(out / "assets" / name, content)
     wanted = {findings.point.name for findings in result.points} if only is None else set(only)
     total = len(wanted) + 1
+    written: dict[str, str] = {}
     for done, (stem, text) in enumerate(_point_pages(result, reader, stems, wanted), start=1):
-        write_whole(out / "points" / f"{stem}.html", text.encode())
+        content = text.encode()
+        write_whole(out / "points" / f"{stem}.html", content)
+        written[f"{stem}.html"] = digest(content)
         if progress:
             progress("writing pages", done, total)
+    clear_stale(out / "points", written, {f"{stem}.html" for stem in stems.values()})
     index = out / "index.html"
     write_whole(index, overview_page(result, overview_content(result, reader, stems), reader).encode())
     if progress:
@@ -73,7 +78,8 @@ def write_site(
     return index
 
 
-def _is_there(path: Path, content: bytes) -> bool:
+def is_there(path: Path, content: bytes) -> bool:
+    """Whether a file holds just this already: what is the same need not be written again."""
     return path.is_file() and path.stat().st_size == len(content) and path.read_bytes() == content
 
 

@@ -4,7 +4,8 @@
     |- InputFileError            an export, calibration log or sample file
     |- RegisterError             the plant register (TOML)
     |- UsageError                a command or an argument that does not fit
-    `- TooLittleDataError        how much there was, how much is needed
+    |- TooLittleDataError        how much there was, how much is needed
+    `- WorkerLostError           processes that end before they answer
 
 Each error keeps its facts as fields and makes its sentence from them: which file, which line, which
 column, what was found, what was expected and how to mend it.  Low code raises what it knows; the edge
@@ -93,6 +94,10 @@ class UsageError(ExcursionsError):
 
 class TooLittleDataError(ExcursionsError):
     """An analysis that was asked of fewer data than it needs."""
+
+
+class WorkerLostError(ExcursionsError):
+    """Processes that ended before they answered, again and again."""
 
 
 def nearest(word: str, choices: Iterable[str]) -> str:

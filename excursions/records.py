@@ -132,6 +132,13 @@ class StateLine:
         inside = (index >= 0) & (time < self.end[np.maximum(index, 0)])
         return np.where(inside, self.code[np.maximum(index, 0)], NO_DATA).astype(np.uint8)
 
+    def mask(self, time: TimeArray, *codes: int) -> BoolArray:
+        """Whether each instant of an ordered record (n,) lies in one of these states."""
+        inside = np.zeros(time.size, dtype=np.bool_)
+        for first, past in np.searchsorted(time, self.spans(*codes)):
+            inside[first:past] = True
+        return inside
+
     def spans(self, *codes: int) -> TimeArray:
         """Spans (k, 2) of these states, in time order."""
         keep = np.isin(self.code, codes)

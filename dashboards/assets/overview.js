@@ -10,7 +10,7 @@
   const more = document.querySelector('.more button');
   const first = Number(list.dataset.first);
   const texts = new Map();
-  const DAY = 86400000;
+  const DAY = 86400000, PORTION = 200;
   let shownMost = first;
 
   const textOf = row => {
@@ -25,6 +25,7 @@
       q: form.q.value.trim().toLowerCase(),
       verdicts: words.filter(b => b.getAttribute('aria-pressed') === 'true').map(b => b.dataset.verdict),
       measurand: form.measurand.value,
+      known: form.known.value,
       day: form.day.value ? Date.parse(form.day.value + 'T00:00:00Z') / DAY : null,
       sort: form.sort.value,
     };
@@ -33,6 +34,7 @@
   function fits(row, s) {
     return (!s.verdicts.length || s.verdicts.includes(row.dataset.v))
       && (!s.measurand || row.dataset.m === s.measurand)
+      && (!s.known || row.dataset.k === s.known)
       && (s.day === null || (' ' + row.dataset.d + ' ').includes(' ' + s.day + ' '))
       && s.q.split(/\s+/).every(word => !word || textOf(row).includes(word));
   }
@@ -65,13 +67,13 @@
       shown += visible;
       if (row.hidden === visible) row.hidden = !visible;
     }
-    const filtered = s.q || s.verdicts.length || s.measurand || s.day !== null;
+    const filtered = s.q || s.verdicts.length || s.measurand || s.known || s.day !== null;
     count.textContent = !rows.length ? '' : !matching
       ? 'No point fits. Show all, or look for another word.'
       : filtered ? `${matching} of ${rows.length} points${s.day !== null ? ', event on ' + said(s.day) : ''}` : '';
     clear.hidden = !filtered;
     more.hidden = shown >= matching;
-    more.textContent = `Show the other ${matching - shown}`;
+    more.textContent = matching - shown > PORTION ? `Show ${PORTION} more of the other ${(matching - shown).toLocaleString('en')}` : `Show the other ${matching - shown}`;
   }
 
   function remember() {
@@ -79,6 +81,7 @@
     if (s.q) q.set('q', form.q.value.trim());
     if (s.verdicts.length) q.set('verdict', s.verdicts.join(','));
     if (s.measurand) q.set('measurand', s.measurand);
+    if (s.known) q.set('known', s.known);
     if (s.day !== null) q.set('day', s.day);
     if (s.sort) q.set('sort', s.sort);
     const hash = q.toString();
@@ -91,7 +94,7 @@
     const id = location.hash.slice(1);
     const target = id && !id.includes('=') && document.getElementById(decodeURIComponent(id));
     if (target && target.classList.contains('entry')) {
-      shownMost = Infinity;
+      shownMost = Math.max(first, rows.indexOf(target) + 1);
       show();
       target.scrollIntoView();
       return;
@@ -102,6 +105,7 @@
     const asked = (q.get('verdict') || '').split(',');
     for (const b of words) b.setAttribute('aria-pressed', String(asked.includes(b.dataset.verdict)));
     form.measurand.value = q.get('measurand') || '';
+    form.known.value = q.get('known') || '';
     form.day.value = /^\d+$/.test(q.get('day') || '') ? iso(Number(q.get('day'))) : '';
     form.sort.value = q.get('sort') || '';
     shownMost = first;
@@ -127,7 +131,7 @@
     remember();
     form.q.focus();
   });
-  more.addEventListener('click', () => { shownMost = Infinity; show(); });
+  more.addEventListener('click', () => { shownMost += PORTION; show(); });
   addEventListener('hashchange', recall);
   for (const target of document.querySelectorAll('[data-day]')) {
     target.addEventListener('click', () => { location.hash = 'day=' + target.dataset.day; });

@@ -43,7 +43,7 @@ def heat_rows(findings: PointFindings, reader: Reader) -> tuple[tuple[HeatRow, .
 def _row(event: Event, reader: Reader) -> HeatRow:
     figures = event.details
     rates = [
-        f"{word} {number(figures[name])}"
+        f"{word} {reader.amount(figures[name], 'K/min')}"
         for word, name in (("up", "heating_rate_k_per_min"), ("down", "cooling_rate_k_per_min"))
         if math.isfinite(figures.get(name, math.nan))
     ]
@@ -55,7 +55,7 @@ def _row(event: Event, reader: Reader) -> HeatRow:
         lasting=duration_text((event.end - event.start) / 1e9),
         continuous=_figure(event, "min", "minutes_above_continuous_min", "minutes_above_rating_min"),
         steam=_figure(event, "min", "minutes_above_sterilisation_min"),
-        rates=f"{', '.join(rates)} K/min" if rates else "–",
+        rates=", ".join(rates) or "–",
         f0=_figure(event, "min", "f0_min"),
         dose=_figure(event, "h", "dose_h"),
         serious=event.origin != "routine",

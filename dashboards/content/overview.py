@@ -7,6 +7,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from dashboards.content.fleet import (
+    AuditRow,
+    Changes,
+    DueRow,
+    LessonRow,
+    audit_rows,
+    change_content,
+    due_rows,
+    lesson_rows,
+)
 from dashboards.content.run import RunFacts, run_content
 from dashboards.look import FAMILIES, family
 from dashboards.wording import Reader, capital, counted, joined, kind_label, off_by
@@ -23,6 +33,12 @@ CAUTIONS = (
     "and retract a probe from a live line only with a fitting made for it.",
     "Corrected readings are estimates beside the record. The record itself is never changed.",
 )
+VERIFIED = "verified by calibration"
+KNOWN_WORDS = {
+    "verified": "verified by a calibration",
+    "open": "not verified by a calibration yet",
+    "never": "never compared with a calibration",
+}
 VERDICT_MEANING = {
     "do not use": "the reading does not follow the process",
     "doubt": "the reading may be off, by how much is said",
@@ -51,22 +67,13 @@ class Entry:
     advice: str
     caution: str
     knowledge: str
+    known: str
+    known_key: str
+    changed: str
     event: str
     happened: str
     days: tuple[int, ...]
     in_trouble: bool
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Remark:
-    """Something the calibration log shows that does not fit."""
-
-    when: str
-    instant: int
-    point: str
-    slug: str
-    probe: str
-    text: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,7 +93,12 @@ class Overview:
     last_day: int
     calendar: tuple[tuple[str, str, tuple[int, ...]], ...]
     calendar_words: str
-    remarks: tuple[Remark, ...]
+    changes: Changes
+    audit: tuple[AuditRow, ...]
+    due: tuple[DueRow, ...]
+    lessons: tuple[LessonRow, ...]
+    unlearned: tuple[LessonRow, ...]
+    known: tuple[tuple[str, str, int], ...]
     run: RunFacts
     cautions: tuple[str, ...]
 
@@ -101,11 +113,17 @@ def overview_content(result: ScanResult, reader: Reader, slugs: Mapping[str, str
     slugs : point name -> file stem of its page
     """
     found = {findings.point.name: findings for findings in result.points}
+    changes = change_content(result, reader, slugs)
+    calibrated = {calibration.point for calibration in result.calibrations}
     entries = tuple(
-        _entry(verdict, found[verdict.point], result, reader, slugs)
+        _entry(
+            verdict, found[verdict.point], result, reader, slugs,
+            known=_known(verdict, result, verdict.point in calibrated), changed=changes.of_point.get(verdict.point, ""),
+        )
         for verdict in result.verdicts
         if verdict.point in found
-    )
+    )  # fmt: skip
+    learned, unlearned = lesson_rows(result, reader)
     first, last = record_span(result)
     days = (_day(first, reader), _day(last, reader))
     calendar = _calendar(result, reader, days)
@@ -126,7 +144,14 @@ def overview_content(result: ScanResult, reader: Reader, slugs: Mapping[str, str
         last_day=days[1],
         calendar=calendar,
         calendar_words=_calendar_words(calendar, days, reader),
-        remarks=_remarks(result, reader, slugs),
+        changes=changes,
+        audit=audit_rows(result, reader, slugs),
+        due=due_rows(result, reader, slugs),
+        lessons=learned,
+        unlearned=unlearned,
+        known=tuple(
+            (key, words, sum(e.known_key == key for e in entries)) for key, words in KNOWN_WORDS.items()
+        ),
         run=run_content(result, reader),
         cautions=CAUTIONS,
     )
@@ -143,9 +168,19 @@ def in_trouble(event: Event) -> bool:
     return event.severity != "note" and event.origin in ("probe", "undecided", "record")
 
 
+def _known(verdict: Verdict, result: ScanResult, calibrated: bool) -> str:
+    """Whether a calibration bears the verdict out: a key of `KNOWN_WORDS`."""
+    if not calibrated:
+        return "never"
+    if verdict.verdict == "trust" or result.outcomes.get(verdict.event, ("",))[0] == VERIFIED:
+        return "verified"
+    return "open"
+
+
 def _entry(
-    verdict: Verdict, findings: PointFindings, result: ScanResult, reader: Reader, slugs: Mapping[str, str]
-) -> Entry:
+    verdict: Verdict, findings: PointFindings, result: ScanResult, reader: Reader, slugs: Mapping[str, str],
+    *, known: str, changed: str,
+) -> Entry:  # fmt: skip
     point = findings.point
     since = verdict.since
     return Entry(
@@ -165,6 +200,9 @@ def _entry(
         advice=reader.text(verdict.advice),
         caution=reader.text(verdict.caution),
         knowledge=reader.text(verdict.knowledge),
+        known=capital(KNOWN_WORDS[known]),
+        known_key=known,
+        changed=changed,
         event=verdict.event,
         happened=_happened(findings),
         days=_event_days(findings, reader),
@@ -178,7 +216,7 @@ def wrong_now(verdict: Verdict, findings: PointFindings, reader: Reader) -> str:
         return ""
     if verdict.verdict == "do not use":
         return "beyond correction: the reading does not follow the process"
-    return off_by(verdict.error, verdict.error_band, findings.unit, reader.amount)
+    return off_by(verdict.error, verdict.error_band, findings.unit, reader.difference)
 
 
 def _happened(findings: PointFindings) -> str:
@@ -287,19 +325,3 @@ def _measurands(entries: tuple[Entry, ...]) -> tuple[tuple[str, str, int], ...]:
     return tuple(
         (key, label, count) for (key, label), count in sorted(counts.items(), key=lambda kv: kv[0][1])
     )
-
-
-def _remarks(result: ScanResult, reader: Reader, slugs: Mapping[str, str]) -> tuple[Remark, ...]:
-    rows = [
-        Remark(
-            when=reader.moment(c.time),
-            instant=c.time,
-            point=c.point,
-            slug=slugs.get(c.point, ""),
-            probe=c.probe,
-            text=capital(reader.text("; ".join(c.checks))),
-        )
-        for c in result.calibrations
-        if c.checks
-    ]
-    return tuple(sorted(rows, key=lambda row: (-row.instant, row.point)))

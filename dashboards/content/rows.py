@@ -204,7 +204,7 @@ def _shift_row(shift: Shift, about: About, reader: Reader) -> ShiftRow:
         f" ± {number(shift.uncertainty, shift.uncertainty)}",
         said="a real change" if shift.significant else "within its uncertainty: not a shift",
         effect=(
-            f"reading off by {reader.amount(error, unit, band, signed=True)}"
+            f"reading off by {reader.difference(error, unit, band, signed=True)}"
             + (f" ± {number(band, band)}" if math.isfinite(band) else "")
             if math.isfinite(error)
             else "effect on the reading not known"
@@ -289,7 +289,7 @@ def doubt_rows(about: About, reader: Reader) -> tuple[DoubtRow, ...]:
     rows = []
     for doubt in sorted(about.doubts, key=lambda d: (-d.start, d.end)):
         ends = [
-            f"{reader.amount(error, about.findings.unit, band, signed=True)} ± {number(band, band)}"
+            f"{reader.difference(error, about.findings.unit, band, signed=True)} ± {number(band, band)}"
             for (_, error), band in zip(doubt.knots, doubt.band, strict=False)
             if math.isfinite(error)
         ]

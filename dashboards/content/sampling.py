@@ -67,9 +67,7 @@ def _sentence(role: str, sampling: Sampling, trace: Trace | None, reader: Reader
 
 
 def _difference(size: float, unit: str, reader: Reader) -> str:
-    if unit == "degC" and reader.temperature == "degF":
-        return f"{size * 1.8:.3g} °F"
-    return reader.amount(size, unit)
+    return reader.difference(size, unit)
 
 
 def _span(seconds: float) -> str:

@@ -6,6 +6,7 @@ rounded the same way in every run.
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -14,7 +15,7 @@ from markupsafe import Markup, escape
 
 from dashboards.content.scale import usual_scale
 from dashboards.wording import Reader, capital
-from excursions.clock import TimeArray
+from excursions.clock import NS_PER_DAY, TimeArray
 from excursions.records import Doubt, FloatArray
 from excursions.report.result import PointFindings, Trace
 from excursions.report.thin import thin
@@ -163,7 +164,7 @@ def spark_ends(findings: PointFindings, window: tuple[int, int], reader: Reader)
     if not finite.size:
         return "", "", ""
     return (
-        reader.amount(float(finite.max()), ""),
+        reader.amount(float(finite.max()), unit),
         reader.amount(float(finite.min()), ""),
         reader.amount(float(finite[-1]), unit),
     )
@@ -175,11 +176,25 @@ def panel_title(words: str, unit: str) -> str:
 
 
 SHEET_WIDTH, SHEET_VALUE, SHEET_TEMPERATURE = 900, 190, 110
+CLOSE = 5 * NS_PER_DAY  # below this a drawing shows hours and its whole scale
 SHEET_LEFT, SHEET_GAP, SHEET_BOTTOM = 62, 26, 24
+WORD_WIDTH = 58  # of "doubtful" in small type
 
 
-def sheet_picture(findings: PointFindings, doubts: Sequence[Doubt], reader: Reader, *, words: str) -> Markup:
-    """The whole record as a drawing for paper, and for the moment before the script has drawn its own."""
+def sheet_picture(
+    findings: PointFindings,
+    doubts: Sequence[Doubt],
+    reader: Reader,
+    *,
+    words: str,
+    window: tuple[int, int] | None = None,
+    marked: Sequence[int] = (),
+) -> Markup:
+    """The record as a drawing for paper, and for the moment before the script has drawn its own.
+
+    `window` is the stretch drawn (all of the record without it), `marked` are instants drawn across it [ns].
+    """
+    shown = findings if window is None else dataclasses.replace(findings, start=window[0], end=window[1])
     panels = [
         (n, h)
         for n, h in (("value", SHEET_VALUE), ("temperature", SHEET_TEMPERATURE))
@@ -189,17 +204,23 @@ def sheet_picture(findings: PointFindings, doubts: Sequence[Doubt], reader: Read
         return Markup('<p class="nothing">There is no reading to draw.</p>')
     top, parts = 18.0, []
     for name, height in panels:
-        parts.append(
-            _panel(findings.traces[name], findings, doubts if name == "value" else (), top, height, reader)
-        )
+        trace = findings.traces[name] if window is None else _cut(findings.traces[name], window)
+        parts.append(_panel(trace, shown, doubts if name == "value" else (), top, height, reader))
         top += height + SHEET_GAP
     bottom = top - SHEET_GAP
-    parts.append(_event_ticks(findings, bottom))
-    parts.append(_time_ticks(findings, bottom, reader))
+    parts.append(_event_ticks(shown, bottom, marked))
+    parts.append(_time_ticks(shown, bottom, reader))
     return Markup(
         f'<svg class="sheet" viewBox="0 0 {SHEET_WIDTH} {bottom + SHEET_BOTTOM:.0f}" role="img" aria-label="{escape(words)}">'
         f"{''.join(parts)}</svg>"
     )
+
+
+def _cut(trace: Trace, window: tuple[int, int]) -> Trace:
+    """The samples inside a window, and the last one before it and the first one after it."""
+    first, last = np.searchsorted(trace.time, window)
+    inside = slice(max(int(first) - 1, 0), int(last) + 1)
+    return dataclasses.replace(trace, time=trace.time[inside], value=trace.value[inside])
 
 
 def _box(trace_ends: tuple[float, float], findings: PointFindings, top: float, height: float) -> Box:
@@ -213,7 +234,8 @@ def _panel(
     trace: Trace, findings: PointFindings, doubts: Sequence[Doubt], top: float, height: float, reader: Reader
 ) -> str:
     value = reader.level(trace.value, trace.unit)
-    scale = usual_scale(findings, doubts) if trace.name == "value" else None
+    whole = findings.end - findings.start > CLOSE
+    scale = usual_scale(findings, doubts) if trace.name == "value" and whole else None
     box = _box(ends_of(np.array(scale) if scale else value), findings, top, height)
     title = "Temperature" if trace.name == "temperature" else findings.point.quantity.label
     shades = "".join(_sheet_shade(doubt, box) for doubt in doubts)
@@ -232,9 +254,12 @@ def _sheet_shade(doubt: Doubt, box: Box) -> str:
     right = min(box.left + box.width, float(box.x(np.array([doubt.end]))[0]))
     if right <= left:
         return ""
+    # At the right edge the word stands before the shade: beyond it there is no paper.
+    at_edge = left + WORD_WIDTH > box.left + box.width
+    x, anchor = (left - 4, "small end") if at_edge else (left + 4, "small")
     return (
         f'<path class="doubt" d="M{left:.1f} {box.top:.1f}H{right:.1f}V{box.top + box.height:.1f}H{left:.1f}Z"/>'
-        f'<text class="small" x="{left + 4:.1f}" y="{box.top + 13:.1f}">doubtful</text>'
+        f'<text class="{anchor}" x="{x:.1f}" y="{box.top + 13:.1f}">doubtful</text>'
     )
 
 
@@ -253,10 +278,12 @@ def round_step(rough: float) -> float:
     return float(next(power * m for m in (1, 2, 5, 10) if power * m >= rough * 0.999999))
 
 
-def _event_ticks(findings: PointFindings, bottom: float) -> str:
+def _event_ticks(findings: PointFindings, bottom: float, marked: Sequence[int]) -> str:
     box = _box((0, 1), findings, 0, 1)
     serious = [e for e in findings.events if e.severity != "note" and e.origin in ("probe", "undecided")][:80]
-    xs = box.x(np.array([e.start for e in serious], np.int64))
+    starts = [*(e.start for e in serious), *marked]
+    inside = [t for t in starts if findings.start <= t <= findings.end]
+    xs = box.x(np.array(inside, np.int64))
     return "".join(f'<path class="began" d="M{x:.1f} 18V{bottom:.0f}"/>' for x in xs.tolist())
 
 
@@ -265,7 +292,8 @@ def _time_ticks(findings: PointFindings, bottom: float, reader: Reader) -> str:
     instants = np.linspace(findings.start, findings.end, 6).astype(np.int64)
     anchors = ["start", *["middle"] * 4, "end"]
     xs = box.x(instants).tolist()
+    said = reader.short if findings.end - findings.start < CLOSE else reader.date
     return "".join(
-        f'<text x="{x:.1f}" y="{bottom + 18:.0f}" text-anchor="{anchor}">{escape(reader.date(int(t)))}</text>'
+        f'<text x="{x:.1f}" y="{bottom + 18:.0f}" text-anchor="{anchor}">{escape(said(int(t)))}</text>'
         for t, x, anchor in zip(instants, xs, anchors, strict=True)
     )

@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
+import dataclasses
 from pathlib import Path
 
 from excursions.pipeline.run import Progress, quiet
 from excursions.pipeline.scan import Scan
+from excursions.report.changes import compared
+from excursions.report.earlier import read_earlier
 from excursions.report.write import write_tables
+
+
+def since_last(done: Scan, out: Path) -> Scan:
+    """Compare with the run whose report lies in the folder, before it is overwritten."""
+    return dataclasses.replace(done, result=compared(done.result, read_earlier(out)))
 
 
 def publish(done: Scan, out: Path, *, display_units: str = "degC", progress: Progress = quiet) -> Path:

@@ -14,6 +14,7 @@ from excursions import clock
 from excursions.kinds import SEVERITIES
 from excursions.pipeline.scan import Scan
 from excursions.records import SEVERITY_RANK
+from excursions.report.changes import CHANGES
 from excursions.report.result import ScanResult, Verdict
 from excursions.report.verdict import past_faults
 from excursions.report.wording import doubt_sentence, event_sentence
@@ -65,7 +66,7 @@ def print_summary(done: Scan, page: Path) -> None:
     typer.echo("\n".join(lines))
     _print_problems(done)
     _print_notes(result)
-    typer.echo(f"\n{_event_counts(result)}")
+    typer.echo(f"\n{changes_line(result)}{_event_counts(result)}")
     typer.echo(f"Rows: {_rows(rows)}")
     typer.echo(
         "This tool releases no batch and protects no plant; local procedures and authorised people decide."
@@ -148,6 +149,20 @@ def _print_notes(result: ScanResult) -> None:
         )
 
 
+def changes_line(result: ScanResult) -> str:
+    """What is different from the run before in this folder, in a line; empty without one."""
+    if result.comparison is None:
+        return ""
+    if result.comparison.problem:
+        return f"Since the run before: cannot tell, {result.comparison.problem}.\n"
+    counts = [
+        f"{number} {word}"
+        for word in CHANGES
+        if (number := sum(change.change == word for change in result.comparison.changes))
+    ]
+    return f"Since the run before: {', '.join(counts) or 'nothing changed'} (tables/changes.csv)\n"
+
+
 def _event_counts(result: ScanResult) -> str:
     """How many events are laid to a probe or left open, by severity: what the exit status is made from."""
     counts = dict.fromkeys(reversed(SEVERITIES), 0)
@@ -172,6 +187,7 @@ def summary_facts(done: Scan, page: Path) -> dict[str, object]:
         "page": str(page),
         "rows": result.run["rows"],
         "found": result.run["found"],
+        "since_run": result.run.get("since_run"),
         "points": [_verdict_facts(verdict) for verdict in result.verdicts],
         "problems": [str(problem) for problem in done.problems],
     }

@@ -76,8 +76,8 @@ def describe(
 
 def _thinned(time: TimeArray, value: FloatArray) -> _Steps:
     stride = max(1, time.size // STATISTIC)
-    at = np.arange(0, time.size - 1, stride)
-    return _Steps(interval=(time[at + 1] - time[at]) / NS_PER_S, change=np.abs(value[at + 1] - value[at]))
+    interval = (time[1::stride] - time[:-1:stride]) / NS_PER_S
+    return _Steps(interval=interval, change=np.abs(value[1::stride] - value[:-1:stride]))
 
 
 def _is_grid(steps: _Steps, usual: float, heartbeat: float) -> bool:
@@ -123,11 +123,10 @@ def _grid_kind(value: FloatArray, words: str, resolution: float) -> str:
 def _share_straight(value: FloatArray, resolution: float) -> float:
     """Share of samples that lie exactly half way between different neighbours, where steps are well resolved."""
     stride = max(1, value.size // STATISTIC)
-    at = np.arange(1, value.size - 1, stride)
-    before, here, after = value[at - 1], value[at], value[at + 1]
+    before, here, after = value[:-2:stride], value[1:-1:stride], value[2::stride]
     moving = np.abs(after - before) > 20 * resolution  # else rounding makes straight lines by itself
     moving &= np.isfinite(before) & np.isfinite(here) & np.isfinite(after) & (after != before)
-    if np.count_nonzero(moving) < max(SPARSE_SAMPLES, 0.01 * at.size):
+    if np.count_nonzero(moving) < max(SPARSE_SAMPLES, 0.01 * here.size):
         return 0.0
     bend = np.abs(after - 2 * here + before)[moving]
     size = np.abs(after)[moving] + np.abs(before)[moving]

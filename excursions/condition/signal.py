@@ -69,7 +69,7 @@ def condition(series: TagSeries, *, measurand: str, unit: str = "") -> Condition
         rows=int(series.time.size),
         duplicates=ordered.duplicates,
         conflicts=ordered.conflicts,
-        decisions=decisions + _row_decisions(series.tag, ordered),
+        decisions=decisions + row_decisions(series.tag, ordered),
     )
 
 
@@ -114,7 +114,8 @@ def _conversion(series: TagSeries, key: str, stated: str) -> tuple[float, float,
     return *found, row.unit if key != "other" else given, ()
 
 
-def _row_decisions(tag: str, ordered: Ordered) -> tuple[Decision, ...]:
+def row_decisions(tag: str, ordered: Ordered) -> tuple[Decision, ...]:
+    """What is to be said of rows that contradict one another."""
     if not ordered.conflicts:
         return ()
     return (

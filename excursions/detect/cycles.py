@@ -98,7 +98,7 @@ def oddities(cycles: Sequence[Exposure]) -> list[tuple[str, ...]]:
             for i in _odd(figures, trait):
                 usual = float(np.nanmedian(figures))
                 facts[i].append(
-                    f"{trait.words} than the other cycles: {figures[i]:.3g} against {usual:.3g} {trait.unit}"
+                    f"{trait.words} than the other cycles: {figures[i]:.3g} {trait.unit} against {usual:.3g} {trait.unit}"
                     if trait.up
                     else f"{trait.words} in {figures[i]:.3g} {trait.unit}, usually {usual:.3g} {trait.unit}"
                 )

@@ -18,13 +18,13 @@ from excursions.detect.groups import group_median
 from excursions.detect.limits_plain import amount, make, plain_limits
 from excursions.detect.noise import ERROR, NoiseSettings, noise_series
 from excursions.detect.periodic import PeriodicSettings, least_amplitude
-from excursions.detect.plateaus import joined
+from excursions.detect.plateaus import joined, joined_rest
 from excursions.detect.response import ResponseSettings, disturbances
 from excursions.detect.scan import FEW_PEAKS, LEAST_RATIO, SUSPICION, peaks, spreads, widths, windows
 from excursions.detect.short import LONGEST as SHORT
 from excursions.detect.short import tail_probability
 from excursions.detect.slopes import KNOWLEDGE, WINDOWS
-from excursions.detect.spells import drawn_line_s
+from excursions.detect.spells import drawn_line
 from excursions.detect.step import LIKE, TRIFLE, TRIFLE_APART
 from excursions.detect.stuck import StuckSettings, shortest_flicker, shortest_stuck
 from excursions.detect.sudden import LEAST_NOISE, SIDE, gaps
@@ -139,7 +139,7 @@ def _least_jump(survey: Survey) -> float:
     if len(live) < 4 * len(blocks):
         return math.inf
     held = np.flatnonzero(blocks.count > 0)
-    size = np.maximum.reduceat(np.abs(gaps(live.value)), blocks.first[held])
+    size = np.maximum.reduceat(np.abs(survey.once("gaps", lambda: gaps(live.value))), blocks.first[held])
     unit = max(survey.noise, 1e-12)
     bulk = np.sort((size + unit)[~outlying(size + unit, at_most=SUSPICION)])
     gap = max(size_of(bulk, SUSPICION), JUMP * float(bulk[-1]), (LEAST_NOISE + 1) * unit) - unit
@@ -166,7 +166,7 @@ def _least_short(level: FloatArray, floor: float) -> float:
 
 def drift_limit(record: Record, survey: Survey) -> float:
     """Smallest walk over an eighth of the record, the reading's unit."""
-    pieces = joined(survey.rest, survey.blocks.broken, quantum=survey.quantum)
+    pieces = joined_rest(survey)
     length = len(pieces.level) // WALK_SHARE
     found, _ = _least_difference(pieces.level, pieces.block < 0, floor=0.3 * survey.quantum, ramp=length)
     for count in WINDOWS:
@@ -223,7 +223,7 @@ def _noise_limits(survey: Survey) -> tuple[float, float, float]:
     unseen = (
         UNSEEN_MARGIN * noise.unseen / math.exp(float(np.median(noise.raw)))
     )  # less is not told from rounding
-    if drawn_line_s(survey.live, survey.quantum) > 0:
+    if drawn_line(survey) > 0:
         unseen = math.inf
     collapse = min(settings.collapse / NOISE_MARGIN, math.exp(-found))
     return growth, collapse if collapse > unseen else math.nan, lasting * noise.width / NS_PER_S

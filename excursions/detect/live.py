@@ -9,6 +9,8 @@ import numpy as np
 from excursions.clock import TimeArray
 from excursions.records import BAD, MEASURING, BoolArray, FloatArray, IndexArray, Signal, StateLine
 
+PIECE = 16_384  # samples worked on at a time: short enough for the processor's own memory
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Live:
@@ -30,7 +32,7 @@ class Live:
 def live_samples(signal: Signal, states: StateLine) -> Live:
     """Leave out what is not a live reading; cost linear in samples."""
     time = signal.time
-    good = np.isfinite(signal.value) & (signal.quality != BAD) & _measuring(time, states)
+    good = np.isfinite(signal.value) & (signal.quality != BAD) & states.mask(time, MEASURING)
     for lo, hi in signal.bridged:
         good[lo:hi] = False
     fresh = np.zeros(time.size, dtype=np.bool_)
@@ -46,17 +48,19 @@ def live_samples(signal: Signal, states: StateLine) -> Live:
     return Live(time=time[index], value=signal.value[index], index=index, fresh=kept)
 
 
-def _measuring(time: TimeArray, states: StateLine) -> BoolArray:
-    """Mask of the measuring state, by its spans rather than by each sample."""
-    edges = np.searchsorted(time, states.spans(MEASURING))
-    depth = np.zeros(time.size + 1, dtype=np.int8)
-    np.add.at(depth, edges[:, 0], 1)
-    np.add.at(depth, edges[:, 1], -1)
-    return np.cumsum(depth[:-1], dtype=np.int8) > 0
-
-
 def bends(live: Live) -> tuple[FloatArray, IndexArray]:
     """Absolute second differences over unbroken triples of samples, and the position of their middle."""
-    bend = np.abs(live.value[2:] - 2 * live.value[1:-1] + live.value[:-2])
-    usable = ~(live.fresh[2:] | live.fresh[1:-1])
+    value, fresh = live.value, live.fresh
+    bend = np.empty(max(value.size - 2, 0))
+    for start in range(0, bend.size, PIECE):
+        part = value[start : start + PIECE + 2]
+        out = bend[start : start + PIECE]
+        np.multiply(part[1:-1], 2, out=out)
+        np.subtract(part[2:], out, out=out)
+        np.abs(np.add(out, part[:-2], out=out), out=out)
+    broken = np.flatnonzero(fresh[2:] | fresh[1:-1])
+    if not broken.size:
+        return bend, np.arange(1, bend.size + 1)
+    usable = np.ones(bend.size, dtype=np.bool_)
+    usable[broken] = False
     return bend[usable], np.flatnonzero(usable) + 1

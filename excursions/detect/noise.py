@@ -12,12 +12,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
 
 from excursions.clock import NS_PER_S
-from excursions.detect.blocks import Blocks, noise_blocks
+from excursions.detect.blocks import Blocks, NoiseBlocks, noise_blocks
 from excursions.detect.live import live_samples
 from excursions.detect.origin import (
     Clue,
@@ -35,9 +36,9 @@ from excursions.detect.origin import (
 from excursions.detect.pattern import without_round
 from excursions.detect.scan import Change, changes
 from excursions.detect.shape import ramp
-from excursions.detect.spells import drawn_line_s
+from excursions.detect.spells import drawn_line
 from excursions.detect.survey import Survey, survey_of
-from excursions.records import BoolArray, Event, FloatArray, IndexArray, Record, Signal
+from excursions.records import BoolArray, Event, FloatArray, IndexArray, Record
 
 FEWEST = 16  # noise figures: fewer tell no change from chance
 LATTICE = 12**-0.5  # standard deviation of rounding to a count
@@ -111,13 +112,19 @@ def detect_noise(record: Record, settings: NoiseSettings | None = None) -> tuple
     if survey is None or noise is None:
         return ()
     spells = noise_spells(noise, settings)
-    if drawn_line_s(survey.live, survey.quantum) > 0:  # calm between values far apart is the drawing's
+    if drawn_line(survey) > 0:  # calm between values far apart is the drawing's
         spells = [spell for spell in spells if spell.rise > 0]
-    events = [_event(record, survey, noise, spells, spell, settings) for spell in spells]
+    others = _Others(record, survey.blocks)
+    events = [_event(record, survey, noise, spells, spell, settings, others) for spell in spells]
     return tuple(event for event in events if event is not None)
 
 
 def noise_series(survey: Survey) -> NoiseSeries | None:
+    """Logarithm of the noise of a record, worked out once for all who ask; None as in :func:`_noise_series`."""
+    return survey.once("noise series", lambda: _noise_series(survey))
+
+
+def _noise_series(survey: Survey) -> NoiseSeries | None:
     """Logarithm of the noise, rounding taken out; None where there is too little of it above rounding."""
     noises = survey.noises
     known = np.flatnonzero(np.isfinite(noises.sigma))
@@ -176,6 +183,7 @@ def _event(
     spells: list[NoiseSpell],
     spell: NoiseSpell,
     settings: NoiseSettings,
+    others: _Others,
 ) -> Event | None:
     growth = spell.rise > 0
     begin, gradual = _begin(noise, spell, settings)
@@ -187,7 +195,7 @@ def _event(
         other is not spell and other.rise * spell.rise > 0 and abs(other.rise) > 0.6 * abs(spell.rise)
         for other in spells
     )
-    clues = _clues(record, survey, noise, spell, start, end, gradual=gradual, open_end=open_end)
+    clues = _clues(record, survey, noise, spell, start, end, others, gradual=gradual, open_end=open_end)
     prior = expected_faults(
         settings.growths_per_year if growth else settings.collapses_per_year, survey.years
     )
@@ -288,6 +296,7 @@ def _clues(
     spell: NoiseSpell,
     start: int,
     end: int,
+    others: _Others,
     *,
     gradual: bool,
     open_end: bool,
@@ -303,8 +312,8 @@ def _clues(
         clues.append(Clue(odds=2.0, words="the noise keeps steady otherwise"))
     if gradual and spell.rise > 0:
         clues.append(Clue(odds=1.5, words="grew by and by"))
-    for name, signal in (("the temperature", record.temperature), *record.neighbours.items()):
-        clues.extend(_other_clue(record, survey.blocks, signal, start, end, spell, name))
+    for name, own in others.noises.items():
+        clues.extend(_other_clue(own, start, end, spell, name))
     return tuple(clues)
 
 
@@ -366,16 +375,21 @@ def _end_clue(record: Record, start: int, end: int, *, open_end: bool) -> Clue:
     return Clue(odds=0.7)
 
 
-def _other_clue(
-    record: Record, blocks: Blocks, signal: Signal | None, start: int, end: int, spell: NoiseSpell, name: str
-) -> tuple[Clue, ...]:
+class _Others:
+    """Noise of the temperature and of each neighbour, worked out when the first stretch asks for it."""
+
+    def __init__(self, record: Record, blocks: Blocks) -> None:
+        self._record, self._blocks = record, blocks
+
+    @cached_property
+    def noises(self) -> dict[str, NoiseBlocks]:
+        signals = {"the temperature": self._record.temperature, **self._record.neighbours}
+        live = {name: live_samples(s, self._record.states) for name, s in signals.items() if s is not None}
+        return {name: noise_blocks(one, self._blocks) for name, one in live.items() if len(one) >= 100}
+
+
+def _other_clue(own: NoiseBlocks, start: int, end: int, spell: NoiseSpell, name: str) -> tuple[Clue, ...]:
     """Whether another signal's noise changed the same way in the same stretch."""
-    if signal is None:
-        return ()
-    live = live_samples(signal, record.states)
-    if len(live) < 100:
-        return ()
-    own = noise_blocks(live, blocks)
     inside = (own.start >= start) & (own.start < end) & np.isfinite(own.sigma)
     before = (own.start < start) & (own.start >= start - 3 * (end - start)) & np.isfinite(own.sigma)
     if inside.sum() < 3 or before.sum() < 3:

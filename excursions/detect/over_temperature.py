@@ -25,10 +25,10 @@ from excursions.detect.heat_judgement import (
     over,
     severity_of,
 )
+from excursions.detect.survey import heat_of
 from excursions.records import CLEANING, STEAMING, Event, IndexArray, Record
 from excursions.states.element import not_heat
-from excursions.states.heat import usual_temperature
-from excursions.states.trace import Trace, crossing, join, spells, trace_of
+from excursions.states.trace import Trace, crossing, join, spells
 
 HABIT_LONGER = (
     1.5  # a cycle this much longer than the usual one is odd even where all outlast the rating (cp)
@@ -60,10 +60,10 @@ def detect_over_temperature(
         have been between samples.
     """
     settings = settings or OverTemperatureSettings()
-    trace = trace_of(record.temperature)
-    if trace is None:
+    heat = heat_of(record)
+    if heat is None:
         return ()
-    usual = usual_temperature(trace)
+    trace, usual = heat.trace, heat.usual
     cycles = [measure(record, trace, s) for s in _steam_cycles(record, trace)]
     stays = [
         measure(record, trace, s)

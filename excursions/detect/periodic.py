@@ -87,7 +87,7 @@ def _seen(record: Record, survey: Survey) -> tuple[Live, _Spectra | None]:
     live = survey.live
     if record.value is not None and record.value.sampling.kind in THINNED:
         live = evenly(live, survey.blocks, drawn=record.value.sampling.kind == "swinging")
-    return live, _spectra(live, floor=survey.quantum)
+    return live, survey.once("spectra", lambda: _spectra(live, floor=survey.quantum))
 
 
 def least_amplitude(record: Record, settings: PeriodicSettings) -> tuple[float, float]:

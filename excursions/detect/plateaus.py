@@ -12,6 +12,7 @@ import numpy as np
 from scipy.ndimage import maximum_filter1d
 
 from excursions.detect.scan import peaks, spreads, windows
+from excursions.detect.survey import Survey
 from excursions.records import BoolArray, FloatArray, IndexArray
 
 NARROW = (1, 2, 4, 8)  # blocks; a change seen over so few is sudden
@@ -46,6 +47,11 @@ def sudden(level: FloatArray, broken: BoolArray, *, quantum: float) -> IndexArra
         near[at] = True
         taken |= maximum_filter1d(near, 2 * (2 * one.width + CLEAR) + 1)
     return np.sort(np.concatenate(found)) if found else np.empty(0, dtype=np.int64)
+
+
+def joined_rest(survey: Survey) -> Joined:
+    """The pieces of a record's own levels, worked out once for all who ask."""
+    return survey.once("pieces", lambda: joined(survey.rest, survey.blocks.broken, quantum=survey.quantum))
 
 
 def joined(level: FloatArray, broken: BoolArray, *, quantum: float) -> Joined:

@@ -114,8 +114,9 @@ def _pairs(value: FloatArray) -> list[tuple[int, int]]:
 def _fingerprints(bits: NDArray[np.uint64], start: IndexArray) -> NDArray[np.uint64]:
     """Fingerprint of the window at each start, by Horner's rule modulo 2^64."""
     out = np.zeros(start.size, dtype=np.uint64)
+    folded = bits ^ (bits >> np.uint64(29))
     for k in range(WINDOW):
-        out = out * MULTIPLIER + (bits[start + k] ^ (bits[start + k] >> np.uint64(29)))
+        out = out * MULTIPLIER + folded[start + k]
     return out
 
 

@@ -92,6 +92,11 @@ def _by_sort(log: FloatArray, sort: IndexArray) -> tuple[FloatArray, IndexArray]
 
 
 def disturbances(record: Record, survey: Survey) -> tuple[IndexArray, FloatArray, IndexArray]:
+    """Everything the reading had to follow, as :func:`_disturbances` gives it, worked out once for all who ask."""
+    return survey.once("disturbances", lambda: _disturbances(record, survey))
+
+
+def _disturbances(record: Record, survey: Survey) -> tuple[IndexArray, FloatArray, IndexArray]:
     """Times (k,) ns, time constants (k,) s and sorts (k,) of everything the reading had to follow, in order.
 
     The sort is the state it came back from, or :data:`SUDDEN` for a change of level.

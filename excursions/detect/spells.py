@@ -9,11 +9,13 @@ import numpy as np
 from excursions.clock import NS_PER_DAY, NS_PER_S
 from excursions.detect.blocks import Blocks
 from excursions.detect.live import Live
+from excursions.detect.survey import Survey
 from excursions.records import BoolArray, FloatArray, IndexArray
 
 DAY_CELLS, WEEK_CELLS = 24, 168
 FEWEST_ROUNDS = 4  # days (weeks) of record before a daily (weekly) pattern is believed
 FEWEST_ON_LINE, FEWEST_LINES = 4, 8
+PIECE = 16_384  # samples worked on at a time
 SLOWEST_CLOCK = 0.02  # a quiet hour still counts for this share of a usual one
 
 
@@ -53,6 +55,8 @@ def covered_s(live: Live, *, thinned: bool) -> FloatArray:
 def unchanged(live: Live, covered: FloatArray, *, held_between: bool) -> Spells:
     """Runs of exactly the same value; other states and gaps neither end them nor count.
 
+    Without `held_between` a run has two samples or more.
+
     Parameters
     ----------
     live : Live
@@ -60,9 +64,15 @@ def unchanged(live: Live, covered: FloatArray, *, held_between: bool) -> Spells:
     held_between : bool
         True when silence means that the value held until the next sample.
     """
-    first = np.flatnonzero(np.concatenate([[True], live.value[1:] != live.value[:-1]]))
-    last = np.append(first[1:] - 1, len(live) - 1)
-    until = covered[np.minimum(last + 1, len(live) - 1)] if held_between else covered[last]
+    same = live.value[1:] == live.value[:-1]
+    if held_between:
+        first = np.flatnonzero(np.concatenate([[True], ~same]))
+        last = np.append(first[1:] - 1, len(live) - 1)
+        until = covered[np.minimum(last + 1, len(live) - 1)]
+    else:
+        edge = np.flatnonzero(np.diff(same, prepend=False, append=False))
+        first, last = edge[::2], edge[1::2]
+        until = covered[last]
     return Spells(first=first, last=last, level=live.value[first], held_s=until - covered[first])
 
 
@@ -98,6 +108,11 @@ def grown(spells: Spells, live: Live, covered: FloatArray) -> Spells:
     return Spells(first=first, last=last, level=spells.level, held_s=covered[last] - covered[first])
 
 
+def drawn_line(survey: Survey) -> float:
+    """Longer drawn lines of a record [s], looked for once."""
+    return survey.once("drawn line", lambda: drawn_line_s(survey.live, survey.quantum))
+
+
 def drawn_line_s(live: Live, quantum: float) -> float:
     """Length [s] of the longer straight lines that an export draws between recorded values; 0 where it draws none
     or the values are rounded to `quantum`, so that it cannot be told.
@@ -107,19 +122,25 @@ def drawn_line_s(live: Live, quantum: float) -> float:
     """
     if quantum > 0:
         return 0.0  # on a lattice measured values lie on straight lines as well
-    value = live.value
-    slope = np.diff(value)
-    bend = np.abs(np.diff(slope))
-    size = np.abs(value[1:-1]) + np.abs(slope[1:])
-    straight = (
-        (bend <= 1e-9 * size) & (np.abs(slope[1:]) > 1e-6 * size) & ~(live.fresh[1:-1] | live.fresh[2:])
-    )
-    edge = np.flatnonzero(np.diff(np.concatenate([[False], straight, [False]]).astype(np.int8)))
+    straight = np.zeros(len(live), dtype=np.bool_)  # of the triple that begins at each sample
+    for start in range(0, len(live) - 2, PIECE):
+        part = slice(start, start + PIECE + 2)
+        found = _straight(live.value[part], live.fresh[part])
+        straight[start + 1 : start + 1 + found.size] = found
+    edge = np.flatnonzero(straight[1:] != straight[:-1])
     first, past = edge[::2], edge[1::2]
     long = past - first >= FEWEST_ON_LINE - 2
     if np.count_nonzero(long) < FEWEST_LINES:
         return 0.0
     return float(np.quantile((live.time[past[long] + 1] - live.time[first[long]]) / NS_PER_S, 0.95))
+
+
+def _straight(value: FloatArray, fresh: BoolArray) -> BoolArray:
+    """Whether each unbroken triple lies on one slope, to the last bits, and climbs."""
+    slope = np.diff(value)
+    bend, slope = np.abs(np.diff(slope)), np.abs(slope[1:])
+    size = np.abs(value[1:-1]) + slope
+    return np.asarray((bend <= 1e-9 * size) & (slope > 1e-6 * size) & ~(fresh[1:-1] | fresh[2:]))
 
 
 def _leading(inside: BoolArray) -> int:

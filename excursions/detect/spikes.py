@@ -118,7 +118,9 @@ def _find(record: Record, survey: Survey, settings: SpikeSettings) -> _Spikes:
         first = starts[(starts >= 1) & (starts + width < value.size)]
         first = first[~_broken(fresh, first, width)]
         height = _height(value, first, width)
-        good = np.abs(height) > np.maximum(least, settings.noises * _local_noise(value, first))
+        large = np.abs(height) > least  # few are, and only those need to know the noise around them
+        first, height = first[large], height[large]
+        good = np.abs(height) > settings.noises * _local_noise(value, first)
         good &= np.abs(value[first + width] - value[first - 1]) < settings.returned * np.abs(height)
         good &= _brief(record, survey, first, width)
         found.append((first[good], width, height[good]))

@@ -22,7 +22,7 @@ from excursions.detect.spells import (
     SLOWEST_CLOCK,
     Spells,
     covered_s,
-    drawn_line_s,
+    drawn_line,
     grown,
     nearly_still,
     on_clock,
@@ -83,12 +83,11 @@ def detect_stuck(record: Record, settings: StuckSettings | None = None) -> tuple
     survey = survey_of(record)
     if survey is None or record.value is None or len(survey.live) < 2 * settings.fewest_samples:
         return ()
-    covered = covered_s(survey.live, thinned=_thinned(record))
-    speed = own_clock(survey.blocks)
+    covered, speed = _clocks(record, survey)
     sampling = record.value.sampling
     held = sampling.kind == "exception" and not math.isfinite(sampling.heartbeat_s)
-    still = unchanged(survey.live, covered, held_between=held)
-    still = still.take(np.flatnonzero(still.last > still.first if not held else still.held_s > 0))
+    still = _still(survey, covered, held=held)
+    still = still.take(np.flatnonzero(still.held_s > 0)) if held else still
     found = _judge(record, survey, still, speed, settings, exact=True)
     band = max(settings.flicker_counts * sampling.resolution, settings.flicker_noise * survey.sigma)
     near = grown(nearly_still(survey.blocks, covered, band=band), survey.live, covered)
@@ -125,15 +124,25 @@ def _joined(found: list[Event], survey: Survey, band: float) -> tuple[Event, ...
     return tuple(out)
 
 
+def _clocks(record: Record, survey: Survey) -> tuple[FloatArray, FloatArray | None]:
+    """Seconds of record up to each sample, and the speed of the signal's own clock; worked out once."""
+    covered = survey.once("covered", lambda: covered_s(survey.live, thinned=_thinned(record)))
+    return covered, survey.once("own clock", lambda: own_clock(survey.blocks))
+
+
+def _still(survey: Survey, covered: FloatArray, *, held: bool) -> Spells:
+    """Runs of one value, worked out once."""
+    name = "still, held between" if held else "still"
+    return survey.once(name, lambda: unchanged(survey.live, covered, held_between=held))
+
+
 def shortest_stuck(record: Record, settings: StuckSettings) -> float:
     """Shortest standstill [s] that would be found at any hour, NaN where none would."""
     survey = survey_of(record)
     if survey is None or record.value is None or len(survey.live) < 2 * settings.fewest_samples:
         return math.nan
-    covered = covered_s(survey.live, thinned=_thinned(record))
-    spells = unchanged(survey.live, covered, held_between=False)
-    spells = spells.take(np.flatnonzero(spells.last > spells.first))
-    speed = own_clock(survey.blocks)
+    covered, speed = _clocks(record, survey)
+    spells = _still(survey, covered, held=False)
     size = spells.held_s if speed is None else on_clock(spells, survey.blocks, survey.live, speed)
     lone = max(0, min(SINGLES, len(survey.live)) - len(spells))
     bulk = np.sort(np.concatenate([size, np.zeros(lone)]) + survey.interval_s)
@@ -154,7 +163,7 @@ def shortest_stuck(record: Record, settings: StuckSettings) -> float:
         beat = beat if math.isfinite(beat) else record.value.sampling.longest_silence_s
         high = max(high, (HEARTBEATS + 2) * beat)
     else:
-        high = max(high, HEARTBEATS * drawn_line_s(survey.live, survey.quantum))
+        high = max(high, HEARTBEATS * drawn_line(survey))
     slowest = 1.0 if speed is None else float(np.quantile(speed, 0.1))
     return high / max(slowest, SLOWEST_CLOCK)
 
@@ -189,7 +198,7 @@ def _judge(
     many = spells.last - spells.first + 1 >= fewest
     chosen = suspect[: len(spells)] & long & many
     if chosen.any() and not _thinned(record):
-        chosen &= spells.held_s > HEARTBEATS * drawn_line_s(survey.live, survey.quantum)
+        chosen &= spells.held_s > HEARTBEATS * drawn_line(survey)
     found = []
     kept = spells.take(np.flatnonzero(chosen)) if exact else spells.take(np.empty(0, np.int64))
     for i in np.flatnonzero(chosen):

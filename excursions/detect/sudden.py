@@ -21,34 +21,39 @@ LEAST_NOISE = 2.0  # usual noises that a gap must measure
 BESIDE = 16  # samples further out on either side that must show the change as well
 KEPT = 0.5  # of the gap that they must still show
 FEWEST_BLOCKS = 48
+PIECE = 16_384  # samples worked on at a time
 
 
 def gaps(value: FloatArray) -> FloatArray:
     """Signed gap before each sample (n,); 0 where the two sides overlap or do not fit."""
-    n = value.size
-    out = np.zeros(n)
-    if n < 2 * SIDE:
-        return out
-    low, high = value[:-1], value[:-1]
-    low, high = np.minimum(value[1:], low), np.maximum(value[1:], high)
-    low, high = np.minimum(low[2:], low[:-2]), np.maximum(high[2:], high[:-2])
-    up, down = low[SIDE:] - high[:-SIDE], low[:-SIDE] - high[SIDE:]
-    out[SIDE : SIDE + up.size] = np.where(up > 0, up, np.where(down > 0, -down, 0.0))
+    out = np.zeros(value.size)
+    for start in range(0, value.size - 2 * SIDE + 1, PIECE):
+        part = _gaps(value[start : start + PIECE + 2 * SIDE - 1])
+        out[start + SIDE : start + SIDE + part.size] = part
     return out
 
 
-def sudden_changes(live: Live, blocks: Blocks, *, noise: float) -> tuple[Change, ...]:
+def _gaps(value: FloatArray) -> FloatArray:
+    """Gaps at samples SIDE to n - SIDE of a piece short enough for the processor's own memory."""
+    low, high = np.minimum(value[1:], value[:-1]), np.maximum(value[1:], value[:-1])
+    low, high = np.minimum(low[2:], low[:-2]), np.maximum(high[2:], high[:-2])
+    up, down = low[SIDE:] - high[:-SIDE], low[:-SIDE] - high[SIDE:]
+    return np.asarray(np.maximum(up, 0.0) - np.maximum(down, 0.0))  # one of the two is never above 0
+
+
+def sudden_changes(live: Live, blocks: Blocks, every_gap: FloatArray, *, noise: float) -> tuple[Change, ...]:
     """Changes from sample to sample that no other gap of the record explains.
 
     Parameters
     ----------
     live, blocks : the record, `blocks` made from `live`
+    every_gap : ndarray, shape (n,), from :func:`gaps`; not changed
     noise : float
         Usual noise, the reading's unit.
     """
     if len(blocks) < FEWEST_BLOCKS or len(live) < 4 * len(blocks):
         return ()
-    gap = gaps(live.value)
+    gap = every_gap.copy()
     for away in range(1 - SIDE, SIDE):
         gap[np.clip(np.flatnonzero(live.fresh) + away, 0, gap.size - 1)] = 0.0  # no gap across a break
     held = np.flatnonzero(blocks.count > 0)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 
 import numpy as np
 
@@ -18,11 +18,14 @@ from excursions.detect.blocks import (
     usual_interval,
 )
 from excursions.detect.live import Live, live_samples
+from excursions.detect.once import Once
 from excursions.detect.pattern import without_round
 from excursions.detect.scan import Change, changes
 from excursions.detect.short import short_changes
-from excursions.detect.sudden import sudden_changes, together
+from excursions.detect.sudden import gaps, sudden_changes, together
 from excursions.records import FloatArray, Record
+from excursions.states.heat import Usual, usual_temperature
+from excursions.states.trace import Trace, trace_of
 
 DRAWN = (
     "swinging",
@@ -44,7 +47,7 @@ class Survey:
     interval_s: median time between live samples; quantum: smallest step the record can show (resolution or
     dead band, 0 when continuous); deadband: the latter alone; sigma: usual noise; noise: the same, at least a quarter of the quantum;
     years: time covered by blocks; temperature (m,): median temperature of each block, NaN where none;
-    neighbours: the same by name.
+    neighbours: the same by name; once: what detectors share beyond this, worked out at the first asking.
     """
 
     live: Live
@@ -61,24 +64,48 @@ class Survey:
     years: float
     temperature: FloatArray
     neighbours: dict[str, FloatArray]
+    once: Once = field(default_factory=Once, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SurveyedRecord(Record):
-    """A record that carries its survey, so that detectors share it without any hidden store."""
+class Heat:
+    """The temperature as the detectors of heat see it, and where it usually is."""
+
+    trace: Trace
+    usual: Usual
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeatedRecord(Record):
+    """A record that carries what its temperature says, so that detectors share it without any hidden store."""
+
+    heat: Heat | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SurveyedRecord(HeatedRecord):
+    """A record that carries its survey as well."""
 
     survey: Survey
 
 
 def surveyed(record: Record) -> Record:
-    """Attach the survey; a record without live samples comes back as it is."""
-    if isinstance(record, SurveyedRecord):
-        return record
-    survey = survey_of(record)
-    if survey is None:
+    """Attach the survey, where there are live samples, and the heat."""
+    if isinstance(record, HeatedRecord):
         return record
     given = {f.name: getattr(record, f.name) for f in fields(Record)}
-    return SurveyedRecord(survey=survey, **given)
+    survey, heat = survey_of(record), heat_of(record)
+    if survey is None:
+        return HeatedRecord(heat=heat, **given)
+    return SurveyedRecord(survey=survey, heat=heat, **given)
+
+
+def heat_of(record: Record) -> Heat | None:
+    """Temperature of a record: what it carries, else looked at anew; None without any finite sample."""
+    if isinstance(record, HeatedRecord):
+        return record.heat
+    trace = trace_of(record.temperature)
+    return Heat(trace=trace, usual=usual_temperature(trace)) if trace is not None else None
 
 
 def survey_of(record: Record) -> Survey | None:
@@ -98,7 +125,9 @@ def survey_of(record: Record) -> Survey | None:
     rest = without_round(blocks.start, blocks.level, width=blocks.width)
     known = noises.sigma[np.isfinite(noises.sigma)]
     sigma = float(np.median(known)) if known.size else 0.0
+    once = Once()
     return Survey(
+        once=once,
         live=live,
         blocks=blocks,
         noises=noises,
@@ -108,7 +137,9 @@ def survey_of(record: Record) -> Survey | None:
         changes=together(
             changes(rest, blocks.broken, floor=0.3 * quantum)
             or short_changes(rest, floor=0.3 * quantum, least=SHORT_LEVEL),
-            sudden_changes(live, blocks, noise=max(sigma, quantum / 4)),
+            sudden_changes(
+                live, blocks, once("gaps", lambda: gaps(live.value)), noise=max(sigma, quantum / 4)
+            ),
         ),
         wander=1.4826 * float(np.median(np.abs(rest - np.median(rest)))),
         deadband=sampling.deadband if sampling.kind in THINNED else 0.0,

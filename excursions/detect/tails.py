@@ -110,16 +110,13 @@ def outlying(sizes: FloatArray, *, at_most: float) -> BoolArray:
     -------
     ndarray (n,), bool
     """
-    order = np.argsort(sizes, kind="stable")
-    ordered = sizes[order]
+    ordered = np.sort(sizes)
     n = sizes.size
-    mark = np.zeros(n, dtype=np.bool_)
     from_rank = n - int(np.clip(round(OUTLYING_SHARE * n), 3, MOST_OUTLYING))
     for i in range(max(from_rank, FEWEST_IN_TAIL), n):
         if ordered[i] > JUMP * ordered[i - 1] and _expected(ordered[:i], float(ordered[i])) <= at_most:
-            mark[order[i:]] = True
-            break
-    return mark
+            return np.asarray(sizes >= ordered[i])
+    return np.zeros(n, dtype=np.bool_)
 
 
 def probability(expected: float, prior: float) -> float:

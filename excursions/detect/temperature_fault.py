@@ -12,11 +12,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from excursions.clock import NS_PER_HOUR, NS_PER_S, TimeArray, duration_text
+from excursions.detect.survey import heat_of
 from excursions.detect.tails import expected_as_large, outlying
 from excursions.records import MEASURING, NO_DATA, Event, FloatArray, IndexArray, Record, Signal
 from excursions.states.element import not_heat
-from excursions.states.heat import Usual, usual_temperature
-from excursions.states.trace import Trace, spells, split_at_gaps, trace_of
+from excursions.states.heat import Usual
+from excursions.states.trace import Trace, between, spells, split_at_gaps, trace_of
 
 MOST_FLICKERS = 20_000  # more large steps than this are how the temperature is recorded
 
@@ -59,10 +60,10 @@ def detect_temperature_fault(
         Kind ``temperature_fault``; size is the jump of the temperature reading [K].
     """
     settings = settings or TemperatureFaultSettings()
-    trace = trace_of(record.temperature)
-    if trace is None or len(trace) < 3:
+    heat = heat_of(record)
+    if heat is None or len(heat.trace) < 3:
         return ()
-    usual = usual_temperature(trace)
+    trace, usual = heat.trace, heat.usual
     found = _wild(record, trace, usual, settings)
     seen = [(e.start, e.end) for e in found]
     found += [e for e in _frozen(record, trace, settings) if not _within(e, seen)]
@@ -150,7 +151,10 @@ def _frozen(record: Record, trace: Trace, settings: TemperatureFaultSettings) ->
     """Stretches of one and the same value that this temperature hardly shows by itself, while the reading lives."""
     if record.value is None:
         return []
-    ranges = split_at_gaps(runs_of_equals(trace), trace)
+    ranges = runs_of_equals(trace)
+    if not _any_long(trace, ranges, settings):
+        return []
+    ranges = split_at_gaps(ranges, trace)
     lasted = (trace.time[ranges[:, 1] - 1] - trace.time[ranges[:, 0]]) / NS_PER_S + trace.interval_s
     suspect = outlying(lasted, at_most=settings.frozen_chance)
     count = ranges[:, 1] - ranges[:, 0]
@@ -184,10 +188,18 @@ def _frozen(record: Record, trace: Trace, settings: TemperatureFaultSettings) ->
     return events
 
 
+def _any_long(trace: Trace, ranges: IndexArray, settings: TemperatureFaultSettings) -> bool:
+    """Whether any run is long enough to be looked at; gaps only make them shorter."""
+    many = ranges[ranges[:, 1] - ranges[:, 0] >= settings.frozen_samples]
+    if not many.size:
+        return False
+    lasted = (trace.time[many[:, 1] - 1] - trace.time[many[:, 0]]) / NS_PER_S + trace.interval_s
+    return bool((lasted >= settings.frozen_s).any())
+
+
 def runs_of_equals(trace: Trace) -> IndexArray:
     """Index ranges of samples that all have the same value, shape (k, 2)."""
-    edges = np.flatnonzero(np.diff(trace.value) != 0) + 1
-    return np.column_stack([np.append(0, edges), np.append(edges, len(trace))]).astype(np.int64)
+    return between(np.flatnonzero(trace.value[1:] != trace.value[:-1]) + 1, len(trace))
 
 
 def _changes(signal: Signal, start: int, end: int) -> int:

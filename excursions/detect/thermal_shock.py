@@ -11,10 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from excursions.clock import NS_PER_S
+from excursions.detect.survey import heat_of
 from excursions.records import Event, FloatArray, IndexArray, Record
 from excursions.states.element import FASTEST_K_PER_S
-from excursions.states.heat import Usual, usual_temperature
-from excursions.states.trace import Trace, runs, trace_of
+from excursions.states.heat import Usual
+from excursions.states.trace import Trace, runs
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,10 +50,10 @@ def detect_thermal_shock(record: Record, settings: ThermalShockSettings | None =
         Kind ``thermal_shock``; size is the fastest change over a minute [K/min].
     """
     settings = settings or ThermalShockSettings()
-    trace = trace_of(record.temperature)
-    if trace is None or len(trace) < 3:
+    heat = heat_of(record)
+    if heat is None or len(heat.trace) < 3:
         return ()
-    usual = usual_temperature(trace)
+    trace, usual = heat.trace, heat.usual
     found = (_swing(trace, int(first), int(past), settings) for first, past in _fast(trace, settings))
     swings = [swing for swing in found if swing is not None and _stands(trace, swing, usual, settings)]
     events = []
@@ -156,7 +157,7 @@ def _event(
     start, end = int(trace.time[swing.first]), int(trace.time[swing.last])
     at_least = "at least " if trace.interval_s >= settings.window_s / 2 else ""
     facts = [
-        f"{'heated' if change > 0 else 'cooled'} from {swing.before:.0f} to {swing.after:.0f} degC,"
+        f"{'heated' if change > 0 else 'cooled'} from {swing.before:.0f} degC to {swing.after:.0f} degC,"
         f" {at_least}{abs(swing.rate):.0f} K in a minute"
     ]
     near = int(np.count_nonzero(others >= settings.nearly * abs(swing.rate)))

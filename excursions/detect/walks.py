@@ -15,7 +15,7 @@ from scipy.stats import t as student
 
 from excursions.clock import NS_PER_DAY
 from excursions.detect.laboratory import disagreements
-from excursions.detect.plateaus import EDGE, Joined, joined
+from excursions.detect.plateaus import EDGE, Joined, joined, joined_rest
 from excursions.detect.scan import SUSPICION, changes
 from excursions.detect.shape import ramp, ramp_around
 from excursions.detect.slopes import steady_runs
@@ -67,7 +67,8 @@ def _is_new(walk: Walk, found: list[Walk]) -> bool:
 
 def _walks(survey: Survey, series: FloatArray, name: str) -> list[Walk]:
     """Slow ramps of a series whose sudden changes are taken out; those that go on as one are one."""
-    pieces = joined(series, survey.blocks.broken, quantum=survey.quantum)
+    own = series is survey.rest
+    pieces = joined_rest(survey) if own else joined(series, survey.blocks.broken, quantum=survey.quantum)
     if pieces.block.size < FEWEST_BLOCKS:
         return []
     shortest = max(FASTEST_S / survey.blocks.width_s, FASTEST_BLOCKS)
@@ -179,7 +180,7 @@ def _returns(survey: Survey, pieces: Joined, begin: int, end: int, size: float) 
 def _by_samples(record: Record, survey: Survey) -> list[Walk]:
     """A stretch in which laboratory samples disagree, with its onset from the reading where it shows one."""
     found = []
-    pieces = joined(survey.rest, survey.blocks.broken, quantum=survey.quantum)
+    pieces = joined_rest(survey)
     for one in disagreements(record, survey):
         lo, hi = survey.blocks.at(one.before), survey.blocks.at(one.end)
         window = np.flatnonzero((pieces.block >= 2 * lo - hi) & (pieces.block <= hi))

@@ -10,15 +10,25 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
-import polars as pl
 
 from excursions.clock import NS_PER_HOUR, TimeArray
 from excursions.condition import condition, share_outages
 from excursions.detect.catalogue import detect, noise_trace
+from excursions.detect.groups import group_median
 from excursions.detect.limits import detection_limits
 from excursions.detect.survey import surveyed
 from excursions.plant import Plant, Point
-from excursions.records import MEASURING, Decision, Event, FloatArray, Record, Signal, StateLine, TagSeries
+from excursions.records import (
+    MEASURING,
+    Decision,
+    Event,
+    FloatArray,
+    IndexArray,
+    Record,
+    Signal,
+    StateLine,
+    TagSeries,
+)
 from excursions.report.result import Levels, PointFindings, Trace
 from excursions.report.thin import thin
 from excursions.states import recognise
@@ -41,6 +51,7 @@ class PointInput:
     sample_time: TimeArray = field(default_factory=lambda: np.empty(0, np.int64))
     sample_value: FloatArray = field(default_factory=lambda: np.empty(0, np.float64))
     closer: tuple[tuple[int, int], ...] = ()
+    trace_budget: int = TRACE_BUDGET
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,13 +79,24 @@ def plant_around(plant: Plant, point: Point) -> Plant:
 
 
 def analyse_point(given: PointInput) -> tuple[PointFindings, PointCounts]:
-    """Condition, split into states and search one point.
+    """Condition, split into states and search one point; a long record in windows (see ``windows.py``).
 
     Returns
     -------
     findings, counts
         Findings small enough to send between processes, and what became of the rows.
     """
+    from excursions.pipeline import windows  # it builds on the search of a whole record below
+
+    if windows.is_long(sum(int(series.time.size) for series in given.series.values())):
+        found = windows.analyse_long(given)
+        if found is not None:
+            return found
+    return search_whole(given)
+
+
+def search_whole(given: PointInput) -> tuple[PointFindings, PointCounts]:
+    """Condition, split into states and search one record as a whole."""
     point = given.point
     signals: dict[str, Signal] = {}
     decisions: list[Decision] = []
@@ -115,7 +137,7 @@ def analyse_point(given: PointInput) -> tuple[PointFindings, PointCounts]:
     )
     record = surveyed(bare)  # once for the detectors, their limits and the noise trace
     events = tuple(sorted(detect(record), key=lambda e: (e.start, e.kind, e.end)))
-    return _findings(record, signals, states, events, tuple(decisions), given.closer), PointCounts(
+    return _findings(record, signals, states, events, tuple(decisions), given), PointCounts(
         rows=rows, duplicates=duplicates, conflicts=conflicts
     )
 
@@ -136,7 +158,7 @@ def _findings(
     states: StateLine,
     events: tuple[Event, ...],
     decisions: tuple[Decision, ...],
-    closer: tuple[tuple[int, int], ...],
+    given: PointInput,
 ) -> PointFindings:
     times = [signal.time for signal in signals.values() if len(signal)]
     # An hour on either side: the page zooms there, and a line from afar would draw a ramp that never was.
@@ -144,7 +166,7 @@ def _findings(
         -1, 2
     )
     traces = {
-        role: _trace(role, signals[role], keep, closer)
+        role: _trace(role, signals[role], keep, given)
         for role in ("value", "temperature")
         if role in signals and len(signals[role])
     }
@@ -168,10 +190,10 @@ def _findings(
     )
 
 
-def _trace(role: str, signal: Signal, keep: TimeArray, closer: tuple[tuple[int, int], ...]) -> Trace:
+def _trace(role: str, signal: Signal, keep: TimeArray, given: PointInput) -> Trace:
     """Thin one signal and break its line where data are missing; a closer look keeps every sample it can."""
-    index = thin(signal.time, signal.value, TRACE_BUDGET, keep)
-    for start, end in closer:
+    index = thin(signal.time, signal.value, given.trace_budget, keep)
+    for start, end in given.closer:
         first, last = np.searchsorted(signal.time, [start, end])
         near = thin(signal.time[first:last], signal.value[first:last], TRACE_BUDGET) + first
         index = np.union1d(index, near)
@@ -189,27 +211,26 @@ def _trace(role: str, signal: Signal, keep: TimeArray, closer: tuple[tuple[int, 
 
 def hourly_levels(record: Record) -> Levels:
     """Median value and temperature of every hour of the measuring state (hours without any are left out)."""
-    frames = []
-    for name, signal in (("value", record.value), ("temperature", record.temperature)):
-        if signal is None or not len(signal):
-            continue
-        good = (record.states.at(signal.time) == MEASURING) & np.isfinite(signal.value)
-        frames.append(
-            pl.DataFrame({"hour": signal.time[good] // NS_PER_HOUR, name: signal.value[good]})
-            .group_by("hour")
-            .agg(pl.col(name).median())
-        )
-    if not frames:
-        return Levels()
-    table = frames[0] if len(frames) == 1 else frames[0].join(frames[1], on="hour", how="full", coalesce=True)
-    table = table.sort("hour")
-    empty = np.full(table.height, np.nan)
+    known = {
+        "value": _hourly(record.value, record.states),
+        "temperature": _hourly(record.temperature, record.states),
+    }
+    hours = np.union1d(known["value"][0], known["temperature"][0])
+    levels = {name: np.full(hours.size, np.nan) for name in known}
+    for name, (hour, median) in known.items():
+        levels[name][np.searchsorted(hours, hour)] = median
+    return Levels(time=hours * NS_PER_HOUR, **levels)
 
-    def column(name: str) -> FloatArray:
-        return table[name].fill_null(np.nan).to_numpy() if name in table.columns else empty
 
-    return Levels(
-        time=(table["hour"].to_numpy() * NS_PER_HOUR).astype(np.int64),
-        value=column("value"),
-        temperature=column("temperature"),
-    )
+def _hourly(signal: Signal | None, states: StateLine) -> tuple[IndexArray, FloatArray]:
+    """Hours with a finite sample in the measuring state, and the median of each."""
+    if signal is None or not len(signal):
+        return np.empty(0, np.int64), np.empty(0, np.float64)
+    good = states.mask(signal.time, MEASURING) & np.isfinite(signal.value)
+    time, value = signal.time[good], signal.value[good]
+    if not time.size:
+        return np.empty(0, np.int64), np.empty(0, np.float64)
+    starts = np.arange(time[0] // NS_PER_HOUR, time[-1] // NS_PER_HOUR + 2)
+    edges = np.searchsorted(time, starts * NS_PER_HOUR)
+    held = np.flatnonzero(np.diff(edges))
+    return starts[held], group_median(value, edges[held], edges[held + 1])

@@ -90,11 +90,41 @@ class Verdict:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """One thing that is different from the run before.
+
+    change : new | worse | better | gone; what : point | verdict | error | event; event : id, kind and start [ns]
+    of the event, empty and 0 for points; before, after : verdicts or errors, where there are both.
+    """
+
+    change: str
+    what: str
+    point: str
+    event: str = ""
+    kind: str = ""
+    start: int = 0
+    before: str = ""
+    after: str = ""
+    sentence: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Comparison:
+    """What changed since the run whose report lay in the folder; `problem` says why it could not be compared."""
+
+    run: str
+    record_end: int
+    changes: tuple[Change, ...] = ()
+    problem: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ScanResult:
     """Everything one scan found.
 
     audit: what the calibration log says that the record does not bear out; lessons: what the plant's record
-    teaches about heat and age; due: next calibrations; outcomes: event id -> (what became of it, a sentence); run: the content of run.json (inputs, counts,
+    teaches about heat and age; due: next calibrations; outcomes: event id -> (what became of it, a sentence); comparison: with the
+    run before in the same folder, None without one; run: the content of run.json (inputs, counts,
     settings, versions).
     """
 
@@ -111,4 +141,5 @@ class ScanResult:
     due: tuple[Due, ...] = ()
     decisions: tuple[Decision, ...] = ()
     outcomes: dict[str, tuple[str, str]] = field(default_factory=dict)
+    comparison: Comparison | None = None
     run: dict[str, object] = field(default_factory=dict)

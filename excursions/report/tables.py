@@ -156,6 +156,17 @@ COLUMNS: dict[str, dict[str, tuple[pl.DataType | type[pl.DataType], str]]] = {
         "last_calibration": (TIME, "when (UTC)"),
         "probe_events": (pl.Int64, "events whose origin is the probe"),
     },
+    "changes": {
+        "change": (pl.String, "new | worse | better | gone, against the run before in the same folder"),
+        "what": (pl.String, "point | verdict | error | event"),
+        "point": (pl.String, "measuring point"),
+        "event": (pl.String, "id of the event, empty for points"),
+        "kind": (pl.String, "kind of event"),
+        "start": (TIME, "onset of the event (UTC)"),
+        "before": (pl.String, "verdict, or error in the unit of the point, of the run before"),
+        "after": (pl.String, "the same of this run"),
+        "sentence": (pl.String, "the change in a sentence"),
+    },
     "decisions": {
         "subject": (pl.String, "file, tag or point"),
         "what": (pl.String, "what was inferred or assumed"),
@@ -334,6 +345,16 @@ def decisions_table(result: ScanResult) -> pl.DataFrame:
     """Everything that was inferred or assumed."""
     names = list(COLUMNS["decisions"])
     return _frame("decisions", [{n: getattr(d, n) for n in names} for d in result.decisions])
+
+
+def changes_table(result: ScanResult) -> pl.DataFrame:
+    """What is different from the run before; empty without one, and where nothing is."""
+    changes = result.comparison.changes if result.comparison else ()
+    names = list(COLUMNS["changes"])
+    return _frame(
+        "changes",
+        [{n: getattr(c, n) for n in names} | {"start": c.start if c.event else None} for c in changes],
+    )
 
 
 def columns_table() -> pl.DataFrame:

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import math
+from functools import partial
+from typing import Protocol
 from zoneinfo import ZoneInfo
 
 from excursions.clock import duration_text, to_datetime
 from excursions.kinds import KINDS
 from excursions.records import Doubt, Event
+
+MOVES = ("step", "drift", "fouling")  # whose size is a change, also where the reading is a temperature
 
 
 def digits_for(uncertainty: float) -> int:
@@ -49,8 +53,18 @@ def day(instant: int, tz: ZoneInfo) -> str:
     return to_datetime(instant, tz).strftime("%-d %b %H:%M")
 
 
-def event_sentence(event: Event, tz: ZoneInfo) -> str:
-    """One event in a sentence: what, how much, since when, for how long."""
+class Show(Protocol):
+    """How a figure is written: by :func:`quantity`, or by a page in the units its reader asked for."""
+
+    def __call__(self, value: float, unit: str, uncertainty: float = ..., *, signed: bool = ...) -> str:
+        """The figure with its unit."""
+
+
+def event_sentence(event: Event, tz: ZoneInfo, *, show: Show = quantity) -> str:
+    """One event in a sentence: what, how much, since when, for how long; `show` writes its figures."""
+    size = partial(
+        show, event.size, "K" if event.size_unit == "degC" and event.kind in MOVES else event.size_unit
+    )
     label = KINDS[event.kind].label
     text = f"{label[0].upper()}{label[1:]}"
     half = (
@@ -63,25 +77,23 @@ def event_sentence(event: Event, tz: ZoneInfo) -> str:
     match event.kind:
         case "over_temperature" | "sterilisation":
             above = event.details.get("minutes_above_rating_min", 0.0)
-            text += f" to {quantity(event.size, event.size_unit)} on {when}"
+            text += f" to {size()} on {when}"
             text += f", {number(above)} min above the rating" if above else ""
         case "step":
-            text += f" of {quantity(event.size, event.size_unit, half, signed=True)} on {when}"
+            text += f" of {size(half, signed=True)} on {when}"
         case "drift" | "fouling":
-            text += (
-                f" of {quantity(event.size, event.size_unit, half, signed=True)} from {when} over {lasting}"
-            )
+            text += f" of {size(half, signed=True)} from {when} over {lasting}"
         case "noise_growth" | "noise_collapse":
             text += f" to {number(event.size)} times the usual, from {when}"
         case "slow_response":
             text += f", {number(event.size)} times as slow as before, from {when}"
         case "stuck" | "pinned":
-            text += f" at {quantity(event.size, event.size_unit)} from {when}"
+            text += f" at {size()} from {when}"
             text += ", still so at the end of the record" if event.open_end else f" for {lasting}"
         case "dropout" | "bad_quality" | "bridged":
             text += f" from {when}, {lasting}"
         case _:
-            text += f" of {quantity(event.size, event.size_unit)} on {when}"
+            text += f" of {size()} on {when}"
     return text
 
 

@@ -14,6 +14,7 @@ from excursions.report.life import probes_table
 from excursions.report.result import ScanResult
 from excursions.report.tables import (
     calibrations_table,
+    changes_table,
     columns_table,
     decisions_table,
     doubts_table,
@@ -39,6 +40,7 @@ def all_tables(result: ScanResult) -> dict[str, pl.DataFrame]:
         "links": links_table(result),
         "doubts": doubts_table(result),
         "probes": probes_table(result),
+        "changes": changes_table(result),
         "decisions": decisions_table(result),
     }
 
@@ -71,11 +73,18 @@ def write_whole(path: Path, content: bytes) -> None:
             file.write(content)
             file.flush()
             os.fsync(file.fileno())
-        os.chmod(name, 0o644)
+        os.chmod(name, 0o644 & ~_umask())
         os.replace(name, path)
     except BaseException:
         Path(name).unlink(missing_ok=True)
         raise
+
+
+def _umask() -> int:
+    """What the user's mask takes from the rights of new files (it can only be read by setting it)."""
+    mask = os.umask(0o077)
+    os.umask(mask)
+    return mask
 
 
 def csv_bytes(frame: pl.DataFrame) -> bytes:

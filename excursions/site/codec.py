@@ -10,24 +10,16 @@ from typing import Any
 import numpy as np
 import zstandard
 
-from excursions import records
-from excursions.pipeline.point import PointCounts
-from excursions.plant import Point
-from excursions.report.result import Levels, PointFindings, Trace
+from excursions import conclusions, plant, records
+from excursions.pipeline import point
+from excursions.report import result
 
+# Every record of the rooms whose records findings are made of.
 _KNOWN = {
     kind.__name__: kind
-    for kind in (
-        records.Decision,
-        records.Event,
-        records.Sampling,
-        records.StateLine,
-        Levels,
-        Point,
-        PointCounts,
-        PointFindings,
-        Trace,
-    )
+    for room in (records, conclusions, plant, result, point)
+    for kind in vars(room).values()
+    if isinstance(kind, type) and is_dataclass(kind)
 }
 _DTYPES = ("int64", "float64", "uint8", "bool")
 _MAGIC = b"excursions findings 1\n"

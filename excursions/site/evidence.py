@@ -21,7 +21,7 @@ from excursions.read.names import settle_log, settle_samples
 from excursions.read.samples import SampleReading, read_samples
 from excursions.records import CalibrationEntry, Decision, LabSample, TagSeries
 from excursions.register import infer_plant, load_register
-from excursions.site.archive import as_series, load, thinned
+from excursions.site.archive import Rows, as_series, load, thinned
 from excursions.site.inbox import reading_order
 from excursions.site.work import Work, live_parts, stated_plant
 
@@ -179,12 +179,12 @@ def looks(work: Work) -> dict[str, TagSeries]:
     parts = live_parts(work.ledger)
     if sum(part.rows for part in parts) > WHOLE_ROWS:
         return _from_looks(work, words)
-    pieces: dict[str, list[object]] = {}
+    pieces: dict[str, list[Rows]] = {}
     for part in parts:
         for tag, rows in load(work.site.root, part).items():
             pieces.setdefault(tag, []).append(rows)
     return {
-        tag: as_series(pieces[tag], tag, row["unit"], row["description"])  # type: ignore[arg-type]
+        tag: as_series(pieces[tag], tag, row["unit"], row["description"])
         for tag, row in words.items()
         if tag in pieces
     }

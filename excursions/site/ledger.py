@@ -74,7 +74,9 @@ CREATE TABLE digests (night INTEGER PRIMARY KEY, facts TEXT NOT NULL, delivered 
 """
 
 # Tables whose rows the checksum covers, with the order that makes it the same each time.
-_COVERED = ("files", "tags", "parts", "events", "changes", "notes", "verdicts", "overdue", "digests")
+_COVERED = (
+    "nights", "files", "tags", "parts", "events", "changes", "notes", "verdicts", "overdue", "pages", "digests",
+)  # fmt: skip
 
 
 class LedgerDamagedError(Exception):
@@ -131,6 +133,8 @@ class Ledger:
         for table in _COVERED:
             for row in self.connection.execute(f"SELECT * FROM {table} ORDER BY 1, 2"):
                 total.update(repr(tuple(row)).encode("utf-8", errors="surrogatepass"))
+        for row in self.connection.execute("SELECT * FROM meta WHERE key != 'checksum' ORDER BY key"):
+            total.update(repr(tuple(row)).encode("utf-8", errors="surrogatepass"))
         return total.hexdigest()
 
     def check(self) -> None:

@@ -15,7 +15,7 @@ from excursions.pipeline.progress import Progress, quiet
 from excursions.site import schedule
 from excursions.site.deliver import deliver
 from excursions.site.digest import as_html, as_json, as_text, count_news, digest_facts
-from excursions.site.durable import remove, sweep, write_files
+from excursions.site.durable import remove, sweep, sync_folder, write_files
 from excursions.site.health import remarks_on_time
 from excursions.site.layout import Site
 from excursions.site.ledger import Ledger
@@ -26,7 +26,7 @@ from excursions.site.settings import Settings, load_settings
 if TYPE_CHECKING:
     from excursions.report.result import ScanResult
     from excursions.site.evidence import Known
-    from excursions.site.search import Task
+    from excursions.site.tasks import Task
     from excursions.site.work import Work
 
 # Writes the pages of these points and the overview into a folder.
@@ -95,9 +95,12 @@ def nightly(root: Path, *, now_ns: int, pages: Pages, progress: Progress = quiet
 
 
 def _sweep(site: Site) -> None:
-    for folder in (site.kept, site.findings, site.reports):
+    for folder in (site.kept, site.findings):
         if folder.is_dir():
             sweep(folder)
+    for path in site.reports.rglob(".*"):  # unfinished tables and pages; nothing there is hidden on purpose
+        if path.is_file() or path.is_symlink():
+            remove(path)
     for path in site.root.glob(".part-*"):
         remove(path)
 
@@ -186,7 +189,8 @@ def _conclude(work: Work, settings: Settings, pages: Pages) -> int:
     from excursions.pipeline.inputs import sample_pins, without_signal
     from excursions.site.account import run_of
     from excursions.site.evidence import gather_evidence
-    from excursions.site.search import forget_others, search, tasks
+    from excursions.site.search import forget_others, search
+    from excursions.site.tasks import tasks
     from excursions.site.work import live_parts
 
     known = gather_evidence(work)
@@ -253,6 +257,11 @@ def _publish(
         name for name, content in contents.items() if not there or before.get(name) != content
     )
     pages(result, work.site.reports, changed)
+    for folder in (
+        work.site.reports,
+        *(path for path in sorted(work.site.reports.iterdir()) if path.is_dir()),
+    ):
+        sync_folder(folder)
     with work.ledger.transaction() as connection:
         connection.execute("DELETE FROM pages")
         connection.executemany("INSERT INTO pages VALUES (?, ?)", sorted(contents.items()))
@@ -320,16 +329,14 @@ def _finish(work: Work, facts: Mapping[str, Any], failed: list[str], searched: i
         status = schedule.ATTENTION
     else:
         status = schedule.NEWS if count_news(facts) else schedule.QUIET
-    before = work.ledger.meta("checksum")
+    changed = bool(facts or work.files or searched or work.mended)
     with work.ledger.transaction() as connection:
         connection.execute(
             "UPDATE nights SET finished = ?, status = ?, files = ?, news = ?, remarks = ? WHERE night = ?",
             (clock.iso(work.now_ns), status, work.files, count_news(facts),
              json.dumps(remarks, ensure_ascii=False), work.night),
         )  # fmt: skip
-    if work.ledger.meta("copied") != before or not work.site.ledger_copy.exists():
-        with work.ledger.transaction():
-            work.ledger.set_meta("copied", before)
+    if changed or not work.site.ledger_copy.exists():
         work.ledger.copy_to(work.site.ledger_copy)
     line = {
         "night": work.night, "finished": clock.iso(work.now_ns), "status": status, "files": work.files,

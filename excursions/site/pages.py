@@ -11,7 +11,7 @@ from excursions.pipeline.point import plant_around
 from excursions.report.life import probes_table
 from excursions.report.result import ScanResult
 from excursions.site.program import text_of
-from excursions.site.search import Task
+from excursions.site.tasks import Task
 
 
 def page_contents(result: ScanResult, tasks: Sequence[Task], display_units: str) -> dict[str, str]:

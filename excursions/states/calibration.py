@@ -13,13 +13,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE, NS_PER_S, TimeArray
-from excursions.records import CALIBRATING, IndexArray
+from excursions.records import CALIBRATING
 from excursions.states.heat import Usual
 from excursions.states.line import Claim
 from excursions.states.plateaus import FEWEST_SAMPLES, Plateau, usual_noise, visits
 from excursions.states.reading import TOLERANCES, Reading
 from excursions.states.settling import Pace
-from excursions.states.trace import Trace, split_at_gaps
+from excursions.states.trace import Trace, between, split_at_gaps
 from excursions.states.walk import EDGE_MIN, WALK_K, Walk, level_beside, walk_during, walk_edges, walks
 
 PRIOR = -3.0
@@ -112,9 +112,8 @@ def _frozen(trace: Trace) -> list[tuple[int, int]]:
     """Spans in which a lively reading does not move at all, as long as a calibration lasts."""
     if usual_noise(trace) == 0.0 or trace.held:
         return []
-    edges = np.flatnonzero(np.diff(trace.value) != 0) + 1
-    ranges: IndexArray = np.column_stack([np.append(0, edges), np.append(edges, len(trace))])
-    ranges = split_at_gaps(ranges[np.diff(ranges)[:, 0] >= 2 * FEWEST_SAMPLES], trace)
+    ranges = between(np.flatnonzero(trace.value[1:] != trace.value[:-1]) + 1, len(trace))
+    ranges = split_at_gaps(ranges[ranges[:, 1] - ranges[:, 0] >= 2 * FEWEST_SAMPLES], trace)
     if not ranges.size:
         return []
     lasted = (trace.time[ranges[:, 1] - 1] - trace.time[ranges[:, 0]]) / NS_PER_S
@@ -169,7 +168,7 @@ def _with_common_signs(
     said = list(facts)
     if walk is not None and walk.kelvin > 0:
         odds += WALKED if walk.kelvin >= WALK_K else WALKED_A_LITTLE
-        said.append(f"temperature from {walk.before:.0f} to {walk.there:.0f} degC and back")
+        said.append(f"temperature from {walk.before:.0f} degC to {walk.there:.0f} degC and back")
     elif walk is not None and walk.stayed:
         odds += STAYED
     if np.any((signs.flagged[:, 0] < span[1]) & (signs.flagged[:, 1] > span[0])):

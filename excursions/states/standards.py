@@ -64,10 +64,10 @@ STANDARDS: dict[str, tuple[Standard, ...]] = {
 
 def telling_standards(measurand: str, trace: Trace) -> tuple[Standard, ...]:
     """Standards of this quantity that the process of this record does not visit by itself."""
-    return tuple(s for s in STANDARDS.get(measurand, ()) if _share(trace, s) <= VISITED)
-
-
-def _share(trace: Trace, standard: Standard) -> float:
-    """Share of the time in the window, to half a percent."""
-    value = quantiles(trace, tuple(np.linspace(0.0025, 0.9975, 200)))
-    return float(np.mean(standard.holds(value)))
+    known = STANDARDS.get(measurand, ())
+    if not known:
+        return ()
+    at = quantiles(
+        trace, tuple(np.linspace(0.0025, 0.9975, 200))
+    )  # tells shares of the time to half a percent
+    return tuple(standard for standard in known if np.mean(standard.holds(at)) <= VISITED)

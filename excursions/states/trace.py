@@ -93,12 +93,12 @@ def quantiles(trace: Trace, shares: tuple[float, ...]) -> FloatArray:
     """Time-weighted quantiles: each sample counts for the time until the next (a gap counts as none)."""
     stride = max(1, len(trace) // WEIGHED)
     value = trace.value[::stride]
-    weight = np.diff(trace.time[::stride], append=trace.time[-1]) / NS_PER_S
-    weight[weight > stride * trace.gap_s] = 0.0
-    if not weight.sum() > 0:
+    weight = np.diff(trace.time[::stride], append=trace.time[-1])
+    weight[weight / NS_PER_S > stride * trace.gap_s] = 0
+    if not weight.any():
         return np.asarray(np.quantile(value, shares))
-    order = np.argsort(value, kind="stable")
-    passed = np.cumsum(weight[order])
+    order = np.argsort(value)  # whole nanoseconds add up to the same sum in whatever order equal values stand
+    passed = np.cumsum(weight[order]) / NS_PER_S
     at = np.searchsorted(passed, np.array(shares) * passed[-1])
     return np.asarray(value[order][np.minimum(at, value.size - 1)])
 
@@ -110,6 +110,14 @@ def runs(mask: BoolArray) -> IndexArray:
         [[0] if mask.size and mask[0] else [], edges, [mask.size] if mask.size and mask[-1] else []]
     )
     return edges.astype(np.int64).reshape(-1, 2)
+
+
+def between(cuts: IndexArray, size: int) -> IndexArray:
+    """Index ranges [from, to), shape (k, 2), into which `cuts` divide `size` samples."""
+    ranges = np.empty((cuts.size + 1, 2), dtype=np.int64)
+    ranges[0, 0], ranges[-1, 1] = 0, size
+    ranges[1:, 0] = ranges[:-1, 1] = cuts
+    return ranges
 
 
 def spells(trace: Trace, *, on: float, off: float) -> IndexArray:

@@ -57,6 +57,32 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="session")
+def changed_site(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Five points after a run that knew one of them as quiet and did not know another."""
+    import dataclasses
+
+    import polars as pl
+
+    from excursions.report.changes import compared
+    from excursions.report.earlier import read_earlier
+    from excursions.report.write import write_tables
+
+    out = tmp_path_factory.mktemp("changed")
+    now = made_result((*STORIES[:4], STORIES[6]))
+    quiet = dataclasses.replace(now.points[1], events=())
+    trusted = [
+        dataclasses.replace(v, verdict="trust") if v.point == quiet.point.name else v for v in now.verdicts
+    ]
+    before = dataclasses.replace(
+        now,
+        points=(now.points[0], quiet, *now.points[3:]),
+        verdicts=tuple(v for v in trusted if v.point != now.points[2].point.name),
+    )
+    write_tables(before, pl.DataFrame({"file": ["x"]}), out)
+    return write_site(compared(now, read_earlier(out)), out).parent
+
+
+@pytest.fixture(scope="session")
 def fleet(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The overview of 2,000 points, without their pages."""
     from dashboards.content.overview import overview_content

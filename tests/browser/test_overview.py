@@ -125,9 +125,37 @@ def test_two_thousand_points_filter_to_the_one_asked_for(open_page: Any, fleet: 
 
 
 @pytest.mark.slow
-def test_a_large_fleet_starts_with_the_worst_and_offers_the_rest(open_page: Any, fleet: Path) -> None:
+def test_a_large_fleet_starts_with_the_worst_and_offers_the_rest_in_portions(
+    open_page: Any, fleet: Path
+) -> None:
     page = open_page(fleet / "index.html").page
     assert len(page.evaluate(SHOWN)) == 60
-    # The keyboard's way: rows that get their height on first sight can slide away under a pointer.
+    before = page.locator(".entry").nth(59).bounding_box()
     page.locator(".more button").press("Enter")
-    assert len(page.evaluate(SHOWN)) == 2_000
+    assert len(page.evaluate(SHOWN)) == 260
+    # Nothing above moves when more is shown: a row a person aims at stays where it is.
+    assert page.locator(".entry").nth(59).bounding_box()["height"] == before["height"]
+    assert "of the other 1,740" in page.locator(".more button").inner_text()
+
+
+@pytest.mark.slow
+def test_a_link_to_a_row_far_down_a_large_fleet_brings_it_into_view(open_page: Any, fleet: Path) -> None:
+    page = open_page(fleet / "index.html").page
+    target = page.evaluate("document.querySelectorAll('.entry')[700].id")
+    page.evaluate(f"location.hash = '{target}'")
+    page.wait_for_function(
+        f"(() => {{ const b = document.getElementById('{target}').getBoundingClientRect(); return b.height > 0 && b.top >= -1 && b.top < innerHeight; }})()"
+    )
+
+
+def test_what_changed_and_what_is_known_can_be_filtered_and_read(open_page: Any, changed_site: Path) -> None:
+    page = open_page(changed_site / "index.html").page
+    assert "Since the run before" in page.locator("header").inner_text()
+    assert page.locator("#changed tbody tr").count() >= 2
+    assert "new since the run before" in page.locator(f"#p-{slug('AT-102')}").inner_text()
+    page.select_option("[name=known]", "open")
+    assert set(page.evaluate(SHOWN)) >= {"AT-101", "AT-102"}
+    assert "AT-401" not in page.evaluate(SHOWN)
+    assert "known=open" in page.url
+    page.locator("#changed tbody a").first.click()
+    page.wait_for_selector("html[data-ready=yes]", timeout=30_000)

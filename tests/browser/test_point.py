@@ -40,7 +40,7 @@ def cleaned(tmp_path_factory: pytest.TempPathFactory) -> Path:
     site = write_site(
         dataclasses.replace(result, points=(spiked,), samples=()), tmp_path_factory.mktemp("cleaned")
     ).parent
-    return next((site / "points").iterdir())
+    return next((site / "points").glob("*.html"))
 
 
 def over_temperature() -> Any:
@@ -244,7 +244,7 @@ def test_a_year_at_a_minute_shows_its_picture_no_later_than_plotly_shows_an_empt
     open_page: Any, tmp_path: Path
 ) -> None:
     site = write_site(made_result(STORIES[:1], days=365.0, step_min=1), tmp_path).parent
-    path = next((site / "points").iterdir())
+    path = next((site / "points").glob("*.html"))
     empty = site / "points" / "empty.html"
     empty.write_text(
         '<!DOCTYPE html><html><body><div id="plot"></div><script src="../assets/plotly.min.js"></script>'

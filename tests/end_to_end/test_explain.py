@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -34,6 +35,7 @@ def test_a_reading_after_a_steam_out_is_explained_in_the_terminal_and_on_a_page(
         assert any(line.startswith(head) for line in lines), head
     assert "295 °F" in done.out  # 146.1 degC
     assert "°C" not in done.out
+    assert not re.search(r"\d K\b", done.out)  # differences are converted too
     page = Path(lines[-1].removeprefix("Page: "))
     assert page.parent == tmp_path
     text = page.read_text(encoding="utf-8")

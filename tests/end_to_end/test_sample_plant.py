@@ -12,7 +12,18 @@ from tests.end_to_end.conftest import PLANT, Finished, run_command
 
 pytestmark = pytest.mark.end_to_end
 
-TABLES = ("points", "events", "limits", "calibrations", "shifts", "links", "doubts", "probes", "decisions")
+TABLES = (
+    "points",
+    "events",
+    "limits",
+    "calibrations",
+    "shifts",
+    "links",
+    "doubts",
+    "probes",
+    "changes",
+    "decisions",
+)
 
 
 def test_it_finds_something_and_says_where_the_page_is(sample_scan: tuple[Finished, Path]) -> None:

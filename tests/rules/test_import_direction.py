@@ -82,6 +82,7 @@ def test_dashboards_know_nothing_of_files_or_detection() -> None:
     allowed = (
         "excursions.report",
         "excursions.records",
+        "excursions.conclusions",
         "excursions.kinds",
         "excursions.measurands",
         "excursions.clock",

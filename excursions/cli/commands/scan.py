@@ -54,7 +54,7 @@ def scan(
     Exit status: 0 nothing found, 1 findings at or above --fail-on, 2 wrong usage or input.
     """
     from excursions.cli.progress import shown_progress
-    from excursions.cli.publish import publish
+    from excursions.cli.publish import publish, since_last
     from excursions.cli.summary import exit_status, print_json, print_summary
     from excursions.pipeline.scan import scan as run_scan
 
@@ -68,6 +68,7 @@ def scan(
             options=options,
             progress=progress,
         )
+        done = since_last(done, out)
         page = publish(done, out, display_units=display_units.value, progress=progress)
     (print_json if as_json else print_summary)(done, page)
     raise typer.Exit(exit_status(done, fail_on.value))

@@ -44,17 +44,32 @@ def test_few_and_many_instants_are_put_on_the_wall_alike() -> None:
         ("Over-temperature to 143 °C on 3 Apr", "Over-temperature to 289 °F on 3 Apr"),
         ("plateau at 121.1 °C", "plateau at 250.0 °F"),
         ("colder than −10 °C", "colder than 14 °F"),
-        ("moved by 5 °C", "moved by 9 °F"),
+        ("from 92 degC to 30 degC", "from 198 °F to 86 °F"),
+        ("moved by +5 K", "moved by +9 °F"),
         ("above the rating of 80 °C (assumed)", "above the rating of 176 °F (assumed)"),
-        ("element fault of 3 °C on", "element fault of 5 °F on"),
-        ("jump of +2.5 °C", "jump of +4.5 °F"),
-        ("80 ± 2 °C", "80 ± 4 °F"),
-        ("no temperature here", "no temperature here"),
+        ("heated at 25 K/min", "heated at 45 °F/min"),
+        ("at least 37 K in a minute", "at least 67 °F in a minute"),
+        ("no temperature here, 3 Kelvins, 12 KB, 5 kPa", "no temperature here, 3 Kelvins, 12 KB, 5 kPa"),
     ],
 )
 def test_temperatures_in_sentences_follow_the_unit_asked_for(given: str, shown: str) -> None:
     assert FAHRENHEIT.text(given) == shown
-    assert VIENNA.text(given) == given
+    assert VIENNA.text(given) == given.replace("degC", "°C")
+
+
+def test_an_event_is_converted_by_its_unit_and_not_by_its_words() -> None:
+    jump = dataclasses.replace(HEAT, kind="temperature_fault", size=9.0, size_unit="K")
+    assert "146" not in FAHRENHEIT.event(HEAT)
+    assert FAHRENHEIT.event(HEAT).startswith("Over-temperature to 290 °F")
+    assert FAHRENHEIT.event(jump).startswith("Temperature element fault of 16.2 °F")
+    assert VIENNA.event(jump).startswith("Temperature element fault of 9 K")
+
+
+def test_the_error_of_a_temperature_reading_is_a_difference() -> None:
+    assert FAHRENHEIT.difference(5.0, "degC", 0.5) == "9.0 °F"
+    assert off_by(5.0, 0.5, "degC", FAHRENHEIT.difference) == "9.0 °F too high, give or take 0.9 °F"
+    drift = dataclasses.replace(HEAT, kind="drift", size=5.0, size_low=4.0, size_high=6.0)
+    assert size_words(drift, FAHRENHEIT) == "+9.0 °F (+7.2 to +10.8)"
 
 
 def test_units_spelt_for_machines_are_shown_as_people_write_them() -> None:

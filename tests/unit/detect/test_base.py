@@ -158,9 +158,9 @@ def test_spells_are_the_runs_of_equal_values() -> None:
     signal = make_signal([1.0, 1.0, 2.0, 2.0, 2.0, 3.0, 1.0, 1.0])
     live = live_samples(signal, all_measuring(signal))
     spells = unchanged(live, covered_s(live, thinned=False), held_between=False)
-    assert spells.first.tolist() == [0, 2, 5, 6]
-    assert spells.last.tolist() == [1, 4, 5, 7]
-    assert spells.held_s.tolist() == [60.0, 120.0, 0.0, 60.0]
+    assert spells.first.tolist() == [0, 2, 6]
+    assert spells.last.tolist() == [1, 4, 7]
+    assert spells.held_s.tolist() == [60.0, 120.0, 60.0]
 
 
 def test_time_without_data_does_not_lengthen_a_spell() -> None:

@@ -149,3 +149,35 @@ def test_an_overdue_calibration_is_told_once(tmp_path: Path, days: int) -> None:
     overdue = ["overdue" in night.digest.get("news", {}) for night in (first, second)]
     assert overdue == [days == 9, False]
     assert T0 < NOW
+
+
+@pytest.mark.slow
+def test_a_long_record_in_pieces_gives_what_one_scan_gives_and_a_new_day_costs_one_window(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Windows of months, with the limit lowered so that half a year is long."""
+    from excursions.pipeline import windows
+    from excursions.site import search
+
+    monkeypatch.setattr(windows, "LONG_ROWS", 20_000)
+    long = readings(170.0)
+    files = [
+        write_export(piece(long, start, end), tmp_path / "whole" / f"export_{number}.csv")
+        for number, (start, end) in enumerate(pairwise([0.0, 40.0, 95.0, 96.0, 150.0, 169.0, 170.0]))
+    ]
+    (tmp_path / "whole" / "plant.toml").write_text(REGISTER)
+    expected = whole_scan(tmp_path / "whole")
+    site = new_site(tmp_path / "site")
+    for number in (3, 0, 4, 1, 2):
+        drop(site, [files[number]])
+        run(site)
+    looked: list[object] = []
+    monkeypatch.setattr(
+        search, "search_window", lambda given: looked.append(given) or windows.search_window(given)
+    )
+    drop(site, [files[5]])
+    run(site)
+    assert len(looked) == 2  # one window a point
+    found = tables(site.reports)
+    for name in TABLES:
+        assert found[name].equals(expected[name]), name

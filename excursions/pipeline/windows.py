@@ -1,0 +1,288 @@
+"""Long records in windows of one month, each searched with two months of lead-in, and put together in time order.
+
+A record up to :data:`LONG_ROWS` is searched as a whole.  Beyond that a search of the whole would grow without end, and
+a single new day would cost as much as all the years before it.  So a long record is a fold over its calendar months
+(UTC): what was found up to a month, and the search of that month with its lead-in, give what was found up to its end.
+The result depends on the samples alone, not on when they came; what was found up to an old month can be remembered.
+
+What this costs: a change so slow that three months do not show it is not found in a long record, and sampling and
+detection limits are those of the newest window.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from excursions.clock import NS_PER_DAY
+from excursions.condition.order import put_in_order
+from excursions.condition.signal import row_decisions
+from excursions.pipeline.point import TRACE_BUDGET, PointCounts, PointInput, search_whole
+from excursions.records import NO_DATA, BoolArray, Decision, Event, Sampling, StateLine, TagSeries
+from excursions.report.result import Levels, PointFindings, Trace
+
+LONG_ROWS = 3_000_000  # rows of all signals of a point: about half a year at 10 s, three years at a minute
+LEAD_MONTHS = 2
+HINDSIGHT = 14 * NS_PER_DAY  # what lies nearer to a month's end is judged again with the next month
+WINDOW_BUDGET = TRACE_BUDGET // 8  # plotted samples a window
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Window:
+    """One month [start, end) of a long record; ns UTC.
+
+    lead : where its search begins to look
+    seam : from here on its findings replace those of the month before, which had seen too little of what follows
+    """
+
+    lead: int
+    seam: int
+    start: int
+    end: int
+
+
+def is_long(rows: int) -> bool:
+    """Whether a record of so many rows (repeats left out, all signals of the point) is cut into windows."""
+    return rows > LONG_ROWS
+
+
+def windows_of(months: Sequence[str]) -> list[Window]:
+    """The windows of a record with rows in these months (``2026-11``, in order): first what makes a lead-in, then a month each.
+
+    The first window has no lead-in, so it is as long as a later one with it.
+    """
+    if not months:
+        return []
+    first = np.datetime64(months[0], "M")
+    begin = first + LEAD_MONTHS + 1
+    opening = Window(lead=_ns(first), seam=_ns(first), start=_ns(first), end=_ns(begin))
+    return [opening, *(_window(month) for m in months if (month := np.datetime64(m, "M")) >= begin)]
+
+
+def _window(month: np.datetime64) -> Window:
+    start = _ns(month)
+    return Window(lead=_ns(month - LEAD_MONTHS), seam=start - HINDSIGHT, start=start, end=_ns(month + 1))
+
+
+def _ns(month: np.datetime64) -> int:
+    return int(month.astype("datetime64[ns]").astype(np.int64))
+
+
+def analyse_long(given: PointInput) -> tuple[PointFindings, PointCounts] | None:
+    """Search a long record window by window; None when it is not long once repeats are left out."""
+    rows = sum(int(series.time.size) for series in given.series.values())
+    ordered, counts, decisions = {}, [], []
+    for role, series in given.series.items():
+        ordered[role], count, told = _in_order(series)
+        counts.append(count)
+        decisions += told
+    if not is_long(sum(int(series.time.size) for series in ordered.values())):
+        return None
+    near = {name: (other, _in_order(series)[0]) for name, (other, series) in given.neighbours.items()}
+    whole = dataclasses.replace(given, series=ordered, neighbours=near)
+    found: PointFindings | None = None
+    for window in windows_of(months_with_rows(ordered.values())):
+        found = extend(found, window, search_window(cut(whole, window)), own_rows(ordered.values(), window))
+    assert found is not None
+    found = dataclasses.replace(found, decisions=tuple(dict.fromkeys([*found.decisions, *decisions])))
+    return found, PointCounts(
+        rows=rows, duplicates=sum(d for d, _ in counts), conflicts=sum(c for _, c in counts)
+    )
+
+
+def _in_order(series: TagSeries) -> tuple[TagSeries, tuple[int, int], list[Decision]]:
+    """A series in time order without repeats, how many repeated and contradicted, and what is to be said of that."""
+    done = put_in_order(series.time, series.value, series.quality)
+    settled = dataclasses.replace(series, time=done.time, value=done.value, quality=done.quality)
+    return settled, (done.duplicates, done.conflicts), list(row_decisions(series.tag, done))
+
+
+def months_with_rows(series: Collection[TagSeries]) -> list[str]:
+    """Months in which any of these ordered series has rows, in time order."""
+    found: set[str] = set()
+    for one in series:
+        months = one.time.astype("datetime64[ns]").astype("datetime64[M]")
+        found |= {str(month) for month in np.unique(months)}
+    return sorted(found)
+
+
+def own_rows(series: Collection[TagSeries], window: Window) -> int:
+    """Rows of these ordered series inside the month itself."""
+    spans = (np.searchsorted(one.time, [window.start, window.end]) for one in series)
+    return int(sum(last - first for first, last in spans))
+
+
+def cut(given: PointInput, window: Window) -> PointInput:
+    """What the search of one window sees: ordered series, neighbours and samples from the lead-in to the month's end."""
+    first, last = np.searchsorted(given.sample_time, [window.lead, window.end])
+    return dataclasses.replace(
+        given,
+        series={
+            role: part for role, one in given.series.items() if (part := _between(one, window)).time.size
+        },
+        neighbours={
+            name: (other, part)
+            for name, (other, one) in given.neighbours.items()
+            if (part := _between(one, window)).time.size
+        },
+        sample_time=given.sample_time[first:last],
+        sample_value=given.sample_value[first:last],
+        trace_budget=WINDOW_BUDGET,
+    )
+
+
+def _between(series: TagSeries, window: Window) -> TagSeries:
+    first, last = np.searchsorted(series.time, [window.lead, window.end])
+    return dataclasses.replace(
+        series,
+        time=series.time[first:last],
+        value=series.value[first:last],
+        quality=series.quality[first:last],
+    )
+
+
+def search_window(given: PointInput) -> PointFindings:
+    """Search one window as if it were the whole record."""
+    return search_whole(given)[0]
+
+
+def extend(before: PointFindings | None, window: Window, found: PointFindings, rows: int) -> PointFindings:
+    """What is known up to the end of a month, from what was known up to its beginning and the search of its window.
+
+    Parameters
+    ----------
+    before : PointFindings or None
+        None at the first month of the record.
+    found : PointFindings
+        Of the window: month and lead-in.
+    rows : int
+        Rows inside the month itself.
+    """
+    if before is None:
+        return dataclasses.replace(found, samples=rows)
+    return PointFindings(
+        point=found.point,
+        start=before.start,
+        end=max(before.end, found.end),
+        samples=before.samples + rows,
+        events=_events(before.events, found.events, window),
+        states=_states(before.states, found.states, window.seam),
+        sampling=_sampling(before.sampling, found.sampling),
+        traces=_traces(before.traces, found.traces, window.seam),
+        levels=_levels(before.levels, found.levels, window.seam),
+        decisions=tuple(dict.fromkeys([*before.decisions, *found.decisions])),
+        limits=found.limits,
+    )
+
+
+# --- events --------------------------------------------------------------------------------------------------------
+
+
+def _events(before: Sequence[Event], found: Sequence[Event], window: Window) -> tuple[Event, ...]:
+    """Events that begin at the seam or later are the window's; of those that reach over it the window knows more.
+
+    An event that reached to the seam and that the window, which saw it begin, does not find, is given up; one that
+    began before the lead-in ends where the window no longer shows it.
+    """
+    left = [event for event in before if event.start < window.seam]
+    made = [event for event in found if event.start >= window.seam]
+    for event in found:
+        if event.start >= window.seam:
+            continue
+        earlier = [e for e in left if e.kind == event.kind and e.end > event.start and e.start < event.end]
+        if event.end >= window.seam or any(_reaches(e, window) for e in earlier):
+            left = [e for e in left if e not in earlier]
+            made.append(_longest(event, earlier, window))
+    kept = [event for event in left if not _reaches(event, window)]
+    for event in left:
+        if _reaches(event, window) and event.start < window.lead:
+            kept.append(dataclasses.replace(event, end=min(event.end, window.seam), open_end=False))
+    return tuple(sorted([*kept, *made], key=lambda e: (e.start, e.kind, e.end)))
+
+
+def _reaches(event: Event, window: Window) -> bool:
+    return event.open_end or event.end >= window.seam
+
+
+def _longest(event: Event, earlier: Sequence[Event], window: Window) -> Event:
+    """The window's event, with the onset that was seen before when that lies before the window's sight."""
+    first = min(earlier, key=lambda e: e.start, default=None)
+    if first is None or first.start >= window.lead or first.start >= event.start:
+        return event
+    return dataclasses.replace(
+        event, start=first.start, onset_uncertainty_s=first.onset_uncertainty_s, open_start=first.open_start
+    )
+
+
+# --- everything that is simply put end to end ----------------------------------------------------------------------
+
+
+def _states(before: StateLine, found: StateLine, seam: int) -> StateLine:
+    """The older line up to the seam, the newer one from there; no samples where neither reaches."""
+    rows = [row for row in _spans(before) if row[0] < seam]
+    if rows:
+        rows[-1] = (rows[-1][0], min(rows[-1][1], seam), *rows[-1][2:])
+    for row in _spans(found):
+        at = rows[-1][1] if rows else row[0]
+        if row[1] <= at:
+            continue
+        if row[0] > at:
+            rows.append((at, row[0], NO_DATA, 1.0, "no samples"))
+        start = max(row[0], at)
+        if rows and rows[-1][2] == row[2] and rows[-1][1] == start:
+            rows[-1] = (rows[-1][0], row[1], *rows[-1][2:])
+        else:
+            rows.append((start, *row[1:]))
+    return StateLine(
+        start=np.array([row[0] for row in rows], np.int64),
+        end=np.array([row[1] for row in rows], np.int64),
+        code=np.array([row[2] for row in rows], np.uint8),
+        confidence=np.array([row[3] for row in rows], np.float64),
+        evidence=tuple(row[4] for row in rows),
+    )
+
+
+def _spans(line: StateLine) -> list[tuple[int, int, int, float, str]]:
+    columns = (line.start.tolist(), line.end.tolist(), line.code.tolist(), line.confidence.tolist())
+    return list(zip(*columns, line.evidence, strict=True))
+
+
+def _sampling(before: Mapping[str, Sampling], found: Mapping[str, Sampling]) -> dict[str, Sampling]:
+    """How the newest window was recorded, with the longest silence of all."""
+    merged = {**before, **found}
+    for role in before.keys() & found.keys():
+        longest = max(before[role].longest_silence_s, found[role].longest_silence_s)
+        merged[role] = dataclasses.replace(found[role], longest_silence_s=longest)
+    return merged
+
+
+def _traces(before: Mapping[str, Trace], found: Mapping[str, Trace], seam: int) -> dict[str, Trace]:
+    merged = dict(before)
+    for name, trace in found.items():
+        new = trace.time >= seam
+        old = before.get(name)
+        if old is None:
+            merged[name] = dataclasses.replace(trace, time=trace.time[new], value=trace.value[new])
+            continue
+        kept = old.time < seam
+        merged[name] = Trace(
+            name=name,
+            unit=trace.unit,
+            time=np.concatenate([old.time[kept], trace.time[new]]),
+            value=np.concatenate([old.value[kept], trace.value[new]]),
+            samples=old.samples + trace.samples,
+        )
+    return merged
+
+
+def _levels(before: Levels, found: Levels, seam: int) -> Levels:
+    old: BoolArray = before.time < seam
+    new: BoolArray = found.time >= seam
+    return Levels(
+        time=np.concatenate([before.time[old], found.time[new]]),
+        value=np.concatenate([before.value[old], found.value[new]]),
+        temperature=np.concatenate([before.temperature[old], found.temperature[new]]),
+    )

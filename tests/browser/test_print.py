@@ -1,0 +1,100 @@
+"""The sheet on paper: every cell of every table is there in full, nothing runs over the edge, two pages at most."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from dashboards import write_moment
+from excursions.report.explain import explain
+from tests.unit.dashboards.made_result import HOSTILE, LONG, made_result
+
+pytestmark = pytest.mark.browser
+
+PAPER_WIDTH = 695  # A4 less the margins of the style sheet: 184 mm at 96 px an inch
+# Every piece of text inside a table that paper shows, as it stands in the page.
+PIECES = """(() => {
+  const pieces = [];
+  for (const table of document.querySelectorAll('table')) {
+    const walk = document.createTreeWalker(table, NodeFilter.SHOW_TEXT);
+    while (walk.nextNode()) {
+      const held = walk.currentNode.parentElement;
+      if (held.getClientRects().length && walk.currentNode.data.trim()) pieces.push(walk.currentNode.data);
+    }
+  }
+  return pieces;
+})()"""
+OVER = (
+    "[...document.querySelectorAll('main *, .head *, .foot *')].filter(e => e.offsetParent && getComputedStyle(e).overflow === 'visible'"
+    " && !e.closest('svg') && !e.closest('.visually-hidden') && e.getBoundingClientRect().right > innerWidth + 1)"
+    ".map(e => e.tagName + ' ' + e.textContent.slice(0, 40))"
+)
+
+
+def squeezed(text: str) -> str:
+    """Text without any white space: lines break elsewhere in a PDF.  Hyphens at the end of a line stay."""
+    return "".join(text.split())
+
+
+def printed(page: Any, target: Path) -> tuple[str, int]:
+    """Text of the PDF without white space, and how many pages it has."""
+    pypdf = pytest.importorskip("pypdf")
+    page.pdf(path=str(target), prefer_css_page_size=True, print_background=True)
+    reader = pypdf.PdfReader(target)
+    return squeezed("".join(p.extract_text() for p in reader.pages)), len(reader.pages)
+
+
+def missing_pieces(page: Any, text: str) -> list[str]:
+    """Pieces of tables that paper shows and the PDF does not hold in full.
+
+    Scripts for which a machine may have no font cannot be compared and are left out.
+    """
+    page.emulate_media(media="print")
+    page.set_viewport_size({"width": PAPER_WIDTH, "height": 1000})
+    pieces = [piece for piece in page.evaluate(PIECES) if max(map(ord, piece)) < 0x250]
+    assert pieces
+    return [piece for piece in pieces if squeezed(piece) not in text]
+
+
+@pytest.mark.parametrize(
+    "name", ["AT-101", "AT-202", HOSTILE, LONG], ids=["heat", "fouling", "hostile", "long"]
+)
+def test_a_findings_sheet_holds_its_tables_whole_on_two_pages(
+    open_page: Any, points: dict[str, Path], tmp_path: Path, name: str
+) -> None:
+    page = open_page(points[name]).page
+    text, pages = printed(page, tmp_path / "sheet.pdf")
+    assert pages <= 2
+    assert missing_pieces(page, text) == []
+    assert page.evaluate(OVER) == []
+
+
+def test_the_overview_on_paper_holds_its_tables_whole(open_page: Any, site: Path, tmp_path: Path) -> None:
+    page = open_page(site / "index.html").page
+    text, _ = printed(page, tmp_path / "overview.pdf")
+    assert missing_pieces(page, text) == []
+    assert page.evaluate(OVER) == []
+
+
+def test_an_explained_moment_on_paper_shows_it_close_up(open_page: Any, tmp_path: Path) -> None:
+    result = made_result()
+    path = write_moment(result, explain(result, "AT-101"), tmp_path)
+    page = open_page(path).page
+    page.wait_for_selector("html[data-ready=yes]")
+    text, pages = printed(page, tmp_path / "moment.pdf")
+    assert pages <= 2
+    assert missing_pieces(page, text) == []
+    assert page.evaluate(OVER) == []
+    assert "3Apr,08:36" in text  # the drawing begins two hours before the event, not with the record
+
+
+def test_the_word_doubtful_stays_on_the_paper(open_page: Any, points: dict[str, Path]) -> None:
+    page = open_page(points["AT-302"]).page
+    page.emulate_media(media="print")
+    outside = page.evaluate(
+        "[...document.querySelectorAll('svg.sheet text')].filter(t => { const b = t.getBBox(), v = t.ownerSVGElement.viewBox.baseVal;"
+        " return b.x < -0.5 || b.x + b.width > v.width + 0.5; }).map(t => t.textContent)"
+    )
+    assert outside == []

@@ -1,0 +1,224 @@
+"""What people meet: lock, exit status, digest, notes, delivery, missed runs, units, and the ledger in their own tools."""
+
+from __future__ import annotations
+
+import json
+import re
+import socket
+import sqlite3
+import threading
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR
+from excursions.errors import UsageError
+from excursions.site.acts import close, note
+from excursions.site.changes import Change
+from excursions.site.digest import as_html, as_text, digest_facts
+from excursions.site.health import health
+from excursions.site.layout import Site, init_site
+from excursions.site.lock import SiteBusyError, site_lock
+from excursions.site.nightly import nightly
+from excursions.site.schedule import cron_line, service_unit
+from excursions.site.settings import Schedule, load_settings
+from tests.sites import NOW, drop, ledger_rows, run
+
+
+def test_the_second_run_says_that_another_is_at_work_and_changes_nothing(site: Site, later: Path) -> None:
+    drop(site, [later])
+    before = site.ledger.read_bytes()
+    with site_lock(site.lock, "process 4711"), pytest.raises(SiteBusyError, match="process 4711"):
+        run(site)
+    assert site.ledger.read_bytes() == before
+    assert (site.inbox / later.name).exists()
+    assert run(site).files == 1
+
+
+def test_a_night_with_nothing_new_tells_nothing(site: Site) -> None:
+    first = (site.reports / "digest.txt").read_bytes()
+    night = run(site)
+    assert (night.status, night.files, night.searched, dict(night.digest)) == (0, 0, 0, {})
+    assert (site.reports / "digest.txt").read_bytes() == first
+
+
+def test_only_the_pages_of_points_that_changed_are_drawn_again(
+    site: Site, later: Path, tmp_path: Path
+) -> None:
+    drawn: list[frozenset[str]] = []
+
+    def pages(result: object, out: Path, only: frozenset[str]) -> None:
+        (out / "index.html").write_text("x")
+        drawn.append(only)
+
+    only_b2 = pl.read_csv(later).filter(pl.col("tag").str.starts_with("B2"))
+    nightly(site.root, now_ns=NOW, pages=pages)
+    site.register.write_text(site.register.read_text() + "\n")  # the same plant in other bytes
+    nightly(site.root, now_ns=NOW, pages=pages)
+    only_b2.write_csv(site.inbox / "b2.csv")
+    nightly(site.root, now_ns=NOW, pages=pages)
+    assert drawn == [frozenset({"A1", "B2"}), frozenset({"B2"})]
+
+
+def test_a_note_and_a_closing_stay_with_the_event_when_more_data_come(site: Site, later: Path) -> None:
+    event = str(ledger_rows(site, "SELECT event FROM events WHERE point = 'A1' ORDER BY start LIMIT 1")[0][0])
+    assert note(site.root, event[:6], "valve was stuck", now_ns=NOW) == event
+    close(site.root, event, "done", now_ns=NOW)
+    drop(site, [later])
+    run(site)
+    assert ledger_rows(site, f"SELECT act, text FROM notes WHERE event = '{event}'") == [
+        ("note", "valve was stuck"),
+        ("close", "done"),
+    ]
+    assert ledger_rows(site, f"SELECT state FROM events WHERE event = '{event}'") == [("closed",)]
+    with pytest.raises(UsageError, match="no event"):
+        note(site.root, "zzzz", "x", now_ns=NOW)
+
+
+def test_a_missed_run_and_a_clock_set_back_are_noticed(site: Site) -> None:
+    assert health(site.root, now_ns=NOW + 20 * NS_PER_HOUR).healthy
+    late = health(site.root, now_ns=NOW + 3 * NS_PER_DAY)
+    assert not late.healthy
+    assert "A run is missing" in late.sentence
+    assert any("missed" in r for r in run(site, now_ns=NOW + 3 * NS_PER_DAY).remarks)
+    back = run(site, now_ns=NOW)
+    assert any("set back" in remark for remark in back.remarks)
+    assert [row[0] for row in ledger_rows(site, "SELECT night FROM nights ORDER BY night")] == [1, 2, 3]
+
+
+def test_the_digest_escapes_what_comes_from_outside() -> None:
+    change = Change(
+        what="new", point="<script>alert(1)</script>", event="e", severity="act", sentence="a & b", told=True
+    )
+    facts = digest_facts([change], ["<b>r</b>"], night=1, finished="now", plant="P<i>", state={"doubt": 1})
+    page = as_html(facts)
+    assert "<script>" not in page
+    assert "<b>r" not in page
+    assert "&lt;script&gt;" in page
+    assert "a & b" in as_text(facts)
+    assert digest_facts([], [], night=1, finished="", plant="", state={}) == {}
+
+
+def test_a_command_of_the_users_gets_the_digest_once(site: Site, later: Path, tmp_path: Path) -> None:
+    out = tmp_path / "told.txt"
+    words = ["/bin/sh", "-c", f'cat >> "{out}"']
+    site.settings.write_text(site.settings.read_text() + f"[command]\nwords = {json.dumps(words)}\n")
+    drop(site, [later])
+    night = run(site)
+    run(site)
+    assert night.status == 1
+    assert out.read_text().count("night 2") == 1
+
+
+def test_a_delivery_that_fails_is_said_and_tried_again(site: Site, later: Path, tmp_path: Path) -> None:
+    text = site.settings.read_text()
+    site.settings.write_text(text + '[command]\nwords = ["/no/such/program"]\n')
+    drop(site, [later])
+    night = run(site)
+    assert night.status == 4
+    assert any("delivery command failed" in remark for remark in night.remarks)
+    out = tmp_path / "told.txt"
+    words = ["/bin/sh", "-c", f'cat >> "{out}"']
+    site.settings.write_text(text + f"[command]\nwords = {json.dumps(words)}\n")
+    run(site)
+    assert "night 2" in out.read_text()
+
+
+class MailServer(threading.Thread):
+    """As much of a mail server as one message needs (RFC 5321)."""
+
+    def __init__(self) -> None:
+        super().__init__(daemon=True)
+        self.server = socket.create_server(("127.0.0.1", 0))
+        self.port = self.server.getsockname()[1]
+        self.message = ""
+
+    def run(self) -> None:
+        connection, _ = self.server.accept()
+        with connection, connection.makefile("rb") as lines:
+            connection.sendall(b"220 here\r\n")
+            for line in lines:
+                word = line[:4].upper()
+                if word == b"DATA":
+                    connection.sendall(b"354 go on\r\n")
+                    for text in lines:
+                        if text == b".\r\n":
+                            break
+                        self.message += text.decode()
+                connection.sendall(b"221 bye\r\n" if word == b"QUIT" else b"250 ok\r\n")
+                if word == b"QUIT":
+                    return
+
+
+def test_the_digest_goes_out_by_mail(site: Site, later: Path) -> None:
+    server = MailServer()
+    server.start()
+    site.settings.write_text(
+        site.settings.read_text()
+        + f'[smtp]\nhost = "127.0.0.1"\nport = {server.port}\nto = ["shift@example.org"]\n'
+    )
+    drop(site, [later])
+    assert run(site).status == 1
+    server.join(30)
+    assert "To: shift@example.org" in server.message
+    assert "Tarn Mill" in server.message
+    assert re.search(r"Message-ID: <excursions-2-[0-9a-f]{12}@site\.invalid>", server.message)
+
+
+@pytest.mark.parametrize(
+    ("text", "found"),
+    [
+        ("[inbox]\nsettle = 3\n", 'Did you mean "settle_s"'),
+        ("[schedul]\nat = '1'\n", 'Did you mean "schedule"'),
+        ("[search]\njobs = 'many'\n", "expected a whole number"),
+        ("[search]\nreport_from = 'loud'\n", "note or check or act"),
+        ("[smtp]\nhost = 'h'\n", "at least one address"),
+        ("[inbox\n", "expected settings in TOML"),
+    ],
+)
+def test_settings_that_cannot_be_used_are_explained(tmp_path: Path, text: str, found: str) -> None:
+    path = tmp_path / "site.toml"
+    path.write_text(text)
+    with pytest.raises(UsageError) as caught:
+        load_settings(path)
+    assert found in str(caught.value)
+
+
+def test_init_refuses_a_folder_of_somebody_elses_and_leaves_a_site_as_it_is(tmp_path: Path) -> None:
+    (tmp_path / "thesis.doc").write_text("x")
+    with pytest.raises(UsageError, match="thesis"):
+        init_site(tmp_path)
+    site = init_site(tmp_path / "site")
+    site.settings.write_text("# mine\n")
+    assert init_site(site.root).settings.read_text() == "# mine\n"
+
+
+def test_units_and_cron_lines_take_any_path() -> None:
+    place = Path('/srv/a "b" 100%')
+    unit = service_unit(place)
+    assert r'"/srv/a \"b\" 100%%"' in unit
+    assert "SuccessExitStatus=1 3" in unit
+    line = cron_line(place, Schedule(at="02:30"))
+    assert line.startswith("30 2 * * * ")
+    assert r"100\%" in line
+
+
+def test_the_documented_queries_run_with_peoples_own_tools(site: Site) -> None:
+    ledger = sqlite3.connect(f"file:{site.ledger}?mode=ro", uri=True)
+    live = [str(site.root / path) for (path,) in ledger.execute("SELECT path FROM parts ORDER BY path")]
+    daily = (
+        pl.scan_parquet(live)
+        .filter((pl.col("tag") == "A1.PV") & (pl.col("quality") < 2))
+        .group_by_dynamic("time", every="1d")
+        .agg(pl.col("value").median())
+        .collect()
+    )
+    assert daily.height == 9
+    rows = ledger.execute(
+        "SELECT point, kind, datetime(start / 1000000000, 'unixepoch'), state FROM events "
+        "WHERE origin = 'probe' AND state != 'withdrawn' ORDER BY start"
+    ).fetchall()
+    assert rows
+    assert all(re.match(r"\d{4}-\d\d-\d\d ", row[2]) for row in rows)
+    ledger.close()
