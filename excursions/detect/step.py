@@ -11,7 +11,7 @@ is weighed from what can be counted (how many such changes this record shows) an
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -57,6 +57,7 @@ MOST_OTHERS, QUICK_SHARE = (
 FASTEST_VESSEL_S = (
     60.0  # a stirred vessel takes minutes to reach a new level; samples further apart cannot show it (cp)
 )
+MOST_WAY_BACK, LONGEST_AWAY = 3, 7 * NS_PER_DAY  # steps and time of a stay away that is one event (cp)
 BACK = (0.6, 1.6)  # a return undoes 60 to 160 % of a step
 
 
@@ -67,7 +68,9 @@ class StepSettings:
     faults_per_year: float = 1.0  # how often a probe that somebody looks into steps (cp)
     slowest_s: float = 6 * 3_600.0  # a change that takes longer is a drift
     slowest_blocks: int = 6
-    most_process: int = 3  # process steps are named one by one up to this number
+    most_process: int = (
+        6  # the largest process steps are named one by one up to this number; more are its way
+    )
     least_confidence: float = (
         0.3  # of an undecided step; below, it is the process as far as the record can tell
     )
@@ -106,9 +109,53 @@ def detect_step(record: Record, settings: StepSettings | None = None) -> tuple[E
     own = _events(_Context(record, survey, settings, survey.changes, "", others))
     near = 4 * survey.blocks.width
     found.extend(e for e in own if not any(abs(e.start - other.start) <= near for other in found))
-    process = sum(event.origin == "process" for event in found)
-    kept = (e for e in found if e.origin != "process" or process <= settings.most_process)
+    found = _there_and_back(found)
+    sizes = [abs(event.size) for event in found if event.origin == "process"]
+    large = sum(size >= LIKE * max(sizes) for size in sizes)
+    kept = (
+        e
+        for e in found
+        if e.origin != "process" or (large <= settings.most_process and abs(e.size) >= LIKE * max(sizes))
+    )
     return tuple(sorted(kept, key=lambda event: event.start))
+
+
+def _there_and_back(found: list[Event]) -> list[Event]:
+    """Steps of the process that lead away and, within a few, back to where it was, as one event each.
+
+    A valve that was closed for a shift is one thing that happened, not two or three.
+    """
+    out: list[Event] = []
+    ordered = sorted(found, key=lambda event: event.start)
+    taken = 0
+    for i, first in enumerate(ordered):
+        if i < taken:
+            continue
+        more = _way_back(ordered[i : i + 1 + MOST_WAY_BACK])
+        if more:
+            last = ordered[i + more]
+            words = f"back where it was after {duration_text((last.end - first.start) / NS_PER_S)}"
+            first = replace(
+                first,
+                end=last.end,
+                parts=tuple(event.id for event in ordered[i + 1 : i + more + 1]),
+                evidence=(*first.evidence, words),
+            )
+            taken = i + more + 1
+        out.append(first)
+    return out
+
+
+def _way_back(steps: list[Event]) -> int:
+    """How many steps after the first undo it; 0 when they do not, or are not all the process's."""
+    total = 0.0
+    for k, event in enumerate(steps):
+        if event.origin != "process" or event.start - steps[0].start > LONGEST_AWAY:
+            return 0
+        total += event.size
+        if k and abs(total) <= GONE * abs(steps[0].size):
+            return k
+    return 0
 
 
 def _events(context: _Context) -> list[Event]:

@@ -59,8 +59,10 @@ def water_flow() -> Series | None:
     path = Path(found.submodule_search_locations[0]) / "datasets" / "water-flow.csv"
     return Series(
         "water flow", "river", pl.read_csv(path),
-        (Known(_at("2022-03-20"), _at("2022-05-15"), "three low stretches and one small peak, times not given", ("step", "spikes", "drift", "stuck", "noise_growth")),),
-        "the lows are the process: closed valves and maintenance; nothing says it is the meter",
+        (Known(_at("2022-03-24"), _at("2022-03-25"), "first low stretch (labelled without times)", ("step",)),
+         Known(_at("2022-03-29"), _at("2022-03-30"), "second low stretch", ("step",)),
+         Known(_at("2022-04-27"), _at("2022-04-28"), "third low stretch", ("step",))),
+        "the lows are the process: closed valves and maintenance; nothing says it is the meter; the small peak of pumping is within its daily way",
     )  # fmt: skip
 
 
