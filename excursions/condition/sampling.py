@@ -11,7 +11,7 @@ import numpy as np
 from excursions.clock import NS_PER_S, TimeArray
 from excursions.records import BAD, ByteArray, FloatArray, Sampling
 
-STATISTIC = 400_000  # differences that quantiles are taken from; extremes are always exact
+STATISTIC = 100_000  # differences that quantiles are taken from; extremes are always exact
 GRID_SHARE = 0.8  # a grid: this share of intervals is the usual one
 GRID_TOLERANCE = 0.1
 ODD_SHARE = 0.001  # other intervals below this share are holes, whatever the changes look like

@@ -24,10 +24,14 @@ from excursions.pipeline.point import TRACE_BUDGET, PointCounts, PointInput, sea
 from excursions.records import NO_DATA, BoolArray, Decision, Event, Sampling, StateLine, TagSeries
 from excursions.report.result import Levels, PointFindings, Trace
 
-LONG_ROWS = 3_000_000  # rows of all signals of a point: about half a year at 10 s, three years at a minute
+LONG_ROWS = (
+    1_500_000  # rows of all signals of a point: with two, three months at 10 s or 17 months at a minute
+)
 LEAD_MONTHS = 2
 HINDSIGHT = 14 * NS_PER_DAY  # what lies nearer to a month's end is judged again with the next month
-WINDOW_BUDGET = TRACE_BUDGET // 8  # plotted samples a window
+WINDOW_BUDGET = (
+    TRACE_BUDGET // 8
+)  # plotted samples a month; the first window is plotted as a record of its own
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,7 +134,7 @@ def cut(given: PointInput, window: Window) -> PointInput:
         },
         sample_time=given.sample_time[first:last],
         sample_value=given.sample_value[first:last],
-        trace_budget=WINDOW_BUDGET,
+        trace_budget=TRACE_BUDGET if window.lead == window.start else WINDOW_BUDGET,
     )
 
 

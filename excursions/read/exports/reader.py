@@ -9,6 +9,7 @@ from pathlib import Path
 import polars as pl
 
 from excursions.errors import ExcursionsError
+from excursions.read.exports.clockfaults import clock_faults
 from excursions.read.exports.containers import open_item
 from excursions.read.exports.gather import Gather
 from excursions.read.exports.onetable import Asked, TableRead, read_table
@@ -77,7 +78,7 @@ def read_exports(
         series=series,
         files=tuple(sorted(state.files, key=lambda report: report.path)) if waiting else tuple(state.files),
         refused=pl.DataFrame(state.refused, schema=REFUSED_SCHEMA, orient="row"),
-        decisions=tuple(dict.fromkeys(state.decisions)),
+        decisions=tuple(dict.fromkeys((*state.decisions, *clock_faults(series)))),
         status_words=status_words(state.words, series),
         problems=tuple(state.problems),
         orders={kind: tuple(sorted(known)) for kind, known in state.orders.items() if known},

@@ -21,7 +21,7 @@ HEAD_BYTES = 512 * 2**10
 _HEAD_LINES = 1_500
 _LATE_LINES = 150
 _LARGER = 4
-_LOOK_BACK = 256 * 2**10
+_NEAR_BACK, _LOOK_BACK = 4 * 2**10, 256 * 2**10
 
 
 @dataclass(slots=True, kw_only=True)
@@ -189,11 +189,12 @@ def _record_stop(raw: IO[bytes], start: int, near: int, end: int) -> int:
     """Position after the last line end before `near`; further on when a line is longer than the block."""
     if near >= end:
         return end
-    low = max(start, near - _LOOK_BACK)
-    piece = _piece(raw, low, near - low)
-    cut = max(piece.rfind(b"\n"), piece[:-1].rfind(b"\r") if b"\n" not in piece else -1) + 1
-    if cut:
-        return low + cut
+    for reach in (_NEAR_BACK, _LOOK_BACK):
+        low = max(start, near - reach)
+        piece = _piece(raw, low, near - low)
+        cut = max(piece.rfind(b"\n"), piece[:-1].rfind(b"\r") if b"\n" not in piece else -1) + 1
+        if cut:
+            return low + cut
     while near < end:
         piece = _piece(raw, near, _LOOK_BACK)
         cut = piece.find(b"\n") + 1
