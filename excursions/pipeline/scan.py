@@ -54,7 +54,7 @@ class Scan:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Read:
+class Everything:
     """Everything that came out of files."""
 
     exports: Reading
@@ -135,7 +135,7 @@ def _scan(
         register=Path(register) if register else found.register,
         ignored=found.ignored,
     )
-    read = _read_all(inputs, chosen, engine, progress)
+    read = read_all(inputs, chosen, engine, progress)
     wanted = Wanted(plant=read.plant, pins=sample_pins(read.laboratory), closer=closer)
     analysed, missing = engine.search(wanted, progress)
     if not analysed:
@@ -177,7 +177,7 @@ def _both(stated: Sequence[Path | str], found: Sequence[Path]) -> tuple[Path, ..
     return tuple(dict.fromkeys([*map(Path, stated), *found]))
 
 
-def _read_all(inputs: Inputs, options: ScanOptions, engine: Engine, progress: Progress) -> _Read:
+def read_all(inputs: Inputs, options: ScanOptions, engine: Engine, progress: Progress) -> Everything:
     """Open every file once; go on with what can be read."""
     progress("reading exports", 0, len(inputs.exports))
     known, problems = _known_plant(inputs)
@@ -205,7 +205,7 @@ def _read_all(inputs: Inputs, options: ScanOptions, engine: Engine, progress: Pr
     plant = _with_installations(plant, logs)
     entries = [entry for log in logs for entry in log.entries]
     laboratory, strange = samples_by_point(samples, plant)
-    return _Read(
+    return Everything(
         exports=exports,
         logs=logs,
         samples=samples,
@@ -241,7 +241,7 @@ def _with_installations(plant: Plant, logs: Sequence[LogReading]) -> Plant:
     return dataclasses.replace(plant, installations=(*plant.installations, *logged)) if logged else plant
 
 
-def _refused(read: _Read) -> pl.DataFrame:
+def _refused(read: Everything) -> pl.DataFrame:
     parts = [read.exports.refused, *(log.refused for log in read.logs), *(s.refused for s in read.samples)]
     return pl.concat(parts, how="vertical_relaxed")
 
@@ -263,6 +263,6 @@ def propose_register(
     inputs = Inputs(
         exports=found.exports, calibrations=(), samples=(), register=source, ignored=found.ignored
     )
-    read = _read_all(inputs, chosen, LocalEngine(jobs=1), progress)
+    read = read_all(inputs, chosen, LocalEngine(jobs=1), progress)
     existing = source.read_text(encoding="utf-8") if source else ""
     return write_register(read.plant, read.decisions, existing_text=existing), read.problems

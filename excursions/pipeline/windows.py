@@ -255,11 +255,18 @@ def _spans(line: StateLine) -> list[tuple[int, int, int, float, str]]:
 
 
 def _sampling(before: Mapping[str, Sampling], found: Mapping[str, Sampling]) -> dict[str, Sampling]:
-    """How the newest window was recorded, with the longest silence of all."""
+    """How the newest window was recorded, with the longest silence and the bridged stretches of all."""
     merged = {**before, **found}
     for role in before.keys() & found.keys():
-        longest = max(before[role].longest_silence_s, found[role].longest_silence_s)
-        merged[role] = dataclasses.replace(found[role], longest_silence_s=longest)
+        old, new = before[role], found[role]
+        longest = max(old, new, key=lambda sampling: sampling.longest_silence_s)
+        merged[role] = dataclasses.replace(
+            new,
+            longest_silence_s=longest.longest_silence_s,
+            longest_silence_at=longest.longest_silence_at,
+            bridged=old.bridged + new.bridged,
+            bridged_longest_s=max(old.bridged_longest_s, new.bridged_longest_s),
+        )
     return merged
 
 
