@@ -28,6 +28,13 @@ class DisplayUnits(StrEnum):
     DEGF = "degF"
 
 
+class EngineName(StrEnum):
+    """Who does the work."""
+
+    LOCAL = "local"
+    DASK = "dask"
+
+
 class DateOrder(StrEnum):
     """How dates such as 03/04/2026 are written."""
 
@@ -91,6 +98,18 @@ Columns = Annotated[
 ]
 
 
+Engine = Annotated[
+    EngineName,
+    typer.Option("--engine", help="Who does the work: this machine, or a Dask cluster (extra: cluster)."),
+]
+Scheduler = Annotated[
+    str,
+    typer.Option(
+        "--scheduler", help="Address of the Dask scheduler.", show_default="a cluster on this machine"
+    ),
+]
+
+
 def scan_options(
     tz: str,
     decimal_mark: str,
@@ -99,6 +118,8 @@ def scan_options(
     encoding: str,
     columns: list[str] | None,
     jobs: int,
+    engine: EngineName = EngineName.LOCAL,
+    scheduler: str = "",
 ) -> ScanOptions:
     """Turn the shared options into one frozen object."""
     from excursions import clock
@@ -108,6 +129,12 @@ def scan_options(
 
     if tz:
         clock.zone(tz)
+    if scheduler and engine is not EngineName.DASK:
+        raise UsageError(
+            found=f"--scheduler {scheduler} with --engine {engine.value}",
+            expected="--engine dask",
+            mend="add --engine dask or leave --scheduler out",
+        )
     names = {}
     for item in columns or []:
         role, equals, name = item.partition("=")
@@ -128,4 +155,6 @@ def scan_options(
         ),
         jobs=jobs,
         columns=names,
+        engine=engine.value,
+        scheduler=scheduler,
     )

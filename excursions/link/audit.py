@@ -41,7 +41,7 @@ _SHORTER, _OTHERS = 0.7, 2
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Look:
-    """What one point is judged by."""
+    """What one point is judged by; coarse: sampled too slowly for a missing trace to say anything."""
 
     point: Point
     plant: Plant
@@ -49,6 +49,7 @@ class _Look:
     traces: Traces
     matched: Mapping[str, int]
     hides: tuple[str, ...]
+    coarse: bool
     tz: ZoneInfo
 
     def finding(
@@ -102,6 +103,7 @@ def audit(
             traces=traces,
             matched=match(mine, traces.work),
             hides=_could_hide(point, sampling.get(name, {})),
+            coarse=_coarse(sampling.get(name, {}).get("value")),
             tz=tz,
         )
         found += [*_without_trace(look), *_without_entry(look), *_other_plateaus(look), *_overdue(look)]
@@ -116,32 +118,39 @@ def audit(
 def _without_trace(look: _Look) -> list[AuditFinding]:
     """Entries that nothing in the record bears out, or of which that cannot be told."""
     missing = [c for c in look.mine if _looked_for(c, look) and not _traced(c, look)]
-    silent = [c for c in missing if touches(look.traces.silent, *_around(c))]
-    plain = [c for c in missing if c not in silent]
     with_trace = sum(_traced(c, look) for c in look.mine)
-    telling = shows_traces(with_trace, len(plain))
-    usual = f"only {with_trace} of {with_trace + len(plain)} calibrations of this point left a trace that can be told"
-    made = [
-        look.finding(
-            "no trace" if telling else "cannot tell",
-            c,
-            f"no trace of this {c.action} in the record between {_between(c, look.tz)}",
-            span=_around(c),
-            hides=look.hides if telling else (usual, *look.hides),
+    clear = [c for c in missing if not _covered(c, look)]
+    telling = shows_traces(with_trace, len(clear))
+    usual = (
+        () if telling
+        else (f"only {with_trace} of {with_trace + len(clear)} calibrations of this point left a trace that can be told",)
+    )  # fmt: skip
+    made = []
+    for c in missing:
+        covered = _covered(c, look)
+        plain = telling and not covered and not look.coarse
+        words = (
+            f"{covered} in part of the time between {_between(c, look.tz)}: whether this {c.action} left a trace cannot be told"
+            if covered
+            else f"no trace of this {c.action} in the record between {_between(c, look.tz)}"
         )
-        for c in plain
-    ]
-    return made + [
-        look.finding(
-            "cannot tell",
-            c,
-            f"no data in part of the time between {_between(c, look.tz)}: "
-            f"whether this {c.action} left a trace cannot be told",
-            span=_around(c),
-            hides=look.hides,
+        made.append(
+            look.finding(
+                "no trace" if plain else "cannot tell",
+                c,
+                words,
+                span=_around(c),
+                hides=(*(() if covered else usual), *look.hides),
+            )
         )
-        for c in silent
-    ]
+    return made
+
+
+def _covered(calibration: Calibration, look: _Look) -> str:
+    """What else fills part of the time in which a trace is looked for; empty when nothing does."""
+    if touches(look.traces.silent, *_around(calibration)):
+        return "no data"
+    return "cleaning or steam" if touches(look.traces.hot, *_around(calibration)) else ""
 
 
 def _around(calibration: Calibration) -> tuple[int, int]:
@@ -314,6 +323,11 @@ def _copied(calibration: Calibration) -> AuditFinding:
         could_hide=("a form that fills in the last values by itself",),
         calibration=calibration.id,
     )
+
+
+def _coarse(value: Sampling | None) -> bool:
+    """Whether an export is too sparse to hold a missing trace against an entry: the stated limit of this audit."""
+    return value is not None and (value.interval_s > _COARSE_S or value.kind in ("averages", "interpolated"))
 
 
 def _could_hide(point: Point, sampling: Mapping[str, Sampling]) -> tuple[str, ...]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_MINUTE, TimeArray
-from excursions.records import CALIBRATING, HOLD, NO_DATA, Calibration, StateLine
+from excursions.records import CALIBRATING, CLEANING, HOLD, NO_DATA, STEAMING, Calibration, StateLine
 from excursions.states.calibration import standards_seen
 
 # An entry's time is written by hand, at the start or the end of the work (cp); a date alone means that day.
@@ -21,7 +21,7 @@ _SHORT_NS = 20 * NS_PER_MINUTE
 
 @dataclass(frozen=True, slots=True)
 class Traces:
-    """Spans of one point (k, 2): pieces of work that look like calibrations, holds, silence.
+    """Spans of one point (k, 2): pieces of work that look like calibrations, holds, silence, cleaning and steam.
 
     standards : labels seen in each piece of work; sure : whether a piece may be held against an empty log
     """
@@ -31,6 +31,7 @@ class Traces:
     sure: tuple[bool, ...]
     hold: TimeArray
     silent: TimeArray
+    hot: TimeArray
     start: int
     end: int
 
@@ -50,6 +51,7 @@ def traces_of(line: StateLine) -> Traces:
         sure=tuple(_sure(line, g, seen) for g, seen in zip(groups, standards, strict=True)),
         hold=line.spans(HOLD),
         silent=line.spans(NO_DATA),
+        hot=line.spans(CLEANING, STEAMING),
         start=int(line.start[0]),
         end=int(line.end[-1]),
     )
@@ -57,7 +59,7 @@ def traces_of(line: StateLine) -> Traces:
 
 def _sure(line: StateLine, group: Sequence[int], seen: frozenset[str]) -> bool:
     long = line.end[group[-1]] - line.start[group[0]] >= _SHORT_NS
-    return bool(max(line.confidence[i] for i in group) >= SURE and (seen or long))
+    return bool(max(line.confidence[i] for i in group) >= SURE and (len(seen) > 1 or long))
 
 
 def match(calibrations: Sequence[Calibration], spans: TimeArray) -> Mapping[str, int]:
@@ -96,15 +98,15 @@ def shows_traces(with_trace: int, without: int) -> bool:
     """Whether calibrations of a point leave traces that can be told, from how many of its entries have one.
 
     Two kinds of point: at nine in ten an honest calibration shows nearly always (and a few entries in a hundred have no
-    calibration behind them); at the others it shows as seldom or as often as may be.  All figures common practice, no
-    source; what decides are the point's own entries.
+    calibration behind them); at the others it shows seldom rather than often.  All figures common practice, no source;
+    what decides are the point's own entries.
     """
     plain = _PLAIN * _SHOWN**with_trace * (1.0 - _SHOWN) ** without
-    # Any share being as likely as any other, k of n traces have the chance k! (n-k)! / (n+1)! (each order).
-    other = (1.0 - _PLAIN) / (with_trace + without + 1)
+    # A share v of density 2 (1 - v): k of n traces have the chance 2 k! (n - k + 1)! / (n + 2)! in each order.
+    other = 2.0 * (1.0 - _PLAIN) / (with_trace + without + 2)
     for i in range(1, with_trace + 1):
-        other *= i / (without + i)
+        other *= i / (without + 1 + i)
     return plain >= _CONVINCED * (plain + other)
 
 
-_PLAIN, _SHOWN, _CONVINCED = 0.9, 0.93, 0.75
+_PLAIN, _SHOWN, _CONVINCED = 0.9, 0.93, 0.8

@@ -13,6 +13,7 @@ import polars as pl
 
 from excursions.kinds import KINDS
 from excursions.records import Event
+from excursions.report.concluded import CONCLUDED
 from excursions.report.result import ScanResult
 
 TIME = pl.Datetime("ns", "UTC")
@@ -173,6 +174,7 @@ COLUMNS: dict[str, dict[str, tuple[pl.DataType | type[pl.DataType], str]]] = {
         "why": (pl.String, "the evidence"),
         "option": (pl.String, "what would change it"),
     },
+    **CONCLUDED,
 }
 
 

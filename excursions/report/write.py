@@ -10,6 +10,7 @@ from pathlib import Path
 import polars as pl
 
 from excursions.errors import UsageError
+from excursions.report.concluded import audit_table, corrected_table, due_table, lessons_table
 from excursions.report.life import probes_table
 from excursions.report.result import ScanResult
 from excursions.report.tables import (
@@ -41,6 +42,10 @@ def all_tables(result: ScanResult) -> dict[str, pl.DataFrame]:
         "doubts": doubts_table(result),
         "probes": probes_table(result),
         "changes": changes_table(result),
+        "audit": audit_table(result),
+        "lessons": lessons_table(result),
+        "due": due_table(result),
+        "corrected": corrected_table(result),
         "decisions": decisions_table(result),
     }
 

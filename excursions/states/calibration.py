@@ -19,7 +19,6 @@ from excursions.states.heat import Usual
 from excursions.states.line import Claim
 from excursions.states.plateaus import (
     FEWEST_SAMPLES,
-    NEXT_STANDARD_MIN,
     SHORTEST_MIN,
     Plateau,
     usual_noise,
@@ -49,6 +48,7 @@ BELIEVED = 0.6
 PACES = 8.0  # a standard is this many times the usual move of the reading over minutes away
 FROZEN_MIN, FROZEN_LONGEST_H = 5.0, 4.0
 FROZEN_ALONE_MIN = 10.0
+STANDARD_TO_STANDARD_MIN = 15.0  # a reading elsewhere may pass its level from one standard to the next (cp)
 FROZEN_TIMES_USUAL = 3.0
 MOST_FROZEN = 500
 STILL_IN = "reading still in "
@@ -79,10 +79,12 @@ def calibrations(signs: Signs) -> list[Claim]:
     if not signs.reading.known or len(signs.reading.trace) < FEWEST_SAMPLES:
         return []
     claims: list[Claim] = []
-    seen = [_weigh_visit(visit, signs) for visit in visits(signs.reading)]
+    near = int(NOTED_WITHIN_H * NS_PER_HOUR)
+    about = np.column_stack([signs.noted - near, signs.noted + near])
+    seen = [_weigh_visit(visit, signs) for visit in visits(signs.reading, about)]
     seen += [_weigh_frozen(span, signs) for span in _frozen(signs.reading.trace)]
     seen += [_weigh_walk(span, signs) for span in _walk_spans(signs)]
-    seen += [_weigh_away(int(when), signs) for when in signs.noted]
+    seen += [claim for when in signs.noted for claim in _weigh_away(int(when), signs)]
     for claim in seen:
         if claim and not any(claim.start < c.end and c.start < claim.end for c in claims):
             claims.append(claim)
@@ -199,39 +201,35 @@ def _weigh_walk(span: tuple[int, int], signs: Signs) -> Claim | None:
 # --- elsewhere when the log enters a calibration -------------------------------------------------
 
 
-def _weigh_away(noted: int, signs: Signs) -> Claim | None:
+def _weigh_away(noted: int, signs: Signs) -> list[Claim | None]:
     """A reading, or a temperature, that is elsewhere for minutes about the time of an entry, and comes back."""
     tolerance = signs.reading.point.tolerance_at((signs.reading.low + signs.reading.high) / 2)
     least = max(TOLERANCES * tolerance, PACES * signs.moves.measured if signs.moves else 0.0)
-    span = _away(signs.reading.trace, noted, least)
-    fact = "reading elsewhere and back"
-    if span is None and signs.pace is not None:
-        span = _away(signs.pace.trace, noted, max(SMALL_WALK_K, PACES * signs.pace.measured))
-        fact = "temperature elsewhere and back"
-    if span is None:
-        return None
-    return _with_common_signs(
-        span, PRIOR + ELSEWHERE + CAME_BACK, [fact], walk_during(signs.pace, *span), signs
-    )
+    found = [(span, "reading elsewhere and back") for span in _away(signs.reading.trace, noted, least)]
+    if signs.pace is not None:
+        walked = _away(signs.pace.trace, noted, max(SMALL_WALK_K, PACES * signs.pace.measured))
+        found += [(span, "temperature elsewhere and back") for span in walked]
+    odds = PRIOR + ELSEWHERE + CAME_BACK
+    return [
+        _with_common_signs(span, odds, [fact], walk_during(signs.pace, *span), signs) for span, fact in found
+    ]
 
 
-def _away(trace: Trace, noted: int, least: float) -> tuple[int, int] | None:
-    """Longest stretch near an instant in which a signal is outside its levels before and after by `least`."""
+def _away(trace: Trace, noted: int, least: float) -> list[tuple[int, int]]:
+    """Stretches near an instant in which a signal is outside its levels before and after by `least`, nearest first."""
     near = int(NOTED_WITHIN_H * NS_PER_HOUR)
     levels = level_beside(trace, noted - near, -1), level_beside(trace, noted + near, +1)
     window = trace.slice(noted - near, noted + near)
     time, value = trace.time[window], trace.value[window]
     if not all(math.isfinite(level) for level in levels) or value.size < FEWEST_SAMPLES:
-        return None
+        return []
     away = (value > max(levels) + least) | (value < min(levels) - least)
-    ranges = join(runs(away), time, 60 * NEXT_STANDARD_MIN)
+    ranges = join(runs(away), time, 60 * STANDARD_TO_STANDARD_MIN)
     ranges = ranges[(ranges[:, 0] > 0) & (ranges[:, 1] < value.size)]
-    if not ranges.size:
-        return None
-    lasted = time[ranges[:, 1]] - time[ranges[:, 0]]
-    first, past = ranges[int(np.argmax(lasted))]
-    long = int(lasted.max()) >= SHORTEST_MIN * NS_PER_MINUTE and past - first >= FEWEST_SAMPLES
-    return (int(time[first]), int(time[past])) if long else None
+    ranges = ranges[ranges[:, 1] - ranges[:, 0] >= FEWEST_SAMPLES]
+    spans = [(int(time[first]), int(time[past])) for first, past in ranges]
+    long = [span for span in spans if span[1] - span[0] >= SHORTEST_MIN * NS_PER_MINUTE]
+    return sorted(long, key=lambda span: max(span[0] - noted, noted - span[1], 0))
 
 
 # --- common --------------------------------------------------------------------------------------

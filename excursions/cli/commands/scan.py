@@ -14,10 +14,13 @@ from excursions.cli.options import (
     DecimalMark,
     DisplayUnits,
     Encoding,
+    Engine,
+    EngineName,
     Exports,
     FailOn,
     RegisterFile,
     SampleLists,
+    Scheduler,
     Separator,
     Zone,
     scan_options,
@@ -37,6 +40,8 @@ def scan(
     encoding: Encoding = "",
     columns: Columns = None,
     jobs: Annotated[int, typer.Option("--jobs", min=0, help="Processes; 0 chooses.")] = 0,
+    engine: Engine = EngineName.LOCAL,
+    scheduler: Scheduler = "",
     fail_on: Annotated[
         FailOn, typer.Option("--fail-on", help="Severity from which the exit status is 1.")
     ] = FailOn.CHECK,
@@ -58,7 +63,9 @@ def scan(
     from excursions.cli.summary import exit_status, print_json, print_summary
     from excursions.pipeline.scan import scan as run_scan
 
-    options = scan_options(tz, decimal_mark, separator, date_order, encoding, columns, jobs)
+    options = scan_options(
+        tz, decimal_mark, separator, date_order, encoding, columns, jobs, engine, scheduler
+    )
     with shown_progress() as progress:
         done = run_scan(
             exports,

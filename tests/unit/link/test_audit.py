@@ -136,7 +136,7 @@ def test_what_could_hide_a_trace_follows_from_the_export() -> None:
     (one,) = (
         f
         for f in audit([*ENTRIES, calibration(80.0)], {"ph": states(*TRACED)}, sampling, PLANT)
-        if f.kind == "no trace"
+        if f.kind == "cannot tell"
     )
     told = " ".join(one.could_hide)
     assert all(word in told for word in ("every 10 min", "averages", "0.02 pH", "no temperature signal"))
