@@ -307,9 +307,9 @@ def _overdue(look: _Look) -> Iterator[AuditFinding]:
 def _long_ones(days: Sequence[float], intervals: int) -> str:
     if len(days) == 1:
         return f"{days[0]:.0f} days between two calibrations"
-    return (
-        f"{len(days)} of {intervals} intervals longer than planned, {min(days):.0f} to {max(days):.0f} days"
-    )
+    short, long = f"{min(days):.0f}", f"{max(days):.0f}"
+    lengths = short if short == long else f"{short} to {long}"
+    return f"{len(days)} of {intervals} intervals longer than planned, {lengths} days"
 
 
 def _copied(calibration: Calibration) -> AuditFinding:
