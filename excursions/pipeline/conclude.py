@@ -34,9 +34,10 @@ def conclude(evidence: Evidence, points: Sequence[PointFindings]) -> ScanResult:
     levels = {findings.point.name: findings.levels for findings in points}
     events = [event for findings in points for event in findings.events]
     shifts = calibration_room.shifts(evaluated, plant, levels)
-    links = link_room.attribute(shifts, events, plant, levels)
+    weighing = link_room.weigh(shifts, events, plant, levels)
+    links = link_room.attribute(shifts, events, plant, levels, weighing=weighing)
     doubts = link_room.doubt_windows(
-        shifts, links, events, evaluated, levels, plant, sample_pins(evidence.laboratory)
+        shifts, links, events, evaluated, levels, plant, sample_pins(evidence.laboratory), weighing=weighing
     )
     outcomes = link_room.outcome(events, shifts, links, evaluated)
     tz = clock.zone(plant.zone)

@@ -10,8 +10,19 @@ import pytest
 from excursions.clock import NS_PER_HOUR
 from excursions.link import audit
 from excursions.link.audit import AuditFinding
+from excursions.link.traces import shows_traces
 from excursions.plant import Installation, Plant, Point
-from excursions.records import CALIBRATING, HOLD, MEASURING, NO_DATA, Calibration, Sampling, StateLine
+from excursions.records import (
+    CALIBRATING,
+    CLEANING,
+    HOLD,
+    MEASURING,
+    NO_DATA,
+    Calibration,
+    Sampling,
+    StandardReading,
+    StateLine,
+)
 from tests.unit.link.builders import DAY, calibration
 
 PLANT = Plant(points=(Point(name="ph", measurand="ph", temperature="T", plan_days=30.0),))
@@ -144,3 +155,65 @@ def test_what_could_hide_a_trace_follows_from_the_export() -> None:
 
 def test_a_point_without_a_record_is_not_judged() -> None:
     assert audit(ENTRIES, {}, {}, PLANT) == ()
+
+
+def with_standards(day: float, *values: float) -> Calibration:
+    standards = tuple(StandardReading(standard=v, raw=0.0, standard_unit="pH") for v in values)
+    return calibration(day, standards=standards)
+
+
+def seen(line: StateLine, *evidence: str) -> StateLine:
+    """The same line with evidence for its calibrating spans, in order."""
+    told = iter(evidence)
+    return replace(line, evidence=tuple(next(told) if c == CALIBRATING else "" for c in line.code))
+
+
+BOTH = "reading still in pH 4 and pH 7; entered in the log"
+
+
+def test_another_buffer_than_the_entry_names() -> None:
+    entries = [with_standards(d + 0.03, 7.0, 10.01 if d > 50 else 4.01) for d in (5.0, 30.0, 55.0)]
+    (one,) = found(entries, seen(states(*TRACED), BOTH, BOTH, BOTH))
+    assert one.kind == "other plateaus"
+    assert "the entry names pH 10 and pH 7; the record from " in one.sentence
+    assert one.sentence.endswith("shows the reading still in pH 4 and pH 7")
+
+
+def test_the_buffers_that_the_entry_names_are_in_order() -> None:
+    entries = [with_standards(d + 0.03, 7.0, 4.01) for d in (5.0, 30.0, 55.0)]
+    assert found(entries, seen(states(*TRACED), BOTH, BOTH, BOTH)) == []
+
+
+def test_one_buffer_less_is_told_only_when_the_work_was_shorter_too() -> None:
+    entries = [with_standards(d + 0.03, 7.0, 4.01) for d in (5.0, 30.0, 55.0)]
+    line = seen(states(*TRACED), BOTH, BOTH, "reading still in pH 7")
+    assert found(entries, line) == []
+    last = np.flatnonzero(line.code == CALIBRATING)[-1]
+    end = line.end.copy()
+    end[last] = line.start[last] + NS_PER_HOUR // 2
+    (one,) = found(entries, replace(line, end=end))
+    assert one.sentence.endswith("shows the reading still in pH 7")
+
+
+def test_a_cleaning_at_that_time_leaves_it_open() -> None:
+    (one,) = found([*ENTRIES, calibration(80.0)], states(*TRACED, (80.01, CLEANING)))
+    assert one.kind == "cannot tell"
+    assert one.sentence.startswith("cleaning or steam in part of the time between ")
+
+
+def test_a_probe_exchanged_is_no_calibration_without_an_entry() -> None:
+    stays = (
+        Installation(probe="S1", point="ph", end=int(80.01 * DAY)),
+        Installation(probe="S2", point="ph", start=int(80.01 * DAY)),
+    )
+    plant = Plant(points=PLANT.points, installations=stays)
+    assert found(ENTRIES, states(*TRACED, (80.0, CALIBRATING)), plant=plant) == []
+
+
+@pytest.mark.parametrize(
+    ("traced", "bare", "telling"), [(0, 1, False), (1, 1, False), (2, 1, True), (4, 2, True), (1, 3, False)]
+)
+def test_a_points_own_entries_decide_whether_a_missing_trace_says_anything(
+    traced: int, bare: int, telling: bool
+) -> None:
+    assert shows_traces(traced, bare) is telling
