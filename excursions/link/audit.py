@@ -276,6 +276,8 @@ def _overdue(look: _Look) -> Iterator[AuditFinding]:
     if plan is None or not math.isfinite(plan):
         return
     real = [c for c in look.mine if not c.copied and c.time <= look.traces.end]
+    if not real:
+        return
     times = [c.time for c in real]
     allowed = int(_OVERDUE * plan * NS_PER_DAY)
     over = [

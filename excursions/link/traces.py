@@ -17,6 +17,7 @@ NEAR_NS = 2 * NS_PER_HOUR
 SURE = 0.6
 # A probe that is taken out and put back within this time was looked at or exchanged: two looks at standards take longer (cp).
 _SHORT_NS = 20 * NS_PER_MINUTE
+_HELD_NS = 10 * NS_PER_MINUTE
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,12 +50,17 @@ def traces_of(line: StateLine) -> Traces:
         work=np.array([[line.start[g[0]], line.end[g[-1]]] for g in groups], np.int64).reshape(-1, 2),
         standards=standards,
         sure=tuple(_sure(line, g, seen) for g, seen in zip(groups, standards, strict=True)),
-        hold=line.spans(HOLD),
-        silent=line.spans(NO_DATA),
-        hot=line.spans(CLEANING, STEAMING),
+        hold=_long(line.spans(HOLD), _HELD_NS),
+        silent=_long(line.spans(NO_DATA), _SHORT_NS),
+        hot=_long(line.spans(CLEANING, STEAMING), _SHORT_NS),
         start=int(line.start[0]),
         end=int(line.end[-1]),
     )
+
+
+def _long(spans: TimeArray, least: int) -> TimeArray:
+    """Spans long enough to hold, or to hide, a calibration: a wash of half a minute is neither."""
+    return spans[spans[:, 1] - spans[:, 0] >= least]
 
 
 def _sure(line: StateLine, group: Sequence[int], seen: frozenset[str]) -> bool:

@@ -80,7 +80,8 @@ def expected(sim: SimulatedPoint) -> list[tuple[str, Calibrated]]:
     # A copy is what repeats the entry before it in the log, however it came about.
     logged = [done for done in sim.calibrations if done.logged]
     for before, done in pairwise(logged):
-        same = done.raw_found == done.raw_left == before.raw_left and done.temperatures == before.temperatures
+        seen = (before.raw_found,) if before.action == "verification" else (before.raw_found, before.raw_left)
+        same = {done.raw_found, done.raw_left} <= set(seen) and done.temperatures == before.temperatures
         if same:
             made.append(("copied", done))
     return made
@@ -135,7 +136,9 @@ def score_point(
             )
     for kind, when in left:
         score.missed[kind] += 1
-        score.told.append(f"missed {sim.spec.name} {sim.spec.measurand} {kind} {iso(when)}")
+        open_ = [f for f in found if f.kind == "cannot tell" and f.start <= when <= f.end]
+        why = f": {open_[0].sentence} ({open_[0].could_hide[0]})" if open_ else ""
+        score.told.append(f"missed {sim.spec.name} {sim.spec.measurand} {kind} {iso(when)}{why}")
     score.open += sum(f.kind == "cannot tell" for f in found)
     score.entries += sum(done.logged for done in sim.calibrations)
 

@@ -217,3 +217,16 @@ def test_a_points_own_entries_decide_whether_a_missing_trace_says_anything(
     traced: int, bare: int, telling: bool
 ) -> None:
     assert shows_traces(traced, bare) is telling
+
+
+def test_a_point_that_was_never_calibrated_is_not_called_overdue() -> None:
+    assert audit([], {"ph": states()}, SAMPLING, PLANT) == ()
+
+
+def test_a_wash_of_half_a_minute_is_no_trace() -> None:
+    line = states(*TRACED, (80.01, HOLD))
+    end = line.end.copy()
+    at = np.flatnonzero(line.code == HOLD)[0]
+    end[at] = line.start[at] + 30 * 1_000_000_000
+    (one,) = found([*ENTRIES, calibration(80.0)], replace(line, end=end))
+    assert one.kind == "no trace"
