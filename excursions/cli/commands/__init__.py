@@ -5,6 +5,7 @@ Heavy imports happen inside the commands, so that ``--help`` answers at once.
 
 from excursions.cli.commands.close import close
 from excursions.cli.commands.explain import explain
+from excursions.cli.commands.heat import heat
 from excursions.cli.commands.init import init
 from excursions.cli.commands.nightly import nightly
 from excursions.cli.commands.note import note
@@ -15,6 +16,7 @@ from excursions.cli.commands.status import status
 COMMANDS = (
     scan,
     explain,
+    heat,
     register,
     init,
     nightly,
