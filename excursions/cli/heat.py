@@ -266,6 +266,8 @@ def _rate(row: Row, name: str, reader: Reader) -> str:
 
 def _minutes(row: Row, name: str) -> str:
     value = _figure(row, name)
+    if value == 0:
+        return "0 min"
     return f"{number(value, 1.0 if value >= 10 else 0.1)} min" if math.isfinite(value) else "not known"
 
 

@@ -282,14 +282,19 @@ def _sentence(
     if verdict == "changed since":
         parts.append(_changed(findings, after, tz))
     elif verdict == "above rating, no change seen":
-        checked = after.state == "not borne out"
-        parts.append(
-            "a later calibration found no shift" if checked else "no change of the reading seen since"
-        )
+        parts.append(_nothing_seen(after))
     elif verdict == "cannot tell":
         parts.append("no reading and no calibration since: cannot tell what it did")
     parts.append(_advice(event, verdict, after, tz))
     return "; ".join(parts) + "."
+
+
+def _nothing_seen(after: _After) -> str:
+    """What was looked at without finding a change."""
+    if after.state != "not borne out":
+        return "no change of the reading seen since"
+    other = "found no shift" not in after.found
+    return "a shift found later has another likely cause" if other else "a later calibration found no shift"
 
 
 def _how_hot(event: Event, ratings: Ratings, tz: ZoneInfo) -> str:
