@@ -44,7 +44,7 @@
     const painted = Book.paint(spec, Book.inks());
     if (narrow()) {
       painted.layout.margin = { ...painted.layout.margin, l: 62, r: 6 };
-      painted.layout.annotations = painted.layout.annotations.map(a => ({ ...a, text: a.text.length > 46 ? a.text.slice(0, 44) + '…' : a.text }));
+      painted.layout.annotations = painted.layout.annotations.map(a => ({ ...a, text: a.text.length > 46 ? a.text.replace('; ', '<br>') : a.text }));
     }
     Plotly.react(plot, painted.data, painted.layout, { displayModeBar: false, responsive: true, doubleClick: 'reset' });
   }
@@ -52,7 +52,8 @@
   document.querySelector('.plot-wrap').hidden = false;
   draw();
   Book.onTheme(draw);
-  const all = () => Plotly.relayout(plot, { 'xaxis.range': [...full], ...Object.fromEntries(Object.keys(spec.layout).filter(k => /^yaxis\d+$/.test(k)).map(k => [k + '.autorange', true])) });
+  const heights = Object.keys(spec.layout).filter(k => /^yaxis/.test(k)).map(k => spec.layout[k].range ? [k + '.range', [...spec.layout[k].range]] : [k + '.autorange', true]);
+  const all = () => Plotly.relayout(plot, { 'xaxis.range': [...full], ...Object.fromEntries(heights) });
   document.querySelector('[data-all]').addEventListener('click', all);
   plot.addEventListener('keydown', e => {
     if (e.key === 'Escape') return all();

@@ -19,6 +19,7 @@ from excursions.report.life import (
 from excursions.report.lives import FIXED_EDGES_DEGC, ORIGINS, ProbeLife
 from excursions.report.wording import number
 
+MOST_ROUTINE = 30  # sterilisations within the rating on one page, hottest first
 DOSE_WORDS = (
     "The ageing dose counts hours at the continuous rating, doubling every 10 K above it: the integral of "
     "2 to the power of (temperature minus rating) over 10 K (ASTM F1980 with Q10 = 2). That rule is general and no promise of a probe's maker."
@@ -113,6 +114,7 @@ class ProbeContent:
     fixed: tuple[tuple[str, str], ...]
     stays: tuple[StayRow, ...]
     exposures: tuple[ExposureRow, ...]
+    left_out: int
     parameters: tuple[ParameterRow, ...]
     swaps: str
     assumed: bool
@@ -139,7 +141,7 @@ class ProbeLine:
 def probe_content(life: ProbeLife, reader: Reader, pages: Mapping[str, str]) -> ProbeContent:
     """Turn a life into what its page says; `pages` is point -> file stem."""
     rows = tuple(_exposure(e, reader, pages) for e in sorted(life.exposures, key=_order))
-    over = [r for r in rows if r.serious]
+    over, routine = [r for r in rows if r.serious], [r for r in rows if not r.serious]
     last = max(life.stays, key=lambda s: s.end, default=None)
     return ProbeContent(
         name=life.name if life.probe else "Probe without a name",
@@ -158,7 +160,8 @@ def probe_content(life: ProbeLife, reader: Reader, pages: Mapping[str, str]) -> 
         bands=_bands(life, reader),
         fixed=_fixed(life, reader),
         stays=tuple(_stay(life, i, reader, pages) for i in range(len(life.stays))),
-        exposures=rows,
+        exposures=(*over, *routine[:MOST_ROUTINE]),
+        left_out=max(0, len(routine) - MOST_ROUTINE),
         parameters=_parameters(life, reader),
         swaps=_swaps(life),
         assumed=any(s.ratings.assumed for s in life.stays),
@@ -194,7 +197,7 @@ def _order(exposure: HeatExposure) -> tuple[bool, tuple[float, str, int]]:
 def _verdict(life: ProbeLife) -> str:
     """What the margin says: first whether it is worn, then whether heat changed it."""
     if life.worn_out:
-        return "replace"
+        return "due for replacement"
     unchecked = [e for e in life.over if e.verdict == "changed since" and "check before use" in e.advice]
     if unchecked:
         return "check before use"

@@ -68,7 +68,7 @@ def life_spec(life: ProbeLife, found: Found, reader: Reader, ends: tuple[int, in
     data: list[Spec] = []
     titles = [
         "Where it sat; violet: calibrations",
-        "Highest temperature of each day, and each exposure",
+        _heat_title(life, reader),
         "Ageing dose so far",
     ]
     titles += [_track_title(t) for t in tracks]
@@ -135,15 +135,9 @@ def _heat(life: ProbeLife, days: Days, layout: Spec, reader: Reader, ends: tuple
     unit = label(reader.unit("degC"))
     layout["yaxis2"] |= {"ticksuffix": f" {unit}"}
     layout["yaxis3"] |= {"ticksuffix": " h", "rangemode": "tozero"}
-    if life.stays:
-        ratings = life.stays[-1].ratings
-        assumed = ", assumed" if ratings.assumed else ""
-        for words, level in (
-            ("continuous", ratings.continuous_degc),
-            ("sterilisation", ratings.sterilisation_degc),
-        ):
-            _limit_line(layout, 1, float(reader.level(np.array([level]), "degC")[0]), ends,
-                        f"rated {reader.amount(level, 'degC')} {words}{assumed}", "@heat")  # fmt: skip
+    for level in _ratings(life):
+        at = float(reader.level(np.array([level]), "degC")[0])
+        _limit_line(layout, 1, at, ends, "", "@heat")
     wall = reader.wall(days.time)
     rows = [e for e in life.exposures if math.isfinite(e.peak_degc)]
     peak = np.array([e.peak_degc for e in rows])
@@ -151,7 +145,7 @@ def _heat(life: ProbeLife, days: Days, layout: Spec, reader: Reader, ends: tuple
     shown, high = reader.level(peak, "degC"), reader.level(bound, "degC")
     return [
         {"type": "scatter", "mode": "lines", "x": wall, "y": reader.level(days.peak, "degC"), "yaxis": "y2",
-         "name": "highest of the day", "line": {"color": "@heat", "width": 1.2}, "connectgaps": False,
+         "name": "highest of the day", "line": {"color": "@heat", "width": 1.2, "shape": "hvh"}, "connectgaps": False,
          "hovertemplate": f"%{{x|%-d %b %Y}}: %{{y:.1f}} {unit}<extra></extra>"},
         {"type": "scatter", "mode": "markers", "yaxis": "y2", "name": "exposure",
          "x": [stamp(t) for t in reader.wall(np.array([e.start for e in rows], np.int64))], "y": shown.tolist(),
@@ -166,6 +160,21 @@ def _heat(life: ProbeLife, days: Days, layout: Spec, reader: Reader, ends: tuple
     ]  # fmt: skip
 
 
+def _ratings(life: ProbeLife) -> tuple[float, ...]:
+    """The ratings of the last stay [degC]."""
+    if not life.stays:
+        return ()
+    return life.stays[-1].ratings.continuous_degc, life.stays[-1].ratings.sterilisation_degc
+
+
+def _heat_title(life: ProbeLife, reader: Reader) -> str:
+    shown = [reader.amount(level, "degC", 1.0) for level in _ratings(life)]
+    if not shown:
+        return "Highest of each day"
+    assumed = ", assumed" if life.stays[-1].ratings.assumed else ""
+    return f"Highest of each day; dashed: rated {shown[0]} continuous, {shown[1]} sterilisation{assumed}"
+
+
 def _track_title(track: Track) -> str:
     words = capital(PARAMETER_WORDS.get(track.parameter, track.parameter.replace("_", " ")))
     return f"{words}; {track.limits.source}" if track.limits else words
@@ -174,11 +183,16 @@ def _track_title(track: Track) -> str:
 def _track(track: Track, n: int, layout: Spec, reader: Reader, ends: tuple[str, str]) -> list[Spec]:
     """As found and as left with 90 % bands, and the limits of acceptance."""
     unit = label(reader.unit(track.unit))
-    layout[_key(n)] |= {"ticksuffix": f" {unit}" if unit else ""}
+    seen = [p.value for p in track.points]
     if track.limits:
         for limit in (track.limits.low, track.limits.high):
             if math.isfinite(limit):
+                seen.append(limit)
                 _limit_line(layout, n, limit, ends, f"limit {limit:.4g} {unit}".rstrip(), "@mark")
+    air = (max(seen) - min(seen)) * 0.14 or max(abs(max(seen)) * 0.02, 1e-6)
+    layout[_key(n)] |= {
+        "ticksuffix": f" {unit}" if unit else "", "range": [min(seen) - air, max(seen) + air], "nticks": 5,
+    }  # fmt: skip
     made: list[Spec] = []
     for phase, symbol in (("as found", "circle-open"), ("as left", "circle")):
         rows = [p for p in track.points if p.phase == phase]
@@ -199,9 +213,11 @@ def _limit_line(layout: Spec, n: int, at: float, ends: tuple[str, str], words: s
         {"type": "line", "x0": ends[0], "x1": ends[1], "y0": at, "y1": at, "yref": _axis(n),
          "line": {"color": ink, "width": 1, "dash": "6px,4px"}}
     )  # fmt: skip
+    if not words:
+        return
     layout["annotations"].append(
         {"text": label(words), "showarrow": False, "x": ends[0], "y": at, "yref": _axis(n), "xanchor": "left",
-         "yanchor": "bottom", "font": {"size": 12, "color": ink}}
+         "yanchor": "middle", "font": {"size": 12, "color": ink}, "bgcolor": "@paper", "borderpad": 1}
     )  # fmt: skip
 
 
