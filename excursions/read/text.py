@@ -6,6 +6,7 @@ import codecs
 import re
 from collections.abc import Iterable, Iterator
 
+from excursions.errors import InputFileError
 from excursions.read.exports.words import roles_of
 
 BOMS: tuple[tuple[bytes, str], ...] = (
@@ -17,6 +18,15 @@ BOMS: tuple[tuple[bytes, str], ...] = (
 )
 # A cell may run over several lines inside quotes; a quote that is not closed after this many bytes is a stray one.
 LONGEST_CELL = 64 * 2**10
+LONGEST_LINE = 64 * 2**20  # bytes; ten thousand columns fill about a quarter of a megabyte
+
+
+def endless_line() -> InputFileError:
+    """The refusal of a text that does not come to the end of a line."""
+    return InputFileError(
+        found=f"a line of more than {LONGEST_LINE} bytes", expected="lines, each with a time and readings",
+        mend="the file is damaged or no table: copy or export it again",
+    )  # fmt: skip
 
 
 def encoding_of(head: bytes, stated: str = "") -> tuple[str, int]:
@@ -105,6 +115,8 @@ def blocks(chunks: Iterable[bytes], size: int) -> Iterator[bytes]:
             continue
         data = b"".join(pending)
         cut = record_end(data)
+        if not cut and len(data) > LONGEST_LINE:
+            raise endless_line()
         pending, pending_size = [data[cut:]], len(data) - cut
         if cut:
             yield data[:cut]

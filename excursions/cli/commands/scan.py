@@ -11,14 +11,18 @@ from excursions.cli.options import (
     CalibrationLogs,
     Columns,
     DateOrderOption,
+    DateSystemOption,
     DecimalMark,
     DisplayUnits,
     Encoding,
     Exports,
     FailOn,
+    MixedUnits,
+    MixedUnitsOption,
     RegisterFile,
     SampleLists,
     Separator,
+    SheetName,
     Zone,
     scan_options,
 )
@@ -35,6 +39,9 @@ def scan(
     separator: Separator = "",
     date_order: DateOrderOption = None,
     encoding: Encoding = "",
+    sheet: SheetName = "",
+    date_system: DateSystemOption = None,
+    mixed_units: MixedUnitsOption = MixedUnits.APART,
     columns: Columns = None,
     jobs: Annotated[int, typer.Option("--jobs", min=0, help="Processes; 0 chooses.")] = 0,
     fail_on: Annotated[
@@ -58,7 +65,18 @@ def scan(
     from excursions.cli.summary import exit_status, print_json, print_summary
     from excursions.pipeline.scan import scan as run_scan
 
-    options = scan_options(tz, decimal_mark, separator, date_order, encoding, columns, jobs)
+    options = scan_options(
+        tz,
+        decimal_mark,
+        separator,
+        date_order,
+        encoding,
+        columns,
+        jobs,
+        sheet=sheet,
+        date_system=date_system,
+        mixed_units=mixed_units,
+    )
     with shown_progress() as progress:
         done = run_scan(
             exports,

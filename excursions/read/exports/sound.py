@@ -37,7 +37,7 @@ def sound(what: str) -> Iterator[None]:
     try:
         with _LOCK, _held_back():
             yield
-    except (pl.exceptions.PolarsError, OSError, ValueError, MemoryError) as error:
+    except (pl.exceptions.PolarsError, ImportError, OSError, ValueError, MemoryError) as error:
         raise broken(what, error) from error
     except BaseException as error:
         if type(error).__name__ != _FAULT:

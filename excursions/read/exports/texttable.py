@@ -14,7 +14,15 @@ from excursions.read.exports.cutting import find_cut
 from excursions.read.exports.records_text import Cut, split_records
 from excursions.read.exports.table import Job, Portion, Preview, Row, Wanted
 from excursions.read.model import ReadOptions
-from excursions.read.text import as_utf8, blocks, encoding_of, record_end, unix_lines
+from excursions.read.text import (
+    LONGEST_LINE,
+    as_utf8,
+    blocks,
+    encoding_of,
+    endless_line,
+    record_end,
+    unix_lines,
+)
 from excursions.read.unpack import CutOff, opened
 
 HEAD_BYTES = 512 * 2**10
@@ -196,6 +204,8 @@ def _record_stop(raw: IO[bytes], start: int, near: int, end: int) -> int:
         if cut:
             return low + cut
     while near < end:
+        if near - start > LONGEST_LINE:
+            raise endless_line()
         piece = _piece(raw, near, _LOOK_BACK)
         cut = piece.find(b"\n") + 1
         if cut or not piece:
