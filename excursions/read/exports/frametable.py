@@ -27,6 +27,7 @@ _UNNAMED = "column_"
 class FrameTable:
     """A lazy frame as a table; line n is its n-th row.
 
+    notes : what is to be said of it
     typed : the frame's own column names are the header; else its first rows may hold one, and all cells are text
     """
 
@@ -35,6 +36,7 @@ class FrameTable:
     height: int
     typed: bool = True
     starts_in_1904: bool = False
+    notes: tuple[str, ...] = ()
 
     @cached_property
     def names(self) -> list[str]:
@@ -54,6 +56,8 @@ class FrameTable:
 
     def portions(self, wanted: Wanted) -> Iterator[Job]:
         """Slices of rows, typed as they are."""
+        if self.notes:
+            yield partial(Portion, batches=(), lines=0, notes=self.notes)
         step = max(1_000, min(_ROWS, _CELLS // max(1, len(self.names))))
         for start in range(0 if self.typed else wanted.first_line - 1, self.height, step):
             yield partial(self._portion, start, step, wanted.width)

@@ -14,7 +14,7 @@ from excursions.read.exports.columns import clean
 from excursions.read.exports.frametable import FrameTable
 from excursions.read.exports.table import Table
 from excursions.read.model import ReadOptions
-from excursions.read.workbooks import Workbook, unpacked_size
+from excursions.read.workbooks import Workbook, error_cells, unpacked_size
 
 _LARGEST_PART = 4 * 2**30
 
@@ -50,9 +50,17 @@ def workbook_tables(name: str, data: bytes, options: ReadOptions) -> Iterator[tu
                 words="workbook",
                 height=frame.height,
                 typed=False,
+                notes=_error_notes(data, sheet),
                 starts_in_1904=starts_in_1904(data),
             ),
         )
+
+
+def _error_notes(data: bytes, sheet: str) -> tuple[str, ...]:
+    return tuple(
+        f'{count} cells with the error "{clean(text)}" were taken as empty'
+        for text, count in error_cells(data, sheet).items()
+    )
 
 
 def _check_parts(data: bytes, options: ReadOptions) -> None:
