@@ -137,6 +137,44 @@
     target.addEventListener('click', () => { location.hash = 'day=' + target.dataset.day; });
   }
 
+  // ---- the calendar as data and as one drawing ------------------------------------------------------
+  function calendarRows() {
+    const lines = ['day,what,events'];
+    for (const rect of document.querySelectorAll('rect[data-day]')) {
+      for (const part of rect.textContent.split(': ').slice(1).join(': ').split(', ')) {
+        const found = part.match(/^(.*) (\d+)$/);
+        if (found) lines.push([iso(Number(rect.dataset.day)), found[1], found[2]].map(Book.cell).join(','));
+      }
+    }
+    return lines.join('\n') + '\n';
+  }
+
+  function calendarDrawing() {
+    const svg = document.createElementNS(document.querySelector('svg').namespaceURI, 'svg'), names = [...document.querySelectorAll('.cal-words')], strokes = [...document.querySelectorAll('.cal-strokes')];
+    const put = (tag, facts, text) => {
+      const node = document.createElementNS(svg.namespaceURI, tag);
+      for (const [key, value] of Object.entries(facts)) node.setAttribute(key, value);
+      if (text) node.textContent = text;
+      svg.append(node);
+      return node;
+    };
+    svg.setAttribute('viewBox', `0 0 1200 ${names.length * 40 + 40}`);
+    names.forEach((name, n) => {
+      const path = strokes[n].querySelector('path'), days = strokes[n].viewBox.baseVal.width;
+      put('text', { x: 8, y: n * 40 + 32 }, name.textContent);
+      put('path', { d: path.getAttribute('d'), class: path.getAttribute('class'), style: path.getAttribute('style'), transform: `translate(190 ${n * 40 + 6}) scale(${1000 / days} 1)` });
+    });
+    for (const month of document.querySelectorAll('.cal-months span')) put('text', { x: 190 + parseFloat(month.style.left) * 10, y: names.length * 40 + 26 }, month.textContent);
+    svg.style.cssText = 'position: absolute; left: -9999px; width: 1200px';
+    document.body.append(svg);
+    Book.drawing(svg, 'days');
+    svg.remove();
+  }
+  for (const b of document.querySelectorAll('[data-calendar]')) b.addEventListener('click', () => {
+    if (b.dataset.calendar === 'rows') Book.save('days.csv', 'text/csv', calendarRows());
+    else calendarDrawing();
+  });
+
   // The time line asks for plotly only when somebody opens it.
   Book.lazy('timeline', draw => {
     const script = document.createElement('script');

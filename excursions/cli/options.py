@@ -42,6 +42,13 @@ class MixedUnits(StrEnum):
     CONVERT = "convert"
 
 
+class EngineName(StrEnum):
+    """Who does the work."""
+
+    LOCAL = "local"
+    DASK = "dask"
+
+
 class DateOrder(StrEnum):
     """How dates such as 03/04/2026 are written."""
 
@@ -121,6 +128,18 @@ Columns = Annotated[
 ]
 
 
+Engine = Annotated[
+    EngineName,
+    typer.Option("--engine", help="Who does the work: this machine, or a Dask cluster (extra: cluster)."),
+]
+Scheduler = Annotated[
+    str,
+    typer.Option(
+        "--scheduler", help="Address of the Dask scheduler.", show_default="a cluster on this machine"
+    ),
+]
+
+
 def scan_options(
     tz: str,
     decimal_mark: str,
@@ -129,6 +148,8 @@ def scan_options(
     encoding: str,
     columns: list[str] | None,
     jobs: int,
+    engine: EngineName = EngineName.LOCAL,
+    scheduler: str = "",
     *,
     sheet: str = "",
     date_system: DateSystem | None = None,
@@ -142,6 +163,12 @@ def scan_options(
 
     if tz:
         clock.zone(tz)
+    if scheduler and engine is not EngineName.DASK:
+        raise UsageError(
+            found=f"--scheduler {scheduler} with --engine {engine.value}",
+            expected="--engine dask",
+            mend="add --engine dask or leave --scheduler out",
+        )
     names = {}
     for item in columns or []:
         role, equals, name = item.partition("=")
@@ -165,4 +192,6 @@ def scan_options(
         ),
         jobs=jobs,
         columns=names,
+        engine=engine.value,
+        scheduler=scheduler,
     )

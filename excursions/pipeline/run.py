@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator, Sequence
+from pathlib import Path
 
 from excursions.pipeline.crew import Crew
 from excursions.pipeline.point import PointCounts, PointInput, analyse_point
@@ -14,6 +15,8 @@ from excursions.report.result import PointFindings
 
 # Starting a worker costs about as much as searching this many samples.
 SAMPLES_WORTH_A_WORKER = 1_500_000
+# At least so many bytes are a sample, by what a file is; packed and binary ones less.
+BYTES_A_SAMPLE = {".csv": 40, ".txt": 40, ".tsv": 40, ".parquet": 6}
 SEARCHING = "reading the record with the probe in mind"
 
 PointCrew = Crew[PointInput, tuple[PointFindings, PointCounts]]
@@ -25,6 +28,17 @@ def choose_jobs(asked: int, samples: int, points: int) -> int:
         return min(asked, max(points, 1))
     worth = max(1, samples // SAMPLES_WORTH_A_WORKER)
     return int(max(1, min(os.cpu_count() or 1, worth, points)))
+
+
+def worth_early(asked: int, paths: Sequence[Path]) -> int:
+    """Processes to start before anything is read: as asked, or (0) by the size of the files; 1 for none."""
+    if asked > 0:
+        return asked
+    files = [
+        file for path in paths for file in (path.rglob("*") if path.is_dir() else (path,)) if file.is_file()
+    ]
+    samples = sum(file.stat().st_size // BYTES_A_SAMPLE.get(file.suffix.lower(), 4) for file in files)
+    return choose_jobs(0, samples, os.cpu_count() or 1)
 
 
 def point_crew(jobs: int) -> PointCrew:

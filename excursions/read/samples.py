@@ -105,9 +105,18 @@ def _of_sampling(words: set[str], read: Meaning) -> Meaning:
         return read
     if words & {"no", "nr", "id", "number", "nummer", "type"}:
         return Meaning(kind="ignored")
-    return (
-        Meaning(kind="time") if words & {"at", "am", "taken", "drawn", "gezogen"} else Meaning(kind="ignored")
-    )
+    alone = not words - {
+        "sampled",
+        "entnahme",
+        "probenahme",
+        "probennahme",
+        "gezogen",
+        "muestreo",
+        "amostragem",
+        "prelevement",
+    }
+    timed = alone or words & {"at", "am", "taken", "drawn", "gezogen", "on", "le"}
+    return Meaning(kind="time") if timed else Meaning(kind="ignored")
 
 
 @dataclass(kw_only=True)
@@ -205,7 +214,7 @@ def _take_long(gathered: _List, table: LogTable, row: Row, time: int, comma: boo
         unit = table.cell(row, "value_unit") or number[1] or header_unit
         comment = table.cell(row, "comment")
         gathered.samples.append(
-            LabSample(point=point, time=time, value=number[0], unit=unit, comment=comment)
+            LabSample(point=point, time=time, value=number[0], unit=unit, comment=comment, line=row.line)
         )
 
 
@@ -220,7 +229,7 @@ def _take_wide(
         if number:
             name, unit = _name_of(table.headers[at])
             sample = LabSample(
-                point=name, time=time, value=number[0], unit=number[1] or unit, comment=comment
+                point=name, time=time, value=number[0], unit=number[1] or unit, comment=comment, line=row.line
             )
             gathered.samples.append(sample)
             found += 1

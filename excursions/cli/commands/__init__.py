@@ -3,6 +3,7 @@
 Heavy imports happen inside the commands, so that ``--help`` answers at once.
 """
 
+from excursions.cli.commands.check import check
 from excursions.cli.commands.close import close
 from excursions.cli.commands.explain import explain
 from excursions.cli.commands.init import init
@@ -13,6 +14,7 @@ from excursions.cli.commands.scan import scan
 from excursions.cli.commands.status import status
 
 COMMANDS = (
+    check,
     scan,
     explain,
     register,

@@ -17,9 +17,10 @@ from excursions.read.exports.outcome import Outcome, Replan, findings
 from excursions.read.exports.plan import NoReadingsError, Plan
 from excursions.read.exports.planner import Texts, make_plan
 from excursions.read.exports.sheet import Sheet, look_at
+from excursions.read.exports.shown import first_rows
 from excursions.read.exports.stacked import Stacked, previews_blocks, take_apart
 from excursions.read.exports.table import Table, Wanted
-from excursions.read.model import ReadOptions
+from excursions.read.model import ReadOptions, ShownRow
 from excursions.records import Decision, short_id
 
 _MOST_REPLANS = 4
@@ -41,6 +42,7 @@ class TableRead:
     kind: str = ""
     orders: set[str] = field(default_factory=set)
     decisions: list[Decision] = field(default_factory=list)
+    shown: tuple[ShownRow, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,6 +100,7 @@ def _plain(table: Table, asked: Asked) -> TableRead:
         layout=plan.layout, data_line=plan.first_line, outcome=outcome, kind=_kind(sheet),
         orders={time.order for time in plan.times.values() if time.order},
         decisions=[*plan.decisions, *findings(asked.name, plan, outcome)],
+        shown=first_rows(table, plan, asked.options.show_rows),
     )  # fmt: skip
 
 
@@ -167,7 +170,8 @@ def _blocks(table: Table, asked: Asked) -> TableRead:
             for line in block.lines.tolist():
                 found.outcome.refuse(line, "", "", f"in a block that cannot be read: {error.found}", 1)
             continue
-        found.data_line = read.data_line if not found.outcome.used else found.data_line
+        if not found.outcome.used:
+            found.data_line, found.shown = read.data_line, read.shown
         found.outcome.absorb(read.outcome, 0)
         found.outcome.lines = max(found.outcome.lines, read.outcome.lines)
         found.decisions.extend(read.decisions)

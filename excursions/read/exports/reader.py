@@ -141,7 +141,7 @@ def _account(item: Item, name: str, table: Table, found: TableRead, state: _Stat
             path=name, sha256=item.sha256, bytes=item.size, dialect=f"{found.layout}; {table.words}",
             rows=outcome.rows, used=outcome.used, refused=outcome.refused, tags=len(outcome.tags),
             first=outcome.first, last=outcome.last, lines=outcome.lines, data_line=found.data_line,
-            remarks=outcome.remarks, notes=tuple(outcome.notes),
+            remarks=outcome.remarks, notes=tuple(outcome.notes), shown=found.shown,
         )
     )  # fmt: skip
     state.refused.extend((name, *reject) for reject in outcome.rejects)
