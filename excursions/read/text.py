@@ -46,7 +46,7 @@ def encoding_of(head: bytes, stated: str = "") -> tuple[str, int]:
         return "utf-16-le", 0
     if even > 0.6 * half and odd < 0.1 * half:
         return "utf-16-be", 0
-    return ("utf-8" if _is_utf8(head) else _by_known_words(head)), 0
+    return ("utf-8" if is_utf8(head) else _by_known_words(head)), 0
 
 
 _OTHERS = ("cp932", "gb18030", "cp1251")  # Japanese, Chinese, Cyrillic
@@ -67,7 +67,8 @@ def _by_known_words(head: bytes) -> str:
     return "cp1252"
 
 
-def _is_utf8(data: bytes) -> bool:
+def is_utf8(data: bytes) -> bool:
+    """Whether bytes are UTF-8; the last letter may be cut."""
     decoder = codecs.getincrementaldecoder("utf-8")()
     try:
         decoder.decode(data, final=False)
