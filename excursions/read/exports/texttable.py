@@ -129,7 +129,7 @@ class TextTable:
     def _portion(self, data: bytes, wanted: Wanted) -> Portion:
         note, lost = "", ""
         if not data.endswith(b"\n"):
-            data, note, lost = self._whole_lines(data)
+            data, note, lost = self._whole_lines(data, rows_are_readings=bool(wanted.labels))
         reader = BlockReader(self.cut, wanted, self._texts)
         portion = reader.read(data) if data else Portion(batches=(), lines=0)
         if note:
@@ -161,9 +161,17 @@ class TextTable:
         except CutOff as broken:
             self._broken = f"the {broken} file is cut off or damaged in the middle; what came before was used"
 
-    def _whole_lines(self, data: bytes) -> tuple[bytes, str, str]:
-        """The last block with its last line ended, a note, and what was lost: where a packed file was cut off, a piece of a line."""
+    def _whole_lines(self, data: bytes, *, rows_are_readings: bool) -> tuple[bytes, str, str]:
+        """The last block with its last line ended, a note, and what was lost: where the file was cut off, a piece of a line.
+
+        Where each row is one reading, a last line with fewer cells than the one above it is a piece.
+        """
         if not self._broken:
+            whole = data.rfind(b"\n") + 1
+            before, mark = data.rfind(b"\n", 0, max(whole - 1, 0)) + 1, self.cut.separator.encode()
+            if rows_are_readings and whole and data[whole:].count(mark) < data[before:whole].count(mark):
+                note = "the file is cut off in its last line; what came before was used"
+                return data[:whole], note, data[whole:].decode("utf-8", errors="replace")
             note = (
                 "the last line has no line end: if the file was cut off there, its last reading may be wrong"
             )
