@@ -112,6 +112,8 @@ class RowReader:
             cell = row.cells[at] if at < len(row.cells) else ""
             if not is_nothing(cell):
                 self._take(facts, at, meaning, cell)
+        if _tells_more(said):
+            facts.comment = "; ".join(text for text in (facts.comment, said) if text)
         if not facts.action:
             facts.action = action_of(table.cell(row, "phase")) or action_of(facts.model if not said else "")
         return facts
@@ -182,6 +184,11 @@ class RowReader:
                 column=self.table.headers[at],
             )
         )
+
+
+def _tells_more(said: str) -> bool:
+    """Whether the cell of the action says more than which action it was: a reason, a figure, a name."""
+    return len(said.split()) > 3 or bool(re.search(r"\d[.,]\d|%", said))
 
 
 def _slot(meaning: Meaning) -> str:

@@ -34,6 +34,7 @@ class SampleReading:
     problems: tuple[ExcursionsError, ...] = ()
     rows: int = 0
     used: int = 0
+    headers: tuple[str, ...] = ()
 
 
 _VALUES = frozenset(
@@ -124,6 +125,11 @@ class _List(Gathered):
     """What has been gathered from one file so far."""
 
     samples: list[LabSample] = field(default_factory=list)
+    mark: str = ""
+
+    def commented(self, comment: str) -> str:
+        """A comment with the mark of the row's time behind it."""
+        return "; ".join(text for text in (comment, self.mark) if text)
 
 
 def read_samples(
@@ -166,6 +172,7 @@ def read_samples(
         problems=tuple(gathered.problems),
         rows=gathered.rows,
         used=gathered.rows - len(gathered.refused),
+        headers=tuple(header for table in tables for header in table.headers),
     )
 
 
@@ -190,7 +197,8 @@ def _read_table(gathered: _List, table: LogTable) -> None:
     if moments.problem:
         gathered.problems.append(moments.problem.at(file=gathered.file, line=table.rows[0].line))
     wide = table.columns("wide") if not table.columns("value") else []
-    for row, time in zip(table.rows, moments.time, strict=True):
+    for at, (row, time) in enumerate(zip(table.rows, moments.time, strict=True)):
+        gathered.mark = moments.marks.get(at, "")
         if time is None:
             gathered.refuse(row, "no date that can be read", "time")
         elif wide:
@@ -212,7 +220,7 @@ def _take_long(gathered: _List, table: LogTable, row: Row, time: int, comma: boo
     else:
         header_unit = next((m.unit for m in table.meanings if m.kind == "value"), "")
         unit = table.cell(row, "value_unit") or number[1] or header_unit
-        comment = table.cell(row, "comment")
+        comment = gathered.commented(table.cell(row, "comment"))
         gathered.samples.append(
             LabSample(point=point, time=time, value=number[0], unit=unit, comment=comment, line=row.line)
         )
@@ -221,7 +229,7 @@ def _take_long(gathered: _List, table: LogTable, row: Row, time: int, comma: boo
 def _take_wide(
     gathered: _List, table: LogTable, row: Row, time: int, wide: Sequence[int], comma: bool
 ) -> None:
-    comment = table.cell(row, "comment")
+    comment = gathered.commented(table.cell(row, "comment"))
     found = 0
     for at in wide:
         cell = row.cells[at] if at < len(row.cells) else ""
