@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
+import re
 import zipfile
 import zlib
 from collections import Counter
@@ -330,10 +331,30 @@ def separator_of(text: str) -> str:
             score *= 0.6  # decimal commas cut numbers into cells of their own
         if score > best_score:
             best, best_score = separator, score
-    return best
+    return best if best_score else _blank_separated(sample)
+
+
+def _blank_separated(sample: str) -> str:
+    """``blank`` or ``blanks`` where blanks cut the lines into the same number of cells, else a comma."""
+    lines = [line.strip() for line in sample.splitlines() if line.strip()]
+    for name, pattern in _BLANKS.items():
+        widths = Counter(len(re.split(pattern, line)) for line in lines)
+        usual, rows = widths.most_common(1)[0] if widths else (1, 0)
+        if usual >= 3 and rows >= 0.8 * len(lines):
+            return name
+    return ","
+
+
+_BLANKS = {"blanks": r"\s{2,}|\t", "blank": r"\s+"}
 
 
 def _split(text: str, separator: str) -> tuple[Row, ...]:
+    if separator in _BLANKS:
+        lines = text.splitlines()
+        rows = (
+            Row(at, tuple(re.split(_BLANKS[separator], line.strip()))) for at, line in enumerate(lines, 1)
+        )
+        return tuple(row for row in rows if any(row.cells))
     csv.field_size_limit(LARGEST)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
     rows: list[Row] = []

@@ -26,7 +26,7 @@ class Meaning:
     """What a column holds.
 
     kind: ``time``, ``clock``, ``point``, ``probe``, ``old_probe``, ``model``, ``measurand``, ``action``, ``phase``,
-    ``comment``, ``result``, ``standard``, ``raw``, ``temperature``, ``value``, ``air_pressure``, ``figure``,
+    ``comment``, ``result``, ``standard``, ``raw``, ``temperature``, ``value``, ``air_pressure``, ``figure``, ``figure_unit``,
     ``ignored`` or empty (not understood).
     figure: name of the calibration parameter; index: number of the standard, 0 when there is none;
     fixed: the standard that the header itself names; unit: folded unit of the header.
@@ -88,7 +88,7 @@ def meaning_of(header: str) -> Meaning:
         said -= {"a", "b", "c", "d"}  # standard A, standard B
     about = _Header(rest=rest, unit=unit, said=said, words=tuple(words), number=_numbered(rest))
     if words and words[-1] in v.UNIT_WORDS:
-        return _unit_column(_kind(replace(about, said=said - v.UNIT_WORDS)).kind)
+        return _unit_column(_kind(replace(about, said=said - v.UNIT_WORDS)))
     meaning = _kind(about)
     if not meaning.kind:
         return _only_phase(about, phase)
@@ -123,8 +123,11 @@ def _unit_by_word(meaning: Meaning, words: Sequence[str]) -> str:
     )
 
 
-def _unit_column(kind: str) -> Meaning:
-    return Meaning(kind=f"{kind}_unit" if kind in ("standard", "raw") else "value_unit")
+def _unit_column(of: Meaning) -> Meaning:
+    """``slope unit`` holds the unit of the slopes, ``unit`` alone that of whatever the row speaks of."""
+    if of.kind == "figure":
+        return Meaning(kind="figure_unit", figure=of.figure)
+    return Meaning(kind=f"{of.kind}_unit" if of.kind in ("standard", "raw") else "value_unit")
 
 
 _STANDARD_UNITS = {"ntu": "NTU", "fnu": "FNU", "us/cm": "uS/cm", "ms/cm": "mS/cm", "mg/l": "mg/L"}
@@ -152,6 +155,8 @@ def _only_phase(about: _Header, phase: str) -> Meaning:
         return Meaning(
             kind="raw" if about.number else "value", phase=phase, unit=about.unit, index=about.number
         )
+    if phase and about.said == {"ph"} and not about.number:
+        return Meaning(kind="raw", phase=phase, unit="ph")
     if not about.said and about.words and about.words[0] in v.VALUES:
         return Meaning(kind="value", unit=about.unit)
     return Meaning()

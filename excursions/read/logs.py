@@ -159,7 +159,8 @@ def _units(log: _Log, table: LogTable, comma: bool) -> dict[int, str]:
     """Units of the columns of figures, decided from all their values where the header does not say."""
     units: dict[int, str] = {}
     for at, meaning in enumerate(table.meanings):
-        if meaning.kind != "figure":
+        own = any(m.kind == "figure_unit" and m.figure == meaning.figure for m in table.meanings)
+        if meaning.kind != "figure" or own:
             continue
         cells = [cell_at(row, at) for row in table.rows]
         values = [n for cell in cells if not is_nothing(cell) and (n := number_of(cell, comma=comma))]

@@ -194,6 +194,7 @@ def _is_log(sheet: Sheet, name: str) -> bool:
     found_and_left = {m.phase for m in table.meanings if m.kind in ("value", "raw") and m.phase}
     if len(found_and_left) > 1 and described:
         return True
+    described += sum(kind in ("point", "probe") for kind in table.above)
     if measuring >= 2 and (described or phased):
         return True
     if measuring and described >= 2:
@@ -233,7 +234,10 @@ def _is_samples(sheet: Sheet, name: str) -> bool:
     ):
         return False
     folded = " ".join(fold(header) for header in table.headers)
-    said = bool(_SAMPLED.search(folded))
+    titles = [
+        fold(cell) for row in sheet.rows[:8] if sum(map(bool, row.cells)) == 1 for cell in row.cells if cell
+    ]
+    said = bool(_SAMPLED.search(" ".join([folded, *titles])))
     kinds = {meaning.kind for meaning in table.meanings}
     named = bool(_SAMPLE_NAME.search(name))
     values = "value" in kinds or ("wide" in kinds and (named or said))

@@ -299,10 +299,13 @@ def without_twins(table: LogTable) -> tuple[LogTable, list[InputFileError]]:
         filled = any(cell_at(row, at) for row in table.rows)
         if meaning.kind not in _ONCE or not filled:
             continue
-        if meaning in kept:
+        same = (
+            replace(meaning, index=0) if meaning.kind == "figure" else meaning
+        )  # slope 1 and slope 2 are both slopes
+        if same in kept:
             meanings[at] = Meaning()
-            faults.append(_twin(table, at, kept[meaning], _said(meaning)))
-        kept.setdefault(meaning, at)
+            faults.append(_twin(table, at, kept[same], _said(meaning)))
+        kept.setdefault(same, at)
     return replace(table, meanings=tuple(meanings)), faults
 
 

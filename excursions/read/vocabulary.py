@@ -58,11 +58,14 @@ PLAIN_KINDS: tuple[tuple[str, frozenset[str]], ...] = (
 # Beside a measuring word these say that the column is no measurement of this calibration after all.
 NOT_THIS_ONE = words("last previous prev letzte letzter lot charge next expiry due ultimo ultima derniere")
 
-TIMES = words("date datum fecha data dato timestamp datetime zeitpunkt zeitstempel when day performed")
+TIMES = words(
+    "date datum fecha data dato timestamp datetime zeitpunkt zeitstempel when day performed calibrated kalibriert "
+    "etalonne calibrado collected"
+)
 CLOCKS = words("time zeit uhrzeit heure hora")
 POINTS = words(
     "point tag loop position location messstelle mst stelle repere punto ponto instrument equipment analyser analyzer "
-    "kks asset place ort standort lieu emplacement ubicacion local messpunkt tagname where station"
+    "equipo equipement equipamento punkt kks asset place ort standort lieu emplacement ubicacion local messpunkt tagname where station"
 )
 SERIALS = words("serial sn seriennummer seriennr fabriknummer serie")
 PROBES = SERIALS | words(
@@ -77,7 +80,7 @@ MEASURANDS = words(
 )
 STANDARDS = words(
     "buffer buf buff standard std stds puffer pufferlosung tampon tampao solution solucion solucao losung loesung reference ref "
-    "referenz referencia nominal sollwert target certified known patron etalon padrao kalibrierlosung bezugswert soll"
+    "lab laborwert labwert laboratory referenz referencia nominal sollwert target certified known patron etalon padrao kalibrierlosung bezugswert soll"
 )
 RAWS = words(
     "signal raw roh rohwert reading readings messwert measured indicated display anzeige lectura lecture leitura "
@@ -110,7 +113,7 @@ FIGURES: tuple[tuple[str, frozenset[str]], ...] = (
 )
 FIXED = words("air luft aire zero null cero n2 nitrogen stickstoff zobell light quinhydrone")
 VALUES = words("value wert valeur valor")
-UNIT_WORDS = words("unit units einheit unite unidad unidade uom")
+UNIT_WORDS = words("unit units einheit einheiten unite unites unidad unidades unidade uom")
 FILLERS = words(
     "as in at of the for de du da do der des le la el on justage justierung adjustment adjusting ajuste ajustage "
     "calibration kalibrierung etalonnage calibracion calibracao como"
