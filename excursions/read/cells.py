@@ -351,10 +351,10 @@ _BLANKS = {"blanks": r"\s{2,}|\t", "blank": r"\s+"}
 def _split(text: str, separator: str) -> tuple[Row, ...]:
     if separator in _BLANKS:
         lines = text.splitlines()
-        rows = (
+        cut = (
             Row(at, tuple(re.split(_BLANKS[separator], line.strip()))) for at, line in enumerate(lines, 1)
         )
-        return tuple(row for row in rows if any(row.cells))
+        return tuple(row for row in cut if any(row.cells))
     csv.field_size_limit(LARGEST)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
     rows: list[Row] = []

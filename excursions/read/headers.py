@@ -199,7 +199,9 @@ def _is_angle(about: _Header) -> bool:
 def _measures(kind: str, said: frozenset[str]) -> bool:
     """``index`` and the like beside a measuring word are no columns to leave out."""
     return (
-        kind == "ignored" and bool(said & (v.RAWS | v.STANDARDS) - {"response"}) and not said & v.NOT_THIS_ONE
+        kind == "ignored"
+        and bool(said & (v.RAWS | v.STANDARDS) - {"response", "lab", "laboratory"})
+        and not said & v.NOT_THIS_ONE
     )
 
 

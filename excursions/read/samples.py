@@ -63,9 +63,25 @@ _VALUES = frozenset(
     ]
 )
 _TESTS = frozenset(["test", "tests", "parameter", "determinand", "analyte", "prufung", "ensayo", "essai"])
-_UNITS = frozenset("unit units einheit einheiten unite unites unidad unidades unidade uom".split())
+_UNITS = frozenset(
+    ["unit", "units", "einheit", "einheiten", "unite", "unites", "unidad", "unidades", "unidade", "uom"]
+)
 _VESSELS = frozenset(
-    "tank vessel basin becken behalter reactor reaktor reacteur cuve tanque sampler stream line".split()
+    [
+        "tank",
+        "vessel",
+        "basin",
+        "becken",
+        "behalter",
+        "reactor",
+        "reaktor",
+        "reacteur",
+        "cuve",
+        "tanque",
+        "sampler",
+        "stream",
+        "line",
+    ]
 )
 _SAMPLED = re.compile(r"sampl|probe?nahme|entnahme|gezogen|prelev|muestre|amostrag|drawn|taken")
 
