@@ -30,7 +30,7 @@ SPARK_DAYS = 56
 SPARK_BUDGET = 150
 SPARK_BUDGET_FLEET = 56
 FLEET = 300  # points from which the small curves are drawn coarser, to keep the page light
-FIRST_SHOWN = 60
+FIRST_SHOWN = 30
 MOST_ROWS = 200  # of the audit on the first page; each point's own page has its rows
 
 

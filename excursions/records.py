@@ -71,8 +71,13 @@ class Sampling:
     gap_s : silence longer than this [s] is missing data, not quiet
     resolution : smallest step between different values, signal's unit; 0 when continuous
     deadband : change below this is not recorded, signal's unit; 0 when every sample is kept
-    longest_silence_s : longest interval between samples [s]
+    longest_silence_s : longest interval between samples [s]; longest_silence_at : when it begins (ns)
+    shortest_s : interval that one in a hundred is shorter than [s]: how fast the recorder can be
     share_bad : share of samples of bad quality
+    bridged, bridged_longest_s : how many stretches an export drew across missing data, and the longest [s]
+    flat_usual_s : 99 of 100 stretches without a change are shorter than this [s]; NaN when there are none
+    sure : False where the record could as well have been kept by another rule (`why` says which)
+    why : what in the record shows the kind, in words
     """
 
     kind: str = "grid"
@@ -83,6 +88,13 @@ class Sampling:
     deadband: float = 0.0
     longest_silence_s: float = 0.0
     share_bad: float = 0.0
+    longest_silence_at: int = 0
+    shortest_s: float = float("nan")
+    bridged: int = 0
+    bridged_longest_s: float = 0.0
+    flat_usual_s: float = float("nan")
+    sure: bool = True
+    why: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -270,7 +282,7 @@ class LabSample:
     """One laboratory (grab) sample.
 
     As read: point or tag and unit as written.  After the pipeline has placed it: name of the point, value in
-    its canonical unit.
+    its canonical unit.  line: of the file it was read from, 0 where it was not.
     """
 
     point: str
@@ -278,6 +290,7 @@ class LabSample:
     value: float
     unit: str = ""
     comment: str = ""
+    line: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -69,7 +69,35 @@ const Book = (() => {
       before(draw);
       onTheme(draw);
     });
+    holder.querySelector('[data-rows]').addEventListener('click', () => save(name + '.csv', 'text/csv', rows(spec)));
     holder.querySelector('[data-save]').addEventListener('click', () => picture(document.getElementById(name), name, 'svg'));
+  }
+
+  // A figure's own numbers: one row a mark, with what stands on hover where it has words.
+  function rows(spec) {
+    const lines = ['series,x,y,words'];
+    for (const trace of spec.data) {
+      if (trace.hoverinfo === 'skip' && spec.data.some(other => other.name === trace.name && other.text)) continue;
+      for (let i = 0; i < trace.x.length; i++) {
+        const x = trace.x[i], at = typeof x === 'number' && !isNaN(x) ? new Date(x).toISOString().slice(0, 23).replace('T', ' ') : x;
+        if (at === null || at === undefined) continue;
+        const y = trace.y[i], named = spec.layout.yaxis.ticktext && spec.layout.yaxis.ticktext[y];
+        lines.push([plainText(trace.name), String(at), named ? plainText(named) : y === null || Number.isNaN(y) ? '' : String(y), trace.text ? plainText(trace.text[i]) : ''].map(cell).join(','));
+      }
+    }
+    return lines.join('\n') + '\n';
+  }
+  const plainText = text => String(text).replaceAll('&lt;', '<').replaceAll('&gt;', '>').replaceAll('&amp;', '&');
+
+  // A drawing whose colours come from the style sheet, with those colours written into it and paper under it.
+  function drawing(svg, name) {
+    const copy = svg.cloneNode(true), from = [svg, ...svg.querySelectorAll('*')], to = [copy, ...copy.querySelectorAll('*')];
+    from.forEach((node, i) => {
+      const style = getComputedStyle(node);
+      for (const key of ['fill', 'stroke', 'stroke-width', 'stroke-dasharray', 'opacity', 'font', 'text-anchor', 'vector-effect']) to[i].style.setProperty(key, style.getPropertyValue(key));
+    });
+    copy.style.background = inks()('sheet');
+    save(name + '.svg', 'image/svg+xml', new XMLSerializer().serializeToString(copy));
   }
 
   // Pictures get paper under them, so that they can be read wherever they are pasted.
@@ -79,5 +107,5 @@ const Book = (() => {
   }
 
   const onTheme = redraw => matchMedia('(prefers-color-scheme: dark)').addEventListener('change', redraw);
-  return { query, unpack, paint, inks, figure, save, cell, onTheme, lazy, picture };
+  return { query, unpack, paint, inks, figure, save, cell, onTheme, lazy, picture, drawing };
 })();

@@ -9,20 +9,25 @@
   const count = document.querySelector('.count');
   const more = document.querySelector('.more button');
   const first = Number(list.dataset.first);
-  const texts = new Map();
-  const DAY = 86400000, PORTION = 200;
+  const DAY = 86400000, PORTION = 200, SEEN = 4;
   let shownMost = first;
 
-  const textOf = row => {
-    if (!texts.has(row)) texts.set(row, row.querySelector('.aside').textContent.toLowerCase() + ' ' + row.querySelector('.body').textContent.toLowerCase());
-    return texts.get(row);
-  };
+  // What is asked of a row, read from the page once: a key pressed must not wait for it.
+  const facts = rows.map((row, n) => ({ row, n, v: row.dataset.v, m: row.dataset.m, k: row.dataset.k, days: ` ${row.dataset.d} `, text: null }));
+  const textOf = f => f.text ?? (f.text = (f.row.querySelector('.aside').textContent + ' ' + f.row.querySelector('.body').textContent).toLowerCase());
+  let gathered = 0;
+  function gather() {
+    for (const end = Math.min(gathered + 100, facts.length); gathered < end; gathered++) textOf(facts[gathered]);
+    if (gathered < facts.length) setTimeout(gather, 20);
+  }
+
   const iso = day => new Date(day * DAY).toISOString().slice(0, 10);
   const said = day => new Date(day * DAY).toLocaleDateString('en-GB', { day: 'numeric', month: 'short', year: 'numeric', timeZone: 'UTC' });
 
   function state() {
     return {
       q: form.q.value.trim().toLowerCase(),
+      words: form.q.value.toLowerCase().split(/\s+/).filter(Boolean),
       verdicts: words.filter(b => b.getAttribute('aria-pressed') === 'true').map(b => b.dataset.verdict),
       measurand: form.measurand.value,
       known: form.known.value,
@@ -31,49 +36,56 @@
     };
   }
 
-  function fits(row, s) {
-    return (!s.verdicts.length || s.verdicts.includes(row.dataset.v))
-      && (!s.measurand || row.dataset.m === s.measurand)
-      && (!s.known || row.dataset.k === s.known)
-      && (s.day === null || (' ' + row.dataset.d + ' ').includes(' ' + s.day + ' '))
-      && s.q.split(/\s+/).every(word => !word || textOf(row).includes(word));
-  }
+  const fits = (f, s) => (!s.verdicts.length || s.verdicts.includes(f.v))
+    && (!s.measurand || f.m === s.measurand)
+    && (!s.known || f.k === s.known)
+    && (s.day === null || f.days.includes(` ${s.day} `))
+    && s.words.every(word => textOf(f).includes(word));
 
   const orders = {
-    '': (a, b) => rows.indexOf(a) - rows.indexOf(b),
-    name: (a, b) => a.dataset.n.localeCompare(b.dataset.n, 'en', { numeric: true }),
-    since: (a, b) => Number(b.dataset.s) - Number(a.dataset.s),
-    measurand: (a, b) => a.dataset.m.localeCompare(b.dataset.m, 'en'),
+    '': (a, b) => a.n - b.n,
+    name: (a, b) => a.row.dataset.n.localeCompare(b.row.dataset.n, 'en', { numeric: true }),
+    since: (a, b) => Number(b.row.dataset.s) - Number(a.row.dataset.s),
+    measurand: (a, b) => a.m.localeCompare(b.m, 'en'),
   };
-  let order = '';
+  let order = '', sorted = facts, matching = [], shown = 0;
 
   function sortRows(key) {
     if (key === order) return;
     order = key;
-    const rank = new Map(rows.map((row, n) => [row, n]));
-    const by = key ? orders[key] : () => 0;
-    list.append(...[...rows].sort((a, b) => by(a, b) || rank.get(a) - rank.get(b)));
+    sorted = [...facts].sort((a, b) => (orders[key] || orders[''])(a, b) || a.n - b.n);
+    list.append(...sorted.map(f => f.row));
   }
 
-  function show() {
+  // The rows that fit, at most `most` of them at once; says whether more are to come.
+  function show(most = shownMost) {
     const s = state();
     sortRows(s.sort);
-    let matching = 0, shown = 0;
-    for (const row of list.children) {
-      if (!row.dataset.v) continue;
-      const fit = fits(row, s);
-      matching += fit;
-      const visible = fit && shown < shownMost;
-      shown += visible;
-      if (row.hidden === visible) row.hidden = !visible;
-    }
-    const filtered = s.q || s.verdicts.length || s.measurand || s.known || s.day !== null;
-    count.textContent = !rows.length ? '' : !matching
+    matching = sorted.filter(f => fits(f, s));
+    const visible = new Set(matching.slice(0, Math.min(most, shownMost)));
+    for (const f of sorted) if (f.row.hidden === visible.has(f)) f.row.hidden = !f.row.hidden;
+    shown = visible.size;
+    const filtered = s.words.length || s.verdicts.length || s.measurand || s.known || s.day !== null;
+    count.textContent = !rows.length ? '' : !matching.length
       ? 'No point fits. Show all, or look for another word.'
-      : filtered ? `${matching} of ${rows.length} points${s.day !== null ? ', event on ' + said(s.day) : ''}` : '';
+      : filtered ? `${matching.length} of ${rows.length} points${s.day !== null ? ', event on ' + said(s.day) : ''}` : '';
     clear.hidden = !filtered;
-    more.hidden = shown >= matching;
-    more.textContent = matching - shown > PORTION ? `Show ${PORTION} more of the other ${(matching - shown).toLocaleString('en')}` : `Show the other ${matching - shown}`;
+    const left = matching.length - Math.min(shownMost, matching.length);
+    more.hidden = left === 0;
+    more.textContent = left > PORTION ? `Show ${PORTION} more of the other ${left.toLocaleString('en')}` : `Show the other ${left}`;
+  }
+
+  // What a person sees comes in the frame of the key, the rows below it in the frames that follow.
+  let turn = 0;
+  function inPortions() {
+    const mine = ++turn;
+    show(SEEN);
+    const next = () => {
+      if (mine !== turn) return;
+      for (const end = Math.min(shown + SEEN, shownMost, matching.length); shown < end; shown++) matching[shown].row.hidden = false;
+      if (shown < Math.min(shownMost, matching.length)) requestAnimationFrame(() => setTimeout(next));
+    };
+    requestAnimationFrame(() => setTimeout(next));
   }
 
   function remember() {
@@ -87,10 +99,11 @@
     const hash = q.toString();
     history.replaceState(null, '', hash ? '#' + hash : location.pathname + location.search);
     shownMost = first;
-    show();
+    inPortions();
   }
 
   function recall() {
+    turn++;
     const id = location.hash.slice(1);
     const target = id && !id.includes('=') && document.getElementById(decodeURIComponent(id));
     if (target && target.classList.contains('entry')) {
@@ -137,6 +150,44 @@
     target.addEventListener('click', () => { location.hash = 'day=' + target.dataset.day; });
   }
 
+  // ---- the calendar as data and as one drawing ------------------------------------------------------
+  function calendarRows() {
+    const lines = ['day,what,events'];
+    for (const rect of document.querySelectorAll('rect[data-day]')) {
+      for (const part of rect.textContent.split(': ').slice(1).join(': ').split(', ')) {
+        const found = part.match(/^(.*) (\d+)$/);
+        if (found) lines.push([iso(Number(rect.dataset.day)), found[1], found[2]].map(Book.cell).join(','));
+      }
+    }
+    return lines.join('\n') + '\n';
+  }
+
+  function calendarDrawing() {
+    const svg = document.createElementNS(document.querySelector('svg').namespaceURI, 'svg'), names = [...document.querySelectorAll('.cal-words')], strokes = [...document.querySelectorAll('.cal-strokes')];
+    const put = (tag, facts, text) => {
+      const node = document.createElementNS(svg.namespaceURI, tag);
+      for (const [key, value] of Object.entries(facts)) node.setAttribute(key, value);
+      if (text) node.textContent = text;
+      svg.append(node);
+      return node;
+    };
+    svg.setAttribute('viewBox', `0 0 1200 ${names.length * 40 + 40}`);
+    names.forEach((name, n) => {
+      const path = strokes[n].querySelector('path'), days = strokes[n].viewBox.baseVal.width;
+      put('text', { x: 8, y: n * 40 + 32 }, name.textContent);
+      put('path', { d: path.getAttribute('d'), class: path.getAttribute('class'), style: path.getAttribute('style'), transform: `translate(190 ${n * 40 + 6}) scale(${1000 / days} 1)` });
+    });
+    for (const month of document.querySelectorAll('.cal-months span')) put('text', { x: 190 + parseFloat(month.style.left) * 10, y: names.length * 40 + 26 }, month.textContent);
+    svg.style.cssText = 'position: absolute; left: -9999px; width: 1200px';
+    document.body.append(svg);
+    Book.drawing(svg, 'days');
+    svg.remove();
+  }
+  for (const b of document.querySelectorAll('[data-calendar]')) b.addEventListener('click', () => {
+    if (b.dataset.calendar === 'rows') Book.save('days.csv', 'text/csv', calendarRows());
+    else calendarDrawing();
+  });
+
   // The time line asks for plotly only when somebody opens it.
   Book.lazy('timeline', draw => {
     const script = document.createElement('script');
@@ -145,4 +196,5 @@
     document.head.append(script);
   });
   recall();
+  setTimeout(gather, 200);
 })();

@@ -64,6 +64,7 @@
     show();
     return { select };
   })();
+  document.querySelector('[data-drawing]')?.addEventListener('click', () => Book.drawing(document.querySelector('.moment svg'), 'when-it-began'));
   document.querySelector('[data-print]')?.addEventListener('click', () => print());
   if (!source) {
     const chosen = location.hash.match(/^#ev-(\w+)/);

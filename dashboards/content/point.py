@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from dashboards.content.about import About
+from dashboards.content.compare import PeerRow, SampleRow, peer_rows, sample_rows
 from dashboards.content.heat import HeatRow, heat_rows
 from dashboards.content.overview import CAUTIONS, in_trouble, wrong_now
 from dashboards.content.rows import (
@@ -55,6 +56,9 @@ class PointContent:
     shifts: tuple[ShiftRow, ...]
     calibrations: tuple[CalibrationRow, ...]
     doubts: tuple[DoubtRow, ...]
+    samples: tuple[SampleRow, ...]
+    samples_left_out: int
+    peers: tuple[PeerRow, ...]
     ratings: str
     heat: tuple[HeatRow, ...]
     heat_left_out: int
@@ -69,6 +73,7 @@ def point_content(about: About, reader: Reader, slug: str) -> PointContent:
     findings, verdict = about.findings, about.verdict
     rows, left_out = event_rows(about, reader)
     heat, heat_left_out = heat_rows(findings, reader)
+    samples, samples_left_out = sample_rows(about, reader)
     since = verdict.since
     return PointContent(
         name=findings.point.name,
@@ -97,6 +102,9 @@ def point_content(about: About, reader: Reader, slug: str) -> PointContent:
         shifts=shift_rows(about, reader),
         calibrations=calibration_rows(about, reader),
         doubts=doubt_rows(about, reader),
+        samples=samples,
+        samples_left_out=samples_left_out,
+        peers=peer_rows(about, reader),
         ratings=ratings_words(about, reader),
         heat=heat,
         heat_left_out=heat_left_out,

@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 
 from dashboards.wording import Reader, capital
-from excursions.clock import duration_text
 from excursions.kinds import KINDS
 from excursions.records import Sampling
+from excursions.report.recording import flats, gaps, peaks, recorded, resolved
 from excursions.report.result import PointFindings, Trace
 
 ROLE_WORDS = {
@@ -17,22 +17,14 @@ ROLE_WORDS = {
     "hold": "hold",
     "wash": "wash valve",
 }
-KIND_SENTENCES = {
-    "grid": "one sample every {interval}; what lasts less than that can be missed",
-    "exception": "recorded on change{band}; silence up to {heartbeat} is quiet, not missing",
-    "swinging": "compressed on recording{band}; the line between two samples may be off by that much",
-    "averages": "averages over {interval}: a short peak is flattened, and the true peak can be higher than any drawn here",
-    "interpolated": "values interpolated on a grid of {interval}: not every value was measured, and a gap may be drawn as a ramp",
-    "sparse": "few samples, {interval} apart on the median: what happened in between is not known",
-}
-
 
 def sampling_words(findings: PointFindings, reader: Reader) -> tuple[str, ...]:
-    """One sentence a signal, then one on how the figure was thinned."""
+    """What each signal's record shows and hides, then how the figure was thinned."""
     said = [
-        _sentence(role, sampling, findings.traces.get(role), reader)
+        sentence
         for role, sampling in findings.sampling.items()
         if role in ROLE_WORDS
+        for sentence in _sentences(role, sampling, findings.traces.get(role), reader)
     ]
     return (*said, *_thinned(findings))
 
@@ -47,31 +39,25 @@ def limit_words(findings: PointFindings) -> tuple[tuple[str, str], ...]:
     return tuple(said)
 
 
-def _sentence(role: str, sampling: Sampling, trace: Trace | None, reader: Reader) -> str:
+def _sentences(role: str, sampling: Sampling, trace: Trace | None, reader: Reader) -> tuple[str, ...]:
+    """How the signal was recorded, then what that shows and hides: the same words as the check command's."""
     unit = trace.unit if trace else ""
-    band = (
-        f", changes below {_difference(sampling.deadband, unit, reader)} left out"
-        if sampling.deadband > 0
-        else ""
+
+    def amount(size: float) -> str:
+        return _difference(size, unit, reader)
+
+    what = capital(ROLE_WORDS[role])
+    return (
+        f"{what}: {recorded(sampling, amount)}; {resolved(sampling, amount)}; {gaps(sampling, reader.moment)}.",
+        f"{what}, peaks: {peaks(sampling, amount)}.",
+        f"{what}, flat stretches: {flats(sampling, amount)}.",
     )
-    text = KIND_SENTENCES.get(sampling.kind, "one sample every {interval}").format(
-        interval=_span(sampling.interval_s), band=band, heartbeat=_span(sampling.heartbeat_s)
-    )
-    if sampling.resolution > 0:
-        text += f"; smallest step {_difference(sampling.resolution, unit, reader)}"
-    if sampling.longest_silence_s > 0:
-        text += f"; longest silence {_span(sampling.longest_silence_s)}"
-    if sampling.share_bad > 0:
-        text += f"; {sampling.share_bad * 100:.2g} % of the samples are marked bad"
-    return f"{capital(ROLE_WORDS[role])}: {text}."
 
 
 def _difference(size: float, unit: str, reader: Reader) -> str:
-    return reader.difference(size, unit)
-
-
-def _span(seconds: float) -> str:
-    return duration_text(seconds) if math.isfinite(seconds) else "a time that does not show"
+    if unit == "degC" and reader.temperature == "degF":
+        return f"{size * 1.8:.3g} °F"
+    return reader.amount(size, unit)
 
 
 def _thinned(findings: PointFindings) -> tuple[str, ...]:

@@ -50,6 +50,7 @@ def moment_drawing(
     words = f"{findings.point.quantity.label} from {reader.moment(start)} to {reader.moment(end)}; the trouble began {reader.moment(since)}"
     drawing = (
         f'<svg viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{escape(words)}">{_scale(low, high, box, reader)}'
+        f'<text class="small" x="{LEFT + 4}" y="16">{escape(reader.unit(trace.unit))}</text>'
         f'<path class="heat faint" d="{heat}"/><path class="reading" d="{line}"/>'
         f'<path class="began" d="M{at:.1f} 6V{HEIGHT - BOTTOM}"/>{_dates(start, end, since, at, reader)}</svg>'
     )

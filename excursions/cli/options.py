@@ -28,6 +28,27 @@ class DisplayUnits(StrEnum):
     DEGF = "degF"
 
 
+class DateSystem(StrEnum):
+    """First year of the day numbers of spreadsheets."""
+
+    Y1900 = "1900"
+    Y1904 = "1904"
+
+
+class MixedUnits(StrEnum):
+    """What becomes of a tag whose readings come in two units."""
+
+    APART = "apart"
+    CONVERT = "convert"
+
+
+class EngineName(StrEnum):
+    """Who does the work."""
+
+    LOCAL = "local"
+    DASK = "dask"
+
+
 class DateOrder(StrEnum):
     """How dates such as 03/04/2026 are written."""
 
@@ -80,6 +101,22 @@ DateOrderOption = Annotated[
 Encoding = Annotated[
     str, typer.Option("--encoding", help="Text encoding, e.g. cp1252.", show_default="decided from the file")
 ]
+SheetName = Annotated[
+    str,
+    typer.Option(
+        "--sheet", help="Sheet of a workbook, table of a data base.", show_default="all with readings"
+    ),
+]
+DateSystemOption = Annotated[
+    DateSystem | None,
+    typer.Option(
+        "--date-system", help="First year of day numbers.", show_default="the workbook's, else 1900"
+    ),
+]
+MixedUnitsOption = Annotated[
+    MixedUnits,
+    typer.Option("--mixed-units", help="A tag in two units: two signals, or converted to the first."),
+]
 Columns = Annotated[
     list[str] | None,
     typer.Option(
@@ -87,6 +124,18 @@ Columns = Annotated[
         metavar="ROLE=NAME",
         help="Name a column of a calibration log or sample list, e.g. probe=Serial.",
         show_default=False,
+    ),
+]
+
+
+Engine = Annotated[
+    EngineName,
+    typer.Option("--engine", help="Who does the work: this machine, or a Dask cluster (extra: cluster)."),
+]
+Scheduler = Annotated[
+    str,
+    typer.Option(
+        "--scheduler", help="Address of the Dask scheduler.", show_default="a cluster on this machine"
     ),
 ]
 
@@ -99,15 +148,28 @@ def scan_options(
     encoding: str,
     columns: list[str] | None,
     jobs: int,
+    engine: EngineName = EngineName.LOCAL,
+    scheduler: str = "",
+    *,
+    sheet: str = "",
+    date_system: DateSystem | None = None,
+    mixed_units: MixedUnits = MixedUnits.APART,
 ) -> ScanOptions:
     """Turn the shared options into one frozen object."""
     from excursions import clock
     from excursions.errors import UsageError
     from excursions.pipeline.scan import ScanOptions
     from excursions.read import ReadOptions
+    from excursions.read.table import role_of
 
     if tz:
         clock.zone(tz)
+    if scheduler and engine is not EngineName.DASK:
+        raise UsageError(
+            found=f"--scheduler {scheduler} with --engine {engine.value}",
+            expected="--engine dask",
+            mend="add --engine dask or leave --scheduler out",
+        )
     names = {}
     for item in columns or []:
         role, equals, name = item.partition("=")
@@ -117,6 +179,7 @@ def scan_options(
                 expected="ROLE=NAME",
                 mend="write for example --columns probe=Serial",
             )
+        role_of(role.strip())
         names[role.strip()] = name.strip()
     return ScanOptions(
         read=ReadOptions(
@@ -125,7 +188,12 @@ def scan_options(
             separator="\t" if separator in ("\\t", "tab") else separator,
             date_order=date_order.value if date_order else "",
             encoding=encoding,
+            sheet=sheet,
+            date_system=date_system.value if date_system else "",
+            mixed_units=mixed_units.value,
         ),
         jobs=jobs,
         columns=names,
+        engine=engine.value,
+        scheduler=scheduler,
     )

@@ -12,6 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from excursions.condition.bridged import on_line, rounding
+from excursions.condition.signal import with_bridges
 from excursions.records import IndexArray, Signal
 
 
@@ -46,7 +47,7 @@ def _with_spans(signal: Signal, spans: list[tuple[int, int]]) -> Signal:
     if len(found) == len(signal.bridged):
         return signal
     grown: IndexArray = np.array(sorted(found), dtype=np.int64).reshape(-1, 2)
-    return replace(signal, bridged=grown)
+    return replace(signal, bridged=grown, sampling=with_bridges(signal.sampling, signal.time, grown))
 
 
 def _is_straight(signal: Signal, lo: int, hi: int) -> bool:

@@ -4,33 +4,67 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
 from excursions.clock import NS_PER_S, TimeArray
+from excursions.condition.drawn import (
+    STRAIGHT,
+    finely_stepped,
+    mean_of,
+    repeats_from,
+    share_straight,
+)
+from excursions.condition.threshold import threshold
 from excursions.records import BAD, ByteArray, FloatArray, Sampling
 
-STATISTIC = 400_000  # differences that quantiles are taken from; extremes are always exact
+STATISTIC = 100_000  # differences that quantiles are taken from; extremes are always exact
 GRID_SHARE = 0.8  # a grid: this share of intervals is the usual one
 GRID_TOLERANCE = 0.1
+JITTER = 0.5  # a clock that trembles keeps nearly all intervals within this of the usual one
+JITTER_SHARE = 0.98
 ODD_SHARE = 0.001  # other intervals below this share are holes, whatever the changes look like
-SHARP = 0.45
 SPARSE_SAMPLES = 12  # fewer samples show no rule of recording
 GRID_GAP = 3.5  # two samples in a row may be late before data count as missing
 SILENT_GAP = 10.0  # times the 99 % quantile: without a heartbeat only an absurd silence is missing data
 HEARTBEAT_GAP = 1.5  # a heartbeat may be late by half
 HEARTBEAT_BIN = 0.03
 HALVING = 24  # bins from half an interval to just below it
+PARTS = 12
+# Samples that a swinging door keeps are corners: few of them lie near the line between their neighbours.  Where
+# nearly all samples are kept, bends begin at about 1.7 times the deviation the door allows; where few are, half
+# the bends are smaller than 1.2 times it.  Both figures were found on made records, within a factor of two.
+CORNERS_BELOW = 0.15
+BEND_BEGINS = 1.7
+BEND_MEDIAN = 1.2
+BEATS_MOVE = 0.3
+FEW_MOVES = 40  # with fewer changes their sizes show a rule only by accident
 _AVERAGE = re.compile(r"(?<![a-z])(avg|average|mean|mittel|mw)(?![a-z])")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Steps:
-    """An evenly thinned view on intervals [s] and changes of a record."""
+    """An evenly thinned view on intervals [s] and changes of a record.
+
+    bend : how far samples lie off the line between their neighbours
+    """
 
     interval: FloatArray
     change: FloatArray
+    bend: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Rule:
+    """What was made of the steps: kind, whether it is sure, the evidence, dead band and heartbeat."""
+
+    kind: str
+    why: str
+    sure: bool = True
+    deadband: float = 0.0
+    heartbeat_s: float = math.nan
 
 
 def describe(
@@ -51,86 +85,222 @@ def describe(
     """
     bad = float(np.count_nonzero(quality == BAD) / time.size) if time.size else 0.0
     if time.size < 2:
-        return Sampling(kind="sparse", resolution=resolution, share_bad=bad)
+        few = "a single sample shows no rule" if time.size else "no samples"
+        return Sampling(kind="sparse", resolution=resolution, share_bad=bad, sure=False, why=few)
     steps = _thinned(time, value)
+    silence = np.diff(time)
+    longest = int(silence.argmax())
     usual = float(np.median(steps.interval))
-    longest = float(np.diff(time).max()) / NS_PER_S
-    heartbeat = _heartbeat(steps.interval)
-    if time.size < SPARSE_SAMPLES:
-        kind = "sparse"
-    elif _is_grid(steps, usual, heartbeat):
-        kind, heartbeat = _grid_kind(value, words, resolution), math.nan
-    else:
-        kind = _sparing_kind(steps, heartbeat)
+    rule = _rule(steps, value, words, resolution)
+    rule = _unsure_where_it_changes(rule, time, value)
     return Sampling(
-        kind=kind,
+        kind=rule.kind,
         interval_s=usual,
-        heartbeat_s=heartbeat,
-        gap_s=_gap(kind, steps.interval, usual, heartbeat),
+        heartbeat_s=rule.heartbeat_s,
+        gap_s=_gap(rule.kind, steps.interval, usual, rule.heartbeat_s),
         resolution=resolution,
-        deadband=_deadband(steps, heartbeat) if kind in ("exception", "swinging") else 0.0,
-        longest_silence_s=longest,
+        deadband=rule.deadband,
+        longest_silence_s=float(silence[longest]) / NS_PER_S,
+        longest_silence_at=int(time[longest]),
+        shortest_s=float(np.quantile(steps.interval, 0.01)),
         share_bad=bad,
+        flat_usual_s=_flat_usual(time, value),
+        sure=rule.sure,
+        why=rule.why,
     )
 
 
 def _thinned(time: TimeArray, value: FloatArray) -> _Steps:
     stride = max(1, time.size // STATISTIC)
-    interval = (time[1::stride] - time[:-1:stride]) / NS_PER_S
-    return _Steps(interval=interval, change=np.abs(value[1::stride] - value[:-1:stride]))
+    return _Steps(
+        interval=(time[1::stride] - time[:-1:stride]) / NS_PER_S,
+        change=np.abs(value[1::stride] - value[:-1:stride]),
+        bend=_bends(time, value, stride),
+    )
 
 
-def _is_grid(steps: _Steps, usual: float, heartbeat: float) -> bool:
-    """Whether samples were taken by the clock rather than by the size of the change.
+def _bends(time: TimeArray, value: FloatArray, stride: int) -> FloatArray:
+    before, here, after = time[:-2:stride], time[1:-1:stride], time[2::stride]
+    low, high = value[:-2:stride], value[2::stride]
+    line = low + (here - before) / (after - before) * (high - low)
+    bend = np.abs(value[1:-1:stride] - line)
+    return bend[np.isfinite(bend)]
+
+
+def _rule(steps: _Steps, value: FloatArray, words: str, resolution: float) -> _Rule:
+    if value.size < SPARSE_SAMPLES:
+        return _Rule(kind="sparse", sure=False, why=f"{value.size} samples show no rule")
+    usual = float(np.median(steps.interval))
+    heartbeat = _heartbeat(steps.interval)
+    clocked = _by_the_clock(steps, usual, heartbeat)
+    return _grid_rule(value, words, resolution, clocked) if clocked else _sparing_rule(steps, heartbeat)
+
+
+def _by_the_clock(steps: _Steps, usual: float, heartbeat: float) -> str:
+    """What shows that samples were taken by the clock rather than by the size of the change; empty when nothing.
 
     A busy signal recorded on exception also shows mostly its scan interval, a quiet one mostly its
-    heartbeat.  They differ from a clock in the other samples: among those small changes never occur.
+    heartbeat.  They differ from a clock in the sizes of the changes: small ones never occur.
     """
-    near = np.abs(steps.interval - usual) <= GRID_TOLERANCE * usual
-    if np.mean(near) < GRID_SHARE:
-        return False
+    off = np.abs(steps.interval / usual - 1)
+    near = off <= GRID_TOLERANCE
+    share = float(np.mean(near))
+    if share < GRID_SHARE:
+        trembling = float(np.mean(off <= JITTER)) >= JITTER_SHARE and not _threshold_of(steps, heartbeat)
+        return "nearly all intervals lie within half of the usual one" if trembling else ""
     early = steps.interval[steps.interval < (1 - GRID_TOLERANCE) * usual]
     if (
         early.size > 0.01 * near.size
         and np.mean(np.abs(early / np.median(early) - 1) <= GRID_TOLERANCE) < GRID_SHARE
     ):
-        return False  # a clock may change its rate, but it has no early samples of all lengths
-    if np.mean(~near) <= ODD_SHARE:
-        return True
-    return not _begins_sharply(
-        _moves(_Steps(interval=steps.interval[~near], change=steps.change[~near]), heartbeat)
+        return ""  # a clock may change its rate, but it has no early samples of all lengths
+    odd = float(np.mean(~near))
+    if odd > ODD_SHARE and (_threshold_of(steps, heartbeat) or threshold(steps.bend, below=CORNERS_BELOW)):
+        return ""
+    return f"{_percent(share)} of the intervals are equal"
+
+
+def _percent(share: float) -> str:
+    return "all" if share == 1 else f"{min(share * 100, 99.9):.3g} %"
+
+
+def _threshold_of(steps: _Steps, heartbeat: float) -> float:
+    """Size at which changes begin among those that the recorder chose; 0 where they reach down to nothing."""
+    return threshold(_moves(steps, heartbeat))
+
+
+def _grid_rule(value: FloatArray, words: str, resolution: float, clocked: str) -> _Rule:
+    if _AVERAGE.search(words.lower().replace("_", " ")):
+        return _Rule(kind="averages", why="its name or description says so")
+    straight = share_straight(value, resolution)
+    if straight > STRAIGHT:
+        why = f"{_percent(straight)} of the samples that move lie on a line between their neighbours"
+        return _Rule(kind="interpolated", why=why)
+    count, step = mean_of(value, resolution)
+    if count:
+        return _Rule(
+            kind="averages", why=f"values are whole multiples of {step:g} / {count}: means of {count} or more"
+        )
+    band = repeats_from(value, resolution)
+    if band:
+        why = (
+            f"{clocked}, but the value stays until it has changed by {band:.3g}: the last value was repeated"
+        )
+        return _Rule(kind="grid", why=why, deadband=band)
+    if not _changes(value):
+        return _Rule(
+            kind="grid",
+            sure=False,
+            why=f"{clocked}, and nothing changes: heartbeats alone would look the same",
+        )
+    if finely_stepped(value, resolution):
+        doubt = "; values carry no step of a transmitter: averages, or values interpolated from a busy record, would look the same"
+        return _Rule(kind="grid", sure=False, why=clocked + doubt)
+    return _Rule(kind="grid", why=clocked)
+
+
+def _changes(value: FloatArray) -> bool:
+    finite = value[np.isfinite(value)]
+    return bool(finite.size) and bool((finite != finite[0]).any())
+
+
+def _sparing_rule(steps: _Steps, heartbeat: float) -> _Rule:
+    """Exception, swinging door or plain sparse: by how sharply the sizes of the changes begin."""
+    moved = _moves(steps, heartbeat)
+    beat = (
+        f"; no silence is longer than the heartbeat of {heartbeat:.4g} s" if math.isfinite(heartbeat) else ""
+    )
+    if moved.size < SPARSE_SAMPLES:
+        kind = "exception" if math.isfinite(heartbeat) else "sparse"
+        return _Rule(
+            kind=kind, heartbeat_s=heartbeat, sure=False, why=f"{moved.size} changes show no rule{beat}"
+        )
+    band = threshold(moved)
+    if band and _beats_move(steps, heartbeat, band):
+        why = f"changes begin at {band:.3g}, but those {heartbeat:.4g} s apart are of all sizes: part of it kept by the clock"
+        return _Rule(kind="exception", deadband=band, why=why, sure=False)
+    if band:
+        why = f"changes begin at {band:.3g} and smaller ones are next to none{beat}"
+        return _Rule(kind="exception", heartbeat_s=heartbeat, deadband=band, why=why)
+    why = f"uneven intervals, and changes of all sizes{beat}"
+    if moved.size < FEW_MOVES:
+        why += f"; {moved.size} changes are too few to be sure"
+    return _Rule(
+        kind="swinging",
+        heartbeat_s=heartbeat,
+        deadband=_deviation(steps),
+        why=why,
+        sure=moved.size >= FEW_MOVES,
     )
 
 
-def _begins_sharply(moved: FloatArray) -> bool:
-    """Whether sizes of changes begin at a threshold instead of reaching down to nothing.
-
-    For a law with some density at zero the 1 % quantile is a tenth of the 10 % quantile; behind a dead band
-    both lie close to it.
-    """
-    if moved.size < SPARSE_SAMPLES:
-        return False
-    least, low = np.quantile(moved, [0.01, 0.1])
-    return bool(least > SHARP * low)
+def _beats_move(steps: _Steps, heartbeat: float, band: float) -> bool:
+    """Whether the reading moved by the dead band over many a heartbeat, which a recorder on change had not let pass."""
+    beats = steps.change[np.abs(steps.interval / heartbeat - 1) <= HEARTBEAT_BIN]
+    return bool(beats.size) and float(np.mean(beats >= band)) > BEATS_MOVE
 
 
-def _grid_kind(value: FloatArray, words: str, resolution: float) -> str:
-    if _AVERAGE.search(words.lower().replace("_", " ")):
-        return "averages"
-    return "interpolated" if _share_straight(value, resolution) > 0.3 else "grid"
+def _deviation(steps: _Steps) -> float:
+    """About how far a compressed record may lie off what was measured; 0 when it has no bends."""
+    begins = threshold(steps.bend, below=CORNERS_BELOW)
+    if begins:
+        return begins / BEND_BEGINS
+    return float(np.median(steps.bend)) / BEND_MEDIAN if steps.bend.size else 0.0
 
 
-def _share_straight(value: FloatArray, resolution: float) -> float:
-    """Share of samples that lie exactly half way between different neighbours, where steps are well resolved."""
-    stride = max(1, value.size // STATISTIC)
-    before, here, after = value[:-2:stride], value[1:-1:stride], value[2::stride]
-    moving = np.abs(after - before) > 20 * resolution  # else rounding makes straight lines by itself
-    moving &= np.isfinite(before) & np.isfinite(here) & np.isfinite(after) & (after != before)
-    if np.count_nonzero(moving) < max(SPARSE_SAMPLES, 0.01 * here.size):
-        return 0.0
-    bend = np.abs(after - 2 * here + before)[moving]
-    size = np.abs(after)[moving] + np.abs(before)[moving]
-    return float(np.mean(bend <= np.maximum(resolution * 1.01, 1e-12 * size)))
+def _unsure_where_it_changes(rule: _Rule, time: TimeArray, value: FloatArray) -> _Rule:
+    """Say so where one part of the record was kept by the clock and another was not."""
+    if time.size < PARTS * 50:
+        return rule
+    by_count = [time.size * part // PARTS for part in range(PARTS + 1)]
+    instants = np.linspace(float(time[0]), float(time[-1]) + 1, PARTS + 1)
+    by_time = np.searchsorted(time, instants.astype(np.int64)).tolist()
+    if not any(_both_ways(cuts, time, value, rule) for cuts in (by_count, by_time)):
+        return rule
+    doubt = "part of the record looks kept by the clock and part on change: the recorder was set differently"
+    return replace(rule, sure=False, why=f"{rule.why}; but {doubt}")
+
+
+def _both_ways(cuts: list[int], time: TimeArray, value: FloatArray, rule: _Rule) -> bool:
+    """Whether two parts in a row were kept by the clock and two others were not."""
+    clocked = [_part_clocked(time[lo:hi], value[lo:hi], rule) for lo, hi in pairwise(cuts)]
+    return (
+        min(
+            _longest_run([kept is True for kept in clocked]),
+            _longest_run([kept is False for kept in clocked]),
+        )
+        >= 2
+    )
+
+
+def _part_clocked(time: TimeArray, value: FloatArray, rule: _Rule) -> bool | None:
+    """Whether a part was kept by the clock; None where that cannot be told: too few samples, or heartbeats only."""
+    if time.size <= 2 * SPARSE_SAMPLES:
+        return None
+    steps = _thinned(time, value)
+    usual = float(np.median(steps.interval))
+    if math.isfinite(rule.heartbeat_s) and abs(usual / rule.heartbeat_s - 1) < 2 * HEARTBEAT_BIN:
+        return None
+    return bool(_by_the_clock(steps, usual, _heartbeat(steps.interval)))
+
+
+def _longest_run(marks: list[bool]) -> int:
+    best = run = 0
+    for mark in marks:
+        run = run + 1 if mark else 0
+        best = max(best, run)
+    return best
+
+
+def _flat_usual(time: TimeArray, value: FloatArray) -> float:
+    """What 99 of 100 stretches without a change stay below [s]; NaN where there are none of two samples."""
+    change = np.flatnonzero(value[1:] != value[:-1])  # NaN differs from everything, itself included
+    edges = np.concatenate([[-1], change, [value.size - 1]])
+    long = np.diff(edges) > 1
+    if not long.any():
+        return math.nan
+    lasting = time[edges[1:][long]] - time[edges[:-1][long] + 1]
+    return float(np.quantile(lasting, 0.99)) / NS_PER_S
 
 
 def _heartbeat(interval: FloatArray) -> float:
@@ -156,27 +326,12 @@ def _heartbeat(interval: FloatArray) -> float:
     return float(np.median(interval[inside]))
 
 
-def _sparing_kind(steps: _Steps, heartbeat: float) -> str:
-    """Exception, swinging door or plain sparse: by how sharply the sizes of the changes begin."""
-    moved = _moves(steps, heartbeat)
-    if moved.size < SPARSE_SAMPLES:
-        return "exception" if math.isfinite(heartbeat) else "sparse"
-    return "exception" if _begins_sharply(moved) else "swinging"
-
-
 def _moves(steps: _Steps, heartbeat: float) -> FloatArray:
     """Sizes of the changes that the recorder itself chose to record."""
     free = np.isfinite(steps.change)
     if math.isfinite(heartbeat):
         free &= steps.interval < heartbeat * (1 - HEARTBEAT_BIN)
     return steps.change[free]
-
-
-def _deadband(steps: _Steps, heartbeat: float) -> float:
-    """Change below which nothing is recorded, from what is just about never seen to be smaller."""
-    moved = _moves(steps, heartbeat)
-    moved = moved[moved > 0]
-    return float(np.quantile(moved, 0.01)) if moved.size >= SPARSE_SAMPLES else 0.0
 
 
 def _gap(kind: str, interval: FloatArray, usual: float, heartbeat: float) -> float:

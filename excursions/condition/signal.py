@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from excursions.clock import NS_PER_S, TimeArray
 from excursions.condition.bridged import bridged_stretches
 from excursions.condition.lattice import resolution
+from excursions.condition.oddities import strays
 from excursions.condition.order import Ordered, put_in_order
 from excursions.condition.sampling import describe
 from excursions.measurands import measurand as quantity_of
 from excursions.measurands import to_canonical
-from excursions.records import BAD, Decision, FloatArray, IndexArray, Signal, TagSeries
+from excursions.records import BAD, Decision, FloatArray, IndexArray, Sampling, Signal, TagSeries
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,15 +55,16 @@ def condition(series: TagSeries, *, measurand: str, unit: str = "") -> Condition
         ordered.time, value, ordered.quality, resolution=step, words=f"{series.tag} {series.description}"
     )
     segments = unbroken(ordered.time, sampling.gap_s)
+    bridged = bridged_stretches(ordered.time, value, segments, sampling)
     signal = Signal(
         tag=series.tag,
         unit=final_unit,
         time=ordered.time,
         value=value,
         quality=ordered.quality,
-        sampling=sampling,
+        sampling=with_bridges(sampling, ordered.time, bridged),
         segments=segments,
-        bridged=bridged_stretches(ordered.time, value, segments, sampling),
+        bridged=bridged,
     )
     return Conditioned(
         signal=signal,
@@ -71,6 +73,15 @@ def condition(series: TagSeries, *, measurand: str, unit: str = "") -> Condition
         conflicts=ordered.conflicts,
         decisions=decisions + row_decisions(series.tag, ordered),
     )
+
+
+def with_bridges(sampling: Sampling, time: TimeArray, bridged: IndexArray) -> Sampling:
+    """The same sampling with the count and the longest [s] of these bridged index ranges, from end to end."""
+    if not bridged.shape[0]:
+        return sampling
+    outer = np.minimum(bridged[:, 1], time.size - 1), np.maximum(bridged[:, 0] - 1, 0)
+    longest = float((time[outer[0]] - time[outer[1]]).max()) / NS_PER_S
+    return replace(sampling, bridged=int(bridged.shape[0]), bridged_longest_s=longest)
 
 
 def unbroken(time: TimeArray, gap_s: float) -> IndexArray:
@@ -114,11 +125,25 @@ def _conversion(series: TagSeries, key: str, stated: str) -> tuple[float, float,
     return *found, row.unit if key != "other" else given, ()
 
 
+def _stray_decisions(tag: str, time: TimeArray) -> tuple[Decision, ...]:
+    return tuple(
+        Decision(
+            subject=tag,
+            what=f"{oddity.count} readings kept that stand apart from all others",
+            why=oddity.words,
+            option="take the rows out of the export, or export again with the right dates (--date-order)",
+        )
+        for oddity in strays(time)
+    )
+
+
 def row_decisions(tag: str, ordered: Ordered) -> tuple[Decision, ...]:
-    """What is to be said of rows that contradict one another."""
+    """What is to be said of rows that contradict one another, and of rows far from all others."""
+    stray = _stray_decisions(tag, ordered.time)
     if not ordered.conflicts:
-        return ()
+        return stray
     return (
+        *stray,
         Decision(
             subject=tag,
             what=f"{ordered.conflicts} rows dropped that contradict a later row of the same instant",

@@ -196,8 +196,9 @@ def noise_blocks(live: Live, blocks: Blocks) -> NoiseBlocks:
     A trimmed mean of their sizes rather than a median, so that a value rounded to a coarse lattice still
     tells more noise from less.  `live` may be another signal than the one the blocks were made from.
     """
-    bend, at = bends(live)
-    inner = np.searchsorted(live.time[at], np.append(blocks.start, blocks.start[-1] + blocks.width))
+    bend, broken = bends(live)
+    inner = np.searchsorted(live.time[1:-1], np.append(blocks.start, blocks.start[-1] + blocks.width))
+    inner -= np.searchsorted(broken, inner)  # by the middle of each triple, the broken ones left out
     usual = float(np.mean(np.diff(inner))) if len(blocks) else 0.0
     step = max(1, int(np.ceil(SAMPLES_PER_NOISE / max(usual, 1e-9)))) if usual > 0 else len(blocks)
     edge = np.append(np.arange(0, len(blocks), min(step, len(blocks))), len(blocks))

@@ -19,22 +19,26 @@ from excursions.clock import NS_PER_DAY, NS_PER_S, duration_text
 from excursions.detect.apart import apart_from_neighbours
 from excursions.detect.laboratory import samples_clue
 from excursions.detect.origin import (
+    WITNESS,
     Clue,
     expected_faults,
     heat_clue,
     name_origin,
+    related,
     times,
     unexplained,
     weigh,
+    witnessed,
     words_of,
 )
 from excursions.detect.severity import severity_of
 from excursions.detect.survey import Survey, survey_of
 from excursions.detect.walks import FEWEST_BLOCKS, SAW, TAKEN_OUT, Walk, find_walks
-from excursions.records import CALIBRATING, CLEANING, WASHING, Event, FloatArray, Record
+from excursions.records import CALIBRATING, CLEANING, WASHING, BoolArray, Event, FloatArray, Record
 
 JUMP_BLOCKS = 6
 ODD_JUMP = 3.0  # usual jumps across that state which one that undoes a walk must pass
+RESET_ODDS = 8.0  # a calibration or cleaning that takes it out, at most
 AFTERWARDS = 2  # lengths of the walk within which a reset may follow it
 RETURNING = 0.4  # share of the sudden changes in a walk that undo it, from which they are cleanings
 UNEVEN = 2.0  # starts of the teeth this much more scattered than their ends speak for the process
@@ -85,20 +89,21 @@ def _event(
     start = int(survey.live.time[blocks.first[walk.lo]])
     end = int(survey.live.time[min(int(blocks.first[walk.hi]), len(survey.live) - 1)])
     alike = sum(other is not walk and abs(other.size) > 0.5 * abs(walk.size) for other in walks)
-    reset = _taken_out(record, survey, walk)
-    clues = (
+    reset, odds = _taken_out(record, survey, walk)
+    outside = (
         heat_clue(record, start),
-        *_reset_clue(reset),
-        *_company(survey, walk),
+        *_reset_clue(reset, odds),
         *samples_clue(record, survey, *_error_span(start, end, walk), _error_shift(walk), spread=0.5),
-        *_walk_clues(record, walk),
     )
+    clues = (*outside, *_company(survey, walk), *_walk_clues(record, walk))
     prior = expected_faults(settings.drifts_per_year, survey.years)
     probe = weigh(
         prior=prior,
         chance=walk.expected + alike + unexplained(settings.unexplained, survey.years),
         clues=clues,
     )
+    against = (Clue(odds=WITNESS),) if walk.basis or (walk.joints == 0 and walk.returns >= SAW) else ()
+    probe = witnessed(probe, (*outside, *against, *_related(survey, clues)))
     origin = name_origin(probe)
     confidence = probe if origin != "process" else (1 - probe) * prior / (prior + walk.expected)
     if prior < walk.expected or confidence < settings.least_confidence or end <= start:
@@ -179,8 +184,8 @@ def _way(record: Record, walk: Walk) -> Clue:
     return Clue(odds=0.3, words=f"dirt moves {record.point.quantity.label} the other way")
 
 
-def _taken_out(record: Record, survey: Survey, walk: Walk) -> int | None:
-    """State (cleaning, washing, calibrating) that undid the walk: the level jumps back across it."""
+def _taken_out(record: Record, survey: Survey, walk: Walk) -> tuple[int | None, float]:
+    """State (cleaning, washing, calibrating) that undid the walk, as the level jumps back across it, and the odds."""
     blocks = survey.blocks
     begun, ended = int(blocks.start[walk.lo]), int(blocks.start[min(walk.hi, len(blocks) - 1)])
     for code in (CALIBRATING, CLEANING, WASHING):
@@ -191,12 +196,22 @@ def _taken_out(record: Record, survey: Survey, walk: Walk) -> int | None:
         usual = float(np.nanmedian(np.abs(jumps))) if np.isfinite(jumps).sum() >= 4 else 0.0
         after = (spans[:, 1] > begun) & (spans[:, 0] <= ended + AFTERWARDS * (ended - begun))
         undone = -jumps / walk.size
-        taken = (
-            after & (undone >= TAKEN_OUT[0]) & (undone <= TAKEN_OUT[1]) & (np.abs(jumps) > ODD_JUMP * usual)
-        )
-        if taken.any():
-            return code
-    return None
+        fits = (undone >= TAKEN_OUT[0]) & (undone <= TAKEN_OUT[1]) & (np.abs(jumps) > ODD_JUMP * usual)
+        odds = _reset_odds(fits, after, np.isfinite(jumps))
+        if (after & fits).any() and odds >= WITNESS:
+            return code, odds
+    return None, 1.0
+
+
+def _reset_odds(fits: BoolArray, after: BoolArray, known: BoolArray) -> float:
+    """Odds that a fitting jump after the walk is no accident: against as many as the resets elsewhere foretell.
+
+    Half a jump more than was seen elsewhere is always possible.
+    """
+    elsewhere = known & ~after
+    rate = (np.count_nonzero(fits & elsewhere) + 0.5) / (np.count_nonzero(elsewhere) + 1)
+    by_chance = float(rate) * max(int(np.count_nonzero(after & known)), 1)
+    return min(RESET_ODDS, 1.0 / by_chance)
 
 
 def _jump(survey: Survey, begin: int, end: int) -> float:
@@ -207,11 +222,17 @@ def _jump(survey: Survey, begin: int, end: int) -> float:
     return float(np.median(after) - np.median(before)) if before.size and after.size else math.nan
 
 
-def _reset_clue(reset: int | None) -> tuple[Clue, ...]:
+def _related(survey: Survey, clues: tuple[Clue, ...]) -> tuple[Clue, ...]:
+    """Neighbours that usually go along and did not."""
+    names = [name for name, other in survey.neighbours.items() if related(survey.blocks.level, other)]
+    return tuple(clue for clue in clues if any(clue.words.startswith(f"{name} did not") for name in names))
+
+
+def _reset_clue(reset: int | None, odds: float) -> tuple[Clue, ...]:
     if reset is None:
         return ()
     name = "calibration" if reset == CALIBRATING else "cleaning"
-    return (Clue(odds=8.0, words=f"a {name} took it out again"),)
+    return (Clue(odds=odds, words=f"a {name} took it out again"),)
 
 
 def _company(survey: Survey, walk: Walk) -> tuple[Clue, ...]:

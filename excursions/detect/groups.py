@@ -69,8 +69,15 @@ def _grouped(value: FloatArray, start: IndexArray, stop: IndexArray, reduce: Row
 def _sorted_rows(value: FloatArray, start: IndexArray, count: Counts, widest: int) -> FloatArray:
     """Table of sorted groups, padded with +inf."""
     column = np.arange(widest)
-    rows = value[np.minimum(start[:, None] + column, value.size - 1)]
-    if (count < widest).any():
-        rows[column >= count[:, None]] = np.inf
+    last = value.size - widest
+    if last >= 0:  # whole stretches are copied, those at the very end are taken one value at a time
+        rows = np.lib.stride_tricks.sliding_window_view(value, widest)[np.minimum(start, last)]
+        late = np.flatnonzero(start > last)
+        rows[late] = value[np.minimum(start[late, None] + column, value.size - 1)]
+    else:
+        rows = value[np.minimum(start[:, None] + column, value.size - 1)]
+    short = np.flatnonzero(count < widest)
+    if short.size:
+        rows[short] = np.where(column >= count[short, None], np.inf, rows[short])
     rows.sort(axis=1)
     return np.asarray(rows)

@@ -18,6 +18,9 @@ FEWEST = 3  # samples before an event that make its errors usual
 NEAR_BLOCKS = 2  # a sample belongs to a block this near
 STRONGEST = 20.0
 LAST = 6  # samples before and after that are looked at
+OTHER_CAUSES = (
+    0.1  # of the shift: samples at another level disagree by that much for reasons of their own (cp)
+)
 OWN_SPREAD = 0.2  # of the expected shift: what an event is uncertain by
 
 
@@ -60,7 +63,8 @@ def samples_clue(
 ) -> tuple[Clue, ...]:
     """Odds that the reading's error moved by `shift` between `start` and `end`, against that it did not.
 
-    Normal laws whose width is the scatter of the last errors before, at least a third of the tolerance.
+    Normal laws whose width is the scatter of the last errors before, at least a third of the tolerance; a large
+    change of the process brings some error with it (gain, mixing, the sample's way), a tenth of it.
     `spread`: what the shift itself is uncertain by, as a share of it; `rivals`: other changes between the same two samples, which share what these say.
     """
     errors = sample_errors(record, survey)
@@ -75,8 +79,12 @@ def samples_clue(
     moved = float(np.median(errors.error[inside]) - np.median(base))
     if abs(shift) < width:
         return ()
-    moved_law = math.hypot(width, spread * shift)
-    log = (moved / width) ** 2 / 2 - ((moved - shift) / moved_law) ** 2 / 2 - math.log(moved_law / width)
+    moved_law, still_law = math.hypot(width, spread * shift), math.hypot(width, OTHER_CAUSES * shift)
+    log = (
+        (moved / still_law) ** 2 / 2
+        - ((moved - shift) / moved_law) ** 2 / 2
+        - math.log(moved_law / still_law)
+    )
     odds = math.exp(min(max(log, -math.log(STRONGEST)), math.log(STRONGEST)) / (1 + rivals))
     if 0.5 < odds < 2:
         return ()

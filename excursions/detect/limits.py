@@ -12,18 +12,20 @@ import numpy as np
 from scipy.stats import t as student
 
 from excursions.clock import NS_PER_S, duration_text
+from excursions.detect.apart import apart_from_neighbours
 from excursions.detect.drift import TRIFLE as WALK_TRIFLE
 from excursions.detect.groups import group_median
 from excursions.detect.limits_plain import amount, make, plain_limits
 from excursions.detect.noise import ERROR, NoiseSettings, noise_series
 from excursions.detect.periodic import PeriodicSettings, least_amplitude
-from excursions.detect.plateaus import joined_rest
+from excursions.detect.plateaus import joined, joined_rest
 from excursions.detect.response import ResponseSettings, disturbances
 from excursions.detect.scan import FEW_PEAKS, LEAST_RATIO, SUSPICION, peaks, spreads, widths, windows
 from excursions.detect.short import LONGEST as SHORT
 from excursions.detect.short import tail_probability
 from excursions.detect.slopes import KNOWLEDGE, WINDOWS
-from excursions.detect.step import LIKE, TRIFLE
+from excursions.detect.spells import drawn_line
+from excursions.detect.step import LIKE, TRIFLE, TRIFLE_APART
 from excursions.detect.stuck import StuckSettings, shortest_flicker, shortest_stuck
 from excursions.detect.sudden import LEAST_NOISE, SIDE, gaps
 from excursions.detect.survey import SHORT_LEVEL, Survey, survey_of
@@ -94,6 +96,11 @@ def step_limit(record: Record, survey: Survey) -> tuple[float, float]:
     others = sorted((abs(change.size) for change in survey.changes), reverse=True)
     habit = others[HABIT] / LIKE if len(others) > HABIT else 0.0  # smaller ones are what this process does
     size = max(min(wide, _least_jump(survey)), habit, MARGIN * TRIFLE * tolerance, survey.quantum)
+    for _, apart in apart_from_neighbours(survey):
+        least, stay = _least_difference(apart, survey.blocks.broken, floor=floor)
+        least = max(least, MARGIN * TRIFLE_APART * tolerance, survey.quantum)
+        if least < size:
+            size, width = least, stay
     return max(width, 2) * survey.blocks.width_s, size
 
 
@@ -169,7 +176,14 @@ def drift_limit(record: Record, survey: Survey) -> float:
         step = np.diff(group_median(pieces.level, edge[:-1], edge[1:]))
         found = min(found, _least_walk(step - np.median(step)))
     tolerance = record.point.tolerance_at(float(np.median(survey.blocks.level)))
-    return max(found, MARGIN * WALK_TRIFLE * tolerance, survey.quantum)
+    found = max(found, MARGIN * WALK_TRIFLE * tolerance)
+    for _, apart in apart_from_neighbours(survey):
+        pieces = joined(apart, survey.blocks.broken, quantum=survey.quantum)
+        least, _ = _least_difference(
+            pieces.level, pieces.block < 0, floor=0.3 * survey.quantum, ramp=len(pieces.level) // WALK_SHARE
+        )
+        found = min(found, max(least, MARGIN * TRIFLE_APART * tolerance))
+    return max(found, survey.quantum)
 
 
 def _least_walk(step: FloatArray) -> float:
@@ -209,6 +223,8 @@ def _noise_limits(survey: Survey) -> tuple[float, float, float]:
     unseen = (
         UNSEEN_MARGIN * noise.unseen / math.exp(float(np.median(noise.raw)))
     )  # less is not told from rounding
+    if drawn_line(survey) > 0:
+        unseen = math.inf
     collapse = min(settings.collapse / NOISE_MARGIN, math.exp(-found))
     return growth, collapse if collapse > unseen else math.nan, lasting * noise.width / NS_PER_S
 

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from excursions.clock import duration_text
 from excursions.detect.interruptions import InterruptionSettings
 from excursions.detect.pinned import PinnedSettings
-from excursions.detect.spells import drawn_line_s
+from excursions.detect.spells import drawn_line
 from excursions.detect.spikes import SpikeSettings
 from excursions.detect.survey import THINNED, Survey, survey_of
 from excursions.detect.temperature_fault import TemperatureFaultSettings, least_lasting_jump
@@ -97,9 +97,7 @@ def _bursts(record: Record, survey: Survey, signal: Signal) -> list[Limit]:
     spikes, pinned = SpikeSettings(), PinnedSettings()
     tolerance = record.point.tolerance_at(float(survey.blocks.level[survey.blocks.level.size // 2]))
     height = max(spikes.noises * survey.noise, spikes.quanta * survey.quantum, spikes.tolerances * tolerance)
-    drawn = (
-        signal.sampling.kind in ("averages", "interpolated") or drawn_line_s(survey.live, survey.quantum) > 0
-    )
+    drawn = signal.sampling.kind in ("averages", "interpolated") or drawn_line(survey) > 0
     coarse = interval > spikes.coarsest_s or drawn or signal.sampling.kind in THINNED
     stay = math.nan if record.point.range is None or drawn else (pinned.fewest + 1) * interval
     return [

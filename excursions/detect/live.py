@@ -49,7 +49,7 @@ def live_samples(signal: Signal, states: StateLine) -> Live:
 
 
 def bends(live: Live) -> tuple[FloatArray, IndexArray]:
-    """Absolute second differences over unbroken triples of samples, and the position of their middle."""
+    """Absolute second differences over unbroken triples of samples, and the first samples of the broken ones."""
     value, fresh = live.value, live.fresh
     bend = np.empty(max(value.size - 2, 0))
     for start in range(0, bend.size, PIECE):
@@ -58,9 +58,7 @@ def bends(live: Live) -> tuple[FloatArray, IndexArray]:
         np.multiply(part[1:-1], 2, out=out)
         np.subtract(part[2:], out, out=out)
         np.abs(np.add(out, part[:-2], out=out), out=out)
-    broken = np.flatnonzero(fresh[2:] | fresh[1:-1])
-    if not broken.size:
-        return bend, np.arange(1, bend.size + 1)
-    usable = np.ones(bend.size, dtype=np.bool_)
-    usable[broken] = False
-    return bend[usable], np.flatnonzero(usable) + 1
+    begins = np.flatnonzero(fresh)
+    broken = np.union1d(begins - 2, begins - 1)
+    broken = broken[(broken >= 0) & (broken < bend.size)]
+    return np.delete(bend, broken) if broken.size else bend, broken

@@ -30,11 +30,13 @@ from excursions.detect.origin import (
     times,
     unexplained,
     weigh,
+    witnessed,
     words_of,
 )
 from excursions.detect.pattern import without_round
 from excursions.detect.scan import Change, changes
 from excursions.detect.shape import ramp
+from excursions.detect.spells import drawn_line
 from excursions.detect.survey import Survey, survey_of
 from excursions.records import BoolArray, Event, FloatArray, IndexArray, Record
 
@@ -46,7 +48,12 @@ FEWEST_SEEN = 3
 ERROR = 0.15  # standard error of the logarithm of one noise figure (24 differences)
 PIECEWISE = 0.02  # noise that is nearly nil in a fifth of the record is drawn lines, not noise
 UNEXPLAINED = 0.2  # unexplained changes of a process's noise to be expected in a record (cp)
+FEWEST_STEPS = 6  # changes from one noise figure to the next that tell how a reading wanders
+OWN_STEPS = 2.2  # twice the median difference of two interquartile means of white noise, times the root of the samples
+ALONG, APART = 0.5, 0.25  # share of the change of noise that the wander shows
 STEADY = 8.0  # a change this many usual ones large, of a noise that keeps steady
+
+READING_ALONE = ("the noise keeps", "grew by", "at other times", "goes on to the end")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,6 +112,8 @@ def detect_noise(record: Record, settings: NoiseSettings | None = None) -> tuple
     if survey is None or noise is None:
         return ()
     spells = noise_spells(noise, settings)
+    if drawn_line(survey) > 0:  # calm between values far apart is the drawing's
+        spells = [spell for spell in spells if spell.rise > 0]
     others = _Others(record, survey.blocks)
     events = [_event(record, survey, noise, spells, spell, settings, others) for spell in spells]
     return tuple(event for event in events if event is not None)
@@ -195,6 +204,8 @@ def _event(
         chance=spell.change.expected + alike + unexplained(UNEXPLAINED, survey.years),
         clues=clues,
     )
+    if not growth:
+        probe = witnessed(probe, tuple(clue for clue in clues if not clue.words.startswith(READING_ALONE)))
     origin = name_origin(probe)
     confidence = (1 - probe) * prior / (prior + spell.change.expected) if origin == "process" else probe
     if math.exp(max(spell.base, spell.base + spell.rise)) < survey.deadband:
@@ -294,6 +305,7 @@ def _clues(
         heat_clue(record, start),
         state_clue(record, start),
         _level_clue(survey, noise, spell),
+        _wander_clue(survey, noise, spell),
         _end_clue(record, start, end, open_end=open_end),
     ]
     if abs(spell.rise) > STEADY * spell.change.spread:
@@ -318,6 +330,39 @@ def _level_clue(survey: Survey, noise: NoiseSeries, spell: NoiseSpell) -> Clue:
     if (float(np.median(noise.rest[same])) - spell.base) / spell.rise > 0.5:
         return Clue(odds=0.1, words="the record shows the same noise at that level at other times")
     return Clue(odds=2.0, words="at other times the same level came with the usual noise")
+
+
+def _wander_clue(survey: Survey, noise: NoiseSeries, spell: NoiseSpell) -> Clue:
+    """Whether the slow wander of the reading changed as its noise did.
+
+    A quieter process is quieter at every pace; a coating takes the fast fluctuations and leaves the slow ones,
+    and a loose plug adds fast ones alone.
+    """
+    level = survey.blocks.level[noise.block]
+    move = np.abs(np.diff(level, prepend=level[:1]))
+    move[noise.broken] = np.nan
+    length = max(spell.hi - spell.lo, FEWEST_STEPS)
+    inside = move[spell.lo + 1 : spell.hi]
+    beside = np.concatenate(
+        [move[max(spell.lo - 2 * length, 0) : spell.lo], move[spell.hi + 1 : spell.hi + 2 * length]]
+    )
+    inside, beside = inside[np.isfinite(inside)], beside[np.isfinite(beside)]
+    if inside.size < FEWEST_STEPS or beside.size < FEWEST_STEPS:
+        return Clue(odds=1.0)
+    now, usual = float(np.median(inside)), float(np.median(beside))
+    own = OWN_STEPS / math.sqrt(
+        max(float(np.median(survey.blocks.count)), 1.0)
+    )  # of the noise: what it makes itself
+    if now <= own * math.exp(spell.base + spell.rise) or usual <= own * math.exp(spell.base):
+        return Clue(odds=1.0)
+    share = math.log(now / usual) / spell.rise
+    if share > ALONG:
+        return Clue(odds=0.2, words="the slow wander of the reading changed with it, as the process makes it")
+    if share < APART:  # turbulence and bubbles of the process are fast as well, calm is slow
+        return Clue(
+            odds=1.2 if spell.rise > 0 else 3.0, words="the slow wander of the reading stayed as it was"
+        )
+    return Clue(odds=1.0)
 
 
 def _end_clue(record: Record, start: int, end: int, *, open_end: bool) -> Clue:

@@ -36,6 +36,7 @@ SHORTEST_YEARS, LONGEST_YEARS = 0.25, 1.0  # (cp)
 MOST_YEARS = 4.0
 RESETS = (CALIBRATING, CLEANING)  # states that take a fault of the reading out again
 SOON_S = 1_800.0  # "within minutes of": half an hour (cp)
+LATE_S = 2 * 3_600.0  # cooling and settling of a vessel take an hour or two (cp)
 HEAT_BEFORE_S = 6 * 3_600.0
 
 
@@ -67,6 +68,21 @@ def weigh(*, prior: float, chance: float, clues: tuple[Clue, ...]) -> float:
     for clue in clues:
         odds *= clue.odds
     return min(odds / (1 + odds), HIGHEST)
+
+
+WITNESS = 2.0  # odds from which on a clue is a second witness
+WITHOUT = 0.69  # most that the reading alone says, just short of naming the probe
+
+
+def witnessed(probability: float, witnesses: tuple[Clue, ...]) -> float:
+    """Cap a probability at "undecided" where nothing but the reading itself speaks against the probe.
+
+    A set-point nobody told of looks in the reading like a fault.  It takes something else to tell them apart: a
+    neighbour, samples, heat or work at the probe just before, a calibration or cleaning that takes it out.
+    """
+    if any(clue.odds >= WITNESS for clue in witnesses):
+        return probability
+    return min(probability, WITHOUT)
 
 
 def shared(clues: tuple[Clue, ...], alike: int) -> tuple[Clue, ...]:
@@ -102,6 +118,8 @@ def state_clue(record: Record, start: int, *, soon_s: float = SOON_S) -> Clue:
         return Clue(odds=1.0)
     code = int(states.code[last])
     odds = {STEAMING: 5.0, CLEANING: 2.0, CALIBRATING: 2.0, HOLD: 1.2, WASHING: 1.2}[code]
+    if start - int(states.end[last]) > LATE_S * NS_PER_S:
+        odds = min(odds, 1.5)  # it settled, or the process changed, long after: much else may have happened
     since = duration_text((start - int(states.end[last])) / NS_PER_S)
     return Clue(odds=odds, words=f"began {since} after {STATES[code]}")
 

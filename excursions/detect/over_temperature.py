@@ -152,9 +152,10 @@ def _cycle_events(
 ) -> list[Event]:
     family = family_of(cycles)
     events = []
-    habit = [_allowed(cycle, settings) < cycle.minutes_steam for cycle in cycles]
+    habit = [cycle.ratings.sterilisation_min < cycle.minutes_steam for cycle in cycles]
     usual = sum(habit) > 1 and 2 * sum(habit) > len(cycles)
-    if usual and any(not cycle.ratings.assumed for cycle in cycles):
+    stated = [cycle for cycle in cycles if not cycle.ratings.assumed]
+    if usual and any(cycle.minutes_steam > _allowed(cycle, settings) for cycle in stated):
         events.append(
             _always_long(record, [c for c, long in zip(cycles, habit, strict=True) if long], len(cycles))
         )

@@ -9,6 +9,7 @@ import numpy as np
 from excursions.clock import NS_PER_DAY, NS_PER_S
 from excursions.detect.blocks import Blocks
 from excursions.detect.live import Live
+from excursions.detect.survey import Survey
 from excursions.records import BoolArray, FloatArray, IndexArray
 
 DAY_CELLS, WEEK_CELLS = 24, 168
@@ -105,6 +106,11 @@ def grown(spells: Spells, live: Live, covered: FloatArray) -> Spells:
         last[i] += _leading((ahead >= low) & (ahead <= high))
         first[i] -= _leading((behind >= low) & (behind <= high))
     return Spells(first=first, last=last, level=spells.level, held_s=covered[last] - covered[first])
+
+
+def drawn_line(survey: Survey) -> float:
+    """Longer drawn lines of a record [s], looked for once."""
+    return survey.once("drawn line", lambda: drawn_line_s(survey.live, survey.quantum))
 
 
 def drawn_line_s(live: Live, quantum: float) -> float:

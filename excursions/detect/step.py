@@ -11,7 +11,7 @@ is weighed from what can be counted (how many such changes this record shows) an
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from excursions.clock import NS_PER_DAY, NS_PER_S, duration_text
 from excursions.detect.apart import apart_from_neighbours
 from excursions.detect.laboratory import between_samples, samples_clue
 from excursions.detect.origin import (
+    WITNESS,
     Clue,
     Companion,
     companions,
@@ -32,6 +33,7 @@ from excursions.detect.origin import (
     times,
     unexplained,
     weigh,
+    witnessed,
     words_of,
 )
 from excursions.detect.pattern import running_mean
@@ -48,6 +50,14 @@ TRIFLE = 0.5  # of the tolerance: smaller changes are not reported
 TRIFLE_APART = 1.0  # of the tolerance, for a difference: two probes never agree to the last digit
 LIKE = 0.5  # a change of half the size or more is of the same kind
 JEFFREYS = 0.5  # a change more than was seen is always possible: half a count
+MOST_OTHERS, QUICK_SHARE = (
+    12,
+    0.2,
+)  # other changes that show how fast the process is, and how many may be at once
+FASTEST_VESSEL_S = (
+    60.0  # a stirred vessel takes minutes to reach a new level; samples further apart cannot show it (cp)
+)
+MOST_WAY_BACK, LONGEST_AWAY = 3, 7 * NS_PER_DAY  # steps and time of a stay away that is one event (cp)
 BACK = (0.6, 1.6)  # a return undoes 60 to 160 % of a step
 
 
@@ -58,7 +68,9 @@ class StepSettings:
     faults_per_year: float = 1.0  # how often a probe that somebody looks into steps (cp)
     slowest_s: float = 6 * 3_600.0  # a change that takes longer is a drift
     slowest_blocks: int = 6
-    most_process: int = 3  # process steps are named one by one up to this number
+    most_process: int = (
+        6  # the largest process steps are named one by one up to this number; more are its way
+    )
     least_confidence: float = (
         0.3  # of an undecided step; below, it is the process as far as the record can tell
     )
@@ -97,9 +109,53 @@ def detect_step(record: Record, settings: StepSettings | None = None) -> tuple[E
     own = _events(_Context(record, survey, settings, survey.changes, "", others))
     near = 4 * survey.blocks.width
     found.extend(e for e in own if not any(abs(e.start - other.start) <= near for other in found))
-    process = sum(event.origin == "process" for event in found)
-    kept = (e for e in found if e.origin != "process" or process <= settings.most_process)
+    found = _there_and_back(found)
+    sizes = [abs(event.size) for event in found if event.origin == "process"]
+    large = sum(size >= LIKE * max(sizes) for size in sizes)
+    kept = (
+        e
+        for e in found
+        if e.origin != "process" or (large <= settings.most_process and abs(e.size) >= LIKE * max(sizes))
+    )
     return tuple(sorted(kept, key=lambda event: event.start))
+
+
+def _there_and_back(found: list[Event]) -> list[Event]:
+    """Steps of the process that lead away and, within a few, back to where it was, as one event each.
+
+    A valve that was closed for a shift is one thing that happened, not two or three.
+    """
+    out: list[Event] = []
+    ordered = sorted(found, key=lambda event: event.start)
+    taken = 0
+    for i, first in enumerate(ordered):
+        if i < taken:
+            continue
+        more = _way_back(ordered[i : i + 1 + MOST_WAY_BACK])
+        if more:
+            last = ordered[i + more]
+            words = f"back where it was after {duration_text((last.end - first.start) / NS_PER_S)}"
+            first = replace(
+                first,
+                end=last.end,
+                parts=tuple(event.id for event in ordered[i + 1 : i + more + 1]),
+                evidence=(*first.evidence, words),
+            )
+            taken = i + more + 1
+        out.append(first)
+    return out
+
+
+def _way_back(steps: list[Event]) -> int:
+    """How many steps after the first undo it; 0 when they do not, or are not all the process's."""
+    total = 0.0
+    for k, event in enumerate(steps):
+        if event.origin != "process" or event.start - steps[0].start > LONGEST_AWAY:
+            return 0
+        total += event.size
+        if k and abs(total) <= GONE * abs(steps[0].size):
+            return k
+    return 0
 
 
 def _events(context: _Context) -> list[Event]:
@@ -146,6 +202,7 @@ def _event(
         chance=change.expected + alike + unexplained(JEFFREYS, survey.years),
         clues=(*clues, *usual),
     )
+    probe = witnessed(probe, (*_witnesses(context, change, shape, clues, usual),))
     real = prior / (prior + change.expected)
     origin = name_origin(probe)
     confidence = {"probe": probe, "undecided": probe, "process": real * (1 - probe)}[origin]
@@ -175,6 +232,28 @@ def _event(
             details={"before": shape.before, "after": shape.after, "transition_s": shape.length_s},
         )
     ]
+
+
+def _witnesses(
+    context: _Context, change: Change, shape: Transition, clues: tuple[Clue, ...], usual: tuple[Clue, ...]
+) -> tuple[Clue, ...]:
+    """Clues from outside the reading; inside it only a pace that this process never has, and a reset that undoes it."""
+    outside = tuple(clue for clue in clues if not clue.words.startswith("the temperature did not"))
+    undone = tuple(clue for clue in usual if clue.words.startswith("a calibration or cleaning"))
+    return (*outside, *undone, *((Clue(odds=WITNESS),) if _outruns(context, change, shape) else ()))
+
+
+def _outruns(context: _Context, change: Change, shape: Transition) -> bool:
+    """Whether it came faster than any medium in a vessel, and other changes of this record took their time.
+
+    At rest at zero and away from it a reading goes at once, as a pump does.
+    """
+    survey = context.survey
+    if shape.samples > 2 or survey.interval_s > FASTEST_VESSEL_S or 0.0 in (shape.before, shape.after):
+        return False
+    others = [other for other in context.every if other is not change][:MOST_OTHERS]
+    quick = sum(transition_of(survey, other).samples <= 2 for other in others)
+    return quick <= QUICK_SHARE * len(others)
 
 
 def _alike(context: _Context, i: int, shapes: list[Transition], company: list[tuple[Clue, ...]]) -> int:

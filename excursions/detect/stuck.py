@@ -22,7 +22,7 @@ from excursions.detect.spells import (
     SLOWEST_CLOCK,
     Spells,
     covered_s,
-    drawn_line_s,
+    drawn_line,
     grown,
     nearly_still,
     on_clock,
@@ -163,7 +163,7 @@ def shortest_stuck(record: Record, settings: StuckSettings) -> float:
         beat = beat if math.isfinite(beat) else record.value.sampling.longest_silence_s
         high = max(high, (HEARTBEATS + 2) * beat)
     else:
-        high = max(high, HEARTBEATS * drawn_line_s(survey.live, survey.quantum))
+        high = max(high, HEARTBEATS * drawn_line(survey))
     slowest = 1.0 if speed is None else float(np.quantile(speed, 0.1))
     return high / max(slowest, SLOWEST_CLOCK)
 
@@ -198,7 +198,7 @@ def _judge(
     many = spells.last - spells.first + 1 >= fewest
     chosen = suspect[: len(spells)] & long & many
     if chosen.any() and not _thinned(record):
-        chosen &= spells.held_s > HEARTBEATS * drawn_line_s(survey.live, survey.quantum)
+        chosen &= spells.held_s > HEARTBEATS * drawn_line(survey)
     found = []
     kept = spells.take(np.flatnonzero(chosen)) if exact else spells.take(np.empty(0, np.int64))
     for i in np.flatnonzero(chosen):

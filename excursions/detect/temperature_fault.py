@@ -247,11 +247,13 @@ def _flickers(
     late = trace.time[at[1:]] - trace.time[at[:-1]] > settings.bout_s * NS_PER_S / 4
     events = []
     for part in np.split(at, np.flatnonzero(late) + 1):
+        if part.size < settings.fewest_flickers:
+            continue
         jump = change[part]
         size = float(np.median(np.abs(jump)))
         alike = np.abs(np.abs(jump) - size) <= 0.3 * size
-        turned = np.mean(np.diff(np.sign(jump)) != 0) if part.size > 1 else 0.0
-        if part.size >= settings.fewest_flickers and alike.mean() > 0.8 and turned > 0.9:
+        turned = np.mean(np.diff(np.sign(jump)) != 0)
+        if alike.mean() > 0.8 and turned > 0.9:
             events.append(_flicker_event(record, trace, part, size * float(np.sign(jump[0]))))
     return events
 

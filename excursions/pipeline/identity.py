@@ -53,7 +53,8 @@ def run_facts(
         "register": _register_facts(inputs.register) if inputs.register else None,
         "ignored": [{"file": str(path), "reason": reason} for path, reason in inputs.ignored],
     }
-    settings = {"read": _plain(asdict(options.read)), "columns": dict(options.columns)}
+    read = {key: value for key, value in _plain(asdict(options.read)).items() if key != "show_rows"}
+    settings = {"read": read, "columns": dict(options.columns)}
     duplicates = sum(count.duplicates for count in counts)
     conflicts = sum(count.conflicts for count in counts)
     return {
@@ -79,6 +80,7 @@ def run_facts(
 
 def _file_facts(report: FileReport) -> dict[str, object]:
     facts = _plain(asdict(report))
+    del facts["shown"]
     for end in ("first", "last"):
         if isinstance(facts.get(end), int):
             facts[end] = clock.iso(facts[end])  # type: ignore[arg-type]

@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import polars as pl
 
-from excursions.errors import ExcursionsError, InputFileError
+from excursions.errors import ExcursionsError, InputFileError, UsageError, nearest
 from excursions.pipeline.conclude import Evidence, conclude
+from excursions.pipeline.engine import Closer as Closer
+from excursions.pipeline.engine import Engine, LocalEngine, Wanted
 from excursions.pipeline.identity import run_facts
-from excursions.pipeline.inputs import point_inputs, sample_pins, samples_by_point
-from excursions.pipeline.point import PointInput
-from excursions.pipeline.run import Progress, analyse_points, quiet
-from excursions.plant import Plant, Point
-from excursions.read import Reading, ReadOptions, read_exports
+from excursions.pipeline.inputs import sample_pins, samples_by_point
+from excursions.pipeline.run import Progress, quiet
+from excursions.plant import Plant
+from excursions.read import Reading, ReadOptions
+from excursions.read.exports.spill import let_go
 from excursions.read.logs import LogReading, check_entries, read_calibrations
 from excursions.read.names import settle_log, settle_samples
 from excursions.read.samples import SampleReading, read_samples
@@ -25,20 +27,21 @@ from excursions.records import CalibrationEntry, Decision
 from excursions.register import infer_plant, load_register, write_register
 from excursions.report.result import LabSample, ScanResult
 
-Closer = Callable[[Point, Plant, int], tuple[tuple[int, int], ...]]
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ScanOptions:
     """How to read and how hard to work.
 
     read : how files are understood; jobs : processes, 0 chooses; columns : names of columns in
-    calibration logs and sample lists where they cannot be guessed.
+    calibration logs and sample lists where they cannot be guessed; engine : ``local`` or ``dask``;
+    scheduler : address of the Dask scheduler, empty for a cluster on this machine.
     """
 
     read: ReadOptions = field(default_factory=ReadOptions)
     jobs: int = 0
     columns: Mapping[str, str] = field(default_factory=dict)
+    engine: str = "local"
+    scheduler: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,7 +54,7 @@ class Scan:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Read:
+class Everything:
     """Everything that came out of files."""
 
     exports: Reading
@@ -95,6 +98,35 @@ def scan(
         If nothing at all could be read.
     """
     chosen = options or ScanOptions()
+    engine = engine_of(chosen)
+    try:
+        return _scan(
+            exports, calibrations, samples, register, chosen, engine, progress=progress, closer=closer
+        )
+    finally:
+        engine.close()
+
+
+def engine_of(options: ScanOptions) -> Engine:
+    """Who does the work, as asked."""
+    if options.engine == "local":
+        return LocalEngine(jobs=options.jobs)
+    from excursions.pipeline.cluster import ClusterEngine
+
+    return ClusterEngine(scheduler=options.scheduler, jobs=options.jobs)
+
+
+def _scan(
+    exports: Sequence[Path | str],
+    calibrations: Sequence[Path | str],
+    samples: Sequence[Path | str],
+    register: Path | str | None,
+    chosen: ScanOptions,
+    engine: Engine,
+    *,
+    progress: Progress,
+    closer: Closer | None,
+) -> Scan:
     found = sort_out([Path(path) for path in exports])
     inputs = Inputs(
         exports=found.exports,
@@ -103,13 +135,11 @@ def scan(
         register=Path(register) if register else found.register,
         ignored=found.ignored,
     )
-    read = _read_all(inputs, chosen, progress)
-    pairs, missing = point_inputs(read.plant, read.exports.series, sample_pins(read.laboratory))
-    if not pairs:
+    read = read_all(inputs, chosen, engine, progress)
+    wanted = Wanted(plant=read.plant, pins=sample_pins(read.laboratory), closer=closer)
+    analysed, missing = engine.search(wanted, progress)
+    if not analysed:
         raise _nothing_to_scan(found.exports, (*read.problems, *missing))
-    if closer is not None:
-        pairs = [dataclasses.replace(p, closer=closer(p.point, read.plant, _last(p))) for p in pairs]
-    analysed = analyse_points(pairs, jobs=chosen.jobs, progress=progress)
     progress("linking events to calibrations", 0, 1)
     evidence = Evidence(
         plant=read.plant, entries=read.entries, laboratory=read.laboratory, decisions=read.decisions
@@ -131,10 +161,6 @@ def scan(
     return Scan(result=dataclasses.replace(result, run=run), refused=_refused(read), problems=problems)
 
 
-def _last(given: PointInput) -> int:
-    return max((int(series.time.max()) for series in given.series.values() if series.time.size), default=0)
-
-
 def _nothing_to_scan(exports: Sequence[Path], problems: Sequence[ExcursionsError]) -> ExcursionsError:
     """The error of a scan without a single signal; the first fault met says most about why."""
     if problems:
@@ -151,17 +177,21 @@ def _both(stated: Sequence[Path | str], found: Sequence[Path]) -> tuple[Path, ..
     return tuple(dict.fromkeys([*map(Path, stated), *found]))
 
 
-def _read_all(inputs: Inputs, options: ScanOptions, progress: Progress) -> _Read:
+def read_all(inputs: Inputs, options: ScanOptions, engine: Engine, progress: Progress) -> Everything:
     """Open every file once; go on with what can be read."""
     progress("reading exports", 0, len(inputs.exports))
     known, problems = _known_plant(inputs)
     reading_options = options.read.for_plant(known) if known else options.read
-    exports = read_exports(inputs.exports, reading_options)
+    exports, looks = engine.read(inputs.exports, reading_options, progress)
     progress("reading exports", len(inputs.exports), len(inputs.exports))
     if inputs.register:
-        loaded = load_register(inputs.register, tags=exports.series.keys())
+        loaded = load_register(inputs.register, tags=looks.keys())
         known, problems = loaded.plant, (*problems, *loaded.problems)
-    plant, inferred = infer_plant(exports.series, known)
+    plant, inferred = infer_plant(looks, known)
+    for (
+        series
+    ) in exports.series.values():  # a large record lies on disk: what was looked at need not stay here
+        let_go(series.time, series.value, series.quality)
     if options.read.tz:
         plant = dataclasses.replace(plant, zone=options.read.tz)
     logs = tuple(
@@ -175,7 +205,7 @@ def _read_all(inputs: Inputs, options: ScanOptions, progress: Progress) -> _Read
     plant = _with_installations(plant, logs)
     entries = [entry for log in logs for entry in log.entries]
     laboratory, strange = samples_by_point(samples, plant)
-    return _Read(
+    return Everything(
         exports=exports,
         logs=logs,
         samples=samples,
@@ -194,8 +224,36 @@ def _read_all(inputs: Inputs, options: ScanOptions, progress: Progress) -> _Read
             *(problem for sample in samples for problem in sample.problems),
             *strange,
             *check_entries(entries, plant),
+            *unmatched_columns(options.columns, (*logs, *samples)),
         ),
     )
+
+
+def unmatched_columns(
+    columns: Mapping[str, str], readings: Sequence[LogReading | SampleReading]
+) -> list[ExcursionsError]:
+    """A fault for each column that was named and that no log or list has."""
+    headers = {
+        " ".join(header.casefold().split()): header
+        for reading in readings
+        for header in reading.headers
+        if header
+    }
+    missing = [
+        (role, name) for role, name in columns.items() if " ".join(name.casefold().split()) not in headers
+    ]
+    return [
+        UsageError(
+            found=f'--columns "{role}={name}", but no column "{name}"',
+            expected="a header of a calibration log or sample list: " + ", ".join(list(headers.values())[:12])
+            if headers
+            else "a calibration log or sample list",
+            mend=f'did you mean "{near}"?'
+            if (near := nearest(name, headers.values()))
+            else "write the header as it stands in the file",
+        )
+        for role, name in missing
+    ]
 
 
 def _known_plant(inputs: Inputs) -> tuple[Plant | None, tuple[ExcursionsError, ...]]:
@@ -211,7 +269,7 @@ def _with_installations(plant: Plant, logs: Sequence[LogReading]) -> Plant:
     return dataclasses.replace(plant, installations=(*plant.installations, *logged)) if logged else plant
 
 
-def _refused(read: _Read) -> pl.DataFrame:
+def _refused(read: Everything) -> pl.DataFrame:
     parts = [read.exports.refused, *(log.refused for log in read.logs), *(s.refused for s in read.samples)]
     return pl.concat(parts, how="vertical_relaxed")
 
@@ -233,6 +291,6 @@ def propose_register(
     inputs = Inputs(
         exports=found.exports, calibrations=(), samples=(), register=source, ignored=found.ignored
     )
-    read = _read_all(inputs, chosen, progress)
+    read = read_all(inputs, chosen, LocalEngine(jobs=1), progress)
     existing = source.read_text(encoding="utf-8") if source else ""
     return write_register(read.plant, read.decisions, existing_text=existing), read.problems

@@ -25,10 +25,14 @@ from excursions.pipeline.point import TRACE_BUDGET, PointCounts, PointInput, sea
 from excursions.records import NO_DATA, BoolArray, Decision, Event, Sampling, StateLine, TagSeries
 from excursions.report.result import Levels, PointFindings, Trace
 
-LONG_ROWS = 3_000_000  # rows of all signals of a point: about half a year at 10 s, three years at a minute
+LONG_ROWS = (
+    1_500_000  # rows of all signals of a point: with two, three months at 10 s or 17 months at a minute
+)
 LEAD_MONTHS = 2
 HINDSIGHT = 14 * NS_PER_DAY  # what lies nearer to a month's end is judged again with the next month
-WINDOW_BUDGET = TRACE_BUDGET // 8  # plotted samples a window
+WINDOW_BUDGET = (
+    TRACE_BUDGET // 8
+)  # plotted samples a month; the first window is plotted as a record of its own
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -131,7 +135,7 @@ def cut(given: PointInput, window: Window) -> PointInput:
         },
         sample_time=given.sample_time[first:last],
         sample_value=given.sample_value[first:last],
-        trace_budget=WINDOW_BUDGET,
+        trace_budget=TRACE_BUDGET if window.lead == window.start else WINDOW_BUDGET,
     )
 
 
@@ -253,11 +257,18 @@ def _spans(line: StateLine) -> list[tuple[int, int, int, float, str]]:
 
 
 def _sampling(before: Mapping[str, Sampling], found: Mapping[str, Sampling]) -> dict[str, Sampling]:
-    """How the newest window was recorded, with the longest silence of all."""
+    """How the newest window was recorded, with the longest silence and the bridged stretches of all."""
     merged = {**before, **found}
     for role in before.keys() & found.keys():
-        longest = max(before[role].longest_silence_s, found[role].longest_silence_s)
-        merged[role] = dataclasses.replace(found[role], longest_silence_s=longest)
+        old, new = before[role], found[role]
+        longest = max(old, new, key=lambda sampling: sampling.longest_silence_s)
+        merged[role] = dataclasses.replace(
+            new,
+            longest_silence_s=longest.longest_silence_s,
+            longest_silence_at=longest.longest_silence_at,
+            bridged=old.bridged + new.bridged,
+            bridged_longest_s=max(old.bridged_longest_s, new.bridged_longest_s),
+        )
     return merged
 
 

@@ -5,7 +5,9 @@ from __future__ import annotations
 import unicodedata
 from functools import lru_cache
 
-_SPECIAL = str.maketrans({"µ": "u", "μ": "u", "ß": "ss", "−": "-", "–": "-", "\u00a0": " ", "\u202f": " "})
+_SPECIAL = str.maketrans(
+    {"µ": "u", "μ": "u", "ß": "ss", "−": "-", "’": "'", "‘": "'", "–": "-", "\u00a0": " ", "\u202f": " "}
+)
 
 
 @lru_cache(maxsize=65_536)

@@ -49,6 +49,9 @@ class ReadOptions:
         Status text or code -> ``good``, ``uncertain`` or ``bad``; goes before the built-in table.
     date_system : str
         ``1900`` or ``1904``: first year of spreadsheet day numbers; empty: what the workbook states, else 1900.
+    mixed_units : str
+        ``apart`` (also empty): readings of a tag in a second unit are a signal of their own, ``TAG [unit]``;
+        ``convert``: they are converted to the tag's first unit where both measure the same.
     max_unpacked_bytes : int
         A packed file that grows beyond this is refused.
     max_ratio : int
@@ -57,6 +60,8 @@ class ReadOptions:
         Readings beyond this many bytes are kept in an unnamed temporary file instead of memory.
     block_bytes : int
         Text is read in blocks of about this size.
+    show_rows : int
+        How many first rows of each table are to be shown beside what was understood of them.
     """
 
     tz: str = ""
@@ -67,10 +72,12 @@ class ReadOptions:
     sheet: str = ""
     quality_words: Mapping[str, str] = field(default_factory=dict)
     date_system: str = ""
+    mixed_units: str = ""
     max_unpacked_bytes: int = 64 * 2**30
     max_ratio: int = 400
     spill_bytes: int = 600 * 2**20
     block_bytes: int = 8 * 2**20
+    show_rows: int = 0
 
     def for_plant(self, plant: Plant) -> ReadOptions:
         """These options, with the register's zone and quality words where the user stated none.
@@ -82,6 +89,28 @@ class ReadOptions:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ShownReading:
+    """A reading as understood: tag, time (ns UTC), value, quality (0 good, 1 uncertain, 2 bad), unit or empty."""
+
+    tag: str
+    time: int
+    value: float
+    quality: int
+    unit: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShownRow:
+    """A line of a file beside what was understood of it: the first few readings, how many there are, or why none."""
+
+    line: int
+    text: str
+    readings: tuple[ShownReading, ...] = ()
+    count: int = 0
+    refused: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class FileReport:
     """One file (or one member of an archive, sheet or table) as it was understood.
 
@@ -89,6 +118,7 @@ class FileReport:
     rows == used + refused always; duplicates are told apart later and are among `used`.
     `lines` is the number of text lines or table rows the file held, `data_line` the line of the first data row,
     `remarks` the comment lines among the data (not counted as rows).  first and last are ns UTC, None without readings.
+    shown: first rows, where `ReadOptions.show_rows` asks for them.
     """
 
     path: str
@@ -105,6 +135,7 @@ class FileReport:
     data_line: int = 1
     remarks: int = 0
     notes: tuple[str, ...] = ()
+    shown: tuple[ShownRow, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import codecs
+import re
 from collections.abc import Iterable, Iterator
+
+from excursions.errors import InputFileError
+from excursions.read.exports.words import roles_of
 
 BOMS: tuple[tuple[bytes, str], ...] = (
     (b"\xef\xbb\xbf", "utf-8"),
@@ -14,13 +18,22 @@ BOMS: tuple[tuple[bytes, str], ...] = (
 )
 # A cell may run over several lines inside quotes; a quote that is not closed after this many bytes is a stray one.
 LONGEST_CELL = 64 * 2**10
+LONGEST_LINE = 64 * 2**20  # bytes; ten thousand columns fill about a quarter of a megabyte
+
+
+def endless_line() -> InputFileError:
+    """The refusal of a text that does not come to the end of a line."""
+    return InputFileError(
+        found=f"a line of more than {LONGEST_LINE} bytes", expected="lines, each with a time and readings",
+        mend="the file is damaged or no table: copy or export it again",
+    )  # fmt: skip
 
 
 def encoding_of(head: bytes, stated: str = "") -> tuple[str, int]:
     """Encoding of a text that begins with `head`, and the length of its byte order mark.
 
     UTF-16 without a mark shows as zero bytes at every other place.  What is not UTF-8 is taken as
-    Windows-1252: in it nearly every byte has a meaning, and plant exports that are neither are rare.
+    Windows-1252, in which nearly every byte has a meaning, unless the header is in the words of another script.
     """
     for mark, name in BOMS:
         if head.startswith(mark):
@@ -33,10 +46,29 @@ def encoding_of(head: bytes, stated: str = "") -> tuple[str, int]:
         return "utf-16-le", 0
     if even > 0.6 * half and odd < 0.1 * half:
         return "utf-16-be", 0
-    return ("utf-8" if _is_utf8(head) else "cp1252"), 0
+    return ("utf-8" if is_utf8(head) else _by_known_words(head)), 0
 
 
-def _is_utf8(data: bytes) -> bool:
+_OTHERS = ("cp932", "gb18030", "cp1251")  # Japanese, Chinese, Cyrillic
+_WORD_LINES = 40
+
+
+def _by_known_words(head: bytes) -> str:
+    """Windows-1252, unless the first lines read in another encoding name columns in the words of its language."""
+    lines = b"\n".join(head.splitlines()[:_WORD_LINES])
+    for name in _OTHERS:
+        try:
+            text = lines.decode(name)
+        except UnicodeDecodeError:
+            continue
+        words = {word.strip(" \"'#") for word in re.split(r"[,;\t|\n:]", text)}
+        if sum(not word.isascii() and bool(roles_of(word)) for word in words) >= 2:
+            return name
+    return "cp1252"
+
+
+def is_utf8(data: bytes) -> bool:
+    """Whether bytes are UTF-8; the last letter may be cut."""
     decoder = codecs.getincrementaldecoder("utf-8")()
     try:
         decoder.decode(data, final=False)
@@ -84,6 +116,8 @@ def blocks(chunks: Iterable[bytes], size: int) -> Iterator[bytes]:
             continue
         data = b"".join(pending)
         cut = record_end(data)
+        if not cut and len(data) > LONGEST_LINE:
+            raise endless_line()
         pending, pending_size = [data[cut:]], len(data) - cut
         if cut:
             yield data[:cut]

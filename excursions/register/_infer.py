@@ -10,6 +10,7 @@ from excursions.measurands import MEASURANDS
 from excursions.plant import Plant, Point, Probe
 from excursions.records import Decision, TagSeries
 from excursions.register._fields import NOT_STATED, STATED_NONE
+from excursions.register._look import Look, look_of
 from excursions.register._measurand import Guess, guess_temperature_unit, guess_value, pressure_unit
 from excursions.register._names import point_names
 from excursions.register._pair import Pairs, pair_flags, pair_up, redundant, valves
@@ -30,13 +31,13 @@ class _Export:
 
 
 def infer_plant(
-    series: Mapping[str, TagSeries], known: Plant | None = None
+    series: Mapping[str, TagSeries | Look], known: Plant | None = None
 ) -> tuple[Plant, tuple[Decision, ...]]:
     """Complete `known` (or an empty plant) with what the export shows.
 
     Parameters
     ----------
-    series : mapping of tag to TagSeries
+    series : mapping of tag to TagSeries, or to what was seen of it
         In the order of the export, which is used where names carry no loop.
     known : Plant or None
         The register; what it states stays as it is.
@@ -71,8 +72,9 @@ def _probe_like_its_point(probe: Probe, plant: Plant, points: Sequence[Point]) -
     return replace(probe, measurand=point.measurand) if point else probe
 
 
-def _sort_out(series: Mapping[str, TagSeries], plant: Plant) -> _Export:
-    tags = {name: understand(order, one) for order, (name, one) in enumerate(series.items())}
+def _sort_out(series: Mapping[str, TagSeries | Look], plant: Plant) -> _Export:
+    looks = (one if isinstance(one, Look) else look_of(one) for one in series.values())
+    tags = {name: understand(order, one) for order, (name, one) in enumerate(zip(series, looks, strict=True))}
     by_role: dict[str, list[Tag]] = {}
     for tag in tags.values():
         by_role.setdefault(tag.role, []).append(tag)
@@ -136,8 +138,8 @@ def _fill(point: Point, tag: Tag, export: _Export, none: set[str], *, measurand:
         point = _set(point, "measurand", guess.measurand, guess.why)
     if point.measurand == guess.measurand:
         point = _units_and_range(point, guess)
-    if not point.description and tag.series.description:
-        point = replace(point, description=tag.series.description)
+    if not point.description and tag.look.description:
+        point = replace(point, description=tag.look.description)
     for role, pairs in export.pairs.items():
         pair = pairs.get(tag.name)
         if pair and not getattr(point, role) and role not in none:
@@ -205,7 +207,7 @@ def _new_point(tag: Tag, name: str, export: _Export) -> Point:
         point = _set(point, "measurand", "temperature", tag.why)
         unit, why, _ = guess_temperature_unit(tag, others_fahrenheit=export.fahrenheit)
         point = _set(point, "unit", unit, why) if unit else point
-        point = replace(point, description=tag.series.description)
+        point = replace(point, description=tag.look.description)
         return replace(point, inferred={**point.inferred, "unit": why}) if why else point
     point = _set(point, "value", tag.name, tag.why)
     return _fill(point, tag, export, set(), measurand=True)

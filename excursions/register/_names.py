@@ -13,6 +13,7 @@ from excursions.register._words import measurand_of, segments
 
 _TAIL = re.compile(r"^(.+?)[\s._\-/:]+([^\W\d_]+)$")
 _PATH = re.compile(r"[/\\|>]|::")
+_STEP = re.compile(r"\s*[\w.\-:()#+ ]*\w[\w.\-:()#+ ]*\s*")
 
 
 def point_names(tags: Sequence[Tag], temperatures: Pairs, taken: set[str]) -> dict[str, str]:
@@ -33,11 +34,11 @@ def point_names(tags: Sequence[Tag], temperatures: Pairs, taken: set[str]) -> di
 
 
 def _candidates(tag: Tag, temperatures: Pairs) -> list[str]:
-    parts = [part.strip() for part in _PATH.split(tag.name) if part.strip()] or [tag.name]
+    parts = _path(tag.name)
     leaf = _bare(parts[-1])
     names = [leaf, _bare(tag.name), tag.name]
     if len(parts) > 1 and not _tells(leaf):
-        names.insert(0, f"{parts[-2]}/{leaf}")
+        names.insert(0, tag.name[tag.name.rindex(parts[-2], 0, tag.name.rindex(parts[-1])) :].strip())
     if tag.loop and (match := _TAIL.match(leaf)) and measurand_of(match[2]):
         names.insert(0, match[1])  # AT-2103.pH: the loop names the point well enough
     pair = temperatures.get(tag.name)
@@ -48,6 +49,12 @@ def _candidates(tag: Tag, temperatures: Pairs) -> list[str]:
         whole = words.issuperset(tag.coarse)
         names = [common, *names] if _tells(common) and whole else names
     return [name for name in names if name.strip() and name.casefold() not in READING]
+
+
+def _path(name: str) -> list[str]:
+    """The steps of a name that is a path of plain words (``Plant/Unit 2/AT-101``); any other name is one step."""
+    steps = [step for step in _PATH.split(name) if step.strip()]
+    return [step.strip() for step in steps] if steps and all(map(_STEP.fullmatch, steps)) else [name]
 
 
 def _tells(name: str) -> bool:

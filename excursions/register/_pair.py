@@ -179,7 +179,7 @@ def _by_instants(found: Pairs, values: Sequence[Tag], partners: Sequence[Tag]) -
     """One reading and one temperature that alone share irregular instants come from one device."""
     groups: dict[tuple[int, ...], list[Tag]] = defaultdict(list)
     for tag in (*values, *partners):
-        if mark := _instants(tag):
+        if mark := tag.look.instants:
             groups[mark].append(tag)
     roles = {tag.name for tag in values}
     for group in groups.values():
@@ -199,17 +199,6 @@ def _by_instants(found: Pairs, values: Sequence[Tag], partners: Sequence[Tag]) -
 
 def _no_loop_against(value: Tag, partner: Tag) -> bool:
     return not (value.loop and partner.loop and value.loop != partner.loop)
-
-
-def _instants(tag: Tag) -> tuple[int, ...]:
-    """A mark of the sampling instants; empty when they lie on a grid, which every tag may share."""
-    time = tag.series.time
-    if time.size < 30:
-        return ()
-    looked = time[:: max(1, time.size // 64)]
-    steps = time[1:200] - time[:199][: time[1:200].size]
-    grid = (steps == steps[0]).mean() > 0.5 if steps.size else True
-    return () if grid else (int(time.size), *(int(t) for t in looked[:64]))
 
 
 def pair_flags(values: Sequence[Tag], flags: Sequence[Tag]) -> Pairs:

@@ -9,10 +9,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from excursions.records import TagSeries
 from excursions.register import _words
+from excursions.register._look import Look
 from excursions.register._says import Named, Stem, says, split_unit, stems, take_unit
-from excursions.register._traits import Traits, traits_of
+from excursions.register._traits import Traits
 from excursions.register._units import quantities
 
 
@@ -37,7 +37,7 @@ class Tag:
     coarse: Stem = ()
     told: Stem = ()
     loop: str = ""
-    series: TagSeries = field(repr=False)
+    look: Look = field(repr=False)
 
     @property
     def measurand(self) -> str:
@@ -45,21 +45,21 @@ class Tag:
         return self.named.measurand or self.described.measurand
 
 
-def understand(order: int, series: TagSeries) -> Tag:
+def understand(order: int, look: Look) -> Tag:
     """Take a tag's name, description, unit and numbers together into a role."""
-    name, unit = split_unit(series.tag)
+    name, unit = split_unit(look.tag)
     cut, suffix = take_unit(_words.segments(name))
-    told, _ = take_unit(_words.segments(split_unit(series.description)[0]))
+    told, _ = take_unit(_words.segments(split_unit(look.description)[0]))
     named, described = says(cut), says(told)
-    traits = traits_of(series)
+    traits = look.traits
     unit = unit or suffix
-    role, why = _role(named, described, series.unit or unit, traits)
+    role, why = _role(named, described, look.unit or unit, traits)
     fine, coarse, loop = stems(cut, role)
     return Tag(
-        name=series.tag,
+        name=look.tag,
         order=order,
-        unit=series.unit or unit,
-        unit_in_name=not series.unit and bool(unit),
+        unit=look.unit or unit,
+        unit_in_name=not look.unit and bool(unit),
         named=named,
         described=described,
         role=role,
@@ -69,7 +69,7 @@ def understand(order: int, series: TagSeries) -> Tag:
         coarse=coarse,
         told=stems(told, role)[1] if told else (),
         loop=loop,
-        series=series,
+        look=look,
     )
 
 

@@ -103,12 +103,13 @@ def _record(
     connection.executemany("DELETE FROM parts WHERE path = ?", [(part.path,) for part in gone])
     connection.executemany(
         "INSERT OR REPLACE INTO parts VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        [_part_row(part) for part in fresh],
+        [part_row(part) for part in fresh],
     )
     _record_words(connection, batch, homes)
 
 
-def _part_row(made: NewPart) -> tuple[object, ...]:
+def part_row(made: NewPart) -> tuple[object, ...]:
+    """A row of the ledger's table ``parts``."""
     part = made.part
     spans = json.dumps(part.spans, sort_keys=True, ensure_ascii=False)
     return (

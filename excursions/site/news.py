@@ -29,7 +29,6 @@ class _Night:
     number: int
     tz: ZoneInfo
     report_from: str
-    first: bool
     outcomes: Mapping[str, tuple[str, str]]
     changes: list[Change] = field(default_factory=list)
 
@@ -45,12 +44,10 @@ def update_events(
     connection: Connection, result: ScanResult, *, night: int, report_from: str
 ) -> list[Change]:
     """Bring the ledger's events, verdicts and overdue calibrations up to date; returns what changed, in order."""
-    first = connection.execute("SELECT count(*) FROM verdicts").fetchone()[0] == 0
     work = _Night(
         number=night,
         tz=clock.zone(result.plant.zone),
         report_from=report_from,
-        first=first,
         outcomes=result.outcomes,
     )
     known: dict[str, list[Row]] = {}
@@ -159,15 +156,15 @@ def _compare(row: Row, event: Event, facts: Mapping[str, object], work: _Night) 
     )
     closed = row["state"] == CLOSED
     if row["state"] == WITHDRAWN:
-        _tell(work, "changed by later data", event, name, before=WITHDRAWN, after="seen again", told=told)
+        _tell(work, "changed", event, name, before=WITHDRAWN, after="seen again", told=told)
     if row["kind"] != event.kind or row["origin"] != event.origin:
         before, after = _called(row["kind"], row["origin"]), _called(event.kind, event.origin)
-        _tell(work, "changed by later data", event, name, before=before, after=after, told=told or was_told)
+        _tell(work, "changed", event, name, before=before, after=after, told=told or was_told)
     elif abs(row["start"] - event.start) > MOVED_NS:
         before, after = clock.iso(row["start"]), clock.iso(event.start)
         _tell(
             work,
-            "changed by later data",
+            "changed",
             event,
             name,
             before=f"began {before}",
@@ -201,13 +198,13 @@ def _withdraw(connection: Connection, row: Row, work: _Night) -> None:
     )
     work.changes.append(
         Change(
-            what="changed by later data",
+            what="changed",
             point=row["point"],
             event=row["event"],
             severity=row["severity"],
             before=label,
             after=WITHDRAWN,
-            sentence=f"With more data nothing is left of this {label} of {day(row['start'], work.tz)}.",
+            sentence=f"In the record as it is now nothing is left of this {label} of {day(row['start'], work.tz)}.",
             told=told,
         )
     )
@@ -217,7 +214,7 @@ def _tell(
     work: _Night, what: str, event: Event, name: str, *, told: bool, before: str = "", after: str = ""
 ) -> None:
     sentence = f"{event_sentence(event, work.tz)} ({event.origin}, {event.confidence * 100:.0f} % sure)."
-    if what == "changed by later data":
+    if what == "changed":
         sentence = f"{sentence} Before: {before}; now: {after}."
     if what == "verified":
         sentence = f"{sentence} {work.outcomes[event.id][1]}"

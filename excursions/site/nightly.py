@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import hashlib
 import json
+import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -129,7 +130,7 @@ def _night(
     with ledger.transaction() as connection:
         connection.execute("INSERT INTO nights (night, started) VALUES (?, ?)", (number, clock.iso(now_ns)))
     if ledger.meta("reading") not in ("", reading_key(work.options)):
-        remarks.append("settings or register read files differently now: everything is taken in again")
+        work.notes.append("settings or register read files differently now: everything was taken in again")
         start_again(work)
     if ledger.meta("reading") != reading_key(work.options):
         with ledger.transaction():
@@ -166,7 +167,8 @@ def _state_key(work: Work, settings: Settings) -> str:
 def _conclude_if_needed(work: Work, settings: Settings, pages: Pages) -> int:
     """Search, conclude and publish, unless all that was done for just this state; returns how many points were."""
     key = _state_key(work, settings)
-    if work.ledger.meta("concluded") == key and work.ledger.meta("published") == key:
+    done = work.ledger.meta("concluded") == key and work.ledger.meta("published") == key
+    if done and (work.site.reports / "run.json").exists():
         return 0
     if not work.ledger.rows("SELECT 1 FROM parts LIMIT 1"):
         return 0
@@ -177,14 +179,15 @@ def _conclude_if_needed(work: Work, settings: Settings, pages: Pages) -> int:
 
     for _ in range(MOST_ROUNDS):
         try:
-            return _conclude(work, settings, pages)
+            return _conclude(work, settings, pages, _state_key(work, settings))
         except PartDamagedError as error:
             mend(work, error.part)
             take_in(work)
     raise OSError("archive parts are damaged again and again: the disk may be failing")
 
 
-def _conclude(work: Work, settings: Settings, pages: Pages) -> int:
+def _conclude(work: Work, settings: Settings, pages: Pages, key: str) -> int:
+    """Everything from the archive to the reports.  `key` was taken before: what changes meanwhile counts tomorrow."""
     from excursions.pipeline.conclude import conclude
     from excursions.pipeline.inputs import sample_pins, without_signal
     from excursions.site.account import run_of
@@ -206,17 +209,18 @@ def _conclude(work: Work, settings: Settings, pages: Pages) -> int:
     missing = [without_signal(point) for point in evidence.plant.points if point.name not in with_signal]
     run = run_of(work, known, (*known.problems, *missing), result)
     result = dataclasses.replace(result, run=run)
-    _commit_news(work, settings, result)
+    _commit_news(work, settings, result, key)
     _publish(work, settings, pages, result, known, wanted)
+    with work.ledger.transaction():
+        work.ledger.set_meta("published", key)
     forget_others(work.site, wanted)
     return fresh
 
 
-def _commit_news(work: Work, settings: Settings, result: ScanResult) -> None:
+def _commit_news(work: Work, settings: Settings, result: ScanResult, key: str) -> None:
     """Transaction B: events, changes and the digest of this night, all or nothing."""
     from excursions.site.news import update_events
 
-    key = _state_key(work, settings)
     if work.ledger.meta("concluded") == key:
         return
     with work.ledger.transaction() as connection:
@@ -239,12 +243,35 @@ def _commit_news(work: Work, settings: Settings, result: ScanResult) -> None:
                 (work.night, json.dumps(facts, ensure_ascii=False)),
             )
         work.ledger.set_meta("concluded", key)
+        _note_reasons(work)
+
+
+def _note_reasons(work: Work) -> None:
+    """Say what may have changed an answer beside new data: the program, or the register."""
+    from excursions.site.program import program
+
+    register = work.site.register.read_bytes() if work.site.register.exists() else b""
+    for key, now, words in (
+        (
+            "program",
+            program(),
+            "the program was updated: every point was searched again, and changes may come from that",
+        ),
+        (
+            "register",
+            hashlib.sha256(register).hexdigest(),
+            "the register was changed: changes may come from that",
+        ),
+    ):
+        if work.ledger.meta(key) not in ("", now):
+            work.notes.append(words)
+        work.ledger.set_meta(key, now)
 
 
 def _publish(
     work: Work, settings: Settings, pages: Pages, result: ScanResult, known: Known, wanted: list[Task]
 ) -> None:
-    """Tables and changed pages; the mark that they are written comes last."""
+    """Tables and changed pages, flushed to the disk."""
     from excursions.report.write import write_tables
     from excursions.site.account import refused_rows
     from excursions.site.pages import page_contents
@@ -265,7 +292,6 @@ def _publish(
     with work.ledger.transaction() as connection:
         connection.execute("DELETE FROM pages")
         connection.executemany("INSERT INTO pages VALUES (?, ?)", sorted(contents.items()))
-        work.ledger.set_meta("published", _state_key(work, settings))
 
 
 # --- telling -------------------------------------------------------------------------------------------------------
@@ -294,7 +320,7 @@ def _hand_over(work: Work, settings: Settings) -> tuple[dict[str, Any], list[str
 def _tonight(work: Work) -> dict[str, Any]:
     """The digest of tonight with its remarks; a remark that stands from night to night is told once."""
     told = set(json.loads(work.ledger.meta("told") or "[]"))
-    fresh = [remark for remark in dict.fromkeys(work.remarks) if remark not in told]
+    fresh = [remark for remark in dict.fromkeys([*work.notes, *work.remarks]) if remark not in told]
     rows = work.ledger.rows("SELECT facts FROM digests WHERE night = ?", (work.night,))
     facts: dict[str, Any] = json.loads(rows[0]["facts"]) if rows else {}
     if not facts and not fresh and set(work.remarks) == told:
@@ -317,29 +343,30 @@ def _tonight(work: Work) -> dict[str, Any]:
     return facts
 
 
-def _needs_a_hand(remark: str) -> bool:
-    """Remarks that mend themselves with the next run ask nothing of anybody."""
-    return not remark.endswith("next run")
+def _needs_a_hand(remark: str, work: Work) -> bool:
+    """Notes, and remarks that mend themselves with the next run, ask nothing of anybody."""
+    return remark not in work.notes and not remark.endswith("next run")
 
 
 def _finish(work: Work, facts: Mapping[str, Any], failed: list[str], searched: int) -> Night:
     """Write down how the night ended, in the ledger, its copy and the log."""
     remarks = [*facts.get("remarks", ()), *failed]
-    if failed or any(_needs_a_hand(remark) for remark in remarks):
+    if failed or any(_needs_a_hand(remark, work) for remark in remarks):
         status = schedule.ATTENTION
     else:
         status = schedule.NEWS if count_news(facts) else schedule.QUIET
+    finished = clock.iso(work.now_ns + int((time.monotonic() - work.begun) * clock.NS_PER_S))
     changed = bool(facts or work.files or searched or work.mended)
     with work.ledger.transaction() as connection:
         connection.execute(
             "UPDATE nights SET finished = ?, status = ?, files = ?, news = ?, remarks = ? WHERE night = ?",
-            (clock.iso(work.now_ns), status, work.files, count_news(facts),
+            (finished, status, work.files, count_news(facts),
              json.dumps(remarks, ensure_ascii=False), work.night),
         )  # fmt: skip
     if changed or not work.site.ledger_copy.exists():
         work.ledger.copy_to(work.site.ledger_copy)
     line = {
-        "night": work.night, "finished": clock.iso(work.now_ns), "status": status, "files": work.files,
+        "night": work.night, "finished": finished, "status": status, "files": work.files,
         "searched": searched, "news": count_news(facts), "remarks": remarks,
     }  # fmt: skip
     with (work.site.logs / "nightly.jsonl").open("a", encoding="utf-8", errors="replace") as log:

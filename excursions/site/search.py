@@ -5,13 +5,12 @@ A remembered result is as good as a new one, because the search is a pure functi
 
 from __future__ import annotations
 
-import multiprocessing
 import os
 from collections.abc import Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from typing import Any
 
+from excursions.pipeline.crew import Crew
 from excursions.pipeline.inputs import point_inputs
 from excursions.pipeline.point import PointCounts, analyse_point
 from excursions.pipeline.progress import Progress
@@ -85,12 +84,8 @@ def search(
 
 
 def _each(missing: Sequence[Task], count: int) -> Iterator[tuple[Task, bytes]]:
-    if count <= 1:
-        yield from ((task, run_task(task)) for task in missing)
-        return
-    context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(max_workers=count, mp_context=context) as pool:
-        yield from zip(missing, pool.map(run_task, missing), strict=True)
+    with Crew(run_task, count) as crew:
+        yield from zip(missing, crew.run(missing, len(missing)), strict=True)
 
 
 def _recall(path: Path) -> Any:

@@ -219,6 +219,14 @@ def _checked(path: Path, made: Settings) -> Settings:
     ):
         if value not in allowed:
             raise UsageError(found=f'"{value}"', expected=" or ".join(allowed), file=str(path), column=key)
+    if made.command.words and path.stat().st_mode & 0o002:
+        raise UsageError(
+            found="a delivery command in a file that everybody may write",
+            expected="a settings file that only its owner and group may write",
+            mend=f"take that right away: chmod o-w {path}",
+            file=str(path),
+            column="command.words",
+        )
     if made.smtp.host and not made.smtp.to:
         raise UsageError(
             found="a mail host and nobody to write to",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from sqlite3 import Row
@@ -54,7 +55,8 @@ def read_one(work: Work, row: Row, batch: Batch) -> None:
 def _refuse(work: Work, row: Row, outcome: dict[str, object], why: str, *, state: str = "refused") -> None:
     outcome["state"] = state
     outcome["facts"] = {"problem": why}
-    work.remarks.append(f"{row['name']}: {why}")
+    if json.loads(row["facts"]).get("problem") != why:  # a file that waits is named once
+        work.remarks.append(f"{row['name']}: {why}")
 
 
 def _read_export(work: Work, row: Row, path: Path, batch: Batch, outcome: dict[str, object]) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import time
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -22,7 +23,11 @@ MOST_ROUNDS = 4  # damage that comes back after being mended so often is a faili
 
 @dataclass(slots=True, kw_only=True)
 class Work:
-    """What one run works with and gathers on the way."""
+    """What one run works with and gathers on the way.
+
+    remarks : what needs a hand, unless it ends in "next run"; notes : what explains the night and needs none
+    begun : monotonic clock [s], so that a clock set back does not bend the length of the night
+    """
 
     site: Site
     ledger: Ledger
@@ -31,6 +36,8 @@ class Work:
     options: ReadOptions
     progress: Progress
     remarks: list[str] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    begun: float = field(default_factory=time.monotonic)
     files: int = 0
     mended: int = 0
     zone: str = ""

@@ -19,7 +19,8 @@ class Trace:
 
     interval_s: time between samples where it is busy [s]; usual_s: median time between samples [s]; gap_s:
     longer silence is missing data [s]; held: a value stands until the next sample (recorded on change);
-    drawn: a straight line joins two samples (any rule but exception).
+    drawn: a straight line joins two samples (any rule but exception); holes: samples that follow a longer silence,
+    None where they were not looked for.
     """
 
     time: TimeArray
@@ -30,6 +31,7 @@ class Trace:
     resolution: float
     held: bool
     drawn: bool
+    holes: IndexArray | None = None
 
     def __len__(self) -> int:
         return int(self.time.size)
@@ -78,7 +80,15 @@ def trace_of(signal: Signal | None) -> Trace | None:
         resolution=sampling.resolution,
         held=held,
         drawn=sampling.kind != "exception",
+        holes=holes_in(time, sampling.gap_s),
     )
+
+
+def holes_in(time: TimeArray, gap_s: float) -> IndexArray:
+    """Samples before which the record was silent for longer than `gap_s`."""
+    if not math.isfinite(gap_s):
+        return np.empty(0, dtype=np.int64)
+    return np.flatnonzero(np.diff(time) > gap_s * NS_PER_S) + 1
 
 
 def _busy_interval_s(time: TimeArray) -> float:
@@ -135,7 +145,7 @@ def split_at_gaps(ranges: IndexArray, trace: Trace) -> IndexArray:
     """Cut index ranges where a silence longer than the gap lies between two samples."""
     if not ranges.size or not math.isfinite(trace.gap_s):
         return ranges
-    gaps = np.flatnonzero(np.diff(trace.time) > trace.gap_s * NS_PER_S) + 1
+    gaps = trace.holes if trace.holes is not None else holes_in(trace.time, trace.gap_s)
     owner = np.searchsorted(ranges[:, 0], gaps, side="right") - 1
     inside = (
         (owner >= 0) & (gaps > ranges[np.maximum(owner, 0), 0]) & (gaps < ranges[np.maximum(owner, 0), 1])

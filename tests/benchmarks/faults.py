@@ -13,6 +13,7 @@ import argparse
 import json
 import random
 import shutil
+import sys
 import tempfile
 import time
 from collections import Counter
@@ -60,6 +61,8 @@ def main() -> None:
             struck[kind] += any(hit)
             survived[kind] += not faults
             wrong += [(number, kind, strikes, faults)] if faults else []
+            if number % 25 == 24:
+                print(f"{number + 1} tried, {survived.total()} right", file=sys.stderr, flush=True)
     if asked.json:
         facts = {"tried": tried.total(), "struck": struck.total(), "survived": survived.total()}
         print(json.dumps(facts | {"boundaries": boundaries, "wrong": wrong}))

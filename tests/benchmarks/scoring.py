@@ -64,6 +64,7 @@ CONSEQUENCES: dict[str, tuple[str, ...]] = {
     "dropout": ("step", "spikes", "noise_growth"),
     "bad_quality": ("step", "spikes", "noise_growth", "bridged"),
 }  # fmt: skip
+CAUSE_OPEN = ("spikes", "periodic")
 ANY_BUT_ROUTINE = ("over_temperature", "thermal_shock", "dropout", "bad_quality", "bridged")
 LEAST_TOLERANCE_S = 600.0
 ABRUPT = (
@@ -87,6 +88,7 @@ def kinds_of(row: TruthRow) -> tuple[str, ...]:
 class Match:
     """One true fault and the event that says it best: found (with the right origin), seen (any origin), or none.
 
+    blamed: laid to the probe (of spikes and hum, where a bubble or a pump does the same, the cause may stay open);
     onset_error_s: event's start minus true start, NaN without an event.
     """
 
@@ -95,16 +97,12 @@ class Match:
     interval_s: float
     found: Event | None
     seen: Event | None
+    blamed: bool = False
 
     @property
     def named(self) -> bool:
         """Whether the found event has the very kind."""
         return self.found is not None and self.found.kind == self.row.kind
-
-    @property
-    def blamed(self) -> bool:
-        """Whether the found event lays it to the probe (heat and holes need not)."""
-        return self.found is not None and (self.found.origin == "probe" or self.row.kind in ANY_BUT_ROUTINE)
 
     @property
     def onset_error_s(self) -> float:
@@ -149,6 +147,12 @@ def _origin_fits(row: TruthRow, event: Event) -> bool:
     return event.origin in ("probe", "undecided") or played
 
 
+def _lays(row: TruthRow, event: Event) -> bool:
+    if row.kind in ANY_BUT_ROUTINE or row.kind in CAUSE_OPEN:
+        return _origin_fits(row, event)
+    return event.origin == "probe"
+
+
 def match(row: TruthRow, events: Sequence[Event], relative: float, interval_s: float) -> Match:
     """The event that fits a fault best: the very kind first, then the onset that is nearest."""
     slack = tolerance_ns(interval_s)
@@ -159,7 +163,8 @@ def match(row: TruthRow, events: Sequence[Event], relative: float, interval_s: f
 
     seen = min(fitting, key=order, default=None)
     found = min((e for e in fitting if _origin_fits(row, e)), key=order, default=None)
-    return Match(row, relative, interval_s, found, seen)
+    blamed = any(_lays(row, e) for e in fitting)
+    return Match(row, relative, interval_s, found, seen, blamed)
 
 
 def excused(row: TruthRow, event: Event, slack: int) -> bool:

@@ -39,6 +39,7 @@ def report(done: Sequence[Scored], *, every: bool) -> str:
         by_group(done, "measurand"),
         false_table(judged, years),
         reliability_table(judged),
+        by_claim(judged),
     ]
     parts += [misses(matches), falses(judged)] if every else []
     return "\n\n".join(parts)
@@ -167,6 +168,25 @@ def reliability_table(judged: Sequence[Judged]) -> str:
         ]
         parts.append(grid(["confidence said", "share right", "standard error", "events"], rows, title))
     return "\n\n".join(parts)
+
+
+def by_claim(judged: Sequence[Judged]) -> str:
+    """Per kind and origin claimed: events, mean confidence said, share right."""
+    rows = []
+    for kind in KINDS:
+        for origin in ("probe", "process", "record"):
+            mine = [
+                j for j in judged if j.event.kind == kind and j.event.origin == origin and j.right is not None
+            ]
+            if mine:
+                said = float(np.mean([j.event.confidence for j in mine]))
+                right = float(np.mean([bool(j.right) for j in mine]))
+                rows.append([kind, origin, str(len(mine)), f"{said:.2f}", f"{right:.2f}"])
+    return grid(
+        ["kind", "origin", "events", "confidence said", "share right"],
+        rows,
+        "What was claimed, and how often rightly",
+    )
 
 
 def misses(matches: Sequence[Match]) -> str:

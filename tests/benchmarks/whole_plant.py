@@ -58,7 +58,7 @@ class PlantScore:
 
 def is_reported(one: Match) -> bool:
     """Whether a person reading the events is told: as the probe's fault, or as one the record cannot decide."""
-    return one.found is not None or (one.seen is not None and one.seen.origin == "undecided")
+    return one.found is not None
 
 
 def score_plant(seed: int, folder: Path) -> PlantScore:
@@ -91,7 +91,7 @@ def report(scores: Sequence[PlantScore]) -> str:
         [
             str(s.seed),
             f"{len(s.due) - len(s.missed)}/{len(s.due)}",
-            f"{sum(one.found is not None for _, one in s.due)}/{len(s.due)}",
+            f"{sum(one.blamed for _, one in s.due)}/{len(s.due)}",
             str(len(s.false)),
             f"{len(s.false) / s.point_years:.2f}",
             f"{sum(one.right for one in s.caused)}/{len(s.caused)}",

@@ -129,13 +129,13 @@ def test_a_large_fleet_starts_with_the_worst_and_offers_the_rest_in_portions(
     open_page: Any, fleet: Path
 ) -> None:
     page = open_page(fleet / "index.html").page
-    assert len(page.evaluate(SHOWN)) == 60
-    before = page.locator(".entry").nth(59).bounding_box()
+    assert len(page.evaluate(SHOWN)) == 30
+    before = page.locator(".entry").nth(29).bounding_box()
     page.locator(".more button").press("Enter")
-    assert len(page.evaluate(SHOWN)) == 260
+    assert len(page.evaluate(SHOWN)) == 230
     # Nothing above moves when more is shown: a row a person aims at stays where it is.
-    assert page.locator(".entry").nth(59).bounding_box()["height"] == before["height"]
-    assert "of the other 1,740" in page.locator(".more button").inner_text()
+    assert page.locator(".entry").nth(29).bounding_box()["height"] == before["height"]
+    assert "of the other 1,770" in page.locator(".more button").inner_text()
 
 
 @pytest.mark.slow
@@ -159,3 +159,22 @@ def test_what_changed_and_what_is_known_can_be_filtered_and_read(open_page: Any,
     assert "known=open" in page.url
     page.locator("#changed tbody a").first.click()
     page.wait_for_selector("html[data-ready=yes]", timeout=30_000)
+
+
+def test_the_days_and_the_time_line_open_as_data_and_save_as_pictures(index: Any) -> None:
+    with index.expect_download() as waiting:
+        index.click("[data-calendar=rows]")
+    rows = Path(waiting.value.path()).read_text(encoding="utf-8").splitlines()
+    assert rows[0] == "day,what,events"
+    assert "2026-04-22,does not follow,1" in rows
+    with index.expect_download() as waiting:
+        index.click("[data-calendar=picture]")
+    picture = Path(waiting.value.path()).read_text(encoding="utf-8")
+    assert "does not follow" in picture
+    assert "rgb(" in picture  # the colours of the style sheet are written into it
+    index.locator("[data-figure=timeline] summary").press("Enter")
+    index.wait_for_selector("#timeline .main-svg")
+    with index.expect_download() as waiting:
+        index.click("[data-rows=timeline]")
+    rows = Path(waiting.value.path()).read_text(encoding="utf-8").splitlines()
+    assert any("AT-102" in row and "Stuck reading" in row for row in rows)

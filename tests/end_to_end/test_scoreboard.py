@@ -27,7 +27,7 @@ def test_every_fault_above_its_limit_is_reported(plant: PlantScore) -> None:
 
 
 def test_most_of_them_are_laid_to_the_probe(plant: PlantScore) -> None:
-    assert sum(one.found is not None for _, one in plant.due) >= 0.9 * len(plant.due), report([plant])
+    assert sum(one.blamed for _, one in plant.due) >= 0.9 * len(plant.due), report([plant])
 
 
 def test_no_look_alike_is_reported_as_a_probe_fault(plant: PlantScore) -> None:

@@ -3,6 +3,7 @@
 Heavy imports happen inside the commands, so that ``--help`` answers at once.
 """
 
+from excursions.cli.commands.check import check
 from excursions.cli.commands.close import close
 from excursions.cli.commands.explain import explain
 from excursions.cli.commands.heat import heat
@@ -14,6 +15,7 @@ from excursions.cli.commands.scan import scan
 from excursions.cli.commands.status import status
 
 COMMANDS = (
+    check,
     scan,
     explain,
     heat,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import sqlite3
 import sys
 import time
 from pathlib import Path
@@ -38,6 +39,7 @@ def nightly(
     3 another run is at work, 4 done but something needs a hand, 5 not finished (disk full, no permission).
     """
     from excursions.cli.progress import shown_progress
+    from excursions.errors import WorkerLostError
     from excursions.site import schedule
     from excursions.site.digest import as_text
     from excursions.site.lock import SiteBusyError
@@ -50,6 +52,9 @@ def nightly(
     except SiteBusyError as error:
         typer.echo(f"excursions: {error}", err=True)
         raise typer.Exit(schedule.BUSY) from None
+    except (WorkerLostError, sqlite3.Error) as error:
+        typer.echo(f"excursions: not finished: {error}", err=True)
+        raise typer.Exit(schedule.FAILED) from None
     except OSError as error:
         place = f" ({error.filename})" if error.filename else ""
         typer.echo(

@@ -11,14 +11,21 @@ from excursions.cli.options import (
     CalibrationLogs,
     Columns,
     DateOrderOption,
+    DateSystemOption,
     DecimalMark,
     DisplayUnits,
     Encoding,
+    Engine,
+    EngineName,
     Exports,
     FailOn,
+    MixedUnits,
+    MixedUnitsOption,
     RegisterFile,
     SampleLists,
+    Scheduler,
     Separator,
+    SheetName,
     Zone,
     scan_options,
 )
@@ -35,8 +42,13 @@ def scan(
     separator: Separator = "",
     date_order: DateOrderOption = None,
     encoding: Encoding = "",
+    sheet: SheetName = "",
+    date_system: DateSystemOption = None,
+    mixed_units: MixedUnitsOption = MixedUnits.APART,
     columns: Columns = None,
     jobs: Annotated[int, typer.Option("--jobs", min=0, help="Processes; 0 chooses.")] = 0,
+    engine: Engine = EngineName.LOCAL,
+    scheduler: Scheduler = "",
     fail_on: Annotated[
         FailOn, typer.Option("--fail-on", help="Severity from which the exit status is 1.")
     ] = FailOn.CHECK,
@@ -58,7 +70,20 @@ def scan(
     from excursions.cli.summary import exit_status, print_json, print_summary
     from excursions.pipeline.scan import scan as run_scan
 
-    options = scan_options(tz, decimal_mark, separator, date_order, encoding, columns, jobs)
+    options = scan_options(
+        tz,
+        decimal_mark,
+        separator,
+        date_order,
+        encoding,
+        columns,
+        jobs,
+        engine,
+        scheduler,
+        sheet=sheet,
+        date_system=date_system,
+        mixed_units=mixed_units,
+    )
     with shown_progress() as progress:
         done = run_scan(
             exports,

@@ -68,9 +68,17 @@ class Column:
         return self.mostly(self.clocks) and not self.is_time
 
     @property
+    def is_half(self) -> bool:
+        """AM and PM alone."""
+        return self.filled > 0 and all(
+            cell.casefold().replace(".", "") in ("am", "pm", "") for cell in self.cells
+        )
+
+    @property
     def is_zone(self) -> bool:
-        """Zone words or offsets alone."""
-        return self.mostly(self.zones)
+        """Zone words or offsets alone; a station may well be called West."""
+        named = self.roles & {"place", "tag", "description", "quality", "unit", "value"}
+        return self.mostly(self.zones) and not named and not self.is_half
 
     @property
     def is_value(self) -> bool:

@@ -45,7 +45,9 @@ def find_cut(lines: Sequence[str], stated: str) -> Cut:
     if stated == "fixed":
         return Cut(spans=spans)
     candidates = [
-        Cut(separator=separator) for separator in SEPARATORS if any(separator in line for line in sample)
+        Cut(separator=separator, quote=_quote(sample, separator))
+        for separator in SEPARATORS
+        if any(separator in line for line in sample)
     ]
     scored = [(_score(sample, cut), -rank, cut) for rank, cut in enumerate(candidates)]
     best = max(scored, default=(0.0, 0, Cut()), key=lambda item: item[:2])
@@ -57,6 +59,14 @@ def find_cut(lines: Sequence[str], stated: str) -> Cut:
             if score > max(best[0], 0.3):
                 best = (score, 0, cut)
     return best[2]
+
+
+def _quote(lines: Sequence[str], separator: str) -> str:
+    """The common quote, or the single one where it stands around cells and the common one nowhere."""
+    if any('"' in line for line in lines):
+        return '"'
+    quoted = sum(line.count(f"'{separator}'") for line in lines)
+    return "'" if quoted >= 0.6 * len(lines) > 0 else '"'
 
 
 def _sample(lines: Sequence[str]) -> list[str]:

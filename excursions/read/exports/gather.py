@@ -124,8 +124,11 @@ class _Join:
 
     def tag(self, pieces: _Pieces) -> tuple[TimeArray, FloatArray, ByteArray]:
         """Time, value and quality of one tag."""
-        values, qualities = [part[1] for part in pieces.parts], self._qualities(pieces)
+        values = [part[1] for part in pieces.parts]
         time = self._time(pieces)
+        if all(part[2] is None for part in pieces.parts):
+            return time, self._joined(values), self._joined([np.zeros(pieces.count, np.uint8)])
+        qualities = self._qualities(pieces)
         if not pieces.has_states:
             return time, self._joined(values), self._joined(qualities)
         value, quality = _settle_states(self._in_memory(values), self._in_memory(qualities))

@@ -122,9 +122,17 @@ def _is_title(row: Row, width: int) -> bool:
 
 
 def is_remark(row: Row) -> bool:
+    if _is_ruled(row):
+        return True
     return row.cells[0].lstrip().startswith(("//", "%%")) or (
         row.cells[0].lstrip().startswith("#") and len(row.cells) < 2
     )
+
+
+def _is_ruled(row: Row) -> bool:
+    """A line drawn under a header: ``-----+------`` or ``=====``."""
+    drawn = "".join(row.cells).replace(" ", "")
+    return len(drawn) >= 5 and not drawn.strip("-=+|:_") and drawn.count("-") + drawn.count("=") >= 3
 
 
 def width_of(data: Sequence[Row], header: Sequence[str]) -> int:
@@ -148,6 +156,15 @@ def misfit(data: Sequence[Row], header: Sequence[str], width: int) -> InputFileE
         mend="if the numbers have decimal commas, export with another separator (;) or with the cells in quotes",
         line=row.line,
     )
+
+
+def fitted(header: Sequence[str], data: Sequence[Row]) -> Sequence[str]:
+    """The header without a comment mark of its own, and without the blanks that fill it up, where it then fits the data."""
+    widths = Counter(trimmed(row.cells) for row in data)
+    if not header or not data or trimmed(header) <= widths.most_common(1)[0][0]:
+        return header
+    filled = [cell for cell in header if cell.strip() and cell.strip() not in ("#", "%", "//", "*")]
+    return filled if len(filled) == widths.most_common(1)[0][0] else header
 
 
 def with_row_names(header: Sequence[str], data: Sequence[Row]) -> Sequence[str]:

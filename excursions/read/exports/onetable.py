@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
@@ -9,18 +10,21 @@ import polars as pl
 
 from excursions.errors import InputFileError
 from excursions.read.exports.ahead import in_order
+from excursions.read.exports.columns import is_time_text
 from excursions.read.exports.execute import Executor
 from excursions.read.exports.gather import Gather
 from excursions.read.exports.outcome import Outcome, Replan, findings
 from excursions.read.exports.plan import NoReadingsError, Plan
 from excursions.read.exports.planner import Texts, make_plan
 from excursions.read.exports.sheet import Sheet, look_at
+from excursions.read.exports.shown import first_rows
 from excursions.read.exports.stacked import Stacked, previews_blocks, take_apart
 from excursions.read.exports.table import Table, Wanted
-from excursions.read.model import ReadOptions
+from excursions.read.model import ReadOptions, ShownRow
 from excursions.records import Decision, short_id
 
 _MOST_REPLANS = 4
+_CLOCK = re.compile(r"\d{1,2}:\d{2}(?::\d{2})?(?=[;,\t|]|$)")
 STACKED = "tables one below the other"
 
 
@@ -38,6 +42,7 @@ class TableRead:
     kind: str = ""
     orders: set[str] = field(default_factory=set)
     decisions: list[Decision] = field(default_factory=list)
+    shown: tuple[ShownRow, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,6 +100,7 @@ def _plain(table: Table, asked: Asked) -> TableRead:
         layout=plan.layout, data_line=plan.first_line, outcome=outcome, kind=_kind(sheet),
         orders={time.order for time in plan.times.values() if time.order},
         decisions=[*plan.decisions, *findings(asked.name, plan, outcome)],
+        shown=first_rows(table, plan, asked.options.show_rows),
     )  # fmt: skip
 
 
@@ -120,7 +126,8 @@ def _run(table: Table, sheet: Sheet, asked: Asked, stacked: bool) -> tuple[Plan,
             raise Stacked
         outcome = Outcome()
         try:
-            Executor(plan, asked.gather, outcome, asked.name).run(table)
+            convert = asked.options.mixed_units == "convert"
+            Executor(plan, asked.gather, outcome, asked.name, convert=convert).run(table)
         except Replan as found:
             codes[found.column] = codes.get(found.column, frozenset()) | found.texts
             asked.gather.rollback(mark)
@@ -163,7 +170,8 @@ def _blocks(table: Table, asked: Asked) -> TableRead:
             for line in block.lines.tolist():
                 found.outcome.refuse(line, "", "", f"in a block that cannot be read: {error.found}", 1)
             continue
-        found.data_line = read.data_line if not found.outcome.used else found.data_line
+        if not found.outcome.used:
+            found.data_line, found.shown = read.data_line, read.shown
         found.outcome.absorb(read.outcome, 0)
         found.outcome.lines = max(found.outcome.lines, read.outcome.lines)
         found.decisions.extend(read.decisions)
@@ -188,6 +196,8 @@ def _no_data(table: Table) -> InputFileError:
             expected="a header and rows that each hold a time and a reading",
             mend="export again",
         )
+    if special := _known_damage(table):
+        return special
     first = " ".join(rows[0].cells)[:80]
     only_header = len(rows) <= 2
     return NoReadingsError(
@@ -196,6 +206,35 @@ def _no_data(table: Table) -> InputFileError:
         mend="export a time span that holds data" if only_header else "export with a time column, best as ISO 8601 (2024-03-01 14:05:00)",
         line=rows[0].line,
     )  # fmt: skip
+
+
+def _known_damage(table: Table) -> InputFileError | None:
+    """What people and spreadsheets do to the times of a table, with the way back."""
+    rows = table.preview.rows[:50]
+    cells = [cell.strip() for row in rows[1:] for cell in row.cells if cell.strip()]
+    line = rows[0].line
+    across = next((row for row in rows if sum(is_time_text(cell.strip()) for cell in row.cells) > 2), None)
+    if across is not None:
+        return NoReadingsError(
+            found=f'times side by side in one row ("{next(c for c in across.cells if is_time_text(c.strip()))}", ...)',
+            expected="one time in each row", mend="swap rows and columns (transpose) and export again", line=across.line,
+        )  # fmt: skip
+    if sum(bool(_CLOCK.match(cell)) for cell in cells) >= 0.3 * len(cells) > 0:
+        return NoReadingsError(
+            found="times of day without a date", expected="date and time in each row",
+            mend="export with the date, in the same column or in one beside it", line=line,
+        )  # fmt: skip
+    if sum(bool(re.fullmatch(r"#{3,}", cell)) for cell in cells) >= 0.2 * len(cells) > 0:
+        return NoReadingsError(
+            found='times shown as "####"', expected="times that can be read",
+            mend="make the column wider in the spreadsheet, or format it as yyyy-mm-dd hh:mm:ss, and save as CSV again", line=line,
+        )  # fmt: skip
+    if sum(bool(re.fullmatch(r"\d{1,2}:\d{2}[.,]\d", cell)) for cell in cells) >= 0.2 * len(cells) > 0:
+        return NoReadingsError(
+            found="times of minutes and seconds only, as a spreadsheet saves them when the column is so formatted",
+            expected="date and time", mend="format the column as yyyy-mm-dd hh:mm:ss and save as CSV again, or use the file as it was exported", line=line,
+        )  # fmt: skip
+    return None
 
 
 def _nothing_used(sheet: Sheet, outcome: Outcome) -> InputFileError:

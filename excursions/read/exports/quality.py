@@ -20,18 +20,21 @@ from excursions.records import BAD, GOOD, UNCERTAIN, ByteArray
 NAMES = ("good", "uncertain", "bad")
 _GOOD_WORDS = (
     "good ok okay valid true yes normal fine measured gut gultig gueltig in_ordnung bueno valido bon valide buono valida bom "
-    "actual g o.k. good_clamped approved accepted a passed pass certified bra goed"
+    "actual g o.k. good_clamped approved accepted a passed pass certified bra goed "
+    "bonne bonnes correct correcte buena dobry dobra хорошии хорошее норма норм 良好 良 正常 好 有効 有效 合格"
 )
 _UNCERTAIN_WORDS = (
     "uncertain questionable suspect doubtful estimated substituted substitute interpolated manual simulated annotated unsicher "
     "fraglich ersatzwert incierto incertain incerto provisional warning warn subnormal s q u sub-normal replaced forced "
-    "p e provisional_data overridden out_of_specification last_usable_value"
+    "p e provisional_data overridden out_of_specification last_usable_value incertaine douteux douteuse incierta dudoso dudosa "
+    "incerta dubbio onzeker osaker niepewny недостоверно неопределенныи 不確定 不确定 疑問 可疑 推定"
 )
 _BAD_WORDS = (
     "bad invalid false no error err fault failure failed fail missing nodata no_data not_connected offline comm_fail shutdown "
     "out_of_service schlecht ungultig ungueltig fehler gestort gestoert malo invalide mauvais cattivo ruim rejected "
     "comm_failure sensor_failure device_failure config_error function_check maintenance_required bad_input null none nan b "
-    "i/o_timeout timeout stale disconnected"
+    "i/o_timeout timeout stale disconnected mauvaise defaut defectueux mala cattiva invalida slecht darlig "
+    "zly zla плохои плохое ошибка обрыв 不良 異常 異常値 无效 無効 异常 坏 故障 欠測 欠损 断線 断线 通信異常 通讯故障"
 )
 _WORDS: dict[str, int] = {
     word: quality
@@ -109,6 +112,7 @@ def quality_of(text: str, plan: QualityPlan) -> int | None:
     folded = fold_word(text)
     if folded in plan.own:
         return plan.own[folded]
+    folded = fold_word(_CODE_BEHIND.sub("", text)) or folded
     number = _integer(text)
     if number is not None:
         return _of_number(number, plan.scheme)
@@ -117,12 +121,13 @@ def quality_of(text: str, plan: QualityPlan) -> int | None:
     return _of_words(folded)
 
 
+_CODE_BEHIND = re.compile(r"\s*[(\[](?:0x[0-9A-Fa-f]{1,16}|\d{1,10})[)\]]\s*$")  # "BadTimeout (0x800A0000)"
 _UA_NAME = re.compile(r"(?:Good|Uncertain|Bad)[A-Z][A-Za-z]+")
 
 
 def is_quality_text(text: str) -> bool:
     """Whether a text is a quality by itself: a known word, a UA name, or a sentence that begins with a severity."""
-    said = text.strip("\"'()[] ")
+    said = _CODE_BEHIND.sub("", text).strip("\"'()[] ")
     return (
         fold_word(text) in _WORDS
         or bool(_UA_NAME.fullmatch(said))

@@ -9,12 +9,14 @@ from pathlib import Path
 import polars as pl
 
 from excursions.errors import ExcursionsError
+from excursions.read.exports.clockfaults import clock_faults
 from excursions.read.exports.containers import open_item
 from excursions.read.exports.gather import Gather
 from excursions.read.exports.onetable import Asked, TableRead, read_table
 from excursions.read.exports.outcome import status_words
 from excursions.read.exports.plan import NoReadingsError
 from excursions.read.exports.planner import OrderOpenError
+from excursions.read.exports.sound import broken, is_fault
 from excursions.read.exports.sources import Item, find_items
 from excursions.read.exports.table import Table
 from excursions.read.model import REFUSED_SCHEMA, FileReport, Reading, ReadOptions
@@ -77,7 +79,7 @@ def read_exports(
         series=series,
         files=tuple(sorted(state.files, key=lambda report: report.path)) if waiting else tuple(state.files),
         refused=pl.DataFrame(state.refused, schema=REFUSED_SCHEMA, orient="row"),
-        decisions=tuple(dict.fromkeys(state.decisions)),
+        decisions=tuple(dict.fromkeys((*state.decisions, *clock_faults(series)))),
         status_words=status_words(state.words, series),
         problems=tuple(state.problems),
         orders={kind: tuple(sorted(known)) for kind, known in state.orders.items() if known},
@@ -100,6 +102,11 @@ def _read_item(item: Item, state: _State, *, last: bool) -> bool:
                 failures.append((name, error))
             except ExcursionsError as error:
                 failures.append((name, error))
+                state.done.add(name)
+            except BaseException as error:
+                if not is_fault(error):
+                    raise
+                failures.append((name, broken("file", error)))
                 state.done.add(name)
     except ExcursionsError as error:
         failures.append((item.name, error))
@@ -140,7 +147,7 @@ def _account(item: Item, name: str, table: Table, found: TableRead, state: _Stat
             path=name, sha256=item.sha256, bytes=item.size, dialect=f"{found.layout}; {table.words}",
             rows=outcome.rows, used=outcome.used, refused=outcome.refused, tags=len(outcome.tags),
             first=outcome.first, last=outcome.last, lines=outcome.lines, data_line=found.data_line,
-            remarks=outcome.remarks, notes=tuple(outcome.notes),
+            remarks=outcome.remarks, notes=tuple(outcome.notes), shown=found.shown,
         )
     )  # fmt: skip
     state.refused.extend((name, *reject) for reject in outcome.rejects)

@@ -10,6 +10,7 @@ from excursions.errors import InputFileError
 from excursions.read.exports.columns import Column, column_of
 from excursions.read.exports.headerrows import (
     first_data_row,
+    fitted,
     header_rows,
     is_remark,
     misfit,
@@ -19,6 +20,8 @@ from excursions.read.exports.headerrows import (
     with_row_names,
 )
 from excursions.read.exports.table import Preview, Row
+from excursions.read.exports.units import is_unit
+from excursions.read.exports.words import roles_of
 
 MOST_CELLS = 40_000
 _MOST_ROWS = 400
@@ -59,11 +62,26 @@ def look_at(preview: Preview, stem: str) -> Sheet | None:
     start = with_damaged_rows(rows, header_at, start)
     above = tuple(index for index in above if index < start)
     top = rows[min([start if header_at is None else header_at, *above])].line
-    extra = tuple(rows[number].cells for number in above)
+    extra = tuple(_spread(rows[number].cells, header) for number in above)
     line = rows[header_at].line if header_at is not None else 0
-    header = with_row_names(header, rows[start:])
+    header = with_row_names(fitted(header, rows[start:]), rows[start:])
     preamble = [row for row in preview.rows if row.line < top]
     return _sheet(stem, rows[start:], extra, header, preamble, preview.late, header_line=line)
+
+
+_PARTS = {"value", "average", "other_figure", "quality", "time", "date", "clock"}
+
+
+def _spread(cells: Sequence[str], header: Sequence[str]) -> tuple[str, ...]:
+    """A row above the header in which each tag stands over the first of its columns only, as merged cells are saved."""
+    spread: list[str] = []
+    for index, cell in enumerate(cells):
+        part = index < len(header) and bool(roles_of(header[index]) & _PARTS)
+        before = spread[-1] if spread and index and part and not is_unit(spread[-1]) else ""
+        spread.append(cell if cell.strip() else before)
+    for name in header[len(spread) :]:
+        spread.append(spread[-1] if spread and roles_of(name) & _PARTS and not is_unit(spread[-1]) else "")
+    return tuple(spread)
 
 
 def _sheet(

@@ -29,6 +29,22 @@ class Stored:
         return self.offset
 
 
+def let_go(*arrays: AnyArray) -> None:
+    """Take arrays out of memory that are views of a file: whoever reads them again finds them there.
+
+    Arrays that live in memory stay as they are.
+    """
+    for array in arrays:
+        base: Any = array  # Any: what an array is a view of may be an array, a view of memory or a map
+        while isinstance(base, np.ndarray) and base.base is not None:
+            base = base.base
+        mapped = base.obj if isinstance(base, memoryview) else base
+        if isinstance(mapped, mmap.mmap) and hasattr(mmap, "MADV_DONTNEED"):
+            start = np.frombuffer(mapped, np.uint8).ctypes.data
+            first = (array.ctypes.data - start) // mmap.PAGESIZE * mmap.PAGESIZE
+            mapped.madvise(mmap.MADV_DONTNEED, first, array.ctypes.data - start + array.nbytes - first)
+
+
 class Spill:
     """An append-only file of arrays."""
 

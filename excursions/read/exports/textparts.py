@@ -13,6 +13,7 @@ from excursions.read.exports.timeshapes import (
     TimeShape,
     clock_shape_of,
     shape_of,
+    spoken,
     zone_offset,
 )
 from excursions.read.fold import plain
@@ -56,9 +57,7 @@ def parse_distinct(texts: pl.Series, order: str, *, clock_only: bool = False) ->
 
 def _by_shape(texts: pl.Series, shape: TimeShape, order: str) -> tuple[TimeArray, BoolArray, BoolArray]:
     plainly = (
-        pl.Series([plain(text).strip() for text in texts])
-        if not _all_ascii(texts)
-        else texts.str.strip_chars()
+        pl.Series([spoken(text) for text in texts]) if not _all_ascii(texts) else texts.str.strip_chars()
     )
     parts = plainly.str.extract_groups(shape.regex).struct.unnest()
     matched = parts.get_columns()[0].is_not_null() if parts.width else pl.Series([False] * len(texts))

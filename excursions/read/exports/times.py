@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 import polars as pl
 
-from excursions.clock import NS_PER_DAY, NS_PER_S, TimeArray
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_S, TimeArray
 from excursions.read.exports.numbertimes import parse_numbers
 from excursions.read.exports.textparts import offset_columns, parse_distinct
 from excursions.read.exports.timeplan import LETTERS, MILLISECOND, TimePlan, Times
@@ -126,7 +126,40 @@ def _with_milliseconds(times: Times, column: pl.Series) -> Times:
     )
 
 
+def _with_half(times: Times, column: pl.Series) -> Times:
+    """AM or PM from a column of its own, on top of a clock of twelve hours."""
+    word = (
+        column.cast(pl.String, strict=False)
+        .fill_null("")
+        .str.strip_chars()
+        .str.to_lowercase()
+        .str.slice(0, 1)
+    )
+    second, known = (word == "p").to_numpy(), word.is_in(["a", "p"]).to_numpy()
+    hour = times.time % NS_PER_DAY // NS_PER_HOUR
+    moved = times.time + np.where(hour == 12, -12, 0) * NS_PER_HOUR + np.where(second, 12, 0) * NS_PER_HOUR
+    return Times(moved, times.ok & known & (hour >= 1) & (hour <= 12), times.zoned)
+
+
+def _number_clock(unit: str) -> Callable[[Times, pl.Series], Times]:
+    """Times of day written as hours, as hhmm or as hhmmss, leading zeros or not."""
+
+    def join(dates: Times, column: pl.Series) -> Times:
+        number = column.cast(pl.String, strict=False).str.strip_chars().cast(pl.Int64, strict=False)
+        whole = number.fill_null(-1).to_numpy()
+        scaled = whole * {"hours": 10_000, "hhmm": 100, "hhmmss": 1}[unit]
+        hour, minute, second = scaled // 10_000, scaled // 100 % 100, scaled % 100
+        ok = (whole >= 0) & (minute < 60) & (second < 60) & (scaled <= 240_000)
+        clock = (hour * 3_600 + minute * 60 + second) * NS_PER_S
+        return Times(
+            dates.time // NS_PER_DAY * NS_PER_DAY + np.where(ok, clock, 0), dates.ok & ok, dates.zoned
+        )
+
+    return join
+
+
 _WITH: dict[str, Callable[[Times, pl.Series], Times]] = {
+    "half": _with_half, "hours": _number_clock("hours"), "hhmm": _number_clock("hhmm"), "hhmmss": _number_clock("hhmmss"),
     "clock": _with_clock, "zone": _with_zone, "milliseconds": _with_milliseconds
 }  # fmt: skip
 

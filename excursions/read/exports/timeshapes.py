@@ -55,15 +55,17 @@ _DATES = (
     ("yNd", r"(?P<y>\d{4})[-/. ](?P<N>[^\W\d]{3,12})[-/. ](?P<d>\d{1,2})"),
 )  # fmt: skip
 _FRACTION = r"(?:(?P<point>[.,:])(?P<f>\d{1,9}))?"
-_HALF = r"\s*(?P<half>[aApP]\.?\s?[mM]\.?)?"
+_HALF = r"\s*(?P<half>[aApP]\.?\s?[mM]\.?)?(?:\s?[Uu]hr)?"
 _CLOCKS = (
     r"(?P<H>\d{1,2})(?P<colon>[:.])(?P<M>\d{2})(?:(?P=colon)(?P<S>\d{2})" + _FRACTION + ")?" + _HALF,
     r"(?P<H>\d{1,2})\s?h\s?(?P<M>\d{2})(?:\s?(?:m|min)\s?(?P<S>\d{2})s?)?",
     r"(?P<H>\d{1,2})\s?h",
     r"(?P<H>\d{1,2})(?P<half>\s*[aApP]\.?[mM]\.?)",
     r"(?P<H>\d{2})(?P<M>\d{2})(?:(?P<S>\d{2})(?:(?P<point>[.,])(?P<f>\d{1,9}))?)?",
+    r"(?P<H>\d{2})-(?P<M>\d{2})-(?P<S>\d{2})",
+    r"(?P<H>\d{1,2}):(?P<M>\d{1,2})(?::(?P<S>\d{1,2}))?" + _HALF,
 )
-_ZONE = r"\s*(?P<zone>[zZ]|(?:UTC|GMT)?[+-]\d{2}(?::?\d{2})?(?::?00)?|(?:UTC|GMT)[+-]\d{1,2}|\(?[A-Za-z]{2,5}\)?)?(?:\s?\[(?P<region>[A-Za-z_]+(?:/[A-Za-z_]+)*)\])?"
+_ZONE = r"\s*(?:(?P<zone>[zZ]|(?:UTC|GMT)?[+-]\d{2}(?::?\d{2})?(?::?00)?|(?:UTC|GMT)[+-]\d{1,2}|\(?[A-Za-z]{2,5}\)?)(?:\s?\[(?P<region>[A-Za-z_]+(?:/[A-Za-z_]+)*)\])?)?"
 _WEEKDAY = r"(?:[^\W\d]{2,10}\.?,?\s+)?"
 _GAP = r"(?:[T,;_]\s?|\s+|:|-|\s-\s|,\s| T )"
 
@@ -75,6 +77,15 @@ def _all_patterns() -> tuple[tuple[str, bool, re.Pattern[str]], ...]:
         for clock in _CLOCKS:
             gap = f"(?:{_GAP})?" if compact and clock is _CLOCKS[4] else _GAP
             found.append((key, True, re.compile(_WEEKDAY + date + gap + clock + _ZONE)))
+        if key == "Ndy":  # "Fri Mar 01 08:00:00 2024", as the C library writes it
+            month_day = date[: date.index(",?[-/ ]")]
+            found.append(
+                (
+                    key,
+                    True,
+                    re.compile(_WEEKDAY + month_day + r"\s+" + _CLOCKS[0] + _ZONE + r"\s+(?P<y>\d{4})"),
+                )
+            )
         found.append((key, False, re.compile(_WEEKDAY + date)))
         found.append((key, True, re.compile(_CLOCKS[0] + r"[\s,]+" + date + _ZONE)))
     return tuple(found)
@@ -91,6 +102,34 @@ _CLOCK_ONLY = tuple(
     )
 )
 _COULD_BE_TIME = re.compile(r"\d.*[-/.:\shT].*\d|\d{8}|\d{12}|\d{14}", re.S)
+
+
+# East Asian marks between the parts of a date and a clock, and the halves of the day, as the marks used elsewhere.
+_EAST_ASIAN: tuple[tuple[re.Pattern[str], str], ...] = tuple(
+    (re.compile(pattern), put)
+    for pattern, put in (
+        (r"(\d)\s?年\s?(\d{1,2})\s?月\s?(\d{1,2})\s?[日号]\s*", r"\1-\2-\3 "),
+        (r"\([日月火水木金土一二三四五六]\)\s*|(?:星期|周|礼拜)[一二三四五六日天]\s*", ""),
+        (r"(\d)\s?[時时点]\s?(\d{1,2})\s?分(?:\s?(\d{1,2})\s?秒)?", r"\1:\2:\3"),
+        (r"(\d)\s?[時时]", r"\1:00"),
+        (r"(?:午前|上午|凌晨|早上)\s*([\d:.]+)", r"\1 AM"),
+        (r"(?:午後|下午|晚上)\s*([\d:.]+)", r"\1 PM"),
+        (r"(?<!\d)(\d)(?=:\d)", r"0\1"),
+        (r":(\d)(?=:|\s|$)", r":0\1"),
+        (r":(?=\s|$)", ""),
+    )
+)
+
+
+@lru_cache(maxsize=100_000)
+def spoken(text: str) -> str:
+    """A written time with plain letters and digits, and the marks of East Asian dates put as those used elsewhere."""
+    said = plain(text).strip()
+    if said.isascii():
+        return said
+    for pattern, put in _EAST_ASIAN:
+        said = pattern.sub(put, said)
+    return said.strip()
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +157,7 @@ class TimeShape:
 @lru_cache(maxsize=100_000)
 def shape_of(text: str) -> TimeShape | None:
     """The shape of a written time, or None when the text is none."""
-    said = plain(text).strip()
+    said = spoken(text)
     if len(said) > 64 or not _COULD_BE_TIME.search(said):
         return None
     for date, has_clock, pattern in _PATTERNS:
@@ -131,7 +170,7 @@ def shape_of(text: str) -> TimeShape | None:
 @lru_cache(maxsize=10_000)
 def clock_shape_of(text: str) -> TimeShape | None:
     """The shape of a time of day written alone, or None."""
-    said = plain(text).strip()
+    said = spoken(text)
     for pattern in _CLOCK_ONLY:
         match = pattern.fullmatch(said)
         if match and _sensible(match.groupdict()):

@@ -13,6 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
+from excursions.read.exports.quality import QualityPlan, is_quality_text, quality_of
+from excursions.read.exports.timeshapes import MONTHS
 from excursions.read.exports.words import STATE_WORDS, is_status_text
 from excursions.read.fold import plain
 from excursions.records import BAD, GOOD, UNCERTAIN, BoolArray, ByteArray, FloatArray, IndexArray
@@ -22,7 +24,7 @@ from excursions.records import BAD, GOOD, UNCERTAIN, BoolArray, ByteArray, Float
 STATE_OFF, STATE_ON = 16, 17
 
 _NUMBER = re.compile(
-    r"(?P<mark>[<>≤≥~≈=]{0,2})\s*(?P<sign>[+-]?)(?P<digits>\d[\d.,' ]*|[.,]\d+)(?P<power>[eE][+-]?\d+)?(?P<rest>.*)",
+    r"(?P<mark>[<>≤≥~≈=]{0,2})\s*(?P<sign>[+-]?)(?P<digits>\d[\d.,' ]*|[.,]\d+)(?P<power>[eEdD][+-]?\d+)?(?P<rest>.*)",
     re.S,
 )
 _GROUPED = {
@@ -149,10 +151,12 @@ def understand(text: str, decimal: str) -> Reading | None:
     """
     if len(text) > _MOST_DIGITS:
         return None if text.lstrip(" +-")[:1].isdecimal() else Reading(np.nan, BAD, text[:_LONGEST_NUMBER])
-    said = plain(text).strip().strip('"').strip()
+    said = unwrapped(plain(text))
     folded = said.casefold()
     if folded in STATE_WORDS:
         return Reading(np.nan, STATE_ON if STATE_WORDS[folded] else STATE_OFF, text.strip())
+    if is_date_damage(said):
+        return None
     if is_status_text(said):
         return Reading(np.nan, BAD, text.strip())
     match = _NUMBER.fullmatch(said)
@@ -161,8 +165,36 @@ def understand(text: str, decimal: str) -> Reading | None:
     digits = match["digits"].rstrip(" '")
     if len(digits) > _MOST_DIGITS or not _GROUPED[decimal].fullmatch(digits):
         return None
-    number = float(match["sign"] + _bare(digits, decimal) + (match["power"] or ""))
+    power = (match["power"] or "").lower().replace("d", "e")  # Fortran writes 1.5D+00
+    number = float(match["sign"] + _bare(digits, decimal) + power)
     return _with_rest(number, match["mark"].strip("="), match["rest"].strip(), text.strip())
+
+
+_FORMULA = re.compile(r'=\s*(?:"([^"]*)"|([^"]*))')
+
+
+def unwrapped(text: str) -> str:
+    """A cell without quotes, and without what makes a spreadsheet take it for text: ``'7.02`` or ``="7.02"``."""
+    said = text.strip().strip('"').strip()
+    if said.startswith("'"):
+        return said.strip("'").strip()
+    match = _FORMULA.fullmatch(text.strip().replace('""', '"')) if said.startswith("=") else None
+    return (match[1] or match[2] or "").strip() if match else said
+
+
+def is_date_damage(text: str) -> bool:
+    """Whether a spreadsheet has made a date of a number: 2.7 became "02. Jul" or "2-Jul"."""
+    match = re.fullmatch(
+        r"(?:\d{1,2}[.\-/ ]*([^\W\d]{3,9})\.?|([^\W\d]{3,9})[.\-/ ]*\d{2,4})", plain(text).strip()
+    )
+    return match is not None and (match[1] or match[2]).casefold() in MONTHS
+
+
+def refusal(text: str) -> str:
+    """Why a text in a value column is refused."""
+    if is_date_damage(text):
+        return f'"{text[:60]}" is a number that a spreadsheet has turned into a date'
+    return f'"{text[:60]}" is no number and no status text'
 
 
 def _bare(digits: str, decimal: str) -> str:
@@ -179,6 +211,13 @@ def _with_rest(number: float, mark: str, rest: str, text: str) -> Reading | None
         return Reading(number, quality, mark=mark)
     if rest.strip("()[] ").casefold() in ("bad", "b"):
         return Reading(np.nan, BAD, text)
+    if rest[0] in "([" and is_quality_text(rest):
+        known = quality_of(rest, QualityPlan())
+        return (
+            Reading(np.nan, BAD, text)
+            if known == BAD
+            else Reading(number, max(quality, known or GOOD), mark=mark)
+        )
     if rest.strip("()[]* ").casefold() in (
         "?",
         "",
@@ -197,13 +236,21 @@ def _with_rest(number: float, mark: str, rest: str, text: str) -> Reading | None
 
 
 _PLAIN_NUMBER = re.compile(
-    r"\s*[<>≤≥~]?\s*[+-]?(?:\d[\d.,' \u00a0\u202f’]*|[.,]\d+)(?:[eE][+-]?\d+)?\s*(?:[^\W\d]\S{0,8}|[%°]\S{0,6})?\s*"
+    r"\s*[<>≤≥~]?\s*[+-]?(?:\d[\d.,' \u00a0\u202f’]*|[.,]\d+)(?:[eEdD][+-]?\d+)?\s*(?:[^\W\d]\S{0,8}|[%°]\S{0,6}|[(\[][^()\[\]]{1,14}[)\]])?\s*"
 )
 
 
 def looks_numeric(text: str) -> bool:
     """Whether a text is a number in either decimal writing, perhaps with a mark or a unit."""
-    return len(text) <= _LONGEST_NUMBER and bool(_PLAIN_NUMBER.fullmatch(text))
+    return (
+        len(text) <= _LONGEST_NUMBER
+        and bool(_PLAIN_NUMBER.fullmatch(_simple(text)))
+        and not is_date_damage(text)
+    )
+
+
+def _simple(text: str) -> str:
+    return text if text.isascii() and text[:1] not in "='\"" else unwrapped(plain(text))
 
 
 @dataclass(frozen=True, slots=True)
@@ -247,7 +294,9 @@ def decimal_evidence(texts: Iterable[str]) -> DecimalEvidence:
     """Count what the numbers of a file say about its decimal mark."""
     counts = {"comma": 0, "point": 0, "either": 0, "whole": 0}
     for text in texts:
-        said = plain(text[:_LONGEST_NUMBER]).strip().lstrip("<>=~ ")
+        if is_date_damage(text[:_LONGEST_NUMBER]):
+            continue
+        said = unwrapped(plain(text[:_LONGEST_NUMBER])).lstrip("<>=~ ")
         for name, pattern in (
             ("comma", _ONLY_COMMA),
             ("point", _ONLY_POINT),

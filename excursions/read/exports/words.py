@@ -12,7 +12,8 @@ _ROLE_WORDS: dict[str, str] = {
     "horodatage|date heure|date et heure|data ora|data e ora|data hora|data e hora|tijd|tijdstip|tid|tidpunkt|"
     "source time|source timestamp|local time|sample time|sampled at|event time|start time|start|from|begin|"
     "time local|date time utc|timestamp utc|timestamp local|measured at|recorded at|logged at|epoch|unix time|"
-    "epoch s|epoch ms|time string|unix|unix timestamp|aika|czas|время|дата и время|時刻|时间|日時|temps",
+    "epoch s|epoch ms|ole date|ole time|excel date|excel time|serial date|date serial|serial|datenum|"
+    "time string|unix|unix timestamp|aika|czas|время|дата и время|時刻|时间|日時|temps",
     "date": "date|datum|fecha|jour|day|data|dato|tag datum|dia|päivä|дата|日付|日期",
     "clock": "time|time of day|clock|zeit|uhrzeit|hora|heure|ora|hour|klokkeslett|tijd|klockslag|время|時刻",
     "late_time": "end time|end|until|to|server time|server timestamp|receive time|received|inserted at|inserted|stored at|entered|entered at|created|created at|updated|updated at|modified",
@@ -21,22 +22,22 @@ _ROLE_WORDS: dict[str, str] = {
     "varname|var|series|node|node id|nodeid|path|object|object name|messstelle|kennzeichen|kennzeichnung|"
     "bezeichnung|kanal|messpunkt|signalname|kks|punto|etiqueta|nombre|repere|attribute|metric|loop|instrument|"
     "measuring point|measurement point|parameter|parameter name|parameter code|datapoint|data point|mp|pnr|"
-    "series name|source|field|symbol|address|adresse|adress|measurand|quantity|тег|タグ|点名|变量",
+    "series name|source|field|symbol|address|adresse|adress|measurand|quantity|тег|параметр|タグ|タグ名|タグ名称|点名|变量|标签|位号|测点|測定点|計器番号",
     "milliseconds": "ms|msec|millis|millisec|millisecond|milliseconds|time ms|millisekunden",
     "place": "site|station|device|device id|equipment|location|plant|asset|area|unit name|site no|site id|anlage|"
-    "gerat|standort|ort|logger",
+    "gerat|standort|ort|logger|host|system|section|usine|sitio|設備|装置|场站|设备",
     "value": "value|val|values|reading|readings|wert|messwert|valor|valeur|valore|waarde|varde|verdi|pv|process value|"
     "measurement|measured value|measure|data value|numeric value|num value|istwert|result|y|actual value|"
-    "value num|var value|float value|arvo|wartosc|значение|値|值|current value|data",
+    "value num|var value|float value|arvo|wartosc|значение|値|值|current value|data|測定値|计测值|测量值|数值",
     "average": "avg|average|mean|mittelwert|mittel|promedio|media|moyenne|medio",
     "other_figure": "min|max|minimum|maximum|std|stdev|stddev|count|samples|sum|range|median|"
     "raw|raw value|rohwert|duration|delta|setpoint|sp",
     "quality": "quality|qual|q|status|state|valid|validity|is valid|qualitat|qualitaet|gultig|gueltig|calidad|qualite|"
     "qualita|qualidade|flag|flags|good|isgood|is good|good bad|opc quality|opcquality|quality code|qualitycode|"
     "status code|statuscode|guete|gute|value status|value quality|data quality|substatus|zustand|quality flag|qc|qc flag|percent good|pctgood|pct good|"
-    "kwaliteit|estado|statut|stato|confidence|condition|qualifier|qs|st",
+    "kwaliteit|estado|statut|stato|confidence|condition|qualifier|qs|st|品質|状態|ステータス|质量|品质|状态|качество|статус",
     "unit": "unit|units|uom|eu|engineering unit|engineering units|eng unit|eng units|einheit|einh|unidad|unidades|"
-    "unite|unites|unita|unidade|eenheid|enhet|unit of measure",
+    "unite|unites|unita|unidade|eenheid|enhet|unit of measure|単位|单位|единица|ед изм",
     "description": "description|desc|descriptor|beschreibung|descripcion|descriptif|descricao|descrizione|comment|"
     "comments|kommentar|bemerkung|remark|remarks|note|notes|text|label|long name|annotation|longname|langtext|event",
     "index": "index|idx|no|nr|row|row no|rownum|row number|line|line no|lfd nr|lfdnr|record|record no|seq|sequence|"

@@ -15,7 +15,7 @@ from excursions.read.exports.quality import parse_quality
 from excursions.read.exports.stacked import Stacked, begins_block
 from excursions.read.exports.table import MORE, Batch, Portion
 from excursions.read.exports.times import parse_times
-from excursions.read.exports.values import Values, parse_values
+from excursions.read.exports.values import Values, parse_values, refusal
 from excursions.read.exports.zones import to_utc
 from excursions.records import BAD, BoolArray, ByteArray, FloatArray, IndexArray
 
@@ -194,7 +194,7 @@ class _Batch:
         name = self.plan.headers[stream.value] if stream.value < len(self.plan.headers) else ""
         for (line, text), cell in zip(self.batch.texts(rows), cells, strict=True):
             shown = text if stream.tag_columns else cell
-            self.outcome.refuse(line, name, shown, f'"{cell[:60]}" is no number and no status text', 1)
+            self.outcome.refuse(line, name, shown, refusal(cell), 1)
 
     def _refuse_lines(self, unread: dict[int, int], clocks: dict[tuple[int, ...], _Clocked]) -> None:
         """Lines whose time cannot be used; comments among them are passed over, lines without any reading listed."""

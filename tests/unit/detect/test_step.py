@@ -158,3 +158,16 @@ def test_severity_follows_the_tolerance() -> None:
         detect_step(make_record(with_step(process(1), 17_000, size)))[0].severity for size in (0.25, 0.8)
     ]
     assert severities == ["check", "act"]
+
+
+@SEEDS
+def test_a_valve_closed_for_a_shift_is_one_event_of_the_process(seed: int) -> None:
+    value = process(seed)
+    for at in (8_000, 15_000, 22_000):
+        value[at : at + 300] -= 3.0 * (1 - np.exp(-np.arange(300) / 8.0))
+        value[at + 300 : at + 500] -= 3.0 * np.exp(-np.arange(200) / 8.0)
+    events = detect_step(make_record(value))
+    assert [round(minute(event), -2) for event in events] == [8_000, 15_000, 22_000]
+    assert {event.origin for event in events} == {"process"}
+    assert all((event.end - event.start) / MINUTE == pytest.approx(320, abs=40) for event in events)
+    assert all(event.parts for event in events)

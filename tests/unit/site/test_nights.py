@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 import socket
 import sqlite3
 import threading
@@ -97,6 +98,8 @@ def test_the_digest_escapes_what_comes_from_outside() -> None:
     assert "<b>r" not in page
     assert "&lt;script&gt;" in page
     assert "a & b" in as_text(facts)
+    steering = digest_facts([], ["\x1b[2Jx\ry"], night=1, finished="", plant="", state={})
+    assert "?[2Jx?y" in as_text(steering)
     assert digest_facts([], [], night=1, finished="", plant="", state={}) == {}
 
 
@@ -183,6 +186,39 @@ def test_settings_that_cannot_be_used_are_explained(tmp_path: Path, text: str, f
     with pytest.raises(UsageError) as caught:
         load_settings(path)
     assert found in str(caught.value)
+
+
+def test_a_command_in_settings_that_everybody_may_write_is_not_run(tmp_path: Path) -> None:
+    path = tmp_path / "site.toml"
+    path.write_text('[command]\nwords = ["true"]\n')
+    path.chmod(0o666)
+    with pytest.raises(UsageError, match="everybody may write"):
+        load_settings(path)
+    path.chmod(0o640)
+    assert load_settings(path).command.words == ("true",)
+
+
+def test_pages_that_somebody_deleted_come_back_and_another_register_is_said(site: Site) -> None:
+    shutil.rmtree(site.reports)
+    assert run(site).searched == 0
+    assert (site.reports / "tables" / "events.csv").exists()
+    site.register.write_text(site.register.read_text().replace("plan_days = 7", "plan_days = 700"))
+    night = run(site)
+    assert night.status in (0, 1)
+    assert any("the register was changed" in remark for remark in night.remarks)
+
+
+def test_a_date_order_that_is_open_waits_for_a_file_that_decides_it(site: Site) -> None:
+    rows = "".join(f"A1.PV,{{}} {hour:02}:00:00,6.8\n" for hour in range(24))
+    (site.inbox / "d1.csv").write_text("tag,time,value\n" + rows.replace("{}", "04/03/2024"))
+    first = run(site)
+    assert ledger_rows(site, "SELECT state FROM files WHERE name = 'd1.csv'") == [("waiting",)]
+    assert any("day-first or month-first" in remark for remark in first.remarks)
+    (site.inbox / "d2.csv").write_text("tag,time,value\n" + rows.replace("{}", "25/03/2024"))
+    run(site)
+    assert ledger_rows(site, "SELECT state FROM files WHERE name LIKE 'd_.csv'") == [("in",), ("in",)]
+    days = ledger_rows(site, "SELECT date(first / 1000000000, 'unixepoch') FROM files WHERE name = 'd1.csv'")
+    assert days == [("2024-03-04",)]
 
 
 def test_init_refuses_a_folder_of_somebody_elses_and_leaves_a_site_as_it_is(tmp_path: Path) -> None:

@@ -9,26 +9,11 @@ from functools import lru_cache
 from excursions.measurands import MEASURANDS, to_canonical
 from excursions.read.exports.columns import Column
 from excursions.read.exports.quality import is_quality_text
+from excursions.read.exports.units import UNITS, is_unit
 from excursions.read.fold import plain
 
-_MORE_UNITS = (
-    "a ma kpa bar mbar barg bar_g psi psig psia pa mpa hpa %rh l/h l/min m3/h m³/h kg/h t/h gpm rpm 1/min hz v mv mm m cm "
-    "kg g t l m3 - % ‰ °dh ph pphm ppb ppm na s h d kw w kwh a.u. au counts w/m2 nm us/cm ms/cm µs/cm us/cm@25 g/l mg/l "
-    "ug/l mmol/l mol/l bool on/off degc degf °c °f k nl/h sm3/h nm3/h cp cst mpas l/s m/s"
-)
-UNITS = frozenset(
-    {plain(unit).casefold() for unit in _MORE_UNITS.split()}
-    | {plain(m.unit).casefold() for m in MEASURANDS.values() if m.unit}
-    | {plain(alias).casefold() for m in MEASURANDS.values() for alias in m.aliases}
-)
 _BRACKETED = re.compile(r"^(?P<name>.+?)\s*[\[(](?P<unit>[^\[\]()]{1,16})[\])]$")
 _BEHIND = re.compile(r"^(?P<name>.+?)(?:,\s*|\s+in\s+|\s*/\s*)(?P<unit>\S{1,12})$")
-
-
-def is_unit(text: str) -> bool:
-    """Whether a text is a known unit; a single letter is rather a name."""
-    said = plain(text).strip("[]() ").casefold()
-    return said in UNITS and not (len(said) == 1 and said.isalpha())
 
 
 @lru_cache(maxsize=4_096)
@@ -38,6 +23,15 @@ def same_unit(one: str, other: str) -> bool:
         return True
     steps = ((to_canonical(key, one), to_canonical(key, other)) for key in MEASURANDS if key != "other")
     return any(first is not None and first == second for first, second in steps)
+
+
+def between_units(unit: str, other: str) -> tuple[float, float] | None:
+    """Factor and offset that take `unit` to `other`, where some quantity knows both; None where none does."""
+    for key in MEASURANDS:
+        one, two = to_canonical(key, unit), to_canonical(key, other)
+        if key != "other" and one is not None and two is not None:
+            return one[0] / two[0], (one[1] - two[1]) / two[0]
+    return None
 
 
 def _is_any_unit(text: str) -> bool:

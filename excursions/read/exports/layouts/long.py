@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from excursions.read.exports.columns import Column
-from excursions.read.exports.layouts.common import is_counter, is_quality, is_unit
+from excursions.read.exports.layouts.common import is_counter, is_quality
 from excursions.read.exports.layouts.naming import left_out
 from excursions.read.exports.layouts.timecolumns import chosen_time, time_columns
 from excursions.read.exports.plan import Draft, Stream
 from excursions.read.exports.sheet import Sheet
+from excursions.read.exports.units import is_unit
+from excursions.read.exports.words import fold
 
 _WHY = "the row's tag, time, value, quality, unit and description are in other columns"
 _FEW = 0.7  # share of distinct texts below which a column of texts may name tags
@@ -69,11 +71,11 @@ def _tag_columns(columns: list[Column]) -> list[Column]:
         for c in texts
         if "tag" in c.roles and "description" not in c.roles and not (is_quality(c) and "quality" in c.roles)
     ]
-    places = [c for c in texts if "place" in c.roles and c not in named and c.distinct > 1]
+    places = [c for c in texts if _is_place(c) and c not in named and c.distinct > 1]
     if named:
         best = max(named, key=lambda c: (_tag_rank(c), -c.index))
         return sorted([*places[:1], best], key=lambda c: (c is best, c.index))
-    places = [c for c in texts if "place" in c.roles]
+    places = [c for c in texts if _is_place(c)]
     if places:
         return places[:1]
     repeated = [
@@ -86,6 +88,11 @@ def _tag_columns(columns: list[Column]) -> list[Column]:
         others = [c for c in columns if c is not best and c.is_value and not is_quality(c)]
         return [best] if len(others) == 1 or any("value" in c.roles for c in others) else []
     return []
+
+
+def _is_place(column: Column) -> bool:
+    """What comes before the tag: a place, or the group of signals that some data bases call a measurement."""
+    return "place" in column.roles or (column.is_text and fold(column.header) == "measurement")
 
 
 def _tag_rank(column: Column) -> int:
@@ -103,8 +110,6 @@ def _tag_rank(column: Column) -> int:
         "item id",
         "messstelle",
     }
-    from excursions.read.exports.words import fold
-
     return 2 if fold(column.header) in certain else 1
 
 

@@ -6,8 +6,9 @@ import re
 from collections.abc import Collection, Sequence
 
 from excursions.read.exports.columns import Column
-from excursions.read.exports.layouts.common import is_counter, is_unit, split_unit
+from excursions.read.exports.layouts.common import is_counter, split_unit
 from excursions.read.exports.sheet import Sheet
+from excursions.read.exports.units import is_unit
 from excursions.read.exports.words import fold
 from excursions.records import Decision
 
@@ -33,7 +34,10 @@ def stated_tag(preamble: dict[str, str]) -> str:
 def header_of(column: Column) -> str:
     """The cell that names the tag; a unit is not it where another header row has a name."""
     above = next((cell for cell in column.above if cell and not is_unit(cell)), "")
-    return above if above and (not column.header or is_unit(column.header)) else column.header
+    if above and column.roles & {"average", "other_figure"} and "value" not in column.roles:
+        return f"{above} {column.header}"
+    nameless = not column.header or is_unit(column.header) or "value" in column.roles
+    return above if above and nameless else column.header
 
 
 def bare(header: str) -> str:

@@ -6,7 +6,10 @@ import re
 
 from excursions.read.exports.columns import Column, as_number_time
 from excursions.read.exports.sheet import Sheet
+from excursions.read.exports.words import fold
 
+_HOUR_NAMES = frozenset(("hour", "hours", "hr", "h", "stunde", "heure", "hora", "ora", "uur", "時", "时"))
+_CLOCK_NAMES = _HOUR_NAMES | {"hhmm", "hhmmss", "hh mm", "hour minute"}
 _NEAR = 2  # columns between a date and its time of day
 _MIDNIGHT = re.compile(r".*[T ](?:0?0:00(?::00(?:[.,]0+)?)?|12:00(?::00)? ?[aA][mM])$")
 
@@ -16,7 +19,7 @@ def time_columns(sheet: Sheet) -> list[tuple[int, ...]]:
 
     Numbers count as times (epochs, day numbers) only where no column holds written ones.
     """
-    clocks = [column for column in sheet.columns if column.is_clock]
+    clocks = [column for column in sheet.columns if column.is_clock or number_clock(column)]
     zones = [column for column in sheet.columns if column.is_zone]
     found: list[tuple[int, ...]] = []
     for column in (c for c in sheet.columns if c.is_time):
@@ -24,6 +27,8 @@ def time_columns(sheet: Sheet) -> list[tuple[int, ...]]:
         if clock is not None:
             clocks.remove(clock)
         parts = (column, clock) if clock is not None else (column,)
+        half = _near(parts[-1], [c for c in sheet.columns if c.is_half])
+        parts = (*parts, half) if half is not None else parts
         fine = _near(parts[-1], [c for c in sheet.columns if _is_milliseconds(c)])
         zone = _near(fine or parts[-1], zones)
         found.append(tuple(part.index for part in (*parts, fine, zone) if part is not None))
@@ -32,14 +37,34 @@ def time_columns(sheet: Sheet) -> list[tuple[int, ...]]:
 
 
 def time_parts(sheet: Sheet, columns: tuple[int, ...]) -> tuple[str, ...]:
-    """What each column of a time holds: ``date``, ``clock``, ``milliseconds`` or ``zone``."""
+    """What each column of a time holds: ``date``, ``clock``, ``half`` and so on (see TimePlan)."""
     return ("date", *(_part(sheet.columns[index]) for index in columns[1:]))
 
 
 def _part(column: Column) -> str:
     if column.is_clock:
         return "clock"
+    if column.is_half:
+        return "half"
+    if number_clock(column):
+        return number_clock(column)
     return "milliseconds" if _is_milliseconds(column) else "zone"
+
+
+def number_clock(column: Column) -> str:
+    """``hours`` (0 to 24) or ``hhmm`` (0 to 2400, or with seconds 0 to 240000) in a column named as a time of day, or empty."""
+    cells = [cell for cell in column.cells if cell]
+    if not cells or not (column.roles & {"clock", "time"} or fold(column.header) in _CLOCK_NAMES):
+        return ""
+    if not all(re.fullmatch(r"\d{1,6}", cell) for cell in cells):
+        return ""
+    numbers = [int(cell) for cell in cells]
+    if max(numbers) <= 24 and all(len(cell) <= 2 for cell in cells):
+        return "hours" if fold(column.header) in _HOUR_NAMES else ""
+    seconds = max(map(len, cells)) > 4
+    minutes = [number // 100 % 100 if seconds else number % 100 for number in numbers]
+    fits = max(minutes) < 60 and max(numbers) <= (240_000 if seconds else 2_400)
+    return ("hhmmss" if seconds else "hhmm") if fits else ""
 
 
 def _is_milliseconds(column: Column) -> bool:
@@ -72,7 +97,21 @@ def number_times(sheet: Sheet) -> list[tuple[int, ...]]:
         named = bool(column.roles & {"time", "date", "clock"})
         if named or (not found and column.index == 0 and column.distinct > 0.5 * len(filled)):
             found.append((column.index,))
-    return found
+    return found or _rising(sheet)
+
+
+def _rising(sheet: Sheet) -> list[tuple[int, ...]]:
+    """The one column of numbers that could be times and only ever rises, whatever its name."""
+    found: list[tuple[int, ...]] = []
+    for column in sheet.columns:
+        filled = [cell for cell in column.cells if cell]
+        kinds = {as_number_time(cell) for cell in filled}
+        if len(filled) < 3 or None in kinds or len(kinds) != 1 or column.roles & {"value", "index", "tag"}:
+            continue
+        numbers = [float(cell.replace(",", ".")) for cell in filled]
+        if numbers == sorted(numbers) and column.distinct > 0.5 * len(filled):
+            found.append((column.index,))
+    return found if len(found) == 1 else []
 
 
 def chosen_time(sheet: Sheet, times: list[tuple[int, ...]]) -> tuple[int, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 from excursions.read.exports.columns import Column
 from excursions.read.exports.layouts.common import is_counter, is_quality
@@ -15,8 +16,9 @@ from excursions.read.exports.layouts.naming import (
     unit_of,
 )
 from excursions.read.exports.layouts.timecolumns import chosen_time, time_columns
-from excursions.read.exports.plan import Draft, Stream
+from excursions.read.exports.plan import Draft, NoReadingsError, Stream
 from excursions.read.exports.sheet import Sheet
+from excursions.read.exports.timeshapes import clock_shape_of
 from excursions.read.exports.words import STATE_WORDS, fold
 
 _QUALITY_END = re.compile(
@@ -37,11 +39,33 @@ def propose(sheet: Sheet) -> Draft | None:
     values = [c for c in signals if not c.roles & {"tag", "place", "unit", "description", "index"}] or signals
     if not values:
         return None
+    _refuse_clocks(sheet, values)
     streams = _streams(sheet, chosen_time(sheet, times), values, qualities)
     used = {*taken, *(s.value for s in streams), *(s.quality for s in streams if s.quality is not None)}
     why = "they hold texts, places, or qualities of no value column"
     layout = "wide" if len(values) > 1 else "one tag"
+    stated = _unit_cells(rest) if len(values) == 1 and not streams[0].unit else None
+    if stated is not None:
+        used.add(stated.index)
+        streams = (replace(streams[0], unit=next(cell for cell in stated.cells if cell)),)
     return Draft(layout=layout, streams=streams, decisions=left_out(sheet, used, why))
+
+
+def _unit_cells(columns: list[Column]) -> Column | None:
+    """The column that says the unit in each row of a file of one tag."""
+    return next((c for c in columns if "unit" in c.roles and c.is_text and c.distinct == 1), None)
+
+
+def _refuse_clocks(sheet: Sheet, values: list[Column]) -> None:
+    """A row a day and a column an hour is one signal laid out in two directions, not a signal an hour."""
+    clocks = [c.header for c in values if clock_shape_of(c.header) is not None]
+    if len(clocks) > 1 and 2 * len(clocks) > len(values):
+        raise NoReadingsError(
+            found=f'times of day as names of columns ("{clocks[0]}", "{clocks[1]}", ...)',
+            expected="one time in each row",
+            mend="export one row for each time, with the date and the time of day in columns",
+            line=sheet.header_line or None,
+        )
 
 
 def _is_signal(column: Column) -> bool:

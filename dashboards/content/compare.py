@@ -1,0 +1,130 @@
+"""The reading beside what else knows it: laboratory samples, and related points in the same unit."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from dashboards.content.about import About
+from dashboards.content.scale import error_at
+from dashboards.wording import Reader
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR
+from excursions.records import Doubt, FloatArray, LabSample
+from excursions.report.result import PointFindings
+
+MOST_SAMPLES = 12
+NEAR = 3 * NS_PER_HOUR  # a level further from the sample says nothing about it
+NEWEST = 7 * NS_PER_DAY
+LEAST_HOURS = 48  # both points must have measured together this long
+LEAST_NEWEST = 12
+WIDE = 3.0  # robust standard deviations from which a difference is called unusual
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SampleRow:
+    """One laboratory sample beside the reading; `corrected` is empty outside doubtful stretches."""
+
+    when: str
+    sample: str
+    reading: str
+    difference: str
+    said: str
+    corrected: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PeerRow:
+    """A related point: how far the reading usually lies from it, and how far in the newest days."""
+
+    name: str
+    usual: str
+    newest: str
+    said: str
+
+
+def sample_rows(about: About, reader: Reader) -> tuple[tuple[SampleRow, ...], int]:
+    """Newest first, and how many older ones were left out."""
+    ordered = sorted(about.samples, key=lambda s: -s.time)
+    rows = tuple(_sample_row(sample, about, reader) for sample in ordered[:MOST_SAMPLES])
+    return rows, len(ordered) - len(rows)
+
+
+def _sample_row(sample: LabSample, about: About, reader: Reader) -> SampleRow:
+    findings = about.findings
+    unit, level = findings.unit, level_at(findings, sample.time)
+    tolerance = findings.point.tolerance_at(sample.value)
+    fine = tolerance / 10
+    apart = level - sample.value
+    known = math.isfinite(apart)
+    error = _error(about.doubts, sample.time)
+    return SampleRow(
+        when=reader.moment(sample.time),
+        sample=reader.amount(sample.value, unit, fine),
+        reading=reader.amount(level, unit, fine) if known else "none near it",
+        difference=reader.difference(apart, unit, fine, signed=True) if known else "–",
+        said=("beyond" if abs(apart) > tolerance else "within")
+        + f" tolerance ({reader.difference(tolerance, unit)})"
+        if known
+        else "cannot be compared",
+        corrected=reader.difference(apart - error, unit, fine, signed=True)
+        if known and math.isfinite(error)
+        else "",
+    )
+
+
+def level_at(findings: PointFindings, instant: int) -> float:
+    """The hourly level nearest to an instant; NaN without one within three hours."""
+    good = np.isfinite(findings.levels.value)
+    if not good.any():
+        return math.nan
+    middle = findings.levels.time[good] + NS_PER_HOUR // 2
+    index = int(np.argmin(np.abs(middle - instant)))
+    return (
+        float(findings.levels.value[good][index]) if abs(int(middle[index]) - instant) <= NEAR else math.nan
+    )
+
+
+def _error(doubts: tuple[Doubt, ...], instant: int) -> float:
+    inside = [doubt for doubt in doubts if doubt.start <= instant <= doubt.end and doubt.knots]
+    if not inside:
+        return math.nan
+    error, _ = error_at(inside[-1], np.array([instant], np.int64))
+    return float(error[0])
+
+
+def peer_rows(about: About, reader: Reader) -> tuple[PeerRow, ...]:
+    """Related points in the same unit."""
+    return tuple(row for peer in about.neighbours for row in [_peer_row(about.findings, peer, reader)] if row)
+
+
+def _peer_row(findings: PointFindings, peer: PointFindings, reader: Reader) -> PeerRow | None:
+    hours, mine, theirs = np.intersect1d(
+        findings.levels.time, peer.levels.time, assume_unique=True, return_indices=True
+    )
+    apart = findings.levels.value[mine] - peer.levels.value[theirs]
+    good = np.isfinite(apart)
+    hours, apart = hours[good], apart[good]
+    newest = hours >= findings.end - NEWEST
+    if apart.size < LEAST_HOURS or newest.sum() < LEAST_NEWEST:
+        return None
+    before = apart[~newest] if (~newest).sum() >= LEAST_HOURS else apart
+    usual, spread = _middle(before)
+    now, _ = _middle(apart[newest])
+    fine = max(spread / 5, findings.point.tolerance_at(now) / 10)
+    wide = abs(now - usual) > WIDE * spread
+    further = reader.difference(abs(now - usual), findings.unit, fine)
+    return PeerRow(
+        name=peer.point.name,
+        usual=f"{reader.difference(usual, findings.unit, fine, signed=True)}, give or take "
+        f"{reader.difference(spread, findings.unit, fine)}",
+        newest=reader.difference(now, findings.unit, fine, signed=True),
+        said=f"{further} from the usual" if wide else "as usual",
+    )
+
+
+def _middle(values: FloatArray) -> tuple[float, float]:
+    """Median and robust standard deviation."""
+    middle = float(np.median(values))
+    return middle, 1.4826 * float(np.median(np.abs(values - middle)))

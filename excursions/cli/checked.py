@@ -1,0 +1,401 @@
+"""What a check found, in the terminal: eighty columns for one file, still readable for thousands of signals."""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+import textwrap
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import asdict
+from zoneinfo import ZoneInfo
+
+import polars as pl
+import typer
+
+from excursions import clock
+from excursions.pipeline.check import CheckResult, FileCheck, ShownEntry, SignalCheck, finite
+from excursions.read.model import ShownReading, ShownRow
+from excursions.records import CalibrationEntry, Decision, LabSample
+from excursions.report.recording import KIND_WORDS, flats, gaps, peaks, recorded, resolved, shows
+
+WIDTH = 80
+MOST_FILES, MOST_SIGNALS, MOST_DECISIONS, MOST_WORDS = 8, 6, 14, 20
+_ENDLESS = re.compile(r"[^\s/\\]{70,}")  # a word that no line can hold, unless it is part of a path
+QUALITIES = ("good", "uncertain", "bad")
+
+
+def print_check(found: CheckResult, *, everything: bool, as_json: bool) -> None:
+    """Print what was found on standard output."""
+    if as_json:
+        typer.echo(json.dumps(check_facts(found), indent=2, ensure_ascii=False))
+        return
+    typer.echo("\n".join(check_lines(found, everything=everything)))
+
+
+def exit_status(found: CheckResult) -> int:
+    """2 when nothing at all could be used, else 0."""
+    used = any(file.used or file.taken_for == "register" for file in found.files)
+    return 0 if used else 2
+
+
+def check_lines(found: CheckResult, *, everything: bool) -> list[str]:
+    """Files, decisions, status texts, clock, signals, rows: one block each."""
+    tz = clock.zone(found.plant.zone)
+    return [
+        *_files(found, tz, everything),
+        *_decisions(found.decisions, everything),
+        *_words(found, everything),
+        *_problems(found, everything),
+        *_signals(found, tz, everything),
+        "",
+        *_fill(_rows(found), hang=2),
+    ]
+
+
+def _rows(found: CheckResult) -> str:
+    rows = found.rows
+    text = (
+        f"Rows of exports: {rows['read']:,} read = {rows['used']:,} used + {rows['repeated']:,} repeated "
+        f"+ {rows['refused']:,} refused."
+    )
+    lists = [file for file in found.files if file.taken_for in ("calibration log", "laboratory samples")]
+    if lists:
+        read, used, refused = (
+            sum(getattr(file, name) for file in lists) for name in ("rows", "used", "refused")
+        )
+        text += f" Of logs and samples: {read:,} read = {used:,} used + {refused:,} refused."
+    return text
+
+
+# --- files ---------------------------------------------------------------------------------------
+
+
+def _files(found: CheckResult, tz: ZoneInfo, everything: bool) -> list[str]:
+    kinds = Counter(file.taken_for for file in found.files)
+    head = ", ".join(f"{count:,} {_plural(kind, count)}" for kind, count in kinds.items())
+    shown = found.files if everything else _worth_showing(found.files)
+    lines = [f"FILES  {head}"]
+    for file in shown:
+        lines += ["", *_file(file, tz)]
+    if len(shown) < len(found.files):
+        lines += [
+            "",
+            f"  ... and {len(found.files) - len(shown):,} more files of these kinds (--all shows them)",
+        ]
+    return lines
+
+
+def _plural(kind: str, count: int) -> str:
+    return kind + ("s" if count != 1 and kind in ("export", "calibration log", "register") else "")
+
+
+def _worth_showing(files: Sequence[FileCheck]) -> list[FileCheck]:
+    """Files with faults first, then the first ones of every kind; in the order they were read."""
+    ranked = sorted(
+        range(len(files)),
+        key=lambda at: (not (files[at].problems or files[at].refused), files[at].taken_for == "ignored", at),
+    )
+    return [files[at] for at in sorted(ranked[:MOST_FILES])]
+
+
+def _file(file: FileCheck, tz: ZoneInfo) -> list[str]:
+    lines = _fill(f"{_shown(file.path)}: {file.taken_for}", indent=2, hang=2)
+    if file.why:
+        lines += _fill(_shown(file.why), indent=4)
+    if file.rows:
+        lines += _fill(_counts(file, tz), indent=4)
+    for note in file.notes:
+        lines += _fill(f"Note: {note}", indent=4, hang=2)
+    for row in file.shown:
+        lines += _shown_row(row, tz)
+    for entry in file.entries:
+        lines += _shown_entry(entry, tz)
+    if file.entry_count > len(file.entries):
+        lines.append(f"    ... {file.entry_count:,} in all")
+    for refused in file.refused_rows:
+        column = f', column "{refused["column"]}"' if refused["column"] else ""
+        lines += _fill(
+            f"refused: line {refused['line']}{_shown(column)}: {_shown(str(refused['reason']))}: {_cut(str(refused['text']), 60)}",
+            indent=4,
+            hang=2,
+        )
+    if file.refused > len(file.refused_rows):
+        lines.append(f"    ... {file.refused:,} refused in all (a scan writes them to refused.csv)")
+    for problem in file.problems:
+        lines += _fill(f"To mend: {_shown(problem)}", indent=4, hang=2)
+    return lines
+
+
+def _counts(file: FileCheck, tz: ZoneInfo) -> str:
+    text = f"{file.rows:,} {'readings' if file.taken_for == 'export' else 'rows'} = {file.used:,} used + {file.refused:,} refused"
+    if file.tags:
+        text += f"; {file.tags:,} {'tag' if file.tags == 1 else 'tags'}"
+    if file.first is not None and file.last is not None:
+        text += f"; {_iso(file.first, tz)} to {_iso(file.last, tz)}"
+    return text
+
+
+def _shown_row(row: ShownRow, tz: ZoneInfo) -> list[str]:
+    lines = [f"    line {row.line:<6} {_cut(row.text, WIDTH - 16)}"]
+    if row.refused:
+        return [*lines, *_fill(f"refused: {_shown(row.refused)}", indent=15, hang=2)]
+    if not row.readings:
+        return [*lines, "               no reading in this row"]
+    for reading in row.readings:
+        lines += _fill(_reading(reading, tz), indent=13, hang=2)
+    more = row.count - len(row.readings)
+    return [*lines, f"             ... and {more:,} more in this row"] if more > 0 else lines
+
+
+def _reading(reading: ShownReading, tz: ZoneInfo) -> str:
+    value = f"{reading.value:.10g}" if math.isfinite(reading.value) else "no number"
+    unit = f" {reading.unit}" if reading.unit else ""
+    return f"= {_iso(reading.time, tz)}  {_cut(reading.tag, 40)}  {value}{_shown(unit)}  {QUALITIES[reading.quality]}"
+
+
+def _shown_entry(shown: ShownEntry, tz: ZoneInfo) -> list[str]:
+    entry = shown.entry
+    said = _sample(entry, tz) if isinstance(entry, LabSample) else _calibration(entry, tz)
+    return [
+        f"    line {shown.line:<6} {_cut(shown.text, WIDTH - 16)}",
+        *_fill(f"= {_shown(said)}", indent=13, hang=2),
+    ]
+
+
+def _sample(sample: LabSample, tz: ZoneInfo) -> str:
+    comment = f'  "{_cut(sample.comment, 40)}"' if sample.comment else ""
+    return f"{_iso(sample.time, tz)}  {sample.point}  {sample.value:.8g} {sample.unit}{comment}".rstrip()
+
+
+def _calibration(entry: CalibrationEntry, tz: ZoneInfo) -> str:
+    who = (
+        " ".join(part for part in (entry.point, entry.probe and f"probe {entry.probe}") if part)
+        or "nobody named"
+    )
+    parts = [f"{_iso(entry.time, tz)}  {who}  {entry.action}, {entry.phase.replace('_', ' ')}"]
+    parts += [f"{name.replace('_', ' ')} {value:.6g}" for name, value in entry.figures.items()]
+    for reading in entry.standards:
+        warm = f" at {reading.temperature_degc:.3g} °C" if math.isfinite(reading.temperature_degc) else ""
+        parts.append(
+            f"{reading.raw:.6g} {reading.raw_unit} in {reading.standard:.6g} {reading.standard_unit}{warm}".strip()
+        )
+    return "; ".join(parts) + (f'; "{_cut(entry.comment, 40)}"' if entry.comment else "")
+
+
+# --- decisions, texts, faults --------------------------------------------------------------------
+
+
+def _decisions(decisions: Sequence[Decision], everything: bool) -> list[str]:
+    groups: dict[tuple[str, str, str], list[str]] = {}
+    for decision in decisions:
+        if not decision.what.startswith("columns read as"):  # shown beside the file
+            groups.setdefault((decision.what, decision.why, decision.option), []).append(decision.subject)
+    if not groups:
+        return ["", "DECIDED  nothing: all of it is stated"]
+    items = list(groups.items())
+    shown = items if everything else items[:MOST_DECISIONS]
+    lines = ["", f"DECIDED  {len(items):,} things, each with what shows it and what would change it"]
+    for (what, why, option), subjects in shown:
+        who = (
+            _cut(subjects[0], 60)
+            if len(subjects) == 1
+            else f"{_cut(subjects[0], 40)} and {len(subjects) - 1:,} more"
+        )
+        text = f"- {who}: {what}, because {why}" + (f". To change it: {option}" if option else "")
+        lines += _fill(_shown(text), indent=2, hang=2)
+    if len(shown) < len(items):
+        lines.append(f"  ... and {len(items) - len(shown):,} more (--all shows them)")
+    return lines
+
+
+def _words(found: CheckResult, everything: bool) -> list[str]:
+    if not found.words.height:
+        return []
+    table = (
+        found.words.group_by("word", "quality")
+        .agg(pl.col("count").sum(), pl.col("tag").n_unique().alias("tags"))
+        .sort(["count", "word"], descending=[True, False])
+    )
+    shown = table if everything else table.head(MOST_WORDS)
+    lines = ["", "STATUS TEXTS  in place of a number, or as a quality"]
+    for word, quality, count, tags in shown.iter_rows():
+        lines.append(
+            f"  {count:>10,}  taken as {quality:<9}  {_cut(word, 36)}  ({tags:,} {'tag' if tags == 1 else 'tags'})"
+        )
+    if shown.height < table.height:
+        lines.append(f"  ... and {table.height - shown.height:,} more (--all shows them)")
+    return [*lines, *_fill("To change it: [quality_words] in the register.", indent=2)]
+
+
+def _problems(found: CheckResult, everything: bool) -> list[str]:
+    told = {problem for file in found.files for problem in file.problems}
+    rest = [str(problem) for problem in found.problems if str(problem) not in told]
+    if not rest:
+        return []
+    shown = rest if everything else rest[:MOST_DECISIONS]
+    lines = ["", "TO MEND"]
+    for problem in shown:
+        lines += _fill(f"- {_shown(problem)}", indent=2, hang=2)
+    return [
+        *lines,
+        *(
+            [f"  ... and {len(rest) - len(shown):,} more (--all shows them)"]
+            if len(shown) < len(rest)
+            else []
+        ),
+    ]
+
+
+# --- signals -------------------------------------------------------------------------------------
+
+
+def _signals(found: CheckResult, tz: ZoneInfo, everything: bool) -> list[str]:
+    if not found.signals:
+        return []
+    shown = (
+        found.signals if everything or len(found.signals) <= MOST_SIGNALS else found.signals[:MOST_SIGNALS]
+    )
+    many = len(found.signals)
+    lines = ["", f"SIGNALS  {many:,}{', the oddest first' if many > 1 else ''}"]
+    for signal in shown:
+        lines += ["", *_signal(signal, tz)]
+    rest = found.signals[len(shown) :]
+    return [*lines, *_counted(rest)] if rest else lines
+
+
+def _counted(rest: Sequence[SignalCheck]) -> list[str]:
+    """The signals that are not shown, by how they were recorded."""
+    groups = Counter(
+        (
+            KIND_WORDS.get(s.sampling.kind, s.sampling.kind),
+            clock.duration_text(s.sampling.interval_s),
+            s.sampling.sure,
+        )
+        for s in rest
+        if math.isfinite(s.sampling.interval_s)
+    )
+    lines = ["", f"  and {len(rest):,} more (--all shows each):"]
+    for (kind, interval, sure), count in groups.most_common(12):
+        lines.append(f"  {count:>7,}  {kind}, {interval} apart{'' if sure else ', not certain'}")
+    if len(groups) > 12:
+        lines.append(f"  {sum(groups.values()) - sum(c for _, c in groups.most_common(12)):>7,}  others")
+    odd = sum(bool(signal.oddities) for signal in rest)
+    return [*lines, f"  {odd:,} of them with an odd clock"] if odd else lines
+
+
+def _signal(signal: SignalCheck, tz: ZoneInfo) -> list[str]:
+    def amount(size: float) -> str:
+        return f"{size:.3g} {signal.unit}".strip()
+
+    role = f" ({signal.role} of {signal.point})" if signal.point else " (of no point)"
+    span = (
+        f"; {_iso(signal.first, tz)} to {_iso(signal.last, tz)}"
+        if signal.first is not None and signal.last is not None
+        else ""
+    )
+    count = f"{signal.samples:,} {'sample' if signal.samples == 1 else 'samples'}"
+    facts = [
+        ("Kept", recorded(signal.sampling, amount)),
+        ("Step", resolved(signal.sampling, amount)),
+        ("Peaks", peaks(signal.sampling, amount)),
+        ("Flat", flats(signal.sampling, amount)),
+        ("Gaps", gaps(signal.sampling, lambda instant: _iso(instant, tz))),
+        *(("Clock", oddity.words) for oddity in signal.oddities),
+    ]
+    if signal.repeated or signal.conflicts:
+        facts.append(
+            ("Rows", f"{signal.repeated:,} repeated, {signal.conflicts:,} that contradict a later one")
+        )
+    if signal.words:
+        texts = ", ".join(f'"{_cut(word, 24)}" {count:,}' for word, count in list(signal.words.items())[:6])
+        facts.append(("Texts", texts))
+    lines = _fill(f"{_cut(signal.tag, 60)}{_shown(role)}", indent=2, hang=2)
+    lines += _fill(f"{count}{span}", indent=4)
+    for head, text in facts:
+        lines += _fill(f"{head:<7}{text[:1].upper()}{_shown(text[1:])}.", indent=4, hang=7)
+    return lines
+
+
+# --- small ---------------------------------------------------------------------------------------
+
+
+def _iso(instant: int, tz: ZoneInfo) -> str:
+    return clock.to_datetime(instant, tz).isoformat()
+
+
+def _cut(text: str, most: int) -> str:
+    said = _shown(text)
+    return said if len(said) <= most else said[: most - 3] + "..."
+
+
+def _shown(text: str) -> str:
+    """Text of a file without what a terminal would obey."""
+    return "".join(char if char.isprintable() else ("  " if char == "\t" else "?") for char in text)
+
+
+def _fill(text: str, *, indent: int = 0, hang: int = 0) -> list[str]:
+    return textwrap.wrap(
+        _ENDLESS.sub(lambda word: f"{word[0][:60]}...", text),
+        WIDTH,
+        initial_indent=" " * indent,
+        subsequent_indent=" " * (indent + hang),
+        break_on_hyphens=False,
+        break_long_words=False,
+    )
+
+
+# --- for machines --------------------------------------------------------------------------------
+
+
+def check_facts(found: CheckResult) -> dict[str, object]:
+    """The same for machines: every file and signal, times ISO 8601 UTC, null where unknown."""
+    return {
+        "zone": found.plant.zone,
+        "files": [_file_facts(file) for file in found.files],
+        "rows": dict(found.rows),
+        "decisions": [asdict(decision) for decision in found.decisions],
+        "status_words": found.words.to_dicts(),
+        "problems": [str(problem) for problem in found.problems],
+        "signals": [_signal_facts(signal) for signal in found.signals],
+    }
+
+
+def _file_facts(file: FileCheck) -> dict[str, object]:
+    facts = asdict(file)
+    facts["first"], facts["last"] = _when(file.first), _when(file.last)
+    return {key: _plain(value) for key, value in facts.items()}
+
+
+def _signal_facts(signal: SignalCheck) -> dict[str, object]:
+    def amount(size: float) -> str:
+        return f"{size:.6g} {signal.unit}".strip()
+
+    facts = asdict(signal)
+    facts["first"], facts["last"] = _when(signal.first), _when(signal.last)
+    facts["shows"] = asdict(shows(signal.sampling))
+    said = {"recorded": recorded, "peaks": peaks, "flat": flats}
+    facts["words"] = {name: write(signal.sampling, amount) for name, write in said.items()}
+    facts["words"] |= {"gaps": gaps(signal.sampling)}
+    facts["status_words"] = dict(signal.words)
+    return {key: _plain(value) for key, value in facts.items()}
+
+
+def _when(instant: int | None) -> str | None:
+    return clock.iso(instant) if instant is not None else None
+
+
+_INSTANTS = ("time", "at", "longest_silence_at")
+
+
+def _plain(value: object, key: str = "") -> object:
+    if isinstance(value, dict):
+        return {name: _plain(item, str(name)) for name, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_plain(item) for item in value]
+    if isinstance(value, float):
+        return finite(value)
+    if isinstance(value, int) and key in _INSTANTS:
+        return clock.to_datetime(value).isoformat()
+    return value

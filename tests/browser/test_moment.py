@@ -1,0 +1,71 @@
+"""The page of an explained moment: zoomed and marked from the start, reachable by everybody."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from dashboards import write_moment
+from excursions.report.explain import Focus, explain
+from tests.unit.dashboards.made_result import HOSTILE, instant, made_result
+
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture(scope="module")
+def moment(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    result = made_result()
+    at = instant(95.0)
+    return write_moment(
+        result, explain(result, "AT-101", Focus(start=at, end=at)), tmp_path_factory.mktemp("moment")
+    )
+
+
+def opened(open_page: Any, path: Path, **more: Any) -> Any:
+    seen = open_page(path, **more)
+    seen.page.wait_for_selector("html[data-ready=yes]", timeout=30_000)
+    return seen
+
+
+def test_it_opens_on_the_answer_with_the_moment_marked(open_page: Any, moment: Path) -> None:
+    seen = opened(open_page, moment)
+    assert seen.page.evaluate("scrollY") == 0
+    words = seen.page.locator("main .answer").inner_text()
+    for part in (
+        "doubt",
+        "AT-101, 6 Apr 2026, 01:00",
+        "How wrong",
+        "0.24 pH too high",
+        "Verify.",
+        "Take care",
+    ):
+        assert part in words
+    assert "Marked: 6 Apr 2026, 01:00" in seen.page.locator(".shown").inner_text()
+    assert "Mon 6 Apr 2026, 01:00" in seen.page.locator(".note b").inner_text()
+    assert seen.complaints == []
+    assert all(url.startswith(("file:", "data:", "blob:")) for url in seen.requests)
+
+
+def test_every_question_has_an_answer_with_evidence(open_page: Any, moment: Path) -> None:
+    rows = opened(open_page, moment).page.locator(".checks tbody tr")
+    texts = [rows.nth(n).inner_text() for n in range(rows.count())]
+    assert len(texts) >= 5
+    assert all(any(word in text for word in ("excluded", "speaks", "could not", "agrees")) for text in texts)
+
+
+def test_it_is_narrow_and_dark_and_accessible(open_page: Any, moment: Path, axe: str) -> None:
+    page = opened(open_page, moment, width=390, scheme="dark").page
+    assert page.evaluate("document.documentElement.scrollWidth") == 390
+    page.evaluate(axe)
+    found = page.evaluate("axe.run()")["violations"]
+    assert [(v["id"], v["nodes"][0]["html"][:120]) for v in found] == []
+
+
+def test_a_hostile_name_runs_nothing(open_page: Any, tmp_path: Path) -> None:
+    result = made_result()
+    path = write_moment(result, explain(result, HOSTILE), tmp_path)
+    seen = opened(open_page, path)
+    assert seen.page.evaluate("window.broken") is None
+    assert seen.complaints == []

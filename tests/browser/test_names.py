@@ -1,0 +1,78 @@
+"""Names as people and attackers give them, from the file through the scan to the page: shown as they are, and harmless."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from dashboards import write_site
+from excursions.pipeline.scan import scan
+from excursions.read.exports.columns import clean
+
+NAMES = (
+    '"quoted" name',
+    "AT 101 with blanks",
+    "<b>pH</b> & <script>document.title='run'</script>",
+    "タンク pH",
+    "реактор pH",
+    'Kühlung "Süd" / pH',
+    "=cmd|calc!A1",
+    "../../etc/passwd",
+    "X" * 300,
+    "Reaktor-" + "pH-" * 97,
+    "a,b;c",
+    "%s {x} {{ y }}",
+    "__proto__",
+    "constructor",
+)
+HOURS = 60
+
+
+@pytest.fixture(scope="module")
+def named(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("names")
+    with (folder / "export.csv").open("w", newline="", encoding="utf-8") as out:
+        rows = csv.writer(out)
+        rows.writerow(["tag", "time", "value", "unit"])
+        for number, name in enumerate(NAMES):
+            for hour in range(HOURS):
+                stamp = f"2024-03-{1 + hour // 24:02d}T{hour % 24:02d}:00:00Z"
+                rows.writerow([name, stamp, 7 + 0.01 * ((hour * (number + 3)) % 7), "pH"])
+    return write_site(scan([folder / "export.csv"]).result, folder / "out")
+
+
+@pytest.mark.browser
+def test_every_name_is_shown_as_it_is(named: Path, browser: Any) -> None:
+    page = browser.new_page()
+    page.goto(named.as_uri())
+    shown = " ".join(page.evaluate("document.body.textContent").split())
+    assert [name for name in NAMES if clean(name) not in shown] == []
+    assert page.title() != "run"
+    page.close()
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("width", [390, 1440])
+def test_no_name_makes_a_page_scroll_sideways(named: Path, browser: Any, width: int) -> None:
+    page = browser.new_page(viewport={"width": width, "height": 900})
+    points = sorted((named.parent / "points").iterdir())
+    assert len(points) == len(NAMES)
+    for path in (named, *points):
+        page.goto(path.as_uri())
+        assert page.evaluate("document.documentElement.scrollWidth") <= width, path.name
+    page.close()
+
+
+@pytest.mark.browser
+def test_every_page_of_a_point_names_it(named: Path, browser: Any) -> None:
+    page = browser.new_page()
+    titles = []
+    for path in sorted((named.parent / "points").iterdir()):
+        page.goto(path.as_uri())
+        titles.append(" ".join(page.evaluate("document.body.textContent").split()))
+        assert page.title() != "run"
+    assert [name for name in NAMES if not any(clean(name) in text for text in titles)] == []
+    page.close()

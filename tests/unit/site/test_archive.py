@@ -1,0 +1,117 @@
+"""Rows of an instant are settled by the order of reading alone; parts come back as written; looks do not depend on cuts."""
+
+from __future__ import annotations
+
+import itertools
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from excursions.site.archive import (
+    PartDamagedError,
+    Rows,
+    cut,
+    joined,
+    load,
+    months_of,
+    new_part,
+    resolved,
+    thinned,
+)
+from excursions.site.inbox import reading_order
+
+JANUARY = int(np.datetime64("2024-01-31T23:59", "ns").astype(np.int64))
+MINUTE = 60 * 10**9
+
+
+def rows(times: list[int], file: int, at: float) -> Rows:
+    """Minutes after the last of January; the value says which file and line it came from."""
+    return Rows(
+        time=JANUARY + MINUTE * np.array(times, np.int64),
+        value=at + np.arange(len(times)) / 100,
+        quality=np.zeros(len(times), np.uint8),
+        file=np.full(len(times), file, np.uint32),
+    )
+
+
+def held(found: Rows) -> dict[int, float]:
+    return dict(zip(found.time.tolist(), found.value.tolist(), strict=True))
+
+
+def test_the_file_that_is_read_last_wins_and_in_it_the_last_line() -> None:
+    first, second = rows([0, 1, 1, 2], 1, 10.0), rows([1, 2, 3], 2, 20.0)
+    ranks = np.array([0, 5, 3])  # file 1 is read after file 2
+    found = resolved(joined([first, second]), ranks)
+    assert list(held(found).values()) == [10.0, 10.02, 10.03, 20.02]
+    other = resolved(joined([first, second]), np.array([0, 3, 5]))
+    assert list(held(other).values()) == [10.0, 20.0, 20.01, 20.02]
+
+
+files = st.lists(st.lists(st.integers(0, 6), min_size=1, max_size=6), min_size=2, max_size=4)
+
+
+@settings(deadline=None)
+@given(files=files, data=st.data())
+def test_any_order_and_grouping_of_files_settles_to_the_same_rows(
+    files: list[list[int]], data: st.DataObject
+) -> None:
+    pieces = [rows(times, number, 10.0 * number) for number, times in enumerate(files)]
+    ranks = np.array(data.draw(st.permutations(range(len(files)))))
+    whole = held(resolved(joined(pieces), ranks))
+    order = data.draw(st.permutations(pieces))
+    step = resolved(order[0], ranks)
+    for piece in [*order[1:], order[0]]:  # the first once more: a repeat
+        step = resolved(joined([step, resolved(piece, ranks)]), ranks)
+    assert held(step) == whole
+
+
+def test_files_are_read_as_a_scan_of_the_folder_would_read_them() -> None:
+    names = ["b.csv", "a/z.csv", "a.csv", "a/b/c.csv"]
+    assert sorted(names, key=lambda name: reading_order(name, 1)) == [
+        "a/b/c.csv",
+        "a/z.csv",
+        "a.csv",
+        "b.csv",
+    ]
+    assert reading_order("x.csv", 2) > reading_order("x.csv", 1)
+
+
+def test_a_part_comes_back_as_written_and_damage_is_told(tmp_path: Path) -> None:
+    whole = resolved(rows([3, 0, 1, 5], 7, 1.0), np.arange(8))
+    spans = months_of(whole.time)
+    assert [month for month, _, _ in spans] == ["2024-01", "2024-02"]
+    month, start, end = spans[1]
+    made = new_part("A/1 <x>", month, {"T\x1f": cut(whole, start, end), "B": cut(whole, start, end)})
+    path = tmp_path / made.part.path
+    path.parent.mkdir(parents=True)
+    path.write_bytes(made.content)
+    assert path.resolve().is_relative_to(tmp_path)
+    found = load(tmp_path, made.part)
+    assert held(found["T\x1f"]) == held(cut(whole, start, end))
+    assert load(tmp_path, made.part, ("B",)).keys() == {"B"}
+    path.write_bytes(made.content[:-1] + b"x")
+    with pytest.raises(PartDamagedError):
+        load(tmp_path, made.part)
+
+
+@settings(deadline=None)
+@given(cuts=st.lists(st.integers(1, 599), max_size=4), seed=st.integers(0, 9))
+def test_a_look_at_pieces_is_the_look_at_the_whole(cuts: list[int], seed: int) -> None:
+    draw = np.random.default_rng(seed)
+    frame = pl.DataFrame(
+        {
+            "tag": "A",
+            "time": JANUARY + 7 * MINUTE * np.arange(600),
+            "value": np.round(draw.standard_normal(600), 1),
+            "quality": draw.choice([0, 2], 600).astype(np.uint8),
+        }
+    )
+    edges = sorted({0, *cuts, 600})
+    pieces = [thinned(frame[a:b]) for a, b in itertools.pairwise(edges)]
+    assert thinned(pl.concat(pieces)).equals(thinned(frame))
+    good = frame.filter(pl.col("quality") < 2)["value"]
+    assert thinned(frame)["value"].max() >= good.max()
