@@ -9,7 +9,6 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
-import zipfile
 from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -22,6 +21,7 @@ from excursions.errors import InputFileError
 from excursions.read.model import ReadOptions
 from excursions.read.text import encoding_of
 from excursions.read.unpack import CutOff, opened, unpacked
+from excursions.read.workbooks import Workbook, unpacked_size
 
 LARGEST = 64 * 2**20  # bytes of text; ten thousand calibrations fill about two megabytes
 _WORKBOOK_GROWS = 8  # the parts of a workbook say in about eight bytes what CSV says in one
@@ -178,20 +178,13 @@ def kind_of(data: bytes) -> SheetReader:
 
 
 def _workbook(path: Path, data: bytes, options: ReadOptions) -> Iterator[Sheet]:
-    import fastexcel
-
     try:
-        if data.startswith(b"PK"):
-            with zipfile.ZipFile(io.BytesIO(data)) as archive:
-                _check_size(sum(part.file_size for part in archive.infolist()) // _WORKBOOK_GROWS, path)
-        book = fastexcel.read_excel(data)
-        for name in book.sheet_names:
-            sheet = book.load_sheet(
-                name, header_row=None, skip_rows=0, dtypes="string", dtype_coercion="coerce"
-            )
-            yield Sheet(name, _frame_rows(sheet.to_polars(), first_line=1))
-    except (fastexcel.FastExcelError, zipfile.BadZipFile, ValueError) as error:
-        raise _broken(path, "workbook", error) from error
+        _check_size(unpacked_size(data) // (_WORKBOOK_GROWS if data.startswith(b"PK") else 1), path)
+        book = Workbook(data)
+        for name in book.names:
+            yield Sheet(name, _frame_rows(book.sheet(name), first_line=1))
+    except InputFileError as error:
+        raise error.at(file=str(path)) from error.__cause__
 
 
 def _parquet(path: Path, data: bytes, options: ReadOptions) -> Iterator[Sheet]:
