@@ -28,6 +28,20 @@ class DisplayUnits(StrEnum):
     DEGF = "degF"
 
 
+class DateSystem(StrEnum):
+    """First year of the day numbers of spreadsheets."""
+
+    Y1900 = "1900"
+    Y1904 = "1904"
+
+
+class MixedUnits(StrEnum):
+    """What becomes of a tag whose readings come in two units."""
+
+    APART = "apart"
+    CONVERT = "convert"
+
+
 class EngineName(StrEnum):
     """Who does the work."""
 
@@ -87,6 +101,22 @@ DateOrderOption = Annotated[
 Encoding = Annotated[
     str, typer.Option("--encoding", help="Text encoding, e.g. cp1252.", show_default="decided from the file")
 ]
+SheetName = Annotated[
+    str,
+    typer.Option(
+        "--sheet", help="Sheet of a workbook, table of a data base.", show_default="all with readings"
+    ),
+]
+DateSystemOption = Annotated[
+    DateSystem | None,
+    typer.Option(
+        "--date-system", help="First year of day numbers.", show_default="the workbook's, else 1900"
+    ),
+]
+MixedUnitsOption = Annotated[
+    MixedUnits,
+    typer.Option("--mixed-units", help="A tag in two units: two signals, or converted to the first."),
+]
 Columns = Annotated[
     list[str] | None,
     typer.Option(
@@ -120,12 +150,17 @@ def scan_options(
     jobs: int,
     engine: EngineName = EngineName.LOCAL,
     scheduler: str = "",
+    *,
+    sheet: str = "",
+    date_system: DateSystem | None = None,
+    mixed_units: MixedUnits = MixedUnits.APART,
 ) -> ScanOptions:
     """Turn the shared options into one frozen object."""
     from excursions import clock
     from excursions.errors import UsageError
     from excursions.pipeline.scan import ScanOptions
     from excursions.read import ReadOptions
+    from excursions.read.table import role_of
 
     if tz:
         clock.zone(tz)
@@ -144,6 +179,7 @@ def scan_options(
                 expected="ROLE=NAME",
                 mend="write for example --columns probe=Serial",
             )
+        role_of(role.strip())
         names[role.strip()] = name.strip()
     return ScanOptions(
         read=ReadOptions(
@@ -152,6 +188,9 @@ def scan_options(
             separator="\t" if separator in ("\\t", "tab") else separator,
             date_order=date_order.value if date_order else "",
             encoding=encoding,
+            sheet=sheet,
+            date_system=date_system.value if date_system else "",
+            mixed_units=mixed_units.value,
         ),
         jobs=jobs,
         columns=names,

@@ -49,6 +49,9 @@ class ReadOptions:
         Status text or code -> ``good``, ``uncertain`` or ``bad``; goes before the built-in table.
     date_system : str
         ``1900`` or ``1904``: first year of spreadsheet day numbers; empty: what the workbook states, else 1900.
+    mixed_units : str
+        ``apart`` (also empty): readings of a tag in a second unit are a signal of their own, ``TAG [unit]``;
+        ``convert``: they are converted to the tag's first unit where both measure the same.
     max_unpacked_bytes : int
         A packed file that grows beyond this is refused.
     max_ratio : int
@@ -69,6 +72,7 @@ class ReadOptions:
     sheet: str = ""
     quality_words: Mapping[str, str] = field(default_factory=dict)
     date_system: str = ""
+    mixed_units: str = ""
     max_unpacked_bytes: int = 64 * 2**30
     max_ratio: int = 400
     spill_bytes: int = 600 * 2**20

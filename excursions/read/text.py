@@ -6,6 +6,7 @@ import codecs
 import re
 from collections.abc import Iterable, Iterator
 
+from excursions.errors import InputFileError
 from excursions.read.exports.words import roles_of
 
 BOMS: tuple[tuple[bytes, str], ...] = (
@@ -17,6 +18,15 @@ BOMS: tuple[tuple[bytes, str], ...] = (
 )
 # A cell may run over several lines inside quotes; a quote that is not closed after this many bytes is a stray one.
 LONGEST_CELL = 64 * 2**10
+LONGEST_LINE = 64 * 2**20  # bytes; ten thousand columns fill about a quarter of a megabyte
+
+
+def endless_line() -> InputFileError:
+    """The refusal of a text that does not come to the end of a line."""
+    return InputFileError(
+        found=f"a line of more than {LONGEST_LINE} bytes", expected="lines, each with a time and readings",
+        mend="the file is damaged or no table: copy or export it again",
+    )  # fmt: skip
 
 
 def encoding_of(head: bytes, stated: str = "") -> tuple[str, int]:
@@ -36,7 +46,7 @@ def encoding_of(head: bytes, stated: str = "") -> tuple[str, int]:
         return "utf-16-le", 0
     if even > 0.6 * half and odd < 0.1 * half:
         return "utf-16-be", 0
-    return ("utf-8" if _is_utf8(head) else _by_known_words(head)), 0
+    return ("utf-8" if is_utf8(head) else _by_known_words(head)), 0
 
 
 _OTHERS = ("cp932", "gb18030", "cp1251")  # Japanese, Chinese, Cyrillic
@@ -57,7 +67,8 @@ def _by_known_words(head: bytes) -> str:
     return "cp1252"
 
 
-def _is_utf8(data: bytes) -> bool:
+def is_utf8(data: bytes) -> bool:
+    """Whether bytes are UTF-8; the last letter may be cut."""
     decoder = codecs.getincrementaldecoder("utf-8")()
     try:
         decoder.decode(data, final=False)
@@ -105,6 +116,8 @@ def blocks(chunks: Iterable[bytes], size: int) -> Iterator[bytes]:
             continue
         data = b"".join(pending)
         cut = record_end(data)
+        if not cut and len(data) > LONGEST_LINE:
+            raise endless_line()
         pending, pending_size = [data[cut:]], len(data) - cut
         if cut:
             yield data[:cut]

@@ -11,7 +11,8 @@ import polars as pl
 
 from excursions.errors import UsageError
 from excursions.report.concluded import audit_table, corrected_table, due_table, lessons_table
-from excursions.report.life import probes_table
+from excursions.report.life import exposures_table, lives_table, probes_table
+from excursions.report.lives import probe_lives
 from excursions.report.result import ScanResult
 from excursions.report.tables import (
     calibrations_table,
@@ -32,6 +33,7 @@ FORMULA_STARTS = r"^[=+\-@\t\r]"
 
 def all_tables(result: ScanResult) -> dict[str, pl.DataFrame]:
     """Every table of a scan by its name."""
+    lives = probe_lives(result)
     return {
         "points": points_table(result),
         "events": events_table(result),
@@ -41,6 +43,8 @@ def all_tables(result: ScanResult) -> dict[str, pl.DataFrame]:
         "links": links_table(result),
         "doubts": doubts_table(result),
         "probes": probes_table(result),
+        "lives": lives_table(result, lives),
+        "exposures": exposures_table(result, lives),
         "changes": changes_table(result),
         "audit": audit_table(result),
         "lessons": lessons_table(result),

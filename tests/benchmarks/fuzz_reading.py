@@ -147,8 +147,10 @@ def complaint(data: bytes, reading: Reading) -> str:
         lines = re.split(r"\r\n|\r|\n", text)[report.data_line - 1 :]
         named = re.search(r'separator (tab|blank|"(.)")', report.dialect, re.S)
         mark = {"tab": "\t", "blank": " "}.get(named[1], named[2]) if named else ","
-        filled = sum(any(cell for cell in line.split(mark)) for line in lines)
-        if filled != report.rows + report.remarks:
+        # A line of nothing but blanks may count as a line of data or as an empty one.
+        filled = sum(any(cell.strip() for cell in line.split(mark)) for line in lines)
+        at_most = sum(any(line.split(mark)) for line in lines)
+        if not filled <= report.rows + report.remarks <= at_most:
             return f"{filled} lines of data, {report.rows} rows and {report.remarks} remarks"
     return ""
 

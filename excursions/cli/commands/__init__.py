@@ -7,6 +7,7 @@ from excursions.cli.commands.calibrations import calibrations
 from excursions.cli.commands.check import check
 from excursions.cli.commands.close import close
 from excursions.cli.commands.explain import explain
+from excursions.cli.commands.heat import heat
 from excursions.cli.commands.init import init
 from excursions.cli.commands.nightly import nightly
 from excursions.cli.commands.note import note
@@ -19,6 +20,7 @@ COMMANDS = (
     scan,
     explain,
     calibrations,
+    heat,
     register,
     init,
     nightly,

@@ -11,14 +11,18 @@ from excursions.cli.options import (
     CalibrationLogs,
     Columns,
     DateOrderOption,
+    DateSystemOption,
     DecimalMark,
     DisplayUnits,
     Encoding,
     Exports,
+    MixedUnits,
+    MixedUnitsOption,
     PointName,
     RegisterFile,
     SampleLists,
     Separator,
+    SheetName,
     Zone,
     scan_options,
 )
@@ -48,6 +52,9 @@ def explain(
     separator: Separator = "",
     date_order: DateOrderOption = None,
     encoding: Encoding = "",
+    sheet: SheetName = "",
+    date_system: DateSystemOption = None,
+    mixed_units: MixedUnitsOption = MixedUnits.APART,
     columns: Columns = None,
     jobs: Annotated[int, typer.Option("--jobs", min=0, help="Processes; 0 chooses.")] = 0,
     display_units: Annotated[
@@ -69,7 +76,18 @@ def explain(
     from excursions.pipeline.scan import scan as run_scan
     from excursions.report.explain import explain as explained
 
-    options = scan_options(tz, decimal_mark, separator, date_order, encoding, columns, jobs)
+    options = scan_options(
+        tz,
+        decimal_mark,
+        separator,
+        date_order,
+        encoding,
+        columns,
+        jobs,
+        sheet=sheet,
+        date_system=date_system,
+        mixed_units=mixed_units,
+    )
     with shown_progress() as progress:
         done = run_scan(
             exports, calibrations=calibrations or [], samples=samples or [], register=register, options=options,

@@ -9,10 +9,14 @@ import typer
 
 from excursions.cli.options import (
     DateOrderOption,
+    DateSystemOption,
     DecimalMark,
     Encoding,
     Exports,
+    MixedUnits,
+    MixedUnitsOption,
     Separator,
+    SheetName,
     Zone,
     scan_options,
 )
@@ -32,6 +36,9 @@ def register(
     separator: Separator = "",
     date_order: DateOrderOption = None,
     encoding: Encoding = "",
+    sheet: SheetName = "",
+    date_system: DateSystemOption = None,
+    mixed_units: MixedUnitsOption = MixedUnits.APART,
 ) -> None:
     """Write down what an export shows of the plant, as a commented register to correct.
 
@@ -40,7 +47,18 @@ def register(
     from excursions.cli.progress import shown_progress
     from excursions.pipeline.scan import propose_register
 
-    options = scan_options(tz, decimal_mark, separator, date_order, encoding, None, 1)
+    options = scan_options(
+        tz,
+        decimal_mark,
+        separator,
+        date_order,
+        encoding,
+        None,
+        1,
+        sheet=sheet,
+        date_system=date_system,
+        mixed_units=mixed_units,
+    )
     with shown_progress() as progress:
         text, problems = propose_register(exports, register=known, options=options, progress=progress)
     for problem in problems:

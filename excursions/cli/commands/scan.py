@@ -11,6 +11,7 @@ from excursions.cli.options import (
     CalibrationLogs,
     Columns,
     DateOrderOption,
+    DateSystemOption,
     DecimalMark,
     DisplayUnits,
     Encoding,
@@ -18,10 +19,13 @@ from excursions.cli.options import (
     EngineName,
     Exports,
     FailOn,
+    MixedUnits,
+    MixedUnitsOption,
     RegisterFile,
     SampleLists,
     Scheduler,
     Separator,
+    SheetName,
     Zone,
     scan_options,
 )
@@ -38,6 +42,9 @@ def scan(
     separator: Separator = "",
     date_order: DateOrderOption = None,
     encoding: Encoding = "",
+    sheet: SheetName = "",
+    date_system: DateSystemOption = None,
+    mixed_units: MixedUnitsOption = MixedUnits.APART,
     columns: Columns = None,
     jobs: Annotated[int, typer.Option("--jobs", min=0, help="Processes; 0 chooses.")] = 0,
     engine: Engine = EngineName.LOCAL,
@@ -64,7 +71,18 @@ def scan(
     from excursions.pipeline.scan import scan as run_scan
 
     options = scan_options(
-        tz, decimal_mark, separator, date_order, encoding, columns, jobs, engine, scheduler
+        tz,
+        decimal_mark,
+        separator,
+        date_order,
+        encoding,
+        columns,
+        jobs,
+        engine,
+        scheduler,
+        sheet=sheet,
+        date_system=date_system,
+        mixed_units=mixed_units,
     )
     with shown_progress() as progress:
         done = run_scan(

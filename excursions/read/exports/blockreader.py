@@ -11,7 +11,7 @@ import polars as pl
 
 from excursions.read.exports.records_text import Cut, split_records
 from excursions.read.exports.table import MORE, Batch, Portion, Wanted
-from excursions.read.text import record_end
+from excursions.read.text import is_utf8, record_end
 from excursions.records import IndexArray
 
 _SMALL = 400  # lines below which the careful way is cheap enough
@@ -43,6 +43,9 @@ class BlockReader:
         if self.cut.spans:
             batch = self._fixed(data)
             return Portion(batches=(batch,), lines=batch.height)
+        # The fast reader checks a column as a whole: halves of a letter on both sides of a separator would pass.
+        if not data.isascii() and not is_utf8(data):
+            data = self._from_windows(data)
         quoted = bool(self.cut.quote) and self.cut.quote.encode() in data
         frame = self._fast(data)
         count = data.count(b"\n") if quoted or frame is None else frame.height

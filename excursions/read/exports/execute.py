@@ -8,7 +8,7 @@ import numpy as np
 
 from excursions.read.exports.ahead import in_order
 from excursions.read.exports.gather import Gather
-from excursions.read.exports.layouts.common import same_unit
+from excursions.read.exports.layouts.common import between_units, same_unit
 from excursions.read.exports.outcome import Outcome, Replan
 from excursions.read.exports.plan import Plan
 from excursions.read.exports.quality import scheme_of
@@ -20,10 +20,16 @@ _MOST_CODES = 500
 
 
 class Executor:
-    """Runs one plan over one table; readings go to `gather`, all else to `outcome`."""
+    """Runs one plan over one table; readings go to `gather`, all else to `outcome`.
 
-    def __init__(self, plan: Plan, gather: Gather, outcome: Outcome, file: str) -> None:
-        self.plan, self.gather, self.outcome, self.file = plan, gather, outcome, file
+    convert : whether readings of a tag in a second unit are converted to its first, where both measure the same
+    """
+
+    def __init__(
+        self, plan: Plan, gather: Gather, outcome: Outcome, file: str, *, convert: bool = False
+    ) -> None:
+        self.plan, self.gather, self.outcome, self.file, self.convert = plan, gather, outcome, file, convert
+        self._scales: dict[tuple[str, str], tuple[float, float]] = {}
         self._codes: dict[int, set[str]] = {}
         self._names: dict[tuple[str, str], str] = {}
 
@@ -56,15 +62,25 @@ class Executor:
             settled = self._settled(readings) if readings.twice is not None else readings
             name = self._named(settled.tag, settled.unit)
             self.outcome.tags.add(name)
-            self.gather.add(name, settled.time, settled.value, settled.quality, self.file)
+            scale = self._scales.get((settled.tag, settled.unit))
+            value = settled.value if scale is None else settled.value * scale[0] + scale[1]
+            self.gather.add(name, settled.time, value, settled.quality, self.file)
 
     def _named(self, tag: str, unit: str) -> str:
-        """The tag, or a second one with the unit behind where its readings so far are in another unit."""
+        """The tag, or a second one with the unit behind where its readings so far are in another unit.
+
+        Readings in a second unit may be a change of setting or another signal of that name; they are only put
+        together where the user says so.
+        """
         key = (tag, unit)
         if key not in self._names:
             known = self.gather.unit_of(tag)
+            scale = between_units(unit, known) if self.convert and unit and known else None
             if not unit or not known or same_unit(unit, known):
                 self._names[key] = tag
+            elif scale is not None:
+                self._names[key], self._scales[key] = tag, scale
+                self.outcome.converted[tag, unit] = known
             else:
                 self._names[key] = f"{tag} [{unit}]"
                 self.outcome.renamed[self._names[key]] = (tag, known, unit)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cached_property, partial
@@ -26,6 +27,7 @@ _UNNAMED = "column_"
 class FrameTable:
     """A lazy frame as a table; line n is its n-th row.
 
+    notes : what is to be said of it
     typed : the frame's own column names are the header; else its first rows may hold one, and all cells are text
     """
 
@@ -34,6 +36,7 @@ class FrameTable:
     height: int
     typed: bool = True
     starts_in_1904: bool = False
+    notes: tuple[str, ...] = ()
 
     @cached_property
     def names(self) -> list[str]:
@@ -53,6 +56,8 @@ class FrameTable:
 
     def portions(self, wanted: Wanted) -> Iterator[Job]:
         """Slices of rows, typed as they are."""
+        if self.notes:
+            yield partial(Portion, batches=(), lines=0, notes=self.notes)
         step = max(1_000, min(_ROWS, _CELLS // max(1, len(self.names))))
         for start in range(0 if self.typed else wanted.first_line - 1, self.height, step):
             yield partial(self._portion, start, step, wanted.width)
@@ -146,9 +151,55 @@ def _literal(folder: Path) -> str:
 
 def remote_table(url: str) -> FrameTable:
     """Parquet in object storage, one file or a data set, through polars; credentials are those of the environment."""
-    if not url.split("?")[0].rstrip("/").endswith((".parquet", ".pq")) and "*" not in url:
+    name = url.split("?")[0].rstrip("/")
+    if name.endswith(_OTHER_ENDINGS):
+        raise InputFileError(
+            found="an object that is no Parquet", expected="Parquet in object storage, one object or a data set",
+            mend="fetch it with the storage's own tool and pass the file",
+        )  # fmt: skip
+    if not name.endswith((".parquet", ".pq")) and "*" not in url:
         url = url.rstrip("/") + "/**/*.parquet"
-    return _opened(lambda: pl.scan_parquet(url, hive_partitioning=True), "Parquet, remote", "")
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter(
+                "ignore", UserWarning
+            )  # on a region that is not set: nothing a reading depends on
+            return _opened(lambda: pl.scan_parquet(url, hive_partitioning=True), "Parquet, remote", "")
+    except InputFileError as error:
+        raise _unreachable(error) from error
+
+
+_OTHER_ENDINGS = (
+    ".csv",
+    ".txt",
+    ".tsv",
+    ".gz",
+    ".zip",
+    ".zst",
+    ".xz",
+    ".xlsx",
+    ".xls",
+    ".arrow",
+    ".feather",
+    ".sqlite",
+    ".db",
+)
+
+
+def _unreachable(error: InputFileError) -> InputFileError:
+    """What to do when object storage says no: nothing, no right, not found."""
+    if error.__cause__ is None:
+        return error
+    said = (str(error.__cause__).splitlines() or [""])[0][:160]
+    package = isinstance(error.__cause__, (ImportError, ModuleNotFoundError))
+    return InputFileError(
+        found=f"an address that cannot be read ({said})",
+        expected="Parquet that can be reached from this machine",
+        mend="install the package it names"
+        if package
+        else "check the address and the network, and give the credentials in the environment as the storage's own tools take them "
+        "(key, secret and region, or account and key); or fetch the file and pass its name",
+    )
 
 
 def arrow_table(file: Path | BytesIO, packing: str = "") -> FrameTable:

@@ -126,7 +126,8 @@ def _run(table: Table, sheet: Sheet, asked: Asked, stacked: bool) -> tuple[Plan,
             raise Stacked
         outcome = Outcome()
         try:
-            Executor(plan, asked.gather, outcome, asked.name).run(table)
+            convert = asked.options.mixed_units == "convert"
+            Executor(plan, asked.gather, outcome, asked.name, convert=convert).run(table)
         except Replan as found:
             codes[found.column] = codes.get(found.column, frozenset()) | found.texts
             asked.gather.rollback(mark)

@@ -36,7 +36,8 @@ class Outcome:
 
     rejects : line, column, text, reason, readings it stands for
     words : (tag, text) -> quality, count; marks : comparison mark -> count
-    renamed : name -> tag, its unit, the other unit that made a second tag of it; remarks : comment lines among the data
+    renamed : name -> tag, its unit, the other unit that made a second tag of it
+    converted : (tag, unit) -> the tag's first unit, which these readings were converted to; remarks : comment lines among the data
     lines : of the table, to its end
     """
 
@@ -51,6 +52,7 @@ class Outcome:
     words: dict[tuple[str, str], tuple[int, int]] = field(default_factory=dict)
     marks: dict[str, int] = field(default_factory=dict)
     renamed: dict[str, tuple[str, str, str]] = field(default_factory=dict)
+    converted: dict[tuple[str, str], str] = field(default_factory=dict)
     doubled: DoubledHours = field(default_factory=DoubledHours)
     missing_hour: int = 0
     remarks: int = 0
@@ -97,6 +99,7 @@ class Outcome:
         for mark, count in other.marks.items():
             self.marks[mark] = self.marks.get(mark, 0) + count
         self.renamed.update(other.renamed)
+        self.converted.update(other.converted)
         self.notes.extend(note for note in other.notes if note not in self.notes)
 
     def word(self, tag: str, word: str, quality: int, count: int) -> None:
@@ -128,13 +131,22 @@ def findings(name: str, plan: Plan, outcome: Outcome) -> list[Decision]:
                 option="if the recorder keeps winter time all year, pass its fixed zone, for example --tz Etc/GMT-1 for UTC+1",
             )
         )
+    found.extend(
+        Decision(
+            subject=tag,
+            what=f"readings in {unit} were converted to {first}",
+            why="the other readings of the tag are in that unit",
+            option="--mixed-units apart",
+        )
+        for (tag, unit), first in sorted(outcome.converted.items())
+    )
     for new, (tag, unit, other) in sorted(outcome.renamed.items()):
         found.append(
             Decision(
                 subject=tag,
                 what=f'readings in {other} are kept apart as "{new}"',
                 why=f"the other readings of the tag are in {unit}",
-                option="export the tag in one unit",
+                option="--mixed-units convert, or export the tag in one unit",
             )
         )
     return found

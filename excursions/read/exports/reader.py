@@ -16,6 +16,7 @@ from excursions.read.exports.onetable import Asked, TableRead, read_table
 from excursions.read.exports.outcome import status_words
 from excursions.read.exports.plan import NoReadingsError
 from excursions.read.exports.planner import OrderOpenError
+from excursions.read.exports.sound import broken, is_fault
 from excursions.read.exports.sources import Item, find_items
 from excursions.read.exports.table import Table
 from excursions.read.model import REFUSED_SCHEMA, FileReport, Reading, ReadOptions
@@ -101,6 +102,11 @@ def _read_item(item: Item, state: _State, *, last: bool) -> bool:
                 failures.append((name, error))
             except ExcursionsError as error:
                 failures.append((name, error))
+                state.done.add(name)
+            except BaseException as error:
+                if not is_fault(error):
+                    raise
+                failures.append((name, broken("file", error)))
                 state.done.add(name)
     except ExcursionsError as error:
         failures.append((item.name, error))

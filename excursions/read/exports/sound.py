@@ -23,6 +23,11 @@ _FAULT = "PanicException"
 _LOCK = RLock()  # standard error is one for the whole process
 
 
+def is_fault(error: BaseException) -> bool:
+    """Whether the reader library gave up with a fault of its own, which is no `Exception`."""
+    return type(error).__name__ == _FAULT
+
+
 def broken(what: str, error: BaseException) -> InputFileError:
     """The refusal of a file that cannot be read, with the first line of what the library says."""
     said = (str(error).splitlines() or [""])[0][:160]
@@ -37,10 +42,10 @@ def sound(what: str) -> Iterator[None]:
     try:
         with _LOCK, _held_back():
             yield
-    except (pl.exceptions.PolarsError, OSError, ValueError, MemoryError) as error:
+    except (pl.exceptions.PolarsError, ImportError, OSError, ValueError, MemoryError) as error:
         raise broken(what, error) from error
     except BaseException as error:
-        if type(error).__name__ != _FAULT:
+        if not is_fault(error):
             raise
         raise broken(what, error) from error
 
@@ -61,7 +66,7 @@ def _held_back() -> Iterator[None]:
         try:
             yield
         except BaseException as error:
-            let_through = type(error).__name__ != _FAULT
+            let_through = not is_fault(error)
             raise
         finally:
             os.dup2(descriptor, 2)

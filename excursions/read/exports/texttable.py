@@ -14,7 +14,15 @@ from excursions.read.exports.cutting import find_cut
 from excursions.read.exports.records_text import Cut, split_records
 from excursions.read.exports.table import Job, Portion, Preview, Row, Wanted
 from excursions.read.model import ReadOptions
-from excursions.read.text import as_utf8, blocks, encoding_of, record_end, unix_lines
+from excursions.read.text import (
+    LONGEST_LINE,
+    as_utf8,
+    blocks,
+    encoding_of,
+    endless_line,
+    record_end,
+    unix_lines,
+)
 from excursions.read.unpack import CutOff, opened
 
 HEAD_BYTES = 512 * 2**10
@@ -121,7 +129,7 @@ class TextTable:
     def _portion(self, data: bytes, wanted: Wanted) -> Portion:
         note, lost = "", ""
         if not data.endswith(b"\n"):
-            data, note, lost = self._whole_lines(data)
+            data, note, lost = self._whole_lines(data, rows_are_readings=bool(wanted.labels))
         reader = BlockReader(self.cut, wanted, self._texts)
         portion = reader.read(data) if data else Portion(batches=(), lines=0)
         if note:
@@ -153,9 +161,17 @@ class TextTable:
         except CutOff as broken:
             self._broken = f"the {broken} file is cut off or damaged in the middle; what came before was used"
 
-    def _whole_lines(self, data: bytes) -> tuple[bytes, str, str]:
-        """The last block with its last line ended, a note, and what was lost: where a packed file was cut off, a piece of a line."""
+    def _whole_lines(self, data: bytes, *, rows_are_readings: bool) -> tuple[bytes, str, str]:
+        """The last block with its last line ended, a note, and what was lost: where the file was cut off, a piece of a line.
+
+        Where each row is one reading, a last line with fewer cells than the one above it is a piece.
+        """
         if not self._broken:
+            whole = data.rfind(b"\n") + 1
+            before, mark = data.rfind(b"\n", 0, max(whole - 1, 0)) + 1, self.cut.separator.encode()
+            if rows_are_readings and whole and data[whole:].count(mark) < data[before:whole].count(mark):
+                note = "the file is cut off in its last line; what came before was used"
+                return data[:whole], note, data[whole:].decode("utf-8", errors="replace")
             note = (
                 "the last line has no line end: if the file was cut off there, its last reading may be wrong"
             )
@@ -196,6 +212,8 @@ def _record_stop(raw: IO[bytes], start: int, near: int, end: int) -> int:
         if cut:
             return low + cut
     while near < end:
+        if near - start > LONGEST_LINE:
+            raise endless_line()
         piece = _piece(raw, near, _LOOK_BACK)
         cut = piece.find(b"\n") + 1
         if cut or not piece:

@@ -14,6 +14,7 @@ from excursions.read.exports.columns import clean
 from excursions.read.exports.frametable import FrameTable
 from excursions.read.exports.table import Table
 from excursions.read.model import ReadOptions
+from excursions.read.workbooks import Workbook, error_cells, unpacked_size
 
 _LARGEST_PART = 4 * 2**30
 
@@ -26,14 +27,9 @@ def workbook_tables(name: str, data: bytes, options: ReadOptions) -> Iterator[tu
     InputFileError
         If it cannot be opened, unpacks beyond the limits, or has no sheet of that name.
     """
-    import fastexcel
-
     _check_parts(data, options)
-    try:
-        book = fastexcel.read_excel(data)
-        sheets = list(book.sheet_names)
-    except (fastexcel.FastExcelError, ValueError) as error:
-        raise _broken(error) from error
+    book = Workbook(data)
+    sheets = book.names
     if options.sheet and options.sheet not in sheets:
         raise InputFileError(
             found=f'no sheet "{options.sheet}"',
@@ -41,12 +37,7 @@ def workbook_tables(name: str, data: bytes, options: ReadOptions) -> Iterator[tu
             mend="pass its name with --sheet",
         )
     for sheet in [options.sheet] if options.sheet else sheets:
-        try:
-            frame = book.load_sheet(
-                sheet, header_row=None, skip_rows=0, dtypes="string", dtype_coercion="coerce"
-            ).to_polars()
-        except (fastexcel.FastExcelError, ValueError) as error:
-            raise _broken(error) from error
+        frame = book.sheet(sheet)
         if not frame.height:
             continue
         frame = frame.rename({old: str(index) for index, old in enumerate(frame.columns)})
@@ -59,17 +50,22 @@ def workbook_tables(name: str, data: bytes, options: ReadOptions) -> Iterator[tu
                 words="workbook",
                 height=frame.height,
                 typed=False,
+                notes=_error_notes(data, sheet),
                 starts_in_1904=starts_in_1904(data),
             ),
         )
 
 
+def _error_notes(data: bytes, sheet: str) -> tuple[str, ...]:
+    return tuple(
+        f'{count} cells with the error "{clean(text)}" were taken as empty'
+        for text, count in error_cells(data, sheet).items()
+    )
+
+
 def _check_parts(data: bytes, options: ReadOptions) -> None:
     """A workbook is an archive: the same limits hold."""
-    if not data.startswith(b"PK"):
-        return
-    with zipfile.ZipFile(BytesIO(data)) as archive:
-        total = sum(info.file_size for info in archive.infolist())
+    total = unpacked_size(data)
     if total > min(_LARGEST_PART, options.max_unpacked_bytes):
         raise InputFileError(
             found=f"a workbook that unpacks to {total} bytes",
@@ -87,12 +83,3 @@ def starts_in_1904(data: bytes) -> bool:
             return False
         text = archive.read("xl/workbook.xml")[:100_000].decode("utf-8", errors="replace")
     return bool(re.search(r'date1904="(1|true)"', text))
-
-
-def _broken(error: Exception) -> InputFileError:
-    said = (str(error).splitlines() or [""])[0][:160]
-    return InputFileError(
-        found=f"a workbook that cannot be read ({said})",
-        expected="a sound one",
-        mend="save it again, or as CSV",
-    )

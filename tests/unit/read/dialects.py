@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import bz2
 import gzip
+import io
 import lzma
+import zipfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, timezone
@@ -34,6 +37,11 @@ TIME_FORMATS: Mapping[str, int] = {
     "epoch_us": 1_000,
     "epoch_ns": 1,
     "serial": 60 * NS,
+    "c_library": NS,
+    "east_asian": NS,
+    "uhr": NS,
+    "filetime": 100,
+    "clock_first": NS,
 }
 ORDERS = {
     "german": "day-first",
@@ -41,6 +49,7 @@ ORDERS = {
     "american": "month-first",
     "american_12h": "month-first",
     "german_short_year": "day-first",
+    "uhr": "day-first",
 }
 MONTHS = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec"
 
@@ -88,6 +97,13 @@ def write(rows: Rows, dialect: Dialect) -> bytes:
 def _packed(data: bytes, packing: str) -> bytes:
     if packing == "gzip":
         return gzip.compress(data, mtime=0)
+    if packing == "bzip2":
+        return bz2.compress(data)
+    if packing == "zip":
+        packed = io.BytesIO()
+        with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
+            archive.writestr("made.csv", data)
+        return packed.getvalue()
     if packing == "zstd":
         return zstandard.ZstdCompressor().compress(data)
     return lzma.compress(data) if packing == "xz" else data
@@ -154,9 +170,17 @@ def write_time(time: int, name: str) -> str:
         return f"{moment.day:02d}-{MONTHS.split()[moment.month - 1]}-{moment:%Y %H:%M:%S}"
     if name == "american_12h":
         return f"{moment.month}/{moment.day}/{moment:%Y} {moment.hour % 12 or 12}:{moment:%M:%S} {'AM' if moment.hour < 12 else 'PM'}"
+    if name == "filetime":
+        return str(time // 100 + 116_444_736_000_000_000)
+    if name == "c_library":
+        day = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"][moment.weekday()]
+        return f"{day} {MONTHS.split()[moment.month - 1]} {moment.day:02d} {moment:%H:%M:%S %Y}"
+    if name == "east_asian":
+        return f"{moment.year}年{moment.month}月{moment.day}日 {moment.hour}時{moment.minute:02d}分{moment.second:02d}秒"
     written = {
         "iso_z": "%Y-%m-%dT%H:%M:%SZ", "iso_blank": "%Y-%m-%d %H:%M:%S", "german": "%d.%m.%Y %H:%M:%S", "british": "%d/%m/%Y %H:%M:%S",
         "american": "%m/%d/%Y %H:%M:%S", "german_short_year": "%d.%m.%y %H:%M:%S", "compact": "%Y%m%d%H%M%S",
+        "uhr": "%d.%m.%Y %H:%M:%S Uhr", "clock_first": "%H:%M:%S %Y-%m-%d",
         "iso_ms_z": f"%Y-%m-%dT%H:%M:%S.{part // 1_000_000:03d}Z", "iso_ns_z": f"%Y-%m-%dT%H:%M:%S.{part:09d}Z",
         "comma_fraction": f"%Y-%m-%d %H:%M:%S,{part // 1_000_000:03d}",
     }[name]  # fmt: skip

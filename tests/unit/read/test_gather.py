@@ -9,6 +9,7 @@ import pytest
 
 from excursions.read import ReadOptions, read_exports
 from excursions.read.exports.gather import Gather
+from excursions.read.exports.spill import Spill, let_go
 from excursions.read.exports.values import STATE_OFF, STATE_ON
 from excursions.records import BAD
 
@@ -82,3 +83,13 @@ def test_a_file_read_in_small_blocks_with_spill_gives_the_same(tmp_path: Path) -
         np.testing.assert_array_equal(pieces.series[tag].value, series.value)
     assert pieces.files[0].used == 20_000
     assert pieces.files[0].lines == 20_001
+
+
+def test_what_lies_on_disk_can_be_let_go_and_is_still_there() -> None:
+    spill = Spill()
+    views = [spill.view(spill.store([np.arange(5_000) + start])) for start in (0, 7)]
+    plain = np.arange(3)
+    let_go(*views, plain)
+    assert views[0].tolist() == list(range(5_000))
+    assert views[1].tolist() == list(range(7, 5_007))
+    assert plain.tolist() == [0, 1, 2]

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 import os
+import sqlite3
 import tempfile
 from pathlib import Path
 
+import polars as pl
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -46,7 +49,7 @@ def dialects(draw: st.DrawFn) -> Dialect:
         line_end=draw(st.sampled_from(["\n", "\r\n", "\r"])),
         encoding=draw(st.sampled_from(["utf-8", "utf-8", "utf-16-le", "utf-16-be"])),
         mark=draw(st.booleans()),
-        packing=draw(st.sampled_from(["", "", "gzip", "zstd", "xz"])),
+        packing=draw(st.sampled_from(["", "", "gzip", "zstd", "xz", "bzip2", "zip"])),
         trailing=draw(st.booleans()), index=draw(st.booleans()) and layout != "groups", preamble=draw(st.booleans()),
         last_end=draw(st.booleans()),
     )  # fmt: skip
@@ -99,3 +102,75 @@ def test_round_trip(made: tuple[list[tuple[str, int, float]], Dialect]) -> None:
     assert reading.files[0].rows == reading.files[0].used == len(rows)
     assert reading.refused.is_empty()
     assert all(math.isfinite(value) for series in reading.series.values() for value in series.value.tolist())
+
+
+def parquet(frame: pl.DataFrame, path: Path) -> None:
+    frame.write_parquet(path)
+
+
+def arrow(frame: pl.DataFrame, path: Path) -> None:
+    frame.write_ipc(path)
+
+
+def arrow_stream(frame: pl.DataFrame, path: Path) -> None:
+    frame.write_ipc_stream(path)
+
+
+def sqlite_file(frame: pl.DataFrame, path: Path) -> None:
+    names = ", ".join('"' + name.replace('"', '""') + '"' for name in frame.columns)
+    marks = ", ".join("?" * frame.width)
+    texts = frame.with_columns(pl.col(frame.columns[0]).dt.to_string("%Y-%m-%dT%H:%M:%S%.9fZ"))
+    with contextlib.closing(sqlite3.connect(path)) as base, base:
+        base.execute(f"CREATE TABLE readings ({names})")
+        base.executemany(f"INSERT INTO readings VALUES ({marks})", texts.iter_rows())
+
+
+def fixed_width(frame: pl.DataFrame, path: Path) -> None:
+    stamps = frame[frame.columns[0]].dt.to_string("%Y-%m-%dT%H:%M:%S%.9fZ").to_list()
+    others = [[repr(value) for value in column.to_list()] for column in frame.get_columns()[1:]]
+    names = [f"ZQ{number}" for number in range(len(others))]
+    rows = [["time", *names], *([stamp, *cells] for stamp, *cells in zip(stamps, *others, strict=True))]
+    path.write_text("\n".join("".join(f"{cell:>32}" for cell in row) for row in rows) + "\n")
+
+
+WRITERS = {
+    "parquet": parquet,
+    "arrow": arrow,
+    "arrow_stream": arrow_stream,
+    "sqlite": sqlite_file,
+    "fixed": fixed_width,
+}
+
+
+@settings(
+    max_examples=EXAMPLES, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow]
+)
+@given(
+    st.sampled_from(sorted(WRITERS)),
+    st.lists(st.integers(FIRST * NS, LAST * NS), min_size=3, max_size=12, unique=True),
+    st.lists(
+        NAMES.map(str.strip), min_size=2, max_size=4, unique_by=lambda name: " ".join(name.split()).casefold()
+    ),
+    st.data(),
+)
+def test_round_trip_of_tables_with_types(
+    kind: str, ticks: list[int], names: list[str], data: st.DataObject
+) -> None:
+    columns = {
+        name: data.draw(st.lists(VALUES, min_size=len(ticks), max_size=len(ticks)), label=name)
+        for name in names
+    }
+    stamps = pl.Series("time", ticks).cast(pl.Datetime("ns", "UTC"))
+    frame = pl.DataFrame([stamps, *(pl.Series(name, values) for name, values in columns.items())])
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "made.dat"
+        WRITERS[kind](frame, path)
+        reading = read_exports([path], ReadOptions())
+    expected = (
+        {f"ZQ{number}": values for number, values in enumerate(columns.values())}
+        if kind == "fixed"
+        else {" ".join(name.split()): values for name, values in columns.items()}
+    )
+    assert {tag: series.value.tolist() for tag, series in reading.series.items()} == expected
+    assert all(series.time.tolist() == ticks for series in reading.series.values())
+    assert reading.files[0].rows == reading.files[0].used == len(ticks) * len(names)

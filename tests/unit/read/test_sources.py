@@ -13,7 +13,8 @@ import polars as pl
 import pytest
 
 from excursions.errors import InputFileError
-from excursions.read import Reading, ReadOptions, read_exports
+from excursions.read import Reading, ReadOptions, read_exports, text
+from excursions.read.exports import texttable
 
 LONG = "tag,time,value\nA,2024-03-01T00:00:00Z,7.02\nA,2024-03-01T00:01:00Z,7.03\n"
 
@@ -210,3 +211,44 @@ def test_the_same_in_any_number_of_blocks(tmp_path: Path) -> None:
     for tag, series in whole.series.items():
         np.testing.assert_array_equal(series.value, cut.series[tag].value)
         np.testing.assert_array_equal(series.time, cut.series[tag].time)
+
+
+@pytest.mark.parametrize(
+    ("address", "words"),
+    [
+        ("file:///nowhere/at/all.parquet", ["cannot be read", "all.parquet", "credentials"]),
+        ("s3://bucket/export.csv", ["no Parquet", "Fetch it"]),
+    ],
+)
+def test_an_address_that_cannot_be_read_is_a_sentence(address: str, words: list[str]) -> None:
+    with pytest.raises(InputFileError) as caught:
+        read(address)
+    assert [word for word in words if word not in str(caught.value)] == []
+
+
+@pytest.mark.parametrize("name", ["zeros.csv", "zeros.csv.gz"])
+def test_a_line_without_end_is_refused(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    import gzip
+
+    monkeypatch.setattr(text, "LONGEST_LINE", 2**20)
+    monkeypatch.setattr(texttable, "LONGEST_LINE", 2**20)
+    data = LONG.encode() + b"1" * 12 * 2**20
+    (tmp_path / name).write_bytes(gzip.compress(data, 1) if name.endswith("gz") else data)
+    with pytest.raises(InputFileError, match="a line of more than"):
+        read(tmp_path / name)
+
+
+def test_halves_of_a_letter_in_two_cells_are_no_letter(tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    sound = b"a sound name,2024-03-01T00:00:00Z,7\n" * 16_000  # beyond what the encoding is decided from
+    rows = [
+        b"a long name that ends in \xc3,2024-03-01T00:%02d:00Z,7\n"
+        b"\xa9 begins a long name,%s,8\n" % (minute, b"broken" if minute == 30 else b"2024-03-01T00:00:00Z")
+        for minute in range(50)
+    ]
+    path.write_bytes(b"tag,time,value\n" + sound + b"".join(rows))
+    reading = read(path)
+    assert list(reading.series) == ["a long name that ends in Ã", "a sound name", "© begins a long name"]
+    assert reading.files[0].used == 16_099
+    assert reading.refused["line"].to_list() == [16_063]
+    assert any("Windows-1252" in note for note in reading.files[0].notes)

@@ -25,6 +25,15 @@ def same_unit(one: str, other: str) -> bool:
     return any(first is not None and first == second for first, second in steps)
 
 
+def between_units(unit: str, other: str) -> tuple[float, float] | None:
+    """Factor and offset that take `unit` to `other`, where some quantity knows both; None where none does."""
+    for key in MEASURANDS:
+        one, two = to_canonical(key, unit), to_canonical(key, other)
+        if key != "other" and one is not None and two is not None:
+            return one[0] / two[0], (one[1] - two[1]) / two[0]
+    return None
+
+
 def _is_any_unit(text: str) -> bool:
     return plain(text).strip().casefold() in UNITS
 

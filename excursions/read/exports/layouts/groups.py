@@ -22,16 +22,19 @@ def propose(sheet: Sheet) -> Draft | None:
     streams = []
     for time, end in zip(times, ends, strict=True):
         group = [c for c in sheet.columns[time[-1] + 1 : end] if not is_counter(c)]
-        value = next((c for c in group if _is_reading(c, group)), None)
-        if value is None:
+        labels = [c for c in group if "tag" in c.roles and c.filled and not c.roles & {"value", "quality"}]
+        rest = [c for c in group if c not in labels]
+        value = next((c for c in rest if "value" in c.roles and _is_reading(c, rest)), None)
+        value = value or next((c for c in rest if _is_reading(c, rest)), None)
+        if value is None or any(c.distinct > 1 for c in labels):
             return None
-        quality = next((c for c in group if c is not value and is_quality(c)), None)
+        quality = next((c for c in rest if c is not value and is_quality(c)), None)
         streams.append(
             Stream(
                 time=time,
                 value=value.index,
                 quality=quality.index if quality else None,
-                tag=_name(sheet, time, value),
+                tag=next(cell for cell in labels[0].cells if cell) if labels else _name(sheet, time, value),
                 unit=unit_of(sheet, value, alone=False),
             )
         )
