@@ -34,8 +34,9 @@ def register_new(work: Work, *, settle_s: float, keep_inbox: bool) -> None:
 
 def _adopt(work: Work) -> None:
     """Name kept files that the ledger does not know: a run was cut off, or the ledger was begun anew."""
-    known = {(row["sha256"], row["name"]) for row in work.ledger.rows("SELECT sha256, name FROM files")}
-    orphans = [kept for kept in all_kept(work.site) if (kept.sha256, kept.name) not in known]
+    rows = work.ledger.rows("SELECT sha256, name, arrival FROM files")
+    known = {(row["sha256"], row["name"]): row["arrival"] for row in rows}
+    orphans = [kept for kept in all_kept(work.site) if known.get((kept.sha256, kept.name), -1) < kept.arrival]
     if orphans:
         with work.ledger.transaction() as connection:
             for kept in orphans:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sqlite3
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -64,21 +65,11 @@ def health(root: Path, *, now_ns: int) -> Health:
     settings = load_settings(site.settings)
     if not site.ledger.exists():
         return Health(healthy=False, sentence="It never ran.", facts={"runs": 0, "healthy": False})
-    ledger = Ledger(site.ledger, write=False)
     try:
-        nights = ledger.rows("SELECT * FROM nights ORDER BY night DESC LIMIT 20")
-        counts = {
-            name: int(ledger.rows(sql)[0][0])
-            for name, sql in (
-                ("files", "SELECT count(*) FROM files"),
-                ("waiting", "SELECT count(*) FROM files WHERE state IN ('waiting', 'new')"),
-                ("samples", "SELECT coalesce(sum(rows), 0) FROM parts"),
-                ("open_events", "SELECT count(*) FROM events WHERE state = 'open'"),
-                ("undelivered", "SELECT count(*) FROM digests WHERE delivered NOT LIKE 'all%'"),
-            )
-        }
-    finally:
-        ledger.close()
+        nights, counts = _told(site)
+    except sqlite3.Error as error:
+        text = f"The ledger cannot be read ({error}); the next run sets it aside and brings it back."
+        return Health(healthy=False, sentence=text, facts={"healthy": False, "problem": str(error)})
     done = next((row for row in nights if row["finished"]), None)
     if done is None:
         return Health(
@@ -103,3 +94,23 @@ def health(root: Path, *, now_ns: int) -> Health:
         **counts,
     }
     return Health(healthy=not late and not cut_off, sentence=sentence, facts=facts)
+
+
+def _told(site: Site) -> tuple[list[sqlite3.Row], dict[str, int]]:
+    """The last nights and some counts, read only."""
+    ledger = Ledger(site.ledger, write=False)
+    try:
+        nights = ledger.rows("SELECT * FROM nights ORDER BY night DESC LIMIT 20")
+        counts = {
+            name: int(ledger.rows(sql)[0][0])
+            for name, sql in (
+                ("files", "SELECT count(*) FROM files"),
+                ("waiting", "SELECT count(*) FROM files WHERE state IN ('waiting', 'new')"),
+                ("samples", "SELECT coalesce(sum(rows), 0) FROM parts"),
+                ("open_events", "SELECT count(*) FROM events WHERE state = 'open'"),
+                ("undelivered", "SELECT count(*) FROM digests WHERE delivered NOT LIKE 'all%'"),
+            )
+        }
+    finally:
+        ledger.close()
+    return nights, counts

@@ -6,6 +6,7 @@ People may read it with their own tools at any time; :data:`SCHEMA` says what ev
 from __future__ import annotations
 
 import hashlib
+import re
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -78,6 +79,8 @@ _COVERED = (
     "nights", "files", "tags", "parts", "events", "changes", "notes", "verdicts", "overdue", "pages", "digests",
 )  # fmt: skip
 
+_WRITES = re.compile(r"^\s*(?:INSERT(?: OR \w+)? INTO|UPDATE|DELETE FROM) (\w+)")
+
 
 class LedgerDamagedError(Exception):
     """The ledger cannot be read, or its rows do not bear out their checksum."""
@@ -117,25 +120,52 @@ class Ledger:
 
     @contextmanager
     def transaction(self) -> Iterator[sqlite3.Connection]:
-        """All or nothing; the checksum is brought up to date inside."""
-        self.connection.execute("BEGIN IMMEDIATE")
+        """All or nothing; the checksums of the tables that were written are brought up to date inside."""
+        touched: set[str] = set()
+        try:
+            self.connection.execute("BEGIN IMMEDIATE")
+        except sqlite3.OperationalError as error:
+            raise OSError(f"{self.path}: {error}") from error
+        self.connection.set_trace_callback(lambda sql: touched.update(_WRITES.findall(sql[:80])))
         try:
             yield self.connection
-            self.set_meta("checksum", self._checksum())
+            self.connection.set_trace_callback(None)
+            for table in sorted(touched & set(_COVERED)):
+                self.set_meta(f"checksum {table}", self._checksum(table))
+            self.set_meta("checksum", self._checksum_of_facts())
+        except sqlite3.OperationalError as error:
+            self.connection.set_trace_callback(None)
+            self._roll_back()
+            raise OSError(f"{self.path}: {error}") from error
         except BaseException:
-            if self.connection.in_transaction:
-                self.connection.execute("ROLLBACK")
+            self.connection.set_trace_callback(None)
+            self._roll_back()
             raise
-        commit(self.connection)
+        try:
+            commit(self.connection)
+        except sqlite3.OperationalError as error:
+            self._roll_back()
+            raise OSError(f"{self.path}: {error}") from error
 
-    def _checksum(self) -> str:
+    def _roll_back(self) -> None:
+        if self.connection.in_transaction:
+            self.connection.execute("ROLLBACK")
+
+    def _checksum(self, table: str) -> str:
         total = hashlib.blake2b(digest_size=16)
-        for table in _COVERED:
-            for row in self.connection.execute(f"SELECT * FROM {table} ORDER BY 1, 2"):
-                total.update(repr(tuple(row)).encode("utf-8", errors="surrogatepass"))
-        for row in self.connection.execute("SELECT * FROM meta WHERE key != 'checksum' ORDER BY key"):
-            total.update(repr(tuple(row)).encode("utf-8", errors="surrogatepass"))
+        for row in self.connection.execute(f"SELECT * FROM {table} ORDER BY 1, 2"):
+            for value in row:
+                if isinstance(value, bytes):
+                    total.update(value)
+                else:
+                    total.update(f"{value!r}\0".encode("utf-8", errors="surrogatepass"))
         return total.hexdigest()
+
+    def _checksum_of_facts(self) -> str:
+        """Over all facts of the site, the checksums of the tables among them."""
+        rows = self.rows("SELECT * FROM meta WHERE key != 'checksum' ORDER BY key")
+        words = repr([tuple(row) for row in rows]).encode("utf-8", errors="surrogatepass")
+        return hashlib.blake2b(words, digest_size=16).hexdigest()
 
     def check(self) -> None:
         """Raise :class:`LedgerDamagedError` unless the file is sound and its rows bear out their checksum."""
@@ -145,8 +175,11 @@ class Ledger:
                 raise LedgerDamagedError(str(told))
             if self.meta("schema") != str(VERSION):
                 raise LedgerDamagedError(f"schema {self.meta('schema') or 'missing'}, expected {VERSION}")
-            if self.meta("checksum") != self._checksum():
-                raise LedgerDamagedError("its rows do not bear out their checksum")
+            if self.meta("checksum") != self._checksum_of_facts():
+                raise LedgerDamagedError("its facts do not bear out their checksum")
+            for table in _COVERED:
+                if self.meta(f"checksum {table}") != self._checksum(table):
+                    raise LedgerDamagedError(f"the rows of {table} do not bear out their checksum")
         except (sqlite3.DatabaseError, UnicodeError) as error:
             raise LedgerDamagedError(str(error)) from error
 
@@ -219,6 +252,8 @@ def _begin(ledger: Ledger) -> None:
             if statement.strip():
                 connection.execute(statement)
         ledger.set_meta("schema", str(VERSION))
+        for table in _COVERED:
+            ledger.set_meta(f"checksum {table}", ledger._checksum(table))
     ledger.path.chmod(0o640)
     sync_folder(ledger.path.parent)
 

@@ -179,14 +179,15 @@ def _conclude_if_needed(work: Work, settings: Settings, pages: Pages) -> int:
 
     for _ in range(MOST_ROUNDS):
         try:
-            return _conclude(work, settings, pages)
+            return _conclude(work, settings, pages, _state_key(work, settings))
         except PartDamagedError as error:
             mend(work, error.part)
             take_in(work)
     raise OSError("archive parts are damaged again and again: the disk may be failing")
 
 
-def _conclude(work: Work, settings: Settings, pages: Pages) -> int:
+def _conclude(work: Work, settings: Settings, pages: Pages, key: str) -> int:
+    """Everything from the archive to the reports.  `key` was taken before: what changes meanwhile counts tomorrow."""
     from excursions.pipeline.conclude import conclude
     from excursions.pipeline.inputs import sample_pins, without_signal
     from excursions.site.account import run_of
@@ -208,17 +209,18 @@ def _conclude(work: Work, settings: Settings, pages: Pages) -> int:
     missing = [without_signal(point) for point in evidence.plant.points if point.name not in with_signal]
     run = run_of(work, known, (*known.problems, *missing), result)
     result = dataclasses.replace(result, run=run)
-    _commit_news(work, settings, result)
+    _commit_news(work, settings, result, key)
     _publish(work, settings, pages, result, known, wanted)
+    with work.ledger.transaction():
+        work.ledger.set_meta("published", key)
     forget_others(work.site, wanted)
     return fresh
 
 
-def _commit_news(work: Work, settings: Settings, result: ScanResult) -> None:
+def _commit_news(work: Work, settings: Settings, result: ScanResult, key: str) -> None:
     """Transaction B: events, changes and the digest of this night, all or nothing."""
     from excursions.site.news import update_events
 
-    key = _state_key(work, settings)
     if work.ledger.meta("concluded") == key:
         return
     with work.ledger.transaction() as connection:
@@ -269,7 +271,7 @@ def _note_reasons(work: Work) -> None:
 def _publish(
     work: Work, settings: Settings, pages: Pages, result: ScanResult, known: Known, wanted: list[Task]
 ) -> None:
-    """Tables and changed pages; the mark that they are written comes last."""
+    """Tables and changed pages, flushed to the disk."""
     from excursions.report.write import write_tables
     from excursions.site.account import refused_rows
     from excursions.site.pages import page_contents
@@ -290,7 +292,6 @@ def _publish(
     with work.ledger.transaction() as connection:
         connection.execute("DELETE FROM pages")
         connection.executemany("INSERT INTO pages VALUES (?, ?)", sorted(contents.items()))
-        work.ledger.set_meta("published", _state_key(work, settings))
 
 
 # --- telling -------------------------------------------------------------------------------------------------------

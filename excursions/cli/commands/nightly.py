@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import sqlite3
 import sys
 import time
 from pathlib import Path
@@ -51,7 +52,7 @@ def nightly(
     except SiteBusyError as error:
         typer.echo(f"excursions: {error}", err=True)
         raise typer.Exit(schedule.BUSY) from None
-    except WorkerLostError as error:
+    except (WorkerLostError, sqlite3.Error) as error:
         typer.echo(f"excursions: not finished: {error}", err=True)
         raise typer.Exit(schedule.FAILED) from None
     except OSError as error:

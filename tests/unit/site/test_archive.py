@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from excursions.site.archive import (
@@ -54,6 +54,7 @@ def test_the_file_that_is_read_last_wins_and_in_it_the_last_line() -> None:
 files = st.lists(st.lists(st.integers(0, 6), min_size=1, max_size=6), min_size=2, max_size=4)
 
 
+@settings(deadline=None)
 @given(files=files, data=st.data())
 def test_any_order_and_grouping_of_files_settles_to_the_same_rows(
     files: list[list[int]], data: st.DataObject
@@ -97,6 +98,7 @@ def test_a_part_comes_back_as_written_and_damage_is_told(tmp_path: Path) -> None
         load(tmp_path, made.part)
 
 
+@settings(deadline=None)
 @given(cuts=st.lists(st.integers(1, 599), max_size=4), seed=st.integers(0, 9))
 def test_a_look_at_pieces_is_the_look_at_the_whole(cuts: list[int], seed: int) -> None:
     draw = np.random.default_rng(seed)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from excursions.clock import NS_PER_HOUR
@@ -59,6 +59,7 @@ def test_names_go_to_what_is_the_same(before: list[Seen], now: list[Event], expe
 spans = st.tuples(st.sampled_from(["stuck", "step", "drift"]), st.integers(0, 50), st.integers(0, 20))
 
 
+@settings(deadline=None)
 @given(before=st.lists(spans, max_size=8), now=st.lists(spans, max_size=8))
 def test_no_name_is_given_twice_and_order_of_the_ledger_does_not_matter(before: list, now: list) -> None:
     rows = [seen(f"n{i}", kind, at, at + length) for i, (kind, at, length) in enumerate(before)]
