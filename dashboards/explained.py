@@ -56,7 +56,7 @@ def moment_page(result: ScanResult, answer: Explanation, reader: Reader) -> str:
     about = next(a for a in gather(result) if a.findings.point.name == answer.point)
     focus = answer.focus
     ends = reader.wall_ms(np.array([focus.start, focus.end], np.int64)).tolist()
-    window = _window(focus, about.findings)
+    window = window_of(focus, about.findings)
     words = (
         f"{reader.moment(window[0])} to {reader.moment(window[1])}, marked: {asked_words(answer, reader)}. "
     )
@@ -76,7 +76,7 @@ def moment_page(result: ScanResult, answer: Explanation, reader: Reader) -> str:
     )  # fmt: skip
 
 
-def _window(focus: Focus, findings: PointFindings) -> tuple[int, int]:
+def window_of(focus: Focus, findings: PointFindings) -> tuple[int, int]:
     """The stretch with room around it, inside the record; the same room as the page's script gives."""
     room = max(int((focus.end - focus.start) * 0.45), LEAST_ROOM if focus.end > focus.start else ROOM)
     start, end = max(findings.start, focus.start - room), min(findings.end, focus.end + room)

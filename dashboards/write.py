@@ -10,6 +10,7 @@ from dashboards.content.life import lives
 from dashboards.content.overview import overview_content
 from dashboards.content.run import run_content
 from dashboards.pages import overview_page, point_page
+from dashboards.probes import write_probes
 from dashboards.slug import slugs
 from dashboards.stale import clear_stale, digest
 from dashboards.wording import Reader
@@ -29,13 +30,13 @@ def write_site(
     progress: Progress | None = None,
     only: Collection[str] | None = None,
 ) -> Path:
-    """Write the overview and a page a point.
+    """Write the overview, a page a point and a page a probe.
 
     Parameters
     ----------
     result : ScanResult
     out : Path
-        Folder; made when missing.  Holds ``index.html``, ``points/`` and ``assets/`` afterwards.
+        Folder; made when missing.  Holds ``index.html``, ``points/``, ``probes/`` and ``assets/`` afterwards.
     display_units : str
         ``degC`` or ``degF``: unit of temperatures on the pages.
     progress : callable (what, done, total) or None
@@ -71,6 +72,7 @@ def write_site(
         if progress:
             progress("writing pages", done, total)
     clear_stale(out / "points", written, {f"{stem}.html" for stem in stems.values()})
+    write_probes(result, out, reader, stems, only=only)
     index = out / "index.html"
     write_whole(index, overview_page(result, overview_content(result, reader, stems), reader).encode())
     if progress:

@@ -16,6 +16,7 @@ __version__ = "0.1.0"
 
 _HOMES = {
     "ExcursionsError": "excursions.errors",
+    "Focus": "excursions.report.explanation",
     "InputFileError": "excursions.errors",
     "Plant": "excursions.plant",
     "Point": "excursions.plant",
@@ -27,6 +28,7 @@ _HOMES = {
     "ScanResult": "excursions.report.result",
     "UsageError": "excursions.errors",
     "all_tables": "excursions.report.write",
+    "explain": "excursions.report.explain",
     "propose_register": "excursions.pipeline.scan",
     "scan": "excursions.pipeline.scan",
     "write_tables": "excursions.report.write",
@@ -39,6 +41,8 @@ if TYPE_CHECKING:
     from excursions.pipeline.scan import Scan, ScanOptions, propose_register, scan
     from excursions.plant import Plant, Point, Probe
     from excursions.read import ReadOptions
+    from excursions.report.explain import explain
+    from excursions.report.explanation import Focus
     from excursions.report.result import ScanResult
     from excursions.report.write import all_tables, write_tables
 

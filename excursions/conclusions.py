@@ -21,6 +21,30 @@ class Levels:
     temperature: FloatArray = field(default_factory=lambda: np.empty(0, np.float64))
 
 
+DOSE_REFERENCE_DEGC = 100.0  # ageing is kept as hours at this temperature; a dose at a rating follows from it
+
+
+def _none() -> FloatArray:
+    return np.empty((0, 0), np.float64)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeatTally:
+    """Heat of a point by UTC day (a day of a logged swap in two rows) and band, from every sample of the record.
+
+    start, end (n,) ns, inside the record; edges_degc (k,) between bands: the ratings that hold here and fixed ones; hours (n, k + 1) in
+    each band; ageing_h (n, k + 1) hours at `DOSE_REFERENCE_DEGC` by Q10 = 2; peak_degc, peak_time (n,) highest sample.
+    """
+
+    start: TimeArray = field(default_factory=lambda: np.empty(0, np.int64))
+    end: TimeArray = field(default_factory=lambda: np.empty(0, np.int64))
+    edges_degc: FloatArray = field(default_factory=lambda: np.empty(0, np.float64))
+    hours: FloatArray = field(default_factory=_none)
+    ageing_h: FloatArray = field(default_factory=_none)
+    peak_degc: FloatArray = field(default_factory=lambda: np.empty(0, np.float64))
+    peak_time: TimeArray = field(default_factory=lambda: np.empty(0, np.int64))
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AuditFinding:
     """One thing in the calibration history that the record does not bear out.

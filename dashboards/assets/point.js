@@ -83,7 +83,7 @@
   const panels = spec.data.filter(t => ['value', 'temperature', 'noise'].includes(t.meta));
   const scaleButton = document.querySelector('[data-scale]');
   const narrow = () => innerWidth < 640;
-  let view = [...full], chosen = null, at = null, pinned = false, picking = false, wholeScale = false, cut = false;
+  let view = [...full], chosen = null, at = null, pinned = false, picking = false, wholeScale = false, cut = false, telling = 0;
 
   const axisName = key => 'yaxis' + key.slice(1);
 
@@ -175,10 +175,16 @@
       const all = main.x.length >= facts1.samples;
       drawnWords.textContent = all ? 'Every sample is drawn.'
         : expected && drawn >= expected * 0.9 ? 'In this stretch about every sample is drawn.'
-        : `${drawn.toLocaleString('en')} samples stand for ${expected ? 'about ' + Math.round(expected).toLocaleString('en') : facts1.samples.toLocaleString('en')} in this stretch: lowest and highest of every part are kept, true samples between them are in your export.`;
+        : `${drawn.toLocaleString('en')} samples stand for ${expected ? 'about ' + Math.round(expected).toLocaleString('en') : facts1.samples.toLocaleString('en')} in this stretch: lowest and highest of every part are kept, the samples between them are in your export.${closer()}`;
     }
     if (document.querySelector('details.data').open) listData();
     place();
+  }
+
+  // The command that draws every sample around a moment; not for a name that a shell would take for more than a name.
+  function closer() {
+    const moment = at !== null && at >= view[0] && at <= view[1] ? at : (view[0] + view[1]) / 2;
+    return /^[\w .,()+-]+$/.test(facts.name) ? ` To see them all and have the moment explained: excursions explain EXPORT --point "${facts.name}" --at "${stamp(moment).slice(0, 16)}" --out DIR` : '';
   }
 
   // ---- the reading line: what stood at a moment, in words ----------------------------------------
@@ -236,6 +242,8 @@
 
   function say(ms) {
     at = Math.min(Math.max(ms, view[0]), view[1]);
+    clearTimeout(telling);
+    telling = setTimeout(tell, 300);
     note.replaceChildren(...words(at).map(([lead, text, id]) => {
       const p = document.createElement('p');
       if (lead) { const b = document.createElement('b'); b.textContent = lead; p.append(b); }

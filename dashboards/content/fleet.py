@@ -173,6 +173,8 @@ def _due_row(due: Due, end: int, reader: Reader, slugs: Mapping[str, str]) -> Du
         early = reader.date(due.limit_early) if due.limit_early is not None else "not known"
         late = reader.date(due.limit_late) if due.limit_late is not None else "no end foreseeable"
         limit = f"{name} about {reader.date(due.limit)} ({early} to {late})"
+        if due.limit <= due.last:
+            limit = f"{name}: it had when last calibrated"
     return DueRow(
         point=due.point,
         slug=slugs.get(due.point, ""),

@@ -6,19 +6,22 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
+from dashboards.slug import slugs
 from dashboards.wording import Reader
 from excursions.clock import to_ns
 from excursions.plant import Installation, Plant
 from excursions.report.life import probes_table
+from excursions.report.lives import probe_lives
 from excursions.report.result import PointFindings, ScanResult
 from excursions.report.wording import number
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LifeRow:
-    """One stay of a probe at a point."""
+    """One stay of a probe at a point; page is the file of the probe's own page."""
 
     probe: str
+    page: str
     start: str
     end: str
     hours: str
@@ -33,8 +36,10 @@ class LifeRow:
 def lives(result: ScanResult, reader: Reader) -> dict[str, tuple[LifeRow, ...]]:
     """Point name -> stays, in the order of the table of probes."""
     sorted_out: dict[str, list[LifeRow]] = {}
-    for row in probes_table(result).to_dicts():
-        sorted_out.setdefault(row["point"], []).append(_row(row, reader))
+    rows = probes_table(result).to_dicts()
+    stems = slugs(life.name for life in probe_lives(result))
+    for row in rows:
+        sorted_out.setdefault(row["point"], []).append(_row(row, reader, stems[row["probe"]]))
     return {name: tuple(rows) for name, rows in sorted_out.items()}
 
 
@@ -50,12 +55,13 @@ def swaps(plant: Plant, findings: PointFindings) -> list[tuple[Installation, int
     return sorted(found, key=lambda item: (item[1], item[0].probe))
 
 
-def _row(row: Mapping[str, object], reader: Reader) -> LifeRow:
+def _row(row: Mapping[str, object], reader: Reader, stem: str) -> LifeRow:
     probe = str(row["probe"])
     highest = row["maximum_degc"]
     when = row["maximum_time"]
     return LifeRow(
         probe="not known" if probe == f"<{row['point']}>" else probe,
+        page=f"{stem}.html",
         start=_date(row["installed"], reader),
         end=_date(row["removed"], reader),
         hours=_whole(row["hours"]),

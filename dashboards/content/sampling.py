@@ -18,6 +18,7 @@ ROLE_WORDS = {
     "wash": "wash valve",
 }
 
+
 def sampling_words(findings: PointFindings, reader: Reader) -> tuple[str, ...]:
     """What each signal's record shows and hides, then how the figure was thinned."""
     said = [

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import sys
 
+INTERRUPTED = 130
+
 
 def main() -> None:
     """Entry point of the ``excursions`` command; turns every mendable error into one sentence and exit 2."""
@@ -18,6 +20,9 @@ def main() -> None:
     except ExcursionsError as error:
         print(f"excursions: {error}", file=sys.stderr)
         raise SystemExit(2) from None
-    except KeyboardInterrupt:
+    except (KeyboardInterrupt, SystemExit) as left:
+        # The command's own framework turns an interruption into this status without a word.
+        if isinstance(left, SystemExit) and left.code != INTERRUPTED:
+            raise
         print("excursions: interrupted; nothing half-written is left behind.", file=sys.stderr)
-        raise SystemExit(130) from None
+        raise SystemExit(INTERRUPTED) from None

@@ -160,6 +160,7 @@ def scan_options(
     from excursions.errors import UsageError
     from excursions.pipeline.scan import ScanOptions
     from excursions.read import ReadOptions
+    from excursions.read.table import role_of
 
     if tz:
         clock.zone(tz)
@@ -178,6 +179,7 @@ def scan_options(
                 expected="ROLE=NAME",
                 mend="write for example --columns probe=Serial",
             )
+        role_of(role.strip())
         names[role.strip()] = name.strip()
     return ScanOptions(
         read=ReadOptions(

@@ -20,6 +20,7 @@ from excursions.calibrations.levels import level_before
 from excursions.calibrations.shifts import histories
 from excursions.clock import NS_PER_DAY
 from excursions.conclusions import Due, Levels
+from excursions.link.acceptance import END_OF_LIFE
 from excursions.link.ageing import Ageing, Rate, learn
 from excursions.link.priors import NS_PER_MONTH
 from excursions.plant import Plant, Point
@@ -30,15 +31,6 @@ _WITHIN = 0.8  # of the permissible error [1]_
 _LONGER, _SHORTER = 1.25, 0.7  # steps of the staircase; the guide leaves them to the user (cp)
 _SHORTEST_D, _LONGEST_D = 7.0, 400.0
 _Z90 = 1.645
-
-# Where a parameter ends its useful life: pH slope by USP <791>; the others common practice without a source.
-_LIMITS: dict[tuple[str, str, str], float] = {
-    ("ph", "slope", "%"): 90.0,
-    ("co2", "slope", "%"): 90.0,
-    ("co2_pressure", "slope", "%"): 90.0,
-    ("oxygen", "slope", "%"): 70.0,
-    ("oxygen_saturation", "slope", "%"): 70.0,
-}
 
 
 def next_due(
@@ -124,7 +116,7 @@ def _ends(last: Calibration, probe: str, ageing: Ageing) -> list[tuple[str, int,
     state = last.as_left or last.as_found
     for name, parameter in state.items():
         key = (last.measurand, name, parameter.unit)
-        limit = _LIMITS.get(key)
+        limit = END_OF_LIFE.get(key)
         if limit is None or parameter.basis == "relative":
             continue
         rate = ageing.probes.get((key, probe or f"at {last.point}")) or ageing.kinds.get(key)

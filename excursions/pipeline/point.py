@@ -15,6 +15,7 @@ from excursions.clock import NS_PER_HOUR, TimeArray
 from excursions.condition import condition, share_outages
 from excursions.detect.catalogue import detect, noise_trace
 from excursions.detect.groups import group_median
+from excursions.detect.heat_tally import heat_tally
 from excursions.detect.limits import detection_limits
 from excursions.detect.survey import surveyed
 from excursions.plant import Plant, Point
@@ -187,6 +188,7 @@ def _findings(
         levels=hourly_levels(record),
         decisions=decisions,
         limits=tuple(detection_limits(record).values()),
+        heat=heat_tally(record),
     )
 
 

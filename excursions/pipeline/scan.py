@@ -9,7 +9,7 @@ from pathlib import Path
 
 import polars as pl
 
-from excursions.errors import ExcursionsError, InputFileError
+from excursions.errors import ExcursionsError, InputFileError, UsageError, nearest
 from excursions.pipeline.conclude import Evidence, conclude
 from excursions.pipeline.engine import Closer as Closer
 from excursions.pipeline.engine import Engine, LocalEngine, Wanted
@@ -224,8 +224,36 @@ def read_all(inputs: Inputs, options: ScanOptions, engine: Engine, progress: Pro
             *(problem for sample in samples for problem in sample.problems),
             *strange,
             *check_entries(entries, plant),
+            *unmatched_columns(options.columns, (*logs, *samples)),
         ),
     )
+
+
+def unmatched_columns(
+    columns: Mapping[str, str], readings: Sequence[LogReading | SampleReading]
+) -> list[ExcursionsError]:
+    """A fault for each column that was named and that no log or list has."""
+    headers = {
+        " ".join(header.casefold().split()): header
+        for reading in readings
+        for header in reading.headers
+        if header
+    }
+    missing = [
+        (role, name) for role, name in columns.items() if " ".join(name.casefold().split()) not in headers
+    ]
+    return [
+        UsageError(
+            found=f'--columns "{role}={name}", but no column "{name}"',
+            expected="a header of a calibration log or sample list: " + ", ".join(list(headers.values())[:12])
+            if headers
+            else "a calibration log or sample list",
+            mend=f'did you mean "{near}"?'
+            if (near := nearest(name, headers.values()))
+            else "write the header as it stands in the file",
+        )
+        for role, name in missing
+    ]
 
 
 def _known_plant(inputs: Inputs) -> tuple[Plant | None, tuple[ExcursionsError, ...]]:

@@ -18,6 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from excursions.clock import NS_PER_DAY
+from excursions.conclusions import HeatTally
 from excursions.condition.order import put_in_order
 from excursions.condition.signal import row_decisions
 from excursions.pipeline.point import TRACE_BUDGET, PointCounts, PointInput, search_whole
@@ -179,6 +180,7 @@ def extend(before: PointFindings | None, window: Window, found: PointFindings, r
         levels=_levels(before.levels, found.levels, window.seam),
         decisions=tuple(dict.fromkeys([*before.decisions, *found.decisions])),
         limits=found.limits,
+        heat=_heat(before.heat, found.heat, window.seam),
     )
 
 
@@ -297,3 +299,15 @@ def _levels(before: Levels, found: Levels, seam: int) -> Levels:
         value=np.concatenate([before.value[old], found.value[new]]),
         temperature=np.concatenate([before.temperature[old], found.temperature[new]]),
     )
+
+
+def _heat(before: HeatTally, found: HeatTally, seam: int) -> HeatTally:
+    """Days before the seam (a midnight) as they were, later ones from the window; both have the bands of the register."""
+    if not before.start.size or not np.array_equal(before.edges_degc, found.edges_degc):
+        return found
+    old, new = before.start < seam, found.start >= seam
+    joined = {
+        name: np.concatenate([getattr(before, name)[old], getattr(found, name)[new]])
+        for name in ("start", "end", "hours", "ageing_h", "peak_degc", "peak_time")
+    }
+    return HeatTally(edges_degc=found.edges_degc, **joined)

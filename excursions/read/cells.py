@@ -9,8 +9,11 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
+import re
+import zipfile
+import zlib
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO
@@ -71,8 +74,7 @@ def read_cells(path: Path, options: ReadOptions) -> CellFile:
     """
     data, notes = _content(path, options)
     digest = hashlib.sha256(path.read_bytes()).hexdigest()
-    reader = kind_of(data)
-    sheets = tuple(sheet for sheet in reader(path, data, options) if sheet.rows)
+    sheets = tuple(sheet for sheet in _sheets(path, data, options) if sheet.rows)
     if options.sheet and any(sheet.name == options.sheet for sheet in sheets):
         sheets = tuple(sheet for sheet in sheets if sheet.name == options.sheet)
     if not sheets:
@@ -83,6 +85,63 @@ def read_cells(path: Path, options: ReadOptions) -> CellFile:
             file=str(path),
         )
     return CellFile(path=path, sha256=digest, sheets=sheets, notes=notes)
+
+
+def _sheets(path: Path, data: bytes, options: ReadOptions) -> Iterator[Sheet]:
+    """The tables of some content; those of an archive one after the other, named after its members."""
+    if not is_archive(data):
+        yield from kind_of(data)(path, data, options)
+        return
+    for name, member in _members(path, data, options):
+        for sheet in kind_of(member)(path, member, options):
+            told = f"{name} {sheet.name}".strip()
+            yield Sheet(told, sheet.rows, sheet.separator)
+
+
+def is_archive(data: bytes) -> bool:
+    """Whether some content is a zip archive and no workbook, which is one too."""
+    if not data.startswith(b"PK\x03\x04"):
+        return False
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            names = archive.namelist()
+    except zipfile.BadZipFile:
+        return False
+    return not any(name.startswith(("xl/", "Workbook")) or name == "mimetype" for name in names)
+
+
+_MOST_MEMBERS = 1_000
+
+
+def _members(path: Path, data: bytes, options: ReadOptions) -> Iterator[tuple[str, bytes]]:
+    """Name without endings and content of each file in an archive, in the order of names."""
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        infos = [info for info in archive.infolist() if not info.is_dir() and not _is_hidden(info.filename)]
+        _check_archive(path, infos)
+        for info in sorted(infos, key=lambda info: info.filename):
+            try:
+                content = archive.read(info)
+            except (zipfile.BadZipFile, RuntimeError, NotImplementedError, zlib.error, EOFError) as error:
+                raise _broken(path, "zip archive", error) from error
+            yield Path(info.filename).stem, content
+
+
+def _is_hidden(name: str) -> bool:
+    return name.startswith("__MACOSX/") or Path(name).name.startswith(".")
+
+
+def _check_archive(path: Path, infos: Sequence[zipfile.ZipInfo]) -> None:
+    """Refuse archives that say they grow beyond a log, or hold more files than anyone packs by hand."""
+    _check_size(sum(info.file_size for info in infos), path)
+    if len(infos) > _MOST_MEMBERS or any(info.flag_bits & 0x1 for info in infos):
+        raise InputFileError(
+            found="an archive with a password"
+            if len(infos) <= _MOST_MEMBERS
+            else f"an archive of {len(infos)} files",
+            expected=f"at most {_MOST_MEMBERS} files without a password",
+            mend="unpack it and pass the files in it",
+            file=str(path),
+        )
 
 
 _HEAD_BYTES = 64 * 2**10
@@ -102,6 +161,8 @@ def read_head(path: Path, options: ReadOptions) -> tuple[Sheet, ...]:
         head = _first_bytes(raw, path, options)
     if not head:
         return ()
+    if head.startswith(b"PK") and path.stat().st_size <= LARGEST and is_archive(whole := path.read_bytes()):
+        return tuple(_first_rows(sheet) for sheet in _sheets(path, whole, options) if sheet.rows)
     if any(head.startswith(magic) for magic in (b"SQLite format 3", b"ARROW1")) or (
         head.startswith(b"PK") and path.suffix.casefold() == ".zip"
     ):
@@ -264,10 +325,28 @@ def separator_of(text: str) -> str:
             score *= 0.6  # decimal commas cut numbers into cells of their own
         if score > best_score:
             best, best_score = separator, score
-    return best
+    return best if best_score else _blank_separated(sample)
+
+
+def _blank_separated(sample: str) -> str:
+    """``blank`` or ``blanks`` where blanks cut the lines into the same number of cells, else a comma."""
+    lines = [line.strip() for line in sample.splitlines() if line.strip()]
+    for name, pattern in _BLANKS.items():
+        widths = Counter(len(re.split(pattern, line)) for line in lines)
+        usual, rows = widths.most_common(1)[0] if widths else (1, 0)
+        if usual >= 3 and rows >= 0.8 * len(lines):
+            return name
+    return ","
+
+
+_BLANKS = {"blanks": r"\s{2,}|\t", "blank": r"\s+"}
 
 
 def _split(text: str, separator: str) -> tuple[Row, ...]:
+    if separator in _BLANKS:
+        lines = text.splitlines()
+        cut = (Row(at, tuple(re.split(_BLANKS[separator], line.strip()))) for at, line in enumerate(lines, 1))
+        return tuple(row for row in cut if any(row.cells))
     csv.field_size_limit(LARGEST)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
     rows: list[Row] = []

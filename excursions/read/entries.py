@@ -13,7 +13,7 @@ from excursions.read.actions import CLEANED, action_of, phase_of
 from excursions.read.cells import Row
 from excursions.read.figures import air_pressure_kpa, degc, figure_of
 from excursions.read.fold import plain
-from excursions.read.headers import FOUND, LEFT, Meaning, meaning_of
+from excursions.read.headers import FOUND, LEFT, Meaning, fold, meaning_of
 from excursions.read.numbers import is_nothing, number_of
 from excursions.read.standards import Standard, standard_of
 from excursions.read.table import LogTable
@@ -112,6 +112,20 @@ class RowReader:
             cell = row.cells[at] if at < len(row.cells) else ""
             if not is_nothing(cell):
                 self._take(facts, at, meaning, cell)
+        if (
+            facts.action == "install"
+            and not facts.probe
+            and (new := _NEW_SERIAL.search(f"{said} {facts.comment}"))
+        ):
+            facts.probe = _serial(new[1])
+        if (
+            facts.action == "install"
+            and not facts.old_probe
+            and (old := _OLD_SERIAL.search(f"{said} {facts.comment}"))
+        ):
+            facts.old_probe = _serial(old[1])
+        if _tells_more(said):
+            facts.comment = "; ".join(text for text in (facts.comment, said) if text)
         if not facts.action:
             facts.action = action_of(table.cell(row, "phase")) or action_of(facts.model if not said else "")
         return facts
@@ -151,7 +165,7 @@ class RowReader:
     def _number(self, facts: Facts, at: int, meaning: Meaning, value: float, behind: str, phase: str) -> None:
         unit = self.units.get(at, meaning.unit) or behind
         if meaning.kind == "figure":
-            name, value = figure_of(meaning.figure, value, unit)
+            name, value = figure_of(meaning.figure, value, self._own_unit(facts.row, meaning.figure) or unit)
             facts.part(phase).figures[name] = value
         elif meaning.kind == "air_pressure":
             facts.air_pressure_kpa = air_pressure_kpa(value, unit)
@@ -159,6 +173,17 @@ class RowReader:
             facts.part(phase).slot(_slot(meaning)).temperature = degc(value, unit)
         else:
             self._raw_or_value(facts, meaning, value, unit, phase)
+
+    def _own_unit(self, row: Row, figure: str) -> str:
+        """Unit of a figure that stands in a column of its own, as the headers would write it."""
+        for at, meaning in enumerate(self.table.meanings):
+            if meaning.kind == "figure_unit" and meaning.figure in (
+                figure,
+                "zero_point" if figure == "zero" else "",
+            ):
+                cell = row.cells[at] if at < len(row.cells) else ""
+                return fold(cell).replace(" ", "")
+        return ""
 
     def _raw_or_value(self, facts: Facts, meaning: Meaning, value: float, unit: str, phase: str) -> None:
         unit = unit or self.table.cell(facts.row, "raw_unit") or self.table.cell(facts.row, "value_unit")
@@ -182,6 +207,22 @@ class RowReader:
                 column=self.table.headers[at],
             )
         )
+
+
+# A serial number in running text has a digit in it.
+_NEW_SERIAL = re.compile(
+    r"(?:new|neue?r?|nuevo|nueva|nouveau|nouvelle|novo|by|durch|por|par)\s+(?:s/?n|serial|ser\.?|nr\.?|probe|sonde|sensor)?\W*"
+    r"((?=[\w-]*\d)[A-Za-z0-9][\w-]{1,})", re.IGNORECASE,
+)  # fmt: skip
+_OLD_SERIAL = re.compile(
+    r"(?:old|alte?r?|viejo|ancien(?:ne)?|velho)\s+(?:s/?n|serial|ser\.?|nr\.?|probe|sonde|sensor)?\W*"
+    r"((?=[\w-]*\d)[A-Za-z0-9][\w-]{1,})", re.IGNORECASE,
+)  # fmt: skip
+
+
+def _tells_more(said: str) -> bool:
+    """Whether the cell of the action says more than which action it was: a reason, a figure, a name."""
+    return len(said.split()) > 3 or bool(re.search(r"\d[.,]\d|%", said))
 
 
 def _slot(meaning: Meaning) -> str:

@@ -26,7 +26,7 @@ class Meaning:
     """What a column holds.
 
     kind: ``time``, ``clock``, ``point``, ``probe``, ``old_probe``, ``model``, ``measurand``, ``action``, ``phase``,
-    ``comment``, ``result``, ``standard``, ``raw``, ``temperature``, ``value``, ``air_pressure``, ``figure``,
+    ``comment``, ``result``, ``standard``, ``raw``, ``temperature``, ``value``, ``air_pressure``, ``figure``, ``figure_unit``,
     ``ignored`` or empty (not understood).
     figure: name of the calibration parameter; index: number of the standard, 0 when there is none;
     fixed: the standard that the header itself names; unit: folded unit of the header.
@@ -84,9 +84,11 @@ def meaning_of(header: str) -> Meaning:
     words = [token for token in _TOKEN.findall(rest) if not token[0].isdigit()]
     phase = CLEANED if _CLEANED.search(rest) else next((_PHASE_OF[w] for w in words if w in _PHASE_OF), "")
     said = frozenset(words) - _PHASE_OF.keys() - v.FILLERS - v.VALUES - v.CLEANING
+    if len(words) > 1:
+        said -= {"a", "b", "c", "d"}  # standard A, standard B
     about = _Header(rest=rest, unit=unit, said=said, words=tuple(words), number=_numbered(rest))
     if words and words[-1] in v.UNIT_WORDS:
-        return _unit_column(_kind(replace(about, said=said - v.UNIT_WORDS)).kind)
+        return _unit_column(_kind(replace(about, said=said - v.UNIT_WORDS)))
     meaning = _kind(about)
     if not meaning.kind:
         return _only_phase(about, phase)
@@ -121,18 +123,40 @@ def _unit_by_word(meaning: Meaning, words: Sequence[str]) -> str:
     )
 
 
-def _unit_column(kind: str) -> Meaning:
-    return Meaning(kind=f"{kind}_unit" if kind in ("standard", "raw") else "value_unit")
+def _unit_column(of: Meaning) -> Meaning:
+    """``slope unit`` holds the unit of the slopes, ``unit`` alone that of whatever the row speaks of."""
+    if of.kind == "figure":
+        return Meaning(kind="figure_unit", figure=of.figure)
+    return Meaning(kind=f"{of.kind}_unit" if of.kind in ("standard", "raw") else "value_unit")
+
+
+_STANDARD_UNITS = {"ntu": "NTU", "fnu": "FNU", "us/cm": "uS/cm", "ms/cm": "mS/cm", "mg/l": "mg/L"}
+
+
+def _whole_number(rest: str) -> float | None:
+    """The one number of a header such as ``before 20 [NTU]``, which is the standard."""
+    found = re.findall(r"(?<![\w.,])\d+(?:[.,]\d+)?(?![\w.,])", rest)
+    return float(found[0].replace(",", ".")) if len(found) == 1 else None
 
 
 def _only_phase(about: _Header, phase: str) -> Meaning:
     """``As found`` alone holds a value of whatever the row speaks of; ``found 1`` a raw value in standard 1."""
     if about.words in (("cleaned",), ("gereinigt",)):
         return Meaning(kind="ignored")  # yes or no, not a reading
+    if (
+        phase
+        and not about.said
+        and about.unit in _STANDARD_UNITS
+        and (at := _whole_number(about.rest)) is not None
+    ):
+        fixed = Standard(value=at, unit=_STANDARD_UNITS[about.unit], label="zero" if at == 0 else f"{at:g}")
+        return Meaning(kind="raw", phase=phase, fixed=fixed, unit=about.unit)
     if phase and not about.said:
         return Meaning(
             kind="raw" if about.number else "value", phase=phase, unit=about.unit, index=about.number
         )
+    if phase and about.said == {"ph"} and not about.number:
+        return Meaning(kind="raw", phase=phase, unit="ph")
     if not about.said and about.words and about.words[0] in v.VALUES:
         return Meaning(kind="value", unit=about.unit)
     return Meaning()
@@ -146,9 +170,24 @@ def _kind(about: _Header) -> Meaning:
 def _plain(about: _Header) -> Meaning | None:
     for kind, table in v.PLAIN_KINDS:
         angle = kind == "phase" and _is_angle(about)
-        if about.said & table and not angle and not _measures(kind, about.said):
+        if (
+            about.said & table
+            and not angle
+            and not _measures(kind, about.said)
+            and not _names(kind, about.said)
+        ):
             return Meaning(kind=kind)
     return None
+
+
+def _names(kind: str, said: frozenset[str]) -> bool:
+    """``Sensor ID`` and ``Tag ID`` name a probe or a point, whatever ``ID`` says alone."""
+    return (
+        kind == "ignored"
+        and "id" in said
+        and bool(said & (v.PROBES | v.POINTS))
+        and not said & v.NOT_THIS_ONE
+    )
 
 
 def _is_angle(about: _Header) -> bool:
@@ -160,7 +199,9 @@ def _is_angle(about: _Header) -> bool:
 def _measures(kind: str, said: frozenset[str]) -> bool:
     """``index`` and the like beside a measuring word are no columns to leave out."""
     return (
-        kind == "ignored" and bool(said & (v.RAWS | v.STANDARDS) - {"response"}) and not said & v.NOT_THIS_ONE
+        kind == "ignored"
+        and bool(said & (v.RAWS | v.STANDARDS) - {"response", "lab", "laboratory"})
+        and not said & v.NOT_THIS_ONE
     )
 
 
@@ -248,9 +289,16 @@ def _by_ending(said: frozenset[str]) -> str:
     return next((kind for ending, kind in _ENDINGS for word in said if word.endswith(ending)), "")
 
 
+_LETTERED = re.compile(
+    r"\b(std|standard|buffer|puffer|tampon|solution|losung|rdg|reading|messwert|value|lu|lectura)[\s.#-]+([a-d])$"
+)
+
+
 def _numbered(rest: str) -> int:
     """A whole number in the header, 0 when there is none (``buffer 2``, ``mV1``, ``T 2``)."""
     found = re.findall(r"(?<![\d.,])(\d{1,2})(?![\d.,]\d|\d)", re.sub(r"\b(?:c?o|n|ph)\s?[02]\b", "", rest))
+    if not found and (letter := _LETTERED.search(rest)):
+        return ord(letter[2]) - ord("a") + 1
     return int(found[-1]) if found else 0
 
 
@@ -292,7 +340,7 @@ def meanings_of(headers: Sequence[str]) -> list[Meaning]:
 
 
 def _family(header: str) -> str:
-    return re.sub(r"\d+", "#", fold(header))
+    return re.sub(r"\d+", "#", _LETTERED.sub(r"\1 #", fold(header)))
 
 
 def _as_value(meaning: Meaning) -> Meaning:

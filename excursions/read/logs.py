@@ -28,6 +28,7 @@ from excursions.read.table import (
     row_times,
     transposed,
     with_actions,
+    without_twins,
 )
 from excursions.records import CalibrationEntry, Decision
 
@@ -49,6 +50,7 @@ class LogReading:
     problems: tuple[ExcursionsError, ...] = ()
     rows: int = 0
     used: int = 0
+    headers: tuple[str, ...] = ()
 
 
 @dataclass(kw_only=True)
@@ -104,13 +106,15 @@ def read_calibrations(
         problems=tuple(log.problems),
         rows=log.rows,
         used=log.rows - len(log.refused),
+        headers=tuple(header for table in tables for header in table.headers),
     )
 
 
 def _table(log: _Log, sheet: Sheet, *, alone: bool) -> LogTable | None:
     table = find_table(sheet, log.columns) or find_table(transposed(sheet), log.columns)
     if table is not None:
-        table = with_actions(table)
+        table, twice = without_twins(with_actions(table))
+        log.problems += [error.at(file=log.file) for error in twice]
         log.decisions.append(column_decision(log.file, table))
     elif not alone:
         why = "no row looks like a header"
@@ -140,8 +144,10 @@ def _read_table(log: _Log, table: LogTable) -> None:
     if moments.problem:
         log.problems.append(moments.problem.at(file=log.file, line=table.rows[0].line if table.rows else 1))
     facts = [reader.facts(row) for row in table.rows]
-    for fact, time in zip(facts, moments.time, strict=True):
+    for at, (fact, time) in enumerate(zip(facts, moments.time, strict=True)):
         fact.time = time
+        if at in moments.marks:
+            fact.comment = "; ".join(text for text in (fact.comment, moments.marks[at]) if text)
         _complete_names(fact, table)
     log.problems += reader.faults
     usable = [fact for fact in facts if _usable(log, fact, table, moments)]
@@ -153,7 +159,8 @@ def _units(log: _Log, table: LogTable, comma: bool) -> dict[int, str]:
     """Units of the columns of figures, decided from all their values where the header does not say."""
     units: dict[int, str] = {}
     for at, meaning in enumerate(table.meanings):
-        if meaning.kind != "figure":
+        own = any(m.kind == "figure_unit" and m.figure == meaning.figure for m in table.meanings)
+        if meaning.kind != "figure" or own:
             continue
         cells = [cell_at(row, at) for row in table.rows]
         values = [n for cell in cells if not is_nothing(cell) and (n := number_of(cell, comma=comma))]

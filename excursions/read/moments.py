@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime, timedelta, timezone
+from datetime import UTC, date, datetime, timedelta, timezone
+from itertools import pairwise
+from zoneinfo import ZoneInfo
 
 from excursions.clock import to_ns, zone
 from excursions.errors import InputFileError
@@ -61,7 +63,8 @@ class _Parts:
 class Moments:
     """Instants of a column (None where none could be read), the decisions taken, and a fault of the whole column.
 
-    day_only: texts that named a day without a time.
+    day_only: texts that named a day without a time.  marks: by row, a remark on a time that the clock showed twice
+    or never.
     """
 
     time: tuple[int | None, ...]
@@ -69,6 +72,7 @@ class Moments:
     problem: InputFileError | None = None
     day_only: int = 0
     notes: tuple[str, ...] = field(default=())
+    marks: Mapping[int, str] = field(default_factory=dict)
 
 
 def read_moments(
@@ -91,10 +95,7 @@ def read_moments(
     order, why, problem = _order(parts, options, comma=comma)
     tz = zone(options.tz or "UTC")
     local = [_local(part, order) for part in parts]
-    time = tuple(
-        _instant(moment, part, tz) if moment is not None else None
-        for moment, part in zip(local, parts, strict=True)
-    )
+    time, marks = _instants(local, parts, tz)
     dated = [part for part, moment in zip(parts, local, strict=True) if moment is not None]
     decisions = (
         [Decision(subject=subject, what=f"dates are {order}", why=why, option="--date-order")] if why else []
@@ -110,8 +111,66 @@ def read_moments(
                 option="write the time of day into the log",
             )
         )
+    decisions += _mark_decisions(marks, subject, tz)
     problem = replace(problem, file=file, column=column) if problem else None
-    return Moments(time=time, decisions=tuple(decisions), problem=problem, day_only=day_only)
+    return Moments(time=time, decisions=tuple(decisions), problem=problem, day_only=day_only, marks=marks)
+
+
+_SECOND = "the clock showed this time twice; taken as the second pass, by the order of the rows"
+_FIRST = "the clock showed this time twice; taken as the first pass"
+_NEVER = "the clock never showed this time; taken an hour later"
+
+
+def _instants(
+    local: Sequence[datetime | None], parts: Sequence[_Parts], tz: ZoneInfo
+) -> tuple[tuple[int | None, ...], dict[int, str]]:
+    """Instants of wall times, and a mark where the zone's clock showed one twice or never.
+
+    Of two times in the same doubled hour the one that goes back in a list that otherwise goes on is the second pass.
+    """
+    found: list[int | None] = []
+    marks: dict[int, str] = {}
+    before: datetime | None = None
+    begun: date | None = None
+    forward = _goes_on(local)
+    for at, (moment, part) in enumerate(zip(local, parts, strict=True)):
+        if moment is None or moment.tzinfo is not None or part.offset or part.seconds is None:
+            found.append(_instant(moment, part, tz) if moment is not None else None)
+            continue
+        early, late = moment.replace(tzinfo=tz, fold=0), moment.replace(tzinfo=tz, fold=1)
+        chosen = early
+        if early.utcoffset() != late.utcoffset():
+            gone = early.astimezone(UTC).astimezone(tz).replace(tzinfo=None) != moment
+            passed = moment.date() == begun or (
+                before is not None and before.date() == moment.date() and moment < before
+            )
+            back = forward and passed
+            chosen = late if back and not gone else early
+            marks[at] = _NEVER if gone else _SECOND if back else _FIRST
+        found.append(to_ns(chosen))
+        begun = moment.date() if marks.get(at) == _SECOND else begun
+        before = moment
+    return tuple(found), marks
+
+
+def _goes_on(local: Sequence[datetime | None]) -> bool:
+    """Whether most steps of a list lead forward."""
+    plain = [moment.replace(tzinfo=None) for moment in local if moment is not None]
+    ahead = sum(later >= earlier for earlier, later in pairwise(plain))
+    return 2 * ahead >= len(plain) - 1
+
+
+def _mark_decisions(marks: Mapping[int, str], subject: str, tz: ZoneInfo) -> list[Decision]:
+    return [
+        Decision(
+            subject=subject,
+            what=f"{sum(said == mark for said in marks.values())} entries are marked: {mark}",
+            why=f"times carry no offset, and {tz.key} changes its clock there",
+            option="write the offset behind the time, for example +01:00",
+        )
+        for mark in (_FIRST, _SECOND, _NEVER)
+        if mark in marks.values()
+    ]
 
 
 def _zone_decisions(dated: Sequence[_Parts], options: ReadOptions, subject: str) -> list[Decision]:
@@ -270,10 +329,7 @@ def _local(part: _Parts, order: str) -> datetime | None:
     return start + (timedelta(seconds=part.seconds) if part.seconds is not None else timedelta(hours=NOON))
 
 
-def _instant(moment: datetime, part: _Parts, tz: object) -> int:
-    from zoneinfo import ZoneInfo
-
-    assert isinstance(tz, ZoneInfo)
+def _instant(moment: datetime, part: _Parts, tz: ZoneInfo) -> int:
     if moment.tzinfo is None:
         moment = moment.replace(tzinfo=part.offset or tz)
     return to_ns(moment)

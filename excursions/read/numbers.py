@@ -28,7 +28,7 @@ def decimal_comma(texts: Iterable[str], separator: str, stated: str) -> bool:
             continue
         if re.match(r"^[<>~]?\s*[+-]?\d+\.\d+(\.|/)", said):
             continue  # a date
-        points += bool(re.match(r"^[<>~]?\s*[+-]?\d+\.\d+(?!\d)", said))
+        points += bool(re.match(r"^[<>~]?\s*[+-]?(?:0\.\d+|\d+\.(?:\d{1,2}|\d{4,}))(?!\d)", said))
         commas += bool(re.match(r"^[<>~]?\s*[+-]?\d+,(\d{1,2}|\d{4,})(?!\d)", said))
         unclear += bool(re.match(r"^[<>~]?\s*[+-]?\d+,\d{3}(?!\d)", said))
     if commas > points:
@@ -45,7 +45,11 @@ def number_of(text: str, *, comma: bool) -> tuple[float, str] | None:
     if not match or re.match(r"[+\-*/]\s*\d", match[3]):
         return None  # no number, or a sum that nobody has worked out
     digits = re.sub(r"[\s']", "", match[2])
-    digits = digits.replace(".", "").replace(",", ".") if comma and "," in digits else _with_points(digits)
+    thousands = comma and bool(re.fullmatch(r"[+-]?[1-9]\d{0,2}(\.\d{3})+", digits))
+    if comma and ("," in digits or thousands):
+        digits = digits.replace(".", "").replace(",", ".")
+    else:
+        digits = _with_points(digits)
     try:
         return float(digits), match[3].strip()
     except ValueError:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import polars as pl
@@ -34,6 +34,7 @@ class SampleReading:
     problems: tuple[ExcursionsError, ...] = ()
     rows: int = 0
     used: int = 0
+    headers: tuple[str, ...] = ()
 
 
 _VALUES = frozenset(
@@ -61,16 +62,55 @@ _VALUES = frozenset(
         "laboratorio",
     ]
 )
-_UNITS = frozenset(["unit", "units", "einheit", "unite", "unidad", "unidade", "uom"])
+_TESTS = frozenset(["test", "tests", "parameter", "determinand", "analyte", "prufung", "ensayo", "essai"])
+_UNITS = frozenset(
+    ["unit", "units", "einheit", "einheiten", "unite", "unites", "unidad", "unidades", "unidade", "uom"]
+)
+_VESSELS = frozenset(
+    [
+        "tank",
+        "vessel",
+        "basin",
+        "becken",
+        "behalter",
+        "reactor",
+        "reaktor",
+        "reacteur",
+        "cuve",
+        "tanque",
+        "sampler",
+        "stream",
+        "line",
+    ]
+)
 _SAMPLED = re.compile(r"sampl|probe?nahme|entnahme|gezogen|prelev|muestre|amostrag|drawn|taken")
 
 
 def sample_meanings(headers: Sequence[str]) -> list[Meaning]:
     """Read the headers of a list of samples; what no word explains is a column of values for a point of that name."""
     found = [_meaning(header) for header in headers]
+    pure = [m.kind == "value" and _only_value(header) for header, m in zip(headers, found, strict=True)]
+    several = sum(m.kind == "value" or (m.kind == "wide" and bool(m.unit)) for m in found)
+    if not any(pure) and several > 1:
+        return [replace(m, kind="wide") if m.kind == "value" else m for m in found]
+    if any(pure):
+        found = [
+            Meaning() if m.kind == "value" and not only else m for m, only in zip(found, pure, strict=True)
+        ]
     if any(meaning.kind == "value" for meaning in found):
         return [Meaning() if m.kind == "wide" else m for m in found]
     return found
+
+
+def _only_value(header: str) -> bool:
+    """Whether a header says "value" and nothing of what is measured."""
+    return not set(re.findall(r"[a-z]+", unit_in(fold(header))[0])) - _VALUES - {"the", "of", "in"}
+
+
+_NOT_THE_LABORATORY = frozenset(
+    ["online", "inline", "on", "display", "anzeige", "transmitter", "process", "prozess", "dcs", "sensor"]
+)
+_NUMBERS = frozenset(["no", "nr", "id", "number", "nummer", "num", "code", "lfd"])
 
 
 def _meaning(header: str) -> Meaning:
@@ -78,6 +118,16 @@ def _meaning(header: str) -> Meaning:
     words = set(re.findall(r"[a-z]+", rest))
     if not words:
         return Meaning()
+    if words & _NUMBERS and words & (_VALUES | {"sample", "probe", "proben"}):
+        return Meaning(kind="ignored")
+    if words & _VALUES and words & _NOT_THE_LABORATORY:
+        return Meaning(kind="ignored")
+    if words == {"um"}:
+        return Meaning(kind="clock")
+    if words <= _VESSELS:
+        return Meaning(kind="point", unit=unit)
+    if words <= _TESTS:
+        return Meaning(kind="measurand")
     if words & _UNITS:
         return Meaning(kind="value_unit")
     read = meaning_of(header)
@@ -124,6 +174,12 @@ class _List(Gathered):
     """What has been gathered from one file so far."""
 
     samples: list[LabSample] = field(default_factory=list)
+    mark: str = ""
+    tests: bool = False
+
+    def commented(self, comment: str) -> str:
+        """A comment with the mark of the row's time behind it."""
+        return "; ".join(text for text in (comment, self.mark) if text)
 
 
 def read_samples(
@@ -166,6 +222,7 @@ def read_samples(
         problems=tuple(gathered.problems),
         rows=gathered.rows,
         used=gathered.rows - len(gathered.refused),
+        headers=tuple(header for table in tables for header in table.headers),
     )
 
 
@@ -190,7 +247,9 @@ def _read_table(gathered: _List, table: LogTable) -> None:
     if moments.problem:
         gathered.problems.append(moments.problem.at(file=gathered.file, line=table.rows[0].line))
     wide = table.columns("wide") if not table.columns("value") else []
-    for row, time in zip(table.rows, moments.time, strict=True):
+    gathered.tests = _several_tests(table)
+    for at, (row, time) in enumerate(zip(table.rows, moments.time, strict=True)):
+        gathered.mark = moments.marks.get(at, "")
         if time is None:
             gathered.refuse(row, "no date that can be read", "time")
         elif wide:
@@ -199,8 +258,20 @@ def _read_table(gathered: _List, table: LogTable) -> None:
             _take_long(gathered, table, row, time, comma)
 
 
+def _several_tests(table: LogTable) -> bool:
+    """Whether one place has results of more than one test: then a place alone is no point."""
+    seen: dict[str, set[str]] = {}
+    if not table.columns("measurand"):
+        return False
+    for row in table.rows:
+        seen.setdefault(table.cell(row, "point"), set()).add(table.cell(row, "measurand"))
+    return any(len(tests) > 1 for tests in seen.values())
+
+
 def _take_long(gathered: _List, table: LogTable, row: Row, time: int, comma: bool) -> None:
     point = table.cell(row, "point") or (table.name if is_point_like(table.name) else "")
+    if gathered.tests:
+        point = f"{point} {table.cell(row, 'measurand')}".strip()
     cell = table.cell(row, "value")
     number = None if is_nothing(cell) else number_of(cell, comma=comma)
     if not point:
@@ -211,8 +282,9 @@ def _take_long(gathered: _List, table: LogTable, row: Row, time: int, comma: boo
         gathered.refuse(row, f'only a limit is known: "{cell[:40]}"', "value")
     else:
         header_unit = next((m.unit for m in table.meanings if m.kind == "value"), "")
-        unit = table.cell(row, "value_unit") or number[1] or header_unit
-        comment = table.cell(row, "comment")
+        stated = table.cell(row, "value_unit")
+        unit = ("" if is_nothing(stated) else stated) or number[1] or header_unit
+        comment = gathered.commented(table.cell(row, "comment"))
         gathered.samples.append(
             LabSample(point=point, time=time, value=number[0], unit=unit, comment=comment, line=row.line)
         )
@@ -221,13 +293,15 @@ def _take_long(gathered: _List, table: LogTable, row: Row, time: int, comma: boo
 def _take_wide(
     gathered: _List, table: LogTable, row: Row, time: int, wide: Sequence[int], comma: bool
 ) -> None:
-    comment = table.cell(row, "comment")
+    comment = gathered.commented(table.cell(row, "comment"))
     found = 0
     for at in wide:
         cell = row.cells[at] if at < len(row.cells) else ""
         number = None if is_nothing(cell) or cell.lstrip()[:1] in "<>" else number_of(cell, comma=comma)
         if number:
             name, unit = _name_of(table.headers[at])
+            if place := table.cell(row, "point"):
+                name = f"{place} {name}" if len(wide) > 1 else place
             sample = LabSample(
                 point=name, time=time, value=number[0], unit=number[1] or unit, comment=comment, line=row.line
             )

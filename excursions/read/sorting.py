@@ -168,6 +168,8 @@ def _by_content(path: Path, sheets: Sequence[Sheet]) -> tuple[str, str]:
     """By the headers of the first sheet that has one; the file's name decides only between two that fit."""
     name = plain(path.stem).casefold()
     best = ""
+    if path.suffix.casefold() == ".zip" and not all(_is_log(s, name) or _is_samples(s, name) for s in sheets):
+        return "export", ""  # packed with at least one export: the reader of exports tells what it is
     for sheet in sheets:
         if _is_log(sheet, name):
             return "calibrations", ""
@@ -189,6 +191,10 @@ def _is_log(sheet: Sheet, name: str) -> bool:
     )
     described = sum(kind in ("action", "phase", "probe", "comment", "point") for kind in kinds)
     phased = any(meaning.phase for meaning in table.meanings)
+    found_and_left = {m.phase for m in table.meanings if m.kind in ("value", "raw") and m.phase}
+    if len(found_and_left) > 1 and described:
+        return True
+    described += sum(kind in ("point", "probe") for kind in table.above)
     if measuring >= 2 and (described or phased):
         return True
     if measuring and described >= 2:
@@ -208,8 +214,18 @@ def _on_a_grid(table: LogTable) -> bool:
     return 0 < usual <= NS_PER_HOUR and count > 0.8 * len(steps)
 
 
+# Words that only people who draw or analyse samples write over a column.
+_SAMPLED = re.compile(
+    r"sampl|\blab\b|labor|\blims\b|grab|entnahme|proben?nahme|prelev|echantillon|muestr|amostr|analyst|analist|analytik|"
+    r"titrat|photomet|handmess|vergleichsmess|referenzmess|reference (?:value|meter|method)|bench"
+)
+_QUALITY = re.compile(r"\b(?:quality|qualitat|status|qualite|calidad|qualidade|good|valid)\b")
+_SLOW = NS_PER_HOUR  # nobody draws samples of one point more often than this for weeks (cp)
+_FEWEST_TIMES = 6
+
+
 def _is_samples(sheet: Sheet, name: str) -> bool:
-    """A list of samples has time, point and value like an export; its words or its name give it away."""
+    """A list of samples has time, point and value like an export; its words, its name or its rhythm give it away."""
     table = find_table(sheet, {}, read=sample_meanings)
     if (
         table is None
@@ -218,12 +234,30 @@ def _is_samples(sheet: Sheet, name: str) -> bool:
     ):
         return False
     folded = " ".join(fold(header) for header in table.headers)
-    said = bool(
-        re.search(r"sampl|\blab\b|labor|grab|entnahme|probenahme|prelev|muestra|amostra|analyst", folded)
-    )
+    titles = [
+        fold(cell) for row in sheet.rows[:8] if sum(map(bool, row.cells)) == 1 for cell in row.cells if cell
+    ]
+    said = bool(_SAMPLED.search(" ".join([folded, *titles])))
     kinds = {meaning.kind for meaning in table.meanings}
-    values = "value" in kinds or ("wide" in kinds and _SAMPLE_NAME.search(name))
-    return bool(values) and (said or bool(_SAMPLE_NAME.search(name)))
+    named = bool(_SAMPLE_NAME.search(name))
+    values = "value" in kinds or ("wide" in kinds and (named or said))
+    return values and (said or named or (_by_hand(table, folded) and "value" in kinds))
+
+
+def _by_hand(table: LogTable, folded: str) -> bool:
+    """Whether a table of points and values has the rhythm of people: hours apart, at no fixed time, no quality column."""
+    kinds = {meaning.kind for meaning in table.meanings}
+    if "point" not in kinds or not kinds & {"value_unit", "comment"} or _QUALITY.search(folded):
+        return False
+    times = row_times(table, ReadOptions(tz="UTC"), "", comma=False).time
+    by_point: dict[str, list[int]] = {}
+    for row, time in zip(table.rows, times, strict=True):
+        if time is not None:
+            by_point.setdefault(table.cell(row, "point"), []).append(time)
+    steps = [b - a for moments in by_point.values() for a, b in pairwise(sorted(moments))]
+    if len(steps) < _FEWEST_TIMES or sum(step < _SLOW for step in steps) > 0.1 * len(steps):
+        return False
+    return Counter(steps).most_common(1)[0][1] <= 0.5 * len(steps)
 
 
 def _export_or_nothing(sheets: Sequence[Sheet]) -> tuple[str, str]:

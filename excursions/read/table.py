@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from difflib import SequenceMatcher
 
-from excursions.errors import UsageError, nearest
+from excursions.errors import InputFileError, UsageError, nearest
 from excursions.read.actions import action_of
 from excursions.read.cells import Row, Sheet
 from excursions.read.fold import plain
@@ -144,6 +145,63 @@ def _block(rows: Sequence[Row]) -> dict[str, str]:
     return found
 
 
+# What a column may be stated to hold, and how the house writes it; a role may carry a phase, a number and a unit.
+ROLES: dict[str, Meaning] = {
+    "time": Meaning(kind="time"),
+    "clock": Meaning(kind="clock"),
+    "point": Meaning(kind="point"),
+    "probe": Meaning(kind="probe"),
+    "old probe": Meaning(kind="old_probe"),
+    "model": Meaning(kind="model"),
+    "measurand": Meaning(kind="measurand"),
+    "action": Meaning(kind="action"),
+    "phase": Meaning(kind="phase"),
+    "comment": Meaning(kind="comment"),
+    "result": Meaning(kind="result"),
+    "standard": Meaning(kind="standard"),
+    "raw": Meaning(kind="raw"),
+    "temperature": Meaning(kind="temperature"),
+    "air pressure": Meaning(kind="air_pressure"),
+    "value": Meaning(kind="value"),
+    "unit": Meaning(kind="value_unit"),
+    "standard unit": Meaning(kind="standard_unit"),
+    "raw unit": Meaning(kind="raw_unit"),
+    "slope": Meaning(kind="figure", figure="slope"),
+    "zero point": Meaning(kind="figure", figure="zero_point"),
+    "offset": Meaning(kind="figure", figure="offset"),
+    "cell constant": Meaning(kind="figure", figure="cell_constant"),
+    "gain": Meaning(kind="figure", figure="gain"),
+    "span": Meaning(kind="figure", figure="span"),
+    "ignored": Meaning(kind="ignored"),
+}
+
+
+def role_of(text: str) -> Meaning:
+    """What a stated role means: one of :data:`ROLES`, or words of the trade that a good header would have.
+
+    Raises
+    ------
+    UsageError
+        If it is neither; the roles are listed, nearest first.
+    """
+    said = fold(text)
+    if said in ROLES:
+        return ROLES[said]
+    read = meaning_of(text)
+    if read.kind and read.kind != "ignored":
+        return read
+    near = sorted(ROLES, key=lambda role: (-SequenceMatcher(None, role, said).ratio(), role))
+    raise UsageError(
+        found=f'the role "{text}" of a column',
+        expected="one of "
+        + ", ".join(near)
+        + ' (with "as found" or "as left" before, a number or a unit behind)',
+        mend=f'did you mean "{near[0]}"?'
+        if nearest(said, ROLES)
+        else "write --columns ROLE=NAME, for example probe=Serial",
+    )
+
+
 def with_stated(
     headers: Sequence[str], meanings: Sequence[Meaning], columns: Mapping[str, str]
 ) -> list[Meaning]:
@@ -158,33 +216,13 @@ def with_stated(
         If a meaning is not one of the words the house knows.
     """
     found = list(meanings)
+    roles = {meaning: role_of(meaning) for meaning in columns}
     places = {fold(header): at for at, header in enumerate(headers)}
     for meaning, header in columns.items():
         at = places.get(fold(header))
         if at is None:
             continue
-        read = Meaning(kind="ignored") if meaning == "ignored" else meaning_of(meaning)
-        if not read.kind:
-            known = (
-                "time",
-                "point",
-                "probe",
-                "action",
-                "phase",
-                "slope",
-                "zero point",
-                "offset",
-                "cell constant",
-                "comment",
-                "value",
-                "unit",
-            )
-            near = nearest(meaning, known)
-            raise UsageError(
-                found=f'the column meaning "{meaning}"',
-                expected="a word such as " + ", ".join(known),
-                mend=f'did you mean "{near}"?' if near else "write it as MEANING=HEADER",
-            )
+        read = roles[meaning]
         found = [
             Meaning() if i != at and m.kind == read.kind and m == read else m for i, m in enumerate(found)
         ]
@@ -245,6 +283,39 @@ def with_actions(table: LogTable) -> LogTable:
             ]
             return replace(table, meanings=tuple(changed))
     return table
+
+
+_ONCE = ("figure", "standard", "raw", "temperature", "air_pressure")
+
+
+def without_twins(table: LogTable) -> tuple[LogTable, list[InputFileError]]:
+    """Leave out columns that mean the same as one before them, and name them: which one counts cannot be known.
+
+    A column that is empty throughout is no twin.
+    """
+    kept: dict[Meaning, int] = {}
+    meanings, faults = list(table.meanings), []
+    for at, meaning in enumerate(table.meanings):
+        filled = any(cell_at(row, at) for row in table.rows)
+        if meaning.kind not in _ONCE or not filled:
+            continue
+        same = (
+            replace(meaning, index=0) if meaning.kind == "figure" else meaning
+        )  # slope 1 and slope 2 are both slopes
+        if same in kept:
+            meanings[at] = Meaning()
+            faults.append(_twin(table, at, kept[same], _said(meaning)))
+        kept.setdefault(same, at)
+    return replace(table, meanings=tuple(meanings)), faults
+
+
+def _twin(table: LogTable, at: int, first: int, what: str) -> InputFileError:
+    return InputFileError(
+        found=f'a second column of "{what}", which is left out',
+        expected=f'one such column; "{table.headers[first]}" is used',
+        mend=f'say what it holds, for example --columns "as left {what.split(" [")[0]}={table.headers[at]}"',
+        column=table.headers[at],
+    )
 
 
 def row_times(table: LogTable, options: ReadOptions, file: str, *, comma: bool) -> Moments:

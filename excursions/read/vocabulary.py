@@ -12,10 +12,12 @@ def words(text: str) -> frozenset[str]:
 
 
 FOUND_WORDS = words(
-    "found before vor vorher vorgefunden antes avant initial pre af angetroffen encontrado trouve anfang"
+    "found before vor vorher vorgefunden vorgefundene vorgefundener antes avant initial initiale inicial pre af angetroffen "
+    "angetroffene encontrado encontrada encontrados trouve trouvee anfang istzustand prima"
 )
 LEFT_WORDS = words(
-    "left after nach nachher apres despues depois final post al hinterlassen adjusted justiert new neu nueva nouveau"
+    "left after nach nachher apres despues depois final finale post al hinterlassen hinterlassene adjusted justiert new neu "
+    "neue nueva nuevo nouveau nouvelle dejado dejada deixado deixada laisse laissee eingestellt ajustado ajustada"
 )
 
 # In order: the first row one of whose words stands in the header decides, unless a measuring word stands beside it.
@@ -56,11 +58,14 @@ PLAIN_KINDS: tuple[tuple[str, frozenset[str]], ...] = (
 # Beside a measuring word these say that the column is no measurement of this calibration after all.
 NOT_THIS_ONE = words("last previous prev letzte letzter lot charge next expiry due ultimo ultima derniere")
 
-TIMES = words("date datum fecha data dato timestamp datetime zeitpunkt zeitstempel when day performed")
+TIMES = words(
+    "date datum fecha data dato timestamp datetime zeitpunkt zeitstempel when day performed calibrated kalibriert "
+    "etalonne calibrado collected"
+)
 CLOCKS = words("time zeit uhrzeit heure hora")
 POINTS = words(
     "point tag loop position location messstelle mst stelle repere punto ponto instrument equipment analyser analyzer "
-    "kks asset place ort standort lieu emplacement ubicacion local messpunkt tagname where station"
+    "equipo equipement equipamento punkt kks asset place ort standort lieu emplacement ubicacion local messpunkt tagname where station"
 )
 SERIALS = words("serial sn seriennummer seriennr fabriknummer serie")
 PROBES = SERIALS | words(
@@ -74,13 +79,13 @@ MEASURANDS = words(
     "parameter measurand messgrosse messgroesse analyte parametro parametre quantity grandeur kind medium"
 )
 STANDARDS = words(
-    "buffer buf standard std puffer pufferlosung tampon tampao solution solucion solucao losung loesung reference ref "
-    "referenz referencia nominal sollwert target certified known patron etalon padrao kalibrierlosung bezugswert soll"
+    "buffer buf buff standard std stds puffer pufferlosung tampon tampao solution solucion solucao losung loesung reference ref "
+    "lab laborwert labwert laboratory referenz referencia nominal sollwert target certified known patron etalon padrao kalibrierlosung bezugswert soll"
 )
 RAWS = words(
     "signal raw roh rohwert reading readings messwert measured indicated display anzeige lectura lecture leitura "
     "potential potenzial spannung current strom phase angle winkel mv na ua pa voltage istwert ist response measurement "
-    "indication mesure medida lue leido lida observed"
+    "indication mesure medida lue lu lus leido lida observed rdg rdgs gemessen abgelesen"
 )
 RAW_UNITS = words("mv v na pa ua us ms deg ° ohm kohm mohm")
 PRESSURES = words("pressure druck luftdruck presion pression pressao barometer baro barometric")
@@ -108,6 +113,9 @@ FIGURES: tuple[tuple[str, frozenset[str]], ...] = (
 )
 FIXED = words("air luft aire zero null cero n2 nitrogen stickstoff zobell light quinhydrone")
 VALUES = words("value wert valeur valor")
-UNIT_WORDS = words("unit units einheit unite unidad unidade uom")
-FILLERS = words("as in at of the for de du da do der des le la el on")
+UNIT_WORDS = words("unit units einheit einheiten unite unites unidad unidades unidade uom")
+FILLERS = words(
+    "as in at of the for de du da do der des le la el on justage justierung adjustment adjusting ajuste ajustage "
+    "calibration kalibrierung etalonnage calibracion calibracao como"
+)
 CLEANING = words("cleaning cleaned clean reinigung gereinigt nettoyage limpieza limpeza wash washing spulen")

@@ -1,52 +1,108 @@
-"""The life of every probe inside the record: hours, heat, steam cycles, cleanings, calibrations."""
+"""The life of every probe as tables: a row an installation, a row a probe, a row a heat exposure."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import fields
+from zoneinfo import ZoneInfo
 
-import numpy as np
 import polars as pl
 
-from excursions.plant import Installation, Plant
-from excursions.records import CLEANING, WASHING, Event
+from excursions import clock
+from excursions.plant import Installation
+from excursions.records import CLEANING, WASHING
+from excursions.report.exposures import HeatExposure
+from excursions.report.life_columns import EXPOSURES, FIXED_BANDS, LIVES, Columns
+from excursions.report.lives import (
+    ProbeLife,
+    between,
+    clipped,
+    dose_above,
+    probe_lives,
+    stays_at,
+    unknown,
+)
 from excursions.report.result import PointFindings, ScanResult
 from excursions.report.tables import COLUMNS
+from excursions.report.wording import day, number, quantity
 
 HEAT_KINDS = ("over_temperature", "sterilisation")
 
 
-def stays(plant: Plant, findings: PointFindings) -> list[Installation]:
-    """Installations at a point, or one nameless stay over the whole record."""
-    logged = [row for row in plant.installations if row.point == findings.point.name]
-    return logged or [Installation(probe="", point=findings.point.name)]
+def _frame(
+    rows: list[dict[str, object]], columns: Mapping[str, tuple[object, str]] | Columns
+) -> pl.DataFrame:
+    empty = [
+        {k: None if isinstance(v, float) and not math.isfinite(v) else v for k, v in row.items()}
+        for row in rows
+    ]
+    return pl.DataFrame(empty, schema={n: kind for n, (kind, _) in columns.items()}, orient="row")  # type: ignore[misc]
 
 
 def probes_table(result: ScanResult) -> pl.DataFrame:
     """One row an installation: the probe's life at that point, as far as this record goes."""
     rows = [
-        _life(result, findings, stay) for findings in result.points for stay in stays(result.plant, findings)
+        _installation(result, findings, stay)
+        for findings in result.points
+        for stay in stays_at(result.plant, findings)
     ]
-    return pl.DataFrame(
-        [row for row in rows if row is not None],
-        schema={name: kind for name, (kind, _) in COLUMNS["probes"].items()},
-        orient="row",
+    return _frame([row for row in rows if row is not None], COLUMNS["probes"])
+
+
+def lives_table(result: ScanResult, lives: tuple[ProbeLife, ...] | None = None) -> pl.DataFrame:
+    """One row a probe, most heat first."""
+    tz = clock.zone(result.plant.zone)
+    rows = []
+    for life in probe_lives(result) if lives is None else lives:
+        rows.append(
+            _life_row(life) | {"sentence": life_sentence(life, tz), "replacement": replacement(life, tz)}
+        )
+    return _frame(rows, LIVES)
+
+
+def exposures_table(result: ScanResult, lives: tuple[ProbeLife, ...] | None = None) -> pl.DataFrame:
+    """One row a heat exposure, hottest first."""
+    rows = [e for life in (probe_lives(result) if lives is None else lives) for e in life.exposures]
+    return _frame(
+        [{f.name: getattr(e, f.name) for f in fields(e)} for e in sorted(rows, key=hottest_first)], EXPOSURES
     )
 
 
-def _life(result: ScanResult, findings: PointFindings, stay: Installation) -> dict[str, object] | None:
-    start = max(findings.start, stay.start) if stay.start is not None else findings.start
-    end = min(findings.end, stay.end) if stay.end is not None else findings.end
+def hottest_first(exposure: HeatExposure) -> tuple[float, str, int]:
+    """Order of exposures."""
+    return (
+        -exposure.peak_degc if math.isfinite(exposure.peak_degc) else math.inf,
+        exposure.point,
+        exposure.start,
+    )
+
+
+# --- one installation ----------------------------------------------------------------------------
+
+
+def _installation(
+    result: ScanResult, findings: PointFindings, stay: Installation
+) -> dict[str, object] | None:
+    start, end = clipped(findings, stay)
     if end <= start:
         return None
     ratings = result.plant.ratings(findings.point, start)
     events = [event for event in findings.events if start <= event.start < end]
     heat = [event for event in events if event.kind in HEAT_KINDS]
-    peak, when = _maximum(findings, start, end)
+    tally = between(findings.heat, start, end + (end == findings.end))
+    top = max(range(tally.start.size), key=lambda i: _or_least(float(tally.peak_degc[i])), default=-1)
     calibrations = [
         c.time for c in result.calibrations if _same_probe(c.probe, c.point, stay) and start <= c.time <= end
     ]
+    states = findings.states
+    cleaned = (
+        (states.start >= start)
+        & (states.start < end)
+        & ((states.code == WASHING) | (states.code == CLEANING))
+    )
     return {
-        "probe": stay.probe or f"<{findings.point.name}>",
+        "probe": stay.probe or unknown(findings.point.name),
         "point": findings.point.name,
         "measurand": findings.point.quantity.label,
         "installed": start,
@@ -55,40 +111,159 @@ def _life(result: ScanResult, findings: PointFindings, stay: Installation) -> di
         "rating_continuous_degc": ratings.continuous_degc,
         "rating_sterilisation_degc": ratings.sterilisation_degc,
         "hours": (end - start) / 3.6e12,
-        "maximum_degc": peak,
-        "maximum_time": when,
+        "maximum_degc": float(tally.peak_degc[top]) if top >= 0 else None,
+        "maximum_time": int(tally.peak_time[top])
+        if top >= 0 and math.isfinite(tally.peak_degc[top])
+        else None,
         "sterilisations": sum(event.kind == "sterilisation" for event in heat),
         "over_temperatures": sum(event.kind == "over_temperature" for event in heat),
-        "minutes_above_rating_min": _total(heat, "minutes_above_rating_min"),
-        "f0_min": _total(heat, "f0_min"),
-        "dose_h": _total(heat, "dose_h"),
-        "cleanings": int(
-            np.sum(
-                np.isin(findings.states.code, (WASHING, CLEANING))
-                & (findings.states.start >= start)
-                & (findings.states.start < end)
-            )
-        ),
+        "minutes_above_rating_min": _total(e.details.get("minutes_above_rating_min", 0.0) for e in heat),
+        "f0_min": _total(e.details.get("f0_min", 0.0) for e in heat),
+        "dose_h": dose_above(tally, ratings.continuous_degc),
+        "cleanings": int(cleaned.sum()),
         "calibrations": len(calibrations),
         "last_calibration": max(calibrations, default=None),
         "probe_events": sum(event.origin == "probe" for event in events),
     }
 
 
+def _or_least(value: float) -> float:
+    return value if math.isfinite(value) else -math.inf
+
+
 def _same_probe(probe: str, point: str, stay: Installation) -> bool:
     return probe == stay.probe if probe and stay.probe else point == stay.point
 
 
-def _total(events: Iterable[Event], name: str) -> float:
-    return float(sum(event.details.get(name, 0.0) for event in events))
+def _total(values: Iterable[float]) -> float:
+    return math.fsum(v for v in values if math.isfinite(v))
 
 
-def _maximum(findings: PointFindings, start: int, end: int) -> tuple[float | None, int | None]:
-    trace = findings.traces.get("temperature")
-    if trace is None:
-        return None, None
-    inside = (trace.time >= start) & (trace.time < end) & np.isfinite(trace.value)
-    if not inside.any():
-        return None, None
-    index = int(np.argmax(np.where(inside, trace.value, -np.inf)))
-    return float(trace.value[index]), int(trace.time[index])
+# --- one probe -----------------------------------------------------------------------------------
+
+
+def _life_row(life: ProbeLife) -> dict[str, object]:
+    stays, due = life.stays, life.due
+    last = max(stays, key=lambda s: s.end, default=None)
+    below, middle, above = life.bands
+    return {
+        "probe": life.name,
+        "measurand": life.label,
+        "model": life.model,
+        "points": " | ".join(life.points),
+        "stays": len(stays),
+        "swaps_recognised": sum(s.basis == "recognised" for s in stays),
+        "first": min((s.start for s in stays), default=None),
+        "last": last.end if last else None,
+        "installed_now": last.point if last and last.open_end else "",
+        "hours": life.hours,
+        "hours_with_temperature": _known_total(s.hours_with_temperature for s in stays),
+        "ratings_assumed": any(s.ratings.assumed for s in stays),
+        "rating_continuous_degc": last.ratings.continuous_degc if last else None,
+        "rating_sterilisation_degc": last.ratings.sterilisation_degc if last else None,
+        "hours_to_continuous_h": below,
+        "hours_continuous_to_sterilisation_h": middle,
+        "hours_above_sterilisation_h": above,
+        **dict(zip(FIXED_BANDS, life.fixed, strict=True)),
+        "sterilisations": life.sterilisations,
+        "over_temperatures": len(life.over),
+        "cleanings": sum(s.cleanings for s in stays),
+        "washes": sum(s.washes for s in stays),
+        "f0_min": _total(e.f0_min for e in life.exposures),
+        "dose_h": life.dose_h,
+        "all_dose_h": life.all_dose_h,
+        "calibrations": len(life.calibrations),
+        "last_calibration": max((c.time for c in life.calibrations), default=None),
+        **_maximum(life),
+        **_parameter(life, "slope", ("slope", "cell_constant", "gain")),
+        **_parameter(life, "zero", ("zero_point", "offset", "zero")),
+        "limit": due.limit if due else None,
+        "limit_early": due.limit_early if due else None,
+        "limit_late": due.limit_late if due else None,
+        "due": next_calibration(life),
+    }
+
+
+def next_calibration(life: ProbeLife) -> int | None:
+    """By the plan, else by the staircase."""
+    return (life.due.planned or life.due.staircase) if life.due else None
+
+
+def _known_total(values: Iterable[float]) -> float:
+    known = [v for v in values if math.isfinite(v)]
+    return math.fsum(known) if known else math.nan
+
+
+def _maximum(life: ProbeLife) -> dict[str, object]:
+    stay = life.hottest
+    if stay is None:
+        return {"maximum_degc": None, "maximum_bound_degc": None, "maximum_time": None, "maximum_point": ""}
+    return {
+        "maximum_degc": stay.maximum_degc,
+        "maximum_bound_degc": maximum_bound(life),
+        "maximum_time": stay.maximum_time,
+        "maximum_point": stay.point,
+    }
+
+
+def maximum_bound(life: ProbeLife) -> float:
+    """What the sampling could hide around the highest sample; the sample itself where no exposure says more [degC]."""
+    highest = life.hottest.maximum_degc if life.hottest else math.nan
+    return max([highest, *(e.bound_degc for e in life.exposures if math.isfinite(e.bound_degc))])
+
+
+def _parameter(life: ProbeLife, name: str, which: tuple[str, ...]) -> dict[str, object]:
+    track = next((t for t in life.tracks if t.parameter in which), None)
+    return {
+        f"{name}_first": track.points[0].value if track else None,
+        f"{name}_last": track.points[-1].value if track else None,
+        f"{name}_unit": track.unit if track else "",
+    }
+
+
+# --- in words ------------------------------------------------------------------------------------
+
+
+def life_sentence(life: ProbeLife, tz: ZoneInfo) -> str:
+    """Where it was and what heat it had, in a sentence."""
+    if not life.stays:
+        return "Not installed at any point in this record."
+    where = " then ".join(life.points)
+    parts = [f"{number(life.hours, 1.0)} h at {where}"]
+    if life.sterilisations:
+        parts.append(f"{life.sterilisations} sterilisation{'s' if life.sterilisations > 1 else ''}")
+    stay = life.hottest
+    if stay is None or stay.maximum_time is None:
+        return f"{', '.join(parts)}; no temperature of it was exported, so its heat is not known."
+    at = f" at {stay.point}" if len(life.points) > 1 else ""
+    parts.append(f"highest {quantity(stay.maximum_degc, 'degC', 1.0)} on {day(stay.maximum_time, tz)}{at}")
+    if life.over:
+        minutes = _total(e.minutes_above_rating for e in life.over)
+        parts.append(
+            f"{len(life.over)} exposure{'s' if len(life.over) > 1 else ''} above a rating, {number(minutes, 1.0)} min"
+        )
+    return f"{', '.join(parts)}; ageing dose {number(life.dose_h)} h at its continuous rating."
+
+
+def replacement(life: ProbeLife, tz: ZoneInfo) -> str:
+    """Whether it is due for replacement, in a sentence."""
+    due = life.due
+    if life.worn_out:
+        return f"Due for replacement or regeneration: {life.worn_out}."
+    if due is None or due.limit is None:
+        known = [t for t in life.tracks if t.limits is not None]
+        if not known:
+            if not life.tracks:
+                return "Cannot tell: no calibration of it with parameters was given."
+            return "Cannot tell: no acceptance limit is in use for its parameters."
+        return "Inside its limits at the last calibration; when it reaches them cannot be told from these calibrations."
+    early = f", 90 % interval from {_month(due.limit_early, tz)}" if due.limit_early is not None else ""
+    late = f" to {_month(due.limit_late, tz)}" if due.limit_late is not None else " with no end foreseeable"
+    return (
+        f"Not due yet: {due.parameter.replace('_', ' ')} reaches its limit about {_month(due.limit, tz)}"
+        f"{early}{late if early else ''}."
+    )
+
+
+def _month(instant: int, tz: ZoneInfo) -> str:
+    return clock.to_datetime(instant, tz).strftime("%b %Y")

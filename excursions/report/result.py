@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from excursions.clock import TimeArray
-from excursions.conclusions import AuditFinding, Due, Lesson
+from excursions.conclusions import AuditFinding, Due, HeatTally, Lesson
 from excursions.conclusions import Levels as Levels
 from excursions.plant import Plant, Point
 from excursions.records import (
@@ -45,7 +45,7 @@ class Trace:
 class PointFindings:
     """One point after condition, states and detect: small enough to send between processes.
 
-    limits: what each detector would miss on this record.
+    limits: what each detector would miss on this record; heat: hours and ageing by day and band, from every sample.
     """
 
     point: Point
@@ -59,6 +59,7 @@ class PointFindings:
     levels: Levels
     decisions: tuple[Decision, ...] = ()
     limits: tuple[Limit, ...] = ()
+    heat: HeatTally = field(default_factory=HeatTally)
 
     @property
     def unit(self) -> str:

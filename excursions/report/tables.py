@@ -13,6 +13,7 @@ import polars as pl
 
 from excursions.kinds import KINDS
 from excursions.records import Event
+from excursions.report.life_columns import EXPOSURES, LIVES
 from excursions.report.result import ScanResult
 
 TIME = pl.Datetime("ns", "UTC")
@@ -156,6 +157,8 @@ COLUMNS: dict[str, dict[str, tuple[pl.DataType | type[pl.DataType], str]]] = {
         "last_calibration": (TIME, "when (UTC)"),
         "probe_events": (pl.Int64, "events whose origin is the probe"),
     },
+    "lives": LIVES,
+    "exposures": EXPOSURES,
     "changes": {
         "change": (pl.String, "new | worse | better | gone, against the run before in the same folder"),
         "what": (pl.String, "point | verdict | error | event"),

@@ -10,7 +10,8 @@ from pathlib import Path
 import polars as pl
 
 from excursions.errors import UsageError
-from excursions.report.life import probes_table
+from excursions.report.life import exposures_table, lives_table, probes_table
+from excursions.report.lives import probe_lives
 from excursions.report.result import ScanResult
 from excursions.report.tables import (
     calibrations_table,
@@ -31,6 +32,7 @@ FORMULA_STARTS = r"^[=+\-@\t\r]"
 
 def all_tables(result: ScanResult) -> dict[str, pl.DataFrame]:
     """Every table of a scan by its name."""
+    lives = probe_lives(result)
     return {
         "points": points_table(result),
         "events": events_table(result),
@@ -40,6 +42,8 @@ def all_tables(result: ScanResult) -> dict[str, pl.DataFrame]:
         "links": links_table(result),
         "doubts": doubts_table(result),
         "probes": probes_table(result),
+        "lives": lives_table(result, lives),
+        "exposures": exposures_table(result, lives),
         "changes": changes_table(result),
         "decisions": decisions_table(result),
     }

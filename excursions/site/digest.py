@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import textwrap
 from collections.abc import Mapping, Sequence
 from html import escape
@@ -15,6 +16,8 @@ MOST_SHOWN = 25  # of one heading; the rest is counted and stands in the ledger
 _DISCLAIMER = (
     "This tool releases no batch and protects no plant; local procedures and authorised people decide."
 )
+
+_CONTROL = re.compile(r"[\x00-\x09\x0b-\x1f\x7f-\x9f]")  # what could steer a terminal
 
 
 def digest_facts(
@@ -89,7 +92,7 @@ def as_text(facts: Mapping[str, Any]) -> str:
         lines += ["", "REMARKS", *(f"- {remark}" for remark in facts["remarks"][:MOST_SHOWN])]
         lines += _more(facts["remarks"])
     lines += ["", 'Answer with: excursions note EVENT "...", excursions close EVENT', _DISCLAIMER]
-    return "\n".join(lines) + "\n"
+    return _CONTROL.sub("?", "\n".join(lines)) + "\n"
 
 
 def _state(facts: Mapping[str, Any]) -> str:

@@ -110,6 +110,8 @@ def rooms(made: Made, home: Path) -> None:
     from excursions.read import ReadOptions, read_exports
     from excursions.report.write import write_tables
 
+    for given in _inputs(replace(made, points=1, samples=20_000)):
+        analyse_point(given)  # type: ignore[arg-type]  # what is imported at first use is imported now
     laps = Laps(made.total)
     for kind in WRITERS:
         _, export = made_folder(home, made, kind)

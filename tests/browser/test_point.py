@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from dashboards import write_site
-from tests.unit.dashboards.made_result import STORIES, made_point, made_result
+from tests.unit.dashboards.made_result import HOSTILE, STORIES, made_point, made_result
 
 pytestmark = pytest.mark.browser
 
@@ -299,3 +299,14 @@ def test_samples_and_related_points_stand_beside_the_reading(page: Any) -> None:
     assert "AT-102" in beside
     assert "tolerance" in beside
     assert page.locator("#beside tbody tr").count() >= 10
+
+
+def test_the_page_names_the_command_that_shows_every_sample_but_not_for_a_name_a_shell_would_run(
+    open_page: Any, points: dict[str, Path]
+) -> None:
+    page = open_page(points["AT-101"], anchor="at=2026-04-05T14:05").page
+    page.wait_for_function(
+        "document.querySelector('.drawn-words').textContent.includes('--point \"AT-101\" --at \"2026-04-05 14:05\"')"
+    )
+    hostile = open_page(points[HOSTILE]).page
+    assert "explain" not in hostile.locator(".drawn-words").inner_text()

@@ -51,9 +51,7 @@ def test_water_flow_of_a_pipeline_branch(tmp_path: Path) -> None:
     assert points["samples"][0] == frame.height
     # A flow is no probe of ours: the record may be remarked on, but not more than a handful of times.
     assert events.filter((pl.col("origin") == "probe") & (pl.col("confidence") >= 0.5)).height <= 3
-    low = events.filter(
-        kind="step"
-    )  # the three low stretches of its description, told as the process's
+    low = events.filter(kind="step")  # the three low stretches of its description, told as the process's
     assert {"03-24", "03-29", "04-27"} <= {f"{start:%m-%d}" for start in low["start"]}
     assert low["origin"].unique().to_list() == ["process"]
     assert low.height <= 4

@@ -6,6 +6,7 @@ Heavy imports happen inside the commands, so that ``--help`` answers at once.
 from excursions.cli.commands.check import check
 from excursions.cli.commands.close import close
 from excursions.cli.commands.explain import explain
+from excursions.cli.commands.heat import heat
 from excursions.cli.commands.init import init
 from excursions.cli.commands.nightly import nightly
 from excursions.cli.commands.note import note
@@ -17,6 +18,7 @@ COMMANDS = (
     check,
     scan,
     explain,
+    heat,
     register,
     init,
     nightly,

@@ -12,6 +12,7 @@ import numpy as np
 
 from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE
 from excursions.kinds import KINDS
+from excursions.physics.heat_bands import tally_heat
 from excursions.plant import Installation, Plant, Point, Probe
 from excursions.records import (
     CALIBRATING,
@@ -244,6 +245,7 @@ def made_point(
             "noise": Trace(name="noise", unit=unit, time=time[first], value=noise, samples=int(first.size)),
         },
         levels=Levels(time=(time[first] // NS_PER_HOUR) * NS_PER_HOUR, value=value[first], temperature=temperature[first]),
+        heat=tally_heat(time, temperature, np.array([40.0, 60.0, 80.0, 100.0, 120.0, 130.0, 140.0]), cuts=np.array([instant(5)])),
         decisions=(Decision(subject=story.name, what=f"measurand is {point.quantity.label}",
                             why="name of the tag and range of the readings", option="measurand in the register"),),
     )  # fmt: skip

@@ -70,7 +70,7 @@ def test_the_folder_holds_a_page_a_point_and_one_plotly_script(site: Path) -> No
         f"{slug(s.name)}.html" for s in STORIES
     )
     assert sorted(p.name for p in (site / "assets").iterdir()) == [
-        "book.css", "common.js", "overview.js", "plotly.min.js", "point.js",
+        "book.css", "common.js", "overview.js", "plotly.min.js", "point.js", "probe.css", "probe.js",
     ]  # fmt: skip
     assert len(list(site.rglob("*plotly*"))) == 1
 

@@ -98,6 +98,8 @@ def test_the_digest_escapes_what_comes_from_outside() -> None:
     assert "<b>r" not in page
     assert "&lt;script&gt;" in page
     assert "a & b" in as_text(facts)
+    steering = digest_facts([], ["\x1b[2Jx\ry"], night=1, finished="", plant="", state={})
+    assert "?[2Jx?y" in as_text(steering)
     assert digest_facts([], [], night=1, finished="", plant="", state={}) == {}
 
 

@@ -1,0 +1,103 @@
+// Pages of probes: sort the tables, find a probe, draw its life and single exposures.  No request is ever made.
+'use strict';
+(() => {
+  const narrow = () => innerWidth < 640;
+
+  // ---- tables: a heading sorts by the number its cells carry -----------------------------------------
+  for (const table of document.querySelectorAll('table.sortable')) {
+    const body = table.tBodies[0];
+    for (const button of table.tHead.querySelectorAll('[data-sort]')) button.addEventListener('click', () => {
+      const head = button.closest('th'), down = head.getAttribute('aria-sort') !== 'descending';
+      for (const th of table.tHead.querySelectorAll('th')) th.removeAttribute('aria-sort');
+      head.setAttribute('aria-sort', down ? 'descending' : 'ascending');
+      const of = row => Number(row.cells[Number(button.dataset.sort)].dataset.value);
+      body.append(...[...body.rows].sort((a, b) => (of(b) - of(a)) * (down ? 1 : -1)));
+    });
+  }
+
+  // ---- list of all probes -----------------------------------------------------------------------------
+  const form = document.querySelector('#probes .finder');
+  if (form) {
+    const rows = [...document.querySelector('.all-probes').tBodies[0].rows];
+    const count = form.querySelector('.count'), none = document.querySelector('.no-match');
+    const show = () => {
+      const words = form.q.value.trim().toLowerCase().split(/\s+/);
+      let shown = 0;
+      for (const row of rows) shown += !(row.hidden = !words.every(w => row.textContent.toLowerCase().includes(w)));
+      count.textContent = `${shown} of ${rows.length} probes`;
+      none.hidden = shown > 0;
+    };
+    form.addEventListener('input', show);
+    form.addEventListener('submit', e => e.preventDefault());
+    show();
+  }
+  document.querySelector('[data-print]')?.addEventListener('click', () => print());
+
+  // ---- the life ---------------------------------------------------------------------------------------
+  const source = document.getElementById('life-figure');
+  if (!source) return;
+  const spec = Book.figure('life-figure'), full = [...spec.layout.xaxis.range];
+  const plot = document.getElementById('lifeplot');
+  const name = document.querySelector('h1').firstChild.textContent.trim();
+
+  function draw() {
+    const painted = Book.paint(spec, Book.inks());
+    if (narrow()) {
+      painted.layout.margin = { ...painted.layout.margin, l: 62, r: 6 };
+      painted.layout.annotations = painted.layout.annotations.map(a => ({ ...a, text: a.text.length > 46 ? a.text.replace('; ', '<br>') : a.text }));
+    }
+    Plotly.react(plot, painted.data, painted.layout, { displayModeBar: false, responsive: true, doubleClick: 'reset' });
+  }
+  document.querySelector('.drawn').classList.add('paper-only');
+  document.querySelector('.plot-wrap').hidden = false;
+  draw();
+  Book.onTheme(draw);
+  const heights = Object.keys(spec.layout).filter(k => /^yaxis/.test(k)).map(k => spec.layout[k].range ? [k + '.range', [...spec.layout[k].range]] : [k + '.autorange', true]);
+  const all = () => Plotly.relayout(plot, { 'xaxis.range': [...full], ...Object.fromEntries(heights) });
+  document.querySelector('[data-all]').addEventListener('click', all);
+  plot.addEventListener('keydown', e => {
+    if (e.key === 'Escape') return all();
+    const [a, b] = plot.layout.xaxis.range.map(t => Date.parse(String(t).replace(' ', 'T') + 'Z')), span = b - a, mid = (a + b) / 2;
+    const move = { ArrowLeft: [-0.2, 1], ArrowRight: [0.2, 1], '+': [0, 0.5], '=': [0, 0.5], '-': [0, 2] }[e.key];
+    if (!move) return;
+    e.preventDefault();
+    const stamp = ms => new Date(ms).toISOString().replace('T', ' ').slice(0, 19);
+    Plotly.relayout(plot, { 'xaxis.range': [stamp(mid + move[0] * span - span * move[1] / 2), stamp(mid + move[0] * span + span * move[1] / 2)] });
+  });
+
+  // ---- as data and as picture -------------------------------------------------------------------------
+  const when = x => typeof x === 'number' ? new Date(x).toISOString().replace('T', ' ').slice(0, 16) : String(x ?? '').slice(0, 16);
+  const rows = [];
+  for (const trace of spec.data) {
+    for (let i = 0; i < trace.x.length; i++) {
+      const value = trace.y[i];
+      if (trace.x[i] === null || value === null || Number.isNaN(value) || trace.line?.width === 14) continue;
+      const said = trace.name === 'calibration' ? trace.text[i] : String(Number(Number(value).toPrecision(6)));
+      rows.push([when(trace.x[i]), trace.name + (trace.yaxis > 'y3' ? ', ' + spec.layout.annotations[Number(trace.yaxis.slice(1)) - 1].text.split(';')[0] : ''), said]);
+    }
+  }
+  const header = ['time', 'what', 'value'];
+  const stem = name.replace(/[^\w-]+/g, '_') || 'probe';
+  document.querySelector('[data-csv]').addEventListener('click', () => Book.save(`${stem}.csv`, 'text/csv', [header, ...rows].map(r => r.map(Book.cell).join(',')).join('\n') + '\n'));
+  for (const b of document.querySelectorAll('[data-picture]')) b.addEventListener('click', () => Book.picture(plot, stem, b.dataset.picture));
+  const holder = document.querySelector('details.data');
+  holder.addEventListener('toggle', () => {
+    const room = holder.querySelector('.data-table');
+    if (!holder.open || room.firstChild) return;
+    const table = document.createElement('table'), most = 2000;
+    const row = (cells, tag) => { const tr = document.createElement('tr'); for (const text of cells) { const c = document.createElement(tag); c.textContent = text; if (tag === 'th') c.scope = 'col'; tr.append(c); } return tr; };
+    table.createTHead().append(row(header, 'th'));
+    const body = table.createTBody();
+    for (const cells of rows.slice(0, most)) body.append(row(cells, 'td'));
+    table.createCaption().textContent = rows.length > most ? `The first ${most} of ${rows.length} rows; all are in the CSV.` : `${rows.length} rows.`;
+    room.append(table);
+  });
+
+  // ---- single exposures -------------------------------------------------------------------------------
+  for (const figure of document.querySelectorAll('details.figure')) {
+    Book.lazy(figure.dataset.figure, redraw => redraw());
+    if ('first' in figure.dataset) figure.open = true;
+  }
+  const chosen = location.hash.match(/^#close-(\w+)$/);
+  if (chosen) document.querySelector(`[data-figure="fig-${chosen[1]}"]`)?.setAttribute('open', '');
+})();

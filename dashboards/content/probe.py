@@ -1,0 +1,389 @@
+"""What the page of one probe, and the list of all probes, says."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from dashboards.wording import PARAMETER_WORDS, Reader, capital, kind_label
+from excursions.report.exposures import HeatExposure
+from excursions.report.life import (
+    hottest_first,
+    life_sentence,
+    maximum_bound,
+    next_calibration,
+    replacement,
+)
+from excursions.report.lives import FIXED_EDGES_DEGC, ORIGINS, ProbeLife
+from excursions.report.wording import number
+
+MOST_ROUTINE = 30  # sterilisations within the rating on one page, hottest first
+DOSE_WORDS = (
+    "The ageing dose counts hours at the continuous rating, doubling every 10 K above it: the integral of "
+    "2 to the power of (temperature minus rating) over 10 K (ASTM F1980 with Q10 = 2). That rule is general and no promise of a probe's maker."
+)
+F0_WORDS = "F0 is the lethality of a steam cycle in minutes at 121.1 °C with z = 10 K. It describes heat on the probe and releases nothing."
+PROBE_CAUTIONS = (
+    "Whether a probe stays, is calibrated or is replaced is decided by local procedures and authorised people.",
+    "Steam, pressure, hot caustic, acids and broken glass can hurt: isolate, vent, drain and cool before a fitting is opened, "
+    "and retract a probe from a live line only with a fitting made for it.",
+    "This is no release system and no protective system: it reads a record after the fact. What a probe went through before this "
+    "record, or on the bench, is not in it.",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cell:
+    """Text and the number it is sorted by."""
+
+    text: str
+    sort: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StayRow:
+    """One stay."""
+
+    point: str
+    page: str
+    start: Cell
+    end: Cell
+    basis: str
+    hours: Cell
+    highest: Cell
+    dose: Cell
+    cleanings: Cell
+    ratings: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ExposureRow:
+    """One exposure, and what its close view needs; figure is its place on the page, empty without one."""
+
+    event: str
+    point: str
+    page: str
+    label: str
+    when: Cell
+    peak: Cell
+    above: Cell
+    steam: Cell
+    rates: str
+    f0: Cell
+    dose: Cell
+    reading: str
+    noise: str
+    calibration: str
+    verdict: str
+    sentence: str
+    serious: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ParameterRow:
+    """A calibration parameter as found or left once."""
+
+    parameter: str
+    when: Cell
+    point: str
+    phase: str
+    value: Cell
+    uncertainty: str
+    limits: str
+    outside: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProbeContent:
+    """The whole page of a probe, as text and rows."""
+
+    name: str
+    label: str
+    model: str
+    points: tuple[tuple[str, str], ...]
+    where: str
+    sentence: str
+    worst: str
+    replacement: str
+    due: str
+    verdict: str
+    figures: tuple[tuple[str, str], ...]
+    bands: tuple[tuple[str, str], ...]
+    fixed: tuple[tuple[str, str], ...]
+    stays: tuple[StayRow, ...]
+    exposures: tuple[ExposureRow, ...]
+    left_out: int
+    parameters: tuple[ParameterRow, ...]
+    swaps: str
+    assumed: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProbeLine:
+    """One probe in the list of all."""
+
+    name: str
+    page: str
+    label: str
+    points: str
+    hours: Cell
+    highest: Cell
+    steam: Cell
+    over: Cell
+    dose: Cell
+    calibrated: Cell
+    replacement: str
+    worn: int
+
+
+def probe_content(life: ProbeLife, reader: Reader, pages: Mapping[str, str]) -> ProbeContent:
+    """Turn a life into what its page says; `pages` is point -> file stem."""
+    rows = tuple(_exposure(e, reader, pages) for e in sorted(life.exposures, key=_order))
+    over, routine = [r for r in rows if r.serious], [r for r in rows if not r.serious]
+    last = max(life.stays, key=lambda s: s.end, default=None)
+    return ProbeContent(
+        name=life.name if life.probe else "Probe without a name",
+        label=life.label,
+        model=life.model,
+        points=tuple((p, pages.get(p, "")) for p in life.points),
+        where=(f"at {last.point} now" if last.open_end else "on the bench, or not known where")
+        if last
+        else "at no point",
+        sentence=reader.text(life_sentence(life, reader.tz)),
+        worst=over[0].sentence if over else "",
+        replacement=reader.text(replacement(life, reader.tz)),
+        due=_due(life, reader),
+        verdict=_verdict(life),
+        figures=_figures(life, reader),
+        bands=_bands(life, reader),
+        fixed=_fixed(life, reader),
+        stays=tuple(_stay(life, i, reader, pages) for i in range(len(life.stays))),
+        exposures=(*over, *routine[:MOST_ROUTINE]),
+        left_out=max(0, len(routine) - MOST_ROUTINE),
+        parameters=_parameters(life, reader),
+        swaps=_swaps(life),
+        assumed=any(s.ratings.assumed for s in life.stays),
+    )
+
+
+def probe_line(life: ProbeLife, reader: Reader, page: str) -> ProbeLine:
+    """One row of the list of all probes."""
+    hot = life.hottest
+    last = max((c.time for c in life.calibrations), default=None)
+    return ProbeLine(
+        name=life.name if life.probe else f"not known, at {life.points[0] if life.points else '–'}",
+        page=page,
+        label=life.label,
+        points=", then ".join(life.points) or "no point",
+        hours=_hours(life.hours),
+        highest=Cell(text=reader.amount(hot.maximum_degc, "degC", 1.0), sort=hot.maximum_degc)
+        if hot
+        else Cell(text="not recorded", sort=-1e9),
+        steam=Cell(text=str(life.sterilisations), sort=life.sterilisations),
+        over=Cell(text=str(len(life.over)), sort=len(life.over)),
+        dose=_hours(life.dose_h),
+        calibrated=Cell(text=reader.date(last) if last else "never", sort=(last or 0) / 1e9),
+        replacement=reader.text(replacement(life, reader.tz)),
+        worn=1 if life.worn_out else 0,
+    )
+
+
+def _order(exposure: HeatExposure) -> tuple[bool, tuple[float, str, int]]:
+    return exposure.kind == "sterilisation", hottest_first(exposure)
+
+
+def _verdict(life: ProbeLife) -> str:
+    """What the margin says: first whether it is worn, then whether heat changed it."""
+    if life.worn_out:
+        return "due for replacement"
+    unchecked = [e for e in life.over if e.verdict == "changed since" and "check before use" in e.advice]
+    if unchecked:
+        return "check before use"
+    if life.hottest is None:
+        return "heat not known"
+    return "within ratings" if not life.over else "was above a rating"
+
+
+def _due(life: ProbeLife, reader: Reader) -> str:
+    when = next_calibration(life)
+    basis = "by the plan" if life.due and life.due.planned else "by the staircase of ILAC-G24 / OIML D 10"
+    return (
+        f"{reader.date(when)}, {basis}" if when is not None else "not known: no plan, or too few calibrations"
+    )
+
+
+def _figures(life: ProbeLife, reader: Reader) -> tuple[tuple[str, str], ...]:
+    hot = life.hottest
+    highest = "not recorded"
+    if hot is not None and hot.maximum_time is not None:
+        bound = maximum_bound(life)
+        more = f", could be up to {reader.amount(bound, 'degC', 0.5)}" if bound > hot.maximum_degc else ""
+        highest = f"{reader.amount(hot.maximum_degc, 'degC', 0.5)}{more}, {reader.moment(hot.maximum_time)} at {hot.point}"
+    f0 = math.fsum(e.f0_min for e in life.exposures if math.isfinite(e.f0_min))
+    return (
+        ("Operating hours", f"{_hours(life.hours).text} in this record"),
+        ("Highest", highest),
+        ("Sterilisations", str(life.sterilisations)),
+        ("Above a rating", f"{len(life.over)} exposures" if len(life.over) != 1 else "1 exposure"),
+        (
+            "Ageing dose",
+            f"{_hours(life.dose_h).text} above the rating, {_hours(life.all_dose_h).text} at all temperatures",
+        ),
+        ("F0, all cycles", f"{number(f0)} min"),
+        (
+            "Cleanings",
+            f"{sum(s.cleanings for s in life.stays)} hot, {sum(s.washes for s in life.stays)} washes",
+        ),
+        ("Calibrations", str(len(life.calibrations))),
+    )
+
+
+def _bands(life: ProbeLife, reader: Reader) -> tuple[tuple[str, str], ...]:
+    words = (
+        "up to the continuous rating",
+        "above it, up to the sterilisation rating",
+        "above the sterilisation rating",
+    )
+    return tuple((w, _lasting(h)) for w, h in zip(words, life.bands, strict=True))
+
+
+def _fixed(life: ProbeLife, reader: Reader) -> tuple[tuple[str, str], ...]:
+    edges = [reader.amount(e, "degC", 1.0) for e in FIXED_EDGES_DEGC]
+    words = [
+        f"up to {edges[0]}",
+        *(f"above {a}, up to {b}" for a, b in pairwise(edges)),
+        f"above {edges[-1]}",
+    ]
+    return tuple((w, _lasting(h)) for w, h in zip(words, life.fixed, strict=True))
+
+
+def _lasting(hours: float) -> str:
+    if not math.isfinite(hours):
+        return "not known"
+    return (
+        f"{number(hours * 60, 1.0)} min" if hours < 1 else f"{number(hours, 1.0 if hours >= 100 else 0.1)} h"
+    )
+
+
+def _hours(hours: float) -> Cell:
+    if not math.isfinite(hours):
+        return Cell(text="not known", sort=-1.0)
+    return Cell(text=f"{number(hours, 1.0) if hours >= 100 else number(hours)} h", sort=hours)
+
+
+def _stay(life: ProbeLife, at: int, reader: Reader, pages: Mapping[str, str]) -> StayRow:
+    stay = life.stays[at]
+    assumed = ", assumed" if stay.ratings.assumed else ""
+    known = math.isfinite(stay.maximum_degc) and stay.maximum_time is not None
+    return StayRow(
+        point=stay.point,
+        page=pages.get(stay.point, ""),
+        start=Cell(text=f"{'before ' if stay.open_start else ''}{reader.date(stay.start)}", sort=stay.start / 1e9),
+        end=Cell(text="still there" if stay.open_end else reader.date(stay.end), sort=stay.end / 1e9),
+        basis=ORIGINS[stay.basis],
+        hours=_hours(stay.hours),
+        highest=Cell(
+            text=f"{reader.amount(stay.maximum_degc, 'degC', 0.5)}, {reader.date(stay.maximum_time or 0)}" if known else "not recorded",
+            sort=stay.maximum_degc if known else -1e9,
+        ),
+        dose=_hours(stay.dose_h),
+        cleanings=Cell(text=str(stay.cleanings + stay.washes), sort=stay.cleanings + stay.washes),
+        ratings=f"{reader.amount(stay.ratings.continuous_degc, 'degC', 1.0)} / {reader.amount(stay.ratings.sterilisation_degc, 'degC', 1.0)}{assumed}",
+    )  # fmt: skip
+
+
+def _exposure(e: HeatExposure, reader: Reader, pages: Mapping[str, str]) -> ExposureRow:
+    peak = reader.amount(e.peak_degc, "degC", 0.5)
+    bound = f", up to {reader.amount(e.bound_degc, 'degC', 0.5)}" if e.bound_degc > e.peak_degc else ""
+    rates = [f"{w} {reader.amount(v, 'K/min', 1.0 if v >= 10 else 0.1)}" for w, v in (("up", e.heating_k_per_min), ("down", e.cooling_k_per_min)) if math.isfinite(v)]  # fmt: skip
+    next_one = f"next {reader.moment(e.calibration)}. " if e.calibration is not None else ""
+    return ExposureRow(
+        event=e.event,
+        point=e.point,
+        page=pages.get(e.point, ""),
+        label=kind_label(e.kind),
+        when=Cell(text=reader.moment(e.start), sort=e.start / 1e9),
+        peak=Cell(text=f"{peak}{bound}", sort=_sortable(e.peak_degc)),
+        above=_minutes(e.minutes_above_continuous),
+        steam=_minutes(e.minutes_above_sterilisation),
+        rates=", ".join(rates) or "–",
+        f0=_minutes(e.f0_min),
+        dose=_hours(e.dose_h),
+        reading=_pair(e.reading_before, e.reading_after, e.unit, reader),
+        noise=_pair(e.noise_before, e.noise_after, e.unit, reader),
+        calibration=f"{next_one}{reader.text(e.found)}" or "none has followed",
+        verdict=e.verdict,
+        sentence=reader.text(e.sentence),
+        serious=e.kind != "sterilisation",
+    )
+
+
+def _pair(before: float, after: float, unit: str, reader: Reader) -> str:
+    first, last = (reader.amount(v, unit) if math.isfinite(v) else "not known" for v in (before, after))
+    return f"{first} before, {last} after"
+
+
+def _minutes(value: float) -> Cell:
+    if not math.isfinite(value):
+        return Cell(text="–", sort=-1.0)
+    return Cell(text=f"{number(value, 1.0 if value >= 10 else 0.1) if value else '0'} min", sort=value)
+
+
+def _sortable(value: float) -> float:
+    return value if math.isfinite(value) else -1e9
+
+
+def _parameters(life: ProbeLife, reader: Reader) -> tuple[ParameterRow, ...]:
+    rows = []
+    for track in life.tracks:
+        limits = track.limits
+        words = "none in use"
+        if limits:
+            ends = [f"{v:.4g}" for v in (limits.low, limits.high) if math.isfinite(v)]
+            words = f"{' to '.join(ends) if len(ends) == 2 else 'from ' + ends[0]} {reader.unit(track.unit)} ({limits.source})"
+        for p in track.points:
+            outside = limits is not None and (p.value < limits.low or p.value > limits.high)
+            rows.append(
+                ParameterRow(
+                    parameter=capital(PARAMETER_WORDS.get(track.parameter, track.parameter)),
+                    when=Cell(text=reader.moment(p.time), sort=p.time / 1e9),
+                    point=p.point or "bench",
+                    phase=p.phase,
+                    value=Cell(text=reader.amount(p.value, track.unit, p.uncertainty), sort=p.value),
+                    uncertainty=f"± {number(p.uncertainty)}" if math.isfinite(p.uncertainty) else "not known",
+                    limits=words,
+                    outside=outside,
+                )
+            )
+    return tuple(rows)
+
+
+def _swaps(life: ProbeLife) -> str:
+    recognised = sum(s.basis == "recognised" for s in life.stays)
+    if recognised:
+        return "Nobody logged the swap that begins or ends a stay here: it was recognised from calibrations that jump to a fresh probe's figures, so its moment is that of the calibration."
+    if not life.probe:
+        return "Nobody said which probe sat here: name it in the register, so that its history can follow it."
+    return ""
+
+
+def life_words(life: ProbeLife, reader: Reader) -> str:
+    """The text alternative of the figure."""
+    stays = (
+        "; ".join(f"{s.point} from {reader.date(s.start)} to {reader.date(s.end)}" for s in life.stays)
+        or "no stay"
+    )
+    text = f"Sat at {stays}. {reader.text(life_sentence(life, reader.tz))}"
+    for track in life.tracks[:2]:
+        first, last = track.points[0], track.points[-1]
+        text += f" {capital(track.parameter.replace('_', ' '))} from {reader.amount(first.value, track.unit, first.uncertainty)} to {reader.amount(last.value, track.unit, last.uncertainty)}."
+    return text
+
+
+def probe_lines(
+    lives: Sequence[ProbeLife], reader: Reader, stems: Mapping[str, str]
+) -> tuple[ProbeLine, ...]:
+    """The list of all probes, most heat first."""
+    return tuple(probe_line(life, reader, f"{stems[life.name]}.html") for life in lives)

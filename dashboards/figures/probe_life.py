@@ -1,0 +1,264 @@
+"""The life of one probe on one time axis: where it sat, its heat, the dose it adds up to, slope and zero with their limits."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from markupsafe import Markup, escape
+
+from dashboards.figures.drawing import Box, curve
+from dashboards.figures.spec import Spec, broken, label, stamp
+from dashboards.look import axis, base_layout, date_axis
+from dashboards.wording import PARAMETER_WORDS, Reader, capital
+from excursions.clock import NS_PER_DAY, TimeArray
+from excursions.records import FloatArray
+from excursions.report.lives import ProbeLife, Track, between, dose_above
+from excursions.report.result import PointFindings
+
+MOST_TRACKS = 3
+LANE, PANEL, GAP = 34, 118, 34  # pixels
+Found = Mapping[str, PointFindings]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Days:
+    """Day by day through all stays: middle of the day [ns], highest temperature [degC], dose so far [h]; NaN breaks."""
+
+    time: TimeArray
+    peak: FloatArray
+    dose: FloatArray
+
+
+def days_of(life: ProbeLife, found: Found) -> Days:
+    """Highest temperature and running dose of each day in an installation."""
+    time, peak, dose, so_far = [], [], [], 0.0
+    for stay in life.stays:
+        heat = between(found[stay.point].heat, stay.start, stay.end + 1)
+        time += [*((heat.start + heat.end) // 2).tolist(), stay.end]
+        peak += [*heat.peak_degc.tolist(), math.nan]
+        each = [
+            dose_above(between(heat, int(a), int(b)), stay.ratings.continuous_degc)
+            for a, b in zip(heat.start, heat.end, strict=True)
+        ]
+        run = so_far + np.cumsum(np.nan_to_num(np.array(each, dtype=np.float64)))
+        so_far = float(run[-1]) if run.size else so_far
+        dose += [*run.tolist(), so_far]
+    return Days(
+        time=np.array(time, np.int64), peak=np.array(peak, np.float64), dose=np.array(dose, np.float64)
+    )
+
+
+def life_spec(life: ProbeLife, found: Found, reader: Reader, ends: tuple[int, int]) -> Spec:
+    """The whole life as a figure description; `ends` are those of the record [ns]."""
+    points, tracks = life.points, life.tracks[:MOST_TRACKS]
+    heights = [max(LANE * len(points), LANE), PANEL, PANEL, *([PANEL] * len(tracks))]
+    total = sum(heights) + GAP * (len(heights) - 1)
+    layout: Spec = base_layout(total + 90)
+    layout["margin"] = {"l": 96, "r": 14, "t": 34, "b": 44}
+    layout["hovermode"] = "closest"
+    layout |= {"shapes": [], "annotations": []}
+    tops = _domains(heights, total)
+    left, right = (stamp(t) for t in reader.wall(np.array(ends, np.int64)))
+    layout["xaxis"] = date_axis(
+        range=[left, right], anchor=f"y{len(heights)}" if len(heights) > 1 else "y", side="bottom"
+    )
+    data: list[Spec] = []
+    titles = [
+        "Where it sat; violet: calibrations",
+        _heat_title(life, reader),
+        "Ageing dose so far",
+    ]
+    titles += [_track_title(t) for t in tracks]
+    for n, (low, high) in enumerate(tops):
+        layout[_key(n)] = axis(domain=[low, high], anchor="x")
+        layout["annotations"].append(
+            {"text": label(titles[n], limit=120), "showarrow": False, "xref": "paper", "yref": "paper", "x": 0, "y": high,
+             "xanchor": "left", "yanchor": "bottom", "font": {"size": 13, "color": "@ink"}}
+        )  # fmt: skip
+    data += _lanes(life, layout, reader)
+    data += _heat(life, days_of(life, found), layout, reader, (left, right))
+    for n, track in enumerate(tracks):
+        data += _track(track, n + 3, layout, reader, (left, right))
+    return {"data": data, "layout": layout}
+
+
+def _domains(heights: list[int], total: int) -> list[tuple[float, float]]:
+    made, top = [], float(total)
+    for height in heights:
+        made.append((max(0.0, (top - height) / total), top / total))
+        top -= height + GAP
+    return made
+
+
+def _key(n: int) -> str:
+    return "yaxis" if n == 0 else f"yaxis{n + 1}"
+
+
+def _axis(n: int) -> str:
+    return "y" if n == 0 else f"y{n + 1}"
+
+
+def _lanes(life: ProbeLife, layout: Spec, reader: Reader) -> list[Spec]:
+    """Stays as thick lines, a lane a point; calibrations as dots, those on the bench below."""
+    points = list(life.points)
+    bench = any(c.point not in points for c in life.calibrations)
+    names = [*points, *(["bench"] if bench or not points else [])]
+    layout["yaxis"] |= {
+        "tickvals": list(range(len(names))), "ticktext": [label(n, limit=14) for n in names],
+        "range": [len(names) - 0.4, -0.6], "showgrid": False,
+    }  # fmt: skip
+    data: list[Spec] = []
+    for lane, point in enumerate(points):
+        stays = [s for s in life.stays if s.point == point]
+        walls = [[stamp(t) for t in reader.wall(np.array([s.start, s.end], np.int64))] for s in stays]
+        x, y = broken([(a, b) for a, b in walls], float(lane))
+        data.append(
+            {"type": "scatter", "mode": "lines", "x": x, "y": y, "yaxis": "y", "name": label(f"at {point}"),
+             "line": {"color": "@state", "width": 14}, "hovertemplate": f"at {label(point)}, %{{x|%-d %b %Y}}<extra></extra>"}
+        )  # fmt: skip
+    times = np.array([c.time for c in life.calibrations], np.int64)
+    lanes = [names.index(c.point) if c.point in names else len(names) - 1 for c in life.calibrations]
+    if times.size:
+        data.append(
+            {"type": "scatter", "mode": "markers", "x": [stamp(t) for t in reader.wall(times)], "y": lanes, "yaxis": "y",
+             "name": "calibration", "marker": {"color": "@mark", "size": 10, "symbol": "diamond"},
+             "text": [label(c.action) for c in life.calibrations], "hovertemplate": "%{text}, %{x|%-d %b %Y %H:%M}<extra></extra>"}
+        )  # fmt: skip
+    return data
+
+
+def _heat(life: ProbeLife, days: Days, layout: Spec, reader: Reader, ends: tuple[str, str]) -> list[Spec]:
+    """Daily peaks against the ratings of the last stay, exposures with what the sampling could hide, and the dose."""
+    unit = label(reader.unit("degC"))
+    layout["yaxis2"] |= {"ticksuffix": f" {unit}"}
+    layout["yaxis3"] |= {"ticksuffix": " h", "rangemode": "tozero"}
+    for level in _ratings(life):
+        at = float(reader.level(np.array([level]), "degC")[0])
+        _limit_line(layout, 1, at, ends, "", "@heat")
+    wall = reader.wall(days.time)
+    rows = [e for e in life.exposures if math.isfinite(e.peak_degc)]
+    peak = np.array([e.peak_degc for e in rows])
+    bound = np.array([max(e.bound_degc, e.peak_degc) for e in rows])
+    shown, high = reader.level(peak, "degC"), reader.level(bound, "degC")
+    return [
+        {"type": "scatter", "mode": "lines", "x": wall, "y": reader.level(days.peak, "degC"), "yaxis": "y2",
+         "name": "highest of the day", "line": {"color": "@heat", "width": 1.2, "shape": "hvh"}, "connectgaps": False,
+         "hovertemplate": f"%{{x|%-d %b %Y}}: %{{y:.1f}} {unit}<extra></extra>"},
+        {"type": "scatter", "mode": "markers", "yaxis": "y2", "name": "exposure",
+         "x": [stamp(t) for t in reader.wall(np.array([e.start for e in rows], np.int64))], "y": shown.tolist(),
+         "error_y": {"type": "data", "symmetric": False, "array": (high - shown).tolist(), "arrayminus": [0.0] * len(rows),
+                     "color": "@heat", "thickness": 1.5, "width": 4},
+         "marker": {"color": "@heat", "size": [11 if e.kind != "sterilisation" else 5 for e in rows],
+                    "symbol": ["diamond" if e.kind != "sterilisation" else "circle" for e in rows]},
+         "text": [label(reader.text(e.sentence), limit=200) for e in rows], "hovertemplate": "%{text}<extra></extra>"},
+        {"type": "scatter", "mode": "lines", "x": wall, "y": days.dose, "yaxis": "y3", "name": "dose so far",
+         "line": {"color": "@pencil", "width": 1.8, "shape": "hv"},
+         "hovertemplate": "%{x|%-d %b %Y}: %{y:.3~g} h at the rating<extra></extra>"},
+    ]  # fmt: skip
+
+
+def _ratings(life: ProbeLife) -> tuple[float, ...]:
+    """The ratings of the last stay [degC]."""
+    if not life.stays:
+        return ()
+    return life.stays[-1].ratings.continuous_degc, life.stays[-1].ratings.sterilisation_degc
+
+
+def _heat_title(life: ProbeLife, reader: Reader) -> str:
+    shown = [reader.amount(level, "degC", 1.0) for level in _ratings(life)]
+    if not shown:
+        return "Highest of each day"
+    assumed = ", assumed" if life.stays[-1].ratings.assumed else ""
+    return f"Highest of each day; dashed: rated {shown[0]} continuous, {shown[1]} sterilisation{assumed}"
+
+
+def _track_title(track: Track) -> str:
+    words = capital(PARAMETER_WORDS.get(track.parameter, track.parameter.replace("_", " ")))
+    return f"{words}; {track.limits.source}" if track.limits else words
+
+
+def _track(track: Track, n: int, layout: Spec, reader: Reader, ends: tuple[str, str]) -> list[Spec]:
+    """As found and as left with 90 % bands, and the limits of acceptance."""
+    unit = label(reader.unit(track.unit))
+    seen = [p.value for p in track.points]
+    if track.limits:
+        for limit in (track.limits.low, track.limits.high):
+            if math.isfinite(limit):
+                seen.append(limit)
+                _limit_line(layout, n, limit, ends, f"limit {limit:.4g} {unit}".rstrip(), "@mark")
+    air = (max(seen) - min(seen)) * 0.14 or max(abs(max(seen)) * 0.02, 1e-6)
+    layout[_key(n)] |= {
+        "ticksuffix": f" {unit}" if unit else "", "range": [min(seen) - air, max(seen) + air], "nticks": 5,
+    }  # fmt: skip
+    made: list[Spec] = []
+    for phase, symbol in (("as found", "circle-open"), ("as left", "circle")):
+        rows = [p for p in track.points if p.phase == phase]
+        if rows:
+            made.append(
+                {"type": "scatter", "mode": "lines+markers" if phase == "as left" else "markers", "yaxis": _axis(n), "name": phase,
+                 "x": [stamp(t) for t in reader.wall(np.array([p.time for p in rows], np.int64))],
+                 "y": [p.value for p in rows],
+                 "error_y": {"type": "data", "array": [1.645 * p.uncertainty for p in rows], "color": "@pencil", "thickness": 1, "width": 3},
+                 "line": {"color": "@mark", "width": 1.2, "dash": "dot"}, "marker": {"color": "@mark", "size": 9, "symbol": symbol},
+                 "hovertemplate": f"{phase}, %{{x|%-d %b %Y}}: %{{y:.4~g}} {unit}<extra></extra>"}
+            )  # fmt: skip
+    return made
+
+
+def _limit_line(layout: Spec, n: int, at: float, ends: tuple[str, str], words: str, ink: str) -> None:
+    layout["shapes"].append(
+        {"type": "line", "x0": ends[0], "x1": ends[1], "y0": at, "y1": at, "yref": _axis(n),
+         "line": {"color": ink, "width": 1, "dash": "6px,4px"}}
+    )  # fmt: skip
+    if not words:
+        return
+    layout["annotations"].append(
+        {"text": label(words), "showarrow": False, "x": ends[0], "y": at, "yref": _axis(n), "xanchor": "left",
+         "yanchor": "middle", "font": {"size": 12, "color": ink}, "bgcolor": "@paper", "borderpad": 1}
+    )  # fmt: skip
+
+
+# --- on paper and before any script ------------------------------------------------------------------
+
+
+def life_picture(life: ProbeLife, found: Found, reader: Reader, ends: tuple[int, int], words: str) -> Markup:
+    """Stays and daily peaks as a drawing that needs no script."""
+    days = days_of(life, found)
+    lanes = len(life.points)
+    width, left, top = 1000, 110, 20 + 24 * lanes
+    seen = days.peak[np.isfinite(days.peak)]
+    if not seen.size:
+        return Markup('<p class="nothing">No temperature of this probe was recorded.</p>')
+    ratings = life.stays[-1].ratings
+    low, high = min(float(seen.min()), 0.0), max(float(seen.max()), ratings.sterilisation_degc) * 1.06
+    box = Box(left=left, top=top, width=width - left - 8, height=150, start=ends[0], end=max(ends[1], ends[0] + 1), low=low, high=high)  # fmt: skip
+    parts = [f'<path class="heat" d="{curve(days.time, days.peak, box, budget=800)}"/>']
+    for words_, level in (
+        ("continuous", ratings.continuous_degc),
+        ("sterilisation", ratings.sterilisation_degc),
+    ):
+        y = float(box.y(np.array([level]))[0])
+        parts.append(f'<path class="heat faint" d="M{left} {y:.0f}H{width - 8}"/><text x="{left + 4}" y="{y - 4:.0f}">rated {escape(reader.amount(level, "degC"))} {words_}</text>')  # fmt: skip
+    for lane, point in enumerate(life.points):
+        y = 16 + 24 * lane
+        parts.append(f'<text class="end" x="{left - 8}" y="{y + 4}">{escape(point[:14])}</text>')
+        for stay in life.stays:
+            if stay.point == point:
+                x0, x1 = box.x(np.array([stay.start, stay.end], np.int64)).tolist()
+                parts.append(f'<path class="stay" d="M{x0:.0f} {y}H{x1:.0f}"/>')
+    parts += [_tick(ends[0], box, reader, "start"), _tick(ends[1], box, reader, "end")]
+    return Markup(f'<svg class="sheet" viewBox="0 0 {width} {top + 176}" role="img" aria-label="{escape(words)}">{"".join(parts)}</svg>')  # fmt: skip
+
+
+def _tick(instant: int, box: Box, reader: Reader, anchor: str) -> str:
+    x = float(box.x(np.array([instant], np.int64))[0])
+    return f'<text class="{anchor}" x="{x:.0f}" y="{box.top + box.height + 20:.0f}">{escape(reader.date(instant))}</text>'
+
+
+def record_ends(found: Found) -> tuple[int, int]:
+    """First and last instant of all points that have a record [ns]."""
+    held = [f for f in found.values() if f.end > f.start]
+    return min((f.start for f in held), default=0), max((f.end for f in held), default=NS_PER_DAY)

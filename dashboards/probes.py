@@ -1,0 +1,143 @@
+"""A page a probe and the list of all: where it sat, what heat it had, how it aged."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from pathlib import Path
+
+from dashboards.content.probe import (
+    DOSE_WORDS,
+    F0_WORDS,
+    PROBE_CAUTIONS,
+    ProbeContent,
+    life_words,
+    probe_content,
+    probe_lines,
+)
+from dashboards.content.run import RunFacts, run_content
+from dashboards.figures.exposure import exposure_spec
+from dashboards.figures.pack import pack_spec
+from dashboards.figures.probe_life import life_picture, life_spec, record_ends
+from dashboards.markup import environment
+from dashboards.pages import embedded
+from dashboards.slug import slugs
+from dashboards.stale import clear_stale, digest
+from dashboards.wording import Reader, joined
+from excursions.report.lives import ProbeLife, probe_lives
+from excursions.report.result import PointFindings, ScanResult
+from excursions.report.write import write_whole
+
+MOST_CLOSE = 12  # exposures drawn close on one page; all are in its table
+
+
+def probe_stems(result: ScanResult, lives: Collection[ProbeLife] | None = None) -> dict[str, str]:
+    """File stem of the page of every probe, by the name of its life."""
+    return slugs(life.name for life in (probe_lives(result) if lives is None else lives))
+
+
+def write_probes(
+    result: ScanResult,
+    out: Path,
+    reader: Reader,
+    pages: Mapping[str, str],
+    *,
+    only: Collection[str] | None = None,
+) -> None:
+    """Write the pages of all probes into ``probes/``.
+
+    Parameters
+    ----------
+    pages : mapping of point to file stem
+        Where the pages of points are.
+    only : names of points or None
+        Only probes that sat at one of these, and those that sat nowhere, are written again; None writes all.
+    """
+    lives = probe_lives(result)
+    stems, run = probe_stems(result, lives), run_content(result, reader)
+    found = {findings.point.name: findings for findings in result.points}
+    written: dict[str, str] = {}
+    for life in lives:
+        if only is not None and life.points and not set(life.points) & set(only):
+            continue
+        content = probe_page(result, life, found, reader, pages, run).encode()
+        write_whole(out / "probes" / f"{stems[life.name]}.html", content)
+        written[f"{stems[life.name]}.html"] = digest(content)
+    content = list_page(result, lives, stems, reader, run).encode()
+    write_whole(out / "probes" / "index.html", content)
+    written["index.html"] = digest(content)
+    clear_stale(out / "probes", written, {"index.html", *(f"{stem}.html" for stem in stems.values())})
+
+
+def probe_page(
+    result: ScanResult,
+    life: ProbeLife,
+    found: Mapping[str, PointFindings],
+    reader: Reader,
+    pages: Mapping[str, str],
+    run: RunFacts,
+) -> str:
+    """The page of one probe."""
+    page, ends = probe_content(life, reader, pages), record_ends(found)
+    words = life_words(life, reader)
+    return environment().get_template("probe.html").render(
+        page=page,
+        root="../",
+        run=run,
+        plant=result.plant.name or "the plant",
+        zone=reader.tz.key,
+        words=words,
+        drawing=life_picture(life, found, reader, ends, words),
+        figure=embedded(pack_spec(life_spec(life, found, reader, ends))),
+        figures=_close(result, life, page, found, reader),
+        dose_words=DOSE_WORDS,
+        f0_words=reader.text(F0_WORDS),
+        cautions=PROBE_CAUTIONS,
+    )  # fmt: skip
+
+
+def _close(
+    result: ScanResult,
+    life: ProbeLife,
+    page: ProbeContent,
+    found: Mapping[str, PointFindings],
+    reader: Reader,
+) -> list[tuple[object, object]]:
+    """The exposures above a rating, hottest first, each with its figure."""
+    by_id = {e.event: e for e in life.exposures}
+    made: list[tuple[object, object]] = []
+    for row in [r for r in page.exposures if r.serious][:MOST_CLOSE]:
+        findings = found[row.point]
+        event = next(e for e in findings.events if e.id == row.event)
+        if "temperature" in findings.traces:
+            spec = exposure_spec(findings, result.plant, event, by_id[row.event], reader)
+            made.append((row, embedded(pack_spec(spec))))
+    return made
+
+
+def list_page(
+    result: ScanResult, lives: Collection[ProbeLife], stems: Mapping[str, str], reader: Reader, run: RunFacts
+) -> str:
+    """The list of all probes."""
+    lines = probe_lines(list(lives), reader, stems)
+    worn = [life.name for life in lives if life.worn_out]
+    hot = next((life for life in lives if life.dose_h > 0), None)
+    most = (
+        f"Most heat: {hot.name} at {joined(list(hot.points))}."
+        if hot
+        else "No probe was above its continuous rating."
+    )
+    due = (
+        f" Due for replacement or regeneration: {joined(worn)}."
+        if worn
+        else " None is known to be due for replacement."
+    )
+    return environment().get_template("probes.html").render(
+        lines=lines,
+        sentence=most + due,
+        root="../",
+        run=run,
+        plant=result.plant.name or "the plant",
+        zone=reader.tz.key,
+        dose_words=DOSE_WORDS,
+        cautions=PROBE_CAUTIONS,
+    )  # fmt: skip

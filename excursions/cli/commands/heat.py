@@ -1,0 +1,144 @@
+"""``excursions heat``: which probe had how much heat, and what one steam-out did to it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from excursions.cli.options import (
+    CalibrationLogs,
+    Columns,
+    DateOrderOption,
+    DecimalMark,
+    DisplayUnits,
+    Encoding,
+    RegisterFile,
+    SampleLists,
+    Separator,
+    Zone,
+    scan_options,
+)
+
+if TYPE_CHECKING:
+    from excursions.cli.heat import Row
+    from excursions.pipeline.scan import Scan
+
+OptionalExports = Annotated[
+    list[Path] | None,
+    typer.Argument(
+        metavar="[EXPORT...]",
+        help="Exported files or folders; a folder may hold all inputs. Not needed with --report.",
+        show_default=False,
+    ),
+]
+
+
+def heat(
+    exports: OptionalExports = None,
+    report: Annotated[
+        Path | None,
+        typer.Option(
+            "--report",
+            metavar="DIR",
+            help="Answer from a finished report; nothing is read again.",
+            show_default=False,
+        ),
+    ] = None,
+    probe: Annotated[str, typer.Option("--probe", help="Serial number.", show_default="all")] = "",
+    point: Annotated[str, typer.Option("--point", help="Measuring point.", show_default="all")] = "",
+    at: Annotated[
+        str,
+        typer.Option("--at", help='Moment of a steam-out, e.g. "26 Jun 12:30".', show_default="the hottest"),
+    ] = "",
+    calibrations: CalibrationLogs = None,
+    samples: SampleLists = None,
+    register: RegisterFile = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Folder for pages and tables.", show_default=False)
+    ] = None,
+    tz: Zone = "",
+    decimal_mark: DecimalMark = "",
+    separator: Separator = "",
+    date_order: DateOrderOption = None,
+    encoding: Encoding = "",
+    columns: Columns = None,
+    jobs: Annotated[int, typer.Option("--jobs", min=0, help="Processes; 0 chooses.")] = 0,
+    display_units: Annotated[
+        DisplayUnits, typer.Option("--display-units", help="Temperatures here and on pages.")
+    ] = DisplayUnits.DEGC,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print the answer as JSON on standard output.")
+    ] = False,
+) -> None:
+    """Say whether heat hurt a probe, and which probes had the most of it.
+
+    Example: excursions heat sample_data/plant --probe QP-1131
+
+    Example: excursions heat --report report --point F1-PH2 --at "26 Jun 12:30"
+
+    Exit status: 0 answered, 2 wrong usage or input.
+    """
+    from excursions import clock
+    from excursions.cli.heat import Heat, choose, print_heat, read_report
+    from excursions.cli.moment import moment
+    from excursions.errors import UsageError
+
+    if bool(exports) == bool(report):
+        raise UsageError(
+            found="both exports and --report" if exports else "neither exports nor --report",
+            expected="exported files, or a finished report",
+            mend="write for example: excursions heat sample_data/plant, or: excursions heat --report report",
+        )
+    page: Path | None = None
+    if report is not None:
+        if out is not None:
+            raise UsageError(
+                found="--out with --report",
+                expected="one of them",
+                mend="its pages are in the report already",
+            )
+        lives, exposures, zone = read_report(report)
+        page = report / "index.html" if (report / "index.html").is_file() else None
+    else:
+        options = scan_options(tz, decimal_mark, separator, date_order, encoding, columns, jobs)
+        done = _scan(exports or [], calibrations or [], samples or [], register, options)
+        lives, exposures, zone = _rows(done)
+        page = _publish(done, out, display_units.value) if out is not None else None
+    tzinfo = clock.zone(zone)
+    last = max((clock.to_ns(row["last"]) for row in lives if row["last"] is not None), default=0)  # type: ignore[arg-type]
+    when = moment(at, tzinfo, last) if at else None
+    found = Heat(lives=lives, exposures=exposures, tz=tzinfo, unit=display_units.value, page=page)
+    answer = choose(found, probe=probe, point=point, at=when)
+    print_heat(found, answer, as_json=as_json)
+
+
+def _scan(
+    exports: list[Path], calibrations: list[Path], samples: list[Path], register: Path | None, options: object
+) -> Scan:
+    from excursions.cli.progress import shown_progress
+    from excursions.pipeline.scan import ScanOptions
+    from excursions.pipeline.scan import scan as run_scan
+
+    assert isinstance(options, ScanOptions)
+    with shown_progress() as progress:
+        return run_scan(
+            exports, calibrations=calibrations, samples=samples, register=register, options=options, progress=progress
+        )  # fmt: skip
+
+
+def _rows(done: Scan) -> tuple[Sequence[Row], Sequence[Row], str]:
+    from excursions.report.life import exposures_table, lives_table
+    from excursions.report.lives import probe_lives
+
+    lives = probe_lives(done.result)
+    tables = lives_table(done.result, lives), exposures_table(done.result, lives)
+    return tables[0].to_dicts(), tables[1].to_dicts(), done.result.plant.zone
+
+
+def _publish(done: Scan, out: Path, units: str) -> Path:
+    from excursions.cli.publish import publish, since_last
+
+    return publish(since_last(done, out), out, display_units=units)

@@ -1,0 +1,339 @@
+"""Every heat exposure of a point: how hot, how long, what it adds up to, and what it did to the probe.
+
+Whether a reading changed is taken from what the rooms before found (doubt, events of the probe, calibrations), never from
+two levels alone: a process moves too.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from excursions import clock
+from excursions.clock import TimeArray
+from excursions.kinds import KINDS
+from excursions.plant import Plant, Ratings
+from excursions.records import Calibration, Doubt, Event, FloatArray
+from excursions.report.result import PointFindings, ScanResult
+from excursions.report.wording import day, number, quantity
+
+HEAT_KINDS = ("over_temperature", "sterilisation", "thermal_shock")
+FOLLOWS = 12 * clock.NS_PER_HOUR  # what begins so soon after heat is held against it (cp)
+LEAD = 30 * clock.NS_PER_MINUTE  # a reading can move while it is still getting hot
+BESIDE = clock.NS_PER_DAY  # of measuring before and after, for reading and noise
+CHANGES = (
+    "step",
+    "drift",
+    "noise_growth",
+    "noise_collapse",
+    "slow_response",
+    "stuck",
+    "periodic",
+    "out_of_range",
+)
+EXPOSURE_VERDICTS = (
+    "changed since",
+    "above rating, no change seen",
+    "within rating",
+    "cannot tell",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeatExposure:
+    """One exposure of one probe.  Temperatures in degC, readings and errors in `unit`, NaN where not known.
+
+    bound_degc : the true peak lies between `peak_degc` and this; stretches : times above the rating told as one event;
+    dose_before_h : dose above the rating of this probe's exposures before; error, error_band : reading minus truth
+    afterwards and the half width of its 90 % band; calibration : the next one of this probe (ns) or None; found : what
+    it found; verdict : one of `EXPOSURE_VERDICTS`.
+    """
+
+    event: str
+    probe: str
+    point: str
+    kind: str
+    start: int
+    end: int
+    peak_degc: float
+    bound_degc: float
+    rating_continuous_degc: float
+    rating_sterilisation_degc: float
+    rating_degc: float
+    ratings_assumed: bool
+    minutes_above_rating: float
+    minutes_above_continuous: float
+    minutes_above_sterilisation: float
+    minutes_above_110: float
+    heating_k_per_min: float
+    cooling_k_per_min: float
+    f0_min: float
+    dose_h: float
+    dose_before_h: float
+    unit: str
+    reading_before: float
+    reading_after: float
+    noise_before: float
+    noise_after: float
+    error: float
+    error_band: float
+    stretches: int
+    calibration: int | None
+    found: str
+    verdict: str
+    sentence: str
+    advice: str
+    shock: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _After:
+    """What followed an exposure: doubt, event of the probe, next calibration, what became of it."""
+
+    doubt: Doubt | None
+    change: Event | None
+    calibration: Calibration | None
+    state: str
+    found: str
+    known: bool
+
+
+def heat_exposures(result: ScanResult) -> tuple[HeatExposure, ...]:
+    """All exposures of all probes, in order of time at each point."""
+    tz = clock.zone(result.plant.zone)
+    return tuple(row for findings in result.points for row in _of_point(result, findings, tz))
+
+
+def _of_point(result: ScanResult, findings: PointFindings, tz: ZoneInfo) -> list[HeatExposure]:
+    name = findings.point.name
+    doubts = [d for d in result.doubts if d.point == name]
+    made: list[HeatExposure] = []
+    for event, shocks in _grouped(findings):
+        probe = event.probe or result.plant.probe_at(name, event.start) or ""
+        calibrations = [
+            c for c in result.calibrations if (c.probe == probe if probe and c.probe else c.point == name)
+        ]
+        after = _after(event, findings, doubts, calibrations, result)
+        made.append(_exposure(event, probe, shocks, findings, result.plant, after, tz))
+    return made
+
+
+def _grouped(findings: PointFindings) -> list[tuple[Event, list[Event]]]:
+    """Exposures in order of time, each with the thermal shocks that happened in it; a shock alone is one too."""
+    heat = [e for e in findings.events if e.kind in HEAT_KINDS]
+    main = [e for e in heat if e.kind != "thermal_shock"]
+    held: dict[str, list[Event]] = {e.id: [] for e in main}
+    for shock in heat:
+        if shock.kind == "thermal_shock":
+            owner = next((e for e in main if e.start - LEAD <= shock.start <= e.end + LEAD), None)
+            held.setdefault((owner or shock).id, [])
+            if owner is None:
+                main.append(shock)
+            else:
+                held[owner.id].append(shock)
+    return [(e, held[e.id]) for e in sorted(main, key=lambda e: (e.start, e.kind))]
+
+
+def _after(
+    event: Event,
+    findings: PointFindings,
+    doubts: Sequence[Doubt],
+    calibrations: Sequence[Calibration],
+    result: ScanResult,
+) -> _After:
+    first, last = event.start - LEAD, event.end + FOLLOWS
+    doubt = next((d for d in doubts if d.event == event.id or first <= d.start <= last), None)
+    change = next(
+        (
+            e
+            for e in findings.events
+            if e.kind in CHANGES
+            and e.origin in ("probe", "undecided")
+            and e.severity != "note"
+            and first <= e.start <= last
+        ),
+        None,
+    )
+    state, found = result.outcomes.get(event.id, ("", ""))
+    following = sorted(
+        (c for c in calibrations if c.time > event.start and not c.copied), key=lambda c: c.time
+    )
+    seen = bool(np.any((findings.levels.time >= event.end) & (findings.levels.time < event.end + BESIDE)))
+    return _After(
+        doubt=doubt,
+        change=change,
+        calibration=following[0] if following else None,
+        state=state,
+        found=found,
+        known=seen or bool(following),
+    )
+
+
+def _exposure(
+    event: Event,
+    probe: str,
+    shocks: Sequence[Event],
+    findings: PointFindings,
+    plant: Plant,
+    after: _After,
+    tz: ZoneInfo,
+) -> HeatExposure:
+    figures = {name: value for source in (*shocks, event) for name, value in source.details.items()}
+
+    def figure(name: str) -> float:
+        return figures.get(name, math.nan)
+
+    ratings = plant.ratings(findings.point, event.start)
+    peak, bound = _peak(event)
+    verdict = _verdict(event, after)
+    before, later = event.start - BESIDE, event.end + BESIDE
+    levels, noise = findings.levels, findings.traces.get("noise")
+    error, band = (
+        (after.doubt.knots[0][1], after.doubt.band[0])
+        if after.doubt and after.doubt.band
+        else (math.nan, math.nan)
+    )
+    limit = _limit(event, ratings)
+    return HeatExposure(
+        event=event.id,
+        probe=probe,
+        point=findings.point.name,
+        kind=event.kind,
+        start=event.start,
+        end=event.end,
+        peak_degc=peak,
+        bound_degc=bound,
+        rating_continuous_degc=ratings.continuous_degc,
+        rating_sterilisation_degc=ratings.sterilisation_degc,
+        rating_degc=limit,
+        ratings_assumed=ratings.assumed,
+        minutes_above_rating=figure("minutes_above_rating_min"),
+        minutes_above_continuous=figure("minutes_above_continuous_min"),
+        minutes_above_sterilisation=figure("minutes_above_sterilisation_min"),
+        minutes_above_110=figure("minutes_above_110_degc_min"),
+        heating_k_per_min=figure("heating_rate_k_per_min"),
+        cooling_k_per_min=figure("cooling_rate_k_per_min"),
+        f0_min=figure("f0_min"),
+        dose_h=figure("dose_h"),
+        dose_before_h=math.nan,
+        unit=findings.unit,
+        reading_before=_middle(levels.time, levels.value, before, event.start),
+        reading_after=_middle(levels.time, levels.value, event.end, later),
+        noise_before=_middle(noise.time, noise.value, before, event.start) if noise else math.nan,
+        noise_after=_middle(noise.time, noise.value, event.end, later) if noise else math.nan,
+        error=error,
+        error_band=band,
+        stretches=int(figures.get("stretches", 1)),
+        calibration=after.calibration.time if after.calibration else None,
+        found=after.found,
+        verdict=verdict,
+        sentence=_sentence(event, findings, ratings, after, verdict, tz),
+        advice=_advice(event, verdict, after, tz),
+        shock="; ".join(fact for shock in shocks for fact in shock.evidence[:1]),
+    )  # fmt: skip
+
+
+def _middle(time: TimeArray, value: FloatArray, start: int, end: int) -> float:
+    """Median of what is finite in [start, end), NaN without any."""
+    first, last = np.searchsorted(time, [start, end])
+    seen = value[first:last][np.isfinite(value[first:last])]
+    return float(np.median(seen)) if seen.size else math.nan
+
+
+def _peak(event: Event) -> tuple[float, float]:
+    if event.kind != "thermal_shock":
+        return event.size, max(event.size, event.size_high) if math.isfinite(event.size_high) else event.size
+    ends = [event.details.get(name, math.nan) for name in ("before_degc", "after_degc")]
+    top = max((end for end in ends if math.isfinite(end)), default=math.nan)
+    return top, top
+
+
+def _limit(event: Event, ratings: Ratings) -> float:
+    """The rating this exposure was held against."""
+    above = event.details.get("minutes_above_rating_min", math.nan)
+    steam = event.details.get("minutes_above_sterilisation_min", math.nan)
+    return (
+        ratings.sterilisation_degc
+        if event.kind == "sterilisation" or above == steam
+        else ratings.continuous_degc
+    )
+
+
+# --- the answer ----------------------------------------------------------------------------------
+
+
+def _verdict(event: Event, after: _After) -> str:
+    if after.doubt or after.change or after.state == "verified by calibration":
+        return "changed since"
+    if event.kind == "sterilisation":
+        return "within rating"
+    return "above rating, no change seen" if after.known else "cannot tell"
+
+
+def _sentence(
+    event: Event, findings: PointFindings, ratings: Ratings, after: _After, verdict: str, tz: ZoneInfo
+) -> str:
+    """The answer in one sentence: how hot, against what, what it did, what to do."""
+    parts = [f"{findings.point.name}: {_how_hot(event, ratings, tz)}"]
+    if verdict == "changed since":
+        parts.append(_changed(findings, after, tz))
+    elif verdict == "above rating, no change seen":
+        parts.append(_nothing_seen(after))
+    elif verdict == "cannot tell":
+        parts.append("no reading and no calibration since: cannot tell what it did")
+    parts.append(_advice(event, verdict, after, tz))
+    return "; ".join(parts) + "."
+
+
+def _nothing_seen(after: _After) -> str:
+    """What was looked at without finding a change."""
+    if after.state != "not borne out":
+        return "no change of the reading seen since"
+    other = "found no shift" not in after.found
+    return "a shift found later has another likely cause" if other else "a later calibration found no shift"
+
+
+def _how_hot(event: Event, ratings: Ratings, tz: ZoneInfo) -> str:
+    if event.kind == "thermal_shock":
+        return f"{number(event.size)} K/min on {day(event.start, tz)}, a thermal shock"
+    assumed = " (assumed)" if ratings.assumed else ""
+    times = int(event.details.get("stretches", 1))
+    often = f", {times} times up to {day(event.end, tz)}" if times > 1 else ""
+    text = f"{quantity(event.size, 'degC', 1.0)} on {day(event.start, tz)}{often}"
+    limit = quantity(_limit(event, ratings), "degC", 1.0)
+    above = event.details.get("minutes_above_rating_min", 0.0)
+    if event.size > _limit(event, ratings) and above > 0:
+        return f"{text}, {number(above, 0.1 if above < 10 else 1.0)} min above its {limit} rating{assumed}"
+    minutes = event.details.get("minutes_above_110_degc_min", 0.0)
+    if event.kind == "over_temperature":
+        return f"{text}, {number(minutes, 1.0)} min of steam where {number(ratings.sterilisation_min)} are rated{assumed}"
+    return f"{text}, a sterilisation within its {limit} rating{assumed}"
+
+
+def _changed(findings: PointFindings, after: _After, tz: ZoneInfo) -> str:
+    doubt = after.doubt
+    if doubt and doubt.knots:
+        error = doubt.knots[0][1]
+        band = doubt.band[0] if doubt.band else math.nan
+        way = f"about {quantity(abs(error), findings.unit, band)} {'high' if error > 0 else 'low'}"
+        return f"reads {way} since" if doubt.open_end else f"read {way} until {day(doubt.end, tz)}"
+    if after.change:
+        return f"{KINDS[after.change.kind].label} since {day(after.change.start, tz)}"
+    return "a later calibration found it changed"
+
+
+def _advice(event: Event, verdict: str, after: _After, tz: ZoneInfo) -> str:
+    later = after.calibration
+    if verdict == "within rating":
+        return "nothing to do"
+    if verdict == "changed since":
+        if later is None or (after.doubt is not None and after.doubt.open_end):
+            return "check before use"
+        return f"calibrated on {day(later.time, tz)}"
+    if later is not None and after.state in ("not borne out", "verified by calibration"):
+        return "nothing more to do"
+    return "compare slope and zero at the next calibration"

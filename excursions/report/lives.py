@@ -1,0 +1,413 @@
+"""The life of a probe: its history follows the serial number from point to point and to the bench.
+
+Everything is what this record shows; what a probe went through before it, or on the bench, is not in it and is said so.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+
+from excursions.clock import NS_PER_HOUR
+from excursions.conclusions import DOSE_REFERENCE_DEGC, Due, HeatTally
+from excursions.link.acceptance import Acceptance, acceptance
+from excursions.plant import Installation, Plant, Ratings
+from excursions.records import CLEANING, WASHING, Calibration, Parameter
+from excursions.report.exposures import HeatExposure, heat_exposures
+from excursions.report.result import PointFindings, ScanResult
+
+FIXED_EDGES_DEGC = (40.0, 60.0, 80.0, 100.0, 120.0, 130.0, 140.0)  # as tallied in detect/heat_tally.py
+LEAST_STAY = NS_PER_HOUR  # a shorter one between two logged stays is the swap itself
+ORIGINS = {"stated": "as stated", "recognised": "recognised from the calibrations", "": "probe not known"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stay:
+    """A probe at a point inside the record [start, end) ns; basis: a key of `ORIGINS`.
+
+    hours: inside the record; bands: hours below the continuous rating, up to the sterilisation rating, above it;
+    fixed: hours between `FIXED_EDGES_DEGC`; dose_h: hours at the continuous rating, counted above it only; all_dose_h: the
+    same counted at every temperature.  NaN where no temperature is known.
+    """
+
+    point: str
+    start: int
+    end: int
+    basis: str
+    ratings: Ratings
+    hours: float
+    hours_with_temperature: float
+    bands: tuple[float, float, float]
+    fixed: tuple[float, ...]
+    dose_h: float
+    all_dose_h: float
+    maximum_degc: float
+    maximum_time: int | None
+    cleanings: int
+    washes: int
+    open_start: bool
+    open_end: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrackPoint:
+    """A parameter as one calibration left or found it."""
+
+    time: int
+    point: str
+    phase: str
+    value: float
+    uncertainty: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Track:
+    """One calibration parameter of a probe over time, with the limits it is accepted in (None: none in use)."""
+
+    parameter: str
+    unit: str
+    limits: Acceptance | None
+    points: tuple[TrackPoint, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProbeLife:
+    """One probe over the whole record, wherever it sat.
+
+    probe: serial number, empty when not known; name: the same, or the point in angle brackets.
+    """
+
+    probe: str
+    name: str
+    measurand: str
+    label: str
+    model: str
+    in_service_since: int | None
+    stays: tuple[Stay, ...]
+    exposures: tuple[HeatExposure, ...]
+    calibrations: tuple[Calibration, ...]
+    tracks: tuple[Track, ...]
+    due: Due | None
+    worn_out: str
+
+    @property
+    def points(self) -> tuple[str, ...]:
+        """Points it sat at, in order, each once."""
+        return tuple(dict.fromkeys(stay.point for stay in self.stays))
+
+    @property
+    def hours(self) -> float:
+        """Hours in an installation inside the record: operating hours."""
+        return math.fsum(stay.hours for stay in self.stays)
+
+    @property
+    def bands(self) -> tuple[float, float, float]:
+        """Hours below the continuous rating, up to the sterilisation rating, above it."""
+        low, middle, high = (_total(s.bands[i] for s in self.stays) for i in range(3))
+        return low, middle, high
+
+    @property
+    def fixed(self) -> tuple[float, ...]:
+        """Hours between the fixed edges."""
+        return tuple(_total(s.fixed[i] for s in self.stays) for i in range(len(FIXED_EDGES_DEGC) + 1))
+
+    @property
+    def dose_h(self) -> float:
+        """Ageing dose above the continuous rating [h at the rating]."""
+        return _total(stay.dose_h for stay in self.stays)
+
+    @property
+    def all_dose_h(self) -> float:
+        """Ageing dose at all temperatures [h at the rating]."""
+        return _total(stay.all_dose_h for stay in self.stays)
+
+    @property
+    def hottest(self) -> Stay | None:
+        """The stay with the highest temperature."""
+        known = [s for s in self.stays if math.isfinite(s.maximum_degc)]
+        return max(known, key=lambda s: s.maximum_degc, default=None)
+
+    @property
+    def over(self) -> tuple[HeatExposure, ...]:
+        """Exposures above a rating, and thermal shocks."""
+        return tuple(e for e in self.exposures if e.kind != "sterilisation")
+
+    @property
+    def sterilisations(self) -> int:
+        """Steam cycles up to the sterilisation rating, those that lasted too long included."""
+        return sum(
+            e.kind == "sterilisation"
+            or (e.minutes_above_110 > 0 and e.peak_degc <= e.rating_sterilisation_degc)
+            for e in self.exposures
+        )
+
+
+def _total(values: object) -> float:
+    """Sum of what is known; NaN when nothing is."""
+    known = [v for v in values if math.isfinite(v)]  # type: ignore[attr-defined]
+    return math.fsum(known) if known else math.nan
+
+
+def probe_lives(result: ScanResult) -> tuple[ProbeLife, ...]:
+    """One life for each probe that sat at a point, was calibrated or stands in the register; most heat first.
+
+    References
+    ----------
+    ASTM F1980, accelerated ageing factor Q10^((T - T_ref) / 10) with Q10 = 2: the dose; a general rule, no maker's promise.
+    """
+    stays = _stays(result)
+    exposures: dict[str, list[HeatExposure]] = {}
+    for row in heat_exposures(result):
+        exposures.setdefault(row.probe or unknown(row.point), []).append(row)
+    calibrations: dict[str, list[Calibration]] = {}
+    for c in result.calibrations:
+        calibrations.setdefault(_probe_of(c, result.plant), []).append(c)
+    names = dict.fromkeys(
+        [*stays, *(p.serial for p in result.plant.probes), *(n for n in calibrations if n), *exposures]
+    )
+    lives = [_life(result, n, stays.get(n, []), exposures.get(n, []), calibrations.get(n, [])) for n in names]
+    return tuple(sorted(lives, key=_heat_order))
+
+
+def unknown(point: str) -> str:
+    """What a probe is called that nobody named."""
+    return f"<{point}>"
+
+
+def _heat_order(life: ProbeLife) -> tuple[float, float, str]:
+    """Most dose above the rating first, then the hottest, then by name."""
+    hot = life.hottest
+    dose = life.dose_h if math.isfinite(life.dose_h) else -1.0
+    return -dose, -(hot.maximum_degc if hot else -math.inf), life.name
+
+
+def _probe_of(calibration: Calibration, plant: Plant) -> str:
+    if calibration.probe:
+        return calibration.probe
+    if not calibration.point:
+        return ""
+    return plant.probe_at(calibration.point, calibration.time) or unknown(calibration.point)
+
+
+# --- stays ---------------------------------------------------------------------------------------
+
+
+def stays_at(plant: Plant, findings: PointFindings) -> list[Installation]:
+    """Installations at a point, with a nameless stay wherever the record runs on and nobody said who sat there."""
+    point = findings.point.name
+    logged = sorted(
+        (r for r in plant.installations if r.point == point), key=lambda r: (r.start or 0, r.probe)
+    )
+    made: list[Installation] = []
+    told = findings.start
+    for row in logged:
+        if row.start is not None and row.start - told > LEAST_STAY:
+            made.append(Installation(probe="", point=point, start=told if made else None, end=row.start))
+        made.append(row)
+        told = max(told, findings.end if row.end is None else row.end)
+    if findings.end - told > LEAST_STAY or not made:
+        made.append(Installation(probe="", point=point, start=told if made else None))
+    return made
+
+
+def clipped(findings: PointFindings, stay: Installation) -> tuple[int, int]:
+    """The part of an installation that lies in the record of its point (empty when end <= start)."""
+    start = findings.start if stay.start is None else max(findings.start, stay.start)
+    return start, findings.end if stay.end is None else min(findings.end, stay.end)
+
+
+def _stays(result: ScanResult) -> dict[str, list[Stay]]:
+    found: dict[str, list[Stay]] = {}
+    for findings in result.points:
+        for row in stays_at(result.plant, findings):
+            start, end = clipped(findings, row)
+            if end > start:
+                name = row.probe or unknown(row.point)
+                found.setdefault(name, []).append(_stay(result.plant, findings, row, start, end))
+    return {name: sorted(rows, key=lambda s: (s.start, s.point)) for name, rows in found.items()}
+
+
+def _stay(plant: Plant, findings: PointFindings, row: Installation, start: int, end: int) -> Stay:
+    ratings = plant.ratings(findings.point, start)
+    heat = between(findings.heat, start, end + (end == findings.end))  # with the last sample
+    top = (
+        int(np.argmax(np.where(np.isfinite(heat.peak_degc), heat.peak_degc, -np.inf)))
+        if heat.start.size
+        else -1
+    )
+    states = findings.states
+    inside = (states.start >= start) & (states.start < end)
+    edges = (ratings.continuous_degc, ratings.sterilisation_degc)
+    below, middle, above = hours_by_edges(heat, edges)
+    return Stay(
+        point=findings.point.name,
+        start=start,
+        end=end,
+        basis=_basis(plant, row),
+        ratings=ratings,
+        hours=(end - start) / NS_PER_HOUR,
+        hours_with_temperature=float(heat.hours.sum()) if heat.start.size else math.nan,
+        bands=(below, middle, above),
+        fixed=hours_by_edges(heat, FIXED_EDGES_DEGC),
+        dose_h=dose_above(heat, ratings.continuous_degc),
+        all_dose_h=dose_above(heat, ratings.continuous_degc, every=True),
+        maximum_degc=float(heat.peak_degc[top]) if top >= 0 else math.nan,
+        maximum_time=int(heat.peak_time[top]) if top >= 0 and math.isfinite(heat.peak_degc[top]) else None,
+        cleanings=int(np.sum(inside & (states.code == CLEANING))),
+        washes=int(np.sum(inside & (states.code == WASHING))),
+        open_start=row.start is None or row.start < findings.start,
+        open_end=row.end is None or row.end > findings.end,
+    )
+
+
+def _basis(plant: Plant, row: Installation) -> str:
+    if not row.probe:
+        return ""
+    return (
+        "recognised"
+        if plant.probe(row.probe) is None and row.probe.startswith(f"{row.point}, probe ")
+        else "stated"
+    )
+
+
+# --- heat of a stretch ---------------------------------------------------------------------------
+
+
+def between(heat: HeatTally, start: int, end: int) -> HeatTally:
+    """The tally of [start, end); a day that is cut where no swap was logged is shared in proportion to time."""
+    if not heat.start.size:
+        return heat
+    rows = np.flatnonzero((heat.end > start) & (heat.start < end))
+    first, last = np.maximum(heat.start[rows], start), np.minimum(heat.end[rows], end)
+    share = ((last - first) / (heat.end[rows] - heat.start[rows]))[:, None]
+    own = (heat.peak_time[rows] >= start) & (heat.peak_time[rows] < end)
+    return replace(
+        heat,
+        start=first,
+        end=last,
+        hours=heat.hours[rows] * share,
+        ageing_h=heat.ageing_h[rows] * share,
+        peak_degc=np.where(own, heat.peak_degc[rows], np.nan),
+        peak_time=heat.peak_time[rows],
+    )
+
+
+def hours_by_edges(heat: HeatTally, edges: Sequence[float]) -> tuple[float, ...]:
+    """Hours up to the first edge, between the edges, and above the last; NaN where an edge was not tallied."""
+    above = [hours_above(heat, edge) for edge in edges]
+    total = float(heat.hours.sum()) if heat.start.size else math.nan
+    ends = [total, *above, 0.0]
+    return tuple(max(a - b, 0.0) if math.isfinite(a - b) else math.nan for a, b in pairwise(ends))
+
+
+def hours_above(heat: HeatTally, edge: float) -> float:
+    """Hours above one of the edges of the tally; NaN for any other level, and without a temperature."""
+    at = np.flatnonzero(heat.edges_degc == edge)
+    return float(heat.hours[:, at[0] + 1 :].sum()) if at.size and heat.start.size else math.nan
+
+
+def dose_above(heat: HeatTally, rated_degc: float, *, every: bool = False) -> float:
+    """Hours at the rating: integral of 2^((T - rated) / 10 K) above it, or with `every` at all temperatures."""
+    at = np.flatnonzero(heat.edges_degc == rated_degc)
+    if not heat.start.size or not (at.size or every):
+        return math.nan
+    columns = heat.ageing_h if every else heat.ageing_h[:, at[0] + 1 :]
+    return float(columns.sum() * 2.0 ** ((DOSE_REFERENCE_DEGC - rated_degc) / 10.0))
+
+
+# --- one life ------------------------------------------------------------------------------------
+
+
+def _life(
+    result: ScanResult,
+    name: str,
+    stays: Sequence[Stay],
+    exposures: Sequence[HeatExposure],
+    calibrations: Sequence[Calibration],
+) -> ProbeLife:
+    probe = result.plant.probe(name)
+    point = result.plant.point(stays[0].point) if stays else None
+    measurand = probe.measurand if probe else point.measurand if point else _measurand(calibrations)
+    known = "" if name.startswith("<") and probe is None else name
+    tracks = _tracks(calibrations)
+    quantity = point.quantity if point and point.measurand == measurand else None
+    return ProbeLife(
+        probe=known,
+        name=name,
+        measurand=measurand,
+        label=quantity.label if quantity else _label(measurand),
+        model=probe.model if probe else "",
+        in_service_since=probe.in_service_since if probe else None,
+        stays=tuple(stays),
+        exposures=_with_dose(exposures),
+        calibrations=tuple(sorted(calibrations, key=lambda c: c.time)),
+        tracks=tracks,
+        due=_due(result, known, stays),
+        worn_out=worn_out(tracks),
+    )
+
+
+def _measurand(calibrations: Sequence[Calibration]) -> str:
+    return calibrations[0].measurand if calibrations else "other"
+
+
+def _label(measurand: str) -> str:
+    from excursions.measurands import MEASURANDS
+
+    return MEASURANDS[measurand].label if measurand in MEASURANDS else measurand
+
+
+def _with_dose(exposures: Sequence[HeatExposure]) -> tuple[HeatExposure, ...]:
+    """Write on each exposure the dose of those before it."""
+    made, before = [], 0.0
+    for row in sorted(exposures, key=lambda e: (e.start, e.point)):
+        made.append(replace(row, dose_before_h=before))
+        before += row.dose_h if math.isfinite(row.dose_h) else 0.0
+    return tuple(made)
+
+
+def _due(result: ScanResult, probe: str, stays: Sequence[Stay]) -> Due | None:
+    """The newest answer about when this probe is due."""
+    here = {stay.point for stay in stays}
+    rows = [
+        d for d in result.due if (d.probe == probe if d.probe and probe else not probe and d.point in here)
+    ]
+    return max(rows, key=lambda d: d.last, default=None)
+
+
+def _tracks(calibrations: Sequence[Calibration]) -> tuple[Track, ...]:
+    """Every parameter over time: as found, then as left, of each calibration that is no copy."""
+    rows: dict[tuple[str, str, str], list[TrackPoint]] = {}
+    for c in sorted((c for c in calibrations if not c.copied), key=lambda c: c.time):
+        for phase, parameters in (("as found", c.as_found), ("as left", c.as_left)):
+            for name, p in parameters.items():
+                if p.basis != "relative":
+                    rows.setdefault((c.measurand, name, p.unit), []).append(_track_point(c, phase, p))
+    return tuple(
+        Track(parameter=name, unit=unit, limits=acceptance(measurand, name, unit), points=tuple(points))
+        for (measurand, name, unit), points in sorted(
+            rows.items(), key=lambda item: (_ORDER.get(item[0][1], 9), item[0])
+        )
+    )
+
+
+_ORDER = {"slope": 0, "zero_point": 1, "offset": 1, "zero": 2, "cell_constant": 0, "gain": 0, "span": 1}
+
+
+def _track_point(calibration: Calibration, phase: str, p: Parameter) -> TrackPoint:
+    return TrackPoint(
+        time=calibration.time, point=calibration.point, phase=phase, value=p.value, uncertainty=p.uncertainty
+    )
+
+
+def worn_out(tracks: Sequence[Track]) -> str:
+    """Which parameter was last left outside its limits, in words; empty when none was."""
+    for track in tracks:
+        limits, last = track.limits, track.points[-1]
+        if limits and (last.value < limits.low or last.value > limits.high):
+            return f"{track.parameter.replace('_', ' ')} {last.value:.4g} {track.unit} is outside its limits ({limits.source})"
+    return ""

@@ -1,0 +1,121 @@
+"""The page of a probe in use: quiet, safe, sorted, drawn on one axis, saved as data, linked both ways."""
+
+from __future__ import annotations
+
+import csv
+import io
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from dashboards.slug import slug
+from tests.unit.dashboards.made_result import HOSTILE, STORIES
+
+pytestmark = pytest.mark.browser
+SIDEWAYS = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
+DRAWN = "document.querySelectorAll('#lifeplot .main-svg').length > 0"
+
+
+@pytest.fixture(scope="module")
+def probes(site: Path) -> Path:
+    return site / "probes"
+
+
+@pytest.fixture(scope="module")
+def heated(probes: Path) -> Path:
+    """The probe that was over-heated at AT-101."""
+    return probes / f"{slug('S-AT-101-2')}.html"
+
+
+def test_every_probe_page_opens_quietly_asks_nobody_and_runs_no_name(open_page: Any, probes: Path) -> None:
+    pages = sorted(probes.glob("*.html"))
+    hostile = probes / f"{slug(f'S-{HOSTILE[:6]}-2')}.html"
+    assert len(pages) == 2 * len(STORIES) + 1 - 2 * (len(STORIES) - len({s.name[:6] for s in STORIES}))
+    for path in (probes / "index.html", hostile, *pages[:3]):
+        seen = open_page(path)
+        if path.name != "index.html":
+            seen.page.wait_for_function(DRAWN)
+        assert seen.complaints == [], path
+        assert all(url.startswith(("file:", "data:", "blob:")) for url in seen.requests)
+        assert seen.page.evaluate("window.broken") is None
+
+
+def test_the_heated_probe_answers_first_and_draws_its_steam_out(open_page: Any, heated: Path) -> None:
+    page = open_page(heated).page
+    assert page.locator(".say").inner_text().startswith("AT-101: 143 °C on ")
+    page.wait_for_function("document.querySelectorAll('#close .main-svg').length > 0")
+    words = page.locator("#close .plot").first.evaluate(
+        "e => e.layout.annotations.map(a => a.text).join('|')"
+    )
+    assert "the true peak lies in this band" in words
+    hover = page.evaluate("document.getElementById('lifeplot').data.every(t => t.hovertemplate)")
+    assert hover
+    axes = page.evaluate("document.getElementById('lifeplot').data.map(t => t.xaxis || 'x')")
+    assert set(axes) == {"x"}  # one time axis for all
+
+
+def test_tables_sort_and_links_lead_to_the_point_and_back(open_page: Any, heated: Path) -> None:
+    page = open_page(heated).page
+    peak = "[...document.querySelectorAll('.heat-list tbody tr')].map(r => Number(r.cells[2].dataset.value))"
+    assert page.evaluate(peak)[0] == 143.2
+    button = page.locator(".heat-list thead button", has_text="Highest")
+    button.click()
+    page.wait_for_function(f"(p => p[0] === Math.max(...p))({peak})")
+    button.press("Enter")
+    page.wait_for_function(f"(p => p[0] === Math.min(...p))({peak})")
+    page.locator("dl a", has_text="AT-101").click()
+    page.wait_for_selector("html[data-ready=yes]")
+    page.locator(".lives a", has_text="S-AT-101-2").click()
+    page.wait_for_url(heated.as_uri())
+    page.locator(".running a", has_text="All probes").click()
+    page.locator("input[type=search]").fill("S-AT-101-2")
+    page.wait_for_function("document.querySelectorAll('.all-probes tbody tr:not([hidden])').length === 1")
+
+
+def test_the_life_can_be_zoomed_by_keyboard_opened_as_data_and_saved(open_page: Any, heated: Path) -> None:
+    page = open_page(heated).page
+    page.wait_for_function(DRAWN)
+    ends = "document.getElementById('lifeplot').layout.xaxis.range.join()"
+    before = page.evaluate(ends)
+    page.locator("#lifeplot").press("+")
+    page.wait_for_function(f"({ends}) !== {before!r}")
+    page.locator("#lifeplot").press("Escape")
+    page.wait_for_function(f"({ends}) === {before!r}")
+    page.locator("details.data summary").click()
+    assert page.locator(".data-table tbody tr").count() > 100
+    with page.expect_download() as saved:
+        page.locator("[data-csv]").click()
+    rows = list(csv.reader(io.StringIO(Path(saved.value.path()).read_text(encoding="utf-8"))))
+    assert rows[0] == ["time", "what", "value"]
+    assert {"highest of the day", "exposure", "dose so far"} <= {row[1] for row in rows[1:]}
+    with page.expect_download() as picture:
+        page.locator("[data-picture=svg]").click()
+    assert picture.value.suggested_filename.endswith(".svg")
+
+
+def test_probe_pages_are_accessible_and_never_scroll_sideways(
+    open_page: Any, heated: Path, probes: Path, axe: str
+) -> None:
+    for path in (heated, probes / "index.html"):
+        page = open_page(path).page
+        page.evaluate(axe)
+        for width, scheme in ((1440, "light"), (1440, "dark"), (390, "light")):
+            page.set_viewport_size({"width": width, "height": 900})
+            page.emulate_media(color_scheme=scheme)
+            page.wait_for_function(f"({SIDEWAYS}) === 0", timeout=10_000)
+            found = page.evaluate("axe.run()")["violations"]
+            assert [(v["impact"], v["id"], v["nodes"][0]["html"][:120]) for v in found] == [], (
+                path.name,
+                width,
+                scheme,
+            )
+
+
+def test_without_script_the_answer_and_the_drawing_still_stand(browser: Any, heated: Path) -> None:
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    page.goto(heated.as_uri())
+    assert page.locator("svg.sheet").is_visible()
+    assert page.locator(".heat-list tbody tr").count() > 0
+    context.close()
