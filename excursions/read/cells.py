@@ -345,9 +345,7 @@ _BLANKS = {"blanks": r"\s{2,}|\t", "blank": r"\s+"}
 def _split(text: str, separator: str) -> tuple[Row, ...]:
     if separator in _BLANKS:
         lines = text.splitlines()
-        cut = (
-            Row(at, tuple(re.split(_BLANKS[separator], line.strip()))) for at, line in enumerate(lines, 1)
-        )
+        cut = (Row(at, tuple(re.split(_BLANKS[separator], line.strip()))) for at, line in enumerate(lines, 1))
         return tuple(row for row in cut if any(row.cells))
     csv.field_size_limit(LARGEST)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
