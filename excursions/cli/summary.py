@@ -68,6 +68,8 @@ def print_summary(done: Scan, page: Path) -> None:
     _print_notes(result)
     typer.echo(f"\n{changes_line(result)}{_event_counts(result)}")
     typer.echo(f"Rows: {_rows(rows)}")
+    if listed := _list_rows(result):
+        typer.echo(listed)
     typer.echo(
         "This tool releases no batch and protects no plant; local procedures and authorised people decide."
     )
@@ -124,6 +126,15 @@ def _rows(rows: dict[str, int]) -> str:
     return text + (" (refused.csv says why)" if rows["refused"] else "")
 
 
+def _list_rows(result: ScanResult) -> str:
+    """The account of calibration logs and laboratory samples; empty where there are none."""
+    rows = result.run.get("list_rows")
+    if not isinstance(rows, dict) or not rows["read"]:
+        return ""
+    text = f"Rows of logs and samples: {rows['read']:,} read = {rows['used']:,} used + {rows['refused']:,} refused"
+    return text + (" (refused.csv says why)" if rows["refused"] else "")
+
+
 def _print_problems(done: Scan) -> None:
     if not done.problems:
         return
@@ -141,12 +152,6 @@ def _print_notes(result: ScanResult) -> None:
     notes = [f"{file['path']}: {note}" for file in inputs["exports"] for note in file["notes"]]
     for note in notes[:SHOWN_PROBLEMS]:
         typer.echo(textwrap.fill(f"Note: {note}", 96, subsequent_indent="      "), err=True)
-    refused = sum(log["refused"] for key in ("calibrations", "samples") for log in inputs[key])
-    if refused:
-        typer.echo(
-            f"Note: {_count(refused, 'row')} of calibration logs or samples refused (refused.csv says why)",
-            err=True,
-        )
 
 
 def changes_line(result: ScanResult) -> str:

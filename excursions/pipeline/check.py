@@ -149,7 +149,12 @@ def check(
     )
     read, unreadable = _read(inputs, chosen, progress)
     conditioned = _conditioned(read, progress)
-    signals = [_signal(tag, read, *found_in, now) for tag, found_in in conditioned.items()]
+    words: dict[str, dict[str, int]] = {}
+    for tag, word, count in read.exports.status_words.select("tag", "word", "count").iter_rows():
+        words.setdefault(tag, {})[word] = count
+    signals = [
+        _signal(tag, read, *found_in, words.get(tag, {}), now) for tag, found_in in conditioned.items()
+    ]
     refused = sum(report.refused for report in read.exports.files)
     repeated = sum(signal.repeated + signal.conflicts for signal in signals)
     rows = sum(report.rows for report in read.exports.files)
@@ -236,14 +241,10 @@ def _signal(
     owner: tuple[Point | None, str],
     done: Conditioned,
     signal: Signal,
+    words: Mapping[str, int],
     now: int | None,
 ) -> SignalCheck:
     point, role = owner
-    words = (
-        read.exports.status_words.filter(pl.col("tag") == tag)
-        if read.exports.status_words.height < 20_000
-        else None
-    )
     return SignalCheck(
         tag=tag,
         point=point.name if point else "",
@@ -257,7 +258,7 @@ def _signal(
         oddities=oddities(read.exports.series[tag].time, signal.time, signal.sampling, now),
         repeated=done.duplicates,
         conflicts=done.conflicts,
-        words=dict(words.select("word", "count").iter_rows()) if words is not None else {},
+        words=words,
     )
 
 

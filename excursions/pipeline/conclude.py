@@ -30,7 +30,9 @@ def conclude(evidence: Evidence, points: Sequence[PointFindings]) -> ScanResult:
     """From the points' events and the calibration entries to shifts, links, doubt and verdicts."""
     evaluated = calibration_room.evaluate(evidence.entries, evidence.plant)
     plant, swaps = calibration_room.installations_from(evaluated, evidence.plant)
-    points = [_name_probes(findings, plant) for findings in points]
+    points = [
+        with_inferences(_name_probes(findings, plant), evidence.decisions, plant) for findings in points
+    ]
     levels = {findings.point.name: findings.levels for findings in points}
     events = [event for findings in points for event in findings.events]
     shifts = calibration_room.shifts(evaluated, plant, levels)
@@ -68,10 +70,44 @@ def conclude(evidence: Evidence, points: Sequence[PointFindings]) -> ScanResult:
         due=link_room.next_due(evaluated, shifts, levels, plant),
         outcomes=outcomes,
         samples=tuple(sample for rows in evidence.laboratory.values() for sample in rows),
-        decisions=(
-            *evidence.decisions,
-            *swaps,
-            *(decision for findings in points for decision in findings.decisions),
+        decisions=tuple(
+            dict.fromkeys(
+                (
+                    *evidence.decisions,
+                    *swaps,
+                    *(decision for findings in points for decision in findings.decisions),
+                )
+            )
+        ),
+    )
+
+
+def with_inferences(findings: PointFindings, decisions: Sequence[Decision], plant: Plant) -> PointFindings:
+    """The point's findings with everything that was inferred or assumed for it: each once, in a fixed order.
+
+    That is what the register was silent on (measurand, unit, pair), how times without a zone were read, and
+    heat ratings that nobody stated.
+    """
+    about = {findings.point.name, *findings.point.tags.values()}
+    told = [row for row in decisions if row.subject in about or "--tz" in row.option]
+    every = dict.fromkeys((*told, *_assumed_ratings(findings, plant), *findings.decisions))
+    return dataclasses.replace(findings, decisions=tuple(every))
+
+
+def _assumed_ratings(findings: PointFindings, plant: Plant) -> tuple[Decision, ...]:
+    ratings = plant.ratings(findings.point, findings.end)
+    if not ratings.assumed or not findings.point.temperature:
+        return ()
+    what = (
+        f"heat ratings {ratings.continuous_degc:g} degC always and {ratings.sterilisation_degc:g} degC "
+        f"for {ratings.sterilisation_min:g} min"
+    )
+    return (
+        Decision(
+            subject=findings.point.name,
+            what=what,
+            why=f"nobody states both; what is missing is the class default of {findings.point.quantity.label}",
+            option="rating_continuous_degc and rating_sterilisation_degc of the probe or the point in the register",
         ),
     )
 

@@ -71,10 +71,20 @@ def run_facts(
             "conflicts": conflicts,
             "refused": sum(report.refused for report in exports.files),
         },
+        "list_rows": _list_rows([*logs, *samples]),
         "status_words": exports.status_words.to_dicts(),
         "found": _found(result),
         "inferences": [asdict(decision) for decision in decisions],
         "problems": [str(problem) for problem in problems],
+    }
+
+
+def _list_rows(readings: Sequence[LogReading | SampleReading]) -> dict[str, int]:
+    """Rows of calibration logs and laboratory samples: read == used + refused."""
+    return {
+        "read": sum(reading.rows for reading in readings),
+        "used": sum(reading.used for reading in readings),
+        "refused": sum(reading.refused.height for reading in readings),
     }
 
 

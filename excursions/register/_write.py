@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import fields as fields_of
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import tomlkit
 from tomlkit.container import Container
@@ -18,6 +19,7 @@ from excursions.plant import Installation, Plant, Point, Probe
 from excursions.records import Decision
 from excursions.register import _fields
 from excursions.register._fields import Field
+from excursions.register._keep import kept
 
 _HEAD = """Plant register.  Correct what is wrong, fill in what is missing, keep the rest.
 Everything marked "inferred" was worked out from the export and nobody has stated it yet.
@@ -65,7 +67,7 @@ def write_register(plant: Plant, decisions: Iterable[Decision] = (), existing_te
     _installations(document, plant)
     _quality_words(document, plant)
     _left_out(document, plant, decisions)
-    return tomlkit.dumps(document)
+    return kept(existing_text, document)
 
 
 def _document(existing_text: str) -> tomlkit.TOMLDocument:
@@ -229,8 +231,8 @@ def _one_line(text: str) -> str:
 
 def _installations(document: tomlkit.TOMLDocument, plant: Plant) -> None:
     """Add installations that the register does not hold yet."""
-    stated = {_identity(row) for rows in _sections(document, "installations") for row in rows}
     tz = zone(plant.zone)
+    stated = {_identity(row, tz) for rows in _sections(document, "installations") for row in rows}
     for installation in plant.installations:
         row = tomlkit.table()
         row.add("probe", installation.probe)
@@ -243,11 +245,15 @@ def _installations(document: tomlkit.TOMLDocument, plant: Plant) -> None:
             _append(document, "installations", "", row)
 
 
-def _identity(row: Any) -> tuple[str, str, str]:
+def _identity(row: Any, tz: ZoneInfo) -> tuple[str, str, str]:
     spelt = _spelt(row, _fields.INSTALLATION)
     said = {key: row[there] for key, there in spelt.items()}
     start = said.get("start")
-    return str(said.get("probe", "")), str(said.get("point", "")), _wall(start) if start is not None else ""
+    return (
+        str(said.get("probe", "")),
+        str(said.get("point", "")),
+        _wall(start, tz) if start is not None else "",
+    )
 
 
 def _identity_of(row: Installation, plant: Plant) -> tuple[str, str, str]:
@@ -259,8 +265,10 @@ def _identity_of(row: Installation, plant: Plant) -> tuple[str, str, str]:
     return row.probe, row.point, start
 
 
-def _wall(value: Any) -> str:
-    return _fields.moment(value).replace(tzinfo=None).isoformat()
+def _wall(value: Any, tz: ZoneInfo) -> str:
+    """A stated moment on the plant's clock, whatever zone it was written in."""
+    moment = _fields.moment(value)
+    return (moment.astimezone(tz) if moment.tzinfo else moment).replace(tzinfo=None).isoformat()
 
 
 def _quality_words(document: tomlkit.TOMLDocument, plant: Plant) -> None:

@@ -93,6 +93,9 @@ def explain(
             exports, calibrations=calibrations or [], samples=samples or [], register=register, options=options,
             progress=progress, closer=closer_to(point, at, start, end),
         )  # fmt: skip
+    if done.problems:
+        more = f" ({len(done.problems) - 1} more: run scan)" if len(done.problems) > 1 else ""
+        typer.echo(f"Note: to mend in the input: {done.problems[0]}{more}", err=True)
     name = the_point(done.result, point)
     answer = explained(done.result, name, focus_of(done.result, name, at, start, end))
     page = None

@@ -146,3 +146,43 @@ def test_named_tables_are_completed_in_place(tmp_path: Path) -> None:
 def test_an_existing_text_that_is_no_toml_is_refused() -> None:
     with pytest.raises(RegisterError, match="not TOML"):
         write_register(Plant(), (), "[[[")
+
+
+BLOCKS = [
+    '[plant]\nzone = "Europe/Vienna"   # ours\n',
+    '# the first\n[[points]]\nname = "A"\nvalue = "A.PV" # tag\nrange = [\n  0, # low\n  14,\n]\n',
+    '[[probes]]\nserial = "S1"\n# a remark inside\nmodel = "m"\n\n',
+    '[[installations]]\nprobe = "S1"\npoint = "A"\nfrom = 2024-05-01T10:00:00Z\n\n\n',
+    '[[points]]\n  name = "B"\n  value = "B.PV"\n',
+    '[[probes]]\nserial = "S2" # spare\n',
+    '[[installations]]\nprobe = "S2"\npoint = "B"\n# to the end\n',
+    '[quality_words]\nstale = "bad"\n',
+]
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(order=st.permutations(BLOCKS), crlf=st.booleans())
+def test_every_line_of_the_user_stays_in_its_place_whatever_the_order(
+    tmp_path: Path, order: list[str], crlf: bool
+) -> None:
+    text = "".join(order).replace("\n", "\r\n" if crlf else "\n")
+    plant = same(tmp_path / "p.toml", text)
+    more = [
+        replace(
+            point, measurand="ph", hold=f"{point.name}.HLD", inferred={"measurand": "r", "hold": "same loop"}
+        )
+        for point in plant.points
+    ]
+    full = replace(plant, points=(*more, Point(name="C", value="C.PV")))
+    once = write_register(full, (Decision(subject="X_SP", what="left out", why="a set point"),), text)
+    users = iter(once.splitlines())
+    assert all(line in users for line in text.rstrip().splitlines())
+    back = same(tmp_path / "q.toml", once)
+    assert [(p.name, p.hold, p.measurand) for p in back.points[:2]] == [(p.name, p.hold, "ph") for p in more]
+    assert (back.points[2].name, back.installations, back.probes) == ("C", plant.installations, plant.probes)
+    assert write_register(back, (Decision(subject="X_SP", what="left out", why="a set point"),), once) == once
+
+
+def test_an_installation_stated_in_another_zone_is_not_added_again(tmp_path: Path) -> None:
+    text = '[plant]\nzone = "Europe/Vienna"\n[[points]]\nname = "A"\n[[installations]]\nprobe = "S"\npoint = "A"\nfrom = 2024-05-01T10:00:00Z\n'
+    assert write_register(same(tmp_path / "p.toml", text), (), text).count("[[installations]]") == 1
