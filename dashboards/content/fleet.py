@@ -19,6 +19,8 @@ MOST_DUE = 200
 AUDIT_WORDS = {
     "no trace": "entry without a trace",
     "no entry": "trace without an entry",
+    "other plateaus": "other standards seen",
+    "not taken over": "adjustment not seen",
     "copied": "figures repeated",
     "overdue": "longer than the plan",
     "cannot tell": "cannot be told",
