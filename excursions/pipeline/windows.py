@@ -26,9 +26,9 @@ from excursions.plant import Plant
 from excursions.records import NO_DATA, BoolArray, Decision, Event, Sampling, StateLine, TagSeries
 from excursions.report.result import Levels, PointFindings, Trace
 
-LONG_ROWS = (
-    1_500_000  # rows of all signals of a point: with two, three months at 10 s or 17 months at a minute
-)
+# Rows of all signals of a point: with two, a year at 10 s or six at a minute.  A search of the whole sees slow changes
+# that three months cannot show, so it is kept for as long as its memory allows.
+LONG_ROWS = 7_000_000
 LEAD_MONTHS = 2
 HINDSIGHT = 14 * NS_PER_DAY  # what lies nearer to a month's end is judged again with the next month
 WINDOW_BUDGET = (
