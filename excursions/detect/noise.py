@@ -48,6 +48,8 @@ FEWEST_SEEN = 3
 ERROR = 0.15  # standard error of the logarithm of one noise figure (24 differences)
 PIECEWISE = 0.02  # noise that is nearly nil in a fifth of the record is drawn lines, not noise
 UNEXPLAINED = 0.2  # unexplained changes of a process's noise to be expected in a record (cp)
+GLASS_AROUND, GLASS_JUMP = 0.5, 0.15  # pH around 7 at which broken glass reads; a smaller jump is none (cp)
+GLASS_BESIDE, GLASS_SELDOM = 12, 0.1  # noise figures before; share of the record at that level
 FEWEST_STEPS = 6  # changes from one noise figure to the next that tell how a reading wanders
 OWN_STEPS = 2.2  # twice the median difference of two interquartile means of white noise, times the root of the samples
 ALONG, APART = 0.5, 0.25  # share of the change of noise that the wander shows
@@ -305,7 +307,7 @@ def _clues(
         heat_clue(record, start),
         state_clue(record, start),
         _level_clue(survey, noise, spell),
-        _wander_clue(survey, noise, spell),
+        _glass_clue(record, survey, noise, spell) or _wander_clue(survey, noise, spell),
         _end_clue(record, start, end, open_end=open_end),
     ]
     if abs(spell.rise) > STEADY * spell.change.spread:
@@ -330,6 +332,26 @@ def _level_clue(survey: Survey, noise: NoiseSeries, spell: NoiseSpell) -> Clue:
     if (float(np.median(noise.rest[same])) - spell.base) / spell.rise > 0.5:
         return Clue(odds=0.1, words="the record shows the same noise at that level at other times")
     return Clue(odds=2.0, words="at other times the same level came with the usual noise")
+
+
+def _glass_clue(record: Record, survey: Survey, noise: NoiseSeries, spell: NoiseSpell) -> Clue | None:
+    """Broken glass of a pH electrode: it jumps to about 7, where both poles see the same, and hardly follows any more."""
+    if record.point.measurand != "ph" or spell.rise > 0:
+        return None
+    level = survey.blocks.level[noise.block]
+    now = float(np.median(level[spell.lo : spell.hi]))
+    before = level[max(spell.lo - GLASS_BESIDE, 0) : spell.lo]
+    jumped = before.size > 0 and abs(float(np.median(before[-GLASS_BESIDE:])) - now) > max(
+        6 * survey.noise, GLASS_JUMP
+    )
+    others = np.delete(level, np.s_[spell.lo : spell.hi])
+    seldom = float(np.mean(np.abs(others - now) < GLASS_JUMP)) < GLASS_SELDOM
+    if abs(now - 7.0) > GLASS_AROUND or not jumped or not seldom:
+        return None
+    return Clue(
+        odds=4.0,
+        words=f"jumped to pH {now:.1f}, where it hardly ever is, and follows little: as broken glass does",
+    )
 
 
 def _wander_clue(survey: Survey, noise: NoiseSeries, spell: NoiseSpell) -> Clue:

@@ -23,6 +23,7 @@ from excursions.records import Event, FloatArray, IndexArray, Record
 from excursions.states.trace import runs
 
 NEAR_END = 0.1  # of the range: a process that is this near an end may well go over it
+NEARER = 0.5  # of the usual distance to the end: and so may one that comes half way nearer than it usually is
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,7 +31,8 @@ class PinnedSettings:
     """When a stay at the end of the range is an event, and whose."""
 
     fewest: int = 2  # samples; one alone is a spike
-    at_once: float = 0.1  # of the range: a smaller step into the end is the process arriving
+    at_once: float = 0.02  # of the range: a smaller step into the end is the process arriving
+    noises: float = 20.0  # and so is one that is not far out of the noise
     most_near: float = 0.05  # share of the record near that end from which on it is where the process is
     most: int = 12  # more stays than this are one bout
     bout_s: float = 21_600.0  # stays within six hours are one bout (cp)
@@ -56,9 +58,13 @@ def detect_pinned(record: Record, settings: PinnedSettings | None = None) -> tup
     if survey is None or record.point.range is None or len(survey.live) < 16:
         return ()
     low, high = record.point.range
+    usual = float(np.median(survey.blocks.level))
+    below = min(NEAR_END * (high - low), NEARER * max(usual - low, 0.0))
+    above = min(NEAR_END * (high - low), NEARER * max(high - usual, 0.0))
     found: list[Event] = []
-    for level, near in ((low, low + NEAR_END * (high - low)), (high, high - NEAR_END * (high - low))):
-        found += _at_end(record, survey, settings, level, near)
+    for level, near in ((low, low + below), (high, high - above)):
+        if near != level:
+            found += _at_end(record, survey, settings, level, near)
     return tuple(sorted(found, key=lambda event: event.start))
 
 
@@ -78,7 +84,8 @@ def _at_end(
         return []
     entered = np.abs(value[np.maximum(stays[:, 0] - 1, 0)] - level)
     low, high = record.point.range or (0.0, 0.0)
-    jumped = stays[(entered >= settings.at_once * (high - low)) & (stays[:, 0] > 0)]
+    least = max(settings.at_once * (high - low), settings.noises * survey.noise)
+    jumped = stays[(entered >= least) & (stays[:, 0] > 0)]
     arrived = stays.shape[0] - jumped.shape[0]
     within = settings.bout_s * NS_PER_S
     start, end = survey.live.time[jumped[:, 0]], survey.live.time[jumped[:, 1] - 1]

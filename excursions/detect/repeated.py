@@ -22,7 +22,9 @@ MULTIPLIER = np.uint64(0x9E3779B97F4A7C15)  # odd, bits well mixed (golden ratio
 MOVING_SHARE = 0.4  # of a window's samples must differ from the one before
 BEAT = 0.05
 LINE = 1e-9  # of the value: smaller bends are the rounding of a straight line
-MOST_PAIRS = 400  # more agreements are the way of the signal
+MOST_PAIRS = 400  # agreements at more distances than this are the way of the signal
+MOSTLY = 0.5  # share of the record from which on repeating itself is the way of the signal
+MOST_WINDOWS = 20_000  # windows that agree with an earlier one; more are a signal of few values
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,7 +53,7 @@ def detect_repeated(record: Record, settings: RepeatedSettings | None = None) ->
     value = survey.live.value
     chance = _agreement(value)
     pairs = _pairs(value)
-    if not 0 < len(pairs) <= MOST_PAIRS:
+    if not pairs or len({b - a for a, b in pairs}) > MOST_PAIRS:
         return ()
     blocks = _let_out(value, pairs)
     found = []
@@ -65,7 +67,8 @@ def detect_repeated(record: Record, settings: RepeatedSettings | None = None) ->
         beat = _same_beat(survey.live.time, first, again, length)
         if beat and expected <= settings.false_alarms and length >= settings.fewest_samples and long:
             found.append(event)
-    return tuple(found) if len(found) <= settings.most else ()
+    played = sum(event.details["samples"] for event in found)
+    return tuple(found) if len(found) <= settings.most and played <= MOSTLY * value.size else ()
 
 
 def _agreement(value: FloatArray) -> float:
@@ -106,8 +109,8 @@ def _pairs(value: FloatArray) -> list[tuple[int, int]]:
     print_of = _fingerprints(bits, start)
     order = np.argsort(print_of, kind="stable")
     same = np.flatnonzero(print_of[order][1:] == print_of[order][:-1])
-    if same.size > MOST_PAIRS:
-        return [(0, 0)] * (MOST_PAIRS + 1)
+    if same.size > MOST_WINDOWS:
+        return []
     return sorted((int(start[order[k]]), int(start[order[k + 1]])) for k in same)
 
 
@@ -123,12 +126,14 @@ def _fingerprints(bits: NDArray[np.uint64], start: IndexArray) -> NDArray[np.uin
 def _let_out(value: FloatArray, pairs: list[tuple[int, int]]) -> list[tuple[int, int, int]]:
     """Longest agreements (first, again, length), one for each stretch and lag."""
     found: list[tuple[int, int, int]] = []
+    reached: dict[int, int] = {}  # lag -> where its last agreement ends
     for a, b in pairs:
-        if any(b - a == y - x and x <= a < x + n for x, y, n in found):
+        if a < reached.get(b - a, -1):
             continue
         after = _agree(value, a, b, +1)
         before = _agree(value, a - 1, b - 1, -1)
         if after >= WINDOW:
+            reached[b - a] = a + after
             found.append((a - before, b - before, before + after))
     return found
 

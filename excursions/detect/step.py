@@ -249,7 +249,8 @@ def _outruns(context: _Context, change: Change, shape: Transition) -> bool:
     At rest at zero and away from it a reading goes at once, as a pump does.
     """
     survey = context.survey
-    if shape.samples > 2 or survey.interval_s > FASTEST_VESSEL_S or 0.0 in (shape.before, shape.after):
+    seen = shape.samples <= 2 and shape.length_s <= max(3 * survey.interval_s, 1.0) and not change.across
+    if not seen or survey.interval_s > FASTEST_VESSEL_S or 0.0 in (shape.before, shape.after):
         return False
     others = [other for other in context.every if other is not change][:MOST_OTHERS]
     quick = sum(transition_of(survey, other).samples <= 2 for other in others)

@@ -27,6 +27,7 @@ from excursions.pipeline.inputs import Pins, point_inputs, without_signal
 from excursions.pipeline.point import PointCounts, analyse_point, plant_around
 from excursions.pipeline.progress import Progress
 from excursions.pipeline.run import SEARCHING
+from excursions.pipeline.shelf import Shelf
 from excursions.plant import Plant, Point
 from excursions.read import FileReport, Reading, ReadOptions
 from excursions.read import parts as reading_parts
@@ -128,7 +129,7 @@ class ClusterEngine:
             else:
                 missing.append(without_signal(point))
         with _sentences():
-            found = self._all(search, [(self._sources, plan) for plan in plans], progress, SEARCHING)
+            found = self._all(search, [(self._sources, plan) for plan in plans], progress, SEARCHING, Shelf())
         return found, tuple(missing)
 
     def close(self) -> None:
@@ -226,18 +227,23 @@ class ClusterEngine:
         return result
 
     def _all(
-        self, work: Callable[..., R], given: Sequence[tuple[object, ...]], progress: Progress | None = None, what: str = ""
-    ) -> list[R]:  # fmt: skip
-        """Results in the order of what was given; futures are let go as they are taken."""
+        self,
+        work: Callable[..., R],
+        given: Sequence[tuple[object, ...]],
+        progress: Progress | None = None,
+        what: str = "",
+        keep: Callable[[R], R] = lambda result: result,
+    ) -> list[R]:
+        """Results in the order of what was given, each as `keep` keeps it; workers let go of what was taken."""
         as_completed = _dask().as_completed
         futures = [self._client.submit(work, *one, pure=False, retries=TRIES) for one in given]
         place = {future.key: number for number, future in enumerate(futures)}
         results: dict[int, R] = {}
         try:
-            for done, (future, result) in enumerate(
-                as_completed(futures, loop=self._client.loop, with_results=True), start=1
-            ):
-                results[place[future.key]] = result
+            arrived = as_completed(futures, loop=self._client.loop, with_results=True)
+            for done, (future, result) in enumerate(arrived, start=1):
+                results[place[future.key]] = keep(result)
+                future.release()
                 if progress:
                     progress(what, done, len(given))
         except BaseException:

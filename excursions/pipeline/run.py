@@ -10,6 +10,7 @@ from excursions.pipeline.crew import Crew
 from excursions.pipeline.point import PointCounts, PointInput, analyse_point
 from excursions.pipeline.progress import Progress as Progress
 from excursions.pipeline.progress import quiet as quiet
+from excursions.pipeline.shelf import Shelf
 from excursions.read.exports.spill import let_go
 from excursions.report.result import PointFindings
 
@@ -56,8 +57,8 @@ def analyse_points(
     if crew is None:
         samples = sum(series.time.size for given in inputs for series in given.series.values())
         with point_crew(choose_jobs(jobs, samples, len(inputs))) as hired:
-            return list(_told(inputs, hired.run(inputs, len(inputs)), progress))
-    return list(_told(inputs, crew.run(inputs, len(inputs)), progress))
+            return list(map(Shelf(), _told(inputs, hired.run(inputs, len(inputs)), progress)))
+    return list(map(Shelf(), _told(inputs, crew.run(inputs, len(inputs)), progress)))
 
 
 def _told(

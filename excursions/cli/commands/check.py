@@ -11,12 +11,16 @@ from excursions.cli.options import (
     CalibrationLogs,
     Columns,
     DateOrderOption,
+    DateSystemOption,
     DecimalMark,
     Encoding,
     Exports,
+    MixedUnits,
+    MixedUnitsOption,
     RegisterFile,
     SampleLists,
     Separator,
+    SheetName,
     Zone,
     scan_options,
 )
@@ -32,6 +36,9 @@ def check(
     separator: Separator = "",
     date_order: DateOrderOption = None,
     encoding: Encoding = "",
+    sheet: SheetName = "",
+    date_system: DateSystemOption = None,
+    mixed_units: MixedUnitsOption = MixedUnits.APART,
     columns: Columns = None,
     everything: Annotated[bool, typer.Option("--all", help="Show every file, decision and signal.")] = False,
     as_json: Annotated[
@@ -48,7 +55,18 @@ def check(
     from excursions.cli.progress import shown_progress
     from excursions.pipeline.check import check as run_check
 
-    options = scan_options(tz, decimal_mark, separator, date_order, encoding, columns, 1)
+    options = scan_options(
+        tz,
+        decimal_mark,
+        separator,
+        date_order,
+        encoding,
+        columns,
+        1,
+        sheet=sheet,
+        date_system=date_system,
+        mixed_units=mixed_units,
+    )
     with shown_progress() as progress:
         found = run_check(
             exports,

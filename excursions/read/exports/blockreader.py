@@ -85,6 +85,8 @@ class BlockReader:
 
     def _fast(self, data: bytes) -> pl.DataFrame | None:
         """The block through the fast reader; None when it cannot be read so."""
+        if self.cut.quote and self._is_misquoted(data):
+            return None
         for _ in range(self.width + 4):
             try:
                 frame = self._csv(data)
@@ -101,6 +103,14 @@ class BlockReader:
             for index in strange:
                 self._demote(f"column '{index}'")
         return None
+
+    def _is_misquoted(self, data: bytes) -> bool:
+        """Whether a cell with doubled quotes goes on behind its closing one: the fast reader would drop its last byte."""
+        quote = self.cut.quote.encode()
+        if quote * 2 not in data:
+            return False
+        mark, other = re.escape(quote), b"[^" + re.escape(self.cut.separator.encode() + quote) + b"\n]"
+        return re.search(other + b"(?:" + mark * 2 + b")*" + mark + other, data) is not None
 
     def _csv(self, data: bytes) -> pl.DataFrame:
         """One call of the fast reader: as the lines stand, or under a header with room for surplus cells."""

@@ -31,7 +31,10 @@ def clock_faults(series: Mapping[str, TagSeries]) -> list[Decision]:
     for tags in shared.values():
         name = tags[0] if len(tags) == 1 else f"{tags[0]} and {len(tags) - 1} others"
         time = series[tags[0]].time
-        found += [(name, what, why) for what, why in (*_steps_back(time), *_far_away(time))]
+        step = np.diff(time)
+        ordered = not step.size or bool(step.min() >= 0)
+        said = (*(() if ordered else _steps_back(time, step)), *_far_away(time, ordered=ordered))
+        found += [(name, what, why) for what, why in said]
         let_go(time)
     option = "correct the times in the export, or leave these rows out"
     told = [
@@ -45,11 +48,8 @@ def clock_faults(series: Mapping[str, TagSeries]) -> list[Decision]:
     return told
 
 
-def _steps_back(time: TimeArray) -> list[tuple[str, str]]:
+def _steps_back(time: TimeArray, step: TimeArray) -> list[tuple[str, str]]:
     """Few steps back in a record that otherwise runs on."""
-    step = np.diff(time)
-    if not step.size or step.min() >= 0:
-        return []
     back = np.flatnonzero(step < 0)
     if back.size > max(_FEW, _SELDOM * step.size) or back.size > 0.5 * step.size:
         return []
@@ -63,7 +63,7 @@ def _steps_back(time: TimeArray) -> list[tuple[str, str]]:
     ]
 
 
-def _far_away(time: TimeArray) -> list[tuple[str, str]]:
+def _far_away(time: TimeArray, *, ordered: bool) -> list[tuple[str, str]]:
     """Few readings that stand years before or behind all others."""
     if time.size < _FEW:
         return []
@@ -71,6 +71,9 @@ def _far_away(time: TimeArray) -> list[tuple[str, str]]:
     centre = int(middle[middle.size // 2])
     usual = float(np.median(np.abs(middle - centre)))
     far = max(_FAR_NS, int(min(_FAR_TIMES * usual, 2**62)))
+    low, high = (time[0], time[-1]) if ordered else (time.min(), time.max())
+    if low >= centre - far and high <= centre + far:
+        return []
     found = []
     for rows, words in ((time > centre + far, "behind"), (time < centre - far, "before")):
         count = int(np.count_nonzero(rows))

@@ -37,14 +37,24 @@ class Stream:
     description: str = ""
     description_column: int | None = None
 
+    @property
+    def columns(self) -> frozenset[int]:
+        """Every column the stream reads."""
+        others = (self.value, self.quality, self.unit_column, self.description_column)
+        return frozenset((*self.time, *self.tag_columns, *(index for index in others if index is not None)))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Draft:
-    """A layout's proposal: which columns are what, before times and numbers are understood."""
+    """A layout's proposal: which columns are what, before times and numbers are understood.
+
+    constants : columns of places that name but one in the first rows, and that one; the tags do without them
+    """
 
     layout: str
     streams: tuple[Stream, ...]
     decisions: tuple[Decision, ...] = ()
+    constants: Mapping[int, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,6 +78,7 @@ class Plan:
     headers: tuple[str, ...] = ()
     labels: frozenset[int] = frozenset()
     many_labels: bool = False
+    constants: Mapping[int, str] = field(default_factory=dict)
     decisions: tuple[Decision, ...] = field(default=())
 
     @property

@@ -12,6 +12,7 @@ from excursions.errors import InputFileError
 from excursions.read.exports.columns import Column, as_number_time
 from excursions.read.exports.dateorder import OrderEvidence
 from excursions.read.exports.layouts import LAYOUTS
+from excursions.read.exports.layouts.naming import left_out
 from excursions.read.exports.layouts.timecolumns import time_parts
 from excursions.read.exports.numbertimes import SERIAL, SERIAL_1904
 from excursions.read.exports.plan import Draft, NoReadingsError, Plan, Stream
@@ -51,7 +52,7 @@ def make_plan(
     InputFileError
         If no layout fits, or the order of day and month stays open.
     """
-    draft = propose(sheet)
+    draft = with_places(propose(sheet), sheet, frozenset(codes))
     decisions = [replace(decision, subject=subject) for decision in draft.decisions]
     times: dict[tuple[int, ...], TimePlan] = {}
     for columns in dict.fromkeys(stream.time for stream in draft.streams):
@@ -66,9 +67,30 @@ def make_plan(
     labels = frozenset(s.tag_columns[0] for s in draft.streams if len(s.tag_columns) == 1)
     return Plan(
         layout=draft.layout, streams=draft.streams, width=len(sheet.columns), first_line=sheet.first_line, times=times,
-        qualities=qualities, decimal=decimal, numbers=numbers, labels=labels, many_labels=any(sheet.columns[index].distinct > _MANY_LABELS for index in labels), zone=name,
+        qualities=qualities, decimal=decimal, numbers=numbers, labels=labels, many_labels=any(sheet.columns[index].distinct > _MANY_LABELS for index in labels), zone=name, constants=draft.constants,
         headers=tuple(column.header for column in sheet.columns), decisions=tuple(decisions),
     )  # fmt: skip
+
+
+def with_places(draft: Draft, sheet: Sheet, several: frozenset[int]) -> Draft:
+    """The draft with the place before the tag, where the column of places turned out to name several."""
+    places = tuple(index for index in draft.constants if index in several)
+    if not places:
+        return draft
+    streams = tuple(replace(s, tag_columns=(*places, *s.tag_columns)) for s in draft.streams)
+    constants = {index: text for index, text in draft.constants.items() if index not in places}
+    names = ", ".join(f'"{sheet.columns[index].header}"' for index in places)
+    told = Decision(
+        subject=sheet.stem,
+        what=f"column {names} is put before the tag",
+        why="it names several places further down, whose readings the tag alone would mix",
+        option="export one place a file",
+    )
+    used = {index for stream in streams for index in stream.columns}
+    left = left_out(
+        sheet, used, "the row's tag, time, value, quality, unit and description are in other columns"
+    )
+    return replace(draft, streams=streams, constants=constants, decisions=(told, *left))
 
 
 def propose(sheet: Sheet) -> Draft:

@@ -169,7 +169,13 @@ class TextTable:
         if not self._broken:
             whole = data.rfind(b"\n") + 1
             before, mark = data.rfind(b"\n", 0, max(whole - 1, 0)) + 1, self.cut.separator.encode()
-            if rows_are_readings and whole and data[whole:].count(mark) < data[before:whole].count(mark):
+            filled = data[whole:].replace(mark, b"").strip()
+            if (
+                rows_are_readings
+                and whole
+                and filled
+                and data[whole:].count(mark) < data[before:whole].count(mark)
+            ):
                 note = "the file is cut off in its last line; what came before was used"
                 return data[:whole], note, data[whole:].decode("utf-8", errors="replace")
             note = (

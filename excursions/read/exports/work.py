@@ -9,7 +9,7 @@ import polars as pl
 
 from excursions.clock import TimeArray
 from excursions.read.exports.columns import clean
-from excursions.read.exports.outcome import Outcome
+from excursions.read.exports.outcome import Outcome, Replan
 from excursions.read.exports.plan import Plan, Stream
 from excursions.read.exports.quality import parse_quality
 from excursions.read.exports.stacked import Stacked, begins_block
@@ -91,11 +91,19 @@ class _Batch:
         self._drop_blank_rows()
         if not self.batch.height:
             return
+        self._check_constants()
         clocks = {columns: self._times(columns) for columns in self.plan.times}
         unread: dict[int, int] = {}
         for stream in self.plan.streams:
             self._stream(stream, clocks[stream.time], unread)
         self._refuse_lines(unread, clocks)
+
+    def _check_constants(self) -> None:
+        """Another place further down: the tag alone would mix the readings of both."""
+        for index, text in self.plan.constants.items():
+            cells = self.batch.frame[str(index)].cast(pl.String, strict=False).str.strip_chars()
+            if (cells.fill_null(text) != text).any():
+                raise Replan(index, frozenset(("several places",)))
 
     def _refuse_long_rows(self) -> None:
         """Rows with more cells than columns: which cell is which cannot be known."""

@@ -37,7 +37,7 @@ def test_a_heater_that_ramps_up_and_down_is_no_loose_wire() -> None:
     assert detect_temperature_fault(make_record(None, x)) == ()
 
 
-@pytest.mark.parametrize("times", [1, 6])
+@pytest.mark.parametrize("times", [1, 6, 120])
 def test_a_block_played_over_and_over_is_one_event(times: int) -> None:
     value = quantised(coloured(N, 7.0, 0.1, 60, 3) + level(N, 0.0, 0.02, 4), 0.001)
     value[9_000 : 9_000 + 60 * times] = np.tile(value[8_940:9_000], times)

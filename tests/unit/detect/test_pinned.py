@@ -33,6 +33,13 @@ def test_a_few_samples_at_the_very_end_are_enough(end: float, samples: int, seed
     assert (event.start, event.end) == (T0 + 9_000 * MINUTE, T0 + (9_000 + samples) * MINUTE)
 
 
+def test_a_low_process_that_falls_to_nothing_at_once_is_seen_too() -> None:
+    value = quantised(coloured(N, 1.5, 0.1, 90, 6) + level(N, 0.0, 0.01, 7), 0.01)
+    value[9_000:9_012] = 0.0
+    (event,) = detect_pinned(record(value, 0.0, 20.0))
+    assert (event.kind, event.origin, event.size) == ("pinned", "probe", 0.0)
+
+
 def test_stays_that_follow_one_another_are_one_bout() -> None:
     value = live(1)
     for at in (9_000, 9_050, 9_200):

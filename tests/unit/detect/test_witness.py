@@ -57,6 +57,25 @@ def test_a_step_faster_than_any_vessel_needs_no_other_witness(seed: int) -> None
 
 
 @SEEDS
+def test_a_step_inside_missing_data_may_have_taken_its_time(seed: int) -> None:
+    value = with_step(process(seed), 17_400, 0.8)
+    value[17_000:17_800] = np.nan
+    for event in detect_step(make_record(value)):
+        assert event.origin != "probe"
+
+
+@SEEDS
+def test_glass_that_still_follows_a_little_is_not_taken_for_a_quiet_process(seed: int) -> None:
+    live = coloured(N, 0.0, 0.1, 400, seed) + level(N, 0.0, 0.01, seed + 60)
+    value = 6.0 + live
+    value[12_000:18_000] = 6.96 + 0.1 * live[12_000:18_000]
+    told = [event for event in detect_noise(make_record(value)) if event.kind == "noise_collapse"]
+    assert told
+    assert told[0].origin != "process"
+    assert any("broken glass" in fact for fact in told[0].evidence)
+
+
+@SEEDS
 def test_a_coating_leaves_the_slow_wander_and_a_quiet_process_does_not(seed: int) -> None:
     wander = coloured(N, 0.0, 0.2, 400, seed)
     fast = level(N, 0.0, 0.02, seed + 9)

@@ -252,3 +252,10 @@ def test_halves_of_a_letter_in_two_cells_are_no_letter(tmp_path: Path) -> None:
     assert reading.files[0].used == 16_099
     assert reading.refused["line"].to_list() == [16_063]
     assert any("Windows-1252" in note for note in reading.files[0].notes)
+
+
+def test_a_cell_that_goes_on_behind_its_quote_keeps_its_last_letter(tmp_path: Path) -> None:
+    rows = ['"A ""left""",2024-03-01T00:00:00Z,7', '"B ""left"kþ,2024-03-01T00:00:00Z,8']
+    reading = read(made(tmp_path / "a.csv", "tag,time,value\n" + "\n".join(rows) + "\n"))
+    assert [tag[-1] for tag in reading.series] == ['"', "þ"]
+    assert reading.files[0].used == 2

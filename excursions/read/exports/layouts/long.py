@@ -54,7 +54,12 @@ def propose(sheet: Sheet) -> Draft | None:
         description_column=description.index if description else None,
     )
     used = {*time, value.index, *stream.tag_columns, *(c.index for c in (quality, unit, description) if c)}
-    return Draft(layout="long", streams=(stream,), decisions=left_out(sheet, used, _WHY))
+    constants = {
+        c.index: next(cell for cell in c.cells if cell)
+        for c in sheet.columns
+        if c.index not in used and _is_place(c) and c.is_text and c.distinct == 1
+    }
+    return Draft(layout="long", streams=(stream,), decisions=left_out(sheet, used, _WHY), constants=constants)
 
 
 def _tag_columns(columns: list[Column]) -> list[Column]:
