@@ -9,7 +9,7 @@ import numpy as np
 from excursions.clock import TimeArray
 from excursions.records import FloatArray, short_id
 
-AUDIT_KINDS = ("no trace", "no entry", "copied", "overdue", "cannot tell")
+AUDIT_KINDS = ("no trace", "no entry", "other plateaus", "not taken over", "copied", "overdue", "cannot tell")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -120,6 +120,7 @@ class Plant:
     """Everything the register states, plus what was inferred where it is silent.
 
     ignore: patterns (``*`` and ``?``) of tags that become no point of their own.
+    noted: (point, ns) of every calibration the logs enter; where to look closer for its trace.
     """
 
     name: str = ""
@@ -130,10 +131,15 @@ class Plant:
     installations: tuple[Installation, ...] = ()
     quality_words: dict[str, str] = field(default_factory=dict)
     ignore: tuple[str, ...] = ()
+    noted: tuple[tuple[str, int], ...] = ()
 
     def point(self, name: str) -> Point | None:
         """The point of this name, or None."""
         return next((p for p in self.points if p.name == name), None)
+
+    def noted_at(self, point: str) -> tuple[int, ...]:
+        """When the logs enter a calibration at this point (ns UTC)."""
+        return tuple(when for name, when in self.noted if name == point)
 
     def probe(self, serial: str) -> Probe | None:
         """The probe of this serial number, or None."""

@@ -307,7 +307,8 @@ class Parameter:
 class Calibration:
     """One calibration of one probe: parameters before any adjustment and after it, and what its checks say.
 
-    copied: the entry repeats the one before it to the last digit, so it is no evidence of a measurement.
+    copied: the entry repeats the one before it to the last digit, so it is no evidence of a measurement;
+    standards: as entered, of the first row that has any.
     """
 
     time: int
@@ -320,6 +321,7 @@ class Calibration:
     checks: tuple[str, ...] = ()
     comment: str = ""
     copied: bool = False
+    standards: tuple[StandardReading, ...] = ()
 
     @property
     def id(self) -> str:

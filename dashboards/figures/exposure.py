@@ -47,7 +47,7 @@ def exposure_spec(
          "fillcolor": "@doubt", "line": {"width": 0}, "layer": "below"}
     )  # fmt: skip
     layout["annotations"].append(
-        {"text": "The reading, a day before and a day after; dashed: medians while measuring", "showarrow": False,
+        {"text": "The reading, a day before and after<br>dashed: medians while measuring", "showarrow": False,
          "xref": "paper", "yref": "paper", "x": 0, "y": 0.36, "xanchor": "left", "yanchor": "bottom",
          "font": {"size": 13, "color": "@ink"}}
     )  # fmt: skip

@@ -15,8 +15,9 @@ from dashboards.look import axis, base_layout, date_axis
 from dashboards.wording import PARAMETER_WORDS, Reader, capital
 from excursions.clock import NS_PER_DAY, TimeArray
 from excursions.records import FloatArray
-from excursions.report.lives import ProbeLife, Track, between, dose_above
+from excursions.report.lives import ProbeLife, Track
 from excursions.report.result import PointFindings
+from excursions.report.stretch import between, daily_dose
 
 MOST_TRACKS = 3
 LANE, PANEL, GAP = 34, 118, 34  # pixels
@@ -39,11 +40,8 @@ def days_of(life: ProbeLife, found: Found) -> Days:
         heat = between(found[stay.point].heat, stay.start, stay.end + 1)
         time += [*((heat.start + heat.end) // 2).tolist(), stay.end]
         peak += [*heat.peak_degc.tolist(), math.nan]
-        each = [
-            dose_above(between(heat, int(a), int(b)), stay.ratings.continuous_degc)
-            for a, b in zip(heat.start, heat.end, strict=True)
-        ]
-        run = so_far + np.cumsum(np.nan_to_num(np.array(each, dtype=np.float64)))
+        each = daily_dose(heat, stay.ratings.continuous_degc)
+        run = so_far + np.cumsum(np.nan_to_num(each))
         so_far = float(run[-1]) if run.size else so_far
         dose += [*run.tolist(), so_far]
     return Days(

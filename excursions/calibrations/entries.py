@@ -53,6 +53,13 @@ def occasions(entries: Sequence[CalibrationEntry], plant: Plant) -> tuple[Occasi
     return tuple(sorted(made, key=lambda o: (o.time, o.point, o.probe)))
 
 
+def noted(entries: Sequence[CalibrationEntry], plant: Plant) -> tuple[tuple[str, int], ...]:
+    """(point, ns) of every calibration the logs enter, in order; those of a probe that sits nowhere are left out."""
+    found = {(row.point, row.time) for one in occasions(entries, plant) for row in one.rows if row.point}
+    found |= {(one.point, one.time) for one in occasions(entries, plant) if one.point}
+    return tuple(sorted(found, key=lambda pair: (pair[1], pair[0])))
+
+
 def _owner(entry: CalibrationEntry, plant: Plant) -> tuple[str, str]:
     probe = entry.probe or plant.probe_at(entry.point, entry.time) or ""
     return ("probe", probe) if probe else ("point", entry.point)

@@ -106,6 +106,7 @@ def _evaluate_one(
         checks=tuple(dict.fromkeys(notes)),
         comment="; ".join(dict.fromkeys(row.comment for row in occasion.rows if row.comment)),
         copied=copied,
+        standards=next((row.standards for row in occasion.rows if row.standards), ()),
     )
     absolute = not (left.from_reading or (not left.parameters and found.from_reading))
     return calibration, _Before(

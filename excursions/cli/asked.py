@@ -87,3 +87,35 @@ def _focus(tz: ZoneInfo, last: int, at: str, start: str, end: str) -> Focus | No
             mend="change --from or --to",
         )
     return Focus(start=first, end=until)
+
+
+def known_probe(result: ScanResult, asked: str) -> str:
+    """The serial number as the plant or the log has it; its case does not matter.
+
+    Raises
+    ------
+    UsageError
+        If no probe is called so.
+    """
+    names = sorted(
+        {row.probe for row in result.plant.installations}
+        | {p.serial for p in result.plant.probes}
+        | {c.probe for c in result.calibrations if c.probe}
+    )
+    same = [name for name in names if name.casefold() == asked.casefold()]
+    if same:
+        return same[0]
+    near = nearest(asked, names)
+    raise UsageError(
+        found=f'probe "{asked}"',
+        expected=f"one of {', '.join(names[:12])}{' ...' if len(names) > 12 else ''}" if names else "a serial number of the log or the register",
+        mend=f'did you mean "{near}"?' if near else "leave --probe out to see all",
+    )  # fmt: skip
+
+
+def since_of(result: ScanResult, asked: str) -> int | None:
+    """The instant [ns] from which on, or None when nobody said; a date is the start of that day in the plant's zone."""
+    if not asked:
+        return None
+    last = max((findings.end for findings in result.points), default=0)
+    return moment(asked, clock.zone(result.plant.zone), last)

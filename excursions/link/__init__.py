@@ -4,7 +4,7 @@ In: shifts, events, calibrations, levels.  Out: links whose probabilities sum to
 what became of each event.  Promises: the same input gives the same output.  Never: drops an event silently.
 """
 
-from excursions.link.attribute import attribute
+from excursions.link.attribute import attribute, weigh
 from excursions.link.audit import audit
 from excursions.link.correct import band_at, corrected, error_at
 from excursions.link.doubt import doubt_windows
@@ -22,4 +22,5 @@ __all__ = [
     "fleet_heat",
     "next_due",
     "outcome",
+    "weigh",
 ]

@@ -42,8 +42,22 @@ class Weighed:
     posterior: Posterior
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Weighing:
+    """All intervals weighed, and what was learned on the way: the work that links and doubt share."""
+
+    weighed: tuple[Weighed, ...]
+    ageing: Ageing
+    beliefs: Beliefs
+
+
 def attribute(
-    shifts: Sequence[Shift], events: Sequence[Event], plant: Plant, levels: Mapping[str, Levels] | None = None
+    shifts: Sequence[Shift],
+    events: Sequence[Event],
+    plant: Plant,
+    levels: Mapping[str, Levels] | None = None,
+    *,
+    weighing: Weighing | None = None,
 ) -> tuple[Link, ...]:
     """Give each shift its candidate causes with probabilities that sum to one.
 
@@ -51,6 +65,8 @@ def attribute(
     ----------
     levels : mapping of point to Levels
         Where the process sat; without it events' own details and usual levels are used.
+    weighing : Weighing or None
+        What :func:`weigh` gave for the same shifts, events, plant and levels; None does it here.
 
     Returns
     -------
@@ -60,16 +76,16 @@ def attribute(
     """
     tz = clock.zone(plant.zone)
     by_shift: dict[str, list[Link]] = {}
-    every, ageing, _ = weigh(shifts, events, plant, levels or {})
-    for weighed in every:
+    done = weighing or weigh(shifts, events, plant, levels or {})
+    for weighed in done.weighed:
         for index, shift in enumerate(weighed.interval.shifts):
-            by_shift[shift.id] = _links(weighed, index, shift, ageing, tz)
+            by_shift[shift.id] = _links(weighed, index, shift, done.ageing, tz)
     return tuple(link for shift in shifts for link in by_shift[shift.id])
 
 
 def weigh(
     shifts: Sequence[Shift], events: Sequence[Event], plant: Plant, levels: Mapping[str, Levels]
-) -> tuple[tuple[Weighed, ...], Ageing, Beliefs]:
+) -> Weighing:
     """Learn ageing and damage from all shifts, and weigh the causes of every interval."""
     spans = intervals(shifts, events)
     found = [causes(span, plant, levels) for span in spans]
@@ -91,7 +107,7 @@ def weigh(
         )
         for span, rows in zip(spans, found, strict=True)
     )
-    return weighed, ageing, beliefs
+    return Weighing(weighed=weighed, ageing=ageing, beliefs=beliefs)
 
 
 def _likely(rows: Sequence[Cause]) -> bool:

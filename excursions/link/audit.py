@@ -7,38 +7,65 @@ this export.  A trace is a calibration, or a hold, in the state time line of the
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from statistics import median
+from zoneinfo import ZoneInfo
 
-import numpy as np
-
+from excursions import clock
 from excursions.calibrations.shifts import histories
-from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_MINUTE, duration_text, iso
-from excursions.conclusions import AuditFinding
+from excursions.clock import NS_PER_DAY, NS_PER_MINUTE, duration_text, wall
+from excursions.conclusions import AuditFinding, Levels
+from excursions.link.takeover import NotTakenOver, not_taken_over
+from excursions.link.traces import (
+    NEAR_NS,
+    Traces,
+    distance,
+    match,
+    reach,
+    shows_traces,
+    touches,
+    traces_of,
+)
+from excursions.measurands import MEASURANDS, to_canonical
 from excursions.plant import Plant, Point
-from excursions.records import CALIBRATING, HOLD, NO_DATA, Calibration, Sampling, StateLine
+from excursions.records import Calibration, Sampling, StateLine
+from excursions.states.standards import label_of
 
-# An entry's time is written by hand, at the start or the end of the work (cp); a date alone means that day.
-NEAR_NS = 2 * NS_PER_HOUR
-# A span is called a calibration without an entry only when the time line is this sure of it.
-SURE = 0.6
 _OVERDUE = 1.1  # of the plan, so that a day or two is no finding (cp)
-# Below this share (and number) of calibrations with a trace, a missing trace says nothing (cp).
-_TRACED_SHARE, _TRACED_LEAST = 0.75, 2
 _COARSE_S = 300.0  # sampling slower than this may miss a plateau of a few minutes
 _BENCH_WORDS = ("workshop", "bench", "lab", "werkstatt", "labor", "atelier", "taller")
+# A calibration that shows one standard less than the others of its point is also shorter than they are (cp).
+_SHORTER, _OTHERS = 0.7, 2
 
 
-@dataclass(frozen=True, slots=True)
-class _Traces:
-    """Spans of one point (k, 2): calibrations that the time line is sure of, those it suspects, holds, silence."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Look:
+    """What one point is judged by; coarse: sampled too slowly for a missing trace to say anything."""
 
-    sure: np.ndarray[tuple[int, int], np.dtype[np.int64]]
-    suspected: np.ndarray[tuple[int, int], np.dtype[np.int64]]
-    hold: np.ndarray[tuple[int, int], np.dtype[np.int64]]
-    silent: np.ndarray[tuple[int, int], np.dtype[np.int64]]
-    start: int
-    end: int
+    point: Point
+    plant: Plant
+    mine: Sequence[Calibration]
+    traces: Traces
+    matched: Mapping[str, int]
+    hides: tuple[str, ...]
+    coarse: bool
+    tz: ZoneInfo
+
+    def finding(
+        self,
+        kind: str,
+        of: Calibration,
+        sentence: str,
+        *,
+        span: tuple[int, int] | None = None,
+        hides: tuple[str, ...],
+    ) -> AuditFinding:
+        start, end = span or (of.time, of.time)
+        return AuditFinding(
+            point=self.point.name, probe=of.probe, kind=kind, start=start, end=end, sentence=sentence,
+            could_hide=hides, calibration=of.id,
+        )  # fmt: skip
 
 
 def audit(
@@ -46,6 +73,7 @@ def audit(
     states: Mapping[str, StateLine],
     sampling: Mapping[str, Mapping[str, Sampling]],
     plant: Plant,
+    levels: Mapping[str, Levels] | None = None,
 ) -> tuple[AuditFinding, ...]:
     """Compare the calibration log with the record, point by point.
 
@@ -53,131 +81,96 @@ def audit(
     ----------
     states : mapping of point to its state time line; a point without one is not judged
     sampling : mapping of point to role (``value``, ``temperature``) to how that signal was recorded
+    levels : mapping of point to hourly levels, to see whether adjustments were taken over
 
     Returns
     -------
     tuple of AuditFinding
         By point and time.
     """
+    tz = clock.zone(plant.zone)
     found: list[AuditFinding] = []
     for name, line in sorted(states.items()):
         point = plant.point(name)
         if point is None or line.start.size == 0:
             continue
-        traces = _traces(line)
+        traces = traces_of(line)
         mine = sorted((c for c in calibrations if c.point == name), key=lambda c: c.time)
-        hides = _could_hide(point, sampling.get(name, {}))
-        matched = _match(mine, traces.suspected)
-        missing = [f for f in (_entry(c, matched, traces, hides, plant) for c in mine) if f]
-        found += _unless_usual(missing, len(matched))
-        found += _without_entry(point, mine, matched, traces, plant)
-        found += _overdue(point, mine, traces)
+        look = _Look(
+            point=point,
+            plant=plant,
+            mine=mine,
+            traces=traces,
+            matched=match(mine, traces.work),
+            hides=_could_hide(point, sampling.get(name, {})),
+            coarse=_coarse(sampling.get(name, {}).get("value")),
+            tz=tz,
+        )
+        found += [*_without_trace(look), *_without_entry(look), *_other_plateaus(look), *_overdue(look)]
     found += [_copied(c) for history in histories(calibrations) for c in history if c.copied]
+    found += [_not_taken_over(one, tz) for one in not_taken_over(calibrations, levels or {}, plant)]
     return tuple(sorted(found, key=lambda f: (f.point, f.start, f.kind, f.probe)))
 
 
-def _traces(line: StateLine) -> _Traces:
-    calibrating = line.code == CALIBRATING
-    spans = np.column_stack([line.start, line.end])
-    return _Traces(
-        sure=spans[calibrating & (line.confidence >= SURE)],
-        suspected=_joined(spans[calibrating]),
-        hold=spans[line.code == HOLD],
-        silent=spans[line.code == NO_DATA],
-        start=int(line.start[0]),
-        end=int(line.end[-1]),
-    )
+# --- entries without a trace ---------------------------------------------------------------------
 
 
-def _joined(
-    spans: np.ndarray[tuple[int, int], np.dtype[np.int64]],
-) -> np.ndarray[tuple[int, int], np.dtype[np.int64]]:
-    """Spans closer than an hour are one piece of work."""
-    made: list[list[int]] = []
-    for start, end in spans.tolist():
-        if made and start - made[-1][1] <= NS_PER_HOUR:
-            made[-1][1] = max(end, made[-1][1])
-        else:
-            made.append([start, end])
-    return np.array(made, dtype=np.int64).reshape(-1, 2)
+def _without_trace(look: _Look) -> list[AuditFinding]:
+    """Entries that nothing in the record bears out, or of which that cannot be told."""
+    missing = [c for c in look.mine if _looked_for(c, look) and not _traced(c, look)]
+    with_trace = sum(_traced(c, look) for c in look.mine)
+    clear = [c for c in missing if not _covered(c, look)]
+    telling = shows_traces(with_trace, len(clear))
+    usual = (
+        () if telling
+        else (f"only {with_trace} of {with_trace + len(clear)} calibrations of this point left a trace that can be told",)
+    )  # fmt: skip
+    made = []
+    for c in missing:
+        covered = _covered(c, look)
+        plain = telling and not covered and not look.coarse
+        words = (
+            f"{covered} in part of the time between {_between(c, look.tz)}: whether this {c.action} left a trace cannot be told"
+            if covered
+            else f"no trace of this {c.action} in the record between {_between(c, look.tz)}"
+        )
+        made.append(
+            look.finding(
+                "no trace" if plain else "cannot tell",
+                c,
+                words,
+                span=_around(c),
+                hides=(*(() if covered else usual), *look.hides),
+            )
+        )
+    return made
 
 
-def _match(
-    calibrations: Sequence[Calibration], spans: np.ndarray[tuple[int, int], np.dtype[np.int64]]
-) -> dict[str, int]:
-    """Calibration id -> index of its span; nearest pairs first, each span used once."""
-    pairs = sorted(
-        (_distance(c, start, end), i, index)
-        for i, c in enumerate(calibrations)
-        for index, (start, end) in enumerate(spans.tolist())
-        if _distance(c, start, end) <= _reach(c)
-    )
-    matched: dict[str, int] = {}
-    used: set[int] = set()
-    for _, i, index in pairs:
-        if calibrations[i].id not in matched and index not in used:
-            matched[calibrations[i].id] = index
-            used.add(index)
-    return matched
+def _covered(calibration: Calibration, look: _Look) -> str:
+    """What else fills part of the time in which a trace is looked for; empty when nothing does."""
+    if touches(look.traces.silent, *_around(calibration)):
+        return "no data"
+    return "cleaning or steam" if touches(look.traces.hot, *_around(calibration)) else ""
 
 
-def _reach(calibration: Calibration) -> int:
-    """How far an entry's time may lie from the work."""
-    return NS_PER_DAY if calibration.time % NS_PER_DAY == 0 else NEAR_NS
+def _around(calibration: Calibration) -> tuple[int, int]:
+    return calibration.time - NEAR_NS, calibration.time + NEAR_NS
 
 
-def _distance(calibration: Calibration, start: int, end: int) -> int:
-    return max(start - calibration.time, calibration.time - end, 0)
+def _between(calibration: Calibration, tz: ZoneInfo) -> str:
+    low, high = _around(calibration)
+    return f"{wall(low, tz)} and {wall(high, tz)}"
 
 
-def _touches(spans: np.ndarray[tuple[int, int], np.dtype[np.int64]], start: int, end: int) -> bool:
-    return bool(np.any((spans[:, 0] < end) & (spans[:, 1] > start)))
+def _traced(calibration: Calibration, look: _Look) -> bool:
+    return calibration.id in look.matched or touches(look.traces.hold, *_around(calibration))
 
 
-def _entry(
-    calibration: Calibration,
-    matched: Mapping[str, int],
-    traces: _Traces,
-    hides: tuple[str, ...],
-    plant: Plant,
-) -> AuditFinding | None:
-    """An entry without a trace, or one that cannot be looked for."""
-    if calibration.id in matched:
-        return None
-    low, high = calibration.time - NEAR_NS, calibration.time + NEAR_NS
-    if high < traces.start or low > traces.end or _touches(traces.hold, low, high):
-        return None
-    if _off_the_point(calibration, plant):
-        return None
-    silent = _touches(traces.silent, low, high)
-    words = (
-        f"no data in part of the time between {iso(low)} and {iso(high)}: whether this {calibration.action} left a trace cannot be told"
-        if silent
-        else f"no trace of this {calibration.action} in the record between {iso(low)} and {iso(high)}"
-    )
-    return AuditFinding(
-        point=calibration.point,
-        probe=calibration.probe,
-        kind="cannot tell" if silent else "no trace",
-        start=low,
-        end=high,
-        sentence=words,
-        could_hide=hides,
-        calibration=calibration.id,
-    )
-
-
-def _unless_usual(missing: Sequence[AuditFinding], with_trace: int) -> list[AuditFinding]:
-    """Where calibrations often leave no trace that can be told, one more without a trace says nothing."""
-    none = [f for f in missing if f.kind == "no trace"]
-    total = with_trace + len(none)
-    if not none or (with_trace >= _TRACED_LEAST and with_trace >= _TRACED_SHARE * total):
-        return list(missing)
-    remark = f"only {with_trace} of {total} calibrations of this point left a trace that can be told"
-    return [
-        replace(f, kind="cannot tell", could_hide=(remark, *f.could_hide)) if f.kind == "no trace" else f
-        for f in missing
-    ]
+def _looked_for(calibration: Calibration, look: _Look) -> bool:
+    """Whether an entry should have left a trace: inside the record, and at the point."""
+    low, high = _around(calibration)
+    inside = high >= look.traces.start and low <= look.traces.end
+    return inside and not _off_the_point(calibration, look.plant)
 
 
 def _off_the_point(calibration: Calibration, plant: Plant) -> bool:
@@ -196,57 +189,129 @@ def _off_the_point(calibration: Calibration, plant: Plant) -> bool:
     return bool(stays) and (not there or near_swap)
 
 
-def _without_entry(
-    point: Point, mine: Sequence[Calibration], matched: Mapping[str, int], traces: _Traces, plant: Plant
-) -> list[AuditFinding]:
+# --- traces without an entry, and other standards than the entry's --------------------------------
+
+
+def _without_entry(look: _Look) -> Iterator[AuditFinding]:
     """Spans that look like a calibration and that no entry claims."""
-    used = set(matched.values())
-    made = []
-    for index, (start, end) in enumerate(traces.suspected.tolist()):
-        near = any(_distance(c, start, end) <= _reach(c) for c in mine)
-        if index in used or near or not _touches(traces.sure, start, end):
+    used = set(look.matched.values())
+    edges = [
+        edge
+        for row in look.plant.installations
+        if row.point == look.point.name
+        for edge in (row.start, row.end)
+        if edge is not None
+    ]
+    for index, (start, end) in enumerate(look.traces.work.tolist()):
+        near = any(distance(c, start, end) <= reach(c) for c in look.mine)
+        swapped = any(start - NEAR_NS <= edge <= end + NEAR_NS for edge in edges)
+        if index in used or near or swapped or not look.traces.sure[index]:
             continue
-        made.append(
-            AuditFinding(
-                point=point.name,
-                probe=plant.probe_at(point.name, start) or "",
-                kind="no entry",
-                start=start,
-                end=end,
-                sentence=f"the record looks like a calibration from {iso(start)} for {duration_text((end - start) / 1e9)}, and no entry names it",
-                could_hide=("a cleaning or a check without figures can look the same",),
-            )
+        yield AuditFinding(
+            point=look.point.name,
+            probe=look.plant.probe_at(look.point.name, start) or "",
+            kind="no entry",
+            start=start,
+            end=end,
+            sentence=f"the record looks like a calibration from {wall(start, look.tz)} for {duration_text((end - start) / 1e9)}, and no entry names it",
+            could_hide=("a cleaning or a check without figures can look the same",),
         )
-    return made
 
 
-def _overdue(point: Point, mine: Sequence[Calibration], traces: _Traces) -> list[AuditFinding]:
-    """Intervals longer than the plan, up to the end of the record."""
-    if point.plan_days is None or not math.isfinite(point.plan_days):
-        return []
-    allowed = int(_OVERDUE * point.plan_days * NS_PER_DAY)
-    real = [c for c in mine if not c.copied]
-    times = [c.time for c in real if c.time <= traces.end]
-    if not times:
-        return []
-    made = []
-    for earlier, later in zip(times, [*times[1:], traces.end], strict=True):
-        if later - earlier > allowed:
-            still = later == traces.end
-            words = f"{(later - earlier) / NS_PER_DAY:.0f} days " + (
-                "without a calibration at the end of the record" if still else "between two calibrations"
-            )
-            made.append(
-                AuditFinding(
-                    point=point.name,
-                    probe=next(c.probe for c in real if c.time == earlier),
-                    kind="overdue",
-                    start=earlier + int(point.plan_days * NS_PER_DAY),
-                    end=later,
-                    sentence=f"{words}; the plan says {point.plan_days:g}",
-                )
-            )
-    return made
+def _other_plateaus(look: _Look) -> Iterator[AuditFinding]:
+    """Standards seen that the entry does not name, or fewer than it names."""
+    spans = {
+        c.id: (c, _entered(c), look.traces.standards[i], look.traces.work[i])
+        for c in look.mine
+        if (i := look.matched.get(c.id)) is not None
+    }
+    for c, entered, seen, (start, end) in spans.values():
+        if not entered or not seen or touches(look.traces.hold, start, end):
+            continue
+        others = [row for row in spans.values() if row[0] is not c and row[2] >= entered]
+        usual = median(float(row[3][1] - row[3][0]) for row in others) if len(others) >= _OTHERS else math.inf
+        fewer = seen < entered and math.isfinite(usual) and float(end - start) < _SHORTER * usual
+        if (seen - entered and entered - seen) or fewer:
+            yield look.finding(
+                "other plateaus",
+                c,
+                f"the entry names {_listed(entered)}; the record from {wall(int(start), look.tz)} to {wall(int(end), look.tz)} "
+                f"shows the reading still in {_listed(seen)}",
+                span=(int(start), int(end)),
+                hides=("a standard read for less than two minutes, or by a probe that was far off, does not show", *look.hides),
+            )  # fmt: skip
+
+
+def _entered(calibration: Calibration) -> frozenset[str]:
+    """Labels of the standards an entry names; empty when one of them has no window of its own."""
+    labels = []
+    for standard in calibration.standards:
+        scale = to_canonical(calibration.measurand, standard.standard_unit) or (1.0, 0.0)
+        labels.append(
+            label_of(calibration.measurand, standard.standard * scale[0] + scale[1], standard.label)
+        )
+    return frozenset(labels) if all(labels) else frozenset()
+
+
+def _listed(labels: frozenset[str]) -> str:
+    return " and ".join(sorted(labels))
+
+
+# --- the rest --------------------------------------------------------------------------------------
+
+
+def _not_taken_over(one: NotTakenOver, tz: ZoneInfo) -> AuditFinding:
+    c, unit = one.calibration, MEASURANDS[one.calibration.measurand].unit
+    return AuditFinding(
+        point=c.point, probe=c.probe, kind="not taken over", start=c.time, end=c.time, calibration=c.id,
+        sentence=f"the adjustment of {wall(c.time, tz)} would move the reading by {one.expected:+.3g} {unit}; "
+        f"it moved by {one.seen:+.2g} {unit} (on ordinary days by about {one.ordinary:.2g})",
+        could_hide=("the process may have moved the other way by as much at the same time",),
+    )  # fmt: skip
+
+
+def _overdue(look: _Look) -> Iterator[AuditFinding]:
+    """Intervals longer than the plan up to the end of the record, all of a point in one sentence."""
+    plan = look.point.plan_days
+    if plan is None or not math.isfinite(plan):
+        return
+    real = [c for c in look.mine if not c.copied and c.time <= look.traces.end]
+    if not real:
+        return
+    times = [c.time for c in real]
+    allowed = int(_OVERDUE * plan * NS_PER_DAY)
+    over = [
+        (c, earlier, later)
+        for c, earlier, later in zip(real, times, [*times[1:], look.traces.end], strict=True)
+        if later - earlier > allowed
+    ]
+    if not over:
+        return
+    open_end = over[-1][2] == look.traces.end
+    between = [(later - earlier) / NS_PER_DAY for _, earlier, later in over[: -1 if open_end else None]]
+    parts = []
+    if between:
+        parts.append(_long_ones(between, len(times) - 1))
+    if open_end:
+        parts.append(
+            f"{(over[-1][2] - over[-1][1]) / NS_PER_DAY:.0f} days without a calibration at the end of the record"
+        )
+    yield AuditFinding(
+        point=look.point.name,
+        probe=over[-1][0].probe,
+        kind="overdue",
+        start=over[0][1] + int(plan * NS_PER_DAY),
+        end=over[-1][2],
+        sentence=f"{'; '.join(parts)}; the plan says {plan:g}",
+    )
+
+
+def _long_ones(days: Sequence[float], intervals: int) -> str:
+    if len(days) == 1:
+        return f"{days[0]:.0f} days between two calibrations"
+    short, long = f"{min(days):.0f}", f"{max(days):.0f}"
+    lengths = short if short == long else f"{short} to {long}"
+    return f"{len(days)} of {intervals} intervals longer than planned, {lengths} days"
 
 
 def _copied(calibration: Calibration) -> AuditFinding:
@@ -260,6 +325,11 @@ def _copied(calibration: Calibration) -> AuditFinding:
         could_hide=("a form that fills in the last values by itself",),
         calibration=calibration.id,
     )
+
+
+def _coarse(value: Sampling | None) -> bool:
+    """Whether an export is too sparse to hold a missing trace against an entry: the stated limit of this audit."""
+    return value is not None and (value.interval_s > _COARSE_S or value.kind in ("averages", "interpolated"))
 
 
 def _could_hide(point: Point, sampling: Mapping[str, Sampling]) -> tuple[str, ...]:

@@ -77,6 +77,7 @@ def updated(seen: Iterable[Seen], heat: Mapping[Key, tuple[float, float]]) -> Be
         kick={
             key: _between((size[key] + _KICKS) / (weight[key] + _KICKS), _KICK_LIMITS) ** 0.5 for key in size
         },
+        heat=heat,
     )
 
 

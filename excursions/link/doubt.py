@@ -17,7 +17,7 @@ from excursions.calibrations.shifts import histories
 from excursions.clock import NS_PER_HOUR
 from excursions.conclusions import Levels
 from excursions.link.ageing import Ageing, owner_of
-from excursions.link.attribute import Weighed, weigh
+from excursions.link.attribute import Weighed, Weighing, weigh
 from excursions.link.beliefs import Beliefs
 from excursions.link.candidates import causes
 from excursions.link.effects import believed_chance
@@ -50,6 +50,8 @@ def doubt_windows(
     levels: Mapping[str, Levels],
     plant: Plant,
     samples: Samples | None = None,
+    *,
+    weighing: Weighing | None = None,
 ) -> tuple[Doubt, ...]:
     """Return the windows of readings not to be taken at face value, in order of point and time.
 
@@ -62,10 +64,13 @@ def doubt_windows(
         Not needed for the arithmetic, which weighs the causes itself; kept so that callers hand over what they show.
     samples : mapping of point to (times, values)
         Laboratory samples in the canonical unit; they pin the error in between.
+    weighing : Weighing or None
+        What :func:`excursions.link.weigh` gave for the same shifts, events, plant and levels; None does it here.
     """
-    weighed, ageing, beliefs = weigh(shifts, events, plant, levels)
+    done = weighing or weigh(shifts, events, plant, levels)
     transmitters = _transmitters(calibrations, plant)
-    learned = _Learned(ageing=ageing, beliefs=beliefs, samples=samples or {})
+    weighed = done.weighed
+    learned = _Learned(ageing=done.ageing, beliefs=done.beliefs, samples=samples or {})
     closed = [_closed(one, transmitters, learned, levels, plant) for one in weighed]
     # An event between two calibrations that were compared has been looked at.
     looked_at = {

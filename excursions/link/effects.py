@@ -35,6 +35,8 @@ _USUAL_LEVEL = {
     "temperature": 25.0,
 }
 _MOST_CHANCE = 0.98
+_LAW_HOLDS = 0.5
+_LEAST_ACTING = 0.3  # heat that acts more seldom teaches too little to divide by (cp)
 
 # A jump of an electrode's reading is nearly always its zero's, a slow change may be the slope's too: (weight, share of
 # the slope's kick) (cp).  A linear probe's may be either, and one of them.
@@ -84,8 +86,6 @@ def variants(
         -0.5 * size * np.where(_falls(shifts), kick, 0.0) if event.kind in HEAT_KINDS else np.zeros(kick.size)
     )
     kick = size * kick
-    if event.kind == "over_temperature":
-        mean, kick = _learned_heat(event, shifts, beliefs, mean, kick)
     seen = [
         variant
         for follower in consequences[:1]
@@ -104,7 +104,9 @@ def variants(
         half = 0.5 * chance
         return (_dead(event, half, kick, shifts), *blind(half, mean, kick, event.start, event.start))
     left = chance * (1.0 - sum(v.chance for v in seen))
-    return (*seen, *blind(left, mean, kick, event.start, event.start))
+    by_dose = _by_dose(event, left, chance, shifts, beliefs, mean, kick)
+    left -= sum(v.chance for v in by_dose)
+    return (*seen, *by_dose, *blind(left, mean, kick, event.start, event.start))
 
 
 def _dead(event: Event, chance: float, kick: FloatArray, shifts: Sequence[Shift]) -> Variant:
@@ -256,22 +258,42 @@ def _falls(shifts: Sequence[Shift]) -> np.ndarray[tuple[int], np.dtype[np.bool_]
     )
 
 
-def _learned_heat(
-    event: Event, shifts: Sequence[Shift], beliefs: Beliefs, mean: FloatArray, kick: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Mean and width of heat damage where the plant's record taught the change for an hour of dose."""
+def _by_dose(
+    event: Event,
+    left: float,
+    chance: float,
+    shifts: Sequence[Shift],
+    beliefs: Beliefs,
+    mean: FloatArray,
+    kick: FloatArray,
+) -> tuple[Variant, ...]:
+    """Heat damage as the plant's record taught it for an hour of dose; none where it taught nothing.
+
+    The regression averages over heat that did damage and heat that did none; the damage of heat that acted is that
+    mean over the chance of acting.  That damage grows with the dose at all is a law that may not hold in this plant, so
+    it has half of the weight and the table's guess keeps the other half: little is lost where it fails.
+    """
     dose = event.details.get("dose_h", math.nan)
-    if not math.isfinite(dose) or dose <= 0:
-        return mean, kick
+    learned = [i for i, s in enumerate(shifts) if key_of(s) in beliefs.heat]
+    if event.kind != "over_temperature" or not learned or not dose > 0:
+        return ()
     mean, kick = mean.copy(), kick.copy()
-    for i, s in enumerate(shifts):
-        if key_of(s) in beliefs.heat:
-            per_hour, error = beliefs.heat[key_of(s)]
-            mean[i] = per_hour * dose
-            kick[i] = math.sqrt(
-                (_HEAT_SCATTER * mean[i]) ** 2 + (error * dose) ** 2 + (_HEAT_REST * kick[i]) ** 2
-            )
-    return mean, kick
+    hours = dose / max(chance, _LEAST_ACTING)
+    for i in learned:
+        per_hour, error = beliefs.heat[key_of(shifts[i])]
+        mean[i] = per_hour * hours
+        kick[i] = math.sqrt(
+            (_HEAT_SCATTER * mean[i]) ** 2 + (error * hours) ** 2 + (_HEAT_REST * kick[i]) ** 2
+        )
+    return (
+        Variant(
+            chance=_LAW_HOLDS * left,
+            mean=mean,
+            covariance=np.diag(kick**2),
+            start=event.start,
+            end=event.start,
+        ),
+    )
 
 
 def _heat_size(event: Event) -> float:

@@ -190,10 +190,13 @@ def _sentence(base: Lesson, coefficients: Sequence[Coefficient]) -> str:
 
 
 def heat_per_hour(lessons: Sequence[Lesson]) -> Mapping[tuple[str, str, str], tuple[float, float]]:
-    """Learned change for an hour of dose and its standard error, by parameter key; the best-founded model where several."""
+    """Learned change for an hour of dose and its standard error, by parameter key; the best-founded model where several.
+
+    Only what is known to differ from nothing: its interval leaves zero out.
+    """
     made: dict[tuple[str, str, str], tuple[float, float]] = {}
     for lesson in sorted(lessons, key=lambda one: one.shifts):
         for c in lesson.coefficients:
-            if c.term == "dose" and math.isfinite(c.error) and c.error > 0:
+            if c.term == "dose" and c.error > 0 and c.low * c.high > 0:
                 made[lesson.measurand, lesson.parameter, lesson.unit] = (c.value, c.error)
     return made

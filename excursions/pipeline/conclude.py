@@ -36,9 +36,10 @@ def conclude(evidence: Evidence, points: Sequence[PointFindings]) -> ScanResult:
     levels = {findings.point.name: findings.levels for findings in points}
     events = [event for findings in points for event in findings.events]
     shifts = calibration_room.shifts(evaluated, plant, levels)
-    links = link_room.attribute(shifts, events, plant, levels)
+    weighing = link_room.weigh(shifts, events, plant, levels)
+    links = link_room.attribute(shifts, events, plant, levels, weighing=weighing)
     doubts = link_room.doubt_windows(
-        shifts, links, events, evaluated, levels, plant, sample_pins(evidence.laboratory)
+        shifts, links, events, evaluated, levels, plant, sample_pins(evidence.laboratory), weighing=weighing
     )
     outcomes = link_room.outcome(events, shifts, links, evaluated)
     tz = clock.zone(plant.zone)
@@ -65,6 +66,7 @@ def conclude(evidence: Evidence, points: Sequence[PointFindings]) -> ScanResult:
             {findings.point.name: findings.states for findings in points},
             {findings.point.name: findings.sampling for findings in points},
             plant,
+            levels,
         ),
         lessons=link_room.fleet_heat(shifts, events, plant),
         due=link_room.next_due(evaluated, shifts, levels, plant),

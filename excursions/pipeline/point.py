@@ -76,6 +76,7 @@ def plant_around(plant: Plant, point: Point) -> Plant:
         probes=tuple(probe for probe in plant.probes if probe.serial in serials),
         installations=installations,
         quality_words=plant.quality_words,
+        noted=tuple(row for row in plant.noted if row[0] == point.name),
     )
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import polars as pl
 
+from excursions.calibrations import noted
 from excursions.errors import ExcursionsError, InputFileError, UsageError, nearest
 from excursions.pipeline.conclude import Evidence, conclude
 from excursions.pipeline.engine import Closer as Closer
@@ -264,9 +265,10 @@ def _known_plant(inputs: Inputs) -> tuple[Plant | None, tuple[ExcursionsError, .
 
 
 def _with_installations(plant: Plant, logs: Sequence[LogReading]) -> Plant:
-    """Add the swaps a calibration log mentions to those of the register."""
+    """Add the swaps a calibration log mentions to those of the register, and when it enters a calibration."""
     logged = tuple(row for log in logs for row in log.installations if row not in plant.installations)
-    return dataclasses.replace(plant, installations=(*plant.installations, *logged)) if logged else plant
+    plant = dataclasses.replace(plant, installations=(*plant.installations, *logged)) if logged else plant
+    return dataclasses.replace(plant, noted=noted([e for log in logs for e in log.entries], plant))
 
 
 def _refused(read: Everything) -> pl.DataFrame:

@@ -22,6 +22,7 @@ from excursions.conclusions import HeatTally
 from excursions.condition.order import put_in_order
 from excursions.condition.signal import row_decisions
 from excursions.pipeline.point import TRACE_BUDGET, PointCounts, PointInput, search_whole
+from excursions.plant import Plant
 from excursions.records import NO_DATA, BoolArray, Decision, Event, Sampling, StateLine, TagSeries
 from excursions.report.result import Levels, PointFindings, Trace
 
@@ -135,8 +136,14 @@ def cut(given: PointInput, window: Window) -> PointInput:
         },
         sample_time=given.sample_time[first:last],
         sample_value=given.sample_value[first:last],
+        plant=noted_until(given.plant, window),
         trace_budget=TRACE_BUDGET if window.lead == window.start else WINDOW_BUDGET,
     )
+
+
+def noted_until(plant: Plant, window: Window) -> Plant:
+    """The plant with the calibrations that the logs enter up to the month's end, so that a later entry changes no old month."""
+    return dataclasses.replace(plant, noted=tuple(row for row in plant.noted if row[1] < window.end))
 
 
 def _between(series: TagSeries, window: Window) -> TagSeries:

@@ -105,19 +105,39 @@ class _After:
 def heat_exposures(result: ScanResult) -> tuple[HeatExposure, ...]:
     """All exposures of all probes, in order of time at each point."""
     tz = clock.zone(result.plant.zone)
-    return tuple(row for findings in result.points for row in _of_point(result, findings, tz))
+    logs = _Logs(by_probe={}, by_point={}, nameless={}, doubts={})
+    for c in result.calibrations:
+        logs.by_probe.setdefault(c.probe, []).append(c)
+        logs.by_point.setdefault(c.point, []).append(c)
+        if not c.probe:
+            logs.nameless.setdefault(c.point, []).append(c)
+    for doubt in result.doubts:
+        logs.doubts.setdefault(doubt.point, []).append(doubt)
+    return tuple(row for findings in result.points for row in _of_point(result, findings, logs, tz))
 
 
-def _of_point(result: ScanResult, findings: PointFindings, tz: ZoneInfo) -> list[HeatExposure]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Logs:
+    """Calibrations by serial number, by point, those without a serial number by point; doubts by point."""
+
+    by_probe: dict[str, list[Calibration]]
+    by_point: dict[str, list[Calibration]]
+    nameless: dict[str, list[Calibration]]
+    doubts: dict[str, list[Doubt]]
+
+    def of(self, probe: str, point: str) -> list[Calibration]:
+        """Calibrations of this probe, and those at its point that name none."""
+        if not probe:
+            return self.by_point.get(point, [])
+        return [*self.by_probe.get(probe, []), *self.nameless.get(point, [])]
+
+
+def _of_point(result: ScanResult, findings: PointFindings, logs: _Logs, tz: ZoneInfo) -> list[HeatExposure]:
     name = findings.point.name
-    doubts = [d for d in result.doubts if d.point == name]
     made: list[HeatExposure] = []
     for event, shocks in _grouped(findings):
         probe = event.probe or result.plant.probe_at(name, event.start) or ""
-        calibrations = [
-            c for c in result.calibrations if (c.probe == probe if probe and c.probe else c.point == name)
-        ]
-        after = _after(event, findings, doubts, calibrations, result)
+        after = _after(event, findings, logs.doubts.get(name, []), logs.of(probe, name), result)
         made.append(_exposure(event, probe, shocks, findings, result.plant, after, tz))
     return made
 

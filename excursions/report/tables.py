@@ -13,6 +13,7 @@ import polars as pl
 
 from excursions.kinds import KINDS
 from excursions.records import Event
+from excursions.report.concluded import CONCLUDED
 from excursions.report.life_columns import EXPOSURES, LIVES
 from excursions.report.result import ScanResult
 
@@ -176,6 +177,7 @@ COLUMNS: dict[str, dict[str, tuple[pl.DataType | type[pl.DataType], str]]] = {
         "why": (pl.String, "the evidence"),
         "option": (pl.String, "what would change it"),
     },
+    **CONCLUDED,
 }
 
 

@@ -10,6 +10,7 @@ from pathlib import Path
 import polars as pl
 
 from excursions.errors import UsageError
+from excursions.report.concluded import audit_table, corrected_table, due_table, lessons_table
 from excursions.report.life import exposures_table, lives_table, probes_table
 from excursions.report.lives import probe_lives
 from excursions.report.result import ScanResult
@@ -45,6 +46,10 @@ def all_tables(result: ScanResult) -> dict[str, pl.DataFrame]:
         "lives": lives_table(result, lives),
         "exposures": exposures_table(result, lives),
         "changes": changes_table(result),
+        "audit": audit_table(result),
+        "lessons": lessons_table(result),
+        "due": due_table(result),
+        "corrected": corrected_table(result),
         "decisions": decisions_table(result),
     }
 

@@ -12,6 +12,7 @@ from sqlite3 import Row
 
 import polars as pl
 
+from excursions.calibrations import noted
 from excursions.errors import ExcursionsError
 from excursions.pipeline.conclude import Evidence
 from excursions.pipeline.inputs import samples_by_point
@@ -89,7 +90,8 @@ def _export_decisions(files: Sequence[Row]) -> tuple[Decision, ...]:
 
 def _with_installations(plant: Plant, logs: Sequence[LogReading]) -> Plant:
     logged = [row for log in logs for row in log.installations if row not in plant.installations]
-    return dataclasses.replace(plant, installations=(*plant.installations, *dict.fromkeys(logged)))
+    plant = dataclasses.replace(plant, installations=(*plant.installations, *dict.fromkeys(logged)))
+    return dataclasses.replace(plant, noted=noted([e for log in logs for e in log.entries], plant))
 
 
 def _logs(work: Work, files: Sequence[Row], plant: Plant) -> tuple[LogReading, ...]:

@@ -13,7 +13,7 @@ import numpy as np
 from excursions.clock import TimeArray
 from excursions.pipeline.inputs import Pins
 from excursions.pipeline.point import plant_around
-from excursions.pipeline.windows import Window, is_long, windows_of
+from excursions.pipeline.windows import Window, is_long, noted_until, windows_of
 from excursions.plant import Plant, Point
 from excursions.records import FloatArray
 from excursions.site.archive import Part
@@ -96,11 +96,11 @@ def _task(
     tags = sorted({*point.tags.values(), *(other.value for other in near)} & set(holding))
     parts = _in_order({part.path: part for tag in tags for part in holding[tag]})
     surroundings = plant_around(plant, point)
-    about = [program(), repr(point), repr(surroundings), repr(near), repr([(t, units[t]) for t in tags])]
+    about = [program(), repr(point), repr(near), repr([(t, units[t]) for t in tags])]
     pin = {name: given for name, given in pins.items() if name == point.name}
     own = set(point.tags.values())
     long = is_long(sum(part.spans[tag][2] for part in parts for tag in own & set(part.spans)))
-    steps = _steps(about, parts, own, pin) if long else ()
+    steps = _steps(about, surroundings, parts, own, pin) if long else ()
     return Task(
         root=site.root,
         point=point,
@@ -108,7 +108,7 @@ def _task(
         parts=parts,
         units={tag: units[tag] for tag in tags},
         pins=pin,
-        key=steps[-1].key if steps else _key("", about, parts, pin),
+        key=steps[-1].key if steps else _key("", [*about, repr(surroundings)], parts, pin),
         steps=steps,
     )
 
@@ -127,7 +127,9 @@ def _key(before: str, about: Sequence[str], parts: Sequence[Part], pins: Pins) -
     return total.hexdigest()
 
 
-def _steps(about: Sequence[str], parts: Sequence[Part], own: set[str], pins: Pins) -> tuple[Step, ...]:
+def _steps(
+    about: Sequence[str], surroundings: Plant, parts: Sequence[Part], own: set[str], pins: Pins
+) -> tuple[Step, ...]:
     """The windows of a long record, each with the parts it looks at and the chain of hashes up to it."""
     months = sorted({part.month for part in parts if own & set(part.spans)})
     made: list[Step] = []
@@ -135,7 +137,8 @@ def _steps(about: Sequence[str], parts: Sequence[Part], own: set[str], pins: Pin
         seen = tuple(part for part in parts if part.last >= window.lead and part.first < window.end)
         near = {name: _between(pin, window) for name, pin in pins.items()}
         before = made[-1].key if made else "long"
-        made.append(Step(window=window, parts=seen, key=_key(before, about, seen, near)))
+        known = [*about, repr(noted_until(surroundings, window))]
+        made.append(Step(window=window, parts=seen, key=_key(before, known, seen, near)))
     return tuple(made)
 
 

@@ -1,7 +1,8 @@
 """Calibrations by their trace: still plateaus in standards, the walk of the temperature to ambient, the return.
 
 Each sign alone also has other causes; they are weighed together as log odds.  The weights are a judgement
-of the trade, written here once; none is fitted to data.
+of the trade, written here once; none is fitted to data.  Where a log enters a calibration it was as likely done as not
+before looking, so that signs too weak to stand alone bear it out.
 """
 
 from __future__ import annotations
@@ -16,33 +17,61 @@ from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE, NS_PER_S, TimeArray
 from excursions.records import CALIBRATING
 from excursions.states.heat import Usual
 from excursions.states.line import Claim
-from excursions.states.plateaus import FEWEST_SAMPLES, Plateau, usual_noise, visits
+from excursions.states.plateaus import (
+    FEWEST_SAMPLES,
+    SHORTEST_MIN,
+    Plateau,
+    usual_noise,
+    visits,
+)
 from excursions.states.reading import TOLERANCES, Reading
 from excursions.states.settling import Pace
-from excursions.states.trace import Trace, between, split_at_gaps
-from excursions.states.walk import EDGE_MIN, WALK_K, Walk, level_beside, walk_during, walk_edges, walks
+from excursions.states.trace import Trace, between, join, runs, split_at_gaps
+from excursions.states.walk import (
+    EDGE_MIN,
+    SMALL_WALK_K,
+    WALK_K,
+    Walk,
+    level_beside,
+    walk_during,
+    walk_edges,
+    walks,
+)
 
 PRIOR = -3.0
 ONE_STANDARD, SAME_AGAIN, MORE_STANDARDS = 1.5, 0.7, 3.0
 CALM, CAME_BACK, ELSEWHERE, FROZEN = 1.0, 1.0, 1.0, 1.5
 WALKED, WALKED_A_LITTLE, STAYED = 2.5, 1.5, -2.0
 FLAGGED = 1.5
+NOTED, NOTED_WITHIN_H = 3.0, 2.0  # an entry is written at the start or at the end of the work (cp)
 BELIEVED = 0.6
 PACES = 8.0  # a standard is this many times the usual move of the reading over minutes away
 FROZEN_MIN, FROZEN_LONGEST_H = 5.0, 4.0
+FROZEN_ALONE_MIN = 10.0
+STANDARD_TO_STANDARD_MIN = 15.0  # a reading elsewhere may pass its level from one standard to the next (cp)
 FROZEN_TIMES_USUAL = 3.0
 MOST_FROZEN = 500
+STILL_IN = "reading still in "
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Signs:
-    """Everything that calibrations are looked for in; `pace` carries the temperature, `moves` the reading."""
+    """Everything that calibrations are looked for in; `pace` carries the temperature, `moves` the reading.
+
+    noted : instants (n,) at which a log enters a calibration
+    """
 
     reading: Reading
     moves: Pace | None
     pace: Pace | None
     usual: Usual | None
     flagged: TimeArray
+    noted: TimeArray
+
+    def entered(self, start: int, end: int) -> bool:
+        """Whether a log enters a calibration about this time."""
+        near = int(NOTED_WITHIN_H * NS_PER_HOUR)
+        return bool(np.any((self.noted > start - near) & (self.noted < end + near)))
 
 
 def calibrations(signs: Signs) -> list[Claim]:
@@ -50,13 +79,22 @@ def calibrations(signs: Signs) -> list[Claim]:
     if not signs.reading.known or len(signs.reading.trace) < FEWEST_SAMPLES:
         return []
     claims: list[Claim] = []
-    seen = [_weigh_visit(visit, signs) for visit in visits(signs.reading)]
+    near = int(NOTED_WITHIN_H * NS_PER_HOUR)
+    about = np.column_stack([signs.noted - near, signs.noted + near])
+    seen = [_weigh_visit(visit, signs) for visit in visits(signs.reading, about)]
     seen += [_weigh_frozen(span, signs) for span in _frozen(signs.reading.trace)]
     seen += [_weigh_walk(span, signs) for span in _walk_spans(signs)]
+    seen += [claim for when in signs.noted for claim in _weigh_away(int(when), signs)]
     for claim in seen:
         if claim and not any(claim.start < c.end and c.start < claim.end for c in claims):
             claims.append(claim)
     return claims
+
+
+def standards_seen(evidence: str) -> tuple[str, ...]:
+    """Labels of the standards that the evidence of a calibrating span names; none when it was told by other signs."""
+    told = next((fact for fact in evidence.split("; ") if fact.startswith(STILL_IN)), "")
+    return tuple(told.removeprefix(STILL_IN).split(" and ")) if told else ()
 
 
 # --- visits to standards -------------------------------------------------------------------------
@@ -76,7 +114,7 @@ def _weigh_visit(visit: list[Plateau], signs: Signs) -> Claim | None:
     if walk is not None and walk.kelvin > 0 and signs.pace is not None:
         edges.append(walk_edges(signs.pace.trace, start, end))
     span = min(e[0] for e in edges), max(e[1] for e in edges)
-    facts = [f"reading still in {' and '.join(names)}"]
+    facts = [f"{STILL_IN}{' and '.join(names)}"]
     return _with_common_signs(span, odds, facts, walk, signs)
 
 
@@ -126,7 +164,9 @@ def _frozen(trace: Trace) -> list[tuple[int, int]]:
 
 def _weigh_frozen(span: tuple[int, int], signs: Signs) -> Claim | None:
     walk = walk_during(signs.pace, *span)
-    if walk is None or walk.kelvin == 0:
+    lasted_min = (span[1] - span[0]) / NS_PER_MINUTE
+    told = signs.entered(*span) and lasted_min >= FROZEN_ALONE_MIN
+    if not told and (walk is None or walk.kelvin == 0):
         return None
     return _with_common_signs(span, PRIOR + FROZEN + CAME_BACK, ["reading frozen"], walk, signs)
 
@@ -158,6 +198,40 @@ def _weigh_walk(span: tuple[int, int], signs: Signs) -> Claim | None:
     return _with_common_signs(span, odds, facts, walk, signs)
 
 
+# --- elsewhere when the log enters a calibration -------------------------------------------------
+
+
+def _weigh_away(noted: int, signs: Signs) -> list[Claim | None]:
+    """A reading, or a temperature, that is elsewhere for minutes about the time of an entry, and comes back."""
+    tolerance = signs.reading.point.tolerance_at((signs.reading.low + signs.reading.high) / 2)
+    least = max(TOLERANCES * tolerance, PACES * signs.moves.measured if signs.moves else 0.0)
+    found = [(span, "reading elsewhere and back") for span in _away(signs.reading.trace, noted, least)]
+    if signs.pace is not None:
+        walked = _away(signs.pace.trace, noted, max(SMALL_WALK_K, PACES * signs.pace.measured))
+        found += [(span, "temperature elsewhere and back") for span in walked]
+    odds = PRIOR + ELSEWHERE + CAME_BACK
+    return [
+        _with_common_signs(span, odds, [fact], walk_during(signs.pace, *span), signs) for span, fact in found
+    ]
+
+
+def _away(trace: Trace, noted: int, least: float) -> list[tuple[int, int]]:
+    """Stretches near an instant in which a signal is outside its levels before and after by `least`, nearest first."""
+    near = int(NOTED_WITHIN_H * NS_PER_HOUR)
+    levels = level_beside(trace, noted - near, -1), level_beside(trace, noted + near, +1)
+    window = trace.slice(noted - near, noted + near)
+    time, value = trace.time[window], trace.value[window]
+    if not all(math.isfinite(level) for level in levels) or value.size < FEWEST_SAMPLES:
+        return []
+    away = (value > max(levels) + least) | (value < min(levels) - least)
+    ranges = join(runs(away), time, 60 * STANDARD_TO_STANDARD_MIN)
+    ranges = ranges[(ranges[:, 0] > 0) & (ranges[:, 1] < value.size)]
+    ranges = ranges[ranges[:, 1] - ranges[:, 0] >= FEWEST_SAMPLES]
+    spans = [(int(time[first]), int(time[past])) for first, past in ranges]
+    long = [span for span in spans if span[1] - span[0] >= SHORTEST_MIN * NS_PER_MINUTE]
+    return sorted(long, key=lambda span: max(span[0] - noted, noted - span[1], 0))
+
+
 # --- common --------------------------------------------------------------------------------------
 
 
@@ -166,6 +240,8 @@ def _with_common_signs(
 ) -> Claim | None:
     """Add what the temperature and the hold flag say, and make the claim when it is believed."""
     said = list(facts)
+    if signs.entered(*span):
+        odds, said = odds + NOTED, [*said, "entered in the log"]
     if walk is not None and walk.kelvin > 0:
         odds += WALKED if walk.kelvin >= WALK_K else WALKED_A_LITTLE
         said.append(f"temperature from {walk.before:.0f} degC to {walk.there:.0f} degC and back")

@@ -10,13 +10,14 @@ import numpy as np
 from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE, NS_PER_S, TimeArray
 from excursions.records import FloatArray, IndexArray
 from excursions.states.reading import Reading
-from excursions.states.standards import Standard, telling_standards
+from excursions.states.standards import STANDARDS, Standard, telling_standards
 from excursions.states.trace import Trace, runs, split_at_gaps
 
 SHORTEST_MIN, LONGEST_MIN = 2.0, 60.0  # (cp) a standard is read for minutes, not for hours
 FEWEST_SAMPLES = 3
 NEXT_STANDARD_MIN = 30.0
 VISIT_LONGEST_H = 4.0
+CALM_MIN = 5.0
 STILL = 0.5  # noise in a standard over noise in the process
 LOOKED_AT = 50_000
 
@@ -31,10 +32,14 @@ class Plateau:
     still: bool
 
 
-def visits(reading: Reading) -> list[list[Plateau]]:
-    """Plateaus that follow each other like the standards of one calibration."""
+def visits(reading: Reading, near: TimeArray) -> list[list[Plateau]]:
+    """Plateaus that follow each other like the standards of one calibration.
+
+    near (k, 2) : spans about entries of a log; there a standard may be one the process visits too, if the reading is
+    stiller in it than the process ever is.
+    """
     groups: list[list[Plateau]] = []
-    for plateau in _plateaus(reading):
+    for plateau in _plateaus(reading, near):
         if groups and plateau.start - groups[-1][-1].end <= NEXT_STANDARD_MIN * NS_PER_MINUTE:
             groups[-1].append(plateau)
         else:
@@ -42,16 +47,36 @@ def visits(reading: Reading) -> list[list[Plateau]]:
     return [g for g in groups if g[-1].end - g[0].start <= VISIT_LONGEST_H * NS_PER_HOUR]
 
 
-def _plateaus(reading: Reading) -> Sequence[Plateau]:
+def _plateaus(reading: Reading, near: TimeArray) -> Sequence[Plateau]:
     trace = reading.trace
     usual = usual_noise(trace)
+    telling = telling_standards(reading.point.measurand, trace)
     found = [
         plateau
-        for standard in telling_standards(reading.point.measurand, trace)
+        for standard in telling
         for first, past in _stays(trace, standard)
         if (plateau := _plateau(trace, standard, (int(first), int(past)), usual))
     ]
-    return sorted(found, key=lambda p: (p.start, p.end))
+    others = [s for s in STANDARDS.get(reading.point.measurand, ()) if s not in telling]
+    found += [p for span in near for s in others for p in _still_in(trace, s, span, usual)]
+    return sorted(set(found), key=lambda p: (p.start, p.end, p.standard))
+
+
+def _still_in(trace: Trace, standard: Standard, span: TimeArray, usual: float) -> list[Plateau]:
+    """Stretches of a span in which the reading is in a window and far calmer than usual, minutes at a time."""
+    window = trace.slice(int(span[0]), int(span[1]))
+    time, value = trace.time[window], trace.value[window]
+    size = max(2 * FEWEST_SAMPLES, round(CALM_MIN * 60.0 / trace.usual_s))
+    if trace.held or usual == 0.0 or value.size <= size:
+        return []
+    blocks = np.lib.stride_tricks.sliding_window_view(value, size)
+    calm = (np.median(np.abs(np.diff(blocks, axis=1)), axis=1) <= STILL * usual) & np.all(
+        standard.holds(blocks), axis=1
+    )
+    return [
+        Plateau(standard=standard.label, start=int(time[a]), end=int(time[b + size - 2]), still=True)
+        for a, b in runs(calm)
+    ]
 
 
 def usual_noise(trace: Trace) -> float:

@@ -40,7 +40,7 @@ def recognise(
     Parameters
     ----------
     point, plant : Point, Plant
-        Measurand, tolerance and air pressure.
+        Measurand, tolerance and air pressure; when the logs enter a calibration.
     value, temperature, hold, wash : Signal or None
         Conditioned signals; each may be missing.
     """
@@ -52,7 +52,8 @@ def recognise(
     start, end = min(int(s.time[0]) for s in seen), max(int(s.time[-1]) for s in seen) + 1
     heat, reading = trace_of(temperature), reading_of(trace_of(value), point)
     paces = (_reading_pace(reading), pace_of(heat, TEMPERATURE_MOVE_K))
-    causes = _causes(reading, heat, paces, active_spans(hold), active_spans(wash))
+    noted = np.array(plant.noted_at(point.name), dtype=np.int64)
+    causes = _causes(reading, heat, paces, active_spans(hold), active_spans(wash), noted)
     claims = [*causes, *recovering(causes, paces, end), *_silences(seen[0], start, end)]
     return state_line(claims, start, end, otherwise=SURE if heat is not None else SURE_WITHOUT_TEMPERATURE)
 
@@ -63,6 +64,7 @@ def _causes(
     paces: tuple[Pace | None, Pace | None],
     held: TimeArray,
     washed: TimeArray,
+    noted: TimeArray,
 ) -> list[Claim]:
     """Everything that takes the probe away from measuring."""
     claims = _flagged(held, HOLD, "hold active") + _flagged(washed, WASHING, "wash active")
@@ -77,7 +79,9 @@ def _causes(
         claims += cleaning_by_reading(reading)
     if reading is not None:
         hot = [c for c in claims if c.code not in (HOLD, WASHING)]
-        tried = calibrations(Signs(reading=reading, moves=paces[0], pace=paces[1], usual=usual, flagged=held))
+        tried = calibrations(
+            Signs(reading=reading, moves=paces[0], pace=paces[1], usual=usual, flagged=held, noted=noted)
+        )
         claims += [c for c in tried if not any(c.start < h.end and h.start < c.end for h in hot)]
         claims += washes_by_rhythm(reading) if not washed.size else []
     return claims

@@ -62,6 +62,13 @@ STANDARDS: dict[str, tuple[Standard, ...]] = {
 }
 
 
+def label_of(measurand: str, value: float, label: str = "") -> str:
+    """Label of the window in which a standard of this value (canonical unit) would be read; empty when none is known."""
+    windows = STANDARDS.get(measurand, ())
+    named = next((w.label for w in windows if label and w.label == label), "")
+    return named or next((w.label for w in windows if w.low <= value <= w.high), "")
+
+
 def telling_standards(measurand: str, trace: Trace) -> tuple[Standard, ...]:
     """Standards of this quantity that the process of this record does not visit by itself."""
     known = STANDARDS.get(measurand, ())

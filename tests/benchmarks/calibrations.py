@@ -19,7 +19,7 @@ from scipy.stats import binomtest
 
 from excursions.calibrations import SIGNIFICANCE, evaluate, installations_from, shifts
 from excursions.clock import NS_PER_HOUR
-from excursions.link import attribute, band_at, doubt_windows, error_at, fleet_heat
+from excursions.link import attribute, band_at, doubt_windows, error_at, fleet_heat, weigh
 from excursions.records import Doubt, Link, Shift
 from tests.benchmarks.calibration_fleet import Fleet, Life, fleet
 
@@ -116,8 +116,11 @@ def score_fleet(seed: int, probes: int, tally: Tally) -> float:
     began = time.perf_counter()
     calibrations = evaluate(made.entries, made.plant)
     found = shifts(calibrations, made.plant, made.levels)
-    links = attribute(found, made.events, made.plant, made.levels)
-    doubts = doubt_windows(found, links, made.events, calibrations, made.levels, made.plant)
+    weighing = weigh(found, made.events, made.plant, made.levels)
+    links = attribute(found, made.events, made.plant, made.levels, weighing=weighing)
+    doubts = doubt_windows(
+        found, links, made.events, calibrations, made.levels, made.plant, weighing=weighing
+    )
     spent = time.perf_counter() - began
     score_links(made, found, links, tally)
     score_doubts(made, doubts, tally)

@@ -22,6 +22,10 @@ TABLES = (
     "doubts",
     "probes",
     "changes",
+    "audit",
+    "lessons",
+    "due",
+    "corrected",
     "decisions",
 )
 

@@ -3,6 +3,7 @@
 Heavy imports happen inside the commands, so that ``--help`` answers at once.
 """
 
+from excursions.cli.commands.calibrations import calibrations
 from excursions.cli.commands.check import check
 from excursions.cli.commands.close import close
 from excursions.cli.commands.explain import explain
@@ -18,6 +19,7 @@ COMMANDS = (
     check,
     scan,
     explain,
+    calibrations,
     heat,
     register,
     init,

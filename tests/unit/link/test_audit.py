@@ -2,14 +2,27 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from excursions.clock import NS_PER_HOUR
 from excursions.link import audit
 from excursions.link.audit import AuditFinding
+from excursions.link.traces import shows_traces
 from excursions.plant import Installation, Plant, Point
-from excursions.records import CALIBRATING, HOLD, MEASURING, NO_DATA, Calibration, Sampling, StateLine
+from excursions.records import (
+    CALIBRATING,
+    CLEANING,
+    HOLD,
+    MEASURING,
+    NO_DATA,
+    Calibration,
+    Sampling,
+    StandardReading,
+    StateLine,
+)
 from tests.unit.link.builders import DAY, calibration
 
 PLANT = Plant(points=(Point(name="ph", measurand="ph", temperature="T", plan_days=30.0),))
@@ -111,9 +124,22 @@ def test_a_copied_entry_is_named() -> None:
 def test_overdue_between_two_and_at_the_end() -> None:
     made = [f for f in audit([calibration(1.0), calibration(50.0)], {"ph": states((1.0, CALIBRATING), (50.0, CALIBRATING))}, SAMPLING, PLANT) if f.kind == "overdue"]  # fmt: skip
     assert [f.sentence for f in made] == [
-        "49 days between two calibrations; the plan says 30",
-        "50 days without a calibration at the end of the record; the plan says 30",
+        "49 days between two calibrations; 50 days without a calibration at the end of the record; the plan says 30",
     ]
+
+
+def test_many_long_intervals_are_one_sentence() -> None:
+    entries = [calibration(d) for d in (1.0, 41.0, 51.0, 97.0)]
+    (one,) = (f for f in audit(entries, {"ph": states()}, SAMPLING, PLANT) if f.kind == "overdue")
+    assert one.sentence == "2 of 3 intervals longer than planned, 40 to 46 days; the plan says 30"
+
+
+def test_times_are_told_in_the_plant_zone() -> None:
+    vienna = replace(PLANT, zone="Europe/Vienna")
+    (one,) = found([*ENTRIES, calibration(80.0)], states(*TRACED), plant=vienna)
+    assert one.sentence == (
+        "no trace of this calibration in the record between 21 Mar 1970 23:00 and 22 Mar 1970 03:00"
+    )
 
 
 def test_what_could_hide_a_trace_follows_from_the_export() -> None:
@@ -121,7 +147,7 @@ def test_what_could_hide_a_trace_follows_from_the_export() -> None:
     (one,) = (
         f
         for f in audit([*ENTRIES, calibration(80.0)], {"ph": states(*TRACED)}, sampling, PLANT)
-        if f.kind == "no trace"
+        if f.kind == "cannot tell"
     )
     told = " ".join(one.could_hide)
     assert all(word in told for word in ("every 10 min", "averages", "0.02 pH", "no temperature signal"))
@@ -129,3 +155,78 @@ def test_what_could_hide_a_trace_follows_from_the_export() -> None:
 
 def test_a_point_without_a_record_is_not_judged() -> None:
     assert audit(ENTRIES, {}, {}, PLANT) == ()
+
+
+def with_standards(day: float, *values: float) -> Calibration:
+    standards = tuple(StandardReading(standard=v, raw=0.0, standard_unit="pH") for v in values)
+    return calibration(day, standards=standards)
+
+
+def seen(line: StateLine, *evidence: str) -> StateLine:
+    """The same line with evidence for its calibrating spans, in order."""
+    told = iter(evidence)
+    return replace(line, evidence=tuple(next(told) if c == CALIBRATING else "" for c in line.code))
+
+
+BOTH = "reading still in pH 4 and pH 7; entered in the log"
+
+
+def test_another_buffer_than_the_entry_names() -> None:
+    entries = [with_standards(d + 0.03, 7.0, 10.01 if d > 50 else 4.01) for d in (5.0, 30.0, 55.0)]
+    (one,) = found(entries, seen(states(*TRACED), BOTH, BOTH, BOTH))
+    assert one.kind == "other plateaus"
+    assert "the entry names pH 10 and pH 7; the record from " in one.sentence
+    assert one.sentence.endswith("shows the reading still in pH 4 and pH 7")
+
+
+def test_the_buffers_that_the_entry_names_are_in_order() -> None:
+    entries = [with_standards(d + 0.03, 7.0, 4.01) for d in (5.0, 30.0, 55.0)]
+    assert found(entries, seen(states(*TRACED), BOTH, BOTH, BOTH)) == []
+
+
+def test_one_buffer_less_is_told_only_when_the_work_was_shorter_too() -> None:
+    entries = [with_standards(d + 0.03, 7.0, 4.01) for d in (5.0, 30.0, 55.0)]
+    line = seen(states(*TRACED), BOTH, BOTH, "reading still in pH 7")
+    assert found(entries, line) == []
+    last = np.flatnonzero(line.code == CALIBRATING)[-1]
+    end = line.end.copy()
+    end[last] = line.start[last] + NS_PER_HOUR // 2
+    (one,) = found(entries, replace(line, end=end))
+    assert one.sentence.endswith("shows the reading still in pH 7")
+
+
+def test_a_cleaning_at_that_time_leaves_it_open() -> None:
+    (one,) = found([*ENTRIES, calibration(80.0)], states(*TRACED, (80.01, CLEANING)))
+    assert one.kind == "cannot tell"
+    assert one.sentence.startswith("cleaning or steam in part of the time between ")
+
+
+def test_a_probe_exchanged_is_no_calibration_without_an_entry() -> None:
+    stays = (
+        Installation(probe="S1", point="ph", end=int(80.01 * DAY)),
+        Installation(probe="S2", point="ph", start=int(80.01 * DAY)),
+    )
+    plant = Plant(points=PLANT.points, installations=stays)
+    assert found(ENTRIES, states(*TRACED, (80.0, CALIBRATING)), plant=plant) == []
+
+
+@pytest.mark.parametrize(
+    ("traced", "bare", "telling"), [(0, 1, False), (1, 1, False), (2, 1, True), (4, 2, True), (1, 3, False)]
+)
+def test_a_points_own_entries_decide_whether_a_missing_trace_says_anything(
+    traced: int, bare: int, telling: bool
+) -> None:
+    assert shows_traces(traced, bare) is telling
+
+
+def test_a_point_that_was_never_calibrated_is_not_called_overdue() -> None:
+    assert audit([], {"ph": states()}, SAMPLING, PLANT) == ()
+
+
+def test_a_wash_of_half_a_minute_is_no_trace() -> None:
+    line = states(*TRACED, (80.01, HOLD))
+    end = line.end.copy()
+    at = np.flatnonzero(line.code == HOLD)[0]
+    end[at] = line.start[at] + 30 * 1_000_000_000
+    (one,) = found([*ENTRIES, calibration(80.0)], replace(line, end=end))
+    assert one.kind == "no trace"

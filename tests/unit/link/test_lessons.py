@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from excursions.link import fleet_heat
+from excursions.link import attribute, fleet_heat, weigh
+from excursions.link.attribute import Weighed, Weighing
+from excursions.link.candidates import causes
 from excursions.link.lessons import clustered, heat_per_hour
-from excursions.records import Event, Shift
+from excursions.link.posterior import posterior, weigh_sets
+from excursions.records import Event, Link, Shift
 from tests.unit.link.builders import PLANT, event, shift
 
 
@@ -73,3 +78,50 @@ def test_one_cluster_left_out_by_hand() -> None:
     )
     assert value[0] == pytest.approx(3.0)
     assert covariance[0, 0] == pytest.approx(0.5 * (1.0 + 1.0))
+
+
+def test_what_was_learned_sharpens_single_links_and_blames_nobody_more() -> None:
+    """Heat whose damage grows with the dose: with the lesson the right dose explains a loss, and ageing stays ageing."""
+    shifts, events = plant_record(20)
+    done = weigh(shifts, events, PLANT, {})
+    assert done.beliefs.heat[("ph", "slope", "%")][0] == pytest.approx(-0.1, abs=0.02)
+    taught = attribute(shifts, events, PLANT, weighing=done)
+    plain = attribute(shifts, events, PLANT, weighing=_without_lesson(shifts, events, done))
+    heated = {s.id: e for s in shifts for e in events if s.probe == e.probe and s.start < e.start < s.end}
+
+    def log_score(links: tuple[Link, ...]) -> float:
+        """Mean log probability of the true cause (the heat where there was any, else ageing)."""
+        right = [
+            link.probability
+            for link in links
+            if link.event == (heated[link.shift].id if link.shift in heated else "")
+            and link.cause != "unrecorded"
+        ]
+        return float(np.mean(np.log(np.maximum(right, 1e-6))))
+
+    def blamed(links: tuple[Link, ...]) -> int:
+        return sum(link.rank == 1 and link.cause == "event" and link.shift not in heated for link in links)
+
+    assert log_score(taught) > log_score(plain)
+    assert blamed(taught) <= blamed(plain)
+
+    def spread(links: tuple[Link, ...]) -> float:
+        return float(np.median([link.predicted_uncertainty for link in links if link.cause == "event"]))
+
+    assert spread(taught) < spread(plain)
+
+
+def _without_lesson(shifts: list[Shift], events: list[Event], done: Weighing) -> Weighing:
+    """The same weighing with the table's guess of heat damage instead of the plant's own."""
+    beliefs = replace(done.beliefs, heat={})
+    spans = [one.interval for one in done.weighed]
+    rows = [causes(span, PLANT, {}, beliefs) for span in spans]
+    weighed = tuple(
+        Weighed(
+            interval=span,
+            causes=row,
+            posterior=posterior(row, span, weigh_sets(span, row, done.ageing, beliefs)),
+        )
+        for span, row in zip(spans, rows, strict=True)
+    )
+    return Weighing(weighed=weighed, ageing=done.ageing, beliefs=beliefs)

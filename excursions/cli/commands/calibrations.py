@@ -1,0 +1,84 @@
+"""``excursions calibrations``: every calibration of the log, and what the record says about it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from excursions.cli.options import (
+    CalibrationLogs,
+    Columns,
+    DateOrderOption,
+    DecimalMark,
+    Encoding,
+    Exports,
+    RegisterFile,
+    SampleLists,
+    Separator,
+    Zone,
+    scan_options,
+)
+
+
+def calibrations(
+    exports: Exports,
+    point: Annotated[str, typer.Option("--point", help="Measuring point.", show_default="all")] = "",
+    probe: Annotated[str, typer.Option("--probe", help="Serial number.", show_default="all")] = "",
+    since: Annotated[
+        str,
+        typer.Option("--since", help='First day, e.g. "2026-05-01".', show_default="all"),
+    ] = "",
+    logs: CalibrationLogs = None,
+    samples: SampleLists = None,
+    register: RegisterFile = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Folder for the tables.", show_default=False)
+    ] = None,
+    tz: Zone = "",
+    decimal_mark: DecimalMark = "",
+    separator: Separator = "",
+    date_order: DateOrderOption = None,
+    encoding: Encoding = "",
+    columns: Columns = None,
+    jobs: Annotated[int, typer.Option("--jobs", min=0, help="Processes; 0 chooses.")] = 0,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print the answer as JSON on standard output.")
+    ] = False,
+) -> None:
+    """List calibrations: as found, as left, what shifted and why, doubt, whether the record shows them, next due.
+
+    Example: excursions calibrations sample_data/plant --point F1-PH
+
+    Exit status: 0 answered, 2 wrong usage or input.
+    """
+    import shutil
+
+    from excursions.cli.asked import known_probe, since_of, the_point
+    from excursions.cli.progress import shown_progress
+    from excursions.cli.told import WIDTH, history_facts, history_lines
+    from excursions.pipeline.scan import scan as run_scan
+    from excursions.report.history import history, unclaimed
+    from excursions.report.write import write_tables
+
+    options = scan_options(tz, decimal_mark, separator, date_order, encoding, columns, jobs)
+    with shown_progress() as progress:
+        done = run_scan(
+            exports, calibrations=logs or [], samples=samples or [], register=register, options=options, progress=progress
+        )  # fmt: skip
+    result = done.result
+    name = the_point(result, point) if point else ""
+    serial = known_probe(result, probe) if probe else ""
+    first = since_of(result, since)
+    told = history(result, point=name, probe=serial, since=first)
+    loose = () if serial else unclaimed(result, name, first)
+    if as_json:
+        typer.echo(json.dumps(history_facts(told, loose), indent=2, ensure_ascii=False))
+    else:
+        width = min(WIDTH, shutil.get_terminal_size((WIDTH, 24)).columns)
+        typer.echo("\n".join(history_lines(told, loose, result, width)))
+    if out is not None:
+        write_tables(result, done.refused, out)
+        typer.echo(f"Tables: {out / 'tables'}", err=True)

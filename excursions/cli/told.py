@@ -1,0 +1,170 @@
+"""Calibrations in the terminal, for eighty columns, and the same as JSON."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict
+from zoneinfo import ZoneInfo
+
+from excursions import clock
+from excursions.conclusions import AuditFinding, Due
+from excursions.records import Link, Parameter, Shift
+from excursions.report.history import CalibrationTold, ShiftTold
+from excursions.report.result import ScanResult
+from excursions.report.wording import doubt_sentence, event_sentence, quantity
+
+WIDTH = 80
+LEFT = 14
+MOST_REASONS = 2
+
+
+def history_lines(
+    told: Sequence[CalibrationTold], loose: Sequence[AuditFinding], result: ScanResult, width: int = WIDTH
+) -> list[str]:
+    """Calibrations in lines of at most `width` columns, by point and probe; loose: findings without an entry."""
+    tz = clock.zone(result.plant.zone)
+    lines: list[str] = []
+    head = ""
+    for one in told:
+        c = one.calibration
+        title = f"{c.point or 'no point'}  {c.probe or result.plant.probe_at(c.point, c.time) or 'no serial number'}"
+        if title != head:
+            lines += [*([""] if lines else []), title]
+            head = title
+        lines += [line for text in _calibration(one, result, tz) for line in text(width)]
+    if loose:
+        lines += ["", "Without an entry"]
+        lines += [line for f in loose for line in _row(f.kind, f"{f.point}: {_audit(f)}")(width)]
+    return lines or ["No calibration in the log answers to this."]
+
+
+class _row:
+    """One head and its text, wrapped when the width is known."""
+
+    def __init__(self, head: str, text: str) -> None:
+        self.head, self.text = head, text
+
+    def __call__(self, width: int) -> list[str]:
+        if width < 50:  # a narrow terminal: the head on a line of its own
+            return [f"  {self.head}:", *textwrap.wrap(self.text, width, initial_indent="    ", subsequent_indent="    ")]  # fmt: skip
+        first = f"  {self.head:<{LEFT}}"
+        return textwrap.wrap(self.text, width, initial_indent=first, subsequent_indent=" " * (LEFT + 2))
+
+
+def _calibration(one: CalibrationTold, result: ScanResult, tz: ZoneInfo) -> Iterable[_row]:
+    c = one.calibration
+    yield _row(c.action, clock.wall(c.time, tz) + (f" ({c.comment})" if c.comment else ""))
+    if c.as_found:
+        yield _row("as found", _parameters(c.as_found))
+    if c.as_left:
+        yield _row("as left", _parameters(c.as_left))
+    for shift in one.shifts:
+        yield _row("shift", _shift(shift.shift))
+        if shift.shift.significant:
+            yield _row("cause", _cause(shift, result, tz))
+    for check in c.checks:
+        yield _row("entry", check)
+    for doubt in one.doubts:
+        unit = next(f.unit for f in result.points if f.point.name == doubt.point)
+        yield _row("doubt", doubt_sentence(doubt, unit, tz) + ("; still open" if doubt.open_end else ""))
+    for finding in one.audit:
+        yield _row("audit", f"{finding.kind}: {_audit(finding)}")
+    if one.due is not None:
+        yield _row("next due", _due(one.due, tz))
+
+
+def _parameters(parameters: dict[str, Parameter]) -> str:
+    return ", ".join(
+        f"{name.replace('_', ' ')} {quantity(p.value, p.unit, p.uncertainty)}"
+        + (f" ± {quantity(p.uncertainty, '', p.uncertainty)}" if p.uncertainty > 0 else "")
+        + (f" ({p.basis})" if p.basis != "computed" else "")
+        for name, p in parameters.items()
+    )
+
+
+def _shift(s: Shift) -> str:
+    change = quantity(s.change, s.unit, s.uncertainty, signed=True)
+    words = "" if s.significant else ", no more than its uncertainty explains"
+    return f"{s.parameter.replace('_', ' ')} {change} ± {quantity(s.uncertainty, '', s.uncertainty)}{words}"
+
+
+def _cause(told: ShiftTold, result: ScanResult, tz: ZoneInfo) -> str:
+    if not told.links:
+        return "not judged"
+    first = told.links[0]
+    words = f"{_share(first.probability)} {_named(first, result, tz)}"
+    reasons = "; ".join(first.reasons[:MOST_REASONS])
+    others = [
+        f"{_share(link.probability)} {_named(link, result, tz)}"
+        for link in told.links[1:]
+        if link.probability >= 0.1
+    ]
+    return words + (f": {reasons}" if reasons else "") + (f". Else {', '.join(others)}" if others else "")
+
+
+def _share(probability: float) -> str:
+    return ">99 %" if probability > 0.99 else f"{probability * 100:.0f} %"
+
+
+def _named(link: Link, result: ScanResult, tz: ZoneInfo) -> str:
+    if link.cause != "event":
+        return {"ageing": "ordinary ageing", "unrecorded": "something not in the record"}[link.cause]
+    event = next((e for f in result.points for e in f.events if e.id == link.event), None)
+    return event_sentence(event, tz) if event else "an event"
+
+
+def _audit(finding: AuditFinding) -> str:
+    hidden = f" (could hide a trace: {'; '.join(finding.could_hide)})" if finding.could_hide else ""
+    return finding.sentence + hidden
+
+
+def _due(due: Due, tz: ZoneInfo) -> str:
+    parts = [
+        f"{words} {clock.wall(when, tz)[:11]}"
+        for words, when in (("by the plan", due.planned), ("by the staircase", due.staircase))
+        if when is not None
+    ]
+    return "; ".join([*parts, due.sentence])
+
+
+# --- for machines ----------------------------------------------------------------------------------
+
+
+def history_facts(told: Sequence[CalibrationTold], loose: Sequence[AuditFinding]) -> dict[str, object]:
+    """The same for machines: times ISO 8601 UTC, null where unknown."""
+    return {
+        "calibrations": [_facts(one) for one in told],
+        "without_entry": [plain(asdict(f)) for f in loose],
+    }
+
+
+def _facts(one: CalibrationTold) -> object:
+    facts = asdict(one.calibration) | {
+        "id": one.calibration.id,
+        "shifts": [
+            asdict(s.shift) | {"id": s.shift.id, "change": s.shift.change, "links": [asdict(link) for link in s.links]}
+            for s in one.shifts
+        ],
+        "doubts": [asdict(d) | {"knots": [{"time": t, "error": e} for t, e in d.knots]} for d in one.doubts],
+        "audit": [asdict(f) for f in one.audit],
+        "due": asdict(one.due) if one.due else None,
+    }  # fmt: skip
+    return plain(facts)
+
+
+_TIMES = ("time", "start", "end", "last", "planned", "staircase", "limit", "limit_early", "limit_late")
+
+
+def plain(value: object, name: str = "") -> object:
+    """Values that JSON can hold: instants by their names as ISO 8601, what is not finite as null."""
+    if isinstance(value, dict):
+        return {str(key): plain(part, str(key)) for key, part in value.items()}
+    if isinstance(value, list | tuple):
+        return [plain(part, name) for part in value]
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    if isinstance(value, int) and not isinstance(value, bool) and name in _TIMES:
+        return clock.iso(value)
+    return value

@@ -1,0 +1,101 @@
+"""Was the adjustment taken over?  An adjustment that the transmitter uses makes the reading jump by a known amount.
+
+What the entry says was left, read with what was used before, gives the jump; the record gives the level of the reading
+in the hours before and after.  How far such levels lie apart on ordinary days says what the process does by itself.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from excursions.calibrations import models
+from excursions.calibrations.shifts import comparable, histories
+from excursions.clock import NS_PER_HOUR
+from excursions.conclusions import Levels
+from excursions.plant import Plant, Point
+from excursions.records import Calibration, Parameter
+
+HOURS = 6
+_AWAY_NS = 2 * NS_PER_HOUR  # of the work itself and what it disturbs
+_FEWEST = 3  # hourly levels on either side
+_DAYS_FEWEST = 20  # ordinary comparisons to know the process by
+_CLEAR = 6.0  # the jump must be this many ordinary moves
+_STILL = 2.0  # and the reading have moved by fewer than this many
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NotTakenOver:
+    """An adjustment that the reading does not show: jump expected and seen, and an ordinary move [canonical unit]."""
+
+    calibration: Calibration
+    expected: float
+    seen: float
+    ordinary: float
+
+
+def not_taken_over(
+    calibrations: Sequence[Calibration], levels: Mapping[str, Levels], plant: Plant
+) -> Iterator[NotTakenOver]:
+    """Adjustments whose jump is large beside what the process does by itself, and missing."""
+    for history in histories((c for c in calibrations if not c.copied), plant):
+        used: dict[str, Parameter] = {}
+        for calibration in history:
+            point, line = plant.point(calibration.point), levels.get(calibration.point)
+            if calibration.action == "calibration" and used and point and line is not None:
+                found = _look(calibration, used, point, line)
+                if found is not None:
+                    yield found
+            used = {**used, **calibration.as_left}
+
+
+def _look(
+    calibration: Calibration, used: Mapping[str, Parameter], point: Point, line: Levels
+) -> NotTakenOver | None:
+    before, after = _level(line, calibration.time, -1), _level(line, calibration.time, +1)
+    ordinary = _ordinary(line)
+    if not (math.isfinite(before) and math.isfinite(after) and ordinary > 0):
+        return None
+    jump = _jump(calibration, used, point, before)
+    least = max(_CLEAR * ordinary, point.tolerance_at(before))
+    seen = after - before
+    if not abs(jump) >= least or abs(seen) > _STILL * ordinary:
+        return None
+    return NotTakenOver(calibration=calibration, expected=jump, seen=seen, ordinary=ordinary)
+
+
+def _jump(calibration: Calibration, used: Mapping[str, Parameter], point: Point, level: float) -> float:
+    """By how much the reading moves when the transmitter goes from `used` to what was left; NaN when not comparable."""
+    new = {n: p for n, p in calibration.as_left.items() if n in used and _absolute(used[n], p)}
+    if not new or any(n not in new for n in calibration.as_left if calibration.as_left[n].basis != "kept"):
+        return math.nan
+    shape = models.form(calibration.measurand, {n: p.unit for n, p in calibration.as_left.items()})
+    old = {n: p.value for n, p in used.items() if n in shape.units}
+    left = {n: p.value for n, p in calibration.as_left.items() if n in shape.units}
+    return models.truth(shape, level, used=old, real=old | left) - level
+
+
+def _absolute(a: Parameter, b: Parameter) -> bool:
+    return comparable(a, b) and b.basis != "relative"
+
+
+def _level(line: Levels, at: int, side: int) -> float:
+    """Median of some hours before (-1) or after (+1) an instant, the hours of the work left out."""
+    near, far = at + side * _AWAY_NS, at + side * (_AWAY_NS + HOURS * NS_PER_HOUR)
+    known = line.value[(line.time >= min(near, far)) & (line.time < max(near, far))]
+    known = known[np.isfinite(known)]
+    return float(np.median(known)) if known.size >= _FEWEST else math.nan
+
+
+def _ordinary(line: Levels) -> float:
+    """Standard deviation of the same comparison on ordinary hours (from its median size); NaN with too few."""
+    gap = HOURS + 2 * _AWAY_NS // NS_PER_HOUR
+    at = np.searchsorted(line.time, line.time + gap * NS_PER_HOUR)
+    held = np.flatnonzero(at < line.time.size)
+    held = held[line.time[at[held]] - line.time[held] == gap * NS_PER_HOUR]
+    moves = np.abs(line.value[at[held]] - line.value[held])
+    moves = moves[np.isfinite(moves)]
+    return 1.4826 * float(np.median(moves)) if moves.size >= _DAYS_FEWEST else math.nan

@@ -1,0 +1,101 @@
+"""Every calibration with all that is known of it: found and left, shifts and their causes, checks, doubt, audit, next due."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from excursions.conclusions import AuditFinding, Due
+from excursions.plant import Plant
+from excursions.records import Calibration, Doubt, Link, Shift
+from excursions.report.result import ScanResult
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShiftTold:
+    """A shift that a calibration found, and its possible causes, most probable first."""
+
+    shift: Shift
+    links: tuple[Link, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CalibrationTold:
+    """One calibration and everything that follows from it.
+
+    doubts : windows of readings that it closes, or that are open because of it; due : when it is the newest of its probe
+    """
+
+    calibration: Calibration
+    shifts: tuple[ShiftTold, ...]
+    doubts: tuple[Doubt, ...]
+    audit: tuple[AuditFinding, ...]
+    due: Due | None
+
+
+def history(
+    result: ScanResult, *, point: str = "", probe: str = "", since: int | None = None
+) -> tuple[CalibrationTold, ...]:
+    """Calibrations by point, probe and time; those of one point, one probe or from an instant [ns] on, if asked."""
+    links: dict[str, list[Link]] = {}
+    for link in sorted(result.links, key=lambda one: one.rank):
+        links.setdefault(link.shift, []).append(link)
+    chosen = [
+        c
+        for c in result.calibrations
+        if (not point or c.point == point)
+        and (not probe or owner(c, result.plant) == probe)
+        and (since is None or c.time >= since)
+    ]
+    return tuple(
+        _told(c, result, links)
+        for c in sorted(chosen, key=lambda c: (c.point, owner(c, result.plant), c.time))
+    )
+
+
+def owner(calibration: Calibration, plant: Plant) -> str:
+    """Serial number as logged, else of the probe that sat there; empty when nobody said."""
+    return calibration.probe or plant.probe_at(calibration.point, calibration.time) or ""
+
+
+def _told(c: Calibration, result: ScanResult, links: dict[str, list[Link]]) -> CalibrationTold:
+    mine = owner(c, result.plant)
+
+    def same(probe: str, point: str) -> bool:
+        return probe == mine if probe and mine else point == c.point
+
+    return CalibrationTold(
+        calibration=c,
+        shifts=tuple(
+            ShiftTold(shift=s, links=tuple(links.get(s.id, ())))
+            for s in result.shifts
+            if s.end == c.time and same(s.probe, s.point)
+        ),
+        doubts=tuple(
+            d
+            for d in result.doubts
+            if same(d.probe, d.point) and d.point == c.point and _follows(d, c, result, mine)
+        ),
+        audit=tuple(f for f in result.audit if f.calibration == c.id),
+        due=next((d for d in result.due if d.last == c.time and d.point == c.point and same(d.probe, d.point)), None),
+    )  # fmt: skip
+
+
+def _follows(doubt: Doubt, c: Calibration, result: ScanResult, mine: str) -> bool:
+    """Whether a window ends with this calibration, or is open and this is the probe's newest before it."""
+    if not doubt.open_end:
+        return doubt.end == c.time
+    earlier = [
+        other.time
+        for other in result.calibrations
+        if other.point == c.point and owner(other, result.plant) == mine and not other.copied
+    ]
+    return c.time == max((t for t in earlier if t <= doubt.start), default=None)
+
+
+def unclaimed(result: ScanResult, point: str = "", since: int | None = None) -> tuple[AuditFinding, ...]:
+    """Audit findings that belong to no entry: traces nobody wrote down, intervals longer than the plan."""
+    return tuple(
+        f
+        for f in result.audit
+        if not f.calibration and (not point or f.point == point) and (since is None or f.end >= since)
+    )

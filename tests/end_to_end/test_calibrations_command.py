@@ -1,0 +1,55 @@
+"""``excursions calibrations`` on the sample plant: what a person reads, and what a machine does."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+
+import pytest
+
+from tests.end_to_end.conftest import PLANT, ROOT, run_command
+
+pytestmark = pytest.mark.end_to_end
+
+
+def test_a_damaged_probe_in_words_on_a_narrow_terminal() -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "excursions", "calibrations", str(PLANT), "--point", "f1-ph", "--since", "2026-06-01"],
+        capture_output=True, cwd=ROOT, check=False, timeout=300,
+        env={**os.environ, "NO_COLOR": "1", "COLUMNS": "44", "PYTHONPATH": str(ROOT)},
+    )  # fmt: skip
+    text = done.stdout.decode()
+    assert done.returncode == 0, done.stderr
+    assert max(map(len, text.splitlines())) <= 44
+    told = " ".join(text.split())
+    assert told.startswith("F1-PH QP-1107 calibration: 05 Jun 2026")
+    for words in (
+        "as found: slope 85.6 %",
+        "shift: slope −11.5 %",
+        "Over-temperature to 148 °C on 25 May",
+        "USP <791>",
+        "h out of tolerance",
+        "next due: by the plan",
+        "overdue: F1-PH: 3 of 4 intervals longer than planned",
+    ):
+        assert words in told
+
+
+def test_a_calibration_without_a_trace_as_json() -> None:
+    done = run_command("calibrations", PLANT, "--probe", "QT-5520", "--json")
+    assert done.status == 0, done.err
+    facts = json.loads(done.out)
+    assert {c["probe"] for c in facts["calibrations"]} == {"QT-5520"}
+    kinds = {f["kind"] for c in facts["calibrations"] for f in c["audit"]}
+    assert {"no trace", "copied"} <= kinds
+    newest = facts["calibrations"][-1]
+    assert newest["due"]["staircase"].endswith("Z")
+    assert abs(sum(link["probability"] for link in newest["shifts"][0]["links"]) - 1.0) < 1e-9
+
+
+def test_an_unknown_probe_is_named_with_what_would_do() -> None:
+    done = run_command("calibrations", PLANT, "--probe", "QT-5521")
+    assert done.status == 2
+    assert 'Did you mean "QT-5520"?' in done.err

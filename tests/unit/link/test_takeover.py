@@ -1,0 +1,65 @@
+"""An adjustment that the transmitter uses shows in the reading; one that it does not use, does not."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from excursions.clock import NS_PER_HOUR
+from excursions.conclusions import Levels
+from excursions.link import audit
+from excursions.link.takeover import not_taken_over
+from excursions.records import Calibration
+from tests.unit.link.builders import DAY, PLANT, calibration
+from tests.unit.link.test_audit import SAMPLING, states
+
+BEFORE = calibration(5.0, found={"zero_point": 7.0}, left={"zero_point": 7.0})
+AFTER = calibration(30.0, found={"zero_point": 7.3}, left={"zero_point": 7.3})
+
+
+def line(jump: float, *, noise: float = 0.02, wave: float = 0.0) -> Levels:
+    """Sixty days about pH 6 with a jump at the adjustment of day 30."""
+    time = np.arange(60 * 24, dtype=np.int64) * NS_PER_HOUR
+    value = 6.0 + np.random.default_rng(1).normal(0.0, noise, time.size) + wave * np.sin(time / (0.4 * DAY))
+    return Levels(time=time, value=value + np.where(time >= 30 * DAY, jump, 0.0), temperature=np.full(time.size, 25.0))  # fmt: skip
+
+
+def found(levels: Levels, *entries: Calibration) -> list[float]:
+    return [one.expected for one in not_taken_over(entries or (BEFORE, AFTER), {"ph": levels}, PLANT)]
+
+
+def test_the_sign_of_the_jump_is_that_of_the_zero_point() -> None:
+    # Raw stays; zero 7.0 -> 7.3 with the same slope: the same raw is read 0.3 pH higher.
+    assert found(line(0.0)) == [pytest.approx(0.3, abs=0.01)]
+
+
+def test_an_adjustment_that_shows_is_in_order() -> None:
+    assert found(line(0.3)) == []
+
+
+def test_where_the_process_moves_by_itself_as_much_nothing_can_be_said() -> None:
+    assert found(line(0.0, wave=0.5)) == []
+
+
+def test_a_small_adjustment_cannot_be_seen() -> None:
+    small = calibration(30.0, found={"zero_point": 7.03}, left={"zero_point": 7.03})
+    assert found(line(0.0), BEFORE, small) == []
+
+
+def test_a_verification_moves_nothing() -> None:
+    assert found(line(0.0), BEFORE, replace(AFTER, action="verification", as_left={})) == []
+
+
+def test_without_hours_on_both_sides_nothing_is_said() -> None:
+    late = calibration(59.95, found={"zero_point": 7.3}, left={"zero_point": 7.3})
+    assert found(line(0.0), BEFORE, late) == []
+
+
+def test_the_audit_tells_it_in_words() -> None:
+    told = [f for f in audit([BEFORE, AFTER], {"ph": states()}, SAMPLING, PLANT, {"ph": line(0.0)}) if f.kind == "not taken over"]  # fmt: skip
+    assert [f.calibration for f in told] == [AFTER.id]
+    assert told[0].sentence.startswith(
+        "the adjustment of 31 Jan 1970 00:00 would move the reading by +0.3 pH; it moved by "
+    )
