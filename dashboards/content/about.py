@@ -6,13 +6,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TypeVar
 
+from excursions.conclusions import AuditFinding, Due
 from excursions.plant import Plant
 from excursions.records import Calibration, Doubt, LabSample, Link, Shift
 from excursions.report.result import PointFindings, ScanResult, Verdict
 
 MOST_NEIGHBOURS = 3  # more lines beside the reading would hide it
 
-T = TypeVar("T", Calibration, Shift, Doubt, LabSample)
+T = TypeVar("T", Calibration, Shift, Doubt, LabSample, AuditFinding, Due)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,6 +30,8 @@ class About:
     samples: tuple[LabSample, ...] = ()
     neighbours: tuple[PointFindings, ...] = ()
     outcomes: Mapping[str, tuple[str, str]] = field(default_factory=dict)
+    audit: tuple[AuditFinding, ...] = ()
+    due: tuple[Due, ...] = ()
 
 
 def gather(result: ScanResult) -> list[About]:
@@ -38,6 +41,7 @@ def gather(result: ScanResult) -> list[About]:
     calibrations = _by_point(result.calibrations)
     shifts = _by_point(result.shifts)
     doubts = _by_point(result.doubts)
+    audit, due = _by_point(result.audit), _by_point(result.due)
     samples = _by_point(result.samples)
     links: dict[str, list[Link]] = {}
     for link in result.links:
@@ -60,6 +64,8 @@ def gather(result: ScanResult) -> list[About]:
                 ][:MOST_NEIGHBOURS]
             ),
             outcomes=result.outcomes,
+            audit=tuple(audit.get(name, ())),
+            due=tuple(due.get(name, ())),
         )
         for name in verdicts
         if name in found

@@ -10,6 +10,7 @@ from dashboards.wording import PARAMETER_WORDS, Reader, capital, counted, joined
 from excursions.clock import duration_text
 from excursions.conclusions import AuditFinding, Coefficient, Due, Lesson
 from excursions.measurands import MEASURANDS
+from excursions.plant import Plant
 from excursions.report.changes import CHANGES
 from excursions.report.result import Change, ScanResult
 from excursions.report.wording import number
@@ -121,7 +122,7 @@ def _change_row(change: Change, reader: Reader, slugs: Mapping[str, str]) -> Cha
 
 def audit_rows(result: ScanResult, reader: Reader, slugs: Mapping[str, str]) -> tuple[AuditRow, ...]:
     """Findings of the audit and what does not fit within an entry, newest first."""
-    rows = [_audit_row(finding, reader, slugs) for finding in result.audit]
+    rows = [audit_row(finding, reader, slugs) for finding in result.audit]
     copied = {finding.calibration for finding in result.audit if finding.kind == "copied"}
     rows += [
         AuditRow(
@@ -134,7 +135,8 @@ def audit_rows(result: ScanResult, reader: Reader, slugs: Mapping[str, str]) -> 
     return tuple(sorted(rows, key=lambda row: (-row.instant, row.point, row.kind)))
 
 
-def _audit_row(finding: AuditFinding, reader: Reader, slugs: Mapping[str, str]) -> AuditRow:
+def audit_row(finding: AuditFinding, reader: Reader, slugs: Mapping[str, str]) -> AuditRow:
+    """One finding of the audit as text."""
     when = reader.moment(finding.start)
     if finding.kind == "overdue":
         when = f"{reader.date(finding.start)} to {reader.date(finding.end)}"
@@ -156,19 +158,21 @@ def due_rows(result: ScanResult, reader: Reader, slugs: Mapping[str, str]) -> tu
         dates = [d for d in (due.planned, due.limit_early, due.staircase) if d is not None]
         return (min(dates, default=2**63 - 1), due.point)
 
-    in_use = [due for due in result.due if _in_use(due, result, ends.get(due.point, due.last))]
+    used = [due for due in result.due if in_use(due, result.plant, ends.get(due.point, due.last))]
     return tuple(
-        _due_row(due, ends.get(due.point, due.last), reader, slugs)
-        for due in sorted(in_use, key=first)[:MOST_DUE]
+        due_row(due, ends.get(due.point, due.last), reader, slugs)
+        for due in sorted(used, key=first)[:MOST_DUE]
     )
 
 
-def _in_use(due: Due, result: ScanResult, end: int) -> bool:
-    sits = result.plant.probe_at(due.point, end)
+def in_use(due: Due, plant: Plant, end: int) -> bool:
+    """Whether the probe still sits at the point at an instant, as far as anybody said."""
+    sits = plant.probe_at(due.point, end)
     return not sits or not due.probe or sits == due.probe
 
 
-def _due_row(due: Due, end: int, reader: Reader, slugs: Mapping[str, str]) -> DueRow:
+def due_row(due: Due, end: int, reader: Reader, slugs: Mapping[str, str]) -> DueRow:
+    """The dates of one probe as text; end: of the record."""
     limit = "not foreseeable"
     if due.limit is not None:
         name = PARAMETER_WORDS.get(due.parameter, due.parameter)

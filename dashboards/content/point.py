@@ -9,6 +9,7 @@ import numpy as np
 
 from dashboards.content.about import About
 from dashboards.content.compare import PeerRow, SampleRow, peer_rows, sample_rows
+from dashboards.content.fleet import AuditRow, DueRow, audit_row, due_row, in_use
 from dashboards.content.heat import HeatRow, heat_rows
 from dashboards.content.overview import CAUTIONS, in_trouble, wrong_now
 from dashboards.content.rows import (
@@ -55,6 +56,8 @@ class PointContent:
     events_left_out: int
     shifts: tuple[ShiftRow, ...]
     calibrations: tuple[CalibrationRow, ...]
+    audit: tuple[AuditRow, ...]
+    due: tuple[DueRow, ...]
     doubts: tuple[DoubtRow, ...]
     samples: tuple[SampleRow, ...]
     samples_left_out: int
@@ -101,6 +104,12 @@ def point_content(about: About, reader: Reader, slug: str) -> PointContent:
         events_left_out=left_out,
         shifts=shift_rows(about, reader),
         calibrations=calibration_rows(about, reader),
+        audit=tuple(audit_row(finding, reader, {}) for finding in about.audit),
+        due=tuple(
+            due_row(due, findings.end, reader, {})
+            for due in about.due
+            if in_use(due, about.plant, findings.end)
+        ),
         doubts=doubt_rows(about, reader),
         samples=samples,
         samples_left_out=samples_left_out,

@@ -9,6 +9,7 @@ shared memory is given back; a worker whose caller is gone ends by itself.
 from __future__ import annotations
 
 import contextlib
+import itertools
 import multiprocessing
 import os
 import pickle
@@ -31,6 +32,7 @@ R = TypeVar("R")
 AHEAD = 2  # tasks a worker holds: the one it does and the next
 TRIES = 3  # times a task is begun before its loss is an error
 _ALIGN = 64
+_NUMBERS = itertools.count()
 
 
 @dataclass(slots=True)
@@ -215,7 +217,8 @@ def _room(size: int) -> SharedMemory:
         room = os.statvfs("/dev/shm")
         if room.f_bavail * room.f_frsize < 2 * size:
             raise OSError("too little shared memory")
-    return SharedMemory(create=True, size=size)
+    # The name says whose it is; a fallen one of the same name is no room either.
+    return SharedMemory(name=f"excursions-{os.getpid()}-{next(_NUMBERS)}", create=True, size=size)
 
 
 def _give_back(memory: SharedMemory | None) -> None:

@@ -13,7 +13,7 @@ import psutil
 import pytest
 
 from tests.benchmarks.made_plant import Made, register_text, write_parquet
-from tests.unit.pipeline.test_crew import _shared, _until
+from tests.unit.pipeline.test_crew import shared_by, until
 
 pytestmark = pytest.mark.end_to_end
 
@@ -27,7 +27,6 @@ def test_interrupted_nothing_is_left(when: str, tmp_path: Path) -> None:
     spare.mkdir()
     write_parquet(MADE, source)
     (source / "plant.toml").write_text(register_text(MADE), encoding="utf-8")
-    before = _shared()
     command = [sys.executable, "-m", "excursions", "scan", str(source), "--out", str(out), "--jobs", "2"]
     with subprocess.Popen(
         command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env={**os.environ, "TMPDIR": str(spare)}
@@ -37,7 +36,7 @@ def test_interrupted_nothing_is_left(when: str, tmp_path: Path) -> None:
             "workers are there": lambda: len(root.children()) >= 2,
             "tables are written": (out / "tables").exists,
         }
-        _until(lambda: seen[when]() or process.poll() is not None)
+        until(lambda: seen[when]() or process.poll() is not None)
         children = root.children(recursive=True) if process.poll() is None else []
         time.sleep(0.05)
         process.send_signal(signal.SIGINT)
@@ -45,9 +44,9 @@ def test_interrupted_nothing_is_left(when: str, tmp_path: Path) -> None:
     assert process.returncode == 130, said
     assert "nothing half-written is left behind" in said
     assert "Traceback" not in said
-    _until(
+    until(
         lambda: not any(child.is_running() and child.status() != psutil.STATUS_ZOMBIE for child in children)
     )
-    _until(lambda: _shared() <= before)
+    until(lambda: not shared_by(process.pid))
     assert [path.name for path in out.rglob(".*")] == []
     assert list(spare.iterdir()) == []

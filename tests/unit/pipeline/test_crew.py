@@ -56,7 +56,7 @@ def test_results_come_in_order_and_both_the_caller_and_a_worker_do_some() -> Non
 def test_one_job_hires_nobody() -> None:
     with Crew(total, 1) as crew:
         assert {one[2] for one in crew.run(numbered(3, 10), 3)} == {os.getpid()}
-    assert not _shared()
+    assert not shared_by(os.getpid())
 
 
 def test_a_killed_worker_has_its_task_done_again(tmp_path: Path) -> None:
@@ -98,30 +98,31 @@ def slow(task: tuple[int, np.ndarray]) -> int:
 def test_broken_off_nobody_and_nothing_is_left(how: signal.Signals, tmp_path: Path) -> None:
     script = tmp_path / "busy.py"
     script.write_text(BUSY)
-    before = _shared()
     with subprocess.Popen(
         [sys.executable, str(script)], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL,
         env={**os.environ, "PYTHONPATH": str(ROOT)},
     ) as process:  # fmt: skip
         assert process.stdout is not None
         assert process.stdout.readline() == b"begun\n"
-        _until(lambda: len(psutil.Process(process.pid).children(recursive=True)) >= 2)
+        until(lambda: len(psutil.Process(process.pid).children(recursive=True)) >= 2)
+        if Path("/dev/shm").is_dir():
+            until(lambda: shared_by(process.pid))
         children = psutil.Process(process.pid).children(recursive=True)
         process.send_signal(how)
         process.wait()
-    _until(
+    until(
         lambda: not any(child.is_running() and child.status() != psutil.STATUS_ZOMBIE for child in children)
     )
-    _until(lambda: _shared() <= before)
+    until(lambda: not shared_by(process.pid))
 
 
-def _shared() -> set[str]:
-    """Shared memory of this program that is there now."""
+def shared_by(caller: int) -> set[str]:
+    """Shared memory that a process has made for its workers and that is there now."""
     home = Path("/dev/shm")
-    return {path.name for path in home.glob("psm_*")} if home.is_dir() else set()
+    return {path.name for path in home.glob(f"excursions-{caller}-*")} if home.is_dir() else set()
 
 
-def _until(true: object, seconds: float = 60.0) -> None:
+def until(true: object, seconds: float = 60.0) -> None:
     """Wait for a condition; fails only when it does not come about at all."""
     end = time.monotonic() + seconds
     while not true():  # type: ignore[operator]
