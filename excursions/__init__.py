@@ -21,6 +21,7 @@ _HOMES = {
     "Plant": "excursions.plant",
     "Point": "excursions.plant",
     "Probe": "excursions.plant",
+    "ProbeLife": "excursions.report.lives",
     "ReadOptions": "excursions.read",
     "RegisterError": "excursions.errors",
     "Scan": "excursions.pipeline.scan",
@@ -29,6 +30,7 @@ _HOMES = {
     "UsageError": "excursions.errors",
     "all_tables": "excursions.report.write",
     "explain": "excursions.report.explain",
+    "probe_lives": "excursions.report.lives",
     "propose_register": "excursions.pipeline.scan",
     "scan": "excursions.pipeline.scan",
     "write_tables": "excursions.report.write",
@@ -43,6 +45,7 @@ if TYPE_CHECKING:
     from excursions.read import ReadOptions
     from excursions.report.explain import explain
     from excursions.report.explanation import Focus
+    from excursions.report.lives import ProbeLife, probe_lives
     from excursions.report.result import ScanResult
     from excursions.report.write import all_tables, write_tables
 

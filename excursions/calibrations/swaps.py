@@ -56,6 +56,9 @@ CHANCE = 0.05  # of a swap between two calibrations, before looking (cp)
 DAMAGED = 0.15  # of a damage between two calibrations (cp)
 RESTORED = 0.005  # of a gain that comes back without a swap: regenerated, new membrane or electrolyte (cp)
 _SURE = 0.8
+_OTHER_CELL = (
+    0.15  # of a cell constant; wear and coating move it by less from one calibration to the next (cp)
+)
 _MONTH = 30 * NS_PER_DAY
 
 
@@ -80,6 +83,7 @@ def installations_from(
             continue
         swaps = [(a, b) for a, b in pairwise(history) if swap_probability(a, b) >= _SURE]
         decisions += [_decision(a, b) for a, b in swaps]
+        decisions += [told for a, b in pairwise(history) if (told := _other_cell(a, b))]
         if swaps and nameless:
             added += _stays(point, [b.time for _, b in swaps])
     moved = replace(plant, installations=(*plant.installations, *added)) if added else plant
@@ -139,6 +143,27 @@ def _same(found: Parameter, known: Parameter, row: Habit, months: float) -> floa
 
 def _density(distance: float, spread: float) -> float:
     return math.exp(-0.5 * (distance / spread) ** 2) / (spread * math.sqrt(2.0 * math.pi))
+
+
+def _other_cell(earlier: Calibration, later: Calibration) -> Decision | None:
+    """A cell constant that jumps: another cell, or damage; which, its value cannot tell, so it is said and left at that."""
+    before, found = (
+        (earlier.as_left or earlier.as_found).get("cell_constant"),
+        later.as_found.get("cell_constant"),
+    )
+    if before is None or found is None or not comparable(before, found) or before.value <= 0:
+        return None
+    share = found.value / before.value - 1.0
+    if abs(share) < _OTHER_CELL or abs(found.value - before.value) < 3 * math.hypot(
+        before.uncertainty, found.uncertainty
+    ):
+        return None
+    return Decision(
+        subject=later.point or later.probe,
+        what=f"the cell constant moved by {share:+.0%} between {iso(earlier.time)} and {iso(later.time)}: another probe or damage, which of them cannot be told",
+        why=f"{before.value:.4g} before, {found.value:.4g} {found.unit} after; cells of one kind differ by as much",
+        option="log a swap with the new serial number, or add the installation to the register",
+    )
 
 
 def _stays(point: str, swaps: Sequence[int]) -> list[Installation]:

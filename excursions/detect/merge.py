@@ -150,6 +150,8 @@ def _in_noise(whole: Event, part: Event, width: int) -> bool:
 
 def _in_step(whole: Event, part: Event, width: int) -> bool:
     """A walk that is a step seen through sparse samples or wide windows."""
+    if whole.origin == "process" and part.origin != "process":
+        return False  # what the process did explains no walk that is not its own
     return (
         whole.kind == "step"
         and part.kind == "drift"

@@ -96,10 +96,22 @@ def sort_out(paths: Sequence[Path]) -> Inputs:
 def _walk(paths: Sequence[Path], ignored: list[tuple[Path, str]]) -> Iterator[tuple[Path, bool]]:
     """Files in order, and whether the user named them; hidden files and our own output are passed by."""
     for path in paths:
-        if path.is_dir():
-            yield from ((inside, False) for inside in _inside(path, ignored))
-        else:
-            yield path, True
+        for each in _expanded(path):
+            if each.is_dir():
+                yield from ((inside, False) for inside in _inside(each, ignored))
+            else:
+                yield each, True
+
+
+def _expanded(path: Path) -> list[Path]:
+    """What a pattern with ``*`` fits, in the order of names; anything else as it stands, so that its fault is told."""
+    if path.exists() or not any(mark in str(path) for mark in "*?["):
+        return [path]
+    try:
+        found = sorted(Path(path.anchor or ".").glob(str(path.relative_to(path.anchor))))
+    except (ValueError, NotImplementedError, OSError):
+        return [path]
+    return found or [path]
 
 
 def _inside(folder: Path, ignored: list[tuple[Path, str]]) -> Iterator[Path]:

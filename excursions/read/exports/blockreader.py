@@ -107,7 +107,7 @@ class BlockReader:
     def _is_misquoted(self, data: bytes) -> bool:
         """Whether a cell with doubled quotes goes on behind its closing one: the fast reader would drop its last byte."""
         quote = self.cut.quote.encode()
-        if quote * 2 not in data:
+        if quote not in data or quote * 2 not in data:  # one byte is found many times faster than two
             return False
         mark, other = re.escape(quote), b"[^" + re.escape(self.cut.separator.encode() + quote) + b"\n]"
         return re.search(other + b"(?:" + mark * 2 + b")*" + mark + other, data) is not None

@@ -63,6 +63,17 @@ def test_a_cell_constant_cannot_tell() -> None:
     ]  # fmt: skip
     earlier, later = evaluate(rows, PLANT)
     assert swap_probability(earlier, later) == pytest.approx(0.05)
+    assert installations_from((earlier, later), PLANT) == (PLANT, ())
+
+
+def test_a_cell_constant_that_jumps_is_made_visible_and_left_open() -> None:
+    rows = [
+        entry("conductivity", day, standard(1413.0, raw, unit="uS/cm", raw_unit="uS"), probe="") for day, raw in ((1.0, 1400.0), (30.0, 1100.0))
+    ]  # fmt: skip
+    plant, (told,) = installations_from(evaluate(rows, PLANT), PLANT)
+    assert plant == PLANT
+    assert told.what.startswith("the cell constant moved by +27% between 1970-01-02")
+    assert "cannot be told" in told.what
 
 
 def test_a_phase_that_rises_again_is_a_fresh_cap() -> None:

@@ -64,6 +64,10 @@ APART = {
         event("temperature_fault", 10, 12),
         event("stuck", 2, 12),
     ),
+    "a drift of the probe beside a step of the process": (
+        event("step", 30, 30.01, size=1.0, origin="process"),
+        event("drift", 20, 60, size=1.1),
+    ),
     "noise that outlasts a stuck stretch": (event("stuck", 10, 12), event("noise_growth", 10, 40)),
     "a step the way the saw walks": (
         event("fouling", 0, 100, size=-1.0, details={"stretches": 5.0}),

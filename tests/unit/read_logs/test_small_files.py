@@ -112,6 +112,15 @@ def test_logs_in_an_archive_are_opened(tmp_path: Path) -> None:
     ]
 
 
+def test_a_pattern_is_sorted_like_a_folder(tmp_path: Path) -> None:
+    log = tmp_path / "one.csv"
+    log.write_bytes(files("logs")[0].read_bytes())
+    (tmp_path / "two.csv").write_text("tag,time,value\nA,2024-03-01T00:00:00Z,7.0\n")
+    found = sort_out([tmp_path / "*.csv"])
+    assert (found.calibrations, found.exports) == ((log,), (tmp_path / "two.csv",))
+    assert sort_out([tmp_path / "*.txt"]).exports == (tmp_path / "*.txt",)
+
+
 def test_an_archive_that_grows_too_much_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "log.zip"
     with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
