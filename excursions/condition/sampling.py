@@ -110,8 +110,8 @@ def describe(
     )
 
 
-def _thinned(time: TimeArray, value: FloatArray) -> _Steps:
-    stride = max(1, time.size // STATISTIC)
+def _thinned(time: TimeArray, value: FloatArray, statistic: int = STATISTIC) -> _Steps:
+    stride = max(1, time.size // statistic)
     return _Steps(
         interval=(time[1::stride] - time[:-1:stride]) / NS_PER_S,
         change=np.abs(value[1::stride] - value[:-1:stride]),
@@ -277,7 +277,7 @@ def _part_clocked(time: TimeArray, value: FloatArray, rule: _Rule) -> bool | Non
     """Whether a part was kept by the clock; None where that cannot be told: too few samples, or heartbeats only."""
     if time.size <= 2 * SPARSE_SAMPLES:
         return None
-    steps = _thinned(time, value)
+    steps = _thinned(time, value, STATISTIC // PARTS)
     usual = float(np.median(steps.interval))
     if math.isfinite(rule.heartbeat_s) and abs(usual / rule.heartbeat_s - 1) < 2 * HEARTBEAT_BIN:
         return None
