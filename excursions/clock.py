@@ -69,7 +69,7 @@ def duration_text(seconds: float) -> str:
     total = abs(float(seconds))
     if total < 1:
         return f"{total:.2g} s"
-    if total < 90:
+    if total < 90 or (total < 119.5 and round(total) != 60):
         return f"{total:.0f} s"
     for size, name, below, below_name in (
         (86_400.0, "d", 3_600.0, "h"),

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from zoneinfo import ZoneInfo
+
+import typer
 
 from excursions import clock
 from excursions.cli.moment import moment
-from excursions.errors import UsageError, nearest
+from excursions.errors import ExcursionsError, UsageError, nearest
 from excursions.pipeline.scan import Closer
 from excursions.plant import Plant, Point
 from excursions.report.explanation import Focus
@@ -119,3 +122,10 @@ def since_of(result: ScanResult, asked: str) -> int | None:
         return None
     last = max((findings.end for findings in result.points), default=0)
     return moment(asked, clock.zone(result.plant.zone), last)
+
+
+def note_problems(problems: Sequence[ExcursionsError]) -> None:
+    """Say on standard error what is to mend in the input, beside an answer that goes on without it."""
+    if problems:
+        more = f" ({len(problems) - 1} more: run scan)" if len(problems) > 1 else ""
+        typer.echo(f"Note: to mend in the input: {problems[0]}{more}", err=True)

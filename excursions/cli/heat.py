@@ -179,6 +179,8 @@ def _first(heat: Heat, life: Row | None, exposure: Row | None) -> str:
 
 def _most_heat(lives: Sequence[Row]) -> str:
     """Which probe had the most heat, and which are due for replacement."""
+    if all(row["maximum_degc"] is None for row in lives):
+        return "Cannot tell: no probe temperature was exported."
     if not lives or not _figure(lives[0], "dose_h") > 0:
         return "No probe was above its continuous rating in this record."
     first = lives[0]

@@ -10,6 +10,7 @@ import csv
 import hashlib
 import io
 import re
+import unicodedata
 import zipfile
 import zlib
 from collections import Counter
@@ -309,7 +310,9 @@ def _text(path: Path, data: bytes, options: ReadOptions) -> Iterator[Sheet]:
 
 def _share_of_controls(text: str) -> float:
     head = text[:4_000]
-    return sum(not (char.isprintable() or char in "\t\r\n") for char in head) / max(1, len(head))
+    return sum(
+        not (char.isprintable() or unicodedata.category(char) == "Zs" or char in "\t\r\n") for char in head
+    ) / max(1, len(head))
 
 
 def separator_of(text: str) -> str:

@@ -104,7 +104,7 @@ class RowReader:
             model=table.cell(row, "model"),
             said=said,
             action=action_of(said),
-            phase=phase_of(table.cell(row, "phase")) or phase_of(said),
+            phase=phase_of(table.cell(row, "phase")) or phase_of(said) or phase_of(table.cell(row, "model")),
             measurand=table.cell(row, "measurand"),
             comment=self._comment(row),
         )

@@ -104,6 +104,9 @@ def _hold(scene: Scene) -> Check:
     question = "Was it a hold, calibration, cleaning or steam?"
     states = scene.findings.states
     start, end = scene.asked[0], max(scene.asked[1], scene.asked[0] + 1)
+    seen = (states.start < end) & (states.end > start) & (states.code != NO_DATA)
+    if not seen.any():
+        return Check(question=question, outcome=OPEN, evidence="the record holds nothing there")
     inside = (states.start < end) & (states.end > start) & ~np.isin(states.code, (MEASURING, NO_DATA))
     if not inside.any():
         told = "a hold flag was exported" if scene.findings.point.hold else "no hold flag was exported"

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from excursions.errors import ExcursionsError
+from excursions.errors import ExcursionsError, UsageError
 from excursions.site.durable import FILE_MODE
 
 
@@ -40,7 +40,11 @@ def site_lock(path: Path, words: str) -> Iterator[str]:
             raise _busy(path, _read(handle)) from error
         left = _read(handle)
         _write(handle, words)
-        yield left
+        try:
+            yield left
+        except UsageError:  # refused before anything was done: no run has died
+            _write(handle, "")
+            raise
         _write(handle, "")
     finally:
         os.close(handle)

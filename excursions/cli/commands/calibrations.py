@@ -56,7 +56,7 @@ def calibrations(
     """
     import shutil
 
-    from excursions.cli.asked import known_probe, since_of, the_point
+    from excursions.cli.asked import known_probe, note_problems, since_of, the_point
     from excursions.cli.progress import shown_progress
     from excursions.cli.told import WIDTH, history_facts, history_lines
     from excursions.pipeline.scan import scan as run_scan
@@ -68,6 +68,7 @@ def calibrations(
         done = run_scan(
             exports, calibrations=logs or [], samples=samples or [], register=register, options=options, progress=progress
         )  # fmt: skip
+    note_problems(done.problems)
     result = done.result
     name = the_point(result, point) if point else ""
     serial = known_probe(result, probe) if probe else ""

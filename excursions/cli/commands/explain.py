@@ -71,7 +71,7 @@ def explain(
     Exit status: 0 answered, 2 wrong usage or input.
     """
     from excursions.cli.answer import print_explanation
-    from excursions.cli.asked import closer_to, focus_of, the_point
+    from excursions.cli.asked import closer_to, focus_of, note_problems, the_point
     from excursions.cli.progress import shown_progress
     from excursions.pipeline.scan import scan as run_scan
     from excursions.report.explain import explain as explained
@@ -93,9 +93,7 @@ def explain(
             exports, calibrations=calibrations or [], samples=samples or [], register=register, options=options,
             progress=progress, closer=closer_to(point, at, start, end),
         )  # fmt: skip
-    if done.problems:
-        more = f" ({len(done.problems) - 1} more: run scan)" if len(done.problems) > 1 else ""
-        typer.echo(f"Note: to mend in the input: {done.problems[0]}{more}", err=True)
+    note_problems(done.problems)
     name = the_point(done.result, point)
     answer = explained(done.result, name, focus_of(done.result, name, at, start, end))
     page = None

@@ -82,6 +82,7 @@ def heat(
     Exit status: 0 answered, 2 wrong usage or input.
     """
     from excursions import clock
+    from excursions.cli.asked import note_problems
     from excursions.cli.heat import Heat, choose, print_heat, read_report
     from excursions.cli.moment import moment
     from excursions.errors import UsageError
@@ -105,6 +106,7 @@ def heat(
     else:
         options = scan_options(tz, decimal_mark, separator, date_order, encoding, columns, jobs)
         done = _scan(exports or [], calibrations or [], samples or [], register, options)
+        note_problems(done.problems)
         lives, exposures, zone = _rows(done)
         page = _publish(done, out, display_units.value) if out is not None else None
     tzinfo = clock.zone(zone)

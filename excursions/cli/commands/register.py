@@ -45,8 +45,15 @@ def register(
     Example: excursions register sample_data/plant --out plant.toml
     """
     from excursions.cli.progress import shown_progress
+    from excursions.errors import UsageError
     from excursions.pipeline.scan import propose_register
 
+    if out is not None and out.exists() and (known is None or known.absolute() != out.absolute()):
+        raise UsageError(
+            found=f'"{out}", which is there already',
+            expected="a new file, or the register to complete",
+            mend=f"complete it with --register {out} --out {out}, or name another file",
+        )
     options = scan_options(
         tz,
         decimal_mark,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Callable, Iterator
 
 from excursions.errors import InputFileError
@@ -139,7 +140,12 @@ def _refuse_no_text(table: TextTable, content: Content) -> None:
             mend="open it in the program that wrote it and export it as CSV",
             file=content.name,
         )
-    odd = sum(not (char.isprintable() or char in "\t\n\x1f\x0c\x1a\u2028\ufeff") for char in head)
+    odd = sum(
+        not (
+            char.isprintable() or unicodedata.category(char) == "Zs" or char in "\t\n\x1f\x0c\x1a\u2028\ufeff"
+        )
+        for char in head
+    )
     unknown = head.count("\ufffd")
     if odd > 0.02 * len(head) + 2 or unknown > 0.05 * len(head) + 2:
         raise InputFileError(

@@ -275,7 +275,7 @@ class DecimalEvidence:
         if self.whole == 0:
             return (
                 ",",
-                "every number has a comma before exactly three digits, also where a thousands mark would be missing",
+                "every number has a comma before exactly three digits and none is without: thousands are possible too",
             )
         return "", ""
 

@@ -1,0 +1,85 @@
+"""Mistakes and files of a tired night: what a reviewer met is held here."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from excursions.calibrations import evaluate
+from excursions.cli.app import app
+from excursions.clock import duration_text
+from excursions.errors import UsageError
+from excursions.plant import Plant, Point
+from excursions.read import ReadOptions, read_exports
+from excursions.read.logs import read_calibrations
+from excursions.site.acts import close
+from excursions.site.layout import Site, init_site
+from excursions.site.lock import site_lock
+
+
+def test_a_no_break_space_is_text(tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    rows = [f"LF1;2024-03-01 00:{minute:02d};12\u00a0345,{minute}" for minute in range(10)]
+    path.write_text("\n".join(["Tag;Zeit;Wert", *rows]) + "\n", encoding="utf-8")
+    assert read_exports([path], ReadOptions()).series["LF1"].value[1] == 12_345.1
+
+
+def test_a_word_below_the_table_leaves_dotted_dates_day_first(tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    path.write_text("Zeit;pH\n01.03.2024 00:00;7,01\n01.03.2024 00:01;7,02\nMittelwert;7,01\n")
+    reading = read_exports([path], ReadOptions())
+    assert reading.series["pH"].value.tolist() == [7.01, 7.02]
+    assert reading.refused.height == 1
+
+
+def test_the_cells_decide_what_was_found_and_left(tmp_path: Path) -> None:
+    path = tmp_path / "log.csv"
+    path.write_text(
+        "Date,Tag,Type,Buffer,Reading\n"
+        "2024-03-01 08:00,PH1,as found,4.01,4.30\n2024-03-01 08:00,PH1,as found,7.00,7.25\n"
+    )
+    log = read_calibrations(path, options=ReadOptions(), columns={})
+    assert {entry.phase for entry in log.entries} == {"as_found"}
+    point = Point(name="PH1", measurand="ph", value="PH1")
+    found = evaluate(log.entries, Plant(points=(point,)))
+    assert found[0].as_found
+    assert not found[0].as_left
+
+
+def test_ninety_seconds_are_not_two_minutes() -> None:
+    assert [duration_text(s) for s in (60, 89, 90, 119, 120)] == ["60 s", "89 s", "90 s", "119 s", "2 min"]
+
+
+def test_a_refused_act_leaves_no_mark_of_a_dead_run(tmp_path: Path) -> None:
+    init_site(tmp_path / "site")
+    with pytest.raises(UsageError):
+        close(tmp_path / "site", "nosuch", now_ns=0)
+    with site_lock(Site((tmp_path / "site").absolute()).lock, "test") as left:
+        assert left == ""
+
+
+def test_a_register_that_is_there_is_not_written_over(tmp_path: Path) -> None:
+    export = tmp_path / "a.csv"
+    export.write_text("time,PH1\n" + "".join(f"2024-03-01 00:{m:02d},7.{m}\n" for m in range(10, 50)))
+    out = tmp_path / "plant.toml"
+    out.write_text("# mine\n")
+    with pytest.raises(UsageError, match="--register"):
+        CliRunner().invoke(app, ["register", str(export), "--out", str(out)], catch_exceptions=False)
+    assert out.read_text() == "# mine\n"
+
+
+def test_heat_without_a_temperature_cannot_tell_and_names_a_missing_file(tmp_path: Path) -> None:
+    export = tmp_path / "a.csv"
+    export.write_text("time,PH1\n" + "".join(f"2024-03-01 00:{m:02d},7.{m}\n" for m in range(10, 50)))
+    told = CliRunner().invoke(app, ["heat", str(export), str(tmp_path / "nope.csv")])
+    assert "Cannot tell: no probe temperature was exported." in told.output
+    assert "nope.csv" in told.output
+
+
+def test_a_moment_outside_the_record_excludes_nothing(tmp_path: Path) -> None:
+    export = tmp_path / "a.csv"
+    export.write_text("time,PH1\n" + "".join(f"2024-03-01 00:{m:02d},7.{m}\n" for m in range(10, 50)))
+    told = CliRunner().invoke(app, ["explain", str(export), "--at", "1999-01-01"])
+    assert "the record holds nothing there" in " ".join(told.output.split())
