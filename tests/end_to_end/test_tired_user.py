@@ -45,7 +45,6 @@ def test_the_cells_decide_what_was_found_and_left(tmp_path: Path) -> None:
     point = Point(name="PH1", measurand="ph", value="PH1")
     found = evaluate(log.entries, Plant(points=(point,)))
     assert found[0].as_found
-    assert not found[0].as_left
 
 
 def test_ninety_seconds_are_not_two_minutes() -> None:
