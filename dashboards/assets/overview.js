@@ -79,11 +79,13 @@
   let turn = 0;
   function inPortions() {
     const mine = ++turn;
+    list.setAttribute('aria-busy', 'true');
     show(SEEN);
     const next = () => {
       if (mine !== turn) return;
       for (const end = Math.min(shown + SEEN, shownMost, matching.length); shown < end; shown++) matching[shown].row.hidden = false;
       if (shown < Math.min(shownMost, matching.length)) requestAnimationFrame(() => setTimeout(next));
+      else list.removeAttribute('aria-busy');
     };
     requestAnimationFrame(() => setTimeout(next));
   }

@@ -11,7 +11,11 @@ from dashboards.slug import slug
 
 pytestmark = pytest.mark.browser
 
-SHOWN = "[...document.querySelectorAll('.entry:not([hidden]) h3 a')].map(a => a.textContent)"
+# Rows below the first ones come in the frames after a key: the list is busy until they are all there.
+SHOWN = """(async () => {
+  while (document.querySelector('.entries[aria-busy]')) await new Promise(requestAnimationFrame);
+  return [...document.querySelectorAll('.entry:not([hidden]) h3 a')].map(a => a.textContent);
+})()"""
 
 
 @pytest.fixture
