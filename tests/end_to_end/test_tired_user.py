@@ -82,3 +82,16 @@ def test_a_moment_outside_the_record_excludes_nothing(tmp_path: Path) -> None:
     export.write_text("time,PH1\n" + "".join(f"2024-03-01 00:{m:02d},7.{m}\n" for m in range(10, 50)))
     told = CliRunner().invoke(app, ["explain", str(export), "--at", "1999-01-01"])
     assert "the record holds nothing there" in " ".join(told.output.split())
+
+
+@pytest.mark.parametrize("command", ["check", "scan", "explain", "heat", "calibrations", "register"])
+def test_every_command_that_reads_can_be_told_how(command: str, tmp_path: Path) -> None:
+    export = tmp_path / "a.csv"
+    rows = "".join(f"03/04/2024 00:{minute:02d},7.{minute}\n" for minute in range(10, 50))
+    export.write_text("time,PH1\n" + rows)
+    open_order = CliRunner().invoke(app, [command, str(export)])
+    assert "--date-order" in f"{open_order.output}{open_order.exception}"
+    assert open_order.exit_code != 0
+    out = ["--out", str(tmp_path / "report")] if command == "scan" else []
+    told = CliRunner().invoke(app, [command, str(export), "--date-order", "month-first", *out])
+    assert told.exit_code in (0, 1), told.output

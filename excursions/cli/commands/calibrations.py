@@ -9,20 +9,18 @@ from typing import Annotated
 import typer
 
 from excursions.cli.options import (
+    AsJson,
     CalibrationLogs,
     Columns,
-    DateOrderOption,
-    DecimalMark,
-    Encoding,
     Exports,
+    Jobs,
     RegisterFile,
     SampleLists,
-    Separator,
-    Zone,
-    scan_options,
 )
+from excursions.cli.reading import AS_FOUND, HowToRead, reads
 
 
+@reads
 def calibrations(
     exports: Exports,
     point: Annotated[str, typer.Option("--point", help="Measuring point.", show_default="all")] = "",
@@ -37,16 +35,10 @@ def calibrations(
     out: Annotated[
         Path | None, typer.Option("--out", help="Folder for the tables.", show_default=False)
     ] = None,
-    tz: Zone = "",
-    decimal_mark: DecimalMark = "",
-    separator: Separator = "",
-    date_order: DateOrderOption = None,
-    encoding: Encoding = "",
+    reading: HowToRead = AS_FOUND,
     columns: Columns = None,
-    jobs: Annotated[int, typer.Option("--jobs", min=0, help="Processes; 0 chooses.")] = 0,
-    as_json: Annotated[
-        bool, typer.Option("--json", help="Print the answer as JSON on standard output.")
-    ] = False,
+    jobs: Jobs = 0,
+    as_json: AsJson = False,
 ) -> None:
     """List calibrations: as found, as left, what shifted and why, doubt, whether the record shows them, next due.
 
@@ -63,7 +55,7 @@ def calibrations(
     from excursions.report.history import history, unclaimed
     from excursions.report.write import write_tables
 
-    options = scan_options(tz, decimal_mark, separator, date_order, encoding, columns, jobs)
+    options = reading.options(columns, jobs=jobs)
     with shown_progress() as progress:
         done = run_scan(
             exports, calibrations=logs or [], samples=samples or [], register=register, options=options, progress=progress

@@ -8,42 +8,26 @@ from typing import Annotated
 import typer
 
 from excursions.cli.options import (
+    AsJson,
     CalibrationLogs,
     Columns,
-    DateOrderOption,
-    DateSystemOption,
-    DecimalMark,
-    Encoding,
     Exports,
-    MixedUnits,
-    MixedUnitsOption,
     RegisterFile,
     SampleLists,
-    Separator,
-    SheetName,
-    Zone,
-    scan_options,
 )
+from excursions.cli.reading import AS_FOUND, HowToRead, reads
 
 
+@reads
 def check(
     exports: Exports,
     calibrations: CalibrationLogs = None,
     samples: SampleLists = None,
     register: RegisterFile = None,
-    tz: Zone = "",
-    decimal_mark: DecimalMark = "",
-    separator: Separator = "",
-    date_order: DateOrderOption = None,
-    encoding: Encoding = "",
-    sheet: SheetName = "",
-    date_system: DateSystemOption = None,
-    mixed_units: MixedUnitsOption = MixedUnits.APART,
+    reading: HowToRead = AS_FOUND,
     columns: Columns = None,
     everything: Annotated[bool, typer.Option("--all", help="Show every file, decision and signal.")] = False,
-    as_json: Annotated[
-        bool, typer.Option("--json", help="Print all of it as JSON on standard output.")
-    ] = False,
+    as_json: AsJson = False,
 ) -> None:
     """Say how each file is understood and what its record can and cannot show; search nothing.
 
@@ -55,18 +39,7 @@ def check(
     from excursions.cli.progress import shown_progress
     from excursions.pipeline.check import check as run_check
 
-    options = scan_options(
-        tz,
-        decimal_mark,
-        separator,
-        date_order,
-        encoding,
-        columns,
-        1,
-        sheet=sheet,
-        date_system=date_system,
-        mixed_units=mixed_units,
-    )
+    options = reading.options(columns, jobs=1)
     with shown_progress() as progress:
         found = run_check(
             exports,

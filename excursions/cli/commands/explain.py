@@ -8,26 +8,20 @@ from typing import Annotated
 import typer
 
 from excursions.cli.options import (
+    AsJson,
     CalibrationLogs,
     Columns,
-    DateOrderOption,
-    DateSystemOption,
-    DecimalMark,
     DisplayUnits,
-    Encoding,
     Exports,
-    MixedUnits,
-    MixedUnitsOption,
+    Jobs,
     PointName,
     RegisterFile,
     SampleLists,
-    Separator,
-    SheetName,
-    Zone,
-    scan_options,
 )
+from excursions.cli.reading import AS_FOUND, HowToRead, reads
 
 
+@reads
 def explain(
     exports: Exports,
     point: PointName = "",
@@ -47,22 +41,13 @@ def explain(
     out: Annotated[
         Path | None, typer.Option("--out", help="Folder for a page zoomed to the moment.", show_default=False)
     ] = None,
-    tz: Zone = "",
-    decimal_mark: DecimalMark = "",
-    separator: Separator = "",
-    date_order: DateOrderOption = None,
-    encoding: Encoding = "",
-    sheet: SheetName = "",
-    date_system: DateSystemOption = None,
-    mixed_units: MixedUnitsOption = MixedUnits.APART,
+    reading: HowToRead = AS_FOUND,
     columns: Columns = None,
-    jobs: Annotated[int, typer.Option("--jobs", min=0, help="Processes; 0 chooses.")] = 0,
+    jobs: Jobs = 0,
     display_units: Annotated[
         DisplayUnits, typer.Option("--display-units", help="Temperatures on the page and here.")
     ] = DisplayUnits.DEGC,
-    as_json: Annotated[
-        bool, typer.Option("--json", help="Print the answer as JSON on standard output.")
-    ] = False,
+    as_json: AsJson = False,
 ) -> None:
     """Say what is known about one reading: trust it or not, since when, how wrong, why, what to do.
 
@@ -76,18 +61,7 @@ def explain(
     from excursions.pipeline.scan import scan as run_scan
     from excursions.report.explain import explain as explained
 
-    options = scan_options(
-        tz,
-        decimal_mark,
-        separator,
-        date_order,
-        encoding,
-        columns,
-        jobs,
-        sheet=sheet,
-        date_system=date_system,
-        mixed_units=mixed_units,
-    )
+    options = reading.options(columns, jobs=jobs)
     with shown_progress() as progress:
         done = run_scan(
             exports, calibrations=calibrations or [], samples=samples or [], register=register, options=options,

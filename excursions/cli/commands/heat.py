@@ -9,18 +9,15 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from excursions.cli.options import (
+    AsJson,
     CalibrationLogs,
     Columns,
-    DateOrderOption,
-    DecimalMark,
     DisplayUnits,
-    Encoding,
+    Jobs,
     RegisterFile,
     SampleLists,
-    Separator,
-    Zone,
-    scan_options,
 )
+from excursions.cli.reading import AS_FOUND, HowToRead, reads
 
 if TYPE_CHECKING:
     from excursions.cli.heat import Row
@@ -36,6 +33,7 @@ OptionalExports = Annotated[
 ]
 
 
+@reads
 def heat(
     exports: OptionalExports = None,
     report: Annotated[
@@ -59,19 +57,13 @@ def heat(
     out: Annotated[
         Path | None, typer.Option("--out", help="Folder for pages and tables.", show_default=False)
     ] = None,
-    tz: Zone = "",
-    decimal_mark: DecimalMark = "",
-    separator: Separator = "",
-    date_order: DateOrderOption = None,
-    encoding: Encoding = "",
+    reading: HowToRead = AS_FOUND,
     columns: Columns = None,
-    jobs: Annotated[int, typer.Option("--jobs", min=0, help="Processes; 0 chooses.")] = 0,
+    jobs: Jobs = 0,
     display_units: Annotated[
         DisplayUnits, typer.Option("--display-units", help="Temperatures here and on pages.")
     ] = DisplayUnits.DEGC,
-    as_json: Annotated[
-        bool, typer.Option("--json", help="Print the answer as JSON on standard output.")
-    ] = False,
+    as_json: AsJson = False,
 ) -> None:
     """Say whether heat hurt a probe, and which probes had the most of it.
 
@@ -104,7 +96,7 @@ def heat(
         lives, exposures, zone = read_report(report)
         page = report / "index.html" if (report / "index.html").is_file() else None
     else:
-        options = scan_options(tz, decimal_mark, separator, date_order, encoding, columns, jobs)
+        options = reading.options(columns, jobs=jobs)
         done = _scan(exports or [], calibrations or [], samples or [], register, options)
         note_problems(done.problems)
         lives, exposures, zone = _rows(done)

@@ -8,20 +8,12 @@ from typing import Annotated
 import typer
 
 from excursions.cli.options import (
-    DateOrderOption,
-    DateSystemOption,
-    DecimalMark,
-    Encoding,
     Exports,
-    MixedUnits,
-    MixedUnitsOption,
-    Separator,
-    SheetName,
-    Zone,
-    scan_options,
 )
+from excursions.cli.reading import AS_FOUND, HowToRead, reads
 
 
+@reads
 def register(
     exports: Exports,
     known: Annotated[
@@ -31,14 +23,7 @@ def register(
     out: Annotated[
         Path | None, typer.Option("--out", help="Write here instead of standard output.", show_default=False)
     ] = None,
-    tz: Zone = "",
-    decimal_mark: DecimalMark = "",
-    separator: Separator = "",
-    date_order: DateOrderOption = None,
-    encoding: Encoding = "",
-    sheet: SheetName = "",
-    date_system: DateSystemOption = None,
-    mixed_units: MixedUnitsOption = MixedUnits.APART,
+    reading: HowToRead = AS_FOUND,
 ) -> None:
     """Write down what an export shows of the plant, as a commented register to correct.
 
@@ -54,18 +39,7 @@ def register(
             expected="a new file, or the register to complete",
             mend=f"complete it with --register {out} --out {out}, or name another file",
         )
-    options = scan_options(
-        tz,
-        decimal_mark,
-        separator,
-        date_order,
-        encoding,
-        None,
-        1,
-        sheet=sheet,
-        date_system=date_system,
-        mixed_units=mixed_units,
-    )
+    options = reading.options(jobs=1)
     with shown_progress() as progress:
         text, problems = propose_register(exports, register=known, options=options, progress=progress)
     for problem in problems:

@@ -8,45 +8,32 @@ from typing import Annotated
 import typer
 
 from excursions.cli.options import (
+    AsJson,
     CalibrationLogs,
     Columns,
-    DateOrderOption,
-    DateSystemOption,
-    DecimalMark,
     DisplayUnits,
-    Encoding,
     Engine,
     EngineName,
     Exports,
     FailOn,
-    MixedUnits,
-    MixedUnitsOption,
+    Jobs,
     RegisterFile,
     SampleLists,
     Scheduler,
-    Separator,
-    SheetName,
-    Zone,
-    scan_options,
 )
+from excursions.cli.reading import AS_FOUND, HowToRead, reads
 
 
+@reads
 def scan(
     exports: Exports,
     out: Annotated[Path, typer.Option("--out", help="Folder for pages and tables.")] = Path("report"),
     calibrations: CalibrationLogs = None,
     samples: SampleLists = None,
     register: RegisterFile = None,
-    tz: Zone = "",
-    decimal_mark: DecimalMark = "",
-    separator: Separator = "",
-    date_order: DateOrderOption = None,
-    encoding: Encoding = "",
-    sheet: SheetName = "",
-    date_system: DateSystemOption = None,
-    mixed_units: MixedUnitsOption = MixedUnits.APART,
+    reading: HowToRead = AS_FOUND,
     columns: Columns = None,
-    jobs: Annotated[int, typer.Option("--jobs", min=0, help="Processes; 0 chooses.")] = 0,
+    jobs: Jobs = 0,
     engine: Engine = EngineName.LOCAL,
     scheduler: Scheduler = "",
     fail_on: Annotated[
@@ -55,9 +42,7 @@ def scan(
     display_units: Annotated[
         DisplayUnits, typer.Option("--display-units", help="Temperatures on pages.")
     ] = DisplayUnits.DEGC,
-    as_json: Annotated[
-        bool, typer.Option("--json", help="Print the summary as JSON on standard output.")
-    ] = False,
+    as_json: AsJson = False,
 ) -> None:
     """Read exports and calibrations, find what happened to each probe, write pages and tables.
 
@@ -68,22 +53,16 @@ def scan(
     from excursions.cli.progress import shown_progress
     from excursions.cli.publish import publish, since_last
     from excursions.cli.summary import exit_status, print_json, print_summary
+    from excursions.errors import UsageError
     from excursions.pipeline.scan import scan as run_scan
 
-    options = scan_options(
-        tz,
-        decimal_mark,
-        separator,
-        date_order,
-        encoding,
-        columns,
-        jobs,
-        engine,
-        scheduler,
-        sheet=sheet,
-        date_system=date_system,
-        mixed_units=mixed_units,
-    )
+    if scheduler and engine is not EngineName.DASK:
+        raise UsageError(
+            found=f"--scheduler {scheduler} with --engine {engine.value}",
+            expected="--engine dask",
+            mend="add --engine dask or leave --scheduler out",
+        )
+    options = reading.options(columns, jobs=jobs, engine=engine.value, scheduler=scheduler)
     with shown_progress() as progress:
         done = run_scan(
             exports,
