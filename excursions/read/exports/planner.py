@@ -239,14 +239,13 @@ def _decimal(
         return options.decimal_mark
     columns = tuple(dict.fromkeys(stream.value for stream in streams))
     evidence = decimal_evidence(cell for index in columns for cell in sheet.columns[index].cells if cell)
-    mark, why = evidence.decide()
+    mark, why = evidence.decide(sheet.separator)
     if not mark or (evidence.either and not evidence.comma and not evidence.point):
-        evidence = _more_evidence(evidence, columns[:50], texts)
-        mark, why = evidence.decide()
-    if mark == ",":
-        decisions.append(
-            Decision(subject=subject, what="numbers have a decimal comma", why=why, option="--decimal-mark")
-        )
+        evidence = _more_evidence(columns[:50], texts)
+        mark, why = evidence.decide(sheet.separator)
+    if mark and why:
+        what = f"numbers have a decimal {'comma' if mark == ',' else 'point'}"
+        decisions.append(Decision(subject=subject, what=what, why=why, option="--decimal-mark"))
     if mark:
         return mark
     if evidence.comma or evidence.point:
@@ -260,7 +259,7 @@ def _decimal(
     return mark
 
 
-def _more_evidence(evidence: DecimalEvidence, columns: tuple[int, ...], texts: Texts) -> DecimalEvidence:
+def _more_evidence(columns: tuple[int, ...], texts: Texts) -> DecimalEvidence:
     """Go on through the table until a number decides."""
     evidence = DecimalEvidence()
     for frame in texts(columns):
@@ -269,13 +268,7 @@ def _more_evidence(evidence: DecimalEvidence, columns: tuple[int, ...], texts: T
             for column in frame.get_columns()
             for cell in column.cast(pl.String, strict=False).unique().drop_nulls().sort().head(20_000)
         )
-        more = decimal_evidence(cells)
-        evidence = DecimalEvidence(
-            evidence.comma + more.comma,
-            evidence.point + more.point,
-            evidence.either + more.either,
-            evidence.whole + more.whole,
-        )
+        evidence += decimal_evidence(cells)
         if evidence.comma or evidence.point:
             break
     return evidence

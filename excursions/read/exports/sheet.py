@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from excursions.errors import InputFileError
 from excursions.read.exports.columns import Column, column_of
@@ -34,6 +34,7 @@ class Sheet:
     stem : file (and sheet) name without endings
     first_line : line of the first data row
     fault : why its rows and its header do not fit, None when they do
+    separator : what stands between its cells, empty where nothing does
     preamble : key -> text of the lines above the header ("Tag: AT-101")
     preamble_lines : the same lines as they stood
     """
@@ -47,10 +48,16 @@ class Sheet:
     late: tuple[Row, ...] = ()
     data: tuple[Row, ...] = ()
     fault: InputFileError | None = None
+    separator: str = ""
 
 
 def look_at(preview: Preview, stem: str) -> Sheet | None:
     """Find header, data and columns; None when no row looks like data."""
+    sheet = _look(preview, stem)
+    return sheet and replace(sheet, separator=preview.separator)
+
+
+def _look(preview: Preview, stem: str) -> Sheet | None:
     if preview.header:
         return _sheet(stem, preview.rows, (), preview.header, (), preview.late, header_line=0)
     rows = [row for row in preview.rows if not is_remark(row)]

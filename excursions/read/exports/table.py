@@ -80,12 +80,14 @@ class Preview:
     late : rows from further down, for what the first rows leave open
     dtypes : of the columns where the source has types of its own, else empty
     header : names of the columns where the source states them; `rows` then holds data only
+    separator : what stands between the cells of a text, empty where nothing does
     """
 
     rows: tuple[Row, ...]
     late: tuple[Row, ...] = ()
     dtypes: tuple[pl.DataType, ...] = ()
     header: tuple[str, ...] = ()
+    separator: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

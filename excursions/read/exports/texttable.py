@@ -111,7 +111,7 @@ class TextTable:
             for piece in self.source.late():
                 lines = unix_lines(piece).decode(self.encoding[0], errors="replace").split("\n")[1:-1]
                 late.extend(split_records(lines[-_LATE_LINES:], 0, self.cut))
-        return Preview(rows=rows, late=tuple(late))
+        return Preview(rows=rows, late=tuple(late), separator=self.cut.separator)
 
     def portions(self, wanted: Wanted) -> Iterator[Job]:
         """Blocks of lines; see the protocol."""

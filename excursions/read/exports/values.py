@@ -255,23 +255,49 @@ def _simple(text: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class DecimalEvidence:
-    """How often numbers can only be read with a comma, only with a point, or either way, as decimal mark."""
+    """How often numbers can only be read with a comma, only with a point, or either way, as decimal mark.
+
+    triple : of those with a point, how many would also be a whole number of thousands
+    """
 
     comma: int = 0
     point: int = 0
     either: int = 0
     whole: int = 0
+    triple: int = 0
 
-    def decide(self) -> tuple[str, str]:
-        """The decimal mark and the reason; the mark is empty when the numbers leave it open."""
+    def __add__(self, more: DecimalEvidence) -> DecimalEvidence:
+        """Both counts together."""
+        return DecimalEvidence(
+            self.comma + more.comma,
+            self.point + more.point,
+            self.either + more.either,
+            self.whole + more.whole,
+            self.triple + more.triple,
+        )
+
+    def decide(self, separator: str = "") -> tuple[str, str]:
+        """The decimal mark and the reason; the mark is empty when the numbers leave it open.
+
+        `separator` stands between the cells: who writes decimal commas seldom separates by commas too.
+        """
         if self.comma and self.comma >= 10 * self.point:
             return ",", f"{self.comma} numbers can only be read with a decimal comma"
         if self.comma and self.point:
             return "", ""
-        return self._open() if self.either and not self.point else (".", "")
+        if self.either and not self.point:
+            return self._open(separator)
+        if self.triple and self.triple == self.point and not self.whole:
+            return ".", "every number has a point before exactly three digits: thousands are possible too"
+        return ".", ""
 
-    def _open(self) -> tuple[str, str]:
+    def _open(self, separator: str) -> tuple[str, str]:
         """Every comma stands before exactly three digits."""
+        if separator == ",":
+            return (
+                ".",
+                "cells are separated by commas, and every comma in a number stands before three digits",
+            )
         if self.whole == 0:
             return (
                 ",",
@@ -286,13 +312,14 @@ _ONLY_COMMA = re.compile(
 _ONLY_POINT = re.compile(
     r"[+-]?(?:\d{1,3}(?:[,' ]\d{3})+\.\d*|\d+\.\d*|\.\d+|\d{1,3}(?:,\d{3}){2,})(?:[eE][+-]?\d+)?(?:\D.*)?"
 )
+_TRIPLE = re.compile(r"[+-]?[1-9]\d{0,2}\.\d{3}(?:\D.*)?")
 _EITHER = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}(?:\D.*)?")
 _WHOLE = re.compile(r"[+-]?\d+(?:\D.*)?")
 
 
 def decimal_evidence(texts: Iterable[str]) -> DecimalEvidence:
     """Count what the numbers of a file say about its decimal mark."""
-    counts = {"comma": 0, "point": 0, "either": 0, "whole": 0}
+    counts = {"comma": 0, "point": 0, "either": 0, "whole": 0, "triple": 0}
     for text in texts:
         if is_date_damage(text[:_LONGEST_NUMBER]):
             continue
@@ -305,5 +332,6 @@ def decimal_evidence(texts: Iterable[str]) -> DecimalEvidence:
         ):
             if pattern.fullmatch(said):
                 counts[name] += 1
+                counts["triple"] += name == "point" and bool(_TRIPLE.fullmatch(said))
                 break
     return DecimalEvidence(**counts)
