@@ -95,3 +95,45 @@ def test_every_command_that_reads_can_be_told_how(command: str, tmp_path: Path) 
     out = ["--out", str(tmp_path / "report")] if command == "scan" else []
     told = CliRunner().invoke(app, [command, str(export), "--date-order", "month-first", *out])
     assert told.exit_code in (0, 1), told.output
+
+
+def fixed_width(tmp_path: Path, lines: list[str]) -> dict[str, list[float]]:
+    path = tmp_path / "fixed.txt"
+    path.write_text("\n".join(lines) + "\n")
+    return {tag: one.value.tolist() for tag, one in read_exports([path], ReadOptions()).series.items()}
+
+
+def test_blanks_in_a_name_cut_no_column_of_fixed_width(tmp_path: Path) -> None:
+    rows = [
+        f"{tag:<16}2024-03-01 00:{minute:02d}:00  {value + minute / 100:.2f}"
+        for minute in range(10)
+        for tag, value in (("Reactor 1 pH", 7), ("Reactor 2 pH", 5))
+    ]
+    read = fixed_width(tmp_path, ["Tagname         Timestamp            Value", *rows])
+    assert {tag: values[1] for tag, values in read.items()} == {"Reactor 1 pH": 7.01, "Reactor 2 pH": 5.01}
+
+
+def test_blanks_in_a_heading_stay_in_it(tmp_path: Path) -> None:
+    rows = [f"2024-03-01 00:{m:02d}:00      7.{m:02d}          20.{m}" for m in range(10)]
+    read = fixed_width(tmp_path, ["Time                  pH basin 1    Temp basin 1", *rows])
+    assert {tag: values[1] for tag, values in read.items()} == {"pH basin 1": 7.01, "Temp basin 1": 20.1}
+
+
+def test_one_blank_between_a_figure_and_its_quality_still_cuts(tmp_path: Path) -> None:
+    rows = [f"2024-03-01 00:{m:02d}:00  7.{m:02d}  20.{m} Good" for m in range(10)]
+    read = fixed_width(tmp_path, ["Time                 pH    T     Q", *rows])
+    assert {tag: values[1] for tag, values in read.items()} == {"pH": 7.01, "T": 20.1}
+
+
+@pytest.mark.parametrize(
+    ("separator", "cell", "value", "told"), [(",", '"1,230"', 1230.0, "point"), (";", "1.230", 1.23, "point")]
+)
+def test_what_could_be_thousands_is_told(
+    separator: str, cell: str, value: float, told: str, tmp_path: Path
+) -> None:
+    path = tmp_path / "a.csv"
+    rows = [f"2024-03-01 00:{minute:02d}{separator}{cell}" for minute in range(10, 40)]
+    path.write_text("\n".join([f"time{separator}LF1", *rows]) + "\n")
+    reading = read_exports([path], ReadOptions())
+    assert reading.series["LF1"].value[0] == value
+    assert any(told in one.what and one.option == "--decimal-mark" for one in reading.decisions)

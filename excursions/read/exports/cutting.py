@@ -19,6 +19,8 @@ _HINT = re.compile(r"\ufeff?\"?sep=([,;\t|^])\"?\s*$", re.IGNORECASE)
 _SAMPLE_LINES = 60
 _FEW_LINES = 6
 _SAMPLE_CELLS = 4_000
+_HEADING_LINES = 8
+_ONE_BLANK = re.compile(r"(?<=\S) (?=\S)")
 
 
 def find_cut(lines: Sequence[str], stated: str) -> Cut:
@@ -41,7 +43,7 @@ def find_cut(lines: Sequence[str], stated: str) -> Cut:
     if hint and not stated:
         return Cut(separator=hint[1])
     sample = _sample(lines)
-    spans = fixed_spans(sample)
+    spans = _spans(lines, sample)
     if stated == "fixed":
         return Cut(spans=spans)
     candidates = [
@@ -52,9 +54,9 @@ def find_cut(lines: Sequence[str], stated: str) -> Cut:
     scored = [(_score(sample, cut), -rank, cut) for rank, cut in enumerate(candidates)]
     best = max(scored, default=(0.0, 0, Cut()), key=lambda item: item[:2])
     if best[0] < 0.3 and len(spans) > 1:
-        fixed = Cut(spans=spans)
-        blank = Cut(separator=" ", quote='"')
-        for cut in (fixed, blank):
+        # Blanks inside a name would be cut: they count only where columns of fixed width leave no whole cells.
+        whole = _whole_cells(sample, spans)
+        for cut in (Cut(spans=spans), *(() if whole else (Cut(separator=" ", quote='"'),))):
             score = _score(sample, cut)
             if score > max(best[0], 0.3):
                 best = (score, 0, cut)
@@ -111,18 +113,50 @@ def _share(cell: str) -> float:
     return 0.0 if any(mark in cell for mark in (";", "\t", "|")) else 0.6
 
 
-def fixed_spans(lines: Sequence[str]) -> tuple[tuple[int, int | None], ...]:
-    """Columns of fixed width: spans of characters between positions that are blank in every line.
+def _spans(lines: Sequence[str], sample: Sequence[str]) -> tuple[tuple[int, int | None], ...]:
+    """Columns of fixed width, wide gaps first, with borders that leave the heading whole where one fits them."""
+    least = 2 if _whole_cells(sample, fixed_spans(sample, least=2)) else 1
+    spans = fixed_spans(sample, least=least)
+    for heading in lines[:_HEADING_LINES]:
+        kept = fixed_spans(sample, least=least, heading=_ONE_BLANK.sub("_", heading))
+        if len(kept) == len(spans):
+            return kept
+    return spans
 
-    A border lies before a column that always begins at the same place, else behind the one before it:
-    figures set to the right grow to the left.
+
+def _whole_cells(lines: Sequence[str], spans: tuple[tuple[int, int | None], ...]) -> bool:
+    """Whether columns with more than one blank between them hold one thing each, with a time among them."""
+    if len(spans) < 2:
+        return False
+    cells = [line[start:end].strip() for line in lines for start, end in spans]
+    return any(is_time_text(cell) for cell in cells) and not any(_is_two(cell) for cell in cells)
+
+
+def _is_two(cell: str) -> bool:
+    """Whether a cell with blanks is more than a name such as "Reactor 1 pH" or a time: it holds a figure or a time."""
+    words = cell.split()
+    if len(words) < 2 or is_time_text(cell):
+        return False
+    return looks_numeric(words[0]) or any(
+        is_time_text(word) or (looks_numeric(word) and not word.isdigit()) for word in words
+    )
+
+
+def fixed_spans(
+    lines: Sequence[str], *, least: int = 1, heading: str = ""
+) -> tuple[tuple[int, int | None], ...]:
+    """Columns of fixed width: spans of characters between positions that are blank in every line, the heading too.
+
+    At least `least` blanks stand between two columns.  A border lies before a column that always begins at the same
+    place, else behind the one before it: figures set to the right grow to the left.
     """
     if len(lines) < 2:
         return ()
-    length = min(max(len(line) for line in lines), 4_000)
-    blank = [all(index >= len(line) or line[index].isspace() for line in lines) for index in range(length)]
-    starts = [i for i in range(length) if not blank[i] and (i == 0 or blank[i - 1])]
-    stops = [i for i in range(1, length + 1) if not blank[i - 1] and (i == length or blank[i])]
+    seen = [*lines, heading]
+    length = min(max(len(line) for line in seen), 4_000)
+    blank = [all(index >= len(line) or line[index].isspace() for line in seen) for index in range(length)]
+    starts = [i for i in range(length) if not blank[i] and all(blank[max(0, i - least) : i])]
+    stops = [i for i in range(1, length + 1) if not blank[i - 1] and all(blank[i : min(i + least, length)])]
     borders = [0]
     for number, (stop, start) in enumerate(zip(stops, starts[1:], strict=False)):
         next_fixed = all(start < len(line) and not line[start].isspace() for line in lines)
