@@ -46,7 +46,6 @@ DARK: dict[str, str] = {
     "state": "#84948a",
 }
 SANS = "'Gill Sans Nova', 'Segoe UI', 'Noto Sans', 'Liberation Sans', Arial, sans-serif"
-SERIF = "'Charter', 'Bitstream Charter', 'Iowan Old Style', 'Palatino Linotype', 'TeX Gyre Pagella', 'Liberation Serif', Georgia, serif"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,7 +4,6 @@
     |- InputFileError            an export, calibration log or sample file
     |- RegisterError             the plant register (TOML)
     |- UsageError                a command or an argument that does not fit
-    |- TooLittleDataError        how much there was, how much is needed
     `- WorkerLostError           processes that end before they answer
 
 Each error keeps its facts as fields and makes its sentence from them: which file, which line, which
@@ -90,10 +89,6 @@ class RegisterError(ExcursionsError):
 
 class UsageError(ExcursionsError):
     """A command, option or name that does not fit."""
-
-
-class TooLittleDataError(ExcursionsError):
-    """An analysis that was asked of fewer data than it needs."""
 
 
 class WorkerLostError(ExcursionsError):

@@ -26,12 +26,6 @@ AUDIT_WORDS = {
     "overdue": "longer than the plan",
     "cannot tell": "cannot be told",
 }
-CHANGE_MEANING = {
-    "new": "not there in the run before",
-    "worse": "more in doubt, or further off",
-    "better": "less in doubt, or explained",
-    "gone": "no longer found",
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,7 +14,6 @@ import math
 from excursions.physics.tables import look_up
 
 AGCL_VS_SHE_MV = 199.0  # Ag/AgCl in 4 mol/L KCl at 25 degC, handbook value
-CALOMEL_VS_SHE_MV = 244.0  # saturated calomel at 25 degC, handbook value
 LIGHT_VS_AGCL_MV = 475.0
 LIGHT_VS_SHE_MV = 675.0
 

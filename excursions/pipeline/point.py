@@ -7,12 +7,13 @@ on another machine.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from excursions.clock import NS_PER_HOUR, TimeArray
 from excursions.condition import condition, share_outages
+from excursions.condition.signal import with_bridges
 from excursions.detect.catalogue import detect, noise_trace
 from excursions.detect.groups import group_median
 from excursions.detect.heat_tally import heat_tally
@@ -26,6 +27,7 @@ from excursions.records import (
     FloatArray,
     IndexArray,
     Record,
+    Sampling,
     Signal,
     StateLine,
     TagSeries,
@@ -42,7 +44,8 @@ class PointInput:
     """What one point's work needs: its tags by role, related points and laboratory samples.
 
     `plant` holds only what concerns this point (see :func:`plant_around`); `closer` are spans [ns] of which the
-    plotted series are to keep as many true samples as a page can hold.
+    plotted series are to keep as many true samples as a page can hold; samples and bridged stretches before
+    `counted_from` [ns] are searched but not counted.
     """
 
     point: Point
@@ -53,6 +56,7 @@ class PointInput:
     sample_value: FloatArray = field(default_factory=lambda: np.empty(0, np.float64))
     closer: tuple[tuple[int, int], ...] = ()
     trace_budget: int = TRACE_BUDGET
+    counted_from: int = -(2**63)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -163,6 +167,7 @@ def _findings(
     given: PointInput,
 ) -> PointFindings:
     times = [signal.time for signal in signals.values() if len(signal)]
+    own = {role: int(np.searchsorted(one.time, given.counted_from)) for role, one in signals.items()}
     # An hour on either side: the page zooms there, and a line from afar would draw a ramp that never was.
     keep = np.array([[e.start - NS_PER_HOUR, e.end + NS_PER_HOUR] for e in events], dtype=np.int64).reshape(
         -1, 2
@@ -176,21 +181,35 @@ def _findings(
     if noise is not None:
         time, level = noise
         unit = record.value.unit if record.value else ""
-        traces["noise"] = Trace(name="noise", unit=unit, time=time, value=level, samples=int(time.size))
+        traces["noise"] = Trace(
+            name="noise",
+            unit=unit,
+            time=time,
+            value=level,
+            samples=int(np.count_nonzero(time >= given.counted_from)),
+        )
     return PointFindings(
         point=record.point,
         start=min((int(t[0]) for t in times), default=0),
         end=max((int(t[-1]) for t in times), default=0),
-        samples=sum(t.size for t in times),
+        samples=sum(len(one) - own[role] for role, one in signals.items()),
         events=events,
         states=states,
-        sampling={role: signal.sampling for role, signal in signals.items()},
+        sampling={role: _own_bridges(one, own[role]) for role, one in signals.items()},
         traces=traces,
         levels=hourly_levels(record),
         decisions=decisions,
         limits=tuple(detection_limits(record).values()),
         heat=heat_tally(record),
     )
+
+
+def _own_bridges(signal: Signal, first: int) -> Sampling:
+    """How a signal was recorded, with the bridged stretches that begin at sample `first` or later."""
+    if not first:
+        return signal.sampling
+    own = signal.bridged[signal.bridged[:, 0] >= first]
+    return with_bridges(replace(signal.sampling, bridged=0, bridged_longest_s=0.0), signal.time, own)
 
 
 def _trace(role: str, signal: Signal, keep: TimeArray, given: PointInput) -> Trace:
@@ -208,7 +227,7 @@ def _trace(role: str, signal: Signal, keep: TimeArray, given: PointInput) -> Tra
         unit=signal.unit,
         time=np.insert(time, at, cuts - 1),
         value=np.insert(value, at, np.nan),
-        samples=len(signal),
+        samples=len(signal) - int(np.searchsorted(signal.time, given.counted_from)),
     )
 
 

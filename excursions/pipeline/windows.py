@@ -91,7 +91,7 @@ def analyse_long(given: PointInput) -> tuple[PointFindings, PointCounts] | None:
     whole = dataclasses.replace(given, series=ordered, neighbours=near)
     found: PointFindings | None = None
     for window in windows_of(months_with_rows(ordered.values())):
-        found = extend(found, window, search_window(cut(whole, window)), own_rows(ordered.values(), window))
+        found = extend(found, window, search_window(cut(whole, window)))
     assert found is not None
     found = dataclasses.replace(found, decisions=tuple(dict.fromkeys([*found.decisions, *decisions])))
     return found, PointCounts(
@@ -115,12 +115,6 @@ def months_with_rows(series: Collection[TagSeries]) -> list[str]:
     return sorted(found)
 
 
-def own_rows(series: Collection[TagSeries], window: Window) -> int:
-    """Rows of these ordered series inside the month itself."""
-    spans = (np.searchsorted(one.time, [window.start, window.end]) for one in series)
-    return int(sum(last - first for first, last in spans))
-
-
 def cut(given: PointInput, window: Window) -> PointInput:
     """What the search of one window sees: ordered series, neighbours and samples from the lead-in to the month's end."""
     first, last = np.searchsorted(given.sample_time, [window.lead, window.end])
@@ -138,6 +132,7 @@ def cut(given: PointInput, window: Window) -> PointInput:
         sample_value=given.sample_value[first:last],
         plant=noted_until(given.plant, window),
         trace_budget=TRACE_BUDGET if window.lead == window.start else WINDOW_BUDGET,
+        counted_from=window.start,
     )
 
 
@@ -161,7 +156,7 @@ def search_window(given: PointInput) -> PointFindings:
     return search_whole(given)[0]
 
 
-def extend(before: PointFindings | None, window: Window, found: PointFindings, rows: int) -> PointFindings:
+def extend(before: PointFindings | None, window: Window, found: PointFindings) -> PointFindings:
     """What is known up to the end of a month, from what was known up to its beginning and the search of its window.
 
     Parameters
@@ -169,17 +164,15 @@ def extend(before: PointFindings | None, window: Window, found: PointFindings, r
     before : PointFindings or None
         None at the first month of the record.
     found : PointFindings
-        Of the window: month and lead-in.
-    rows : int
-        Rows inside the month itself.
+        Of the window: month and lead-in; its counts are of the month alone.
     """
     if before is None:
-        return dataclasses.replace(found, samples=rows)
+        return found
     return PointFindings(
         point=found.point,
         start=before.start,
         end=max(before.end, found.end),
-        samples=before.samples + rows,
+        samples=before.samples + found.samples,
         events=_events(before.events, found.events, window),
         states=_states(before.states, found.states, window.seam),
         sampling=_sampling(before.sampling, found.sampling),

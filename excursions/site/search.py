@@ -15,7 +15,7 @@ from excursions.pipeline.inputs import point_inputs
 from excursions.pipeline.point import PointCounts, analyse_point
 from excursions.pipeline.progress import Progress
 from excursions.pipeline.run import choose_jobs
-from excursions.pipeline.windows import cut, extend, own_rows, search_window
+from excursions.pipeline.windows import cut, extend, search_window
 from excursions.records import TagSeries
 from excursions.report.result import PointFindings
 from excursions.site.archive import Part, Rows, as_series, load
@@ -45,8 +45,7 @@ def _fold(task: Task) -> PointFindings:
     kept = {step.key for step in task.stations}
     for step in task.steps[begin:]:
         inputs, _ = point_inputs(task.plant, _series(task, step.parts), task.pins, only=(task.point,))
-        rows = own_rows(inputs[0].series.values(), step.window)
-        found = extend(found, step.window, search_window(cut(inputs[0], step.window)), rows)
+        found = extend(found, step.window, search_window(cut(inputs[0], step.window)))
         if step.key in kept:
             _remember(task.file_up_to(step), encode(found))
     assert found is not None

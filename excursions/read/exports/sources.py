@@ -7,15 +7,13 @@ import re
 import shutil
 import sys
 import tempfile
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import BinaryIO, cast
 
 from excursions.errors import ExcursionsError, InputFileError
-from excursions.read.exports.table import Table
-from excursions.read.model import ReadOptions
 from excursions.records import Decision
 
 # What lies beside exports in a folder and is none.  A file the user names is always tried.
@@ -26,8 +24,6 @@ _NO_EXPORT_ENDINGS = (
 _NO_EXPORTS = frozenset(_NO_EXPORT_ENDINGS.split())
 _REMOTE = re.compile(r"^(s3|s3a|gs|gcs|az|azure|abfss?|adl|https?|hf|file):/+(?=[^/])")
 _PARTITION = re.compile(r"^[^=/]+=[^/]*$")
-
-Tables = Callable[["Item", ReadOptions], Iterator[tuple[str, Table]]]
 
 
 @dataclass(slots=True)

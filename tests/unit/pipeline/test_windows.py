@@ -72,6 +72,8 @@ def test_states_levels_traces_and_counts_have_no_seam(both: tuple[PointFindings,
     assert cut.levels.time.size == whole.levels.time.size
     assert all((np.diff(trace.time) > 0).all() for trace in cut.traces.values())
     assert (cut.start, cut.end, cut.samples) == (whole.start, whole.end, whole.samples)
+    for role in ("value", "temperature"):
+        assert cut.traces[role].samples == whole.traces[role].samples
 
 
 def test_the_windows_of_a_record_leave_no_month_out() -> None:
