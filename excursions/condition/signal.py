@@ -9,7 +9,6 @@ import numpy as np
 from excursions.clock import NS_PER_S, TimeArray
 from excursions.condition.bridged import bridged_stretches
 from excursions.condition.lattice import resolution
-from excursions.condition.oddities import strays
 from excursions.condition.order import Ordered, put_in_order
 from excursions.condition.sampling import describe
 from excursions.measurands import measurand as quantity_of
@@ -125,25 +124,11 @@ def _conversion(series: TagSeries, key: str, stated: str) -> tuple[float, float,
     return *found, row.unit if key != "other" else given, ()
 
 
-def _stray_decisions(tag: str, time: TimeArray) -> tuple[Decision, ...]:
-    return tuple(
-        Decision(
-            subject=tag,
-            what=f"{oddity.count} readings kept that stand apart from all others",
-            why=oddity.words,
-            option="take the rows out of the export, or export again with the right dates (--date-order)",
-        )
-        for oddity in strays(time)
-    )
-
-
 def row_decisions(tag: str, ordered: Ordered) -> tuple[Decision, ...]:
-    """What is to be said of rows that contradict one another, and of rows far from all others."""
-    stray = _stray_decisions(tag, ordered.time)
+    """What is to be said of rows that contradict one another."""
     if not ordered.conflicts:
-        return stray
+        return ()
     return (
-        *stray,
         Decision(
             subject=tag,
             what=f"{ordered.conflicts} rows dropped that contradict a later row of the same instant",

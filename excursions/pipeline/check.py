@@ -11,7 +11,7 @@ from pathlib import Path
 import polars as pl
 
 from excursions.condition import condition, share_outages
-from excursions.condition.oddities import Oddity, oddities
+from excursions.condition.oddities import oddities
 from excursions.condition.signal import Conditioned
 from excursions.errors import ExcursionsError
 from excursions.pipeline.engine import LocalEngine
@@ -22,6 +22,7 @@ from excursions.read import FileReport
 from excursions.read.cells import read_cells
 from excursions.read.logs import LogReading
 from excursions.read.model import ShownRow
+from excursions.read.oddtimes import Oddity
 from excursions.read.samples import SampleReading
 from excursions.read.sorting import Inputs, sort_out
 from excursions.records import CalibrationEntry, Decision, LabSample, Sampling, Signal
