@@ -55,8 +55,6 @@ OWN_STEPS = 2.2  # twice the median difference of two interquartile means of whi
 ALONG, APART = 0.5, 0.25  # share of the change of noise that the wander shows
 STEADY = 8.0  # a change this many usual ones large, of a noise that keeps steady
 
-READING_ALONE = ("the noise keeps", "grew by", "at other times", "goes on to the end")
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NoiseSettings:
@@ -207,7 +205,7 @@ def _event(
         clues=clues,
     )
     if not growth:
-        probe = witnessed(probe, tuple(clue for clue in clues if not clue.words.startswith(READING_ALONE)))
+        probe = witnessed(probe, clues)
     origin = name_origin(probe)
     confidence = (1 - probe) * prior / (prior + spell.change.expected) if origin == "process" else probe
     if math.exp(max(spell.base, spell.base + spell.rise)) < survey.deadband:
@@ -311,9 +309,9 @@ def _clues(
         _end_clue(record, start, end, open_end=open_end),
     ]
     if abs(spell.rise) > STEADY * spell.change.spread:
-        clues.append(Clue(odds=2.0, words="the noise keeps steady otherwise"))
+        clues.append(Clue(odds=2.0, words="the noise keeps steady otherwise", inside=True))
     if gradual and spell.rise > 0:
-        clues.append(Clue(odds=1.5, words="grew by and by"))
+        clues.append(Clue(odds=1.5, words="grew by and by", inside=True))
     for name, own in others.noises.items():
         clues.extend(_other_clue(own, start, end, spell, name))
     return tuple(clues)
@@ -331,7 +329,7 @@ def _level_clue(survey: Survey, noise: NoiseSeries, spell: NoiseSpell) -> Clue:
         return Clue(odds=0.6, words="the reading was hardly ever at that level at other times")
     if (float(np.median(noise.rest[same])) - spell.base) / spell.rise > 0.5:
         return Clue(odds=0.1, words="the record shows the same noise at that level at other times")
-    return Clue(odds=2.0, words="at other times the same level came with the usual noise")
+    return Clue(odds=2.0, words="at other times the same level came with the usual noise", inside=True)
 
 
 def _glass_clue(record: Record, survey: Survey, noise: NoiseSeries, spell: NoiseSpell) -> Clue | None:
@@ -390,7 +388,7 @@ def _wander_clue(survey: Survey, noise: NoiseSeries, spell: NoiseSpell) -> Clue:
 def _end_clue(record: Record, start: int, end: int, *, open_end: bool) -> Clue:
     """Whether it lasts, ends with a calibration or cleaning, or ends by itself."""
     if open_end:
-        return Clue(odds=2.0, words="goes on to the end of the record")
+        return Clue(odds=2.0, words="goes on to the end of the record", inside=True)
     reset = next_reset(record, start)
     if reset is not None and abs(end - reset) <= max((end - start) // 10, 3_600 * NS_PER_S):
         return Clue(odds=5.0, words="ends with a calibration or cleaning")

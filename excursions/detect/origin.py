@@ -9,7 +9,7 @@ often probes fail that way (the prior).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -42,10 +42,15 @@ HEAT_BEFORE_S = 6 * 3_600.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Clue:
-    """One piece of evidence: odds probe against process, and the fact in words (empty when not worth saying)."""
+    """One piece of evidence: odds probe against process, and the fact in words (empty when not worth saying).
+
+    inside : seen in the reading alone, so that it is no second witness; source : the other signal that shows it
+    """
 
     odds: float
     words: str = ""
+    inside: bool = False
+    source: str = ""
 
 
 def expected_faults(per_year: float, years: float) -> float:
@@ -74,20 +79,20 @@ WITNESS = 2.0  # odds from which on a clue is a second witness
 WITHOUT = 0.69  # most that the reading alone says, just short of naming the probe
 
 
-def witnessed(probability: float, witnesses: tuple[Clue, ...]) -> float:
+def witnessed(probability: float, clues: tuple[Clue, ...]) -> float:
     """Cap a probability at "undecided" where nothing but the reading itself speaks against the probe.
 
     A set-point nobody told of looks in the reading like a fault.  It takes something else to tell them apart: a
     neighbour, samples, heat or work at the probe just before, a calibration or cleaning that takes it out.
     """
-    if any(clue.odds >= WITNESS for clue in witnesses):
+    if any(clue.odds >= WITNESS and not clue.inside for clue in clues):
         return probability
     return min(probability, WITHOUT)
 
 
 def shared(clues: tuple[Clue, ...], alike: int) -> tuple[Clue, ...]:
     """Weaken clues that the other events of like size in this record show as well."""
-    return tuple(Clue(odds=clue.odds ** (1 / (1 + alike / 2)), words=clue.words) for clue in clues)
+    return tuple(replace(clue, odds=clue.odds ** (1 / (1 + alike / 2))) for clue in clues)
 
 
 def name_origin(probability: float) -> str:
@@ -197,10 +202,11 @@ def company_clues(others: tuple[Companion, ...], at: int, *, width: int, broken:
         ratio = moved_together(other, at, width=width, broken=broken)
         own = other.name == "the temperature"
         if ratio > MOVED:
-            clues.append(Clue(odds=0.15 if own else 0.05, words=f"{other.name} changed at the same time"))
+            words = f"{other.name} changed at the same time"
+            clues.append(Clue(odds=0.15 if own else 0.05, words=words, source=other.name))
         elif math.isfinite(ratio):
             odds = 1.5 if own else 6.0 if other.related else 1.3
-            clues.append(Clue(odds=odds, words=f"{other.name} did not change with it"))
+            clues.append(Clue(odds=odds, words=f"{other.name} did not change with it", source=other.name))
     return tuple(clues)
 
 

@@ -8,14 +8,13 @@ import numpy as np
 
 from excursions.clock import NS_PER_DAY, NS_PER_S
 from excursions.detect.blocks import Blocks
-from excursions.detect.live import Live
+from excursions.detect.live import PIECE, Live
 from excursions.detect.survey import Survey
 from excursions.records import BoolArray, FloatArray, IndexArray
 
 DAY_CELLS, WEEK_CELLS = 24, 168
 FEWEST_ROUNDS = 4  # days (weeks) of record before a daily (weekly) pattern is believed
 FEWEST_ON_LINE, FEWEST_LINES = 4, 8
-PIECE = 16_384  # samples worked on at a time
 SLOWEST_CLOCK = 0.02  # a quiet hour still counts for this share of a usual one
 
 

@@ -202,7 +202,8 @@ def _event(
         chance=change.expected + alike + unexplained(JEFFREYS, survey.years),
         clues=(*clues, *usual),
     )
-    probe = witnessed(probe, (*_witnesses(context, change, shape, clues, usual),))
+    quick = (Clue(odds=WITNESS),) if _outruns(context, change, shape) else ()  # a pace this process never has
+    probe = witnessed(probe, (*clues, *usual, *quick))
     real = prior / (prior + change.expected)
     origin = name_origin(probe)
     confidence = {"probe": probe, "undecided": probe, "process": real * (1 - probe)}[origin]
@@ -232,15 +233,6 @@ def _event(
             details={"before": shape.before, "after": shape.after, "transition_s": shape.length_s},
         )
     ]
-
-
-def _witnesses(
-    context: _Context, change: Change, shape: Transition, clues: tuple[Clue, ...], usual: tuple[Clue, ...]
-) -> tuple[Clue, ...]:
-    """Clues from outside the reading; inside it only a pace that this process never has, and a reset that undoes it."""
-    outside = tuple(clue for clue in clues if not clue.words.startswith("the temperature did not"))
-    undone = tuple(clue for clue in usual if clue.words.startswith("a calibration or cleaning"))
-    return (*outside, *undone, *((Clue(odds=WITNESS),) if _outruns(context, change, shape) else ()))
 
 
 def _outruns(context: _Context, change: Change, shape: Transition) -> bool:
@@ -292,7 +284,7 @@ def _beside(context: _Context, clues: tuple[Clue, ...]) -> tuple[Clue, ...]:
     """What happened beside it; a difference to a neighbour has that neighbour in it already."""
     if not context.neighbour:
         return clues
-    others = (clue for clue in clues if not clue.words.startswith(f"{context.neighbour} "))
+    others = (clue for clue in clues if clue.source != context.neighbour)
     return (*others, Clue(odds=8.0, words=f"{context.neighbour}, which usually goes along, did not"))
 
 
@@ -315,9 +307,9 @@ def _speed(shape: Transition) -> Clue:
     if not shape.sharp:
         return Clue(odds=1.0)
     if shape.samples <= 2:
-        return Clue(odds=3.0, words="at once, from one sample to the next")
+        return Clue(odds=3.0, words="at once, from one sample to the next", inside=True)
     if shape.samples >= 8:
-        return Clue(odds=0.5, words=f"took {duration_text(shape.length_s)}")
+        return Clue(odds=0.5, words=f"took {duration_text(shape.length_s)}", inside=True)
     return Clue(odds=1.5)
 
 
@@ -333,13 +325,13 @@ def _stay(context: _Context, change: Change, shape: Transition, start: int) -> C
             return Clue(odds=8.0, words="a calibration or cleaning took it out again")
         if reset is None or when < reset:
             length = duration_text((when - start) / NS_PER_S)
-            return Clue(odds=0.15, words=f"came back by itself after {length}")
+            return Clue(odds=0.15, words=f"came back by itself after {length}", inside=True)
     until = blocks.at(reset) if reset is not None else len(blocks)
     if abs(shape.size) > 3 * survey.wander and _went_back(survey, change.at, until, shape):
-        return Clue(odds=0.2, words="the reading went back by itself")
+        return Clue(odds=0.2, words="the reading went back by itself", inside=True)
     left = len(blocks) - change.at
     if left >= STAYS_BLOCKS and left >= change.width:
-        return Clue(odds=2.0, words="did not come back")
+        return Clue(odds=2.0, words="did not come back", inside=True)
     return Clue(odds=1.0)
 
 
@@ -385,9 +377,9 @@ def _place(survey: Survey, change: Change, shape: Transition) -> Clue:
     earlier = np.abs(survey.blocks.level[: change.at] - shape.after) <= near
     visits = int(np.count_nonzero(np.diff(earlier.astype(np.int8)) == 1) + bool(earlier[:1].any()))
     if visits >= 2 and np.mean(earlier) > VISITED:
-        return Clue(odds=0.3, words=f"the record was at that level {visits} times before")
+        return Clue(odds=0.3, words=f"the record was at that level {visits} times before", inside=True)
     if not earlier.any():
-        return Clue(odds=1.5, words="the record was never at that level before")
+        return Clue(odds=1.5, words="the record was never at that level before", inside=True)
     return Clue(odds=1.0)
 
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from excursions.detect.blocks import Blocks
-from excursions.detect.live import Live
+from excursions.detect.live import PIECE, Live
 from excursions.detect.scan import SUSPICION, Change
 from excursions.detect.tails import expected_each, outlying
 from excursions.records import FloatArray
@@ -21,7 +21,6 @@ LEAST_NOISE = 2.0  # usual noises that a gap must measure
 BESIDE = 16  # samples further out on either side that must show the change as well
 KEPT = 0.5  # of the gap that they must still show
 FEWEST_BLOCKS = 48
-PIECE = 16_384  # samples worked on at a time
 
 
 def gaps(value: FloatArray) -> FloatArray:
