@@ -83,7 +83,7 @@ def test_the_life_can_be_zoomed_by_keyboard_opened_as_data_and_saved(open_page: 
     page.locator("#lifeplot").press("Escape")
     page.wait_for_function(f"({ends}) === {before!r}")
     page.locator("details.data summary").click()
-    assert page.locator(".data-table tbody tr").count() > 100
+    page.wait_for_function("document.querySelectorAll('.data-table tbody tr').length > 100")
     with page.expect_download() as saved:
         page.locator("[data-csv]").click()
     rows = list(csv.reader(io.StringIO(Path(saved.value.path()).read_text(encoding="utf-8"))))
