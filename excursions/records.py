@@ -381,6 +381,12 @@ class Link:
     reasons: tuple[str, ...] = ()
 
 
+# Basis of a window whose calibration found an error that nothing in the record explains: spread evenly.
+PRORATION = "linear proration (USGS TM 1-D3)"
+# Basis of a window that rests on several events nobody verified, none of which leads.
+UNVERIFIED = "events that nobody verified"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Doubt:
     """A window of readings not to be taken at face value.

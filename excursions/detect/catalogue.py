@@ -80,9 +80,14 @@ def detect(record: Record, settings: Mapping[str, object] | None = None) -> tupl
 
 
 def _quiet(event: Event) -> Event:
-    """What the process or a routine did is noted; nobody has to act on a probe for it, but for heat as a habit."""
+    """What the process or a routine did is noted; nobody has to act on a probe for it, but for heat as a habit.
+
+    Nor has anybody to act on what is likelier not the probe's: it is to be checked.
+    """
     if event.kind == "over_temperature" and event.origin == "process":
         return event
+    if event.origin == "undecided" and event.confidence < 0.5 and event.severity == "act":
+        return replace(event, severity="check")
     return replace(event, severity="note") if event.origin in ("process", "routine") else event
 
 

@@ -27,9 +27,8 @@ from excursions.link.intervals import Interval
 from excursions.link.posterior import Posterior
 from excursions.link.priors import HEAT_KINDS
 from excursions.plant import Point
-from excursions.records import Doubt, FloatArray, Parameter
+from excursions.records import PRORATION, UNVERIFIED, Doubt, FloatArray, Parameter
 
-PRORATION = "linear proration (USGS TM 1-D3)"
 CONFIDENCE = 0.9
 # The window opens when the chance that the reading was out of tolerance first reaches this.
 OPENS_AT = 0.1
@@ -174,10 +173,10 @@ def window(span: Span, seen: Posterior, reason: str) -> Doubt | None:
         open_end=span.open_end,
         knots=line,
         band=tuple(float(h) for h in half),
-        basis=_basis(lead, pinned=bool(span.pins)),
+        basis=_basis(lead, pinned=bool(span.pins), observed=seen.observed),
         hours_out_of_tolerance=hours_beyond(line, float(np.median(span.tolerance(inside)))),
         event=lead.event.id if lead else "",
-        reasons=(reason, *_shape_reason(lead), *_pin_reason(span)),
+        reasons=(reason, *_shape_reason(lead, even=even), *_pin_reason(span)),
     )
 
 
@@ -261,9 +260,9 @@ def _lead(span: Span, seen: Posterior, draw: FloatArray) -> Cause | None:
     return seen.causes[best] if best < len(seen.causes) and seen.acted[best] >= 0.5 else None
 
 
-def _basis(lead: Cause | None, *, pinned: bool) -> str:
+def _basis(lead: Cause | None, *, pinned: bool, observed: bool) -> str:
     if lead is None:
-        return "laboratory samples" if pinned else PRORATION
+        return "laboratory samples" if pinned else PRORATION if observed else UNVERIFIED
     if lead.event.kind in HEAT_KINDS:
         return "heat"
     return (
@@ -284,7 +283,9 @@ def _pin_reason(span: Span) -> tuple[str, ...]:
     )
 
 
-def _shape_reason(lead: Cause | None) -> tuple[str, ...]:
+def _shape_reason(lead: Cause | None, *, even: bool) -> tuple[str, ...]:
+    if lead is None and not even:
+        return ()
     if lead is None:
         return ("no event in between explains it: error spread evenly from the calibration before",)
     return (f"shape over time taken from the {lead.event.kind.replace('_', ' ')} in between",)

@@ -17,7 +17,7 @@ FIXED_BANDS = {
     "hours_130_to_140_degc_h": "hours above 130, up to 140 degC [h]",
     "hours_above_140_degc_h": "hours above 140 degC [h]",
 }
-DOSE = "hours at the continuous rating: integral of 2^((T - rating) / 10 K) dt (ASTM F1980 with Q10 = 2; a general rule)"
+DOSE = "hours at the continuous rating: integral of 2^((T - rating) / 10 K) dt (ASTM F1980 with Q10 = 2; a general rule) [h]"
 
 LIVES: Columns = {
     "probe": (pl.String, "serial number, or the point's name in angle brackets when none is known"),
@@ -60,11 +60,17 @@ LIVES: Columns = {
     "all_dose_h": (pl.Float64, "the same at all temperatures, ordinary ageing included [h]"),
     "calibrations": (pl.Int64, "calibrations and verifications"),
     "last_calibration": (TIME, "when (UTC)"),
-    "slope_first": (pl.Float64, "slope (or cell constant, gain) of the first calibration, as found if given"),
-    "slope_last": (pl.Float64, "the same of the last one, as left"),
+    "slope_first": (
+        pl.Float64,
+        "slope (or cell constant, gain) of the first calibration, as found if given [`slope_unit`]",
+    ),
+    "slope_last": (pl.Float64, "the same of the last one, as left [`slope_unit`]"),
     "slope_unit": (pl.String, "its unit"),
-    "zero_first": (pl.Float64, "zero point (or offset, zero) of the first calibration, as found if given"),
-    "zero_last": (pl.Float64, "the same of the last one, as left"),
+    "zero_first": (
+        pl.Float64,
+        "zero point (or offset, zero) of the first calibration, as found if given [`zero_unit`]",
+    ),
+    "zero_last": (pl.Float64, "the same of the last one, as left [`zero_unit`]"),
     "zero_unit": (pl.String, "its unit"),
     "limit": (TIME, "when a parameter reaches its acceptance limit (UTC); empty: no telling"),
     "limit_early": (TIME, "early end of its 90 % interval (UTC)"),
@@ -97,12 +103,12 @@ EXPOSURES: Columns = {
     "dose_h": (pl.Float64, f"ageing dose above the continuous rating, {DOSE}"),
     "dose_before_h": (pl.Float64, "dose of this probe's exposures before it in the record [h]"),
     "unit": (pl.String, "unit of readings, noise and error"),
-    "reading_before": (pl.Float64, "median of the measuring hours in the day before"),
-    "reading_after": (pl.Float64, "median of the measuring hours in the day after"),
-    "noise_before": (pl.Float64, "median noise in the day before"),
-    "noise_after": (pl.Float64, "median noise in the day after"),
-    "error": (pl.Float64, "reading minus truth afterwards; empty: no doubt follows"),
-    "error_band": (pl.Float64, "half width of its 90 % band"),
+    "reading_before": (pl.Float64, "median of the measuring hours in the day before [`unit`]"),
+    "reading_after": (pl.Float64, "median of the measuring hours in the day after [`unit`]"),
+    "noise_before": (pl.Float64, "median noise in the day before [`unit`]"),
+    "noise_after": (pl.Float64, "median noise in the day after [`unit`]"),
+    "error": (pl.Float64, "reading minus truth afterwards; empty: no doubt follows [`unit`]"),
+    "error_band": (pl.Float64, "half width of its 90 % band [`unit`]"),
     "stretches": (pl.Int64, "times above the rating told as one event"),
     "calibration": (TIME, "next calibration of this probe (UTC)"),
     "found": (pl.String, "what it found"),

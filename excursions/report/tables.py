@@ -7,6 +7,7 @@ same text is written next to the tables as ``columns.csv``.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping
 
 import polars as pl
@@ -54,13 +55,13 @@ COLUMNS: dict[str, dict[str, tuple[pl.DataType | type[pl.DataType], str]]] = {
         "open_start": (pl.Boolean, "the record began inside the event"),
         "open_end": (pl.Boolean, "the record stopped inside the event"),
         "size": (pl.Float64, "size of the event in `size_unit`; what it means depends on the kind"),
-        "size_low": (pl.Float64, "lower end of the interval of the size"),
+        "size_low": (pl.Float64, "lower end of the interval of the size [`size_unit`]"),
         "size_high": (
             pl.Float64,
-            "upper end of the interval of the size (for heat: what the sampling could hide)",
+            "upper end of the interval of the size (for heat: what the sampling could hide) [`size_unit`]",
         ),
         "size_unit": (pl.String, "unit of the size"),
-        "confidence": (pl.Float64, "probability that kind and origin are right, 0 to 1"),
+        "confidence": (pl.Float64, "probability that kind and origin are right, 0 to 1 [1]"),
         "after": (pl.String, "what became of it: verified by a calibration, not borne out, not verified yet"),
         "evidence": (pl.String, "short facts, separated by ' | '"),
         "details": (pl.String, "further figures as name=value, unit in the name, separated by ' | '"),
@@ -99,23 +100,26 @@ COLUMNS: dict[str, dict[str, tuple[pl.DataType | type[pl.DataType], str]]] = {
         "unit": (pl.String, "unit of the parameter"),
         "start": (TIME, "calibration before, as left (UTC)"),
         "end": (TIME, "calibration after, as found (UTC)"),
-        "before": (pl.Float64, "as left before"),
-        "after": (pl.Float64, "as found after"),
-        "change": (pl.Float64, "after minus before"),
-        "uncertainty": (pl.Float64, "standard uncertainty of the change"),
-        "p_value": (pl.Float64, "probability of such a change by chance alone"),
+        "before": (pl.Float64, "as left before [`unit`]"),
+        "after": (pl.Float64, "as found after [`unit`]"),
+        "change": (pl.Float64, "after minus before [`unit`]"),
+        "uncertainty": (pl.Float64, "standard uncertainty of the change [`unit`]"),
+        "p_value": (pl.Float64, "probability of such a change by chance alone [1]"),
         "significant": (pl.Boolean, "a change larger than its uncertainty explains"),
-        "reading_error": (pl.Float64, "what the shift does to the reading where the process sat"),
-        "reading_error_uncertainty": (pl.Float64, "standard uncertainty of that"),
+        "reading_error": (
+            pl.Float64,
+            "what the shift does to the reading where the process sat [unit of the point]",
+        ),
+        "reading_error_uncertainty": (pl.Float64, "standard uncertainty of that [unit of the point]"),
     },
     "links": {
         "shift": (pl.String, "id of the shift"),
         "rank": (pl.Int64, "1 is the most probable cause"),
         "cause": (pl.String, "event | ageing | unrecorded"),
         "event": (pl.String, "id of the event when the cause is one"),
-        "probability": (pl.Float64, "probabilities of one shift sum to 1"),
-        "predicted": (pl.Float64, "shift this cause predicts, unit of the parameter"),
-        "predicted_uncertainty": (pl.Float64, "standard uncertainty of that"),
+        "probability": (pl.Float64, "probabilities of one shift sum to 1 [1]"),
+        "predicted": (pl.Float64, "shift this cause predicts [unit of the parameter]"),
+        "predicted_uncertainty": (pl.Float64, "standard uncertainty of that [unit of the parameter]"),
         "reasons": (pl.String, "plain reasons, separated by ' | '"),
     },
     "doubts": {
@@ -124,10 +128,10 @@ COLUMNS: dict[str, dict[str, tuple[pl.DataType | type[pl.DataType], str]]] = {
         "start": (TIME, "readings to doubt from here (UTC)"),
         "end": (TIME, "to here (UTC)"),
         "open_end": (pl.Boolean, "still open at the end of the record"),
-        "error_start": (pl.Float64, "reading minus truth at the start, unit of the point"),
-        "error_end": (pl.Float64, "reading minus truth at the end, unit of the point"),
-        "band_start": (pl.Float64, "half width of the 90 % band at the start"),
-        "band_end": (pl.Float64, "half width of the 90 % band at the end"),
+        "error_start": (pl.Float64, "reading minus truth at the start [unit of the point]"),
+        "error_end": (pl.Float64, "reading minus truth at the end [unit of the point]"),
+        "band_start": (pl.Float64, "half width of the 90 % band at the start [unit of the point]"),
+        "band_end": (pl.Float64, "half width of the 90 % band at the end [unit of the point]"),
         "hours_out_of_tolerance": (pl.Float64, "hours with an error above the tolerance [h]"),
         "basis": (pl.String, "what the shape of the error rests on"),
         "event": (pl.String, "id of the event it starts with, if any"),
@@ -362,11 +366,26 @@ def changes_table(result: ScanResult) -> pl.DataFrame:
     )
 
 
+_UNIT = re.compile(r"\[([^\]]+)\]|in (`\w+`)")
+
+
+def unit_in(meaning: str) -> str:
+    """The unit that the meaning of a column states: its name, or the column that holds it in backquotes."""
+    found = _UNIT.search(meaning)
+    return (found[1] or found[2]) if found else ""
+
+
 def columns_table() -> pl.DataFrame:
     """The documentation of every column of every table."""
     return pl.DataFrame(
         [
-            {"table": table, "column": column, "type": str(kind), "meaning": meaning}
+            {
+                "table": table,
+                "column": column,
+                "type": str(kind),
+                "unit": unit_in(meaning),
+                "meaning": meaning,
+            }
             for table, columns in COLUMNS.items()
             for column, (kind, meaning) in columns.items()
         ]

@@ -14,9 +14,9 @@ import numpy as np
 
 from excursions.clock import NS_PER_HOUR, duration_text
 from excursions.kinds import KINDS, caution_for
-from excursions.records import SEVERITY_RANK, Calibration, Doubt, Event
+from excursions.records import SEVERITY_RANK, UNVERIFIED, Calibration, Doubt, Event
 from excursions.report.result import VERDICTS, PointFindings, Verdict
-from excursions.report.wording import day, event_sentence, quantity
+from excursions.report.wording import day, event_sentence, quantity, why_doubted
 
 UNUSABLE = ("stuck", "pinned", "out_of_range", "dropout", "bad_quality")
 PASSING = (
@@ -32,7 +32,6 @@ SETTLED = ("verified by calibration", "not borne out")
 MOST_LIKELY = 0.5
 WORTH_ASKING = 0.4  # an undecided event likelier not the probe's than this leaves the verdict alone
 FEWEST_SAMPLES = 30  # with fewer, no record says anything about a probe
-FEWEST_SAMPLES = 30  # below this no record says anything about a probe
 NOTHING_TO_DO = "Nothing to do until the next planned calibration."
 ASK_FOR_MORE = "Ask for a longer or finer export of this point, or compare the reading with a sample."
 
@@ -62,14 +61,15 @@ def judge(
     if findings.samples < FEWEST_SAMPLES:
         text = f"Only {findings.samples} samples of this point: too few to judge a probe by."
         return _verdict(findings, "cannot tell", text, ASK_FOR_MORE, knowledge)
-    if findings.samples < FEWEST_SAMPLES:
-        text = f"Only {findings.samples} samples of this point: too few to judge a probe by."
-        return _verdict(findings, "cannot tell", text, ASK_FOR_MORE, knowledge)
     live = [event for event in findings.events if _is_live(event, calibrations, outcomes)]
     unusable = [event for event in live if event.kind in UNUSABLE and event.open_end]
     if unusable:
         return _from_event("do not use", _worst(unusable), findings, knowledge, tz)
-    open_doubts = [doubt for doubt in doubts if doubt.open_end and _is_material(doubt, findings)]
+    open_doubts = [
+        doubt
+        for doubt in doubts
+        if doubt.open_end and _is_material(doubt, findings) and _is_worth_asking(doubt, live)
+    ]
     probe_events = [event for event in live if event.origin == "probe" and event.confidence >= MOST_LIKELY]
     if open_doubts:
         worst = max(open_doubts, key=lambda doubt: _harm(doubt, findings))
@@ -124,6 +124,13 @@ def _is_material(doubt: Doubt, findings: PointFindings) -> bool:
     """Whether the best estimate, not only its band, leaves the tolerance: a wide band alone is no finding."""
     error, band = _last_error(doubt)
     return abs(error) > _tolerance(findings) if math.isfinite(error) else band > _tolerance(findings)
+
+
+def _is_worth_asking(doubt: Doubt, live: Sequence[Event]) -> bool:
+    """Whether more speaks for a doubt than events that are likelier the process's than the probe's."""
+    if doubt.basis != UNVERIFIED:
+        return True
+    return any(e.confidence >= WORTH_ASKING and e.end > doubt.start and e.start < doubt.end for e in live)
 
 
 def _tolerance(findings: PointFindings) -> float:
@@ -250,13 +257,15 @@ def _trust(
     tz: ZoneInfo,
 ) -> Verdict:
     text = "Nothing in this record speaks against the reading now."
-    past = sorted(doubts, key=lambda doubt: doubt.end)
+    past = sorted((doubt for doubt in doubts if not doubt.open_end), key=lambda doubt: doubt.end)
     if past:
         last = past[-1]
-        text += (
-            f" Readings from {day(last.start, tz)} to {day(last.end, tz)} are to be doubted:"
-            f" {last.basis}. Since then it was calibrated."
-        )
+        text += f" Readings from {day(last.start, tz)} to {day(last.end, tz)} are to be doubted: {why_doubted(last)}."
+        if any(c.time >= last.end and c.action == "calibration" for c in calibrations):
+            text += " Since then it was calibrated."
+    waiting = min((doubt.start for doubt in doubts if doubt.open_end), default=None)
+    if waiting is not None:
+        text += f" From {day(waiting, tz)} on a change that may be the probe's has not been verified."
     failed = past_faults(findings)
     if failed:
         worst = _worst(failed)

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from excursions.clock import duration_text, to_datetime
 from excursions.kinds import KINDS
-from excursions.records import Doubt, Event
+from excursions.records import PRORATION, Doubt, Event
 
 MOVES = ("step", "drift", "fouling")  # whose size is a change, also where the reading is a temperature
 
@@ -97,6 +97,11 @@ def event_sentence(event: Event, tz: ZoneInfo, *, show: Show = quantity) -> str:
     return text
 
 
+def why_doubted(doubt: Doubt) -> str:
+    """What a window of doubt rests on, in plain words; methods have their names in the tables."""
+    return "found off later; nothing in the record explains it" if doubt.basis == PRORATION else doubt.basis
+
+
 def doubt_sentence(doubt: Doubt, unit: str, tz: ZoneInfo) -> str:
     """One closed window of doubt: from when to when, how wrong at most, for how long beyond tolerance, why."""
     text = f"{day(doubt.start, tz)} to {day(doubt.end, tz)}"
@@ -106,4 +111,4 @@ def doubt_sentence(doubt: Doubt, unit: str, tz: ZoneInfo) -> str:
         band = doubt.band[worst] if worst < len(doubt.band) else math.nan
         text += f": up to {quantity(abs(error), unit, band)} {'high' if error > 0 else 'low'}"
         text += f" (± {quantity(band, unit, band)})" if math.isfinite(band) else ""
-    return f"{text}, {number(doubt.hours_out_of_tolerance)} h out of tolerance ({doubt.basis})"
+    return f"{text}, {number(doubt.hours_out_of_tolerance)} h out of tolerance ({why_doubted(doubt)})"

@@ -13,13 +13,15 @@ from excursions.read.exports.columns import clean
 from excursions.read.exports.plan import Plan
 from excursions.read.exports.quality import NAMES
 from excursions.read.exports.values import STATE_OFF
+from excursions.read.exports.words import is_status_text
 from excursions.read.exports.zones import DoubledHours
 from excursions.read.model import STATUS_SCHEMA
-from excursions.records import Decision, TagSeries
+from excursions.records import BAD, Decision, TagSeries
 
 _MOST_REFUSED = 200_000  # listed one by one in a table; the rest is counted in one entry
 _MOST_WORDS = 2_000
 _LONGEST = 500
+_SHOWN_WORDS = 5
 
 
 class Replan(Exception):
@@ -108,6 +110,22 @@ class Outcome:
         if key not in self.words and len(self.words) >= _MOST_WORDS:
             key = (tag, "(other texts)")
         self.words[key] = (quality, self.words.get(key, (quality, 0))[1] + count)
+
+
+def strange_words(outcome: Outcome) -> str:
+    """A remark on texts in place of numbers that are no usual words for a bad value; empty without any."""
+    counts: dict[str, int] = {}
+    for (_, word), (quality, count) in outcome.words.items():
+        if quality == BAD and not is_status_text(word):
+            counts[word] = counts.get(word, 0) + count
+    if not counts:
+        return ""
+    shown = ", ".join(f'"{word}" ({counts[word]} x)' for word in sorted(counts)[:_SHOWN_WORDS])
+    more = f" and {len(counts) - _SHOWN_WORDS} other texts" if len(counts) > _SHOWN_WORDS else ""
+    return (
+        f"text where a number or a usual word for a bad value was expected, taken as bad quality: {shown}{more}; "
+        "correct it, or state what it means under the quality words of the register"
+    )
 
 
 def findings(name: str, plan: Plan, outcome: Outcome) -> list[Decision]:

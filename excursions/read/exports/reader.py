@@ -13,7 +13,7 @@ from excursions.read.exports.clockfaults import clock_faults
 from excursions.read.exports.containers import open_item
 from excursions.read.exports.gather import Gather
 from excursions.read.exports.onetable import Asked, TableRead, read_table
-from excursions.read.exports.outcome import status_words
+from excursions.read.exports.outcome import status_words, strange_words
 from excursions.read.exports.plan import NoReadingsError
 from excursions.read.exports.planner import OrderOpenError
 from excursions.read.exports.sound import broken, is_fault
@@ -140,6 +140,8 @@ def _account(item: Item, name: str, table: Table, found: TableRead, state: _Stat
     outcome = found.outcome
     if outcome.remarks:
         outcome.notes.append(f"{outcome.remarks} comment lines among the data were passed over")
+    if strange := strange_words(outcome):
+        outcome.notes.append(strange)
     if outcome.unlisted:
         outcome.rejects.append((0, "", "", "more refused readings, counted but not listed", outcome.unlisted))
     state.files.append(
