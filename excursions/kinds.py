@@ -15,6 +15,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 ORIGINS = ("probe", "process", "routine", "record", "undecided")
+# An undecided event less likely the probe's than this asks nobody to act and leaves the verdict alone (cp).
+WORTH_ASKING = 0.4
 SEVERITIES = ("note", "check", "act")
 
 

@@ -28,6 +28,7 @@ from excursions.detect.stuck import StuckSettings, detect_stuck
 from excursions.detect.survey import survey_of, surveyed
 from excursions.detect.temperature_fault import TemperatureFaultSettings, detect_temperature_fault
 from excursions.detect.thermal_shock import ThermalShockSettings, detect_thermal_shock
+from excursions.kinds import WORTH_ASKING
 from excursions.records import Event, FloatArray, Record
 
 
@@ -86,7 +87,7 @@ def _quiet(event: Event) -> Event:
     """
     if event.kind == "over_temperature" and event.origin == "process":
         return event
-    if event.origin == "undecided" and event.confidence < 0.5 and event.severity == "act":
+    if event.origin == "undecided" and event.confidence < WORTH_ASKING and event.severity == "act":
         return replace(event, severity="check")
     return replace(event, severity="note") if event.origin in ("process", "routine") else event
 

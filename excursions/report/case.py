@@ -11,10 +11,11 @@ import numpy as np
 
 from excursions import clock
 from excursions.errors import UsageError, nearest
+from excursions.kinds import WORTH_ASKING
 from excursions.records import SEVERITY_RANK, Calibration, Doubt, Event, LabSample, Link, Shift
 from excursions.report.explanation import Focus
 from excursions.report.result import PointFindings, ScanResult, Verdict
-from excursions.report.verdict import MOST_LIKELY, PASSING, UNUSABLE, WORTH_ASKING
+from excursions.report.verdict import MOST_LIKELY, PASSING, UNUSABLE
 
 REFUTED = "not borne out"
 ANY_PROBE = ("probe", "undecided")

@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from excursions.clock import NS_PER_HOUR, duration_text
-from excursions.kinds import KINDS, caution_for
+from excursions.kinds import KINDS, WORTH_ASKING, caution_for
 from excursions.records import SEVERITY_RANK, UNVERIFIED, Calibration, Doubt, Event
 from excursions.report.result import VERDICTS, PointFindings, Verdict
 from excursions.report.wording import day, event_sentence, quantity, why_doubted
@@ -30,7 +30,6 @@ PASSING = (
 )
 SETTLED = ("verified by calibration", "not borne out")
 MOST_LIKELY = 0.5
-WORTH_ASKING = 0.4  # an undecided event likelier not the probe's than this leaves the verdict alone
 FEWEST_SAMPLES = 30  # with fewer, no record says anything about a probe
 NOTHING_TO_DO = "Nothing to do until the next planned calibration."
 ASK_FOR_MORE = "Ask for a longer or finer export of this point, or compare the reading with a sample."

@@ -309,3 +309,12 @@ def test_the_page_names_the_command_that_shows_every_sample_but_not_for_a_name_a
     )
     hostile = open_page(points[HOSTILE]).page
     assert "explain" not in hostile.locator(".drawn-words").inner_text()
+
+
+def test_the_line_that_explains_stays_in_sight_of_what_it_explains(page: Any) -> None:
+    page.evaluate("document.getElementById('plot').scrollIntoView()")
+    box = page.locator("#plot").bounding_box()
+    for share in (0.5, 0.6):
+        page.mouse.move(box["x"] + box["width"] * share, box["y"] + 150)
+    page.wait_for_function("document.querySelector('.note b')")
+    assert page.evaluate("document.querySelector('.note').getBoundingClientRect().bottom <= innerHeight")

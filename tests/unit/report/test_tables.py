@@ -58,3 +58,12 @@ def test_a_failed_write_leaves_the_old_file(tmp_path: Path, monkeypatch: pytest.
         write_whole(target, b"new")
     assert target.read_bytes() == b"old"
     assert list(tmp_path.iterdir()) == [target]
+
+
+def test_every_figure_has_its_unit_in_the_guide() -> None:
+    guide = tables.columns_table()
+    figures = guide.filter(pl.col("type").str.starts_with("Float"))
+    assert figures.filter(pl.col("unit") == "").height == 0
+    held = guide.filter(pl.col("unit").str.starts_with("`"))
+    for table, unit in held.select("table", "unit").unique().iter_rows():
+        assert unit.strip("`") in tables.COLUMNS[table]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -9,7 +10,7 @@ import pytest
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
 from excursions.plant import Point
-from excursions.records import Calibration, Doubt, Event, StateLine
+from excursions.records import UNVERIFIED, Calibration, Doubt, Event, StateLine
 from excursions.report.result import Levels, PointFindings, Trace, Verdict
 from excursions.report.verdict import judge, order, past_faults
 
@@ -89,6 +90,21 @@ def test_an_open_window_beyond_tolerance_is_doubt_with_its_error() -> None:
 
 def test_an_open_window_within_tolerance_is_no_doubt() -> None:
     assert judged(made_findings(), doubts=[made_doubt(0.02)]).verdict == "trust"
+
+
+def test_a_window_that_is_open_was_never_calibrated_since() -> None:
+    before = Calibration(time=5 * DAY, point="P", probe="", measurand="ph", action="calibration")
+    sentence = judged(made_findings(), doubts=[made_doubt(0.02)], calibrations=[before]).sentence
+    assert "Since then it was calibrated" not in sentence
+    assert "has not been verified" in sentence
+
+
+def test_events_likelier_the_processes_open_no_doubt_together() -> None:
+    step = made_event("step", origin="undecided", confidence=0.3, severity="check")
+    doubt = replace(made_doubt(-0.9), basis=UNVERIFIED)
+    assert judged(made_findings(step), doubts=[doubt]).verdict == "trust"
+    likelier = replace(step, confidence=0.6)
+    assert judged(made_findings(likelier), doubts=[doubt]).verdict == "doubt"
 
 
 def test_an_effect_is_not_told_before_its_cause() -> None:
