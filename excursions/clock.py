@@ -6,13 +6,14 @@ where files are read and where people look; both come through here.  Spans are h
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, datetime
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 import numpy as np
 from numpy.typing import NDArray
 
-from excursions.errors import UsageError
+from excursions.errors import UsageError, nearest
 
 NS_PER_S = 1_000_000_000
 NS_PER_MINUTE = 60 * NS_PER_S
@@ -36,8 +37,22 @@ def zone(name: str) -> ZoneInfo:
         raise UsageError(
             found=f'time zone "{name}"',
             expected="a name of the IANA time zone data base",
-            mend='write for example "UTC" or "Europe/Vienna"',
+            mend=_zone_meant(name),
         ) from error
+
+
+def _zone_meant(name: str) -> str:
+    """How to mend a name that is no zone: a fixed offset in the spelling of the data base, else the nearest name."""
+    if offset := re.fullmatch(r"(?i)(?:utc|gmt)?\s*([+-])\s*0?(\d{1,2})(?::?00)?", name.strip()):
+        sign = "-" if offset[1] == "+" else "+"  # the data base counts west of Greenwich as positive
+        return f'write "Etc/GMT{sign}{int(offset[2])}" for that offset all year, or the name of a place such as "Europe/Vienna"'
+    known = sorted(available_timezones())
+    places = {zone.rpartition("/")[2]: zone for zone in reversed(known)}
+    asked = "_".join(name.split())
+    near = nearest(asked, known, least=0.75) or places.get(
+        nearest(asked.rpartition("/")[2], places, least=0.75), ""
+    )
+    return f'did you mean "{near}"?' if near else 'write for example "UTC" or "Europe/Vienna"'
 
 
 def to_ns(moment: datetime) -> int:

@@ -95,15 +95,16 @@ class WorkerLostError(ExcursionsError):
     """Processes that ended before they answered, again and again."""
 
 
-def nearest(word: str, choices: Iterable[str]) -> str:
+def nearest(word: str, choices: Iterable[str], *, least: float = 0.6) -> str:
     """The choice that `word` was probably meant to be, blind to case; empty when none is near.
 
+    `least` is how alike they must be, from 0 to 1.
     Ties go to the first in alphabetical order, so that the same input gives the same sentence.
     """
     spelt: dict[str, str] = {}
     for choice in sorted(choices):
         spelt.setdefault(choice.casefold(), choice)
     asked = word.casefold()
-    near = get_close_matches(asked, spelt, n=5, cutoff=0.6)
+    near = get_close_matches(asked, spelt, n=5, cutoff=least)
     ranked = sorted((-SequenceMatcher(None, choice, asked).ratio(), choice) for choice in near)
     return spelt[ranked[0][1]] if ranked else ""

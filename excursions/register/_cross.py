@@ -9,6 +9,7 @@ from itertools import pairwise
 from excursions.clock import iso
 from excursions.errors import nearest
 from excursions.plant import Installation, Plant
+from excursions.register._fields import POINT
 from excursions.register._lines import Path as KeyPath
 from excursions.register._reader import Reader
 
@@ -86,18 +87,29 @@ def _overlaps(reader: Reader, rows: tuple[Installation, ...], by: str) -> None:
 
 
 def _tags(reader: Reader, plant: Plant, tags: Collection[str]) -> None:
+    """Tags that the export lacks; the nearest one that no other point names is probably meant."""
     known = set(tags)
+    named = {tag for point in plant.points for tag in point.tags.values()}
+    free = known - named
     for point in plant.points:
         for role, tag in point.tags.items():
-            if tag not in known:
-                near = nearest(tag, known)
-                place = _place(reader, "points", "name", point.name)[:-1]
-                reader.remark(
-                    (*place, role),
-                    f'tag "{tag}"',
-                    "a tag of the export",
-                    f'did you mean "{near}"?' if near else "the point goes on without this signal",
-                )
+            if tag in known:
+                continue
+            near = nearest(tag, free) or nearest(tag, known)
+            apart = f' Until then "{near}" is taken for a signal of its own' if near in free else ""
+            place = _place(reader, "points", "name", point.name)[:-1]
+            reader.remark(
+                _spelt(reader, place, role),
+                f'tag "{tag}"',
+                "a tag of the export",
+                f'did you mean "{near}"?{apart}' if near else "the point goes on without this signal",
+            )
+
+
+def _spelt(reader: Reader, place: KeyPath, key: str) -> KeyPath:
+    """Where a key of a row stands, under whichever of its names it was written."""
+    names = (key, *POINT[key].also)
+    return next(((*place, name) for name in names if (*place, name) in reader.lines), (*place, key))
 
 
 def _place(reader: Reader, section: str, key: str, value: str) -> KeyPath:

@@ -141,15 +141,24 @@ _SAID = {
 
 def measurand(value: Any) -> str:
     """A key of the measurand table; its label and a few everyday words are understood."""
-    said = str(value).strip().casefold()
-    known = {row.label.casefold(): key for key, row in MEASURANDS.items()} | _SAID
+    said, known = str(value).strip().casefold(), _everyday()
     if said in MEASURANDS:
         return said
     if said in known:
         return known[said]
-    near = nearest(said, [*MEASURANDS, *known])
-    near = known.get(near, near)
+    near = nearest_measurand(said)
     raise Wrong("one of " + ", ".join(MEASURANDS), f'did you mean "{near}"?' if near else "")
+
+
+def nearest_measurand(said: str) -> str:
+    """The key that a word was probably meant for; empty when none is near."""
+    near = nearest(said.strip(), [*MEASURANDS, *_everyday()])
+    return _everyday().get(near, near)
+
+
+def _everyday() -> dict[str, str]:
+    """Labels and everyday words to keys."""
+    return {row.label.casefold(): key for key, row in MEASURANDS.items()} | _SAID
 
 
 def moment(value: Any) -> datetime:

@@ -20,6 +20,7 @@ from excursions.register._lines import Path as KeyPath
 from excursions.register._lines import key_lines
 from excursions.register._problems import collect
 from excursions.register._reader import Reader, decode, parse, shown
+from excursions.register._units import pretty
 
 SECTIONS = {
     "plant": "plant",
@@ -146,7 +147,7 @@ def _point(reader: Reader, row: Mapping[str, Any], at: KeyPath) -> Point | None:
         if "name" not in row:
             reader.fault(at, "a point without a name", 'name = "..."', "give it a name of its own")
         return None
-    key = stated.get("measurand", "other")
+    key = stated.get("measurand", "") or _meant(row)
     if stated.get("temperature_unit") and to_canonical("temperature", stated["temperature_unit"]) is None:
         reader.fault((*at, "temperature_unit"), shown(stated["temperature_unit"]), "degC or degF")
     reader.keep("points", at, stated)
@@ -156,13 +157,19 @@ def _point(reader: Reader, row: Mapping[str, Any], at: KeyPath) -> Point | None:
     return Point(**_in_canonical_unit(reader, dict(stated), key, at), inferred=silent)
 
 
+def _meant(row: Mapping[str, Any]) -> str:
+    """The measurand that a point states, or all but states: a misspelt one must not hide what is wrong with its unit."""
+    said = next((str(row[key]) for key in ("measurand", *_fields.POINT["measurand"].also) if key in row), "")
+    return _fields.nearest_measurand(said) or "other"
+
+
 def _in_canonical_unit(reader: Reader, stated: dict[str, Any], key: str, at: KeyPath) -> dict[str, Any]:
     """Take range and tolerance from the stated unit to the canonical one."""
     unit = stated.get("unit", "")
     scale = to_canonical(key, unit) if unit else (1.0, 0.0)
     if scale is None and unit.casefold() != "ma":
         row = MEASURANDS[key]
-        spelt = [row.unit, *row.aliases]
+        spelt = list(dict.fromkeys(pretty(word) for word in (row.unit, *row.aliases) if word))
         near = nearest(unit, spelt)
         mend = f'did you mean "{near}"?' if near else "give the unit that the export uses"
         reader.fault((*at, "unit"), shown(unit), f"a unit of {row.label}: " + ", ".join(spelt), mend)

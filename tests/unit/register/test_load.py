@@ -65,6 +65,12 @@ def faults(tmp_path: Path, text: str, tags: tuple[str, ...] = ()) -> list[tuple[
     return [(problem.line, problem.column, problem.mend) for problem in caught.value.problems]
 
 
+def faults_of(tmp_path: Path, text: str) -> tuple[ExcursionsError, ...]:
+    with pytest.raises(RegisterProblems) as caught:
+        load(tmp_path, text)
+    return caught.value.problems
+
+
 def test_everything_a_register_can_state_arrives(tmp_path: Path) -> None:
     plant = load(tmp_path, FULL).plant
     point = plant.point("AT-2103")
@@ -167,14 +173,45 @@ def test_a_value_that_does_not_fit_says_what_would(
 
 def test_the_unit_fault_names_the_nearest_unit(tmp_path: Path) -> None:
     (found,) = faults(tmp_path, '[[points]]\nname = "A"\nmeasurand = "conductivity"\nunit = "mS/cn"\n')
-    assert found[2] == 'did you mean "ms/cm"?'
+    assert found[2] == 'did you mean "mS/cm"?'
+
+
+def test_a_misspelt_measurand_does_not_hide_a_misspelt_unit(tmp_path: Path) -> None:
+    said = faults_of(tmp_path, '[[points]]\nname = "A"\nkind = "conductivitty"\nunit = "mS/cn"\n')
+    assert [problem.line for problem in said] == [3, 4]
+    assert said[0].mend == 'did you mean "conductivity"?'
+    assert said[1].mend == 'did you mean "mS/cm"?'
+
+
+@pytest.mark.parametrize(
+    ("zone", "mend"),
+    [
+        ("Europe/Viena", 'did you mean "Europe/Vienna"?'),
+        ("Vienna", 'did you mean "Europe/Vienna"?'),
+        ("New York", 'did you mean "America/New_York"?'),
+        ("UTC+1", '"Etc/GMT-1"'),
+        ("Wien", 'write for example "UTC" or "Europe/Vienna"'),
+    ],
+)
+def test_a_misspelt_zone_names_the_nearest(tmp_path: Path, zone: str, mend: str) -> None:
+    (problem,) = faults_of(tmp_path, f'[plant]\nname = "W"\nzone = "{zone}"\n')
+    assert (problem.line, problem.column) == (3, "zone")
+    assert mend in problem.mend
+
+
+def test_a_misspelt_tag_names_the_nearest_that_no_other_point_has(tmp_path: Path) -> None:
+    text = '[[points]]\nname = "A"\ntag = "AI-101.PV"\n[[points]]\nname = "B"\ntag = "AI-012.PV"\n'
+    (problem,) = load(tmp_path, text, tags=("AI-101.PV", "AI-102.PV")).problems
+    assert (problem.line, problem.column) == (6, "tag")
+    assert 'did you mean "AI-102.PV"?' in problem.mend
+    assert "a signal of its own" in problem.mend
 
 
 def test_unknown_tags_are_remarked_and_do_not_stop(tmp_path: Path) -> None:
     reading = load(tmp_path, FULL, ("AT-2103.PV", "TT-2104", "CT-7.PV"))
     (problem,) = reading.problems
     assert (problem.line, problem.column) == (12, "temperature")
-    assert problem.mend == 'did you mean "TT-2104"?'
+    assert problem.mend.startswith('did you mean "TT-2104"?')
     assert len(reading.plant.points) == 2
 
 
