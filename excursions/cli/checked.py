@@ -15,6 +15,7 @@ import polars as pl
 import typer
 
 from excursions import clock
+from excursions.cli.summary import row_account
 from excursions.pipeline.check import CheckResult, FileCheck, ShownEntry, SignalCheck, finite
 from excursions.read.model import ShownReading, ShownRow
 from excursions.records import CalibrationEntry, Decision, LabSample
@@ -56,10 +57,7 @@ def check_lines(found: CheckResult, *, everything: bool) -> list[str]:
 
 def _rows(found: CheckResult) -> str:
     rows = found.rows
-    text = (
-        f"Rows of exports: {rows['read']:,} read = {rows['used']:,} used + {rows['repeated']:,} repeated "
-        f"+ {rows['refused']:,} refused."
-    )
+    text = f"Rows of exports: {row_account(rows['read'], rows['used'], rows['repeated'], rows['contradicted'], rows['refused'])}."
     lists = [file for file in found.files if file.taken_for in ("calibration log", "laboratory samples")]
     if lists:
         read, used, refused = (
@@ -214,16 +212,18 @@ def _words(found: CheckResult, everything: bool) -> list[str]:
     if not found.words.height:
         return []
     table = (
-        found.words.group_by("word", "quality")
-        .agg(pl.col("count").sum(), pl.col("tag").n_unique().alias("tags"))
+        found.words.sort("line", maintain_order=True)
+        .group_by("word", "quality", maintain_order=True)
+        .agg(pl.col("count").sum(), pl.col("tag").n_unique().alias("tags"), pl.col("file", "line").first())
         .sort(["count", "word"], descending=[True, False])
     )
     shown = table if everything else table.head(MOST_WORDS)
     lines = ["", "STATUS TEXTS  in place of a number, or as a quality"]
-    for word, quality, count, tags in shown.iter_rows():
+    for word, quality, count, tags, file, line in shown.iter_rows():
         lines.append(
             f"  {count:>10,}  taken as {quality:<9}  {_cut(word, 36)}  ({tags:,} {'tag' if tags == 1 else 'tags'})"
         )
+        lines += _fill(f"first: {_shown(file)}, line {line}", indent=33, hang=2)
     if shown.height < table.height:
         lines.append(f"  ... and {table.height - shown.height:,} more (--all shows them)")
     return [*lines, *_fill("To change it: [quality_words] in the register.", indent=2)]

@@ -68,6 +68,8 @@ def print_summary(done: Scan, page: Path) -> None:
     _print_notes(result)
     typer.echo(f"\n{changes_line(result)}{_event_counts(result)}")
     typer.echo(f"Rows: {_rows(rows)}")
+    for line in word_lines(result.run.get("status_words")):
+        typer.echo(line)
     if listed := _list_rows(result):
         typer.echo(listed)
     typer.echo(
@@ -119,11 +121,42 @@ def _row_counts(result: ScanResult) -> dict[str, int]:
 
 
 def _rows(rows: dict[str, int]) -> str:
-    text = (
-        f"{rows['read']:,} read = {rows['used']:,} used + {rows['duplicates'] + rows['conflicts']:,} repeated"
-    )
-    text += f" + {rows['refused']:,} refused"
+    text = row_account(rows["read"], rows["used"], rows["duplicates"], rows["conflicts"], rows["refused"])
     return text + (" (refused.csv says why)" if rows["refused"] else "")
+
+
+def row_account(read: int, used: int, repeated: int, contradicted: int, refused: int) -> str:
+    """The rows as a sum; rows that give another value for an instant that a later row speaks of are told apart."""
+    against = f" + {contradicted:,} contradicted by a later row" if contradicted else ""
+    return f"{read:,} read = {used:,} used + {repeated:,} repeated{against} + {refused:,} refused"
+
+
+def word_lines(listed: object) -> list[str]:
+    """The commonest texts that stood in place of a number or said that one is not good; empty without any."""
+    if not isinstance(listed, list):
+        return []
+    told: dict[tuple[str, str], tuple[int, str]] = {}
+    for row in listed:
+        key = (str(row["word"]), str(row["quality"]))
+        count, first = told.get(key, (0, f"{row['file']}, line {row['line']}" if row["file"] else "before"))
+        told[key] = (count + int(row["count"]), first)
+    said = sorted(
+        (-count, word, quality, first)
+        for (word, quality), (count, first) in told.items()
+        if quality != "good"
+    )
+    if not said:
+        return []
+    lines = ["Texts in place of a number, or as a quality:"]
+    for count, word, quality, first in said[:SHOWN_PROBLEMS]:
+        lines += textwrap.wrap(
+            f'{-count:,} x "{word[:40]}", taken as {quality} (first: {first})',
+            96,
+            initial_indent="  ",
+            subsequent_indent="    ",
+        )
+    more = len(said) - SHOWN_PROBLEMS
+    return [*lines, *([f"  ... and {more:,} more in run.json"] if more > 0 else [])]
 
 
 def _list_rows(result: ScanResult) -> str:

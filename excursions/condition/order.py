@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from excursions.clock import TimeArray
-from excursions.records import ByteArray, FloatArray
+from excursions.records import ByteArray, FloatArray, IndexArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -16,6 +16,7 @@ class Ordered:
 
     duplicates: rows dropped because they repeat the kept one exactly; conflicts: rows dropped because
     they give another value or quality for the same instant; moved: True when the rows had to be sorted.
+    clash: of the first conflict in time, the instant (ns), the value dropped and the value kept.
     """
 
     time: TimeArray
@@ -24,6 +25,7 @@ class Ordered:
     duplicates: int
     conflicts: int
     moved: bool
+    clash: tuple[int, float, float] = (0, float("nan"), float("nan"))
 
 
 def put_in_order(time: TimeArray, value: FloatArray, quality: ByteArray) -> Ordered:
@@ -48,7 +50,8 @@ def put_in_order(time: TimeArray, value: FloatArray, quality: ByteArray) -> Orde
     owner = kept[np.searchsorted(kept, np.flatnonzero(~last))]  # the row that outlives each dropped one
     dropped = np.flatnonzero(~last)
     equal = (value[dropped] == value[owner]) | (np.isnan(value[dropped]) & np.isnan(value[owner]))
-    duplicates = int(np.count_nonzero(equal & (quality[dropped] == quality[owner])))
+    equal &= quality[dropped] == quality[owner]
+    duplicates = int(np.count_nonzero(equal))
     return Ordered(
         time=time[kept],
         value=value[kept],
@@ -56,4 +59,14 @@ def put_in_order(time: TimeArray, value: FloatArray, quality: ByteArray) -> Orde
         duplicates=duplicates,
         conflicts=int(dropped.size) - duplicates,
         moved=moved,
+        clash=_clash(time, value, dropped[~equal], owner[~equal]),
     )
+
+
+def _clash(
+    time: TimeArray, value: FloatArray, dropped: IndexArray, owner: IndexArray
+) -> tuple[int, float, float]:
+    """Instant and both values of the first row that contradicts the one that was kept."""
+    if not dropped.size:
+        return 0, float("nan"), float("nan")
+    return int(time[dropped[0]]), float(value[dropped[0]]), float(value[owner[0]])

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from excursions.clock import NS_PER_S, TimeArray
+from excursions.clock import NS_PER_S, TimeArray, iso
 from excursions.condition.bridged import bridged_stretches
 from excursions.condition.lattice import resolution
 from excursions.condition.order import Ordered, put_in_order
 from excursions.condition.sampling import describe
 from excursions.measurands import measurand as quantity_of
 from excursions.measurands import to_canonical
+from excursions.read.nothing import Code, figures_for_nothing
 from excursions.records import BAD, Decision, FloatArray, IndexArray, Sampling, Signal, TagSeries
 
 
@@ -27,7 +29,9 @@ class Conditioned:
     decisions: tuple[Decision, ...]
 
 
-def condition(series: TagSeries, *, measurand: str, unit: str = "") -> Conditioned:
+def condition(
+    series: TagSeries, *, measurand: str, unit: str = "", quality_words: Mapping[str, str] | None = None
+) -> Conditioned:
     """Put one tag series in order and describe how it was recorded.
 
     Parameters
@@ -38,6 +42,8 @@ def condition(series: TagSeries, *, measurand: str, unit: str = "") -> Condition
         Key of the measurand table; ``other`` keeps the unit as it stands.
     unit : str
         Unit as the register states it; empty takes the unit in the file, and that missing too, the canonical one.
+    quality_words : mapping of text to quality
+        As the register states them; a figure such as ``-9999`` stated as ``good`` is taken for a reading.
 
     Raises
     ------
@@ -45,6 +51,7 @@ def condition(series: TagSeries, *, measurand: str, unit: str = "") -> Condition
         If `measurand` is not a key of the table.
     """
     ordered = put_in_order(series.time, series.value, series.quality)
+    ordered, said = without_codes(series.tag, ordered, quality_words)
     value = _without_bad(ordered)
     factor, offset, final_unit, decisions = _conversion(series, measurand, unit)
     step = resolution(value) * abs(factor)
@@ -70,7 +77,7 @@ def condition(series: TagSeries, *, measurand: str, unit: str = "") -> Condition
         rows=int(series.time.size),
         duplicates=ordered.duplicates,
         conflicts=ordered.conflicts,
-        decisions=decisions + row_decisions(series.tag, ordered),
+        decisions=decisions + said + row_decisions(series.tag, ordered),
     )
 
 
@@ -91,6 +98,28 @@ def unbroken(time: TimeArray, gap_s: float) -> IndexArray:
         np.flatnonzero(np.diff(time) > gap_s * NS_PER_S) + 1 if np.isfinite(gap_s) else np.empty(0, np.int64)
     )
     return np.column_stack([np.append(0, cuts), np.append(cuts, time.size)]).astype(np.int64)
+
+
+def without_codes(
+    tag: str, ordered: Ordered, quality_words: Mapping[str, str] | None
+) -> tuple[Ordered, tuple[Decision, ...]]:
+    """Figures that stand for no reading become bad ones, and what is to be said of them."""
+    codes = figures_for_nothing(ordered.value, ordered.quality, quality_words)
+    if not codes:
+        return ordered, ()
+    nothing = np.isin(ordered.value, [code.figure for code in codes])
+    settled = replace(ordered, quality=np.where(nothing, BAD, ordered.quality).astype(np.uint8))
+    return settled, tuple(_code_said(tag, code, iso(int(ordered.time[code.first]))) for code in codes)
+
+
+def _code_said(tag: str, code: Code, first: str) -> Decision:
+    many = f"{code.count} readings of" if code.count > 1 else "a reading of"
+    return Decision(
+        subject=tag,
+        what=f"{many} {code.figure:.10g} taken as bad (first at {first})",
+        why=f"recorders write this figure where they have no reading, and all others lie from {code.low:.4g} to {code.high:.4g}",
+        option=f'"{code.figure:.10g}" = "good" under [quality_words] in the register',
+    )
 
 
 def _without_bad(ordered: Ordered) -> FloatArray:
@@ -128,11 +157,13 @@ def row_decisions(tag: str, ordered: Ordered) -> tuple[Decision, ...]:
     """What is to be said of rows that contradict one another."""
     if not ordered.conflicts:
         return ()
+    at, dropped, kept = ordered.clash
     return (
         Decision(
             subject=tag,
-            what=f"{ordered.conflicts} rows dropped that contradict a later row of the same instant",
+            what=f"{ordered.conflicts} rows dropped that contradict a later row of the same instant "
+            f"(first at {iso(at)}: {dropped:.6g} dropped, {kept:.6g} used)",
             why="the row that stands last in the files is the historian's later word",
-            option="remove the earlier rows or files",
+            option="remove the earlier rows or files; where a clock was put back for winter time, pass its zone with --tz",
         ),
     )

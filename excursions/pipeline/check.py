@@ -107,7 +107,7 @@ class SignalCheck:
 class CheckResult:
     """All that `excursions check` says.
 
-    rows : read, used, repeated, refused of the exports (read == used + repeated + refused); signals : worst first
+    rows : of the exports: read == used + repeated + contradicted + refused; signals : worst first
     words : tag, word, quality, count of every status text; zone : of the plant, for showing times
     """
 
@@ -157,18 +157,30 @@ def check(
         _signal(tag, read, *found_in, words.get(tag, {}), now) for tag, found_in in conditioned.items()
     ]
     refused = sum(report.refused for report in read.exports.files)
-    repeated = sum(signal.repeated + signal.conflicts for signal in signals)
+    repeated, contradicted = sum(s.repeated for s in signals), sum(s.conflicts for s in signals)
     rows = sum(report.rows for report in read.exports.files)
     problems = (*unreadable, *read.problems)
     return CheckResult(
         files=_files(inputs, read, chosen, problems),
         signals=tuple(sorted(signals, key=lambda signal: (-signal.oddness, signal.tag))),
-        rows={"read": rows, "used": rows - repeated - refused, "repeated": repeated, "refused": refused},
+        rows={
+            "read": rows,
+            "used": rows - repeated - contradicted - refused,
+            "repeated": repeated,
+            "contradicted": contradicted,
+            "refused": refused,
+        },
         words=read.exports.status_words,
-        decisions=(*read.decisions, *(d for _, done, _ in conditioned.values() for d in done.decisions)),
+        decisions=_decisions(read, [done for _, done, _ in conditioned.values()]),
         problems=problems,
         plant=read.plant,
     )
+
+
+def _decisions(read: Everything, conditioned: Sequence[Conditioned]) -> tuple[Decision, ...]:
+    """What was decided of readings goes before what was worked out of their meaning."""
+    of_files = read.exports.decisions
+    return (*of_files, *(d for done in conditioned for d in done.decisions), *read.decisions[len(of_files) :])
 
 
 def _read(
@@ -213,7 +225,12 @@ def _conditioned(
     done: dict[str, Conditioned] = {}
     for number, (tag, one) in enumerate(series.items(), start=1):
         point, role = owners.get(tag, (None, ""))
-        done[tag] = condition(one, measurand=_measurand(point, role), unit=_unit(point, role))
+        done[tag] = condition(
+            one,
+            measurand=_measurand(point, role),
+            unit=_unit(point, role),
+            quality_words=read.plant.quality_words,
+        )
         progress("looking at each record", number, len(series))
     signals = {tag: result.signal for tag, result in done.items()}
     for point in read.plant.points:

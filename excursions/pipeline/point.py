@@ -108,7 +108,12 @@ def search_whole(given: PointInput) -> tuple[PointFindings, PointCounts]:
     decisions: list[Decision] = []
     rows = duplicates = conflicts = 0
     for role, series in given.series.items():
-        done = condition(series, measurand=_measurand_of(role, point), unit=_unit_of(role, point))
+        done = condition(
+            series,
+            measurand=_measurand_of(role, point),
+            unit=_unit_of(role, point),
+            quality_words=given.plant.quality_words,
+        )
         signals[role] = done.signal
         decisions.extend(done.decisions)
         rows, duplicates, conflicts = (
@@ -135,7 +140,9 @@ def search_whole(given: PointInput) -> tuple[PointFindings, PointCounts]:
         pressure=signals.get("pressure"),
         states=states,
         neighbours={
-            name: condition(series, measurand=other.measurand, unit=other.unit).signal
+            name: condition(
+                series, measurand=other.measurand, unit=other.unit, quality_words=given.plant.quality_words
+            ).signal
             for name, (other, series) in given.neighbours.items()
         },
         sample_time=given.sample_time,

@@ -20,7 +20,7 @@ import numpy as np
 from excursions.clock import NS_PER_DAY
 from excursions.conclusions import HeatTally
 from excursions.condition.order import put_in_order
-from excursions.condition.signal import row_decisions
+from excursions.condition.signal import row_decisions, without_codes
 from excursions.pipeline.point import TRACE_BUDGET, PointCounts, PointInput, search_whole
 from excursions.plant import Plant
 from excursions.records import NO_DATA, BoolArray, Decision, Event, Sampling, StateLine, TagSeries
@@ -82,12 +82,14 @@ def analyse_long(given: PointInput) -> tuple[PointFindings, PointCounts] | None:
     rows = sum(int(series.time.size) for series in given.series.values())
     ordered, counts, decisions = {}, [], []
     for role, series in given.series.items():
-        ordered[role], count, told = _in_order(series)
+        ordered[role], count, told = _in_order(series, given.plant)
         counts.append(count)
         decisions += told
     if not is_long(sum(int(series.time.size) for series in ordered.values())):
         return None
-    near = {name: (other, _in_order(series)[0]) for name, (other, series) in given.neighbours.items()}
+    near = {
+        name: (other, _in_order(series, given.plant)[0]) for name, (other, series) in given.neighbours.items()
+    }
     whole = dataclasses.replace(given, series=ordered, neighbours=near)
     found: PointFindings | None = None
     for window in windows_of(months_with_rows(ordered.values())):
@@ -99,11 +101,12 @@ def analyse_long(given: PointInput) -> tuple[PointFindings, PointCounts] | None:
     )
 
 
-def _in_order(series: TagSeries) -> tuple[TagSeries, tuple[int, int], list[Decision]]:
+def _in_order(series: TagSeries, plant: Plant) -> tuple[TagSeries, tuple[int, int], list[Decision]]:
     """A series in time order without repeats, how many repeated and contradicted, and what is to be said of that."""
     done = put_in_order(series.time, series.value, series.quality)
+    done, said = without_codes(series.tag, done, plant.quality_words)
     settled = dataclasses.replace(series, time=done.time, value=done.value, quality=done.quality)
-    return settled, (done.duplicates, done.conflicts), list(row_decisions(series.tag, done))
+    return settled, (done.duplicates, done.conflicts), [*said, *row_decisions(series.tag, done)]
 
 
 def months_with_rows(series: Collection[TagSeries]) -> list[str]:

@@ -24,6 +24,8 @@ STATUS_SCHEMA: dict[str, pl.DataType] = {
     "word": pl.String(),
     "quality": pl.String(),
     "count": pl.Int64(),
+    "file": pl.String(),
+    "line": pl.Int64(),
 }
 
 
@@ -146,7 +148,8 @@ class Reading:
     files : one report a file, in the order read
     refused : file, line, column, text, reason, rows (how many readings the line would have held)
     decisions : what was inferred or assumed
-    status_words : tag, word, quality, count: every distinct text met in place of a number or as a quality
+    status_words : tag, word, quality, count, and file and line of the first: every distinct text met in place of a
+        number or as a quality
     problems : files that could not be used at all
     orders : date orders that were decided, by a short name of the headers; later files of the export may need them
     """

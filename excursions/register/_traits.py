@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from excursions.read.nothing import figures_for_nothing
 from excursions.records import BAD, FloatArray, TagSeries
 
 _LOOK = (
@@ -44,7 +45,8 @@ class Traits:
 
 
 def traits_of(series: TagSeries) -> Traits:
-    """Look at one tag (file order, unit as written; bad quality left out)."""
+    """Look at one tag (file order, unit as written; bad quality and figures for nothing left out)."""
+    series = _without_codes(series)
     look = _good(series, _LOOK)
     if look.size == 0:
         return Traits()
@@ -67,6 +69,14 @@ def traits_of(series: TagSeries) -> Traits:
         pinned_low=_pinned(series, low),
         pinned_high=_pinned(series, high),
     )
+
+
+def _without_codes(series: TagSeries) -> TagSeries:
+    codes = figures_for_nothing(series.value, series.quality)
+    if not codes:
+        return series
+    nothing = np.isin(series.value, [code.figure for code in codes])
+    return replace(series, quality=np.where(nothing, BAD, series.quality).astype(np.uint8))
 
 
 def _good(series: TagSeries, count: int) -> FloatArray:

@@ -69,9 +69,13 @@ def _refused_files(work: Work) -> tuple[tuple[Path, str], ...]:
 
 
 def _status_words(files: Sequence[Row]) -> pl.DataFrame:
-    rows = [word for row in files for word in json.loads(row["facts"])["words"]]
+    nowhere = {"file": "", "line": None}  # ledgers of earlier versions do not say where
+    rows = [nowhere | word for row in files for word in json.loads(row["facts"])["words"]]
     frame = pl.DataFrame(rows, schema=STATUS_SCHEMA, orient="row")
-    return frame.group_by("tag", "word", "quality").agg(pl.col("count").sum()).sort("tag", "word", "quality")
+    first = frame.group_by("tag", "word", "quality", maintain_order=True).agg(
+        pl.col("count").sum(), pl.col("file", "line").first()
+    )
+    return first.sort("tag", "word", "quality")
 
 
 def refused_rows(work: Work, known: Known) -> pl.DataFrame:

@@ -102,7 +102,10 @@ def _file_facts(reading: Reading, path: Path, name: str) -> dict[str, object]:
         "facts": {
             "files": reports,
             "decisions": decisions,
-            "words": reading.status_words.to_dicts(),
+            "words": [
+                word | {"file": _as_named(word["file"], path, name)}
+                for word in reading.status_words.to_dicts()
+            ],
             "problems": [_as_named(str(problem), path, name) for problem in reading.problems],
         },
     }

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Container, Mapping
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import polars as pl
@@ -11,7 +11,7 @@ import polars as pl
 from excursions.clock import TimeArray
 from excursions.read.exports.columns import clean
 from excursions.read.exports.plan import Plan
-from excursions.read.exports.quality import NAMES
+from excursions.read.exports.quality import NAMES, fold_word
 from excursions.read.exports.values import STATE_OFF
 from excursions.read.exports.words import is_status_text
 from excursions.read.exports.zones import DoubledHours
@@ -32,12 +32,26 @@ class Replan(Exception):
         self.column, self.texts = column, texts
 
 
+@dataclass(frozen=True, slots=True)
+class Met:
+    """A status text met for one tag: what it was taken for, how often, and where first (line, and file once known)."""
+
+    quality: int
+    count: int
+    line: int
+    file: str = ""
+
+    def and_then(self, later: Met) -> Met:
+        """Both together; this one came first."""
+        return replace(self, quality=later.quality, count=self.count + later.count)
+
+
 @dataclass(slots=True)
 class Outcome:
     """Counts and lists of one table.  rows == used + refused.
 
     rejects : line, column, text, reason, readings it stands for
-    words : (tag, text) -> quality, count; marks : comparison mark -> count
+    words : by tag and text; marks : comparison mark -> count
     renamed : name -> tag, its unit, the other unit that made a second tag of it
     converted : (tag, unit) -> the tag's first unit, which these readings were converted to; remarks : comment lines among the data
     lines : of the table, to its end
@@ -51,7 +65,7 @@ class Outcome:
     tags: set[str] = field(default_factory=set)
     rejects: list[tuple[int, str, str, str, int]] = field(default_factory=list)
     unlisted: int = 0
-    words: dict[tuple[str, str], tuple[int, int]] = field(default_factory=dict)
+    words: dict[tuple[str, str], Met] = field(default_factory=dict)
     marks: dict[str, int] = field(default_factory=dict)
     renamed: dict[str, tuple[str, str, str]] = field(default_factory=dict)
     converted: dict[tuple[str, str], str] = field(default_factory=dict)
@@ -96,32 +110,40 @@ class Outcome:
             (line + at, column, text, why, rows) for at, column, text, why, rows in other.rejects[:room]
         )
         self.unlisted += sum(reject[-1] for reject in other.rejects[room:])
-        for (tag, word), (quality, count) in other.words.items():
-            self.word(tag, word, quality, count)
+        for (tag, word), met in other.words.items():
+            self.word(tag, word, met.quality, met.count, line + met.line)
         for mark, count in other.marks.items():
             self.marks[mark] = self.marks.get(mark, 0) + count
         self.renamed.update(other.renamed)
         self.converted.update(other.converted)
         self.notes.extend(note for note in other.notes if note not in self.notes)
 
-    def word(self, tag: str, word: str, quality: int, count: int) -> None:
-        """Count a status text."""
+    def word(self, tag: str, word: str, quality: int, count: int, line: int) -> None:
+        """Count a status text; `line` is that of the first."""
         key = (tag, clean(word)[:80])
         if key not in self.words and len(self.words) >= _MOST_WORDS:
             key = (tag, "(other texts)")
-        self.words[key] = (quality, self.words.get(key, (quality, 0))[1] + count)
+        met = Met(quality, count, line)
+        self.words[key] = self.words[key].and_then(met) if key in self.words else met
 
 
-def strange_words(outcome: Outcome) -> str:
-    """A remark on texts in place of numbers that are no usual words for a bad value; empty without any."""
-    counts: dict[str, int] = {}
-    for (_, word), (quality, count) in outcome.words.items():
-        if quality == BAD and not is_status_text(word):
-            counts[word] = counts.get(word, 0) + count
-    if not counts:
+def strange_words(outcome: Outcome, stated: Container[str]) -> str:
+    """A remark on texts in place of numbers that are no usual words for a bad value; empty without any.
+
+    `stated` holds the words of the user, folded.
+    """
+    strange: dict[str, tuple[int, int]] = {}
+    for (_, word), met in outcome.words.items():
+        if met.quality == BAD and not is_status_text(word) and fold_word(word) not in stated:
+            count, line = strange.get(word, (0, met.line))
+            strange[word] = (count + met.count, min(line, met.line))
+    if not strange:
         return ""
-    shown = ", ".join(f'"{word}" ({counts[word]} x)' for word in sorted(counts)[:_SHOWN_WORDS])
-    more = f" and {len(counts) - _SHOWN_WORDS} other texts" if len(counts) > _SHOWN_WORDS else ""
+    shown = ", ".join(
+        f'"{word}" ({strange[word][0]} x, first in line {strange[word][1]})'
+        for word in sorted(strange)[:_SHOWN_WORDS]
+    )
+    more = f" and {len(strange) - _SHOWN_WORDS} other texts" if len(strange) > _SHOWN_WORDS else ""
     return (
         f"text where a number or a usual word for a bad value was expected, taken as bad quality: {shown}{more}; "
         "correct it, or state what it means under the quality words of the register"
@@ -180,17 +202,15 @@ def _doubled(name: str, plan: Plan, hours: DoubledHours) -> Decision:
     )  # fmt: skip
 
 
-def status_words(
-    words: Mapping[tuple[str, str], tuple[int, int]], series: Mapping[str, TagSeries]
-) -> pl.DataFrame:
+def status_words(words: Mapping[tuple[str, str], Met], series: Mapping[str, TagSeries]) -> pl.DataFrame:
     """The table of status texts; a two-state word is good in a two-state signal and bad in any other."""
     rows = []
-    for (tag, word), (quality, count) in sorted(words.items()):
-        if quality >= STATE_OFF:
+    for (tag, word), met in sorted(words.items(), key=lambda item: item[0]):
+        quality = NAMES[met.quality] if met.quality < STATE_OFF else "bad"
+        if met.quality >= STATE_OFF:
             two_state = tag in series and bool(
                 np.isin(series[tag].value[series[tag].quality == 0], (0.0, 1.0)).any()
             )
-            rows.append((tag, word, "good" if two_state else "bad", count))
-        else:
-            rows.append((tag, word, NAMES[quality], count))
+            quality = "good" if two_state else "bad"
+        rows.append((tag, word, quality, met.count, met.file, met.line))
     return pl.DataFrame(rows, schema=STATUS_SCHEMA, orient="row")

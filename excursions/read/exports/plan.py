@@ -63,7 +63,7 @@ class Plan:
 
     width : number of columns; first_line : line of the first data row
     times : by the time columns of the streams; qualities : by column; decimal : by column of values
-    zone : IANA name for wall times
+    zone : IANA name for wall times; own : the user's quality words, folded
     """
 
     layout: str
@@ -79,7 +79,13 @@ class Plan:
     labels: frozenset[int] = frozenset()
     many_labels: bool = False
     constants: Mapping[int, str] = field(default_factory=dict)
+    own: Mapping[str, int] = field(default_factory=dict)
     decisions: tuple[Decision, ...] = field(default=())
+
+    def header(self, column: int) -> str:
+        """The name of a column, or its place where it has none."""
+        name = self.headers[column] if column < len(self.headers) else ""
+        return name or f"no. {column + 1}"
 
     @property
     def wanted(self) -> Wanted:

@@ -11,6 +11,7 @@ import polars as pl
 from excursions.errors import InputFileError
 from excursions.read.exports.columns import Column, as_number_time
 from excursions.read.exports.dateorder import OrderEvidence
+from excursions.read.exports.decimals import DecimalEvidence, Tally, decimal_evidence
 from excursions.read.exports.layouts import LAYOUTS
 from excursions.read.exports.layouts.naming import left_out
 from excursions.read.exports.layouts.timecolumns import time_parts
@@ -21,7 +22,6 @@ from excursions.read.exports.sheet import Sheet
 from excursions.read.exports.timeplan import TimePlan
 from excursions.read.exports.times import fast_pattern
 from excursions.read.exports.timeshapes import shape_of
-from excursions.read.exports.values import DecimalEvidence, decimal_evidence
 from excursions.read.exports.zonestated import decide_zone
 from excursions.read.model import ReadOptions
 from excursions.records import Decision
@@ -67,7 +67,7 @@ def make_plan(
     labels = frozenset(s.tag_columns[0] for s in draft.streams if len(s.tag_columns) == 1)
     return Plan(
         layout=draft.layout, streams=draft.streams, width=len(sheet.columns), first_line=sheet.first_line, times=times,
-        qualities=qualities, decimal=decimal, numbers=numbers, labels=labels, many_labels=any(sheet.columns[index].distinct > _MANY_LABELS for index in labels), zone=name, constants=draft.constants,
+        qualities=qualities, decimal=decimal, numbers=numbers, labels=labels, own=user_words(options.quality_words), many_labels=any(sheet.columns[index].distinct > _MANY_LABELS for index in labels), zone=name, constants=draft.constants,
         headers=tuple(column.header for column in sheet.columns), decisions=tuple(decisions),
     )  # fmt: skip
 
@@ -130,16 +130,19 @@ def _time_plan(
     name = sheet.columns[columns[0]].header
     kinds = Counter(as_number_time(cell) for cell in cells)
     kind = kinds.most_common(1)[0][0] if kinds else None
+    example = next(iter(_cells(sheet, columns)), "")[:60]
     if kind is not None and not sheet.columns[columns[0]].is_time:
-        return _number_plan(kind, name, options, subject, decisions)
+        return replace(_number_plan(kind, name, options, subject, decisions), example=cells[0][:60])
     shapes = Counter(shape for shape in map(shape_of, cells) if shape is not None)
     if not shapes:
-        return TimePlan(parts=parts)
+        return TimePlan(parts=parts, example=example)
     order = ""
     if any(shape.date == "abc" for shape in shapes):
         order = _order(sheet, columns, options, subject, texts, decisions, hint)
     shape = shapes.most_common(1)[0][0]
-    return TimePlan(parts=parts, fast=fast_pattern(shape, order), zoned=shape.zoned, order=order)
+    return TimePlan(
+        parts=parts, fast=fast_pattern(shape, order), zoned=shape.zoned, order=order, example=example
+    )
 
 
 def _number_plan(
@@ -237,11 +240,12 @@ def _decimal(
 ) -> str:
     if options.decimal_mark in (".", ","):
         return options.decimal_mark
-    columns = tuple(dict.fromkeys(stream.value for stream in streams))
-    evidence = decimal_evidence(cell for index in columns for cell in sheet.columns[index].cells if cell)
+    columns = {stream.value: stream.tag_columns for stream in streams}
+    evidence = sum((_evidence_of(sheet, *item) for item in columns.items()), DecimalEvidence())
     mark, why = evidence.decide(sheet.separator)
-    if not mark or (evidence.either and not evidence.comma and not evidence.point):
-        evidence = _more_evidence(columns[:50], texts)
+    open_triples = evidence.triple > 0 and sheet.separator != "," and not evidence.settled
+    if not mark or open_triples or (evidence.either and not evidence.comma and not evidence.point):
+        evidence = _more_evidence(dict(list(columns.items())[:50]), texts)
         mark, why = evidence.decide(sheet.separator)
     if mark and why:
         what = f"numbers have a decimal {'comma' if mark == ',' else 'point'}"
@@ -259,16 +263,25 @@ def _decimal(
     return mark
 
 
-def _more_evidence(columns: tuple[int, ...], texts: Texts) -> DecimalEvidence:
+def _evidence_of(sheet: Sheet, value: int, tags: tuple[int, ...]) -> DecimalEvidence:
+    """What the sample says, tag by tag."""
+    named = zip(*(sheet.columns[index].cells for index in (*tags, value)), strict=False)
+    groups: dict[tuple[str, ...], list[str]] = {}
+    for *tag, cell in named:
+        if cell:
+            groups.setdefault(tuple(tag), []).append(cell)
+    return sum((decimal_evidence(cells) for cells in groups.values()), DecimalEvidence())
+
+
+def _more_evidence(columns: Mapping[int, tuple[int, ...]], texts: Texts) -> DecimalEvidence:
     """Go on through the table until a number decides."""
-    evidence = DecimalEvidence()
-    for frame in texts(columns):
-        cells = (
-            cell
-            for column in frame.get_columns()
-            for cell in column.cast(pl.String, strict=False).unique().drop_nulls().sort().head(20_000)
-        )
-        evidence += decimal_evidence(cells)
-        if evidence.comma or evidence.point:
+    tally, evidence = Tally(), DecimalEvidence()
+    for frame in texts(
+        tuple(dict.fromkeys(index for value, tags in columns.items() for index in (*tags, value)))
+    ):
+        for value, tags in columns.items():
+            tally.add(frame[str(value)], [frame[str(index)] for index in tags], value)
+        evidence = tally.evidence()
+        if evidence.settled:
             break
     return evidence

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import polars as pl
@@ -13,9 +13,10 @@ from excursions.read.exports.clockfaults import clock_faults
 from excursions.read.exports.containers import open_item
 from excursions.read.exports.gather import Gather
 from excursions.read.exports.onetable import Asked, TableRead, read_table
-from excursions.read.exports.outcome import status_words, strange_words
+from excursions.read.exports.outcome import Met, status_words, strange_words
 from excursions.read.exports.plan import NoReadingsError
 from excursions.read.exports.planner import OrderOpenError
+from excursions.read.exports.quality import user_words
 from excursions.read.exports.sound import broken, is_fault
 from excursions.read.exports.sources import Item, find_items
 from excursions.read.exports.table import Table
@@ -36,7 +37,7 @@ class _State:
     files: list[FileReport] = field(default_factory=list)
     refused: list[tuple[str, int, str, str, str, int]] = field(default_factory=list)
     decisions: list[Decision] = field(default_factory=list)
-    words: dict[tuple[str, str], tuple[int, int]] = field(default_factory=dict)
+    words: dict[tuple[str, str], Met] = field(default_factory=dict)
     problems: list[ExcursionsError] = field(default_factory=list)
     orders: dict[str, set[str]] = field(default_factory=dict)
     done: set[str] = field(default_factory=set)
@@ -72,12 +73,15 @@ def read_exports(
     ]
     for item in waiting:
         _read_item(item, state, last=True)
+    if waiting:
+        state.files.sort(key=lambda report: report.path)
+        state.refused.sort(key=lambda reject: reject[0])
     series = state.gather.series()
     if not series and state.problems:
         raise state.problems[0]
     return Reading(
         series=series,
-        files=tuple(sorted(state.files, key=lambda report: report.path)) if waiting else tuple(state.files),
+        files=tuple(state.files),
         refused=pl.DataFrame(state.refused, schema=REFUSED_SCHEMA, orient="row"),
         decisions=tuple(dict.fromkeys((*state.decisions, *clock_faults(series)))),
         status_words=status_words(state.words, series),
@@ -140,8 +144,9 @@ def _account(item: Item, name: str, table: Table, found: TableRead, state: _Stat
     outcome = found.outcome
     if outcome.remarks:
         outcome.notes.append(f"{outcome.remarks} comment lines among the data were passed over")
-    if strange := strange_words(outcome):
+    if strange := strange_words(outcome, user_words(state.options.quality_words)):
         outcome.notes.append(strange)
+    outcome.rejects.sort(key=lambda reject: reject[0])
     if outcome.unlisted:
         outcome.rejects.append((0, "", "", "more refused readings, counted but not listed", outcome.unlisted))
     state.files.append(
@@ -154,5 +159,5 @@ def _account(item: Item, name: str, table: Table, found: TableRead, state: _Stat
     )  # fmt: skip
     state.refused.extend((name, *reject) for reject in outcome.rejects)
     state.decisions.extend(found.decisions)
-    for key, (quality, count) in outcome.words.items():
-        state.words[key] = (quality, state.words.get(key, (quality, 0))[1] + count)
+    for key, met in outcome.words.items():
+        state.words[key] = state.words[key].and_then(met) if key in state.words else replace(met, file=name)

@@ -26,7 +26,7 @@ class TimePlan:
     fast : strptime pattern, empty when only the general way reads it
     zoned : whether `fast` reads an offset
     order : which of two short numbers is the day (:data:`ORDERS`), empty when no date needs it
-    shift : ns to add (spreadsheets that count from 1904)
+    shift : ns to add (spreadsheets that count from 1904); example : a time as the column writes it
     """
 
     parts: tuple[str, ...] = ("date",)
@@ -35,6 +35,7 @@ class TimePlan:
     zoned: bool = False
     order: str = ""
     shift: int = 0
+    example: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,13 +7,14 @@ thousands marks, units or comparison marks around them, two-state words, status 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 import numpy as np
 import polars as pl
 
-from excursions.read.exports.quality import QualityPlan, is_quality_text, quality_of
+from excursions.read.exports.quality import QualityPlan, fold_word, is_quality_text, quality_of
 from excursions.read.exports.timeshapes import MONTHS
 from excursions.read.exports.words import STATE_WORDS, is_status_text
 from excursions.read.fold import plain
@@ -34,6 +35,7 @@ _GROUPED = {
 _UNIT = re.compile(
     r"(?![xXeEdD][+-]?\d*$)[^\W\d_%°‰][\w%°‰/.^²³·*-]{0,11}|[%°‰][\w ]{0,8}|[^\W\d_]{1,6} ?/ ?\w{1,6}|\([^\W\d_%]{1,8}\)"
 )
+NOTHING_STATED: Mapping[str, int] = MappingProxyType({})
 _LONGEST_NUMBER = 64  # with its unit and all; what is longer is text, and patterns need not try
 _MOST_DIGITS = 400  # longer strings of digits are no readings
 
@@ -63,10 +65,13 @@ class Values:
     odd: tuple[tuple[str, Reading | None, IndexArray], ...] = ()
 
 
-def parse_values(column: pl.Series, decimal: str) -> Values:
-    """Values of a column (n,), numeric or text, written with this decimal mark."""
+def parse_values(column: pl.Series, decimal: str, own: Mapping[str, int] = NOTHING_STATED) -> Values:
+    """Values of a column (n,), numeric or text, written with this decimal mark.
+
+    `own` is the user's meaning of texts and figures, folded (:func:`excursions.read.exports.quality.user_words`).
+    """
     if column.dtype.is_numeric() or column.dtype == pl.Boolean:
-        return _typed(column)
+        return _with_stated(_typed(column), own)
     if column.dtype != pl.String:
         column = column.cast(pl.String, strict=False)
     empty = (column.is_null() | (column == "").fill_null(True)).to_numpy().copy()
@@ -82,8 +87,29 @@ def parse_values(column: pl.Series, decimal: str) -> Values:
     quality = np.zeros(value.size, np.uint8)
     quality[empty] = BAD
     ok = np.ones(value.size, np.bool_)
-    odd = _careful(column, decimal, left, value, quality, ok, empty) if left.size else ()
-    return Values(value, quality, ok, empty, odd)
+    odd = _careful(column, decimal, own, left, value, quality, ok, empty) if left.size else ()
+    return _with_stated(Values(value, quality, ok, empty, odd), own)
+
+
+def _with_stated(values: Values, own: Mapping[str, int]) -> Values:
+    """Figures that the user states to be bad or uncertain, such as -9999."""
+    odd = list(values.odd)
+    for word, meant in own.items():
+        figure = _figure(word)
+        if meant == GOOD or figure is None:
+            continue
+        rows = np.flatnonzero(values.value == figure)
+        if rows.size:
+            values.quality[rows] = np.maximum(values.quality[rows], meant)
+            odd.append((word, Reading(figure, meant, word), rows))
+    return replace(values, odd=tuple(odd))
+
+
+def _figure(word: str) -> float | None:
+    try:
+        return float(word)
+    except ValueError:
+        return None
 
 
 def _typed(column: pl.Series) -> Values:
@@ -118,6 +144,7 @@ def _typed(column: pl.Series) -> Values:
 def _careful(
     column: pl.Series,
     decimal: str,
+    own: Mapping[str, int],
     left: IndexArray,
     value: FloatArray,
     quality: ByteArray,
@@ -133,7 +160,8 @@ def _careful(
         if not text.strip():
             empty[index], quality[index], value[index] = True, BAD, np.nan
             continue
-        meant = understand(text, decimal)
+        stated = own.get(fold_word(text)) if own else None
+        meant = Reading(np.nan, stated, text.strip()) if stated is not None else understand(text, decimal)
         if meant is None:
             value[index], quality[index], ok[index] = np.nan, BAD, False
         else:
@@ -190,13 +218,6 @@ def is_date_damage(text: str) -> bool:
     return match is not None and (match[1] or match[2]).casefold() in MONTHS
 
 
-def refusal(text: str) -> str:
-    """Why a text in a value column is refused."""
-    if is_date_damage(text):
-        return f'"{text[:60]}" is a number that a spreadsheet has turned into a date'
-    return f'"{text[:60]}" is no number and no status text'
-
-
 def _bare(digits: str, decimal: str) -> str:
     """The digits with a point for the decimal mark and nothing else."""
     kept = re.sub(r"[.' ]" if decimal == "," else r"[,' ]", "", digits)
@@ -251,87 +272,3 @@ def looks_numeric(text: str) -> bool:
 
 def _simple(text: str) -> str:
     return text if text.isascii() and text[:1] not in "='\"" else unwrapped(plain(text))
-
-
-@dataclass(frozen=True, slots=True)
-class DecimalEvidence:
-    """How often numbers can only be read with a comma, only with a point, or either way, as decimal mark.
-
-    triple : of those with a point, how many would also be a whole number of thousands
-    """
-
-    comma: int = 0
-    point: int = 0
-    either: int = 0
-    whole: int = 0
-    triple: int = 0
-
-    def __add__(self, more: DecimalEvidence) -> DecimalEvidence:
-        """Both counts together."""
-        return DecimalEvidence(
-            self.comma + more.comma,
-            self.point + more.point,
-            self.either + more.either,
-            self.whole + more.whole,
-            self.triple + more.triple,
-        )
-
-    def decide(self, separator: str = "") -> tuple[str, str]:
-        """The decimal mark and the reason; the mark is empty when the numbers leave it open.
-
-        `separator` stands between the cells: who writes decimal commas seldom separates by commas too.
-        """
-        if self.comma and self.comma >= 10 * self.point:
-            return ",", f"{self.comma} numbers can only be read with a decimal comma"
-        if self.comma and self.point:
-            return "", ""
-        if self.either and not self.point:
-            return self._open(separator)
-        if self.triple and self.triple == self.point and not self.whole:
-            return ".", "every number has a point before exactly three digits: thousands are possible too"
-        return ".", ""
-
-    def _open(self, separator: str) -> tuple[str, str]:
-        """Every comma stands before exactly three digits."""
-        if separator == ",":
-            return (
-                ".",
-                "cells are separated by commas, and every comma in a number stands before three digits",
-            )
-        if self.whole == 0:
-            return (
-                ",",
-                "every number has a comma before exactly three digits and none is without: thousands are possible too",
-            )
-        return "", ""
-
-
-_ONLY_COMMA = re.compile(
-    r"[+-]?(?:\d{1,3}(?:[.' ]\d{3})+,\d+|\d*,(?:\d{1,2}|\d{4,})|0+,\d+|\d{4,},\d+)(?:[eE][+-]?\d+)?(?:\D.*)?"
-)
-_ONLY_POINT = re.compile(
-    r"[+-]?(?:\d{1,3}(?:[,' ]\d{3})+\.\d*|\d+\.\d*|\.\d+|\d{1,3}(?:,\d{3}){2,})(?:[eE][+-]?\d+)?(?:\D.*)?"
-)
-_TRIPLE = re.compile(r"[+-]?[1-9]\d{0,2}\.\d{3}(?:\D.*)?")
-_EITHER = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}(?:\D.*)?")
-_WHOLE = re.compile(r"[+-]?\d+(?:\D.*)?")
-
-
-def decimal_evidence(texts: Iterable[str]) -> DecimalEvidence:
-    """Count what the numbers of a file say about its decimal mark."""
-    counts = {"comma": 0, "point": 0, "either": 0, "whole": 0, "triple": 0}
-    for text in texts:
-        if is_date_damage(text[:_LONGEST_NUMBER]):
-            continue
-        said = unwrapped(plain(text[:_LONGEST_NUMBER])).lstrip("<>=~ ")
-        for name, pattern in (
-            ("comma", _ONLY_COMMA),
-            ("point", _ONLY_POINT),
-            ("either", _EITHER),
-            ("whole", _WHOLE),
-        ):
-            if pattern.fullmatch(said):
-                counts[name] += 1
-                counts["triple"] += name == "point" and bool(_TRIPLE.fullmatch(said))
-                break
-    return DecimalEvidence(**counts)

@@ -12,10 +12,11 @@ from excursions.read.exports.columns import clean
 from excursions.read.exports.outcome import Outcome, Replan
 from excursions.read.exports.plan import Plan, Stream
 from excursions.read.exports.quality import parse_quality
+from excursions.read.exports.refusals import NO_TAG, missing_hour, surplus_cells, unread_time, unread_value
 from excursions.read.exports.stacked import Stacked, begins_block
 from excursions.read.exports.table import MORE, Batch, Portion
 from excursions.read.exports.times import parse_times
-from excursions.read.exports.values import Values, parse_values, refusal
+from excursions.read.exports.values import Values, parse_values
 from excursions.read.exports.zones import to_utc
 from excursions.records import BAD, BoolArray, ByteArray, FloatArray, IndexArray
 
@@ -57,14 +58,14 @@ class Piece:
 
 @dataclass(frozen=True, slots=True)
 class _Clocked:
-    """Times of a batch (n,): UTC, where understood, and doubled-hour rows where there are any."""
+    """Times of a batch (n,): UTC, where understood, and rows in a doubled hour or in a missing one where there are any."""
 
     time: TimeArray
     ok: BoolArray
     wall: TimeArray
     twice: BoolArray | None = None
     shift: TimeArray | None = None
-    why: str = "the time cannot be understood"
+    gone: BoolArray | None = None
 
 
 def work_on(portion: Portion, plan: Plan) -> Piece:
@@ -110,7 +111,7 @@ class _Batch:
         long = self.batch.frame[MORE].is_not_null().to_numpy()
         count = 1 if self.plan.streams[0].tag_columns else len(self.plan.streams)
         for line, text in self.batch.texts(np.flatnonzero(long)):
-            self.outcome.refuse(line, "", text, "more cells than the header has columns", count)
+            self.outcome.refuse(line, "", text, surplus_cells(self.plan.width), count)
         kept = self.batch.keep(np.flatnonzero(~long))
         self.batch = replace(kept, frame=kept.frame.drop(MORE))
 
@@ -135,11 +136,10 @@ class _Batch:
             return _Clocked(time, ok, wall, twice, resolved.shift)
         gone = resolved.missing & use
         self.outcome.missing_hour += int(gone.sum())
-        why = "the time cannot be understood, or does not exist in the zone"
-        return _Clocked(time, ok & ~gone, wall, twice, resolved.shift, why)
+        return _Clocked(time, ok & ~gone, wall, twice, resolved.shift, gone)
 
     def _stream(self, stream: Stream, clock: _Clocked, unread: dict[int, int]) -> None:
-        values = parse_values(self.batch.frame[str(stream.value)], self.plan.decimal)
+        values = parse_values(self.batch.frame[str(stream.value)], self.plan.decimal, self.plan.own)
         quality, says_bad = self._quality(stream, values)
         tags = self._tags(stream) if stream.tag_columns else None
         # In a wide table an empty cell is no reading, unless its own quality column says that one failed.
@@ -151,7 +151,7 @@ class _Batch:
         if tags is not None and tags.null_count():
             named = tags.is_not_null().to_numpy()
             for line, text in self.batch.texts(np.flatnonzero(timed & ~named)):
-                self.outcome.refuse(line, "", text, "the row names no tag", 1)
+                self.outcome.refuse(line, self.plan.header(stream.tag_columns[0]), text, NO_TAG, 1)
             timed, use = timed & named, use & named
         self._refuse_cells(stream, timed & ~values.ok)
         self._count_words(stream, values, tags, use)
@@ -183,7 +183,8 @@ class _Batch:
         counts = dict(column.cast(pl.String, strict=False).fill_null("").value_counts().iter_rows())
         for text, (quality, known) in odd.items():
             name = text if known else f"{text} (not known, taken as uncertain)"
-            self.outcome.word(stream.tag, name, quality, counts.get(text, 0))
+            first = (column.cast(pl.String, strict=False) == text).arg_max() or 0
+            self.outcome.word(stream.tag, name, quality, counts.get(text, 0), self._line(first))
 
     def _tags(self, stream: Stream) -> pl.Series:
         columns = [self.batch.frame[str(index)] for index in stream.tag_columns]
@@ -199,17 +200,16 @@ class _Batch:
             return
         rows = np.flatnonzero(bad)
         cells = [str(cell) for cell in self.batch.frame[str(stream.value)].gather(rows).to_list()]
-        name = self.plan.headers[stream.value] if stream.value < len(self.plan.headers) else ""
+        name = self.plan.header(stream.value)
         for (line, text), cell in zip(self.batch.texts(rows), cells, strict=True):
             shown = text if stream.tag_columns else cell
-            self.outcome.refuse(line, name, shown, refusal(cell), 1)
+            self.outcome.refuse(line, name, shown, unread_value(cell, self.plan.decimal), 1)
 
     def _refuse_lines(self, unread: dict[int, int], clocks: dict[tuple[int, ...], _Clocked]) -> None:
         """Lines whose time cannot be used; comments among them are passed over, lines without any reading listed."""
         nowhere = ~np.logical_or.reduce([clock.ok for clock in clocks.values()])
         if not unread and not nowhere.any():
             return
-        why = next(iter(clocks.values())).why
         rows = np.union1d(np.array(sorted(unread), np.int64), np.flatnonzero(nowhere))
         for row, (line, text) in zip(rows.tolist(), self.batch.texts(rows), strict=True):
             cells = ["" if cell is None else str(cell) for cell in self.batch.frame.row(row)]
@@ -218,7 +218,22 @@ class _Batch:
             elif self.plan.layout != "long" and begins_block(cells, self.plan.headers):
                 raise Stacked
             else:
-                self.outcome.refuse(line, "", text, why, unread.get(row, 0))
+                columns = self._unread_columns(row, cells, clocks)
+                why = self._why_unread(row, cells, columns, clocks[columns])
+                self.outcome.refuse(line, self.plan.header(columns[0]), text, why, unread.get(row, 0))
+
+    @staticmethod
+    def _unread_columns(
+        row: int, cells: list[str], clocks: dict[tuple[int, ...], _Clocked]
+    ) -> tuple[int, ...]:
+        """The time that cannot be used; of several the first that is written at all."""
+        unread = [columns for columns, clock in clocks.items() if not clock.ok[row]]
+        return next((columns for columns in unread if cells[columns[0]].strip()), unread[0])
+
+    def _why_unread(self, row: int, cells: list[str], columns: tuple[int, ...], clock: _Clocked) -> str:
+        if clock.gone is not None and clock.gone[row]:
+            return missing_hour(" ".join(cells[index].strip() for index in columns), self.plan.zone)
+        return unread_time(cells, columns, self.plan.times[columns], self.plan.headers)
 
     def _count_words(self, stream: Stream, values: Values, tags: pl.Series | None, use: BoolArray) -> None:
         for _, meant, rows in values.odd:
@@ -227,22 +242,31 @@ class _Batch:
                 continue
             if meant.mark:
                 self.outcome.marks[meant.mark] = self.outcome.marks.get(meant.mark, 0) + int(kept.size)
-            for tag, count in self._owners(stream, tags, kept):
+            for tag, count, first in self._owners(stream, tags, kept):
                 if meant.word:
-                    self.outcome.word(tag, meant.word, meant.quality, count)
+                    self.outcome.word(tag, meant.word, meant.quality, count, self._line(first))
                 if meant.unit:
                     self.piece.described.append((tag, meant.unit, ""))
         if tags is not None and values.empty.any():
-            for tag, count in self._owners(stream, tags, np.flatnonzero(values.empty & use)):
-                self.outcome.word(tag, "(empty)", BAD, count)
+            for tag, count, first in self._owners(stream, tags, np.flatnonzero(values.empty & use)):
+                self.outcome.word(tag, "(empty)", BAD, count, self._line(first))
+
+    def _line(self, row: int) -> int:
+        """Line of one row of the batch."""
+        return int(self.batch.line_of(np.array([row], np.int64))[0])
 
     @staticmethod
-    def _owners(stream: Stream, tags: pl.Series | None, rows: IndexArray) -> list[tuple[str, int]]:
-        """Whose these rows are, and how many."""
+    def _owners(stream: Stream, tags: pl.Series | None, rows: IndexArray) -> list[tuple[str, int, int]]:
+        """Whose these rows are, how many, and the first of them."""
+        if not rows.size:
+            return []
         if tags is None:
-            return [(stream.tag, int(rows.size))]
-        counted = tags.gather(rows).cast(pl.String).value_counts()
-        return [(clean(tag), count) for tag, count in counted.iter_rows()]
+            return [(stream.tag, int(rows.size), int(rows[0]))]
+        owned = pl.DataFrame({"tag": tags.gather(rows).cast(pl.String), "row": rows})
+        counted = owned.group_by("tag", maintain_order=True).agg(
+            pl.len(), pl.col("row").first().alias("first")
+        )
+        return [(clean(tag), count, first) for tag, count, first in counted.iter_rows()]
 
     def _one_tag(
         self, stream: Stream, clock: _Clocked, values: Values, quality: ByteArray, use: BoolArray

@@ -40,7 +40,7 @@ def test_the_first_rows_stand_beside_what_they_mean(tmp_path: Path) -> None:
 
 def test_rows_add_up_and_the_refused_one_is_shown(tmp_path: Path) -> None:
     found = check([wide(tmp_path)])
-    assert found.rows == {"read": 804, "used": 800, "repeated": 2, "refused": 2}
+    assert found.rows == {"read": 804, "used": 800, "repeated": 2, "contradicted": 0, "refused": 2}
     assert "804 read = 800 used + 2 repeated + 2 refused" in "\n".join(check_lines(found, everything=False))
     assert found.files[0].refused_rows[0]["line"] == 403
 
@@ -98,7 +98,9 @@ def test_patterns_and_standard_input_are_understood(tmp_path: Path) -> None:
 def test_every_file_of_the_corpus_is_told_and_adds_up(path: Path) -> None:
     found = check([path])
     assert found.files
-    assert found.rows["read"] == sum(found.rows[part] for part in ("used", "repeated", "refused"))
+    assert found.rows["read"] == sum(
+        found.rows[part] for part in ("used", "repeated", "contradicted", "refused")
+    )
     text = check_lines(found, everything=True)
     assert max(len(line) for line in text if "line " not in line and "/" not in line) <= 90
     assert all(char.isprintable() for line in text for char in line)

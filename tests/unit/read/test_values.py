@@ -10,8 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from excursions.read.exports.decimals import Tally, decimal_evidence
 from excursions.read.exports.frametable import shortest_decimals
-from excursions.read.exports.values import STATE_OFF, STATE_ON, decimal_evidence, parse_values, understand
+from excursions.read.exports.values import STATE_OFF, STATE_ON, parse_values, understand
 from excursions.records import BAD, GOOD, UNCERTAIN
 
 
@@ -116,6 +117,29 @@ def test_empty_cells_are_told_from_words_and_refusals() -> None:
 )  # fmt: skip
 def test_the_decimal_mark_is_decided_from_all_numbers(texts: list[str], mark: str) -> None:
     assert decimal_evidence(texts).decide()[0] == mark
+    tally = Tally()
+    tally.add(pl.Series(texts, dtype=pl.String), (), 1)
+    assert tally.evidence() == decimal_evidence(texts)
+
+
+def test_a_point_before_three_digits_beside_whole_hundreds_marks_thousands() -> None:
+    assert decimal_evidence(["950", "985", "1.010", "1.230"]).decide(";")[0] == ","
+    assert decimal_evidence(["950", "985", "1.010", "1.2"]).decide(";")[0] == "."
+    assert decimal_evidence(["7.012", "7.013"]).decide(";") == (
+        ".",
+        "every number has a point before exactly three digits: thousands are possible too",
+    )
+    assert decimal_evidence(["0", "7.012", "7.013"]).decide(";")[0] == "."
+    assert decimal_evidence(["1.234.567", "950"]).decide(";")[0] == ","
+
+
+def test_whole_numbers_of_another_tag_say_nothing_of_this_ones_marks() -> None:
+    tally = Tally()
+    tally.add(pl.Series(["7.012", "250", "7.015", "260"]), [pl.Series(["pH", "mV", "pH", "mV"])], 2)
+    assert tally.evidence().decide(";")[0] == "."
+    other = Tally()
+    other.add(pl.Series(["7,012", "250", "7,015", "260"]), [pl.Series(["pH", "mV", "pH", "mV"])], 2)
+    assert other.evidence().decide(";")[0] == ","
 
 
 def test_typed_columns() -> None:
