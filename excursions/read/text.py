@@ -105,7 +105,7 @@ def blocks(chunks: Iterable[bytes], size: int) -> Iterator[bytes]:
     """Cut a UTF-8 text into blocks of whole records of about `size` bytes, each ending in a line end.
 
     A block never ends inside a quoted cell, unless that cell is longer than :data:`LONGEST_CELL`.
-    The last block gets a line end if the file has none.
+    The last block ends in no line end if the file does not.
     """
     pending: list[bytes] = []
     pending_size = 0
@@ -123,7 +123,7 @@ def blocks(chunks: Iterable[bytes], size: int) -> Iterator[bytes]:
             yield data[:cut]
     data = b"".join(pending)
     if data:
-        yield data if data.endswith(b"\n") else data + b"\n"
+        yield data
 
 
 def record_end(data: bytes) -> int:

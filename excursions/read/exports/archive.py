@@ -7,14 +7,17 @@ import zlib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from io import BytesIO
+from itertools import islice
 from pathlib import Path
+from typing import IO
 
 from excursions.errors import InputFileError
+from excursions.read.exports import salvage
 from excursions.read.exports.columns import clean
 from excursions.read.exports.content import Content, Opened, start_of
 from excursions.read.exports.workbook import workbook_tables
 from excursions.read.model import ReadOptions
-from excursions.read.unpack import CutOff, check_growth, packing_of
+from excursions.read.unpack import CutOff, check_growth, opened, packing_of
 
 _MOST_MEMBERS = 10_000
 
@@ -34,6 +37,9 @@ def zip_tables(content: Content, options: ReadOptions, open_content: Open) -> Op
         If the archive is broken, has a password, holds archives within archives or grows beyond the limits.
     """
     file = content.file()
+    if _is_cut(file):
+        yield from _cut_tables(content, file, options, open_content)
+        return
     with _archive(file) as archive:
         names = archive.namelist()
         if any(name.startswith(("xl/workbook", "Workbook")) for name in names) or _mimetype(archive).endswith(
@@ -58,6 +64,51 @@ def zip_tables(content: Content, options: ReadOptions, open_content: Open) -> Op
         )
     for info in sorted(members, key=lambda member: member.filename):
         yield from _member(content, file, info, options, open_content)
+
+
+def _is_cut(file: Path | BytesIO) -> bool:
+    """Whether the directory at the end of an archive is missing."""
+    with _raw(file) as raw:
+        return not zipfile.is_zipfile(raw)
+
+
+@contextmanager
+def _raw(file: Path | BytesIO) -> Iterator[IO[bytes]]:
+    if isinstance(file, BytesIO):
+        yield BytesIO(file.getvalue())
+    else:
+        with opened(file) as raw:
+            yield raw
+
+
+def _cut_tables(content: Content, file: Path | BytesIO, options: ReadOptions, open_content: Open) -> Opened:
+    """The members of an archive that is cut off; the fault itself is raised behind the last of them."""
+    with _raw(file) as raw:
+        found = list(islice(salvage.heads(raw), _MOST_MEMBERS))
+    if any(member.name.startswith(("xl/", "[Content_Types]", "Workbook")) for member in found):
+        raise salvage.cut_workbook()
+    used = 0
+    for member in found:
+        if _is_hidden(member.name):
+            continue
+
+        def chunks(member: salvage.Found = member) -> Iterator[bytes]:
+            total = 0
+            with _raw(file) as raw:
+                for chunk in salvage.content(raw, member):
+                    total += len(chunk)
+                    check_growth(total, max(content.size, 1), "zip", options)
+                    yield chunk
+
+        start = start_of(chunks)
+        if start and packing_of(start[:8]) is None and not start.startswith(b"PK\x03\x04"):
+            used += 1
+            inside = Content(
+                name=f"{content.name}!{clean(member.name)}", path=None, start=start, chunks=chunks, size=content.size,
+                packing="zip", depth=content.depth + 1,
+            )  # fmt: skip
+            yield from open_content(inside, options)
+    raise salvage.cut_archive(used)
 
 
 def _is_hidden(name: str) -> bool:

@@ -9,7 +9,14 @@ from excursions.errors import InputFileError
 from excursions.read.exports.archive import zip_tables
 from excursions.read.exports.content import Content, Opened, start_of
 from excursions.read.exports.database import sqlite_tables
-from excursions.read.exports.frametable import arrow_table, dataset_table, parquet_table, remote_table
+from excursions.read.exports.frametable import (
+    arrow_table,
+    dataset_table,
+    ends_whole,
+    parquet_table,
+    remote_table,
+)
+from excursions.read.exports.salvage import cut_parquet
 from excursions.read.exports.sources import Item
 from excursions.read.exports.table import Table
 from excursions.read.exports.texttable import Source, TextTable
@@ -32,7 +39,12 @@ def open_item(item: Item, options: ReadOptions) -> Opened:
     if item.kind == "remote":
         yield item.name, remote_table(item.name)
     elif item.kind == "dataset":
-        yield item.name, dataset_table(item.path)
+        whole = [part for part in item.parts if ends_whole(part)]
+        lost = len(item.parts) - len(whole)
+        if whole:
+            yield item.name, dataset_table(item.path, whole if lost else ())
+        if lost:
+            raise cut_parquet(lost)
     else:
         yield from _open_file(item, options)
 

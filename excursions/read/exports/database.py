@@ -21,6 +21,7 @@ from excursions.read.model import ReadOptions
 
 _ROWS = 200_000
 _HEAD = 1_000
+_CUT = "the data base is cut off or damaged behind the last row that was used; copy it again for the rest"
 
 
 @dataclass(kw_only=True)
@@ -30,6 +31,7 @@ class QueryTable:
     connection: sqlite3.Connection
     query: str
     words: str = "SQLite"
+    cut: bool = False
     starts_in_1904: bool = False
 
     @cached_property
@@ -45,7 +47,25 @@ class QueryTable:
     def portions(self, wanted: Wanted) -> Iterator[Job]:
         """All rows in the order the data base keeps them."""
         cursor = self._run(self.query)
+        if self.cut:
+            yield from self._up_to_the_cut(cursor)
+            return
         while rows := self._fetch(cursor):
+            yield partial(_portion, rows)
+
+    @staticmethod
+    def _up_to_the_cut(cursor: sqlite3.Cursor) -> Iterator[Job]:
+        """Row by row, so that those before the damage are not lost with the ones behind it."""
+        rows: list[tuple[Any, ...]] = []
+        try:
+            for row in cursor:
+                rows.append(row)
+                if len(rows) == _ROWS:
+                    yield partial(_portion, rows)
+                    rows = []
+        except sqlite3.Error:
+            yield partial(Portion, batches=(), lines=0, notes=(_CUT,))
+        if rows:
             yield partial(_portion, rows)
 
     def _run(self, query: str) -> sqlite3.Cursor:
@@ -101,6 +121,10 @@ def sqlite_tables(name: str, file: Path | BytesIO, options: ReadOptions) -> Iter
             copy.write(file.getvalue())
             copy.flush()
         path = Path(copy.name) if isinstance(file, BytesIO) else file
+        words = "SQLite"
+        if pages := _pages_left(path):
+            words = "SQLite that is cut off"
+            path = Path(_shortened(path, copy.name, *pages))
         connection = _connected(path)
         try:
             tables = _tables(connection)
@@ -113,9 +137,42 @@ def sqlite_tables(name: str, file: Path | BytesIO, options: ReadOptions) -> Iter
                 )
             for table in [options.sheet] if options.sheet else tables:
                 title = f"{name}!{clean(table)}" if len(tables) > 1 else name
-                yield title, QueryTable(connection=connection, query=_query(table, tables))
+                yield (
+                    title,
+                    QueryTable(
+                        connection=connection, query=_query(table, tables), words=words, cut=words != "SQLite"
+                    ),
+                )
         finally:
             connection.close()
+
+
+def _pages_left(path: Path) -> tuple[int, int] | None:
+    """Whole pages and bytes a page of a file that is shorter than its head says; None when it is whole.
+
+    Source: SQLite, "Database File Format", the database header.
+    """
+    with path.open("rb") as raw:
+        head = raw.read(100)
+    if len(head) < 100:
+        return None
+    size = int.from_bytes(head[16:18], "big")
+    size = 65_536 if size == 1 else size
+    whole = path.stat().st_size // max(size, 1)
+    said = int.from_bytes(head[28:32], "big") if head[24:28] == head[92:96] else 0
+    return (whole, size) if 0 < whole < said else None
+
+
+def _shortened(path: Path, copy: str, pages: int, size: int) -> str:
+    """Write to `copy` the whole pages under a head that says so many; rows behind the cut are then found missing."""
+    with path.open("rb") as raw, open(copy, "wb") as short:
+        left = pages * size
+        while piece := raw.read(min(left, 2**22)):
+            short.write(piece)
+            left -= len(piece)
+        short.seek(28)
+        short.write(pages.to_bytes(4, "big"))
+    return copy
 
 
 def _connected(path: Path) -> sqlite3.Connection:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from io import BytesIO
 from pathlib import Path
@@ -13,6 +13,7 @@ import numpy as np
 import polars as pl
 
 from excursions.errors import InputFileError
+from excursions.read.exports.salvage import cut_parquet, whole_messages
 from excursions.read.exports.sound import sound
 from excursions.read.exports.table import Batch, Job, Portion, Preview, Row, Wanted
 from excursions.records import FloatArray
@@ -124,16 +125,31 @@ def _as_text(column: pl.Series) -> list[str]:
     return [text or "" for text in column.to_list()]
 
 
+def ends_whole(file: Path | BytesIO) -> bool:
+    """Whether a Parquet file ends as one does."""
+    if isinstance(file, BytesIO):
+        return file.getvalue()[-4:] in _PARQUET_ENDS
+    with file.open("rb") as raw:
+        raw.seek(max(0, file.stat().st_size - 4))
+        return raw.read() in _PARQUET_ENDS
+
+
+_PARQUET_ENDS = (b"PAR1", b"PARE")
+
+
 def parquet_table(file: Path | BytesIO, packing: str = "") -> FrameTable:
     """A Parquet file."""
+    if not ends_whole(file):
+        raise cut_parquet()
     return _opened(lambda: pl.scan_parquet(file, glob=False), "Parquet", packing)
 
 
-def dataset_table(folder: Path) -> FrameTable:
-    """Parquet files below a folder, partitioned by folders named ``key=value``."""
+def dataset_table(folder: Path, parts: Sequence[Path] = ()) -> FrameTable:
+    """Parquet files below a folder, partitioned by folders named ``key=value``: all, or only these of them."""
     return _opened(
         lambda: pl.scan_parquet(
-            f"{_literal(folder)}/**/*.p*q*",
+            list(parts) or f"{_literal(folder)}/**/*.p*q*",
+            glob=not parts,
             hive_partitioning=True,
             try_parse_hive_dates=False,
             missing_columns="insert",
@@ -206,8 +222,31 @@ def arrow_table(file: Path | BytesIO, packing: str = "") -> FrameTable:
     """An Arrow file (also called Feather) or an Arrow stream."""
     start = file.getvalue()[:6] if isinstance(file, BytesIO) else _first_bytes(file)
     if start == b"ARROW1":
+        if not _ends_as_arrow(file):
+            return _cut_arrow(file.getvalue() if isinstance(file, BytesIO) else file.read_bytes(), packing)
         return _opened(lambda: pl.scan_ipc(file), "Arrow", packing)
     return _opened(lambda: pl.read_ipc_stream(file).lazy(), "Arrow stream", packing)
+
+
+def _cut_arrow(data: bytes, packing: str) -> FrameTable:
+    whole = whole_messages(data)
+    try:
+        table = _opened(lambda: pl.read_ipc_stream(BytesIO(whole)).lazy(), "Arrow", packing)
+    except InputFileError as error:
+        raise InputFileError(
+            found="an Arrow file that is cut off before the end of its first batch of rows",
+            expected="a whole Arrow file",
+            mend="copy or export it again",
+        ) from error
+    return replace(table, notes=("the Arrow file is cut off; its whole batches before the cut were used",))
+
+
+def _ends_as_arrow(file: Path | BytesIO) -> bool:
+    if isinstance(file, BytesIO):
+        return file.getvalue().endswith(b"ARROW1")
+    with file.open("rb") as raw:
+        raw.seek(max(0, file.stat().st_size - 6))
+        return raw.read() == b"ARROW1"
 
 
 def _first_bytes(path: Path) -> bytes:

@@ -32,7 +32,9 @@ def broken(what: str, error: BaseException) -> InputFileError:
     """The refusal of a file that cannot be read, with the first line of what the library says."""
     said = (str(error).splitlines() or [""])[0][:160]
     return InputFileError(
-        found=f"a {what} that cannot be read ({said})", expected="a sound one", mend="copy or export it again"
+        found=f"{'an' if what[0] in 'AEIOU' else 'a'} {what} that cannot be read ({said})",
+        expected="a sound one",
+        mend="copy or export it again",
     )
 
 
