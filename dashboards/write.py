@@ -9,6 +9,7 @@ from dashboards.content.about import gather
 from dashboards.content.life import lives
 from dashboards.content.overview import overview_content
 from dashboards.content.run import run_content
+from dashboards.handbook import handbook_page
 from dashboards.pages import overview_page, point_page
 from dashboards.probes import write_probes
 from dashboards.slug import slugs
@@ -30,13 +31,13 @@ def write_site(
     progress: Progress | None = None,
     only: Collection[str] | None = None,
 ) -> Path:
-    """Write the overview, a page a point and a page a probe.
+    """Write the overview, a page a point, a page a probe and the handbook.
 
     Parameters
     ----------
     result : ScanResult
     out : Path
-        Folder; made when missing.  Holds ``index.html``, ``points/``, ``probes/`` and ``assets/`` afterwards.
+        Folder; made when missing.  Holds ``index.html``, ``handbook.html``, ``points/``, ``probes/`` and ``assets/`` afterwards.
     display_units : str
         ``degC`` or ``degF``: unit of temperatures on the pages.
     progress : callable (what, done, total) or None
@@ -73,6 +74,8 @@ def write_site(
             progress("writing pages", done, total)
     clear_stale(out / "points", written, {f"{stem}.html" for stem in stems.values()})
     write_probes(result, out, reader, stems, only=only)
+    chapters = handbook_page(run_content(result, reader), plant=result.plant.name or "the plant").encode()
+    write_whole(out / "handbook.html", chapters)
     index = out / "index.html"
     write_whole(index, overview_page(result, overview_content(result, reader, stems), reader).encode())
     if progress:

@@ -66,7 +66,7 @@ class PointContent:
     heat: tuple[HeatRow, ...]
     heat_left_out: int
     sampling: tuple[str, ...]
-    limits: tuple[tuple[str, str], ...]
+    limits: tuple[tuple[str, str, str], ...]
     decisions: tuple[Decision, ...]
     cautions: tuple[str, ...]
 

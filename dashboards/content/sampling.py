@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from dashboards.wording import Reader, capital
+from excursions.handbook import page_of
 from excursions.kinds import KINDS
 from excursions.records import Sampling
 from excursions.report.recording import flats, gaps, peaks, recorded, resolved
@@ -30,13 +31,19 @@ def sampling_words(findings: PointFindings, reader: Reader) -> tuple[str, ...]:
     return (*said, *_thinned(findings))
 
 
-def limit_words(findings: PointFindings) -> tuple[tuple[str, str], ...]:
-    """What each detector would miss on this record: label of the kind and the sentence; those it cannot show at last."""
+def limit_words(findings: PointFindings) -> tuple[tuple[str, str, str], ...]:
+    """What each detector would miss on this record: label of the kind, its page in the handbook and the sentence.
+
+    Those that the record cannot show come last, together, without a page.
+    """
     shown = [limit for limit in findings.limits if math.isfinite(limit.size)]
     silent = [KINDS[limit.kind].label for limit in findings.limits if not math.isfinite(limit.size)]
-    said = [(capital(KINDS[limit.kind].label), f"{capital(limit.sentence)}.") for limit in shown]
+    said = [
+        (capital(KINDS[limit.kind].label), page_of(limit.kind).name, f"{capital(limit.sentence)}.")
+        for limit in shown
+    ]
     if silent:
-        said.append(("Cannot tell", f"This record cannot show {', '.join(silent)}."))
+        said.append(("Cannot tell", "", f"This record cannot show {', '.join(silent)}."))
     return tuple(said)
 
 

@@ -126,19 +126,6 @@ def choice(*words: str) -> Check:
     return check
 
 
-_SAID = {
-    "dissolved oxygen": "oxygen",
-    "do": "oxygen",
-    "o2": "oxygen",
-    "orp": "redox",
-    "ec": "conductivity",
-    "dissolved co2": "co2",
-    "pco2": "co2_pressure",
-    "temp": "temperature",
-    "oxygen saturation": "oxygen_saturation",
-}
-
-
 def measurand(value: Any) -> str:
     """A key of the measurand table; its label and a few everyday words are understood."""
     said, known = str(value).strip().casefold(), _everyday()
@@ -158,7 +145,7 @@ def nearest_measurand(said: str) -> str:
 
 def _everyday() -> dict[str, str]:
     """Labels and everyday words to keys."""
-    return {row.label.casefold(): key for key, row in MEASURANDS.items()} | _SAID
+    return {word.casefold(): key for key, row in MEASURANDS.items() for word in (row.label, *row.said)}
 
 
 def moment(value: Any) -> datetime:

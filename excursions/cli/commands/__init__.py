@@ -7,6 +7,7 @@ from excursions.cli.commands.calibrations import calibrations
 from excursions.cli.commands.check import check
 from excursions.cli.commands.close import close
 from excursions.cli.commands.explain import explain
+from excursions.cli.commands.handbook import handbook
 from excursions.cli.commands.heat import heat
 from excursions.cli.commands.init import init
 from excursions.cli.commands.nightly import nightly
@@ -21,6 +22,7 @@ COMMANDS = (
     explain,
     calibrations,
     heat,
+    handbook,
     register,
     init,
     nightly,
