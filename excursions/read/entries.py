@@ -15,6 +15,7 @@ from excursions.read.figures import air_pressure_kpa, degc, figure_of
 from excursions.read.fold import plain
 from excursions.read.headers import FOUND, LEFT, Meaning, fold, meaning_of
 from excursions.read.numbers import is_nothing, number_of
+from excursions.read.spoken import figures_in
 from excursions.read.standards import Standard, standard_of
 from excursions.read.table import LogTable
 from excursions.records import CalibrationEntry, StandardReading
@@ -126,9 +127,17 @@ class RowReader:
             facts.old_probe = _serial(old[1])
         if _tells_more(said):
             facts.comment = "; ".join(text for text in (facts.comment, said) if text)
+        if not facts.measured:
+            self._spoken(facts)
         if not facts.action:
             facts.action = action_of(table.cell(row, "phase")) or action_of(facts.model if not said else "")
         return facts
+
+    def _spoken(self, facts: Facts) -> None:
+        """Figures in the remarks of a row that has none in columns."""
+        for spoken in figures_in(facts.comment):
+            name, value = figure_of(spoken.figure, spoken.value, spoken.unit)
+            facts.part(spoken.phase or facts.phase).figures.setdefault(name, value)
 
     def _comment(self, row: Row) -> str:
         parts = [

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from difflib import SequenceMatcher
 
 from excursions.errors import InputFileError, UsageError, nearest
-from excursions.read.actions import action_of
+from excursions.read.actions import action_of, phase_of
 from excursions.read.cells import Row, Sheet
 from excursions.read.fold import plain
 from excursions.read.headers import Meaning, fold, is_unit, meaning_of, meanings_of
@@ -62,7 +62,7 @@ def find_table(sheet: Sheet, columns: Mapping[str, str], *, read: Reader = meani
     place = _header_place(sheet.rows, columns, read)
     if place is None:
         return None
-    headers, used = _headers(sheet.rows, place)
+    headers, used = _headers(sheet.rows, place, read)
     meanings = with_stated(headers, read(headers), columns)
     rows = sheet.rows[place + used :]
     if rows and (units := _unit_row(rows[0])):
@@ -92,9 +92,20 @@ def _header_place(rows: Sequence[Row], columns: Mapping[str, str], read: Reader)
     return best
 
 
-def _headers(rows: Sequence[Row], place: int) -> tuple[list[str], int]:
-    """Header texts, joined with a row of group titles above (``As found | | As left |``) where there is one."""
+def _headers(rows: Sequence[Row], place: int, read: Reader) -> tuple[list[str], int]:
+    """Header texts, joined with a row of group titles above (``As found | | As left |``) where there is one.
+
+    The titles may also stand in the row of the other headers, over a row of names for the columns below them.
+    """
     header = list(rows[place].cells)
+    if place + 1 < len(rows) and _names_columns(header, rows[place + 1].cells, read):
+        below, title = rows[place + 1].cells, ""
+        joined = []
+        for at in range(max(len(header), len(below))):
+            own, cell = (cells[at] if at < len(cells) else "" for cells in (header, below))
+            title = own or title
+            joined.append(f"{title} {cell}" if cell else own)
+        return joined, 2
     above = rows[place - 1].cells if place else ()
     groups = [cell for cell in above if cell]
     if len(groups) >= 2 and any(_PHASE_WORDS.search(fold(cell)) for cell in groups) and len(above) > 2:
@@ -104,6 +115,19 @@ def _headers(rows: Sequence[Row], place: int) -> tuple[list[str], int]:
             titles.append(title)
         header = [_joined(title, cell) for title, cell in zip(titles, header, strict=True)]
     return header, 1
+
+
+def _names_columns(header: Sequence[str], below: Sequence[str], read: Reader) -> bool:
+    """Whether a row names the columns under titles of phases: figures and the like, no cell of data, none under a time."""
+    if not any(_PHASE_WORDS.search(fold(cell)) for cell in header if cell):
+        return False
+    filled = [at for at, cell in enumerate(below) if cell]
+    meanings = read(below)
+    untimed = all(read([header[at]])[0].kind not in ("time", "clock") for at in filled if at < len(header))
+    return len(filled) >= 2 and untimed and all(meanings[at].kind in _NAMED_BELOW for at in filled)
+
+
+_NAMED_BELOW = ("figure", "raw", "value", "temperature", "standard")
 
 
 def _joined(title: str, cell: str) -> str:
@@ -285,6 +309,25 @@ def with_actions(table: LogTable) -> LogTable:
     return table
 
 
+def with_phases(table: LogTable) -> LogTable:
+    """Find the column that says as found or as left by its cells where no header names it (``As``, ``State``)."""
+    if table.columns("phase"):
+        return table
+    for at, meaning in enumerate(table.meanings):
+        cells = [cell for row in table.rows if (cell := cell_at(row, at))]
+        short = all(len(cell) <= _LONGEST_PHASE for cell in cells)
+        if (
+            meaning.kind in ("", "result", "model")
+            and cells
+            and short
+            and all(phase_of(cell) for cell in cells)
+        ):
+            changed = [replace(meaning, kind="phase") if i == at else m for i, m in enumerate(table.meanings)]
+            return replace(table, meanings=tuple(changed))
+    return table
+
+
+_LONGEST_PHASE = 24
 _ONCE = ("figure", "standard", "raw", "temperature", "air_pressure")
 
 

@@ -150,10 +150,12 @@ def test_a_data_base_is_used_up_to_the_cut(tmp_path: Path) -> None:
 def test_the_last_line_of_a_packed_text_that_is_cut_off_is_no_reading(
     tmp_path: Path, packing: str, share: float
 ) -> None:
-    data = PACKED[packing](FRAME.write_csv().encode() if packing != "bzip2" else FRAME.write_csv().encode() * 4)
+    data = PACKED[packing](
+        FRAME.write_csv().encode() if packing != "bzip2" else FRAME.write_csv().encode() * 4
+    )
     found = read_exports([cut(tmp_path / "x.csv.packed", data, share)], ReadOptions())
     size = found.series["A"].value.size
-    assert found.series["A"].value.tolist() == FRAME["value"].to_list()[:size]
+    assert found.series["A"].value.tolist() == (FRAME["value"].to_list() * 4)[:size]
     assert found.files[0].rows == size + found.files[0].refused
     assert any("cut off" in note for note in found.files[0].notes)
 
