@@ -327,8 +327,10 @@ def fingerprint(root: Path) -> dict[str, Any]:
         for heading, rows in facts["news"].items()
         for row in rows
     )
+    tables = {p.name: sha256_of(p) for p in sorted((root / "reports" / "tables").iterdir())}
     return {
-        "tables": {p.name: sha256_of(p) for p in sorted((root / "reports" / "tables").iterdir())},
+        "tables": {name: digest for name, digest in tables.items() if not name.startswith("changes.")},
+        "lately": {name: digest for name, digest in tables.items() if name.startswith("changes.")},
         "run": sha256_of(root / "reports" / "run.json"),
         "page": sha256_of(root / "reports" / "index.html"),
         "parts": [list(row) for row in parts],
