@@ -36,7 +36,9 @@ def reading_errors(
     temp = temp_degc if math.isfinite(temp_degc) else models.ROOM_DEGC
     with np.errstate(divide="ignore", invalid="ignore"):
         true = _readings(shape, _raw(shape, np.asarray(level, dtype=np.float64), then, temp), now, temp)
-    low, high = MEASURANDS[shape.measurand].physical  # nothing truly lies outside, whatever an electrode's exponent says
+    low, high = MEASURANDS[
+        shape.measurand
+    ].physical  # nothing truly lies outside, whatever an electrode's exponent says
     return np.asarray(level - np.clip(true, low, high), dtype=np.float64)
 
 
