@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -24,9 +24,11 @@ from excursions.read.logs import LogReading, check_entries, read_calibrations
 from excursions.read.names import settle_log, settle_samples
 from excursions.read.samples import SampleReading, read_samples
 from excursions.read.sorting import Inputs, sort_out
-from excursions.records import CalibrationEntry, Decision
+from excursions.records import CalibrationEntry, Decision, TagSeries
 from excursions.register import infer_plant, load_register, write_register
 from excursions.report.result import LabSample, ScanResult
+
+Keep = Callable[[ScanResult, Mapping[str, TagSeries]], None]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,6 +82,7 @@ def scan(
     options: ScanOptions | None = None,
     progress: Progress = quiet,
     closer: Closer | None = None,
+    keep: Keep | None = None,
 ) -> Scan:
     """Read exports and calibrations, find events, link them to shifts, judge every point.
 
@@ -92,6 +95,8 @@ def scan(
     progress : callable (what, done, total)
     closer : callable (point, plant, last instant of its record) or None
         Gives spans [ns] of which the plotted series are to keep true samples, as they do of events.
+    keep : callable (findings, series by tag) or None
+        Called with every sample before they are let go; the samples stay with the workers of a cluster, and are none here.
 
     Raises
     ------
@@ -102,7 +107,15 @@ def scan(
     engine = engine_of(chosen)
     try:
         return _scan(
-            exports, calibrations, samples, register, chosen, engine, progress=progress, closer=closer
+            exports,
+            calibrations,
+            samples,
+            register,
+            chosen,
+            engine,
+            progress=progress,
+            closer=closer,
+            keep=keep,
         )
     finally:
         engine.close()
@@ -127,6 +140,7 @@ def _scan(
     *,
     progress: Progress,
     closer: Closer | None,
+    keep: Keep | None,
 ) -> Scan:
     found = sort_out([Path(path) for path in exports])
     inputs = Inputs(
@@ -146,6 +160,8 @@ def _scan(
         plant=read.plant, entries=read.entries, laboratory=read.laboratory, decisions=read.decisions
     )
     result = conclude(evidence, [findings for findings, _ in analysed])
+    if keep is not None:
+        keep(result, read.exports.series)
     progress("linking events to calibrations", 1, 1)
     problems = (*read.problems, *missing)
     run = run_facts(
