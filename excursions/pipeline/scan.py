@@ -9,7 +9,7 @@ from pathlib import Path
 
 import polars as pl
 
-from excursions.calibrations import noted
+from excursions.calibrations import with_logs
 from excursions.errors import ExcursionsError, InputFileError, UsageError, nearest
 from excursions.pipeline.conclude import Evidence, conclude
 from excursions.pipeline.engine import Closer as Closer
@@ -221,8 +221,8 @@ def read_all(inputs: Inputs, options: ScanOptions, engine: Engine, progress: Pro
         settle_samples(read_samples(path, options=reading_options, columns=options.columns), plant)
         for path in inputs.samples
     )
-    plant = _with_installations(plant, logs)
     entries = [entry for log in logs for entry in log.entries]
+    plant, sat = with_logs(plant, (row for log in logs for row in log.installations), entries)
     laboratory, strange = samples_by_point(samples, plant)
     return Everything(
         exports=exports,
@@ -233,6 +233,7 @@ def read_all(inputs: Inputs, options: ScanOptions, engine: Engine, progress: Pro
         decisions=(
             *exports.decisions,
             *inferred,
+            *sat,
             *(decision for log in logs for decision in log.decisions),
             *(decision for sample in samples for decision in sample.decisions),
         ),
@@ -280,13 +281,6 @@ def _known_plant(inputs: Inputs) -> tuple[Plant | None, tuple[ExcursionsError, .
     if inputs.register is None:
         return None, ()
     return load_register(inputs.register).plant, ()
-
-
-def _with_installations(plant: Plant, logs: Sequence[LogReading]) -> Plant:
-    """Add the swaps a calibration log mentions to those of the register, and when it enters a calibration."""
-    logged = tuple(row for log in logs for row in log.installations if row not in plant.installations)
-    plant = dataclasses.replace(plant, installations=(*plant.installations, *logged)) if logged else plant
-    return dataclasses.replace(plant, noted=noted([e for log in logs for e in log.entries], plant))
 
 
 def _refused(read: Everything) -> pl.DataFrame:
