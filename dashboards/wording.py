@@ -204,8 +204,9 @@ def described(label: str, description: str) -> str:
     lead = description.split(",")[0].strip().casefold()
     if not lead:
         return label
-    said = label.casefold() == lead or re.match(rf"{re.escape(lead)}\b", label.casefold())
-    return description if said or lead.startswith(label.casefold()) else f"{label}, {description}"
+    ours = label.casefold()
+    same = re.match(rf"{re.escape(lead)}\b", ours) or re.match(rf"{re.escape(ours)}\b", lead)
+    return description if same else f"{label}, {description}"
 
 
 def capital(text: str) -> str:

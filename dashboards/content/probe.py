@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from dashboards.wording import PARAMETER_WORDS, Reader, bounded, capital, kind_label, rate_words
-from excursions.report.exposures import HeatExposure
+from excursions.report.exposures import VERDICT_WORDS, HeatExposure
 from excursions.report.life import (
     hottest_first,
     life_sentence,
@@ -314,7 +314,7 @@ def _exposure(e: HeatExposure, reader: Reader, pages: Mapping[str, str]) -> Expo
         reading=_pair(e.reading_before, e.reading_after, e.unit, reader),
         noise=_pair(e.noise_before, e.noise_after, e.unit, reader),
         calibration=f"{next_one}{reader.text(e.found)}" or "none has followed",
-        verdict=e.verdict,
+        verdict=VERDICT_WORDS.get(e.verdict, e.verdict),
         sentence=reader.text(e.sentence),
         serious=e.kind != "sterilisation",
     )

@@ -78,7 +78,12 @@ def grouped(decisions: Sequence[Decision], reader: Reader) -> tuple[Decision, ..
         if name not in names:
             names.append(name)
     return tuple(
-        Decision(subject=", ".join(names), what=reader.text(_key_in_words(what)), why=reader.text(why), option=option)
+        Decision(
+            subject=", ".join(names),
+            what=reader.text(_key_in_words(what)),
+            why=reader.text(why),
+            option=option,
+        )
         for (what, why, option), names in subjects.items()
     )
 
