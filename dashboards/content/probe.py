@@ -312,7 +312,9 @@ def _exposure(e: HeatExposure, reader: Reader, pages: Mapping[str, str]) -> Expo
         f0=_minutes(e.f0_min),
         dose=_hours(e.dose_h),
         reading=_pair(e.reading_before, e.reading_after, e.unit, reader),
-        noise=_pair(e.noise_before, e.noise_after, e.unit, reader),
+        noise=_pair(
+            e.noise_before, e.noise_after, e.unit, reader, fine=max(e.noise_before, e.noise_after) / 20
+        ),
         calibration=f"{next_one}{reader.text(e.found)}" or "none has followed",
         verdict=VERDICT_WORDS.get(e.verdict, e.verdict),
         sentence=reader.text(e.sentence),
@@ -320,8 +322,8 @@ def _exposure(e: HeatExposure, reader: Reader, pages: Mapping[str, str]) -> Expo
     )
 
 
-def _pair(before: float, after: float, unit: str, reader: Reader) -> str:
-    first, last = (reader.amount(v, unit) if math.isfinite(v) else "not known" for v in (before, after))
+def _pair(before: float, after: float, unit: str, reader: Reader, *, fine: float = math.nan) -> str:
+    first, last = (reader.amount(v, unit, fine) if math.isfinite(v) else "not known" for v in (before, after))
     return f"{first} before, {last} after"
 
 
