@@ -183,7 +183,7 @@ def test_what_changed_and_what_is_known_can_be_filtered_and_read(open_page: Any,
     assert "AT-401" not in page.evaluate(SHOWN)
     assert "known=open" in page.evaluate("location.hash")
     page.locator("#changed tbody a").first.click()
-    page.wait_for_selector("html[data-ready=yes]", timeout=30_000)
+    page.wait_for_selector("html[data-ready=yes]")
 
 
 def test_the_days_and_the_time_line_open_as_data_and_save_as_pictures(index: Any) -> None:

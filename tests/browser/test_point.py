@@ -200,7 +200,7 @@ def test_the_figure_opens_as_data_and_saves(page: Any) -> None:
 
 @pytest.mark.parametrize("kind", ["svg", "png"])
 def test_the_figure_saves_as_a_picture(page: Any, kind: str) -> None:
-    with page.expect_download(timeout=30_000) as waiting:
+    with page.expect_download() as waiting:
         page.click(f"[data-picture={kind}]")
     assert waiting.value.suggested_filename.endswith(f".{kind}")
     assert Path(waiting.value.path()).stat().st_size > 10_000
