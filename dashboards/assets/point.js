@@ -218,6 +218,15 @@
     return k[i][1] + part * (k[i + 1][1] - k[i][1]);
   }
 
+  // An error that does not stand out of its band is neither high nor low.
+  function doubtWords(doubt, ms) {
+    const error = errorAt(doubt, ms), band = Math.max(0, ...doubt.band.filter(b => b !== null));
+    if (error === null) return 'Doubtful here.';
+    const size = v => figureText(v, facts.unit, digitsFor(band));
+    if (Math.abs(error) < band / 2) return `Doubtful here: could be off by up to ${size(band)} either way, by ${doubt.basis}.`;
+    return `Doubtful here: reads about ${size(Math.abs(error))} too ${error > 0 ? 'high' : 'low'}, by ${doubt.basis}.`;
+  }
+
   function words(ms) {
     const lines = [], readings = [];
     for (const trace of panels) {
@@ -243,8 +252,7 @@
     for (const e of inside) lines.push(['', `${e[3]} (${e[4]}, ${e[5]} sure).`, e[0]]);
     for (const d of facts.doubts) {
       if (ms < d.start || ms > d.end) continue;
-      const error = errorAt(d, ms);
-      lines.push(['', error === null ? 'Doubtful here.' : `Doubtful here: reads about ${figureText(Math.abs(error), facts.unit, digitsFor(d.band[0]))} too ${error > 0 ? 'high' : 'low'}, by ${d.basis}.`]);
+      lines.push(['', doubtWords(d, ms)]);
     }
     for (const c of facts.calibrations) if (Math.abs(c[0] - ms) <= slack) lines.push(['', `${c[1]}, ${said(c[0])}.`]);
     for (const s of facts.swaps) if (Math.abs(s[0] - ms) <= slack) lines.push(['', `${s[1]}, ${said(s[0])}.`]);

@@ -193,7 +193,7 @@ def _title(name: str, top: float, findings: PointFindings, reader: Reader) -> Sp
 
 
 def _strip_title(other: PointFindings, top: float, reader: Reader) -> Spec:
-    words = f"Related: {other.point.name}, {panel_title(other.point.quantity.label, reader.unit(other.unit))}"
+    words = f"Related: {other.point.name}, {other.point.quantity.label}, {reader.unit(other.unit)}"
     return note(
         label(words), x=0, xref="paper", y=top, yref="paper", yanchor="bottom", xanchor="left", ink="@quiet"
     )
