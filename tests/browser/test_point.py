@@ -266,7 +266,7 @@ def test_the_hottest_exposure_and_the_moment_it_began_save_as_data_and_pictures(
     rows = list(csv.DictReader(io.StringIO(Path(waiting.value.path()).read_text(encoding="utf-8"))))
     assert max(float(row["y"]) for row in rows if row["y"]) == over_temperature().size
     with page.expect_download() as waiting:
-        page.locator("[data-drawing]").press("Enter")
+        page.locator("[data-began=picture]").press("Enter")
     assert "xmlns=" in Path(waiting.value.path()).read_text(encoding="utf-8")  # opens on its own
 
 
