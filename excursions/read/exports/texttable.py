@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
@@ -174,7 +175,7 @@ class TextTable:
                 rows_are_readings
                 and whole
                 and filled
-                and data[whole:].count(mark) < data[before:whole].count(mark)
+                and _marks(data[whole:], mark) < _marks(data[before:whole], mark)
             ):
                 note = "the file is cut off in its last line; what came before was used"
                 return data[:whole], note, data[whole:].decode("utf-8", errors="replace")
@@ -184,6 +185,11 @@ class TextTable:
             return data + b"\n", note, ""
         whole = data.rfind(b"\n") + 1
         return data[:whole], "", data[whole:].decode("utf-8", errors="replace")
+
+
+def _marks(line: bytes, mark: bytes) -> int:
+    """Separators of a line, those between quotes left out."""
+    return re.sub(rb'"[^"]*"', b"", line).count(mark)
 
 
 def file_blocks(path: Path, skip: int, size: int) -> Iterator[bytes]:
