@@ -48,7 +48,10 @@ OWN_SHARE = 0.5  # of a difference to a neighbour that the reading itself must h
 FAST = 3.0  # a change that takes up to three times as long is as fast
 TRIFLE = 0.5  # of the tolerance: smaller changes are not reported
 TRIFLE_APART = 1.0  # of the tolerance, for a difference: two probes never agree to the last digit
-LIKE = 0.5  # a change of half the size or more is of the same kind
+LIKE, MUCH_LARGER = (
+    0.5,
+    3.0,
+)  # a change of half to three times the size is of the same kind; what is larger is another
 JEFFREYS = 0.5  # a change more than was seen is always possible: half a count
 MOST_OTHERS, QUICK_SHARE = (
     12,
@@ -259,7 +262,7 @@ def _alike(context: _Context, i: int, shapes: list[Transition], company: list[tu
         unexplained[k]
         and k != i
         and other is not back
-        and abs(other.size) >= LIKE * abs(change.size)
+        and LIKE <= abs(other.size / change.size) <= MUCH_LARGER
         and (shapes[i].hidden or shapes[k].length_s <= longest)
         for k, other in enumerate(context.every)
     )
