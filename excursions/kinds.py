@@ -14,6 +14,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from excursions.measurands import MEASURANDS
+
 ORIGINS = ("probe", "process", "routine", "record", "undecided")
 # An undecided event less likely the probe's than this asks nobody to act and leaves the verdict alone (cp).
 WORTH_ASKING = 0.4
@@ -202,14 +204,12 @@ KINDS: dict[str, Kind] = {
     )
 }
 
-# What breaks as glass: the membrane of a pH electrode, and the electrode inside a CO2 probe.
-GLASS_PROBES = ("ph", "co2", "co2_pressure")
 GLASS_KINDS = ("stuck", "thermal_shock", "over_temperature")
 
 
 def caution_for(kind: str, measurand: str) -> str:
     """The usual cautions for looking into an event of this kind on a probe of this measurand."""
     words = KINDS[kind].caution
-    if kind in GLASS_KINDS and measurand in GLASS_PROBES:
+    if kind in GLASS_KINDS and MEASURANDS[measurand].glass:
         words = f"{words} {_GLASS}".strip()
     return words

@@ -16,11 +16,10 @@ from collections.abc import Mapping, Sequence
 
 from excursions.calibrations.parameters import Determined, apart
 from excursions.calibrations.standards import Resolved
+from excursions.measurands.ph import USP_OFFSET_MV, USP_SLOPE_PERCENT
 from excursions.physics.nernst import nernst_slope_mv
 from excursions.records import CalibrationEntry, Parameter
 
-USP_SLOPE_PERCENT = (90.0, 105.0)
-USP_OFFSET_MV = 30.0
 USGS_SLOPE_PERCENT = (95.0, 102.0)
 _TEMPERATURE_DEGC = (0.0, 60.0)  # (cp) a standard outside was hardly measured by hand
 _GAIN_RATIO = (0.7, 1.3)  # (cp)

@@ -37,14 +37,6 @@ INNER_PH_AT_1_MBAR = 9.1
 CO2_MG_L_PER_MBAR_25 = 1.48  # Henry's law at 25 degC: 0.0336 mol/(L bar) times 44.01 g/mol (from memory)
 MEMBRANE_PER_K = 0.03  # a membrane lets some 3 % more oxygen through for each kelvin (cp)
 
-_KINDS = {
-    "ph": "electrode",
-    "co2": "electrode",
-    "co2_pressure": "electrode",
-    "redox": "offset",
-    "temperature": "offset",
-    "conductivity": "cell",
-}
 _DEFAULT_UNITS: dict[str, dict[str, str]] = {
     "electrode": {"slope": "%", "zero_point": "pH"},
     "cell": {"cell_constant": "1/cm"},
@@ -88,7 +80,7 @@ class Form:
 
 def form(measurand: str, units: Mapping[str, str]) -> Form:
     """Return the form of a measurand whose parameters have these units (missing ones take the usual unit)."""
-    kind = "stern" if units.get("zero") == "deg" else _KINDS.get(measurand, "linear")
+    kind = "stern" if units.get("zero") == "deg" else MEASURANDS[measurand].family
     if kind == "offset":
         usual = {"offset": MEASURANDS[measurand].unit}
     elif kind == "linear":
@@ -101,7 +93,7 @@ def form(measurand: str, units: Mapping[str, str]) -> Form:
 
 
 def _linear_units(measurand: str, units: Mapping[str, str]) -> dict[str, str]:
-    usual = "gain" if measurand in ("turbidity", "other") else "slope"
+    usual = next((name for name in MEASURANDS[measurand].parameters if name in GAIN_NAMES), "gain")
     name = next((n for n in GAIN_NAMES if n in units), usual)
     zero = MEASURANDS[measurand].unit
     return {name: "%" if name == "slope" else "", "zero": "nA" if "nA" in units.get(name, "") else zero}

@@ -15,12 +15,11 @@ import numpy as np
 
 from excursions.calibrations import models
 from excursions.calibrations.uncertainty import (
-    ASSUMED,
     OPTICAL_RAW_DEG,
     TEMPERATURE_DEGC,
     TEMPERATURE_UNKNOWN_DEGC,
 )
-from excursions.measurands import to_canonical
+from excursions.measurands import MEASURANDS, to_canonical
 from excursions.physics.buffers import buffer_ph, is_technical
 from excursions.physics.conductivity import standard_conductivity
 from excursions.physics.oxygen import OXYGEN_IN_DRY_AIR, air_oxygen_hpa, saturation_mg_l
@@ -183,7 +182,7 @@ def _true_value(
     form: models.Form, s: StandardReading, air_pressure_kpa: float, *, technical: bool
 ) -> tuple[float, float, str]:
     """True value in the form's variable, its standard uncertainty, and a remark."""
-    assumed = ASSUMED[form.measurand]
+    assumed = MEASURANDS[form.measurand].assumed
     unit = s.standard_unit.strip().lower()
     if form.kind == "electrode":
         return _electrode_true(form.measurand, s, unit, technical=technical)
@@ -203,7 +202,7 @@ def _true_value(
 def _electrode_true(
     measurand: str, s: StandardReading, unit: str, *, technical: bool
 ) -> tuple[float, float, str]:
-    assumed = ASSUMED[measurand]
+    assumed = MEASURANDS[measurand].assumed
     if measurand == "ph" and _is_sample(s):
         return s.standard, _SAMPLE_UNCERTAINTY_PH, "calibrated against a sample, not against a buffer"
     if measurand == "ph" or unit in ("ph", "su"):
@@ -236,7 +235,7 @@ def _oxygen_hpa(measurand: str, s: StandardReading, unit: str, air_pressure_kpa:
 
 def _raw_value(form: models.Form, s: StandardReading, used: models.Known | None) -> tuple[float, float]:
     """Raw signal and its repeatability; `used` when the value is a reading."""
-    assumed = ASSUMED[form.measurand]
+    assumed = MEASURANDS[form.measurand].assumed
     unit = s.raw_unit.strip().lower()
     if used is None:
         kind = "current" if form.units.get("zero") == "nA" else form.kind

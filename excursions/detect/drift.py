@@ -42,12 +42,6 @@ RESET_ODDS = 8.0  # a calibration or cleaning that takes it out, at most
 AFTERWARDS = 2  # lengths of the walk within which a reset may follow it
 RETURNING = 0.4  # share of the sudden changes in a walk that undo it, from which they are cleanings
 UNEVEN = 2.0  # starts of the teeth this much more scattered than their ends speak for the process
-FOULS = {
-    "oxygen": -1,
-    "oxygen_saturation": -1,
-    "conductivity": -1,
-    "turbidity": 1,
-}  # which way dirt moves them (cp)
 TRIFLE = 0.5  # of the tolerance: smaller changes are not reported
 TRIFLE_APART = 1.0  # of the tolerance, for a difference: two probes never agree to the last digit
 
@@ -176,8 +170,8 @@ def _walk_clues(record: Record, walk: Walk) -> tuple[Clue, ...]:
 
 def _way(record: Record, walk: Walk) -> Clue:
     """Dirt moves some readings one way: oxygen and conductivity down, turbidity up."""
-    way = FOULS.get(record.point.measurand)
-    if way is None:
+    way = record.point.quantity.fouls
+    if not way:
         return Clue(odds=1.0)
     if way * walk.size > 0:
         return Clue(odds=1.5)

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from excursions.conclusions import HeatTally
+from excursions.detect.heat_bands import tally_heat
 from excursions.detect.survey import Heat, heat_of
-from excursions.physics.heat_bands import tally_heat
 from excursions.records import BoolArray, FloatArray, Record
 from excursions.states.element import not_heat
 from excursions.states.trace import spells

@@ -334,7 +334,8 @@ def _level_clue(survey: Survey, noise: NoiseSeries, spell: NoiseSpell) -> Clue:
 
 def _glass_clue(record: Record, survey: Survey, noise: NoiseSeries, spell: NoiseSpell) -> Clue | None:
     """Broken glass of a pH electrode: it jumps to about 7, where both poles see the same, and hardly follows any more."""
-    if record.point.measurand != "ph" or spell.rise > 0:
+    broken = record.point.quantity.glass_reads
+    if math.isnan(broken) or spell.rise > 0:
         return None
     level = survey.blocks.level[noise.block]
     now = float(np.median(level[spell.lo : spell.hi]))
@@ -344,7 +345,7 @@ def _glass_clue(record: Record, survey: Survey, noise: NoiseSeries, spell: Noise
     )
     others = np.delete(level, np.s_[spell.lo : spell.hi])
     seldom = float(np.mean(np.abs(others - now) < GLASS_JUMP)) < GLASS_SELDOM
-    if abs(now - 7.0) > GLASS_AROUND or not jumped or not seldom:
+    if abs(now - broken) > GLASS_AROUND or not jumped or not seldom:
         return None
     return Clue(
         odds=4.0,

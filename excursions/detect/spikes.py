@@ -231,7 +231,7 @@ def _whose(
     lasted = float(np.median(time[bout.first + bout.width] - time[bout.first - 1])) / NS_PER_S
     if _with_temperature(record, time[bout.first]) > 0.5:
         return "process", 0.7, ("the temperature jumps at the same moments",)
-    electrode = record.point.measurand in ("ph", "redox")
+    electrode = record.point.quantity.electrode
     if electrode and lasted <= settings.fast_s:
         return "probe", 0.9, (f"there and back in {lasted:.2g} s: no electrode answers that fast",)
     if electrode:

@@ -351,7 +351,7 @@ def _temperature(record: Record, start: int, end: int) -> Clue:
 def _glass(record: Record, survey: Survey, spells: Spells, i: int) -> tuple[Clue, ...]:
     """A pH electrode with broken glass reads near its zero point whatever the process does."""
     level = float(spells.level[i])
-    if record.point.measurand != "ph" or abs(level - 7.0) > 0.5:
+    if not abs(level - record.point.quantity.glass_reads) <= 0.5:
         return ()
     first = int(spells.first[i])
     before = survey.live.value[max(first - 60, 0) : first]

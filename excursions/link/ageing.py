@@ -17,7 +17,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from excursions.link.priors import NS_PER_MONTH, Expected, expected
+from excursions.link.priors import NS_PER_MONTH, expected
+from excursions.measurands import Expected
 from excursions.records import FloatArray, Shift
 
 Key = tuple[str, str, str]  # measurand, parameter, unit

@@ -20,9 +20,9 @@ from excursions.calibrations.levels import level_before
 from excursions.calibrations.shifts import histories
 from excursions.clock import NS_PER_DAY
 from excursions.conclusions import Due, Levels
-from excursions.link.acceptance import END_OF_LIFE
 from excursions.link.ageing import Ageing, Rate, learn
 from excursions.link.priors import NS_PER_MONTH
+from excursions.measurands import MEASURANDS
 from excursions.plant import Plant, Point
 from excursions.records import Calibration, Parameter, Shift
 
@@ -116,13 +116,13 @@ def _ends(last: Calibration, probe: str, ageing: Ageing) -> list[tuple[str, int,
     state = last.as_left or last.as_found
     for name, parameter in state.items():
         key = (last.measurand, name, parameter.unit)
-        limit = END_OF_LIFE.get(key)
-        if limit is None or parameter.basis == "relative":
+        limit = MEASURANDS[last.measurand].accepted.get((name, parameter.unit))
+        if limit is None or not limit.wears_out or parameter.basis == "relative":
             continue
         rate = ageing.probes.get((key, probe or f"at {last.point}")) or ageing.kinds.get(key)
         if rate is None or rate.shifts < 2:
             continue
-        end = _end(parameter, limit, rate, last.time)
+        end = _end(parameter, limit.low, rate, last.time)
         if end is not None:
             made.append((name, *end))
     return made

@@ -15,6 +15,7 @@ from excursions.conclusions import Levels
 from excursions.link.ageing import key_of
 from excursions.link.beliefs import Beliefs
 from excursions.link.priors import HEAT_KINDS, expected, lasting_chance
+from excursions.measurands import MEASURANDS
 from excursions.plant import Plant
 from excursions.records import Event, FloatArray, Shift
 
@@ -25,15 +26,6 @@ _DRIFT_SHARE = 0.25  # the same for a drift, which goes on or comes back a littl
 _HEAT_SCATTER, _HEAT_REST = 0.6, 0.2
 _UNEVEN = 0.3  # a gradual event need not grow evenly: of the part that falls outside (cp)
 _USUAL_DOSE_H = 20.0  # dose at which heat damage is as wide as the table's kick (cp)
-# Where a process of this kind may sit (cp); a conductivity or a CO2 content may be anything.
-_USUAL_LEVEL = {
-    "ph": 7.0,
-    "redox": 0.0,
-    "oxygen": 5.0,
-    "oxygen_saturation": 60.0,
-    "turbidity": 10.0,
-    "temperature": 25.0,
-}
 _MOST_CHANCE = 0.98
 _LAW_HOLDS = 0.5
 _LEAST_ACTING = 0.3  # heat that acts more seldom teaches too little to divide by (cp)
@@ -45,8 +37,6 @@ _ELECTRODE_WAYS = {
     "drift": ((0.75, 0.0), (0.25, 0.6)),
     "fouling": ((0.75, 0.0), (0.25, 0.6)),
 }
-# An oxygen probe's change is mostly its gain's: a zero current or phase seldom moves (cp).
-_GAIN_SHARE = {"oxygen": 0.8, "oxygen_saturation": 0.8}
 _DEAD_KINDS = ("stuck", "pinned", "out_of_range")
 # Damage that the reading did not show is mostly small and now and then large: (weight, size against the kick) (cp).
 _BLIND_WAYS = ((0.7, 0.6), (0.3, 2.0))
@@ -211,7 +201,7 @@ def _ways(kind: str, shifts: Sequence[Shift]) -> list[tuple[float, FloatArray]]:
     if models.form(shifts[0].measurand, {}).kind == "electrode":
         return [(weight, np.where(gains, part, 1.0)) for weight, part in _ELECTRODE_WAYS[kind]]
     if gains.any() and not gains.all():
-        share = _GAIN_SHARE.get(shifts[0].measurand, 0.5)
+        share = MEASURANDS[shifts[0].measurand].gain_share
         return [(share, np.where(gains, 1.0, 0.0)), (1.0 - share, np.where(gains, 0.0, 1.0))]
     return [(1.0, np.ones(len(shifts)))]
 
@@ -326,7 +316,7 @@ def level_of(event: Event, shift: Shift, levels: Mapping[str, Levels]) -> tuple[
 
 def usual_level(measurand: str) -> float:
     """A level to reckon with when the record shows none; NaN where there is no telling."""
-    return _USUAL_LEVEL.get(measurand, math.nan)
+    return MEASURANDS[measurand].typical
 
 
 def sensitivity(shifts: Sequence[Shift], level: float, temp: float) -> FloatArray:

@@ -6,53 +6,13 @@ as the values, so that a plant's own record outweighs them after a few calibrati
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from excursions.measurands import MEASURANDS
+from excursions.measurands.row import A_SHARE, Expected
 from excursions.records import Event
 
 NS_PER_MONTH = 30 * 86_400 * 1_000_000_000
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Expected:
-    """What one parameter usually does, in its unit, or as a share of its value where `share` is set.
-
-    ageing, ageing_spread : change a month, and how much that rate differs from probe to probe
-    wander : standard deviation of what else moves it in a month (handling, conditioning); grows with sqrt(time)
-    kick : standard deviation of a damage
-    """
-
-    ageing: float
-    ageing_spread: float
-    wander: float
-    kick: float
-    share: bool = False
-
-    def scale(self, value: float) -> float:
-        """Factor from the table's figures to the parameter's unit."""
-        return abs(value) if self.share else 1.0
-
-
-_PH_SLOPE = Expected(ageing=-0.3, ageing_spread=0.3, wander=0.4, kick=5.0)
-_PH_ZERO = Expected(ageing=0.0, ageing_spread=0.01, wander=0.015, kick=0.3)
-_SHARE = Expected(ageing=-0.005, ageing_spread=0.005, wander=0.01, kick=0.12, share=True)
-
-_TABLE: dict[tuple[str, str], Expected] = {
-    ("ph", "slope"): _PH_SLOPE,
-    ("ph", "zero_point"): _PH_ZERO,
-    ("co2", "slope"): _PH_SLOPE,
-    ("co2", "zero_point"): Expected(ageing=0.0, ageing_spread=0.01, wander=0.02, kick=0.3),
-    ("redox", "offset"): Expected(ageing=0.0, ageing_spread=1.0, wander=2.0, kick=25.0),
-    ("temperature", "offset"): Expected(ageing=0.0, ageing_spread=0.02, wander=0.05, kick=1.0),
-    ("conductivity", "cell_constant"): Expected(
-        ageing=0.0, ageing_spread=0.002, wander=0.004, kick=0.08, share=True
-    ),
-    ("oxygen", "slope"): Expected(ageing=-0.7, ageing_spread=0.7, wander=1.0, kick=10.0),
-    ("oxygen", "zero"): Expected(ageing=0.0, ageing_spread=0.01, wander=0.02, kick=0.3),
-    ("oxygen_saturation", "zero"): Expected(ageing=0.0, ageing_spread=0.1, wander=0.2, kick=3.0),
-    ("turbidity", "gain"): _SHARE,
-    ("turbidity", "zero"): Expected(ageing=0.01, ageing_spread=0.02, wander=0.04, kick=0.6),
-}
 _OPTICAL_ZERO = Expected(ageing=-0.15, ageing_spread=0.15, wander=0.15, kick=2.5)
 
 
@@ -63,13 +23,8 @@ def expected(measurand: str, parameter: str, unit: str) -> Expected:
     if parameter == "zero" and unit == "nA":
         return Expected(ageing=0.0, ageing_spread=0.02, wander=0.05, kick=2.0)
     if parameter in ("slope", "gain", "span") and unit != "%":
-        return _SHARE
-    key = {"co2_pressure": "co2"}.get(measurand, measurand)
-    if (key, parameter) in _TABLE:
-        return _TABLE[key, parameter]
-    if key == "oxygen_saturation":
-        return _TABLE["oxygen", "slope"]
-    return _SHARE
+        return A_SHARE
+    return MEASURANDS[measurand].ageing.get(parameter, A_SHARE)
 
 
 # How often an event of this kind leaves a lasting change, when it is the probe's.

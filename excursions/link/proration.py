@@ -16,18 +16,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from excursions.clock import TimeArray
+from excursions.measurands import MEASURANDS
 from excursions.records import FloatArray
 
 CLASSES = ("excellent", "good", "fair", "poor")
-
-# Upper bounds of the classes [1]_: absolute (canonical unit) and percent; the greater of the two where both are given.
-_BOUNDS: dict[str, tuple[tuple[float, ...] | None, tuple[float, ...] | None]] = {
-    "temperature": ((0.2, 0.5, 0.8, 2.0), None),
-    "conductivity": (None, (3.0, 10.0, 15.0, 30.0)),
-    "oxygen": ((0.3, 0.5, 0.8, 2.0), (5.0, 10.0, 15.0, 20.0)),
-    "ph": ((0.2, 0.5, 0.8, 2.0), None),
-    "turbidity": ((0.5, 1.0, 1.5, 3.0), (5.0, 10.0, 15.0, 30.0)),
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,8 +93,9 @@ def rating(measurand: str, corrections: Sequence[tuple[float, float]]) -> str:
         One of `CLASSES`, or ``beyond the limit`` when a correction exceeds the poor class; empty for a measurand the
         source does not rate.
     """
-    bounds = _BOUNDS.get(measurand)
-    if bounds is None:
+    row = MEASURANDS[measurand]
+    bounds = (row.classes, row.classes_percent)
+    if bounds == (None, None):
         return ""
     worst = max((_class_index(bounds, absolute, percent) for absolute, percent in corrections), default=0)
     return (*CLASSES, "beyond the limit")[worst]

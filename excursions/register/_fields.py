@@ -126,23 +126,10 @@ def choice(*words: str) -> Check:
     return check
 
 
-_SAID = {
-    "dissolved oxygen": "oxygen",
-    "do": "oxygen",
-    "o2": "oxygen",
-    "orp": "redox",
-    "ec": "conductivity",
-    "dissolved co2": "co2",
-    "pco2": "co2_pressure",
-    "temp": "temperature",
-    "oxygen saturation": "oxygen_saturation",
-}
-
-
 def measurand(value: Any) -> str:
     """A key of the measurand table; its label and a few everyday words are understood."""
     said = str(value).strip().casefold()
-    known = {row.label.casefold(): key for key, row in MEASURANDS.items()} | _SAID
+    known = {word.casefold(): key for key, row in MEASURANDS.items() for word in (row.label, *row.said)}
     if said in MEASURANDS:
         return said
     if said in known:

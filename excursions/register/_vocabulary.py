@@ -6,6 +6,7 @@ holds whole tokens, then beginnings of tokens (for compounds and endings).
 
 from __future__ import annotations
 
+from excursions.measurands import MEASURANDS
 from excursions.read.vocabulary import words
 
 Row = tuple[frozenset[str], tuple[str, ...]]
@@ -46,18 +47,8 @@ ROLES: dict[str, Row] = {
     ),
     "limit": (words("alarm alm hihi lolo limit lim grenzwert trip"), ("alarm", "grenz")),
 }
-MEASURANDS: dict[str, Row] = {
-    "ph": (words("ph"), ()),
-    "redox": (words("orp eh rh rx"), ("redox",)),
-    "conductivity": (
-        words("cond cnd lf lfk ec kappa leitwert condu"),
-        ("conductiv", "condutiv", "leitf", "conductanc"),
-    ),
-    "oxygen": (words("do do2 o2 oxy ldo odo dot od2"), ("oxygen", "oxigen", "oxygene", "sauerstoff")),
-    "oxygen_saturation": (words("po2"), ()),
-    "co2": (words("co2 dco2"), ("kohlendiox", "kohlensaur")),
-    "co2_pressure": (words("pco2"), ()),
-    "turbidity": (words("ntu fnu haze tu tbd"), ("turb", "trub", "trueb")),
+NAMES: dict[str, Row] = {
+    row.key: (frozenset(row.tokens), row.beginnings) for row in MEASURANDS.values() if row.tokens
 }
 # Quantities that are no analytical probe's: a name that carries one of these is not guessed to be one.
 PROCESS: Row = (
@@ -89,8 +80,5 @@ SHORTENED: tuple[tuple[str, str], ...] = (
     ("druck", "pressure"),
     ("status", "status"),
     ("alarm", "limit"),
-    ("conductivity", "conductivity"),
-    ("turbidity", "turbidity"),
-    ("trubung", "turbidity"),
-    ("redox", "redox"),
+    *((word, row.key) for row in MEASURANDS.values() for word in row.shortened),
 )

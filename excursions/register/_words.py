@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from functools import lru_cache
 
 from excursions.read.fold import plain
-from excursions.register._vocabulary import MEASURANDS, PROCESS, ROLES, SHORTENED
+from excursions.register._vocabulary import NAMES, PROCESS, ROLES, SHORTENED
 
 _SEGMENT = re.compile(r"[/\\|>]|::|(?<=\D)\.(?=\D)|(?<=\d)\.(?=[^\W\d])|(?<=[^\W\d])\.(?=\d)")
 _TOKEN = re.compile(
@@ -97,7 +97,7 @@ def measurand_of(token: str) -> str:
     match = _LETTERED.match(token)
     word = (match[1] if match else token).casefold()
     said = _shortened(word)
-    return next((key for key, table in MEASURANDS.items() if said == key or _is(word, table)), "")
+    return next((key for key, table in NAMES.items() if said == key or _is(word, table)), "")
 
 
 @lru_cache(maxsize=65_536)

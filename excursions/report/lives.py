@@ -13,7 +13,7 @@ import numpy as np
 
 from excursions.clock import NS_PER_HOUR
 from excursions.conclusions import Due
-from excursions.link.acceptance import Acceptance, acceptance
+from excursions.measurands import MEASURANDS, Accepted
 from excursions.plant import Installation, Plant, Ratings
 from excursions.records import CLEANING, WASHING, Calibration, Parameter
 from excursions.report.exposures import HeatExposure, heat_exposures
@@ -70,7 +70,7 @@ class Track:
 
     parameter: str
     unit: str
-    limits: Acceptance | None
+    limits: Accepted | None
     points: tuple[TrackPoint, ...]
 
 
@@ -343,7 +343,12 @@ def _tracks(calibrations: Sequence[Calibration]) -> tuple[Track, ...]:
                 if p.basis != "relative":
                     rows.setdefault((c.measurand, name, p.unit), []).append(_track_point(c, phase, p))
     return tuple(
-        Track(parameter=name, unit=unit, limits=acceptance(measurand, name, unit), points=tuple(points))
+        Track(
+            parameter=name,
+            unit=unit,
+            limits=MEASURANDS[measurand].accepted.get((name, unit)),
+            points=tuple(points),
+        )
         for (measurand, name, unit), points in sorted(
             rows.items(), key=lambda item: (_ORDER.get(item[0][1], 9), item[0])
         )

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE, NS_PER_S, TimeArray
+from excursions.measurands import MEASURANDS, Window
 from excursions.records import FloatArray, IndexArray
 from excursions.states.reading import Reading
-from excursions.states.standards import STANDARDS, Standard, telling_standards
+from excursions.states.standards import inside, telling_standards
 from excursions.states.trace import Trace, runs, split_at_gaps
 
 SHORTEST_MIN, LONGEST_MIN = 2.0, 60.0  # (cp) a standard is read for minutes, not for hours
@@ -57,12 +58,12 @@ def _plateaus(reading: Reading, near: TimeArray) -> Sequence[Plateau]:
         for first, past in _stays(trace, standard)
         if (plateau := _plateau(trace, standard, (int(first), int(past)), usual))
     ]
-    others = [s for s in STANDARDS.get(reading.point.measurand, ()) if s not in telling]
+    others = [s for s in MEASURANDS[reading.point.measurand].windows if s not in telling]
     found += [p for span in near for s in others for p in _still_in(trace, s, span, usual)]
     return sorted(set(found), key=lambda p: (p.start, p.end, p.standard))
 
 
-def _still_in(trace: Trace, standard: Standard, span: TimeArray, usual: float) -> list[Plateau]:
+def _still_in(trace: Trace, standard: Window, span: TimeArray, usual: float) -> list[Plateau]:
     """Stretches of a span in which the reading is in a window and far calmer than usual, minutes at a time."""
     window = trace.slice(int(span[0]), int(span[1]))
     time, value = trace.time[window], trace.value[window]
@@ -71,7 +72,7 @@ def _still_in(trace: Trace, standard: Standard, span: TimeArray, usual: float) -
         return []
     blocks = np.lib.stride_tricks.sliding_window_view(value, size)
     calm = (np.median(np.abs(np.diff(blocks, axis=1)), axis=1) <= STILL * usual) & np.all(
-        standard.holds(blocks), axis=1
+        inside(standard, blocks), axis=1
     )
     return [
         Plateau(standard=standard.label, start=int(time[a]), end=int(time[b + size - 2]), still=True)
@@ -93,9 +94,9 @@ def _noise(value: FloatArray) -> float:
     return float(np.median(np.abs(np.diff(value)))) if value.size > 1 else 0.0
 
 
-def _stays(trace: Trace, standard: Standard) -> IndexArray:
+def _stays(trace: Trace, standard: Window) -> IndexArray:
     """Stretches in the window that last as long as a standard is read, with samples enough to be sure."""
-    ranges = split_at_gaps(runs(standard.holds(trace.value)), trace)
+    ranges = split_at_gaps(runs(inside(standard, trace.value)), trace)
     lasted = _until(trace, ranges) - trace.time[ranges[:, 0]]
     good = (lasted >= SHORTEST_MIN * NS_PER_MINUTE) & (lasted <= LONGEST_MIN * NS_PER_MINUTE)
     fewest = 1 if trace.held else FEWEST_SAMPLES
@@ -111,7 +112,7 @@ def _until(trace: Trace, ranges: IndexArray) -> TimeArray:
     return np.asarray(np.minimum(following, latest))
 
 
-def _plateau(trace: Trace, standard: Standard, span: tuple[int, int], usual: float) -> Plateau | None:
+def _plateau(trace: Trace, standard: Window, span: tuple[int, int], usual: float) -> Plateau | None:
     """A plateau, when the second half of the stay keeps within a sixth of the window, wild samples aside."""
     first, past = span
     late = trace.value[(first + past) // 2 : past]

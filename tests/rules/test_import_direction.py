@@ -12,12 +12,14 @@ ROOT = Path(__file__).parents[2]
 # From the ground floor up; modules named together may not import each other's later floors either.
 FLOORS = (
     ("excursions.errors",),
-    ("excursions.kinds", "excursions.clock"),
-    ("excursions.handbook", "excursions.measurands"),
+    ("excursions.clock",),
+    ("excursions.physics",),
+    ("excursions.measurands",),
+    ("excursions.kinds",),
+    ("excursions.handbook",),
     ("excursions.plant",),
     ("excursions.records",),
     ("excursions.conclusions",),
-    ("excursions.physics",),
     ("excursions.read",),
     ("excursions.register",),
     ("excursions.condition",),

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE
+from excursions.detect.heat_bands import tally_heat
 from excursions.kinds import KINDS
-from excursions.physics.heat_bands import tally_heat
 from excursions.plant import Installation, Plant, Point, Probe
 from excursions.records import (
     CALIBRATING,

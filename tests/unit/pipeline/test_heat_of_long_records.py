@@ -7,7 +7,7 @@ import pytest
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
 from excursions.conclusions import HeatTally
-from excursions.physics.heat_bands import tally_heat
+from excursions.detect.heat_bands import tally_heat
 from excursions.pipeline.windows import _heat
 
 EDGES = np.array([60.0, 100.0, 130.0])
