@@ -25,7 +25,7 @@ from excursions.detect.short import LONGEST as SHORT
 from excursions.detect.short import tail_probability
 from excursions.detect.slopes import KNOWLEDGE, WINDOWS
 from excursions.detect.spells import drawn_line
-from excursions.detect.step import LIKE, MUCH_LARGER, TRIFLE, TRIFLE_APART
+from excursions.detect.step import LIKE, MUCH_LARGER, TRIFLE, TRIFLE_APART, moves
 from excursions.detect.stuck import StuckSettings, shortest_flicker, shortest_stuck
 from excursions.detect.sudden import LEAST_NOISE, Way, loss, standing_out
 from excursions.detect.survey import SHORT_LEVEL, Survey, jumps_of, survey_of
@@ -35,6 +35,7 @@ from excursions.records import BoolArray, FloatArray, Limit, Record, Sampling
 
 FOUND = 0.98  # of the faults at the limit
 POWER = 3.0  # standard errors above a threshold at which next to none is missed
+SLOW_CHANGE_S = 3_600.0  # a change that takes longer than any probe's response is one of all moves as long
 HABIT = 3  # changes of level as large as a step may be, before it is one of many
 UNSEEN_MARGIN = 1.3  # usual noise must pass the smallest that can be told by this
 NOISE_MARGIN = 1.25  # the same for a ratio of noises
@@ -94,7 +95,10 @@ def step_limit(record: Record, survey: Survey) -> tuple[float, float]:
     if len(survey.blocks) <= SHORT:
         wide = min(wide, _least_short(survey.rest, floor))
     tolerance = record.point.tolerance_at(float(np.median(survey.blocks.level)))
+    span = SENSELESS * float(np.ptp(survey.blocks.level))
     wide = max(wide, _habit(np.array([abs(change.size) for change in survey.changes])))
+    while moves(survey, wide, SLOW_CHANGE_S) > HABIT and wide < span:
+        wide *= 1.1
     jump = _least_jump(record, survey)
     size, width = (jump, 1) if jump < wide else (wide, width)
     size = max(size, MARGIN * TRIFLE * tolerance, survey.quantum)

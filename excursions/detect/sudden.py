@@ -179,7 +179,13 @@ def _change(live: Live, blocks: Blocks, at: int, gap: float, spread: float, expe
     middle = int(live.time[at]) - int(blocks.start[block])
     place = block if middle < blocks.width // 2 else min(block + 1, len(blocks) - 1)
     return Change(
-        at=place, width=2, size=moved, spread=spread, expected=expected, across=bool(blocks.broken[place])
+        at=place,
+        width=2,
+        size=moved,
+        spread=spread,
+        expected=expected,
+        across=bool(blocks.broken[place]),
+        sudden=True,
     )
 
 
