@@ -127,7 +127,8 @@ class StateLine:
     """The state time line of a point: contiguous half-open spans that cover its record.
 
     start, end (m,) int64 ns; code (m,) uint8, index into STATES; confidence (m,) float64 in 0..1;
-    evidence: one short fact for each span.
+    evidence: one short fact for each span; standards: labels of the standards seen in each span, or empty where
+    none was seen in any.
     """
 
     start: TimeArray
@@ -135,6 +136,11 @@ class StateLine:
     code: ByteArray
     confidence: FloatArray
     evidence: tuple[str, ...]
+    standards: tuple[tuple[str, ...], ...] = ()
+
+    def standards_in(self, span: int) -> tuple[str, ...]:
+        """Labels of the standards seen in one span."""
+        return self.standards[span] if self.standards else ()
 
     def at(self, time: TimeArray) -> ByteArray:
         """State code at each instant (NO_DATA outside the line)."""

@@ -7,6 +7,7 @@ parameter carries a standard uncertainty; nothing is dropped because it looks wr
 from excursions.calibrations.entries import noted
 from excursions.calibrations.evaluate import evaluate
 from excursions.calibrations.shifts import SIGNIFICANCE, chance_remark, shifts
+from excursions.calibrations.strangers import set_aside
 from excursions.calibrations.swaps import installations_from
 
-__all__ = ["SIGNIFICANCE", "chance_remark", "evaluate", "installations_from", "noted", "shifts"]
+__all__ = ["SIGNIFICANCE", "chance_remark", "evaluate", "installations_from", "noted", "set_aside", "shifts"]

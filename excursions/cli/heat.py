@@ -182,7 +182,7 @@ def _most_heat(lives: Sequence[Row]) -> str:
     if all(row["maximum_degc"] is None for row in lives):
         return "Cannot tell: no probe temperature was exported."
     if not lives or not _figure(lives[0], "dose_h") > 0:
-        return "No probe was above its continuous rating in this record."
+        return "No probe whose temperature was exported was above its continuous rating in this record."
     first = lives[0]
     worn = [str(row["probe"]) for row in lives if str(row["replacement"]).startswith("Due")]
     due = (

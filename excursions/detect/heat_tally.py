@@ -6,7 +6,7 @@ import numpy as np
 
 from excursions.conclusions import HeatTally
 from excursions.detect.heat_bands import tally_heat
-from excursions.detect.survey import Heat, heat_of
+from excursions.detect.survey import Heat, heat_in, heat_of
 from excursions.records import BoolArray, FloatArray, Record
 from excursions.states.element import not_heat
 from excursions.states.trace import spells
@@ -15,8 +15,13 @@ FIXED_DEGC = (40.0, 60.0, 80.0, 100.0, 120.0, 130.0, 140.0)  # (cp) warm, hot wa
 
 
 def heat_tally(record: Record) -> HeatTally:
-    """Add up every sample of the temperature; the bands end at the ratings of all probes known here and at fixed ones."""
+    """Add up every sample of the temperature; the bands end at the ratings of all probes known here and at fixed ones.
+
+    A temperature that belongs to no reading is added up too: whose heat it is, a person may know.
+    """
     heat = heat_of(record)
+    if heat is None and record.point.measurand == "temperature":
+        heat = heat_in(record.value)
     if heat is None:
         return HeatTally()
     plant, point = record.plant, record.point

@@ -23,7 +23,7 @@ from excursions.detect.pattern import without_round
 from excursions.detect.scan import Change, changes
 from excursions.detect.short import short_changes
 from excursions.detect.sudden import Jumps, Way, gaps, jumps, sudden_changes, together
-from excursions.records import FloatArray, Record, Sampling
+from excursions.records import FloatArray, Record, Sampling, Signal
 from excursions.states.heat import Usual, usual_temperature
 from excursions.states.trace import Trace, trace_of
 
@@ -104,7 +104,12 @@ def heat_of(record: Record) -> Heat | None:
     """Temperature of a record: what it carries, else looked at anew; None without any finite sample."""
     if isinstance(record, HeatedRecord):
         return record.heat
-    trace = trace_of(record.temperature)
+    return heat_in(record.temperature)
+
+
+def heat_in(signal: Signal | None) -> Heat | None:
+    """A temperature signal looked at as heat; None without any finite sample."""
+    trace = trace_of(signal)
     return Heat(trace=trace, usual=usual_temperature(trace)) if trace is not None else None
 
 

@@ -79,7 +79,7 @@ def attribute(
     done = weighing or weigh(shifts, events, plant, levels or {})
     for weighed in done.weighed:
         for index, shift in enumerate(weighed.interval.shifts):
-            by_shift[shift.id] = _links(weighed, index, shift, done.ageing, tz)
+            by_shift[shift.id] = _links(weighed, index, shift, done, tz)
     return tuple(link for shift in shifts for link in by_shift[shift.id])
 
 
@@ -97,7 +97,7 @@ def weigh(
     for _ in range(_ROUNDS):
         weights = [weigh_sets(span, rows, ageing, beliefs) for span, rows in zip(spans, found, strict=True)]
         told = [seen_in(span, rows, w) for span, rows, w in zip(spans, found, weights, strict=True)]
-        beliefs = updated(told, heat)
+        beliefs = updated(told, beliefs)
         found = [causes(span, plant, levels, beliefs) for span in spans]
     weighed = tuple(
         Weighed(
@@ -122,11 +122,11 @@ def principal(seen: Posterior, parameter: int) -> FloatArray:
     )
 
 
-def _links(weighed: Weighed, index: int, shift: Shift, ageing: Ageing, tz: ZoneInfo) -> list[Link]:
+def _links(weighed: Weighed, index: int, shift: Shift, done: Weighing, tz: ZoneInfo) -> list[Link]:
     chances = principal(weighed.posterior, index)
     rows = []
     for column, chance in zip(weighed.posterior.cause, chances, strict=True):
-        mean, variance = _predicted(weighed, int(column), index, shift, ageing)
+        mean, variance = _predicted(weighed, int(column), index, shift, done)
         rows.append((float(chance), int(column), mean, math.sqrt(variance)))
     kept = [
         row for row in rows if row[0] >= _WORTH_A_ROW or row[1] < 0 or weighed.causes[row[1]].chance >= 0.1
@@ -142,20 +142,20 @@ def _links(weighed: Weighed, index: int, shift: Shift, ageing: Ageing, tz: ZoneI
             rank=rank,
             predicted=mean,
             predicted_uncertainty=spread,
-            reasons=_reasons(weighed, column, shift, mean, spread, ageing, tz),
+            reasons=_reasons(weighed, column, shift, mean, spread, done.ageing, tz),
         )
         for rank, (chance, column, mean, spread) in enumerate(kept, start=1)
     ]
 
 
 def _predicted(
-    weighed: Weighed, column: int, index: int, shift: Shift, ageing: Ageing
+    weighed: Weighed, column: int, index: int, shift: Shift, done: Weighing
 ) -> tuple[float, float]:
     """Mean and variance of what a cause alone predicts for a parameter."""
     if column == AGEING:
-        return ageing.of(shift).over(shift)
+        return done.ageing.of(shift).over(shift)
     if column == UNRECORDED:
-        return 0.0, float(kicks((shift,), Beliefs())[0] ** 2)
+        return 0.0, float(kicks((shift,), done.beliefs)[0] ** 2)
     cause = weighed.causes[column]
     share = [v.chance / cause.chance for v in cause.variants]
     means = [float(v.mean[index]) for v in cause.variants]

@@ -18,57 +18,61 @@ from dataclasses import dataclass, field
 from excursions.link.priors import UNRECORDED_PER_MONTH
 
 Key = tuple[str, str, str]  # measurand, parameter, unit
+Family = tuple[str, str, bool]  # kind and origin of an event, and whether a change of the reading followed it
+Source = tuple[Key, str]  # a parameter, and what damaged it: HEAT, UNSEEN or OTHER
+# Heat, what nobody recorded, and other events damage by different amounts: each has a size of its own to learn.
+HEAT, UNSEEN, OTHER = "heat", "unrecorded", "event"
 _COUNTS = 3.0  # pseudo-counts of a chance
 _MONTHS = 100.0  # pseudo-exposure of the unrecorded
 _KICKS = 6.0  # pseudo-counts of the size of damage
 _LIMITS = (0.02, 20.0)
-_KICK_LIMITS = (0.2, 5.0)
+_KICK_LIMITS = (0.01, 100.0)  # of squared sizes
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Beliefs:
     """What is believed of events and damage.
 
-    chance : factor by (kind, origin); unrecorded : chance a month; kick : factor on the size of damage by parameter
+    chance : factor by family of events; unrecorded : chance a month; kick : factor on the size of damage by source
     heat : change for an hour of dose and its standard error, by parameter, where the record taught it
     """
 
-    chance: Mapping[tuple[str, str], float] = field(default_factory=dict)
+    chance: Mapping[Family, float] = field(default_factory=dict)
     unrecorded: float = UNRECORDED_PER_MONTH
-    kick: Mapping[Key, float] = field(default_factory=dict)
+    kick: Mapping[Source, float] = field(default_factory=dict)
     heat: Mapping[Key, tuple[float, float]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Seen:
-    """What one interval says: chances expected and found by (kind, origin), the unrecorded, and sizes of damage.
+    """What one interval says: chances expected and found by family, the unrecorded, and sizes of damage.
 
-    events : (kind, origin), expected chance, found chance
+    events : family, expected chance by the table, found chance
     months, unrecorded : length, found chance that something unrecorded acted
-    kicks : parameter key, weight, found squared size over the table's squared kick
+    kicks : source, weight, found squared size over the squared size believed so far
     """
 
-    events: tuple[tuple[tuple[str, str], float, float], ...]
+    events: tuple[tuple[Family, float, float], ...]
     months: float
     unrecorded: float
-    kicks: tuple[tuple[Key, float, float], ...]
+    kicks: tuple[tuple[Source, float, float], ...]
 
 
-def updated(seen: Iterable[Seen], heat: Mapping[Key, tuple[float, float]]) -> Beliefs:
-    """Beliefs after a weighing, and what a regression taught of heat; expected chances must be those of the table, not of earlier beliefs."""
-    expected: dict[tuple[str, str], float] = {}
-    found: dict[tuple[str, str], float] = {}
-    weight: dict[Key, float] = {}
-    size: dict[Key, float] = {}
+def updated(seen: Iterable[Seen], before: Beliefs) -> Beliefs:
+    """Beliefs after a weighing under the beliefs `before`; what a regression taught of heat stays."""
+    expected: dict[Family, float] = {}
+    found: dict[Family, float] = {}
+    weight: dict[Source, float] = {}
+    size: dict[Source, float] = {}
     months = unrecorded = 0.0
     for one in seen:
         months, unrecorded = months + one.months, unrecorded + one.unrecorded
-        for kind, before, after in one.events:
-            expected[kind] = expected.get(kind, 0.0) + before
+        for kind, table, after in one.events:
+            expected[kind] = expected.get(kind, 0.0) + table
             found[kind] = found.get(kind, 0.0) + after
         for key, share, squared in one.kicks:
             weight[key] = weight.get(key, 0.0) + share
-            size[key] = size.get(key, 0.0) + share * squared
+            size[key] = size.get(key, 0.0) + share * squared * before.kick.get(key, 1.0) ** 2
     return Beliefs(
         chance={
             kind: _between((found[kind] + _COUNTS) / (expected[kind] + _COUNTS), _LIMITS) for kind in found
@@ -77,7 +81,7 @@ def updated(seen: Iterable[Seen], heat: Mapping[Key, tuple[float, float]]) -> Be
         kick={
             key: _between((size[key] + _KICKS) / (weight[key] + _KICKS), _KICK_LIMITS) ** 0.5 for key in size
         },
-        heat=heat,
+        heat=before.heat,
     )
 
 

@@ -13,7 +13,7 @@ from excursions.calibrations.levels import LOOK_BACK_NS, level_before, level_bet
 from excursions.clock import NS_PER_HOUR
 from excursions.conclusions import Levels
 from excursions.link.ageing import key_of
-from excursions.link.beliefs import Beliefs
+from excursions.link.beliefs import HEAT, OTHER, UNSEEN, Beliefs, Family
 from excursions.link.priors import HEAT_KINDS, expected, lasting_chance
 from excursions.measurands import MEASURANDS
 from excursions.plant import Plant
@@ -38,6 +38,8 @@ _ELECTRODE_WAYS = {
     "fouling": ((0.75, 0.0), (0.25, 0.6)),
 }
 _DEAD_KINDS = ("stuck", "pinned", "out_of_range")
+SHOWN_BY = ("step", "drift")  # changes of the reading by which damage by heat shows at once
+_SHOWN = 0.6  # share of it that does (cp)
 # Damage that the reading did not show is mostly small and now and then large: (weight, size against the kick) (cp).
 _BLIND_WAYS = ((0.7, 0.6), (0.3, 2.0))
 
@@ -47,6 +49,7 @@ class Variant:
     """One way a cause may have acted: chance of it, and the effect on the parameters (mean (p,), covariance (p, p)).
 
     When it acts over time: at `start`, growing until `end` (the same instant for a sudden change).
+    source : what the size is believed after (see :mod:`excursions.link.beliefs`); empty where the reading told it
     """
 
     chance: float
@@ -54,6 +57,7 @@ class Variant:
     covariance: FloatArray
     start: int
     end: int
+    source: str = ""
 
 
 def variants(
@@ -65,10 +69,11 @@ def variants(
     beliefs: Beliefs,
 ) -> tuple[Variant, ...]:
     """The ways an event may have changed the probe; none when it is of a kind that does not."""
-    chance = believed_chance(event, beliefs)
+    chance = believed_chance(event, beliefs, consequences)
     if chance <= 0:
         return ()
-    kick = kicks(shifts, beliefs)
+    source = HEAT if event.kind in HEAT_KINDS else OTHER
+    kick = kicks(shifts, beliefs, source)
     if event.kind in _ELECTRODE_WAYS:
         return tuple(_seen(event, chance, np.zeros(kick.size), kick, shifts, plant, levels))
     size = _heat_size(event) if event.kind in HEAT_KINDS else 1.0
@@ -78,11 +83,10 @@ def variants(
     kick = size * kick
     seen = [
         variant
-        for follower in consequences[:1]
-        if follower.kind in ("step", "drift")
+        for follower in [e for e in consequences if e.kind in SHOWN_BY][:1]
         for variant in _seen_heat(
             follower,
-            max(chance, believed_chance(follower, beliefs)),
+            chance,
             mean,
             kick,
             shifts,
@@ -92,11 +96,16 @@ def variants(
     ]
     if event.kind in _DEAD_KINDS:
         half = 0.5 * chance
-        return (_dead(event, half, kick, shifts), *blind(half, mean, kick, event.start, event.start))
+        return (
+            _dead(event, half, kick, shifts),
+            *blind(half, mean, kick, (event.start, event.start), source),
+        )
     left = chance * (1.0 - sum(v.chance for v in seen))
-    by_dose = _by_dose(event, left, chance, shifts, beliefs, mean, kick)
+    # The regression averages over all heat, whether a change followed or not.
+    acting = min(lasting_chance(event) * chance / table_chance(event, consequences), _MOST_CHANCE)
+    by_dose = _by_dose(event, left, acting, shifts, beliefs, mean, kick)
     left -= sum(v.chance for v in by_dose)
-    return (*seen, *by_dose, *blind(left, mean, kick, event.start, event.start))
+    return (*seen, *by_dose, *blind(left, mean, kick, (event.start, event.start), source))
 
 
 def _dead(event: Event, chance: float, kick: FloatArray, shifts: Sequence[Shift]) -> Variant:
@@ -112,33 +121,54 @@ def _dead(event: Event, chance: float, kick: FloatArray, shifts: Sequence[Shift]
     )
 
 
-def believed_chance(event: Event, beliefs: Beliefs) -> float:
-    """Chance that an event leaves lasting change, by table and by what the plant's record taught."""
-    return min(lasting_chance(event) * beliefs.chance.get((event.kind, event.origin), 1.0), _MOST_CHANCE)
+def family_of(event: Event, consequences: Sequence[Event]) -> Family:
+    """Events that are alike in how often they leave damage."""
+    return event.kind, event.origin, any(e.kind in SHOWN_BY for e in consequences)
 
 
-def blind(chance: float, mean: FloatArray, kick: FloatArray, start: int, end: int) -> tuple[Variant, ...]:
-    """Damage of unknown size: mostly small, now and then large."""
+def table_chance(event: Event, consequences: Sequence[Event]) -> float:
+    """Chance by the table that an event left lasting change, given whether a change of the reading followed.
+
+    Damage by heat shows in the reading at once in `_SHOWN` of the cases.  Heat that nothing followed did damage with
+    the chance p (1 - shown) / (1 - p shown).
+    """
+    chance = lasting_chance(event)
+    if event.kind not in HEAT_KINDS:
+        return chance
+    if any(e.kind in SHOWN_BY for e in consequences):
+        return max(chance, *(lasting_chance(e) for e in consequences if e.kind in SHOWN_BY))
+    return chance * (1.0 - _SHOWN) / (1.0 - chance * _SHOWN)
+
+
+def believed_chance(event: Event, beliefs: Beliefs, consequences: Sequence[Event] = ()) -> float:
+    """Chance that an event left lasting change, by table and by what the plant's record taught."""
+    factor = beliefs.chance.get(family_of(event, consequences), 1.0)
+    return min(table_chance(event, consequences) * factor, _MOST_CHANCE)
+
+
+def blind(
+    chance: float, mean: FloatArray, kick: FloatArray, when: tuple[int, int], source: str
+) -> tuple[Variant, ...]:
+    """Damage of unknown size between two instants: mostly small, now and then large."""
     return tuple(
         Variant(
             chance=chance * weight,
             mean=size * mean,
             covariance=np.diag((size * kick) ** 2),
-            start=start,
-            end=end,
+            start=when[0],
+            end=when[1],
+            source=source,
         )
         for weight, size in _BLIND_WAYS
     )
 
 
-def kicks(shifts: Sequence[Shift], beliefs: Beliefs) -> FloatArray:
-    """Standard deviation of a damage, parameter by parameter."""
+def kicks(shifts: Sequence[Shift], beliefs: Beliefs, source: str = UNSEEN) -> FloatArray:
+    """Standard deviation of a damage by a source, parameter by parameter."""
     made = []
     for s in shifts:
         row = expected(s.measurand, s.parameter, s.unit)
-        made.append(
-            row.kick * row.scale(s.before) * beliefs.kick.get((s.measurand, s.parameter, s.unit), 1.0)
-        )
+        made.append(row.kick * row.scale(s.before) * beliefs.kick.get((key_of(s), source), 1.0))
     return np.array(made)
 
 

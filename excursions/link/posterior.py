@@ -7,24 +7,22 @@ are then drawn jointly, with one fixed set of normal numbers, so that equal inpu
 
 from __future__ import annotations
 
-import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from excursions.link.ageing import Ageing, key_of, months_of
-from excursions.link.beliefs import Beliefs, Seen
+from excursions.link.beliefs import UNSEEN, Beliefs, Seen, Source
 from excursions.link.candidates import Cause
-from excursions.link.effects import Variant, blind, kicks
+from excursions.link.effects import Variant, blind, family_of, kicks, table_chance
 from excursions.link.intervals import Interval
-from excursions.link.priors import expected, lasting_chance
 from excursions.records import FloatArray, IndexArray
 
 MOST = 3
-_PAIRED = 8  # ways of acting that are tried together with others; the rest only alone
+_GROWN = 24  # sets of each size that are tried with one more way of acting
 DRAWS = 512
 _SEED = 20_060_103  # any number; fixed so that the same input gives the same output
 AGEING, UNRECORDED = -1, -2
@@ -85,12 +83,13 @@ def weigh_sets(
         *((len(causes), v) for v in unrecorded),
     )
     log_odds = _log_odds(options, len(causes) + 1)
-    alone = np.arange(len(options), dtype=np.int64)[:, None]
-    score = log_odds + _likelihood(options, alone, found - base_mean, noise + base, observed=observed)
-    best = sorted(np.argsort(-score, kind="stable")[:_PAIRED].tolist())
-    members = _members(options, best)
-    total = np.where(members >= 0, log_odds[members], 0.0).sum(axis=1)
-    total = total + _likelihood(options, members, found - base_mean, noise + base, observed=observed)
+
+    def score(members: IndexArray) -> FloatArray:
+        total = np.where(members >= 0, log_odds[members], 0.0).sum(axis=1)
+        like = _likelihood(options, members, found - base_mean, noise + base, observed=observed)
+        return np.asarray(total + like)
+
+    members, total = _grown(options, score)
     weight = np.exp(total - total.max())
     keep = weight > 1e-6 * weight.sum()
     return Weights(
@@ -153,7 +152,7 @@ def seen_in(interval: Interval, causes: Sequence[Cause], weights: Weights) -> Se
     acted = _acted(weights)
     return Seen(
         events=tuple(
-            ((c.event.kind, c.event.origin), lasting_chance(c.event), float(acted[i]))
+            (family_of(c.event, c.consequences), table_chance(c.event, c.consequences), float(acted[i]))
             for i, c in enumerate(causes)
         ),
         months=months_of(interval.shifts[0]),
@@ -162,16 +161,16 @@ def seen_in(interval: Interval, causes: Sequence[Cause], weights: Weights) -> Se
     )
 
 
-def _kick_sizes(interval: Interval, weights: Weights) -> list[tuple[tuple[str, str, str], float, float]]:
-    """Second moments of damage whose size no reading told: the unrecorded, over the table's kick."""
-    column_of = np.array([c for c, _ in weights.options], dtype=np.int64)
+def _kick_sizes(interval: Interval, weights: Weights) -> list[tuple[Source, float, float]]:
+    """Second moments of damage whose size no reading told, over those expected."""
+    source_of = [v.source for _, v in weights.options]
     means, covariances = _moments(weights.options)
     made = []
     sets = [(row, w) for row, w in zip(weights.members, weights.weight, strict=True) if w > 0.01]
     for row, w in sets:
         own = [int(i) for i in row if i >= 0]
         for i in own:
-            if column_of[i] != weights.columns - 2:
+            if not source_of[i]:
                 continue
             total = weights.noise + weights.base + covariances[own].sum(axis=0)
             rest = (
@@ -182,17 +181,17 @@ def _kick_sizes(interval: Interval, weights: Weights) -> list[tuple[tuple[str, s
             gain = covariances[i] @ np.linalg.inv(total)
             mean, spread = means[i] + gain @ rest, covariances[i] - gain @ covariances[i]
             for p, shift in enumerate(interval.shifts):
-                row_of = expected(*key_of(shift))
-                kick = row_of.kick * row_of.scale(shift.before)
-                if kick > 0:
-                    made.append((key_of(shift), float(w), float((mean[p] ** 2 + spread[p, p]) / kick**2)))
+                believed = means[i, p] ** 2 + covariances[i, p, p]
+                if believed > 0:
+                    found = float((mean[p] ** 2 + spread[p, p]) / believed)
+                    made.append(((key_of(shift), source_of[i]), float(w), found))
     return made
 
 
 def _unrecorded(interval: Interval, beliefs: Beliefs) -> tuple[Variant, ...]:
     chance = 1.0 - math.exp(-beliefs.unrecorded * months_of(interval.shifts[0]))
     size = kicks(interval.shifts, beliefs)
-    return blind(chance, np.zeros(size.size), size, interval.start, interval.end)
+    return blind(chance, np.zeros(size.size), size, (interval.start, interval.end), UNSEEN)
 
 
 def _log_odds(options: Sequence[tuple[int, Variant]], columns: int) -> FloatArray:
@@ -204,16 +203,29 @@ def _log_odds(options: Sequence[tuple[int, Variant]], columns: int) -> FloatArra
     return np.array([math.log(max(v.chance, 1e-12)) - none[column] for column, v in options])
 
 
-def _members(options: Sequence[tuple[int, Variant]], best: Sequence[int]) -> IndexArray:
-    """All sets: none, each way alone, and the best ones in pairs and threes of different causes."""
-    sets: list[tuple[int, ...]] = [(), *((i,) for i in range(len(options)))]
-    for size in range(2, MOST + 1):
-        sets += [
-            chosen
-            for chosen in itertools.combinations(best, size)
-            if len({options[i][0] for i in chosen}) == size
-        ]
-    return np.array([chosen + (-1,) * (MOST - len(chosen)) for chosen in sets], dtype=np.int64)
+def _grown(
+    options: Sequence[tuple[int, Variant]], score: Callable[[IndexArray], FloatArray]
+) -> tuple[IndexArray, FloatArray]:
+    """Sets of ways of different causes (n, MOST) with their scores: none, each way alone, and the best ones with every
+    further way, again and again.  A way that explains nothing by itself is found where it explains the rest.
+    """
+    column = np.array([c for c, _ in options] + [-1], dtype=np.int64)
+    every = np.arange(len(options), dtype=np.int64)
+    sets = [np.full((1, MOST), -1, dtype=np.int64)]
+    scores = [score(sets[0])]
+    for size in range(MOST):
+        best = np.argsort(-scores[-1], kind="stable")[:_GROWN]
+        base = np.repeat(sets[-1][best], len(options), axis=0)
+        more = np.tile(every, len(best))
+        fits = ~np.any((base >= 0) & (column[base] == column[more][:, None]), axis=1)
+        grown = base[fits]
+        grown[:, size] = more[fits]
+        grown = np.unique(-np.sort(-grown, axis=1), axis=0)
+        if not len(grown):
+            break
+        sets.append(grown)
+        scores.append(score(grown))
+    return np.concatenate(sets), np.concatenate(scores)
 
 
 def _moments(options: Sequence[tuple[int, Variant]]) -> tuple[FloatArray, FloatArray]:

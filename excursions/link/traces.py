@@ -9,7 +9,6 @@ import numpy as np
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_MINUTE, TimeArray
 from excursions.records import CALIBRATING, CLEANING, HOLD, NO_DATA, STEAMING, Calibration, StateLine
-from excursions.states.calibration import standards_seen
 
 # An entry's time is written by hand, at the start or the end of the work (cp); a date alone means that day.
 NEAR_NS = 2 * NS_PER_HOUR
@@ -45,7 +44,7 @@ def traces_of(line: StateLine) -> Traces:
             groups[-1].append(i)
         else:
             groups.append([i])
-    standards = tuple(frozenset(s for i in g for s in standards_seen(line.evidence[i])) for g in groups)
+    standards = tuple(frozenset(s for i in g for s in line.standards_in(i)) for g in groups)
     return Traces(
         work=np.array([[line.start[g[0]], line.end[g[-1]]] for g in groups], np.int64).reshape(-1, 2),
         standards=standards,

@@ -28,7 +28,9 @@ class Evidence:
 
 def conclude(evidence: Evidence, points: Sequence[PointFindings]) -> ScanResult:
     """From the points' events and the calibration entries to shifts, links, doubt and verdicts."""
-    evaluated = calibration_room.evaluate(evidence.entries, evidence.plant)
+    entries, strange = calibration_room.set_aside(evidence.entries, evidence.plant)
+    evidence = dataclasses.replace(evidence, decisions=(*evidence.decisions, *strange))
+    evaluated = calibration_room.evaluate(entries, evidence.plant)
     plant, swaps = calibration_room.installations_from(evaluated, evidence.plant)
     points = [
         with_inferences(_name_probes(findings, plant), evidence.decisions, plant) for findings in points

@@ -236,7 +236,7 @@ def _states(before: StateLine, found: StateLine, seam: int) -> StateLine:
         if row[1] <= at:
             continue
         if row[0] > at:
-            rows.append((at, row[0], NO_DATA, 1.0, "no samples"))
+            rows.append((at, row[0], NO_DATA, 1.0, "no samples", ()))
         start = max(row[0], at)
         if rows and rows[-1][2] == row[2] and rows[-1][1] == start:
             rows[-1] = (rows[-1][0], row[1], *rows[-1][2:])
@@ -248,12 +248,14 @@ def _states(before: StateLine, found: StateLine, seam: int) -> StateLine:
         code=np.array([row[2] for row in rows], np.uint8),
         confidence=np.array([row[3] for row in rows], np.float64),
         evidence=tuple(row[4] for row in rows),
+        standards=tuple(row[5] for row in rows) if any(row[5] for row in rows) else (),
     )
 
 
-def _spans(line: StateLine) -> list[tuple[int, int, int, float, str]]:
+def _spans(line: StateLine) -> list[tuple[int, int, int, float, str, tuple[str, ...]]]:
     columns = (line.start.tolist(), line.end.tolist(), line.code.tolist(), line.confidence.tolist())
-    return list(zip(*columns, line.evidence, strict=True))
+    seen = [line.standards_in(i) for i in range(line.start.size)]
+    return list(zip(*columns, line.evidence, seen, strict=True))
 
 
 def _sampling(before: Mapping[str, Sampling], found: Mapping[str, Sampling]) -> dict[str, Sampling]:

@@ -254,7 +254,7 @@ def _unknown(what: str, name: str, rows: Sequence[CalibrationEntry], known: set[
     return InputFileError(
         found=f'{what} "{name}" ({len(rows)} entries)',
         expected=f"a {what} of the register or the export",
-        mend=f'did you mean "{near}"?' if near else f"add the {what} to the register; its entries are kept",
+        mend=f'did you mean "{near}"?' if near else f"add the {what} to the register",
         file=rows[0].file,
         line=rows[0].line,
         column=what,

@@ -158,8 +158,8 @@ def _compatible(value: Tag, partner: Tag) -> bool:
     """Whether two tags can be one loop: no words against each other, numbers equal, consecutive or missing."""
     if value.loop and partner.loop and value.loop != partner.loop:
         return False
-    words = [[w for w in tag.coarse if not w.isdigit()] for tag in (value, partner)]
-    if words[0] and words[1] and words[0] != words[1]:
+    words = [{w for w in tag.coarse if not w.isdigit()} for tag in (value, partner)]
+    if not (words[0] <= words[1] or words[1] <= words[0]):
         return False
     numbers = [[int(w) for w in tag.coarse if w.isdigit()] for tag in (value, partner)]
     if not numbers[0] or not numbers[1]:

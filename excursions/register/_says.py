@@ -174,7 +174,8 @@ def _carries_no_identity(tokens: Sequence[str], at: int, role: str) -> bool:
         and _words.measurand_of("".join(tokens[at + 1 : at + 2])) == "conductivity"
     ):
         return True
-    if at == len(tokens) - 1 and role in ("temperature", "pressure") and _ends_in_letters_of(tokens, role):
+    ending = "analysis" if role == "value" else role
+    if at == len(tokens) - 1 and _ends_in_letters_of(tokens, ending):
         return True
     single = {"temperature": "t", "pressure": "p"}.get(role, "")
     last = max((i for i, token in enumerate(tokens) if not token.isdigit()), default=-1)
@@ -184,6 +185,8 @@ def _carries_no_identity(tokens: Sequence[str], at: int, role: str) -> bool:
 _BRACKET = re.compile(r"^(.*\S)\s*[\[(]\s*([^\[\]()]{1,16})\s*[\])]\s*$")
 _SUFFIXES = {
     "mgl": "mg/L",
+    "gl": "g/L",
+    "ugl": "ug/L",
     "uscm": "uS/cm",
     "mscm": "mS/cm",
     "ntu": "NTU",
@@ -216,6 +219,9 @@ def take_unit(cut: Cut) -> tuple[Cut, str]:
     if not cut:
         return cut, ""
     tokens = cut[-1]
+    whole = _SUFFIXES.get("".join(tokens).casefold(), "")
+    if whole and len(cut) > 1 and _speaks_of(cut[-2], whole):
+        return cut[:-1], whole
     for count in (3, 2, 1):
         unit = _SUFFIXES.get("".join(tokens[-count:]).casefold(), "") if len(tokens) > count else ""
         if unit and _speaks_of(tokens[:-count], unit):

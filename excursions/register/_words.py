@@ -87,7 +87,7 @@ _SKELETONS = tuple((word[0] + re.sub(r"[aeiou]", "", word[1:]), said) for word, 
 def role_of(token: str) -> str:
     """Role that this token gives a signal, or empty."""
     word = token.casefold()
-    said = _shortened(word)
+    said = "temperature" if word.endswith("temp") else _shortened(word)  # ``WTEMP``, ``PTEMP``
     return next((role for role, table in ROLES.items() if said == role or _is(word, table)), "")
 
 

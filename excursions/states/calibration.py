@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -51,7 +51,6 @@ FROZEN_ALONE_MIN = 10.0
 STANDARD_TO_STANDARD_MIN = 15.0  # a reading elsewhere may pass its level from one standard to the next (cp)
 FROZEN_TIMES_USUAL = 3.0
 MOST_FROZEN = 500
-STILL_IN = "reading still in "
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,12 +90,6 @@ def calibrations(signs: Signs) -> list[Claim]:
     return claims
 
 
-def standards_seen(evidence: str) -> tuple[str, ...]:
-    """Labels of the standards that the evidence of a calibrating span names; none when it was told by other signs."""
-    told = next((fact for fact in evidence.split("; ") if fact.startswith(STILL_IN)), "")
-    return tuple(told.removeprefix(STILL_IN).split(" and ")) if told else ()
-
-
 # --- visits to standards -------------------------------------------------------------------------
 
 
@@ -114,8 +107,9 @@ def _weigh_visit(visit: list[Plateau], signs: Signs) -> Claim | None:
     if walk is not None and walk.kelvin > 0 and signs.pace is not None:
         edges.append(walk_edges(signs.pace.trace, start, end))
     span = min(e[0] for e in edges), max(e[1] for e in edges)
-    facts = [f"{STILL_IN}{' and '.join(names)}"]
-    return _with_common_signs(span, odds, facts, walk, signs)
+    facts = [f"reading still in {' and '.join(names)}"]
+    claim = _with_common_signs(span, odds, facts, walk, signs)
+    return replace(claim, standards=tuple(names)) if claim else None
 
 
 def _came_back(trace: Trace, plateau: Plateau, levels: tuple[float, float], moves: Pace | None) -> bool:

@@ -27,13 +27,14 @@ _RANK = {code: rank for rank, code in enumerate(PRECEDENCE)}
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Claim:
-    """A stretch [start, end) (ns) that evidence gives to a state, with its probability and one short fact."""
+    """A stretch [start, end) (ns) that evidence gives to a state, with its probability, one short fact, standards seen."""
 
     start: int
     end: int
     code: int
     confidence: float
     evidence: str
+    standards: tuple[str, ...] = ()
 
 
 def state_line(claims: Sequence[Claim], start: int, end: int, *, otherwise: float) -> StateLine:
@@ -70,4 +71,5 @@ def state_line(claims: Sequence[Claim], start: int, end: int, *, otherwise: floa
         code=np.array([c.code for c in kept], dtype=np.uint8),
         confidence=np.array([c.confidence for c in kept], dtype=np.float64),
         evidence=tuple(c.evidence for c in kept),
+        standards=tuple(c.standards for c in kept) if any(c.standards for c in kept) else (),
     )

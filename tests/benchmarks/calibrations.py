@@ -22,6 +22,7 @@ from excursions.clock import NS_PER_HOUR
 from excursions.link import attribute, band_at, doubt_windows, error_at, fleet_heat, weigh
 from excursions.records import Doubt, Link, Shift
 from tests.benchmarks.calibration_fleet import Fleet, Life, fleet
+from tests.benchmarks.link_scoring import NEAR_TIE
 
 BIG = 3.0  # shifts larger than this many uncertainties
 
@@ -33,6 +34,8 @@ class Tally:
     links: list[tuple[float, bool]] = field(default_factory=list)
     big: Counter[bool] = field(default_factory=Counter)
     recorded: Counter[bool] = field(default_factory=Counter)
+    strict: Counter[bool] = field(default_factory=Counter)
+    expected: list[float] = field(default_factory=list)
     ageing: Counter[bool] = field(default_factory=Counter)
     missed: list[str] = field(default_factory=list)
     inside: Counter[bool] = field(default_factory=Counter)
@@ -49,6 +52,13 @@ def principal(life: Life, shift: Shift) -> str:
     """The cause that did most."""
     parts = truth_of(life, shift)
     return max(parts, key=lambda cause: abs(parts[cause])) if parts else "ageing"
+
+
+def principals(life: Life, shift: Shift) -> set[str]:
+    """The cause that did most, and those that did nearly as much."""
+    parts = truth_of(life, shift)
+    most = max((abs(part) for part in parts.values()), default=0.0)
+    return {principal(life, shift)} | {c for c, part in parts.items() if abs(part) >= NEAR_TIE * most > 0}
 
 
 def named(link: Link) -> str:
@@ -70,9 +80,11 @@ def score_links(made: Fleet, found: Sequence[Shift], links: Sequence[Link], tall
         tally.links += [(link.probability, named(link) == true) for link in rows]
         first = named(rows[0])
         if abs(shift.change) > BIG * shift.uncertainty:
-            tally.big[first == true] += 1
+            tally.big[first in principals(life, shift)] += 1
+            tally.strict[first == true] += 1
+            tally.expected.append(rows[0].probability)
             if true != "unrecorded":
-                tally.recorded[first == true] += 1
+                tally.recorded[first in principals(life, shift)] += 1
             if first != true:
                 parts = {k[:10]: round(v / shift.uncertainty, 1) for k, v in truth_of(life, shift).items()}
                 tally.missed.append(
@@ -245,6 +257,9 @@ def main() -> None:
     )
     print(f"first choice right, shifts beyond {BIG:g} uncertainties (bar 0.95): {share(tally.big)}")
     print(f"    where the true cause is in the record at all: {share(tally.recorded)}")
+    print(
+        f"    counting no near tie as right: {share(tally.strict)}; the probabilities themselves promised {np.mean(tally.expected):.3f}"
+    )
     brier = float(np.mean([(p - r) ** 2 for p, r in tally.links]))
     print(f"Brier score of {len(tally.links)} links (bar 0.06): {brier:.4f}")
     print(

@@ -162,13 +162,13 @@ def with_standards(day: float, *values: float) -> Calibration:
     return calibration(day, standards=standards)
 
 
-def seen(line: StateLine, *evidence: str) -> StateLine:
-    """The same line with evidence for its calibrating spans, in order."""
-    told = iter(evidence)
-    return replace(line, evidence=tuple(next(told) if c == CALIBRATING else "" for c in line.code))
+def seen(line: StateLine, *standards: tuple[str, ...]) -> StateLine:
+    """The same line with the standards seen in its calibrating spans, in order."""
+    told = iter(standards)
+    return replace(line, standards=tuple(next(told) if c == CALIBRATING else () for c in line.code))
 
 
-BOTH = "reading still in pH 4 and pH 7; entered in the log"
+BOTH = ("pH 4", "pH 7")
 
 
 def test_another_buffer_than_the_entry_names() -> None:
@@ -186,7 +186,7 @@ def test_the_buffers_that_the_entry_names_are_in_order() -> None:
 
 def test_one_buffer_less_is_told_only_when_the_work_was_shorter_too() -> None:
     entries = [with_standards(d + 0.03, 7.0, 4.01) for d in (5.0, 30.0, 55.0)]
-    line = seen(states(*TRACED), BOTH, BOTH, "reading still in pH 7")
+    line = seen(states(*TRACED), BOTH, BOTH, ("pH 7",))
     assert found(entries, line) == []
     last = np.flatnonzero(line.code == CALIBRATING)[-1]
     end = line.end.copy()

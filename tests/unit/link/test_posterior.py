@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -9,6 +11,7 @@ from excursions.calibrations import models
 from excursions.link.ageing import learn
 from excursions.link.beliefs import Beliefs, Seen, updated
 from excursions.link.candidates import causes
+from excursions.link.effects import table_chance
 from excursions.link.errors import reading_errors
 from excursions.link.intervals import intervals
 from excursions.link.posterior import posterior, weigh_sets
@@ -60,10 +63,35 @@ def test_array_errors_equal_their_scalar_twin(name: str) -> None:
 
 
 def test_beliefs_move_with_the_record_and_stay_put_without_one() -> None:
-    assert updated([], {}) == Beliefs()
-    often = Seen(events=((("step", "probe"), 0.5, 1.0),), months=1.0, unrecorded=0.0, kicks=())
-    assert updated([often] * 100, {}).chance["step", "probe"] == pytest.approx((100 + 3) / (50 + 3))
-    assert updated([often] * 100, {}).unrecorded == pytest.approx(0.02 * 100 / 200)
+    assert updated([], Beliefs()) == Beliefs()
+    often = Seen(events=((("step", "probe", False), 0.5, 1.0),), months=1.0, unrecorded=0.0, kicks=())
+    learned = updated([often] * 100, Beliefs())
+    assert learned.chance["step", "probe", False] == pytest.approx((100 + 3) / (50 + 3))
+    assert learned.unrecorded == pytest.approx(0.02 * 100 / 200)
+
+
+def test_each_source_of_damage_has_a_size_of_its_own() -> None:
+    """Found 9 times the squared size believed, 100 times: (900 + 6) / (100 + 6), on top of what was believed."""
+    key = ("ph", "slope", "%")
+    told = Seen(events=(), months=0.0, unrecorded=0.0, kicks=(((key, "heat"), 1.0, 9.0),))
+    learned = updated([told] * 100, Beliefs()).kick
+    assert learned == {(key, "heat"): pytest.approx((906 / 106) ** 0.5)}
+
+
+def test_heat_that_no_change_followed_is_less_likely_to_have_done_damage() -> None:
+    """Of heat that does damage six in ten show at once: 0.5 before, (0.5 x 0.4) / (0.5 x 0.4 + 0.5) after."""
+    heat = replace(event("over_temperature", 10, 140.0), confidence=1.0)
+    assert table_chance(heat, ()) == pytest.approx(0.2 / 0.7)
+    step = replace(event("step", 10.1, -0.3), confidence=1.0)
+    assert table_chance(heat, (step,)) == pytest.approx(0.85)
+
+
+def test_a_small_step_behind_two_bigger_ones_is_found_too() -> None:
+    """Three causes with several ways each: the exact answer needs all three together."""
+    three = [event("step", 5, -0.30), event("step", 10, -0.25), event("step", 15, -0.10)]
+    seen = drawn([shift(0.65, u=0.01)], three)
+    acted = (seen.contribution[:, :3, 0] != 0).all(axis=1).mean()
+    assert acted > 0.9
 
 
 def test_weighted_quantile_of_equal_weights_is_the_ordinary_one() -> None:

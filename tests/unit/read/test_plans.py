@@ -155,6 +155,9 @@ def test_zones_that_a_file_states(text: str, named: bool, zone: str) -> None:
         ("TT-1 (°C)", ("TT-1", "°C")),
         ("AI-1 (left)", ("AI-1 (left)", "")),
         ("LF, mS/cm", ("LF", "mS/cm")),
+        ("Return Cond mS/cm", ("Return Cond", "mS/cm")),
+        ("WFI_COND.uS/cm", ("WFI_COND", "uS/cm")),
+        ("Site/Area/AT-101", ("Site/Area/AT-101", "")),
         ("A/B", ("A/B", "")),
     ],
 )

@@ -135,6 +135,21 @@ def the_point(*tags: tuple[str, ...]) -> Point:
             id="loop letters without a number at the end",
         ),
         pytest.param(
+            (("P9-AT", "ph"), ("P9-TT", "degc")),
+            [("P9", "other", "P9-AT", "P9-TT")],
+            id="loop letters at the end of both",
+        ),
+        pytest.param(
+            (("L3.CO2.g_l", "ph"), ("L3.CO2.Temp_C", "degc")),
+            [("L3.CO2", "co2", "L3.CO2.g_l", "L3.CO2.Temp_C")],
+            id="the unit as a part of the name",
+        ),
+        pytest.param(
+            (("BROOK_TURB", "us"), ("BROOK_WTEMP", "degc")),
+            [("BROOK_TURB", "turbidity", "BROOK_TURB", "BROOK_WTEMP")],
+            id="temperature glued to a letter",
+        ),
+        pytest.param(
             (("L1_CNDCT", "us"), ("L1_TMPR", "degc")),
             [("L1", "conductivity", "L1_CNDCT", "L1_TMPR")],
             id="words without vowels",

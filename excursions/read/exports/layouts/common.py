@@ -13,6 +13,9 @@ from excursions.read.exports.units import UNITS, is_unit
 from excursions.read.fold import plain
 
 _BRACKETED = re.compile(r"^(?P<name>.+?)\s*[\[(](?P<unit>[^\[\]()]{1,16})[\])]$")
+_QUOTIENT = re.compile(
+    r"^(?P<name>.*[^\s._,:\-])[\s._,:\-]+(?P<unit>[^\s._\-/]{1,6}/[^\s/]{1,6})$"
+)  # ``COND mS/cm``, ``DO.mg/L``
 _BEHIND = re.compile(r"^(?P<name>.+?)(?:,\s*|\s+in\s+|\s*/\s*)(?P<unit>\S{1,12})$")
 
 
@@ -43,6 +46,9 @@ def split_unit(name: str) -> tuple[str, str]:
     match = _BRACKETED.match(name)
     if match and _is_any_unit(match["unit"]):
         return match["name"], match["unit"].strip()
+    match = _QUOTIENT.match(name)
+    if match and is_unit(match["unit"]):
+        return match["name"], match["unit"]
     match = _BEHIND.match(name)
     if match and is_unit(match["unit"]) and match["unit"] != "-":
         return match["name"].rstrip(), match["unit"]
