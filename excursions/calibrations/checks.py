@@ -114,14 +114,14 @@ def is_copy(rows: Sequence[CalibrationEntry], earlier: Sequence[CalibrationEntry
 
 
 def _fingerprint(entry: CalibrationEntry) -> tuple[float, ...] | None:
-    """Raw values with temperatures, or figures without raw values; None when they could repeat by chance."""
+    """Raw values with temperatures, and the figures; None when they could repeat by chance."""
+    figures = tuple(value for _, value in sorted(entry.figures.items()))
     if not entry.standards:
-        figures = tuple(value for _, value in sorted(entry.figures.items()))
         return figures if len(figures) >= 2 else None
     temps = [s.temperature_degc for s in entry.standards if math.isfinite(s.temperature_degc)]
     raws = [s.raw for s in entry.standards]
     telling = len(raws) + len(temps) >= 2 and any(s.raw != s.standard for s in entry.standards)
-    return tuple(sorted(raws) + sorted(temps)) if telling else None
+    return (*sorted(raws), *sorted(temps), *figures) if telling else None
 
 
 def _turned(entered: float, computed: float, allowed: float) -> bool:

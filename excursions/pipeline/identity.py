@@ -53,7 +53,11 @@ def run_facts(
         "register": _register_facts(inputs.register) if inputs.register else None,
         "ignored": [{"file": str(path), "reason": reason} for path, reason in inputs.ignored],
     }
-    read = {key: value for key, value in _plain(asdict(options.read)).items() if key != "show_rows"}
+    read = {
+        key: value
+        for key, value in _plain(asdict(options.read)).items()
+        if key not in ("show_rows", "beside")
+    }
     settings = {"read": read, "columns": dict(options.columns)}
     duplicates = sum(count.duplicates for count in counts)
     conflicts = sum(count.conflicts for count in counts)

@@ -207,6 +207,7 @@ def _measures(kind: str, said: frozenset[str]) -> bool:
 
 _SHORT: tuple[tuple[re.Pattern[str], str, Meaning], ...] = (
     (re.compile(r"s\s?[/.]?\s?n\W*"), "", Meaning(kind="probe")),
+    (re.compile(r"ser\W*n(?:r|o|um)?\W*"), "", Meaning(kind="probe")),
     (re.compile(r"k"), "", Meaning(kind="figure", figure="cell_constant")),
     (re.compile(r"s"), "%", Meaning(kind="figure", figure="slope")),
     (re.compile(r"ph\s?0"), "", Meaning(kind="figure", figure="zero_point", unit="ph")),

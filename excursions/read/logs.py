@@ -149,10 +149,30 @@ def _read_table(log: _Log, table: LogTable) -> None:
         if at in moments.marks:
             fact.comment = "; ".join(text for text in (fact.comment, moments.marks[at]) if text)
         _complete_names(fact, table)
-    log.problems += reader.faults
+    log.problems += [*reader.faults, *_unknown_phases(log, table, facts)]
     usable = [fact for fact in facts if _usable(log, fact, table, moments)]
     for merged in merge(usable):
         _take(log, merged)
+
+
+def _unknown_phases(log: _Log, table: LogTable, facts: Sequence[Facts]) -> list[ExcursionsError]:
+    """Words in the column of phases that say neither as found nor as left, each once."""
+    unknown: dict[str, list[Facts]] = {}
+    for fact in facts:
+        said = table.cell(fact.row, "phase")
+        if fact.measured and not fact.phase and not is_nothing(said) and not action_of(said):
+            unknown.setdefault(said, []).append(fact)
+    return [
+        InputFileError(
+            found=f'phase "{said}" ({len(rows)} {"row" if len(rows) == 1 else "rows"}), taken as left',
+            expected="as found or as left",
+            mend='write "as found" or "as left" into that column',
+            file=log.file,
+            line=rows[0].row.line,
+            column="phase",
+        )
+        for said, rows in unknown.items()
+    ]
 
 
 def _units(log: _Log, table: LogTable, comma: bool) -> dict[int, str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 import polars as pl
@@ -25,6 +25,18 @@ STATUS_SCHEMA: dict[str, pl.DataType] = {
     "quality": pl.String(),
     "count": pl.Int64(),
 }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Beside:
+    """What the exports say to whoever reads the logs beside them.
+
+    orders : orders of day and month in which their dates are written, each once
+    until : end of their record, ns UTC; None when there is none
+    """
+
+    orders: tuple[str, ...] = ()
+    until: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,6 +74,8 @@ class ReadOptions:
         Text is read in blocks of about this size.
     show_rows : int
         How many first rows of each table are to be shown beside what was understood of them.
+    beside : Beside
+        What the exports of the same run say, for logs and lists whose own dates leave their order open.
     """
 
     tz: str = ""
@@ -78,6 +92,7 @@ class ReadOptions:
     spill_bytes: int = 600 * 2**20
     block_bytes: int = 8 * 2**20
     show_rows: int = 0
+    beside: Beside = field(default_factory=Beside)
 
     def for_plant(self, plant: Plant) -> ReadOptions:
         """These options, with the register's zone and quality words where the user stated none.
@@ -86,6 +101,11 @@ class ReadOptions:
         """
         words = {**plant.quality_words, **self.quality_words}
         return replace(self, tz=self.tz or ("" if plant.zone == "UTC" else plant.zone), quality_words=words)
+
+    def with_exports(self, orders: Iterable[Iterable[str]], until: int | None) -> ReadOptions:
+        """These options for the logs beside exports of these date orders, whose record ends at `until` [ns UTC]."""
+        known = tuple(sorted({order for each in orders for order in each}))
+        return replace(self, beside=Beside(orders=known, until=until))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

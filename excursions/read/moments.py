@@ -9,10 +9,10 @@ from datetime import UTC, date, datetime, timedelta, timezone
 from itertools import pairwise
 from zoneinfo import ZoneInfo
 
-from excursions.clock import to_ns, zone
+from excursions.clock import to_datetime, to_ns, zone
 from excursions.errors import InputFileError
 from excursions.read.fold import plain
-from excursions.read.model import ReadOptions
+from excursions.read.model import Beside, ReadOptions
 from excursions.records import Decision
 
 NOON = 12  # an entry that only names its day is put at noon: half a day is then the largest error
@@ -279,6 +279,9 @@ def _order(
         return "day-first", "numbers have a decimal comma, and who writes one writes the day first", None
     if all(n[0] == n[1] for n in open_):
         return "day-first", "", None
+    order, why = _order_by_exports(open_, options.beside)
+    if order:
+        return order, why, None
     return (
         "",
         "",
@@ -288,6 +291,30 @@ def _order(
             mend="say which with --date-order day-first or --date-order month-first",
         ),
     )
+
+
+AFTER_RECORD = timedelta(days=31)  # a log may go on for a while after the export was made (cp)
+
+
+def _order_by_exports(numbers: Sequence[tuple[int, int, int]], beside: Beside) -> tuple[str, str]:
+    """The order that the exports of the same run settle, and why: by the end of their record, else by their own dates."""
+    if beside.until is not None:
+        end = (to_datetime(beside.until) + AFTER_RECORD).date()
+        latest = (end.year, end.month, end.day)
+        fits = [
+            name
+            for name, dates in (
+                ("day-first", [(_full_year(c), b, a) for a, b, c in numbers]),
+                ("month-first", [(_full_year(c), a, b) for a, b, c in numbers]),
+            )
+            if max(dates) <= latest
+        ]
+        if len(fits) == 1:
+            return fits[0], "only so do they lie before the end of the exported record"
+    told = [order for order in beside.orders if order != "year-first"]
+    if len(told) == 1:
+        return told[0], "the exports beside it are written so"
+    return "", ""
 
 
 def _rising_order(numbers: Sequence[tuple[int, int, int]]) -> str:

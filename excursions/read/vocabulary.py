@@ -13,10 +13,10 @@ def words(text: str) -> frozenset[str]:
 
 FOUND_WORDS = words(
     "found before vor vorher vorgefunden vorgefundene vorgefundener antes avant initial initiale inicial pre af angetroffen "
-    "angetroffene encontrado encontrada encontrados trouve trouvee anfang istzustand prima"
+    "angetroffene gefunden aangetroffen trovato encontrado encontrada encontrados trouve trouvee anfang istzustand prima"
 )
 LEFT_WORDS = words(
-    "left after nach nachher apres despues depois final finale post al hinterlassen hinterlassene adjusted justiert new neu "
+    "left after nach nachher belassen lasciato achtergelaten apres despues depois final finale post al hinterlassen hinterlassene adjusted justiert new neu "
     "neue nueva nuevo nouveau nouvelle dejado dejada deixado deixada laisse laissee eingestellt ajustado ajustada"
 )
 
@@ -67,7 +67,7 @@ POINTS = words(
     "point tag loop position location messstelle mst stelle repere punto ponto instrument equipment analyser analyzer "
     "equipo equipement equipamento punkt kks asset place ort standort lieu emplacement ubicacion local messpunkt tagname where station"
 )
-SERIALS = words("serial sn seriennummer seriennr fabriknummer serie")
+SERIALS = words("serial sn snr serien seriennummer seriennr sernr fabriknummer fabriknr serie matricola")
 PROBES = SERIALS | words(
     "probe sensor sonde sonda electrode elektrode electrodo eletrodo fuhler fuehler capteur"
 )

@@ -17,6 +17,7 @@ from excursions.errors import ExcursionsError
 from excursions.pipeline.conclude import Evidence
 from excursions.pipeline.inputs import samples_by_point
 from excursions.plant import Plant
+from excursions.read import ReadOptions
 from excursions.read.logs import LogReading, check_entries, read_calibrations
 from excursions.read.names import settle_log, settle_samples
 from excursions.read.samples import SampleReading, read_samples
@@ -49,6 +50,7 @@ def gather_evidence(work: Work) -> Known:
     if work.zone:
         plant = dataclasses.replace(plant, zone=work.zone)
     files = kept_files(work)
+    work = dataclasses.replace(work, options=_beside_exports(work))
     logs = _logs(work, [row for row in files if row["kind"] == "calibrations"], plant)
     samples = _samples(work, [row for row in files if row["kind"] == "samples"], plant)
     plant = _with_installations(plant, logs)
@@ -73,6 +75,17 @@ def gather_evidence(work: Work) -> Known:
         *check_entries(entries, plant),
     )
     return Known(evidence=evidence, logs=logs, samples=samples, problems=problems)
+
+
+def _beside_exports(work: Work) -> ReadOptions:
+    """The options for logs and lists, with what the exports of all nights say of the order of dates."""
+    orders = json.loads(work.ledger.meta("orders") or "{}")
+    ends = [
+        last
+        for row in work.ledger.rows("SELECT spans FROM parts")
+        for _, last, _ in json.loads(row["spans"]).values()
+    ]
+    return work.options.with_exports(orders.values(), max(ends, default=None))
 
 
 def kept_files(work: Work) -> list[Row]:
