@@ -102,11 +102,12 @@ def record_of(
     hold: FloatArray | None = None,
     wash: FloatArray | None = None,
     pressure: FloatArray | None = None,
+    noted: tuple[int, ...] = (),
     **point: object,
 ) -> Record:
     """Condition the scene and recognise its states, as the pipeline does."""
     the_point = Point(name="A1", measurand=measurand, value="A1", temperature="A1.T", **point)  # type: ignore[arg-type]
-    plant = Plant(points=(the_point,))
+    plant = Plant(points=(the_point,), noted=tuple(("A1", when) for when in noted))
     value = make_signal(
         quantised(made.value, value_step), every_s=made.every_s, measurand=measurand, tag="A1"
     )

@@ -4,10 +4,18 @@ In: rows of calibration logs and the plant.  Out: calibrations, shifts, swaps th
 parameter carries a standard uncertainty; nothing is dropped because it looks wrong.  Never: looks at events.
 """
 
-from excursions.calibrations.entries import noted
 from excursions.calibrations.evaluate import evaluate
 from excursions.calibrations.shifts import SIGNIFICANCE, chance_remark, shifts
+from excursions.calibrations.stays import with_logs
 from excursions.calibrations.strangers import set_aside
 from excursions.calibrations.swaps import installations_from
 
-__all__ = ["SIGNIFICANCE", "chance_remark", "evaluate", "installations_from", "noted", "set_aside", "shifts"]
+__all__ = [
+    "SIGNIFICANCE",
+    "chance_remark",
+    "evaluate",
+    "installations_from",
+    "set_aside",
+    "shifts",
+    "with_logs",
+]

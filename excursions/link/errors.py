@@ -8,6 +8,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from excursions.calibrations import models
+from excursions.measurands import MEASURANDS
 from excursions.physics.nernst import nernst_slope_mv
 from excursions.records import FloatArray
 
@@ -35,7 +36,10 @@ def reading_errors(
     temp = temp_degc if math.isfinite(temp_degc) else models.ROOM_DEGC
     with np.errstate(divide="ignore", invalid="ignore"):
         true = _readings(shape, _raw(shape, np.asarray(level, dtype=np.float64), then, temp), now, temp)
-    return np.asarray(level - true, dtype=np.float64)
+    low, high = MEASURANDS[
+        shape.measurand
+    ].physical  # nothing truly lies outside, whatever an electrode's exponent says
+    return np.asarray(level - np.clip(true, low, high), dtype=np.float64)
 
 
 def _raw(shape: models.Form, level: FloatArray, state: models.State, temp: float) -> FloatArray:

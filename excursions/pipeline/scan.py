@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import polars as pl
 
-from excursions.calibrations import noted
+from excursions.calibrations import with_logs
 from excursions.errors import ExcursionsError, InputFileError, UsageError, nearest
 from excursions.pipeline.conclude import Evidence, conclude
 from excursions.pipeline.engine import Closer as Closer
@@ -24,9 +24,11 @@ from excursions.read.logs import LogReading, check_entries, read_calibrations
 from excursions.read.names import settle_log, settle_samples
 from excursions.read.samples import SampleReading, read_samples
 from excursions.read.sorting import Inputs, sort_out
-from excursions.records import CalibrationEntry, Decision
+from excursions.records import CalibrationEntry, Decision, TagSeries
 from excursions.register import infer_plant, load_register, write_register
 from excursions.report.result import LabSample, ScanResult
+
+Keep = Callable[[ScanResult, Mapping[str, TagSeries]], None]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,6 +82,7 @@ def scan(
     options: ScanOptions | None = None,
     progress: Progress = quiet,
     closer: Closer | None = None,
+    keep: Keep | None = None,
 ) -> Scan:
     """Read exports and calibrations, find events, link them to shifts, judge every point.
 
@@ -92,6 +95,8 @@ def scan(
     progress : callable (what, done, total)
     closer : callable (point, plant, last instant of its record) or None
         Gives spans [ns] of which the plotted series are to keep true samples, as they do of events.
+    keep : callable (findings, series by tag) or None
+        Called with every sample before they are let go; the samples stay with the workers of a cluster, and are none here.
 
     Raises
     ------
@@ -102,7 +107,15 @@ def scan(
     engine = engine_of(chosen)
     try:
         return _scan(
-            exports, calibrations, samples, register, chosen, engine, progress=progress, closer=closer
+            exports,
+            calibrations,
+            samples,
+            register,
+            chosen,
+            engine,
+            progress=progress,
+            closer=closer,
+            keep=keep,
         )
     finally:
         engine.close()
@@ -127,6 +140,7 @@ def _scan(
     *,
     progress: Progress,
     closer: Closer | None,
+    keep: Keep | None,
 ) -> Scan:
     found = sort_out([Path(path) for path in exports])
     inputs = Inputs(
@@ -146,6 +160,8 @@ def _scan(
         plant=read.plant, entries=read.entries, laboratory=read.laboratory, decisions=read.decisions
     )
     result = conclude(evidence, [findings for findings, _ in analysed])
+    if keep is not None:
+        keep(result, read.exports.series)
     progress("linking events to calibrations", 1, 1)
     problems = (*read.problems, *missing)
     run = run_facts(
@@ -205,8 +221,8 @@ def read_all(inputs: Inputs, options: ScanOptions, engine: Engine, progress: Pro
         settle_samples(read_samples(path, options=reading_options, columns=options.columns), plant)
         for path in inputs.samples
     )
-    plant = _with_installations(plant, logs)
     entries = [entry for log in logs for entry in log.entries]
+    plant, sat = with_logs(plant, (row for log in logs for row in log.installations), entries)
     laboratory, strange = samples_by_point(samples, plant)
     return Everything(
         exports=exports,
@@ -217,6 +233,7 @@ def read_all(inputs: Inputs, options: ScanOptions, engine: Engine, progress: Pro
         decisions=(
             *exports.decisions,
             *inferred,
+            *sat,
             *(decision for log in logs for decision in log.decisions),
             *(decision for sample in samples for decision in sample.decisions),
         ),
@@ -264,13 +281,6 @@ def _known_plant(inputs: Inputs) -> tuple[Plant | None, tuple[ExcursionsError, .
     if inputs.register is None:
         return None, ()
     return load_register(inputs.register).plant, ()
-
-
-def _with_installations(plant: Plant, logs: Sequence[LogReading]) -> Plant:
-    """Add the swaps a calibration log mentions to those of the register, and when it enters a calibration."""
-    logged = tuple(row for log in logs for row in log.installations if row not in plant.installations)
-    plant = dataclasses.replace(plant, installations=(*plant.installations, *logged)) if logged else plant
-    return dataclasses.replace(plant, noted=noted([e for log in logs for e in log.entries], plant))
 
 
 def _refused(read: Everything) -> pl.DataFrame:

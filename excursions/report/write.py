@@ -120,6 +120,35 @@ def write_tables(result: ScanResult, refused: pl.DataFrame, out: Path) -> list[P
     return [*written, out / "refused.csv", out / "run.json"]
 
 
+def write_corrected(frame: pl.DataFrame, path: Path) -> Path:
+    """Write corrected samples as the ending of the path says (``.csv``, else Parquet); an existing file of another
+    making is never written over.
+
+    Raises
+    ------
+    UsageError
+        If a file is there that does not hold these columns.
+    """
+    if path.exists() and not _is_ours(path, frame.columns):
+        raise UsageError(
+            found=f'"{path}", which is there already and holds something else',
+            expected="a folder without a file of this name",
+            mend="name another folder with --corrected",
+        )
+    if path.suffix == ".csv":
+        write_whole(path, csv_bytes(frame))
+        return path
+    return _write_parquet(frame, path)
+
+
+def _is_ours(path: Path, columns: list[str]) -> bool:
+    try:
+        there = pl.scan_csv(path) if path.suffix == ".csv" else pl.scan_parquet(path)
+        return there.collect_schema().names() == columns
+    except (pl.exceptions.PolarsError, OSError):
+        return False
+
+
 def _write_parquet(frame: pl.DataFrame, path: Path) -> Path:
     from io import BytesIO
 

@@ -12,7 +12,7 @@ from sqlite3 import Row
 
 import polars as pl
 
-from excursions.calibrations import noted
+from excursions.calibrations import with_logs
 from excursions.errors import ExcursionsError
 from excursions.pipeline.conclude import Evidence
 from excursions.pipeline.inputs import samples_by_point
@@ -53,9 +53,9 @@ def gather_evidence(work: Work) -> Known:
     work = dataclasses.replace(work, options=_beside_exports(work))
     logs = _logs(work, [row for row in files if row["kind"] == "calibrations"], plant)
     samples = _samples(work, [row for row in files if row["kind"] == "samples"], plant)
-    plant = _with_installations(plant, logs)
-    laboratory, strange = samples_by_point(samples, plant)
     entries = tuple(entry for log in logs for entry in log.entries)
+    plant, sat = with_logs(plant, (row for log in logs for row in log.installations), entries)
+    laboratory, strange = samples_by_point(samples, plant)
     evidence = Evidence(
         plant=plant,
         entries=entries,
@@ -63,6 +63,7 @@ def gather_evidence(work: Work) -> Known:
         decisions=(
             *_export_decisions(files),
             *inferred,
+            *sat,
             *(decision for log in logs for decision in log.decisions),
             *(decision for sample in samples for decision in sample.decisions),
         ),
@@ -99,12 +100,6 @@ def _export_decisions(files: Sequence[Row]) -> tuple[Decision, ...]:
         Decision(**decision) for row in files for decision in json.loads(row["facts"]).get("decisions", ())
     )
     return tuple(dict.fromkeys(found))
-
-
-def _with_installations(plant: Plant, logs: Sequence[LogReading]) -> Plant:
-    logged = [row for log in logs for row in log.installations if row not in plant.installations]
-    plant = dataclasses.replace(plant, installations=(*plant.installations, *dict.fromkeys(logged)))
-    return dataclasses.replace(plant, noted=noted([e for log in logs for e in log.entries], plant))
 
 
 def _logs(work: Work, files: Sequence[Row], plant: Plant) -> tuple[LogReading, ...]:

@@ -14,7 +14,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE, NS_PER_S, TimeArray
-from excursions.records import CALIBRATING
+from excursions.measurands import MEASURANDS
+from excursions.records import CALIBRATING, IndexArray
 from excursions.states.heat import Usual
 from excursions.states.line import Claim
 from excursions.states.plateaus import (
@@ -32,6 +33,7 @@ from excursions.states.walk import (
     SMALL_WALK_K,
     WALK_K,
     Walk,
+    departures,
     level_beside,
     walk_during,
     walk_edges,
@@ -49,7 +51,7 @@ PACES = 8.0  # a standard is this many times the usual move of the reading over 
 FROZEN_MIN, FROZEN_LONGEST_H = 5.0, 4.0
 FROZEN_ALONE_MIN = 10.0
 STANDARD_TO_STANDARD_MIN = 15.0  # a reading elsewhere may pass its level from one standard to the next (cp)
-FROZEN_TIMES_USUAL = 3.0
+FROZEN_TIMES_USUAL, FROZEN_SHARE = 3.0, 0.95
 MOST_FROZEN = 500
 
 
@@ -97,10 +99,13 @@ def _weigh_visit(visit: list[Plateau], signs: Signs) -> Claim | None:
     trace = signs.reading.trace
     start, end = visit[0].start, visit[-1].end
     names = sorted({p.standard for p in visit})
-    odds = PRIOR + (ONE_STANDARD if len(names) == 1 else MORE_STANDARDS)
-    odds += SAME_AGAIN * (len(visit) > len(names))  # as found and as left in the same standard
-    odds += CALM * all(p.still for p in visit)
     levels = level_beside(trace, start, -1), level_beside(trace, end, +1)
+    # A process that sits at a standard's value before and after is there meanwhile too, and now and then calm.
+    telling = [p for p in visit if not _sits_in(signs.reading, p.standard, levels)]
+    told = sorted({p.standard for p in telling})
+    odds = PRIOR + (0.0, ONE_STANDARD, MORE_STANDARDS)[min(len(told), 2)]
+    odds += SAME_AGAIN * (len(telling) > len(told))  # as found and as left in the same standard
+    odds += CALM * bool(telling and all(p.still for p in telling))
     odds += CAME_BACK * _came_back(trace, visit[0], levels, signs.moves)
     walk = walk_during(signs.pace, start, end)
     edges = [_reading_edges(trace, start, end, levels)]
@@ -110,6 +115,12 @@ def _weigh_visit(visit: list[Plateau], signs: Signs) -> Claim | None:
     facts = [f"reading still in {' and '.join(names)}"]
     claim = _with_common_signs(span, odds, facts, walk, signs)
     return replace(claim, standards=tuple(names)) if claim else None
+
+
+def _sits_in(reading: Reading, label: str, levels: tuple[float, float]) -> bool:
+    """Whether the levels before and after both lie in the window of a standard."""
+    window = next(w for w in MEASURANDS[reading.point.measurand].windows if w.label == label)
+    return all(window.low <= level <= window.high for level in levels)
 
 
 def _came_back(trace: Trace, plateau: Plateau, levels: tuple[float, float], moves: Pace | None) -> bool:
@@ -144,16 +155,27 @@ def _frozen(trace: Trace) -> list[tuple[int, int]]:
     """Spans in which a lively reading does not move at all, as long as a calibration lasts."""
     if usual_noise(trace) == 0.0 or trace.held:
         return []
-    ranges = between(np.flatnonzero(trace.value[1:] != trace.value[:-1]) + 1, len(trace))
-    ranges = split_at_gaps(ranges[ranges[:, 1] - ranges[:, 0] >= 2 * FEWEST_SAMPLES], trace)
+    every = between(np.flatnonzero(trace.value[1:] != trace.value[:-1]) + 1, len(trace))
+    usual = _usual_stay_s(every, trace)
+    ranges = split_at_gaps(every[every[:, 1] - every[:, 0] >= 2 * FEWEST_SAMPLES], trace)
     if not ranges.size:
         return []
     lasted = (trace.time[ranges[:, 1] - 1] - trace.time[ranges[:, 0]]) / NS_PER_S
-    usual = float(np.median(lasted)) if lasted.size > 8 else 0.0
     long = (lasted >= max(60 * FROZEN_MIN, FROZEN_TIMES_USUAL * usual)) & (lasted <= 3600 * FROZEN_LONGEST_H)
     if np.count_nonzero(long) > MOST_FROZEN:
         return []
     return [(int(trace.time[a]), int(trace.time[b - 1])) for a, b in ranges[long]]
+
+
+def _usual_stay_s(stays: IndexArray, trace: Trace) -> float:
+    """How long the same value stands as a rule [s]: no longer than this for all but a twentieth of the time.
+
+    Holds for calibration and cleaning take less than that; a value that is recorded coarsely stands long all the time.
+    """
+    until = np.minimum(stays[:, 1], len(trace) - 1)
+    lasted = np.sort((trace.time[until] - trace.time[stays[:, 0]]) / NS_PER_S)
+    passed = np.cumsum(lasted)
+    return float(lasted[np.searchsorted(passed, FROZEN_SHARE * passed[-1])]) if passed[-1] > 0 else 0.0
 
 
 def _weigh_frozen(span: tuple[int, int], signs: Signs) -> Claim | None:
@@ -172,7 +194,13 @@ def _walk_spans(signs: Signs) -> list[tuple[int, int]]:
     if signs.pace is None or signs.usual is None:
         return []
     time = signs.pace.trace.time
-    return [(int(time[a]), int(time[b - 1])) for a, b in walks(signs.pace.trace, signs.usual)]
+    far = [(int(time[a]), int(time[b - 1])) for a, b in walks(signs.pace.trace, signs.usual)]
+    near = [
+        span
+        for span in departures(signs.pace.trace)
+        if not any(span[0] < end and start < span[1] for start, end in far)
+    ]
+    return [*far, *near]
 
 
 def _weigh_walk(span: tuple[int, int], signs: Signs) -> Claim | None:

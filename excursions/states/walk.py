@@ -10,8 +10,9 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.ndimage import median_filter
 
-from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_MINUTE
 from excursions.records import IndexArray
 from excursions.states.heat import Usual
 from excursions.states.settling import Pace
@@ -27,6 +28,9 @@ RETURNED = 0.4
 ROOM_AWAY_K = 8.0
 LONGEST_H = 4.0
 SHORTEST_MIN = 3.0
+# The level of the hours around is the median of three times the longest walk; looked at every five minutes.
+_LEVEL_HOURS, _GRID_MIN = 3 * LONGEST_H, 5.0
+_OUT_EVERY_D, _FEWEST_OUT = 4.0, 2  # probes are taken out for calibration less than twice a week (cp)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,9 +48,9 @@ class Walk:
 
     @property
     def stayed(self) -> bool:
-        """Whether the temperature plainly stayed where a probe out of the line could not be."""
+        """Whether the temperature plainly was meanwhile where no probe out of the line could be."""
         room = sum(ROOM_DEGC) / 2
-        return not self.out_and_back and abs(self.before - room) > 2 * ROOM_AWAY_K
+        return not self.out_and_back and abs(self.there - room) > 2 * ROOM_AWAY_K
 
 
 def level_beside(trace: Trace, at: int, side: int) -> float:
@@ -128,3 +132,29 @@ def walks(trace: Trace, usual: Usual) -> IndexArray:
     ranges = join(ranges, trace.time, 2 * trace.usual_s)
     lasted = trace.time[ranges[:, 1] - 1] - trace.time[ranges[:, 0]]
     return ranges[(lasted >= SHORTEST_MIN * NS_PER_MINUTE) & (lasted <= LONGEST_H * NS_PER_HOUR)]
+
+
+def departures(trace: Trace) -> list[tuple[int, int]]:
+    """Stretches [ns] in which the temperature is off towards ambient from where it was in the hours around, and back.
+
+    Unlike :func:`walks` they need not leave what this process usually has.  Where they come oftener than probes are
+    taken out, they are the process's own and none is returned.
+    """
+    step = round(_GRID_MIN * NS_PER_MINUTE)
+    span = int(trace.time[-1] - trace.time[0]) if len(trace) else 0
+    if span < _LEVEL_HOURS * NS_PER_HOUR or trace.usual_s > 60.0 * _GRID_MIN:
+        return []
+    when = trace.time[0] + np.arange(span // step, dtype=np.int64) * step
+    value = trace.value[np.searchsorted(trace.time, when, side="right") - 1]
+    size = round(_LEVEL_HOURS * 60.0 / _GRID_MIN) | 1
+    level = median_filter(value, size=size, mode="nearest")
+    room = sum(ROOM_DEGC) / 2
+    off = value - level
+    away = (np.abs(off) >= WALK_K) & (off * (level - room) < 0)
+    away &= (value >= ROOM_DEGC[0]) & (value <= ROOM_DEGC[1])
+    ranges = runs(away)
+    lasted = (ranges[:, 1] - ranges[:, 0]) * step
+    ranges = ranges[lasted <= LONGEST_H * NS_PER_HOUR]
+    if len(ranges) > max(_FEWEST_OUT, span / (_OUT_EVERY_D * NS_PER_DAY)):
+        return []
+    return [(int(when[a]), int(when[b - 1]) + step) for a, b in ranges]

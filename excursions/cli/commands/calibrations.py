@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -18,6 +18,12 @@ from excursions.cli.options import (
     SampleLists,
 )
 from excursions.cli.reading import AS_FOUND, HowToRead, reads
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from excursions.records import TagSeries
+    from excursions.report.result import ScanResult
 
 
 @reads
@@ -35,6 +41,15 @@ def calibrations(
     out: Annotated[
         Path | None, typer.Option("--out", help="Folder for the tables.", show_default=False)
     ] = None,
+    corrected: Annotated[
+        Path | None,
+        typer.Option(
+            "--corrected",
+            help="Folder for every sample of doubtful points with its correction, beside the original.",
+            show_default=False,
+        ),
+    ] = None,
+    csv: Annotated[bool, typer.Option("--csv", help="Corrected samples as CSV instead of Parquet.")] = False,
     reading: HowToRead = AS_FOUND,
     columns: Columns = None,
     jobs: Jobs = 0,
@@ -48,17 +63,27 @@ def calibrations(
     """
     import shutil
 
+    from dashboards.slug import slug
     from excursions.cli.asked import known_probe, note_problems, since_of, the_point
     from excursions.cli.progress import shown_progress
     from excursions.cli.told import WIDTH, history_facts, history_lines
     from excursions.pipeline.scan import scan as run_scan
+    from excursions.pipeline.whole import corrected_samples
     from excursions.report.history import history, unclaimed
-    from excursions.report.write import write_tables
+    from excursions.report.write import write_corrected, write_tables
+
+    def export(found: ScanResult, series: Mapping[str, TagSeries]) -> None:
+        assert corrected is not None
+        only = the_point(found, point) if point else ""
+        for named, frame in corrected_samples(found, series, point=only):
+            path = write_corrected(frame, corrected / f"{slug(named)}.{'csv' if csv else 'parquet'}")
+            typer.echo(f"Corrected: {path} ({frame.height} samples)", err=True)
 
     options = reading.options(columns, jobs=jobs)
     with shown_progress() as progress:
         done = run_scan(
-            exports, calibrations=logs or [], samples=samples or [], register=register, options=options, progress=progress
+            exports, calibrations=logs or [], samples=samples or [], register=register, options=options, progress=progress,
+            keep=export if corrected else None,
         )  # fmt: skip
     note_problems(done.problems)
     result = done.result

@@ -18,6 +18,7 @@ from excursions.records import (
     StateLine,
 )
 from excursions.states import recognise
+from excursions.states.walk import Walk
 from tests.builders import coloured, grid, level, make_signal, on_exception, quantised, swinging_door
 from tests.scenes import DAY_S, record_of, scene, spans_of
 
@@ -155,6 +156,43 @@ def test_a_frozen_reading_alone_stays_for_the_detectors() -> None:
     where = made.inside(1.5 * DAY_S, 46)
     made.value[where] = made.value[where][0]
     assert record_of(made).states.code.tolist() == [MEASURING]
+
+
+def test_frozen_calibrations_show_beside_the_frozen_cleanings_of_the_same_point() -> None:
+    """A point whose output is held in every cleaning too: long freezes are not this signal's own habit."""
+    made = scene(12)
+    for day in range(1, 11):
+        where = made.inside(day * DAY_S, 40)
+        made.value[where] = made.value[where][0]
+    made.warm(5.0 * DAY_S, [(0, 37), (5, 22), (35, 22), (40, 37)])
+    ((start, _),) = spans_of(record_of(made).states, CALIBRATING)
+    assert start == pytest.approx(5.0 * DAY_S, abs=300)
+
+
+def test_a_walk_towards_room_shows_though_the_process_is_that_cool_at_other_times() -> None:
+    """37 degC for days, 24 degC for a day: 22 degC for half an hour is nothing new, but the way there and back is."""
+    made = scene(6)
+    made.warm(1.0 * DAY_S, [(0, 37), (300, 24), (1500, 24), (1800, 37)])
+    made.warm(4.0 * DAY_S, [(0, 37), (6, 22), (35, 22), (41, 37)])
+    made.value[made.inside(4.0 * DAY_S, 41)] += 0.8
+    ((start, _),) = spans_of(record_of(made).states, CALIBRATING)
+    assert start == pytest.approx(4.0 * DAY_S, abs=400)
+
+
+def test_a_process_that_sits_at_a_buffer_is_not_calibrated_because_a_log_says_so() -> None:
+    made = scene(3, at=7.0, noise=0.03, wander=0.01, warm=21.0)
+    calm = made.inside(1.5 * DAY_S, 20)
+    made.value[calm] = 7.0 + 0.1 * (made.value[calm] - made.value[calm].mean())
+    began = int(record_of(made).states.start[0])
+    noted = (began + int(1.5 * DAY_S * 1e9),)
+    assert CALIBRATING not in record_of(made, noted=noted).states.code
+
+
+@pytest.mark.parametrize(
+    ("before", "there", "stayed"), [(37, 37, True), (18, 80, True), (18, 19, False), (80, 21, False)]
+)
+def test_no_probe_is_read_in_a_standard_where_it_is_hot(before: float, there: float, stayed: bool) -> None:
+    assert Walk(before=before, there=there, out_and_back=False).stayed is stayed
 
 
 def test_a_vessel_that_cools_slowly_and_comes_back_is_no_calibration() -> None:

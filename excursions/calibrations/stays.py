@@ -1,0 +1,97 @@
+"""Who sat where, by the calibration logs: what they say of swaps, and where they say nothing, the serial numbers.
+
+A log that names a serial number at each calibration tells of the stays too: a probe sat at the point where it was
+calibrated, until another number is calibrated there, or it is calibrated elsewhere.  Only points of which neither the
+register nor a logged swap says anything are filled in so.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+
+from excursions.calibrations.entries import noted
+from excursions.plant import Installation, Plant
+from excursions.records import CalibrationEntry, Decision
+
+
+def with_logs(
+    plant: Plant, logged: Iterable[Installation], entries: Sequence[CalibrationEntry]
+) -> tuple[Plant, tuple[Decision, ...]]:
+    """Add what the logs say of stays and of calibrations to the plant.
+
+    Parameters
+    ----------
+    logged : stays that follow from the swaps a log mentions
+    entries : of all logs
+
+    Returns
+    -------
+    Plant
+        With the stays of the register, then the logged ones, then those by serial numbers; and `noted`.
+    tuple of Decision
+        One for each point whose stays follow from serial numbers alone.
+    """
+    told = [row for row in dict.fromkeys(logged) if row not in plant.installations]
+    known = (*plant.installations, *told)
+    worked_out = _by_serials(entries, plant, {row.point for row in known}, {row.probe for row in known})
+    plant = dataclasses.replace(plant, installations=(*known, *worked_out), noted=noted(entries, plant))
+    return plant, _decisions(worked_out)
+
+
+def _by_serials(
+    entries: Sequence[CalibrationEntry], plant: Plant, points: set[str], probes: set[str]
+) -> list[Installation]:
+    """Stays at points nobody speaks of, of probes nobody places elsewhere, in the order of points and time."""
+    here: dict[str, list[CalibrationEntry]] = defaultdict(list)
+    times: dict[str, list[tuple[int, str]]] = defaultdict(list)
+    known = {point.name for point in plant.points}
+    for entry in sorted(entries, key=lambda entry: entry.time):
+        if entry.probe and entry.point in known:
+            here[entry.point].append(entry)
+            times[entry.probe].append((entry.time, entry.point))
+    found: list[Installation] = []
+    for point in sorted(here.keys() - points):
+        runs = _runs(here[point])
+        for number, (probe, first, last) in enumerate(runs):
+            if probe in probes:
+                continue
+            moved = min((t for t, at in times[probe] if at != point and t > last), default=None)
+            after = runs[number + 1][1] if number + 1 < len(runs) else None
+            came = number > 0 or any(at != point and t < first for t, at in times[probe])
+            ends = [t for t in (moved, after) if t is not None]
+            found.append(
+                Installation(
+                    probe=probe, point=point, start=first if came else None, end=min(ends, default=None)
+                )
+            )
+    return found
+
+
+def _runs(entries: Sequence[CalibrationEntry]) -> list[tuple[str, int, int]]:
+    """(probe, first, last entry) of each run of one serial number; a single other number inside a run is no swap."""
+    runs: list[tuple[str, int, int]] = []
+    for entry in entries:
+        if runs and runs[-1][0] == entry.probe:
+            runs[-1] = (entry.probe, runs[-1][1], entry.time)
+        elif len(runs) > 1 and runs[-2][0] == entry.probe and runs[-1][1] == runs[-1][2]:
+            runs[-2:] = [(entry.probe, runs[-2][1], entry.time)]
+        else:
+            runs.append((entry.probe, entry.time, entry.time))
+    return runs
+
+
+def _decisions(stays: Sequence[Installation]) -> tuple[Decision, ...]:
+    by_point: dict[str, list[str]] = defaultdict(list)
+    for row in stays:
+        by_point[row.point].append(row.probe)
+    return tuple(
+        Decision(
+            subject=point,
+            what=f"probe {', then '.join(probes)} sat here",
+            why="the calibration log names these serial numbers and no swap",
+            option="state the installations in the register",
+        )
+        for point, probes in by_point.items()
+    )
