@@ -50,14 +50,15 @@ def write_probes(
     pages : mapping of point to file stem
         Where the pages of points are.
     only : names of points or None
-        Only probes that sat at one of these, and those that sat nowhere, are written again; None writes all.
+        Only probes that sat at one of these or nowhere, and those that have no page, are written again; None writes all.
     """
     lives = probe_lives(result)
     stems, run = probe_stems(result, lives), run_content(result, reader)
     found = {findings.point.name: findings for findings in result.points}
     written: dict[str, str] = {}
     for life in lives:
-        if only is not None and life.points and not set(life.points) & set(only):
+        there = (out / "probes" / f"{stems[life.name]}.html").is_file()
+        if there and only is not None and life.points and not set(life.points) & set(only):
             continue
         content = probe_page(result, life, found, reader, pages, run).encode()
         write_whole(out / "probes" / f"{stems[life.name]}.html", content)

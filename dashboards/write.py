@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
-from dashboards.content.about import gather
-from dashboards.content.life import lives
+from dashboards.content.about import About, gather
+from dashboards.content.life import LifeRow, lives
 from dashboards.content.overview import overview_content
-from dashboards.content.run import run_content
+from dashboards.content.run import RunFacts, run_content
 from dashboards.handbook import handbook_page
 from dashboards.pages import overview_page, point_page
 from dashboards.probes import write_probes
@@ -21,6 +23,7 @@ from excursions.report.write import write_whole
 
 ASSETS = Path(__file__).parent / "assets"
 Progress = Callable[[str, int, int], None]
+Each = Callable[[Callable[[Any], bytes], Sequence[Any]], Iterable[bytes]]
 
 
 def write_site(
@@ -30,6 +33,7 @@ def write_site(
     display_units: str = "degC",
     progress: Progress | None = None,
     only: Collection[str] | None = None,
+    each: Each = map,
 ) -> Path:
     """Write the overview, a page a point, a page a probe and the handbook.
 
@@ -42,7 +46,9 @@ def write_site(
         ``degC`` or ``degF``: unit of temperatures on the pages.
     progress : callable (what, done, total) or None
     only : names of points or None
-        Points whose pages are written again; the others keep the pages they have.  None writes all.
+        Points whose pages are written again; the others keep the pages they have, if they have them.  None writes all.
+    each : callable (work, sheets)
+        Gives the page of every sheet in their order, as ``map`` does; another one may share the work out.
 
     Returns
     -------
@@ -63,11 +69,14 @@ def write_site(
     for name, content in asset_files():
         if not is_there(out / "assets" / name, content):
             write_whole(out / "assets" / name, content)
-    wanted = {findings.point.name for findings in result.points} if only is None else set(only)
+    wanted = {
+        name
+        for name, stem in stems.items()
+        if only is None or name in only or not (out / "points" / f"{stem}.html").is_file()
+    }
     total = len(wanted) + 1
     written: dict[str, str] = {}
-    for done, (stem, text) in enumerate(_point_pages(result, reader, stems, wanted), start=1):
-        content = text.encode()
+    for done, (stem, content) in enumerate(_point_pages(result, reader, stems, wanted, each), start=1):
         write_whole(out / "points" / f"{stem}.html", content)
         written[f"{stem}.html"] = digest(content)
         if progress:
@@ -88,21 +97,45 @@ def is_there(path: Path, content: bytes) -> bool:
     return path.is_file() and path.stat().st_size == len(content) and path.read_bytes() == content
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Sheet:
+    """All that the page of one point is drawn from."""
+
+    about: About
+    reader: Reader
+    slug: str
+    lives: tuple[LifeRow, ...]
+    run: RunFacts
+    plant: str
+
+
+def _drawn(sheet: _Sheet) -> bytes:
+    return point_page(
+        sheet.about, reader=sheet.reader, slug=sheet.slug, lives=sheet.lives, run=sheet.run, plant=sheet.plant
+    ).encode()
+
+
 def _point_pages(
-    result: ScanResult, reader: Reader, stems: dict[str, str], wanted: Collection[str]
-) -> Iterator[tuple[str, str]]:
+    result: ScanResult, reader: Reader, stems: dict[str, str], wanted: Collection[str], each: Each
+) -> Iterator[tuple[str, bytes]]:
+    """File stem and page of every point that is wanted, in the order of the verdicts, whoever draws it."""
     run, all_lives = run_content(result, reader), lives(result, reader)
-    for about in gather(result):
-        name = about.findings.point.name
-        if name not in wanted:
-            continue
-        yield (
-            stems[name],
-            point_page(
-                about, reader=reader, slug=stems[name], lives=all_lives.get(name, ()), run=run,
-                plant=result.plant.name or "the plant",
-            ),
-        )  # fmt: skip
+    abouts = [about for about in gather(result) if about.findings.point.name in wanted]
+    order = [stems[about.findings.point.name] for about in abouts]
+    sheets = [
+        _Sheet(
+            about=_own(about), reader=reader, slug=stem, lives=tuple(all_lives.get(about.findings.point.name, ())),
+            run=run, plant=result.plant.name or "the plant",
+        )
+        for about, stem in zip(abouts, order, strict=True)
+    ]  # fmt: skip
+    yield from zip(order, each(_drawn, sheets), strict=True)
+
+
+def _own(about: About) -> About:
+    """The same with outcomes of its own events alone, so that little goes from process to process."""
+    own = {event.id for event in about.findings.events}
+    return replace(about, outcomes={name: told for name, told in about.outcomes.items() if name in own})
 
 
 def asset_files() -> Iterator[tuple[str, bytes]]:

@@ -8,6 +8,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+import numpy as np
+from numpy.typing import NDArray
+
 from excursions.measurands import MEASURANDS, Measurand
 
 
@@ -74,6 +77,12 @@ class Point:
         if self.tolerance is not None:
             return self.tolerance
         return max(self.quantity.tolerance, self.quantity.tolerance_relative * abs(level))
+
+    def tolerances_at(self, levels: NDArray[np.float64]) -> NDArray[np.float64]:
+        """The same at many levels (n,); where a level is NaN, that of small ones."""
+        if self.tolerance is not None:
+            return np.full(levels.size, self.tolerance)
+        return np.fmax(self.quantity.tolerance, self.quantity.tolerance_relative * np.abs(levels))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,12 +10,14 @@ from __future__ import annotations
 import errno
 import json
 import os
+import random
 import shutil
 import signal
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -200,7 +202,7 @@ def prepare(place: Path) -> dict[str, Any]:
     return fingerprint(place / "clean")
 
 
-def _night(root: Path) -> int:
+def _night(root: Path, *, later_ns: int = 0) -> int:
     from excursions.report.write import write_whole
     from excursions.site.nightly import nightly
     from tests.sites import NOW
@@ -208,7 +210,7 @@ def _night(root: Path) -> int:
     def pages(result: Any, out: Path, only: frozenset[str]) -> None:
         write_whole(out / "index.html", f"{len(result.points)} points".encode())
 
-    return nightly(root, now_ns=NOW, pages=pages).status
+    return nightly(root, now_ns=NOW + later_ns, pages=pages).status
 
 
 def faulted_night(root: Path, mode: str, at: int) -> dict[str, Any]:
@@ -224,6 +226,82 @@ def faulted_night(root: Path, mode: str, at: int) -> dict[str, Any]:
         except OSError as error:
             ended = f"failed: {error}"
     return {"ended": ended, "boundaries": faults.count, "trace": faults.trace}
+
+
+# --- faults that no write boundary knows ---------------------------------------------------------------------------
+
+CLOCK, TWICE, GROWING, ARCHIVE, LEDGER = "clock", "twice", "growing", "archive", "ledger"
+# A file taken half is a version of its own, so only what is made of all files can be the same as without it.
+OF_ALL_FILES = ("tables", "sound", "strangers", "unfinished", "inbox", "notes")
+
+
+def around_night(root: Path, mode: str, draw: random.Random) -> bool:
+    """One night during or before which something happens around it; whether it happened."""
+    if mode == CLOCK:
+        in_child(lambda: _night(root, later_ns=-round(draw.uniform(1, 400) * 86_400e9)))
+        return True
+    if mode == TWICE:
+        return bool(in_child(lambda: _two_nights(root)).answer)
+    if mode == GROWING:
+        return bool(in_child(lambda: _night_while_written(root, draw)).answer)
+    if mode == ARCHIVE:
+        return _damaged(draw.choice(sorted((root / "archive").rglob("*.parquet"))), draw)
+    return _damaged(root / "ledger.sqlite", draw)
+
+
+def _damaged(path: Path, draw: random.Random) -> bool:
+    """Delete a file, cut it, empty it, or turn some of its bytes."""
+    content = bytearray(path.read_bytes())
+    way = draw.randrange(4)
+    if way == 0:
+        path.unlink()
+    elif way == 1:
+        path.write_bytes(content[: draw.randrange(1, len(content))])
+    elif way == 2:
+        path.write_bytes(b"")
+    else:
+        for at in (draw.randrange(len(content)) for _ in range(4)):
+            content[at] ^= 1 + draw.randrange(255)
+        path.write_bytes(content)
+    return True
+
+
+def _two_nights(root: Path) -> bool:
+    """Two runs at once; whether one of them met the other."""
+    from excursions.site.lock import SiteBusyError
+
+    child = os.fork()
+    status = 0
+    try:
+        _night(root)
+    except SiteBusyError:
+        status = 3
+    if child == 0:
+        os._exit(status)
+    return 3 in (status, os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]))
+
+
+def _night_while_written(root: Path, draw: random.Random) -> bool:
+    """A night while a file of its inbox is being written; the writer goes on to the file's end."""
+    path = root / "inbox" / "b.csv"
+    content = path.read_bytes()
+    told = path.stat()
+    cuts = [0, *sorted(draw.randrange(len(content)) for _ in range(20)), len(content)]
+    path.write_bytes(b"")
+    child = os.fork()
+    if child == 0:
+        for start, end in pairwise(cuts):
+            with path.open("ab") as file:
+                file.write(content[start:end])
+            time.sleep(draw.uniform(0.0, 0.05))
+        os._exit(0)
+    _night(root)
+    os.waitpid(child, 0)
+    path.write_bytes(
+        content
+    )  # where the half that was there has been taken away, the writer's next try brings it whole
+    os.utime(path, ns=(told.st_atime_ns, told.st_mtime_ns))
+    return True
 
 
 def clean_night(root: Path) -> dict[str, Any]:
@@ -249,8 +327,10 @@ def fingerprint(root: Path) -> dict[str, Any]:
         for heading, rows in facts["news"].items()
         for row in rows
     )
+    tables = {p.name: sha256_of(p) for p in sorted((root / "reports" / "tables").iterdir())}
     return {
-        "tables": {p.name: sha256_of(p) for p in sorted((root / "reports" / "tables").iterdir())},
+        "tables": {name: digest for name, digest in tables.items() if not name.startswith("changes.")},
+        "lately": {name: digest for name, digest in tables.items() if name.startswith("changes.")},
         "run": sha256_of(root / "reports" / "run.json"),
         "page": sha256_of(root / "reports" / "index.html"),
         "parts": [list(row) for row in parts],
@@ -270,8 +350,12 @@ def fingerprint(root: Path) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def difference(found: dict[str, Any], expected: dict[str, Any]) -> list[str]:
+def difference(
+    found: dict[str, Any], expected: dict[str, Any], keys: Iterable[str] | None = None
+) -> list[str]:
     """In which ways two fingerprints differ."""
     return [
-        f"{key}: {found[key]} instead of {expected[key]}" for key in expected if found[key] != expected[key]
+        f"{key}: {found[key]} instead of {expected[key]}"
+        for key in keys or expected
+        if found[key] != expected[key]
     ]

@@ -14,7 +14,9 @@ def main() -> None:
     """Entry point of the ``excursions`` command; turns every mendable error into one sentence and exit 2."""
     from excursions.cli.app import app
     from excursions.errors import ExcursionsError
+    from excursions.pipeline.heap import keep_freed_memory
 
+    keep_freed_memory()
     try:
         app()
     except ExcursionsError as error:

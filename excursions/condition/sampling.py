@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
@@ -44,16 +45,24 @@ FEW_MOVES = 40  # with fewer changes their sizes show a rule only by accident
 _AVERAGE = re.compile(r"(?<![a-z])(avg|average|mean|mittel|mw)(?![a-z])")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class _Steps:
-    """An evenly thinned view on intervals [s] and changes of a record.
+    """An evenly thinned view on intervals [s] and changes of a record; every `stride`-th of them."""
 
-    bend : how far samples lie off the line between their neighbours
-    """
-
+    time: TimeArray
+    value: FloatArray
+    stride: int
     interval: FloatArray
-    change: FloatArray
-    bend: FloatArray
+
+    @cached_property
+    def change(self) -> FloatArray:
+        """Sizes of the changes; few records kept by the clock need them."""
+        return np.abs(self.value[1 :: self.stride] - self.value[: -1 : self.stride])
+
+    @cached_property
+    def bend(self) -> FloatArray:
+        """How far samples lie off the line between their neighbours."""
+        return _bends(self.time, self.value, self.stride)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,11 +121,8 @@ def describe(
 
 def _thinned(time: TimeArray, value: FloatArray, statistic: int = STATISTIC) -> _Steps:
     stride = max(1, time.size // statistic)
-    return _Steps(
-        interval=(time[1::stride] - time[:-1:stride]) / NS_PER_S,
-        change=np.abs(value[1::stride] - value[:-1:stride]),
-        bend=_bends(time, value, stride),
-    )
+    interval = (time[1::stride] - time[:-1:stride]) / NS_PER_S
+    return _Steps(time=time, value=value, stride=stride, interval=interval)
 
 
 def _bends(time: TimeArray, value: FloatArray, stride: int) -> FloatArray:
@@ -200,8 +206,11 @@ def _grid_rule(value: FloatArray, words: str, resolution: float, clocked: str) -
 
 
 def _changes(value: FloatArray) -> bool:
-    finite = value[np.isfinite(value)]
-    return bool(finite.size) and bool((finite != finite[0]).any())
+    for looked_at in (value[:: max(1, value.size // STATISTIC)], value):  # a few show most changes
+        finite = looked_at[np.isfinite(looked_at)]
+        if finite.size and (finite != finite[0]).any():
+            return True
+    return False
 
 
 def _sparing_rule(steps: _Steps, heartbeat: float) -> _Rule:
@@ -305,6 +314,8 @@ def _flat_usual(time: TimeArray, value: FloatArray) -> float:
 
 def _heartbeat(interval: FloatArray) -> float:
     """Longest silence the recorder allows itself [s]: a pile of equal intervals with almost none longer."""
+    if interval.min() == interval.max():
+        return math.nan  # nothing is shorter than the one pile
     logs = np.log(interval)
     bins = np.floor((logs - logs.min()) / HEARTBEAT_BIN).astype(np.int64)
     count = np.bincount(bins)

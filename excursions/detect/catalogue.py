@@ -6,7 +6,7 @@ class whose defaults carry their reasons, and add its line here.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, NamedTuple
 
@@ -57,9 +57,17 @@ DETECTORS: tuple[Detector, ...] = (
     Detector("periodic", detect_periodic, PeriodicSettings),
 )
 
+# Those that look for changes over weeks and years, for which medians of the hours are samples enough.
+SLOW = tuple(one for one in DETECTORS if one.name in ("drift", "fouling"))
 
-def detect(record: Record, settings: Mapping[str, object] | None = None) -> tuple[Event, ...]:
-    """Run every detector over one record.
+
+def detect(
+    record: Record,
+    settings: Mapping[str, object] | None = None,
+    *,
+    detectors: Sequence[Detector] = DETECTORS,
+) -> tuple[Event, ...]:
+    """Run every detector, or some, over one record.
 
     Parameters
     ----------
@@ -75,12 +83,12 @@ def detect(record: Record, settings: Mapping[str, object] | None = None) -> tupl
     given = settings or {}
     shared = surveyed(record)
     found: list[Event] = []
-    for name, function, kind in DETECTORS:
+    for name, function, kind in detectors:
         found.extend(function(shared, given.get(name) or kind()))
-    return tuple(_quiet(event) for event in merge(shared, tuple(found)))
+    return tuple(quieted(event) for event in merge(shared, tuple(found)))
 
 
-def _quiet(event: Event) -> Event:
+def quieted(event: Event) -> Event:
     """What the process or a routine did is noted; nobody has to act on a probe for it, but for heat as a habit.
 
     Nor has anybody to act on what is likelier not the probe's: it is to be checked.

@@ -19,7 +19,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import t as student
+from scipy.special import stdtr
 
 from excursions.clock import NS_PER_DAY
 from excursions.detect.cusum import highest_run
@@ -120,7 +120,7 @@ def _one_sided(x: FloatArray, side: float) -> float:
     if x.size < FEWEST_STRETCHES - 1:
         return 1.0
     error = max(float(x.std(ddof=1)), 0.05 * abs(float(x.mean())), 1e-12) / math.sqrt(x.size)
-    return float(student.sf(float(x.mean()) / error, x.size - 1))
+    return float(stdtr(x.size - 1, -float(x.mean()) / error))
 
 
 def _event(

@@ -14,6 +14,9 @@ from excursions.detect.live import Live
 from excursions.detect.origin import Clue
 from excursions.detect.spells import Spells
 from excursions.records import CALIBRATING, CLEANING, STATES, STEAMING, BoolArray, Record
+from excursions.states.settling import pace_of
+from excursions.states.trace import trace_of
+from excursions.states.walk import walk_during
 
 AS_LONG = 1.3  # lengths of the same work differ by less than this
 SAME_HOUR = 2 * NS_PER_HOUR  # summer time moves an hour by one
@@ -30,7 +33,7 @@ def held_clues(record: Record, live: Live, others: Spells, span: tuple[int, int]
     """Clues that the standstill `span` (ns) is a hold, from the long standstills of the record and its states."""
     if span[1] - span[0] > LONGEST:
         return ()
-    return (*_by_habit(live, others, span), *_by_state(record, span))
+    return (*_by_habit(live, others, span), *_by_state(record, span), *_by_walk(record, span))
 
 
 def _by_habit(live: Live, others: Spells, span: tuple[int, int]) -> tuple[Clue, ...]:
@@ -65,4 +68,13 @@ def _by_state(record: Record, span: tuple[int, int]) -> tuple[Clue, ...]:
     k = int(inside[0])
     length = duration_text((states.end[k] - states.start[k]) / 1e9)
     words = f"begins and ends with {STATES[int(states.code[k])]} of {length}: the output was held meanwhile"
+    return (Clue(odds=0.01, words=words),)
+
+
+def _by_walk(record: Record, span: tuple[int, int]) -> tuple[Clue, ...]:
+    """A temperature that goes to that of the room and back within the standstill: the probe was taken out."""
+    walk = walk_during(pace_of(trace_of(record.temperature), 0.0), *span)
+    if walk is None or not walk.out_and_back:
+        return ()
+    words = f"the temperature went from {walk.before:.0f} degC to {walk.there:.0f} degC and back meanwhile: taken out, the output held"
     return (Clue(odds=0.01, words=words),)

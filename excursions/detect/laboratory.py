@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import t as student
+from scipy.special import stdtr
 
 from excursions.clock import TimeArray
 from excursions.detect.cusum import DECISION, highest_run
@@ -155,7 +155,7 @@ def _disagreement(errors: Errors, away: FloatArray, run: tuple[int, int], scatte
         end=int(errors.time[j - 1]),
         shift=float(part[np.argmax(np.abs(part))]),
         scatter=scatter,
-        expected=n * float(student.sf(t, max(n - (j - i), 4))),
+        expected=n * float(stdtr(max(n - (j - i), 4), -t)),
     )
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 from excursions.clock import NS_PER_S, duration_text
 from excursions.detect.apart import apart_from_neighbours
@@ -207,7 +207,7 @@ def _least_walk(step: FloatArray) -> float:
     r = float(z[1:] @ z[:-1]) / max(float(z @ z), 1e-300)
     r = min(max(r + 1 / n, -0.4), 0.8)
     wide = (1 + r) / (1 - r) * max(float(z @ z) / n, 1.0)
-    needed = float(student.isf(SUSPICION / len(WINDOWS) / (2 * n), KNOWLEDGE * (n - size)))
+    needed = -float(stdtrit(KNOWLEDGE * (n - size), SUSPICION / len(WINDOWS) / (2 * n)))
     return (needed + POWER) * math.sqrt(size * wide) * scatter
 
 
@@ -250,7 +250,7 @@ def _response_limit(record: Record, survey: Survey) -> tuple[float, float]:
         own = log[sort == each]
         scatter = max(scatter, 1.4826 * float(np.median(np.abs(own - np.median(own)))))
     settings = ResponseSettings()
-    needed = float(student.isf(settings.suspicion * SLOW / (tau.size**2 / 2), max(tau.size // 3, 4)))
+    needed = -float(stdtrit(max(tau.size // 3, 4), settings.suspicion * SLOW / (tau.size**2 / 2)))
     ratio = max(math.exp((needed + POWER) * scatter / math.sqrt(SLOW)), settings.ratio * 1.1)
     spacing = float(when[-1] - when[0]) / NS_PER_S / (tau.size - 1)
     return (ratio - 1) * float(np.median(tau)), SLOW * spacing

@@ -6,11 +6,12 @@ import math
 from collections.abc import Callable
 
 from excursions.clock import duration_text
+from excursions.detect.element_creep import least_creep
 from excursions.detect.interruptions import InterruptionSettings
 from excursions.detect.pinned import PinnedSettings
 from excursions.detect.spells import drawn_line
 from excursions.detect.spikes import SpikeSettings
-from excursions.detect.survey import THINNED, Survey, survey_of
+from excursions.detect.survey import THINNED, Survey, heat_of, survey_of
 from excursions.detect.temperature_fault import TemperatureFaultSettings, least_lasting_jump
 from excursions.detect.thermal_shock import ThermalShockSettings
 from excursions.records import Limit, Record, Sampling, Signal
@@ -50,7 +51,7 @@ def amount(size: float) -> str:
 
 def plain_limits(record: Record) -> list[Limit]:
     """Limits of heat, of the temperature element, of holes, spikes and impossible readings."""
-    found = _heat(record.temperature) if record.temperature is not None else []
+    found = _heat(record, record.temperature) if record.temperature is not None else []
     signal = record.value if record.value is not None else record.temperature
     if signal is not None and len(signal):
         found += _holes(signal)
@@ -64,17 +65,20 @@ def _interval(sampling: Sampling) -> float:
     return sampling.interval_s if math.isfinite(sampling.interval_s) else math.inf
 
 
-def _heat(signal: Signal) -> list[Limit]:
+def _heat(record: Record, signal: Signal) -> list[Limit]:
     """Over-temperature, thermal shock and the element."""
     interval, averaged = _interval(signal.sampling), signal.sampling.kind in ("averages", "interpolated")
     shock, element = ThermalShockSettings(), TemperatureFaultSettings()
     rate = math.nan if averaged or interval > SHOCK_S else shock.rate_k_per_min * (1 + interval / SHOCK_S)
     jump = least_lasting_jump(signal, element)
+    heat = heat_of(record)
+    creep = least_creep(record, heat.trace) if heat is not None and len(heat.trace) > 2 else math.inf
+    creeps = f"creeps by less than {amount(creep)} K over the record" if math.isfinite(creep) else "creeps"
     hidden = "an average hides more than that; " if averaged else ""
     return [
         make("over_temperature", FEW * interval, "s", say=lambda s: f"{hidden}a peak above the rating shorter than {duration_text(s)}, or by less than {ELEMENT_K:g} K,"),
         make("thermal_shock", rate, "K/min", say=lambda s: f"a change slower than {s:.0f} K/min or of less than {shock.swing_k:.0f} K"),
-        make("temperature_fault", jump, "K", lasting_s=max(element.lasting_s, 2 * element.jump_window * interval), say=lambda s: f"a jump of the temperature element smaller than {amount(s)} K, or one that creeps,"),
+        make("temperature_fault", jump, "K", lasting_s=max(element.lasting_s, 2 * element.jump_window * interval), say=lambda s: f"a jump of the temperature element smaller than {amount(s)} K, or one that {creeps},"),
     ]  # fmt: skip
 
 

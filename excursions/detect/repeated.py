@@ -24,6 +24,7 @@ BEAT = 0.05
 LINE = 1e-9  # of the value: smaller bends are the rounding of a straight line
 MOST_PAIRS = 400  # agreements at more distances than this are the way of the signal
 MOSTLY = 0.5  # share of the record from which on repeating itself is the way of the signal
+MOST_MOVES = 50_000  # say how often two moves agree
 MOST_WINDOWS = 20_000  # windows that agree with an earlier one; more are a signal of few values
 
 
@@ -51,11 +52,11 @@ def detect_repeated(record: Record, settings: RepeatedSettings | None = None) ->
     if survey is None or len(survey.live) < 4 * settings.fewest_samples:
         return ()
     value = survey.live.value
-    chance = _agreement(value)
     pairs = _pairs(value)
     if not pairs or len({b - a for a, b in pairs}) > MOST_PAIRS:
         return ()
     blocks = _let_out(value, pairs)
+    chance = _agreement(value, blocks)
     found = []
     for first, again, length in blocks:
         move = np.diff(value[again : again + length])
@@ -71,23 +72,29 @@ def detect_repeated(record: Record, settings: RepeatedSettings | None = None) ->
     return tuple(found) if len(found) <= settings.most and played <= MOSTLY * value.size else ()
 
 
-def _agreement(value: FloatArray) -> float:
-    """Probability that two moves of the value are equal where the moves before them are; nil moves left out."""
+def _agreement(value: FloatArray, played: list[tuple[int, int, int]]) -> float:
+    """Probability that two moves of the value are equal where the moves before them are; nil moves and what was
+    `played` again are left out, for a block that comes twice would vouch for itself.
+    """
+    own = np.ones(max(value.size - 1, 0), dtype=np.bool_)
+    for _, again, length in played:
+        own[again : again + length] = False
     move = np.diff(value)
-    move = np.round(move[move != 0], 12)[:50_000]
+    move = np.round(move[own & (move != 0)], 12)[:MOST_MOVES]
     if move.size < 4:
         return 1.0
     _, kind = np.unique(move, return_inverse=True)
-    alone = _collision(kind)
-    paired = _collision(kind[1:] * (int(kind.max()) + 1) + kind[:-1])
-    return float(np.clip(max(alone, paired / alone), 1e-3, 1.0))
+    alone = _equal_pairs(kind)
+    paired = _equal_pairs(kind[1:] * (int(kind.max()) + 1) + kind[:-1])
+    pairs = move.size * (move.size - 1) / 2
+    return float(np.clip(max((alone + 1) / pairs, (paired + 0.5) / (alone + 1)), 1e-3, 1.0))
 
 
-def _collision(kind: IndexArray) -> float:
-    """Probability that two draws are of the same kind."""
+def _equal_pairs(kind: IndexArray) -> float:
+    """How many pairs of different draws are of the same kind."""
     _, count = np.unique(kind, return_counts=True)
-    share = count / count.sum()
-    return float(share @ share)
+    count = count.astype(np.float64)
+    return float(np.sum(count * (count - 1)) / 2)
 
 
 def _same_beat(time: TimeArray, first: int, again: int, length: int) -> bool:

@@ -12,7 +12,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import t as student
+from scipy.special import stdtr
 
 from excursions.clock import NS_PER_HOUR, NS_PER_S, duration_text
 from excursions.detect.noise import NoiseSettings, noise_series, noise_spells
@@ -193,7 +193,7 @@ def _slowest_run(log: FloatArray) -> tuple[int, int, float]:
     for size in range(FEWEST_SLOW, n // 2 + 1):
         rise = (total[size:] - total[:-size]) / size - middle
         i = int(np.argmax(rise))
-        chance = n * n / 2 / size * float(student.sf(rise[i] / scatter * math.sqrt(size), max(n // 3, 4)))
+        chance = n * n / 2 / size * float(stdtr(max(n // 3, 4), -rise[i] / scatter * math.sqrt(size)))
         if chance < best[2]:
             best = (i, i + size, chance)
     return best
@@ -216,7 +216,7 @@ def _where_calm(
             continue
         scatter = max(1.4826 * float(np.median(np.abs(others - np.median(others)))), 0.1)
         t = (float(np.mean(log[i:j])) - float(np.median(others))) / scatter * math.sqrt(j - i)
-        chance = len(calm) * float(student.sf(t, max(others.size // 2, 4)))
+        chance = len(calm) * float(stdtr(max(others.size // 2, 4), -t))
         found.append((i, j, chance, (int(noise.start[spell.lo]), end)))
     return found
 

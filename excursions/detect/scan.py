@@ -21,7 +21,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.ndimage import maximum_filter1d
-from scipy.stats import t as student
+from scipy.special import stdtr
 
 from excursions.detect.tails import expected_each, outlying
 from excursions.records import BoolArray, FloatArray, IndexArray
@@ -187,7 +187,7 @@ def _picked(
         mark = outlying(ratio, at_most=least) & (ratio > LEAST_RATIO)
         expected = expected_each(ratio[~mark], ratio[mark])
     else:
-        chance = blocks / one.width * 2 * student.sf(ratio, FREEDOM) if at.size else np.empty(0)
+        chance = blocks / one.width * 2 * stdtr(FREEDOM, -ratio) if at.size else np.empty(0)
         mark = (chance <= least) & (ratio > LEAST_RATIO)
         expected = chance[mark]
     for k, chance_number in zip(at[mark], expected, strict=True):

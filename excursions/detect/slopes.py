@@ -16,7 +16,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import t as student
+from scipy.special import stdtr
 
 from excursions.detect.groups import group_median
 from excursions.records import BoolArray, FloatArray
@@ -98,7 +98,7 @@ def _best(z: FloatArray, taken: BoolArray) -> Run | None:
     pairs = pair[-1] - (pair[hi] - pair[np.maximum(lo - 1, 0)])
     r = np.clip(pairs / np.maximum(squares, 1e-300) + 1 / np.maximum(others, 1), -0.4, 0.8)
     wide = np.where(others < 8, 1.0, (1 + r) / (1 - r)) * np.maximum(squares / np.maximum(others, 1), 1.0)
-    expected = 2 * n * student.sf(summed / np.sqrt(sizes * wide), KNOWLEDGE * (n - sizes))
+    expected = 2 * n * stdtr(KNOWLEDGE * (n - sizes), -summed / np.sqrt(sizes * wide))
     best = int(np.argmin(expected))
     if summed[best] <= 0:
         return None

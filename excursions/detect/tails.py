@@ -9,6 +9,7 @@ how often such a fault happens at all; the two give a probability.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -26,7 +27,7 @@ JUMP = 1.2  # an outlier stands off from the next smaller by a fifth at least
 
 def expected_as_large(bulk: FloatArray, size: float) -> float:
     """Expected number of chances of at least `size`: :func:`expected_each` of a single size."""
-    return _expected(np.sort(bulk), size)
+    return _tail_of(np.sort(bulk)).expected(size)
 
 
 def expected_each(bulk: FloatArray, sizes: FloatArray) -> FloatArray:
@@ -53,44 +54,68 @@ def expected_each(bulk: FloatArray, sizes: FloatArray) -> FloatArray:
     """
     if not sizes.size:
         return np.empty(0)
-    ordered = np.sort(bulk)
-    return np.array([_expected(ordered, float(size)) for size in sizes])
+    tail = _tail_of(np.sort(bulk))
+    return np.array([tail.expected(float(size)) for size in sizes])
 
 
 def size_of(bulk: FloatArray, expected: float) -> float:
     """Size that the tail of the bulk (n,) leaves this expected number of chances; inf where it never gets there."""
-    ordered = np.sort(bulk)
-    low = float(ordered[-1]) if ordered.size else 0.0
+    tail = _tail_of(np.sort(bulk))
+    low = float(tail.ordered[-1]) if tail.ordered.size else 0.0
     high = 2 * low + 1e-12
-    while _expected(ordered, high) > expected:
+    while tail.expected(high) > expected:
         high *= 2
         if high > ENDLESS * (low + 1e-12):
             return math.inf
     for _ in range(40):
         middle = (low + high) / 2
-        low, high = (middle, high) if _expected(ordered, middle) > expected else (low, middle)
+        low, high = (middle, high) if tail.expected(middle) > expected else (low, middle)
     return high
 
 
-def _expected(ordered: FloatArray, size: float) -> float:
+@dataclass(frozen=True, slots=True)
+class _Tail:
+    """The fitted upper tail of an ordered bulk (n,): its `count` largest lie above `threshold`.
+
+    mean : of their excesses; count 0 where the bulk is too small to have a tail
+    """
+
+    ordered: FloatArray
+    count: int
+    threshold: float
+    mean: float
+    shape: float
+    scale: float
+
+    def expected(self, size: float) -> float:
+        """Expected number of chances of at least `size`."""
+        n = self.ordered.size
+        if not self.count:
+            return float(n)
+        if size <= self.threshold:
+            return float(n - np.searchsorted(self.ordered, size))
+        if self.mean <= 0:
+            return 0.0 if self.threshold > 0 and size > 2 * self.threshold else 1.0
+        ratio = (size - self.threshold) / self.scale
+        survival = math.exp(-ratio) if self.shape < 1e-6 else (1 + self.shape * ratio) ** (-1 / self.shape)
+        return self.count * survival
+
+
+def _tail_of(ordered: FloatArray) -> _Tail:
+    """Fit the tail once, for as many sizes as are asked about."""
     n = ordered.size
     if n <= FEWEST_IN_TAIL:
-        return float(n)
+        return _Tail(ordered, 0, 0.0, 0.0, 0.0, 0.0)
     k = int(min(max(round(TAIL_SHARE * n), FEWEST_IN_TAIL), MOST_IN_TAIL, n - 1))
     threshold = float(ordered[n - k - 1])
-    if size <= threshold:
-        return float(n - np.searchsorted(ordered, size))
     excess = ordered[n - k :] - threshold
     mean = float(excess.sum()) / k
     if mean <= 0:
-        return 0.0 if threshold > 0 and size > 2 * threshold else 1.0
+        return _Tail(ordered, k, threshold, mean, 0.0, 0.0)
     weighted = _weighted(excess)
     shape = 2 - mean / (mean - 2 * weighted) if mean > 2 * weighted else 0.0
     shape = min(max(shape, 0.0), HEAVIEST)
-    scale = mean * (1 - shape) * (1 + 1 / math.sqrt(k))
-    ratio = (size - threshold) / scale
-    survival = math.exp(-ratio) if shape < 1e-6 else (1 + shape * ratio) ** (-1 / shape)
-    return k * survival
+    return _Tail(ordered, k, threshold, mean, shape, mean * (1 - shape) * (1 + 1 / math.sqrt(k)))
 
 
 def _weighted(excess: FloatArray) -> float:
@@ -114,7 +139,10 @@ def outlying(sizes: FloatArray, *, at_most: float) -> BoolArray:
     n = sizes.size
     from_rank = n - int(np.clip(round(OUTLYING_SHARE * n), 3, MOST_OUTLYING))
     for i in range(max(from_rank, FEWEST_IN_TAIL), n):
-        if ordered[i] > JUMP * ordered[i - 1] and _expected(ordered[:i], float(ordered[i])) <= at_most:
+        if (
+            ordered[i] > JUMP * ordered[i - 1]
+            and _tail_of(ordered[:i]).expected(float(ordered[i])) <= at_most
+        ):
             return np.asarray(sizes >= ordered[i])
     return np.zeros(n, dtype=np.bool_)
 

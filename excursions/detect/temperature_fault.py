@@ -11,7 +11,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from excursions.clock import NS_PER_HOUR, NS_PER_S, TimeArray, duration_text
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_S, TimeArray, duration_text
+from excursions.detect.element_creep import creeping
 from excursions.detect.survey import heat_of
 from excursions.detect.tails import expected_as_large, outlying
 from excursions.records import MEASURING, NO_DATA, Event, FloatArray, IndexArray, Record, Signal
@@ -19,6 +20,8 @@ from excursions.states.element import not_heat
 from excursions.states.heat import Usual
 from excursions.states.trace import Trace, between, spells, split_at_gaps, trace_of
 
+LASTING = 2  # days; a fault that long shifts the fixed points itself
+AS_LONG = 0.3  # of a standstill, from which on another one is its habit
 MOST_FLICKERS = 20_000  # more large steps than this are how the temperature is recorded
 
 
@@ -68,6 +71,7 @@ def detect_temperature_fault(
     seen = [(e.start, e.end) for e in found]
     found += [e for e in _frozen(record, trace, settings) if not _within(e, seen)]
     found += [e for e in _jumps(record, trace, settings) if not _within(e, seen)]
+    found += creeping(record, trace) if not any(e.end - e.start > LASTING * NS_PER_DAY for e in found) else ()
     return tuple(sorted(found, key=lambda e: (e.start, e.end)))
 
 
@@ -163,7 +167,7 @@ def _frozen(record: Record, trace: Trace, settings: TemperatureFaultSettings) ->
     for i in np.flatnonzero(suspect):
         first, past = int(ranges[i, 0]), int(ranges[i, 1])
         start, end = int(trace.time[first]), _until(trace, past)
-        if _changes(record.value, start, end) < settings.moves:
+        if _changes(record.value, start, end) < settings.moves or _rests_here(trace, ranges, lasted, int(i)):
             continue
         chance = expected_as_large(lasted[~suspect], float(lasted[i]))
         jump = abs(float(trace.value[past] - trace.value[past - 1])) if past < len(trace) else 0.0
@@ -186,6 +190,13 @@ def _frozen(record: Record, trace: Trace, settings: TemperatureFaultSettings) ->
             )
         )
     return events
+
+
+def _rests_here(trace: Trace, ranges: IndexArray, lasted: FloatArray, i: int) -> bool:
+    """Whether the temperature stood as long (a third of it) at this very level another time: it rests there."""
+    same = np.abs(trace.value[ranges[:, 0]] - trace.value[ranges[i, 0]]) <= 1.5 * trace.resolution
+    same[i] = False
+    return bool((lasted[same] >= AS_LONG * lasted[i]).any())
 
 
 def _any_long(trace: Trace, ranges: IndexArray, settings: TemperatureFaultSettings) -> bool:

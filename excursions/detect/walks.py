@@ -11,7 +11,7 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.stats import t as student
+from scipy.special import stdtr
 
 from excursions.clock import NS_PER_DAY
 from excursions.detect.laboratory import disagreements
@@ -211,7 +211,7 @@ def _straight(survey: Survey, series: FloatArray, name: str) -> list[Walk]:
     if not abs(slope) > STRAIGHT_T * error:
         return []
     span = float(time[-1] - time[0])
-    chance = 2 * float(student.sf(abs(slope) / error / 2, 8))
+    chance = 2 * float(stdtr(8, -abs(slope) / error / 2))
     size = slope * span
     return [
         Walk(

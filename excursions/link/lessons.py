@@ -20,6 +20,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import stdtrit
 
 from excursions.calibrations import models
 from excursions.conclusions import Coefficient, Lesson
@@ -85,10 +86,7 @@ def _lesson(key: tuple[str, str, str, str], found: Sequence[tuple[Interval, int]
     if used[0] == 0:  # probes differ in what heat does to them: large doses scatter more
         weight = 1.0 / (1.0 / weight + (_HEAT_SCATTER * value[0] * terms[:, 0]) ** 2)
         value, covariance = clustered(terms, rows.change, weight, rows.probe)
-    # Imported here: scipy.stats takes half a second to load, and only this needs it.
-    from scipy.stats import t as student
-
-    reach = float(student.ppf(0.5 + CONFIDENCE / 2.0, probes - 1))
+    reach = float(stdtrit(probes - 1, 0.5 + CONFIDENCE / 2.0))
     names = tuple(TERMS)
     made = tuple(
         Coefficient(

@@ -84,12 +84,21 @@ class Span:
             known = self.line.value[low:high]
             known = known[np.isfinite(known)]
             if known.size:
-                made[:, i] = np.quantile(known, shares)
+                made[:, i] = quantiles(known, shares)
         return made
 
     def tolerance(self, at: FloatArray) -> FloatArray:
         """Reading error that matters at instants (t,)."""
-        return np.array([self.point.tolerance_at(float(level)) for level in self.levels(at, 1)[0]])
+        return self.point.tolerances_at(self.levels(at, 1)[0])
+
+
+def quantiles(known: FloatArray, shares: FloatArray) -> FloatArray:
+    """`numpy.quantile` of one series (n,), to the last bit, without what it costs where n is a few dozen."""
+    ordered, place = np.sort(known), shares * (known.size - 1)
+    before = np.floor(place).astype(np.int64)
+    low, high = ordered[before], ordered[np.minimum(before + 1, known.size - 1)]
+    share, rise = place - before, high - low
+    return np.where(share >= 0.5, high - rise * (1 - share), low + rise * share)
 
 
 # Laboratory samples of each point: times (ns) and values in the canonical unit.

@@ -25,6 +25,7 @@ from queue import SimpleQueue
 from typing import Any, Generic, TypeVar
 
 from excursions.errors import WorkerLostError
+from excursions.pipeline.heap import keep_freed_memory
 
 T = TypeVar("T")
 R = TypeVar("R")
@@ -232,6 +233,7 @@ def _give_back(memory: SharedMemory | None) -> None:
 
 def _serve(pipe: Connection, work: Callable[[Any], object]) -> None:
     """Do tasks until the caller is gone.  A thread of its own takes them in, so that neither side waits for the other."""
+    keep_freed_memory()
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the caller decides what breaking off means
     waiting: SimpleQueue[_Parcel] = SimpleQueue()
     threading.Thread(target=_take_in, args=(pipe, waiting), daemon=True).start()

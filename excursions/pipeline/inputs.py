@@ -16,6 +16,7 @@ from excursions.read.samples import SampleReading
 from excursions.records import FloatArray, LabSample, TagSeries
 
 Pins = Mapping[str, tuple[TimeArray, FloatArray]]
+NO_SAMPLES: tuple[TimeArray, FloatArray] = np.empty(0, np.int64), np.empty(0, np.float64)
 
 
 def point_inputs(
@@ -33,14 +34,13 @@ def point_inputs(
     only : points or None
         Points wanted; None takes all of the plant.
     """
-    none = np.empty(0, np.int64), np.empty(0, np.float64)
     inputs, missing = [], []
     for point in plant.points if only is None else only:
         present = {role: series[tag] for role, tag in point.tags.items() if tag in series}
         if not present:
             missing.append(without_signal(point))
             continue
-        sample_time, sample_value = pins.get(point.name, none)
+        sample_time, sample_value = pins.get(point.name, NO_SAMPLES)
         inputs.append(
             PointInput(
                 point=point,

@@ -22,6 +22,7 @@ from excursions.detect.survey import surveyed
 from excursions.plant import Plant, Point
 from excursions.records import (
     MEASURING,
+    BoolArray,
     Decision,
     Event,
     FloatArray,
@@ -248,7 +249,17 @@ def _hourly(signal: Signal | None, states: StateLine) -> tuple[IndexArray, Float
     """Hours with a finite sample in the measuring state, and the median of each."""
     if signal is None or not len(signal):
         return np.empty(0, np.int64), np.empty(0, np.float64)
-    good = states.mask(signal.time, MEASURING) & np.isfinite(signal.value)
+    measuring = states.mask(signal.time, MEASURING)
+    return _medians(signal, measuring & np.isfinite(signal.value))
+
+
+def hourly_medians(signal: Signal) -> tuple[TimeArray, FloatArray]:
+    """Begins [ns] of the hours with a finite sample, in whatever state, and the median of each."""
+    hours, medians = _medians(signal, np.isfinite(signal.value))
+    return hours * NS_PER_HOUR, medians
+
+
+def _medians(signal: Signal, good: BoolArray) -> tuple[IndexArray, FloatArray]:
     time, value = signal.time[good], signal.value[good]
     if not time.size:
         return np.empty(0, np.int64), np.empty(0, np.float64)

@@ -1,47 +1,52 @@
-"""Long records in windows of one month, each searched with two months of lead-in, and put together in time order.
+"""Long records in two passes: fortnights searched one after the other with their lead-in, then the whole by the hour.
 
 A record up to :data:`LONG_ROWS` is searched as a whole.  Beyond that a search of the whole would grow without end, and
-a single new day would cost as much as all the years before it.  So a long record is a fold over its calendar months
-(UTC): what was found up to a month, and the search of that month with its lead-in, give what was found up to its end.
-The result depends on the samples alone, not on when they came; what was found up to an old month can be remembered.
+a single new day would cost as much as all the years before it.  So a long record is a fold over fortnights (UTC,
+counted from 1970): what was found up to a fortnight, and the search of that fortnight with three weeks of lead-in,
+give what was found up to its end.  The medians of every hour, which the fold gathers on the way, are then searched as
+one record for what is too slow for five weeks to show (``slow.py``).  The result depends on the samples alone, not on
+when they came; what was found up to an old fortnight can be remembered.
 
-What this costs: a change so slow that three months do not show it is not found in a long record, and sampling and
-detection limits are those of the newest window.
+What this costs: sampling and detection limits, but for those of slow changes, are those of the newest window.
 """
 
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from excursions.clock import NS_PER_DAY
 from excursions.conclusions import HeatTally
+from excursions.condition import condition
 from excursions.condition.order import put_in_order
 from excursions.condition.signal import row_decisions
-from excursions.pipeline.point import TRACE_BUDGET, PointCounts, PointInput, search_whole
+from excursions.pipeline.point import TRACE_BUDGET, PointCounts, PointInput, hourly_medians, search_whole
+from excursions.pipeline.slow import with_slow_changes
 from excursions.plant import Plant
 from excursions.records import NO_DATA, BoolArray, Decision, Event, Sampling, StateLine, TagSeries
 from excursions.report.result import Levels, PointFindings, Trace
 
 # Rows of all signals of a point: with two, a year at 10 s or six at a minute.  A search of the whole sees slow changes
-# that three months cannot show, so it is kept for as long as its memory allows.
+# that five weeks cannot show, so it is kept for as long as its memory allows.
 LONG_ROWS = 7_000_000
-LEAD_MONTHS = 2
-HINDSIGHT = 14 * NS_PER_DAY  # what lies nearer to a month's end is judged again with the next month
-WINDOW_BUDGET = (
-    TRACE_BUDGET // 8
-)  # plotted samples a month; the first window is plotted as a record of its own
+STEP = (
+    14 * NS_PER_DAY
+)  # of the fold; with its lead-in five weeks, so that weekly rounds of a process show as such
+LEAD = 21 * NS_PER_DAY
+OPENING = 3  # steps of the first window, which has no lead-in
+HINDSIGHT = 7 * NS_PER_DAY  # what lies nearer to a window's end is judged again with the next one
+WINDOW_BUDGET = TRACE_BUDGET // 16  # plotted samples a window; the first is plotted as a record of its own
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Window:
-    """One month [start, end) of a long record; ns UTC.
+    """One fortnight [start, end) of a long record; ns UTC.
 
     lead : where its search begins to look
-    seam : from here on its findings replace those of the month before, which had seen too little of what follows
+    seam : from here on its findings replace those of the window before, which had seen too little of what follows
     """
 
     lead: int
@@ -50,31 +55,31 @@ class Window:
     end: int
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SoFar:
+    """What is known of a long record up to the end of a window: its findings, and hourly medians of its neighbours."""
+
+    findings: PointFindings
+    near: dict[str, Levels]
+
+
 def is_long(rows: int) -> bool:
     """Whether a record of so many rows (repeats left out, all signals of the point) is cut into windows."""
     return rows > LONG_ROWS
 
 
-def windows_of(months: Sequence[str]) -> list[Window]:
-    """The windows of a record with rows in these months (``2026-11``, in order): first what makes a lead-in, then a month each.
+def windows_of(first: int, last: int) -> list[Window]:
+    """The windows of a record from its first to its last instant [ns]; some may hold no row.
 
     The first window has no lead-in, so it is as long as a later one with it.
     """
-    if not months:
-        return []
-    first = np.datetime64(months[0], "M")
-    begin = first + LEAD_MONTHS + 1
-    opening = Window(lead=_ns(first), seam=_ns(first), start=_ns(first), end=_ns(begin))
-    return [opening, *(_window(month) for m in months if (month := np.datetime64(m, "M")) >= begin)]
-
-
-def _window(month: np.datetime64) -> Window:
-    start = _ns(month)
-    return Window(lead=_ns(month - LEAD_MONTHS), seam=start - HINDSIGHT, start=start, end=_ns(month + 1))
-
-
-def _ns(month: np.datetime64) -> int:
-    return int(month.astype("datetime64[ns]").astype(np.int64))
+    step = first // STEP
+    opening = Window(lead=step * STEP, seam=step * STEP, start=step * STEP, end=(step + OPENING) * STEP)
+    later = range(opening.end, last + 1, STEP)
+    return [
+        opening,
+        *(Window(lead=at - LEAD, seam=at - HINDSIGHT, start=at, end=at + STEP) for at in later),
+    ]
 
 
 def analyse_long(given: PointInput) -> tuple[PointFindings, PointCounts] | None:
@@ -89,10 +94,14 @@ def analyse_long(given: PointInput) -> tuple[PointFindings, PointCounts] | None:
         return None
     near = {name: (other, _in_order(series)[0]) for name, (other, series) in given.neighbours.items()}
     whole = dataclasses.replace(given, series=ordered, neighbours=near)
-    found: PointFindings | None = None
-    for window in windows_of(months_with_rows(ordered.values())):
-        found = extend(found, window, search_window(cut(whole, window)))
-    assert found is not None
+    ends = [int(series.time[at]) for series in ordered.values() if series.time.size for at in (0, -1)]
+    so_far: SoFar | None = None
+    for window in windows_of(min(ends), max(ends)):
+        so_far = extended(so_far, window, cut(whole, window))
+    assert so_far is not None
+    found = with_slow_changes(
+        so_far.findings, so_far.near, given.plant, (given.sample_time, given.sample_value)
+    )
     found = dataclasses.replace(found, decisions=tuple(dict.fromkeys([*found.decisions, *decisions])))
     return found, PointCounts(
         rows=rows, duplicates=sum(d for d, _ in counts), conflicts=sum(c for _, c in counts)
@@ -106,17 +115,8 @@ def _in_order(series: TagSeries) -> tuple[TagSeries, tuple[int, int], list[Decis
     return settled, (done.duplicates, done.conflicts), list(row_decisions(series.tag, done))
 
 
-def months_with_rows(series: Collection[TagSeries]) -> list[str]:
-    """Months in which any of these ordered series has rows, in time order."""
-    found: set[str] = set()
-    for one in series:
-        months = one.time.astype("datetime64[ns]").astype("datetime64[M]")
-        found |= {str(month) for month in np.unique(months)}
-    return sorted(found)
-
-
 def cut(given: PointInput, window: Window) -> PointInput:
-    """What the search of one window sees: ordered series, neighbours and samples from the lead-in to the month's end."""
+    """What the search of one window sees: ordered series, neighbours and samples from the lead-in to its end."""
     first, last = np.searchsorted(given.sample_time, [window.lead, window.end])
     return dataclasses.replace(
         given,
@@ -137,7 +137,7 @@ def cut(given: PointInput, window: Window) -> PointInput:
 
 
 def noted_until(plant: Plant, window: Window) -> Plant:
-    """The plant with the calibrations that the logs enter up to the month's end, so that a later entry changes no old month."""
+    """The plant with the calibrations that the logs enter up to a window's end, so that a later entry changes no older one."""
     return dataclasses.replace(plant, noted=tuple(row for row in plant.noted if row[1] < window.end))
 
 
@@ -151,23 +151,46 @@ def _between(series: TagSeries, window: Window) -> TagSeries:
     )
 
 
-def search_window(given: PointInput) -> PointFindings:
+def search_window(given: PointInput) -> SoFar:
     """Search one window as if it were the whole record."""
-    return search_whole(given)[0]
+    near = {
+        name: Levels(time=hours, value=medians, temperature=np.full(hours.size, np.nan))
+        for name, (other, series) in given.neighbours.items()
+        for hours, medians in [
+            hourly_medians(condition(series, measurand=other.measurand, unit=other.unit).signal)
+        ]
+    }
+    return SoFar(findings=search_whole(given)[0], near=near)
 
 
-def extend(before: PointFindings | None, window: Window, found: PointFindings) -> PointFindings:
-    """What is known up to the end of a month, from what was known up to its beginning and the search of its window.
+def extended(before: SoFar | None, window: Window, given: PointInput) -> SoFar | None:
+    """What is known up to the end of a window; what was known before where it sees no row."""
+    return extend(before, window, search_window(given)) if given.series else before
+
+
+def extend(before: SoFar | None, window: Window, found: SoFar) -> SoFar:
+    """What is known up to the end of a window, from what was known up to its beginning and its search.
 
     Parameters
     ----------
-    before : PointFindings or None
-        None at the first month of the record.
-    found : PointFindings
-        Of the window: month and lead-in; its counts are of the month alone.
+    before : SoFar or None
+        None at the first window of the record.
+    found : SoFar
+        Of the window and its lead-in; its counts are of the window alone.
     """
     if before is None:
         return found
+    near = {
+        name: _levels(before.near.get(name, _NONE), found.near.get(name, _NONE), window.seam)
+        for name in {**before.near, **found.near}
+    }
+    return SoFar(findings=_extended(before.findings, window, found.findings), near=near)
+
+
+_NONE = Levels(time=np.empty(0, np.int64), value=np.empty(0), temperature=np.empty(0))
+
+
+def _extended(before: PointFindings, window: Window, found: PointFindings) -> PointFindings:
     return PointFindings(
         point=found.point,
         start=before.start,

@@ -22,7 +22,7 @@ from excursions.read.exports.gather import Gather
 from excursions.read.exports.onetable import Asked, TableRead, read_table
 from excursions.read.exports.outcome import Outcome
 from excursions.read.exports.reader import read_exports
-from excursions.read.exports.sources import Item, find_items
+from excursions.read.exports.sources import Item, digest_of_set, find_items
 from excursions.read.exports.table import Preview
 from excursions.read.model import FileReport, Reading, ReadOptions
 from excursions.records import Decision, TagSeries
@@ -237,10 +237,7 @@ def digest_of(source: Source, parts: Sequence[str]) -> str:
     """SHA-256 of a source from those of its parts, as reading it here would give it."""
     if source.kind != "dataset":
         return parts[0] if parts else ""
-    total = hashlib.sha256()
-    for part, one in zip(source.parts, parts, strict=True):
-        total.update(f"{part.relative_to(source.path).as_posix()} {one}\n".encode())
-    return total.hexdigest()
+    return digest_of_set(source.path, list(zip(source.parts, parts, strict=True)))
 
 
 def plain_account(

@@ -134,7 +134,7 @@ def _corrected(findings: PointFindings, doubt: Doubt) -> pl.DataFrame | None:
     if not time.size:
         return None
     error = error_at(time, doubt)
-    tolerance = np.array([findings.point.tolerance_at(float(level)) for level in value])
+    tolerance = findings.point.tolerances_at(value)
     return pl.DataFrame(
         {
             "time": pl.Series(time).cast(TIME),

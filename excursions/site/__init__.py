@@ -34,7 +34,7 @@ Every step may be repeated.  A step that was cut off is repeated as a whole by t
 Why the answer does not depend on the order of arrival.  Each instant of a tag keeps the row of the file that comes
 last in the order in which a scan of one folder would read them (by name; among files of one name, by arrival), and
 within a file its last line.  That is a maximum, so repeats and order do not matter.  Findings are a pure function
-of the archive and the register, remembered by the hash of what went in; a long record is a fold over its months
-(``pipeline/windows.py``), of which the newest steps are remembered, so that a new day costs one window.  Only names of events and the nights in
-which they were seen have a history.
+of the archive and the register, remembered by the hash of what went in; a long record is a fold over its fortnights
+(``pipeline/windows.py``), of which the newest steps are remembered, so that a new day costs one window and a look at
+the hours of all.  Only names of events and the nights in which they were seen have a history.
 """

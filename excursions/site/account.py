@@ -20,6 +20,7 @@ from excursions.read.model import REFUSED_SCHEMA, STATUS_SCHEMA
 from excursions.read.sorting import Inputs
 from excursions.report.result import ScanResult
 from excursions.site.evidence import Known, kept_files
+from excursions.site.inbox import piece_root
 from excursions.site.work import Work
 
 
@@ -79,7 +80,8 @@ def refused_rows(work: Work, known: Known) -> pl.DataFrame:
     frames = [pl.DataFrame(schema=REFUSED_SCHEMA)]
     for row in kept_files(work):
         path = work.site.inside(row["kept"])
-        listed = path.parent / "refused.csv"
+        listed = work.site.refused_of(row["sha256"])
+        path = piece_root(path) or path
         if row["kind"] == "export" and row["refused"] and listed.is_file():
             frame = pl.read_csv(listed, schema=REFUSED_SCHEMA)
             named = pl.col("file").str.replace(str(path), row["name"], literal=True)

@@ -25,7 +25,7 @@ def register_new(work: Work, *, settle_s: float, keep_inbox: bool) -> None:
         if kept is None:
             continue
         if not _is_latest(work.ledger, kept):
-            note_name(kept)
+            note_name(work.site, kept)
             with work.ledger.transaction() as connection:
                 _name_file(connection, kept, work)
             work.files += 1

@@ -11,13 +11,13 @@ import numpy as np
 import zstandard
 
 from excursions import conclusions, plant, records
-from excursions.pipeline import point
+from excursions.pipeline import point, windows
 from excursions.report import result
 
 # Every record of the rooms whose records findings are made of.
 _KNOWN = {
     kind.__name__: kind
-    for room in (records, conclusions, plant, result, point)
+    for room in (records, conclusions, plant, result, point, windows)
     for kind in vars(room).values()
     if isinstance(kind, type) and is_dataclass(kind)
 }

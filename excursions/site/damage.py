@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+from pathlib import Path
+
 import numpy as np
 
 from excursions.site.archive import Part, PartDamagedError, load
@@ -43,28 +46,51 @@ def start_again(work: Work) -> None:
 
 
 def look_after(work: Work, *, budget: int = 64 * 2**20) -> None:
-    """Look at every part's size and, in turn over thirty nights, at the checksums of all; mend what is wrong."""
-    parts = live_parts(work.ledger)
+    """Look at every part's size and, in turn over thirty nights, at the checksums of all; mend what is wrong.
+
+    A site may hold tens of thousands of parts, and this is done every night: one walk over the archive, and nothing of
+    the ledger but paths and sizes.
+    """
+    there = _archive_files(work.site)
+    rows = work.ledger.rows("SELECT path, bytes FROM parts ORDER BY home, month, first, path")
     spent = 0
-    for number, part in enumerate(parts):
-        path = work.site.root / part.path
-        try:
-            sound = path.stat().st_size == part.bytes
-        except FileNotFoundError:
-            sound = False
+    wrong = []
+    for number, (path, size) in enumerate(rows):
+        sound = there.pop(path, -1) == size
         if sound and (number + work.night) % 30 == 0 and spent < budget:
-            spent += part.bytes
-            try:
-                load(work.site.root, part, ())
-            except PartDamagedError:
-                sound = False
+            spent += size
+            sound = _bears_out(work, path)
         if not sound:
-            mend(work, part)
-    _sweep_strangers(work.site, {part.path for part in parts})
+            wrong.append(path)
+    for path in wrong:
+        mend(work, *live_parts(work.ledger, "path = ?", (path,)))
+    for path in there:  # no transaction names it: a run was cut off before it could
+        remove(work.site.root / path)
 
 
-def _sweep_strangers(site: Site, live: set[str]) -> None:
-    """Delete archive files that no transaction names: a run was cut off before it could name them."""
-    for path in site.archive.glob("point=*/month=*/*.parquet"):
-        if path.relative_to(site.root).as_posix() not in live:
-            remove(path)
+def _bears_out(work: Work, path: str) -> bool:
+    """Whether a part's file is what its checksum says."""
+    (part,) = live_parts(work.ledger, "path = ?", (path,))
+    try:
+        load(work.site.root, part, ())
+    except PartDamagedError:
+        return False
+    return True
+
+
+def _archive_files(site: Site) -> dict[str, int]:
+    """Size of every file where parts lie, by its path within the site."""
+    found = {}
+    for home in _folders(site.archive, "point="):
+        for month in _folders(home, "month="):
+            place = f"archive/{os.path.basename(home)}/{os.path.basename(month)}"
+            with os.scandir(month) as entries:
+                for entry in entries:
+                    if entry.name.endswith(".parquet"):
+                        found[f"{place}/{entry.name}"] = entry.stat(follow_symlinks=False).st_size
+    return found
+
+
+def _folders(above: str | Path, begin: str) -> list[str]:
+    with os.scandir(above) as entries:
+        return sorted(e.path for e in entries if e.name.startswith(begin) and e.is_dir(follow_symlinks=False))

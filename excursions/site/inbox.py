@@ -11,12 +11,24 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
+from excursions.records import short_id
 from excursions.site.durable import copy_in, make_folder, move_in, remove, write_file
 from excursions.site.layout import Site
 from excursions.site.mending import NAMES, kept_names
 
 DEEPEST = 8  # folders within folders; deeper ones are refused and said
-_HIDDEN = (".", "~$", "__")
+_HIDDEN = (
+    ".",
+    "~$",
+    "__",
+    "_SUCCESS",
+    "_metadata",
+    "_common_metadata",
+    "_committed",
+    "_started",
+    "_temporary",
+)
+PIECE = "piece-"  # how the folder of a kept piece of a data set begins, in which folders say what its rows belong to
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,13 +97,8 @@ def _walk(folder: Path, prefix: str, remarks: list[str], depth: int) -> Iterator
         if entry.is_symlink():
             remarks.append(f"{shown}: a link, refused; put the file itself there")
         elif entry.is_dir(follow_symlinks=False):
-            if depth >= DEEPEST or "=" in entry.name:
-                why = (
-                    "too deep"
-                    if depth >= DEEPEST
-                    else "a data set cut by folders cannot be taken piece by piece"
-                )
-                remarks.append(f"{shown}: a folder, refused ({why}); put single files there")
+            if depth >= DEEPEST:
+                remarks.append(f"{shown}: a folder, refused (too deep); put it nearer to the inbox")
             else:
                 yield from _walk(folder / entry.name, f"{name}/", remarks, depth + 1)
         elif not entry.is_file(follow_symlinks=False):
@@ -136,7 +143,7 @@ def keep(site: Site, found: Found, arrival: int, remarks: list[str]) -> Kept | N
         return None
     folder = site.kept / digest
     make_folder(folder)
-    copy = folder / safe_name(found.name)
+    copy = folder / copy_name(found.name)
     if copy.exists() and copy.stat().st_size == size:
         remove(temporary)
     else:
@@ -159,6 +166,22 @@ def _marks(told: os.stat_result) -> tuple[int, int, int]:
     return told.st_size, told.st_mtime_ns, told.st_ino
 
 
+def copy_name(name: str) -> str:
+    """Path of the copy within its folder: a plain name, or for a piece of a data set its folders (``tag=.../``) too."""
+    steps = name.split("/")
+    first = next((number for number, step in enumerate(steps[:-1]) if "=" in step[1:]), None)
+    if first is None or not name.lower().endswith((".parquet", ".pq")):
+        return safe_name(name)
+    return "/".join([PIECE + short_id(name), *steps[first:-1], safe_name(name)])
+
+
+def piece_root(path: Path) -> Path | None:
+    """The folder from which a kept piece of a data set is read; None for a plain file."""
+    if not any("=" in step for step in path.parts[-DEEPEST:-1]):
+        return None
+    return next((above for above in path.parents if above.name.startswith(PIECE)), None)
+
+
 def safe_name(name: str) -> str:
     """The last part of an inbox name as the name of its copy; the ending stays, for it says what the file is."""
     last = name.rsplit("/", 1)[-1]
@@ -166,11 +189,12 @@ def safe_name(name: str) -> str:
     return plain[-120:] or "file"
 
 
-def note_name(kept: Kept) -> None:
+def note_name(site: Site, kept: Kept) -> None:
     """Write beside the copy under which name it came and when in the order of arrivals."""
-    path = kept.copy.parent / NAMES
-    known = kept_names(kept.copy.parent) if path.exists() else []
-    rows = [row for row in known if row[0] != kept.name] + [(kept.name, kept.arrival, kept.copy.name)]
+    path = site.kept / kept.sha256 / NAMES
+    known = kept_names(path.parent) if path.exists() else []
+    copy = kept.copy.relative_to(path.parent).as_posix()
+    rows = [row for row in known if row[0] != kept.name] + [(kept.name, kept.arrival, copy)]
     write_file(path, json.dumps(sorted(rows), ensure_ascii=False).encode())
 
 

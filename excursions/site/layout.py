@@ -10,8 +10,8 @@ from pathlib import Path
 from excursions.errors import UsageError
 from excursions.records import short_id
 from excursions.site.durable import make_folder, write_file
-from excursions.site.schedule import cron_line, service_unit, timer_unit
-from excursions.site.settings import TEMPLATE, Schedule
+from excursions.site.schedule import schedule_files
+from excursions.site.settings import TEMPLATE, load_settings
 
 REGISTER_TEMPLATE = """\
 # The plant of this site, as for "excursions scan --register".  What is not stated here is worked out from the exports.
@@ -91,6 +91,10 @@ class Site:
         """Held by the run that is at work."""
         return self.root / "lock"
 
+    def refused_of(self, sha256: str) -> Path:
+        """Rows of a kept file that could not be used."""
+        return self.kept / sha256 / "refused.csv"
+
     def inside(self, relative: str) -> Path:
         """A path of the ledger as a path of this site.
 
@@ -105,12 +109,12 @@ class Site:
 
 
 def init_site(root: Path) -> Site:
-    """Make the folder of a new site; what is there already stays as it is.
+    """Make the folder of a new site; what is there already stays as it is, but for ``schedule/``, which follows the settings.
 
     Raises
     ------
     UsageError
-        If the folder holds something that is no site.
+        If the folder holds something that is no site, or settings that cannot be used.
     """
     site = Site(root.absolute())
     if site.root.exists() and not site.settings.exists():
@@ -128,16 +132,11 @@ def init_site(root: Path) -> Site:
             )
     for name in _FOLDERS:
         make_folder(site.root / name)
-    schedule = Schedule()
-    for path, text in (
-        (site.register, REGISTER_TEMPLATE),
-        (site.root / "schedule" / "excursions-nightly.service", service_unit(site.root)),
-        (site.root / "schedule" / "excursions-nightly.timer", timer_unit(site.root, schedule)),
-        (site.root / "schedule" / "cron.txt", cron_line(site.root, schedule)),
-        (site.settings, TEMPLATE),
-    ):
+    for path, text in ((site.register, REGISTER_TEMPLATE), (site.settings, TEMPLATE)):
         if not path.exists():
             write_file(path, text.encode())
+    for name, text in schedule_files(site.root, load_settings(site.settings).schedule).items():
+        write_file(site.root / "schedule" / name, text.encode())
     return site
 
 

@@ -6,7 +6,7 @@ import dataclasses
 import hashlib
 import json
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,22 +16,18 @@ from excursions.pipeline.progress import Progress, quiet
 from excursions.site import schedule
 from excursions.site.deliver import deliver
 from excursions.site.digest import as_html, as_json, as_text, count_news, digest_facts
-from excursions.site.durable import remove, sweep, sync_folder, write_files
+from excursions.site.durable import remove, sweep, write_files
 from excursions.site.health import remarks_on_time
 from excursions.site.layout import Site
 from excursions.site.ledger import Ledger
 from excursions.site.lock import site_lock
 from excursions.site.mending import sound_ledger
+from excursions.site.publish import Pages, lost_reports
 from excursions.site.settings import Settings, load_settings
 
 if TYPE_CHECKING:
     from excursions.report.result import ScanResult
-    from excursions.site.evidence import Known
-    from excursions.site.tasks import Task
     from excursions.site.work import Work
-
-# Writes the pages of these points and the overview into a folder.
-Pages = Callable[["ScanResult", Path, frozenset[str]], None]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -167,9 +163,13 @@ def _state_key(work: Work, settings: Settings) -> str:
 def _conclude_if_needed(work: Work, settings: Settings, pages: Pages) -> int:
     """Search, conclude and publish, unless all that was done for just this state; returns how many points were."""
     key = _state_key(work, settings)
-    done = work.ledger.meta("concluded") == key and work.ledger.meta("published") == key
-    if done and (work.site.reports / "run.json").exists():
-        return 0
+    if work.ledger.meta("concluded") == key and work.ledger.meta("published") == key:
+        lost = lost_reports(work)
+        if not lost:
+            return 0
+        work.notes.append(
+            f"{len(lost)} of the report files were missing or changed, and are written again: {', '.join(lost[:3])}"
+        )
     if not work.ledger.rows("SELECT 1 FROM parts LIMIT 1"):
         return 0
     from excursions.site.archive import PartDamagedError
@@ -192,6 +192,8 @@ def _conclude(work: Work, settings: Settings, pages: Pages, key: str) -> int:
     from excursions.pipeline.inputs import sample_pins, without_signal
     from excursions.site.account import run_of
     from excursions.site.evidence import gather_evidence
+    from excursions.site.lately import since_last_conclusion
+    from excursions.site.publish import publish
     from excursions.site.search import forget_others, search
     from excursions.site.tasks import tasks
     from excursions.site.work import live_parts
@@ -210,20 +212,21 @@ def _conclude(work: Work, settings: Settings, pages: Pages, key: str) -> int:
     run = run_of(work, known, (*known.problems, *missing), result)
     result = dataclasses.replace(result, run=run)
     _commit_news(work, settings, result, key)
-    _publish(work, settings, pages, result, known, wanted)
-    with work.ledger.transaction():
-        work.ledger.set_meta("published", key)
+    result = since_last_conclusion(work.ledger, result)
+    publish(work, pages, result, known, wanted, display_units=settings.search.display_units, key=key)
     forget_others(work.site, wanted)
     return fresh
 
 
 def _commit_news(work: Work, settings: Settings, result: ScanResult, key: str) -> None:
     """Transaction B: events, changes and the digest of this night, all or nothing."""
+    from excursions.site.lately import note_changes
     from excursions.site.news import update_events
 
     if work.ledger.meta("concluded") == key:
         return
     with work.ledger.transaction() as connection:
+        note_changes(work.ledger, result)
         changes = update_events(connection, result, night=work.night, report_from=settings.search.report_from)
         state: dict[str, int] = {}
         for verdict in result.verdicts:
@@ -266,32 +269,6 @@ def _note_reasons(work: Work) -> None:
         if work.ledger.meta(key) not in ("", now):
             work.notes.append(words)
         work.ledger.set_meta(key, now)
-
-
-def _publish(
-    work: Work, settings: Settings, pages: Pages, result: ScanResult, known: Known, wanted: list[Task]
-) -> None:
-    """Tables and changed pages, flushed to the disk."""
-    from excursions.report.write import write_tables
-    from excursions.site.account import refused_rows
-    from excursions.site.pages import page_contents
-
-    write_tables(result, refused_rows(work, known), work.site.reports)
-    contents = page_contents(result, wanted, settings.search.display_units)
-    before = {row["point"]: row["content"] for row in work.ledger.rows("SELECT * FROM pages")}
-    there = (work.site.reports / "index.html").exists()
-    changed = frozenset(
-        name for name, content in contents.items() if not there or before.get(name) != content
-    )
-    pages(result, work.site.reports, changed)
-    for folder in (
-        work.site.reports,
-        *(path for path in sorted(work.site.reports.iterdir()) if path.is_dir()),
-    ):
-        sync_folder(folder)
-    with work.ledger.transaction() as connection:
-        connection.execute("DELETE FROM pages")
-        connection.executemany("INSERT INTO pages VALUES (?, ?)", sorted(contents.items()))
 
 
 # --- telling -------------------------------------------------------------------------------------------------------

@@ -11,11 +11,12 @@ from pathlib import Path
 from typing import Any
 
 from excursions.pipeline.crew import Crew
-from excursions.pipeline.inputs import point_inputs
-from excursions.pipeline.point import PointCounts, analyse_point
+from excursions.pipeline.inputs import NO_SAMPLES, point_inputs
+from excursions.pipeline.point import PointCounts, analyse_point, plant_around
 from excursions.pipeline.progress import Progress
 from excursions.pipeline.run import choose_jobs
-from excursions.pipeline.windows import cut, extend, search_window
+from excursions.pipeline.slow import with_slow_changes
+from excursions.pipeline.windows import SoFar, cut, extended
 from excursions.records import TagSeries
 from excursions.report.result import PointFindings
 from excursions.site.archive import Part, Rows, as_series, load
@@ -41,18 +42,20 @@ def run_task(task: Task) -> bytes:
 
 def _fold(task: Task) -> PointFindings:
     """Go on from the newest remembered window whose past is what it was, and remember some of the way."""
-    found, begin = _newest_station(task)
+    so_far, begin = _newest_station(task)
     kept = {step.key for step in task.stations}
     for step in task.steps[begin:]:
         inputs, _ = point_inputs(task.plant, _series(task, step.parts), task.pins, only=(task.point,))
-        found = extend(found, step.window, search_window(cut(inputs[0], step.window)))
+        if inputs:
+            so_far = extended(so_far, step.window, cut(inputs[0], step.window))
         if step.key in kept:
-            _remember(task.file_up_to(step), encode(found))
-    assert found is not None
-    return found
+            _remember(task.file_up_to(step), encode(so_far))
+    assert so_far is not None
+    samples = task.pins.get(task.point.name, NO_SAMPLES)
+    return with_slow_changes(so_far.findings, so_far.near, plant_around(task.plant, task.point), samples)
 
 
-def _newest_station(task: Task) -> tuple[PointFindings | None, int]:
+def _newest_station(task: Task) -> tuple[SoFar | None, int]:
     for number in range(len(task.steps) - 1, -1, -1):
         found = _recall(task.file_up_to(task.steps[number]))
         if found is not None:

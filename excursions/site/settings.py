@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
@@ -111,7 +112,7 @@ TEMPLATE = """\
 # encoding = "cp1252"
 
 [schedule]
-# at = "02:30"
+# at = "02:30"                # local time; run "excursions init" on the site again after a change
 # every_hours = 24.0          # a run that is 1.5 times this late is called missed
 
 [inbox]
@@ -213,6 +214,14 @@ def _checked(path: Path, made: Settings) -> Settings:
     """What the types cannot say."""
     if made.reading.tz:
         clock.zone(made.reading.tz)
+    if not re.fullmatch(r"([01]\d|2[0-3]):[0-5]\d", made.schedule.at):
+        raise UsageError(
+            found=f'"{made.schedule.at}"',
+            expected='a time of day such as "02:30"',
+            mend="two digits each for hour and minute",
+            file=str(path),
+            column="schedule.at",
+        )
     for key, value, allowed in (
         ("search.report_from", made.search.report_from, SEVERITIES),
         ("search.display_units", made.search.display_units, ("degC", "degF")),

@@ -10,10 +10,12 @@ from sqlite3 import Row
 from excursions.errors import ExcursionsError
 from excursions.read import Reading, read_exports
 from excursions.read.exports.planner import OrderOpenError
+from excursions.read.exports.sources import digest_of_set
 from excursions.read.sorting import classify
 from excursions.records import TagSeries
 from excursions.site.archive import Rows
 from excursions.site.durable import write_file
+from excursions.site.inbox import piece_root
 from excursions.site.mending import set_aside
 from excursions.site.work import Work
 
@@ -44,7 +46,7 @@ def read_one(work: Work, row: Row, batch: Batch) -> None:
     if not path.is_file():
         _refuse(work, row, outcome, "its kept copy is missing", state="lost")
         return
-    kind, reason = classify(path)
+    kind, reason = classify(path) if piece_root(path) is None else ("export", "")
     outcome["kind"] = kind
     if kind in ("ignored", "register"):
         _refuse(work, row, outcome, _REGISTER if kind == "register" else f"not taken: {reason}")
@@ -60,13 +62,15 @@ def _refuse(work: Work, row: Row, outcome: dict[str, object], why: str, *, state
 
 
 def _read_export(work: Work, row: Row, path: Path, batch: Batch, outcome: dict[str, object]) -> None:
+    read = piece_root(path) or path
     try:
-        reading = read_exports([path], work.options, orders=batch.orders)
+        reading = read_exports([read], work.options, orders=batch.orders)
     except ExcursionsError as error:
         state = "waiting" if isinstance(error, OrderOpenError) else "refused"
-        _refuse(work, row, outcome, _as_named(str(error), path, row["name"]), state=state)
+        _refuse(work, row, outcome, _as_named(str(error), read, row["name"]), state=state)
         return
-    if any(report.sha256 != row["sha256"] for report in reading.files if report.path == str(path)):
+    sha256 = row["sha256"] if read == path else digest_of_set(read, [(path, row["sha256"])])
+    if any(report.sha256 != sha256 for report in reading.files if report.path == str(read)):
         _refuse(work, row, outcome, "its kept copy is damaged and is set aside", state="lost")
         set_aside(work.site, path)
         return
@@ -76,9 +80,9 @@ def _read_export(work: Work, row: Row, path: Path, batch: Batch, outcome: dict[s
         batch.rows.setdefault(tag, []).append(Rows.of(series, row["file"]))
         batch.words.append((tag, row["file"], series.unit, series.description))
         batch.series.setdefault(tag, series)
-    outcome |= _file_facts(reading, path, row["name"])
+    outcome |= _file_facts(reading, read, row["name"])
     if reading.refused.height:
-        write_file(path.parent / "refused.csv", reading.refused.write_csv().encode())
+        write_file(work.site.refused_of(row["sha256"]), reading.refused.write_csv().encode())
 
 
 def _as_named(text: str, path: Path, name: str) -> str:

@@ -20,7 +20,7 @@ from excursions.site.archive import Part
 from excursions.site.layout import Site, folder_name
 from excursions.site.program import program
 
-RECENT, SPACING = 3, 6  # windows of a long record that are remembered: the newest, and every sixth
+RECENT, SPACING = 3, 12  # windows of a long record that are remembered: the newest, and every twelfth
 Units = Mapping[str, tuple[str, str]]
 
 
@@ -108,7 +108,7 @@ def _task(
         parts=parts,
         units={tag: units[tag] for tag in tags},
         pins=pin,
-        key=steps[-1].key if steps else _key("", [*about, repr(surroundings)], parts, pin),
+        key=_key(steps[-1].key if steps else "", [*about, repr(surroundings)], () if steps else parts, pin),
         steps=steps,
     )
 
@@ -131,9 +131,9 @@ def _steps(
     about: Sequence[str], surroundings: Plant, parts: Sequence[Part], own: set[str], pins: Pins
 ) -> tuple[Step, ...]:
     """The windows of a long record, each with the parts it looks at and the chain of hashes up to it."""
-    months = sorted({part.month for part in parts if own & set(part.spans)})
+    spans = [span for part in parts for tag, span in part.spans.items() if tag in own]
     made: list[Step] = []
-    for window in windows_of(months):
+    for window in windows_of(min(span[0] for span in spans), max(span[1] for span in spans)):
         seen = tuple(part for part in parts if part.last >= window.lead and part.first < window.end)
         near = {name: _between(pin, window) for name, pin in pins.items()}
         before = made[-1].key if made else "long"

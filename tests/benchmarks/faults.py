@@ -3,8 +3,8 @@
     python -m tests.benchmarks.faults [--trials 500] [--seed 1]
 
 Every write boundary of a night is struck once by kill -9 and once by a power cut; the rest of the trials kill at
-random moments, twice in a row, or fill the disk, make it read-only, or deny permission.  After each trial one clean
-night runs, and tables, archive, ledger, digests and the folder must be what they are without any fault.
+random moments, twice in a row, fill the disk, make it read-only or deny permission, set the clock back, run two nights
+at once, write a file while it is read, or damage the archive or the ledger.  After each trial one clean night runs, and tables, archive, ledger, digests and the folder must be what they are without any fault.
 """
 
 from __future__ import annotations
@@ -20,11 +20,18 @@ from collections import Counter
 from pathlib import Path
 
 from tests.faults import (
+    ARCHIVE,
+    CLOCK,
     DENIED,
     FULL,
+    GROWING,
     KILL,
+    LEDGER,
+    OF_ALL_FILES,
     POWER,
     READ_ONLY,
+    TWICE,
+    around_night,
     clean_night,
     difference,
     faulted_night,
@@ -55,7 +62,8 @@ def main() -> None:
             root = place / "trial"
             shutil.copytree(place / "base", root, symlinks=True)
             hit = [_strike(root, mode, at) for mode, at in strikes]
-            faults = difference(in_child(lambda root=root: clean_night(root)).answer, expected)
+            keys = OF_ALL_FILES if strikes[0][0] == GROWING else None
+            faults = difference(in_child(lambda root=root: clean_night(root)).answer, expected, keys)
             shutil.rmtree(root)
             tried[kind] += 1
             struck[kind] += any(hit)
@@ -104,7 +112,7 @@ def _plan(
     plan: list[tuple[str, list[Strike]]] = list(every)
     for number in range(rest):
         at = draw.randint(1, boundaries)
-        match number % 6:
+        match number % 12:
             case 0 | 1:
                 plan.append(("kill at random", [("random", draw.uniform(0.0, 1.1 * seconds))]))
             case 2:
@@ -113,8 +121,18 @@ def _plan(
                 plan.append(("disk full", [(FULL, at)]))
             case 4:
                 plan.append(("disk read-only", [(READ_ONLY, at)]))
-            case _:
+            case 5:
                 plan.append(("permission denied", [(DENIED, at)]))
+            case 6:
+                plan.append(("clock set back", [(CLOCK, number)]))
+            case 7:
+                plan.append(("two runs at once", [(TWICE, number)]))
+            case 8:
+                plan.append(("written while read", [(GROWING, number)]))
+            case 9 | 10:
+                plan.append(("archive damaged", [(ARCHIVE, number)]))
+            case _:
+                plan.append(("ledger damaged", [(LEDGER, number)]))
     return plan
 
 
@@ -122,6 +140,8 @@ def _strike(root: Path, mode: str, at: float) -> bool:
     """One faulted night; whether the fault struck before the night was over."""
     if mode == "random":
         return in_child(lambda: faulted_night(root, KILL, 0), kill_after=at).signal != 0
+    if mode in (CLOCK, TWICE, GROWING, ARCHIVE, LEDGER):
+        return around_night(root, mode, random.Random(int(at)))
     ended = in_child(lambda: faulted_night(root, mode, int(at)))
     return ended.signal != 0 or ended.answer["ended"] != "done"
 

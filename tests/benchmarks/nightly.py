@@ -3,8 +3,8 @@
     python -m tests.benchmarks.nightly [--points 25] [--months 4] [--every 10]
 
 The archive is filled directly (reading years of text is the reader's benchmark); the night itself runs as a process
-of its own, cold start and pages included.  What a night costs grows with the points, not with the months before the
-last three: run it with few points and many months, and with many points and few months, to see both.
+of its own, cold start and pages included.  What a night costs grows with the points; with the months it grows by the
+medians of their hours alone: run it with few points and many months, and with many points and few months, to see both.
 """
 
 from __future__ import annotations

@@ -11,7 +11,7 @@ import typer
 def init(folder: Annotated[Path, typer.Argument(metavar="DIR", help="Folder of the new site.")]) -> None:
     """Make the folder of a site for the nightly run: inbox, archive, ledger, settings, units for schedulers.
 
-    What is there already stays as it is.
+    What is there already stays as it is; the files for schedulers are written anew from site.toml.
 
     Example: excursions init site
     """
@@ -24,4 +24,5 @@ def init(folder: Annotated[Path, typer.Argument(metavar="DIR", help="Folder of t
     typer.echo(f"  1. describe the plant in {site.register} (or leave it to be worked out)")
     typer.echo(f"  2. put exports, calibration logs and samples into {site.inbox}")
     typer.echo(f"  3. run: excursions nightly {folder}")
-    typer.echo(f"  4. every night: see {site.root / 'schedule'}")
+    typer.echo(f"  4. every night, and a look whether it ran: {site.root / 'schedule' / 'README.txt'}")
+    typer.echo(f"  5. who is told, and when it runs: {site.settings}")

@@ -14,6 +14,7 @@ import typer
 
 if TYPE_CHECKING:
     from excursions.report.result import ScanResult
+    from excursions.site.publish import Pages
 
 SiteArgument = Annotated[Path, typer.Argument(metavar="DIR", help="Folder of the site.")]
 
@@ -48,7 +49,7 @@ def nightly(
     careful_rights()
     try:
         with shown_progress() as progress:
-            night = run_night(folder, now_ns=time.time_ns(), pages=_pages, progress=progress)
+            night = run_night(folder, now_ns=time.time_ns(), pages=drawn_as(folder), progress=progress)
     except SiteBusyError as error:
         typer.echo(f"excursions: {error}", err=True)
         raise typer.Exit(schedule.BUSY) from None
@@ -78,7 +79,23 @@ def nightly(
     raise typer.Exit(night.status)
 
 
-def _pages(result: ScanResult, out: Path, only: frozenset[str]) -> None:
-    from dashboards import write_site
+def drawn_as(folder: Path) -> Pages:
+    """How the settings of a site want its pages drawn.
 
-    write_site(result, out, only=only)
+    Raises
+    ------
+    UsageError
+        If there is no site, or its settings cannot be used.
+    """
+    from excursions.cli.publish import shared_out
+    from excursions.site.nightly import open_site
+
+    search = open_site(folder)[1].search
+
+    def pages(result: ScanResult, out: Path, only: frozenset[str]) -> None:
+        from dashboards import write_site
+
+        units, each = search.display_units, shared_out(search.jobs)
+        write_site(result, out, only=only, display_units=units, each=each)
+
+    return pages

@@ -73,6 +73,6 @@ def scan(
             progress=progress,
         )
         done = since_last(done, out)
-        page = publish(done, out, display_units=display_units.value, progress=progress)
+        page = publish(done, out, display_units=display_units.value, progress=progress, jobs=jobs)
     (print_json if as_json else print_summary)(done, page)
     raise typer.Exit(exit_status(done, fail_on.value))

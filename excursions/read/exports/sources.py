@@ -75,9 +75,14 @@ def _digest(path: Path, parts: tuple[Path, ...]) -> str:
     if not parts:
         with path.open("rb") as raw:
             return hashlib.file_digest(cast(BinaryIO, raw), "sha256").hexdigest()  # type: ignore[arg-type]
+    return digest_of_set(path, [(part, _digest(part, ())) for part in parts])
+
+
+def digest_of_set(path: Path, parts: Sequence[tuple[Path, str]]) -> str:
+    """SHA-256 of a data set from those of its parts, under their names within it."""
     total = hashlib.sha256()
-    for part in parts:
-        total.update(f"{part.relative_to(path).as_posix()} {_digest(part, ())}\n".encode())
+    for part, one in parts:
+        total.update(f"{part.relative_to(path).as_posix()} {one}\n".encode())
     return total.hexdigest()
 
 

@@ -244,3 +244,17 @@ def test_a_year_at_a_minute_stays_under_three_megabytes(tmp_path: Path) -> None:
     year = made_result(STORIES[:1], days=365.0, step_min=1)
     site = write_site(year, tmp_path).parent
     assert next((site / "points").glob("*.html")).stat().st_size <= 3_000_000
+
+
+def test_pages_drawn_by_several_processes_are_the_same_bytes(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from excursions.cli import publish
+
+    monkeypatch.setattr(publish, "PAGES_WORTH_A_WORKER", 1)
+    result = made_result()
+    write_site(result, tmp_path / "one")
+    write_site(result, tmp_path / "two", each=publish.shared_out(2))
+    pages = sorted((tmp_path / "one" / "points").glob("*.html"))
+    assert len(pages) > 1
+    assert all((tmp_path / "two" / "points" / page.name).read_bytes() == page.read_bytes() for page in pages)

@@ -96,6 +96,42 @@ def test_a_coarse_quiet_temperature_is_not_frozen() -> None:
     assert detect_temperature_fault(record_of(made, temperature_step=0.5)) == ()
 
 
+def often(days: float, seed: int) -> Scene:
+    """A line that is sterilised every other day."""
+    made = scene(days, every_s=60.0, seed=seed)
+    scatter = np.random.default_rng(seed).normal(0, 0.2, int(days))
+    for day in range(1, int(days) - 1, 2):
+        made.steam((day + 0.1) * DAY_S, degc=121.5 + scatter[day])
+    return made
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("size", [-6.0, 4.0])
+def test_an_element_that_creeps_shows_at_the_sterilisations(size: float, seed: int) -> None:
+    made = often(40, seed)
+    made.temperature += size * np.clip((made.second / DAY_S - 15) / 20, 0, 1)
+    (event,) = detect_temperature_fault(record_of(made))
+    assert event.origin == "probe"
+    assert event.size == pytest.approx(size, rel=0.25)
+    assert event.open_end
+    assert (event.start - T0) / NS_PER_S / DAY_S == pytest.approx(15, abs=6)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_process_that_warms_while_the_sterilisations_stay_is_no_element(seed: int) -> None:
+    made = often(40, seed)
+    cold = made.temperature < 60
+    made.temperature[cold] += 6.0 * made.second[cold] / made.second[-1]
+    assert detect_temperature_fault(record_of(made)) == ()
+
+
+def test_a_temperature_that_rests_at_one_value_again_and_again_is_not_frozen() -> None:
+    made = scene(20)
+    for day in (5, 12, 19):
+        made.temperature[(day - 1) * 1440 : day * 1440] = 20.0
+    assert detect_temperature_fault(record_of(made)) == ()
+
+
 @pytest.mark.parametrize("n", [0, 1, 2, 3])
 def test_tiny_records(n: int) -> None:
     made = scene(1)

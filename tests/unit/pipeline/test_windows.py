@@ -1,6 +1,9 @@
-"""A long record is searched month by month; what lies over a seam is found once, as in a search of the whole."""
+"""A long record is searched fortnight by fortnight, then as a whole; what lies over a seam is found once, as in a search of the whole."""
 
 from __future__ import annotations
+
+from collections.abc import Callable
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -9,7 +12,7 @@ from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_S
 from excursions.pipeline import windows
 from excursions.pipeline.point import PointInput, analyse_point, search_whole
 from excursions.plant import Plant, Point
-from excursions.records import TagSeries
+from excursions.records import FloatArray, TagSeries
 from excursions.report.result import PointFindings
 from tests.builders import T0
 from tests.scenes import scene
@@ -49,7 +52,7 @@ def days(found: PointFindings, kind: str) -> list[float]:
 
 
 @pytest.mark.parametrize(("kind", "day"), [("stuck", 119.0), ("step", 150.0)])
-def test_an_event_near_or_over_a_months_end_is_found_once(
+def test_an_event_near_or_over_a_seam_is_found_once(
     both: tuple[PointFindings, PointFindings], kind: str, day: float
 ) -> None:
     whole, cut = both
@@ -76,16 +79,51 @@ def test_states_levels_traces_and_counts_have_no_seam(both: tuple[PointFindings,
         assert cut.traces[role].samples == whole.traces[role].samples
 
 
-def test_the_windows_of_a_record_leave_no_month_out() -> None:
-    months = ["2024-11", "2024-12", "2025-01", "2025-02", "2025-05"]
-    made = windows.windows_of(months)
-    assert [str(np.datetime64(w.start, "ns").astype("datetime64[M]")) for w in made] == [
-        "2024-11",
-        "2025-02",
-        "2025-05",
-    ]
-    assert made[0].end == made[1].start
+def test_the_windows_of_a_record_leave_no_instant_out() -> None:
+    first = int(np.datetime64("2024-11-19T07:00", "ns").astype(np.int64))
+    made = windows.windows_of(first, first + 100 * NS_PER_DAY)
+    assert made[0].start <= first < made[0].start + windows.STEP
+    assert made[-1].start <= first + 100 * NS_PER_DAY < made[-1].end
+    assert all(one.end == other.start for one, other in pairwise(made))
     assert all(w.lead <= w.seam <= w.start < w.end for w in made)
+    assert all(w.seam % NS_PER_DAY == 0 for w in made)  # heat is tallied by the day
+
+
+def walking(walk: Callable[[FloatArray], FloatArray], every_s: float = 1800.0) -> PointFindings:
+    """A year in windows, with a walk [pH] over its days."""
+    made = scene(365.0, every_s=every_s, seed=9)
+    made.value += walk(made.second / 86_400)
+    time = T0 + (made.second * NS_PER_S).astype(np.int64)
+    series = TagSeries(
+        tag="A1.PV", time=time, value=np.round(made.value, 3), quality=np.zeros(time.size, np.uint8)
+    )
+    record = PointInput(point=POINT, plant=Plant(points=(POINT,)), series={"value": series})
+    cut = windows.LONG_ROWS
+    windows.LONG_ROWS = 10_000
+    try:
+        return analyse_point(record)[0]
+    finally:
+        windows.LONG_ROWS = cut
+
+
+def test_a_walk_of_a_year_that_no_window_shows_is_found_in_the_whole() -> None:
+    """A fifth of a pH in a year is a fiftieth in five weeks, less than the process moves in a day."""
+    (walk,) = [event for event in walking(lambda day: 0.2 * day / 365).events if event.kind == "drift"]
+    assert walk.size == pytest.approx(0.2, rel=0.25)
+    assert walk.start < T0 + 30 * NS_PER_DAY
+    assert walk.open_end
+    assert "drift" not in {event.kind for event in walking(lambda day: 0.0 * day).events}
+
+
+def test_a_walk_over_many_windows_is_one_event_of_its_whole_size() -> None:
+    found = walking(lambda day: np.interp(day, [100, 300], [0.0, 0.5]))
+    (walk,) = [event for event in found.events if event.kind == "drift"]
+    assert walk.size == pytest.approx(0.5, rel=0.2)
+    assert walk.size_low < 0.5 < walk.size_high
+    assert abs((walk.start - T0) / NS_PER_DAY - 100) < 20
+    assert abs((walk.end - T0) / NS_PER_DAY - 300) < 20
+    assert not walk.open_start
+    assert not walk.open_end
 
 
 def test_repeats_do_not_make_a_record_long(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -159,7 +159,7 @@ def test_an_overdue_calibration_is_told_once(tmp_path: Path, days: int) -> None:
 def test_a_long_record_in_pieces_gives_what_one_scan_gives_and_a_new_day_costs_one_window(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Windows of months, with the limit lowered so that half a year is long."""
+    """Windows of fortnights, with the limit lowered so that half a year is long."""
     from excursions.pipeline import windows
     from excursions.site import search
 
@@ -176,9 +176,7 @@ def test_a_long_record_in_pieces_gives_what_one_scan_gives_and_a_new_day_costs_o
         drop(site, [files[number]])
         run(site)
     looked: list[object] = []
-    monkeypatch.setattr(
-        search, "search_window", lambda given: looked.append(given) or windows.search_window(given)
-    )
+    monkeypatch.setattr(search, "extended", lambda *given: looked.append(given) or windows.extended(*given))
     drop(site, [files[5]])
     run(site)
     assert len(looked) == 2  # one window a point

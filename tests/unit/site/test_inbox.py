@@ -5,27 +5,27 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
+import polars as pl
 import pytest
 
 from excursions.site.inbox import keep, look_through, safe_name
 from excursions.site.layout import Site
-from tests.sites import NOW, drop, ledger_rows, run
+from tests.sites import NOW, drop, ledger_rows, new_site, readings, run, tables, write_export
 
 
 def names(site: Site, remarks: list[str], settle_s: float = 0.0) -> list[str]:
     return [found.name for found in look_through(site, NOW, settle_s, remarks)]
 
 
-def test_links_pipes_deep_folders_and_data_sets_are_refused_with_a_remark(site: Site, tmp_path: Path) -> None:
+def test_links_and_pipes_are_refused_with_a_remark(site: Site, tmp_path: Path) -> None:
     secret = tmp_path / "secret.csv"
     secret.write_text("tag,time,value\nX,2024-01-01T00:00:00Z,1\n")
     (site.inbox / "link.csv").symlink_to(secret)
     (site.inbox / "out").symlink_to(tmp_path)
     os.mkfifo(site.inbox / "pipe.csv")
-    (site.inbox / "point=A1").mkdir()
     remarks: list[str] = []
     assert names(site, remarks) == []
-    assert len(remarks) == 4
+    assert len(remarks) == 3
     assert sum("a link, refused" in remark for remark in remarks) == 2
 
 
@@ -80,6 +80,31 @@ def test_a_file_that_grows_while_it_is_copied_is_left(site: Site, monkeypatch: p
     assert keep(site, look_through(site, NOW, 0.0, remarks)[0], 9, remarks) is None
     assert "changed while it was read" in remarks[0]
     assert not list(site.kept.glob(".part-*"))
+
+
+def test_a_data_set_cut_by_folders_is_taken_piece_by_piece(tmp_path: Path) -> None:
+    """Tags stand in the names of folders alone; two of them hold the very same bytes; what the writer adds beside them is left."""
+    whole = readings(3.0).filter(pl.col("tag") != "A1.T")
+    whole = pl.concat([whole, whole.filter(pl.col("tag") == "B2.T").with_columns(tag=pl.lit("A1.T"))])
+    site, plain = new_site(tmp_path / "site"), new_site(tmp_path / "plain")
+    for (tag,), rows in whole.partition_by("tag", as_dict=True).items():
+        folder = site.inbox / "export" / f"tag={tag}" / "year=2024"
+        folder.mkdir(parents=True)
+        stamps = pl.col("time").cast(pl.Datetime("ns", "UTC"))
+        rows.sort("time").select(stamps, pl.col("value").round(4)).write_parquet(folder / "part-0.parquet")
+    (site.inbox / "export" / "_SUCCESS").write_text("")
+    first = run(site)
+    assert first.files == 4
+    assert not first.remarks
+    drop(plain, [write_export(whole, tmp_path / "export.csv")])
+    run(plain)
+    assert tables(site.reports)["events"].equals(tables(plain.reports)["events"])
+    held = "SELECT tag, sum(rows) FROM (SELECT key AS tag, json_extract(value, '$[2]') AS rows FROM parts, json_each(spans)) GROUP BY tag"
+    assert ledger_rows(site, held) == ledger_rows(plain, held)
+    site.ledger.unlink()  # everything again, from the kept pieces
+    site.ledger_copy.unlink()
+    run(site)
+    assert ledger_rows(site, held) == ledger_rows(plain, held)
 
 
 def test_a_register_in_the_inbox_is_not_taken_for_the_sites(site: Site) -> None:

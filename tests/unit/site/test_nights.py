@@ -7,12 +7,14 @@ import re
 import shutil
 import socket
 import sqlite3
+import subprocess
 import threading
 from pathlib import Path
 
 import polars as pl
 import pytest
 
+from excursions.cli.commands.nightly import drawn_as
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
 from excursions.errors import UsageError
 from excursions.site.acts import close, note
@@ -22,9 +24,11 @@ from excursions.site.health import health
 from excursions.site.layout import Site, init_site
 from excursions.site.lock import SiteBusyError, site_lock
 from excursions.site.nightly import nightly
-from excursions.site.schedule import cron_line, service_unit
+from excursions.site.schedule import cron_line, health_line, service_unit
 from excursions.site.settings import Schedule, load_settings
 from tests.sites import NOW, drop, ledger_rows, run
+
+ROOT = Path(__file__).parents[3]
 
 
 def test_the_second_run_says_that_another_is_at_work_and_changes_nothing(site: Site, later: Path) -> None:
@@ -60,6 +64,36 @@ def test_only_the_pages_of_points_that_changed_are_drawn_again(
     only_b2.write_csv(site.inbox / "b2.csv")
     nightly(site.root, now_ns=NOW, pages=pages)
     assert drawn == [frozenset({"A1", "B2"}), frozenset({"B2"})]
+
+
+def test_a_page_that_was_deleted_or_cut_short_is_noticed_and_written_again(site: Site) -> None:
+    (site.reports / "run.json").unlink()  # all pages, as they are drawn
+    nightly(site.root, now_ns=NOW, pages=drawn_as(site.root))
+    pages = {path: path.read_bytes() for path in sorted((site.reports / "points").glob("*.html"))}
+    (gone, cut), whole = list(pages)[:2], len(pages)
+    gone.unlink()
+    cut.write_bytes(pages[cut][:1000])
+    night = nightly(site.root, now_ns=NOW, pages=drawn_as(site.root))
+    assert whole == 2
+    assert {path: path.read_bytes() for path in pages} == pages
+    assert (night.searched, night.status) == (0, 0)
+    assert any("written again" in remark and gone.name in remark for remark in night.remarks)
+    assert not nightly(site.root, now_ns=NOW, pages=drawn_as(site.root)).remarks
+
+
+def test_the_overview_says_what_changed_since_the_conclusion_before(site: Site, later: Path) -> None:
+    drop(site, [later])
+    nightly(site.root, now_ns=NOW, pages=drawn_as(site.root))
+    told = [
+        str(row[0]) for row in ledger_rows(site, "SELECT point FROM changes WHERE night = 2 AND what = 'new'")
+    ]
+    changes = pl.read_parquet(site.reports / "tables" / "changes.parquet")
+    assert set(changes.filter(pl.col("change") == "new")["point"]) <= set(told)
+    assert changes.height
+    assert "Since the run before" in (site.reports / "index.html").read_text()
+    (site.reports / "index.html").unlink()  # the same again, not compared with itself
+    nightly(site.root, now_ns=NOW, pages=drawn_as(site.root))
+    assert pl.read_parquet(site.reports / "tables" / "changes.parquet").equals(changes)
 
 
 def test_a_note_and_a_closing_stay_with_the_event_when_more_data_come(site: Site, later: Path) -> None:
@@ -174,6 +208,7 @@ def test_the_digest_goes_out_by_mail(site: Site, later: Path) -> None:
     [
         ("[inbox]\nsettle = 3\n", 'Did you mean "settle_s"'),
         ("[schedul]\nat = '1'\n", 'Did you mean "schedule"'),
+        ("[schedule]\nat = '25:99'\n", "a time of day"),
         ("[search]\njobs = 'many'\n", "expected a whole number"),
         ("[search]\nreport_from = 'loud'\n", "note or check or act"),
         ("[smtp]\nhost = 'h'\n", "at least one address"),
@@ -238,6 +273,37 @@ def test_units_and_cron_lines_take_any_path() -> None:
     line = cron_line(place, Schedule(at="02:30"))
     assert line.startswith("30 2 * * * ")
     assert r"100\%" in line
+
+
+def test_the_look_whether_it_ran_speaks_only_when_it_did_not(site: Site) -> None:
+    line = health_line(site.root, Schedule(at="20:30"))
+    assert line.startswith("30 2 * * * ")
+    command = line.split("* * * ", 1)[1].replace(r"\%", "%")
+    heard = subprocess.run(["/bin/sh", "-c", command], capture_output=True, text=True, cwd=ROOT, check=False)
+    assert "A run is missing" in heard.stdout  # the night of these tests lies years back
+    healthy = command.replace("excursions status", "excursions --help #")
+    told = subprocess.run(
+        ["/bin/sh", "-c", f"{healthy}\n)"], capture_output=True, text=True, cwd=ROOT, check=False
+    )
+    assert not told.stdout
+
+
+def test_the_files_for_schedulers_follow_the_settings_and_nothing_else_is_touched(tmp_path: Path) -> None:
+    made = init_site(tmp_path / "plant")
+    made.settings.write_text('[schedule]\nat = "04:15"\n')
+    made.register.write_text("# ours\n")
+    init_site(made.root)
+    texts = {path.name: path.read_text() for path in (made.root / "schedule").iterdir()}
+    assert "OnCalendar=*-*-* 04:15:00" in texts["excursions-nightly.timer"]
+    assert "OnCalendar=*-*-* 10:15:00" in texts["excursions-health.timer"]
+    assert texts["cron.txt"].startswith("15 4 * * * ")
+    assert all(
+        str(made.root / "schedule" / name) in texts["README.txt"] for name in texts if name.startswith("exc")
+    )
+    assert (made.settings.read_text(), made.register.read_text()) == (
+        '[schedule]\nat = "04:15"\n',
+        "# ours\n",
+    )
 
 
 def test_the_documented_queries_run_with_peoples_own_tools(site: Site) -> None:
