@@ -49,6 +49,7 @@ def record_figure(
         doubts=about.doubts,
         samples=about.samples,
         neighbours=about.neighbours,
+        related=about.related,
     )
     spec = point_spec(about.findings, about.plant, marks, reader)
     if answer is not None:

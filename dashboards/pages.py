@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+import numpy as np
 from markupsafe import Markup
 
 from dashboards.content.about import About
@@ -31,6 +32,7 @@ SPARK_BUDGET = 150
 SPARK_BUDGET_FLEET = 56
 FLEET = 300  # points from which the small curves are drawn coarser, to keep the page light
 FIRST_SHOWN = 30
+FIRST_ASSUMED = 8
 MOST_ROWS = 200  # of the audit on the first page; each point's own page has its rows
 
 
@@ -58,6 +60,8 @@ def overview_page(result: ScanResult, overview: Overview, reader: Reader) -> str
         root="",
         entries=entries,
         first_shown=FIRST_SHOWN,
+        first_assumed=FIRST_ASSUMED,
+        spark_days=SPARK_DAYS,
         most_rows=MOST_ROWS,
         window=[reader.date(instant) for instant in window],
         calendar=calendar_drawing(overview),
@@ -75,7 +79,7 @@ def point_page(
     """The page of one point."""
     page = point_content(about, reader, slug)
     hottest_figure, hottest_words = _hottest(about, reader)
-    moment, span, heat = moment_drawing(about.findings, about.doubts, began(about), reader)
+    drawing = moment_drawing(about.findings, about.doubts, began(about), reader)
     return environment().get_template("point.html").render(
         page=page,
         root="../",
@@ -87,9 +91,10 @@ def point_page(
         hottest=hottest_figure,
         hottest_words=hottest_words,
         first_event=page.event or next((row.event for row in page.doubts if row.event), ""),
-        moment=moment,
-        moment_heat=heat,
-        moment_span=span,
+        moment=drawing.picture if drawing else None,
+        moment_heat=drawing.with_heat if drawing else False,
+        moment_span=[reader.short(t) for t in drawing.ends] if drawing else [],
+        moment_ends=reader.wall_ms(np.array(drawing.ends, np.int64)).tolist() if drawing else [],
         paper_events=counted(sum(not e.paper_extra for e in page.events), "event").replace("no events", "none"),
         **record_parts(about, reader, page.figure_words),
     )  # fmt: skip
@@ -113,6 +118,7 @@ def record_parts(
         doubts=about.doubts,
         samples=about.samples,
         neighbours=about.neighbours,
+        related=about.related,
     )
     spec = point_spec(about.findings, about.plant, marks, reader)
     drawn = _has_figure(about.findings)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import cast
@@ -86,6 +86,7 @@ _PLAIN_UNITS = re.compile(r"(?<=\d)\s?deg([CF])\b")
 _SIGNED_ZERO = re.compile(r"^[−+-](?=0(?:\.0*)?(?:\s|$))")
 # An instant as the house writes it for machines; people get it on their own clock.
 _STAMP = re.compile(r"\b\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ")
+_MACHINE_UNITS = re.compile(r"(?<=\d )(?:uS/cm|%sat)(?!\w)")
 _BARE_UNITS = re.compile(r"\bdeg([CF])\b")
 
 
@@ -128,7 +129,9 @@ class Reader:
         """A sentence made elsewhere, its temperatures in the unit shown."""
         if self.temperature == "degF":
             sentence = _DEGREES.sub(_to_fahrenheit, sentence)
-        sentence = _STAMP.sub(self._said, sentence)
+        sentence = _MACHINE_UNITS.sub(
+            lambda found: UNIT_WORDS[found.group()], _STAMP.sub(self._said, sentence)
+        )
         return _BARE_UNITS.sub(r"°\1", _PLAIN_UNITS.sub(r" °\1", sentence))
 
     def _said(self, found: re.Match[str]) -> str:
@@ -196,6 +199,16 @@ def kind_label(kind: str) -> str:
     return KINDS[kind].label if kind in KINDS else kind.replace("_", " ")
 
 
+def described(label: str, description: str) -> str:
+    """A point in a few words: what it measures and where, without saying the first twice."""
+    lead = description.split(",")[0].strip().casefold()
+    if not lead:
+        return label
+    ours = label.casefold()
+    same = re.match(rf"{re.escape(lead)}\b", ours) or re.match(rf"{re.escape(ours)}\b", lead)
+    return description if same else f"{label}, {description}"
+
+
 def capital(text: str) -> str:
     """First letter large, the rest as it is; words like pH that have their own way stay."""
     return text if text[1:2].isupper() else text[:1].upper() + text[1:]
@@ -226,8 +239,8 @@ def size_words(event: Event, reader: Reader) -> str:
         half = LEAST_DEGREES
     show = reader.difference if signed else reader.amount
     text = show(event.size, event.size_unit, half if half > 0 else math.nan, signed=signed)
-    if event.kind in ("over_temperature", "sterilisation") and math.isfinite(high) and high > event.size:
-        return f"{text}, could be up to {reader.amount(high, event.size_unit, half)}"
+    if event.kind in ("over_temperature", "sterilisation"):
+        return bounded(text, reader.amount(high, event.size_unit, half) if high > event.size else text)
     if half > 0:
         unit = f" {reader.unit('K' if signed and event.size_unit == 'degC' else event.size_unit)}"
         ends = (show(end, event.size_unit, half, signed=signed).removesuffix(unit) for end in (low, high))
@@ -235,11 +248,28 @@ def size_words(event: Event, reader: Reader) -> str:
     return text
 
 
-def figure_words(name: str, value: float, reader: Reader) -> str:
+def bounded(peak: str, bound: str) -> str:
+    """The highest seen, and what the sampling could hide where that shows in its digits."""
+    return peak if bound == peak else f"{peak}, could be up to {bound}"
+
+
+def rate_words(figures: Mapping[str, float], reader: Reader) -> str:
+    """How fast it heated and cooled [K/min]; a dash where neither is known."""
+    rates = [
+        f"{word} {reader.amount(rate, 'K/min', 1.0 if rate >= 10 else 0.1)}"
+        for word, rate in figures.items()
+        if math.isfinite(rate)
+    ]
+    return ", ".join(rates) or "–"
+
+
+def figure_words(name: str, value: float, reader: Reader, unit_of_point: str = "") -> str:
     """A further figure of an event: ``minutes_above_rating_min`` becomes ``minutes above rating 31 min``."""
     for suffix, unit in SUFFIXES:
         if name.endswith(suffix):
             words = _figure_name(name.removesuffix(suffix), reader)
+            if unit.startswith("a "):
+                return f"{words} {reader.difference(value, unit_of_point)} {unit}"
             if unit in ("s", "h", "d"):
                 return f"{words} {clock.duration_text(value * {'s': 1, 'h': 3600, 'd': 86400}[unit])}"
             return f"{words} {reader.amount(value, unit)}"

@@ -61,7 +61,7 @@ def iso(instant: int) -> str:
 
 def wall(instant: int, tz: ZoneInfo, *, seconds: bool = False) -> str:
     """Write an instant as a person reads it in the plant's zone."""
-    return to_datetime(instant, tz).strftime("%d %b %Y %H:%M:%S" if seconds else "%d %b %Y %H:%M")
+    return to_datetime(instant, tz).strftime("%-d %b %Y %H:%M:%S" if seconds else "%-d %b %Y %H:%M")
 
 
 def duration_text(seconds: float) -> str:

@@ -106,6 +106,22 @@ const Book = (() => {
     Plotly.downloadImage({ data: plot.data, layout }, { format, filename: name, width: 1400, height: plot.offsetHeight, scale: format === 'png' ? 2 : 1 });
   }
 
+  // Where the page is narrow, buttons of class fold show and hide what they name; the links within the page are one.
+  const nav = document.querySelector('.head nav');
+  if (nav) {
+    const button = document.createElement('button');
+    Object.assign(button, { type: 'button', className: 'fold', textContent: nav.getAttribute('aria-label') });
+    button.setAttribute('aria-expanded', 'false');
+    button.setAttribute('aria-controls', nav.id = 'within');
+    nav.before(button);
+    nav.classList.add('folded');
+  }
+  for (const button of document.querySelectorAll('.fold')) button.addEventListener('click', () => {
+    const open = button.getAttribute('aria-expanded') !== 'true';
+    button.setAttribute('aria-expanded', String(open));
+    document.getElementById(button.getAttribute('aria-controls')).classList.toggle('folded', !open);
+  });
+
   const onTheme = redraw => matchMedia('(prefers-color-scheme: dark)').addEventListener('change', redraw);
-  return { query, unpack, paint, inks, figure, save, cell, onTheme, lazy, picture, drawing };
+  return { query, unpack, paint, inks, figure, save, cell, onTheme, lazy, picture, drawing, plainText };
 })();

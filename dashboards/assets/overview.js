@@ -9,7 +9,7 @@
   const count = document.querySelector('.count');
   const more = document.querySelector('.more button');
   const first = Number(list.dataset.first);
-  const DAY = 86400000, PORTION = 200, SEEN = 4;
+  const DAY = 86400000, PORTION = 200, SEEN = 4, PAUSE = 400;
   let shownMost = first;
 
   // What is asked of a row, read from the page once: a key pressed must not wait for it.
@@ -54,7 +54,32 @@
     if (key === order) return;
     order = key;
     sorted = [...facts].sort((a, b) => (orders[key] || orders[''])(a, b) || a.n - b.n);
-    list.append(...sorted.map(f => f.row));
+  }
+
+  // Few rows stay in the page, so that the browser need not walk over thousands that are hidden.  What no longer
+  // fits is hidden at once; taking out is slow, so it waits for a pause and goes in portions.
+  const held = new Set(facts);
+  let sweeping = 0;
+  function place(visible) {
+    for (const f of held) if (f.row.hidden === visible.has(f)) f.row.hidden = !f.row.hidden;
+    let last = null;
+    for (const f of visible) { add(f, last); last = f; }
+    clearTimeout(sweeping);
+    if (held.size > visible.size + PORTION) sweeping = setTimeout(sweep, PAUSE);
+  }
+
+  // Shows a row behind another one, and puts it there if it is not.
+  function add(f, last) {
+    f.row.hidden = false;
+    const there = held.has(f) && (!last || last.row.compareDocumentPosition(f.row) & Node.DOCUMENT_POSITION_FOLLOWING);
+    held.add(f);
+    if (!there) last ? last.row.after(f.row) : list.prepend(f.row);
+  }
+
+  function sweep() {
+    const out = [...held].filter(f => f.row.hidden).slice(0, 40);
+    for (const f of out) { f.row.remove(); held.delete(f); }
+    if (out.length) sweeping = setTimeout(sweep);
   }
 
   // The rows that fit, at most `most` of them at once; says whether more are to come.
@@ -63,7 +88,7 @@
     sortRows(s.sort);
     matching = sorted.filter(f => fits(f, s));
     const visible = new Set(matching.slice(0, Math.min(most, shownMost)));
-    for (const f of sorted) if (f.row.hidden === visible.has(f)) f.row.hidden = !f.row.hidden;
+    place(visible);
     shown = visible.size;
     const filtered = s.words.length || s.verdicts.length || s.measurand || s.known || s.day !== null;
     count.textContent = !rows.length ? '' : !matching.length
@@ -83,7 +108,7 @@
     show(SEEN);
     const next = () => {
       if (mine !== turn) return;
-      for (const end = Math.min(shown + SEEN, shownMost, matching.length); shown < end; shown++) matching[shown].row.hidden = false;
+      for (const end = Math.min(shown + SEEN, shownMost, matching.length); shown < end; shown++) add(matching[shown], matching[shown - 1]);
       if (shown < Math.min(shownMost, matching.length)) requestAnimationFrame(() => setTimeout(next));
       else list.removeAttribute('aria-busy');
     };
@@ -106,15 +131,15 @@
 
   function recall() {
     turn++;
-    const id = location.hash.slice(1);
-    const target = id && !id.includes('=') && document.getElementById(decodeURIComponent(id));
-    if (target && target.classList.contains('entry')) {
-      shownMost = Math.max(first, rows.indexOf(target) + 1);
+    const id = location.hash.slice(1), named = !id.includes('=') && decodeURIComponent(id);
+    const row = named && rows.find(r => r.id === named);
+    if (row) {
+      shownMost = Math.max(first, rows.indexOf(row) + 1);
       show();
-      target.scrollIntoView();
+      row.scrollIntoView();
       return;
     }
-    if (target) { show(); return; }
+    if (named && document.getElementById(named)) { show(); return; }
     const q = Book.query();
     form.q.value = q.get('q') || '';
     const asked = (q.get('verdict') || '').split(',');
@@ -128,12 +153,6 @@
     if (q.has('day')) document.getElementById('points').scrollIntoView();
   }
 
-  const fold = form.querySelector('.fold');
-  fold.addEventListener('click', () => {
-    const open = fold.getAttribute('aria-expanded') !== 'true';
-    fold.setAttribute('aria-expanded', String(open));
-    document.getElementById('finder').classList.toggle('folded', !open);
-  });
   form.addEventListener('submit', e => e.preventDefault());
   form.addEventListener('input', remember);
   for (const b of words) b.addEventListener('click', () => {

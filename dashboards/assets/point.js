@@ -64,7 +64,7 @@
     show();
     return { select };
   })();
-  document.querySelector('[data-drawing]')?.addEventListener('click', () => Book.drawing(document.querySelector('.moment svg'), 'when-it-began'));
+  document.querySelector('[data-began=picture]')?.addEventListener('click', () => Book.drawing(document.querySelector('.moment svg'), 'when-it-began'));
   document.querySelector('[data-print]')?.addEventListener('click', () => print());
   if (!source) {
     const chosen = location.hash.match(/^#ev-(\w+)/);
@@ -172,10 +172,16 @@
     if (main) {
       const drawn = lower(main.x, view[1] + 1) - lower(main.x, view[0]);
       const facts1 = facts.drawn[main.meta], expected = facts1.interval ? (view[1] - view[0]) / 1000 / facts1.interval : null;
-      const all = main.x.length >= facts1.samples;
+      const all = main.x.length >= facts1.samples, nearly = expected && drawn >= expected * 0.9;
       drawnWords.textContent = all ? 'Every sample is drawn.'
-        : expected && drawn >= expected * 0.9 ? 'In this stretch about every sample is drawn.'
-        : `${drawn.toLocaleString('en')} samples stand for ${expected ? 'about ' + Math.round(expected).toLocaleString('en') : facts1.samples.toLocaleString('en')} in this stretch: lowest and highest of every part are kept, the samples between them are in your export.${closer()}`;
+        : nearly ? 'In this stretch about every sample is drawn.'
+        : `${drawn.toLocaleString('en')} samples stand for ${expected ? 'about ' + Math.round(expected).toLocaleString('en') : facts1.samples.toLocaleString('en')} in this stretch: lowest and highest of every part are kept, the samples between them are in your export.`;
+      const command = !all && !nearly && closer();
+      if (command) {
+        const code = document.createElement('code');
+        code.textContent = command;
+        drawnWords.append(' To draw them all and have the moment explained: ', code);
+      }
     }
     if (document.querySelector('details.data').open) listData();
     place();
@@ -184,16 +190,22 @@
   // The command that draws every sample around a moment; not for a name that a shell would take for more than a name.
   function closer() {
     const moment = at !== null && at >= view[0] && at <= view[1] ? at : (view[0] + view[1]) / 2;
-    return /^[\w .,()+-]+$/.test(facts.name) ? ` To see them all and have the moment explained: excursions explain EXPORT --point "${facts.name}" --at "${stamp(moment).slice(0, 16)}" --out DIR` : '';
+    return /^[\w .,()+-]+$/.test(facts.name) ? `excursions explain EXPORT --point "${facts.name}" --at "${stamp(moment).slice(0, 16)}" --out DIR` : '';
   }
 
   // ---- the reading line: what stood at a moment, in words ----------------------------------------
   // As many decimals as the record itself has, or as a band supports, else four significant digits.
-  function figureText(value, unit, decimals) {
-    const digits = decimals !== undefined ? decimals : Math.max(0, 3 - Math.floor(Math.log10(Math.abs(value) || 1)));
+  function figureText(value, unit, decimals, significant = 4) {
+    const digits = decimals !== undefined ? decimals : Math.max(0, significant - 1 - Math.floor(Math.log10(Math.abs(value) || 1)));
     return `${value.toFixed(Math.min(digits, 6)).replace('-', '−')} ${unit}`.trim();
   }
 
+  // A spread is known to two digits; no temperature of a probe is worth more than one decimal.
+  function reading(trace, value, unit) {
+    if (trace.meta === 'noise') return figureText(value, unit, undefined, 2);
+    return figureText(value, unit, trace.meta === 'temperature' ? Math.min(trace.decimals ?? 1, 1) : trace.decimals);
+  }
+  const unitOf = trace => trace.meta === 'temperature' ? facts.temperature_unit : trace.meta === 'related' ? facts.related[trace.name] : facts.unit;
   const digitsFor = band => band > 0 ? Math.max(0, -Math.floor(Math.log10(band))) : undefined;
 
   function errorAt(doubt, ms) {
@@ -206,19 +218,28 @@
     return k[i][1] + part * (k[i + 1][1] - k[i][1]);
   }
 
+  // An error that does not stand out of its band is neither high nor low.
+  function doubtWords(doubt, ms) {
+    const error = errorAt(doubt, ms), band = Math.max(0, ...doubt.band.filter(b => b !== null));
+    if (error === null) return 'Doubtful here.';
+    const size = v => figureText(v, facts.unit, digitsFor(band));
+    if (Math.abs(error) < band / 2) return `Doubtful here: could be off by up to ${size(band)} either way, by ${doubt.basis}.`;
+    return `Doubtful here: reads about ${size(Math.abs(error))} too ${error > 0 ? 'high' : 'low'}, by ${doubt.basis}.`;
+  }
+
   function words(ms) {
     const lines = [], readings = [];
     for (const trace of panels) {
       const i = nearest(trace, ms);
       if (i < 0) continue;
-      const unit = trace.meta === 'temperature' ? facts.temperature_unit : facts.unit;
+      const unit = unitOf(trace);
       const what = trace.meta === 'value' ? facts.label : trace.meta;
-      readings.push(Number.isFinite(trace.y[i]) ? `${what} ${figureText(trace.y[i], what === unit ? '' : unit, trace.decimals)}` : `no ${what === facts.label ? 'reading' : what} here`);
+      readings.push(Number.isFinite(trace.y[i]) ? `${what} ${reading(trace, trace.y[i], what === unit ? '' : unit)}` : `no ${what === facts.label ? 'reading' : what} here`);
     }
     for (const trace of spec.data) {
-      if (trace.meta !== 'beside') continue;
-      const i = nearest(trace, ms);
-      if (i >= 0 && Number.isFinite(trace.y[i])) readings.push(`${trace.name.replaceAll('&lt;', '<').replaceAll('&gt;', '>').replaceAll('&amp;', '&')} beside it ${figureText(trace.y[i], facts.label === facts.unit ? '' : facts.unit, panels[0].decimals)}`);
+      if (trace.meta !== 'beside' && trace.meta !== 'related') continue;
+      const i = nearest(trace, ms), same = trace.meta === 'beside';
+      if (i >= 0 && Number.isFinite(trace.y[i])) readings.push(`${Book.plainText(trace.name)} ${same ? 'beside it ' : ''}${figureText(trace.y[i], same && facts.label === facts.unit ? '' : unitOf(trace), same ? panels[0].decimals : undefined)}`);
     }
     let state = lower(stateStart, ms + 0.5) - 1;
     if (state >= 0 && state < facts.states.code.length) {
@@ -231,8 +252,7 @@
     for (const e of inside) lines.push(['', `${e[3]} (${e[4]}, ${e[5]} sure).`, e[0]]);
     for (const d of facts.doubts) {
       if (ms < d.start || ms > d.end) continue;
-      const error = errorAt(d, ms);
-      lines.push(['', error === null ? 'Doubtful here.' : `Doubtful here: reads about ${figureText(Math.abs(error), facts.unit, digitsFor(d.band[0]))} too ${error > 0 ? 'high' : 'low'}, by ${d.basis}.`]);
+      lines.push(['', doubtWords(d, ms)]);
     }
     for (const c of facts.calibrations) if (Math.abs(c[0] - ms) <= slack) lines.push(['', `${c[1]}, ${said(c[0])}.`]);
     for (const s of facts.swaps) if (Math.abs(s[0] - ms) <= slack) lines.push(['', `${s[1]}, ${said(s[0])}.`]);
@@ -270,15 +290,15 @@
   }
 
   // ---- open as data -------------------------------------------------------------------------------
-  function rowsIn(trace) {
-    return [lower(trace.x, view[0]), lower(trace.x, view[1] + 1)];
+  function rowsIn(trace, span) {
+    return [lower(trace.x, span[0]), lower(trace.x, span[1] + 1)];
   }
 
   function listData() {
     const holder = document.querySelector('.data-table'), most = 300, parts = [];
     for (const trace of panels) {
-      const [from, to] = rowsIn(trace);
-      const unit = trace.meta === 'temperature' ? facts.temperature_unit : facts.unit;
+      const [from, to] = rowsIn(trace, view);
+      const unit = unitOf(trace);
       const t = document.createElement('table'), caption = t.createCaption();
       caption.textContent = `${trace.meta === 'value' ? facts.label : trace.meta}, ${unit}: ${to - from > most ? `first ${most} of ${to - from}` : to - from} samples drawn in the stretch shown`;
       const head = t.createTHead().insertRow();
@@ -294,13 +314,13 @@
     holder.replaceChildren(...parts);
   }
 
-  function csv() {
+  function csv(span) {
     const lines = [`time (${facts.zone}),series,value,unit`];
     for (const trace of spec.data) {
-      if (!['value', 'temperature', 'noise', 'corrected', 'samples', 'beside'].includes(trace.meta)) continue;
-      const unit = trace.meta === 'temperature' ? facts.temperature_unit : facts.unit;
-      const [from, to] = rowsIn(trace);
-      for (let i = from; i < to; i++) lines.push([stamp(trace.x[i]), trace.meta, Number.isFinite(trace.y[i]) ? String(trace.y[i]) : '', unit].map(Book.cell).join(','));
+      if (!['value', 'temperature', 'noise', 'corrected', 'samples', 'beside', 'related'].includes(trace.meta)) continue;
+      const unit = unitOf(trace), series = /beside|related/.test(trace.meta) ? Book.plainText(trace.name) : trace.meta;
+      const [from, to] = rowsIn(trace, span);
+      for (let i = from; i < to; i++) lines.push([stamp(trace.x[i]), series, Number.isFinite(trace.y[i]) ? String(trace.y[i]) : '', unit].map(Book.cell).join(','));
     }
     return lines.join('\n') + '\n';
   }
@@ -311,6 +331,8 @@
     const found = location.hash.match(/^#ev-(\w+)$/);
     const spans = location.hash.match(/^#(at|from)=/) && asked(Book.query());
     if (spans) { look(...spans); return; }
+    const last = location.hash.match(/^#last=(\d+)$/);
+    if (last) { go(full[1] - Number(last[1]) * DAY, full[1]); document.getElementById('record').scrollIntoView(); return; }
     if (!found) {
       if (facts.focus && !location.hash) look(facts.focus.from, facts.focus.to, facts.focus.words, true);
       return;
@@ -388,7 +410,9 @@
       go(view[0] + by, view[1] + by);
     });
     for (const b of document.querySelectorAll('[data-zoom]')) b.addEventListener('click', () => zoom(Number(b.dataset.zoom)));
-    document.querySelector('[data-csv]').addEventListener('click', () => Book.save(fileName + '.csv', 'text/csv', csv()));
+    document.querySelector('[data-csv]').addEventListener('click', () => Book.save(fileName + '.csv', 'text/csv', csv(view)));
+    const began = document.querySelector('[data-began=data]');
+    began?.addEventListener('click', () => Book.save('when-it-began.csv', 'text/csv', csv([Number(began.dataset.from), Number(began.dataset.to)])));
     for (const b of document.querySelectorAll('[data-picture]')) b.addEventListener('click', () => {
       Book.picture(plot, fileName, b.dataset.picture);
     });

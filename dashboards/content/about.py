@@ -12,13 +12,14 @@ from excursions.records import Calibration, Doubt, LabSample, Link, Shift
 from excursions.report.result import PointFindings, ScanResult, Verdict
 
 MOST_NEIGHBOURS = 3  # more lines beside the reading would hide it
+MOST_RELATED = 2  # each has a strip of its own below the reading
 
 T = TypeVar("T", Calibration, Shift, Doubt, LabSample, AuditFinding, Due)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class About:
-    """All of a scan that concerns one point."""
+    """All of a scan that concerns one point; `neighbours` measure in its unit, `related` points in another."""
 
     findings: PointFindings
     verdict: Verdict
@@ -29,6 +30,7 @@ class About:
     doubts: tuple[Doubt, ...] = ()
     samples: tuple[LabSample, ...] = ()
     neighbours: tuple[PointFindings, ...] = ()
+    related: tuple[PointFindings, ...] = ()
     outcomes: Mapping[str, tuple[str, str]] = field(default_factory=dict)
     audit: tuple[AuditFinding, ...] = ()
     due: tuple[Due, ...] = ()
@@ -56,19 +58,15 @@ def gather(result: ScanResult) -> list[About]:
             links=tuple(link for shift in shifts.get(name, ()) for link in links.get(shift.id, ())),
             doubts=tuple(doubts.get(name, ())),
             samples=tuple(samples.get(name, ())),
-            neighbours=tuple(
-                [
-                    found[other]
-                    for other in found[name].point.neighbours
-                    if other in found and found[other].unit == found[name].unit
-                ][:MOST_NEIGHBOURS]
-            ),
+            neighbours=tuple(peer for peer in peers if peer.unit == found[name].unit)[:MOST_NEIGHBOURS],
+            related=tuple(peer for peer in peers if peer.unit != found[name].unit)[:MOST_RELATED],
             outcomes=result.outcomes,
             audit=tuple(audit.get(name, ())),
             due=tuple(due.get(name, ())),
         )
         for name in verdicts
         if name in found
+        for peers in [[found[other] for other in found[name].point.neighbours if other in found]]
     ]
 
 

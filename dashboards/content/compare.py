@@ -1,4 +1,4 @@
-"""The reading beside what else knows it: laboratory samples, and related points in the same unit."""
+"""The reading beside what else knows it: laboratory samples, and related points."""
 
 from __future__ import annotations
 
@@ -39,6 +39,17 @@ class PeerRow:
     """A related point: how far the reading usually lies from it, and how far in the newest days."""
 
     name: str
+    usual: str
+    newest: str
+    said: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RelatedRow:
+    """A related point in another unit: where it usually stands, and where in the newest days."""
+
+    name: str
+    label: str
     usual: str
     newest: str
     said: str
@@ -121,6 +132,34 @@ def _peer_row(findings: PointFindings, peer: PointFindings, reader: Reader) -> P
         f"{reader.difference(spread, findings.unit, fine)}",
         newest=reader.difference(now, findings.unit, fine, signed=True),
         said=f"{further} from the usual" if wide else "as usual",
+    )
+
+
+def related_rows(about: About, reader: Reader) -> tuple[RelatedRow, ...]:
+    """Related points in another unit: whether they stand where they usually do."""
+    return tuple(
+        row for other in about.related for row in [_related_row(other, about.findings.end, reader)] if row
+    )
+
+
+def _related_row(other: PointFindings, end: int, reader: Reader) -> RelatedRow | None:
+    good = np.isfinite(other.levels.value)
+    hours, level = other.levels.time[good], other.levels.value[good]
+    newest = (hours >= end - NEWEST) & (hours < end)
+    if (~newest).sum() < LEAST_HOURS or newest.sum() < LEAST_NEWEST:
+        return None
+    usual, spread = _middle(level[~newest])
+    now, _ = _middle(level[newest])
+    fine = max(spread / 5, other.point.tolerance_at(now) / 10)
+    wide = abs(now - usual) > WIDE * spread
+    return RelatedRow(
+        name=other.point.name,
+        label=other.point.quantity.label,
+        usual=f"{reader.amount(usual, other.unit, fine)}, give or take {reader.difference(spread, other.unit, fine)}",
+        newest=reader.amount(now, other.unit, fine),
+        said=f"{reader.difference(abs(now - usual), other.unit, fine)} from the usual"
+        if wide
+        else "as usual",
     )
 
 

@@ -10,6 +10,7 @@ from dashboards.content.about import About
 from dashboards.content.life import swaps
 from dashboards.content.scale import usual, usual_scale
 from dashboards.figures.pack import pack_array
+from dashboards.figures.spec import label
 from dashboards.look import family
 from dashboards.wording import ORIGIN_WORDS, STATE_WORDS, Reader, sure
 from excursions.records import STATES, StateLine
@@ -44,6 +45,7 @@ def point_facts(about: About, reader: Reader) -> dict[str, object]:
             }
             for d in about.doubts
         ],
+        "related": {label(other.point.name): reader.unit(other.unit) for other in about.related},
         "samples": [[_ms(s.time, reader), _finite(s.value)] for s in about.samples],
         "scale": {"value": _scale(about), "noise": _noise_scale(about)},
         "drawn": {

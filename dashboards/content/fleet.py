@@ -120,7 +120,7 @@ def audit_rows(result: ScanResult, reader: Reader, slugs: Mapping[str, str]) -> 
     copied = {finding.calibration for finding in result.audit if finding.kind == "copied"}
     rows += [
         AuditRow(
-            instant=c.time, when=reader.moment(c.time), kind="does not fit in itself", point=c.point,
+            instant=c.time, when=reader.moment(c.time), kind="entry does not fit", point=c.point,
             slug=slugs.get(c.point, ""), probe=c.probe, text=capital(reader.text("; ".join(c.checks))), could_hide="",
         )
         for c in result.calibrations

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from dashboards.wording import Reader, kind_label, size_words
+from dashboards.wording import Reader, kind_label, rate_words, size_words
 from excursions.clock import duration_text
 from excursions.records import Event
 from excursions.report.result import PointFindings
@@ -42,11 +42,10 @@ def heat_rows(findings: PointFindings, reader: Reader) -> tuple[tuple[HeatRow, .
 
 def _row(event: Event, reader: Reader) -> HeatRow:
     figures = event.details
-    rates = [
-        f"{word} {reader.amount(figures[name], 'K/min')}"
-        for word, name in (("up", "heating_rate_k_per_min"), ("down", "cooling_rate_k_per_min"))
-        if math.isfinite(figures.get(name, math.nan))
-    ]
+    rates = {
+        "up": figures.get("heating_rate_k_per_min", math.nan),
+        "down": figures.get("cooling_rate_k_per_min", math.nan),
+    }
     return HeatRow(
         event=event.id,
         label=kind_label(event.kind),
@@ -55,7 +54,7 @@ def _row(event: Event, reader: Reader) -> HeatRow:
         lasting=duration_text((event.end - event.start) / 1e9),
         continuous=_figure(event, "min", "minutes_above_continuous_min", "minutes_above_rating_min"),
         steam=_figure(event, "min", "minutes_above_sterilisation_min"),
-        rates=", ".join(rates) or "–",
+        rates=rate_words(rates, reader),
         f0=_figure(event, "min", "f0_min"),
         dose=_figure(event, "h", "dose_h"),
         serious=event.origin != "routine",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from dashboards.content.about import About
-from dashboards.wording import Reader, capital, sure
+from dashboards.wording import Reader, capital, described, sure
 from excursions.report.explanation import Explanation
 
 
@@ -14,8 +14,7 @@ class MomentContent:
     """The answer to one question, as text and rows; since and since_time as the margin shows them."""
 
     name: str
-    measurand: str
-    description: str
+    what: str
     probe: str
     asked: str
     verdict: str
@@ -41,8 +40,7 @@ def moment_content(answer: Explanation, about: About, reader: Reader) -> MomentC
     findings = about.findings
     return MomentContent(
         name=answer.point,
-        measurand=findings.point.quantity.label,
-        description=findings.point.description,
+        what=described(findings.point.quantity.label, findings.point.description),
         probe=about.plant.probe_at(answer.point, answer.focus.start) or "",
         asked=asked_words(answer, reader),
         verdict=answer.verdict,

@@ -19,7 +19,7 @@ from dashboards.content.fleet import (
 )
 from dashboards.content.run import RunFacts, run_content
 from dashboards.look import FAMILIES, family
-from dashboards.wording import Reader, capital, counted, joined, kind_label, off_by
+from dashboards.wording import Reader, capital, counted, described, joined, kind_label, off_by
 from excursions.clock import NS_PER_DAY, TimeArray, duration_text
 from excursions.records import Event
 from excursions.report.result import VERDICTS, PointFindings, ScanResult, Verdict
@@ -55,7 +55,7 @@ class Entry:
     slug: str
     measurand: str
     measurand_key: str
-    description: str
+    what: str
     probe: str
     verdict: str
     sentence: str
@@ -188,7 +188,7 @@ def _entry(
         slug=slugs[point.name],
         measurand=point.quantity.label,
         measurand_key=point.measurand,
-        description=point.description,
+        what=described(point.quantity.label, point.description),
         probe=result.plant.probe_at(point.name, findings.end) or "",
         verdict=verdict.verdict,
         sentence=reader.text(verdict.sentence),

@@ -8,7 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from dashboards.content.about import About
-from dashboards.content.compare import PeerRow, SampleRow, peer_rows, sample_rows
+from dashboards.content.compare import (
+    PeerRow,
+    RelatedRow,
+    SampleRow,
+    peer_rows,
+    related_rows,
+    sample_rows,
+)
 from dashboards.content.fleet import AuditRow, DueRow, audit_row, due_row, in_use
 from dashboards.content.heat import HeatRow, heat_rows
 from dashboards.content.overview import CAUTIONS, in_trouble, wrong_now
@@ -24,7 +31,7 @@ from dashboards.content.rows import (
 )
 from dashboards.content.run import grouped
 from dashboards.content.sampling import limit_words, sampling_words
-from dashboards.wording import Reader, capital, counted, joined, kind_label
+from dashboards.wording import Reader, capital, counted, described, joined, kind_label
 from excursions.clock import duration_text
 from excursions.records import Decision, FloatArray
 
@@ -35,8 +42,7 @@ class PointContent:
 
     name: str
     slug: str
-    measurand: str
-    description: str
+    what: str
     probe: str
     verdict: str
     sentence: str
@@ -62,6 +68,7 @@ class PointContent:
     samples: tuple[SampleRow, ...]
     samples_left_out: int
     peers: tuple[PeerRow, ...]
+    related: tuple[RelatedRow, ...]
     ratings: str
     heat: tuple[HeatRow, ...]
     heat_left_out: int
@@ -81,8 +88,7 @@ def point_content(about: About, reader: Reader, slug: str) -> PointContent:
     return PointContent(
         name=findings.point.name,
         slug=slug,
-        measurand=findings.point.quantity.label,
-        description=findings.point.description,
+        what=described(findings.point.quantity.label, findings.point.description),
         probe=about.plant.probe_at(findings.point.name, findings.end) or "",
         verdict=verdict.verdict,
         sentence=reader.text(verdict.sentence),
@@ -114,6 +120,7 @@ def point_content(about: About, reader: Reader, slug: str) -> PointContent:
         samples=samples,
         samples_left_out=samples_left_out,
         peers=peer_rows(about, reader),
+        related=related_rows(about, reader),
         ratings=ratings_words(about, reader),
         heat=heat,
         heat_left_out=heat_left_out,

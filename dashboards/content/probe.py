@@ -7,8 +7,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from dashboards.wording import PARAMETER_WORDS, Reader, capital, kind_label
-from excursions.report.exposures import HeatExposure
+from dashboards.wording import PARAMETER_WORDS, Reader, bounded, capital, kind_label, rate_words
+from excursions.report.exposures import VERDICT_WORDS, HeatExposure
 from excursions.report.life import (
     hottest_first,
     life_sentence,
@@ -219,8 +219,8 @@ def _figures(life: ProbeLife, reader: Reader) -> tuple[tuple[str, str], ...]:
     highest = "not recorded"
     if hot is not None and hot.maximum_time is not None:
         bound = maximum_bound(life)
-        more = f", could be up to {reader.amount(bound, 'degC', 0.5)}" if bound > hot.maximum_degc else ""
-        highest = f"{reader.amount(hot.maximum_degc, 'degC', 0.5)}{more}, {reader.moment(hot.maximum_time)} at {hot.point}"
+        peak = bounded(reader.amount(hot.maximum_degc, "degC", 0.5), reader.amount(bound, "degC", 0.5))
+        highest = f"{peak}, {reader.moment(hot.maximum_time)} at {hot.point}"
     f0 = math.fsum(e.f0_min for e in life.exposures if math.isfinite(e.f0_min))
     return (
         ("Operating hours", f"{_hours(life.hours).text} in this record"),
@@ -296,8 +296,8 @@ def _stay(life: ProbeLife, at: int, reader: Reader, pages: Mapping[str, str]) ->
 
 def _exposure(e: HeatExposure, reader: Reader, pages: Mapping[str, str]) -> ExposureRow:
     peak = reader.amount(e.peak_degc, "degC", 0.5)
-    bound = f", up to {reader.amount(e.bound_degc, 'degC', 0.5)}" if e.bound_degc > e.peak_degc else ""
-    rates = [f"{w} {reader.amount(v, 'K/min', 1.0 if v >= 10 else 0.1)}" for w, v in (("up", e.heating_k_per_min), ("down", e.cooling_k_per_min)) if math.isfinite(v)]  # fmt: skip
+    if e.bound_degc > e.peak_degc:
+        peak = bounded(peak, reader.amount(e.bound_degc, "degC", 0.5))
     next_one = f"next {reader.moment(e.calibration)}. " if e.calibration is not None else ""
     return ExposureRow(
         event=e.event,
@@ -305,23 +305,25 @@ def _exposure(e: HeatExposure, reader: Reader, pages: Mapping[str, str]) -> Expo
         page=pages.get(e.point, ""),
         label=kind_label(e.kind),
         when=Cell(text=reader.moment(e.start), sort=e.start / 1e9),
-        peak=Cell(text=f"{peak}{bound}", sort=_sortable(e.peak_degc)),
+        peak=Cell(text=peak, sort=_sortable(e.peak_degc)),
         above=_minutes(e.minutes_above_continuous),
         steam=_minutes(e.minutes_above_sterilisation),
-        rates=", ".join(rates) or "–",
+        rates=rate_words({"up": e.heating_k_per_min, "down": e.cooling_k_per_min}, reader),
         f0=_minutes(e.f0_min),
         dose=_hours(e.dose_h),
         reading=_pair(e.reading_before, e.reading_after, e.unit, reader),
-        noise=_pair(e.noise_before, e.noise_after, e.unit, reader),
+        noise=_pair(
+            e.noise_before, e.noise_after, e.unit, reader, fine=max(e.noise_before, e.noise_after) / 20
+        ),
         calibration=f"{next_one}{reader.text(e.found)}" or "none has followed",
-        verdict=e.verdict,
+        verdict=VERDICT_WORDS.get(e.verdict, e.verdict),
         sentence=reader.text(e.sentence),
         serious=e.kind != "sterilisation",
     )
 
 
-def _pair(before: float, after: float, unit: str, reader: Reader) -> str:
-    first, last = (reader.amount(v, unit) if math.isfinite(v) else "not known" for v in (before, after))
+def _pair(before: float, after: float, unit: str, reader: Reader, *, fine: float = math.nan) -> str:
+    first, last = (reader.amount(v, unit, fine) if math.isfinite(v) else "not known" for v in (before, after))
     return f"{first} before, {last} after"
 
 

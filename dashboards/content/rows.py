@@ -26,7 +26,29 @@ from excursions.clock import duration_text
 from excursions.records import SEVERITY_RANK, Calibration, Event, Link, Parameter, Shift
 from excursions.report.wording import number
 
-IN_POINT_UNIT = ("before", "after")
+# Figures that the evidence beside them says in a sentence already.
+SAID = frozenset(
+    [
+        "before",
+        "after",
+        "transition_s",
+        "noise",
+        "noise_before",
+        "held_s",
+        "samples",
+        "count",
+        "longest_h",
+        "stretches",
+        "period_s",
+        "share_of_samples",
+        "missing_share",
+        "samples_bad",
+        "minutes_wrong_min",
+        "before_degc",
+        "after_degc",
+        "cooling_rate_k_per_min",
+    ]
+)
 LEAST_CAUSES, LEAST_PROBABILITY = 2, 0.01
 MOST_ON_PAPER = 6
 MOST_ROWS = 1_200  # beyond this a page stops being one; the tables beside it hold every event
@@ -171,15 +193,13 @@ def _lasting(event: Event) -> str:
 
 
 def _figures(event: Event, unit: str, reader: Reader) -> tuple[str, ...]:
-    """Further figures in words; those of heat have a table of their own."""
+    """Further figures in words, in the point's unit where they have none; those of heat have a table of their own."""
     if event.kind in HEAT_KINDS:
         return ()
     return tuple(
-        f"{capital(name)} {reader.amount(value, unit)}"
-        if name in IN_POINT_UNIT
-        else capital(figure_words(name, value, reader))
+        capital(figure_words(name, value, reader, unit))
         for name, value in sorted(event.details.items())
-        if math.isfinite(value)
+        if name not in SAID and math.isfinite(value)
     )
 
 

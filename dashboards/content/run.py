@@ -43,8 +43,8 @@ class RunFacts:
 ROW_WORDS = {
     "read": "rows read",
     "used": "used",
-    "duplicates": "repeated, dropped",
-    "conflicts": "contradicting, dropped",
+    "duplicates": "repeated and dropped",
+    "conflicts": "contradicting and dropped",
     "refused": "refused",
 }
 
@@ -78,9 +78,20 @@ def grouped(decisions: Sequence[Decision], reader: Reader) -> tuple[Decision, ..
         if name not in names:
             names.append(name)
     return tuple(
-        Decision(subject=", ".join(names), what=reader.text(what), why=reader.text(why), option=option)
+        Decision(
+            subject=", ".join(names),
+            what=reader.text(_key_in_words(what)),
+            why=reader.text(why),
+            option=option,
+        )
         for (what, why, option), names in subjects.items()
     )
+
+
+def _key_in_words(what: str) -> str:
+    """``temperature_unit: degC`` with its key as people write it; the value stays as it is."""
+    key, colon, value = what.partition(": ")
+    return f"{key.replace('_', ' ')}{colon}{value}" if colon else what
 
 
 def _sources(inputs: Mapping[str, object], reader: Reader) -> list[Source]:

@@ -36,19 +36,19 @@ def exposure_spec(
     value = reader.level(trace.value[first:last], trace.unit)
     unit = label(reader.unit(trace.unit))
     layout["height"] = HEIGHT
-    layout["yaxis"] |= {"domain": [0.52, 1.0]}
+    layout["yaxis"] |= {"domain": [0.56, 1.0]}
     layout["xaxis"] |= {"anchor": "y"}
     layout["xaxis2"] = date_axis(range=[left, right], anchor="y2")
     layout["yaxis2"] = axis(
-        domain=[0.0, 0.34], anchor="x2", ticksuffix=f" {unit}", **_scale(findings, start, end, reader)
+        domain=[0.0, 0.36], anchor="x2", ticksuffix=f" {unit}", **_scale(findings, start, end, reader)
     )
     layout["shapes"].append(
         {"type": "rect", "x0": began, "x1": over, "y0": 0, "y1": 1, "xref": "x2", "yref": "y2 domain",
          "fillcolor": "@doubt", "line": {"width": 0}, "layer": "below"}
     )  # fmt: skip
     layout["annotations"].append(
-        {"text": "The reading, a day before and after<br>dashed: medians while measuring", "showarrow": False,
-         "xref": "paper", "yref": "paper", "x": 0, "y": 0.36, "xanchor": "left", "yanchor": "bottom",
+        {"text": "The reading, a day before and after; dashed: medians while measuring", "showarrow": False,
+         "xref": "paper", "yref": "paper", "x": 0, "y": 0.37, "xanchor": "left", "yanchor": "bottom",
          "font": {"size": 13, "color": "@ink"}}
     )  # fmt: skip
     spec["data"].append(

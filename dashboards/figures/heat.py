@@ -10,7 +10,7 @@ import numpy as np
 from dashboards.content.heat import HEAT_KINDS
 from dashboards.figures.spec import Spec, label, stamp, to_figure
 from dashboards.look import axis, base_layout, date_axis
-from dashboards.wording import Reader, size_words
+from dashboards.wording import Reader, kind_label, size_words
 from excursions import clock
 from excursions.plant import Plant
 from excursions.records import Event
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from dashboards.figures.spec import Figure
 
 MARGIN = 0.6  # of the exposure's length, drawn before and after it
+LEAST_BAND_K = 2.0  # a thinner band cannot be seen; the title says what could hide
 LEAST_MARGIN_NS = 15 * clock.NS_PER_MINUTE
 
 
@@ -77,7 +78,7 @@ def heat_spec(findings: PointFindings, plant: Plant, event: Event, reader: Reade
     layout["yaxis"] = axis(ticksuffix=f" {label(reader.unit('degC'))}")
     layout["hovermode"] = "x"
     layout["title"] = {
-        "text": label(f"Highest seen: {size_words(event, reader)}"),
+        "text": label(f"Highest sample: {size_words(event, reader)}"),
         "x": 0,
         "xref": "paper",
         "font": {"size": 13},
@@ -90,7 +91,11 @@ def heat_spec(findings: PointFindings, plant: Plant, event: Event, reader: Reade
         *band,
         *limits,
     ]  # fmt: skip
-    layout["annotations"] = words + band_words
+    shade: Spec = {
+        "text": label(kind_label(event.kind)), "showarrow": False, "x": start, "y": 0, "yref": "y domain",
+        "xanchor": "left", "yanchor": "bottom", "font": {"size": 12, "color": "@quiet"},
+    }  # fmt: skip
+    layout["annotations"] = [*words, *band_words, shade]
     line: Spec = {
         "type": "scatter", "mode": "lines+markers", "name": "temperature", "x": reader.wall(trace.time[inside]),
         "y": reader.level(trace.value[inside], trace.unit), "line": {"color": "@heat", "width": 1.6},
@@ -101,7 +106,7 @@ def heat_spec(findings: PointFindings, plant: Plant, event: Event, reader: Reade
 
 def _hidden_peak(event: Event, start: str, end: str, reader: Reader) -> tuple[list[Spec], list[Spec]]:
     """The band between the highest sample and the highest value the sampling could have hidden, and its words."""
-    if not (math.isfinite(event.size_high) and event.size_high > event.size):
+    if not (math.isfinite(event.size_high) and event.size_high - event.size >= LEAST_BAND_K):
         return [], []
     low, high = (float(v) for v in reader.level(np.array([event.size, event.size_high]), "degC"))
     band: Spec = {

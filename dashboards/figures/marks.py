@@ -11,9 +11,9 @@ from dashboards.figures.drawing import with_gaps
 from dashboards.figures.spec import Spec, label, stamp
 from dashboards.look import family
 from dashboards.wording import Reader
-from excursions.clock import NS_PER_HOUR
+from excursions.clock import NS_PER_HOUR, TimeArray
 from excursions.plant import Plant
-from excursions.records import Calibration, Doubt, LabSample
+from excursions.records import Calibration, Doubt, FloatArray, LabSample
 from excursions.report.result import PointFindings
 
 MOST_SHADES = 60  # event spans shaded across the curves; the lanes hold all of them
@@ -150,16 +150,38 @@ def calibration_lines(calibrations: Sequence[Calibration], reader: Reader) -> li
     ]  # fmt: skip
 
 
+def alongside(others: Sequence[PointFindings], findings: PointFindings) -> list[PointFindings]:
+    """Those of other points that have a level while this one was recorded."""
+    return [other for other in others if np.isfinite(_while(other, findings)[1]).any()]
+
+
+def related_strip(other: PointFindings, findings: PointFindings, key: str, reader: Reader) -> Spec:
+    """Hourly level of a related point in another unit, in a strip of its own."""
+    time, value = with_gaps(*_while(other, findings), LONGEST_PAUSE)
+    unit = label(reader.unit(other.unit))
+    return {
+        "type": "scatter", "mode": "lines", "name": label(other.point.name), "meta": "related", "yaxis": key,
+        "x": reader.wall(time), "y": np.round(reader.level(value, other.unit), 6), "connectgaps": False,
+        "line": {"color": "@state", "width": 1.1},
+        "hovertemplate": f"{label(other.point.name)} %{{y:.4~g}} {unit}<extra></extra>",
+    }  # fmt: skip
+
+
+def _while(other: PointFindings, findings: PointFindings) -> tuple[TimeArray, FloatArray]:
+    """Hours and levels of another point inside the record of this one."""
+    inside = (other.levels.time >= findings.start) & (other.levels.time <= findings.end)
+    return other.levels.time[inside], other.levels.value[inside]
+
+
 def beside(
     findings: PointFindings, neighbours: Sequence[PointFindings], key: str, reader: Reader
 ) -> list[Spec]:
     """Hourly level of related points in the same unit, faint, for comparison."""
     data: list[Spec] = []
-    for other in neighbours:
-        inside = (other.levels.time >= findings.start) & (other.levels.time <= findings.end)
-        if other.unit != findings.unit or not np.isfinite(other.levels.value[inside]).any():
+    for other in alongside(neighbours, findings):
+        if other.unit != findings.unit:
             continue
-        time, value = with_gaps(other.levels.time[inside], other.levels.value[inside], LONGEST_PAUSE)
+        time, value = with_gaps(*_while(other, findings), LONGEST_PAUSE)
         data.append(
             {
                 "type": "scatter", "mode": "lines", "name": label(other.point.name), "meta": "beside", "yaxis": key,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from markupsafe import Markup, escape
@@ -21,18 +22,27 @@ CREEPING = ("drift", "fouling", "slow_response", "noise_growth", "noise_collapse
 HALVES = (12 * NS_PER_HOUR, 2 * NS_PER_DAY, 4 * NS_PER_DAY, 14 * NS_PER_DAY, 60 * NS_PER_DAY)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Began:
+    """The drawing, the span it covers [ns], and whether the temperature is on it."""
+
+    picture: Markup
+    ends: tuple[int, int]
+    with_heat: bool
+
+
 def moment_drawing(
     findings: PointFindings, doubts: Sequence[Doubt], since: int | None, reader: Reader
-) -> tuple[Markup | None, str, bool]:
-    """Drawing, the span it covers in words, and whether temperature is on it; no drawing without a start."""
+) -> Began | None:
+    """The drawing; None without a start or with too few readings around it."""
     trace = findings.traces.get("value")
     if since is None or trace is None:
-        return None, "", False
+        return None
     half = max(_half_span(trace.time, trace.value, since, findings), _slow(findings, since))
     start, end = max(findings.start, since - half), min(findings.end, since + half)
     inside = (trace.time >= start) & (trace.time <= end)
     if np.isfinite(trace.value[inside]).sum() < 2:
-        return None, "", False
+        return None
     low, high = ends_of(_on_scale(trace.value[inside], usual_scale(findings, doubts)), margin=0.1)
     box = Box(
         left=LEFT,
@@ -54,7 +64,7 @@ def moment_drawing(
         f'<path class="heat faint" d="{heat}"/><path class="reading" d="{line}"/>'
         f'<path class="began" d="M{at:.1f} 6V{HEIGHT - BOTTOM}"/>{_dates(start, end, since, at, reader)}</svg>'
     )
-    return Markup(drawing), f"{reader.short(start)} to {reader.short(end)}", bool(heat)
+    return Began(picture=Markup(drawing), ends=(start, end), with_heat=bool(heat))
 
 
 def _on_scale(value: FloatArray, scale: tuple[float, float] | None) -> FloatArray:

@@ -15,11 +15,13 @@ import numpy as np
 from dashboards.figures.drawing import panel_title
 from dashboards.figures.lanes import lane_axis, lane_traces, lanes_of
 from dashboards.figures.marks import (
+    alongside,
     beside,
     calibration_lines,
     corrections,
     note,
     rating_lines,
+    related_strip,
     sample_rings,
     shades,
 )
@@ -38,6 +40,7 @@ if TYPE_CHECKING:
 LANE_PX = 19
 PANEL_PX = {"value": 270, "temperature": 130, "noise": 74}
 MOST_NOISE = 4_000  # readings and temperature arrive thinned, the noise does not
+RELATED_PX = 62
 GAP_PX = 30
 AXIS_PX = 46
 TOP_PX = 24
@@ -51,6 +54,7 @@ class PointMarks:
     doubts: Sequence[Doubt] = ()
     samples: Sequence[LabSample] = ()
     neighbours: Sequence[PointFindings] = ()
+    related: Sequence[PointFindings] = ()
 
 
 def point_figure(
@@ -73,7 +77,8 @@ def point_figure(
     calibrations, doubts, samples : sequences
         Drawn as marks, shaded windows with the corrected level, and rings; those of this point only.
     neighbours : sequence of PointFindings
-        Related points whose hourly level is drawn faintly beside the reading, where the unit is the same.
+        Related points: their hourly level is drawn faintly beside the reading where the unit is the same, else
+        in a strip below it.
     display_units : str
         ``degC`` or ``degF``.
 
@@ -89,7 +94,8 @@ def point_figure(
         calibrations=[c for c in calibrations if c.point == name],
         doubts=[d for d in doubts if d.point == name],
         samples=[s for s in samples if s.point == name],
-        neighbours=neighbours,
+        neighbours=[other for other in neighbours if other.unit == findings.unit],
+        related=[other for other in neighbours if other.unit != findings.unit],
     )
     return to_figure(point_spec(findings, house, marks, reader))
 
@@ -98,18 +104,17 @@ def point_spec(findings: PointFindings, plant: Plant, marks: PointMarks, reader:
     """The record of one point as a figure description."""
     panels = [name for name in PANEL_PX if name in findings.traces]
     lanes = lanes_of(findings, plant, marks.calibrations, reader)
-    domains, height = _domains(panels, len(lanes))
+    others = alongside(marks.related, findings)
+    domains, height = _domains(panels, len(others), len(lanes))
     data: list[Spec] = []
     shapes: list[Spec] = []
     notes: list[Spec] = []
     layout = base_layout(height)
     layout["margin"] = {"l": 136, "r": 14, "t": TOP_PX, "b": AXIS_PX}
     for number, name in enumerate(panels, start=1):
-        key = "y" if number == 1 else f"y{number}"
+        key = _key(number)
         trace = findings.traces[name]
-        layout[f"yaxis{'' if number == 1 else number}"] = axis(
-            domain=domains[name], fixedrange=True, nticks=5
-        )
+        layout[_axis(number)] = axis(domain=domains[name], fixedrange=True, nticks=5)
         if name == "value":
             data += beside(findings, marks.neighbours, key, reader)
         data.append(_line(trace, name, key, findings, reader))
@@ -122,8 +127,14 @@ def point_spec(findings: PointFindings, plant: Plant, marks: PointMarks, reader:
             more, words = rating_lines(findings, plant, key, reader)
             shapes += more
             notes += words
-    lane_key = f"y{len(panels) + 1}" if panels else "y"
-    layout[f"yaxis{len(panels) + 1 if panels else ''}"] = lane_axis(lanes, domains["lanes"])
+    for number, other in enumerate(others, start=len(panels) + 1):
+        place = domains[f"related {number - len(panels)}"]
+        layout[_axis(number)] = axis(domain=place, fixedrange=True, nticks=3)
+        data.append(related_strip(other, findings, _key(number), reader))
+        notes.append(_strip_title(other, place[1], reader))
+    below = len(panels) + len(others) + 1
+    lane_key = _key(below)
+    layout[_axis(below)] = lane_axis(lanes, domains["lanes"])
     for row, lane in enumerate(lanes):
         data += lane_traces(lane, len(lanes) - row - 1, lane_key)
     shapes += calibration_lines(marks.calibrations, reader)
@@ -134,9 +145,21 @@ def point_spec(findings: PointFindings, plant: Plant, marks: PointMarks, reader:
     return {"data": data, "layout": layout}
 
 
-def _domains(panels: Sequence[str], lanes: int) -> tuple[dict[str, list[float]], int]:
+def _key(number: int) -> str:
+    """What plotly calls the n-th vertical axis in a trace."""
+    return "y" if number == 1 else f"y{number}"
+
+
+def _axis(number: int) -> str:
+    """What plotly calls the n-th vertical axis in the layout."""
+    return "yaxis" if number == 1 else f"yaxis{number}"
+
+
+def _domains(panels: Sequence[str], related: int, lanes: int) -> tuple[dict[str, list[float]], int]:
     """Vertical room of every panel as fractions, and the height of the whole in pixels."""
-    sizes = [(name, PANEL_PX[name]) for name in panels] + [("lanes", LANE_PX * max(lanes, 1))]
+    sizes = [(name, PANEL_PX[name]) for name in panels]
+    sizes += [(f"related {n}", RELATED_PX) for n in range(1, related + 1)]
+    sizes += [("lanes", LANE_PX * max(lanes, 1))]
     room = sum(size for _, size in sizes) + GAP_PX * (len(sizes) - 1)
     top, domains = float(room), {}
     for name, size in sizes:
@@ -167,6 +190,13 @@ def _title(name: str, top: float, findings: PointFindings, reader: Reader) -> Sp
     }.get(name, "Noise, local spread of the reading")
     text = label(panel_title(words, unit))
     return note(text, x=0, xref="paper", y=top, yref="paper", yanchor="bottom", xanchor="left", ink="@quiet")
+
+
+def _strip_title(other: PointFindings, top: float, reader: Reader) -> Spec:
+    words = f"Related: {other.point.name}, {other.point.quantity.label}, {reader.unit(other.unit)}"
+    return note(
+        label(words), x=0, xref="paper", y=top, yref="paper", yanchor="bottom", xanchor="left", ink="@quiet"
+    )
 
 
 def _time_axis(findings: PointFindings, anchor: str, reader: Reader) -> Spec:

@@ -20,7 +20,8 @@ import typer
 
 from excursions import clock
 from excursions.errors import UsageError, nearest
-from excursions.report.wording import number
+from excursions.report.exposures import VERDICT_WORDS
+from excursions.report.wording import is_seen, number
 
 if TYPE_CHECKING:
     from dashboards.wording import Reader
@@ -223,6 +224,12 @@ def _figure(row: Row, name: str) -> float:
     return float(value) if isinstance(value, (int, float)) else math.nan
 
 
+def _span(start: int, end: int, reader: Reader) -> str:
+    """From when to when; the date of the end only where it is another."""
+    same = reader.date(start) == reader.date(end)
+    return f"{reader.moment(start)} to {reader.clock(end) if same else reader.moment(end)}"
+
+
 def _exposure_lines(row: Row, reader: Reader) -> list[str]:
     unit = str(row["unit"])
     peak, bound = _figure(row, "peak_degc"), _figure(row, "bound_degc")
@@ -232,7 +239,7 @@ def _exposure_lines(row: Row, reader: Reader) -> list[str]:
     dose, before = _figure(row, "dose_h"), _figure(row, "dose_before_h")
     lines = [
         ("Probe", f"{_owner(row)} at {row['point']}"),
-        ("When", f"{reader.moment(_ns(row['start']))} to {reader.moment(_ns(row['end']))}"),
+        ("When", _span(_ns(row["start"]), _ns(row["end"]), reader)),
         ("Highest", f"{reader.amount(peak, 'degC', 0.5)}{hidden}"),
         (
             "Rated",
@@ -256,7 +263,7 @@ def _exposure_lines(row: Row, reader: Reader) -> list[str]:
         ("Reading", _before_after(row, "reading", unit, reader)),
         ("Noise", _before_after(row, "noise", unit, reader)),
         ("Calibrated", _calibration(row, reader)),
-        ("Verdict", str(row["verdict"])),
+        ("Verdict", VERDICT_WORDS.get(str(row["verdict"]), str(row["verdict"]))),
     ]
     return [line for head, text in lines for line in _block(head, reader.text(text))]
 
@@ -275,12 +282,17 @@ def _minutes(row: Row, name: str) -> str:
 
 def _before_after(row: Row, what: str, unit: str, reader: Reader) -> str:
     before, after = _figure(row, f"{what}_before"), _figure(row, f"{what}_after")
-    words = [reader.amount(v, unit) if math.isfinite(v) else "not known" for v in (before, after)]
+    fine = (
+        max(abs(before), abs(after)) / 20 if what == "noise" else math.nan
+    )  # a spread is known to two digits
+    words = [reader.amount(v, unit, fine) if math.isfinite(v) else "not known" for v in (before, after)]
     text = f"{words[0]} in the day before, {words[1]} in the day after"
     error, band = _figure(row, "error"), _figure(row, "error_band")
     if what == "reading":
         text += " (medians while measuring; the process moves too)"
-        if math.isfinite(error):
+        if math.isfinite(error) and not is_seen(error, band):
+            text += f"; no error seen, up to {reader.difference(band, unit, band)} could hide"
+        elif math.isfinite(error):
             way = "too high" if error > 0 else "too low"
             text += f"; off by {reader.difference(abs(error), unit, band)} ± {reader.difference(band, unit, band)}, {way}"
     return text

@@ -297,4 +297,4 @@ def _shape_reason(lead: Cause | None, *, even: bool) -> tuple[str, ...]:
         return ()
     if lead is None:
         return ("no event in between explains it: error spread evenly from the calibration before",)
-    return (f"shape over time taken from the {lead.event.kind.replace('_', ' ')} in between",)
+    return (f"how it grew is taken from the {lead.event.kind.replace('_', ' ')} in between",)

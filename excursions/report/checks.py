@@ -34,7 +34,8 @@ COARSE = {
 class Scene:
     """What the questions are asked about: one point and its related points.
 
-    start, end : the change itself; asked : the stretch whose readings are in question.
+    start, end : the change itself; asked : the stretch whose readings are in question; heat : whether the change
+    is heat, so that the temperature cannot speak for the process.
     """
 
     findings: PointFindings
@@ -44,11 +45,13 @@ class Scene:
     end: int
     asked: tuple[int, int]
     tz: ZoneInfo
+    heat: bool = False
 
 
 def checked(scene: Scene) -> tuple[Check, ...]:
     """Every question with its answer, in the order a person would ask them."""
-    return (_temperature(scene), *_neighbours(scene), _hold(scene), _artefact(scene), _laboratory(scene))
+    temperature = () if scene.heat else (_temperature(scene),)
+    return (*temperature, *_neighbours(scene), _hold(scene), _artefact(scene), _laboratory(scene))
 
 
 def _temperature(scene: Scene) -> Check:

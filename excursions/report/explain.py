@@ -32,9 +32,9 @@ from excursions.report.case import (
 from excursions.report.checks import COARSE, Scene, checked
 from excursions.report.explanation import Action, Cause, Explanation, Focus
 from excursions.report.result import ScanResult
-from excursions.report.verdict import FEWEST_SAMPLES
+from excursions.report.verdict import FEWEST_SAMPLES, PASSING
 from excursions.report.why import actions_for, basis_of, causes_of
-from excursions.report.wording import day, event_sentence, quantity
+from excursions.report.wording import HEAT, day, event_sentence, quantity, whose
 
 __all__ = ["Action", "Cause", "Explanation", "Focus", "explain", "newest"]
 
@@ -96,7 +96,7 @@ def explain(result: ScanResult, point: str, focus: Focus | None = None) -> Expla
         causes=causes,
         basis=basis_of(case, onset, answer.doubt) if causes else "",
         checks=checked(_scene(case, onset, answer)) if case.findings.samples else (),
-        actions=actions_for(case, answer.verdict, onset, answer.doubt),
+        actions=actions_for(case, answer.verdict, onset, answer.doubt, (answer.since, answer.until)),
         cautions=_cautions(case, onset, answer.verdict),
         hidden=_hidden(case),
         event=onset.id if onset else "",
@@ -185,10 +185,9 @@ def _not_measuring(case: Case) -> _Answer | None:
 
 
 def _failed(event: Event, case: Case) -> _Answer:
-    who = "the probe" if event.origin == "probe" else "probe or process, cannot tell which"
     return _Answer(
         verdict="do not use" if event.origin == "probe" else "cannot tell",
-        sentence=f"{event_sentence(event, case.tz)} ({who}, {event.confidence * 100:.0f} % sure).",
+        sentence=f"{event_sentence(event, case.tz)} ({whose(event)}).",
         since=event.start,
         until=None if event.open_end else event.end,
         wrong=BEYOND,
@@ -228,13 +227,12 @@ def _doubtful(doubt: Doubt, case: Case) -> _Answer:
 
 def _live(event: Event, case: Case) -> _Answer:
     known = event.origin == "probe"
-    who = "the probe" if known else "probe or process, cannot tell which"
     after = [c.time for c in case.calibrations if c.time >= event.end and c.action == "calibration"]
     return _Answer(
         verdict="doubt" if known else "cannot tell",
-        sentence=f"{event_sentence(event, case.tz)} ({who}, {event.confidence * 100:.0f} % sure).",
+        sentence=f"{event_sentence(event, case.tz)} ({whose(event)}).",
         since=event.start,
-        until=min(after, default=None),
+        until=event.end if event.kind in PASSING and not event.open_end else min(after, default=None),
         event=event,
     )
 
@@ -297,7 +295,7 @@ def _scene(case: Case, event: Event | None, answer: _Answer) -> Scene:
         start = end = answer.doubt.start
     return Scene(
         findings=case.findings, peers=case.peers, samples=case.samples, start=start, end=end, asked=asked,
-        tz=case.tz,
+        tz=case.tz, heat=event is not None and event.kind in HEAT,
     )  # fmt: skip
 
 

@@ -19,8 +19,9 @@ from excursions.kinds import KINDS
 from excursions.plant import Plant, Ratings
 from excursions.records import Calibration, Doubt, Event, FloatArray
 from excursions.report.result import PointFindings, ScanResult
-from excursions.report.wording import day, number, quantity
+from excursions.report.wording import day, is_seen, minutes_text, number, quantity
 
+VERDICT_WORDS = {"changed since": "reading changed since"}  # where the table's word alone is too short
 HEAT_KINDS = ("over_temperature", "sterilisation", "thermal_shock")
 FOLLOWS = 12 * clock.NS_PER_HOUR  # what begins so soon after heat is held against it (cp)
 LEAD = 30 * clock.NS_PER_MINUTE  # a reading can move while it is still getting hot
@@ -287,11 +288,19 @@ def _limit(event: Event, ratings: Ratings) -> float:
 
 
 def _verdict(event: Event, after: _After) -> str:
-    if after.doubt or after.change or after.state == "verified by calibration":
+    if _reading_off(after) or after.change or after.state == "verified by calibration":
         return "changed since"
     if event.kind == "sterilisation":
         return "within rating"
     return "above rating, no change seen" if after.known else "cannot tell"
+
+
+def _reading_off(after: _After) -> bool:
+    """Whether the doubt that follows is more than a band around nothing."""
+    doubt = after.doubt
+    if doubt is None:
+        return False
+    return not (doubt.knots and doubt.band) or is_seen(doubt.knots[0][1], doubt.band[0])
 
 
 def _sentence(
@@ -302,17 +311,21 @@ def _sentence(
     if verdict == "changed since":
         parts.append(_changed(findings, after, tz))
     elif verdict == "above rating, no change seen":
-        parts.append(_nothing_seen(after))
+        parts.append(_nothing_seen(after, findings.unit))
     elif verdict == "cannot tell":
         parts.append("no reading and no calibration since: cannot tell what it did")
     parts.append(_advice(event, verdict, after, tz))
     return "; ".join(parts) + "."
 
 
-def _nothing_seen(after: _After) -> str:
+def _nothing_seen(after: _After, unit: str) -> str:
     """What was looked at without finding a change."""
     if after.state != "not borne out":
-        return "no change of the reading seen since"
+        hidden = ""
+        if after.doubt is not None and after.doubt.band:
+            band = after.doubt.band[0]
+            hidden = f" (a shift up to {quantity(band, unit, band)} could hide)"
+        return f"no change of the reading seen since{hidden}"
     other = "found no shift" not in after.found
     return "a shift found later has another likely cause" if other else "a later calibration found no shift"
 
@@ -327,7 +340,8 @@ def _how_hot(event: Event, ratings: Ratings, tz: ZoneInfo) -> str:
     limit = quantity(_limit(event, ratings), "degC", 1.0)
     above = event.details.get("minutes_above_rating_min", 0.0)
     if event.size > _limit(event, ratings) and above > 0:
-        return f"{text}, {number(above, 0.1 if above < 10 else 1.0)} min above its {limit} rating{assumed}"
+        lasting = minutes_text(above) if above >= 120 else f"{number(above, 0.1 if above < 10 else 1.0)} min"
+        return f"{text}, {lasting} above its {limit} rating{assumed}"
     minutes = event.details.get("minutes_above_110_degc_min", 0.0)
     if event.kind == "over_temperature":
         return f"{text}, {number(minutes, 1.0)} min of steam where {number(ratings.sterilisation_min)} are rated{assumed}"
@@ -336,7 +350,7 @@ def _how_hot(event: Event, ratings: Ratings, tz: ZoneInfo) -> str:
 
 def _changed(findings: PointFindings, after: _After, tz: ZoneInfo) -> str:
     doubt = after.doubt
-    if doubt and doubt.knots:
+    if doubt and doubt.knots and _reading_off(after):
         error = doubt.knots[0][1]
         band = doubt.band[0] if doubt.band else math.nan
         way = f"about {quantity(abs(error), findings.unit, band)} {'high' if error > 0 else 'low'}"
@@ -356,4 +370,6 @@ def _advice(event: Event, verdict: str, after: _After, tz: ZoneInfo) -> str:
         return f"calibrated on {day(later.time, tz)}"
     if later is not None and after.state in ("not borne out", "verified by calibration"):
         return "nothing more to do"
+    if after.doubt is not None and after.doubt.open_end:
+        return "check before use"
     return "compare slope and zero at the next calibration"

@@ -16,7 +16,7 @@ from excursions.clock import NS_PER_HOUR, duration_text
 from excursions.kinds import KINDS, WORTH_ASKING, caution_for
 from excursions.records import SEVERITY_RANK, UNVERIFIED, Calibration, Doubt, Event
 from excursions.report.result import VERDICTS, PointFindings, Verdict
-from excursions.report.wording import day, event_sentence, quantity, why_doubted
+from excursions.report.wording import day, event_sentence, quantity, whose, why_doubted
 
 UNUSABLE = ("stuck", "pinned", "out_of_range", "dropout", "bad_quality")
 PASSING = (
@@ -32,6 +32,7 @@ SETTLED = ("verified by calibration", "not borne out")
 MOST_LIKELY = 0.5
 FEWEST_SAMPLES = 30  # with fewer, no record says anything about a probe
 NOTHING_TO_DO = "Nothing to do until the next planned calibration."
+VERIFY_SOON = "Verify it when somebody is there anyway; the next planned calibration would also tell."
 ASK_FOR_MORE = "Ask for a longer or finer export of this point, or compare the reading with a sample."
 
 
@@ -78,7 +79,9 @@ def judge(
     undecided = [
         event
         for event in live
-        if event.origin == "undecided" and event.severity == "act" and event.confidence >= WORTH_ASKING
+        if event.origin == "undecided"
+        and (event.severity == "act" or event.open_end)  # what still goes on is not trusted away
+        and event.confidence >= WORTH_ASKING
     ]
     if undecided:
         return _from_event("cannot tell", _worst(undecided), findings, knowledge, tz)
@@ -178,12 +181,10 @@ def _verdict(
 
 
 def _from_event(verdict: str, event: Event, findings: PointFindings, knowledge: str, tz: ZoneInfo) -> Verdict:
-    sure = f"{event.confidence * 100:.0f} % sure"
-    origin = {"probe": "the probe", "undecided": "probe or process, cannot tell which"}[event.origin]
     return _verdict(
         findings,
         verdict,
-        f"{event_sentence(event, tz)} ({origin}, {sure}).",
+        f"{event_sentence(event, tz)} ({whose(event)}).",
         KINDS[event.kind].advice,
         knowledge,
         weight=SEVERITY_RANK[event.severity] + event.confidence,
@@ -255,22 +256,27 @@ def _trust(
     knowledge: str,
     tz: ZoneInfo,
 ) -> Verdict:
+    waiting = min((doubt.start for doubt in doubts if doubt.open_end), default=None)
     text = "Nothing in this record speaks against the reading now."
+    if waiting is not None:
+        text = (
+            f"Nothing certain speaks against the reading now; from {day(waiting, tz)} on a change that may be the "
+            "probe's has not been verified."
+        )
     past = sorted((doubt for doubt in doubts if not doubt.open_end), key=lambda doubt: doubt.end)
     if past:
         last = past[-1]
         text += f" Readings from {day(last.start, tz)} to {day(last.end, tz)} are to be doubted: {why_doubted(last)}."
         if any(c.time >= last.end and c.action == "calibration" for c in calibrations):
             text += " Since then it was calibrated."
-    waiting = min((doubt.start for doubt in doubts if doubt.open_end), default=None)
-    if waiting is not None:
-        text += f" From {day(waiting, tz)} on a change that may be the probe's has not been verified."
     failed = past_faults(findings)
     if failed:
         worst = _worst(failed)
         more = f", and {len(failed) - 1} more" if len(failed) > 1 else ""
-        text += f" Not to be used inside: {event_sentence(worst, tz)}{more}."
+        text += f" To be left out: {event_sentence(worst, tz)}{more}."
     worn = _worn(calibrations)
     advice = f"Plan its replacement. {worn[0].upper()}{worn[1:].rstrip('.')}." if worn else NOTHING_TO_DO
+    if waiting is not None and not worn:
+        advice = VERIFY_SOON
     weight = 0.1 * bool(past) + 0.05 * bool(failed) + 0.2 * bool(worn)
     return _verdict(findings, "trust", text, advice, knowledge, weight=weight)

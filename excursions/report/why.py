@@ -7,7 +7,7 @@ from excursions.kinds import KINDS
 from excursions.records import Doubt, Event, Link, Shift
 from excursions.report.case import Case, event_of
 from excursions.report.explanation import Action, Cause
-from excursions.report.wording import day, event_sentence, quantity
+from excursions.report.wording import HEAT, day, event_sentence, quantity
 
 LEAST_PROBABILITY = 0.01
 MOST_CAUSES = 5
@@ -27,7 +27,10 @@ def causes_of(case: Case, event: Event | None, doubt: Doubt | None) -> tuple[Cau
     words = event_sentence(event, case.tz)
     if event.origin == "probe":
         first = Cause(
-            words=f"the probe: {words}", probability=event.confidence, event=event.id, reasons=event.evidence
+            words=f"{'the heat' if event.kind in HEAT else 'the probe'}: {words}",
+            probability=event.confidence,
+            event=event.id,
+            reasons=event.evidence,
         )
         other = Cause(
             words="the process, the record, or something not in it", probability=1 - event.confidence
@@ -95,8 +98,10 @@ def basis_of(case: Case, event: Event | None, doubt: Doubt | None) -> str:
     return "judged from the event itself, without a calibration"
 
 
-def actions_for(case: Case, verdict: str, event: Event | None, doubt: Doubt | None) -> tuple[Action, ...]:
-    """What to do, first things first."""
+def actions_for(
+    case: Case, verdict: str, event: Event | None, doubt: Doubt | None, span: tuple[int | None, int | None]
+) -> tuple[Action, ...]:
+    """What to do, first things first; `span` is since when and until when the answer holds [ns], None where open."""
     if verdict == "trust":
         return (Action(verb="nothing", words="Nothing to do for this moment."),)
     over = doubt is not None and not doubt.open_end
@@ -104,7 +109,7 @@ def actions_for(case: Case, verdict: str, event: Event | None, doubt: Doubt | No
         return _ask(case) if verdict == "cannot tell" else (
             Action(verb="nothing", words="Nothing to do: take the readings outside this stretch."),
         )  # fmt: skip
-    actions = [_set_aside(case, event, doubt)]
+    actions = [_set_aside(case, span, doubt)]
     if event is not None and event.kind == "bridged":
         return (*actions, *_ask(case, event))
     settled = doubt.end if over and doubt is not None else _calibrated_since(case, event)
@@ -129,11 +134,11 @@ def _calibrated_since(case: Case, event: Event | None) -> int | None:
     return min(after, default=None)
 
 
-def _set_aside(case: Case, event: Event | None, doubt: Doubt | None) -> Action:
-    start = min(x.start for x in (event if doubt is None else None, doubt) if x is not None)
-    ends = [x for x in (doubt or event,) if x is not None and not x.open_end]
-    end = f"to {day(ends[0].end, case.tz)}" if ends else "until it is put right"
-    words = f"Do not decide on the readings as they stand, from {day(start, case.tz)} {end}"
+def _set_aside(case: Case, span: tuple[int | None, int | None], doubt: Doubt | None) -> Action:
+    start, until = span
+    begin = f"from {day(start, case.tz)} " if start is not None else ""
+    end = f"to {day(until, case.tz)}" if until is not None else "until it is put right"
+    words = f"Do not decide on the readings as they stand, {begin}{end}"
     words += "; the corrected reading on the page is an estimate." if doubt is not None else "."
     return Action(verb="set aside", words=words)
 

@@ -78,7 +78,7 @@ def event_sentence(event: Event, tz: ZoneInfo, *, show: Show = quantity) -> str:
         case "over_temperature" | "sterilisation":
             above = event.details.get("minutes_above_rating_min", 0.0)
             text += f" to {size()} on {when}"
-            text += f", {number(above)} min above the rating" if above else ""
+            text += f", {minutes_text(above)} above the rating" if above else ""
         case "step":
             text += f" of {size(half, signed=True)} on {when}"
         case "drift" | "fouling":
@@ -95,6 +95,27 @@ def event_sentence(event: Event, tz: ZoneInfo, *, show: Show = quantity) -> str:
         case _:
             text += f" of {size()} on {when}"
     return text
+
+
+HEAT = ("over_temperature", "thermal_shock")
+
+
+def whose(event: Event) -> str:
+    """Whose doing an event is and how sure that is, in brackets; heat was measured, its harm was not."""
+    if event.kind in HEAT:
+        return "measured; whether the reading suffered, the next verification tells"
+    who = "the probe" if event.origin == "probe" else "probe or process, cannot tell which"
+    return f"{who}, {event.confidence * 100:.0f} % sure"
+
+
+def minutes_text(minutes: float) -> str:
+    """Minutes as people say them: of hours and days from two hours on."""
+    return f"{number(minutes)} min" if minutes < 120 else duration_text(minutes * 60)
+
+
+def is_seen(error: float, band: float) -> bool:
+    """Whether an error stands out of its 90 % band enough to be called high or low; a NaN band hides nothing."""
+    return not abs(error) < band / 2
 
 
 def why_doubted(doubt: Doubt) -> str:

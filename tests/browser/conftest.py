@@ -25,6 +25,7 @@ ARGUMENTS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+PATIENCE_MS = 180_000  # a busy machine is slow, not wrong
 ROOT = Path(__file__).parents[2]
 
 
@@ -127,6 +128,7 @@ def open_page(browser: Any) -> Iterator[Any]:
             reduced_motion="reduce",
             accept_downloads=True,
         )
+        context.set_default_timeout(PATIENCE_MS)
         contexts.append(context)
         seen = Opened(context.new_page())
         seen.page.on(
@@ -136,7 +138,7 @@ def open_page(browser: Any) -> Iterator[Any]:
         seen.page.on("request", lambda request: seen.requests.append(request.url))
         seen.page.goto(path.as_uri() + (f"#{anchor}" if anchor else ""))
         if ready and path.parent.name == "points":
-            seen.page.wait_for_selector("html[data-ready=yes]", timeout=30_000)
+            seen.page.wait_for_selector("html[data-ready=yes]", timeout=PATIENCE_MS)
         return seen
 
     yield opened

@@ -25,7 +25,7 @@ def moment(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def opened(open_page: Any, path: Path, **more: Any) -> Any:
     seen = open_page(path, **more)
-    seen.page.wait_for_selector("html[data-ready=yes]", timeout=30_000)
+    seen.page.wait_for_selector("html[data-ready=yes]")
     return seen
 
 

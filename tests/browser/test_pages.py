@@ -43,7 +43,7 @@ def test_nothing_scrolls_sideways(open_page: Any, site: Path, points: dict[str, 
     for width in (1440, 960, 768, 390):
         page.set_viewport_size({"width": width, "height": 900})
         # The figure follows a new width a moment later; what is still too wide then stays so.
-        page.wait_for_function(f"({SIDEWAYS}) === 0", timeout=10_000)
+        page.wait_for_function(f"({SIDEWAYS}) === 0")
 
 
 def test_hostile_names_ran_nothing(open_page: Any, site: Path, points: dict[str, Path]) -> None:

@@ -200,7 +200,7 @@ def test_the_figure_opens_as_data_and_saves(page: Any) -> None:
 
 @pytest.mark.parametrize("kind", ["svg", "png"])
 def test_the_figure_saves_as_a_picture(page: Any, kind: str) -> None:
-    with page.expect_download(timeout=30_000) as waiting:
+    with page.expect_download() as waiting:
         page.click(f"[data-picture={kind}]")
     assert waiting.value.suggested_filename.endswith(f".{kind}")
     assert Path(waiting.value.path()).stat().st_size > 10_000
@@ -266,7 +266,7 @@ def test_the_hottest_exposure_and_the_moment_it_began_save_as_data_and_pictures(
     rows = list(csv.DictReader(io.StringIO(Path(waiting.value.path()).read_text(encoding="utf-8"))))
     assert max(float(row["y"]) for row in rows if row["y"]) == over_temperature().size
     with page.expect_download() as waiting:
-        page.locator("[data-drawing]").press("Enter")
+        page.locator("[data-began=picture]").press("Enter")
     assert "xmlns=" in Path(waiting.value.path()).read_text(encoding="utf-8")  # opens on its own
 
 
@@ -318,3 +318,40 @@ def test_the_line_that_explains_stays_in_sight_of_what_it_explains(page: Any) ->
         page.mouse.move(box["x"] + box["width"] * share, box["y"] + 150)
     page.wait_for_function("document.querySelector('.note b')")
     assert page.evaluate("document.querySelector('.note').getBoundingClientRect().bottom <= innerHeight")
+
+
+def test_the_drawing_of_the_start_opens_as_data_and_a_link_shows_the_last_weeks(
+    open_page: Any, points: dict[str, Path]
+) -> None:
+    page = open_page(points["AT-101"], anchor="last=14").page
+    assert (
+        page.evaluate(
+            "(() => { const [a, b] = document.getElementById('plot').layout.xaxis.range.map(t => Date.parse(t)); return Math.round((b - a) / 86400000); })()"
+        )
+        == 14
+    )
+    with page.expect_download() as waiting:
+        page.click("[data-began=data]")
+    rows = Path(waiting.value.path()).read_text().splitlines()
+    assert rows[0].startswith("time (")
+    assert any(",value," in row for row in rows)
+
+
+def test_a_phone_shows_what_is_used_most_and_the_rest_behind_a_button(
+    open_page: Any, points: dict[str, Path]
+) -> None:
+    page = open_page(points["AT-101"], width=390).page
+    assert page.locator(".stretch").bounding_box()["height"] < 120
+    for fold, hidden in ((".stretch .fold", "[name=goto]"), (".head .fold", ".head nav a >> nth=0")):
+        assert not page.locator(hidden).is_visible()
+        page.locator(fold).press("Enter")
+        assert page.locator(hidden).is_visible()
+        assert page.locator(fold).get_attribute("aria-expanded") == "true"
+
+
+def test_a_related_point_in_another_unit_is_drawn_below_and_said(page: Any) -> None:
+    page.locator("#plot").focus()
+    page.keyboard.press("Home")
+    assert page.evaluate("document.getElementById('plot').data.filter(t => t.meta === 'related').length") == 1
+    assert "AT-201" in page.locator(".note").inner_text()
+    assert "AT-201" in page.locator("#beside").inner_text()

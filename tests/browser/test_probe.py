@@ -103,7 +103,7 @@ def test_probe_pages_are_accessible_and_never_scroll_sideways(
         for width, scheme in ((1440, "light"), (1440, "dark"), (390, "light")):
             page.set_viewport_size({"width": width, "height": 900})
             page.emulate_media(color_scheme=scheme)
-            page.wait_for_function(f"({SIDEWAYS}) === 0", timeout=10_000)
+            page.wait_for_function(f"({SIDEWAYS}) === 0")
             found = page.evaluate("axe.run()")["violations"]
             assert [(v["impact"], v["id"], v["nodes"][0]["html"][:120]) for v in found] == [], (
                 path.name,

@@ -24,7 +24,7 @@ def test_a_damaged_probe_in_words_on_a_narrow_terminal() -> None:
     assert done.returncode == 0, done.stderr
     assert max(map(len, text.splitlines())) <= 44
     told = " ".join(text.split())
-    assert told.startswith("F1-PH QP-1107 calibration: 05 Jun 2026")
+    assert told.startswith("F1-PH QP-1107 calibration: 5 Jun 2026")
     for words in (
         "as found: slope 85.6 %",
         "shift: slope −11.5 %",

@@ -213,3 +213,21 @@ def test_a_point_knows_only_its_own(result: ScanResult) -> None:
         assert all(row.probe in ("", page.probe) for row in page.shifts)
         assert len(page.calibrations) == 2
     assert instant(0) == START
+
+
+def test_a_figure_that_the_evidence_says_is_not_said_again(result: ScanResult) -> None:
+    about = gather(result)[0]
+    event = dataclasses.replace(
+        about.findings.events[0], kind="drift", details={"before": 7.0, "samples": 12.0, "rate_per_day": 0.02}
+    )
+    findings = dataclasses.replace(about.findings, events=(event,))
+    (row,), _ = event_rows(dataclasses.replace(about, findings=findings), READER)
+    assert row.figures == (f"Rate 0.02 {READER.unit(findings.unit)} a day",)
+
+
+def test_a_related_point_in_another_unit_says_where_it_stands(result: ScanResult) -> None:
+    about = next(a for a in gather(result) if a.findings.point.name == "AT-101")
+    (row,) = point_content(about, READER, "at-101").related
+    assert row.name == "AT-201"
+    assert row.said == "as usual" or row.said.endswith("from the usual")
+    assert about.neighbours[0].unit == about.findings.unit

@@ -105,6 +105,20 @@ def test_neighbours_in_the_same_unit_stand_beside_the_reading(result: ScanResult
     assert [t.name for t in figure.data if t.meta == "beside"] == ["AT-102"]
 
 
+def test_related_points_in_another_unit_have_a_strip_of_their_own_on_the_same_time_axis(
+    result: ScanResult,
+) -> None:
+    figure = point_figure(result.points[0], result.plant, neighbours=result.points[1:3])
+    (strip,) = [t for t in figure.data if t.meta == "related"]
+    assert strip.name == "AT-201"
+    assert strip.xaxis in (None, "x")
+    alone = {t.yaxis for t in figure.data if t.meta != "related"}
+    assert strip.yaxis not in alone
+    held = result.points[2].levels.value
+    seen = np.asarray(strip.y, dtype=float)
+    assert np.nanmax(seen) == pytest.approx(np.nanmax(held), abs=1e-6)
+
+
 def test_error_runs_linearly_between_knots() -> None:
     doubt = Doubt(
         point="p", probe="", start=0, end=100, open_end=False, knots=((0, 0.0), (100, -1.0)), band=(0.1, 0.3),

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from dashboards.wording import Reader, capital, counted, figure_words, off_by, size_words, sure
+from dashboards.wording import Reader, capital, counted, described, figure_words, off_by, size_words, sure
 from excursions.clock import NS_PER_HOUR
 from excursions.records import Event
 
@@ -92,6 +92,29 @@ def test_a_peak_says_what_the_sampling_could_hide() -> None:
     assert size_words(dataclasses.replace(HEAT, size_high=143.2), VIENNA) == "143 °C"
 
 
+def test_a_bound_that_rounds_to_the_peak_is_not_told_twice() -> None:
+    assert size_words(dataclasses.replace(HEAT, size_high=143.24), VIENNA) == "143.2 °C"
+
+
+@pytest.mark.parametrize(
+    ("label", "description", "said"),
+    [
+        ("pH", "pH, fermenter 1", "pH, fermenter 1"),
+        ("redox potential", "redox, neutralisation", "redox, neutralisation"),
+        ("dissolved oxygen, saturation", "dissolved oxygen, tank", "dissolved oxygen, tank"),
+        ("pH", "neutralisation", "pH, neutralisation"),
+        ("pH", "phosphate line", "pH, phosphate line"),
+        ("turbidity", "", "turbidity"),
+    ],
+)
+def test_what_a_point_measures_is_not_said_twice(label: str, description: str, said: str) -> None:
+    assert described(label, description) == said
+
+
+def test_units_spelt_for_machines_are_written_for_people_in_sentences() -> None:
+    assert VIENNA.text("outside -5 to 400 uS/cm, by 3 %sat") == "outside -5 to 400 µS/cm, by 3 % sat"
+
+
 def test_a_step_shows_its_sign_and_its_interval() -> None:
     step = Event(
         point="p", kind="step", start=0, end=0, size=-0.31, size_low=-0.36, size_high=-0.26, size_unit="pH", confidence=0.8,
@@ -123,7 +146,7 @@ def test_probabilities_promise_no_certainty(p: float, words: str) -> None:
 def test_a_figure_shows_its_unit_from_its_name() -> None:
     assert figure_words("minutes_above_rating_min", 31.0, VIENNA) == "minutes above rating 31 min"
     assert figure_words("held_s", 86_400.0, VIENNA) == "held 1 d"
-    assert figure_words("rate_per_day", 0.02, VIENNA) == "rate 0.02 a day"
+    assert figure_words("rate_per_day", 0.02, VIENNA, "pH") == "rate 0.02 pH a day"
     assert figure_words("cycles", 4.0, VIENNA) == "cycles 4"
 
 

@@ -160,6 +160,21 @@ def test_an_event_nobody_verified_asks_for_verification() -> None:
     assert sum(cause.probability for cause in answer.causes) == pytest.approx(1.0)
 
 
+def test_what_passed_by_itself_is_over_in_every_part_of_the_answer() -> None:
+    spikes = made_step(kind="spikes", end=day(STEP_DAY + 2))
+    answer = asked(made_scan(made_findings(spikes)), STEP_DAY + 1)
+    assert answer.until == spikes.end
+    assert "from 21 Jan 00:00 to 23 Jan 00:00" in answer.actions[0].words
+
+
+def test_heat_does_not_speak_for_the_process_by_its_own_temperature() -> None:
+    heat = made_step(kind="over_temperature", size=146.0, size_unit="degC")
+    answer = asked(made_scan(made_findings(heat)), 25)
+    assert answer.checks
+    assert not any("temperature" in check.question for check in answer.checks)
+    assert answer.causes[0].words.startswith("the heat: ")
+
+
 def test_fouling_is_cleaned_before_it_is_calibrated() -> None:
     answer = asked(made_scan(made_findings(made_step(kind="fouling", end=day(DAYS), open_end=True))), 55)
     assert [action.verb for action in answer.actions] == ["set aside", "clean", "calibrate"]

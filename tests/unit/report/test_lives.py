@@ -199,6 +199,18 @@ def test_a_probe_that_reads_wrong_since_is_told_in_one_sentence() -> None:
     assert (row.error, row.error_band, row.calibration) == (0.3, 0.05, None)
 
 
+def test_an_error_within_its_band_is_no_change_but_could_hide_one() -> None:
+    (row,) = exposures(steamed(), doubts=(doubted(0.01, open_end=True),))
+    assert row.verdict == "above rating, no change seen"
+    assert "no change of the reading seen since (a shift up to 0.05 pH could hide)" in row.sentence
+    assert row.advice == "check before use"
+
+
+def test_hours_above_a_rating_are_said_as_hours() -> None:
+    (row,) = exposures(steamed(above=3316.0))
+    assert "2 d 7 h above its 130 °C rating" in row.sentence
+
+
 def test_what_a_calibration_took_out_is_in_the_past() -> None:
     (row,) = exposures(
         steamed(), doubts=(doubted(-0.3, open_end=False),), calibrations=(calibrated(9, 91.0),)

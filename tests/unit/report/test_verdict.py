@@ -76,7 +76,7 @@ def test_a_reading_that_was_stuck_is_trusted_now_and_named() -> None:
     findings = made_findings(made_event("stuck"))
     verdict = judged(findings)
     assert verdict.verdict == "trust"
-    assert "Not to be used inside: Stuck reading" in verdict.sentence
+    assert "To be left out: Stuck reading" in verdict.sentence
     assert len(past_faults(findings)) == 1
 
 
@@ -105,6 +105,24 @@ def test_events_likelier_the_processes_open_no_doubt_together() -> None:
     assert judged(made_findings(step), doubts=[doubt]).verdict == "trust"
     likelier = replace(step, confidence=0.6)
     assert judged(made_findings(likelier), doubts=[doubt]).verdict == "doubt"
+
+
+def test_a_trouble_nobody_laid_to_anything_is_not_trusted_away_while_it_goes_on() -> None:
+    noise = made_event("noise_collapse", origin="undecided", confidence=0.5, severity="check", open_end=True)
+    assert judged(made_findings(noise)).verdict == "cannot tell"
+    assert judged(made_findings(replace(noise, open_end=False))).verdict == "trust"
+
+
+def test_a_change_that_waits_for_a_verification_is_asked_for_and_not_called_nothing() -> None:
+    verdict = judged(made_findings(), doubts=[made_doubt(0.02)])
+    assert verdict.sentence.startswith("Nothing certain speaks against the reading now")
+    assert verdict.advice.startswith("Verify it")
+
+
+def test_heat_is_measured_and_not_a_matter_of_opinion() -> None:
+    sentence = judged(made_findings(made_event("over_temperature", size_unit="degC", size=142.0))).sentence
+    assert "measured" in sentence
+    assert "% sure" not in sentence
 
 
 def test_an_effect_is_not_told_before_its_cause() -> None:
