@@ -25,15 +25,17 @@ from excursions.detect.short import LONGEST as SHORT
 from excursions.detect.short import tail_probability
 from excursions.detect.slopes import KNOWLEDGE, WINDOWS
 from excursions.detect.spells import drawn_line
-from excursions.detect.step import LIKE, TRIFLE, TRIFLE_APART
+from excursions.detect.step import LIKE, MUCH_LARGER, TRIFLE, TRIFLE_APART, moves
 from excursions.detect.stuck import StuckSettings, shortest_flicker, shortest_stuck
-from excursions.detect.sudden import LEAST_NOISE, SIDE, gaps
-from excursions.detect.survey import SHORT_LEVEL, Survey, survey_of
+from excursions.detect.sudden import LEAST_NOISE, Way, loss, standing_out
+from excursions.detect.survey import SHORT_LEVEL, Survey, jumps_of, survey_of
 from excursions.detect.tails import JUMP, outlying, size_of
 from excursions.kinds import KINDS
-from excursions.records import BoolArray, FloatArray, Limit, Record
+from excursions.records import BoolArray, FloatArray, Limit, Record, Sampling
 
+FOUND = 0.98  # of the faults at the limit
 POWER = 3.0  # standard errors above a threshold at which next to none is missed
+SLOW_CHANGE_S = 3_600.0  # a change that takes longer than any probe's response is one of all moves as long
 HABIT = 3  # changes of level as large as a step may be, before it is one of many
 UNSEEN_MARGIN = 1.3  # usual noise must pass the smallest that can be told by this
 NOISE_MARGIN = 1.25  # the same for a ratio of noises
@@ -93,9 +95,13 @@ def step_limit(record: Record, survey: Survey) -> tuple[float, float]:
     if len(survey.blocks) <= SHORT:
         wide = min(wide, _least_short(survey.rest, floor))
     tolerance = record.point.tolerance_at(float(np.median(survey.blocks.level)))
-    others = sorted((abs(change.size) for change in survey.changes), reverse=True)
-    habit = others[HABIT] / LIKE if len(others) > HABIT else 0.0  # smaller ones are what this process does
-    size = max(min(wide, _least_jump(survey)), habit, MARGIN * TRIFLE * tolerance, survey.quantum)
+    span = SENSELESS * float(np.ptp(survey.blocks.level))
+    wide = max(wide, _habit(np.array([abs(change.size) for change in survey.changes])))
+    while moves(survey, wide, SLOW_CHANGE_S) > HABIT and wide < span:
+        wide *= 1.1
+    jump = _least_jump(record, survey)
+    size, width = (jump, 1) if jump < wide else (wide, width)
+    size = max(size, MARGIN * TRIFLE * tolerance, survey.quantum)
     for _, apart in apart_from_neighbours(survey):
         least, stay = _least_difference(apart, survey.blocks.broken, floor=floor)
         least = max(least, MARGIN * TRIFLE_APART * tolerance, survey.quantum)
@@ -133,20 +139,24 @@ def _least_ratio(ratio: FloatArray, least: float) -> float:
     return max(size_of(bulk, least), JUMP * float(bulk[-1]), LEAST_RATIO)
 
 
-def _least_jump(survey: Survey) -> float:
-    """Smallest jump from sample to sample that no other gap of the record explains."""
+def _least_jump(record: Record, survey: Survey) -> float:
+    """Smallest jump from sample to sample that no other jump of the record explains."""
     live, blocks = survey.live, survey.blocks
     if len(live) < 4 * len(blocks):
         return math.inf
-    held = np.flatnonzero(blocks.count > 0)
-    size = np.maximum.reduceat(np.abs(survey.once("gaps", lambda: gaps(live.value))), blocks.first[held])
-    unit = max(survey.noise, 1e-12)
-    bulk = np.sort((size + unit)[~outlying(size + unit, at_most=SUSPICION)])
+    size, unit = jumps_of(record, survey).size, max(survey.noise, 1e-12)
+    large, bulk = standing_out(size, unit)
     gap = max(size_of(bulk, SUSPICION), JUMP * float(bulk[-1]), (LEAST_NOISE + 1) * unit) - unit
-    spans = np.lib.stride_tricks.sliding_window_view(live.value, SIDE)[:: max(1, len(live) // 20_000)]
-    return gap + 2 * float(
-        np.quantile(np.ptp(spans, axis=1), 0.9)
-    )  # the values on either side reach into the gap
+    sampling = record.value.sampling if record.value is not None else Sampling()
+    return max(gap + loss(live, Way.of(sampling), share=FOUND), _habit(size[large]))
+
+
+def _habit(sizes: FloatArray) -> float:
+    """Size up to which a step is one of many of its like in this record, as :mod:`excursions.detect.step` counts them."""
+    ordered = np.sort(sizes)
+    least, most = ordered[: max(ordered.size - HABIT, 0)], ordered[HABIT:]
+    many = most * LIKE <= least * MUCH_LARGER
+    return float(least[many].max()) / LIKE if many.any() else 0.0
 
 
 def _least_short(level: FloatArray, floor: float) -> float:

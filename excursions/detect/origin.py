@@ -38,6 +38,7 @@ RESETS = (CALIBRATING, CLEANING)  # states that take a fault of the reading out 
 SOON_S = 1_800.0  # "within minutes of": half an hour (cp)
 LATE_S = 2 * 3_600.0  # cooling and settling of a vessel take an hour or two (cp)
 HEAT_BEFORE_S = 6 * 3_600.0
+AFTER_STEAM = 2.5  # steam harms probes, but a process started anew after it also goes to other levels (cp)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,14 +81,17 @@ WITHOUT = 0.69  # most that the reading alone says, just short of naming the pro
 
 
 def witnessed(probability: float, clues: tuple[Clue, ...]) -> float:
-    """Cap a probability at "undecided" where nothing but the reading itself speaks against the probe.
+    """Cap what the reading alone says at "undecided"; what speaks from outside it is weighed upon that.
 
-    A set-point nobody told of looks in the reading like a fault.  It takes something else to tell them apart: a
-    neighbour, samples, heat or work at the probe just before, a calibration or cleaning that takes it out.
+    A set-point nobody told of looks in the reading like a fault, however unlike the record's past.  It takes
+    something else to tell them apart: a neighbour, samples, heat or work at the probe just before, a calibration
+    or cleaning that takes it out.  One mild witness then makes it likely, not certain.
     """
-    if any(clue.odds >= WITNESS and not clue.inside for clue in clues):
-        return probability
-    return min(probability, WITHOUT)
+    outside = math.prod(clue.odds for clue in clues if not clue.inside)
+    if not any(clue.odds >= WITNESS and not clue.inside for clue in clues):
+        return min(probability, WITHOUT)
+    most = WITHOUT / (1 - WITHOUT) * max(outside, 1e-12)
+    return min(probability, most / (1 + most))
 
 
 def shared(clues: tuple[Clue, ...], alike: int) -> tuple[Clue, ...]:
@@ -122,7 +126,7 @@ def state_clue(record: Record, start: int, *, soon_s: float = SOON_S) -> Clue:
     if start - int(states.end[settled]) > soon_s * NS_PER_S:
         return Clue(odds=1.0)
     code = int(states.code[last])
-    odds = {STEAMING: 5.0, CLEANING: 2.0, CALIBRATING: 2.0, HOLD: 1.2, WASHING: 1.2}[code]
+    odds = {STEAMING: AFTER_STEAM, CLEANING: 2.0, CALIBRATING: 2.0, HOLD: 1.2, WASHING: 1.2}[code]
     if start - int(states.end[last]) > LATE_S * NS_PER_S:
         odds = min(odds, 1.5)  # it settled, or the process changed, long after: much else may have happened
     since = duration_text((start - int(states.end[last])) / NS_PER_S)

@@ -41,7 +41,7 @@ LEAST_RATIO = 3.0  # and never below three spreads
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Change:
     """A change of level: first block of the new level, window width in blocks, difference, its usual spread,
-    chance number, and whether a break lies exactly there."""
+    chance number, whether a break lies exactly there, and whether it was found by how suddenly it came."""
 
     at: int
     width: int
@@ -49,6 +49,7 @@ class Change:
     spread: float
     expected: float
     across: bool = False
+    sudden: bool = False
 
 
 def widths(blocks: int) -> tuple[int, ...]:

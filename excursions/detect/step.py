@@ -48,7 +48,11 @@ OWN_SHARE = 0.5  # of a difference to a neighbour that the reading itself must h
 FAST = 3.0  # a change that takes up to three times as long is as fast
 TRIFLE = 0.5  # of the tolerance: smaller changes are not reported
 TRIFLE_APART = 1.0  # of the tolerance, for a difference: two probes never agree to the last digit
-LIKE = 0.5  # a change of half the size or more is of the same kind
+LIKE, MUCH_LARGER = (
+    0.5,
+    3.0,
+)  # a change of half to three times the size is of the same kind; what is larger is another
+LIKE_MOVE = 0.8  # of a change: a move that the process may as well have made instead
 JEFFREYS = 0.5  # a change more than was seen is always possible: half a count
 MOST_OTHERS, QUICK_SHARE = (
     12,
@@ -187,7 +191,7 @@ def _event(
         return []
     if _calibrated(record, survey, change, start):
         return []
-    alike = _alike(context, i, shapes, company)
+    alike = max(_alike(context, i, shapes, company), _moves_beside(survey, change, shape))
     prior = expected_faults(settings.faults_per_year, survey.years)
     until = next_reset(record, start) or int(survey.live.time[-1])
     clues = (
@@ -259,10 +263,35 @@ def _alike(context: _Context, i: int, shapes: list[Transition], company: list[tu
         unexplained[k]
         and k != i
         and other is not back
-        and abs(other.size) >= LIKE * abs(change.size)
+        and LIKE <= abs(other.size / change.size) <= MUCH_LARGER
+        and (other.sudden or not change.sudden)
         and (shapes[i].hidden or shapes[k].length_s <= longest)
         for k, other in enumerate(context.every)
     )
+
+
+def _moves_beside(survey: Survey, change: Change, shape: Transition) -> int:
+    """How often else the reading moved as far in as long, where how fast it came does not set it apart.
+
+    A change that hides behind a cleaning, or takes as long as the process does, is one of all moves of the record,
+    not only of those that stand out from the others.
+    """
+    if change.sudden and not change.across:
+        return 0
+    if not shape.hidden and shape.samples <= 2 and survey.interval_s <= FASTEST_VESSEL_S:
+        return 0
+    return max(moves(survey, abs(shape.size), shape.length_s) - 1, 0)
+
+
+def moves(survey: Survey, size: float, length_s: float) -> int:
+    """How often the level moved by a like size within this time, itself included."""
+    level = survey.rest
+    lag = 1 + math.ceil(length_s / survey.blocks.width_s)
+    if lag >= level.size:
+        return 0
+    moved = np.abs(level[lag:] - level[:-lag])
+    like = (moved >= LIKE_MOVE * size) & (moved <= MUCH_LARGER * size)
+    return int(np.count_nonzero(np.diff(like.astype(np.int8), prepend=0) == 1))
 
 
 def _sampled(context: _Context, i: int, start: int, until: int, size: float) -> tuple[Clue, ...]:

@@ -22,8 +22,8 @@ from excursions.detect.once import Once
 from excursions.detect.pattern import without_round
 from excursions.detect.scan import Change, changes
 from excursions.detect.short import short_changes
-from excursions.detect.sudden import gaps, sudden_changes, together
-from excursions.records import FloatArray, Record, Signal
+from excursions.detect.sudden import Jumps, Way, gaps, jumps, sudden_changes, together
+from excursions.records import FloatArray, Record, Sampling, Signal
 from excursions.states.heat import Usual, usual_temperature
 from excursions.states.trace import Trace, trace_of
 
@@ -143,7 +143,10 @@ def survey_of(record: Record) -> Survey | None:
             changes(rest, blocks.broken, floor=0.3 * quantum)
             or short_changes(rest, floor=0.3 * quantum, least=SHORT_LEVEL),
             sudden_changes(
-                live, blocks, once("gaps", lambda: gaps(live.value)), noise=max(sigma, quantum / 4)
+                live,
+                blocks,
+                once("jumps", lambda: jumps(live, blocks, gaps(live.value), Way.of(sampling))),
+                noise=max(sigma, quantum / 4),
             ),
         ),
         wander=1.4826 * float(np.median(np.abs(rest - np.median(rest)))),
@@ -153,4 +156,12 @@ def survey_of(record: Record) -> Survey | None:
         years=len(blocks) * blocks.width / NS_PER_YEAR,
         temperature=onto_blocks(record.temperature, blocks),
         neighbours={name: onto_blocks(signal, blocks) for name, signal in record.neighbours.items()},
+    )
+
+
+def jumps_of(record: Record, survey: Survey) -> Jumps:
+    """The largest jump of every block, worked out once for all who ask."""
+    sampling = record.value.sampling if record.value is not None else Sampling()
+    return survey.once(
+        "jumps", lambda: jumps(survey.live, survey.blocks, gaps(survey.live.value), Way.of(sampling))
     )

@@ -1,7 +1,7 @@
 """Random fleets for the benchmarks: many points, faults from far below to far above what can be seen.
 
-Every choice is drawn from wide laws that were written down before any detector was tried on them; sizes
-are log-uniform in units of the point's own noise, so that a table of recall by size has every row.
+Every choice is drawn from wide laws that know of no detector; sizes are log-uniform from below the point's own
+noise to the largest error its reading can have, so that a table of recall by size has every row.
 """
 
 from __future__ import annotations
@@ -289,6 +289,7 @@ def _fault(
 ) -> Fault:
     """One fault of this kind at `day`, no longer than `room` days."""
     fast, slow = noise
+    wide = spec.range[1] - spec.range[0]
     # No probe reads less than nothing for long: offsets stay within six tenths of the usual level.
     most = {"ph": 2.5, "redox": 400.0}.get(spec.measurand, 0.6 * min(spec.process.setpoints))
     if kind.startswith("lookalike"):
@@ -313,11 +314,11 @@ def _fault(
         "temperature_fault": (min(_log(rng, 0.05, 8.0), room), _sign(rng) * _log(rng, 0.4, 25.0), str(rng.choice(["jump", "open", "drift", "flicker"]))),
         "noise_growth": (min(_log(rng, 0.5, 12.0), room), _log(rng, 1.2, 12.0), str(rng.choice(["abrupt", "gradual"]))),
         "noise_collapse": (min(_log(rng, 1.0, 12.0), room), 1 / _log(rng, 1.3, 15.0), str(rng.choice(["abrupt", "gradual"]))),
-        "periodic": (min(_log(rng, 0.3, 6.0), room), fast * _log(rng, 0.4, 25.0), ""),
-        "step": (float("nan"), _sign(rng) * min(slow * _log(rng, 0.5, 25.0), most), ""),
-        "drift": (min(_log(rng, 2.0, 30.0), room), _sign(rng) * min(slow * _log(rng, 0.7, 30.0), most), ""),
-        "fouling": (min(rng.uniform(20.0, 60.0), room), -min(slow * _log(rng, 0.7, 15.0), 0.5 * most), ""),
-        "slow_response": (min(_log(rng, 3.0, 20.0), room), _log(rng, 1.5, 40.0), str(rng.choice(["abrupt", "gradual"]))),
+        "periodic": (min(_log(rng, 0.3, 6.0), room), min(fast * _log(rng, 0.4, 100.0), 0.25 * wide), ""),
+        "step": (float("nan"), _sign(rng) * _log(rng, min(0.5 * slow, most), most), ""),
+        "drift": (min(_log(rng, 2.0, 30.0), room), _sign(rng) * _log(rng, min(0.7 * slow, most), most), ""),
+        "fouling": (min(rng.uniform(20.0, 60.0), room), -_log(rng, min(0.7 * slow, 0.5 * most), 0.5 * most), ""),
+        "slow_response": (min(_log(rng, 3.0, 20.0), room), _log(rng, 1.5, 200.0), str(rng.choice(["abrupt", "gradual"]))),
         "dropout": (min(_log(rng, 0.1, 2.0), room), float("nan"), "bouts"),
         "bad_quality": (min(_log(rng, 0.1, 2.0), room), float("nan"), "bouts"),
         "spikes": (min(_log(rng, 0.1, 2.0), room), _sign(rng) * fast * _log(rng, 3.0, 150.0), "bubbles"),

@@ -2,7 +2,8 @@
 
 The rules, all of them:
 
-* A fault is *found* when an event of a compatible kind overlaps it (within a tolerance) and lays it at the
+* A fault is *found* when an event of a compatible kind overlaps it (within a tolerance; a step: its first half
+  day) and lays it at the
   probe's door or says that the record cannot tell; heat, and what the recording did, need only not be called routine.
   It is *laid to the probe* when the origin says probe.  It is *seen* when the kind fits whatever the origin.
   It is *named* when the kind is the very kind.
@@ -21,7 +22,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from excursions.clock import NS_PER_S
+from excursions.clock import NS_PER_DAY, NS_PER_S
 from excursions.records import Event
 from sample_data.simulator import TruthRow
 
@@ -67,6 +68,7 @@ CONSEQUENCES: dict[str, tuple[str, ...]] = {
 CAUSE_OPEN = ("spikes", "periodic")
 ANY_BUT_ROUTINE = ("over_temperature", "thermal_shock", "dropout", "bad_quality", "bridged")
 LEAST_TOLERANCE_S = 600.0
+STEP_SHOWS = NS_PER_DAY // 2  # after that nothing happens until it is taken out
 ABRUPT = (
     "over_temperature",
     "thermal_shock",
@@ -136,8 +138,26 @@ def tolerance_ns(interval_s: float) -> int:
 
 
 def overlaps(row: TruthRow, event: Event, slack: int) -> bool:
-    """Whether an event touches a true span, give or take `slack` ns."""
-    return event.start < row.end + slack and max(event.end, event.start + 1) > row.start - slack
+    """Whether an event touches a true span, give or take `slack` ns; of a step, which lasts until somebody takes
+    it out, the half day after its begin or around its end."""
+    return any(touches(a, b, event.start, event.end, slack) for a, b in shown(row))
+
+
+def begins_in(row: TruthRow, event: Event, slack: int) -> bool:
+    """The same, but of a step its begin alone: who points at its end has not found it."""
+    return touches(*shown(row)[0], event.start, event.end, slack)
+
+
+def shown(row: TruthRow) -> tuple[tuple[int, int], ...]:
+    """Spans [ns] in which a true event shows itself, its begin first."""
+    if row.kind != "step" or row.end - row.start <= 2 * STEP_SHOWS:
+        return ((row.start, row.end),)
+    return (row.start, row.start + STEP_SHOWS), (row.end - STEP_SHOWS, row.end)
+
+
+def touches(lo: int, hi: int, start: int, end: int, slack: int) -> bool:
+    """Whether [start, end) touches [lo, hi), give or take `slack` ns."""
+    return start < hi + slack and max(end, start + 1) > lo - slack
 
 
 def _origin_fits(row: TruthRow, event: Event) -> bool:
@@ -156,7 +176,7 @@ def _lays(row: TruthRow, event: Event) -> bool:
 def match(row: TruthRow, events: Sequence[Event], relative: float, interval_s: float) -> Match:
     """The event that fits a fault best: the very kind first, then the onset that is nearest."""
     slack = tolerance_ns(interval_s)
-    fitting = [e for e in events if e.kind in kinds_of(row) and overlaps(row, e, slack)]
+    fitting = [e for e in events if e.kind in kinds_of(row) and begins_in(row, e, slack)]
 
     def order(event: Event) -> tuple[bool, int]:
         return event.kind != row.kind, abs(event.start - row.start)

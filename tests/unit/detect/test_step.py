@@ -171,3 +171,26 @@ def test_a_valve_closed_for_a_shift_is_one_event_of_the_process(seed: int) -> No
     assert {event.origin for event in events} == {"process"}
     assert all((event.end - event.start) / MINUTE == pytest.approx(320, abs=40) for event in events)
     assert all(event.parts for event in events)
+
+
+def walked_to(seed: int) -> np.ndarray:
+    """Set-points of 2 every two days, each walked to with a time constant of twenty minutes."""
+    moves = np.resize([1.0, -1.0], N // 2_880 + 1)[np.arange(N) // 2_880]
+    lagged = np.empty(N)
+    last = moves[0]
+    for i, target in enumerate(moves):
+        last += (target - last) / 20
+        lagged[i] = last
+    return process(seed) + lagged
+
+
+@SEEDS
+def test_a_jump_smaller_than_the_set_points_that_are_walked_to_is_found(seed: int) -> None:
+    found = detect_step(make_record(with_step(walked_to(seed), 17_123, 0.5)))
+    (event,) = [e for e in found if e.origin != "process"]
+    assert abs(minute(event) - 17_123) <= 2
+
+
+@SEEDS
+def test_set_points_alone_that_are_walked_to_are_nobodys_fault(seed: int) -> None:
+    assert [e for e in detect_step(make_record(walked_to(seed))) if e.origin != "process"] == []
