@@ -72,7 +72,8 @@ def _segment_says(tokens: Sequence[str]) -> Named:
     for role in ("setting", "limit", "temperature"):
         if role in roles:
             return Named(role=role, measurand=measurand, strong=True)
-    if (measurand and tokens[-1] in ("T", "t")) or _ends_in_letters_of(tokens, "temperature"):
+    beside = any(_letters_before_measurand(tokens, at) == "temperature" for at in range(len(tokens)))
+    if (measurand and tokens[-1] in ("T", "t")) or beside or _ends_in_letters_of(tokens, "temperature"):
         return Named(role="temperature", measurand=measurand, strong=True)
     if _ends_in_letters_of(tokens, "pressure"):
         return Named(role="pressure", measurand=measurand, strong=True)
@@ -84,6 +85,12 @@ def _ends_in_letters_of(tokens: Sequence[str], role: str) -> bool:
     """``F1-PH.TT``, ``F1_PH_TT``: loop letters without a number at the end say what the signal is."""
     last = len(tokens) - 1
     return _words.loop_letters(tokens[last]) == role and not _numbered(tokens, last)
+
+
+def _letters_before_measurand(tokens: Sequence[str], at: int) -> str:
+    """``SCR1_TI_PH``, ``SCR1_AI_PH``: loop letters in front of the measurand say what the signal is; else empty."""
+    named = at + 1 < len(tokens) and bool(_words.measurand_of(tokens[at + 1]))
+    return _words.loop_letters(tokens[at]) if named else ""
 
 
 def _segment_measurand(tokens: Sequence[str]) -> str:
@@ -175,6 +182,8 @@ def _carries_no_identity(tokens: Sequence[str], at: int, role: str) -> bool:
     ):
         return True
     ending = "analysis" if role == "value" else role
+    if _letters_before_measurand(tokens, at) == ending:
+        return True
     if at == len(tokens) - 1 and _ends_in_letters_of(tokens, ending):
         return True
     single = {"temperature": "t", "pressure": "p"}.get(role, "")
@@ -196,6 +205,7 @@ _SUFFIXES = {
     "c": "degC",
     "f": "degF",
     "mv": "mV",
+    "ma": "mA",
     "ppm": "ppm",
     "ppb": "ppb",
     "mbar": "mbar",
@@ -233,6 +243,8 @@ def _speaks_of(tokens: Sequence[str], unit: str) -> bool:
     said = _segment_says(tokens)
     if unit in _OF_TEMPERATURE:
         return said.role == "temperature"
+    if unit == "mA":  # a current says nothing of what is measured
+        return said.role in ("value", "temperature", "pressure")
     if "pressure" in quantities(unit) and said.role == "pressure":
         return True
     return said.role == "value" and bool(said.measurand)

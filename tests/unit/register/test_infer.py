@@ -145,6 +145,16 @@ def the_point(*tags: tuple[str, ...]) -> Point:
             id="the unit as a part of the name",
         ),
         pytest.param(
+            (("SCR1_AI_PH", "ph"), ("SCR1_TI_PH", "degc")),
+            [("SCR1", "ph", "SCR1_AI_PH", "SCR1_TI_PH")],
+            id="loop letters in front of the measurand",
+        ),
+        pytest.param(
+            (("AT55_mA", "ph"), ("TT55", "degc")),
+            [("AT55_mA", "other", "AT55_mA", "TT55")],
+            id="a current says nothing of what is measured",
+        ),
+        pytest.param(
             (("BROOK_TURB", "us"), ("BROOK_WTEMP", "degc")),
             [("BROOK_TURB", "turbidity", "BROOK_TURB", "BROOK_WTEMP")],
             id="temperature glued to a letter",
