@@ -14,8 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.ndimage import median_filter
-from scipy.stats import t as student
-from scipy.stats import theilslopes
+from scipy.special import stdtr, stdtrit
 
 from excursions.clock import NS_PER_DAY, NS_PER_S, TimeArray
 from excursions.detect.groups import group_median
@@ -77,7 +76,7 @@ class Trend:
     @property
     def chance(self) -> float:
         """Probability of a trend as steady where there is none."""
-        return float(2 * student.sf(abs(self.shift) / self.error, self.freedom))
+        return 2 * float(stdtr(self.freedom, -abs(self.shift) / self.error))
 
 
 def creeping(record: Record, trace: Trace, settings: CreepSettings | None = None) -> tuple[Event, ...]:
@@ -118,7 +117,7 @@ def least_creep(record: Record, trace: Trace, settings: CreepSettings | None = N
     settings = settings or CreepSettings()
     trends = fixed_points(record, trace)
     needed = [
-        (float(student.isf(settings.chance / (2 * len(trends)), trend.freedom)) + POWER) * trend.error
+        (-float(stdtrit(trend.freedom, settings.chance / (2 * len(trends)))) + POWER) * trend.error
         for trend in trends
     ]
     return max(min(needed, default=math.inf), 1.5 * settings.least_k)
@@ -148,6 +147,8 @@ def _trend(words: str, time: TimeArray, level: FloatArray, resolution: float) ->
     if n < FEWEST:
         return None
     when = (time - time[0]) / max(float(time[-1] - time[0]), 1.0)
+    from scipy.stats import theilslopes  # a second to load, and most records never come here
+
     shift = float(theilslopes(level, when).slope)
     rest = level - shift * when
     rest = rest - np.median(rest)
