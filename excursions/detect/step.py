@@ -191,7 +191,9 @@ def _event(
         return []
     if _calibrated(record, survey, change, start):
         return []
-    alike = max(_alike(context, i, shapes, company), _moves_beside(survey, change, shape))
+    alike = _alike(context, i, shapes, company)
+    if not record.neighbours:  # beside one that usually goes along, its moves are counted with it
+        alike = max(alike, _moves_beside(survey, change, shape))
     prior = expected_faults(settings.faults_per_year, survey.years)
     until = next_reset(record, start) or int(survey.live.time[-1])
     clues = (

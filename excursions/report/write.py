@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
-import tempfile
+import secrets
 from pathlib import Path
+from typing import BinaryIO
 
 import polars as pl
 
@@ -68,25 +70,33 @@ def harmless(frame: pl.DataFrame) -> pl.DataFrame:
 
 def write_whole(path: Path, content: bytes) -> None:
     """Write a file so that a reader sees the old one or the new one, never a part."""
+    part = (
+        path.parent / f".{path.name}.{secrets.token_hex(4)}"
+    )  # known before it is there: no interrupt leaves it
+    try:
+        with _made(part) as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        os.chmod(part, 0o644 & ~_umask())
+        os.replace(part, path)
+    except BaseException:
+        with contextlib.suppress(OSError):
+            part.unlink()
+        raise
+
+
+def _made(path: Path) -> BinaryIO:
+    """A new file open for writing, its folder made where it is missing."""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+        return path.open("xb")
     except OSError as error:
         raise UsageError(
             found=f'"{path.parent}", where nothing can be written ({error.strerror})',
             expected="a folder that exists or can be made",
             mend="name another place with --out",
         ) from error
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        os.chmod(name, 0o644 & ~_umask())
-        os.replace(name, path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
 
 
 def _umask() -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -120,7 +121,15 @@ class _Batch:
         if first.null_count():
             blank = self.batch.frame.select(pl.all_horizontal(pl.all().is_null())).to_series().to_numpy()
             if blank.any():
+                self._refuse_hidden(np.flatnonzero(blank))
                 self.batch = self.batch.keep(np.flatnonzero(~blank))
+
+    def _refuse_hidden(self, blank: IndexArray) -> None:
+        """Rows that look empty because all they hold stands behind the last column."""
+        count = 1 if self.plan.streams[0].tag_columns else len(self.plan.streams)
+        for line, text in self.batch.texts(blank) if self.batch.raw else ():
+            if re.search(r"\w", text):
+                self.outcome.refuse(line, "", text, surplus_cells(self.plan.width), count)
 
     def _times(self, columns: tuple[int, ...]) -> _Clocked:
         cells = [self.batch.frame[str(index)] for index in columns]

@@ -77,3 +77,12 @@ def test_quality_words_of_the_user_hold_for_texts_and_figures_in_the_value_colum
     assert found.series["A"].quality.tolist() == [0, 0, 0, 1, 2, 1]
     assert found.files[0].notes == ()
     assert {w["word"]: w["line"] for w in found.status_words.to_dicts()} == {"KAPUTT": 5, "-9999": 6, "88": 7}
+
+
+def test_a_line_whose_cells_all_stand_behind_the_last_column_is_refused_not_lost(tmp_path: Path) -> None:
+    rows = [f"AI-1;2024-03-07T{hour:02d}:00:00Z;{7 + hour / 100:.2f}" for hour in range(24)]
+    rows[12] = ";" * 30 + rows[12]
+    path = tmp_path / "shifted.csv"
+    path.write_text("\n".join(["tag;time;value", *rows, ""]), encoding="utf-8")
+    report = read_exports([path], ReadOptions()).files[0]
+    assert (report.rows, report.used, report.refused) == (24, 23, 1)
