@@ -1,8 +1,6 @@
-"""How well a calibration knows what it knows: the assumed standard uncertainties, all in one place.
+"""How well a calibration knows what it knows: assumed uncertainties that are no measurand's own.
 
-All are common practice without a source (cp) unless said otherwise.  What two calibrations have in common (the
-maker's table of a buffer, the probe's own thermometer) cancels in a shift and is left out on purpose; what
-differs from one bottle, day and hand to the next is in.
+Those of each measurand stand in its row (``Measurand.assumed``).  All are common practice without a source (cp).
 """
 
 from __future__ import annotations

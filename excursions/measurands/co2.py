@@ -2,21 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from excursions.measurands.ph import ELECTRODE_SLOPE
 from excursions.measurands.row import Accepted, Assumed, Expected, Measurand
-
-_ASSUMED = Assumed(
-    raw=0.7,
-    reading_relative=0.03,
-    standard=0.01,
-    standard_relative=0.01,
-    entered={"slope": 1.5, "zero_point": 0.04},
-)
-_AGEING = {
-    "slope": ELECTRODE_SLOPE,
-    "zero_point": Expected(ageing=0.0, ageing_spread=0.01, wander=0.02, kick=0.3),
-}
-_ACCEPTED = {("slope", "%"): Accepted(low=90.0)}
 
 CO2 = Measurand(
     key="co2",
@@ -34,12 +23,22 @@ CO2 = Measurand(
     glass=True,
     parameters=("slope", "zero_point"),
     family="electrode",
-    assumed=_ASSUMED,
-    ageing=_AGEING,
-    accepted=_ACCEPTED,
+    assumed=Assumed(
+        raw=0.7,
+        reading_relative=0.03,
+        standard=0.01,
+        standard_relative=0.01,
+        entered={"slope": 1.5, "zero_point": 0.04},
+    ),
+    ageing={
+        "slope": ELECTRODE_SLOPE,
+        "zero_point": Expected(ageing=0.0, ageing_spread=0.01, wander=0.02, kick=0.3),
+    },
+    accepted={("slope", "%"): Accepted(low=90.0)},
 )
 
-CO2_PRESSURE = Measurand(
+CO2_PRESSURE = replace(
+    CO2,
     key="co2_pressure",
     label="CO2 partial pressure",
     unit="mbar",
@@ -51,15 +50,5 @@ CO2_PRESSURE = Measurand(
     },
     said=("pco2",),
     tokens=("pco2",),
-    physical=(-50.0, 20000.0),
-    usual=(0.0, 12000.0),
-    tolerance=10.0,
-    tolerance_relative=0.10,  # (cp)
-    rating_continuous_degc=60.0,
-    glass=True,
-    parameters=("slope", "zero_point"),
-    family="electrode",
-    assumed=_ASSUMED,
-    ageing=_AGEING,
-    accepted=_ACCEPTED,
+    beginnings=(),
 )

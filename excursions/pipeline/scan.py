@@ -211,7 +211,7 @@ def read_all(inputs: Inputs, options: ScanOptions, engine: Engine, progress: Pro
         let_go(series.time, series.value, series.quality)
     if options.read.tz:
         plant = dataclasses.replace(plant, zone=options.read.tz)
-    ends = [int(series.time.max()) for series in exports.series.values() if len(series.time)]
+    ends = [report.last for report in exports.files if report.last is not None]
     reading_options = reading_options.with_exports(exports.orders.values(), max(ends, default=None))
     logs = tuple(
         settle_log(read_calibrations(path, options=reading_options, columns=options.columns), plant)
