@@ -9,6 +9,7 @@ from excursions.link.audit import audit
 from excursions.link.correct import band_at, corrected, error_at
 from excursions.link.doubt import doubt_windows
 from excursions.link.due import next_due
+from excursions.link.exchanged import exchange_doubts
 from excursions.link.lessons import fleet_heat
 from excursions.link.outcome import outcome
 
@@ -19,6 +20,7 @@ __all__ = [
     "corrected",
     "doubt_windows",
     "error_at",
+    "exchange_doubts",
     "fleet_heat",
     "next_due",
     "outcome",

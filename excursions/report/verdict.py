@@ -16,7 +16,7 @@ from excursions.clock import NS_PER_HOUR, duration_text
 from excursions.kinds import KINDS, WORTH_ASKING, caution_for
 from excursions.records import SEVERITY_RANK, UNVERIFIED, Calibration, Doubt, Event
 from excursions.report.result import VERDICTS, PointFindings, Verdict
-from excursions.report.wording import day, event_sentence, quantity, whose, why_doubted
+from excursions.report.wording import day, event_sentence, opened, quantity, whose, why_doubted
 
 UNUSABLE = ("stuck", "pinned", "out_of_range", "dropout", "bad_quality")
 PASSING = (
@@ -208,7 +208,7 @@ def _from_doubt(
         shown = f"reads about {quantity(abs(error), unit, band)} {direction} (± {quantity(band, unit, band)})"
     else:
         shown = f"may be off by up to {quantity(band, unit, band)}"
-    since = f"{shown} since {day(doubt.start, tz)}"
+    since = f"{shown} since {opened(doubt, tz)}"
     text = f"{since[0].upper()}{since[1:]}."
     if lead is not None:
         # The cause comes first, unless the doubt began before it: then it is only part of the story.
@@ -259,17 +259,17 @@ def _trust(
     knowledge: str,
     tz: ZoneInfo,
 ) -> Verdict:
-    waiting = min((doubt.start for doubt in doubts if doubt.open_end), default=None)
+    waiting = min((doubt for doubt in doubts if doubt.open_end), key=lambda doubt: doubt.start, default=None)
     text = "Nothing in this record speaks against the reading now."
     if waiting is not None:
         text = (
-            f"Nothing certain speaks against the reading now; from {day(waiting, tz)} on a change that may be the "
+            f"Nothing certain speaks against the reading now; from {opened(waiting, tz)} on a change that may be the "
             "probe's has not been verified."
         )
     past = sorted((doubt for doubt in doubts if not doubt.open_end), key=lambda doubt: doubt.end)
     if past:
         last = past[-1]
-        text += f" Readings from {day(last.start, tz)} to {day(last.end, tz)} are to be doubted: {why_doubted(last)}."
+        text += f" Readings from {opened(last, tz)} to {day(last.end, tz)} are to be doubted: {why_doubted(last)}."
         if any(c.time >= last.end and c.action == "calibration" for c in calibrations):
             text += " Since then it was calibrated."
     failed = past_faults(findings)

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from excursions.clock import duration_text, to_datetime
 from excursions.kinds import KINDS
-from excursions.records import PRORATION, Doubt, Event
+from excursions.records import AGED, PRORATION, Doubt, Event
 
 MOVES = ("step", "drift", "fouling")  # whose size is a change, also where the reading is a temperature
 
@@ -120,12 +120,20 @@ def is_seen(error: float, band: float) -> bool:
 
 def why_doubted(doubt: Doubt) -> str:
     """What a window of doubt rests on, in plain words; methods have their names in the tables."""
-    return "found off later; nothing in the record explains it" if doubt.basis == PRORATION else doubt.basis
+    if doubt.basis != PRORATION:
+        return doubt.basis
+    aged = any(AGED in reason for reason in doubt.reasons)
+    return f"found off later; {AGED if aged else 'no event in the record explains it'}"
+
+
+def opened(doubt: Doubt, tz: ZoneInfo) -> str:
+    """When a window of doubt begins: the minute where the record marks it, ``about 28 Feb`` where it is a guess."""
+    return f"about {to_datetime(doubt.start, tz):%-d %b}" if doubt.about else day(doubt.start, tz)
 
 
 def doubt_sentence(doubt: Doubt, unit: str, tz: ZoneInfo) -> str:
     """One closed window of doubt: from when to when, how wrong at most, for how long beyond tolerance, why."""
-    text = f"{day(doubt.start, tz)} to {day(doubt.end, tz)}"
+    text = f"{opened(doubt, tz)} to {day(doubt.end, tz)}"
     if doubt.knots:
         worst = max(range(len(doubt.knots)), key=lambda i: abs(doubt.knots[i][1]))
         error = doubt.knots[worst][1]
