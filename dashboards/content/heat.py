@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 from dashboards.wording import Reader, kind_label, rate_words, size_words
 from excursions.clock import duration_text
+from excursions.kinds import HEAT_KINDS
 from excursions.records import Event
 from excursions.report.result import PointFindings
 from excursions.report.wording import number
 
-HEAT_KINDS = ("over_temperature", "sterilisation", "thermal_shock")
 MOST_ROUTINE = 10  # newest ones; the rest only repeat them and stand in the tables
 
 

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from dashboards.content.about import About
-from dashboards.content.heat import HEAT_KINDS
 from dashboards.content.overview import in_trouble
 from dashboards.wording import (
     CAUSE_WORDS,
@@ -23,6 +22,7 @@ from dashboards.wording import (
     sure,
 )
 from excursions.clock import duration_text
+from excursions.kinds import HEAT_KINDS
 from excursions.records import SEVERITY_RANK, Calibration, Event, Link, Parameter, Shift
 from excursions.report.wording import number
 

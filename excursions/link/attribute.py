@@ -15,7 +15,7 @@ import numpy as np
 
 from excursions import clock
 from excursions.conclusions import Levels
-from excursions.kinds import KINDS
+from excursions.kinds import KINDS, MOVES
 from excursions.link.ageing import Ageing, learn
 from excursions.link.beliefs import Beliefs, updated
 from excursions.link.candidates import Cause, causes
@@ -197,7 +197,7 @@ def _reasons(
 def _told(event: Event, shift: Shift, tz: ZoneInfo) -> str:
     """``step of -0.42 pH on 30 May``."""
     label = KINDS[event.kind].label if event.kind in KINDS else event.kind
-    if event.kind in ("step", "drift", "fouling"):
+    if event.kind in MOVES:
         return f"{label} of {_signed(event.size, event.size_unit or MEASURANDS[shift.measurand].unit)} on {day(event.start, tz)}"
     size = f" ({event.size:.4g} {event.size_unit})".replace(" )", ")") if math.isfinite(event.size) else ""
     return f"{label}{size} on {day(event.start, tz)}"
