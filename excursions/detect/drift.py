@@ -102,6 +102,8 @@ def _event(
     confidence = probe if origin != "process" else (1 - probe) * prior / (prior + walk.expected)
     if prior < walk.expected or confidence < settings.least_confidence or end <= start:
         return None
+    if abs(walk.size) <= 1.645 * walk.spread:
+        return None  # its interval holds nil: no more than the usual change over that time
     days, size = (end - start) / NS_PER_DAY, _tooth(walk)
     trifle = TRIFLE_APART if walk.basis else TRIFLE
     if abs(size) < trifle * record.point.tolerance_at(walk.before):
@@ -218,7 +220,7 @@ def _jump(survey: Survey, begin: int, end: int) -> float:
 
 def _related(survey: Survey, clues: tuple[Clue, ...]) -> tuple[Clue, ...]:
     """Neighbours that usually go along and did not."""
-    names = [name for name, other in survey.neighbours.items() if related(survey.blocks.level, other)]
+    names = [name for name in survey.redundant if related(survey.blocks.level, survey.neighbours[name])]
     return tuple(clue for clue in clues if any(clue.words.startswith(f"{name} did not") for name in names))
 
 
@@ -238,7 +240,7 @@ def _company(survey: Survey, walk: Walk) -> tuple[Clue, ...]:
         ratio = _walked(other, walk)
         if math.isfinite(ratio):
             moved = ratio > 2.5
-            close = name != "the temperature"
+            close = name in survey.redundant
             odds = (0.1 if close else 0.3) if moved else (2.0 if close else 1.2)
             clues.append(Clue(odds=odds, words=f"{name} {'walked too' if moved else 'did not walk with it'}"))
     return tuple(clues)

@@ -210,6 +210,8 @@ def _straight(survey: Survey, series: FloatArray, name: str) -> list[Walk]:
     slope, error = slope_and_error(time, level)
     if not abs(slope) > STRAIGHT_T * error:
         return []
+    if _split_squares(level) < float(np.sum((level - np.polyval(np.polyfit(time, level, 1), time)) ** 2)):
+        return []  # two levels tell it better: it happened somewhere, not all along
     span = float(time[-1] - time[0])
     chance = 2 * float(stdtr(8, -abs(slope) / error / 2))
     size = slope * span
@@ -225,6 +227,13 @@ def _straight(survey: Survey, series: FloatArray, name: str) -> list[Walk]:
             straight=True,
         )
     ]
+
+
+def _split_squares(y: FloatArray) -> float:
+    """Least residual squares of a series (n,) told as two levels."""
+    n = np.arange(1, y.size)
+    left, right = np.cumsum(y)[:-1], np.sum(y) - np.cumsum(y)[:-1]
+    return float(np.sum(y * y) - np.max(left**2 / n + right**2 / (y.size - n)))
 
 
 def slope_and_error(x: FloatArray, y: FloatArray) -> tuple[float, float]:
