@@ -11,6 +11,7 @@ from dataclasses import replace
 from typing import Any, NamedTuple
 
 from excursions.clock import TimeArray
+from excursions.detect.creep import CreepSettings, detect_creep
 from excursions.detect.drift import DriftSettings, detect_drift
 from excursions.detect.fouling import FoulingSettings, detect_fouling
 from excursions.detect.heat_judgement import OverTemperatureSettings
@@ -53,6 +54,7 @@ DETECTORS: tuple[Detector, ...] = (
     Detector("step", detect_step, StepSettings),
     Detector("drift", detect_drift, DriftSettings),
     Detector("fouling", detect_fouling, FoulingSettings),
+    Detector("creep", detect_creep, CreepSettings),
     Detector("slow_response", detect_slow_response, ResponseSettings),
     Detector("periodic", detect_periodic, PeriodicSettings),
 )
