@@ -60,7 +60,7 @@ DETECTORS: tuple[Detector, ...] = (
 )
 
 # Those that look for changes over weeks and years, for which medians of the hours are samples enough.
-SLOW = tuple(one for one in DETECTORS if one.name in ("drift", "fouling"))
+SLOW = tuple(one for one in DETECTORS if one.name in ("drift", "fouling", "creep"))
 
 
 def detect(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass, replace
 
@@ -171,7 +172,7 @@ def _parts(z: FloatArray, begin: int, end: int) -> list[tuple[int, int]]:
     inside = np.abs(z[begin:end])
     again = np.flatnonzero((inside[1:] < AGREES) & (inside[:-1] > STANDS_OFF)) + 1
     edges = [begin, *(begin + again), end]
-    return [(int(a), int(b)) for a, b in zip(edges[:-1], edges[1:], strict=True)]
+    return [(int(a), int(b)) for a, b in itertools.pairwise(edges)]
 
 
 def _sharpest_start(z: FloatArray, begin: int, end: int) -> int:
