@@ -23,8 +23,8 @@ from dashboards.wording import (
     sure,
 )
 from excursions.clock import duration_text
+from excursions.digits import number
 from excursions.records import SEVERITY_RANK, Calibration, Event, Link, Parameter, Shift
-from excursions.report.wording import number
 
 # Figures that the evidence beside them says in a sentence already.
 SAID = frozenset(

@@ -16,6 +16,7 @@ from excursions.calibrations import models
 from excursions.calibrations.shifts import histories
 from excursions.clock import NS_PER_HOUR
 from excursions.conclusions import Levels
+from excursions.digits import written
 from excursions.link.ageing import Ageing, owner_of
 from excursions.link.attribute import Weighed, Weighing, weigh
 from excursions.link.beliefs import Beliefs
@@ -131,7 +132,7 @@ def _closed(
     return window(
         span,
         weighed.posterior,
-        f"found out of tolerance: reading off by {error:+.3g} {point.quantity.unit} at {span.level:.4g}".rstrip(),
+        f"found out of tolerance: reading off by {written(error, signed=True)} {point.quantity.unit} at {written(span.level, 4)}".rstrip(),
     )
 
 
@@ -221,7 +222,11 @@ def _open_one(
     error = models.reading_error(span.shape, span.level, used=span.used, real=span.began, temp_degc=span.temp)
     if not abs(error) > point.tolerance_at(span.level):
         return None
-    return window(span, seen, f"verified, found off by {error:+.3g} {point.quantity.unit} and not adjusted")
+    return window(
+        span,
+        seen,
+        f"verified, found off by {written(error, signed=True)} {point.quantity.unit} and not adjusted",
+    )
 
 
 def _blank_shifts(

@@ -19,6 +19,7 @@ from excursions.detect.limits import detection_limits
 from excursions.detect.merge import merge
 from excursions.detect.severity import severity_of
 from excursions.detect.survey import surveyed
+from excursions.digits import written
 from excursions.plant import Plant
 from excursions.records import Event, FloatArray, Record, Signal, TagSeries
 from excursions.report.result import Levels, PointFindings
@@ -98,7 +99,7 @@ def _whole_size(record: Record, event: Event, found: PointFindings) -> Event:
         size=size,
         size_low=size - off,
         size_high=size + off,
-        evidence=(f"walked by {size:.3g} in {duration_text(days * 86_400)}", *event.evidence[1:]),
+        evidence=(f"walked by {written(size)} in {duration_text(days * 86_400)}", *event.evidence[1:]),
         details={**event.details, "rate_per_day": size / days},
     )
     return quieted(whole)
