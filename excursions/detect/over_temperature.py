@@ -27,7 +27,7 @@ from excursions.detect.heat_judgement import (
 )
 from excursions.detect.survey import heat_of
 from excursions.records import CLEANING, STEAMING, Event, IndexArray, Record
-from excursions.states.element import not_heat
+from excursions.states.element import heat_alone
 from excursions.states.trace import Trace, crossing, join, spells
 
 HABIT_LONGER = (
@@ -65,11 +65,7 @@ def detect_over_temperature(
         return ()
     trace, usual = heat.trace, heat.usual
     cycles = [measure(record, trace, s) for s in _steam_cycles(record, trace)]
-    stays = [
-        measure(record, trace, s)
-        for s in _stays(record, trace, settings, cycles)
-        if not not_heat(trace, s.first, s.past, usual.middle)
-    ]
+    stays = [measure(record, trace, s) for s in _stays(record, trace, settings, cycles, usual.middle)]
     events = _cycle_events(record, trace, cycles, settings)
     events += _stay_events(record, stays, settings, usual.high, float(trace.time[-1] - trace.time[0]))
     return tuple(sorted(events, key=lambda e: (e.start, e.kind, e.end)))
@@ -100,12 +96,16 @@ def _steam_cycles(record: Record, trace: Trace) -> list[Stretch]:
 
 
 def _stays(
-    record: Record, trace: Trace, settings: OverTemperatureSettings, cycles: Sequence[Exposure]
+    record: Record,
+    trace: Trace,
+    settings: OverTemperatureSettings,
+    cycles: Sequence[Exposure],
+    usual: float,
 ) -> list[Stretch]:
     """Stays above the continuous rating that are no part of a steam cycle or its cooling."""
     limit = _lowest_rating(record)
     ranges = spells(trace, on=np.nextafter(limit, math.inf), off=limit - settings.clear_k)
-    ranges = join(ranges, trace.time, settings.join_s)
+    ranges = join(heat_alone(ranges, trace, usual), trace.time, settings.join_s)
     ranges = _apart_from(ranges, cycles)
     return [_stay(record, trace, int(first), int(past), limit) for first, past in ranges]
 

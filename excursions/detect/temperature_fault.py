@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -16,9 +16,9 @@ from excursions.detect.element_creep import creeping
 from excursions.detect.survey import heat_of
 from excursions.detect.tails import expected_as_large, outlying
 from excursions.records import MEASURING, NO_DATA, Event, FloatArray, IndexArray, Record, Signal
-from excursions.states.element import not_heat
+from excursions.states.element import WILD_K, failing
 from excursions.states.heat import Usual
-from excursions.states.trace import Trace, between, spells, split_at_gaps, trace_of
+from excursions.states.trace import Trace, between, split_at_gaps, trace_of
 
 LASTING = 2  # days; a fault that long shifts the fixed points itself
 AS_LONG = 0.3  # of a standstill, from which on another one is its habit
@@ -29,9 +29,7 @@ MOST_FLICKERS = 20_000  # more large steps than this are how the temperature is 
 class TemperatureFaultSettings:
     """When a temperature is called wrong."""
 
-    wild_k: float = 20.0  # away from the usual band by this much, without heat that explains it (cp)
-    lowest_degc: float = -40.0  # below and above: no process with a probe in it (cp)
-    highest_degc: float = 200.0
+    wild_k: float = WILD_K
     bout_s: float = 86_400.0  # wild stretches within a day are one bout
     chronic: int = 20  # more bouts than this are one event for the record
     frozen_s: float = 7_200.0  # a process may well stand still for less (cp)
@@ -69,21 +67,25 @@ def detect_temperature_fault(
     trace, usual = heat.trace, heat.usual
     found = _wild(record, trace, usual, settings)
     seen = [(e.start, e.end) for e in found]
-    found += [e for e in _frozen(record, trace, settings) if not _within(e, seen)]
-    found += [e for e in _jumps(record, trace, settings) if not _within(e, seen)]
+    frozen = [e for e in _frozen(record, trace, settings) if not _within(e, seen)]
+    found += frozen
+    for jump in _jumps(record, trace, settings):  # the way into a standstill and out of it is part of it
+        if not _within(jump, seen) and not any(e.start <= jump.start <= e.end for e in frozen):
+            found.append(jump)
     found += creeping(record, trace) if not any(e.end - e.start > LASTING * NS_PER_DAY for e in found) else ()
     return tuple(sorted(found, key=lambda e: (e.start, e.end)))
 
 
 def _within(event: Event, spans: Sequence[tuple[int, int]]) -> bool:
-    return any(event.start < end and start < event.end for start, end in spans)
+    """Whether an event overlaps one of the spans, or begins where one ends: the way back is part of the fault."""
+    return any(event.start <= end and start < event.end for start, end in spans)
 
 
 # --- wild, open, short ---------------------------------------------------------------------------
 
 
 def _wild(record: Record, trace: Trace, usual: Usual, settings: TemperatureFaultSettings) -> list[Event]:
-    ranges = _wild_ranges(trace, usual, settings)
+    ranges = failing(trace, low=usual.low, middle=usual.middle, high=usual.high, away_k=settings.wild_k)
     if not ranges.size:
         return []
     edges = trace.time[ranges[1:, 0]] - trace.time[ranges[:-1, 1] - 1]
@@ -92,25 +94,6 @@ def _wild(record: Record, trace: Trace, usual: Usual, settings: TemperatureFault
     if len(bouts) > settings.chronic:
         bouts = [ranges]
     return [_wild_event(record, trace, bout, usual, settings) for bout in bouts]
-
-
-def _wild_ranges(trace: Trace, usual: Usual, settings: TemperatureFaultSettings) -> IndexArray:
-    """Stretches above and below the usual band that no heat or cold explains, in time order."""
-    away = settings.wild_k
-    mirrored = replace(trace, value=-trace.value)
-    high = spells(trace, on=usual.high + away, off=usual.high + away / 2)
-    low = spells(mirrored, on=-(usual.low - away), off=-(usual.low - away / 2))
-    wrong = [
-        (int(a), int(b))
-        for a, b in high
-        if not_heat(trace, int(a), int(b), usual.middle) or trace.value[a:b].max() > settings.highest_degc
-    ]
-    wrong += [
-        (int(a), int(b))
-        for a, b in low
-        if not_heat(mirrored, int(a), int(b), -usual.middle) or trace.value[a:b].min() < settings.lowest_degc
-    ]
-    return np.array(sorted(wrong), dtype=np.int64).reshape(-1, 2)
 
 
 def _wild_event(

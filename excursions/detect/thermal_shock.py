@@ -14,7 +14,7 @@ from excursions.clock import NS_PER_S
 from excursions.detect.survey import heat_of
 from excursions.digits import written
 from excursions.records import Event, FloatArray, IndexArray, Record
-from excursions.states.element import FASTEST_K_PER_S
+from excursions.states.element import FASTEST_K_PER_S, failing
 from excursions.states.heat import Usual
 from excursions.states.trace import Trace, runs
 
@@ -56,13 +56,25 @@ def detect_thermal_shock(record: Record, settings: ThermalShockSettings | None =
         return ()
     trace, usual = heat.trace, heat.usual
     found = (_swing(trace, int(first), int(past), settings) for first, past in _fast(trace, settings))
-    swings = [swing for swing in found if swing is not None and _stands(trace, swing, usual, settings)]
+    wrong = failing(trace, low=usual.low, middle=usual.middle, high=usual.high)
+    swings = [
+        swing
+        for swing in found
+        if swing is not None
+        and not _meets(wrong, swing.first, swing.last)
+        and _stands(trace, swing, usual, settings)
+    ]
     events = []
     for swing in swings:
         others = np.array([abs(s.rate) for s in swings if s is not swing and s.rate * swing.rate > 0])
         if _too_fast(abs(swing.rate), others, settings):
             events.append(_event(record, trace, swing, settings, others))
     return tuple(events)
+
+
+def _meets(ranges: IndexArray, first: int, last: int) -> bool:
+    """Whether samples `first` to `last` touch one of the index ranges."""
+    return bool(ranges.size and ((ranges[:, 0] <= last) & (ranges[:, 1] > first)).any())
 
 
 def _too_fast(rate: float, others: FloatArray, settings: ThermalShockSettings) -> bool:

@@ -242,11 +242,14 @@ def _from_doubt(
 
 
 def past_faults(findings: PointFindings) -> list[Event]:
-    """Failures of the probe that ended by themselves: readings inside them are no readings."""
+    """Failures of the probe that ended by themselves: readings inside them are no readings.
+
+    A temperature element that failed counts where it calls for action: what it compensated is wrong.
+    """
     return [
         event
         for event in findings.events
-        if event.kind in UNUSABLE
+        if (event.kind in UNUSABLE or (event.kind == "temperature_fault" and event.severity == "act"))
         and event.origin == "probe"
         and event.confidence >= MOST_LIKELY
         and SEVERITY_RANK[event.severity] >= 1

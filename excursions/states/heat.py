@@ -15,7 +15,7 @@ import numpy as np
 
 from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE, NS_PER_S, TimeArray, duration_text
 from excursions.records import CLEANING, STEAMING, BoolArray, FloatArray, IndexArray
-from excursions.states.element import not_heat
+from excursions.states.element import heat_alone
 from excursions.states.line import Claim
 from excursions.states.reading import ACID_PH, CAUSTIC_PH, Reading
 from excursions.states.trace import Trace, crossing, join, quantiles, spells
@@ -56,12 +56,12 @@ def steaming(trace: Trace, usual: Usual) -> list[Claim]:
     if _long(trace):  # a hot process needs steam well beyond its own scatter
         beyond = usual.high + 4.0 + 2.0 * (usual.high - usual.middle)
         on, off = max(on, beyond + 4.0 + 2.0 * (usual.high - usual.middle)), max(off, beyond)
-    ranges = join(spells(trace, on=on, off=off), trace.time, STEAM_JOIN_S)
-    ranges = _not_the_process(ranges, trace, STEAM_LONGEST_H)
+    hot = heat_alone(spells(trace, on=on, off=off), trace, usual.middle)
+    ranges = _not_the_process(join(hot, trace.time, STEAM_JOIN_S), trace, STEAM_LONGEST_H)
     claims = []
     for first, past in ranges:
         peak = float(trace.value[first:past].max())
-        if peak < STEAM_PEAK_DEGC or not_heat(trace, int(first), int(past), usual.middle):
+        if peak < STEAM_PEAK_DEGC:
             continue
         end = crossing(trace, int(past) - 1, int(past), off)
         claims.append(
@@ -137,8 +137,8 @@ def cleaning(
     off = max(CLEAN_OFF_DEGC, usual.high + CLEAN_ABOVE_USUAL_K / 2)
     if on >= STEAM_ON_DEGC:
         return []
-    ranges = join(spells(trace, on=on, off=off), trace.time, STEAM_JOIN_S)
-    ranges = _not_the_process(ranges, trace, CLEAN_LONGEST_H)
+    warm = heat_alone(spells(trace, on=on, off=off), trace, usual.middle)
+    ranges = _not_the_process(join(warm, trace.time, STEAM_JOIN_S), trace, CLEAN_LONGEST_H)
     ranges = ranges[_lasting(ranges, trace.time) >= CLEAN_MIN * NS_PER_MINUTE] if ranges.size else ranges
     peaks = np.array([trace.value[a:b].max() for a, b in ranges])
     keep = (peaks < STEAM_ON_DEGC) & ~_touches(
@@ -148,8 +148,6 @@ def cleaning(
     alike = _alike(peaks, _lasting(ranges, trace.time))
     claims = []
     for (first, past), peak, like in zip(ranges, peaks, alike, strict=True):
-        if not_heat(trace, int(first), int(past), usual.middle):
-            continue
         start, end = heating_from(trace, int(first)), crossing(trace, int(past) - 1, int(past), off)
         facts = [f"temperature up to {peak:.0f} degC for {duration_text((end - start) / NS_PER_S)}"]
         odds = -1.0 if reading is not None and reading.known else -3.0

@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 
 from excursions.clock import NS_PER_S
+from excursions.detect.over_temperature import detect_over_temperature
 from excursions.detect.temperature_fault import detect_temperature_fault
+from excursions.detect.thermal_shock import detect_thermal_shock
 from tests.builders import T0, coloured, quantised
 from tests.scenes import DAY_S, Scene, record_of, scene
 
@@ -137,3 +139,41 @@ def test_tiny_records(n: int) -> None:
     made = scene(1)
     cut = Scene(60.0, made.second[:n], made.value[:n], np.array([20.0, 900.0, 20.0])[:n], 0)
     assert len(detect_temperature_fault(record_of(cut))) <= 1
+
+
+def loose(degc: float, every_s: float = 60.0) -> Scene:
+    """An element that flickers to the end of its range for two hours, then rests there for half a day."""
+    made = scene(10.0, every_s=every_s)
+    minute = round(every_s / 60.0) or 1
+    day = round(DAY_S / every_s)
+    for at in (9, 15, 18, 40, 49, 52, 58, 63, 68, 70):
+        made.temperature[5 * day + at // minute : 5 * day + at // minute + 2] = degc
+    made.temperature[5 * day + 120 // minute : 5 * day + 840 // minute] = degc
+    return made
+
+
+@pytest.mark.parametrize("degc", [150.0, 200.0])
+def test_a_loose_element_at_its_range_end_is_one_fault_and_neither_heat_nor_shock(degc: float) -> None:
+    record = record_of(loose(degc), temperature_step=0.1)
+    (event,) = detect_temperature_fault(record)
+    assert (event.start - T0) / NS_PER_S == 5 * DAY_S + 9 * 60
+    assert (event.end - T0) / NS_PER_S == 5 * DAY_S + 840 * 60
+    assert not event.open_end
+    assert detect_over_temperature(record) == ()
+    assert detect_thermal_shock(record) == ()
+
+
+def test_an_element_at_its_range_end_for_most_of_the_record_is_no_heat() -> None:
+    made = scene(10.0, every_s=60.0)
+    made.temperature[4000:] = 150.0
+    record = record_of(made, temperature_step=0.1)
+    assert detect_over_temperature(record) == ()
+    assert [event.kind for event in detect_temperature_fault(record)] == ["temperature_fault"]
+
+
+def test_an_element_at_its_range_end_is_no_heat_at_five_minutes_either() -> None:
+    made = scene(10.0, every_s=300.0)
+    made.temperature[1500:1600] = 150.0
+    record = record_of(made, temperature_step=0.1)
+    assert detect_over_temperature(record) == ()
+    assert len(detect_temperature_fault(record)) == 1
