@@ -18,7 +18,7 @@ import polars as pl
 
 from excursions import clock
 from excursions.digits import number
-from excursions.kinds import KINDS
+from excursions.kinds import KINDS, MOVES
 from excursions.records import Event, FloatArray
 from excursions.report.wording import event_sentence, quantity
 
@@ -235,7 +235,7 @@ def size_words(event: Event, reader: Reader) -> str:
         return clock.duration_text(event.size)
     low, high = event.size_low, event.size_high
     half = (high - low) / 2 if math.isfinite(high - low) else math.nan
-    signed = event.kind in ("step", "drift", "fouling")
+    signed = event.kind in MOVES
     if event.size_unit == "degC" and half > 0:
         half = LEAST_DEGREES
     show = reader.difference if signed else reader.amount

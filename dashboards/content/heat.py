@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from dashboards.wording import Reader, kind_label, rate_words, size_words
 from excursions.clock import duration_text, minutes_text
 from excursions.digits import f0_text, number
+from excursions.kinds import HEAT_KINDS
 from excursions.records import Event
 from excursions.report.result import PointFindings
 
-HEAT_KINDS = ("over_temperature", "sterilisation", "thermal_shock")
 MOST_ROUTINE = 10  # newest ones; the rest only repeat them and stand in the tables
 
 

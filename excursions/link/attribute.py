@@ -16,7 +16,7 @@ import numpy as np
 from excursions import clock
 from excursions.conclusions import Levels
 from excursions.digits import number, written
-from excursions.kinds import KINDS
+from excursions.kinds import KINDS, MOVES
 from excursions.link.ageing import Ageing, learn
 from excursions.link.beliefs import Beliefs, updated
 from excursions.link.candidates import Cause, causes
@@ -207,7 +207,7 @@ def _reasons(
 def _told(event: Event, shift: Shift, tz: ZoneInfo) -> str:
     """``step of -0.42 pH on 30 May``."""
     label = KINDS[event.kind].label if event.kind in KINDS else event.kind
-    if event.kind in ("step", "drift", "fouling"):
+    if event.kind in MOVES:
         half = (event.size_high - event.size_low) / 2
         size = (
             f"{number(event.size, half, signed=True)} {event.size_unit or MEASURANDS[shift.measurand].unit}"

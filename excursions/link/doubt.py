@@ -17,18 +17,19 @@ from excursions.calibrations.shifts import histories
 from excursions.clock import NS_PER_HOUR
 from excursions.conclusions import Levels
 from excursions.digits import written
+from excursions.kinds import GRADUAL, having
 from excursions.link.ageing import Ageing, owner_of
 from excursions.link.attribute import Weighed, Weighing, weigh
 from excursions.link.beliefs import Beliefs
 from excursions.link.candidates import causes
 from excursions.link.effects import believed_chance
-from excursions.link.intervals import GRADUAL, intervals, is_of
+from excursions.link.intervals import intervals, is_of
 from excursions.link.posterior import posterior, weigh_sets
 from excursions.link.shape import OPENS_AT, Samples, span_of, window
 from excursions.plant import Plant, Point
 from excursions.records import Calibration, Doubt, Event, Link, Parameter, Shift
 
-_OPEN_KINDS = ("step", "drift", "fouling", "over_temperature", "thermal_shock")
+_OPEN_KINDS = having("doubts")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -25,6 +25,7 @@ from scipy.special import stdtrit
 from excursions.calibrations import models
 from excursions.conclusions import Coefficient, Lesson
 from excursions.digits import written
+from excursions.kinds import having
 from excursions.link.ageing import key_of, months_of, owner_of
 from excursions.link.intervals import Interval, intervals
 from excursions.link.priors import expected
@@ -35,7 +36,7 @@ TERMS = {"dose": "hour of dose above rating", "sterilisation": "sterilisation", 
 CONFIDENCE = 0.95
 LEAST_SHIFTS, LEAST_PROBES, LEAST_EXPOSED = 12, 5, 5  # fewer than this is not enough to say (cp)
 _HEAT_SCATTER = 0.5  # of the damage itself, from event to event (cp)
-_OTHER_DAMAGE = ("step", "drift", "fouling", "stuck")
+_OTHER_DAMAGE = having("damages")
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,7 @@ import numpy as np
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, duration_text
 from excursions.detect.origin import MOVED_NOT, MOVED_TOO
 from excursions.digits import number, written
+from excursions.kinds import having
 from excursions.records import MEASURING, NO_DATA, STATES, Event, LabSample, Sampling
 from excursions.report.around import WINDOW_H, Move, move
 from excursions.report.explanation import AGAINST, AGREES, EXCLUDED, OPEN, SPEAKS_FOR, Check
@@ -24,7 +25,7 @@ from excursions.report.wording import day, event_sentence, quantity
 MOSTLY = 0.5  # of the stretch asked about, from which a state explains it
 REACH = 2 * NS_PER_DAY  # a laboratory sample further from the moment says little about it
 MOST_PEERS = 3
-ARTEFACTS = ("bridged", "dropout", "bad_quality")
+ARTEFACTS = having("export")
 COARSE = {
     "averages": "the export holds averages over {interval}: a short peak is flattened and a step looks like a ramp",
     "interpolated": "the export holds values interpolated every {interval}: not every one was measured",

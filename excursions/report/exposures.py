@@ -16,27 +16,17 @@ import numpy as np
 from excursions import clock
 from excursions.clock import TimeArray, minutes_text
 from excursions.digits import number
-from excursions.kinds import KINDS
+from excursions.kinds import HEAT_KINDS, KINDS, having
 from excursions.plant import Plant, Ratings
 from excursions.records import Calibration, Doubt, Event, FloatArray
 from excursions.report.result import PointFindings, ScanResult
 from excursions.report.wording import day, is_seen, quantity
 
 VERDICT_WORDS = {"changed since": "reading changed since"}  # where the table's word alone is too short
-HEAT_KINDS = ("over_temperature", "sterilisation", "thermal_shock")
 FOLLOWS = 12 * clock.NS_PER_HOUR  # what begins so soon after heat is held against it (cp)
 LEAD = 30 * clock.NS_PER_MINUTE  # a reading can move while it is still getting hot
 BESIDE = clock.NS_PER_DAY  # of measuring before and after, for reading and noise
-CHANGES = (
-    "step",
-    "drift",
-    "noise_growth",
-    "noise_collapse",
-    "slow_response",
-    "stuck",
-    "periodic",
-    "out_of_range",
-)
+CHANGES = having("held against heat")
 EXPOSURE_VERDICTS = (
     "changed since",
     "above rating, no change seen",

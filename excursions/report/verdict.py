@@ -14,22 +14,13 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from excursions.clock import NS_PER_HOUR, duration_text
-from excursions.kinds import KINDS, WORTH_ASKING, caution_for
+from excursions.kinds import KINDS, WORTH_ASKING, caution_for, having
 from excursions.records import SEVERITY_RANK, UNVERIFIED, Calibration, Doubt, Event
 from excursions.report.result import VERDICTS, PointFindings, Verdict
 from excursions.report.tracks import tracks_of, worn_out
 from excursions.report.wording import day, doubted_from, event_sentence, quantity, whose, why_doubted
 
-UNUSABLE = ("stuck", "pinned", "out_of_range", "dropout", "bad_quality")
-PASSING = (
-    *UNUSABLE,
-    "spikes",
-    "temperature_fault",
-    "noise_growth",
-    "noise_collapse",
-    "periodic",
-    "thermal_shock",
-)
+UNUSABLE, PASSING = having("unusable"), having("ends")
 SETTLED = ("verified by calibration", "not borne out")
 MOST_LIKELY = 0.5
 FEWEST_SAMPLES = 30  # with fewer, no record says anything about a probe

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from excursions.clock import to_datetime
-from excursions.kinds import KINDS
+from excursions.kinds import KINDS, having
 from excursions.records import Doubt, Event, Link, Shift
 from excursions.report.case import Case, event_of
 from excursions.report.explanation import Action, Cause
@@ -13,8 +13,7 @@ from excursions.report.wording import HEAT, day, event_sentence, quantity
 LEAST_PROBABILITY = 0.01
 MOST_CAUSES = 5
 CAUSE_WORDS = {"ageing": "ordinary ageing", "unrecorded": "something not in the record"}
-CLEANED = ("drift", "fouling", "noise_collapse", "slow_response")
-BROKEN = ("stuck", "pinned", "out_of_range")
+CLEANED, BROKEN = having("washes off"), having("dead")
 COARSE_KINDS = ("averages", "interpolated", "sparse")
 
 

@@ -9,10 +9,8 @@ from zoneinfo import ZoneInfo
 
 from excursions.clock import duration_text, minutes_text, to_datetime
 from excursions.digits import number
-from excursions.kinds import KINDS
+from excursions.kinds import KINDS, MOVES, having
 from excursions.records import PRORATION, Doubt, Event
-
-MOVES = ("step", "drift", "fouling")  # whose size is a change, also where the reading is a temperature
 
 
 def quantity(value: float, unit: str, uncertainty: float = float("nan"), *, signed: bool = False) -> str:
@@ -38,39 +36,28 @@ def event_sentence(event: Event, tz: ZoneInfo, *, show: Show = quantity) -> str:
     size = partial(
         show, event.size, "K" if event.size_unit == "degC" and event.kind in MOVES else event.size_unit
     )
-    label = KINDS[event.kind].label
-    text = f"{label[0].upper()}{label[1:]}"
+    kind = KINDS[event.kind]
+    text = f"{kind.label[0].upper()}{kind.label[1:]}"
     half = (
         (event.size_high - event.size_low) / 2
         if math.isfinite(event.size_high - event.size_low)
         else math.nan
     )
     lasting = duration_text((event.end - event.start) / 1e9)
-    when = day(event.start, tz)
-    match event.kind:
-        case "over_temperature" | "sterilisation":
-            above = event.details.get("minutes_above_rating_min", 0.0)
-            text += f" to {size()} on {when}"
-            text += f", {minutes_text(above)} above the rating" if above else ""
-        case "step":
-            text += f" of {size(half, signed=True)} on {when}"
-        case "drift" | "fouling":
-            text += f" of {size(half, signed=True)} from {when} over {lasting}"
-        case "noise_growth" | "noise_collapse":
-            text += f" to {number(event.size)} times the usual, from {when}"
-        case "slow_response":
-            text += f", {number(event.size)} times as slow as before, from {when}"
-        case "stuck" | "pinned":
-            text += f" at {size()} from {when}"
-            text += ", still so at the end of the record" if event.open_end else f" for {lasting}"
-        case "dropout" | "bad_quality" | "bridged":
-            text += f" from {when}, {lasting}"
-        case _:
-            text += f" of {size()} on {when}"
-    return text
+    above = event.details.get("minutes_above_rating_min", 0.0)
+    said = kind.said.format(
+        size=size(),
+        change=size(half, signed=True),
+        ratio=number(event.size),
+        when=day(event.start, tz),
+        lasting=lasting,
+        still=", still so at the end of the record" if event.open_end else f" for {lasting}",
+        above=f", {minutes_text(above)} above the rating" if above else "",
+    )
+    return f"{text}{said}" if said.startswith(",") else f"{text} {said}"
 
 
-HEAT = ("over_temperature", "thermal_shock")
+HEAT = tuple(kind for kind in having("heat") if kind in having("doubts"))
 
 
 def whose(event: Event) -> str:
