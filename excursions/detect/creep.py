@@ -25,6 +25,7 @@ from excursions.clock import NS_PER_DAY, NS_PER_S
 from excursions.detect.origin import Clue, expected_faults, name_origin, unexplained, weigh, words_of
 from excursions.detect.severity import severity_of
 from excursions.detect.survey import Survey, survey_of
+from excursions.digits import written
 from excursions.records import Event, FloatArray, IndexArray, Record
 
 FEWEST_DAYS, FEWEST_BLOCKS = 20, 4  # of a record; of a day
@@ -238,7 +239,7 @@ def _event(
         onset_uncertainty_s=0.1 * float(days[0]) * NS_PER_DAY / NS_PER_S,
         open_end=len(saw.teeth) > returns,
         evidence=(
-            f"the calmest reading of each day creeps by {rate:.2g} a day",
+            f"the calmest reading of each day creeps by {written(rate, 2)} a day",
             f"sudden returns undid it {returns} times, to the same level, as cleaning does",
             *words_of(clues),
         ),

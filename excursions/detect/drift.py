@@ -35,6 +35,7 @@ from excursions.detect.origin import (
 from excursions.detect.severity import severity_of
 from excursions.detect.survey import Survey, survey_of
 from excursions.detect.walks import FEWEST_BLOCKS, SAW, TAKEN_OUT, Walk, find_walks
+from excursions.digits import number, written
 from excursions.records import CALIBRATING, CLEANING, WASHING, BoolArray, Event, FloatArray, Record
 
 JUMP_BLOCKS = 6
@@ -128,8 +129,8 @@ def _event(
         open_start=walk.lo == 0,
         open_end=open_end,
         evidence=(
-            f"walked by {walk.size:.3g} in {duration_text((end - start) / NS_PER_S)}",
-            f"usual change over that time {walk.spread:.2g}; {times(alike, 'other slow change', 'other slow changes')} of that size",
+            f"walked by {number(walk.size, 1.645 * walk.spread)} in {duration_text((end - start) / NS_PER_S)}",
+            f"usual change over that time {written(walk.spread, 2)}; {times(alike, 'other slow change', 'other slow changes')} of that size",
             *(("a straight walk over the whole record",) if walk.straight else ()),
             *words_of(clues),
         ),
@@ -149,7 +150,7 @@ def _samples(record: Record, survey: Survey, walk: Walk, start: int, end: int) -
     """What laboratory samples say; a walk that they alone show has their word already."""
     if not walk.sampled:
         return samples_clue(record, survey, *_error_span(start, end, walk), _error_shift(walk), spread=0.5)
-    words = f"laboratory samples show the error move by {walk.sampled:.2g}"
+    words = f"laboratory samples show the error move by {written(walk.sampled, 2)}"
     if not walk.agreed_again:
         return (Clue(odds=STRONGEST, words=words),)
     return (
