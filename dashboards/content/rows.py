@@ -22,9 +22,9 @@ from dashboards.wording import (
     sure,
 )
 from excursions.clock import duration_text
+from excursions.digits import number
 from excursions.kinds import HEAT_KINDS
 from excursions.records import SEVERITY_RANK, Calibration, Event, Link, Parameter, Shift
-from excursions.report.wording import number
 
 # Figures that the evidence beside them says in a sentence already.
 SAID = frozenset(

@@ -16,6 +16,7 @@ from excursions.calibrations import models
 from excursions.calibrations.shifts import histories
 from excursions.clock import NS_PER_HOUR
 from excursions.conclusions import Levels
+from excursions.digits import written
 from excursions.kinds import GRADUAL, having
 from excursions.link.ageing import Ageing, owner_of
 from excursions.link.attribute import Weighed, Weighing, weigh
@@ -131,7 +132,7 @@ def _closed(
         if not math.isfinite(error) or abs(error) <= point.tolerance_at(span.level):
             continue
         where = f" at {first.point}" if point.name != first.point else ""
-        reason = f"found out of tolerance{where}: reading off by {error:+.3g} {point.quantity.unit} at {span.level:.4g}"
+        reason = f"found out of tolerance{where}: reading off by {written(error, signed=True)} {point.quantity.unit} at {written(span.level, 4)}"
         made = window(span, weighed.posterior, reason.rstrip())
         if made:
             yield made
@@ -158,7 +159,7 @@ def _open_windows(
     real = sorted((c for c in calibrations if not c.copied), key=lambda c: c.time)
     since: dict[tuple[str, str], list[Event]] = {}  # by probe, or by point where nobody says which
     for event in events:
-        may = event.kind in _OPEN_KINDS and event.origin in ("probe", "undecided")
+        may = event.kind in _OPEN_KINDS and event.origin in ("probe", "undecided") and not event.went_back
         chance = believed_chance(event, learned.beliefs)
         if may and chance >= OPENS_AT and _unverified(event, real):
             owner = (event.probe, "") if event.probe else ("", event.point)
@@ -228,7 +229,9 @@ def _open_one(
             )
             if not abs(error) > place.tolerance_at(span.level):
                 continue
-            reason = f"verified, found off by {error:+.3g} {place.quantity.unit} and not adjusted"
+            reason = (
+                f"verified, found off by {written(error, signed=True)} {place.quantity.unit} and not adjusted"
+            )
         made = window(span, seen, reason)
         if made:
             yield made

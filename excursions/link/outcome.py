@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from excursions.clock import to_datetime
+from excursions.digits import written
 from excursions.kinds import having
 from excursions.link.candidates import grouped
 from excursions.link.intervals import is_of
@@ -77,7 +78,7 @@ def _one(
         shift = shifts[best.shift]
         return VERIFIED, (
             f"The calibration of {_day(shift.end)} found the {shift.parameter.replace('_', ' ')} changed by "
-            f"{shift.change:+.3g} {shift.unit}".rstrip()
+            f"{written(shift.change, signed=True)} {shift.unit}".rstrip()
             + f"; this is its likeliest cause ({best.probability:.0%})."
         )
     if not spanning:

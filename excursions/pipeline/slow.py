@@ -20,6 +20,7 @@ from excursions.detect.merge import merge
 from excursions.detect.severity import severity_of
 from excursions.detect.survey import surveyed
 from excursions.detect.tuning import settings_of
+from excursions.digits import written
 from excursions.kinds import GRADUAL
 from excursions.plant import Plant
 from excursions.records import Event, FloatArray, Record, Signal, TagSeries
@@ -99,7 +100,7 @@ def _whole_size(record: Record, event: Event, found: PointFindings) -> Event:
         size=size,
         size_low=size - off,
         size_high=size + off,
-        evidence=(f"walked by {size:.3g} in {duration_text(days * 86_400)}", *event.evidence[1:]),
+        evidence=(f"walked by {written(size)} in {duration_text(days * 86_400)}", *event.evidence[1:]),
         details={**event.details, "rate_per_day": size / days},
     )
     return quieted(whole)

@@ -295,7 +295,7 @@ def _scene(case: Case, event: Event | None, answer: _Answer) -> Scene:
         start = end = answer.doubt.start
     return Scene(
         findings=case.findings, peers=case.peers, samples=case.samples, start=start, end=end, asked=asked,
-        tz=case.tz, heat=event is not None and event.kind in HEAT,
+        tz=case.tz, heat=event is not None and event.kind in HEAT, evidence=event.evidence if event is not None else (),
     )  # fmt: skip
 
 

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 import polars as pl
 
 from excursions import clock
+from excursions.digits import number
 from excursions.plant import Installation
 from excursions.records import CLEANING, WASHING
 from excursions.report.exposures import HeatExposure
@@ -18,7 +19,7 @@ from excursions.report.lives import ProbeLife, clipped, probe_lives, stays_at, u
 from excursions.report.result import PointFindings, ScanResult
 from excursions.report.stretch import between, dose_above
 from excursions.report.tables import COLUMNS
-from excursions.report.wording import day, number, quantity
+from excursions.report.wording import day, quantity
 
 COUNTED = ("over_temperature", "sterilisation")  # heat told as one exposure each
 
