@@ -20,7 +20,7 @@ from excursions.condition.drawn import (
 )
 from excursions.condition.threshold import threshold
 from excursions.read.aggregates import noted
-from excursions.records import BAD, ByteArray, FloatArray, Sampling
+from excursions.records import BAD, ByteArray, FloatArray, IndexArray, Sampling
 
 STATISTIC = 100_000  # differences that quantiles are taken from; extremes are always exact
 GRID_SHARE = 0.8  # a grid: this share of intervals is the usual one
@@ -261,7 +261,7 @@ def _deviation(steps: _Steps) -> float:
 
 def _unsure_where_it_changes(rule: _Rule, time: TimeArray, value: FloatArray) -> _Rule:
     """Say so where one part of the record was kept by the clock and another was not."""
-    if time.size < PARTS * 50:
+    if time.size < PARTS * 50 or _even(np.diff(time)):
         return rule
     by_count = [time.size * part // PARTS for part in range(PARTS + 1)]
     instants = np.linspace(float(time[0]), float(time[-1]) + 1, PARTS + 1)
@@ -289,10 +289,16 @@ def _part_clocked(time: TimeArray, value: FloatArray, rule: _Rule) -> bool | Non
     if time.size <= 2 * SPARSE_SAMPLES:
         return None
     steps = _thinned(time, value, STATISTIC // PARTS)
-    usual = float(np.median(steps.interval))
+    even = _even(steps.interval)
+    usual = float(steps.interval[0] if even else np.median(steps.interval))
     if math.isfinite(rule.heartbeat_s) and abs(usual / rule.heartbeat_s - 1) < 2 * HEARTBEAT_BIN:
         return None
-    return bool(_by_the_clock(steps, usual, _heartbeat(steps.interval)))
+    return even or bool(_by_the_clock(steps, usual, _heartbeat(steps.interval)))
+
+
+def _even(interval: IndexArray | FloatArray) -> bool:
+    """Whether all intervals are the same."""
+    return bool((interval == interval[0]).all())
 
 
 def _longest_run(marks: list[bool]) -> int:

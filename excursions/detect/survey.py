@@ -69,10 +69,11 @@ class Survey:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Heat:
-    """The temperature as the detectors of heat see it, and where it usually is."""
+    """The temperature as the detectors of heat see it, and where it usually is; once: as in a survey."""
 
     trace: Trace
     usual: Usual
+    once: Once = field(default_factory=Once, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

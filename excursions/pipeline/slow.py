@@ -15,7 +15,7 @@ import numpy as np
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, TimeArray, duration_text
 from excursions.condition import condition
 from excursions.detect.catalogue import SLOW, detect, quieted
-from excursions.detect.limits import detection_limits
+from excursions.detect.limits import walk_limits
 from excursions.detect.merge import merge
 from excursions.detect.severity import severity_of
 from excursions.detect.survey import surveyed
@@ -49,7 +49,7 @@ def with_slow_changes(
     found = dataclasses.replace(
         found, events=tuple(_whole_size(record, event, found) for event in found.events)
     )
-    limits = {limit.kind: limit for limit in detection_limits(record).values() if limit.kind in WALKS}
+    limits = walk_limits(record)
     return dataclasses.replace(
         found,
         events=together(record, found.events, slow),
