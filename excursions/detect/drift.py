@@ -34,6 +34,7 @@ from excursions.detect.origin import (
 from excursions.detect.severity import severity_of
 from excursions.detect.survey import Survey, survey_of
 from excursions.detect.walks import FEWEST_BLOCKS, SAW, TAKEN_OUT, Walk, find_walks
+from excursions.digits import number, written
 from excursions.records import CALIBRATING, CLEANING, WASHING, BoolArray, Event, FloatArray, Record
 
 JUMP_BLOCKS = 6
@@ -124,8 +125,8 @@ def _event(
         open_start=walk.lo == 0,
         open_end=open_end,
         evidence=(
-            f"walked by {walk.size:.3g} in {duration_text((end - start) / NS_PER_S)}",
-            f"usual change over that time {walk.spread:.2g}; {times(alike, 'other slow change', 'other slow changes')} of that size",
+            f"walked by {number(walk.size, 1.645 * walk.spread)} in {duration_text((end - start) / NS_PER_S)}",
+            f"usual change over that time {written(walk.spread, 2)}; {times(alike, 'other slow change', 'other slow changes')} of that size",
             *(("a straight walk over the whole record",) if walk.straight else ()),
             *words_of(clues),
         ),

@@ -12,6 +12,7 @@ from excursions.clock import TimeArray
 from excursions.detect.cusum import DECISION, highest_run
 from excursions.detect.origin import Clue
 from excursions.detect.survey import Survey
+from excursions.digits import written
 from excursions.records import FloatArray, Record
 
 FEWEST = 3  # samples before an event that make its errors usual
@@ -89,7 +90,7 @@ def samples_clue(
     if 0.5 < odds < 2:
         return ()
     said = (
-        f"laboratory samples show the error move by {moved:.2g}"
+        f"laboratory samples show the error move by {written(moved, 2)}"
         if odds > 1
         else "laboratory samples went along"
     )

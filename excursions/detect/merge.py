@@ -18,11 +18,12 @@ from dataclasses import replace
 
 from excursions.clock import NS_PER_S
 from excursions.detect.survey import SurveyedRecord
+from excursions.kinds import having
 from excursions.records import Event, Record
 
 STILL = ("stuck", "pinned")
 NOISE = ("noise_growth", "noise_collapse")
-WALKS = ("drift", "fouling", "slow_response")
+WALKS = having("walks")
 
 
 def merge(record: Record, found: tuple[Event, ...]) -> tuple[Event, ...]:

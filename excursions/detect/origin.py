@@ -199,6 +199,9 @@ def moved_together(other: Companion, at: int, *, width: int, broken: bool) -> fl
     return moved / (float(other.usual[width - 1]) * (2.0 if broken else 1.0))
 
 
+MOVED_TOO, MOVED_NOT = "changed at the same time", "did not change with it"
+
+
 def company_clues(others: tuple[Companion, ...], at: int, *, width: int, broken: bool) -> tuple[Clue, ...]:
     """What temperature and neighbours did at the same time."""
     clues = []
@@ -206,11 +209,11 @@ def company_clues(others: tuple[Companion, ...], at: int, *, width: int, broken:
         ratio = moved_together(other, at, width=width, broken=broken)
         own = other.name == "the temperature"
         if ratio > MOVED:
-            words = f"{other.name} changed at the same time"
+            words = f"{other.name} {MOVED_TOO}"
             clues.append(Clue(odds=0.15 if own else 0.05, words=words, source=other.name))
         elif math.isfinite(ratio):
             odds = 1.5 if own else 6.0 if other.related else 1.3
-            clues.append(Clue(odds=odds, words=f"{other.name} did not change with it", source=other.name))
+            clues.append(Clue(odds=odds, words=f"{other.name} {MOVED_NOT}", source=other.name))
     return tuple(clues)
 
 

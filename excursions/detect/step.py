@@ -41,6 +41,7 @@ from excursions.detect.scan import Change, changes
 from excursions.detect.severity import severity_of
 from excursions.detect.shape import Transition, transition_of
 from excursions.detect.survey import Survey, survey_of
+from excursions.digits import number, written
 from excursions.records import CALIBRATING, Event, Record
 
 FEWEST_BLOCKS = 12
@@ -232,8 +233,8 @@ def _event(
             probe=record.plant.probe_at(record.point.name, start) or "",
             onset_uncertainty_s=shape.onset_error_s,
             evidence=(
-                f"level went from {shape.before:.4g} to {shape.after:.4g} within {duration_text(shape.length_s)}",
-                f"usual change over that time {change.spread:.2g}; {times(alike, 'other change', 'other changes')} of that size in the record",
+                f"level went from {number(shape.before, half)} to {number(shape.after, half)} within {duration_text(shape.length_s)}",
+                f"usual change over that time {written(change.spread, 2)}; {times(alike, 'other change', 'other changes')} of that size in the record",
                 *words_of((*clues, *usual)),
             ),
             details={"before": shape.before, "after": shape.after, "transition_s": shape.length_s},

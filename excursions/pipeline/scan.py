@@ -16,6 +16,7 @@ from excursions.pipeline.engine import Closer as Closer
 from excursions.pipeline.engine import Engine, LocalEngine, Wanted
 from excursions.pipeline.identity import run_facts
 from excursions.pipeline.inputs import sample_pins, samples_by_point
+from excursions.pipeline.point import Closeup as Closeup
 from excursions.pipeline.run import Progress, quiet
 from excursions.plant import Plant
 from excursions.read import Reading, ReadOptions

@@ -10,7 +10,7 @@ import pytest
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
 from excursions.plant import Point
-from excursions.records import UNVERIFIED, Calibration, Doubt, Event, StateLine
+from excursions.records import UNVERIFIED, Calibration, Doubt, Event, Parameter, StateLine
 from excursions.report.result import Levels, PointFindings, Trace, Verdict
 from excursions.report.verdict import judge, order, past_faults
 
@@ -149,11 +149,12 @@ def test_a_probe_outside_its_band_is_to_be_replaced_though_put_right() -> None:
         probe="",
         measurand="ph",
         action="calibration",
-        checks=("slope 84.6 % outside 90 to 105 %",),
+        as_left={"slope": Parameter(value=84.6, uncertainty=0.4, unit="%", basis="computed")},
     )
     verdict = judged(made_findings(), calibrations=[worn])
     assert verdict.verdict == "trust"
-    assert verdict.advice.startswith("Plan its replacement")
+    assert verdict.advice == "Plan its replacement. Slope 84.6 % is outside its limits (USP <791>)."
+    assert verdict.worn
 
 
 def test_worst_comes_first() -> None:
