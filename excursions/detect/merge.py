@@ -23,6 +23,9 @@ from excursions.records import Event, Record
 
 STILL = ("stuck", "pinned")
 NOISE = ("noise_growth", "noise_collapse")
+LEFT_OVER = (
+    1.8  # half intervals: what is left of a walk without its step would not have been found (three spreads)
+)
 WALKS = having("walks")
 
 
@@ -158,7 +161,10 @@ def _in_step(whole: Event, part: Event, width: int) -> bool:
         and part.kind == "drift"
         and part.start - 2 * width <= whole.start <= part.end
         and whole.size * part.size > 0
-        and abs(whole.size) >= 0.6 * abs(part.size)
+        and (
+            abs(whole.size) >= 0.6 * abs(part.size)
+            or abs(part.size - whole.size) <= LEFT_OVER * (part.size_high - part.size)
+        )
     )
 
 

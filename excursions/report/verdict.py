@@ -105,7 +105,7 @@ def _is_live(
         return False
     if outcomes.get(event.id, ("",))[0] in SETTLED:
         return False
-    if event.kind in PASSING and not event.open_end:
+    if event.went_back or (event.kind in PASSING and not event.open_end):
         return False
     return not any(c.time >= event.end and c.action == "calibration" for c in calibrations)
 
@@ -127,9 +127,12 @@ def _harm(doubt: Doubt, findings: PointFindings) -> float:
 
 
 def _is_material(doubt: Doubt, findings: PointFindings) -> bool:
-    """Whether the best estimate, not only its band, leaves the tolerance: a wide band alone is no finding."""
+    """Whether the best estimate, not only its band, leaves the tolerance, and its band leaves it a sign.
+
+    A wide band alone is no finding, and an error that may as well be none is none to be told.
+    """
     error, band = _last_error(doubt)
-    return abs(error) > _tolerance(findings) if math.isfinite(error) else band > _tolerance(findings)
+    return abs(error) > max(_tolerance(findings), band) if math.isfinite(error) else band > _tolerance(findings)
 
 
 def _is_worth_asking(doubt: Doubt, live: Sequence[Event]) -> bool:
