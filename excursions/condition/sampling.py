@@ -20,6 +20,7 @@ from excursions.condition.drawn import (
 )
 from excursions.condition.threshold import threshold
 from excursions.digits import written
+from excursions.read.aggregates import noted
 from excursions.records import BAD, ByteArray, FloatArray, IndexArray, Sampling
 
 STATISTIC = 100_000  # differences that quantiles are taken from; extremes are always exact
@@ -43,7 +44,7 @@ BEND_BEGINS = 1.7
 BEND_MEDIAN = 1.2
 BEATS_MOVE = 0.3
 FEW_MOVES = 40  # with fewer changes their sizes show a rule only by accident
-_AVERAGE = re.compile(r"(?<![a-z])(avg|average|mean|mittel|mw)(?![a-z])")
+_AVERAGE = re.compile(r"(?<![a-z])(avg|average|mean|mittel|mittelwert|mw|moyenne|moy|promedio|gemiddelde|medelv[aä]rde)(?![a-z])")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -91,7 +92,7 @@ def describe(
     resolution : float
         Smallest step, same unit as `value`.
     words : str
-        Tag name and description; only a word for "average" in them is used.
+        Tag name and description; only a word for "average" in them is used, and the note of the reading room.
     """
     bad = float(np.count_nonzero(quality == BAD) / time.size) if time.size else 0.0
     if time.size < 2:
@@ -177,8 +178,9 @@ def _threshold_of(steps: _Steps, heartbeat: float) -> float:
 
 
 def _grid_rule(value: FloatArray, words: str, resolution: float, clocked: str) -> _Rule:
-    if _AVERAGE.search(words.lower().replace("_", " ")):
-        return _Rule(kind="averages", why="its name or description says so")
+    said, why = noted(words)
+    if why or _AVERAGE.search(said.lower().replace("_", " ")):
+        return _Rule(kind="averages", why=why or "its name or description says so")
     straight = share_straight(value, resolution)
     if straight > STRAIGHT:
         why = f"{_percent(straight)} of the samples that move lie on a line between their neighbours"
