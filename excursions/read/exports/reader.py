@@ -100,6 +100,12 @@ def _read_item(item: Item, state: _State, *, last: bool) -> bool:
         for name, table in open_item(item, state.options):
             if name in state.done:
                 continue
+            if any(name == apart or name.startswith(f"{apart}!") for apart in state.options.apart):
+                state.done.add(name)
+                state.decisions.append(
+                    Decision(subject=name, what="not read as an export", why="it is a calibration log or a list of samples")
+                )
+                continue
             try:
                 _read_table(item, name, table, state, last=last)
                 state.done.add(name)
