@@ -14,6 +14,7 @@ from itertools import pairwise
 from excursions.calibrations.shifts import histories
 from excursions.calibrations.swaps import other_cell, swap_probability
 from excursions.clock import NS_PER_HOUR, iso
+from excursions.digits import written
 from excursions.plant import Installation, Plant
 from excursions.records import Calibration, Decision, Event, Parameter
 
@@ -164,7 +165,9 @@ def _decision(earlier: Calibration, later: Calibration, new: str, step: Event | 
     else:
         end = f"; the log goes on under serial number {serial}"
     if step is not None:
-        told.append(f"no reading up to {iso(step.start)}, then {step.size:+.3g} {step.size_unit}".rstrip())
+        told.append(
+            f"no reading up to {iso(step.start)}, then {written(step.size, 3, signed=True)} {step.size_unit}".rstrip()
+        )
     return Decision(
         subject=later.point or serial,
         what=f"the parameters jump to a fresh probe's between {iso(earlier.time)} and {iso(later.time)}, and no swap is logged{end}",
@@ -174,4 +177,4 @@ def _decision(earlier: Calibration, later: Calibration, new: str, step: Event | 
 
 
 def _move(name: str, before: Parameter, after: Parameter) -> str:
-    return f"{name.replace('_', ' ')} went from {before.value:.4g} to {after.value:.4g} {after.unit}".rstrip()
+    return f"{name.replace('_', ' ')} went from {written(before.value, 4)} to {written(after.value, 4)} {after.unit}".rstrip()

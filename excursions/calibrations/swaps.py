@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from excursions.calibrations.shifts import comparable
 from excursions.clock import NS_PER_DAY, iso
+from excursions.digits import written
 from excursions.records import Calibration, Decision, Parameter
 
 
@@ -129,6 +130,6 @@ def other_cell(earlier: Calibration, later: Calibration) -> Decision | None:
     return Decision(
         subject=later.point or later.probe,
         what=f"the cell constant moved by {share:+.0%} between {iso(earlier.time)} and {iso(later.time)}: another probe or damage, which of them cannot be told",
-        why=f"{before.value:.4g} before, {found.value:.4g} {found.unit} after; cells of one kind differ by as much",
+        why=f"{written(before.value, 4)} before, {written(found.value, 4)} {found.unit} after; cells of one kind differ by as much",
         option="log a swap with the new serial number, or add the installation to the register",
     )

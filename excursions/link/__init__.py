@@ -12,6 +12,7 @@ from excursions.link.due import next_due
 from excursions.link.exchanged import exchange_doubts
 from excursions.link.lessons import fleet_heat
 from excursions.link.outcome import outcome
+from excursions.link.together import laid_to_process
 
 __all__ = [
     "attribute",
@@ -22,6 +23,7 @@ __all__ = [
     "error_at",
     "exchange_doubts",
     "fleet_heat",
+    "laid_to_process",
     "next_due",
     "outcome",
     "weigh",

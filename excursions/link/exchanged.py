@@ -16,6 +16,7 @@ import numpy as np
 from excursions.calibrations import Exchange, models
 from excursions.calibrations.levels import level_before
 from excursions.conclusions import Levels
+from excursions.digits import written
 from excursions.link.attribute import Weighing
 from excursions.link.candidates import Cause, causes
 from excursions.link.effects import sensitivity
@@ -47,7 +48,7 @@ def exchange_doubts(
         if not new:
             continue
         error, spread = _error_of(new, point, levels, one.step)
-        words = f"off by {error:+.2g} {point.quantity.unit}".rstrip()
+        words = f"off by {written(error, 2, signed=True)} {point.quantity.unit}".rstrip()
         yield from _window(
             new, _put_in(one.step, new), one.step.id, levels, plant, samples or {},
             f"another probe, read with what was set for the one before: {words}",
@@ -56,7 +57,7 @@ def exchange_doubts(
             one, point, levels, error - one.step.size, math.hypot(spread, _spread(one.step))
         )
         if old is not None:
-            words = f"{one.step.size:+.2g} {point.quantity.unit}".rstrip()
+            words = f"{written(one.step.size, 2, signed=True)} {point.quantity.unit}".rstrip()
             yield from _window(
                 (old,), _inferred(one, old, events, levels, plant, weighing), "", levels, plant, samples or {},
                 f"the reading stepped by {words} when another probe was put in, which was found off later",

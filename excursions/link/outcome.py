@@ -6,6 +6,8 @@ from collections.abc import Sequence
 
 from excursions.calibrations import Exchange
 from excursions.clock import to_datetime
+from excursions.digits import written
+from excursions.kinds import having
 from excursions.link.candidates import grouped
 from excursions.link.intervals import is_of
 from excursions.records import Calibration, Event, Link, Shift
@@ -15,7 +17,7 @@ NOT_BORNE_OUT = "not borne out"
 NOT_YET = "not verified yet"
 _LIKELY = 0.5
 # Failures that come and go leave the parameters alone: a calibration that finds nothing does not refute them.
-PASSING = ("stuck", "pinned", "out_of_range", "spikes", "dropout", "bad_quality", "bridged", "periodic")
+UNTOUCHED = having("untouched")
 
 
 def outcome(
@@ -45,7 +47,7 @@ def outcome(
     return {
         event.id: states[event.id]
         for event in events
-        if event.id in states and (event.kind not in PASSING or states[event.id][0] == VERIFIED)
+        if event.id in states and (event.kind not in UNTOUCHED or states[event.id][0] == VERIFIED)
     }
 
 
@@ -86,7 +88,7 @@ def _one(
         shift = shifts[best.shift]
         return VERIFIED, (
             f"The calibration of {_day(shift.end)} found the {shift.parameter.replace('_', ' ')} changed by "
-            f"{shift.change:+.3g} {shift.unit}".rstrip()
+            f"{written(shift.change, signed=True)} {shift.unit}".rstrip()
             + f"; this is its likeliest cause ({best.probability:.0%})."
         )
     if not spanning:

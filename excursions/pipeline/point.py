@@ -6,7 +6,7 @@ on another machine.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -19,9 +19,11 @@ from excursions.detect.groups import group_median
 from excursions.detect.heat_tally import heat_tally
 from excursions.detect.limits import detection_limits
 from excursions.detect.survey import surveyed
+from excursions.detect.tuning import settings_of
 from excursions.plant import Plant, Point
 from excursions.records import (
     MEASURING,
+    SEVERITY_RANK,
     BoolArray,
     Decision,
     Event,
@@ -41,10 +43,26 @@ TRACE_BUDGET = 6_000  # plotted samples of a quiet series; extremes and events c
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Closeup:
+    """Where true samples are wanted: spans [ns], and so far [ns] around the begin of every event worth a look."""
+
+    spans: tuple[tuple[int, int], ...] = ()
+    around_events: int = 0
+
+    def all_spans(self, events: Sequence[Event]) -> tuple[tuple[int, int], ...]:
+        """The spans asked for and those around the events; none of these lasts beyond a begin and twice the distance."""
+        far = self.around_events
+        worth = [
+            e for e in events if far and SEVERITY_RANK[e.severity] >= 1 and e.origin in ("probe", "undecided")
+        ]
+        return (*self.spans, *((e.start - far, min(e.end, e.start + far) + far) for e in worth))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PointInput:
     """What one point's work needs: its tags by role, related points and laboratory samples.
 
-    `plant` holds only what concerns this point (see :func:`plant_around`); `closer` are spans [ns] of which the
+    `plant` holds only what concerns this point (see :func:`plant_around`); `closer` says where the
     plotted series are to keep as many true samples as a page can hold; samples and bridged stretches before
     `counted_from` [ns] are searched but not counted.
     """
@@ -55,7 +73,7 @@ class PointInput:
     neighbours: Mapping[str, tuple[Point, TagSeries]] = field(default_factory=dict)
     sample_time: TimeArray = field(default_factory=lambda: np.empty(0, np.int64))
     sample_value: FloatArray = field(default_factory=lambda: np.empty(0, np.float64))
-    closer: tuple[tuple[int, int], ...] = ()
+    closer: Closeup = field(default_factory=Closeup)
     trace_budget: int = TRACE_BUDGET
     counted_from: int = -(2**63)
 
@@ -82,6 +100,7 @@ def plant_around(plant: Plant, point: Point) -> Plant:
         installations=installations,
         quality_words=plant.quality_words,
         noted=tuple(row for row in plant.noted if row[0] == point.name),
+        detectors=plant.detectors,
     )
 
 
@@ -150,7 +169,8 @@ def search_whole(given: PointInput) -> tuple[PointFindings, PointCounts]:
         sample_value=given.sample_value,
     )
     record = surveyed(bare)  # once for the detectors, their limits and the noise trace
-    events = tuple(sorted(detect(record), key=lambda e: (e.start, e.kind, e.end)))
+    settings = settings_of(given.plant.detectors)
+    events = tuple(sorted(detect(record, settings), key=lambda e: (e.start, e.kind, e.end)))
     return _findings(record, signals, states, events, tuple(decisions), given), PointCounts(
         rows=rows, duplicates=duplicates, conflicts=conflicts
     )
@@ -181,7 +201,7 @@ def _findings(
         -1, 2
     )
     traces = {
-        role: _trace(role, signals[role], keep, given)
+        role: _trace(role, signals[role], keep, given, given.closer.all_spans(events))
         for role in ("value", "temperature")
         if role in signals and len(signals[role])
     }
@@ -207,7 +227,7 @@ def _findings(
         traces=traces,
         levels=hourly_levels(record),
         decisions=decisions,
-        limits=tuple(detection_limits(record).values()),
+        limits=tuple(detection_limits(record, settings_of(given.plant.detectors)).values()),
         heat=heat_tally(record),
     )
 
@@ -220,10 +240,12 @@ def _own_bridges(signal: Signal, first: int) -> Sampling:
     return with_bridges(replace(signal.sampling, bridged=0, bridged_longest_s=0.0), signal.time, own)
 
 
-def _trace(role: str, signal: Signal, keep: TimeArray, given: PointInput) -> Trace:
+def _trace(
+    role: str, signal: Signal, keep: TimeArray, given: PointInput, closer: Sequence[tuple[int, int]]
+) -> Trace:
     """Thin one signal and break its line where data are missing; a closer look keeps every sample it can."""
     index = thin(signal.time, signal.value, given.trace_budget, keep)
-    for start, end in given.closer:
+    for start, end in closer:
         first, last = np.searchsorted(signal.time, [start, end])
         near = thin(signal.time[first:last], signal.value[first:last], TRACE_BUDGET) + first
         index = np.union1d(index, near)
