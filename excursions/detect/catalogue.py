@@ -27,6 +27,7 @@ from excursions.detect.spikes import SpikeSettings, detect_spikes
 from excursions.detect.step import StepSettings, detect_step
 from excursions.detect.stuck import StuckSettings, detect_stuck
 from excursions.detect.survey import survey_of, surveyed
+from excursions.detect.swing import SwingSettings, detect_swing
 from excursions.detect.temperature_fault import TemperatureFaultSettings, detect_temperature_fault
 from excursions.detect.thermal_shock import ThermalShockSettings, detect_thermal_shock
 from excursions.kinds import WORTH_ASKING
@@ -56,6 +57,7 @@ DETECTORS: tuple[Detector, ...] = (
     Detector("fouling", detect_fouling, FoulingSettings),
     Detector("creep", detect_creep, CreepSettings),
     Detector("slow_response", detect_slow_response, ResponseSettings),
+    Detector("swing", detect_swing, SwingSettings),
     Detector("periodic", detect_periodic, PeriodicSettings),
 )
 

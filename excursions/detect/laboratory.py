@@ -100,7 +100,8 @@ def samples_clue(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Disagreement:
-    """Samples [lo, hi) whose errors stand apart: their times, mean error against the usual, chance number."""
+    """Samples whose errors stand apart: their times, largest error against the usual, scatter, chance number, and
+    whether the error grows among them, as behind dirt, or stands, as after a wrong adjustment."""
 
     before: int
     start: int
@@ -108,6 +109,7 @@ class Disagreement:
     shift: float
     scatter: float
     expected: float
+    grows: bool = False
 
 
 FEWEST_OF_RECORD = 8  # samples of a record that show what is usual
@@ -142,7 +144,11 @@ def disagreements(record: Record, survey: Survey) -> tuple[Disagreement, ...]:
     for i, j in runs:
         whole = _disagreement(errors, away, (i, j), scatter)
         if whole.expected <= LEAST_EXPECTED:
-            parts = [part for part in _parts(z, i, j) if 2 <= part[1] - part[0] <= longest]
+            parts = [
+                (a, b)
+                for a, b in _parts(z, i, j)
+                if 2 <= b - a <= longest and np.max(np.abs(away[a:b])) > (tolerance if agreeing else 0.0)
+            ]
             found += [
                 replace(_disagreement(errors, away, part, scatter), expected=whole.expected) for part in parts
             ]
@@ -195,7 +201,15 @@ def _disagreement(errors: Errors, away: FloatArray, run: tuple[int, int], scatte
         shift=float(part[np.argmax(np.abs(part))]),
         scatter=scatter,
         expected=n * float(stdtr(max(n - (j - i), 4), -t)),
+        grows=_grows(part, scatter),
     )
+
+
+def _grows(part: FloatArray, scatter: float) -> bool:
+    """Whether the later half of a run lies further off than the earlier one, by a standard error."""
+    half = part.size // 2
+    further = abs(float(np.mean(part[-half:]))) - abs(float(np.mean(part[:half])))
+    return further > scatter * math.sqrt(2 / half)
 
 
 AGREES, STANDS_OFF = 1.0, 3.0  # scatters

@@ -178,12 +178,13 @@ def _same_step(whole: Event, part: Event, width: int) -> bool:
 
 
 def _in_slow(whole: Event, part: Event, width: int) -> bool:
-    """Collapsed noise while the response is slow is the slow response."""
-    return (
-        whole.kind == "slow_response"
-        and part.kind == "noise_collapse"
-        and _covers(whole, part, 0.5, 8 * width)
-    )
+    """Collapsed noise while the response is slow is the slow response; so is what moves less than a loop swings."""
+    if whole.kind != "slow_response":
+        return False
+    if "swing" in whole.details:
+        within = part.kind in ("step", "drift") and abs(part.size) < whole.details["swing"]
+        return (within or part.kind in (*NOISE, "periodic")) and _covers(whole, part, 0.5, 8 * width)
+    return part.kind == "noise_collapse" and _covers(whole, part, 0.5, 8 * width)
 
 
 def _inside(part: Event, whole: Event) -> bool:

@@ -211,7 +211,7 @@ def _by_samples(record: Record, survey: Survey) -> list[Walk]:
                 spread=one.scatter,
                 expected=one.expected,
                 sampled=one.shift,
-                agreed_again=sum(other.shift * one.shift > 0 for other in every) > 1,
+                agreed_again=sum(other.grows and other.shift * one.shift > 0 for other in every) > 1,
             )
         )
     return found
