@@ -27,6 +27,7 @@ from excursions.detect.groups import group_median
 from excursions.detect.origin import Clue, expected_faults, name_origin, unexplained, weigh, words_of
 from excursions.detect.severity import severity_of
 from excursions.detect.survey import Survey, survey_of
+from excursions.digits import written
 from excursions.records import CALIBRATING, CLEANING, WASHING, Event, FloatArray, IndexArray, Record
 
 FEWEST_STRETCHES = 3
@@ -159,9 +160,9 @@ def _event(
         open_start=i == 0,
         open_end=j == teeth.walk.size,
         evidence=(
-            f"walks by {size:.3g} from one {name} to the next, {walk.size} times",
+            f"walks by {written(size)} from one {name} to the next, {walk.size} times",
             f"each {name} brings back {100 * restored:.0f} % of it",
-            f"what is not brought back walks by {left:.2g} a day",
+            f"what is not brought back walks by {written(left, 2)} a day",
             *words_of(clues),
         ),
         details={

@@ -27,6 +27,7 @@ from excursions.detect.live import Live, live_samples
 from excursions.detect.origin import Clue, expected_faults, name_origin, unexplained, weigh, words_of
 from excursions.detect.severity import severity_of
 from excursions.detect.survey import THINNED, Survey, survey_of
+from excursions.digits import chance_text, written
 from excursions.records import Event, FloatArray, IndexArray, Record
 
 CHUNKS = (1_024, 256)  # samples; the longest of which the record holds sixteen
@@ -262,8 +263,8 @@ def _event(
         open_start=lo == 0,
         open_end=hi == spectra.first.size,
         evidence=(
-            f"a cycle of {duration_text(period_s)} with amplitude {amplitude:.2g} for {duration_text((end - start) / NS_PER_S)}",
-            f"noise alone would show {chance:.1g} such lines in this record",
+            f"a cycle of {duration_text(period_s)} with amplitude {written(amplitude, 2)} for {duration_text((end - start) / NS_PER_S)}",
+            f"noise alone would show {chance_text(chance)} such lines in this record",
             *words_of(clues),
         ),
         details={"period_s": period_s},
