@@ -31,15 +31,16 @@ from excursions.detect.swing import SwingSettings, detect_swing
 from excursions.detect.temperature_fault import TemperatureFaultSettings, detect_temperature_fault
 from excursions.detect.thermal_shock import ThermalShockSettings, detect_thermal_shock
 from excursions.kinds import WORTH_ASKING
-from excursions.records import Event, FloatArray, Record
+from excursions.records import Event, FloatArray, Limit, Record
 
 
 class Detector(NamedTuple):
-    """A detector's name, its function and the class of its settings."""
+    """A detector's name, its function, the class of its settings, and its limits where ``limits.py`` does not hold them."""
 
     name: str
     function: Callable[[Record, Any], tuple[Event, ...]]
     settings: type[Any]
+    limits: Callable[[Record, Any], Sequence[Limit]] | None = None
 
 
 DETECTORS: tuple[Detector, ...] = (
@@ -87,8 +88,8 @@ def detect(
     given = settings or {}
     shared = surveyed(record)
     found: list[Event] = []
-    for name, function, kind in detectors:
-        found.extend(function(shared, given.get(name) or kind()))
+    for one in detectors:
+        found.extend(one.function(shared, given.get(one.name) or one.settings()))
     return tuple(quieted(event) for event in merge(shared, tuple(found)))
 
 

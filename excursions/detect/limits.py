@@ -14,6 +14,7 @@ from scipy.special import stdtrit
 
 from excursions.clock import NS_PER_S, duration_text
 from excursions.detect.apart import apart_from_neighbours
+from excursions.detect.catalogue import DETECTORS
 from excursions.detect.drift import TRIFLE as WALK_TRIFLE
 from excursions.detect.groups import group_median
 from excursions.detect.limits_plain import chosen, make, plain_limits
@@ -69,6 +70,9 @@ def detection_limits(record: Record, settings: Mapping[str, object] | None = Non
     survey = survey_of(record)
     if survey is not None and record.value is not None:
         found += _searched(record, survey, record.value.unit, given)
+    for one in DETECTORS:
+        if one.limits is not None:
+            found += one.limits(record, chosen(given, one.name, one.settings()))
     order = {key: rank for rank, key in enumerate(KINDS)}
     return {limit.kind: limit for limit in sorted(found, key=lambda limit: order[limit.kind])}
 
