@@ -311,7 +311,12 @@ def propose_register(
     chosen = options or ScanOptions()
     source = register or found.register
     inputs = Inputs(
-        exports=found.exports, calibrations=(), samples=(), register=source, ignored=found.ignored, apart=found.apart
+        exports=found.exports,
+        calibrations=(),
+        samples=(),
+        register=source,
+        ignored=found.ignored,
+        apart=found.apart,
     )
     read = read_all(inputs, chosen, LocalEngine(jobs=1), progress)
     existing = source.read_text(encoding="utf-8") if source else ""

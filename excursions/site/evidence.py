@@ -46,7 +46,9 @@ class Known:
 def gather_evidence(work: Work) -> Known:
     """Plant, entries and samples as a scan of one folder with all kept files would have them."""
     tags = [row["tag"] for row in work.ledger.rows("SELECT tag FROM tags ORDER BY tag")]
-    loaded = load_register(work.site.register, tags=tags, tunable=TUNABLE) if work.site.register.exists() else None
+    loaded = (
+        load_register(work.site.register, tags=tags, tunable=TUNABLE) if work.site.register.exists() else None
+    )
     plant, inferred = infer_plant(looks(work), loaded.plant if loaded else None)
     if work.zone:
         plant = dataclasses.replace(plant, zone=work.zone)
