@@ -6,6 +6,7 @@ A *point* is a place with signals; a *probe* is the serialised thing that wears.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -130,6 +131,7 @@ class Plant:
 
     ignore: patterns (``*`` and ``?``) of tags that become no point of their own.
     noted: (point, ns) of every calibration the logs enter; where to look closer for its trace.
+    detectors: settings of detectors that hold in place of their defaults, by detector and name.
     """
 
     name: str = ""
@@ -141,6 +143,7 @@ class Plant:
     quality_words: dict[str, str] = field(default_factory=dict)
     ignore: tuple[str, ...] = ()
     noted: tuple[tuple[str, int], ...] = ()
+    detectors: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
 
     def point(self, name: str) -> Point | None:
         """The point of this name, or None."""

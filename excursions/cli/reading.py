@@ -81,6 +81,17 @@ MixedUnitsOption = Annotated[
 ]
 
 
+TuneOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--tune",
+        metavar="DETECTOR.SETTING=NUMBER",
+        help="A setting of a detector, over the register's; excursions handbook NAME lists them.",
+        show_default="the register's, else as listed there",
+    ),
+]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HowToRead:
     """The shared options as typed; each field is one option."""
@@ -93,6 +104,7 @@ class HowToRead:
     sheet: SheetName = ""
     date_system: DateSystemOption = None
     mixed_units: MixedUnitsOption = MixedUnits.APART
+    tune: TuneOption = None
 
     def options(
         self,
@@ -107,9 +119,10 @@ class HowToRead:
         Raises
         ------
         UsageError
-            If the zone or a role of ``--columns`` is not known, or a column is not named.
+            If the zone, a role of ``--columns`` or a setting of ``--tune`` is not known, or a column is not named.
         """
         from excursions import clock
+        from excursions.detect.tuning import read_tuning
         from excursions.pipeline.scan import ScanOptions
         from excursions.read import ReadOptions
 
@@ -130,6 +143,7 @@ class HowToRead:
             columns=dict(_named(item) for item in columns or []),
             engine=engine,
             scheduler=scheduler,
+            tune=read_tuning(self.tune or ()),
         )
 
 

@@ -7,6 +7,7 @@ scatter sets, plus three standard errors of the figure that is compared with it.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 
 import numpy as np
 from scipy.special import stdtrit
@@ -15,7 +16,7 @@ from excursions.clock import NS_PER_S, duration_text
 from excursions.detect.apart import apart_from_neighbours
 from excursions.detect.drift import TRIFLE as WALK_TRIFLE
 from excursions.detect.groups import group_median
-from excursions.detect.limits_plain import make, plain_limits
+from excursions.detect.limits_plain import chosen, make, plain_limits
 from excursions.detect.noise import ERROR, NoiseSettings, noise_series
 from excursions.detect.periodic import PeriodicSettings, least_amplitude
 from excursions.detect.plateaus import joined, joined_rest
@@ -49,31 +50,39 @@ SLOW = 4  # disturbances a slower response is stated for
 WALK_SHARE = 8  # a drift over an eighth of the record is what its limit is stated for
 
 
-def detection_limits(record: Record) -> dict[str, Limit]:
+def detection_limits(record: Record, settings: Mapping[str, object] | None = None) -> dict[str, Limit]:
     """Detection limits of all detectors on this record, by kind of event, in the order of the kinds.
+
+    Parameters
+    ----------
+    record : Record
+    settings : mapping of detector name to settings object, optional
+        As given to :func:`excursions.detect.catalogue.detect`; detectors not named have their defaults.
 
     Returns
     -------
     dict of kind to Limit
         Kinds of the reading are left out for a record without a live sample.
     """
-    found = plain_limits(record)
+    given = settings or {}
+    found = plain_limits(record, given)
     survey = survey_of(record)
     if survey is not None and record.value is not None:
-        found += _searched(record, survey, record.value.unit)
+        found += _searched(record, survey, record.value.unit, given)
     order = {key: rank for rank, key in enumerate(KINDS)}
     return {limit.kind: limit for limit in sorted(found, key=lambda limit: order[limit.kind])}
 
 
-def _searched(record: Record, survey: Survey, unit: str) -> list[Limit]:
+def _searched(record: Record, survey: Survey, unit: str, given: Mapping[str, object]) -> list[Limit]:
     """Limits of what is searched for in the live reading."""
     longest = _walk_s(survey)
     stay, step = step_limit(record, survey)
-    growth, collapse, day_s = _noise_limits(survey)
-    slower, spacing_s = _response_limit(record, survey)
-    cycle, chunk_s = least_amplitude(record, PeriodicSettings())
-    still = shortest_stuck(record, StuckSettings())
-    flicker = max(still, shortest_flicker(survey, StuckSettings()))
+    growth, collapse, day_s = _noise_limits(survey, chosen(given, "noise", NoiseSettings()))
+    slower, spacing_s = _response_limit(record, survey, chosen(given, "slow_response", ResponseSettings()))
+    cycle, chunk_s = least_amplitude(record, chosen(given, "periodic", PeriodicSettings()))
+    stuck = chosen(given, "stuck", StuckSettings())
+    still = shortest_stuck(record, stuck)
+    flicker = max(still, shortest_flicker(survey, stuck))
     far = _senseless(survey)
     return [
         make("stuck", still, "s", lasting_s=flicker, most=longest, say=lambda s: f"a reading that stands still for less than {duration_text(s)}, or flickers or creeps for less than {duration_text(flicker)},"),
@@ -236,12 +245,11 @@ def _least_walk(step: FloatArray) -> float:
     return (needed + POWER) * math.sqrt(size * wide) * scatter
 
 
-def _noise_limits(survey: Survey) -> tuple[float, float, float]:
+def _noise_limits(survey: Survey, settings: NoiseSettings) -> tuple[float, float, float]:
     """Smallest growth and largest remainder that are found when they last a day (at least eight figures), and that time."""
     noise = noise_series(survey)
     if noise is None:
         return math.nan, math.nan, 0.0
-    settings = NoiseSettings()
     if math.exp(float(np.median(noise.raw))) <= UNSEEN_MARGIN * noise.unseen:
         return math.nan, math.nan, 0.0
     lasting = max(8, round(86_400 * NS_PER_S / max(noise.width, 1)))
@@ -264,7 +272,7 @@ def _noise_limits(survey: Survey) -> tuple[float, float, float]:
     return growth, collapse if collapse > unseen else math.nan, lasting * noise.width / NS_PER_S
 
 
-def _response_limit(record: Record, survey: Survey) -> tuple[float, float]:
+def _response_limit(record: Record, survey: Survey, settings: ResponseSettings) -> tuple[float, float]:
     """Smallest growth of the time constant [s] that is found over `SLOW` disturbances, and the time they take [s]."""
     when, tau, sort = disturbances(record, survey)
     if tau.size < 12:
@@ -274,7 +282,6 @@ def _response_limit(record: Record, survey: Survey) -> tuple[float, float]:
     for each in np.unique(sort):
         own = log[sort == each]
         scatter = max(scatter, 1.4826 * float(np.median(np.abs(own - np.median(own)))))
-    settings = ResponseSettings()
     needed = -float(stdtrit(max(tau.size // 3, 4), settings.suspicion * SLOW / (tau.size**2 / 2)))
     ratio = max(math.exp((needed + POWER) * scatter / math.sqrt(SLOW)), settings.ratio * 1.1)
     spacing = float(when[-1] - when[0]) / NS_PER_S / (tau.size - 1)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from typing import TypeVar
 
 from excursions.clock import duration_text
 from excursions.detect.element_creep import least_creep
@@ -22,6 +23,15 @@ ELEMENT_K = 1.0  # platinum element of class B at 130 degC and rounding (IEC 607
 SHOCK_S = 30.0  # a swing of half a minute shows its rate in samples no further apart than this
 ON_LINE = 30  # samples on one straight line that no measured signal shows
 SPIKE_SAMPLES = 2  # samples a spike must hit to be sure to be seen
+
+
+Settings = TypeVar("Settings")
+
+
+def chosen(given: Mapping[str, object], detector: str, default: Settings) -> Settings:
+    """The settings given for a detector, else its defaults."""
+    stated = given.get(detector)
+    return stated if isinstance(stated, type(default)) else default
 
 
 def make(
@@ -45,15 +55,15 @@ def make(
     )
 
 
-def plain_limits(record: Record) -> list[Limit]:
+def plain_limits(record: Record, given: Mapping[str, object]) -> list[Limit]:
     """Limits of heat, of the temperature element, of holes, spikes and impossible readings."""
-    found = _heat(record, record.temperature) if record.temperature is not None else []
+    found = _heat(record, record.temperature, given) if record.temperature is not None else []
     signal = record.value if record.value is not None else record.temperature
     if signal is not None and len(signal):
-        found += _holes(signal)
+        found += _holes(signal, given)
     survey = survey_of(record)
     if survey is not None and record.value is not None:
-        found += _bursts(record, survey, record.value)
+        found += _bursts(record, survey, record.value, given)
     return found
 
 
@@ -61,10 +71,11 @@ def _interval(sampling: Sampling) -> float:
     return sampling.interval_s if math.isfinite(sampling.interval_s) else math.inf
 
 
-def _heat(record: Record, signal: Signal) -> list[Limit]:
+def _heat(record: Record, signal: Signal, given: Mapping[str, object]) -> list[Limit]:
     """Over-temperature, thermal shock and the element."""
     interval, averaged = _interval(signal.sampling), signal.sampling.kind in ("averages", "interpolated")
-    shock, element = ThermalShockSettings(), TemperatureFaultSettings()
+    shock = chosen(given, "thermal_shock", ThermalShockSettings())
+    element = chosen(given, "temperature_fault", TemperatureFaultSettings())
     rate = math.nan if averaged or interval > SHOCK_S else shock.rate_k_per_min * (1 + interval / SHOCK_S)
     jump = least_lasting_jump(signal, element)
     heat = heat_of(record)
@@ -80,9 +91,10 @@ def _heat(record: Record, signal: Signal) -> list[Limit]:
     ]  # fmt: skip
 
 
-def _holes(signal: Signal) -> list[Limit]:
+def _holes(signal: Signal, given: Mapping[str, object]) -> list[Limit]:
     """Dropouts, bad quality and drawn lines."""
-    sampling, settings = signal.sampling, InterruptionSettings()
+    sampling = signal.sampling
+    settings = chosen(given, "interruptions", InterruptionSettings())
     interval = _interval(sampling)
     gap = sampling.gap_s + interval if math.isfinite(sampling.gap_s) else math.nan
     bad = (settings.shortest_bad + 1) * interval
@@ -93,10 +105,10 @@ def _holes(signal: Signal) -> list[Limit]:
     ]  # fmt: skip
 
 
-def _bursts(record: Record, survey: Survey, signal: Signal) -> list[Limit]:
+def _bursts(record: Record, survey: Survey, signal: Signal, given: Mapping[str, object]) -> list[Limit]:
     """Spikes, stays at the end of the range and impossible readings."""
     interval, unit = survey.interval_s, signal.unit
-    spikes, pinned = SpikeSettings(), PinnedSettings()
+    spikes, pinned = chosen(given, "spikes", SpikeSettings()), chosen(given, "pinned", PinnedSettings())
     tolerance = record.point.tolerance_at(float(survey.blocks.level[survey.blocks.level.size // 2]))
     height = max(spikes.noises * survey.noise, spikes.quanta * survey.quantum, spikes.tolerances * tolerance)
     drawn = signal.sampling.kind in ("averages", "interpolated") or drawn_line(survey) > 0

@@ -19,6 +19,7 @@ from excursions.detect.groups import group_median
 from excursions.detect.heat_tally import heat_tally
 from excursions.detect.limits import detection_limits
 from excursions.detect.survey import surveyed
+from excursions.detect.tuning import settings_of
 from excursions.plant import Plant, Point
 from excursions.records import (
     MEASURING,
@@ -99,6 +100,7 @@ def plant_around(plant: Plant, point: Point) -> Plant:
         installations=installations,
         quality_words=plant.quality_words,
         noted=tuple(row for row in plant.noted if row[0] == point.name),
+        detectors=plant.detectors,
     )
 
 
@@ -167,7 +169,8 @@ def search_whole(given: PointInput) -> tuple[PointFindings, PointCounts]:
         sample_value=given.sample_value,
     )
     record = surveyed(bare)  # once for the detectors, their limits and the noise trace
-    events = tuple(sorted(detect(record), key=lambda e: (e.start, e.kind, e.end)))
+    settings = settings_of(given.plant.detectors)
+    events = tuple(sorted(detect(record, settings), key=lambda e: (e.start, e.kind, e.end)))
     return _findings(record, signals, states, events, tuple(decisions), given), PointCounts(
         rows=rows, duplicates=duplicates, conflicts=conflicts
     )
@@ -224,7 +227,7 @@ def _findings(
         traces=traces,
         levels=hourly_levels(record),
         decisions=decisions,
-        limits=tuple(detection_limits(record).values()),
+        limits=tuple(detection_limits(record, settings_of(given.plant.detectors)).values()),
         heat=heat_tally(record),
     )
 

@@ -10,6 +10,7 @@ from pathlib import Path
 import polars as pl
 
 from excursions.calibrations import with_logs
+from excursions.detect.tuning import TUNABLE, Tuning, merged, tuned
 from excursions.errors import ExcursionsError, InputFileError, UsageError, nearest
 from excursions.pipeline.conclude import Evidence, conclude
 from excursions.pipeline.engine import Closer as Closer
@@ -38,6 +39,7 @@ class ScanOptions:
 
     read : how files are understood; jobs : processes, 0 chooses; columns : names of columns in
     calibration logs and sample lists where they cannot be guessed; engine : ``local`` or ``dask``;
+    tune : settings of detectors by detector and name, over those of the register;
     scheduler : address of the Dask scheduler, empty for a cluster on this machine.
     """
 
@@ -46,6 +48,7 @@ class ScanOptions:
     columns: Mapping[str, str] = field(default_factory=dict)
     engine: str = "local"
     scheduler: str = ""
+    tune: Tuning = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -205,9 +208,10 @@ def read_all(inputs: Inputs, options: ScanOptions, engine: Engine, progress: Pro
     exports, looks = engine.read(inputs.exports, reading_options, progress)
     progress("reading exports", len(inputs.exports), len(inputs.exports))
     if inputs.register:
-        loaded = load_register(inputs.register, tags=looks.keys())
+        loaded = load_register(inputs.register, tags=looks.keys(), tunable=TUNABLE)
         known, problems = loaded.plant, (*problems, *loaded.problems)
     plant, inferred = infer_plant(looks, known)
+    plant = dataclasses.replace(plant, detectors=merged(plant.detectors, options.tune))
     for (
         series
     ) in exports.series.values():  # a large record lies on disk: what was looked at need not stay here
@@ -236,6 +240,7 @@ def read_all(inputs: Inputs, options: ScanOptions, engine: Engine, progress: Pro
         decisions=(
             *exports.decisions,
             *inferred,
+            *tuned(plant.detectors),
             *sat,
             *(decision for log in logs for decision in log.decisions),
             *(decision for sample in samples for decision in sample.decisions),
@@ -283,7 +288,7 @@ def _known_plant(inputs: Inputs) -> tuple[Plant | None, tuple[ExcursionsError, .
     """The register's zone and words are needed before the exports can be read; its tags are checked after."""
     if inputs.register is None:
         return None, ()
-    return load_register(inputs.register).plant, ()
+    return load_register(inputs.register, tunable=TUNABLE).plant, ()
 
 
 def _refused(read: Everything) -> pl.DataFrame:
@@ -306,7 +311,12 @@ def propose_register(
     chosen = options or ScanOptions()
     source = register or found.register
     inputs = Inputs(
-        exports=found.exports, calibrations=(), samples=(), register=source, ignored=found.ignored, apart=found.apart
+        exports=found.exports,
+        calibrations=(),
+        samples=(),
+        register=source,
+        ignored=found.ignored,
+        apart=found.apart,
     )
     read = read_all(inputs, chosen, LocalEngine(jobs=1), progress)
     existing = source.read_text(encoding="utf-8") if source else ""

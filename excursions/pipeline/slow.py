@@ -19,6 +19,7 @@ from excursions.detect.limits import walk_limits
 from excursions.detect.merge import merge
 from excursions.detect.severity import severity_of
 from excursions.detect.survey import surveyed
+from excursions.detect.tuning import settings_of
 from excursions.digits import written
 from excursions.kinds import GRADUAL
 from excursions.plant import Plant
@@ -46,7 +47,7 @@ def with_slow_changes(
         Laboratory samples of the whole record, ns and canonical unit.
     """
     record = surveyed(_by_the_hour(found, near, plant, samples))
-    slow = detect(record, detectors=SLOW)
+    slow = detect(record, settings_of(plant.detectors), detectors=SLOW)
     found = dataclasses.replace(
         found, events=tuple(_whole_size(record, event, found) for event in found.events)
     )

@@ -80,6 +80,20 @@ def positive(value: Any) -> float:
     return number(value)
 
 
+def like(default: float) -> Check:
+    """A number such as the default of a setting: whole where that is whole, not below zero where that is not."""
+
+    def check(value: Any) -> float:
+        said = number(value)
+        if isinstance(default, int) and said != int(said):
+            raise Wrong("a whole number", f"the default is {default:g}")
+        if said < 0 <= default:
+            raise Wrong("a number not below 0", f"the default is {default:g}")
+        return int(said) if isinstance(default, int) else said
+
+    return check
+
+
 def degc(value: Any) -> float:
     """A temperature rating in degC that a probe can have."""
     if not 0 < number(value) <= 400:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import tomllib
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 
 Path = tuple[str | int, ...]
@@ -19,7 +20,7 @@ class _Scan:
     arrays: dict[Path, int] = field(default_factory=dict)
     table: Path = ()
 
-    def resolve(self, names: list[str]) -> Path:
+    def resolve(self, names: tuple[str, ...]) -> Path:
         """Put the index of the running element behind each array of tables."""
         path: Path = ()
         for name in names:
@@ -106,15 +107,16 @@ class _Value:
         return at + 1
 
 
-def _names(snippet: str) -> list[str]:
+@lru_cache(maxsize=256)  # a register says the same few keys of every point
+def _names(snippet: str) -> tuple[str, ...]:
     """Names of the keys in one header or key, read by the TOML parser itself."""
     try:
         node: Any = tomllib.loads(snippet)
     except tomllib.TOMLDecodeError:
-        return []
+        return ()
     names: list[str] = []
     while isinstance(node, dict) and node:
         name = next(iter(node))
         names.append(name)
         node = node[name]
-    return names
+    return tuple(names)

@@ -15,7 +15,7 @@ from excursions.measurands import MEASURANDS, to_canonical
 from excursions.plant import Installation, Plant, Point, Probe
 from excursions.register import _fields
 from excursions.register._cross import cross_check
-from excursions.register._fields import NOT_STATED, STATED_NONE, Wrong
+from excursions.register._fields import NOT_STATED, STATED_NONE, Field, Wrong
 from excursions.register._lines import Path as KeyPath
 from excursions.register._lines import key_lines
 from excursions.register._problems import collect
@@ -31,6 +31,7 @@ SECTIONS = {
     "installations": "installations",
     "installation": "installations",
     "quality_words": "quality_words",
+    "detectors": "detectors",
 }
 ROLES = ("value", "temperature", "hold", "wash", "pressure", "status")
 _NAMED = {"points": "name", "probes": "serial"}
@@ -44,7 +45,9 @@ class RegisterReading:
     problems: tuple[RegisterError, ...] = ()
 
 
-def load_register(path: Path, tags: Collection[str] = ()) -> RegisterReading:
+def load_register(
+    path: Path, tags: Collection[str] = (), tunable: Mapping[str, Mapping[str, float]] | None = None
+) -> RegisterReading:
     """Read and check a plant register.
 
     Parameters
@@ -53,6 +56,8 @@ def load_register(path: Path, tags: Collection[str] = ()) -> RegisterReading:
         TOML file, UTF-8.
     tags : collection of str
         Tags of the export; when given, tags that the register names and the export lacks are remarked.
+    tunable : mapping of detector to setting to default, optional
+        What may stand under ``[detectors.NAME]``; without it, such a section is refused as unknown.
 
     Returns
     -------
@@ -69,14 +74,14 @@ def load_register(path: Path, tags: Collection[str] = ()) -> RegisterReading:
     text = decode(path)
     raw, faults = parse(text, str(path))
     reader = Reader(str(path), key_lines(text), faults)
-    plant = _plant(reader, raw)
+    plant = _plant(reader, raw, tunable or {})
     cross_check(reader, plant, tags)
     if reader.faults:
         raise collect(str(path), reader.faults + reader.remarks)
     return RegisterReading(plant=plant, problems=collect(str(path), reader.remarks).problems)
 
 
-def _plant(reader: Reader, raw: Mapping[str, Any]) -> Plant:
+def _plant(reader: Reader, raw: Mapping[str, Any], tunable: Mapping[str, Mapping[str, float]]) -> Plant:
     sections = _sections(reader, raw)
     stated = reader.read(sections["plant"], _fields.PLANT, ("plant",))
     tz = _zone(reader, stated.get("zone", "UTC"))
@@ -89,6 +94,7 @@ def _plant(reader: Reader, raw: Mapping[str, Any]) -> Plant:
         probes=probes + _unlisted(points, probes, installed),
         installations=installed,
         quality_words=_quality_words(reader, sections["quality_words"]),
+        detectors=_tuning(reader, sections["detectors"], tunable),
     )
 
 
@@ -99,6 +105,7 @@ def _sections(reader: Reader, raw: Mapping[str, Any]) -> dict[str, Any]:
         "probes": [],
         "installations": [],
         "quality_words": {},
+        "detectors": {},
     }
     for key, value in raw.items():
         section = SECTIONS.get(key)
@@ -106,7 +113,7 @@ def _sections(reader: Reader, raw: Mapping[str, Any]) -> dict[str, Any]:
             near = nearest(key, SECTIONS)
             mend = f'did you mean "{near}"?' if near else "take it out, or put a # before each of its lines"
             reader.fault((key,), f'the section "{key}"', "one of " + ", ".join(found), mend)
-        elif section in ("plant", "quality_words"):
+        elif section in ("plant", "quality_words", "detectors"):
             found[section] = _table(reader, key, value)
         else:
             found[section] += _rows(reader, key, section, value)
@@ -229,6 +236,27 @@ def _unlisted(
             kind = kinds.get(row.point, "other")
             found.setdefault(row.probe, Probe(serial=row.probe, measurand=kind))
     return tuple(found.values())
+
+
+def _tuning(
+    reader: Reader, table: Mapping[str, Any], tunable: Mapping[str, Mapping[str, float]]
+) -> dict[str, dict[str, float]]:
+    """Settings by detector, each checked against its default: whole where that is whole, and not below zero."""
+    found: dict[str, dict[str, float]] = {}
+    for detector, rows in table.items():
+        at = ("detectors", detector)
+        if detector not in tunable:
+            near = nearest(detector, tunable)
+            mend = f'did you mean "{near}"?' if near else "take it out, or put a # before each of its lines"
+            reader.fault(at, f'the detector "{detector}"', "one of " + ", ".join(tunable), mend)
+        elif not isinstance(rows, dict):
+            reader.fault(
+                at, shown(rows), f"a section [detectors.{detector}]", "write it on a line of its own"
+            )
+        else:
+            known = {name: Field(_fields.like(default)) for name, default in tunable[detector].items()}
+            found[detector] = reader.read(rows, known, at)
+    return found
 
 
 def _quality_words(reader: Reader, table: Mapping[str, Any]) -> dict[str, str]:

@@ -88,6 +88,11 @@ def _document(existing_text: str) -> tomlkit.TOMLDocument:
         document.add(tomlkit.comment(f"Keys of [[{section}]]:"))
         for key, field in fields.items():
             document.add(tomlkit.comment(f"  {key}: {field.says}"))
+    document.add(
+        tomlkit.comment(
+            "Settings of a detector stand under [detectors.NAME]; excursions handbook NAME lists them."
+        )
+    )
     document.add(tomlkit.nl())
     return document
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-from pathlib import Path
 
 import numpy as np
 
@@ -81,16 +80,18 @@ def _bears_out(work: Work, path: str) -> bool:
 def _archive_files(site: Site) -> dict[str, int]:
     """Size of every file where parts lie, by its path within the site."""
     found = {}
-    for home in _folders(site.archive, "point="):
-        for month in _folders(home, "month="):
-            place = f"archive/{os.path.basename(home)}/{os.path.basename(month)}"
-            with os.scandir(month) as entries:
+    for home in _folders(str(site.archive), "point="):
+        above = f"{site.archive}/{home}"
+        for month in _folders(above, "month="):
+            with os.scandir(f"{above}/{month}") as entries:
                 for entry in entries:
                     if entry.name.endswith(".parquet"):
-                        found[f"{place}/{entry.name}"] = entry.stat(follow_symlinks=False).st_size
+                        size = entry.stat(follow_symlinks=False).st_size
+                        found[f"archive/{home}/{month}/{entry.name}"] = size
     return found
 
 
-def _folders(above: str | Path, begin: str) -> list[str]:
+def _folders(above: str, begin: str) -> list[str]:
+    """Names of the folders in a folder that begin so."""
     with os.scandir(above) as entries:
-        return sorted(e.path for e in entries if e.name.startswith(begin) and e.is_dir(follow_symlinks=False))
+        return [e.name for e in entries if e.name.startswith(begin) and e.is_dir(follow_symlinks=False)]

@@ -13,6 +13,7 @@ from sqlite3 import Row
 import polars as pl
 
 from excursions.calibrations import with_logs
+from excursions.detect.tuning import TUNABLE, tuned
 from excursions.errors import ExcursionsError
 from excursions.pipeline.conclude import Evidence
 from excursions.pipeline.inputs import samples_by_point
@@ -45,7 +46,9 @@ class Known:
 def gather_evidence(work: Work) -> Known:
     """Plant, entries and samples as a scan of one folder with all kept files would have them."""
     tags = [row["tag"] for row in work.ledger.rows("SELECT tag FROM tags ORDER BY tag")]
-    loaded = load_register(work.site.register, tags=tags) if work.site.register.exists() else None
+    loaded = (
+        load_register(work.site.register, tags=tags, tunable=TUNABLE) if work.site.register.exists() else None
+    )
     plant, inferred = infer_plant(looks(work), loaded.plant if loaded else None)
     if work.zone:
         plant = dataclasses.replace(plant, zone=work.zone)
@@ -63,6 +66,7 @@ def gather_evidence(work: Work) -> Known:
         decisions=(
             *_export_decisions(files),
             *inferred,
+            *tuned(plant.detectors),
             *sat,
             *(decision for log in logs for decision in log.decisions),
             *(decision for sample in samples for decision in sample.decisions),

@@ -154,11 +154,7 @@ class Ledger:
     def _checksum(self, table: str) -> str:
         total = hashlib.blake2b(digest_size=16)
         for row in self.connection.execute(f"SELECT * FROM {table} ORDER BY 1, 2"):
-            for value in row:
-                if isinstance(value, bytes):
-                    total.update(value)
-                else:
-                    total.update(f"{value!r}\0".encode("utf-8", errors="surrogatepass"))
+            total.update(b"".join(map(_plain, row)))
         return total.hexdigest()
 
     def _checksum_of_facts(self) -> str:
@@ -198,6 +194,11 @@ class Ledger:
         digest = sha256_of(temporary)
         move_in(temporary, path)
         write_file(path.with_suffix(".sha256"), digest.encode())
+
+
+def _plain(value: object) -> bytes:
+    """A value as the checksum sees it."""
+    return value if isinstance(value, bytes) else f"{value!r}\0".encode("utf-8", errors="surrogatepass")
 
 
 def flush(handle: int) -> None:

@@ -11,8 +11,6 @@ from dashboards import write_moment
 from excursions.report.explain import Focus, explain
 from tests.unit.dashboards.made_result import HOSTILE, instant, made_result
 
-pytestmark = pytest.mark.browser
-
 
 @pytest.fixture(scope="module")
 def moment(tmp_path_factory: pytest.TempPathFactory) -> Path:

@@ -10,8 +10,6 @@ import pytest
 
 from dashboards.slug import slug
 
-pytestmark = pytest.mark.browser
-
 # Rows below the first ones come in the frames after a key: the list is busy until they are all there.
 SHOWN = """(async () => {
   while (document.querySelector('.entries[aria-busy]')) await new Promise(requestAnimationFrame);

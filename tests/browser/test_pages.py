@@ -9,7 +9,6 @@ import pytest
 
 from tests.unit.dashboards.made_result import HOSTILE, LONG, NON_LATIN, STORIES
 
-pytestmark = pytest.mark.browser
 NAMES = [story.name for story in STORIES]
 IDS = [f"point-{number}" for number, _ in enumerate(NAMES)]
 SIDEWAYS = "document.documentElement.scrollWidth - document.documentElement.clientWidth"

@@ -15,8 +15,6 @@ import pytest
 from dashboards import write_site
 from tests.unit.dashboards.made_result import HOSTILE, STORIES, made_point, made_result
 
-pytestmark = pytest.mark.browser
-
 RANGE = "document.getElementById('plot')._fullLayout.xaxis.range.map(t => Date.parse(t.replace(' ', 'T') + (t.length > 10 ? 'Z' : 'T00:00Z')))"
 HOUR = 3_600_000
 

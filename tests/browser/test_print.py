@@ -11,8 +11,6 @@ from dashboards import write_moment
 from excursions.report.explain import explain
 from tests.unit.dashboards.made_result import HOSTILE, LONG, made_result
 
-pytestmark = pytest.mark.browser
-
 PAPER_WIDTH = 695  # A4 less the margins of the style sheet: 184 mm at 96 px an inch
 # Every piece of text inside a table that paper shows, as it stands in the page.
 PIECES = """(() => {

@@ -12,7 +12,6 @@ import pytest
 from dashboards.slug import slug
 from tests.unit.dashboards.made_result import HOSTILE, STORIES
 
-pytestmark = pytest.mark.browser
 SIDEWAYS = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
 DRAWN = "document.querySelectorAll('#lifeplot .main-svg').length > 0"
 

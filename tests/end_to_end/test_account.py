@@ -12,8 +12,6 @@ import pytest
 
 from tests.end_to_end.conftest import run_command
 
-pytestmark = pytest.mark.end_to_end
-
 
 @pytest.fixture(scope="module")
 def done(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, Path]:

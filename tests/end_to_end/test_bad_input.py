@@ -11,8 +11,6 @@ import pytest
 
 from tests.end_to_end.conftest import run_command
 
-pytestmark = pytest.mark.end_to_end
-
 
 def good_export(path: Path, *, tag: str = "AT-1.PV") -> Path:
     """Two days of a quiet pH point and its temperature, one sample a minute."""

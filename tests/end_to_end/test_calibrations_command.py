@@ -7,11 +7,7 @@ import os
 import subprocess
 import sys
 
-import pytest
-
 from tests.end_to_end.conftest import PLANT, ROOT, run_command
-
-pytestmark = pytest.mark.end_to_end
 
 
 def test_a_damaged_probe_in_words_on_a_narrow_terminal() -> None:

@@ -22,8 +22,6 @@ from excursions.read.parts import find_sources
 from tests.benchmarks.made_plant import Made, register_text, write_dataset
 from tests.benchmarks.same_results import differences
 
-pytestmark = pytest.mark.end_to_end
-
 MADE = Made(points=3, samples=12_000, every_s=60.0)
 
 

@@ -10,8 +10,6 @@ import pytest
 
 from tests.end_to_end.conftest import PLANT, run_command
 
-pytestmark = pytest.mark.end_to_end
-
 
 @pytest.mark.slow
 def test_a_reading_after_a_steam_out_is_explained_in_the_terminal_and_on_a_page(tmp_path: Path) -> None:

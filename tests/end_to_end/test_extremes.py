@@ -17,8 +17,6 @@ from excursions.read import ReadOptions, read_exports
 from excursions.register import load_register
 from tests.end_to_end.conftest import PLANT, Finished
 
-pytestmark = pytest.mark.end_to_end
-
 POINTS = (
     "C1-LF",
     "F1-PH",

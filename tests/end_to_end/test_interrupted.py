@@ -15,8 +15,6 @@ import pytest
 from tests.benchmarks.made_plant import Made, register_text, write_parquet
 from tests.unit.pipeline.test_crew import shared_by, until
 
-pytestmark = pytest.mark.end_to_end
-
 MADE = Made(points=4, samples=60_000, every_s=60.0)
 
 

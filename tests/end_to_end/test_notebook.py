@@ -13,8 +13,6 @@ import pytest
 import dashboards
 from tests.end_to_end.conftest import PLANT, ROOT
 
-pytestmark = pytest.mark.end_to_end
-
 
 def examples() -> list[str]:
     """The example of the package, and every python block of the documents that draws with it."""

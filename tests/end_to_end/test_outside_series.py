@@ -11,7 +11,7 @@ import pytest
 
 from tests.end_to_end.conftest import run_command
 
-pytestmark = [pytest.mark.end_to_end, pytest.mark.reference]
+pytestmark = pytest.mark.reference
 
 
 def scanned(path: Path, out: Path) -> pl.DataFrame:

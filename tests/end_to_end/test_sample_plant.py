@@ -10,8 +10,6 @@ import pytest
 
 from tests.end_to_end.conftest import PLANT, Finished, run_command
 
-pytestmark = pytest.mark.end_to_end
-
 TABLES = (
     "points",
     "events",

@@ -7,7 +7,7 @@ import pytest
 from sample_data.simulator.scenario import SEED
 from tests.benchmarks.whole_plant import PlantScore, report, score_plant
 
-pytestmark = [pytest.mark.end_to_end, pytest.mark.slow]
+pytestmark = pytest.mark.slow
 
 OTHER_SEED = 5
 

@@ -9,15 +9,11 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
-import pytest
-
 from excursions.site.lock import site_lock
 from tests import sites
 
 ROOT = Path(__file__).parents[2]
 PLANT = ROOT / "sample_data" / "plant"
-
-pytestmark = pytest.mark.end_to_end
 
 
 def test_a_site_from_init_to_a_closed_event(excursions: Callable, tmp_path: Path) -> None:

@@ -8,8 +8,6 @@ from excursions.physics.buffers import buffer_names, buffer_ph, buffer_table
 from excursions.physics.tables import look_up
 from tests.reference.tables import rows
 
-pytestmark = pytest.mark.reference
-
 PRINTED = [row for row in rows("ph_buffers_other_tables") if 0.0 <= float(row["temp_degc"]) <= 95.0]
 
 

@@ -13,8 +13,6 @@ from excursions.physics.conductivity import (
 )
 from tests.reference.tables import rows
 
-pytestmark = pytest.mark.reference
-
 
 @pytest.mark.parametrize(
     ("molality", "temp", "us_cm"),

@@ -15,8 +15,6 @@ from tests.reference.tables import rows
 
 TARGET, ALLOWANCE, DECISION = 325.0, 0.3175, 4.1959
 
-pytestmark = pytest.mark.reference
-
 
 def columns(name: str) -> dict[str, np.ndarray]:
     table = rows(name)

@@ -10,8 +10,6 @@ from excursions.calibrations import evaluate
 from excursions.plant import Plant, Point
 from excursions.records import Calibration, CalibrationEntry, StandardReading
 
-pytestmark = pytest.mark.reference
-
 PLANT = Plant(points=(Point(name="P", measurand="ph"),))
 
 

@@ -8,8 +8,6 @@ import pytest
 from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE, NS_PER_S
 from excursions.physics.heat import ageing_dose, lethality_f0
 
-pytestmark = pytest.mark.reference
-
 
 def held(degc: float, minutes: float) -> tuple[np.ndarray, np.ndarray]:
     time = np.array([0, round(minutes * NS_PER_MINUTE)], dtype=np.int64)

@@ -18,8 +18,6 @@ from excursions.detect.scan import changes
 from excursions.detect.short import strongest, tail_probability
 from tests.builders import T0, coloured, level, make_record, with_step
 
-pytestmark = pytest.mark.reference
-
 
 def nile_record():
     data = nile.load().data

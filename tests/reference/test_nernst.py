@@ -7,8 +7,6 @@ import pytest
 from excursions.physics.nernst import nernst_slope_mv
 from tests.reference.tables import rows
 
-pytestmark = pytest.mark.reference
-
 
 def test_factor_at_25_degc_from_exact_si_constants() -> None:
     """ln(10) R T / F with R = 8.31446261815324 J/(mol K), F = 96485.33212331 C/mol (SI 2019): 59.1593 mV."""

@@ -8,8 +8,6 @@ import pytest
 from excursions.physics.oxygen import air_pressure_kpa, saturation_mg_l, water_vapour_kpa
 from tests.reference.tables import rows
 
-pytestmark = pytest.mark.reference
-
 # EN 25814 prints 12.5 at 6 degC and 12.2 at 7 degC, where the equation gives 12.448 and 12.139: one unit high.
 PRINTED = [row for row in rows("oxygen_en25814") if row["temp_degc"] not in ("6", "7")]
 

@@ -6,8 +6,6 @@ import pytest
 
 from excursions.physics.redox import LIGHT_VS_AGCL_MV, LIGHT_VS_SHE_MV, zobell_mv, zobell_vs_agcl_mv
 
-pytestmark = pytest.mark.reference
-
 
 @pytest.mark.parametrize(("temp", "mv"), [(1, 481), (10, 461), (20, 439), (25, 428), (30, 417)])
 def test_zobell(temp: float, mv: float) -> None:

@@ -8,8 +8,6 @@ import statsmodels.api as sm
 
 from excursions.link.lessons import clustered
 
-pytestmark = pytest.mark.reference
-
 
 def record(seed: int) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     random = np.random.default_rng(seed)

@@ -7,8 +7,6 @@ import pytest
 
 from excursions.physics.steam import saturation_pressure_kpa, saturation_temperature_degc
 
-pytestmark = pytest.mark.reference
-
 # IAPWS R7-97(2012), Table 35 (T in K, p in MPa) and Table 36 (p in MPa, T in K), nine printed digits.
 TABLE_35 = ((300.0, 0.353658941e-2), (500.0, 0.263889776e1), (600.0, 0.123443146e2))
 TABLE_36 = ((0.1, 0.372755919e3), (1.0, 0.453035632e3), (10.0, 0.584149488e3))

@@ -9,8 +9,6 @@ from excursions.clock import NS_PER_DAY, to_ns
 from excursions.link.proration import prorated, rating, visit
 from tests.reference.tables import rows
 
-pytestmark = pytest.mark.reference
-
 MEASURAND = {
     "water temperature": "temperature",
     "specific conductance": "conductivity",

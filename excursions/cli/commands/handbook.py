@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -28,10 +28,14 @@ def handbook(
 
     Exit status: 0, or 2 when no page has that name.
     """
+    from excursions.detect.tuning import TUNABLE
     from excursions.handbook import page_named, pages
 
-    lines = page_lines(page_named(name)) if name else list_lines(pages())
-    typer.echo("\n".join(lines))
+    if not name:
+        typer.echo("\n".join(list_lines(pages())))
+        return
+    page = page_named(name)
+    typer.echo("\n".join([*page_lines(page), *setting_lines(page.name, TUNABLE.get(page.name, {}))]))
 
 
 def list_lines(pages: tuple[Page, ...]) -> list[str]:
@@ -50,6 +54,22 @@ def page_lines(page: Page) -> list[str]:
             f"Take care: {caution} Local procedures and authorised people decide.", first="- ", hang="  "
         )
     return lines
+
+
+def setting_lines(detector: str, defaults: Mapping[str, float]) -> list[str]:
+    """The settings of a detector with their defaults, and how to change one."""
+    if not defaults:
+        return []
+    widest = max(map(len, defaults))
+    first, default = next(iter(defaults.items()))
+    return [
+        "",
+        "Settings",
+        *_block(
+            f'Defaults; the end of a name is its unit. Another value: "{first} = {default:g}" under [detectors.{detector}] in the register, or --tune {detector}.{first}={default:g}. The limits a report states are of the settings it was made with.'
+        ),
+        *(f"  {name:<{widest}}  {value:g}" for name, value in defaults.items()),
+    ]
 
 
 def _wrapped(body: str) -> Iterator[str]:

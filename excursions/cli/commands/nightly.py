@@ -87,13 +87,13 @@ def drawn_as(folder: Path) -> Pages:
     UsageError
         If there is no site, or its settings cannot be used.
     """
-    from excursions.cli.publish import shared_out
     from excursions.site.nightly import open_site
 
     search = open_site(folder)[1].search
 
     def pages(result: ScanResult, out: Path, only: frozenset[str]) -> None:
         from dashboards import write_site
+        from excursions.cli.publish import shared_out
 
         units, each = search.display_units, shared_out(search.jobs)
         write_site(result, out, only=only, display_units=units, each=each)
