@@ -51,7 +51,9 @@ def find_cut(lines: Sequence[str], stated: str) -> Cut:
         for separator in SEPARATORS
         if any(separator in line for line in sample)
     ]
-    scored = [(_score(sample, cut, lines[:_HEADING_LINES]), -rank, cut) for rank, cut in enumerate(candidates)]
+    scored = [
+        (_score(sample, cut, lines[:_HEADING_LINES]), -rank, cut) for rank, cut in enumerate(candidates)
+    ]
     best = max(scored, default=(0.0, 0, Cut()), key=lambda item: item[:2])
     if best[0] < 0.3 and len(spans) > 1:
         # Blanks inside a name would be cut: they count only where columns of fixed width leave no whole cells.

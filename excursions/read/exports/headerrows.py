@@ -59,7 +59,12 @@ def calendar_header(rows: Sequence[Row]) -> int | None:
     for index, (row, below) in enumerate(itertools.pairwise(rows[:_MOST_HEADER_ROWS])):
         year = next((i for i, cell in enumerate(row.cells) if fold(cell) in PARTS["year"][0]), None)
         named = any(fold(cell) in PARTS[part][0] for cell in row.cells for part in ("month", "yearday"))
-        if year is not None and named and year < len(below.cells) and is_part("year", row.cells[year], below.cells[year : year + 1]):
+        if (
+            year is not None
+            and named
+            and year < len(below.cells)
+            and is_part("year", row.cells[year], below.cells[year : year + 1])
+        ):
             return index
     return None
 
