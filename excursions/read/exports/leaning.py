@@ -234,7 +234,7 @@ def _merged(table: Table, sheet: Sheet | None, name: str) -> Found | None:
         return None
     clocks = [c for c in sheet.columns if c.is_clock]
     for column in sheet.columns:
-        is_day = bool(clocks) and column.is_date
+        is_day = bool(clocks) and (column.is_date or column.is_midnight)
         is_tag = "tag" in column.roles and not column.is_value and not column.is_time
         if not (is_day or is_tag) or not _leans(column):
             continue
