@@ -273,7 +273,8 @@ class StandardReading:
 class CalibrationEntry:
     """One row (or pair of rows) of a calibration log, as entered.
 
-    phase: ``as_found`` or ``as_left``; action: ``calibration`` (parameters taken over) or ``verification``;
+    phase: ``as_found`` or ``as_left``; action: ``calibration`` (parameters taken over), ``verification``, or
+    ``cleaning`` (a row of its own without values);
     figures: parameters as entered, by the names of the measurand table (slope in %, zero_point in pH,
     offset in mV, cell_constant in 1/cm, zero and span in the reading's unit, gain as a ratio).
     """
@@ -395,9 +396,11 @@ class Link:
     reasons: tuple[str, ...] = ()
 
 
-# Basis of a window whose calibration found an error that nothing in the record explains: spread evenly.
+# Basis of a window whose calibration found an error that no event in the record explains: spread evenly.
 PRORATION = "linear proration (USGS TM 1-D3)"
 # Basis of a window that rests on several events nobody verified, none of which leads.
+# What a reason of such a window says where ordinary ageing is the likeliest cause.
+AGED = "ordinary ageing explains it best"
 UNVERIFIED = "events that nobody verified"
 
 
@@ -406,7 +409,8 @@ class Doubt:
     """A window of readings not to be taken at face value.
 
     error(t) runs piecewise linearly through `knots` (k, 2): time ns, error in the canonical unit
-    (reading minus truth); band is the half width of the 90 % band at each knot.
+    (reading minus truth); band is the half width of the 90 % band at each knot.  about: the start is where a
+    gradual error is thought to have left the tolerance, to the hour, and no instant that the record marks.
     """
 
     point: str
@@ -420,3 +424,4 @@ class Doubt:
     hours_out_of_tolerance: float
     event: str = ""
     reasons: tuple[str, ...] = ()
+    about: bool = False

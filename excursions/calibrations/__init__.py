@@ -5,16 +5,18 @@ parameter carries a standard uncertainty; nothing is dropped because it looks wr
 """
 
 from excursions.calibrations.evaluate import evaluate
+from excursions.calibrations.exchanges import Exchange, installations_from, recognise_exchanges
 from excursions.calibrations.shifts import SIGNIFICANCE, chance_remark, shifts
 from excursions.calibrations.stays import with_logs
 from excursions.calibrations.strangers import set_aside
-from excursions.calibrations.swaps import installations_from
 
 __all__ = [
     "SIGNIFICANCE",
+    "Exchange",
     "chance_remark",
     "evaluate",
     "installations_from",
+    "recognise_exchanges",
     "set_aside",
     "shifts",
     "with_logs",

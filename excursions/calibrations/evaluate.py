@@ -20,6 +20,7 @@ from excursions.calibrations.uncertainty import entered_uncertainty
 from excursions.digits import written
 from excursions.physics.nernst import nernst_slope_mv
 from excursions.plant import Plant
+from excursions.read.figures import SECOND_SLOPE
 from excursions.records import Calibration, CalibrationEntry, Parameter
 
 _COPIED = "values are the same as in the entry before, to the last digit"
@@ -204,8 +205,8 @@ def _entered(measurand: str, figures: Mapping[str, float]) -> dict[str, Paramete
     """Figures as entered, in the house's parameters, with the stated larger uncertainty."""
     made: dict[str, Parameter] = {}
     for name, value in figures.items():
-        if not math.isfinite(value):
-            continue
+        if not math.isfinite(value) or name == SECOND_SLOPE:
+            continue  # one slope describes the probe here; the other stays in the entry
         plain, _, given = name.partition(" [")
         unit = given.rstrip("]").replace("na", "nA") if given else _unit_of(measurand, plain)
         made[plain] = Parameter(

@@ -8,14 +8,11 @@ fresh probe's figures are not known (cell constants), nothing can be told and no
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from itertools import pairwise
+from dataclasses import dataclass
 
-from excursions.calibrations.shifts import comparable, histories
+from excursions.calibrations.shifts import comparable
 from excursions.clock import NS_PER_DAY, iso
 from excursions.digits import written
-from excursions.plant import Installation, Plant
 from excursions.records import Calibration, Decision, Parameter
 
 
@@ -56,39 +53,10 @@ _OXYGEN_SLOPE = Habit(fresh=100.0, spread=4.0, monthly=-0.7, wander=1.0, kick=10
 CHANCE = 0.05  # of a swap between two calibrations, before looking (cp)
 DAMAGED = 0.15  # of a damage between two calibrations (cp)
 RESTORED = 0.005  # of a gain that comes back without a swap: regenerated, new membrane or electrolyte (cp)
-_SURE = 0.8
 _OTHER_CELL = (
     0.15  # of a cell constant; wear and coating move it by less from one calibration to the next (cp)
 )
 _MONTH = 30 * NS_PER_DAY
-
-
-def installations_from(
-    calibrations: Sequence[Calibration], plant: Plant
-) -> tuple[Plant, tuple[Decision, ...]]:
-    """Add installations for swaps that the calibrations show and nobody logged.
-
-    Returns
-    -------
-    plant : Plant
-        Where the log gives no serial number, with the stays on both sides of each swap; the probes are named after
-        the point and a number.  Where it does, nothing is added: the number is taken at its word.
-    decisions : tuple of Decision
-        What was concluded or suspected, from which figures.
-    """
-    added: list[Installation] = []
-    decisions: list[Decision] = []
-    for history in histories(c for c in calibrations if not c.copied):
-        point, nameless = history[0].point, not history[0].probe
-        if nameless and (not point or any(row.point == point for row in plant.installations)):
-            continue
-        swaps = [(a, b) for a, b in pairwise(history) if swap_probability(a, b) >= _SURE]
-        decisions += [_decision(a, b) for a, b in swaps]
-        decisions += [told for a, b in pairwise(history) if (told := _other_cell(a, b))]
-        if swaps and nameless:
-            added += _stays(point, [b.time for _, b in swaps])
-    moved = replace(plant, installations=(*plant.installations, *added)) if added else plant
-    return moved, tuple(decisions)
 
 
 def swap_probability(earlier: Calibration, later: Calibration) -> float:
@@ -146,7 +114,7 @@ def _density(distance: float, spread: float) -> float:
     return math.exp(-0.5 * (distance / spread) ** 2) / (spread * math.sqrt(2.0 * math.pi))
 
 
-def _other_cell(earlier: Calibration, later: Calibration) -> Decision | None:
+def other_cell(earlier: Calibration, later: Calibration) -> Decision | None:
     """A cell constant that jumps: another cell, or damage; which, its value cannot tell, so it is said and left at that."""
     before, found = (
         (earlier.as_left or earlier.as_found).get("cell_constant"),
@@ -164,29 +132,4 @@ def _other_cell(earlier: Calibration, later: Calibration) -> Decision | None:
         what=f"the cell constant moved by {share:+.0%} between {iso(earlier.time)} and {iso(later.time)}: another probe or damage, which of them cannot be told",
         why=f"{written(before.value, 4)} before, {written(found.value, 4)} {found.unit} after; cells of one kind differ by as much",
         option="log a swap with the new serial number, or add the installation to the register",
-    )
-
-
-def _stays(point: str, swaps: Sequence[int]) -> list[Installation]:
-    edges: list[int | None] = [None, *swaps, None]
-    return [
-        Installation(probe=f"{point}, probe {i + 1}", point=point, start=edges[i], end=edges[i + 1])
-        for i in range(len(edges) - 1)
-    ]
-
-
-def _decision(earlier: Calibration, later: Calibration) -> Decision:
-    before = earlier.as_left or earlier.as_found
-    told = [
-        f"{name.replace('_', ' ')} went from {written(before[name].value, 4)} to {written(p.value, 4)} {p.unit}".rstrip()
-        for name, p in later.as_found.items()
-        if name in before
-    ]
-    named = later.probe
-    return Decision(
-        subject=later.point or named,
-        what=f"the parameters jump to a fresh probe's between {iso(earlier.time)} and {iso(later.time)}, and no swap is logged"
-        + (f"; the log goes on under serial number {named}" if named else "; taken as a swap"),
-        why=", ".join(told),
-        option="log the swap with the new serial number, or add the installation to the register",
     )

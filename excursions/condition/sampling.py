@@ -44,7 +44,9 @@ BEND_BEGINS = 1.7
 BEND_MEDIAN = 1.2
 BEATS_MOVE = 0.3
 FEW_MOVES = 40  # with fewer changes their sizes show a rule only by accident
-_AVERAGE = re.compile(r"(?<![a-z])(avg|average|mean|mittel|mittelwert|mw|moyenne|moy|promedio|gemiddelde|medelv[aä]rde)(?![a-z])")
+_AVERAGE = re.compile(
+    r"(?<![a-z])(avg|average|mean|mittel|mittelwert|mw|moyenne|moy|promedio|gemiddelde|medelv[aä]rde)(?![a-z])"
+)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -9,6 +9,7 @@ from excursions.link.audit import audit
 from excursions.link.correct import band_at, corrected, error_at
 from excursions.link.doubt import doubt_windows
 from excursions.link.due import next_due
+from excursions.link.exchanged import exchange_doubts
 from excursions.link.lessons import fleet_heat
 from excursions.link.outcome import outcome
 from excursions.link.together import laid_to_process
@@ -20,6 +21,7 @@ __all__ = [
     "corrected",
     "doubt_windows",
     "error_at",
+    "exchange_doubts",
     "fleet_heat",
     "laid_to_process",
     "next_due",

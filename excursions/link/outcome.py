@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from excursions.calibrations import Exchange
 from excursions.clock import to_datetime
 from excursions.digits import written
 from excursions.kinds import having
@@ -24,11 +25,12 @@ def outcome(
     shifts: Sequence[Shift],
     links: Sequence[Link],
     calibrations: Sequence[Calibration],
+    exchanges: Sequence[Exchange] = (),
 ) -> dict[str, tuple[str, str]]:
     """Return event id -> (state, sentence) for every event that may be the probe's.
 
     An event is borne out when it is the likeliest cause (probability at least 0.5) of a significant shift, or belongs
-    to the heat that is.
+    to the heat that is, or is the step at an exchange of probes that the calibrations show.
     """
     by_id = {shift.id: shift for shift in shifts}
     links_of: dict[str, list[Link]] = {}
@@ -41,11 +43,19 @@ def outcome(
         for event in events
         if event.origin in ("probe", "undecided")
     }
+    states |= {one.step.id: _exchange(one) for one in exchanges if one.step is not None}
     return {
         event.id: states[event.id]
         for event in events
         if event.id in states and (event.kind not in UNTOUCHED or states[event.id][0] == VERIFIED)
     }
+
+
+def _exchange(one: Exchange) -> tuple[str, str]:
+    return VERIFIED, (
+        f"Another probe was put in then, and nobody logged it: the calibration of {_day(one.after.time)} found a fresh "
+        "probe's parameters."
+    )
 
 
 def grouped_by_point(events: Sequence[Event]) -> list[tuple[Event, tuple[Event, ...]]]:

@@ -25,9 +25,9 @@ from excursions.link.correct import hours_beyond
 from excursions.link.effects import usual_level
 from excursions.link.errors import reading_errors
 from excursions.link.intervals import Interval
-from excursions.link.posterior import Posterior
+from excursions.link.posterior import AGEING, Posterior
 from excursions.plant import Point
-from excursions.records import PRORATION, UNVERIFIED, Doubt, FloatArray, Parameter
+from excursions.records import AGED, PRORATION, UNVERIFIED, Doubt, FloatArray, Parameter
 
 CONFIDENCE = 0.9
 # The window opens when the chance that the reading was out of tolerance first reaches this.
@@ -177,8 +177,8 @@ def window(span: Span, seen: Posterior, reason: str) -> Doubt | None:
     outside = weight @ (np.abs(_errors(span, seen, grid)) > span.tolerance(grid))
     if not (outside >= OPENS_AT).any():
         return None
-    opens = float(grid[int(np.argmax(outside >= OPENS_AT))])
-    lead = _lead(span, seen, weight)
+    opens, about = _opening(span, grid, outside)
+    lead = _lead(span, seen)
     inside = np.unique(np.concatenate([[opens], knots[knots >= opens]]))
     drawn = _errors(span, seen, inside)
     even = lead is None and seen.observed and not span.pins
@@ -196,8 +196,18 @@ def window(span: Span, seen: Posterior, reason: str) -> Doubt | None:
         basis=_basis(lead, pinned=bool(span.pins), observed=seen.observed),
         hours_out_of_tolerance=hours_beyond(line, float(np.median(span.tolerance(inside)))),
         event=lead.event.id if lead else "",
-        reasons=(reason, *_shape_reason(lead, even=even), *_pin_reason(span)),
+        reasons=(reason, *_shape_reason(lead, span, seen, even=even), *_pin_reason(span)),
+        about=about,
     )
+
+
+def _opening(span: Span, grid: FloatArray, outside: FloatArray) -> tuple[float, bool]:
+    """Where a window opens (ns after the start), and whether that is a guess: then it is given to the hour before."""
+    at = int(np.argmax(outside >= OPENS_AT))
+    if at == 0 or grid[at] - grid[at - 1] <= NS_PER_S:
+        return float(grid[at]), False
+    hour = (span.start + int(grid[at])) // NS_PER_HOUR * NS_PER_HOUR - span.start
+    return max(float(hour), float(grid[0])), True
 
 
 def _weights(span: Span, seen: Posterior) -> FloatArray:
@@ -264,8 +274,14 @@ def _knots(span: Span, seen: Posterior) -> FloatArray:
     return np.unique(np.clip(np.round(knots), 0.0, length))
 
 
-def _lead(span: Span, seen: Posterior, draw: FloatArray) -> Cause | None:
+def _lead(span: Span, seen: Posterior) -> Cause | None:
     """The event that contributes most to the error at the end, unless ageing or the unrecorded does."""
+    best = _most(span, seen)
+    return seen.causes[best] if best < len(seen.causes) and seen.acted[best] >= 0.5 else None
+
+
+def _most(span: Span, seen: Posterior) -> int:
+    """Column of a posterior that contributes most to the error at the end."""
     end = np.array([float(span.last - span.start)])
     base = replace(seen, contribution=np.zeros_like(seen.contribution))
     none = np.abs(_errors(span, base, end))[:, 0]
@@ -276,8 +292,7 @@ def _lead(span: Span, seen: Posterior, draw: FloatArray) -> Cause | None:
         weight[column] = np.mean(
             np.abs(np.abs(_errors(span, replace(seen, contribution=alone), end))[:, 0] - none)
         )
-    best = int(np.argmax(weight))
-    return seen.causes[best] if best < len(seen.causes) and seen.acted[best] >= 0.5 else None
+    return int(np.argmax(weight))
 
 
 def _basis(lead: Cause | None, *, pinned: bool, observed: bool) -> str:
@@ -297,9 +312,11 @@ def _pin_reason(span: Span) -> tuple[str, ...]:
     )
 
 
-def _shape_reason(lead: Cause | None, *, even: bool) -> tuple[str, ...]:
-    if lead is None and not even:
+def _shape_reason(lead: Cause | None, span: Span, seen: Posterior, *, even: bool) -> tuple[str, ...]:
+    if lead is not None:
+        return (f"how it grew is taken from the {lead.event.kind.replace('_', ' ')} in between",)
+    if not even:
         return ()
-    if lead is None:
-        return ("no event in between explains it: error spread evenly from the calibration before",)
-    return (f"how it grew is taken from the {lead.event.kind.replace('_', ' ')} in between",)
+    ageing = int(seen.cause[_most(span, seen)]) == AGEING
+    why = AGED if ageing else "no event in between explains it"
+    return (f"{why}: error spread evenly from the calibration before",)

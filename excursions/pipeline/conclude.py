@@ -31,7 +31,10 @@ def conclude(evidence: Evidence, points: Sequence[PointFindings]) -> ScanResult:
     entries, strange = calibration_room.set_aside(evidence.entries, evidence.plant)
     evidence = dataclasses.replace(evidence, decisions=(*evidence.decisions, *strange))
     evaluated = calibration_room.evaluate(entries, evidence.plant)
-    plant, swaps = calibration_room.installations_from(evaluated, evidence.plant)
+    seen = calibration_room.recognise_exchanges(
+        evaluated, evidence.plant, [event for findings in points for event in findings.events]
+    )
+    plant, evaluated = seen.plant, seen.calibrations
     points = [
         with_inferences(_name_probes(findings, plant), evidence.decisions, plant) for findings in points
     ]
@@ -41,10 +44,11 @@ def conclude(evidence: Evidence, points: Sequence[PointFindings]) -> ScanResult:
     shifts = calibration_room.shifts(evaluated, plant, levels)
     weighing = link_room.weigh(shifts, events, plant, levels)
     links = link_room.attribute(shifts, events, plant, levels, weighing=weighing)
-    doubts = link_room.doubt_windows(
-        shifts, links, events, evaluated, levels, plant, sample_pins(evidence.laboratory), weighing=weighing
-    )
-    outcomes = link_room.outcome(events, shifts, links, evaluated)
+    pins = sample_pins(evidence.laboratory)
+    doubts = link_room.doubt_windows(shifts, links, events, evaluated, levels, plant, pins, weighing=weighing)
+    exchanged = link_room.exchange_doubts(seen.exchanges, events, levels, plant, weighing, pins)
+    doubts = tuple(sorted((*doubts, *exchanged), key=lambda d: (d.point, d.start, d.probe)))
+    outcomes = link_room.outcome(events, shifts, links, evaluated, seen.exchanges)
     tz = clock.zone(plant.zone)
     verdicts = [
         judge(
@@ -79,7 +83,7 @@ def conclude(evidence: Evidence, points: Sequence[PointFindings]) -> ScanResult:
             dict.fromkeys(
                 (
                     *evidence.decisions,
-                    *swaps,
+                    *seen.decisions,
                     *(decision for findings in points for decision in findings.decisions),
                 )
             )
@@ -135,7 +139,7 @@ def _name_probes(findings: PointFindings, plant: Plant) -> PointFindings:
     return dataclasses.replace(
         findings,
         events=tuple(
-            dataclasses.replace(event, probe=event.probe or plant.probe_at(name, event.start) or "")
+            dataclasses.replace(event, probe=plant.probe_at(name, event.start) or event.probe)
             for event in findings.events
         ),
     )

@@ -229,7 +229,8 @@ def read_all(inputs: Inputs, options: ScanOptions, engine: Engine, progress: Pro
         for path in inputs.samples
     )
     entries = [entry for log in logs for entry in log.entries]
-    plant, sat = with_logs(plant, (row for log in logs for row in log.installations), entries)
+    cleanings = [row for log in logs for row in log.cleanings]
+    plant, sat = with_logs(plant, (row for log in logs for row in log.installations), entries, cleanings)
     laboratory, strange = samples_by_point(samples, plant)
     return Everything(
         exports=exports,
@@ -311,7 +312,12 @@ def propose_register(
     chosen = options or ScanOptions()
     source = register or found.register
     inputs = Inputs(
-        exports=found.exports, calibrations=(), samples=(), register=source, ignored=found.ignored, apart=found.apart
+        exports=found.exports,
+        calibrations=(),
+        samples=(),
+        register=source,
+        ignored=found.ignored,
+        apart=found.apart,
     )
     read = read_all(inputs, chosen, LocalEngine(jobs=1), progress)
     existing = source.read_text(encoding="utf-8") if source else ""

@@ -27,8 +27,15 @@ AGGREGATES: dict[str, str] = {
 }
 _BEHIND = re.compile(r"(?P<base>.+?)[\s._/\-:|]+\(?(?P<word>[^\W\d_]{3,14})\)?")
 _BEFORE = re.compile(r"(?P<word>[^\W\d_]{3,14})(?:\s*\((?P<inside>.+)\)|[\s._/\-:|]+(?:of )?(?P<base>.+))")
-_NUMBER_BEHIND = re.compile(r"(?:[:=]\s*[+-]?\d+(?:[.,]\d+)?|\s[+-]?\d+[.,]\d+)(?:\s?[^\W\d]{1,4}|\s?[%°]\S{0,3})?\s*$")
-_AVERAGE_WORDS = {word for word, kind in AGGREGATES.items() if kind == "average"} - {"media", "medie", "medio", "means"}
+_NUMBER_BEHIND = re.compile(
+    r"(?:[:=]\s*[+-]?\d+(?:[.,]\d+)?|\s[+-]?\d+[.,]\d+)(?:\s?[^\W\d]{1,4}|\s?[%°]\S{0,3})?\s*$"
+)
+_AVERAGE_WORDS = {word for word, kind in AGGREGATES.items() if kind == "average"} - {
+    "media",
+    "medie",
+    "medio",
+    "means",
+}
 _LETTERS = re.compile(r"[^\W\d_]+")
 
 

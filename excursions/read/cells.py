@@ -229,7 +229,10 @@ def member_heads(path: Path, options: ReadOptions) -> Iterator[tuple[str, tuple[
         cut = len(data) == _HEAD_BYTES and not data.startswith(_EXCEL[0][0])
         head = (data[: data.rfind(b"\n") + 1] or data) if cut else data
         try:
-            yield name, tuple(_first_rows(sheet) for sheet in kind_of(head)(path, head, options) if sheet.rows)
+            yield (
+                name,
+                tuple(_first_rows(sheet) for sheet in kind_of(head)(path, head, options) if sheet.rows),
+            )
         except InputFileError:
             continue  # no table of a person's making; the reader of exports tells what is wrong with it
 

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from excursions.digits import written
 from excursions.physics.nernst import nernst_slope_mv
 
+SECOND_SLOPE = "second_slope"  # of alkaline buffers, beside that of acid ones
 _FULL_SLOPE_MV = float(nernst_slope_mv(25.0))
 _CURRENTS = ("na", "ua", "pa")
 _PRESSURE_KPA = {
@@ -52,8 +53,9 @@ def figure_of(figure: str, value: float, unit: str) -> tuple[str, float]:
 
     A unit that cannot be taken there stays in the name (``slope [na]``), so that nothing is mistaken for it.
     """
-    if figure == "slope":
-        return _slope(value, unit)
+    if figure.endswith("slope"):
+        name, percent = _slope(value, unit)
+        return name.replace("slope", figure), percent
     if figure == "zero_point":
         if unit == "ph":
             return "zero_point", value

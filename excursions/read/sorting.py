@@ -111,7 +111,14 @@ def packed_apart(path: Path) -> list[tuple[Path, str]]:
     found = []
     for name, sheets in member_heads(path, ReadOptions()):
         stem = plain(Path(name).stem).casefold()
-        kind = next((k for k, fits in (("calibrations", _is_log), ("samples", _is_samples)) if any(fits(s, stem) for s in sheets)), "")
+        kind = next(
+            (
+                k
+                for k, fits in (("calibrations", _is_log), ("samples", _is_samples))
+                if any(fits(s, stem) for s in sheets)
+            ),
+            "",
+        )
         if kind:
             found.append((Path(f"{path}{MARK}{name}"), kind))
     return found

@@ -10,6 +10,7 @@ from difflib import SequenceMatcher
 from excursions.errors import InputFileError, UsageError, nearest
 from excursions.read.actions import action_of, phase_of
 from excursions.read.cells import Row, Sheet
+from excursions.read.figures import SECOND_SLOPE
 from excursions.read.fold import plain
 from excursions.read.headers import Meaning, fold, is_unit, meaning_of, meanings_of
 from excursions.read.model import ReadOptions
@@ -328,13 +329,15 @@ def with_phases(table: LogTable) -> LogTable:
 
 
 _LONGEST_PHASE = 24
+_SIDE = re.compile(r"acid|sauer|sauren|alkal|alcal|basi[cqs]|bajo|low|high|\d")  # which buffers a slope is of
 _ONCE = ("figure", "standard", "raw", "temperature", "air_pressure")
 
 
 def without_twins(table: LogTable) -> tuple[LogTable, list[InputFileError]]:
     """Leave out columns that mean the same as one before them, and name them: which one counts cannot be known.
 
-    A column that is empty throughout is no twin.
+    A column that is empty throughout is no twin.  A second slope is none either: pH analysers may keep one for acid and
+    one for alkaline buffers.  The first is the probe's slope, the second is kept beside it.
     """
     kept: dict[Meaning, int] = {}
     meanings, faults = list(table.meanings), []
@@ -345,6 +348,12 @@ def without_twins(table: LogTable) -> tuple[LogTable, list[InputFileError]]:
         same = (
             replace(meaning, index=0) if meaning.kind == "figure" else meaning
         )  # slope 1 and slope 2 are both slopes
+        second = replace(same, figure=SECOND_SLOPE)
+        sided = same in kept and all(
+            _SIDE.search(plain(table.headers[i]).casefold()) for i in (at, kept[same])
+        )
+        if sided and meaning.figure == "slope" and second not in kept:
+            meanings[at], same = second, second
         if same in kept:
             meanings[at] = Meaning()
             faults.append(_twin(table, at, kept[same], _said(meaning)))

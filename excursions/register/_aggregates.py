@@ -57,5 +57,7 @@ def set_apart(
                 )
                 changed[name] = replace(tags[name], role=AGGREGATE, why=why)
         if first is _HEAT_FIRST and named[read][1] == "greatest":
-            changed[read] = replace(tags[read], why=f"{tags[read].why}; the greatest of each interval shows heat whole")
+            changed[read] = replace(
+                tags[read], why=f"{tags[read].why}; the greatest of each interval shows heat whole"
+            )
     return changed

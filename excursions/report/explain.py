@@ -34,7 +34,7 @@ from excursions.report.explanation import Action, Cause, Explanation, Focus
 from excursions.report.result import ScanResult
 from excursions.report.verdict import FEWEST_SAMPLES, PASSING
 from excursions.report.why import actions_for, basis_of, causes_of
-from excursions.report.wording import HEAT, day, event_sentence, quantity, whose
+from excursions.report.wording import HEAT, day, doubted_from, event_sentence, quantity, whose
 
 __all__ = ["Action", "Cause", "Explanation", "Focus", "explain", "newest"]
 
@@ -212,7 +212,7 @@ def _doubtful(doubt: Doubt, case: Case) -> _Answer:
         text = f"May be off by up to {quantity(band, unit, band)} {when}"
     lead = event_of(case, doubt.event)
     end = "" if doubt.open_end else f" to {day(doubt.end, case.tz)}"
-    text += f"; readings are to be doubted from {day(doubt.start, case.tz)}{end or ' on'}."
+    text += f"; readings are to be doubted from {doubted_from(doubt, case.tz)}{end or ' on'}."
     if lead is not None and lead.start <= doubt.start + NS_PER_HOUR:
         text = f"{event_sentence(lead, case.tz)}. {text}"
     return _Answer(

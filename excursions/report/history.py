@@ -81,15 +81,14 @@ def _told(c: Calibration, result: ScanResult, links: dict[str, list[Link]]) -> C
 
 
 def _follows(doubt: Doubt, c: Calibration, result: ScanResult, mine: str) -> bool:
-    """Whether a window is closed by this calibration, or is open and this is the probe's newest before it."""
+    """Whether a window is closed by this calibration, or none of its probe closes it and this is the newest before it."""
     every = [
         other.time
         for other in result.calibrations
         if owner(other, result.plant) == mine and (mine or other.point == c.point) and not other.copied
     ]
-    if doubt.open_end:
-        return c.time == max((t for t in every if t <= doubt.start), default=None)
-    return c.time == min((t for t in every if t >= doubt.end), default=None)
+    closing = None if doubt.open_end else min((t for t in every if t >= doubt.end), default=None)
+    return c.time == (closing or max((t for t in every if t <= doubt.start), default=None))
 
 
 def unclaimed(result: ScanResult, point: str = "", since: int | None = None) -> tuple[AuditFinding, ...]:

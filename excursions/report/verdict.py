@@ -132,7 +132,9 @@ def _is_material(doubt: Doubt, findings: PointFindings) -> bool:
     A wide band alone is no finding, and an error that may as well be none is none to be told.
     """
     error, band = _last_error(doubt)
-    return abs(error) > max(_tolerance(findings), band) if math.isfinite(error) else band > _tolerance(findings)
+    return (
+        abs(error) > max(_tolerance(findings), band) if math.isfinite(error) else band > _tolerance(findings)
+    )
 
 
 def _is_worth_asking(doubt: Doubt, live: Sequence[Event]) -> bool:
@@ -215,7 +217,7 @@ def _from_doubt(
         shown = f"reads about {quantity(abs(error), unit, band)} {direction} (± {quantity(band, unit, band)})"
     else:
         shown = f"may be off by up to {quantity(band, unit, band)}"
-    since = f"{shown} since {day(doubt.start, tz)}"
+    since = f"{shown} since {doubted_from(doubt, tz)}"
     text = f"{since[0].upper()}{since[1:]}."
     if lead is not None:
         # The cause comes first, unless the doubt began before it: then it is only part of the story.
@@ -258,11 +260,11 @@ def _trust(
     knowledge: str,
     tz: ZoneInfo,
 ) -> Verdict:
-    waiting = min((doubt.start for doubt in doubts if doubt.open_end), default=None)
+    waiting = min((doubt for doubt in doubts if doubt.open_end), key=lambda doubt: doubt.start, default=None)
     text = "Nothing in this record speaks against the reading now."
     if waiting is not None:
         text = (
-            f"Nothing certain speaks against the reading now; from {day(waiting, tz)} on a change that may be the "
+            f"Nothing certain speaks against the reading now; from {doubted_from(waiting, tz)} on a change that may be the "
             "probe's has not been verified."
         )
     past = sorted((doubt for doubt in doubts if not doubt.open_end), key=lambda doubt: doubt.end)

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 from excursions.clock import duration_text, minutes_text, to_datetime
 from excursions.digits import number
 from excursions.kinds import KINDS, MOVES, having
-from excursions.records import PRORATION, Doubt, Event
+from excursions.records import AGED, PRORATION, Doubt, Event
 
 
 def quantity(value: float, unit: str, uncertainty: float = float("nan"), *, signed: bool = False) -> str:
@@ -75,14 +75,15 @@ def is_seen(error: float, band: float) -> bool:
 
 def why_doubted(doubt: Doubt) -> str:
     """What a window of doubt rests on, in plain words; methods have their names in the tables."""
-    return "found off later; no event in the record explains it" if doubt.basis == PRORATION else doubt.basis
+    if doubt.basis != PRORATION:
+        return doubt.basis
+    aged = any(AGED in reason for reason in doubt.reasons)
+    return f"found off later; {AGED if aged else 'no event in the record explains it'}"
 
 
 def doubted_from(doubt: Doubt, tz: ZoneInfo) -> str:
-    """Since when readings are to be doubted: to the day where only a straight line between two calibrations says so."""
-    if doubt.basis == PRORATION:
-        return f"about {to_datetime(doubt.start, tz).strftime('%-d %b')}"
-    return day(doubt.start, tz)
+    """Since when readings are to be doubted: the minute where the record marks it, ``about 28 Feb`` where it is a guess."""
+    return f"about {to_datetime(doubt.start, tz):%-d %b}" if doubt.about else day(doubt.start, tz)
 
 
 def doubt_sentence(doubt: Doubt, unit: str, tz: ZoneInfo) -> str:

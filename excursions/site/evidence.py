@@ -46,7 +46,9 @@ class Known:
 def gather_evidence(work: Work) -> Known:
     """Plant, entries and samples as a scan of one folder with all kept files would have them."""
     tags = [row["tag"] for row in work.ledger.rows("SELECT tag FROM tags ORDER BY tag")]
-    loaded = load_register(work.site.register, tags=tags, tunable=TUNABLE) if work.site.register.exists() else None
+    loaded = (
+        load_register(work.site.register, tags=tags, tunable=TUNABLE) if work.site.register.exists() else None
+    )
     plant, inferred = infer_plant(looks(work), loaded.plant if loaded else None)
     if work.zone:
         plant = dataclasses.replace(plant, zone=work.zone)
@@ -55,7 +57,8 @@ def gather_evidence(work: Work) -> Known:
     logs = _logs(work, [row for row in files if row["kind"] == "calibrations"], plant)
     samples = _samples(work, [row for row in files if row["kind"] == "samples"], plant)
     entries = tuple(entry for log in logs for entry in log.entries)
-    plant, sat = with_logs(plant, (row for log in logs for row in log.installations), entries)
+    cleanings = [row for log in logs for row in log.cleanings]
+    plant, sat = with_logs(plant, (row for log in logs for row in log.installations), entries, cleanings)
     laboratory, strange = samples_by_point(samples, plant)
     evidence = Evidence(
         plant=plant,

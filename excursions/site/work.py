@@ -52,7 +52,9 @@ def stated_plant(work: Work) -> Plant:
     RegisterProblems
         If it states something that cannot be used.
     """
-    return load_register(work.site.register, tunable=TUNABLE).plant if work.site.register.exists() else Plant()
+    return (
+        load_register(work.site.register, tunable=TUNABLE).plant if work.site.register.exists() else Plant()
+    )
 
 
 def live_parts(ledger: Ledger, where: str = "1", values: tuple[object, ...] = ()) -> list[Part]:

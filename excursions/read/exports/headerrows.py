@@ -11,6 +11,7 @@ from excursions.errors import InputFileError
 from excursions.read.exports.calendartimes import PARTS, is_part
 from excursions.read.exports.columns import as_number_time, is_time_text
 from excursions.read.exports.table import Row
+from excursions.read.exports.timeshapes import shape_of
 from excursions.read.exports.words import fold, roles_of
 
 _MOST_HEADER_ROWS = 6
@@ -58,9 +59,23 @@ def calendar_header(rows: Sequence[Row]) -> int | None:
     for index, (row, below) in enumerate(itertools.pairwise(rows[:_MOST_HEADER_ROWS])):
         year = next((i for i, cell in enumerate(row.cells) if fold(cell) in PARTS["year"][0]), None)
         named = any(fold(cell) in PARTS[part][0] for cell in row.cells for part in ("month", "yearday"))
-        if year is not None and named and year < len(below.cells) and is_part("year", row.cells[year], below.cells[year : year + 1]):
+        if (
+            year is not None
+            and named
+            and year < len(below.cells)
+            and is_part("year", row.cells[year], below.cells[year : year + 1])
+        ):
             return index
     return None
+
+
+def times_begin(row: Row) -> int | None:
+    """The first of the cells from which on all are times, where they are two or more."""
+    cells = [cell.strip() for cell in row.cells[: trimmed(row.cells)]]
+    first = next((i for i, cell in enumerate(cells) if shape_of(cell) is not None), None)
+    if first is None or len(cells) - first < 2 or not all(shape_of(cell) for cell in cells[first:]):
+        return None
+    return first
 
 
 def _number_time_column(rows: Sequence[Row]) -> int | None:

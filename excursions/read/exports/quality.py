@@ -81,12 +81,16 @@ _DOUBTFUL = re.compile(r"questionable|suspect|substitut|doubt|fraglich|ersatz")
 
 def base_of(texts: Iterable[str]) -> int:
     """Base of the numbers of a column of codes: 2 for ``11000000``, 16 for ``00C0``, else 10."""
-    said = [text.strip() for text in texts if _DIGITS.fullmatch(text.strip()) and fold_word(text) not in _WORDS]
+    said = [
+        text.strip() for text in texts if _DIGITS.fullmatch(text.strip()) and fold_word(text) not in _WORDS
+    ]
     if not said or len({len(text) for text in said}) > 1:
         return 10
     if all(_BITS.fullmatch(text) for text in said):
         return 2
-    lettered = any(not text.isdecimal() for text in said) or (len(said[0]) == 4 and all(t[0] == "0" for t in said))
+    lettered = any(not text.isdecimal() for text in said) or (
+        len(said[0]) == 4 and all(t[0] == "0" for t in said)
+    )
     return 16 if lettered and all(_HEX.fullmatch(text) for text in said) else 10
 
 

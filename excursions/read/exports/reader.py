@@ -85,7 +85,9 @@ def read_exports(
         series=series,
         files=tuple(state.files),
         refused=pl.DataFrame(state.refused, schema=REFUSED_SCHEMA, orient="row"),
-        decisions=tuple(dict.fromkeys((*state.decisions, *clock_faults(series), *local_signs(series, naive)))),
+        decisions=tuple(
+            dict.fromkeys((*state.decisions, *clock_faults(series), *local_signs(series, naive)))
+        ),
         status_words=status_words(state.words, series),
         problems=tuple(state.problems),
         orders={kind: tuple(sorted(known)) for kind, known in state.orders.items() if known},
@@ -103,7 +105,11 @@ def _read_item(item: Item, state: _State, *, last: bool) -> bool:
             if any(name == apart or name.startswith(f"{apart}!") for apart in state.options.apart):
                 state.done.add(name)
                 state.decisions.append(
-                    Decision(subject=name, what="not read as an export", why="it is a calibration log or a list of samples")
+                    Decision(
+                        subject=name,
+                        what="not read as an export",
+                        why="it is a calibration log or a list of samples",
+                    )
                 )
                 continue
             try:

@@ -110,7 +110,9 @@ def is_header_again(cells: Sequence[str], headers: Sequence[str]) -> bool:
 def is_limit(cells: Sequence[str]) -> bool:
     """Whether a row without a time gives limits: a word for them, and otherwise numbers."""
     filled = [clean(cell) for cell in cells if cell.strip()]
-    return len(filled) > 1 and bool(_LIMITS.fullmatch(fold(filled[0]))) and all(map(looks_numeric, filled[1:]))
+    return (
+        len(filled) > 1 and bool(_LIMITS.fullmatch(fold(filled[0]))) and all(map(looks_numeric, filled[1:]))
+    )
 
 
 def is_total(cells: Sequence[str]) -> bool:

@@ -100,7 +100,9 @@ def _of_week(year: TimeArray, parts: pl.DataFrame) -> tuple[TimeArray, BoolArray
     week, weekday = _number(parts, "w"), _number(parts, "e")
     fourth, ok = civil_days(year, np.ones_like(year), np.full_like(year, 4))
     next_fourth, _ = civil_days(year + 1, np.ones_like(year), np.full_like(year, 4))
-    monday, next_monday = (days - (days + 3) % 7 for days in (fourth, next_fourth))  # 1970-01-01 was a Thursday
+    monday, next_monday = (
+        days - (days + 3) % 7 for days in (fourth, next_fourth)
+    )  # 1970-01-01 was a Thursday
     days = monday + (week - 1) * 7 + weekday - 1
     ok &= (week >= 1) & (days < np.where(next_fourth > fourth, next_monday, monday + 371))
     return np.where(ok, days, 0), ok

@@ -88,7 +88,9 @@ def _fast(column: pl.Series, plan: TimePlan) -> tuple[TimeArray, BoolArray]:
     if "%.f" not in plan.fast:  # nothing is finer than a second
         time, ok = _parsed(column, plan.fast, "us")
         ok = _in_reach(time, ok)
-        return (time if ok is None else np.where(ok, time, 0)) * 1_000, np.ones(time.size, np.bool_) if ok is None else ok
+        return (time if ok is None else np.where(ok, time, 0)) * 1_000, np.ones(
+            time.size, np.bool_
+        ) if ok is None else ok
     time, ok = _parsed(column, plan.fast, "ns")
     if time.size and (time.min() < _WRAPPED_NS or time.max() - time.min() > _LONG_NS):
         coarse, known = _parsed(column, plan.fast, "us")

@@ -220,7 +220,9 @@ def _sensible(parts: dict[str, str | None]) -> bool:
     if parts.get("a"):
         numbers = [int(parts[key] or 0) for key in "abc"]
         short = len(parts["c"] or "") == 2
-        return min(numbers[:2]) >= 1 and (short or (max(numbers[:2]) <= 31 and FIRST_YEAR <= numbers[2] < 2200))
+        return min(numbers[:2]) >= 1 and (
+            short or (max(numbers[:2]) <= 31 and FIRST_YEAR <= numbers[2] < 2200)
+        )
     year, month, day = int(parts.get("y") or 2000), int(parts.get("m") or 1), int(parts.get("d") or 1)
     return (year < 100 or FIRST_YEAR <= year < 2200) and 1 <= month <= 12 and 1 <= day <= 31
 

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
-from excursions.calibrations import evaluate, installations_from
+from excursions.calibrations import evaluate, installations_from, recognise_exchanges
 from excursions.calibrations.swaps import swap_probability
+from excursions.clock import NS_PER_DAY, NS_PER_MINUTE
 from excursions.plant import Installation, Plant
-from excursions.records import CalibrationEntry
+from excursions.records import CalibrationEntry, Event
 from tests.unit.calibrations.builders import PLANT, entry, standard
 
 
@@ -87,3 +89,57 @@ def test_a_phase_that_rises_again_is_a_fresh_cap() -> None:
     assert swap_probability(earlier, later) > 0.9
     earlier, later = evaluate([row(1.0, 57.6), row(30.0, 54.0)], PLANT)
     assert swap_probability(earlier, later) < 0.05
+
+
+def happened(kind: str, day: float, size: float = math.nan, *, minutes: float = 0.0) -> Event:
+    start = int(day * NS_PER_DAY)
+    return Event(
+        point="ph", kind=kind, start=start, end=start + int(minutes * NS_PER_MINUTE) + 1, size=size, size_unit="pH",
+        confidence=0.6, origin="record" if kind == "dropout" else "undecided",
+    )  # fmt: skip
+
+
+SILENCE, STEP = happened("dropout", 15.0, minutes=14.0), happened("step", 15.01, -0.3)
+
+
+def test_a_silence_with_a_step_right_after_says_when_and_that_the_number_is_anothers() -> None:
+    rows = evaluate(figures((92.0, 6.8), (91.0, 6.8), (99.3, 7.05), probe="S1"), PLANT)
+    events = (
+        happened("step", 40.0, -0.1),
+        replace(SILENCE, start=SILENCE.start + 30 * NS_PER_DAY, end=SILENCE.end + 30 * NS_PER_DAY),
+        happened("step", 45.01, -0.3),
+    )
+    made = recognise_exchanges(rows, PLANT, events)
+    assert [(row.probe, row.start, row.end) for row in made.plant.installations] == [
+        ("S1", None, events[2].start),
+        ("S1, probe 2", events[2].start, None),
+    ]
+    assert [c.probe for c in made.calibrations] == ["S1", "S1", "S1, probe 2"]
+    assert "no reading up to" in made.decisions[0].why
+
+
+def test_the_stay_the_register_states_ends_at_the_exchange() -> None:
+    known = Plant(points=PLANT.points, installations=(Installation(probe="S1", point="ph", start=5),))
+    rows = evaluate(figures((91.0, 6.8), (99.3, 7.05), probe="S1"), known)
+    made = recognise_exchanges(rows, known, (SILENCE, STEP))
+    assert [(row.start, row.end) for row in made.plant.installations] == [(5, STEP.start), (STEP.start, None)]
+
+
+def test_without_a_number_the_exchange_is_dated_too() -> None:
+    rows = evaluate(figures((91.0, 6.8), (99.3, 7.05)), PLANT)
+    assert recognise_exchanges(rows, PLANT, (SILENCE, STEP)).plant.installations[0].end == STEP.start
+
+
+@pytest.mark.parametrize("events", [(STEP,), (SILENCE,), (SILENCE, replace(STEP, origin="process"))])
+def test_a_step_or_a_silence_alone_changes_no_number(events: tuple[Event, ...]) -> None:
+    rows = evaluate(figures((91.0, 6.8), (99.3, 7.05), probe="S1"), PLANT)
+    assert recognise_exchanges(rows, PLANT, events).plant == PLANT
+
+
+def test_a_renewed_membrane_leaves_the_probe_the_same() -> None:
+    rows = [
+        entry("oxygen_saturation", day, probe="S1", slope=slope)
+        for day, slope in ((1.0, 80.0), (30.0, 101.0))
+    ]
+    events = tuple(replace(e, point="oxygen_saturation") for e in (SILENCE, STEP))
+    assert recognise_exchanges(evaluate(rows, PLANT), PLANT, events).plant == PLANT

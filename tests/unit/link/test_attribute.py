@@ -110,7 +110,7 @@ def test_a_dead_probe_is_laid_to_the_reading_that_stood_still() -> None:
 def test_reasons_name_sizes_and_days() -> None:
     step = event("step", 10, -0.42)
     reasons = links([shift(0.45)], [step])["zero_point", step.id].reasons
-    assert reasons[0] == "step of -0.42 pH on 11 Jan, zero point found +0.45 pH on 31 Jan"
+    assert reasons[0] == "step of −0.42 pH on 11 Jan, zero point found +0.45 pH on 31 Jan"
     assert "found +0.45 pH" in reasons[1]
 
 

@@ -49,7 +49,10 @@ def test_a_title_says_averages_or_not(text: str, expected: bool) -> None:
 
 def test_a_note_comes_off_a_description_as_it_went_on() -> None:
     for description in ("", "Outlet pH (line 3)"):
-        assert noted(with_note(description, 'column "Kind" says "Avg"')) == (description, 'column "Kind" says "Avg"')
+        assert noted(with_note(description, 'column "Kind" says "Avg"')) == (
+            description,
+            'column "Kind" says "Avg"',
+        )
     assert noted(with_note("Outlet pH", "")) == ("Outlet pH", "")
 
 

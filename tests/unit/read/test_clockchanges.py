@@ -16,7 +16,9 @@ def write(
     path: Path, zone: str, first: datetime, *, step: int = 15, hours: int = 96, skip: Iterable[int] = ()
 ) -> Path:
     moments = [first + timedelta(minutes=step * number) for number in range(hours * 60 // step)]
-    kept = [moment.astimezone(ZoneInfo(zone)) for number, moment in enumerate(moments) if number not in set(skip)]
+    kept = [
+        moment.astimezone(ZoneInfo(zone)) for number, moment in enumerate(moments) if number not in set(skip)
+    ]
     rows = [f"{moment:%Y-%m-%d %H:%M},{7 + number % 7 / 100}" for number, moment in enumerate(kept)]
     path.write_text("\n".join(["time,AI-1", *rows]) + "\n")
     return path
@@ -24,7 +26,9 @@ def write(
 
 def told(*paths: Path, tz: str = "") -> list[str]:
     decisions = read_exports(list(paths), ReadOptions(tz=tz)).decisions
-    return [f"{d.what}; {d.why}; {d.option}" for d in decisions if d.subject == "clock" and "an hour" in d.what]
+    return [
+        f"{d.what}; {d.why}; {d.option}" for d in decisions if d.subject == "clock" and "an hour" in d.what
+    ]
 
 
 @pytest.mark.parametrize(

@@ -150,7 +150,11 @@ def test_a_log_and_a_list_packed_with_exports_are_read_as_such(tmp_path: Path) -
         archive.writestr("log.xlsx", workbook.getvalue())
     found = sort_out([path])
     inside = [Path(f"{path}!{name}") for name in ("log.xlsx", "logs/d.csv")]
-    assert (found.exports, found.calibrations, found.samples) == ((path,), tuple(inside), (Path(f"{path}!lims.csv"),))
+    assert (found.exports, found.calibrations, found.samples) == (
+        (path,),
+        tuple(inside),
+        (Path(f"{path}!lims.csv"),),
+    )
     reading = read_exports([path], ReadOptions(apart=found.apart))
     assert list(reading.series) == ["DO", "T", "pH"]
     assert sum(decision.what == "not read as an export" for decision in reading.decisions) == 3

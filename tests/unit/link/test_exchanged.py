@@ -1,0 +1,62 @@
+"""An exchange nobody logged: both probes were read with figures set for the old one."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from excursions.calibrations import Exchange
+from excursions.link import error_at, exchange_doubts, outcome, weigh
+from excursions.plant import Installation, Plant
+from excursions.records import Doubt, Event
+from tests.unit.link.builders import DAY, PLANT, calibration, event, level
+
+STEP = event("step", 40, -0.3, size_low=-0.32, size_high=-0.28, origin="undecided", probe="S1, probe 2")
+EXCHANGE = Exchange(
+    point="ph", old="S1", new="S1, probe 2", at=STEP.start, step=STEP,
+    before=calibration(5, left={"slope": 98.0, "zero_point": 7.0}),
+    after=calibration(60, found={"slope": 98.0, "zero_point": 7.12}, probe="S1, probe 2"),
+)  # fmt: skip
+HERE = Plant(
+    points=PLANT.points,
+    installations=(
+        Installation(probe="S1", point="ph", end=STEP.start),
+        Installation(probe="S1, probe 2", point="ph", start=STEP.start),
+    ),
+)
+
+
+def doubts(exchange: Exchange, *events: Event) -> list[Doubt]:
+    line = {"ph": level(7.0, days=80)}
+    return list(exchange_doubts((exchange,), events, line, HERE, weigh((), events, HERE, line)))
+
+
+def at(when: int, doubt: Doubt) -> float:
+    return float(error_at(np.array([when], dtype=np.int64), doubt)[0])
+
+
+def test_the_new_probe_is_off_as_found_and_the_old_one_by_that_less_the_step() -> None:
+    new, old = doubts(EXCHANGE, STEP)
+    assert (new.probe, new.start, new.end, new.event) == ("S1, probe 2", STEP.start, 60 * DAY, STEP.id)
+    assert at(50 * DAY, new) == pytest.approx(-0.12, abs=0.005)
+    assert (old.probe, old.end, old.about) == ("S1", STEP.start, True)
+    assert at(STEP.start - 1, old) == pytest.approx(0.18, abs=0.005)
+    assert at(22 * DAY, old) == pytest.approx(0.09, abs=0.02)
+
+
+def test_an_event_of_the_old_probe_shapes_its_error() -> None:
+    shown = event("step", 30, 0.18)
+    old = doubts(EXCHANGE, STEP, shown)[1]
+    assert (old.event, old.start) == (shown.id, shown.start)
+
+
+def test_without_a_step_the_error_of_neither_can_be_told() -> None:
+    assert doubts(replace(EXCHANGE, step=None)) == []
+
+
+def test_the_step_is_told_as_the_exchange() -> None:
+    state, words = outcome((STEP,), (), (), (EXCHANGE.after,), (EXCHANGE,))[STEP.id]
+    assert state == "verified by calibration"
+    assert words.startswith("Another probe was put in then")
