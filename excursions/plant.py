@@ -130,7 +130,8 @@ class Plant:
     """Everything the register states, plus what was inferred where it is silent.
 
     ignore: patterns (``*`` and ``?``) of tags that become no point of their own.
-    noted: (point, ns) of every calibration the logs enter; where to look closer for its trace.
+    noted, cleaned: (point, ns) of every calibration and of every cleaning the logs enter; where to look closer for its
+    trace.
     detectors: settings of detectors that hold in place of their defaults, by detector and name.
     """
 
@@ -143,6 +144,7 @@ class Plant:
     quality_words: dict[str, str] = field(default_factory=dict)
     ignore: tuple[str, ...] = ()
     noted: tuple[tuple[str, int], ...] = ()
+    cleaned: tuple[tuple[str, int], ...] = ()
     detectors: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
 
     def point(self, name: str) -> Point | None:
@@ -152,6 +154,10 @@ class Plant:
     def noted_at(self, point: str) -> tuple[int, ...]:
         """When the logs enter a calibration at this point (ns UTC)."""
         return tuple(when for name, when in self.noted if name == point)
+
+    def cleaned_at(self, point: str) -> tuple[int, ...]:
+        """When the logs enter a cleaning at this point (ns UTC)."""
+        return tuple(when for name, when in self.cleaned if name == point)
 
     def probe(self, serial: str) -> Probe | None:
         """The probe of this serial number, or None."""

@@ -273,7 +273,8 @@ class StandardReading:
 class CalibrationEntry:
     """One row (or pair of rows) of a calibration log, as entered.
 
-    phase: ``as_found`` or ``as_left``; action: ``calibration`` (parameters taken over) or ``verification``;
+    phase: ``as_found`` or ``as_left``; action: ``calibration`` (parameters taken over), ``verification``, or
+    ``cleaning`` (a row of its own without values);
     figures: parameters as entered, by the names of the measurand table (slope in %, zero_point in pH,
     offset in mV, cell_constant in 1/cm, zero and span in the reading's unit, gain as a ratio).
     """

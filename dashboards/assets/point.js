@@ -255,7 +255,7 @@
     const slack = (view[1] - view[0]) / 260;
     const inside = facts.events.filter(e => e[1] - slack <= ms && ms <= e[2] + slack)
       .sort((a, b) => (a[2] - a[1]) - (b[2] - b[1])).slice(0, 3);
-    for (const e of inside) lines.push(['', `${e[3]} (${e[4]}, ${e[5]} sure).`, e[0]]);
+    for (const e of inside) lines.push(['', `${e[3]} (${e[4]}).`, e[0]]);
     for (const d of facts.doubts) {
       if (ms < d.start || ms > d.end) continue;
       lines.push(['', doubtWords(d, ms)]);

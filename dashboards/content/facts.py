@@ -14,7 +14,8 @@ from dashboards.figures.pack import pack_array
 from dashboards.figures.spec import label
 from dashboards.look import family
 from dashboards.wording import ORIGIN_WORDS, STATE_WORDS, Reader, sure
-from excursions.records import STATES, StateLine
+from excursions.records import STATES, Event, StateLine
+from excursions.report.wording import HEAT
 
 
 def point_facts(about: About, reader: Reader) -> dict[str, object]:
@@ -71,11 +72,17 @@ def _events(about: About, reader: Reader) -> list[list[object]]:
     flat = reader.wall_ms(np.array([[e.start, e.end] for e in events], np.int64).reshape(-1)).tolist()
     return [
         [
-            event.id, flat[2 * n], flat[2 * n + 1], reader.event(event),
-            ORIGIN_WORDS.get(event.origin, event.origin), sure(event.confidence),
+            event.id, flat[2 * n], flat[2 * n + 1], reader.event(event), _whose(event),
         ]
         for n, event in enumerate(events)
     ]  # fmt: skip
+
+
+def _whose(event: Event) -> str:
+    """Whose doing and how sure; of heat, which was measured, no more than that."""
+    if event.kind in HEAT:
+        return "measured"
+    return f"{ORIGIN_WORDS.get(event.origin, event.origin)}, {sure(event.confidence)} sure"
 
 
 def _states(states: StateLine, reader: Reader) -> dict[str, object]:

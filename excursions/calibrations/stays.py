@@ -17,19 +17,22 @@ from excursions.records import CalibrationEntry, Decision
 
 
 def with_logs(
-    plant: Plant, logged: Iterable[Installation], entries: Sequence[CalibrationEntry]
+    plant: Plant,
+    logged: Iterable[Installation],
+    entries: Sequence[CalibrationEntry],
+    cleanings: Sequence[CalibrationEntry] = (),
 ) -> tuple[Plant, tuple[Decision, ...]]:
     """Add what the logs say of stays and of calibrations to the plant.
 
     Parameters
     ----------
     logged : stays that follow from the swaps a log mentions
-    entries : of all logs
+    entries, cleanings : of all logs
 
     Returns
     -------
     Plant
-        With the stays of the register, then the logged ones, then those by serial numbers; and `noted`.
+        With the stays of the register, then the logged ones, then those by serial numbers; `noted` and `cleaned`.
     tuple of Decision
         One for each point whose stays follow from serial numbers alone.
     """
@@ -37,7 +40,14 @@ def with_logs(
     known = (*plant.installations, *told)
     worked_out = _by_serials(entries, plant, {row.point for row in known}, {row.probe for row in known})
     plant = dataclasses.replace(plant, installations=(*known, *worked_out), noted=noted(entries, plant))
-    return plant, _decisions(worked_out)
+    return dataclasses.replace(plant, cleaned=_cleaned(cleanings, plant)), _decisions(worked_out)
+
+
+def _cleaned(cleanings: Sequence[CalibrationEntry], plant: Plant) -> tuple[tuple[str, int], ...]:
+    """(point, ns) of each cleaning, where it names the point or a probe that sat at one then; in time order."""
+    stays = [(row.time, row.point, plant.stays_of(row.probe, row.time, row.time + 1)) for row in cleanings]
+    placed = {(point or seats[0].point, when) for when, point, seats in stays if point or seats}
+    return tuple(sorted(placed, key=lambda pair: (pair[1], pair[0])))
 
 
 def _by_serials(

@@ -48,6 +48,11 @@ def transition_of(survey: Survey, change: Change) -> Transition:
     blocks = survey.blocks
     lo, hi, begin, end = ramp_around(survey.rest, change.at, change.width)
     if end - begin > RAW_BLOCKS:
+        place = _at_break(survey, lo, hi, begin, end)
+        if place is not None:
+            begin = end = place
+            change = replace(change, at=place, across=True)
+    if end - begin > RAW_BLOCKS:
         quick = _quick_part(survey.rest, begin, end)
         if quick is not None:
             begin, end = quick
@@ -75,6 +80,30 @@ def transition_of(survey: Survey, change: Change) -> Transition:
     )
 
 
+def _at_break(survey: Survey, lo: int, hi: int, begin: int, end: int) -> int | None:
+    """The break (steaming, cleaning, missing data) within a ramp at which a step tells the window as well; None without.
+
+    A ramp may begin and end anywhere, a break is one of few places.  So the step may fit worse by as much as the best
+    of so many ramps fits better by chance: by likelihoods, with as many independent blocks as what is left shows.
+    """
+    breaks = begin + np.flatnonzero(survey.blocks.broken[begin:end])
+    if not breaks.size or breaks.size > MOST_BREAKS:
+        return None
+    part = survey.rest[lo:hi]
+    slope = np.clip((np.arange(lo, hi) - begin) / (end - begin), 0.0, 1.0)
+    rest = part - np.polyval(np.polyfit(slope, part, 1), slope)
+    sloped = float(rest @ rest)
+    at = breaks - lo
+    stepped = _ramp_squares(part, at, at)
+    best = int(np.argmin(stepped))
+    if sloped <= 0:
+        return None
+    r = min(max(float(rest[1:] @ rest[:-1]) / sloped, 0.0), 0.98)
+    independent = max(part.size * (1 - r) / (1 + r), FEWEST_INDEPENDENT)
+    places = max(independent**2 / 2 / breaks.size, 1.0)
+    return int(breaks[best]) if stepped[best] <= sloped * places ** (2 / independent) else None
+
+
 def _quick_part(level: FloatArray, begin: int, end: int) -> tuple[int, int] | None:
     """The two blocks within a ramp in which most of it happens, faster than the record usually moves; None without."""
     moved = level[2:] - level[:-2]
@@ -91,6 +120,8 @@ def _quick_part(level: FloatArray, begin: int, end: int) -> tuple[int, int] | No
 
 
 RAW_BLOCKS = 3
+MOST_BREAKS = 8  # more breaks are anywhere
+FEWEST_INDEPENDENT = 8.0  # blocks
 QUICK_SHARE = 0.5  # of a ramp that two blocks must make for the ramp to be a step amid wandering
 QUICK_USUAL = 4.0  # usual moves over two blocks that they must make as well
 BESIDE_QUICK = 2  # blocks on either side that give the levels of such a step

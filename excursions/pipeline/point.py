@@ -100,6 +100,7 @@ def plant_around(plant: Plant, point: Point) -> Plant:
         installations=installations,
         quality_words=plant.quality_words,
         noted=tuple(row for row in plant.noted if row[0] == point.name),
+        cleaned=tuple(row for row in plant.cleaned if row[0] == point.name),
         detectors=plant.detectors,
     )
 

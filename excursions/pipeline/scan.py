@@ -229,7 +229,8 @@ def read_all(inputs: Inputs, options: ScanOptions, engine: Engine, progress: Pro
         for path in inputs.samples
     )
     entries = [entry for log in logs for entry in log.entries]
-    plant, sat = with_logs(plant, (row for log in logs for row in log.installations), entries)
+    cleanings = [row for log in logs for row in log.cleanings]
+    plant, sat = with_logs(plant, (row for log in logs for row in log.installations), entries, cleanings)
     laboratory, strange = samples_by_point(samples, plant)
     return Everything(
         exports=exports,

@@ -141,7 +141,11 @@ def cut(given: PointInput, window: Window) -> PointInput:
 
 def noted_until(plant: Plant, window: Window) -> Plant:
     """The plant with the calibrations that the logs enter up to a window's end, so that a later entry changes no older one."""
-    return dataclasses.replace(plant, noted=tuple(row for row in plant.noted if row[1] < window.end))
+    return dataclasses.replace(
+        plant,
+        noted=tuple(row for row in plant.noted if row[1] < window.end),
+        cleaned=tuple(row for row in plant.cleaned if row[1] < window.end),
+    )
 
 
 def _between(series: TagSeries, window: Window) -> TagSeries:

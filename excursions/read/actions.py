@@ -28,9 +28,8 @@ _SWAP = re.compile(
 _REMOVE = re.compile(
     r"remov|uninstall|ausbau|ausgebaut|depos|retir|demont|taken out|to (the )?(bench|workshop)"
 )
-_CLEAN = re.compile(
-    r"^(clean|reinig|gereinigt|nettoy|limpi|limpe|lavad|spul|spuel|rins|inspect|sichtprufung|electrolyte|elektrolyt|membran)"
-)
+_WIPED = r"clean|reinig|gereinigt|nettoy|limpi|limpe|lavad|spul|spuel|rins"
+_CLEAN = re.compile(rf"^({_WIPED}|inspect|sichtprufung|electrolyte|elektrolyt|membran)")
 _CALIBRATE = re.compile(
     r"calib|kalib|justier|adjust|etalonn|ajust|\bcal\b|two.?point|one.?point|\d.?p(oin)?t|zweipunkt|einpunkt|eingestellt|abgleich|nachjust"
 )
@@ -44,6 +43,11 @@ def phase_of(text: str) -> str:
     if _FOUND.search(said):
         return "as_found"
     return "as_left" if _LEFT.search(said) else ""
+
+
+def is_cleaning(text: str) -> bool:
+    """Whether an action is a cleaning, and no other service such as a new membrane or an inspection."""
+    return bool(re.match(_WIPED, plain(text).casefold().replace("_", " ").strip()))
 
 
 def action_of(text: str) -> str:

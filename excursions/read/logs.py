@@ -10,7 +10,7 @@ import polars as pl
 
 from excursions.errors import ExcursionsError, InputFileError, nearest
 from excursions.plant import Installation, Plant
-from excursions.read.actions import action_of
+from excursions.read.actions import action_of, is_cleaning
 from excursions.read.cells import Sheet, read_cells
 from excursions.read.entries import Facts, RowReader, entries_of, merge
 from excursions.read.figures import unit_of_column
@@ -38,13 +38,14 @@ from excursions.records import CalibrationEntry, Decision
 class LogReading:
     """A calibration log as read: rows == used + refused rows.
 
-    entries in the order of the file; installations from rows that record a swap; problems: cells that could
-    not be read, and what keeps the whole file from being used.
+    entries in the order of the file; cleanings: rows that record one, which has no figures by its nature; installations
+    from rows that record a swap; problems: cells that could not be read, and what keeps the whole file from being used.
     """
 
     path: Path
     sha256: str = ""
     entries: tuple[CalibrationEntry, ...] = ()
+    cleanings: tuple[CalibrationEntry, ...] = ()
     installations: tuple[Installation, ...] = ()
     refused: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=REFUSED_SCHEMA))
     decisions: tuple[Decision, ...] = ()
@@ -60,6 +61,7 @@ class _Log(Gathered):
 
     columns: Mapping[str, str]
     entries: list[CalibrationEntry] = field(default_factory=list)
+    cleanings: list[CalibrationEntry] = field(default_factory=list)
     swaps: list[Swap] = field(default_factory=list)
 
 
@@ -101,6 +103,7 @@ def read_calibrations(
         path=path,
         sha256=content.sha256,
         entries=tuple(log.entries),
+        cleanings=tuple(log.cleanings),
         installations=installations_of(log.swaps, log.entries),
         refused=pl.DataFrame(log.refused, schema=REFUSED_SCHEMA),
         decisions=tuple(log.decisions),
@@ -226,7 +229,7 @@ def _usable(log: _Log, fact: Facts, table: LogTable, moments: Moments) -> bool:
             log.refuse(fact.row, "a swap that names no point or no probe")
             return False
         return True
-    if fact.measured or fact.action in ("calibration", "verification"):
+    if fact.measured or fact.action in ("calibration", "verification") or _is_cleaning(fact):
         return True
     if action_of(fact.comment) in ("install", "remove") and fact.point and (fact.probe or fact.old_probe):
         fact.action = action_of(fact.comment)
@@ -236,8 +239,26 @@ def _usable(log: _Log, fact: Facts, table: LogTable, moments: Moments) -> bool:
     return False
 
 
+def _is_cleaning(fact: Facts) -> bool:
+    named = bool(fact.point or fact.probe)
+    return fact.action == "clean" and is_cleaning(fact.said) and not fact.measured and named
+
+
 def _take(log: _Log, fact: Facts) -> None:
     assert fact.time is not None
+    if _is_cleaning(fact):
+        log.cleanings.append(
+            CalibrationEntry(
+                time=fact.time,
+                file=log.file,
+                line=fact.row.line,
+                point=fact.point,
+                probe=fact.probe,
+                action="cleaning",
+                comment=fact.comment,
+            )
+        )
+        return
     if fact.action == "install" and (fact.probe or fact.old_probe):
         log.swaps.append(Swap(time=fact.time, point=fact.point, into=fact.probe, out=fact.old_probe))
     elif fact.action == "remove":

@@ -135,10 +135,16 @@ def settle_log(log: LogReading, plant: Plant) -> LogReading:
     """
     places = Places(plant)
     seats = tuple(replace(row, point=places.find(row.point)[0] or row.point) for row in log.installations)
-    entries, decisions = settle_entries(
-        log.entries, replace(plant, installations=plant.installations + seats)
+    seated = replace(plant, installations=plant.installations + seats)
+    entries, decisions = settle_entries(log.entries, seated)
+    cleanings, more = settle_entries(log.cleanings, seated)
+    return replace(
+        log,
+        entries=entries,
+        cleanings=cleanings,
+        installations=seats,
+        decisions=tuple(dict.fromkeys((*log.decisions, *decisions, *more))),
     )
-    return replace(log, entries=entries, installations=seats, decisions=log.decisions + decisions)
 
 
 def settle_samples(reading: SampleReading, plant: Plant) -> SampleReading:

@@ -349,7 +349,9 @@ def without_twins(table: LogTable) -> tuple[LogTable, list[InputFileError]]:
             replace(meaning, index=0) if meaning.kind == "figure" else meaning
         )  # slope 1 and slope 2 are both slopes
         second = replace(same, figure=SECOND_SLOPE)
-        sided = same in kept and all(_SIDE.search(plain(table.headers[i]).casefold()) for i in (at, kept[same]))
+        sided = same in kept and all(
+            _SIDE.search(plain(table.headers[i]).casefold()) for i in (at, kept[same])
+        )
         if sided and meaning.figure == "slope" and second not in kept:
             meanings[at], same = second, second
         if same in kept:

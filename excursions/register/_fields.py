@@ -10,6 +10,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime, time
+from functools import cache
 from typing import Any
 
 from excursions.errors import nearest
@@ -157,6 +158,7 @@ def nearest_measurand(said: str) -> str:
     return _everyday().get(near, near)
 
 
+@cache  # asked of every point
 def _everyday() -> dict[str, str]:
     """Labels and everyday words to keys."""
     return {word.casefold(): key for key, row in MEASURANDS.items() for word in (row.label, *row.said)}

@@ -57,7 +57,8 @@ def gather_evidence(work: Work) -> Known:
     logs = _logs(work, [row for row in files if row["kind"] == "calibrations"], plant)
     samples = _samples(work, [row for row in files if row["kind"] == "samples"], plant)
     entries = tuple(entry for log in logs for entry in log.entries)
-    plant, sat = with_logs(plant, (row for log in logs for row in log.installations), entries)
+    cleanings = [row for log in logs for row in log.cleanings]
+    plant, sat = with_logs(plant, (row for log in logs for row in log.installations), entries, cleanings)
     laboratory, strange = samples_by_point(samples, plant)
     evidence = Evidence(
         plant=plant,

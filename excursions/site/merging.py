@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
 
@@ -35,11 +35,21 @@ def merged(
             months.setdefault((homes[tag], month), {})[tag] = cut(rows, start, end)
     fresh: list[NewPart] = []
     gone: list[Part] = []
+    live = _live_by_month(work, {month for _, month in months})
     for (home, month), tags in sorted(months.items()):
-        made, replaced = _merge_month(work, home, month, tags, ranks)
+        made, replaced = _merge_month(work, home, month, tags, live.get((home, month), []), ranks)
         fresh += made
         gone += replaced
     return fresh, gone
+
+
+def _live_by_month(work: Work, months: Collection[str]) -> dict[tuple[str, str], list[Part]]:
+    """Live parts of these months by point and month: one walk over the ledger, however many points there are."""
+    found: dict[tuple[str, str], list[Part]] = {}
+    for month in sorted(months):
+        for part in live_parts(work.ledger, "month = ?", (month,)):
+            found.setdefault((part.home, month), []).append(part)
+    return found
 
 
 def _merge_month(
@@ -47,9 +57,9 @@ def _merge_month(
     home: str,
     month: str,
     tags: dict[str, Rows],
+    live: Sequence[Part],
     ranks: Ranks,
 ) -> tuple[list[NewPart], list[Part]]:
-    live = live_parts(work.ledger, "home = ? AND month = ?", (home, month))
     if not live:
         return [new_part(home, month, tags)], []
     if len(live) < MOST_PIECES and _comes_after(tags, live):

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
-from excursions.clock import NS_PER_S, TimeArray, duration_text
+from excursions.clock import NS_PER_MINUTE, NS_PER_S, TimeArray, duration_text
 from excursions.plant import Plant, Point
-from excursions.records import HOLD, NO_DATA, WASHING, Signal, StateLine
+from excursions.records import CALIBRATING, CLEANING, HOLD, NO_DATA, STEAMING, WASHING, Signal, StateLine
 from excursions.states.calibration import Signs, calibrations
 from excursions.states.flags import active_spans
 from excursions.states.heat import Usual, cleaning, cleaning_by_reading, steaming, usual_temperature
@@ -19,6 +21,7 @@ from excursions.states.trace import Trace, trace_of
 from excursions.states.washes import washes_by_rhythm
 
 FLAG = 0.99
+ENTERED, CLEANED_WITHIN_MIN = 0.8, 20.0  # a probe is wiped within minutes (cp)
 SURE, SURE_WITHOUT_TEMPERATURE = 0.95, 0.9  # that nothing shows is good evidence, less so with less to see
 TEMPERATURE_MOVE_K = 0.5  # over a block of minutes; less is never a recovery
 TOLERANCE_SHARE = 0.1  # a move of the reading below this share of its tolerance is never a recovery
@@ -54,6 +57,7 @@ def recognise(
     paces = (_reading_pace(reading), pace_of(heat, TEMPERATURE_MOVE_K))
     noted = np.array(plant.noted_at(point.name), dtype=np.int64)
     causes = _causes(reading, heat, paces, active_spans(hold), active_spans(wash), noted)
+    causes = _with_cleanings(plant.cleaned_at(point.name), plant.noted_at(point.name), causes)
     claims = [*causes, *recovering(causes, paces, end), *_silences(seen[0], start, end)]
     return state_line(claims, start, end, otherwise=SURE if heat is not None else SURE_WITHOUT_TEMPERATURE)
 
@@ -85,6 +89,36 @@ def _causes(
         claims += [c for c in tried if not any(c.start < h.end and h.start < c.end for h in hot)]
         claims += washes_by_rhythm(reading) if not washed.size else []
     return claims
+
+
+def _with_cleanings(cleaned: Sequence[int], noted: Sequence[int], causes: Sequence[Claim]) -> list[Claim]:
+    """Causes with the cleanings by hand that a log enters, at either end of the work.
+
+    What looks like a calibration then, and of which the log enters none, is the cleaning; where nothing shows, the time
+    about the entry is taken.
+    """
+    near = int(CLEANED_WITHIN_MIN * NS_PER_MINUTE)
+    spans = [(when - near, when + near) for when in cleaned]
+
+    def meant(claim: Claim, span: tuple[int, int]) -> bool:
+        return (
+            claim.code in (CLEANING, CALIBRATING, STEAMING) and claim.start < span[1] and span[0] < claim.end
+        )
+
+    def other(claim: Claim) -> bool:
+        calibrated = any(claim.start - near < when < claim.end + near for when in noted)
+        return claim.code == CALIBRATING and not calibrated and any(meant(claim, span) for span in spans)
+
+    evidence = "cleaning entered in the log"
+    told = [
+        replace(c, code=CLEANING, evidence=f"{c.evidence}; {evidence}", standards=()) if other(c) else c
+        for c in causes
+    ]
+    blank = [span for span in spans if not any(meant(c, span) for c in told)]
+    return [
+        *told,
+        *(Claim(start=a, end=b, code=CLEANING, confidence=ENTERED, evidence=evidence) for a, b in blank),
+    ]
 
 
 def _flagged(spans: TimeArray, code: int, evidence: str) -> list[Claim]:

@@ -63,6 +63,11 @@ class Column:
         return self.is_time and not self.is_full_time
 
     @property
+    def is_midnight(self) -> bool:
+        """Dates that a spreadsheet wrote with the clock they do not have."""
+        return self.is_time and all(map(is_midnight, filter(None, self.cells)))
+
+    @property
     def is_clock(self) -> bool:
         """Times of day alone."""
         return self.mostly(self.clocks) and not self.is_time
@@ -140,6 +145,14 @@ def is_status(text: str) -> bool:
 def clean(text: str) -> str:
     """A name from a cell: no control characters, no blanks around, runs of white space as one blank."""
     return " ".join("".join(char if char.isprintable() else " " for char in text).split()).lstrip("\ufeff")
+
+
+_MIDNIGHT = re.compile(r".*[T ](?:0?0:00(?::00(?:[.,]0+)?)?|12:00(?::00)? ?[aA][mM])$")
+
+
+def is_midnight(text: str) -> bool:
+    """Whether a written time is the midnight of a day."""
+    return bool(_MIDNIGHT.match(text.strip()))
 
 
 def is_time_text(text: str) -> bool:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from excursions.errors import InputFileError
 from excursions.read.exports.columns import as_number_time, is_status, is_time_text
-from excursions.read.exports.headerrows import calendar_header, usual_width
+from excursions.read.exports.headerrows import calendar_header, has_day_and_clock, times_begin, usual_width
 from excursions.read.exports.records_text import Cut, split_records
 from excursions.read.exports.table import Row
 from excursions.read.exports.timeshapes import clock_shape_of
@@ -18,6 +18,7 @@ SEPARATORS = (",", ";", "\t", "|", "^", "\x1f", "\x01", "~")
 _HINT = re.compile(r"\ufeff?\"?sep=([,;\t|^])\"?\s*$", re.IGNORECASE)
 _SAMPLE_LINES = 60
 _FEW_LINES = 6
+_FEW_TIMES = 0.3  # share of rows with a time below which the heading is asked
 _SAMPLE_CELLS = 4_000
 _HEADING_LINES = 8
 _ONE_BLANK = re.compile(r"(?<=\S) (?=\S)")
@@ -83,7 +84,8 @@ def _sample(lines: Sequence[str]) -> list[str]:
 def _score(lines: Sequence[str], cut: Cut, heading: Sequence[str] = ()) -> float:
     """Between 0 and about 1: regular width, a time in each row, and how many cells are understood.
 
-    A heading that names a year and a month promises the times of the rows.
+    A heading that names a year and a month promises the times of the rows, one of times gives them itself, and a day
+    beside a time of day may stand for all rows below it.
     """
     rows = list(split_records(lines, 1, cut))
     width = usual_width(rows)
@@ -94,12 +96,18 @@ def _score(lines: Sequence[str], cut: Cut, heading: Sequence[str] = ()) -> float
     near = sum(abs(len(row.cells) - width) <= 1 for row in rows)
     # The first of few lines may be the header.
     timed = sum(_has_time(row) for row in usual) / max(1, len(usual) - (len(lines) < _FEW_LINES))
-    if not timed and calendar_header(list(split_records(heading, 1, cut))) is not None:
+    if timed < _FEW_TIMES and _promises_times(list(split_records(heading, 1, cut))):
         timed = 1.0
     cells = [cell.strip() for row in usual for cell in row.cells]
     understood = sum(_share(cell) for cell in cells) / max(1, len(cells))
     regular = 0.5 * near / len(rows) + 0.5 * len(usual) / max(1, min(len(rows), most))
     return regular * min(1.0, timed) * (0.4 + 0.6 * understood)
+
+
+def _promises_times(heading: list[Row]) -> bool:
+    if calendar_header(heading) is not None:
+        return True
+    return any(times_begin(row) or has_day_and_clock(row) for row in heading)
 
 
 def _width(row: Row) -> int:

@@ -9,8 +9,9 @@ from collections.abc import Sequence
 
 from excursions.errors import InputFileError
 from excursions.read.exports.calendartimes import PARTS, is_part
-from excursions.read.exports.columns import as_number_time, is_time_text
+from excursions.read.exports.columns import as_number_time, is_midnight, is_time_text
 from excursions.read.exports.table import Row
+from excursions.read.exports.timeshapes import clock_shape_of, shape_of
 from excursions.read.exports.words import fold, roles_of
 
 _MOST_HEADER_ROWS = 6
@@ -41,6 +42,9 @@ def first_data_row(rows: Sequence[Row], width: int) -> int | None:
             (i for i, row in enumerate(rows) if len(row.cells) > column and is_time_text(row.cells[column])),
             None,
         )
+    day = _merged_day(rows, later[-50:])
+    if day is not None:
+        return day
     calendar = calendar_header(rows)
     if calendar is not None:
         return calendar + 1 if calendar + 1 < len(rows) else None
@@ -51,6 +55,24 @@ def first_data_row(rows: Sequence[Row], width: int) -> int | None:
         (i for i, row in enumerate(rows) if len(row.cells) > numeric and as_number_time(row.cells[numeric])),
         None,
     )
+
+
+def has_day_and_clock(row: Row) -> bool:
+    """Whether a date without a clock and a time of day stand in cells of their own."""
+    shapes = [shape_of(cell.strip()) for cell in row.cells]
+    day = any(
+        shape is not None and (not shape.has_clock or is_midnight(cell))
+        for shape, cell in zip(shapes, row.cells, strict=True)
+    )
+    return day and any(clock_shape_of(cell.strip()) is not None for cell in row.cells)
+
+
+def _merged_day(rows: Sequence[Row], later: Sequence[Row]) -> int | None:
+    """Index of the first row with a day, where the rows below it give times of day alone, as merged cells are saved."""
+    clocked = sum(any(clock_shape_of(cell.strip()) is not None for cell in row.cells) for row in later)
+    if 2 * clocked < len(later):
+        return None
+    return next((i for i, row in enumerate(rows) if has_day_and_clock(row)), None)
 
 
 def calendar_header(rows: Sequence[Row]) -> int | None:
@@ -66,6 +88,15 @@ def calendar_header(rows: Sequence[Row]) -> int | None:
         ):
             return index
     return None
+
+
+def times_begin(row: Row) -> int | None:
+    """The first of the cells from which on all are times, where they are two or more."""
+    cells = [cell.strip() for cell in row.cells[: trimmed(row.cells)]]
+    first = next((i for i, cell in enumerate(cells) if shape_of(cell) is not None), None)
+    if first is None or len(cells) - first < 2 or not all(shape_of(cell) for cell in cells[first:]):
+        return None
+    return first
 
 
 def _number_time_column(rows: Sequence[Row]) -> int | None:

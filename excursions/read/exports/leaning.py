@@ -13,7 +13,7 @@ import numpy as np
 import polars as pl
 
 from excursions.read.exports.columns import Column, clean
-from excursions.read.exports.headerrows import is_remark, trimmed
+from excursions.read.exports.headerrows import is_remark, times_begin, trimmed
 from excursions.read.exports.layouts.common import is_counter, is_quality
 from excursions.read.exports.refusals import is_limit, is_total
 from excursions.read.exports.sheet import Sheet
@@ -72,10 +72,10 @@ def _block(
 def _times_across(table: Table, _: Sheet | None, name: str) -> Found | None:
     """A row a tag and a column a time."""
     rows = _rows(table)
-    at = next((i for i, row in enumerate(rows[:_HEAD_ROWS]) if _times_begin(row) is not None), None)
+    at = next((i for i, row in enumerate(rows[:_HEAD_ROWS]) if times_begin(row) is not None), None)
     if at is None or at + 1 == len(rows):
         return None
-    header, first = rows[at], _times_begin(rows[at]) or 0
+    header, first = rows[at], times_begin(rows[at]) or 0
     width = trimmed(header.cells)
     body = [row for row in rows[at + 1 :] if trimmed(row.cells) > first]
     if not first or not body or not all(_numbers_from(row, first) for row in body[:_HEAD_ROWS]):
@@ -92,15 +92,6 @@ def _times_across(table: Table, _: Sheet | None, name: str) -> Found | None:
         f"{width - first} times side by side were taken as a row each",
         "they stand at the heads of the columns",
     )
-
-
-def _times_begin(row: Row) -> int | None:
-    """The first of the cells from which on all are times, where they are two or more."""
-    cells = [cell.strip() for cell in row.cells[: trimmed(row.cells)]]
-    first = next((i for i, cell in enumerate(cells) if shape_of(cell) is not None), None)
-    if first is None or len(cells) - first < 2 or not all(shape_of(cell) for cell in cells[first:]):
-        return None
-    return first
 
 
 def _numbers_from(row: Row, first: int) -> bool:
@@ -243,7 +234,7 @@ def _merged(table: Table, sheet: Sheet | None, name: str) -> Found | None:
         return None
     clocks = [c for c in sheet.columns if c.is_clock]
     for column in sheet.columns:
-        is_day = bool(clocks) and column.is_date
+        is_day = bool(clocks) and (column.is_date or column.is_midnight)
         is_tag = "tag" in column.roles and not column.is_value and not column.is_time
         if not (is_day or is_tag) or not _leans(column):
             continue

@@ -165,7 +165,9 @@ def held(table: Table, width: int) -> Held:
     before = cells = 0
     for portion in in_order(table.portions(Wanted(width=width, first_line=1)), lambda job: job()):
         for batch in portion.batches:
-            frame = batch.frame.drop(MORE, strict=False).select(pl.all().cast(pl.String, strict=False))
+            frame = batch.frame.drop(MORE, strict=False).select(
+                pl.all().cast(pl.String, strict=False).replace("", None)
+            )
             filled = np.flatnonzero(
                 ~frame.select(pl.all_horizontal(pl.all().is_null())).to_series().to_numpy()
             )

@@ -122,3 +122,25 @@ def test_a_pair_of_equal_levels_has_no_time_constant() -> None:
     with np.errstate(all="raise"):
         value = np.where((AT // 500) % 2 == 0, 5.0, 6.0)
         detect_slow_response(make_record(value, every_s=600.0))
+
+
+@SEEDS
+def test_a_step_made_in_a_steaming_is_no_drift_that_began_before_it(seed: int) -> None:
+    """The process wanders over hours; the line is steamed for two of them, and the reading stays off afterwards."""
+    n, at, over = 43_200, 20_000, 20_120
+    value = coloured(n, 6.9, 0.06, 120, seed) + level(n, 0, 0.004, seed)
+    value[at:over] = 5.0
+    value[over:] += 0.25
+    states = state_line(
+        [
+            (T0, T0 + at * 60 * NS_PER_S, MEASURING),
+            (T0 + at * 60 * NS_PER_S, T0 + over * 60 * NS_PER_S, STEAMING),
+            (T0 + over * 60 * NS_PER_S, T0 + n * 60 * NS_PER_S, MEASURING),
+        ]
+    )
+    (event,) = (
+        event for event in detect(make_record(value, states=states)) if event.kind in ("step", "drift")
+    )
+    assert event.kind == "step"
+    assert (event.start - T0) / NS_PER_S / 60 == pytest.approx(over, abs=1)
+    assert event.size == pytest.approx(0.25, abs=0.06)

@@ -42,6 +42,16 @@ TIME_FORMATS: Mapping[str, int] = {
     "uhr": NS,
     "filetime": 100,
     "clock_first": NS,
+    "week_date": NS,
+    "day_of_year": NS,
+    "polish": NS,
+    "czech": NS,
+    "korean": NS,
+    "interval": NS,
+    "apostrophe": NS,
+    "offset_hours": NS,
+    "full_width": NS,
+    "devanagari": NS,
 }
 ORDERS = {
     "german": "day-first",
@@ -51,6 +61,8 @@ ORDERS = {
     "german_short_year": "day-first",
     "uhr": "day-first",
 }
+POLISH = ["stycznia", "lutego", "marca", "kwietnia", "maja", "czerwca", "lipca", "sierpnia", "września", "października", "listopada", "grudnia"]
+CZECH = ["ledna", "února", "března", "dubna", "května", "června", "července", "srpna", "září", "října", "listopadu", "prosince"]
 MONTHS = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec"
 
 
@@ -78,8 +90,9 @@ class Dialect:
 def write(rows: Rows, dialect: Dialect) -> bytes:
     """The table as the bytes of a file."""
     lines = _long(rows, dialect) if dialect.layout == "long" else _wide(rows, dialect)
-    if dialect.layout == "groups":
-        lines = _groups(rows, dialect)
+    other = {"groups": _groups, "across": _across, "tag_lines": _tag_lines, "merged": _merged, "calendar": _calendar}
+    if dialect.layout in other:
+        lines = other[dialect.layout](rows, dialect)
     if dialect.index:
         lines = [["" if number == 0 else str(number), *cells] for number, cells in enumerate(lines)]
     if dialect.trailing:
@@ -141,6 +154,54 @@ def _groups(rows: Rows, dialect: Dialect) -> list[list[str]]:
     return lines
 
 
+def _by_tag(rows: Rows) -> dict[str, list[tuple[int, float]]]:
+    found: dict[str, list[tuple[int, float]]] = {}
+    for tag, time, value in rows:
+        found.setdefault(tag, []).append((time, value))
+    return found
+
+
+def _across(rows: Rows, dialect: Dialect) -> list[list[str]]:
+    """A row a tag, a column a time."""
+    times = list(dict.fromkeys(time for _, time, _ in rows))
+    lines = [[dialect.header[0], *(write_time(time, dialect.time) for time in times)]]
+    for tag, found in _by_tag(rows).items():
+        cells = dict(found)
+        lines.append([tag, *(_number(cells[time], dialect) if time in cells else "" for time in times)])
+    return lines
+
+
+def _tag_lines(rows: Rows, dialect: Dialect) -> list[list[str]]:
+    """Each tag on a line of its own above its rows."""
+    lines = [[dialect.header[1], dialect.header[2]]]
+    for tag, found in _by_tag(rows).items():
+        lines.append([tag, ""])
+        lines += [[write_time(time, dialect.time), _number(value, dialect)] for time, value in found]
+    return lines
+
+
+def _merged(rows: Rows, dialect: Dialect) -> list[list[str]]:
+    """Long, each tag in the first row of its run only."""
+    lines = [list(dialect.header)]
+    for tag, found in _by_tag(rows).items():
+        lines += [
+            [tag if number == 0 else "", write_time(time, dialect.time), _number(value, dialect)]
+            for number, (time, value) in enumerate(found)
+        ]
+    return lines
+
+
+def _calendar(rows: Rows, dialect: Dialect) -> list[list[str]]:
+    """Wide, with year to second in columns of their own."""
+    wide = _wide(rows, dialect)
+    moments = [datetime(1970, 1, 1, tzinfo=UTC) + timedelta(seconds=time // NS) for time in dict.fromkeys(t for _, t, _ in rows)]
+    clocks = [[str(part) for part in moment.timetuple()[:6]] for moment in moments]
+    return [
+        ["Year", "Month", "Day", "Hour", "Minute", "Second", *wide[0][1:]],
+        *([*clock, *cells[1:]] for clock, cells in zip(clocks, wide[1:], strict=True)),
+    ]
+
+
 def _number(value: float, dialect: Dialect) -> str:
     text = repr(value)
     if dialect.thousands and "e" not in text:
@@ -177,7 +238,22 @@ def write_time(time: int, name: str) -> str:
         return f"{day} {MONTHS.split()[moment.month - 1]} {moment.day:02d} {moment:%H:%M:%S %Y}"
     if name == "east_asian":
         return f"{moment.year}年{moment.month}月{moment.day}日 {moment.hour}時{moment.minute:02d}分{moment.second:02d}秒"
+    if name in ("polish", "czech"):
+        names, point = (POLISH, "") if name == "polish" else (CZECH, ".")
+        return f"{moment.day}{point} {names[moment.month - 1]} {moment:%Y %H:%M:%S}"
+    if name == "korean":
+        half = "오전" if moment.hour < 12 else "오후"
+        return f"{moment.year}년 {moment.month}월 {moment.day}일 {half} {moment.hour % 12 or 12}:{moment:%M:%S}"
+    if name == "week_date":
+        year, week, day = moment.isocalendar()
+        return f"{year}-W{week:02d}-{day}T{moment:%H:%M:%S}Z"
+    if name == "interval":
+        return f"{moment:%Y-%m-%d %H:%M:%S} - {moment + timedelta(minutes=5):%Y-%m-%d %H:%M:%S}"
+    if name in ("full_width", "devanagari"):
+        zero = "０" if name == "full_width" else "०"
+        return "".join(chr(ord(zero) + int(c)) if c.isdecimal() else c for c in f"{moment:%Y-%m-%d %H:%M:%S}")
     written = {
+        "day_of_year": "%Y-%jT%H:%M:%SZ", "apostrophe": "'%Y-%m-%d %H:%M:%S", "offset_hours": "%Y-%m-%dT%H:%M:%S+00",
         "iso_z": "%Y-%m-%dT%H:%M:%SZ", "iso_blank": "%Y-%m-%d %H:%M:%S", "german": "%d.%m.%Y %H:%M:%S", "british": "%d/%m/%Y %H:%M:%S",
         "american": "%m/%d/%Y %H:%M:%S", "german_short_year": "%d.%m.%y %H:%M:%S", "compact": "%Y%m%d%H%M%S",
         "uhr": "%d.%m.%Y %H:%M:%S Uhr", "clock_first": "%H:%M:%S %Y-%m-%d",

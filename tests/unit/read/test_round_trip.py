@@ -31,7 +31,10 @@ def dialects(draw: st.DrawFn) -> Dialect:
     separator = draw(st.sampled_from([",", ";", "\t", "|"]))
     decimal = draw(st.sampled_from([".", ","]))
     time = draw(st.sampled_from(sorted(TIME_FORMATS)))
-    layout = draw(st.sampled_from(["long", "wide", "groups"]))
+    layout = draw(st.sampled_from(["long", "wide", "groups", "across", "tag_lines", "merged", "calendar"]))
+    numbers = time.startswith("epoch") or time in ("serial", "filetime", "compact")
+    if layout == "calendar" or (layout in ("across", "tag_lines") and numbers):  # numbers at the heads are no times
+        time = "iso_blank"
     names = draw(
         st.sampled_from(
             [
@@ -50,7 +53,7 @@ def dialects(draw: st.DrawFn) -> Dialect:
         encoding=draw(st.sampled_from(["utf-8", "utf-8", "utf-16-le", "utf-16-be"])),
         mark=draw(st.booleans()),
         packing=draw(st.sampled_from(["", "", "gzip", "zstd", "xz", "bzip2", "zip"])),
-        trailing=draw(st.booleans()), index=draw(st.booleans()) and layout != "groups", preamble=draw(st.booleans()),
+        trailing=draw(st.booleans()), index=draw(st.booleans()) and layout in ("long", "wide"), preamble=draw(st.booleans()),
         last_end=draw(st.booleans()),
     )  # fmt: skip
 

@@ -21,6 +21,7 @@ class Case:
     text: str
     entries: list[tuple]
     refused: list[tuple[int, str]] = field(default_factory=list)
+    cleaned: list[tuple[int, str]] = field(default_factory=list)
     installed: list[tuple[str, str, str, str]] = field(default_factory=list)
     columns: dict[str, str] = field(default_factory=dict)
     encoding: str = "utf-8"
@@ -358,7 +359,7 @@ Total,2,,,
 2024-02-03 09:00,AT-1,rinsed,OK
 """,
         [(2, "2024-02-01T09:00", "AT-1", "", LEFT, CAL, [], {})],
-        refused=[(3, "no figures and no raw values")],
+        cleaned=[(3, "AT-1")],
     ),
     Case(
         "a row of units under the header",

@@ -78,6 +78,7 @@ def test_every_row_is_used_or_refused_with_line_and_reason(tmp_path: Path, case:
     assert dict(reading.refused.schema) == REFUSED_SCHEMA
     rows = reading.refused.to_dicts()
     assert [row["line"] for row in rows] == [line for line, _ in case.refused]
+    assert [(row.line, row.point) for row in reading.cleanings] == case.cleaned
     assert all(row["reason"].startswith(reason) for row, (_, reason) in zip(rows, case.refused, strict=True))
 
 

@@ -57,6 +57,8 @@ def lines_of(reading: LogReading | SampleReading) -> list[str]:
     for row in reading.installations if isinstance(reading, LogReading) else ():
         ends = ["" if end is None else iso(end) for end in (row.start, row.end)]
         lines.append(" | ".join(["installed", row.probe, row.point, *ends]))
+    cleanings = reading.cleanings if isinstance(reading, LogReading) else ()
+    lines += [f"cleaned | {row.line} | {row.point}" for row in cleanings]
     lines += [
         f"refused | {line} | {reason}"
         for line, reason in reading.refused.select("line", "reason").iter_rows()

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
+from excursions.detect.origin import MOVED_NOT, MOVED_TOO
 from excursions.errors import UsageError
 from excursions.plant import Plant, Point
 from excursions.records import (
@@ -229,6 +230,24 @@ def test_a_line_drawn_across_an_outage_is_no_reading() -> None:
 def test_a_neighbour_speaks_for_the_process_only_when_it_moved(moves: bool, expected: str) -> None:
     findings = made_findings(made_step(), neighbours=("Q",))
     assert outcome(asked(made_scan(findings, made_peer(moves=moves)), 25), "Q") == expected
+
+
+@pytest.mark.parametrize(("words", "expected"), [(MOVED_TOO, SPEAKS_FOR), (MOVED_NOT, EXCLUDED)])
+def test_what_else_moved_is_told_as_the_event_itself_weighed_it(words: str, expected: str) -> None:
+    step = made_step(evidence=(f"the temperature {words}",))
+    answer = asked(made_scan(made_findings(step)), 25)
+    assert outcome(answer, "temperature") == expected
+    assert words in next(check.evidence for check in answer.checks if "temperature" in check.question)
+
+
+@pytest.mark.parametrize(("hours", "expected"), [(8, EXCLUDED), (15 * 24, SPEAKS_FOR)])
+def test_a_drawn_line_makes_a_drift_only_when_it_covers_most_of_it(hours: int, expected: str) -> None:
+    drift = made_step(kind="drift", end=day(STEP_DAY + 20))
+    line = made_step(
+        kind="bridged", origin="record", start=day(STEP_DAY + 2), end=day(STEP_DAY + 2) + hours * NS_PER_HOUR
+    )
+    answer = asked(made_scan(made_findings(drift, line)), STEP_DAY + 19)
+    assert outcome(answer, "export") == expected
 
 
 def test_what_could_not_be_checked_says_why() -> None:

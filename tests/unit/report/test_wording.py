@@ -6,8 +6,8 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from excursions.clock import NS_PER_HOUR, duration_text
-from excursions.digits import digits_for, number
+from excursions.clock import NS_PER_HOUR, duration_text, minutes_text
+from excursions.digits import chance_text, digits_for, f0_text, number, written
 from excursions.records import Event
 from excursions.report.wording import event_sentence, quantity
 
@@ -42,10 +42,40 @@ def test_quantities_carry_units_as_people_write_them() -> None:
 
 @pytest.mark.parametrize(
     ("seconds", "text"),
-    [(0.5, "0.5 s"), (40, "40 s"), (600, "10 min"), (3600, "1 h"), (7260, "2 h 1 min"), (273600, "3 d 4 h")],
+    [
+        (0.5, "0.5 s"),
+        (40, "40 s"),
+        (230, "3 min 50 s"),
+        (240, "4 min"),
+        (600, "10 min"),
+        (3600, "1 h"),
+        (7260, "2 h 1 min"),
+        (273600, "3 d 4 h"),
+    ],
 )
 def test_durations(seconds: float, text: str) -> None:
     assert duration_text(seconds) == text
+
+
+@pytest.mark.parametrize(
+    ("value", "digits", "text"),
+    [(147.2, 2, "150"), (-2023.0, 3, "−2020"), (4.5e-7, 2, "0.00000045"), (0.999, 2, "1"), (0.0, 3, "0"), (float("inf"), 3, "unknown")],
+)  # fmt: skip
+def test_figures_are_written_out_without_powers_of_ten(value: float, digits: int, text: str) -> None:
+    assert written(value, digits) == text
+
+
+@pytest.mark.parametrize(
+    ("minutes", "text"),
+    [(0.0, "0 min"), (0.548, "33 s"), (3.84, "3 min 50 s"), (12.2, "12 min"), (3316.0, "2 d 7 h")],
+)
+def test_minutes_are_said_in_the_unit_a_person_would_use(minutes: float, text: str) -> None:
+    assert minutes_text(minutes) == text
+
+
+def test_chances_and_lethality_say_no_more_than_they_know() -> None:
+    assert (chance_text(1e-9), chance_text(0.02)) == ("fewer than 0.001", "0.02")
+    assert (f0_text(9_561_100.0), f0_text(33.46), f0_text(float("nan"))) == ("over 10000 min", "33 min", "–")
 
 
 def test_heat_in_a_sentence() -> None:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from excursions.clock import NS_PER_S
 from excursions.plant import Plant, Point
 from excursions.records import (
     CALIBRATING,
@@ -19,8 +22,8 @@ from excursions.records import (
 )
 from excursions.states import recognise
 from excursions.states.walk import Walk
-from tests.builders import coloured, grid, level, make_signal, on_exception, quantised, swinging_door
-from tests.scenes import DAY_S, record_of, scene, spans_of
+from tests.builders import T0, coloured, grid, level, make_signal, on_exception, quantised, swinging_door
+from tests.scenes import DAY_S, Scene, record_of, scene, spans_of
 
 SEEDS = range(3)
 STANDARDS = {
@@ -347,3 +350,23 @@ def test_the_same_record_gives_the_same_line_twice() -> None:
     first, second = record_of(made).states, record_of(made).states
     np.testing.assert_array_equal(first.start, second.start)
     assert first.evidence == second.evidence
+
+
+def cleaned(made: Scene, *at_s: float, noted: tuple[float, ...] = ()) -> StateLine:
+    record = record_of(made, noted=tuple(T0 + int(when * NS_PER_S) for when in noted))
+    plant = replace(record.plant, cleaned=tuple(("A1", T0 + int(when * NS_PER_S)) for when in at_s))
+    return recognise(record.point, plant, record.value, record.temperature, None, None)
+
+
+def test_a_cleaning_by_hand_that_only_the_log_shows_is_cleaning_about_its_entry() -> None:
+    ((start, end),) = spans_of(cleaned(scene(4), 2.5 * DAY_S), CLEANING)
+    assert start < 2.5 * DAY_S < end
+    assert end - start <= 3600
+
+
+def test_what_looks_like_a_calibration_is_the_cleaning_the_log_enters_unless_it_enters_both() -> None:
+    made = scene(6)
+    made.calibrate(2.5 * DAY_S, (7.0, 4.01))
+    only, both = cleaned(made, 2.51 * DAY_S), cleaned(made, 2.51 * DAY_S, noted=(2.51 * DAY_S,))
+    assert (len(spans_of(only, CLEANING)), len(spans_of(only, CALIBRATING))) == (1, 0)
+    assert (len(spans_of(both, CLEANING)), len(spans_of(both, CALIBRATING))) == (0, 1)

@@ -12,7 +12,6 @@ from excursions.read.exports.words import fold
 _HOUR_NAMES = frozenset(("hour", "hours", "hr", "h", "stunde", "heure", "hora", "ora", "uur", "時", "时"))
 _CLOCK_NAMES = _HOUR_NAMES | {"hhmm", "hhmmss", "hh mm", "hour minute"}
 _NEAR = 2  # columns between a date and its time of day
-_MIDNIGHT = re.compile(r".*[T ](?:0?0:00(?::00(?:[.,]0+)?)?|12:00(?::00)? ?[aA][mM])$")
 
 
 def time_columns(sheet: Sheet) -> list[tuple[int, ...]]:
@@ -24,7 +23,7 @@ def time_columns(sheet: Sheet) -> list[tuple[int, ...]]:
     zones = [column for column in sheet.columns if column.is_zone]
     found: list[tuple[int, ...]] = []
     for column in (c for c in sheet.columns if c.is_time):
-        clock = _near(column, clocks) if column.is_date or _is_midnight(column) else None
+        clock = _near(column, clocks) if column.is_date or column.is_midnight else None
         if clock is not None:
             clocks.remove(clock)
         parts = (column, clock) if clock is not None else (column,)
@@ -105,11 +104,6 @@ def _is_milliseconds(column: Column) -> bool:
 def _near(column: Column, others: list[Column]) -> Column | None:
     near = min(others, key=lambda other: abs(other.index - column.index), default=None)
     return near if near is not None and abs(near.index - column.index) <= _NEAR else None
-
-
-def _is_midnight(column: Column) -> bool:
-    """A date that a spreadsheet wrote with the clock it does not have."""
-    return all(_MIDNIGHT.match(cell) for cell in column.cells if cell)
 
 
 def number_times(sheet: Sheet) -> list[tuple[int, ...]]:

@@ -1,0 +1,50 @@
+"""What a scan says at its end: the exit status, and which points need a hand."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+
+import pytest
+
+from excursions.cli.asked import the_point
+from excursions.cli.summary import findings_at
+from excursions.records import Doubt
+from excursions.report.result import ScanResult
+from tests.unit.dashboards.made_result import STORIES, made_result
+
+QUIET = next(story for story in STORIES if not story.kind)
+HOUR = 3_600 * 10**9
+
+
+def quiet(**doubt: object) -> ScanResult:
+    """A point to trust, without any event, and one window of doubt."""
+    result = made_result((QUIET,), days=5.0, budget=200)
+    facts: dict[str, object] = {
+        "point": QUIET.name, "probe": "", "start": 0, "end": 5 * HOUR, "open_end": False, "knots": ((0, 0.5), (5 * HOUR, 0.5)),
+        "band": (0.1, 0.1), "basis": "drift", "hours_out_of_tolerance": 5.0,
+    }  # fmt: skip
+    window = Doubt(**(facts | doubt))  # type: ignore[arg-type]
+    points = tuple(dataclasses.replace(point, events=()) for point in result.points)
+    return dataclasses.replace(result, points=points, doubts=(window,))
+
+
+@pytest.mark.parametrize(("fail_on", "count"), [("note", 1), ("check", 1), ("act", 0), ("never", 0)])
+def test_readings_found_out_of_tolerance_are_a_finding_though_no_event_explains_them(
+    fail_on: str, count: int
+) -> None:
+    assert findings_at(quiet(), fail_on) == count
+
+
+@pytest.mark.parametrize(
+    "doubt", [{"hours_out_of_tolerance": 0.0}, {"hours_out_of_tolerance": math.nan}, {"open_end": True}]
+)
+def test_a_window_within_tolerance_or_open_at_a_trusted_point_is_none(doubt: dict[str, object]) -> None:
+    assert findings_at(quiet(**doubt), "check") == 0
+
+
+def test_without_a_point_the_worst_is_taken_and_said(capsys: pytest.CaptureFixture[str]) -> None:
+    stories = tuple(dataclasses.replace(QUIET, name=name) for name in ("A", "B", "C"))
+    result = made_result(stories, days=5.0, budget=200)
+    assert the_point(result, "") == result.verdicts[0].point
+    assert f"{result.verdicts[0].point} is the worst of 3 points" in capsys.readouterr().err
