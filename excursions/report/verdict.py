@@ -18,6 +18,7 @@ from excursions.records import SEVERITY_RANK, UNVERIFIED, Calibration, Doubt, Ev
 from excursions.report.result import VERDICTS, PointFindings, Verdict
 from excursions.report.wording import day, event_sentence, quantity, whose, why_doubted
 
+LOST_LEVEL = "level"  # a dropout that has one comes for moments, and the reading between them is one
 UNUSABLE = ("stuck", "pinned", "out_of_range", "dropout", "bad_quality")
 PASSING = (
     *UNUSABLE,
@@ -62,7 +63,7 @@ def judge(
         text = f"Only {findings.samples} samples of this point: too few to judge a probe by."
         return _verdict(findings, "cannot tell", text, ASK_FOR_MORE, knowledge)
     live = [event for event in findings.events if _is_live(event, calibrations, outcomes)]
-    unusable = [event for event in live if event.kind in UNUSABLE and event.open_end]
+    unusable = [e for e in live if e.kind in UNUSABLE and e.open_end and LOST_LEVEL not in e.details]
     if unusable:
         return _from_event("do not use", _worst(unusable), findings, knowledge, tz)
     open_doubts = [
