@@ -165,6 +165,21 @@ class Plant:
                 return row.probe
         return None
 
+    def stays_of(self, probe: str, start: int, end: int) -> tuple[Installation, ...]:
+        """Where a probe sat between two instants (ns), in time order, each stay cut to them; none when nobody said."""
+        cut = [
+            Installation(
+                probe=probe,
+                point=row.point,
+                start=start if row.start is None else max(row.start, start),
+                end=end if row.end is None else min(row.end, end),
+            )
+            for row in self.installations
+            if probe and row.probe == probe
+        ]
+        kept = [row for row in cut if (row.start or 0) < (row.end or 0)]
+        return tuple(sorted(kept, key=lambda row: (row.start or 0, row.point)))
+
     def ratings(self, point: Point, when: int) -> Ratings:
         """Heat limits at `point` at `when`: probe first, then point, then the class default."""
         probe = self.probe(self.probe_at(point.name, when) or "")

@@ -45,7 +45,7 @@ def shifts(
         known: dict[str, _State] = {}
         for calibration in (c for c in history if not c.copied):
             probe = calibration.probe or plant.probe_at(calibration.point, calibration.time) or ""
-            made += _shifts_at(replace(calibration, probe=probe), known, levels)
+            made += _shifts_at(replace(calibration, probe=probe), known, levels, plant)
             left = calibration.as_left or calibration.as_found
             known |= {n: _State(calibration.time, p) for n, p in left.items() if p.basis != "kept"}
     return tuple(sorted(made, key=lambda s: (s.end, s.point, s.probe, s.parameter)))
@@ -62,7 +62,7 @@ def histories(calibrations: Iterable[Calibration], plant: Plant | None = None) -
 
 
 def _shifts_at(
-    calibration: Calibration, known: Mapping[str, _State], levels: Mapping[str, Levels]
+    calibration: Calibration, known: Mapping[str, _State], levels: Mapping[str, Levels], plant: Plant
 ) -> list[Shift]:
     pairs = {
         name: (known[name], parameter)
@@ -71,7 +71,16 @@ def _shifts_at(
         and comparable(known[name].parameter, parameter)
         and known[name].time < calibration.time
     }
-    return [_shift(calibration, name, before, after, levels) for name, (before, after) in pairs.items()]
+    return [
+        _shift(calibration, name, before, after, levels, _stood(calibration, before.time, plant))
+        for name, (before, after) in pairs.items()
+    ]
+
+
+def _stood(calibration: Calibration, since: int, plant: Plant) -> str:
+    """The point at which the probe stood last before a calibration: not where it is entered, if it was moved then."""
+    stays = plant.stays_of(calibration.probe, since, calibration.time)
+    return stays[-1].point if stays else calibration.point
 
 
 def comparable(before: Parameter, after: Parameter) -> bool:
@@ -82,12 +91,17 @@ def comparable(before: Parameter, after: Parameter) -> bool:
 
 
 def _shift(
-    calibration: Calibration, name: str, before: _State, after: Parameter, levels: Mapping[str, Levels]
+    calibration: Calibration,
+    name: str,
+    before: _State,
+    after: Parameter,
+    levels: Mapping[str, Levels],
+    stood: str,
 ) -> Shift:
     spread = math.hypot(before.parameter.uncertainty, after.uncertainty)
     change = after.value - before.parameter.value
     p_value = math.erfc(abs(change) / spread / math.sqrt(2.0)) if spread > 0 else float(change == 0)
-    level, temp = level_before(levels, calibration.point, calibration.time, since=before.time)
+    level, temp = level_before(levels, stood, calibration.time, since=before.time)
     error, error_spread = _effect(calibration, name, before.parameter, after, spread, level, temp)
     return Shift(
         probe=calibration.probe,

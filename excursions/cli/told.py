@@ -68,7 +68,10 @@ def _calibration(one: CalibrationTold, result: ScanResult, tz: ZoneInfo) -> Iter
         yield _row("entry", check)
     for doubt in one.doubts:
         unit = next(f.unit for f in result.points if f.point.name == doubt.point)
-        yield _row("doubt", doubt_sentence(doubt, unit, tz) + ("; still open" if doubt.open_end else ""))
+        where = f"{doubt.point} " if doubt.point != c.point else ""
+        yield _row(
+            "doubt", where + doubt_sentence(doubt, unit, tz) + ("; still open" if doubt.open_end else "")
+        )
     for finding in one.audit:
         yield _row("audit", f"{finding.kind}: {_audit(finding)}")
     if one.due is not None:

@@ -15,10 +15,11 @@ from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_S, TimeArray, durat
 from excursions.detect.element_creep import creeping
 from excursions.detect.survey import heat_of
 from excursions.detect.tails import expected_as_large, outlying
-from excursions.records import MEASURING, NO_DATA, Event, FloatArray, IndexArray, Record, Signal
+from excursions.records import CALIBRATING, MEASURING, NO_DATA, Event, FloatArray, IndexArray, Record, Signal
 from excursions.states.element import WILD_K, failing
 from excursions.states.heat import Usual
 from excursions.states.trace import Trace, between, split_at_gaps, trace_of
+from excursions.states.walk import ROOM_DEGC
 
 LASTING = 2  # days; a fault that long shifts the fixed points itself
 AS_LONG = 0.3  # of a standstill, from which on another one is its habit
@@ -86,6 +87,7 @@ def _within(event: Event, spans: Sequence[tuple[int, int]]) -> bool:
 
 def _wild(record: Record, trace: Trace, usual: Usual, settings: TemperatureFaultSettings) -> list[Event]:
     ranges = failing(trace, low=usual.low, middle=usual.middle, high=usual.high, away_k=settings.wild_k)
+    ranges = ranges[[not _out_of_the_line(record, trace, int(a), int(b)) for a, b in ranges]]
     if not ranges.size:
         return []
     edges = trace.time[ranges[1:, 0]] - trace.time[ranges[:-1, 1] - 1]
@@ -94,6 +96,13 @@ def _wild(record: Record, trace: Trace, usual: Usual, settings: TemperatureFault
     if len(bouts) > settings.chronic:
         bouts = [ranges]
     return [_wild_event(record, trace, bout, usual, settings) for bout in bouts]
+
+
+def _out_of_the_line(record: Record, trace: Trace, first: int, past: int) -> bool:
+    """Whether a stretch is a probe at room temperature while it is calibrated: then nothing is wrong with its element."""
+    there = float(np.median(trace.value[first:past]))
+    calibrating = record.states.at(trace.time[first:past]) == CALIBRATING
+    return ROOM_DEGC[0] <= there <= ROOM_DEGC[1] and bool(np.mean(calibrating) > 0.5)
 
 
 def _wild_event(

@@ -9,7 +9,7 @@ that nobody has verified open a window from what they look like alone.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from excursions.calibrations import models
@@ -71,7 +71,7 @@ def doubt_windows(
     transmitters = _transmitters(calibrations, plant)
     weighed = done.weighed
     learned = _Learned(ageing=done.ageing, beliefs=done.beliefs, samples=samples or {})
-    closed = [_closed(one, transmitters, learned, levels, plant) for one in weighed]
+    closed = [window for one in weighed for window in _closed(one, transmitters, learned, levels, plant)]
     # An event between two calibrations that were compared has been looked at.
     looked_at = {
         e.id
@@ -81,7 +81,7 @@ def doubt_windows(
     }
     unseen = [event for event in events if event.id not in looked_at]
     opened = _open_windows(unseen, calibrations, transmitters, learned, levels, plant)
-    made = [*(one for one in closed if one), *opened]
+    made = [*closed, *opened]
     return tuple(sorted(made, key=lambda d: (d.point, d.start, d.probe)))
 
 
@@ -117,22 +117,32 @@ def _closed(
     learned: _Learned,
     levels: Mapping[str, Levels],
     plant: Plant,
-) -> Doubt | None:
-    """Window of one interval, when its closing calibration found the reading out of tolerance."""
-    first = weighed.interval.shifts[0]
-    point = plant.point(first.point)
-    if point is None:
-        return None
+) -> Iterator[Doubt]:
+    """Windows of one interval, one for each place the probe stood at, when its closing calibration found it off."""
+    interval = weighed.interval
+    first = interval.shifts[0]
     used = _used_at(transmitters, owner_of(first), first.start)
-    span = span_of(weighed.interval, used, point, levels, probe=first.probe, samples=learned.samples)
-    error = models.reading_error(span.shape, span.level, used=span.used, real=span.found, temp_degc=span.temp)
-    if not math.isfinite(error) or abs(error) <= point.tolerance_at(span.level):
-        return None
-    return window(
-        span,
-        weighed.posterior,
-        f"found out of tolerance: reading off by {error:+.3g} {point.quantity.unit} at {span.level:.4g}".rstrip(),
-    )
+    for point, stay in _stays(first.probe, first.point, (interval.start, interval.end), plant):
+        span = span_of(interval, used, point, levels, probe=first.probe, samples=learned.samples, stay=stay)
+        error = models.reading_error(
+            span.shape, span.level, used=span.used, real=span.found, temp_degc=span.temp
+        )
+        if not math.isfinite(error) or abs(error) <= point.tolerance_at(span.level):
+            continue
+        where = f" at {first.point}" if point.name != first.point else ""
+        reason = f"found out of tolerance{where}: reading off by {error:+.3g} {point.quantity.unit} at {span.level:.4g}"
+        made = window(span, weighed.posterior, reason.rstrip())
+        if made:
+            yield made
+
+
+def _stays(
+    probe: str, point: str, span: tuple[int, int], plant: Plant
+) -> list[tuple[Point, tuple[int, int]]]:
+    """Where a probe stood between two calibrations; all the time at `point` when nobody said."""
+    rows = [(row.point, (row.start or 0, row.end or 0)) for row in plant.stays_of(probe, *span)]
+    known = [(plant.point(name), stay) for name, stay in rows or [(point, span)]]
+    return [(place, stay) for place, stay in known if place is not None]
 
 
 def _open_windows(
@@ -145,26 +155,27 @@ def _open_windows(
 ) -> list[Doubt]:
     """Windows after the last calibration of each probe, from the events since then alone."""
     real = sorted((c for c in calibrations if not c.copied), key=lambda c: c.time)
-    since: dict[tuple[str, str], list[Event]] = {}
+    since: dict[tuple[str, str], list[Event]] = {}  # by probe, or by point where nobody says which
     for event in events:
         may = event.kind in _OPEN_KINDS and event.origin in ("probe", "undecided")
         chance = believed_chance(event, learned.beliefs)
         if may and chance >= OPENS_AT and _unverified(event, real):
-            since.setdefault((event.point, event.probe), []).append(event)
+            owner = (event.probe, "") if event.probe else ("", event.point)
+            since.setdefault(owner, []).append(event)
     seen = {id(_last(rows[0], real, math.inf)) for rows in since.values()}
-    windows = []
-    for (name, _), rows in sorted(since.items()):
-        point = plant.point(name)
+    windows: list[Doubt] = []
+    for _, rows in sorted(since.items()):
+        point = plant.point(rows[0].point)
         # A quantity that is no probe's (a flow, a level) has no parameters whose error could be judged.
         if point is not None and point.measurand != "other":
             last = _last(rows[0], real, math.inf)
-            windows.append(_open_one(point, rows, last, transmitters, learned, levels, plant))
+            windows += _open_one(point, rows, last, transmitters, learned, levels, plant)
     for history in histories(real, plant):
         point = plant.point(history[-1].point)
         # A verification that found an error and left it stands open even if nothing happened since.
         if point is not None and history[-1].action == "verification" and id(history[-1]) not in seen:
-            windows.append(_open_one(point, (), history[-1], transmitters, learned, levels, plant))
-    return [one for one in windows if one]
+            windows += _open_one(point, (), history[-1], transmitters, learned, levels, plant)
+    return windows
 
 
 def _unverified(event: Event, calibrations: Sequence[Calibration]) -> bool:
@@ -179,15 +190,6 @@ def _last(event: Event, calibrations: Sequence[Calibration], before: float) -> C
     return mine[-1] if mine else None
 
 
-def _removed(point: str, when: int, plant: Plant) -> int | None:
-    """When the probe that sat at a point at an instant was taken out, if the register says so."""
-    for row in plant.installations:
-        here = row.point == point and (row.start is None or row.start <= when)
-        if here and row.end is not None and when < row.end:
-            return row.end
-    return None
-
-
 def _open_one(
     point: Point,
     events: Sequence[Event],
@@ -196,32 +198,39 @@ def _open_one(
     learned: _Learned,
     levels: Mapping[str, Levels],
     plant: Plant,
-) -> Doubt | None:
-    line = levels.get(point.name)
-    known = int(line.time[-1]) + NS_PER_HOUR if line is not None and line.time.size else 0
-    end = max([known, *(max(e.end, e.start + NS_PER_HOUR) for e in events)])
+) -> Iterator[Doubt]:
+    """Windows of a probe after its last calibration, one for each place it stood at since then."""
     start = last.time if last else min(e.start for e in events) - NS_PER_HOUR
-    removed = _removed(point.name, start, plant)
-    end = min(end, removed) if removed is not None else end
     probe = events[0].probe if events else last.probe if last else ""
+    seated = probe or plant.probe_at(point.name, start) or ""
+    places = {point.name, *(row.point for row in plant.installations if seated and row.probe == seated)}
+    known = [int(levels[p].time[-1]) + NS_PER_HOUR for p in places if p in levels and levels[p].time.size]
+    end = max([0, *known, *(max(e.end, e.start + NS_PER_HOUR) for e in events)])
     used = _used_at(transmitters, _owner(last, plant), start) if last else {}
     shifts = _blank_shifts(point, probe, (last.as_left or last.as_found) if last else {}, start, end)
     if not shifts or end <= start:
-        return None
+        return
     interval = intervals(shifts, events)[0]
     found = causes(interval, plant, levels, learned.beliefs)
     seen = posterior(
         found, interval, weigh_sets(interval, found, learned.ageing, learned.beliefs, observed=False)
     )
-    span = span_of(
-        interval, used, point, levels, probe=probe, samples=learned.samples, open_end=removed is None
-    )
-    if events:
-        return window(span, seen, "not verified by a calibration: error judged from the events alone")
-    error = models.reading_error(span.shape, span.level, used=span.used, real=span.began, temp_degc=span.temp)
-    if not abs(error) > point.tolerance_at(span.level):
-        return None
-    return window(span, seen, f"verified, found off by {error:+.3g} {point.quantity.unit} and not adjusted")
+    for place, stay in _stays(seated, point.name, (start, end), plant):
+        span = span_of(
+            interval, used, place, levels,
+            probe=probe, samples=learned.samples, stay=stay, open_end=stay[1] == end,
+        )  # fmt: skip
+        reason = "not verified by a calibration: error judged from the events alone"
+        if not events:
+            error = models.reading_error(
+                span.shape, span.level, used=span.used, real=span.began, temp_degc=span.temp
+            )
+            if not abs(error) > place.tolerance_at(span.level):
+                continue
+            reason = f"verified, found off by {error:+.3g} {place.quantity.unit} and not adjusted"
+        made = window(span, seen, reason)
+        if made:
+            yield made
 
 
 def _blank_shifts(

@@ -54,12 +54,17 @@ class Pin:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Span:
-    """A stretch of one probe's life whose error is asked: what the transmitter used and where the probe began."""
+    """A stretch of one probe's life whose error is asked: what the transmitter used and where the probe began.
+
+    start, end : from one calibration to the next; first, last : the part of it that the probe spent at this point
+    """
 
     point: Point
     probe: str
     start: int
     end: int
+    first: int
+    last: int
     shape: models.Form
     names: tuple[str, ...]
     used: dict[str, float]
@@ -106,9 +111,9 @@ Samples = Mapping[str, tuple[TimeArray, FloatArray]]
 
 
 def _pins(
-    point: Point, levels: Mapping[str, Levels], interval: Interval, samples: Samples
+    point: Point, levels: Mapping[str, Levels], stay: tuple[int, int], samples: Samples
 ) -> tuple[Pin, ...]:
-    """Samples taken between two calibrations while the reading was live."""
+    """Samples taken while the probe sat at a point and the reading was live."""
     line = levels.get(point.name)
     if line is None or point.name not in samples:
         return ()
@@ -117,7 +122,7 @@ def _pins(
     for when, true in zip(time.tolist(), value.tolist(), strict=True):
         near = np.abs(line.time + _SAMPLE_NEAR_NS // 2 - when) <= _SAMPLE_NEAR_NS
         known = line.value[near][np.isfinite(line.value[near])]
-        if interval.start < when < interval.end and known.size and math.isfinite(true):
+        if stay[0] < when < stay[1] and known.size and math.isfinite(true):
             reading = float(np.median(known))
             spread = float(np.ptp(known)) / 2.0
             own = _SAMPLE_TOLERANCES * point.tolerance_at(reading)
@@ -133,10 +138,13 @@ def span_of(
     *,
     probe: str,
     samples: Samples,
+    stay: tuple[int, int] | None = None,
     open_end: bool = False,
 ) -> Span:
+    """The span of an interval at a point, where the probe sat all the time or for a `stay` [first, last)."""
     shifts = interval.shifts
-    level, temp = level_before(levels, point.name, interval.end, since=interval.start)
+    first, last = stay or (interval.start, interval.end)
+    level, temp = level_before(levels, point.name, last, since=first)
     names = tuple(s.parameter for s in shifts)
     units = {s.parameter: s.unit for s in shifts}
     return Span(
@@ -144,6 +152,8 @@ def span_of(
         probe=probe,
         start=interval.start,
         end=interval.end,
+        first=first,
+        last=last,
         shape=models.form(shifts[0].measurand, units),
         names=names,
         used={s.parameter: s.before for s in shifts}
@@ -153,15 +163,16 @@ def span_of(
         level=level if math.isfinite(level) else usual_level(shifts[0].measurand),
         temp=temp,
         line=levels.get(point.name) or Levels(),
-        pins=_pins(point, levels, interval, samples),
+        pins=_pins(point, levels, (first, last), samples),
         open_end=open_end,
     )
 
 
 def window(span: Span, seen: Posterior, reason: str) -> Doubt | None:
     """Shape of the error over time from draws, cut to where the reading may have been out of tolerance."""
-    knots = _knots(span, seen)
-    grid = np.unique(np.concatenate([np.linspace(0.0, float(span.end - span.start), _GRID), knots]))
+    first, last = float(span.first - span.start), float(span.last - span.start)
+    knots = np.unique(np.clip(_knots(span, seen), first, last))
+    grid = np.unique(np.concatenate([np.linspace(first, last, _GRID), knots]))
     weight = _weights(span, seen)
     outside = weight @ (np.abs(_errors(span, seen, grid)) > span.tolerance(grid))
     if not (outside >= OPENS_AT).any():
@@ -178,7 +189,7 @@ def window(span: Span, seen: Posterior, reason: str) -> Doubt | None:
         point=span.point.name,
         probe=span.probe,
         start=span.start + int(opens),
-        end=span.end,
+        end=span.last,
         open_end=span.open_end,
         knots=line,
         band=tuple(float(h) for h in half),
@@ -255,7 +266,7 @@ def _knots(span: Span, seen: Posterior) -> FloatArray:
 
 def _lead(span: Span, seen: Posterior, draw: FloatArray) -> Cause | None:
     """The event that contributes most to the error at the end, unless ageing or the unrecorded does."""
-    end = np.array([float(span.end - span.start)])
+    end = np.array([float(span.last - span.start)])
     base = replace(seen, contribution=np.zeros_like(seen.contribution))
     none = np.abs(_errors(span, base, end))[:, 0]
     weight = np.zeros(seen.cause.size)

@@ -45,11 +45,19 @@ def not_taken_over(
         used: dict[str, Parameter] = {}
         for calibration in history:
             point, line = plant.point(calibration.point), levels.get(calibration.point)
-            if calibration.action == "calibration" and used and point and line is not None:
+            stayed = _stayed(calibration, plant)
+            if calibration.action == "calibration" and used and point and line is not None and stayed:
                 found = _look(calibration, used, point, line)
                 if found is not None:
                     yield found
             used = {**used, **calibration.as_left}
+
+
+def _stayed(calibration: Calibration, plant: Plant) -> bool:
+    """Whether the probe stood at this point before, so that the reading can show what the adjustment did to it."""
+    since = calibration.time - _AWAY_NS - HOURS * NS_PER_HOUR
+    stays = plant.stays_of(calibration.probe, since, calibration.time)
+    return not stays or stays[-1].point == calibration.point
 
 
 def _look(

@@ -73,7 +73,7 @@ def _told(c: Calibration, result: ScanResult, links: dict[str, list[Link]]) -> C
         doubts=tuple(
             d
             for d in result.doubts
-            if same(d.probe, d.point) and d.point == c.point and _follows(d, c, result, mine)
+            if same(d.probe, d.point) and _follows(d, c, result, mine)
         ),
         audit=tuple(f for f in result.audit if f.calibration == c.id),
         due=next((d for d in result.due if d.last == c.time and d.point == c.point and same(d.probe, d.point)), None),
@@ -81,15 +81,15 @@ def _told(c: Calibration, result: ScanResult, links: dict[str, list[Link]]) -> C
 
 
 def _follows(doubt: Doubt, c: Calibration, result: ScanResult, mine: str) -> bool:
-    """Whether a window ends with this calibration, or is open and this is the probe's newest before it."""
-    if not doubt.open_end:
-        return doubt.end == c.time
-    earlier = [
+    """Whether a window is closed by this calibration, or is open and this is the probe's newest before it."""
+    every = [
         other.time
         for other in result.calibrations
-        if other.point == c.point and owner(other, result.plant) == mine and not other.copied
+        if owner(other, result.plant) == mine and (mine or other.point == c.point) and not other.copied
     ]
-    return c.time == max((t for t in earlier if t <= doubt.start), default=None)
+    if doubt.open_end:
+        return c.time == max((t for t in every if t <= doubt.start), default=None)
+    return c.time == min((t for t in every if t >= doubt.end), default=None)
 
 
 def unclaimed(result: ScanResult, point: str = "", since: int | None = None) -> tuple[AuditFinding, ...]:

@@ -16,7 +16,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from excursions.calibrations import evaluate, installations_from, noted
+from excursions.calibrations import evaluate, installations_from
+from excursions.calibrations.entries import noted
 from excursions.clock import NS_PER_HOUR, iso
 from excursions.conclusions import AuditFinding
 from excursions.condition import condition, share_outages

@@ -154,7 +154,9 @@ def _refuse_no_text(table: TextTable, content: Content) -> None:
         )
     odd = sum(
         not (
-            char.isprintable() or unicodedata.category(char) == "Zs" or char in "\t\n\x1f\x0c\x1a\u2028\ufeff"
+            char.isprintable()
+            or unicodedata.category(char) in ("Zs", "Cf")
+            or char in "\t\n\x01\x1f\x0c\x1a\u2028"
         )
         for char in head
     )

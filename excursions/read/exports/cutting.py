@@ -7,13 +7,13 @@ from collections.abc import Sequence
 
 from excursions.errors import InputFileError
 from excursions.read.exports.columns import as_number_time, is_status, is_time_text
-from excursions.read.exports.headerrows import usual_width
+from excursions.read.exports.headerrows import calendar_header, usual_width
 from excursions.read.exports.records_text import Cut, split_records
 from excursions.read.exports.table import Row
 from excursions.read.exports.timeshapes import clock_shape_of
 from excursions.read.exports.values import looks_numeric
 
-SEPARATORS = (",", ";", "\t", "|", "^", "\x1f")
+SEPARATORS = (",", ";", "\t", "|", "^", "\x1f", "\x01", "~")
 # Some spreadsheets put the separator on a line of its own at the top.
 _HINT = re.compile(r"\ufeff?\"?sep=([,;\t|^])\"?\s*$", re.IGNORECASE)
 _SAMPLE_LINES = 60
@@ -51,7 +51,7 @@ def find_cut(lines: Sequence[str], stated: str) -> Cut:
         for separator in SEPARATORS
         if any(separator in line for line in sample)
     ]
-    scored = [(_score(sample, cut), -rank, cut) for rank, cut in enumerate(candidates)]
+    scored = [(_score(sample, cut, lines[:_HEADING_LINES]), -rank, cut) for rank, cut in enumerate(candidates)]
     best = max(scored, default=(0.0, 0, Cut()), key=lambda item: item[:2])
     if best[0] < 0.3 and len(spans) > 1:
         # Blanks inside a name would be cut: they count only where columns of fixed width leave no whole cells.
@@ -78,8 +78,11 @@ def _sample(lines: Sequence[str]) -> list[str]:
     return (later if len(later) >= 3 else filled)[:_SAMPLE_LINES]
 
 
-def _score(lines: Sequence[str], cut: Cut) -> float:
-    """Between 0 and about 1: regular width, a time in each row, and how many cells are understood."""
+def _score(lines: Sequence[str], cut: Cut, heading: Sequence[str] = ()) -> float:
+    """Between 0 and about 1: regular width, a time in each row, and how many cells are understood.
+
+    A heading that names a year and a month promises the times of the rows.
+    """
     rows = list(split_records(lines, 1, cut))
     width = usual_width(rows)
     if not rows or width < 2:
@@ -89,6 +92,8 @@ def _score(lines: Sequence[str], cut: Cut) -> float:
     near = sum(abs(len(row.cells) - width) <= 1 for row in rows)
     # The first of few lines may be the header.
     timed = sum(_has_time(row) for row in usual) / max(1, len(usual) - (len(lines) < _FEW_LINES))
+    if not timed and calendar_header(list(split_records(heading, 1, cut))) is not None:
+        timed = 1.0
     cells = [cell.strip() for row in usual for cell in row.cells]
     understood = sum(_share(cell) for cell in cells) / max(1, len(cells))
     regular = 0.5 * near / len(rows) + 0.5 * len(usual) / max(1, min(len(rows), most))

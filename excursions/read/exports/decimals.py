@@ -13,8 +13,8 @@ from dataclasses import astuple, dataclass
 
 import polars as pl
 
-from excursions.read.exports.values import is_date_damage, unwrapped
-from excursions.read.fold import plain
+from excursions.read.exports.values import is_date_damage
+from excursions.read.fold import plain, unwrapped
 
 _LONGEST_NUMBER = 64
 
@@ -80,10 +80,10 @@ class DecimalEvidence:
 
 
 _ONLY_COMMA = re.compile(
-    r"[+-]?(?:\d{1,3}(?:[.' ]\d{3})+,\d+|\d*,(?:\d{1,2}|\d{4,})|0+,\d+|\d{4,},\d+|\d{1,3}(?:\.\d{3}){2,})(?:[eE][+-]?\d+)?(?:\D.*)?"
+    r"[+-]?(?:\d{1,3}(?:[.' ]\d{3})+,\d+|\d*,(?:\d{1,2}|\d{4,})|0+,\d+|\d{4,},\d+|\d{1,3}(?:\.\d{3}){2,})(?:[eE][+-]?\d+)?(?:[^\d,].*)?"
 )
 _ONLY_POINT = re.compile(
-    r"[+-]?(?:\d{1,3}(?:[,' ]\d{3})+\.\d*|\d+\.\d*|\.\d+|\d{1,3}(?:,\d{3}){2,})(?:[eE][+-]?\d+)?(?:\D.*)?"
+    r"[+-]?(?:\d{1,3}(?:[,' ]\d{3})+\.\d*|\d{1,2}(?:,\d{2})+,\d{3}(?:\.\d*)?|\d+\.\d*|\.\d+|\d{1,3}(?:,\d{3}){2,})(?:[eE][+-]?\d+)?(?:\D.*)?"
 )
 _TRIPLE = re.compile(r"[+-]?[1-9]\d{0,2}\.\d{3}(?:\D.*)?")
 _EITHER = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}(?:\D.*)?")

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections import Counter
 from collections.abc import Sequence
 
 from excursions.errors import InputFileError
+from excursions.read.exports.calendartimes import PARTS, is_part
 from excursions.read.exports.columns import as_number_time, is_time_text
 from excursions.read.exports.table import Row
-from excursions.read.exports.words import roles_of
+from excursions.read.exports.words import fold, roles_of
 
 _MOST_HEADER_ROWS = 6
 
@@ -39,6 +41,9 @@ def first_data_row(rows: Sequence[Row], width: int) -> int | None:
             (i for i, row in enumerate(rows) if len(row.cells) > column and is_time_text(row.cells[column])),
             None,
         )
+    calendar = calendar_header(rows)
+    if calendar is not None:
+        return calendar + 1 if calendar + 1 < len(rows) else None
     numeric = _number_time_column(later)
     if numeric is None:
         return None
@@ -46,6 +51,16 @@ def first_data_row(rows: Sequence[Row], width: int) -> int | None:
         (i for i, row in enumerate(rows) if len(row.cells) > numeric and as_number_time(row.cells[numeric])),
         None,
     )
+
+
+def calendar_header(rows: Sequence[Row]) -> int | None:
+    """Index of a row that names a year and a month or a day of the year, over years in the row below it."""
+    for index, (row, below) in enumerate(itertools.pairwise(rows[:_MOST_HEADER_ROWS])):
+        year = next((i for i, cell in enumerate(row.cells) if fold(cell) in PARTS["year"][0]), None)
+        named = any(fold(cell) in PARTS[part][0] for cell in row.cells for part in ("month", "yearday"))
+        if year is not None and named and year < len(below.cells) and is_part("year", row.cells[year], below.cells[year : year + 1]):
+            return index
+    return None
 
 
 def _number_time_column(rows: Sequence[Row]) -> int | None:
@@ -63,11 +78,15 @@ def _number_time_column(rows: Sequence[Row]) -> int | None:
 def header_rows(rows: Sequence[Row], data_line: int, width: int) -> tuple[int | None, tuple[int, ...]]:
     """Index of the header among the rows above the data, and of further header rows (units, descriptions).
 
-    Header rows stand together, right above the data or an empty line above them.
+    Header rows stand together, right above the data or an empty line above them; a line of one text may stand between
+    the data and a row that names a time.
     """
     together: list[int] = []
-    below = data_line
-    for index in range(len(rows) - 1, -1, -1):
+    last = len(rows) - 1
+    if len(rows) > 1 and trimmed(rows[-1].cells) == 1 and _names_roles(rows[-2], width)[0]:
+        last -= 1
+    below = rows[last + 1].line if last + 1 < len(rows) else data_line
+    for index in range(last, -1, -1):
         row = rows[index]
         if is_remark(row) or len(row.cells) < max(2, 0.6 * width) or trimmed(row.cells) < min(2, width):
             break

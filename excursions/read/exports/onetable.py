@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
@@ -10,10 +9,11 @@ import polars as pl
 
 from excursions.errors import InputFileError
 from excursions.read.exports.ahead import in_order
-from excursions.read.exports.columns import is_time_text
+from excursions.read.exports.damage import known_damage
 from excursions.read.exports.execute import Executor
 from excursions.read.exports.gather import Gather
-from excursions.read.exports.outcome import Outcome, Replan, findings
+from excursions.read.exports.leaning import written_out
+from excursions.read.exports.outcome import Outcome, Replan, findings, texts_only
 from excursions.read.exports.plan import NoReadingsError, Plan
 from excursions.read.exports.planner import Texts, make_plan
 from excursions.read.exports.sheet import Sheet, look_at
@@ -24,7 +24,6 @@ from excursions.read.model import ReadOptions, ShownRow
 from excursions.records import Decision, short_id
 
 _MOST_REPLANS = 4
-_CLOCK = re.compile(r"\d{1,2}:\d{2}(?::\d{2})?(?=[;,\t|]|$)")
 STACKED = "tables one below the other"
 
 
@@ -86,6 +85,11 @@ def read_table(table: Table, asked: Asked) -> TableRead:
 
 def _plain(table: Table, asked: Asked) -> TableRead:
     sheet = look_at(table.preview, asked.stem)
+    whole = written_out(table, sheet, asked.name)
+    told: list[Decision] = []
+    if whole is not None:
+        table, told = whole[0], [whole[1]]
+        sheet = look_at(table.preview, asked.stem)
     if sheet is None:
         raise _no_data(table)
     stacked = previews_blocks(table.preview, sheet.first_line, [column.header for column in sheet.columns])
@@ -93,13 +97,18 @@ def _plain(table: Table, asked: Asked) -> TableRead:
         if stacked:
             raise Stacked
         raise sheet.fault
-    plan, outcome = _run(table, sheet, asked, stacked)
+    try:
+        plan, outcome = _run(table, sheet, asked, stacked)
+    except NoReadingsError as error:
+        raise known_damage(table) or error from None
     if not outcome.used:
         raise _nothing_used(sheet, outcome)
+    if outcome.used == texts_only(outcome):
+        raise _no_numbers(outcome)
     return TableRead(
         layout=plan.layout, data_line=plan.first_line, outcome=outcome, kind=_kind(sheet),
         orders={time.order for time in plan.times.values() if time.order},
-        decisions=[*plan.decisions, *findings(asked.name, plan, outcome)],
+        decisions=[*told, *plan.decisions, *findings(asked.name, plan, outcome)],
         shown=first_rows(table, plan, asked.options.show_rows),
     )  # fmt: skip
 
@@ -196,7 +205,7 @@ def _no_data(table: Table) -> InputFileError:
             expected="a header and rows that each hold a time and a reading",
             mend="export again",
         )
-    if special := _known_damage(table):
+    if special := known_damage(table):
         return special
     first = " ".join(rows[0].cells)[:80]
     only_header = len(rows) <= 2
@@ -208,33 +217,12 @@ def _no_data(table: Table) -> InputFileError:
     )  # fmt: skip
 
 
-def _known_damage(table: Table) -> InputFileError | None:
-    """What people and spreadsheets do to the times of a table, with the way back."""
-    rows = table.preview.rows[:50]
-    cells = [cell.strip() for row in rows[1:] for cell in row.cells if cell.strip()]
-    line = rows[0].line
-    across = next((row for row in rows if sum(is_time_text(cell.strip()) for cell in row.cells) > 2), None)
-    if across is not None:
-        return NoReadingsError(
-            found=f'times side by side in one row ("{next(c for c in across.cells if is_time_text(c.strip()))}", ...)',
-            expected="one time in each row", mend="swap rows and columns (transpose) and export again", line=across.line,
-        )  # fmt: skip
-    if sum(bool(_CLOCK.match(cell)) for cell in cells) >= 0.3 * len(cells) > 0:
-        return NoReadingsError(
-            found="times of day without a date", expected="date and time in each row",
-            mend="export with the date, in the same column or in one beside it", line=line,
-        )  # fmt: skip
-    if sum(bool(re.fullmatch(r"#{3,}", cell)) for cell in cells) >= 0.2 * len(cells) > 0:
-        return NoReadingsError(
-            found='times shown as "####"', expected="times that can be read",
-            mend="make the column wider in the spreadsheet, or format it as yyyy-mm-dd hh:mm:ss, and save as CSV again", line=line,
-        )  # fmt: skip
-    if sum(bool(re.fullmatch(r"\d{1,2}:\d{2}[.,]\d", cell)) for cell in cells) >= 0.2 * len(cells) > 0:
-        return NoReadingsError(
-            found="times of minutes and seconds only, as a spreadsheet saves them when the column is so formatted",
-            expected="date and time", mend="format the column as yyyy-mm-dd hh:mm:ss and save as CSV again, or use the file as it was exported", line=line,
-        )  # fmt: skip
-    return None
+def _no_numbers(outcome: Outcome) -> InputFileError:
+    (tag, word), met = next(iter(outcome.words.items()))
+    return NoReadingsError(
+        found=f'no number among {outcome.used} readings; the first: "{word}" ({tag})', expected="numbers",
+        mend="export the values themselves, each in a cell of its own", line=met.line or None,
+    )  # fmt: skip
 
 
 def _nothing_used(sheet: Sheet, outcome: Outcome) -> InputFileError:

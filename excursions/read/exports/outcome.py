@@ -150,6 +150,13 @@ def strange_words(outcome: Outcome, stated: Container[str]) -> str:
     )
 
 
+def texts_only(outcome: Outcome) -> int:
+    """Readings that are texts nobody uses for a missing value, nor for a state."""
+    return sum(
+        met.count for (_, word), met in outcome.words.items() if met.quality == BAD and not is_status_text(word) and word != "(empty)"
+    )
+
+
 def findings(name: str, plan: Plan, outcome: Outcome) -> list[Decision]:
     """What was decided row by row, in words."""
     found = [

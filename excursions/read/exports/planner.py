@@ -17,12 +17,14 @@ from excursions.read.exports.layouts.naming import left_out
 from excursions.read.exports.layouts.timecolumns import time_parts
 from excursions.read.exports.numbertimes import SERIAL, SERIAL_1904
 from excursions.read.exports.plan import Draft, NoReadingsError, Plan, Stream
-from excursions.read.exports.quality import QualityPlan, scheme_of, user_words
+from excursions.read.exports.quality import QualityPlan, base_of, scheme_of, user_words
 from excursions.read.exports.sheet import Sheet
-from excursions.read.exports.timeplan import TimePlan
+from excursions.read.exports.timeplan import ORDERS, TimePlan
 from excursions.read.exports.times import fast_pattern
 from excursions.read.exports.timeshapes import shape_of
+from excursions.read.exports.words import AGGREGATES
 from excursions.read.exports.zonestated import decide_zone
+from excursions.read.fold import plain
 from excursions.read.model import ReadOptions
 from excursions.records import Decision
 
@@ -77,14 +79,16 @@ def with_places(draft: Draft, sheet: Sheet, several: frozenset[int]) -> Draft:
     places = tuple(index for index in draft.constants if index in several)
     if not places:
         return draft
-    streams = tuple(replace(s, tag_columns=(*places, *s.tag_columns)) for s in draft.streams)
+    behind = tuple(i for i in places if plain(draft.constants[i]).casefold() in AGGREGATES)
+    before = tuple(index for index in places if index not in behind)
+    streams = tuple(replace(s, tag_columns=(*before, *s.tag_columns, *behind)) for s in draft.streams)
     constants = {index: text for index, text in draft.constants.items() if index not in places}
     names = ", ".join(f'"{sheet.columns[index].header}"' for index in places)
     told = Decision(
         subject=sheet.stem,
-        what=f"column {names} is put before the tag",
-        why="it names several places further down, whose readings the tag alone would mix",
-        option="export one place a file",
+        what=f"column {names} is put {'before' if before else 'behind'} the tag",
+        why="it holds several texts further down, whose readings the tag alone would mix",
+        option="export one place and one kind of reading a file",
     )
     used = {index for stream in streams for index in stream.columns}
     left = left_out(
@@ -130,9 +134,12 @@ def _time_plan(
     name = sheet.columns[columns[0]].header
     kinds = Counter(as_number_time(cell) for cell in cells)
     kind = kinds.most_common(1)[0][0] if kinds else None
-    example = next(iter(_cells(sheet, columns)), "")[:60]
+    example = _example(sheet, columns)
     if kind is not None and not sheet.columns[columns[0]].is_time:
-        return replace(_number_plan(kind, name, options, subject, decisions), example=cells[0][:60])
+        return replace(
+            _number_plan(kind, name, options, subject, decisions),
+            example=next((cell for cell in cells if as_number_time(cell) == kind), "")[:60],
+        )
     shapes = Counter(shape for shape in map(shape_of, cells) if shape is not None)
     if not shapes:
         return TimePlan(parts=parts, example=example)
@@ -143,6 +150,14 @@ def _time_plan(
     return TimePlan(
         parts=parts, fast=fast_pattern(shape, order), zoned=shape.zoned, order=order, example=example
     )
+
+
+def _example(sheet: Sheet, columns: tuple[int, ...]) -> str:
+    """A time of the sample that is understood, to show what is expected."""
+    readable = (cell for cell in sheet.columns[columns[0]].cells if shape_of(cell) is not None)
+    first = next(readable, "")
+    whole = next((cells for cells in _cells(sheet, columns) if first and cells.startswith(first)), first)
+    return whole[:60]
 
 
 def _number_plan(
@@ -198,7 +213,7 @@ def _order(
     raise OrderOpenError(
         found=f'dates such as "{example}" that can be read day-first or month-first ({why})',
         expected="a date column that decides which number is the day",
-        mend="pass --date-order day-first or --date-order month-first",
+        mend="pass " + " or ".join(f"--date-order {order}" for order in evidence.possible() or ORDERS[:2]),
         column=sheet.columns[columns[0]].header,
         line=sheet.first_line,
     )
@@ -218,7 +233,10 @@ def _quality_plan(
     seen = {cell for cell in column.cells if cell} | codes.get(column.index, frozenset())
     scheme, why = scheme_of(sorted(seen), column.header)
     if why:
-        said = {"good_is_0": "0 is good", "good_is_1": "1 is good", "percent": "per cent good, 100 is good"}
+        said = {
+            "good_is_0": "0 is good", "good_is_1": "1 is good", "percent": "per cent good, 100 is good", "ua": "OPC UA",
+            "doubt": "what is true is uncertain",
+        }  # fmt: skip
         decisions.append(
             Decision(
                 subject=subject,
@@ -227,7 +245,7 @@ def _quality_plan(
                 option="quality words in the register",
             )
         )
-    return QualityPlan(scheme=scheme, own=user_words(options.quality_words))
+    return QualityPlan(scheme=scheme, base=base_of(seen), own=user_words(options.quality_words))
 
 
 def _decimal(

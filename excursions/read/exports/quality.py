@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import polars as pl
 
+from excursions.read.exports.words import STATE_WORDS
 from excursions.read.fold import plain
 from excursions.records import BAD, GOOD, UNCERTAIN, ByteArray
 
@@ -21,7 +22,7 @@ NAMES = ("good", "uncertain", "bad")
 _GOOD_WORDS = (
     "good ok okay valid true yes normal fine measured gut gultig gueltig in_ordnung bueno valido bon valide buono valida bom "
     "actual g o.k. good_clamped approved accepted a passed pass certified bra goed "
-    "bonne bonnes correct correcte buena dobry dobra хорошии хорошее норма норм 良好 良 正常 好 有効 有效 合格"
+    "bonne bonnes correct correcte buena dobry dobra i.o. хорошии хорошее норма норм 良好 良 正常 好 有効 有效 合格"
 )
 _UNCERTAIN_WORDS = (
     "uncertain questionable suspect doubtful estimated substituted substitute interpolated manual simulated annotated unsicher "
@@ -34,7 +35,7 @@ _BAD_WORDS = (
     "out_of_service schlecht ungultig ungueltig fehler gestort gestoert malo invalide mauvais cattivo ruim rejected "
     "comm_failure sensor_failure device_failure config_error function_check maintenance_required bad_input null none nan b "
     "i/o_timeout timeout stale disconnected mauvaise defaut defectueux mala cattiva invalida slecht darlig "
-    "zly zla плохои плохое ошибка обрыв 不良 異常 異常値 无效 無効 异常 坏 故障 欠測 欠损 断線 断线 通信異常 通讯故障"
+    "zly zla dalig nok not_ok n.i.o. niet_ok плохои плохое ошибка обрыв 不良 異常 異常値 无效 無効 异常 坏 故障 欠測 欠损 断線 断线 通信異常 通讯故障"
 )
 _WORDS: dict[str, int] = {
     word: quality
@@ -49,11 +50,14 @@ _UA = {0: GOOD, 1: UNCERTAIN, 2: BAD, 3: BAD}
 class QualityPlan:
     """How the codes of a quality column are meant.
 
-    scheme : ``words``, ``classic``, ``ua``, ``good_is_1``, ``good_is_0`` or ``percent``; words are known in all of them
+    scheme : ``words``, ``classic``, ``ua``, ``good_is_1``, ``good_is_0``, ``percent`` or ``doubt`` (what is true is doubtful);
+        words are known in all of them
+    base : of the numbers: 10, or 16 and 2 where all are written with the same number of such digits
     own : the user's words, folded
     """
 
     scheme: str = "words"
+    base: int = 10
     own: Mapping[str, int] = field(default_factory=dict)
 
 
@@ -69,12 +73,34 @@ def fold_word(text: str) -> str:
     return re.sub(r"[\s]+", "_", plain(text).strip().strip("\"'()[]").strip().casefold())
 
 
+_BITS = re.compile(r"[01]{8}|[01]{16}")
+_HEX = re.compile(r"[0-9A-Fa-f]{2}|[0-9A-Fa-f]{4}|[0-9A-Fa-f]{8}")
+_DOUBTFUL = re.compile(r"questionable|suspect|substitut|doubt|fraglich|ersatz")
+
+
+def base_of(texts: Iterable[str]) -> int:
+    """Base of the numbers of a column of codes: 2 for ``11000000``, 16 for ``00C0``, else 10."""
+    said = [text.strip() for text in texts if text.strip()]
+    if not said or len({len(text) for text in said}) > 1:
+        return 10
+    if all(_BITS.fullmatch(text) for text in said):
+        return 2
+    lettered = any(not text.isdecimal() for text in said) or (len(said[0]) == 4 and all(t[0] == "0" for t in said))
+    return 16 if lettered and all(_HEX.fullmatch(text) for text in said) else 10
+
+
 def scheme_of(texts: Iterable[str], header: str) -> tuple[str, str]:
     """The scheme of a column from its distinct texts and its header, and the reason where it was a choice."""
-    numbers = {number for number in map(_integer, texts) if number is not None}
+    said = list(texts)
+    base = base_of(said)
+    numbers = {number for number in (_integer(text, base) for text in said) if number is not None}
     name = plain(header).casefold()
+    if not numbers - {0, 1} and _DOUBTFUL.search(name):
+        return "doubt", "the header names the doubtful state"
     if not numbers:
         return "words", ""
+    if base != 10:
+        return "ua" if max(numbers) >= 2**30 else "classic", f"digits of base {base}"
     if any(number >= 2**30 or number < 0 for number in numbers):
         return "ua", ""
     if "%" in name or "percent" in name or "pct" in name:
@@ -100,8 +126,10 @@ def _of_zero_and_one(numbers: set[int], name: str) -> tuple[str, str]:
     return "good_is_0", "0 throughout, as in OPC UA" if numbers == {0} else "0 is good in OPC UA"
 
 
-def _integer(text: str) -> int | None:
+def _integer(text: str, base: int = 10) -> int | None:
     said = text.strip().casefold()
+    if base != 10:
+        return int(said, base) if _HEX.fullmatch(said) or _BITS.fullmatch(said) else None
     if re.fullmatch(r"0x[0-9a-f]{1,16}", said):
         return int(said, 16)
     return int(said.partition(".")[0]) if re.fullmatch(r"[+-]?[0-9]{1,18}(\.0*)?", said) else None
@@ -112,8 +140,10 @@ def quality_of(text: str, plan: QualityPlan) -> int | None:
     folded = fold_word(text)
     if folded in plan.own:
         return plan.own[folded]
-    folded = fold_word(_CODE_BEHIND.sub("", text)) or folded
-    number = _integer(text)
+    folded = fold_word(_CODE_BEHIND.sub("", text[:_LONGEST])) or folded
+    if plan.scheme == "doubt" and (folded in STATE_WORDS or folded in ("0", "1")):
+        return UNCERTAIN if STATE_WORDS.get(folded, folded == "1") else GOOD
+    number = _integer(text, plan.base)
     if number is not None:
         return _of_number(number, plan.scheme)
     if not folded or folded in _WORDS:
@@ -121,12 +151,15 @@ def quality_of(text: str, plan: QualityPlan) -> int | None:
     return _of_words(folded)
 
 
+_LONGEST = 200  # longer texts name no quality
 _CODE_BEHIND = re.compile(r"\s*[(\[](?:0x[0-9A-Fa-f]{1,16}|\d{1,10})[)\]]\s*$")  # "BadTimeout (0x800A0000)"
 _UA_NAME = re.compile(r"(?:Good|Uncertain|Bad)[A-Z][A-Za-z]+")
 
 
 def is_quality_text(text: str) -> bool:
     """Whether a text is a quality by itself: a known word, a UA name, or a sentence that begins with a severity."""
+    if len(text) > _LONGEST:
+        return False
     said = _CODE_BEHIND.sub("", text).strip("\"'()[] ")
     return (
         fold_word(text) in _WORDS

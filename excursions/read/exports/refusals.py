@@ -17,6 +17,10 @@ _TOTALS = re.compile(
     r"summe|anzahl|mittel(?:wert)?|gesamt|durchschnitt|anzahl zeilen|somme|moyenne|nombre|suma|promedio|soma|media|total general|"
     r"number of (?:rows|records|values)|row count|records?|rows|end of (?:file|data|report|export)|eof|ende"
 )
+_LIMITS = re.compile(
+    r"(?i)(?:lo?w?|lo?lo?|ll|hi?(?:gh)?|hi?hi?|hh|low low|high high|alarm|warning|limit|set ?point|range|span|zero|"
+    r"unter(?:e|er)? ?\w*|ober(?:e|er)? ?\w*|grenzwert|sollwert|seuil ?\w*|limite ?\w*|consigne)(?: (?:limit|alarm|range|warning))?"
+)
 _COUNTED = re.compile(
     r"(?i)\(?\d[\d.,' ]*\s*(?:rows?|records?|lines?|values?|zeilen|datens[aä]tze|lignes|filas|registros)\b.*"
 )
@@ -35,6 +39,8 @@ def unread_time(cells: Sequence[str], at: Sequence[int], plan: TimePlan, headers
         return "the header again, in the middle of the table (files put together?): no reading is lost"
     if is_total(cells):
         return "a line of totals or counts, not a reading: nothing needs mending"
+    if is_limit(cells):
+        return "a line of limits, not a reading: nothing needs mending"
     said = " ".join(cells[index].strip() for index in at if index < len(cells)).strip()
     wanted = f'expected a time like "{plan.example}"' if plan.example else "expected a time"
     if not said:
@@ -77,6 +83,11 @@ def unread_value(text: str, decimal: str) -> str:
             f'"{text[:_SHOWN]}" is a number that a spreadsheet has turned into a date; expected a number: '
             "use the file as it was exported, before a spreadsheet opened it"
         )
+    if text.strip().startswith("("):
+        return (
+            f'"{text[:_SHOWN]}" is a number in brackets, which may mean that it is negative or that it is doubtful; '
+            "expected a plain number: export without brackets"
+        )
     mark = "comma" if decimal == "," else "point"
     return (
         f'"{text[:_SHOWN]}" is no number with a decimal {mark} and no status text: correct it, or state another mark with '
@@ -94,6 +105,12 @@ def is_header_again(cells: Sequence[str], headers: Sequence[str]) -> bool:
         and sum(a == b for a, b in pairs) >= 0.6 * len(pairs)
         and any(a and a == b for a, b in pairs)
     )
+
+
+def is_limit(cells: Sequence[str]) -> bool:
+    """Whether a row without a time gives limits: a word for them, and otherwise numbers."""
+    filled = [clean(cell) for cell in cells if cell.strip()]
+    return len(filled) > 1 and bool(_LIMITS.fullmatch(fold(filled[0]))) and all(map(looks_numeric, filled[1:]))
 
 
 def is_total(cells: Sequence[str]) -> bool:

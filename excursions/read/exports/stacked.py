@@ -8,7 +8,7 @@ such rows, and each block is read as a table.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, partial
 
 import numpy as np
@@ -65,19 +65,26 @@ def previews_blocks(preview: Preview, first_line: int, headers: Sequence[str]) -
 
 @dataclass(kw_only=True)
 class BlockTable:
-    """One block: its header rows and its data, with the lines they stand on in the file."""
+    """One block: its header rows and its data, with the lines they stand on in the file.
+
+    lost : lines of the file that could not be cut into cells, with their text and the reason; notes : on the file
+    """
 
     head: tuple[Row, ...]
     frame: pl.DataFrame
     lines: IndexArray
     words: str
+    separator: str = ""
+    lost: tuple[tuple[int, str, str], ...] = ()
+    notes: tuple[str, ...] = ()
     starts_in_1904: bool = False
 
     @cached_property
     def preview(self) -> Preview:
         """Header rows, first and last data."""
         late = _rows(self.frame[_SAMPLE:].tail(_LATE), self.lines[_SAMPLE:][-_LATE:])
-        return Preview(rows=(*self.head, *_rows(self.frame.head(_SAMPLE), self.lines[:_SAMPLE])), late=late)
+        first = _rows(self.frame.head(_SAMPLE), self.lines[:_SAMPLE])
+        return Preview(rows=(*self.head, *first), late=late, separator=self.separator)
 
     def portions(self, wanted: Wanted) -> Iterator[Job]:
         """All data in one portion; header rows that turn out to be data come first."""
@@ -91,6 +98,8 @@ class BlockTable:
             Portion,
             batches=(Batch(frame, lines - (wanted.first_line - 1)),),
             lines=last - wanted.first_line + 1,
+            notes=self.notes,
+            lost=tuple((line - (wanted.first_line - 1), text, reason) for line, text, reason in self.lost),
         )
 
 
@@ -114,7 +123,8 @@ def take_apart(table: Table, width: int) -> list[BlockTable]:
     InputFileError
         If the file is too large to be held in memory.
     """
-    frame, lines = _whole(table, max(_WIDEST, 2 * width))
+    kept = held(table, max(_WIDEST, 2 * width))
+    frame, lines = kept.frame, kept.lines
     if not frame.height:
         return []
     starts = _block_starts(frame)
@@ -126,11 +136,31 @@ def take_apart(table: Table, width: int) -> list[BlockTable]:
         blocks.append(
             BlockTable(head=head, frame=frame[first:stop], lines=lines[first:stop], words=table.words)
         )
-    return [block for block in blocks if block.frame.height]
+    blocks = [block for block in blocks if block.frame.height]
+    return [replace(blocks[0], lost=kept.lost, notes=kept.notes), *blocks[1:]] if blocks else []
 
 
-def _whole(table: Table, width: int) -> tuple[pl.DataFrame, IndexArray]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Held:
+    """A whole table in memory: texts, the line of each row (n,), and what could not be cut into cells."""
+
+    frame: pl.DataFrame
+    lines: IndexArray
+    lost: tuple[tuple[int, str, str], ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+def held(table: Table, width: int) -> Held:
+    """All rows of a table that hold anything, as texts.
+
+    Raises
+    ------
+    InputFileError
+        If they are too many to be held in memory.
+    """
     frames: list[pl.DataFrame] = []
+    lost: list[tuple[int, str, str]] = []
+    notes: list[str] = []
     lines: list[IndexArray] = []
     before = cells = 0
     for portion in in_order(table.portions(Wanted(width=width, first_line=1)), lambda job: job()):
@@ -142,14 +172,18 @@ def _whole(table: Table, width: int) -> tuple[pl.DataFrame, IndexArray]:
             frames.append(frame[filled])
             lines.append(batch.line_of(filled) + before)
             cells += frames[-1].height * width
+        lost.extend((before + line, text, reason) for line, text, reason in portion.lost)
+        notes.extend(note for note in portion.notes if note not in notes)
         before += portion.lines
         if cells > _LARGEST:
             raise InputFileError(
-                found="several tables one below the other in a file too large to be taken apart",
-                expected="one table a file",
+                found="a table whose rows lean on others, in a file too large to be taken apart",
+                expected="rows that each hold a time, or one table a file",
                 mend="export one file a tag, or one long table",
             )
-    return (pl.concat(frames), np.concatenate(lines)) if frames else (pl.DataFrame(), np.empty(0, np.int64))
+    if not frames:
+        return Held(frame=pl.DataFrame(), lines=np.empty(0, np.int64))
+    return Held(frame=pl.concat(frames), lines=np.concatenate(lines), lost=tuple(lost), notes=tuple(notes))
 
 
 def _has_time(frame: pl.DataFrame) -> BoolArray:

@@ -56,19 +56,18 @@ def parse_distinct(texts: pl.Series, order: str, *, clock_only: bool = False) ->
 
 
 def _by_shape(texts: pl.Series, shape: TimeShape, order: str) -> tuple[TimeArray, BoolArray, BoolArray]:
-    plainly = (
-        pl.Series([spoken(text) for text in texts]) if not _all_ascii(texts) else texts.str.strip_chars()
-    )
+    plainly = texts.str.strip_chars() if _is_plain(texts) else pl.Series([spoken(text) for text in texts])
     parts = plainly.str.extract_groups(shape.regex).struct.unnest()
     matched = parts.get_columns()[0].is_not_null() if parts.width else pl.Series([False] * len(texts))
     year, month, day = _date_numbers(parts, shape, order)
     hour, minute, second = (_number(parts, name) for name in ("H", "M", "S"))
     hour, half_ok = _half_days(parts, hour)
-    days, valid = (
-        civil_days(year, month, day)
-        if shape.date
-        else (np.zeros(len(texts), np.int64), np.ones(len(texts), np.bool_))
-    )
+    if shape.date in _DAYS:
+        days, valid = _DAYS[shape.date](year, parts)
+    elif shape.date:
+        days, valid = civil_days(year, month, day)
+    else:
+        days, valid = np.zeros(len(texts), np.int64), np.ones(len(texts), np.bool_)
     valid &= (hour < 24) | ((hour == 24) & (minute == 0) & (second == 0))
     valid &= (minute < 60) & (second < 61) & half_ok
     offset, zoned, known = _offsets(parts)
@@ -77,8 +76,37 @@ def _by_shape(texts: pl.Series, shape: TimeShape, order: str) -> tuple[TimeArray
     return np.where(ok, time, 0), ok, zoned & ok
 
 
-def _all_ascii(texts: pl.Series) -> bool:
-    return bool((texts.str.len_bytes() == texts.str.len_chars()).all())
+def _is_plain(texts: pl.Series) -> bool:
+    """Plain letters and digits, nothing wrapped around them and no interval."""
+    ascii_only = texts.str.len_bytes() == texts.str.len_chars()
+    return bool((ascii_only & ~texts.str.contains(r"""^\s*['"=]""") & (texts.str.len_bytes() < 32)).all())
+
+
+def day_of_year(year: TimeArray, day: TimeArray) -> tuple[TimeArray, BoolArray]:
+    """Days since 1970-01-01 of the n-th days of years, and which of them exist."""
+    ones = np.ones(year.size, np.int64)
+    first, ok = civil_days(year, ones, ones)
+    following, _ = civil_days(year + 1, ones, ones)
+    ok &= (day >= 1) & (day <= np.where(following > first, following - first, 366))
+    return np.where(ok, first + day - 1, 0), ok
+
+
+def _of_year(year: TimeArray, parts: pl.DataFrame) -> tuple[TimeArray, BoolArray]:
+    return day_of_year(year, _number(parts, "j"))
+
+
+def _of_week(year: TimeArray, parts: pl.DataFrame) -> tuple[TimeArray, BoolArray]:
+    """ISO 8601: the week of 4 January is the first, and weeks begin on Monday."""
+    week, weekday = _number(parts, "w"), _number(parts, "e")
+    fourth, ok = civil_days(year, np.ones_like(year), np.full_like(year, 4))
+    next_fourth, _ = civil_days(year + 1, np.ones_like(year), np.full_like(year, 4))
+    monday, next_monday = (days - (days + 3) % 7 for days in (fourth, next_fourth))  # 1970-01-01 was a Thursday
+    days = monday + (week - 1) * 7 + weekday - 1
+    ok &= (week >= 1) & (days < np.where(next_fourth > fourth, next_monday, monday + 371))
+    return np.where(ok, days, 0), ok
+
+
+_DAYS = {"yj": _of_year, "yWd": _of_week}
 
 
 def _number(parts: pl.DataFrame, name: str) -> TimeArray:

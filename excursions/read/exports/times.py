@@ -8,11 +8,13 @@ one a row.  Times without an offset come out as wall time; :mod:`excursions.read
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from typing import Literal
 
 import numpy as np
 import polars as pl
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_S, TimeArray
+from excursions.read.exports.calendartimes import parse_calendar
 from excursions.read.exports.numbertimes import parse_numbers
 from excursions.read.exports.textparts import offset_columns, parse_distinct
 from excursions.read.exports.timeplan import LETTERS, MILLISECOND, TimePlan, Times
@@ -21,6 +23,7 @@ from excursions.records import BoolArray
 
 _FIRST_NS = -8_520_336_000 * NS_PER_S  # 1700-01-01
 _WRAPPED_NS = -2_208_988_800 * NS_PER_S  # 1900-01-01
+_LONG_NS = 30 * 366 * NS_PER_DAY  # a longer column may hold a year that came back as another one
 _LAST_NS = 7_258_118_400 * NS_PER_S  # 2200-01-01
 
 
@@ -40,6 +43,8 @@ def fast_pattern(shape: TimeShape, order: str) -> str:
 
 def parse_times(columns: Sequence[pl.Series], plan: TimePlan) -> Times:
     """Times (n,) of one column, or of the columns of date, time of day and zone that `plan.parts` names."""
+    if plan.parts[0] == "year":
+        return parse_calendar(columns, plan.parts)
     found = _one_column(columns[0], plan)
     for column, part in zip(columns[1:], plan.parts[1:], strict=True):
         found = _WITH[part](found, column)
@@ -79,23 +84,32 @@ def _texts(column: pl.Series, plan: TimePlan) -> Times:
 
 
 def _fast(column: pl.Series, plan: TimePlan) -> tuple[TimeArray, BoolArray]:
-    parsed = column.str.to_datetime(plan.fast, time_unit="ns", strict=False)
-    missing = parsed.null_count()
-    time = parsed.to_physical().fill_null(0).to_numpy() if missing else parsed.to_physical().to_numpy()
-    ok = parsed.is_not_null().to_numpy() if missing else np.ones(time.size, np.bool_)
-    if time.size and time.min() < _WRAPPED_NS:
-        # A year of two digits read as four is too early for nanoseconds and comes out as one of the years 1753 to 1852:
-        # old years are looked at again in microseconds, which do not overflow.
-        early = (
-            column.str.to_datetime(plan.fast, time_unit="us", strict=False)
-            .to_physical()
-            .fill_null(0)
-            .to_numpy()
-        )
-        ok = ok & (early >= _FIRST_NS // 1_000)
-    if time.size and time.max() > _LAST_NS:
-        ok = ok & (time <= _LAST_NS)
-    return time, ok
+    """One pass with the pattern.  Microseconds reach years that overflow nanoseconds and would come back as others."""
+    if "%.f" not in plan.fast:  # nothing is finer than a second
+        time, ok = _parsed(column, plan.fast, "us")
+        ok = _in_reach(time, ok)
+        return (time if ok is None else np.where(ok, time, 0)) * 1_000, np.ones(time.size, np.bool_) if ok is None else ok
+    time, ok = _parsed(column, plan.fast, "ns")
+    if time.size and (time.min() < _WRAPPED_NS or time.max() - time.min() > _LONG_NS):
+        coarse, known = _parsed(column, plan.fast, "us")
+        ok = _in_reach(coarse, known)
+    return time, np.ones(time.size, np.bool_) if ok is None else ok
+
+
+def _parsed(column: pl.Series, pattern: str, unit: Literal["us", "ns"]) -> tuple[TimeArray, BoolArray | None]:
+    """Times (n,) in this unit, and which were read; None where all were."""
+    parsed = column.str.to_datetime(pattern, time_unit=unit, strict=False)
+    if not parsed.null_count():
+        return parsed.to_physical().to_numpy(), None
+    return parsed.to_physical().fill_null(0).to_numpy(), parsed.is_not_null().to_numpy()
+
+
+def _in_reach(time: TimeArray, ok: BoolArray | None) -> BoolArray | None:
+    """Which times (us) were read and are of the years 1700 to 2199; None where all are."""
+    if not time.size or (time.min() >= _FIRST_NS // 1_000 and time.max() <= _LAST_NS // 1_000):
+        return ok
+    reached = (time >= _FIRST_NS // 1_000) & (time <= _LAST_NS // 1_000)
+    return reached if ok is None else ok & reached
 
 
 def _with_clock(dates: Times, clocks: pl.Series) -> Times:

@@ -8,10 +8,11 @@ named groups).  Which of two numbers is the day is not a matter of one text; the
 from __future__ import annotations
 
 import re
+import unicodedata
 from dataclasses import dataclass
 from functools import lru_cache
 
-from excursions.read.fold import plain
+from excursions.read.fold import plain, unwrapped
 
 FIRST_YEAR = 1700  # int64 nanoseconds reach back to 1677; public records of rivers and weather to the 1700s
 
@@ -19,18 +20,23 @@ MONTHS: dict[str, int] = {
     name: number
     for number, names in enumerate(
         (
-            "jan january januar janner jaen jan. janvier janv enero ene janeiro gennaio gen januari",
-            "feb february februar fevrier fevr fev febrero fevereiro febbraio februari",
-            "mar march marz maerz mrz mars marzo marco maart mrt",
-            "apr april avril avr abril abr aprile",
-            "may mai mayo maio maggio mag mei maj",
-            "jun june juni juin junio junho giugno giu",
-            "jul july juli juillet juil julio julho luglio lug",
-            "aug august aout agosto ago augustus augusti",
-            "sep sept september septembre septiembre setembro set settembre",
-            "oct october oktober okt octobre octubre outubro out ottobre ott",
-            "nov november novembre noviembre novembro",
-            "dec december dezember dez decembre diciembre dic dezembro dicembre desember des",
+            "jan january januar janner jaen jan. janvier janv enero ene janeiro gennaio gen januari stycznia sty ledna января янв "
+            "tammikuuta ocak ianuarie",
+            "feb february februar fevrier fevr fev febrero fevereiro febbraio februari lutego lut unora февраля фев helmikuuta subat "
+            "februarie",
+            "mar march marz maerz mrz mars marzo marco maart mrt marca marts brezna марта мар maaliskuuta mart marcius martie",
+            "apr april avril avr abril abr aprile kwietnia kwi dubna апреля апр huhtikuuta nisan aprilis aprilie",
+            "may mai mayo maio maggio mag mei maj maja kvetna мая май маи toukokuuta mayis majus",
+            "jun june juni juin junio junho giugno giu czerwca cze cervna июня июн kesakuuta haziran junius iunie",
+            "jul july juli juillet juil julio julho luglio lug lipca lip cervence июля июл heinakuuta temmuz julius iulie",
+            "aug august aout agosto ago augustus augusti sierpnia sie srpna августа авг elokuuta agustos augusztus",
+            "sep sept september septembre septiembre setembro set settembre wrzesnia wrz zari сентября сен syyskuuta eylul "
+            "szeptember septembrie",
+            "oct october oktober okt octobre octubre outubro out ottobre ott pazdziernika paz rijna октября окт lokakuuta ekim "
+            "octombrie",
+            "nov november novembre noviembre novembro listopada listopadu ноября ноя marraskuuta kasim noiembrie",
+            "dec december dezember dez decembre diciembre dic dezembro dicembre desember des grudnia gru prosince декабря дек "
+            "joulukuuta aralik decembrie",
         ),
         start=1,
     )
@@ -50,9 +56,11 @@ _DATES = (
     ("ymd", r"(?P<y>\d{4})" + _MARK + r"(?P<m>\d{1,2})(?P=mark)(?P<d>\d{1,2})"),
     ("abc", r"(?P<a>\d{1,2})" + _MARK + r"(?P<b>\d{1,2})(?P=mark)(?P<c>\d{4}|\d{2})"),
     ("ymd", r"(?P<y>\d{4})(?P<m>\d{2})(?P<d>\d{2})"),
-    ("dNy", r"(?P<d>\d{1,2})(?:st|nd|rd|th|\.)?[-/. ]?\s*(?:de )?(?P<N>[^\W\d]{3,12})\.?,?[-/. ]?\s*(?:de )?(?P<y>\d{4}|\d{2})"),
+    ("dNy", r"(?P<d>\d{1,2})(?:st|nd|rd|th|er|\.)?[-/. ]?\s*(?:de )?(?P<N>[^\W\d]{3,12})\.?,?[-/. ]?\s*(?:de )?(?P<y>\d{4}|\d{2})"),
     ("Ndy", r"(?P<N>[^\W\d]{3,12})\.?[-/ ]\s*(?P<d>\d{1,2})(?:st|nd|rd|th)?,?[-/ ]\s*(?P<y>\d{4})"),
-    ("yNd", r"(?P<y>\d{4})[-/. ](?P<N>[^\W\d]{3,12})[-/. ](?P<d>\d{1,2})"),
+    ("yNd", r"(?P<y>\d{4})(?:[-/. ]|\. )(?P<N>[^\W\d]{3,12})\.?[-/. ](?P<d>\d{1,2})\.?"),
+    ("yWd", r"(?P<y>\d{4})-?W(?P<w>\d{2})-?(?P<e>[1-7])"),
+    ("yj", r"(?P<y>\d{4})-(?P<j>\d{3})"),
 )  # fmt: skip
 _FRACTION = r"(?:(?P<point>[.,:])(?P<f>\d{1,9}))?"
 _HALF = r"\s*(?P<half>[aApP]\.?\s?[mM]\.?)?(?:\s?[Uu]hr)?"
@@ -86,6 +94,8 @@ def _all_patterns() -> tuple[tuple[str, bool, re.Pattern[str]], ...]:
                     re.compile(_WEEKDAY + month_day + r"\s+" + _CLOCKS[0] + _ZONE + r"\s+(?P<y>\d{4})"),
                 )
             )
+        if key == "yj":  # without a clock it is rather the number of a batch
+            continue
         found.append((key, False, re.compile(_WEEKDAY + date)))
         found.append((key, True, re.compile(_CLOCKS[0] + r"[\s,]+" + date + _ZONE)))
     return tuple(found)
@@ -108,12 +118,12 @@ _COULD_BE_TIME = re.compile(r"\d.*[-/.:\shT].*\d|\d{8}|\d{12}|\d{14}", re.S)
 _EAST_ASIAN: tuple[tuple[re.Pattern[str], str], ...] = tuple(
     (re.compile(pattern), put)
     for pattern, put in (
-        (r"(\d)\s?年\s?(\d{1,2})\s?月\s?(\d{1,2})\s?[日号]\s*", r"\1-\2-\3 "),
+        (r"(\d)\s?[年년]\s?(\d{1,2})\s?[月월]\s?(\d{1,2})\s?[日号일]\s*", r"\1-\2-\3 "),
         (r"\([日月火水木金土一二三四五六]\)\s*|(?:星期|周|礼拜)[一二三四五六日天]\s*", ""),
         (r"(\d)\s?[時时点]\s?(\d{1,2})\s?分(?:\s?(\d{1,2})\s?秒)?", r"\1:\2:\3"),
         (r"(\d)\s?[時时]", r"\1:00"),
-        (r"(?:午前|上午|凌晨|早上)\s*([\d:.]+)", r"\1 AM"),
-        (r"(?:午後|下午|晚上)\s*([\d:.]+)", r"\1 PM"),
+        (r"(?:午前|上午|凌晨|早上|오전)\s*([\d:.]+)", r"\1 AM"),
+        (r"(?:午後|下午|晚上|오후)\s*([\d:.]+)", r"\1 PM"),
         (r"(?<!\d)(\d)(?=:\d)", r"0\1"),
         (r":(\d)(?=:|\s|$)", r":0\1"),
         (r":(?=\s|$)", ""),
@@ -124,12 +134,32 @@ _EAST_ASIAN: tuple[tuple[re.Pattern[str], str], ...] = tuple(
 @lru_cache(maxsize=100_000)
 def spoken(text: str) -> str:
     """A written time with plain letters and digits, and the marks of East Asian dates put as those used elsewhere."""
-    said = plain(text).strip()
+    if len(text) > _LONGEST:
+        return text
+    said = unwrapped(plain(text))
+    if len(said) > _SHORTEST_INTERVAL and (interval := _INTERVAL.fullmatch(said)):
+        return interval[1]
     if said.isascii():
         return said
+    said = unicodedata.normalize("NFC", _JAPANESE_ERA.sub(_common_year, said))
     for pattern, put in _EAST_ASIAN:
         said = pattern.sub(put, said)
     return said.strip()
+
+
+_LONGEST = 100  # longer texts are no times
+_SHORTEST_INTERVAL = 18
+# From one date to another in one cell: the readings of an interval stand at its start, as those of two columns do.
+_INTERVAL = re.compile(
+    r"(\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}[T ,]\S.*?\d)\s*(?:-|/|~|>|->|to|bis|until|au|hasta|al?)\s*(\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}[T ,].*)"
+)
+# 令和7年 is 2025: the first year of each era, less one.
+_JAPANESE_ERA = re.compile(r"(令和|平成|昭和)\s?(元|\d{1,2})\s?年")
+_ERA_ZERO = {"令和": 2018, "平成": 1988, "昭和": 1925}
+
+
+def _common_year(match: re.Match[str]) -> str:
+    return f"{_ERA_ZERO[match[1]] + (1 if match[2] == '元' else int(match[2]))}年"
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,7 +219,8 @@ def _sensible(parts: dict[str, str | None]) -> bool:
         return False
     if parts.get("a"):
         numbers = [int(parts[key] or 0) for key in "abc"]
-        return min(numbers[:2]) >= 1 and (max(numbers[:2]) <= 31 or len(parts["c"] or "") == 2)
+        short = len(parts["c"] or "") == 2
+        return min(numbers[:2]) >= 1 and (short or (max(numbers[:2]) <= 31 and FIRST_YEAR <= numbers[2] < 2200))
     year, month, day = int(parts.get("y") or 2000), int(parts.get("m") or 1), int(parts.get("d") or 1)
     return (year < 100 or FIRST_YEAR <= year < 2200) and 1 <= month <= 12 and 1 <= day <= 31
 

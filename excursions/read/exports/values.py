@@ -17,7 +17,7 @@ import polars as pl
 from excursions.read.exports.quality import QualityPlan, fold_word, is_quality_text, quality_of
 from excursions.read.exports.timeshapes import MONTHS
 from excursions.read.exports.words import STATE_WORDS, is_status_text
-from excursions.read.fold import plain
+from excursions.read.fold import plain, unwrapped
 from excursions.records import BAD, GOOD, UNCERTAIN, BoolArray, ByteArray, FloatArray, IndexArray
 
 # While a file is read, a two-state word keeps a code of its own: whether "Off" is the state of a valve or the
@@ -25,7 +25,7 @@ from excursions.records import BAD, GOOD, UNCERTAIN, BoolArray, ByteArray, Float
 STATE_OFF, STATE_ON = 16, 17
 
 _NUMBER = re.compile(
-    r"(?P<mark>[<>≤≥~≈=]{0,2})\s*(?P<sign>[+-]?)(?P<digits>\d[\d.,' ]*|[.,]\d+)(?P<power>[eEdD][+-]?\d+)?(?P<rest>.*)",
+    r"(?P<mark>[<>≤≥~≈=]{0,2})\s*(?P<sign>[+-]?)\s?(?P<digits>\d[\d.,' ]*|[.,]\d+)(?P<power>[eEdD][+-]?\d+)?(?P<rest>.*)",
     re.S,
 )
 _GROUPED = {
@@ -187,7 +187,9 @@ def understand(text: str, decimal: str) -> Reading | None:
         return None
     if is_status_text(said):
         return Reading(np.nan, BAD, text.strip())
-    match = _NUMBER.fullmatch(said)
+    if _IN_BRACKETS.fullmatch(said):
+        return None  # negative, or doubtful: nobody says which
+    match = _NUMBER.fullmatch(written(said, decimal))
     if match is None:
         return Reading(np.nan, BAD, text.strip()) if not re.match(r"[+-]*[.,]?\d", said) else None
     digits = match["digits"].rstrip(" '")
@@ -198,16 +200,20 @@ def understand(text: str, decimal: str) -> Reading | None:
     return _with_rest(number, match["mark"].strip("="), match["rest"].strip(), text.strip())
 
 
-_FORMULA = re.compile(r'=\s*(?:"([^"]*)"|([^"]*))')
+# A minus behind its number, a power of ten written out, a raised point.
+_MINUS_BEHIND = re.compile(r"(\d[\d.,' ]*)-")
+_POWER = re.compile(r"(.*\d)\s*[x×*·]\s*10\s*\^?\s*([+-]?\d{1,2})")
+_RAISED = re.compile(r"(?<=\d)·(?=\d)")
+_IN_BRACKETS = re.compile(r"\([\d.,' ]*\d[\d.,' ]*\)")
 
 
-def unwrapped(text: str) -> str:
-    """A cell without quotes, and without what makes a spreadsheet take it for text: ``'7.02`` or ``="7.02"``."""
-    said = text.strip().strip('"').strip()
-    if said.startswith("'"):
-        return said.strip("'").strip()
-    match = _FORMULA.fullmatch(text.strip().replace('""', '"')) if said.startswith("=") else None
-    return (match[1] or match[2] or "").strip() if match else said
+def written(text: str, decimal: str = ".") -> str:
+    """A number in the common writing: ``12.5-``, ``1.2 x 10^3`` and ``7·01`` as -12.5, 1.2e3 and 7.01."""
+    if match := _MINUS_BEHIND.fullmatch(text):
+        return f"-{match[1].strip()}"
+    if match := _POWER.fullmatch(text):
+        return f"{match[1]}e{match[2]}"
+    return _RAISED.sub(decimal, text) if "·" in text else text
 
 
 def is_date_damage(text: str) -> bool:
@@ -257,7 +263,7 @@ def _with_rest(number: float, mark: str, rest: str, text: str) -> Reading | None
 
 
 _PLAIN_NUMBER = re.compile(
-    r"\s*[<>≤≥~]?\s*[+-]?(?:\d[\d.,' \u00a0\u202f’]*|[.,]\d+)(?:[eEdD][+-]?\d+)?\s*(?:[^\W\d]\S{0,8}|[%°]\S{0,6}|[(\[][^()\[\]]{1,14}[)\]])?\s*"
+    r"\s*[<>≤≥~]?\s*[+-]? ?(?:\d[\d.,' \u00a0\u202f’]*|[.,]\d+)(?:[eEdD][+-]?\d+)?\s*(?:[^\W\d][^\s;|]{0,8}|[%°]\S{0,6}|[(\[][^()\[\]]{1,14}[)\]])?\s*"
 )
 
 
@@ -271,4 +277,5 @@ def looks_numeric(text: str) -> bool:
 
 
 def _simple(text: str) -> str:
-    return text if text.isascii() and text[:1] not in "='\"" else unwrapped(plain(text))
+    said = text if text.isascii() and text[:1] not in "='\"" else unwrapped(plain(text))
+    return said.strip("() ") if _IN_BRACKETS.fullmatch(said) else written(said)

@@ -35,7 +35,9 @@ _ROLE_WORDS: dict[str, str] = {
     "quality": "quality|qual|q|status|state|valid|validity|is valid|qualitat|qualitaet|gultig|gueltig|calidad|qualite|"
     "qualita|qualidade|flag|flags|good|isgood|is good|good bad|opc quality|opcquality|quality code|qualitycode|"
     "status code|statuscode|guete|gute|value status|value quality|data quality|substatus|zustand|quality flag|qc|qc flag|percent good|pctgood|pct good|"
-    "kwaliteit|estado|statut|stato|confidence|condition|qualifier|qs|st|品質|状態|ステータス|质量|品质|状态|качество|статус",
+    "kwaliteit|estado|statut|stato|confidence|condition|qualifier|qs|st|questionable|suspect|substituted|is bad|is questionable|品質|状態|ステータス|质量|品质|状态|качество|статус",
+    "aggregate": "aggregate|aggregation|aggregate type|aggregation type|statistic|statistics|summary|summary type|"
+    "retrieval|retrieval mode|calculation|aggregat|aggregation function|kennwert|agregado|agregation|statistique",
     "unit": "unit|units|uom|eu|engineering unit|engineering units|eng unit|eng units|einheit|einh|unidad|unidades|"
     "unite|unites|unita|unidade|eenheid|enhet|unit of measure|単位|单位|единица|ед изм",
     "description": "description|desc|descriptor|beschreibung|descripcion|descriptif|descricao|descrizione|comment|"
@@ -46,6 +48,23 @@ _ROLE_WORDS: dict[str, str] = {
 ROLES: dict[str, frozenset[str]] = {
     role: frozenset(plain(word).casefold() for word in words.split("|"))
     for role, words in _ROLE_WORDS.items()
+}
+
+# Words for what a reading stands for when it is more than one sample; as a name's last word, as a cell, as a note.
+AGGREGATES: dict[str, str] = {
+    plain(word).casefold(): kind
+    for kind, words in {
+        "average": "avg|average|averages|averaged|mean|mittelwert|mittelwerte|mittel|durchschnitt|moyenne|moyennes|moy|promedio|promedios|"
+        "media|medie|medio|media aritmetica|gemiddelde|medel|medelvarde|gjennomsnitt|gennemsnit|srednia|prumer|keskiarvo|ortalama|atlag|"
+        "twa|time weighted average|平均|平均値|平均值|среднее|сред",
+        "least": "min|minimum|minimo|lowest|kleinstwert|niedrigster|最小|最小値|最小值|мин|минимум",
+        "greatest": "max|maximum|maximo|massimo|highest|hochstwert|grosstwert|hochster|最大|最大値|最大值|макс|максимум",
+        "spread": "std|stdev|stddev|standard deviation|standardabweichung|sigma|range|spannweite",
+        "count": "count|samples|number|anzahl|nombre|percent good|pctgood",
+        "total": "sum|total|totalizer|summe|somme|suma",
+        "sample": "last|first|end|start|snapshot|interpolated|interpolation|raw|sampled|sample|actual",
+    }.items()
+    for word in words.split("|")
 }
 
 _KNOWN_BAD = frozenset(
@@ -136,6 +155,30 @@ _KNOWN_BAD = frozenset(
         "keine daten",
         "ausfall",
         "drahtbruch",
+        "keine messung",
+        "nicht verfugbar",
+        "aucune donnee",
+        "non disponible",
+        "sin dato",
+        "no disponible",
+        "sem dados",
+        "nessun dato",
+        "nessun valore",
+        "geen data",
+        "geen gegevens",
+        "ingen data",
+        "brak danych",
+        "zadna data",
+        "nincs adat",
+        "ei tietoa",
+        "veri yok",
+        "нет данных",
+        "обрыв",
+        "データなし",
+        "欠測",
+        "无数据",
+        "無数据",
+        "데이터 없음",
         "sin datos",
         "error de comunicacion",
         "pas de donnees",
@@ -177,17 +220,21 @@ _KNOWN_BAD = frozenset(
     ]
 )
 _HASHES = re.compile(r"[#*?!.\-_ =/\\]+")
+# What spreadsheets of any language write for an error: #NV, #WERT!, #¡VALOR!, #N/D, #DEĞER!
+_SHEET_ERROR = re.compile(r"#\W?[^\W\d](?:[^\W\d]|[/_]){0,20}(?:/0)?[!?]?")
 
 # Two-state signals (hold flags, wash valves) come as words; which of the two is the active one.
 STATE_WORDS: dict[str, float] = {
     **dict.fromkeys(
         ("on", "true", "yes", "active", "open", "opened", "running", "run", "started", "high", "ein", "an", "ja",
-         "aktiv", "offen", "auf", "wahr", "y", "hold", "enabled", "si", "oui", "vrai", "verdadero", "marche"),
+         "aktiv", "offen", "auf", "wahr", "y", "t", "hold", "enabled", "si", "oui", "vrai", "verdadero", "verdadeiro", "vero",
+         "marche", "sim", "tak", "prawda", "tosi", "sant", "waar", "да", "вкл", "истина", "开", "開", "運転", "运行"),
         1.0,
     ),
     **dict.fromkeys(
         ("off", "false", "no", "inactive", "closed", "close", "stopped", "stop", "idle", "low", "aus", "nein",
-         "inaktiv", "geschlossen", "zu", "falsch", "n", "disabled", "non", "faux", "falso", "arret"),
+         "inaktiv", "geschlossen", "zu", "falsch", "n", "f", "disabled", "non", "faux", "falso", "arret", "nao", "nie",
+         "falsz", "epatosi", "falskt", "onwaar", "нет", "выкл", "ложь", "关", "閉", "停止"),
         0.0,
     ),
 }  # fmt: skip
@@ -211,4 +258,8 @@ def roles_of(header: str) -> frozenset[str]:
 def is_status_text(text: str) -> bool:
     """Whether a text is one of the usual words for a missing or bad value."""
     folded = plain(text).strip().casefold()
-    return folded in _KNOWN_BAD or bool(_HASHES.fullmatch(folded)) or bool(re.match(r"bad(?![a-z])", folded))
+    return (
+        folded in _KNOWN_BAD
+        or bool(_HASHES.fullmatch(folded) or _SHEET_ERROR.fullmatch(folded))
+        or bool(re.match(r"bad(?![a-z])", folded))
+    )

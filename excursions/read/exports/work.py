@@ -22,7 +22,7 @@ from excursions.read.exports.zones import to_utc
 from excursions.records import BAD, BoolArray, ByteArray, FloatArray, IndexArray
 
 _BETWEEN = "\x1f"  # between a tag and its unit
-_REMARK_MARKS = ("#", "//", "%%", ";;")
+_REMARK_MARKS = ("#", "//", "%%", ";;", "\x1a")  # the last: an old mark for the end of a file
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

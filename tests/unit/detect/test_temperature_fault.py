@@ -48,6 +48,16 @@ def test_an_open_circuit_is_found_to_the_sample(degc: float) -> None:
     assert event.severity == "act"
 
 
+def test_a_probe_at_room_temperature_while_it_is_calibrated_is_no_open_circuit() -> None:
+    made = scene(10, every_s=60.0)
+    made.temperature += 20.0
+    made.temperature[7200:7240] = 22.0
+    (event,) = detect_temperature_fault(record_of(made))  # the reading goes on as if nothing were
+    assert event.start == T0 + 7200 * 60 * NS_PER_S
+    made.value[7200:7240] = 7.0
+    assert detect_temperature_fault(record_of(made, noted=(T0 + 7220 * 60 * NS_PER_S,))) == ()
+
+
 def test_wild_samples_within_a_day_are_one_bout() -> None:
     made = routine()
     made.temperature[9000:9900:150] = 149.0

@@ -116,6 +116,32 @@ def test_a_copied_entry_looked_at_nothing() -> None:
     assert len(windows([], [event("step", 40, -0.4)], rows, ph=level(7.0))) == 1
 
 
+TWO = Plant(
+    points=(Point(name="ph", measurand="ph"), Point(name="other", measurand="ph")),
+    installations=(
+        Installation(probe="S1", point="other", end=28 * DAY),
+        Installation(probe="S1", point="ph", start=28 * DAY),
+    ),
+)
+
+
+def test_the_doubt_falls_where_the_probe_stood_when_it_went_wrong() -> None:
+    """Stepped at its old point on day 12, moved on day 28, found off at the new one on day 30."""
+    step = event("step", 12, -0.42, point="other")
+    old, new = windows([shift(0.43)], [step], plant=TWO, other=level(7.0), ph=level(7.0))
+    assert (old.point, old.end) == ("other", 28 * DAY)
+    assert abs(old.start - step.start) <= NS_PER_HOUR
+    assert (new.point, new.start, new.end) == ("ph", 28 * DAY, 30 * DAY)
+
+
+def test_what_nobody_verified_goes_with_the_probe_to_its_next_point() -> None:
+    rows = [calibration(1.0, found=LEFT, left=LEFT)]
+    step = event("step", 12, -0.42, point="other")
+    old, new = windows([], [step], rows, plant=TWO, other=level(7.0), ph=level(7.0))
+    assert (old.point, old.end, old.open_end) == ("other", 28 * DAY, False)
+    assert (new.point, new.start, new.open_end) == ("ph", 28 * DAY, True)
+
+
 def test_a_doubtful_step_has_a_band_that_reaches_zero() -> None:
     (one,) = windows(
         [],

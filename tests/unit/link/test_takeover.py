@@ -11,6 +11,7 @@ from excursions.clock import NS_PER_HOUR
 from excursions.conclusions import Levels
 from excursions.link import audit
 from excursions.link.takeover import not_taken_over
+from excursions.plant import Installation
 from excursions.records import Calibration
 from tests.unit.link.builders import DAY, PLANT, calibration
 from tests.unit.link.test_audit import SAMPLING, states
@@ -41,6 +42,11 @@ def test_an_adjustment_that_shows_is_in_order() -> None:
 
 def test_where_the_process_moves_by_itself_as_much_nothing_can_be_said() -> None:
     assert found(line(0.0, wave=0.5)) == []
+
+
+def test_a_probe_that_came_from_another_point_is_not_compared() -> None:
+    moved = replace(PLANT, installations=(Installation(probe="S1", point="redox", end=30 * DAY),))
+    assert list(not_taken_over((BEFORE, AFTER), {"ph": line(0.0)}, moved)) == []
 
 
 def test_a_small_adjustment_cannot_be_seen() -> None:

@@ -8,7 +8,7 @@ from functools import lru_cache
 
 from excursions.measurands import MEASURANDS, to_canonical
 from excursions.read.exports.columns import Column
-from excursions.read.exports.quality import is_quality_text
+from excursions.read.exports.quality import base_of, is_quality_text
 from excursions.read.exports.units import UNITS, is_unit
 from excursions.read.fold import plain
 
@@ -60,6 +60,10 @@ def is_quality(column: Column) -> bool:
     filled = [cell for cell in column.cells if cell]
     if not filled or column.is_time:
         return False
+    if all(cell.casefold() in TRUTH for cell in filled) and "quality" not in column.roles:
+        return False  # true and false say something else under any other name ("annotated")
+    if "quality" in column.roles and base_of(set(filled)) != 10:
+        return True
     words = sum(is_quality_text(cell) for cell in filled)
     if words >= 0.8 * len(filled):
         return True
@@ -71,6 +75,7 @@ def is_quality(column: Column) -> bool:
     )
 
 
+TRUTH = frozenset(("true", "false"))
 _CLASSIC_CODES = frozenset(
     str(code + limit)
     for code in (0, 4, 8, 12, 16, 20, 24, 28, 32, 64, 68, 80, 84, 88, 192, 216)

@@ -9,7 +9,8 @@ from excursions.read.exports.layouts.timecolumns import chosen_time, time_column
 from excursions.read.exports.plan import Draft, Stream
 from excursions.read.exports.sheet import Sheet
 from excursions.read.exports.units import is_unit
-from excursions.read.exports.words import fold
+from excursions.read.exports.words import AGGREGATES, fold
+from excursions.read.fold import plain
 
 _WHY = "the row's tag, time, value, quality, unit and description are in other columns"
 _FEW = 0.7  # share of distinct texts below which a column of texts may name tags
@@ -27,6 +28,9 @@ def propose(sheet: Sheet) -> Draft | None:
     if not tags:
         return None
     rest = [column for column in rest if column not in tags]
+    kinds = [c for c in rest if _is_aggregate(c)]
+    tags = [*tags, *(c for c in kinds if c.distinct > 1)][: len(tags) + 1]
+    rest = [column for column in rest if column not in kinds]
     value = _value_column(rest)
     if value is None:
         return None
@@ -57,7 +61,7 @@ def propose(sheet: Sheet) -> Draft | None:
     constants = {
         c.index: next(cell for cell in c.cells if cell)
         for c in sheet.columns
-        if c.index not in used and _is_place(c) and c.is_text and c.distinct == 1
+        if c.index not in used and (_is_place(c) or c in kinds) and c.is_text and c.distinct == 1
     }
     return Draft(layout="long", streams=(stream,), decisions=left_out(sheet, used, _WHY), constants=constants)
 
@@ -93,6 +97,15 @@ def _tag_columns(columns: list[Column]) -> list[Column]:
         others = [c for c in columns if c is not best and c.is_value and not is_quality(c)]
         return [best] if len(others) == 1 or any("value" in c.roles for c in others) else []
     return []
+
+
+def _is_aggregate(column: Column) -> bool:
+    """What each reading stands for: an average, the least, the greatest; several under one name are signals of their own."""
+    if not column.is_text and not column.is_value:
+        return False
+    cells = [plain(cell).casefold() for cell in column.cells if cell]
+    known = bool(cells) and all(cell in AGGREGATES for cell in cells)
+    return known and ("aggregate" in column.roles or not column.roles or column.distinct > 1)
 
 
 def _is_place(column: Column) -> bool:

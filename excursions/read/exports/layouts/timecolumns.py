@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from excursions.read.exports.calendartimes import PARTS, is_part
 from excursions.read.exports.columns import Column, as_number_time
 from excursions.read.exports.sheet import Sheet
 from excursions.read.exports.words import fold
@@ -33,11 +34,36 @@ def time_columns(sheet: Sheet) -> list[tuple[int, ...]]:
         zone = _near(fine or parts[-1], zones)
         found.append(tuple(part.index for part in (*parts, fine, zone) if part is not None))
     with_clock = [columns for columns in found if len(columns) > 1 or sheet.columns[columns[0]].is_full_time]
-    return with_clock or found or number_times(sheet)
+    return with_clock or found or _calendar_times(sheet) or number_times(sheet)
+
+
+def _calendar_times(sheet: Sheet) -> list[tuple[int, ...]]:
+    calendar = _calendar(sheet)
+    return [tuple(calendar.values())] if calendar else []
+
+
+def _calendar(sheet: Sheet) -> dict[str, int]:
+    """Columns of year, month, day, hour and so on, by part; the day of the year may stand for month and day."""
+    found: dict[str, int] = {}
+    for part in PARTS:
+        fits = (
+            c for c in sheet.columns if c.index not in found.values() and is_part(part, c.header, c.cells)
+        )
+        if (column := next(fits, None)) is not None:
+            found[part] = column.index
+    if "hour" in found:
+        found.pop("hhmm", None)
+    whole = {"year", "month", "day"} <= found.keys()
+    for part in ("yearday",) if whole else ("month", "day"):
+        found.pop(part, None)
+    return found if whole or {"year", "yearday"} <= found.keys() else {}
 
 
 def time_parts(sheet: Sheet, columns: tuple[int, ...]) -> tuple[str, ...]:
     """What each column of a time holds: ``date``, ``clock``, ``half`` and so on (see TimePlan)."""
+    calendar = _calendar(sheet) if len(columns) > 1 else {}
+    if columns == tuple(calendar.values()):
+        return tuple(calendar)
     return ("date", *(_part(sheet.columns[index]) for index in columns[1:]))
 
 

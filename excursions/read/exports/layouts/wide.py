@@ -20,6 +20,7 @@ from excursions.read.exports.plan import Draft, NoReadingsError, Stream
 from excursions.read.exports.sheet import Sheet
 from excursions.read.exports.timeshapes import clock_shape_of
 from excursions.read.exports.words import STATE_WORDS, fold
+from excursions.records import Decision
 
 _QUALITY_END = re.compile(
     r"(?i)[\s._\-:/|\[(]*(quality|qual|status|state|flag|valid|validity|good|q|st|qc|opcquality|qualit\w*|stat|cd|code|remark)[\])]?$"
@@ -41,6 +42,9 @@ def propose(sheet: Sheet) -> Draft | None:
         return None
     _refuse_clocks(sheet, values)
     streams = _streams(sheet, chosen_time(sheet, times), values, qualities)
+    whole = _of_whole_row(values, qualities)
+    if whole is not None:
+        streams = tuple(replace(s, quality=whole.index) for s in streams)
     used = {*taken, *(s.value for s in streams), *(s.quality for s in streams if s.quality is not None)}
     why = "they hold texts, places, or qualities of no value column"
     layout = "wide" if len(values) > 1 else "one tag"
@@ -48,7 +52,24 @@ def propose(sheet: Sheet) -> Draft | None:
     if stated is not None:
         used.add(stated.index)
         streams = (replace(streams[0], unit=next(cell for cell in stated.cells if cell)),)
-    return Draft(layout=layout, streams=streams, decisions=left_out(sheet, used, why))
+    told = () if whole is None else (_row_decision(sheet, whole),)
+    return Draft(layout=layout, streams=streams, decisions=(*told, *left_out(sheet, used, why)))
+
+
+def _of_whole_row(values: list[Column], qualities: dict[int, Column]) -> Column | None:
+    """The one quality column of a table of several signals, which names none of them: it holds for the row."""
+    if len(qualities) != 1 or len(values) < 2:
+        return None
+    column = next(iter(qualities.values()))
+    general = "quality" in column.roles and not _quality_base(column)
+    return column if general and column.index > values[-1].index else None
+
+
+def _row_decision(sheet: Sheet, column: Column) -> Decision:
+    return Decision(
+        subject=sheet.stem, what=f'column "{column.header}" holds for all signals of its row',
+        why="it is the only column of qualities, stands behind them all and names none of them", option="name it after its signal",
+    )  # fmt: skip
 
 
 def _unit_cells(columns: list[Column]) -> Column | None:
@@ -120,12 +141,30 @@ def _quality_of(column: Column, values: list[Column], qualities: dict[int, Colum
     )
     if named is not None:
         return named
-    following = column.index + 1
-    if following in qualities:
+    following = _beside(column, values, qualities)
+    if following is not None:
         owner = _quality_base(qualities[following])
         if not owner or all(_base(other) != owner for other in values if other is not column):
             return following
     return next(iter(qualities)) if len(values) == len(qualities) == 1 else None
+
+
+def _beside(column: Column, values: list[Column], qualities: dict[int, Column]) -> int | None:
+    """The quality column that belongs to a value by its place: the next one, or of as many in a row the one in its turn."""
+    places = sorted([*(value.index for value in values), *qualities])
+    at = places.index(column.index)
+    first = next((i for i in range(at, len(places)) if places[i] in qualities), None)
+    if first is None:
+        return None
+    begin = at
+    while begin and places[begin - 1] not in qualities:
+        begin -= 1
+    end = first
+    while end < len(places) and places[end] in qualities:
+        end += 1
+    if end - first == 1:
+        return places[first] if first == at + 1 and places[first] == column.index + 1 else None
+    return places[first + at - begin] if end - first == first - begin else None
 
 
 def _base(column: Column) -> str:

@@ -1,0 +1,283 @@
+"""Tables whose rows cannot be read alone: times side by side, hours across, a day or a tag on a line of its own, merged cells.
+
+Such a table is held in memory and written out with all that a row needs in the row itself, on the lines of the file; it
+is then read like any other.  Nothing is guessed: what a cell leans on stands above it or at the head of its column.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+import numpy as np
+import polars as pl
+
+from excursions.read.exports.columns import Column, clean
+from excursions.read.exports.headerrows import is_remark, trimmed
+from excursions.read.exports.layouts.common import is_counter, is_quality
+from excursions.read.exports.refusals import is_limit, is_total
+from excursions.read.exports.sheet import Sheet
+from excursions.read.exports.stacked import BlockTable, Held, held
+from excursions.read.exports.table import Row, Table
+from excursions.read.exports.textparts import parse_distinct
+from excursions.read.exports.timeshapes import clock_shape_of, shape_of
+from excursions.read.exports.units import is_unit
+from excursions.read.exports.values import looks_numeric
+from excursions.read.exports.words import fold
+from excursions.records import BoolArray, Decision, IndexArray
+
+_HEAD_ROWS = 20
+_KEY = re.compile(r"^[^\d]{1,20}[:;=]\s*")  # "Date: 04.03.2025"
+
+Found = tuple[BlockTable, Decision]
+
+
+def written_out(table: Table, sheet: Sheet | None, name: str) -> Found | None:
+    """The table with whole rows, and what was done; None where its rows are whole already.
+
+    Raises
+    ------
+    InputFileError
+        If the file is too large to be held in memory.
+    """
+    finders = (
+        (_times_across, _day_lines) if sheet is None else (_hours_across, _day_lines, _tag_lines, _merged)
+    )
+    return next((found for find in finders if (found := find(table, sheet, name)) is not None), None)
+
+
+def _decision(name: str, what: str, why: str) -> Decision:
+    return Decision(subject=name, what=what, why=why, option="export one row for each time")
+
+
+def _is_date(text: str) -> bool:
+    shape = shape_of(_KEY.sub("", text))
+    return shape is not None and not shape.has_clock
+
+
+def _rows(table: Table) -> list[Row]:
+    return [row for row in table.preview.rows if not is_remark(row)]
+
+
+def _block(
+    table: Table, kept: Held, head: Sequence[Row], frame: pl.DataFrame, lines: IndexArray
+) -> BlockTable:
+    names = dict(zip(frame.columns, (str(index) for index in range(frame.width)), strict=True))
+    return BlockTable(
+        head=tuple(head), frame=frame.rename(names), lines=lines, words=table.words, separator=table.preview.separator,
+        lost=kept.lost, notes=kept.notes, starts_in_1904=table.starts_in_1904,
+    )  # fmt: skip
+
+
+def _times_across(table: Table, _: Sheet | None, name: str) -> Found | None:
+    """A row a tag and a column a time."""
+    rows = _rows(table)
+    at = next((i for i, row in enumerate(rows[:_HEAD_ROWS]) if _times_begin(row) is not None), None)
+    if at is None or at + 1 == len(rows):
+        return None
+    header, first = rows[at], _times_begin(rows[at]) or 0
+    width = trimmed(header.cells)
+    body = [row for row in rows[at + 1 :] if trimmed(row.cells) > first]
+    if not first or not body or not all(_numbers_from(row, first) for row in body[:_HEAD_ROWS]):
+        return None
+    kept = held(table, width)
+    labels, roles = _labels(header, body, first)
+    below = np.flatnonzero(kept.lines > header.line)
+    long, lines = _long(
+        kept.frame[below].select(kept.frame.columns[:width]), kept.lines[below], labels, first, header
+    )
+    head = [*rows[:at], Row(header.line, (*roles, "time", "value"))]
+    return _block(table, kept, head, long, lines), _decision(
+        name,
+        f"{width - first} times side by side were taken as a row each",
+        "they stand at the heads of the columns",
+    )
+
+
+def _times_begin(row: Row) -> int | None:
+    """The first of the cells from which on all are times, where they are two or more."""
+    cells = [cell.strip() for cell in row.cells[: trimmed(row.cells)]]
+    first = next((i for i, cell in enumerate(cells) if shape_of(cell) is not None), None)
+    if first is None or len(cells) - first < 2 or not all(shape_of(cell) for cell in cells[first:]):
+        return None
+    return first
+
+
+def _numbers_from(row: Row, first: int) -> bool:
+    cells = [cell for cell in row.cells[first:] if cell.strip()]
+    return not cells or 2 * sum(map(looks_numeric, cells)) >= len(cells)
+
+
+def _labels(header: Row, body: Sequence[Row], first: int) -> tuple[list[int], list[str]]:
+    """Columns before the times that say something, and the names they are to have: tag, unit, description."""
+    labels, roles = [], []
+    for index in range(first):
+        cells = [row.cells[index] for row in body if index < len(row.cells) and row.cells[index].strip()]
+        if not cells:
+            continue
+        role = "unit" if all(map(is_unit, cells)) else "description" if "tag" in roles else "tag"
+        if role not in roles:
+            labels.append(index)
+            roles.append(role)
+    return labels, roles
+
+
+def _long(
+    frame: pl.DataFrame, lines: IndexArray, labels: Sequence[int], first: int, header: Row
+) -> tuple[pl.DataFrame, IndexArray]:
+    """A row for each filled cell from column `first` on: labels, head of its column, cell; in the order of the file."""
+    index = [f"{label}" for label in labels]
+    values = [str(column) for column in range(first, frame.width)]
+    heads = {str(column): header.cells[column].strip() for column in range(first, frame.width)}
+    long = (
+        frame.with_columns(row=pl.Series(np.arange(frame.height)))
+        .unpivot(values, index=[*index, "row"], variable_name="head", value_name="cell")
+        .filter(pl.col("cell").is_not_null())
+        .sort("row", maintain_order=True)
+    )
+    return (
+        long.select(*index, pl.col("head").replace_strict(heads, return_dtype=pl.String), "cell"),
+        lines[long["row"].to_numpy()],
+    )
+
+
+def _hours_across(table: Table, sheet: Sheet | None, name: str) -> Found | None:
+    """A row a day (and perhaps a tag) and a column a time of day."""
+    if sheet is None or not sheet.header_line:
+        return None
+    clocks = [c for c in sheet.columns if clock_shape_of(c.header) is not None]
+    dates = [c for c in sheet.columns if c.is_date]
+    if len(clocks) < 2 or len(dates) != 1 or clocks[0].index + len(clocks) != len(sheet.columns):
+        return None
+    first = clocks[0].index
+    header = Row(sheet.header_line, tuple(column.header for column in sheet.columns))
+    kept = held(table, len(sheet.columns))
+    below = np.flatnonzero(kept.lines >= sheet.first_line)
+    labels = [c.index for c in sheet.columns[:first] if c.filled]
+    long, lines = _long(kept.frame[below], kept.lines[below], labels, first, header)
+    head = [row for row in table.preview.rows if row.line < sheet.header_line]
+    names = ["date" if sheet.columns[index] is dates[0] else sheet.columns[index].header for index in labels]
+    head.append(Row(sheet.header_line, (*names, "clock", "value")))
+    return _block(table, kept, head, long, lines), _decision(
+        name,
+        f"{len(clocks)} times of day side by side were taken as a row each",
+        "they are the names of the columns",
+    )
+
+
+def _day_lines(table: Table, _: Sheet | None, name: str) -> Found | None:
+    """The day on a line of its own above the times of day."""
+    rows = _rows(table)
+    days = [row for row in rows if trimmed(row.cells) == 1 and _is_date(row.cells[0])]
+    clocked = [
+        row for row in rows if trimmed(row.cells) > 1 and clock_shape_of(row.cells[0].strip()) is not None
+    ]
+    if not days or not clocked or 2 * len(clocked) < len(rows) - len(days) or days[0].line > clocked[0].line:
+        return None
+    header = [row for row in rows if row.line < clocked[0].line and trimmed(row.cells) > 1]
+    kept = held(table, max(len(row.cells) for row in clocked))
+    texts = kept.frame["0"].fill_null("").to_list()
+    alone = kept.frame.select(pl.all_horizontal(pl.all().exclude("0").is_null())).to_series().to_numpy()
+    is_day = alone & np.array([_is_date(text) for text in texts], np.bool_)
+    day = pl.Series(
+        [_KEY.sub("", text) if here else None for text, here in zip(texts, is_day, strict=True)],
+        dtype=pl.String,
+    )
+    top = max([0, *(row.line for row in header)])
+    keep = np.flatnonzero(~is_day & (kept.lines > top))
+    frame = kept.frame.insert_column(0, day.fill_null(strategy="forward").alias("day"))[keep]
+    head = [Row(row.line, ("", *row.cells)) for row in header[:-1]]
+    head += [Row(row.line, ("date", *row.cells)) for row in header[-1:]]
+    return _block(table, kept, head, frame, kept.lines[keep]), _decision(
+        name,
+        "the day on a line of its own was put before the rows below it",
+        f'such as "{days[0].cells[0].strip()}" in line {days[0].line}',
+    )
+
+
+def _tag_lines(table: Table, sheet: Sheet | None, name: str) -> Found | None:
+    """The tag on a line of its own above its readings."""
+    if sheet is None or not sheet.header_line or len(sheet.columns) < 2:
+        return None
+    rows = [row for row in _rows(table) if row.line > sheet.header_line]
+    titles = [row for row in rows if _is_title(row)] if rows and _is_title(rows[0]) else []
+    if not titles or titles[0] is not rows[0] or any("tag" in c.roles for c in sheet.columns):
+        return None
+    values = [c for c in sheet.columns if c.is_value and not is_quality(c) and not is_counter(c)]
+    if len(values) != 1 or len({row.cells[0] for row in titles}) < len(titles) or 2 * len(titles) > len(rows):
+        return None
+    kept = held(table, len(sheet.columns))
+    alone = kept.frame.select(pl.all_horizontal(pl.all().exclude("0").is_null())).to_series().to_numpy()
+    texts = kept.frame["0"].fill_null("").to_list()
+    is_title = np.array(
+        [here and _is_title(Row(0, (text,))) for text, here in zip(texts, alone, strict=True)], np.bool_
+    ) & (kept.lines > sheet.header_line)
+    tag = pl.Series(
+        [text if here else None for text, here in zip(texts, is_title, strict=True)], dtype=pl.String
+    )
+    keep = np.flatnonzero(~is_title & (kept.lines > sheet.header_line))
+    frame = kept.frame.insert_column(0, tag.fill_null(strategy="forward").alias("tag"))[keep]
+    head = [row for row in table.preview.rows if row.line < sheet.header_line]
+    head.append(Row(sheet.header_line, ("tag", *(c.header for c in sheet.columns))))
+    return _block(table, kept, head, frame, kept.lines[keep]), _decision(
+        name,
+        "the line above each run of rows was taken for its tag",
+        f'such as "{titles[0].cells[0].strip()}" in line {titles[0].line}',
+    )
+
+
+def _is_title(row: Row) -> bool:
+    """A line with one text: no time, no number, no total, no unit."""
+    if trimmed(row.cells) != 1:
+        return False
+    text = clean(row.cells[0])
+    other = (
+        shape_of(text) or clock_shape_of(text) or looks_numeric(text) or is_total((text,)) or is_unit(text)
+    )
+    return bool(fold(text)) and not other and not is_limit((text, "0"))
+
+
+def _merged(table: Table, sheet: Sheet | None, name: str) -> Found | None:
+    """A date or a tag in the first row of its run only, as merged cells are saved."""
+    if sheet is None:
+        return None
+    clocks = [c for c in sheet.columns if c.is_clock]
+    for column in sheet.columns:
+        is_day = bool(clocks) and column.is_date
+        is_tag = "tag" in column.roles and not column.is_value and not column.is_time
+        if not (is_day or is_tag) or not _leans(column):
+            continue
+        kept = held(table, len(sheet.columns))
+        below = np.flatnonzero(kept.lines >= sheet.first_line)
+        frame, lines = kept.frame[below], kept.lines[below]
+        key = str(column.index)
+        filled = frame[key].fill_null(strategy="forward")
+        whole = frame.select(pl.sum_horizontal(pl.all().is_not_null()) > 1).to_series()
+        open_day = (
+            _stepped_back(frame, key, str(clocks[0].index)) if is_day else np.zeros(frame.height, np.bool_)
+        )
+        put = pl.select(
+            pl.when(frame[key].is_null() & whole & ~pl.Series(open_day)).then(filled).otherwise(frame[key])
+        ).to_series()
+        head = [row for row in table.preview.rows if row.line < sheet.first_line]
+        return _block(table, kept, head, frame.with_columns(put.alias(key)), lines), _decision(
+            name, f'empty cells of column "{column.header or column.index + 1}" were filled from above',
+            "each of its texts stands in the first row of its run only, as merged cells are saved",
+        )  # fmt: skip
+    return None
+
+
+def _leans(column: Column) -> bool:
+    """Whether the cells show runs of empty ones, each under another text."""
+    cells = column.cells
+    texts = [cell for cell in cells if cell]
+    return bool(cells and cells[0]) and len(cells) >= 2 * len(texts) > 0 and len(set(texts)) == len(texts)
+
+
+def _stepped_back(frame: pl.DataFrame, day: str, clock: str) -> BoolArray:
+    """Rows (n,) below a clock that steps back under one date: the next day may have begun there, unsaid."""
+    clocks = parse_distinct(frame[clock], "", clock_only=True)
+    run = frame[day].is_not_null().cum_sum().to_numpy()
+    back = np.concatenate([[False], (np.diff(clocks.time) < 0) & (np.diff(run) == 0)]) & clocks.ok
+    counted = pl.DataFrame({"run": run, "back": back}).select(pl.col("back").cum_max().over("run"))
+    return counted.to_series().to_numpy().astype(np.bool_)

@@ -1,0 +1,3 @@
+CREATE TABLE r (tag text, time text, value real);
+INSERT INTO r VALUES ('A3.PH','2025-03-04 00:00:00',7.01);
+INSERT INTO r VALUES ('A3.PH','2025-03-04 01:00:00',7.02);
