@@ -63,7 +63,7 @@ FAMILIES: tuple[Family, ...] = (
         key="heat",
         label="heat",
         ink="heat",
-        kinds=("over_temperature", "thermal_shock", "temperature_fault", "sterilisation"),
+        kinds=("over_temperature", "hidden_heat", "thermal_shock", "temperature_fault", "sterilisation"),
     ),
     Family(key="still", label="does not follow", ink="margin", kinds=("stuck", "pinned", "out_of_range")),
     Family(key="moved", label="moved", ink="reading", kinds=("step", "drift", "fouling", "slow_response")),

@@ -66,6 +66,14 @@ KINDS: dict[str, Kind] = {
             caution=_STEAM,
         ),
         Kind(
+            key="hidden_heat",
+            label="heat that may hide",
+            signal="temperature",
+            size="highest sample or average",
+            advice="Ask for a finer export of that stretch; until then the peak is not known.",
+            caution=_STEAM,
+        ),
+        Kind(
             key="thermal_shock",
             label="thermal shock",
             signal="temperature",

@@ -11,7 +11,7 @@ from excursions.records import Event
 from excursions.report.result import PointFindings
 from excursions.report.wording import number
 
-HEAT_KINDS = ("over_temperature", "sterilisation", "thermal_shock")
+HEAT_KINDS = ("over_temperature", "sterilisation", "thermal_shock", "hidden_heat")
 MOST_ROUTINE = 10  # newest ones; the rest only repeat them and stand in the tables
 
 

@@ -90,7 +90,7 @@ def describe(
     resolution : float
         Smallest step, same unit as `value`.
     words : str
-        Tag name and description; only a word for "average" in them is used.
+        Tag name, description and names of files; only a word for "average" in them is used.
     """
     bad = float(np.count_nonzero(quality == BAD) / time.size) if time.size else 0.0
     if time.size < 2:
@@ -177,7 +177,7 @@ def _threshold_of(steps: _Steps, heartbeat: float) -> float:
 
 def _grid_rule(value: FloatArray, words: str, resolution: float, clocked: str) -> _Rule:
     if _AVERAGE.search(words.lower().replace("_", " ")):
-        return _Rule(kind="averages", why="its name or description says so")
+        return _Rule(kind="averages", why="its name, description or file says so")
     straight = share_straight(value, resolution)
     if straight > STRAIGHT:
         why = f"{_percent(straight)} of the samples that move lie on a line between their neighbours"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 
@@ -58,7 +59,11 @@ def condition(
     if (factor, offset) != (1.0, 0.0):
         value = value * factor + offset
     sampling = describe(
-        ordered.time, value, ordered.quality, resolution=step, words=f"{series.tag} {series.description}"
+        ordered.time,
+        value,
+        ordered.quality,
+        resolution=step,
+        words=" ".join((series.tag, series.description, *(Path(file).stem for file in series.files))),
     )
     segments = unbroken(ordered.time, sampling.gap_s)
     bridged = bridged_stretches(ordered.time, value, segments, sampling)

@@ -22,7 +22,7 @@ from excursions.report.result import PointFindings, ScanResult
 from excursions.report.wording import day, is_seen, minutes_text, number, quantity
 
 VERDICT_WORDS = {"changed since": "reading changed since"}  # where the table's word alone is too short
-HEAT_KINDS = ("over_temperature", "sterilisation", "thermal_shock")
+HEAT_KINDS = ("over_temperature", "sterilisation", "thermal_shock", "hidden_heat")
 FOLLOWS = 12 * clock.NS_PER_HOUR  # what begins so soon after heat is held against it (cp)
 LEAD = 30 * clock.NS_PER_MINUTE  # a reading can move while it is still getting hot
 BESIDE = clock.NS_PER_DAY  # of measuring before and after, for reading and noise
@@ -292,6 +292,8 @@ def _verdict(event: Event, after: _After) -> str:
         return "changed since"
     if event.kind == "sterilisation":
         return "within rating"
+    if event.kind == "hidden_heat":
+        return "cannot tell"
     return "above rating, no change seen" if after.known else "cannot tell"
 
 
@@ -313,7 +315,11 @@ def _sentence(
     elif verdict == "above rating, no change seen":
         parts.append(_nothing_seen(after, findings.unit))
     elif verdict == "cannot tell":
-        parts.append("no reading and no calibration since: cannot tell what it did")
+        parts.append(
+            "this export cannot tell"
+            if event.kind == "hidden_heat"
+            else "no reading and no calibration since: cannot tell what it did"
+        )
     parts.append(_advice(event, verdict, after, tz))
     return "; ".join(parts) + "."
 
@@ -334,6 +340,13 @@ def _how_hot(event: Event, ratings: Ratings, tz: ZoneInfo) -> str:
     if event.kind == "thermal_shock":
         return f"{number(event.size)} K/min on {day(event.start, tz)}, a thermal shock"
     assumed = " (assumed)" if ratings.assumed else ""
+    if event.kind == "hidden_heat":
+        assumed = "" if ratings.continuous_stated else " (assumed)"
+        return (
+            f"highest {quantity(event.size, 'degC', 1.0)} on {day(event.start, tz)}, between samples up to about"
+            f" {quantity(event.size_high, 'degC', 1.0)} cannot be excluded: it may have been above its"
+            f" {quantity(ratings.continuous_degc, 'degC', 1.0)} rating{assumed}"
+        )
     times = int(event.details.get("stretches", 1))
     often = f", {times} times up to {day(event.end, tz)}" if times > 1 else ""
     text = f"{quantity(event.size, 'degC', 1.0)} on {day(event.start, tz)}{often}"
@@ -362,6 +375,8 @@ def _changed(findings: PointFindings, after: _After, tz: ZoneInfo) -> str:
 
 def _advice(event: Event, verdict: str, after: _After, tz: ZoneInfo) -> str:
     later = after.calibration
+    if event.kind == "hidden_heat" and verdict == "cannot tell":
+        return "ask for a finer export of that stretch"
     if verdict == "within rating":
         return "nothing to do"
     if verdict == "changed since":

@@ -273,6 +273,9 @@ def _trust(
         text += f" Readings from {day(last.start, tz)} to {day(last.end, tz)} are to be doubted: {why_doubted(last)}."
         if any(c.time >= last.end and c.action == "calibration" for c in calibrations):
             text += " Since then it was calibrated."
+    hidden = next((e for e in findings.events if e.kind == "hidden_heat"), None)
+    if hidden is not None and SEVERITY_RANK[hidden.severity] >= 1:
+        text += f" {event_sentence(hidden, tz)} cannot be excluded: ask for a finer export of that stretch."
     failed = past_faults(findings)
     if failed:
         worst = _worst(failed)

@@ -90,6 +90,8 @@ def event_sentence(event: Event, tz: ZoneInfo, *, show: Show = quantity) -> str:
         case "stuck" | "pinned":
             text += f" at {size()} from {when}"
             text += ", still so at the end of the record" if event.open_end else f" for {lasting}"
+        case "hidden_heat":
+            text += f": highest {size()} from {when}, between samples up to about {show(event.size_high, event.size_unit, 1.0)}"
         case "dropout" | "bad_quality" | "bridged":
             text += f" from {when}, {lasting}"
         case _:
@@ -102,6 +104,8 @@ HEAT = ("over_temperature", "thermal_shock")
 
 def whose(event: Event) -> str:
     """Whose doing an event is and how sure that is, in brackets; heat was measured, its harm was not."""
+    if event.kind == "hidden_heat":
+        return "this export cannot tell"
     if event.kind in HEAT:
         return "measured; whether the reading suffered, the next verification tells"
     who = "the probe" if event.origin == "probe" else "probe or process, cannot tell which"
