@@ -11,6 +11,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from excursions.kinds import KINDS
+
 LIGHT: dict[str, str] = {
     "paper": "#f2f5ec",
     "sheet": "#fafbf6",
@@ -50,38 +52,27 @@ SANS = "'Gill Sans Nova', 'Segoe UI', 'Noto Sans', 'Liberation Sans', Arial, san
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Family:
-    """Kinds of event that belong together on a calendar: key, words, ink, kinds."""
+    """Kinds of event that belong together on a calendar: key of the table of kinds, words, ink."""
 
     key: str
     label: str
     ink: str
-    kinds: tuple[str, ...]
 
 
 FAMILIES: tuple[Family, ...] = (
-    Family(
-        key="heat",
-        label="heat",
-        ink="heat",
-        kinds=("over_temperature", "hidden_heat", "thermal_shock", "temperature_fault", "sterilisation"),
-    ),
-    Family(key="still", label="does not follow", ink="margin", kinds=("stuck", "pinned", "out_of_range")),
-    Family(key="moved", label="moved", ink="reading", kinds=("step", "drift", "fouling", "slow_response")),
-    Family(
-        key="noise",
-        label="noise",
-        ink="noise",
-        kinds=("noise_growth", "noise_collapse", "periodic", "spikes"),
-    ),
-    Family(key="missing", label="data missing", ink="state", kinds=("dropout", "bad_quality", "bridged")),
-    Family(key="other", label="other", ink="pencil", kinds=()),
+    Family(key="heat", label="heat", ink="heat"),
+    Family(key="still", label="does not follow", ink="margin"),
+    Family(key="moved", label="moved", ink="reading"),
+    Family(key="noise", label="noise", ink="noise"),
+    Family(key="missing", label="data missing", ink="state"),
+    Family(key="other", label="other", ink="pencil"),
 )
-_FAMILY_OF = {kind: family for family in FAMILIES for kind in family.kinds}
+_FAMILY = {family.key: family for family in FAMILIES}
 
 
 def family(kind: str) -> Family:
     """The family of a kind of event; kinds nobody placed are ``other``."""
-    return _FAMILY_OF.get(kind, FAMILIES[-1])
+    return _FAMILY[KINDS[kind].family if kind in KINDS else "other"]
 
 
 def paint(spec: object, palette: Mapping[str, str] = LIGHT) -> object:

@@ -17,9 +17,10 @@ import numpy as np
 import polars as pl
 
 from excursions import clock
-from excursions.kinds import KINDS
+from excursions.digits import number
+from excursions.kinds import KINDS, MOVES
 from excursions.records import Event, FloatArray
-from excursions.report.wording import event_sentence, number, quantity
+from excursions.report.wording import event_sentence, quantity
 
 UNIT_WORDS = {
     "degC": "°C",
@@ -234,7 +235,7 @@ def size_words(event: Event, reader: Reader) -> str:
         return clock.duration_text(event.size)
     low, high = event.size_low, event.size_high
     half = (high - low) / 2 if math.isfinite(high - low) else math.nan
-    signed = event.kind in ("step", "drift", "fouling")
+    signed = event.kind in MOVES
     if event.size_unit == "degC" and half > 0:
         half = LEAST_DEGREES
     show = reader.difference if signed else reader.amount
@@ -270,8 +271,10 @@ def figure_words(name: str, value: float, reader: Reader, unit_of_point: str = "
             words = _figure_name(name.removesuffix(suffix), reader)
             if unit.startswith("a "):
                 return f"{words} {reader.difference(value, unit_of_point)} {unit}"
-            if unit in ("s", "h", "d"):
-                return f"{words} {clock.duration_text(value * {'s': 1, 'h': 3600, 'd': 86400}[unit])}"
+            if unit in ("s", "min", "h", "d"):
+                return (
+                    f"{words} {clock.duration_text(value * {'s': 1, 'min': 60, 'h': 3600, 'd': 86400}[unit])}"
+                )
             return f"{words} {reader.amount(value, unit)}"
     return f"{_figure_name(name, reader)} {number(value)}"
 

@@ -6,6 +6,7 @@ where files are read and where people look; both come through here.  Spans are h
 
 from __future__ import annotations
 
+import math
 import re
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
@@ -80,7 +81,7 @@ def wall(instant: int, tz: ZoneInfo, *, seconds: bool = False) -> str:
 
 
 def duration_text(seconds: float) -> str:
-    """Say a duration in the two largest units a person would use: ``3 d 4 h``, ``12 min``, ``40 s``."""
+    """Say a duration in the two largest units a person would use: ``3 d 4 h``, ``12 min``, ``3 min 50 s``, ``40 s``."""
     total = abs(float(seconds))
     if total < 1:
         return f"{total:.2g} s"
@@ -93,4 +94,12 @@ def duration_text(seconds: float) -> str:
         if total >= size:
             whole, rest = divmod(round(total / below), round(size / below))
             return f"{whole} {name} {rest} {below_name}" if rest and whole < 10 else f"{whole} {name}"
-    return f"{total / 60:.0f} min"
+    whole, tens = divmod(round(total / 10), 6)
+    return f"{whole} min {tens * 10} s" if tens and whole < 5 else f"{total / 60:.0f} min"
+
+
+def minutes_text(minutes: float) -> str:
+    """Minutes as people say a time: ``0 min``, ``33 s``, ``12 min``, ``2 d 7 h``."""
+    if not math.isfinite(minutes):
+        return "unknown"
+    return duration_text(minutes * 60) if minutes else "0 min"

@@ -187,6 +187,9 @@ class Record:
 # --- detect -> link -> report --------------------------------------------------------------------
 
 
+RETURNED = "returned_after_s"  # detail of a change of level that went back by itself
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Event:
     """Something that happened, seen in one signal of one point.
@@ -220,6 +223,11 @@ class Event:
     def id(self) -> str:
         """Short stable identity: point, kind and onset; the same in every run over the same record."""
         return short_id(self.point, self.kind, self.start)
+
+    @property
+    def went_back(self) -> bool:
+        """Whether the reading was back by itself where it had been, so that nothing is left of it."""
+        return RETURNED in self.details
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

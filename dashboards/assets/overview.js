@@ -9,7 +9,7 @@
   const count = document.querySelector('.count');
   const more = document.querySelector('.more button');
   const first = Number(list.dataset.first);
-  const DAY = 86400000, PORTION = 200, SEEN = 4, PAUSE = 400;
+  const DAY = 86400000, PORTION = 200, SEEN = 3, REST = 120, PAUSE = 400;
   let shownMost = first;
 
   // What is asked of a row, read from the page once: a key pressed must not wait for it.
@@ -100,8 +100,8 @@
     more.textContent = left > PORTION ? `Show ${PORTION} more of the other ${left.toLocaleString('en')}` : `Show the other ${left}`;
   }
 
-  // What a person sees comes in the frame of the key, the rows below it in the frames that follow.
-  let turn = 0;
+  // What a person sees comes in the frame of the key; the rows below it come when no key has followed, a few in a frame.
+  let turn = 0, resting = 0;
   function inPortions() {
     const mine = ++turn;
     list.setAttribute('aria-busy', 'true');
@@ -112,7 +112,8 @@
       if (shown < Math.min(shownMost, matching.length)) requestAnimationFrame(() => setTimeout(next));
       else list.removeAttribute('aria-busy');
     };
-    requestAnimationFrame(() => setTimeout(next));
+    clearTimeout(resting);
+    resting = setTimeout(next, REST);
   }
 
   function remember() {

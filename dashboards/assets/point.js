@@ -93,7 +93,7 @@
     const ranges = {}, wide = view[1] - view[0] > 5 * DAY && !wholeScale;
     cut = false;
     for (const trace of spec.data) {
-      if (!trace.x || !trace.y || /[:]|^(calibration|swap)$/.test(trace.meta || '')) continue;
+      if (!trace.x || !trace.y || /[:]|^(calibration|swap|band)$/.test(trace.meta || '')) continue;
       const usual = wide ? facts.scale[trace.meta === 'beside' ? 'value' : trace.meta] : null;
       const ends = ranges[trace.yaxis] || (ranges[trace.yaxis] = { in: [Infinity, -Infinity], all: [Infinity, -Infinity] });
       for (let i = lower(trace.x, view[0]); i < trace.x.length && trace.x[i] <= view[1]; i++) {
@@ -179,7 +179,12 @@
       const command = !all && !nearly && closer();
       if (command) {
         const code = document.createElement('code');
-        code.textContent = command;
+        code.className = 'command';
+        for (const word of command.split(' ')) {
+          const span = document.createElement('span');  // a command breaks between its words, never inside an option
+          span.textContent = word;
+          code.append(code.firstChild ? ' ' : '', span);
+        }
         drawnWords.append(' To draw them all and have the moment explained: ', code);
       }
     }
@@ -189,7 +194,8 @@
 
   // The command that draws every sample around a moment; not for a name that a shell would take for more than a name.
   function closer() {
-    const moment = at !== null && at >= view[0] && at <= view[1] ? at : (view[0] + view[1]) / 2;
+    const inView = ms => ms !== null && ms !== undefined && ms >= view[0] && ms <= view[1];
+    const moment = [at, facts.began].find(inView) ?? (view[0] + view[1]) / 2;
     return /^[\w .,()+-]+$/.test(facts.name) ? `excursions explain EXPORT --point "${facts.name}" --at "${stamp(moment).slice(0, 16)}" --out DIR` : '';
   }
 

@@ -9,17 +9,20 @@ from typing import TypeVar
 from excursions.conclusions import AuditFinding, Due
 from excursions.plant import Plant
 from excursions.records import Calibration, Doubt, LabSample, Link, Shift
-from excursions.report.result import PointFindings, ScanResult, Verdict
+from excursions.report.result import Change, PointFindings, ScanResult, Verdict
 
 MOST_NEIGHBOURS = 3  # more lines beside the reading would hide it
 MOST_RELATED = 2  # each has a strip of its own below the reading
 
-T = TypeVar("T", Calibration, Shift, Doubt, LabSample, AuditFinding, Due)
+T = TypeVar("T", Calibration, Shift, Doubt, LabSample, AuditFinding, Due, Change)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class About:
-    """All of a scan that concerns one point; `neighbours` measure in its unit, `related` points in another."""
+    """All of a scan that concerns one point; `neighbours` measure in its unit, `related` points in another.
+
+    changes, record_before : what is different from the run before, and where its record ended [ns].
+    """
 
     findings: PointFindings
     verdict: Verdict
@@ -34,6 +37,8 @@ class About:
     outcomes: Mapping[str, tuple[str, str]] = field(default_factory=dict)
     audit: tuple[AuditFinding, ...] = ()
     due: tuple[Due, ...] = ()
+    changes: tuple[Change, ...] = ()
+    record_before: int = 0
 
 
 def gather(result: ScanResult) -> list[About]:
@@ -45,6 +50,8 @@ def gather(result: ScanResult) -> list[About]:
     doubts = _by_point(result.doubts)
     audit, due = _by_point(result.audit), _by_point(result.due)
     samples = _by_point(result.samples)
+    changes = _by_point(result.comparison.changes) if result.comparison else {}
+    record_before = result.comparison.record_end if result.comparison else 0
     links: dict[str, list[Link]] = {}
     for link in result.links:
         links.setdefault(link.shift, []).append(link)
@@ -63,6 +70,8 @@ def gather(result: ScanResult) -> list[About]:
             outcomes=result.outcomes,
             audit=tuple(audit.get(name, ())),
             due=tuple(due.get(name, ())),
+            changes=tuple(changes.get(name, ())),
+            record_before=record_before,
         )
         for name in verdicts
         if name in found

@@ -8,6 +8,7 @@ import numpy as np
 
 from dashboards.content.about import About
 from dashboards.content.life import swaps
+from dashboards.content.overview import in_trouble
 from dashboards.content.scale import usual, usual_scale
 from dashboards.figures.pack import pack_array
 from dashboards.figures.spec import label
@@ -45,6 +46,7 @@ def point_facts(about: About, reader: Reader) -> dict[str, object]:
             }
             for d in about.doubts
         ],
+        "began": _began(about, reader),
         "related": {label(other.point.name): reader.unit(other.unit) for other in about.related},
         "samples": [[_ms(s.time, reader), _finite(s.value)] for s in about.samples],
         "scale": {"value": _scale(about), "noise": _noise_scale(about)},
@@ -53,6 +55,15 @@ def point_facts(about: About, reader: Reader) -> dict[str, object]:
             for name, t in findings.traces.items()
         },
     }
+
+
+def _began(about: About, reader: Reader) -> int | None:
+    """Where a person would look first: the present trouble, else the newest doubt, else the newest event worth a look."""
+    starts = [doubt.start for doubt in about.doubts] or [
+        e.start for e in about.findings.events if in_trouble(e)
+    ]
+    first = about.verdict.since if about.verdict.since is not None else max(starts, default=None)
+    return _ms(first, reader) if first is not None else None
 
 
 def _events(about: About, reader: Reader) -> list[list[object]]:

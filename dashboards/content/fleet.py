@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from dashboards.wording import PARAMETER_WORDS, Reader, capital, counted, joined
 from excursions.clock import duration_text
 from excursions.conclusions import AuditFinding, Coefficient, Due, Lesson
+from excursions.digits import number
 from excursions.measurands import MEASURANDS
 from excursions.plant import Plant
 from excursions.report.changes import CHANGES
 from excursions.report.result import Change, ScanResult
-from excursions.report.wording import number
 
 MOST_CHANGES = 60
 MOST_DUE = 200
@@ -96,12 +96,17 @@ def change_content(result: ScanResult, reader: Reader, slugs: Mapping[str, str])
         return Changes(line=line, rows=(), left_out=0, of_point={})
     rows = tuple(_change_row(change, reader, slugs) for change in comparison.changes[:MOST_CHANGES])
     told = joined([f"{n:,} {w}" for w in CHANGES if (n := sum(c.change == w for c in comparison.changes))])
-    until = f", whose record ended {reader.moment(comparison.record_end)}" if comparison.record_end else ""
-    line = f"Since the run before{until}: {told or 'nothing changed'}."
+    line = f"{since_the_run_before(comparison.record_end, reader)}: {told or 'nothing changed'}."
     of_point: dict[str, str] = {}
     for change in comparison.changes:
         of_point.setdefault(change.point, change.change)
     return Changes(line=line, rows=rows, left_out=len(comparison.changes) - len(rows), of_point=of_point)
+
+
+def since_the_run_before(record_end: int, reader: Reader) -> str:
+    """What changes are counted from; record_end: of the run before [ns], 0 when not known."""
+    until = f", whose record ended {reader.moment(record_end)}" if record_end else ""
+    return f"Since the run before{until}"
 
 
 def _change_row(change: Change, reader: Reader, slugs: Mapping[str, str]) -> ChangeRow:
@@ -174,7 +179,7 @@ def due_row(due: Due, end: int, reader: Reader, slugs: Mapping[str, str]) -> Due
         late = reader.date(due.limit_late) if due.limit_late is not None else "no end foreseeable"
         limit = f"{name} about {reader.date(due.limit)} ({early} to {late})"
         if due.limit <= due.last:
-            limit = f"{name}: it had when last calibrated"
+            limit = f"{name}: beyond it at the last calibration"
     return DueRow(
         point=due.point,
         slug=slugs.get(due.point, ""),

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from dashboards.wording import Reader, kind_label, rate_words, size_words
-from excursions.clock import duration_text
+from excursions.clock import duration_text, minutes_text
+from excursions.digits import f0_text, number
+from excursions.kinds import TOLD_AS_HEAT
 from excursions.records import Event
 from excursions.report.result import PointFindings
-from excursions.report.wording import number
 
-HEAT_KINDS = ("over_temperature", "sterilisation", "thermal_shock", "hidden_heat")
 MOST_ROUTINE = 10  # newest ones; the rest only repeat them and stand in the tables
 
 
@@ -34,7 +35,7 @@ class HeatRow:
 
 def heat_rows(findings: PointFindings, reader: Reader) -> tuple[tuple[HeatRow, ...], int]:
     """Newest first: all exposures above a rating, the newest routine ones; and how many were left out."""
-    heat = sorted((e for e in findings.events if e.kind in HEAT_KINDS), key=lambda e: (-e.start, e.kind))
+    heat = sorted((e for e in findings.events if e.kind in TOLD_AS_HEAT), key=lambda e: (-e.start, e.kind))
     routine = [event for event in heat if event.origin == "routine"]
     left_out = {event.id for event in routine[MOST_ROUTINE:]}
     return tuple(_row(event, reader) for event in heat if event.id not in left_out), len(left_out)
@@ -52,19 +53,19 @@ def _row(event: Event, reader: Reader) -> HeatRow:
         start=reader.moment(event.start),
         peak=size_words(event, reader),
         lasting=duration_text((event.end - event.start) / 1e9),
-        continuous=_figure(event, "min", "minutes_above_continuous_min", "minutes_above_rating_min"),
-        steam=_figure(event, "min", "minutes_above_sterilisation_min"),
+        continuous=_figure(event, minutes_text, "minutes_above_continuous_min", "minutes_above_rating_min"),
+        steam=_figure(event, minutes_text, "minutes_above_sterilisation_min"),
         rates=rate_words(rates, reader),
-        f0=_figure(event, "min", "f0_min"),
-        dose=_figure(event, "h", "dose_h"),
+        f0=_figure(event, f0_text, "f0_min"),
+        dose=_figure(event, lambda dose: f"{number(dose)} h", "dose_h"),
         serious=event.origin != "routine",
     )
 
 
-def _figure(event: Event, unit: str, *names: str) -> str:
+def _figure(event: Event, say: Callable[[float], str], *names: str) -> str:
     """The first of these figures that is known."""
     for name in names:
         value = event.details.get(name, math.nan)
         if math.isfinite(value):
-            return f"{number(value)} {unit}"
+            return say(value)
     return "–"

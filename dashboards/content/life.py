@@ -9,11 +9,11 @@ from datetime import datetime
 from dashboards.slug import slugs
 from dashboards.wording import Reader
 from excursions.clock import to_ns
+from excursions.digits import number
 from excursions.plant import Installation, Plant
 from excursions.report.life import probes_table
 from excursions.report.lives import probe_lives
 from excursions.report.result import PointFindings, ScanResult
-from excursions.report.wording import number
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -70,6 +70,7 @@ class Entry:
     known: str
     known_key: str
     changed: str
+    worn: str
     event: str
     happened: str
     days: tuple[int, ...]
@@ -203,6 +204,7 @@ def _entry(
         known=capital(KNOWN_WORDS[known]),
         known_key=known,
         changed=changed,
+        worn=capital(reader.text(verdict.worn)),
         event=verdict.event,
         happened=_happened(findings),
         days=_event_days(findings, reader),

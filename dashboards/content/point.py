@@ -16,7 +16,7 @@ from dashboards.content.compare import (
     related_rows,
     sample_rows,
 )
-from dashboards.content.fleet import AuditRow, DueRow, audit_row, due_row, in_use
+from dashboards.content.fleet import AuditRow, DueRow, audit_row, due_row, in_use, since_the_run_before
 from dashboards.content.heat import HeatRow, heat_rows
 from dashboards.content.overview import CAUTIONS, in_trouble, wrong_now
 from dashboards.content.rows import (
@@ -34,6 +34,8 @@ from dashboards.content.sampling import limit_words, sampling_words
 from dashboards.wording import Reader, capital, counted, described, joined, kind_label
 from excursions.clock import duration_text
 from excursions.records import Decision, FloatArray
+
+MOST_CHANGES = 6  # the rest stand in the table
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,6 +55,9 @@ class PointContent:
     advice: str
     caution: str
     knowledge: str
+    worn: str
+    changed: str
+    changes: tuple[str, ...]
     reasons: tuple[str, ...]
     event: str
     period: str
@@ -99,6 +104,11 @@ def point_content(about: About, reader: Reader, slug: str) -> PointContent:
         advice=reader.text(verdict.advice),
         caution=reader.text(verdict.caution),
         knowledge=reader.text(verdict.knowledge),
+        worn=capital(reader.text(verdict.worn)),
+        changed=since_the_run_before(about.record_before, reader),
+        changes=tuple(
+            capital(f"{c.change}: {reader.text(c.sentence)}") for c in about.changes[:MOST_CHANGES]
+        ),
         reasons=tuple(capital(reader.text(reason)) for reason in verdict.reasons),
         event=verdict.event,
         period=f"{reader.date(findings.start)} to {reader.date(findings.end)}"

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from dashboards.wording import PARAMETER_WORDS, Reader, bounded, capital, kind_label, rate_words
+from excursions.clock import minutes_text
+from excursions.digits import f0_text, number
 from excursions.report.exposures import VERDICT_WORDS, HeatExposure
 from excursions.report.life import (
     hottest_first,
@@ -17,7 +19,6 @@ from excursions.report.life import (
     replacement,
 )
 from excursions.report.lives import FIXED_EDGES_DEGC, ORIGINS, ProbeLife
-from excursions.report.wording import number
 
 MOST_ROUTINE = 30  # sterilisations within the rating on one page, hottest first
 DOSE_WORDS = (
@@ -231,7 +232,7 @@ def _figures(life: ProbeLife, reader: Reader) -> tuple[tuple[str, str], ...]:
             "Ageing dose",
             f"{_hours(life.dose_h).text} above the rating, {_hours(life.all_dose_h).text} at all temperatures",
         ),
-        ("F0, all cycles", f"{number(f0)} min"),
+        ("F0, all cycles", f0_text(f0)),
         (
             "Cleanings",
             f"{sum(s.cleanings for s in life.stays)} hot, {sum(s.washes for s in life.stays)} washes",
@@ -309,7 +310,7 @@ def _exposure(e: HeatExposure, reader: Reader, pages: Mapping[str, str]) -> Expo
         above=_minutes(e.minutes_above_continuous),
         steam=_minutes(e.minutes_above_sterilisation),
         rates=rate_words({"up": e.heating_k_per_min, "down": e.cooling_k_per_min}, reader),
-        f0=_minutes(e.f0_min),
+        f0=Cell(text=f0_text(e.f0_min), sort=_sortable(e.f0_min)),
         dose=_hours(e.dose_h),
         reading=_pair(e.reading_before, e.reading_after, e.unit, reader),
         noise=_pair(
@@ -330,7 +331,7 @@ def _pair(before: float, after: float, unit: str, reader: Reader, *, fine: float
 def _minutes(value: float) -> Cell:
     if not math.isfinite(value):
         return Cell(text="–", sort=-1.0)
-    return Cell(text=f"{number(value, 1.0 if value >= 10 else 0.1) if value else '0'} min", sort=value)
+    return Cell(text=minutes_text(value), sort=value)
 
 
 def _sortable(value: float) -> float:

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from dashboards.content.about import About
-from dashboards.content.heat import HEAT_KINDS
 from dashboards.content.overview import in_trouble
 from dashboards.wording import (
     CAUSE_WORDS,
@@ -23,8 +22,9 @@ from dashboards.wording import (
     sure,
 )
 from excursions.clock import duration_text
+from excursions.digits import number
+from excursions.kinds import HEAT_KINDS
 from excursions.records import SEVERITY_RANK, Calibration, Event, Link, Parameter, Shift
-from excursions.report.wording import number
 
 # Figures that the evidence beside them says in a sentence already.
 SAID = frozenset(

@@ -11,6 +11,7 @@ from dashboards.wording import Reader
 from excursions.clock import to_ns
 from excursions.records import Decision
 from excursions.report.result import ScanResult
+from excursions.report.wording import row_account
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,20 +34,11 @@ class RunFacts:
     version: str
     versions: str
     sources: tuple[Source, ...]
-    rows: tuple[tuple[str, str], ...]
+    account: str
     refused: int
     problems: tuple[str, ...]
     status_words: tuple[str, ...]
     decisions: tuple[Decision, ...]
-
-
-ROW_WORDS = {
-    "read": "rows read",
-    "used": "used",
-    "duplicates": "repeated and dropped",
-    "conflicts": "contradicting and dropped",
-    "refused": "refused",
-}
 
 
 def run_content(result: ScanResult, reader: Reader) -> RunFacts:
@@ -61,12 +53,20 @@ def run_content(result: ScanResult, reader: Reader) -> RunFacts:
             f"{name} {value}" for name, value in sorted(_mapping(run.get("versions")).items())
         ),
         sources=tuple(_sources(inputs, reader)),
-        rows=tuple((ROW_WORDS[key], _count(rows[key])) for key in ROW_WORDS if key in rows),
+        account=_account(rows),
         refused=_whole(rows.get("refused")),
         problems=tuple(reader.text(str(text)) for text in _sequence(run.get("problems"))),
         status_words=tuple(_status(word) for word in _sequence(run.get("status_words"))),
         decisions=grouped(result.decisions, reader),
     )
+
+
+def _account(rows: Mapping[str, object]) -> str:
+    """The rows as a sum; empty where they were not counted."""
+    if "read" not in rows:
+        return ""
+    names = ("read", "used", "duplicates", "conflicts", "refused")
+    return f"Rows: {row_account(*(_whole(rows.get(name)) for name in names))}.".replace(",", "\u202f")
 
 
 def grouped(decisions: Sequence[Decision], reader: Reader) -> tuple[Decision, ...]:

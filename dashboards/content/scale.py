@@ -50,8 +50,10 @@ def usual_scale(
         inside = (levels.time >= doubt.start) & (levels.time <= doubt.end)
         kept.append(usual(levels.value[inside]))
         if doubt.knots:
-            error, band = error_at(doubt, levels.time[inside])
-            kept += [usual(levels.value[inside] - error - band), usual(levels.value[inside] - error + band)]
+            error, _ = error_at(doubt, levels.time[inside])
+            kept.append(
+                usual(levels.value[inside] - error)
+            )  # a wide band may run off the scale, no reading may
     for event in findings.events:
         if not in_trouble(event) or event.kind not in KINDS or KINDS[event.kind].signal != "value":
             continue

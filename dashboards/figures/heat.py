@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dashboards.content.heat import HEAT_KINDS
 from dashboards.figures.spec import Spec, label, stamp, to_figure
 from dashboards.look import axis, base_layout, date_axis
 from dashboards.wording import Reader, kind_label, size_words
 from excursions import clock
+from excursions.kinds import HEAT_KINDS
 from excursions.plant import Plant
 from excursions.records import Event
 from excursions.report.result import PointFindings

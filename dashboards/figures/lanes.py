@@ -11,6 +11,7 @@ from dashboards.content.life import swaps
 from dashboards.figures.spec import Spec, label
 from dashboards.look import axis, family
 from dashboards.wording import STATE_WORDS, Reader, kind_label
+from excursions.kinds import KINDS
 from excursions.plant import Plant
 from excursions.records import MEASURING, STATES, Calibration, Event
 from excursions.report.result import PointFindings
@@ -28,14 +29,6 @@ class Lane:
     key: str
 
 
-# Shorter words where the full ones would not fit beside the lanes.
-SHORT_WORDS = {
-    "pinned": "pinned at range end",
-    "out_of_range": "impossible reading",
-    "temperature_fault": "temperature fault",
-}
-
-
 def lanes_of(
     findings: PointFindings, plant: Plant, calibrations: Sequence[Calibration], reader: Reader
 ) -> list[Lane]:
@@ -45,7 +38,7 @@ def lanes_of(
         kinds.setdefault(event.kind, []).append(event)
     lanes = [
         _lane(
-            SHORT_WORDS.get(kind, kind_label(kind)),
+            KINDS[kind].short or kind_label(kind),
             family(kind).ink,
             [(e.start, e.end) for e in events],
             "",

@@ -42,8 +42,8 @@ def corrections(findings: PointFindings, doubts: Sequence[Doubt], key: str, read
         wall, best = reader.wall(time), np.round(value - error, 6)
         common: Spec = {"type": "scatter", "mode": "lines", "yaxis": key, "x": wall}
         data += [
-            {**common, "y": np.round(best - band, 6), "name": "corrected, low", "line": {"width": 0}, "hoverinfo": "skip"},
-            {**common, "y": np.round(best + band, 6), "name": "corrected, high", "line": {"width": 0},
+            {**common, "y": np.round(best - band, 6), "name": "corrected, low", "meta": "band", "line": {"width": 0}, "hoverinfo": "skip"},
+            {**common, "y": np.round(best + band, 6), "name": "corrected, high", "meta": "band", "line": {"width": 0},
              "fill": "tonexty", "fillcolor": "@band", "hoverinfo": "skip"},
             {**common, "y": best, "name": "corrected reading, hourly", "meta": "corrected",
              "line": {"color": "@pencil", "width": 1.6, "dash": "4px,3px"},

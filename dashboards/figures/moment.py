@@ -12,12 +12,13 @@ from dashboards.content.scale import usual_scale
 from dashboards.figures.drawing import Box, curve, ends_of
 from dashboards.wording import Reader
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, TimeArray
+from excursions.kinds import having
 from excursions.records import Doubt, FloatArray
 from excursions.report.result import PointFindings
 
 WIDTH, HEIGHT, LEFT, BOTTOM = 380, 190, 44, 22
 LEAST_SAMPLES = 8
-CREEPING = ("drift", "fouling", "slow_response", "noise_growth", "noise_collapse")
+CREEPING = having("slow to see")
 # Half spans that are tried: the closest look that still shows enough of the reading on both sides.
 HALVES = (12 * NS_PER_HOUR, 2 * NS_PER_DAY, 4 * NS_PER_DAY, 14 * NS_PER_DAY, 60 * NS_PER_DAY)
 

@@ -15,9 +15,10 @@ from dashboards.look import axis, base_layout, date_axis
 from dashboards.wording import PARAMETER_WORDS, Reader, capital
 from excursions.clock import NS_PER_DAY, TimeArray
 from excursions.records import FloatArray
-from excursions.report.lives import ProbeLife, Track
+from excursions.report.lives import ProbeLife
 from excursions.report.result import PointFindings
 from excursions.report.stretch import between, daily_dose
+from excursions.report.tracks import Track
 
 MOST_TRACKS = 3
 LANE, PANEL, GAP = 34, 118, 34  # pixels

@@ -16,6 +16,7 @@ from collections.abc import Mapping, Sequence
 
 from excursions.calibrations.parameters import Determined, apart
 from excursions.calibrations.standards import Resolved
+from excursions.digits import written
 from excursions.measurands.ph import USP_OFFSET_MV, USP_SLOPE_PERCENT
 from excursions.physics.nernst import nernst_slope_mv
 from excursions.records import CalibrationEntry, Parameter
@@ -46,7 +47,7 @@ def check_entered(computed: Mapping[str, Parameter], figures: Mapping[str, float
         allowed = _allowed(name, parameter.value)
         if not agrees(name, entered, parameter.value):
             notes.append(
-                f"{phase}: {_words(name)} entered {entered:g}, raw values give {parameter.value:.4g} {parameter.unit}".rstrip()
+                f"{phase}: {_words(name)} entered {entered:g}, raw values give {written(parameter.value, 4)} {parameter.unit}".rstrip()
                 + (" (the sign may be turned round)" if _turned(entered, parameter.value, allowed) else "")
             )
     return notes
@@ -66,12 +67,16 @@ def check_band(measurand: str, parameters: Mapping[str, Parameter], phase: str) 
     notes = []
     slope, zero = parameters.get("slope"), parameters.get("zero_point")
     if measurand == "ph" and slope:
-        for name, (low, high) in (
-            ("USP <791>", USP_SLOPE_PERCENT),
-            ("USGS field manual", USGS_SLOPE_PERCENT),
-        ):
-            if not low <= slope.value <= high:
-                notes.append(f"{phase}: slope {slope.value:.1f} % outside {low:g} to {high:g} % ({name})")
+        beyond = [
+            f"{low:g} to {high:g} % ({name})"
+            for name, (low, high) in (
+                ("USP <791>", USP_SLOPE_PERCENT),
+                ("USGS field manual", USGS_SLOPE_PERCENT),
+            )
+            if not low <= slope.value <= high
+        ]
+        if beyond:
+            notes.append(f"{phase}: slope {slope.value:.1f} % outside {' and '.join(beyond)}")
     if measurand == "ph" and zero:
         offset = nernst_slope_mv(25.0) * (slope.value if slope else 100.0) / 100.0 * (zero.value - 7.0)
         if abs(offset) > USP_OFFSET_MV:

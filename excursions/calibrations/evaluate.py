@@ -17,6 +17,7 @@ from excursions.calibrations.habits import Habits, habits, owner_name
 from excursions.calibrations.parameters import Determined, determine
 from excursions.calibrations.standards import Repeat, resolve
 from excursions.calibrations.uncertainty import entered_uncertainty
+from excursions.digits import written
 from excursions.physics.nernst import nernst_slope_mv
 from excursions.plant import Plant
 from excursions.records import Calibration, CalibrationEntry, Parameter
@@ -245,7 +246,7 @@ def _electrode_offset(made: dict[str, Parameter]) -> dict[str, Parameter]:
 def _cleaning_note(found: _Phase, cleaned: _Phase) -> list[str]:
     """What cleaning gave back, when the log has rows found dirty and found clean."""
     return [
-        f"cleaning moved {name.replace('_', ' ')} from {found.parameters[name].value:.4g} to {p.value:.4g} {p.unit}".rstrip()
+        f"cleaning moved {name.replace('_', ' ')} from {written(found.parameters[name].value, 4)} to {written(p.value, 4)} {p.unit}".rstrip()
         for name, p in cleaned.parameters.items()
         if name in found.parameters
     ]

@@ -14,6 +14,7 @@ from itertools import pairwise
 
 from excursions.calibrations.shifts import comparable, histories
 from excursions.clock import NS_PER_DAY, iso
+from excursions.digits import written
 from excursions.plant import Installation, Plant
 from excursions.records import Calibration, Decision, Parameter
 
@@ -161,7 +162,7 @@ def _other_cell(earlier: Calibration, later: Calibration) -> Decision | None:
     return Decision(
         subject=later.point or later.probe,
         what=f"the cell constant moved by {share:+.0%} between {iso(earlier.time)} and {iso(later.time)}: another probe or damage, which of them cannot be told",
-        why=f"{before.value:.4g} before, {found.value:.4g} {found.unit} after; cells of one kind differ by as much",
+        why=f"{written(before.value, 4)} before, {written(found.value, 4)} {found.unit} after; cells of one kind differ by as much",
         option="log a swap with the new serial number, or add the installation to the register",
     )
 
@@ -177,7 +178,7 @@ def _stays(point: str, swaps: Sequence[int]) -> list[Installation]:
 def _decision(earlier: Calibration, later: Calibration) -> Decision:
     before = earlier.as_left or earlier.as_found
     told = [
-        f"{name.replace('_', ' ')} went from {before[name].value:.4g} to {p.value:.4g} {p.unit}".rstrip()
+        f"{name.replace('_', ' ')} went from {written(before[name].value, 4)} to {written(p.value, 4)} {p.unit}".rstrip()
         for name, p in later.as_found.items()
         if name in before
     ]

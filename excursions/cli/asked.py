@@ -10,7 +10,7 @@ import typer
 from excursions import clock
 from excursions.cli.moment import moment
 from excursions.errors import ExcursionsError, UsageError, nearest
-from excursions.pipeline.scan import Closer
+from excursions.pipeline.scan import Closer, Closeup
 from excursions.plant import Plant, Point
 from excursions.report.explanation import Focus
 from excursions.report.result import ScanResult
@@ -19,12 +19,12 @@ AROUND = 12 * clock.NS_PER_HOUR
 
 
 def the_point(result: ScanResult, asked: str) -> str:
-    """The point's name; it may be left out where there is only one, and its case does not matter.
+    """The point's name, whatever its case; left out it is the worst one, and where there are several that is said.
 
     Raises
     ------
     UsageError
-        If it is left out and there are several, or none is called so.
+        If none is called so, or there is none at all.
     """
     names = [findings.point.name for findings in result.points]
     if asked in names:
@@ -32,8 +32,11 @@ def the_point(result: ScanResult, asked: str) -> str:
     same = [name for name in names if name.casefold() == asked.casefold()]
     if len(same) == 1:
         return same[0]
-    if not asked and len(names) == 1:
-        return names[0]
+    if not asked and names:
+        worst = result.verdicts[0].point
+        if len(names) > 1:
+            typer.echo(f"Note: no --point given; {worst} is the worst of {len(names)} points.", err=True)
+        return worst
     some = ", ".join(sorted(names)[:12]) + (" ..." if len(names) > 12 else "")
     near = nearest(asked, names) if asked else ""
     raise UsageError(
@@ -44,13 +47,15 @@ def the_point(result: ScanResult, asked: str) -> str:
 
 
 def closer_to(name: str, at: str, start: str, end: str) -> Closer:
-    """What a scan is asked to keep true samples of: half a day around the moment, or the range."""
+    """What a scan is asked to keep true samples of: half a day around the moment, the range, or every event."""
 
-    def spans(point: Point, plant: Plant, last: int) -> tuple[tuple[int, int], ...]:
+    def spans(point: Point, plant: Plant, last: int) -> Closeup:
         if name and point.name.casefold() != name.casefold():
-            return ()
+            return Closeup()
         focus = _focus(clock.zone(plant.zone), last, at, start, end)
-        return ((focus.start - AROUND, focus.end + AROUND),) if focus else ()
+        if focus is None:
+            return Closeup(around_events=AROUND)
+        return Closeup(spans=((focus.start - AROUND, focus.end + AROUND),))
 
     return spans
 

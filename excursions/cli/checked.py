@@ -15,11 +15,12 @@ import polars as pl
 import typer
 
 from excursions import clock
-from excursions.cli.summary import row_account
+from excursions.digits import written
 from excursions.pipeline.check import CheckResult, FileCheck, ShownEntry, SignalCheck, finite
 from excursions.read.model import ShownReading, ShownRow
 from excursions.records import CalibrationEntry, Decision, LabSample
 from excursions.report.recording import KIND_WORDS, flats, gaps, peaks, recorded, resolved, shows
+from excursions.report.wording import row_account
 
 WIDTH = 80
 MOST_FILES, MOST_SIGNALS, MOST_DECISIONS, MOST_WORDS = 8, 6, 14, 20
@@ -164,7 +165,9 @@ def _shown_entry(shown: ShownEntry, tz: ZoneInfo) -> list[str]:
 
 def _sample(sample: LabSample, tz: ZoneInfo) -> str:
     comment = f'  "{_cut(sample.comment, 40)}"' if sample.comment else ""
-    return f"{_iso(sample.time, tz)}  {sample.point}  {sample.value:.8g} {sample.unit}{comment}".rstrip()
+    return (
+        f"{_iso(sample.time, tz)}  {sample.point}  {written(sample.value, 8)} {sample.unit}{comment}".rstrip()
+    )
 
 
 def _calibration(entry: CalibrationEntry, tz: ZoneInfo) -> str:
@@ -173,11 +176,13 @@ def _calibration(entry: CalibrationEntry, tz: ZoneInfo) -> str:
         or "nobody named"
     )
     parts = [f"{_iso(entry.time, tz)}  {who}  {entry.action}, {entry.phase.replace('_', ' ')}"]
-    parts += [f"{name.replace('_', ' ')} {value:.6g}" for name, value in entry.figures.items()]
+    parts += [f"{name.replace('_', ' ')} {written(value, 6)}" for name, value in entry.figures.items()]
     for reading in entry.standards:
-        warm = f" at {reading.temperature_degc:.3g} °C" if math.isfinite(reading.temperature_degc) else ""
+        warm = (
+            f" at {written(reading.temperature_degc)} °C" if math.isfinite(reading.temperature_degc) else ""
+        )
         parts.append(
-            f"{reading.raw:.6g} {reading.raw_unit} in {reading.standard:.6g} {reading.standard_unit}{warm}".strip()
+            f"{written(reading.raw, 6)} {reading.raw_unit} in {written(reading.standard, 6)} {reading.standard_unit}{warm}".strip()
         )
     return "; ".join(parts) + (f'; "{_cut(entry.comment, 40)}"' if entry.comment else "")
 
@@ -287,7 +292,7 @@ def _counted(rest: Sequence[SignalCheck]) -> list[str]:
 
 def _signal(signal: SignalCheck, tz: ZoneInfo) -> list[str]:
     def amount(size: float) -> str:
-        return f"{size:.3g} {signal.unit}".strip()
+        return f"{written(size)} {signal.unit}".strip()
 
     role = f" ({signal.role} of {signal.point})" if signal.point else " (of no point)"
     span = (
@@ -370,7 +375,7 @@ def _file_facts(file: FileCheck) -> dict[str, object]:
 
 def _signal_facts(signal: SignalCheck) -> dict[str, object]:
     def amount(size: float) -> str:
-        return f"{size:.6g} {signal.unit}".strip()
+        return f"{written(size, 6)} {signal.unit}".strip()
 
     facts = asdict(signal)
     facts["first"], facts["last"] = _when(signal.first), _when(signal.last)

@@ -19,9 +19,11 @@ import polars as pl
 import typer
 
 from excursions import clock
+from excursions.clock import minutes_text
+from excursions.digits import f0_text, number
 from excursions.errors import UsageError, nearest
 from excursions.report.exposures import VERDICT_WORDS
-from excursions.report.wording import is_seen, number
+from excursions.report.wording import is_seen
 
 if TYPE_CHECKING:
     from dashboards.wording import Reader
@@ -253,7 +255,7 @@ def _exposure_lines(row: Row, reader: Reader) -> list[str]:
             f"{_minutes(row, 'minutes_above_110')} above {reader.amount(110.0, 'degC', 1.0)}",
         ),
         ("Rates", f"{rates}{'; ' + str(row['shock']) if row['shock'] else ''}"),
-        ("F0", f"{_minutes(row, 'f0_min')} (T_ref 121.1 °C, z 10 K)"),
+        ("F0", f"{f0_text(_figure(row, 'f0_min'))} (T_ref 121.1 °C, z 10 K)"),
         (
             "Dose",
             f"{number(dose)} h at the continuous rating, after {number(before)} h of exposures before it in this record"
@@ -275,9 +277,7 @@ def _rate(row: Row, name: str, reader: Reader) -> str:
 
 def _minutes(row: Row, name: str) -> str:
     value = _figure(row, name)
-    if value == 0:
-        return "0 min"
-    return f"{number(value, 1.0 if value >= 10 else 0.1)} min" if math.isfinite(value) else "not known"
+    return minutes_text(value) if math.isfinite(value) else "not known"
 
 
 def _before_after(row: Row, what: str, unit: str, reader: Reader) -> str:

@@ -48,9 +48,7 @@ SampleLists = Annotated[
     list[Path] | None,
     typer.Option("--samples", help="Laboratory samples.", exists=True, show_default=False),
 ]
-PointName = Annotated[
-    str, typer.Option("--point", help="Measuring point.", show_default="the only one, where there is one")
-]
+PointName = Annotated[str, typer.Option("--point", help="Measuring point.", show_default="the worst one")]
 RegisterFile = Annotated[
     Path | None, typer.Option("--register", help="Register of the plant (TOML).", show_default=False)
 ]

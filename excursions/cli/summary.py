@@ -17,7 +17,7 @@ from excursions.records import SEVERITY_RANK
 from excursions.report.changes import CHANGES
 from excursions.report.result import ScanResult, Verdict
 from excursions.report.verdict import past_faults
-from excursions.report.wording import doubt_sentence, event_sentence
+from excursions.report.wording import doubt_sentence, event_sentence, row_account
 
 REPORTED_ORIGINS = ("probe", "undecided")
 SHOWN_PROBLEMS = 8
@@ -25,14 +25,27 @@ SHOWN_POINTS = 12
 SHOWN_STRETCHES = 20
 
 
+DOUBT_SEVERITY = "check"  # readings beyond tolerance, whether or not an event explains them
+
+
 def findings_at(result: ScanResult, fail_on: str) -> int:
-    """Number of events at or above a severity whose origin is the probe, or may be."""
+    """Number of findings at or above a severity: events that are a probe's or may be, readings beyond tolerance."""
     if fail_on == "never":
         return 0
-    return sum(
+    doubted = SEVERITY_RANK[DOUBT_SEVERITY] >= SEVERITY_RANK[fail_on]
+    return doubted * _beyond_tolerance(result) + sum(
         event.origin in REPORTED_ORIGINS and SEVERITY_RANK[event.severity] >= SEVERITY_RANK[fail_on]
         for findings in result.points
         for event in findings.events
+    )
+
+
+def _beyond_tolerance(result: ScanResult) -> int:
+    """Number of stretches out of tolerance that a calibration closed, or for which the point is not trusted now."""
+    distrusted = {verdict.point for verdict in result.verdicts if verdict.verdict != "trust"}
+    return sum(
+        doubt.hours_out_of_tolerance > 0 and (not doubt.open_end or doubt.point in distrusted)
+        for doubt in result.doubts
     )
 
 
@@ -62,6 +75,7 @@ def print_summary(done: Scan, page: Path) -> None:
             "",
             *textwrap.wrap(f"trust: {', '.join(trusted[:30])}{' ...' if len(trusted) > 30 else ''}", 96),
         ]
+    lines += _replacements(result)
     lines += _past_doubts(result, tz)
     typer.echo("\n".join(lines))
     _print_problems(done)
@@ -76,6 +90,16 @@ def print_summary(done: Scan, page: Path) -> None:
         "This tool releases no batch and protects no plant; local procedures and authorised people decide."
     )
     typer.echo(f"\nPage: {page}")
+
+
+def _replacements(result: ScanResult) -> list[str]:
+    """Points whose probe has had its day by its last calibration, also where the reading was put right."""
+    worn = [f"{verdict.point}: {verdict.worn}" for verdict in result.verdicts if verdict.worn]
+    if not worn:
+        return []
+    more = f"; and {len(worn) - SHOWN_POINTS} more" if len(worn) > SHOWN_POINTS else ""
+    text = f"Replacement due: {'; '.join(worn[:SHOWN_POINTS])}{more}"
+    return ["", *textwrap.wrap(text, 96, subsequent_indent="    ")]
 
 
 def _past_doubts(result: ScanResult, tz: ZoneInfo) -> list[str]:
@@ -123,12 +147,6 @@ def _row_counts(result: ScanResult) -> dict[str, int]:
 def _rows(rows: dict[str, int]) -> str:
     text = row_account(rows["read"], rows["used"], rows["duplicates"], rows["conflicts"], rows["refused"])
     return text + (" (refused.csv says why)" if rows["refused"] else "")
-
-
-def row_account(read: int, used: int, repeated: int, contradicted: int, refused: int) -> str:
-    """The rows as a sum; rows that give another value for an instant that a later row speaks of are told apart."""
-    against = f" + {contradicted:,} contradicted by a later row" if contradicted else ""
-    return f"{read:,} read = {used:,} used + {repeated:,} repeated{against} + {refused:,} refused"
 
 
 def word_lines(listed: object) -> list[str]:
@@ -209,11 +227,15 @@ def _event_counts(result: ScanResult) -> str:
             if event.origin in REPORTED_ORIGINS:
                 counts[event.severity] += 1
     shown = ", ".join(f"{count} {severity}" for severity, count in counts.items())
-    return f"Events of a probe, or undecided: {shown} (tables/events.csv)"
+    beyond = _beyond_tolerance(result)
+    stretches = (
+        f"; {_count(beyond, 'stretch', 'stretches')} out of tolerance (tables/doubts.csv)" if beyond else ""
+    )
+    return f"Events of a probe, or undecided: {shown} (tables/events.csv){stretches}"
 
 
-def _count(number: int, noun: str) -> str:
-    return f"{number:,} {noun}{'' if number == 1 else 's'}"
+def _count(number: int, noun: str, many: str = "") -> str:
+    return f"{number:,} {noun if number == 1 else many or noun + 's'}"
 
 
 def summary_facts(done: Scan, page: Path) -> dict[str, object]:

@@ -19,7 +19,9 @@ from excursions.condition.drawn import (
     share_straight,
 )
 from excursions.condition.threshold import threshold
-from excursions.records import BAD, ByteArray, FloatArray, Sampling
+from excursions.digits import written
+from excursions.read.aggregates import noted
+from excursions.records import BAD, ByteArray, FloatArray, IndexArray, Sampling
 
 STATISTIC = 100_000  # differences that quantiles are taken from; extremes are always exact
 GRID_SHARE = 0.8  # a grid: this share of intervals is the usual one
@@ -42,7 +44,7 @@ BEND_BEGINS = 1.7
 BEND_MEDIAN = 1.2
 BEATS_MOVE = 0.3
 FEW_MOVES = 40  # with fewer changes their sizes show a rule only by accident
-_AVERAGE = re.compile(r"(?<![a-z])(avg|average|mean|mittel|mw)(?![a-z])")
+_AVERAGE = re.compile(r"(?<![a-z])(avg|average|mean|mittel|mittelwert|mw|moyenne|moy|promedio|gemiddelde|medelv[aä]rde)(?![a-z])")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -90,7 +92,7 @@ def describe(
     resolution : float
         Smallest step, same unit as `value`.
     words : str
-        Tag name, description and names of files; only a word for "average" in them is used.
+        Tag name and description; only a word for "average" in them is used, and the note of the reading room.
     """
     bad = float(np.count_nonzero(quality == BAD) / time.size) if time.size else 0.0
     if time.size < 2:
@@ -167,7 +169,7 @@ def _by_the_clock(steps: _Steps, usual: float, heartbeat: float) -> str:
 
 
 def _percent(share: float) -> str:
-    return "all" if share == 1 else f"{min(share * 100, 99.9):.3g} %"
+    return "all" if share == 1 else f"{written(min(share * 100, 99.9))} %"
 
 
 def _threshold_of(steps: _Steps, heartbeat: float) -> float:
@@ -176,8 +178,9 @@ def _threshold_of(steps: _Steps, heartbeat: float) -> float:
 
 
 def _grid_rule(value: FloatArray, words: str, resolution: float, clocked: str) -> _Rule:
-    if _AVERAGE.search(words.lower().replace("_", " ")):
-        return _Rule(kind="averages", why="its name, description or file says so")
+    said, why = noted(words)
+    if why or _AVERAGE.search(said.lower().replace("_", " ")):
+        return _Rule(kind="averages", why=why or "its name or description says so")
     straight = share_straight(value, resolution)
     if straight > STRAIGHT:
         why = f"{_percent(straight)} of the samples that move lie on a line between their neighbours"
@@ -189,9 +192,7 @@ def _grid_rule(value: FloatArray, words: str, resolution: float, clocked: str) -
         )
     band = repeats_from(value, resolution)
     if band:
-        why = (
-            f"{clocked}, but the value stays until it has changed by {band:.3g}: the last value was repeated"
-        )
+        why = f"{clocked}, but the value stays until it has changed by {written(band)}: the last value was repeated"
         return _Rule(kind="grid", why=why, deadband=band)
     if not _changes(value):
         return _Rule(
@@ -217,7 +218,9 @@ def _sparing_rule(steps: _Steps, heartbeat: float) -> _Rule:
     """Exception, swinging door or plain sparse: by how sharply the sizes of the changes begin."""
     moved = _moves(steps, heartbeat)
     beat = (
-        f"; no silence is longer than the heartbeat of {heartbeat:.4g} s" if math.isfinite(heartbeat) else ""
+        f"; no silence is longer than the heartbeat of {written(heartbeat, 4)} s"
+        if math.isfinite(heartbeat)
+        else ""
     )
     if moved.size < SPARSE_SAMPLES:
         kind = "exception" if math.isfinite(heartbeat) else "sparse"
@@ -226,10 +229,10 @@ def _sparing_rule(steps: _Steps, heartbeat: float) -> _Rule:
         )
     band = threshold(moved)
     if band and _beats_move(steps, heartbeat, band):
-        why = f"changes begin at {band:.3g}, but those {heartbeat:.4g} s apart are of all sizes: part of it kept by the clock"
+        why = f"changes begin at {written(band)}, but those {written(heartbeat, 4)} s apart are of all sizes: part of it kept by the clock"
         return _Rule(kind="exception", deadband=band, why=why, sure=False)
     if band:
-        why = f"changes begin at {band:.3g} and smaller ones are next to none{beat}"
+        why = f"changes begin at {written(band)} and smaller ones are next to none{beat}"
         return _Rule(kind="exception", heartbeat_s=heartbeat, deadband=band, why=why)
     why = f"uneven intervals, and changes of all sizes{beat}"
     if moved.size < FEW_MOVES:
@@ -259,7 +262,7 @@ def _deviation(steps: _Steps) -> float:
 
 def _unsure_where_it_changes(rule: _Rule, time: TimeArray, value: FloatArray) -> _Rule:
     """Say so where one part of the record was kept by the clock and another was not."""
-    if time.size < PARTS * 50:
+    if time.size < PARTS * 50 or _even(np.diff(time)):
         return rule
     by_count = [time.size * part // PARTS for part in range(PARTS + 1)]
     instants = np.linspace(float(time[0]), float(time[-1]) + 1, PARTS + 1)
@@ -287,10 +290,16 @@ def _part_clocked(time: TimeArray, value: FloatArray, rule: _Rule) -> bool | Non
     if time.size <= 2 * SPARSE_SAMPLES:
         return None
     steps = _thinned(time, value, STATISTIC // PARTS)
-    usual = float(np.median(steps.interval))
+    even = _even(steps.interval)
+    usual = float(steps.interval[0] if even else np.median(steps.interval))
     if math.isfinite(rule.heartbeat_s) and abs(usual / rule.heartbeat_s - 1) < 2 * HEARTBEAT_BIN:
         return None
-    return bool(_by_the_clock(steps, usual, _heartbeat(steps.interval)))
+    return even or bool(_by_the_clock(steps, usual, _heartbeat(steps.interval)))
+
+
+def _even(interval: IndexArray | FloatArray) -> bool:
+    """Whether all intervals are the same."""
+    return bool((interval == interval[0]).all())
 
 
 def _longest_run(marks: list[bool]) -> int:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 import numpy as np
 
@@ -13,6 +12,7 @@ from excursions.condition.bridged import bridged_stretches
 from excursions.condition.lattice import resolution
 from excursions.condition.order import Ordered, put_in_order
 from excursions.condition.sampling import describe
+from excursions.digits import written
 from excursions.measurands import measurand as quantity_of
 from excursions.measurands import to_canonical
 from excursions.read.nothing import Code, figures_for_nothing
@@ -59,11 +59,7 @@ def condition(
     if (factor, offset) != (1.0, 0.0):
         value = value * factor + offset
     sampling = describe(
-        ordered.time,
-        value,
-        ordered.quality,
-        resolution=step,
-        words=" ".join((series.tag, series.description, *(Path(file).stem for file in series.files))),
+        ordered.time, value, ordered.quality, resolution=step, words=f"{series.tag} {series.description}"
     )
     segments = unbroken(ordered.time, sampling.gap_s)
     bridged = bridged_stretches(ordered.time, value, segments, sampling)
@@ -122,7 +118,7 @@ def _code_said(tag: str, code: Code, first: str) -> Decision:
     return Decision(
         subject=tag,
         what=f"{many} {code.figure:.10g} taken as bad (first at {first})",
-        why=f"recorders write this figure where they have no reading, and all others lie from {code.low:.4g} to {code.high:.4g}",
+        why=f"recorders write this figure where they have no reading, and all others lie from {written(code.low, 4)} to {written(code.high, 4)}",
         option=f'"{code.figure:.10g}" = "good" under [quality_words] in the register',
     )
 
@@ -167,7 +163,7 @@ def row_decisions(tag: str, ordered: Ordered) -> tuple[Decision, ...]:
         Decision(
             subject=tag,
             what=f"{ordered.conflicts} rows dropped that contradict a later row of the same instant "
-            f"(first at {iso(at)}: {dropped:.6g} dropped, {kept:.6g} used)",
+            f"(first at {iso(at)}: {written(dropped, 6)} dropped, {written(kept, 6)} used)",
             why="the row that stands last in the files is the historian's later word",
             option="remove the earlier rows or files; where a clock was put back for winter time, pass its zone with --tz",
         ),

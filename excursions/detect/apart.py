@@ -20,13 +20,13 @@ def apart_from_neighbours(survey: Survey) -> tuple[tuple[str, FloatArray], ...]:
     Returns
     -------
     tuple of (name, ndarray (m,))
-        In the unit of the reading; empty where no neighbour explains the reading's changes.
+        In the unit of the reading; empty where no neighbour of the same quantity explains the reading's changes.
     """
     found = []
     level = survey.blocks.level
     for name, other in sorted(survey.neighbours.items()):
         known = np.isfinite(other)
-        if np.mean(known) < KNOWN_SHARE or not related(level, other):
+        if name not in survey.redundant or np.mean(known) < KNOWN_SHARE or not related(level, other):
             continue
         at = np.arange(other.size)
         filled = median_filter(np.interp(at, at[known], other[known]), WIDTH, mode="nearest")

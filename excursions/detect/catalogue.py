@@ -11,6 +11,7 @@ from dataclasses import replace
 from typing import Any, NamedTuple
 
 from excursions.clock import TimeArray
+from excursions.detect.creep import CreepSettings, detect_creep
 from excursions.detect.drift import DriftSettings, detect_drift
 from excursions.detect.fouling import FoulingSettings, detect_fouling
 from excursions.detect.heat_judgement import OverTemperatureSettings
@@ -27,6 +28,7 @@ from excursions.detect.spikes import SpikeSettings, detect_spikes
 from excursions.detect.step import StepSettings, detect_step
 from excursions.detect.stuck import StuckSettings, detect_stuck
 from excursions.detect.survey import survey_of, surveyed
+from excursions.detect.swing import SwingSettings, detect_swing
 from excursions.detect.temperature_fault import TemperatureFaultSettings, detect_temperature_fault
 from excursions.detect.thermal_shock import ThermalShockSettings, detect_thermal_shock
 from excursions.kinds import WORTH_ASKING
@@ -55,12 +57,14 @@ DETECTORS: tuple[Detector, ...] = (
     Detector("step", detect_step, StepSettings),
     Detector("drift", detect_drift, DriftSettings),
     Detector("fouling", detect_fouling, FoulingSettings),
+    Detector("creep", detect_creep, CreepSettings),
     Detector("slow_response", detect_slow_response, ResponseSettings),
+    Detector("swing", detect_swing, SwingSettings),
     Detector("periodic", detect_periodic, PeriodicSettings),
 )
 
 # Those that look for changes over weeks and years, for which medians of the hours are samples enough.
-SLOW = tuple(one for one in DETECTORS if one.name in ("drift", "fouling"))
+SLOW = tuple(one for one in DETECTORS if one.name in ("drift", "fouling", "creep"))
 
 
 def detect(

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from excursions.detect.exposure import Exposure
+from excursions.digits import written
 
 FEWEST = 5  # fewer cycles have no usual
 SPREADS = 5.0  # robust standard deviations off the middle
@@ -98,9 +99,9 @@ def oddities(cycles: Sequence[Exposure]) -> list[tuple[str, ...]]:
             for i in _odd(figures, trait):
                 usual = float(np.nanmedian(figures))
                 facts[i].append(
-                    f"{trait.words} than the other cycles: {figures[i]:.3g} {trait.unit} against {usual:.3g} {trait.unit}"
+                    f"{trait.words} than the other cycles: {written(figures[i])} {trait.unit} against {written(usual)} {trait.unit}"
                     if trait.up
-                    else f"{trait.words} in {figures[i]:.3g} {trait.unit}, usually {usual:.3g} {trait.unit}"
+                    else f"{trait.words} in {written(figures[i])} {trait.unit}, usually {written(usual)} {trait.unit}"
                 )
     return [tuple(f) for f in facts]
 

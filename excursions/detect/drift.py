@@ -16,8 +16,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from excursions.clock import NS_PER_DAY, NS_PER_S, duration_text
+from excursions.detect.afterwards import GONE
 from excursions.detect.apart import apart_from_neighbours
-from excursions.detect.laboratory import samples_clue
+from excursions.detect.laboratory import STRONGEST, samples_clue
 from excursions.detect.origin import (
     WITNESS,
     Clue,
@@ -34,6 +35,7 @@ from excursions.detect.origin import (
 from excursions.detect.severity import severity_of
 from excursions.detect.survey import Survey, survey_of
 from excursions.detect.walks import FEWEST_BLOCKS, SAW, TAKEN_OUT, Walk, find_walks
+from excursions.digits import number, written
 from excursions.records import CALIBRATING, CLEANING, WASHING, BoolArray, Event, FloatArray, Record
 
 JUMP_BLOCKS = 6
@@ -42,6 +44,7 @@ RESET_ODDS = 8.0  # a calibration or cleaning that takes it out, at most
 AFTERWARDS = 2  # lengths of the walk within which a reset may follow it
 RETURNING = 0.4  # share of the sudden changes in a walk that undo it, from which they are cleanings
 UNEVEN = 2.0  # starts of the teeth this much more scattered than their ends speak for the process
+LONGEST_WAY_BACK = 3 * NS_PER_DAY  # what rain or a batch threw off is back within days (cp)
 TRIFLE = 0.5  # of the tolerance: smaller changes are not reported
 TRIFLE_APART = 1.0  # of the tolerance, for a difference: two probes never agree to the last digit
 
@@ -87,9 +90,9 @@ def _event(
     outside = (
         heat_clue(record, start),
         *_reset_clue(reset, odds),
-        *samples_clue(record, survey, *_error_span(start, end, walk), _error_shift(walk), spread=0.5),
+        *_samples(record, survey, walk, start, end),
     )
-    clues = (*outside, *_company(survey, walk), *_walk_clues(record, walk))
+    clues = (*outside, *_company(survey, walk), *_walk_clues(record, walk), *_leads_back(survey, walk))
     prior = expected_faults(settings.drifts_per_year, survey.years)
     probe = weigh(
         prior=prior,
@@ -102,6 +105,8 @@ def _event(
     confidence = probe if origin != "process" else (1 - probe) * prior / (prior + walk.expected)
     if prior < walk.expected or confidence < settings.least_confidence or end <= start:
         return None
+    if abs(walk.size) <= 1.645 * walk.spread:
+        return None  # its interval holds nil: no more than the usual change over that time
     days, size = (end - start) / NS_PER_DAY, _tooth(walk)
     trifle = TRIFLE_APART if walk.basis else TRIFLE
     if abs(size) < trifle * record.point.tolerance_at(walk.before):
@@ -109,7 +114,7 @@ def _event(
     open_end = walk.hi >= len(blocks) - 2
     return Event(
         point=record.point.name,
-        kind="fouling" if reset in (CLEANING, WASHING) or walk.returns >= SAW else "drift",
+        kind="fouling" if reset in (CLEANING, WASHING) or _is_dirt(record, walk) else "drift",
         start=start,
         end=end,
         size=size,
@@ -124,8 +129,8 @@ def _event(
         open_start=walk.lo == 0,
         open_end=open_end,
         evidence=(
-            f"walked by {walk.size:.3g} in {duration_text((end - start) / NS_PER_S)}",
-            f"usual change over that time {walk.spread:.2g}; {times(alike, 'other slow change', 'other slow changes')} of that size",
+            f"walked by {number(walk.size, 1.645 * walk.spread)} in {duration_text((end - start) / NS_PER_S)}",
+            f"usual change over that time {written(walk.spread, 2)}; {times(alike, 'other slow change', 'other slow changes')} of that size",
             *(("a straight walk over the whole record",) if walk.straight else ()),
             *words_of(clues),
         ),
@@ -133,6 +138,24 @@ def _event(
             "rate_per_day": walk.size / days,
             **({"stretches": walk.returns + 1.0} if walk.returns >= SAW else {}),
         },
+    )
+
+
+def _is_dirt(record: Record, walk: Walk) -> bool:
+    """Whether returns undid it, or samples agreed again in between and it went the way dirt does."""
+    return walk.returns >= SAW or (walk.agreed_again and record.point.quantity.fouls * walk.size > 0)
+
+
+def _samples(record: Record, survey: Survey, walk: Walk, start: int, end: int) -> tuple[Clue, ...]:
+    """What laboratory samples say; a walk that they alone show has their word already."""
+    if not walk.sampled:
+        return samples_clue(record, survey, *_error_span(start, end, walk), _error_shift(walk), spread=0.5)
+    words = f"laboratory samples show the error move by {written(walk.sampled, 2)}"
+    if not walk.agreed_again:
+        return (Clue(odds=STRONGEST, words=words),)
+    return (
+        Clue(odds=STRONGEST, words=words),
+        Clue(odds=2.0, words="they agreed again in between, as after a cleaning"),
     )
 
 
@@ -166,6 +189,32 @@ def _walk_clues(record: Record, walk: Walk) -> tuple[Clue, ...]:
     elif walk.joints >= 2:
         clues.append(Clue(odds=2.5, words=f"it went on through {walk.joints} sudden changes of the process"))
     return tuple(clues)
+
+
+def _leads_back(survey: Survey, walk: Walk) -> tuple[Clue, ...]:
+    """A walk of days that ends where the reading was right before is the way back from what threw it off."""
+    blocks, length = survey.blocks, walk.hi - walk.lo
+    if walk.returns >= SAW or walk.sampled or walk.basis:
+        return ()
+    if walk.joints and abs(_own_way(survey, walk)) < GONE * abs(walk.size):
+        return (Clue(odds=0.15, words="with its sudden changes it ended where it began", inside=True),)
+    if length * blocks.width > LONGEST_WAY_BACK:
+        return ()
+    ended = blocks.level[walk.hi : walk.hi + max(length // 8, 2)]
+    earlier = blocks.level[max(walk.lo - length, 0) : walk.lo]
+    if not ended.size or not earlier.size:
+        return ()
+    if np.min(np.abs(earlier - float(np.median(ended)))) > GONE * abs(walk.size):
+        return ()
+    return (Clue(odds=0.15, words="it leads back to where the reading was right before", inside=True),)
+
+
+def _own_way(survey: Survey, walk: Walk) -> float:
+    """How far the reading itself went over a walk, sudden changes and all."""
+    edge = max((walk.hi - walk.lo) // 8, 2)
+    level = survey.blocks.level
+    before, after = level[max(walk.lo - edge, 0) : walk.lo + 1], level[walk.hi : walk.hi + edge]
+    return float(np.median(after) - np.median(before)) if after.size else walk.size
 
 
 def _way(record: Record, walk: Walk) -> Clue:
@@ -218,7 +267,7 @@ def _jump(survey: Survey, begin: int, end: int) -> float:
 
 def _related(survey: Survey, clues: tuple[Clue, ...]) -> tuple[Clue, ...]:
     """Neighbours that usually go along and did not."""
-    names = [name for name, other in survey.neighbours.items() if related(survey.blocks.level, other)]
+    names = [name for name in survey.redundant if related(survey.blocks.level, survey.neighbours[name])]
     return tuple(clue for clue in clues if any(clue.words.startswith(f"{name} did not") for name in names))
 
 
@@ -238,7 +287,7 @@ def _company(survey: Survey, walk: Walk) -> tuple[Clue, ...]:
         ratio = _walked(other, walk)
         if math.isfinite(ratio):
             moved = ratio > 2.5
-            close = name != "the temperature"
+            close = name in survey.redundant
             odds = (0.1 if close else 0.3) if moved else (2.0 if close else 1.2)
             clues.append(Clue(odds=odds, words=f"{name} {'walked too' if moved else 'did not walk with it'}"))
     return tuple(clues)

@@ -28,6 +28,7 @@ from excursions.detect.origin import (
     witnessed,
     words_of,
 )
+from excursions.detect.survey import heat_of
 from excursions.records import (
     CALIBRATING,
     CLEANING,
@@ -124,13 +125,19 @@ def least_creep(record: Record, trace: Trace, settings: CreepSettings | None = N
 
 
 def fixed_points(record: Record, trace: Trace) -> list[Trend]:
-    """Trends of the levels that the line comes back to, one a family with enough of them."""
+    """Trends of the levels that the line comes back to, one a family with enough of them; worked out once."""
+    heat = heat_of(record)
+    if heat is None or heat.trace is not trace:
+        return _fixed_points(record, trace)
+    return heat.once("fixed points", lambda: _fixed_points(record, trace))
+
+
+def _fixed_points(record: Record, trace: Trace) -> list[Trend]:
     found = []
     for code, words in FAMILIES:
         spans = record.states.spans(code)
         seen = [trace.sampled(int(a), int(b)) for a, b in spans]
-        share = HOLD if code != CALIBRATING else 0.5
-        level = np.array([np.quantile(s, share) if s.size else np.nan for s in seen])
+        level = _quantile_of_each(seen, HOLD if code != CALIBRATING else 0.5)
         known = np.isfinite(level)
         if np.count_nonzero(known) < FEWEST:
             continue
@@ -139,6 +146,16 @@ def fixed_points(record: Record, trace: Trace) -> list[Trend]:
         if trend is not None:
             found.append(trend)
     return found
+
+
+def _quantile_of_each(seen: list[FloatArray], share: float) -> FloatArray:
+    """Quantile of each lot of samples, NaN where there are none; lots of one size are done at once."""
+    out = np.full(len(seen), np.nan)
+    sizes = np.array([one.size for one in seen], dtype=np.int64)
+    for size in np.unique(sizes[sizes > 0]):
+        at = np.flatnonzero(sizes == size)
+        out[at] = np.quantile(np.stack([seen[i] for i in at]), share, axis=1)
+    return out
 
 
 def _trend(words: str, time: TimeArray, level: FloatArray, resolution: float) -> Trend | None:

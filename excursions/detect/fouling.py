@@ -23,9 +23,11 @@ from scipy.special import stdtr
 
 from excursions.clock import NS_PER_DAY
 from excursions.detect.cusum import highest_run
+from excursions.detect.groups import group_median
 from excursions.detect.origin import Clue, expected_faults, name_origin, unexplained, weigh, words_of
 from excursions.detect.severity import severity_of
 from excursions.detect.survey import Survey, survey_of
+from excursions.digits import written
 from excursions.records import CALIBRATING, CLEANING, WASHING, Event, FloatArray, IndexArray, Record
 
 FEWEST_STRETCHES = 3
@@ -89,18 +91,10 @@ def teeth_between(record: Record, survey: Survey, codes: tuple[int, ...]) -> Tee
     lo, hi = np.append(0, ends), np.append(begins, len(blocks))
     long = hi - lo >= FEWEST_BLOCKS
     lo, hi = lo[long], hi[long]
-    walk, begin, end = np.empty(lo.size), np.empty(lo.size), np.empty(lo.size)
-    for i, (a, b) in enumerate(zip(lo, hi, strict=True)):
-        walk[i], begin[i], end[i] = _ends(blocks.level[a:b])
+    edge = np.maximum((hi - lo) // EDGE_SHARE, 2)  # the first and the last sixth, at least two blocks
+    begin, end = group_median(blocks.level, lo, lo + edge), group_median(blocks.level, hi - edge, hi)
     jump = np.append(begin[1:] - end[:-1], np.nan)[: lo.size]
-    return Teeth(lo=lo, hi=hi, begin=begin, walk=walk, jump=jump)
-
-
-def _ends(level: FloatArray) -> tuple[float, float, float]:
-    """Walk and levels at both ends, from the medians of the first and last sixth (at least two blocks)."""
-    edge = max(level.size // EDGE_SHARE, 2)
-    begin, end = float(np.median(level[:edge])), float(np.median(level[-edge:]))
-    return end - begin, begin, end
+    return Teeth(lo=lo, hi=hi, begin=begin, walk=end - begin, jump=jump)
 
 
 def _run(teeth: Teeth) -> tuple[int, int] | None:
@@ -166,9 +160,9 @@ def _event(
         open_start=i == 0,
         open_end=j == teeth.walk.size,
         evidence=(
-            f"walks by {size:.3g} from one {name} to the next, {walk.size} times",
+            f"walks by {written(size)} from one {name} to the next, {walk.size} times",
             f"each {name} brings back {100 * restored:.0f} % of it",
-            f"what is not brought back walks by {left:.2g} a day",
+            f"what is not brought back walks by {written(left, 2)} a day",
             *words_of(clues),
         ),
         details={

@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from excursions.clock import minutes_text
 from excursions.detect.exposure import Exposure
+from excursions.digits import written
 from excursions.kinds import SEVERITIES
 from excursions.records import Event, Record
 
@@ -105,15 +107,15 @@ def _facts(seen: Exposure, limit: float) -> tuple[str, ...]:
     )
     facts = [
         f"highest {seen.peak_degc:.1f} degC{hidden}",
-        f"{_minutes(minutes)} above the {named} rating of {rated:.0f} degC"
+        f"{minutes_text(minutes)} above the {named} rating of {rated:.0f} degC"
         + (" (assumed, stated nowhere)" if ratings.assumed else ""),
     ]
     if limit > rated:
         facts.append(f"this line usually stays below {limit:.0f} degC")
     if not seen.steaming and seen.minutes_sterilisation > 0:
-        facts.append(f"{_minutes(seen.minutes_sterilisation)} above the sterilisation rating too")
+        facts.append(f"{minutes_text(seen.minutes_sterilisation)} above the sterilisation rating too")
     facts += _rates(seen)
-    facts.append(f"ageing dose {seen.dose_h:.2g} h at the continuous rating (general rule, Q10 = 2)")
+    facts.append(f"ageing dose {written(seen.dose_h, 2)} h at the continuous rating (general rule, Q10 = 2)")
     if math.isfinite(seen.saturation_degc):
         facts.append(f"line pressure: steam of {seen.saturation_degc:.1f} degC at most")
     if seen.samples <= 2:
@@ -121,13 +123,9 @@ def _facts(seen: Exposure, limit: float) -> tuple[str, ...]:
     return tuple(facts)
 
 
-def _minutes(minutes: float) -> str:
-    return f"{minutes:.0f} min" if minutes >= 10 else f"{minutes:.2g} min"
-
-
 def _rates(seen: Exposure) -> list[str]:
     rates = (("heated", seen.heating_k_per_min), ("cooled", seen.cooling_k_per_min))
-    known = [f"{how} at {rate:.2g} K/min" for how, rate in rates if rate > 0]
+    known = [f"{how} at {written(rate, 2)} K/min" for how, rate in rates if rate > 0]
     return [", ".join(known)] if known else []
 
 

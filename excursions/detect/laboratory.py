@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import stdtr
@@ -12,6 +13,7 @@ from excursions.clock import TimeArray
 from excursions.detect.cusum import DECISION, highest_run
 from excursions.detect.origin import Clue
 from excursions.detect.survey import Survey
+from excursions.digits import written
 from excursions.records import FloatArray, Record
 
 FEWEST = 3  # samples before an event that make its errors usual
@@ -89,7 +91,7 @@ def samples_clue(
     if 0.5 < odds < 2:
         return ()
     said = (
-        f"laboratory samples show the error move by {moved:.2g}"
+        f"laboratory samples show the error move by {written(moved, 2)}"
         if odds > 1
         else "laboratory samples went along"
     )
@@ -98,7 +100,8 @@ def samples_clue(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Disagreement:
-    """Samples [lo, hi) whose errors stand apart: their times, mean error against the usual, chance number."""
+    """Samples whose errors stand apart: their times, largest error against the usual, scatter, chance number, and
+    whether the error grows among them, as behind dirt, or stands, as after a wrong adjustment."""
 
     before: int
     start: int
@@ -106,35 +109,77 @@ class Disagreement:
     shift: float
     scatter: float
     expected: float
+    grows: bool = False
 
 
 FEWEST_OF_RECORD = 8  # samples of a record that show what is usual
-LONGEST_SHARE = 0.5  # of the samples; a longer disagreement is what is usual
+AGREEING = 0.3  # share of samples within the tolerance from which on agreement is what is usual
+LONGEST_SHARE = 0.5  # of the samples; a longer disagreement is what is usual, unless agreement is
+LONGEST_OF_AGREEING = 1 - AGREEING
 
 
 def disagreements(record: Record, survey: Survey) -> tuple[Disagreement, ...]:
     """Runs of samples that disagree with the reading, as far as chance does not explain them; strongest first.
 
-    Errors are taken against their median in units of their robust scatter and added up
-    (:mod:`excursions.detect.cusum`); the run that passes the decision interval is judged by its mean.
+    Where enough samples agree with the reading, agreement is what is usual, and else the median of the errors.  Errors
+    against that, in units of their robust scatter, are added up (:mod:`excursions.detect.cusum`); the runs that pass
+    the decision interval are judged by their means, in units of the scatter outside all of them.
     """
     errors = sample_errors(record, survey)
     n = errors.error.size
     if n < FEWEST_OF_RECORD:
         return ()
-    away = errors.error - float(np.median(errors.error))
-    scatter = max(1.4826 * float(np.median(np.abs(away))), survey.noise, 1e-12)
-    z = np.clip(away / scatter, -CLIP, CLIP)
+    tolerance = record.point.tolerance_at(float(np.median(survey.blocks.level)))
+    agree = np.abs(errors.error) <= tolerance
+    agreeing = bool(np.mean(agree) >= AGREEING)
+    usual = errors.error[agree] if agreeing else errors.error
+    away = errors.error - float(np.median(usual))
+    floor = max(survey.noise, tolerance / 3 if agreeing else 0.0, 1e-12)
+    z = np.clip(away / max(_scatter(usual), floor), -CLIP, CLIP)
+    longest = (LONGEST_OF_AGREEING if agreeing else LONGEST_SHARE) * n
+    runs = _runs(z)
+    outside = np.delete(away, np.concatenate([np.arange(i, j) for i, j in runs])) if runs else away
+    scatter = max(_scatter(outside), floor)
+    found: list[Disagreement] = []
+    for i, j in runs:
+        whole = _disagreement(errors, away, (i, j), scatter)
+        if whole.expected <= LEAST_EXPECTED:
+            parts = [
+                (a, b)
+                for a, b in _parts(z, i, j)
+                if 2 <= b - a <= longest and np.max(np.abs(away[a:b])) > (tolerance if agreeing else 0.0)
+            ]
+            found += [
+                replace(_disagreement(errors, away, part, scatter), expected=whole.expected) for part in parts
+            ]
+    return tuple(found)
+
+
+def _scatter(error: FloatArray) -> float:
+    return 1.4826 * float(np.median(np.abs(error - np.median(error)))) if error.size else 0.0
+
+
+def _runs(z: FloatArray) -> list[tuple[int, int]]:
+    """Runs [i, j) of deviations that pass the decision interval, highest first."""
+    z = z.copy()
     found = []
     for _ in range(MOST_RUNS):
         i, j, height = highest_run(z)
         if abs(height) < DECISION:
             break
         i = _sharpest_start(z, i, j)
-        if 2 <= j - i <= LONGEST_SHARE * n:
-            found.append(_disagreement(errors, away, (i, j), scatter))
+        if j - i >= 2:
+            found.append((i, j))
         z[i:j] = 0.0
-    return tuple(one for one in found if one.expected <= LEAST_EXPECTED)
+    return found
+
+
+def _parts(z: FloatArray, begin: int, end: int) -> list[tuple[int, int]]:
+    """A run cut where a sample agrees again after one that stood far off, as after a cleaning."""
+    inside = np.abs(z[begin:end])
+    again = np.flatnonzero((inside[1:] < AGREES) & (inside[:-1] > STANDS_OFF)) + 1
+    edges = [begin, *(begin + again), end]
+    return [(int(a), int(b)) for a, b in itertools.pairwise(edges)]
 
 
 def _sharpest_start(z: FloatArray, begin: int, end: int) -> int:
@@ -150,15 +195,24 @@ def _disagreement(errors: Errors, away: FloatArray, run: tuple[int, int], scatte
     clipped = np.clip(part / scatter, -CLIP, CLIP)
     t = abs(float(clipped.sum())) / math.sqrt(j - i)
     return Disagreement(
-        before=int(errors.time[max(i - 1, 0)]),
+        before=int(errors.time[i if abs(part[0]) < AGREES * scatter else max(i - 1, 0)]),
         start=int(errors.time[i]),
         end=int(errors.time[j - 1]),
         shift=float(part[np.argmax(np.abs(part))]),
         scatter=scatter,
         expected=n * float(stdtr(max(n - (j - i), 4), -t)),
+        grows=_grows(part, scatter),
     )
 
 
+def _grows(part: FloatArray, scatter: float) -> bool:
+    """Whether the later half of a run lies further off than the earlier one, by a standard error."""
+    half = part.size // 2
+    further = abs(float(np.mean(part[-half:]))) - abs(float(np.mean(part[:half])))
+    return further > scatter * math.sqrt(2 / half)
+
+
+AGREES, STANDS_OFF = 1.0, 3.0  # scatters
 MOST_RUNS = 3
 CLIP = 6.0  # scatters: one wild sample makes no run
 LEAST_EXPECTED = 0.02

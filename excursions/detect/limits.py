@@ -15,7 +15,7 @@ from excursions.clock import NS_PER_S, duration_text
 from excursions.detect.apart import apart_from_neighbours
 from excursions.detect.drift import TRIFLE as WALK_TRIFLE
 from excursions.detect.groups import group_median
-from excursions.detect.limits_plain import amount, make, plain_limits
+from excursions.detect.limits_plain import make, plain_limits
 from excursions.detect.noise import ERROR, NoiseSettings, noise_series
 from excursions.detect.periodic import PeriodicSettings, least_amplitude
 from excursions.detect.plateaus import joined, joined_rest
@@ -30,6 +30,7 @@ from excursions.detect.stuck import StuckSettings, shortest_flicker, shortest_st
 from excursions.detect.sudden import LEAST_NOISE, Way, loss, standing_out
 from excursions.detect.survey import SHORT_LEVEL, Survey, jumps_of, survey_of
 from excursions.detect.tails import JUMP, outlying, size_of
+from excursions.digits import written
 from excursions.kinds import KINDS
 from excursions.records import BoolArray, FloatArray, Limit, Record, Sampling
 
@@ -66,26 +67,50 @@ def detection_limits(record: Record) -> dict[str, Limit]:
 
 def _searched(record: Record, survey: Survey, unit: str) -> list[Limit]:
     """Limits of what is searched for in the live reading."""
-    span = float(np.ptp(np.quantile(survey.blocks.level, [0.01, 0.99])))
-    longest = len(survey.blocks) * survey.blocks.width_s / WALK_SHARE
+    longest = _walk_s(survey)
     stay, step = step_limit(record, survey)
-    drift = drift_limit(record, survey)
     growth, collapse, day_s = _noise_limits(survey)
     slower, spacing_s = _response_limit(record, survey)
     cycle, chunk_s = least_amplitude(record, PeriodicSettings())
     still = shortest_stuck(record, StuckSettings())
     flicker = max(still, shortest_flicker(survey, StuckSettings()))
-    far = SENSELESS * max(span, survey.noise)
+    far = _senseless(survey)
     return [
         make("stuck", still, "s", lasting_s=flicker, most=longest, say=lambda s: f"a reading that stands still for less than {duration_text(s)}, or flickers or creeps for less than {duration_text(flicker)},"),
-        make("noise_growth", growth, "", lasting_s=day_s, most=LOUDEST, say=lambda s: f"noise less than {s:.2g} times as large, or for less than {duration_text(day_s)},"),
-        make("noise_collapse", collapse, "", lasting_s=day_s, least=1 / LOUDEST, say=lambda s: f"noise that keeps more than {s:.2g} of its size, or falls for less than {duration_text(day_s)},"),
-        make("step", step, unit, lasting_s=stay, most=far, say=lambda s: f"a step smaller than {amount(s)} {unit}, or one that stays for less than {duration_text(stay)},"),
-        make("drift", drift, unit, lasting_s=longest, most=far, say=lambda s: f"a drift of less than {amount(s)} {unit} within {duration_text(longest)}"),
-        make("fouling", drift, unit, lasting_s=longest, most=far, say=lambda s: f"fouling of less than {amount(s)} {unit} within {duration_text(longest)}"),
+        make("noise_growth", growth, "", lasting_s=day_s, most=LOUDEST, say=lambda s: f"noise less than {written(s, 2)} times as large, or for less than {duration_text(day_s)},"),
+        make("noise_collapse", collapse, "", lasting_s=day_s, least=1 / LOUDEST, say=lambda s: f"noise that keeps more than {written(s, 2)} of its size, or falls for less than {duration_text(day_s)},"),
+        make("step", step, unit, lasting_s=stay, most=far, say=lambda s: f"a step smaller than {written(s, 2)} {unit}, or one that stays for less than {duration_text(stay)},"),
+        *_walks(record, survey, unit, far),
         make("slow_response", slower, "s", lasting_s=spacing_s, most=DAY_S, say=lambda s: f"a response that takes less than {duration_text(s)} longer, or for less than {duration_text(spacing_s)},"),
-        make("periodic", cycle, unit, lasting_s=chunk_s, most=far, say=lambda s: f"a cycle of amplitude less than {amount(s)} {unit}, or for less than {duration_text(chunk_s)},"),
+        make("periodic", cycle, unit, lasting_s=chunk_s, most=far, say=lambda s: f"a cycle of amplitude less than {written(s, 2)} {unit}, or for less than {duration_text(chunk_s)},"),
     ]  # fmt: skip
+
+
+def walk_limits(record: Record) -> dict[str, Limit]:
+    """Limits of drift and fouling alone, by kind; none for a record without a live sample."""
+    survey = survey_of(record)
+    if survey is None or record.value is None:
+        return {}
+    return {limit.kind: limit for limit in _walks(record, survey, record.value.unit, _senseless(survey))}
+
+
+def _walks(record: Record, survey: Survey, unit: str, far: float) -> list[Limit]:
+    longest, drift = _walk_s(survey), drift_limit(record, survey)
+    return [
+        make("drift", drift, unit, lasting_s=longest, most=far, say=lambda s: f"a drift of less than {written(s, 2)} {unit} within {duration_text(longest)}"),
+        make("fouling", drift, unit, lasting_s=longest, most=far, say=lambda s: f"fouling of less than {written(s, 2)} {unit} within {duration_text(longest)}"),
+    ]  # fmt: skip
+
+
+def _walk_s(survey: Survey) -> float:
+    """How long a walk is for which its limit is stated [s]."""
+    return len(survey.blocks) * survey.blocks.width_s / WALK_SHARE
+
+
+def _senseless(survey: Survey) -> float:
+    """Size from which on a limit is none, the reading's unit."""
+    span = float(np.ptp(np.quantile(survey.blocks.level, [0.01, 0.99])))
+    return SENSELESS * max(span, survey.noise)
 
 
 def step_limit(record: Record, survey: Survey) -> tuple[float, float]:

@@ -14,6 +14,7 @@ from excursions.detect.spikes import SpikeSettings
 from excursions.detect.survey import THINNED, Survey, heat_of, survey_of
 from excursions.detect.temperature_fault import TemperatureFaultSettings, least_lasting_jump
 from excursions.detect.thermal_shock import ThermalShockSettings
+from excursions.digits import written
 from excursions.records import Limit, Record, Sampling, Signal
 
 FEW = 4  # samples of a peak: one hides at either end, two show that it is heat and not a wild sample
@@ -44,11 +45,6 @@ def make(
     )
 
 
-def amount(size: float) -> str:
-    """A size with two digits that count, written out: ``320``, ``0.045``."""
-    return f"{float(f'{size:.2g}'):.10g}"
-
-
 def plain_limits(record: Record) -> list[Limit]:
     """Limits of heat, of the temperature element, of holes, spikes and impossible readings."""
     found = _heat(record, record.temperature) if record.temperature is not None else []
@@ -73,12 +69,14 @@ def _heat(record: Record, signal: Signal) -> list[Limit]:
     jump = least_lasting_jump(signal, element)
     heat = heat_of(record)
     creep = least_creep(record, heat.trace) if heat is not None and len(heat.trace) > 2 else math.inf
-    creeps = f"creeps by less than {amount(creep)} K over the record" if math.isfinite(creep) else "creeps"
+    creeps = (
+        f"creeps by less than {written(creep, 2)} K over the record" if math.isfinite(creep) else "creeps"
+    )
     hidden = "an average hides more than that; " if averaged else ""
     return [
         make("over_temperature", FEW * interval, "s", say=lambda s: f"{hidden}a peak above the rating shorter than {duration_text(s)}, or by less than {ELEMENT_K:g} K,"),
         make("thermal_shock", rate, "K/min", say=lambda s: f"a change slower than {s:.0f} K/min or of less than {shock.swing_k:.0f} K"),
-        make("temperature_fault", jump, "K", lasting_s=max(element.lasting_s, 2 * element.jump_window * interval), say=lambda s: f"a jump of the temperature element smaller than {amount(s)} K, or one that {creeps},"),
+        make("temperature_fault", jump, "K", lasting_s=max(element.lasting_s, 2 * element.jump_window * interval), say=lambda s: f"a jump of the temperature element smaller than {written(s, 2)} K, or one that {creeps},"),
     ]  # fmt: skip
 
 
@@ -105,7 +103,7 @@ def _bursts(record: Record, survey: Survey, signal: Signal) -> list[Limit]:
     coarse = interval > spikes.coarsest_s or drawn or signal.sampling.kind in THINNED
     stay = math.nan if record.point.range is None or drawn else (pinned.fewest + 1) * interval
     return [
-        make("spikes", math.nan if coarse else 1.5 * height, unit, lasting_s=SPIKE_SAMPLES * interval, say=lambda s: f"a spike smaller than {amount(s)} {unit}"),
+        make("spikes", math.nan if coarse else 1.5 * height, unit, lasting_s=SPIKE_SAMPLES * interval, say=lambda s: f"a spike smaller than {written(s, 2)} {unit}"),
         make("pinned", stay, "s", say=lambda s: f"a stay at the end of the range shorter than {duration_text(s)}"),
         make("out_of_range", 2 * interval, "s", say=lambda s: f"an impossible reading that lasts less than {duration_text(s)}"),
     ]  # fmt: skip

@@ -18,11 +18,15 @@ from dataclasses import replace
 
 from excursions.clock import NS_PER_S
 from excursions.detect.survey import SurveyedRecord
+from excursions.kinds import having
 from excursions.records import Event, Record
 
 STILL = ("stuck", "pinned")
 NOISE = ("noise_growth", "noise_collapse")
-WALKS = ("drift", "fouling", "slow_response")
+LEFT_OVER = (
+    1.8  # half intervals: what is left of a walk without its step would not have been found (three spreads)
+)
+WALKS = having("walks")
 
 
 def merge(record: Record, found: tuple[Event, ...]) -> tuple[Event, ...]:
@@ -157,7 +161,10 @@ def _in_step(whole: Event, part: Event, width: int) -> bool:
         and part.kind == "drift"
         and part.start - 2 * width <= whole.start <= part.end
         and whole.size * part.size > 0
-        and abs(whole.size) >= 0.6 * abs(part.size)
+        and (
+            abs(whole.size) >= 0.6 * abs(part.size)
+            or abs(part.size - whole.size) <= LEFT_OVER * (part.size_high - part.size)
+        )
     )
 
 
@@ -171,12 +178,13 @@ def _same_step(whole: Event, part: Event, width: int) -> bool:
 
 
 def _in_slow(whole: Event, part: Event, width: int) -> bool:
-    """Collapsed noise while the response is slow is the slow response."""
-    return (
-        whole.kind == "slow_response"
-        and part.kind == "noise_collapse"
-        and _covers(whole, part, 0.5, 8 * width)
-    )
+    """Collapsed noise while the response is slow is the slow response; so is what moves less than a loop swings."""
+    if whole.kind != "slow_response":
+        return False
+    if "swing" in whole.details:
+        within = part.kind in ("step", "drift") and abs(part.size) < whole.details["swing"]
+        return (within or part.kind in (*NOISE, "periodic")) and _covers(whole, part, 0.5, 8 * width)
+    return part.kind == "noise_collapse" and _covers(whole, part, 0.5, 8 * width)
 
 
 def _inside(part: Event, whole: Event) -> bool:

@@ -38,6 +38,7 @@ from excursions.detect.scan import Change, changes
 from excursions.detect.shape import ramp
 from excursions.detect.spells import drawn_line
 from excursions.detect.survey import Survey, survey_of
+from excursions.digits import written
 from excursions.records import BoolArray, Event, FloatArray, IndexArray, Record
 
 FEWEST = 16  # noise figures: fewer tell no change from chance
@@ -234,7 +235,7 @@ def _event(
         onset_uncertainty_s=uncertainty,
         open_end=open_end,
         evidence=(
-            f"noise {math.exp(spell.base + spell.rise):.2g} against {math.exp(spell.base):.2g} before",
+            f"noise {written(math.exp(spell.base + spell.rise), 2)} against {written(math.exp(spell.base), 2)} before",
             f"{'by and by' if gradual else 'at once'}; {times(alike, 'other such stretch', 'other such stretches')} in the record",
             *words_of(clues),
         ),

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from excursions.clock import NS_PER_HOUR, NS_PER_S, duration_text
+from excursions.detect.pattern import without_round
 from excursions.detect.survey import Survey
 from excursions.records import (
     CALIBRATING,
@@ -155,7 +156,10 @@ def heat_clue(record: Record, start: int) -> Clue:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Companion:
-    """Another signal on the blocks of a record: level (m,), its usual change over each width, whether related."""
+    """Another signal on the blocks of a record: level (m,) less its daily round, its usual change over each width.
+
+    related : measures the same quantity and usually goes along, so that its keeping still says something
+    """
 
     name: str
     level: FloatArray
@@ -167,14 +171,22 @@ def companions(survey: Survey) -> tuple[Companion, ...]:
     """Temperature and neighbours, as far as they are known."""
     others = (("the temperature", survey.temperature), *survey.neighbours.items())
     return tuple(
-        Companion(
-            name=name,
-            level=level,
-            usual=np.array([_usual_change(level, width) for width in range(1, WIDEST_COMPANY + 1)]),
-            related=name != "the temperature" and related(survey.blocks.level, level),
-        )
+        _companion(survey, name, level, redundant=name in survey.redundant)
         for name, level in others
         if np.isfinite(level).any()
+    )
+
+
+def _companion(survey: Survey, name: str, level: FloatArray, *, redundant: bool) -> Companion:
+    known = np.isfinite(level)
+    at = np.arange(level.size)
+    filled = np.interp(at, at[known], level[known])
+    rest = np.where(known, without_round(survey.blocks.start, filled, width=survey.blocks.width), np.nan)
+    return Companion(
+        name=name,
+        level=rest,
+        usual=np.array([_usual_change(rest, width) for width in range(1, WIDEST_COMPANY + 1)]),
+        related=redundant and related(survey.blocks.level, level),
     )
 
 
@@ -199,6 +211,9 @@ def moved_together(other: Companion, at: int, *, width: int, broken: bool) -> fl
     return moved / (float(other.usual[width - 1]) * (2.0 if broken else 1.0))
 
 
+MOVED_TOO, MOVED_NOT = "changed at the same time", "did not change with it"
+
+
 def company_clues(others: tuple[Companion, ...], at: int, *, width: int, broken: bool) -> tuple[Clue, ...]:
     """What temperature and neighbours did at the same time."""
     clues = []
@@ -206,15 +221,42 @@ def company_clues(others: tuple[Companion, ...], at: int, *, width: int, broken:
         ratio = moved_together(other, at, width=width, broken=broken)
         own = other.name == "the temperature"
         if ratio > MOVED:
-            words = f"{other.name} changed at the same time"
+            words = f"{other.name} {MOVED_TOO}"
             clues.append(Clue(odds=0.15 if own else 0.05, words=words, source=other.name))
+        elif ratio > STIRRED:
+            clues.append(Clue(odds=0.6, words=f"{other.name} was on the move as well", source=other.name))
         elif math.isfinite(ratio):
             odds = 1.5 if own else 6.0 if other.related else 1.3
-            clues.append(Clue(odds=odds, words=f"{other.name} did not change with it", source=other.name))
+            clues.append(Clue(odds=odds, words=f"{other.name} {MOVED_NOT}", source=other.name))
     return tuple(clues)
 
 
 MOVED = 4.0  # usual changes: an unrelated signal passes that about once in a thousand windows
+
+
+def tempered(every: list[tuple[Clue, ...]]) -> list[tuple[Clue, ...]]:
+    """Weaken what is said by a signal that kept still, by how often it kept still with the other changes as well.
+
+    A temperature that never moves with this process says nothing by not moving; one that always does says much.
+    Its chance to keep still is counted over the other changes, upon two that are as the trade would guess.
+    """
+    still: dict[str, int] = {}
+    seen: dict[str, int] = {}
+    for clue in (clue for clues in every for clue in clues):
+        seen[clue.source] = seen.get(clue.source, 0) + 1
+        still[clue.source] = still.get(clue.source, 0) + (clue.odds > 1)
+
+    def fair(clue: Clue) -> Clue:
+        if clue.odds <= 1:
+            return clue
+        share = (GUESSED / clue.odds + still[clue.source] - 1) / (GUESSED + seen[clue.source] - 1)
+        return replace(clue, odds=max(1.0, min(clue.odds, 1 / share)))
+
+    return [tuple(fair(clue) for clue in clues) for clues in every]
+
+
+GUESSED = 2.0  # changes that the guess of the trade counts as
+STIRRED = 2.0  # once in twenty windows: too often to explain, too much to be called still
 WIDEST_COMPANY = 8  # blocks
 
 

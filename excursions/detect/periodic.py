@@ -23,6 +23,7 @@ from excursions.detect.origin import Clue, expected_faults, name_origin, unexpla
 from excursions.detect.severity import severity_of
 from excursions.detect.spectra import GROUP, Spectra, spectra_of
 from excursions.detect.survey import THINNED, Survey, survey_of
+from excursions.digits import chance_text, written
 from excursions.records import BoolArray, Event, FloatArray, IndexArray, Record
 
 LOWEST_BIN = 6  # below, a line cannot be told from a slow wander
@@ -230,7 +231,7 @@ def _event(
     shifted = abs(offset) > SURE_OFFSET * error
     clues = _company(record, start, end, period_s)
     if shifted and abs(offset) > OFFSET_SHARE * amplitude:
-        words = f"the reading stands {offset:+.2g} off while it lasts, as with a ground loop through a pump or a drive"
+        words = f"the reading stands {written(offset, 2, signed=True)} off while it lasts, as with a ground loop through a pump or a drive"
         clues = (*clues, Clue(odds=4.0, words=words))
     prior = expected_faults(settings.faults_per_year, survey.years)
     probe = weigh(
@@ -261,8 +262,8 @@ def _event(
         open_start=lo == 0,
         open_end=open_end,
         evidence=(
-            f"a cycle of {duration_text(period_s)} with amplitude {amplitude:.2g} {lasting} {duration_text((end - start) / NS_PER_S)}",
-            f"noise alone would show {chance:.1g} such lines in this record",
+            f"a cycle of {duration_text(period_s)} with amplitude {written(amplitude, 2)} {lasting} {duration_text((end - start) / NS_PER_S)}",
+            f"noise alone would show {chance_text(chance)} such lines in this record",
             *words_of(clues),
         ),
         details={"period_s": period_s, "times": float(count), **({"offset": offset} if shifted else {})},

@@ -16,9 +16,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from excursions.clock import NS_PER_S, duration_text
-from excursions.detect.origin import Clue, expected_faults, name_origin, unexplained, weigh, words_of
+from excursions.detect.origin import (
+    MOVED_TOO,
+    Clue,
+    expected_faults,
+    name_origin,
+    unexplained,
+    weigh,
+    words_of,
+)
 from excursions.detect.survey import Survey, survey_of
 from excursions.detect.tails import expected_as_large
+from excursions.digits import chance_text, written
 from excursions.records import Event, FloatArray, IndexArray, Record
 from excursions.states.trace import runs
 
@@ -144,7 +153,7 @@ def _event(
         onset_uncertainty_s=float(start - int(live.time[first - 1])) / NS_PER_S,
         evidence=(
             f"{samples} samples exactly at the end of the range, {level:g} {unit}{times}, within {duration_text((end - start) / NS_PER_S)}",
-            f"entered by a jump of {jump:.3g} {unit} between two samples; this record shows {chance:.1g} so large by chance",
+            f"entered by a jump of {written(jump)} {unit} between two samples; this record shows {chance_text(chance)} so large by chance",
             *words_of(clues),
         ),
         details={"samples": float(samples), "stays": float(bout.shape[0])},
@@ -157,7 +166,7 @@ def _clues(record: Record, first: int, arrived: int, survey: Survey) -> tuple[Cl
         clues.append(Clue(odds=0.3, words=f"the reading came to this end step by step {arrived} other times"))
     moved = _temperature_moved(record, int(survey.live.time[first]), survey)
     if moved:
-        clues.append(Clue(odds=0.3, words="the temperature changed at the same time"))
+        clues.append(Clue(odds=0.3, words=f"the temperature {MOVED_TOO}"))
     return tuple(clues)
 
 

@@ -152,7 +152,7 @@ def _after_changes(survey: Survey, every: tuple[Change, ...]) -> list[tuple[int,
             float(np.median(value[: value.size // 8 + 1])),
             float(np.median(value[-(value.size // 4) :])),
         )
-        if abs(after - before) < CLEAR * survey.noise:
+        if abs(after - before) <= CLEAR * survey.noise:
             continue
         way = (value - before) / (after - before)
         started, done = np.flatnonzero(way > 0.1), np.flatnonzero(way > WAY)

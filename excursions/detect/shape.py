@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -47,6 +47,11 @@ def transition_of(survey: Survey, change: Change) -> Transition:
     """Fit a change of level on blocks, then on samples."""
     blocks = survey.blocks
     lo, hi, begin, end = ramp_around(survey.rest, change.at, change.width)
+    if end - begin > RAW_BLOCKS:
+        quick = _quick_part(survey.rest, begin, end)
+        if quick is not None:
+            begin, end = quick
+            change = replace(change, at=begin + 1, width=min(change.width, BESIDE_QUICK))
     if end - begin <= RAW_BLOCKS:
         return _on_samples(survey, change, begin, end)
     level = blocks.level
@@ -70,7 +75,25 @@ def transition_of(survey: Survey, change: Change) -> Transition:
     )
 
 
+def _quick_part(level: FloatArray, begin: int, end: int) -> tuple[int, int] | None:
+    """The two blocks within a ramp in which most of it happens, faster than the record usually moves; None without."""
+    moved = level[2:] - level[:-2]
+    lo, hi = max(begin - 1, 0), min(end, moved.size)
+    if hi <= lo:
+        return None
+    size = float(level[min(end, level.size - 1)] - level[max(begin - 1, 0)])
+    inside = moved[lo:hi] * np.sign(size)
+    usual = 1.4826 * float(np.median(np.abs(moved[:: max(1, moved.size // 4_000)])))
+    best = int(np.argmax(inside))
+    if inside[best] < QUICK_SHARE * abs(size) or inside[best] < QUICK_USUAL * usual:
+        return None
+    return lo + best, lo + best + 2
+
+
 RAW_BLOCKS = 3
+QUICK_SHARE = 0.5  # of a ramp that two blocks must make for the ramp to be a step amid wandering
+QUICK_USUAL = 4.0  # usual moves over two blocks that they must make as well
+BESIDE_QUICK = 2  # blocks on either side that give the levels of such a step
 WIDENINGS = 8
 MINIMAL_HALF = 4
 

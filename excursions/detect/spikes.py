@@ -17,6 +17,7 @@ from excursions.detect.bouts import Bout, bouts
 from excursions.detect.lost_signal import FEWEST as FEWEST_LOST
 from excursions.detect.lost_signal import lost_event, lost_levels, stays_at
 from excursions.detect.survey import Survey, survey_of
+from excursions.digits import written
 from excursions.records import MEASURING, BoolArray, Event, FloatArray, IndexArray, Record, Signal
 from excursions.states.trace import runs
 
@@ -222,7 +223,7 @@ def _spike_event(
     unit = record.value.unit if record.value is not None else ""
     facts = [
         f"{count} spike{'s' if count > 1 else ''} in {duration_text((end - start) / NS_PER_S)}, {up} up and {count - up} down",
-        f"largest {largest:+.3g} {unit}, noise here {float(np.median(_local_noise(survey.live.value, bout.first))):.2g}",
+        f"largest {written(largest, signed=True)} {unit}, noise here {written(float(np.median(_local_noise(survey.live.value, bout.first))), 2)}",
     ]
     origin, confidence, reasons = _whose(record, survey, bout, settings)
     serious = count >= settings.many or (count > 1 and abs(largest) >= large)
@@ -254,7 +255,7 @@ def _whose(
         return "process", 0.7, ("the temperature jumps at the same moments",)
     electrode = record.point.quantity.electrode
     if electrode and lasted <= settings.fast_s:
-        return "probe", 0.9, (f"there and back in {lasted:.2g} s: no electrode answers that fast",)
+        return "probe", 0.9, (f"there and back in {written(lasted, 2)} s: no electrode answers that fast",)
     if electrode:
         return "probe", 0.75, ("an electrode of high resistance: cable, plug and moisture come first",)
     return "undecided", 0.85, ("bubbles or particles in the medium look the same as a loose connection",)
@@ -330,8 +331,8 @@ def _impossible_event(record: Record, signal: Signal, bout: IndexArray, limits: 
         open_start=first == 0,
         open_end=open_end,
         evidence=(
-            f"{times} outside {low:.6g} to {high:.6g} {signal.unit}, which a measurement cannot leave",
-            f"furthest out {furthest:.6g} {signal.unit}",
+            f"{times} outside {written(low, 6)} to {written(high, 6)} {signal.unit}, which a measurement cannot leave",
+            f"furthest out {written(furthest, 6)} {signal.unit}",
             *(() if live else ("while the point was not measuring",)),
         ),
         details={"samples": float(inside.size), "stretches": float(len(bout))},

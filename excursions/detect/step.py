@@ -11,14 +11,16 @@ is weighed from what can be counted (how many such changes this record shows) an
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from excursions.clock import NS_PER_DAY, NS_PER_S, duration_text
+from excursions.detect.afterwards import GONE, returned_at, stayed, went_back
 from excursions.detect.apart import apart_from_neighbours
 from excursions.detect.laboratory import between_samples, samples_clue
 from excursions.detect.origin import (
+    LATE_S,
     WITNESS,
     Clue,
     Companion,
@@ -30,18 +32,20 @@ from excursions.detect.origin import (
     next_reset,
     shared,
     state_clue,
+    tempered,
     times,
     unexplained,
     weigh,
     witnessed,
     words_of,
 )
-from excursions.detect.pattern import running_mean
 from excursions.detect.scan import Change, changes
 from excursions.detect.severity import severity_of
 from excursions.detect.shape import Transition, transition_of
-from excursions.detect.survey import Survey, survey_of
-from excursions.records import CALIBRATING, Event, Record
+from excursions.detect.survey import Survey, jumps_of, survey_of
+from excursions.detect.there_and_back import there_and_back
+from excursions.digits import number, written
+from excursions.records import CALIBRATING, MEASURING, NO_DATA, RECOVERING, RETURNED, Event, Record
 
 FEWEST_BLOCKS = 12
 OWN_SHARE = 0.5  # of a difference to a neighbour that the reading itself must have made
@@ -58,10 +62,11 @@ MOST_OTHERS, QUICK_SHARE = (
     12,
     0.2,
 )  # other changes that show how fast the process is, and how many may be at once
+OUTRUN = 2.0  # times the tallest other jump of the record: a pace it never has
+BESIDE_JUMP = 8  # samples: jumps so near are the same one
 FASTEST_VESSEL_S = (
     60.0  # a stirred vessel takes minutes to reach a new level; samples further apart cannot show it (cp)
 )
-MOST_WAY_BACK, LONGEST_AWAY = 3, 7 * NS_PER_DAY  # steps and time of a stay away that is one event (cp)
 BACK = (0.6, 1.6)  # a return undoes 60 to 160 % of a step
 
 
@@ -113,7 +118,7 @@ def detect_step(record: Record, settings: StepSettings | None = None) -> tuple[E
     own = _events(_Context(record, survey, settings, survey.changes, "", others))
     near = 4 * survey.blocks.width
     found.extend(e for e in own if not any(abs(e.start - other.start) <= near for other in found))
-    found = _there_and_back(found)
+    found = there_and_back(found)
     sizes = [abs(event.size) for event in found if event.origin == "process"]
     large = sum(size >= LIKE * max(sizes) for size in sizes)
     kept = (
@@ -124,52 +129,16 @@ def detect_step(record: Record, settings: StepSettings | None = None) -> tuple[E
     return tuple(sorted(kept, key=lambda event: event.start))
 
 
-def _there_and_back(found: list[Event]) -> list[Event]:
-    """Steps of the process that lead away and, within a few, back to where it was, as one event each.
-
-    A valve that was closed for a shift is one thing that happened, not two or three.
-    """
-    out: list[Event] = []
-    ordered = sorted(found, key=lambda event: event.start)
-    taken = 0
-    for i, first in enumerate(ordered):
-        if i < taken:
-            continue
-        more = _way_back(ordered[i : i + 1 + MOST_WAY_BACK])
-        if more:
-            last = ordered[i + more]
-            words = f"back where it was after {duration_text((last.end - first.start) / NS_PER_S)}"
-            first = replace(
-                first,
-                end=last.end,
-                parts=tuple(event.id for event in ordered[i + 1 : i + more + 1]),
-                evidence=(*first.evidence, words),
-            )
-            taken = i + more + 1
-        out.append(first)
-    return out
-
-
-def _way_back(steps: list[Event]) -> int:
-    """How many steps after the first undo it; 0 when they do not, or are not all the process's."""
-    total = 0.0
-    for k, event in enumerate(steps):
-        if event.origin != "process" or event.start - steps[0].start > LONGEST_AWAY:
-            return 0
-        total += event.size
-        if k and abs(total) <= GONE * abs(steps[0].size):
-            return k
-    return 0
-
-
 def _events(context: _Context) -> list[Event]:
     """Steps among the changes of one series."""
     survey, settings = context.survey, context.settings
     limit = max(settings.slowest_s, settings.slowest_blocks * survey.blocks.width_s)
-    company = [
-        company_clues(context.others, change.at, width=min(change.width, 8), broken=change.across)
-        for change in context.every
-    ]
+    company = tempered(
+        [
+            company_clues(context.others, change.at, width=min(change.width, 8), broken=change.across)
+            for change in context.every
+        ]
+    )
     shapes = [transition_of(survey, change) for change in context.every]
     found = []
     for i, (change, shape) in enumerate(zip(context.every, shapes, strict=True)):
@@ -189,7 +158,7 @@ def _event(
     trifle = TRIFLE_APART if context.neighbour else TRIFLE
     if abs(shape.size) < trifle * record.point.tolerance_at(shape.before):
         return []
-    if _calibrated(record, survey, change, start):
+    if _calibrated(record, survey, change, start) or _resumed(context, change, start, shape):
         return []
     alike = _alike(context, i, shapes, company)
     if not record.neighbours:  # beside one that usually goes along, its moves are counted with it
@@ -232,13 +201,32 @@ def _event(
             probe=record.plant.probe_at(record.point.name, start) or "",
             onset_uncertainty_s=shape.onset_error_s,
             evidence=(
-                f"level went from {shape.before:.4g} to {shape.after:.4g} within {duration_text(shape.length_s)}",
-                f"usual change over that time {change.spread:.2g}; {times(alike, 'other change', 'other changes')} of that size in the record",
+                f"level went from {number(shape.before, half)} to {number(shape.after, half)} within {duration_text(shape.length_s)}",
+                f"usual change over that time {written(change.spread, 2)}; {times(alike, 'other change', 'other changes')} of that size in the record",
                 *words_of((*clues, *usual)),
             ),
-            details={"before": shape.before, "after": shape.after, "transition_s": shape.length_s},
+            details={
+                "before": shape.before,
+                "after": shape.after,
+                "transition_s": shape.length_s,
+                **_returned(context, change, shape, start),
+            },
         )
     ]
+
+
+def _returned(context: _Context, change: Change, shape: Transition, start: int) -> dict[str, float]:
+    """After how long [s] the reading was back where it had been, where it went back by itself."""
+    survey = context.survey
+    blocks = survey.blocks
+    reset = next_reset(context.record, start)
+    until = blocks.at(reset) if reset is not None else len(blocks)
+    back = _return(context, change)
+    at = back.at if back is not None and back.at < until else None
+    if at is None and went_back(survey, change.at, until, shape.before, shape.size):
+        at = returned_at(survey, change.at, until, shape.before, shape.size)
+        at = (change.at + until) // 2 if at is None else at
+    return {} if at is None else {RETURNED: (int(blocks.start[at]) - start) / NS_PER_S}
 
 
 def _outruns(context: _Context, change: Change, shape: Transition) -> bool:
@@ -250,6 +238,10 @@ def _outruns(context: _Context, change: Change, shape: Transition) -> bool:
     seen = shape.samples <= 2 and shape.length_s <= max(3 * survey.interval_s, 1.0) and not change.across
     if not seen or survey.interval_s > FASTEST_VESSEL_S or 0.0 in (shape.before, shape.after):
         return False
+    every = jumps_of(context.record, survey)
+    own = np.abs(every.at - shape.first) <= BESIDE_JUMP
+    if not np.max(every.size[own], initial=0.0) > OUTRUN * np.max(every.size[~own], initial=0.0):
+        return False  # from one sample to the next this process has gone nearly as far
     others = [other for other in context.every if other is not change][:MOST_OTHERS]
     quick = sum(transition_of(survey, other).samples <= 2 for other in others)
     return quick <= QUICK_SHARE * len(others)
@@ -358,23 +350,14 @@ def _stay(context: _Context, change: Change, shape: Transition, start: int) -> C
             length = duration_text((when - start) / NS_PER_S)
             return Clue(odds=0.15, words=f"came back by itself after {length}", inside=True)
     until = blocks.at(reset) if reset is not None else len(blocks)
-    if abs(shape.size) > 3 * survey.wander and _went_back(survey, change.at, until, shape):
+    if went_back(survey, change.at, until, shape.before, shape.size):
         return Clue(odds=0.2, words="the reading went back by itself", inside=True)
-    left = len(blocks) - change.at
-    if left >= STAYS_BLOCKS and left >= change.width:
+    if stayed(survey, change.at, until, shape.size):
         return Clue(odds=2.0, words="did not come back", inside=True)
     return Clue(odds=1.0)
 
 
-STAYS_BLOCKS = 24
 SAMPLES_AFTER = 60 * NS_PER_DAY  # laboratory samples this long after a step still speak of it
-GONE = 0.3  # share of a step that is left when it counts as gone
-
-
-def _went_back(survey: Survey, at: int, until: int, shape: Transition) -> bool:
-    """Whether the level comes back to where it was, by and by, before anybody touched the probe."""
-    after = running_mean(survey.blocks.level[at:until], 8) if until - at >= 8 else survey.blocks.level[at:at]
-    return bool(np.any(np.abs(after - shape.before) < GONE * abs(shape.size)))
 
 
 def _length(record: Record, reset: int) -> int:
@@ -391,6 +374,27 @@ def _calibrated(record: Record, survey: Survey, change: Change, start: int) -> b
     spans = record.states.spans(CALIBRATING)
     near = survey.blocks.width
     return bool(np.any((spans[:, 0] < start + 2 * near) & (spans[:, 1] > start - near)))
+
+
+def _resumed(context: _Context, change: Change, start: int, shape: Transition) -> bool:
+    """Whether it belongs to a state that ended a while ago: leads away across it for a while, or back to before it."""
+    states, survey = context.record.states, context.survey
+    ended = np.flatnonzero((states.end <= start) & ~np.isin(states.code, AT_WORK))
+    if not ended.size or start - int(states.end[ended[-1]]) > LATE_S * NS_PER_S:
+        return False
+    first, over = survey.blocks.at(int(states.start[ended[-1]])), int(states.end[ended[-1]])
+    back = _return(context, change)
+    if change.across and back is not None:
+        return int(survey.blocks.start[back.at]) - over <= LATE_S * NS_PER_S
+    earlier = survey.blocks.level[max(first - RESUMED_BLOCKS, 0) : first]
+    if not earlier.size:
+        return False
+    level, size = float(np.median(earlier)), abs(shape.size)
+    return abs(shape.after - level) < GONE * size and abs(shape.before - level) > (1 - GONE) * size
+
+
+AT_WORK = (MEASURING, RECOVERING, NO_DATA)
+RESUMED_BLOCKS = 12
 
 
 def _state_before(record: Record, start: int) -> int:

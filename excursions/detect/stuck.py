@@ -31,6 +31,7 @@ from excursions.detect.spells import (
 )
 from excursions.detect.survey import Survey, survey_of
 from excursions.detect.tails import expected_as_large, outlying, size_of
+from excursions.digits import chance_text, written
 from excursions.records import Event, FloatArray, Record
 
 SINGLES = 50  # where a signal hardly ever repeats, this many single samples make up the bulk
@@ -241,7 +242,9 @@ def _event(
     both = frozen_share(record.temperature, start, end) > 0.98
     if spells.held_s[i] > MOSTLY * survey.blocks.width_s * len(survey.blocks):
         probe, both = min(probe, 0.5), True
-    change = "no change" if exact else f"stays within {float(np.ptp(live.value[first : last + 1])):.2g}"
+    change = (
+        "no change" if exact else f"stays within {written(float(np.ptp(live.value[first : last + 1])), 2)}"
+    )
     return Event(
         point=record.point.name,
         kind=kind,
@@ -258,7 +261,7 @@ def _event(
         onset_uncertainty_s=float(start - int(live.time[max(first - 1, 0)])) / NS_PER_S,
         evidence=(
             f"{change} for {duration_text(spells.held_s[i])} over {last - first + 1} samples",
-            f"by the rest of this record {chance:.1g} such stretches are due by chance",
+            f"by the rest of this record {chance_text(chance)} such stretches are due by chance",
             *words_of(clues),
         ),
         details={"samples": float(last - first + 1), "held_s": float(spells.held_s[i])},

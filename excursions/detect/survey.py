@@ -47,7 +47,7 @@ class Survey:
     interval_s: median time between live samples; quantum: smallest step the record can show (resolution or
     dead band, 0 when continuous); deadband: the latter alone; sigma: usual noise; noise: the same, at least a quarter of the quantum;
     years: time covered by blocks; temperature (m,): median temperature of each block, NaN where none;
-    neighbours: the same by name; once: what detectors share beyond this, worked out at the first asking.
+    neighbours: the same by name; redundant: those of them that measure the same quantity; once: what detectors share beyond this, worked out at the first asking.
     """
 
     live: Live
@@ -64,15 +64,17 @@ class Survey:
     years: float
     temperature: FloatArray
     neighbours: dict[str, FloatArray]
+    redundant: frozenset[str] = frozenset()
     once: Once = field(default_factory=Once, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Heat:
-    """The temperature as the detectors of heat see it, and where it usually is."""
+    """The temperature as the detectors of heat see it, and where it usually is; once: as in a survey."""
 
     trace: Trace
     usual: Usual
+    once: Once = field(default_factory=Once, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -156,6 +158,9 @@ def survey_of(record: Record) -> Survey | None:
         years=len(blocks) * blocks.width / NS_PER_YEAR,
         temperature=onto_blocks(record.temperature, blocks),
         neighbours={name: onto_blocks(signal, blocks) for name, signal in record.neighbours.items()},
+        redundant=frozenset(
+            name for name, signal in record.neighbours.items() if signal.unit == record.value.unit
+        ),
     )
 
 

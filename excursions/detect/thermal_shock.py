@@ -12,6 +12,7 @@ import numpy as np
 
 from excursions.clock import NS_PER_S
 from excursions.detect.survey import heat_of
+from excursions.digits import written
 from excursions.records import Event, FloatArray, IndexArray, Record
 from excursions.states.element import FASTEST_K_PER_S, failing
 from excursions.states.heat import Usual
@@ -174,7 +175,7 @@ def _event(
     ]
     near = int(np.count_nonzero(others >= settings.nearly * abs(swing.rate)))
     if others.size:
-        facts.append(f"the next fastest of {others.size} others: {others.max():.2g} K in a minute")
+        facts.append(f"the next fastest of {others.size} others: {written(others.max(), 2)} K in a minute")
     return Event(
         point=record.point.name,
         kind="thermal_shock",

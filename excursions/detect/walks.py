@@ -36,7 +36,8 @@ class Walk:
 
     basis: neighbour it was found against, or empty; joints, returns: sudden changes it goes on through, and
     those that undo it; uneven: variance of the levels right after the returns over that right
-    before them; straight: over the whole record."""
+    before them; straight: over the whole record; sampled: by how much laboratory samples part, where
+    they alone show it; agreed_again: whether they did so more than once, and agreed in between."""
 
     lo: int
     hi: int
@@ -49,16 +50,25 @@ class Walk:
     returns: int = 0
     uneven: float = 1.0
     straight: bool = False
+    sampled: float = 0.0
+    agreed_again: bool = False
 
 
 def find_walks(record: Record, survey: Survey, series: tuple[tuple[str, FloatArray], ...]) -> list[Walk]:
     """Walks of the named series (neighbour it is apart from, or empty), then of laboratory samples; no overlaps."""
     found: list[Walk] = []
+    sampled = _by_samples(record, survey)
     for name, values in series:
         own = _walks(survey, values, name) or _straight(survey, values, name)
-        found.extend(walk for walk in own if _is_new(walk, found))
-    found.extend(walk for walk in _by_samples(record, survey) if _is_new(walk, found))
+        found.extend(walk for walk in own if _is_new(walk, found) and not _contradicted(walk, sampled))
+    found.extend(walk for walk in sampled if _is_new(walk, found))
     return found
+
+
+def _contradicted(walk: Walk, sampled: list[Walk]) -> bool:
+    """Whether samples part over the same time by another amount, or several times: they tell the error, the walk guesses."""
+    over = [one for one in sampled if walk.lo < one.hi and one.lo < walk.hi]
+    return len(over) > 1 or any(not TAKEN_OUT[0] <= walk.size / one.size <= TAKEN_OUT[1] for one in over)
 
 
 def _is_new(walk: Walk, found: list[Walk]) -> bool:
@@ -179,9 +189,10 @@ def _returns(survey: Survey, pieces: Joined, begin: int, end: int, size: float) 
 
 def _by_samples(record: Record, survey: Survey) -> list[Walk]:
     """A stretch in which laboratory samples disagree, with its onset from the reading where it shows one."""
-    found = []
+    found: list[Walk] = []
     pieces = joined_rest(survey)
-    for one in disagreements(record, survey):
+    every = sorted(disagreements(record, survey), key=lambda one: one.start)
+    for one in every:
         lo, hi = survey.blocks.at(one.before), survey.blocks.at(one.end)
         window = np.flatnonzero((pieces.block >= 2 * lo - hi) & (pieces.block <= hi))
         if hi - lo < 2 or window.size < 8:
@@ -190,12 +201,17 @@ def _by_samples(record: Record, survey: Survey) -> list[Walk]:
         inner = (pieces.level[window[end:]].mean() - pieces.level[window[: begin + 1]].mean()) * one.shift > 0
         found.append(
             Walk(
-                lo=int(pieces.block[window[begin]]) if inner and end > begin else lo,
+                lo=max(
+                    int(pieces.block[window[begin]]) if inner and end > begin else lo,
+                    found[-1].hi if found else 0,  # before that they agreed again
+                ),
                 hi=hi,
                 before=float(survey.blocks.level[lo]),
                 size=one.shift,
                 spread=one.scatter,
                 expected=one.expected,
+                sampled=one.shift,
+                agreed_again=sum(other.grows and other.shift * one.shift > 0 for other in every) > 1,
             )
         )
     return found
@@ -210,6 +226,8 @@ def _straight(survey: Survey, series: FloatArray, name: str) -> list[Walk]:
     slope, error = slope_and_error(time, level)
     if not abs(slope) > STRAIGHT_T * error:
         return []
+    if _split_squares(level) < float(np.sum((level - np.polyval(np.polyfit(time, level, 1), time)) ** 2)):
+        return []  # two levels tell it better: it happened somewhere, not all along
     span = float(time[-1] - time[0])
     chance = 2 * float(stdtr(8, -abs(slope) / error / 2))
     size = slope * span
@@ -225,6 +243,13 @@ def _straight(survey: Survey, series: FloatArray, name: str) -> list[Walk]:
             straight=True,
         )
     ]
+
+
+def _split_squares(y: FloatArray) -> float:
+    """Least residual squares of a series (n,) told as two levels."""
+    n = np.arange(1, y.size)
+    left, right = np.cumsum(y)[:-1], np.sum(y) - np.cumsum(y)[:-1]
+    return float(np.sum(y * y) - np.max(left**2 / n + right**2 / (y.size - n)))
 
 
 def slope_and_error(x: FloatArray, y: FloatArray) -> tuple[float, float]:

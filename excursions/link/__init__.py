@@ -11,6 +11,7 @@ from excursions.link.doubt import doubt_windows
 from excursions.link.due import next_due
 from excursions.link.lessons import fleet_heat
 from excursions.link.outcome import outcome
+from excursions.link.together import laid_to_process
 
 __all__ = [
     "attribute",
@@ -20,6 +21,7 @@ __all__ = [
     "doubt_windows",
     "error_at",
     "fleet_heat",
+    "laid_to_process",
     "next_due",
     "outcome",
     "weigh",

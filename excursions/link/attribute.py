@@ -15,7 +15,8 @@ import numpy as np
 
 from excursions import clock
 from excursions.conclusions import Levels
-from excursions.kinds import KINDS
+from excursions.digits import number, written
+from excursions.kinds import KINDS, MOVES
 from excursions.link.ageing import Ageing, learn
 from excursions.link.beliefs import Beliefs, updated
 from excursions.link.candidates import Cause, causes
@@ -167,6 +168,13 @@ def _predicted(
     return mean, variance
 
 
+_DOUBTED = {
+    "undecided": "by the record alone it cannot be told whether the probe or the process did it",
+    "record": "by the record alone the export made it",
+    "routine": "by the record alone it is routine",
+}
+
+
 def _reasons(
     weighed: Weighed, column: int, shift: Shift, mean: float, spread: float, ageing: Ageing, tz: ZoneInfo
 ) -> tuple[str, ...]:
@@ -177,14 +185,16 @@ def _reasons(
         rate = ageing.of(shift)
         basis = f"learned from {rate.shifts} shifts" if rate.shifts else "assumed, common practice"
         return (
-            f"ordinary ageing and scatter over {clock.duration_text((shift.end - shift.start) / 1e9)} would give {_signed(mean, shift.unit)} ± {spread:.2g} ({basis})",
+            f"ordinary ageing and scatter over {clock.duration_text((shift.end - shift.start) / 1e9)} would give {_signed(mean, shift.unit)} ± {written(spread, 2)} ({basis})",
         )
     cause = weighed.causes[column]
     told = _told(cause.event, shift, tz)
     after = [f"{_told(e, shift, tz)} followed within a day" for e in cause.consequences]
-    fit = f"it would give {_signed(mean, shift.unit)} ± {spread:.2g}; found {_signed(shift.change, shift.unit)} ± {shift.uncertainty:.2g}"
+    fit = f"it would give {_signed(mean, shift.unit)} ± {written(spread, 2)}; found {_signed(shift.change, shift.unit)} ± {written(shift.uncertainty, 2)}"
     origin = (
-        [f"the record makes it look like the {cause.event.origin}"] if cause.event.origin != "probe" else []
+        []
+        if cause.event.origin == "probe"
+        else [_DOUBTED.get(cause.event.origin, f"by the record alone the {cause.event.origin} did it")]
     )
     return (
         f"{told}, {parameter_words(shift)} found {_signed(shift.change, shift.unit)} on {day(shift.end, tz)}",
@@ -197,9 +207,17 @@ def _reasons(
 def _told(event: Event, shift: Shift, tz: ZoneInfo) -> str:
     """``step of -0.42 pH on 30 May``."""
     label = KINDS[event.kind].label if event.kind in KINDS else event.kind
-    if event.kind in ("step", "drift", "fouling"):
-        return f"{label} of {_signed(event.size, event.size_unit or MEASURANDS[shift.measurand].unit)} on {day(event.start, tz)}"
-    size = f" ({event.size:.4g} {event.size_unit})".replace(" )", ")") if math.isfinite(event.size) else ""
+    if event.kind in MOVES:
+        half = (event.size_high - event.size_low) / 2
+        size = (
+            f"{number(event.size, half, signed=True)} {event.size_unit or MEASURANDS[shift.measurand].unit}"
+        )
+        return f"{label} of {size.rstrip()} on {day(event.start, tz)}"
+    size = (
+        f" ({written(event.size, 4)} {event.size_unit})".replace(" )", ")")
+        if math.isfinite(event.size)
+        else ""
+    )
     return f"{label}{size} on {day(event.start, tz)}"
 
 
@@ -215,4 +233,4 @@ def day(instant: int, tz: ZoneInfo) -> str:
 
 
 def _signed(value: float, unit: str) -> str:
-    return f"{value:+.3g} {unit}".rstrip()
+    return f"{written(value, signed=True)} {unit}".rstrip()

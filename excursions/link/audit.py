@@ -16,6 +16,7 @@ from excursions import clock
 from excursions.calibrations.shifts import histories
 from excursions.clock import NS_PER_DAY, NS_PER_MINUTE, duration_text, wall
 from excursions.conclusions import AuditFinding, Levels
+from excursions.digits import written
 from excursions.link.takeover import NotTakenOver, not_taken_over
 from excursions.link.traces import (
     NEAR_NS,
@@ -264,8 +265,8 @@ def _not_taken_over(one: NotTakenOver, tz: ZoneInfo) -> AuditFinding:
     c, unit = one.calibration, MEASURANDS[one.calibration.measurand].unit
     return AuditFinding(
         point=c.point, probe=c.probe, kind="not taken over", start=c.time, end=c.time, calibration=c.id,
-        sentence=f"the adjustment of {wall(c.time, tz)} would move the reading by {one.expected:+.3g} {unit}; "
-        f"it moved by {one.seen:+.2g} {unit} (on ordinary days by about {one.ordinary:.2g})",
+        sentence=f"the adjustment of {wall(c.time, tz)} would move the reading by {written(one.expected, signed=True)} {unit}; "
+        f"it moved by {written(one.seen, 2, signed=True)} {unit} (on ordinary days by about {written(one.ordinary, 2)})",
         could_hide=("the process may have moved the other way by as much at the same time",),
     )  # fmt: skip
 
@@ -345,7 +346,9 @@ def _could_hide(point: Point, sampling: Mapping[str, Sampling]) -> tuple[str, ..
             f"the export holds {value.kind.replace('interpolated', 'interpolated values')}, which smooth plateaus"
         )
     if value is not None and value.deadband > 0:
-        made.append(f"changes below {value.deadband:.3g} {point.quantity.unit} were not recorded".rstrip())
+        made.append(
+            f"changes below {written(value.deadband)} {point.quantity.unit} were not recorded".rstrip()
+        )
     if not point.temperature or "temperature" not in sampling:
         made.append("no temperature signal, so the walk to ambient does not show")
     made.append("a frozen output (hold) during the work, or a calibration in the workshop")

@@ -11,10 +11,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from excursions.conclusions import Levels
+from excursions.kinds import HEAT_KINDS
 from excursions.link.beliefs import Beliefs
 from excursions.link.effects import Variant, variants
 from excursions.link.intervals import Interval
-from excursions.link.priors import CONSEQUENCE_KINDS, CONSEQUENCE_WITHIN_NS, HEAT_KINDS
+from excursions.link.priors import CONSEQUENCE_KINDS, CONSEQUENCE_WITHIN_NS
 from excursions.plant import Plant
 from excursions.records import Event
 

@@ -16,18 +16,20 @@ from excursions.calibrations import models
 from excursions.calibrations.shifts import histories
 from excursions.clock import NS_PER_HOUR
 from excursions.conclusions import Levels
+from excursions.digits import written
+from excursions.kinds import GRADUAL, having
 from excursions.link.ageing import Ageing, owner_of
 from excursions.link.attribute import Weighed, Weighing, weigh
 from excursions.link.beliefs import Beliefs
 from excursions.link.candidates import causes
 from excursions.link.effects import believed_chance
-from excursions.link.intervals import GRADUAL, intervals, is_of
+from excursions.link.intervals import intervals, is_of
 from excursions.link.posterior import posterior, weigh_sets
 from excursions.link.shape import OPENS_AT, Samples, span_of, window
 from excursions.plant import Plant, Point
 from excursions.records import Calibration, Doubt, Event, Link, Parameter, Shift
 
-_OPEN_KINDS = ("step", "drift", "fouling", "over_temperature", "thermal_shock")
+_OPEN_KINDS = having("doubts")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,7 +132,7 @@ def _closed(
         if not math.isfinite(error) or abs(error) <= point.tolerance_at(span.level):
             continue
         where = f" at {first.point}" if point.name != first.point else ""
-        reason = f"found out of tolerance{where}: reading off by {error:+.3g} {point.quantity.unit} at {span.level:.4g}"
+        reason = f"found out of tolerance{where}: reading off by {written(error, signed=True)} {point.quantity.unit} at {written(span.level, 4)}"
         made = window(span, weighed.posterior, reason.rstrip())
         if made:
             yield made
@@ -157,7 +159,7 @@ def _open_windows(
     real = sorted((c for c in calibrations if not c.copied), key=lambda c: c.time)
     since: dict[tuple[str, str], list[Event]] = {}  # by probe, or by point where nobody says which
     for event in events:
-        may = event.kind in _OPEN_KINDS and event.origin in ("probe", "undecided")
+        may = event.kind in _OPEN_KINDS and event.origin in ("probe", "undecided") and not event.went_back
         chance = believed_chance(event, learned.beliefs)
         if may and chance >= OPENS_AT and _unverified(event, real):
             owner = (event.probe, "") if event.probe else ("", event.point)
@@ -227,7 +229,9 @@ def _open_one(
             )
             if not abs(error) > place.tolerance_at(span.level):
                 continue
-            reason = f"verified, found off by {error:+.3g} {place.quantity.unit} and not adjusted"
+            reason = (
+                f"verified, found off by {written(error, signed=True)} {place.quantity.unit} and not adjusted"
+            )
         made = window(span, seen, reason)
         if made:
             yield made

@@ -12,9 +12,10 @@ from excursions.calibrations import models
 from excursions.calibrations.levels import LOOK_BACK_NS, level_before, level_between
 from excursions.clock import NS_PER_HOUR
 from excursions.conclusions import Levels
+from excursions.kinds import HEAT_KINDS, having
 from excursions.link.ageing import key_of
 from excursions.link.beliefs import HEAT, OTHER, UNSEEN, Beliefs, Family
-from excursions.link.priors import HEAT_KINDS, expected, lasting_chance
+from excursions.link.priors import expected, lasting_chance
 from excursions.measurands import MEASURANDS
 from excursions.plant import Plant
 from excursions.records import Event, FloatArray, Shift
@@ -37,7 +38,7 @@ _ELECTRODE_WAYS = {
     "drift": ((0.75, 0.0), (0.25, 0.6)),
     "fouling": ((0.75, 0.0), (0.25, 0.6)),
 }
-_DEAD_KINDS = ("stuck", "pinned", "out_of_range")
+_DEAD_KINDS = having("dead")
 SHOWN_BY = ("step", "drift")  # changes of the reading by which damage by heat shows at once
 _SHOWN = 0.6  # share of it that does (cp)
 # Damage that the reading did not show is mostly small and now and then large: (weight, size against the kick) (cp).

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from excursions.kinds import GRADUAL
 from excursions.link.ageing import owner_of
 from excursions.records import Event, Shift
-
-GRADUAL = ("drift", "fouling")  # what began before a calibration goes on after it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -24,6 +24,8 @@ from scipy.special import stdtrit
 
 from excursions.calibrations import models
 from excursions.conclusions import Coefficient, Lesson
+from excursions.digits import written
+from excursions.kinds import having
 from excursions.link.ageing import key_of, months_of, owner_of
 from excursions.link.intervals import Interval, intervals
 from excursions.link.priors import expected
@@ -34,7 +36,7 @@ TERMS = {"dose": "hour of dose above rating", "sterilisation": "sterilisation", 
 CONFIDENCE = 0.95
 LEAST_SHIFTS, LEAST_PROBES, LEAST_EXPOSED = 12, 5, 5  # fewer than this is not enough to say (cp)
 _HEAT_SCATTER = 0.5  # of the damage itself, from event to event (cp)
-_OTHER_DAMAGE = ("step", "drift", "fouling", "stuck")
+_OTHER_DAMAGE = having("damages")
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,7 +183,9 @@ def _sentence(base: Lesson, coefficients: Sequence[Coefficient]) -> str:
         f", model {base.model}" if base.model else ""
     )
     told = "; ".join(
-        f"{c.value:+.3g} {base.unit} a {TERMS[c.term]} ({c.low:+.3g} to {c.high:+.3g})".replace("  ", " ")
+        f"{written(c.value, signed=True)} {base.unit} a {TERMS[c.term]} ({written(c.low, signed=True)} to {written(c.high, signed=True)})".replace(
+            "  ", " "
+        )
         for c in coefficients
     )
     return f"{kind}: {told}, from {base.shifts} shifts of {base.probes} probes"

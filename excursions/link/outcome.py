@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from excursions.clock import to_datetime
+from excursions.digits import written
+from excursions.kinds import having
 from excursions.link.candidates import grouped
 from excursions.link.intervals import is_of
 from excursions.records import Calibration, Event, Link, Shift
@@ -14,7 +16,7 @@ NOT_BORNE_OUT = "not borne out"
 NOT_YET = "not verified yet"
 _LIKELY = 0.5
 # Failures that come and go leave the parameters alone: a calibration that finds nothing does not refute them.
-PASSING = ("stuck", "pinned", "out_of_range", "spikes", "dropout", "bad_quality", "bridged", "periodic")
+UNTOUCHED = having("untouched")
 
 
 def outcome(
@@ -42,7 +44,7 @@ def outcome(
     return {
         event.id: states[event.id]
         for event in events
-        if event.id in states and (event.kind not in PASSING or states[event.id][0] == VERIFIED)
+        if event.id in states and (event.kind not in UNTOUCHED or states[event.id][0] == VERIFIED)
     }
 
 
@@ -76,7 +78,7 @@ def _one(
         shift = shifts[best.shift]
         return VERIFIED, (
             f"The calibration of {_day(shift.end)} found the {shift.parameter.replace('_', ' ')} changed by "
-            f"{shift.change:+.3g} {shift.unit}".rstrip()
+            f"{written(shift.change, signed=True)} {shift.unit}".rstrip()
             + f"; this is its likeliest cause ({best.probability:.0%})."
         )
     if not spanning:

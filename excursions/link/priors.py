@@ -6,6 +6,7 @@ as the values, so that a plant's own record outweighs them after a few calibrati
 
 from __future__ import annotations
 
+from excursions.kinds import KINDS, having
 from excursions.measurands import MEASURANDS
 from excursions.measurands.row import A_SHARE, Expected
 from excursions.records import Event
@@ -27,37 +28,16 @@ def expected(measurand: str, parameter: str, unit: str) -> Expected:
     return MEASURANDS[measurand].ageing.get(parameter, A_SHARE)
 
 
-# How often an event of this kind leaves a lasting change, when it is the probe's.
-_LASTING: dict[str, float] = {
-    "step": 0.85,
-    "drift": 0.8,
-    "fouling": 0.5,
-    "over_temperature": 0.5,
-    "thermal_shock": 0.3,
-    "sterilisation": 0.003,
-    "stuck": 0.2,
-    "slow_response": 0.2,
-    "noise_growth": 0.15,
-    "noise_collapse": 0.15,
-    "temperature_fault": 0.05,
-    "out_of_range": 0.05,
-    "pinned": 0.05,
-    "spikes": 0.03,
-    "periodic": 0.02,
-    "dropout": 0.02,
-    "bad_quality": 0.02,
-}
 # Something that left no trace in the record: chance a month that it changes the probe.
 UNRECORDED_PER_MONTH = 0.02
-HEAT_KINDS = ("over_temperature", "thermal_shock", "sterilisation")
 # Changes of the reading that begin within this time after heat are taken as its consequence.
 CONSEQUENCE_WITHIN_NS = 24 * 3_600 * 1_000_000_000
-CONSEQUENCE_KINDS = ("step", "drift", "noise_growth", "slow_response", "fouling")
+CONSEQUENCE_KINDS = having("follows heat")
 
 
 def lasting_chance(event: Event) -> float:
     """Chance, before any calibration, that this event changed the probe's parameters for good."""
-    base = _LASTING.get(event.kind, 0.0)
+    base = KINDS[event.kind].lasting if event.kind in KINDS else 0.0
     confidence = min(max(event.confidence, 0.0), 1.0)
     if event.kind == "sterilisation" or event.origin == "routine":
         return base if event.kind == "sterilisation" else 0.0

@@ -19,13 +19,13 @@ from excursions.calibrations import models
 from excursions.calibrations.levels import level_before
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_S, TimeArray
 from excursions.conclusions import Levels
+from excursions.kinds import GRADUAL, HEAT_KINDS
 from excursions.link.candidates import Cause
 from excursions.link.correct import hours_beyond
 from excursions.link.effects import usual_level
 from excursions.link.errors import reading_errors
 from excursions.link.intervals import Interval
 from excursions.link.posterior import Posterior
-from excursions.link.priors import HEAT_KINDS
 from excursions.plant import Point
 from excursions.records import PRORATION, UNVERIFIED, Doubt, FloatArray, Parameter
 
@@ -285,13 +285,7 @@ def _basis(lead: Cause | None, *, pinned: bool, observed: bool) -> str:
         return "laboratory samples" if pinned else PRORATION if observed else UNVERIFIED
     if lead.event.kind in HEAT_KINDS:
         return "heat"
-    return (
-        "step"
-        if lead.event.kind in ("step",)
-        else "drift"
-        if lead.event.kind in ("drift", "fouling")
-        else lead.event.kind
-    )
+    return "drift" if lead.event.kind in GRADUAL else lead.event.kind
 
 
 def _pin_reason(span: Span) -> tuple[str, ...]:

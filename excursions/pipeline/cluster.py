@@ -24,7 +24,7 @@ import excursions
 from excursions.errors import ExcursionsError, UsageError, WorkerLostError
 from excursions.pipeline.engine import Analysed, Looks, Wanted
 from excursions.pipeline.inputs import Pins, point_inputs, without_signal
-from excursions.pipeline.point import PointCounts, analyse_point, plant_around
+from excursions.pipeline.point import Closeup, PointCounts, analyse_point, plant_around
 from excursions.pipeline.progress import Progress
 from excursions.pipeline.run import SEARCHING
 from excursions.pipeline.shelf import Shelf
@@ -62,7 +62,7 @@ class PointPlan:
     plant: Plant
     raw: Raw
     pins: Pins
-    closer: tuple[tuple[int, int], ...] = ()
+    closer: Closeup = field(default_factory=Closeup)
 
 
 # --- what workers do ------------------------------------------------------------------------------
@@ -148,7 +148,7 @@ class ClusterEngine:
         around = plant_around(wanted.plant, point)
         tags = [tag for tag in (*point.tags.values(), *(other.value for other in near)) if tag in self._looks]
         own = [self._looks[tag].last for tag in point.tags.values() if tag in self._looks]
-        closer = wanted.closer(point, wanted.plant, max(own)) if wanted.closer else ()
+        closer = wanted.closer(point, wanted.plant, max(own)) if wanted.closer else Closeup()
         return PointPlan(
             point=point,
             plant=replace(around, points=(point, *near)),

@@ -11,7 +11,7 @@ from excursions import clock
 from excursions import link as link_room
 from excursions.pipeline.inputs import sample_pins
 from excursions.plant import Plant
-from excursions.records import CalibrationEntry, Decision, LabSample
+from excursions.records import CalibrationEntry, Decision, Event, LabSample
 from excursions.report.result import PointFindings, ScanResult
 from excursions.report.verdict import judge, order
 
@@ -35,6 +35,7 @@ def conclude(evidence: Evidence, points: Sequence[PointFindings]) -> ScanResult:
     points = [
         with_inferences(_name_probes(findings, plant), evidence.decisions, plant) for findings in points
     ]
+    points = _shared_moves(points, plant)
     levels = {findings.point.name: findings.levels for findings in points}
     events = [event for findings in points for event in findings.events]
     shifts = calibration_room.shifts(evaluated, plant, levels)
@@ -114,6 +115,18 @@ def _assumed_ratings(findings: PointFindings, plant: Plant) -> tuple[Decision, .
             option="rating_continuous_degc and rating_sterilisation_degc of the probe or the point in the register",
         ),
     )
+
+
+def _shared_moves(points: Sequence[PointFindings], plant: Plant) -> list[PointFindings]:
+    """Findings with the steps that several points of one quantity shared laid to the process."""
+    events = [event for findings in points for event in findings.events]
+    spans = {findings.point.name: (findings.start, findings.end) for findings in points}
+    now: dict[str, list[Event]] = {}
+    for event in link_room.laid_to_process(events, plant, spans):
+        now.setdefault(event.point, []).append(event)
+    return [
+        dataclasses.replace(findings, events=tuple(now.get(findings.point.name, ()))) for findings in points
+    ]
 
 
 def _name_probes(findings: PointFindings, plant: Plant) -> PointFindings:

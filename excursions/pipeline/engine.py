@@ -10,7 +10,7 @@ from typing import Protocol
 
 from excursions.errors import ExcursionsError
 from excursions.pipeline.inputs import Pins, point_inputs
-from excursions.pipeline.point import PointCounts, PointInput
+from excursions.pipeline.point import Closeup, PointCounts, PointInput
 from excursions.pipeline.progress import Progress
 from excursions.pipeline.run import PointCrew, analyse_points, point_crew, worth_early
 from excursions.plant import Plant, Point
@@ -19,7 +19,7 @@ from excursions.records import TagSeries
 from excursions.register import Look
 from excursions.report.result import PointFindings
 
-Closer = Callable[[Point, Plant, int], tuple[tuple[int, int], ...]]
+Closer = Callable[[Point, Plant, int], Closeup]
 Analysed = list[tuple[PointFindings, PointCounts]]
 Looks = Mapping[str, TagSeries | Look]
 

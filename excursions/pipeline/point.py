@@ -6,7 +6,7 @@ on another machine.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -22,6 +22,7 @@ from excursions.detect.survey import surveyed
 from excursions.plant import Plant, Point
 from excursions.records import (
     MEASURING,
+    SEVERITY_RANK,
     BoolArray,
     Decision,
     Event,
@@ -41,10 +42,26 @@ TRACE_BUDGET = 6_000  # plotted samples of a quiet series; extremes and events c
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Closeup:
+    """Where true samples are wanted: spans [ns], and so far [ns] around the begin of every event worth a look."""
+
+    spans: tuple[tuple[int, int], ...] = ()
+    around_events: int = 0
+
+    def all_spans(self, events: Sequence[Event]) -> tuple[tuple[int, int], ...]:
+        """The spans asked for and those around the events; none of these lasts beyond a begin and twice the distance."""
+        far = self.around_events
+        worth = [
+            e for e in events if far and SEVERITY_RANK[e.severity] >= 1 and e.origin in ("probe", "undecided")
+        ]
+        return (*self.spans, *((e.start - far, min(e.end, e.start + far) + far) for e in worth))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PointInput:
     """What one point's work needs: its tags by role, related points and laboratory samples.
 
-    `plant` holds only what concerns this point (see :func:`plant_around`); `closer` are spans [ns] of which the
+    `plant` holds only what concerns this point (see :func:`plant_around`); `closer` says where the
     plotted series are to keep as many true samples as a page can hold; samples and bridged stretches before
     `counted_from` [ns] are searched but not counted.
     """
@@ -55,7 +72,7 @@ class PointInput:
     neighbours: Mapping[str, tuple[Point, TagSeries]] = field(default_factory=dict)
     sample_time: TimeArray = field(default_factory=lambda: np.empty(0, np.int64))
     sample_value: FloatArray = field(default_factory=lambda: np.empty(0, np.float64))
-    closer: tuple[tuple[int, int], ...] = ()
+    closer: Closeup = field(default_factory=Closeup)
     trace_budget: int = TRACE_BUDGET
     counted_from: int = -(2**63)
 
@@ -181,7 +198,7 @@ def _findings(
         -1, 2
     )
     traces = {
-        role: _trace(role, signals[role], keep, given)
+        role: _trace(role, signals[role], keep, given, given.closer.all_spans(events))
         for role in ("value", "temperature")
         if role in signals and len(signals[role])
     }
@@ -220,10 +237,12 @@ def _own_bridges(signal: Signal, first: int) -> Sampling:
     return with_bridges(replace(signal.sampling, bridged=0, bridged_longest_s=0.0), signal.time, own)
 
 
-def _trace(role: str, signal: Signal, keep: TimeArray, given: PointInput) -> Trace:
+def _trace(
+    role: str, signal: Signal, keep: TimeArray, given: PointInput, closer: Sequence[tuple[int, int]]
+) -> Trace:
     """Thin one signal and break its line where data are missing; a closer look keeps every sample it can."""
     index = thin(signal.time, signal.value, given.trace_budget, keep)
-    for start, end in given.closer:
+    for start, end in closer:
         first, last = np.searchsorted(signal.time, [start, end])
         near = thin(signal.time[first:last], signal.value[first:last], TRACE_BUDGET) + first
         index = np.union1d(index, near)

@@ -16,6 +16,7 @@ from excursions.pipeline.engine import Closer as Closer
 from excursions.pipeline.engine import Engine, LocalEngine, Wanted
 from excursions.pipeline.identity import run_facts
 from excursions.pipeline.inputs import sample_pins, samples_by_point
+from excursions.pipeline.point import Closeup as Closeup
 from excursions.pipeline.run import Progress, quiet
 from excursions.plant import Plant
 from excursions.read import Reading, ReadOptions
@@ -149,6 +150,7 @@ def _scan(
         samples=_both(samples, found.samples),
         register=Path(register) if register else found.register,
         ignored=found.ignored,
+        apart=found.apart,
     )
     read = read_all(inputs, chosen, engine, progress)
     wanted = Wanted(plant=read.plant, pins=sample_pins(read.laboratory), closer=closer)
@@ -199,6 +201,7 @@ def read_all(inputs: Inputs, options: ScanOptions, engine: Engine, progress: Pro
     progress("reading exports", 0, len(inputs.exports))
     known, problems = _known_plant(inputs)
     reading_options = options.read.for_plant(known) if known else options.read
+    reading_options = dataclasses.replace(reading_options, apart=inputs.apart)
     exports, looks = engine.read(inputs.exports, reading_options, progress)
     progress("reading exports", len(inputs.exports), len(inputs.exports))
     if inputs.register:
@@ -303,7 +306,7 @@ def propose_register(
     chosen = options or ScanOptions()
     source = register or found.register
     inputs = Inputs(
-        exports=found.exports, calibrations=(), samples=(), register=source, ignored=found.ignored
+        exports=found.exports, calibrations=(), samples=(), register=source, ignored=found.ignored, apart=found.apart
     )
     read = read_all(inputs, chosen, LocalEngine(jobs=1), progress)
     existing = source.read_text(encoding="utf-8") if source else ""

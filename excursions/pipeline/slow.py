@@ -15,15 +15,16 @@ import numpy as np
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, TimeArray, duration_text
 from excursions.condition import condition
 from excursions.detect.catalogue import SLOW, detect, quieted
-from excursions.detect.limits import detection_limits
+from excursions.detect.limits import walk_limits
 from excursions.detect.merge import merge
 from excursions.detect.severity import severity_of
 from excursions.detect.survey import surveyed
+from excursions.digits import written
+from excursions.kinds import GRADUAL
 from excursions.plant import Plant
 from excursions.records import Event, FloatArray, Record, Signal, TagSeries
 from excursions.report.result import Levels, PointFindings
 
-WALKS = ("drift", "fouling")
 SEEN = 35 * NS_PER_DAY  # a window sees no more
 SHOWN = 14 * NS_PER_DAY  # a walk up to this long is better dated by the window that shows it whole
 
@@ -49,7 +50,7 @@ def with_slow_changes(
     found = dataclasses.replace(
         found, events=tuple(_whole_size(record, event, found) for event in found.events)
     )
-    limits = {limit.kind: limit for limit in detection_limits(record).values() if limit.kind in WALKS}
+    limits = walk_limits(record)
     return dataclasses.replace(
         found,
         events=together(record, found.events, slow),
@@ -65,7 +66,7 @@ def together(record: Record, first: Sequence[Event], slow: Sequence[Event]) -> t
     """
     kept = list(first)
     for event in slow:
-        others = [one for one in first if one.kind in WALKS and _shared(one, event) > 0]
+        others = [one for one in first if one.kind in GRADUAL and _shared(one, event) > 0]
         if event.end - event.start <= SHOWN and others:
             continue
         parts = [one for one in others if _shared(one, event) >= 0.5 * (one.end - one.start)]
@@ -79,7 +80,7 @@ def together(record: Record, first: Sequence[Event], slow: Sequence[Event]) -> t
 
 def _whole_size(record: Record, event: Event, found: PointFindings) -> Event:
     """A walk that went on through several windows, each of which knew its own share alone, with the size of all of it."""
-    if event.kind not in WALKS or event.end - event.start <= SEEN or "stretches" in event.details:
+    if event.kind not in GRADUAL or event.end - event.start <= SEEN or "stretches" in event.details:
         return event
     levels = found.levels
     first, last = np.searchsorted(levels.time, [event.start, event.end])
@@ -98,7 +99,7 @@ def _whole_size(record: Record, event: Event, found: PointFindings) -> Event:
         size=size,
         size_low=size - off,
         size_high=size + off,
-        evidence=(f"walked by {size:.3g} in {duration_text(days * 86_400)}", *event.evidence[1:]),
+        evidence=(f"walked by {written(size)} in {duration_text(days * 86_400)}", *event.evidence[1:]),
         details={**event.details, "rate_per_day": size / days},
     )
     return quieted(whole)

@@ -22,6 +22,7 @@ from typing import IO
 import polars as pl
 
 from excursions.errors import InputFileError
+from excursions.read.members import heads, member_bytes, split_member
 from excursions.read.model import ReadOptions
 from excursions.read.text import encoding_of
 from excursions.read.unpack import CutOff, opened, unpacked
@@ -73,8 +74,9 @@ def read_cells(path: Path, options: ReadOptions) -> CellFile:
     InputFileError
         If the file cannot be opened, is empty, is binary of no known kind, or is too large for a log.
     """
-    data, notes = _content(path, options)
-    digest = hashlib.sha256(path.read_bytes()).hexdigest()
+    inside = split_member(path)
+    data, notes = _content(path, options) if inside is None else (_member_content(path, *inside), ())
+    digest = hashlib.sha256(path.read_bytes() if inside is None else data).hexdigest()
     sheets = tuple(sheet for sheet in _sheets(path, data, options) if sheet.rows)
     if options.sheet and any(sheet.name == options.sheet for sheet in sheets):
         sheets = tuple(sheet for sheet in sheets if sheet.name == options.sheet)
@@ -213,6 +215,23 @@ def _content(path: Path, options: ReadOptions) -> tuple[bytes, tuple[str, ...]]:
     except CutOff:
         return b"".join(parts), ("the packed file is cut off; what came before was read",)
     return b"".join(parts), ()
+
+
+def _member_content(path: Path, archive: Path, member: str) -> bytes:
+    data = member_bytes(archive, member, LARGEST + 1)
+    _check_size(len(data), path)
+    return data
+
+
+def member_heads(path: Path, options: ReadOptions) -> Iterator[tuple[str, tuple[Sheet, ...]]]:
+    """Name and first rows of each file in an archive that is text or a workbook."""
+    for name, data in heads(path, _HEAD_BYTES, LARGEST):
+        cut = len(data) == _HEAD_BYTES and not data.startswith(_EXCEL[0][0])
+        head = (data[: data.rfind(b"\n") + 1] or data) if cut else data
+        try:
+            yield name, tuple(_first_rows(sheet) for sheet in kind_of(head)(path, head, options) if sheet.rows)
+        except InputFileError:
+            continue  # no table of a person's making; the reader of exports tells what is wrong with it
 
 
 def _check_size(size: int, path: Path) -> None:

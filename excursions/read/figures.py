@@ -6,6 +6,7 @@ import math
 import statistics
 from collections.abc import Sequence
 
+from excursions.digits import written
 from excursions.physics.nernst import nernst_slope_mv
 
 _FULL_SLOPE_MV = float(nernst_slope_mv(25.0))
@@ -33,15 +34,15 @@ def unit_of_column(figure: str, unit: str, values: Sequence[float]) -> tuple[str
     middle = statistics.median(abs(value) for value in values)
     if figure == "slope":
         if middle <= 1.3 and unit in ("", "%"):
-            return "ratio", f"a median of {middle:.3g} is a ratio, not per cent"
+            return "ratio", f"a median of {written(middle)} is a ratio, not per cent"
         if not unit and 45.0 <= middle <= 62.0:
-            return "mv/ph", f"a median of {middle:.3g} is a slope in mV/pH"
-        return (unit, "") if unit else ("%", f"a median of {middle:.3g} is a slope in per cent")
+            return "mv/ph", f"a median of {written(middle)} is a slope in mV/pH"
+        return (unit, "") if unit else ("%", f"a median of {written(middle)} is a slope in per cent")
     if figure == "zero_point" and not unit:
         if 4.0 <= middle <= 10.0:
-            return "ph", f"a median of {middle:.3g} is a zero point in pH"
+            return "ph", f"a median of {written(middle)} is a zero point in pH"
         if max(abs(value) for value in values) > 14.0:
-            return "mv", f"values up to {max(abs(v) for v in values):.3g} are a potential in mV"
+            return "mv", f"values up to {written(max(abs(v) for v in values))} are a potential in mV"
         return "", "nothing states a unit; taken as a zero in the unit of the reading"
     return unit, ""
 

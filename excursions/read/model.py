@@ -76,6 +76,8 @@ class ReadOptions:
         Text is read in blocks of about this size.
     show_rows : int
         How many first rows of each table are to be shown beside what was understood of them.
+    apart : frozenset of str
+        Files inside archives that are no exports (``archive.zip!member``) and are passed by.
     beside : Beside
         What the exports of the same run say, for logs and lists whose own dates leave their order open.
     """
@@ -94,6 +96,7 @@ class ReadOptions:
     spill_bytes: int = 600 * 2**20
     block_bytes: int = 8 * 2**20
     show_rows: int = 0
+    apart: frozenset[str] = frozenset()
     beside: Beside = field(default_factory=Beside)
 
     def for_plant(self, plant: Plant) -> ReadOptions:

@@ -16,9 +16,10 @@ from pathlib import Path
 
 from excursions.clock import NS_PER_HOUR
 from excursions.errors import ExcursionsError, InputFileError
-from excursions.read.cells import Row, Sheet, read_head
+from excursions.read.cells import Row, Sheet, member_heads, read_head
 from excursions.read.fold import plain
 from excursions.read.headers import fold
+from excursions.read.members import MARK
 from excursions.read.model import ReadOptions
 from excursions.read.samples import sample_meanings
 from excursions.read.table import LogTable, find_table, row_times
@@ -29,13 +30,18 @@ Found = tuple[tuple[Path, str], ...]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Inputs:
-    """Paths by what they hold, each in the order it was met; ignored: path and reason."""
+    """Paths by what they hold, each in the order it was met; ignored: path and reason.
+
+    apart : files inside archives of exports that are no exports, as ``archive.zip!member``; they are among the
+        calibrations and samples too
+    """
 
     exports: tuple[Path, ...] = ()
     calibrations: tuple[Path, ...] = ()
     samples: tuple[Path, ...] = ()
     register: Path | None = None
     ignored: Found = ()
+    apart: frozenset[str] = frozenset()
 
 
 _NO_DATA = words(
@@ -70,6 +76,7 @@ def sort_out(paths: Sequence[Path]) -> Inputs:
     """
     sorted_: dict[str, list[Path]] = {"export": [], "calibrations": [], "samples": [], "register": []}
     ignored: list[tuple[Path, str]] = []
+    apart: list[str] = []
     seen: set[Path] = set()
     for path, named in _walk(paths, ignored):
         if path in seen:
@@ -82,6 +89,9 @@ def sort_out(paths: Sequence[Path]) -> Inputs:
             ignored.append((path, reason))
         else:
             sorted_[kind].append(path)
+        for inside, held in packed_apart(path) if kind == "export" else ():
+            sorted_[held].append(inside)
+            apart.append(str(inside))
     registers = sorted_["register"]
     ignored += [(path, f"a second register; {registers[0].name} is used") for path in registers[1:]]
     return Inputs(
@@ -90,7 +100,21 @@ def sort_out(paths: Sequence[Path]) -> Inputs:
         samples=tuple(sorted_["samples"]),
         register=registers[0] if registers else None,
         ignored=tuple(ignored),
+        apart=frozenset(apart),
     )
+
+
+def packed_apart(path: Path) -> list[tuple[Path, str]]:
+    """The files in an archive of exports that are no exports, as ``archive.zip!member``, and their kinds."""
+    if path.suffix.casefold() != ".zip" or not path.is_file():
+        return []
+    found = []
+    for name, sheets in member_heads(path, ReadOptions()):
+        stem = plain(Path(name).stem).casefold()
+        kind = next((k for k, fits in (("calibrations", _is_log), ("samples", _is_samples)) if any(fits(s, stem) for s in sheets)), "")
+        if kind:
+            found.append((Path(f"{path}{MARK}{name}"), kind))
+    return found
 
 
 def _walk(paths: Sequence[Path], ignored: list[tuple[Path, str]]) -> Iterator[tuple[Path, bool]]:

@@ -8,7 +8,9 @@ from fnmatch import fnmatchcase
 
 from excursions.measurands import MEASURANDS
 from excursions.plant import Plant, Point, Probe
+from excursions.read.aggregates import noted
 from excursions.records import Decision, TagSeries
+from excursions.register._aggregates import AGGREGATE, set_apart, split_names
 from excursions.register._fields import NOT_STATED, STATED_NONE
 from excursions.register._look import Look, look_of
 from excursions.register._measurand import Guess, guess_temperature_unit, guess_value, pressure_unit
@@ -74,7 +76,12 @@ def _probe_like_its_point(probe: Probe, plant: Plant, points: Sequence[Point]) -
 
 def _sort_out(series: Mapping[str, TagSeries | Look], plant: Plant) -> _Export:
     looks = (one if isinstance(one, Look) else look_of(one) for one in series.values())
-    tags = {name: understand(order, one) for order, (name, one) in enumerate(zip(series, looks, strict=True))}
+    named = split_names(series)
+    tags = {
+        name: understand(order, one, named[name][0] if name in named else "")
+        for order, (name, one) in enumerate(zip(series, looks, strict=True))
+    }
+    tags |= set_apart(tags, named, {signal for point in plant.points for signal in point.tags.values()})
     by_role: dict[str, list[Tag]] = {}
     for tag in tags.values():
         by_role.setdefault(tag.role, []).append(tag)
@@ -138,8 +145,8 @@ def _fill(point: Point, tag: Tag, export: _Export, none: set[str], *, measurand:
         point = _set(point, "measurand", guess.measurand, guess.why)
     if point.measurand == guess.measurand:
         point = _units_and_range(point, guess)
-    if not point.description and tag.look.description:
-        point = replace(point, description=tag.look.description)
+    if not point.description and (description := noted(tag.look.description)[0]):
+        point = replace(point, description=description)
     for role, pairs in export.pairs.items():
         pair = pairs.get(tag.name)
         if pair and not getattr(point, role) and role not in none:
@@ -207,7 +214,7 @@ def _new_point(tag: Tag, name: str, export: _Export) -> Point:
         point = _set(point, "measurand", "temperature", tag.why)
         unit, why, _ = guess_temperature_unit(tag, others_fahrenheit=export.fahrenheit)
         point = _set(point, "unit", unit, why) if unit else point
-        point = replace(point, description=tag.look.description)
+        point = replace(point, description=noted(tag.look.description)[0])
         return replace(point, inferred={**point.inferred, "unit": why}) if why else point
     point = _set(point, "value", tag.name, tag.why)
     return _fill(point, tag, export, set(), measurand=True)
@@ -259,7 +266,7 @@ _WHY_OUT = {
 
 
 def _left_out(tag: Tag) -> Decision:
-    why = _WHY_OUT.get(tag.role, "the register says to ignore it")
+    why = tag.why if tag.role == AGGREGATE else _WHY_OUT.get(tag.role, "the register says to ignore it")
     return Decision(
         subject=tag.name, what="left out", why=why, option="name it as a signal of a point in the register"
     )

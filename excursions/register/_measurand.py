@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from excursions.digits import written
 from excursions.measurands import MEASURANDS, to_canonical
 from excursions.register._tags import Tag
 from excursions.register._units import PRESSURE, pretty, quantities, table_unit, tidy
@@ -89,7 +90,7 @@ def _by_word(tag: Tag, word: str, source: str, means: list[str]) -> tuple[str, s
             return fits[0], f"{why} and its unit is {tag.unit}"
         return "other", f"its {source} says {MEASURANDS[word].label}, but its unit is {tag.unit}"
     if word == "oxygen" and "current" not in quantities(tag.unit) and tag.traits.q50 > _OXYGEN_MG:
-        return "oxygen_saturation", f"{why}, and its median of {tag.traits.q50:.3g} is too high for mg/L"
+        return "oxygen_saturation", f"{why}, and its median of {written(tag.traits.q50)} is too high for mg/L"
     return word, why
 
 
@@ -100,7 +101,7 @@ def _by_numbers(tag: Tag) -> tuple[str, str]:
     if analyser and not seen.whole and seen.q01 >= 1.5 and seen.high <= 14.0 and 2.0 <= seen.q50 <= 12.5:
         return (
             "ph",
-            f"only by its numbers: an analyser whose values lie between {seen.low:.3g} and {seen.high:.3g}",
+            f"only by its numbers: an analyser whose values lie between {written(seen.low)} and {written(seen.high)}",
         )
     return "other", "neither name nor unit nor description say what it measures"
 
@@ -168,7 +169,7 @@ def _conductivity_unit(tag: Tag) -> tuple[str, str, str]:
     if "ms" in words or "mscm" in words:
         return "mS/cm", "its name says mS/cm", ""
     if tag.traits.q50 > 100.0:
-        return "", f"nothing states a unit; a median of {tag.traits.q50:.3g} speaks for uS/cm", ""
+        return "", f"nothing states a unit; a median of {written(tag.traits.q50)} speaks for uS/cm", ""
     return "", "nothing states a unit; taken as uS/cm, although mS/cm is possible", "unit"
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from excursions.read.aggregates import noted
 from excursions.register import _words
 from excursions.register._look import Look
 from excursions.register._says import Named, Stem, says, split_unit, stems, take_unit
@@ -45,11 +46,11 @@ class Tag:
         return self.named.measurand or self.described.measurand
 
 
-def understand(order: int, look: Look) -> Tag:
-    """Take a tag's name, description, unit and numbers together into a role."""
-    name, unit = split_unit(look.tag)
+def understand(order: int, look: Look, name: str = "") -> Tag:
+    """Take a tag's name (or what of it names the signal), description, unit and numbers together into a role."""
+    name, unit = split_unit(name or look.tag)
     cut, suffix = take_unit(_words.segments(name))
-    told, _ = take_unit(_words.segments(split_unit(look.description)[0]))
+    told, _ = take_unit(_words.segments(split_unit(noted(look.description)[0])[0]))
     named, described = says(cut), says(told)
     traits = look.traits
     unit = unit or suffix

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from zoneinfo import ZoneInfo
 
 from excursions import clock
+from excursions.digits import written
 from excursions.kinds import KINDS
 from excursions.records import SEVERITY_RANK, Event
 from excursions.report.earlier import Earlier, EarlierEvent, EarlierPoint
@@ -89,7 +90,7 @@ def _verdict(before: EarlierPoint, now: Verdict) -> Iterator[Change]:
     if abs(grown) > max(bands, default=0.0) and grown:
         yield Change(
             change=WORSE if grown > 0 else BETTER, what="error", point=now.point,
-            before=f"{old:.4g}", after=f"{new:.4g}",
+            before=written(old, 4), after=written(new, 4),
             sentence=f"Further off than before: {now.sentence}" if grown > 0 else f"Less off than before: {now.sentence}",
         )  # fmt: skip
 

@@ -13,16 +13,19 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, duration_text
+from excursions.detect.origin import MOVED_NOT, MOVED_TOO
+from excursions.digits import number, written
+from excursions.kinds import having
 from excursions.records import MEASURING, NO_DATA, STATES, Event, LabSample, Sampling
 from excursions.report.around import WINDOW_H, Move, move
 from excursions.report.explanation import AGAINST, AGREES, EXCLUDED, OPEN, SPEAKS_FOR, Check
 from excursions.report.result import PointFindings
-from excursions.report.wording import day, event_sentence, number, quantity
+from excursions.report.wording import day, event_sentence, quantity
 
 MOSTLY = 0.5  # of the stretch asked about, from which a state explains it
 REACH = 2 * NS_PER_DAY  # a laboratory sample further from the moment says little about it
 MOST_PEERS = 3
-ARTEFACTS = ("bridged", "dropout", "bad_quality")
+ARTEFACTS = having("export")
 COARSE = {
     "averages": "the export holds averages over {interval}: a short peak is flattened and a step looks like a ramp",
     "interpolated": "the export holds values interpolated every {interval}: not every one was measured",
@@ -35,7 +38,8 @@ class Scene:
     """What the questions are asked about: one point and its related points.
 
     start, end : the change itself; asked : the stretch whose readings are in question; heat : whether the change
-    is heat, so that the temperature cannot speak for the process.
+    is heat, so that the temperature cannot speak for the process; evidence : what the event rests on, which weighed
+    other signals at the onset, sample by sample.
     """
 
     findings: PointFindings
@@ -46,6 +50,7 @@ class Scene:
     asked: tuple[int, int]
     tz: ZoneInfo
     heat: bool = False
+    evidence: tuple[str, ...] = ()
 
 
 def checked(scene: Scene) -> tuple[Check, ...]:
@@ -89,6 +94,9 @@ def _shower(findings: PointFindings) -> Callable[[float], str]:
 
 
 def _moved(question: str, seen: Move | None, scene: Scene, show: Callable[[float], str], who: str) -> Check:
+    at_onset = next((e for e in scene.evidence if e in (f"{who} {MOVED_TOO}", f"{who} {MOVED_NOT}")), "")
+    if seen is None and at_onset:
+        return Check(question=question, outcome=_outcome(at_onset), evidence=at_onset)
     if seen is None:
         why = f"too few hours of undisturbed measuring of {who} around it to compare before with after"
         return Check(question=question, outcome=OPEN, evidence=why)
@@ -96,7 +104,13 @@ def _moved(question: str, seen: Move | None, scene: Scene, show: Callable[[float
         f"{who} changed by {show(seen.change)} from the {WINDOW_H} h before to the {WINDOW_H} h after; "
         f"{_often(seen)} of such spans in this record hold as large a change"
     )
+    if at_onset:  # one test, that of the event itself: two would part one day
+        return Check(question=question, outcome=_outcome(at_onset), evidence=f"{at_onset}; {change}")
     return Check(question=question, outcome=SPEAKS_FOR if seen.unusual else EXCLUDED, evidence=change)
+
+
+def _outcome(at_onset: str) -> str:
+    return SPEAKS_FOR if at_onset.endswith(MOVED_TOO) else EXCLUDED
 
 
 def _often(seen: Move) -> str:
@@ -125,7 +139,9 @@ def _hold(scene: Scene) -> Check:
     if share >= MOSTLY:
         return Check(question=question, outcome=SPEAKS_FOR, evidence=words)
     return Check(
-        question=question, outcome=EXCLUDED, evidence=f"only {share * 100:.2g} % of that time, first {words}"
+        question=question,
+        outcome=EXCLUDED,
+        evidence=f"only {written(share * 100, 2)} % of that time, first {words}",
     )
 
 
@@ -158,8 +174,12 @@ def _artefact(scene: Scene) -> Check:
         if event.kind in ARTEFACTS
         and any(event.start < b + margin and event.end > a - margin for a, b in spans)
     ]
+    made = next((event for event in near if _could_make(event, scene)), None)
+    if made is not None:
+        return Check(question=question, outcome=SPEAKS_FOR, evidence=_said(made, scene))
     if near:
-        return Check(question=question, outcome=SPEAKS_FOR, evidence=_said(near[0], scene))
+        words = f"{_said(near[0], scene)}: too short to make what lasted so much longer"
+        return Check(question=question, outcome=EXCLUDED, evidence=words)
     sampling = scene.findings.sampling.get("value") or scene.findings.sampling.get("temperature")
     if sampling is None:
         return Check(question=question, outcome=OPEN, evidence="nothing is known of how it was recorded")
@@ -172,6 +192,12 @@ def _artefact(scene: Scene) -> Check:
         f"samples {_rhythm(sampling)}; no outage, drawn line or stretch of bad quality within an hour of it"
     )
     return Check(question=question, outcome=EXCLUDED, evidence=words)
+
+
+def _could_make(event: Event, scene: Scene) -> bool:
+    """Whether an artefact of the export could be all there is: it must cover most of a change that took its time."""
+    inside = min(event.end, scene.end) - max(event.start, scene.start)
+    return inside >= MOSTLY * (scene.end - scene.start) or scene.end - scene.start < NS_PER_HOUR
 
 
 def _said(event: Event, scene: Scene) -> str:
@@ -211,7 +237,7 @@ def _laboratory(scene: Scene) -> Check:
         f"{quantity(level, unit)}: {quantity(abs(difference), unit, tolerance / 5)} {'high' if difference > 0 else 'low'}"
     )
     off = abs(difference) > tolerance
-    words += f"; tolerance {quantity(tolerance, unit)}; {len(pairs)} of its samples lie in reach"
+    words += f"; tolerance {quantity(tolerance, unit)}; {len(pairs)} sample{'' if len(pairs) == 1 else 's'} within reach"
     return Check(question=question, outcome=AGAINST if off else AGREES, evidence=words)
 
 

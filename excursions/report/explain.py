@@ -12,7 +12,7 @@ import math
 import numpy as np
 
 from excursions.clock import NS_PER_HOUR, duration_text
-from excursions.kinds import caution_for
+from excursions.kinds import GRADUAL, MOVES, caution_for
 from excursions.records import HOLD, MEASURING, NO_DATA, STATES, Doubt, Event
 from excursions.report.case import (
     REFUTED,
@@ -257,7 +257,7 @@ def _error(case: Case, answer: _Answer) -> tuple[float, float]:
     if answer.doubt is not None:
         return error_in(answer.doubt, *reach_of(case.focus, answer.doubt))
     event = answer.event
-    if event is None or event.kind not in ("step", "drift", "fouling") or answer.verdict == "trust":
+    if event is None or event.kind not in MOVES or answer.verdict == "trust":
         return math.nan, math.nan
     return event.size, max((event.size_high - event.size_low) / 2, 0.0)
 
@@ -290,12 +290,12 @@ def _scene(case: Case, event: Event | None, answer: _Answer) -> Scene:
     if case.focus.event and answer.doubt is not None:
         asked = answer.doubt.start, answer.doubt.end
     if event is not None:
-        start, end = event.start, event.end if event.kind in ("drift", "fouling") else event.start
+        start, end = event.start, event.end if event.kind in GRADUAL else event.start
     elif answer.doubt is not None:
         start = end = answer.doubt.start
     return Scene(
         findings=case.findings, peers=case.peers, samples=case.samples, start=start, end=end, asked=asked,
-        tz=case.tz, heat=event is not None and event.kind in HEAT,
+        tz=case.tz, heat=event is not None and event.kind in HEAT, evidence=event.evidence if event is not None else (),
     )  # fmt: skip
 
 

@@ -14,28 +14,19 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from excursions import clock
-from excursions.clock import TimeArray
-from excursions.kinds import KINDS
+from excursions.clock import TimeArray, minutes_text
+from excursions.digits import number
+from excursions.kinds import KINDS, TOLD_AS_HEAT, having
 from excursions.plant import Plant, Ratings
 from excursions.records import Calibration, Doubt, Event, FloatArray
 from excursions.report.result import PointFindings, ScanResult
-from excursions.report.wording import day, is_seen, minutes_text, number, quantity
+from excursions.report.wording import day, is_seen, quantity
 
 VERDICT_WORDS = {"changed since": "reading changed since"}  # where the table's word alone is too short
-HEAT_KINDS = ("over_temperature", "sterilisation", "thermal_shock", "hidden_heat")
 FOLLOWS = 12 * clock.NS_PER_HOUR  # what begins so soon after heat is held against it (cp)
 LEAD = 30 * clock.NS_PER_MINUTE  # a reading can move while it is still getting hot
 BESIDE = clock.NS_PER_DAY  # of measuring before and after, for reading and noise
-CHANGES = (
-    "step",
-    "drift",
-    "noise_growth",
-    "noise_collapse",
-    "slow_response",
-    "stuck",
-    "periodic",
-    "out_of_range",
-)
+CHANGES = having("held against heat")
 EXPOSURE_VERDICTS = (
     "changed since",
     "above rating, no change seen",
@@ -145,7 +136,7 @@ def _of_point(result: ScanResult, findings: PointFindings, logs: _Logs, tz: Zone
 
 def _grouped(findings: PointFindings) -> list[tuple[Event, list[Event]]]:
     """Exposures in order of time, each with the thermal shocks that happened in it; a shock alone is one too."""
-    heat = [e for e in findings.events if e.kind in HEAT_KINDS]
+    heat = [e for e in findings.events if e.kind in TOLD_AS_HEAT]
     main = [e for e in heat if e.kind != "thermal_shock"]
     held: dict[str, list[Event]] = {e.id: [] for e in main}
     for shock in heat:
@@ -353,11 +344,10 @@ def _how_hot(event: Event, ratings: Ratings, tz: ZoneInfo) -> str:
     limit = quantity(_limit(event, ratings), "degC", 1.0)
     above = event.details.get("minutes_above_rating_min", 0.0)
     if event.size > _limit(event, ratings) and above > 0:
-        lasting = minutes_text(above) if above >= 120 else f"{number(above, 0.1 if above < 10 else 1.0)} min"
-        return f"{text}, {lasting} above its {limit} rating{assumed}"
+        return f"{text}, {minutes_text(above)} above its {limit} rating{assumed}"
     minutes = event.details.get("minutes_above_110_degc_min", 0.0)
     if event.kind == "over_temperature":
-        return f"{text}, {number(minutes, 1.0)} min of steam where {number(ratings.sterilisation_min)} are rated{assumed}"
+        return f"{text}, {minutes_text(minutes)} of steam where {minutes_text(ratings.sterilisation_min)} are rated{assumed}"
     return f"{text}, a sterilisation within its {limit} rating{assumed}"
 
 

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 import polars as pl
 
 from excursions import clock
+from excursions.digits import number
 from excursions.plant import Installation
 from excursions.records import CLEANING, WASHING
 from excursions.report.exposures import HeatExposure
@@ -18,9 +19,9 @@ from excursions.report.lives import ProbeLife, clipped, probe_lives, stays_at, u
 from excursions.report.result import PointFindings, ScanResult
 from excursions.report.stretch import between, dose_above
 from excursions.report.tables import COLUMNS
-from excursions.report.wording import day, number, quantity
+from excursions.report.wording import day, quantity
 
-HEAT_KINDS = ("over_temperature", "sterilisation")
+COUNTED = ("over_temperature", "sterilisation")  # heat told as one exposure each
 
 
 def _frame(
@@ -82,7 +83,7 @@ def _installation(
         return None
     ratings = result.plant.ratings(findings.point, start)
     events = [event for event in findings.events if start <= event.start < end]
-    heat = [event for event in events if event.kind in HEAT_KINDS]
+    heat = [event for event in events if event.kind in COUNTED]
     tally = between(findings.heat, start, end + (end == findings.end))
     top = max(range(tally.start.size), key=lambda i: _or_least(float(tally.peak_degc[i])), default=-1)
     calibrations = [

@@ -13,12 +13,13 @@ import numpy as np
 
 from excursions.clock import NS_PER_HOUR
 from excursions.conclusions import Due
-from excursions.measurands import MEASURANDS, Accepted
+from excursions.measurands import MEASURANDS
 from excursions.plant import Installation, Plant, Ratings
-from excursions.records import CLEANING, WASHING, Calibration, Parameter
+from excursions.records import CLEANING, WASHING, Calibration
 from excursions.report.exposures import HeatExposure, heat_exposures
 from excursions.report.result import PointFindings, ScanResult
 from excursions.report.stretch import between, dose_above, hours_by_edges
+from excursions.report.tracks import Track, tracks_of, worn_out
 
 FIXED_EDGES_DEGC = (40.0, 60.0, 80.0, 100.0, 120.0, 130.0, 140.0)  # as tallied in detect/heat_tally.py
 LEAST_STAY = NS_PER_HOUR  # a shorter one between two logged stays is the swap itself
@@ -51,27 +52,6 @@ class Stay:
     washes: int
     open_start: bool
     open_end: bool
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TrackPoint:
-    """A parameter as one calibration left or found it."""
-
-    time: int
-    point: str
-    phase: str
-    value: float
-    uncertainty: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Track:
-    """One calibration parameter of a probe over time, with the limits it is accepted in (None: none in use)."""
-
-    parameter: str
-    unit: str
-    limits: Accepted | None
-    points: tuple[TrackPoint, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -288,7 +268,7 @@ def _life(
     point = result.plant.point(stays[0].point) if stays else None
     measurand = probe.measurand if probe else point.measurand if point else _measurand(calibrations)
     known = "" if name.startswith("<") and probe is None else name
-    tracks = _tracks(calibrations)
+    tracks = tracks_of(calibrations)
     quantity = point.quantity if point and point.measurand == measurand else None
     return ProbeLife(
         probe=known,
@@ -311,7 +291,6 @@ def _measurand(calibrations: Sequence[Calibration]) -> str:
 
 
 def _label(measurand: str) -> str:
-    from excursions.measurands import MEASURANDS
 
     return MEASURANDS[measurand].label if measurand in MEASURANDS else measurand
 
@@ -332,42 +311,3 @@ def _due(result: ScanResult, probe: str, stays: Sequence[Stay]) -> Due | None:
         d for d in result.due if (d.probe == probe if d.probe and probe else not probe and d.point in here)
     ]
     return max(rows, key=lambda d: d.last, default=None)
-
-
-def _tracks(calibrations: Sequence[Calibration]) -> tuple[Track, ...]:
-    """Every parameter over time: as found, then as left, of each calibration that is no copy."""
-    rows: dict[tuple[str, str, str], list[TrackPoint]] = {}
-    for c in sorted((c for c in calibrations if not c.copied), key=lambda c: c.time):
-        for phase, parameters in (("as found", c.as_found), ("as left", c.as_left)):
-            for name, p in parameters.items():
-                if p.basis != "relative":
-                    rows.setdefault((c.measurand, name, p.unit), []).append(_track_point(c, phase, p))
-    return tuple(
-        Track(
-            parameter=name,
-            unit=unit,
-            limits=MEASURANDS[measurand].accepted.get((name, unit)),
-            points=tuple(points),
-        )
-        for (measurand, name, unit), points in sorted(
-            rows.items(), key=lambda item: (_ORDER.get(item[0][1], 9), item[0])
-        )
-    )
-
-
-_ORDER = {"slope": 0, "zero_point": 1, "offset": 1, "zero": 2, "cell_constant": 0, "gain": 0, "span": 1}
-
-
-def _track_point(calibration: Calibration, phase: str, p: Parameter) -> TrackPoint:
-    return TrackPoint(
-        time=calibration.time, point=calibration.point, phase=phase, value=p.value, uncertainty=p.uncertainty
-    )
-
-
-def worn_out(tracks: Sequence[Track]) -> str:
-    """Which parameter was last left outside its limits, in words; empty when none was."""
-    for track in tracks:
-        limits, last = track.limits, track.points[-1]
-        if limits and (last.value < limits.low or last.value > limits.high):
-            return f"{track.parameter.replace('_', ' ')} {last.value:.4g} {track.unit} is outside its limits ({limits.source})"
-    return ""

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from excursions.clock import duration_text, iso
+from excursions.digits import written
 from excursions.records import Sampling
 
 Amount = Callable[[float], str]
@@ -154,7 +155,7 @@ def gaps(sampling: Sampling, when: When = iso) -> str:
         parts.append(
             f"longest silence {_span(sampling.longest_silence_s)} from {when(sampling.longest_silence_at)}"
         )
-    parts.append(f"{sampling.share_bad * 100:.2g} % bad" if sampling.share_bad > 0 else "none bad")
+    parts.append(f"{written(sampling.share_bad * 100, 2)} % bad" if sampling.share_bad > 0 else "none bad")
     if sampling.bridged:
         stretches = "stretch" if sampling.bridged == 1 else "stretches"
         parts.append(

@@ -73,7 +73,8 @@ class Verdict:
     """The answer for one point: first the sentence, then since when, how wrong and what to do.
 
     verdict: one of VERDICTS; rank_score: larger is worse (order of the overview); since: ns or None;
-    error, error_band: how wrong now, canonical unit, NaN when unknown; event: id of the leading event.
+    error, error_band: how wrong now, canonical unit, NaN when unknown; event: id of the leading event;
+    worn: which calibration parameter was last left outside its limits, so that the probe is to be replaced, or empty.
     """
 
     point: str
@@ -88,6 +89,7 @@ class Verdict:
     event: str = ""
     knowledge: str = ""
     reasons: tuple[str, ...] = ()
+    worn: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,27 +8,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from excursions.clock import NS_PER_HOUR, duration_text
-from excursions.kinds import KINDS, WORTH_ASKING, caution_for
+from excursions.kinds import KINDS, WORTH_ASKING, caution_for, having
 from excursions.records import SEVERITY_RANK, UNVERIFIED, Calibration, Doubt, Event
 from excursions.report.result import VERDICTS, PointFindings, Verdict
-from excursions.report.wording import day, event_sentence, quantity, whose, why_doubted
+from excursions.report.tracks import tracks_of, worn_out
+from excursions.report.wording import day, doubted_from, event_sentence, quantity, whose, why_doubted
 
 LOST_LEVEL = "level"  # a dropout that has one comes for moments, and the reading between them is one
-UNUSABLE = ("stuck", "pinned", "out_of_range", "dropout", "bad_quality")
-PASSING = (
-    *UNUSABLE,
-    "spikes",
-    "temperature_fault",
-    "noise_growth",
-    "noise_collapse",
-    "periodic",
-    "thermal_shock",
-)
+UNUSABLE, PASSING = having("unusable"), having("ends")
 SETTLED = ("verified by calibration", "not borne out")
 MOST_LIKELY = 0.5
 FEWEST_SAMPLES = 30  # with fewer, no record says anything about a probe
@@ -54,6 +47,17 @@ def judge(
     outcomes : event id -> (what became of it, sentence)
     tz : zone in which sentences give times
     """
+    verdict = _judged(findings, doubts, calibrations, outcomes, tz)
+    return replace(verdict, worn=worn_out(tracks_of(calibrations)))
+
+
+def _judged(
+    findings: PointFindings,
+    doubts: Sequence[Doubt],
+    calibrations: Sequence[Calibration],
+    outcomes: Mapping[str, tuple[str, str]],
+    tz: ZoneInfo,
+) -> Verdict:
     knowledge = _knowledge(findings, calibrations, tz)
     if findings.samples == 0 or ("value" not in findings.traces and "temperature" not in findings.traces):
         return _verdict(
@@ -102,7 +106,7 @@ def _is_live(
         return False
     if outcomes.get(event.id, ("",))[0] in SETTLED:
         return False
-    if event.kind in PASSING and not event.open_end:
+    if event.went_back or (event.kind in PASSING and not event.open_end):
         return False
     return not any(c.time >= event.end and c.action == "calibration" for c in calibrations)
 
@@ -124,9 +128,12 @@ def _harm(doubt: Doubt, findings: PointFindings) -> float:
 
 
 def _is_material(doubt: Doubt, findings: PointFindings) -> bool:
-    """Whether the best estimate, not only its band, leaves the tolerance: a wide band alone is no finding."""
+    """Whether the best estimate, not only its band, leaves the tolerance, and its band leaves it a sign.
+
+    A wide band alone is no finding, and an error that may as well be none is none to be told.
+    """
     error, band = _last_error(doubt)
-    return abs(error) > _tolerance(findings) if math.isfinite(error) else band > _tolerance(findings)
+    return abs(error) > max(_tolerance(findings), band) if math.isfinite(error) else band > _tolerance(findings)
 
 
 def _is_worth_asking(doubt: Doubt, live: Sequence[Event]) -> bool:
@@ -245,14 +252,6 @@ def past_faults(findings: PointFindings) -> list[Event]:
     ]
 
 
-def _worn(calibrations: Sequence[Calibration]) -> str:
-    """What the last calibration says against the probe itself, though the reading was put right."""
-    if not calibrations:
-        return ""
-    last = max(calibrations, key=lambda c: c.time)
-    return next((check for check in last.checks if "outside" in check), "")
-
-
 def _trust(
     findings: PointFindings,
     doubts: Sequence[Doubt],
@@ -270,7 +269,7 @@ def _trust(
     past = sorted((doubt for doubt in doubts if not doubt.open_end), key=lambda doubt: doubt.end)
     if past:
         last = past[-1]
-        text += f" Readings from {day(last.start, tz)} to {day(last.end, tz)} are to be doubted: {why_doubted(last)}."
+        text += f" Readings from {doubted_from(last, tz)} to {day(last.end, tz)} are to be doubted: {why_doubted(last)}."
         if any(c.time >= last.end and c.action == "calibration" for c in calibrations):
             text += " Since then it was calibrated."
     hidden = next((e for e in findings.events if e.kind == "hidden_heat"), None)
@@ -281,8 +280,8 @@ def _trust(
         worst = _worst(failed)
         more = f", and {len(failed) - 1} more" if len(failed) > 1 else ""
         text += f" To be left out: {event_sentence(worst, tz)}{more}."
-    worn = _worn(calibrations)
-    advice = f"Plan its replacement. {worn[0].upper()}{worn[1:].rstrip('.')}." if worn else NOTHING_TO_DO
+    worn = worn_out(tracks_of(calibrations))
+    advice = f"Plan its replacement. {worn[0].upper()}{worn[1:]}." if worn else NOTHING_TO_DO
     if waiting is not None and not worn:
         advice = VERIFY_SOON
     weight = 0.1 * bool(past) + 0.05 * bool(failed) + 0.2 * bool(worn)

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from excursions.clock import to_datetime
-from excursions.kinds import KINDS
+from excursions.kinds import KINDS, having
 from excursions.records import Doubt, Event, Link, Shift
 from excursions.report.case import Case, event_of
 from excursions.report.explanation import Action, Cause
+from excursions.report.tracks import tracks_of, worn_out
 from excursions.report.wording import HEAT, day, event_sentence, quantity
 
 LEAST_PROBABILITY = 0.01
 MOST_CAUSES = 5
 CAUSE_WORDS = {"ageing": "ordinary ageing", "unrecorded": "something not in the record"}
-CLEANED = ("drift", "fouling", "noise_collapse", "slow_response")
-BROKEN = ("stuck", "pinned", "out_of_range")
+CLEANED, BROKEN = having("washes off"), having("dead")
 COARSE_KINDS = ("averages", "interpolated", "sparse")
 
 
@@ -102,8 +102,10 @@ def actions_for(
     case: Case, verdict: str, event: Event | None, doubt: Doubt | None, span: tuple[int | None, int | None]
 ) -> tuple[Action, ...]:
     """What to do, first things first; `span` is since when and until when the answer holds [ns], None where open."""
+    worn = worn_out(tracks_of(case.calibrations))
+    replaced = (Action(verb="replace", words=f"Plan its replacement: {worn}."),) if worn else ()
     if verdict == "trust":
-        return (Action(verb="nothing", words="Nothing to do for this moment."),)
+        return (Action(verb="nothing", words="Nothing to do for this moment."), *replaced)
     over = doubt is not None and not doubt.open_end
     if event is None and doubt is None:
         return _ask(case) if verdict == "cannot tell" else (
@@ -120,10 +122,7 @@ def actions_for(
         actions.append(Action(verb="nothing", words=words))
     if verdict == "cannot tell" or _coarse(case):
         actions += _ask(case)
-    worn = _worn(case)
-    if worn:
-        actions.append(Action(verb="replace", words=f"Plan its replacement: {worn.rstrip('.')}."))
-    return tuple(actions)
+    return (*actions, *replaced)
 
 
 def _calibrated_since(case: Case, event: Event | None) -> int | None:
@@ -177,9 +176,3 @@ def _ask(case: Case, event: Event | None = None) -> tuple[Action, ...]:
 def _coarse(case: Case) -> bool:
     sampling = case.findings.sampling.get("value")
     return sampling is not None and sampling.kind in COARSE_KINDS
-
-
-def _worn(case: Case) -> str:
-    """What the last calibration says against the probe itself."""
-    last = max(case.calibrations, key=lambda c: c.time, default=None)
-    return next((check for check in last.checks if "outside" in check), "") if last else ""

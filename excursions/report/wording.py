@@ -7,39 +7,10 @@ from functools import partial
 from typing import Protocol
 from zoneinfo import ZoneInfo
 
-from excursions.clock import duration_text, to_datetime
-from excursions.kinds import KINDS
+from excursions.clock import duration_text, minutes_text, to_datetime
+from excursions.digits import number
+from excursions.kinds import KINDS, MOVES, having
 from excursions.records import PRORATION, Doubt, Event
-
-MOVES = ("step", "drift", "fouling")  # whose size is a change, also where the reading is a temperature
-
-
-def digits_for(uncertainty: float) -> int:
-    """Decimals that show an uncertainty to its first digit: 0.04 -> 2, 0.3 -> 1, 12 -> 0."""
-    if not math.isfinite(uncertainty) or uncertainty <= 0:
-        return 3
-    return max(0, min(6, -math.floor(math.log10(uncertainty))))
-
-
-def number(value: float, uncertainty: float = float("nan"), *, signed: bool = False) -> str:
-    """Write a number with as many digits as its uncertainty supports (three significant ones when unknown)."""
-    if not math.isfinite(value):
-        return "unknown"
-    if math.isfinite(uncertainty) and uncertainty > 0:
-        text = f"{value:+.{digits_for(uncertainty)}f}" if signed else f"{value:.{digits_for(uncertainty)}f}"
-    else:
-        text = _three_digits(value, signed=signed)
-    if float(text) == 0:
-        text = text.lstrip("+-")
-    return text.replace("-", "−")
-
-
-def _three_digits(value: float, *, signed: bool) -> str:
-    if value == 0:
-        return "0"
-    decimals = max(0, 2 - math.floor(math.log10(abs(value))))
-    text = f"{value:+.{min(decimals, 6)}f}" if signed else f"{value:.{min(decimals, 6)}f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def quantity(value: float, unit: str, uncertainty: float = float("nan"), *, signed: bool = False) -> str:
@@ -65,41 +36,29 @@ def event_sentence(event: Event, tz: ZoneInfo, *, show: Show = quantity) -> str:
     size = partial(
         show, event.size, "K" if event.size_unit == "degC" and event.kind in MOVES else event.size_unit
     )
-    label = KINDS[event.kind].label
-    text = f"{label[0].upper()}{label[1:]}"
+    kind = KINDS[event.kind]
+    text = f"{kind.label[0].upper()}{kind.label[1:]}"
     half = (
         (event.size_high - event.size_low) / 2
         if math.isfinite(event.size_high - event.size_low)
         else math.nan
     )
     lasting = duration_text((event.end - event.start) / 1e9)
-    when = day(event.start, tz)
-    match event.kind:
-        case "over_temperature" | "sterilisation":
-            above = event.details.get("minutes_above_rating_min", 0.0)
-            text += f" to {size()} on {when}"
-            text += f", {minutes_text(above)} above the rating" if above else ""
-        case "step":
-            text += f" of {size(half, signed=True)} on {when}"
-        case "drift" | "fouling":
-            text += f" of {size(half, signed=True)} from {when} over {lasting}"
-        case "noise_growth" | "noise_collapse":
-            text += f" to {number(event.size)} times the usual, from {when}"
-        case "slow_response":
-            text += f", {number(event.size)} times as slow as before, from {when}"
-        case "stuck" | "pinned":
-            text += f" at {size()} from {when}"
-            text += ", still so at the end of the record" if event.open_end else f" for {lasting}"
-        case "hidden_heat":
-            text += f": highest {size()} from {when}, between samples up to about {show(event.size_high, event.size_unit, 1.0)}"
-        case "dropout" | "bad_quality" | "bridged":
-            text += f" from {when}, {lasting}"
-        case _:
-            text += f" of {size()} on {when}"
-    return text
+    above = event.details.get("minutes_above_rating_min", 0.0)
+    said = kind.said.format(
+        size=size(),
+        change=size(half, signed=True),
+        bound=show(event.size_high, event.size_unit, 1.0),
+        ratio=number(event.size),
+        when=day(event.start, tz),
+        lasting=lasting,
+        still=", still so at the end of the record" if event.open_end else f" for {lasting}",
+        above=f", {minutes_text(above)} above the rating" if above else "",
+    )
+    return f"{text}{said}" if said.startswith(",") else f"{text} {said}"
 
 
-HEAT = ("over_temperature", "thermal_shock")
+HEAT = tuple(kind for kind in having("heat") if kind in having("doubts"))
 
 
 def whose(event: Event) -> str:
@@ -112,11 +71,6 @@ def whose(event: Event) -> str:
     return f"{who}, {event.confidence * 100:.0f} % sure"
 
 
-def minutes_text(minutes: float) -> str:
-    """Minutes as people say them: of hours and days from two hours on."""
-    return f"{number(minutes)} min" if minutes < 120 else duration_text(minutes * 60)
-
-
 def is_seen(error: float, band: float) -> bool:
     """Whether an error stands out of its 90 % band enough to be called high or low; a NaN band hides nothing."""
     return not abs(error) < band / 2
@@ -124,12 +78,19 @@ def is_seen(error: float, band: float) -> bool:
 
 def why_doubted(doubt: Doubt) -> str:
     """What a window of doubt rests on, in plain words; methods have their names in the tables."""
-    return "found off later; nothing in the record explains it" if doubt.basis == PRORATION else doubt.basis
+    return "found off later; no event in the record explains it" if doubt.basis == PRORATION else doubt.basis
+
+
+def doubted_from(doubt: Doubt, tz: ZoneInfo) -> str:
+    """Since when readings are to be doubted: to the day where only a straight line between two calibrations says so."""
+    if doubt.basis == PRORATION:
+        return f"about {to_datetime(doubt.start, tz).strftime('%-d %b')}"
+    return day(doubt.start, tz)
 
 
 def doubt_sentence(doubt: Doubt, unit: str, tz: ZoneInfo) -> str:
     """One closed window of doubt: from when to when, how wrong at most, for how long beyond tolerance, why."""
-    text = f"{day(doubt.start, tz)} to {day(doubt.end, tz)}"
+    text = f"{doubted_from(doubt, tz)} to {day(doubt.end, tz)}"
     if doubt.knots:
         worst = max(range(len(doubt.knots)), key=lambda i: abs(doubt.knots[i][1]))
         error = doubt.knots[worst][1]
@@ -137,3 +98,9 @@ def doubt_sentence(doubt: Doubt, unit: str, tz: ZoneInfo) -> str:
         text += f": up to {quantity(abs(error), unit, band)} {'high' if error > 0 else 'low'}"
         text += f" (± {quantity(band, unit, band)})" if math.isfinite(band) else ""
     return f"{text}, {number(doubt.hours_out_of_tolerance)} h out of tolerance ({why_doubted(doubt)})"
+
+
+def row_account(read: int, used: int, repeated: int, contradicted: int, refused: int) -> str:
+    """The rows as a sum; rows that give another value for an instant that a later row speaks of are told apart."""
+    against = f" + {contradicted:,} contradicted by a later row" if contradicted else ""
+    return f"{read:,} read = {used:,} used + {repeated:,} repeated{against} + {refused:,} refused"

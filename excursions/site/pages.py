@@ -55,6 +55,9 @@ def _by_point(result: ScanResult) -> Mapping[str, list[object]]:
     for findings in result.points:
         told = [result.outcomes.get(event.id) for event in findings.events]
         shown.setdefault(findings.point.name, []).append(told)
+    if result.comparison is not None:
+        for change in result.comparison.changes:
+            shown.setdefault(change.point, []).extend((result.comparison.record_end, change))
     for stay in probes_table(result).rows(named=True):
         shown.setdefault(str(stay["point"]), []).append(stay)
     return shown

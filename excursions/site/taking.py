@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from sqlite3 import Row
 
@@ -11,7 +11,7 @@ from excursions.errors import ExcursionsError
 from excursions.read import Reading, read_exports
 from excursions.read.exports.planner import OrderOpenError
 from excursions.read.exports.sources import digest_of_set
-from excursions.read.sorting import classify
+from excursions.read.sorting import classify, packed_apart
 from excursions.records import TagSeries
 from excursions.site.archive import Rows
 from excursions.site.durable import write_file
@@ -63,8 +63,15 @@ def _refuse(work: Work, row: Row, outcome: dict[str, object], why: str, *, state
 
 def _read_export(work: Work, row: Row, path: Path, batch: Batch, outcome: dict[str, object]) -> None:
     read = piece_root(path) or path
+    apart = frozenset(str(inside) for inside, _ in packed_apart(read))
+    if apart:
+        names = ", ".join(sorted(name.rpartition("!")[2] for name in apart))
+        work.remarks.append(
+            f"{row['name']}: holds {names} beside exports, a calibration log or a list of samples, which was not read: "
+            "put it into the inbox by itself"
+        )
     try:
-        reading = read_exports([read], work.options, orders=batch.orders)
+        reading = read_exports([read], replace(work.options, apart=apart), orders=batch.orders)
     except ExcursionsError as error:
         state = "waiting" if isinstance(error, OrderOpenError) else "refused"
         _refuse(work, row, outcome, _as_named(str(error), read, row["name"]), state=state)

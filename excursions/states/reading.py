@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from excursions.digits import written
 from excursions.plant import Point
 from excursions.states.trace import Trace, quantiles
 
@@ -36,7 +37,7 @@ class Reading:
         if self.point.measurand == "ph":
             return self._agent(low, high)
         if self.point.measurand == "conductivity":
-            return f"conductivity up to {high:.4g} uS/cm" if high > 2.0 * self.high else ""
+            return f"conductivity up to {written(high, 4)} uS/cm" if high > 2.0 * self.high else ""
         away = TOLERANCES * self.point.tolerance_at(self.high)
         outside = low > self.high + away or high < self.low - away
         return "reading outside its usual range meanwhile" if outside else ""

@@ -107,6 +107,10 @@ def quantiles(trace: Trace, shares: tuple[float, ...]) -> FloatArray:
     weight[weight / NS_PER_S > stride * trace.gap_s] = 0
     if not weight.any():
         return np.asarray(np.quantile(value, shares))
+    if value.size > 1 and weight[0] and (weight[:-1] == weight[0]).all():  # nothing to weigh, nothing to sort
+        passed = weight[0] * np.arange(1, value.size) / NS_PER_S
+        at = np.searchsorted(passed, np.array(shares) * passed[-1])
+        return np.asarray(np.partition(value[:-1], at)[at])
     order = np.argsort(value)  # whole nanoseconds add up to the same sum in whatever order equal values stand
     passed = np.cumsum(weight[order]) / NS_PER_S
     at = np.searchsorted(passed, np.array(shares) * passed[-1])

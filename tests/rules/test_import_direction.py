@@ -13,6 +13,7 @@ ROOT = Path(__file__).parents[2]
 FLOORS = (
     ("excursions.errors",),
     ("excursions.clock",),
+    ("excursions.digits",),
     ("excursions.physics",),
     ("excursions.measurands",),
     ("excursions.kinds",),
@@ -89,6 +90,7 @@ def test_dashboards_know_nothing_of_files_or_detection() -> None:
         "excursions.handbook",
         "excursions.measurands",
         "excursions.clock",
+        "excursions.digits",
         "excursions.plant",
         "dashboards",
         "excursions.__version__",

@@ -41,6 +41,7 @@ class Executor:
         Replan
             If codes further down show that the quality column was misunderstood.
         """
+        self.gather.kept = self.plan.kept
         for stream in self.plan.streams:
             if stream.tag:
                 self.gather.describe(self._named(stream.tag, stream.unit), "", stream.description)
@@ -115,5 +116,5 @@ class Executor:
 
 def _stronger(new: str, old: str) -> bool:
     """Whether a scheme found in more of the column overrules the one found in its first rows."""
-    rank = {"words": 0, "good_is_0": 1, "good_is_1": 1, "percent": 2, "classic": 3, "ua": 4}
+    rank = {"words": 0, "good_is_0": 1, "good_is_1": 1, "percent": 2, "doubt": 2, "classic": 3, "ua": 4}
     return rank[new] > rank[old] or (rank[new] == rank[old] == 1 and new != old)

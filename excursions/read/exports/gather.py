@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from excursions.clock import TimeArray
+from excursions.read.aggregates import aggregate_of, with_note
 from excursions.read.exports.spill import AnyArray, Spill, Stored
 from excursions.read.exports.values import STATE_OFF, STATE_ON
 from excursions.records import BAD, GOOD, ByteArray, FloatArray, TagSeries
@@ -26,15 +27,20 @@ class _Pieces:
     files: list[str] = field(default_factory=list)
     unit: str = ""
     description: str = ""
+    kept: str = ""
     count: int = 0
     has_states: bool = False
 
 
 @dataclass(slots=True)
 class Gather:
-    """All readings so far.  Beyond `spill_bytes` the pieces move to an unnamed temporary file."""
+    """All readings so far.  Beyond `spill_bytes` the pieces move to an unnamed temporary file.
+
+    kept : what says that the readings of the table at hand are averages, or empty
+    """
 
     spill_bytes: int
+    kept: str = ""
     tags: dict[str, _Pieces] = field(default_factory=dict)
     held: int = 0
     spill: Spill | None = None
@@ -44,6 +50,7 @@ class Gather:
         if not time.size:
             return
         pieces = self.tags.setdefault(tag, _Pieces())
+        pieces.kept = pieces.kept or self.kept
         pieces.parts.append((time, value, quality))
         pieces.count += int(time.size)
         pieces.has_states = pieces.has_states or (quality is not None and int(quality.max()) >= STATE_OFF)
@@ -109,9 +116,14 @@ class Gather:
             time, value, quality = join.tag(pieces)
             found[tag] = TagSeries(
                 tag=tag, time=time, value=value, quality=quality, unit=pieces.unit,
-                description=pieces.description, files=tuple(dict.fromkeys(pieces.files)),
+                description=with_note(pieces.description, _kept(tag, pieces)), files=tuple(dict.fromkeys(pieces.files)),
             )  # fmt: skip
         return found
+
+
+def _kept(tag: str, pieces: _Pieces) -> str:
+    """What says that a tag's readings are averages; not said of the least and the greatest of the same file."""
+    return pieces.kept if aggregate_of(tag)[1] in ("", "average") else ""
 
 
 class _Join:

@@ -106,7 +106,7 @@ def _plain(table: Table, asked: Asked) -> TableRead:
     if outcome.used == texts_only(outcome):
         raise _no_numbers(outcome)
     return TableRead(
-        layout=plan.layout, data_line=plan.first_line, outcome=outcome, kind=_kind(sheet),
+        layout=f"{plan.layout}, rows completed" if told else plan.layout, data_line=plan.first_line, outcome=outcome, kind=_kind(sheet),
         orders={time.order for time in plan.times.values() if time.order},
         decisions=[*told, *plan.decisions, *findings(asked.name, plan, outcome)],
         shown=first_rows(table, plan, asked.options.show_rows),
@@ -167,6 +167,7 @@ def _blocks(table: Table, asked: Asked) -> TableRead:
     problems: list[InputFileError] = []
     for number, block in enumerate(blocks):
         stem = asked.stem if len(blocks) == 1 else f"{asked.stem} {number + 1}"
+        mark = asked.gather.mark()
         try:
             read = _plain(block, replace(asked, stem=stem))
         except Stacked:
@@ -175,6 +176,7 @@ def _blocks(table: Table, asked: Asked) -> TableRead:
                 mend="export one file a tag, or one long table", line=int(block.lines[0]),
             ) from None  # fmt: skip
         except InputFileError as error:
+            asked.gather.rollback(mark)
             problems.append(error)
             for line in block.lines.tolist():
                 found.outcome.refuse(line, "", "", f"in a block that cannot be read: {error.found}", 1)

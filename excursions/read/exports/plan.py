@@ -64,6 +64,7 @@ class Plan:
     width : number of columns; first_line : line of the first data row
     times : by the time columns of the streams; qualities : by column; decimal : by column of values
     zone : IANA name for wall times; own : the user's quality words, folded
+    kept : what says that the readings are averages, or empty
     """
 
     layout: str
@@ -80,6 +81,7 @@ class Plan:
     many_labels: bool = False
     constants: Mapping[int, str] = field(default_factory=dict)
     own: Mapping[str, int] = field(default_factory=dict)
+    kept: str = ""
     decisions: tuple[Decision, ...] = field(default=())
 
     def header(self, column: int) -> str:

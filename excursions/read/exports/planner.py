@@ -9,6 +9,7 @@ from dataclasses import replace
 import polars as pl
 
 from excursions.errors import InputFileError
+from excursions.read.aggregates import AGGREGATES, says_averages
 from excursions.read.exports.columns import Column, as_number_time
 from excursions.read.exports.dateorder import OrderEvidence
 from excursions.read.exports.decimals import DecimalEvidence, Tally, decimal_evidence
@@ -22,7 +23,6 @@ from excursions.read.exports.sheet import Sheet
 from excursions.read.exports.timeplan import ORDERS, TimePlan
 from excursions.read.exports.times import fast_pattern
 from excursions.read.exports.timeshapes import shape_of
-from excursions.read.exports.words import AGGREGATES
 from excursions.read.exports.zonestated import decide_zone
 from excursions.read.fold import plain
 from excursions.read.model import ReadOptions
@@ -70,8 +70,19 @@ def make_plan(
     return Plan(
         layout=draft.layout, streams=draft.streams, width=len(sheet.columns), first_line=sheet.first_line, times=times,
         qualities=qualities, decimal=decimal, numbers=numbers, labels=labels, own=user_words(options.quality_words), many_labels=any(sheet.columns[index].distinct > _MANY_LABELS for index in labels), zone=name, constants=draft.constants,
-        headers=tuple(column.header for column in sheet.columns), decisions=tuple(decisions),
+        headers=tuple(column.header for column in sheet.columns), decisions=tuple(decisions), kept=_averages(sheet, draft),
     )  # fmt: skip
+
+
+def _averages(sheet: Sheet, draft: Draft) -> str:
+    """What says that the readings are averages: a column, a line above the table, the name of the file; else empty."""
+    for index, text in draft.constants.items():
+        if AGGREGATES.get(plain(text).casefold()) == "average":
+            return f'column "{sheet.columns[index].header}" says "{text}"'
+    line = next((line for line in sheet.preamble_lines if says_averages(line)), "")
+    if line:
+        return f'a line above the table says "{line[:60]}"'
+    return "the name of the file says so" if says_averages(sheet.stem) else ""
 
 
 def with_places(draft: Draft, sheet: Sheet, several: frozenset[int]) -> Draft:

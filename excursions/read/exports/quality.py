@@ -73,6 +73,7 @@ def fold_word(text: str) -> str:
     return re.sub(r"[\s]+", "_", plain(text).strip().strip("\"'()[]").strip().casefold())
 
 
+_DIGITS = re.compile(r"[0-9A-Fa-f]+")
 _BITS = re.compile(r"[01]{8}|[01]{16}")
 _HEX = re.compile(r"[0-9A-Fa-f]{2}|[0-9A-Fa-f]{4}|[0-9A-Fa-f]{8}")
 _DOUBTFUL = re.compile(r"questionable|suspect|substitut|doubt|fraglich|ersatz")
@@ -80,7 +81,7 @@ _DOUBTFUL = re.compile(r"questionable|suspect|substitut|doubt|fraglich|ersatz")
 
 def base_of(texts: Iterable[str]) -> int:
     """Base of the numbers of a column of codes: 2 for ``11000000``, 16 for ``00C0``, else 10."""
-    said = [text.strip() for text in texts if text.strip()]
+    said = [text.strip() for text in texts if _DIGITS.fullmatch(text.strip()) and fold_word(text) not in _WORDS]
     if not said or len({len(text) for text in said}) > 1:
         return 10
     if all(_BITS.fullmatch(text) for text in said):

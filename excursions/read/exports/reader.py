@@ -9,6 +9,7 @@ from pathlib import Path
 import polars as pl
 
 from excursions.errors import ExcursionsError
+from excursions.read.exports.clockchanges import TAKEN_AS_UTC, local_signs
 from excursions.read.exports.clockfaults import clock_faults
 from excursions.read.exports.containers import open_item
 from excursions.read.exports.gather import Gather
@@ -77,13 +78,14 @@ def read_exports(
         state.files.sort(key=lambda report: report.path)
         state.refused.sort(key=lambda reject: reject[0])
     series = state.gather.series()
+    naive = {decision.subject for decision in state.decisions if decision.what == TAKEN_AS_UTC}
     if not series and state.problems:
         raise state.problems[0]
     return Reading(
         series=series,
         files=tuple(state.files),
         refused=pl.DataFrame(state.refused, schema=REFUSED_SCHEMA, orient="row"),
-        decisions=tuple(dict.fromkeys((*state.decisions, *clock_faults(series)))),
+        decisions=tuple(dict.fromkeys((*state.decisions, *clock_faults(series), *local_signs(series, naive)))),
         status_words=status_words(state.words, series),
         problems=tuple(state.problems),
         orders={kind: tuple(sorted(known)) for kind, known in state.orders.items() if known},
@@ -97,6 +99,12 @@ def _read_item(item: Item, state: _State, *, last: bool) -> bool:
     try:
         for name, table in open_item(item, state.options):
             if name in state.done:
+                continue
+            if any(name == apart or name.startswith(f"{apart}!") for apart in state.options.apart):
+                state.done.add(name)
+                state.decisions.append(
+                    Decision(subject=name, what="not read as an export", why="it is a calibration log or a list of samples")
+                )
                 continue
             try:
                 _read_table(item, name, table, state, last=last)

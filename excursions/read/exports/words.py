@@ -50,23 +50,6 @@ ROLES: dict[str, frozenset[str]] = {
     for role, words in _ROLE_WORDS.items()
 }
 
-# Words for what a reading stands for when it is more than one sample; as a name's last word, as a cell, as a note.
-AGGREGATES: dict[str, str] = {
-    plain(word).casefold(): kind
-    for kind, words in {
-        "average": "avg|average|averages|averaged|mean|mittelwert|mittelwerte|mittel|durchschnitt|moyenne|moyennes|moy|promedio|promedios|"
-        "media|medie|medio|media aritmetica|gemiddelde|medel|medelvarde|gjennomsnitt|gennemsnit|srednia|prumer|keskiarvo|ortalama|atlag|"
-        "twa|time weighted average|平均|平均値|平均值|среднее|сред",
-        "least": "min|minimum|minimo|lowest|kleinstwert|niedrigster|最小|最小値|最小值|мин|минимум",
-        "greatest": "max|maximum|maximo|massimo|highest|hochstwert|grosstwert|hochster|最大|最大値|最大值|макс|максимум",
-        "spread": "std|stdev|stddev|standard deviation|standardabweichung|sigma|range|spannweite",
-        "count": "count|samples|number|anzahl|nombre|percent good|pctgood",
-        "total": "sum|total|totalizer|summe|somme|suma",
-        "sample": "last|first|end|start|snapshot|interpolated|interpolation|raw|sampled|sample|actual",
-    }.items()
-    for word in words.split("|")
-}
-
 _KNOWN_BAD = frozenset(
     plain(word).casefold()
     for word in [

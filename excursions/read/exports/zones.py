@@ -65,7 +65,7 @@ def to_utc(wall: TimeArray, name: str) -> Resolved:
     if not wall.size or name == "UTC":
         return Resolved(wall)
     low, high = int(wall.min()), int(wall.max())
-    instants, offsets = _within(name, low, high)
+    instants, offsets = changes_between(name, low, high)
     if not instants.size:
         return Resolved(wall - offsets[0])
     # On the wall clock the old offset ends at `ends`, the new one begins at `begins`.
@@ -87,8 +87,8 @@ def to_utc(wall: TimeArray, name: str) -> Resolved:
     )
 
 
-def _within(name: str, low: int, high: int) -> tuple[TimeArray, TimeArray]:
-    """Changes that can matter for wall times from `low` to `high`."""
+def changes_between(name: str, low: int, high: int) -> tuple[TimeArray, TimeArray]:
+    """Changes that can matter for wall times from `low` to `high`: instants (k,) and offsets (k + 1,), see :func:`changes`."""
     first, last = (1970 + int(ns // (365.2425 * NS_PER_DAY)) for ns in (low - NS_PER_DAY, high + NS_PER_DAY))
     instants, offsets = changes(name, max(first - 1, 1901), min(last + 1, 2198))
     start = int(np.searchsorted(instants, low - 2 * NS_PER_DAY))

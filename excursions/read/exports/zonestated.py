@@ -7,6 +7,7 @@ from collections.abc import Mapping
 
 from excursions.clock import zone
 from excursions.errors import UsageError
+from excursions.read.exports.clockchanges import TAKEN_AS_UTC
 from excursions.read.exports.numbertimes import SERIAL
 from excursions.read.exports.plan import Stream
 from excursions.read.exports.sheet import Sheet
@@ -45,7 +46,7 @@ def decide_zone(
     decisions.append(
         Decision(
             subject=subject,
-            what="times without a zone are taken as UTC",
+            what=TAKEN_AS_UTC,
             why="neither the file nor an option names their zone",
             option="--tz",
         )

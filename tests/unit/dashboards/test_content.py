@@ -182,7 +182,7 @@ def test_run_facts_of_any_shape_do_no_harm(result: ScanResult) -> None:
     )
     facts = run_content(odd, READER)
     assert facts.sources == ()
-    assert facts.rows == ()
+    assert facts.account == ""
     assert facts.problems == ()
 
 

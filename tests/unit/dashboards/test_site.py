@@ -155,7 +155,7 @@ def test_the_first_page_says_what_went_in_and_what_was_assumed(site: Path) -> No
         "line 14",
     ):
         assert words in text
-    assert "1\u202f244\u202f160 rows read" in (site / "index.html").read_text(encoding="utf-8")
+    assert "1\u202f244\u202f160 read" in (site / "index.html").read_text(encoding="utf-8")
 
 
 def test_a_verdict_is_a_word_everywhere(site: Path, result: ScanResult) -> None:

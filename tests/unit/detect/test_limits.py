@@ -9,7 +9,7 @@ import pytest
 
 from excursions.detect.catalogue import detect
 from excursions.detect.limits import detection_limits
-from excursions.detect.limits_plain import amount
+from excursions.digits import written
 from excursions.kinds import KINDS
 from tests.builders import coloured, level, make_record, quantised, with_ramp, with_step, with_stuck
 
@@ -93,7 +93,7 @@ def test_a_record_without_samples_has_no_limits() -> None:
 
 def test_limits_are_worded_as_what_may_be_missed() -> None:
     found = detection_limits(record(process(0)))
-    said = f"a step smaller than {amount(found['step'].size)} , or one"
+    said = f"a step smaller than {written(found['step'].size, 2)} , or one"
     assert found["step"].sentence.startswith(said.replace(" ,", ","))
     assert all(
         limit.sentence.endswith(("may not be seen here", "cannot show it")) for limit in found.values()

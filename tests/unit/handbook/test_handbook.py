@@ -18,7 +18,7 @@ from excursions.kinds import KINDS
 
 HEADINGS = ["What it looks for", "How", "Its limit", "False friends"]
 RUN = RunFacts(
-    identity="x", version="1", versions="", sources=(), rows=(), refused=0, problems=(), status_words=(), decisions=()
+    identity="x", version="1", versions="", sources=(), account="", refused=0, problems=(), status_words=(), decisions=()
 )  # fmt: skip
 
 

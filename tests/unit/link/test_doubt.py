@@ -8,7 +8,7 @@ import pytest
 from excursions.clock import NS_PER_HOUR
 from excursions.link import attribute, band_at, corrected, doubt_windows, error_at
 from excursions.plant import Installation, Plant, Point
-from excursions.records import Doubt
+from excursions.records import RETURNED, Doubt
 from tests.unit.link.builders import DAY, PLANT, calibration, event, level, shift
 
 LEFT = {"slope": 99.0, "zero_point": 7.0}
@@ -109,6 +109,12 @@ def test_an_open_window_ends_when_the_probe_is_taken_out() -> None:
 def test_what_a_later_calibration_looked_at_is_not_open() -> None:
     rows = [calibration(1.0, found=LEFT, left=LEFT), calibration(50.0, found=LEFT, left=LEFT)]
     assert windows([], [event("step", 40, -0.4)], rows, ph=level(7.0)) == ()
+
+
+def test_what_went_back_by_itself_leaves_nothing_open() -> None:
+    rows = [calibration(1.0, found=LEFT, left=LEFT)]
+    assert len(windows([], [event("step", 40, -0.4)], rows, ph=level(7.0))) == 1
+    assert windows([], [event("step", 40, -0.4, details={RETURNED: 3_600.0})], rows, ph=level(7.0)) == ()
 
 
 def test_a_copied_entry_looked_at_nothing() -> None:

@@ -211,3 +211,12 @@ def test_days_follow_the_calendar() -> None:
     found, ok = civil_days(year, month, day)
     assert ok.all()
     assert found.tolist() == [(d - date(1970, 1, 1)).days for d in days]
+
+
+@pytest.mark.parametrize("fraction", ["", ".5"])
+def test_a_year_beyond_the_reach_of_nanoseconds_is_refused_and_does_not_come_back_as_another(fraction: str) -> None:
+    times = [f"2025-03-04 0{hour}:00:00{fraction}" for hour in range(5)]
+    times[3] = f"2568-03-04 03:00:00{fraction}"  # 543 years on, in the Buddhist calendar
+    pattern = "%Y-%m-%d %H:%M:%S" + ("%.f" if fraction else "")
+    found = parse_times([pl.Series(times)], TimePlan(fast=pattern))
+    assert found.ok.tolist() == [True, True, True, False, True]

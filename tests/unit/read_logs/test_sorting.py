@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 import gzip
+import io
+import zipfile
 from pathlib import Path
 
 import polars as pl
 import pytest
+import xlsxwriter
 
+from excursions.read import ReadOptions, read_exports
+from excursions.read.logs import read_calibrations
+from excursions.read.samples import read_samples
 from excursions.read.sorting import classify, sort_out
 
 CORPUS = Path(__file__).parents[2] / "corpus" / "files"
@@ -127,3 +133,38 @@ def test_packed_files_and_parquet_are_looked_into(tmp_path: Path) -> None:
     found = sort_out([tmp_path])
     assert [path.name for path in found.calibrations] == ["a.csv.gz", "y.parquet"]
     assert [path.name for path in found.exports] == ["x.parquet"]
+
+
+def test_a_log_and_a_list_packed_with_exports_are_read_as_such(tmp_path: Path) -> None:
+    path = tmp_path / "month.zip"
+    workbook = io.BytesIO()
+    book = xlsxwriter.Workbook(workbook)
+    sheet = book.add_worksheet("Log")
+    for number, line in enumerate(FILES["a.csv"][1].splitlines()):
+        sheet.write_row(number, 0, line.split(","))
+    book.close()
+    with zipfile.ZipFile(path, "w") as archive:
+        archive.writestr("wide.csv", FILES["wide.csv"][1])
+        archive.writestr("logs/d.csv", FILES["d.csv"][1])
+        archive.writestr("lims.csv", FILES["lims.csv"][1])
+        archive.writestr("log.xlsx", workbook.getvalue())
+    found = sort_out([path])
+    inside = [Path(f"{path}!{name}") for name in ("log.xlsx", "logs/d.csv")]
+    assert (found.exports, found.calibrations, found.samples) == ((path,), tuple(inside), (Path(f"{path}!lims.csv"),))
+    reading = read_exports([path], ReadOptions(apart=found.apart))
+    assert list(reading.series) == ["DO", "T", "pH"]
+    assert sum(decision.what == "not read as an export" for decision in reading.decisions) == 3
+    logs = [read_calibrations(each) for each in found.calibrations]
+    assert [entry.point for log in logs for entry in log.entries] == ["AT-1", "A"]
+    assert [(log.rows, log.used, log.problems) for log in logs] == [(1, 1, ()), (1, 1, ())]
+    assert len(logs[0].sha256) == 64
+    (sample,) = read_samples(found.samples[0]).samples
+    assert (sample.point, sample.value) == ("AT-1", 7.1)
+
+
+def test_a_member_that_is_not_there_is_named(tmp_path: Path) -> None:
+    path = tmp_path / "month.zip"
+    with zipfile.ZipFile(path, "w") as archive:
+        archive.writestr("a.csv", FILES["a.csv"][1])
+    (problem,) = read_calibrations(Path(f"{path}!b.csv")).problems
+    assert 'no file "b.csv" in it' in str(problem)

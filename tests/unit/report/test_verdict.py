@@ -10,7 +10,7 @@ import pytest
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
 from excursions.plant import Point
-from excursions.records import UNVERIFIED, Calibration, Doubt, Event, StateLine
+from excursions.records import RETURNED, UNVERIFIED, Calibration, Doubt, Event, Parameter, StateLine
 from excursions.report.result import Levels, PointFindings, Trace, Verdict
 from excursions.report.verdict import judge, order, past_faults
 
@@ -88,6 +88,18 @@ def test_an_open_window_beyond_tolerance_is_doubt_with_its_error() -> None:
     assert "low" in verdict.sentence
 
 
+def test_an_error_that_may_as_well_be_none_is_not_told() -> None:
+    step = made_event("step")
+    wide = replace(made_doubt(-0.4, event=step.id), band=(0.41, 0.41))
+    verdict = judged(made_findings(step), doubts=[wide])
+    assert verdict.verdict == "doubt"
+    assert "reads about" not in verdict.sentence.lower()
+
+
+def test_a_change_that_went_back_by_itself_is_over() -> None:
+    assert judged(made_findings(made_event("step", details={RETURNED: 3_600.0}))).verdict == "trust"
+
+
 def test_an_open_window_within_tolerance_is_no_doubt() -> None:
     assert judged(made_findings(), doubts=[made_doubt(0.02)]).verdict == "trust"
 
@@ -149,11 +161,12 @@ def test_a_probe_outside_its_band_is_to_be_replaced_though_put_right() -> None:
         probe="",
         measurand="ph",
         action="calibration",
-        checks=("slope 84.6 % outside 90 to 105 %",),
+        as_left={"slope": Parameter(value=84.6, uncertainty=0.4, unit="%", basis="computed")},
     )
     verdict = judged(made_findings(), calibrations=[worn])
     assert verdict.verdict == "trust"
-    assert verdict.advice.startswith("Plan its replacement")
+    assert verdict.advice == "Plan its replacement. Slope 84.6 % is outside its limits (USP <791>)."
+    assert verdict.worn
 
 
 def test_worst_comes_first() -> None:

@@ -7,8 +7,9 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from excursions.clock import NS_PER_HOUR, duration_text
+from excursions.digits import digits_for, number
 from excursions.records import Event
-from excursions.report.wording import digits_for, event_sentence, number, quantity
+from excursions.report.wording import event_sentence, quantity
 
 UTC = ZoneInfo("UTC")
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from excursions.read.aggregates import AGGREGATES
 from excursions.read.exports.columns import Column
 from excursions.read.exports.layouts.common import is_counter, is_quality
 from excursions.read.exports.layouts.naming import left_out
@@ -9,7 +10,7 @@ from excursions.read.exports.layouts.timecolumns import chosen_time, time_column
 from excursions.read.exports.plan import Draft, Stream
 from excursions.read.exports.sheet import Sheet
 from excursions.read.exports.units import is_unit
-from excursions.read.exports.words import AGGREGATES, fold
+from excursions.read.exports.words import fold
 from excursions.read.fold import plain
 
 _WHY = "the row's tag, time, value, quality, unit and description are in other columns"

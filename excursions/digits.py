@@ -1,0 +1,66 @@
+"""Numbers as people write them in a sentence: the digits that count, written out, with a true minus."""
+
+from __future__ import annotations
+
+import math
+
+MOST_DECIMALS = 12
+MOST_F0 = 10_000  # minutes; about a week at 121.1 degC
+
+
+def digits_for(uncertainty: float) -> int:
+    """Decimals that show an uncertainty to its first digit: 0.04 -> 2, 0.3 -> 1, 12 -> 0."""
+    if not math.isfinite(uncertainty) or uncertainty <= 0:
+        return 3
+    return max(0, min(6, -math.floor(math.log10(uncertainty))))
+
+
+def written(value: float, digits: int = 3, *, signed: bool = False) -> str:
+    """A number rounded to so many digits that count and written out: ``320``, ``0.045``, ``−2020``, ``+0.5``.
+
+    Never a power of ten: 147.2 with two digits is ``150``.  A value that is not finite is ``unknown``.
+    """
+    if not math.isfinite(value):
+        return "unknown"
+    rounded = float(f"{value:.{digits - 1}e}")
+    if rounded == 0:
+        return "0"
+    decimals = min(MOST_DECIMALS, max(0, digits - 1 - math.floor(math.log10(abs(rounded)))))
+    text = f"{rounded:+.{decimals}f}" if signed else f"{rounded:.{decimals}f}"
+    return (text.rstrip("0").rstrip(".") if "." in text else text).replace("-", "−")
+
+
+def number(value: float, uncertainty: float = math.nan, *, signed: bool = False) -> str:
+    """Write a number with as many digits as its uncertainty supports (three significant ones when unknown)."""
+    if not math.isfinite(value):
+        return "unknown"
+    if math.isfinite(uncertainty) and uncertainty > 0:
+        text = f"{value:+.{digits_for(uncertainty)}f}" if signed else f"{value:.{digits_for(uncertainty)}f}"
+    else:
+        text = _three_digits(value, signed=signed)
+    if float(text) == 0:
+        text = text.lstrip("+-")
+    return text.replace("-", "−")
+
+
+def _three_digits(value: float, *, signed: bool) -> str:
+    """Three digits that count, and all of a whole number: 2765 stays 2765."""
+    if value == 0:
+        return "0"
+    decimals = max(0, 2 - math.floor(math.log10(abs(value))))
+    text = f"{value:+.{min(decimals, 6)}f}" if signed else f"{value:.{min(decimals, 6)}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def chance_text(expected: float) -> str:
+    """How many of something chance alone would show: ``0.02``, and of less than a thousandth no more than that."""
+    return "fewer than 0.001" if expected < 0.001 else written(expected, 1)
+
+
+def f0_text(minutes: float) -> str:
+    """Lethality F0 [min]; from a week on its size says no more than that it is beyond any cycle."""
+    if not math.isfinite(minutes):
+        return "–"
+    if minutes > MOST_F0:
+        return f"over {MOST_F0} min"
+    return f"{number(minutes, 1.0 if minutes >= 10 else 0.1) if minutes else '0'} min"

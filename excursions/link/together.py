@@ -1,0 +1,101 @@
+"""Two points of one quantity that step within minutes of one another saw the process, whatever their names.
+
+A neighbour named in the register is weighed by the detectors; points that nobody related are looked at here, once the
+events of all of them are known.  How often a step of one point falls beside a move of another by accident is counted
+from how much of the record those moves take up; in a plant of hundreds of points that is no longer rare, and then says
+nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from excursions.clock import NS_PER_S, duration_text
+from excursions.detect.origin import name_origin
+from excursions.link.candidates import grouped
+from excursions.plant import Plant
+from excursions.records import RETURNED, Event
+
+NEAR_NS = 20 * 60 * NS_PER_S  # transport and mixing between two points of one water (cp)
+SHARED = 0.3  # how often a change of the process at one point shows at the other as well (cp)
+LEAST_CHANCE = 0.01  # no accident is believed to be rarer
+UNSURPRISING = 0.05  # a share of the record this large is met by accident
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Move:
+    """A stretch [start, end) in which a point's reading went up (+1) or down (-1)."""
+
+    point: str
+    start: int
+    end: int
+    way: float
+
+
+def laid_to_process(
+    events: Sequence[Event], plant: Plant, spans: Mapping[str, tuple[int, int]]
+) -> tuple[Event, ...]:
+    """Steps that another point of the same quantity shared, named the process's; all else as it was.
+
+    Parameters
+    ----------
+    events : sequence of Event
+        Of all points.
+    spans : mapping of point to (first, last) instant of its record, ns
+    """
+    quantity = {point.name: point.measurand for point in plant.points}
+    moves = [move for event in events for move in _moves(event)]
+    led = {event.id for _, followers in grouped(events) for event in followers}
+    found = []
+    for event in events:
+        others = [
+            move
+            for move in moves
+            if move.point != event.point and quantity.get(move.point) == quantity.get(event.point) != "other"
+        ]
+        asked = event.kind == "step" and event.origin in ("probe", "undecided") and event.id not in led
+        found.append(_weighed(event, others, spans) if asked and others else event)
+    return tuple(found)
+
+
+def _moves(event: Event) -> Iterable[_Move]:
+    """The change of a step and, where it went back, its return."""
+    if event.kind != "step":
+        return
+    way = 1.0 if event.size > 0 else -1.0
+    stop = event.start + round(event.details.get("transition_s", 0.0) * NS_PER_S)
+    yield _Move(point=event.point, start=event.start, end=stop, way=way)
+    if RETURNED in event.details:
+        back = event.start + round(event.details[RETURNED] * NS_PER_S)
+        yield _Move(point=event.point, start=back, end=max(event.end, back), way=-way)
+
+
+def _weighed(event: Event, others: Sequence[_Move], spans: Mapping[str, tuple[int, int]]) -> Event:
+    """The event with the odds that its company is no accident."""
+    way = 1.0 if event.size > 0 else -1.0
+    reach = NEAR_NS + round(event.onset_uncertainty_s * NS_PER_S)
+    beside = [one for one in others if one.way == way and one.start - reach <= event.start <= one.end + reach]
+    first, last = spans[event.point]
+    taken = sum(one.end - one.start + 2 * reach for one in others) / max(last - first, 1)
+    if not beside or taken > UNSURPRISING:
+        return event
+    nearest = min(beside, key=lambda one: (abs(one.start - event.start), one.point))
+    odds = event.confidence / (1 - min(event.confidence, 0.99)) * max(taken, LEAST_CHANCE) / SHARED
+    probe = odds / (1 + odds)
+    origin = name_origin(probe)
+    words = f"{nearest.point} moved the same way {_when(nearest, event)}"
+    return replace(
+        event,
+        origin=origin,
+        confidence=1 - probe if origin == "process" else probe,
+        severity="note" if origin == "process" else event.severity,
+        evidence=(words, *event.evidence),
+    )
+
+
+def _when(move: _Move, event: Event) -> str:
+    apart = abs(move.start - event.start) / NS_PER_S
+    if apart * NS_PER_S > NEAR_NS:
+        return "at that time"
+    return f"within {duration_text(max(apart, 60.0))}"

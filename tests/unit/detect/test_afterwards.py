@@ -1,0 +1,124 @@
+"""What became of a change of level, and what else moved when it came."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from excursions.clock import NS_PER_S
+from excursions.detect.catalogue import detect
+from excursions.detect.drift import detect_drift
+from excursions.detect.origin import Clue, tempered
+from excursions.detect.response import detect_slow_response
+from excursions.detect.step import detect_step
+from excursions.records import MEASURING, STEAMING
+from tests.builders import T0, coloured, level, make_record, make_signal, state_line, with_ramp, with_step
+
+N = 8_640
+SEEDS = pytest.mark.parametrize("seed", range(3))
+AT = np.arange(N)
+
+
+def river(seed: int) -> np.ndarray:
+    """Sixty days at ten minutes: wandering over hours and days."""
+    return coloured(N, 7.2, 0.03, 6, seed) + coloured(N, 0.0, 0.04, 300, seed + 40) + level(N, 0, 0.003, seed)
+
+
+def dip(at: int, size: float, tau: float) -> np.ndarray:
+    """Down within an hour and a half, back over hours."""
+    since = np.maximum(AT - at, 0)
+    return np.where(at <= AT, -size * np.minimum(since / 9, 1) * np.exp(-since / tau), 0.0)
+
+
+@SEEDS
+def test_a_dip_that_returns_over_hours_leaves_nothing_behind(seed: int) -> None:
+    found = detect_step(make_record(river(seed) + dip(4_000, 0.5, 90), every_s=600.0))
+    assert all(event.went_back or event.origin == "process" for event in found)
+    assert not any("did not come back" in event.evidence for event in found if event.origin != "process")
+
+
+@SEEDS
+def test_a_step_that_stays_says_so(seed: int) -> None:
+    (event,) = detect_step(make_record(with_step(river(seed), 4_000, 0.5), every_s=600.0))
+    assert "did not come back" in event.evidence
+    assert not event.went_back
+
+
+@SEEDS
+def test_the_return_to_the_usual_level_after_steam_is_no_step(seed: int) -> None:
+    """A line blown empty, and filled again five minutes after the temperature was back."""
+    value = coloured(20_000, 450.0, 1.0, 60, seed) + level(20_000, 0, 0.5, seed)
+    value[9_000:9_400] = 20.0 + level(400, 0, 0.5, seed)
+    second = NS_PER_S
+    states = state_line(
+        [
+            (T0, T0 + 9_000 * second, MEASURING),
+            (T0 + 9_000 * second, T0 + 9_100 * second, STEAMING),
+            (T0 + 9_100 * second, T0 + 20_000 * second, MEASURING),
+        ]
+    )
+    record = make_record(value, every_s=1.0, measurand="conductivity", states=states)
+    assert detect_step(record) == ()
+    elsewhere = value.copy()
+    elsewhere[9_400:] += 200.0  # but not to where it was
+    assert len(detect_step(make_record(elsewhere, every_s=1.0, measurand="conductivity", states=states))) == 1
+
+
+@SEEDS
+def test_a_step_behind_a_slow_probe_amid_wandering_is_told_once(seed: int) -> None:
+    """It comes within ten minutes; the process wanders as far in a day."""
+    n, at = 43_200, 20_000
+    base = coloured(n, 6.9, 0.08, 1_440, seed) + coloured(n, 0, 0.03, 60, seed + 7) + level(n, 0, 0.003, seed)
+    late = np.where(np.arange(n) >= at, -0.5 * (1 - np.exp(-np.maximum(np.arange(n) - at, 0) / 3.3)), 0.0)
+    found = [e for e in detect(make_record(base + late)) if e.origin != "process"]
+    assert [event.kind for event in found] == ["step"]
+    assert abs((found[0].start - T0) / NS_PER_S / 60 - at) <= 10
+
+
+@SEEDS
+def test_the_season_is_no_drift(seed: int) -> None:
+    hour = np.arange(8_760)
+    temperature = 12 - 8 * np.cos(2 * np.pi * hour / 8_760) + coloured(8_760, 0, 1.5, 60, seed)
+    oxygen = 14.6 - 0.39 * temperature + 0.0055 * temperature**2  # saturation falls so (memory, not a source)
+    record = make_record(oxygen, temperature, every_s=3_600.0, measurand="oxygen")
+    assert [event for event in detect_drift(record) if event.origin != "process"] == []
+
+
+@SEEDS
+def test_a_rise_within_days_is_no_straight_walk_over_the_whole_record(seed: int) -> None:
+    value = with_ramp(coloured(N, 9.1, 0.05, 12, seed) + level(N, 0, 0.004, seed), 4_000, 4_360, 0.07)
+    found = detect_drift(make_record(value, every_s=600.0))
+    assert not any("a straight walk over the whole record" in event.evidence for event in found)
+
+
+def test_a_signal_that_never_moves_with_the_process_says_nothing_by_keeping_still() -> None:
+    def still(odds: float) -> tuple[Clue, ...]:
+        return (Clue(odds=odds, words="kept still", source="T"),)
+
+    alone = tempered([still(6.0)])
+    assert alone == [still(6.0)]
+    among = tempered([still(6.0)] * 8)
+    assert 1.0 <= among[0][0].odds < 1.5
+    moving = tempered([still(6.0), *[(Clue(odds=0.15, words="moved", source="T"),)] * 7])
+    assert moving[0][0].odds == 6.0
+
+
+def test_a_neighbour_of_another_quantity_is_no_witness_by_keeping_still() -> None:
+    """Both follow the hour of the day; that does not make them two probes for one thing."""
+    day = np.sin(2 * np.pi * AT / 144)
+    value = with_step(river(1) + 0.3 * day, 5_000, 0.4)
+    other = 1_000 + 100 * day + coloured(N, 0, 10, 60, 5)
+    same = make_record(
+        value, every_s=600.0, neighbours={"B": make_signal(other / 1_000, every_s=600.0, measurand="ph")}
+    )
+    strange = make_record(
+        value, every_s=600.0, neighbours={"B": make_signal(other, every_s=600.0, measurand="conductivity")}
+    )
+    assert max(e.confidence for e in detect_step(strange)) < max(e.confidence for e in detect_step(same))
+
+
+def test_a_pair_of_equal_levels_has_no_time_constant() -> None:
+    """Before and after may be the same to the last digit."""
+    with np.errstate(all="raise"):
+        value = np.where((AT // 500) % 2 == 0, 5.0, 6.0)
+        detect_slow_response(make_record(value, every_s=600.0))
