@@ -14,6 +14,7 @@ from excursions.clock import TimeArray
 from excursions.detect.creep import CreepSettings, detect_creep
 from excursions.detect.drift import DriftSettings, detect_drift
 from excursions.detect.fouling import FoulingSettings, detect_fouling
+from excursions.detect.glass import GlassSettings, detect_glass
 from excursions.detect.heat_judgement import OverTemperatureSettings
 from excursions.detect.hidden_heat import HiddenHeatSettings, detect_hidden_heat
 from excursions.detect.interruptions import InterruptionSettings, detect_interruptions
@@ -51,6 +52,7 @@ DETECTORS: tuple[Detector, ...] = (
     Detector("interruptions", detect_interruptions, InterruptionSettings),
     Detector("spikes", detect_spikes, SpikeSettings),
     Detector("stuck", detect_stuck, StuckSettings),
+    Detector("glass", detect_glass, GlassSettings),
     Detector("pinned", detect_pinned, PinnedSettings),
     Detector("repeated", detect_repeated, RepeatedSettings),
     Detector("noise", detect_noise, NoiseSettings),
