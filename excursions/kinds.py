@@ -25,6 +25,7 @@ SEVERITIES = ("note", "check", "act")
 
 Trait = Literal[
     "heat",  # exposes the probe to heat
+    "may be heat",  # may have exposed it, which the export cannot tell: told beside heat, held against nothing
     "moves",  # its size is a change of the reading, up or down
     "gradual",  # grows over its whole length, and goes on after a calibration inside it
     "walks",  # a slow change of the reading or of its response: stillness at the same time explains it
@@ -58,7 +59,7 @@ class Kind:
         What the figure in ``Event.size`` means.
     said : str
         How its figures follow the label in a sentence: {size}, {change} (signed, with its uncertainty), {ratio},
-        {when}, {lasting}, {still} (how long, or still so at the end), {above} (minutes above the rating).
+        {when}, {lasting}, {bound} (upper end of its interval), {still} (how long, or still so at the end), {above} (minutes above the rating).
     advice : str
         What to do next when the origin is the probe.
     family : str
@@ -103,6 +104,17 @@ KINDS: dict[str, Kind] = {
             traits=("heat", "doubts", "glass"),
             lasting=0.5,
             advice="Verify in two buffers or standards before trusting it; compare slope and zero with the last calibration.",
+            caution=_STEAM,
+        ),
+        Kind(
+            key="hidden_heat",
+            label="heat that may hide",
+            signal="temperature",
+            size="highest sample or average",
+            said="behind {size} on {when}: between samples up to about {bound}",
+            family="heat",
+            traits=("may be heat", "ends"),
+            advice="Ask for a finer export of that stretch; until then the peak is not known.",
             caution=_STEAM,
         ),
         Kind(
@@ -321,6 +333,7 @@ def having(trait: Trait) -> tuple[str, ...]:
 
 MOVES = having("moves")  # their size is a change of the reading, also where the reading is a temperature
 HEAT_KINDS = having("heat")
+TOLD_AS_HEAT = (*HEAT_KINDS, *having("may be heat"))
 GRADUAL = having("gradual")
 _MAY_BREAK = having("glass")
 

@@ -116,13 +116,14 @@ class Ratings:
 
     continuous_degc : above this the clock of the ageing dose runs
     sterilisation_degc, sterilisation_min : what a sterilisation may reach, and for how long
-    assumed : True when they are class defaults
+    assumed : True when they are class defaults, all or in part; continuous_stated : the first of them is stated
     """
 
     continuous_degc: float
     sterilisation_degc: float
     sterilisation_min: float
     assumed: bool
+    continuous_stated: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -208,4 +209,5 @@ class Plant:
             ),
             sterilisation_min=stated.get("rating_sterilisation_min", quantity.rating_sterilisation_min),
             assumed=not {"rating_continuous_degc", "rating_sterilisation_degc"} <= set(stated),
+            continuous_stated="rating_continuous_degc" in stated,
         )

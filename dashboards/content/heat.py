@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from dashboards.wording import Reader, kind_label, rate_words, size_words
 from excursions.clock import duration_text, minutes_text
 from excursions.digits import f0_text, number
-from excursions.kinds import HEAT_KINDS
+from excursions.kinds import TOLD_AS_HEAT
 from excursions.records import Event
 from excursions.report.result import PointFindings
 
@@ -35,7 +35,7 @@ class HeatRow:
 
 def heat_rows(findings: PointFindings, reader: Reader) -> tuple[tuple[HeatRow, ...], int]:
     """Newest first: all exposures above a rating, the newest routine ones; and how many were left out."""
-    heat = sorted((e for e in findings.events if e.kind in HEAT_KINDS), key=lambda e: (-e.start, e.kind))
+    heat = sorted((e for e in findings.events if e.kind in TOLD_AS_HEAT), key=lambda e: (-e.start, e.kind))
     routine = [event for event in heat if event.origin == "routine"]
     left_out = {event.id for event in routine[MOST_ROUTINE:]}
     return tuple(_row(event, reader) for event in heat if event.id not in left_out), len(left_out)

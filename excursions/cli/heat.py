@@ -338,7 +338,12 @@ def _list_lines(answer: Answer, reader: Reader) -> list[str]:
     routine = len(answer.others) - len(over)
     if not answer.others:
         return []
-    lines = ["", "Exposures above a rating, hottest first:" if over else "No exposure above a rating."]
+    lines = [
+        "",
+        "Exposures above a rating, or that may have been, hottest first:"
+        if over
+        else "No exposure above a rating.",
+    ]
     for row in over[:MOST]:
         lines += textwrap.wrap(
             reader.text(f"{_owner(row)} at {row['sentence']}"),

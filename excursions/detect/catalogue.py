@@ -14,7 +14,9 @@ from excursions.clock import TimeArray
 from excursions.detect.creep import CreepSettings, detect_creep
 from excursions.detect.drift import DriftSettings, detect_drift
 from excursions.detect.fouling import FoulingSettings, detect_fouling
+from excursions.detect.glass import GlassSettings, detect_glass
 from excursions.detect.heat_judgement import OverTemperatureSettings
+from excursions.detect.hidden_heat import HiddenHeatSettings, detect_hidden_heat
 from excursions.detect.interruptions import InterruptionSettings, detect_interruptions
 from excursions.detect.merge import merge
 from excursions.detect.noise import NoiseSettings, detect_noise
@@ -45,11 +47,13 @@ class Detector(NamedTuple):
 
 DETECTORS: tuple[Detector, ...] = (
     Detector("over_temperature", detect_over_temperature, OverTemperatureSettings),
+    Detector("hidden_heat", detect_hidden_heat, HiddenHeatSettings),
     Detector("thermal_shock", detect_thermal_shock, ThermalShockSettings),
     Detector("temperature_fault", detect_temperature_fault, TemperatureFaultSettings),
     Detector("interruptions", detect_interruptions, InterruptionSettings),
     Detector("spikes", detect_spikes, SpikeSettings),
     Detector("stuck", detect_stuck, StuckSettings),
+    Detector("glass", detect_glass, GlassSettings),
     Detector("pinned", detect_pinned, PinnedSettings),
     Detector("repeated", detect_repeated, RepeatedSettings),
     Detector("noise", detect_noise, NoiseSettings),

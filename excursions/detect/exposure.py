@@ -108,7 +108,7 @@ def measure(record: Record, trace: Trace, stretch: Stretch) -> Exposure:
     top = first + int(np.argmax(trace.value[first:past]))
     peak = float(trace.value[top])
     base = _base(trace, stretch.start, peak)
-    saturation = _saturation(record, stretch)
+    saturation = saturation_degc(record, stretch.start, stretch.end)
     after = trace.slice(int(trace.time[top]), stretch.end + int(RATE_REACH_H * NS_PER_HOUR))
     before = trace.slice(stretch.start - int(BEFORE_MIN * NS_PER_MINUTE), int(trace.time[top]) + 1)
     before = slice(max(min(before.start, first - 1), 0), before.stop)
@@ -227,13 +227,13 @@ def _bounded(hidden: float, peak: float, saturation: float) -> float:
     return max(peak, min(hidden, saturation)) if math.isfinite(saturation) else hidden
 
 
-def _saturation(record: Record, stretch: Stretch) -> float:
-    """Saturation temperature of the highest line pressure of the stretch [degC], NaN without a pressure."""
+def saturation_degc(record: Record, start: int, end: int) -> float:
+    """Saturation temperature of the highest line pressure between two instants [degC], NaN without a pressure."""
     trace = trace_of(record.pressure)
     if trace is None:
         return math.nan
     margin = int(max(trace.usual_s, 60.0) * NS_PER_S)
-    seen: FloatArray = trace.value[trace.slice(stretch.start - margin, stretch.end + margin)]
+    seen: FloatArray = trace.value[trace.slice(start - margin, end + margin)]
     if not seen.size:
         return math.nan
     factor, gauge = PRESSURE.get(record.point.pressure_unit, (math.nan, False))

@@ -65,6 +65,9 @@ class NoiseSettings:
     collapse: float = 0.6
     shortest_blocks: int = 3
     shortest_s: float = 600.0
+    failing: float = (
+        3.0  # grown so much by the probe and going on: it fails, however small beside the tolerance (cp)
+    )
     growths_per_year: float = 0.6  # how often a probe that somebody looks into grows noisy (cp)
     collapses_per_year: float = 0.3  # (cp)
     gradual_blocks: int = 6  # a longer transition is gradual
@@ -214,6 +217,7 @@ def _event(
     if end <= start or confidence < settings.least_confidence or prior < spell.change.expected:
         return None
     ratio = math.exp(spell.rise)
+    failing = open_end and origin == "probe" and ratio >= settings.failing
     half = 1.645 * spell.change.spread
     return Event(
         point=record.point.name,
@@ -226,7 +230,7 @@ def _event(
         size_unit="",
         confidence=confidence,
         origin=origin,
-        severity=_severity(record, survey, noise, spell),
+        severity="check" if failing else _severity(record, survey, noise, spell),
         probe=record.plant.probe_at(record.point.name, start) or "",
         onset_uncertainty_s=uncertainty,
         open_end=open_end,

@@ -5,18 +5,13 @@ straight line taken off) is divided by its own background, the median of the bin
 that ratio is exponential with mean one, whatever the colour of the noise; its sum over neighbouring chunks
 is gamma distributed, which gives the false-alarm probability.  Each bin is first divided by its usual ratio
 over the record, so that a cycle the process always has is no event.  Begin and end come from the amplitude
-at that period, followed through the samples.
-
-References
-----------
-.. [1] J. D. Scargle, "Studies in astronomical time series analysis II", Astrophysical Journal 263 (1982)
-   835: exponential law of the normalised periodogram and its false-alarm probability.
+at that period, followed through the samples.  One line that comes and goes, as with a pump, is one event.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import gammaincc, gammainccinv
@@ -26,17 +21,18 @@ from excursions.detect.blocks import evenly
 from excursions.detect.live import Live, live_samples
 from excursions.detect.origin import Clue, expected_faults, name_origin, unexplained, weigh, words_of
 from excursions.detect.severity import severity_of
+from excursions.detect.spectra import GROUP, Spectra, spectra_of
 from excursions.detect.survey import THINNED, Survey, survey_of
 from excursions.digits import chance_text, written
-from excursions.records import Event, FloatArray, IndexArray, Record
+from excursions.records import BoolArray, Event, FloatArray, IndexArray, Record
 
-CHUNKS = (1_024, 256)  # samples; the longest of which the record holds sixteen
-FEWEST_CHUNKS = 16
-GROUP = 16  # neighbouring bins that make the background
 LOWEST_BIN = 6  # below, a line cannot be told from a slow wander
 RUNS = (2, 4, 8, 16, 32)  # chunks added up
-MEDIAN_OF_EXPONENTIAL = math.log(2)
-HANN_GAIN = 0.5
+NEAR_BINS = 3  # the window spreads a line over so many bins to either side
+FEWEST_TIMES = 4  # a line that comes as often comes and goes
+SURE_OFFSET = 4.0  # standard errors
+OFFSET_SHARE = 0.1  # of the amplitude; a smaller offset is the line's own
+NO_LINE = 0.2  # of the amplitude a line has: a chunk with less is without it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,14 +47,25 @@ class PeriodicSettings:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Spectra:
-    """Ratios to the background (chunks, bins), amplitudes, first sample of each chunk, chunk length, spacing."""
+class _Line:
+    """A line at one bin: its stretches as chunk ranges (k, 2), in time order, and the expected number by chance."""
 
-    ratio: FloatArray
-    amplitude: FloatArray
-    first: IndexArray
-    length: int
-    step_s: float
+    stretches: IndexArray
+    bin: int
+    chance: float
+
+    @property
+    def first(self) -> int:
+        return int(self.stretches[0, 0])
+
+    @property
+    def past(self) -> int:
+        return int(self.stretches[-1, 1])
+
+    @property
+    def chunks(self) -> IndexArray:
+        """Indices of the chunks that show it."""
+        return np.concatenate([np.arange(lo, hi) for lo, hi in self.stretches])
 
 
 def detect_periodic(record: Record, settings: PeriodicSettings | None = None) -> tuple[Event, ...]:
@@ -83,12 +90,12 @@ def detect_periodic(record: Record, settings: PeriodicSettings | None = None) ->
     return tuple(sorted((e for e in events if e is not None), key=lambda event: event.start))
 
 
-def _seen(record: Record, survey: Survey) -> tuple[Live, _Spectra | None]:
+def _seen(record: Record, survey: Survey) -> tuple[Live, Spectra | None]:
     """The samples that spectra are taken of, and their spectra."""
     live = survey.live
     if record.value is not None and record.value.sampling.kind in THINNED:
         live = evenly(live, survey.blocks, drawn=record.value.sampling.kind == "swinging")
-    return live, survey.once("spectra", lambda: _spectra(live, floor=survey.quantum))
+    return live, survey.once("spectra", lambda: spectra_of(live, floor=survey.quantum))
 
 
 def least_amplitude(record: Record, settings: PeriodicSettings) -> tuple[float, float]:
@@ -110,60 +117,8 @@ def least_amplitude(record: Record, settings: PeriodicSettings) -> tuple[float, 
     return size, 5 * spectra.length * spectra.step_s
 
 
-def _spectra(live: Live, *, floor: float) -> _Spectra | None:
-    """Periodograms of the chunks over their background."""
-    if len(live) < FEWEST_CHUNKS * CHUNKS[-1]:
-        return None
-    length = next(size for size in CHUNKS if len(live) >= FEWEST_CHUNKS * size or size == CHUNKS[-1])
-    step = float(np.median(np.diff(live.time[:: max(1, len(live) // 100_000)])))
-    step /= max(1, len(live) // 100_000)
-    first = _even_chunks(live, length, step)
-    if first.size < FEWEST_CHUNKS:
-        return None
-    rows = live.value[first[:, None] + np.arange(length)]
-    ramp = np.linspace(-0.5, 0.5, length)
-    rows = rows - rows.mean(axis=1, keepdims=True)
-    rows -= (rows @ ramp / (ramp @ ramp))[:, None] * ramp
-    rows *= np.hanning(length)
-    power = np.abs(np.fft.rfft(rows, axis=1)[:, 1 : length // 2 + 1]) ** 2
-    power += (floor**2 / 12) * float(np.sum(np.hanning(length) ** 2)) * 0.1 + 1e-300
-    ratio = power / _background(power)
-    usual = np.maximum(np.median(ratio, axis=0) / MEDIAN_OF_EXPONENTIAL, 1.0)
-    amplitude = 2 * np.sqrt(power) / (HANN_GAIN * length)
-    return _Spectra(
-        ratio=ratio / usual, amplitude=amplitude, first=first, length=length, step_s=step / NS_PER_S
-    )
-
-
-def _even_chunks(live: Live, length: int, step: float) -> IndexArray:
-    """First samples of chunks without a break and with even spacing, laid end to end in each stretch."""
-    start = np.flatnonzero(live.fresh)
-    stop = np.append(start[1:], len(live))
-    firsts = [
-        np.arange(a, b - length + 1, length) for a, b in zip(start, stop, strict=True) if b - a >= length
-    ]
-    if not firsts:
-        return np.empty(0, dtype=np.int64)
-    first = np.concatenate(firsts)
-    span = (live.time[first + length - 1] - live.time[first]) / (length - 1)
-    return np.asarray(first[np.abs(span - step) < 0.02 * step])
-
-
-def _background(power: FloatArray) -> FloatArray:
-    """Median of groups of bins, drawn through their middles on a logarithmic scale, as the mean of an exponential."""
-    groups = power.shape[1] // GROUP
-    middle = np.median(power[:, : groups * GROUP].reshape(power.shape[0], groups, GROUP), axis=2)
-    log = np.log(middle / MEDIAN_OF_EXPONENTIAL)
-    place = (np.arange(power.shape[1]) + 0.5) / GROUP - 0.5
-    lower = np.clip(np.floor(place).astype(np.int64), 0, groups - 2)
-    share = place - lower
-    return np.asarray(np.exp(log[:, lower] * (1 - share) + log[:, lower + 1] * share))
-
-
-def _lines(
-    spectra: _Spectra, survey: Survey, settings: PeriodicSettings
-) -> list[tuple[int, int, int, float]]:
-    """Lines as (first chunk, last chunk + 1, bin, expected number by chance), strongest first."""
+def _lines(spectra: Spectra, survey: Survey, settings: PeriodicSettings) -> list[_Line]:
+    """Lines of the record, strongest first."""
     ratio = np.minimum(spectra.ratio, 50.0)
     chunks, bins = ratio.shape
     total = np.vstack([np.zeros(bins), np.cumsum(ratio, axis=0)])
@@ -178,8 +133,38 @@ def _lines(
             if not any(_same(line, c, c + run, k) for line in found):
                 chance = float(gammaincc(run, summed[c, k] / HANN_WIDENING)) * chunks * bins / run
                 found.append((*_extent(ratio, c, c + run, k), k, chance))
-    strong = [line for line in found if _strength(spectra, line) >= settings.least_noise * survey.noise]
-    return sorted(strong, key=lambda line: line[3])
+    lines = [
+        line
+        for line in _recurring(found, spectra.amplitude)
+        if _strength(spectra, line) >= settings.least_noise * survey.noise
+    ]
+    return sorted(lines, key=lambda line: line.chance)
+
+
+def _recurring(found: list[tuple[int, int, int, float]], amplitude: FloatArray) -> list[_Line]:
+    """Stretches at the same bin are one line that comes and goes; its bin is the one in which it is strongest."""
+    lines: list[list[tuple[int, int, int, float]]] = []
+    for one in sorted(found, key=lambda one: one[3]):
+        own = next((line for line in lines if _near(line[0][2], one[2])), None)
+        if own is None:
+            lines.append([one])
+        else:
+            own.append(one)
+    out = []
+    for line in lines:
+        stretches = _touching(np.array(sorted((lo, hi) for lo, hi, _, _ in line), dtype=np.int64))
+        low = max(line[0][2] - NEAR_BINS, 0)
+        whole = _Line(stretches=stretches, bin=low, chance=line[0][3])
+        strength = amplitude[whole.chunks, low : line[0][2] + NEAR_BINS + 1].mean(axis=0)
+        out.append(replace(whole, bin=low + int(np.argmax(strength))))
+    return out
+
+
+def _touching(stretches: IndexArray) -> IndexArray:
+    """Stretches with at most one chunk between them are one."""
+    past = np.maximum.accumulate(stretches[:, 1])
+    new = np.append(True, stretches[1:, 0] > past[:-1] + 1)
+    return np.column_stack([stretches[new, 0], past[np.append(new[1:], True)]])
 
 
 HANN_WIDENING = 1.25  # the background is itself uncertain: the gamma law is taken a quarter wider
@@ -193,7 +178,11 @@ def _peaks(summed: FloatArray, limit: float) -> list[tuple[int, int]]:
 
 
 def _same(line: tuple[int, int, int, float], lo: int, hi: int, k: int) -> bool:
-    return abs(line[2] - k) <= max(3, k // 16) and lo < line[1] + 2 and line[0] - 2 < hi
+    return _near(line[2], k) and lo < line[1] and line[0] < hi
+
+
+def _near(k: int, other: int) -> bool:
+    return abs(k - other) <= max(NEAR_BINS, k // 16)
 
 
 def _extent(ratio: FloatArray, lo: int, hi: int, k: int) -> tuple[int, int]:
@@ -213,30 +202,37 @@ def _extent(ratio: FloatArray, lo: int, hi: int, k: int) -> tuple[int, int]:
 LINE = 5.0
 
 
-def _strength(spectra: _Spectra, line: tuple[int, int, int, float]) -> float:
-    """Amplitude of a line over its chunks; its power is spread over three bins by the window."""
-    lo, hi, k, _ = line
-    part = spectra.amplitude[lo:hi, max(k - 1, 0) : k + 2]
-    return float(np.median(np.sqrt((part**2).sum(axis=1) / 1.5)))
+def _strength(spectra: Spectra, line: _Line) -> float:
+    """Amplitude of a line over its chunks; its power is spread over three bins by the window.
+
+    Where it comes and goes many chunks hold it in part: the fullest of each stretch counts.
+    """
+    part = spectra.amplitude[:, max(line.bin - 1, 0) : line.bin + 2]
+    each = np.sqrt((part**2).sum(axis=1) / 1.5)
+    if line.stretches.shape[0] < FEWEST_TIMES:
+        return float(np.median(each[line.chunks]))
+    return float(np.median([each[lo:hi].max() for lo, hi in line.stretches]))
 
 
 def _event(
     record: Record,
     survey: Survey,
     live: Live,
-    spectra: _Spectra,
-    line: tuple[int, int, int, float],
+    spectra: Spectra,
+    line: _Line,
     settings: PeriodicSettings,
 ) -> Event | None:
-    lo, hi, _, chance = line
     period_s = spectra.length * spectra.step_s / (_centre(spectra, line) + 1)
     amplitude = _strength(spectra, line)
-    a = int(spectra.first[max(lo - 1, 0)])
-    b = int(spectra.first[min(hi, spectra.first.size - 1)] + spectra.length)
-    core = (int(spectra.first[lo]) + int(spectra.first[hi - 1]) + spectra.length) // 2 - a
-    begin, stop = _ends(live.time[a:b], live.value[a:b], core, period_s)
-    start, end = int(live.time[a + begin]), int(live.time[min(a + stop, len(live) - 1)])
+    start, _ = _span(live, spectra, line.stretches[0], period_s)
+    _, end = _span(live, spectra, line.stretches[-1], period_s)
+    lo, hi, chance = line.first, line.past, line.chance
+    offset, error = _offset(live, spectra, line)
+    shifted = abs(offset) > SURE_OFFSET * error
     clues = _company(record, start, end, period_s)
+    if shifted and abs(offset) > OFFSET_SHARE * amplitude:
+        words = f"the reading stands {written(offset, 2, signed=True)} off while it lasts, as with a ground loop through a pump or a drive"
+        clues = (*clues, Clue(odds=4.0, words=words))
     prior = expected_faults(settings.faults_per_year, survey.years)
     probe = weigh(
         prior=prior, chance=chance + unexplained(settings.process_cycles, survey.years), clues=clues
@@ -245,7 +241,10 @@ def _event(
         return None
     whole = lo == 0 and hi == spectra.first.size
     probe = min(probe, 0.5) if whole else probe
-    level = float(np.median(live.value[a:b]))
+    level = float(np.median(live.value[spectra.first[lo] : spectra.first[hi - 1] + spectra.length]))
+    count = line.stretches.shape[0]
+    lasting = "for" if count == 1 else f"{count} times within"
+    open_end = hi == spectra.first.size or _goes_on(spectra, line)
     return Event(
         point=record.point.name,
         kind="periodic",
@@ -257,25 +256,73 @@ def _event(
         size_unit=record.value.unit if record.value else "",
         confidence=probe if name_origin(probe) != "process" else 1 - probe,
         origin=name_origin(probe),
-        severity=severity_of(record, level, amplitude),
+        severity=severity_of(record, level, amplitude + (abs(offset) if shifted else 0.0)),
         probe=record.plant.probe_at(record.point.name, start) or "",
         onset_uncertainty_s=2 * period_s,
         open_start=lo == 0,
-        open_end=hi == spectra.first.size,
+        open_end=open_end,
         evidence=(
-            f"a cycle of {duration_text(period_s)} with amplitude {written(amplitude, 2)} for {duration_text((end - start) / NS_PER_S)}",
+            f"a cycle of {duration_text(period_s)} with amplitude {written(amplitude, 2)} {lasting} {duration_text((end - start) / NS_PER_S)}",
             f"noise alone would show {chance_text(chance)} such lines in this record",
             *words_of(clues),
         ),
-        details={"period_s": period_s},
+        details={"period_s": period_s, "times": float(count), **({"offset": offset} if shifted else {})},
     )
 
 
-def _centre(spectra: _Spectra, line: tuple[int, int, int, float]) -> float:
+def _span(live: Live, spectra: Spectra, stretch: IndexArray, period_s: float) -> tuple[int, int]:
+    """Begin and end [ns] of one stretch of a line, to the samples."""
+    lo, hi = int(stretch[0]), int(stretch[1])
+    a = int(spectra.first[max(lo - 1, 0)])
+    b = int(spectra.first[min(hi, spectra.first.size - 1)] + spectra.length)
+    core = (int(spectra.first[lo]) + int(spectra.first[hi - 1]) + spectra.length) // 2 - a
+    begin, stop = _ends(live.time[a:b], live.value[a:b], core, period_s)
+    return int(live.time[a + begin]), int(live.time[min(a + stop, len(live) - 1)])
+
+
+def _goes_on(spectra: Spectra, line: _Line) -> bool:
+    """Whether a line that comes and goes had no longer pause before the end of the record than it always has."""
+    if line.stretches.shape[0] < FEWEST_TIMES:
+        return False
+    pause = line.stretches[1:, 0] - line.stretches[:-1, 1]
+    return bool(spectra.first.size - line.past <= pause.max())
+
+
+def _offset(live: Live, spectra: Spectra, line: _Line) -> tuple[float, float]:
+    """How far the level stands off in the stretches of a line from the chunks beside them, and its standard error.
+
+    Nil with infinite error where it comes too seldom to tell.
+    """
+    if line.stretches.shape[0] < FEWEST_TIMES:
+        return 0.0, math.inf
+    rows = live.value[spectra.first[:, None] + np.arange(spectra.length)]
+    level = np.median(rows, axis=1)
+    own = np.zeros(level.size, dtype=np.bool_)
+    own[line.chunks] = True
+    strong = spectra.amplitude[:, max(line.bin - 1, 0) : line.bin + 2].max(axis=1)
+    without = strong < NO_LINE * np.median(strong[own])
+    best = [int(lo) + int(np.argmax(strong[lo:hi])) for lo, hi in line.stretches]
+    off = np.array([_beside(level, without, k) for k in best])
+    off = off[np.isfinite(off)]
+    if off.size < FEWEST_TIMES:
+        return 0.0, math.inf
+    middle = float(np.median(off))
+    return middle, 1.4826 * float(np.median(np.abs(off - middle))) * 1.2533 / math.sqrt(off.size)
+
+
+def _beside(level: FloatArray, without: BoolArray, k: int) -> float:
+    """Level of chunk k less the mean of the nearest chunks before and after that have no line; NaN without both."""
+    before, after = np.flatnonzero(without[:k])[-1:], k + np.flatnonzero(without[k:])[:1]
+    if not (before.size and after.size):
+        return math.nan
+    return float(level[k] - (level[before[0]] + level[after[0]]) / 2)
+
+
+def _centre(spectra: Spectra, line: _Line) -> float:
     """Bin of the line, between bins by the weight of its power."""
-    lo, hi, k, _ = line
+    k = line.bin
     near = np.arange(max(k - 1, 0), min(k + 2, spectra.amplitude.shape[1]))
-    weight = (spectra.amplitude[lo:hi][:, near] ** 2).mean(axis=0)
+    weight = (spectra.amplitude[line.chunks][:, near] ** 2).mean(axis=0)
     return float(weight @ near / weight.sum())
 
 

@@ -13,6 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from excursions.clock import NS_PER_S, TimeArray, duration_text
+from excursions.detect.bouts import Bout, bouts
+from excursions.detect.lost_signal import FEWEST as FEWEST_LOST
+from excursions.detect.lost_signal import lost_event, lost_levels, stays_at
 from excursions.detect.survey import Survey, survey_of
 from excursions.digits import written
 from excursions.records import MEASURING, BoolArray, Event, FloatArray, IndexArray, Record, Signal
@@ -32,7 +35,7 @@ class SpikeSettings:
     tolerances: float = 0.5  # a smaller excursion misleads nobody
     coarsest_s: float = 900.0
     returned: float = 0.3  # the level after a spike differs by less than this share of its height
-    bout_s: float = 43_200.0  # spikes that come again within the same half day are one bout (cp)
+    bout_s: float = 86_400.0  # spikes that come again within a day are one bout (cp)
     bout_intervals: float = 120.0
     fewest: int = 3  # a bout
     lone_tolerances: float = 10.0  # a lone spike is an event when it is this large
@@ -54,7 +57,8 @@ def detect_spikes(record: Record, settings: SpikeSettings | None = None) -> tupl
     Returns
     -------
     tuple of Event
-        Kind ``spikes`` (size: largest spike, signed) and ``out_of_range`` (size: reading furthest out).
+        Kind ``spikes`` (size: largest spike, signed), ``dropout`` (falls to one fixed value; size: hours) and
+        ``out_of_range`` (size: reading furthest out).
     """
     settings = settings or SpikeSettings()
     if record.value is None or not len(record.value):
@@ -89,30 +93,46 @@ def _spiky(record: Record, survey: Survey, settings: SpikeSettings) -> list[Even
     spikes = _find(record, survey, settings)
     if not spikes.first.size:
         return []
-    time = survey.live.time[spikes.first]
-    within = max(settings.bout_s, settings.bout_intervals * survey.interval_s) * NS_PER_S
-    cuts = np.flatnonzero(np.diff(time) > within) + 1
+    live = survey.live
+    least = _least(record, survey, settings)
+    levels = lost_levels(record, survey, live.value[spikes.first])
+    events: list[Event] = []
+    within_s = max(settings.bout_s, settings.bout_intervals * survey.interval_s)
+    end = int(live.time[-1])
+    if levels.size:
+        stays = stays_at(survey, levels, least)
+        lost, _ = bouts(live.time[stays[:, 0]], within_s=within_s, fewest=FEWEST_LOST, end=end)
+        events += [lost_event(record, survey, stays[bout.index], bout) for bout in lost]
+        beside = np.isin(live.value[spikes.first], levels) | np.isin(live.value[spikes.first - 1], levels)
+        spikes = spikes.take(
+            np.flatnonzero(~beside)
+        )  # a reading between two losses is no spike the other way
+    if not spikes.first.size:
+        return events
     tolerance = record.point.tolerance_at(float(np.median(survey.blocks.level)))
     large = settings.lone_tolerances * tolerance if tolerance > 0 else math.inf
-    parts = np.split(np.arange(time.size), cuts)
-    bouts = [spikes.take(part) for part in parts if part.size >= settings.fewest]
-    rest = [part for part in parts if part.size < settings.fewest]
-    lone = spikes.take(np.concatenate(rest).astype(np.int64)) if rest else spikes.take(np.empty(0, np.int64))
+    found, alone = bouts(live.time[spikes.first], within_s=within_s, fewest=settings.fewest, end=end)
+    lone = spikes.take(alone)
     if lone.first.size >= settings.many or (lone.first.size and np.abs(lone.height).max() >= large):
-        bouts.append(lone)  # lone spikes are told together
-    if len(bouts) > settings.chronic:
-        bouts = [spikes]
-    return [_spike_event(record, survey, bout, large, settings) for bout in bouts]
+        found.append(Bout(index=alone, goes_on=False))  # lone spikes are told together
+    if len(found) > settings.chronic:
+        found = [Bout(index=np.arange(spikes.first.size), goes_on=found[-1].goes_on)]
+    return events + [_spike_event(record, survey, spikes, bout, large, settings) for bout in found]
+
+
+def _least(record: Record, survey: Survey, settings: SpikeSettings) -> float:
+    """Height from which on an excursion counts, the reading's unit."""
+    return max(
+        settings.noises * survey.sigma,
+        settings.quanta * survey.quantum,
+        settings.tolerances * record.point.tolerance_at(float(np.median(survey.blocks.level))),
+    )
 
 
 def _find(record: Record, survey: Survey, settings: SpikeSettings) -> _Spikes:
     """All spikes, each counted once at its narrowest width."""
     value, fresh = survey.live.value, survey.live.fresh
-    least = max(
-        settings.noises * survey.sigma,
-        settings.quanta * survey.quantum,
-        settings.tolerances * record.point.tolerance_at(float(np.median(survey.blocks.level))),
-    )
+    least = _least(record, survey, settings)
     starts = np.flatnonzero(np.abs(np.diff(value)) > least) + 1 if least > 0 else np.empty(0, np.int64)
     found: list[tuple[IndexArray, int, FloatArray]] = []
     for width in range(1, WIDEST + 1):
@@ -193,9 +213,9 @@ def _apart(spikes: _Spikes) -> IndexArray:
 
 
 def _spike_event(
-    record: Record, survey: Survey, bout: _Spikes, large: float, settings: SpikeSettings
+    record: Record, survey: Survey, spikes: _Spikes, seen: Bout, large: float, settings: SpikeSettings
 ) -> Event:
-    time = survey.live.time
+    time, bout = survey.live.time, spikes.take(seen.index)
     start, end = int(time[bout.first[0]]), int(time[bout.first[-1] + bout.width[-1]])
     largest = float(bout.height[np.argmax(np.abs(bout.height))])
     count = int(bout.first.size)
@@ -219,7 +239,8 @@ def _spike_event(
         severity="check" if serious and origin == "probe" else "note",
         probe=record.plant.probe_at(record.point.name, start) or "",
         onset_uncertainty_s=survey.interval_s,
-        evidence=(*facts, *reasons),
+        open_end=serious and seen.goes_on,
+        evidence=(*facts, *reasons, *(("still coming when the record ends",) if seen.goes_on else ())),
         details={"count": float(count), "share_of_samples": float(bout.width.sum()) / len(survey.live)},
     )
 

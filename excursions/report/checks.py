@@ -128,6 +128,8 @@ def _hold(scene: Scene) -> Check:
     if not inside.any():
         told = "a hold flag was exported" if scene.findings.point.hold else "no hold flag was exported"
         words = f"the point was measuring, by the signals themselves; {told}{_last_state(scene)}"
+        if hot := _hidden_heat(scene):
+            return Check(question=question, outcome=OPEN, evidence=f"{words}; {hot}")
         return Check(question=question, outcome=EXCLUDED, evidence=words)
     lasted = np.minimum(states.end, end) - np.maximum(states.start, start)
     share = float(lasted[inside].sum()) / (end - start)
@@ -141,6 +143,16 @@ def _hold(scene: Scene) -> Check:
         outcome=EXCLUDED,
         evidence=f"only {written(share * 100, 2)} % of that time, first {words}",
     )
+
+
+def _hidden_heat(scene: Scene) -> str:
+    """What steam may have been between the samples at that moment."""
+    start, end = scene.asked
+    over = (e for e in scene.findings.events if e.kind == "hidden_heat" and e.start <= end and start < e.end)
+    event = next(over, None)
+    if event is None:
+        return ""
+    return f"but between its samples up to about {quantity(event.size_high, 'degC', 1.0)} cannot be excluded"
 
 
 def _last_state(scene: Scene) -> str:

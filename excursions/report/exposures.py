@@ -16,7 +16,7 @@ import numpy as np
 from excursions import clock
 from excursions.clock import TimeArray, minutes_text
 from excursions.digits import number
-from excursions.kinds import HEAT_KINDS, KINDS, having
+from excursions.kinds import KINDS, TOLD_AS_HEAT, having
 from excursions.plant import Plant, Ratings
 from excursions.records import Calibration, Doubt, Event, FloatArray
 from excursions.report.result import PointFindings, ScanResult
@@ -136,7 +136,7 @@ def _of_point(result: ScanResult, findings: PointFindings, logs: _Logs, tz: Zone
 
 def _grouped(findings: PointFindings) -> list[tuple[Event, list[Event]]]:
     """Exposures in order of time, each with the thermal shocks that happened in it; a shock alone is one too."""
-    heat = [e for e in findings.events if e.kind in HEAT_KINDS]
+    heat = [e for e in findings.events if e.kind in TOLD_AS_HEAT]
     main = [e for e in heat if e.kind != "thermal_shock"]
     held: dict[str, list[Event]] = {e.id: [] for e in main}
     for shock in heat:
@@ -283,6 +283,8 @@ def _verdict(event: Event, after: _After) -> str:
         return "changed since"
     if event.kind == "sterilisation":
         return "within rating"
+    if event.kind == "hidden_heat":
+        return "cannot tell"
     return "above rating, no change seen" if after.known else "cannot tell"
 
 
@@ -304,7 +306,11 @@ def _sentence(
     elif verdict == "above rating, no change seen":
         parts.append(_nothing_seen(after, findings.unit))
     elif verdict == "cannot tell":
-        parts.append("no reading and no calibration since: cannot tell what it did")
+        parts.append(
+            "this export cannot tell"
+            if event.kind == "hidden_heat"
+            else "no reading and no calibration since: cannot tell what it did"
+        )
     parts.append(_advice(event, verdict, after, tz))
     return "; ".join(parts) + "."
 
@@ -325,6 +331,13 @@ def _how_hot(event: Event, ratings: Ratings, tz: ZoneInfo) -> str:
     if event.kind == "thermal_shock":
         return f"{number(event.size)} K/min on {day(event.start, tz)}, a thermal shock"
     assumed = " (assumed)" if ratings.assumed else ""
+    if event.kind == "hidden_heat":
+        assumed = "" if ratings.continuous_stated else " (assumed)"
+        return (
+            f"highest {quantity(event.size, 'degC', 1.0)} on {day(event.start, tz)}, between samples up to about"
+            f" {quantity(event.size_high, 'degC', 1.0)} cannot be excluded: it may have been above its"
+            f" {quantity(ratings.continuous_degc, 'degC', 1.0)} rating{assumed}"
+        )
     times = int(event.details.get("stretches", 1))
     often = f", {times} times up to {day(event.end, tz)}" if times > 1 else ""
     text = f"{quantity(event.size, 'degC', 1.0)} on {day(event.start, tz)}{often}"
@@ -352,6 +365,8 @@ def _changed(findings: PointFindings, after: _After, tz: ZoneInfo) -> str:
 
 def _advice(event: Event, verdict: str, after: _After, tz: ZoneInfo) -> str:
     later = after.calibration
+    if event.kind == "hidden_heat" and verdict == "cannot tell":
+        return "ask for a finer export of that stretch"
     if verdict == "within rating":
         return "nothing to do"
     if verdict == "changed since":

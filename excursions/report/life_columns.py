@@ -84,7 +84,7 @@ EXPOSURES: Columns = {
     "event": (pl.String, "id of the event"),
     "probe": (pl.String, "serial number, empty when not known"),
     "point": (pl.String, "measuring point"),
-    "kind": (pl.String, "over_temperature | sterilisation | thermal_shock"),
+    "kind": (pl.String, "over_temperature | sterilisation | thermal_shock | hidden_heat"),
     "start": (TIME, "start (UTC)"),
     "end": (TIME, "end (UTC)"),
     "peak_degc": (pl.Float64, "highest sample [degC]"),

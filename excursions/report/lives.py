@@ -114,7 +114,7 @@ class ProbeLife:
     @property
     def over(self) -> tuple[HeatExposure, ...]:
         """Exposures above a rating, and thermal shocks."""
-        return tuple(e for e in self.exposures if e.kind != "sterilisation")
+        return tuple(e for e in self.exposures if e.kind not in ("sterilisation", "hidden_heat"))
 
     @property
     def sterilisations(self) -> int:

@@ -20,6 +20,7 @@ from excursions.report.result import VERDICTS, PointFindings, Verdict
 from excursions.report.tracks import tracks_of, worn_out
 from excursions.report.wording import day, doubted_from, event_sentence, quantity, whose, why_doubted
 
+LOST_LEVEL = "level"  # a dropout that has one comes for moments, and the reading between them is one
 UNUSABLE, PASSING = having("unusable"), having("ends")
 SETTLED = ("verified by calibration", "not borne out")
 MOST_LIKELY = 0.5
@@ -66,7 +67,7 @@ def _judged(
         text = f"Only {findings.samples} samples of this point: too few to judge a probe by."
         return _verdict(findings, "cannot tell", text, ASK_FOR_MORE, knowledge)
     live = [event for event in findings.events if _is_live(event, calibrations, outcomes)]
-    unusable = [event for event in live if event.kind in UNUSABLE and event.open_end]
+    unusable = [e for e in live if e.kind in UNUSABLE and e.open_end and LOST_LEVEL not in e.details]
     if unusable:
         return _from_event("do not use", _worst(unusable), findings, knowledge, tz)
     open_doubts = [
@@ -273,6 +274,9 @@ def _trust(
         text += f" Readings from {doubted_from(last, tz)} to {day(last.end, tz)} are to be doubted: {why_doubted(last)}."
         if any(c.time >= last.end and c.action == "calibration" for c in calibrations):
             text += " Since then it was calibrated."
+    hidden = next((e for e in findings.events if e.kind == "hidden_heat"), None)
+    if hidden is not None and SEVERITY_RANK[hidden.severity] >= 1:
+        text += f" {event_sentence(hidden, tz)} cannot be excluded: ask for a finer export of that stretch."
     failed = past_faults(findings)
     if failed:
         worst = _worst(failed)

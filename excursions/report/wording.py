@@ -48,6 +48,7 @@ def event_sentence(event: Event, tz: ZoneInfo, *, show: Show = quantity) -> str:
     said = kind.said.format(
         size=size(),
         change=size(half, signed=True),
+        bound=show(event.size_high, event.size_unit, 1.0),
         ratio=number(event.size),
         when=day(event.start, tz),
         lasting=lasting,
@@ -62,6 +63,8 @@ HEAT = tuple(kind for kind in having("heat") if kind in having("doubts"))
 
 def whose(event: Event) -> str:
     """Whose doing an event is and how sure that is, in brackets; heat was measured, its harm was not."""
+    if event.kind == "hidden_heat":
+        return "this export cannot tell"
     if event.kind in HEAT:
         return "measured; whether the reading suffered, the next verification tells"
     who = "the probe" if event.origin == "probe" else "probe or process, cannot tell which"

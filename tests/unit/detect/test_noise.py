@@ -113,3 +113,10 @@ def test_a_recorder_on_exception_does_not_make_noise(seed: int) -> None:
 def test_noise_that_always_wanders_sets_its_own_bar(seed: int) -> None:
     factor = np.exp(coloured(N, 0.0, 0.6, 600, seed + 5))
     assert [e for e in detect_noise(make_record(noisy(seed, factor))) if e.origin == "probe"] == []
+
+
+@SEEDS
+def test_noise_grown_manifold_and_going_on_is_worth_a_check_however_wide_the_tolerance(seed: int) -> None:
+    value = noisy(seed, from_to(15_000, N, 6.0)) - 7.0 + 300.0  # redox: its tolerance is far wider
+    (event,) = detect_noise(make_record(value, level(N, 25.0, 0.1, seed + 3), measurand="redox"))
+    assert (event.origin, event.severity, event.open_end) == ("probe", "check", True)

@@ -169,3 +169,45 @@ def test_impossible_to_the_end_calls_for_action() -> None:
 def test_tiny_records(n: int, at: float) -> None:
     made: Record = make_record(level(n, at))
     assert detect_spikes(made) == ()
+
+
+# --- bouts and lost signals ----------------------------------------------------------------------
+
+
+def lasting(seed: int = 4) -> tuple[np.ndarray, np.ndarray]:
+    """Fourteen days at a minute and the samples at which a bad cable spikes from day four on, about ten a day."""
+    at = np.sort(np.random.default_rng(seed).choice(np.arange(6_000, N - 400, 4), 95, replace=False))
+    return live(seed, noise=0.002), at
+
+
+def test_spikes_at_random_are_one_bout_whatever_its_longest_pause() -> None:
+    x, at = lasting()
+    at = at[::3]
+    at = at[(at < 11_000) | (at > 12_500)]  # four a day, and a day without any
+    x[at] += 1.0
+    (event,) = detect_spikes(make_record(x))
+    assert event.details["count"] == at.size
+    assert event.open_end
+
+
+def test_a_bout_that_ended_days_ago_is_over() -> None:
+    x, at = lasting()
+    x[at[at < 12_000]] += 1.0
+    (event,) = detect_spikes(make_record(x))
+    assert not event.open_end
+
+
+def test_falls_to_one_and_the_same_value_are_dropouts() -> None:
+    x, at = lasting()
+    for k, first in enumerate(at):
+        x[first : first + 1 + k % 3] = 0.5
+    (event,) = detect_spikes(make_record(np.round(x, 3)))
+    assert (event.kind, event.origin, event.details["level"]) == ("dropout", "probe", 0.5)
+    assert event.details["count"] == pytest.approx(at.size, abs=2)
+    assert (event.start - T0) / 6e10 == at[0]
+
+
+def test_spikes_that_end_anywhere_are_no_dropouts() -> None:
+    x, at = lasting()
+    x[at] += np.random.default_rng(1).uniform(0.5, 2.0, at.size)
+    assert [e.kind for e in detect_spikes(make_record(np.round(x, 3)))] == ["spikes"]

@@ -1,0 +1,45 @@
+"""Periodic disturbances that come and go."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from excursions.detect.periodic import detect_periodic
+from tests.builders import T0, coloured, level, make_record
+
+N = 60_000
+SEEDS = pytest.mark.parametrize("seed", range(2))
+
+
+def quiet(seed: int) -> np.ndarray:
+    return coloured(N, 8.1, 0.02, 3_000, seed) + level(N, 0.0, 0.004, seed + 9)
+
+
+def pumping(since: int) -> np.ndarray:
+    """Forty minutes of every ninety from sample `since` on."""
+    second = np.arange(N)
+    return (second % 5_400 < 2_400) & (second >= since)
+
+
+@SEEDS
+def test_hum_that_comes_with_a_pump_is_one_event_with_its_offset(seed: int) -> None:
+    hum = 0.06 * np.sin(2 * np.pi * np.arange(N) / 7.3) - 0.08
+    (event,) = detect_periodic(make_record(quiet(seed) + pumping(27_000) * hum, every_s=1.0))
+    assert event.details["period_s"] == pytest.approx(7.3, rel=0.02)
+    assert event.size == pytest.approx(0.06, rel=0.15)
+    assert event.details["times"] == 6
+    assert event.details["offset"] == pytest.approx(-0.08, abs=0.03)
+    assert abs((event.start - T0) / 1e9 - 27_000) < 600
+    assert (event.open_end, event.severity) == (True, "check")
+
+
+@SEEDS
+def test_a_cycle_the_process_always_has_is_none(seed: int) -> None:
+    hum = 0.06 * np.sin(2 * np.pi * np.arange(N) / 7.3)
+    assert detect_periodic(make_record(quiet(seed) + hum, every_s=1.0)) == ()
+
+
+@SEEDS
+def test_coloured_noise_has_no_line(seed: int) -> None:
+    assert detect_periodic(make_record(quiet(seed), every_s=1.0)) == ()
