@@ -20,6 +20,8 @@ def sound_ledger(site: Site, remarks: list[str]) -> Ledger:
     """
     if site.ledger.exists() or not _ever_kept(site):
         try:
+            if site.ledger.exists() and not site.ledger.stat().st_size and _ever_kept(site):
+                raise LedgerDamagedError("it is empty")  # and not a new one: files were taken already
             return open_ledger(site.ledger)
         except LedgerDamagedError as error:
             remarks.append(f"the ledger was damaged ({error}) and is set aside as {_set_aside(site).name}")

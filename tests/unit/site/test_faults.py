@@ -64,7 +64,7 @@ def test_damage_that_no_search_meets_is_found_in_turn(site: Site) -> None:
     assert list(site.aside.iterdir())
 
 
-@pytest.mark.parametrize("harm", ["flipped", "no database", "row changed", "deleted"])
+@pytest.mark.parametrize("harm", ["flipped", "no database", "row changed", "emptied", "deleted"])
 def test_a_damaged_ledger_gives_way_to_its_copy(site: Site, later: Path, harm: str) -> None:
     expected = ledger_rows(site, "SELECT event, kind, start FROM events ORDER BY event")
     match harm:
@@ -78,6 +78,8 @@ def test_a_damaged_ledger_gives_way_to_its_copy(site: Site, later: Path, harm: s
 
             with sqlite3.connect(site.ledger) as connection:
                 connection.execute("UPDATE events SET start = start + 1")
+        case "emptied":
+            site.ledger.write_bytes(b"")
         case _:
             site.ledger.unlink()
     drop(site, [later])
