@@ -13,7 +13,7 @@ from excursions.kinds import KINDS
 from excursions.link.outcome import NOT_BORNE_OUT, VERIFIED
 from excursions.records import SEVERITY_RANK, Event, short_id
 from excursions.report.result import VERDICTS, PointFindings, ScanResult, Verdict
-from excursions.report.wording import day, event_sentence
+from excursions.report.wording import day, doubt_sentence, event_sentence
 from excursions.site.changes import Change
 from excursions.site.match import Seen, match
 
@@ -60,6 +60,7 @@ def update_events(
         for row in rows:
             _withdraw(connection, row, work)
     _update_verdicts(connection, result, work)
+    _tell_doubts(connection, result, work)
     _update_overdue(connection, result, work)
     for change in work.changes:
         connection.execute(
@@ -266,6 +267,30 @@ def _tell_verdict(verdict: Verdict, old: str, spoken: set[tuple[str, str]], work
             told=not said,
         )
     )
+
+
+def _tell_doubts(connection: Connection, result: ScanResult, work: _Night) -> None:
+    """Readings that a calibration found out of tolerance; what the calibration ended is told once."""
+    known = {
+        (row["point"], row["after"])
+        for row in connection.execute("SELECT point, after FROM changes WHERE what = 'doubted'")
+    }
+    units = {findings.point.name: findings.unit for findings in result.points}
+    for doubt in sorted(result.doubts, key=lambda d: (d.point, d.end, d.start)):
+        closed = (doubt.point, clock.iso(doubt.end))
+        if doubt.open_end or not doubt.hours_out_of_tolerance > 0 or closed in known:
+            continue
+        known.add(closed)
+        work.changes.append(
+            Change(
+                what="doubted",
+                point=doubt.point,
+                severity="check",
+                after=closed[1],
+                sentence=f"Readings to doubt: {doubt_sentence(doubt, units.get(doubt.point, ''), work.tz)}.",
+                told=True,
+            )
+        )
 
 
 def _update_overdue(connection: Connection, result: ScanResult, work: _Night) -> None:
