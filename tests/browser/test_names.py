@@ -44,7 +44,6 @@ def named(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return write_site(scan([folder / "export.csv"]).result, folder / "out")
 
 
-@pytest.mark.browser
 def test_every_name_is_shown_as_it_is(named: Path, browser: Any) -> None:
     page = browser.new_page()
     page.goto(named.as_uri())
@@ -54,25 +53,19 @@ def test_every_name_is_shown_as_it_is(named: Path, browser: Any) -> None:
     page.close()
 
 
-@pytest.mark.browser
-@pytest.mark.parametrize("width", [390, 1440])
-def test_no_name_makes_a_page_scroll_sideways(named: Path, browser: Any, width: int) -> None:
-    page = browser.new_page(viewport={"width": width, "height": 900})
+def test_every_page_of_a_point_names_it_and_no_name_makes_it_scroll_sideways(
+    named: Path, browser: Any
+) -> None:
+    page = browser.new_page()
     points = sorted((named.parent / "points").glob("*.html"))
     assert len(points) >= len(NAMES)
+    texts = []
     for path in (named, *points):
         page.goto(path.as_uri())
-        assert page.evaluate("document.documentElement.scrollWidth") <= width, path.name
-    page.close()
-
-
-@pytest.mark.browser
-def test_every_page_of_a_point_names_it(named: Path, browser: Any) -> None:
-    page = browser.new_page()
-    titles = []
-    for path in sorted((named.parent / "points").glob("*.html")):
-        page.goto(path.as_uri())
-        titles.append(" ".join(page.evaluate("document.body.textContent").split()))
+        for width in (390, 1440):
+            page.set_viewport_size({"width": width, "height": 900})
+            assert page.evaluate("document.documentElement.scrollWidth") <= width, (path.name, width)
+        texts.append(" ".join(page.evaluate("document.body.textContent").split()))
         assert page.title() != "run"
-    assert [name for name in NAMES if not any(clean(name) in text for text in titles)] == []
+    assert [name for name in NAMES if not any(clean(name) in text for text in texts[1:])] == []
     page.close()

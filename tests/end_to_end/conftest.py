@@ -48,4 +48,4 @@ def excursions() -> Callable[..., Finished]:
 def sample_scan(tmp_path_factory: pytest.TempPathFactory) -> tuple[Finished, Path]:
     """One scan of the sample plant, shared by the tests that only look at it."""
     out = tmp_path_factory.mktemp("sample") / "report"
-    return run_command("scan", PLANT, "--out", out), out
+    return run_command("scan", PLANT, "--out", out, "--jobs", 2), out
