@@ -11,6 +11,7 @@ import pytest
 from dashboards import write_site
 from excursions.pipeline.scan import scan
 from excursions.read.exports.columns import clean
+from tests.browser.conftest import PATIENCE_MS
 
 NAMES = (
     '"quoted" name',
@@ -64,7 +65,7 @@ def test_every_page_of_a_point_names_it_and_no_name_makes_it_scroll_sideways(
         page.goto(path.as_uri())
         for width in (390, 1440):
             page.set_viewport_size({"width": width, "height": 900})
-            assert page.evaluate("document.documentElement.scrollWidth") <= width, (path.name, width)
+            page.wait_for_function(f"document.documentElement.scrollWidth <= {width}", timeout=PATIENCE_MS)
         texts.append(" ".join(page.evaluate("document.body.textContent").split()))
         assert page.title() != "run"
     assert [name for name in NAMES if not any(clean(name) in text for text in texts[1:])] == []
