@@ -13,16 +13,17 @@ import typer
 from excursions import clock
 from excursions.kinds import SEVERITIES
 from excursions.pipeline.scan import Scan
-from excursions.records import SEVERITY_RANK
+from excursions.records import SEVERITY_RANK, Event
 from excursions.report.changes import CHANGES
 from excursions.report.result import ScanResult, Verdict
-from excursions.report.verdict import past_faults
-from excursions.report.wording import doubt_sentence, event_sentence, row_account
+from excursions.report.verdict import SETTLED, past_faults
+from excursions.report.wording import doubt_sentence, event_sentence, row_account, whose
 
 REPORTED_ORIGINS = ("probe", "undecided")
 SHOWN_PROBLEMS = 8
 SHOWN_POINTS = 12
 SHOWN_STRETCHES = 20
+SHOWN_EVENTS = 8
 
 
 DOUBT_SEVERITY = "check"  # readings beyond tolerance, whether or not an event explains them
@@ -77,6 +78,7 @@ def print_summary(done: Scan, page: Path) -> None:
         ]
     lines += _replacements(result)
     lines += _past_doubts(result, tz)
+    lines += _worth_a_look(result, tz)
     typer.echo("\n".join(lines))
     _print_problems(done)
     _print_notes(result)
@@ -128,6 +130,42 @@ def _past_doubts(result: ScanResult, tz: ZoneInfo) -> list[str]:
         *shown,
         *([f"    ... and {more} more on the pages"] if more > 0 else []),
     ]
+
+
+def events_worth_a_look(result: ScanResult) -> list[tuple[str, Event]]:
+    """Point and event for those at trusted points that ask for a look and that nothing else tells, worst first."""
+    trusted = {verdict.point for verdict in result.verdicts if verdict.verdict == "trust"}
+    told = {doubt.event for doubt in result.doubts}
+    rows = [
+        (-SEVERITY_RANK[event.severity], findings.point.name, event.start, event)
+        for findings in result.points
+        if findings.point.name in trusted
+        for event in findings.events
+        if event.origin in REPORTED_ORIGINS
+        and SEVERITY_RANK[event.severity] >= SEVERITY_RANK["check"]
+        and event.id not in told
+        and event not in past_faults(findings)
+        and result.outcomes.get(event.id, ("", ""))[0] not in SETTLED
+    ]
+    return [(point, event) for _, point, _, event in sorted(rows, key=lambda row: row[:3])]
+
+
+def _worth_a_look(result: ScanResult, tz: ZoneInfo) -> list[str]:
+    """What they are and since when; the rest is counted."""
+    rows = events_worth_a_look(result)
+    if not rows:
+        return []
+    shown = [
+        textwrap.fill(
+            f"{point}  {event_sentence(event, tz)} ({whose(event)})",
+            96,
+            initial_indent="    ",
+            subsequent_indent="      ",
+        )
+        for point, event in rows[:SHOWN_EVENTS]
+    ]
+    more = len(rows) - SHOWN_EVENTS
+    return ["", "Worth a look:", *shown, *([f"    ... and {more} more on the pages"] if more > 0 else [])]
 
 
 def _verdict_lines(verdict: Verdict) -> list[str]:

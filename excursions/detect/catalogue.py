@@ -100,11 +100,12 @@ def detect(
 def quieted(event: Event) -> Event:
     """What the process or a routine did is noted; nobody has to act on a probe for it, but for heat as a habit.
 
-    Nor has anybody to act on what is likelier not the probe's: it is to be checked.
+    Nor has anybody to act on what is likelier not the probe's, or may not be and went back by itself: it is to be checked.
     """
     if event.kind == "over_temperature" and event.origin == "process":
         return event
-    if event.origin == "undecided" and event.confidence < WORTH_ASKING and event.severity == "act":
+    passed = event.confidence < WORTH_ASKING or event.went_back
+    if event.origin == "undecided" and passed and event.severity == "act":
         return replace(event, severity="check")
     return replace(event, severity="note") if event.origin in ("process", "routine") else event
 

@@ -8,8 +8,8 @@ import math
 import pytest
 
 from excursions.cli.asked import the_point
-from excursions.cli.summary import findings_at
-from excursions.records import Doubt
+from excursions.cli.summary import events_worth_a_look, findings_at
+from excursions.records import Doubt, Event
 from excursions.report.result import ScanResult
 from tests.unit.dashboards.made_result import STORIES, made_result
 
@@ -48,3 +48,27 @@ def test_without_a_point_the_worst_is_taken_and_said(capsys: pytest.CaptureFixtu
     result = made_result(stories, days=5.0, budget=200)
     assert the_point(result, "") == result.verdicts[0].point
     assert f"{result.verdicts[0].point} is the worst of 3 points" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        ({}, True),
+        ({"severity": "note"}, False),
+        ({"origin": "process"}, False),
+        ({"kind": "stuck", "origin": "probe"}, False),  # its readings stand under those to doubt
+    ],
+)
+def test_an_event_at_a_trusted_point_is_named_unless_it_stands_elsewhere(
+    change: dict[str, str], told: bool
+) -> None:
+    result = quiet()
+    facts: dict[str, object] = {
+        "point": QUIET.name, "kind": "step", "start": HOUR, "end": 2 * HOUR, "size": 0.4, "size_unit": "pH",
+        "confidence": 0.6, "origin": "undecided", "severity": "check",
+    }  # fmt: skip
+    event = Event(**(facts | change))  # type: ignore[arg-type]
+    points = tuple(dataclasses.replace(point, events=(event,)) for point in result.points)
+    trusted = tuple(dataclasses.replace(verdict, verdict="trust") for verdict in result.verdicts)
+    found = events_worth_a_look(dataclasses.replace(result, points=points, verdicts=trusted, outcomes={}))
+    assert [event.kind for _, event in found] == ([event.kind] if told else [])
