@@ -15,6 +15,8 @@ from excursions.records import Sampling
 from tests.builders import grid, level, quantised, tag_series, with_bridge
 from tests.recorders import MEASURANDS, Made, cases, fast, interpolated, jittered, on_grid
 
+pytestmark = pytest.mark.slow
+
 WRONG = {"interpolated": 0.12, "averages": 0.15, "mixed": 0.75}  # rules that leave no mark on some signals
 SEEDS = range(40, 41)  # not those the thresholds were looked at with
 

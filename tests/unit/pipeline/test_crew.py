@@ -16,6 +16,8 @@ import pytest
 from excursions.errors import UsageError, WorkerLostError
 from excursions.pipeline.crew import Crew
 
+pytestmark = pytest.mark.slow
+
 ROOT = Path(__file__).parents[3]
 
 

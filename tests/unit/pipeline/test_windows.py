@@ -17,6 +17,8 @@ from excursions.report.result import PointFindings
 from tests.builders import T0
 from tests.scenes import scene
 
+pytestmark = pytest.mark.slow
+
 POINT = Point(name="A1", measurand="ph", value="A1.PV", temperature="A1.T")
 
 

@@ -32,6 +32,8 @@ from tests.sites import (
     write_export,
 )
 
+pytestmark = pytest.mark.slow
+
 WHOLE = readings()
 
 

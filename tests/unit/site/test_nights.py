@@ -28,6 +28,8 @@ from excursions.site.schedule import cron_line, health_line, service_unit
 from excursions.site.settings import Schedule, load_settings
 from tests.sites import NOW, drop, ledger_rows, run
 
+pytestmark = pytest.mark.slow
+
 ROOT = Path(__file__).parents[3]
 
 
