@@ -8,12 +8,13 @@ nothing.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from excursions.clock import NS_PER_S, duration_text
 from excursions.detect.origin import name_origin
-from excursions.link.candidates import grouped
+from excursions.link.outcome import grouped_by_point
 from excursions.plant import Plant
 from excursions.records import RETURNED, Event
 
@@ -45,18 +46,30 @@ def laid_to_process(
     spans : mapping of point to (first, last) instant of its record, ns
     """
     quantity = {point.name: point.measurand for point in plant.points}
-    moves = [move for event in events for move in _moves(event)]
-    led = {event.id for _, followers in grouped(events) for event in followers}
+    moves: dict[str, list[_Move]] = {}
+    for event in events:
+        moves.setdefault(quantity.get(event.point, "other"), []).extend(_moves(event))
+    own = Counter(move.point for rows in moves.values() for move in rows)
+    led = {event.id for _, followers in grouped_by_point(events) for event in followers}
     found = []
     for event in events:
-        others = [
-            move
-            for move in moves
-            if move.point != event.point and quantity.get(move.point) == quantity.get(event.point) != "other"
-        ]
+        alike = quantity.get(event.point, "other")
+        others = len(moves[alike]) - own[event.point]
         asked = event.kind == "step" and event.origin in ("probe", "undecided") and event.id not in led
-        found.append(_weighed(event, others, spans) if asked and others else event)
+        may = asked and alike != "other" and _taken(event, others, spans) <= UNSURPRISING
+        found.append(_weighed(event, moves[alike], spans) if may and others else event)
     return tuple(found)
+
+
+def _reach(event: Event) -> int:
+    """How far from a move the onset may lie to be beside it [ns]."""
+    return NEAR_NS + round(event.onset_uncertainty_s * NS_PER_S)
+
+
+def _taken(event: Event, moves: int, spans: Mapping[str, tuple[int, int]]) -> float:
+    """Share of the record that lies within reach of so many moves, at least."""
+    first, last = spans[event.point]
+    return 2 * _reach(event) * moves / max(last - first, 1)
 
 
 def _moves(event: Event) -> Iterable[_Move]:
@@ -71,10 +84,10 @@ def _moves(event: Event) -> Iterable[_Move]:
         yield _Move(point=event.point, start=back, end=max(event.end, back), way=-way)
 
 
-def _weighed(event: Event, others: Sequence[_Move], spans: Mapping[str, tuple[int, int]]) -> Event:
-    """The event with the odds that its company is no accident."""
-    way = 1.0 if event.size > 0 else -1.0
-    reach = NEAR_NS + round(event.onset_uncertainty_s * NS_PER_S)
+def _weighed(event: Event, moves: Sequence[_Move], spans: Mapping[str, tuple[int, int]]) -> Event:
+    """The event with the odds that its company, moves of other points, is no accident."""
+    way, reach = 1.0 if event.size > 0 else -1.0, _reach(event)
+    others = [one for one in moves if one.point != event.point]
     beside = [one for one in others if one.way == way and one.start - reach <= event.start <= one.end + reach]
     first, last = spans[event.point]
     taken = sum(one.end - one.start + 2 * reach for one in others) / max(last - first, 1)
