@@ -92,16 +92,3 @@ def refused_rows(work: Work, known: Known) -> pl.DataFrame:
             frames.append(frame.with_columns(named))
     frames += [log.refused for log in known.logs] + [sample.refused for sample in known.samples]
     return pl.concat(frames, how="vertical_relaxed")
-
-
-def export_problems(work: Work) -> list[str]:
-    """Faults inside files that were taken all the same, and files that were not, in words."""
-    rows = work.ledger.rows(
-        "SELECT name, arrival, state, facts FROM files WHERE state != 'new' ORDER BY name, arrival"
-    )
-    found = []
-    for row in rows:
-        facts = json.loads(row["facts"])
-        found += [f"{row['name']}: {facts['problem']}"] if "problem" in facts else []
-        found += facts.get("problems", ())
-    return found
