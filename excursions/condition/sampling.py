@@ -314,12 +314,12 @@ def _longest_run(marks: list[bool]) -> int:
 
 def _flat_usual(time: TimeArray, value: FloatArray) -> float:
     """What 99 of 100 stretches without a change stay below [s]; NaN where there are none of two samples."""
-    change = np.flatnonzero(value[1:] != value[:-1])  # NaN differs from everything, itself included
-    edges = np.concatenate([[-1], change, [value.size - 1]])
-    long = np.diff(edges) > 1
-    if not long.any():
+    stays = np.zeros(value.size + 1, dtype=np.bool_)
+    np.equal(value[1:], value[:-1], out=stays[1:-1])  # NaN differs from everything, itself included
+    edges = np.flatnonzero(stays[1:] != stays[:-1])  # first and last sample of each stretch by turns
+    if not edges.size:
         return math.nan
-    lasting = time[edges[1:][long]] - time[edges[:-1][long] + 1]
+    lasting = time[edges[1::2]] - time[edges[::2]]
     return float(np.quantile(lasting, 0.99)) / NS_PER_S
 
 
