@@ -67,8 +67,10 @@ def whose(event: Event) -> str:
         return "this export cannot tell"
     if event.kind in HEAT:
         return "measured; whether the reading suffered, the next verification tells"
-    who = "the probe" if event.origin == "probe" else "probe or process, cannot tell which"
-    return f"{who}, {event.confidence * 100:.0f} % sure"
+    sure = f"{event.confidence * 100:.0f} %"
+    if event.origin == "probe":
+        return f"the probe, {sure} sure"
+    return f"probe or process, cannot tell which; {sure} for the probe"
 
 
 def is_seen(error: float, band: float) -> bool:
