@@ -179,13 +179,14 @@ def _is_title(row: Row, width: int) -> bool:
 def is_remark(row: Row) -> bool:
     if _is_ruled(row):
         return True
-    return row.cells[0].lstrip().startswith(("//", "%%")) or (
-        row.cells[0].lstrip().startswith("#") and len(row.cells) < 2
-    )
+    begin = row.cells[0].lstrip()[:2]
+    return begin in ("//", "%%") or (begin[:1] == "#" and len(row.cells) < 2)
 
 
 def _is_ruled(row: Row) -> bool:
     """A line drawn under a header: ``-----+------`` or ``=====``."""
+    if row.cells[0][:1].isalnum():
+        return False
     drawn = "".join(row.cells).replace(" ", "")
     return len(drawn) >= 5 and not drawn.strip("-=+|:_") and drawn.count("-") + drawn.count("=") >= 3
 
