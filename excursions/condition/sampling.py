@@ -262,9 +262,7 @@ def _deviation(steps: _Steps) -> float:
     return float(np.median(steps.bend)) / BEND_MEDIAN if steps.bend.size else 0.0
 
 
-def _unsure_where_it_changes(
-    rule: _Rule, time: TimeArray, value: FloatArray, silence: TimeArray
-) -> _Rule:
+def _unsure_where_it_changes(rule: _Rule, time: TimeArray, value: FloatArray, silence: TimeArray) -> _Rule:
     """Say so where one part of the record was kept by the clock and another was not."""
     if time.size < PARTS * 50 or _even(silence):
         return rule

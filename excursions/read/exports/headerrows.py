@@ -9,7 +9,8 @@ from collections.abc import Sequence
 
 from excursions.errors import InputFileError
 from excursions.read.exports.calendartimes import PARTS, is_part
-from excursions.read.exports.columns import as_number_time, is_midnight, is_time_text
+from excursions.read.exports.columns import is_midnight, is_time_text
+from excursions.read.exports.numbertimes import as_number_time
 from excursions.read.exports.table import Row
 from excursions.read.exports.timeshapes import clock_shape_of, shape_of
 from excursions.read.exports.words import fold, roles_of
