@@ -4,23 +4,24 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 
 import polars as pl
 
 from excursions.calibrations import with_logs
-from excursions.detect.tuning import TUNABLE, Tuning, merged, tuned
+from excursions.detect.tuning import TUNABLE, merged, tuned
 from excursions.errors import ExcursionsError, InputFileError, UsageError, nearest
 from excursions.pipeline.conclude import Evidence, conclude
 from excursions.pipeline.engine import Closer as Closer
 from excursions.pipeline.engine import Engine, LocalEngine, Wanted
 from excursions.pipeline.identity import run_facts
 from excursions.pipeline.inputs import sample_pins, samples_by_point
+from excursions.pipeline.options import ScanOptions
 from excursions.pipeline.point import Closeup as Closeup
 from excursions.pipeline.run import Progress, quiet
 from excursions.plant import Plant
-from excursions.read import Reading, ReadOptions
+from excursions.read import Reading
 from excursions.read.exports.spill import let_go
 from excursions.read.logs import LogReading, check_entries, read_calibrations
 from excursions.read.names import settle_log, settle_samples
@@ -31,24 +32,6 @@ from excursions.register import infer_plant, load_register, write_register
 from excursions.report.result import LabSample, ScanResult
 
 Keep = Callable[[ScanResult, Mapping[str, TagSeries]], None]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ScanOptions:
-    """How to read and how hard to work.
-
-    read : how files are understood; jobs : processes, 0 chooses; columns : names of columns in
-    calibration logs and sample lists where they cannot be guessed; engine : ``local`` or ``dask``;
-    tune : settings of detectors by detector and name, over those of the register;
-    scheduler : address of the Dask scheduler, empty for a cluster on this machine.
-    """
-
-    read: ReadOptions = field(default_factory=ReadOptions)
-    jobs: int = 0
-    columns: Mapping[str, str] = field(default_factory=dict)
-    engine: str = "local"
-    scheduler: str = ""
-    tune: Tuning = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -159,7 +142,7 @@ def _scan(
     wanted = Wanted(plant=read.plant, pins=sample_pins(read.laboratory), closer=closer)
     analysed, missing = engine.search(wanted, progress)
     if not analysed:
-        raise _nothing_to_scan(found.exports, (*read.problems, *missing))
+        raise _nothing_to_scan(found, (*read.problems, *missing))
     progress("linking events to calibrations", 0, 1)
     evidence = Evidence(
         plant=read.plant, entries=read.entries, laboratory=read.laboratory, decisions=read.decisions
@@ -183,15 +166,16 @@ def _scan(
     return Scan(result=dataclasses.replace(result, run=run), refused=_refused(read), problems=problems)
 
 
-def _nothing_to_scan(exports: Sequence[Path], problems: Sequence[ExcursionsError]) -> ExcursionsError:
+def _nothing_to_scan(found: Inputs, problems: Sequence[ExcursionsError]) -> ExcursionsError:
     """The error of a scan without a single signal; the first fault met says most about why."""
     if problems:
         return problems[0]
+    passed = "; ".join(f"{path.name}: {reason}" for path, reason in found.ignored[:5])
     return InputFileError(
-        found="no export with readings",
+        found=f"no export with readings (passed over: {passed})" if passed else "no export with readings",
         expected="at least one file with times and values",
-        mend="name the exported files or the folder that holds them",
-        file=", ".join(str(path) for path in exports[:3]),
+        mend="name the exported files themselves: a file named is always tried",
+        file=", ".join(str(path) for path in found.exports[:3]),
     )
 
 
