@@ -40,7 +40,8 @@ __all__ = sorted(["__version__", *_HOMES])
 
 if TYPE_CHECKING:
     from excursions.errors import ExcursionsError, InputFileError, RegisterError, UsageError
-    from excursions.pipeline.scan import Scan, ScanOptions, propose_register, scan
+    from excursions.pipeline.options import ScanOptions
+    from excursions.pipeline.scan import Scan, propose_register, scan
     from excursions.plant import Plant, Point, Probe
     from excursions.read import ReadOptions
     from excursions.report.explain import explain

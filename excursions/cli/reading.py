@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Annotated, get_type_hints
 import typer
 
 if TYPE_CHECKING:
-    from excursions.pipeline.scan import ScanOptions
+    from excursions.pipeline.options import ScanOptions
 
 
 class DateSystem(StrEnum):
@@ -123,7 +123,7 @@ class HowToRead:
         """
         from excursions import clock
         from excursions.detect.tuning import read_tuning
-        from excursions.pipeline.scan import ScanOptions
+        from excursions.pipeline.options import ScanOptions
         from excursions.read import ReadOptions
 
         if self.tz:

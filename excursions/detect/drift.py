@@ -55,7 +55,7 @@ class DriftSettings:
 
     drifts_per_year: float = 1.0  # how often a probe that somebody looks into drifts (cp)
     unexplained: float = 0.5  # slow changes of the process itself to be expected in a record (cp)
-    least_confidence: float = 0.1
+    least_confidence: float = 0.1  # below, it is the process as far as the record can tell
     most: int = 6  # more slow changes than this are the process's way
 
 

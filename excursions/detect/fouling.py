@@ -39,11 +39,11 @@ EDGE_SHARE = 6  # a sixth of a stretch at either end makes its level there
 class FoulingSettings:
     """When a saw-tooth over cleanings is fouling."""
 
-    foulings_per_year: float = 1.5  # (cp)
+    foulings_per_year: float = 1.5  # how often a probe that somebody looks into fouls (cp)
     unexplained: float = 0.2  # saw-teeth of the process itself (cp)
     least_p: float = 1e-3  # of the t tests of walks and of jumps, each
     least_restored: float = 0.3  # share of the walk that cleanings bring back
-    least_confidence: float = 0.1
+    least_confidence: float = 0.1  # below, it is the process as far as the record can tell
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -31,7 +31,9 @@ class OverTemperatureSettings:
     chronic_share: float = (
         0.2  # above its rating for more than this share of the time: one event for the record
     )
-    chronic_count: int = 100
+    chronic_count: int = (
+        100  # more exposures than this above a rating are the way of the place: one event (cp)
+    )
     longer_minutes: float = 1.2  # a sterilisation this many times longer than rated is too long
 
 

@@ -62,16 +62,16 @@ class NoiseSettings:
     """When a change of noise is an event, and whose."""
 
     growth: float = 1.4  # smaller factors matter to nobody (cp)
-    collapse: float = 0.6
-    shortest_blocks: int = 3
-    shortest_s: float = 600.0
+    collapse: float = 0.6  # to this share; less of a loss matters to nobody (cp)
+    shortest_blocks: int = 3  # noise figures; fewer are chance
+    shortest_s: float = 600.0  # shorter changes harm nobody (cp)
     failing: float = (
         3.0  # grown so much by the probe and going on: it fails, however small beside the tolerance (cp)
     )
     growths_per_year: float = 0.6  # how often a probe that somebody looks into grows noisy (cp)
-    collapses_per_year: float = 0.3  # (cp)
+    collapses_per_year: float = 0.3  # how often one is coated over (cp)
     gradual_blocks: int = 6  # a longer transition is gradual
-    least_confidence: float = 0.1
+    least_confidence: float = 0.1  # below, it is the process or chance as far as the record can tell
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -34,7 +34,7 @@ class RepeatedSettings:
 
     false_alarms: float = 1e-4  # agreements that long expected by chance in the record
     shortest_s: float = 600.0  # shorter ones harm nobody (cp)
-    fewest_samples: int = 40
+    fewest_samples: int = 40  # shorter blocks agree by chance
     most: int = 3  # repetitions; more are the way of the signal
 
 

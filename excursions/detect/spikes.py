@@ -31,16 +31,16 @@ class SpikeSettings:
     """What counts as a spike, as a bout and as impossible."""
 
     noises: float = 10.0  # white noise passes eight of its standard deviations once in 10**15 samples
-    quanta: float = 5.0
+    quanta: float = 5.0  # of the resolution; smaller ones are rounding
     tolerances: float = 0.5  # a smaller excursion misleads nobody
-    coarsest_s: float = 900.0
+    coarsest_s: float = 900.0  # between samples; further apart, one sample is no spike (cp)
     returned: float = 0.3  # the level after a spike differs by less than this share of its height
     bout_s: float = 86_400.0  # spikes that come again within a day are one bout (cp)
-    bout_intervals: float = 120.0
+    bout_intervals: float = 120.0  # or within so many sampling intervals, where these are long
     fewest: int = 3  # a bout
     lone_tolerances: float = 10.0  # a lone spike is an event when it is this large
     chronic: int = 12  # more bouts than this are one event for the record
-    many: int = 10
+    many: int = 10  # so many in a bout are worth a check (cp)
     fast_s: float = 3.0  # (cp) no probe goes there and back in so short a time
     below_range: float = 0.0125  # of the span: 3.8 mA (NAMUR NE 43)
     above_range: float = 0.03125  # of the span: 20.5 mA (NAMUR NE 43)

@@ -76,7 +76,7 @@ class StepSettings:
 
     faults_per_year: float = 1.0  # how often a probe that somebody looks into steps (cp)
     slowest_s: float = 6 * 3_600.0  # a change that takes longer is a drift
-    slowest_blocks: int = 6
+    slowest_blocks: int = 6  # or so many blocks of the record, where these are long
     most_process: int = (
         6  # the largest process steps are named one by one up to this number; more are its way
     )

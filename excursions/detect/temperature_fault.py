@@ -30,20 +30,20 @@ MOST_FLICKERS = 20_000  # more large steps than this are how the temperature is 
 class TemperatureFaultSettings:
     """When a temperature is called wrong."""
 
-    wild_k: float = WILD_K
+    wild_k: float = WILD_K  # away from the usual band by this much, without heat that explains it (cp)
     bout_s: float = 86_400.0  # wild stretches within a day are one bout
     chronic: int = 20  # more bouts than this are one event for the record
     frozen_s: float = 7_200.0  # a process may well stand still for less (cp)
-    frozen_samples: int = 30
+    frozen_samples: int = 30  # and fewer equal samples prove nothing
     frozen_chance: float = 0.01  # expected number of such stretches by chance
     moves: int = 10  # changes of the reading meanwhile that show that the rest is alive
     jump_k: float = 5.0  # (cp) in one step, where samples are at most ten seconds apart
     jump_slow_k: float = 6.0  # and at most a minute apart; further apart a jump is no evidence
-    jump_spreads: float = 12.0
+    jump_spreads: float = 12.0  # a jump is so many times the usual change from sample to sample
     jump_window: int = 10  # samples before and after that must stand still enough to see it
     most_jumps: int = 3  # more are the process
     fewest_flickers: int = 6  # jumps there and back: three times
-    lasting_s: float = 600.0
+    lasting_s: float = 600.0  # a bout this long is one to act on (cp)
 
 
 def detect_temperature_fault(

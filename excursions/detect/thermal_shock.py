@@ -28,13 +28,13 @@ class ThermalShockSettings:
     swing_k: float = 40.0  # (cp) a smaller change cracks nothing, however fast
     hard_swing_k: float = 60.0  # (cp) from here on worth a check of the probe
     unusual_k_per_min: float = 30.0  # (cp) fast enough when this line is never nearly as fast otherwise
-    times_usual: float = 3.0
+    times_usual: float = 3.0  # and so many times as fast as the usual change of this line (cp)
     known: int = 5  # other swings that must be known to say what is usual
     habit: int = 3  # so many others nearly as fast make it this line's habit
-    nearly: float = 2.0 / 3.0
-    window_s: float = 60.0
+    nearly: float = 2.0 / 3.0  # share of the rate from which another swing counts as nearly as fast
+    window_s: float = 60.0  # the rate is that over this time; a faster one is not told from a wild sample
     settle_s: float = 300.0  # the new temperature must stand this long; a wild sample does not
-    lowest_degc: float = -10.0
+    lowest_degc: float = -10.0  # below, it is no temperature of a process in water (cp)
 
 
 def detect_thermal_shock(record: Record, settings: ThermalShockSettings | None = None) -> tuple[Event, ...]:

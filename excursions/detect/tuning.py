@@ -6,7 +6,10 @@ the name: ``_s``, ``_k``, ``_degc``, ``_min``, ``_h``) and their defaults are th
 
 from __future__ import annotations
 
+import inspect
+import io
 import math
+import tokenize
 from collections.abc import Iterable, Mapping
 from dataclasses import fields
 
@@ -21,6 +24,21 @@ TUNABLE: dict[str, dict[str, float]] = {
     one.name: {field.name: getattr(one.settings(), field.name) for field in fields(one.settings)}
     for one in DETECTORS
 }
+
+
+def words_of_settings(detector: str) -> dict[str, str]:
+    """What each setting of a detector means: the comment beside its default, which is where its reason stands."""
+    kind = next(one.settings for one in DETECTORS if one.name == detector)
+    words: dict[str, list[str]] = {field.name: [] for field in fields(kind)}
+    last: list[str] = []
+    for token in tokenize.generate_tokens(io.StringIO(inspect.getsource(kind)).readline):
+        if token.type == tokenize.NAME and token.string in words:
+            last = words[token.string]
+        elif token.type == tokenize.COMMENT:
+            last.append(token.string.removeprefix("#").strip())
+    return {
+        name: " ".join(said).replace("(cp)", "(common practice, no source)") for name, said in words.items()
+    }
 
 
 def settings_of(tuning: Tuning) -> dict[str, object]:

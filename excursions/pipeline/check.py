@@ -15,8 +15,9 @@ from excursions.condition.oddities import oddities
 from excursions.condition.signal import Conditioned
 from excursions.errors import ExcursionsError
 from excursions.pipeline.engine import LocalEngine
+from excursions.pipeline.options import ScanOptions
 from excursions.pipeline.progress import Progress, quiet
-from excursions.pipeline.scan import Everything, ScanOptions, read_all
+from excursions.pipeline.scan import Everything, read_all
 from excursions.plant import Plant, Point
 from excursions.read import FileReport
 from excursions.read.cells import read_cells

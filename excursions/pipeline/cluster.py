@@ -22,9 +22,10 @@ import polars as pl
 
 import excursions
 from excursions.errors import ExcursionsError, UsageError, WorkerLostError
+from excursions.pipeline.analyse import analyse_point
 from excursions.pipeline.engine import Analysed, Looks, Wanted
 from excursions.pipeline.inputs import Pins, point_inputs, without_signal
-from excursions.pipeline.point import Closeup, PointCounts, analyse_point, plant_around
+from excursions.pipeline.point import Closeup, PointCounts, plant_around
 from excursions.pipeline.progress import Progress
 from excursions.pipeline.run import SEARCHING
 from excursions.pipeline.shelf import Shelf

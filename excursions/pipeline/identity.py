@@ -12,13 +12,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import cast
 
 import polars as pl
 
 import excursions
 from excursions import clock
 from excursions.errors import ExcursionsError
+from excursions.pipeline.options import ScanOptions
 from excursions.pipeline.point import PointCounts
 from excursions.read import FileReport, Reading
 from excursions.read.logs import LogReading
@@ -26,9 +27,6 @@ from excursions.read.samples import SampleReading
 from excursions.read.sorting import Inputs
 from excursions.records import Decision, short_id
 from excursions.report.result import ScanResult
-
-if TYPE_CHECKING:
-    from excursions.pipeline.scan import ScanOptions
 
 LIBRARIES = ("numpy", "polars", "scipy", "plotly")
 

@@ -105,23 +105,6 @@ def plant_around(plant: Plant, point: Point) -> Plant:
     )
 
 
-def analyse_point(given: PointInput) -> tuple[PointFindings, PointCounts]:
-    """Condition, split into states and search one point; a long record in windows (see ``windows.py``).
-
-    Returns
-    -------
-    findings, counts
-        Findings small enough to send between processes, and what became of the rows.
-    """
-    from excursions.pipeline import windows  # it builds on the search of a whole record below
-
-    if windows.is_long(sum(int(series.time.size) for series in given.series.values())):
-        found = windows.analyse_long(given)
-        if found is not None:
-            return found
-    return search_whole(given)
-
-
 def search_whole(given: PointInput) -> tuple[PointFindings, PointCounts]:
     """Condition, split into states and search one record as a whole."""
     point = given.point

@@ -6,8 +6,9 @@ import os
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
+from excursions.pipeline.analyse import analyse_point
 from excursions.pipeline.crew import Crew
-from excursions.pipeline.point import PointCounts, PointInput, analyse_point
+from excursions.pipeline.point import PointCounts, PointInput
 from excursions.pipeline.progress import Progress as Progress
 from excursions.pipeline.progress import quiet as quiet
 from excursions.pipeline.shelf import Shelf

@@ -4,23 +4,24 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 
 import polars as pl
 
 from excursions.calibrations import with_logs
-from excursions.detect.tuning import TUNABLE, Tuning, merged, tuned
+from excursions.detect.tuning import TUNABLE, merged, tuned
 from excursions.errors import ExcursionsError, InputFileError, UsageError, nearest
 from excursions.pipeline.conclude import Evidence, conclude
 from excursions.pipeline.engine import Closer as Closer
 from excursions.pipeline.engine import Engine, LocalEngine, Wanted
 from excursions.pipeline.identity import run_facts
 from excursions.pipeline.inputs import sample_pins, samples_by_point
+from excursions.pipeline.options import ScanOptions
 from excursions.pipeline.point import Closeup as Closeup
 from excursions.pipeline.run import Progress, quiet
 from excursions.plant import Plant
-from excursions.read import Reading, ReadOptions
+from excursions.read import Reading
 from excursions.read.exports.spill import let_go
 from excursions.read.logs import LogReading, check_entries, read_calibrations
 from excursions.read.names import settle_log, settle_samples
@@ -31,24 +32,6 @@ from excursions.register import infer_plant, load_register, write_register
 from excursions.report.result import LabSample, ScanResult
 
 Keep = Callable[[ScanResult, Mapping[str, TagSeries]], None]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ScanOptions:
-    """How to read and how hard to work.
-
-    read : how files are understood; jobs : processes, 0 chooses; columns : names of columns in
-    calibration logs and sample lists where they cannot be guessed; engine : ``local`` or ``dask``;
-    tune : settings of detectors by detector and name, over those of the register;
-    scheduler : address of the Dask scheduler, empty for a cluster on this machine.
-    """
-
-    read: ReadOptions = field(default_factory=ReadOptions)
-    jobs: int = 0
-    columns: Mapping[str, str] = field(default_factory=dict)
-    engine: str = "local"
-    scheduler: str = ""
-    tune: Tuning = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

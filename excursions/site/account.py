@@ -13,8 +13,8 @@ import polars as pl
 
 from excursions.errors import ExcursionsError
 from excursions.pipeline.identity import run_facts
+from excursions.pipeline.options import ScanOptions
 from excursions.pipeline.point import PointCounts
-from excursions.pipeline.scan import ScanOptions
 from excursions.read import FileReport, Reading
 from excursions.read.model import REFUSED_SCHEMA, STATUS_SCHEMA
 from excursions.read.sorting import Inputs

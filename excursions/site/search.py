@@ -10,9 +10,10 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
+from excursions.pipeline.analyse import analyse_point
 from excursions.pipeline.crew import Crew
 from excursions.pipeline.inputs import NO_SAMPLES, point_inputs
-from excursions.pipeline.point import PointCounts, analyse_point, plant_around
+from excursions.pipeline.point import PointCounts, plant_around
 from excursions.pipeline.progress import Progress
 from excursions.pipeline.run import choose_jobs
 from excursions.pipeline.slow import with_slow_changes

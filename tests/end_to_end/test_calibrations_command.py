@@ -47,6 +47,8 @@ def test_a_calibration_without_a_trace_as_json() -> None:
 
 def test_an_unknown_probe_is_named_with_what_would_do() -> None:
     log = PLANT / "calibrations.csv"
-    done = run_command("calibrations", PLANT / "export_cellar.parquet", "--calibrations", log, "--probe", "QT-5521")
+    done = run_command(
+        "calibrations", PLANT / "export_cellar.parquet", "--calibrations", log, "--probe", "QT-5521"
+    )
     assert done.status == 2
     assert 'Did you mean "QT-5520"?' in done.err

@@ -16,7 +16,8 @@ from excursions.cli.publish import publish
 from excursions.errors import ExcursionsError, UsageError
 from excursions.pipeline import cluster
 from excursions.pipeline.cluster import ClusterEngine
-from excursions.pipeline.scan import ScanOptions, scan
+from excursions.pipeline.options import ScanOptions
+from excursions.pipeline.scan import scan
 from excursions.read import ReadOptions
 from excursions.read.parts import find_sources
 from tests.benchmarks.made_plant import Made, register_text, write_dataset

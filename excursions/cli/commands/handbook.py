@@ -28,14 +28,17 @@ def handbook(
 
     Exit status: 0, or 2 when no page has that name.
     """
-    from excursions.detect.tuning import TUNABLE
+    from excursions.detect.tuning import TUNABLE, words_of_settings
     from excursions.handbook import page_named, pages
 
     if not name:
         typer.echo("\n".join(list_lines(pages())))
         return
     page = page_named(name)
-    typer.echo("\n".join([*page_lines(page), *setting_lines(page.name, TUNABLE.get(page.name, {}))]))
+    lines = page_lines(page)
+    if page.name in TUNABLE:
+        lines += setting_lines(page.name, TUNABLE[page.name], words_of_settings(page.name))
+    typer.echo("\n".join(lines))
 
 
 def list_lines(pages: tuple[Page, ...]) -> list[str]:
@@ -56,20 +59,19 @@ def page_lines(page: Page) -> list[str]:
     return lines
 
 
-def setting_lines(detector: str, defaults: Mapping[str, float]) -> list[str]:
-    """The settings of a detector with their defaults, and how to change one."""
-    if not defaults:
-        return []
-    widest = max(map(len, defaults))
+def setting_lines(detector: str, defaults: Mapping[str, float], words: Mapping[str, str]) -> list[str]:
+    """The settings of a detector with their defaults and what each means, and how to change one."""
     first, default = next(iter(defaults.items()))
-    return [
+    lines = [
         "",
         "Settings",
         *_block(
             f'Defaults; the end of a name is its unit. Another value: "{first} = {default:g}" under [detectors.{detector}] in the register, or --tune {detector}.{first}={default:g}. The limits a report states are of the settings it was made with.'
         ),
-        *(f"  {name:<{widest}}  {value:g}" for name, value in defaults.items()),
     ]
+    for name, value in defaults.items():
+        lines += _block(f"{name} = {value:g}: {words[name]}", first="- ", hang="  ")
+    return lines
 
 
 def _wrapped(body: str) -> Iterator[str]:

@@ -113,7 +113,7 @@ def _scan(
     exports: list[Path], calibrations: list[Path], samples: list[Path], register: Path | None, options: object
 ) -> Scan:
     from excursions.cli.progress import shown_progress
-    from excursions.pipeline.scan import ScanOptions
+    from excursions.pipeline.options import ScanOptions
     from excursions.pipeline.scan import scan as run_scan
 
     assert isinstance(options, ScanOptions)

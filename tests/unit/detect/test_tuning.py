@@ -9,7 +9,7 @@ import pytest
 
 from excursions.detect.catalogue import DETECTORS, detect
 from excursions.detect.limits import detection_limits
-from excursions.detect.tuning import TUNABLE, merged, read_tuning, settings_of, tuned
+from excursions.detect.tuning import TUNABLE, merged, read_tuning, settings_of, tuned, words_of_settings
 from excursions.errors import UsageError
 from excursions.register import RegisterProblems, load_register
 from tests.builders import level, make_record
@@ -22,6 +22,13 @@ def test_every_setting_of_every_detector_can_be_stated_and_has_a_number_as_defau
             one.settings() for one in DETECTORS if one.name == detector
         )
         assert all(isinstance(value, int | float) for value in defaults.values())
+
+
+@pytest.mark.parametrize("detector", TUNABLE)
+def test_every_setting_says_what_it_means(detector: str) -> None:
+    words = words_of_settings(detector)
+    assert words.keys() == TUNABLE[detector].keys()
+    assert all(words.values()), [name for name, said in words.items() if not said]
 
 
 def test_a_stated_setting_changes_what_is_found_and_the_limit_that_is_told() -> None:

@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from excursions.pipeline.point import PointCounts, PointInput, analyse_point
+from excursions.pipeline.analyse import analyse_point
+from excursions.pipeline.point import PointCounts, PointInput
 from excursions.pipeline.shelf import Shelf
 from excursions.plant import Plant, Point
 from excursions.report.result import PointFindings

@@ -10,7 +10,8 @@ import pytest
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_S
 from excursions.pipeline import windows
-from excursions.pipeline.point import PointInput, analyse_point, search_whole
+from excursions.pipeline.analyse import analyse_point
+from excursions.pipeline.point import PointInput, search_whole
 from excursions.plant import Plant, Point
 from excursions.records import FloatArray, TagSeries
 from excursions.report.result import PointFindings

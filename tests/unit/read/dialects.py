@@ -61,8 +61,34 @@ ORDERS = {
     "german_short_year": "day-first",
     "uhr": "day-first",
 }
-POLISH = ["stycznia", "lutego", "marca", "kwietnia", "maja", "czerwca", "lipca", "sierpnia", "września", "października", "listopada", "grudnia"]
-CZECH = ["ledna", "února", "března", "dubna", "května", "června", "července", "srpna", "září", "října", "listopadu", "prosince"]
+POLISH = [
+    "stycznia",
+    "lutego",
+    "marca",
+    "kwietnia",
+    "maja",
+    "czerwca",
+    "lipca",
+    "sierpnia",
+    "września",
+    "października",
+    "listopada",
+    "grudnia",
+]
+CZECH = [
+    "ledna",
+    "února",
+    "března",
+    "dubna",
+    "května",
+    "června",
+    "července",
+    "srpna",
+    "září",
+    "října",
+    "listopadu",
+    "prosince",
+]
 MONTHS = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec"
 
 
@@ -90,7 +116,13 @@ class Dialect:
 def write(rows: Rows, dialect: Dialect) -> bytes:
     """The table as the bytes of a file."""
     lines = _long(rows, dialect) if dialect.layout == "long" else _wide(rows, dialect)
-    other = {"groups": _groups, "across": _across, "tag_lines": _tag_lines, "merged": _merged, "calendar": _calendar}
+    other = {
+        "groups": _groups,
+        "across": _across,
+        "tag_lines": _tag_lines,
+        "merged": _merged,
+        "calendar": _calendar,
+    }
     if dialect.layout in other:
         lines = other[dialect.layout](rows, dialect)
     if dialect.index:
@@ -194,7 +226,10 @@ def _merged(rows: Rows, dialect: Dialect) -> list[list[str]]:
 def _calendar(rows: Rows, dialect: Dialect) -> list[list[str]]:
     """Wide, with year to second in columns of their own."""
     wide = _wide(rows, dialect)
-    moments = [datetime(1970, 1, 1, tzinfo=UTC) + timedelta(seconds=time // NS) for time in dict.fromkeys(t for _, t, _ in rows)]
+    moments = [
+        datetime(1970, 1, 1, tzinfo=UTC) + timedelta(seconds=time // NS)
+        for time in dict.fromkeys(t for _, t, _ in rows)
+    ]
     clocks = [[str(part) for part in moment.timetuple()[:6]] for moment in moments]
     return [
         ["Year", "Month", "Day", "Hour", "Minute", "Second", *wide[0][1:]],
@@ -243,7 +278,9 @@ def write_time(time: int, name: str) -> str:
         return f"{moment.day}{point} {names[moment.month - 1]} {moment:%Y %H:%M:%S}"
     if name == "korean":
         half = "오전" if moment.hour < 12 else "오후"
-        return f"{moment.year}년 {moment.month}월 {moment.day}일 {half} {moment.hour % 12 or 12}:{moment:%M:%S}"
+        return (
+            f"{moment.year}년 {moment.month}월 {moment.day}일 {half} {moment.hour % 12 or 12}:{moment:%M:%S}"
+        )
     if name == "week_date":
         year, week, day = moment.isocalendar()
         return f"{year}-W{week:02d}-{day}T{moment:%H:%M:%S}Z"

@@ -33,7 +33,9 @@ def dialects(draw: st.DrawFn) -> Dialect:
     time = draw(st.sampled_from(sorted(TIME_FORMATS)))
     layout = draw(st.sampled_from(["long", "wide", "groups", "across", "tag_lines", "merged", "calendar"]))
     numbers = time.startswith("epoch") or time in ("serial", "filetime", "compact")
-    if layout == "calendar" or (layout in ("across", "tag_lines") and numbers):  # numbers at the heads are no times
+    if layout == "calendar" or (
+        layout in ("across", "tag_lines") and numbers
+    ):  # numbers at the heads are no times
         time = "iso_blank"
     names = draw(
         st.sampled_from(

@@ -14,7 +14,8 @@ import pytest
 
 from excursions.clock import iso
 from excursions.errors import UsageError
-from excursions.pipeline.scan import ScanOptions, read_all
+from excursions.pipeline.options import ScanOptions
+from excursions.pipeline.scan import read_all
 from excursions.read.logs import LogReading, read_calibrations
 from excursions.read.model import ReadOptions
 from excursions.read.samples import SampleReading, read_samples

@@ -26,7 +26,10 @@ LOOKALIKES = {
 }
 
 
-UNPLANTED = {"sterilisation", "hidden_heat"}  # a look-alike of its own; nothing of the plant is recorded so coarsely
+UNPLANTED = {
+    "sterilisation",
+    "hidden_heat",
+}  # a look-alike of its own; nothing of the plant is recorded so coarsely
 
 
 def test_every_event_kind_happens_and_every_look_alike_too() -> None:
