@@ -73,7 +73,11 @@ def _by_serials(
             ends = [t for t in (moved, after) if t is not None]
             found.append(
                 Installation(
-                    probe=probe, point=point, start=first if came else None, end=min(ends, default=None)
+                    probe=probe,
+                    point=point,
+                    start=first if came else None,
+                    end=min(ends, default=None),
+                    at_latest=came,
                 )
             )
     return found
