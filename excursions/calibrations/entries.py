@@ -125,10 +125,11 @@ def _measurand(point: str, probe: str, plant: Plant, bundle: Sequence[Calibratio
     for owner in (place, thing):
         if owner and owner.measurand != "other":
             return owner.measurand
-    return _by_look(bundle)
+    return by_look(bundle)
 
 
-def _by_look(bundle: Sequence[CalibrationEntry]) -> str:
+def by_look(bundle: Sequence[CalibrationEntry]) -> str:
+    """Measurand by the units and names of standards and figures; ``other`` where they say nothing."""
     figures = {name for row in bundle for name in row.figures}
     standards = [s for row in bundle for s in row.standards]
     units = {s.standard_unit for s in standards}

@@ -10,7 +10,7 @@ from excursions.calibrations import evaluate, recognise_exchanges
 from excursions.calibrations.stays import with_logs
 from excursions.clock import NS_PER_DAY as DAY
 from excursions.link import next_due
-from excursions.plant import Installation
+from excursions.plant import Installation, Plant, Point
 from excursions.read.logs import check_entries
 from excursions.records import CalibrationEntry, Event
 from tests.unit.calibrations.builders import PLANT, buffers, entry
@@ -94,3 +94,18 @@ def test_figures_worked_out_with_the_buffers_as_labelled_are_no_mistake() -> Non
     assert not any("entered" in check for check in made.checks)
     (wrong,) = evaluate([entry("ph", 1, *buffers(0.0, 173.0, temp=15.0), slope=97.0)], PLANT)
     assert any("slope entered 97" in check for check in wrong.checks)
+
+
+def test_what_a_nameless_point_measures_is_told_by_its_standards() -> None:
+    def point(**more: str) -> Point:
+        return Point(name="X", measurand="other", inferred={"name": "from the tag"}, **more)
+
+    mine = [entry("X", 10, *buffers(0.0, 176.0))]
+    told, decisions = with_logs(Plant(points=(point(),)), (), mine)
+    assert told.points[0].measurand == "ph"
+    assert decisions[0].what == "measurand ph"
+    assert with_logs(Plant(points=(point(unit="mg/L"),)), (), mine)[0].points[0].measurand == "other"
+    assert (
+        with_logs(Plant(points=(Point(name="X", measurand="other"),)), (), mine)[0].points[0].measurand
+        == "other"
+    )
