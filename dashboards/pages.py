@@ -127,7 +127,7 @@ def record_parts(
         "has_figure": drawn,
         "figure_words": words,
         "ends": [str(end)[:16] for end in spec["layout"]["xaxis"]["range"]],
-        "key": line_key({str(t.get("meta")) for t in spec["data"]}, [n.point.name for n in about.neighbours]),
+        "key": line_key({str(t.get("meta")) for t in spec["data"]}, about),
         "drawing": sheet_picture(
             about.findings, about.doubts, reader, words=words, window=window, marked=marked
         ),

@@ -122,6 +122,9 @@ const Book = (() => {
     document.getElementById(button.getAttribute('aria-controls')).classList.toggle('folded', !open);
   });
 
+  // A count with narrow spaces, as the pages write it.
+  const thousands = count => count.toLocaleString('en').replaceAll(',', '\u202f');
+
   const onTheme = redraw => matchMedia('(prefers-color-scheme: dark)').addEventListener('change', redraw);
-  return { query, unpack, paint, inks, figure, save, cell, onTheme, lazy, picture, drawing, plainText };
+  return { query, unpack, paint, inks, figure, save, cell, onTheme, lazy, picture, drawing, plainText, thousands };
 })();

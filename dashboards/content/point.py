@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence, Set
+from collections.abc import Set
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,7 +18,7 @@ from dashboards.content.compare import (
 )
 from dashboards.content.fleet import AuditRow, DueRow, audit_row, due_row, in_use, since_the_run_before
 from dashboards.content.heat import HeatRow, heat_rows
-from dashboards.content.overview import CAUTIONS, in_trouble, wrong_now
+from dashboards.content.overview import CAUTIONS, in_trouble, since_now, wrong_now
 from dashboards.content.rows import (
     CalibrationRow,
     DoubtRow,
@@ -31,8 +31,7 @@ from dashboards.content.rows import (
 )
 from dashboards.content.run import grouped
 from dashboards.content.sampling import limit_words, sampling_words
-from dashboards.wording import Reader, capital, counted, described, joined, kind_label
-from excursions.clock import duration_text
+from dashboards.wording import Reader, capital, counted, described, from_words, joined, kind_label
 from excursions.records import Decision, FloatArray
 
 MOST_CHANGES = 6  # the rest stand in the table
@@ -50,7 +49,6 @@ class PointContent:
     sentence: str
     since: str
     since_time: str
-    lasting: str
     wrong: str
     advice: str
     caution: str
@@ -89,7 +87,7 @@ def point_content(about: About, reader: Reader, slug: str) -> PointContent:
     rows, left_out = event_rows(about, reader)
     heat, heat_left_out = heat_rows(findings, reader)
     samples, samples_left_out = sample_rows(about, reader)
-    since = verdict.since
+    since, since_time = since_now(verdict, findings, reader)
     return PointContent(
         name=findings.point.name,
         slug=slug,
@@ -97,9 +95,8 @@ def point_content(about: About, reader: Reader, slug: str) -> PointContent:
         probe=about.plant.probe_at(findings.point.name, findings.end) or "",
         verdict=verdict.verdict,
         sentence=reader.text(verdict.sentence),
-        since=reader.date(since) if since is not None else "",
-        since_time=reader.clock(since) if since is not None else "",
-        lasting=duration_text(max(0, findings.end - since) / 1e9) if since is not None else "",
+        since=since,
+        since_time=since_time,
         wrong=wrong_now(verdict, findings, reader),
         advice=reader.text(verdict.advice),
         caution=reader.text(verdict.caution),
@@ -163,21 +160,23 @@ def figure_in_words(about: About, reader: Reader) -> str:
     text += f", {counted(len(about.samples), 'laboratory sample')}."
     for doubt in about.doubts:
         end = "the end of the record" if doubt.open_end else reader.moment(doubt.end)
-        text += f" Readings from {reader.moment(doubt.start)} to {end} are doubtful."
+        text += f" Shaded: readings from {from_words(doubt, reader)} to {end} are doubtful."
     return text
 
 
-def line_key(drawn: Set[str], neighbours: Sequence[str]) -> tuple[tuple[str, str], ...]:
+def line_key(drawn: Set[str], about: About) -> tuple[tuple[str, str], ...]:
     """(ink, words) of the kinds of line and mark that are on the figure, by what each trace is."""
+    beside = joined([other.point.name for other in about.neighbours])
     rows = (
         ("reading", "reading", "value"),
         ("pencil", "dashed: corrected level with its band, an estimate", "corrected"),
         ("lab", "rings: laboratory samples", "samples"),
-        ("heat", "temperature, with the ratings", "temperature"),
+        ("heat", "temperature; broken: its ratings, where the scale reaches them", "temperature"),
         ("mark", "calibration", "calibration:start"),
-        ("state", f"beside it: {joined(list(neighbours))}", "beside"),
+        ("state", f"beside it: {beside}", "beside"),
     )
-    return tuple((ink, words) for ink, words, meta in rows if meta in drawn)
+    shades = (("doubt", "shaded: readings to doubt"),) if about.doubts else ()
+    return (*((ink, words) for ink, words, meta in rows if meta in drawn), *shades)
 
 
 def _ends(value: FloatArray) -> tuple[float, float]:

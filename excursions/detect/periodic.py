@@ -231,7 +231,7 @@ def _event(
     shifted = abs(offset) > SURE_OFFSET * error
     clues = _company(record, start, end, period_s)
     if shifted and abs(offset) > OFFSET_SHARE * amplitude:
-        words = f"the reading stands {written(offset, 2, signed=True)} off while it lasts, as with a ground loop through a pump or a drive"
+        words = f"the reading stands {written(offset, 2, signed=True)} {record.change_unit} off while it lasts, as with a ground loop through a pump or a drive"
         clues = (*clues, Clue(odds=4.0, words=words))
     prior = expected_faults(settings.faults_per_year, survey.years)
     probe = weigh(
@@ -262,7 +262,7 @@ def _event(
         open_start=lo == 0,
         open_end=open_end,
         evidence=(
-            f"a cycle of {duration_text(period_s)} with amplitude {written(amplitude, 2)} {lasting} {duration_text((end - start) / NS_PER_S)}",
+            f"a cycle of {duration_text(period_s)} with an amplitude of {written(amplitude, 2)} {record.change_unit}, {lasting} {duration_text((end - start) / NS_PER_S)}",
             f"noise alone would show {chance_text(chance)} such lines in this record",
             *words_of(clues),
         ),
