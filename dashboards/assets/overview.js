@@ -210,13 +210,6 @@
     else calendarDrawing();
   });
 
-  // The time line asks for plotly only when somebody opens it.
-  Book.lazy('timeline', draw => {
-    const script = document.createElement('script');
-    script.src = 'assets/plotly.min.js';
-    script.onload = draw;
-    document.head.append(script);
-  });
   recall();
   setTimeout(gather, 200);
 })();

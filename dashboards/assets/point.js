@@ -436,7 +436,6 @@
   // The browser goes to the row of the table once more when everything has loaded: land after that.
   if (document.readyState !== 'complete') addEventListener('load', () => setTimeout(land));
 
-  Book.lazy('hottest', now => now());
   scaleButton.hidden = !facts.scale.value && !facts.scale.noise;
   wrap.hidden = false;
   draw().then(() => {

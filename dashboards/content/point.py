@@ -8,24 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from dashboards.content.about import About
-from dashboards.content.compare import (
-    PeerRow,
-    RelatedRow,
-    SampleRow,
-    peer_rows,
-    related_rows,
-    sample_rows,
-)
 from dashboards.content.fleet import AuditRow, DueRow, audit_row, due_row, in_use, since_the_run_before
 from dashboards.content.heat import HeatRow, heat_rows
 from dashboards.content.overview import CAUTIONS, in_trouble, since_now, wrong_now
 from dashboards.content.rows import (
     CalibrationRow,
-    DoubtRow,
     EventRow,
     ShiftRow,
     calibration_rows,
-    doubt_rows,
     event_rows,
     shift_rows,
 )
@@ -67,11 +57,6 @@ class PointContent:
     calibrations: tuple[CalibrationRow, ...]
     audit: tuple[AuditRow, ...]
     due: tuple[DueRow, ...]
-    doubts: tuple[DoubtRow, ...]
-    samples: tuple[SampleRow, ...]
-    samples_left_out: int
-    peers: tuple[PeerRow, ...]
-    related: tuple[RelatedRow, ...]
     ratings: str
     heat: tuple[HeatRow, ...]
     heat_left_out: int
@@ -86,7 +71,6 @@ def point_content(about: About, reader: Reader, slug: str) -> PointContent:
     findings, verdict = about.findings, about.verdict
     rows, left_out = event_rows(about, reader)
     heat, heat_left_out = heat_rows(findings, reader)
-    samples, samples_left_out = sample_rows(about, reader)
     since, since_time = since_now(verdict, findings, reader)
     return PointContent(
         name=findings.point.name,
@@ -123,11 +107,6 @@ def point_content(about: About, reader: Reader, slug: str) -> PointContent:
             for due in about.due
             if in_use(due, about.plant, findings.end)
         ),
-        doubts=doubt_rows(about, reader),
-        samples=samples,
-        samples_left_out=samples_left_out,
-        peers=peer_rows(about, reader),
-        related=related_rows(about, reader),
         ratings=ratings_words(about, reader),
         heat=heat,
         heat_left_out=heat_left_out,

@@ -139,7 +139,7 @@ def test_a_large_fleet_starts_with_the_worst_and_offers_the_rest_in_portions(
     assert len(page.evaluate(SHOWN)) == 230
     # Nothing above moves when more is shown: a row a person aims at stays where it is.
     assert page.locator(".entry").nth(29).bounding_box()["height"] == before["height"]
-    assert "of the other 1,770" in page.locator(".more button").inner_text()
+    assert "of the other 1\u202f770" in page.locator(".more button").inner_text()
 
 
 @pytest.mark.slow
