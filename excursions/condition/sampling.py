@@ -105,7 +105,7 @@ def describe(
     longest = int(silence.argmax())
     usual = float(np.median(steps.interval))
     rule = _rule(steps, value, words, resolution)
-    rule = _unsure_where_it_changes(rule, time, value)
+    rule = _unsure_where_it_changes(rule, time, value, silence)
     return Sampling(
         kind=rule.kind,
         interval_s=usual,
@@ -262,9 +262,9 @@ def _deviation(steps: _Steps) -> float:
     return float(np.median(steps.bend)) / BEND_MEDIAN if steps.bend.size else 0.0
 
 
-def _unsure_where_it_changes(rule: _Rule, time: TimeArray, value: FloatArray) -> _Rule:
+def _unsure_where_it_changes(rule: _Rule, time: TimeArray, value: FloatArray, silence: TimeArray) -> _Rule:
     """Say so where one part of the record was kept by the clock and another was not."""
-    if time.size < PARTS * 50 or _even(np.diff(time)):
+    if time.size < PARTS * 50 or _even(silence):
         return rule
     by_count = [time.size * part // PARTS for part in range(PARTS + 1)]
     instants = np.linspace(float(time[0]), float(time[-1]) + 1, PARTS + 1)
@@ -314,12 +314,10 @@ def _longest_run(marks: list[bool]) -> int:
 
 def _flat_usual(time: TimeArray, value: FloatArray) -> float:
     """What 99 of 100 stretches without a change stay below [s]; NaN where there are none of two samples."""
-    change = np.flatnonzero(value[1:] != value[:-1])  # NaN differs from everything, itself included
-    edges = np.concatenate([[-1], change, [value.size - 1]])
-    long = np.diff(edges) > 1
-    if not long.any():
+    edges = np.flatnonzero(np.diff(value[1:] == value[:-1], prepend=False, append=False))
+    if not edges.size:  # NaN differs from everything, itself included
         return math.nan
-    lasting = time[edges[1:][long]] - time[edges[:-1][long] + 1]
+    lasting = time[edges[1::2]] - time[edges[::2]]
     return float(np.quantile(lasting, 0.99)) / NS_PER_S
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
@@ -61,7 +62,8 @@ def condition(
     sampling = describe(
         ordered.time, value, ordered.quality, resolution=step, words=f"{series.tag} {series.description}"
     )
-    segments = unbroken(ordered.time, sampling.gap_s)
+    breaks = sampling.longest_silence_s > sampling.gap_s
+    segments = unbroken(ordered.time, sampling.gap_s if breaks else math.inf)
     bridged = bridged_stretches(ordered.time, value, segments, sampling)
     signal = Signal(
         tag=series.tag,

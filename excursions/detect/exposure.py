@@ -153,7 +153,10 @@ def _base(trace: Trace, start: int, peak: float) -> float:
 
 
 def fastest(trace: Trace, window: slice, sign: int) -> float:
-    """Fastest change in one direction [K/min] over a minute, or over one interval where samples are further apart."""
+    """Fastest change in one direction [K/min] over a minute, or over one interval where samples are further apart.
+
+    Across a gap that is the mean of what happened in it: the true rate was that or faster.
+    """
     time, value = trace.time[window], trace.value[window]
     if time.size < 2:
         return 0.0
@@ -161,7 +164,7 @@ def fastest(trace: Trace, window: slice, sign: int) -> float:
     back = np.searchsorted(time, time[1:] - round(RATE_S * NS_PER_S), side="right") - 1
     back = np.clip(back, 0, here - 1)
     lasted = (time[here] - time[back]) / NS_PER_S
-    usable = (lasted >= 0.99 * RATE_S) & (lasted <= trace.gap_s + RATE_S)
+    usable = lasted >= 0.99 * RATE_S
     if not usable.any():
         return 0.0
     rate = sign * (value[here] - value[back]) / lasted * 60.0

@@ -142,7 +142,7 @@ def _scan(
     wanted = Wanted(plant=read.plant, pins=sample_pins(read.laboratory), closer=closer)
     analysed, missing = engine.search(wanted, progress)
     if not analysed:
-        raise _nothing_to_scan(found.exports, (*read.problems, *missing))
+        raise _nothing_to_scan(found, (*read.problems, *missing))
     progress("linking events to calibrations", 0, 1)
     evidence = Evidence(
         plant=read.plant, entries=read.entries, laboratory=read.laboratory, decisions=read.decisions
@@ -166,15 +166,16 @@ def _scan(
     return Scan(result=dataclasses.replace(result, run=run), refused=_refused(read), problems=problems)
 
 
-def _nothing_to_scan(exports: Sequence[Path], problems: Sequence[ExcursionsError]) -> ExcursionsError:
+def _nothing_to_scan(found: Inputs, problems: Sequence[ExcursionsError]) -> ExcursionsError:
     """The error of a scan without a single signal; the first fault met says most about why."""
     if problems:
         return problems[0]
+    passed = "; ".join(f"{path.name}: {reason}" for path, reason in found.ignored[:5])
     return InputFileError(
-        found="no export with readings",
+        found=f"no export with readings (passed over: {passed})" if passed else "no export with readings",
         expected="at least one file with times and values",
-        mend="name the exported files or the folder that holds them",
-        file=", ".join(str(path) for path in exports[:3]),
+        mend="name the exported files themselves: a file named is always tried",
+        file=", ".join(str(path) for path in found.exports[:3]),
     )
 
 

@@ -17,6 +17,7 @@ from pathlib import Path
 from excursions.clock import NS_PER_HOUR
 from excursions.errors import ExcursionsError, InputFileError
 from excursions.read.cells import Row, Sheet, member_heads, read_head
+from excursions.read.exports.jsontext import is_json
 from excursions.read.fold import plain
 from excursions.read.headers import fold
 from excursions.read.members import MARK
@@ -45,12 +46,19 @@ class Inputs:
 
 
 _NO_DATA = words(
-    ".md .rst .html .htm .pdf .png .jpg .jpeg .gif .svg .py .pyc .ipynb .json .yaml .yml .ini .cfg .log .doc .docx .ppt "
+    ".md .rst .html .htm .pdf .png .jpg .jpeg .gif .svg .py .pyc .ipynb .yaml .yml .ini .cfg .doc .docx .ppt "
     ".pptx .js .css .sh .bat .exe .lock .tmp .bak .sha256 .md5"
 )
 _TABLES = words(
     ".csv .tsv .parquet .pq .xlsx .xls .xlsm .xlsb .ods .arrow .feather .sqlite .db .zip .gz .zst .xz"
 )
+_PERHAPS = words(".log .json .jsonl .ndjson")  # an export, or what a program says of itself
+_MOMENT = re.compile(
+    r"\d{4}[-/.]\d{1,2}[-/.]\d{1,2}[T ]+\d{1,2}:\d{2}|\d{1,2}[-/.]\d{1,2}[-/.]\d{2,4}[T ,;|\t]+\d{1,2}:\d{2}|(?<!\d)1[0-9]{9}(?:\d{3})?(?!\d)"
+)
+_NUMBER = re.compile(r"\s*[\"']?[+-]?\d+(?:[.,]\d+)?[\"']?\s*")
+_PERHAPS_BYTES = 8_192
+_FEWEST_MOMENTS = 3
 _LOG_NAME = re.compile(r"calib|kalib|kalibr|etalon|calibra|justier|cal[_\- ]?log|logbook|logbuch")
 _SAMPLE_NAME = re.compile(
     r"sampl|labor|grab|(?:^|[_\- .])lab(?:$|[_\- .])|muestra|echantillon|amostra|probenahme|handprobe"
@@ -176,6 +184,12 @@ def classify(path: Path) -> tuple[str, str]:
         return _register(path)
     if suffix in _NO_DATA:
         return "ignored", f"a {suffix} file holds no readings"
+    if suffix in _PERHAPS:
+        return (
+            ("export", "")
+            if _promises_readings(path)
+            else ("ignored", "no table of readings in its first lines")
+        )
     try:
         sheets = read_head(path, ReadOptions())
     except ExcursionsError as error:
@@ -184,6 +198,22 @@ def classify(path: Path) -> tuple[str, str]:
     if not sheets:
         return ("export", "") if _named_like_a_table(path) else ("ignored", "it is empty")
     return _by_content(path, sheets)
+
+
+def _promises_readings(path: Path) -> bool:
+    """Whether the first lines of a file repeat a time beside a cell that is a number, or are JSON with times."""
+    try:
+        with path.open("rb") as raw:
+            head = raw.read(_PERHAPS_BYTES).decode("utf-8-sig", errors="replace")
+    except OSError:
+        return False
+    if len(_MOMENT.findall(head)) < _FEWEST_MOMENTS:
+        return False
+    if is_json(head.encode()):
+        return True
+    lines = [line for line in head.splitlines()[:-1] if _MOMENT.search(line)]
+    numbers = sum(any(_NUMBER.fullmatch(cell) for cell in re.split(r"[,;\t|]", line)) for line in lines)
+    return numbers >= 0.8 * len(lines) > 0
 
 
 def _named_like_a_table(path: Path) -> bool:

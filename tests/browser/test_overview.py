@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from dashboards.slug import slug
+from tests.browser.conftest import said
 
 # Rows below the first ones come in the frames after a key: the list is busy until they are all there.
 SHOWN = """(async () => {
@@ -26,7 +27,7 @@ def test_the_worst_point_stands_in_the_first_view_with_its_answer(index: Any) ->
     first = index.locator(".entry").first
     box = first.bounding_box()
     assert box["y"] + box["height"] < 900
-    words = first.inner_text()
+    words = said(first)
     for part in ("do not use", "since 22 Apr 2026", "AT-102", "Stuck reading", "Do next", "Known"):
         assert part in words
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 import numpy as np
@@ -38,15 +39,16 @@ PARTS: dict[str, tuple[frozenset[str], int, int]] = {
     )
 }
 _DIGITS = 6
+_SECONDS = NS_PER_DAY // NS_PER_S
 
 
 def is_part(part: str, header: str, cells: Sequence[str]) -> bool:
-    """Whether a column is named as a part of a date or a clock, and holds whole numbers of its span."""
+    """Whether a column is named as a part of a date or a clock, and holds numbers of its span; only days of the year have fractions."""
     words, low, high = PARTS[part]
     filled = [cell for cell in cells if cell]
     if fold(header) not in words or not filled:
         return False
-    numbers = [_whole(cell) for cell in filled]
+    numbers = [_whole(re.sub(r"[.,]\d+$", "", cell) if part == "yearday" else cell) for cell in filled]
     return all(number is not None and low <= number <= high for number in numbers)
 
 
@@ -59,12 +61,16 @@ def parse_calendar(columns: Sequence[pl.Series], parts: Sequence[str]) -> Times:
     """Times (n,) from columns of whole numbers; a row with a part missing or out of its span is not understood."""
     size = len(columns[0])
     numbers: dict[str, TimeArray] = {}
+    part_of_day: TimeArray = np.zeros(size, np.int64)
     ok: BoolArray = np.ones(size, np.bool_)
     for column, part in zip(columns, parts, strict=True):
-        read = column.cast(pl.String, strict=False).str.strip_chars().cast(pl.Float64, strict=False)
+        text = column.cast(pl.String, strict=False).str.strip_chars().str.replace(",", ".", literal=True)
         _, low, high = PARTS[part]
-        value = read.fill_null(-1.0).fill_nan(-1.0).to_numpy()
-        fits = (value >= low) & (value <= high) & (value == np.floor(value))
+        value = text.cast(pl.Float64, strict=False).fill_null(-1.0).fill_nan(-1.0).to_numpy()
+        whole = np.floor(value)
+        fits = (value >= low) & (whole <= high) & ((value == whole) | (part == "yearday"))
+        if part == "yearday":
+            part_of_day = np.rint(np.where(fits, value - whole, 0.0) * _SECONDS).astype(np.int64) * NS_PER_S
         ok &= fits
         numbers[part] = np.where(fits, value, low).astype(np.int64)
     year, zero = numbers["year"], np.zeros(size, np.int64)
@@ -77,5 +83,5 @@ def parse_calendar(columns: Sequence[pl.Series], parts: Sequence[str]) -> Times:
     hour = numbers.get("hour", clock // 100)
     minute, second = numbers.get("minute", clock % 100), numbers.get("second", zero)
     ok &= real & (minute < 60) & ((hour < 24) | ((minute == 0) & (second == 0)))
-    time = days * NS_PER_DAY + (hour * 3_600 + minute * 60 + second) * NS_PER_S
+    time = days * NS_PER_DAY + part_of_day + (hour * 3_600 + minute * 60 + second) * NS_PER_S
     return Times(np.where(ok, time, 0), ok, np.zeros(size, np.bool_))

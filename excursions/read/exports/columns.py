@@ -7,12 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
-from excursions.read.exports.numbertimes import NUMBER_TIMES
 from excursions.read.exports.quality import is_quality_text
 from excursions.read.exports.table import Row
-from excursions.read.exports.timeshapes import clock_shape_of, shape_of, zone_offset
+from excursions.read.exports.timeshapes import SUMMER_FLAGS, clock_shape_of, shape_of, zone_offset
 from excursions.read.exports.values import looks_numeric
-from excursions.read.exports.words import STATE_WORDS, is_status_text, roles_of
+from excursions.read.exports.words import STATE_WORDS, fold, is_status_text, roles_of
 
 _LONGEST_WORD = 100
 _ENOUGH = 0.6  # share of filled cells that must be of a kind
@@ -120,16 +119,24 @@ def column_of(
         ),
         numbers=sum(number and shape is None for number, shape in zip(numbers, shapes, strict=True)),
         statuses=sum(is_status(cell) for cell in filled),
-        zones=sum(_is_zone(cell) for cell in filled),
+        zones=sum(_is_zone(cell, name) for cell in filled),
         distinct=len(set(filled)),
     )
 
 
-def _is_zone(text: str) -> bool:
-    """A zone word, or an offset with its colon or its UTC (a bare +5 is a number)."""
-    return (text[-1:].isalpha() or ":" in text or text[:3].upper() in ("UTC", "GMT")) and zone_offset(
-        text
-    ) is not None
+# Names of a column that says whether summer time holds.
+_SUMMER_NAMES = frozenset(
+    fold(word)
+    for word in ("DST", "is DST", "S/W", "W/S", "So/Wi", "summer time", "daylight saving", "Sommerzeit", "SZ", "MESZ", "heure d'été", "horario de verano")
+)  # fmt: skip
+
+
+def _is_zone(text: str, header: str) -> bool:
+    """A zone word, or an offset with its colon or its UTC (a bare +5 is a number); a flag of summer time where the name says so."""
+    if text.casefold() in SUMMER_FLAGS:
+        return fold(header) in _SUMMER_NAMES
+    written = text[-1:].isalpha() or ":" in text or text[:3].upper() in ("UTC", "GMT")
+    return written and zone_offset(text) is not None
 
 
 @lru_cache(maxsize=65_536)
@@ -158,12 +165,3 @@ def is_midnight(text: str) -> bool:
 def is_time_text(text: str) -> bool:
     """Whether a cell is a written date, with or without a clock."""
     return bool(text) and shape_of(text) is not None
-
-
-def as_number_time(text: str) -> str | None:
-    """The kind of time a number can stand for by its size, or None."""
-    said = text.strip()
-    if not re.fullmatch(r"\d{5,19}([.,]\d+)?", said):
-        return None
-    number = float(said.replace(",", "."))
-    return next((kind for kind, (low, high, _, _) in NUMBER_TIMES.items() if low <= number <= high), None)

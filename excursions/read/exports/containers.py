@@ -16,6 +16,7 @@ from excursions.read.exports.frametable import (
     parquet_table,
     remote_table,
 )
+from excursions.read.exports.jsontext import is_json, json_table
 from excursions.read.exports.salvage import cut_parquet
 from excursions.read.exports.sources import Item
 from excursions.read.exports.table import Table
@@ -71,7 +72,7 @@ def _open_file(item: Item, options: ReadOptions) -> Opened:
         packing=packing[0] if packing else "",
         told=item.digest_is,
     )
-    if packing or any(content.start.startswith(magic) for magic, _ in KINDS):
+    if packing or is_json(content.start) or any(content.start.startswith(magic) for magic, _ in KINDS):
         item.digest_aside()
     yield from open_content(content, options)
 
@@ -87,6 +88,9 @@ def open_content(content: Content, options: ReadOptions) -> Opened:
         if content.start.startswith(magic):
             yield from opener(content, options)
             return
+    if is_json(content.start):
+        yield from json_table(content, options)
+        return
     yield content.name, _text(content, options)
 
 
@@ -135,8 +139,6 @@ _LOOK_ALIKES: tuple[tuple[str, str], ...] = (
     ("<!doctype", "a web page (HTML), perhaps under the name of a workbook"),
     ("<table", "a web page (HTML), perhaps under the name of a workbook"),
     ("<?xml", "an XML file"),
-    ("{", "a JSON file"),
-    ("[{", "a JSON file"),
     ("%pdf", "a PDF file"),
 )
 

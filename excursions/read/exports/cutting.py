@@ -6,8 +6,9 @@ import re
 from collections.abc import Sequence
 
 from excursions.errors import InputFileError
-from excursions.read.exports.columns import as_number_time, is_status, is_time_text
+from excursions.read.exports.columns import is_status, is_time_text
 from excursions.read.exports.headerrows import calendar_header, has_day_and_clock, times_begin, usual_width
+from excursions.read.exports.numbertimes import as_number_time
 from excursions.read.exports.records_text import Cut, split_records
 from excursions.read.exports.table import Row
 from excursions.read.exports.timeshapes import clock_shape_of

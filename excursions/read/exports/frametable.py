@@ -28,7 +28,7 @@ _UNNAMED = "column_"
 class FrameTable:
     """A lazy frame as a table; line n is its n-th row.
 
-    notes : what is to be said of it
+    notes : what is to be said of it; lost : text of a row at its end that was cut off
     typed : the frame's own column names are the header; else its first rows may hold one, and all cells are text
     """
 
@@ -38,6 +38,7 @@ class FrameTable:
     typed: bool = True
     starts_in_1904: bool = False
     notes: tuple[str, ...] = ()
+    lost: str = ""
 
     @cached_property
     def names(self) -> list[str]:
@@ -62,6 +63,9 @@ class FrameTable:
         step = max(1_000, min(_ROWS, _CELLS // max(1, len(self.names))))
         for start in range(0 if self.typed else wanted.first_line - 1, self.height, step):
             yield partial(self._portion, start, step, wanted.width)
+        if self.lost:
+            lost = ((1, self.lost[:500], "the file is cut off in this line"),)
+            yield partial(Portion, batches=(), lines=1, lost=lost)
 
     def _portion(self, start: int, step: int, width: int) -> Portion:
         rename = {name: str(index) for index, name in enumerate(self.names)}

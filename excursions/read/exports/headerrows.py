@@ -9,7 +9,8 @@ from collections.abc import Sequence
 
 from excursions.errors import InputFileError
 from excursions.read.exports.calendartimes import PARTS, is_part
-from excursions.read.exports.columns import as_number_time, is_midnight, is_time_text
+from excursions.read.exports.columns import is_midnight, is_time_text
+from excursions.read.exports.numbertimes import as_number_time
 from excursions.read.exports.table import Row
 from excursions.read.exports.timeshapes import clock_shape_of, shape_of
 from excursions.read.exports.words import fold, roles_of
@@ -179,13 +180,14 @@ def _is_title(row: Row, width: int) -> bool:
 def is_remark(row: Row) -> bool:
     if _is_ruled(row):
         return True
-    return row.cells[0].lstrip().startswith(("//", "%%")) or (
-        row.cells[0].lstrip().startswith("#") and len(row.cells) < 2
-    )
+    begin = row.cells[0].lstrip()[:2]
+    return begin in ("//", "%%") or (begin[:1] == "#" and len(row.cells) < 2)
 
 
 def _is_ruled(row: Row) -> bool:
     """A line drawn under a header: ``-----+------`` or ``=====``."""
+    if row.cells[0][:1].isalnum():
+        return False
     drawn = "".join(row.cells).replace(" ", "")
     return len(drawn) >= 5 and not drawn.strip("-=+|:_") and drawn.count("-") + drawn.count("=") >= 3
 

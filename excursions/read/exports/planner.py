@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
@@ -10,19 +11,20 @@ import polars as pl
 
 from excursions.errors import InputFileError
 from excursions.read.aggregates import AGGREGATES, says_averages
-from excursions.read.exports.columns import Column, as_number_time
+from excursions.read.exports.columns import Column
 from excursions.read.exports.dateorder import OrderEvidence
 from excursions.read.exports.decimals import DecimalEvidence, Tally, decimal_evidence
 from excursions.read.exports.layouts import LAYOUTS
 from excursions.read.exports.layouts.naming import left_out
 from excursions.read.exports.layouts.timecolumns import time_parts
-from excursions.read.exports.numbertimes import SERIAL, SERIAL_1904
+from excursions.read.exports.numbertimes import SERIAL, SERIAL_1904, as_number_time, kind_of
 from excursions.read.exports.plan import Draft, NoReadingsError, Plan, Stream
 from excursions.read.exports.quality import QualityPlan, base_of, scheme_of, user_words
 from excursions.read.exports.sheet import Sheet
 from excursions.read.exports.timeplan import ORDERS, TimePlan
 from excursions.read.exports.times import fast_pattern
-from excursions.read.exports.timeshapes import shape_of
+from excursions.read.exports.timeshapes import SUMMER_FLAGS, shape_of
+from excursions.read.exports.words import fold
 from excursions.read.exports.zonestated import decide_zone
 from excursions.read.fold import plain
 from excursions.read.model import ReadOptions
@@ -152,15 +154,38 @@ def _time_plan(
             example=next((cell for cell in cells if as_number_time(cell) == kind), "")[:60],
         )
     shapes = Counter(shape for shape in map(shape_of, cells) if shape is not None)
+    flagged = _is_flagged(sheet, columns, parts, subject, options, decisions)
     if not shapes:
-        return TimePlan(parts=parts, example=example)
+        return TimePlan(parts=parts, flagged=flagged, example=example)
     order = ""
     if any(shape.date == "abc" for shape in shapes):
         order = _order(sheet, columns, options, subject, texts, decisions, hint)
     shape = shapes.most_common(1)[0][0]
     return TimePlan(
-        parts=parts, fast=fast_pattern(shape, order), zoned=shape.zoned, order=order, example=example
+        parts=parts, fast=fast_pattern(shape, order), zoned=shape.zoned, flagged=flagged, order=order, example=example
+    )  # fmt: skip
+
+
+def _is_flagged(
+    sheet: Sheet, columns: tuple[int, ...], parts: tuple[str, ...], subject: str, options: ReadOptions,
+    decisions: list[Decision],
+) -> bool:  # fmt: skip
+    """Whether a flag beside the clock says that summer time holds; no zone is named by it."""
+    flags = {cell.casefold() for cell in sheet.columns[columns[-1]].cells if cell}
+    if "zone" not in parts:
+        found = (re.search(r"[\d:]\s?([SW])$", cell) for cell in sheet.columns[columns[-1]].cells if cell)
+        flags = {match[1].casefold() if match else "" for match in found}
+    if not flags or not flags <= SUMMER_FLAGS.keys():
+        return False
+    decisions.append(
+        Decision(
+            subject=subject,
+            what="a flag behind the time says whether summer time holds: an hour is taken off there",
+            why=f"it is one of {', '.join(sorted(flag.upper() for flag in flags))}; the standard time is taken as that of {options.tz or 'UTC'}",
+            option="--tz",
+        )
     )
+    return True
 
 
 def _example(sheet: Sheet, columns: tuple[int, ...]) -> str:
@@ -174,6 +199,7 @@ def _example(sheet: Sheet, columns: tuple[int, ...]) -> str:
 def _number_plan(
     kind: str, name: str, options: ReadOptions, subject: str, decisions: list[Decision]
 ) -> TimePlan:
+    kind = kind_of(fold(name), kind)
     shift = SERIAL_1904 if kind == SERIAL and options.date_system == "1904" else 0
     option = "--date-system 1904" if kind == SERIAL else ""
     decisions.append(

@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from excursions.read.exports.columns import as_number_time, clean, is_time_text
+from excursions.read.exports.columns import clean, is_time_text
+from excursions.read.exports.numbertimes import as_number_time
 from excursions.read.exports.timeplan import TimePlan
 from excursions.read.exports.timeshapes import clock_shape_of
 from excursions.read.exports.values import is_date_damage, looks_numeric

@@ -18,7 +18,7 @@ from excursions.records import Decision
 
 # What lies beside exports in a folder and is none.  A file the user names is always tried.
 _NO_EXPORT_ENDINGS = (
-    ".md .toml .html .htm .json .yaml .yml .ini .cfg .pdf .png .jpg .jpeg .gif .svg .py .js .css .exe .dll .docx .pptx .doc .log "
+    ".md .toml .html .htm .yaml .yml .ini .cfg .pdf .png .jpg .jpeg .gif .svg .py .js .css .exe .dll .docx .pptx .doc "
     ".bak .tmp .sha256 .md5 .lock .crc"
 )
 _NO_EXPORTS = frozenset(_NO_EXPORT_ENDINGS.split())
@@ -61,7 +61,7 @@ class Item:
         """The last part of a name without endings: what a file is called when it holds one tag."""
         inner = name.split("!")[-1] if "!" in name else Path(name).name
         stem = Path(inner).name if "/" in inner else inner
-        for ending in (".gz", ".zst", ".xz", ".bz2", ".zip", ".csv", ".txt", ".tsv", ".parquet", ".xlsx", ".arrow", ".feather",
+        for ending in (".gz", ".zst", ".xz", ".bz2", ".zip", ".csv", ".txt", ".tsv", ".parquet", ".json", ".jsonl", ".ndjson", ".log", ".xlsx", ".arrow", ".feather",
                        ".dat", ".prn", ".asc", ".ipc", ".xls", ".ods", ".xlsm", ".xlsb", ".db", ".sqlite", ".sqlite3", ".zstd"):  # fmt: skip
             if stem.lower().endswith(ending):
                 stem = stem[: -len(ending)]

@@ -18,6 +18,7 @@ from excursions.errors import InputFileError
 from excursions.read.exports.ahead import in_order
 from excursions.read.exports.columns import clean, is_time_text
 from excursions.read.exports.layouts.naming import stated_tag
+from excursions.read.exports.numbertimes import as_number_time
 from excursions.read.exports.sheet import key_values
 from excursions.read.exports.table import MORE, Batch, Job, Portion, Preview, Row, Table, Wanted
 from excursions.read.exports.words import roles_of
@@ -49,7 +50,7 @@ def _is_header(cells: Sequence[str]) -> bool:
     return (
         len(filled) > 1
         and any(roles_of(cell) & _TIME_ROLES for cell in filled)
-        and not any(map(is_time_text, filled))
+        and not any(is_time_text(cell) or as_number_time(cell) for cell in filled)
     )
 
 

@@ -26,6 +26,7 @@ class TimePlan:
     kind : ``text``, ``typed`` or a key of :data:`NUMBER_TIMES`
     fast : strptime pattern, empty when only the general way reads it
     zoned : whether `fast` reads an offset
+    flagged : whether what is written is no offset but whether summer time holds (:data:`SUMMER_FLAGS`)
     order : which of two short numbers is the day (:data:`ORDERS`), empty when no date needs it
     shift : ns to add (spreadsheets that count from 1904); example : a time as the column writes it
     """
@@ -34,6 +35,7 @@ class TimePlan:
     kind: str = "text"
     fast: str = ""
     zoned: bool = False
+    flagged: bool = False
     order: str = ""
     shift: int = 0
     example: str = ""

@@ -21,22 +21,22 @@ MONTHS: dict[str, int] = {
     for number, names in enumerate(
         (
             "jan january januar janner jaen jan. janvier janv enero ene janeiro gennaio gen januari stycznia sty ledna января янв "
-            "tammikuuta ocak ianuarie",
+            "tammikuuta ocak ianuarie i",
             "feb february februar fevrier fevr fev febrero fevereiro febbraio februari lutego lut unora февраля фев helmikuuta subat "
-            "februarie",
-            "mar march marz maerz mrz mars marzo marco maart mrt marca marts brezna марта мар maaliskuuta mart marcius martie",
-            "apr april avril avr abril abr aprile kwietnia kwi dubna апреля апр huhtikuuta nisan aprilis aprilie",
-            "may mai mayo maio maggio mag mei maj maja kvetna мая май маи toukokuuta mayis majus",
-            "jun june juni juin junio junho giugno giu czerwca cze cervna июня июн kesakuuta haziran junius iunie",
-            "jul july juli juillet juil julio julho luglio lug lipca lip cervence июля июл heinakuuta temmuz julius iulie",
-            "aug august aout agosto ago augustus augusti sierpnia sie srpna августа авг elokuuta agustos augusztus",
+            "februarie febr ii",
+            "mar march marz maerz mrz mars marzo marco maart mrt marca marts brezna марта мар maaliskuuta mart marcius martie marc iii",
+            "apr april avril avr abril abr aprile kwietnia kwi dubna апреля апр huhtikuuta nisan aprilis aprilie iv",
+            "may mai mayo maio maggio mag mei maj maja kvetna мая май маи toukokuuta mayis majus v",
+            "jun june juni juin junio junho giugno giu czerwca cze cervna июня июн kesakuuta haziran junius iunie vi",
+            "jul july juli juillet juil julio julho luglio lug lipca lip cervence июля июл heinakuuta temmuz julius iulie vii",
+            "aug august aout agosto ago augustus augusti sierpnia sie srpna августа авг elokuuta agustos augusztus viii",
             "sep sept september septembre septiembre setembro set settembre wrzesnia wrz zari сентября сен syyskuuta eylul "
-            "szeptember septembrie",
+            "szeptember septembrie szept ix",
             "oct october oktober okt octobre octubre outubro out ottobre ott pazdziernika paz rijna октября окт lokakuuta ekim "
-            "octombrie",
-            "nov november novembre noviembre novembro listopada listopadu ноября ноя marraskuuta kasim noiembrie",
+            "octombrie x",
+            "nov november novembre noviembre novembro listopada listopadu ноября ноя marraskuuta kasim noiembrie xi",
             "dec december dezember dez decembre diciembre dic dezembro dicembre desember des grudnia gru prosince декабря дек "
-            "joulukuuta aralik decembrie",
+            "joulukuuta aralik decembrie xii",
         ),
         start=1,
     )
@@ -51,16 +51,23 @@ ZONE_WORDS: dict[str, str] = {
     "jst": "+09:00", "kst": "+09:00", "aest": "+10:00", "aedt": "+11:00", "nzst": "+12:00", "nzdt": "+13:00",
 }  # fmt: skip
 
-_MARK = r"(?P<mark>[-/.]| )"
+# A flag of summer time beside a wall clock: hours ahead of the standard time of its zone, whichever that is.
+SUMMER_FLAGS: dict[str, str] = {
+    "s": "+01:00", "w": "+00:00", "dst": "+01:00", "std": "+00:00", "1": "+01:00", "0": "+00:00", "true": "+01:00",
+    "false": "+00:00",
+}  # fmt: skip
+
+_MARK = r"(?P<mark>[-/.]| |\. )"
 _DATES = (
-    ("ymd", r"(?P<y>\d{4})" + _MARK + r"(?P<m>\d{1,2})(?P=mark)(?P<d>\d{1,2})"),
-    ("abc", r"(?P<a>\d{1,2})" + _MARK + r"(?P<b>\d{1,2})(?P=mark)(?P<c>\d{4}|\d{2})"),
+    ("ymd", r"(?P<y>\d{4})" + _MARK + r"(?P<m>\d{1,2})(?P=mark)(?P<d>\d{1,2})\.?"),
+    ("abc", r"(?P<a>\d{1,2})" + _MARK + r"(?P<b>\d{1,2})(?P=mark)(?P<c>\d{4}|\d{2})\.?"),
     ("ymd", r"(?P<y>\d{4})(?P<m>\d{2})(?P<d>\d{2})"),
     ("dNy", r"(?P<d>\d{1,2})(?:st|nd|rd|th|er|\.)?[-/. ]?\s*(?:de )?(?P<N>[^\W\d]{3,12})\.?,?[-/. ]?\s*(?:de )?(?P<y>\d{4}|\d{2})"),
+    ("dNy", r"(?P<d>\d{1,2})[-/. ](?P<N>[IVX]{1,4})[-/. ](?P<y>\d{4})"),
     ("Ndy", r"(?P<N>[^\W\d]{3,12})\.?[-/ ]\s*(?P<d>\d{1,2})(?:st|nd|rd|th)?,?[-/ ]\s*(?P<y>\d{4})"),
     ("yNd", r"(?P<y>\d{4})(?:[-/. ]|\. )(?P<N>[^\W\d]{3,12})\.?[-/. ](?P<d>\d{1,2})\.?"),
     ("yWd", r"(?P<y>\d{4})-?W(?P<w>\d{2})-?(?P<e>[1-7])"),
-    ("yj", r"(?P<y>\d{4})-(?P<j>\d{3})"),
+    ("yj", r"(?P<y>\d{4})[-/.:]?(?P<j>\d{3})"),
 )  # fmt: skip
 _FRACTION = r"(?:(?P<point>[.,:])(?P<f>\d{1,9}))?"
 _HALF = r"\s*(?P<half>[aApP]\.?\s?[mM]\.?)?(?:\s?[Uu]hr)?"
@@ -73,7 +80,7 @@ _CLOCKS = (
     r"(?P<H>\d{2})-(?P<M>\d{2})-(?P<S>\d{2})",
     r"(?P<H>\d{1,2}):(?P<M>\d{1,2})(?::(?P<S>\d{1,2}))?" + _HALF,
 )
-_ZONE = r"\s*(?:(?P<zone>[zZ]|(?:UTC|GMT)?[+-]\d{2}(?::?\d{2})?(?::?00)?|(?:UTC|GMT)[+-]\d{1,2}|\(?[A-Za-z]{2,5}\)?)(?:\s?\[(?P<region>[A-Za-z_]+(?:/[A-Za-z_]+)*)\])?)?"
+_ZONE = r"\s*(?:(?P<zone>[zZ]|(?:UTC|GMT)?[+-]\d{2}(?::?\d{2})?(?::?00)?|(?:UTC|GMT)[+-]\d{1,2}|\(?[A-Za-z]{2,5}\)?|[SWsw])(?:\s?\[(?P<region>[A-Za-z_]+(?:/[A-Za-z_]+)*)\])?)?"
 _WEEKDAY = r"(?:[^\W\d]{2,10}\.?,?\s+)?"
 _GAP = r"(?:[T,;_]\s?|\s+|:|-|\s-\s|,\s| T )"
 
@@ -94,6 +101,8 @@ def _all_patterns() -> tuple[tuple[str, bool, re.Pattern[str]], ...]:
                     re.compile(_WEEKDAY + month_day + r"\s+" + _CLOCKS[0] + _ZONE + r"\s+(?P<y>\d{4})"),
                 )
             )
+        if key in ("ymd", "abc") and "mark" in date:
+            found.append((key, True, re.compile(_WEEKDAY + date + r"(?:T|\s)(?P<H>\d{2})" + _ZONE)))
         if key == "yj":  # without a clock it is rather the number of a batch
             continue
         found.append((key, False, re.compile(_WEEKDAY + date)))
@@ -131,6 +140,18 @@ _EAST_ASIAN: tuple[tuple[re.Pattern[str], str], ...] = tuple(
 )
 
 
+# Halves of the day and words for "year" and "hour" as some regions write them, accents and case of letters taken off.
+_LOCAL: tuple[tuple[re.Pattern[str], str], ...] = tuple(
+    (re.compile(pattern), put)
+    for pattern, put in (
+        (r"(\d)\s*(?:π\.?\s?u\.?|ص|OO)$", r"\1 AM"),
+        (r"(\d)\s*(?:u\.?\s?u\.?|م|OS)$", r"\1 PM"),
+        (r"(\d)\s?г\.?", r"\1"),
+        (r"(\d)\s?ч\.?$", r"\1"),
+    )
+)
+
+
 @lru_cache(maxsize=100_000)
 def spoken(text: str) -> str:
     """A written time with plain letters and digits, and the marks of East Asian dates put as those used elsewhere."""
@@ -139,6 +160,9 @@ def spoken(text: str) -> str:
     said = unwrapped(plain(text))
     if len(said) > _SHORTEST_INTERVAL and (interval := _INTERVAL.fullmatch(said)):
         return interval[1]
+    if not text.isascii():
+        for pattern, put in _LOCAL:
+            said = pattern.sub(put, said)
     if said.isascii():
         return said
     said = unicodedata.normalize("NFC", _JAPANESE_ERA.sub(_common_year, said))
@@ -215,6 +239,8 @@ def _sensible(parts: dict[str, str | None]) -> bool:
         return False
     if (name := parts.get("N")) and name.casefold() not in MONTHS:
         return False
+    if int(parts.get("j") or 1) > 366:
+        return False
     if (zone := parts.get("zone")) and zone_offset(zone) is None:
         return False
     if parts.get("a"):
@@ -230,8 +256,8 @@ def _sensible(parts: dict[str, str | None]) -> bool:
 def zone_offset(text: str) -> str | None:
     """A written offset or zone word as ``+HH:MM``, or None when it does not name one offset."""
     said = text.strip("() \t").casefold()
-    if said in ZONE_WORDS:
-        return ZONE_WORDS[said]
+    if known := ZONE_WORDS.get(said) or SUMMER_FLAGS.get(said):
+        return known
     match = re.fullmatch(r"(?:utc|gmt)?([+-])(\d{1,2})(?::?(\d{2}))?(?::?00)?", said)
     if not match or int(match[2]) > 14 or int(match[3] or 0) > 59:
         return None
@@ -276,7 +302,7 @@ def _fast(date: str, has_clock: bool, match: re.Match[str]) -> str:
     else:
         written = mark.join(("{A}", "{B}", "{C}"))
     if not has_clock:
-        return written
+        return written if match.end(heads[2]) == match.end() else ""
     gap = match.string[match.end(heads[2]) : match.start("H")]
     if parts.get("colon") != ":" or len(gap) != 1 or parts.get("point") in (",", ":"):
         return ""

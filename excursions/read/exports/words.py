@@ -35,7 +35,7 @@ _ROLE_WORDS: dict[str, str] = {
     "quality": "quality|qual|q|status|state|valid|validity|is valid|qualitat|qualitaet|gultig|gueltig|calidad|qualite|"
     "qualita|qualidade|flag|flags|good|isgood|is good|good bad|opc quality|opcquality|quality code|qualitycode|"
     "status code|statuscode|guete|gute|value status|value quality|data quality|substatus|zustand|quality flag|qc|qc flag|percent good|pctgood|pct good|"
-    "kwaliteit|estado|statut|stato|confidence|condition|qualifier|qs|st|questionable|suspect|substituted|is bad|is questionable|品質|状態|ステータス|质量|品质|状态|качество|статус",
+    "kwaliteit|estado|statut|stato|confidence|condition|qualifier|qs|st|questionable|suspect|substituted|is bad|is questionable|ok|ok nok|in ordnung|品質|状態|ステータス|质量|品质|状态|качество|статус",
     "aggregate": "aggregate|aggregation|aggregate type|aggregation type|statistic|statistics|summary|summary type|"
     "retrieval|retrieval mode|calculation|aggregat|aggregation function|kennwert|agregado|agregation|statistique",
     "unit": "unit|units|uom|eu|engineering unit|engineering units|eng unit|eng units|einheit|einh|unidad|unidades|"

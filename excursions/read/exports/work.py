@@ -18,7 +18,7 @@ from excursions.read.exports.stacked import Stacked, begins_block
 from excursions.read.exports.table import MORE, Batch, Portion
 from excursions.read.exports.times import parse_times
 from excursions.read.exports.values import Values, parse_values
-from excursions.read.exports.zones import to_utc
+from excursions.read.exports.zones import standard_offset, to_utc
 from excursions.records import BAD, BoolArray, ByteArray, FloatArray, IndexArray
 
 _BETWEEN = "\x1f"  # between a tag and its unit
@@ -134,6 +134,9 @@ class _Batch:
     def _times(self, columns: tuple[int, ...]) -> _Clocked:
         cells = [self.batch.frame[str(index)] for index in columns]
         found = parse_times(cells, self.plan.times[columns])
+        if self.plan.times[columns].flagged:
+            ahead = standard_offset(self.plan.zone, found.time[found.ok])
+            found = replace(found, time=np.where(found.ok & found.zoned, found.time - ahead, found.time))
         use = found.ok & ~found.zoned
         if self.plan.zone == "UTC" or not use.any():
             return _Clocked(found.time, found.ok, found.time)

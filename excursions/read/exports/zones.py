@@ -96,6 +96,14 @@ def changes_between(name: str, low: int, high: int) -> tuple[TimeArray, TimeArra
     return instants[start:stop], offsets[start : stop + 1]
 
 
+def standard_offset(name: str, wall: TimeArray) -> int:
+    """Offset (ns) of a zone's standard time about the first of these times: the lesser where it keeps summer time."""
+    if not wall.size or name == "UTC":
+        return 0
+    first = int(wall.min())
+    return int(changes_between(name, first, first + 365 * NS_PER_DAY)[1].min())
+
+
 @dataclass(slots=True)
 class DoubledHours:
     """Resolves repeated hours tag by tag, also where one is cut by the end of a batch."""

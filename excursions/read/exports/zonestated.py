@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from excursions.clock import zone
 from excursions.errors import UsageError
 from excursions.read.exports.clockchanges import TAKEN_AS_UTC
-from excursions.read.exports.numbertimes import SERIAL
+from excursions.read.exports.numbertimes import WALL_KINDS
 from excursions.read.exports.plan import Stream
 from excursions.read.exports.sheet import Sheet
 from excursions.read.exports.timeplan import TimePlan
@@ -55,7 +55,7 @@ def decide_zone(
 
 
 def _has_wall_times(sheet: Sheet, columns: tuple[int, ...], plan: TimePlan) -> bool:
-    if plan.kind == SERIAL:
+    if plan.kind in WALL_KINDS:
         return True
     if plan.kind != "text":
         return False

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import io
+import json
 import zipfile
 from pathlib import Path
 
@@ -172,3 +173,16 @@ def test_a_member_that_is_not_there_is_named(tmp_path: Path) -> None:
         archive.writestr("a.csv", FILES["a.csv"][1])
     (problem,) = read_calibrations(Path(f"{path}!b.csv")).problems
     assert 'no file "b.csv" in it' in str(problem)
+
+
+def test_looks_into_a_log_and_into_json(tmp_path: Path) -> None:
+    rows = [f"2026-03-05 00:0{minute}:04|N3.pH|7.1{minute}|GOOD" for minute in range(6)]
+    (tmp_path / "poll.log").write_text("time|name|val|st\n" + "\n".join(rows) + "\n")
+    said = [f"2026-03-05 00:0{minute}:04 INFO read {minute} values, next in 5 s" for minute in range(6)]
+    (tmp_path / "program.log").write_text("\n".join(said) + "\n")
+    objects = [{"time": f"2026-03-05T00:0{minute}:00Z", "tag": "A", "value": 7.0} for minute in range(6)]
+    (tmp_path / "readings.json").write_text(json.dumps(objects))
+    (tmp_path / "settings.json").write_text(json.dumps({"scan": {"every_s": 5, "tags": ["A", "B"]}}))
+    found = sort_out([tmp_path])
+    assert [path.name for path in found.exports] == ["poll.log", "readings.json"]
+    assert [path.name for path, _ in found.ignored] == ["program.log", "settings.json"]

@@ -53,6 +53,9 @@ def names_of(sheet: Sheet, values: Sequence[Column]) -> list[str]:
     short = [bare(header_of(c)) for c in values]
     full = [header_of(c) for c in values]
     names = [b if b and short.count(b) == 1 else f for b, f in zip(short, full, strict=True)]
+    nameless = [i for i, c in enumerate(values) if "value" in c.roles and names[i] == c.header]
+    if len(nameless) == 1:  # "Reading" beside others names no signal: two files of it would become one
+        names[nameless[0]] = stated_tag(sheet.preamble) or sheet.stem
     return unique(
         [name or f"{sheet.stem} column {c.index + 1}" for name, c in zip(names, values, strict=True)]
     )

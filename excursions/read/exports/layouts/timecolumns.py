@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 
 from excursions.read.exports.calendartimes import PARTS, is_part
-from excursions.read.exports.columns import Column, as_number_time
+from excursions.read.exports.columns import Column
+from excursions.read.exports.numbertimes import as_number_time, number_of
 from excursions.read.exports.sheet import Sheet
 from excursions.read.exports.words import fold
 
@@ -128,7 +129,7 @@ def _rising(sheet: Sheet) -> list[tuple[int, ...]]:
         kinds = {as_number_time(cell) for cell in filled}
         if len(filled) < 3 or None in kinds or len(kinds) != 1 or column.roles & {"value", "index", "tag"}:
             continue
-        numbers = [float(cell.replace(",", ".")) for cell in filled]
+        numbers = [number_of(cell) or 0.0 for cell in filled]
         if numbers == sorted(numbers) and column.distinct > 0.5 * len(filled):
             found.append((column.index,))
     return found if len(found) == 1 else []
