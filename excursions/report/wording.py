@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from excursions.clock import duration_text, minutes_text, to_datetime
 from excursions.conclusions import AUDIT_KINDS
-from excursions.digits import number, written
+from excursions.digits import digits_for, number, written
 from excursions.kinds import KINDS, MOVES, having
 from excursions.records import AGED, PRORATION, Doubt, Event
 
@@ -49,7 +49,7 @@ def event_sentence(event: Event, tz: ZoneInfo, *, show: Show = quantity) -> str:
     lasting = duration_text((event.end - event.start) / 1e9)
     above = event.details.get("minutes_above_rating_min", 0.0)
     said = kind.said.format(
-        size=size(half if half > _third_digit(event.size) else math.nan),
+        size=size(half if digits_for(half) < digits_for(_third_digit(event.size)) else math.nan),
         change=size(half, signed=True),
         bound=show(event.size_high, event.size_unit, 1.0),
         ratio=written(event.size, 2),
