@@ -28,7 +28,7 @@ from excursions.detect.short import tail_probability
 from excursions.detect.slopes import KNOWLEDGE, WINDOWS
 from excursions.detect.spells import drawn_line
 from excursions.detect.step import LIKE, MUCH_LARGER, TRIFLE, TRIFLE_APART, moves
-from excursions.detect.stuck import StuckSettings, shortest_flicker, shortest_stuck
+from excursions.detect.stuck import StuckSettings, shortest_stuck
 from excursions.detect.sudden import LEAST_NOISE, Way, loss, standing_out
 from excursions.detect.survey import SHORT_LEVEL, Survey, differences_of, jumps_of, survey_of
 from excursions.detect.tails import JUMP, outlying, size_of
@@ -85,8 +85,7 @@ def _searched(record: Record, survey: Survey, unit: str, given: Mapping[str, obj
     slower, spacing_s = _response_limit(record, survey, chosen(given, "slow_response", ResponseSettings()))
     cycle, chunk_s = least_amplitude(record, chosen(given, "periodic", PeriodicSettings()))
     stuck = chosen(given, "stuck", StuckSettings())
-    still = shortest_stuck(record, stuck)
-    flicker = max(still, shortest_flicker(survey, stuck))
+    still, flicker = shortest_stuck(record, stuck)
     far = _senseless(survey)
     return [
         make("stuck", still, "s", lasting_s=flicker, most=longest, say=lambda s: f"a reading that stands still for less than {duration_text(s)}, or flickers or creeps for less than {duration_text(flicker)},"),
