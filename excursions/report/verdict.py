@@ -295,8 +295,8 @@ def _trust(
     elif waiting is not None:
         advice = VERIFY_SOON
     elif hidden is not None:
-        advice = KINDS[hidden.kind].advice
+        advice = advice_for(hidden.kind, findings.point.measurand)
     elif failed:
-        advice = f"It came back by itself. When somebody is there anyway: {_inside(KINDS[worst.kind].advice)}"
+        advice = f"It came back by itself. When somebody is there anyway: {_inside(advice_for(worst.kind, findings.point.measurand))}"
     weight = 0.1 * bool(past) + 0.05 * bool(failed) + 0.2 * bool(worn)
     return _verdict(findings, "trust", text, advice, knowledge, weight=weight)
