@@ -88,7 +88,14 @@ def unit_of(sheet: Sheet, column: Column, *, alone: bool) -> str:
     if not found:
         cells = [cell.strip("[]() ") for cell in (*column.above, column.header)]
         found = next((cell for cell in cells if is_unit(cell)), "")
-    return found or (stated(sheet, _UNIT_KEYS) if alone else "")
+    return found or ((stated(sheet, _UNIT_KEYS) or _unit_of_name(sheet.stem)) if alone else "")
+
+
+def _unit_of_name(stem: str) -> str:
+    """The unit at the end of the name of a file or a sheet, where a slash cannot stand: ``QT71 uS_cm``."""
+    name, _, last = stem.rpartition(" ")
+    unit = last.replace("_", "/")
+    return unit if name and is_unit(unit) else ""
 
 
 def description_of(sheet: Sheet, column: Column, name: str, *, alone: bool) -> str:
