@@ -9,7 +9,22 @@ import numpy as np
 from excursions.clock import TimeArray
 from excursions.records import FloatArray, short_id
 
-AUDIT_KINDS = ("no trace", "no entry", "other plateaus", "not taken over", "copied", "overdue", "cannot tell")
+# What an audit may find: kind -> (one, several); what it cannot tell is counted nowhere.
+AUDIT_KINDS = {
+    "no trace": ("calibration without a trace", "calibrations without a trace"),
+    "no entry": ("trace of a calibration without an entry", "traces of calibrations without an entry"),
+    "other plateaus": (
+        "entry with other standards than the record shows",
+        "entries with other standards than the record shows",
+    ),
+    "not taken over": (
+        "adjustment that the reading does not show",
+        "adjustments that the reading does not show",
+    ),
+    "copied": ("entry with copied figures", "entries with copied figures"),
+    "overdue": ("calibration overdue", "calibrations overdue"),
+    "cannot tell": ("", ""),
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

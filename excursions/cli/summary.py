@@ -17,7 +17,7 @@ from excursions.records import SEVERITY_RANK, Event
 from excursions.report.changes import CHANGES
 from excursions.report.result import ScanResult, Verdict
 from excursions.report.verdict import SETTLED, past_faults
-from excursions.report.wording import doubt_sentence, event_sentence, row_account, whose
+from excursions.report.wording import audit_account, doubt_sentence, event_sentence, row_account, whose
 
 REPORTED_ORIGINS = ("probe", "undecided")
 SHOWN_PROBLEMS = 8
@@ -79,6 +79,7 @@ def print_summary(done: Scan, page: Path) -> None:
     lines += _replacements(result)
     lines += _past_doubts(result, tz)
     lines += _worth_a_look(result, tz)
+    lines += _audit(result)
     typer.echo("\n".join(lines))
     _print_problems(done)
     _print_notes(result)
@@ -166,6 +167,15 @@ def _worth_a_look(result: ScanResult, tz: ZoneInfo) -> list[str]:
     ]
     more = len(rows) - SHOWN_EVENTS
     return ["", "Worth a look:", *shown, *([f"    ... and {more} more on the pages"] if more > 0 else [])]
+
+
+def _audit(result: ScanResult) -> list[str]:
+    """What the calibration log says that the record does not bear out, counted; whoever trusts the log should know."""
+    said = audit_account(finding.kind for finding in result.audit)
+    if not said:
+        return []
+    text = f"Calibration log beside the record: {said} (excursions calibrations tells each; tables/audit.csv)"
+    return ["", *textwrap.wrap(text, 96, subsequent_indent="    ")]
 
 
 def _verdict_lines(verdict: Verdict) -> list[str]:

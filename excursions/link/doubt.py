@@ -24,8 +24,9 @@ from excursions.link.beliefs import Beliefs
 from excursions.link.candidates import causes
 from excursions.link.effects import believed_chance
 from excursions.link.intervals import intervals, is_of
+from excursions.link.pins import Samples
 from excursions.link.posterior import posterior, weigh_sets
-from excursions.link.shape import OPENS_AT, Samples, span_of, window
+from excursions.link.shape import OPENS_AT, span_of, window
 from excursions.plant import Plant, Point
 from excursions.records import Calibration, Doubt, Event, Link, Parameter, Shift
 

@@ -41,8 +41,12 @@ _ELECTRODE_WAYS = {
 _DEAD_KINDS = having("dead")
 SHOWN_BY = ("step", "drift")  # changes of the reading by which damage by heat shows at once
 _SHOWN = 0.6  # share of it that does (cp)
-# Damage that the reading did not show is mostly small and now and then large: (weight, size against the kick) (cp).
-_BLIND_WAYS = ((0.7, 0.6), (0.3, 2.0))
+# Damage that the reading did not show is mostly small, now and then large and seldom huge: (weight, size against the
+# kick) (cp).
+_BLIND_WAYS = ((0.65, 0.6), (0.3, 2.0), (0.05, 6.0))
+_ALL_AT_ONCE = (
+    0.5  # damage by who knows what: to all parameters together; else to one of them, each as often (cp)
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -153,15 +157,25 @@ def blind(
     """Damage of unknown size between two instants: mostly small, now and then large."""
     return tuple(
         Variant(
-            chance=chance * weight,
-            mean=size * mean,
-            covariance=np.diag((size * kick) ** 2),
+            chance=chance * share * weight,
+            mean=size * part * mean,
+            covariance=np.diag((size * part * kick) ** 2),
             start=when[0],
             end=when[1],
             source=source,
         )
+        for share, part in _struck(kick.size, source)
         for weight, size in _BLIND_WAYS
     )
+
+
+def _struck(parameters: int, source: str) -> list[tuple[float, FloatArray]]:
+    """(weight, which parameters (p,)): heat ages the whole probe; anything else may spoil one parameter and spare the rest."""
+    together = [(1.0, np.ones(parameters))]
+    if source == HEAT or parameters == 1:
+        return together
+    alone = (1.0 - _ALL_AT_ONCE) / parameters
+    return [(_ALL_AT_ONCE, np.ones(parameters)), *((alone, row) for row in np.eye(parameters))]
 
 
 def kicks(shifts: Sequence[Shift], beliefs: Beliefs, source: str = UNSEEN) -> FloatArray:
@@ -211,7 +225,7 @@ def _seen_heat(
 ) -> list[Variant]:
     """Heat that the reading showed: any mixture of slope loss and zero move that adds up to what was seen."""
     return [
-        _conditioned(event, chance * weight, size * mean, kick, shifts, plant, levels)
+        _conditioned(event, chance * weight, size * mean, size * kick, shifts, plant, levels)
         for weight, size in _BLIND_WAYS
     ]
 

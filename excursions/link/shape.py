@@ -17,7 +17,7 @@ import numpy as np
 
 from excursions.calibrations import models
 from excursions.calibrations.levels import level_before
-from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_S, TimeArray
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_S
 from excursions.conclusions import Levels
 from excursions.kinds import GRADUAL, HEAT_KINDS
 from excursions.link.candidates import Cause
@@ -25,6 +25,7 @@ from excursions.link.correct import hours_beyond
 from excursions.link.effects import usual_level
 from excursions.link.errors import reading_errors
 from excursions.link.intervals import Interval
+from excursions.link.pins import Agreement, Pin, Samples, agreement, pins_of
 from excursions.link.posterior import AGEING, Posterior
 from excursions.plant import Point
 from excursions.records import AGED, PRORATION, UNVERIFIED, Doubt, FloatArray, Parameter
@@ -37,19 +38,8 @@ _EVENLY_NS = 3 * NS_PER_DAY  # a knot at least so often, besides those of the ca
 _EVENLY = (5, 24)  # but neither fewer nor more than this
 _LEVELS = 8  # quantiles of the level that stand for its scatter
 _NEAR_NS = 12 * NS_PER_HOUR
-_FEWEST_DRAWS = 30.0  # effective number that must agree with the laboratory samples
-_SAMPLE_NEAR_NS = NS_PER_HOUR
-_SAMPLE_TOLERANCES = 0.5  # standard uncertainty of a grab sample against the reading, in tolerances (cp)
+_RATHER = 0.5  # likelier than not
 _ACTED = 0.05  # causes less likely than this get no knots of their own
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Pin:
-    """A laboratory sample beside the reading: reading minus sample, and its standard uncertainty."""
-
-    time: int
-    error: float
-    uncertainty: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,30 +96,6 @@ def quantiles(known: FloatArray, shares: FloatArray) -> FloatArray:
     return np.where(share >= 0.5, high - rise * (1 - share), low + rise * share)
 
 
-# Laboratory samples of each point: times (ns) and values in the canonical unit.
-Samples = Mapping[str, tuple[TimeArray, FloatArray]]
-
-
-def _pins(
-    point: Point, levels: Mapping[str, Levels], stay: tuple[int, int], samples: Samples
-) -> tuple[Pin, ...]:
-    """Samples taken while the probe sat at a point and the reading was live."""
-    line = levels.get(point.name)
-    if line is None or point.name not in samples:
-        return ()
-    time, value = samples[point.name]
-    made = []
-    for when, true in zip(time.tolist(), value.tolist(), strict=True):
-        near = np.abs(line.time + _SAMPLE_NEAR_NS // 2 - when) <= _SAMPLE_NEAR_NS
-        known = line.value[near][np.isfinite(line.value[near])]
-        if stay[0] < when < stay[1] and known.size and math.isfinite(true):
-            reading = float(np.median(known))
-            spread = float(np.ptp(known)) / 2.0
-            own = _SAMPLE_TOLERANCES * point.tolerance_at(reading)
-            made.append(Pin(time=int(when), error=reading - true, uncertainty=math.hypot(own, spread)))
-    return tuple(made)
-
-
 def span_of(
     interval: Interval,
     used: Mapping[str, Parameter],
@@ -163,7 +129,7 @@ def span_of(
         level=level if math.isfinite(level) else usual_level(shifts[0].measurand),
         temp=temp,
         line=levels.get(point.name) or Levels(),
-        pins=_pins(point, levels, (first, last), samples),
+        pins=pins_of(point, levels, (first, last), samples),
         open_end=open_end,
     )
 
@@ -173,14 +139,15 @@ def window(span: Span, seen: Posterior, reason: str) -> Doubt | None:
     first, last = float(span.first - span.start), float(span.last - span.start)
     knots = np.unique(np.clip(_knots(span, seen), first, last))
     grid = np.unique(np.concatenate([np.linspace(first, last, _GRID), knots]))
-    weight = _weights(span, seen)
-    outside = weight @ (np.abs(_errors(span, seen, grid)) > span.tolerance(grid))
+    agreed = _agreement(span, seen)
+    weight = agreed.weight if agreed else np.full(len(seen.contribution), 1.0 / len(seen.contribution))
+    outside = weight @ (np.abs(_with_samples(span, seen, agreed, grid)) > span.tolerance(grid))
     if not (outside >= OPENS_AT).any():
         return None
     opens, about = _opening(span, grid, outside)
     lead = _lead(span, seen)
     inside = np.unique(np.concatenate([[opens], knots[knots >= opens]]))
-    drawn = _errors(span, seen, inside)
+    drawn = _with_samples(span, seen, agreed, inside)
     even = lead is None and seen.observed and not span.pins
     middle = _prorated(span, inside) if even else weighted_quantile(drawn, weight, 0.5)
     half = weighted_quantile(np.abs(drawn - middle), weight, CONFIDENCE)
@@ -193,10 +160,10 @@ def window(span: Span, seen: Posterior, reason: str) -> Doubt | None:
         open_end=span.open_end,
         knots=line,
         band=tuple(float(h) for h in half),
-        basis=_basis(lead, pinned=bool(span.pins), observed=seen.observed),
+        basis=_basis(lead, agreed, observed=seen.observed),
         hours_out_of_tolerance=hours_beyond(line, float(np.median(span.tolerance(inside)))),
         event=lead.event.id if lead else "",
-        reasons=(reason, *_shape_reason(lead, span, seen, even=even), *_pin_reason(span)),
+        reasons=(reason, *_shape_reason(lead, span, seen, even=even), *_pin_reason(agreed)),
         about=about,
     )
 
@@ -210,24 +177,14 @@ def _opening(span: Span, grid: FloatArray, outside: FloatArray) -> tuple[float, 
     return max(float(hour), float(grid[0])), True
 
 
-def _weights(span: Span, seen: Posterior) -> FloatArray:
-    """Weight of each draw (n,), sum 1: equal, or by how well it agrees with the laboratory samples.
-
-    Where hardly a draw agrees, the samples' uncertainty is widened until some do: then the samples say more than the
-    causes can explain, and a wide band says that.
-    """
-    size = len(seen.contribution)
+def _agreement(span: Span, seen: Posterior) -> Agreement | None:
+    """How the draws agree with the laboratory samples; None without any."""
     if not span.pins:
-        return np.full(size, 1.0 / size)
+        return None
     at = np.array([float(pin.time - span.start) for pin in span.pins])
-    off = _errors(span, seen, at) - np.array([pin.error for pin in span.pins])
-    distance = np.sum((off / np.array([pin.uncertainty for pin in span.pins])) ** 2, axis=1)
-    for widening in 2.0 ** np.arange(0, 12):
-        weight = np.exp(-0.5 * (distance - distance.min()) / widening)
-        weight /= weight.sum()
-        if 1.0 / np.sum(weight**2) >= _FEWEST_DRAWS:
-            return np.asarray(weight)
-    return np.full(size, 1.0 / size)
+    known = (span.start, span.end) if seen.observed and not span.open_end else (span.start,)
+    tolerance = float(np.median(span.tolerance(at)))
+    return agreement(span.pins, _errors(span, seen, at), known, span.start, tolerance)
 
 
 def weighted_quantile(values: FloatArray, weight: FloatArray, share: float) -> FloatArray:
@@ -244,6 +201,12 @@ def _prorated(span: Span, at: FloatArray) -> FloatArray:
     share = at / float(span.end - span.start)
     real = {name: span.began[name] + share * (span.found[name] - span.began[name]) for name in span.names}
     return reading_errors(span.shape, span.levels(at, 1)[0], used=span.used, real=real, temp_degc=span.temp)
+
+
+def _with_samples(span: Span, seen: Posterior, agreed: Agreement | None, at: FloatArray) -> FloatArray:
+    """Reading errors (n draws, t instants), with what the laboratory samples show beside the causes."""
+    drawn = _errors(span, seen, at)
+    return drawn + agreed.discrepancy(at) if agreed else drawn
 
 
 def _errors(span: Span, seen: Posterior, at: FloatArray) -> FloatArray:
@@ -264,7 +227,7 @@ def _knots(span: Span, seen: Posterior) -> FloatArray:
     """Instants (ns after the start) where the error bends: ends, causes that may have acted, and a few between."""
     length = float(span.end - span.start)
     between = min(max(round(length / _EVENLY_NS), _EVENLY[0]), _EVENLY[1])
-    knots = [*np.linspace(0.0, length, between + 2)]
+    knots = [*np.linspace(0.0, length, between + 2), *(float(pin.time - span.start) for pin in span.pins)]
     for column, cause in enumerate(seen.causes):
         if seen.acted[column] < _ACTED:
             continue
@@ -295,21 +258,24 @@ def _most(span: Span, seen: Posterior) -> int:
     return int(np.argmax(weight))
 
 
-def _basis(lead: Cause | None, *, pinned: bool, observed: bool) -> str:
+def _basis(lead: Cause | None, agreed: Agreement | None, *, observed: bool) -> str:
+    if agreed and (lead is None or agreed.unexplained > _RATHER):
+        return "laboratory samples"
     if lead is None:
-        return "laboratory samples" if pinned else PRORATION if observed else UNVERIFIED
+        return PRORATION if observed else UNVERIFIED
     if lead.event.kind in HEAT_KINDS:
         return "heat"
     return "drift" if lead.event.kind in GRADUAL else lead.event.kind
 
 
-def _pin_reason(span: Span) -> tuple[str, ...]:
-    count = len(span.pins)
-    return (
-        (f"{count} laboratory sample{'s' if count > 1 else ''} in between taken into account",)
-        if count
-        else ()
-    )
+def _pin_reason(agreed: Agreement | None) -> tuple[str, ...]:
+    if agreed is None:
+        return ()
+    count = agreed.at.size
+    words = f"{count} laboratory sample{'s' if count > 1 else ''} in between taken into account"
+    if agreed.unexplained > _RATHER:
+        words += ": neither events nor calibrations explain what they say, so they decide"
+    return (words,)
 
 
 def _shape_reason(lead: Cause | None, span: Span, seen: Posterior, *, even: bool) -> tuple[str, ...]:

@@ -13,7 +13,13 @@ from excursions.records import Decision, TagSeries
 from excursions.register._aggregates import AGGREGATE, set_apart, split_names
 from excursions.register._fields import NOT_STATED, STATED_NONE
 from excursions.register._look import Look, look_of
-from excursions.register._measurand import Guess, guess_temperature_unit, guess_value, pressure_unit
+from excursions.register._measurand import (
+    Guess,
+    guess_temperature_unit,
+    guess_value,
+    meant_by_unit,
+    pressure_unit,
+)
 from excursions.register._names import point_names
 from excursions.register._pair import Pairs, pair_flags, pair_up, redundant, valves
 from excursions.register._tags import Tag, understand
@@ -143,6 +149,11 @@ def _fill(point: Point, tag: Tag, export: _Export, none: set[str], *, measurand:
     guess = guess_value(tag)
     if measurand:
         point = _set(point, "measurand", guess.measurand, guess.why)
+    elif not point.unit and (meant := meant_by_unit(tag, point.measurand)) != point.measurand:
+        why = (
+            f"the register says {MEASURANDS[point.measurand].label}, and the unit of the export is {tag.unit}"
+        )
+        point = _set(point, "measurand", meant, why)
     if point.measurand == guess.measurand:
         point = _units_and_range(point, guess)
     if not point.description and (description := noted(tag.look.description)[0]):

@@ -10,8 +10,8 @@ from excursions.measurands import MEASURANDS, to_canonical
 from excursions.register._tags import Tag
 from excursions.register._units import PRESSURE, pretty, quantities, table_unit, tidy
 
-_OXYGEN = ("oxygen", "oxygen_saturation")
-_CARBON = ("co2", "co2_pressure")
+_OXYGEN = frozenset(("oxygen", "oxygen_saturation"))
+_CARBON = frozenset(("co2", "co2_pressure"))
 # Median above which an oxygen reading without a unit is % saturation: water holds at most 14.6 mg/L at 0 degC
 # under air (Benson and Krause 1984), and pure oxygen is rare enough to be stated.
 _OXYGEN_MG = 20.0
@@ -81,17 +81,25 @@ def _measurand(tag: Tag) -> tuple[str, str]:
 def _by_word(tag: Tag, word: str, source: str, means: list[str]) -> tuple[str, str]:
     why = f"its {source} says so"
     if means:
-        fits = [
-            key
-            for key in means
-            if key == word or (key in _OXYGEN and word in _OXYGEN) or (key in _CARBON and word in _CARBON)
-        ]
+        fits = [key for key in means if same_substance(key, word)]
         if fits:
             return fits[0], f"{why} and its unit is {tag.unit}"
         return "other", f"its {source} says {MEASURANDS[word].label}, but its unit is {tag.unit}"
     if word == "oxygen" and "current" not in quantities(tag.unit) and tag.traits.q50 > _OXYGEN_MG:
         return "oxygen_saturation", f"{why}, and its median of {written(tag.traits.q50)} is too high for mg/L"
     return word, why
+
+
+def same_substance(one: str, other: str) -> bool:
+    """Whether two measurands are one, or the same gas told as concentration and as saturation or pressure."""
+    return one == other or any({one, other} <= family for family in (_OXYGEN, _CARBON))
+
+
+def meant_by_unit(tag: Tag, stated: str) -> str:
+    """The measurand that a tag's unit makes of a stated one: oxygen in %sat is a saturation; else the stated one."""
+    keys = quantities(tag.unit)
+    near = [key for key in keys if same_substance(key, stated)]
+    return stated if stated in keys or not near else near[0]
 
 
 def _by_numbers(tag: Tag) -> tuple[str, str]:

@@ -241,7 +241,7 @@ def _trusted(case: Case, doubt: Doubt | None) -> _Answer:
     asked = event_of(case, case.focus.event) or process_event(case)
     text = "Nothing in this record speaks against the reading there."
     if asked is not None:
-        who = {"process": "the process did that", "routine": "routine"}.get(asked.origin, asked.origin)
+        who = {"process": "the process did that", "routine": "routine"}.get(asked.origin, whose(asked))
         state, sentence = case.outcomes.get(asked.id, ("", ""))
         text = f"{event_sentence(asked, case.tz)}: "
         text += sentence[0].lower() + sentence[1:] if state == REFUTED else f"{who}."

@@ -8,6 +8,7 @@ from excursions.records import Doubt, Event, Link, Shift
 from excursions.report.case import Case, event_of
 from excursions.report.explanation import Action, Cause
 from excursions.report.tracks import tracks_of, worn_out
+from excursions.report.verdict import VERIFY_SOON
 from excursions.report.wording import HEAT, day, event_sentence, quantity
 
 LEAST_PROBABILITY = 0.01
@@ -104,6 +105,8 @@ def actions_for(
     """What to do, first things first; `span` is since when and until when the answer holds [ns], None where open."""
     worn = worn_out(tracks_of(case.calibrations))
     replaced = (Action(verb="replace", words=f"Plan its replacement: {worn}."),) if worn else ()
+    if verdict == "trust" and doubt is not None and doubt.open_end:
+        return (Action(verb="verify", words=VERIFY_SOON), *replaced)
     if verdict == "trust":
         return (Action(verb="nothing", words="Nothing to do for this moment."), *replaced)
     over = doubt is not None and not doubt.open_end

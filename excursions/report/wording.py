@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
+from collections.abc import Iterable
 from functools import partial
 from typing import Protocol
 from zoneinfo import ZoneInfo
 
 from excursions.clock import duration_text, minutes_text, to_datetime
+from excursions.conclusions import AUDIT_KINDS
 from excursions.digits import number
 from excursions.kinds import KINDS, MOVES, having
 from excursions.records import AGED, PRORATION, Doubt, Event
@@ -67,8 +70,10 @@ def whose(event: Event) -> str:
         return "this export cannot tell"
     if event.kind in HEAT:
         return "measured; whether the reading suffered, the next verification tells"
-    who = "the probe" if event.origin == "probe" else "probe or process, cannot tell which"
-    return f"{who}, {event.confidence * 100:.0f} % sure"
+    sure = f"{event.confidence * 100:.0f} %"
+    if event.origin == "probe":
+        return f"the probe, {sure} sure"
+    return f"probe or process, cannot tell which; {sure} for the probe"
 
 
 def is_seen(error: float, band: float) -> bool:
@@ -105,3 +110,14 @@ def row_account(read: int, used: int, repeated: int, contradicted: int, refused:
     """The rows as a sum; rows that give another value for an instant that a later row speaks of are told apart."""
     against = f" + {contradicted:,} contradicted by a later row" if contradicted else ""
     return f"{read:,} read = {used:,} used + {repeated:,} repeated{against} + {refused:,} refused"
+
+
+def audit_account(kinds: Iterable[str]) -> str:
+    """What the calibration log and the record disagree in, counted by kind; empty where they agree."""
+    counts = Counter(kinds)
+    said = [
+        f"{counts[kind]} {words[counts[kind] > 1]}"
+        for kind, words in AUDIT_KINDS.items()
+        if counts[kind] and words[0]
+    ]
+    return ", ".join(said)

@@ -19,6 +19,7 @@ from excursions.site.match import Seen, match
 
 REPORTED_ORIGINS = ("probe", "undecided")
 WITHDRAWN, CLOSED = "withdrawn", "closed"
+NOT_AUDIT_NEWS = ("overdue", "cannot tell")  # the first has a heading of its own, the second says nothing
 MOVED_NS = clock.NS_PER_HOUR  # an onset that moves further is told
 
 
@@ -61,6 +62,7 @@ def update_events(
             _withdraw(connection, row, work)
     _update_verdicts(connection, result, work)
     _tell_doubts(connection, result, work)
+    _tell_audit(connection, result, work)
     _update_overdue(connection, result, work)
     for change in work.changes:
         connection.execute(
@@ -271,10 +273,7 @@ def _tell_verdict(verdict: Verdict, old: str, spoken: set[tuple[str, str]], work
 
 def _tell_doubts(connection: Connection, result: ScanResult, work: _Night) -> None:
     """Readings that a calibration found out of tolerance; what the calibration ended is told once."""
-    known = {
-        (row["point"], row["after"])
-        for row in connection.execute("SELECT point, after FROM changes WHERE what = 'doubted'")
-    }
+    known = _told_before(connection, "doubted")
     units = {findings.point.name: findings.unit for findings in result.points}
     for doubt in sorted(result.doubts, key=lambda d: (d.point, d.end, d.start)):
         closed = (doubt.point, clock.iso(doubt.end))
@@ -291,6 +290,35 @@ def _tell_doubts(connection: Connection, result: ScanResult, work: _Night) -> No
                 told=True,
             )
         )
+
+
+def _tell_audit(connection: Connection, result: ScanResult, work: _Night) -> None:
+    """Where the calibration log and the record disagree, each once; a log may be late, so what it lacks waits for its next entry."""
+    known = _told_before(connection, "audit")
+    logged = max((c.time for c in result.calibrations), default=0)
+    for finding in result.audit:
+        if finding.kind in NOT_AUDIT_NEWS or (finding.kind == "no entry" and finding.end > logged):
+            continue
+        name = f"{finding.kind}: {finding.calibration or clock.iso(finding.start)[:10]}"
+        if (finding.point, name) in known:
+            continue
+        known.add((finding.point, name))
+        work.changes.append(
+            Change(
+                what="audit",
+                point=finding.point,
+                severity="note",
+                after=name,
+                sentence=f"{finding.kind.capitalize()}: {finding.sentence}.",
+                told=True,
+            )
+        )
+
+
+def _told_before(connection: Connection, what: str) -> set[tuple[str, str]]:
+    """Points and what was told of them under a heading in the nights before."""
+    rows = connection.execute("SELECT point, after FROM changes WHERE what = ?", (what,))
+    return {(row["point"], row["after"]) for row in rows}
 
 
 def _update_overdue(connection: Connection, result: ScanResult, work: _Night) -> None:

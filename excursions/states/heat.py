@@ -98,23 +98,28 @@ def _lasting(ranges: IndexArray, time: TimeArray) -> FloatArray:
 
 
 def heating_from(trace: Trace, first: int) -> int:
-    """Instant (ns) at which the ramp that leads to sample `first` began."""
+    """Instant (ns) at which the ramp that leads to sample `first` began; in the gap before it, the gap's begin."""
     since = int(trace.time[first]) - int(RAMP_LONGEST_H * NS_PER_HOUR)
     lo = int(np.searchsorted(trace.time, since))
     time, value = trace.time[lo : first + 1], trace.value[lo : first + 1]
     breaks = (
         np.flatnonzero(np.diff(time) > trace.gap_s * NS_PER_S) if math.isfinite(trace.gap_s) else np.empty(0)
     )
-    if breaks.size:
-        time, value = time[int(breaks[-1]) + 1 :], value[int(breaks[-1]) + 1 :]
-    if time.size < 2:
-        return int(time[0])
-    here = np.arange(1, time.size)
-    back = np.searchsorted(time, time[1:] - round(RAMP_LAG_S * NS_PER_S), side="right") - 1
-    back = np.clip(back, 0, here - 1)
-    slope = (value[here] - value[back]) / ((time[here] - time[back]) / NS_PER_MINUTE)
-    idle = np.flatnonzero(slope < RAMP_K_PER_MIN)
-    return int(time[here[idle[-1]]]) if idle.size else int(time[0])
+    whole = int(breaks[-1]) + 1 if breaks.size else 0
+    here = np.arange(whole + 1, time.size)
+    back = np.searchsorted(time, time[here] - round(RAMP_LAG_S * NS_PER_S), side="right") - 1
+    back = np.clip(back, whole, here - 1)
+    idle = here[_slope(time, value, here, back) < RAMP_K_PER_MIN]
+    if idle.size:
+        return int(time[idle[-1]])
+    unseen = bool(whole) and _slope(time, value, whole, whole - 1) >= RAMP_K_PER_MIN
+    return int(time[whole - 1 if unseen else whole])
+
+
+def _slope(time: TimeArray, value: FloatArray, here: IndexArray | int, back: IndexArray | int) -> FloatArray:
+    """Change from samples `back` to samples `here` [K/min]."""
+    slope: FloatArray = (value[here] - value[back]) / ((time[here] - time[back]) / NS_PER_MINUTE)
+    return slope
 
 
 # --- hot cleaning --------------------------------------------------------------------------------

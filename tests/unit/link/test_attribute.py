@@ -107,6 +107,13 @@ def test_a_dead_probe_is_laid_to_the_reading_that_stood_still() -> None:
     assert first(shift(-95.0, parameter="slope", u=0.5), [stuck]) == stuck.id
 
 
+def test_a_zero_that_jumped_unseen_does_not_take_an_unchanged_slope_along() -> None:
+    """A spoilt reference moves the zero by far; the slope, found within its uncertainty, is still ordinary ageing."""
+    made = links([shift(0.9), shift(-0.5, parameter="slope", u=0.8)], [])
+    assert made["zero_point", "unrecorded"].rank == 1
+    assert made["slope", "ageing"].rank == 1
+
+
 def test_reasons_name_sizes_and_days() -> None:
     step = event("step", 10, -0.42)
     reasons = links([shift(0.45)], [step])["zero_point", step.id].reasons

@@ -69,6 +69,27 @@ def test_a_laboratory_sample_pins_the_error() -> None:
     assert any("1 laboratory sample in between" in reason for reason in sampled.reasons)
 
 
+def test_samples_that_nothing_explains_decide_themselves() -> None:
+    """Dirt that was cleaned off before the calibration: it left no shift and no event, but five samples saw it."""
+    samples = {"ph": (np.array([5, 9, 13, 17, 21]) * DAY, np.array([6.98, 6.0, 6.0, 6.0, 7.02]))}
+    window = windows([shift(-0.3)], [], ph=level(7.0), samples=samples)[0]
+    assert window.basis == "laboratory samples"
+    assert error_at(at(13), window)[0] == pytest.approx(1.0, abs=0.15)
+    assert error_at(at(29.9), window)[0] == pytest.approx(0.3, abs=0.1)
+    assert band_at(at(11), window)[0] > band_at(at(9), window)[0]
+    assert any("so they decide" in reason for reason in window.reasons)
+
+
+def test_samples_that_agree_with_the_record_leave_its_shape_alone() -> None:
+    step = event("step", 10, -0.6)
+    samples = {"ph": (np.array([4, 14, 24]) * DAY, np.array([7.01, 7.57, 7.62]))}
+    plain = windows([shift(0.6)], [step], ph=level(7.0))[0]
+    sampled = windows([shift(0.6)], [step], ph=level(7.0), samples=samples)[0]
+    assert sampled.basis == "step"
+    assert sampled.start == plain.start
+    assert error_at(at(20), sampled)[0] == pytest.approx(error_at(at(20), plain)[0], abs=0.03)
+
+
 def test_a_sample_outside_the_interval_says_nothing() -> None:
     samples = {"ph": (at(45), np.array([7.0]))}
     assert windows([shift(0.6)], [], ph=level(7.0), samples=samples) == windows(

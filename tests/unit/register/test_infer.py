@@ -381,6 +381,24 @@ def test_what_the_register_states_stays() -> None:
     assert any(d.subject == "AT-3.pH" and "ignore" in d.why for d in decisions)
 
 
+@pytest.mark.parametrize(
+    ("stated", "shape", "unit", "meant"),
+    [
+        ("oxygen", "sat", "%sat", "oxygen_saturation"),
+        ("oxygen_saturation", "mg", "mg/L", "oxygen"),
+        ("oxygen", "mg", "mg/L", "oxygen"),
+        ("redox", "ph", "pH", "redox"),
+    ],
+)
+def test_the_unit_of_the_export_says_which_oxygen_a_register_means(
+    stated: str, shape: str, unit: str, meant: str
+) -> None:
+    known = Plant(points=(Point(name="P1", value="DOT", measurand=stated),))
+    plant, decisions = infer_plant(export(("DOT", shape, unit)), known)
+    assert plant.points[0].measurand == meant
+    assert any(d.subject == "P1" and f"the export is {unit}" in d.why for d in decisions) == (meant != stated)
+
+
 def test_one_device_is_known_by_its_own_irregular_instants() -> None:
     series = export(("A7", "ph", "pH"), ("B9", "degc", "degC"), ("C3", "ph", "pH"), ("D1", "degc", "degC"))
     rng = np.random.default_rng(3)

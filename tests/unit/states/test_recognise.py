@@ -62,6 +62,16 @@ def test_steam_from_the_start_of_heating_to_the_end_of_steam(every_s: float, see
     assert end == pytest.approx(1.5 * DAY_S + 60 * (up + 25 + down), abs=slack)
 
 
+def test_heating_that_the_temperature_does_not_show_is_steam_from_the_begin_of_the_gap() -> None:
+    made = scene(3)
+    made.steam(1.5 * DAY_S)
+    hot = 1.5 * DAY_S + 60 * (121.5 - 37) / 3
+    made.temperature[(made.second > 1.5 * DAY_S) & (made.second < hot)] = np.nan
+    states = record_of(made).states
+    ((start, _),) = spans_of(states, STEAMING)
+    assert start == pytest.approx(1.5 * DAY_S, abs=120)
+
+
 def test_cooling_after_steam_is_recovering_until_the_temperature_has_settled() -> None:
     made = scene(3)
     made.steam(1.5 * DAY_S)
