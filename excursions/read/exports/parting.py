@@ -87,10 +87,14 @@ def _differ(one: tuple[TimeArray, FloatArray], other: tuple[TimeArray, FloatArra
 
 
 def _names(tag: str, files: Sequence[str]) -> dict[str, str]:
-    """A name for each file's signal: what the file is called besides its date, else its whole name, before the tag."""
-    stems = {file: Path(file.split("!")[-1]).name.split(".")[0] for file in files}
-    bare = {file: _DATE.sub("", stem) for file, stem in stems.items()}
-    chosen = bare if all(bare.values()) and len(set(bare.values())) == len(files) else stems
-    if len(set(chosen.values())) < len(files):
-        chosen = {file: f"{stem} {number}" for number, (file, stem) in enumerate(stems.items(), start=1)}
-    return {file: f"{name} {tag}" for file, name in chosen.items()}
+    """A name for each file's signal: what tells the files apart before the tag.
+
+    That is what each is called besides its date, else its whole name, else its folder.
+    """
+    stems = [Path(file.split("!")[-1]).name.split(".")[0] for file in files]
+    folders = [Path(file.split("!")[0]).parent.name for file in files]
+    numbered = [f"{stem} {number}" for number, stem in enumerate(stems, start=1)]
+    for told in ([_DATE.sub("", stem) for stem in stems], stems, folders, numbered):
+        if all(told) and len(set(told)) == len(files):
+            break
+    return {file: f"{name} {tag}" for file, name in zip(files, told, strict=True)}

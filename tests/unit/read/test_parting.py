@@ -56,3 +56,10 @@ def test_keeps_places_apart_that_each_file_names(tmp_path: Path) -> None:
         ]
         (tmp_path / f"t{number}.csv").write_text("Asset,Attribute,Timestamp,Value\n" + "\n".join(rows) + "\n")
     assert list(read(tmp_path).series) == ["Tank 2/pH", "pH"]
+
+
+def test_names_signals_after_folders_where_files_are_called_alike(tmp_path: Path) -> None:
+    for folder, low in (("P101", 5.1), ("P102", 8.4)):
+        (tmp_path / folder).mkdir()
+        export(tmp_path / folder / "pH.csv", wave(low))
+    assert list(read(tmp_path).series) == ["P101 pH", "P102 pH"]

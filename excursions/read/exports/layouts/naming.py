@@ -9,7 +9,7 @@ from excursions.read.exports.columns import Column
 from excursions.read.exports.layouts.common import is_counter, split_unit
 from excursions.read.exports.sheet import Sheet
 from excursions.read.exports.units import is_unit
-from excursions.read.exports.words import fold
+from excursions.read.exports.words import ROLES, fold
 from excursions.records import Decision
 
 _VALUE_END = re.compile(r"(?i)[\s._\-:/|\[(]*(value|val|wert|messwert|valor|valeur)[\])]?$")
@@ -53,7 +53,7 @@ def names_of(sheet: Sheet, values: Sequence[Column]) -> list[str]:
     short = [bare(header_of(c)) for c in values]
     full = [header_of(c) for c in values]
     names = [b if b and short.count(b) == 1 else f for b, f in zip(short, full, strict=True)]
-    nameless = [i for i, c in enumerate(values) if "value" in c.roles and names[i] == c.header]
+    nameless = [i for i, c in enumerate(values) if "value" in c.roles and fold(names[i]) in ROLES["value"]]
     if len(nameless) == 1:  # "Reading" beside others names no signal: two files of it would become one
         names[nameless[0]] = stated_tag(sheet.preamble) or sheet.stem
     return unique(
