@@ -15,11 +15,12 @@ import math
 from collections.abc import Mapping, Sequence
 
 from excursions.calibrations.parameters import Determined, apart
-from excursions.calibrations.standards import Resolved
+from excursions.calibrations.standards import Resolved, understood
 from excursions.digits import written
+from excursions.measurands import MEASURANDS
 from excursions.measurands.ph import USP_OFFSET_MV, USP_SLOPE_PERCENT
 from excursions.physics.nernst import nernst_slope_mv
-from excursions.records import CalibrationEntry, Parameter
+from excursions.records import CalibrationEntry, Parameter, StandardReading
 
 USGS_SLOPE_PERCENT = (95.0, 102.0)
 _TEMPERATURE_DEGC = (0.0, 60.0)  # (cp) a standard outside was hardly measured by hand
@@ -35,6 +36,19 @@ _ROUNDING = {
     "zero": 0.005,
 }
 _LEAST = {"slope": 0.3, "zero_point": 0.01, "offset": 1.0, "gain": 0.01, "zero": 0.02}
+
+
+def check_units(measurand: str, standards: Sequence[StandardReading], phase: str) -> list[str]:
+    """Say which raw values were left out because nobody knows their unit for this measurand."""
+    strange = dict.fromkeys(
+        s.raw_unit.strip()
+        for s in standards
+        if math.isfinite(s.raw) and not understood(measurand, s.raw_unit)
+    )
+    return [
+        f'{phase}: raw values in "{unit}" are left out: not a unit in which {MEASURANDS[measurand].label} is calibrated'
+        for unit in strange
+    ]
 
 
 def check_entered(computed: Mapping[str, Parameter], figures: Mapping[str, float], phase: str) -> list[str]:

@@ -178,8 +178,9 @@ def _phase(
         raw_like=log.raw_like,
         repeat=log.repeat,
     )
+    strange = checks.check_units(occasion.measurand, row.standards, phase)
     if seen is None:
-        notes = checks.check_band(occasion.measurand, entered, phase)
+        notes = [*strange, *checks.check_band(occasion.measurand, entered, phase)]
         return _Phase(parameters=entered, notes=tuple(notes))
     kept = {name: p.value for name, p in before.left.items() if p.unit == seen.form.units.get(name)}
     kept |= {name: p.value for name, p in entered.items() if p.unit == seen.form.units.get(name)}
@@ -194,6 +195,7 @@ def _phase(
     computed = {n: replace(p, basis="relative") if relative else p for n, p in found.parameters.items()}
     parameters = {**computed, **(extra if not seen.from_reading else {})}
     notes = [
+        *strange,
         *checks.check_standards(seen, found, phase),
         *([] if seen.from_reading else checks.check_entered(found.parameters, figures, phase)),
         *([] if relative else checks.check_band(occasion.measurand, parameters, phase)),

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from excursions.calibrations import models
+from excursions.calibrations.raw_signals import RAW
 from excursions.calibrations.uncertainty import (
     OPTICAL_RAW_DEG,
     TEMPERATURE_DEGC,
@@ -22,18 +23,26 @@ from excursions.calibrations.uncertainty import (
 from excursions.measurands import MEASURANDS, to_canonical
 from excursions.physics.buffers import buffer_ph, is_technical
 from excursions.physics.conductivity import standard_conductivity
-from excursions.physics.oxygen import OXYGEN_IN_DRY_AIR, air_oxygen_hpa, saturation_mg_l
+from excursions.physics.oxygen import (
+    HPA_PER_KPA,
+    OXYGEN_IN_DRY_AIR,
+    air_oxygen_hpa,
+    saturation_mg_l,
+    water_vapour_kpa,
+)
 from excursions.physics.redox import LIGHT_VS_AGCL_MV, zobell_vs_agcl_mv
 from excursions.records import BoolArray, FloatArray, StandardReading
 
-_RAW_FACTORS: dict[str, dict[str, float]] = {
-    "electrode": {"mv": 1.0, "v": 1000.0},
-    "current": {"na": 1.0, "ua": 1000.0, "µa": 1000.0, "pa": 0.001},
-    "stern": {"deg": 1.0, "°": 1.0, "degree": 1.0, "degrees": 1.0, "rad": 180.0 / math.pi},
-    "cell": {"us": 1.0, "µs": 1.0, "ms": 1000.0, "s": 1e6},
-}
 _HPA = {"hpa": 1.0, "mbar": 1.0, "kpa": 10.0, "bar": 1000.0, "mmhg": 1.33322387415}
 _OXYGEN = ("oxygen", "oxygen_saturation")
+_SHARES_OF_GAS = (
+    "%",
+    "% co2",
+    "%co2",
+    "vol%",
+    "vol-%",
+    "vol.-%",
+)  # of CO2 in a gas saturated with water (cp)
 _SAMPLE_WORDS = ("sample", "process", "grab", "product", "lab")
 _SAMPLE_UNCERTAINTY_PH = 0.05  # a grab sample is neither the same water nor the same minute (cp)
 _CONDUCTIVITY_PER_K = 0.02  # of the standard, for the uncertainty of its temperature
@@ -98,7 +107,11 @@ def resolve(
         Factors on the assumed repeatability; none takes it as assumed.
     """
     filled = [_with_known_value(measurand, s, air_pressure_kpa) for s in standards]
-    usable = [s for s in filled if math.isfinite(s.standard) and math.isfinite(s.raw)]
+    usable = [
+        s
+        for s in filled
+        if math.isfinite(s.standard) and math.isfinite(s.raw) and understood(measurand, s.raw_unit)
+    ]
     if not usable:
         return None
     form, from_reading = form_of(measurand, usable, models.Known() if raw_like else used)
@@ -130,17 +143,17 @@ def form_of(
 ) -> tuple[models.Form, bool]:
     """Return the form of the arithmetic and whether raw values are the transmitter's readings."""
     given = {s.raw_unit.strip().lower() for s in standards}
-    if measurand in _OXYGEN and given & set(_RAW_FACTORS["stern"]):
+    if measurand in _OXYGEN and given & set(RAW["stern"]):
         return models.form(measurand, {"zero": "deg"}), False
-    if measurand in _OXYGEN and given & set(_RAW_FACTORS["current"]):
+    if measurand in _OXYGEN and given & set(RAW["current"]):
         return models.form(measurand, {"slope": "nA/hPa", "zero": "nA"}), False
     plain = models.form(measurand, {})
-    if plain.kind in ("electrode", "cell") and given & set(_RAW_FACTORS[plain.kind]):
+    if plain.kind in ("electrode", "cell") and given & set(RAW[plain.kind]):
         return plain, False
     if plain.kind == "electrode" and given == {""} and _looks_like_millivolts(measurand, standards):
         return plain, False
     if plain.kind == "linear" and any(unit and to_canonical(measurand, unit) is None for unit in given):
-        unit = sorted(given)[-1]
+        unit = sorted(s.raw_unit.strip() for s in standards)[-1]
         own = measurand if measurand not in _OXYGEN else "other"
         return replace(
             models.form(own, {}), measurand=measurand, units={"gain": f"{unit}/{plain.unit}", "zero": unit}
@@ -185,7 +198,7 @@ def _true_value(
     assumed = MEASURANDS[form.measurand].assumed
     unit = s.standard_unit.strip().lower()
     if form.kind == "electrode":
-        return _electrode_true(form.measurand, s, unit, technical=technical)
+        return _electrode_true(form.measurand, s, unit, air_pressure_kpa, technical=technical)
     if form.partial_pressure:
         value = _oxygen_hpa(form.measurand, s, unit, air_pressure_kpa)
         return value, math.hypot(0.1, assumed.standard_relative * value), ""
@@ -200,7 +213,7 @@ def _true_value(
 
 
 def _electrode_true(
-    measurand: str, s: StandardReading, unit: str, *, technical: bool
+    measurand: str, s: StandardReading, unit: str, air_pressure_kpa: float, *, technical: bool
 ) -> tuple[float, float, str]:
     assumed = MEASURANDS[measurand].assumed
     if measurand == "ph" and _is_sample(s):
@@ -212,6 +225,11 @@ def _electrode_true(
         spread = per_kelvin * (TEMPERATURE_DEGC if known else TEMPERATURE_UNKNOWN_DEGC)
         remark = buffer.remark if "no published" in buffer.remark or not known else ""
         return buffer.ph, math.hypot(assumed.standard, spread), remark
+    if unit in _SHARES_OF_GAS:
+        temp = s.temperature_degc if math.isfinite(s.temperature_degc) else models.ROOM_DEGC
+        moist = HPA_PER_KPA * (air_pressure_kpa - water_vapour_kpa(temp))
+        spread = assumed.standard_relative / math.log(10.0)
+        return models.inner_ph("co2_pressure", s.standard / 100.0 * moist), spread, ""
     pressure = to_canonical("co2_pressure", unit) if unit else None
     as_key = "co2_pressure" if pressure else measurand
     factor, _ = pressure or to_canonical(measurand, unit) or (1.0, 0.0)
@@ -233,20 +251,45 @@ def _oxygen_hpa(measurand: str, s: StandardReading, unit: str, air_pressure_kpa:
     return s.standard / saturation_mg_l(temp, pressure_kpa=air_pressure_kpa) * in_air
 
 
+def understood(measurand: str, unit: str) -> bool:
+    """Whether a raw value's unit is one of this measurand: of its raw signals or of its reading; none given is."""
+    family = MEASURANDS[measurand].family
+    if family == "linear" or not unit.strip() or to_canonical(measurand, unit) is not None:
+        return True
+    kinds = {"offset": "platinum" if measurand == "temperature" else ""}
+    return unit.strip().lower() in RAW.get(kinds.get(family, family), {})
+
+
+def _as_written(form: models.Form, kind: str, unit: str, value: float) -> float:
+    """A raw signal in the unit of its form."""
+    if kind == "offset":
+        return (
+            RAW["platinum"][unit](value)
+            if form.measurand == "temperature" and unit in RAW["platinum"]
+            else _scaled(form.measurand, unit, value)
+        )
+    convert = RAW.get(kind, {}).get(unit)
+    return convert(value) if convert else value
+
+
+def _scaled(measurand: str, unit: str, value: float) -> float:
+    factor, offset = to_canonical(measurand, unit) or (1.0, 0.0)
+    return factor * value + offset
+
+
 def _raw_value(form: models.Form, s: StandardReading, used: models.Known | None) -> tuple[float, float]:
     """Raw signal and its repeatability; `used` when the value is a reading."""
     assumed = MEASURANDS[form.measurand].assumed
     unit = s.raw_unit.strip().lower()
     if used is None:
         kind = "current" if form.units.get("zero") == "nA" else form.kind
-        raw = s.raw * _RAW_FACTORS.get(kind, {}).get(unit, 1.0)
+        raw = _as_written(form, kind, unit, s.raw)
         if form.kind == "stern":
             return raw, OPTICAL_RAW_DEG
         if form.kind == "cell":
             raw *= s.standard / standard_conductivity(s.standard, s.temperature_degc)
         return raw, math.hypot(assumed.raw, assumed.raw_relative * raw)
-    factor, offset = to_canonical(form.measurand, s.raw_unit) or (1.0, 0.0)
-    reading = factor * s.raw + offset
+    reading = _scaled(form.measurand, unit, s.raw)
     spread = math.hypot(assumed.reading, assumed.reading_relative * reading)
     state = models.filled(form, used.values)
     raw = models.raw_of_reading(form, reading, state, s.temperature_degc)

@@ -43,6 +43,7 @@ CORNERS_BELOW = 0.15
 BEND_BEGINS = 1.7
 BEND_MEDIAN = 1.2
 BEATS_MOVE = 0.3
+BEATS_REST = 0.2  # of the time in heartbeats: no clock fails for so long, each time for the same length
 FEW_MOVES = 40  # with fewer changes their sizes show a rule only by accident
 _AVERAGE = re.compile(
     r"(?<![a-z])(avg|average|mean|mittel|mittelwert|mw|moyenne|moy|promedio|gemiddelde|medelv[aä]rde)(?![a-z])"
@@ -164,10 +165,27 @@ def _by_the_clock(steps: _Steps, usual: float, heartbeat: float) -> str:
         and np.mean(np.abs(early / np.median(early) - 1) <= GRID_TOLERANCE) < GRID_SHARE
     ):
         return ""  # a clock may change its rate, but it has no early samples of all lengths
+    if _rests_on(steps, heartbeat, usual):
+        return ""
     odd = float(np.mean(~near))
     if odd > ODD_SHARE and (_threshold_of(steps, heartbeat) or threshold(steps.bend, below=CORNERS_BELOW)):
         return ""
     return f"{_percent(share)} of the intervals are equal"
+
+
+def _rests_on(steps: _Steps, heartbeat: float, usual: float) -> bool:
+    """Whether much of the time passed in silences of one greatest length over which the reading hardly moved.
+
+    A recorder that keeps every sample of a reading that is noisy while it is high, and next to none while it is low, has
+    mostly its scan interval, and spends its time in heartbeats.
+    """
+    if not heartbeat > GRID_GAP * usual:
+        return False
+    beats = np.abs(steps.interval / heartbeat - 1) <= HEARTBEAT_BIN
+    moved = steps.change[beats & np.isfinite(steps.change)]
+    rests = float(steps.interval[beats].sum() / steps.interval.sum())
+    usually = float(np.nanmedian(steps.change[~beats])) if (~beats).any() else 0.0
+    return rests > BEATS_REST and bool(moved.size) and float(np.median(moved)) <= usually
 
 
 def _percent(share: float) -> str:

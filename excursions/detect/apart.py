@@ -6,6 +6,7 @@ import numpy as np
 from scipy.ndimage import median_filter
 
 from excursions.detect.origin import related
+from excursions.detect.scan import Windows, differences
 from excursions.detect.survey import Survey
 from excursions.records import FloatArray
 
@@ -21,7 +22,17 @@ def apart_from_neighbours(survey: Survey) -> tuple[tuple[str, FloatArray], ...]:
     -------
     tuple of (name, ndarray (m,))
         In the unit of the reading; empty where no neighbour of the same quantity explains the reading's changes.
+        Worked out once for all who ask.
     """
+    return survey.once("apart", lambda: _apart(survey))
+
+
+def differences_apart(survey: Survey, name: str, apart: FloatArray) -> tuple[Windows, ...]:
+    """Differences at all widths of the reading less this neighbour's share, worked out once for all who ask."""
+    return survey.once(f"differences apart from {name}", lambda: differences(apart, survey.blocks.broken))
+
+
+def _apart(survey: Survey) -> tuple[tuple[str, FloatArray], ...]:
     found = []
     level = survey.blocks.level
     for name, other in sorted(survey.neighbours.items()):

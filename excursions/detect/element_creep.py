@@ -164,9 +164,7 @@ def _trend(words: str, time: TimeArray, level: FloatArray, resolution: float) ->
     if n < FEWEST:
         return None
     when = (time - time[0]) / max(float(time[-1] - time[0]), 1.0)
-    from scipy.stats import theilslopes  # a second to load, and most records never come here
-
-    shift = float(theilslopes(level, when).slope)
+    shift = _median_slope(when, level)
     rest = level - shift * when
     rest = rest - np.median(rest)
     scatter = max(NORMAL_MAD * float(np.median(np.abs(rest))), float(np.std(rest)) / 2, resolution / 3, 1e-6)
@@ -174,6 +172,13 @@ def _trend(words: str, time: TimeArray, level: FloatArray, resolution: float) ->
     r = min(max(r, 0.0), 0.9)
     error = scatter / math.sqrt(float(np.sum((when - when.mean()) ** 2))) * math.sqrt((1 + r) / (1 - r))
     return Trend(words=words, time=time, level=level, shift=shift, error=error, freedom=n - 2)
+
+
+def _median_slope(when: FloatArray, level: FloatArray) -> float:
+    """Slope of the Theil-Sen line: the median over all pairs of levels, in the unit of the levels."""
+    run = when[:, None] - when
+    ahead = run > 0
+    return float(np.median((level[:, None] - level)[ahead] / run[ahead]))
 
 
 def _measured(record: Record, trace: Trace, beside: Trend) -> Trend | None:

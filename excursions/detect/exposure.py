@@ -11,7 +11,7 @@ from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE, NS_PER_S
 from excursions.physics.heat import ageing_dose, lethality_f0, minutes_above
 from excursions.physics.steam import saturation_temperature_degc
 from excursions.plant import Ratings
-from excursions.records import FloatArray, Record
+from excursions.records import FloatArray, Record, Signal
 from excursions.states.trace import Trace, trace_of
 
 RATE_S = 60.0  # rates are taken over a minute: faster ones are the element's, not the medium's
@@ -19,6 +19,7 @@ RATE_REACH_H = 2.0  # how long after the heat the cooling is followed
 PLATEAU_K = 3.0  # within this of the peak counts as the hold
 STEAM_DEGC = 110.0  # (cp) minutes above count as sterilising
 BEFORE_MIN = 30.0
+ELEMENT_K = 1.0  # platinum element of class B at 130 degC and rounding (IEC 60751)
 # Absolute pressure [kPa] of one unit, and whether the unit counts from the air pressure.
 PRESSURE = {
     "kPa": (1.0, False),
@@ -125,7 +126,7 @@ def measure(record: Record, trace: Trace, stretch: Stretch) -> Exposure:
         ratings=ratings,
         base_degc=base,
         peak_degc=peak,
-        hidden_degc=_bounded(hidden_peak(record, trace, top), peak, saturation),
+        hidden_degc=bounded(hidden_peak(record.temperature, trace, top), peak, saturation),
         saturation_degc=saturation,
         minutes_continuous=minutes_above(time, temp, ratings.continuous_degc, longest_s=gap),
         minutes_sterilisation=minutes_above(time, temp, ratings.sterilisation_degc, longest_s=gap),
@@ -186,19 +187,19 @@ def _cooling_time(trace: Trace, window: slice, peak: float, base: float) -> floa
 # --- what the sampling could hide ----------------------------------------------------------------
 
 
-def hidden_peak(record: Record, trace: Trace, top: int) -> float:
-    """Highest temperature that may have been between the samples around the highest one [degC].
+def hidden_peak(signal: Signal | None, trace: Trace, top: int) -> float:
+    """Highest value that may have been between the samples around the highest one, the signal's unit.
 
     On an even grid: where the line that rises as fast as just before meets the line that falls as fast as
     just after; a peak one sample wide may have been higher by half its smaller side.  Recorded on change: nothing further than the dead band from what was recorded.  Averages:
     half an interval of the steepest neighbour on top, because an average halves a peak as short as itself.
     """
     peak = float(trace.value[top])
-    if record.temperature is not None and trace.held:
-        return peak + record.temperature.sampling.deadband
+    if signal is not None and trace.held:
+        return peak + signal.sampling.deadband
     sides = (_slope(trace, top - 1) * trace.interval_s, -_slope(trace, top) * trace.interval_s)
     bound = max(peak + max(min(sides), 0.0) / 2, _meeting(trace, top), _meeting(trace, top - 1))
-    if record.temperature is not None and record.temperature.sampling.kind == "averages":
+    if signal is not None and signal.sampling.kind == "averages":
         steepest = max(_slope(trace, top - 1), -_slope(trace, top), 0.0)
         bound += steepest * trace.interval_s / 2
     return bound + trace.resolution / 2
@@ -225,20 +226,25 @@ def _slope(trace: Trace, i: int) -> float:
     return float(trace.value[i + 1] - trace.value[i]) / apart if apart <= trace.gap_s else 0.0
 
 
-def _bounded(hidden: float, peak: float, saturation: float) -> float:
-    """Saturated steam cannot be hotter than its pressure says; a superheated sample stands for itself."""
-    return max(peak, min(hidden, saturation)) if math.isfinite(saturation) else hidden
+def bounded(hidden: float, peak: float, saturation: float) -> float:
+    """Saturated steam cannot be hotter than its pressure says; a sample that is hotter shows that this pressure caps nothing."""
+    return max(peak, min(hidden, saturation)) if peak <= saturation + ELEMENT_K else hidden
 
 
 def saturation_degc(record: Record, start: int, end: int) -> float:
-    """Saturation temperature of the highest line pressure between two instants [degC], NaN without a pressure."""
+    """Hottest saturated steam between two instants [degC]: by the highest line pressure, and what its own sampling may hide
+    on top; NaN without a pressure."""
     trace = trace_of(record.pressure)
     if trace is None:
         return math.nan
     margin = int(max(trace.usual_s, 60.0) * NS_PER_S)
-    seen: FloatArray = trace.value[trace.slice(start - margin, end + margin)]
+    window = trace.slice(start - margin, end + margin)
+    seen: FloatArray = trace.value[window]
     if not seen.size:
         return math.nan
     factor, gauge = PRESSURE.get(record.point.pressure_unit, (math.nan, False))
-    absolute = float(seen.max()) * factor + (record.plant.air_pressure_kpa if gauge else 0.0)
+    top = window.start + int(np.argmax(seen))
+    absolute = hidden_peak(record.pressure, trace, top) * factor + (
+        record.plant.air_pressure_kpa if gauge else 0.0
+    )
     return float(saturation_temperature_degc(absolute))

@@ -14,8 +14,10 @@ from excursions.states.trace import spells
 FIXED_DEGC = (40.0, 60.0, 80.0, 100.0, 120.0, 130.0, 140.0)  # (cp) warm, hot water, hot cleaning, steam
 
 
-def heat_tally(record: Record) -> HeatTally:
+def heat_tally(record: Record, *, since: int = -(2**63)) -> HeatTally:
     """Add up every sample of the temperature; the bands end at the ratings of all probes known here and at fixed ones.
+
+    `since`: a midnight [ns] before which nothing is added up.
 
     A temperature that belongs to no reading is added up too: whose heat it is, a person may know.
     """
@@ -28,13 +30,17 @@ def heat_tally(record: Record) -> HeatTally:
     rows = [row for row in plant.installations if row.point == point.name]
     cuts = np.array([t for row in rows for t in (row.start, row.end) if t is not None], dtype=np.int64)
     edges = band_edges(record)
+    left_out = _element(heat, edges)
+    own = slice(
+        max(int(np.searchsorted(heat.trace.time, since)) - 1, 0), None
+    )  # the line from before counts too
     return tally_heat(
-        heat.trace.time,
-        heat.trace.value,
+        heat.trace.time[own],
+        heat.trace.value[own],
         edges,
         gap_s=heat.trace.gap_s,
         cuts=np.unique(cuts),
-        left_out=_element(heat, edges),
+        left_out=left_out[own] if left_out is not None else None,
     )
 
 

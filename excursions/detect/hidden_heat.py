@@ -6,13 +6,12 @@ minutes apart miss what was between them.  Such a rise is told with what it coul
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
 
 from excursions.clock import NS_PER_S, duration_text
-from excursions.detect.exposure import hidden_peak, saturation_degc
+from excursions.detect.exposure import bounded, hidden_peak, saturation_degc
 from excursions.detect.survey import heat_of
 from excursions.detect.tails import outlying
 from excursions.records import STEAMING, Event, IndexArray, Record
@@ -106,12 +105,12 @@ def _rise(
     near = slice(top - REACH + 1, top + REACH)
     base = float(max(value[top - REACH], value[top + REACH]))
     area = float(np.maximum(value[near] - base, 0.0).sum()) * trace.interval_s
-    bound = hidden_peak(record, trace, top)
+    bound = hidden_peak(record.temperature, trace, top)
     if record.temperature is not None and record.temperature.sampling.kind == "averages":
         bound = max(bound, base + area / settings.shortest_s)
     ends = int(trace.time[top - REACH]), int(trace.time[top + REACH])
     saturation = saturation_degc(record, *ends)
-    bound = min(bound, saturation if math.isfinite(saturation) else HIGHEST_DEGC)
+    bound = bounded(min(bound, HIGHEST_DEGC), float(value[top]), saturation)
     if value[top] > limit or bound <= limit + settings.margin_k:
         return None
     return _Rise(top=top, base_degc=base, area_k_s=area, bound_degc=bound, limit_degc=limit, assumed=assumed)

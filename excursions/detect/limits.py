@@ -13,28 +13,28 @@ import numpy as np
 from scipy.special import stdtrit
 
 from excursions.clock import NS_PER_S, duration_text
-from excursions.detect.apart import apart_from_neighbours
+from excursions.detect.apart import apart_from_neighbours, differences_apart
 from excursions.detect.catalogue import DETECTORS
 from excursions.detect.drift import TRIFLE as WALK_TRIFLE
 from excursions.detect.groups import group_median
 from excursions.detect.limits_plain import chosen, make, plain_limits
 from excursions.detect.noise import ERROR, NoiseSettings, noise_series
 from excursions.detect.periodic import PeriodicSettings, least_amplitude
-from excursions.detect.plateaus import joined, joined_rest
+from excursions.detect.plateaus import joined_apart, joined_rest
 from excursions.detect.response import ResponseSettings, disturbances, least_scatter
-from excursions.detect.scan import FEW_PEAKS, LEAST_RATIO, SUSPICION, peaks, spreads, widths, windows
+from excursions.detect.scan import FEW_PEAKS, LEAST_RATIO, SUSPICION, Windows, spreads, widths
 from excursions.detect.short import LONGEST as SHORT
 from excursions.detect.short import tail_probability
 from excursions.detect.slopes import KNOWLEDGE, WINDOWS
 from excursions.detect.spells import drawn_line
 from excursions.detect.step import LIKE, MUCH_LARGER, TRIFLE, TRIFLE_APART, moves
-from excursions.detect.stuck import StuckSettings, shortest_flicker, shortest_stuck
+from excursions.detect.stuck import StuckSettings, shortest_stuck
 from excursions.detect.sudden import LEAST_NOISE, Way, loss, standing_out
-from excursions.detect.survey import SHORT_LEVEL, Survey, jumps_of, survey_of
+from excursions.detect.survey import SHORT_LEVEL, Survey, differences_of, jumps_of, survey_of
 from excursions.detect.tails import JUMP, outlying, size_of
 from excursions.digits import written
 from excursions.kinds import KINDS
-from excursions.records import BoolArray, FloatArray, Limit, Record, Sampling
+from excursions.records import FloatArray, Limit, Record, Sampling
 
 FOUND = 0.98  # of the faults at the limit
 POWER = 3.0  # standard errors above a threshold at which next to none is missed
@@ -85,8 +85,7 @@ def _searched(record: Record, survey: Survey, unit: str, given: Mapping[str, obj
     slower, spacing_s = _response_limit(record, survey, chosen(given, "slow_response", ResponseSettings()))
     cycle, chunk_s = least_amplitude(record, chosen(given, "periodic", PeriodicSettings()))
     stuck = chosen(given, "stuck", StuckSettings())
-    still = shortest_stuck(record, stuck)
-    flicker = max(still, shortest_flicker(survey, stuck))
+    still, flicker = shortest_stuck(record, stuck)
     far = _senseless(survey)
     return [
         make("stuck", still, "s", lasting_s=flicker, most=longest, say=lambda s: f"a reading that stands still for less than {duration_text(s)}, or flickers or creeps for less than {duration_text(flicker)},"),
@@ -129,7 +128,7 @@ def _senseless(survey: Survey) -> float:
 def step_limit(record: Record, survey: Survey) -> tuple[float, float]:
     """How long a step must stay [s], and the smallest one found then: the best width, or a jump between two samples."""
     floor = 0.3 * survey.quantum
-    wide, width = _least_difference(survey.rest, survey.blocks.broken, floor=floor)
+    wide, width = _least_difference(differences_of(survey), len(survey.rest), floor=floor)
     if len(survey.blocks) <= SHORT:
         wide = min(wide, _least_short(survey.rest, floor))
     tolerance = record.point.tolerance_at(float(np.median(survey.blocks.level)))
@@ -140,8 +139,8 @@ def step_limit(record: Record, survey: Survey) -> tuple[float, float]:
     jump = _least_jump(record, survey)
     size, width = (jump, 1) if jump < wide else (wide, width)
     size = max(size, MARGIN * TRIFLE * tolerance, survey.quantum)
-    for _, apart in apart_from_neighbours(survey):
-        least, stay = _least_difference(apart, survey.blocks.broken, floor=floor)
+    for name, apart in apart_from_neighbours(survey):
+        least, stay = _least_difference(differences_apart(survey, name, apart), len(apart), floor=floor)
         least = max(least, MARGIN * TRIFLE_APART * tolerance, survey.quantum)
         if least < size:
             size, width = least, stay
@@ -149,19 +148,20 @@ def step_limit(record: Record, survey: Survey) -> tuple[float, float]:
 
 
 def _least_difference(
-    level: FloatArray, broken: BoolArray, *, floor: float, ramp: int = 0
+    every: tuple[Windows, ...], blocks: int, *, floor: float, ramp: int = 0
 ) -> tuple[float, int]:
     """Smallest difference that passes at some width and keeps for it (or the smallest ramp over `ramp` blocks), and
     that width in blocks.
 
     Only widths that the record holds sixteen times, so that it shows by itself what is usual.
     """
-    every = windows(level, broken, widths(level.size))
     least = SUSPICION / math.sqrt(max(len(every), 1))
     found, best = math.inf, 0
-    for one, spread in zip(every, spreads(every, level.size, floor=floor), strict=True):
-        at = peaks(one.diff, one.clean if one.clean.any() else one.fits, one.width)
-        if at.size < FEW_PEAKS or one.width * SHARE > level.size:
+    for one, spread in zip(every, spreads(every, blocks, floor=floor), strict=True):
+        if one.width * SHARE > blocks:
+            continue
+        at = one.clean_peaks if one.clean.any() else one.peaks
+        if at.size < FEW_PEAKS:
             continue
         ratio = np.abs(one.diff[at]) / max(spread, 1e-300)
         seen = max(1.0, ramp / one.width)  # a window shorter than a ramp sees only its share of it
@@ -216,7 +216,9 @@ def drift_limit(record: Record, survey: Survey) -> float:
     """Smallest walk over an eighth of the record, the reading's unit."""
     pieces = joined_rest(survey)
     length = len(pieces.level) // WALK_SHARE
-    found, _ = _least_difference(pieces.level, pieces.block < 0, floor=0.3 * survey.quantum, ramp=length)
+    found, _ = _least_difference(
+        pieces.differences, pieces.level.size, floor=0.3 * survey.quantum, ramp=length
+    )
     for count in WINDOWS:
         if pieces.level.size < 6 * count:
             break
@@ -225,10 +227,13 @@ def drift_limit(record: Record, survey: Survey) -> float:
         found = min(found, _least_walk(step - np.median(step)))
     tolerance = record.point.tolerance_at(float(np.median(survey.blocks.level)))
     found = max(found, MARGIN * WALK_TRIFLE * tolerance)
-    for _, apart in apart_from_neighbours(survey):
-        pieces = joined(apart, survey.blocks.broken, quantum=survey.quantum)
+    for name, apart in apart_from_neighbours(survey):
+        pieces = joined_apart(survey, name, apart)
         least, _ = _least_difference(
-            pieces.level, pieces.block < 0, floor=0.3 * survey.quantum, ramp=len(pieces.level) // WALK_SHARE
+            pieces.differences,
+            pieces.level.size,
+            floor=0.3 * survey.quantum,
+            ramp=len(pieces.level) // WALK_SHARE,
         )
         found = min(found, max(least, MARGIN * TRIFLE_APART * tolerance))
     return max(found, survey.quantum)
@@ -257,12 +262,11 @@ def _noise_limits(survey: Survey, settings: NoiseSettings) -> tuple[float, float
     if math.exp(float(np.median(noise.raw))) <= UNSEEN_MARGIN * noise.unseen:
         return math.nan, math.nan, 0.0
     lasting = max(8, round(86_400 * NS_PER_S / max(noise.width, 1)))
-    every = tuple(w for w in widths(noise.rest.size) if w <= lasting)
     found = math.inf
-    lot = windows(noise.rest, noise.broken, every)
+    lot = tuple(one for one in noise.differences if one.width <= lasting)
     least = SUSPICION / math.sqrt(len(widths(noise.rest.size)))
     for one, spread in zip(lot, spreads(lot, noise.rest.size, floor=ERROR / 4), strict=True):
-        at = peaks(one.diff, one.clean if one.clean.any() else one.fits, one.width)
+        at = one.clean_peaks if one.clean.any() else one.peaks
         if at.size >= FEW_PEAKS:
             ratio = np.abs(one.diff[at]) / spread
             found = min(found, (_least_ratio(ratio, least) + POWER) * spread)

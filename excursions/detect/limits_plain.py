@@ -8,6 +8,7 @@ from typing import TypeVar
 
 from excursions.clock import duration_text
 from excursions.detect.element_creep import least_creep
+from excursions.detect.exposure import ELEMENT_K
 from excursions.detect.interruptions import InterruptionSettings
 from excursions.detect.pinned import PinnedSettings
 from excursions.detect.spells import drawn_line
@@ -19,7 +20,6 @@ from excursions.digits import written
 from excursions.records import Limit, Record, Sampling, Signal
 
 FEW = 4  # samples of a peak: one hides at either end, two show that it is heat and not a wild sample
-ELEMENT_K = 1.0  # platinum element of class B at 130 degC and rounding (IEC 60751)
 SHOCK_S = 30.0  # a swing of half a minute shows its rate in samples no further apart than this
 ON_LINE = 30  # samples on one straight line that no measured signal shows
 SPIKE_SAMPLES = 2  # samples a spike must hit to be sure to be seen

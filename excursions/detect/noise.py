@@ -34,7 +34,7 @@ from excursions.detect.origin import (
     words_of,
 )
 from excursions.detect.pattern import without_round
-from excursions.detect.scan import Change, changes
+from excursions.detect.scan import Change, Windows, changes_among, differences
 from excursions.detect.shape import ramp
 from excursions.detect.spells import drawn_line
 from excursions.detect.survey import Survey, survey_of
@@ -74,7 +74,7 @@ class NoiseSettings:
     least_confidence: float = 0.1  # below, it is the process or chance as far as the record can tell
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class NoiseSeries:
     """The noise series that is searched: known stretches only.
 
@@ -89,6 +89,11 @@ class NoiseSeries:
     broken: BoolArray
     width: int
     unseen: float
+
+    @cached_property
+    def differences(self) -> tuple[Windows, ...]:
+        """Differences of the series at all widths, worked out at the first asking."""
+        return differences(self.rest, self.broken)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -158,7 +163,7 @@ def _noise_series(survey: Survey) -> NoiseSeries | None:
 
 def noise_spells(noise: NoiseSeries, settings: NoiseSettings) -> list[NoiseSpell]:
     """Stretches above or below the noise before, from the pieces between changes."""
-    every = changes(noise.rest, noise.broken, floor=ERROR / 4)
+    every = changes_among(noise.differences, noise.broken, floor=ERROR / 4)
     cuts = [0, *(change.at for change in every), noise.rest.size]
     level = [float(np.median(noise.rest[a:b])) for a, b in pairwise(cuts)]
     base = float(np.median(noise.rest[: max(noise.rest.size // 3, cuts[1])]))
@@ -235,7 +240,7 @@ def _event(
         onset_uncertainty_s=uncertainty,
         open_end=open_end,
         evidence=(
-            f"noise {written(math.exp(spell.base + spell.rise), 2)} against {written(math.exp(spell.base), 2)} before",
+            f"noise {written(math.exp(spell.base + spell.rise), 2)} {record.change_unit} against {written(math.exp(spell.base), 2)} {record.change_unit} before",
             f"{'by and by' if gradual else 'at once'}; {times(alike, 'other such stretch', 'other such stretches')} in the record",
             *words_of(clues),
         ),

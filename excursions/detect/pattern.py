@@ -61,7 +61,9 @@ def _typical(away: FloatArray, cell: IndexArray, turn: IndexArray, cells: int) -
     each = np.where(count > 0, total / np.maximum(count, 1), np.nan)
     seen = count.any(axis=0)
     out = np.zeros(cells)
-    out[seen] = np.nanmedian(each[:, seen], axis=0)
+    ordered = np.sort(each[:, seen], axis=0)  # NaN last
+    held, column = np.count_nonzero(count[:, seen], axis=0), np.arange(ordered.shape[1])
+    out[seen] = (ordered[(held - 1) // 2, column] + ordered[held // 2, column]) / 2
     return out
 
 

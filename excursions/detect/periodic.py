@@ -5,7 +5,8 @@ straight line taken off) is divided by its own background, the median of the bin
 that ratio is exponential with mean one, whatever the colour of the noise; its sum over neighbouring chunks
 is gamma distributed, which gives the false-alarm probability.  Each bin is first divided by its usual ratio
 over the record, so that a cycle the process always has is no event.  Begin and end come from the amplitude
-at that period, followed through the samples.  One line that comes and goes, as with a pump, is one event.
+at that period, followed through the samples.  One line that comes and goes, as with a pump, is one event, and so is one with
+its harmonics.  What it does to the level is taken at the samples where it comes and goes: a drive switches, a process moves.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from scipy.special import gammaincc, gammainccinv
 
 from excursions.clock import NS_PER_S, duration_text
 from excursions.detect.blocks import evenly
+from excursions.detect.bursts import FEWEST_TIMES, bursts_of, goes_on, switched
 from excursions.detect.live import Live, live_samples
 from excursions.detect.origin import Clue, expected_faults, name_origin, unexplained, weigh, words_of
 from excursions.detect.severity import severity_of
@@ -29,10 +31,11 @@ from excursions.records import BoolArray, Event, FloatArray, IndexArray, Record
 LOWEST_BIN = 6  # below, a line cannot be told from a slow wander
 RUNS = (2, 4, 8, 16, 32)  # chunks added up
 NEAR_BINS = 3  # the window spreads a line over so many bins to either side
-FEWEST_TIMES = 4  # a line that comes as often comes and goes
 SURE_OFFSET = 4.0  # standard errors
 OFFSET_SHARE = 0.1  # of the amplitude; a smaller offset is the line's own
 NO_LINE = 0.2  # of the amplitude a line has: a chunk with less is without it
+HIGHEST_HARMONIC = 64
+CENTRE = 0.2  # bins to which the middle of a line is known
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,7 +141,26 @@ def _lines(spectra: Spectra, survey: Survey, settings: PeriodicSettings) -> list
         for line in _recurring(found, spectra.amplitude)
         if _strength(spectra, line) >= settings.least_noise * survey.noise
     ]
-    return sorted(lines, key=lambda line: line.chance)
+    return sorted(_fundamental(lines, spectra), key=lambda line: line.chance)
+
+
+def _fundamental(lines: list[_Line], spectra: Spectra) -> list[_Line]:
+    """Lines that are no harmonics of a slower and stronger one at the same time: a cycle need not be a sine."""
+    kept: list[_Line] = []
+    for line in sorted(lines, key=lambda one: one.bin):
+        if not any(_harmonic(line, slower, spectra) for slower in kept):
+            kept.append(line)
+    return kept
+
+
+def _harmonic(line: _Line, slower: _Line, spectra: Spectra) -> bool:
+    base, own = _centre(spectra, slower) + 1, _centre(spectra, line) + 1
+    times = round(own / base)
+    if not 2 <= times <= HIGHEST_HARMONIC:
+        return False
+    near = abs(own - times * base) <= min(CENTRE * (1 + times), base / 4)
+    together = np.isin(line.chunks, slower.chunks).mean() > 0.5
+    return bool(near and together and _strength(spectra, line) < _strength(spectra, slower))
 
 
 def _recurring(found: list[tuple[int, int, int, float]], amplitude: FloatArray) -> list[_Line]:
@@ -224,15 +246,20 @@ def _event(
 ) -> Event | None:
     period_s = spectra.length * spectra.step_s / (_centre(spectra, line) + 1)
     amplitude = _strength(spectra, line)
-    start, _ = _span(live, spectra, line.stretches[0], period_s)
-    _, end = _span(live, spectra, line.stretches[-1], period_s)
+    bursts = bursts_of(live, spectra, line.stretches, period_s, amplitude / max(survey.noise, 1e-12))
+    if not bursts.size:
+        return None
+    start, end = int(live.time[bursts[0, 0]]), int(live.time[min(int(bursts[-1, 1]), len(live) - 1)])
     lo, hi, chance = line.first, line.past, line.chance
-    offset, error = _offset(live, spectra, line)
-    shifted = abs(offset) > SURE_OFFSET * error
+    offset, error = switched(live, bursts, period_s)
+    shifted = abs(offset) > SURE_OFFSET * error and abs(offset) > OFFSET_SHARE * amplitude
     clues = _company(record, start, end, period_s)
-    if shifted and abs(offset) > OFFSET_SHARE * amplitude:
-        words = f"the reading stands {written(offset, 2, signed=True)} off while it lasts, as with a ground loop through a pump or a drive"
+    if shifted:
+        words = f"the reading stands {written(offset, 2, signed=True)} {record.change_unit} off while it lasts, as with a ground loop through a pump or a drive"
         clues = (*clues, Clue(odds=4.0, words=words))
+    elif _other_level(live, spectra, line) > amplitude:
+        words = "the reading goes slowly to another level for it, as the process makes it"
+        clues = (*clues, Clue(odds=0.1, words=words))
     prior = expected_faults(settings.faults_per_year, survey.years)
     probe = weigh(
         prior=prior, chance=chance + unexplained(settings.process_cycles, survey.years), clues=clues
@@ -242,9 +269,9 @@ def _event(
     whole = lo == 0 and hi == spectra.first.size
     probe = min(probe, 0.5) if whole else probe
     level = float(np.median(live.value[spectra.first[lo] : spectra.first[hi - 1] + spectra.length]))
-    count = line.stretches.shape[0]
+    count = bursts.shape[0]
     lasting = "for" if count == 1 else f"{count} times within"
-    open_end = hi == spectra.first.size or _goes_on(spectra, line)
+    open_end = hi == spectra.first.size or goes_on(spectra, bursts)
     return Event(
         point=record.point.name,
         kind="periodic",
@@ -262,7 +289,7 @@ def _event(
         open_start=lo == 0,
         open_end=open_end,
         evidence=(
-            f"a cycle of {duration_text(period_s)} with amplitude {written(amplitude, 2)} {lasting} {duration_text((end - start) / NS_PER_S)}",
+            f"a cycle of {duration_text(period_s)} with an amplitude of {written(amplitude, 2)} {record.change_unit}, {lasting} {duration_text((end - start) / NS_PER_S)}",
             f"noise alone would show {chance_text(chance)} such lines in this record",
             *words_of(clues),
         ),
@@ -270,31 +297,10 @@ def _event(
     )
 
 
-def _span(live: Live, spectra: Spectra, stretch: IndexArray, period_s: float) -> tuple[int, int]:
-    """Begin and end [ns] of one stretch of a line, to the samples."""
-    lo, hi = int(stretch[0]), int(stretch[1])
-    a = int(spectra.first[max(lo - 1, 0)])
-    b = int(spectra.first[min(hi, spectra.first.size - 1)] + spectra.length)
-    core = (int(spectra.first[lo]) + int(spectra.first[hi - 1]) + spectra.length) // 2 - a
-    begin, stop = _ends(live.time[a:b], live.value[a:b], core, period_s)
-    return int(live.time[a + begin]), int(live.time[min(a + stop, len(live) - 1)])
-
-
-def _goes_on(spectra: Spectra, line: _Line) -> bool:
-    """Whether a line that comes and goes had no longer pause before the end of the record than it always has."""
+def _other_level(live: Live, spectra: Spectra, line: _Line) -> float:
+    """How far the level in the stretches of a line lies off the chunks beside them without it; nil where it comes too seldom."""
     if line.stretches.shape[0] < FEWEST_TIMES:
-        return False
-    pause = line.stretches[1:, 0] - line.stretches[:-1, 1]
-    return bool(spectra.first.size - line.past <= pause.max())
-
-
-def _offset(live: Live, spectra: Spectra, line: _Line) -> tuple[float, float]:
-    """How far the level stands off in the stretches of a line from the chunks beside them, and its standard error.
-
-    Nil with infinite error where it comes too seldom to tell.
-    """
-    if line.stretches.shape[0] < FEWEST_TIMES:
-        return 0.0, math.inf
+        return 0.0
     rows = live.value[spectra.first[:, None] + np.arange(spectra.length)]
     level = np.median(rows, axis=1)
     own = np.zeros(level.size, dtype=np.bool_)
@@ -304,10 +310,7 @@ def _offset(live: Live, spectra: Spectra, line: _Line) -> tuple[float, float]:
     best = [int(lo) + int(np.argmax(strong[lo:hi])) for lo, hi in line.stretches]
     off = np.array([_beside(level, without, k) for k in best])
     off = off[np.isfinite(off)]
-    if off.size < FEWEST_TIMES:
-        return 0.0, math.inf
-    middle = float(np.median(off))
-    return middle, 1.4826 * float(np.median(np.abs(off - middle))) * 1.2533 / math.sqrt(off.size)
+    return abs(float(np.median(off))) if off.size >= FEWEST_TIMES else 0.0
 
 
 def _beside(level: FloatArray, without: BoolArray, k: int) -> float:
@@ -324,20 +327,6 @@ def _centre(spectra: Spectra, line: _Line) -> float:
     near = np.arange(max(k - 1, 0), min(k + 2, spectra.amplitude.shape[1]))
     weight = (spectra.amplitude[line.chunks][:, near] ** 2).mean(axis=0)
     return float(weight @ near / weight.sum())
-
-
-def _ends(time: IndexArray, value: FloatArray, core: int, period_s: float) -> tuple[int, int]:
-    """Samples around `core` between which the amplitude at this period passes half of what it is there."""
-    seconds = (time - time[0]) / NS_PER_S
-    per_period = period_s / max(float(np.median(np.diff(seconds))), 1e-9)
-    short = max(round(2 * per_period), 4)
-    long = min(max(round(3 * per_period), value.size // 16), round(64 * per_period))
-    centred = value - np.convolve(value, np.ones(short) / short, mode="same")
-    turned = centred * np.exp(-2j * np.pi * seconds / period_s)
-    strength = np.abs(np.convolve(turned, np.ones(long) / long, mode="same"))
-    weak = strength < 0.5 * np.median(strength[max(core - long, 0) : core + long + 1])
-    before, after = np.flatnonzero(weak[:core]), np.flatnonzero(weak[core:])
-    return (int(before[-1]) + 1 if before.size else 0), (core + int(after[0]) if after.size else value.size)
 
 
 def _company(record: Record, start: int, end: int, period_s: float) -> tuple[Clue, ...]:

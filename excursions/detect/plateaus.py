@@ -7,12 +7,14 @@ So the pieces between sudden changes and breaks are shifted to join end to end.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from scipy.ndimage import maximum_filter1d
 
-from excursions.detect.scan import peaks, spreads, windows
-from excursions.detect.survey import Survey
+from excursions.detect.apart import differences_apart
+from excursions.detect.scan import Windows, differences, spreads, windows
+from excursions.detect.survey import Survey, differences_of
 from excursions.records import BoolArray, FloatArray, IndexArray
 
 NARROW = (1, 2, 4, 8)  # blocks; a change seen over so few is sudden
@@ -23,7 +25,7 @@ CERTAIN = 0.7  # scatters of a stretch's walk: five standard errors of the media
 CLEAR = 2  # blocks at either side of a sudden change that belong to neither level
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Joined:
     """The pieces joined: block (k,) kept blocks, level (k,) joined levels, joint (j,) index into `block` of
     each piece's begin, jump (j,) what was taken out there."""
@@ -33,17 +35,26 @@ class Joined:
     joint: IndexArray
     jump: FloatArray
 
+    @property
+    def broken(self) -> BoolArray:
+        """Nothing is missing between pieces joined (k,)."""
+        return np.zeros(self.level.size, dtype=np.bool_)
 
-def sudden(level: FloatArray, broken: BoolArray, *, quantum: float) -> IndexArray:
-    """Blocks at which the level changes suddenly, whatever the reason."""
-    taken = np.zeros(level.size, dtype=np.bool_)
+    @cached_property
+    def differences(self) -> tuple[Windows, ...]:
+        """Differences of the joined levels at all widths, worked out at the first asking."""
+        return differences(self.level, self.broken)
+
+
+def sudden(every: tuple[Windows, ...], size: int, *, quantum: float) -> IndexArray:
+    """Blocks at which the level of a series (size,) changes suddenly, by its differences at narrow widths."""
+    taken = np.zeros(size, dtype=np.bool_)
     found = []
-    every = windows(level, broken, NARROW)
-    for one, spread in zip(every, spreads(every, level.size, floor=max(0.3 * quantum, 1e-12)), strict=True):
-        at = peaks(one.diff, one.clean, one.width)
+    for one, spread in zip(every, spreads(every, size, floor=max(0.3 * quantum, 1e-12)), strict=True):
+        at = one.clean_peaks
         at = at[(np.abs(one.diff[at]) > SUDDEN * spread) & ~taken[at]]
         found.append(at)
-        near = np.zeros(level.size, dtype=np.bool_)
+        near = np.zeros(size, dtype=np.bool_)
         near[at] = True
         taken |= maximum_filter1d(near, 2 * (2 * one.width + CLEAR) + 1)
     return np.sort(np.concatenate(found)) if found else np.empty(0, dtype=np.int64)
@@ -51,14 +62,31 @@ def sudden(level: FloatArray, broken: BoolArray, *, quantum: float) -> IndexArra
 
 def joined_rest(survey: Survey) -> Joined:
     """The pieces of a record's own levels, worked out once for all who ask."""
-    return survey.once("pieces", lambda: joined(survey.rest, survey.blocks.broken, quantum=survey.quantum))
+    return survey.once(
+        "pieces",
+        lambda: joined(
+            survey.rest, survey.blocks.broken, quantum=survey.quantum, every=differences_of(survey)
+        ),
+    )
 
 
-def joined(level: FloatArray, broken: BoolArray, *, quantum: float) -> Joined:
-    """Take sudden changes and breaks out and join what is left end to end."""
+def joined_apart(survey: Survey, name: str, apart: FloatArray) -> Joined:
+    """The pieces of the reading less a neighbour's share in it, worked out once for all who ask."""
+    every = differences_apart(survey, name, apart)
+    return survey.once(
+        f"pieces apart from {name}",
+        lambda: joined(apart, survey.blocks.broken, quantum=survey.quantum, every=every),
+    )
+
+
+def joined(
+    level: FloatArray, broken: BoolArray, *, quantum: float, every: tuple[Windows, ...] = ()
+) -> Joined:
+    """Take sudden changes and breaks out and join what is left end to end; `every`: its differences, where known."""
     n = level.size
     cut = np.zeros(n, dtype=np.bool_)
-    at = sudden(level, broken, quantum=quantum)
+    narrow = every[: len(NARROW)] if len(every) >= len(NARROW) else windows(level, broken, NARROW)
+    at = sudden(narrow, n, quantum=quantum)
     cut[np.clip(at[:, None] + np.arange(-CLEAR, CLEAR), 0, n - 1)] = True
     begins = cut & ~np.roll(cut, 1)
     start = np.zeros(n, dtype=np.bool_)

@@ -25,9 +25,9 @@ from excursions.detect.origin import (
     weigh,
     words_of,
 )
-from excursions.detect.plateaus import sudden
+from excursions.detect.plateaus import NARROW, sudden
 from excursions.detect.scan import Change
-from excursions.detect.survey import THINNED, Survey, survey_of
+from excursions.detect.survey import THINNED, Survey, differences_of, survey_of
 from excursions.records import BAD, MEASURING, NO_DATA, RECOVERING, Event, FloatArray, IndexArray, Record
 
 FEWEST = 12  # disturbances
@@ -205,7 +205,7 @@ def _after_usual_changes(record: Record, survey: Survey) -> list[tuple[int, floa
     change within one interval has no length.
     """
     blocks, live = survey.blocks, survey.live
-    every = sudden(blocks.level, blocks.broken, quantum=survey.quantum)
+    every = sudden(differences_of(survey)[: len(NARROW)], len(blocks), quantum=survey.quantum)
     named = np.array([change.at for change in survey.changes], dtype=np.int64)
     edges = np.concatenate([[0], every, [len(blocks)]])
     lo = np.maximum(every - BEFORE, edges[:-2] + 1)

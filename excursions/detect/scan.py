@@ -18,6 +18,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from scipy.ndimage import maximum_filter1d
@@ -57,16 +58,42 @@ def widths(blocks: int) -> tuple[int, ...]:
     return tuple(2**i for i in range(16) if 2**i <= max(blocks // WIDEST_SHARE, 1))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Windows:
     """Differences at one width: diff (m,) mean after less mean before each block, NaN where they do not fit;
-    fits, clean (m,): whether they do, and whether they hold no break as well; breaks (m,): breaks in them."""
+    fits, clean (m,): whether they do, and whether they hold no break as well; breaks (m,): breaks in them.
+
+    What is usual at the width is worked out at the first asking: a detector and its limit ask the same.
+    """
 
     width: int
     diff: FloatArray
     fits: BoolArray
     clean: BoolArray
     breaks: IndexArray
+
+    @cached_property
+    def peaks(self) -> IndexArray:
+        """Blocks where the difference is the largest within a window either way."""
+        return peaks(self.diff, self.fits, self.width)
+
+    @cached_property
+    def clean_peaks(self) -> IndexArray:
+        """The same among the differences without a break."""
+        return self.peaks if self.clean is self.fits else peaks(self.diff, self.clean, self.width)
+
+    @cached_property
+    def sure(self) -> bool:
+        """Whether windows without a break lie side by side often enough to say what is usual."""
+        return int(np.count_nonzero(self.clean)) >= INDEPENDENT * self.width
+
+    @cached_property
+    def spread(self) -> float:
+        """Robust spread of the differences; NaN where a wide window fits too rarely to tell."""
+        if not self.sure and self.width > 2 and self.diff.size // self.width < INDEPENDENT:
+            return math.nan
+        diff = self.diff[self.clean if self.sure else self.fits]
+        return _spread(diff[:: max(self.width // OVERLAP, diff.size // ENOUGH, 1)])
 
 
 def windows(level: FloatArray, broken: BoolArray, every: tuple[int, ...]) -> tuple[Windows, ...]:
@@ -81,20 +108,27 @@ def windows(level: FloatArray, broken: BoolArray, every: tuple[int, ...]) -> tup
     n = level.size
     total = np.concatenate([[0.0], np.cumsum(level - (level.mean() if n else 0.0))])
     count = np.concatenate([[0], np.cumsum(broken)])
-    at = np.arange(n)
     found = []
     for width in every:
         lo, hi = min(width, n), max(n - width + 1, 0)
-        inner = at[lo : min(hi, n)]
+        hi = min(hi, n)
         diff = np.full(n, np.nan)
         breaks = np.zeros(n, dtype=np.int64)
         fits = np.zeros(n, dtype=np.bool_)
-        if inner.size:
-            fits[inner] = True
-            diff[inner] = (total[inner + width] - 2 * total[inner] + total[inner - width]) / width
-            breaks[inner] = count[inner + width] - count[inner - width + 1]
-        found.append(Windows(width=width, diff=diff, fits=fits, clean=fits & (breaks == 0), breaks=breaks))
+        if lo < hi:
+            fits[lo:hi] = True
+            diff[lo:hi] = (
+                total[lo + width : hi + width] - 2 * total[lo:hi] + total[lo - width : hi - width]
+            ) / width
+            breaks[lo:hi] = count[lo + width : hi + width] - count[lo - width + 1 : hi - width + 1]
+        clean = fits & (breaks == 0) if count[-1] else fits
+        found.append(Windows(width=width, diff=diff, fits=fits, clean=clean, breaks=breaks))
     return tuple(found)
+
+
+def differences(level: FloatArray, broken: BoolArray) -> tuple[Windows, ...]:
+    """Differences of neighbouring windows at all widths that a series of this length has."""
+    return windows(level, broken, widths(level.size))
 
 
 def spreads(every: tuple[Windows, ...], blocks: int, *, floor: float) -> FloatArray:
@@ -103,13 +137,7 @@ def spreads(every: tuple[Windows, ...], blocks: int, *, floor: float) -> FloatAr
     Widths with fewer than twenty windows side by side are extrapolated as a power law from the widths
     that have enough, with the exponent one standard error on the cautious side.
     """
-    out = np.full(len(every), np.nan)
-    for i, one in enumerate(every):
-        enough = np.count_nonzero(one.clean) >= INDEPENDENT * one.width
-        if enough or i < 2 or blocks // one.width >= INDEPENDENT:
-            diff = one.diff[one.clean if enough else one.fits]
-            out[i] = _spread(diff[:: max(one.width // OVERLAP, diff.size // ENOUGH, 1)])
-    return _extended(np.maximum(out, floor), blocks)
+    return _extended(np.maximum([one.spread for one in every], floor), blocks)
 
 
 def _spread(diff: FloatArray) -> float:
@@ -135,19 +163,25 @@ def _extended(spread: FloatArray, blocks: int) -> FloatArray:
 def changes(
     level: FloatArray, broken: BoolArray, *, floor: float, least: float = SUSPICION
 ) -> tuple[Change, ...]:
+    """Changes of level of a series (m,), finite, as :func:`changes_among` has them."""
+    return changes_among(differences(level, broken), broken, floor=floor, least=least)
+
+
+def changes_among(
+    every: tuple[Windows, ...], broken: BoolArray, *, floor: float, least: float = SUSPICION
+) -> tuple[Change, ...]:
     """Changes of level that the record's own wandering does not explain, in order.
 
     Parameters
     ----------
-    level : ndarray (m,), finite
+    every : differences of the series at all widths, as of :func:`differences`
     broken : ndarray (m,), True where blocks are missing before this one
     floor : float
         Smallest credible spread (resolution of the record), same unit.
     least : float
         Expected chance number below which a difference counts.
     """
-    every = windows(level, broken, widths(level.size))
-    spread = spreads(every, level.size, floor=floor)
+    spread = spreads(every, broken.size, floor=floor)
     least = least / math.sqrt(len(every))  # widths overlap, so they are fewer chances than there are of them
     found: list[Change] = []
     for one, s in zip(every, spread, strict=True):
@@ -161,12 +195,10 @@ def _at_width(one: Windows, broken: BoolArray, spread: float, least: float) -> I
     """Changes inside, then across breaks; where too few windows are unbroken all are taken as one lot."""
     if not one.fits.any() or spread <= 0:
         return
-    if np.count_nonzero(one.clean) < INDEPENDENT * one.width:
-        yield from _picked(
-            one, peaks(one.diff, one.fits, one.width), spread, least, broken.size, across=False
-        )
+    if not one.sure:
+        yield from _picked(one, one.peaks, spread, least, broken.size, across=False)
         return
-    yield from _picked(one, peaks(one.diff, one.clean, one.width), spread, least, broken.size, across=False)
+    yield from _picked(one, one.clean_peaks, spread, least, broken.size, across=False)
     at = np.flatnonzero(broken & one.fits & (one.breaks == 1))
     spread = max(2 * spread, _spread(one.diff[at]) if at.size >= FEW_BREAKS else 0.0)
     yield from _picked(one, at, spread, least, 2 * one.width * at.size, across=True)

@@ -9,6 +9,7 @@ import numpy as np
 from excursions.clock import NS_PER_DAY, NS_PER_S
 from excursions.detect.blocks import Blocks
 from excursions.detect.live import PIECE, Live
+from excursions.detect.stillness import Bins
 from excursions.detect.survey import Survey
 from excursions.records import BoolArray, FloatArray, IndexArray
 
@@ -75,20 +76,21 @@ def unchanged(live: Live, covered: FloatArray, *, held_between: bool) -> Spells:
     return Spells(first=first, last=last, level=live.value[first], held_s=until - covered[first])
 
 
-def nearly_still(blocks: Blocks, covered: FloatArray, *, band: float) -> Spells:
-    """Runs of whole blocks within `band`, together within twice the band."""
-    quiet = blocks.high - blocks.low <= band * (1 + 1e-9)
-    joined = quiet & np.roll(quiet, 1) & (np.abs(np.diff(blocks.level, prepend=np.nan)) <= band)
+def nearly_still(bins: Bins, covered: FloatArray, *, band: float) -> Spells:
+    """Runs of whole bins within `band`, together within twice the band."""
+    middle = (bins.low + bins.high) / 2
+    quiet = bins.high - bins.low <= band * (1 + 1e-9)
+    joined = quiet & np.roll(quiet, 1) & (np.abs(np.diff(middle, prepend=np.nan)) <= band)
     start = np.flatnonzero(quiet & ~joined)
     if not start.size:
         none = np.empty(0, dtype=np.int64)
         return Spells(first=none, last=none, level=none.astype(float), held_s=none.astype(float))
     edge = np.flatnonzero(~joined)
-    stop = np.append(edge, len(blocks))[np.searchsorted(edge, start, side="right")]
-    low, high = _extremes(blocks, start, stop)
-    keep = (high - low <= 2 * band * (1 + 1e-9)) & (blocks.first[stop] > blocks.first[start])
-    first = blocks.first[start[keep]]
-    last = blocks.first[stop[keep]] - 1
+    stop = np.append(edge, len(bins))[np.searchsorted(edge, start, side="right")]
+    low, high = _extremes(bins, start, stop)
+    keep = (high - low <= 2 * band * (1 + 1e-9)) & (bins.first[stop] > bins.first[start])
+    first = bins.first[start[keep]]
+    last = bins.first[stop[keep]] - 1
     return Spells(
         first=first, last=last, level=(low[keep] + high[keep]) / 2, held_s=covered[last] - covered[first]
     )
@@ -147,11 +149,11 @@ def _leading(inside: BoolArray) -> int:
     return int(inside.size if inside.all() else np.argmin(inside))
 
 
-def _extremes(blocks: Blocks, start: IndexArray, stop: IndexArray) -> tuple[FloatArray, FloatArray]:
+def _extremes(bins: Bins, start: IndexArray, stop: IndexArray) -> tuple[FloatArray, FloatArray]:
     bounds = np.column_stack([start, stop]).ravel()
-    if bounds[-1] == len(blocks):
+    if bounds[-1] == len(bins):
         bounds = bounds[:-1]
-    return np.minimum.reduceat(blocks.low, bounds)[::2], np.maximum.reduceat(blocks.high, bounds)[::2]
+    return np.minimum.reduceat(bins.low, bounds)[::2], np.maximum.reduceat(bins.high, bounds)[::2]
 
 
 def own_clock(blocks: Blocks) -> FloatArray | None:

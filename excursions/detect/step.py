@@ -17,7 +17,7 @@ import numpy as np
 
 from excursions.clock import NS_PER_DAY, NS_PER_S, duration_text
 from excursions.detect.afterwards import GONE, returned_at, stayed, went_back
-from excursions.detect.apart import apart_from_neighbours
+from excursions.detect.apart import apart_from_neighbours, differences_apart
 from excursions.detect.laboratory import between_samples, samples_clue
 from excursions.detect.origin import (
     LATE_S,
@@ -39,7 +39,7 @@ from excursions.detect.origin import (
     witnessed,
     words_of,
 )
-from excursions.detect.scan import Change, changes
+from excursions.detect.scan import Change, changes_among
 from excursions.detect.severity import severity_of
 from excursions.detect.shape import Transition, transition_of
 from excursions.detect.survey import Survey, jumps_of, survey_of
@@ -113,7 +113,9 @@ def detect_step(record: Record, settings: StepSettings | None = None) -> tuple[E
     others = companions(survey)
     found: list[Event] = []
     for name, apart in apart_from_neighbours(survey):
-        every = changes(apart, survey.blocks.broken, floor=0.3 * survey.quantum)
+        every = changes_among(
+            differences_apart(survey, name, apart), survey.blocks.broken, floor=0.3 * survey.quantum
+        )
         found.extend(_events(_Context(record, survey, settings, every, name, others)))
     own = _events(_Context(record, survey, settings, survey.changes, "", others))
     near = 4 * survey.blocks.width
@@ -202,7 +204,7 @@ def _event(
             onset_uncertainty_s=shape.onset_error_s,
             evidence=(
                 f"level went from {number(shape.before, half)} to {number(shape.after, half)} within {duration_text(shape.length_s)}",
-                f"usual change over that time {written(change.spread, 2)}; {times(alike, 'other change', 'other changes')} of that size in the record",
+                f"usual change over that time {written(change.spread, 2)} {record.change_unit}; {times(alike, 'other change', 'other changes')} of that size in the record",
                 *words_of((*clues, *usual)),
             ),
             details={

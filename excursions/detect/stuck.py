@@ -2,10 +2,12 @@
 
 Method: the record is cut into spells without a change of value, and into spells that stay within one or two
 counts.  Their lengths are taken on the signal's own clock (how much it usually changes at that hour of the
-day or week), so that a quiet night or weekend that comes back is short on that clock.  A spell is stuck
-when the tail of the other spells makes one so long improbable (:mod:`excursions.detect.tails`) and nothing
-shows that standing still is a habit of the process: the same level held again and again, a process at
-rest at zero.  Silence that the recording rule allows never counts: only samples that repeat do.
+day or week), so that a quiet night or weekend that comes back is short on that clock.  A spell is stuck when
+the tail of the other spells makes one so long improbable (:mod:`excursions.detect.tails`), when the ranges of
+all other stretches of its length make one so still improbable (:mod:`excursions.detect.stillness`), and when
+nothing shows that standing still is a habit of the process: the same level held again and again, a process at
+rest at zero.  What is told is the larger of the two chance numbers.  Silence that the recording rule allows
+never counts: only samples that repeat do.
 """
 
 from __future__ import annotations
@@ -29,22 +31,25 @@ from excursions.detect.spells import (
     own_clock,
     unchanged,
 )
+from excursions.detect.standstill import (
+    SAME_LEVEL,
+    glass_clue,
+    habit,
+    kind_of,
+    temperature_clue,
+    unseen_start,
+)
+from excursions.detect.stillness import Bins, Stillness, bins_of, least_width, stillness
 from excursions.detect.survey import Survey, survey_of
 from excursions.detect.tails import expected_as_large, outlying, size_of
 from excursions.digits import chance_text, written
-from excursions.records import Event, FloatArray, Record
+from excursions.records import Event, FloatArray, Record, Sampling
 
 SINGLES = 50  # where a signal hardly ever repeats, this many single samples make up the bulk
-SAME_LEVEL = 0.3  # another spell counts as the same habit from this share of the length on
-REST = 0.1  # shorter ones than this share are no rest of the process
-ASIDE = 1e-6
-LOOP = (3.8, 20.5)  # mA, measuring range of a current loop (NAMUR NE 43)
 HEARTBEATS = 3.5  # a recorder that repeats itself says nothing before its fourth repetition
 INTERRUPTED = 0.1  # share of their lengths that may lie between two stretches of one standstill
 LONGER = 1.3  # a nearly still spell takes the place of the exactly still ones in it when so much longer
-RANGE_END = 1e-4  # of the range: a level this near its end is at the end
-EDGE = 0.05  # share of the record beyond a level that makes it an end of the span
-NEAR_BLOCKS = 4  # shorter near-still spells are left to chance
+MOST_NEAR = 30  # longest near-still spells looked at; more are the way of the signal
 MOSTLY = 0.5  # a signal that stands still for more than half of its record has nothing to be compared with
 
 
@@ -90,8 +95,8 @@ def detect_stuck(record: Record, settings: StuckSettings | None = None) -> tuple
     still = _still(survey, covered, held=held)
     still = still.take(np.flatnonzero(still.held_s > 0)) if held else still
     found = _judge(record, survey, still, speed, settings, exact=True)
-    band = max(settings.flicker_counts * sampling.resolution, settings.flicker_noise * survey.sigma)
-    near = grown(nearly_still(survey.blocks, covered, band=band), survey.live, covered)
+    band = _band(record, survey, settings)
+    near = _near(record, survey, covered, settings)
     for event in _judge(record, survey, near, speed, settings, exact=False):
         inner = [other for other in found if event.start < other.end and other.start < event.end]
         if event.end - event.start > LONGER * sum(other.end - other.start for other in inner):
@@ -137,41 +142,97 @@ def _still(survey: Survey, covered: FloatArray, *, held: bool) -> Spells:
     return survey.once(name, lambda: unchanged(survey.live, covered, held_between=held))
 
 
-def shortest_stuck(record: Record, settings: StuckSettings) -> float:
-    """Shortest standstill [s] that would be found at any hour, NaN where none would."""
+def _near(record: Record, survey: Survey, covered: FloatArray, settings: StuckSettings) -> Spells:
+    """Spells within a count or two."""
+    bins, band = _bins(record, survey), _band(record, survey, settings)
+    return survey.once(f"nearly still {band}", lambda: nearly_still(bins, covered, band=band))
+
+
+def shortest_stuck(record: Record, settings: StuckSettings) -> tuple[float, float]:
+    """Shortest standstill, and shortest flicker of the last digit, found at any hour [s]; NaN where none would be."""
     survey = survey_of(record)
     if survey is None or record.value is None or len(survey.live) < 2 * settings.fewest_samples:
-        return math.nan
+        return math.nan, math.nan
     covered, speed = _clocks(record, survey)
-    spells = _still(survey, covered, held=False)
-    size = spells.held_s if speed is None else on_clock(spells, survey.blocks, survey.live, speed)
-    lone = max(0, min(SINGLES, len(survey.live)) - len(spells))
-    bulk = np.sort(np.concatenate([size, np.zeros(lone)]) + survey.interval_s)
-    bulk = bulk[: bulk.size - np.count_nonzero(outlying(bulk, at_most=settings.suspicion))]
-    if bulk.size < 2:
+    slowest = 1.0 if speed is None else max(float(np.quantile(speed, 0.1)), SLOWEST_CLOCK)
+    shown = max(2 * settings.shortest_s, _unseen_s(record, survey))
+    found = []
+    for spells, moves in (
+        (_still(survey, covered, held=False), 0.0),
+        (_near(record, survey, covered, settings), _band(record, survey, settings)),
+    ):
+        bulk = np.sort(_lengths(survey, spells, speed))
+        bulk = bulk[: bulk.size - np.count_nonzero(outlying(bulk, at_most=settings.suspicion))]
+        high = size_of(bulk, settings.suspicion / 10) if bulk.size > 1 else math.inf
+        if high > float(covered[-1]):
+            found.append(math.nan)
+            continue
+        high = max(
+            high, float(bulk[-2]) / SAME_LEVEL, 1.5 * settings.fewest_samples * survey.interval_s, shown
+        )
+        found.append(max(high / slowest, _stillest(record, survey, moves, settings)))
+    return found[0], max(found)
+
+
+def _stillest(record: Record, survey: Survey, moves: float, settings: StuckSettings) -> float:
+    """Time [s] over which a reading that moves by `moves` is stiller than this record ever is, NaN where there is none."""
+    bins = _bins(record, survey)
+    width = least_width(bins, moves, step=_step(record), at_most=settings.suspicion / 10)
+    if width is None:
         return math.nan
-    high = size_of(bulk, settings.suspicion / 10)
-    if high > float(covered[-1]):
-        return math.nan
-    high = max(
-        high,
-        float(bulk[-2]) / SAME_LEVEL,
-        1.5 * settings.fewest_samples * survey.interval_s,
-        2 * settings.shortest_s,
+    bin_s = (
+        survey.blocks.width_s
+        if bins.first is survey.blocks.first
+        else float(bins.first[1]) * survey.interval_s
     )
-    if _thinned(record):
-        beat = record.value.sampling.heartbeat_s
-        beat = beat if math.isfinite(beat) else record.value.sampling.longest_silence_s
-        high = max(high, (HEARTBEATS + 2) * beat)
-    else:
-        high = max(high, HEARTBEATS * drawn_line(survey))
-    slowest = 1.0 if speed is None else float(np.quantile(speed, 0.1))
-    return high / max(slowest, SLOWEST_CLOCK)
+    return (width + 2) * bin_s  # the bins at either end are hit in part
 
 
-def shortest_flicker(survey: Survey, settings: StuckSettings) -> float:
-    """Shortest stretch [s] of a last digit that flickers, or a level that creeps, that would be found."""
-    return (NEAR_BLOCKS + 2) * survey.blocks.width_s + 2 * settings.shortest_s
+def _unseen_s(record: Record, survey: Survey) -> float:
+    """Time [s] that a recorder that leaves samples out, or an export that draws lines, leaves in the dark."""
+    if record.value is None or not _thinned(record):
+        return HEARTBEATS * drawn_line(survey)
+    sampling = record.value.sampling
+    beat = sampling.heartbeat_s if math.isfinite(sampling.heartbeat_s) else sampling.longest_silence_s
+    return (HEARTBEATS + 2) * beat
+
+
+def _band(record: Record, survey: Survey, settings: StuckSettings) -> float:
+    """Within how much a reading counts as nearly still."""
+    count = record.value.sampling.resolution if record.value is not None else 0.0
+    return max(settings.flicker_counts * count, settings.flicker_noise * survey.sigma)
+
+
+def _step(record: Record) -> float:
+    """What a move must reach to be seen in this record."""
+    sampling = record.value.sampling if record.value is not None else Sampling()
+    return max(sampling.resolution, sampling.deadband if _thinned(record) else 0.0)
+
+
+def _bins(record: Record, survey: Survey) -> Bins:
+    return survey.once("bins", lambda: bins_of(survey.live, survey.blocks, thinned=_thinned(record)))
+
+
+def _beside_others(
+    record: Record, survey: Survey, first: int, last: int, settings: StuckSettings
+) -> Stillness | None:
+    """How still the samples [first, last] are beside other stretches; None where they are too few to compare."""
+    bins = _bins(record, survey)
+    lo, past = bins.within(first, last)
+    if past <= lo or record.value is None:
+        return None
+    # A recorder on exception repeats what has not changed: so many repetitions show every digit.
+    full = last - first + 1 >= max(settings.fewest_samples, (past - lo) // 2)
+    seen = record.value.sampling.resolution if full else _step(record)
+    return stillness(bins, lo, past, step=_step(record), at_most=settings.suspicion, seen=seen)
+
+
+def _shortest(record: Record, survey: Survey, settings: StuckSettings) -> float:
+    """Shortest spell that is looked at [s]."""
+    if not _thinned(record):
+        return max(settings.shortest_s, math.nextafter(HEARTBEATS * drawn_line(survey), math.inf))
+    beat = record.value.sampling.heartbeat_s if record.value is not None else math.nan
+    return max(settings.shortest_s, HEARTBEATS * beat) if math.isfinite(beat) else settings.shortest_s
 
 
 def _judge(
@@ -183,32 +244,40 @@ def _judge(
     *,
     exact: bool,
 ) -> list[Event]:
-    """Events from those spells that are too long for this signal."""
+    """Events from those spells that are too long, and too still, for this signal."""
     if not len(spells):
         return []
-    size = spells.held_s if speed is None else on_clock(spells, survey.blocks, survey.live, speed)
-    lone = max(0, min(SINGLES, len(survey.live)) - len(spells))
-    every = np.concatenate([size, np.zeros(lone)]) + survey.interval_s
+    every = _lengths(survey, spells, speed)
     suspect = outlying(every, at_most=settings.suspicion)
     bulk = every[~suspect]
     fewest = settings.fewest_recorded if _thinned(record) else settings.fewest_samples
-    shortest = settings.shortest_s if exact else max(NEAR_BLOCKS * survey.blocks.width_s, settings.shortest_s)
-    if record.value is not None and math.isfinite(record.value.sampling.heartbeat_s) and _thinned(record):
-        shortest = max(shortest, HEARTBEATS * record.value.sampling.heartbeat_s)
-    long = spells.held_s >= shortest
-    many = spells.last - spells.first + 1 >= fewest
-    chosen = suspect[: len(spells)] & long & many
-    if chosen.any() and not _thinned(record):
-        chosen &= spells.held_s > HEARTBEATS * drawn_line(survey)
+    chosen = suspect[: len(spells)] & (spells.last - spells.first + 1 >= fewest)
+    if chosen.any():
+        chosen &= spells.held_s >= _shortest(record, survey, settings)
     found = []
-    kept = spells.take(np.flatnonzero(chosen)) if exact else spells.take(np.empty(0, np.int64))
+    kept = np.flatnonzero(chosen) if exact else np.empty(0, np.int64)
     for i in np.flatnonzero(chosen):
-        chance = expected_as_large(bulk, float(every[i])) + settings.surprises_per_year * survey.years
-        chance += settings.unseen_habit * min(float(spells.held_s[i]) / settings.habit_s, 1.0)
-        event = _event(record, survey, spells, int(i), chance, settings, exact=exact, others=kept)
+        beside = _beside_others(record, survey, int(spells.first[i]), int(spells.last[i]), settings)
+        if not exact and (beside is None or not beside.expected <= settings.suspicion):
+            continue
+        chance = expected_as_large(bulk, float(every[i]))
+        if beside is not None and math.isfinite(beside.expected):
+            chance = max(chance, beside.expected)
+        one = spells.take(np.array([i]))
+        if not exact:
+            one = grown(one, survey.live, _clocks(record, survey)[0])
+        resting = habit(survey, spells, int(i))
+        event = _event(record, survey, one, resting, chance, beside, settings, others=spells.take(kept))
         if event.confidence >= settings.least_confidence:
             found.append(event)
     return found
+
+
+def _lengths(survey: Survey, spells: Spells, speed: FloatArray | None) -> FloatArray:
+    """Lengths of the spells on the signal's clock [s], then of single samples where spells are few."""
+    size = spells.held_s if speed is None else on_clock(spells, survey.blocks, survey.live, speed)
+    lone = max(0, min(SINGLES, len(survey.live)) - len(spells))
+    return np.concatenate([size, np.zeros(lone)]) + survey.interval_s
 
 
 def _thinned(record: Record) -> bool:
@@ -218,39 +287,42 @@ def _thinned(record: Record) -> bool:
 def _event(
     record: Record,
     survey: Survey,
-    spells: Spells,
-    i: int,
+    spell: Spells,
+    resting: tuple[Clue, ...],
     chance: float,
+    beside: Stillness | None,
     settings: StuckSettings,
     *,
-    exact: bool,
     others: Spells,
 ) -> Event:
-    live, first, last = survey.live, int(spells.first[i]), int(spells.last[i])
+    """The event of a single spell."""
+    live, first, last, held_s = survey.live, int(spell.first[0]), int(spell.last[0]), float(spell.held_s[0])
+    surprises = settings.surprises_per_year * survey.years  # what no tail foretells
+    surprises += settings.unseen_habit * min(held_s / settings.habit_s, 1.0)
     start, end = int(live.time[first]), int(live.time[last]) + round(survey.interval_s * NS_PER_S)
-    kind = _kind(record, survey, spells, i)
-    habit = () if kind == "pinned" else _habit(survey, spells, i)
+    kind = kind_of(record, survey, spell)
     held = held_clues(record, live, others, (start, end))
     clues = (
-        *habit,
+        *(() if kind == "pinned" else resting),
         *held,
-        _temperature(record, start, end),
-        *_glass(record, survey, spells, i),
-        *_unseen_start(first),
+        temperature_clue(record, start, end),
+        *glass_clue(record, survey, spell),
+        *unseen_start(first),
     )
-    probe = weigh(prior=expected_faults(settings.faults_per_year, survey.years), chance=chance, clues=clues)
+    probe = weigh(
+        prior=expected_faults(settings.faults_per_year, survey.years), chance=chance + surprises, clues=clues
+    )
     both = frozen_share(record.temperature, start, end) > 0.98
-    if spells.held_s[i] > MOSTLY * survey.blocks.width_s * len(survey.blocks):
+    if held_s > MOSTLY * survey.blocks.width_s * len(survey.blocks):
         probe, both = min(probe, 0.5), True
-    change = (
-        "no change" if exact else f"stays within {written(float(np.ptp(live.value[first : last + 1])), 2)}"
-    )
+    moved = float(np.ptp(live.value[first : last + 1]))
+    change = f"stays within {written(moved, 2)}" if moved else "no change"
     return Event(
         point=record.point.name,
         kind=kind,
         start=start,
         end=end,
-        size=float(spells.level[i]),
+        size=float(spell.level[0]),
         size_unit=record.value.unit if record.value else "",
         confidence=probe,
         origin="undecided" if both else _whose(probe, held),
@@ -260,11 +332,21 @@ def _event(
         open_end=last == len(live) - 1,
         onset_uncertainty_s=float(start - int(live.time[max(first - 1, 0)])) / NS_PER_S,
         evidence=(
-            f"{change} for {duration_text(spells.held_s[i])} over {last - first + 1} samples",
+            f"{change} for {duration_text(held_s)} over {last - first + 1} samples",
             f"by the rest of this record {chance_text(chance)} such stretches are due by chance",
+            *_others_words(beside),
             *words_of(clues),
         ),
-        details={"samples": float(last - first + 1), "held_s": float(spells.held_s[i])},
+        details={"samples": float(last - first + 1), "held_s": held_s},
+    )
+
+
+def _others_words(beside: Stillness | None) -> tuple[str, ...]:
+    """What the other stretches did."""
+    if beside is None or not math.isfinite(beside.expected):
+        return ()
+    return (
+        f"the stillest of {beside.others} other stretches of that length moved by {written(beside.least, 2)}",
     )
 
 
@@ -272,92 +354,3 @@ def _whose(probe: float, held: tuple[Clue, ...]) -> str:
     """Origin by probability; what a hold explains is a routine, not the process."""
     origin = name_origin(probe)
     return "routine" if origin == "process" and held else origin
-
-
-def _kind(record: Record, survey: Survey, spells: Spells, i: int) -> str:
-    """``pinned`` at an end of the range, else ``stuck``."""
-    level = float(spells.level[i])
-    scale = max(survey.noise, survey.quantum)
-    if record.value is not None and record.value.unit == "mA":
-        return "stuck" if LOOP[0] < level < LOOP[1] else "pinned"
-    if record.point.range is not None:
-        low, high = record.point.range
-        near = max(scale, RANGE_END * (high - low))
-        return "pinned" if level >= high - near or level <= low + near else "stuck"
-    others = np.delete(survey.blocks.level, _block_range(survey, spells, i))
-    if not others.size:
-        return "stuck"
-    low, high = np.quantile(others, [0.003, 0.997])
-    return "pinned" if level > high + 3 * scale or level < low - 3 * scale else "stuck"
-
-
-def _block_range(survey: Survey, spells: Spells, i: int) -> slice:
-    lo = survey.blocks.at(int(survey.live.time[spells.first[i]]))
-    return slice(lo, survey.blocks.at(int(survey.live.time[spells.last[i]])) + 1)
-
-
-def _habit(survey: Survey, spells: Spells, i: int) -> tuple[Clue, ...]:
-    """Whether standing still at this level, or at rest at zero, is what the process does."""
-    level = float(spells.level[i])
-    near = max(2 * survey.quantum, survey.sigma) + ASIDE * abs(level)
-    same = np.abs(spells.level - level) <= near
-    same[i] = False
-    long = int(np.count_nonzero(same & (spells.held_s >= SAME_LEVEL * spells.held_s[i])))
-    clues = []
-    if long:
-        words = f"the same level was held as long {long} more time{'s' if long > 1 else ''}"
-        clues.append(Clue(odds=0.05 if long == 1 else 0.01, words=words))
-    elif (
-        float(spells.held_s[same & (spells.held_s >= REST * spells.held_s[i])].sum()) > 0.5 * spells.held_s[i]
-    ):
-        clues.append(Clue(odds=0.2, words="the reading rests at this level again and again"))
-    clues.append(_place(survey, _block_range(survey, spells, i), level, near))
-    if level == 0.0:
-        clues.append(Clue(odds=0.1, words="exactly zero: the process may be at rest"))
-    return tuple(clues)
-
-
-def _unseen_start(first: int) -> tuple[Clue, ...]:
-    """A spell the record begins with: nobody saw the reading come to rest."""
-    return () if first else (Clue(odds=0.4, words="the record begins with it"),)
-
-
-def _place(survey: Survey, own: slice, level: float, near: float) -> Clue:
-    """A process rests at an end of where it usually is; a probe sticks anywhere."""
-    reach = max(len(survey.blocks) // 8, 50)
-    others = np.concatenate(
-        [
-            survey.blocks.level[max(own.start - reach, 0) : own.start],
-            survey.blocks.level[own.stop : own.stop + reach],
-        ]
-    )
-    if not others.size:
-        return Clue(odds=1.0)
-    edge = min(float(np.mean(others < level - near)), float(np.mean(others > level + near)))
-    if edge < EDGE:
-        return Clue(odds=0.15, words="the level is where this process rests, at an end of its usual span")
-    return Clue(odds=3.0, words="the level is in the midst of the usual span")
-
-
-def _temperature(record: Record, start: int, end: int) -> Clue:
-    """A temperature that goes on moving shows that the interface is alive."""
-    share = frozen_share(record.temperature, start, end)
-    if not math.isfinite(share):
-        return Clue(odds=1.0)
-    if share > 0.98:
-        return Clue(
-            odds=1.0, words="the temperature is frozen too: the interface or the export, not this probe"
-        )
-    return Clue(odds=3.0, words="the temperature goes on moving meanwhile")
-
-
-def _glass(record: Record, survey: Survey, spells: Spells, i: int) -> tuple[Clue, ...]:
-    """A pH electrode with broken glass reads near its zero point whatever the process does."""
-    level = float(spells.level[i])
-    if not abs(level - record.point.quantity.glass_reads) <= 0.5:
-        return ()
-    first = int(spells.first[i])
-    before = survey.live.value[max(first - 60, 0) : first]
-    if before.size < 3 or abs(float(np.median(before)) - level) < 6 * max(survey.noise, survey.quantum):
-        return ()
-    return (Clue(odds=3.0, words="went to pH 7 and stays there, as with broken glass or a wet plug"),)

@@ -20,7 +20,7 @@ from excursions.detect.blocks import (
 from excursions.detect.live import Live, live_samples
 from excursions.detect.once import Once
 from excursions.detect.pattern import without_round
-from excursions.detect.scan import Change, changes
+from excursions.detect.scan import Change, Windows, changes_among, differences
 from excursions.detect.short import short_changes
 from excursions.detect.sudden import Jumps, Way, gaps, jumps, sudden_changes, together
 from excursions.records import FloatArray, Record, Sampling, Signal
@@ -133,6 +133,7 @@ def survey_of(record: Record) -> Survey | None:
     known = noises.sigma[np.isfinite(noises.sigma)]
     sigma = float(np.median(known)) if known.size else 0.0
     once = Once()
+    every = once("differences", lambda: differences(rest, blocks.broken))
     return Survey(
         once=once,
         live=live,
@@ -142,7 +143,7 @@ def survey_of(record: Record) -> Survey | None:
         quantum=quantum,
         rest=rest,
         changes=together(
-            changes(rest, blocks.broken, floor=0.3 * quantum)
+            changes_among(every, blocks.broken, floor=0.3 * quantum)
             or short_changes(rest, floor=0.3 * quantum, least=SHORT_LEVEL),
             sudden_changes(
                 live,
@@ -162,6 +163,11 @@ def survey_of(record: Record) -> Survey | None:
             name for name, signal in record.neighbours.items() if signal.unit == record.value.unit
         ),
     )
+
+
+def differences_of(survey: Survey) -> tuple[Windows, ...]:
+    """Differences of the record's levels at all widths, worked out once for all who ask."""
+    return survey.once("differences", lambda: differences(survey.rest, survey.blocks.broken))
 
 
 def jumps_of(record: Record, survey: Survey) -> Jumps:

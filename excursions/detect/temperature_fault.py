@@ -314,12 +314,12 @@ def _is_clean(trace: Trace, i: int, settings: TemperatureFaultSettings) -> bool:
     if min(before.size, after.size) < n:
         return False
     step = float(trace.value[i + 1] - trace.value[i])
-    whole = float(np.median(after) - np.median(before))
-    scatter = max(float(np.ptp(before)), float(np.ptp(after)))
-    stayed = abs(float(np.median(later)) - float(np.median(before))) >= 0.8 * abs(step)
-    return bool(
-        abs(step) >= 0.93 * abs(whole) and step * whole > 0 and scatter <= 0.25 * abs(step) and stayed
-    )
+    if max(float(np.ptp(before)), float(np.ptp(after))) > 0.25 * abs(step):
+        return False
+    level = float(np.median(before))
+    whole = float(np.median(after)) - level
+    stayed = abs(float(np.median(later)) - level) >= 0.8 * abs(step)
+    return bool(abs(step) >= 0.93 * abs(whole) and step * whole > 0 and stayed)
 
 
 def _calm(record: Record, trace: Trace, i: int) -> bool:

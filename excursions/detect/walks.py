@@ -15,8 +15,8 @@ from scipy.special import stdtr
 
 from excursions.clock import NS_PER_DAY
 from excursions.detect.laboratory import disagreements
-from excursions.detect.plateaus import EDGE, Joined, joined, joined_rest
-from excursions.detect.scan import SUSPICION, changes
+from excursions.detect.plateaus import EDGE, Joined, joined_apart, joined_rest
+from excursions.detect.scan import SUSPICION, changes_among
 from excursions.detect.shape import ramp, ramp_around
 from excursions.detect.slopes import steady_runs
 from excursions.detect.survey import Survey
@@ -78,14 +78,14 @@ def _is_new(walk: Walk, found: list[Walk]) -> bool:
 def _walks(survey: Survey, series: FloatArray, name: str) -> list[Walk]:
     """Slow ramps of a series whose sudden changes are taken out; those that go on as one are one."""
     own = series is survey.rest
-    pieces = joined_rest(survey) if own else joined(series, survey.blocks.broken, quantum=survey.quantum)
+    pieces = joined_rest(survey) if own else joined_apart(survey, name, series)
     if pieces.block.size < FEWEST_BLOCKS:
         return []
     shortest = max(FASTEST_S / survey.blocks.width_s, FASTEST_BLOCKS)
     level = pieces.level
     places = [
         (c.at, c.width, c.spread, c.expected)
-        for c in changes(level, pieces.block < 0, floor=0.3 * survey.quantum)
+        for c in changes_among(pieces.differences, pieces.broken, floor=0.3 * survey.quantum)
     ]
     places += [
         ((run.lo + run.hi) // 2, run.hi - run.lo, math.nan, run.expected)

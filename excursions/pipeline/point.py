@@ -64,7 +64,8 @@ class PointInput:
 
     `plant` holds only what concerns this point (see :func:`plant_around`); `closer` says where the
     plotted series are to keep as many true samples as a page can hold; samples and bridged stretches before
-    `counted_from` [ns] are searched but not counted.
+    `counted_from` [ns] are searched but not counted; before `kept_from` (on the hour) neither hourly levels nor
+    heat are added up.
     """
 
     point: Point
@@ -76,6 +77,7 @@ class PointInput:
     closer: Closeup = field(default_factory=Closeup)
     trace_budget: int = TRACE_BUDGET
     counted_from: int = -(2**63)
+    kept_from: int = -(2**63)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -209,10 +211,10 @@ def _findings(
         states=states,
         sampling={role: _own_bridges(one, own[role]) for role, one in signals.items()},
         traces=traces,
-        levels=hourly_levels(record),
+        levels=hourly_levels(record, since=given.kept_from),
         decisions=decisions,
         limits=tuple(detection_limits(record, settings_of(given.plant.detectors)).values()),
-        heat=heat_tally(record),
+        heat=heat_tally(record, since=given.kept_from),
     )
 
 
@@ -245,11 +247,14 @@ def _trace(
     )
 
 
-def hourly_levels(record: Record) -> Levels:
-    """Median value and temperature of every hour of the measuring state (hours without any are left out)."""
+def hourly_levels(record: Record, *, since: int = -(2**63)) -> Levels:
+    """Median value and temperature of every hour of the measuring state (hours without any are left out).
+
+    `since`: an hour [ns]; earlier ones are left out too.
+    """
     known = {
-        "value": _hourly(record.value, record.states),
-        "temperature": _hourly(record.temperature, record.states),
+        "value": _hourly(record.value, record.states, since),
+        "temperature": _hourly(record.temperature, record.states, since),
     }
     hours = np.union1d(known["value"][0], known["temperature"][0])
     levels = {name: np.full(hours.size, np.nan) for name in known}
@@ -258,22 +263,24 @@ def hourly_levels(record: Record) -> Levels:
     return Levels(time=hours * NS_PER_HOUR, **levels)
 
 
-def _hourly(signal: Signal | None, states: StateLine) -> tuple[IndexArray, FloatArray]:
+def _hourly(signal: Signal | None, states: StateLine, since: int) -> tuple[IndexArray, FloatArray]:
     """Hours with a finite sample in the measuring state, and the median of each."""
     if signal is None or not len(signal):
         return np.empty(0, np.int64), np.empty(0, np.float64)
-    measuring = states.mask(signal.time, MEASURING)
-    return _medians(signal, measuring & np.isfinite(signal.value))
+    own = slice(int(np.searchsorted(signal.time, since)), None)
+    time, value = signal.time[own], signal.value[own]
+    return _medians(time, value, states.mask(time, MEASURING) & np.isfinite(value))
 
 
 def hourly_medians(signal: Signal) -> tuple[TimeArray, FloatArray]:
     """Begins [ns] of the hours with a finite sample, in whatever state, and the median of each."""
-    hours, medians = _medians(signal, np.isfinite(signal.value))
+    hours, medians = _medians(signal.time, signal.value, np.isfinite(signal.value))
     return hours * NS_PER_HOUR, medians
 
 
-def _medians(signal: Signal, good: BoolArray) -> tuple[IndexArray, FloatArray]:
-    time, value = signal.time[good], signal.value[good]
+def _medians(time: TimeArray, value: FloatArray, good: BoolArray) -> tuple[IndexArray, FloatArray]:
+    if not good.all():
+        time, value = time[good], value[good]
     if not time.size:
         return np.empty(0, np.int64), np.empty(0, np.float64)
     starts = np.arange(time[0] // NS_PER_HOUR, time[-1] // NS_PER_HOUR + 2)

@@ -136,6 +136,7 @@ def cut(given: PointInput, window: Window) -> PointInput:
         plant=noted_until(given.plant, window),
         trace_budget=TRACE_BUDGET if window.lead == window.start else WINDOW_BUDGET,
         counted_from=window.start,
+        kept_from=window.seam,
     )
 
 

@@ -256,6 +256,13 @@ _UNITS = {
     "fnu": "FNU",
     "mg/l": "mg/L",
     "v": "V",
+    "ma": "mA",
+    "ohm": "Ohm",
+    "kohm": "kOhm",
+    "mohm": "MOhm",
+    "hz": "Hz",
+    "khz": "kHz",
+    "mhz": "MHz",
 }
 
 

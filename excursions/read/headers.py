@@ -45,10 +45,10 @@ _DATE = re.compile(r"\d{1,4}[./-]\d{1,2}[./-]\d{1,4}")
 _TOKEN = re.compile(r"(?:co2|o2|n2|t90)(?![a-z0-9])|\d+[.,]\d+|\d+|[a-z°]+|%")
 _BRACKETS = re.compile(r"[\[(]\s*([^\])]*?)\s*[\])]")
 _UNIT_BEHIND = re.compile(
-    r"(?:[,;/]|\bin|\s)\s*(mv\s*/\s*ph|mv|na|ua|pa|us/cm|ms/cm|us|ms|ntu|fnu|mg/l|%\s?sat|%|pct|deg ?c|°c|1/cm|cm-1|/cm|hpa|mbar|kpa|bar|mmhg)\s*$"
+    r"(?:[,;/]|\bin|\s)\s*(mv\s*/\s*ph|mv|na|ua|pa|us/cm|ms/cm|us|ms|k?ohms?|mohms?|ma|k?hz|counts?|rad|ntu|fnu|mg/l|%\s?sat|%|pct|deg ?c|°c|1/cm|cm-1|/cm|hpa|mbar|kpa|bar|mmhg)\s*$"
 )
 _UNIT = re.compile(
-    r"^(mv/ph.*|mv/dec\w*|m?v|[npu]a(/\S+)?|[um]?s/?(cm|m)?|ntu|fnu|ftu|mg/l|ppm|ppb|%.*|ph|deg ?c|°?[cfk]|deg ?f|°|deg|1/cm|cm-1|cm\^-1|/cm|hpa|mbar|kpa|bar|mmhg|-)$"
+    r"^(mv/ph.*|mv/dec\w*|m?v|[npum]a(/\S+)?|[km]?(?:ohms?|ω)|[km]?hz|counts?|cts|digits?|rad|radians?|[um]?s/?(cm|m)?|ntu|fnu|ftu|mg/l|ppm|ppb|%.*|ph|deg ?c|°?[cfk]|deg ?f|°|deg|1/cm|cm-1|cm\^-1|/cm|hpa|mbar|kpa|bar|mmhg|-)$"
 )
 
 
@@ -227,7 +227,8 @@ def _described(about: _Header) -> Meaning | None:
     if said & v.PRESSURES and not said & {"zero", "slope", "span"}:
         return Meaning(kind="air_pressure")
     warm = any(word.startswith("temp") for word in said) or re.fullmatch(r"t\s?\d?", about.rest)
-    if warm or (unit in ("degc", "°c", "c", "degf", "°f") and about.number):
+    reading = said & v.RAWS and not warm  # of a thermometer that is itself calibrated
+    if warm or (unit in ("degc", "°c", "c", "degf", "°f") and about.number and not reading):
         return Meaning(kind="temperature", index=about.number)
     if said & v.SERIALS:
         return _probe(about)
@@ -328,7 +329,7 @@ def meanings_of(headers: Sequence[str]) -> list[Meaning]:
 
     ``buffer 1, buffer 2`` count; ``buffer 4, buffer 7`` are values.
     """
-    found = [meaning_of(header) for header in headers]
+    found = _with_own_standards([meaning_of(header) for header in headers], headers)
     families: dict[str, set[int]] = {}
     for header, meaning in zip(headers, found, strict=True):
         if meaning.index and not meaning.fixed:
@@ -340,8 +341,29 @@ def meanings_of(headers: Sequence[str]) -> list[Meaning]:
     ]
 
 
+def _with_own_standards(found: Sequence[Meaning], headers: Sequence[str]) -> list[Meaning]:
+    """``standard 1 [mV]`` beside ``raw 1 [mV]`` is the standard's value; alone it is what was read in standard 1."""
+    said = [set(_TOKEN.findall(unit_in(fold(header))[0])) for header in headers]
+    numbered = [m.kind in ("raw", "temperature") and m.index > 0 and m.fixed is None for m in found]
+    raws = {
+        m.index
+        for m, words, own in zip(found, said, numbered, strict=True)
+        if own and words & v.RAWS and m.kind == "raw"
+    }
+    return [
+        replace(m, kind="standard")
+        if own and m.index in raws and words & v.STANDARDS and not words & (v.RAWS | _WARM)
+        else m
+        for m, words, own in zip(found, said, numbered, strict=True)
+    ]
+
+
+_WARM = v.words("temp temperature temperatur temperatura t")
+
+
 def _family(header: str) -> str:
-    return re.sub(r"\d+", "#", _LETTERED.sub(r"\1 #", fold(header)))
+    rest, _ = unit_in(fold(header).rstrip(" :"))
+    return re.sub(r"\d+", "#", _LETTERED.sub(r"\1 #", rest))
 
 
 def _as_value(meaning: Meaning) -> Meaning:

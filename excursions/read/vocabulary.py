@@ -87,7 +87,7 @@ RAWS = words(
     "potential potenzial spannung current strom phase angle winkel mv na ua pa voltage istwert ist response measurement "
     "indication mesure medida lue lu lus leido lida observed rdg rdgs gemessen abgelesen"
 )
-RAW_UNITS = words("mv v na pa ua us ms deg ° ohm kohm mohm")
+RAW_UNITS = words("mv v na pa ua ma us ms deg ° rad ohm kohm mohm hz khz mhz counts cts")
 PRESSURES = words("pressure druck luftdruck presion pression pressao barometer baro barometric")
 FIGURES: tuple[tuple[str, frozenset[str]], ...] = (
     (

@@ -44,8 +44,11 @@ def not_heat(trace: Trace, first: int, past: int, usual: float) -> bool:
     entry, left = _step(trace, first - 1), _step(trace, past - 1)
     if max(_rate(trace, first - 1), _rate(trace, past - 1)) > FASTEST_K_PER_S:
         return True
+    least = min(abs(entry), abs(left))
+    if least <= ONE_STEP * JUMP_K:  # neither is most of a rise worth asking about
+        return False
     rise = float(np.median(top)) - min(usual, _around(trace, first, past))
-    at_once = min(abs(entry), abs(left)) > ONE_STEP * abs(rise) and abs(rise) > JUMP_K
+    at_once = least > ONE_STEP * abs(rise) and abs(rise) > JUMP_K
     flat = bool(np.ptp(top) <= trace.resolution)
     if trace.interval_s > SEEN_S:
         return at_once and flat and _repeats(trace) ** (past - first - 1) < DEAD

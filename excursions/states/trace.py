@@ -110,7 +110,7 @@ def quantiles(trace: Trace, shares: tuple[float, ...]) -> FloatArray:
     if value.size > 1 and weight[0] and (weight[:-1] == weight[0]).all():  # nothing to weigh, nothing to sort
         passed = weight[0] * np.arange(1, value.size) / NS_PER_S
         at = np.searchsorted(passed, np.array(shares) * passed[-1])
-        return np.asarray(np.partition(value[:-1], at)[at])
+        return np.asarray(np.sort(value[:-1])[at])  # quicker than parting it at several places
     order = np.argsort(value)  # whole nanoseconds add up to the same sum in whatever order equal values stand
     passed = np.cumsum(weight[order]) / NS_PER_S
     at = np.searchsorted(passed, np.array(shares) * passed[-1])

@@ -111,3 +111,14 @@ def test_a_few_interpolated_values_do_not_hide_the_step() -> None:
 def test_all_missing_has_no_step_and_no_kind_of_its_own() -> None:
     got = sampling(level(100, np.nan))
     assert (got.kind, got.resolution) == ("grid", 0.0)
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_a_signal_that_is_noisy_while_high_and_rests_while_low_is_compressed(seed: int) -> None:
+    n = 40_000
+    high = (np.arange(n) % 4_000) > 3_000
+    value = np.where(high, 6_000.0, 30.0) + level(n, 0.0, 1.0, seed) * np.where(high, 180.0, 0.3)
+    time, kept = swinging_door(grid(n, 15.0), value, 3.0, 1_800.0)
+    found = sampling(kept, time)
+    assert found.kind in ("swinging", "exception")
+    assert found.gap_s > 1_800.0

@@ -251,7 +251,9 @@ def test_the_bound_of_a_triangle_between_samples_is_its_apex() -> None:
     record = make_record(None, x)
     trace = trace_of(record.temperature)
     assert trace is not None
-    assert hidden_peak(record, trace, int(np.argmax(x))) == pytest.approx(140.0, abs=trace.resolution)
+    assert hidden_peak(record.temperature, trace, int(np.argmax(x))) == pytest.approx(
+        140.0, abs=trace.resolution
+    )
 
 
 def test_a_level_hold_hides_nothing() -> None:
@@ -286,6 +288,16 @@ def test_line_pressure_bounds_the_peak(unit: str, scale: float, offset: float) -
     (event,) = of_kind(detect_over_temperature(record), "over_temperature")
     assert event.size_high == pytest.approx(139.0, abs=0.1)
     assert any("139.0" in fact for fact in event.evidence)
+
+
+def test_a_pressure_that_the_temperature_contradicts_caps_nothing() -> None:
+    made = scene(4)
+    made.temperature[3000:3003] = [85.0, 138.0, 70.0]
+    pressure = np.full(made.second.size, float(saturation_pressure_kpa(126.0)))
+    free = of_kind(detect_over_temperature(record_of(made, **RATED)), "over_temperature")
+    capped = detect_over_temperature(record_of(made, pressure=pressure, pressure_unit="kPa", **RATED))
+    (event,) = of_kind(capped, "over_temperature")
+    assert event.size_high == free[0].size_high > event.size + 1
 
 
 # --- edges ---------------------------------------------------------------------------------------

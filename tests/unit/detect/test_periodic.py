@@ -43,3 +43,17 @@ def test_a_cycle_the_process_always_has_is_none(seed: int) -> None:
 @SEEDS
 def test_coloured_noise_has_no_line(seed: int) -> None:
     assert detect_periodic(make_record(quiet(seed), every_s=1.0)) == ()
+
+
+def test_feed_pulses_that_come_with_a_lower_level_are_one_cycle_of_the_process() -> None:
+    minute = np.arange(36_000) / 3
+    day = minute % 1_440
+    down = np.clip((day - 200) / 400, 0, 1) * (
+        day < 1_200
+    )  # falls for hours, is back at once in the next batch
+    pulses = 15.0 * np.sign(np.sin(2 * np.pi * minute / 21)) * (down == 1)
+    value = 95 - 55 * down + pulses + level(minute.size, 0.0, 0.3, 3)
+    (event,) = detect_periodic(make_record(value, every_s=20.0, measurand="oxygen_saturation"))
+    assert event.details["period_s"] == pytest.approx(21 * 60, rel=0.05)  # and none of its harmonics
+    assert event.origin == "process"
+    assert "offset" not in event.details

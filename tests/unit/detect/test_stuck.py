@@ -155,7 +155,7 @@ def test_broken_glass_is_named_when_the_reading_goes_to_seven() -> None:
 @SEEDS
 def test_a_standstill_of_the_stated_length_is_found(seed: int) -> None:
     record = make_record(live(seed))
-    samples = int(1.2 * shortest_stuck(record, StuckSettings()) / 60)
+    samples = int(1.2 * shortest_stuck(record, StuckSettings())[0] / 60)
     found = detect_stuck(make_record(with_stuck(live(seed), 20_000, 20_000 + samples)))
     assert len(found) == 1
 

@@ -1,0 +1,108 @@
+"""What speaks for and against a standstill: a habit of the process, an end of the range, broken glass."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from excursions.detect.origin import Clue, frozen_share
+from excursions.detect.spells import Spells
+from excursions.detect.survey import Survey
+from excursions.records import Record
+
+SAME_LEVEL = 0.3  # another spell counts as the same habit from this share of the length on
+REST = 0.1  # shorter ones than this share are no rest of the process
+ASIDE = 1e-6
+LOOP = (3.8, 20.5)  # mA, measuring range of a current loop (NAMUR NE 43)
+RANGE_END = 1e-4  # of the range: a level this near its end is at the end
+EDGE = 0.05  # share of the record beyond a level that makes it an end of the span
+
+
+def kind_of(record: Record, survey: Survey, spell: Spells) -> str:
+    """``pinned`` at an end of the range, else ``stuck``."""
+    level = float(spell.level[0])
+    scale = max(survey.noise, survey.quantum)
+    if record.value is not None and record.value.unit == "mA":
+        return "stuck" if LOOP[0] < level < LOOP[1] else "pinned"
+    if record.point.range is not None:
+        low, high = record.point.range
+        near = max(scale, RANGE_END * (high - low))
+        return "pinned" if level >= high - near or level <= low + near else "stuck"
+    others = np.delete(survey.blocks.level, _block_range(survey, spell, 0))
+    if not others.size:
+        return "stuck"
+    low, high = np.quantile(others, [0.003, 0.997])
+    return "pinned" if level > high + 3 * scale or level < low - 3 * scale else "stuck"
+
+
+def _block_range(survey: Survey, spells: Spells, i: int) -> slice:
+    lo = survey.blocks.at(int(survey.live.time[spells.first[i]]))
+    return slice(lo, survey.blocks.at(int(survey.live.time[spells.last[i]])) + 1)
+
+
+def habit(survey: Survey, spells: Spells, i: int) -> tuple[Clue, ...]:
+    """Whether standing still at this level, or at rest at zero, is what the process does."""
+    level = float(spells.level[i])
+    near = max(2 * survey.quantum, survey.sigma) + ASIDE * abs(level)
+    same = np.abs(spells.level - level) <= near
+    same[i] = False
+    long = int(np.count_nonzero(same & (spells.held_s >= SAME_LEVEL * spells.held_s[i])))
+    clues = []
+    if long:
+        words = f"the same level was held as long {long} more time{'s' if long > 1 else ''}"
+        clues.append(Clue(odds=0.05 if long == 1 else 0.01, words=words))
+    elif (
+        float(spells.held_s[same & (spells.held_s >= REST * spells.held_s[i])].sum()) > 0.5 * spells.held_s[i]
+    ):
+        clues.append(Clue(odds=0.2, words="the reading rests at this level again and again"))
+    clues.append(_place(survey, _block_range(survey, spells, i), level, near))
+    if level == 0.0:
+        clues.append(Clue(odds=0.1, words="exactly zero: the process may be at rest"))
+    return tuple(clues)
+
+
+def unseen_start(first: int) -> tuple[Clue, ...]:
+    """A spell the record begins with: nobody saw the reading come to rest."""
+    return () if first else (Clue(odds=0.4, words="the record begins with it"),)
+
+
+def _place(survey: Survey, own: slice, level: float, near: float) -> Clue:
+    """A process rests at an end of where it usually is; a probe sticks anywhere."""
+    reach = max(len(survey.blocks) // 8, 50)
+    others = np.concatenate(
+        [
+            survey.blocks.level[max(own.start - reach, 0) : own.start],
+            survey.blocks.level[own.stop : own.stop + reach],
+        ]
+    )
+    if not others.size:
+        return Clue(odds=1.0)
+    edge = min(float(np.mean(others < level - near)), float(np.mean(others > level + near)))
+    if edge < EDGE:
+        return Clue(odds=0.15, words="the level is where this process rests, at an end of its usual span")
+    return Clue(odds=3.0, words="the level is in the midst of the usual span")
+
+
+def temperature_clue(record: Record, start: int, end: int) -> Clue:
+    """A temperature that goes on moving shows that the interface is alive."""
+    share = frozen_share(record.temperature, start, end)
+    if not math.isfinite(share):
+        return Clue(odds=1.0)
+    if share > 0.98:
+        return Clue(
+            odds=1.0, words="the temperature is frozen too: the interface or the export, not this probe"
+        )
+    return Clue(odds=3.0, words="the temperature goes on moving meanwhile")
+
+
+def glass_clue(record: Record, survey: Survey, spell: Spells) -> tuple[Clue, ...]:
+    """A pH electrode with broken glass reads near its zero point whatever the process does."""
+    level = float(spell.level[0])
+    if not abs(level - record.point.quantity.glass_reads) <= 0.5:
+        return ()
+    first = int(spell.first[0])
+    before = survey.live.value[max(first - 60, 0) : first]
+    if before.size < 3 or abs(float(np.median(before)) - level) < 6 * max(survey.noise, survey.quantum):
+        return ()
+    return (Clue(odds=3.0, words="went to pH 7 and stays there, as with broken glass or a wet plug"),)
