@@ -35,6 +35,8 @@ OXYGEN = Measurand(
     typical=5.0,
     tolerance=0.3,  # [1]_
     tolerance_relative=0.05,
+    trace_units=("ppb", "ug/l", "µg/l"),
+    trace_tolerance=0.003,  # (cp) feed water is kept within 5 to 20 ug/L
     fouls=-1,
     parameters=("slope", "zero"),
     windows=(Window(label="air", low=6.4, high=13.8), around("zero", 0.0, 0.15)),  # [2]_, 8 % for worn probes

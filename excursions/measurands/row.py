@@ -114,6 +114,8 @@ class Measurand:
         Where a process may sit when nothing else is known (cp); NaN where it may be anywhere.
     tolerance, tolerance_relative : float
         Reading error that matters: the greater of the absolute and the relative one (cp; the register overrides).
+    trace_units, trace_tolerance : tuple of str, float
+        Spellings of units in which only traces are exported, and the reading error that matters among traces (cp).
     rating_continuous_degc, rating_sterilisation_degc, rating_sterilisation_min : float
         Assumed class defaults (cp); called assumed wherever they show.
     glass : bool
@@ -157,6 +159,8 @@ class Measurand:
     typical: float = math.nan
     tolerance: float = 0.0
     tolerance_relative: float = 0.0
+    trace_units: tuple[str, ...] = ()
+    trace_tolerance: float = math.nan
     # A probe that is rated for steam carries both figures; one that is not has its sterilisation rating equal to its
     # continuous rating in the register.  All of them are assumed defaults (cp).
     rating_continuous_degc: float = 80.0

@@ -23,7 +23,7 @@ from excursions.register._measurand import (
 from excursions.register._names import point_names
 from excursions.register._pair import Pairs, pair_flags, pair_up, redundant, valves
 from excursions.register._tags import Tag, understand
-from excursions.register._units import quantities
+from excursions.register._units import quantities, table_unit
 
 OPTION = "correct it in the register (excursions register writes one)"
 
@@ -155,7 +155,7 @@ def _fill(point: Point, tag: Tag, export: _Export, none: set[str], *, measurand:
         )
         point = _set(point, "measurand", meant, why)
     if point.measurand == guess.measurand:
-        point = _units_and_range(point, guess)
+        point = _units_and_range(point, guess, tag.unit)
     if not point.description and (description := noted(tag.look.description)[0]):
         point = replace(point, description=description)
     for role, pairs in export.pairs.items():
@@ -165,11 +165,15 @@ def _fill(point: Point, tag: Tag, export: _Export, none: set[str], *, measurand:
     return _temperature_unit(point, export)
 
 
-def _units_and_range(point: Point, guess: Guess) -> Point:
+def _units_and_range(point: Point, guess: Guess, exported: str) -> Point:
     if not point.unit and guess.unit:
         point = _set(point, "unit", guess.unit, guess.unit_why)
     elif not point.unit and guess.unit_why:
         point = replace(point, inferred={**point.inferred, "unit": guess.unit_why})
+    unit = point.unit or exported
+    if point.tolerance is None and table_unit(unit).casefold() in point.quantity.trace_units:
+        why = f"in {unit} traces are measured"
+        point = _set(point, "tolerance", point.quantity.trace_tolerance, why)
     if point.range is None and guess.range:
         point = _set(point, "range", guess.range, guess.range_why)
     return point
@@ -259,6 +263,8 @@ def _decisions(point: Point) -> list[Decision]:
         what = f"{field}: {shown if shown not in ('', None) else MEASURANDS[point.measurand].unit or 'as in the file'}"
         if field == "temperature_unit" and not value:
             what = "temperature_unit: degC"
+        if field == "tolerance":
+            what += f" {point.quantity.unit}"
         found.append(Decision(subject=point.name, what=what, why=why, option=OPTION))
     return found
 

@@ -399,6 +399,14 @@ def test_the_unit_of_the_export_says_which_oxygen_a_register_means(
     assert any(d.subject == "P1" and f"the export is {unit}" in d.why for d in decisions) == (meant != stated)
 
 
+@pytest.mark.parametrize(("unit", "tolerance"), [("ppb", 0.003), ("µg/L", 0.003), ("mg/L", None)])
+def test_traces_of_oxygen_have_a_tolerance_of_their_own(unit: str, tolerance: float | None) -> None:
+    plant, decisions = infer_plant(export(("Feed O2", "mg", unit)), None)
+    assert plant.points[0].measurand == "oxygen"
+    assert plant.points[0].tolerance == tolerance
+    assert any(d.what == "tolerance: 0.003 mg/L" for d in decisions) == (tolerance is not None)
+
+
 def test_one_device_is_known_by_its_own_irregular_instants() -> None:
     series = export(("A7", "ph", "pH"), ("B9", "degc", "degC"), ("C3", "ph", "pH"), ("D1", "degc", "degC"))
     rng = np.random.default_rng(3)
