@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -18,6 +19,7 @@ from excursions.report.result import PointFindings
 
 WIDTH, HEIGHT, LEFT, BOTTOM = 380, 190, 44, 22
 LEAST_SAMPLES = 8
+TELLING_K = 12.0  # a swing of the temperature worth drawing beside the reading
 CREEPING = having("slow to see")
 # Half spans that are tried: the closest look that still shows enough of the reading on both sides.
 HALVES = (12 * NS_PER_HOUR, 2 * NS_PER_DAY, 4 * NS_PER_DAY, 14 * NS_PER_DAY, 60 * NS_PER_DAY)
@@ -61,7 +63,7 @@ def moment_drawing(
     words = f"{findings.point.quantity.label} from {reader.moment(start)} to {reader.moment(end)}; the trouble began {reader.moment(since)}"
     drawing = (
         f'<svg viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{escape(words)}">{_scale(low, high, box, reader)}'
-        f'<text class="small" x="{LEFT + 4}" y="16">{escape(reader.unit(trace.unit))}</text>'
+        f'<text class="small end" x="{LEFT - 5}" y="12">{escape(reader.unit(trace.unit))}</text>'
         f'<path class="heat faint" d="{heat}"/><path class="reading" d="{line}"/>'
         f'<path class="began" d="M{at:.1f} 6V{HEIGHT - BOTTOM}"/>{_dates(start, end, since, at, reader)}</svg>'
     )
@@ -104,16 +106,9 @@ def _heat(findings: PointFindings, box: Box) -> str:
     if np.isfinite(trace.value[inside]).sum() < 2:
         return ""
     low, high = ends_of(trace.value[inside], margin=0.1)
-    own = Box(
-        left=box.left,
-        top=box.top,
-        width=box.width,
-        height=box.height,
-        start=box.start,
-        end=box.end,
-        low=low,
-        high=high,
-    )
+    if high - low < TELLING_K:
+        return ""  # its small changes, drawn as high as the panel, would look like an answer
+    own = dataclasses.replace(box, low=low, high=high)
     return curve(trace.time[inside], trace.value[inside], own, budget=400, whole=False)
 
 
