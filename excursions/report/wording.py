@@ -99,15 +99,21 @@ def doubted_from(doubt: Doubt, tz: ZoneInfo) -> str:
     return f"about {to_datetime(doubt.start, tz):%-d %b}" if doubt.about else day(doubt.start, tz)
 
 
+def worst_error(doubt: Doubt, unit: str) -> str:
+    """How wrong readings of a window are at most, with the band there: ``up to 0.4 pH high (± 0.1 pH)``."""
+    if not doubt.knots:
+        return ""
+    worst = max(range(len(doubt.knots)), key=lambda i: abs(doubt.knots[i][1]))
+    error = doubt.knots[worst][1]
+    band = doubt.band[worst] if worst < len(doubt.band) else math.nan
+    text = f"up to {quantity(abs(error), unit, band)} {'high' if error > 0 else 'low'}"
+    return f"{text} (± {quantity(band, unit, band)})" if math.isfinite(band) else text
+
+
 def doubt_sentence(doubt: Doubt, unit: str, tz: ZoneInfo) -> str:
     """One closed window of doubt: from when to when, how wrong at most, for how long beyond tolerance, why."""
-    text = f"{doubted_from(doubt, tz)} to {day(doubt.end, tz)}"
-    if doubt.knots:
-        worst = max(range(len(doubt.knots)), key=lambda i: abs(doubt.knots[i][1]))
-        error = doubt.knots[worst][1]
-        band = doubt.band[worst] if worst < len(doubt.band) else math.nan
-        text += f": up to {quantity(abs(error), unit, band)} {'high' if error > 0 else 'low'}"
-        text += f" (± {quantity(band, unit, band)})" if math.isfinite(band) else ""
+    worst = worst_error(doubt, unit)
+    text = f"{doubted_from(doubt, tz)} to {day(doubt.end, tz)}{f': {worst}' if worst else ''}"
     return f"{text}, {number(doubt.hours_out_of_tolerance)} h out of tolerance ({why_doubted(doubt)})"
 
 

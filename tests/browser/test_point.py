@@ -85,7 +85,7 @@ def test_the_line_under_the_pointer_is_explained_in_words(page: Any) -> None:
     assert "temperature" in words
     assert "°C" in words
     assert "measuring (nothing speaks against it)" in words
-    assert "Doubtful here: reads about 0.24 pH too high, by the over-temperature found." in words
+    assert "Doubtful here: reads about 0.24 pH too high (rests on: the over-temperature found)." in words
 
 
 def test_a_deep_link_lands_on_the_event(open_page: Any, points: dict[str, Path]) -> None:
