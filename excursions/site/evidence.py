@@ -20,12 +20,15 @@ from excursions.pipeline.inputs import samples_by_point
 from excursions.plant import Plant
 from excursions.read import ReadOptions
 from excursions.read.logs import LogReading, check_entries, read_calibrations
+from excursions.read.members import MARK
 from excursions.read.names import settle_log, settle_samples
 from excursions.read.samples import SampleReading, read_samples
 from excursions.records import CalibrationEntry, Decision, LabSample, TagSeries
 from excursions.register import infer_plant, load_register
 from excursions.site.archive import Rows, as_series, load, thinned
+from excursions.site.durable import begins_with
 from excursions.site.inbox import reading_order
+from excursions.site.layout import Site
 from excursions.site.work import Work, live_parts, stated_plant
 
 WHOLE_ROWS = (
@@ -54,8 +57,8 @@ def gather_evidence(work: Work) -> Known:
         plant = dataclasses.replace(plant, zone=work.zone)
     files = kept_files(work)
     work = dataclasses.replace(work, options=_beside_exports(work))
-    logs = _logs(work, [row for row in files if row["kind"] == "calibrations"], plant)
-    samples = _samples(work, [row for row in files if row["kind"] == "samples"], plant)
+    logs = _logs(work, _of_kind(work, files, "calibrations"), plant)
+    samples = _samples(work, _of_kind(work, files, "samples"), plant)
     entries = tuple(entry for log in logs for entry in log.entries)
     cleanings = [row for log in logs for row in log.cleanings]
     plant, sat = with_logs(plant, (row for log in logs for row in log.installations), entries, cleanings)
@@ -65,7 +68,7 @@ def gather_evidence(work: Work) -> Known:
         entries=entries,
         laboratory={name: _once(rows) for name, rows in laboratory.items()},
         decisions=(
-            *_export_decisions(files),
+            *_export_decisions(work.site, files),
             *inferred,
             *tuned(plant.detectors),
             *sat,
@@ -100,21 +103,47 @@ def kept_files(work: Work) -> list[Row]:
     return sorted(rows, key=lambda row: reading_order(row["name"], row["arrival"]))
 
 
-def _export_decisions(files: Sequence[Row]) -> tuple[Decision, ...]:
-    found = (
-        Decision(**decision) for row in files for decision in json.loads(row["facts"]).get("decisions", ())
-    )
-    return tuple(dict.fromkeys(found))
+def _export_decisions(site: Site, files: Sequence[Row]) -> tuple[Decision, ...]:
+    """What was decided of all exports, but of what a later version of the same file begins with: it was still being written."""
+    told = [
+        (row, {Decision(**decision): None for decision in json.loads(row["facts"]).get("decisions", ())})
+        for row in files
+    ]
+    versions: dict[str, list[int]] = {}
+    for number, (row, _) in enumerate(told):
+        versions.setdefault(row["name"], []).append(number)
+    found: dict[Decision, None] = {}
+    for number, (row, own) in enumerate(told):
+        later = [told[n] for n in versions[row["name"]] if n > number]
+        outgrown = any(
+            not own.keys() <= theirs.keys()
+            and begins_with(site.inside(other["kept"]), row["bytes"], row["sha256"])
+            for other, theirs in later
+        )
+        found |= {} if outgrown else own
+    return tuple(found)
 
 
-def _logs(work: Work, files: Sequence[Row], plant: Plant) -> tuple[LogReading, ...]:
+def _of_kind(work: Work, files: Sequence[Row], kind: str) -> list[tuple[Path, str]]:
+    """Kept files of one kind, and such files in kept archives of exports: where each lies and what it was called."""
+    found = []
+    for row in files:
+        kept = work.site.inside(row["kept"])
+        if row["kind"] == kind:
+            found.append((kept, str(row["name"])))
+        for member, held in json.loads(row["facts"]).get("apart", ()):
+            if held == kind:
+                found.append((Path(f"{kept}{MARK}{member}"), f"{row['name']}{MARK}{member}"))
+    return found
+
+
+def _logs(work: Work, files: Sequence[tuple[Path, str]], plant: Plant) -> tuple[LogReading, ...]:
     """Every log, an entry that an earlier version or another log already had left out."""
     readings = []
-    for row in files:
-        path = work.site.inside(row["kept"])
+    for path, name in files:
         read = read_calibrations(path, options=work.options)
-        readings.append(_renamed_log(settle_log(read, plant), row["name"]))
-    kept = _latest_entries(readings, [row["name"] for row in files])
+        readings.append(_renamed_log(settle_log(read, plant), name))
+    kept = _latest_entries(readings, [name for _, name in files])
     return tuple(
         dataclasses.replace(reading, entries=entries) for reading, entries in zip(readings, kept, strict=True)
     )
@@ -163,12 +192,10 @@ def _occasion(entry: CalibrationEntry) -> tuple[object, ...]:
     return entry.time, entry.point, entry.probe, entry.phase
 
 
-def _samples(work: Work, files: Sequence[Row], plant: Plant) -> tuple[SampleReading, ...]:
+def _samples(work: Work, files: Sequence[tuple[Path, str]], plant: Plant) -> tuple[SampleReading, ...]:
     found = []
-    for row in files:
-        path = work.site.inside(row["kept"])
+    for path, name in files:
         read = settle_samples(read_samples(path, options=work.options), plant)
-        name = row["name"]
         problems = tuple(
             dataclasses.replace(p, file=name) if p.file == str(path) else p for p in read.problems
         )
