@@ -84,14 +84,14 @@ const Book = (() => {
 
   // A figure's own numbers: one row a mark, with what stands on hover where it has words.
   function rows(spec) {
-    const lines = ['series,x,y,words'];
+    const lines = ['series,x,y,words'], dated = spec.layout.xaxis.type === 'date';
     for (const trace of spec.data) {
       if (trace.hoverinfo === 'skip' && spec.data.some(other => other.name === trace.name && other.text)) continue;
       for (let i = 0; i < trace.x.length; i++) {
-        const x = trace.x[i], at = typeof x === 'number' && !isNaN(x) ? new Date(x).toISOString().slice(0, 23).replace('T', ' ') : x;
+        const x = trace.x[i], at = dated && typeof x === 'number' && !isNaN(x) ? new Date(x).toISOString().slice(0, 23).replace('T', ' ') : x;
         if (at === null || at === undefined) continue;
         const y = trace.y[i], named = spec.layout.yaxis.ticktext && spec.layout.yaxis.ticktext[y];
-        lines.push([plainText(trace.name), String(at), named ? plainText(named) : y === null || Number.isNaN(y) ? '' : String(y), trace.text ? plainText(trace.text[i]) : ''].map(cell).join(','));
+        lines.push([plainText(trace.name), String(at), named ? plainText(named) : y === null || Number.isNaN(y) ? '' : typeof y === 'number' ? String(Number(y.toPrecision(9))) : y, trace.text ? plainText(trace.text[i]) : ''].map(cell).join(','));
       }
     }
     return lines.join('\n') + '\n';

@@ -229,8 +229,8 @@
     const error = errorAt(doubt, ms), band = Math.max(0, ...doubt.band.filter(b => b !== null));
     if (error === null) return 'Doubtful here.';
     const size = v => figureText(v, facts.unit, digitsFor(band));
-    if (Math.abs(error) < band / 2) return `Doubtful here: could be off by up to ${size(band)} either way, by ${doubt.basis}.`;
-    return `Doubtful here: reads about ${size(Math.abs(error))} too ${error > 0 ? 'high' : 'low'}, by ${doubt.basis}.`;
+    if (Math.abs(error) < band / 2) return `Doubtful here: could be off by up to ${size(band)} either way (rests on: ${doubt.basis}).`;
+    return `Doubtful here: reads about ${size(Math.abs(error))} too ${error > 0 ? 'high' : 'low'} (rests on: ${doubt.basis}).`;
   }
 
   function words(ms) {

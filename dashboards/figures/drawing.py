@@ -170,9 +170,14 @@ def spark_ends(findings: PointFindings, window: tuple[int, int], reader: Reader)
     )
 
 
+def with_unit(words: str, unit: str) -> str:
+    """``temperature, °C``; just the words where the unit says the same."""
+    return words if not unit or unit == words else f"{words}, {unit}"
+
+
 def panel_title(words: str, unit: str) -> str:
-    """``Temperature, °C``; just the words where the unit says the same."""
-    return capital(words) if not unit or unit == words else f"{capital(words)}, {unit}"
+    """The same at the head of a panel: ``Temperature, °C``."""
+    return capital(with_unit(words, unit))
 
 
 SHEET_WIDTH, SHEET_VALUE, SHEET_TEMPERATURE = 900, 190, 110

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -18,9 +19,11 @@ from excursions.report.result import PointFindings
 
 WIDTH, HEIGHT, LEFT, BOTTOM = 380, 190, 44, 22
 LEAST_SAMPLES = 8
+TELLING_K = 12.0  # a swing of the temperature worth drawing beside the reading
 CREEPING = having("slow to see")
 # Half spans that are tried: the closest look that still shows enough of the reading on both sides.
 HALVES = (12 * NS_PER_HOUR, 2 * NS_PER_DAY, 4 * NS_PER_DAY, 14 * NS_PER_DAY, 60 * NS_PER_DAY)
+CREPT = HALVES[3]  # what left the tolerance by and by is not seen in a day
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,7 +42,10 @@ def moment_drawing(
     trace = findings.traces.get("value")
     if since is None or trace is None:
         return None
+    guessed = any(doubt.about and doubt.start == since for doubt in doubts)
     half = max(_half_span(trace.time, trace.value, since, findings), _slow(findings, since))
+    half = max(half, CREPT) if guessed else half
+    when = f"about {reader.day_month(since)}" if guessed else reader.short(since)
     start, end = max(findings.start, since - half), min(findings.end, since + half)
     inside = (trace.time >= start) & (trace.time <= end)
     if np.isfinite(trace.value[inside]).sum() < 2:
@@ -58,12 +64,12 @@ def moment_drawing(
     line = curve(trace.time[inside], trace.value[inside], box, budget=700, whole=False)
     heat = _heat(findings, box)
     at = float(box.x(np.array([since]))[0])
-    words = f"{findings.point.quantity.label} from {reader.moment(start)} to {reader.moment(end)}; the trouble began {reader.moment(since)}"
+    words = f"{findings.point.quantity.label} from {reader.moment(start)} to {reader.moment(end)}; the trouble began {when}"
     drawing = (
         f'<svg viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{escape(words)}">{_scale(low, high, box, reader)}'
-        f'<text class="small" x="{LEFT + 4}" y="16">{escape(reader.unit(trace.unit))}</text>'
+        f'<text class="small end" x="{LEFT - 5}" y="12">{escape(reader.unit(trace.unit))}</text>'
         f'<path class="heat faint" d="{heat}"/><path class="reading" d="{line}"/>'
-        f'<path class="began" d="M{at:.1f} 6V{HEIGHT - BOTTOM}"/>{_dates(start, end, since, at, reader)}</svg>'
+        f'<path class="began" d="M{at:.1f} 6V{HEIGHT - BOTTOM}"/>{_dates(start, end, when, at, reader)}</svg>'
     )
     return Began(picture=Markup(drawing), ends=(start, end), with_heat=bool(heat))
 
@@ -104,16 +110,9 @@ def _heat(findings: PointFindings, box: Box) -> str:
     if np.isfinite(trace.value[inside]).sum() < 2:
         return ""
     low, high = ends_of(trace.value[inside], margin=0.1)
-    own = Box(
-        left=box.left,
-        top=box.top,
-        width=box.width,
-        height=box.height,
-        start=box.start,
-        end=box.end,
-        low=low,
-        high=high,
-    )
+    if high - low < TELLING_K:
+        return ""  # its small changes, drawn as high as the panel, would look like an answer
+    own = dataclasses.replace(box, low=low, high=high)
     return curve(trace.time[inside], trace.value[inside], own, budget=400, whole=False)
 
 
@@ -126,8 +125,8 @@ def _scale(low: float, high: float, box: Box, reader: Reader) -> str:
     )
 
 
-def _dates(start: int, end: int, since: int, at: float, reader: Reader) -> str:
-    middle = f'<text x="{at:.1f}" y="{HEIGHT - 5}" text-anchor="middle" class="strong">{escape(reader.short(since))}</text>'
+def _dates(start: int, end: int, when: str, at: float, reader: Reader) -> str:
+    middle = f'<text x="{at:.1f}" y="{HEIGHT - 5}" text-anchor="middle" class="strong">{escape(when)}</text>'
     left = (
         f'<text x="{LEFT}" y="{HEIGHT - 5}">{escape(reader.day_month(start))}</text>'
         if at > LEFT + 120

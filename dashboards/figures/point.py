@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dashboards.figures.drawing import panel_title
+from dashboards.figures.drawing import panel_title, with_unit
 from dashboards.figures.lanes import lane_axis, lane_traces, lanes_of
 from dashboards.figures.marks import (
     alongside,
@@ -193,7 +193,7 @@ def _title(name: str, top: float, findings: PointFindings, reader: Reader) -> Sp
 
 
 def _strip_title(other: PointFindings, top: float, reader: Reader) -> Spec:
-    words = f"Related: {other.point.name}, {other.point.quantity.label}, {reader.unit(other.unit)}"
+    words = f"Related: {other.point.name}, {with_unit(other.point.quantity.label, reader.unit(other.unit))}"
     return note(
         label(words), x=0, xref="paper", y=top, yref="paper", yanchor="bottom", xanchor="left", ink="@quiet"
     )

@@ -36,9 +36,9 @@ def blocks(about: About, reader: Reader) -> list[Block]:
     if left_out:
         made.append(Words(text=f"{left_out} earlier ones are rings on the record.", look="quiet"))
     if peers := [(row.name, row.usual, row.newest, row.said) for row in peer_rows(about, reader)]:
-        made.append(Table(head=PEERS, rows=peers))
+        made.append(Table(head=PEERS, rows=peers, named=True))
     if related := [
         (f"{row.name}, {row.label}", row.usual, row.newest, row.said) for row in related_rows(about, reader)
     ]:
-        made.append(Table(head=RELATED, rows=related))
+        made.append(Table(head=RELATED, rows=related, named=True))
     return made or [Words(text=NOTHING, look="nothing")]

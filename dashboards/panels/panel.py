@@ -31,11 +31,15 @@ class Words:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Table:
-    """Rows under a head; on paper only the first `on_paper` of them."""
+    """Rows under a head; on paper only the first `on_paper` of them.
+
+    `named`: the first column holds names as plants give them, which may be long and break anywhere.
+    """
 
     head: Sequence[str]
     rows: Sequence[Sequence[str | Link]]
     on_paper: int = 1_000
+    named: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -133,7 +133,7 @@ def _closed(
         if not math.isfinite(error) or abs(error) <= point.tolerance_at(span.level):
             continue
         where = f" at {first.point}" if point.name != first.point else ""
-        reason = f"found out of tolerance{where}: reading off by {written(error, signed=True)} {point.quantity.unit} at {written(span.level, 4)}"
+        reason = f"found out of tolerance{where}: reading off by {written(error, signed=True)} {point.quantity.unit} at {written(span.level, 4)} {point.quantity.unit}"
         made = window(span, weighed.posterior, reason.rstrip())
         if made:
             yield made

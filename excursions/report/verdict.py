@@ -18,7 +18,15 @@ from excursions.kinds import WORTH_ASKING, advice_for, caution_for, having
 from excursions.records import SEVERITY_RANK, UNVERIFIED, Calibration, Doubt, Event
 from excursions.report.result import VERDICTS, PointFindings, Verdict
 from excursions.report.tracks import tracks_of, worn_out
-from excursions.report.wording import day, doubted_from, event_sentence, quantity, whose, why_doubted
+from excursions.report.wording import (
+    day,
+    doubted_from,
+    event_sentence,
+    quantity,
+    whose,
+    why_doubted,
+    worst_error,
+)
 
 LOST_LEVEL = "level"  # a dropout that has one comes for moments, and the reading between them is one
 UNUSABLE, PASSING = having("unusable"), having("ends")
@@ -277,7 +285,11 @@ def _trust(
     past = sorted((doubt for doubt in doubts if not doubt.open_end), key=lambda doubt: doubt.end)
     if past:
         last = past[-1]
-        text += f" Readings from {doubted_from(last, tz)} to {day(last.end, tz)} are to be doubted: {why_doubted(last)}."
+        wrong = worst_error(last, findings.unit)
+        text += (
+            f" Readings from {doubted_from(last, tz)} to {day(last.end, tz)} are to be doubted"
+            f"{f', {wrong}' if wrong else ''}: {why_doubted(last)}."
+        )
         if any(c.time >= last.end and c.action == "calibration" for c in calibrations):
             text += " Since then it was calibrated."
     hidden = next((e for e in findings.events if e.kind == "hidden_heat" and SEVERITY_RANK[e.severity]), None)

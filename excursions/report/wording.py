@@ -102,18 +102,39 @@ def doubted_from(doubt: Doubt, tz: ZoneInfo) -> str:
 _BESIDE = 0.5  # an error this small beside its band says no more than the band (cp)
 
 
+def worst_error(doubt: Doubt, unit: str) -> str:
+    """How wrong readings of a window are at most, with the band there: ``up to 0.4 pH high (± 0.1 pH)``.
+
+    Empty without an error; an error that is nothing beside its band is told as the band alone.
+    """
+    if not doubt.knots:
+        return ""
+    error, band = _worst(doubt)
+    if _is_moot(doubt):
+        widest = max(doubt.band)
+        return f"whether it is off cannot be told, up to {quantity(widest, unit, widest)} either way is possible"
+    text = f"up to {quantity(abs(error), unit, band)} {'high' if error > 0 else 'low'}"
+    return f"{text} (± {quantity(band, unit, band)})" if math.isfinite(band) else text
+
+
+def _worst(doubt: Doubt) -> tuple[float, float]:
+    """The largest error of a window with knots, and its band (NaN without one)."""
+    at = max(range(len(doubt.knots)), key=lambda i: abs(doubt.knots[i][1]))
+    return doubt.knots[at][1], doubt.band[at] if at < len(doubt.band) else math.nan
+
+
+def _is_moot(doubt: Doubt) -> bool:
+    """Whether a window's error is nothing beside its band and never left the tolerance."""
+    beside = _BESIDE * max(doubt.band, default=0.0)
+    return bool(doubt.knots) and doubt.hours_out_of_tolerance == 0 and abs(_worst(doubt)[0]) < beside
+
+
 def doubt_sentence(doubt: Doubt, unit: str, tz: ZoneInfo) -> str:
     """One closed window of doubt: from when to when, how wrong at most, for how long beyond tolerance, why."""
-    text = f"{doubted_from(doubt, tz)} to {day(doubt.end, tz)}"
-    if doubt.knots:
-        worst = max(range(len(doubt.knots)), key=lambda i: abs(doubt.knots[i][1]))
-        error = doubt.knots[worst][1]
-        band = doubt.band[worst] if worst < len(doubt.band) else math.nan
-        if doubt.hours_out_of_tolerance == 0 and abs(error) < _BESIDE * max(doubt.band, default=0.0):
-            widest = max(doubt.band)
-            return f"{text}: whether it is off cannot be told, up to {quantity(widest, unit, widest)} either way is possible ({why_doubted(doubt)})"
-        text += f": up to {quantity(abs(error), unit, band)} {'high' if error > 0 else 'low'}"
-        text += f" (± {quantity(band, unit, band)})" if math.isfinite(band) else ""
+    worst = worst_error(doubt, unit)
+    text = f"{doubted_from(doubt, tz)} to {day(doubt.end, tz)}{f': {worst}' if worst else ''}"
+    if _is_moot(doubt):
+        return f"{text} ({why_doubted(doubt)})"
     return f"{text}, {number(doubt.hours_out_of_tolerance)} h out of tolerance ({why_doubted(doubt)})"
 
 

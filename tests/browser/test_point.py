@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from dashboards import write_site
+from tests.browser.conftest import said
 from tests.unit.dashboards.made_result import HOSTILE, STORIES, made_point, made_result
 
 RANGE = "document.getElementById('plot')._fullLayout.xaxis.range.map(t => Date.parse(t.replace(' ', 'T') + (t.length > 10 ? 'Z' : 'T00:00Z')))"
@@ -57,7 +58,7 @@ def hover(page: Any, part: float, height: float = 0.2) -> str:
     page.mouse.move(box["x"] + box["width"] * part, box["y"] + box["height"] * height)
     page.wait_for_function("document.querySelector('.note b')")
     page.wait_for_timeout(60)
-    return str(page.locator(".note").inner_text())
+    return said(page.locator(".note"))
 
 
 def test_a_drag_zooms_every_panel_at_once(page: Any) -> None:
@@ -84,7 +85,7 @@ def test_the_line_under_the_pointer_is_explained_in_words(page: Any) -> None:
     assert "temperature" in words
     assert "°C" in words
     assert "measuring (nothing speaks against it)" in words
-    assert "Doubtful here: reads about 0.24 pH too high, by the over-temperature found." in words
+    assert "Doubtful here: reads about 0.24 pH too high (rests on: the over-temperature found)." in words
 
 
 def test_a_deep_link_lands_on_the_event(open_page: Any, points: dict[str, Path]) -> None:

@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from dashboards.slug import slug
+from tests.browser.conftest import said
 from tests.unit.dashboards.made_result import HOSTILE, STORIES
 
 SIDEWAYS = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
@@ -42,7 +43,7 @@ def test_every_probe_page_opens_quietly_asks_nobody_and_runs_no_name(open_page: 
 
 def test_the_heated_probe_answers_first_and_draws_its_steam_out(open_page: Any, heated: Path) -> None:
     page = open_page(heated).page
-    assert page.locator(".say").inner_text().startswith("AT-101: 143 °C on ")
+    assert said(page.locator(".say")).startswith("AT-101: 143 °C on ")
     page.wait_for_function("document.querySelectorAll('#close .main-svg').length > 0")
     words = page.locator("#close .plot").first.evaluate(
         "e => e.layout.annotations.map(a => a.text).join('|')"
