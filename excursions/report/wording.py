@@ -112,8 +112,15 @@ def doubt_sentence(doubt: Doubt, unit: str, tz: ZoneInfo) -> str:
         if doubt.hours_out_of_tolerance == 0 and abs(error) < _BESIDE * max(doubt.band, default=0.0):
             widest = max(doubt.band)
             return f"{text}: whether it is off cannot be told, up to {quantity(widest, unit, widest)} either way is possible ({why_doubted(doubt)})"
-        text += f": up to {quantity(abs(error), unit, band)} {'high' if error > 0 else 'low'}"
-        text += f" (± {quantity(band, unit, band)})" if math.isfinite(band) else ""
+        way = "high" if error > 0 else "low"
+        if math.isfinite(doubt.share) and error:
+            share, spread = abs(doubt.share) * 100.0, band / abs(error) * abs(doubt.share) * 100.0
+            text += f": up to {number(share, spread)} % of the reading {way}"
+            text += f" (± {number(spread, spread)} %)" if math.isfinite(band) else ""
+            text += f", {quantity(abs(error), unit, band)} at the usual one"
+        else:
+            text += f": up to {quantity(abs(error), unit, band)} {way}"
+            text += f" (± {quantity(band, unit, band)})" if math.isfinite(band) else ""
     return f"{text}, {number(doubt.hours_out_of_tolerance)} h out of tolerance ({why_doubted(doubt)})"
 
 
