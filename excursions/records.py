@@ -7,6 +7,7 @@ canonical unit of their measurand (temperature in degC), NaN where missing; span
 from __future__ import annotations
 
 import hashlib
+import math
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -419,6 +420,7 @@ class Doubt:
     error(t) runs piecewise linearly through `knots` (k, 2): time ns, error in the canonical unit
     (reading minus truth); band is the half width of the 90 % band at each knot.  about: the start is where a
     gradual error is thought to have left the tolerance, to the hour, and no instant that the record marks.
+    share: error at the end over the reading, where the error grows with the reading and the readings spread; else NaN.
     """
 
     point: str
@@ -433,3 +435,4 @@ class Doubt:
     event: str = ""
     reasons: tuple[str, ...] = ()
     about: bool = False
+    share: float = math.nan

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from statistics import median
 
 from excursions.calibrations import models
 from excursions.calibrations.levels import level_before
@@ -15,6 +16,9 @@ from excursions.records import Calibration, Decision, Parameter, Shift
 # Each parameter of each pair is tested by itself, two-sided.  One in a hundred of unchanged parameters is then
 # called changed by chance; `chance_remark` says how many that is in the record at hand.
 SIGNIFICANCE = 0.01
+_AS_ASSUMED = 15.0  # the assumed uncertainty counts as this many shifts (cp)
+_LEAST_FACTOR = 0.5  # of the assumed uncertainty (cp)
+_MEDIAN_CHI2 = 0.4549  # median of a squared normal number
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +52,42 @@ def shifts(
             made += _shifts_at(replace(calibration, probe=probe), known, levels, plant)
             left = calibration.as_left or calibration.as_found
             known |= {n: _State(calibration.time, p) for n, p in left.items() if p.basis != "kept"}
-    return tuple(sorted(made, key=lambda s: (s.end, s.point, s.probe, s.parameter)))
+    return tuple(sorted(_as_repeated(made), key=lambda s: (s.end, s.point, s.probe, s.parameter)))
+
+
+def _as_repeated(found: Sequence[Shift]) -> list[Shift]:
+    """Shifts with uncertainties no larger than their own scatter allows.
+
+    What was assumed of standards and hands may be too much for this plant.  Shifts scatter by their uncertainty and by all
+    that truly happened besides; where they scatter by less than the uncertainty alone, it was less.  Taken from the median of
+    the squared shifts of a kind, which damage hardly moves, and drawn to what was assumed while shifts are few.  Never more
+    than assumed: then something happened.
+    """
+    kinds: dict[tuple[str, str, str], list[float]] = {}
+    for s in found:
+        if s.uncertainty > 0 and s.change != 0:  # written down twice is no repetition
+            kinds.setdefault((s.measurand, s.parameter, s.unit), []).append((s.change / s.uncertainty) ** 2)
+    factors = {
+        key: math.sqrt(
+            (_AS_ASSUMED + len(squared) * median(squared) / _MEDIAN_CHI2) / (_AS_ASSUMED + len(squared))
+        )
+        for key, squared in kinds.items()
+    }
+    return [_scaled(s, factors.get((s.measurand, s.parameter, s.unit), 1.0)) for s in found]
+
+
+def _scaled(s: Shift, factor: float) -> Shift:
+    if factor >= 1.0 or s.uncertainty <= 0:
+        return s
+    spread = max(factor, _LEAST_FACTOR) * s.uncertainty
+    p_value = math.erfc(abs(s.change) / spread / math.sqrt(2.0))
+    return replace(
+        s,
+        uncertainty=spread,
+        p_value=p_value,
+        significant=p_value < SIGNIFICANCE,
+        reading_error_uncertainty=s.reading_error_uncertainty * spread / s.uncertainty,
+    )
 
 
 def histories(calibrations: Iterable[Calibration], plant: Plant | None = None) -> list[list[Calibration]]:

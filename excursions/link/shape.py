@@ -38,6 +38,8 @@ _EVENLY_NS = 3 * NS_PER_DAY  # a knot at least so often, besides those of the ca
 _EVENLY = (5, 24)  # but neither fewer nor more than this
 _LEVELS = 8  # quantiles of the level that stand for its scatter
 _NEAR_NS = 12 * NS_PER_HOUR
+_WIDE = 2.0  # readings so many times the usual one make a figure at the usual one mislead (cp)
+_EVEN = 0.15  # of an error that grows with the reading, from an even growth (cp)
 _RATHER = 0.5  # likelier than not
 _ACTED = 0.05  # causes less likely than this get no knots of their own
 
@@ -165,7 +167,27 @@ def window(span: Span, seen: Posterior, reason: str) -> Doubt | None:
         event=lead.event.id if lead else "",
         reasons=(reason, *_shape_reason(lead, span, seen, even=even), *_pin_reason(agreed)),
         about=about,
+        share=_share(span, seen, weight),
     )
+
+
+def _share(span: Span, seen: Posterior, weight: FloatArray) -> float:
+    """Error at the end over the reading, where one figure cannot stand for all readings of the window; else NaN.
+
+    That is where twice the reading has twice the error, and the readings spread: of a cell, whose highest ones (strong
+    caustic in a cleaning, say) are no live ones, always.
+    """
+    real = {
+        name: span.began[name]
+        + weighted_quantile((seen.began + seen.contribution.sum(axis=1))[:, i : i + 1], weight, 0.5)
+        for i, name in enumerate(span.names)
+    }
+    levels = span.level * np.array([1.0, 2.0])
+    once, twice = reading_errors(span.shape, levels, used=span.used, real=real, temp_degc=span.temp)
+    known = span.line.value[(span.line.time >= span.first) & (span.line.time < span.last)]
+    wide = span.shape.kind == "cell" or bool(np.any(known > _WIDE * span.level))
+    grows = wide and span.level > 0 and abs(twice - 2.0 * once) <= _EVEN * abs(2.0 * once)
+    return float(once / span.level) if grows and once else math.nan
 
 
 def _opening(span: Span, grid: FloatArray, outside: FloatArray) -> tuple[float, bool]:

@@ -113,8 +113,15 @@ def worst_error(doubt: Doubt, unit: str) -> str:
     if _is_moot(doubt):
         widest = max(doubt.band)
         return f"whether it is off cannot be told, up to {quantity(widest, unit, widest)} either way is possible"
-    text = f"up to {quantity(abs(error), unit, band)} {'high' if error > 0 else 'low'}"
-    return f"{text} (± {quantity(band, unit, band)})" if math.isfinite(band) else text
+    way, known = "high" if error > 0 else "low", math.isfinite(band)
+    if math.isfinite(doubt.share) and error:
+        share = abs(doubt.share) * 100.0
+        spread = band / abs(error) * share
+        text = f"up to {number(share, spread)} % of the reading {way}"
+        text += f" (± {number(spread, spread)} %)" if known else ""
+        return f"{text}, {quantity(abs(error), unit, band)} at the usual one"
+    text = f"up to {quantity(abs(error), unit, band)} {way}"
+    return f"{text} (± {quantity(band, unit, band)})" if known else text
 
 
 def _worst(doubt: Doubt) -> tuple[float, float]:

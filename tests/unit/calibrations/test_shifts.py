@@ -113,3 +113,31 @@ def test_the_number_called_by_chance_is_said() -> None:
     assert remark is not None
     assert "of 2 shifts" in remark.what
     assert chance_remark([]) is None
+
+
+def test_shifts_that_scatter_by_less_than_was_assumed_have_a_smaller_uncertainty() -> None:
+    """Sixty probes whose offset repeats to 1 mV where 2.8 mV are assumed: 1 / 2.8, drawn to one by fifteen shifts, is 0.55."""
+    random = np.random.default_rng(7)
+    rows = [
+        entry(
+            "redox",
+            day,
+            standard(220.0, 220.0 + random.normal(0.0, 0.7), unit="mV", raw_unit="mV"),
+            probe=f"R{n}",
+        )
+        for n in range(60)
+        for day in (1.0, 31.0)
+    ]
+    alone = found(*rows[:2])["offset"].uncertainty
+    every = shifts(evaluate(rows, PLANT), PLANT, {})
+    assert [s.uncertainty / alone for s in every] == pytest.approx([0.55] * 60, abs=0.06)
+    wild = [
+        entry(
+            "redox", d, standard(220.0, 220.0 + 20.0 * n * (d > 1), unit="mV", raw_unit="mV"), probe=f"W{n}"
+        )
+        for n in range(1, 40)
+        for d in (1.0, 31.0)
+    ]
+    assert shifts(evaluate(wild, PLANT), PLANT, {})[0].uncertainty == pytest.approx(
+        found(*wild[:2])["offset"].uncertainty
+    )

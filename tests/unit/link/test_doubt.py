@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from zoneinfo import ZoneInfo
+
 import numpy as np
 import pytest
 
@@ -9,8 +11,10 @@ from excursions.clock import NS_PER_HOUR
 from excursions.link import attribute, band_at, corrected, doubt_windows, error_at
 from excursions.plant import Installation, Plant, Point
 from excursions.records import RETURNED, Doubt
+from excursions.report.wording import doubt_sentence
 from tests.unit.link.builders import DAY, PLANT, calibration, event, level, shift
 
+UTC = ZoneInfo("UTC")
 LEFT = {"slope": 99.0, "zero_point": 7.0}
 
 
@@ -58,6 +62,17 @@ def test_the_error_follows_the_level_of_the_process() -> None:
         [shift(0.11, parameter="cell_constant", point="conductivity", u=0.005)], [step], conductivity=halved
     )
     assert error_at(at(15, 25), one) == pytest.approx([-110.0, -55.0], rel=0.1)
+
+
+def test_an_error_of_a_cell_is_also_told_as_a_share_of_the_reading() -> None:
+    """K = 1.00 was used, 1.11 was true: whatever it read, it read 11 % of the reading too low; a zero has no such share."""
+    step = event("step", 5, -110.0, point="conductivity", size_unit="uS/cm")
+    found = shift(0.11, parameter="cell_constant", point="conductivity", u=0.005)
+    (one,) = windows([found], [step], conductivity=level(1000.0))
+    assert one.share == pytest.approx(-0.11, abs=0.01)
+    assert "11.0 % of the reading low" in doubt_sentence(one, "uS/cm", UTC)
+    (other,) = windows([shift(0.4)], [event("step", 10, -0.4)], ph=level(7.0))
+    assert np.isnan(other.share)
 
 
 def test_a_laboratory_sample_pins_the_error() -> None:
