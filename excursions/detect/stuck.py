@@ -26,6 +26,7 @@ from excursions.detect.spells import (
     covered_s,
     drawn_line,
     grown,
+    least_move,
     nearly_still,
     on_clock,
     own_clock,
@@ -199,8 +200,15 @@ def _unseen_s(record: Record, survey: Survey) -> float:
 
 def _band(record: Record, survey: Survey, settings: StuckSettings) -> float:
     """Within how much a reading counts as nearly still."""
-    count = record.value.sampling.resolution if record.value is not None else 0.0
-    return max(settings.flicker_counts * count, settings.flicker_noise * survey.sigma)
+    return max(settings.flicker_counts * _count(record, survey), settings.flicker_noise * survey.sigma)
+
+
+def _count(record: Record, survey: Survey) -> float:
+    """Size of a converter's count: what nearly all changes from sample to sample reach, though the export writes more digits."""
+    written_to = record.value.sampling.resolution if record.value is not None else 0.0
+    if _thinned(record):
+        return written_to
+    return survey.once("count", lambda: max(written_to, least_move(survey.live)))
 
 
 def _step(record: Record) -> float:

@@ -62,3 +62,13 @@ def test_a_process_that_is_busy_by_turns_is_not_stuck_while_it_rests(seed: int) 
     busy = np.exp(coloured(20_000, 0.0, 1.0, 600, seed))
     value = 7.0 + np.cumsum(busy * np.random.default_rng(seed).normal(0, 0.001, 20_000))
     assert not [e for e in detect_stuck(make_record(quantised(value, 0.01))) if e.origin == "probe"]
+
+
+def test_a_flicker_between_two_counts_of_a_coarse_converter_is_found() -> None:
+    value = quantised(
+        coloured(20_000, 115.0, 30.0, 60, 1), 100 / 204
+    )  # the export writes one decimal all the same
+    value[8_000:10_000] = 131.0 + 100 / 204 * np.random.default_rng(2).integers(0, 2, 2_000)
+    (event,) = detect_stuck(make_record(np.round(value, 1), measurand="redox"))
+    assert event.details["samples"] == pytest.approx(2_000, abs=20)
+    assert event.origin == "probe"
