@@ -11,7 +11,7 @@ or a calibration or cleaning that takes it out can.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -75,6 +75,7 @@ def detect_drift(record: Record, settings: DriftSettings | None = None) -> tuple
     walks = find_walks(record, survey, (*apart_from_neighbours(survey), ("", survey.rest)))
     if len(walks) > settings.most:
         return ()
+    walks = [_sawn(record, walk) for walk in walks]
     events = [_event(record, survey, walks, walk, settings) for walk in walks]
     return tuple(sorted((e for e in events if e is not None), key=lambda event: event.start))
 
@@ -141,6 +142,17 @@ def _event(
     )
 
 
+def _sawn(record: Record, walk: Walk) -> Walk:
+    """The walk, less returns that are a few of many sudden changes and undo what no dirt does: they are the process's."""
+    if walk.returns < SAW or _mostly_undo(walk) or record.point.quantity.fouls * walk.size > 0:
+        return walk
+    return replace(walk, returns=0)
+
+
+def _mostly_undo(walk: Walk) -> bool:
+    return walk.returns >= RETURNING * walk.joints
+
+
 def _is_dirt(record: Record, walk: Walk) -> bool:
     """Whether returns undid it, or samples agreed again in between and it went the way dirt does."""
     return walk.returns >= SAW or (walk.agreed_again and record.point.quantity.fouls * walk.size > 0)
@@ -179,7 +191,7 @@ def _walk_clues(record: Record, walk: Walk) -> tuple[Clue, ...]:
     if walk.basis:
         clues.append(Clue(odds=8.0, words=f"against {walk.basis}, which usually goes along"))
     if walk.returns >= SAW:
-        odds = 5.0 if walk.returns >= RETURNING * walk.joints else 2.0
+        odds = 5.0 if _mostly_undo(walk) else 2.0
         clues.append(Clue(odds=odds, words=f"sudden returns undid it {walk.returns} times, as cleaning does"))
         if walk.uneven > UNEVEN and walk.joints <= 1.5 * walk.returns:
             clues.append(
@@ -212,7 +224,7 @@ def _leads_back(survey: Survey, walk: Walk) -> tuple[Clue, ...]:
 def _own_way(survey: Survey, walk: Walk) -> float:
     """How far the reading itself went over a walk, sudden changes and all."""
     edge = max((walk.hi - walk.lo) // 8, 2)
-    level = survey.blocks.level
+    level = survey.rest  # less its daily round
     before, after = level[max(walk.lo - edge, 0) : walk.lo + 1], level[walk.hi : walk.hi + edge]
     return float(np.median(after) - np.median(before)) if after.size else walk.size
 

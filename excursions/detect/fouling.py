@@ -32,6 +32,9 @@ from excursions.records import CALIBRATING, CLEANING, WASHING, Event, FloatArray
 
 FEWEST_STRETCHES = 3
 FEWEST_BLOCKS = 4  # in a stretch
+PARTS = 8  # of a stretch, which show how it walks
+LEAST_ORDER = 0.6  # rank correlation of the parts with time; parts in any order pass it once in sixteen
+LEAST_HALF = 0.1  # of the walk in either half of a stretch; dirt that settles makes nine tenths in the first
 EDGE_SHARE = 6  # a sixth of a stretch at either end makes its level there
 
 
@@ -130,6 +133,8 @@ def _event(
         return None
     if not restored >= settings.least_restored or abs(size) < 2 * survey.quantum:
         return None
+    if not _gradual(survey, teeth, run):
+        return None
     blocks = survey.blocks
     start = int(survey.live.time[blocks.first[teeth.lo[i]]])
     end = int(survey.live.time[int(blocks.first[teeth.hi[j - 1]]) - 1])
@@ -172,6 +177,22 @@ def _event(
             "stretches": float(walk.size),
         },
     )
+
+
+def _gradual(survey: Survey, teeth: Teeth, run: tuple[int, int]) -> bool:
+    """Whether the stretches walk all along, on average: dirt grows, while a process that is cleaned at the same place of
+    its cycle begins each stretch with another phase of it.
+    """
+    lo, hi = teeth.lo[run[0] : run[1]], teeth.hi[run[0] : run[1]]
+    parts = int(min(PARTS, (hi - lo).min()))
+    edge = lo[:, None] + (hi - lo)[:, None] * np.arange(parts + 1) // parts
+    level = group_median(survey.blocks.level, edge[:, :-1].ravel(), edge[:, 1:].ravel()).reshape(-1, parts)
+    profile = np.median(level - level.mean(axis=1, keepdims=True), axis=0)
+    rank = np.argsort(np.argsort(profile, kind="stable"), kind="stable")
+    order = abs(float(np.corrcoef(rank, np.arange(parts))[0, 1]))
+    middle = float(profile[(parts - 1) // 2 : parts // 2 + 1].mean())
+    early = (middle - profile[0]) / (profile[-1] - profile[0]) if profile[-1] != profile[0] else math.nan
+    return order >= LEAST_ORDER and LEAST_HALF <= early <= 1 - LEAST_HALF
 
 
 def _left_over(survey: Survey, teeth: Teeth, run: tuple[int, int]) -> float:
