@@ -124,7 +124,7 @@ def _event(
         size_unit=record.value.unit if record.value else "",
         confidence=confidence,
         origin=origin,
-        severity=severity_of(record, walk.before, size),
+        severity=_severity(record, walk, size, origin),
         probe=record.plant.probe_at(record.point.name, start) or "",
         onset_uncertainty_s=0.1 * (end - start) / NS_PER_S,
         open_start=walk.lo == 0,
@@ -140,6 +140,12 @@ def _event(
             **({"stretches": walk.returns + 1.0} if walk.returns >= SAW else {}),
         },
     )
+
+
+def _severity(record: Record, walk: Walk, size: float, origin: str) -> str:
+    """By what it does to the reading; an error that samples prove is to be checked however wide the tolerance is."""
+    graded = severity_of(record, walk.before, size)
+    return "check" if graded == "note" and walk.sampled and origin == "probe" else graded
 
 
 def _sawn(record: Record, walk: Walk) -> Walk:
