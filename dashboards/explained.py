@@ -13,6 +13,8 @@ from dashboards.content.point import figure_in_words
 from dashboards.content.run import run_content
 from dashboards.markup import environment
 from dashboards.pages import record_parts
+from dashboards.panels import MOMENT
+from dashboards.panels.panel import sections
 from dashboards.slug import slug
 from dashboards.wording import Reader
 from dashboards.write import asset_files, is_there
@@ -67,6 +69,7 @@ def moment_page(result: ScanResult, answer: Explanation, reader: Reader) -> str:
         plant=result.plant.name or "the plant",
         run=run_content(result, reader),
         cautions=CAUTIONS,
+        sections=sections("moment", MOMENT, answer, reader),
         root="",
         first_event="",
         **record_parts(

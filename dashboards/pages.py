@@ -18,10 +18,10 @@ from dashboards.figures.drawing import sheet_picture, spark_ends, sparkline
 from dashboards.figures.heat import heat_spec, hottest
 from dashboards.figures.moment import moment_drawing
 from dashboards.figures.overview import MOST_POINTS, overview_spec
-from dashboards.figures.pack import pack_spec
 from dashboards.figures.point import PointMarks, point_spec
-from dashboards.figures.spec import canonical_json
-from dashboards.markup import environment, json_in_html
+from dashboards.markup import environment
+from dashboards.panels import OVERVIEW, POINT
+from dashboards.panels.panel import embedded, embedded_figure, sections
 from dashboards.wording import Reader, counted, size_words
 from excursions.clock import NS_PER_DAY
 from excursions.records import Doubt
@@ -57,6 +57,7 @@ def overview_page(result: ScanResult, overview: Overview, reader: Reader) -> str
     ]  # fmt: skip
     return environment().get_template("overview.html").render(
         page=overview,
+        sections=sections("overview", OVERVIEW, result, reader),
         root="",
         entries=entries,
         first_shown=FIRST_SHOWN,
@@ -68,7 +69,7 @@ def overview_page(result: ScanResult, overview: Overview, reader: Reader) -> str
         busiest=busiest_days(overview),
         has_timeline=bool(overview.calendar),
         timeline_rows=min(MOST_POINTS, len(entries)),
-        timeline=embedded(pack_spec(overview_spec(result, reader))),
+        timeline=embedded_figure(overview_spec(result, reader)),
         has_calibrations=bool(result.calibrations),
     )  # fmt: skip
 
@@ -82,6 +83,7 @@ def point_page(
     drawing = moment_drawing(about.findings, about.doubts, began(about), reader)
     return environment().get_template("point.html").render(
         page=page,
+        sections=sections("point", POINT, about, reader),
         root="../",
         plant=plant,
         run=run,
@@ -90,7 +92,7 @@ def point_page(
         has_temperature="temperature" in about.findings.traces,
         hottest=hottest_figure,
         hottest_words=hottest_words,
-        first_event=page.event or next((row.event for row in page.doubts if row.event), ""),
+        first_event=page.event or max(((d.start, d.event) for d in about.doubts if d.event), default=(0, ""))[1],
         moment=drawing.picture if drawing else None,
         moment_heat=drawing.with_heat if drawing else False,
         moment_span=[reader.short(t) for t in drawing.ends] if drawing else [],
@@ -127,11 +129,11 @@ def record_parts(
         "has_figure": drawn,
         "figure_words": words,
         "ends": [str(end)[:16] for end in spec["layout"]["xaxis"]["range"]],
-        "key": line_key({str(t.get("meta")) for t in spec["data"]}, [n.point.name for n in about.neighbours]),
+        "key": line_key({str(t.get("meta")) for t in spec["data"]}, about),
         "drawing": sheet_picture(
             about.findings, about.doubts, reader, words=words, window=window, marked=marked
         ),
-        "figure": embedded(pack_spec(spec)) if drawn else "",
+        "figure": embedded_figure(spec) if drawn else "",
         "facts": embedded(facts) if drawn else "",
     }
 
@@ -149,12 +151,7 @@ def _hottest(about: About, reader: Reader) -> tuple[Markup | str, str]:
     if event is None or "temperature" not in about.findings.traces:
         return "", ""
     spec = heat_spec(about.findings, about.plant, event, reader)
-    return embedded(pack_spec(spec)), f"{reader.event(event)}. Highest: {size_words(event, reader)}."
-
-
-def embedded(value: object) -> Markup:
-    """JSON inside a script element of a page: safe because every sign that could end it is escaped."""
-    return Markup(json_in_html(canonical_json(value)))
+    return embedded_figure(spec), f"{reader.event(event)}. Highest: {size_words(event, reader)}."
 
 
 def _has_figure(findings: PointFindings) -> bool:

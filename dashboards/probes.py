@@ -16,10 +16,10 @@ from dashboards.content.probe import (
 )
 from dashboards.content.run import RunFacts, run_content
 from dashboards.figures.exposure import exposure_spec
-from dashboards.figures.pack import pack_spec
 from dashboards.figures.probe_life import life_picture, life_spec, record_ends
 from dashboards.markup import environment
-from dashboards.pages import embedded
+from dashboards.panels import PROBE
+from dashboards.panels.panel import embedded_figure, sections
 from dashboards.slug import slugs
 from dashboards.stale import clear_stale, digest
 from dashboards.wording import Reader, joined
@@ -80,16 +80,18 @@ def probe_page(
     """The page of one probe."""
     page, ends = probe_content(life, reader, pages), record_ends(found)
     words = life_words(life, reader)
+    close = _close(result, life, page, found, reader)
     return environment().get_template("probe.html").render(
         page=page,
+        sections=sections("probe", PROBE, life, reader, without=() if close else ("close",)),
         root="../",
         run=run,
         plant=result.plant.name or "the plant",
         zone=reader.tz.key,
         words=words,
         drawing=life_picture(life, found, reader, ends, words),
-        figure=embedded(pack_spec(life_spec(life, found, reader, ends))),
-        figures=_close(result, life, page, found, reader),
+        figure=embedded_figure(life_spec(life, found, reader, ends)),
+        figures=close,
         dose_words=DOSE_WORDS,
         f0_words=reader.text(F0_WORDS),
         cautions=PROBE_CAUTIONS,
@@ -111,7 +113,7 @@ def _close(
         event = next(e for e in findings.events if e.id == row.event)
         if "temperature" in findings.traces:
             spec = exposure_spec(findings, result.plant, event, by_id[row.event], reader)
-            made.append((row, embedded(pack_spec(spec))))
+            made.append((row, embedded_figure(spec)))
     return made
 
 

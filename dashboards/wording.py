@@ -17,9 +17,9 @@ import numpy as np
 import polars as pl
 
 from excursions import clock
-from excursions.digits import number
+from excursions.digits import number, written
 from excursions.kinds import KINDS, MOVES
-from excursions.records import Event, FloatArray
+from excursions.records import Doubt, Event, FloatArray
 from excursions.report.wording import event_sentence, quantity
 
 UNIT_WORDS = {
@@ -215,16 +215,6 @@ def capital(text: str) -> str:
     return text if text[1:2].isupper() else text[:1].upper() + text[1:]
 
 
-def sure(confidence: float) -> str:
-    """A probability as people read it."""
-    if not math.isfinite(confidence):
-        return "not known"
-    percent = confidence * 100
-    if percent > 99:
-        return "over 99 %"
-    return "under 1 %" if percent < 1 else f"{percent:.0f} %"
-
-
 def size_words(event: Event, reader: Reader) -> str:
     """The size of an event with what it could be between."""
     if not math.isfinite(event.size):
@@ -240,6 +230,9 @@ def size_words(event: Event, reader: Reader) -> str:
         half = LEAST_DEGREES
     show = reader.difference if signed else reader.amount
     text = show(event.size, event.size_unit, half if half > 0 else math.nan, signed=signed)
+    if not event.size_unit:  # now over before
+        band = f" ({written(low, 2)} to {written(high, 2)})" if half > 0 else ""
+        return f"{written(event.size, 2)} ×{band}"
     if event.kind in ("over_temperature", "sterilisation"):
         return bounded(text, reader.amount(high, event.size_unit, half) if high > event.size else text)
     if half > 0:
@@ -283,15 +276,34 @@ def _figure_name(name: str, reader: Reader) -> str:
     return reader.text(name.replace("_", " ").replace("f0", "F0").replace(" degc", " degC"))
 
 
+def thousands(count: int) -> str:
+    """``2 820 899`` with narrow spaces, which mean the same in every country."""
+    return f"{count:,}".replace(",", "\u202f")
+
+
 def counted(count: int, one: str, many: str = "") -> str:
     """``1 point``, ``3 points``, ``no points``."""
     word = one if count == 1 else many or f"{one}s"
-    return f"{count:,} {word}".replace(",", "\u202f") if count else f"no {word}"
+    return f"{thousands(count)} {word}" if count else f"no {word}"
 
 
 def joined(parts: list[str], *, last: str = "and") -> str:
     """``a, b and c``."""
     return ", ".join(parts) if len(parts) < 2 else f"{', '.join(parts[:-1])} {last} {parts[-1]}"
+
+
+def from_words(doubt: Doubt, reader: Reader) -> str:
+    """Since when readings are doubtful: to the minute where the record marks it, the day where it is a guess."""
+    return f"about {reader.date(doubt.start)}" if doubt.about else reader.moment(doubt.start)
+
+
+def since_words(since: int | None, reader: Reader, *, about: bool, rest: str) -> tuple[str, str]:
+    """The margin's two lines: the day, and the minute with the `rest`; a guess has no minute, and nothing has neither."""
+    if since is None:
+        return "", ""
+    if about:
+        return f"about {reader.date(since)}", rest
+    return reader.date(since), f"{reader.clock(since)}, {rest}"
 
 
 def off_by(error: float, band: float, unit: str, show: Callable[..., str]) -> str:

@@ -57,6 +57,16 @@ def chance_text(expected: float) -> str:
     return "fewer than 0.001" if expected < 0.001 else written(expected, 1)
 
 
+def percent(probability: float) -> str:
+    """A probability as people read it: nothing is certain, and nothing impossible."""
+    if not math.isfinite(probability):
+        return "not known"
+    share = probability * 100
+    if share > 99:
+        return "over 99 %"
+    return "under 1 %" if share < 1 else f"{share:.0f} %"
+
+
 def f0_text(minutes: float) -> str:
     """Lethality F0 [min]; from a week on its size says no more than that it is beyond any cycle."""
     if not math.isfinite(minutes):

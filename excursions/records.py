@@ -183,6 +183,12 @@ class Record:
     sample_time: TimeArray = field(default_factory=lambda: np.empty(0, np.int64))
     sample_value: FloatArray = field(default_factory=lambda: np.empty(0, np.float64))
 
+    @property
+    def change_unit(self) -> str:
+        """Unit of a change of the reading: its own, ``K`` for degC; empty without a reading."""
+        unit = self.value.unit if self.value is not None else ""
+        return "K" if unit == "degC" else unit
+
 
 # --- detect -> link -> report --------------------------------------------------------------------
 

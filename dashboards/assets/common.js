@@ -49,10 +49,18 @@ const Book = (() => {
     return /[",\n]/.test(safe) ? '"' + safe.replaceAll('"', '""') + '"' : safe;
   };
 
-  // A figure that is drawn when somebody opens it; `before` makes sure that plotly is there.
-  function lazy(name, before) {
-    const holder = document.querySelector(`[data-figure=${name}]`);
-    if (!holder) return;
+  // Figures that are drawn when somebody opens them; plotly is fetched from beside this script by the first that needs it.
+  const here = document.currentScript.src;
+  function withPlotly(draw) {
+    if (window.Plotly) { draw(); return; }
+    const script = document.createElement('script');
+    script.src = here.replace(/common\.js$/, 'plotly.min.js');
+    script.onload = draw;
+    document.head.append(script);
+  }
+
+  function lazy(holder) {
+    const name = holder.dataset.figure;
     let spec = null;
     const draw = () => {
       const painted = paint(spec, inks());
@@ -66,11 +74,12 @@ const Book = (() => {
     holder.addEventListener('toggle', () => {
       if (!holder.open || spec) return;
       spec = figure(name + '-figure');
-      before(draw);
+      withPlotly(draw);
       onTheme(draw);
     });
     holder.querySelector('[data-rows]').addEventListener('click', () => save(name + '.csv', 'text/csv', rows(spec)));
     holder.querySelector('[data-save]').addEventListener('click', () => picture(document.getElementById(name), name, 'svg'));
+    if ('open' in holder.dataset) holder.open = true;
   }
 
   // A figure's own numbers: one row a mark, with what stands on hover where it has words.
@@ -122,6 +131,10 @@ const Book = (() => {
     document.getElementById(button.getAttribute('aria-controls')).classList.toggle('folded', !open);
   });
 
+  // A count with narrow spaces, as the pages write it.
+  const thousands = count => count.toLocaleString('en').replaceAll(',', '\u202f');
+
   const onTheme = redraw => matchMedia('(prefers-color-scheme: dark)').addEventListener('change', redraw);
-  return { query, unpack, paint, inks, figure, save, cell, onTheme, lazy, picture, drawing, plainText };
+  for (const holder of document.querySelectorAll('[data-figure]')) lazy(holder);
+  return { query, unpack, paint, inks, figure, save, cell, onTheme, picture, drawing, plainText, thousands };
 })();

@@ -97,7 +97,7 @@
     clear.hidden = !filtered;
     const left = matching.length - Math.min(shownMost, matching.length);
     more.hidden = left === 0;
-    more.textContent = left > PORTION ? `Show ${PORTION} more of the other ${left.toLocaleString('en')}` : `Show the other ${left}`;
+    more.textContent = left > PORTION ? `Show ${PORTION} more of the other ${Book.thousands(left)}` : `Show the other ${left}`;
   }
 
   // What a person sees comes in the frame of the key; the rows below it come when no key has followed, a few in a frame.
@@ -210,13 +210,6 @@
     else calendarDrawing();
   });
 
-  // The time line asks for plotly only when somebody opens it.
-  Book.lazy('timeline', draw => {
-    const script = document.createElement('script');
-    script.src = 'assets/plotly.min.js';
-    script.onload = draw;
-    document.head.append(script);
-  });
   recall();
   setTimeout(gather, 200);
 })();

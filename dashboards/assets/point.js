@@ -175,7 +175,7 @@
       const all = main.x.length >= facts1.samples, nearly = expected && drawn >= expected * 0.9;
       drawnWords.textContent = all ? 'Every sample is drawn.'
         : nearly ? 'In this stretch about every sample is drawn.'
-        : `${drawn.toLocaleString('en')} samples stand for ${expected ? 'about ' + Math.round(expected).toLocaleString('en') : facts1.samples.toLocaleString('en')} in this stretch: lowest and highest of every part are kept, the samples between them are in your export.`;
+        : `${Book.thousands(drawn)} samples stand for ${expected ? 'about ' + Book.thousands(Math.round(expected)) : Book.thousands(facts1.samples)} in this stretch: lowest and highest of every part are kept, the samples between them are in your export.`;
       const command = !all && !nearly && closer();
       if (command) {
         const code = document.createElement('code');
@@ -203,7 +203,7 @@
   // As many decimals as the record itself has, or as a band supports, else four significant digits.
   function figureText(value, unit, decimals, significant = 4) {
     const digits = decimals !== undefined ? decimals : Math.max(0, significant - 1 - Math.floor(Math.log10(Math.abs(value) || 1)));
-    return `${value.toFixed(Math.min(digits, 6)).replace('-', '−')} ${unit}`.trim();
+    return `${value.toFixed(Math.min(digits, 6)).replace('-', '−')}\u00a0${unit}`.trim();
   }
 
   // A spread is known to two digits; no temperature of a probe is worth more than one decimal.
@@ -436,7 +436,6 @@
   // The browser goes to the row of the table once more when everything has loaded: land after that.
   if (document.readyState !== 'complete') addEventListener('load', () => setTimeout(land));
 
-  Book.lazy('hottest', now => now());
   scaleButton.hidden = !facts.scale.value && !facts.scale.noise;
   wrap.hidden = false;
   draw().then(() => {

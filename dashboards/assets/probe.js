@@ -94,10 +94,6 @@
   });
 
   // ---- single exposures -------------------------------------------------------------------------------
-  for (const figure of document.querySelectorAll('details.figure')) {
-    Book.lazy(figure.dataset.figure, redraw => redraw());
-    if ('first' in figure.dataset) figure.open = true;
-  }
   const chosen = location.hash.match(/^#close-(\w+)$/);
   if (chosen) document.querySelector(`[data-figure="fig-${chosen[1]}"]`)?.setAttribute('open', '');
 })();

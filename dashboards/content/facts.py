@@ -13,7 +13,8 @@ from dashboards.content.scale import usual, usual_scale
 from dashboards.figures.pack import pack_array
 from dashboards.figures.spec import label
 from dashboards.look import family
-from dashboards.wording import ORIGIN_WORDS, STATE_WORDS, Reader, sure
+from dashboards.wording import ORIGIN_WORDS, STATE_WORDS, Reader
+from excursions.digits import percent
 from excursions.records import STATES, Event, StateLine
 from excursions.report.wording import HEAT
 
@@ -82,7 +83,7 @@ def _whose(event: Event) -> str:
     """Whose doing and how sure; of heat, which was measured, no more than that."""
     if event.kind in HEAT:
         return "measured"
-    return f"{ORIGIN_WORDS.get(event.origin, event.origin)}, {sure(event.confidence)} sure"
+    return f"{ORIGIN_WORDS.get(event.origin, event.origin)}, {percent(event.confidence)} sure"
 
 
 def _states(states: StateLine, reader: Reader) -> dict[str, object]:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from dashboards.wording import PARAMETER_WORDS, Reader, capital, counted, joined
+from dashboards.wording import PARAMETER_WORDS, Reader, capital, counted, joined, thousands
 from excursions.clock import duration_text
 from excursions.conclusions import AuditFinding, Coefficient, Due, Lesson
 from excursions.digits import number
@@ -95,7 +95,9 @@ def change_content(result: ScanResult, reader: Reader, slugs: Mapping[str, str])
         line = f"It cannot be said what changed: {comparison.problem}."
         return Changes(line=line, rows=(), left_out=0, of_point={})
     rows = tuple(_change_row(change, reader, slugs) for change in comparison.changes[:MOST_CHANGES])
-    told = joined([f"{n:,} {w}" for w in CHANGES if (n := sum(c.change == w for c in comparison.changes))])
+    told = joined(
+        [f"{thousands(n)} {w}" for w in CHANGES if (n := sum(c.change == w for c in comparison.changes))]
+    )
     line = f"{since_the_run_before(comparison.record_end, reader)}: {told or 'nothing changed'}."
     of_point: dict[str, str] = {}
     for change in comparison.changes:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from dashboards.content.about import About
-from dashboards.wording import Reader, capital, described, sure
+from dashboards.wording import Reader, capital, described, since_words
+from excursions.digits import percent
 from excursions.report.explanation import Explanation
 
 
@@ -21,8 +22,6 @@ class MomentContent:
     sentence: str
     since: str
     since_time: str
-    lasting: str
-    until: str
     wrong: str
     knowledge: str
     basis: str
@@ -38,6 +37,7 @@ class MomentContent:
 def moment_content(answer: Explanation, about: About, reader: Reader) -> MomentContent:
     """Turn an explanation into text in the reader's zone and units."""
     findings = about.findings
+    since, since_time = since_words(answer.since, reader, about=answer.about, rest=_until(answer, reader))
     return MomentContent(
         name=answer.point,
         what=described(findings.point.quantity.label, findings.point.description),
@@ -45,15 +45,13 @@ def moment_content(answer: Explanation, about: About, reader: Reader) -> MomentC
         asked=asked_words(answer, reader),
         verdict=answer.verdict,
         sentence=reader.text(answer.sentence),
-        since=reader.date(answer.since) if answer.since is not None else "",
-        since_time=reader.clock(answer.since) if answer.since is not None else "",
-        lasting="",
-        until=_until(answer, reader),
+        since=since,
+        since_time=since_time,
         wrong=reader.text(answer.wrong),
         knowledge=reader.text(answer.knowledge),
         basis=capital(reader.text(answer.basis)),
         causes=tuple(
-            (sure(cause.probability), reader.text(cause.words), reader.text("; ".join(cause.reasons)))
+            (percent(cause.probability), reader.text(cause.words), reader.text("; ".join(cause.reasons)))
             for cause in answer.causes
         ),
         checks=tuple(
@@ -80,6 +78,4 @@ def asked_words(answer: Explanation, reader: Reader) -> str:
 
 
 def _until(answer: Explanation, reader: Reader) -> str:
-    if answer.since is None:
-        return ""
     return f"to {reader.moment(answer.until)}" if answer.until is not None else "not over"

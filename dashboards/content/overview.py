@@ -19,7 +19,17 @@ from dashboards.content.fleet import (
 )
 from dashboards.content.run import RunFacts, run_content
 from dashboards.look import FAMILIES, family
-from dashboards.wording import Reader, capital, counted, described, joined, kind_label, off_by
+from dashboards.wording import (
+    Reader,
+    capital,
+    counted,
+    described,
+    joined,
+    kind_label,
+    off_by,
+    since_words,
+    thousands,
+)
 from excursions.clock import NS_PER_DAY, TimeArray, duration_text
 from excursions.records import Event
 from excursions.report.result import VERDICTS, PointFindings, ScanResult, Verdict
@@ -62,7 +72,6 @@ class Entry:
     since: str
     since_time: str
     since_day: int
-    lasting: str
     wrong: str
     advice: str
     caution: str
@@ -184,6 +193,7 @@ def _entry(
 ) -> Entry:  # fmt: skip
     point = findings.point
     since = verdict.since
+    since_day, since_time = since_now(verdict, findings, reader)
     return Entry(
         name=point.name,
         slug=slugs[point.name],
@@ -193,10 +203,9 @@ def _entry(
         probe=result.plant.probe_at(point.name, findings.end) or "",
         verdict=verdict.verdict,
         sentence=reader.text(verdict.sentence),
-        since=reader.date(since) if since is not None else "",
-        since_time=reader.clock(since) if since is not None else "",
+        since=since_day,
+        since_time=since_time,
         since_day=_day(since, reader) if since is not None else 0,
-        lasting=duration_text(max(0, findings.end - since) / 1e9) if since is not None else "",
         wrong=wrong_now(verdict, findings, reader),
         advice=reader.text(verdict.advice),
         caution=reader.text(verdict.caution),
@@ -210,6 +219,12 @@ def _entry(
         days=_event_days(findings, reader),
         in_trouble=verdict.verdict != "trust",
     )
+
+
+def since_now(verdict: Verdict, findings: PointFindings, reader: Reader) -> tuple[str, str]:
+    """Since when, and how long that is at the end of the record: the margin's two lines."""
+    lasting = duration_text(max(0, findings.end - (verdict.since or 0)) / 1e9)
+    return since_words(verdict.since, reader, about=verdict.about, rest=f"for {lasting}")
 
 
 def wrong_now(verdict: Verdict, findings: PointFindings, reader: Reader) -> str:
@@ -285,16 +300,15 @@ def _answer(entries: tuple[Entry, ...]) -> str:
         return "No point could be read."
     trouble = [e for e in entries if e.in_trouble]
     if not trouble:
-        return (
-            "The reading of the one point may be trusted."
-            if len(entries) == 1
-            else f"All {len(entries):,} points may be trusted, as far as this record goes."
-        )
+        if len(entries) == 1:
+            return "The reading of the one point may be trusted."
+        all_of_them = "Both" if len(entries) == 2 else f"All {thousands(len(entries))}"
+        return f"{all_of_them} points may be trusted, as far as this record goes."
     if len(entries) == 1:
         return f"The reading of {trouble[0].name} is not to be trusted as it stands."
     many = len(trouble) != 1
     return (
-        f"{len(trouble):,} of {len(entries):,} points {'are' if many else 'is'} not to be trusted as "
+        f"{thousands(len(trouble))} of {thousands(len(entries))} points {'are' if many else 'is'} not to be trusted as "
         f"{'they stand' if many else 'it stands'}."
     )
 
@@ -314,7 +328,8 @@ def _earlier(result: ScanResult) -> str:
     if not names:
         return ""
     named = joined(
-        names[:MOST_NAMED] + ([f"{len(names) - MOST_NAMED:,} more"] if len(names) > MOST_NAMED else [])
+        names[:MOST_NAMED]
+        + ([f"{thousands(len(names) - MOST_NAMED)} more"] if len(names) > MOST_NAMED else [])
     )
     return f"Stretches of earlier readings are doubtful at {named}."
 

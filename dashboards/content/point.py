@@ -2,37 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence, Set
+from collections.abc import Set
 from dataclasses import dataclass
 
 import numpy as np
 
 from dashboards.content.about import About
-from dashboards.content.compare import (
-    PeerRow,
-    RelatedRow,
-    SampleRow,
-    peer_rows,
-    related_rows,
-    sample_rows,
-)
 from dashboards.content.fleet import AuditRow, DueRow, audit_row, due_row, in_use, since_the_run_before
 from dashboards.content.heat import HeatRow, heat_rows
-from dashboards.content.overview import CAUTIONS, in_trouble, wrong_now
+from dashboards.content.overview import CAUTIONS, in_trouble, since_now, wrong_now
 from dashboards.content.rows import (
     CalibrationRow,
-    DoubtRow,
     EventRow,
     ShiftRow,
     calibration_rows,
-    doubt_rows,
     event_rows,
     shift_rows,
 )
 from dashboards.content.run import grouped
 from dashboards.content.sampling import limit_words, sampling_words
-from dashboards.wording import Reader, capital, counted, described, joined, kind_label
-from excursions.clock import duration_text
+from dashboards.wording import Reader, capital, counted, described, from_words, joined, kind_label
 from excursions.records import Decision, FloatArray
 
 MOST_CHANGES = 6  # the rest stand in the table
@@ -50,7 +39,6 @@ class PointContent:
     sentence: str
     since: str
     since_time: str
-    lasting: str
     wrong: str
     advice: str
     caution: str
@@ -69,11 +57,6 @@ class PointContent:
     calibrations: tuple[CalibrationRow, ...]
     audit: tuple[AuditRow, ...]
     due: tuple[DueRow, ...]
-    doubts: tuple[DoubtRow, ...]
-    samples: tuple[SampleRow, ...]
-    samples_left_out: int
-    peers: tuple[PeerRow, ...]
-    related: tuple[RelatedRow, ...]
     ratings: str
     heat: tuple[HeatRow, ...]
     heat_left_out: int
@@ -88,8 +71,7 @@ def point_content(about: About, reader: Reader, slug: str) -> PointContent:
     findings, verdict = about.findings, about.verdict
     rows, left_out = event_rows(about, reader)
     heat, heat_left_out = heat_rows(findings, reader)
-    samples, samples_left_out = sample_rows(about, reader)
-    since = verdict.since
+    since, since_time = since_now(verdict, findings, reader)
     return PointContent(
         name=findings.point.name,
         slug=slug,
@@ -97,9 +79,8 @@ def point_content(about: About, reader: Reader, slug: str) -> PointContent:
         probe=about.plant.probe_at(findings.point.name, findings.end) or "",
         verdict=verdict.verdict,
         sentence=reader.text(verdict.sentence),
-        since=reader.date(since) if since is not None else "",
-        since_time=reader.clock(since) if since is not None else "",
-        lasting=duration_text(max(0, findings.end - since) / 1e9) if since is not None else "",
+        since=since,
+        since_time=since_time,
         wrong=wrong_now(verdict, findings, reader),
         advice=reader.text(verdict.advice),
         caution=reader.text(verdict.caution),
@@ -126,11 +107,6 @@ def point_content(about: About, reader: Reader, slug: str) -> PointContent:
             for due in about.due
             if in_use(due, about.plant, findings.end)
         ),
-        doubts=doubt_rows(about, reader),
-        samples=samples,
-        samples_left_out=samples_left_out,
-        peers=peer_rows(about, reader),
-        related=related_rows(about, reader),
         ratings=ratings_words(about, reader),
         heat=heat,
         heat_left_out=heat_left_out,
@@ -163,21 +139,23 @@ def figure_in_words(about: About, reader: Reader) -> str:
     text += f", {counted(len(about.samples), 'laboratory sample')}."
     for doubt in about.doubts:
         end = "the end of the record" if doubt.open_end else reader.moment(doubt.end)
-        text += f" Readings from {reader.moment(doubt.start)} to {end} are doubtful."
+        text += f" Shaded: readings from {from_words(doubt, reader)} to {end} are doubtful."
     return text
 
 
-def line_key(drawn: Set[str], neighbours: Sequence[str]) -> tuple[tuple[str, str], ...]:
+def line_key(drawn: Set[str], about: About) -> tuple[tuple[str, str], ...]:
     """(ink, words) of the kinds of line and mark that are on the figure, by what each trace is."""
+    beside = joined([other.point.name for other in about.neighbours])
     rows = (
         ("reading", "reading", "value"),
         ("pencil", "dashed: corrected level with its band, an estimate", "corrected"),
         ("lab", "rings: laboratory samples", "samples"),
-        ("heat", "temperature, with the ratings", "temperature"),
+        ("heat", "temperature; broken: its ratings, where the scale reaches them", "temperature"),
         ("mark", "calibration", "calibration:start"),
-        ("state", f"beside it: {joined(list(neighbours))}", "beside"),
+        ("state", f"beside it: {beside}", "beside"),
     )
-    return tuple((ink, words) for ink, words, meta in rows if meta in drawn)
+    shades = (("doubt", "shaded: readings to doubt"),) if about.doubts else ()
+    return (*((ink, words) for ink, words, meta in rows if meta in drawn), *shades)
 
 
 def _ends(value: FloatArray) -> tuple[float, float]:

@@ -17,12 +17,12 @@ from dashboards.wording import (
     capital,
     counted,
     figure_words,
+    from_words,
     kind_label,
     size_words,
-    sure,
 )
 from excursions.clock import duration_text
-from excursions.digits import number
+from excursions.digits import number, percent
 from excursions.kinds import HEAT_KINDS
 from excursions.records import SEVERITY_RANK, Calibration, Event, Link, Parameter, Shift
 
@@ -173,7 +173,7 @@ def _event_row(event: Event, about: About, reader: Reader, *, on_paper: bool) ->
         lasting_sort=lasting,
         size=size_words(event, reader),
         size_sort=abs(event.size) if math.isfinite(event.size) else -1.0,
-        sure=sure(event.confidence),
+        sure=percent(event.confidence),
         sure_sort=event.confidence,
         after=after,
         after_why=reader.text(why),
@@ -245,7 +245,7 @@ def _cause_rows(shift: Shift, links: Sequence[Link], about: About, reader: Reade
             CauseRow(
                 cause=reader.event(event) if event else words,
                 event=link.event if event else "",
-                share=sure(link.probability),
+                share=percent(link.probability),
                 probability=link.probability,
                 predicted=reader.amount(link.predicted, shift.unit, link.predicted_uncertainty, signed=True)
                 + (
@@ -315,7 +315,7 @@ def doubt_rows(about: About, reader: Reader) -> tuple[DoubtRow, ...]:
         ]
         rows.append(
             DoubtRow(
-                start=reader.moment(doubt.start),
+                start=from_words(doubt, reader),
                 end="not over" if doubt.open_end else reader.moment(doubt.end),
                 error=_from_to(ends),
                 hours=f"{number(doubt.hours_out_of_tolerance, max(doubt.hours_out_of_tolerance * 0.02, 0.5))} h"

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import PurePath
 
-from dashboards.wording import Reader
+from dashboards.wording import Reader, thousands
 from excursions.clock import to_ns
 from excursions.records import Decision
 from excursions.report.result import ScanResult
@@ -173,4 +173,4 @@ def _whole(value: object) -> int:
 
 
 def _count(value: object) -> str:
-    return f"{value:,}".replace(",", "\u202f") if isinstance(value, int) else ""
+    return thousands(value) if isinstance(value, int) else ""

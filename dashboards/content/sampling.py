@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from dashboards.wording import Reader, capital
+from dashboards.wording import Reader, capital, joined, thousands
 from excursions.handbook import page_of
 from excursions.kinds import KINDS
 from excursions.records import Sampling
@@ -37,13 +37,22 @@ def limit_words(findings: PointFindings) -> tuple[tuple[str, str, str], ...]:
     Those that the record cannot show come last, together, without a page.
     """
     shown = [limit for limit in findings.limits if math.isfinite(limit.size)]
-    silent = [KINDS[limit.kind].label for limit in findings.limits if not math.isfinite(limit.size)]
+    found = {event.kind for event in findings.events}
+    silent = [limit.kind for limit in findings.limits if not math.isfinite(limit.size)]
+    unseen = [KINDS[kind].label for kind in silent if kind not in found]
+    unmeasured = [KINDS[kind].label for kind in silent if kind in found]
     said = [
         (capital(KINDS[limit.kind].label), page_of(limit.kind).name, f"{capital(limit.sentence)}.")
         for limit in shown
     ]
-    if silent:
-        said.append(("Cannot tell", "", f"This record cannot show {', '.join(silent)}."))
+    if unseen:
+        said.append(
+            ("Cannot tell", "", f"This record cannot be relied on to show {joined(unseen, last='or')}.")
+        )
+    if unmeasured:
+        said.append(
+            ("Found, but", "", f"How small one would still be found cannot be said of {joined(unmeasured)}.")
+        )
     return tuple(said)
 
 
@@ -72,7 +81,7 @@ def _thinned(findings: PointFindings) -> tuple[str, ...]:
     thinned = [t for t in findings.traces.values() if t.time.size < t.samples]
     if not thinned:
         return ("The figure draws every sample.",)
-    parts = [f"{t.name} {t.time.size:,} of {t.samples:,}".replace(",", "\u202f") for t in thinned]
+    parts = [f"{t.name} {thousands(t.time.size)} of {thousands(t.samples)}" for t in thinned]
     return (
         f"The figure draws fewer samples than there are ({', '.join(parts)}): lowest and highest of every stretch "
         "are kept, events are kept finer, and no extreme is lost.",

@@ -178,7 +178,6 @@ def panel_title(words: str, unit: str) -> str:
 SHEET_WIDTH, SHEET_VALUE, SHEET_TEMPERATURE = 900, 190, 110
 CLOSE = 5 * NS_PER_DAY  # below this a drawing shows hours and its whole scale
 SHEET_LEFT, SHEET_GAP, SHEET_BOTTOM = 62, 26, 24
-WORD_WIDTH = 58  # of "doubtful" in small type
 
 
 def sheet_picture(
@@ -254,13 +253,7 @@ def _sheet_shade(doubt: Doubt, box: Box) -> str:
     right = min(box.left + box.width, float(box.x(np.array([doubt.end]))[0]))
     if right <= left:
         return ""
-    # At the right edge the word stands before the shade: beyond it there is no paper.
-    at_edge = left + WORD_WIDTH > box.left + box.width
-    x, anchor = (left - 4, "small end") if at_edge else (left + 4, "small")
-    return (
-        f'<path class="doubt" d="M{left:.1f} {box.top:.1f}H{right:.1f}V{box.top + box.height:.1f}H{left:.1f}Z"/>'
-        f'<text class="{anchor}" x="{x:.1f}" y="{box.top + 13:.1f}">doubtful</text>'
-    )
+    return f'<path class="doubt" d="M{left:.1f} {box.top:.1f}H{right:.1f}V{box.top + box.height:.1f}H{left:.1f}Z"/>'
 
 
 def _scale(box: Box) -> list[tuple[str, float]]:

@@ -77,7 +77,6 @@ def shades(findings: PointFindings, doubts: Sequence[Doubt], key: str, reader: R
             {
                 "type": "rect", "x0": stamp(start), "x1": stamp(end), "y0": 0, "y1": 1, "yref": f"{key} domain",
                 "fillcolor": "@doubt", "line": {"width": 0}, "layer": "below",
-                "label": {"text": "doubtful", "textposition": "top right" if doubt.end >= findings.end else "top left", "font": {"size": 12, "color": "@quiet"}, "padding": 4},
             }
         )  # fmt: skip
     serious = [e for e in findings.events if e.severity != "note" and e.origin in ("probe", "undecided")]

@@ -6,10 +6,11 @@ from functools import cache
 from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
 
-from dashboards.markup.text import json_in_html, plain
+from dashboards.markup.text import json_in_html, plain, unbroken
 
-__all__ = ["environment", "json_in_html", "plain"]
+__all__ = ["environment", "json_in_html", "plain", "unbroken"]
 
 TEMPLATES = Path(__file__).parent / "templates"
 
@@ -24,6 +25,12 @@ def environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
         keep_trailing_newline=True,
+        finalize=_shown,
     )
     made.filters["verdict_class"] = lambda verdict: "v-" + str(verdict).replace(" ", "-")
     return made
+
+
+def _shown(value: object) -> object:
+    """What a template writes: text with its units held to their numbers; markup as it is."""
+    return unbroken(value) if isinstance(value, str) and not isinstance(value, Markup) else value

@@ -71,6 +71,8 @@ def _since(answer: Explanation, tz: ZoneInfo) -> str:
     if answer.since is None:
         return "–"
     until = f" to {clock.wall(answer.until, tz)}" if answer.until is not None else ", not over"
+    if answer.about:
+        return f"about {clock.to_datetime(answer.since, tz):%-d %b %Y}{until}"
     return f"{clock.wall(answer.since, tz)}{until}"
 
 

@@ -77,7 +77,7 @@ DateSystemOption = Annotated[
 ]
 MixedUnitsOption = Annotated[
     MixedUnits,
-    typer.Option("--mixed-units", help="A tag in two units: two signals, or converted to the first."),
+    typer.Option("--mixed-units", help="A tag in two units: converted to the first, or two signals."),
 ]
 
 
@@ -103,7 +103,7 @@ class HowToRead:
     encoding: Encoding = ""
     sheet: SheetName = ""
     date_system: DateSystemOption = None
-    mixed_units: MixedUnitsOption = MixedUnits.APART
+    mixed_units: MixedUnitsOption = MixedUnits.CONVERT
     tune: TuneOption = None
 
     def options(

@@ -239,7 +239,7 @@ def _event(
         onset_uncertainty_s=0.1 * float(days[0]) * NS_PER_DAY / NS_PER_S,
         open_end=len(saw.teeth) > returns,
         evidence=(
-            f"the calmest reading of each day creeps by {written(rate, 2)} a day",
+            f"the calmest reading of each day creeps by {written(rate, 2)} {record.change_unit} a day",
             f"sudden returns undid it {returns} times, to the same level, as cleaning does",
             *words_of(clues),
         ),

@@ -130,8 +130,8 @@ def _event(
         open_start=walk.lo == 0,
         open_end=open_end,
         evidence=(
-            f"walked by {number(walk.size, 1.645 * walk.spread)} in {duration_text((end - start) / NS_PER_S)}",
-            f"usual change over that time {written(walk.spread, 2)}; {times(alike, 'other slow change', 'other slow changes')} of that size",
+            f"walked by {number(walk.size, 1.645 * walk.spread)} {record.change_unit} in {duration_text((end - start) / NS_PER_S)}",
+            f"usual change over that time {written(walk.spread, 2)} {record.change_unit}; {times(alike, 'other slow change', 'other slow changes')} of that size",
             *(("a straight walk over the whole record",) if walk.straight else ()),
             *words_of(clues),
         ),

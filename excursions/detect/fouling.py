@@ -165,9 +165,9 @@ def _event(
         open_start=i == 0,
         open_end=j == teeth.walk.size,
         evidence=(
-            f"walks by {written(size)} from one {name} to the next, {walk.size} times",
+            f"walks by {written(size)} {record.change_unit} from one {name} to the next, {walk.size} times",
             f"each {name} brings back {100 * restored:.0f} % of it",
-            f"what is not brought back walks by {written(left, 2)} a day",
+            f"what is not brought back walks by {written(left, 2)} {record.change_unit} a day",
             *words_of(clues),
         ),
         details={

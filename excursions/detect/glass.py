@@ -140,8 +140,8 @@ def _event(
         evidence=(
             f"keeps to pH {level:.2f} for {duration_text((end - start) / NS_PER_S)} and follows the process no more,"
             " as with broken glass",
-            f"moved by {written(float(own.max()), 2)} at most while the temperature swung; with such swings it moved by"
-            f" {written(float(others.min()), 2)} or more in all {others.size} other windows of this record",
+            f"moved by {written(float(own.max()), 2)} pH at most while the temperature swung; with such swings it moved by"
+            f" {written(float(others.min()), 2)} pH or more in all {others.size} other windows of this record",
             *words_of(tuple(clues)),
         ),
         details={"samples": float(last - first + 1), "held_s": (end - start) / NS_PER_S},

@@ -12,6 +12,7 @@ from scipy.special import gammainc
 from excursions.clock import NS_PER_S, duration_text
 from excursions.detect.bouts import Bout
 from excursions.detect.survey import Survey
+from excursions.digits import written
 from excursions.records import Event, FloatArray, IndexArray, Record
 from excursions.states.trace import runs
 
@@ -53,7 +54,7 @@ def lost_event(record: Record, survey: Survey, stays: IndexArray, bout: Bout) ->
     lost_s = float((time[stays[:, 1]] - time[stays[:, 0]]).sum()) / NS_PER_S
     levels = np.unique(value[stays[:, 0]])
     unit = record.value.unit if record.value is not None else ""
-    shown = " or ".join(f"{level:g}" for level in levels)
+    shown = " or ".join(written(float(level)) for level in levels)
     electrode = record.point.quantity.electrode
     start = int(time[stays[0, 0]])
     cause = (

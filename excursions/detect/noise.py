@@ -240,7 +240,7 @@ def _event(
         onset_uncertainty_s=uncertainty,
         open_end=open_end,
         evidence=(
-            f"noise {written(math.exp(spell.base + spell.rise), 2)} against {written(math.exp(spell.base), 2)} before",
+            f"noise {written(math.exp(spell.base + spell.rise), 2)} {record.change_unit} against {written(math.exp(spell.base), 2)} {record.change_unit} before",
             f"{'by and by' if gradual else 'at once'}; {times(alike, 'other such stretch', 'other such stretches')} in the record",
             *words_of(clues),
         ),

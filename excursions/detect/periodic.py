@@ -255,7 +255,7 @@ def _event(
     shifted = abs(offset) > SURE_OFFSET * error and abs(offset) > OFFSET_SHARE * amplitude
     clues = _company(record, start, end, period_s)
     if shifted:
-        words = f"the reading stands {written(offset, 2, signed=True)} off while it lasts, as with a ground loop through a pump or a drive"
+        words = f"the reading stands {written(offset, 2, signed=True)} {record.change_unit} off while it lasts, as with a ground loop through a pump or a drive"
         clues = (*clues, Clue(odds=4.0, words=words))
     elif _other_level(live, spectra, line) > amplitude:
         words = "the reading goes slowly to another level for it, as the process makes it"
@@ -289,7 +289,7 @@ def _event(
         open_start=lo == 0,
         open_end=open_end,
         evidence=(
-            f"a cycle of {duration_text(period_s)} with amplitude {written(amplitude, 2)} {lasting} {duration_text((end - start) / NS_PER_S)}",
+            f"a cycle of {duration_text(period_s)} with an amplitude of {written(amplitude, 2)} {record.change_unit}, {lasting} {duration_text((end - start) / NS_PER_S)}",
             f"noise alone would show {chance_text(chance)} such lines in this record",
             *words_of(clues),
         ),

@@ -204,7 +204,7 @@ def _event(
             onset_uncertainty_s=shape.onset_error_s,
             evidence=(
                 f"level went from {number(shape.before, half)} to {number(shape.after, half)} within {duration_text(shape.length_s)}",
-                f"usual change over that time {written(change.spread, 2)}; {times(alike, 'other change', 'other changes')} of that size in the record",
+                f"usual change over that time {written(change.spread, 2)} {record.change_unit}; {times(alike, 'other change', 'other changes')} of that size in the record",
                 *words_of((*clues, *usual)),
             ),
             details={

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from excursions.calibrations import Exchange
 from excursions.clock import to_datetime
-from excursions.digits import written
+from excursions.digits import percent, written
 from excursions.kinds import having
 from excursions.link.candidates import grouped
 from excursions.link.intervals import is_of
@@ -89,7 +89,7 @@ def _one(
         return VERIFIED, (
             f"The calibration of {_day(shift.end)} found the {shift.parameter.replace('_', ' ')} changed by "
             f"{written(shift.change, signed=True)} {shift.unit}".rstrip()
-            + f"; this is its likeliest cause ({best.probability:.0%})."
+            + f"; this is its likeliest cause ({percent(best.probability)})."
         )
     if not spanning:
         return (

@@ -19,7 +19,7 @@ from excursions.calibrations import models
 from excursions.calibrations.levels import level_before
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_S
 from excursions.conclusions import Levels
-from excursions.kinds import GRADUAL, HEAT_KINDS
+from excursions.kinds import GRADUAL, HEAT_KINDS, KINDS
 from excursions.link.candidates import Cause
 from excursions.link.correct import hours_beyond
 from excursions.link.effects import usual_level
@@ -280,7 +280,7 @@ def _pin_reason(agreed: Agreement | None) -> tuple[str, ...]:
 
 def _shape_reason(lead: Cause | None, span: Span, seen: Posterior, *, even: bool) -> tuple[str, ...]:
     if lead is not None:
-        return (f"how it grew is taken from the {lead.event.kind.replace('_', ' ')} in between",)
+        return (f"how it grew is taken from the {KINDS[lead.event.kind].label} in between",)
     if not even:
         return ()
     ageing = int(seen.cause[_most(span, seen)]) == AGEING

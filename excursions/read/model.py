@@ -64,8 +64,8 @@ class ReadOptions:
     date_system : str
         ``1900`` or ``1904``: first year of spreadsheet day numbers; empty: what the workbook states, else 1900.
     mixed_units : str
-        ``apart`` (also empty): readings of a tag in a second unit are a signal of their own, ``TAG [unit]``;
-        ``convert``: they are converted to the tag's first unit where both measure the same.
+        ``convert`` (also empty): readings of a tag in a second unit are converted to its first unit where both
+        measure the same; ``apart``: they are a signal of their own, ``TAG [unit]``, as those that cannot be converted are.
     max_unpacked_bytes : int
         A packed file that grows beyond this is refused.
     max_ratio : int

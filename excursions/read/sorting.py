@@ -14,8 +14,9 @@ from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 
-from excursions.clock import NS_PER_HOUR
+from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE
 from excursions.errors import ExcursionsError, InputFileError
+from excursions.read.actions import action_of
 from excursions.read.cells import Row, Sheet, member_heads, read_head
 from excursions.read.exports.jsontext import is_json
 from excursions.read.fold import plain
@@ -65,6 +66,10 @@ _SAMPLE_NAME = re.compile(
 )
 _MEASURING = ("figure", "standard", "old_probe")
 _MANY_STEPS = 8
+_QUICK, _MANY_QUICK = (
+    10 * NS_PER_MINUTE,
+    30,
+)  # nobody writes thirty lines by hand within minutes of one another (cp)
 _OUR_OUTPUT = "run.json"
 
 
@@ -272,19 +277,29 @@ def _is_log(sheet: Sheet, name: str) -> bool:
         return True
     if measuring and described >= 2:
         return True
-    return ("action" in kinds and "probe" in kinds) or (bool(_LOG_NAME.search(name)) and described >= 2)
+    if "action" in kinds and ("probe" in kinds or _says_work(table)):
+        return True
+    return bool(_LOG_NAME.search(name)) and described >= 2
+
+
+def _says_work(table: LogTable) -> bool:
+    """Whether every cell of the column of actions is a word for work on a probe, beside the points it was done at."""
+    if not table.columns("point"):
+        return False
+    said = [table.cell(row, "action") for row in table.rows]
+    return any(said) and all(action_of(text) for text in said if text)
 
 
 def _on_a_grid(table: LogTable) -> bool:
-    """Whether many rows follow one another at one small step, which no person's log does."""
-    times = [
-        time for time in row_times(table, ReadOptions(tz="UTC"), "", comma=False).time if time is not None
-    ]
-    steps = [later - earlier for earlier, later in pairwise(times)]
+    """Whether many times follow one another at one small step, or nearly all within minutes: no person's log does."""
+    times = row_times(table, ReadOptions(tz="UTC"), "", comma=False).time
+    known = sorted({time for time in times if time is not None})
+    steps = [later - earlier for earlier, later in pairwise(known)]
     if len(steps) < _MANY_STEPS:
         return False
     usual, count = Counter(steps).most_common(1)[0]
-    return 0 < usual <= NS_PER_HOUR and count > 0.8 * len(steps)
+    quick = sum(step <= _QUICK for step in steps) if len(steps) >= _MANY_QUICK else 0
+    return (usual <= NS_PER_HOUR and count > 0.8 * len(steps)) or quick > 0.8 * len(steps)
 
 
 # Words that only people who draw or analyse samples write over a column.

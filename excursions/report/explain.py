@@ -101,6 +101,7 @@ def explain(result: ScanResult, point: str, focus: Focus | None = None) -> Expla
         hidden=_hidden(case),
         event=onset.id if onset else "",
         knowledge=case.verdict.knowledge,
+        about=answer.doubt is not None and answer.doubt.about and answer.since == answer.doubt.start,
     )
 
 

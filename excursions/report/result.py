@@ -74,6 +74,7 @@ class Verdict:
 
     verdict: one of VERDICTS; rank_score: larger is worse (order of the overview); since: ns or None;
     error, error_band: how wrong now, canonical unit, NaN when unknown; event: id of the leading event;
+    about: since is a guess to the day, no instant that the record marks;
     worn: which calibration parameter was last left outside its limits, so that the probe is to be replaced, or empty.
     """
 
@@ -90,6 +91,7 @@ class Verdict:
     knowledge: str = ""
     reasons: tuple[str, ...] = ()
     worn: str = ""
+    about: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -224,7 +224,7 @@ def _from_doubt(
         # The cause comes first, unless the doubt began before it: then it is only part of the story.
         late = lead.start > doubt.start + NS_PER_HOUR
         text = f"{text} {event_sentence(lead, tz)}." if late else f"{event_sentence(lead, tz)}; {since}."
-    return _verdict(
+    told = _verdict(
         findings,
         "doubt",
         text,
@@ -236,6 +236,12 @@ def _from_doubt(
         event=lead,
         reasons=doubt.reasons,
     )
+    return replace(told, about=doubt.about)
+
+
+def _inside(sentence: str) -> str:
+    """A sentence as it goes on behind a colon."""
+    return sentence[0].lower() + sentence[1:]
 
 
 def past_faults(findings: PointFindings) -> list[Event]:
@@ -274,8 +280,8 @@ def _trust(
         text += f" Readings from {doubted_from(last, tz)} to {day(last.end, tz)} are to be doubted: {why_doubted(last)}."
         if any(c.time >= last.end and c.action == "calibration" for c in calibrations):
             text += " Since then it was calibrated."
-    hidden = next((e for e in findings.events if e.kind == "hidden_heat"), None)
-    if hidden is not None and SEVERITY_RANK[hidden.severity] >= 1:
+    hidden = next((e for e in findings.events if e.kind == "hidden_heat" and SEVERITY_RANK[e.severity]), None)
+    if hidden is not None:
         text += f" {event_sentence(hidden, tz)} cannot be excluded: ask for a finer export of that stretch."
     failed = past_faults(findings)
     if failed:
@@ -283,8 +289,14 @@ def _trust(
         more = f", and {len(failed) - 1} more" if len(failed) > 1 else ""
         text += f" To be left out: {event_sentence(worst, tz)}{more}."
     worn = worn_out(tracks_of(calibrations))
-    advice = f"Plan its replacement. {worn[0].upper()}{worn[1:]}." if worn else NOTHING_TO_DO
-    if waiting is not None and not worn:
+    advice = NOTHING_TO_DO
+    if worn:
+        advice = f"Plan its replacement. {worn[0].upper()}{worn[1:]}."
+    elif waiting is not None:
         advice = VERIFY_SOON
+    elif hidden is not None:
+        advice = KINDS[hidden.kind].advice
+    elif failed:
+        advice = f"It came back by itself. When somebody is there anyway: {_inside(KINDS[worst.kind].advice)}"
     weight = 0.1 * bool(past) + 0.05 * bool(failed) + 0.2 * bool(worn)
     return _verdict(findings, "trust", text, advice, knowledge, weight=weight)

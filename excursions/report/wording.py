@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from excursions.clock import duration_text, minutes_text, to_datetime
 from excursions.conclusions import AUDIT_KINDS
-from excursions.digits import number
+from excursions.digits import digits_for, number, written
 from excursions.kinds import KINDS, MOVES, having
 from excursions.records import AGED, PRORATION, Doubt, Event
 
@@ -49,16 +49,21 @@ def event_sentence(event: Event, tz: ZoneInfo, *, show: Show = quantity) -> str:
     lasting = duration_text((event.end - event.start) / 1e9)
     above = event.details.get("minutes_above_rating_min", 0.0)
     said = kind.said.format(
-        size=size(),
+        size=size(half if digits_for(half) < digits_for(_third_digit(event.size)) else math.nan),
         change=size(half, signed=True),
         bound=show(event.size_high, event.size_unit, 1.0),
-        ratio=number(event.size),
+        ratio=written(event.size, 2),
         when=day(event.start, tz),
         lasting=lasting,
         still=", still so at the end of the record" if event.open_end else f" for {lasting}",
         above=f", {minutes_text(above)} above the rating" if above else "",
     )
     return f"{text}{said}" if said.startswith(",") else f"{text} {said}"
+
+
+def _third_digit(size: float) -> float:
+    """What the third digit of a size is worth: a sentence gives no more of it than that."""
+    return 10.0 ** (math.floor(math.log10(abs(size))) - 2) if size and math.isfinite(size) else 0.0
 
 
 HEAT = tuple(kind for kind in having("heat") if kind in having("doubts"))

@@ -119,3 +119,15 @@ def sha256_of(path: Path) -> str:
     """SHA-256 of a file as it lies on the disk."""
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def begins_with(path: Path, size: int, sha256: str) -> bool:
+    """Whether the first `size` bytes of a file, which has more, have this SHA-256."""
+    if not path.is_file() or path.stat().st_size <= size:
+        return False
+    total = hashlib.sha256()
+    with path.open("rb") as file:
+        while size > 0 and (block := file.read(min(size, 2**20))):
+            total.update(block)
+            size -= len(block)
+    return total.hexdigest() == sha256

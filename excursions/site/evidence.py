@@ -25,7 +25,9 @@ from excursions.read.samples import SampleReading, read_samples
 from excursions.records import CalibrationEntry, Decision, LabSample, TagSeries
 from excursions.register import infer_plant, load_register
 from excursions.site.archive import Rows, as_series, load, thinned
+from excursions.site.durable import begins_with
 from excursions.site.inbox import reading_order
+from excursions.site.layout import Site
 from excursions.site.work import Work, live_parts, stated_plant
 
 WHOLE_ROWS = (
@@ -65,7 +67,7 @@ def gather_evidence(work: Work) -> Known:
         entries=entries,
         laboratory={name: _once(rows) for name, rows in laboratory.items()},
         decisions=(
-            *_export_decisions(files),
+            *_export_decisions(work.site, files),
             *inferred,
             *tuned(plant.detectors),
             *sat,
@@ -100,11 +102,25 @@ def kept_files(work: Work) -> list[Row]:
     return sorted(rows, key=lambda row: reading_order(row["name"], row["arrival"]))
 
 
-def _export_decisions(files: Sequence[Row]) -> tuple[Decision, ...]:
-    found = (
-        Decision(**decision) for row in files for decision in json.loads(row["facts"]).get("decisions", ())
-    )
-    return tuple(dict.fromkeys(found))
+def _export_decisions(site: Site, files: Sequence[Row]) -> tuple[Decision, ...]:
+    """What was decided of all exports, but of what a later version of the same file begins with: it was still being written."""
+    told = [
+        (row, {Decision(**decision): None for decision in json.loads(row["facts"]).get("decisions", ())})
+        for row in files
+    ]
+    versions: dict[str, list[int]] = {}
+    for number, (row, _) in enumerate(told):
+        versions.setdefault(row["name"], []).append(number)
+    found: dict[Decision, None] = {}
+    for number, (row, own) in enumerate(told):
+        later = [told[n] for n in versions[row["name"]] if n > number]
+        outgrown = any(
+            not own.keys() <= theirs.keys()
+            and begins_with(site.inside(other["kept"]), row["bytes"], row["sha256"])
+            for other, theirs in later
+        )
+        found |= {} if outgrown else own
+    return tuple(found)
 
 
 def _logs(work: Work, files: Sequence[Row], plant: Plant) -> tuple[LogReading, ...]:

@@ -29,6 +29,11 @@ PATIENCE_MS = 180_000  # a busy machine is slow, not wrong
 ROOT = Path(__file__).parents[2]
 
 
+def said(locator: Any) -> str:
+    """The text of a part of a page, with plain spaces where a number is held to its unit."""
+    return str(locator.inner_text()).replace("\u00a0", " ")
+
+
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Any]:
     path = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")

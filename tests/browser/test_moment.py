@@ -9,6 +9,7 @@ import pytest
 
 from dashboards import write_moment
 from excursions.report.explain import Focus, explain
+from tests.browser.conftest import said
 from tests.unit.dashboards.made_result import HOSTILE, instant, made_result
 
 
@@ -30,7 +31,7 @@ def opened(open_page: Any, path: Path, **more: Any) -> Any:
 def test_it_opens_on_the_answer_with_the_moment_marked(open_page: Any, moment: Path) -> None:
     seen = opened(open_page, moment)
     assert seen.page.evaluate("scrollY") == 0
-    words = seen.page.locator("main .answer").inner_text()
+    words = said(seen.page.locator("main .answer"))
     for part in (
         "doubt",
         "AT-101, 6 Apr 2026, 01:00",

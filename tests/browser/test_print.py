@@ -88,7 +88,7 @@ def test_an_explained_moment_on_paper_shows_it_close_up(open_page: Any, tmp_path
     assert "3Apr,08:36" in text  # the drawing begins two hours before the event, not with the record
 
 
-def test_the_word_doubtful_stays_on_the_paper(open_page: Any, points: dict[str, Path]) -> None:
+def test_no_word_of_the_drawing_runs_off_the_paper(open_page: Any, points: dict[str, Path]) -> None:
     page = open_page(points["AT-302"]).page
     page.emulate_media(media="print")
     outside = page.evaluate(

@@ -70,8 +70,8 @@ class Executor:
     def _named(self, tag: str, unit: str) -> str:
         """The tag, or a second one with the unit behind where its readings so far are in another unit.
 
-        Readings in a second unit may be a change of setting or another signal of that name; they are only put
-        together where the user says so.
+        The export states the unit of each reading: what measures the same is converted to the first, and told;
+        where the user says so, or it does not, the second unit is a signal of its own.
         """
         key = (tag, unit)
         if key not in self._names:

@@ -135,7 +135,7 @@ def _run(table: Table, sheet: Sheet, asked: Asked, stacked: bool) -> tuple[Plan,
             raise Stacked
         outcome = Outcome()
         try:
-            convert = asked.options.mixed_units == "convert"
+            convert = asked.options.mixed_units != "apart"
             Executor(plan, asked.gather, outcome, asked.name, convert=convert).run(table)
         except Replan as found:
             codes[found.column] = codes.get(found.column, frozenset()) | found.texts

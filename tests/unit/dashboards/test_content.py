@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from dashboards.content.about import gather
+from dashboards.content.compare import related_rows
 from dashboards.content.heat import heat_rows
 from dashboards.content.overview import overview_content
 from dashboards.content.point import figure_in_words, point_content, ratings_words
@@ -227,7 +228,7 @@ def test_a_figure_that_the_evidence_says_is_not_said_again(result: ScanResult) -
 
 def test_a_related_point_in_another_unit_says_where_it_stands(result: ScanResult) -> None:
     about = next(a for a in gather(result) if a.findings.point.name == "AT-101")
-    (row,) = point_content(about, READER, "at-101").related
+    (row,) = related_rows(about, READER)
     assert row.name == "AT-201"
     assert row.said == "as usual" or row.said.endswith("from the usual")
     assert about.neighbours[0].unit == about.findings.unit

@@ -9,8 +9,9 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from dashboards.wording import Reader, capital, counted, described, figure_words, off_by, size_words, sure
+from dashboards.wording import Reader, capital, counted, described, figure_words, off_by, size_words
 from excursions.clock import NS_PER_HOUR
+from excursions.digits import percent
 from excursions.records import Event
 
 VIENNA = Reader(tz=ZoneInfo("Europe/Vienna"))
@@ -58,7 +59,9 @@ def test_temperatures_in_sentences_follow_the_unit_asked_for(given: str, shown: 
 
 
 def test_an_event_is_converted_by_its_unit_and_not_by_its_words() -> None:
-    jump = dataclasses.replace(HEAT, kind="temperature_fault", size=9.0, size_unit="K")
+    jump = dataclasses.replace(
+        HEAT, kind="temperature_fault", size=9.0, size_low=8.95, size_high=9.05, size_unit="K"
+    )
     assert "146" not in FAHRENHEIT.event(HEAT)
     assert FAHRENHEIT.event(HEAT).startswith("Over-temperature to 290 °F")
     assert FAHRENHEIT.event(jump).startswith("Temperature element fault of 16.2 °F")
@@ -140,7 +143,7 @@ def test_how_wrong_is_said_with_its_band(error: float, band: float, words: str) 
     ("p", "words"), [(0.999, "over 99 %"), (0.81, "81 %"), (0.004, "under 1 %"), (math.nan, "not known")]
 )
 def test_probabilities_promise_no_certainty(p: float, words: str) -> None:
-    assert sure(p) == words
+    assert percent(p) == words
 
 
 def test_a_figure_shows_its_unit_from_its_name() -> None:

@@ -186,3 +186,24 @@ def test_looks_into_a_log_and_into_json(tmp_path: Path) -> None:
     found = sort_out([tmp_path])
     assert [path.name for path in found.exports] == ["poll.log", "readings.json"]
     assert [path.name for path, _ in found.ignored] == ["program.log", "settings.json"]
+
+
+def test_days_of_cleaning_without_figures_are_a_log(tmp_path: Path) -> None:
+    path = tmp_path / "done.csv"
+    path.write_text("date,point,action\n2026-05-04 09:36,AT4,cleaning\n2026-05-18 09:36,AT4,swap\n")
+    assert classify(path) == ("calibrations", "")
+    path.write_text("date,point,action\n2026-05-04 09:36,AT4,cleaning\n2026-05-18 09:36,AT4,lunch\n")
+    assert classify(path)[0] != "calibrations"
+
+
+def test_two_tags_every_five_minutes_are_an_export_whatever_its_columns_and_title_are_called(
+    tmp_path: Path,
+) -> None:
+    rows = [
+        f"10.10.2025 {minute // 60:02}:{minute % 60:02};{tag};{value};{unit}"
+        for minute in range(0, 600, 5)
+        for tag, value, unit in (("EB-LF1", "482,5", "uS/cm"), ("EB-LF1 Temp", "11,7", "C"))
+    ]
+    path = tmp_path / "entnahme.csv"
+    path.write_text("\n".join(["Entnahmebauwerk", "", "Zeitpunkt;Messstelle;Messwert;Einheit", *rows, ""]))
+    assert classify(path) == ("export", "")
