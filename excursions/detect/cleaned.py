@@ -27,6 +27,7 @@ from excursions.records import CLEANING, FloatArray, IndexArray, Record
 EDGE = 12  # samples that make a level; two such levels at either side of a cleaning show how it moves there
 FEWEST = 2  # cleanings that bring back as much
 FEWEST_ELSEWHERE = 50  # independent other instants that show how far the reading moves in that time
+LIKE = 0.3  # of the usual jump
 MOST_ELSEWHERE = 5_000
 USUAL_LOG = 2.0  # twice what minus the logarithm of a probability is on average
 
@@ -60,6 +61,8 @@ def brought_back(record: Record, survey: Survey) -> BroughtBack | None:
     way = record.point.quantity.fouls
     runs = [_run(sharp * side, elsewhere * side) for side in ((-way,) if way else (1, -1))]
     i, j, expected = min(runs, key=lambda run: run[2])
+    while j - i > FEWEST and abs(jump[i]) < LIKE * abs(float(np.median(jump[i:j]))):
+        i += 1  # a cleaning that took next to nothing off began the fouling
     after = _level(value, end)[i:j]
     if j - i < FEWEST or float(np.median(np.abs(after - np.median(after)))) > abs(
         float(np.median(jump[i:j]))
