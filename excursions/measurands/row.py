@@ -122,6 +122,8 @@ class Measurand:
         What the reading goes to when the glass is broken; NaN where that says nothing.
     electrode : bool
         Whether the probe is an electrode of high resistance, which no bubble makes spike.
+    verified_in : str
+        What people verify it in, as it stands in a sentence (cp).
     fouls : int
         Which way dirt moves the reading: -1, 1, or 0 where it may go either way (cp).
     parameters : tuple of str
@@ -163,6 +165,7 @@ class Measurand:
     glass: bool = False
     glass_reads: float = math.nan
     electrode: bool = False
+    verified_in: str = "standards"
     fouls: int = 0
     parameters: tuple[str, ...] = ()
     family: str = "linear"

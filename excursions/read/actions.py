@@ -7,10 +7,10 @@ import re
 from excursions.read.fold import plain
 
 _FOUND = re.compile(
-    r"as.?found|^af$|^found|\bbefore|\bvor(her|gefunden)?\b|\bavant\b|\bantes\b|initial|angetroffen|gefunden|trovat|encontrad|trouv|istzustand"
+    r"as.?found|^af$|^found|\bbefore|\bvor(her|gefunden)?\b|\bavant\b|\bantes\b|initial|angetroffen|gefunden|trovat|encontrad|trouv|istzustand|\bprima\b|\bfore\b|\bprzed\b"
 )
 _LEFT = re.compile(
-    r"as.?left|^al$|^left|\bafter\b|\bnach(her)?\b|\bapres\b|\bdespues\b|\bdepois\b|hinterlassen|belassen|lasciat|achtergelaten|\bfinal\b|\bdejad|\bdeixad|\blaiss"
+    r"as.?left|^al$|^left|\bafter\b|\bnach(her)?\b|\bapres\b|\bdespues\b|\bdepois\b|hinterlassen|belassen|lasciat|achtergelaten|\bfinal\b|\bdejad|\bdeixad|\blaiss|\bdopo\b|\befter\b|\bpo\b|\bna (?:afstel|kalibr|just)"
 )
 CLEANED = "as_found_cleaned"  # found again after cleaning, before any adjustment
 _CLEANED = re.compile(

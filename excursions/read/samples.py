@@ -60,9 +60,25 @@ _VALUES = frozenset(
         "reference",
         "lecture",
         "laboratorio",
+        "risultato",
+        "resultaat",
+        "wynik",
     ]
 )
-_TESTS = frozenset(["test", "tests", "parameter", "determinand", "analyte", "prufung", "ensayo", "essai"])
+_TESTS = frozenset(
+    [
+        "test",
+        "tests",
+        "parameter",
+        "determinand",
+        "analyte",
+        "prufung",
+        "ensayo",
+        "essai",
+        "parametro",
+        "oznaczenie",
+    ]
+)
 _UNITS = frozenset(
     ["unit", "units", "einheit", "einheiten", "unite", "unites", "unidad", "unidades", "unidade", "uom"]
 )

@@ -62,7 +62,7 @@ _PERHAPS_BYTES = 8_192
 _FEWEST_MOMENTS = 3
 _LOG_NAME = re.compile(r"calib|kalib|kalibr|etalon|calibra|justier|cal[_\- ]?log|logbook|logbuch")
 _SAMPLE_NAME = re.compile(
-    r"sampl|labor|grab|(?:^|[_\- .])lab(?:$|[_\- .])|muestra|echantillon|amostra|probenahme|handprobe"
+    r"sampl|preliev|\bpobor|monstername|provtagn|labor|grab|(?:^|[_\- .])lab(?:$|[_\- .])|muestra|echantillon|amostra|probenahme|handprobe"
 )
 _MEASURING = ("figure", "standard", "old_probe")
 _MANY_STEPS = 8
@@ -304,7 +304,7 @@ def _on_a_grid(table: LogTable) -> bool:
 
 # Words that only people who draw or analyse samples write over a column.
 _SAMPLED = re.compile(
-    r"sampl|\blab\b|labor|\blims\b|grab|entnahme|proben?nahme|prelev|echantillon|muestr|amostr|analyst|analist|analytik|"
+    r"sampl|preliev|\bpobor|monstername|provtagn|\blab\b|labor|\blims\b|grab|entnahme|proben?nahme|prelev|echantillon|muestr|amostr|analyst|analist|analytik|"
     r"titrat|photomet|handmess|vergleichsmess|referenzmess|reference (?:value|meter|method)|bench"
 )
 _QUALITY = re.compile(r"\b(?:quality|qualitat|status|qualite|calidad|qualidade|good|valid)\b")

@@ -1,4 +1,4 @@
-"""The words of calibration logs in English, German, French, Spanish and Portuguese, folded (no case, no accents).
+"""The words of calibration logs in English, German, French, Spanish, Portuguese, Italian and some northern languages, folded (no case, no accents).
 
 Common practice, no source (cp).  A new word is added to its row; nothing else has to change.
 """
@@ -13,11 +13,11 @@ def words(text: str) -> frozenset[str]:
 
 FOUND_WORDS = words(
     "found before vor vorher vorgefunden vorgefundene vorgefundener antes avant initial initiale inicial pre af angetroffen "
-    "angetroffene gefunden aangetroffen trovato encontrado encontrada encontrados trouve trouvee anfang istzustand prima"
+    "angetroffene gefunden aangetroffen trovato encontrado encontrada encontrados trouve trouvee anfang istzustand prima fore przed"
 )
 LEFT_WORDS = words(
     "left after nach nachher belassen lasciato achtergelaten apres despues depois final finale post al hinterlassen hinterlassene adjusted justiert new neu "
-    "neue nueva nuevo nouveau nouvelle dejado dejada deixado deixada laisse laissee eingestellt ajustado ajustada"
+    "neue nueva nuevo nouveau nouvelle dejado dejada deixado deixada laisse laissee eingestellt ajustado ajustada dopo efter"
 )
 
 # In order: the first row one of whose words stands in the header decides, unless a measuring word stands beside it.
@@ -35,14 +35,14 @@ PLAIN_KINDS: tuple[tuple[str, frozenset[str]], ...] = (
         "comment",
         words(
             "comment comments remark remarks note notes bemerkung bemerkungen kommentar anmerkung observation "
-            "observations observaciones observacoes remarque remarques comentario comentarios commentaire text notiz"
+            "observations observaciones observacoes remarque remarques comentario comentarios commentaire text notiz opmerking opmerkingen uwagi anmarkning"
         ),
     ),
     (
         "ignored",
         words(
             "technician operator tech prufer pruefer by bearbeiter durchgefuhrt technicien tecnico user benutzer "
-            "inspector analyst responsable durch response t90 ansprechzeit settling initiales name"
+            "inspector analyst operatore uitvoerder responsable durch response t90 ansprechzeit settling initiales name"
         ),
     ),
     ("result", words("result ergebnis resultat resultado pass passed verdict befund outcome")),
@@ -53,7 +53,7 @@ PLAIN_KINDS: tuple[tuple[str, frozenset[str]], ...] = (
             "massnahme arbeit intervention art maintenance ereignis actividad operacion done kalibrierart job operacao"
         ),
     ),
-    ("phase", words("phase stage zustand state condition step schritt etape")),
+    ("phase", words("phase stage zustand state condition step schritt etape fase etap")),
 )
 # Beside a measuring word these say that the column is no measurement of this calibration after all.
 NOT_THIS_ONE = words("last previous prev letzte letzter lot charge next expiry due ultimo ultima derniere")
@@ -62,12 +62,14 @@ TIMES = words(
     "date datum fecha data dato timestamp datetime zeitpunkt zeitstempel when day performed calibrated kalibriert "
     "etalonne calibrado collected"
 )
-CLOCKS = words("time zeit uhrzeit heure hora")
+CLOCKS = words("time zeit uhrzeit heure hora ora tijd tid klockslag godzina")
 POINTS = words(
     "point tag loop position location messstelle mst stelle repere punto ponto instrument equipment analyser analyzer "
-    "equipo equipement equipamento punkt kks asset place ort standort lieu emplacement ubicacion local messpunkt tagname where station"
+    "equipo equipement equipamento punkt kks asset place ort standort lieu emplacement ubicacion local messpunkt tagname where station meetpunt monsterpunt matpunkt provpunkt sigla"
 )
-SERIALS = words("serial sn snr serien seriennummer seriennr sernr fabriknummer fabriknr serie matricola")
+SERIALS = words(
+    "serial sn snr serien seriennummer seriennr sernr fabriknummer fabriknr serie matricola serienummer serienr seryjny"
+)
 PROBES = SERIALS | words(
     "probe sensor sonde sonda electrode elektrode electrodo eletrodo fuhler fuehler capteur"
 )
@@ -79,7 +81,7 @@ MEASURANDS = words(
     "parameter measurand messgrosse messgroesse analyte parametro parametre quantity grandeur kind medium"
 )
 STANDARDS = words(
-    "buffer buf buff standard std stds puffer pufferlosung tampon tampao solution solucion solucao losung loesung reference ref "
+    "buffer buf buff tampone buffert standard std stds puffer pufferlosung tampon tampao solution solucion solucao losung loesung reference ref "
     "lab laborwert labwert laboratory referenz referencia nominal sollwert target certified known patron etalon padrao kalibrierlosung bezugswert soll"
 )
 RAWS = words(
@@ -98,7 +100,7 @@ FIGURES: tuple[tuple[str, frozenset[str]], ...] = (
         "slope",
         words(
             "slope steilheit pente pendiente inclinacao declive sensitivity empfindlichkeit sensibilite sensibilidad "
-            "sensibilidade efficiency effizienz slp slopes"
+            "sensibilidade efficiency effizienz slp slopes helling lutning nachylenie pendenza"
         ),
     ),
     ("gain", words("gain verstarkung verstaerkung factor faktor facteur ganancia ganho coefficient")),
@@ -106,7 +108,7 @@ FIGURES: tuple[tuple[str, frozenset[str]], ...] = (
     (
         "zero_point",
         words(
-            "zero nullpunkt null cero asymmetry asymmetrie asymmetriepotential isopotential zp nullpunktverschiebung"
+            "zero nullpunkt null cero asymmetry asymmetrie asymmetriepotential isopotential zp nullpunktverschiebung nulpunt nollpunkt"
         ),
     ),
     ("offset", words("offset offs ofs versatz decalage desplazamiento")),

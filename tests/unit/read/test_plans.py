@@ -229,21 +229,18 @@ def test_decisions_say_what_would_change_them(tmp_path: Path) -> None:
     assert all(decision.subject.endswith("made.csv") and decision.why for decision in reading.decisions)
 
 
-def test_the_same_tag_in_another_unit_in_another_file_is_kept_apart(tmp_path: Path) -> None:
+def test_the_same_tag_in_another_unit_in_another_file_is_converted_and_said(tmp_path: Path) -> None:
     (tmp_path / "a.csv").write_text(
         "time,TI [degC],PI [bar]\n2024-03-01 00:00,25.1,1\n2024-03-01 00:01,25.2,1\n"
     )
     (tmp_path / "b.csv").write_text(
-        "time,TI [°F],PI [bar]\n2024-03-02 00:00,77.5,1\n2024-03-02 00:01,77.6,1\n"
+        "time,TI [°F],PI [bar]\n2024-03-02 00:00,77.5,1\n2024-03-02 00:01,77.9,1\n"
     )
     (tmp_path / "c.csv").write_text("time,TI,PI\n2024-03-03 00:00,25.3,1\n2024-03-03 00:01,25.4,1\n")
     reading = read_exports([tmp_path], ReadOptions())
-    assert {tag: series.value.size for tag, series in reading.series.items()} == {
-        "PI": 6,
-        "TI": 4,
-        "TI [°F]": 2,
-    }
-    assert any("kept apart" in decision.what for decision in reading.decisions)
+    assert {tag: series.value.size for tag, series in reading.series.items()} == {"PI": 6, "TI": 6}
+    assert reading.series["TI"].value[2:4].tolist() == pytest.approx([45.5 / 1.8, 45.9 / 1.8])
+    assert any("degC" in decision.what and "°F" in decision.what for decision in reading.decisions)
 
 
 def test_a_second_place_far_down_comes_before_the_tag(tmp_path: Path) -> None:
