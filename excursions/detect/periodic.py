@@ -21,7 +21,15 @@ from excursions.clock import NS_PER_S, duration_text
 from excursions.detect.blocks import evenly
 from excursions.detect.bursts import FEWEST_TIMES, bursts_of, goes_on, switched
 from excursions.detect.live import Live, live_samples
-from excursions.detect.origin import Clue, expected_faults, name_origin, unexplained, weigh, words_of
+from excursions.detect.origin import (
+    SOON_S,
+    Clue,
+    expected_faults,
+    name_origin,
+    unexplained,
+    weigh,
+    words_of,
+)
 from excursions.detect.severity import severity_of
 from excursions.detect.spectra import GROUP, Spectra, spectra_of
 from excursions.detect.survey import THINNED, Survey, survey_of
@@ -35,6 +43,7 @@ SURE_OFFSET = 4.0  # standard errors
 OFFSET_SHARE = 0.1  # of the amplitude; a smaller offset is the line's own
 NO_LINE = 0.2  # of the amplitude a line has: a chunk with less is without it
 AS_STRONG = 0.5  # of a line: a cycle of another period that is its like
+SLOW_CYCLE = 0.2  # odds of a cycle that takes more than half an hour (cp)
 HIGHEST_HARMONIC = 64
 CENTRE = 0.2  # bins to which the middle of a line is known
 
@@ -255,6 +264,9 @@ def _event(
     offset, error = switched(live, bursts, period_s)
     shifted = abs(offset) > SURE_OFFSET * error and abs(offset) > OFFSET_SHARE * amplitude
     clues = _company(record, start, end, period_s)
+    if period_s > SOON_S:
+        words = "so slow a cycle is one of batches or of a loop, not of a drive"
+        clues = (*clues, Clue(odds=SLOW_CYCLE, words=words))
     if _at_other_periods(spectra, line, amplitude):
         words = "at other times it cycles as much at another period, as the process does"
         clues, shifted = (*clues, Clue(odds=0.1, words=words)), False

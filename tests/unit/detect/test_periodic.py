@@ -65,3 +65,13 @@ def test_a_control_cycle_that_changes_its_pace_all_along_is_the_process() -> Non
     value = 2.3 + 0.3 * (2 * (np.cumsum(pace / 3) % 1) - 1) + level(minute.size, 0.0, 0.01, 4)
     events = detect_periodic(make_record(value, every_s=20.0, measurand="oxygen"))
     assert all(event.origin == "process" for event in events)
+
+
+def test_a_cycle_of_hours_never_comes_at_once() -> None:
+    hour = np.arange(36_000) / 6
+    on = (hour % 1_200) < 400
+    value = 7.0 + on * (0.5 + 1.6 * np.sin(2 * np.pi * hour / 14)) + level(hour.size, 0.0, 0.02, 5)
+    events = detect_periodic(make_record(value, every_s=600.0))
+    assert events
+    assert not any("offset" in event.details for event in events)
+    assert {event.origin for event in events} == {"process"}
