@@ -105,8 +105,8 @@ def made_folder(home: Path, made: Made, kind: str) -> tuple[Path, Path]:
 def rooms(made: Made, home: Path) -> None:
     """Samples a second of each room on one core, from in-memory columns; reading from Parquet and CSV."""
     from dashboards import write_site
-    from excursions.pipeline.conclude import Evidence, conclude
     from excursions.pipeline.analyse import analyse_point
+    from excursions.pipeline.conclude import Evidence, conclude
     from excursions.read import ReadOptions, read_exports
     from excursions.report.write import write_tables
 
