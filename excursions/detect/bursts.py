@@ -9,6 +9,7 @@ from scipy.ndimage import uniform_filter1d
 
 from excursions.clock import NS_PER_S
 from excursions.detect.live import Live
+from excursions.detect.origin import SOON_S
 from excursions.detect.spectra import Spectra
 from excursions.records import FloatArray, IndexArray
 from excursions.states.trace import runs
@@ -76,10 +77,12 @@ def switched(live: Live, bursts: IndexArray, period_s: float) -> tuple[float, fl
     """By how much the level jumps where a line comes, and back where it goes, with its standard error.
 
     What the level walks meanwhile, just before and just after, is taken off.  Nil with infinite error where it comes
-    too seldom to tell.
+    too seldom to tell, or so slowly that a process follows within its edges.
     """
     if len(bursts) < FEWEST_TIMES:
         return 0.0, math.inf
+    if FEWEST_PERIODS * period_s > SOON_S:
+        return 0.0, math.inf  # no edge is known so well that it could be seen to come at once
     step = float(np.median(np.diff(live.time[bursts[0, 0] : bursts[0, 1]]))) / NS_PER_S
     level = max(round(EDGE_PERIODS * period_s / step), 2)
     apart = (

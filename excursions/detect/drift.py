@@ -11,7 +11,7 @@ or a calibration or cleaning that takes it out can.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -75,6 +75,7 @@ def detect_drift(record: Record, settings: DriftSettings | None = None) -> tuple
     walks = find_walks(record, survey, (*apart_from_neighbours(survey), ("", survey.rest)))
     if len(walks) > settings.most:
         return ()
+    walks = [_sawn(record, walk) for walk in walks]
     events = [_event(record, survey, walks, walk, settings) for walk in walks]
     return tuple(sorted((e for e in events if e is not None), key=lambda event: event.start))
 
@@ -123,7 +124,7 @@ def _event(
         size_unit=record.value.unit if record.value else "",
         confidence=confidence,
         origin=origin,
-        severity=severity_of(record, walk.before, size),
+        severity=_severity(record, walk, size, origin),
         probe=record.plant.probe_at(record.point.name, start) or "",
         onset_uncertainty_s=0.1 * (end - start) / NS_PER_S,
         open_start=walk.lo == 0,
@@ -139,6 +140,23 @@ def _event(
             **({"stretches": walk.returns + 1.0} if walk.returns >= SAW else {}),
         },
     )
+
+
+def _severity(record: Record, walk: Walk, size: float, origin: str) -> str:
+    """By what it does to the reading; an error that samples prove is to be checked however wide the tolerance is."""
+    graded = severity_of(record, walk.before, size)
+    return "check" if graded == "note" and walk.sampled and origin == "probe" else graded
+
+
+def _sawn(record: Record, walk: Walk) -> Walk:
+    """The walk, less returns that are a few of many sudden changes and undo what no dirt does: they are the process's."""
+    if walk.returns < SAW or _mostly_undo(walk) or record.point.quantity.fouls * walk.size > 0:
+        return walk
+    return replace(walk, returns=0)
+
+
+def _mostly_undo(walk: Walk) -> bool:
+    return walk.returns >= RETURNING * walk.joints
 
 
 def _is_dirt(record: Record, walk: Walk) -> bool:
@@ -179,7 +197,7 @@ def _walk_clues(record: Record, walk: Walk) -> tuple[Clue, ...]:
     if walk.basis:
         clues.append(Clue(odds=8.0, words=f"against {walk.basis}, which usually goes along"))
     if walk.returns >= SAW:
-        odds = 5.0 if walk.returns >= RETURNING * walk.joints else 2.0
+        odds = 5.0 if _mostly_undo(walk) else 2.0
         clues.append(Clue(odds=odds, words=f"sudden returns undid it {walk.returns} times, as cleaning does"))
         if walk.uneven > UNEVEN and walk.joints <= 1.5 * walk.returns:
             clues.append(
@@ -212,7 +230,7 @@ def _leads_back(survey: Survey, walk: Walk) -> tuple[Clue, ...]:
 def _own_way(survey: Survey, walk: Walk) -> float:
     """How far the reading itself went over a walk, sudden changes and all."""
     edge = max((walk.hi - walk.lo) // 8, 2)
-    level = survey.blocks.level
+    level = survey.rest  # less its daily round
     before, after = level[max(walk.lo - edge, 0) : walk.lo + 1], level[walk.hi : walk.hi + edge]
     return float(np.median(after) - np.median(before)) if after.size else walk.size
 

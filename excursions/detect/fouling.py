@@ -22,16 +22,22 @@ import numpy as np
 from scipy.special import stdtr
 
 from excursions.clock import NS_PER_DAY
+from excursions.detect.cleaned import brought_back
 from excursions.detect.cusum import highest_run
 from excursions.detect.groups import group_median
 from excursions.detect.origin import Clue, expected_faults, name_origin, unexplained, weigh, words_of
 from excursions.detect.severity import severity_of
 from excursions.detect.survey import Survey, survey_of
-from excursions.digits import written
+from excursions.digits import chance_text, written
 from excursions.records import CALIBRATING, CLEANING, WASHING, Event, FloatArray, IndexArray, Record
 
 FEWEST_STRETCHES = 3
 FEWEST_BLOCKS = 4  # in a stretch
+LOGGED = 20.0  # odds of jumps at instants that somebody wrote down for another reason
+TRIFLE = 0.5  # of the tolerance: smaller changes are not reported
+PARTS = 8  # of a stretch, which show how it walks
+LEAST_ORDER = 0.6  # rank correlation of the parts with time; parts in any order pass it once in sixteen
+LEAST_HALF = 0.1  # of the walk in either half of a stretch; dirt that settles makes nine tenths in the first
 EDGE_SHARE = 6  # a sixth of a stretch at either end makes its level there
 
 
@@ -72,7 +78,7 @@ def detect_fouling(record: Record, settings: FoulingSettings | None = None) -> t
     survey = survey_of(record)
     if survey is None:
         return ()
-    found: list[Event] = []
+    found = _at_logged(record, survey, settings)
     for kind, codes in (("fouling", (CLEANING,)), ("fouling", (WASHING,)), ("drift", (CALIBRATING,))):
         teeth = teeth_between(record, survey, codes)
         run = _run(teeth)
@@ -80,6 +86,50 @@ def detect_fouling(record: Record, settings: FoulingSettings | None = None) -> t
         if event is not None and not any(e.start < event.end and event.start < e.end for e in found):
             found.append(event)
     return tuple(sorted(found, key=lambda event: event.start))
+
+
+def _at_logged(record: Record, survey: Survey, settings: FoulingSettings) -> list[Event]:
+    """Fouling that logged cleanings take off at once."""
+    run = brought_back(record, survey)
+    if run is None or run.expected > settings.least_p:
+        return []
+    size = -float(np.median(run.jump))
+    level = float(survey.blocks.level[run.lo[0]])
+    tolerance = record.point.tolerance_at(level)
+    prior = expected_faults(settings.foulings_per_year, survey.years)
+    clue = Clue(odds=LOGGED, words="each time at a cleaning of the log")
+    probe = weigh(prior=prior, chance=unexplained(settings.unexplained, survey.years), clues=(clue,))
+    if abs(size) < TRIFLE * tolerance:
+        return []
+    start = int(survey.live.time[survey.blocks.first[run.lo[0]]])
+    end = int(survey.live.time[int(survey.blocks.first[run.hi[-1]]) - 1])
+    days = (run.hi - run.lo) * survey.blocks.width_s / 86_400
+    low, high = sorted(-float(jump) for jump in (run.jump.min(), run.jump.max()))
+    unit = record.value.unit if record.value else ""
+    return [
+        Event(
+            point=record.point.name,
+            kind="fouling",
+            start=start,
+            end=end,
+            size=size,
+            size_low=low,
+            size_high=high,
+            size_unit=unit,
+            confidence=probe,
+            origin=name_origin(probe),
+            severity=severity_of(record, level, size),
+            probe=record.plant.probe_at(record.point.name, start) or "",
+            onset_uncertainty_s=float(days[0]) * 86_400 / 2,
+            open_start=bool(run.lo[0] == 0),
+            evidence=(
+                f"{run.jump.size} cleanings in a row move the reading by {written(-size, 2, signed=True)} {unit} at once",
+                f"at other times it moves so far {chance_text(run.expected)} times by chance",
+                clue.words,
+            ),
+            details={"rate_per_day": float(np.median(-run.jump / days)), "stretches": float(run.jump.size)},
+        )
+    ]
 
 
 def teeth_between(record: Record, survey: Survey, codes: tuple[int, ...]) -> Teeth:
@@ -130,6 +180,8 @@ def _event(
         return None
     if not restored >= settings.least_restored or abs(size) < 2 * survey.quantum:
         return None
+    if not _gradual(survey, teeth, run):
+        return None
     blocks = survey.blocks
     start = int(survey.live.time[blocks.first[teeth.lo[i]]])
     end = int(survey.live.time[int(blocks.first[teeth.hi[j - 1]]) - 1])
@@ -172,6 +224,22 @@ def _event(
             "stretches": float(walk.size),
         },
     )
+
+
+def _gradual(survey: Survey, teeth: Teeth, run: tuple[int, int]) -> bool:
+    """Whether the stretches walk all along, on average: dirt grows, while a process that is cleaned at the same place of
+    its cycle begins each stretch with another phase of it.
+    """
+    lo, hi = teeth.lo[run[0] : run[1]], teeth.hi[run[0] : run[1]]
+    parts = int(min(PARTS, (hi - lo).min()))
+    edge = lo[:, None] + (hi - lo)[:, None] * np.arange(parts + 1) // parts
+    level = group_median(survey.blocks.level, edge[:, :-1].ravel(), edge[:, 1:].ravel()).reshape(-1, parts)
+    profile = np.median(level - level.mean(axis=1, keepdims=True), axis=0)
+    rank = np.argsort(np.argsort(profile, kind="stable"), kind="stable")
+    order = abs(float(np.corrcoef(rank, np.arange(parts))[0, 1]))
+    middle = float(profile[(parts - 1) // 2 : parts // 2 + 1].mean())
+    early = (middle - profile[0]) / (profile[-1] - profile[0]) if profile[-1] != profile[0] else math.nan
+    return order >= LEAST_ORDER and LEAST_HALF <= early <= 1 - LEAST_HALF
 
 
 def _left_over(survey: Survey, teeth: Teeth, run: tuple[int, int]) -> float:

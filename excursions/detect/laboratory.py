@@ -112,7 +112,9 @@ class Disagreement:
     grows: bool = False
 
 
-FEWEST_OF_RECORD = 8  # samples of a record that show what is usual
+FEWEST_OF_RECORD = (
+    6  # samples of a record that show what is usual: half of them, with a floor of a third of the tolerance
+)
 AGREEING = 0.3  # share of samples within the tolerance from which on agreement is what is usual
 LONGEST_SHARE = 0.5  # of the samples; a longer disagreement is what is usual, unless agreement is
 LONGEST_OF_AGREEING = 1 - AGREEING

@@ -137,8 +137,17 @@ def _in_bout(whole: Event, part: Event, width: int) -> bool:
     )
 
 
+SWITCHED = 1.5  # times the offset of a cycle: a step no larger is its switching on
+
+
 def _in_cycle(whole: Event, part: Event, width: int) -> bool:
-    return whole.kind == "periodic" and part.kind == "noise_growth" and _covers(whole, part, 0.6, 8 * width)
+    """Its noise, and a step that it switches on and off with itself."""
+    if whole.kind != "periodic":
+        return False
+    if part.kind == "step":
+        like = abs(part.size) <= SWITCHED * abs(whole.details.get("offset", 0.0))
+        return like and _covers(whole, part, 1.0, width)
+    return part.kind == "noise_growth" and _covers(whole, part, 0.6, 8 * width)
 
 
 def _in_noise(whole: Event, part: Event, width: int) -> bool:

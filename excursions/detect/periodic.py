@@ -21,7 +21,15 @@ from excursions.clock import NS_PER_S, duration_text
 from excursions.detect.blocks import evenly
 from excursions.detect.bursts import FEWEST_TIMES, bursts_of, goes_on, switched
 from excursions.detect.live import Live, live_samples
-from excursions.detect.origin import Clue, expected_faults, name_origin, unexplained, weigh, words_of
+from excursions.detect.origin import (
+    SOON_S,
+    Clue,
+    expected_faults,
+    name_origin,
+    unexplained,
+    weigh,
+    words_of,
+)
 from excursions.detect.severity import severity_of
 from excursions.detect.spectra import GROUP, Spectra, spectra_of
 from excursions.detect.survey import THINNED, Survey, survey_of
@@ -34,6 +42,8 @@ NEAR_BINS = 3  # the window spreads a line over so many bins to either side
 SURE_OFFSET = 4.0  # standard errors
 OFFSET_SHARE = 0.1  # of the amplitude; a smaller offset is the line's own
 NO_LINE = 0.2  # of the amplitude a line has: a chunk with less is without it
+AS_STRONG = 0.5  # of a line: a cycle of another period that is its like
+SLOW_CYCLE = 0.2  # odds of a cycle that takes more than half an hour (cp)
 HIGHEST_HARMONIC = 64
 CENTRE = 0.2  # bins to which the middle of a line is known
 
@@ -254,7 +264,13 @@ def _event(
     offset, error = switched(live, bursts, period_s)
     shifted = abs(offset) > SURE_OFFSET * error and abs(offset) > OFFSET_SHARE * amplitude
     clues = _company(record, start, end, period_s)
-    if shifted:
+    if period_s > SOON_S:
+        words = "so slow a cycle is one of batches or of a loop, not of a drive"
+        clues = (*clues, Clue(odds=SLOW_CYCLE, words=words))
+    if _at_other_periods(spectra, line, amplitude):
+        words = "at other times it cycles as much at another period, as the process does"
+        clues, shifted = (*clues, Clue(odds=0.1, words=words)), False
+    elif shifted:
         words = f"the reading stands {written(offset, 2, signed=True)} {record.change_unit} off while it lasts, as with a ground loop through a pump or a drive"
         clues = (*clues, Clue(odds=4.0, words=words))
     elif _other_level(live, spectra, line) > amplitude:
@@ -295,6 +311,18 @@ def _event(
         ),
         details={"period_s": period_s, "times": float(count), **({"offset": offset} if shifted else {})},
     )
+
+
+def _at_other_periods(spectra: Spectra, line: _Line, amplitude: float) -> bool:
+    """Whether the chunks without this line show as strong a one within an octave of it: a cycle that changes its pace."""
+    without = np.ones(len(spectra.first), dtype=np.bool_)
+    without[line.chunks] = False
+    if np.count_nonzero(without) < FEWEST_TIMES:
+        return False
+    octave = slice(max(line.bin // 2, LOWEST_BIN), 2 * line.bin + 1)
+    power = spectra.amplitude[without] ** 2
+    near = np.sqrt((power[:, :-2] + power[:, 1:-1] + power[:, 2:]) / 1.5)[:, octave].max(axis=1)
+    return bool(np.median(near) > AS_STRONG * amplitude)
 
 
 def _other_level(live: Live, spectra: Spectra, line: _Line) -> float:

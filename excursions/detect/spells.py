@@ -16,6 +16,7 @@ from excursions.records import BoolArray, FloatArray, IndexArray
 DAY_CELLS, WEEK_CELLS = 24, 168
 FEWEST_ROUNDS = 4  # days (weeks) of record before a daily (weekly) pattern is believed
 FEWEST_ON_LINE, FEWEST_LINES = 4, 8
+MOVES, SMALLEST = 50_000, 0.02  # changes looked at, and the share of them that is smaller than a count
 SLOWEST_CLOCK = 0.02  # a quiet hour still counts for this share of a usual one
 
 
@@ -142,6 +143,14 @@ def _straight(value: FloatArray, fresh: BoolArray) -> BoolArray:
     bend, slope = np.abs(np.diff(slope)), np.abs(slope[1:])
     size = np.abs(value[1:-1]) + slope
     return np.asarray((bend <= 1e-9 * size) & (slope > 1e-6 * size) & ~(fresh[1:-1] | fresh[2:]))
+
+
+def least_move(live: Live) -> float:
+    """What all but a fiftieth of the changes from sample to sample reach; nil without changes."""
+    at = np.arange(0, len(live) - 1, max(1, len(live) // MOVES))
+    moves = np.abs(live.value[at + 1] - live.value[at])
+    moves = moves[(moves > 0) & np.isfinite(moves)]
+    return float(np.quantile(moves, SMALLEST)) if moves.size else 0.0
 
 
 def _leading(inside: BoolArray) -> int:

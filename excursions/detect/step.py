@@ -231,7 +231,15 @@ def _returned(context: _Context, change: Change, shape: Transition, start: int) 
     if at is None and went_back(survey, change.at, until, shape.before, shape.size):
         at = returned_at(survey, change.at, until, shape.before, shape.size)
         at = (change.at + until) // 2 if at is None else at
+    if at is not None and _still_off(context, int(blocks.start[at]), reset, shape.size):
+        return {}
     return {} if at is None else {RETURNED: (int(blocks.start[at]) - start) / NS_PER_S}
+
+
+def _still_off(context: _Context, since: int, reset: int | None, size: float) -> bool:
+    """Whether samples show the error to last though the reading is back: a loop drives the process until it is."""
+    end = min(reset or int(context.survey.live.time[-1]), since + SAMPLES_AFTER)
+    return any(c.odds >= WITNESS for c in samples_clue(context.record, context.survey, since, end, size))
 
 
 def _outruns(context: _Context, change: Change, shape: Transition) -> bool:

@@ -14,6 +14,7 @@ evenly over the step they stand for, and none counts as less than half a step.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -80,7 +81,14 @@ def bins_of(live: Live, blocks: Blocks, *, thinned: bool) -> Bins:
 
 
 def stillness(
-    bins: Bins, lo: int, past: int, *, step: float, at_most: float, seen: float | None = None
+    bins: Bins,
+    lo: int,
+    past: int,
+    *,
+    step: float,
+    at_most: float,
+    seen: float | None = None,
+    suspect: Sequence[tuple[int, int]] = (),
 ) -> Stillness:
     """How still the bins [lo, past) are.
 
@@ -94,10 +102,14 @@ def stillness(
         What a move must reach to be seen at all, the reading's unit; 0 where every move is.
     seen : float, optional
         The same within this stretch, where it was recorded in full; `step` by default.
+    suspect : sequence of (int, int)
+        Bins of other stretches under suspicion: they show as little of what is usual as this one does.
     """
     width = max(1, min(past - lo, len(bins) // WIDEST_SHARE))
     moved, every = _moved(bins, width, step)
     apart = (every + width <= lo) | (every >= past)
+    for first, after in suspect:
+        apart &= (every + width <= first) | (every >= after)
     if np.count_nonzero(apart) < FEWEST_STRETCHES:
         return Stillness(expected=math.inf, others=int(np.count_nonzero(apart)), least=math.nan)
     own = max(

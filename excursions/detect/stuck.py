@@ -13,6 +13,7 @@ never counts: only samples that repeat do.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -26,6 +27,7 @@ from excursions.detect.spells import (
     covered_s,
     drawn_line,
     grown,
+    least_move,
     nearly_still,
     on_clock,
     own_clock,
@@ -49,7 +51,7 @@ SINGLES = 50  # where a signal hardly ever repeats, this many single samples mak
 HEARTBEATS = 3.5  # a recorder that repeats itself says nothing before its fourth repetition
 INTERRUPTED = 0.1  # share of their lengths that may lie between two stretches of one standstill
 LONGER = 1.3  # a nearly still spell takes the place of the exactly still ones in it when so much longer
-MOST_NEAR = 30  # longest near-still spells looked at; more are the way of the signal
+NEAR_BINS = 4  # shorter near-still spells are left to chance
 MOSTLY = 0.5  # a signal that stands still for more than half of its record has nothing to be compared with
 
 
@@ -157,11 +159,16 @@ def shortest_stuck(record: Record, settings: StuckSettings) -> tuple[float, floa
     slowest = 1.0 if speed is None else max(float(np.quantile(speed, 0.1)), SLOWEST_CLOCK)
     shown = max(2 * settings.shortest_s, _unseen_s(record, survey))
     found = []
-    for spells, moves in (
-        (_still(survey, covered, held=False), 0.0),
-        (_near(record, survey, covered, settings), _band(record, survey, settings)),
+    still = _still(survey, covered, held=False)
+    for spells, moves, others in (
+        (still, 0.0, np.empty(0)),
+        (
+            _near(record, survey, covered, settings),
+            _band(record, survey, settings),
+            _lengths(survey, still, speed),
+        ),
     ):
-        bulk = np.sort(_lengths(survey, spells, speed))
+        bulk = np.sort(np.concatenate([_lengths(survey, spells, speed), others]))
         bulk = bulk[: bulk.size - np.count_nonzero(outlying(bulk, at_most=settings.suspicion))]
         high = size_of(bulk, settings.suspicion / 10) if bulk.size > 1 else math.inf
         if high > float(covered[-1]):
@@ -177,7 +184,7 @@ def shortest_stuck(record: Record, settings: StuckSettings) -> tuple[float, floa
 def _stillest(record: Record, survey: Survey, moves: float, settings: StuckSettings) -> float:
     """Time [s] over which a reading that moves by `moves` is stiller than this record ever is, NaN where there is none."""
     bins = _bins(record, survey)
-    width = least_width(bins, moves, step=_step(record), at_most=settings.suspicion / 10)
+    width = least_width(bins, moves, step=_step(record, survey), at_most=settings.suspicion / 10)
     if width is None:
         return math.nan
     bin_s = (
@@ -185,7 +192,7 @@ def _stillest(record: Record, survey: Survey, moves: float, settings: StuckSetti
         if bins.first is survey.blocks.first
         else float(bins.first[1]) * survey.interval_s
     )
-    return (width + 2) * bin_s  # the bins at either end are hit in part
+    return (max(width, NEAR_BINS if moves else 1) + 2) * bin_s  # the bins at either end are hit in part
 
 
 def _unseen_s(record: Record, survey: Survey) -> float:
@@ -199,14 +206,21 @@ def _unseen_s(record: Record, survey: Survey) -> float:
 
 def _band(record: Record, survey: Survey, settings: StuckSettings) -> float:
     """Within how much a reading counts as nearly still."""
-    count = record.value.sampling.resolution if record.value is not None else 0.0
-    return max(settings.flicker_counts * count, settings.flicker_noise * survey.sigma)
+    return max(settings.flicker_counts * _count(record, survey), settings.flicker_noise * survey.sigma)
 
 
-def _step(record: Record) -> float:
+def _count(record: Record, survey: Survey) -> float:
+    """Size of a converter's count: what nearly all changes from sample to sample reach, though the export writes more digits."""
+    written_to = record.value.sampling.resolution if record.value is not None else 0.0
+    if _thinned(record):
+        return written_to
+    return survey.once("count", lambda: max(written_to, least_move(survey.live)))
+
+
+def _step(record: Record, survey: Survey) -> float:
     """What a move must reach to be seen in this record."""
     sampling = record.value.sampling if record.value is not None else Sampling()
-    return max(sampling.resolution, sampling.deadband if _thinned(record) else 0.0)
+    return max(_count(record, survey), sampling.deadband if _thinned(record) else 0.0)
 
 
 def _bins(record: Record, survey: Survey) -> Bins:
@@ -214,17 +228,24 @@ def _bins(record: Record, survey: Survey) -> Bins:
 
 
 def _beside_others(
-    record: Record, survey: Survey, first: int, last: int, settings: StuckSettings
+    record: Record,
+    survey: Survey,
+    spells: Spells,
+    i: int,
+    settings: StuckSettings,
+    suspect: Sequence[tuple[int, int]],
 ) -> Stillness | None:
-    """How still the samples [first, last] are beside other stretches; None where they are too few to compare."""
+    """How still a spell is beside other stretches; None where it has too few samples to compare."""
     bins = _bins(record, survey)
+    first, last = int(spells.first[i]), int(spells.last[i])
     lo, past = bins.within(first, last)
     if past <= lo or record.value is None:
         return None
     # A recorder on exception repeats what has not changed: so many repetitions show every digit.
     full = last - first + 1 >= max(settings.fewest_samples, (past - lo) // 2)
-    seen = record.value.sampling.resolution if full else _step(record)
-    return stillness(bins, lo, past, step=_step(record), at_most=settings.suspicion, seen=seen)
+    step = _step(record, survey)
+    seen = _count(record, survey) if full else step
+    return stillness(bins, lo, past, step=step, at_most=settings.suspicion, seen=seen, suspect=suspect)
 
 
 def _shortest(record: Record, survey: Survey, settings: StuckSettings) -> float:
@@ -248,16 +269,29 @@ def _judge(
     if not len(spells):
         return []
     every = _lengths(survey, spells, speed)
+    if not exact:
+        still = _still(survey, _clocks(record, survey)[0], held=False)
+        every = np.concatenate(
+            [every, _lengths(survey, still, speed)]
+        )  # what stands still is nearly still too
     suspect = outlying(every, at_most=settings.suspicion)
     bulk = every[~suspect]
+    bins = _bins(record, survey)
+    under = [
+        bins.within(int(spells.first[i]), int(spells.last[i])) for i in np.flatnonzero(suspect[: len(spells)])
+    ]
     fewest = settings.fewest_recorded if _thinned(record) else settings.fewest_samples
     chosen = suspect[: len(spells)] & (spells.last - spells.first + 1 >= fewest)
     if chosen.any():
         chosen &= spells.held_s >= _shortest(record, survey, settings)
+    if not exact:
+        chosen &= (
+            np.searchsorted(bins.first, spells.last) - np.searchsorted(bins.first, spells.first) >= NEAR_BINS
+        )
     found = []
     kept = np.flatnonzero(chosen) if exact else np.empty(0, np.int64)
     for i in np.flatnonzero(chosen):
-        beside = _beside_others(record, survey, int(spells.first[i]), int(spells.last[i]), settings)
+        beside = _beside_others(record, survey, spells, int(i), settings, under)
         if not exact and (beside is None or not beside.expected <= settings.suspicion):
             continue
         chance = expected_as_large(bulk, float(every[i]))

@@ -15,7 +15,17 @@ from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_S, TimeArray, durat
 from excursions.detect.element_creep import creeping
 from excursions.detect.survey import heat_of
 from excursions.detect.tails import expected_as_large, outlying
-from excursions.records import CALIBRATING, MEASURING, NO_DATA, Event, FloatArray, IndexArray, Record, Signal
+from excursions.records import (
+    CALIBRATING,
+    MEASURING,
+    NO_DATA,
+    BoolArray,
+    Event,
+    FloatArray,
+    IndexArray,
+    Record,
+    Signal,
+)
 from excursions.states.element import WILD_K, failing
 from excursions.states.heat import Usual
 from excursions.states.trace import Trace, between, split_at_gaps, trace_of
@@ -23,6 +33,7 @@ from excursions.states.walk import ROOM_DEGC
 
 LASTING = 2  # days; a fault that long shifts the fixed points itself
 AS_LONG = 0.3  # of a standstill, from which on another one is its habit
+GOES_ON = 0.2  # of a jump: an element that takes five samples to settle goes on by four fifths
 MOST_FLICKERS = 20_000  # more large steps than this are how the temperature is recorded
 
 
@@ -256,9 +267,15 @@ def _flickers(
         size = float(np.median(np.abs(jump)))
         alike = np.abs(np.abs(jump) - size) <= 0.3 * size
         turned = np.mean(np.diff(np.sign(jump)) != 0)
-        if alike.mean() > 0.8 and turned > 0.9:
+        if alike.mean() > 0.8 and turned > 0.9 and np.mean(_at_once(change, part)) > 0.8:
             events.append(_flicker_event(record, trace, part, size * float(np.sign(jump[0]))))
     return events
+
+
+def _at_once(change: FloatArray, at: IndexArray) -> BoolArray:
+    """Whether a jump does not go on in the next sample: what a medium does takes the time of the element."""
+    after = np.append(change, 0.0)[at + 1]
+    return np.asarray(after * np.sign(change[at]) <= GOES_ON * np.abs(change[at]))
 
 
 def _flicker_event(record: Record, trace: Trace, part: IndexArray, size: float) -> Event:

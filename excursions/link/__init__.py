@@ -12,6 +12,7 @@ from excursions.link.due import next_due
 from excursions.link.exchanged import exchange_doubts
 from excursions.link.lessons import fleet_heat
 from excursions.link.outcome import outcome
+from excursions.link.parted import weighed_in_pairs
 from excursions.link.together import laid_to_process
 
 __all__ = [
@@ -27,4 +28,5 @@ __all__ = [
     "next_due",
     "outcome",
     "weigh",
+    "weighed_in_pairs",
 ]

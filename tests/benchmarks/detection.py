@@ -16,7 +16,7 @@ from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 
-from excursions.pipeline.point import analyse_point
+from excursions.pipeline.analyse import analyse_point
 from sample_data.simulator import Sampling, SimulatedPoint, TagRows, TruthRow, record, scenario
 from sample_data.simulator.fleet import MEASURANDS, FleetPoint, random_point
 from sample_data.simulator.scenario import DEADBANDS, GROUPS, LONG, WIDE, outages_of

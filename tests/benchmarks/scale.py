@@ -105,8 +105,8 @@ def made_folder(home: Path, made: Made, kind: str) -> tuple[Path, Path]:
 def rooms(made: Made, home: Path) -> None:
     """Samples a second of each room on one core, from in-memory columns; reading from Parquet and CSV."""
     from dashboards import write_site
+    from excursions.pipeline.analyse import analyse_point
     from excursions.pipeline.conclude import Evidence, conclude
-    from excursions.pipeline.point import analyse_point
     from excursions.read import ReadOptions, read_exports
     from excursions.report.write import write_tables
 
@@ -199,7 +199,7 @@ def _show(name: str, cost: Cost, floor: Cost, made: Made) -> None:
 
 def growth(made: Made, home: Path) -> None:
     """Processor time of the search of a sample, with 1, 4 and 16 times the samples, then the points."""
-    from excursions.pipeline.point import analyse_point
+    from excursions.pipeline.analyse import analyse_point
 
     small = replace(made, points=1, samples=max(made.samples // 16, 20_000))
     print("growth: processor microseconds a sample in condition, states, detectors and traces")

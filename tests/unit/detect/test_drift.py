@@ -114,6 +114,13 @@ def test_cleanings_without_a_saw_tooth_are_no_fouling(seed: int) -> None:
 
 
 @SEEDS
+def test_a_process_that_is_cleaned_at_one_place_of_its_cycle_is_not_fouled(seed: int) -> None:
+    phase = np.arange(N) % 432
+    value = process(seed) + np.where(phase < 70, -2.0, 0.4)  # another medium right after each cleaning
+    assert detect_fouling(record(value, states=with_states(CLEANING, 432))) == ()
+
+
+@SEEDS
 def test_drift_taken_out_by_calibrations_is_drift(seed: int) -> None:
     value = process(seed) + saw(864, 0.5, 0, N)
     (event,) = detect_fouling(record(value, states=with_states(CALIBRATING, 864)))

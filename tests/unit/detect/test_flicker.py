@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.signal import lfilter
 
 from excursions.detect.repeated import detect_repeated
 from excursions.detect.temperature_fault import detect_temperature_fault
@@ -35,6 +36,13 @@ def test_a_loose_wire_is_one_event_and_hides_no_other_jump(seed: int) -> None:
 def test_a_heater_that_ramps_up_and_down_is_no_loose_wire() -> None:
     x = temperature(1) + 8.0 * np.clip(np.abs((np.arange(N) % 400) - 200) / 40.0 - 2, 0, 1)
     assert detect_temperature_fault(make_record(None, x)) == ()
+
+
+def test_media_that_come_in_turn_through_a_slow_element_are_no_loose_wire() -> None:
+    turn = np.where((np.arange(N) // 40) % 2 == 0, 6.0, 26.0)
+    seen = lfilter([1 - np.exp(-60 / 150)], [1, -np.exp(-60 / 150)], turn, zi=[6.0 * np.exp(-60 / 150)])[0]
+    x = np.where((np.arange(N) > 8_000) & (np.arange(N) < 8_600), seen, 6.0) + level(N, 0.0, 0.03, 1)
+    assert detect_temperature_fault(make_record(None, quantised(x, 0.1))) == ()
 
 
 @pytest.mark.parametrize("times", [1, 6, 120])

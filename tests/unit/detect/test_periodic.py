@@ -57,3 +57,21 @@ def test_feed_pulses_that_come_with_a_lower_level_are_one_cycle_of_the_process()
     assert event.details["period_s"] == pytest.approx(21 * 60, rel=0.05)  # and none of its harmonics
     assert event.origin == "process"
     assert "offset" not in event.details
+
+
+def test_a_control_cycle_that_changes_its_pace_all_along_is_the_process() -> None:
+    minute = np.arange(30_000) / 3
+    pace = 1 / (11.5 + 2.5 * np.sin(2 * np.pi * minute / 1_440))  # nine to fourteen minutes with the load
+    value = 2.3 + 0.3 * (2 * (np.cumsum(pace / 3) % 1) - 1) + level(minute.size, 0.0, 0.01, 4)
+    events = detect_periodic(make_record(value, every_s=20.0, measurand="oxygen"))
+    assert all(event.origin == "process" for event in events)
+
+
+def test_a_cycle_of_hours_never_comes_at_once() -> None:
+    hour = np.arange(36_000) / 6
+    on = (hour % 1_200) < 400
+    value = 7.0 + on * (0.5 + 1.6 * np.sin(2 * np.pi * hour / 14)) + level(hour.size, 0.0, 0.02, 5)
+    events = detect_periodic(make_record(value, every_s=600.0))
+    assert events
+    assert not any("offset" in event.details for event in events)
+    assert {event.origin for event in events} == {"process"}

@@ -62,3 +62,27 @@ def test_a_process_that_is_busy_by_turns_is_not_stuck_while_it_rests(seed: int) 
     busy = np.exp(coloured(20_000, 0.0, 1.0, 600, seed))
     value = 7.0 + np.cumsum(busy * np.random.default_rng(seed).normal(0, 0.001, 20_000))
     assert not [e for e in detect_stuck(make_record(quantised(value, 0.01))) if e.origin == "probe"]
+
+
+def test_a_flicker_between_two_counts_of_a_coarse_converter_is_found() -> None:
+    value = quantised(
+        coloured(20_000, 115.0, 30.0, 60, 1), 100 / 204
+    )  # the export writes one decimal all the same
+    value[8_000:10_000] = 131.0 + 100 / 204 * np.random.default_rng(2).integers(0, 2, 2_000)
+    (event,) = detect_stuck(make_record(np.round(value, 1), measurand="redox"))
+    assert event.details["samples"] == pytest.approx(2_000, abs=20)
+    assert event.origin == "probe"
+
+
+def test_a_long_standstill_hides_no_shorter_one() -> None:
+    value = quantised(coloured(40_000, 7.0, 0.08, 120, 3) + level(40_000, 0.0, 0.03, 33), 0.01)
+    value = with_stuck(with_stuck(value, 10_000, 12_000), 30_000, 30_100)
+    assert len(detect_stuck(make_record(value))) == 2
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_runs_of_a_coarse_reading_drawn_on_a_finer_grid_are_not_stuck(seed: int) -> None:
+    """Whole numbers every quarter of an hour, drawn on a grid of ten minutes: thirds, and runs that begin where they like."""
+    logged = np.round(coloured(9_000, 520.0, 6.0, 400, seed) + level(9_000, 0.0, 0.35, seed + 5))
+    value = np.round(np.interp(np.arange(13_000) * 600.0, np.arange(9_000) * 900.0, logged), 4)
+    assert detect_stuck(make_record(value, every_s=600.0, measurand="conductivity")) == ()

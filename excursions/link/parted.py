@@ -1,0 +1,82 @@
+"""Two neighbours that part: one of the two probes did it, or neither; next to never both.
+
+Each point is searched by itself, so that a difference that opens between two probes of one water is found at both, each
+time as the fault of the other's neighbour.  Here the two are weighed against each other: either the one failed and the
+other did not, or the other way round, or neither did; what samples, heat or calibrations say of one speaks for the other.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from itertools import product
+
+from excursions.clock import NS_PER_HOUR, NS_PER_S
+from excursions.detect.catalogue import quieted
+from excursions.detect.origin import name_origin
+from excursions.plant import Plant
+from excursions.records import Event
+
+KINDS = ("step", "drift", "fouling")
+ALIKE = 2.0  # sizes that differ by less than this factor are the same difference, seen from both ends
+NEAR_NS = 2 * NS_PER_HOUR  # a control loop takes about so long to follow the probe it believes (cp)
+TOGETHER = 0.5  # share of a slow change that the other's covers
+
+
+def weighed_in_pairs(events: Sequence[Event], plant: Plant) -> tuple[Event, ...]:
+    """The events, those of two neighbours that part by the same amount at the same time weighed against each other."""
+    beside = {frozenset((point.name, other)) for point in plant.points for other in point.neighbours}
+    asked = [e for e in events if e.kind in KINDS and e.origin in ("probe", "undecided")]
+    now = {id(event): event for event in asked}
+    for one, other in _parted(asked, beside):
+        p, q = one.confidence, other.confidence
+        both = p * (1 - q) + q * (1 - p) + (1 - p) * (1 - q)
+        now[id(one)] = _said(one, other, p * (1 - q) / both)
+        now[id(other)] = _said(other, one, q * (1 - p) / both)
+    return tuple(now.get(id(event), event) for event in events)
+
+
+def _parted(events: Sequence[Event], beside: set[frozenset[str]]) -> Iterator[tuple[Event, Event]]:
+    """Pairs of events of two neighbours, each event in one pair at most, the nearest in time first."""
+    by_point: dict[str, list[Event]] = defaultdict(list)
+    for event in events:
+        by_point[event.point].append(event)
+    pairs = [
+        (one, other)
+        for a, b in sorted(tuple(sorted(pair)) for pair in beside if len(pair) == 2)
+        for one, other in product(by_point[a], by_point[b])
+        if _opposite(one, other)
+    ]
+    taken: set[int] = set()
+    for one, other in sorted(pairs, key=lambda pair: abs(pair[0].start - pair[1].start)):
+        if id(one) not in taken and id(other) not in taken:
+            taken |= {id(one), id(other)}
+            yield one, other
+
+
+def _opposite(one: Event, other: Event) -> bool:
+    if one.size * other.size >= 0 or not 1 / ALIKE <= abs(one.size / other.size) <= ALIKE:
+        return False
+    if one.kind == other.kind == "step":
+        unsure = round((one.onset_uncertainty_s + other.onset_uncertainty_s) * NS_PER_S)
+        return abs(one.start - other.start) <= NEAR_NS + unsure
+    shared = min(one.end, other.end) - max(one.start, other.start)
+    return shared >= TOGETHER * max(one.end - one.start, other.end - other.start)
+
+
+def _said(event: Event, other: Event, probe: float) -> Event:
+    """The event with its probability beside the other's."""
+    origin = name_origin(probe)
+    if origin == "process":
+        words = f"it parted from {other.point}, and what else is known lays the difference to that one"
+    else:
+        words = f"it parted from {other.point}: one of the two probes did it"
+    return quieted(
+        replace(
+            event,
+            origin=origin,
+            confidence=1 - probe if origin == "process" else probe,
+            evidence=(words, *event.evidence),
+        )
+    )

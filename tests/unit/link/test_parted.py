@@ -1,0 +1,61 @@
+"""Two neighbours that part: one of them did it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from excursions.link import weighed_in_pairs
+from excursions.plant import Plant, Point
+from excursions.records import Event
+
+DAY = 86_400 * 10**9
+PLANT = Plant(points=(Point(name="a", measurand="ph", neighbours=("b",)), Point(name="b", measurand="ph")))
+
+
+def drift(point: str, size: float, confidence: float, **more: object) -> Event:
+    given = {
+        "kind": "drift",
+        "start": 10 * DAY,
+        "end": 60 * DAY,
+        "origin": "probe",
+        "severity": "act",
+        **more,
+    }
+    return Event(point=point, size=size, size_unit="pH", confidence=confidence, **given)
+
+
+def test_what_speaks_for_one_clears_the_other() -> None:
+    a, b = weighed_in_pairs((drift("a", 0.68, 0.82), drift("b", -0.66, 0.97)), PLANT)
+    assert (a.origin, a.severity) == ("process", "note")
+    assert b.origin == "probe"
+    assert b.confidence == pytest.approx(0.97 * 0.18 / (0.97 * 0.18 + 0.82 * 0.03 + 0.18 * 0.03))
+
+
+def test_without_a_witness_neither_is_named() -> None:
+    for event in weighed_in_pairs((drift("a", 0.68, 0.82), drift("b", -0.66, 0.82)), PLANT):
+        assert event.origin == "undecided"
+        assert event.confidence < 0.5
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        drift("b", 0.66, 0.97),
+        drift("b", -2.0, 0.97),
+        drift("b", -0.66, 0.97, start=70 * DAY, end=90 * DAY),
+        drift("c", -0.66, 0.97),
+        drift("b", -0.66, 0.97, kind="noise_growth"),
+    ],
+    ids=["the same way", "another size", "another time", "no neighbour", "another kind"],
+)
+def test_what_is_no_parting(other: Event) -> None:
+    events = (drift("a", 0.68, 0.82), other)
+    assert weighed_in_pairs(events, PLANT) == events
+
+
+def test_steps_part_within_hours() -> None:
+    a = drift("a", 0.6, 0.97, kind="step", end=10 * DAY + 1)
+    b = replace(a, point="b", size=-0.8, confidence=0.86, start=a.start + DAY // 24)
+    assert weighed_in_pairs((a, b), PLANT)[1].origin == "process"
