@@ -103,7 +103,7 @@ KINDS: dict[str, Kind] = {
             family="heat",
             traits=("heat", "doubts", "glass"),
             lasting=0.5,
-            advice="Verify in two buffers or standards before trusting it; compare slope and zero with the last calibration.",
+            advice="Verify in {standards} before trusting it; compare the result with the last calibration.",
             caution=_STEAM,
         ),
         Kind(
@@ -267,7 +267,7 @@ KINDS: dict[str, Kind] = {
             family="moved",
             traits=("walks", "slow to see", "follows heat", "held against heat", "washes off"),
             lasting=0.2,
-            advice="Clean and test the response in two buffers or standards.",
+            advice="Clean it, then test how fast it follows in {standards}.",
             caution=_RETRACT,
         ),
         Kind(
@@ -336,6 +336,11 @@ HEAT_KINDS = having("heat")
 TOLD_AS_HEAT = (*HEAT_KINDS, *having("may be heat"))
 GRADUAL = having("gradual")
 _MAY_BREAK = having("glass")
+
+
+def advice_for(kind: str, measurand: str) -> str:
+    """What to do about an event of this kind, when the origin is the probe, with what this measurand is verified in."""
+    return KINDS[kind].advice.format(standards=MEASURANDS[measurand].verified_in)
 
 
 def caution_for(kind: str, measurand: str) -> str:

@@ -76,6 +76,7 @@ class Sampling:
     share_bad : share of samples of bad quality
     bridged, bridged_longest_s : how many stretches an export drew across missing data, and the longest [s]
     flat_usual_s : 99 of 100 stretches without a change are shorter than this [s]; NaN when there are none
+    extreme : ``greatest`` or ``least`` where each value is that of its interval, else empty
     sure : False where the record could as well have been kept by another rule (`why` says which)
     why : what in the record shows the kind, in words
     """
@@ -93,6 +94,7 @@ class Sampling:
     bridged: int = 0
     bridged_longest_s: float = 0.0
     flat_usual_s: float = float("nan")
+    extreme: str = ""
     sure: bool = True
     why: str = ""
 

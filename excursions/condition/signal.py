@@ -16,6 +16,7 @@ from excursions.condition.sampling import describe
 from excursions.digits import written
 from excursions.measurands import measurand as quantity_of
 from excursions.measurands import to_canonical
+from excursions.read.aggregates import aggregate_of
 from excursions.read.nothing import Code, figures_for_nothing
 from excursions.records import BAD, Decision, FloatArray, IndexArray, Sampling, Signal, TagSeries
 
@@ -62,6 +63,7 @@ def condition(
     sampling = describe(
         ordered.time, value, ordered.quality, resolution=step, words=f"{series.tag} {series.description}"
     )
+    sampling = _of_extremes(sampling, series.tag)
     breaks = sampling.longest_silence_s > sampling.gap_s
     segments = unbroken(ordered.time, sampling.gap_s if breaks else math.inf)
     bridged = bridged_stretches(ordered.time, value, segments, sampling)
@@ -82,6 +84,14 @@ def condition(
         conflicts=ordered.conflicts,
         decisions=decisions + said + row_decisions(series.tag, ordered),
     )
+
+
+def _of_extremes(sampling: Sampling, tag: str) -> Sampling:
+    """The same, with what the name says where each value is the greatest or the least of its interval."""
+    figure = aggregate_of(tag)[1]
+    if figure not in ("greatest", "least") or sampling.kind not in ("grid", "averages", "interpolated"):
+        return sampling
+    return replace(sampling, kind="grid", extreme=figure, sure=True, why="its name says so")
 
 
 def with_bridges(sampling: Sampling, time: TimeArray, bridged: IndexArray) -> Sampling:

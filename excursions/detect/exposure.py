@@ -192,9 +192,12 @@ def hidden_peak(signal: Signal | None, trace: Trace, top: int) -> float:
 
     On an even grid: where the line that rises as fast as just before meets the line that falls as fast as
     just after; a peak one sample wide may have been higher by half its smaller side.  Recorded on change: nothing further than the dead band from what was recorded.  Averages:
-    half an interval of the steepest neighbour on top, because an average halves a peak as short as itself.
+    half an interval of the steepest neighbour on top, because an average halves a peak as short as itself.  The
+    greatest of each interval hides nothing.
     """
     peak = float(trace.value[top])
+    if signal is not None and signal.sampling.extreme == "greatest":
+        return peak + trace.resolution / 2
     if signal is not None and trace.held:
         return peak + signal.sampling.deadband
     sides = (_slope(trace, top - 1) * trace.interval_s, -_slope(trace, top) * trace.interval_s)

@@ -30,6 +30,7 @@ from excursions.records import (
     Record,
     Signal,
 )
+from excursions.states.calibration import NOTED_WITHIN_H
 
 SURE, UNLIKELY = 0.7, 0.3  # probability of the probe from which an origin is named
 HIGHEST = 0.97  # no record alone is better than that
@@ -298,10 +299,20 @@ def _rank_correlation(a: FloatArray, b: FloatArray) -> float:
 
 
 def next_reset(record: Record, start: int) -> int | None:
-    """Begin of the next calibration or cleaning, ns; None when none follows."""
-    spans = record.states.spans(*RESETS)
-    later = spans[:, 0][spans[:, 0] > start]
-    return int(later[0]) if later.size else None
+    """Begin of the next calibration or cleaning, by its trace or by its entry in a log, ns; None when none follows."""
+    traces = record.states.spans(*RESETS)[:, 0].tolist()
+    return min((when for when in (*traces, *_entered(record)) if when > start), default=None)
+
+
+def _entered(record: Record) -> tuple[int, ...]:
+    plant, name = record.plant, record.point.name
+    return (*plant.noted_at(name), *plant.cleaned_at(name))
+
+
+def is_adjusted(record: Record, start: int) -> bool:
+    """Whether a log enters a calibration at this instant: then the adjustment made the change, trace or not."""
+    near = round(NOTED_WITHIN_H * NS_PER_HOUR)
+    return any(abs(start - when) <= near for when in record.plant.noted_at(record.point.name))
 
 
 def frozen_share(signal: Signal | None, start: int, end: int) -> float:

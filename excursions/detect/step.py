@@ -28,6 +28,7 @@ from excursions.detect.origin import (
     company_clues,
     expected_faults,
     heat_clue,
+    is_adjusted,
     name_origin,
     next_reset,
     shared,
@@ -225,6 +226,8 @@ def _returned(context: _Context, change: Change, shape: Transition, start: int) 
     until = blocks.at(reset) if reset is not None else len(blocks)
     back = _return(context, change)
     at = back.at if back is not None and back.at < until else None
+    if at is not None and is_adjusted(context.record, int(blocks.start[at])):
+        return {}
     if at is None and went_back(survey, change.at, until, shape.before, shape.size):
         at = returned_at(survey, change.at, until, shape.before, shape.size)
         at = (change.at + until) // 2 if at is None else at
@@ -346,7 +349,9 @@ def _stay(context: _Context, change: Change, shape: Transition, start: int) -> C
     blocks = survey.blocks
     if back is not None:
         when = int(blocks.start[back.at])
-        if reset is not None and abs(when - reset) <= 2 * blocks.width + _length(record, reset):
+        if is_adjusted(record, when) or (
+            reset is not None and abs(when - reset) <= 2 * blocks.width + _length(record, reset)
+        ):
             return Clue(odds=8.0, words="a calibration or cleaning took it out again")
         if reset is None or when < reset:
             length = duration_text((when - start) / NS_PER_S)
@@ -371,7 +376,7 @@ def _length(record: Record, reset: int) -> int:
 
 def _calibrated(record: Record, survey: Survey, change: Change, start: int) -> bool:
     """Whether a calibration lies right before, and an adjustment made the change."""
-    if change.across and _state_before(record, start) == CALIBRATING:
+    if is_adjusted(record, start) or (change.across and _state_before(record, start) == CALIBRATING):
         return True
     spans = record.states.spans(CALIBRATING)
     near = survey.blocks.width

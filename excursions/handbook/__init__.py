@@ -12,7 +12,7 @@ from functools import cache
 from importlib.resources import files
 
 from excursions.errors import UsageError, nearest
-from excursions.kinds import KINDS, Kind
+from excursions.kinds import KINDS, Kind, advice_for
 
 KINDS_MARK = "Kinds:"
 
@@ -39,7 +39,7 @@ class Page:
     @property
     def advice(self) -> tuple[tuple[str, str], ...]:
         """What to do when the origin is the probe: (label, advice) a kind."""
-        return tuple((kind.label, kind.advice) for kind in self.kinds)
+        return tuple((kind.label, advice_for(kind.key, "other")) for kind in self.kinds)
 
     @property
     def cautions(self) -> tuple[str, ...]:

@@ -10,6 +10,7 @@ from excursions.measurands.row import Accepted, Assumed, Expected, Measurand
 CO2 = Measurand(
     key="co2",
     label="dissolved CO2",
+    verified_in="the gases or buffers its instructions name",
     unit="mg/L",
     aliases={"g/l": (1000.0, 0.0), "ppm": (1.0, 0.0)},
     said=("dissolved co2",),

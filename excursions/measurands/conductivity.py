@@ -12,6 +12,7 @@ from excursions.measurands.row import Assumed, Expected, Measurand, around
 CONDUCTIVITY = Measurand(
     key="conductivity",
     label="conductivity",
+    verified_in="a conductivity standard",
     unit="uS/cm",
     aliases={
         "µs/cm": (1.0, 0.0),

@@ -17,6 +17,7 @@ _ACCEPTED = {("slope", "%"): Accepted(low=70.0)}
 OXYGEN = Measurand(
     key="oxygen",
     label="dissolved oxygen",
+    verified_in="air and, where it has one, its zero standard",
     unit="mg/L",
     aliases={
         "ppm": (1.0, 0.0),
@@ -55,6 +56,7 @@ OXYGEN = Measurand(
 OXYGEN_SATURATION = Measurand(
     key="oxygen_saturation",
     label="dissolved oxygen, saturation",
+    verified_in="air and, where it has one, its zero standard",
     unit="%sat",
     aliases={
         "%": (1.0, 0.0),

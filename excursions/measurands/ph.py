@@ -21,6 +21,7 @@ ELECTRODE_SLOPE = Expected(ageing=-0.3, ageing_spread=0.3, wander=0.4, kick=5.0)
 PH = Measurand(
     key="ph",
     label="pH",
+    verified_in="two buffers",
     unit="pH",
     aliases={"ph units": (1.0, 0.0), "su": (1.0, 0.0), "std units": (1.0, 0.0)},
     tokens=("ph",),

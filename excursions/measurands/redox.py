@@ -7,6 +7,7 @@ from excursions.measurands.row import Assumed, Expected, Measurand, around
 REDOX = Measurand(
     key="redox",
     label="redox potential",
+    verified_in="a redox standard",
     unit="mV",
     aliases={"v": (1000.0, 0.0), "millivolt": (1.0, 0.0)},
     said=("orp",),

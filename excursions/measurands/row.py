@@ -124,6 +124,8 @@ class Measurand:
         What it reads when the pipe is empty, exactly; NaN where that says nothing.
     electrode : bool
         Whether the probe is an electrode of high resistance, which no bubble makes spike.
+    verified_in : str
+        What people verify it in, as it stands in a sentence (cp).
     fouls : int
         Which way dirt moves the reading: -1, 1, or 0 where it may go either way (cp).
     parameters : tuple of str
@@ -166,6 +168,7 @@ class Measurand:
     glass_reads: float = math.nan
     empty_reads: float = math.nan
     electrode: bool = False
+    verified_in: str = "standards"
     fouls: int = 0
     parameters: tuple[str, ...] = ()
     family: str = "linear"

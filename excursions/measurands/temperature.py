@@ -14,6 +14,7 @@ _FROM_F = (5.0 / 9.0, -160.0 / 9.0)
 TEMPERATURE = Measurand(
     key="temperature",
     label="temperature",
+    verified_in="a bath beside a reference thermometer",
     unit="degC",
     aliases={
         "c": (1.0, 0.0),

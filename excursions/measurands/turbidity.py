@@ -12,6 +12,7 @@ from excursions.measurands.row import A_SHARE, Assumed, Expected, Measurand, aro
 TURBIDITY = Measurand(
     key="turbidity",
     label="turbidity",
+    verified_in="two turbidity standards",
     unit="NTU",
     aliases={
         "fnu": (1.0, 0.0),

@@ -255,6 +255,7 @@ _UNITS = {
     "ntu": "NTU",
     "fnu": "FNU",
     "mg/l": "mg/L",
+    "g/l": "g/L",
     "v": "V",
     "ma": "mA",
     "ohm": "Ohm",

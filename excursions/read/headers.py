@@ -10,6 +10,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from excursions.measurands import MEASURANDS
 from excursions.read import vocabulary as v
 from excursions.read.actions import CLEANED
 from excursions.read.fold import plain
@@ -57,11 +58,14 @@ def fold(header: str) -> str:
     return " ".join(plain(header).replace("_", " ").casefold().split())
 
 
+_MEASURED = {fold(unit) for row in MEASURANDS.values() for unit in (row.unit, *row.aliases) if unit}
+
+
 def unit_in(header: str) -> tuple[str, str]:
     """Take the unit off a folded header: the rest, and the unit (empty when there is none)."""
     for match in _BRACKETS.finditer(header):
         inside = match[1].strip()
-        if _UNIT.match(inside):
+        if _UNIT.match(inside) or inside in _MEASURED:
             return (header[: match.start()] + " " + header[match.end() :]).strip(), inside.replace(" ", "")
     if behind := _UNIT_BEHIND.search(header):
         unit = re.sub(r"\s", "", behind[1])
@@ -73,7 +77,8 @@ def unit_in(header: str) -> tuple[str, str]:
 
 def is_unit(text: str) -> bool:
     """Whether a cell under a header is nothing but a unit."""
-    return bool(_UNIT.match(fold(text).strip("[]() ")))
+    said = fold(text).strip("[]() ")
+    return bool(_UNIT.match(said)) or said in _MEASURED
 
 
 def meaning_of(header: str) -> Meaning:

@@ -66,7 +66,11 @@ def _usual(sampling: Sampling) -> float:
 
 def recorded(sampling: Sampling, amount: Amount) -> str:
     """How the signal was recorded, and what shows it."""
-    kind = KIND_WORDS.get(sampling.kind, sampling.kind)
+    kind = (
+        f"the {sampling.extreme} of each interval"
+        if sampling.extreme
+        else KIND_WORDS.get(sampling.kind, sampling.kind)
+    )
     if sampling.kind in ("grid", "averages", "interpolated"):
         kind += f", every {_span(sampling.interval_s)}"
     else:
@@ -93,6 +97,12 @@ def peaks(sampling: Sampling, amount: Amount) -> str:
         return (
             f"a peak of more than {band} shows once it lasts one scan of the recorder (at most {_span(found.peak_s)}); "
             f"a smaller one can hide for any length{line}"
+        )
+    if sampling.extreme:
+        shown, lost = ("peak", "fall") if sampling.extreme == "greatest" else ("fall", "peak")
+        return (
+            f"a {shown} of one scan shows at its full height, but not when within its {_span(interval)} it came nor how long it "
+            f"lasted; a {lost} shows only where it lasts a whole interval"
         )
     if sampling.kind == "averages":
         return (

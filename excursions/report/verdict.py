@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from excursions.clock import NS_PER_HOUR, duration_text
-from excursions.kinds import KINDS, WORTH_ASKING, caution_for, having
+from excursions.kinds import WORTH_ASKING, advice_for, caution_for, having
 from excursions.records import SEVERITY_RANK, UNVERIFIED, Calibration, Doubt, Event
 from excursions.report.result import VERDICTS, PointFindings, Verdict
 from excursions.report.tracks import tracks_of, worn_out
@@ -195,7 +195,7 @@ def _from_event(verdict: str, event: Event, findings: PointFindings, knowledge: 
         findings,
         verdict,
         f"{event_sentence(event, tz)} ({whose(event)}).",
-        KINDS[event.kind].advice,
+        advice_for(event.kind, findings.point.measurand),
         knowledge,
         weight=SEVERITY_RANK[event.severity] + event.confidence,
         since=event.start,
@@ -228,7 +228,7 @@ def _from_doubt(
         findings,
         "doubt",
         text,
-        KINDS[lead.kind].advice if lead else KINDS["drift"].advice,
+        advice_for(lead.kind if lead else "drift", findings.point.measurand),
         knowledge,
         weight=_harm(doubt, findings),
         since=doubt.start,
@@ -295,8 +295,8 @@ def _trust(
     elif waiting is not None:
         advice = VERIFY_SOON
     elif hidden is not None:
-        advice = KINDS[hidden.kind].advice
+        advice = advice_for(hidden.kind, findings.point.measurand)
     elif failed:
-        advice = f"It came back by itself. When somebody is there anyway: {_inside(KINDS[worst.kind].advice)}"
+        advice = f"It came back by itself. When somebody is there anyway: {_inside(advice_for(worst.kind, findings.point.measurand))}"
     weight = 0.1 * bool(past) + 0.05 * bool(failed) + 0.2 * bool(worn)
     return _verdict(findings, "trust", text, advice, knowledge, weight=weight)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from excursions.clock import to_datetime
-from excursions.kinds import KINDS, having
+from excursions.kinds import advice_for, having
 from excursions.records import Doubt, Event, Link, Shift
 from excursions.report.case import Case, event_of
 from excursions.report.explanation import Action, Cause
@@ -119,7 +119,7 @@ def actions_for(
         return (*actions, *_ask(case, event))
     settled = doubt.end if over and doubt is not None else _calibrated_since(case, event)
     if settled is None:
-        actions += _work(event)
+        actions += _work(event, case.findings.point.measurand)
     else:
         words = f"The probe itself needs nothing for this: put right on {day(settled, case.tz)}."
         actions.append(Action(verb="nothing", words=words))
@@ -145,10 +145,10 @@ def _set_aside(case: Case, span: tuple[int | None, int | None], doubt: Doubt | N
     return Action(verb="set aside", words=words)
 
 
-def _work(event: Event | None) -> list[Action]:
+def _work(event: Event | None, measurand: str) -> list[Action]:
     """Work on the probe, by kind of event; advice comes from the table of kinds."""
     kind = event.kind if event else "drift"
-    advice = KINDS[kind].advice
+    advice = advice_for(kind, measurand)
     if kind in CLEANED:
         return [
             Action(verb="clean", words=advice),

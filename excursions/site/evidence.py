@@ -20,6 +20,7 @@ from excursions.pipeline.inputs import samples_by_point
 from excursions.plant import Plant
 from excursions.read import ReadOptions
 from excursions.read.logs import LogReading, check_entries, read_calibrations
+from excursions.read.members import MARK
 from excursions.read.names import settle_log, settle_samples
 from excursions.read.samples import SampleReading, read_samples
 from excursions.records import CalibrationEntry, Decision, LabSample, TagSeries
@@ -56,8 +57,8 @@ def gather_evidence(work: Work) -> Known:
         plant = dataclasses.replace(plant, zone=work.zone)
     files = kept_files(work)
     work = dataclasses.replace(work, options=_beside_exports(work))
-    logs = _logs(work, [row for row in files if row["kind"] == "calibrations"], plant)
-    samples = _samples(work, [row for row in files if row["kind"] == "samples"], plant)
+    logs = _logs(work, _of_kind(work, files, "calibrations"), plant)
+    samples = _samples(work, _of_kind(work, files, "samples"), plant)
     entries = tuple(entry for log in logs for entry in log.entries)
     cleanings = [row for log in logs for row in log.cleanings]
     plant, sat = with_logs(plant, (row for log in logs for row in log.installations), entries, cleanings)
@@ -123,14 +124,26 @@ def _export_decisions(site: Site, files: Sequence[Row]) -> tuple[Decision, ...]:
     return tuple(found)
 
 
-def _logs(work: Work, files: Sequence[Row], plant: Plant) -> tuple[LogReading, ...]:
+def _of_kind(work: Work, files: Sequence[Row], kind: str) -> list[tuple[Path, str]]:
+    """Kept files of one kind, and such files in kept archives of exports: where each lies and what it was called."""
+    found = []
+    for row in files:
+        kept = work.site.inside(row["kept"])
+        if row["kind"] == kind:
+            found.append((kept, str(row["name"])))
+        for member, held in json.loads(row["facts"]).get("apart", ()):
+            if held == kind:
+                found.append((Path(f"{kept}{MARK}{member}"), f"{row['name']}{MARK}{member}"))
+    return found
+
+
+def _logs(work: Work, files: Sequence[tuple[Path, str]], plant: Plant) -> tuple[LogReading, ...]:
     """Every log, an entry that an earlier version or another log already had left out."""
     readings = []
-    for row in files:
-        path = work.site.inside(row["kept"])
+    for path, name in files:
         read = read_calibrations(path, options=work.options)
-        readings.append(_renamed_log(settle_log(read, plant), row["name"]))
-    kept = _latest_entries(readings, [row["name"] for row in files])
+        readings.append(_renamed_log(settle_log(read, plant), name))
+    kept = _latest_entries(readings, [name for _, name in files])
     return tuple(
         dataclasses.replace(reading, entries=entries) for reading, entries in zip(readings, kept, strict=True)
     )
@@ -179,12 +192,10 @@ def _occasion(entry: CalibrationEntry) -> tuple[object, ...]:
     return entry.time, entry.point, entry.probe, entry.phase
 
 
-def _samples(work: Work, files: Sequence[Row], plant: Plant) -> tuple[SampleReading, ...]:
+def _samples(work: Work, files: Sequence[tuple[Path, str]], plant: Plant) -> tuple[SampleReading, ...]:
     found = []
-    for row in files:
-        path = work.site.inside(row["kept"])
+    for path, name in files:
         read = settle_samples(read_samples(path, options=work.options), plant)
-        name = row["name"]
         problems = tuple(
             dataclasses.replace(p, file=name) if p.file == str(path) else p for p in read.problems
         )

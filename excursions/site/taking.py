@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from sqlite3 import Row
@@ -11,6 +12,7 @@ from excursions.errors import ExcursionsError
 from excursions.read import Reading, read_exports
 from excursions.read.exports.planner import OrderOpenError
 from excursions.read.exports.sources import digest_of_set
+from excursions.read.members import MARK
 from excursions.read.sorting import classify, packed_apart
 from excursions.records import TagSeries
 from excursions.site.archive import Rows
@@ -63,13 +65,8 @@ def _refuse(work: Work, row: Row, outcome: dict[str, object], why: str, *, state
 
 def _read_export(work: Work, row: Row, path: Path, batch: Batch, outcome: dict[str, object]) -> None:
     read = piece_root(path) or path
-    apart = frozenset(str(inside) for inside, _ in packed_apart(read))
-    if apart:
-        names = ", ".join(sorted(name.rpartition("!")[2] for name in apart))
-        work.remarks.append(
-            f"{row['name']}: holds {names} beside exports, a calibration log or a list of samples, which was not read: "
-            "put it into the inbox by itself"
-        )
+    inside = packed_apart(read)
+    apart = frozenset(str(member) for member, _ in inside)
     try:
         reading = read_exports([read], replace(work.options, apart=apart), orders=batch.orders)
     except ExcursionsError as error:
@@ -87,7 +84,9 @@ def _read_export(work: Work, row: Row, path: Path, batch: Batch, outcome: dict[s
         batch.rows.setdefault(tag, []).append(Rows.of(series, row["file"]))
         batch.words.append((tag, row["file"], series.unit, series.description))
         batch.series.setdefault(tag, series)
-    outcome |= _file_facts(reading, read, row["name"])
+    outcome |= _file_facts(
+        reading, read, row["name"], [(str(one).rpartition(MARK)[2], held) for one, held in inside]
+    )
     if reading.refused.height:
         write_file(work.site.refused_of(row["sha256"]), reading.refused.write_csv().encode())
 
@@ -96,7 +95,10 @@ def _as_named(text: str, path: Path, name: str) -> str:
     return text.replace(str(path), name)
 
 
-def _file_facts(reading: Reading, path: Path, name: str) -> dict[str, object]:
+def _file_facts(
+    reading: Reading, path: Path, name: str, apart: Sequence[tuple[str, str]]
+) -> dict[str, object]:
+    """What the ledger keeps of a file; `apart`: logs and lists of samples in it beside the exports, and their kinds."""
     reports = [asdict(report) | {"path": _as_named(report.path, path, name)} for report in reading.files]
     firsts = [report.first for report in reading.files if report.first is not None]
     lasts = [report.last for report in reading.files if report.last is not None]
@@ -112,6 +114,7 @@ def _file_facts(reading: Reading, path: Path, name: str) -> dict[str, object]:
         "last": max(lasts, default=None),
         "facts": {
             "files": reports,
+            "apart": apart,
             "decisions": decisions,
             "words": [
                 word | {"file": _as_named(word["file"], path, name)}

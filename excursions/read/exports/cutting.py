@@ -22,6 +22,7 @@ _FEW_LINES = 6
 _FEW_TIMES = 0.3  # share of rows with a time below which the heading is asked
 _SAMPLE_CELLS = 4_000
 _HEADING_LINES = 8
+_MOMENT = re.compile(r"\d[-./:]\d")
 _ONE_BLANK = re.compile(r"(?<=\S) (?=\S)")
 
 
@@ -45,7 +46,10 @@ def find_cut(lines: Sequence[str], stated: str) -> Cut:
     if hint and not stated:
         return Cut(separator=hint[1])
     sample = _sample(lines)
-    spans = _spans(lines, sample)
+    timed = [
+        line for line in sample if _MOMENT.search(line)
+    ]  # titles and rules of printed pages stand between them
+    spans = _spans(lines, timed if 3 * len(timed) >= len(sample) else sample)
     if stated == "fixed":
         return Cut(spans=spans)
     candidates = [
@@ -76,8 +80,8 @@ def _quote(lines: Sequence[str], separator: str) -> str:
 
 
 def _sample(lines: Sequence[str]) -> list[str]:
-    """Lines likely to be data: the later ones of the head."""
-    filled = [line for line in lines if line.strip()]
+    """Lines likely to be data: the later ones of the head; a line drawn for the eye is none."""
+    filled = [line for line in lines if line.strip(" -=+|:_\t")]
     later = filled[min(len(filled) // 2, 200) :]
     return (later if len(later) >= 3 else filled)[:_SAMPLE_LINES]
 
@@ -163,8 +167,9 @@ def fixed_spans(
 ) -> tuple[tuple[int, int | None], ...]:
     """Columns of fixed width: spans of characters between positions that are blank in every line, the heading too.
 
-    At least `least` blanks stand between two columns.  A border lies before a column that always begins at the same
-    place, else behind the one before it: figures set to the right grow to the left.
+    At least `least` blanks stand between two columns.  Texts grow to the right and figures to the left, so a border lies
+    right behind a column of figures or times that always ends at the same place, where figures follow it; else before a
+    column that always begins at the same place.
     """
     if len(lines) < 2:
         return ()
@@ -177,18 +182,21 @@ def fixed_spans(
     for number, (stop, start) in enumerate(zip(stops, starts[1:], strict=False)):
         next_fixed = all(start < len(line) and not line[start].isspace() for line in lines)
         ends_fixed = all(stop <= len(line) and not line[stop - 1].isspace() for line in lines)
+        after = stops[number + 1] if number + 1 < len(stops) else length
+        figures_follow = not _is_text(lines, start, after)
+        ends_fixed &= not _is_text(lines, starts[number], stop)
         # Between a text that grows to the right and a figure that grows to the left, each gets half of the gap.
         middle = stop + (start - stop + 1) // 2 if number else stop
-        borders.append(
-            start
-            if next_fixed
-            else stop
-            if ends_fixed and not _is_text(lines, starts[number], stop)
-            else middle
-        )
+        if ends_fixed and (figures_follow or not next_fixed):
+            borders.append(stop)
+        else:
+            borders.append(start if next_fixed else middle)
     return tuple(zip(borders, [*borders[1:], None], strict=True))
 
 
 def _is_text(lines: Sequence[str], start: int, stop: int) -> bool:
-    """Whether a span holds texts: something in it is no number."""
-    return any(not looks_numeric(line[start:stop]) for line in lines if line[start:stop].strip())
+    """Whether a span holds texts: something in it is no number and no time."""
+    cells = [line[start:stop].strip() for line in lines]
+    return any(
+        cell and not (looks_numeric(cell) or is_time_text(cell) or clock_shape_of(cell)) for cell in cells
+    )

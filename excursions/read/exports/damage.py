@@ -81,7 +81,7 @@ def _other_times(table: Table) -> InputFileError | None:
 
 
 def _other_form(table: Table) -> InputFileError | None:
-    """Texts that are no table: name=value pairs, statements of a data base, a table drawn with lines."""
+    """Texts that are no table: name=value pairs or statements of a data base."""
     rows = table.preview.rows[:50]
     lines = [(row.line, " ".join(row.cells).strip()[:_LONGEST]) for row in rows if "".join(row.cells).strip()]
     pairs = sum(len(re.findall(r"[\w.]+\s?=\s?\S", text)) >= 2 for _, text in lines)
@@ -104,11 +104,4 @@ def _other_form(table: Table) -> InputFileError | None:
             found=f'SQL statements ("{statement[1][:60]}")', expected=words,
             mend="run a query in the data base and export its result as CSV, or pass a SQLite file", line=statement[0],
         )  # fmt: skip
-    if any(mark in text for _, text in lines for mark in "│┃║┌╔"):
-        return NoReadingsError(
-            found="a table drawn with lines for the eye",
-            expected=words,
-            mend="export it as CSV",
-            line=lines[0][0],
-        )
     return None

@@ -75,6 +75,7 @@ class Executor:
         """
         key = (tag, unit)
         if key not in self._names:
+            self._refuse_other_places(tag)
             known = self.gather.unit_of(tag)
             scale = between_units(unit, known) if self.convert and unit and known else None
             if not unit or not known or same_unit(unit, known):
@@ -87,6 +88,11 @@ class Executor:
                 self.outcome.renamed[self._names[key]] = (tag, known, unit)
             self.gather.describe(self._names[key], unit, "")
         return self._names[key]
+
+    def _refuse_other_places(self, tag: str) -> None:
+        """Readings of another place under a tag of an earlier file: the tag alone would mix both."""
+        if self.plan.constants and self.gather.holds_others(tag, tuple(self.plan.constants.values())):
+            raise Replan(next(iter(self.plan.constants)), frozenset(("several places",)))
 
     def _settled(self, readings: Readings) -> Readings:
         """Doubled hours resolved; they may run on from one portion to the next."""

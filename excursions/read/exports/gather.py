@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 
 from excursions.clock import TimeArray
 from excursions.read.aggregates import aggregate_of, with_note
+from excursions.read.exports.parting import Part, parted
 from excursions.read.exports.spill import AnyArray, Spill, Stored
 from excursions.read.exports.values import STATE_OFF, STATE_ON
 from excursions.records import BAD, GOOD, ByteArray, FloatArray, TagSeries
@@ -21,15 +23,16 @@ Piece = tuple[TimeArray | Stored, FloatArray | Stored, ByteArray | Stored | None
 
 @dataclass(slots=True)
 class _Pieces:
-    """The pieces of one tag, and what the files say of it."""
+    """The pieces of one tag, and what the files say of it; files: name, and how many readings were there before it."""
 
     parts: list[Piece] = field(default_factory=list)
-    files: list[str] = field(default_factory=list)
+    files: list[tuple[str, int]] = field(default_factory=list)
     unit: str = ""
     description: str = ""
     kept: str = ""
     count: int = 0
     has_states: bool = False
+    places: tuple[str, ...] = ()
 
 
 @dataclass(slots=True)
@@ -37,6 +40,7 @@ class Gather:
     """All readings so far.  Beyond `spill_bytes` the pieces move to an unnamed temporary file.
 
     kept : what says that the readings of the table at hand are averages, or empty
+    parted : tags that several files held with readings that cannot be of one signal, and what each file's is called
     """
 
     spill_bytes: int
@@ -44,6 +48,7 @@ class Gather:
     tags: dict[str, _Pieces] = field(default_factory=dict)
     held: int = 0
     spill: Spill | None = None
+    parted: list[tuple[str, tuple[str, ...]]] = field(default_factory=list)
 
     def add(self, tag: str, time: TimeArray, value: FloatArray, quality: ByteArray | None, file: str) -> None:
         """Add readings of one tag, in file order."""
@@ -52,10 +57,10 @@ class Gather:
         pieces = self.tags.setdefault(tag, _Pieces())
         pieces.kept = pieces.kept or self.kept
         pieces.parts.append((time, value, quality))
-        pieces.count += int(time.size)
         pieces.has_states = pieces.has_states or (quality is not None and int(quality.max()) >= STATE_OFF)
-        if not pieces.files or pieces.files[-1] != file:
-            pieces.files.append(file)
+        if not pieces.files or pieces.files[-1][0] != file:
+            pieces.files.append((file, pieces.count))
+        pieces.count += int(time.size)
         self.held += time.size * _READING_BYTES
 
     def describe(self, tag: str, unit: str, description: str) -> None:
@@ -63,6 +68,14 @@ class Gather:
         pieces = self.tags.setdefault(tag, _Pieces())
         pieces.unit = pieces.unit or unit
         pieces.description = pieces.description or description
+
+    def holds_others(self, tag: str, places: tuple[str, ...]) -> bool:
+        """Whether the tag's readings so far are of other places (or other figures) than these, which are noted."""
+        pieces = self.tags.setdefault(tag, _Pieces())
+        if pieces.places and places and pieces.places != places:
+            return True
+        pieces.places = pieces.places or places
+        return False
 
     def unit_of(self, tag: str) -> str:
         """The unit noted for a tag, or empty."""
@@ -100,9 +113,12 @@ class Gather:
             pieces = self.tags[tag]
             pieces.count -= sum(part[0].size for part in pieces.parts[mark.get(tag, 0) :])
             del pieces.parts[mark.get(tag, 0) :]
+            pieces.files = [at for at in pieces.files if at[1] < pieces.count]
 
-    def series(self) -> dict[str, TagSeries]:
+    def series(self, *, apart: bool = False) -> dict[str, TagSeries]:
         """One series a tag, in the order of names; the pieces are given up on the way.
+
+        apart : whether files that contradict one another under one tag are kept apart
 
         Where pieces were moved to disk the series are views of one file there, read-only, and take no memory until used.
         """
@@ -114,11 +130,26 @@ class Gather:
                 continue
             self.tags[tag] = _Pieces()
             time, value, quality = join.tag(pieces)
-            found[tag] = TagSeries(
-                tag=tag, time=time, value=value, quality=quality, unit=pieces.unit,
-                description=with_note(pieces.description, _kept(tag, pieces)), files=tuple(dict.fromkeys(pieces.files)),
-            )  # fmt: skip
-        return found
+            parts = self._parts(tag, pieces, time, value) if apart else {}
+            for name, (files, rows) in parts.items():
+                found[name] = TagSeries(
+                    tag=name, time=time[rows], value=value[rows], quality=quality[rows], unit=pieces.unit,
+                    description=with_note(pieces.description, _kept(tag, pieces)), files=files,
+                )  # fmt: skip
+            if not parts:
+                found[tag] = TagSeries(
+                    tag=tag, time=time, value=value, quality=quality, unit=pieces.unit,
+                    description=with_note(pieces.description, _kept(tag, pieces)), files=tuple(dict.fromkeys(file for file, _ in pieces.files)),
+                )  # fmt: skip
+        return dict(sorted(found.items()))
+
+    def _parts(self, tag: str, pieces: _Pieces, time: TimeArray, value: FloatArray) -> dict[str, Part]:
+        """The signals of one tag where several files hold different ones under it; none where it is one."""
+        ranges = [(*at, end) for at, (_, end) in pairwise([*pieces.files, ("", pieces.count)])]
+        parts = parted(tag, time, value, ranges)
+        if parts:
+            self.parted.append((tag, tuple(parts)))
+        return parts
 
 
 def _kept(tag: str, pieces: _Pieces) -> str:

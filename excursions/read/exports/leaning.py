@@ -23,7 +23,7 @@ from excursions.read.exports.textparts import parse_distinct
 from excursions.read.exports.timeshapes import clock_shape_of, shape_of
 from excursions.read.exports.units import is_unit
 from excursions.read.exports.values import looks_numeric
-from excursions.read.exports.words import fold
+from excursions.read.exports.words import fold, roles_of
 from excursions.records import BoolArray, Decision, IndexArray
 
 _HEAD_ROWS = 20
@@ -70,23 +70,28 @@ def _block(
 
 
 def _times_across(table: Table, _: Sheet | None, name: str) -> Found | None:
-    """A row a tag and a column a time."""
+    """A row a tag, or a time of day, and a column a time or a day; hours may stand below the days."""
     rows = _rows(table)
     at = next((i for i, row in enumerate(rows[:_HEAD_ROWS]) if times_begin(row) is not None), None)
     if at is None or at + 1 == len(rows):
         return None
-    header, first = rows[at], times_begin(rows[at]) or 0
+    header, first, above = rows[at], times_begin(rows[at]) or 0, rows[:at]
     width = trimmed(header.cells)
+    below = rows[at + 1].cells[first:width]
+    if len(below) == width - first and all(clock_shape_of(cell.strip()) for cell in below):
+        heads = (f"{day} {clock}" for day, clock in zip(header.cells[first:width], below, strict=True))
+        header, at = Row(rows[at + 1].line, (*header.cells[:first], *heads)), at + 1
     body = [row for row in rows[at + 1 :] if trimmed(row.cells) > first]
     if not first or not body or not all(_numbers_from(row, first) for row in body[:_HEAD_ROWS]):
         return None
     kept = held(table, width)
     labels, roles = _labels(header, body, first)
-    below = np.flatnonzero(kept.lines > header.line)
-    long, lines = _long(
-        kept.frame[below].select(kept.frame.columns[:width]), kept.lines[below], labels, first, header
-    )
-    head = [*rows[:at], Row(header.line, (*roles, "time", "value"))]
+    under = np.flatnonzero(kept.lines > header.line)
+    frame = kept.frame[under].select(kept.frame.columns[:width])
+    long, lines = _long(frame, kept.lines[under], labels, first, header)
+    corner = [cell.strip() for cell in header.cells[:first] if cell.strip() and not roles_of(cell)]
+    tag = [Row(0, ("Tag", corner[0]))] if "clock" in roles and corner else []
+    head = [*tag, *above, Row(header.line, (*roles, "time", "value"))]
     return _block(table, kept, head, long, lines), _decision(
         name,
         f"{width - first} times side by side were taken as a row each",
@@ -100,13 +105,22 @@ def _numbers_from(row: Row, first: int) -> bool:
 
 
 def _labels(header: Row, body: Sequence[Row], first: int) -> tuple[list[int], list[str]]:
-    """Columns before the times that say something, and the names they are to have: tag, unit, description."""
+    """Columns before the times that say something, and the names they are to have: tag, unit, description, clock."""
     labels, roles = [], []
     for index in range(first):
         cells = [row.cells[index] for row in body if index < len(row.cells) and row.cells[index].strip()]
         if not cells:
             continue
-        role = "unit" if all(map(is_unit, cells)) else "description" if "tag" in roles else "tag"
+        is_clock = all(clock_shape_of(cell.strip()) for cell in cells)
+        role = (
+            "clock"
+            if is_clock
+            else "unit"
+            if all(map(is_unit, cells))
+            else "description"
+            if "tag" in roles
+            else "tag"
+        )
         if role not in roles:
             labels.append(index)
             roles.append(role)
@@ -134,26 +148,56 @@ def _long(
 
 def _hours_across(table: Table, sheet: Sheet | None, name: str) -> Found | None:
     """A row a day (and perhaps a tag) and a column a time of day."""
-    if sheet is None or not sheet.header_line:
+    if sheet is None or (not sheet.header_line and not table.preview.header):
         return None
-    clocks = [c for c in sheet.columns if clock_shape_of(c.header) is not None]
-    dates = [c for c in sheet.columns if c.is_date]
-    if len(clocks) < 2 or len(dates) != 1 or clocks[0].index + len(clocks) != len(sheet.columns):
+    first, clocks = _clocks_across([column.header for column in sheet.columns])
+    dates = [c for c in sheet.columns[:first] if c.is_date or c.is_midnight]
+    behind = sheet.columns[first + len(clocks) :]
+    if not clocks or len(dates) != 1 or not all(c.roles & {"average", "other_figure"} for c in behind):
         return None
-    first = clocks[0].index
-    header = Row(sheet.header_line, tuple(column.header for column in sheet.columns))
+    width = first + len(clocks)
+    header = Row(sheet.header_line, (*(column.header for column in sheet.columns[:first]), *clocks))
     kept = held(table, len(sheet.columns))
     below = np.flatnonzero(kept.lines >= sheet.first_line)
     labels = [c.index for c in sheet.columns[:first] if c.filled]
-    long, lines = _long(kept.frame[below], kept.lines[below], labels, first, header)
+    frame = kept.frame[below].select(kept.frame.columns[:width])
+    long, lines = _long(frame, kept.lines[below], labels, first, header)
     head = [row for row in table.preview.rows if row.line < sheet.header_line]
     names = ["date" if sheet.columns[index] is dates[0] else sheet.columns[index].header for index in labels]
     head.append(Row(sheet.header_line, (*names, "clock", "value")))
+    apart = f"; left out: {', '.join(c.header for c in behind)}" if behind else ""
     return _block(table, kept, head, long, lines), _decision(
         name,
-        f"{len(clocks)} times of day side by side were taken as a row each",
-        "they are the names of the columns",
+        f"{len(clocks)} times of day side by side were taken as a row each, {clocks[0]} to {clocks[-1]}{apart}",
+        f'they are the names of the columns, such as "{sheet.columns[first].header}"',
     )
+
+
+_HOUR = re.compile(r"(?i)(?:h|hr|hour|hora|heure|stunde|std|ora)?[ ._]?0?(\d{1,2}) ?(?:h|hr|uhr)?")
+_SPAN = re.compile(r"(\d{1,2})(?::00)? ?(?:-|–|bis|to|a) ?(\d{1,2})(?::00)? ?(?:h|hr|uhr)?", re.IGNORECASE)
+_DAY_HOURS = 24
+
+
+def _clocks_across(headers: Sequence[str]) -> tuple[int, list[str]]:
+    """The column where times of day as names begin, and these; no times where there are none.
+
+    Plain numbers count where they are the 24 hours of a day: from 0 on the hour begins there, from 1 on it ends there.
+    """
+    clocked = [clock_shape_of(header) is not None for header in headers]
+    if sum(clocked) >= 2:
+        first = clocked.index(True)
+        found = [header for header, here in zip(headers[first:], clocked[first:], strict=True) if here]
+        return (first, found) if all(clocked[first : first + len(found)]) else (0, [])
+    for first in range(1, len(headers) - _DAY_HOURS + 1):
+        names = [header.strip() for header in headers[first : first + _DAY_HOURS]]
+        spans = [_SPAN.fullmatch(name) for name in names]
+        hours = [
+            int((span or _HOUR.fullmatch(name) or ("", -2))[1])
+            for span, name in zip(spans, names, strict=True)
+        ]
+        if hours in (list(range(24)), list(range(1, 25))) and (all(spans) or not any(spans)):
+            return first, [f"{hour:02d}:00" for hour in hours]
+    return 0, []
 
 
 def _day_lines(table: Table, _: Sheet | None, name: str) -> Found | None:

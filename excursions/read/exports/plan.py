@@ -62,7 +62,8 @@ class Plan:
     """Everything needed to run over a table.
 
     width : number of columns; first_line : line of the first data row
-    times : by the time columns of the streams; qualities : by column; decimal : by column of values
+    times : by the time columns of the streams; qualities : by column; decimal : mark of the values, others : of columns
+        that have another one
     zone : IANA name for wall times; own : the user's quality words, folded
     kept : what says that the readings are averages, or empty
     """
@@ -79,6 +80,7 @@ class Plan:
     headers: tuple[str, ...] = ()
     labels: frozenset[int] = frozenset()
     many_labels: bool = False
+    others: Mapping[int, str] = field(default_factory=dict)
     constants: Mapping[int, str] = field(default_factory=dict)
     own: Mapping[str, int] = field(default_factory=dict)
     kept: str = ""
@@ -89,13 +91,17 @@ class Plan:
         name = self.headers[column] if column < len(self.headers) else ""
         return name or f"no. {column + 1}"
 
+    def decimal_of(self, column: int) -> str:
+        """The decimal mark of a column of values."""
+        return self.others.get(column, self.decimal)
+
     @property
     def wanted(self) -> Wanted:
         """How the table is to hand on its rows."""
         return Wanted(
             width=self.width,
             first_line=self.first_line,
-            numbers=self.numbers,
+            numbers=self.numbers - self.others.keys(),
             labels=self.labels,
             many_labels=self.many_labels,
             decimal=self.decimal,

@@ -66,12 +66,13 @@ def make_plan(
         for stream in draft.streams if stream.quality is not None
     }  # fmt: skip
     decimal = _decimal(sheet, draft.streams, options, subject, texts, decisions)
+    others = _other_marks(sheet, draft.streams, options, decimal, subject, decisions)
     name = decide_zone(sheet, times, draft.streams, options, subject, decisions)
     numbers = frozenset(s.value for s in draft.streams if not sheet.columns[s.value].statuses)
     labels = frozenset(s.tag_columns[0] for s in draft.streams if len(s.tag_columns) == 1)
     return Plan(
         layout=draft.layout, streams=draft.streams, width=len(sheet.columns), first_line=sheet.first_line, times=times,
-        qualities=qualities, decimal=decimal, numbers=numbers, labels=labels, own=user_words(options.quality_words), many_labels=any(sheet.columns[index].distinct > _MANY_LABELS for index in labels), zone=name, constants=draft.constants,
+        qualities=qualities, decimal=decimal, numbers=numbers, labels=labels, own=user_words(options.quality_words), many_labels=any(sheet.columns[index].distinct > _MANY_LABELS for index in labels), zone=name, constants=draft.constants, others=others,
         headers=tuple(column.header for column in sheet.columns), decisions=tuple(decisions), kept=_averages(sheet, draft),
     )  # fmt: skip
 
@@ -316,6 +317,29 @@ def _decimal(
         Decision(subject=subject, what=f'the decimal mark is "{mark}"', why=why, option="--decimal-mark")
     )
     return mark
+
+
+def _other_marks(
+    sheet: Sheet, streams: tuple[Stream, ...], options: ReadOptions, usual: str, subject: str, decisions: list[Decision]
+) -> dict[int, str]:  # fmt: skip
+    """Columns in which every number that decides has the other decimal mark: typed numbers beside texts, as in workbooks."""
+    found: dict[int, str] = {}
+    for stream in streams if not options.decimal_mark else ():
+        evidence = _evidence_of(sheet, stream.value, stream.tag_columns)
+        comma, point = evidence.comma, evidence.point - evidence.triple
+        if usual == "." and comma and not evidence.point:
+            found[stream.value] = ","
+        elif usual == "," and point and not comma and not evidence.either:
+            found[stream.value] = "."
+    names = ", ".join(sheet.columns[index].header or f"column {index + 1}" for index in found)
+    if found:
+        decisions.append(
+            Decision(
+                subject=subject, what=f"numbers have the other decimal mark in: {names}",
+                why="all of them that decide have it there", option="--decimal-mark",
+            )
+        )  # fmt: skip
+    return found
 
 
 def _evidence_of(sheet: Sheet, value: int, tags: tuple[int, ...]) -> DecimalEvidence:

@@ -77,7 +77,8 @@ def read_exports(
     if waiting:
         state.files.sort(key=lambda report: report.path)
         state.refused.sort(key=lambda reject: reject[0])
-    series = state.gather.series()
+    series = state.gather.series(apart=True)
+    state.decisions.extend(_parted(tag, names) for tag, names in state.gather.parted)
     naive = {decision.subject for decision in state.decisions if decision.what == TAKEN_AS_UTC}
     if not series and state.problems:
         raise state.problems[0]
@@ -92,6 +93,13 @@ def read_exports(
         problems=tuple(state.problems),
         orders={kind: tuple(sorted(known)) for kind, known in state.orders.items() if known},
     )
+
+
+def _parted(tag: str, names: tuple[str, ...]) -> Decision:
+    return Decision(
+        subject=tag, what=f"{len(names)} files hold a signal of this name each: {', '.join(names[:6])}{' and more' if len(names) > 6 else ''}",
+        why="where their times overlap their readings contradict or interleave one another", option="name the columns after their signals",
+    )  # fmt: skip
 
 
 def _read_item(item: Item, state: _State, *, last: bool) -> bool:

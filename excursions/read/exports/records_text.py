@@ -31,7 +31,10 @@ class Cut:
 
 
 def split_records(lines: Sequence[str], first_line: int, cut: Cut) -> Iterator[Row]:
-    """Rows of these lines (without line ends); empty lines give none."""
+    """Rows of these lines (without line ends); empty lines give none.
+
+    A line of which a border of fixed width would cut a word is no row of the table, but a text above or below it.
+    """
     index = 0
     while index < len(lines):
         used, cells = _record(lines, index, cut)
@@ -43,7 +46,8 @@ def split_records(lines: Sequence[str], first_line: int, cut: Cut) -> Iterator[R
 def _record(lines: Sequence[str], index: int, cut: Cut) -> tuple[int, tuple[str, ...]]:
     line = lines[index]
     if cut.spans:
-        return 1, tuple(line[start:end].strip() for start, end in cut.spans)
+        across = any(line[start - 1 : start + 1].isalpha() for start, _ in cut.spans[1:] if start < len(line))
+        return 1, (line.strip(),) if across else tuple(line[start:end].strip() for start, end in cut.spans)
     if not cut.quote or cut.quote not in line:
         return 1, tuple(line.split(cut.separator))
     for more in range(_LONGEST_LINES):

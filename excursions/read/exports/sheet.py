@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from excursions.errors import InputFileError
@@ -95,6 +95,8 @@ def _sheet(
     stem: str, data: Sequence[Row], extra: Sequence[tuple[str, ...]], header: Sequence[str], top: Sequence[Row],
     late: Sequence[Row], header_line: int,
 ) -> Sheet:  # fmt: skip
+    said = key_values(top)
+    header = [_called(cell, said) for cell in header]
     width = width_of(data, header)
     keep = min(_MOST_ROWS, max(8, MOST_CELLS // max(1, width)))
     sample = (
@@ -106,8 +108,19 @@ def _sheet(
     lines = tuple(" ".join(cell for cell in row.cells if cell.strip()) for row in top)
     return Sheet(
         stem=stem, columns=columns, first_line=data[0].line if data else 1, header_line=header_line,
-        preamble=key_values(top), preamble_lines=lines, late=tuple(late), data=tuple(data), fault=misfit(data, header, width),
+        preamble=said, preamble_lines=lines, late=tuple(late), data=tuple(data), fault=misfit(data, header, width),
     )  # fmt: skip
+
+
+_CHANNEL = re.compile(
+    r"(?i)(?:ch|chan|channel|kanal|kan|canal|voie|trace|pen|input|eingang|entree|entrada|signal|var|col|column|spalte)[ ._#-]?\d{1,3}"
+)
+
+
+def _called(header: str, said: Mapping[str, str]) -> str:
+    """The name of a numbered channel, where a line above the table says what it is: ``Channel 1: QE-7 [uS/cm]``."""
+    name = header.strip()
+    return said.get(name.casefold(), header) if _CHANNEL.fullmatch(name) else header
 
 
 _LONGEST_LINE = 500

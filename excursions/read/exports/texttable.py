@@ -12,6 +12,7 @@ from typing import IO
 
 from excursions.read.exports.blockreader import BlockReader
 from excursions.read.exports.cutting import find_cut
+from excursions.read.exports.mending import Mend, mended, mends_of
 from excursions.read.exports.records_text import Cut, split_records
 from excursions.read.exports.table import Job, Portion, Preview, Row, Wanted
 from excursions.read.model import ReadOptions
@@ -57,6 +58,7 @@ class TextTable:
     starts_in_1904: bool = False
     _texts: set[int] = field(default_factory=set)
     _broken: str = ""
+    _undone: tuple[Mend, ...] = ()
 
     @cached_property
     def head(self) -> bytes:
@@ -88,9 +90,13 @@ class TextTable:
             .replace("\r\n", "\n")
             .replace("\r", "\n")
         )
-        lines = text.split("\n")
+        lines = mended(text.encode(), self._mends(text)).decode().split("\n")
         whole = len(self.head) <= HEAD_BYTES and not self._broken
         return (lines if whole or len(lines) == 1 else lines[:-1])[:_HEAD_LINES]
+
+    def _mends(self, head: str) -> tuple[Mend, ...]:
+        self._undone = mends_of(head.split("\n")[:_HEAD_LINES])
+        return self._undone
 
     @cached_property
     def cut(self) -> Cut:
@@ -110,7 +116,11 @@ class TextTable:
         late: list[Row] = []
         if "16" not in self.encoding[0] and "32" not in self.encoding[0]:
             for piece in self.source.late():
-                lines = unix_lines(piece).decode(self.encoding[0], errors="replace").split("\n")[1:-1]
+                lines = (
+                    mended(unix_lines(piece), self._undone)
+                    .decode(self.encoding[0], errors="replace")
+                    .split("\n")[1:-1]
+                )
                 late.extend(split_records(lines[-_LATE_LINES:], 0, self.cut))
         return Preview(rows=rows, late=tuple(late), separator=self.cut.separator)
 
@@ -119,6 +129,7 @@ class TextTable:
         skip = wanted.first_line - 1
         size = self.options.block_bytes * (_LARGER if wanted.many_labels else 1)
         for data in self._blocks(size):
+            data = mended(data, self._undone)
             if skip:
                 data, skipped = _skip_lines(data, skip)
                 skip -= skipped

@@ -238,6 +238,8 @@ def _with_rest(number: float, mark: str, rest: str, text: str) -> Reading | None
         return Reading(number, quality, mark=mark)
     if rest.strip("()[] ").casefold() in ("bad", "b"):
         return Reading(np.nan, BAD, text)
+    if rest.strip("()[] ").casefold() in ("good", "g", "ok"):
+        return Reading(number, quality, mark=mark)
     if rest[0] in "([" and is_quality_text(rest):
         known = quality_of(rest, QualityPlan())
         return (

@@ -151,7 +151,9 @@ class _Batch:
         return _Clocked(time, ok & ~gone, wall, twice, resolved.shift, gone)
 
     def _stream(self, stream: Stream, clock: _Clocked, unread: dict[int, int]) -> None:
-        values = parse_values(self.batch.frame[str(stream.value)], self.plan.decimal, self.plan.own)
+        values = parse_values(
+            self.batch.frame[str(stream.value)], self.plan.decimal_of(stream.value), self.plan.own
+        )
         quality, says_bad = self._quality(stream, values)
         tags = self._tags(stream) if stream.tag_columns else None
         # In a wide table an empty cell is no reading, unless its own quality column says that one failed.
@@ -215,7 +217,7 @@ class _Batch:
         name = self.plan.header(stream.value)
         for (line, text), cell in zip(self.batch.texts(rows), cells, strict=True):
             shown = text if stream.tag_columns else cell
-            self.outcome.refuse(line, name, shown, unread_value(cell, self.plan.decimal), 1)
+            self.outcome.refuse(line, name, shown, unread_value(cell, self.plan.decimal_of(stream.value)), 1)
 
     def _refuse_lines(self, unread: dict[int, int], clocks: dict[tuple[int, ...], _Clocked]) -> None:
         """Lines whose time cannot be used; comments among them are passed over, lines without any reading listed."""

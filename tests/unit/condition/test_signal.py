@@ -8,6 +8,7 @@ import pytest
 from excursions.condition import condition
 from excursions.condition.signal import unbroken
 from excursions.records import BAD
+from excursions.report.recording import peaks, recorded
 from tests.builders import grid, level, quantised, tag_series
 
 
@@ -63,3 +64,11 @@ def test_two_late_samples_on_a_grid_make_no_gap_but_three_do() -> None:
     time = np.delete(grid(300), [50, 51, 100, 101, 102])
     signal = condition(tag_series(level(295, 7.0, 0.01), time=time), measurand="ph").signal
     assert signal.segments.tolist() == [[0, 98], [98, 295]]
+
+
+def test_the_greatest_of_each_interval_is_named_so_and_hides_no_peak() -> None:
+    value = quantised(level(500, 40.0, 0.3, seed=4), 0.1)
+    sampling = condition(tag_series(value, tag="TE-7 max"), measurand="temperature").signal.sampling
+    assert (sampling.kind, sampling.extreme) == ("grid", "greatest")
+    assert recorded(sampling, str).startswith("the greatest of each interval")
+    assert "full height" in peaks(sampling, str)

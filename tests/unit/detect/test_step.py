@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 
@@ -194,3 +196,16 @@ def test_a_jump_smaller_than_the_set_points_that_are_walked_to_is_found(seed: in
 @SEEDS
 def test_set_points_alone_that_are_walked_to_are_nobodys_fault(seed: int) -> None:
     assert [e for e in detect_step(make_record(walked_to(seed))) if e.origin != "process"] == []
+
+
+def test_what_a_calibration_of_the_log_took_out_did_not_come_back_by_itself() -> None:
+    """An adjustment at the transmitter leaves no trace but the level, which returns at the minute of the entry."""
+    value = with_step(process(3), 10_000, 0.6, until=20_000)
+    record = make_record(value)
+    entry = (record.point.name, T0 + 20_003 * MINUTE)
+    logged = dataclasses.replace(record, plant=dataclasses.replace(record.plant, noted=(entry,)))
+    alone, (told,) = detect_step(record), detect_step(logged)
+    assert alone[0].confidence < told.confidence
+    assert told.origin == "probe"
+    assert "a calibration or cleaning took it out again" in told.evidence
+    assert abs(minute(told) - 10_000) <= 2

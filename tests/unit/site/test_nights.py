@@ -9,6 +9,7 @@ import socket
 import sqlite3
 import subprocess
 import threading
+import zipfile
 from pathlib import Path
 
 import polars as pl
@@ -26,7 +27,7 @@ from excursions.site.lock import SiteBusyError, site_lock
 from excursions.site.nightly import nightly
 from excursions.site.schedule import cron_line, health_line, service_unit
 from excursions.site.settings import Schedule, load_settings
-from tests.sites import NOW, drop, ledger_rows, run
+from tests.sites import LOG, NOW, drop, ledger_rows, run, tables
 
 pytestmark = pytest.mark.slow
 
@@ -326,3 +327,14 @@ def test_the_documented_queries_run_with_peoples_own_tools(site: Site) -> None:
     assert rows
     assert all(re.match(r"\d{4}-\d\d-\d\d ", row[2]) for row in rows)
     ledger.close()
+
+
+def test_a_log_packed_with_exports_is_read_where_it_lies(site: Site, later: Path, tmp_path: Path) -> None:
+    lines = LOG.splitlines(keepends=True)
+    with zipfile.ZipFile(tmp_path / "week.zip", "w") as packed:
+        packed.write(later, "b.csv")
+        packed.writestr("logs/calibration_log_2.csv", lines[0] + "".join(lines[3:]))
+    drop(site, [tmp_path / "week.zip"])
+    run(site)
+    found = tables(site.reports, ("calibrations",))["calibrations"]
+    assert found["time"].dt.date().cast(pl.String).unique().sort().to_list() == ["2024-01-01", "2024-01-13"]

@@ -90,7 +90,7 @@ def _tag_columns(columns: list[Column]) -> list[Column]:
         return places[:1]
     repeated = [
         c for c in texts
-        if c.distinct <= max(1, _FEW * c.filled) and not is_quality(c) and not c.roles & {"unit", "description", "quality", "value"}
+        if 2 * c.filled >= len(c.cells) and c.distinct <= max(1, _FEW * c.filled) and not is_quality(c) and not c.roles & {"unit", "description", "quality", "value"}
     ]  # fmt: skip
     unnamed = [c for c in repeated if not c.header]
     if unnamed or repeated:

@@ -9,7 +9,7 @@ from excursions.read.exports.columns import Column
 from excursions.read.exports.layouts.common import is_counter, split_unit
 from excursions.read.exports.sheet import Sheet
 from excursions.read.exports.units import is_unit
-from excursions.read.exports.words import fold
+from excursions.read.exports.words import ROLES, fold
 from excursions.records import Decision
 
 _VALUE_END = re.compile(r"(?i)[\s._\-:/|\[(]*(value|val|wert|messwert|valor|valeur)[\])]?$")
@@ -53,7 +53,7 @@ def names_of(sheet: Sheet, values: Sequence[Column]) -> list[str]:
     short = [bare(header_of(c)) for c in values]
     full = [header_of(c) for c in values]
     names = [b if b and short.count(b) == 1 else f for b, f in zip(short, full, strict=True)]
-    nameless = [i for i, c in enumerate(values) if "value" in c.roles and names[i] == c.header]
+    nameless = [i for i, c in enumerate(values) if "value" in c.roles and fold(names[i]) in ROLES["value"]]
     if len(nameless) == 1:  # "Reading" beside others names no signal: two files of it would become one
         names[nameless[0]] = stated_tag(sheet.preamble) or sheet.stem
     return unique(
@@ -88,7 +88,14 @@ def unit_of(sheet: Sheet, column: Column, *, alone: bool) -> str:
     if not found:
         cells = [cell.strip("[]() ") for cell in (*column.above, column.header)]
         found = next((cell for cell in cells if is_unit(cell)), "")
-    return found or (stated(sheet, _UNIT_KEYS) if alone else "")
+    return found or ((stated(sheet, _UNIT_KEYS) or _unit_of_name(sheet.stem)) if alone else "")
+
+
+def _unit_of_name(stem: str) -> str:
+    """The unit at the end of the name of a file or a sheet, where a slash cannot stand: ``QT71 uS_cm``."""
+    name, _, last = stem.rpartition(" ")
+    unit = last.replace("_", "/")
+    return unit if name and is_unit(unit) else ""
 
 
 def description_of(sheet: Sheet, column: Column, name: str, *, alone: bool) -> str:
