@@ -22,6 +22,7 @@ from excursions.detect.blocks import Blocks, NoiseBlocks, noise_blocks
 from excursions.detect.live import live_samples
 from excursions.detect.origin import (
     Clue,
+    elsewhere_clue,
     expected_faults,
     heat_clue,
     name_origin,
@@ -315,6 +316,7 @@ def _clues(
         heat_clue(record, start),
         state_clue(record, start),
         _level_clue(survey, noise, spell),
+        elsewhere_clue(survey, start, end),
         _glass_clue(record, survey, noise, spell) or _wander_clue(survey, noise, spell),
         _end_clue(record, start, end, open_end=open_end),
     ]
@@ -357,6 +359,11 @@ def _glass_clue(record: Record, survey: Survey, noise: NoiseSeries, spell: Noise
     seldom = float(np.mean(np.abs(others - now) < GLASS_JUMP)) < GLASS_SELDOM
     if abs(now - broken) > GLASS_AROUND or not jumped or not seldom:
         return None
+    after = level[spell.hi + 1 : spell.hi + 1 + GLASS_BESIDE]
+    ended = int(noise.start[min(spell.hi + 1, noise.start.size - 1)])
+    reset = next_reset(record, int(noise.start[spell.lo]))
+    if after.size and abs(float(np.median(after)) - now) > GLASS_JUMP and (reset is None or reset > ended):
+        return None  # it follows again without anybody at the probe: glass does not heal
     return Clue(
         odds=4.0,
         words=f"jumped to pH {now:.1f}, where it hardly ever is, and follows little: as broken glass does",

@@ -78,6 +78,28 @@ def weigh(*, prior: float, chance: float, clues: tuple[Clue, ...]) -> float:
     return min(odds / (1 + odds), HIGHEST)
 
 
+ELSEWHERE = 0.3  # odds for the probe while the process is in another condition altogether (cp)
+
+
+def elsewhere_clue(survey: Survey, start: int, end: int) -> Clue:
+    """Whether the temperature lay, in [start, end), beyond where it is at other times by more than its usual span."""
+    lo, hi = np.searchsorted(survey.blocks.start, [start, end])
+    own, others = survey.temperature[lo:hi], np.delete(survey.temperature, np.s_[lo:hi])
+    own, others = own[np.isfinite(own)], others[np.isfinite(others)]
+    if own.size < 4 or others.size < 20:
+        return Clue(odds=1.0)
+    now = float(np.median(own))
+    low, usual, high = (float(q) for q in np.quantile(others, [0.05, 0.5, 0.95]))
+    if low - (high - low) <= now <= high + (high - low) or abs(now - usual) < ELSEWHERE_K:
+        return Clue(odds=1.0)
+    return Clue(
+        odds=ELSEWHERE, words=f"the temperature was at {now:.0f} degC meanwhile, else at {usual:.0f} degC"
+    )
+
+
+ELSEWHERE_K = 5.0  # (cp)
+
+
 WITNESS = 2.0  # odds from which on a clue is a second witness
 WITHOUT = 0.69  # most that the reading alone says, just short of naming the probe
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -217,9 +218,10 @@ def _on_samples(survey: Survey, change: Change, begin: int, end: int) -> Transit
     hidden = change.across or (unseen > HIDDEN * survey.interval_s and bool(live.fresh[onset]))
     length = max(length, unseen) if hidden else length
     sharp = abs(size) > SHARP_NOISE * noise and not hidden
+    error = change.spread
     if sharp and settled - onset < 3:
-        before, after = _beside(live.value, onset, settled, before, after)
-        size = after - before
+        before, after, unsure = _beside(live.value, onset, settled, (before, after))
+        size, error = after - before, math.hypot(error, unsure)
     if change.across:
         onset = int(blocks.first[change.at])
         settled, length = max(settled, onset), unseen
@@ -229,7 +231,7 @@ def _on_samples(survey: Survey, change: Change, begin: int, end: int) -> Transit
         before=before,
         after=after,
         size=size,
-        error=change.spread,
+        error=error,
         length_s=max(float(length), survey.interval_s),
         samples=settled - onset + 1,
         sharp=sharp,
@@ -259,14 +261,40 @@ def _at_once(part: FloatArray, split: int, size: float) -> bool:
     return bool(moved * np.sign(size) > AT_ONCE * abs(size))
 
 
-def _beside(value: FloatArray, onset: int, settled: int, before: float, after: float) -> tuple[float, float]:
-    """Levels right before and right after a jump, from the samples next to it."""
+def _beside(
+    value: FloatArray, onset: int, settled: int, levels: tuple[float, float]
+) -> tuple[float, float, float]:
+    """Levels right before and right after a jump, from the samples next to it, and what a walk leaves unsure."""
     left, right = value[max(onset - NEXT, 0) : onset], value[settled : settled + NEXT]
     if left.size < NEXT // 2 or right.size < NEXT // 2:
-        return before, after
-    return float(np.median(left)), float(np.median(right))
+        return (*levels, 0.0)
+    far, near = (
+        float(np.mean(np.concatenate([left[lag:] - left[:-lag], right[lag:] - right[:-lag]]) ** 2))
+        for lag in (NEXT // 4, 1)
+    )
+    if far <= WALKS * near:
+        return float(np.median(left)), float(np.median(right)), 0.0
+    walk = (far - near) / (NEXT // 4 - 1)
+    noise = max((near - walk) / 2, 0.0)
+    gain = (math.sqrt(walk**2 + 4 * walk * noise) - walk) / (2 * noise) if noise > 0 else 1.0
+    unsure = math.sqrt(2 * gain * noise + walk)  # the process also walks between the two samples
+    return _newest(left[::-1], gain), _newest(right, gain), unsure
 
 
+def _newest(value: FloatArray, gain: float) -> float:
+    """Level at the first of samples (n,) of a walk under noise, each further one weighing less by 1 - gain.
+
+    References
+    ----------
+    .. [1] J. F. Muth, "Optimal properties of exponentially weighted forecasts", J. Am. Stat. Assoc. 55 (1960) 299.
+    """
+    weight = (1 - gain) ** np.arange(value.size)
+    return float(weight @ value / weight.sum())
+
+
+WALKS = (
+    2.0  # mean square over a quarter of the samples next to a jump over that from one to the next: they walk
+)
 NEXT = 16  # samples
 
 

@@ -62,6 +62,17 @@ def habit(survey: Survey, spells: Spells, i: int) -> tuple[Clue, ...]:
     return tuple(clues)
 
 
+def empty_clue(record: Record, spell: Spells) -> tuple[Clue, ...]:
+    """A level that an empty pipe gives as well as a broken circuit: lines stand empty far more often (cp)."""
+    if float(spell.level[0]) != record.point.quantity.empty_reads:
+        return ()
+    return (
+        Clue(
+            odds=0.1, words="reads as in an empty pipe, and as with an open circuit: no reading of a medium"
+        ),
+    )
+
+
 def unseen_start(first: int) -> tuple[Clue, ...]:
     """A spell the record begins with: nobody saw the reading come to rest."""
     return () if first else (Clue(odds=0.4, words="the record begins with it"),)

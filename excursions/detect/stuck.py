@@ -35,6 +35,7 @@ from excursions.detect.spells import (
 )
 from excursions.detect.standstill import (
     SAME_LEVEL,
+    empty_clue,
     glass_clue,
     habit,
     kind_of,
@@ -336,8 +337,9 @@ def _event(
     start, end = int(live.time[first]), int(live.time[last]) + round(survey.interval_s * NS_PER_S)
     kind = kind_of(record, survey, spell)
     held = held_clues(record, live, others, (start, end))
+    empty = empty_clue(record, spell) if kind == "pinned" else ()
     clues = (
-        *(() if kind == "pinned" else resting),
+        *(empty if kind == "pinned" else resting),
         *held,
         temperature_clue(record, start, end),
         *glass_clue(record, survey, spell),
@@ -360,7 +362,7 @@ def _event(
         size_unit=record.value.unit if record.value else "",
         confidence=probe,
         origin="undecided" if both else _whose(probe, held),
-        severity="act",
+        severity="check" if empty else "act",
         probe=record.plant.probe_at(record.point.name, start) or "",
         open_start=first == 0,
         open_end=last == len(live) - 1,

@@ -35,6 +35,7 @@ CONDUCTIVITY = Measurand(
     tolerance=0.02,
     tolerance_relative=0.03,  # [1]_
     fouls=-1,
+    empty_reads=0.0,
     parameters=("cell_constant",),
     family="cell",
     # KCl 0.0005 to 1 mol/L, 25 degC, rounded; widths (cp)

@@ -122,6 +122,8 @@ class Measurand:
         Whether something of glass can break.
     glass_reads : float
         What the reading goes to when the glass is broken; NaN where that says nothing.
+    empty_reads : float
+        What it reads when the pipe is empty, exactly; NaN where that says nothing.
     electrode : bool
         Whether the probe is an electrode of high resistance, which no bubble makes spike.
     verified_in : str
@@ -168,6 +170,7 @@ class Measurand:
     rating_sterilisation_min: float = 60.0
     glass: bool = False
     glass_reads: float = math.nan
+    empty_reads: float = math.nan
     electrode: bool = False
     verified_in: str = "standards"
     fouls: int = 0

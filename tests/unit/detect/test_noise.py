@@ -120,3 +120,15 @@ def test_noise_grown_manifold_and_going_on_is_worth_a_check_however_wide_the_tol
     value = noisy(seed, from_to(15_000, N, 6.0)) - 7.0 + 300.0  # redox: its tolerance is far wider
     (event,) = detect_noise(make_record(value, level(N, 25.0, 0.1, seed + 3), measurand="redox"))
     assert (event.origin, event.severity, event.open_end) == ("probe", "check", True)
+
+
+@SEEDS
+def test_a_calm_standstill_near_seven_that_ends_by_itself_is_no_broken_glass(seed: int) -> None:
+    """Cold for days, the reading quieter at pH 7 in standing water; it follows again when the line starts."""
+    value = with_step(noisy(seed, from_to(12_000, 18_000, 0.4)), 12_000, 1.4)
+    value[18_000:] -= 1.4
+    cold = coloured(N, 62.0, 0.5, 600, seed + 5)
+    cold[12_000:18_000] -= 38.0
+    found = detect_noise(make_record(value - 1.4, temperature=cold))
+    assert {event.origin for event in found} <= {"process"}
+    assert not any("glass" in fact for event in found for fact in event.evidence)

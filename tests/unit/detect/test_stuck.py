@@ -73,6 +73,14 @@ def test_without_a_register_a_level_beyond_all_others_is_pinned() -> None:
     assert event.kind == "pinned"
 
 
+def test_conductivity_at_zero_may_be_an_empty_pipe() -> None:
+    value = np.round(coloured(N, 35.0, 1.0, 600, 1) + level(N, 0.0, 0.2, 2), 1)
+    value[9_000:12_000] = 0.0
+    (event,) = detect_stuck(make_record(value, measurand="conductivity"))
+    assert (event.kind, event.origin, event.severity) == ("pinned", "undecided", "check")
+    assert any("empty pipe" in fact for fact in event.evidence)
+
+
 @pytest.mark.parametrize(("current", "kind"), [(21.6, "pinned"), (12.0, "stuck"), (3.7, "pinned")])
 def test_a_current_loop_is_pinned_outside_its_measuring_range(current: float, kind: str) -> None:
     """NAMUR NE 43: 3.8 to 20.5 mA is measured."""
