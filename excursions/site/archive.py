@@ -196,7 +196,9 @@ def load(root: Path, part: Part, tags: Iterable[str] | None = None) -> dict[str,
         raise PartDamagedError(part) from error
     if len(content) != part.bytes or hashlib.sha256(content).hexdigest() != part.sha256:
         raise PartDamagedError(part)
-    wanted = sorted(part.spans if tags is None else set(tags) & set(part.spans))
+    wanted = set(part.spans) if tags is None else set(tags) & set(part.spans)
+    if not wanted:
+        return {}
     frame = pl.read_parquet(BytesIO(content), columns=["time", "value", "quality", "file"])
     found, at = {}, 0
     for tag in sorted(part.spans):
