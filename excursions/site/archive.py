@@ -121,7 +121,7 @@ def months_of(time: TimeArray) -> list[tuple[str, int, int]]:
     return [(str(month[a]), int(a), int(b)) for a, b in zip(starts, ends, strict=True)]
 
 
-def cut(rows: Rows, start: int, end: int) -> Rows:
+def cut(rows: Rows, start: int, end: int | None) -> Rows:
     """A stretch of rows."""
     return Rows(
         time=rows.time[start:end],
