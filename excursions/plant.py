@@ -102,12 +102,16 @@ class Probe:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Installation:
-    """Probe `probe` sat at point `point` in the half-open span [start, end) (ns UTC; None is open)."""
+    """Probe `probe` sat at point `point` in the half-open span [start, end) (ns UTC; None is open).
+
+    at_latest : nobody logged the exchange; `start` is the latest it can have been
+    """
 
     probe: str
     point: str
     start: int | None = None
     end: int | None = None
+    at_latest: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -174,6 +178,11 @@ class Plant:
             ):
                 return row.probe
         return None
+
+    def seat_of(self, probe: str) -> str | None:
+        """The point a probe sits at now: empty when it was taken out, None when nobody said where it ever sat."""
+        rows = [row for row in self.installations if probe and row.probe == probe]
+        return next((row.point for row in rows if row.end is None), "") if rows else None
 
     def stays_of(self, probe: str, start: int, end: int) -> tuple[Installation, ...]:
         """Where a probe sat between two instants (ns), in time order, each stay cut to them; none when nobody said."""

@@ -51,15 +51,24 @@ def check_units(measurand: str, standards: Sequence[StandardReading], phase: str
     ]
 
 
-def check_entered(computed: Mapping[str, Parameter], figures: Mapping[str, float], phase: str) -> list[str]:
-    """Compare figures as entered with those computed from the raw values of the same phase."""
+def check_entered(
+    computed: Mapping[str, Parameter],
+    figures: Mapping[str, float],
+    phase: str,
+    nominal: Mapping[str, Parameter] | None = None,
+) -> list[str]:
+    """Compare figures as entered with those computed from the raw values of the same phase.
+
+    nominal : computed with the buffers' values as written on them; who reckons so makes no mistake of entry
+    """
     notes = []
     for name, parameter in computed.items():
         entered = figures.get(name)
         if entered is None or not math.isfinite(entered):
             continue
         allowed = _allowed(name, parameter.value)
-        if not agrees(name, entered, parameter.value):
+        plain = (nominal or {}).get(name, parameter)
+        if not agrees(name, entered, parameter.value) and not agrees(name, entered, plain.value):
             notes.append(
                 f"{phase}: {_words(name)} entered {entered:g}, raw values give {written(parameter.value, 4)} {parameter.unit}".rstrip()
                 + (" (the sign may be turned round)" if _turned(entered, parameter.value, allowed) else "")

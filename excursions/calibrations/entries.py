@@ -55,9 +55,17 @@ def occasions(entries: Sequence[CalibrationEntry], plant: Plant) -> tuple[Occasi
 
 def noted(entries: Sequence[CalibrationEntry], plant: Plant) -> tuple[tuple[str, int], ...]:
     """(point, ns) of every calibration the logs enter, in order; those of a probe that sits nowhere are left out."""
-    found = {(row.point, row.time) for one in occasions(entries, plant) for row in one.rows if row.point}
-    found |= {(one.point, one.time) for one in occasions(entries, plant) if one.point}
+    made = [one for one in occasions(entries, plant) if _there(one, plant)]
+    found = {(row.point, row.time) for one in made for row in one.rows if row.point}
+    found |= {(one.point, one.time) for one in made if one.point}
     return tuple(sorted(found, key=lambda pair: (pair[1], pair[0])))
+
+
+def _there(one: Occasion, plant: Plant) -> bool:
+    """Whether the work was done at the point, as far as anybody said where the probe was then."""
+    named = any(row.point == one.point for row in one.rows)
+    sat = plant.stays_of(one.probe, one.time, one.time + 1)
+    return named or not one.point or any(row.point == one.point for row in sat)
 
 
 def _owner(entry: CalibrationEntry, plant: Plant) -> tuple[str, str]:
@@ -85,7 +93,9 @@ def _continues(bundle: Sequence[CalibrationEntry], row: CalibrationEntry) -> boo
 def _occasion(bundle: Sequence[CalibrationEntry], plant: Plant, probe: str) -> Occasion:
     found = [row for row in bundle if row.phase == "as_found"]
     left = [row for row in bundle if row.phase != "as_found"]
-    point = next((row.point for row in bundle if row.point), "") or _point_of(probe, bundle[0].time, plant)
+    point = next((row.point for row in bundle if row.point), "")
+    if plant.point(point) is None:  # none named, or a bench
+        point = _point_of(probe, bundle[0].time, plant) or point
     return Occasion(
         point=point,
         probe=probe,
@@ -97,13 +107,16 @@ def _occasion(bundle: Sequence[CalibrationEntry], plant: Plant, probe: str) -> O
 
 
 def _point_of(probe: str, when: int, plant: Plant) -> str:
-    """Where the probe sat at `when`, or else where it sat last before; empty when nobody said."""
+    """Where the probe sat at `when`, else where it sat last before, else where it was put in next; empty when nobody said."""
     stays = [row for row in plant.installations if row.probe == probe]
     for row in stays:
         if (row.start is None or row.start <= when) and (row.end is None or when < row.end):
             return row.point
     earlier = [row for row in stays if row.end is not None and row.end <= when]
-    return max(earlier, key=lambda row: row.end or 0).point if earlier else ""
+    if earlier:
+        return max(earlier, key=lambda row: row.end or 0).point
+    later = [row for row in stays if row.start is not None and row.start > when]
+    return min(later, key=lambda row: row.start or 0).point if later else ""
 
 
 def _measurand(point: str, probe: str, plant: Plant, bundle: Sequence[CalibrationEntry]) -> str:
@@ -112,10 +125,11 @@ def _measurand(point: str, probe: str, plant: Plant, bundle: Sequence[Calibratio
     for owner in (place, thing):
         if owner and owner.measurand != "other":
             return owner.measurand
-    return _by_look(bundle)
+    return by_look(bundle)
 
 
-def _by_look(bundle: Sequence[CalibrationEntry]) -> str:
+def by_look(bundle: Sequence[CalibrationEntry]) -> str:
+    """Measurand by the units and names of standards and figures; ``other`` where they say nothing."""
     figures = {name for row in bundle for name in row.figures}
     standards = [s for row in bundle for s in row.standards]
     units = {s.standard_unit for s in standards}

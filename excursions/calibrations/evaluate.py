@@ -187,6 +187,11 @@ def _phase(
     if seen.from_reading:
         kept = dict(frame.values)
     found: Determined = determine(seen, kept)
+    nominal = (
+        {}
+        if seen.nominal is None or not entered
+        else determine(replace(seen, true=seen.nominal), kept).parameters
+    )
     figures = {name: p.value for name, p in entered.items() if p.unit == seen.form.units.get(name)}
     extra = {
         name: p for name, p in entered.items() if name not in found.parameters and name in seen.form.units
@@ -197,7 +202,7 @@ def _phase(
     notes = [
         *strange,
         *checks.check_standards(seen, found, phase),
-        *([] if seen.from_reading else checks.check_entered(found.parameters, figures, phase)),
+        *([] if seen.from_reading else checks.check_entered(found.parameters, figures, phase, nominal)),
         *([] if relative else checks.check_band(occasion.measurand, parameters, phase)),
     ]
     return _Phase(parameters=parameters, notes=tuple(notes), from_reading=relative)

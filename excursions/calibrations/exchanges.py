@@ -10,10 +10,12 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from zoneinfo import ZoneInfo
 
+from excursions import clock
 from excursions.calibrations.shifts import histories
 from excursions.calibrations.swaps import other_cell, swap_probability
-from excursions.clock import NS_PER_HOUR, iso
+from excursions.clock import NS_PER_HOUR, iso, wall
 from excursions.digits import written
 from excursions.plant import Installation, Plant
 from excursions.records import Calibration, Decision, Event, Parameter
@@ -25,7 +27,10 @@ _SILENT = ("dropout", "bad_quality")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Exchange:
-    """Another probe at a point from `at` on [ns]: seen by the calibrations on both sides, and by a step if there is one."""
+    """Another probe at a point from `at` on [ns]: seen by the calibrations on both sides, and by a step if there is one.
+
+    named : the log gives the new probe's own number, so that it may have brought its own figures along
+    """
 
     point: str
     old: str
@@ -34,6 +39,7 @@ class Exchange:
     before: Calibration
     after: Calibration
     step: Event | None
+    named: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,7 +83,83 @@ def recognise_exchanges(
                 made = _renamed(_with(made, worn, f"{b.probe}, probe {number + 1}", (a, b), step), b)
             else:
                 made = replace(made, decisions=(*made.decisions, _decision(a, b, "", None)))
+    return _by_number(made, events)
+
+
+def _by_number(made: Recognised, events: Sequence[Event]) -> Recognised:
+    """Exchanges that the log's serial numbers alone show, dated by a step of the reading where there is just one."""
+    real = sorted((c for c in made.calibrations if not c.copied), key=lambda c: c.time)
+    for row in [row for row in made.plant.installations if row.at_latest and row.start is not None]:
+        after = next(
+            (c for c in real if (c.probe, c.point, c.time) == (row.probe, row.point, row.start)), None
+        )
+        after = after or next((c for c in real if (c.probe, c.point) == (row.probe, row.point)), None)
+        before = [
+            c for c in real if after and c.point == row.point and c.time < after.time and c.probe != row.probe
+        ]
+        if after is None or not before:
+            continue
+        step = _trace(before[-1], after, events) or _only_step(before[-1], after, events)
+        at = step.start if step else row.start or after.time
+        exchange = Exchange(
+            point=row.point, old=before[-1].probe, new=row.probe, at=at, before=before[-1], after=after, step=step, named=True,
+        )  # fmt: skip
+        made = replace(
+            made,
+            plant=replace(made.plant, installations=_dated(made.plant.installations, row, at)),
+            exchanges=(*made.exchanges, exchange),
+            calibrations=_told(made.calibrations, exchange, clock.zone(made.plant.zone)),
+            decisions=(*made.decisions, _numbered(exchange)),
+        )
     return made
+
+
+def _told(calibrations: Sequence[Calibration], one: Exchange, tz: ZoneInfo) -> tuple[Calibration, ...]:
+    """The calibrations with the first one of the new probe saying that it is another, and since when."""
+    since = (
+        f"taken as since {wall(one.at, tz)}, where the reading stepped by {written(one.step.size, 2, signed=True)} {one.step.size_unit}".rstrip()
+        if one.step
+        else "since when, the record does not show"
+    )
+    words = f"another probe than {one.old} on {wall(one.before.time, tz)}, and no exchange is logged; {since}"
+    return tuple(replace(c, checks=(words, *c.checks)) if c.id == one.after.id else c for c in calibrations)
+
+
+def _only_step(a: Calibration, b: Calibration, events: Sequence[Event]) -> Event | None:
+    """The one step between two calibrations that the process need not have made; none where there are several."""
+    steps = [
+        e for e in events
+        if e.point == b.point == a.point and a.time < e.start < b.time and e.kind == "step"
+        and e.origin in ("probe", "undecided") and math.isfinite(e.size) and not e.went_back
+    ]  # fmt: skip
+    return steps[0] if len(steps) == 1 else None
+
+
+def _dated(stays: Sequence[Installation], row: Installation, at: int) -> tuple[Installation, ...]:
+    """Stays with the beginning of one, and the end of the one before it, moved to `at`."""
+    return tuple(
+        replace(stay, start=at)
+        if stay is row
+        else replace(stay, end=at)
+        if stay.point == row.point and stay.end == row.start
+        else stay
+        for stay in stays
+    )
+
+
+def _numbered(one: Exchange) -> Decision:
+    """What the log's numbers say of an exchange, and when it is taken to have been."""
+    taken = (
+        f"taken as made on {iso(one.at)}, where the reading stepped by {written(one.step.size, 3, signed=True)} {one.step.size_unit}".rstrip()
+        if one.step
+        else f"taken as made on {iso(one.at)}, the latest it can have been"
+    )
+    return Decision(
+        subject=one.point,
+        what=f"another probe, {one.new}, in place of {one.old} between {iso(one.before.time)} and {iso(one.after.time)}; {taken}",
+        why="the calibration log goes on under another serial number, and no swap is logged",
+        option="log the swap, or add the installation to the register",
+    )
 
 
 def installations_from(

@@ -56,6 +56,7 @@ class Resolved:
     true : in the form's own variable (pH, hPa of oxygen, uS/cm at 25 degC, else the canonical unit)
     raw : in the form's raw unit; temp in degC; u_* are standard uncertainties.
     from_reading : the raw signal was worked back from a reading.
+    nominal : the buffers' values as written, whatever their temperature; None where nobody reckons with such
     """
 
     form: models.Form
@@ -67,6 +68,7 @@ class Resolved:
     u_temp: FloatArray
     from_reading: bool
     remarks: tuple[str, ...] = ()
+    nominal: FloatArray | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,6 +137,7 @@ def resolve(
         u_temp=np.where(known, TEMPERATURE_DEGC, TEMPERATURE_UNKNOWN_DEGC),
         from_reading=from_reading and not raw_like,
         remarks=tuple(dict.fromkeys(row[2] for row in true if row[2])),
+        nominal=np.array([s.standard for s in usable]) if form.measurand == "ph" else None,
     )
 
 

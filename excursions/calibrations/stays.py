@@ -11,7 +11,8 @@ import dataclasses
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 
-from excursions.calibrations.entries import noted
+from excursions.calibrations.entries import by_look, noted
+from excursions.measurands import to_canonical
 from excursions.plant import Installation, Plant
 from excursions.records import CalibrationEntry, Decision
 
@@ -34,13 +35,42 @@ def with_logs(
     Plant
         With the stays of the register, then the logged ones, then those by serial numbers; `noted` and `cleaned`.
     tuple of Decision
-        One for each point whose stays follow from serial numbers alone.
+        One for each point whose stays follow from serial numbers alone, or whose measurand from its standards.
     """
+    plant, measured = _measured(plant, entries)
     told = [row for row in dict.fromkeys(logged) if row not in plant.installations]
     known = (*plant.installations, *told)
     worked_out = _by_serials(entries, plant, {row.point for row in known}, {row.probe for row in known})
     plant = dataclasses.replace(plant, installations=(*known, *worked_out), noted=noted(entries, plant))
-    return dataclasses.replace(plant, cleaned=_cleaned(cleanings, plant)), _decisions(worked_out)
+    plant = dataclasses.replace(plant, cleaned=_cleaned(cleanings, plant))
+    return plant, (*measured, *_decisions(worked_out))
+
+
+def _measured(plant: Plant, entries: Sequence[CalibrationEntry]) -> tuple[Plant, tuple[Decision, ...]]:
+    """Points of which nobody knew what they measure, by the standards they are calibrated in, where the unit allows it."""
+    looks: dict[str, set[str]] = defaultdict(set)
+    for entry in entries:
+        looks[entry.point].add(by_look([entry]))
+    points, told = [], []
+    for point in plant.points:
+        seen = looks.get(point.name, set()) - {"other"}
+        key = (
+            next(iter(seen))
+            if len(seen) == 1 and point.measurand == "other" and "name" in point.inferred
+            else ""
+        )
+        fits = key == "ph" if not point.unit else bool(key) and to_canonical(key, point.unit) is not None
+        points.append(dataclasses.replace(point, measurand=key) if fits else point)
+        if fits:
+            told.append(
+                Decision(
+                    subject=point.name,
+                    what=f"measurand {key}",
+                    why="the calibration log holds it into standards of that quantity; neither name nor unit says",
+                    option="measurand of the point in the register",
+                )
+            )
+    return dataclasses.replace(plant, points=tuple(points)), tuple(told)
 
 
 def _cleaned(cleanings: Sequence[CalibrationEntry], plant: Plant) -> tuple[tuple[str, int], ...]:
@@ -73,7 +103,11 @@ def _by_serials(
             ends = [t for t in (moved, after) if t is not None]
             found.append(
                 Installation(
-                    probe=probe, point=point, start=first if came else None, end=min(ends, default=None)
+                    probe=probe,
+                    point=point,
+                    start=first if came else None,
+                    end=min(ends, default=None),
+                    at_latest=came,
                 )
             )
     return found

@@ -21,7 +21,7 @@ from excursions.detect.limits_plain import chosen, make, plain_limits
 from excursions.detect.noise import ERROR, NoiseSettings, noise_series
 from excursions.detect.periodic import PeriodicSettings, least_amplitude
 from excursions.detect.plateaus import joined_apart, joined_rest
-from excursions.detect.response import ResponseSettings, disturbances
+from excursions.detect.response import ResponseSettings, disturbances, least_scatter
 from excursions.detect.scan import FEW_PEAKS, LEAST_RATIO, SUSPICION, Windows, spreads, widths
 from excursions.detect.short import LONGEST as SHORT
 from excursions.detect.short import tail_probability
@@ -286,7 +286,7 @@ def _response_limit(record: Record, survey: Survey, settings: ResponseSettings) 
     if tau.size < 12:
         return math.nan, 0.0
     log = np.log(tau)
-    scatter = 0.1
+    scatter = least_scatter(survey, tau)
     for each in np.unique(sort):
         own = log[sort == each]
         scatter = max(scatter, 1.4826 * float(np.median(np.abs(own - np.median(own)))))

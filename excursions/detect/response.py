@@ -1,8 +1,9 @@
 """Slower response: after each disturbance the reading takes longer to follow than it did.
 
 Method: every end of a cleaning, steaming, hold or calibration, and every sudden change of level, is a
-disturbance; its time constant is the time after which 63 % of the way is done.  The logarithms of the time
-constants, each less the usual one after the same state, in order, are searched for the run of disturbances that stands furthest above the others, by a
+disturbance; its time constant is the time after which 63 % of the way is done.  Where changes of level are the habit
+of a process, as in batches, those from one still level to another that look like a lag are taken, sorted by the two
+levels.  The logarithms of the time constants, each less the usual one of its sort, in order, are searched for the run of disturbances that stands furthest above the others, by a
 t statistic with a robust scatter and every possible run counted.
 """
 
@@ -21,19 +22,24 @@ from excursions.detect.origin import (
     expected_faults,
     heat_clue,
     name_origin,
-    unexplained,
     weigh,
     words_of,
 )
+from excursions.detect.plateaus import NARROW, sudden
 from excursions.detect.scan import Change
-from excursions.detect.survey import Survey, survey_of
+from excursions.detect.survey import THINNED, Survey, differences_of, survey_of
 from excursions.records import BAD, MEASURING, NO_DATA, RECOVERING, Event, FloatArray, IndexArray, Record
 
 FEWEST = 12  # disturbances
 FEWEST_SLOW = 3
 FEWEST_CALM = 2  # disturbances inside a stretch that is calm for another reason to be suspected
 FEWEST_OF_SORT = 4
-SUDDEN = -1  # sort of a disturbance that is a change of level
+SUDDEN = -1  # sort of a disturbance that is a change of level unlike the others of the record
+LEVELS = 5  # into which the range of a reading is cut to sort its usual changes
+BEFORE, AFTER = 2, 16  # blocks on either side that are looked at, at most up to the next change
+STILL = 0.1  # of the change: most that the levels on either side may walk
+ALIKE = 1.5  # ratios upward and downward so near are the same
+BOTH_WAYS = 2.0  # odds of that: a dose that slows acts one way (cp)
 WAY = 1 - math.exp(-1)
 LAG = (1.4, 3.5)  # 86 % of the way over 63 %: 2 for one lag, 1.7 for two alike, 1.37 for a straight ramp
 FEWEST_ON_WAY = 4  # samples to 63 % from which on that can be told
@@ -41,7 +47,8 @@ FOLLOWS, ALIVE = 0.8, 4.0  # share of the noise left in a probe that follows les
 LONGEST = 12 * NS_PER_HOUR  # a response that takes longer is not followed
 SETTLED_SHARE = 4  # the last quarter of the way is where it settles
 CLEAR = 12.0  # noises that a disturbance must measure
-MOST = 300  # disturbances; more are thinned evenly
+LEAST_SCATTER = 0.1  # of the logarithms: no process follows more evenly (cp)
+MOST, MOST_USUAL = 300, 1_000  # disturbances, and usual changes looked at; more are thinned evenly
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,15 +78,40 @@ def detect_slow_response(record: Record, settings: ResponseSettings | None = Non
     when, tau, log = when[usable], tau[usable], log[usable]
     if tau.size < FEWEST:
         return ()
-    best = (*_slowest_run(log), None)
-    i, j, chance, span = min((best, *_where_calm(survey, when, log)), key=lambda one: one[2])
+    least = least_scatter(survey, tau)
+    best = (*_slowest_run(log, least), None)
+    i, j, chance, span = min((best, *_where_calm(survey, when, log, least)), key=lambda one: one[2])
     if j <= i or chance > settings.suspicion:
         return ()
-    ratio = math.exp(float(np.median(log[i:j]) - np.median(np.delete(log, np.s_[i:j]))))
-    if ratio < settings.ratio:
+    log = _against_others(np.log(tau), sort[usable], (i, j))
+    rise = float(np.nanmedian(log[i:j]))
+    if not rise >= math.log(settings.ratio):
         return ()
+    while span is None and j < when.size and log[j] > rise / 2:
+        j += 1  # chance alone leaves off the last few
     calm = span or (int(when[i]), int(when[j]) if j < when.size else int(survey.live.time[-1]))
-    return (_event(record, survey, when, tau, (i, j), calm, ratio, chance, settings),)
+    clue = _both_ways(log[i:j], sort[usable][i:j])
+    return (_event(record, survey, when, tau, (i, j), calm, math.exp(rise), chance, clue, settings),)
+
+
+def _against_others(log: FloatArray, sort: IndexArray, run: tuple[int, int]) -> FloatArray:
+    """Logarithms less the usual one of their sort outside a run; NaN where a sort is seen in the run alone."""
+    outside = np.ones(log.size, dtype=np.bool_)
+    outside[slice(*run)] = False
+    out = np.full(log.size, np.nan)
+    for each in np.unique(sort[outside]):
+        out[sort == each] = log[sort == each] - np.median(log[outside & (sort == each)])
+    return out
+
+
+def _both_ways(rise: FloatArray, sort: IndexArray) -> Clue:
+    """Whether the reading follows up and down more slowly alike; a dose or a flow that slows acts one way."""
+    begin, end = np.divmod(SUDDEN - 1 - sort, LEVELS)
+    known = np.isfinite(rise) & (sort < SUDDEN)
+    up, down = rise[known & (end > begin)], rise[known & (end < begin)]
+    if min(up.size, down.size) < FEWEST_SLOW or abs(np.median(up) - np.median(down)) > math.log(ALIKE):
+        return Clue(odds=1.0)
+    return Clue(odds=BOTH_WAYS, words="upward and downward alike", inside=True)
 
 
 def _by_sort(log: FloatArray, sort: IndexArray) -> tuple[FloatArray, IndexArray]:
@@ -99,9 +131,14 @@ def disturbances(record: Record, survey: Survey) -> tuple[IndexArray, FloatArray
 def _disturbances(record: Record, survey: Survey) -> tuple[IndexArray, FloatArray, IndexArray]:
     """Times (k,) ns, time constants (k,) s and sorts (k,) of everything the reading had to follow, in order.
 
-    The sort is the state it came back from, or :data:`SUDDEN` for a change of level.
+    The sort is the state it came back from, :data:`SUDDEN` for a change of level unlike the others, below that
+    for the changes that are usual.
     """
-    found = [*_after_states(record, survey), *_after_changes(survey, survey.changes)]
+    found = [
+        *_after_states(record, survey),
+        *_after_changes(survey, survey.changes),
+        *_after_usual_changes(record, survey),
+    ]
     found = sorted(one for one in found if one[1] > 0)
     if len(found) > MOST:
         found = [found[k] for k in np.linspace(0, len(found) - 1, MOST).astype(np.int64)]
@@ -161,6 +198,66 @@ def _after_changes(survey: Survey, every: tuple[Change, ...]) -> list[tuple[int,
     return found
 
 
+def _after_usual_changes(record: Record, survey: Survey) -> list[tuple[int, float, int]]:
+    """Responses to changes of level that this process makes all the time, from one still level to another.
+
+    Samples kept on exception or by a swinging door show a change only as far as it was worth a sample; there a
+    change within one interval has no length.
+    """
+    blocks, live = survey.blocks, survey.live
+    every = sudden(differences_of(survey)[: len(NARROW)], len(blocks), quantum=survey.quantum)
+    named = np.array([change.at for change in survey.changes], dtype=np.int64)
+    edges = np.concatenate([[0], every, [len(blocks)]])
+    lo = np.maximum(every - BEFORE, edges[:-2] + 1)
+    hi = np.minimum(every + AFTER, edges[2:] - 1)
+    new = np.array([not np.any(np.abs(named - at) <= BEFORE) for at in every], dtype=np.bool_)
+    usable = np.flatnonzero(new & (lo < every) & (hi > every + 1))
+    if usable.size > MOST_USUAL:
+        usable = usable[np.linspace(0, usable.size - 1, MOST_USUAL).astype(np.int64)]
+    kind = record.value.sampling.kind if record.value is not None else ""
+    least = 0.0 if kind in THINNED else survey.interval_s
+    low = float(np.min(blocks.level))
+    step = max((float(np.max(blocks.level)) - low) / LEVELS, 1e-12)
+    found = []
+    for k in usable:
+        if blocks.broken[lo[k] + 1 : hi[k]].any():
+            continue
+        a, b = int(blocks.first[lo[k]]), int(blocks.first[hi[k]])
+        response = _lag_between(
+            live.time[a:b], live.value[a:b], int(blocks.first[lo[k] + 1]) - a, survey.noise
+        )
+        if response is not None:
+            begin, tau, levels = response
+            ends = [min(int((level - low) / step), LEVELS - 1) for level in levels]
+            found.append((begin, max(tau, least), SUDDEN - 1 - ends[0] * LEVELS - ends[1]))
+    return found
+
+
+def _lag_between(
+    time: IndexArray, value: FloatArray, first: int, noise: float
+) -> tuple[int, float, tuple[float, float]] | None:
+    """Begin [ns], time constant [s] and levels of a change whose `first` samples and last quarter stand still.
+
+    None where they do not, or where the way between them is no lag.
+    """
+    last = value.size // SETTLED_SHARE
+    if min(first, last) < FEWEST_ON_WAY:
+        return None
+    before, after = float(np.median(value[:first])), float(np.median(value[-last:]))
+    size = after - before
+    if abs(size) <= CLEAR * noise:
+        return None
+    way = (value - before) / size
+    if max(float(np.ptp(way[:first])), float(np.ptp(way[-last:]))) > STILL:
+        return None
+    done = int(np.argmax(way > WAY))
+    start = int(np.flatnonzero(way[:done] <= STILL)[-1]) + 1 if done else 0
+    late = int(np.argmax(way > 1 - (1 - WAY) ** 2))
+    if done - start >= FEWEST_ON_WAY and not LAG[0] <= (late - start) / (done - start) <= LAG[1]:
+        return None
+    return int(time[start]), float(time[done] - time[start]) / NS_PER_S, (before, after)
+
+
 def time_constant(time: IndexArray, value: FloatArray, *, noise: float) -> float:
     """Time [s] until 63 % of the way from the first reading to the settled one is done; 0 when it cannot be told."""
     if value.size < 16:
@@ -183,13 +280,18 @@ def time_constant(time: IndexArray, value: FloatArray, *, noise: float) -> float
     return (float(time[k - 1] - time[0]) + float(min(share, 1.0)) * step) / NS_PER_S
 
 
-def _slowest_run(log: FloatArray) -> tuple[int, int, float]:
+def least_scatter(survey: Survey, tau: FloatArray) -> float:
+    """Scatter of the logarithms that the distance of the samples alone makes: both ends are known to one of them."""
+    return max(LEAST_SCATTER, survey.interval_s / math.sqrt(6) / float(np.median(tau)))
+
+
+def _slowest_run(log: FloatArray, least: float) -> tuple[int, int, float]:
     """Run [i, j) furthest above the rest, and how many such runs chance would show."""
     n = log.size
     best = (0, 0, float(n))
     total = np.concatenate([[0.0], np.cumsum(log)])
     middle = float(np.median(log))
-    scatter = max(1.4826 * float(np.median(np.abs(log - middle))), 0.1)
+    scatter = max(1.4826 * float(np.median(np.abs(log - middle))), least)
     for size in range(FEWEST_SLOW, n // 2 + 1):
         rise = (total[size:] - total[:-size]) / size - middle
         i = int(np.argmax(rise))
@@ -200,7 +302,7 @@ def _slowest_run(log: FloatArray) -> tuple[int, int, float]:
 
 
 def _where_calm(
-    survey: Survey, when: IndexArray, log: FloatArray
+    survey: Survey, when: IndexArray, log: FloatArray, least: float
 ) -> list[tuple[int, int, float, tuple[int, int]]]:
     """Runs of disturbances inside stretches of collapsed noise: a slow probe also follows the noise less."""
     noise = noise_series(survey)
@@ -214,7 +316,7 @@ def _where_calm(
         others = np.delete(log, np.s_[i:j])
         if j - i < FEWEST_CALM or others.size < FEWEST // 2:
             continue
-        scatter = max(1.4826 * float(np.median(np.abs(others - np.median(others)))), 0.1)
+        scatter = max(1.4826 * float(np.median(np.abs(others - np.median(others)))), least)
         t = (float(np.mean(log[i:j])) - float(np.median(others))) / scatter * math.sqrt(j - i)
         chance = len(calm) * float(stdtr(max(others.size // 2, 4), -t))
         found.append((i, j, chance, (int(noise.start[spell.lo]), end)))
@@ -243,13 +345,16 @@ def _event(
     span: tuple[int, int],
     ratio: float,
     chance: float,
+    both_ways: Clue,
     settings: ResponseSettings,
 ) -> Event:
     i, j = run
     start, end = span
-    clues = (heat_clue(record, start), _follows_less(survey, start, end))
+    clues = (heat_clue(record, start), _follows_less(survey, start, end), both_ways)
     prior = expected_faults(settings.faults_per_year, survey.years)
-    probe = weigh(prior=prior, chance=chance + unexplained(settings.unexplained, survey.years), clues=clues)
+    probe = weigh(
+        prior=prior, chance=chance + expected_faults(settings.unexplained, survey.years), clues=clues
+    )
     before, now = float(np.median(np.delete(tau, np.s_[i:j]))), float(np.median(tau[i:j]))
     return Event(
         point=record.point.name,

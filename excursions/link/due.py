@@ -36,15 +36,23 @@ _Z90 = 1.645
 def next_due(
     calibrations: Sequence[Calibration], shifts: Sequence[Shift], levels: Mapping[str, Levels], plant: Plant
 ) -> tuple[Due, ...]:
-    """Next calibration and remaining time of every probe that was calibrated, by point and probe."""
+    """Next calibration and remaining time of every probe that was calibrated and not taken out since, by point and probe."""
     ageing = learn(shifts)
     real = [c for c in calibrations if not c.copied]
     made = []
     for history in histories(real, plant):
-        point = plant.point(history[-1].point)
+        seat = _seat(history[-1], plant)
+        point = plant.point(seat) if seat else None
         if point is not None:
             made.append(_due(history, point, ageing, levels, plant))
     return tuple(sorted(made, key=lambda d: (d.point, d.probe, d.last)))
+
+
+def _seat(last: Calibration, plant: Plant) -> str:
+    """Where the probe of a calibration sits now: at its point where nobody said; empty when it was taken out."""
+    probe = last.probe or plant.probe_at(last.point, last.time) or ""
+    seat = plant.seat_of(probe)
+    return last.point if seat is None else seat
 
 
 def _due(

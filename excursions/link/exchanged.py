@@ -49,20 +49,42 @@ def exchange_doubts(
         if not new:
             continue
         error, spread = _error_of(new, point, levels, one.step)
+        if one.named and abs(one.step.size) < abs(error - one.step.size):
+            # It brought its own figures along: the old probe need not have been as wrong then.
+            error, spread = 0.0, _spread(one.step)
+            yield from _old_one(one, point, error, spread, events, levels, plant, weighing, samples or {})
+            continue
         words = f"off by {written(error, 2, signed=True)} {point.quantity.unit}".rstrip()
         yield from _window(
             new, _put_in(one.step, new), one.step.id, levels, plant, samples or {},
             f"another probe, read with what was set for the one before: {words}",
         )  # fmt: skip
-        old = _until_exchange(
-            one, point, levels, error - one.step.size, math.hypot(spread, _spread(one.step))
-        )
-        if old is not None:
-            words = f"{written(one.step.size, 2, signed=True)} {point.quantity.unit}".rstrip()
-            yield from _window(
-                (old,), _inferred(one, old, events, levels, plant, weighing), "", levels, plant, samples or {},
-                f"the reading stepped by {words} when another probe was put in, which was found off later",
-            )  # fmt: skip
+        yield from _old_one(one, point, error, spread, events, levels, plant, weighing, samples or {})
+
+
+def _old_one(
+    one: Exchange,
+    point: Point,
+    error: float,
+    spread: float,
+    events: Sequence[Event],
+    levels: Mapping[str, Levels],
+    plant: Plant,
+    weighing: Weighing,
+    samples: Samples,
+) -> Iterator[Doubt]:
+    """The window before an exchange, from the new probe's error right after it (with its standard uncertainty) and the step."""
+    if one.step is None:
+        return
+    old = _until_exchange(one, point, levels, error - one.step.size, math.hypot(spread, _spread(one.step)))
+    if old is None:
+        return
+    words = f"{written(one.step.size, 2, signed=True)} {point.quantity.unit}".rstrip()
+    found = "in order" if one.named and error == 0.0 else "off"
+    yield from _window(
+        (old,), _inferred(one, old, events, levels, plant, weighing), "", levels, plant, samples,
+        f"the reading stepped by {words} when another probe was put in, which was found {found} later",
+    )  # fmt: skip
 
 
 def _put_in(step: Event, shifts: tuple[Shift, ...]) -> Posterior:

@@ -50,6 +50,7 @@ def not_taken_over(
                 found = _look(calibration, used, point, line)
                 if found is not None:
                     yield found
+                    continue  # the transmitter goes on with what it had
             used = {**used, **calibration.as_left}
 
 
@@ -68,11 +69,15 @@ def _look(
     if not (math.isfinite(before) and math.isfinite(after) and ordinary > 0):
         return None
     jump = _jump(calibration, used, point, before)
-    least = max(_CLEAR * ordinary, point.tolerance_at(before))
     seen = after - before
-    if not abs(jump) >= least or abs(seen) > _STILL * ordinary:
+    if not abs(jump) >= least_visible(line, point, before) or abs(seen) > _STILL * ordinary:
         return None
     return NotTakenOver(calibration=calibration, expected=jump, seen=seen, ordinary=ordinary)
+
+
+def least_visible(line: Levels, point: Point, level: float) -> float:
+    """The stated limit: the smallest jump whose absence says anything here; NaN where the process is not known."""
+    return max(_CLEAR * _ordinary(line), point.tolerance_at(level))
 
 
 def _jump(calibration: Calibration, used: Mapping[str, Parameter], point: Point, level: float) -> float:

@@ -282,13 +282,18 @@ def check_entries(entries: Sequence[CalibrationEntry], plant: Plant) -> tuple[Ex
         unknown: dict[str, list[CalibrationEntry]] = {}
         for entry in entries:
             name = getattr(entry, what)
-            if name and known and name not in known:
+            if name and known and name not in known and not _bench(what, entry, points, probes):
                 unknown.setdefault(name, []).append(entry)
         found += [_unknown(what, name, rows, known) for name, rows in unknown.items()]
     nowhere = [entry for entry in entries if not entry.point and not entry.probe]
     if nowhere:
         found.append(_nameless(nowhere))
     return tuple(found)
+
+
+def _bench(what: str, entry: CalibrationEntry, points: set[str], probes: set[str]) -> bool:
+    """Whether an unknown point is where probes are worked on, and no misspelling: the number says where it belongs."""
+    return what == "point" and entry.probe in probes and not nearest(entry.point, points)
 
 
 def _unknown(what: str, name: str, rows: Sequence[CalibrationEntry], known: set[str]) -> InputFileError:

@@ -76,7 +76,7 @@ def _told(c: Calibration, result: ScanResult, links: dict[str, list[Link]]) -> C
             if same(d.probe, d.point) and _follows(d, c, result, mine)
         ),
         audit=tuple(f for f in result.audit if f.calibration == c.id),
-        due=next((d for d in result.due if d.last == c.time and d.point == c.point and same(d.probe, d.point)), None),
+        due=next((d for d in result.due if d.last == c.time and same(d.probe, d.point)), None),
     )  # fmt: skip
 
 

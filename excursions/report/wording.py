@@ -99,6 +99,9 @@ def doubted_from(doubt: Doubt, tz: ZoneInfo) -> str:
     return f"about {to_datetime(doubt.start, tz):%-d %b}" if doubt.about else day(doubt.start, tz)
 
 
+_BESIDE = 0.5  # an error this small beside its band says no more than the band (cp)
+
+
 def doubt_sentence(doubt: Doubt, unit: str, tz: ZoneInfo) -> str:
     """One closed window of doubt: from when to when, how wrong at most, for how long beyond tolerance, why."""
     text = f"{doubted_from(doubt, tz)} to {day(doubt.end, tz)}"
@@ -106,6 +109,9 @@ def doubt_sentence(doubt: Doubt, unit: str, tz: ZoneInfo) -> str:
         worst = max(range(len(doubt.knots)), key=lambda i: abs(doubt.knots[i][1]))
         error = doubt.knots[worst][1]
         band = doubt.band[worst] if worst < len(doubt.band) else math.nan
+        if doubt.hours_out_of_tolerance == 0 and abs(error) < _BESIDE * max(doubt.band, default=0.0):
+            widest = max(doubt.band)
+            return f"{text}: whether it is off cannot be told, up to {quantity(widest, unit, widest)} either way is possible ({why_doubted(doubt)})"
         text += f": up to {quantity(abs(error), unit, band)} {'high' if error > 0 else 'low'}"
         text += f" (± {quantity(band, unit, band)})" if math.isfinite(band) else ""
     return f"{text}, {number(doubt.hours_out_of_tolerance)} h out of tolerance ({why_doubted(doubt)})"

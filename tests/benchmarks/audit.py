@@ -3,7 +3,8 @@
     python -m tests.benchmarks.audit [--points 70] [--days 120] [--presets "60 s" "10 min" exception] [--seeds 1 2 3]
 
 Truth: entries written without a calibration at the point (no trace), calibrations nobody wrote down (no entry), figures
-copied from the entry before.  "Cannot tell" is an answer, counted beside precision and recall, and a miss for recall.
+copied from the entry before, buffers named that were not used, adjustments entered that the transmitter never took over
+(those count whose jump the point's stated limit says can be seen).  "Cannot tell" is an answer, counted beside precision and recall, and a miss for recall.
 """
 
 from __future__ import annotations
@@ -19,11 +20,12 @@ import numpy as np
 from excursions.calibrations import evaluate, installations_from
 from excursions.calibrations.entries import noted
 from excursions.clock import NS_PER_HOUR, iso
-from excursions.conclusions import AuditFinding
+from excursions.conclusions import AuditFinding, Levels
 from excursions.condition import condition, share_outages
 from excursions.link import audit
-from excursions.pipeline.point import PointInput
-from excursions.records import CalibrationEntry, Sampling, Signal, StateLine
+from excursions.link.takeover import least_visible
+from excursions.pipeline.point import PointInput, hourly_levels
+from excursions.records import CalibrationEntry, Record, Sampling, Signal, StandardReading, StateLine
 from excursions.states import recognise
 from sample_data.simulator import SimulatedPoint
 from sample_data.simulator.calibrate import Calibrated
@@ -32,7 +34,10 @@ from sample_data.simulator.grid import NS
 from tests.benchmarks.simulated import entries_of, plant_of, point_input
 from tests.benchmarks.tables import grid
 
-SCORED = ("no trace", "no entry", "copied", "other plateaus")
+SCORED = ("no trace", "no entry", "copied", "other plateaus", "not taken over")
+KEPT = 0.3  # share of adjustments that the transmitter did not take over
+LIMIT = 1.25  # above the stated limit: the level at the adjustment is not quite the usual one
+MOVED = (2.0, 12.0)  # what such an adjustment would move the reading by, in tolerances (log-uniform)
 OTHER_BUFFER = 0.08  # share of pH entries that name a buffer that was not used
 _NEAR = 3 * NS_PER_HOUR
 
@@ -54,8 +59,8 @@ class Score:
         return f"{good / (good + bad):.3f} ({good}/{good + bad})" if good + bad else "."
 
 
-def states_of(given: PointInput) -> tuple[StateLine, dict[str, Sampling]]:
-    """Condition and split into states, as a scan does before it searches."""
+def states_of(given: PointInput) -> tuple[StateLine, dict[str, Sampling], Levels]:
+    """Condition and split into states, as a scan does before it searches; and the hourly levels it keeps."""
     roles = {"value": given.point.measurand, "temperature": "temperature"}
     signals: dict[str, Signal] = {
         role: condition(
@@ -67,7 +72,11 @@ def states_of(given: PointInput) -> tuple[StateLine, dict[str, Sampling]]:
     }
     signals = share_outages(signals)
     parts = (signals.get(role) for role in ("value", "temperature", "hold", "wash"))
-    return recognise(given.point, given.plant, *parts), {r: s.sampling for r, s in signals.items()}
+    states = recognise(given.point, given.plant, *parts)
+    record = Record(
+        point=given.point, plant=given.plant, value=signals.get("value"), temperature=signals.get("temperature"), states=states,
+    )  # fmt: skip
+    return states, {r: s.sampling for r, s in signals.items()}, hourly_levels(record)
 
 
 def expected(sim: SimulatedPoint) -> list[tuple[str, Calibrated]]:
@@ -114,16 +123,79 @@ def with_other_buffers(
     return made, [("other plateaus", when) for when in sorted(chosen)]
 
 
+def with_kept(
+    sim: SimulatedPoint, entries: Sequence[CalibrationEntry], levels: Levels, seed: int
+) -> tuple[tuple[CalibrationEntry, ...], list[tuple[str, int]]]:
+    """Some adjustments entered with raw values that call for another zero or gain, of which the transmitter knows nothing.
+
+    Electrodes and cells only, whose raw values alone give the parameters.  Owed are those whose jump is as large as the
+    point's stated limit and has levels on both sides.
+    """
+    random = np.random.default_rng([seed, int(sim.spec.name[1:]), 2])
+    point = plant_of(sim).points[0]
+    level = float(np.nanmedian(levels.value)) if np.isfinite(levels.value).any() else np.nan
+    if sim.spec.measurand not in ("ph", "redox", "conductivity") or not np.isfinite(level):
+        return tuple(entries), []
+    minutes = {instant(sim, c) // 60_000_000_000: c for c in sim.calibrations if c.traced and not c.copied}
+    moved: dict[int, float] = {}
+    for entry in entries:
+        honest = minutes.get(entry.time // 60_000_000_000)
+        first = entry.time // 60_000_000_000 == entries[0].time // 60_000_000_000  # nothing before it to differ from
+        if honest is None or honest.action != "calibration" or first or entry.time in moved:
+            continue
+        size = (
+            float(np.exp(random.uniform(*np.log(MOVED))))
+            * point.tolerance_at(level)
+            * random.choice((-1.0, 1.0))
+        )
+        if random.random() < KEPT:
+            moved[entry.time] = size
+    made = tuple(
+        replace(entry, figures={}, standards=tuple(_moved(sim.spec.measurand, s, moved[entry.time], level) for s in entry.standards))
+        if entry.time in moved
+        else entry
+        for entry in entries
+    )  # fmt: skip
+    least = least_visible(levels, point, level)
+    return made, [
+        ("not taken over", when)
+        for when, size in moved.items()
+        if abs(size) >= LIMIT * least and _beside(levels, when)
+    ]
+
+
+def _moved(measurand: str, standard: StandardReading, size: float, level: float) -> StandardReading:
+    """The raw value that makes the reading `size` higher at the level once it is taken over."""
+    if measurand == "conductivity":
+        return replace(standard, raw=standard.raw / (1.0 + size / level))
+    return replace(standard, raw=standard.raw + (59.16 * size if measurand == "ph" else -size))
+
+
+def _beside(levels: Levels, when: int) -> bool:
+    """Whether there are levels in the hours before and after."""
+    hours = (levels.time[np.isfinite(levels.value)] - when) / NS_PER_HOUR
+    return bool(np.sum((hours > -8) & (hours < -2)) >= 3 and np.sum((hours >= 2) & (hours < 7)) >= 3)
+
+
 def instant(sim: SimulatedPoint, done: Calibrated) -> int:
     return sim.grid.start_ns + round(done.time * NS)
 
 
 def score_point(
-    sim: SimulatedPoint, found: Sequence[AuditFinding], planted: Sequence[tuple[str, int]], score: Score
+    sim: SimulatedPoint,
+    found: Sequence[AuditFinding],
+    planted: Sequence[tuple[str, int]],
+    score: Score,
+    also: Sequence[int] = (),
 ) -> None:
     """Pair findings with the truth, nearest in time."""
     left = [*((kind, instant(sim, done)) for kind, done in expected(sim)), *planted]
+    kept = [instant(sim, done) for done in sim.calibrations if not np.isfinite(done.adopted_at)]
     for finding in (f for f in found if f.kind in SCORED):
+        here = [kind for kind, when in left if abs(finding.start - when) < _NEAR]
+        true = any(abs(finding.start - when) < _NEAR for when in (*kept, *also))
+        if finding.kind == "not taken over" and true and finding.kind not in here:
+            continue  # right, though not owed: below the limit, or a figure that nobody adopted
         near = [
             t for t in left if t[0] == finding.kind and finding.start - _NEAR <= t[1] <= finding.end + _NEAR
         ]
@@ -153,11 +225,15 @@ def run(seed: int, points: int, days: float, preset: str) -> Score:
         plant = plant_of(sim)
         entries, planted = with_other_buffers(sim, entries_of(sim), seed)
         known = replace(given.plant, noted=noted(entries, plant))
-        states, sampling = states_of(replace(given, plant=known))
+        states, sampling, levels = states_of(replace(given, plant=known))
+        altered = entries
+        entries, kept = with_kept(sim, entries, levels, seed)
+        also = [new.time for old, new in zip(altered, entries, strict=True) if old is not new]
         calibrations = evaluate(entries, plant)
         plant, _ = installations_from(calibrations, plant)
         name = sim.spec.name
-        score_point(sim, audit(calibrations, {name: states}, {name: sampling}, plant), planted, score)
+        found = audit(calibrations, {name: states}, {name: sampling}, plant, {name: levels})
+        score_point(sim, found, [*planted, *kept], score, also)
     return score
 
 

@@ -60,3 +60,11 @@ def test_the_step_is_told_as_the_exchange() -> None:
     state, words = outcome((STEP,), (), (), (EXCHANGE.after,), (EXCHANGE,))[STEP.id]
     assert state == "verified by calibration"
     assert words.startswith("Another probe was put in then")
+
+
+def test_a_new_probe_that_brought_its_own_figures_leaves_the_doubt_to_the_old_one() -> None:
+    """With the old figures it would have read 0.12 low and the old one 0.48; with its own only the old one was wrong, by 0.36."""
+    up = replace(STEP, size=0.36, size_low=0.34, size_high=0.38)
+    (old,) = doubts(replace(EXCHANGE, step=up, named=True), up)
+    assert (old.probe, old.end) == ("S1", STEP.start)
+    assert at(STEP.start - 1, old) == pytest.approx(-0.36, abs=0.02)

@@ -36,6 +36,12 @@ def test_the_sign_of_the_jump_is_that_of_the_zero_point() -> None:
     assert found(line(0.0)) == [pytest.approx(0.3, abs=0.01)]
 
 
+def test_what_was_not_taken_over_is_not_held_against_the_next_adjustment() -> None:
+    """The transmitter goes on with 7.0: the next entry, which finds and leaves 7.0, moves nothing."""
+    back = calibration(50.0, found={"zero_point": 7.0}, left={"zero_point": 7.0})
+    assert found(line(0.0), BEFORE, AFTER, back) == [pytest.approx(0.3, abs=0.01)]
+
+
 def test_an_adjustment_that_shows_is_in_order() -> None:
     assert found(line(0.3)) == []
 
