@@ -26,6 +26,11 @@ TUNABLE: dict[str, dict[str, float]] = {
 }
 
 
+def tunable() -> Mapping[str, Mapping[str, float]]:
+    """What can be set, for whoever reads a register."""
+    return TUNABLE
+
+
 def words_of_settings(detector: str) -> dict[str, str]:
     """What each setting of a detector means: the comment beside its default, which is where its reason stands."""
     kind = next(one.settings for one in DETECTORS if one.name == detector)

@@ -2,7 +2,8 @@
 
 References
 ----------
-CODATA values of R and F through ``scipy.constants``.
+R and F follow from the defining constants of the SI (BIPM, The International System of Units, 9th edition, 2019), which
+are exact; CODATA lists the same.
 """
 
 from __future__ import annotations
@@ -11,10 +12,11 @@ from typing import overload
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import constants
 
-ZERO_CELSIUS_K = constants.zero_Celsius
-_MV_PER_PH_AND_KELVIN = 1000.0 * np.log(10.0) * constants.R / constants.value("Faraday constant")
+ZERO_CELSIUS_K = 273.15
+AVOGADRO_PER_MOL, BOLTZMANN_J_PER_K, ELEMENTARY_CHARGE_C = 6.02214076e23, 1.380649e-23, 1.602176634e-19
+_GAS, _FARADAY = BOLTZMANN_J_PER_K * AVOGADRO_PER_MOL, ELEMENTARY_CHARGE_C * AVOGADRO_PER_MOL
+_MV_PER_PH_AND_KELVIN = 1000.0 * np.log(10.0) * _GAS / _FARADAY
 
 
 @overload

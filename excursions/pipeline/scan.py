@@ -10,7 +10,7 @@ from pathlib import Path
 import polars as pl
 
 from excursions.calibrations import with_logs
-from excursions.detect.tuning import TUNABLE, merged, tuned
+from excursions.detect.tuning import merged, tunable, tuned
 from excursions.errors import ExcursionsError, InputFileError, UsageError, nearest
 from excursions.pipeline.conclude import Evidence, conclude
 from excursions.pipeline.engine import Closer as Closer
@@ -192,7 +192,7 @@ def read_all(inputs: Inputs, options: ScanOptions, engine: Engine, progress: Pro
     exports, looks = engine.read(inputs.exports, reading_options, progress)
     progress("reading exports", len(inputs.exports), len(inputs.exports))
     if inputs.register:
-        loaded = load_register(inputs.register, tags=looks.keys(), tunable=TUNABLE)
+        loaded = load_register(inputs.register, tags=looks.keys(), tunable=tunable)
         known, problems = loaded.plant, (*problems, *loaded.problems)
     plant, inferred = infer_plant(looks, known)
     plant = dataclasses.replace(plant, detectors=merged(plant.detectors, options.tune))
@@ -273,7 +273,7 @@ def _known_plant(inputs: Inputs) -> tuple[Plant | None, tuple[ExcursionsError, .
     """The register's zone and words are needed before the exports can be read; its tags are checked after."""
     if inputs.register is None:
         return None, ()
-    return load_register(inputs.register, tunable=TUNABLE).plant, ()
+    return load_register(inputs.register, tunable=tunable).plant, ()
 
 
 def _refused(read: Everything) -> pl.DataFrame:

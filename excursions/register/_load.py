@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -22,6 +22,7 @@ from excursions.register._problems import collect
 from excursions.register._reader import Reader, decode, parse, shown
 from excursions.register._units import pretty
 
+Tunable = Mapping[str, Mapping[str, float]]
 SECTIONS = {
     "plant": "plant",
     "points": "points",
@@ -46,7 +47,7 @@ class RegisterReading:
 
 
 def load_register(
-    path: Path, tags: Collection[str] = (), tunable: Mapping[str, Mapping[str, float]] | None = None
+    path: Path, tags: Collection[str] = (), tunable: Callable[[], Tunable] | None = None
 ) -> RegisterReading:
     """Read and check a plant register.
 
@@ -56,8 +57,9 @@ def load_register(
         TOML file, UTF-8.
     tags : collection of str
         Tags of the export; when given, tags that the register names and the export lacks are remarked.
-    tunable : mapping of detector to setting to default, optional
-        What may stand under ``[detectors.NAME]``; without it, such a section is refused as unknown.
+    tunable : callable that gives a mapping of detector to setting to default, optional
+        What may stand under ``[detectors.NAME]``, asked for where one stands there; without it, such a section is
+        refused as unknown.
 
     Returns
     -------
@@ -74,14 +76,14 @@ def load_register(
     text = decode(path)
     raw, faults = parse(text, str(path))
     reader = Reader(str(path), key_lines(text), faults)
-    plant = _plant(reader, raw, tunable or {})
+    plant = _plant(reader, raw, tunable or dict)
     cross_check(reader, plant, tags)
     if reader.faults:
         raise collect(str(path), reader.faults + reader.remarks)
     return RegisterReading(plant=plant, problems=collect(str(path), reader.remarks).problems)
 
 
-def _plant(reader: Reader, raw: Mapping[str, Any], tunable: Mapping[str, Mapping[str, float]]) -> Plant:
+def _plant(reader: Reader, raw: Mapping[str, Any], tunable: Callable[[], Tunable]) -> Plant:
     sections = _sections(reader, raw)
     stated = reader.read(sections["plant"], _fields.PLANT, ("plant",))
     tz = _zone(reader, stated.get("zone", "UTC"))
@@ -94,7 +96,7 @@ def _plant(reader: Reader, raw: Mapping[str, Any], tunable: Mapping[str, Mapping
         probes=probes + _unlisted(points, probes, installed),
         installations=installed,
         quality_words=_quality_words(reader, sections["quality_words"]),
-        detectors=_tuning(reader, sections["detectors"], tunable),
+        detectors=_tuning(reader, tuned, tunable()) if (tuned := sections["detectors"]) else {},
     )
 
 
@@ -238,9 +240,7 @@ def _unlisted(
     return tuple(found.values())
 
 
-def _tuning(
-    reader: Reader, table: Mapping[str, Any], tunable: Mapping[str, Mapping[str, float]]
-) -> dict[str, dict[str, float]]:
+def _tuning(reader: Reader, table: Mapping[str, Any], tunable: Tunable) -> dict[str, dict[str, float]]:
     """Settings by detector, each checked against its default: whole where that is whole, and not below zero."""
     found: dict[str, dict[str, float]] = {}
     for detector, rows in table.items():

@@ -121,7 +121,7 @@ def months_of(time: TimeArray) -> list[tuple[str, int, int]]:
     return [(str(month[a]), int(a), int(b)) for a, b in zip(starts, ends, strict=True)]
 
 
-def cut(rows: Rows, start: int, end: int) -> Rows:
+def cut(rows: Rows, start: int, end: int | None) -> Rows:
     """A stretch of rows."""
     return Rows(
         time=rows.time[start:end],
@@ -196,7 +196,9 @@ def load(root: Path, part: Part, tags: Iterable[str] | None = None) -> dict[str,
         raise PartDamagedError(part) from error
     if len(content) != part.bytes or hashlib.sha256(content).hexdigest() != part.sha256:
         raise PartDamagedError(part)
-    wanted = sorted(part.spans if tags is None else set(tags) & set(part.spans))
+    wanted = set(part.spans) if tags is None else set(tags) & set(part.spans)
+    if not wanted:
+        return {}
     frame = pl.read_parquet(BytesIO(content), columns=["time", "value", "quality", "file"])
     found, at = {}, 0
     for tag in sorted(part.spans):

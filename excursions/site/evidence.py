@@ -13,7 +13,7 @@ from sqlite3 import Row
 import polars as pl
 
 from excursions.calibrations import with_logs
-from excursions.detect.tuning import TUNABLE, tuned
+from excursions.detect.tuning import tunable, tuned
 from excursions.errors import ExcursionsError
 from excursions.pipeline.conclude import Evidence
 from excursions.pipeline.inputs import samples_by_point
@@ -50,7 +50,7 @@ def gather_evidence(work: Work) -> Known:
     """Plant, entries and samples as a scan of one folder with all kept files would have them."""
     tags = [row["tag"] for row in work.ledger.rows("SELECT tag FROM tags ORDER BY tag")]
     loaded = (
-        load_register(work.site.register, tags=tags, tunable=TUNABLE) if work.site.register.exists() else None
+        load_register(work.site.register, tags=tags, tunable=tunable) if work.site.register.exists() else None
     )
     plant, inferred = infer_plant(looks(work), loaded.plant if loaded else None)
     if work.zone:

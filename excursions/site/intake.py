@@ -5,14 +5,17 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from sqlite3 import Connection, Row
+from typing import TYPE_CHECKING
 
 from excursions.site.archive import NewPart, Part
 from excursions.site.durable import remove, write_files
 from excursions.site.inbox import reading_order
 from excursions.site.ledger import Ledger
 from excursions.site.merging import merged
-from excursions.site.taking import Batch, outcome_of, read_one
 from excursions.site.work import MOST_ROUNDS, Work
+
+if TYPE_CHECKING:
+    from excursions.site.taking import Batch
 
 BATCH_BYTES = 256 * 2**20  # files are read together up to this size; each batch is one transaction
 
@@ -54,6 +57,8 @@ def _batches(files: Sequence[Row]) -> list[list[Row]]:
 
 
 def _take_batch(work: Work, files: Sequence[Row]) -> None:
+    from excursions.site.taking import Batch, outcome_of, read_one
+
     batch = Batch(orders={k: set(v) for k, v in json.loads(work.ledger.meta("orders") or "{}").items()})
     for row in files:
         read_one(work, row, batch)

@@ -153,8 +153,10 @@ class Ledger:
 
     def _checksum(self, table: str) -> str:
         total = hashlib.blake2b(digest_size=16)
-        for row in self.connection.execute(f"SELECT * FROM {table} ORDER BY 1, 2"):
-            total.update(b"".join(map(_plain, row)))
+        cursor = self.connection.cursor()
+        cursor.row_factory = None
+        for row in cursor.execute(f"SELECT * FROM {table} ORDER BY 1, 2"):
+            total.update(_plain(row))
         return total.hexdigest()
 
     def _checksum_of_facts(self) -> str:
@@ -196,9 +198,11 @@ class Ledger:
         write_file(path.with_suffix(".sha256"), digest.encode())
 
 
-def _plain(value: object) -> bytes:
-    """A value as the checksum sees it."""
-    return value if isinstance(value, bytes) else f"{value!r}\0".encode("utf-8", errors="surrogatepass")
+def _plain(row: tuple[object, ...]) -> bytes:
+    """A row as the checksum sees it: values in writing, each with a nul behind it; a blob, which only stands last, as it is."""
+    blob = row[-1] if isinstance(row[-1], bytes) else b""
+    words = row[:-1] if isinstance(row[-1], bytes) else row
+    return "".join([f"{value!r}\0" for value in words]).encode("utf-8", errors="surrogatepass") + blob
 
 
 def flush(handle: int) -> None:

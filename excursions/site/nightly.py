@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING, Any
 from excursions import clock
 from excursions.pipeline.progress import Progress, quiet
 from excursions.site import schedule
-from excursions.site.deliver import deliver
 from excursions.site.digest import as_html, as_json, as_text, count_news, digest_facts
 from excursions.site.durable import remove, sweep, write_files
 from excursions.site.health import remarks_on_time
@@ -284,6 +283,10 @@ def _hand_over(work: Work, settings: Settings) -> tuple[dict[str, Any], list[str
         )
     failed: list[str] = []
     for row in work.ledger.rows("SELECT * FROM digests WHERE delivered NOT LIKE 'all%' ORDER BY night"):
+        from excursions.site.deliver import (
+            deliver,  # what mail needs is loaded when there is something to send
+        )
+
         waiting = json.loads(row["facts"])
         identity = f"{row['night']}-{hashlib.blake2b(row['facts'].encode(), digest_size=6).hexdigest()}"
         done, troubles = deliver(waiting, settings, identity=identity, already=row["delivered"].split())

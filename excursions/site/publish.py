@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -64,8 +65,11 @@ def lost_reports(work: Work) -> list[str]:
 
 def _sizes(reports: Path) -> dict[str, int]:
     """Every report file by its path within the folder, and its size."""
-    return {
-        path.relative_to(reports).as_posix(): path.lstat().st_size
-        for path in sorted(reports.rglob("*"))
-        if path.is_file() and not path.is_symlink() and not path.name.startswith((OWN, "."))
-    }
+    found = {}
+    for folder, _, _ in os.walk(reports):
+        within = f"{os.path.relpath(folder, reports)}{os.sep}".removeprefix(f".{os.sep}")
+        with os.scandir(folder) as entries:
+            for entry in entries:
+                if entry.is_file(follow_symlinks=False) and not entry.name.startswith((OWN, ".")):
+                    found[f"{within}{entry.name}"] = entry.stat(follow_symlinks=False).st_size
+    return dict(sorted(found.items()))

@@ -10,6 +10,8 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from excursions.pipeline.analyse import analyse_point
 from excursions.pipeline.crew import Crew
 from excursions.pipeline.inputs import NO_SAMPLES, point_inputs
@@ -17,10 +19,11 @@ from excursions.pipeline.point import PointCounts, plant_around
 from excursions.pipeline.progress import Progress
 from excursions.pipeline.run import choose_jobs
 from excursions.pipeline.slow import with_slow_changes
-from excursions.pipeline.windows import SoFar, cut, extended
+from excursions.pipeline.windows import SoFar, Window, cut, extended
 from excursions.records import TagSeries
 from excursions.report.result import PointFindings
 from excursions.site.archive import Part, Rows, as_series, load
+from excursions.site.archive import cut as stretch
 from excursions.site.codec import DamagedError, decode, encode
 from excursions.site.durable import make_folder, remove
 from excursions.site.layout import Site
@@ -46,7 +49,9 @@ def _fold(task: Task) -> PointFindings:
     so_far, begin = _newest_station(task)
     kept = {step.key for step in task.stations}
     for step in task.steps[begin:]:
-        inputs, _ = point_inputs(task.plant, _series(task, step.parts), task.pins, only=(task.point,))
+        inputs, _ = point_inputs(
+            task.plant, _series(task, step.parts, step.window), task.pins, only=(task.point,)
+        )
         if inputs:
             so_far = extended(so_far, step.window, cut(inputs[0], step.window))
         if step.key in kept:
@@ -64,11 +69,14 @@ def _newest_station(task: Task) -> tuple[SoFar | None, int]:
     return None, 0
 
 
-def _series(task: Task, parts: Sequence[Part]) -> dict[str, TagSeries]:
+def _series(task: Task, parts: Sequence[Part], window: Window | None = None) -> dict[str, TagSeries]:
+    """Series by tag from parts; of those of a window no more than it sees."""
     pieces: dict[str, list[Rows]] = {}
     for part in parts:
         for tag, rows in load(task.root, part, task.units).items():
-            pieces.setdefault(tag, []).append(rows)
+            first, end = np.searchsorted(rows.time, [window.lead, window.end]) if window else (0, None)
+            if rows.time[first:end].size:
+                pieces.setdefault(tag, []).append(stretch(rows, first, end))
     return {tag: as_series(pieces[tag], tag, *task.units[tag]) for tag in task.units if tag in pieces}
 
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import json
 import time
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from excursions.detect.tuning import TUNABLE
 from excursions.pipeline.progress import Progress
 from excursions.plant import Plant
 from excursions.read import ReadOptions
@@ -53,8 +53,15 @@ def stated_plant(work: Work) -> Plant:
         If it states something that cannot be used.
     """
     return (
-        load_register(work.site.register, tunable=TUNABLE).plant if work.site.register.exists() else Plant()
+        load_register(work.site.register, tunable=_tunable).plant if work.site.register.exists() else Plant()
     )
+
+
+def _tunable() -> Mapping[str, Mapping[str, float]]:
+    """What a register may state of detectors; a night that finds nothing new needs no detector."""
+    from excursions.detect.tuning import tunable
+
+    return tunable()
 
 
 def live_parts(ledger: Ledger, where: str = "1", values: tuple[object, ...] = ()) -> list[Part]:

@@ -9,7 +9,15 @@ import pytest
 
 from excursions.detect.catalogue import DETECTORS, detect
 from excursions.detect.limits import detection_limits
-from excursions.detect.tuning import TUNABLE, merged, read_tuning, settings_of, tuned, words_of_settings
+from excursions.detect.tuning import (
+    TUNABLE,
+    merged,
+    read_tuning,
+    settings_of,
+    tunable,
+    tuned,
+    words_of_settings,
+)
 from excursions.errors import UsageError
 from excursions.register import RegisterProblems, load_register
 from tests.builders import level, make_record
@@ -70,7 +78,7 @@ def test_the_register_states_settings_and_the_command_line_goes_over_it(tmp_path
     path.write_text(
         "[detectors.step]\nfaults_per_year = 2\n\n[detectors.stuck]\nfewest_samples = 9\n", encoding="utf-8"
     )
-    stated = load_register(path, tunable=TUNABLE).plant.detectors
+    stated = load_register(path, tunable=tunable).plant.detectors
     assert stated == {"step": {"faults_per_year": 2.0}, "stuck": {"fewest_samples": 9}}
     both = merged(stated, {"step": {"faults_per_year": 1.0}, "drift": {"most": 3}})
     assert both == {"step": {"faults_per_year": 1.0}, "stuck": {"fewest_samples": 9}, "drift": {"most": 3}}
@@ -87,7 +95,7 @@ def test_a_wrong_setting_in_the_register_is_told_with_its_line(tmp_path: Path) -
         encoding="utf-8",
     )
     with pytest.raises(RegisterProblems) as caught:
-        load_register(path, tunable=TUNABLE)
+        load_register(path, tunable=tunable)
     told = [(problem.line, problem.expected) for problem in caught.value.problems]
     assert [line for line, _ in told] == [1, 4, 5, 6]
     assert told[1][1] == "a whole number"
