@@ -112,7 +112,9 @@ def worst_error(doubt: Doubt, unit: str) -> str:
     error, band = _worst(doubt)
     if _is_moot(doubt):
         widest = max(doubt.band)
-        return f"whether it is off cannot be told, up to {quantity(widest, unit, widest)} either way is possible"
+        return (
+            f"whether it is off cannot be told, up to {quantity(widest, unit, widest)} either way is possible"
+        )
     way, known = "high" if error > 0 else "low", math.isfinite(band)
     if math.isfinite(doubt.share) and error:
         share = abs(doubt.share) * 100.0

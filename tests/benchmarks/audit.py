@@ -140,7 +140,9 @@ def with_kept(
     moved: dict[int, float] = {}
     for entry in entries:
         honest = minutes.get(entry.time // 60_000_000_000)
-        first = entry.time // 60_000_000_000 == entries[0].time // 60_000_000_000  # nothing before it to differ from
+        first = (
+            entry.time // 60_000_000_000 == entries[0].time // 60_000_000_000
+        )  # nothing before it to differ from
         if honest is None or honest.action != "calibration" or first or entry.time in moved:
             continue
         size = (
