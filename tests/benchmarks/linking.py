@@ -20,7 +20,7 @@ from excursions.clock import NS_PER_DAY
 from excursions.conclusions import Levels
 from excursions.link import attribute, doubt_windows, error_at
 from excursions.link.correct import band_at
-from excursions.pipeline.point import analyse_point
+from excursions.pipeline.analyse import analyse_point
 from excursions.plant import Plant
 from excursions.records import CalibrationEntry, Doubt, Event, Shift
 from sample_data.simulator import ShiftTruth, SimulatedPoint, TruthRow

@@ -26,7 +26,8 @@ import numpy as np
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
 from excursions.detect.blocks import make_blocks
 from excursions.detect.live import live_samples
-from excursions.pipeline.point import PointInput, analyse_point
+from excursions.pipeline.analyse import analyse_point
+from excursions.pipeline.point import PointInput
 from excursions.records import MEASURING, FloatArray, IndexArray, Signal, StateLine
 from sample_data.simulator import TruthRow
 from sample_data.simulator.fleet import random_point
