@@ -17,7 +17,7 @@ from excursions.records import SEVERITY_RANK, Event
 from excursions.report.changes import CHANGES
 from excursions.report.result import ScanResult, Verdict
 from excursions.report.verdict import SETTLED, past_faults
-from excursions.report.wording import audit_account, doubt_sentence, event_sentence, row_account, whose
+from excursions.report.wording import audit_account, day, doubt_sentence, event_sentence, row_account, whose
 
 REPORTED_ORIGINS = ("probe", "undecided")
 SHOWN_PROBLEMS = 8
@@ -76,6 +76,7 @@ def print_summary(done: Scan, page: Path) -> None:
             "",
             *textwrap.wrap(f"trust: {', '.join(trusted[:30])}{' ...' if len(trusted) > 30 else ''}", 96),
         ]
+    lines += _ended(result, tz)
     lines += _replacements(result)
     lines += _past_doubts(result, tz)
     lines += _worth_a_look(result, tz)
@@ -93,6 +94,14 @@ def print_summary(done: Scan, page: Path) -> None:
         "This tool releases no batch and protects no plant; local procedures and authorised people decide."
     )
     typer.echo(f"\nPage: {page}")
+
+
+def _ended(result: ScanResult, tz: ZoneInfo) -> list[str]:
+    """Trusted points whose record ends before the plant's; the others say it in their sentence."""
+    early = [f"{v.point} ({day(v.ended, tz)})" for v in result.verdicts if v.verdict == "trust" and v.ended]
+    if not early:
+        return []
+    return textwrap.wrap(f"record ends early: {', '.join(early[:30])}{' ...' if len(early) > 30 else ''}", 96)
 
 
 def _replacements(result: ScanResult) -> list[str]:

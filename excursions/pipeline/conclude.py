@@ -50,6 +50,7 @@ def conclude(evidence: Evidence, points: Sequence[PointFindings]) -> ScanResult:
     doubts = tuple(sorted((*doubts, *exchanged), key=lambda d: (d.point, d.start, d.probe)))
     outcomes = link_room.outcome(events, shifts, links, evaluated, seen.exchanges)
     tz = clock.zone(plant.zone)
+    newest = max((findings.end for findings in points if findings.samples), default=None)
     verdicts = [
         judge(
             findings,
@@ -57,6 +58,7 @@ def conclude(evidence: Evidence, points: Sequence[PointFindings]) -> ScanResult:
             calibrations=[c for c in evaluated if c.point == findings.point.name],
             outcomes=outcomes,
             tz=tz,
+            newest=newest,
         )
         for findings in points
     ]

@@ -76,6 +76,7 @@ class Verdict:
     error, error_band: how wrong now, canonical unit, NaN when unknown; event: id of the leading event;
     about: since is a guess to the day, no instant that the record marks;
     worn: which calibration parameter was last left outside its limits, so that the probe is to be replaced, or empty.
+    ended: end of a record that ends well before the plant's, ns, or None.
     """
 
     point: str
@@ -92,6 +93,7 @@ class Verdict:
     reasons: tuple[str, ...] = ()
     worn: str = ""
     about: bool = False
+    ended: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

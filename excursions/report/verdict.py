@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from excursions.clock import NS_PER_HOUR, duration_text
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_S, duration_text
 from excursions.kinds import WORTH_ASKING, advice_for, caution_for, having
 from excursions.records import SEVERITY_RANK, UNVERIFIED, Calibration, Doubt, Event
 from excursions.report.result import VERDICTS, PointFindings, Verdict
@@ -33,6 +33,7 @@ UNUSABLE, PASSING = having("unusable"), having("ends")
 SETTLED = ("verified by calibration", "not borne out")
 MOST_LIKELY = 0.5
 FEWEST_SAMPLES = 30  # with fewer, no record says anything about a probe
+ENDS_EARLY = NS_PER_DAY  # exports that were made at different hours of one day differ by less
 NOTHING_TO_DO = "Nothing to do until the next planned calibration."
 VERIFY_SOON = "Verify it when somebody is there anyway; the next planned calibration would also tell."
 ASK_FOR_MORE = "Ask for a longer or finer export of this point, or compare the reading with a sample."
@@ -45,6 +46,7 @@ def judge(
     calibrations: Sequence[Calibration],
     outcomes: Mapping[str, tuple[str, str]],
     tz: ZoneInfo,
+    newest: int | None = None,
 ) -> Verdict:
     """Judge one point at the end of its record.
 
@@ -54,9 +56,42 @@ def judge(
     doubts, calibrations : those of this point alone
     outcomes : event id -> (what became of it, sentence)
     tz : zone in which sentences give times
+    newest : end of the record of the whole plant [ns], to say where this point's ends before it
     """
     verdict = _judged(findings, doubts, calibrations, outcomes, tz)
-    return replace(verdict, worn=worn_out(tracks_of(calibrations)))
+    ended = newest is not None and newest - findings.end > _patience(findings, "value")
+    late = newest - findings.end if newest is not None and ended else 0
+    return replace(
+        verdict,
+        sentence=" ".join([verdict.sentence, *_no_longer_recorded(findings, late, tz)]),
+        worn=worn_out(tracks_of(calibrations)),
+        ended=findings.end if ended else None,
+    )
+
+
+def _no_longer_recorded(findings: PointFindings, late: int, tz: ZoneInfo) -> list[str]:
+    """What ends before the rest: the answer holds for a time that is over, or heat would not be seen."""
+    said = []
+    ends = {role: int(trace.time[-1]) for role, trace in findings.traces.items() if trace.time.size}
+    last = findings.end
+    if late:
+        said.append(
+            f"Its record ends {day(last, tz)}, {duration_text(late / 1e9)} before the plant's: of the time since, nothing is known."
+        )
+    if "temperature" in ends and last - ends["temperature"] > _patience(findings, "temperature"):
+        said.append(
+            f"Its temperature ends {day(ends['temperature'], tz)}: heat after that would not be seen."
+        )
+    if "value" in ends and last - ends["value"] > _patience(findings, "value"):
+        said.append(f"Its values end {day(ends['value'], tz)}.")
+    return said
+
+
+def _patience(findings: PointFindings, role: str) -> int:
+    """How long a signal may be silent at the end of the record without a word: its longest silence is no news."""
+    sampling = findings.sampling.get(role)
+    longest = sampling.longest_silence_s if sampling is not None else 0.0
+    return max(ENDS_EARLY, int(longest * NS_PER_S) if math.isfinite(longest) else 0)
 
 
 def _judged(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 # What the digest has a heading for, in its order.
-HEADINGS = ("new", "worse", "resolved", "verified", "doubted", "audit", "overdue", "changed")
+HEADINGS = ("new", "worse", "silent", "resolved", "verified", "doubted", "audit", "overdue", "changed")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

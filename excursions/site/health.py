@@ -1,4 +1,4 @@
-"""When the site last ran, whether a run is missing, and whether the clock can be believed."""
+"""When the site last ran, whether a run is missing or files stay away, and whether the clock can be believed."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import json
 import sqlite3
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import pairwise
 from pathlib import Path
 
 from excursions import clock
@@ -14,7 +15,9 @@ from excursions.site.layout import Site
 from excursions.site.ledger import Ledger
 from excursions.site.settings import Schedule, load_settings
 
-LATE = 1.5  # a run later than this many intervals is missing
+LATE = 1.5  # a run, or a file, later than this many intervals is missing
+NIGHTS_LEARNED = 10  # nights with files of which the gaps are looked at
+FEWEST_NIGHTS = 4  # from fewer no usual gap can be told
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,6 +56,23 @@ def remarks_on_time(ledger: Ledger, now_ns: int, schedule: Schedule) -> list[str
     return []
 
 
+def dry_since(ledger: Ledger, now_ns: int, schedule: Schedule) -> str:
+    """A sentence when no file came for longer than is usual here, else an empty text; the same words every night."""
+    rows = ledger.rows(
+        "SELECT started FROM nights WHERE files > 0 ORDER BY night DESC LIMIT ?", (NIGHTS_LEARNED,)
+    )
+    times = sorted(_ns(row["started"]) for row in rows)
+    if len(times) < FEWEST_NIGHTS:
+        return ""
+    longest = max(after - before for before, after in pairwise(times))
+    if now_ns - times[-1] <= LATE * max(longest, schedule.every_hours * NS_PER_HOUR):
+        return ""
+    usual = duration_text(longest / 1e9)
+    return (
+        f"no file has come since {clock.iso(times[-1])}; before, never more than {usual} passed without one"
+    )
+
+
 def health(root: Path, *, now_ns: int) -> Health:
     """How a site stands; reads only.
 
@@ -66,7 +86,7 @@ def health(root: Path, *, now_ns: int) -> Health:
     if not site.ledger.exists():
         return Health(healthy=False, sentence="It never ran.", facts={"runs": 0, "healthy": False})
     try:
-        nights, counts = _told(site)
+        nights, counts, dry = _told(site, now_ns, settings.schedule)
     except sqlite3.Error as error:
         text = f"The ledger cannot be read ({error}); the next run sets it aside and brings it back."
         return Health(healthy=False, sentence=text, facts={"healthy": False, "problem": str(error)})
@@ -83,21 +103,24 @@ def health(root: Path, *, now_ns: int) -> Health:
         f" A run is missing: one is expected every {settings.schedule.every_hours:g} h." if late else ""
     )
     sentence += " The newest run has not ended: it is at work or was cut off." if cut_off else ""
+    sentence += f" {dry[0].upper()}{dry[1:]}." if dry else ""
+    healthy = not late and not cut_off and not dry
     facts: dict[str, object] = {
-        "healthy": not late and not cut_off,
+        "healthy": healthy,
         "last_finished": done["finished"],
         "last_status": done["status"],
         "age_h": round(age / NS_PER_HOUR, 2),
         "missed": late,
         "cut_off": cut_off,
+        "no_files": dry,
         "remarks": json.loads(done["remarks"]),
         **counts,
     }
-    return Health(healthy=not late and not cut_off, sentence=sentence, facts=facts)
+    return Health(healthy=healthy, sentence=sentence, facts=facts)
 
 
-def _told(site: Site) -> tuple[list[sqlite3.Row], dict[str, int]]:
-    """The last nights and some counts, read only."""
+def _told(site: Site, now_ns: int, schedule: Schedule) -> tuple[list[sqlite3.Row], dict[str, int], str]:
+    """The last nights, some counts, and whether files stay away; read only."""
     ledger = Ledger(site.ledger, write=False)
     try:
         nights = ledger.rows("SELECT * FROM nights ORDER BY night DESC LIMIT 20")
@@ -111,6 +134,7 @@ def _told(site: Site) -> tuple[list[sqlite3.Row], dict[str, int]]:
                 ("undelivered", "SELECT count(*) FROM digests WHERE delivered NOT LIKE 'all%'"),
             )
         }
+        dry = dry_since(ledger, now_ns, schedule)
     finally:
         ledger.close()
-    return nights, counts
+    return nights, counts, dry

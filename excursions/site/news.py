@@ -64,13 +64,18 @@ def update_events(
     _tell_doubts(connection, result, work)
     _tell_audit(connection, result, work)
     _update_overdue(connection, result, work)
-    for change in work.changes:
+    write_changes(connection, night, work.changes)
+    return work.changes
+
+
+def write_changes(connection: Connection, night: int, changes: Sequence[Change]) -> None:
+    """Put changes into the ledger, in their order."""
+    for change in changes:
         connection.execute(
             "INSERT INTO changes (night, what, point, event, severity, before, after, sentence) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
             (night, change.what, change.point, change.event, change.severity, change.before, change.after,
              change.sentence),
         )  # fmt: skip
-    return work.changes
 
 
 def _update_point(

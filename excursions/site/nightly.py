@@ -16,7 +16,7 @@ from excursions.pipeline.progress import Progress, quiet
 from excursions.site import schedule
 from excursions.site.digest import as_html, as_json, as_text, count_news, digest_facts
 from excursions.site.durable import remove, sweep, write_files
-from excursions.site.health import remarks_on_time
+from excursions.site.health import dry_since, remarks_on_time
 from excursions.site.layout import Site
 from excursions.site.ledger import Ledger
 from excursions.site.lock import site_lock
@@ -130,8 +130,11 @@ def _night(
     if ledger.meta("reading") != reading_key(work.options):
         with ledger.transaction():
             ledger.set_meta("reading", reading_key(work.options))
+    dry_before = dry_since(ledger, now_ns, settings.schedule)
     register_new(work, settle_s=settings.inbox.settle_s, keep_inbox=settings.inbox.keep)
     take_in(work)
+    if dry_before and not work.files:
+        remarks.append(dry_before)
     look_after(work)
     take_in(work)
     searched = _conclude_if_needed(work, settings, pages)
@@ -219,19 +222,29 @@ def _conclude(work: Work, settings: Settings, pages: Pages, key: str) -> int:
 
 def _commit_news(work: Work, settings: Settings, result: ScanResult, key: str) -> None:
     """Transaction B: events, changes and the digest of this night, all or nothing."""
+    from excursions.site.feed import tell_feeds
     from excursions.site.lately import note_changes
-    from excursions.site.news import update_events
+    from excursions.site.news import update_events, write_changes
+    from excursions.site.work import live_parts
 
     if work.ledger.meta("concluded") == key:
         return
     with work.ledger.transaction() as connection:
         note_changes(work.ledger, result)
         changes = update_events(connection, result, night=work.night, report_from=settings.search.report_from)
+        feeds = tell_feeds(
+            work.ledger,
+            result,
+            live_parts(work.ledger),
+            now_ns=work.now_ns,
+            every_hours=settings.schedule.every_hours,
+        )
+        write_changes(connection, work.night, feeds)
         state: dict[str, int] = {}
         for verdict in result.verdicts:
             state[verdict.verdict] = state.get(verdict.verdict, 0) + 1
         facts = digest_facts(
-            changes,
+            [*changes, *feeds],
             [],
             night=work.night,
             finished=clock.iso(work.now_ns),

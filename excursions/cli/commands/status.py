@@ -1,4 +1,4 @@
-"""``excursions status``: when a site last ran, and whether a run is missing."""
+"""``excursions status``: when a site last ran, and whether a run is missing or files stay away."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ def status(
 
     Example: excursions status site
 
-    Exit status: 0 in time, 1 a run is missing, was cut off or never was, 2 no site.
+    Exit status: 0 in time, 1 a run is missing, was cut off or never was, or no file came for longer than usual, 2 no site.
     """
     from excursions.site.health import health
 

@@ -58,6 +58,26 @@ def made_doubt(error: float, *, start: float = 10.0, event: str = "") -> Doubt:
     )  # fmt: skip
 
 
+def test_a_record_that_ends_before_the_plants_says_for_which_time_the_answer_holds() -> None:
+    findings = made_findings()
+    other = judged(findings, newest=findings.end + int(0.9 * DAY))  # made at another hour of the day
+    early = judged(findings, newest=findings.end + 4 * DAY)
+    assert (other.ended, early.ended) == (None, findings.end)
+    assert "nothing is known" not in other.sentence
+    assert "4 d before the plant's: of the time since, nothing is known." in early.sentence
+
+
+def test_a_temperature_that_ends_before_its_reading_is_said() -> None:
+    findings = made_findings()
+    trace = findings.traces["value"]
+    half = trace.time.size // 2
+    cut = replace(trace, name="temperature", time=trace.time[:half], value=trace.value[:half])
+    both = replace(findings, traces={"value": trace, "temperature": cut})
+    whole = replace(findings, traces={"value": trace, "temperature": replace(trace, name="temperature")})
+    assert "heat after that would not be seen" in judged(both, newest=findings.end).sentence
+    assert "heat after that" not in judged(whole, newest=findings.end).sentence
+
+
 def test_a_quiet_record_is_trusted() -> None:
     assert judged(made_findings()).verdict == "trust"
 
