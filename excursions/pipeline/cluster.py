@@ -83,6 +83,11 @@ def search(sources: Sequence[Source], plan: PointPlan) -> tuple[PointFindings, P
     return analyse_point(replace(given[0], closer=plan.closer))
 
 
+def as_given(sources: Sequence[Source]) -> Sequence[Source]:
+    """The files of the data set, so that workers hand them to each other."""
+    return sources
+
+
 def digests(paths: Sequence[Path]) -> list[str]:
     """SHA-256 of some files."""
     return [reading_parts.digest(path) for path in paths]
@@ -116,7 +121,8 @@ class ClusterEngine:
             sources, problems = self._one(reading_parts.find_sources, list(paths), options)
             if not sources:
                 raise problems[0]
-            self._sources = self._client.scatter(sources, broadcast=True, hash=False)
+            # A task, not scattered data: what a lost worker held of it can be made again.
+            self._sources = self._client.submit(as_given, sources, pure=False, retries=TRIES)
             accounts = self._look(sources, options, progress)
             reading = self._account(paths, options, sources, accounts)
         return _with_problems(reading, problems), dict(sorted(self._looks.items()))
@@ -243,6 +249,8 @@ class ClusterEngine:
         try:
             arrived = as_completed(futures, loop=self._client.loop, with_results=True)
             for done, (future, result) in enumerate(arrived, start=1):
+                if isinstance(result, BaseException):  # cancelled tasks are handed over so, not raised
+                    raise result
                 results[place[future.key]] = keep(result)
                 future.release()
                 if progress:
