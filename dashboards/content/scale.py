@@ -13,9 +13,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from dashboards.content.overview import in_trouble
-from excursions.clock import NS_PER_DAY
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR, TimeArray
 from excursions.kinds import KINDS
-from excursions.records import Doubt, FloatArray
+from excursions.records import BoolArray, Doubt, FloatArray
 from excursions.report.result import PointFindings
 
 USUAL = (0.05, 0.95)  # quantiles of the hourly levels that count as usual
@@ -47,7 +47,7 @@ def usual_scale(
     if samples is not None:
         kept.append(_ends(samples))
     for doubt in doubts:
-        inside = (levels.time >= doubt.start) & (levels.time <= doubt.end)
+        inside = hours_in(doubt, levels.time)
         kept.append(usual(levels.value[inside]))
         if doubt.knots:
             error, _ = error_at(doubt, levels.time[inside])
@@ -80,6 +80,11 @@ def usual(values: FloatArray) -> tuple[float, float]:
 def _ends(values: FloatArray) -> tuple[float, float]:
     finite = values[np.isfinite(values)]
     return (float(finite.min()), float(finite.max())) if finite.size else (1.0, 0.0)
+
+
+def hours_in(doubt: Doubt, time: TimeArray) -> BoolArray:
+    """Hours of a level that lie wholly in a doubtful stretch: one that the calibration cuts holds right readings too."""
+    return np.asarray((time >= doubt.start) & (time + NS_PER_HOUR <= doubt.end))
 
 
 def error_at(doubt: Doubt, time: np.ndarray) -> tuple[FloatArray, FloatArray]:
