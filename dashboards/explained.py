@@ -62,6 +62,7 @@ def moment_page(result: ScanResult, answer: Explanation, reader: Reader) -> str:
     words = (
         f"{reader.moment(window[0])} to {reader.moment(window[1])}, marked: {asked_words(answer, reader)}. "
     )
+    words += "The lanes hold what lies in this stretch. "
     words += f"The whole record: {figure_in_words(about, reader)}"
     marked = {"from": ends[0], "to": ends[1], "words": asked_words(answer, reader)}
     return environment().get_template("moment.html").render(

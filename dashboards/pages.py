@@ -122,7 +122,7 @@ def record_parts(
         neighbours=about.neighbours,
         related=about.related,
     )
-    spec = point_spec(about.findings, about.plant, marks, reader)
+    spec = point_spec(about.findings, about.plant, marks, reader, near=window)
     drawn = _has_figure(about.findings)
     facts = point_facts(about, reader) | ({"focus": focus} if focus else {})
     return {
@@ -131,8 +131,15 @@ def record_parts(
         "ends": [str(end)[:16] for end in spec["layout"]["xaxis"]["range"]],
         "key": line_key({str(t.get("meta")) for t in spec["data"]}, about),
         "drawing": sheet_picture(
-            about.findings, about.doubts, reader, words=words, window=window, marked=marked
+            about.findings,
+            about.doubts,
+            reader,
+            words=words,
+            window=window,
+            marked=marked,
+            samples=about.samples,
         ),
+        "on_paper": {str(t.get("meta")) for t in spec["data"]} & {"corrected", "samples"},
         "figure": embedded_figure(spec) if drawn else "",
         "facts": embedded(facts) if drawn else "",
     }

@@ -17,7 +17,7 @@ import numpy as np
 import polars as pl
 
 from excursions import clock
-from excursions.digits import number, written
+from excursions.digits import band_ends, number, written
 from excursions.kinds import KINDS, MOVES
 from excursions.records import Doubt, Event, FloatArray
 from excursions.report.wording import event_sentence, quantity
@@ -309,7 +309,8 @@ def since_words(since: int | None, reader: Reader, *, about: bool, rest: str) ->
 def off_by(error: float, band: float, unit: str, show: Callable[..., str]) -> str:
     """How wrong a reading is, in words."""
     if math.isfinite(error) and math.isfinite(band) and abs(error) <= band:
-        return f"between {show(error - band, unit, band, signed=True)} and {show(error + band, unit, band, signed=True)}"
+        low, high = (show(end, unit, band, signed=True) for end in band_ends(error, band))
+        return f"between {low} and {high}"
     if math.isfinite(error):
         text = f"{show(abs(error), unit, band)} too {'high' if error > 0 else 'low'}"
         return f"{text}, give or take {show(band, unit, band)}" if math.isfinite(band) else text

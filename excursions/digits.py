@@ -52,6 +52,14 @@ def _three_digits(value: float, *, signed: bool) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
+def band_ends(value: float, half: float) -> tuple[float, float]:
+    """Ends of a band as a reader reckons them from the figures that are written: 0.33 and 0.24 are 0.3 ± 0.2, so 0.1 to 0.5."""
+    if not (math.isfinite(value) and math.isfinite(half) and half > 0):
+        return value - half, value + half
+    decimals = digits_for(half)
+    return round(value, decimals) - round(half, decimals), round(value, decimals) + round(half, decimals)
+
+
 def chance_text(expected: float) -> str:
     """How many of something chance alone would show: ``0.02``, and of less than a thousandth no more than that."""
     return "fewer than 0.001" if expected < 0.001 else written(expected, 1)

@@ -60,6 +60,8 @@ class Kind:
     said : str
         How its figures follow the label in a sentence: {size}, {change} (signed, with its uncertainty), {ratio},
         {when}, {lasting}, {bound} (upper end of its interval), {still} (how long, or still so at the end), {above} (minutes above the rating).
+    stood : str
+        The same for one whose details say at which {level} the signal stood, where a size would say nothing.
     advice : str
         What to do next when the origin is the probe.
     family : str
@@ -77,6 +79,7 @@ class Kind:
     size: str
     advice: str
     said: str = "of {size} on {when}"
+    stood: str = ""
     short: str = ""
     signal: str = "value"
     family: Family = "other"
@@ -145,6 +148,7 @@ KINDS: dict[str, Kind] = {
             label="temperature element fault",
             signal="temperature",
             size="jump of the temperature reading",
+            stood=", standing at exactly {level} from {when}{still}",
             short="temperature fault",
             family="heat",
             traits=("ends",),

@@ -102,12 +102,15 @@
 
   // What a person sees comes in the frame of the key; the rows below it come when no key has followed, a few in a frame.
   let turn = 0, resting = 0;
-  function inPortions() {
+  // Until then the list keeps its height, so that what stands below it is not drawn for a moment, and the address waits.
+  function inPortions(settled) {
     const mine = ++turn;
     list.setAttribute('aria-busy', 'true');
     show(SEEN);
     const next = () => {
       if (mine !== turn) return;
+      settled?.();
+      settled = null;
       for (const end = Math.min(shown + SEEN, shownMost, matching.length); shown < end; shown++) add(matching[shown], matching[shown - 1]);
       if (shown < Math.min(shownMost, matching.length)) requestAnimationFrame(() => setTimeout(next));
       else list.removeAttribute('aria-busy');
@@ -125,13 +128,13 @@
     if (s.day !== null) q.set('day', s.day);
     if (s.sort) q.set('sort', s.sort);
     const hash = q.toString();
-    history.replaceState(null, '', hash ? '#' + hash : location.pathname + location.search);
     shownMost = first;
-    inPortions();
+    inPortions(() => history.replaceState(null, '', hash ? '#' + hash : location.pathname + location.search));
   }
 
   function recall() {
     turn++;
+    list.removeAttribute('aria-busy');
     const id = location.hash.slice(1), named = !id.includes('=') && decodeURIComponent(id);
     const row = named && rows.find(r => r.id === named);
     if (row) {

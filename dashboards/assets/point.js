@@ -94,7 +94,7 @@
     cut = false;
     for (const trace of spec.data) {
       if (!trace.x || !trace.y || /[:]|^(calibration|swap|band)$/.test(trace.meta || '')) continue;
-      const usual = wide ? facts.scale[trace.meta === 'beside' ? 'value' : trace.meta] : null;
+      const usual = wide ? facts.scale[['beside', 'corrected'].includes(trace.meta) ? 'value' : trace.meta] : null;
       const ends = ranges[trace.yaxis] || (ranges[trace.yaxis] = { in: [Infinity, -Infinity], all: [Infinity, -Infinity] });
       for (let i = lower(trace.x, view[0]); i < trace.x.length && trace.x[i] <= view[1]; i++) {
         const v = trace.y[i];

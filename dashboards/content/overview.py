@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -31,6 +32,7 @@ from dashboards.wording import (
     thousands,
 )
 from excursions.clock import NS_PER_DAY, TimeArray, duration_text
+from excursions.kinds import MOVES
 from excursions.records import Event
 from excursions.report.result import VERDICTS, PointFindings, ScanResult, Verdict
 
@@ -233,7 +235,13 @@ def wrong_now(verdict: Verdict, findings: PointFindings, reader: Reader) -> str:
         return ""
     if verdict.verdict == "do not use":
         return "beyond correction: the reading does not follow the process"
-    return off_by(verdict.error, verdict.error_band, findings.unit, reader.difference)
+    text = off_by(verdict.error, verdict.error_band, findings.unit, reader.difference)
+    lead = next((event for event in findings.events if event.id == verdict.event), None)
+    if math.isfinite(verdict.error) or lead is None or lead.origin != "undecided" or lead.kind not in MOVES:
+        return text
+    half = (lead.size_high - lead.size_low) / 2  # the same doubt, as the moment explained tells it
+    moved = off_by(lead.size, half, findings.unit, reader.difference)
+    return f"{moved} if the probe did it, nothing if the process did"
 
 
 def _happened(findings: PointFindings) -> str:
@@ -243,7 +251,7 @@ def _happened(findings: PointFindings) -> str:
         if in_trouble(event):
             counts[kind_label(event.kind)] = counts.get(kind_label(event.kind), 0) + 1
     told = sorted(counts.items(), key=lambda kv: (-kv[1], kv[0]))
-    return joined([label if count == 1 else f"{count} × {label}" for label, count in told])
+    return joined([label if count == 1 else f"{label} ({count} times)" for label, count in told])
 
 
 def _day(instant: int, reader: Reader) -> int:

@@ -2,8 +2,9 @@
 
 A cleaning or a calibration can take the reading ten times as far as the process ever does.  Drawn on the
 whole scale, the process becomes a flat line.  So the scale is that of the usual hourly levels, widened until
-everything in doubt, every event worth a look and the newest days are on it.  What lies beyond is cut off at
-the edge, and the page says so and offers the whole scale.
+everything in doubt, every event worth a look and the newest days are on it, but for readings at the end of the
+range or beyond what is possible that are over again.  What lies beyond is cut off at the edge, and the page says so
+and offers the whole scale.
 """
 
 from __future__ import annotations
@@ -13,15 +14,20 @@ from collections.abc import Sequence
 import numpy as np
 
 from dashboards.content.overview import in_trouble
-from excursions.clock import NS_PER_DAY
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR, TimeArray
 from excursions.kinds import KINDS
-from excursions.records import Doubt, FloatArray
+from excursions.records import BoolArray, Doubt, FloatArray
 from excursions.report.result import PointFindings
 
 USUAL = (0.05, 0.95)  # quantiles of the hourly levels that count as usual
 AIR = 1.0  # of their span, added on both sides before anything counts as beyond the scale
 NEWEST = 3 * NS_PER_DAY
 SHORT = 3 * NS_PER_DAY  # events shorter than this are shown to their last extreme
+NO_LEVEL = (
+    "out_of_range",
+    "pinned",
+    "spikes",
+)  # over again, their readings say nothing of the process: cut off, and said
 ENOUGH = 20  # levels from which quantiles mean something
 WORTH = 0.6  # of the whole scale: a usual scale that is hardly narrower is not worth a second one
 
@@ -47,7 +53,7 @@ def usual_scale(
     if samples is not None:
         kept.append(_ends(samples))
     for doubt in doubts:
-        inside = (levels.time >= doubt.start) & (levels.time <= doubt.end)
+        inside = hours_in(doubt, levels.time)
         kept.append(usual(levels.value[inside]))
         if doubt.knots:
             error, _ = error_at(doubt, levels.time[inside])
@@ -56,6 +62,8 @@ def usual_scale(
             )  # a wide band may run off the scale, no reading may
     for event in findings.events:
         if not in_trouble(event) or event.kind not in KINDS or KINDS[event.kind].signal != "value":
+            continue
+        if event.kind in NO_LEVEL and not event.open_end:
             continue
         if event.end - event.start < SHORT:
             kept.append(_ends(trace.value[(trace.time >= event.start) & (trace.time < event.end)]))
@@ -80,6 +88,11 @@ def usual(values: FloatArray) -> tuple[float, float]:
 def _ends(values: FloatArray) -> tuple[float, float]:
     finite = values[np.isfinite(values)]
     return (float(finite.min()), float(finite.max())) if finite.size else (1.0, 0.0)
+
+
+def hours_in(doubt: Doubt, time: TimeArray) -> BoolArray:
+    """Hours of a level that lie wholly in a doubtful stretch: one that the calibration cuts holds right readings too."""
+    return np.asarray((time >= doubt.start) & (time + NS_PER_HOUR <= doubt.end))
 
 
 def error_at(doubt: Doubt, time: np.ndarray) -> tuple[FloatArray, FloatArray]:

@@ -13,10 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 from markupsafe import Markup, escape
 
-from dashboards.content.scale import usual_scale
+from dashboards.content.scale import error_at, hours_in, usual_scale
 from dashboards.wording import Reader, capital
 from excursions.clock import NS_PER_DAY, TimeArray
-from excursions.records import Doubt, FloatArray
+from excursions.records import Doubt, FloatArray, LabSample
 from excursions.report.result import PointFindings, Trace
 from excursions.report.thin import thin
 
@@ -193,6 +193,7 @@ def sheet_picture(
     words: str,
     window: tuple[int, int] | None = None,
     marked: Sequence[int] = (),
+    samples: Sequence[LabSample] = (),
 ) -> Markup:
     """The record as a drawing for paper, and for the moment before the script has drawn its own.
 
@@ -209,7 +210,10 @@ def sheet_picture(
     top, parts = 18.0, []
     for name, height in panels:
         trace = findings.traces[name] if window is None else _cut(findings.traces[name], window)
-        parts.append(_panel(trace, shown, doubts if name == "value" else (), top, height, reader))
+        mine = name == "value"
+        parts.append(
+            _panel(trace, shown, doubts if mine else (), samples if mine else (), top, height, reader)
+        )
         top += height + SHEET_GAP
     bottom = top - SHEET_GAP
     parts.append(_event_ticks(shown, bottom, marked))
@@ -235,12 +239,21 @@ def _box(trace_ends: tuple[float, float], findings: PointFindings, top: float, h
 
 
 def _panel(
-    trace: Trace, findings: PointFindings, doubts: Sequence[Doubt], top: float, height: float, reader: Reader
+    trace: Trace,
+    findings: PointFindings,
+    doubts: Sequence[Doubt],
+    samples: Sequence[LabSample],
+    top: float,
+    height: float,
+    reader: Reader,
 ) -> str:
     value = reader.level(trace.value, trace.unit)
     whole = findings.end - findings.start > CLOSE
     scale = usual_scale(findings, doubts) if trace.name == "value" and whole else None
-    box = _box(ends_of(np.array(scale) if scale else value), findings, top, height)
+    levels = [_corrected_level(findings, doubt) for doubt in doubts]
+    rings = [(s.time, s.value) for s in samples if findings.start <= s.time <= findings.end]
+    seen = np.concatenate([value, *(level for _, level in levels), [value for _, value in rings]])
+    box = _box(ends_of(np.array(scale) if scale else seen), findings, top, height)
     title = "Temperature" if trace.name == "temperature" else findings.point.quantity.label
     shades = "".join(_sheet_shade(doubt, box) for doubt in doubts)
     lines = "".join(
@@ -250,7 +263,34 @@ def _panel(
     return (
         f'{shades}{lines}<text x="0" y="{top - 6:.0f}">{escape(panel_title(title, reader.unit(trace.unit)))}</text>'
         f'<path class="{"heat" if trace.name == "temperature" else "reading"}" d="{curve(trace.time, value, box, budget=1_400, whole=False)}"/>'
+        f"{''.join(_corrected_path(*level, box) for level in levels)}{_rings(rings, box)}"
     )
+
+
+def _corrected_level(findings: PointFindings, doubt: Doubt) -> tuple[TimeArray, FloatArray]:
+    """Hours of a doubtful stretch that are drawn, and the corrected level in them; none where no error is known."""
+    levels = findings.levels
+    kept = hours_in(doubt, levels.time) & (levels.time >= findings.start) & (levels.time <= findings.end)
+    if not doubt.knots:
+        kept &= False
+    time = levels.time[kept]
+    return time, levels.value[kept] - (error_at(doubt, time)[0] if time.size else 0.0)
+
+
+def _corrected_path(time: TimeArray, value: FloatArray, box: Box) -> str:
+    if not np.isfinite(value).any():
+        return ""
+    return f'<path class="corrected" d="{curve(time, value, box, budget=300, whole=False)}"/>'
+
+
+def _rings(rings: Sequence[tuple[int, float]], box: Box) -> str:
+    """Laboratory samples on the scale; a circle as a path, which keeps its line where the drawing is stretched."""
+    made = []
+    for time, value in rings:
+        if box.low <= value <= box.high:
+            x, y = float(box.x(np.array([time]))[0]), float(box.y(np.array([value]))[0])
+            made.append(f"M{x - 4:.1f} {y:.1f}a4 4 0 1 0 8 0a4 4 0 1 0 -8 0")
+    return f'<path class="ring" d="{"".join(made)}"/>' if made else ""
 
 
 def _sheet_shade(doubt: Doubt, box: Box) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from dashboards.content.scale import error_at
+from dashboards.content.scale import error_at, hours_in
 from dashboards.figures.drawing import with_gaps
 from dashboards.figures.spec import Spec, label, stamp
 from dashboards.look import family
@@ -30,7 +30,7 @@ def corrections(findings: PointFindings, doubts: Sequence[Doubt], key: str, read
     data: list[Spec] = []
     levels = findings.levels
     for doubt in doubts:
-        inside = (levels.time >= doubt.start) & (levels.time <= doubt.end) & np.isfinite(levels.value)
+        inside = hours_in(doubt, levels.time) & np.isfinite(levels.value)
         if not doubt.knots or not inside.any():
             continue
         stride = -(-int(inside.sum()) // MOST_CORRECTED)

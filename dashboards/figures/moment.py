@@ -68,8 +68,8 @@ def moment_drawing(
     drawing = (
         f'<svg viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{escape(words)}">{_scale(low, high, box, reader)}'
         f'<text class="small end" x="{LEFT - 5}" y="12">{escape(reader.unit(trace.unit))}</text>'
-        f'<path class="heat faint" d="{heat}"/><path class="reading" d="{line}"/>'
-        f'<path class="began" d="M{at:.1f} 6V{HEIGHT - BOTTOM}"/>{_dates(start, end, when, at, reader)}</svg>'
+        f'<path class="began" d="M{at:.1f} 6V{HEIGHT - BOTTOM}"/>'
+        f'<path class="heat faint" d="{heat}"/><path class="reading" d="{line}"/>{_dates(start, end, when, at, reader)}</svg>'
     )
     return Began(picture=Markup(drawing), ends=(start, end), with_heat=bool(heat))
 

@@ -100,10 +100,20 @@ def point_figure(
     return to_figure(point_spec(findings, house, marks, reader))
 
 
-def point_spec(findings: PointFindings, plant: Plant, marks: PointMarks, reader: Reader) -> Spec:
-    """The record of one point as a figure description."""
+def point_spec(
+    findings: PointFindings,
+    plant: Plant,
+    marks: PointMarks,
+    reader: Reader,
+    *,
+    near: tuple[int, int] | None = None,
+) -> Spec:
+    """The record of one point as a figure description; with `near` [ns] only lanes that hold something in that stretch."""
     panels = [name for name in PANEL_PX if name in findings.traces]
     lanes = lanes_of(findings, plant, marks.calibrations, reader)
+    if near is not None:
+        first, last = reader.wall(np.array(near, np.int64))
+        lanes = [lane for lane in lanes if np.any((lane.start <= last) & (lane.end >= first))]
     others = alongside(marks.related, findings)
     domains, height = _domains(panels, len(others), len(lanes))
     data: list[Spec] = []
@@ -132,9 +142,10 @@ def point_spec(findings: PointFindings, plant: Plant, marks: PointMarks, reader:
         layout[_axis(number)] = axis(domain=place, fixedrange=True, nticks=3)
         data.append(related_strip(other, findings, _key(number), reader))
         notes.append(_strip_title(other, place[1], reader))
-    below = len(panels) + len(others) + 1
-    lane_key = _key(below)
-    layout[_axis(below)] = lane_axis(lanes, domains["lanes"])
+    below = len(panels) + len(others) + bool(lanes)
+    lane_key = _key(below)  # without lanes the lowest panel carries the dates
+    if lanes:
+        layout[_axis(below)] = lane_axis(lanes, domains["lanes"])
     for row, lane in enumerate(lanes):
         data += lane_traces(lane, len(lanes) - row - 1, lane_key)
     shapes += calibration_lines(marks.calibrations, reader)
@@ -159,13 +170,13 @@ def _domains(panels: Sequence[str], related: int, lanes: int) -> tuple[dict[str,
     """Vertical room of every panel as fractions, and the height of the whole in pixels."""
     sizes = [(name, PANEL_PX[name]) for name in panels]
     sizes += [(f"related {n}", RELATED_PX) for n in range(1, related + 1)]
-    sizes += [("lanes", LANE_PX * max(lanes, 1))]
+    sizes += [("lanes", LANE_PX * lanes)] if lanes else []
     room = sum(size for _, size in sizes) + GAP_PX * (len(sizes) - 1)
     top, domains = float(room), {}
     for name, size in sizes:
         domains[name] = [round((top - size) / room, 5), round(top / room, 5)]
         top -= size + GAP_PX
-    domains["lanes"][0] = 0.0
+    domains[sizes[-1][0]][0] = 0.0
     return domains, room + TOP_PX + AXIS_PX
 
 

@@ -34,7 +34,7 @@ def blocks(about: About, reader: Reader) -> list[Block]:
         ]
         made.append(Table(head=SAMPLES, rows=rows, on_paper=3))
     if left_out:
-        made.append(Words(text=f"{left_out} earlier ones are rings on the record.", look="quiet"))
+        made.append(Words(text=f"{left_out} earlier ones are rings on the record.", look="quiet screen"))
     if peers := [(row.name, row.usual, row.newest, row.said) for row in peer_rows(about, reader)]:
         made.append(Table(head=PEERS, rows=peers, named=True))
     if related := [

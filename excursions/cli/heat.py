@@ -286,10 +286,11 @@ def _before_after(row: Row, what: str, unit: str, reader: Reader) -> str:
         max(abs(before), abs(after)) / 20 if what == "noise" else math.nan
     )  # a spread is known to two digits
     words = [reader.amount(v, unit, fine) if math.isfinite(v) else "not known" for v in (before, after)]
-    text = f"{words[0]} in the day before, {words[1]} in the day after"
+    near = "measuring hours" if what == "reading" else "day"
+    text = f"{words[0]} in the {near} before, {words[1]} in the {near} after"
     error, band = _figure(row, "error"), _figure(row, "error_band")
     if what == "reading":
-        text += " (medians while measuring; the process moves too)"
+        text += " (three next to it; the process moves too)"
         if math.isfinite(error) and not is_seen(error, band):
             text += f"; no error seen, up to {reader.difference(band, unit, band)} could hide"
         elif math.isfinite(error):

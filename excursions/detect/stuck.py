@@ -352,7 +352,7 @@ def _event(
     if held_s > MOSTLY * survey.blocks.width_s * len(survey.blocks):
         probe, both = min(probe, 0.5), True
     moved = float(np.ptp(live.value[first : last + 1]))
-    change = f"stays within {written(moved, 2)}" if moved else "no change"
+    change = f"stays within {written(moved, 2)} {record.change_unit}".rstrip() if moved else "no change"
     return Event(
         point=record.point.name,
         kind=kind,
@@ -370,19 +370,19 @@ def _event(
         evidence=(
             f"{change} for {duration_text(held_s)} over {last - first + 1} samples",
             f"by the rest of this record {chance_text(chance)} such stretches are due by chance",
-            *_others_words(beside),
+            *_others_words(beside, record.change_unit),
             *words_of(clues),
         ),
         details={"samples": float(last - first + 1), "held_s": held_s},
     )
 
 
-def _others_words(beside: Stillness | None) -> tuple[str, ...]:
+def _others_words(beside: Stillness | None, unit: str) -> tuple[str, ...]:
     """What the other stretches did."""
     if beside is None or not math.isfinite(beside.expected):
         return ()
     return (
-        f"the stillest of {beside.others} other stretches of that length moved by {written(beside.least, 2)}",
+        f"the stillest of {beside.others} other stretches of that length moved by {written(beside.least, 2)} {unit}".rstrip(),
     )
 
 

@@ -173,7 +173,8 @@ def _frozen(record: Record, trace: Trace, settings: TemperatureFaultSettings) ->
         if _changes(record.value, start, end) < settings.moves or _rests_here(trace, ranges, lasted, int(i)):
             continue
         chance = expected_as_large(lasted[~suspect], float(lasted[i]))
-        jump = abs(float(trace.value[past] - trace.value[past - 1])) if past < len(trace) else 0.0
+        sides = trace.value[max(first - 1, 0) : past + 1]
+        jump = float(np.max(np.abs(sides - trace.value[first])))
         events.append(
             _event(
                 record,
@@ -188,7 +189,10 @@ def _frozen(record: Record, trace: Trace, settings: TemperatureFaultSettings) ->
                     f"the longest stretch without a change elsewhere is {duration_text(float(lasted[~suspect].max()))}",
                     "the reading moves meanwhile",
                 ),
-                details={"minutes_wrong_min": float(lasted[i]) / 60},
+                details={
+                    "minutes_wrong_min": float(lasted[i]) / 60,
+                    "stood_at_degc": float(trace.value[first]),
+                },
                 ends=(first == 0, past == len(trace)),
             )
         )

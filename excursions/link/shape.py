@@ -71,12 +71,14 @@ class Span:
     def levels(self, at: FloatArray, count: int) -> FloatArray:
         """Readings the process showed around instants: `count` even quantiles of the hours near each (count, t).
 
-        `at` in ns after the start; `level` where there is no reading within half a day.
+        `at` in ns after the start; `level` where there is no reading within half a day.  Only hours that lie wholly
+        between the two calibrations count: what the transmitter shows after it was set right has no part in the error.
         """
         made = np.full((count, at.size), self.level)
         shares = (np.arange(count) + 0.5) / count
-        first = np.searchsorted(self.line.time, self.start + at.astype(np.int64) - _NEAR_NS)
-        last = np.searchsorted(self.line.time, self.start + at.astype(np.int64) + _NEAR_NS)
+        when = self.start + at.astype(np.int64)
+        first = np.searchsorted(self.line.time, np.maximum(when - _NEAR_NS, self.first))
+        last = np.searchsorted(self.line.time, np.minimum(when + _NEAR_NS, self.last - NS_PER_HOUR + 1))
         for i, (low, high) in enumerate(zip(first, last, strict=True)):
             known = self.line.value[low:high]
             known = known[np.isfinite(known)]

@@ -12,6 +12,7 @@ import math
 import numpy as np
 
 from excursions.clock import NS_PER_HOUR, duration_text
+from excursions.digits import band_ends
 from excursions.kinds import GRADUAL, MOVES, caution_for
 from excursions.records import HOLD, MEASURING, NO_DATA, STATES, Doubt, Event
 from excursions.report.case import (
@@ -272,11 +273,11 @@ def _wrong(error: float, band: float, case: Case, answer: _Answer) -> str:
             f"up to {quantity(band, unit, band)} either way" if math.isfinite(band) else "cannot be said yet"
         )
     if answer.verdict == "trust":
-        low, high = (quantity(error + sign * band, unit, band, signed=True) for sign in (-1, 1))
+        low, high = (quantity(end, unit, band, signed=True) for end in band_ends(error, band))
         return f"between {low} and {high}, best estimate within tolerance"
     text = f"{quantity(abs(error), unit, band)} too {'high' if error > 0 else 'low'}"
     if math.isfinite(band) and band > 0:
-        low, high = (quantity(error + sign * band, unit, band, signed=True) for sign in (-1, 1))
+        low, high = (quantity(end, unit, band, signed=True) for end in band_ends(error, band))
         text += f" (nine times in ten between {low} and {high})"
     if answer.doubt is None:
         text += " if the probe did it"

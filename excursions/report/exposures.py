@@ -15,6 +15,7 @@ import numpy as np
 
 from excursions import clock
 from excursions.clock import TimeArray, minutes_text
+from excursions.conclusions import Levels
 from excursions.digits import number
 from excursions.kinds import KINDS, TOLD_AS_HEAT, having
 from excursions.plant import Plant, Ratings
@@ -25,7 +26,8 @@ from excursions.report.wording import day, is_seen, quantity
 VERDICT_WORDS = {"changed since": "reading changed since"}  # where the table's word alone is too short
 FOLLOWS = 12 * clock.NS_PER_HOUR  # what begins so soon after heat is held against it (cp)
 LEAD = 30 * clock.NS_PER_MINUTE  # a reading can move while it is still getting hot
-BESIDE = clock.NS_PER_DAY  # of measuring before and after, for reading and noise
+BESIDE = clock.NS_PER_DAY  # before and after, in which reading and noise are looked for
+NEAREST = 3  # measuring hours beside the heat that give the reading: the process moves within a day (cp)
 CHANGES = having("held against heat")
 EXPOSURE_VERDICTS = (
     "changed since",
@@ -233,8 +235,8 @@ def _exposure(
         dose_h=figure("dose_h"),
         dose_before_h=math.nan,
         unit=findings.unit,
-        reading_before=_middle(levels.time, levels.value, before, event.start),
-        reading_after=_middle(levels.time, levels.value, event.end, later),
+        reading_before=_level(levels, before, event.start, slice(-NEAREST, None)),
+        reading_after=_level(levels, event.end, later, slice(NEAREST)),
         noise_before=_middle(noise.time, noise.value, before, event.start) if noise else math.nan,
         noise_after=_middle(noise.time, noise.value, event.end, later) if noise else math.nan,
         error=error,
@@ -247,6 +249,13 @@ def _exposure(
         advice=_advice(event, verdict, after, tz),
         shock="; ".join(fact for shock in shocks for fact in shock.evidence[:1]),
     )  # fmt: skip
+
+
+def _level(levels: Levels, start: int, end: int, part: slice) -> float:
+    """Median of the measuring hours in [start, end) that `part` takes of them, NaN without any."""
+    inside = (levels.time >= start) & (levels.time + clock.NS_PER_HOUR <= end) & np.isfinite(levels.value)
+    seen = levels.value[inside][part]
+    return float(np.median(seen)) if seen.size else math.nan
 
 
 def _middle(time: TimeArray, value: FloatArray, start: int, end: int) -> float:

@@ -48,7 +48,9 @@ def event_sentence(event: Event, tz: ZoneInfo, *, show: Show = quantity) -> str:
     )
     lasting = duration_text((event.end - event.start) / 1e9)
     above = event.details.get("minutes_above_rating_min", 0.0)
-    said = kind.said.format(
+    stood = event.details.get("stood_at_degc", math.nan)
+    said = (kind.stood if kind.stood and math.isfinite(stood) else kind.said).format(
+        level=show(stood, "degC"),
         size=size(half if digits_for(half) < digits_for(_third_digit(event.size)) else math.nan),
         change=size(half, signed=True),
         bound=show(event.size_high, event.size_unit, 1.0),

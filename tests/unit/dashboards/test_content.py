@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -11,7 +12,7 @@ import pytest
 from dashboards.content.about import gather
 from dashboards.content.compare import related_rows
 from dashboards.content.heat import heat_rows
-from dashboards.content.overview import overview_content
+from dashboards.content.overview import overview_content, wrong_now
 from dashboards.content.point import figure_in_words, point_content, ratings_words
 from dashboards.content.rows import event_rows, shift_rows
 from dashboards.content.run import grouped, run_content
@@ -20,7 +21,7 @@ from dashboards.content.scale import usual, usual_scale
 from dashboards.slug import slugs
 from dashboards.wording import Reader
 from excursions.clock import NS_PER_DAY
-from excursions.records import Decision, Link
+from excursions.records import Decision, Event, Link
 from excursions.report.result import ScanResult
 from tests.unit.dashboards.made_result import START, STORIES, instant, made_point, made_result
 
@@ -90,6 +91,37 @@ def test_the_scale_leaves_out_cleanings_but_no_trouble() -> None:
     assert scale is not None
     assert scale[0] < 6.9
     assert 7.4 < scale[1] < 12
+
+
+@pytest.mark.parametrize(("open_end", "on_scale"), [(False, False), (True, True)])
+def test_impossible_readings_that_are_over_do_not_flatten_the_record(open_end: bool, on_scale: bool) -> None:
+    findings = made_point(STORIES[6], seed=6)
+    trace = findings.traces["value"]
+    at = int(trace.time[trace.value.size // 2])
+    event = Event(
+        point=findings.point.name, kind="out_of_range", start=at, end=at + NS_PER_DAY // 24, size=5000.0, size_unit="mV",
+        confidence=0.9, severity="act", origin="probe", open_end=open_end,
+    )  # fmt: skip
+    inside = (trace.time >= event.start) & (trace.time < event.end)
+    struck = dataclasses.replace(
+        findings,
+        events=(event,),
+        traces={"value": dataclasses.replace(trace, value=np.where(inside, 5000.0, trace.value))},
+    )
+    scale = usual_scale(struck, ())
+    assert (scale is None or scale[1] >= 5000.0) == on_scale
+
+
+def test_how_wrong_an_undecided_step_would_be_is_told_with_its_condition() -> None:
+    result = made_result(STORIES[4:5])
+    verdict = dataclasses.replace(
+        result.verdicts[0],
+        event=next(e.id for e in result.points[0].events if e.kind == "step"),
+        error=math.nan,
+    )
+    words = wrong_now(verdict, result.points[0], Reader(tz=ZoneInfo("UTC")))
+    assert words.replace("\u00a0", " ").startswith("0.8 mg/L too low")
+    assert words.endswith("if the probe did it, nothing if the process did")
 
 
 def test_a_scale_that_is_hardly_narrower_is_not_worth_having() -> None:

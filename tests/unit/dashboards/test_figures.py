@@ -10,14 +10,15 @@ import plotly.graph_objects as go
 import pytest
 
 from dashboards import heat_figure, overview_figure, point_figure
-from dashboards.content.scale import error_at
-from dashboards.figures.drawing import Box, curve, round_step, with_gaps
+from dashboards.content.scale import error_at, hours_in
+from dashboards.figures.drawing import Box, curve, round_step, sheet_picture, with_gaps
 from dashboards.figures.pack import pack_spec, unpack_array
 from dashboards.figures.point import PointMarks, point_spec
 from dashboards.figures.spec import label
 from dashboards.wording import Reader
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR
 from excursions.plant import Plant, Point
-from excursions.records import Doubt
+from excursions.records import Doubt, LabSample, StateLine
 from excursions.report.result import ScanResult
 from tests.unit.dashboards.made_result import HOSTILE, STORIES, made_point, made_result, made_series
 
@@ -184,3 +185,48 @@ def test_gaps_in_time_become_breaks() -> None:
 @pytest.mark.parametrize(("rough", "step"), [(0.013, 0.02), (0.3, 0.5), (1.0, 1.0), (7.0, 10.0), (260, 500)])
 def test_scales_step_in_round_numbers(rough: float, step: float) -> None:
     assert round_step(rough) == pytest.approx(step)
+
+
+def test_a_record_with_nothing_for_lanes_has_its_dates_below_its_lowest_panel() -> None:
+    findings = made_point(STORIES[6], seed=6)
+    bare = dataclasses.replace(
+        findings, events=(), traces={"value": findings.traces["value"]},
+        states=StateLine(
+            start=findings.states.start[:1], end=findings.states.end[-1:], code=np.zeros(1, np.uint8),
+            confidence=np.ones(1), evidence=("",),
+        ),
+    )  # fmt: skip
+    layout = point_spec(bare, Plant(points=(bare.point,)), PointMarks(), READER)["layout"]
+    assert layout["xaxis"]["anchor"] == "y"
+    assert layout["yaxis"]["domain"][0] == 0.0
+    assert "yaxis2" not in layout
+
+
+def test_near_a_moment_only_lanes_with_something_in_them_are_drawn(result: ScanResult) -> None:
+    findings = result.points[0]
+    whole = point_spec(findings, result.plant, PointMarks(), READER)
+    event = next(e for e in findings.events if e.kind == "over_temperature")
+    near = point_spec(findings, result.plant, PointMarks(), READER, near=(event.start, event.start + 1))
+    lanes = [{str(t["meta"]) for t in spec["data"] if ":" in str(t["meta"])} for spec in (whole, near)]
+    assert "event:over_temperature" in lanes[1]
+    assert lanes[1] < lanes[0]
+
+
+def test_an_hour_that_the_calibration_cuts_is_not_corrected() -> None:
+    doubt = Doubt(
+        point="P", probe="S", start=NS_PER_HOUR, end=3 * NS_PER_HOUR + NS_PER_HOUR // 2, basis="drift",
+        open_end=False, knots=(), band=(), hours_out_of_tolerance=0.0,
+    )  # fmt: skip
+    assert hours_in(doubt, np.arange(5) * NS_PER_HOUR).tolist() == [False, True, True, False, False]
+
+
+def test_paper_shows_the_corrected_level_and_the_laboratory(result: ScanResult) -> None:
+    findings = result.points[0]
+    doubts = [d for d in result.doubts if d.point == findings.point.name]
+    sample = LabSample(time=findings.end - NS_PER_DAY, point=findings.point.name, value=7.0)
+    plain = sheet_picture(findings, (), READER, words="")
+    drawn = sheet_picture(findings, doubts, READER, words="", samples=[sample])
+    assert 'class="corrected"' in drawn
+    assert 'class="ring"' in drawn
+    assert 'class="corrected"' not in plain
+    assert 'class="ring"' not in plain

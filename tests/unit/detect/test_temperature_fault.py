@@ -102,6 +102,15 @@ def test_a_frozen_element_is_found_when_the_reading_lives() -> None:
     assert detect_temperature_fault(record_of(made)) == ()
 
 
+def test_an_element_that_jumps_to_the_end_of_its_range_and_stays_tells_the_jump_and_where_it_stands() -> None:
+    made = scene(6)
+    made.temperature[5000:] = 200.0
+    events = detect_temperature_fault(record_of(made))
+    (event,) = [e for e in events if "stood_at_degc" in e.details]
+    assert event.details["stood_at_degc"] == 200.0
+    assert event.size == pytest.approx(200.0 - made.temperature[4999], abs=0.5)
+
+
 def test_a_coarse_quiet_temperature_is_not_frozen() -> None:
     made = scene(20)
     made.temperature = quantised(coloured(made.second.size, 25.0, 0.6, 900, 4), 0.5)

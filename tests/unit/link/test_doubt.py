@@ -64,6 +64,18 @@ def test_the_error_follows_the_level_of_the_process() -> None:
     assert error_at(at(15, 25), one) == pytest.approx([-110.0, -55.0], rel=0.1)
 
 
+def test_readings_after_the_calibration_have_no_part_in_the_error_before_it() -> None:
+    """Conductivity: an error of a tenth of 500, though the reading doubles in the hour it is set right."""
+    line = level(500.0)
+    value = np.where(line.time < 30 * DAY, 500.0, 1000.0)
+    raised = type(line)(time=line.time, value=value, temperature=line.temperature)
+    step = event("step", 5, -50.0, point="conductivity", size_unit="uS/cm")
+    (one,) = windows(
+        [shift(0.11, parameter="cell_constant", point="conductivity", u=0.005)], [step], conductivity=raised
+    )
+    assert [error for _, error in one.knots[-3:]] == pytest.approx([-55.0] * 3, rel=0.1)
+
+
 def test_an_error_of_a_cell_is_also_told_as_a_share_of_the_reading() -> None:
     """K = 1.00 was used, 1.11 was true: whatever it read, it read 11 % of the reading too low; a zero has no such share."""
     step = event("step", 5, -110.0, point="conductivity", size_unit="uS/cm")

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from excursions.clock import NS_PER_HOUR, duration_text, minutes_text
-from excursions.digits import chance_text, digits_for, f0_text, number, written
+from excursions.digits import band_ends, chance_text, digits_for, f0_text, number, written
 from excursions.records import Event
 from excursions.report.wording import event_sentence, quantity
 
@@ -90,3 +90,27 @@ def test_heat_in_a_sentence() -> None:
         details={"minutes_above_rating_min": 12.0},
     )
     assert event_sentence(event, UTC) == "Over-temperature to 148 °C on 1 Jan 00:00, 12 min above the rating"
+
+
+@pytest.mark.parametrize(
+    ("value", "half", "ends"),
+    [
+        (0.33, 0.24, (0.1, 0.5)),
+        (-2.29, 0.94, (-3.2, -1.4)),
+        (1.0, float("inf"), (float("-inf"), float("inf"))),
+    ],
+)
+def test_the_ends_of_a_band_are_what_its_written_figures_add_up_to(
+    value: float, half: float, ends: tuple[float, float]
+) -> None:
+    assert band_ends(value, half) == pytest.approx(ends)
+
+
+def test_an_element_that_stands_still_is_told_by_where_it_stands() -> None:
+    event = Event(
+        point="P1", kind="temperature_fault", start=0, end=9 * 24 * NS_PER_HOUR, size=0.0, size_unit="K", confidence=0.9,
+        open_end=True, details={"stood_at_degc": 200.0},
+    )  # fmt: skip
+    assert event_sentence(event, UTC) == (
+        "Temperature element fault, standing at exactly 200 °C from 1 Jan 00:00, still so at the end of the record"
+    )
