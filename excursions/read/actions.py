@@ -5,12 +5,13 @@ from __future__ import annotations
 import re
 
 from excursions.read.fold import plain
+from excursions.read.translated import english
 
 _FOUND = re.compile(
-    r"as.?found|^af$|^found|\bbefore|\bvor(her|gefunden)?\b|\bavant\b|\bantes\b|initial|angetroffen|gefunden|trovat|encontrad|trouv|istzustand|\bprima\b|\bfore\b|\bprzed\b"
+    r"as.?found|^af$|^found|\bbefore|\bvor(her|gefunden)?\b|\bavant\b|\bantes\b|initial|angetroffen|gefunden|trovat|encontrad|trouv|istzustand|\bprima\b|\bfore\b|\bprzed\b|\bennen\b"
 )
 _LEFT = re.compile(
-    r"as.?left|^al$|^left|\bafter\b|\bnach(her)?\b|\bapres\b|\bdespues\b|\bdepois\b|hinterlassen|belassen|lasciat|achtergelaten|\bfinal\b|\bdejad|\bdeixad|\blaiss|\bdopo\b|\befter\b|\bpo\b|\bna (?:afstel|kalibr|just)"
+    r"as.?left|^al$|^left|\bafter\b|\bnach(her)?\b|\bapres\b|\bdespues\b|\bdepois\b|hinterlassen|belassen|lasciat|achtergelaten|\bfinal\b|\bdejad|\bdeixad|\blaiss|\bdopo\b|\befter\b|\bpo\b|\bjalkeen\b|\bna (?:afstel|kalibr|just)"
 )
 CLEANED = "as_found_cleaned"  # found again after cleaning, before any adjustment
 _CLEANED = re.compile(
@@ -31,18 +32,34 @@ _REMOVE = re.compile(
 _WIPED = r"clean|reinig|gereinigt|nettoy|limpi|limpe|lavad|spul|spuel|rins"
 _CLEAN = re.compile(rf"^({_WIPED}|inspect|sichtprufung|electrolyte|elektrolyt|membran)")
 _CALIBRATE = re.compile(
-    r"calib|kalib|justier|adjust|etalonn|ajust|\bcal\b|two.?point|one.?point|\d.?p(oin)?t|zweipunkt|einpunkt|eingestellt|abgleich|nachjust"
+    r"calib|kalib|justier|adjust|etalonn|ajust|\bcal\b|\btaratura|two.?point|one.?point|\d.?p(oin)?t|zweipunkt|einpunkt|eingestellt|abgleich|nachjust"
 )
 
 
 def phase_of(text: str) -> str:
     """``as_found``, ``as_found_cleaned``, ``as_left`` or empty."""
-    said = plain(text).casefold().replace("_", " ")
+    said = english(plain(text).casefold().replace("_", " "))
     if _CLEANED.search(said) and not re.search(r"as.?left", said):
         return CLEANED
     if _FOUND.search(said):
         return "as_found"
     return "as_left" if _LEFT.search(said) else ""
+
+
+# In running text only words that say nothing else.
+_SAID_FOUND = re.compile(
+    r"\bas.found\b|vorgefunden|come trovat|como encontrad|tel que trouv|zoals aangetroffen|som funne[tn]|jak zastano"
+)
+_SAID_LEFT = re.compile(
+    r"\bas.left\b|hinterlassen|come lasciat|como dejad|como deixad|tel que laiss|zoals achtergelaten|som forlat|jak pozostawiono"
+)
+
+
+def phase_in(comment: str) -> str:
+    """``as_found`` or ``as_left`` where a remark says one of them, else empty."""
+    said = plain(comment).casefold().replace("_", " ")
+    found, left = _SAID_FOUND.search(said), _SAID_LEFT.search(said)
+    return "" if bool(found) == bool(left) else "as_found" if found else "as_left"
 
 
 def is_cleaning(text: str) -> bool:
@@ -56,7 +73,7 @@ def action_of(text: str) -> str:
     A swap is an installation: what went in is named, what came out ends.  A calibration that was "checked and
     adjusted" is a calibration.
     """
-    said = plain(text).casefold().replace("_", " ").strip()
+    said = english(plain(text).casefold().replace("_", " ")).strip()
     if not said:
         return ""
     if _SWAP.search(said) and not re.search(r"membran|electrolyt|elektrolyt|cap\b|kappe", said):

@@ -6,10 +6,11 @@ import math
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 from excursions.clock import NS_PER_HOUR
 from excursions.errors import ExcursionsError, InputFileError
-from excursions.read.actions import CLEANED, action_of, phase_of
+from excursions.read.actions import CLEANED, action_of, phase_in, phase_of
 from excursions.read.cells import Row
 from excursions.read.figures import air_pressure_kpa, degc, figure_of
 from excursions.read.fold import plain
@@ -20,6 +21,7 @@ from excursions.read.standards import Standard, standard_of
 from excursions.read.table import LogTable
 from excursions.records import CalibrationEntry, StandardReading
 
+_TEST_POINT = re.compile(r"\b(?:test|check) ?point\b|prufpunkt|punto de prueba")
 _GRAB = re.compile(r"grab|sample|labor|\blab\b|proben|muestra|echantillon|amostra")
 _ONE_CALIBRATION = 2 * NS_PER_HOUR  # rows of one standard each, further apart than this, are two calibrations
 _OWN_UNIT_WITHIN = 1.5  # a reading this near its pH buffer is a pH, not a voltage
@@ -93,6 +95,11 @@ class RowReader:
     units: Mapping[int, str]
     faults: list[ExcursionsError] = field(default_factory=list)
 
+    @cached_property
+    def tested(self) -> bool:
+        """Whether the columns are those of a test: "test point 1", its reading, whether it passed."""
+        return any(_TEST_POINT.search(plain(header).casefold()) for header in self.table.headers)
+
     def facts(self, row: Row) -> Facts:
         """Everything a row says but its time."""
         table = self.table
@@ -109,6 +116,7 @@ class RowReader:
             measurand=table.cell(row, "measurand"),
             comment=self._comment(row),
         )
+        facts.phase = facts.phase or phase_in(facts.comment)
         for at, meaning in enumerate(table.meanings):
             cell = row.cells[at] if at < len(row.cells) else ""
             if not is_nothing(cell):
@@ -131,6 +139,8 @@ class RowReader:
             self._spoken(facts)
         if not facts.action:
             facts.action = action_of(table.cell(row, "phase")) or action_of(facts.model if not said else "")
+        if not facts.action and not facts.phase and self.tested:
+            facts.action = "verification"
         return facts
 
     def _spoken(self, facts: Facts) -> None:

@@ -15,6 +15,7 @@ from excursions.read import vocabulary as v
 from excursions.read.actions import CLEANED
 from excursions.read.fold import plain
 from excursions.read.standards import Standard, standard_of
+from excursions.read.translated import english
 
 FOUND, LEFT = "as_found", "as_left"
 _CLEANED = re.compile(
@@ -54,8 +55,8 @@ _UNIT = re.compile(
 
 
 def fold(header: str) -> str:
-    """A header without case, accents and underscores."""
-    return " ".join(plain(header).replace("_", " ").casefold().split())
+    """A header without case, accents and underscores, in words that the house reads."""
+    return " ".join(english(plain(header).replace("_", " ").casefold()).split())
 
 
 _MEASURED = {fold(unit) for row in MEASURANDS.values() for unit in (row.unit, *row.aliases) if unit}
@@ -267,6 +268,8 @@ _PLACES = (
 
 def _reading_or_place(about: _Header) -> Meaning:
     said = about.said
+    if said & {"point", "punkt", "punto"} and said & {"test", "check", "pruf", "prueba"} and about.number:
+        return Meaning(kind="standard", index=about.number)
     if said & {"punto", "point", "ponto"} and said & {"mesure", "medida"}:
         return Meaning(kind="point")
     potential = bool(re.match(r"^[eu]\s?\d$", about.rest))
@@ -355,14 +358,24 @@ def _with_own_standards(found: Sequence[Meaning], headers: Sequence[str]) -> lis
         for m, words, own in zip(found, said, numbered, strict=True)
         if own and words & v.RAWS and m.kind == "raw"
     }
+    # "Standard (mV)" beside "reading before (mV)" and "reading after (mV)": a redox standard.
+    if any(
+        m.kind == "raw" and not m.index and not m.fixed and words & v.RAWS
+        for m, words in zip(found, said, strict=True)
+    ):
+        raws.add(0)
+        numbered = [
+            own or (m.kind == "raw" and m.fixed is None) for m, own in zip(found, numbered, strict=True)
+        ]
     return [
         replace(m, kind="standard")
-        if own and m.index in raws and words & v.STANDARDS and not words & (v.RAWS | _WARM)
+        if own and m.index in raws and words & v.STANDARDS and not words & (v.RAWS - _UNITS_AS_WORDS | _WARM)
         else m
         for m, words, own in zip(found, said, numbered, strict=True)
     ]
 
 
+_UNITS_AS_WORDS = v.words("mv na ua pa")
 _WARM = v.words("temp temperature temperatur temperatura t")
 
 

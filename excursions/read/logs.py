@@ -28,6 +28,7 @@ from excursions.read.table import (
     row_times,
     transposed,
     with_actions,
+    with_names_above,
     with_phases,
     without_twins,
 )
@@ -117,7 +118,7 @@ def read_calibrations(
 def _table(log: _Log, sheet: Sheet, *, alone: bool) -> LogTable | None:
     table = find_table(sheet, log.columns) or find_table(transposed(sheet), log.columns)
     if table is not None:
-        table, twice = without_twins(with_phases(with_actions(table)))
+        table, twice = without_twins(with_names_above(with_phases(with_actions(table))))
         log.problems += [error.at(file=log.file) for error in twice]
         log.decisions.append(column_decision(log.file, table))
     elif not alone:

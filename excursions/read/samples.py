@@ -5,12 +5,13 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from pathlib import Path
 
 import polars as pl
 
 from excursions.errors import ExcursionsError, InputFileError
-from excursions.read.cells import Row, read_cells
+from excursions.read.cells import Row, Sheet, read_cells
 from excursions.read.gathered import Gathered
 from excursions.read.headers import Meaning, fold, meaning_of, unit_in
 from excursions.read.model import REFUSED_SCHEMA, ReadOptions
@@ -55,6 +56,8 @@ _VALUES = frozenset(
         "labor",
         "analysis",
         "analyse",
+        "analisi",
+        "analisis",
         "analysenwert",
         "measured",
         "reference",
@@ -63,6 +66,12 @@ _VALUES = frozenset(
         "risultato",
         "resultaat",
         "wynik",
+        "matvarde",
+        "varde",
+        "valore",
+        "waarde",
+        "meetwaarde",
+        "tulos",
     ]
 )
 _TESTS = frozenset(
@@ -77,10 +86,28 @@ _TESTS = frozenset(
         "essai",
         "parametro",
         "oznaczenie",
+        "ensaio",
+        "analyte",
     ]
 )
 _UNITS = frozenset(
-    ["unit", "units", "einheit", "einheiten", "unite", "unites", "unidad", "unidades", "unidade", "uom"]
+    [
+        "unit",
+        "units",
+        "einheit",
+        "einheiten",
+        "unite",
+        "unites",
+        "unidad",
+        "unidades",
+        "unidade",
+        "uom",
+        "unita",
+        "eenheid",
+        "enhet",
+        "jednostka",
+        "yksikko",
+    ]
 )
 _VESSELS = frozenset(
     [
@@ -106,6 +133,11 @@ def sample_meanings(headers: Sequence[str]) -> list[Meaning]:
     """Read the headers of a list of samples; what no word explains is a column of values for a point of that name."""
     found = [_meaning(header) for header in headers]
     pure = [m.kind == "value" and _only_value(header) for header, m in zip(headers, found, strict=True)]
+    if sum(pure) > 1:  # "Analysis" beside "Result" says which, not how much
+        asked = [only and _is_analysis(header) for header, only in zip(headers, pure, strict=True)]
+        if sum(asked) < sum(pure):
+            found = [Meaning(kind="measurand") if here else m for m, here in zip(found, asked, strict=True)]
+            pure = [only and not here for only, here in zip(pure, asked, strict=True)]
     several = sum(m.kind == "value" or (m.kind == "wide" and bool(m.unit)) for m in found)
     if not any(pure) and several > 1:
         return [replace(m, kind="wide") if m.kind == "value" else m for m in found]
@@ -123,6 +155,13 @@ def _only_value(header: str) -> bool:
     return not set(re.findall(r"[a-z]+", unit_in(fold(header))[0])) - _VALUES - {"the", "of", "in"}
 
 
+_ANALYSES = frozenset(["analysis", "analyse", "analisi", "analisis", "analiza"])
+
+
+def _is_analysis(header: str) -> bool:
+    return set(re.findall(r"[a-z]+", unit_in(fold(header))[0])) <= _ANALYSES
+
+
 _NOT_THE_LABORATORY = frozenset(
     ["online", "inline", "on", "display", "anzeige", "transmitter", "process", "prozess", "dcs", "sensor"]
 )
@@ -138,6 +177,8 @@ def _meaning(header: str) -> Meaning:
         return Meaning(kind="ignored")
     if words & _VALUES and words & _NOT_THE_LABORATORY:
         return Meaning(kind="ignored")
+    if rest.replace(" ", "") == "u.m.":
+        return Meaning(kind="value_unit")
     if words == {"um"}:
         return Meaning(kind="clock")
     if words <= _VESSELS:
@@ -224,7 +265,7 @@ def read_samples(
     except InputFileError as error:
         return SampleReading(path=path, problems=(error.at(file=str(path)),))
     gathered = _List(file=str(path), options=chosen)
-    tables = [t for sheet in content.sheets if (t := find_table(sheet, columns or {}, read=sample_meanings))]
+    tables = [t for sheet in content.sheets if (t := sample_table(sheet, columns or {}))]
     for table in tables:
         _read_table(gathered, table)
     if not tables:
@@ -240,6 +281,29 @@ def read_samples(
         used=gathered.rows - len(gathered.refused),
         headers=tuple(header for table in tables for header in table.headers),
     )
+
+
+def sample_table(sheet: Sheet, columns: Mapping[str, str]) -> LogTable | None:
+    """The list in a sheet; where no header names the time, the first column is it if dates stand below its header."""
+    table = find_table(sheet, columns, read=sample_meanings)
+    if table is not None or "time" in columns:
+        return table
+    header = _over_dates(sheet.rows[:_HEAD_ROWS])
+    return find_table(sheet, {**columns, "time": header}, read=sample_meanings) if header else None
+
+
+_HEAD_ROWS = 12
+_DATE = re.compile(r"\s*(?:\d{1,2}[./-]\d{1,2}[./-]\d{2,4}|\d{4}[./-]\d{1,2}[./-]\d{1,2})(?![\d.,])")
+
+
+def _over_dates(rows: Sequence[Row]) -> str:
+    """The first header of a row of names with a date below it, or empty."""
+    for row, below in pairwise(rows):
+        names = [cell for cell in row.cells if cell]
+        lettered = all(re.search(r"[^\W\d_]", cell) and not _DATE.match(cell) for cell in names)
+        if row.cells[:1] == tuple(names[:1]) and len(names) > 1 and lettered and _DATE.match(below.cells[0]):
+            return names[0]
+    return ""
 
 
 def _no_table(file: str) -> InputFileError:

@@ -23,7 +23,7 @@ from excursions.read.fold import plain
 from excursions.read.headers import fold
 from excursions.read.members import MARK
 from excursions.read.model import ReadOptions
-from excursions.read.samples import sample_meanings
+from excursions.read.samples import sample_table
 from excursions.read.table import LogTable, find_table, row_times
 from excursions.read.vocabulary import words
 
@@ -304,7 +304,7 @@ def _on_a_grid(table: LogTable) -> bool:
 
 # Words that only people who draw or analyse samples write over a column.
 _SAMPLED = re.compile(
-    r"sampl|preliev|\bpobor|monstername|provtagn|\blab\b|labor|\blims\b|grab|entnahme|proben?nahme|prelev|echantillon|muestr|amostr|analyst|analist|analytik|"
+    r"sampl|preliev|\bpobor|monstername|monsterpunt|provtagn|provpunkt|naytteenott|\blab\b|labor|\blims\b|grab|entnahme|proben?nahme|prelev|echantillon|muestr|amostr|analyst|analist|analytik|"
     r"titrat|photomet|handmess|vergleichsmess|referenzmess|reference (?:value|meter|method)|bench"
 )
 _QUALITY = re.compile(r"\b(?:quality|qualitat|status|qualite|calidad|qualidade|good|valid)\b")
@@ -314,7 +314,7 @@ _FEWEST_TIMES = 6
 
 def _is_samples(sheet: Sheet, name: str) -> bool:
     """A list of samples has time, point and value like an export; its words, its name or its rhythm give it away."""
-    table = find_table(sheet, {}, read=sample_meanings)
+    table = sample_table(sheet, {})
     if (
         table is None
         or _on_a_grid(table)

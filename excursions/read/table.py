@@ -328,6 +328,25 @@ def with_phases(table: LogTable) -> LogTable:
     return table
 
 
+def with_names_above(table: LogTable) -> LogTable:
+    """Fill date and names of a second row of one calibration from the row above: "found" and below it "left", as merged cells are saved."""
+    places = [at for kind in ("time", "clock", "point", "probe", "model") for at in table.columns(kind)]
+    phases = table.columns("phase")
+    if not phases or not table.columns("time"):
+        return table
+    rows: list[Row] = []
+    for row in table.rows:
+        phase = phase_of(cell_at(row, phases[0]))
+        bare = not any(cell_at(row, at) for at in places)
+        if rows and bare and phase and phase != phase_of(cell_at(rows[-1], phases[0])):
+            cells = [cell_at(row, at) for at in range(max(len(row.cells), len(rows[-1].cells)))]
+            for at in places:
+                cells[at] = cell_at(rows[-1], at)
+            row = replace(row, cells=tuple(cells))
+        rows.append(row)
+    return replace(table, rows=tuple(rows))
+
+
 _LONGEST_PHASE = 24
 _SIDE = re.compile(r"acid|sauer|sauren|alkal|alcal|basi[cqs]|bajo|low|high|\d")  # which buffers a slope is of
 _ONCE = ("figure", "standard", "raw", "temperature", "air_pressure")

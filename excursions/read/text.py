@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import codecs
-import re
 from collections.abc import Iterable, Iterator
 
 from excursions.errors import InputFileError
-from excursions.read.exports.words import roles_of
+from excursions.read.encodings import encoding_by_content
 
 BOMS: tuple[tuple[bytes, str], ...] = (
     (b"\xef\xbb\xbf", "utf-8"),
@@ -33,7 +32,7 @@ def encoding_of(head: bytes, stated: str = "") -> tuple[str, int]:
     """Encoding of a text that begins with `head`, and the length of its byte order mark.
 
     UTF-16 without a mark shows as zero bytes at every other place.  What is not UTF-8 is taken as
-    Windows-1252, in which nearly every byte has a meaning, unless the header is in the words of another script.
+    Windows-1252, in which nearly every byte has a meaning, unless its words or letters speak for another encoding.
     """
     for mark, name in BOMS:
         if head.startswith(mark):
@@ -46,25 +45,7 @@ def encoding_of(head: bytes, stated: str = "") -> tuple[str, int]:
         return "utf-16-le", 0
     if even > 0.6 * half and odd < 0.1 * half:
         return "utf-16-be", 0
-    return ("utf-8" if is_utf8(head) else _by_known_words(head)), 0
-
-
-_OTHERS = ("cp932", "gb18030", "cp1251")  # Japanese, Chinese, Cyrillic
-_WORD_LINES = 40
-
-
-def _by_known_words(head: bytes) -> str:
-    """Windows-1252, unless the first lines read in another encoding name columns in the words of its language."""
-    lines = b"\n".join(head.splitlines()[:_WORD_LINES])
-    for name in _OTHERS:
-        try:
-            text = lines.decode(name)
-        except UnicodeDecodeError:
-            continue
-        words = {word.strip(" \"'#") for word in re.split(r"[,;\t|\n:]", text)}
-        if sum(not word.isascii() and bool(roles_of(word)) for word in words) >= 2:
-            return name
-    return "cp1252"
+    return ("utf-8" if is_utf8(head) else encoding_by_content(head)), 0
 
 
 def is_utf8(data: bytes) -> bool:

@@ -12,12 +12,12 @@ def words(text: str) -> frozenset[str]:
 
 
 FOUND_WORDS = words(
-    "found before vor vorher vorgefunden vorgefundene vorgefundener antes avant initial initiale inicial pre af angetroffen "
+    "found before vor vorher vorgefunden vorgefundene vorgefundener antes avant initial initiale inicial pre af angetroffen ennen "
     "angetroffene gefunden aangetroffen trovato encontrado encontrada encontrados trouve trouvee anfang istzustand prima fore przed"
 )
 LEFT_WORDS = words(
     "left after nach nachher belassen lasciato achtergelaten apres despues depois final finale post al hinterlassen hinterlassene adjusted justiert new neu "
-    "neue nueva nuevo nouveau nouvelle dejado dejada deixado deixada laisse laissee eingestellt ajustado ajustada dopo efter"
+    "neue nueva nuevo nouveau nouvelle dejado dejada deixado deixada laisse laissee eingestellt ajustado ajustada dopo efter jalkeen"
 )
 
 # In order: the first row one of whose words stands in the header decides, unless a measuring word stands beside it.
@@ -35,7 +35,7 @@ PLAIN_KINDS: tuple[tuple[str, frozenset[str]], ...] = (
         "comment",
         words(
             "comment comments remark remarks note notes bemerkung bemerkungen kommentar anmerkung observation "
-            "observations observaciones observacoes remarque remarques comentario comentarios commentaire text notiz opmerking opmerkingen uwagi anmarkning"
+            "observations observaciones observacoes remarque remarques comentario comentarios commentaire text notiz opmerking opmerkingen uwagi anmarkning anmarkningar merknad observacao observazioni osservazioni huomautus huomautukset huom poznamka megjegyzes"
         ),
     ),
     (
@@ -50,7 +50,7 @@ PLAIN_KINDS: tuple[tuple[str, frozenset[str]], ...] = (
         "action",
         words(
             "action activity aktion aktivitat tatigkeit taetigkeit vorgang accion acao event work operation procedure "
-            "massnahme arbeit intervention art maintenance ereignis actividad operacion done kalibrierart job operacao"
+            "massnahme arbeit intervention art maintenance ereignis actividad operacion done kalibrierart job operacao operazione intervento toimenpide czynnosc"
         ),
     ),
     ("phase", words("phase stage zustand state condition step schritt etape fase etap")),
@@ -60,15 +60,15 @@ NOT_THIS_ONE = words("last previous prev letzte letzter lot charge next expiry d
 
 TIMES = words(
     "date datum fecha data dato timestamp datetime zeitpunkt zeitstempel when day performed calibrated kalibriert "
-    "etalonne calibrado collected"
+    "etalonne calibrado collected paiva pvm paivamaara provtagningstid"
 )
-CLOCKS = words("time zeit uhrzeit heure hora ora tijd tid klockslag godzina")
+CLOCKS = words("time zeit uhrzeit heure hora ora tijd tid klockslag godzina klo kello")
 POINTS = words(
     "point tag loop position location messstelle mst stelle repere punto ponto instrument equipment analyser analyzer "
-    "equipo equipement equipamento punkt kks asset place ort standort lieu emplacement ubicacion local messpunkt tagname where station meetpunt monsterpunt matpunkt provpunkt sigla"
+    "equipo equipement equipamento punkt kks asset place ort standort lieu emplacement ubicacion local messpunkt tagname where station meetpunt monsterpunt matpunkt provpunkt sigla mittauspiste naytepiste tagnummer tagnr probenort probeort probestelle entnahmestelle entnahmeort provtagningspunkt"
 )
 SERIALS = words(
-    "serial sn snr serien seriennummer seriennr sernr fabriknummer fabriknr serie matricola serienummer serienr seryjny"
+    "serial sn snr serien seriennummer seriennr sernr fabriknummer fabriknr serie matricola serienummer serienr seryjny sarjanumero valmistusnumero"
 )
 PROBES = SERIALS | words(
     "probe sensor sonde sonda electrode elektrode electrodo eletrodo fuhler fuehler capteur"
@@ -100,7 +100,7 @@ FIGURES: tuple[tuple[str, frozenset[str]], ...] = (
         "slope",
         words(
             "slope steilheit pente pendiente inclinacao declive sensitivity empfindlichkeit sensibilite sensibilidad "
-            "sensibilidade efficiency effizienz slp slopes helling lutning nachylenie pendenza"
+            "sensibilidade efficiency effizienz slp slopes helling lutning nachylenie pendenza kulmakerroin jyrkkyys"
         ),
     ),
     ("gain", words("gain verstarkung verstaerkung factor faktor facteur ganancia ganho coefficient")),
@@ -108,7 +108,7 @@ FIGURES: tuple[tuple[str, frozenset[str]], ...] = (
     (
         "zero_point",
         words(
-            "zero nullpunkt null cero asymmetry asymmetrie asymmetriepotential isopotential zp nullpunktverschiebung nulpunt nollpunkt"
+            "zero nullpunkt null cero asymmetry asymmetrie asymmetriepotential isopotential zp nullpunktverschiebung nulpunt nollpunkt nollapiste zerowy nulowy nullstrom"
         ),
     ),
     ("offset", words("offset offs ofs versatz decalage desplazamiento")),

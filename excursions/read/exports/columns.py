@@ -9,9 +9,15 @@ from functools import lru_cache
 
 from excursions.read.exports.quality import is_quality_text
 from excursions.read.exports.table import Row
-from excursions.read.exports.timeshapes import SUMMER_FLAGS, clock_shape_of, shape_of, zone_offset
+from excursions.read.exports.timeshapes import (
+    SUMMER_FLAGS,
+    clock_shape_of,
+    is_year_day,
+    shape_of,
+    zone_offset,
+)
 from excursions.read.exports.values import looks_numeric
-from excursions.read.exports.words import STATE_WORDS, fold, is_status_text, roles_of
+from excursions.read.exports.words import CLOCKS_ONLY, STATE_WORDS, fold, is_status_text, roles_of
 
 _LONGEST_WORD = 100
 _ENOUGH = 0.6  # share of filled cells that must be of a kind
@@ -102,7 +108,9 @@ def column_of(
     name = clean(header[index]) if index < len(header) else ""
     cells = tuple(row.cells[index].strip() for row in sample if index < len(row.cells))
     filled = [cell for cell in cells if cell]
-    shapes = [shape_of(cell) for cell in filled]
+    clocked = fold(name) in CLOCKS_ONLY  # "08.10.00" under "Ora" is no date
+    shapes = [None if clocked and clock_shape_of(cell) else shape_of(cell) for cell in filled]
+    dated = "date" in roles_of(name) and bool(filled) and all(map(is_year_day, filled))
     numbers = [looks_numeric(cell) for cell in filled]
     return Column(
         index=index,
@@ -112,12 +120,14 @@ def column_of(
         cells=cells,
         filled=len(filled),
         times=sum(shape is not None and shape.has_clock for shape in shapes),
-        dates=sum(shape is not None and not shape.has_clock for shape in shapes),
+        dates=len(filled) if dated else sum(shape is not None and not shape.has_clock for shape in shapes),
         clocks=sum(
             shape is None and clock_shape_of(cell) is not None
             for shape, cell in zip(shapes, filled, strict=True)
         ),
-        numbers=sum(number and shape is None for number, shape in zip(numbers, shapes, strict=True)),
+        numbers=0
+        if dated
+        else sum(number and shape is None for number, shape in zip(numbers, shapes, strict=True)),
         statuses=sum(is_status(cell) for cell in filled),
         zones=sum(_is_zone(cell, name) for cell in filled),
         distinct=len(set(filled)),

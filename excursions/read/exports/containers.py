@@ -19,6 +19,7 @@ from excursions.read.exports.frametable import (
 from excursions.read.exports.jsontext import is_json, json_table
 from excursions.read.exports.salvage import cut_parquet
 from excursions.read.exports.sources import Item
+from excursions.read.exports.sqltext import is_sql, sql_tables
 from excursions.read.exports.table import Table
 from excursions.read.exports.texttable import Source, TextTable
 from excursions.read.exports.workbook import workbook_tables
@@ -72,7 +73,8 @@ def _open_file(item: Item, options: ReadOptions) -> Opened:
         packing=packing[0] if packing else "",
         told=item.digest_is,
     )
-    if packing or is_json(content.start) or any(content.start.startswith(magic) for magic, _ in KINDS):
+    whole = any(is_kind(content.start) for is_kind, _ in TEXTS)
+    if packing or whole or any(content.start.startswith(magic) for magic, _ in KINDS):
         item.digest_aside()
     yield from open_content(content, options)
 
@@ -88,9 +90,10 @@ def open_content(content: Content, options: ReadOptions) -> Opened:
         if content.start.startswith(magic):
             yield from opener(content, options)
             return
-    if is_json(content.start):
-        yield from json_table(content, options)
-        return
+    for is_kind, opener in TEXTS:
+        if is_kind(content.start):
+            yield from opener(content, options)
+            return
     yield content.name, _text(content, options)
 
 
@@ -172,6 +175,11 @@ def _refuse_no_text(table: TextTable, content: Content) -> None:
         )
 
 
+# Texts that are no lines of cells: how each is known, and who reads it whole.
+TEXTS: tuple[tuple[Callable[[bytes], bool], Callable[[Content, ReadOptions], Opened]], ...] = (
+    (is_json, json_table),
+    (is_sql, sql_tables),
+)
 KINDS: tuple[tuple[bytes, Callable[[Content, ReadOptions], Opened]], ...] = (
     (b"PAR1", _parquet),
     (b"ARROW1", _arrow),

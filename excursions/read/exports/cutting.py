@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Sequence
 
 from excursions.errors import InputFileError
 from excursions.read.exports.columns import is_status, is_time_text
 from excursions.read.exports.headerrows import calendar_header, has_day_and_clock, times_begin, usual_width
 from excursions.read.exports.numbertimes import as_number_time
+from excursions.read.exports.quality import is_quality_text
 from excursions.read.exports.records_text import Cut, split_records
 from excursions.read.exports.table import Row
 from excursions.read.exports.timeshapes import clock_shape_of
+from excursions.read.exports.units import is_unit
 from excursions.read.exports.values import looks_numeric
 
 SEPARATORS = (",", ";", "\t", "|", "^", "\x1f", "\x01", "~")
@@ -22,6 +25,7 @@ _FEW_LINES = 6
 _FEW_TIMES = 0.3  # share of rows with a time below which the heading is asked
 _SAMPLE_CELLS = 4_000
 _HEADING_LINES = 8
+_RULE_LINES = 50
 _MOMENT = re.compile(r"\d[-./:]\d")
 _ONE_BLANK = re.compile(r"(?<=\S) (?=\S)")
 
@@ -49,6 +53,9 @@ def find_cut(lines: Sequence[str], stated: str) -> Cut:
     timed = [
         line for line in sample if _MOMENT.search(line)
     ]  # titles and rules of printed pages stand between them
+    ruled = _ruled(lines, timed)
+    if ruled and stated in ("", "fixed"):
+        return Cut(spans=ruled)
     spans = _spans(lines, timed if 3 * len(timed) >= len(sample) else sample)
     if stated == "fixed":
         return Cut(spans=spans)
@@ -63,12 +70,29 @@ def find_cut(lines: Sequence[str], stated: str) -> Cut:
     best = max(scored, default=(0.0, 0, Cut()), key=lambda item: item[:2])
     if best[0] < 0.3 and len(spans) > 1:
         # Blanks inside a name would be cut: they count only where columns of fixed width leave no whole cells.
-        whole = _whole_cells(sample, spans)
-        for cut in (Cut(spans=spans), *(() if whole else (Cut(separator=" ", quote='"'),))):
+        whole, blank = _whole_cells(sample, spans), Cut(separator=" ", quote='"')
+        named = all(line.count("=") > 1 for line in sample)  # name=value: blanks stand between them
+        for cut in (Cut(spans=spans),) if whole else (blank,) if named else (Cut(spans=spans), blank):
             score = _score(sample, cut)
             if score > max(best[0], 0.3):
                 best = (score, 0, cut)
     return best[2]
+
+
+_RULE = re.compile(r"\s*[-=]{2,}(?:\s+[-=]{2,})+\s*")
+_RUN = re.compile(r"[-=]{2,}")
+
+
+def _ruled(lines: Sequence[str], timed: Sequence[str]) -> tuple[tuple[int, int | None], ...]:
+    """Columns of fixed width as the strokes under their names draw them, where all lines with times fit them."""
+    rule = next((line for line in lines[:_RULE_LINES] if _RULE.fullmatch(line)), "")
+    starts = [match.start() for match in _RUN.finditer(rule)]
+    between = all(
+        line[start - 1 : start].isspace() or len(line) < start for line in timed for start in starts[1:]
+    )
+    if len(starts) < 2 or not timed or not between:
+        return ()
+    return tuple(zip([0, *starts[1:]], [*starts[1:], None], strict=True))
 
 
 def _quote(lines: Sequence[str], separator: str) -> str:
@@ -97,8 +121,10 @@ def _score(lines: Sequence[str], cut: Cut, heading: Sequence[str] = ()) -> float
     if not rows or width < 2:
         return 0.0
     most = max(3, _SAMPLE_CELLS // width)
-    usual = [row for row in rows if _width(row) == width][:most]
-    near = sum(abs(len(row.cells) - width) <= 1 for row in rows)
+    # Signals of which some end earlier leave rows with empty cells at their end.
+    common = Counter(len(row.cells) for row in rows).most_common(1)[0][0]
+    usual = [row for row in rows if _width(row) == width or len(row.cells) == common > width][:most]
+    near = sum(abs(len(row.cells) - width) <= 1 or len(row.cells) == common > width for row in rows)
     # The first of few lines may be the header.
     timed = sum(_has_time(row) for row in usual) / max(1, len(usual) - (len(lines) < _FEW_LINES))
     if timed < _FEW_TIMES and _promises_times(list(split_records(heading, 1, cut))):
@@ -123,7 +149,12 @@ def _width(row: Row) -> int:
 
 
 def _has_time(row: Row) -> bool:
-    return any(is_time_text(cell.strip()) or as_number_time(cell) for cell in row.cells[:200])
+    return any(
+        is_time_text(cell.strip())
+        or as_number_time(cell)
+        or ("=" in cell and is_time_text(cell.partition("=")[2].strip()))
+        for cell in row.cells[:200]
+    )
 
 
 def _share(cell: str) -> float:
@@ -153,13 +184,17 @@ def _whole_cells(lines: Sequence[str], spans: tuple[tuple[int, int | None], ...]
 
 
 def _is_two(cell: str) -> bool:
-    """Whether a cell with blanks is more than a name such as "Reactor 1 pH" or a time: it holds a figure or a time."""
+    """Whether a cell with blanks is more than a name such as "Reactor 1 pH" or a time.
+
+    It holds a figure or a time, a unit and a quality, or two of name=value.
+    """
     words = cell.split()
     if len(words) < 2 or is_time_text(cell):
         return False
-    return looks_numeric(words[0]) or any(
-        is_time_text(word) or (looks_numeric(word) and not word.isdigit()) for word in words
-    )
+    if is_unit(words[0]) and is_quality_text(words[-1]):
+        return True
+    figures = any(is_time_text(word) or (looks_numeric(word) and not word.isdigit()) for word in words)
+    return looks_numeric(words[0]) or figures or sum("=" in word for word in words) > 1
 
 
 def fixed_spans(

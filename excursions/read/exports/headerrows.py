@@ -12,8 +12,8 @@ from excursions.read.exports.calendartimes import PARTS, is_part
 from excursions.read.exports.columns import is_midnight, is_time_text
 from excursions.read.exports.numbertimes import as_number_time
 from excursions.read.exports.table import Row
-from excursions.read.exports.timeshapes import clock_shape_of, shape_of
-from excursions.read.exports.words import fold, roles_of
+from excursions.read.exports.timeshapes import clock_shape_of, is_year_day, shape_of
+from excursions.read.exports.words import CLOCK_NAMES, fold, roles_of
 
 _MOST_HEADER_ROWS = 6
 
@@ -62,7 +62,7 @@ def has_day_and_clock(row: Row) -> bool:
     """Whether a date without a clock and a time of day stand in cells of their own."""
     shapes = [shape_of(cell.strip()) for cell in row.cells]
     day = any(
-        shape is not None and (not shape.has_clock or is_midnight(cell))
+        is_year_day(cell.strip()) or (shape is not None and (not shape.has_clock or is_midnight(cell)))
         for shape, cell in zip(shapes, row.cells, strict=True)
     )
     return day and any(clock_shape_of(cell.strip()) is not None for cell in row.cells)
@@ -77,8 +77,10 @@ def _merged_day(rows: Sequence[Row], later: Sequence[Row]) -> int | None:
 
 
 def calendar_header(rows: Sequence[Row]) -> int | None:
-    """Index of a row that names a year and a month or a day of the year, over years in the row below it."""
+    """Index of a row that names a year and a month or a day of the year, or a date and a clock, over such numbers below it."""
     for index, (row, below) in enumerate(itertools.pairwise(rows[:_MOST_HEADER_ROWS])):
+        if _names_year_days(row, below):
+            return index
         year = next((i for i, cell in enumerate(row.cells) if fold(cell) in PARTS["year"][0]), None)
         named = any(fold(cell) in PARTS[part][0] for cell in row.cells for part in ("month", "yearday"))
         if (
@@ -89,6 +91,15 @@ def calendar_header(rows: Sequence[Row]) -> int | None:
         ):
             return index
     return None
+
+
+def _names_year_days(row: Row, below: Row) -> bool:
+    """Whether a row names a date and a clock, and the one below it gives a year with a day of it."""
+    roles = [roles_of(cell) | ({"clock"} if fold(cell) in CLOCK_NAMES else set()) for cell in row.cells]
+    dated = any(
+        "date" in said and is_year_day(cell.strip()) for said, cell in zip(roles, below.cells, strict=False)
+    )
+    return dated and any("clock" in said for said in roles)
 
 
 def times_begin(row: Row) -> int | None:

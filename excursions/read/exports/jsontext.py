@@ -55,6 +55,7 @@ def json_table(content: Content, options: ReadOptions) -> Opened:
 def _flat(frame: pl.DataFrame) -> pl.DataFrame:
     """Objects as columns of their own, arrays as rows, until nothing is nested."""
     for _ in range(_DEEPEST):
+        frame = _pairs(frame)
         nested = [name for name, dtype in frame.schema.items() if isinstance(dtype, pl.Struct)]
         lists = [name for name, dtype in frame.schema.items() if isinstance(dtype, pl.List)]
         if nested:
@@ -64,6 +65,43 @@ def _flat(frame: pl.DataFrame) -> pl.DataFrame:
         else:
             break
     return frame
+
+
+_FIRST_INSTANT = 1e8  # s since 1970: smaller numbers of a pair are its reading
+
+
+def _is_pairs(column: pl.Series) -> bool:
+    """Whether a column holds lists of two: a time and a reading, in this order or the other."""
+    if not isinstance(column.dtype, pl.List) or not isinstance(column.dtype.inner, pl.List):
+        return False
+    inner = column.explode().drop_nulls()
+    if not len(inner) or isinstance(inner.dtype.inner, (pl.List, pl.Struct)):  # type: ignore[attr-defined]
+        return False
+    return bool((inner.list.len() == 2).all())
+
+
+def _pairs(frame: pl.DataFrame) -> pl.DataFrame:
+    """Lists of time and reading as a row each; where they are several beside one another, the key of each is its tag."""
+    names = [name for name in frame.columns if _is_pairs(frame[name])]
+    if not names:
+        return frame
+    if len(names) > 1:
+        others = [name for name in frame.columns if name not in names]
+        frame = frame.unpivot(names, index=others, variable_name="tag", value_name="pairs").explode("pairs")
+        names = ["pairs"]
+    else:
+        frame = frame.explode(names[0])
+    both = [frame[names[0]].list.get(place, null_on_oob=True) for place in (0, 1)]
+    at = int(_is_instant(both[1]) and not _is_instant(both[0]))
+    return frame.drop(names[0]).with_columns(both[at].alias("time"), both[1 - at].alias("value"))
+
+
+def _is_instant(column: pl.Series) -> bool:
+    known = column.drop_nulls()
+    if known.dtype == pl.String:
+        number = known.cast(pl.Float64, strict=False)
+        return bool(len(known)) and bool((number.is_null() | (number >= _FIRST_INSTANT)).all())
+    return known.dtype.is_numeric() and bool(len(known)) and bool((known >= _FIRST_INSTANT).all())
 
 
 def _beside(frame: pl.DataFrame, name: str) -> pl.DataFrame:

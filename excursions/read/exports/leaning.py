@@ -12,10 +12,11 @@ from collections.abc import Sequence
 import numpy as np
 import polars as pl
 
-from excursions.read.exports.columns import Column, clean
+from excursions.read.exports.columns import Column
 from excursions.read.exports.headerrows import is_remark, times_begin, trimmed
 from excursions.read.exports.layouts.common import is_counter, is_quality
-from excursions.read.exports.refusals import is_limit, is_total
+from excursions.read.exports.named import named_cells
+from excursions.read.exports.sections import section_of
 from excursions.read.exports.sheet import Sheet
 from excursions.read.exports.stacked import BlockTable, Held, held
 from excursions.read.exports.table import Row, Table
@@ -23,7 +24,7 @@ from excursions.read.exports.textparts import parse_distinct
 from excursions.read.exports.timeshapes import clock_shape_of, shape_of
 from excursions.read.exports.units import is_unit
 from excursions.read.exports.values import looks_numeric
-from excursions.read.exports.words import fold, roles_of
+from excursions.read.exports.words import roles_of
 from excursions.records import BoolArray, Decision, IndexArray
 
 _HEAD_ROWS = 20
@@ -41,7 +42,9 @@ def written_out(table: Table, sheet: Sheet | None, name: str) -> Found | None:
         If the file is too large to be held in memory.
     """
     finders = (
-        (_times_across, _day_lines) if sheet is None else (_hours_across, _day_lines, _tag_lines, _merged)
+        (_times_across, _day_lines, named_cells)
+        if sheet is None
+        else (_hours_across, _day_lines, _tag_lines, named_cells, _merged)
     )
     return next((found for find in finders if (found := find(table, sheet, name)) is not None), None)
 
@@ -248,7 +251,8 @@ def _tag_lines(table: Table, sheet: Sheet | None, name: str) -> Found | None:
         [here and _is_title(Row(0, (text,))) for text, here in zip(texts, alone, strict=True)], np.bool_
     ) & (kept.lines > sheet.header_line)
     tag = pl.Series(
-        [text if here else None for text, here in zip(texts, is_title, strict=True)], dtype=pl.String
+        [section_of((text,))[1] if here else None for text, here in zip(texts, is_title, strict=True)],
+        dtype=pl.String,
     )
     keep = np.flatnonzero(~is_title & (kept.lines > sheet.header_line))
     frame = kept.frame.insert_column(0, tag.fill_null(strategy="forward").alias("tag"))[keep]
@@ -262,14 +266,8 @@ def _tag_lines(table: Table, sheet: Sheet | None, name: str) -> Found | None:
 
 
 def _is_title(row: Row) -> bool:
-    """A line with one text: no time, no number, no total, no unit."""
-    if trimmed(row.cells) != 1:
-        return False
-    text = clean(row.cells[0])
-    other = (
-        shape_of(text) or clock_shape_of(text) or looks_numeric(text) or is_total((text,)) or is_unit(text)
-    )
-    return bool(fold(text)) and not other and not is_limit((text, "0"))
+    """A line with one text that names something."""
+    return trimmed(row.cells) == 1 and bool(section_of(row.cells)[1])
 
 
 def _merged(table: Table, sheet: Sheet | None, name: str) -> Found | None:

@@ -14,6 +14,8 @@ Mend = Callable[[bytes], bytes]
 _ENTITY = re.compile(rb"&(?:#\d{1,6}|#[xX][0-9a-fA-F]{1,5}|[A-Za-z]{2,8}\d{0,2});")
 _CUTS = frozenset(",;\t|\"'\n\r")  # a letter that would cut the line elsewhere stays as it is
 _WHOLE = re.compile(rb'(?m)^"((?:[^"\n]|"")*)"[,;\t]*$')
+# "[2024-03-01 08:00:00] AT-101 7.02": programs that log put the time in brackets.
+_BRACKETED = re.compile(rb"(?m)^\s*[\[(](\d[^\[\]()\n]{7,39})[\])]")
 _FEWEST = 3
 _MOST = 0.9
 _SEPARATOR = re.compile(rb"[,;\t|]")
@@ -30,6 +32,8 @@ def mends_of(lines: Sequence[str]) -> tuple[Mend, ...]:
         found.append(_with_letters)
     if sum(any(mark in line for mark in "│┃║") for line in lines) >= _FEWEST:
         found.append(_undrawn)
+    if sum(_BRACKETED.match(line) is not None for line in filled) >= max(_FEWEST, _MOST * len(filled)):
+        found.append(_unbracketed)
     return tuple(found)
 
 
@@ -50,6 +54,10 @@ _DRAWN = {
 def _undrawn(data: bytes) -> bytes:
     """Lines drawn for the eye as the plain marks that others draw them with."""
     return data.decode(errors="replace").translate(_DRAWN).encode()
+
+
+def _unbracketed(data: bytes) -> bytes:
+    return _BRACKETED.sub(rb" \1 ", data)
 
 
 def _unquoted(data: bytes) -> bytes:

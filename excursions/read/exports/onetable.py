@@ -49,6 +49,7 @@ class Asked:
     """What a table is read with: its name for reports, the file's name without endings, options, readings so far.
 
     hints : date orders of tables of the same kind, by kind
+    sections : whether lines between the rows may name other signals; not once a file has been taken apart at them
     """
 
     name: str
@@ -56,6 +57,7 @@ class Asked:
     options: ReadOptions
     gather: Gather
     hints: dict[str, set[str]] = field(default_factory=dict)
+    sections: bool = True
 
 
 def read_table(table: Table, asked: Asked) -> TableRead:
@@ -92,7 +94,11 @@ def _plain(table: Table, asked: Asked) -> TableRead:
         sheet = look_at(table.preview, asked.stem)
     if sheet is None:
         raise _no_data(table)
-    stacked = previews_blocks(table.preview, sheet.first_line, [column.header for column in sheet.columns])
+    if not asked.sections:
+        sheet = replace(sheet, section="")
+    stacked = previews_blocks(
+        table.preview, sheet.first_line, [column.header for column in sheet.columns], sheet.section
+    )
     if sheet.fault is not None:
         if stacked:
             raise Stacked
@@ -163,13 +169,13 @@ def _blocks(table: Table, asked: Asked) -> TableRead:
     """Each block as a table of its own; what cannot be read of them is refused line by line."""
     sheet = look_at(table.preview, asked.stem)
     found = TableRead(layout=STACKED, data_line=1, outcome=Outcome())
-    blocks = take_apart(table, len(sheet.columns) if sheet else 2)
+    blocks = take_apart(table, len(sheet.columns) if sheet else 2, sheet.section if sheet else "")
     problems: list[InputFileError] = []
     for number, block in enumerate(blocks):
         stem = asked.stem if len(blocks) == 1 else f"{asked.stem} {number + 1}"
         mark = asked.gather.mark()
         try:
-            read = _plain(block, replace(asked, stem=stem))
+            read = _plain(block, replace(asked, stem=stem, sections=False))
         except Stacked:
             raise InputFileError(
                 found="tables one below the other that cannot be told apart", expected="one table a file",

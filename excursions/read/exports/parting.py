@@ -2,7 +2,8 @@
 
 Put together they would contradict or interleave one another.  Files of one signal follow one another, or repeat
 what the other says where they overlap.  A name with a digit is one of the plant's own: where two files contradict
-one another there, the later one is the historian's later word.
+one another there, the later one is the historian's later word, unless both are called alike, lie in folders of their
+own and tell of the same time: a folder a unit, with the same tags in each.
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ _NEAR = (
     0.1  # of the span of the middle four fifths: readings nearer than this agree, however each file rounds
 )
 _COMMON = 0.1  # share of the readings there that must be of shared instants
+_SAME = 0.9
 _DATE = re.compile(r"[ _.\-]*\d{4,}(?:[-_.]\d+)*")
 
 # A file's readings: its name, from, to.
@@ -42,8 +44,9 @@ def parted(tag: str, time: TimeArray, value: FloatArray, ranges: Sequence[Range]
     rows: dict[str, list[slice]] = {}
     for file, start, stop in ranges:
         rows.setdefault(file, []).append(slice(start, stop))
-    if len(rows) < 2 or any(char.isdigit() for char in tag):
+    if len(rows) < 2:
         return {}
+    own_name = any(char.isdigit() for char in tag)
     spans = {
         file: (min(int(time[r].min()) for r in own), max(int(time[r].max()) for r in own))
         for file, own in rows.items()
@@ -54,6 +57,8 @@ def parted(tag: str, time: TimeArray, value: FloatArray, ranges: Sequence[Range]
         for later in order[position + 1 :]:
             if spans[later][0] > spans[file][1]:
                 break
+            if own_name and not (_called_alike(file, later) and _same_time(spans[file], spans[later])):
+                continue
             others = others or _differ(*(_of(time, value, rows[each]) for each in (file, later)))
     if not others:
         return {}
@@ -62,6 +67,16 @@ def parted(tag: str, time: TimeArray, value: FloatArray, ranges: Sequence[Range]
         names[file]: ((file,), np.concatenate([np.arange(r.start, r.stop) for r in own]))
         for file, own in rows.items()
     }
+
+
+def _called_alike(one: str, other: str) -> bool:
+    return one != other and Path(one).name == Path(other).name
+
+
+def _same_time(one: tuple[int, int], other: tuple[int, int]) -> bool:
+    """Whether two spans of time cover one another nearly."""
+    shared = min(one[1], other[1]) - max(one[0], other[0])
+    return shared >= _SAME * max(one[1] - one[0], other[1] - other[0])
 
 
 def _of(time: TimeArray, value: FloatArray, rows: Sequence[slice]) -> tuple[TimeArray, FloatArray]:

@@ -22,6 +22,7 @@ class Stream:
 
     time : columns of the time: one, or date and time of day
     value, quality : columns; quality None when there is none
+    flags : further columns that say a reading is bad or doubtful; the worst of all holds
     tag : name, where the stream is one tag
     tag_columns : columns that name the tag in each row, outermost first, where it is not
     unit, description : as the file states them; unit_column, description_column : where each row does
@@ -30,6 +31,7 @@ class Stream:
     time: tuple[int, ...]
     value: int
     quality: int | None = None
+    flags: tuple[int, ...] = ()
     tag: str = ""
     tag_columns: tuple[int, ...] = ()
     unit: str = ""
@@ -41,7 +43,9 @@ class Stream:
     def columns(self) -> frozenset[int]:
         """Every column the stream reads."""
         others = (self.value, self.quality, self.unit_column, self.description_column)
-        return frozenset((*self.time, *self.tag_columns, *(index for index in others if index is not None)))
+        return frozenset(
+            (*self.time, *self.tag_columns, *self.flags, *(index for index in others if index is not None))
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,6 +70,7 @@ class Plan:
         that have another one
     zone : IANA name for wall times; own : the user's quality words, folded
     kept : what says that the readings are averages, or empty
+    section : how a line between the rows would mark the name of another signal, empty where none may
     """
 
     layout: str
@@ -84,6 +89,7 @@ class Plan:
     constants: Mapping[int, str] = field(default_factory=dict)
     own: Mapping[str, int] = field(default_factory=dict)
     kept: str = ""
+    section: str = ""
     decisions: tuple[Decision, ...] = field(default=())
 
     def header(self, column: int) -> str:

@@ -23,7 +23,7 @@ from excursions.read.exports.quality import QualityPlan, base_of, scheme_of, use
 from excursions.read.exports.sheet import Sheet
 from excursions.read.exports.timeplan import ORDERS, TimePlan
 from excursions.read.exports.times import fast_pattern
-from excursions.read.exports.timeshapes import SUMMER_FLAGS, shape_of
+from excursions.read.exports.timeshapes import SUMMER_FLAGS, is_year_day, shape_of
 from excursions.read.exports.words import fold
 from excursions.read.exports.zonestated import decide_zone
 from excursions.read.fold import plain
@@ -62,8 +62,8 @@ def make_plan(
     for columns in dict.fromkeys(stream.time for stream in draft.streams):
         times[columns] = _time_plan(sheet, columns, options, subject, texts, decisions, hint)
     qualities = {
-        stream.quality: _quality_plan(sheet.columns[stream.quality], options, subject, codes, decisions)
-        for stream in draft.streams if stream.quality is not None
+        index: _quality_plan(sheet.columns[index], options, subject, codes, decisions)
+        for stream in draft.streams for index in (stream.quality, *stream.flags) if index is not None
     }  # fmt: skip
     decimal = _decimal(sheet, draft.streams, options, subject, texts, decisions)
     others = _other_marks(sheet, draft.streams, options, decimal, subject, decisions)
@@ -74,6 +74,7 @@ def make_plan(
         layout=draft.layout, streams=draft.streams, width=len(sheet.columns), first_line=sheet.first_line, times=times,
         qualities=qualities, decimal=decimal, numbers=numbers, labels=labels, own=user_words(options.quality_words), many_labels=any(sheet.columns[index].distinct > _MANY_LABELS for index in labels), zone=name, constants=draft.constants, others=others,
         headers=tuple(column.header for column in sheet.columns), decisions=tuple(decisions), kept=_averages(sheet, draft),
+        section="" if draft.layout == "long" else sheet.section,
     )  # fmt: skip
 
 
@@ -157,7 +158,9 @@ def _time_plan(
     shapes = Counter(shape for shape in map(shape_of, cells) if shape is not None)
     flagged = _is_flagged(sheet, columns, parts, subject, options, decisions)
     if not shapes:
-        return TimePlan(parts=parts, flagged=flagged, example=example)
+        days = bool(cells) and all(map(is_year_day, cells))
+        fast, example = ("%Y%j", cells[0]) if days else ("", example)
+        return TimePlan(parts=parts, fast=fast, flagged=flagged, example=example)
     order = ""
     if any(shape.date == "abc" for shape in shapes):
         order = _order(sheet, columns, options, subject, texts, decisions, hint)

@@ -20,25 +20,25 @@ from excursions.records import BAD, GOOD, UNCERTAIN, ByteArray
 
 NAMES = ("good", "uncertain", "bad")
 _GOOD_WORDS = (
-    "good ok okay valid true yes normal fine measured gut gultig gueltig in_ordnung bueno valido bon valide buono valida bom "
+    "good ok okay valid success true yes normal fine measured gut gultig gueltig in_ordnung bueno valido bon valide buono valida bom "
     "actual g o.k. good_clamped approved accepted a passed pass certified bra goed "
-    "bonne bonnes correct correcte buena dobry dobra i.o. хорошии хорошее норма норм 良好 良 正常 好 有効 有效 合格"
+    "bonne bonnes correct correcte buena boa buona god godt bra dobry dobra dobre hyva jo iyi gecerli spravne platny platna prawidlowy poprawny i.o. хорошии хорошее норма норм 良好 良 正常 好 有効 有效 合格 양호 정상 유효 좋음"
 )
 _UNCERTAIN_WORDS = (
     "uncertain questionable suspect doubtful estimated substituted substitute interpolated manual simulated annotated unsicher "
     "fraglich ersatzwert incierto incertain incerto provisional warning warn subnormal s q u sub-normal replaced forced "
     "p e provisional_data overridden out_of_specification last_usable_value incertaine douteux douteuse incierta dudoso dudosa "
-    "incerta dubbio onzeker osaker niepewny недостоверно неопределенныи 不確定 不确定 疑問 可疑 推定"
+    "incerta dubbio onzeker osaker usikker niepewny niepewna watpliwy nejista nejisty bizonytalan belirsiz supheli epavarma неопределенное сомнительно сомнительное недостоверно неопределенныи 不確定 不确定 疑問 可疑 推定 불확실 의심"
 )
 _BAD_WORDS = (
     "bad invalid false no error err fault failure failed fail missing nodata no_data not_connected offline comm_fail shutdown "
     "out_of_service schlecht ungultig ungueltig fehler gestort gestoert malo invalide mauvais cattivo ruim rejected "
     "comm_failure sensor_failure device_failure config_error function_check maintenance_required bad_input null none nan b "
     "i/o_timeout timeout stale disconnected mauvaise defaut defectueux mala cattiva invalida slecht darlig "
-    "zly zla dalig nok not_ok n.i.o. niet_ok плохои плохое ошибка обрыв 不良 異常 異常値 无效 無効 异常 坏 故障 欠測 欠损 断線 断线 通信異常 通讯故障"
+    "zly zla zle dalig darlig spatna spatny rossz hibas ervenytelen kotu hatali gecersiz huono nieprawidlowy neplatny chyba blad fel ogiltig ugyldig ongeldig non_valido invalido nok not_ok n.i.o. niet_ok плохои плохое ошибка обрыв 不良 異常 異常値 无效 無効 异常 坏 故障 欠測 欠损 断線 断线 通信異常 通讯故障 불량 이상 고장 오류 무효"
 )
 _WORDS: dict[str, int] = {
-    word: quality
+    plain(word).casefold(): quality
     for words, quality in ((_GOOD_WORDS, GOOD), (_UNCERTAIN_WORDS, UNCERTAIN), (_BAD_WORDS, BAD))
     for word in words.split()
 }
@@ -122,9 +122,13 @@ def scheme_of(texts: Iterable[str], header: str) -> tuple[str, str]:
 
 
 def _of_zero_and_one(numbers: set[int], name: str) -> tuple[str, str]:
-    if re.search(r"good|valid|ok|gut|gultig", name) and "invalid" not in name:
+    if re.search(r"good|valid|ok|gut|gultig", name) and not re.search(
+        r"invalid|ungultig|ungueltig|not? ?ok|nok", name
+    ):
         return "good_is_1", "the header names the good state"
-    if re.search(r"bad|fault|error|invalid|questionable|fehler|suspect", name):
+    if re.search(
+        r"bad|fault|error|invalid|questionable|fehler|suspect|ungultig|ungueltig|non valid|not? ?ok|nok", name
+    ):
         return "good_is_0", "the header names the bad state"
     if numbers == {1}:
         return "good_is_1", "1 throughout"

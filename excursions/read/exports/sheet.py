@@ -19,6 +19,7 @@ from excursions.read.exports.headerrows import (
     with_damaged_rows,
     with_row_names,
 )
+from excursions.read.exports.sections import PAIR, names_by_itself, pair_of, section_of
 from excursions.read.exports.table import Preview, Row
 from excursions.read.exports.units import is_unit
 from excursions.read.exports.words import roles_of
@@ -35,6 +36,7 @@ class Sheet:
     first_line : line of the first data row
     fault : why its rows and its header do not fit, None when they do
     separator : what stands between its cells, empty where nothing does
+    section : how the line right above the table marks the name of a signal (see sections), empty where it does not
     preamble : key -> text of the lines above the header ("Tag: AT-101")
     preamble_lines : the same lines as they stood
     """
@@ -49,6 +51,7 @@ class Sheet:
     data: tuple[Row, ...] = ()
     fault: InputFileError | None = None
     separator: str = ""
+    section: str = ""
 
 
 def look_at(preview: Preview, stem: str) -> Sheet | None:
@@ -73,7 +76,12 @@ def _look(preview: Preview, stem: str) -> Sheet | None:
     line = rows[header_at].line if header_at is not None else 0
     header = with_row_names(fitted(header, rows[start:]), rows[start:])
     preamble = [row for row in preview.rows if row.line < top]
-    return _sheet(stem, rows[start:], extra, header, preamble, preview.late, header_line=line)
+    sheet = _sheet(stem, rows[start:], extra, header, preamble, preview.late, header_line=line)
+    form, name = section_of(preamble[-1].cells) if preamble else ("", "")
+    if names_by_itself(form, name):
+        sheet.preamble.setdefault("tag", name)
+    pair = header_at is not None and pair_of(header)[0] and not any(map(roles_of, header))
+    return replace(sheet, section=PAIR if pair else form)
 
 
 _PARTS = {"value", "average", "other_figure", "quality", "time", "date", "clock"}

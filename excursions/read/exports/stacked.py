@@ -17,8 +17,9 @@ import polars as pl
 from excursions.errors import InputFileError
 from excursions.read.exports.ahead import in_order
 from excursions.read.exports.columns import clean, is_time_text
-from excursions.read.exports.layouts.naming import stated_tag
+from excursions.read.exports.layouts.naming import BLOCK, stated_tag
 from excursions.read.exports.numbertimes import as_number_time
+from excursions.read.exports.sections import begins_anew, is_section, lines_of
 from excursions.read.exports.sheet import key_values
 from excursions.read.exports.table import MORE, Batch, Job, Portion, Preview, Row, Table, Wanted
 from excursions.read.exports.words import roles_of
@@ -28,6 +29,7 @@ _WIDEST = 64
 _LARGEST = 20_000_000  # cells held in memory
 _TIME_ROLES = {"time", "date", "clock"}
 _SAMPLE, _LATE = 1_000, 100
+_ENDS = 20
 
 
 class Stacked(Exception):
@@ -54,14 +56,19 @@ def _is_header(cells: Sequence[str]) -> bool:
     )
 
 
-def previews_blocks(preview: Preview, first_line: int, headers: Sequence[str]) -> bool:
+def previews_blocks(preview: Preview, first_line: int, headers: Sequence[str], section: str = "") -> bool:
     """Whether the first rows already show a second block below the first data row."""
-    later = (row for row in preview.rows if row.line > first_line)
+    later = [row for row in preview.rows if row.line >= first_line]
     return any(
         begins_block(row.cells, headers)
-        for row in later
-        if not any(is_time_text(cell.strip()) for cell in row.cells)
+        or (is_section(row.cells, section) and _anew(later[:index], later[index + 1 :]))
+        for index, row in enumerate(later)
+        if row.line > first_line and not any(is_time_text(cell.strip()) for cell in row.cells)
     )
+
+
+def _anew(before: Sequence[Row], after: Sequence[Row]) -> bool:
+    return begins_anew([row.cells for row in before], [row.cells for row in after])
 
 
 @dataclass(kw_only=True)
@@ -116,7 +123,7 @@ def _frame(rows: Sequence[Row], names: Sequence[str]) -> pl.DataFrame:
     return pl.DataFrame(cells, schema=dict.fromkeys(names, pl.String), orient="row")
 
 
-def take_apart(table: Table, width: int) -> list[BlockTable]:
+def take_apart(table: Table, width: int, section: str = "") -> list[BlockTable]:
     """The blocks of a file, in its order.
 
     Raises
@@ -128,12 +135,14 @@ def take_apart(table: Table, width: int) -> list[BlockTable]:
     frame, lines = kept.frame, kept.lines
     if not frame.height:
         return []
-    starts = _block_starts(frame)
+    starts = _block_starts(frame, section)
     blocks = []
     for start, stop in zip(starts, [*starts[1:], frame.height], strict=True):
         timed = _has_time(frame[start:stop])
         first = start + (int(np.flatnonzero(timed)[0]) if timed.any() else stop - start)
-        head = _rows(frame[start:first], lines[start:first])
+        head = tuple(
+            said for row in _rows(frame[start:first], lines[start:first]) for said in _named(row, section)
+        )
         blocks.append(
             BlockTable(head=head, frame=frame[first:stop], lines=lines[first:stop], words=table.words)
         )
@@ -194,13 +203,28 @@ def _has_time(frame: pl.DataFrame) -> BoolArray:
     return np.array(found, np.bool_)
 
 
-def _block_starts(frame: pl.DataFrame) -> list[int]:
+def _named(row: Row, section: str) -> tuple[Row, ...]:
+    """A line that marks a name the way this file does, as lines that say so: it is the tag, or goes before several."""
+    return tuple(Row(row.line, (line,)) for line in lines_of(row.cells, section, BLOCK)) or (row,)
+
+
+def _block_starts(frame: pl.DataFrame, section: str) -> list[int]:
     """Rows where a run of rows without times begins that names a tag or columns."""
     timed = _has_time(frame)
     edges = np.flatnonzero(np.diff(np.concatenate([[True], timed, [True]]).astype(np.int8)))
     starts = [0]
     for begin, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
         rows = [[cell or "" for cell in row] for row in frame[begin:end].iter_rows()]
-        if begin and any(begins_block(row, ()) for row in rows):
+        named = any(is_section(row, section) for row in rows)
+        if begin and (
+            any(begins_block(row, ()) for row in rows)
+            or (named and begins_anew(_texts(frame[starts[-1] : begin]), _texts(frame[end:])))
+        ):
             starts.append(begin)
     return starts
+
+
+def _texts(frame: pl.DataFrame) -> list[list[str]]:
+    """The first and the last rows of a frame; what lies between them decides nothing."""
+    ends = frame if frame.height <= 2 * _ENDS else pl.concat([frame.head(_ENDS), frame.tail(_ENDS)])
+    return [[cell or "" for cell in row] for row in ends.iter_rows()]

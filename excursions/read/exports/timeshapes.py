@@ -82,7 +82,8 @@ _CLOCKS = (
 )
 _ZONE = r"\s*(?:(?P<zone>[zZ]|(?:UTC|GMT)?[+-]\d{2}(?::?\d{2})?(?::?00)?|(?:UTC|GMT)[+-]\d{1,2}|\(?[A-Za-z]{2,5}\)?|[SWsw])(?:\s?\[(?P<region>[A-Za-z_]+(?:/[A-Za-z_]+)*)\])?)?"
 _WEEKDAY = r"(?:[^\W\d]{2,10}\.?,?\s+)?"
-_GAP = r"(?:[T,;_]\s?|\s+|:|-|\s-\s|,\s| T )"
+# Between a date and a clock; some languages put a word there: "17.3.2025 klo 8.00", "17 mars 2025 à 08:00".
+_GAP = r"(?:[T,;_]\s?|\s+|:|-|\s-\s|,\s| T |,?\s(?:klo|kl\.?|at|a|a las|as|alle|alle ore|ore|om|um|o|o godz\.?|v|ob)\s)"
 
 
 def _all_patterns() -> tuple[tuple[str, bool, re.Pattern[str]], ...]:
@@ -206,6 +207,14 @@ class TimeShape:
     zoned: bool
     fraction: int
     long_year: bool
+
+
+_YEAR_DAY = re.compile(r"(?:19|20)\d{2}(?!000)(?:[0-2]\d{2}|3[0-5]\d|36[0-6])")
+
+
+def is_year_day(text: str) -> bool:
+    """Whether digits can be a year and the day of it; a date only where the column is named as one, or a clock is beside it."""
+    return _YEAR_DAY.fullmatch(text) is not None
 
 
 @lru_cache(maxsize=100_000)

@@ -16,6 +16,7 @@ import polars as pl
 
 from excursions.read.exports.quality import QualityPlan, fold_word, is_quality_text, quality_of
 from excursions.read.exports.timeshapes import MONTHS
+from excursions.read.exports.units import is_unit
 from excursions.read.exports.words import STATE_WORDS, is_status_text
 from excursions.read.fold import plain, unwrapped
 from excursions.records import BAD, GOOD, UNCERTAIN, BoolArray, ByteArray, FloatArray, IndexArray
@@ -189,6 +190,7 @@ def understand(text: str, decimal: str) -> Reading | None:
         return Reading(np.nan, BAD, text.strip())
     if _IN_BRACKETS.fullmatch(said):
         return None  # negative, or doubtful: nobody says which
+    said, before = _without_unit_before(said)
     match = _NUMBER.fullmatch(written(said, decimal))
     if match is None:
         return Reading(np.nan, BAD, text.strip()) if not re.match(r"[+-]*[.,]?\d", said) else None
@@ -197,7 +199,17 @@ def understand(text: str, decimal: str) -> Reading | None:
         return None
     power = (match["power"] or "").lower().replace("d", "e")  # Fortran writes 1.5D+00
     number = float(match["sign"] + _bare(digits, decimal) + power)
-    return _with_rest(number, match["mark"].strip("="), match["rest"].strip(), text.strip())
+    found = _with_rest(number, match["mark"].strip("="), match["rest"].strip(), text.strip())
+    return replace(found, unit=found.unit or before) if found is not None and before else found
+
+
+_BEFORE = re.compile(r"([^\W\d_]{1,5}|°[CF])[\s:=]{1,3}(?=[+-]?[.,]?\d)")
+
+
+def _without_unit_before(said: str) -> tuple[str, str]:
+    """A number without a unit that stands before it (``pH 7.02``), and that unit."""
+    match = None if said[:1] in "0123456789.,+-<>" else _BEFORE.match(said)
+    return (said[match.end() :], match[1]) if match and is_unit(match[1]) else (said, "")
 
 
 # A minus behind its number, a power of ten written out, a raised point.
@@ -280,4 +292,5 @@ def looks_numeric(text: str) -> bool:
 
 def _simple(text: str) -> str:
     said = text if text.isascii() and text[:1] not in "='\"" else unwrapped(plain(text))
+    said = _without_unit_before(said.strip())[0]
     return said.strip("() ") if _IN_BRACKETS.fullmatch(said) else written(said)

@@ -14,6 +14,7 @@ from excursions.read.exports.outcome import Outcome, Replan
 from excursions.read.exports.plan import Plan, Stream
 from excursions.read.exports.quality import parse_quality
 from excursions.read.exports.refusals import NO_TAG, missing_hour, surplus_cells, unread_time, unread_value
+from excursions.read.exports.sections import continues, is_certain, is_section
 from excursions.read.exports.stacked import Stacked, begins_block
 from excursions.read.exports.table import MORE, Batch, Portion
 from excursions.read.exports.times import parse_times
@@ -178,16 +179,23 @@ class _Batch:
         """Quality (n,) of the readings, and where the quality column itself says bad."""
         if stream.quality is None:
             return values.quality, np.zeros(self.batch.height, np.bool_)
-        column = self.batch.frame[str(stream.quality)]
-        codes, table = parse_quality(column, self.plan.qualities[stream.quality])
-        seen = self.piece.codes.get(stream.quality, frozenset())
-        self.piece.codes[stream.quality] = seen | (frozenset(table) - {""})
-        self._count_codes(stream, column, table)
+        codes = self._codes(stream, stream.quality)
+        for flag in stream.flags:
+            codes = np.maximum(codes, self._codes(stream, flag))
         says_bad: BoolArray = codes == BAD
         if not values.quality.any():
             return codes, says_bad
         worse = np.maximum(codes, values.quality)
         return np.where((values.quality > BAD) & says_bad, BAD, worse).astype(np.uint8), says_bad
+
+    def _codes(self, stream: Stream, index: int) -> ByteArray:
+        """Quality (n,) that one column states."""
+        column = self.batch.frame[str(index)]
+        codes, table = parse_quality(column, self.plan.qualities[index])
+        seen = self.piece.codes.get(index, frozenset())
+        self.piece.codes[index] = seen | (frozenset(table) - {""})
+        self._count_codes(stream, column, table)
+        return codes
 
     def _count_codes(self, stream: Stream, column: pl.Series, table: dict[str, tuple[int, bool]]) -> None:
         """List the codes that are not good, or not known."""
@@ -227,6 +235,8 @@ class _Batch:
         rows = np.union1d(np.array(sorted(unread), np.int64), np.flatnonzero(nowhere))
         for row, (line, text) in zip(rows.tolist(), self.batch.texts(rows), strict=True):
             cells = ["" if cell is None else str(cell) for cell in self.batch.frame.row(row)]
+            if self._begins_section(row, cells, clocks):
+                raise Stacked
             if cells[0].lstrip().startswith(_REMARK_MARKS):
                 self.outcome.remarks += 1
             elif self.plan.layout != "long" and begins_block(cells, self.plan.headers):
@@ -235,6 +245,16 @@ class _Batch:
                 columns = self._unread_columns(row, cells, clocks)
                 why = self._why_unread(row, cells, columns, clocks[columns])
                 self.outcome.refuse(line, self.plan.header(columns[0]), text, why, unread.get(row, 0))
+
+    def _begins_section(self, row: int, cells: list[str], clocks: dict[tuple[int, ...], _Clocked]) -> bool:
+        """Whether a line marks a name as the one above the table does, and the times begin anew below it."""
+        if not is_section(cells, self.plan.section):
+            return False
+        clock = next(iter(clocks.values()))
+        before, after = clock.time[:row][clock.ok[:row]], clock.time[row:][clock.ok[row:]]
+        if not before.size or not after.size:
+            return is_certain(self.plan.section)
+        return not continues(int(before[0]), int(before[-1]), int(after[0]))
 
     @staticmethod
     def _unread_columns(

@@ -10,6 +10,7 @@ from excursions.measurands import MEASURANDS, to_canonical
 from excursions.read.exports.columns import Column
 from excursions.read.exports.quality import base_of, is_quality_text
 from excursions.read.exports.units import UNITS, is_unit
+from excursions.read.exports.words import fold
 from excursions.read.fold import plain
 
 _BRACKETED = re.compile(r"^(?P<name>.+?)\s*[\[(](?P<unit>[^\[\]()]{1,16})[\])]$")
@@ -73,6 +74,17 @@ def is_quality(column: Column) -> bool:
     return ("quality" in column.roles and (codes + words) >= 0.8 * len(filled)) or (
         "quality" in column.roles and column.is_text
     )
+
+
+_FLAG_NAMES = re.compile(
+    r"(?:is )?(?:bad|invalid|questionable|suspect|doubtful|substituted|ungultig|fraglich|ersatzwert)"
+)
+
+
+def is_flag(column: Column) -> bool:
+    """Whether a column says by true and false, or 1 and 0, that a reading is bad or doubtful."""
+    said = {cell.casefold() for cell in column.cells if cell}
+    return bool(said) and said <= TRUTH | {"0", "1"} and bool(_FLAG_NAMES.fullmatch(fold(column.header)))
 
 
 TRUTH = frozenset(("true", "false"))

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from excursions.read.aggregates import AGGREGATES
 from excursions.read.exports.columns import Column
-from excursions.read.exports.layouts.common import is_counter, is_quality
+from excursions.read.exports.layouts.common import is_counter, is_flag, is_quality
 from excursions.read.exports.layouts.naming import left_out
 from excursions.read.exports.layouts.timecolumns import chosen_time, time_columns
 from excursions.read.exports.plan import Draft, Stream
+from excursions.read.exports.quality import is_quality_text
 from excursions.read.exports.sheet import Sheet
 from excursions.read.exports.units import is_unit
 from excursions.read.exports.words import fold
@@ -39,6 +40,7 @@ def propose(sheet: Sheet) -> Draft | None:
     quality = next(
         (column for column in rest if "quality" in column.roles and is_quality(column)), None
     ) or next((column for column in rest if is_quality(column)), None)
+    flags = [c for c in rest if quality is not None and c is not quality and is_flag(c)]
     unit = next((c for c in rest if "unit" in c.roles), None) or next(
         (
             c
@@ -54,11 +56,18 @@ def propose(sheet: Sheet) -> Draft | None:
         time=time,
         value=value.index,
         quality=quality.index if quality else None,
+        flags=tuple(c.index for c in flags),
         tag_columns=tuple(column.index for column in tags),
         unit_column=unit.index if unit else None,
         description_column=description.index if description else None,
     )
-    used = {*time, value.index, *stream.tag_columns, *(c.index for c in (quality, unit, description) if c)}
+    used = {
+        *time,
+        value.index,
+        *stream.tag_columns,
+        *stream.flags,
+        *(c.index for c in (quality, unit, description) if c),
+    }
     constants = {
         c.index: next(cell for cell in c.cells if cell)
         for c in sheet.columns
@@ -92,6 +101,8 @@ def _tag_columns(columns: list[Column]) -> list[Column]:
         c for c in texts
         if 2 * c.filled >= len(c.cells) and c.distinct <= max(1, _FEW * c.filled) and not is_quality(c) and not c.roles & {"unit", "description", "quality", "value"}
     ]  # fmt: skip
+    # A quality in a language nobody here knows, beside a word that is known, names no signal.
+    repeated = [c for c in repeated if not any(map(is_quality_text, c.cells))] or repeated
     unnamed = [c for c in repeated if not c.header]
     if unnamed or repeated:
         best = max(unnamed or repeated, key=lambda c: (c.distinct, -c.index))

@@ -17,6 +17,7 @@ _TAG_KEYS = (
     "tag|tag name|tagname|point|point name|signal|name|item|messstelle|kks|sensor|channel|parameter|series|tag id|point id|"
     "variable|kanal|signal name|measuring point|loop"
 )
+BLOCK = "block of the file"  # what stands above one of several tables in a file, and goes before its tags
 _UNIT_KEYS = "unit|units|eu|uom|engineering unit|engineering units|einheit|unidad|unite"
 _DESCRIPTION_KEYS = "description|descriptor|desc|beschreibung|descripcion|long name|bezeichnung"
 
@@ -52,13 +53,13 @@ def names_of(sheet: Sheet, values: Sequence[Column]) -> list[str]:
         return [_single_name(sheet, values[0])]
     short = [bare(header_of(c)) for c in values]
     full = [header_of(c) for c in values]
+    block = sheet.preamble.get(BLOCK, "")
     names = [b if b and short.count(b) == 1 else f for b, f in zip(short, full, strict=True)]
     nameless = [i for i, c in enumerate(values) if "value" in c.roles and fold(names[i]) in ROLES["value"]]
     if len(nameless) == 1:  # "Reading" beside others names no signal: two files of it would become one
         names[nameless[0]] = stated_tag(sheet.preamble) or sheet.stem
-    return unique(
-        [name or f"{sheet.stem} column {c.index + 1}" for name, c in zip(names, values, strict=True)]
-    )
+    named = [name or f"{sheet.stem} column {c.index + 1}" for name, c in zip(names, values, strict=True)]
+    return unique([f"{block} {name}".strip() for name in named])
 
 
 def unique(names: Sequence[str]) -> list[str]:

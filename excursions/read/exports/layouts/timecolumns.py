@@ -8,10 +8,8 @@ from excursions.read.exports.calendartimes import PARTS, is_part
 from excursions.read.exports.columns import Column
 from excursions.read.exports.numbertimes import as_number_time, number_of
 from excursions.read.exports.sheet import Sheet
-from excursions.read.exports.words import fold
+from excursions.read.exports.words import CLOCK_NAMES, HOUR_NAMES, fold
 
-_HOUR_NAMES = frozenset(("hour", "hours", "hr", "h", "stunde", "heure", "hora", "ora", "uur", "時", "时"))
-_CLOCK_NAMES = _HOUR_NAMES | {"hhmm", "hhmmss", "hh mm", "hour minute"}
 _NEAR = 2  # columns between a date and its time of day
 
 
@@ -80,13 +78,13 @@ def _part(column: Column) -> str:
 def number_clock(column: Column) -> str:
     """``hours`` (0 to 24) or ``hhmm`` (0 to 2400, or with seconds 0 to 240000) in a column named as a time of day, or empty."""
     cells = [cell for cell in column.cells if cell]
-    if not cells or not (column.roles & {"clock", "time"} or fold(column.header) in _CLOCK_NAMES):
+    if not cells or not (column.roles & {"clock", "time"} or fold(column.header) in CLOCK_NAMES):
         return ""
     if not all(re.fullmatch(r"\d{1,6}", cell) for cell in cells):
         return ""
     numbers = [int(cell) for cell in cells]
     if max(numbers) <= 24 and all(len(cell) <= 2 for cell in cells):
-        return "hours" if fold(column.header) in _HOUR_NAMES else ""
+        return "hours" if fold(column.header) in HOUR_NAMES else ""
     seconds = max(map(len, cells)) > 4
     minutes = [number // 100 % 100 if seconds else number % 100 for number in numbers]
     fits = max(minutes) < 60 and max(numbers) <= (240_000 if seconds else 2_400)
