@@ -278,7 +278,11 @@ def _not_taken_over(one: NotTakenOver, tz: ZoneInfo) -> AuditFinding:
 
 def _seldom(share: float) -> str:
     """How often the process hides such a jump by itself."""
-    return f"as it does in {share * 100:.1f} % of such comparisons here" if share else "as it never does in this record"
+    return (
+        f"as it does in {share * 100:.1f} % of such comparisons here"
+        if share
+        else "as it never does in this record"
+    )
 
 
 def _overdue(look: _Look) -> Iterator[AuditFinding]:

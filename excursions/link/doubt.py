@@ -113,9 +113,7 @@ def doubt_windows(
     return tuple(sorted(made, key=lambda d: (d.point, d.start, d.probe)))
 
 
-def _transmitters(
-    calibrations: Sequence[Calibration], plant: Plant, kept: Collection[str]
-) -> _Transmitters:
+def _transmitters(calibrations: Sequence[Calibration], plant: Plant, kept: Collection[str]) -> _Transmitters:
     """What the transmitter used from each calibration on, by owner; what a `kept` one says was never set."""
     made: _Transmitters = {}
     for history in histories(calibrations, plant):
@@ -125,7 +123,10 @@ def _transmitters(
             if calibration.id not in kept:
                 used = {
                     **used,
-                    **(calibration.as_left or {n: p for n, p in calibration.as_found.items() if n not in used}),
+                    **(
+                        calibration.as_left
+                        or {n: p for n, p in calibration.as_found.items() if n not in used}
+                    ),
                 }
             now = _Set(time=calibration.time, used=used, kept=calibration.id in kept)
             made.setdefault(owner, []).append(now)

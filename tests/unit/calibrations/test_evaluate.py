@@ -198,9 +198,9 @@ def test_a_copied_entry_is_marked() -> None:
 
 def test_a_figure_that_a_spreadsheet_worked_out_again_is_still_a_copy() -> None:
     """0.1 + 0.2 is 0.30000000000000004: what differs in the sixteenth digit nobody wrote."""
-    first = entry("ph", 1.0, *buffers(-1.2, 176.9, temp=21.3), figures={"slope": 99.3})
-    again = entry("ph", 30.0, *buffers(-1.2, 176.9, temp=21.3), figures={"slope": 99.30000000000001})
-    other = entry("ph", 60.0, *buffers(-1.2, 176.9, temp=21.3), figures={"slope": 99.31})
+    first = entry("ph", 1.0, *buffers(-1.2, 176.9, temp=21.3), slope=99.3)
+    again = entry("ph", 30.0, *buffers(-1.2, 176.9, temp=21.3), slope=99.30000000000001)
+    other = entry("ph", 60.0, *buffers(-1.2, 176.9, temp=21.3), slope=99.31)
     assert [c.copied for c in evaluate([first, again, other], PLANT)] == [False, True, False]
 
 

@@ -58,7 +58,9 @@ def test_a_process_that_often_moves_as_much_by_itself_hides_it() -> None:
     """Once every five days the set point changes by 0.3 pH: now and then just when somebody adjusts, the other way."""
     plain = line(0.0)
     steps = 0.3 * (plain.time // (5 * DAY) % 2)
-    stepped = replace(plain, value=plain.value + np.where(np.abs(plain.time - 30 * DAY) < 2 * DAY, 0.0, steps))
+    stepped = replace(
+        plain, value=plain.value + np.where(np.abs(plain.time - 30 * DAY) < 2 * DAY, 0.0, steps)
+    )
     assert found(stepped) == []
     (told,) = not_taken_over((BEFORE, AFTER), {"ph": plain}, PLANT)
     assert told.hides == 0.0
