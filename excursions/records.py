@@ -407,10 +407,12 @@ class Link:
 
 # Basis of a window whose calibration found an error that no event in the record explains: spread evenly.
 PRORATION = "linear proration (USGS TM 1-D3)"
-# Basis of a window that rests on several events nobody verified, none of which leads.
 # What a reason of such a window says where ordinary ageing is the likeliest cause.
 AGED = "ordinary ageing explains it best"
+# Basis of a window that rests on several events nobody verified, none of which leads.
 UNVERIFIED = "events that nobody verified"
+# Basis of a window that begins with an adjustment the reading never showed: it went on with the parameters before.
+KEPT_BEFORE = "an adjustment that the reading does not show"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -143,7 +143,8 @@ def is_copy(rows: Sequence[CalibrationEntry], earlier: Sequence[CalibrationEntry
 
 def _fingerprint(entry: CalibrationEntry) -> tuple[float, ...] | None:
     """Raw values with temperatures, and the figures; None when they could repeat by chance."""
-    figures = tuple(value for _, value in sorted(entry.figures.items()))
+    # A spreadsheet's own arithmetic leaves its traces in the sixteenth digit, which nobody wrote.
+    figures = tuple(float(f"{value:.10g}") for _, value in sorted(entry.figures.items()))
     if not entry.standards:
         return figures if len(figures) >= 2 else None
     temps = [s.temperature_degc for s in entry.standards if math.isfinite(s.temperature_degc)]

@@ -109,7 +109,12 @@ def audit(
         )
         found += [*_without_trace(look), *_without_entry(look), *_other_plateaus(look), *_overdue(look)]
     found += [_copied(c) for history in histories(calibrations) for c in history if c.copied]
-    found += [_not_taken_over(one, tz) for one in not_taken_over(calibrations, levels or {}, plant)]
+    unentered: dict[str, list[int]] = {}
+    for f in found:
+        if f.kind == "no entry":
+            unentered.setdefault(f.point, []).append(f.start)
+    kept = not_taken_over(calibrations, levels or {}, plant, unentered)
+    found += [_not_taken_over(one, tz) for one in kept]
     return tuple(sorted(found, key=lambda f: (f.point, f.start, f.kind, f.probe)))
 
 
@@ -267,8 +272,17 @@ def _not_taken_over(one: NotTakenOver, tz: ZoneInfo) -> AuditFinding:
         point=c.point, probe=c.probe, kind="not taken over", start=c.time, end=c.time, calibration=c.id,
         sentence=f"the adjustment of {wall(c.time, tz)} would move the reading by {written(one.expected, signed=True)} {unit}; "
         f"it moved by {written(one.seen, 2, signed=True)} {unit} (on ordinary days by about {written(one.ordinary, 2)})",
-        could_hide=("the process may have moved the other way by as much at the same time",),
+        could_hide=(f"the process may have moved the other way by as much at the same time, {_seldom(one.hides)}",),
     )  # fmt: skip
+
+
+def _seldom(share: float) -> str:
+    """How often the process hides such a jump by itself."""
+    return (
+        f"as it does in {share * 100:.1f} % of such comparisons here"
+        if share
+        else "as it never does in this record"
+    )
 
 
 def _overdue(look: _Look) -> Iterator[AuditFinding]:

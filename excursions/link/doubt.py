@@ -9,8 +9,8 @@ that nobody has verified open a window from what they look like alone.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from excursions.calibrations import models
 from excursions.calibrations.shifts import histories
@@ -26,11 +26,24 @@ from excursions.link.effects import believed_chance
 from excursions.link.intervals import intervals, is_of
 from excursions.link.pins import Samples
 from excursions.link.posterior import posterior, weigh_sets
-from excursions.link.shape import OPENS_AT, span_of, window
+from excursions.link.shape import OPENS_AT, Span, span_of, window
 from excursions.plant import Plant, Point
-from excursions.records import Calibration, Doubt, Event, Link, Parameter, Shift
+from excursions.records import (
+    KEPT_BEFORE,
+    PRORATION,
+    UNVERIFIED,
+    Calibration,
+    Doubt,
+    Event,
+    Link,
+    Parameter,
+    Shift,
+)
 
 _OPEN_KINDS = having("doubts")
+_KEPT_WORDS = (
+    "the reading does not show the adjustment this begins with: reckoned with the parameters used before it"
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,7 +55,16 @@ class _Learned:
     samples: Samples
 
 
-_Transmitters = dict[str, list[tuple[int, dict[str, Parameter]]]]
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Set:
+    """What the transmitter reads with from a calibration on; kept: that calibration's adjustment was not taken over."""
+
+    time: int
+    used: dict[str, Parameter]
+    kept: bool = False
+
+
+_Transmitters = dict[str, list[_Set]]
 
 
 def doubt_windows(
@@ -55,6 +77,7 @@ def doubt_windows(
     samples: Samples | None = None,
     *,
     weighing: Weighing | None = None,
+    kept: Collection[str] = (),
 ) -> tuple[Doubt, ...]:
     """Return the windows of readings not to be taken at face value, in order of point and time.
 
@@ -69,9 +92,11 @@ def doubt_windows(
         Laboratory samples in the canonical unit; they pin the error in between.
     weighing : Weighing or None
         What :func:`excursions.link.weigh` gave for the same shifts, events, plant and levels; None does it here.
+    kept : collection of str
+        Calibrations (ids) whose adjustment was not taken over, as the audit found: the reading went on with what was used before.
     """
     done = weighing or weigh(shifts, events, plant, levels)
-    transmitters = _transmitters(calibrations, plant)
+    transmitters = _transmitters(calibrations, plant, kept)
     weighed = done.weighed
     learned = _Learned(ageing=done.ageing, beliefs=done.beliefs, samples=samples or {})
     closed = [window for one in weighed for window in _closed(one, transmitters, learned, levels, plant)]
@@ -88,18 +113,23 @@ def doubt_windows(
     return tuple(sorted(made, key=lambda d: (d.point, d.start, d.probe)))
 
 
-def _transmitters(calibrations: Sequence[Calibration], plant: Plant) -> _Transmitters:
-    """What the transmitter used from each calibration on, by owner."""
+def _transmitters(calibrations: Sequence[Calibration], plant: Plant, kept: Collection[str]) -> _Transmitters:
+    """What the transmitter used from each calibration on, by owner; what a `kept` one says was never set."""
     made: _Transmitters = {}
     for history in histories(calibrations, plant):
         used: dict[str, Parameter] = {}
         owner = _owner(history[0], plant)
         for calibration in history:
-            used = {
-                **used,
-                **(calibration.as_left or {n: p for n, p in calibration.as_found.items() if n not in used}),
-            }
-            made.setdefault(owner, []).append((calibration.time, used))
+            if calibration.id not in kept:
+                used = {
+                    **used,
+                    **(
+                        calibration.as_left
+                        or {n: p for n, p in calibration.as_found.items() if n not in used}
+                    ),
+                }
+            now = _Set(time=calibration.time, used=used, kept=calibration.id in kept)
+            made.setdefault(owner, []).append(now)
     return made
 
 
@@ -108,10 +138,23 @@ def _owner(calibration: Calibration, plant: Plant) -> str:
     return probe or f"at {calibration.point}"
 
 
-def _used_at(transmitters: _Transmitters, owner: str, when: int) -> dict[str, Parameter]:
-    """Parameters in the transmitter from the calibration at `when` on."""
-    rows = [used for time, used in transmitters.get(owner, []) if time <= when]
-    return rows[-1] if rows else {}
+def _set_at(transmitters: _Transmitters, owner: str, when: int) -> _Set:
+    """What is in the transmitter from the calibration at `when` on."""
+    rows = [row for row in transmitters.get(owner, []) if row.time <= when]
+    return rows[-1] if rows else _Set(time=when, used={})
+
+
+def _said(made: Doubt, span: Span, setting: _Set) -> Doubt:
+    """A window that begins with an adjustment not taken over says so, and rests on it where that alone matters."""
+    if not setting.kept:
+        return made
+    off = models.reading_error(span.shape, span.level, used=span.used, real=span.began, temp_degc=span.temp)
+    rests = made.basis in (PRORATION, UNVERIFIED) and abs(off) > span.point.tolerance_at(span.level)
+    return replace(
+        made,
+        basis=KEPT_BEFORE if rests else made.basis,
+        reasons=(made.reasons[0], _KEPT_WORDS, *made.reasons[1:]),
+    )
 
 
 def _closed(
@@ -124,9 +167,11 @@ def _closed(
     """Windows of one interval, one for each place the probe stood at, when its closing calibration found it off."""
     interval = weighed.interval
     first = interval.shifts[0]
-    used = _used_at(transmitters, owner_of(first), first.start)
+    setting = _set_at(transmitters, owner_of(first), first.start)
     for point, stay in _stays(first.probe, first.point, (interval.start, interval.end), plant):
-        span = span_of(interval, used, point, levels, probe=first.probe, samples=learned.samples, stay=stay)
+        span = span_of(
+            interval, setting.used, point, levels, probe=first.probe, samples=learned.samples, stay=stay
+        )
         error = models.reading_error(
             span.shape, span.level, used=span.used, real=span.found, temp_degc=span.temp
         )
@@ -136,7 +181,7 @@ def _closed(
         reason = f"found out of tolerance{where}: reading off by {written(error, signed=True)} {point.quantity.unit} at {written(span.level, 4)} {point.quantity.unit}"
         made = window(span, weighed.posterior, reason.rstrip())
         if made:
-            yield made
+            yield _said(made, span, setting)
 
 
 def _stays(
@@ -175,8 +220,11 @@ def _open_windows(
             windows += _open_one(point, rows, last, transmitters, learned, levels, plant)
     for history in histories(real, plant):
         point = plant.point(history[-1].point)
-        # A verification that found an error and left it stands open even if nothing happened since.
-        if point is not None and history[-1].action == "verification" and id(history[-1]) not in seen:
+        # An error that was found and left, or put right on paper only, stands open even if nothing happened since.
+        left = history[-1].action == "verification" or (
+            _set_at(transmitters, _owner(history[-1], plant), history[-1].time).kept
+        )
+        if point is not None and left and id(history[-1]) not in seen:
             windows += _open_one(point, (), history[-1], transmitters, learned, levels, plant)
     return windows
 
@@ -209,7 +257,7 @@ def _open_one(
     places = {point.name, *(row.point for row in plant.installations if seated and row.probe == seated)}
     known = [int(levels[p].time[-1]) + NS_PER_HOUR for p in places if p in levels and levels[p].time.size]
     end = max([0, *known, *(max(e.end, e.start + NS_PER_HOUR) for e in events)])
-    used = _used_at(transmitters, _owner(last, plant), start) if last else {}
+    setting = _set_at(transmitters, _owner(last, plant), start) if last else _Set(time=start, used={})
     shifts = _blank_shifts(point, probe, (last.as_left or last.as_found) if last else {}, start, end)
     if not shifts or end <= start:
         return
@@ -220,7 +268,7 @@ def _open_one(
     )
     for place, stay in _stays(seated, point.name, (start, end), plant):
         span = span_of(
-            interval, used, place, levels,
+            interval, setting.used, place, levels,
             probe=probe, samples=learned.samples, stay=stay, open_end=stay[1] == end,
         )  # fmt: skip
         reason = "not verified by a calibration: error judged from the events alone"
@@ -230,12 +278,11 @@ def _open_one(
             )
             if not abs(error) > place.tolerance_at(span.level):
                 continue
-            reason = (
-                f"verified, found off by {written(error, signed=True)} {place.quantity.unit} and not adjusted"
-            )
+            how = "adjusted in the log alone" if setting.kept else "not adjusted"
+            reason = f"verified, found off by {written(error, signed=True)} {place.quantity.unit} and {how}"
         made = window(span, seen, reason)
         if made:
-            yield made
+            yield _said(made, span, setting)
 
 
 def _blank_shifts(

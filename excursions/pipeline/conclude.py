@@ -45,7 +45,17 @@ def conclude(evidence: Evidence, points: Sequence[PointFindings]) -> ScanResult:
     weighing = link_room.weigh(shifts, events, plant, levels)
     links = link_room.attribute(shifts, events, plant, levels, weighing=weighing)
     pins = sample_pins(evidence.laboratory)
-    doubts = link_room.doubt_windows(shifts, links, events, evaluated, levels, plant, pins, weighing=weighing)
+    audited = link_room.audit(
+        evaluated,
+        {findings.point.name: findings.states for findings in points},
+        {findings.point.name: findings.sampling for findings in points},
+        plant,
+        levels,
+    )
+    kept = {finding.calibration for finding in audited if finding.kind == "not taken over"}
+    doubts = link_room.doubt_windows(
+        shifts, links, events, evaluated, levels, plant, pins, weighing=weighing, kept=kept
+    )
     exchanged = link_room.exchange_doubts(seen.exchanges, events, levels, plant, weighing, pins)
     doubts = tuple(sorted((*doubts, *exchanged), key=lambda d: (d.point, d.start, d.probe)))
     outcomes = link_room.outcome(events, shifts, links, evaluated, seen.exchanges)
@@ -70,13 +80,7 @@ def conclude(evidence: Evidence, points: Sequence[PointFindings]) -> ScanResult:
         shifts=shifts,
         links=links,
         doubts=doubts,
-        audit=link_room.audit(
-            evaluated,
-            {findings.point.name: findings.states for findings in points},
-            {findings.point.name: findings.sampling for findings in points},
-            plant,
-            levels,
-        ),
+        audit=audited,
         lessons=link_room.fleet_heat(shifts, events, plant),
         due=link_room.next_due(evaluated, shifts, levels, plant),
         outcomes=outcomes,

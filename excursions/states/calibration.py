@@ -14,10 +14,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE, NS_PER_S, TimeArray
-from excursions.measurands import MEASURANDS
 from excursions.records import CALIBRATING, IndexArray
 from excursions.states.heat import Usual
 from excursions.states.line import Claim
+from excursions.states.own_standards import with_own_standards
 from excursions.states.plateaus import (
     FEWEST_SAMPLES,
     SHORTEST_MIN,
@@ -79,11 +79,14 @@ def calibrations(signs: Signs) -> list[Claim]:
     """Claims from visits to standards, from walks to ambient, and from readings frozen meanwhile."""
     if not signs.reading.known or len(signs.reading.trace) < FEWEST_SAMPLES:
         return []
+    if not signs.reading.windows:
+        away = [[span for span, _ in _elsewhere(int(when), signs)] for when in signs.noted]
+        signs = replace(signs, reading=with_own_standards(signs.reading, away))
     claims: list[Claim] = []
     near = int(NOTED_WITHIN_H * NS_PER_HOUR)
     about = np.column_stack([signs.noted - near, signs.noted + near])
     seen = [_weigh_visit(visit, signs) for visit in visits(signs.reading, about)]
-    seen += [_weigh_frozen(span, signs) for span in _frozen(signs.reading.trace)]
+    seen += [_weigh_frozen(span, signs) for span in _frozen(signs.reading)]
     seen += [_weigh_walk(span, signs) for span in _walk_spans(signs)]
     seen += [claim for when in signs.noted for claim in _weigh_away(int(when), signs)]
     for claim in seen:
@@ -101,7 +104,8 @@ def _weigh_visit(visit: list[Plateau], signs: Signs) -> Claim | None:
     names = sorted({p.standard for p in visit})
     levels = level_beside(trace, start, -1), level_beside(trace, end, +1)
     # A process that sits at a standard's value before and after is there meanwhile too, and now and then calm.
-    telling = [p for p in visit if not _sits_in(signs.reading, p.standard, levels)]
+    shown = [p for p in visit if _went_there(trace, p, signs.moves)]
+    telling = [p for p in shown if not _sits_in(signs.reading, p.standard, levels)]
     told = sorted({p.standard for p in telling})
     odds = PRIOR + (0.0, ONE_STANDARD, MORE_STANDARDS)[min(len(told), 2)]
     odds += SAME_AGAIN * (len(telling) > len(told))  # as found and as left in the same standard
@@ -114,12 +118,19 @@ def _weigh_visit(visit: list[Plateau], signs: Signs) -> Claim | None:
     span = min(e[0] for e in edges), max(e[1] for e in edges)
     facts = [f"reading still in {' and '.join(names)}"]
     claim = _with_common_signs(span, odds, facts, walk, signs)
-    return replace(claim, standards=tuple(names)) if claim else None
+    return replace(claim, standards=tuple(sorted({p.standard for p in shown}))) if claim else None
+
+
+def _went_there(trace: Trace, plateau: Plateau, moves: Pace | None) -> bool:
+    """Whether the reading came to a plateau from elsewhere: a calm or held process shows no standard."""
+    before = trace.sampled(plateau.start - int(EDGE_MIN * NS_PER_MINUTE), plateau.start)
+    there = float(np.median(trace.value[trace.slice(plateau.start, plateau.end)]))
+    return moves is None or not before.size or abs(float(np.median(before)) - there) > moves.usual_long
 
 
 def _sits_in(reading: Reading, label: str, levels: tuple[float, float]) -> bool:
     """Whether the levels before and after both lie in the window of a standard."""
-    window = next(w for w in MEASURANDS[reading.point.measurand].windows if w.label == label)
+    window = next(w for w in reading.windows if w.label == label)
     return all(window.low <= level <= window.high for level in levels)
 
 
@@ -151,8 +162,12 @@ def _reading_edges(trace: Trace, start: int, end: int, levels: tuple[float, floa
 # --- hidden by a hold ----------------------------------------------------------------------------
 
 
-def _frozen(trace: Trace) -> list[tuple[int, int]]:
-    """Spans in which a lively reading does not move at all, as long as a calibration lasts."""
+def _frozen(reading: Reading) -> list[tuple[int, int]]:
+    """Spans in which a lively reading does not move at all, as long as a calibration lasts.
+
+    A hold keeps what was measured last; what stands at an end of the range is pinned there.
+    """
+    trace = reading.trace
     if usual_noise(trace) == 0.0 or trace.held:
         return []
     every = between(np.flatnonzero(trace.value[1:] != trace.value[:-1]) + 1, len(trace))
@@ -164,7 +179,10 @@ def _frozen(trace: Trace) -> list[tuple[int, int]]:
     long = (lasted >= max(60 * FROZEN_MIN, FROZEN_TIMES_USUAL * usual)) & (lasted <= 3600 * FROZEN_LONGEST_H)
     if np.count_nonzero(long) > MOST_FROZEN:
         return []
-    return [(int(trace.time[a]), int(trace.time[b - 1])) for a, b in ranges[long]]
+    low, high = reading.point.range or (-math.inf, math.inf)
+    return [
+        (int(trace.time[a]), int(trace.time[b - 1])) for a, b in ranges[long] if low < trace.value[a] < high
+    ]
 
 
 def _usual_stay_s(stays: IndexArray, trace: Trace) -> float:
@@ -225,9 +243,7 @@ def _weigh_walk(span: tuple[int, int], signs: Signs) -> Claim | None:
 
 def _weigh_away(noted: int, signs: Signs) -> list[Claim | None]:
     """A reading, or a temperature, that is elsewhere for minutes about the time of an entry, and comes back."""
-    tolerance = signs.reading.point.tolerance_at((signs.reading.low + signs.reading.high) / 2)
-    least = max(TOLERANCES * tolerance, PACES * signs.moves.measured if signs.moves else 0.0)
-    found = [(span, "reading elsewhere and back") for span in _away(signs.reading.trace, noted, least)]
+    found = _elsewhere(noted, signs)
     if signs.pace is not None:
         walked = _away(signs.pace.trace, noted, max(SMALL_WALK_K, PACES * signs.pace.measured))
         found += [(span, "temperature elsewhere and back") for span in walked]
@@ -235,6 +251,13 @@ def _weigh_away(noted: int, signs: Signs) -> list[Claim | None]:
     return [
         _with_common_signs(span, odds, [fact], walk_during(signs.pace, *span), signs) for span, fact in found
     ]
+
+
+def _elsewhere(noted: int, signs: Signs) -> list[tuple[tuple[int, int], str]]:
+    """Stretches about an entry in which the reading is elsewhere and comes back, each with that fact."""
+    tolerance = signs.reading.point.tolerance_at((signs.reading.low + signs.reading.high) / 2)
+    least = max(TOLERANCES * tolerance, PACES * signs.moves.measured if signs.moves else 0.0)
+    return [(span, "reading elsewhere and back") for span in _away(signs.reading.trace, noted, least)]
 
 
 def _away(trace: Trace, noted: int, least: float) -> list[tuple[int, int]]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE, NS_PER_S, TimeArray
-from excursions.measurands import MEASURANDS, Window
+from excursions.measurands import Window
 from excursions.records import FloatArray, IndexArray
 from excursions.states.reading import Reading
 from excursions.states.standards import inside, telling_standards
@@ -51,14 +51,14 @@ def visits(reading: Reading, near: TimeArray) -> list[list[Plateau]]:
 def _plateaus(reading: Reading, near: TimeArray) -> Sequence[Plateau]:
     trace = reading.trace
     usual = usual_noise(trace)
-    telling = telling_standards(reading.point.measurand, trace)
+    telling = telling_standards(reading.windows, trace)
     found = [
         plateau
         for standard in telling
         for first, past in _stays(trace, standard)
         if (plateau := _plateau(trace, standard, (int(first), int(past)), usual))
     ]
-    others = [s for s in MEASURANDS[reading.point.measurand].windows if s not in telling]
+    others = [s for s in reading.windows if s not in telling]
     found += [p for span in near for s in others for p in _still_in(trace, s, span, usual)]
     return sorted(set(found), key=lambda p: (p.start, p.end, p.standard))
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from excursions.digits import written
+from excursions.measurands import Window
 from excursions.plant import Point
 from excursions.states.trace import Trace, quantiles
 
@@ -16,12 +17,13 @@ TOLERANCES = 3.0  # outside the usual range by this many tolerances is elsewhere
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reading:
-    """A value signal with the range it usually has (3 % to 93 % of the time)."""
+    """A value signal with the range it usually has (3 % to 93 % of the time), and where standards are read."""
 
     trace: Trace
     point: Point
     low: float
     high: float
+    windows: tuple[Window, ...] = ()
 
     @property
     def known(self) -> bool:
@@ -55,4 +57,4 @@ def reading_of(trace: Trace | None, point: Point) -> Reading | None:
     if trace is None:
         return None
     low, high = quantiles(trace, (0.03, 0.93))
-    return Reading(trace=trace, point=point, low=float(low), high=float(high))
+    return Reading(trace=trace, point=point, low=float(low), high=float(high), windows=point.quantity.windows)

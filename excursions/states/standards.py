@@ -6,6 +6,8 @@ nothing and is left out for that record.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from excursions.measurands import MEASURANDS, Window
@@ -27,9 +29,8 @@ def label_of(measurand: str, value: float, label: str = "") -> str:
     return named or next((w.label for w in windows if w.low <= value <= w.high), "")
 
 
-def telling_standards(measurand: str, trace: Trace) -> tuple[Window, ...]:
-    """Standards of this quantity that the process of this record does not visit by itself."""
-    known = MEASURANDS[measurand].windows
+def telling_standards(known: Sequence[Window], trace: Trace) -> tuple[Window, ...]:
+    """Those of some standards that the process of this record does not visit by itself."""
     if not known:
         return ()
     at = quantiles(

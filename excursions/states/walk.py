@@ -150,11 +150,12 @@ def departures(trace: Trace) -> list[tuple[int, int]]:
     level = median_filter(value, size=size, mode="nearest")
     room = sum(ROOM_DEGC) / 2
     off = value - level
-    away = (np.abs(off) >= WALK_K) & (off * (level - room) < 0)
-    away &= (value >= ROOM_DEGC[0]) & (value <= ROOM_DEGC[1])
-    ranges = runs(away)
+    ranges = runs((np.abs(off) >= WALK_K) & (off * (level - room) < 0))
+    # What goes past the temperature of any room is heat or cold on its way, not a probe taken out.
+    past = np.concatenate([[0], np.cumsum((value < ROOM_DEGC[0]) | (value > ROOM_DEGC[1]))])
     lasted = (ranges[:, 1] - ranges[:, 0]) * step
-    ranges = ranges[lasted <= LONGEST_H * NS_PER_HOUR]
+    stayed = past[ranges[:, 1]] == past[ranges[:, 0]]
+    ranges = ranges[stayed & (lasted <= LONGEST_H * NS_PER_HOUR)]
     if len(ranges) > max(_FEWEST_OUT, span / (_OUT_EVERY_D * NS_PER_DAY)):
         return []
     return [(int(when[a]), int(when[b - 1]) + step) for a, b in ranges]

@@ -23,7 +23,7 @@ from excursions.clock import NS_PER_HOUR, iso
 from excursions.conclusions import AuditFinding, Levels
 from excursions.condition import condition, share_outages
 from excursions.link import audit
-from excursions.link.takeover import least_visible
+from excursions.link.takeover import shows
 from excursions.pipeline.point import PointInput, hourly_levels
 from excursions.records import CalibrationEntry, Record, Sampling, Signal, StandardReading, StateLine
 from excursions.states import recognise
@@ -158,11 +158,10 @@ def with_kept(
         else entry
         for entry in entries
     )  # fmt: skip
-    least = least_visible(levels, point, level)
     return made, [
         ("not taken over", when)
         for when, size in moved.items()
-        if abs(size) >= LIMIT * least and _beside(levels, when)
+        if all(shows(levels, point, level, part) for part in (size, size / LIMIT)) and _beside(levels, when)
     ]
 
 
@@ -189,6 +188,7 @@ def score_point(
     planted: Sequence[tuple[str, int]],
     score: Score,
     also: Sequence[int] = (),
+    seed: int = 0,
 ) -> None:
     """Pair findings with the truth, nearest in time."""
     left = [*((kind, instant(sim, done)) for kind, done in expected(sim)), *planted]
@@ -207,13 +207,13 @@ def score_point(
         else:
             score.wrong[finding.kind] += 1
             score.told.append(
-                f"wrong  {sim.spec.name} {sim.spec.measurand} {finding.kind} {iso(finding.start)}: {finding.sentence}"
+                f"wrong  {seed}:{sim.spec.name} {sim.spec.measurand} {finding.kind} {iso(finding.start)}: {finding.sentence}"
             )
     for kind, when in left:
         score.missed[kind] += 1
         open_ = [f for f in found if f.kind == "cannot tell" and f.start <= when <= f.end]
         why = f": {open_[0].sentence} ({open_[0].could_hide[0]})" if open_ else ""
-        score.told.append(f"missed {sim.spec.name} {sim.spec.measurand} {kind} {iso(when)}{why}")
+        score.told.append(f"missed {seed}:{sim.spec.name} {sim.spec.measurand} {kind} {iso(when)}{why}")
     score.open += sum(f.kind == "cannot tell" for f in found)
     score.entries += sum(done.logged for done in sim.calibrations)
 
@@ -235,7 +235,7 @@ def run(seed: int, points: int, days: float, preset: str) -> Score:
         plant, _ = installations_from(calibrations, plant)
         name = sim.spec.name
         found = audit(calibrations, {name: states}, {name: sampling}, plant, {name: levels})
-        score_point(sim, found, [*planted, *kept], score, also)
+        score_point(sim, found, [*planted, *kept], score, also, seed)
     return score
 
 

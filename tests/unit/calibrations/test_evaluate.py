@@ -196,6 +196,14 @@ def test_a_copied_entry_is_marked() -> None:
     assert any("to the last digit" in check for check in second.checks)
 
 
+def test_a_figure_that_a_spreadsheet_worked_out_again_is_still_a_copy() -> None:
+    """0.1 + 0.2 is 0.30000000000000004: what differs in the sixteenth digit nobody wrote."""
+    first = entry("ph", 1.0, *buffers(-1.2, 176.9, temp=21.3), slope=99.3)
+    again = entry("ph", 30.0, *buffers(-1.2, 176.9, temp=21.3), slope=99.30000000000001)
+    other = entry("ph", 60.0, *buffers(-1.2, 176.9, temp=21.3), slope=99.31)
+    assert [c.copied for c in evaluate([first, again, other], PLANT)] == [False, True, False]
+
+
 def test_readings_that_meet_their_buffers_are_no_copy() -> None:
     rows = [entry("ph", d, *buffers(7.0, 4.01, raw_unit="pH")) for d in (1.0, 30.0)]
     assert not any(c.copied for c in evaluate(rows, PLANT))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -10,7 +11,7 @@ import pytest
 from excursions.clock import NS_PER_HOUR
 from excursions.link import attribute, band_at, corrected, doubt_windows, error_at
 from excursions.plant import Installation, Plant, Point
-from excursions.records import RETURNED, Doubt
+from excursions.records import KEPT_BEFORE, RETURNED, Doubt
 from excursions.report.wording import doubt_sentence
 from tests.unit.link.builders import DAY, PLANT, calibration, event, level, shift
 
@@ -18,10 +19,11 @@ UTC = ZoneInfo("UTC")
 LEFT = {"slope": 99.0, "zero_point": 7.0}
 
 
-def windows(found, events, calibrations=(), *, plant=PLANT, samples=None, **levels) -> tuple[Doubt, ...]:  # type: ignore[no-untyped-def]
-    return doubt_windows(
-        found, attribute(found, events, plant, levels), events, calibrations, levels, plant, samples
-    )
+def windows(  # type: ignore[no-untyped-def]
+    found, events, calibrations=(), *, plant=PLANT, samples=None, kept=(), **levels
+) -> tuple[Doubt, ...]:
+    links = attribute(found, events, plant, levels)
+    return doubt_windows(found, links, events, calibrations, levels, plant, samples, kept=kept)
 
 
 def at(*days: float) -> np.ndarray:
@@ -247,3 +249,24 @@ def test_a_drift_that_goes_on_after_the_last_calibration_is_open_for_the_rest() 
     (one,) = windows([], [event("drift", 28, -0.5, length_h=240)], rows, ph=level(7.0))
     assert one.open_end
     assert error_at(at(45), one)[0] == pytest.approx(-0.4, abs=0.12)
+
+
+def test_after_an_adjustment_that_was_not_taken_over_the_reading_stays_wrong() -> None:
+    """Zero 7.0 used, 7.3 true and entered on day 30, and the reading never moved: it goes on 0.3 pH too low."""
+    rows = [calibration(5.0, found=LEFT, left=LEFT), calibration(30.0, found={**LEFT, "zero_point": 7.3}, left={**LEFT, "zero_point": 7.3})]  # fmt: skip
+    (one,) = windows([], [], rows, kept=[rows[1].id], ph=level(6.0))
+    assert (one.start, one.open_end, one.basis) == (30 * DAY, True, KEPT_BEFORE)
+    assert error_at(at(31, 50), one) == pytest.approx([-0.3, -0.3], abs=0.02)
+    assert any("does not show the adjustment" in reason for reason in one.reasons)
+    assert windows([], [], rows, ph=level(6.0)) == ()
+
+
+def test_what_the_next_calibration_finds_is_reckoned_with_the_parameters_really_used() -> None:
+    """The next one finds 7.3 still: no shift since day 30, and yet all readings between were 0.3 pH low."""
+    off = {**LEFT, "zero_point": 7.3}
+    rows = [calibration(5.0, found=LEFT, left=LEFT), calibration(30.0, found=off, left=off), calibration(50.0, found=off, left=off)]  # fmt: skip
+    between = replace(shift(0.0, start=30.0, end=50.0), before=7.3, after=7.3)
+    (one,) = windows([between], [], rows, kept=[rows[1].id], ph=level(6.0))
+    assert (one.start, one.end, one.open_end) == (30 * DAY, 50 * DAY, False)
+    assert error_at(at(40), one)[0] == pytest.approx(-0.3, abs=0.03)
+    assert one.reasons[0].startswith("found out of tolerance: reading off by −0.3")

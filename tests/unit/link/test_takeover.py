@@ -10,7 +10,7 @@ import pytest
 from excursions.clock import NS_PER_HOUR
 from excursions.conclusions import Levels
 from excursions.link import audit
-from excursions.link.takeover import not_taken_over
+from excursions.link.takeover import not_taken_over, shows
 from excursions.plant import Installation
 from excursions.records import Calibration
 from tests.unit.link.builders import DAY, PLANT, calibration
@@ -40,6 +40,37 @@ def test_what_was_not_taken_over_is_not_held_against_the_next_adjustment() -> No
     """The transmitter goes on with 7.0: the next entry, which finds and leaves 7.0, moves nothing."""
     back = calibration(50.0, found={"zero_point": 7.0}, left={"zero_point": 7.0})
     assert found(line(0.0), BEFORE, AFTER, back) == [pytest.approx(0.3, abs=0.01)]
+
+
+def test_after_work_that_nobody_entered_nobody_knows_what_was_set() -> None:
+    """Somebody adjusted on day 20 without an entry: the zero of day 5 is not what the reading went on with."""
+    for when, told in ((20 * DAY, 0), (40 * DAY, 1), (2 * DAY, 1)):
+        seen = not_taken_over((BEFORE, AFTER), {"ph": line(0.0)}, PLANT, {"ph": [when]})
+        assert len(list(seen)) == told
+
+
+def test_a_reading_that_moved_a_little_did_not_take_over_a_large_jump() -> None:
+    assert found(line(0.07)) == [pytest.approx(0.3, abs=0.02)]
+    assert found(line(0.12)) == []
+
+
+def test_a_process_that_often_moves_as_much_by_itself_hides_it() -> None:
+    """Once every five days the set point changes by 0.3 pH: now and then just when somebody adjusts, the other way."""
+    plain = line(0.0)
+    steps = 0.3 * (plain.time // (5 * DAY) % 2)
+    stepped = replace(
+        plain, value=plain.value + np.where(np.abs(plain.time - 30 * DAY) < 2 * DAY, 0.0, steps)
+    )
+    assert found(stepped) == []
+    (told,) = not_taken_over((BEFORE, AFTER), {"ph": plain}, PLANT)
+    assert told.hides == 0.0
+
+
+def test_the_stated_limit_is_what_is_told() -> None:
+    point = PLANT.points[0]
+    assert shows(line(0.0), point, 6.0, 0.3)
+    assert not shows(line(0.0), point, 6.0, 0.05)
+    assert not shows(line(0.0, wave=0.5), point, 6.0, 0.3)
 
 
 def test_an_adjustment_that_shows_is_in_order() -> None:

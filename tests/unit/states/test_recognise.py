@@ -23,7 +23,7 @@ from excursions.records import (
 from excursions.states import recognise
 from excursions.states.walk import Walk
 from tests.builders import T0, coloured, grid, level, make_signal, on_exception, quantised, swinging_door
-from tests.scenes import DAY_S, Scene, record_of, scene, spans_of
+from tests.scenes import DAY_S, Scene, at_ns, record_of, scene, spans_of
 
 SEEDS = range(3)
 STANDARDS = {
@@ -190,6 +190,51 @@ def test_a_walk_towards_room_shows_though_the_process_is_that_cool_at_other_time
     made.value[made.inside(4.0 * DAY_S, 41)] += 0.8
     ((start, _),) = spans_of(record_of(made).states, CALIBRATING)
     assert start == pytest.approx(4.0 * DAY_S, abs=400)
+
+
+def test_steam_often_does_not_hide_the_walks_of_a_probe_that_is_taken_out() -> None:
+    """A cold process, steamed every other day: what passes room temperature on its way from steam is no walk to it."""
+    made = scene(20, at=350.0, warm=12.0, noise=1.0, wander=2.0)
+    for day in range(1, 20, 2):
+        made.steam((day + 0.1) * DAY_S)
+    made.calibrate(9.6 * DAY_S, (300.0,), room=19.0)  # no solution in common use
+    states = record_of(made, measurand="redox", value_step=0.1).states
+    ((start, _),) = spans_of(states, CALIBRATING)
+    assert start == pytest.approx(9.6 * DAY_S, abs=600)
+
+
+def test_standards_of_a_quantity_that_has_none_in_common_use_are_learned_from_what_the_log_enters() -> None:
+    """Three calibrations of a CO2 probe at the temperature of the room, two of them entered: the third is known."""
+    made = scene(20, at=2500.0, warm=22.0, noise=10.0, wander=30.0)
+    for day in (3, 9, 15):
+        made.calibrate((day + 0.5) * DAY_S, (154.0, 1540.0))
+    when = tuple(at_ns((day + 0.52) * DAY_S) for day in (3, 9))
+    found = spans_of(record_of(made, measurand="co2", value_step=1.0, noted=when).states, CALIBRATING)
+    assert [round(a / DAY_S - 0.5, 1) for a, _ in found] == [3, 9, 15]
+    alone = record_of(made, measurand="co2", value_step=1.0, noted=when[:1])
+    assert [round(a / DAY_S - 0.5, 1) for a, _ in spans_of(alone.states, CALIBRATING)] == [3]
+
+
+def test_a_reading_pinned_at_its_end_when_a_log_enters_a_calibration_is_no_hold() -> None:
+    for pinned, found in ((14.0, 0), (6.7, 1)):
+        made = scene(6, warm=22.0)
+        made.value[made.second > 3.5 * DAY_S] += pinned - 6.8  # and does not come back
+        made.value[made.inside(3.5 * DAY_S, 30)] = pinned
+        states = record_of(made, noted=(at_ns(3.51 * DAY_S),), range=(0.0, 14.0)).states
+        assert len(spans_of(states, CALIBRATING)) == found
+
+
+def test_a_held_output_shows_no_standard_though_the_process_sits_at_one() -> None:
+    """Redox at 475 mV, held while the probe stands in 220 mV, adjusted to 310 mV: no 470 mV solution was used."""
+    made = scene(6, at=475.0, noise=0.5, wander=1.0)
+    made.value[made.second > 3.5 * DAY_S] -= 165.0
+    held = made.inside(3.5 * DAY_S - 1800, 30)
+    made.value[held] = 475.3
+    flag = held.astype(float)
+    record = record_of(made, measurand="redox", value_step=0.1, hold=flag, noted=(at_ns(3.5 * DAY_S),))
+    spans = np.flatnonzero(record.states.code == CALIBRATING)
+    assert spans.size
+    assert not any(record.states.standards_in(int(i)) for i in spans)
 
 
 def test_a_process_that_sits_at_a_buffer_is_not_calibrated_because_a_log_says_so() -> None:
