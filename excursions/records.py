@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from excursions.clock import TimeArray
 from excursions.kinds import SEVERITIES
+from excursions.once import Once
 from excursions.plant import Plant, Point
 
 FloatArray = NDArray[np.float64]
@@ -105,7 +106,7 @@ class Signal:
     """One conditioned signal: strictly increasing times, canonical unit, bad values NaN.
 
     time (n,), value (n,), quality (n,); segments (k, 2) index ranges [from, to) without a gap between
-    samples; bridged (b, 2) index ranges that an export drew across missing data.
+    samples; bridged (b, 2) index ranges that an export drew across missing data; once: what several ask of it.
     """
 
     tag: str
@@ -116,6 +117,7 @@ class Signal:
     sampling: Sampling
     segments: IndexArray
     bridged: IndexArray
+    once: Once = field(init=False, default_factory=Once, compare=False, repr=False)
 
     def __len__(self) -> int:
         return int(self.time.size)
@@ -162,7 +164,9 @@ class StateLine:
 
     def spans(self, *codes: int) -> TimeArray:
         """Spans (k, 2) of these states, in time order."""
-        keep = np.isin(self.code, codes)
+        wanted = np.zeros(len(STATES), dtype=np.bool_)
+        wanted[list(codes)] = True
+        keep = wanted[self.code]
         return np.column_stack([self.start[keep], self.end[keep]])
 
 

@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from excursions.clock import NS_PER_DAY
+from excursions.detect.groups import median
 from excursions.detect.pattern import running_mean
 from excursions.detect.survey import Survey
 
@@ -38,7 +39,7 @@ def share_left(survey: Survey, at: int, until: int, size: float) -> float:
         w = longest
         later = (total[3 * w :] - total[2 * w : -w]) / w
         moved = later - (total[w : -2 * w] - total[: -3 * w]) / w
-        usual = 1.4826 * float(np.median(np.abs(moved[:: max(1, moved.size // 2_000)])))
+        usual = 1.4826 * median(np.abs(moved[:: max(1, moved.size // 2_000)]))
         if usual < CLEAR * abs(size):
             return float(moved[at - w]) / size
         longest //= 2

@@ -16,6 +16,16 @@ Counts = NDArray[np.int64]
 RowFunction = Callable[[FloatArray, Counts], FloatArray]
 
 
+def median(value: FloatArray) -> float:
+    """Median of finite values (n,), NaN without any: as numpy's, which spends most of its time on small ones elsewhere."""
+    middle = value.size // 2
+    if not value.size:
+        return float("nan")
+    parted = np.partition(value, middle)
+    upper = float(parted[middle])
+    return upper if value.size % 2 else (float(parted[:middle].max()) + upper) / 2
+
+
 def midmean(value: FloatArray, start: IndexArray, stop: IndexArray) -> FloatArray:
     """Interquartile mean of each value[start:stop] (plain mean below four samples), NaN where empty."""
     return _grouped(value, start, stop, _row_midmean)
@@ -23,7 +33,26 @@ def midmean(value: FloatArray, start: IndexArray, stop: IndexArray) -> FloatArra
 
 def group_median(value: FloatArray, start: IndexArray, stop: IndexArray) -> FloatArray:
     """Median of each value[start:stop], NaN where empty; NaN samples must have been left out."""
-    return _grouped(value, start, stop, _row_median)
+    count = stop - start
+    usual = int(np.median(count)) if count.size else 0
+    even = count == usual
+    if usual <= 0 or 2 * np.count_nonzero(even) < count.size:
+        return _grouped(value, start, stop, _row_median)
+    out = np.empty(count.size)
+    out[even] = _even_median(value, start[even], usual)
+    out[~even] = _grouped(value, start[~even], stop[~even], _row_median)
+    return out
+
+
+def _even_median(value: FloatArray, start: IndexArray, size: int) -> FloatArray:
+    """Median of groups of one size: parted at the middle, nothing else is put in order."""
+    out = np.empty(start.size)
+    for part in np.array_split(np.arange(start.size), 1 + start.size * size // TABLE_CELLS):
+        rows = np.lib.stride_tricks.sliding_window_view(value, size)[start[part]]
+        rows.partition(size // 2, axis=1)
+        upper = rows[:, size // 2]
+        out[part] = upper if size % 2 else (rows[:, : size // 2].max(axis=1) + upper) / 2
+    return out
 
 
 def trimmed_mean(value: FloatArray, start: IndexArray, stop: IndexArray) -> FloatArray:

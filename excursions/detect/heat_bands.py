@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, TimeArray
 from excursions.conclusions import DOSE_REFERENCE_DEGC, HeatTally
@@ -17,6 +19,7 @@ from excursions.records import BoolArray, FloatArray, IndexArray
 
 _RATE = math.log(2.0) / 10.0  # Q10 = 2 (ASTM F1980)
 _FLAT = 1e-4  # rises of the exponent below this: the mean of both ends is exact to a billionth
+_FEW_EDGES = 20
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,7 +100,7 @@ def _sums(line: _Line, edges: FloatArray, rows: int) -> tuple[FloatArray, FloatA
     """Hours and hours at the reference temperature, shape (rows, k + 1)."""
     bands = edges.size + 1
     dt = np.diff(line.time) * line.counts
-    band = np.searchsorted(edges, line.temp)
+    band = _bands(line.temp, edges)
     factor = np.exp(_RATE * (line.temp - DOSE_REFERENCE_DEGC))
     aged = dt * _mean(factor[:-1], factor[1:], _RATE * np.diff(line.temp))
     one = band[:-1] == band[1:]
@@ -107,6 +110,16 @@ def _sums(line: _Line, edges: FloatArray, rows: int) -> tuple[FloatArray, FloatA
     if across.size:
         _add_crossings(hours, ageing, line, dt, across, edges)
     return hours / NS_PER_HOUR, ageing / NS_PER_HOUR
+
+
+def _bands(temp: FloatArray, edges: FloatArray) -> NDArray[np.integer[Any]]:
+    """The band of each temperature: how many edges lie below it."""
+    if edges.size > _FEW_EDGES:
+        return np.searchsorted(edges, temp)
+    band = np.zeros(temp.size, np.uint8)  # counting a few edges is quicker than searching among them
+    for edge in edges:
+        band += temp > edge
+    return band
 
 
 def _by_key(key: IndexArray, weights: FloatArray, rows: int, bands: int) -> FloatArray:
@@ -133,8 +146,8 @@ def _add_crossings(
 
 def _mean(first: FloatArray, last: FloatArray, rise: FloatArray) -> FloatArray:
     """Mean of an exponential over a piece whose exponent rises by `rise`."""
-    flat = np.abs(rise) < _FLAT
-    return np.where(flat, (first + last) / 2, (last - first) / np.where(flat, 1.0, rise))
+    mean = (first + last) / 2
+    return np.divide(last - first, rise, out=mean, where=np.abs(rise) >= _FLAT)
 
 
 def _peaks(time: TimeArray, temp: FloatArray, rows: TimeArray) -> tuple[FloatArray, TimeArray]:

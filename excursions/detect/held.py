@@ -73,7 +73,9 @@ def _by_state(record: Record, span: tuple[int, int]) -> tuple[Clue, ...]:
 
 def _by_walk(record: Record, span: tuple[int, int]) -> tuple[Clue, ...]:
     """A temperature that goes to that of the room and back within the standstill: the probe was taken out."""
-    walk = walk_during(pace_of(trace_of(record.temperature), 0.0), *span)
+    trace = trace_of(record.temperature)
+    pace = trace.once("pace", lambda: pace_of(trace, 0.0)) if trace is not None else None
+    walk = walk_during(pace, *span)
     if walk is None or not walk.out_and_back:
         return ()
     words = f"the temperature went from {walk.before:.0f} degC to {walk.there:.0f} degC and back meanwhile: taken out, the output held"

@@ -16,7 +16,7 @@ from excursions.clock import NS_PER_S, duration_text
 from excursions.detect.apart import apart_from_neighbours, differences_apart
 from excursions.detect.catalogue import DETECTORS
 from excursions.detect.drift import TRIFLE as WALK_TRIFLE
-from excursions.detect.groups import group_median
+from excursions.detect.groups import group_median, median
 from excursions.detect.limits_plain import chosen, make, plain_limits
 from excursions.detect.noise import ERROR, NoiseSettings, noise_series
 from excursions.detect.periodic import PeriodicSettings, least_amplitude
@@ -131,7 +131,7 @@ def step_limit(record: Record, survey: Survey) -> tuple[float, float]:
     wide, width = _least_difference(differences_of(survey), len(survey.rest), floor=floor)
     if len(survey.blocks) <= SHORT:
         wide = min(wide, _least_short(survey.rest, floor))
-    tolerance = record.point.tolerance_at(float(np.median(survey.blocks.level)))
+    tolerance = record.point.tolerance_at(median(survey.blocks.level))
     span = SENSELESS * float(np.ptp(survey.blocks.level))
     wide = max(wide, _habit(np.array([abs(change.size) for change in survey.changes])))
     while moves(survey, wide, SLOW_CHANGE_S) > HABIT and wide < span:
@@ -202,7 +202,7 @@ def _least_short(level: FloatArray, floor: float) -> float:
     n = level.size
     if n < 24:
         return math.inf
-    rest = level - np.median(level)
+    rest = level - median(level)
     r = float(rest[1:] @ rest[:-1]) / max(float(rest @ rest), 1e-300)
     r = min(max(r + (2 + 4 * r) / n, 0.0), 0.95)
     error = math.sqrt(max(float(rest @ rest) / n, floor**2) * (1 + r) / (1 - r) / (n / 4))
@@ -243,7 +243,7 @@ def _least_walk(step: FloatArray) -> float:
     """Smallest sum of an eighth of the increments that passes, at most half again for its own scatter."""
     n = step.size
     size = max(n // WALK_SHARE, 3)
-    scatter = 1.4826 * float(np.median(np.abs(step)))
+    scatter = 1.4826 * median(np.abs(step))
     if scatter <= 0:
         return math.inf
     z = np.clip(step / scatter, -4, 4)

@@ -19,6 +19,7 @@ import numpy as np
 
 from excursions.clock import NS_PER_S
 from excursions.detect.blocks import Blocks, NoiseBlocks, noise_blocks
+from excursions.detect.groups import median
 from excursions.detect.live import live_samples
 from excursions.detect.origin import (
     Clue,
@@ -166,8 +167,8 @@ def noise_spells(noise: NoiseSeries, settings: NoiseSettings) -> list[NoiseSpell
     """Stretches above or below the noise before, from the pieces between changes."""
     every = changes_among(noise.differences, noise.broken, floor=ERROR / 4)
     cuts = [0, *(change.at for change in every), noise.rest.size]
-    level = [float(np.median(noise.rest[a:b])) for a, b in pairwise(cuts)]
-    base = float(np.median(noise.rest[: max(noise.rest.size // 3, cuts[1])]))
+    level = [median(noise.rest[a:b]) for a, b in pairwise(cuts)]
+    base = median(noise.rest[: max(noise.rest.size // 3, cuts[1])])
     up, down = math.log(settings.growth), math.log(settings.collapse)
     found: list[NoiseSpell] = []
     piece = 1
@@ -179,7 +180,7 @@ def noise_spells(noise: NoiseSeries, settings: NoiseSettings) -> list[NoiseSpell
             stop += 1
         if side:
             lo, hi = cuts[piece], cuts[stop]
-            rise = float(np.median(noise.rest[lo:hi])) - base
+            rise = median(noise.rest[lo:hi]) - base
             found.append(NoiseSpell(lo=lo, hi=hi, base=base, rise=rise, change=every[piece - 1]))
         piece = max(stop, piece + 1)
     shortest = max(settings.shortest_blocks, math.ceil(settings.shortest_s * NS_PER_S / noise.width))

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from excursions.clock import NS_PER_HOUR, NS_PER_S, duration_text
+from excursions.detect.groups import median
 from excursions.detect.pattern import without_round
 from excursions.detect.survey import Survey
 from excursions.records import (
@@ -217,7 +218,7 @@ def _usual_change(level: FloatArray, width: int) -> float:
     """Usual change over `width` blocks: robust, but not nil where a signal mostly keeps to one count."""
     moved = np.abs(level[width:] - level[:-width])[:: max(1, level.size // 2_000)]
     moved = moved[np.isfinite(moved)]
-    return max(1.4826 * float(np.median(moved)), 0.5 * float(moved.mean()), 1e-12) if moved.size else math.nan
+    return max(1.4826 * median(moved), 0.5 * float(moved.mean()), 1e-12) if moved.size else math.nan
 
 
 def moved_together(other: Companion, at: int, *, width: int, broken: bool) -> float:

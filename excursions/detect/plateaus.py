@@ -13,6 +13,7 @@ import numpy as np
 from scipy.ndimage import maximum_filter1d
 
 from excursions.detect.apart import differences_apart
+from excursions.detect.groups import median
 from excursions.detect.scan import Windows, differences, spreads, windows
 from excursions.detect.survey import Survey, differences_of
 from excursions.records import BoolArray, FloatArray, IndexArray
@@ -105,7 +106,7 @@ def joined(
     jump = np.zeros(joint.size)
     for i in range(1, joint.size):
         before = own[max(stop[i - 1] - EDGE, joint[i - 1]) : stop[i - 1]]
-        jump[i] = float(np.median(own[joint[i] : joint[i] + EDGE]) - np.median(before))
+        jump[i] = median(own[joint[i] : joint[i] + EDGE]) - median(before)
     shift = np.repeat(np.cumsum(jump), stop - joint)
     return Joined(block=block, level=_untilted(own - shift), joint=joint, jump=jump)
 
@@ -116,8 +117,8 @@ def _untilted(level: FloatArray) -> FloatArray:
     moves = level[step:] - level[:-step]
     if moves.size < WINDOWS // 2:
         return level
-    usual = float(np.median(moves))
-    scatter = 1.4826 * float(np.median(np.abs(moves - usual)))
+    usual = median(moves)
+    scatter = 1.4826 * median(np.abs(moves - usual))
     if abs(usual) < CERTAIN * scatter:
         return level
     return level - usual / step * np.arange(level.size)

@@ -16,6 +16,7 @@ import numpy as np
 from scipy.special import stdtr
 
 from excursions.clock import NS_PER_HOUR, NS_PER_S, duration_text
+from excursions.detect.groups import median
 from excursions.detect.noise import NoiseSettings, noise_series, noise_spells
 from excursions.detect.origin import (
     Clue,
@@ -186,8 +187,8 @@ def _after_changes(survey: Survey, every: tuple[Change, ...]) -> list[tuple[int,
         if value.size < 16:
             continue
         before, after = (
-            float(np.median(value[: value.size // 8 + 1])),
-            float(np.median(value[-(value.size // 4) :])),
+            median(value[: value.size // 8 + 1]),
+            median(value[-(value.size // 4) :]),
         )
         if abs(after - before) <= CLEAR * survey.noise:
             continue
@@ -243,7 +244,7 @@ def _lag_between(
     last = value.size // SETTLED_SHARE
     if min(first, last) < FEWEST_ON_WAY:
         return None
-    before, after = float(np.median(value[:first])), float(np.median(value[-last:]))
+    before, after = median(value[:first]), median(value[-last:])
     size = after - before
     if abs(size) <= CLEAR * noise:
         return None
@@ -262,9 +263,9 @@ def time_constant(time: IndexArray, value: FloatArray, *, noise: float) -> float
     """Time [s] until 63 % of the way from the first reading to the settled one is done; 0 when it cannot be told."""
     if value.size < 16:
         return 0.0
-    settled = float(np.median(value[-(value.size // SETTLED_SHARE) :]))
+    settled = median(value[-(value.size // SETTLED_SHARE) :])
     way = value - settled
-    first = float(np.median(way[:2]))
+    first = median(way[:2])
     if abs(first) < CLEAR * max(noise, 1e-12):
         return 0.0
     left = way / first

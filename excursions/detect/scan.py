@@ -24,6 +24,7 @@ import numpy as np
 from scipy.ndimage import maximum_filter1d
 from scipy.special import stdtr
 
+from excursions.detect.groups import median
 from excursions.detect.tails import expected_each, outlying
 from excursions.records import BoolArray, FloatArray, IndexArray
 
@@ -141,7 +142,7 @@ def spreads(every: tuple[Windows, ...], blocks: int, *, floor: float) -> FloatAr
 
 
 def _spread(diff: FloatArray) -> float:
-    return NORMAL_MAD * float(np.median(np.abs(diff))) if diff.size else 0.0
+    return NORMAL_MAD * median(np.abs(diff)) if diff.size else 0.0
 
 
 def _extended(spread: FloatArray, blocks: int) -> FloatArray:

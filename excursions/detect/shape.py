@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from excursions.clock import NS_PER_S
+from excursions.detect.groups import median
 from excursions.detect.scan import Change
 from excursions.detect.sudden import gaps
 from excursions.detect.survey import Survey
@@ -113,7 +114,7 @@ def _quick_part(level: FloatArray, begin: int, end: int) -> tuple[int, int] | No
         return None
     size = float(level[min(end, level.size - 1)] - level[max(begin - 1, 0)])
     inside = moved[lo:hi] * np.sign(size)
-    usual = 1.4826 * float(np.median(np.abs(moved[:: max(1, moved.size // 4_000)])))
+    usual = 1.4826 * median(np.abs(moved[:: max(1, moved.size // 4_000)]))
     best = int(np.argmax(inside))
     if inside[best] < QUICK_SHARE * abs(size) or inside[best] < QUICK_USUAL * usual:
         return None
@@ -257,7 +258,7 @@ def _at_once(part: FloatArray, split: int, size: float) -> bool:
     """Whether the three samples on either side of a split already show most of the change."""
     if split < 3 or split + 3 > part.size:
         return False
-    moved = float(np.median(part[split : split + 3]) - np.median(part[split - 3 : split]))
+    moved = median(part[split : split + 3]) - median(part[split - 3 : split])
     return bool(moved * np.sign(size) > AT_ONCE * abs(size))
 
 

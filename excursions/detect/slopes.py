@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import stdtr
 
-from excursions.detect.groups import group_median
+from excursions.detect.groups import group_median, median
 from excursions.records import BoolArray, FloatArray
 
 WINDOWS = (24, 48, 96, 192)  # the record is cut into so many
@@ -56,8 +56,8 @@ def steady_runs(series: FloatArray, *, at_most: float) -> tuple[Run, ...]:
 
 def _runs(step: FloatArray, at_most: float) -> list[Run]:
     """Runs of increments, best first, each looked for in what the ones before left."""
-    step = step - np.median(step)
-    scatter = 1.4826 * float(np.median(np.abs(step)))
+    step = step - median(step)
+    scatter = 1.4826 * median(np.abs(step))
     if scatter <= 0:
         return []
     z = step / scatter

@@ -15,14 +15,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.ndimage import maximum_filter1d, minimum_filter1d
 
 from excursions.detect.blocks import Blocks
 from excursions.detect.live import Live
-from excursions.detect.tails import expected_as_large, outlying
+from excursions.detect.tails import Tail, expected_as_large, outlying, tail_of, unsuspected
+from excursions.once import Once
 from excursions.records import FloatArray, IndexArray
 
 BIN = 8  # samples
@@ -35,11 +35,15 @@ NIL = 1e-12
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bins:
-    """Neighbouring live samples in lots: first (m + 1,) index range in them; low, high (m,) extremes, the reading's unit."""
+    """Neighbouring live samples in lots: first (m + 1,) index range in them; low, high (m,) extremes, the reading's unit.
+
+    once: extremes of longer runs and what is usual over a length, worked out at the first asking.
+    """
 
     first: IndexArray
     low: FloatArray
     high: FloatArray
+    once: Once = field(init=False, default_factory=Once, compare=False, repr=False)
 
     def __len__(self) -> int:
         return int(self.low.size)
@@ -49,11 +53,28 @@ class Bins:
         lo = int(np.searchsorted(self.first, first))
         return lo, max(lo, int(np.searchsorted(self.first, last + 1, side="right")) - 1)
 
-    def ranges(self, width: int) -> FloatArray:
-        """Highest less lowest value of every run of `width` bins, shape (m - width + 1,)."""
-        cut = slice(width // 2, len(self) - (width - 1) // 2)
-        high = maximum_filter1d(self.high, width)[cut]
-        return np.asarray(high - minimum_filter1d(self.low, width)[cut])
+    def ranges(self, width: int, every: int = 1) -> FloatArray:
+        """Highest less lowest value of every `every`-th run of `width` bins, shape ((m - width) // every + 1,).
+
+        Two runs of a power of two cover any width, so that wide ones cost no more than narrow ones.
+        """
+        rank = width.bit_length() - 1
+        low, high = self._extremes(rank)
+        one = slice(0, len(self) - width + 1, every)
+        other = slice(width - (1 << rank), low.size, every)
+        return np.asarray(np.maximum(high[one], high[other]) - np.minimum(low[one], low[other]))
+
+    def _extremes(self, rank: int) -> tuple[FloatArray, FloatArray]:
+        """Lowest and highest value of every run of 2 to the power of `rank` bins."""
+        if not rank:
+            return self.low, self.high
+
+        def doubled() -> tuple[FloatArray, FloatArray]:
+            low, high = self._extremes(rank - 1)
+            half = 1 << (rank - 1)
+            return np.minimum(low[:-half], low[half:]), np.maximum(high[:-half], high[half:])
+
+        return self.once(f"extremes {rank}", doubled)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,26 +146,42 @@ def least_width(bins: Bins, moves: float, *, step: float, at_most: float) -> int
 
     `at_most` is the expected number of such stretches by chance; None where no width up to a twentieth of the record does.
     """
-    width = 1
+    width, own = 1, max(moves, step / 2, NIL)
     while width * WIDEST_SHARE <= len(bins):
-        moved, _ = _moved(bins, width, step)
-        usual = moved[~outlying(np.log(moved.max() / moved), at_most=at_most)]
-        if _expected(usual, max(moves, step / 2, NIL), len(bins)) <= at_most:
+        if _expected_usually(bins, width, own, step=step, at_most=at_most) <= at_most:
             return width
         width = width + 1 if width < BIN else width * 5 // 4
     return None
+
+
+def _expected_usually(bins: Bins, width: int, own: float, *, step: float, at_most: float) -> float:
+    """Expected number of stretches of `width` bins that move as little as `own`, by all that are not outlying."""
+
+    def law() -> tuple[float, Tail]:
+        moved, _ = _moved(bins, width, step)
+        most = float(moved.max())
+        return most, tail_of(unsuspected(np.log(most / moved), at_most=at_most))
+
+    most, tail = bins.once(f"usual {width} {step} {at_most}", law)
+    if own > most:
+        return float(_octaves(len(bins)) * tail.ordered.size)
+    return _octaves(len(bins)) * tail.expected(math.log(most / own))
 
 
 def _moved(bins: Bins, width: int, step: float) -> tuple[FloatArray, IndexArray]:
     """Range of half-overlapping stretches, spread evenly over the step each stands for, and their first bins."""
     every = np.arange(0, len(bins) - width + 1, max(width // 2, 1))
     spread = (np.arange(every.size) * GOLDEN) % 1.0 - 0.5
-    moved = bins.ranges(width)[every]
+    moved = bins.ranges(width, max(width // 2, 1))
     return np.maximum(np.where(moved > 0, moved + step * spread, step * np.abs(spread)), NIL), every
 
 
 def _expected(others: FloatArray, own: float, bins: int) -> float:
     """Expected number of stretches that move as little as `own`, by the tail of the `others`, at any length."""
     scale = max(float(others.max()), own)
-    octaves = math.log2(max(bins / WIDEST_SHARE, 2.0))
-    return octaves * expected_as_large(np.log(scale / others), math.log(scale / own))
+    return _octaves(bins) * expected_as_large(np.log(scale / others), math.log(scale / own))
+
+
+def _octaves(bins: int) -> float:
+    """How many lengths, each twice the one before, a record of so many bins has room for."""
+    return math.log2(max(bins / WIDEST_SHARE, 2.0))

@@ -17,6 +17,7 @@ import numpy as np
 
 from excursions.clock import NS_PER_S
 from excursions.detect.blocks import Blocks
+from excursions.detect.groups import median
 from excursions.detect.live import PIECE, Live
 from excursions.detect.scan import SUSPICION, Change
 from excursions.detect.tails import expected_each, outlying
@@ -172,7 +173,7 @@ def _change(live: Live, blocks: Blocks, at: int, gap: float, spread: float, expe
     after = live.value[at + SIDE : at + SIDE + BESIDE]
     if not before.size or not after.size:
         return None
-    moved = float(np.median(after) - np.median(before))
+    moved = median(after) - median(before)
     if moved * np.sign(gap) < KEPT * abs(gap):
         return None
     block = blocks.at(int(live.time[at]))

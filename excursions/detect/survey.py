@@ -18,11 +18,11 @@ from excursions.detect.blocks import (
     usual_interval,
 )
 from excursions.detect.live import Live, live_samples
-from excursions.detect.once import Once
 from excursions.detect.pattern import without_round
 from excursions.detect.scan import Change, Windows, changes_among, differences
 from excursions.detect.short import short_changes
 from excursions.detect.sudden import Jumps, Way, gaps, jumps, sudden_changes, together
+from excursions.once import Once
 from excursions.records import FloatArray, Record, Sampling, Signal
 from excursions.states.heat import Usual, usual_temperature
 from excursions.states.trace import Trace, trace_of

@@ -27,7 +27,7 @@ JUMP = 1.2  # an outlier stands off from the next smaller by a fifth at least
 
 def expected_as_large(bulk: FloatArray, size: float) -> float:
     """Expected number of chances of at least `size`: :func:`expected_each` of a single size."""
-    return _tail_of(np.sort(bulk)).expected(size)
+    return tail_of(np.sort(bulk)).expected(size)
 
 
 def expected_each(bulk: FloatArray, sizes: FloatArray) -> FloatArray:
@@ -54,13 +54,13 @@ def expected_each(bulk: FloatArray, sizes: FloatArray) -> FloatArray:
     """
     if not sizes.size:
         return np.empty(0)
-    tail = _tail_of(np.sort(bulk))
+    tail = tail_of(np.sort(bulk))
     return np.array([tail.expected(float(size)) for size in sizes])
 
 
 def size_of(bulk: FloatArray, expected: float) -> float:
     """Size that the tail of the bulk (n,) leaves this expected number of chances; inf where it never gets there."""
-    tail = _tail_of(np.sort(bulk))
+    tail = tail_of(np.sort(bulk))
     low = float(tail.ordered[-1]) if tail.ordered.size else 0.0
     high = 2 * low + 1e-12
     while tail.expected(high) > expected:
@@ -74,7 +74,7 @@ def size_of(bulk: FloatArray, expected: float) -> float:
 
 
 @dataclass(frozen=True, slots=True)
-class _Tail:
+class Tail:
     """The fitted upper tail of an ordered bulk (n,): its `count` largest lie above `threshold`.
 
     mean : of their excesses; count 0 where the bulk is too small to have a tail
@@ -101,21 +101,21 @@ class _Tail:
         return self.count * survival
 
 
-def _tail_of(ordered: FloatArray) -> _Tail:
+def tail_of(ordered: FloatArray) -> Tail:
     """Fit the tail once, for as many sizes as are asked about."""
     n = ordered.size
     if n <= FEWEST_IN_TAIL:
-        return _Tail(ordered, 0, 0.0, 0.0, 0.0, 0.0)
+        return Tail(ordered, 0, 0.0, 0.0, 0.0, 0.0)
     k = int(min(max(round(TAIL_SHARE * n), FEWEST_IN_TAIL), MOST_IN_TAIL, n - 1))
     threshold = float(ordered[n - k - 1])
     excess = ordered[n - k :] - threshold
     mean = float(excess.sum()) / k
     if mean <= 0:
-        return _Tail(ordered, k, threshold, mean, 0.0, 0.0)
+        return Tail(ordered, k, threshold, mean, 0.0, 0.0)
     weighted = _weighted(excess)
     shape = 2 - mean / (mean - 2 * weighted) if mean > 2 * weighted else 0.0
     shape = min(max(shape, 0.0), HEAVIEST)
-    return _Tail(ordered, k, threshold, mean, shape, mean * (1 - shape) * (1 + 1 / math.sqrt(k)))
+    return Tail(ordered, k, threshold, mean, shape, mean * (1 - shape) * (1 + 1 / math.sqrt(k)))
 
 
 def _weighted(excess: FloatArray) -> float:
@@ -136,15 +136,23 @@ def outlying(sizes: FloatArray, *, at_most: float) -> BoolArray:
     ndarray (n,), bool
     """
     ordered = np.sort(sizes)
-    n = sizes.size
+    first = _first_outlying(ordered, at_most)
+    return np.asarray(sizes >= ordered[first]) if first < sizes.size else np.zeros(sizes.size, dtype=np.bool_)
+
+
+def unsuspected(sizes: FloatArray, *, at_most: float) -> FloatArray:
+    """The sizes that are not :func:`outlying`, in order."""
+    ordered = np.sort(sizes)
+    return ordered[: _first_outlying(ordered, at_most)]
+
+
+def _first_outlying(ordered: FloatArray, at_most: float) -> int:
+    n = ordered.size
     from_rank = n - int(np.clip(round(OUTLYING_SHARE * n), 3, MOST_OUTLYING))
     for i in range(max(from_rank, FEWEST_IN_TAIL), n):
-        if (
-            ordered[i] > JUMP * ordered[i - 1]
-            and _tail_of(ordered[:i]).expected(float(ordered[i])) <= at_most
-        ):
-            return np.asarray(sizes >= ordered[i])
-    return np.zeros(n, dtype=np.bool_)
+        if ordered[i] > JUMP * ordered[i - 1] and tail_of(ordered[:i]).expected(float(ordered[i])) <= at_most:
+            return i
+    return n
 
 
 def probability(expected: float, prior: float) -> float:

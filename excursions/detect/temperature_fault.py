@@ -317,10 +317,14 @@ def _least_jump(trace: Trace, settings: TemperatureFaultSettings) -> float:
     """Smallest step that stands out [K]; infinite where samples are too far apart to tell a step from a ramp."""
     if trace.interval_s > 60.0 or trace.held:
         return math.inf
-    some = np.diff(trace.value[:200_000])
-    spread = 1.4826 * float(np.median(np.abs(some))) if some.size else 0.0
+    spread = trace.once("usual step", lambda: _usual_step(trace))
     base = settings.jump_k if trace.interval_s <= 10.0 else settings.jump_slow_k
     return max(base, settings.jump_spreads * max(spread, trace.resolution / 2))
+
+
+def _usual_step(trace: Trace) -> float:
+    some = np.diff(trace.value[:200_000])
+    return 1.4826 * float(np.median(np.abs(some))) if some.size else 0.0
 
 
 def _is_clean(trace: Trace, i: int, settings: TemperatureFaultSettings) -> bool:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from excursions.clock import NS_PER_S
+from excursions.detect.groups import median
 from excursions.detect.survey import heat_of
 from excursions.digits import written
 from excursions.records import Event, FloatArray, IndexArray, Record
@@ -155,7 +156,7 @@ def _stands(trace: Trace, swing: _Swing, usual: Usual, settings: ThermalShockSet
     if min(before.size, after.size) < 2 or min(swing.before, swing.after) < settings.lowest_degc:
         return False
     half = 0.5 * abs(swing.after - swing.before)
-    stood = abs(np.median(before) - swing.before) < half and abs(np.median(after) - swing.after) < half
+    stood = abs(median(before) - swing.before) < half and abs(median(after) - swing.after) < half
     dead = any(
         side.size > 2 and np.ptp(side) == 0.0 and not usual.low - half <= side[0] <= usual.high + half
         for side in (before, after)

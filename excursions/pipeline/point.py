@@ -65,7 +65,7 @@ class PointInput:
     `plant` holds only what concerns this point (see :func:`plant_around`); `closer` says where the
     plotted series are to keep as many true samples as a page can hold; samples and bridged stretches before
     `counted_from` [ns] are searched but not counted; before `kept_from` (on the hour) neither hourly levels nor
-    heat are added up.
+    heat are added up; `limits` says whether anybody will ask what could have been found.
     """
 
     point: Point
@@ -78,6 +78,7 @@ class PointInput:
     trace_budget: int = TRACE_BUDGET
     counted_from: int = -(2**63)
     kept_from: int = -(2**63)
+    limits: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,8 +108,20 @@ def plant_around(plant: Plant, point: Point) -> Plant:
     )
 
 
-def search_whole(given: PointInput) -> tuple[PointFindings, PointCounts]:
-    """Condition, split into states and search one record as a whole."""
+def signals_beside(given: PointInput) -> dict[str, Signal]:
+    """The conditioned readings of the neighbours."""
+    return {
+        name: condition(
+            series, measurand=other.measurand, unit=other.unit, quality_words=given.plant.quality_words
+        ).signal
+        for name, (other, series) in given.neighbours.items()
+    }
+
+
+def search_whole(
+    given: PointInput, beside: dict[str, Signal] | None = None
+) -> tuple[PointFindings, PointCounts]:
+    """Condition, split into states and search one record as a whole; `beside`: neighbours that are conditioned already."""
     point = given.point
     signals: dict[str, Signal] = {}
     decisions: list[Decision] = []
@@ -145,12 +158,7 @@ def search_whole(given: PointInput) -> tuple[PointFindings, PointCounts]:
         wash=signals.get("wash"),
         pressure=signals.get("pressure"),
         states=states,
-        neighbours={
-            name: condition(
-                series, measurand=other.measurand, unit=other.unit, quality_words=given.plant.quality_words
-            ).signal
-            for name, (other, series) in given.neighbours.items()
-        },
+        neighbours=signals_beside(given) if beside is None else beside,
         sample_time=given.sample_time,
         sample_value=given.sample_value,
     )
@@ -213,7 +221,9 @@ def _findings(
         traces=traces,
         levels=hourly_levels(record, since=given.kept_from),
         decisions=decisions,
-        limits=tuple(detection_limits(record, settings_of(given.plant.detectors)).values()),
+        limits=tuple(detection_limits(record, settings_of(given.plant.detectors)).values())
+        if given.limits
+        else (),
         heat=heat_tally(record, since=given.kept_from),
     )
 

@@ -22,7 +22,6 @@ from excursions.pipeline.point import Closeup as Closeup
 from excursions.pipeline.run import Progress, quiet
 from excursions.plant import Plant
 from excursions.read import Reading
-from excursions.read.exports.spill import let_go
 from excursions.read.logs import LogReading, check_entries, read_calibrations
 from excursions.read.names import settle_log, settle_samples
 from excursions.read.samples import SampleReading, read_samples
@@ -196,10 +195,6 @@ def read_all(inputs: Inputs, options: ScanOptions, engine: Engine, progress: Pro
         known, problems = loaded.plant, (*problems, *loaded.problems)
     plant, inferred = infer_plant(looks, known)
     plant = dataclasses.replace(plant, detectors=merged(plant.detectors, options.tune))
-    for (
-        series
-    ) in exports.series.values():  # a large record lies on disk: what was looked at need not stay here
-        let_go(series.time, series.value, series.quality)
     if options.read.tz:
         plant = dataclasses.replace(plant, zone=options.read.tz)
     ends = [report.last for report in exports.files if report.last is not None]

@@ -20,10 +20,16 @@ import numpy as np
 
 from excursions.clock import NS_PER_DAY
 from excursions.conclusions import HeatTally
-from excursions.condition import condition
 from excursions.condition.order import put_in_order
 from excursions.condition.signal import row_decisions, without_codes
-from excursions.pipeline.point import TRACE_BUDGET, PointCounts, PointInput, hourly_medians, search_whole
+from excursions.pipeline.point import (
+    TRACE_BUDGET,
+    PointCounts,
+    PointInput,
+    hourly_medians,
+    search_whole,
+    signals_beside,
+)
 from excursions.pipeline.slow import with_slow_changes
 from excursions.plant import Plant
 from excursions.records import NO_DATA, BoolArray, Decision, Event, Sampling, StateLine, TagSeries
@@ -57,7 +63,10 @@ class Window:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SoFar:
-    """What is known of a long record up to the end of a window: its findings, and hourly medians of its neighbours."""
+    """What is known of a long record up to the end of a window: its findings, and hourly medians of its neighbours.
+
+    The findings have limits where the window was the newest when it was searched.
+    """
 
     findings: PointFindings
     near: dict[str, Levels]
@@ -98,8 +107,9 @@ def analyse_long(given: PointInput) -> tuple[PointFindings, PointCounts] | None:
     whole = dataclasses.replace(given, series=ordered, neighbours=near)
     ends = [int(series.time[at]) for series in ordered.values() if series.time.size for at in (0, -1)]
     so_far: SoFar | None = None
-    for window in windows_of(min(ends), max(ends)):
-        so_far = extended(so_far, window, cut(whole, window))
+    windows = windows_of(min(ends), max(ends))
+    for window in windows:
+        so_far = extended(so_far, window, cut(whole, window, newest=window is windows[-1]))
     assert so_far is not None
     found = with_slow_changes(
         so_far.findings, so_far.near, given.plant, (given.sample_time, given.sample_value)
@@ -118,8 +128,11 @@ def _in_order(series: TagSeries, plant: Plant) -> tuple[TagSeries, tuple[int, in
     return settled, (done.duplicates, done.conflicts), [*said, *row_decisions(series.tag, done)]
 
 
-def cut(given: PointInput, window: Window) -> PointInput:
-    """What the search of one window sees: ordered series, neighbours and samples from the lead-in to its end."""
+def cut(given: PointInput, window: Window, *, newest: bool) -> PointInput:
+    """What the search of one window sees: ordered series, neighbours and samples from the lead-in to its end.
+
+    Only the newest window of a record says what could have been found in it.
+    """
     first, last = np.searchsorted(given.sample_time, [window.lead, window.end])
     return dataclasses.replace(
         given,
@@ -137,6 +150,7 @@ def cut(given: PointInput, window: Window) -> PointInput:
         trace_budget=TRACE_BUDGET if window.lead == window.start else WINDOW_BUDGET,
         counted_from=window.start,
         kept_from=window.seam,
+        limits=newest,
     )
 
 
@@ -161,14 +175,13 @@ def _between(series: TagSeries, window: Window) -> TagSeries:
 
 def search_window(given: PointInput) -> SoFar:
     """Search one window as if it were the whole record."""
+    beside = signals_beside(given)
     near = {
         name: Levels(time=hours, value=medians, temperature=np.full(hours.size, np.nan))
-        for name, (other, series) in given.neighbours.items()
-        for hours, medians in [
-            hourly_medians(condition(series, measurand=other.measurand, unit=other.unit).signal)
-        ]
+        for name, signal in beside.items()
+        for hours, medians in [hourly_medians(signal)]
     }
-    return SoFar(findings=search_whole(given)[0], near=near)
+    return SoFar(findings=search_whole(given, beside)[0], near=near)
 
 
 def extended(before: SoFar | None, window: Window, given: PointInput) -> SoFar | None:

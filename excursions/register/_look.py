@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from excursions.clock import TimeArray
+from excursions.read.exports.spill import let_go
 from excursions.records import TagSeries
 from excursions.register._traits import Traits, traits_of
 
@@ -25,8 +26,8 @@ class Look:
 
 
 def look_of(series: TagSeries) -> Look:
-    """Look at one tag as it stood in the files."""
-    return Look(
+    """Look at one tag as it stood in the files; one that lies on disk has left memory afterwards."""
+    look = Look(
         tag=series.tag,
         unit=series.unit,
         description=series.description,
@@ -34,6 +35,8 @@ def look_of(series: TagSeries) -> Look:
         instants=_instants(series.time),
         last=int(series.time.max()) if series.time.size else 0,
     )
+    let_go(series.time, series.value, series.quality)
+    return look
 
 
 def _instants(time: TimeArray) -> tuple[int, ...]:

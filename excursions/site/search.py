@@ -53,7 +53,8 @@ def _fold(task: Task) -> PointFindings:
             task.plant, _series(task, step.parts, step.window), task.pins, only=(task.point,)
         )
         if inputs:
-            so_far = extended(so_far, step.window, cut(inputs[0], step.window))
+            newest = step is task.steps[-1]
+            so_far = extended(so_far, step.window, cut(inputs[0], step.window, newest=newest))
         if step.key in kept:
             _remember(task.file_up_to(step), encode(so_far))
     assert so_far is not None
@@ -62,9 +63,13 @@ def _fold(task: Task) -> PointFindings:
 
 
 def _newest_station(task: Task) -> tuple[SoFar | None, int]:
+    """What is remembered up to the latest window, and how many windows that covers.
+
+    A window that is the newest now but was not when it was remembered lacks its limits and is searched again.
+    """
     for number in range(len(task.steps) - 1, -1, -1):
         found = _recall(task.file_up_to(task.steps[number]))
-        if found is not None:
+        if found is not None and (number < len(task.steps) - 1 or found.findings.limits):
             return found, number + 1
     return None, 0
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from excursions.clock import NS_PER_S, TimeArray
+from excursions.once import Once
 from excursions.records import BoolArray, FloatArray, IndexArray, Signal
 
 WEIGHED = 200_000  # samples that quantiles are taken from, evenly spread
@@ -20,7 +21,7 @@ class Trace:
     interval_s: time between samples where it is busy [s]; usual_s: median time between samples [s]; gap_s:
     longer silence is missing data [s]; held: a value stands until the next sample (recorded on change);
     drawn: a straight line joins two samples (any rule but exception); holes: samples that follow a longer silence,
-    None where they were not looked for.
+    None where they were not looked for; once: what several ask of it.
     """
 
     time: TimeArray
@@ -32,6 +33,7 @@ class Trace:
     held: bool
     drawn: bool
     holes: IndexArray | None = None
+    once: Once = field(init=False, default_factory=Once, compare=False, repr=False)
 
     def __len__(self) -> int:
         return int(self.time.size)
@@ -61,6 +63,10 @@ def trace_of(signal: Signal | None) -> Trace | None:
     """Finite samples of a signal, None when there are none; bridged samples are left out, nobody measured them."""
     if signal is None or not len(signal):
         return None
+    return signal.once("trace", lambda: _trace_of(signal))
+
+
+def _trace_of(signal: Signal) -> Trace | None:
     good = np.isfinite(signal.value)
     for lo, hi in signal.bridged:
         good[lo:hi] = False
@@ -101,20 +107,27 @@ def _busy_interval_s(time: TimeArray) -> float:
 
 def quantiles(trace: Trace, shares: tuple[float, ...]) -> FloatArray:
     """Time-weighted quantiles: each sample counts for the time until the next (a gap counts as none)."""
+    value, passed = trace.once("in order", lambda: _in_order(trace))
+    if passed is None:
+        return np.asarray(np.quantile(value, shares))
+    at = np.searchsorted(passed, np.array(shares) * passed[-1])
+    return np.asarray(value[np.minimum(at, value.size - 1)])
+
+
+def _in_order(trace: Trace) -> tuple[FloatArray, FloatArray | None]:
+    """Values in order, and the time [s] that passed at or below each; None where no time passed at all."""
     stride = max(1, len(trace) // WEIGHED)
     value = trace.value[::stride]
     weight = np.diff(trace.time[::stride], append=trace.time[-1])
     weight[weight / NS_PER_S > stride * trace.gap_s] = 0
-    if not weight.any():
-        return np.asarray(np.quantile(value, shares))
-    if value.size > 1 and weight[0] and (weight[:-1] == weight[0]).all():  # nothing to weigh, nothing to sort
-        passed = weight[0] * np.arange(1, value.size) / NS_PER_S
-        at = np.searchsorted(passed, np.array(shares) * passed[-1])
-        return np.asarray(np.sort(value[:-1])[at])  # quicker than parting it at several places
+    counts = weight != 0
+    held = weight[counts]
+    if not held.size:
+        return value, None
+    if (held == held[0]).all():  # nothing to weigh: sorting is quicker than saying in which order
+        return np.sort(value[counts]), held[0] * np.arange(1, held.size + 1) / NS_PER_S
     order = np.argsort(value)  # whole nanoseconds add up to the same sum in whatever order equal values stand
-    passed = np.cumsum(weight[order]) / NS_PER_S
-    at = np.searchsorted(passed, np.array(shares) * passed[-1])
-    return np.asarray(value[order][np.minimum(at, value.size - 1)])
+    return value[order], np.cumsum(weight[order]) / NS_PER_S
 
 
 def runs(mask: BoolArray) -> IndexArray:

@@ -107,8 +107,11 @@ def rooms(made: Made, home: Path) -> None:
     from dashboards import write_site
     from excursions.pipeline.analyse import analyse_point
     from excursions.pipeline.conclude import Evidence, conclude
+    from excursions.pipeline.heap import keep_freed_memory
     from excursions.read import ReadOptions, read_exports
     from excursions.report.write import write_tables
+
+    keep_freed_memory()  # as the command and its workers do
 
     for given in _inputs(replace(made, points=1, samples=20_000)):
         analyse_point(given)  # type: ignore[arg-type]  # what is imported at first use is imported now

@@ -14,6 +14,7 @@ FLOORS = (
     ("excursions.errors",),
     ("excursions.clock",),
     ("excursions.digits",),
+    ("excursions.once",),
     ("excursions.physics",),
     ("excursions.measurands",),
     ("excursions.kinds",),

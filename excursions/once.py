@@ -1,4 +1,4 @@
-"""What several detectors of one record need and none needs always: worked out at the first asking."""
+"""What several rooms need of one record and none needs always: worked out at the first asking."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ T = TypeVar("T")
 
 
 class Once:
-    """Results by name, kept as long as the record they belong to; nothing is shared between records."""
+    """Results by name, kept as long as what they belong to; nothing is shared, and a changed copy begins anew."""
 
     def __init__(self) -> None:
         self._kept: dict[str, Any] = {}  # Any: each name has its own type, which the caller's function states
