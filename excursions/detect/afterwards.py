@@ -17,6 +17,8 @@ GONE, LEFT = 0.3, 0.6  # share of a step that is left when it counts as gone, as
 CLEAR = 0.35  # of a step: what the level usually moves over as long, for the share left to mean anything
 WIDE = 3.0  # usual wanderings beyond which a visit to the old level is a return
 SMOOTH = 8  # blocks
+LEAST_BACK = 0.25  # of the time it was away: where the record ends sooner, nobody can say that it stays back
+NEARER = 0.5  # of the step: nearer to the old level than to the new
 
 
 def share_left(survey: Survey, at: int, until: int, size: float) -> float:
@@ -59,8 +61,18 @@ def went_back(survey: Survey, at: int, until: int, before: float, size: float) -
 
 
 def returned_at(survey: Survey, at: int, until: int, before: float, size: float) -> int | None:
-    """First block at which the smoothed level is back where it was; None when it is not."""
-    if until - at < SMOOTH:
+    """First block at which the smoothed level is back where it was, and stays about there; None when it is not.
+
+    A process that wanders passes by the old level now and then, the oftener the longer the record: a passing visit is no
+    return.  It is one when the level keeps nearer to the old one than to the new for as long as it was away.
+    """
+    level = survey.blocks.level[at:until]
+    if level.size < SMOOTH:
         return None
-    near = np.abs(running_mean(survey.blocks.level[at:until], SMOOTH) - before) < GONE * abs(size)
-    return at + int(np.argmax(near)) if near.any() else None
+    back = np.flatnonzero(np.abs(running_mean(level, SMOOTH) - before) < GONE * abs(size))
+    past = np.minimum(back + np.maximum(SMOOTH, back), level.size)
+    known = past - back >= np.maximum(SMOOTH, LEAST_BACK * back)
+    back, past = back[known], past[known]
+    total = np.concatenate([[0.0], np.cumsum(level - before)])
+    kept = np.abs((total[past] - total[back]) / (past - back)) < NEARER * abs(size)
+    return at + int(back[np.argmax(kept)]) if kept.any() else None

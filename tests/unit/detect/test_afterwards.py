@@ -6,11 +6,13 @@ import numpy as np
 import pytest
 
 from excursions.clock import NS_PER_S
+from excursions.detect.afterwards import went_back
 from excursions.detect.catalogue import detect
 from excursions.detect.drift import detect_drift
 from excursions.detect.origin import Clue, tempered
 from excursions.detect.response import detect_slow_response
 from excursions.detect.step import detect_step
+from excursions.detect.survey import survey_of
 from excursions.records import MEASURING, STEAMING
 from tests.builders import T0, coloured, level, make_record, make_signal, state_line, with_ramp, with_step
 
@@ -42,6 +44,30 @@ def test_a_step_that_stays_says_so(seed: int) -> None:
     (event,) = detect_step(make_record(with_step(river(seed), 4_000, 0.5), every_s=600.0))
     assert "did not come back" in event.evidence
     assert not event.went_back
+
+
+@SEEDS
+def test_a_step_is_not_withdrawn_because_a_longer_record_passes_by_the_old_level(seed: int) -> None:
+    """Three weeks, then half a year more of a medium that wanders over days as far as half the step."""
+    n, at = 28_000, 3_000
+    river = (
+        coloured(n, 7.8, 0.05, 36, seed) + coloured(n, 0.0, 0.08, 1_000, seed + 20) + level(n, 0, 0.003, seed)
+    )
+    survey = survey_of(make_record(with_step(river, at, 0.5), every_s=600.0))
+    assert survey is not None
+    (change,) = [one for one in survey.changes if one.size > 0.4]
+    before = float(np.median(survey.blocks.level[change.at - 4 : change.at]))
+    assert not went_back(survey, change.at, len(survey.blocks), before, 0.5)
+
+
+@SEEDS
+@pytest.mark.parametrize("away", [12, 150, 1_500])
+def test_what_stays_back_has_gone_back(seed: int, away: int) -> None:
+    river = coloured(N, 7.8, 0.03, 36, seed) + level(N, 0, 0.003, seed)
+    survey = survey_of(make_record(with_step(river, 3_000, 0.5, 3_000 + away), every_s=600.0))
+    assert survey is not None
+    at = survey.blocks.at(T0 + 3_000 * 600 * NS_PER_S) + 1
+    assert went_back(survey, at, len(survey.blocks), 7.8, 0.5)
 
 
 @SEEDS
