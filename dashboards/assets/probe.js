@@ -44,7 +44,7 @@
     const painted = Book.paint(spec, Book.inks());
     if (narrow()) {
       painted.layout.margin = { ...painted.layout.margin, l: 62, r: 6 };
-      painted.layout.annotations = painted.layout.annotations.map(a => ({ ...a, text: a.text.length > 46 ? a.text.replace('; ', '<br>') : a.text }));
+      painted.layout.annotations = painted.layout.annotations.map(a => ({ ...a, align: 'left', text: a.text.length > 46 ? a.text.replace('; ', '<br>') : a.text }));
     }
     Plotly.react(plot, painted.data, painted.layout, { displayModeBar: false, responsive: true, doubleClick: 'reset' });
   }

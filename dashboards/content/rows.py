@@ -25,6 +25,7 @@ from excursions.clock import duration_text
 from excursions.digits import number, percent
 from excursions.kinds import HEAT_KINDS
 from excursions.records import SEVERITY_RANK, Calibration, Event, Link, Parameter, Shift
+from excursions.report.verdict import SETTLED
 
 # Figures that the evidence beside them says in a sentence already.
 SAID = frozenset(
@@ -164,7 +165,7 @@ def _event_row(event: Event, about: About, reader: Reader, *, on_paper: bool) ->
         label=kind_label(event.kind),
         sentence=reader.event(event),
         origin=ORIGIN_WORDS.get(event.origin, event.origin),
-        severity=SEVERITY_WORDS.get(event.severity, event.severity),
+        severity="settled" if after in SETTLED else SEVERITY_WORDS.get(event.severity, event.severity),
         severity_rank=SEVERITY_RANK[event.severity],
         start=("before " if event.open_start else "") + reader.moment(event.start),
         start_sort=event.start // 1_000_000_000,

@@ -47,7 +47,7 @@ def exposure_spec(
          "fillcolor": "@doubt", "line": {"width": 0}, "layer": "below"}
     )  # fmt: skip
     layout["annotations"].append(
-        {"text": "The reading, a day before and after; dashed: its level in the measuring hours next to the heat", "showarrow": False,
+        {"text": "The reading; dashed: its level next to the heat", "showarrow": False,
          "xref": "paper", "yref": "paper", "x": 0, "y": 0.37, "xanchor": "left", "yanchor": "bottom",
          "font": {"size": 13, "color": "@ink"}}
     )  # fmt: skip

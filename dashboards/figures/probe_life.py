@@ -171,7 +171,7 @@ def _heat_title(life: ProbeLife, reader: Reader) -> str:
     if not shown:
         return "Highest of each day"
     assumed = ", assumed" if life.stays[-1].ratings.assumed else ""
-    return f"Highest of each day; dashed: rated {shown[0]} continuous, {shown[1]} sterilisation{assumed}"
+    return f"Highest of each day; dashed: rated {shown[0]}, steam {shown[1]}{assumed}"
 
 
 def _track_title(track: Track) -> str:

@@ -31,7 +31,7 @@ NEAREST = 3  # measuring hours beside the heat that give the reading: the proces
 CHANGES = having("held against heat")
 EXPOSURE_VERDICTS = (
     "changed since",
-    "above rating, no change seen",
+    "above rating, no change laid to it",
     "within rating",
     "cannot tell",
 )
@@ -294,7 +294,7 @@ def _verdict(event: Event, after: _After) -> str:
         return "within rating"
     if event.kind == "hidden_heat":
         return "cannot tell"
-    return "above rating, no change seen" if after.known else "cannot tell"
+    return "above rating, no change laid to it" if after.known else "cannot tell"
 
 
 def _reading_off(after: _After) -> bool:
@@ -312,7 +312,7 @@ def _sentence(
     parts = [f"{findings.point.name}: {_how_hot(event, ratings, tz)}"]
     if verdict == "changed since":
         parts.append(_changed(findings, after, tz))
-    elif verdict == "above rating, no change seen":
+    elif verdict == "above rating, no change laid to it":
         parts.append(_nothing_seen(after, findings.unit))
     elif verdict == "cannot tell":
         parts.append(
@@ -331,7 +331,7 @@ def _nothing_seen(after: _After, unit: str) -> str:
         if after.doubt is not None and after.doubt.band:
             band = after.doubt.band[0]
             hidden = f" (a shift up to {quantity(band, unit, band)} could hide)"
-        return f"no change of the reading seen since{hidden}"
+        return f"no change of the reading laid to it{hidden}"
     other = "found no shift" not in after.found
     return "a shift found later has another likely cause" if other else "a later calibration found no shift"
 

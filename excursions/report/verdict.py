@@ -323,7 +323,7 @@ def _trust(
         wrong = worst_error(last, findings.unit)
         text += (
             f" Readings from {doubted_from(last, tz)} to {day(last.end, tz)} are to be doubted"
-            f"{f', {wrong}' if wrong else ''}: {why_doubted(last)}."
+            f"{f', {wrong}' if wrong else ''}; {why_doubted(last)}."
         )
         if any(c.time >= last.end and c.action == "calibration" for c in calibrations):
             text += " Since then it was calibrated."

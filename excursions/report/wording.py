@@ -88,10 +88,18 @@ def is_seen(error: float, band: float) -> bool:
     return not abs(error) < band / 2
 
 
+_BECAUSE = {
+    "heat": "because of heat",
+    "drift": "because of drift",
+    "step": "because of a step",
+    "laboratory samples": "shown by laboratory samples",
+}
+
+
 def why_doubted(doubt: Doubt) -> str:
     """What a window of doubt rests on, in plain words; methods have their names in the tables."""
     if doubt.basis != PRORATION:
-        return doubt.basis
+        return _BECAUSE.get(doubt.basis, doubt.basis)
     aged = any(AGED in reason for reason in doubt.reasons)
     return f"found off later; {AGED if aged else 'no event in the record explains it'}"
 

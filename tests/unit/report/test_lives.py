@@ -201,8 +201,8 @@ def test_a_probe_that_reads_wrong_since_is_told_in_one_sentence() -> None:
 
 def test_an_error_within_its_band_is_no_change_but_could_hide_one() -> None:
     (row,) = exposures(steamed(), doubts=(doubted(0.01, open_end=True),))
-    assert row.verdict == "above rating, no change seen"
-    assert "no change of the reading seen since (a shift up to 0.05 pH could hide)" in row.sentence
+    assert row.verdict == "above rating, no change laid to it"
+    assert "no change of the reading laid to it (a shift up to 0.05 pH could hide)" in row.sentence
     assert row.advice == "check before use"
 
 
@@ -222,7 +222,7 @@ def test_what_a_calibration_took_out_is_in_the_past() -> None:
 def test_nothing_seen_since_is_not_the_same_as_nothing_known() -> None:
     (seen,) = exposures(steamed())
     assert (seen.verdict, seen.advice) == (
-        "above rating, no change seen",
+        "above rating, no change laid to it",
         "compare slope and zero at the next calibration",
     )
     bare = dataclasses.replace(findings(POINTS[0], events=(steamed(),)), levels=Levels())
