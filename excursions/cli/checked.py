@@ -170,13 +170,19 @@ def _sample(sample: LabSample, tz: ZoneInfo) -> str:
     )
 
 
+_FIGURE_UNITS = {"slope": "%", "second_slope": "%", "zero_point": "pH", "cell_constant": "1/cm"}
+
+
 def _calibration(entry: CalibrationEntry, tz: ZoneInfo) -> str:
     who = (
         " ".join(part for part in (entry.point, entry.probe and f"probe {entry.probe}") if part)
         or "nobody named"
     )
     parts = [f"{_iso(entry.time, tz)}  {who}  {entry.action}, {entry.phase.replace('_', ' ')}"]
-    parts += [f"{name.replace('_', ' ')} {written(value, 6)}" for name, value in entry.figures.items()]
+    parts += [
+        f"{name.replace('_', ' ')} {written(value, 6)} {_FIGURE_UNITS.get(name, '')}".strip()
+        for name, value in entry.figures.items()
+    ]
     for reading in entry.standards:
         warm = (
             f" at {written(reading.temperature_degc)} °C" if math.isfinite(reading.temperature_degc) else ""

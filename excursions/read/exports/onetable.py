@@ -89,6 +89,7 @@ def _plain(table: Table, asked: Asked) -> TableRead:
     sheet = look_at(table.preview, asked.stem)
     whole = written_out(table, sheet, asked.name)
     told: list[Decision] = []
+    encoded = _encoded(table, asked.name)
     if whole is not None:
         table, told = whole[0], [whole[1]]
         sheet = look_at(table.preview, asked.stem)
@@ -114,9 +115,21 @@ def _plain(table: Table, asked: Asked) -> TableRead:
     return TableRead(
         layout=f"{plan.layout}, rows completed" if told else plan.layout, data_line=plan.first_line, outcome=outcome, kind=_kind(sheet),
         orders={time.order for time in plan.times.values() if time.order},
-        decisions=[*told, *plan.decisions, *findings(asked.name, plan, outcome)],
+        decisions=[*encoded, *told, *plan.decisions, *findings(asked.name, plan, outcome)],
         shown=first_rows(table, plan, asked.options.show_rows),
     )  # fmt: skip
+
+
+def _encoded(table: Table, name: str) -> list[Decision]:
+    """That the encoding of a text was chosen, where nothing states it."""
+    if not table.preview.guessed:
+        return []
+    why = "its bytes are no UTF-8; of the usual encodings this one fits its words and letters"
+    return [
+        Decision(
+            subject=name, what=f"the text is read as {table.preview.guessed}", why=why, option="--encoding"
+        )
+    ]
 
 
 def _kind(sheet: Sheet) -> str:
@@ -168,7 +181,7 @@ def _texts(table: Table, sheet: Sheet) -> Texts:
 def _blocks(table: Table, asked: Asked) -> TableRead:
     """Each block as a table of its own; what cannot be read of them is refused line by line."""
     sheet = look_at(table.preview, asked.stem)
-    found = TableRead(layout=STACKED, data_line=1, outcome=Outcome())
+    found = TableRead(layout=STACKED, data_line=1, outcome=Outcome(), decisions=_encoded(table, asked.name))
     blocks = take_apart(table, len(sheet.columns) if sheet else 2, sheet.section if sheet else "")
     problems: list[InputFileError] = []
     for number, block in enumerate(blocks):

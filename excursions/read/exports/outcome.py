@@ -51,7 +51,7 @@ class Outcome:
     """Counts and lists of one table.  rows == used + refused.
 
     rejects : line, column, text, reason, readings it stands for
-    words : by tag and text; marks : comparison mark -> count
+    words : by tag and text; codes : those of them that stood in a column of qualities, not in place of a number; marks : comparison mark -> count
     renamed : name -> tag, its unit, the other unit that made a second tag of it
     converted : (tag, unit) -> the tag's first unit, which these readings were converted to; remarks : comment lines among the data
     lines : of the table, to its end
@@ -66,6 +66,7 @@ class Outcome:
     rejects: list[tuple[int, str, str, str, int]] = field(default_factory=list)
     unlisted: int = 0
     words: dict[tuple[str, str], Met] = field(default_factory=dict)
+    codes: set[str] = field(default_factory=set)
     marks: dict[str, int] = field(default_factory=dict)
     renamed: dict[str, tuple[str, str, str]] = field(default_factory=dict)
     converted: dict[tuple[str, str], str] = field(default_factory=dict)
@@ -102,6 +103,7 @@ class Outcome:
         self.missing_hour += other.missing_hour
         self.remarks += other.remarks
         self.tags |= other.tags
+        self.codes |= other.codes
         for name, choose in (("first", min), ("last", max)):
             known = [moment for moment in (getattr(self, name), getattr(other, name)) if moment is not None]
             setattr(self, name, choose(known, default=None))
@@ -134,7 +136,12 @@ def strange_words(outcome: Outcome, stated: Container[str]) -> str:
     """
     strange: dict[str, tuple[int, int]] = {}
     for (_, word), met in outcome.words.items():
-        if met.quality == BAD and not is_status_text(word) and fold_word(word) not in stated:
+        if (
+            word not in outcome.codes
+            and met.quality == BAD
+            and not is_status_text(word)
+            and fold_word(word) not in stated
+        ):
             count, line = strange.get(word, (0, met.line))
             strange[word] = (count + met.count, min(line, met.line))
     if not strange:
@@ -155,7 +162,7 @@ def texts_only(outcome: Outcome) -> int:
     return sum(
         met.count
         for (_, word), met in outcome.words.items()
-        if met.quality == BAD and not is_status_text(word) and word != "(empty)"
+        if word not in outcome.codes and met.quality == BAD and not is_status_text(word) and word != "(empty)"
     )
 
 

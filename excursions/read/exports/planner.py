@@ -19,7 +19,7 @@ from excursions.read.exports.layouts.naming import left_out
 from excursions.read.exports.layouts.timecolumns import time_parts
 from excursions.read.exports.numbertimes import SERIAL, SERIAL_1904, as_number_time, kind_of
 from excursions.read.exports.plan import Draft, NoReadingsError, Plan, Stream
-from excursions.read.exports.quality import QualityPlan, base_of, scheme_of, user_words
+from excursions.read.exports.quality import QualityPlan, base_of, fold_word, scheme_of, user_words
 from excursions.read.exports.sheet import Sheet
 from excursions.read.exports.timeplan import ORDERS, TimePlan
 from excursions.read.exports.times import fast_pattern
@@ -56,7 +56,7 @@ def make_plan(
     InputFileError
         If no layout fits, or the order of day and month stays open.
     """
-    draft = with_places(propose(sheet), sheet, frozenset(codes))
+    draft = with_places(propose(_with_stated_quality(sheet, options)), sheet, frozenset(codes))
     decisions = [replace(decision, subject=subject) for decision in draft.decisions]
     times: dict[tuple[int, ...], TimePlan] = {}
     for columns in dict.fromkeys(stream.time for stream in draft.streams):
@@ -76,6 +76,20 @@ def make_plan(
         headers=tuple(column.header for column in sheet.columns), decisions=tuple(decisions), kept=_averages(sheet, draft),
         section="" if draft.layout == "long" else sheet.section,
     )  # fmt: skip
+
+
+def _with_stated_quality(sheet: Sheet, options: ReadOptions) -> Sheet:
+    """The sheet with a column named as a quality where all its texts are words that the user states."""
+    known = user_words(options.quality_words)
+    if not known:
+        return sheet
+    columns = tuple(
+        replace(c, roles=frozenset({"quality"}))
+        if c.is_text and {fold_word(cell) for cell in c.cells if cell} <= known.keys()
+        else c
+        for c in sheet.columns
+    )
+    return replace(sheet, columns=columns)
 
 
 def _averages(sheet: Sheet, draft: Draft) -> str:

@@ -22,7 +22,7 @@ NAMES = ("good", "uncertain", "bad")
 _GOOD_WORDS = (
     "good ok okay valid success true yes normal fine measured gut gultig gueltig in_ordnung bueno valido bon valide buono valida bom "
     "actual g o.k. good_clamped approved accepted a passed pass certified bra goed "
-    "bonne bonnes correct correcte buena boa buona god godt bra dobry dobra dobre hyva jo iyi gecerli spravne platny platna prawidlowy poprawny i.o. хорошии хорошее норма норм 良好 良 正常 好 有効 有效 合格 양호 정상 유효 좋음"
+    "bonne bonnes correct correcte buena boa buona bun buna καλη καλο добро добър god godt bra dobry dobra dobre hyva jo iyi gecerli spravne platny platna prawidlowy poprawny i.o. хорошии хорошее норма норм 良好 良 正常 好 有効 有效 合格 양호 정상 유효 좋음"
 )
 _UNCERTAIN_WORDS = (
     "uncertain questionable suspect doubtful estimated substituted substitute interpolated manual simulated annotated unsicher "
@@ -35,7 +35,7 @@ _BAD_WORDS = (
     "out_of_service schlecht ungultig ungueltig fehler gestort gestoert malo invalide mauvais cattivo ruim rejected "
     "comm_failure sensor_failure device_failure config_error function_check maintenance_required bad_input null none nan b "
     "i/o_timeout timeout stale disconnected mauvaise defaut defectueux mala cattiva invalida slecht darlig "
-    "zly zla zle dalig darlig spatna spatny rossz hibas ervenytelen kotu hatali gecersiz huono nieprawidlowy neplatny chyba blad fel ogiltig ugyldig ongeldig non_valido invalido nok not_ok n.i.o. niet_ok плохои плохое ошибка обрыв 不良 異常 異常値 无效 無効 异常 坏 故障 欠測 欠损 断線 断线 通信異常 通讯故障 불량 이상 고장 오류 무효"
+    "rau rea κακη κακο лошо лош zly zla zle dalig darlig spatna spatny rossz hibas ervenytelen kotu hatali gecersiz huono nieprawidlowy neplatny chyba blad fel ogiltig ugyldig ongeldig non_valido invalido nok not_ok n.i.o. niet_ok плохои плохое ошибка обрыв 不良 異常 異常値 无效 無効 异常 坏 故障 欠測 欠损 断線 断线 通信異常 通讯故障 불량 이상 고장 오류 무효"
 )
 _WORDS: dict[str, int] = {
     plain(word).casefold(): quality

@@ -104,7 +104,7 @@ class BlockTable:
         last = int(lines[-1]) if lines.size else wanted.first_line
         yield partial(
             Portion,
-            batches=(Batch(frame, lines - (wanted.first_line - 1)),),
+            batches=(Batch(frame, lines - (wanted.first_line - 1), between=self.separator or ","),),
             lines=last - wanted.first_line + 1,
             notes=self.notes,
             lost=tuple((line - (wanted.first_line - 1), text, reason) for line, text, reason in self.lost),
@@ -144,7 +144,13 @@ def take_apart(table: Table, width: int, section: str = "") -> list[BlockTable]:
             said for row in _rows(frame[start:first], lines[start:first]) for said in _named(row, section)
         )
         blocks.append(
-            BlockTable(head=head, frame=frame[first:stop], lines=lines[first:stop], words=table.words)
+            BlockTable(
+                head=head,
+                frame=frame[first:stop],
+                lines=lines[first:stop],
+                words=table.words,
+                separator=table.preview.separator,
+            )
         )
     blocks = [block for block in blocks if block.frame.height]
     return [replace(blocks[0], lost=kept.lost, notes=kept.notes), *blocks[1:]] if blocks else []

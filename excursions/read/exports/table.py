@@ -30,6 +30,7 @@ class Batch:
 
     lines : first line when the rows stand on consecutive lines, else the line of each row (n,)
     raw : the text the rows were cut from, where there is one; raw_line : line of its start
+    between : what stood between the cells, for rows without their text
     A column :data:`MORE` holds what stood behind the last column, where anything did.
     """
 
@@ -37,6 +38,7 @@ class Batch:
     lines: int | IndexArray
     raw: bytes = b""
     raw_line: int = 1
+    between: str = ","
 
     def line_of(self, rows: IndexArray) -> IndexArray:
         """Lines of these rows."""
@@ -51,7 +53,8 @@ class Batch:
         lines = self.line_of(rows)
         if not self.raw:
             return [
-                (int(line), _joined(self.frame.row(int(row)))) for row, line in zip(rows, lines, strict=True)
+                (int(line), _joined(self.frame.row(int(row)), self.between))
+                for row, line in zip(rows, lines, strict=True)
             ]
         ends = np.flatnonzero(np.frombuffer(self.raw, np.uint8) == _LINE_END)
         starts = np.concatenate([[0], ends[:-1] + 1])
@@ -68,8 +71,8 @@ class Batch:
         return self.frame.height
 
 
-def _joined(cells: tuple[object, ...]) -> str:
-    return ",".join("" if cell is None else str(cell) for cell in cells)[:_LONGEST]
+def _joined(cells: tuple[object, ...], between: str) -> str:
+    return between.join("" if cell is None else str(cell) for cell in cells)[:_LONGEST]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,6 +84,7 @@ class Preview:
     dtypes : of the columns where the source has types of its own, else empty
     header : names of the columns where the source states them; `rows` then holds data only
     separator : what stands between the cells of a text, empty where nothing does
+    guessed : the encoding of a text that neither the user nor the text itself states, else empty
     """
 
     rows: tuple[Row, ...]
@@ -88,6 +92,7 @@ class Preview:
     dtypes: tuple[pl.DataType, ...] = ()
     header: tuple[str, ...] = ()
     separator: str = ""
+    guessed: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -106,7 +106,7 @@ class TextTable:
     @property
     def words(self) -> str:
         """For people."""
-        name = {"cp1252": "Windows-1252"}.get(self.encoding[0], self.encoding[0].upper())
+        name = _called(self.encoding[0])
         return ", ".join(part for part in ("text", self.cut.words, name, self.source.packing) if part)
 
     @cached_property
@@ -122,7 +122,9 @@ class TextTable:
                     .split("\n")[1:-1]
                 )
                 late.extend(split_records(lines[-_LATE_LINES:], 0, self.cut))
-        return Preview(rows=rows, late=tuple(late), separator=self.cut.separator)
+        named, mark = self.encoding
+        guessed = "" if mark or self.options.encoding or named == "utf-8" else _called(named)
+        return Preview(rows=rows, late=tuple(late), separator=self.cut.separator, guessed=guessed)
 
     def portions(self, wanted: Wanted) -> Iterator[Job]:
         """Blocks of lines; see the protocol."""
@@ -196,6 +198,11 @@ class TextTable:
             return data + b"\n", note, ""
         whole = data.rfind(b"\n") + 1
         return data[:whole], "", data[whole:].decode("utf-8", errors="replace")
+
+
+def _called(encoding: str) -> str:
+    """An encoding as people call it."""
+    return re.sub(r"^CP(?=125\d$)", "Windows-", encoding.upper())
 
 
 def _marks(line: bytes, mark: bytes) -> int:

@@ -36,7 +36,7 @@ _ROLE_WORDS: dict[str, str] = {
     "quality": "quality|qual|q|status|state|valid|validity|is valid|qualitat|qualitaet|gultig|gueltig|calidad|qualite|"
     "qualita|qualidade|flag|flags|good|isgood|is good|good bad|opc quality|opcquality|quality code|qualitycode|"
     "status code|statuscode|guete|gute|value status|value quality|data quality|substatus|zustand|quality flag|qc|qc flag|percent good|pctgood|pct good|"
-    "kwaliteit|estado|kvalitet|kvalita|jakosc|laatu|minoseg|kalite|durum|stan|stav|allapot|toestand|invalid|is invalid|bad|not valid|error flag|ungueltig|ungultig|invalide|non valido|invalido|statut|stato|confidence|condition|qualifier|qs|st|questionable|suspect|substituted|is bad|is questionable|ok|ok nok|in ordnung|品質|状態|ステータス|质量|品质|状态|качество|статус|품질|상태",
+    "kwaliteit|estado|kvalitet|kvalita|calitate|ποιοτητα|jakosc|laatu|minoseg|kalite|durum|stan|stav|allapot|toestand|invalid|is invalid|bad|not valid|error flag|ungueltig|ungultig|invalide|non valido|invalido|statut|stato|confidence|condition|qualifier|qs|st|questionable|suspect|substituted|is bad|is questionable|ok|ok nok|in ordnung|品質|状態|ステータス|质量|品质|状态|качество|статус|품질|상태",
     "aggregate": "aggregate|aggregation|aggregate type|aggregation type|statistic|statistics|summary|summary type|"
     "retrieval|retrieval mode|calculation|aggregat|aggregation function|kennwert|agregado|agregation|statistique",
     "unit": "unit|units|uom|eu|engineering unit|engineering units|eng unit|eng units|einheit|einh|unidad|unidades|"
@@ -51,7 +51,28 @@ ROLES: dict[str, frozenset[str]] = {
     for role, words in _ROLE_WORDS.items()
 }
 
-HOUR_NAMES = frozenset(("hour", "hours", "hr", "h", "stunde", "heure", "hora", "ora", "uur", "時", "时"))
+HOUR_NAMES = frozenset(
+    (
+        "hour",
+        "hours",
+        "hr",
+        "h",
+        "stunde",
+        "heure",
+        "hora",
+        "ora",
+        "uur",
+        "std",
+        "uhr",
+        "godz",
+        "hod",
+        "timme",
+        "час",
+        "時",
+        "时",
+        "시",
+    )
+)
 CLOCK_NAMES = HOUR_NAMES | {"hhmm", "hhmmss", "hh mm", "hour minute"}
 # Names of a column that holds times of day and nothing else.
 CLOCKS_ONLY = ROLES["clock"] - ROLES["time"]

@@ -206,6 +206,7 @@ class _Batch:
         for text, (quality, known) in odd.items():
             name = text if known else f"{text} (not known, taken as uncertain)"
             first = (column.cast(pl.String, strict=False) == text).arg_max() or 0
+            self.outcome.codes.add(clean(name)[:80])
             self.outcome.word(stream.tag, name, quality, counts.get(text, 0), self._line(first))
 
     def _tags(self, stream: Stream) -> pl.Series:

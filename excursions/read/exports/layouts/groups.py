@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from excursions.read.exports.columns import Column
 from excursions.read.exports.layouts.common import is_counter, is_quality, split_unit
-from excursions.read.exports.layouts.naming import bare, header_of, unique, unit_of
+from excursions.read.exports.layouts.naming import bare, header_of, keyless, unique, unit_of
 from excursions.read.exports.layouts.timecolumns import time_columns
 from excursions.read.exports.plan import Draft, Stream
 from excursions.read.exports.sheet import Sheet
@@ -56,5 +56,7 @@ def _name(sheet: Sheet, time: tuple[int, ...], value: Column) -> str:
         name = split_unit(header_of(column))[0]
         if name and not column.roles and not is_unit(name):
             return bare(header_of(column))
-    above = [cell for column in (value, first) for cell in column.above if cell and not is_unit(cell)]
+    above = [
+        keyless(cell) for column in (value, first) for cell in column.above if cell and not is_unit(cell)
+    ]
     return next(iter(above), f"{sheet.stem} column {value.index + 1}")

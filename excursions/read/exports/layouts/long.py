@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from excursions.read.aggregates import AGGREGATES
 from excursions.read.exports.columns import Column
 from excursions.read.exports.layouts.common import is_counter, is_flag, is_quality
@@ -26,7 +28,7 @@ def propose(sheet: Sheet) -> Draft | None:
     time = chosen_time(sheet, times)
     taken = {index for columns in times for index in columns}
     rest = [column for column in sheet.columns if column.index not in taken and not is_counter(column)]
-    tags = _tag_columns(rest)
+    tags = _tag_columns(rest) or _numbered(sheet, time, rest)
     if not tags:
         return None
     rest = [column for column in rest if column not in tags]
@@ -108,6 +110,31 @@ def _tag_columns(columns: list[Column]) -> list[Column]:
         best = max(unnamed or repeated, key=lambda c: (c.distinct, -c.index))
         others = [c for c in columns if c is not best and c.is_value and not is_quality(c)]
         return [best] if len(others) == 1 or any("value" in c.roles for c in others) else []
+    return []
+
+
+# Words over a column of small numbers that stand for signals.
+_NUMBERED = re.compile(
+    r"(?:.* )?(?:pen|trace|curve|kurve|stift|courbe|curva|channel|kanal|canal|voie|ch|sensor|point|tag|signal|var|id|nr|no|num|"
+    r"number|nummer|code|address|register)(?: .*)?"
+)
+_FEWEST_EACH = 3  # rows of each number
+_REPEATED = 0.7  # share of different times below which rows of one time are of several signals
+_APART = 0.95  # share of rows that time and number together tell apart
+
+
+def _numbered(sheet: Sheet, time: tuple[int, ...], columns: list[Column]) -> list[Column]:
+    """The column of numbers that says whose reading a row is, where each time stands in several rows and no text names a tag."""
+    moments = list(zip(*(sheet.columns[index].cells for index in time), strict=False))
+    if not moments or len(set(moments)) > _REPEATED * len(moments):
+        return []
+    for column in columns:
+        cells = column.cells[: len(moments)]
+        whole = bool(_NUMBERED.fullmatch(fold(column.header))) and all(cell.isdecimal() for cell in cells)
+        told = len(set(zip(moments, cells, strict=False))) >= _APART * len(moments)
+        others = [c for c in columns if c is not column and c.is_value and c.numbers and not is_quality(c)]
+        if whole and told and 1 < _FEWEST_EACH * column.distinct <= len(cells) and len(others) == 1:
+            return [column]
     return []
 
 

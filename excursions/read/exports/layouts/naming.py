@@ -12,7 +12,10 @@ from excursions.read.exports.units import is_unit
 from excursions.read.exports.words import ROLES, fold
 from excursions.records import Decision
 
-_VALUE_END = re.compile(r"(?i)[\s._\-:/|\[(]*(value|val|wert|messwert|valor|valeur)[\])]?$")
+# "AT-101.Value", "AI1Value", "(Wert)"; "Mittelwert" and "Sollwert" say more.
+_VALUE_END = re.compile(
+    r"(?i)(?:(?:^|[\s._\-:/|\[(]+)(?:value|val|wert|messwert|valor|valeur)|(?<=\w)(?-i:Value|Val|Messwert|Wert))[\])]?$"
+)
 _TAG_KEYS = (
     "tag|tag name|tagname|point|point name|signal|name|item|messstelle|kks|sensor|channel|parameter|series|tag id|point id|"
     "variable|kanal|signal name|measuring point|loop"
@@ -32,9 +35,18 @@ def stated_tag(preamble: dict[str, str]) -> str:
     return next((preamble[key] for key in _TAG_KEYS.split("|") if preamble.get(key)), "")
 
 
+_KEY = re.compile(r"(?i)(?:tag|tag ?name|signal|point|item|messstelle|channel|kanal)\s*[:=]\s*(?=\S)")
+
+
+def keyless(text: str) -> str:
+    """A name without the word that says it is one: ``Tag: AT-101``."""
+    match = _KEY.match(text)
+    return text[match.end() :] if match else text
+
+
 def header_of(column: Column) -> str:
     """The cell that names the tag; a unit is not it where another header row has a name."""
-    above = next((cell for cell in column.above if cell and not is_unit(cell)), "")
+    above = next((keyless(cell) for cell in column.above if cell and not is_unit(cell)), "")
     if above and column.roles & {"average", "other_figure"} and "value" not in column.roles:
         return f"{above} {column.header}"
     nameless = not column.header or is_unit(column.header) or "value" in column.roles
@@ -113,4 +125,27 @@ def left_out(sheet: Sheet, used: Collection[int], why: str) -> tuple[Decision, .
         return ()
     names = [c.header or f"column {c.index + 1}" for c in columns]
     what = f"columns left out: {', '.join(names[:10])}" + (" and more" if len(names) > 10 else "")
-    return (Decision(subject=sheet.stem, what=what, why=why, option="rename a column that holds readings"),)
+    left = Decision(subject=sheet.stem, what=what, why=why, option="rename a column that holds readings")
+    return (left, *(_perhaps_quality(sheet, c) for c in columns if _says_little(c)))
+
+
+_FEW_WORDS = 6
+
+
+def _says_little(column: Column) -> bool:
+    """Whether a column repeats a few words that nobody here knows, as a quality does."""
+    return (
+        column.is_text
+        and not column.roles
+        and 1 < column.distinct <= min(_FEW_WORDS, column.filled // 3)
+        and not any(char.isdigit() for cell in column.cells for char in cell)
+    )
+
+
+def _perhaps_quality(sheet: Sheet, column: Column) -> Decision:
+    said = ", ".join(f'"{word}"' for word in sorted(set(filter(None, column.cells))))
+    return Decision(
+        subject=sheet.stem, what=f'column "{column.header or column.index + 1}" is not used as a quality',
+        why=f"nobody here knows what its words mean: {said}",
+        option="state them under [quality_words] in the register",
+    )  # fmt: skip
