@@ -121,9 +121,6 @@ def check_standards(seen: Resolved, found: Determined, phase: str) -> list[str]:
         notes.append(f"{phase}: standards too close together to give a slope; taken as one point")
     for temp in seen.temp[(seen.temp < _TEMPERATURE_DEGC[0]) | (seen.temp > _TEMPERATURE_DEGC[1])]:
         notes.append(f"{phase}: a standard at {temp:.0f} degC is hard to believe")
-    slope = found.parameters.get("slope")
-    if seen.form.kind == "electrode" and slope and slope.value < 0:
-        notes.append(f"{phase}: raw values run the wrong way, two standards may be exchanged")
     if math.isfinite(found.misfit) and found.misfit > _AGREE:
         notes.append(
             f"{phase}: the standards do not agree with one another (worst one off by {found.misfit:.1f} uncertainties)"

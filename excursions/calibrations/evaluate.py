@@ -14,8 +14,9 @@ from dataclasses import dataclass, field, replace
 from excursions.calibrations import checks, models
 from excursions.calibrations.entries import Occasion, air_pressure, occasions
 from excursions.calibrations.habits import Habits, habits, owner_name
-from excursions.calibrations.parameters import Determined, determine
+from excursions.calibrations.parameters import determine
 from excursions.calibrations.standards import Repeat, resolve
+from excursions.calibrations.turned import set_right
 from excursions.calibrations.uncertainty import entered_uncertainty
 from excursions.digits import written
 from excursions.physics.nernst import nernst_slope_mv
@@ -186,10 +187,10 @@ def _phase(
     kept |= {name: p.value for name, p in entered.items() if p.unit == seen.form.units.get(name)}
     if seen.from_reading:
         kept = dict(frame.values)
-    found: Determined = determine(seen, kept)
+    found, turned = set_right(seen, determine(seen, kept), kept, phase)
     nominal = (
         {}
-        if seen.nominal is None or not entered
+        if seen.nominal is None or not entered or turned
         else determine(replace(seen, true=seen.nominal), kept).parameters
     )
     figures = {name: p.value for name, p in entered.items() if p.unit == seen.form.units.get(name)}
@@ -201,6 +202,7 @@ def _phase(
     parameters = {**computed, **(extra if not seen.from_reading else {})}
     notes = [
         *strange,
+        *turned,
         *checks.check_standards(seen, found, phase),
         *([] if seen.from_reading else checks.check_entered(found.parameters, figures, phase, nominal)),
         *([] if relative else checks.check_band(occasion.measurand, parameters, phase)),

@@ -196,6 +196,12 @@ def _membrane_factor(temp_degc: float) -> float:
     return math.exp(MEMBRANE_PER_K * (temp_degc - ROOM_DEGC))
 
 
+def current_factor(shape: Form, temp_degc: float) -> float:
+    """Raw signal at a temperature over the same stated for 25 degC: of a membrane probe's current, else 1."""
+    current = shape.units.get("slope") == "nA/hPa"
+    return _membrane_factor(temp_degc if math.isfinite(temp_degc) else ROOM_DEGC) if current else 1.0
+
+
 def _hpa_per_unit(shape: Form, temp_degc: float) -> float:
     """Partial pressure of oxygen [hPa] of one unit of the reading."""
     return hpa_per_mg_l(temp_degc) if shape.measurand == "oxygen" else air_oxygen_hpa(temp_degc) / 100.0

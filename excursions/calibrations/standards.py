@@ -295,5 +295,9 @@ def _raw_value(form: models.Form, s: StandardReading, used: models.Known | None)
     reading = _scaled(form.measurand, unit, s.raw)
     spread = math.hypot(assumed.reading, assumed.reading_relative * reading)
     state = models.filled(form, used.values)
-    raw = models.raw_of_reading(form, reading, state, s.temperature_degc)
-    return raw, abs(models.raw_of_reading(form, reading + spread, state, s.temperature_degc) - raw)
+    at_hand = models.current_factor(form, s.temperature_degc)  # currents of a log are stated for 25 degC
+    raw, more = (
+        models.raw_of_reading(form, r, state, s.temperature_degc) / at_hand
+        for r in (reading, reading + spread)
+    )
+    return raw, abs(more - raw)

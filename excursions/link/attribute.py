@@ -180,7 +180,7 @@ def _reasons(
 ) -> tuple[str, ...]:
     """Plain facts for and against one link."""
     if column == UNRECORDED:
-        return ("nothing in the record need have caused it: always possible",)
+        return ("what changed a probe need not show in the record (a knock, work without an entry)",)
     if column == AGEING:
         rate = ageing.of(shift)
         basis = f"learned from {rate.shifts} shifts" if rate.shifts else "assumed, common practice"

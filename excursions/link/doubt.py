@@ -148,13 +148,18 @@ def _said(made: Doubt, span: Span, setting: _Set) -> Doubt:
     """A window that begins with an adjustment not taken over says so, and rests on it where that alone matters."""
     if not setting.kept:
         return made
-    off = models.reading_error(span.shape, span.level, used=span.used, real=span.began, temp_degc=span.temp)
-    rests = made.basis in (PRORATION, UNVERIFIED) and abs(off) > span.point.tolerance_at(span.level)
+    rests = made.basis in (PRORATION, UNVERIFIED)
+    rests = rests and abs(_off_at_first(span)) > span.point.tolerance_at(span.level)
     return replace(
         made,
         basis=KEPT_BEFORE if rests else made.basis,
         reasons=(made.reasons[0], _KEPT_WORDS, *made.reasons[1:]),
     )
+
+
+def _off_at_first(span: Span) -> float:
+    """Error of the reading right after the calibration that a span begins with."""
+    return models.reading_error(span.shape, span.level, used=span.used, real=span.began, temp_degc=span.temp)
 
 
 def _closed(
@@ -175,10 +180,13 @@ def _closed(
         error = models.reading_error(
             span.shape, span.level, used=span.used, real=span.found, temp_degc=span.temp
         )
-        if not math.isfinite(error) or abs(error) <= point.tolerance_at(span.level):
+        tolerance = point.tolerance_at(span.level)
+        began = _off_at_first(span) if setting.kept else 0.0
+        if not math.isfinite(error) or max(abs(error), abs(began)) <= tolerance:
             continue
         where = f" at {first.point}" if point.name != first.point else ""
-        reason = f"found out of tolerance{where}: reading off by {written(error, signed=True)} {point.quantity.unit} at {written(span.level, 4)} {point.quantity.unit}"
+        how, most = ("found", error) if abs(error) > tolerance else ("left", began)
+        reason = f"{how} out of tolerance{where}: reading off by {written(most, signed=True)} {point.quantity.unit} at {written(span.level, 4)} {point.quantity.unit}"
         made = window(span, weighed.posterior, reason.rstrip())
         if made:
             yield _said(made, span, setting)
@@ -273,9 +281,7 @@ def _open_one(
         )  # fmt: skip
         reason = "not verified by a calibration: error judged from the events alone"
         if not events:
-            error = models.reading_error(
-                span.shape, span.level, used=span.used, real=span.began, temp_degc=span.temp
-            )
+            error = _off_at_first(span)
             if not abs(error) > place.tolerance_at(span.level):
                 continue
             how = "adjusted in the log alone" if setting.kept else "not adjusted"

@@ -97,8 +97,25 @@ def test_an_offset_with_its_sign_turned_round_is_suspected() -> None:
     assert any("sign may be turned round" in check for check in checks)
 
 
-def test_exchanged_buffers_are_noticed() -> None:
-    assert any("wrong way" in check for check in only(entry("ph", 1.0, *buffers(176.0, 0.0))).checks)
+@pytest.mark.parametrize(
+    ("raw", "words", "zero"),
+    [
+        ((176.9, -1.2), "exchanged between the two standards", 6.98),
+        ((1.2, -176.9), "sign turned round", 6.98),
+        ((-300.0, -400.0), "not used", None),
+    ],
+)
+def test_exchanged_buffers_are_noticed_and_set_right_where_it_is_plain_what_was_meant(
+    raw: tuple[float, float], words: str, zero: float | None
+) -> None:
+    """No electrode has a negative slope: -1.2 and +176.9 mV are 100.7 % and pH 6.98, whichever way they were written."""
+    found = only(entry("ph", 1.0, *buffers(*raw)))
+    assert any("wrong way" in check and words in check for check in found.checks)
+    if zero is None:
+        assert not found.as_left
+    else:
+        assert found.as_left["slope"].value == pytest.approx(100.7, abs=0.05)
+        assert found.as_left["zero_point"].value == pytest.approx(zero, abs=0.005)
 
 
 def test_buffers_too_close_give_no_slope() -> None:
@@ -254,3 +271,17 @@ def test_absurd_raw_values_do_not_stop_the_rest(raw: float) -> None:
         entry("ph", 1.0, *buffers(0.0, 176.0)),
     ]  # fmt: skip
     assert evaluate(rows, PLANT)[-1].as_left
+
+
+def test_a_reading_of_a_membrane_probe_is_checked_at_the_temperature_it_was_read() -> None:
+    """Currents are stated for 25 degC, readings are not: nine tenths of saturation at 20 degC is nine tenths of the slope."""
+    rows = [
+        entry("oxygen", 1.0, standard(100.0, 65.2, unit="%", raw_unit="nA", temp=20.0)),
+        entry(
+            "oxygen", 30.0, standard(9.092, 8.183, unit="mg/L", raw_unit="mg/L", temp=20.0),
+            phase="as_found", action="verification",
+        ),
+    ]  # fmt: skip
+    first, second = evaluate(rows, PLANT)
+    assert first.as_left["slope"].value == pytest.approx(65.2 / (0.2095 * (1013.25 - 23.3)), rel=1e-3)
+    assert second.as_found["slope"].value == pytest.approx(0.9 * first.as_left["slope"].value, rel=1e-3)

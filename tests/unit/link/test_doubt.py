@@ -261,6 +261,17 @@ def test_after_an_adjustment_that_was_not_taken_over_the_reading_stays_wrong() -
     assert windows([], [], rows, ph=level(6.0)) == ()
 
 
+def test_what_was_put_right_by_itself_before_the_next_calibration_was_wrong_all_the_same() -> None:
+    """7.3 entered but never set; found at 7.02 three weeks later: in order then, and 0.3 pH low at the beginning."""
+    off = {**LEFT, "zero_point": 7.3}
+    rows = [calibration(5.0, found=LEFT, left=LEFT), calibration(30.0, found=off, left=off), calibration(50.0, found={**LEFT, "zero_point": 7.02}, left={**LEFT, "zero_point": 7.02})]  # fmt: skip
+    between = replace(shift(-0.28, start=30.0, end=50.0), before=7.3, after=7.02)
+    (one,) = windows([between], [], rows, kept=[rows[1].id], ph=level(6.0))
+    assert (one.start, one.basis) == (30 * DAY, KEPT_BEFORE)
+    assert error_at(at(30.1, 49.9), one) == pytest.approx([-0.3, -0.02], abs=0.03)
+    assert one.reasons[0].startswith("left out of tolerance: reading off by −0.3")
+
+
 def test_what_the_next_calibration_finds_is_reckoned_with_the_parameters_really_used() -> None:
     """The next one finds 7.3 still: no shift since day 30, and yet all readings between were 0.3 pH low."""
     off = {**LEFT, "zero_point": 7.3}
