@@ -15,7 +15,7 @@ import numpy as np
 from excursions.clock import TimeArray
 from excursions.detect.apart import apart_from_neighbours
 from excursions.detect.origin import Clue
-from excursions.detect.scan import Change
+from excursions.detect.scan import NORMAL_MAD, Change
 from excursions.detect.shape import Transition
 from excursions.detect.survey import Survey
 from excursions.digits import written
@@ -62,6 +62,7 @@ def brought_round(record: Record, survey: Survey, name: str, change: Change) -> 
     if not near[1].size:
         return None
     size = float(np.median(near[1]) - np.median(near[0]))
+    scatter = NORMAL_MAD * float(np.median(np.abs(np.concatenate([part - np.median(part) for part in near]))))
     first = min(int(np.searchsorted(live.time, jump.time)), len(live) - 1)
     before = float(np.median(live.value[max(first - BEFORE, 0) : max(first, 1)]))
     return Transition(
@@ -70,7 +71,7 @@ def brought_round(record: Record, survey: Survey, name: str, change: Change) -> 
         before=before,
         after=before + size,
         size=size,
-        error=change.spread,
+        error=max(change.spread, scatter),
         length_s=survey.interval_s,
         samples=1,
         sharp=True,

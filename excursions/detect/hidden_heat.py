@@ -19,6 +19,7 @@ from excursions.states.element import HIGHEST_DEGC, not_heat
 from excursions.states.trace import Trace
 
 HABIT = 3  # steamings as brief and no hotter for all one can see are how this plant sterilises (cp)
+ANY_RATING_K = 10.0  # ratings of probes made for steam differ by no more (cp)
 REACH = 3  # samples to either side within which a brief rise is over
 
 
@@ -47,6 +48,11 @@ class _Rise:
     limit_degc: float
     assumed: bool
     steam: bool
+
+    @property
+    def beyond_any(self) -> bool:
+        """Whether it may have been hotter than any probe made for steam is rated for."""
+        return self.steam and self.bound_degc > self.limit_degc + ANY_RATING_K
 
 
 def detect_hidden_heat(record: Record, settings: HiddenHeatSettings | None = None) -> tuple[Event, ...]:
@@ -158,7 +164,7 @@ def _event(record: Record, trace: Trace, rise: _Rise, others: int, settings: Hid
         size_high=rise.bound_degc,
         confidence=settings.confidence,
         origin="undecided",
-        severity="note" if rise.assumed else "check",
+        severity="note" if rise.assumed and not rise.beyond_any else "check",
         probe=record.plant.probe_at(record.point.name, start) or "",
         onset_uncertainty_s=trace.interval_s,
         evidence=tuple(facts),

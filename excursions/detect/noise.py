@@ -170,7 +170,7 @@ def _noise_series(survey: Survey) -> NoiseSeries | None:
 def _once(silent: BoolArray) -> bool:
     """Whether most silent figures lie side by side: lines are drawn here and there, a probe falls silent once."""
     longest = max((b - a for a, b in runs(silent)), default=0)
-    return longest >= AT_A_STRETCH * np.count_nonzero(silent)
+    return bool(longest >= AT_A_STRETCH * np.count_nonzero(silent))
 
 
 def noise_spells(noise: NoiseSeries, settings: NoiseSettings) -> list[NoiseSpell]:
