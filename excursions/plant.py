@@ -120,7 +120,8 @@ class Ratings:
 
     continuous_degc : above this the clock of the ageing dose runs
     sterilisation_degc, sterilisation_min : what a sterilisation may reach, and for how long
-    assumed : True when they are class defaults, all or in part; continuous_stated : the first of them is stated
+    assumed : True when they are class defaults, all or in part
+    continuous_stated, sterilisation_stated : these limits are not
     """
 
     continuous_degc: float
@@ -128,6 +129,7 @@ class Ratings:
     sterilisation_min: float
     assumed: bool
     continuous_stated: bool = False
+    sterilisation_stated: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -219,4 +221,5 @@ class Plant:
             sterilisation_min=stated.get("rating_sterilisation_min", quantity.rating_sterilisation_min),
             assumed=not {"rating_continuous_degc", "rating_sterilisation_degc"} <= set(stated),
             continuous_stated="rating_continuous_degc" in stated,
+            sterilisation_stated="rating_sterilisation_degc" in stated,
         )

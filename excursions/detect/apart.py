@@ -11,7 +11,7 @@ from excursions.detect.survey import Survey
 from excursions.records import FloatArray
 
 KNOWN_SHARE = 0.8  # of the blocks in which the neighbour must be known
-WIDTH = 5  # blocks: a neighbour's own calibration or cleaning is shorter than half of them
+WIDTH = 5  # blocks: a calibration or cleaning of one of the two is shorter than half of them
 CALMER = 0.7  # the difference must be this much calmer than the reading itself
 
 
@@ -21,8 +21,10 @@ def apart_from_neighbours(survey: Survey) -> tuple[tuple[str, FloatArray], ...]:
     Returns
     -------
     tuple of (name, ndarray (m,))
-        In the unit of the reading; empty where no neighbour of the same quantity explains the reading's changes.
-        Worked out once for all who ask.
+        In the unit of the reading, without what lasts less than half of five blocks: a neighbour's calibration, or a move
+        of the process that one of the two shows a block later.  The difference is filtered, not the neighbour, so that what
+        both see of the process within the hour cancels.  Empty where no neighbour of the same quantity explains the
+        reading's changes.  Worked out once for all who ask.
     """
     return survey.once("apart", lambda: _apart(survey))
 
@@ -40,8 +42,8 @@ def _apart(survey: Survey) -> tuple[tuple[str, FloatArray], ...]:
         if name not in survey.redundant or np.mean(known) < KNOWN_SHARE or not related(level, other):
             continue
         at = np.arange(other.size)
-        filled = median_filter(np.interp(at, at[known], other[known]), WIDTH, mode="nearest")
-        apart = level - gain(level, filled) * filled
+        every = np.interp(at, at[known], other[known])
+        apart = median_filter(level - gain(level, every) * every, WIDTH, mode="nearest")
         if _restless(apart) < CALMER * _restless(level):
             found.append((name, apart))
     return tuple(found)

@@ -18,6 +18,8 @@ from excursions.records import STEAMING, Event, IndexArray, Record
 from excursions.states.element import HIGHEST_DEGC, not_heat
 from excursions.states.trace import Trace
 
+HABIT = 3  # steamings as brief and no hotter for all one can see are how this plant sterilises (cp)
+ANY_RATING_K = 10.0  # ratings of probes made for steam differ by no more (cp)
 REACH = 3  # samples to either side within which a brief rise is over
 
 
@@ -36,7 +38,8 @@ class HiddenHeatSettings:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Rise:
-    """A brief rise: its highest sample, the temperature around it, area above that [K s], and the bound [degC]."""
+    """A brief rise: its highest sample, the temperature around it, area above that [K s], and the bound [degC];
+    whether it was a steaming, which is held against the rating for that."""
 
     top: int
     base_degc: float
@@ -44,6 +47,12 @@ class _Rise:
     bound_degc: float
     limit_degc: float
     assumed: bool
+    steam: bool
+
+    @property
+    def beyond_any(self) -> bool:
+        """Whether it may have been hotter than any probe made for steam is rated for."""
+        return self.steam and self.bound_degc > self.limit_degc + ANY_RATING_K
 
 
 def detect_hidden_heat(record: Record, settings: HiddenHeatSettings | None = None) -> tuple[Event, ...]:
@@ -71,6 +80,8 @@ def detect_hidden_heat(record: Record, settings: HiddenHeatSettings | None = Non
         if (rise := _rise(record, trace, int(top), heat.usual.high, settings)) is not None
         and not not_heat(trace, int(top), int(top) + 1, heat.usual.middle)
     ]
+    if sum(rise.steam for rise in found) >= HABIT:
+        found = [rise for rise in found if not rise.steam]
     if not found:
         return ()
     worst = max(found, key=lambda rise: rise.bound_degc)
@@ -95,12 +106,11 @@ def _rise(
 ) -> _Rise | None:
     """The rise around a sample; None where it was above the rating for all to see, or cannot have been."""
     value, when = trace.value, int(trace.time[top])
-    if bool(record.states.at(trace.time[top : top + 1])[0] == STEAMING):
-        return None
     ratings = record.plant.ratings(record.point, when)
-    limit = ratings.continuous_degc
-    assumed = not ratings.continuous_stated
-    if assumed:
+    steam = bool(record.states.at(trace.time[top : top + 1])[0] == STEAMING)
+    limit = ratings.sterilisation_degc if steam else ratings.continuous_degc
+    assumed = not (ratings.sterilisation_stated if steam else ratings.continuous_stated)
+    if assumed and not steam:
         limit = max(limit, usual_high + settings.habit_k)
     near = slice(top - REACH + 1, top + REACH)
     base = float(max(value[top - REACH], value[top + REACH]))
@@ -113,7 +123,15 @@ def _rise(
     bound = bounded(min(bound, HIGHEST_DEGC), float(value[top]), saturation)
     if value[top] > limit or bound <= limit + settings.margin_k:
         return None
-    return _Rise(top=top, base_degc=base, area_k_s=area, bound_degc=bound, limit_degc=limit, assumed=assumed)
+    return _Rise(
+        top=top,
+        base_degc=base,
+        area_k_s=area,
+        bound_degc=bound,
+        limit_degc=limit,
+        assumed=assumed,
+        steam=steam,
+    )
 
 
 def _event(record: Record, trace: Trace, rise: _Rise, others: int, settings: HiddenHeatSettings) -> Event:
@@ -146,7 +164,7 @@ def _event(record: Record, trace: Trace, rise: _Rise, others: int, settings: Hid
         size_high=rise.bound_degc,
         confidence=settings.confidence,
         origin="undecided",
-        severity="note" if rise.assumed else "check",
+        severity="note" if rise.assumed and not rise.beyond_any else "check",
         probe=record.plant.probe_at(record.point.name, start) or "",
         onset_uncertainty_s=trace.interval_s,
         evidence=tuple(facts),

@@ -37,11 +37,12 @@ from excursions.detect.origin import (
 )
 from excursions.detect.pattern import without_round
 from excursions.detect.scan import Change, Windows, changes_among, differences
-from excursions.detect.shape import ramp
+from excursions.detect.shape import ramp, transition_of
 from excursions.detect.spells import drawn_line
 from excursions.detect.survey import Survey, survey_of
 from excursions.digits import written
 from excursions.records import BoolArray, Event, FloatArray, IndexArray, Record
+from excursions.states.trace import runs
 
 FEWEST = 16  # noise figures: fewer tell no change from chance
 LATTICE = 12**-0.5  # standard deviation of rounding to a count
@@ -49,8 +50,12 @@ UNSEEN = 0.4  # counts: noise below is not told from rounding
 UNRECORDED = 0.6  # dead bands: noise below is hardly recorded, up to one is told only by what is above
 FEWEST_SEEN = 3
 ERROR = 0.15  # standard error of the logarithm of one noise figure (24 differences)
-PIECEWISE = 0.02  # noise that is nearly nil in a fifth of the record is drawn lines, not noise
+PIECEWISE = (
+    0.02  # noise that is nearly nil in a fifth of the record, here and there, is drawn lines, not noise
+)
+AT_A_STRETCH = 0.5  # of the figures that are nearly nil: so many side by side are a reading that fell silent
 UNEXPLAINED = 0.2  # unexplained changes of a process's noise to be expected in a record (cp)
+BESIDE_ONSET = 2  # noise blocks: so near a collapse and a jump of the level are one thing that happened
 GLASS_AROUND, GLASS_JUMP = 0.5, 0.15  # pH around 7 at which broken glass reads; a smaller jump is none (cp)
 GLASS_BESIDE, GLASS_SELDOM = 12, 0.1  # noise figures before; share of the record at that level
 FEWEST_STEPS = 6  # changes from one noise figure to the next that tell how a reading wanders
@@ -142,7 +147,7 @@ def _noise_series(survey: Survey) -> NoiseSeries | None:
     if known.size < FEWEST or survey.noise <= 0:
         return None
     low, high = np.quantile(noises.sigma[known], [0.2, 0.8])
-    if low < PIECEWISE * high:
+    if low < PIECEWISE * high and not _once(noises.sigma[known] < PIECEWISE * high):
         return None
     rounding = (LATTICE * survey.quantum) ** 2
     unseen = max(UNSEEN * survey.quantum, UNRECORDED * survey.deadband, 1e-3 * survey.noise)
@@ -161,6 +166,12 @@ def _noise_series(survey: Survey) -> NoiseSeries | None:
         width=width,
         unseen=unseen,
     )
+
+
+def _once(silent: BoolArray) -> bool:
+    """Whether most silent figures lie side by side: lines are drawn here and there, a probe falls silent once."""
+    longest = max((b - a for a, b in runs(silent)), default=0)
+    return bool(longest >= AT_A_STRETCH * np.count_nonzero(silent))
 
 
 def noise_spells(noise: NoiseSeries, settings: NoiseSettings) -> list[NoiseSpell]:
@@ -199,6 +210,9 @@ def _event(
     growth = spell.rise > 0
     begin, gradual = _begin(noise, spell, settings)
     onset, uncertainty = _onset(survey, noise, spell, begin, gradual=gradual)
+    jump = None if growth else _jump_beside(survey, noise, int(noise.start[spell.lo]))
+    if jump is not None:
+        onset, uncertainty, gradual = jump, survey.interval_s, False
     start = int(survey.live.time[onset])
     open_end = spell.hi == noise.rest.size
     end = int(survey.live.time[-1]) if open_end else int(noise.start[spell.hi])
@@ -294,6 +308,19 @@ def _onset(
     back = gain[-1] - np.concatenate([[0.0], gain[:-1]])
     at = lo + int(np.argmax(back)) + 2
     return at, survey.interval_s * max(2.0, 4.0 / spell.rise**2)
+
+
+def _jump_beside(survey: Survey, noise: NoiseSeries, start: int) -> int | None:
+    """Sample at which the level changed where the noise collapsed, as glass breaks; None without one quick change so near.
+
+    Noise is known by its blocks, a change of level by its samples.
+    """
+    near = BESIDE_ONSET * noise.width
+    beside = [one for one in survey.changes if abs(int(survey.blocks.start[one.at]) - start) <= near]
+    if len(beside) != 1:
+        return None
+    shape = transition_of(survey, beside[0])
+    return shape.first if shape.length_s * NS_PER_S <= near and not shape.hidden else None
 
 
 def _scatter(value: FloatArray) -> float:

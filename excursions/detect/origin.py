@@ -191,17 +191,25 @@ class Companion:
     related: bool
 
 
-def companions(survey: Survey) -> tuple[Companion, ...]:
+def companions(record: Record, survey: Survey) -> tuple[Companion, ...]:
     """Temperature and neighbours, as far as they are known."""
-    others = (("the temperature", survey.temperature), *survey.neighbours.items())
+    others = (
+        ("the temperature", survey.temperature, record.temperature),
+        *((name, level, record.neighbours.get(name)) for name, level in survey.neighbours.items()),
+    )
     return tuple(
-        _companion(survey, name, level, redundant=name in survey.redundant)
-        for name, level in others
+        _companion(survey, name, level, _unseen(signal), redundant=name in survey.redundant)
+        for name, level, signal in others
         if np.isfinite(level).any()
     )
 
 
-def _companion(survey: Survey, name: str, level: FloatArray, *, redundant: bool) -> Companion:
+def _unseen(signal: Signal | None) -> float:
+    """What a recorder does not show of a move, so that the next sample shows it at once: the dead band, or a rounding."""
+    return max(signal.sampling.deadband, signal.sampling.resolution / 2) if signal is not None else 0.0
+
+
+def _companion(survey: Survey, name: str, level: FloatArray, unseen: float, *, redundant: bool) -> Companion:
     known = np.isfinite(level)
     at = np.arange(level.size)
     filled = np.interp(at, at[known], level[known])
@@ -209,7 +217,7 @@ def _companion(survey: Survey, name: str, level: FloatArray, *, redundant: bool)
     return Companion(
         name=name,
         level=rest,
-        usual=np.array([_usual_change(rest, width) for width in range(1, WIDEST_COMPANY + 1)]),
+        usual=np.array([max(_usual_change(rest, width), unseen) for width in range(1, WIDEST_COMPANY + 1)]),
         related=redundant and related(survey.blocks.level, level),
     )
 

@@ -29,7 +29,7 @@ class Transition:
     """From `before` to `after`: samples first (first changed) to last (first settled) of the live record.
 
     error: standard error of the size; samples: how many the change took; sharp: whether noise lets one see
-    how fast it was; hidden: it happened while the reading was not live.
+    how fast it was; hidden: it happened while the reading was not live; held: a loop brought the reading back, not the error.
     """
 
     first: int
@@ -43,6 +43,7 @@ class Transition:
     sharp: bool
     hidden: bool
     onset_error_s: float
+    held: bool = False
 
 
 def transition_of(survey: Survey, change: Change) -> Transition:

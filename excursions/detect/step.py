@@ -18,6 +18,7 @@ import numpy as np
 from excursions.clock import NS_PER_DAY, NS_PER_S, duration_text
 from excursions.detect.afterwards import GONE, returned_at, stayed, went_back
 from excursions.detect.apart import apart_from_neighbours, differences_apart
+from excursions.detect.brought_round import brought_round, led_by
 from excursions.detect.laboratory import between_samples, samples_clue
 from excursions.detect.origin import (
     LATE_S,
@@ -41,9 +42,10 @@ from excursions.detect.origin import (
     words_of,
 )
 from excursions.detect.scan import Change, changes_among
+from excursions.detect.several import FASTEST_VESSEL_S, outruns, worth
 from excursions.detect.severity import severity_of
 from excursions.detect.shape import Transition, transition_of
-from excursions.detect.survey import Survey, jumps_of, survey_of
+from excursions.detect.survey import Survey, survey_of
 from excursions.detect.there_and_back import there_and_back
 from excursions.digits import number, written
 from excursions.records import CALIBRATING, MEASURING, NO_DATA, RECOVERING, RETURNED, Event, Record
@@ -59,15 +61,6 @@ LIKE, MUCH_LARGER = (
 )  # a change of half to three times the size is of the same kind; what is larger is another
 LIKE_MOVE = 0.8  # of a change: a move that the process may as well have made instead
 JEFFREYS = 0.5  # a change more than was seen is always possible: half a count
-MOST_OTHERS, QUICK_SHARE = (
-    12,
-    0.2,
-)  # other changes that show how fast the process is, and how many may be at once
-OUTRUN = 2.0  # times the tallest other jump of the record: a pace it never has
-BESIDE_JUMP = 8  # samples: jumps so near are the same one
-FASTEST_VESSEL_S = (
-    60.0  # a stirred vessel takes minutes to reach a new level; samples further apart cannot show it (cp)
-)
 BACK = (0.6, 1.6)  # a return undoes 60 to 160 % of a step
 
 
@@ -111,7 +104,7 @@ def detect_step(record: Record, settings: StepSettings | None = None) -> tuple[E
     survey = survey_of(record)
     if survey is None or len(survey.blocks) < FEWEST_BLOCKS:
         return ()
-    others = companions(survey)
+    others = companions(record, survey)
     found: list[Event] = []
     for name, apart in apart_from_neighbours(survey):
         every = changes_among(
@@ -144,10 +137,16 @@ def _events(context: _Context) -> list[Event]:
     )
     shapes = [transition_of(survey, change) for change in context.every]
     found = []
-    for i, (change, shape) in enumerate(zip(context.every, shapes, strict=True)):
-        if (shape.length_s <= limit or shape.hidden) and not (
-            context.neighbour and shape.size / change.size < OWN_SHARE
-        ):
+    for i, change in enumerate(context.every):
+        share = shapes[i].size / change.size if context.neighbour else 1.0
+        if share > 1 / OWN_SHARE:
+            continue  # the neighbour made most of it as well
+        if share < OWN_SHARE:
+            shape = brought_round(context.record, survey, context.neighbour, change)
+            if shape is None:
+                continue
+            shapes[i] = shape
+        if shapes[i].length_s <= limit or shapes[i].hidden:
             found.extend(_event(context, i, shapes, company))
     return found
 
@@ -163,7 +162,8 @@ def _event(
         return []
     if _calibrated(record, survey, change, start) or _resumed(context, change, start, shape):
         return []
-    alike = _alike(context, i, shapes, company)
+    like = _alike(context, i, shapes, company)
+    alike = len(like)
     if not record.neighbours:  # beside one that usually goes along, its moves are counted with it
         alike = max(alike, _moves_beside(survey, change, shape))
     prior = expected_faults(settings.faults_per_year, survey.years)
@@ -171,16 +171,18 @@ def _event(
     clues = (
         heat_clue(record, start),
         state_clue(record, start),
-        *_beside(context, company[i]),
+        *_beside(context, company[i], shape, (start, end)),
         *_sampled(context, i, start, until, shape.size),
     )
-    usual = shared(_usual_clues(context, change, shape, start), alike)
+    outran = outruns(record, survey, context.every, change, [shapes[k] for k in (i, *like)])
+    usual = shared(_usual_clues(context, change, shape, start), 0 if outran else alike)
+    alone = unexplained(JEFFREYS, survey.years)
     probe = weigh(
         prior=prior,
-        chance=change.expected + alike + unexplained(JEFFREYS, survey.years),
+        chance=change.expected + (min(alone * worth(alike), alone + alike) if outran else alone + alike),
         clues=(*clues, *usual),
     )
-    quick = (Clue(odds=WITNESS),) if _outruns(context, change, shape) else ()  # a pace this process never has
+    quick = (Clue(odds=WITNESS),) if outran and not alike else ()  # a pace this process never has
     probe = witnessed(probe, (*clues, *usual, *quick))
     real = prior / (prior + change.expected)
     origin = name_origin(probe)
@@ -220,6 +222,8 @@ def _event(
 
 def _returned(context: _Context, change: Change, shape: Transition, start: int) -> dict[str, float]:
     """After how long [s] the reading was back where it had been, where it went back by itself."""
+    if shape.held:
+        return {}
     survey = context.survey
     blocks = survey.blocks
     reset = next_reset(context.record, start)
@@ -242,39 +246,22 @@ def _still_off(context: _Context, since: int, reset: int | None, size: float) ->
     return any(c.odds >= WITNESS for c in samples_clue(context.record, context.survey, since, end, size))
 
 
-def _outruns(context: _Context, change: Change, shape: Transition) -> bool:
-    """Whether it came faster than any medium in a vessel, and other changes of this record took their time.
-
-    At rest at zero and away from it a reading goes at once, as a pump does.
-    """
-    survey = context.survey
-    seen = shape.samples <= 2 and shape.length_s <= max(3 * survey.interval_s, 1.0) and not change.across
-    if not seen or survey.interval_s > FASTEST_VESSEL_S or 0.0 in (shape.before, shape.after):
-        return False
-    every = jumps_of(context.record, survey)
-    own = np.abs(every.at - shape.first) <= BESIDE_JUMP
-    if not np.max(every.size[own], initial=0.0) > OUTRUN * np.max(every.size[~own], initial=0.0):
-        return False  # from one sample to the next this process has gone nearly as far
-    others = [other for other in context.every if other is not change][:MOST_OTHERS]
-    quick = sum(transition_of(survey, other).samples <= 2 for other in others)
-    return quick <= QUICK_SHARE * len(others)
-
-
-def _alike(context: _Context, i: int, shapes: list[Transition], company: list[tuple[Clue, ...]]) -> int:
+def _alike(context: _Context, i: int, shapes: list[Transition], company: list[tuple[Clue, ...]]) -> list[int]:
     """Other changes as large and as fast that nothing explains either; one that undoes this one is its return."""
     change = context.every[i]
     back = _return(context, change)
     longest = max(FAST * shapes[i].length_s, 2 * context.survey.interval_s)
     unexplained = [_odds(clues) >= min(1.0, _odds(company[i])) for clues in company]
-    return sum(
-        unexplained[k]
+    return [
+        k
+        for k, other in enumerate(context.every)
+        if unexplained[k]
         and k != i
         and other is not back
         and LIKE <= abs(other.size / change.size) <= MUCH_LARGER
         and (other.sudden or not change.sudden)
         and (shapes[i].hidden or shapes[k].length_s <= longest)
-        for k, other in enumerate(context.every)
-    )
+    ]
 
 
 def _moves_beside(survey: Survey, change: Change, shape: Transition) -> int:
@@ -316,11 +303,25 @@ def _odds(clues: tuple[Clue, ...]) -> float:
     return math.prod(clue.odds for clue in clues)
 
 
-def _beside(context: _Context, clues: tuple[Clue, ...]) -> tuple[Clue, ...]:
+def _beside(
+    context: _Context, clues: tuple[Clue, ...], shape: Transition, span: tuple[int, int]
+) -> tuple[Clue, ...]:
     """What happened beside it; a difference to a neighbour has that neighbour in it already."""
+    kin = (context.neighbour, *(other.name for other in context.others if other.related))
+    led = () if shape.held else led_by(context.record, context.survey, kin, span, shape.size)
+    clues = tuple(clue for clue in clues if clue.source not in {one.source for one in led})
     if not context.neighbour:
-        return clues
-    others = (clue for clue in clues if clue.source != context.neighbour)
+        return (*clues, *led)
+    others = [clue for clue in clues if clue.source != context.neighbour]
+    if led:
+        return (*others, *led)
+    if shape.held:
+        others.append(
+            Clue(
+                odds=WITNESS,
+                words=f"came at once, and a loop brought it back: {context.neighbour} went the other way",
+            )
+        )
     return (*others, Clue(odds=8.0, words=f"{context.neighbour}, which usually goes along, did not"))
 
 
@@ -351,6 +352,8 @@ def _speed(shape: Transition) -> Clue:
 
 def _stay(context: _Context, change: Change, shape: Transition, start: int) -> Clue:
     """Whether it stays, comes back by itself, or is taken out by a calibration or cleaning."""
+    if shape.held:
+        return Clue(odds=1.0)  # the reading is back and its error is not
     survey, record = context.survey, context.record
     back = _return(context, change)
     reset = next_reset(record, start)

@@ -27,6 +27,7 @@ BINS = 96  # points a record is brought down to for the test of a straight walk
 STRAIGHT_T = 6.0  # slope over its standard error for a walk over the whole record
 FASTEST_S, FASTEST_BLOCKS = 6 * 3_600.0, 6  # a change faster than this is a step
 TAKEN_OUT = (0.4, 1.6)  # share of a walk that a reset must undo
+PIECE = 0.5  # of the time over which samples part: a shorter walk is a piece of what they show
 SAW = 2  # returns that make a walk a saw-tooth
 
 
@@ -66,9 +67,14 @@ def find_walks(record: Record, survey: Survey, series: tuple[tuple[str, FloatArr
 
 
 def _contradicted(walk: Walk, sampled: list[Walk]) -> bool:
-    """Whether samples part over the same time by another amount, or several times: they tell the error, the walk guesses."""
+    """Whether samples part over the same time by another amount, several times or for much longer: they tell the error,
+    the walk guesses, and a piece of the way is not all of it."""
     over = [one for one in sampled if walk.lo < one.hi and one.lo < walk.hi]
-    return len(over) > 1 or any(not TAKEN_OUT[0] <= walk.size / one.size <= TAKEN_OUT[1] for one in over)
+    return len(over) > 1 or any(
+        not TAKEN_OUT[0] <= walk.size / one.size <= TAKEN_OUT[1]
+        or walk.hi - walk.lo < PIECE * (one.hi - one.lo)
+        for one in over
+    )
 
 
 def _is_new(walk: Walk, found: list[Walk]) -> bool:

@@ -34,6 +34,7 @@ SETTLED = ("verified by calibration", "not borne out")
 MOST_LIKELY = 0.5
 FEWEST_SAMPLES = 30  # with fewer, no record says anything about a probe
 ENDS_EARLY = NS_PER_DAY  # exports that were made at different hours of one day differ by less
+ASK_THE_RECORD = "Ask whoever keeps the plant's record: it, not the probe, stood still or was played back then."
 NOTHING_TO_DO = "Nothing to do until the next planned calibration."
 VERIFY_SOON = "Verify it when somebody is there anyway; the next planned calibration would also tell."
 ASK_FOR_MORE = "Ask for a longer or finer export of this point, or compare the reading with a sample."
@@ -288,7 +289,7 @@ def _inside(sentence: str) -> str:
 
 
 def past_faults(findings: PointFindings) -> list[Event]:
-    """Failures of the probe that ended by themselves: readings inside them are no readings.
+    """Failures of the probe, or of what recorded it, that ended by themselves: readings inside them are no readings.
 
     A temperature element that failed counts where it calls for action: what it compensated is wrong.
     """
@@ -296,7 +297,7 @@ def past_faults(findings: PointFindings) -> list[Event]:
         event
         for event in findings.events
         if (event.kind in UNUSABLE or (event.kind == "temperature_fault" and event.severity == "act"))
-        and event.origin == "probe"
+        and event.origin in ("probe", "record")
         and event.confidence >= MOST_LIKELY
         and SEVERITY_RANK[event.severity] >= 1
         and not event.open_end
@@ -343,6 +344,8 @@ def _trust(
         advice = VERIFY_SOON
     elif hidden is not None:
         advice = advice_for(hidden.kind, findings.point.measurand)
+    elif failed and worst.origin == "record":
+        advice = ASK_THE_RECORD
     elif failed:
         advice = f"It came back by itself. When somebody is there anyway: {_inside(advice_for(worst.kind, findings.point.measurand))}"
     weight = 0.1 * bool(past) + 0.05 * bool(failed) + 0.2 * bool(worn)

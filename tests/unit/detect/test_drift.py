@@ -50,6 +50,18 @@ def saw(every: int, size: float, begin: int, end: int) -> np.ndarray:
 
 
 @SEEDS
+def test_a_piece_of_a_walk_is_not_told_where_samples_show_all_of_it(seed: int) -> None:
+    """Five weeks of drift, three days of it steeper; a sample every three days."""
+    error = with_ramp(with_ramp(np.zeros(N), 3_600, 8_600, 0.36), 6_000, 6_430, 0.24)
+    at = np.arange(300, N, 432)
+    truth = process(seed)[at] + level(at.size, 0.0, 0.03, seed + 7)
+    (event,) = detect_drift(record(process(seed) + error, sample_time=grid(N, 600.0)[at], sample_value=truth))
+    assert event.origin == "probe"
+    assert event.size == pytest.approx(0.6, abs=0.12)
+    assert (event.start - T0) / STEP < 5_400
+
+
+@SEEDS
 def test_a_stationary_record_does_not_drift(seed: int) -> None:
     assert detect_drift(record(process(seed))) == ()
 

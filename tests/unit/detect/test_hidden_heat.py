@@ -77,3 +77,41 @@ def test_a_rise_whose_area_allows_no_heat_is_none(seed: int) -> None:
 def test_samples_of_seconds_hide_nothing() -> None:
     x = blast(product(0), 28_800, 90.0, 1.0)
     assert detect_hidden_heat(averaged(x, every=1, rating_continuous_degc=100.0)) == ()
+
+
+def cycles(seed: int) -> np.ndarray:
+    """Weekly sterilisations at 121 degC for forty minutes, heated and cooled within half an hour."""
+    x = coloured(int(DAYS * 86_400 / FINE), 35.0, 0.3, 240, seed)
+    for day in (2, 9, 16):
+        at = round(day * 86_400 / FINE)
+        x[at : at + 60] = np.maximum(x[at : at + 60], np.linspace(35, 121.4, 60))
+        x[at + 60 : at + 140] = 121.4
+        x[at + 140 : at + 200] = np.linspace(121.4, 35, 60)
+    return x
+
+
+@SEEDS
+def test_a_blast_that_passes_for_a_sterilisation_is_held_against_that_rating(seed: int) -> None:
+    at = 40_000
+    x = blast(cycles(seed), at, 149.0, 4.0)
+    x[at + 8 : at + 24] = np.linspace(149.0, 40.0, 16)
+    record = averaged(x, rating_sterilisation_degc=135.0)
+    assert float(record.temperature.value.max()) < 135.0  # type: ignore[union-attr]
+    (event,) = detect_hidden_heat(record)
+    assert event.start <= T0 + round(at * FINE) * NS_PER_S <= event.end
+    assert event.size_high > 149.0
+
+
+@SEEDS
+def test_sterilisations_as_ever_hide_nothing(seed: int) -> None:
+    assert detect_hidden_heat(averaged(cycles(seed), rating_sterilisation_degc=125.0)) == ()
+
+
+@SEEDS
+def test_short_sterilisations_that_are_all_alike_hide_nothing(seed: int) -> None:
+    """Ten minutes at 121 degC in averages of ten: each may have been hotter, none more than the others."""
+    x = coloured(int(DAYS * 86_400 / FINE), 35.0, 0.3, 240, seed)
+    for at in range(4_000, x.size - 4_000, 6_007):
+        x[at : at + 20] = 121.4
+        x[at + 20 : at + 40] = np.linspace(121.4, 35.0, 20)
+    assert detect_hidden_heat(averaged(x, rating_sterilisation_degc=125.0)) == ()

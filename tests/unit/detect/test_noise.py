@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.signal import lfilter
 
 from excursions.clock import NS_PER_S
 from excursions.detect.noise import detect_noise
@@ -132,3 +133,30 @@ def test_a_calm_standstill_near_seven_that_ends_by_itself_is_no_broken_glass(see
     found = detect_noise(make_record(value - 1.4, temperature=cold))
     assert {event.origin for event in found} <= {"process"}
     assert not any("glass" in fact for event in found for fact in event.evidence)
+
+
+def _drawn(x: np.ndarray, every: int) -> np.ndarray:
+    """Straight lines between every so many samples."""
+    at = np.arange(0, x.size, every)
+    return np.interp(np.arange(x.size), at, x[at])
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_reading_that_falls_silent_for_a_third_of_the_record_is_told(seed: int) -> None:
+    """A transmitter that got stuck on a mean over hours: it follows the day, and hardly anything else."""
+    n, at = 30_000, 19_000
+    live = coloured(n, 6.0, 0.5, 40, seed) + level(n, 0.0, 0.03, seed + 1)
+    a = np.exp(-1 / 540)
+    late = lfilter([1 - a], [1, -a], live - 6.0) + 6.0
+    found = detect_noise(make_record(quantised(np.where(np.arange(n) < at, live, late), 0.001)))
+    (event,) = [one for one in found if one.kind == "noise_collapse"]
+    assert abs((event.start - T0) / (60 * NS_PER_S) - at) < 60
+    assert event.origin != "process"
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_lines_drawn_here_and_there_are_no_silence(seed: int) -> None:
+    n = 30_000
+    live = coloured(n, 6.0, 0.5, 40, seed) + level(n, 0.0, 0.03, seed + 1)
+    value = np.where(np.arange(n) // 600 % 3 == 0, _drawn(live, 600), live)
+    assert detect_noise(make_record(quantised(value, 0.001))) == ()

@@ -8,7 +8,7 @@ import pytest
 from excursions.detect.drift import detect_drift
 from excursions.detect.laboratory import samples_clue
 from excursions.detect.noise import detect_noise
-from excursions.detect.origin import Clue, witnessed
+from excursions.detect.origin import MOVED, Clue, companions, moved_together, witnessed
 from excursions.detect.response import time_constant
 from excursions.detect.step import detect_step
 from excursions.detect.survey import survey_of
@@ -20,6 +20,7 @@ from tests.builders import (
     level,
     make_record,
     make_signal,
+    quantised,
     state_line,
     with_ramp,
     with_step,
@@ -128,3 +129,27 @@ def test_a_straight_ramp_has_no_time_constant() -> None:
     ramp = np.clip(1.0 - np.arange(400) / 250.0, 0.0, 1.0)
     assert time_constant(time, lag, noise=0.001) == pytest.approx(40 * 60, rel=0.05)
     assert time_constant(time, ramp, noise=0.001) == 0.0
+
+
+@SEEDS
+def test_a_collapse_that_came_with_a_jump_of_the_level_begins_with_it(seed: int) -> None:
+    """Glass of a probe in a loop at pH 7.3 breaks: within three minutes it reads 6.95 and hardly follows."""
+    at = 15_007
+    value = coloured(N, 7.3, 0.06, 20, seed) + coloured(N, 0.0, 0.03, 4, seed + 3)
+    value[at:] = 6.95 + coloured(N - at, 0.0, 0.012, 120, seed + 5) + level(N - at, 0.0, 0.004, seed)
+    value[at : at + 3] = np.linspace(value[at - 1], 6.95, 3)
+    (event,) = [one for one in detect_noise(make_record(value)) if one.kind == "noise_collapse"]
+    assert abs((event.start - T0) / MINUTE - at) <= 5
+    assert event.origin != "process"
+
+
+@pytest.mark.parametrize(("resolution", "moved"), [(0.1, False), (0.001, True)])
+def test_one_count_of_a_coarse_temperature_is_no_move(resolution: float, moved: bool) -> None:
+    warm = 30.0 + quantised(with_step(np.zeros(N), 15_000, 0.1), 0.1)
+    warm[::37] += resolution  # shows how finely it is recorded
+    record = make_record(with_step(process(0), 15_000, 0.8), warm)
+    survey = survey_of(record)
+    assert survey is not None
+    at = survey.blocks.at(T0 + 15_000 * MINUTE)
+    (other,) = companions(record, survey)
+    assert (moved_together(other, at, width=2, broken=False) > MOVED) == moved

@@ -100,6 +100,14 @@ def test_a_reading_that_was_stuck_is_trusted_now_and_named() -> None:
     assert len(past_faults(findings)) == 1
 
 
+def test_values_that_the_record_played_back_are_to_be_left_out_and_no_fault_of_the_probe() -> None:
+    verdict = judged(made_findings(made_event("stuck", origin="record")))
+    assert verdict.verdict == "trust"
+    assert "To be left out: Stuck reading" in verdict.sentence
+    assert "record" in verdict.advice
+    assert "probe, stood" in verdict.advice
+
+
 def test_an_open_window_beyond_tolerance_is_doubt_with_its_error() -> None:
     step = made_event("step")
     verdict = judged(made_findings(step), doubts=[made_doubt(-0.4, event=step.id)])

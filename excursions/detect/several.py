@@ -1,0 +1,79 @@
+"""Several changes that came at once, in a process that else takes its time: one fault that shows again, or a way of the process.
+
+One jump of a loose plug, a blocked junction or a ground is seldom the last: a probe that jumped does so again with probability
+one half (cp), so that k jumps have the share 2^-k.  A process that jumps may do so at any rate, a few times a record or
+many; with no rate likelier than another by the order of magnitude, k jumps have a share that falls as 1/k.  So two or three
+speak no more for the process than one does, and from half a dozen on they are its way.
+
+References
+----------
+.. [1] H. Jeffreys, "Theory of Probability", 3rd edition (1961), section 3.1: the prior 1/rate of a scale nobody knows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from excursions.detect.scan import Change
+from excursions.detect.shape import Transition, transition_of
+from excursions.detect.survey import Survey, jumps_of
+from excursions.records import Record
+
+MOST_OTHERS, QUICK_SHARE = (
+    12,
+    0.2,
+)  # other changes that show how fast the process is, and how many may be at once
+OUTRUN = 2.0  # times the tallest other jump of the record: a pace it never has
+BESIDE_JUMP = 8  # samples: jumps so near are the same one
+FASTEST_VESSEL_S = (
+    60.0  # a stirred vessel takes minutes to reach a new level; samples further apart cannot show it (cp)
+)
+AGAIN = 0.5  # probability that a probe that jumped jumps again (cp)
+
+
+def worth(others: int) -> float:
+    """How much likelier the process is made by so many other jumps of the kind, beside one alone.
+
+    Parameters
+    ----------
+    others : int
+        Other changes of the kind in the record, none or more.
+
+    Returns
+    -------
+    float
+        1 without others or with one; 4/3, 2, 3.2, 5.3 ... with two, three, four, five.
+    """
+    return float((1 / AGAIN) ** others / (1 + others))
+
+
+def outruns(
+    record: Record, survey: Survey, every: Sequence[Change], change: Change, family: Sequence[Transition]
+) -> bool:
+    """Whether a change, and the others of its kind, came faster than any medium in a vessel, and the rest took its time.
+
+    At rest at zero and away from it a reading goes at once, as a pump does.
+    """
+    if survey.interval_s > FASTEST_VESSEL_S or change.across:
+        return False
+    for one in family:
+        if (
+            one.samples > 2
+            or one.length_s > max(3 * survey.interval_s, 1.0)
+            or 0.0 in (one.before, one.after)
+        ):
+            return False
+    jumps = jumps_of(record, survey)
+    first = np.array([one.first for one in family])
+    own = (np.abs(jumps.at[:, None] - first) <= BESIDE_JUMP).any(axis=1)
+    this = np.abs(jumps.at - family[0].first) <= BESIDE_JUMP
+    if not np.max(jumps.size[this], initial=0.0) > OUTRUN * np.max(jumps.size[~own], initial=0.0):
+        return False  # from one sample to the next this process has gone nearly as far
+    others = [
+        transition_of(survey, other) for other in every[: MOST_OTHERS + len(family)] if other is not change
+    ]
+    others = [other for other in others if np.abs(other.first - first).min() > BESIDE_JUMP][:MOST_OTHERS]
+    quick = sum(other.samples <= 2 for other in others)
+    return quick <= max(QUICK_SHARE * len(others), 1.0)  # one small one is chance
