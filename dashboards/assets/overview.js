@@ -7,7 +7,7 @@
   const words = [...form.querySelectorAll('[data-verdict]')];
   const clear = form.querySelector('.clear');
   const count = document.querySelector('.count');
-  const more = document.querySelector('.more button');
+  const more = document.querySelector('.more button'), onPaper = document.querySelector('.left-out');
   const first = Number(list.dataset.first);
   const DAY = 86400000, PORTION = 200, SEEN = 3, REST = 120, PAUSE = 400;
   let shownMost = first;
@@ -97,26 +97,39 @@
     clear.hidden = !filtered;
     const left = matching.length - Math.min(shownMost, matching.length);
     more.hidden = left === 0;
+    onPaper.textContent = left ? `${Book.thousands(left)} more points fit; they are on the screen and in tables/points.csv.` : '';
     more.textContent = left > PORTION ? `Show ${PORTION} more of the other ${Book.thousands(left)}` : `Show the other ${left}`;
   }
 
   // What a person sees comes in the frame of the key; the rows below it come when no key has followed, a few in a frame.
-  let turn = 0, resting = 0;
   // Until then the list keeps its height, so that what stands below it is not drawn for a moment, and the address waits.
+  let turn = 0, resting = 0, address = null;
   function inPortions(settled) {
     const mine = ++turn;
+    address = settled;
     list.setAttribute('aria-busy', 'true');
     show(SEEN);
     const next = () => {
       if (mine !== turn) return;
-      settled?.();
-      settled = null;
+      address?.();
+      address = null;
       for (const end = Math.min(shown + SEEN, shownMost, matching.length); shown < end; shown++) add(matching[shown], matching[shown - 1]);
       if (shown < Math.min(shownMost, matching.length)) requestAnimationFrame(() => setTimeout(next));
       else list.removeAttribute('aria-busy');
     };
     clearTimeout(resting);
-    resting = setTimeout(next, REST);
+    requestAnimationFrame(() => setTimeout(() => {  // a pause begins when the answer is on the screen
+      if (mine === turn) resting = setTimeout(next, REST);
+    }));
+  }
+
+  // Paper takes what the list would hold once it has come to rest.
+  function settle() {
+    turn++;
+    clearTimeout(resting);
+    address = null;
+    list.removeAttribute('aria-busy');
+    show();
   }
 
   function remember() {
@@ -133,8 +146,7 @@
   }
 
   function recall() {
-    turn++;
-    list.removeAttribute('aria-busy');
+    settle();
     const id = location.hash.slice(1), named = !id.includes('=') && decodeURIComponent(id);
     const row = named && rows.find(r => r.id === named);
     if (row) {
@@ -171,6 +183,10 @@
   });
   more.addEventListener('click', () => { shownMost += PORTION; show(); });
   addEventListener('hashchange', recall);
+  addEventListener('beforeprint', () => {
+    address?.();
+    if (list.hasAttribute('aria-busy')) settle();
+  });
   for (const target of document.querySelectorAll('[data-day]')) {
     target.addEventListener('click', () => { location.hash = 'day=' + target.dataset.day; });
   }
