@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from functools import lru_cache
 
 import polars as pl
 
@@ -34,6 +35,7 @@ _CERTAIN = frozenset(("brackets", "angles", "drawn", "colon"))
 _KEYS = re.compile(
     r"(?i)(?:tag|tag ?name|signal|point|item|channel|kanal|messstelle|section|trend)\s*[:=]?\s+(?=\S)"
 )
+_COLUMN_WORDS = frozenset().union(*ROLES.values())
 _LONGEST = 100
 
 
@@ -74,6 +76,7 @@ def is_section(cells: Sequence[str], form: str) -> bool:
     return bool(form) and bool(lines_of(cells, form, "block"))
 
 
+@lru_cache(maxsize=4_096)
 def is_name(text: str) -> bool:
     """A text with a letter that is no time, number, total, limit, unit, status or word for a column."""
     if not any(char.isalpha() for char in text) or is_time_text(text) or clock_shape_of(text):
@@ -82,11 +85,12 @@ def is_name(text: str) -> bool:
         looks_numeric(text)
         or is_unit(text)
         or is_status_text(text)
-        or any(fold(text) in words for words in ROLES.values())
+        or (folded := fold(text)) in _COLUMN_WORDS
     ):
         return False
     return (
-        not is_total((text,))
+        bool(folded)
+        and not is_total((text,))
         and not is_limit((text, "0"))
         and not re.search(r":\s|=|[:=].*\d{1,2}[:.]\d\d", text)
     )
