@@ -41,7 +41,7 @@ _LONGEST = 100
 
 def section_of(cells: Sequence[str]) -> tuple[str, str]:
     """How a line of one text marks a name, and the name; both empty where it names none."""
-    filled = [clean(cell) for cell in cells if cell.strip()]
+    filled = [said for cell in cells if (said := clean(cell))]
     text = " ".join(filled)
     if not filled or len(text) > _LONGEST:
         return "", ""
@@ -54,7 +54,7 @@ def section_of(cells: Sequence[str]) -> tuple[str, str]:
 
 def pair_of(cells: Sequence[str]) -> tuple[str, str]:
     """A name and what stands beside it, a unit or a description; both empty where a line holds something else."""
-    filled = [clean(cell) for cell in cells if cell.strip()]
+    filled = [said for cell in cells if (said := clean(cell))]
     if len(filled) != 2 or not cells[0].strip() or not is_name(filled[0]):
         return "", ""
     return (filled[0], filled[1]) if is_unit(filled[1]) or is_name(filled[1]) else ("", "")
