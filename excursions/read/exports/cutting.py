@@ -8,6 +8,7 @@ from collections.abc import Sequence
 
 from excursions.errors import InputFileError
 from excursions.read.exports.columns import is_status, is_time_text
+from excursions.read.exports.halfdates import days_of
 from excursions.read.exports.headerrows import calendar_header, has_day_and_clock, times_begin, usual_width
 from excursions.read.exports.numbertimes import as_number_time
 from excursions.read.exports.quality import is_quality_text
@@ -138,7 +139,9 @@ def _score(lines: Sequence[str], cut: Cut, heading: Sequence[str] = ()) -> float
 def _promises_times(heading: list[Row]) -> bool:
     if calendar_header(heading) is not None:
         return True
-    return any(times_begin(row) or has_day_and_clock(row) for row in heading)
+    if any(times_begin(row) or has_day_and_clock(row) for row in heading):
+        return True
+    return days_of(heading) is not None
 
 
 def _width(row: Row) -> int:

@@ -6,6 +6,7 @@ import re
 
 from excursions.errors import InputFileError
 from excursions.read.exports.columns import is_time_text
+from excursions.read.exports.halfdates import days_of
 from excursions.read.exports.plan import NoReadingsError
 from excursions.read.exports.table import Table
 from excursions.read.exports.words import fold
@@ -24,6 +25,12 @@ def known_damage(table: Table) -> InputFileError | None:
         return NoReadingsError(
             found=f'times side by side in one row ("{next(c for c in across.cells if is_time_text(c.strip()))}", ...)',
             expected="one time in each row", mend="swap rows and columns (transpose) and export again", line=across.line,
+        )  # fmt: skip
+    days = days_of(rows)
+    if days is not None and days.by_week:
+        return NoReadingsError(
+            found="days of the week without dates", expected="a date in each row",
+            mend="write the week above the table (week 12/2025), or export with dates", line=line,
         )  # fmt: skip
     for special in (_other_times(table), _other_form(table)):
         if special is not None:

@@ -8,16 +8,18 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import polars as pl
 
 from excursions.read.exports.columns import Column
+from excursions.read.exports.halfdates import dated, days_of
 from excursions.read.exports.headerrows import is_remark, times_begin, trimmed
 from excursions.read.exports.layouts.common import is_counter, is_quality
 from excursions.read.exports.named import named_cells
-from excursions.read.exports.sections import section_of
-from excursions.read.exports.sheet import Sheet
+from excursions.read.exports.sections import names_by_itself, section_of
+from excursions.read.exports.sheet import Sheet, look_at
 from excursions.read.exports.stacked import BlockTable, Held, held
 from excursions.read.exports.table import Row, Table
 from excursions.read.exports.textparts import parse_distinct
@@ -42,7 +44,7 @@ def written_out(table: Table, sheet: Sheet | None, name: str) -> Found | None:
         If the file is too large to be held in memory.
     """
     finders = (
-        (_times_across, _day_lines, named_cells)
+        (_half_dates, _times_across, _day_lines, named_cells)
         if sheet is None
         else (_hours_across, _day_lines, _tag_lines, named_cells, _merged)
     )
@@ -146,6 +148,47 @@ def _long(
     return (
         long.select(*index, pl.col("head").replace_strict(heads, return_dtype=pl.String), "cell"),
         lines[long["row"].to_numpy()],
+    )
+
+
+def _half_dates(table: Table, sheet: Sheet | None, name: str) -> Found | None:
+    """Days of a month or a week that is named above them, beside times of day."""
+    rows = _rows(table)
+    days = days_of(rows)
+    known = dated(days) if days is not None else None
+    if days is None or known is None:
+        return None
+    whole_date, said = known
+    header = rows[days.at]
+    width = trimmed(header.cells)
+    kept = held(table, width)
+    below = np.flatnonzero(kept.lines > header.line)
+    frame = kept.frame[below].select(kept.frame.columns[:width])
+    frame = frame.with_columns(
+        pl.Series("0", [text and whole_date(text) for text in frame["0"].to_list()], pl.String)
+    )
+    named = [
+        word
+        for row in rows[: days.at + 1]
+        for cell in row.cells[: 1 if row is header else None]
+        for word in cell.split()
+    ]
+    tags = [word for word in named if names_by_itself(*section_of((word,))) and not clock_shape_of(word)]
+    tag = [Row(0, (f"Tag: {tags[0]}",))] if len(tags) == 1 else []
+    head = [
+        *tag,
+        *rows[: days.at],
+        Row(header.line, ("date", *(whole_date(cell.strip()) for cell in header.cells[1:width]))),
+    ]
+    whole = _block(table, kept, head, frame, kept.lines[below])
+    decision = _decision(name, said, f'that is named above, or beside "{header.cells[0].strip()}"')
+    found = (
+        _times_across(whole, None, name)
+        if days.across
+        else _hours_across(whole, look_at(whole.preview, name), name)
+    )
+    return (
+        (found[0], replace(decision, why=f"{decision.why}; {found[1].what}")) if found else (whole, decision)
     )
 
 

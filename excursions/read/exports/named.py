@@ -26,6 +26,7 @@ _INSIDE = r"^\s*([^=;,]{1,80}?)\s*=\s*([^=]*?)\s*$"
 _BEFORE = r"^\s*(.{1,80}?)\s*[:=]?\s*$"
 _PAIR = re.compile(_INSIDE)
 _ENOUGH = 0.7
+_LOOK = 20  # rows of which one must show a name and a value in one cell
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +92,8 @@ def named_cells(table: Table, sheet: Sheet | None, name: str) -> tuple[BlockTabl
 
 def _inside(rows: Sequence[Row]) -> list[int]:
     """Columns whose cells are mostly name=value."""
+    if not any("=" in cell for row in rows[-_LOOK:] for cell in row.cells):
+        return []
     width = max((len(row.cells) for row in rows), default=0)
     found = []
     for index in range(width):
@@ -110,9 +113,11 @@ def is_key(text: str) -> bool:
 
 def _beside(columns: Sequence[Column]) -> list[_Named]:
     """Columns of readings that each have a column of names before them, two or more of both."""
-    found = []
+    found: list[_Named] = []
+    if sum(c.is_text for c in columns) < 2:
+        return found
     for before, column in pairwise(columns):
-        plain = [cell for cell in before.cells if cell]
+        plain = set(filter(None, before.cells))
         named = "tag" in before.roles if before.header else True
         names = (
             before.is_text

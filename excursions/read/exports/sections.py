@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from functools import lru_cache
 
 import polars as pl
 
@@ -34,12 +35,13 @@ _CERTAIN = frozenset(("brackets", "angles", "drawn", "colon"))
 _KEYS = re.compile(
     r"(?i)(?:tag|tag ?name|signal|point|item|channel|kanal|messstelle|section|trend)\s*[:=]?\s+(?=\S)"
 )
+_COLUMN_WORDS = frozenset().union(*ROLES.values())
 _LONGEST = 100
 
 
 def section_of(cells: Sequence[str]) -> tuple[str, str]:
     """How a line of one text marks a name, and the name; both empty where it names none."""
-    filled = [clean(cell) for cell in cells if cell.strip()]
+    filled = [said for cell in cells if (said := clean(cell))]
     text = " ".join(filled)
     if not filled or len(text) > _LONGEST:
         return "", ""
@@ -52,7 +54,7 @@ def section_of(cells: Sequence[str]) -> tuple[str, str]:
 
 def pair_of(cells: Sequence[str]) -> tuple[str, str]:
     """A name and what stands beside it, a unit or a description; both empty where a line holds something else."""
-    filled = [clean(cell) for cell in cells if cell.strip()]
+    filled = [said for cell in cells if (said := clean(cell))]
     if len(filled) != 2 or not cells[0].strip() or not is_name(filled[0]):
         return "", ""
     return (filled[0], filled[1]) if is_unit(filled[1]) or is_name(filled[1]) else ("", "")
@@ -74,6 +76,7 @@ def is_section(cells: Sequence[str], form: str) -> bool:
     return bool(form) and bool(lines_of(cells, form, "block"))
 
 
+@lru_cache(maxsize=4_096)
 def is_name(text: str) -> bool:
     """A text with a letter that is no time, number, total, limit, unit, status or word for a column."""
     if not any(char.isalpha() for char in text) or is_time_text(text) or clock_shape_of(text):
@@ -82,11 +85,12 @@ def is_name(text: str) -> bool:
         looks_numeric(text)
         or is_unit(text)
         or is_status_text(text)
-        or any(fold(text) in words for words in ROLES.values())
+        or (folded := fold(text)) in _COLUMN_WORDS
     ):
         return False
     return (
-        not is_total((text,))
+        bool(folded)
+        and not is_total((text,))
         and not is_limit((text, "0"))
         and not re.search(r":\s|=|[:=].*\d{1,2}[:.]\d\d", text)
     )
