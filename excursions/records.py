@@ -302,6 +302,7 @@ class CalibrationEntry:
     standards: tuple[StandardReading, ...] = ()
     figures: dict[str, float] = field(default_factory=dict)
     air_pressure_kpa: float = float("nan")
+    salinity: float = 0.0
     comment: str = ""
 
 

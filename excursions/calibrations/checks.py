@@ -19,10 +19,12 @@ from excursions.calibrations.standards import Resolved, understood
 from excursions.digits import written
 from excursions.measurands import MEASURANDS
 from excursions.measurands.ph import USP_OFFSET_MV, USP_SLOPE_PERCENT
+from excursions.physics.buffers import buffer_ph
 from excursions.physics.nernst import nernst_slope_mv
 from excursions.records import CalibrationEntry, Parameter, StandardReading
 
 USGS_SLOPE_PERCENT = (95.0, 102.0)
+EPA_BUFFER_PH = 0.05
 _TEMPERATURE_DEGC = (0.0, 60.0)  # (cp) a standard outside was hardly measured by hand
 _GAIN_RATIO = (0.7, 1.3)  # (cp)
 _AGREE = 3.0  # standard uncertainties between an entered and a computed figure
@@ -48,6 +50,18 @@ def check_units(measurand: str, standards: Sequence[StandardReading], phase: str
     return [
         f'{phase}: raw values in "{unit}" are left out: not a unit in which {MEASURANDS[measurand].label} is calibrated'
         for unit in strange
+    ]
+
+
+def check_left(measurand: str, standards: Sequence[StandardReading]) -> list[str]:
+    """Buffers that the transmitter reads wrongly by more than [3]_ allows, after it was adjusted to them."""
+    if measurand != "ph":
+        return []
+    off = [s for s in standards if s.raw_unit.strip().lower() == "ph" and s.label != "sample"]
+    return [
+        f"as left: pH {s.raw:g} read in buffer {s.standard:g}, {EPA_BUFFER_PH:g} pH allowed (EPA 9040C)"
+        for s in off
+        if abs(s.raw - buffer_ph(s.standard, s.temperature_degc).ph) > EPA_BUFFER_PH + 0.5 * _ROUNDING["zero"]
     ]
 
 

@@ -51,6 +51,7 @@ class _Log:
     """How one occasion's values are to be taken."""
 
     air_pressure_kpa: float
+    salinity: float
     raw_like: bool
     repeat: Repeat
 
@@ -82,6 +83,7 @@ def _evaluate_one(
 ) -> tuple[Calibration, _Before]:
     log = _Log(
         air_pressure_kpa=air_pressure(occasion.rows, plant),
+        salinity=max(row.salinity for row in occasion.rows),
         raw_like=owner_name(occasion) in kept.raw_like,
         repeat=kept.repeat.get(occasion.measurand, Repeat()),
     )
@@ -176,6 +178,7 @@ def _phase(
         row.standards,
         used=frame,
         air_pressure_kpa=log.air_pressure_kpa,
+        salinity=log.salinity,
         raw_like=log.raw_like,
         repeat=log.repeat,
     )
@@ -204,6 +207,7 @@ def _phase(
         *strange,
         *turned,
         *checks.check_standards(seen, found, phase),
+        *(checks.check_left(occasion.measurand, row.standards) if row.phase == "as_left" else []),
         *([] if seen.from_reading else checks.check_entered(found.parameters, figures, phase, nominal)),
         *([] if relative else checks.check_band(occasion.measurand, parameters, phase)),
     ]

@@ -72,6 +72,23 @@ class Resolved:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Water:
+    """The air and the salt that decide how much oxygen a water holds."""
+
+    air_pressure_kpa: float
+    salinity: float = 0.0
+
+    def saturation_mg_l(self, temp_degc: float) -> float:
+        """Oxygen in it in equilibrium with air."""
+        return saturation_mg_l(temp_degc, salinity=self.salinity, pressure_kpa=self.air_pressure_kpa)
+
+    def as_fresh(self, temp_degc: float) -> float:
+        """Oxygen in fresh water over that in this one, at the same partial pressure."""
+        temp = temp_degc if math.isfinite(temp_degc) else models.ROOM_DEGC
+        return saturation_mg_l(temp) / saturation_mg_l(temp, salinity=self.salinity)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Repeat:
     """Factors on the assumed repeatability, away from zero and at zero: the two scatter for different reasons."""
 
@@ -92,6 +109,7 @@ def resolve(
     *,
     used: models.Known,
     air_pressure_kpa: float,
+    salinity: float = 0.0,
     raw_like: bool = False,
     repeat: Repeat | None = None,
 ) -> Resolved | None:
@@ -103,12 +121,15 @@ def resolve(
         Parameters the transmitter used when it showed a reading; empty takes nominal ones.
     air_pressure_kpa : float
         Absolute air pressure during the calibration.
+    salinity : float
+        Practical salinity of the water, where an oxygen probe shows mg/L.
     raw_like : bool
         Values in the reading's unit are raw signals, not what the transmitter showed.
     repeat : Repeat
         Factors on the assumed repeatability; none takes it as assumed.
     """
-    filled = [_with_known_value(measurand, s, air_pressure_kpa) for s in standards]
+    water = Water(air_pressure_kpa=air_pressure_kpa, salinity=salinity)
+    filled = [_with_known_value(measurand, s, water) for s in standards]
     usable = [
         s
         for s in filled
@@ -118,9 +139,10 @@ def resolve(
         return None
     form, from_reading = form_of(measurand, usable, models.Known() if raw_like else used)
     technical = form.measurand == "ph" and is_technical(s.standard for s in usable if not _is_sample(s))
-    true = [_true_value(form, s, air_pressure_kpa, technical=technical) for s in usable]
+    true = [_true_value(form, s, water, technical=technical) for s in usable]
     raw = [
-        _raw_value(form, s, (models.Known() if raw_like else used) if from_reading else None) for s in usable
+        _raw_value(form, s, (models.Known() if raw_like else used) if from_reading else None, water)
+        for s in usable
     ]
     values = np.array([row[0] for row in true])
     scatter = repeat or Repeat()
@@ -171,7 +193,7 @@ def _looks_like_millivolts(measurand: str, standards: Sequence[StandardReading])
     return any(abs(s.raw - s.standard) > 2.0 for s in standards)
 
 
-def _with_known_value(measurand: str, s: StandardReading, air_pressure_kpa: float) -> StandardReading:
+def _with_known_value(measurand: str, s: StandardReading, water: Water) -> StandardReading:
     """Fill in the value of a standard that a log names only by word: air, Zobell's and Light's solution."""
     if math.isfinite(s.standard):
         return s
@@ -186,7 +208,7 @@ def _with_known_value(measurand: str, s: StandardReading, air_pressure_kpa: floa
     if measurand in _OXYGEN and label == "air":
         if measurand == "oxygen_saturation":
             return replace(s, standard=100.0, standard_unit="%sat")
-        return replace(s, standard=saturation_mg_l(temp, pressure_kpa=air_pressure_kpa), standard_unit="mg/L")
+        return replace(s, standard=water.saturation_mg_l(temp), standard_unit="mg/L")
     return s
 
 
@@ -195,15 +217,15 @@ def _is_sample(s: StandardReading) -> bool:
 
 
 def _true_value(
-    form: models.Form, s: StandardReading, air_pressure_kpa: float, *, technical: bool
+    form: models.Form, s: StandardReading, water: Water, *, technical: bool
 ) -> tuple[float, float, str]:
     """True value in the form's variable, its standard uncertainty, and a remark."""
     assumed = MEASURANDS[form.measurand].assumed
     unit = s.standard_unit.strip().lower()
     if form.kind == "electrode":
-        return _electrode_true(form.measurand, s, unit, air_pressure_kpa, technical=technical)
+        return _electrode_true(form.measurand, s, unit, water.air_pressure_kpa, technical=technical)
     if form.partial_pressure:
-        value = _oxygen_hpa(form.measurand, s, unit, air_pressure_kpa)
+        value = _oxygen_hpa(form.measurand, s, unit, water)
         return value, math.hypot(0.1, assumed.standard_relative * value), ""
     factor, offset = to_canonical(form.measurand, unit) or (1.0, 0.0)
     value = factor * s.standard + offset
@@ -239,10 +261,10 @@ def _electrode_true(
     return models.inner_ph(as_key, factor * s.standard), assumed.standard_relative / math.log(10.0), ""
 
 
-def _oxygen_hpa(measurand: str, s: StandardReading, unit: str, air_pressure_kpa: float) -> float:
+def _oxygen_hpa(measurand: str, s: StandardReading, unit: str, water: Water) -> float:
     """Partial pressure of oxygen in a standard [hPa]; air is taken as saturated with water (cp)."""
     temp = s.temperature_degc if math.isfinite(s.temperature_degc) else models.ROOM_DEGC
-    in_air = air_oxygen_hpa(temp, pressure_kpa=air_pressure_kpa)
+    in_air = air_oxygen_hpa(temp, pressure_kpa=water.air_pressure_kpa)
     if s.label.lower() == "air":
         return in_air
     if unit in _HPA:
@@ -251,7 +273,7 @@ def _oxygen_hpa(measurand: str, s: StandardReading, unit: str, air_pressure_kpa:
         return s.standard / 100.0 / OXYGEN_IN_DRY_AIR * in_air
     if "sat" in unit or unit.startswith("%") or (not unit and measurand == "oxygen_saturation"):
         return s.standard / 100.0 * in_air
-    return s.standard / saturation_mg_l(temp, pressure_kpa=air_pressure_kpa) * in_air
+    return s.standard / water.saturation_mg_l(temp) * in_air
 
 
 def understood(measurand: str, unit: str) -> bool:
@@ -280,7 +302,9 @@ def _scaled(measurand: str, unit: str, value: float) -> float:
     return factor * value + offset
 
 
-def _raw_value(form: models.Form, s: StandardReading, used: models.Known | None) -> tuple[float, float]:
+def _raw_value(
+    form: models.Form, s: StandardReading, used: models.Known | None, water: Water
+) -> tuple[float, float]:
     """Raw signal and its repeatability; `used` when the value is a reading."""
     assumed = MEASURANDS[form.measurand].assumed
     unit = s.raw_unit.strip().lower()
@@ -293,6 +317,8 @@ def _raw_value(form: models.Form, s: StandardReading, used: models.Known | None)
             raw *= s.standard / standard_conductivity(s.standard, s.temperature_degc)
         return raw, math.hypot(assumed.raw, assumed.raw_relative * raw)
     reading = _scaled(form.measurand, unit, s.raw)
+    if form.measurand == "oxygen" and water.salinity:
+        reading *= water.as_fresh(s.temperature_degc)
     spread = math.hypot(assumed.reading, assumed.reading_relative * reading)
     state = models.filled(form, used.values)
     at_hand = models.current_factor(form, s.temperature_degc)  # currents of a log are stated for 25 degC

@@ -10,9 +10,10 @@ from functools import cached_property
 
 from excursions.clock import NS_PER_HOUR
 from excursions.errors import ExcursionsError, InputFileError
+from excursions.physics.oxygen import air_pressure_kpa as air_at_altitude_kpa
 from excursions.read.actions import CLEANED, action_of, phase_in, phase_of
 from excursions.read.cells import Row
-from excursions.read.figures import air_pressure_kpa, degc, figure_of
+from excursions.read.figures import air_pressure_kpa, altitude_m, degc, figure_of, salinity_of
 from excursions.read.fold import plain
 from excursions.read.headers import FOUND, LEFT, Meaning, fold, meaning_of
 from excursions.read.numbers import is_nothing, number_of
@@ -68,6 +69,8 @@ class Facts:
     measurand: str = ""
     comment: str = ""
     air_pressure_kpa: float = math.nan
+    altitude_m: float = math.nan
+    salinity: float = 0.0
     parts: dict[str, Part] = field(default_factory=dict)
 
     def part(self, phase: str) -> Part:
@@ -164,7 +167,15 @@ class RowReader:
         phase = meaning.phase or facts.phase
         if meaning.kind == "standard":
             self._standard(facts, at, meaning, cell, phase)
-        elif meaning.kind in ("figure", "raw", "temperature", "air_pressure", "value"):
+        elif meaning.kind in (
+            "figure",
+            "raw",
+            "temperature",
+            "air_pressure",
+            "altitude",
+            "salinity",
+            "value",
+        ):
             number = number_of(cell, comma=self.comma)
             if number is None:
                 self._fault(facts.row, at, cell, "a number")
@@ -188,6 +199,10 @@ class RowReader:
             facts.part(phase).figures[name] = value
         elif meaning.kind == "air_pressure":
             facts.air_pressure_kpa = air_pressure_kpa(value, unit)
+        elif meaning.kind == "altitude":
+            facts.altitude_m = altitude_m(value, unit)
+        elif meaning.kind == "salinity":
+            facts.salinity = salinity_of(value)
         elif meaning.kind == "temperature":
             facts.part(phase).slot(_slot(meaning)).temperature = degc(value, unit)
         else:
@@ -340,6 +355,12 @@ def _join(first: Facts, facts: Facts, count: int) -> None:
         first.comment = "; ".join(text for text in (first.comment, facts.comment) if text)
 
 
+def _air_kpa(facts: Facts) -> float:
+    """Air pressure as entered, else the mean one of the altitude entered; NaN without either."""
+    mean = air_at_altitude_kpa(facts.altitude_m) if math.isfinite(facts.altitude_m) else math.nan
+    return facts.air_pressure_kpa if math.isfinite(facts.air_pressure_kpa) else mean
+
+
 def entries_of(facts: Facts, file: str) -> list[CalibrationEntry]:
     """One entry a phase; found again after cleaning is as found too.
 
@@ -361,7 +382,8 @@ def entries_of(facts: Facts, file: str) -> list[CalibrationEntry]:
         point=facts.point,
         probe=facts.probe,
         action=action,
-        air_pressure_kpa=facts.air_pressure_kpa,
+        air_pressure_kpa=_air_kpa(facts),
+        salinity=facts.salinity,
         comment=facts.comment,
     )
     made = [

@@ -93,6 +93,17 @@ def air_pressure_kpa(value: float, unit: str) -> float:
     return math.nan
 
 
+def altitude_m(value: float, unit: str) -> float:
+    """Height above the sea in metres; NaN when nobody calibrates there."""
+    metres = value * 0.3048 if unit == "ft" else value
+    return metres if -500.0 <= metres <= 6000.0 else math.nan
+
+
+def salinity_of(value: float) -> float:
+    """Practical salinity (g/kg and ppt are as good as the same); 0 for what no water has that oxygen is measured in."""
+    return value if 0.0 <= value <= 45.0 else 0.0
+
+
 def degc(value: float, unit: str) -> float:
     """Temperature in degC."""
     return (value - 32.0) / 1.8 if unit in ("degf", "°f", "f") else value

@@ -28,7 +28,7 @@ class Meaning:
     """What a column holds.
 
     kind: ``time``, ``clock``, ``point``, ``probe``, ``old_probe``, ``model``, ``measurand``, ``action``, ``phase``,
-    ``comment``, ``result``, ``standard``, ``raw``, ``temperature``, ``value``, ``air_pressure``, ``figure``, ``figure_unit``,
+    ``comment``, ``result``, ``standard``, ``raw``, ``temperature``, ``value``, ``air_pressure``, ``altitude``, ``salinity``, ``figure``, ``figure_unit``,
     ``ignored`` or empty (not understood).
     figure: name of the calibration parameter; index: number of the standard, 0 when there is none;
     fixed: the standard that the header itself names; unit: folded unit of the header.
@@ -115,6 +115,8 @@ class _Header:
 
 def _unit_by_word(meaning: Meaning, words: Sequence[str]) -> str:
     """Unit that a word of the header gives: ``mV pH7`` is in mV, ``Reading pH`` in pH, a phase in degrees."""
+    if meaning.kind == "altitude":
+        return "ft" if {"ft", "feet"} & set(words) else ""
     if meaning.kind not in ("raw", "standard"):
         return ""
     if "phase" in words:
@@ -232,6 +234,10 @@ def _described(about: _Header) -> Meaning | None:
     said, unit = about.said, about.unit
     if said & v.PRESSURES and not said & {"zero", "slope", "span"}:
         return Meaning(kind="air_pressure")
+    if said & v.ALTITUDES:
+        return Meaning(kind="altitude")
+    if said & v.SALINITIES:
+        return Meaning(kind="salinity")
     warm = any(word.startswith("temp") for word in said) or re.fullmatch(r"t\s?\d?", about.rest)
     reading = said & v.RAWS and not warm  # of a thermometer that is itself calibrated
     if warm or (unit in ("degc", "°c", "c", "degf", "°f") and about.number and not reading):

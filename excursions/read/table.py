@@ -187,6 +187,8 @@ ROLES: dict[str, Meaning] = {
     "raw": Meaning(kind="raw"),
     "temperature": Meaning(kind="temperature"),
     "air pressure": Meaning(kind="air_pressure"),
+    "altitude": Meaning(kind="altitude"),
+    "salinity": Meaning(kind="salinity"),
     "value": Meaning(kind="value"),
     "unit": Meaning(kind="value_unit"),
     "standard unit": Meaning(kind="standard_unit"),
@@ -349,7 +351,7 @@ def with_names_above(table: LogTable) -> LogTable:
 
 _LONGEST_PHASE = 24
 _SIDE = re.compile(r"acid|sauer|sauren|alkal|alcal|basi[cqs]|bajo|low|high|\d")  # which buffers a slope is of
-_ONCE = ("figure", "standard", "raw", "temperature", "air_pressure")
+_ONCE = ("figure", "standard", "raw", "temperature", "air_pressure", "altitude", "salinity")
 
 
 def without_twins(table: LogTable) -> tuple[LogTable, list[InputFileError]]:

@@ -90,6 +90,8 @@ RAWS = words(
     "indication mesure medida lue lu lus leido lida observed rdg rdgs gemessen abgelesen"
 )
 RAW_UNITS = words("mv v na pa ua ma us ms deg ° rad ohm kohm mohm hz khz mhz counts cts")
+ALTITUDES = words("altitude altitud elevation hohe seehohe hoehe seehoehe quota hoogte")
+SALINITIES = words("salinity salinitat salinite salinidad salinidade salinita saliniteit salzgehalt")
 PRESSURES = words("pressure druck luftdruck presion pression pressao barometer baro barometric")
 FIGURES: tuple[tuple[str, frozenset[str]], ...] = (
     (

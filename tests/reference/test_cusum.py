@@ -2,7 +2,7 @@
 
 Sources: NIST/SEMATECH e-Handbook of Statistical Methods, section 6.3.2.3 (target 325, allowance 0.3175,
 decision interval 4.1959); D. C. Montgomery, G. C. Runger, "Applied Statistics and Probability for Engineers",
-3rd edition, Table 16-9 (allowance 0.5, decision intervals 4 and 5, both sides).
+3rd edition, Example 16-6 (target 99, allowance 1, decision interval 10) and Table 16-9 (allowance 0.5, decision intervals 4 and 5, both sides).
 """
 
 from __future__ import annotations
@@ -34,6 +34,14 @@ def test_worked_example_signals_high_from_group_14_on_and_never_low() -> None:
     high, low = signals(table["mean"] - TARGET, allowance=ALLOWANCE, decision=DECISION)
     assert table["group"][high].tolist() == [14, 15, 16, 17, 18, 19, 20]
     assert not low.any()
+
+
+def test_sums_of_a_textbook_example_match_to_the_printed_digit_and_never_signal() -> None:
+    table = columns("cusum_textbook")
+    away = table["value"] - 99.0
+    np.testing.assert_allclose(upper_cusum(away, allowance=1.0), table["upper"], atol=1e-9)
+    np.testing.assert_allclose(upper_cusum(-away, allowance=1.0), table["lower"], atol=1e-9)
+    assert not any(side.any() for side in signals(away, allowance=1.0, decision=10.0))
 
 
 def test_highest_run_of_the_worked_example_begins_where_the_process_moved() -> None:

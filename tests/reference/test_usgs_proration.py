@@ -7,6 +7,7 @@ import pytest
 
 from excursions.clock import NS_PER_DAY, to_ns
 from excursions.link.proration import prorated, rating, visit
+from excursions.plant import Point
 from tests.reference.tables import rows
 
 MEASURAND = {
@@ -26,6 +27,36 @@ def test_rating_class_ends_at_its_bound(row: dict[str, str]) -> None:
     percent = float(row["percent_up_to"]) if row["percent_up_to"] else 1e9
     assert rating(MEASURAND[row["parameter"]], [(absolute, percent)]) == row["class"]
     assert rating(MEASURAND[row["parameter"]], [(1.01 * absolute, 1.01 * percent)]) != row["class"]
+
+
+@pytest.mark.parametrize(
+    ("measurand", "absolute", "percent"),
+    [
+        ("temperature", 2.0, 0.0),
+        ("conductivity", 0.0, 30.0),
+        ("oxygen", 2.0, 20.0),
+        ("ph", 2.0, 0.0),
+        ("turbidity", 3.0, 30.0),
+    ],
+)
+def test_beyond_the_maximum_allowable_limit_a_record_has_no_class(
+    measurand: str, absolute: float, percent: float
+) -> None:
+    """Maximum allowable limits: 2 degC, 30 %, 2 mg/L or 20 %, pH 2, 3 turbidity units or 30 %; the greater applies."""
+    assert rating(measurand, [(absolute, percent)]) == "poor"
+    assert rating(measurand, [(1.01 * absolute + 0.001, 1.01 * percent + 0.001)]) == "beyond the limit"
+
+
+@pytest.mark.parametrize(
+    ("measurand", "level", "criterion"),
+    [("oxygen", 4.0, 0.3), ("turbidity", 6.0, 0.5), ("turbidity", 20.0, 1.0), ("conductivity", 1000.0, 30.0)],
+)
+def test_the_reading_error_that_matters_is_the_correction_criterion(
+    measurand: str, level: float, criterion: float
+) -> None:
+    """Data are corrected from 0.3 mg/L, 0.5 units or 5 %, 5 uS/cm or 3 % on (from memory); a tighter one is no error."""
+    assert Point(name="x", measurand=measurand).tolerance_at(level) == pytest.approx(criterion)
+    assert Point(name="x", measurand="ph").tolerance_at(7.0) <= 0.2
 
 
 def test_the_greater_of_both_limits_applies() -> None:

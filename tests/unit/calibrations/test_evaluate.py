@@ -285,3 +285,26 @@ def test_a_reading_of_a_membrane_probe_is_checked_at_the_temperature_it_was_read
     first, second = evaluate(rows, PLANT)
     assert first.as_left["slope"].value == pytest.approx(65.2 / (0.2095 * (1013.25 - 23.3)), rel=1e-3)
     assert second.as_found["slope"].value == pytest.approx(0.9 * first.as_left["slope"].value, rel=1e-3)
+
+
+def test_salt_water_holds_less_oxygen_at_the_same_pressure() -> None:
+    """Benson and Krause at 20 degC: 9.092 mg/L in fresh water, 7.396 mg/L at a salinity of 35; both are air-saturated."""
+    in_air = 0.2095 * (1013.25 - 23.3)
+    salt = replace(
+        entry("oxygen", 1.0, standard(7.396, 65.2, unit="mg/L", raw_unit="nA", temp=20.0)), salinity=35.0
+    )
+    read = replace(
+        entry("oxygen", 9.0, standard(7.396, 7.396, unit="mg/L", raw_unit="mg/L", temp=20.0), phase="as_found", action="verification"),
+        salinity=35.0,
+    )  # fmt: skip
+    first, second = evaluate([salt, read], PLANT)
+    assert first.as_left["slope"].value == pytest.approx(65.2 / in_air, rel=1e-3)
+    assert second.as_found["slope"].value == pytest.approx(first.as_left["slope"].value, rel=1e-3)
+
+
+def test_buffers_read_wrongly_after_the_adjustment_are_told() -> None:
+    """EPA SW-846 9040C (from memory): readings within 0.05 pH of the buffers."""
+    wrong = only(entry("ph", 1.0, *buffers(7.01, 4.10, raw_unit="pH")))
+    assert any("as left: pH 4.1 read in buffer 4.01" in check for check in wrong.checks)
+    right = only(entry("ph", 1.0, *buffers(7.02, 4.04, raw_unit="pH")))
+    assert not any("as left: pH" in check for check in right.checks)

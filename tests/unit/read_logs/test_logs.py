@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+import math
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -94,6 +95,27 @@ def test_comments_and_results_are_kept(tmp_path: Path) -> None:
     assert reading.entries[0].comment == "ok, dry"
     words = next(case for case in CASES if case.name == "words only")
     assert read(tmp_path, words).entries[0].comment == "result: OK"
+
+
+@pytest.mark.parametrize(
+    ("header", "cell", "kpa"),
+    [
+        ("altitude [m]", "1050", 89.33),
+        ("Seehöhe (m)", "1050", 89.33),
+        ("elevation [ft]", "3445", 89.33),
+        ("altitude [m]", "", math.nan),
+    ],
+)
+def test_an_altitude_stands_for_the_mean_air_pressure_there(
+    tmp_path: Path, header: str, cell: str, kpa: float
+) -> None:
+    """Standard atmosphere (ISO 2533) by hand: 101.325 (1 - 2.25577e-5 * 1050)^5.25588 = 89.33 kPa."""
+    text = f"date;point;action;standard;raw;raw unit;{header};salinity\n2026-01-06 10:00;DO;calibration;air;65.2;nA;{cell};35\n"
+    path = tmp_path / "log.csv"
+    path.write_text(text, encoding="utf-8")
+    (entry,) = read_calibrations(path).entries
+    assert entry.air_pressure_kpa == pytest.approx(kpa, abs=0.01, nan_ok=True)
+    assert entry.salinity == 35.0
 
 
 def test_air_pressure_is_taken_to_kpa(tmp_path: Path) -> None:
