@@ -22,7 +22,7 @@ _MARKS = frozenset(
     b"\x80\x82\x84\x85\x8b\x91\x92\x93\x94\x95\x96\x97\x99\x9b\xa0\xab\xb0\xb1\xb2\xb3\xb5\xb7\xb9\xba\xbb\xd7"
 )
 # What would be a mark of Windows-1252 in the middle of a word is a letter of the DOS code page.
-_DOS = re.compile(rb"[A-Za-z][\x80-\x85\x87-\x89\x8b\x8d\x90\x91\x93-\x99\x9b\x9d][a-z]")
+_DOS = re.compile(rb"[A-Za-z][\x81-\x84\x87-\x89\x8b\x8d\x90\x94\x99\x9b\x9d][a-z]")
 _SINGLE = (("cp1251", "оеаинтсрвлкмдпуя"), ("koi8-r", "оеаинтсрвлкмдпуя"), ("cp866", "оеаинтсрвлкмдпуя"), ("cp1253", "αοιετσνηυρπκλ"))  # fmt: skip
 _HANGUL_ENOUGH = 8  # half of the common Chinese letters are bytes that are Korean ones too
 

@@ -77,7 +77,7 @@ def _is_pairs(column: pl.Series) -> bool:
     inner = column.explode().drop_nulls()
     if not len(inner) or isinstance(inner.dtype.inner, (pl.List, pl.Struct)):  # type: ignore[attr-defined]
         return False
-    return bool((inner.list.len() == 2).all())
+    return bool((inner.list.len() == 2).all()) and any(_is_instant(inner.list.get(place)) for place in (0, 1))
 
 
 def _pairs(frame: pl.DataFrame) -> pl.DataFrame:

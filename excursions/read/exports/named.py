@@ -48,6 +48,9 @@ def named_cells(table: Table, sheet: Sheet | None, name: str) -> tuple[BlockTabl
     rows = [row for row in table.preview.rows if any(cell.strip() for cell in row.cells)]
     columns = sheet.columns if sheet is not None else ()
     inside = _inside(sheet.data if sheet is not None else rows)
+    taken = {*inside}
+    if any(c.index not in taken and c.is_value and c.numbers and "index" not in c.roles for c in columns):
+        inside = []  # readings stand in a column of their own: what is said as name=value is a remark on them
     pairs = [_Named(index, index) for index in inside] or _beside(columns)
     if not pairs:
         return None

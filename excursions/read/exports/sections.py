@@ -102,8 +102,12 @@ def is_certain(form: str) -> bool:
 
 
 def names_by_itself(form: str, name: str) -> bool:
-    """Whether such a line names its rows even where it is the only one: marked as a name, or a word with a digit."""
-    return form in _CERTAIN or (form == "bare" and " " not in name and any(char.isdigit() for char in name))
+    """Whether such a line names its rows even where it is the only one: a word with a digit, or a name in brackets with one.
+
+    A title such as "[Data]" or "Report:" stands above many files, whose signals it would make one.
+    """
+    numbered = any(char.isdigit() for char in name)
+    return numbered and (form in ("brackets", "angles") or (form in (*_CERTAIN, "bare") and " " not in name))
 
 
 def begins_anew(before: Sequence[Sequence[str]], after: Sequence[Sequence[str]]) -> bool:

@@ -97,3 +97,8 @@ def test_an_export_made_again_stays_one_signal(tmp_path: Path) -> None:
         text = "\n".join(["Time;Value", *rows(17, 7.0, 40 + offset)]) + "\n"
         (tmp_path / unit / "AT-1.csv").write_text(text)
     assert counts(read_exports([tmp_path], ReadOptions())) == {"AT-1": 81}
+
+
+@pytest.mark.parametrize("title", ["[Data]", "Report:", "*** Trend 2025 ***", "Trend of March 2025"])
+def test_a_title_is_no_tag(title: str, tmp_path: Path) -> None:
+    assert counts(read(tmp_path, title, "Time;Value", *rows(17, 7.0))) == {"export": 40}

@@ -15,6 +15,7 @@ from excursions.read.exports.sheet import Sheet
 from excursions.read.exports.units import is_unit
 from excursions.read.exports.words import fold
 from excursions.read.fold import plain
+from excursions.records import Decision
 
 _WHY = "the row's tag, time, value, quality, unit and description are in other columns"
 _FEW = 0.7  # share of distinct texts below which a column of texts may name tags
@@ -28,9 +29,11 @@ def propose(sheet: Sheet) -> Draft | None:
     time = chosen_time(sheet, times)
     taken = {index for columns in times for index in columns}
     rest = [column for column in sheet.columns if column.index not in taken and not is_counter(column)]
-    tags = _tag_columns(rest) or _numbered(sheet, time, rest)
+    named = _tag_columns(rest)
+    tags = named or _numbered(sheet, time, rest)
     if not tags:
         return None
+    told = () if named else (_numbered_decision(sheet, tags[0]),)
     rest = [column for column in rest if column not in tags]
     kinds = [c for c in rest if _is_aggregate(c)]
     tags = [*tags, *(c for c in kinds if c.distinct > 1)][: len(tags) + 1]
@@ -75,7 +78,9 @@ def propose(sheet: Sheet) -> Draft | None:
         for c in sheet.columns
         if c.index not in used and (_is_place(c) or c in kinds) and c.is_text and c.distinct == 1
     }
-    return Draft(layout="long", streams=(stream,), decisions=left_out(sheet, used, _WHY), constants=constants)
+    return Draft(
+        layout="long", streams=(stream,), decisions=(*told, *left_out(sheet, used, _WHY)), constants=constants
+    )
 
 
 def _tag_columns(columns: list[Column]) -> list[Column]:
@@ -136,6 +141,13 @@ def _numbered(sheet: Sheet, time: tuple[int, ...], columns: list[Column]) -> lis
         if whole and told and 1 < _FEWEST_EACH * column.distinct <= len(cells) and len(others) == 1:
             return [column]
     return []
+
+
+def _numbered_decision(sheet: Sheet, column: Column) -> Decision:
+    return Decision(
+        subject=sheet.stem, what=f'the numbers in column "{column.header}" are taken for the signals of the rows',
+        why="each time stands in several rows, which only these numbers tell apart", option="export the names of the signals",
+    )  # fmt: skip
 
 
 def _is_aggregate(column: Column) -> bool:
