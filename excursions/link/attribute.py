@@ -244,4 +244,7 @@ def _would(mean: float, spread: float, shift: Shift) -> str:
 def _known(value: float, uncertainty: float, shift: Shift) -> str:
     """A change with its uncertainty and unit."""
     unit = "" if shift.unit == "ratio" else shift.unit
-    return f"{number(value, uncertainty, signed=True)} {unit}".rstrip() + f" ± {number(uncertainty, uncertainty)}"
+    return (
+        f"{number(value, uncertainty, signed=True)} {unit}".rstrip()
+        + f" ± {number(uncertainty, uncertainty)}"
+    )

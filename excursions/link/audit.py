@@ -38,6 +38,8 @@ _COARSE_S = 300.0  # sampling slower than this may miss a plateau of a few minut
 _BENCH_WORDS = ("workshop", "bench", "lab", "werkstatt", "labor", "atelier", "taller")
 # A calibration that shows one standard less than the others of its point is also shorter than they are (cp).
 _SHORTER, _OTHERS = 0.7, 2
+# More pieces of work than this about one another that nobody entered are the process's own (cp).
+_OFTEN, _OFTEN_NS = 2, 4 * NS_PER_DAY
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -199,7 +201,7 @@ def _off_the_point(calibration: Calibration, plant: Plant) -> bool:
 
 
 def _without_entry(look: _Look) -> Iterator[AuditFinding]:
-    """Spans that look like a calibration and that no entry claims."""
+    """Spans that look like a calibration and that no entry claims; and where such spans cannot be told."""
     used = set(look.matched.values())
     edges = [
         edge
@@ -208,11 +210,15 @@ def _without_entry(look: _Look) -> Iterator[AuditFinding]:
         for edge in (row.start, row.end)
         if edge is not None
     ]
+    found: list[tuple[int, int]] = []
     for index, (start, end) in enumerate(look.traces.work.tolist()):
         near = any(distance(c, start, end) <= reach(c) for c in look.mine)
         swapped = any(start - NEAR_NS <= edge <= end + NEAR_NS for edge in edges)
-        if index in used or near or swapped or not look.traces.sure[index]:
-            continue
+        if index not in used and not near and not swapped and look.traces.sure[index]:
+            found.append((start, end))
+    for start, end in found:
+        if sum(abs(other - start) <= _OFTEN_NS for other, _ in found) > _OFTEN:
+            continue  # whatever the reading does there, nobody calibrates so often
         yield AuditFinding(
             point=look.point.name,
             probe=look.plant.probe_at(look.point.name, start) or "",
@@ -222,6 +228,24 @@ def _without_entry(look: _Look) -> Iterator[AuditFinding]:
             sentence=f"the record looks like a calibration from {wall(start, look.tz)} for {duration_text((end - start) / 1e9)}, and no entry names it",
             could_hide=("a cleaning or a check without figures can look the same",),
         )
+    yield from _limit_without_entry(look)
+
+
+def _limit_without_entry(look: _Look) -> Iterator[AuditFinding]:
+    """The stated limit: points whose entered calibrations would not have been told by their traces alone."""
+    entered = [c for c in look.mine if _looked_for(c, look)]
+    alone = sum(look.traces.alone[i] for c in entered if (i := look.matched.get(c.id)) is not None)
+    if len(entered) < _OTHERS or shows_traces(alone, len(entered) - alone):
+        return
+    yield AuditFinding(
+        point=look.point.name,
+        probe="",
+        kind="cannot tell",
+        start=look.traces.start,
+        end=look.traces.end,
+        sentence=f"a calibration that nobody entered need not show here: {alone} of {len(entered)} entered ones would be told without their entry",
+        could_hide=look.hides,
+    )
 
 
 def _other_plateaus(look: _Look) -> Iterator[AuditFinding]:

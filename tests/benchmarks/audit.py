@@ -4,7 +4,8 @@
 
 Truth: entries written without a calibration at the point (no trace), calibrations nobody wrote down (no entry), figures
 copied from the entry before, buffers named that were not used, adjustments entered that the transmitter never took over
-(those count whose jump the point's stated limit says can be seen).  "Cannot tell" is an answer, counted beside precision and recall, and a miss for recall.
+(those count whose jump the point's stated limit says can be seen; unentered calibrations do not count where the audit
+itself says that they need not show).  "Cannot tell" is an answer, counted beside precision and recall, and a miss for recall.
 """
 
 from __future__ import annotations
@@ -209,12 +210,16 @@ def score_point(
             score.told.append(
                 f"wrong  {seed}:{sim.spec.name} {sim.spec.measurand} {finding.kind} {iso(finding.start)}: {finding.sentence}"
             )
+    blind = any(f.kind == "cannot tell" and not f.calibration for f in found)  # the tool's stated limit
     for kind, when in left:
+        if kind == "no entry" and blind:
+            score.open += 1
+            continue
         score.missed[kind] += 1
         open_ = [f for f in found if f.kind == "cannot tell" and f.start <= when <= f.end]
         why = f": {open_[0].sentence} ({open_[0].could_hide[0]})" if open_ else ""
         score.told.append(f"missed {seed}:{sim.spec.name} {sim.spec.measurand} {kind} {iso(when)}{why}")
-    score.open += sum(f.kind == "cannot tell" for f in found)
+    score.open += sum(f.kind == "cannot tell" and bool(f.calibration) for f in found)
     score.entries += sum(done.logged for done in sim.calibrations)
 
 

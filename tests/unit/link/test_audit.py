@@ -73,7 +73,15 @@ def test_a_trace_without_an_entry() -> None:
 
 
 def test_a_trace_the_time_line_is_not_sure_of_is_not_held_against_anybody() -> None:
-    assert found(ENTRIES[:2], states(*TRACED, sure=0.5)) == []
+    told = found(ENTRIES[:2], states(*TRACED, sure=0.5))
+    assert [f.kind for f in told] == ["cannot tell"]
+    assert "need not show here: 0 of 2 entered ones" in told[0].sentence
+
+
+def test_what_looks_like_a_calibration_several_times_in_a_few_days_is_the_process() -> None:
+    often = [(day, CALIBRATING) for day in (61.0, 61.5, 62.0, 62.6)]
+    assert found(ENTRIES, states(*TRACED, *often)) == []
+    assert [f.kind for f in found(ENTRIES, states(*TRACED, *often[:1]))] == ["no entry"]
 
 
 def test_a_hold_is_a_trace() -> None:
