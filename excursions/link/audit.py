@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from statistics import median
 from zoneinfo import ZoneInfo
 
+import numpy as np
+
 from excursions import clock
 from excursions.calibrations.shifts import histories
 from excursions.clock import NS_PER_DAY, NS_PER_MINUTE, duration_text, wall
@@ -51,6 +53,7 @@ class _Look:
     mine: Sequence[Calibration]
     traces: Traces
     matched: Mapping[str, int]
+    line: Levels
     hides: tuple[str, ...]
     coarse: bool
     tz: ZoneInfo
@@ -105,6 +108,7 @@ def audit(
             mine=mine,
             traces=traces,
             matched=match(mine, traces.work),
+            line=(levels or {}).get(name) or Levels(),
             hides=_could_hide(point, sampling.get(name, {})),
             coarse=_coarse(sampling.get(name, {}).get("value")),
             tz=tz,
@@ -260,7 +264,12 @@ def _other_plateaus(look: _Look) -> Iterator[AuditFinding]:
             continue
         others = [row for row in spans.values() if row[0] is not c and row[2] >= entered]
         usual = median(float(row[3][1] - row[3][0]) for row in others) if len(others) >= _OTHERS else math.inf
-        fewer = seen < entered and math.isfinite(usual) and float(end - start) < _SHORTER * usual
+        fewer = (
+            seen < entered
+            and not _sits_in(look, entered - seen, int(start))
+            and math.isfinite(usual)
+            and float(end - start) < _SHORTER * usual
+        )
         if (seen - entered and entered - seen) or fewer:
             yield look.finding(
                 "other plateaus",
@@ -270,6 +279,14 @@ def _other_plateaus(look: _Look) -> Iterator[AuditFinding]:
                 span=(int(start), int(end)),
                 hides=("a standard read for less than two minutes, or by a probe that was far off, does not show", *look.hides),
             )  # fmt: skip
+
+
+def _sits_in(look: _Look, labels: frozenset[str], when: int) -> bool:
+    """Whether the process was at one of these standards the day before: then a probe put into it shows nothing."""
+    before = look.line.value[(look.line.time >= when - NS_PER_DAY) & (look.line.time < when)]
+    before = before[np.isfinite(before)]
+    level = float(np.median(before)) if before.size else math.nan
+    return any(w.low <= level <= w.high for w in look.point.quantity.windows if w.label in labels)
 
 
 def _entered(calibration: Calibration) -> frozenset[str]:

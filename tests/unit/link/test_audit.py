@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from excursions.clock import NS_PER_HOUR
+from excursions.conclusions import Levels
 from excursions.link import audit
 from excursions.link.audit import AuditFinding
 from excursions.link.traces import shows_traces
@@ -201,6 +202,10 @@ def test_one_buffer_less_is_told_only_when_the_work_was_shorter_too() -> None:
     end[last] = line.start[last] + NS_PER_HOUR // 2
     (one,) = found(entries, replace(line, end=end))
     assert one.sentence.endswith("shows the reading still in pH 7")
+    # A process at pH 4.1 that day: the probe put into pH 4 would show nothing.
+    near = Levels(time=np.arange(100 * 24, dtype=np.int64) * NS_PER_HOUR, value=np.full(100 * 24, 4.1))
+    told = audit(entries, {"ph": replace(line, end=end)}, SAMPLING, PLANT, {"ph": near})
+    assert [f.kind for f in told if f.kind != "overdue"] == []
 
 
 def test_a_cleaning_at_that_time_leaves_it_open() -> None:
