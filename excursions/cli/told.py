@@ -125,7 +125,7 @@ def _audit(finding: AuditFinding) -> str:
 
 def _due(due: Due, tz: ZoneInfo) -> str:
     parts = [
-        f"{words} {clock.wall(when, tz)[:11]}"
+        f"{words} {clock.wall(when, tz)[:11].strip()}"
         for words, when in (("by the plan", due.planned), ("by the staircase", due.staircase))
         if when is not None
     ]

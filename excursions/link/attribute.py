@@ -168,7 +168,9 @@ def _predicted(
     return mean, variance
 
 
+_SIGNLESS = 0.3  # a predicted change this small beside its spread has no sign worth telling
 _DOUBTED = {
+    "process": "by the record alone the process did it; weighed in case it was the probe",
     "undecided": "by the record alone it cannot be told whether the probe or the process did it",
     "record": "by the record alone the export made it",
     "routine": "by the record alone it is routine",
@@ -184,22 +186,21 @@ def _reasons(
     if column == AGEING:
         rate = ageing.of(shift)
         basis = f"learned from {rate.shifts} shifts" if rate.shifts else "assumed, common practice"
-        return (
-            f"ordinary ageing and scatter over {clock.duration_text((shift.end - shift.start) / 1e9)} would give {_signed(mean, shift.unit)} ± {written(spread, 2)} ({basis})",
-        )
+        lasted = clock.duration_text((shift.end - shift.start) / 1e9)
+        return (f"ordinary ageing and scatter over {lasted} {_would(mean, spread, shift)} ({basis})",)
     cause = weighed.causes[column]
     told = _told(cause.event, shift, tz)
     after = [f"{_told(e, shift, tz)} followed within a day" for e in cause.consequences]
-    fit = f"it would give {_signed(mean, shift.unit)} ± {written(spread, 2)}; found {_signed(shift.change, shift.unit)} ± {written(shift.uncertainty, 2)}"
+    found = f"{parameter_words(shift)} found {_known(shift.change, shift.uncertainty, shift)} on {day(shift.end, tz)}"
     origin = (
         []
         if cause.event.origin == "probe"
         else [_DOUBTED.get(cause.event.origin, f"by the record alone the {cause.event.origin} did it")]
     )
     return (
-        f"{told}, {parameter_words(shift)} found {_signed(shift.change, shift.unit)} on {day(shift.end, tz)}",
+        f"{told}, {found}",
         *after,
-        fit,
+        f"it {_would(mean, spread, shift)}",
         *origin,
     )
 
@@ -232,5 +233,18 @@ def day(instant: int, tz: ZoneInfo) -> str:
     return f"{moment.day} {moment:%b}"
 
 
-def _signed(value: float, unit: str) -> str:
-    return f"{written(value, signed=True)} {unit}".rstrip()
+def _would(mean: float, spread: float, shift: Shift) -> str:
+    """What a cause does to a parameter: the change it gives, or how far it may move it where the sign is open."""
+    if abs(mean) < _SIGNLESS * spread:
+        size = f"{number(spread, spread)} {shift.unit}".rstrip()
+        return f"may move the {parameter_words(shift)} by some {size} either way"
+    return f"would give {_known(mean, spread, shift)}"
+
+
+def _known(value: float, uncertainty: float, shift: Shift) -> str:
+    """A change with its uncertainty and unit."""
+    unit = "" if shift.unit == "ratio" else shift.unit
+    return (
+        f"{number(value, uncertainty, signed=True)} {unit}".rstrip()
+        + f" ± {number(uncertainty, uncertainty)}"
+    )

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from statistics import median
 from zoneinfo import ZoneInfo
 
+import numpy as np
+
 from excursions import clock
 from excursions.calibrations.shifts import histories
 from excursions.clock import NS_PER_DAY, NS_PER_MINUTE, duration_text, wall
@@ -38,6 +40,8 @@ _COARSE_S = 300.0  # sampling slower than this may miss a plateau of a few minut
 _BENCH_WORDS = ("workshop", "bench", "lab", "werkstatt", "labor", "atelier", "taller")
 # A calibration that shows one standard less than the others of its point is also shorter than they are (cp).
 _SHORTER, _OTHERS = 0.7, 2
+# More pieces of work than this about one another that nobody entered are the process's own (cp).
+_OFTEN, _OFTEN_NS = 2, 4 * NS_PER_DAY
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,6 +53,7 @@ class _Look:
     mine: Sequence[Calibration]
     traces: Traces
     matched: Mapping[str, int]
+    line: Levels
     hides: tuple[str, ...]
     coarse: bool
     tz: ZoneInfo
@@ -103,6 +108,7 @@ def audit(
             mine=mine,
             traces=traces,
             matched=match(mine, traces.work),
+            line=(levels or {}).get(name) or Levels(),
             hides=_could_hide(point, sampling.get(name, {})),
             coarse=_coarse(sampling.get(name, {}).get("value")),
             tz=tz,
@@ -199,7 +205,7 @@ def _off_the_point(calibration: Calibration, plant: Plant) -> bool:
 
 
 def _without_entry(look: _Look) -> Iterator[AuditFinding]:
-    """Spans that look like a calibration and that no entry claims."""
+    """Spans that look like a calibration and that no entry claims; and where such spans cannot be told."""
     used = set(look.matched.values())
     edges = [
         edge
@@ -208,11 +214,15 @@ def _without_entry(look: _Look) -> Iterator[AuditFinding]:
         for edge in (row.start, row.end)
         if edge is not None
     ]
+    found: list[tuple[int, int]] = []
     for index, (start, end) in enumerate(look.traces.work.tolist()):
         near = any(distance(c, start, end) <= reach(c) for c in look.mine)
         swapped = any(start - NEAR_NS <= edge <= end + NEAR_NS for edge in edges)
-        if index in used or near or swapped or not look.traces.sure[index]:
-            continue
+        if index not in used and not near and not swapped and look.traces.sure[index]:
+            found.append((start, end))
+    for start, end in found:
+        if sum(abs(other - start) <= _OFTEN_NS for other, _ in found) > _OFTEN:
+            continue  # whatever the reading does there, nobody calibrates so often
         yield AuditFinding(
             point=look.point.name,
             probe=look.plant.probe_at(look.point.name, start) or "",
@@ -222,6 +232,24 @@ def _without_entry(look: _Look) -> Iterator[AuditFinding]:
             sentence=f"the record looks like a calibration from {wall(start, look.tz)} for {duration_text((end - start) / 1e9)}, and no entry names it",
             could_hide=("a cleaning or a check without figures can look the same",),
         )
+    yield from _limit_without_entry(look)
+
+
+def _limit_without_entry(look: _Look) -> Iterator[AuditFinding]:
+    """The stated limit: points whose entered calibrations would not have been told by their traces alone."""
+    entered = [c for c in look.mine if _looked_for(c, look)]
+    alone = sum(look.traces.alone[i] for c in entered if (i := look.matched.get(c.id)) is not None)
+    if len(entered) < _OTHERS or shows_traces(alone, len(entered) - alone):
+        return
+    yield AuditFinding(
+        point=look.point.name,
+        probe="",
+        kind="cannot tell",
+        start=look.traces.start,
+        end=look.traces.end,
+        sentence=f"a calibration that nobody entered need not show here: {alone} of {len(entered)} entered ones would be told without their entry",
+        could_hide=look.hides,
+    )
 
 
 def _other_plateaus(look: _Look) -> Iterator[AuditFinding]:
@@ -236,7 +264,12 @@ def _other_plateaus(look: _Look) -> Iterator[AuditFinding]:
             continue
         others = [row for row in spans.values() if row[0] is not c and row[2] >= entered]
         usual = median(float(row[3][1] - row[3][0]) for row in others) if len(others) >= _OTHERS else math.inf
-        fewer = seen < entered and math.isfinite(usual) and float(end - start) < _SHORTER * usual
+        fewer = (
+            seen < entered
+            and not _sits_in(look, entered - seen, int(start))
+            and math.isfinite(usual)
+            and float(end - start) < _SHORTER * usual
+        )
         if (seen - entered and entered - seen) or fewer:
             yield look.finding(
                 "other plateaus",
@@ -246,6 +279,14 @@ def _other_plateaus(look: _Look) -> Iterator[AuditFinding]:
                 span=(int(start), int(end)),
                 hides=("a standard read for less than two minutes, or by a probe that was far off, does not show", *look.hides),
             )  # fmt: skip
+
+
+def _sits_in(look: _Look, labels: frozenset[str], when: int) -> bool:
+    """Whether the process was at one of these standards the day before: then a probe put into it shows nothing."""
+    before = look.line.value[(look.line.time >= when - NS_PER_DAY) & (look.line.time < when)]
+    before = before[np.isfinite(before)]
+    level = float(np.median(before)) if before.size else math.nan
+    return any(w.low <= level <= w.high for w in look.point.quantity.windows if w.label in labels)
 
 
 def _entered(calibration: Calibration) -> frozenset[str]:

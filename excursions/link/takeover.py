@@ -16,6 +16,7 @@ from excursions.calibrations import models
 from excursions.calibrations.shifts import comparable, histories
 from excursions.clock import NS_PER_HOUR
 from excursions.conclusions import Levels
+from excursions.measurands import MEASURANDS
 from excursions.plant import Plant, Point
 from excursions.records import Calibration, FloatArray, Parameter
 
@@ -89,6 +90,9 @@ def _look(
     if not (math.isfinite(before) and math.isfinite(after) and ordinary > 0):
         return None
     jump = _jump(calibration, used, point, before)
+    low, high = MEASURANDS[calibration.measurand].physical
+    if not low <= before + jump <= high:  # what a broken probe was found to be is no adjustment
+        return None
     seen = after - before
     hides = _hides(line, jump)
     if not _large(line, point, before, jump) or abs(seen) > _STILL * abs(jump) or hides > _HIDES:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -9,6 +10,7 @@ import numpy as np
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_MINUTE, TimeArray
 from excursions.records import CALIBRATING, CLEANING, HOLD, NO_DATA, STEAMING, Calibration, StateLine
+from excursions.states.calibration import ENTERED, NOTED
 
 # An entry's time is written by hand, at the start or the end of the work (cp); a date alone means that day.
 NEAR_NS = 2 * NS_PER_HOUR
@@ -23,12 +25,14 @@ _HELD_NS = 10 * NS_PER_MINUTE
 class Traces:
     """Spans of one point (k, 2): pieces of work that look like calibrations, holds, silence, cleaning and steam.
 
-    standards : labels seen in each piece of work; sure : whether a piece may be held against an empty log
+    standards : labels seen in each piece of work; sure : whether a piece may be held against an empty log; alone :
+    whether it would be if no log entered it
     """
 
     work: TimeArray
     standards: tuple[frozenset[str], ...]
     sure: tuple[bool, ...]
+    alone: tuple[bool, ...]
     hold: TimeArray
     silent: TimeArray
     hot: TimeArray
@@ -49,6 +53,7 @@ def traces_of(line: StateLine) -> Traces:
         work=np.array([[line.start[g[0]], line.end[g[-1]]] for g in groups], np.int64).reshape(-1, 2),
         standards=standards,
         sure=tuple(_sure(line, g, seen) for g, seen in zip(groups, standards, strict=True)),
+        alone=tuple(_sure(line, g, seen, entered=False) for g, seen in zip(groups, standards, strict=True)),
         hold=_long(line.spans(HOLD), _HELD_NS),
         silent=_long(line.spans(NO_DATA), _SHORT_NS),
         hot=_long(line.spans(CLEANING, STEAMING), _SHORT_NS),
@@ -62,9 +67,15 @@ def _long(spans: TimeArray, least: int) -> TimeArray:
     return spans[spans[:, 1] - spans[:, 0] >= least]
 
 
-def _sure(line: StateLine, group: Sequence[int], seen: frozenset[str]) -> bool:
+def _sure(line: StateLine, group: Sequence[int], seen: frozenset[str], *, entered: bool = True) -> bool:
+    """Whether a piece of work is plain; not `entered`: without what an entry of a log adds."""
     long = line.end[group[-1]] - line.start[group[0]] >= _SHORT_NS
-    return bool(max(line.confidence[i] for i in group) >= SURE and (len(seen) > 1 or long))
+    odds = max(
+        float(np.log(line.confidence[i] / (1.0 - line.confidence[i])))
+        - (NOTED if not entered and ENTERED in line.evidence[i] else 0.0)
+        for i in group
+    )
+    return bool(odds >= math.log(SURE / (1.0 - SURE)) - 1e-9 and (len(seen) > 1 or long))
 
 
 def match(calibrations: Sequence[Calibration], spans: TimeArray) -> Mapping[str, int]:

@@ -45,6 +45,7 @@ ONE_STANDARD, SAME_AGAIN, MORE_STANDARDS = 1.5, 0.7, 3.0
 CALM, CAME_BACK, ELSEWHERE, FROZEN = 1.0, 1.0, 1.0, 1.5
 WALKED, WALKED_A_LITTLE, STAYED = 2.5, 1.5, -2.0
 FLAGGED = 1.5
+ENTERED = "entered in the log"
 NOTED, NOTED_WITHIN_H = 3.0, 2.0  # an entry is written at the start or at the end of the work (cp)
 BELIEVED = 0.6
 PACES = 8.0  # a standard is this many times the usual move of the reading over minutes away
@@ -286,7 +287,7 @@ def _with_common_signs(
     """Add what the temperature and the hold flag say, and make the claim when it is believed."""
     said = list(facts)
     if signs.entered(*span):
-        odds, said = odds + NOTED, [*said, "entered in the log"]
+        odds, said = odds + NOTED, [*said, ENTERED]
     if walk is not None and walk.kelvin > 0:
         odds += WALKED if walk.kelvin >= WALK_K else WALKED_A_LITTLE
         said.append(f"temperature from {walk.before:.0f} degC to {walk.there:.0f} degC and back")

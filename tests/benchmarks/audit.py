@@ -4,7 +4,8 @@
 
 Truth: entries written without a calibration at the point (no trace), calibrations nobody wrote down (no entry), figures
 copied from the entry before, buffers named that were not used, adjustments entered that the transmitter never took over
-(those count whose jump the point's stated limit says can be seen).  "Cannot tell" is an answer, counted beside precision and recall, and a miss for recall.
+(those count whose jump the point's stated limit says can be seen; unentered calibrations do not count where the audit
+itself says that they need not show).  "Cannot tell" is an answer, counted beside precision and recall, and a miss for recall.
 """
 
 from __future__ import annotations
@@ -38,6 +39,7 @@ SCORED = ("no trace", "no entry", "copied", "other plateaus", "not taken over")
 KEPT = 0.3  # share of adjustments that the transmitter did not take over
 LIMIT = 1.25  # above the stated limit: the level at the adjustment is not quite the usual one
 MOVED = (2.0, 12.0)  # what such an adjustment would move the reading by, in tolerances (log-uniform)
+ALIVE_MV = 100.0  # between pH 7 and 4, where sound glass gives 177 mV
 OTHER_BUFFER = 0.08  # share of pH entries that name a buffer that was not used
 _NEAR = 3 * NS_PER_HOUR
 
@@ -79,8 +81,9 @@ def states_of(given: PointInput) -> tuple[StateLine, dict[str, Sampling], Levels
     return states, {r: s.sampling for r, s in signals.items()}, hourly_levels(record)
 
 
-def expected(sim: SimulatedPoint) -> list[tuple[str, Calibrated]]:
-    """What a perfect audit would find."""
+def expected(sim: SimulatedPoint, changed: Sequence[int] = ()) -> list[tuple[str, Calibrated]]:
+    """What a perfect audit would find; `changed` are the times of entries that were altered since, copies of nothing now."""
+    minutes = {when // 60_000_000_000 for when in changed}
     made = []
     for done in sim.calibrations:
         if done.logged and not done.traced and done.comment != "workshop":
@@ -92,7 +95,8 @@ def expected(sim: SimulatedPoint) -> list[tuple[str, Calibrated]]:
     for before, done in pairwise(logged):
         seen = (before.raw_found,) if before.action == "verification" else (before.raw_found, before.raw_left)
         same = {done.raw_found, done.raw_left} <= set(seen) and done.temperatures == before.temperatures
-        if same:
+        altered = any(instant(sim, one) // 60_000_000_000 in minutes for one in (before, done))
+        if same and not altered:
             made.append(("copied", done))
     return made
 
@@ -102,11 +106,14 @@ def with_other_buffers(
 ) -> tuple[tuple[CalibrationEntry, ...], list[tuple[str, int]]]:
     """Some pH entries with a buffer named that was not used (pH 10 for pH 4), and the findings that are owed.
 
-    Only where the plateaus could show: no output held meanwhile, a calibration at the point.
+    Only where the plateaus could show: no output held meanwhile, a calibration at the point, of glass that is not broken
+    (the audit says of a probe that is far off that its standards do not show).
     """
     random = np.random.default_rng([seed, int(sim.spec.name[1:])])
     honest = {
-        instant(sim, done) // 60_000_000_000 for done in sim.calibrations if done.traced and not done.copied
+        instant(sim, done) // 60_000_000_000
+        for done in sim.calibrations
+        if done.traced and not done.copied and np.ptp(done.raw_found) > ALIVE_MV
     }
     chosen = {
         entry.time
@@ -191,7 +198,7 @@ def score_point(
     seed: int = 0,
 ) -> None:
     """Pair findings with the truth, nearest in time."""
-    left = [*((kind, instant(sim, done)) for kind, done in expected(sim)), *planted]
+    left = [*((kind, instant(sim, done)) for kind, done in expected(sim, also)), *planted]
     kept = [instant(sim, done) for done in sim.calibrations if not np.isfinite(done.adopted_at)]
     for finding in (f for f in found if f.kind in SCORED):
         here = [kind for kind, when in left if abs(finding.start - when) < _NEAR]
@@ -209,12 +216,16 @@ def score_point(
             score.told.append(
                 f"wrong  {seed}:{sim.spec.name} {sim.spec.measurand} {finding.kind} {iso(finding.start)}: {finding.sentence}"
             )
+    blind = any(f.kind == "cannot tell" and not f.calibration for f in found)  # the tool's stated limit
     for kind, when in left:
+        if kind == "no entry" and blind:
+            score.open += 1
+            continue
         score.missed[kind] += 1
         open_ = [f for f in found if f.kind == "cannot tell" and f.start <= when <= f.end]
         why = f": {open_[0].sentence} ({open_[0].could_hide[0]})" if open_ else ""
         score.told.append(f"missed {seed}:{sim.spec.name} {sim.spec.measurand} {kind} {iso(when)}{why}")
-    score.open += sum(f.kind == "cannot tell" for f in found)
+    score.open += sum(f.kind == "cannot tell" and bool(f.calibration) for f in found)
     score.entries += sum(done.logged for done in sim.calibrations)
 
 
@@ -225,12 +236,12 @@ def run(seed: int, points: int, days: float, preset: str) -> Score:
         sim = fleet_point.simulate()
         given = point_input(sim, fleet_point.export(sim))
         plant = plant_of(sim)
-        entries, planted = with_other_buffers(sim, entries_of(sim), seed)
+        honest = entries_of(sim)
+        entries, planted = with_other_buffers(sim, honest, seed)
         known = replace(given.plant, noted=noted(entries, plant))
         states, sampling, levels = states_of(replace(given, plant=known))
-        altered = entries
         entries, kept = with_kept(sim, entries, levels, seed)
-        also = [new.time for old, new in zip(altered, entries, strict=True) if old is not new]
+        also = [new.time for old, new in zip(honest, entries, strict=True) if old is not new]
         calibrations = evaluate(entries, plant)
         plant, _ = installations_from(calibrations, plant)
         name = sim.spec.name

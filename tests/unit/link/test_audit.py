@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from excursions.clock import NS_PER_HOUR
+from excursions.conclusions import Levels
 from excursions.link import audit
 from excursions.link.audit import AuditFinding
 from excursions.link.traces import shows_traces
@@ -73,7 +74,15 @@ def test_a_trace_without_an_entry() -> None:
 
 
 def test_a_trace_the_time_line_is_not_sure_of_is_not_held_against_anybody() -> None:
-    assert found(ENTRIES[:2], states(*TRACED, sure=0.5)) == []
+    told = found(ENTRIES[:2], states(*TRACED, sure=0.5))
+    assert [f.kind for f in told] == ["cannot tell"]
+    assert "need not show here: 0 of 2 entered ones" in told[0].sentence
+
+
+def test_what_looks_like_a_calibration_several_times_in_a_few_days_is_the_process() -> None:
+    often = [(day, CALIBRATING) for day in (61.0, 61.5, 62.0, 62.6)]
+    assert found(ENTRIES, states(*TRACED, *often)) == []
+    assert [f.kind for f in found(ENTRIES, states(*TRACED, *often[:1]))] == ["no entry"]
 
 
 def test_a_hold_is_a_trace() -> None:
@@ -193,6 +202,10 @@ def test_one_buffer_less_is_told_only_when_the_work_was_shorter_too() -> None:
     end[last] = line.start[last] + NS_PER_HOUR // 2
     (one,) = found(entries, replace(line, end=end))
     assert one.sentence.endswith("shows the reading still in pH 7")
+    # A process at pH 4.1 that day: the probe put into pH 4 would show nothing.
+    near = Levels(time=np.arange(100 * 24, dtype=np.int64) * NS_PER_HOUR, value=np.full(100 * 24, 4.1))
+    told = audit(entries, {"ph": replace(line, end=end)}, SAMPLING, PLANT, {"ph": near})
+    assert [f.kind for f in told if f.kind != "overdue"] == []
 
 
 def test_a_cleaning_at_that_time_leaves_it_open() -> None:

@@ -73,6 +73,17 @@ def test_the_stated_limit_is_what_is_told() -> None:
     assert not shows(line(0.0, wave=0.5), point, 6.0, 0.3)
 
 
+def test_what_a_broken_glass_was_found_to_be_is_no_adjustment() -> None:
+    """A slope of 1 % would move the reading to pH 100."""
+    broken = calibration(
+        30.0, found={"slope": 1.0, "zero_point": 7.0}, left={"slope": 1.0, "zero_point": 7.0}
+    )
+    whole = calibration(
+        5.0, found={"slope": 99.0, "zero_point": 7.0}, left={"slope": 99.0, "zero_point": 7.0}
+    )
+    assert found(line(0.0), whole, broken) == []
+
+
 def test_an_adjustment_that_shows_is_in_order() -> None:
     assert found(line(0.3)) == []
 
