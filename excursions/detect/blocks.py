@@ -88,8 +88,8 @@ class NoiseBlocks:
 
 def usual_interval(live: Live) -> float:
     """Median time between samples, ns, from at most 50 000 of them spread over the record."""
-    at = np.arange(0, len(live) - 1, max(1, len(live) // 50_000))
-    return float(np.median(live.time[at + 1] - live.time[at]))
+    stride = max(1, len(live) // 50_000)
+    return float(np.median(live.time[1::stride] - live.time[:-1:stride]))
 
 
 def block_width(live: Live) -> int:

@@ -216,11 +216,13 @@ def _picked(
 ) -> Iterator[Change]:
     """Those of the candidates that their own lot does not explain."""
     ratio = np.abs(one.diff[at]) / spread
+    if not (ratio > LEAST_RATIO).any():
+        return
     if at.size >= FEW_PEAKS:
         mark = outlying(ratio, at_most=least) & (ratio > LEAST_RATIO)
         expected = expected_each(ratio[~mark], ratio[mark])
     else:
-        chance = blocks / one.width * 2 * stdtr(FREEDOM, -ratio) if at.size else np.empty(0)
+        chance = blocks / one.width * 2 * stdtr(FREEDOM, -ratio)
         mark = (chance <= least) & (ratio > LEAST_RATIO)
         expected = chance[mark]
     for k, chance_number in zip(at[mark], expected, strict=True):

@@ -88,8 +88,9 @@ def _best(z: FloatArray, taken: BoolArray) -> Run | None:
     sizes = np.arange(FEWEST_RUN, max(int(LONGEST_SHARE * n), FEWEST_RUN) + 1)
     place, summed = np.empty(sizes.size, dtype=np.int64), np.empty(sizes.size)
     for k, size in enumerate(sizes):
-        free = held[size:] == held[:-size]
-        run = np.where(free, np.abs(total[size:] - total[:-size]), 0.0)
+        run = np.abs(total[size:] - total[:-size])
+        if held[-1]:
+            run[held[size:] != held[:-size]] = 0.0
         place[k] = int(np.argmax(run))
         summed[k] = run[place[k]]
     lo, hi = np.maximum(place - 1, 0), np.minimum(place + sizes + 1, n)
