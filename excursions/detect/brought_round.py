@@ -12,20 +12,20 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from excursions.clock import TimeArray
 from excursions.detect.apart import apart_from_neighbours
 from excursions.detect.origin import Clue
 from excursions.detect.scan import NORMAL_MAD, Change
 from excursions.detect.shape import Transition
 from excursions.detect.survey import Survey
 from excursions.digits import written
-from excursions.records import BAD, FloatArray, Record
+from excursions.records import BAD, Record
 
 SIDE = 2  # samples on either side of a jump; a loop may have taken half of it away after more
 JUMPED = 0.5  # of the change: so much came at once
 CLEARLY = 2.0  # times what the other point moved in as few samples
 BEFORE = 16  # samples that give the level before a jump
 LEVEL = 8  # blocks that give the difference before and after, the one it happened in left out
+BACK = 0.5  # of the error: a reading nearer to where it was than to where it jumped was brought back
 LED = 0.05  # odds for the probe: as a neighbour that moved along (origin.py)
 
 
@@ -51,10 +51,12 @@ def brought_round(record: Record, survey: Survey, name: str, change: Change) -> 
         int(blocks.start[max(change.at - reach, 0)]),
         int(blocks.start[min(change.at + reach, len(blocks) - 1)]),
     )
-    jump = _first_to_jump(_samples(record, ""), _samples(record, name), start, end, change.size)
+    jump = _first_to_jump(record, "", name, (start, end), change.size)
     if jump is None:
         return None
-    apart = dict(apart_from_neighbours(survey))[name]
+    apart = dict(apart_from_neighbours(survey)).get(name)
+    if apart is None:
+        return None
     near = (
         apart[max(change.at - 1 - LEVEL, 0) : max(change.at - 1, 1)],
         apart[change.at + 1 : change.at + 1 + LEVEL],
@@ -65,6 +67,9 @@ def brought_round(record: Record, survey: Survey, name: str, change: Change) -> 
     scatter = NORMAL_MAD * float(np.median(np.abs(np.concatenate([part - np.median(part) for part in near]))))
     first = min(int(np.searchsorted(live.time, jump.time)), len(live) - 1)
     before = float(np.median(live.value[max(first - BEFORE, 0) : max(first, 1)]))
+    now = float(np.median(blocks.level[change.at + 1 : change.at + 1 + LEVEL]))
+    if abs(now - before) > BACK * abs(size):
+        return None
     return Transition(
         first=first,
         last=first,
@@ -88,25 +93,19 @@ def led_by(
     start = span[0] - 2 * survey.blocks.width
     found = {}
     for name in names:
-        jump = _first_to_jump(_samples(record, name), _samples(record, ""), start, span[1] + 1, -size)
-        if name and jump is not None:
+        jump = _first_to_jump(record, name, "", (start, span[1] + 1), -size) if name else None
+        if jump is not None:
             words = f"{name} jumped by {written(jump.size, 2, signed=True)} first, and a loop brought it back by moving the medium"
             found[name] = Clue(odds=LED, words=words, source=name)
     return tuple(found.values())
 
 
-def _samples(record: Record, name: str) -> tuple[TimeArray, FloatArray]:
-    signal = record.neighbours.get(name) if name else record.value
-    if signal is None:
-        return np.empty(0, np.int64), np.empty(0)
-    good = np.isfinite(signal.value) & (signal.quality != BAD)
-    return signal.time[good], signal.value[good]
+def _first_to_jump(record: Record, one: str, other: str, span: tuple[int, int], size: float) -> Jump | None:
+    """The jump of signal `one` by most of `size` within `span` [ns] that signal `other` did not make; None without.
 
-
-def _first_to_jump(
-    one: tuple[TimeArray, FloatArray], other: tuple[TimeArray, FloatArray], start: int, end: int, size: float
-) -> Jump | None:
-    own, beside = _largest(*one, start, end), _largest(*other, start, end)
+    Signals go by their neighbour's name, the point's own by the empty one.
+    """
+    own, beside = _largest(record, one, span), _largest(record, other, span)
     if own is None or own.size * size <= 0 or abs(own.size) < JUMPED * abs(size):
         return None
     if beside is not None and abs(own.size) < CLEARLY * abs(beside.size):
@@ -114,17 +113,21 @@ def _first_to_jump(
     return own
 
 
-def _largest(time: TimeArray, value: FloatArray, start: int, end: int) -> Jump | None:
-    """The largest difference of the means of two samples on either side, among the samples of [start, end)."""
-    lo, hi = (int(k) for k in np.searchsorted(time, [start, end]))
-    lo, hi = max(lo, SIDE), min(hi, value.size - SIDE + 1)
-    if hi <= lo:
+def _largest(record: Record, name: str, span: tuple[int, int]) -> Jump | None:
+    """The largest difference of the means of two samples on either side, among the samples of a span."""
+    signal = record.neighbours.get(name) if name else record.value
+    if signal is None:
         return None
-    at = np.arange(lo, hi)
+    lo, hi = (int(k) for k in np.searchsorted(signal.time, span))
+    part = slice(max(lo - SIDE, 0), hi + SIDE)
+    good = np.isfinite(signal.value[part]) & (signal.quality[part] != BAD)
+    time, value = signal.time[part][good], signal.value[part][good]
+    if value.size < 2 * SIDE:
+        return None
+    at = np.arange(SIDE, value.size - SIDE + 1)
     before = (value[at - 1] + value[at - 2]) / 2
     after = (value[at] + value[at + 1]) / 2
     k = int(np.argmax(np.abs(after - before)))
     near = int(at[k]) + np.array([-1, 0, 1])  # the place is where one sample differs most from the one before
-    near = near[(near >= 1) & (near < value.size)]
     place = int(near[np.argmax(np.abs(value[near] - value[near - 1]))])
     return Jump(time=int(time[place]), size=float(after[k] - before[k]))

@@ -10,8 +10,10 @@ from excursions.detect.origin import Clue, frozen_share
 from excursions.detect.spells import Spells
 from excursions.detect.survey import Survey
 from excursions.records import Record
+from excursions.states.trace import runs
 
 SAME_LEVEL = 0.3  # another spell counts as the same habit from this share of the length on
+FEWEST_AT_REST = 8  # blocks: a shorter stay at a level is passed through by chance
 REST = 0.1  # shorter ones than this share are no rest of the process
 ASIDE = 1e-6
 LOOP = (3.8, 20.5)  # mA, measuring range of a current loop (NAMUR NE 43)
@@ -48,6 +50,7 @@ def habit(survey: Survey, spells: Spells, i: int) -> tuple[Clue, ...]:
     same = np.abs(spells.level - level) <= near
     same[i] = False
     long = int(np.count_nonzero(same & (spells.held_s >= SAME_LEVEL * spells.held_s[i])))
+    long = max(long, _rests(survey, _block_range(survey, spells, i)))
     clues = []
     if long:
         words = f"the same level was held as long {long} more time{'s' if long > 1 else ''}"
@@ -60,6 +63,24 @@ def habit(survey: Survey, spells: Spells, i: int) -> tuple[Clue, ...]:
     if level == 0.0:
         clues.append(Clue(odds=0.1, words="exactly zero: the process may be at rest"))
     return tuple(clues)
+
+
+def _rests(survey: Survey, own: slice) -> int:
+    """How often else the reading kept as near to this level for as long: a plant at a standstill rests where it rested before.
+
+    Spells of standstill are no list of that: a rest a little less still than this one is none, and is a habit all the same.
+    """
+    inner = slice(own.start + 1, own.stop - 1)  # what is at its ends still moves
+    if inner.stop - inner.start < FEWEST_AT_REST:
+        return 0
+    blocks = survey.blocks
+    low, high = float(blocks.low[inner].min()), float(blocks.high[inner].max())
+    room = high - low  # nil where it is frozen to the digit, which no plant at rest is
+    if room <= survey.quantum:
+        return 0
+    rest = (blocks.low >= low - room) & (blocks.high <= high + room)
+    rest[own] = False
+    return sum(b - a >= SAME_LEVEL * (inner.stop - inner.start) for a, b in runs(rest))
 
 
 def empty_clue(record: Record, spell: Spells) -> tuple[Clue, ...]:

@@ -141,11 +141,11 @@ def _events(context: _Context) -> list[Event]:
         share = shapes[i].size / change.size if context.neighbour else 1.0
         if share > 1 / OWN_SHARE:
             continue  # the neighbour made most of it as well
-        if share < OWN_SHARE:
-            shape = brought_round(context.record, survey, context.neighbour, change)
-            if shape is None:
-                continue
-            shapes[i] = shape
+        round_again = brought_round(context.record, survey, context.neighbour, change)
+        if round_again is not None:
+            shapes[i] = round_again
+        elif share < OWN_SHARE:
+            continue
         if shapes[i].length_s <= limit or shapes[i].hidden:
             found.extend(_event(context, i, shapes, company))
     return found

@@ -34,7 +34,9 @@ SETTLED = ("verified by calibration", "not borne out")
 MOST_LIKELY = 0.5
 FEWEST_SAMPLES = 30  # with fewer, no record says anything about a probe
 ENDS_EARLY = NS_PER_DAY  # exports that were made at different hours of one day differ by less
-ASK_THE_RECORD = "Ask whoever keeps the plant's record: it, not the probe, stood still or was played back then."
+ASK_THE_RECORD = (
+    "Ask whoever keeps the plant's record: it, not the probe, stood still or was played back then."
+)
 NOTHING_TO_DO = "Nothing to do until the next planned calibration."
 VERIFY_SOON = "Verify it when somebody is there anyway; the next planned calibration would also tell."
 ASK_FOR_MORE = "Ask for a longer or finer export of this point, or compare the reading with a sample."

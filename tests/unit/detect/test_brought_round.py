@@ -32,9 +32,11 @@ def pair(seed: int, *, error: float, loop_min: float) -> tuple[FloatArray, Float
 
 
 @SEEDS
-@pytest.mark.parametrize("error", [0.35, -0.5])
-def test_the_point_that_jumped_is_named_though_a_loop_took_it_back(seed: int, error: float) -> None:
-    a, b = pair(seed, error=error, loop_min=15.0)
+@pytest.mark.parametrize(("error", "loop_min"), [(0.35, 15.0), (-0.5, 15.0), (0.35, 5.0)])
+def test_the_point_that_jumped_is_named_though_a_loop_took_it_back(
+    seed: int, error: float, loop_min: float
+) -> None:
+    a, b = pair(seed, error=error, loop_min=loop_min)
     (event,) = [
         e
         for e in detect_step(make_record(a, neighbours={"B": make_signal(b, measurand="ph")}))

@@ -6,6 +6,7 @@ import dataclasses
 
 import numpy as np
 import pytest
+from scipy.signal import lfilter
 
 from excursions.detect.repeated import detect_repeated
 from excursions.detect.stuck import StuckSettings, detect_stuck, shortest_stuck
@@ -186,3 +187,37 @@ def test_no_block_of_a_live_signal_comes_twice(seed: int) -> None:
 def test_a_signal_that_repeats_itself_by_its_nature_is_left_alone() -> None:
     value = np.tile(np.round(np.sin(np.linspace(0, 2 * np.pi, 1_440, endpoint=False)), 3), 20)
     assert detect_repeated(make_record(value, measurand="other")) == ()
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_the_rest_of_a_plant_that_stands_every_weekend_is_not_stuck(seed: int) -> None:
+    """Eight weeks; from Friday evening on the line stands, and the reading with it, always near the same pH."""
+    n = 8 * 7 * 1_440
+    minute = np.arange(n)
+    runs_now = (minute / 1_440) % 7 < 4.75
+    a = np.exp(-1 / 20)
+    share = lfilter([1 - a], [1, -a], runs_now.astype(float))
+    value = (
+        9.4 * share
+        + 7.2 * (1 - share)
+        + coloured(n, 0.0, 0.06, 60, seed) * share
+        + level(n, 0.0, 0.004, seed)
+    )
+    warm = 18.0 + 45.0 * share + coloured(n, 0.0, 0.3, 120, seed + 5)
+    assert [e for e in detect_stuck(make_record(quantised(value, 0.01), warm)) if e.origin != "process"] == []
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_reading_stuck_through_a_week_of_work_is_told_beside_such_rests(seed: int) -> None:
+    n = 8 * 7 * 1_440
+    minute = np.arange(n)
+    share = lfilter([1 - np.exp(-1 / 20)], [1, -np.exp(-1 / 20)], ((minute / 1_440) % 7 < 4.75).astype(float))
+    value = (
+        9.4 * share
+        + 7.2 * (1 - share)
+        + coloured(n, 0.0, 0.06, 60, seed) * share
+        + level(n, 0.0, 0.004, seed)
+    )
+    value[30_600:33_000] = value[30_600]
+    found = [e for e in detect_stuck(make_record(quantised(value, 0.01))) if e.origin != "process"]
+    assert any(abs((e.start - T0) / MINUTE - 30_600) < 5 for e in found)
