@@ -143,3 +143,10 @@ def test_repeats_do_not_make_a_record_long(monkeypatch: pytest.MonkeyPatch) -> N
 
     found = analyse_point(replace(record, series=twice))[0]
     assert found.events == analyse_point(record)[0].events
+
+
+def test_what_could_have_been_found_is_told_of_the_newest_window(
+    both: tuple[PointFindings, PointFindings],
+) -> None:
+    whole, cut = both
+    assert [limit.kind for limit in cut.limits] == [limit.kind for limit in whole.limits]
