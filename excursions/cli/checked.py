@@ -205,7 +205,8 @@ def _decisions(decisions: Sequence[Decision], everything: bool) -> list[str]:
         return ["", "DECIDED  nothing: all of it is stated"]
     items = list(groups.items())
     shown = items if everything else items[:MOST_DECISIONS]
-    lines = ["", f"DECIDED  {len(items):,} things, each with what shows it and what would change it"]
+    noun = "thing" if len(items) == 1 else "things"
+    lines = ["", f"DECIDED  {len(items):,} {noun}, each with what shows it and what would change it"]
     for (what, why, option), subjects in shown:
         who = (
             _cut(subjects[0], 60)

@@ -55,7 +55,7 @@ class Part:
 
 @dataclass(slots=True)
 class Facts:
-    """One row of a log, understood; `parts` by phase, the empty phase where the row names none."""
+    """One row of a log, understood; `parts` by phase, the empty phase where the row names none; `remarked`: the phase a remark says."""
 
     row: Row
     time: int | None = None
@@ -66,6 +66,7 @@ class Facts:
     action: str = ""
     said: str = ""
     phase: str = ""
+    remarked: str = ""
     measurand: str = ""
     comment: str = ""
     air_pressure_kpa: float = math.nan
@@ -119,7 +120,8 @@ class RowReader:
             measurand=table.cell(row, "measurand"),
             comment=self._comment(row),
         )
-        facts.phase = facts.phase or phase_in(facts.comment)
+        facts.remarked = "" if facts.phase else phase_in(facts.comment)
+        facts.phase = facts.phase or facts.remarked
         for at, meaning in enumerate(table.meanings):
             cell = row.cells[at] if at < len(row.cells) else ""
             if not is_nothing(cell):

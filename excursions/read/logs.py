@@ -154,10 +154,29 @@ def _read_table(log: _Log, table: LogTable) -> None:
         if at in moments.marks:
             fact.comment = "; ".join(text for text in (fact.comment, moments.marks[at]) if text)
         _complete_names(fact, table)
+    log.decisions += _leaning(log, table, facts)
     log.problems += [*reader.faults, *_unknown_phases(log, table, facts)]
     usable = [fact for fact in facts if _usable(log, fact, table, moments)]
     for merged in merge(usable):
         _take(log, merged)
+
+
+def _leaning(log: _Log, table: LogTable, facts: Sequence[Facts]) -> list[Decision]:
+    """What was taken from a remark, or from the row above."""
+    remarked = sum(bool(fact.remarked) and fact.measured for fact in facts)
+    found = []
+    if remarked:
+        what = f"{remarked} rows are as found or as left as their remarks say"
+        found.append(
+            Decision(
+                subject=log.file, what=what, why="no column says it", option="give it a column of its own"
+            )
+        )
+    if table.filled:
+        what = f"date and names of {table.filled} rows are those of the row above"
+        why = "they are empty there, and one row is as found and the other as left"
+        found.append(Decision(subject=log.file, what=what, why=why, option="fill them in"))
+    return found
 
 
 def _unknown_phases(log: _Log, table: LogTable, facts: Sequence[Facts]) -> list[ExcursionsError]:

@@ -27,7 +27,7 @@ class LogTable:
     """Columns and data rows of one sheet.
 
     headers, meanings : one a column; rows : data rows below the header; above : what the block over the
-    header states, by meaning (``point``, ``probe``, ...); name : name of the sheet.
+    header states, by meaning (``point``, ``probe``, ...); name : name of the sheet; filled : rows with names of the row above.
     """
 
     name: str
@@ -36,6 +36,7 @@ class LogTable:
     rows: tuple[Row, ...]
     above: Mapping[str, str] = field(default_factory=dict)
     separator: str = ""
+    filled: int = 0
 
     def columns(self, kind: str) -> list[int]:
         """Places of the columns of this kind."""
@@ -337,6 +338,7 @@ def with_names_above(table: LogTable) -> LogTable:
     if not phases or not table.columns("time"):
         return table
     rows: list[Row] = []
+    filled = 0
     for row in table.rows:
         phase = phase_of(cell_at(row, phases[0]))
         bare = not any(cell_at(row, at) for at in places)
@@ -344,9 +346,9 @@ def with_names_above(table: LogTable) -> LogTable:
             cells = [cell_at(row, at) for at in range(max(len(row.cells), len(rows[-1].cells)))]
             for at in places:
                 cells[at] = cell_at(rows[-1], at)
-            row = replace(row, cells=tuple(cells))
+            row, filled = replace(row, cells=tuple(cells)), filled + 1
         rows.append(row)
-    return replace(table, rows=tuple(rows))
+    return replace(table, rows=tuple(rows), filled=filled)
 
 
 _LONGEST_PHASE = 24
