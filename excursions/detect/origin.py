@@ -233,10 +233,12 @@ def moved_together(other: Companion, at: int, *, width: int, broken: bool) -> fl
     """How far another signal's level moved at the same block, in its own usual changes over that width.
 
     NaN where the other signal is not known there.  Across a break a longer way back is usual, and is
-    allowed for by a factor of two.
+    allowed for by a factor of two; the first block behind it is left out, in which a temperature still
+    returns from steam: a process that moved stays where it went.
     """
     width = min(width, WIDEST_COMPANY)
-    before, after = other.level[max(at - width, 0) : at], other.level[at : at + width]
+    behind = at + 1 if broken and np.isfinite(other.level[at + 1 : at + 1 + width]).any() else at
+    before, after = other.level[max(at - width, 0) : at], other.level[behind : behind + width]
     if not np.isfinite(before).any() or not np.isfinite(after).any():
         return math.nan
     moved = abs(float(np.nanmean(after)) - float(np.nanmean(before)))

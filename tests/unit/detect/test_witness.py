@@ -8,7 +8,15 @@ import pytest
 from excursions.detect.drift import detect_drift
 from excursions.detect.laboratory import samples_clue
 from excursions.detect.noise import detect_noise
-from excursions.detect.origin import MOVED, Clue, companions, moved_together, witnessed
+from excursions.detect.origin import (
+    MOVED,
+    WIDEST_COMPANY,
+    Clue,
+    Companion,
+    companions,
+    moved_together,
+    witnessed,
+)
 from excursions.detect.response import time_constant
 from excursions.detect.step import detect_step
 from excursions.detect.survey import survey_of
@@ -153,3 +161,14 @@ def test_one_count_of_a_coarse_temperature_is_no_move(resolution: float, moved: 
     at = survey.blocks.at(T0 + 15_000 * MINUTE)
     (other,) = companions(record, survey)
     assert (moved_together(other, at, width=2, broken=False) > MOVED) == moved
+
+
+@pytest.mark.parametrize(("stays", "broken", "moved"), [(False, True, False), (False, False, True), (True, True, True)])
+def test_a_temperature_still_returning_from_steam_did_not_move_with_the_reading(
+    stays: bool, broken: bool, moved: bool
+) -> None:
+    level = np.random.default_rng(5).normal(60.0, 0.1, 200)
+    level[100] += 20.0  # the last of the cooling
+    level[100:] += 5.0 * stays
+    other = Companion(name="the temperature", level=level, usual=np.full(WIDEST_COMPANY, 0.1), related=False)
+    assert (moved_together(other, 100, width=2, broken=broken) > MOVED) == moved
