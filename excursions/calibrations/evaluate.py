@@ -69,11 +69,18 @@ def evaluate(entries: Sequence[CalibrationEntry], plant: Plant) -> tuple[Calibra
     """
     carried: dict[str, _Before] = {}
     made = []
+    at_point: dict[
+        str, tuple[CalibrationEntry, ...]
+    ] = {}  # a form carried on beyond an exchange copies the other probe's
     every = occasions(entries, plant)
     kept = habits(every)
     for occasion in every:
         owner = owner_name(occasion)
         calibration, carried[owner] = _evaluate_one(occasion, carried.get(owner, _Before()), plant, kept)
+        if not calibration.copied and checks.is_copy(occasion.rows, at_point.get(occasion.point, ())):
+            calibration = replace(calibration, copied=True, checks=(*calibration.checks, _COPIED))
+        if occasion.point:
+            at_point[occasion.point] = occasion.rows
         made.append(calibration)
     return tuple(made)
 

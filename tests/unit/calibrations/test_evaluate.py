@@ -213,6 +213,11 @@ def test_a_copied_entry_is_marked() -> None:
     assert any("to the last digit" in check for check in second.checks)
 
 
+def test_an_entry_that_repeats_the_other_probe_of_the_point_is_a_copy_too() -> None:
+    rows = [entry("ph", d, *buffers(-1.2, 176.9, temp=21.3), probe=p) for d, p in ((1.0, "S1"), (30.0, "S2"))]
+    assert [c.copied for c in evaluate(rows, PLANT)] == [False, True]
+
+
 def test_a_figure_that_a_spreadsheet_worked_out_again_is_still_a_copy() -> None:
     """0.1 + 0.2 is 0.30000000000000004: what differs in the sixteenth digit nobody wrote."""
     first = entry("ph", 1.0, *buffers(-1.2, 176.9, temp=21.3), slope=99.3)

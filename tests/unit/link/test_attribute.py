@@ -117,8 +117,8 @@ def test_a_zero_that_jumped_unseen_does_not_take_an_unchanged_slope_along() -> N
 def test_reasons_name_sizes_and_days() -> None:
     step = event("step", 10, -0.42)
     reasons = links([shift(0.45)], [step])["zero_point", step.id].reasons
-    assert reasons[0] == "step of −0.42 pH on 11 Jan, zero point found +0.45 pH on 31 Jan"
-    assert "found +0.45 pH" in reasons[1]
+    assert reasons[0] == "step of −0.42 pH on 11 Jan, zero point found +0.45 pH ± 0.02 on 31 Jan"
+    assert reasons[1].startswith("it would give +0.4")
 
 
 def test_the_order_of_events_changes_nothing() -> None:
