@@ -63,23 +63,25 @@ def judge(
     """
     verdict = _judged(findings, doubts, calibrations, outcomes, tz)
     ended = newest is not None and newest - findings.end > _patience(findings, "value")
-    late = newest - findings.end if newest is not None and ended else 0
     return replace(
         verdict,
-        sentence=" ".join([verdict.sentence, *_no_longer_recorded(findings, late, tz)]),
+        sentence=" ".join([verdict.sentence, *_no_longer_recorded(findings, ended, tz)]),
         worn=worn_out(tracks_of(calibrations)),
         ended=findings.end if ended else None,
     )
 
 
-def _no_longer_recorded(findings: PointFindings, late: int, tz: ZoneInfo) -> list[str]:
-    """What ends before the rest: the answer holds for a time that is over, or heat would not be seen."""
+def _no_longer_recorded(findings: PointFindings, ended: bool, tz: ZoneInfo) -> list[str]:
+    """What ends before the rest: the answer holds for a time that is over, or heat would not be seen.
+
+    The words stay as they are while the rest of the plant goes on, so that a page need not be drawn again for them.
+    """
     said = []
     ends = {role: int(trace.time[-1]) for role, trace in findings.traces.items() if trace.time.size}
     last = findings.end
-    if late:
+    if ended:
         said.append(
-            f"Its record ends {day(last, tz)}, {duration_text(late / 1e9)} before the plant's: of the time since, nothing is known."
+            f"Its record ends {day(last, tz)}, before the plant's: of the time since, nothing is known."
         )
     if "temperature" in ends and last - ends["temperature"] > _patience(findings, "temperature"):
         said.append(
