@@ -19,6 +19,7 @@ import traceback
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
+from multiprocessing import resource_tracker
 from multiprocessing.connection import Connection, wait
 from multiprocessing.shared_memory import SharedMemory
 from queue import SimpleQueue
@@ -219,7 +220,16 @@ def _room(size: int) -> SharedMemory:
         if room.f_bavail * room.f_frsize < 2 * size:
             raise OSError("too little shared memory")
     # The name says whose it is; a fallen one of the same name is no room either.
-    return SharedMemory(name=f"excursions-{os.getpid()}-{next(_NUMBERS)}", create=True, size=size)
+    name = f"excursions-{os.getpid()}-{next(_NUMBERS)}"
+    tracked = os.name == "posix"
+    if tracked:  # known to the tracker before it is there: who is killed in between leaves nothing behind either
+        resource_tracker.register(f"/{name}", "shared_memory")
+    try:
+        return SharedMemory(name=name, create=True, size=size)
+    except OSError:
+        if tracked:
+            resource_tracker.unregister(f"/{name}", "shared_memory")
+        raise
 
 
 def _give_back(memory: SharedMemory | None) -> None:
