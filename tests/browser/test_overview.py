@@ -203,3 +203,22 @@ def test_the_days_and_the_time_line_open_as_data_and_save_as_pictures(index: Any
         index.click("[data-rows=timeline]")
     rows = Path(waiting.value.path()).read_text(encoding="utf-8").splitlines()
     assert any("AT-102" in row and "Stuck reading" in row for row in rows)
+
+
+def test_paper_holds_the_whole_of_what_a_filter_shows_and_says_what_it_leaves_out(
+    open_page: Any, fleet: Path
+) -> None:
+    """Even when it is asked for in the moment after a key, while the list is still filling."""
+    page = open_page(fleet / "index.html").page
+    first = int(page.evaluate("document.querySelector('.entries').dataset.first"))
+    page.evaluate(
+        "() => { const q = document.querySelector('[name=q]'); q.value = 'AT-1'; q.dispatchEvent(new Event('input', { bubbles: true }));"
+        " dispatchEvent(new Event('beforeprint')); }"
+    )
+    shown = page.evaluate("document.querySelectorAll('.entry:not([hidden])').length")
+    fitting = int(page.evaluate("document.querySelector('.count').textContent.split(' ')[0]"))
+    assert shown == first < fitting
+    page.emulate_media(media="print")
+    said = page.locator(".left-out").inner_text().replace("\u202f", "")
+    assert said.startswith(f"{fitting - first} more points fit")
+    assert page.evaluate("location.hash") == "#q=AT-1"

@@ -96,22 +96,3 @@ def test_no_word_of_the_drawing_runs_off_the_paper(open_page: Any, points: dict[
         " return b.x < -0.5 || b.x + b.width > v.width + 0.5; }).map(t => t.textContent)"
     )
     assert outside == []
-
-
-def test_paper_holds_the_whole_of_what_a_filter_shows_and_says_what_it_leaves_out(
-    open_page: Any, fleet: Path
-) -> None:
-    """Even when it is asked for in the moment after a key, while the list is still filling."""
-    page = open_page(fleet / "index.html").page
-    first = int(page.evaluate("document.querySelector('.entries').dataset.first"))
-    page.evaluate(
-        "() => { const q = document.querySelector('[name=q]'); q.value = 'AT-1'; q.dispatchEvent(new Event('input', { bubbles: true }));"
-        " dispatchEvent(new Event('beforeprint')); }"
-    )
-    shown = page.evaluate("document.querySelectorAll('.entry:not([hidden])').length")
-    fitting = int(page.evaluate("document.querySelector('.count').textContent.split(' ')[0]"))
-    assert shown == first < fitting
-    page.emulate_media(media="print")
-    said = page.locator(".left-out").inner_text().replace("\u202f", "")
-    assert said.startswith(f"{fitting - first} more points fit")
-    assert page.evaluate("location.hash") == "#q=AT-1"
