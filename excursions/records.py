@@ -282,6 +282,10 @@ class StandardReading:
     label: str = ""
 
 
+# Units in which figures of a log are entered where their name states none; others are in the reading's unit, offset in mV.
+FIGURE_UNITS = {"slope": "%", "second_slope": "%", "zero_point": "pH", "cell_constant": "1/cm", "gain": ""}
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CalibrationEntry:
     """One row (or pair of rows) of a calibration log, as entered.

@@ -22,10 +22,9 @@ from excursions.digits import written
 from excursions.physics.nernst import nernst_slope_mv
 from excursions.plant import Plant
 from excursions.read.figures import SECOND_SLOPE
-from excursions.records import Calibration, CalibrationEntry, Parameter
+from excursions.records import FIGURE_UNITS, Calibration, CalibrationEntry, Parameter
 
 _COPIED = "values are the same as in the entry before, to the last digit"
-_PARAMETER_UNITS = {"zero_point": "pH", "cell_constant": "1/cm", "gain": ""}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -242,10 +241,8 @@ def _unit_of(measurand: str, name: str) -> str:
     units = models.form(measurand, {}).units
     if name in units:
         return units[name]
-    if name == "slope":
-        return "%"
     reading = models.form(measurand, {}).unit
-    return _PARAMETER_UNITS.get(name, "mV" if name == "offset" and measurand != "temperature" else reading)
+    return FIGURE_UNITS.get(name, "mV" if name == "offset" and measurand != "temperature" else reading)
 
 
 def _electrode_offset(made: dict[str, Parameter]) -> dict[str, Parameter]:

@@ -18,7 +18,7 @@ from excursions import clock
 from excursions.digits import written
 from excursions.pipeline.check import CheckResult, FileCheck, ShownEntry, SignalCheck, finite
 from excursions.read.model import ShownReading, ShownRow
-from excursions.records import CalibrationEntry, Decision, LabSample
+from excursions.records import FIGURE_UNITS, CalibrationEntry, Decision, LabSample
 from excursions.report.recording import KIND_WORDS, flats, gaps, peaks, recorded, resolved, shows
 from excursions.report.wording import row_account
 
@@ -170,9 +170,6 @@ def _sample(sample: LabSample, tz: ZoneInfo) -> str:
     )
 
 
-_FIGURE_UNITS = {"slope": "%", "second_slope": "%", "zero_point": "pH", "cell_constant": "1/cm"}
-
-
 def _calibration(entry: CalibrationEntry, tz: ZoneInfo) -> str:
     who = (
         " ".join(part for part in (entry.point, entry.probe and f"probe {entry.probe}") if part)
@@ -180,7 +177,7 @@ def _calibration(entry: CalibrationEntry, tz: ZoneInfo) -> str:
     )
     parts = [f"{_iso(entry.time, tz)}  {who}  {entry.action}, {entry.phase.replace('_', ' ')}"]
     parts += [
-        f"{name.replace('_', ' ')} {written(value, 6)} {_FIGURE_UNITS.get(name, '')}".strip()
+        f"{name.replace('_', ' ')} {written(value, 6)} {FIGURE_UNITS.get(name, '')}".strip()
         for name, value in entry.figures.items()
     ]
     for reading in entry.standards:

@@ -141,7 +141,9 @@ def _events(context: _Context) -> list[Event]:
         share = shapes[i].size / change.size if context.neighbour else 1.0
         if share > 1 / OWN_SHARE:
             continue  # the neighbour made most of it as well
-        round_again = brought_round(context.record, survey, context.neighbour, change)
+        round_again = (
+            brought_round(context.record, survey, context.neighbour, change) if context.neighbour else None
+        )
         if round_again is not None:
             shapes[i] = round_again
         elif share < OWN_SHARE:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import logit
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_MINUTE, TimeArray
 from excursions.records import CALIBRATING, CLEANING, HOLD, NO_DATA, STEAMING, Calibration, StateLine
@@ -71,11 +71,10 @@ def _sure(line: StateLine, group: Sequence[int], seen: frozenset[str], *, entere
     """Whether a piece of work is plain; not `entered`: without what an entry of a log adds."""
     long = line.end[group[-1]] - line.start[group[0]] >= _SHORT_NS
     odds = max(
-        float(np.log(line.confidence[i] / (1.0 - line.confidence[i])))
-        - (NOTED if not entered and ENTERED in line.evidence[i] else 0.0)
+        float(logit(line.confidence[i])) - (NOTED if not entered and ENTERED in line.evidence[i] else 0.0)
         for i in group
     )
-    return bool(odds >= math.log(SURE / (1.0 - SURE)) - 1e-9 and (len(seen) > 1 or long))
+    return bool(odds >= logit(SURE) - 1e-9 and (len(seen) > 1 or long))
 
 
 def match(calibrations: Sequence[Calibration], spans: TimeArray) -> Mapping[str, int]:

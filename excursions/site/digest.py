@@ -1,4 +1,4 @@
-"""The digest of a night: new, worse, resolved, verified, doubted, audit, overdue; as text, HTML and JSON; nothing when there is nothing."""
+"""The digest of a night: new, worse, silent, resolved, verified, doubted, audit, overdue; as text, HTML and JSON; nothing when there is nothing."""
 
 from __future__ import annotations
 

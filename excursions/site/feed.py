@@ -17,9 +17,9 @@ from excursions.report.result import ScanResult
 from excursions.report.wording import day
 from excursions.site.archive import Part
 from excursions.site.changes import Change
+from excursions.site.health import LATE
 from excursions.site.ledger import Ledger
 
-LATE = 1.5  # times what is usual, as for a run that is missed
 KEPT_AS = "feeds"
 
 FEEDING, BEHIND, TOLD = "feeding", "behind when first seen", "told"
@@ -69,10 +69,11 @@ def tell_feeds(
         )  # fmt: skip
         since = day(feed.last, zone)
         who = f"{signal.role} ({signal.tag})"
-        if feed.state == TOLD and (before is None or before.state != TOLD):
+        was = before.state if before else FEEDING
+        if feed.state == TOLD and was != TOLD:
             words = f"No new samples of {who} since {since}; the newest of the site is {duration_text(feed.behind / 1e9)} younger."
             changes.append(_change("silent", signal, words, before="arriving", after=clock.iso(feed.last)))
-        elif feed.state == FEEDING and before is not None and before.state == TOLD:
+        elif feed.state == FEEDING and was == TOLD:
             words = f"Samples of {who} arrive again, up to {since}."
             changes.append(_change("resolved", signal, words, before="silent", after=clock.iso(feed.last)))
     ledger.set_meta(KEPT_AS, json.dumps({tag: asdict(feed) for tag, feed in sorted(feeds.items())}))
@@ -90,9 +91,7 @@ def signals_of(result: ScanResult) -> list[Signal]:
                 if sampling and sampling.longest_silence_s > 0
                 else 0
             )
-            signals.setdefault(
-                tag, Signal(tag=tag, point=findings.point.name, role=role.replace("_", " "), silence=silence)
-            )
+            signals.setdefault(tag, Signal(tag=tag, point=findings.point.name, role=role, silence=silence))
     return list(signals.values())
 
 
@@ -104,7 +103,7 @@ def looked_at(before: Feed | None, last: int, site_end: int, *, patience: int, s
     """
     behind = max(site_end - last, 0)
     usual = before.usual if before else 0
-    if before and last > before.last:
+    if before and last > before.last and before.state != BEHIND:  # years out of service are no habit
         usual = max(usual, before.behind)
     late = behind > LATE * max(patience, usual) + silence
     feed = Feed(last=last, behind=behind, usual=usual)

@@ -130,11 +130,10 @@ def _night(
     if ledger.meta("reading") != reading_key(work.options):
         with ledger.transaction():
             ledger.set_meta("reading", reading_key(work.options))
-    dry_before = dry_since(ledger, now_ns, settings.schedule)
     register_new(work, settle_s=settings.inbox.settle_s, keep_inbox=settings.inbox.keep)
     take_in(work)
-    if dry_before and not work.files:
-        remarks.append(dry_before)
+    if not work.files and (dry := dry_since(ledger, now_ns, settings.schedule)):
+        remarks.append(dry)
     look_after(work)
     take_in(work)
     searched = _conclude_if_needed(work, settings, pages)

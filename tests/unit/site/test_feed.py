@@ -43,6 +43,10 @@ def test_a_signal_out_of_service_when_the_site_began_is_not_told() -> None:
     assert _walk([1, 1, 1], [400, 401, 402]) == [BEHIND] * 3
 
 
+def test_years_out_of_service_teach_no_patience() -> None:
+    assert _walk([1, 1, 402, 402, 402], [400, 401, 402, 403, 404]) == [BEHIND, BEHIND, FEEDING, FEEDING, TOLD]
+
+
 def test_a_signal_that_is_often_silent_for_days_is_given_that_time() -> None:
     assert _walk([1, 1, 1, 1], [1, 2, 3, 4], silence=3 * DAY) == [FEEDING] * 4
 
