@@ -59,13 +59,14 @@ class Executor:
         self.outcome.absorb(piece.outcome, line)
         for tag, unit, description in piece.described:
             self.gather.describe(tag, unit, description)
+        slices = any(stream.tag_columns for stream in self.plan.streams)
         for readings in piece.readings:
             settled = self._settled(readings) if readings.twice is not None else readings
             name = self._named(settled.tag, settled.unit)
             self.outcome.tags.add(name)
             scale = self._scales.get((settled.tag, settled.unit))
             value = settled.value if scale is None else settled.value * scale[0] + scale[1]
-            self.gather.add(name, settled.time, value, settled.quality, self.file)
+            self.gather.add(name, settled.time, value, settled.quality, self.file, slices=slices)
 
     def _named(self, tag: str, unit: str) -> str:
         """The tag, or a second one with the unit behind where its readings so far are in another unit.

@@ -11,6 +11,7 @@ import numpy as np
 from excursions.clock import TimeArray
 from excursions.read.aggregates import aggregate_of, with_note
 from excursions.read.exports.parting import Part, parted
+from excursions.read.exports.runs import Run
 from excursions.read.exports.spill import AnyArray, Spill, Stored
 from excursions.read.exports.values import STATE_OFF, STATE_ON
 from excursions.records import BAD, GOOD, ByteArray, FloatArray, TagSeries
@@ -26,6 +27,7 @@ class _Pieces:
     """The pieces of one tag, and what the files say of it; files: name, and how many readings were there before it."""
 
     parts: list[Piece] = field(default_factory=list)
+    run: Run | None = None
     files: list[tuple[str, int]] = field(default_factory=list)
     unit: str = ""
     description: str = ""
@@ -33,6 +35,12 @@ class _Pieces:
     count: int = 0
     has_states: bool = False
     places: tuple[str, ...] = ()
+
+    def seal(self) -> None:
+        """The run at hand becomes a piece; what is added later begins another."""
+        if self.run is not None:
+            self.parts.append(self.run.sealed())
+            self.run = None
 
 
 @dataclass(slots=True)
@@ -50,13 +58,23 @@ class Gather:
     spill: Spill | None = None
     parted: list[tuple[str, tuple[str, ...]]] = field(default_factory=list)
 
-    def add(self, tag: str, time: TimeArray, value: FloatArray, quality: ByteArray | None, file: str) -> None:
-        """Add readings of one tag, in file order."""
+    def add(
+        self, tag: str, time: TimeArray, value: FloatArray, quality: ByteArray | None, file: str, *, slices: bool = False
+    ) -> None:  # fmt: skip
+        """Add readings of one tag, in file order.
+
+        slices : whether the arrays are slices of larger ones of many tags; they are copied, so that those can go
+        """
         if not time.size:
             return
         pieces = self.tags.setdefault(tag, _Pieces())
         pieces.kept = pieces.kept or self.kept
-        pieces.parts.append((time, value, quality))
+        if slices:
+            pieces.run = pieces.run or Run()
+            pieces.run.add(time, value, quality)
+        else:
+            pieces.seal()
+            pieces.parts.append((time, value, quality))
         pieces.has_states = pieces.has_states or (quality is not None and int(quality.max()) >= STATE_OFF)
         if not pieces.files or pieces.files[-1][0] != file:
             pieces.files.append((file, pieces.count))
@@ -88,6 +106,7 @@ class Gather:
         self.spill = self.spill or Spill()
         kept: dict[int, tuple[object, Stored]] = {}  # columns of a wide table share their times
         for pieces in self.tags.values():
+            pieces.seal()
             pieces.parts = [self._stored(part, kept) for part in pieces.parts]
         self.held = 0
 
@@ -105,12 +124,15 @@ class Gather:
 
     def mark(self) -> dict[str, int]:
         """Where the record stands, for :meth:`rollback`."""
+        for pieces in self.tags.values():
+            pieces.seal()
         return {tag: len(pieces.parts) for tag, pieces in self.tags.items()}
 
     def rollback(self, mark: dict[str, int]) -> None:
         """Drop what was added since the mark."""
         for tag in list(self.tags):
             pieces = self.tags[tag]
+            pieces.seal()
             pieces.count -= sum(part[0].size for part in pieces.parts[mark.get(tag, 0) :])
             del pieces.parts[mark.get(tag, 0) :]
             pieces.files = [at for at in pieces.files if at[1] < pieces.count]
@@ -129,6 +151,7 @@ class Gather:
             if not pieces.count:
                 continue
             self.tags[tag] = _Pieces()
+            pieces.seal()
             time, value, quality = join.tag(pieces)
             parts = self._parts(tag, pieces, time, value) if apart else {}
             for name, (files, rows) in parts.items():

@@ -93,3 +93,40 @@ def test_what_lies_on_disk_can_be_let_go_and_is_still_there() -> None:
     assert views[0].tolist() == list(range(5_000))
     assert views[1].tolist() == list(range(7, 5_007))
     assert plain.tolist() == [0, 1, 2]
+
+
+@pytest.mark.parametrize("spill_bytes", [0, 400_000, 10**9])
+def test_slices_are_copied_end_to_end_beside_whole_columns(spill_bytes: int) -> None:
+    gather, plain = Gather(spill_bytes), Gather(10**9)
+    rng = np.random.default_rng(11)
+    for number, size in enumerate([3, 1, 2_000, 70_000, 9_000, 40]):
+        time = np.arange(size, dtype=np.int64) + 10**6 * number
+        value = rng.normal(size=size)
+        quality = (rng.random(size) < 0.1).astype(np.uint8) if number in (2, 4) else None
+        plain.add("A", time.copy(), value.copy(), quality, "f")
+        gather.add("A", time, value, quality, "f", slices=number != 3)
+        if number != 3:  # the arrays of a slice may be used again at once
+            time[:], value[:] = -1, -1
+        gather.relieve()
+    found, expected = gather.series()["A"], plain.series()["A"]
+    np.testing.assert_array_equal(found.time, expected.time)
+    np.testing.assert_array_equal(found.value, expected.value)
+    np.testing.assert_array_equal(found.quality, expected.quality)
+
+
+@pytest.mark.parametrize("spill_bytes", [0, 10**9])
+def test_rollback_forgets_slices_too(spill_bytes: int) -> None:
+    gather = Gather(spill_bytes)
+    gather.add("A", np.array([1], np.int64), np.array([1.0]), None, "f", slices=True)
+    gather.relieve()
+    mark = gather.mark()
+    gather.add("A", np.array([2], np.int64), np.array([2.0]), None, "g", slices=True)
+    gather.add("B", np.array([2], np.int64), np.array([2.0]), None, "g", slices=True)
+    gather.rollback(mark)
+    gather.add("A", np.array([3], np.int64), np.array([3.0]), np.array([1], np.uint8), "h", slices=True)
+    series = gather.series()
+    assert list(series) == ["A"]
+    assert series["A"].time.tolist() == [1, 3]
+    assert series["A"].value.tolist() == [1.0, 3.0]
+    assert series["A"].quality.tolist() == [0, 1]
+    assert series["A"].files == ("f", "h")
