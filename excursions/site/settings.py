@@ -162,7 +162,9 @@ def load_settings(path: Path) -> Settings:
     made = Settings()
     known = {item.name: getattr(made, item.name) for item in fields(made)}
     for name, table in raw.items():
-        if name not in known or not isinstance(table, dict):
+        if not isinstance(table, dict):
+            raise _unknown(path, f'"{name}" above all sections', name, list(known))
+        if name not in known:
             raise _unknown(path, f"section [{name}]", name, list(known))
         made = replace(made, **{name: _section(path, name, known[name], table)})
     return _checked(path, made)
@@ -201,13 +203,19 @@ def _typed(path: Path, key: str, default: object, value: object) -> object:
 
 
 def _unknown(path: Path, found: str, word: str, choices: list[str]) -> UsageError:
+    homes = [item.name for item in fields(Settings) if word in _keys(item.name)]
     near = nearest(word, choices)
     return UsageError(
         found=found,
         expected="one of " + ", ".join(choices),
-        mend=f'did you mean "{near}"?' if near else "take it out",
+        mend=f"put it below [{homes[0]}]" if homes else f'did you mean "{near}"?' if near else "take it out",
         file=str(path),
     )
+
+
+def _keys(section: str) -> list[str]:
+    """What a section may state."""
+    return [item.name for item in fields(getattr(Settings(), section))]
 
 
 def _checked(path: Path, made: Settings) -> Settings:

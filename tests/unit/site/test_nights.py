@@ -216,6 +216,8 @@ def test_the_digest_goes_out_by_mail(site: Site, later: Path) -> None:
         ("[inbox]\nsettle = 3\n", 'Did you mean "settle_s"'),
         ("[schedul]\nat = '1'\n", 'Did you mean "schedule"'),
         ("[schedule]\nat = '25:99'\n", "a time of day"),
+        ("jobs = 1\n[inbox]\n", "Put it below [search]"),
+        ("[inbox]\nhost = 'h'\n", "Put it below [smtp]"),
         ("[search]\njobs = 'many'\n", "expected a whole number"),
         ("[search]\nreport_from = 'loud'\n", "note or check or act"),
         ("[smtp]\nhost = 'h'\n", "at least one address"),
