@@ -249,7 +249,8 @@ class Limit:
 
     size: in `unit`, measured as the kind says (ratios of noise: 2 is twice, 0.5 half as much), NaN where the
     record cannot show it; lasting_s: how long it must last for that [s], 0 when the length is the size or
-    does not matter (stuck: the same limit for a reading that flickers or creeps); sentence: the same in words.
+    does not matter (stuck: the same limit for a reading that flickers or creeps); sentence: the same in words;
+    at_once: smallest size where it comes from one sample to the next, NaN where that makes no difference.
     """
 
     kind: str
@@ -257,6 +258,12 @@ class Limit:
     unit: str
     lasting_s: float
     sentence: str
+    at_once: float = math.nan
+
+    @property
+    def is_stated(self) -> bool:
+        """Whether this record can show the kind at all."""
+        return math.isfinite(self.size) or math.isfinite(self.at_once)
 
 
 def short_id(*parts: object) -> str:

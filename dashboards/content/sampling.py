@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 from dashboards.wording import Reader, capital, joined, thousands
 from excursions.handbook import page_of
 from excursions.kinds import KINDS
@@ -36,9 +34,9 @@ def limit_words(findings: PointFindings) -> tuple[tuple[str, str, str], ...]:
 
     Those that the record cannot show come last, together, without a page.
     """
-    shown = [limit for limit in findings.limits if math.isfinite(limit.size)]
+    shown = [limit for limit in findings.limits if limit.is_stated]
     found = {event.kind for event in findings.events}
-    silent = [limit.kind for limit in findings.limits if not math.isfinite(limit.size)]
+    silent = [limit.kind for limit in findings.limits if not limit.is_stated]
     unseen = [KINDS[kind].label for kind in silent if kind not in found]
     unmeasured = [KINDS[kind].label for kind in silent if kind in found]
     said = [

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 from scipy.special import stdtrit
@@ -80,7 +81,8 @@ def detection_limits(record: Record, settings: Mapping[str, object] | None = Non
 def _searched(record: Record, survey: Survey, unit: str, given: Mapping[str, object]) -> list[Limit]:
     """Limits of what is searched for in the live reading."""
     longest = _walk_s(survey)
-    stay, step = step_limit(record, survey)
+    stay, step, jump = step_limit(record, survey)
+    sharper = f"{written(jump, 2)} {unit} at once, " if jump < step else ""
     growth, collapse, day_s = _noise_limits(survey, chosen(given, "noise", NoiseSettings()))
     slower, spacing_s = _response_limit(record, survey, chosen(given, "slow_response", ResponseSettings()))
     cycle, chunk_s = least_amplitude(record, chosen(given, "periodic", PeriodicSettings()))
@@ -91,7 +93,7 @@ def _searched(record: Record, survey: Survey, unit: str, given: Mapping[str, obj
         make("stuck", still, "s", lasting_s=flicker, most=longest, say=lambda s: f"a reading that stands still for less than {duration_text(s)}, or flickers or creeps for less than {duration_text(flicker)},"),
         make("noise_growth", growth, "", lasting_s=day_s, most=LOUDEST, say=lambda s: f"noise less than {written(s, 2)} times as large, or for less than {duration_text(day_s)},"),
         make("noise_collapse", collapse, "", lasting_s=day_s, least=1 / LOUDEST, say=lambda s: f"noise that keeps more than {written(s, 2)} of its size, or falls for less than {duration_text(day_s)},"),
-        make("step", step, unit, lasting_s=stay, most=far, say=lambda s: f"a step smaller than {written(s, 2)} {unit}, or one that stays for less than {duration_text(stay)},"),
+        _or_at_once(make("step", step, unit, lasting_s=stay, most=far, say=lambda s: f"a step smaller than {written(s, 2)} {unit}, {sharper}or one that stays for less than {duration_text(stay)},"), jump, far),
         *_walks(record, survey, unit, far),
         make("slow_response", slower, "s", lasting_s=spacing_s, most=DAY_S, say=lambda s: f"a response that takes less than {duration_text(s)} longer, or for less than {duration_text(spacing_s)},"),
         make("periodic", cycle, unit, lasting_s=chunk_s, most=far, say=lambda s: f"a cycle of amplitude less than {written(s, 2)} {unit}, or for less than {duration_text(chunk_s)},"),
@@ -125,8 +127,12 @@ def _senseless(survey: Survey) -> float:
     return SENSELESS * max(span, survey.noise)
 
 
-def step_limit(record: Record, survey: Survey) -> tuple[float, float]:
-    """How long a step must stay [s], and the smallest one found then: the best width, or a jump between two samples."""
+def step_limit(record: Record, survey: Survey) -> tuple[float, float, float]:
+    """How long a step must stay [s], the smallest one found then however it comes, and the smallest that comes from
+    one sample to the next; the reading's unit.
+
+    What takes minutes looks like what the process does; what comes at once has only other jumps to stand out from.
+    """
     floor = 0.3 * survey.quantum
     wide, width = _least_difference(differences_of(survey), len(survey.rest), floor=floor)
     if len(survey.blocks) <= SHORT:
@@ -136,15 +142,24 @@ def step_limit(record: Record, survey: Survey) -> tuple[float, float]:
     wide = max(wide, _habit(np.array([abs(change.size) for change in survey.changes])))
     while moves(survey, wide, SLOW_CHANGE_S) > HABIT and wide < span:
         wide *= 1.1
-    jump = _least_jump(record, survey)
-    size, width = (jump, 1) if jump < wide else (wide, width)
-    size = max(size, MARGIN * TRIFLE * tolerance, survey.quantum)
+    least = max(MARGIN * TRIFLE * tolerance, survey.quantum)
+    size, jump = max(wide, least), max(_least_jump(record, survey), least)
     for name, apart in apart_from_neighbours(survey):
-        least, stay = _least_difference(differences_apart(survey, name, apart), len(apart), floor=floor)
-        least = max(least, MARGIN * TRIFLE_APART * tolerance, survey.quantum)
-        if least < size:
-            size, width = least, stay
-    return max(width, 2) * survey.blocks.width_s, size
+        differing, stay = _least_difference(differences_apart(survey, name, apart), len(apart), floor=floor)
+        differing = max(differing, MARGIN * TRIFLE_APART * tolerance, survey.quantum)
+        if differing < size:
+            size, width = differing, stay
+    return max(width, 2) * survey.blocks.width_s, size, min(size, jump)
+
+
+def _or_at_once(limit: Limit, jump: float, far: float) -> Limit:
+    """With the smaller size of what comes at once; that alone where nothing slower can be found."""
+    if not jump < min(far, math.inf if math.isnan(limit.size) else limit.size):
+        return limit
+    if not math.isnan(limit.size):
+        return replace(limit, at_once=jump)
+    sentence = f"a step smaller than {written(jump, 2)} {limit.unit}, or of any size that takes more than two samples, may not be seen here"
+    return replace(limit, at_once=jump, sentence=" ".join(sentence.split()).replace(" ,", ","))
 
 
 def _least_difference(

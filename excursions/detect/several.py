@@ -19,13 +19,14 @@ import numpy as np
 from excursions.detect.scan import Change
 from excursions.detect.shape import Transition, transition_of
 from excursions.detect.survey import Survey, jumps_of
-from excursions.records import Record
+from excursions.records import FloatArray, IndexArray, Record
 
 MOST_OTHERS, QUICK_SHARE = (
     12,
     0.2,
 )  # other changes that show how fast the process is, and how many may be at once
 OUTRUN = 2.0  # times the tallest other jump of the record: a pace it never has
+TELLING = 0.2  # of the size: a smaller change shows nothing of how fast a large one comes
 BESIDE_JUMP = 8  # samples: jumps so near are the same one
 FASTEST_VESSEL_S = (
     60.0  # a stirred vessel takes minutes to reach a new level; samples further apart cannot show it (cp)
@@ -54,26 +55,41 @@ def outruns(
 ) -> bool:
     """Whether a change, and the others of its kind, came faster than any medium in a vessel, and the rest took its time.
 
+    From one sample to the next, or sharply within a minute: then beside all moves that took as long.
+
     At rest at zero and away from it a reading goes at once, as a pump does.
     """
     if survey.interval_s > FASTEST_VESSEL_S or change.across:
         return False
-    for one in family:
-        if (
-            one.samples > 2
-            or one.length_s > max(3 * survey.interval_s, 1.0)
-            or 0.0 in (one.before, one.after)
-        ):
-            return False
-    jumps = jumps_of(record, survey)
+    at_once = all(one.samples <= 2 and one.length_s <= max(3 * survey.interval_s, 1.0) for one in family)
+    if not at_once and any(not one.sharp or one.length_s > FASTEST_VESSEL_S for one in family):
+        return False
+    if any(0.0 in (one.before, one.after) for one in family):
+        return False
     first = np.array([one.first for one in family])
-    own = (np.abs(jumps.at[:, None] - first) <= BESIDE_JUMP).any(axis=1)
-    this = np.abs(jumps.at - family[0].first) <= BESIDE_JUMP
-    if not np.max(jumps.size[this], initial=0.0) > OUTRUN * np.max(jumps.size[~own], initial=0.0):
-        return False  # from one sample to the next this process has gone nearly as far
+    lag = 1 if at_once else max(one.samples for one in family)
+    at, size = _jumps(record, survey) if at_once else _moves(survey, lag)
+    own, this = np.abs(at[:, None] - first) <= BESIDE_JUMP + lag, np.abs(at - first[0]) <= BESIDE_JUMP + lag
+    if not np.max(size[this], initial=0.0) > OUTRUN * np.max(size[~own.any(axis=1)], initial=0.0):
+        return False  # within that time this process has gone nearly as far
     others = [
         transition_of(survey, other) for other in every[: MOST_OTHERS + len(family)] if other is not change
     ]
-    others = [other for other in others if np.abs(other.first - first).min() > BESIDE_JUMP][:MOST_OTHERS]
-    quick = sum(other.samples <= 2 for other in others)
-    return quick <= max(QUICK_SHARE * len(others), 1.0)  # one small one is chance
+    apart = (other for other in others if np.abs(other.first - first).min() > BESIDE_JUMP)
+    least = TELLING * abs(family[0].size)
+    others = [o for o in apart if o.sharp and not o.hidden and abs(o.size) >= least][:MOST_OTHERS]
+    quick = sum(other.samples <= max(lag, 2) for other in others)
+    return quick <= max(QUICK_SHARE * len(others), 1.0)  # one is chance
+
+
+def _jumps(record: Record, survey: Survey) -> tuple[IndexArray, FloatArray]:
+    """Where (k,) and how far the reading went from one sample to the next, the largest of each block."""
+    jumps = jumps_of(record, survey)
+    return jumps.at, jumps.size
+
+
+def _moves(survey: Survey, lag: int) -> tuple[IndexArray, FloatArray]:
+    """Where (n - lag,) and how far the reading went in so many samples; not at all across a break."""
+    value, breaks = survey.live.value, np.cumsum(survey.live.fresh)
+    moved = np.where(breaks[lag:] == breaks[:-lag], np.abs(value[lag:] - value[:-lag]), 0.0)
+    return np.arange(moved.size), moved

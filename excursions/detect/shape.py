@@ -208,11 +208,10 @@ def _on_samples(survey: Survey, change: Change, begin: int, end: int) -> Transit
     size = after - before
     noise = max(survey.noise, survey.quantum / 2)
     split = _split(part, before, after, noise)
-    margin = LEAVING * abs(size) + 2 * noise
-    towards = (part - before) * np.sign(size)
     start = settle = 0
-    if not _at_once(part, split, size):
-        start = _walk(towards[:split][::-1] > margin)
+    if not _at_once(part, split, size) or _goes_on(live.value, first + split, size):
+        margin = LEAVING * abs(size) + 2 * noise
+        start = _walk((part[:split] - before)[::-1] * np.sign(size) > margin)
         settle = _walk((after - part[split:]) * np.sign(size) > margin)
     onset, settled = first + split - start, min(first + split + settle, len(live) - 1)
     length = (live.time[settled] - live.time[onset]) / NS_PER_S
@@ -261,6 +260,12 @@ def _at_once(part: FloatArray, split: int, size: float) -> bool:
         return False
     moved = median(part[split : split + 3]) - median(part[split - 3 : split])
     return bool(moved * np.sign(size) > AT_ONCE * abs(size))
+
+
+def _goes_on(value: FloatArray, at: int, size: float) -> bool:
+    """Whether the change goes on on either side of a split: the samples next to it make too little of it a jump."""
+    before, after, _ = _beside(value, at, at, (0.0, size))
+    return (after - before) * np.sign(size) < AT_ONCE * abs(size)
 
 
 def _beside(

@@ -59,8 +59,10 @@ LIKE, MUCH_LARGER = (
     0.5,
     3.0,
 )  # a change of half to three times the size is of the same kind; what is larger is another
+LIKE_SEEN = 0.35  # of the size: what samples close together show in themselves must be about as large too
 LIKE_MOVE = 0.8  # of a change: a move that the process may as well have made instead
 JEFFREYS = 0.5  # a change more than was seen is always possible: half a count
+SLOW_RETURN = 0.5  # what came at once, held its level and went back by and by may be two things (cp)
 BACK = (0.6, 1.6)  # a return undoes 60 to 160 % of a step
 
 
@@ -166,7 +168,10 @@ def _event(
         return []
     like = _alike(context, i, shapes, company)
     alike = len(like)
-    if not record.neighbours:  # beside one that usually goes along, its moves are counted with it
+    outran = outruns(record, survey, context.every, change, [shapes[k] for k in (i, *like)])
+    if (
+        not record.neighbours and not outran
+    ):  # beside one that usually goes along, its moves are counted with it
         alike = max(alike, _moves_beside(survey, change, shape))
     prior = expected_faults(settings.faults_per_year, survey.years)
     until = next_reset(record, start) or int(survey.live.time[-1])
@@ -176,8 +181,7 @@ def _event(
         *_beside(context, company[i], shape, (start, end)),
         *_sampled(context, i, start, until, shape.size),
     )
-    outran = outruns(record, survey, context.every, change, [shapes[k] for k in (i, *like)])
-    usual = shared(_usual_clues(context, change, shape, start), 0 if outran else alike)
+    usual = shared(_usual_clues(context, shapes, i, start, outran=outran), 0 if outran else alike)
     alone = unexplained(JEFFREYS, survey.years)
     probe = weigh(
         prior=prior,
@@ -253,6 +257,7 @@ def _alike(context: _Context, i: int, shapes: list[Transition], company: list[tu
     change = context.every[i]
     back = _return(context, change)
     longest = max(FAST * shapes[i].length_s, 2 * context.survey.interval_s)
+    far_apart = context.survey.interval_s > FASTEST_VESSEL_S
     unexplained = [_odds(clues) >= min(1.0, _odds(company[i])) for clues in company]
     return [
         k
@@ -261,6 +266,7 @@ def _alike(context: _Context, i: int, shapes: list[Transition], company: list[tu
         and k != i
         and other is not back
         and LIKE <= abs(other.size / change.size) <= MUCH_LARGER
+        and (far_apart or shapes[k].hidden or abs(shapes[k].size) >= LIKE_SEEN * abs(shapes[i].size))
         and (other.sudden or not change.sudden)
         and (shapes[i].hidden or shapes[k].length_s <= longest)
     ]
@@ -336,24 +342,31 @@ def _return(context: _Context, change: Change) -> Change | None:
     return later[0] if BACK[0] <= ratio <= BACK[1] else None
 
 
-def _usual_clues(context: _Context, change: Change, shape: Transition, start: int) -> tuple[Clue, ...]:
+def _usual_clues(
+    context: _Context, shapes: list[Transition], i: int, start: int, *, outran: bool
+) -> tuple[Clue, ...]:
     """How it looks in itself; other changes of this record may well look the same."""
-    return (_speed(shape), _stay(context, change, shape, start), _place(context.survey, change, shape))
+    stay = _stay(context, shapes, i, start)
+    return (_speed(shapes[i], outran=outran), stay, _place(context.survey, context.every[i], shapes[i]))
 
 
-def _speed(shape: Transition) -> Clue:
+def _speed(shape: Transition, *, outran: bool) -> Clue:
     """At once, while the process is slow; or as slowly as a process moves."""
     if not shape.sharp:
         return Clue(odds=1.0)
     if shape.samples <= 2:
         return Clue(odds=3.0, words="at once, from one sample to the next", inside=True)
+    if outran:
+        took = duration_text(shape.length_s)
+        return Clue(odds=3.0, words=f"within {took}, faster than anything else in this record", inside=True)
     if shape.samples >= 8:
         return Clue(odds=0.5, words=f"took {duration_text(shape.length_s)}", inside=True)
     return Clue(odds=1.5)
 
 
-def _stay(context: _Context, change: Change, shape: Transition, start: int) -> Clue:
+def _stay(context: _Context, shapes: list[Transition], i: int, start: int) -> Clue:
     """Whether it stays, comes back by itself, or is taken out by a calibration or cleaning."""
+    change, shape = context.every[i], shapes[i]
     if shape.held:
         return Clue(odds=1.0)  # the reading is back and its error is not
     survey, record = context.survey, context.record
@@ -367,8 +380,12 @@ def _stay(context: _Context, change: Change, shape: Transition, start: int) -> C
         ):
             return Clue(odds=8.0, words="a calibration or cleaning took it out again")
         if reset is None or when < reset:
-            length = duration_text((when - start) / NS_PER_S)
-            return Clue(odds=0.15, words=f"came back by itself after {length}", inside=True)
+            away_s, slow_s = (when - start) / NS_PER_S, shapes[context.every.index(back)].length_s
+            words = f"came back by itself after {duration_text(away_s)}"
+            quick = shape.sharp and (shape.samples <= 2 or shape.length_s <= FASTEST_VESSEL_S)
+            if quick and slow_s > FAST * shape.length_s and away_s > FAST * slow_s:
+                return Clue(odds=SLOW_RETURN, words=f"{words}, much slower than it had gone", inside=True)
+            return Clue(odds=0.15, words=words, inside=True)
     until = blocks.at(reset) if reset is not None else len(blocks)
     if went_back(survey, change.at, until, shape.before, shape.size):
         return Clue(odds=0.2, words="the reading went back by itself", inside=True)

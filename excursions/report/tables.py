@@ -74,6 +74,10 @@ COLUMNS: dict[str, dict[str, tuple[pl.DataType | type[pl.DataType], str]]] = {
             pl.Float64,
             "smallest event found with some certainty on this record, in `unit`; empty: it cannot show it",
         ),
+        "limit_at_once": (
+            pl.Float64,
+            "the same, in `unit`, where it comes from one sample to the next; empty: no difference",
+        ),
         "unit": (pl.String, "unit of the limit; empty for ratios of noise"),
         "lasting_h": (pl.Float64, "how long it must last for that [h]; 0 where the limit is a length itself"),
         "sentence": (pl.String, "the same in words"),
@@ -242,6 +246,7 @@ def limits_table(result: ScanResult) -> pl.DataFrame:
                 "point": findings.point.name,
                 "kind": limit.kind,
                 "limit": limit.size if math.isfinite(limit.size) else None,
+                "limit_at_once": limit.at_once if math.isfinite(limit.at_once) else None,
                 "unit": limit.unit,
                 "lasting_h": limit.lasting_s / 3_600.0,
                 "sentence": limit.sentence,

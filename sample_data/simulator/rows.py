@@ -100,7 +100,8 @@ def _fault_row(sim: SimulatedPoint, fault: Fault) -> TruthRow:
     if fault.kind == "stuck":
         at = min(int(np.searchsorted(sim.grid.t, start)) + 60, sim.reading.size - 1)
         size = float(sim.reading[at])
-    return _row(sim, fault.kind, start, end, size, role_of(fault), fault.mode, fault.note, judged=True)
+    mode = fault.mode or ("ramp" if "ramp_s" in fault.more else "")
+    return _row(sim, fault.kind, start, end, size, role_of(fault), mode, fault.note, judged=True)
 
 
 def _aftermath_rows(sim: SimulatedPoint) -> list[TruthRow]:

@@ -26,7 +26,7 @@ PLAYED_S, FEWEST_PLAYED = (
 def stated_size(row: TruthRow, value: TagRows, how: Recording, limits: Mapping[str, Limit]) -> float:
     """Size of a true event over its stated limit; NaN where the record is said not to show that kind."""
     limit = limits.get(row.kind)
-    if limit is None or not math.isfinite(limit.size):
+    if limit is None or not limit.is_stated:
         return math.nan
     lasted = (row.end - row.start) / NS_PER_S
     size = _over(row, value, how, limit, lasted)
@@ -45,6 +45,9 @@ def _over(row: TruthRow, value: TagRows, how: Recording, limit: Limit, lasted: f
     if row.kind in ("noise_growth", "noise_collapse"):
         before, after = shown_noise(value, row, how.deadband), _noise_within(value, row)
         return max(math.log(max(after, 0.01 * before) / before) / math.log(limit.size), 0.0)
+    if row.kind == "step":  # NaN where only what comes at once can be shown
+        at_once = math.isfinite(limit.at_once) and row.mode != "ramp"
+        return size / (limit.at_once if at_once else limit.size)
     if row.kind == "spikes" and how.averaged > 1:
         size /= 2  # it falls into two averages
     if row.kind == "slow_response":

@@ -47,6 +47,19 @@ def test_a_step_above_the_limit_is_found(side: float, seed: int) -> None:
 
 
 @SEEDS
+def test_a_step_at_once_above_its_own_limit_is_found(seed: int) -> None:
+    found = detection_limits(record(process(seed)))["step"]
+    assert found.at_once < found.size
+    assert "step" in kinds(with_step(process(seed), 21_000, MARGIN * found.at_once))
+
+
+@SEEDS
+def test_a_ramp_of_minutes_above_the_limit_is_found(seed: int) -> None:
+    size = MARGIN * limit("step", seed)
+    assert "step" in kinds(with_ramp(process(seed), 21_000, 21_020, size))
+
+
+@SEEDS
 def test_a_drift_above_the_limit_is_found(seed: int) -> None:
     value = with_ramp(process(seed), 18_000, 18_000 + N // 8, MARGIN * limit("drift", seed))
     assert "drift" in kinds(value)
@@ -93,8 +106,9 @@ def test_a_record_without_samples_has_no_limits() -> None:
 
 def test_limits_are_worded_as_what_may_be_missed() -> None:
     found = detection_limits(record(process(0)))
-    said = f"a step smaller than {written(found['step'].size, 2)} , or one"
-    assert found["step"].sentence.startswith(said.replace(" ,", ","))
+    step = found["step"]
+    assert step.sentence.startswith(f"a step smaller than {written(step.size, 2)}, ")
+    assert f", {written(step.at_once, 2)} at once, or one that stays" in step.sentence
     assert all(
         limit.sentence.endswith(("may not be seen here", "cannot show it")) for limit in found.values()
     )

@@ -17,6 +17,7 @@ from tests.builders import (
     level,
     make_record,
     make_signal,
+    quantised,
     state_line,
     with_ramp,
     with_step,
@@ -209,3 +210,20 @@ def test_what_a_calibration_of_the_log_took_out_did_not_come_back_by_itself() ->
     assert told.origin == "probe"
     assert "a calibration or cleaning took it out again" in told.evidence
     assert abs(minute(told) - 10_000) <= 2
+
+
+@pytest.mark.parametrize("seed", [0, 1, 2])
+def test_a_change_within_a_minute_amid_a_medium_that_takes_a_quarter_of_an_hour_is_not_laid_to_it(
+    seed: int,
+) -> None:
+    """Ten seconds a sample, set-points followed with a time constant of ten minutes, one of them while the fault lasts."""
+    n = 14 * 8_640
+    x = 4.0 + coloured(n, 0.0, 0.03, 360, seed) + level(n, 0.0, 0.005, seed + 9)
+    at = np.arange(n)
+    for when, size in ((20_000, 1.0), (35_000, 1.2), (50_000, -1.5), (95_000, 0.7), (110_000, -0.9)):
+        x += np.where(at >= when, size * (1 - np.exp(-(at - when) / 60.0)), 0.0)
+    x -= 0.6 * np.clip((at - 70_000) / 6, 0, 1)
+    found = detect_step(make_record(quantised(x, 0.01), measurand="oxygen", every_s=10.0))
+    (event,) = [event for event in found if event.details["transition_s"] <= 60.0]
+    assert event.origin == "undecided"
+    assert event.size == pytest.approx(-0.6, abs=0.1)
