@@ -265,7 +265,7 @@ def _at_once(part: FloatArray, split: int, size: float) -> bool:
 def _goes_on(value: FloatArray, at: int, size: float) -> bool:
     """Whether the change goes on on either side of a split: the samples next to it make too little of it a jump."""
     before, after, _ = _beside(value, at, at, (0.0, size))
-    return (after - before) * np.sign(size) < AT_ONCE * abs(size)
+    return bool((after - before) * np.sign(size) < AT_ONCE * abs(size))
 
 
 def _beside(

@@ -232,11 +232,12 @@ def _changes(signal: Signal, start: int, end: int) -> int:
 
 def _jumps(record: Record, trace: Trace, settings: TemperatureFaultSettings) -> list[Event]:
     """Offsets that come in one step while measuring; a step back of like size ends the event."""
-    least = _least_jump(trace, settings)
+    scan_s = _scan_s(record.temperature, trace)
+    least = _least_jump(trace, scan_s, settings)
     if not math.isfinite(least):
         return []
     change = np.diff(trace.value)
-    near = np.diff(trace.time) <= 1.5 * trace.usual_s * NS_PER_S
+    near = np.diff(trace.time) <= (trace.gap_s if trace.held else 1.5 * trace.usual_s) * NS_PER_S
     large = np.flatnonzero((np.abs(change) >= least) & near)
     flickers = _flickers(record, trace, large, change, settings)
     at = [int(i) for i in large if not any(e.start <= trace.time[i + 1] <= e.end for e in flickers)]
@@ -251,7 +252,7 @@ def _jumps(record: Record, trace: Trace, settings: TemperatureFaultSettings) -> 
             continue
         back = next((j for j in at[number + 1 :] if abs(change[i] + change[j]) <= 0.3 * abs(change[i])), None)
         used |= {back} if back is not None else set()
-        events.append(_jump_event(record, trace, i, back, float(change[i])))
+        events.append(_jump_event(record, trace, (i, back), float(change[i]), scan_s))
     return events
 
 
@@ -305,7 +306,7 @@ def least_lasting_jump(signal: Signal, settings: TemperatureFaultSettings) -> fl
     trace = trace_of(signal)
     if trace is None:
         return math.inf
-    least = _least_jump(trace, settings)
+    least = _least_jump(trace, _scan_s(signal, trace), settings)
     if not math.isfinite(least) or len(trace) < 4 * settings.jump_window:
         return settings.wild_k
     spans = np.lib.stride_tricks.sliding_window_view(trace.value, settings.jump_window)
@@ -313,12 +314,24 @@ def least_lasting_jump(signal: Signal, settings: TemperatureFaultSettings) -> fl
     return max(1.1 * least, 5.0 * scatter)
 
 
-def _least_jump(trace: Trace, settings: TemperatureFaultSettings) -> float:
-    """Smallest step that stands out [K]; infinite where samples are too far apart to tell a step from a ramp."""
-    if trace.interval_s > 60.0 or trace.held:
+def _scan_s(signal: Signal | None, trace: Trace) -> float:
+    """Time in which a change between two samples must have come [s].
+
+    Recorded on exception, the last value stood, within the dead band, until one scan before the next sample; of a line
+    that a swinging door drew nobody knows.
+    """
+    if signal is None or not trace.held:
+        return trace.interval_s
+    told = signal.sampling.kind == "exception" and signal.sampling.shortest_s > 0
+    return signal.sampling.shortest_s if told else math.inf
+
+
+def _least_jump(trace: Trace, scan_s: float, settings: TemperatureFaultSettings) -> float:
+    """Smallest step that stands out [K]; infinite where scans are too far apart to tell a step from a ramp."""
+    if scan_s > 60.0:
         return math.inf
     spread = trace.once("usual step", lambda: _usual_step(trace))
-    base = settings.jump_k if trace.interval_s <= 10.0 else settings.jump_slow_k
+    base = settings.jump_k if scan_s <= 10.0 else settings.jump_slow_k
     return max(base, settings.jump_spreads * max(spread, trace.resolution / 2))
 
 
@@ -353,10 +366,13 @@ def _calm(record: Record, trace: Trace, i: int) -> bool:
     return bool(np.isin(record.states.at(around), (MEASURING, NO_DATA)).all())
 
 
-def _jump_event(record: Record, trace: Trace, i: int, back: int | None, size: float) -> Event:
+def _jump_event(
+    record: Record, trace: Trace, at: tuple[int, int | None], size: float, scan_s: float
+) -> Event:
+    i, back = at
     end = int(trace.time[back + 1]) if back is not None else int(trace.time[-1]) + 1
     start = int(trace.time[i + 1])
-    facts = [f"jumped by {size:+.1f} K from one sample to the next, {trace.interval_s:g} s apart"]
+    facts = [f"jumped by {size:+.1f} K from one sample to the next, {scan_s:g} s apart"]
     facts.append(
         f"jumped back after {duration_text((end - start) / NS_PER_S)}"
         if back is not None

@@ -9,7 +9,9 @@ from excursions.clock import NS_PER_S
 from excursions.detect.over_temperature import detect_over_temperature
 from excursions.detect.temperature_fault import detect_temperature_fault
 from excursions.detect.thermal_shock import detect_thermal_shock
-from tests.builders import T0, coloured, quantised
+from excursions.plant import Plant, Point
+from excursions.records import Record
+from tests.builders import T0, all_measuring, coloured, level, make_signal, on_exception, quantised
 from tests.scenes import DAY_S, Scene, record_of, scene
 
 SEEDS = range(3)
@@ -74,6 +76,44 @@ def test_a_jump_and_its_way_back_are_one_fault(size: float, seed: int) -> None:
     (event,) = detect_temperature_fault(record_of(made))
     assert event.size == pytest.approx(size, abs=0.6)
     assert ((event.start - T0) / NS_PER_S, (event.end - T0) / NS_PER_S) == (8700 * 60, 9200 * 60)
+
+
+def exception_record(temperature: np.ndarray) -> Record:
+    """Six days scanned every ten seconds; the temperature kept at every fifth of a kelvin, or hourly."""
+    time = T0 + np.arange(temperature.size, dtype=np.int64) * 10 * NS_PER_S
+    reading = make_signal(coloured(time.size, 7.0, 0.02, 500, 3), time=time, measurand="ph")
+    kept_at, kept = on_exception(time, np.round(temperature, 2), 0.2, 3_600.0)
+    heat = make_signal(kept, time=kept_at, measurand="temperature")
+    assert heat.sampling.kind == "exception"
+    point = Point(name="A1", measurand="ph", value="A1", temperature="A1.T")
+    return Record(
+        point=point,
+        plant=Plant(points=(point,)),
+        value=reading,
+        temperature=heat,
+        states=all_measuring(reading),
+    )
+
+
+def warmed(warm: np.ndarray, begin: int, end: int) -> None:
+    """A warmer medium for a while, through an element with a time constant of forty seconds."""
+    at = np.arange(warm.size)
+    for when, size in ((begin, 23.0), (end, -23.0)):
+        warm += np.where(at > when, size * (1 - np.exp(-np.maximum(at - when, 0) / 4.0)), 0.0)
+
+
+def test_a_jump_of_an_element_recorded_on_exception_is_found_and_a_medium_is_no_jump() -> None:
+    """The recorder would have kept any change on the way: between two samples far apart it came at the last."""
+    at = np.arange(6 * 8_640)
+    warm = 12.0 + 2.0 * np.sin(at / 8_640 * 2 * np.pi) + level(at.size, 0, 0.03, 5)
+    warmed(warm, 45_000, 48_000)
+    warmed(warm, 10_000, 12_000)
+    assert detect_temperature_fault(exception_record(warm)) == ()
+    faulty = warm + np.where((at > 20_000) & (at < 40_000), 23.0, 0.0)
+    (event,) = detect_temperature_fault(exception_record(faulty))
+    assert event.size == pytest.approx(23.0, abs=0.6)
+    assert (event.start - T0) / NS_PER_S == pytest.approx(200_010, abs=20)
+    assert (event.end - T0) / NS_PER_S == pytest.approx(400_000, abs=20)
 
 
 def test_a_jump_that_stays_is_open() -> None:
