@@ -17,11 +17,13 @@ import numpy as np
 
 from excursions.clock import NS_PER_DAY, NS_PER_S, duration_text
 from excursions.detect.afterwards import GONE, returned_at, stayed, went_back
+from excursions.detect.along import along_clue
 from excursions.detect.apart import apart_from_neighbours, differences_apart
 from excursions.detect.brought_round import brought_round, led_by
 from excursions.detect.laboratory import between_samples, samples_clue
 from excursions.detect.origin import (
     LATE_S,
+    WIDEST_COMPANY,
     WITNESS,
     Clue,
     Companion,
@@ -174,6 +176,7 @@ def _event(
         heat_clue(record, start),
         state_clue(record, start),
         *_beside(context, company[i], shape, (start, end)),
+        _along(survey, change, shape),
         *_sampled(context, i, start, until, shape.size),
     )
     outran = outruns(record, survey, context.every, change, [shapes[k] for k in (i, *like)])
@@ -325,6 +328,14 @@ def _beside(
             )
         )
     return (*others, Clue(odds=8.0, words=f"{context.neighbour}, which usually goes along, did not"))
+
+
+def _along(survey: Survey, change: Change, shape: Transition) -> Clue:
+    """What the temperature explains of a change that only wide windows show: as far as they reach, it may have moved as well."""
+    if change.width <= WIDEST_COMPANY:
+        return Clue(odds=1.0)
+    before, after = (max(change.at - change.width, 0), change.at), (change.at, change.at + change.width)
+    return along_clue(survey, before, after, shape.size)
 
 
 def _return(context: _Context, change: Change) -> Change | None:
