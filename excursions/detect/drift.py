@@ -36,6 +36,7 @@ from excursions.detect.origin import (
 from excursions.detect.severity import severity_of
 from excursions.detect.survey import Survey, survey_of
 from excursions.detect.walks import FEWEST_BLOCKS, SAW, TAKEN_OUT, Walk, find_walks, walks_straight
+from excursions.detect.whose import whose_clue
 from excursions.digits import number, written
 from excursions.records import CALIBRATING, CLEANING, WASHING, BoolArray, Event, FloatArray, Record
 
@@ -307,7 +308,7 @@ def _reset_clue(reset: int | None, odds: float) -> tuple[Clue, ...]:
 def _company(survey: Survey, walk: Walk) -> tuple[Clue, ...]:
     """Whether temperature or neighbours walked over the same time."""
     if walk.basis:
-        return ()
+        return (whose_clue(survey, walk),)
     edge = max((walk.hi - walk.lo) // 8, 1)
     before, after = (max(walk.lo - edge, 0), walk.lo + edge), (walk.hi - edge, walk.hi + edge)
     clues = [along_clue(survey, before, after, walk.size)]
