@@ -18,7 +18,7 @@ import numpy as np
 
 from excursions.detect.scan import Change
 from excursions.detect.shape import Transition, transition_of
-from excursions.detect.survey import Survey, jumps_of
+from excursions.detect.survey import THINNED, Survey, jumps_of
 from excursions.records import Record
 
 MOST_OTHERS, QUICK_SHARE = (
@@ -56,14 +56,11 @@ def outruns(
 
     At rest at zero and away from it a reading goes at once, as a pump does.
     """
-    if survey.interval_s > FASTEST_VESSEL_S or change.across:
+    pace = _pace_s(record, survey)
+    if pace > FASTEST_VESSEL_S or change.across:
         return False
     for one in family:
-        if (
-            one.samples > 2
-            or one.length_s > max(3 * survey.interval_s, 1.0)
-            or 0.0 in (one.before, one.after)
-        ):
+        if one.length_s > max(3 * pace, 1.0) or 0.0 in (one.before, one.after):
             return False
     jumps = jumps_of(record, survey)
     first = np.array([one.first for one in family])
@@ -77,3 +74,11 @@ def outruns(
     others = [other for other in others if np.abs(other.first - first).min() > BESIDE_JUMP][:MOST_OTHERS]
     quick = sum(other.samples <= 2 for other in others)
     return quick <= max(QUICK_SHARE * len(others), 1.0)  # one small one is chance
+
+
+def _pace_s(record: Record, survey: Survey) -> float:
+    """Time [s] between two looks of the recorder: a thinned record leaves out samples, but none of a change."""
+    if record.value is None or record.value.sampling.kind not in THINNED:
+        return survey.interval_s
+    shortest = record.value.sampling.shortest_s
+    return min(shortest, survey.interval_s) if shortest > 0 else survey.interval_s

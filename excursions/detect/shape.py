@@ -210,7 +210,7 @@ def _on_samples(survey: Survey, change: Change, begin: int, end: int) -> Transit
     split = _split(part, before, after, noise)
     margin = LEAVING * abs(size) + 2 * noise
     towards = (part - before) * np.sign(size)
-    start = settle = 0
+    start, settle = 0, _still_coming(part, split, noise)
     if not _at_once(part, split, size):
         start = _walk(towards[:split][::-1] > margin)
         settle = _walk((after - part[split:]) * np.sign(size) > margin)
@@ -221,7 +221,7 @@ def _on_samples(survey: Survey, change: Change, begin: int, end: int) -> Transit
     length = max(length, unseen) if hidden else length
     sharp = abs(size) > SHARP_NOISE * noise and not hidden
     error = change.spread
-    if sharp and settled - onset < 3:
+    if sharp and settled - onset <= 3:
         before, after, unsure = _beside(live.value, onset, settled, (before, after))
         size, error = after - before, math.hypot(error, unsure)
     if change.across:
@@ -261,6 +261,17 @@ def _at_once(part: FloatArray, split: int, size: float) -> bool:
         return False
     moved = median(part[split : split + 3]) - median(part[split - 3 : split])
     return bool(moved * np.sign(size) > AT_ONCE * abs(size))
+
+
+def _still_coming(part: FloatArray, split: int, noise: float) -> int:
+    """How many samples after a jump are still on their way to the level right behind it, as through a damped output."""
+    before, after = part[max(split - NEXT // 2, 0) : split], part[split + 3 : split + 3 + NEXT // 2]
+    if min(before.size, after.size) < 3:
+        return 0
+    level = median(after)
+    size = level - median(before)
+    way = (level - part[split : split + 3]) * np.sign(size) > LEAVING * abs(size) + 2 * noise
+    return int(np.argmin(np.append(way, False)))
 
 
 def _beside(

@@ -64,6 +64,7 @@ LIKE, MUCH_LARGER = (
 LIKE_MOVE = 0.8  # of a change: a move that the process may as well have made instead
 JEFFREYS = 0.5  # a change more than was seen is always possible: half a count
 BACK = (0.6, 1.6)  # a return undoes 60 to 160 % of a step
+BACK_AT_ONCE = (0.8, 1.25)  # a jump that undoes a jump is as large: both are known to the sample
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -343,8 +344,8 @@ def _return(context: _Context, change: Change) -> Change | None:
     later = [other for other in context.every if other.at > change.at]
     if not later:
         return None
-    ratio = -later[0].size / change.size
-    return later[0] if BACK[0] <= ratio <= BACK[1] else None
+    low, high = BACK_AT_ONCE if change.sudden and later[0].sudden else BACK
+    return later[0] if low <= -later[0].size / change.size <= high else None
 
 
 def _usual_clues(context: _Context, change: Change, shape: Transition, start: int) -> tuple[Clue, ...]:
