@@ -36,7 +36,7 @@ def along_clue(survey: Survey, before: tuple[int, int], after: tuple[int, int], 
 
 def explained_share(survey: Survey, before: tuple[int, int], after: tuple[int, int], size: float) -> float:
     """Share of a change that the temperature explains by the blocks before `before` and past `after`; NaN where these cannot tell."""
-    level, temperature = survey.blocks.level, survey.temperature
+    temperature = survey.temperature
     if size == 0 or not np.isfinite(temperature).all():
         return math.nan
     outside = np.concatenate([_bins(survey, 0, before[0]), _bins(survey, after[1], len(survey.blocks))])

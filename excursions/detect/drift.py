@@ -47,7 +47,10 @@ AFTERWARDS = 2  # lengths of the walk within which a reset may follow it
 RETURNING = 0.4  # share of the sudden changes in a walk that undo it, from which they are cleanings
 UNEVEN = 2.0  # starts of the teeth this much more scattered than their ends speak for the process
 LONGEST_WAY_BACK = 3 * NS_PER_DAY  # what rain or a batch threw off is back within days (cp)
-WALKED, STOOD = 2.5, 1.0  # usual changes over as long: another signal that goes further walked too, one below kept still
+WALKED, STOOD = (
+    2.5,
+    1.0,
+)  # usual changes over as long: another signal that goes further walked too, one below kept still
 TRIFLE = 0.5  # of the tolerance: smaller changes are not reported
 TRIFLE_APART = 1.0  # of the tolerance, for a difference: two probes never agree to the last digit
 
@@ -148,7 +151,9 @@ def _event(
 def _straight_words(walk: Walk) -> tuple[str, ...]:
     if not walk.straight:
         return ()
-    return ("a straight walk to the end of the record" if walk.lo else "a straight walk over the whole record",)
+    return (
+        "a straight walk to the end of the record" if walk.lo else "a straight walk over the whole record",
+    )
 
 
 def _severity(record: Record, walk: Walk, size: float, origin: str) -> str:

@@ -63,10 +63,20 @@ def find_walks(record: Record, survey: Survey, series: tuple[tuple[str, FloatArr
     found: list[Walk] = []
     sampled = _by_samples(record, survey)
     for name, values in series:
-        own = _walks(survey, values, name) or _straight(survey, values, name)
+        own = _surest(_walks(survey, values, name), _straight(survey, values, name))
         found.extend(walk for walk in own if _is_new(walk, found) and not _contradicted(walk, sampled))
     found.extend(walk for walk in sampled if _is_new(walk, found))
     return found
+
+
+def _surest(walks: list[Walk], straight: list[Walk]) -> list[Walk]:
+    """Walks found by their windows, or the straight one that is surer than each of them.
+
+    A walk over more than half of a record is the usual slope of it for windows: what these then find is the rest.
+    """
+    saw = any(walk.returns >= SAW for walk in walks)
+    surer = straight and not saw and all(straight[0].expected < walk.expected for walk in walks)
+    return straight if surer else walks
 
 
 def _contradicted(walk: Walk, sampled: list[Walk]) -> bool:

@@ -158,7 +158,9 @@ def stems(cut: Cut, role: str) -> tuple[Stem, Stem, str]:
     spoken = [bool(_segment_says(tokens).role) and not _single_letter(tokens) for tokens in cut]
     for place, tokens in enumerate(cut):
         kks = bool(_words.kks_role(tokens))
-        vessel = any(spoken[place + 1 :])  # ``T7/TIT-7``: what follows says the role, so that the letter is a name
+        vessel = any(
+            spoken[place + 1 :]
+        )  # ``T7/TIT-7``: what follows says the role, so that the letter is a name
         for at, token in enumerate(tokens):
             word = token.casefold()
             letters = "" if kks or not _numbered(tokens, at) else _words.loop_letters(token)

@@ -209,3 +209,14 @@ def test_what_a_calibration_of_the_log_took_out_did_not_come_back_by_itself() ->
     assert told.origin == "probe"
     assert "a calibration or cleaning took it out again" in told.evidence
     assert abs(minute(told) - 10_000) <= 2
+
+
+@SEEDS
+def test_three_jumps_of_a_process_that_never_jumps_are_not_its_way(seed: int) -> None:
+    """A damped output takes two samples to show each of them."""
+    offset = with_step(with_step(with_step(np.zeros(N), 7_000, 0.4), 15_000, 0.3), 23_000, -0.5)
+    damped = 0.6 * offset + 0.4 * np.roll(offset, 1)
+    events = detect_step(make_record(process(seed) + damped))
+    assert [round(minute(event)) for event in events] == [7_000, 15_000, 23_000]
+    assert [event.origin for event in events] == ["undecided"] * 3
+    assert [event.size for event in events] == pytest.approx([0.4, 0.3, -0.5], abs=0.08)
