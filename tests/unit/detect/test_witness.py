@@ -163,9 +163,7 @@ def test_one_count_of_a_coarse_temperature_is_no_move(resolution: float, moved: 
     assert (moved_together(other, at, width=2, broken=False) > MOVED) == moved
 
 
-@pytest.mark.parametrize(
-    ("stays", "broken", "moved"), [(False, True, False), (False, False, True), (True, True, True)]
-)
+@pytest.mark.parametrize(("stays", "broken", "moved"), [(False, True, False), (False, False, True), (True, True, True)])
 def test_a_temperature_still_returning_from_steam_did_not_move_with_the_reading(
     stays: bool, broken: bool, moved: bool
 ) -> None:

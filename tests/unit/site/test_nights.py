@@ -64,7 +64,9 @@ def test_only_the_pages_of_points_that_changed_are_drawn_again(
     whole = pl.read_csv(later)
     first = whole["time"].str.to_datetime("%Y-%m-%dT%H:%M:%SZ")
     # Within a day of the record's end: further on, the other point's page would say that its record ends there.
-    only_b2 = whole.filter(pl.col("tag").str.starts_with("B2"), first < first.min() + timedelta(days=1.9))
+    only_b2 = whole.filter(
+        pl.col("tag").str.starts_with("B2"), first < first.min() + timedelta(days=1.9)
+    )
     nightly(site.root, now_ns=NOW, pages=pages)
     site.register.write_text(site.register.read_text() + "\n")  # the same plant in other bytes
     nightly(site.root, now_ns=NOW, pages=pages)
