@@ -17,6 +17,7 @@ import numpy as np
 
 from excursions.clock import NS_PER_DAY, NS_PER_S, duration_text
 from excursions.detect.afterwards import GONE
+from excursions.detect.along import along_clue
 from excursions.detect.apart import apart_from_neighbours
 from excursions.detect.laboratory import STRONGEST, samples_clue
 from excursions.detect.origin import (
@@ -34,7 +35,8 @@ from excursions.detect.origin import (
 )
 from excursions.detect.severity import severity_of
 from excursions.detect.survey import Survey, survey_of
-from excursions.detect.walks import FEWEST_BLOCKS, SAW, TAKEN_OUT, Walk, find_walks
+from excursions.detect.walks import FEWEST_BLOCKS, SAW, TAKEN_OUT, Walk, find_walks, walks_straight
+from excursions.detect.whose import whose_clue
 from excursions.digits import number, written
 from excursions.records import CALIBRATING, CLEANING, WASHING, BoolArray, Event, FloatArray, Record
 
@@ -45,6 +47,10 @@ AFTERWARDS = 2  # lengths of the walk within which a reset may follow it
 RETURNING = 0.4  # share of the sudden changes in a walk that undo it, from which they are cleanings
 UNEVEN = 2.0  # starts of the teeth this much more scattered than their ends speak for the process
 LONGEST_WAY_BACK = 3 * NS_PER_DAY  # what rain or a batch threw off is back within days (cp)
+WALKED, STOOD = (
+    2.5,
+    1.0,
+)  # usual changes over as long: another signal that goes further walked too, one below kept still
 TRIFLE = 0.5  # of the tolerance: smaller changes are not reported
 TRIFLE_APART = 1.0  # of the tolerance, for a difference: two probes never agree to the last digit
 
@@ -132,13 +138,21 @@ def _event(
         evidence=(
             f"walked by {number(walk.size, 1.645 * walk.spread)} {record.change_unit} in {duration_text((end - start) / NS_PER_S)}",
             f"usual change over that time {written(walk.spread, 2)} {record.change_unit}; {times(alike, 'other slow change', 'other slow changes')} of that size",
-            *(("a straight walk over the whole record",) if walk.straight else ()),
+            *_straight_words(walk),
             *words_of(clues),
         ),
         details={
             "rate_per_day": walk.size / days,
             **({"stretches": walk.returns + 1.0} if walk.returns >= SAW else {}),
         },
+    )
+
+
+def _straight_words(walk: Walk) -> tuple[str, ...]:
+    if not walk.straight:
+        return ()
+    return (
+        "a straight walk to the end of the record" if walk.lo else "a straight walk over the whole record",
     )
 
 
@@ -299,15 +313,19 @@ def _reset_clue(reset: int | None, odds: float) -> tuple[Clue, ...]:
 def _company(survey: Survey, walk: Walk) -> tuple[Clue, ...]:
     """Whether temperature or neighbours walked over the same time."""
     if walk.basis:
-        return ()
-    clues = []
+        return (whose_clue(survey, walk),)
+    edge = max((walk.hi - walk.lo) // 8, 1)
+    before, after = (max(walk.lo - edge, 0), walk.lo + edge), (walk.hi - edge, walk.hi + edge)
+    clues = [along_clue(survey, before, after, walk.size)]
     for name, other in (("the temperature", survey.temperature), *survey.neighbours.items()):
+        if name == "the temperature" and clues[0].words:
+            continue
         ratio = _walked(other, walk)
-        if math.isfinite(ratio):
-            moved = ratio > 2.5
-            close = name in survey.redundant
-            odds = (0.1 if close else 0.3) if moved else (2.0 if close else 1.2)
-            clues.append(Clue(odds=odds, words=f"{name} {'walked too' if moved else 'did not walk with it'}"))
+        close = name in survey.redundant
+        if ratio > WALKED or (walk.straight and walks_straight(survey, other, walk.lo)):
+            clues.append(Clue(odds=0.1 if close else 0.3, words=f"{name} walked too"))
+        elif ratio < STOOD:
+            clues.append(Clue(odds=2.0 if close else 1.2, words=f"{name} did not walk with it"))
     return tuple(clues)
 
 

@@ -18,7 +18,7 @@ import numpy as np
 
 from excursions.detect.scan import Change
 from excursions.detect.shape import Transition, transition_of
-from excursions.detect.survey import Survey, jumps_of
+from excursions.detect.survey import THINNED, Survey, jumps_of
 from excursions.records import FloatArray, IndexArray, Record
 
 MOST_OTHERS, QUICK_SHARE = (
@@ -59,9 +59,10 @@ def outruns(
 
     At rest at zero and away from it a reading goes at once, as a pump does.
     """
-    if survey.interval_s > FASTEST_VESSEL_S or change.across:
+    pace = _pace_s(record, survey)
+    if pace > FASTEST_VESSEL_S or change.across:
         return False
-    at_once = all(one.samples <= 2 and one.length_s <= max(3 * survey.interval_s, 1.0) for one in family)
+    at_once = all(one.samples <= 3 and one.length_s <= max(3 * pace, 1.0) for one in family)
     if not at_once and any(not one.sharp or one.length_s > FASTEST_VESSEL_S for one in family):
         return False
     if any(0.0 in (one.before, one.after) for one in family):
@@ -93,3 +94,11 @@ def _moves(survey: Survey, lag: int) -> tuple[IndexArray, FloatArray]:
     value, breaks = survey.live.value, np.cumsum(survey.live.fresh)
     moved = np.where(breaks[lag:] == breaks[:-lag], np.abs(value[lag:] - value[:-lag]), 0.0)
     return np.arange(moved.size), moved
+
+
+def _pace_s(record: Record, survey: Survey) -> float:
+    """Time [s] between two looks of the recorder: a thinned record leaves out samples, but none of a change."""
+    if record.value is None or record.value.sampling.kind not in THINNED:
+        return survey.interval_s
+    shortest = record.value.sampling.shortest_s
+    return min(shortest, survey.interval_s) if shortest > 0 else survey.interval_s

@@ -208,7 +208,7 @@ def _on_samples(survey: Survey, change: Change, begin: int, end: int) -> Transit
     size = after - before
     noise = max(survey.noise, survey.quantum / 2)
     split = _split(part, before, after, noise)
-    start = settle = 0
+    start, settle = 0, _still_coming(part, split, noise)
     if not _at_once(part, split, size) or _goes_on(live.value, first + split, size):
         margin = LEAVING * abs(size) + 2 * noise
         start = _walk((part[:split] - before)[::-1] * np.sign(size) > margin)
@@ -220,7 +220,7 @@ def _on_samples(survey: Survey, change: Change, begin: int, end: int) -> Transit
     length = max(length, unseen) if hidden else length
     sharp = abs(size) > SHARP_NOISE * noise and not hidden
     error = change.spread
-    if sharp and settled - onset < 3:
+    if sharp and settled - onset <= 3:
         before, after, unsure = _beside(live.value, onset, settled, (before, after))
         size, error = after - before, math.hypot(error, unsure)
     if change.across:
@@ -266,6 +266,17 @@ def _goes_on(value: FloatArray, at: int, size: float) -> bool:
     """Whether the change goes on on either side of a split: the samples next to it make too little of it a jump."""
     before, after, _ = _beside(value, at, at, (0.0, size))
     return bool((after - before) * np.sign(size) < AT_ONCE * abs(size))
+
+
+def _still_coming(part: FloatArray, split: int, noise: float) -> int:
+    """How many samples after a jump are still on their way to the level right behind it, as through a damped output."""
+    before, after = part[max(split - NEXT // 2, 0) : split], part[split + 3 : split + 3 + NEXT // 2]
+    if min(before.size, after.size) < 3:
+        return 0
+    level = median(after)
+    size = level - median(before)
+    way = (level - part[split : split + 3]) * np.sign(size) > LEAVING * abs(size) + 2 * noise
+    return int(np.argmin(np.append(way, False)))
 
 
 def _beside(

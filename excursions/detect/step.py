@@ -17,11 +17,13 @@ import numpy as np
 
 from excursions.clock import NS_PER_DAY, NS_PER_S, duration_text
 from excursions.detect.afterwards import GONE, returned_at, stayed, went_back
+from excursions.detect.along import along_clue
 from excursions.detect.apart import apart_from_neighbours, differences_apart
 from excursions.detect.brought_round import brought_round, led_by
 from excursions.detect.laboratory import between_samples, samples_clue
 from excursions.detect.origin import (
     LATE_S,
+    WIDEST_COMPANY,
     WITNESS,
     Clue,
     Companion,
@@ -64,6 +66,7 @@ LIKE_MOVE = 0.8  # of a change: a move that the process may as well have made in
 JEFFREYS = 0.5  # a change more than was seen is always possible: half a count
 SLOW_RETURN = 0.5  # what came at once, held its level and went back by and by may be two things (cp)
 BACK = (0.6, 1.6)  # a return undoes 60 to 160 % of a step
+BACK_AT_ONCE = (0.8, 1.25)  # a jump that undoes a jump is as large: both are known to the sample
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -179,6 +182,7 @@ def _event(
         heat_clue(record, start),
         state_clue(record, start),
         *_beside(context, company[i], shape, (start, end)),
+        _along(survey, change, shape),
         *_sampled(context, i, start, until, shape.size),
     )
     usual = shared(_usual_clues(context, shapes, i, start, outran=outran), 0 if outran else alike)
@@ -333,13 +337,21 @@ def _beside(
     return (*others, Clue(odds=8.0, words=f"{context.neighbour}, which usually goes along, did not"))
 
 
+def _along(survey: Survey, change: Change, shape: Transition) -> Clue:
+    """What the temperature explains of a change that only wide windows show: as far as they reach, it may have moved as well."""
+    if change.width <= WIDEST_COMPANY:
+        return Clue(odds=1.0)
+    before, after = (max(change.at - change.width, 0), change.at), (change.at, change.at + change.width)
+    return along_clue(survey, before, after, shape.size)
+
+
 def _return(context: _Context, change: Change) -> Change | None:
     """The next change, when it goes back by about as much."""
     later = [other for other in context.every if other.at > change.at]
     if not later:
         return None
-    ratio = -later[0].size / change.size
-    return later[0] if BACK[0] <= ratio <= BACK[1] else None
+    low, high = BACK_AT_ONCE if change.sudden and later[0].sudden else BACK
+    return later[0] if low <= -later[0].size / change.size <= high else None
 
 
 def _usual_clues(

@@ -2,7 +2,8 @@
 
 Three ways to find them: levels that differ over wide windows in a record whose sudden changes are taken out
 (:mod:`excursions.detect.scan`, :mod:`excursions.detect.plateaus`); stretches that walk more steadily than
-any other (:mod:`excursions.detect.slopes`); a straight walk over the whole record, by its slope.
+any other (:mod:`excursions.detect.slopes`); a straight walk over the whole record, or from somewhere on to its
+end, by its slope.
 """
 
 from __future__ import annotations
@@ -17,14 +18,16 @@ from excursions.clock import NS_PER_DAY
 from excursions.detect.laboratory import disagreements
 from excursions.detect.plateaus import EDGE, Joined, joined_apart, joined_rest
 from excursions.detect.scan import SUSPICION, changes_among
-from excursions.detect.shape import ramp, ramp_around
+from excursions.detect.shape import BETTER, ramp, ramp_around
 from excursions.detect.slopes import steady_runs
 from excursions.detect.survey import Survey
 from excursions.records import FloatArray, Record
 
 FEWEST_BLOCKS = 32
 BINS = 96  # points a record is brought down to for the test of a straight walk
-STRAIGHT_T = 6.0  # slope over its standard error for a walk over the whole record
+STRAIGHT_T = 6.0  # slope over its standard error for a walk over the whole record, or to its end
+SHORTEST_SHARE = 4  # of the record that such a walk takes at least: shorter ones are found by their windows
+HINGES = 10.0  # places at which it may begin: a tenth of the record apart they are nearly the same
 FASTEST_S, FASTEST_BLOCKS = 6 * 3_600.0, 6  # a change faster than this is a step
 TAKEN_OUT = (0.4, 1.6)  # share of a walk that a reset must undo
 PIECE = 0.5  # of the time over which samples part: a shorter walk is a piece of what they show
@@ -37,7 +40,7 @@ class Walk:
 
     basis: neighbour it was found against, or empty; joints, returns: sudden changes it goes on through, and
     those that undo it; uneven: variance of the levels right after the returns over that right
-    before them; straight: over the whole record; sampled: by how much laboratory samples part, where
+    before them; straight: over the whole record or to its end; sampled: by how much laboratory samples part, where
     they alone show it; agreed_again: whether they did so more than once, and agreed in between."""
 
     lo: int
@@ -60,10 +63,20 @@ def find_walks(record: Record, survey: Survey, series: tuple[tuple[str, FloatArr
     found: list[Walk] = []
     sampled = _by_samples(record, survey)
     for name, values in series:
-        own = _walks(survey, values, name) or _straight(survey, values, name)
+        own = _surest(_walks(survey, values, name), _straight(survey, values, name))
         found.extend(walk for walk in own if _is_new(walk, found) and not _contradicted(walk, sampled))
     found.extend(walk for walk in sampled if _is_new(walk, found))
     return found
+
+
+def _surest(walks: list[Walk], straight: list[Walk]) -> list[Walk]:
+    """Walks found by their windows, or the straight one that is surer than each of them.
+
+    A walk over more than half of a record is the usual slope of it for windows: what these then find is the rest.
+    """
+    saw = any(walk.returns >= SAW for walk in walks)
+    surer = straight and not saw and all(straight[0].expected < walk.expected for walk in walks)
+    return straight if surer else walks
 
 
 def _contradicted(walk: Walk, sampled: list[Walk]) -> bool:
@@ -224,31 +237,57 @@ def _by_samples(record: Record, survey: Survey) -> list[Walk]:
 
 
 def _straight(survey: Survey, series: FloatArray, name: str) -> list[Walk]:
-    """A straight walk over the whole record, by its slope against autocorrelated scatter."""
+    """A straight walk over the whole record, or from somewhere on to its end, by its slope against autocorrelated scatter."""
     n = min(BINS, series.size)
     edge = np.linspace(0, series.size, n + 1).astype(np.int64)
     level = np.add.reduceat(series, edge[:-1]) / np.diff(edge)
     time = survey.blocks.start[edge[:-1]] / NS_PER_DAY
-    slope, error = slope_and_error(time, level)
+    begin = _hinge(time, level)
+    along = np.maximum(time - time[begin], 0.0)
+    slope, error = slope_and_error(along, level)
     if not abs(slope) > STRAIGHT_T * error:
         return []
-    if _split_squares(level) < float(np.sum((level - np.polyval(np.polyfit(time, level, 1), time)) ** 2)):
+    if _split_squares(level) < float(np.sum((level - np.polyval(np.polyfit(along, level, 1), along)) ** 2)):
         return []  # two levels tell it better: it happened somewhere, not all along
-    span = float(time[-1] - time[0])
+    span = float(along[-1])
     chance = 2 * float(stdtr(8, -abs(slope) / error / 2))
     size = slope * span
     return [
         Walk(
-            lo=0,
+            lo=int(edge[begin]),
             hi=len(survey.blocks) - 1,
-            before=float(level.mean() - size / 2),
+            before=float(level.mean() - slope * along.mean()),
             size=size,
             spread=error * span,
-            expected=chance,
+            expected=chance * (HINGES if begin else 1.0),
             basis=name,
             straight=True,
         )
     ]
+
+
+def walks_straight(survey: Survey, other: FloatArray, lo: int) -> bool:
+    """Whether another signal on the blocks walks straight from block `lo` to the end of the record as well."""
+    part = other[lo:]
+    n = min(BINS, part.size)
+    if n < FEWEST_BLOCKS or not np.isfinite(part).all():
+        return False
+    edge = np.linspace(0, part.size, n + 1).astype(np.int64)
+    level = np.add.reduceat(part, edge[:-1]) / np.diff(edge)
+    slope, error = slope_and_error(survey.blocks.start[lo + edge[:-1]] / NS_PER_DAY, level)
+    return abs(slope) > STRAIGHT_T * error
+
+
+def _hinge(time: FloatArray, level: FloatArray) -> int:
+    """Where a straight walk to the end of a series (n,) begins; 0 unless a level before it tells clearly more."""
+    n = level.size
+    places = np.arange(0, n - n // SHORTEST_SHARE)
+    along = np.maximum(time - time[places][:, None], 0.0)
+    along -= along.mean(axis=1, keepdims=True)
+    y = level - level.mean()
+    squares = float(y @ y) - (along @ y) ** 2 / np.maximum(np.sum(along * along, axis=1), 1e-300)
+    best = int(np.argmin(squares))
+    return best if squares[best] < BETTER * squares[0] else 0
 
 
 def _split_squares(y: FloatArray) -> float:

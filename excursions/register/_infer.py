@@ -242,7 +242,9 @@ def _with_neighbours(points: Sequence[Point], export: _Export) -> list[Point]:
     for point in points:
         near = tuple(names[tag.name] for tag in related.get(point.value, []))
         open_field = near and not point.neighbours
-        found.append(_set(point, "neighbours", near, "same loop or place") if open_field else point)
+        found.append(
+            _set(point, "neighbours", near, "same loop or place, or a lane beside") if open_field else point
+        )
     return found
 
 

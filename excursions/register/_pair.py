@@ -52,6 +52,8 @@ def pair_up(values: Sequence[Tag], partners: Sequence[Tag], *, by_order: bool) -
     _by_key(found, values, general, lambda t: t.coarse, "same loop")
     _by_redundancy(found, values, general)
     _by_channel(found, values, general)
+    if by_order:
+        _by_place(found, values, general)
     _by_description(found, values, partners)
     if by_order:
         _by_order(found, values, partners)
@@ -106,14 +108,37 @@ def _by_redundancy(found: Pairs, values: Iterable[Tag], partners: Iterable[Tag])
             index[tag.coarse].append(tag)
     for value in values:
         stem = value.coarse
-        if (
-            value.name in found
-            or len(stem) < 2
-            or not (len(stem[-1]) == 1 and stem[-1].isalpha() and stem[-2].isdigit())
-        ):
+        if value.name in found or not _of_several(stem):
             continue
         if near := index.get(stem[:-1]):
             found[value.name] = _choose(value, near, f'same loop but for the letter "{stem[-1].upper()}"')
+
+
+def _by_place(found: Pairs, values: Sequence[Tag], partners: Sequence[Tag]) -> None:
+    """``RIVER_WT`` in degC goes with ``RIVER_DO`` and ``RIVER_PH``, ``TIT-7A`` with ``AIT-7B`` as well: the only one there.
+
+    The unit alone says that such a tag is a temperature, so that its last word is its plant's word for one.
+    """
+    index: dict[Stem, list[Tag]] = defaultdict(list)
+    for tag in partners:
+        stem = tag.coarse
+        if len(stem) > 1 and _of_several(stem):
+            index[(*stem[:-1], "")].append(tag)
+        elif len(stem) > 1 and not tag.named.role and not stem[-1].isdigit():
+            index[stem[:-1]].append(tag)
+    here: dict[Stem, int] = defaultdict(int)
+    for value in values:
+        here[value.coarse] += 1
+    for value in values:
+        stem = value.coarse
+        near = index.get((*stem[:-1], "") if len(stem) > 1 and _of_several(stem) else stem, [])
+        if value.name not in found and len(near) == 1 and here[stem] <= _SHARED_BY_ONE_EXPORT:
+            found[value.name] = Pair(near[0], "the only temperature of the place", by_name=_of_several(stem))
+
+
+def _of_several(stem: Stem) -> bool:
+    """Whether a stem ends with the letter of one of several in a loop: ``7 A``."""
+    return len(stem) > 1 and len(stem[-1]) == 1 and stem[-1].isalpha() and stem[-2].isdigit()
 
 
 def _by_channel(found: Pairs, values: Sequence[Tag], partners: Sequence[Tag]) -> None:
@@ -229,17 +254,35 @@ def valves(values: Sequence[Tag], flags: Sequence[Tag]) -> Pairs:
     return found
 
 
+_PARALLEL = 4  # lanes side by side that are fed alike; more are a row of like machines (cp)
+
+
 def redundant(values: Sequence[Tag]) -> dict[str, list[Tag]]:
-    """Readings related to each reading: redundant ones (same loop, another letter) and those of the same place."""
+    """Readings related to each reading: redundant ones (same loop, another letter), those of the same place, and the same
+    measurand in lanes side by side (``N1-O2``, ``N2-O2``), whose records show whether they go along."""
     loops: dict[Stem, list[Tag]] = defaultdict(list)
+    lanes: dict[tuple[Stem, int], list[Tag]] = defaultdict(list)
     for tag in values:
         stem = tag.coarse
-        letter = len(stem) > 1 and len(stem[-1]) == 1 and stem[-1].isalpha() and stem[-2].isdigit()
         if stem:
-            loops[stem[:-1] if letter else stem].append(tag)
-    related: dict[str, list[Tag]] = {}
+            loops[stem[:-1] if _of_several(stem) else stem].append(tag)
+        for at in _ordinals(tag):
+            lanes[((*tag.fine[:at], "", *tag.fine[at + 1 :]), at)].append(tag)
+    related: dict[str, list[Tag]] = defaultdict(list)
     for group in loops.values():
         if 1 < len(group) <= 8:
             for tag in group:
-                related[tag.name] = [other for other in group if other is not tag]
-    return related
+                related[tag.name] += [other for other in group if other is not tag]
+    for group in lanes.values():
+        if 1 < len(group) <= _PARALLEL:
+            for tag in group:
+                known = {other.name for other in related[tag.name]}
+                related[tag.name] += [o for o in group if o is not tag and o.name not in known]
+    return {name: others for name, others in related.items() if others}
+
+
+def _ordinals(tag: Tag) -> list[int]:
+    """Where the name of a reading that says its measurand holds a small number that is no loop's."""
+    if not tag.named.measurand:
+        return []
+    return [at for at, word in enumerate(tag.fine) if word.isdigit() and len(word) < 3 and word != tag.loop]

@@ -131,8 +131,9 @@ def _letters_say(tokens: Sequence[str]) -> Named:
 
 
 def _single_letter(tokens: Sequence[str]) -> str:
-    """``t`` or ``p`` where such a letter stands alone at an end: ``QT101_T``, ``T_R1``, ``T1``; not ``T101_x`` (a tank)."""
-    words = [token for token in tokens if not token.isdigit()]
+    """``t`` or ``p`` where such a letter stands alone at an end: ``QT101_T``, ``N1-T-PV``, ``T_R1``, ``T1``; not ``T101_x``
+    (a tank)."""
+    words = [token for token in tokens if not token.isdigit() and token.casefold() not in READING]
     if not words:
         return ""
     if words[-1].casefold() in ("t", "p") and (len(words) > 1 or (len(tokens) <= 2 and words[-1] in "Tt")):
@@ -154,8 +155,12 @@ def stems(cut: Cut, role: str) -> tuple[Stem, Stem, str]:
     fine: list[str] = []
     coarse: list[str] = []
     loop = ""
-    for tokens in cut:
+    spoken = [bool(_segment_says(tokens).role) and not _single_letter(tokens) for tokens in cut]
+    for place, tokens in enumerate(cut):
         kks = bool(_words.kks_role(tokens))
+        vessel = any(
+            spoken[place + 1 :]
+        )  # ``T7/TIT-7``: what follows says the role, so that the letter is a name
         for at, token in enumerate(tokens):
             word = token.casefold()
             letters = "" if kks or not _numbered(tokens, at) else _words.loop_letters(token)
@@ -163,14 +168,14 @@ def stems(cut: Cut, role: str) -> tuple[Stem, Stem, str]:
                 loop = loop or (tokens[at + 1] if at + 1 < len(tokens) else tokens[at - 1])
                 if letters != role:
                     fine.append(word)
-            elif not _carries_no_identity(tokens, at, role):
+            elif not _carries_no_identity(tokens, at, role, vessel=vessel):
                 fine.append(word)
                 if not _words.measurand_of(token):
                     coarse.append(word)
     return tuple(fine), tuple(coarse), loop
 
 
-def _carries_no_identity(tokens: Sequence[str], at: int, role: str) -> bool:
+def _carries_no_identity(tokens: Sequence[str], at: int, role: str, *, vessel: bool) -> bool:
     word = tokens[at].casefold()
     if word in READING or _words.role_of(tokens[at]) == role:
         return True
@@ -186,8 +191,9 @@ def _carries_no_identity(tokens: Sequence[str], at: int, role: str) -> bool:
         return True
     if at == len(tokens) - 1 and _ends_in_letters_of(tokens, ending):
         return True
-    single = {"temperature": "t", "pressure": "p"}.get(role, "")
-    last = max((i for i, token in enumerate(tokens) if not token.isdigit()), default=-1)
+    single = "" if vessel else {"temperature": "t", "pressure": "p"}.get(role, "")
+    said = (i for i, token in enumerate(tokens) if not token.isdigit() and token.casefold() not in READING)
+    last = max(said, default=-1)
     return bool(single) and word == single and at in (0, last) and _single_letter(tokens) == single
 
 

@@ -94,3 +94,41 @@ def test_samples_that_scatter_about_the_reading_are_no_trend(seed: int) -> None:
         true, every_s=600.0, measurand="oxygen", sample_time=grid(N, 600.0)[at], sample_value=taken
     )
     assert disagreements(record, survey_of(record)) == ()
+
+
+def saw(seed: int, *, every: int, begin: int, size: float) -> np.ndarray:
+    """pH that falls by `size` from one cleaning to the next, every so many days with a day's scatter, from day `begin` on."""
+    draw = np.random.default_rng(seed)
+    value, at = 7.6 + coloured(N, 0.0, 0.08, 12, seed), begin * DAY
+    while at < N:
+        until = min(at + int(every * DAY + draw.normal(0, DAY / 3)), N)
+        value[at:until] -= size * np.arange(until - at) / (every * DAY)
+        at = until
+    return value
+
+
+@SEEDS
+def test_weekly_cleanings_nobody_wrote_down_are_fouling(seed: int) -> None:
+    """No single return is taller than the process moves; that all go one way shows them."""
+    (event,) = detect_creep(make_record(saw(seed, every=7, begin=20, size=0.4), every_s=600.0))
+    assert (event.kind, event.origin) == ("fouling", "probe")
+    assert event.details["rate_per_day"] == pytest.approx(-0.4 / 7, rel=0.35)
+    assert event.size == pytest.approx(-0.4, rel=0.35)
+    assert (event.start - T0) / NS_PER_S / 86_400 == pytest.approx(20, abs=10)
+
+
+@pytest.mark.parametrize("tau", [12, 144, 576])
+def test_a_process_that_wanders_is_no_saw(tau: int) -> None:
+    for seed in range(12):
+        value = 7.0 + coloured(N, 0.0, 0.15, tau, seed)
+        assert detect_creep(make_record(value, every_s=600.0)) == ()
+
+
+@SEEDS
+def test_shocks_that_die_away_are_no_saw(seed: int) -> None:
+    draw = np.random.default_rng(seed)
+    value = 7.0 + coloured(N, 0.0, 0.03, DAY, seed)
+    for at in draw.integers(100, N - 100, 20):
+        since = np.maximum(AT - at, 0) / draw.uniform(10, 60)
+        value -= draw.exponential(0.5) * np.where(at <= AT, np.exp(-since), 0.0)
+    assert detect_creep(make_record(value, every_s=600.0)) == ()

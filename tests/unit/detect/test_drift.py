@@ -245,3 +245,50 @@ def test_a_cycle_the_temperature_shows_too_is_the_process(seed: int) -> None:
     warm = 35.0 + level(n, 0.0, 0.05, seed + 1) + 0.3 * cycle
     (event,) = detect_periodic(make_record(level(n, 7.0, 0.01, seed) + 0.03 * cycle, warm))
     assert event.origin == "process"
+
+
+@SEEDS
+def test_a_walk_that_goes_on_to_the_end_begins_where_it_began(seed: int) -> None:
+    """Two thirds of the record: too long for any window beside another."""
+    value = with_ramp(process(seed, 0.03), 2_800, N, -0.6)
+    (event,) = detect_drift(record(value))
+    assert event.size == pytest.approx(-0.6, rel=0.15)
+    assert (event.start - T0) / STEP == pytest.approx(2_800, abs=0.1 * N)
+
+
+@SEEDS
+def test_of_two_that_walk_apart_the_one_that_went_is_named(seed: int) -> None:
+    """Both show the same process; one of them walks away for half of the record."""
+    truth = process(seed)
+    good = truth + level(N, 0.0, 0.01, seed + 5)
+    bad = with_ramp(truth + level(N, 0.0, 0.01, seed + 6), 4_000, N, -0.5)
+    (gone,) = detect_drift(record(bad, neighbours={"A2": make_signal(good, every_s=600.0, measurand="ph")}))
+    kept = detect_drift(record(good, neighbours={"A2": make_signal(bad, every_s=600.0, measurand="ph")}))
+    assert "this reading went away, A2 stayed where it was" in gone.evidence
+    assert all("A2 went away, this reading stayed where it was" in event.evidence for event in kept)
+    assert gone.origin == "probe"
+    assert all(event.origin != "probe" for event in kept)
+
+
+def season(seed: int, days: int = 400) -> tuple[np.ndarray, np.ndarray]:
+    """Temperature [degC] and oxygen [mg/L] of a river at ten minutes over more than a year."""
+    at = np.arange(days * 144)
+    temperature = 13 - 9 * np.cos(2 * np.pi * at / (365 * 144)) + coloured(at.size, 0.0, 1.0, 432, seed)
+    return temperature, 14.5 - 0.3 * temperature + coloured(at.size, 0.0, 0.25, 144, seed + 3)
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_a_season_is_the_temperatures_doing(seed: int) -> None:
+    temperature, oxygen = season(seed)
+    events = detect_drift(make_record(oxygen, temperature, every_s=600.0, measurand="oxygen"))
+    assert [event for event in events if event.origin != "process"] == []
+    events = detect_drift(make_record(oxygen, every_s=600.0, measurand="oxygen"))
+    assert all("explains" not in words for event in events for words in event.evidence)
+
+
+def test_a_drift_in_spring_is_not_explained_by_a_temperature_that_the_reading_never_followed() -> None:
+    temperature, _ = season(5)
+    value = with_ramp(coloured(temperature.size, 7.0, 0.05, 144, 6), 12_000, 24_000, 0.8)
+    events = detect_drift(make_record(value, temperature, every_s=600.0))
+    assert [event.origin for event in events] == ["undecided"]
+    assert all("explains" not in words for event in events for words in event.evidence)

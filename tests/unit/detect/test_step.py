@@ -227,3 +227,14 @@ def test_a_change_within_a_minute_amid_a_medium_that_takes_a_quarter_of_an_hour_
     (event,) = [event for event in found if event.details["transition_s"] <= 60.0]
     assert event.origin == "undecided"
     assert event.size == pytest.approx(-0.6, abs=0.1)
+
+
+@SEEDS
+def test_three_jumps_of_a_process_that_never_jumps_are_not_its_way(seed: int) -> None:
+    """A damped output takes two samples to show each of them."""
+    offset = with_step(with_step(with_step(np.zeros(N), 7_000, 0.4), 15_000, 0.3), 23_000, -0.5)
+    damped = 0.6 * offset + 0.4 * np.roll(offset, 1)
+    events = detect_step(make_record(process(seed) + damped))
+    assert [round(minute(event)) for event in events] == [7_000, 15_000, 23_000]
+    assert [event.origin for event in events] == ["undecided"] * 3
+    assert [event.size for event in events] == pytest.approx([0.4, 0.3, -0.5], abs=0.08)

@@ -468,3 +468,28 @@ def test_the_cost_of_many_tags_is_linear() -> None:
     assert many < 40 * few  # ten times the tags: a quadratic cost would be a hundred times
     assert len(plant.points) == 1_250
     assert all(point.temperature and point.hold for point in plant.points)
+
+
+def test_one_temperature_serves_all_readings_of_its_place() -> None:
+    assert seen(("RIVER_DO", "mg"), ("RIVER_WT", "degc", "degC"), ("RIVER_PH", "ph")) == [
+        ("RIVER_DO", "oxygen", "RIVER_DO", "RIVER_WT"),
+        ("RIVER_PH", "ph", "RIVER_PH", "RIVER_WT"),
+    ]
+    found = seen(("T7/AIT-7A", "ph", "pH"), ("T7/AIT-7B", "ph", "pH"), ("T7/TIT-7A", "degc", "degC"))
+    assert [temperature for _, _, _, temperature in found] == ["T7/TIT-7A"] * 2
+
+
+def test_a_weight_and_a_second_temperature_are_no_temperature_of_the_place() -> None:
+    found = seen(("RIVER_DO", "mg"), ("RIVER_WT", "flow"), ("RIVER_PH", "ph"))
+    assert all(temperature == "" for _, _, _, temperature in found)
+    found = seen(("RIVER_DO", "mg"), ("RIVER_WT", "degc", "degC"), ("RIVER_AT", "degc", "degC"))
+    assert found[0][3] == ""
+
+
+def test_lanes_side_by_side_are_neighbours_and_a_row_of_machines_is_not() -> None:
+    lanes = [(f"N{lane}-O2-PV", "mg", "mg/L") for lane in (1, 2)]
+    plant, _ = infer_plant(export(*lanes, ("N1-T-PV", "degc", "degC"), ("N2-T-PV", "degc", "degC")), None)
+    assert [point.temperature for point in plant.points] == ["N1-T-PV", "N2-T-PV"]
+    assert [point.neighbours for point in plant.points] == [(plant.points[1].name,), (plant.points[0].name,)]
+    plant, _ = infer_plant(export(*((f"V{number}_pH", "ph") for number in range(1, 9))), None)
+    assert all(point.neighbours == () for point in plant.points)
