@@ -19,6 +19,7 @@ from excursions.clock import NS_PER_DAY, NS_PER_S, duration_text
 from excursions.detect.afterwards import GONE
 from excursions.detect.along import along_clue
 from excursions.detect.apart import apart_from_neighbours
+from excursions.detect.groups import median
 from excursions.detect.laboratory import STRONGEST, samples_clue
 from excursions.detect.origin import (
     WITNESS,
@@ -43,6 +44,10 @@ from excursions.records import CALIBRATING, CLEANING, WASHING, BoolArray, Event,
 JUMP_BLOCKS = 6
 ODD_JUMP = 3.0  # usual jumps across that state which one that undoes a walk must pass
 RESET_ODDS = 8.0  # a calibration or cleaning that takes it out, at most
+ON_ITS_WAY = (
+    0.5  # of a jump: where the level moves so far beside it, the cleaning did not take it off at once
+)
+FIRST_RESETS = 2  # of the kind after the walk: where these took nothing off, a later one did not take it out
 AFTERWARDS = 2  # lengths of the walk within which a reset may follow it
 RETURNING = 0.4  # share of the sudden changes in a walk that undo it, from which they are cleanings
 UNEVEN = 2.0  # starts of the teeth this much more scattered than their ends speak for the process
@@ -265,13 +270,15 @@ def _taken_out(record: Record, survey: Survey, walk: Walk) -> tuple[int | None, 
     begun, ended = int(blocks.start[walk.lo]), int(blocks.start[min(walk.hi, len(blocks) - 1)])
     for code in (CALIBRATING, CLEANING, WASHING):
         spans = record.states.spans(code)
-        jumps = np.array([_jump(survey, int(a), int(b)) for a, b in spans])
+        jumps, beside = np.array([_jump(survey, int(a), int(b)) for a, b in spans]).reshape(-1, 2).T
         if not np.isfinite(jumps).any():
             continue
         usual = float(np.nanmedian(np.abs(jumps))) if np.isfinite(jumps).sum() >= 4 else 0.0
         after = (spans[:, 1] > begun) & (spans[:, 0] <= ended + AFTERWARDS * (ended - begun))
+        after &= np.cumsum(spans[:, 0] > ended) <= FIRST_RESETS
         undone = -jumps / walk.size
         fits = (undone >= TAKEN_OUT[0]) & (undone <= TAKEN_OUT[1]) & (np.abs(jumps) > ODD_JUMP * usual)
+        fits &= ~(beside > ON_ITS_WAY * np.abs(jumps))
         odds = _reset_odds(fits, after, np.isfinite(jumps))
         if (after & fits).any() and odds >= WITNESS:
             return code, odds
@@ -289,12 +296,20 @@ def _reset_odds(fits: BoolArray, after: BoolArray, known: BoolArray) -> float:
     return min(RESET_ODDS, 1.0 / by_chance)
 
 
-def _jump(survey: Survey, begin: int, end: int) -> float:
-    """Change of level across a span of another state, NaN at the ends of the record."""
+def _jump(survey: Survey, begin: int, end: int) -> tuple[float, float]:
+    """Change of level across a span of another state, and how far the level moves right beside it; NaN at the ends of the
+    record."""
     start, level = survey.blocks.start, survey.blocks.level
     a, b = int(np.searchsorted(start, begin)), int(np.searchsorted(start, end))
-    before, after = level[max(a - JUMP_BLOCKS, 0) : a], level[b : b + JUMP_BLOCKS]
-    return float(np.median(after) - np.median(before)) if before.size and after.size else math.nan
+    far, near = (
+        level[max(a - 2 * JUMP_BLOCKS, 0) : max(a - JUMP_BLOCKS, 0)],
+        level[max(a - JUMP_BLOCKS, 0) : a],
+    )
+    then, later = level[b : b + JUMP_BLOCKS], level[b + JUMP_BLOCKS : b + 2 * JUMP_BLOCKS]
+    if not near.size or not then.size:
+        return math.nan, math.nan
+    sides = [abs(median(x) - median(y)) for x, y in ((far, near), (then, later)) if x.size and y.size]
+    return median(then) - median(near), max(sides, default=math.nan)
 
 
 def _related(survey: Survey, clues: tuple[Clue, ...]) -> tuple[Clue, ...]:
