@@ -110,7 +110,8 @@ def _calibrate(
     bench = _Bench(spec, LOGGED[spec.measurand], life, span, degc, old, rng)
     found, left = bench.look("found"), bench.look("left")
     shown = _error(MODELS[spec.measurand], level, found.parameters, old)
-    adjust = abs(shown) > care.adjust_beyond or life.serial != known or _dirty(life, span)
+    wanted = abs(shown) > care.adjust_beyond or life.serial != known or _dirty(life, span)
+    adjust = wanted and _accepted(left.parameters, old)
     fake = bool(earlier) and index in (*care.copied, *care.untraced)
     entered = _entered(bench, index, earlier) if fake else (degc, found, left)
     adopted = span.marks["adjust"] if adjust and not fake else float("nan")
@@ -127,6 +128,14 @@ def _calibrate(
         figures_found=figures(spec.measurand, *entered[1].parameters),
         figures_left=figures(spec.measurand, *entered[2].parameters),
     )  # fmt: skip
+
+
+def _accepted(new: tuple[float, float], old: tuple[float, float]) -> bool:
+    """Whether the field instrument takes parameters over: of broken glass, or of a coat that lets nothing through, it does not."""
+    return bool(np.isfinite(new).all()) and abs(new[0]) >= LEAST_SLOPE * abs(old[0])
+
+
+LEAST_SLOPE = 0.2  # of the one before (common practice, no source)
 
 
 def _dirty(life: Life, span: Span) -> bool:

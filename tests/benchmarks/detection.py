@@ -16,7 +16,11 @@ from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 
+import numpy as np
+
+from excursions.clock import NS_PER_S
 from excursions.pipeline.analyse import analyse_point
+from excursions.records import Event
 from sample_data.simulator import Sampling, SimulatedPoint, TagRows, TruthRow, record, scenario
 from sample_data.simulator.fleet import MEASURANDS, FleetPoint, random_point
 from sample_data.simulator.scenario import DEADBANDS, GROUPS, LONG, WIDE, outages_of
@@ -134,9 +138,43 @@ def score_export(
         for row in truth
         if row.is_fault
     ]
+    truth = [*truth, *borne_out(sim, findings.events)]
     score = score_point(truth, findings.events, relatives, sampling.interval_s, sim.grid.days / 365.25)
     samples = sum(series.time.size for series in given.series.values())
     return Done(name, sim.spec.measurand, score, samples, seconds)
+
+
+def borne_out(sim: SimulatedPoint, events: Sequence[Event]) -> list[TruthRow]:
+    """What ageing moved as a walk says that was laid to the probe: nobody asked for it, and it is true."""
+    rows = []
+    for event in events:
+        if event.kind not in ("drift", "fouling") or event.origin != "probe":
+            continue
+        first, last = (
+            round((at - sim.grid.start_ns) / NS_PER_S / sim.grid.step) for at in (event.start, event.end)
+        )
+        edge = max((last - first) // 10, 1)
+        before, after = sim.error[max(first, 0) : first + edge], sim.error[max(last - edge, 0) : last]
+        if not before.size or not after.size:
+            continue
+        moved = float(np.median(after) - np.median(before))
+        if moved * event.size >= HALF * event.size**2:
+            rows.append(
+                TruthRow(
+                    event.point,
+                    event.probe,
+                    event.kind,
+                    event.start,
+                    event.end,
+                    moved,
+                    event.size_unit,
+                    "aftermath",
+                )
+            )
+    return rows
+
+
+HALF = 0.5  # of the size that the true error must have moved
 
 
 def run_scenario(seed: int) -> Iterator[Done]:
