@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_MINUTE, TimeArray, duration_text
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_MINUTE, NS_PER_S, TimeArray, duration_text
 from excursions.detect.live import Live
 from excursions.detect.origin import Clue
 from excursions.detect.spells import Spells
@@ -34,6 +34,16 @@ def held_clues(record: Record, live: Live, others: Spells, span: tuple[int, int]
     if span[1] - span[0] > LONGEST:
         return ()
     return (*_by_habit(live, others, span), *_by_state(record, span), *_by_walk(record, span))
+
+
+def may_be_held(record: Record, live: Live, others: Spells, within: tuple[int, int]) -> bool:
+    """Whether a standstill, samples `within` of the live record, is as a hold is at a point whose holds nobody exports:
+    exact, over within hours, and not one of several of which some are too long for a hold."""
+    first, last = within
+    inside = first > 0 and last < len(live) - 1 and not record.point.hold
+    short = live.time[last] - live.time[first] <= LONGEST
+    exact = bool((live.value[first : last + 1] == live.value[first]).all())
+    return bool(inside and short and exact and (others.held_s * NS_PER_S <= LONGEST).all())
 
 
 def _by_habit(live: Live, others: Spells, span: tuple[int, int]) -> tuple[Clue, ...]:

@@ -19,7 +19,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from excursions.clock import NS_PER_S, duration_text
-from excursions.detect.held import held_clues
+from excursions.detect.held import held_clues, may_be_held
 from excursions.detect.origin import Clue, expected_faults, frozen_share, name_origin, weigh, words_of
 from excursions.detect.spells import (
     SLOWEST_CLOCK,
@@ -68,6 +68,9 @@ class StuckSettings:
     )
     surprises_per_year: float = 0.02  # quiet of the process that no tail foretells (cp)
     unseen_habit: float = 0.02  # probability that the process rests that long but did not in this record (cp)
+    holds_per_year: float = (
+        0.5  # holds that nobody flagged and no state explains: half as often as faults (cp)
+    )
     habit_s: float = 4 * 3600.0  # a rest of the process takes hours (cp)
     flicker_counts: float = 2.0  # a converter's last digit moves by one count or two
     flicker_noise: float = 0.1  # of the usual noise, for values without a lattice
@@ -338,16 +341,18 @@ def _event(
     kind = kind_of(record, survey, spell)
     held = held_clues(record, live, others, (start, end))
     empty = empty_clue(record, spell) if kind == "pinned" else ()
-    clues = (
+    usual = (
         *(empty if kind == "pinned" else resting),
-        *held,
         temperature_clue(record, start, end),
         *glass_clue(record, survey, spell),
         *unseen_start(first),
     )
     probe = weigh(
-        prior=expected_faults(settings.faults_per_year, survey.years), chance=chance + surprises, clues=clues
+        prior=expected_faults(settings.faults_per_year, survey.years), chance=chance + surprises, clues=usual
     )
+    if held or may_be_held(record, live, others, (first, last)):
+        rate = settings.holds_per_year / settings.faults_per_year
+        probe /= 1.0 + probe * rate / math.prod(clue.odds for clue in held)
     both = frozen_share(record.temperature, start, end) > 0.98
     if held_s > MOSTLY * survey.blocks.width_s * len(survey.blocks):
         probe, both = min(probe, 0.5), True
@@ -371,7 +376,7 @@ def _event(
             f"{change} for {duration_text(held_s)} over {last - first + 1} samples",
             f"by the rest of this record {chance_text(chance)} such stretches are due by chance",
             *_others_words(beside, record.change_unit),
-            *words_of(clues),
+            *words_of((*held, *usual)),
         ),
         details={"samples": float(last - first + 1), "held_s": held_s},
     )
