@@ -9,8 +9,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import stdtr
 
-from excursions.clock import TimeArray
+from excursions.clock import NS_PER_MINUTE, TimeArray
 from excursions.detect.cusum import DECISION, highest_run
+from excursions.detect.groups import median
+from excursions.detect.live import Live
 from excursions.detect.origin import Clue
 from excursions.detect.survey import Survey
 from excursions.digits import written
@@ -19,6 +21,9 @@ from excursions.records import FloatArray, Record
 FEWEST = 3  # samples before an event that make its errors usual
 NEAR_BLOCKS = 2  # a sample belongs to a block this near
 STRONGEST = 20.0
+BESIDE_S = 60.0
+DRAWN_NS = 10 * NS_PER_MINUTE  # (cp)
+ON_ITS_WAY = 4.0  # times what the reading usually moves while a sample is drawn
 LAST = 6  # samples before and after that are looked at
 OTHER_CAUSES = (
     0.1  # of the shift: samples at another level disagree by that much for reasons of their own (cp)
@@ -35,14 +40,35 @@ class Errors:
 
 
 def sample_errors(record: Record, survey: Survey) -> Errors:
-    """Errors at the samples taken while the point was measuring."""
-    blocks = survey.blocks
+    """Errors at the samples taken while the point was measuring, those left out at which the reading was just on its way.
+
+    The reading is the median of those within a minute of the sample.  Where the level moves over twenty minutes, which is
+    what a sample takes to draw and to note, much farther than it does at the other samples and than what is tolerated, the
+    two are of different media.
+    """
+    blocks, live = survey.blocks, survey.live
     time, value = record.sample_time, record.sample_value
     at = np.clip(np.searchsorted(blocks.start, time, side="right") - 1, 0, len(blocks) - 1)
     late = time - blocks.start[at]
     usable = np.isfinite(value) & (late >= 0) & (late <= (1 + NEAR_BLOCKS) * blocks.width)
-    order = np.argsort(time[usable], kind="stable")
-    return Errors(time=time[usable][order], error=(blocks.level[at] - value)[usable][order])
+    order = np.flatnonzero(usable)[np.argsort(time[usable], kind="stable")]
+    time, value = time[order], value[order]
+    reading = _reading(live, time, survey.interval_s)
+    moved = _reading(live, time + DRAWN_NS, survey.interval_s) - _reading(
+        live, time - DRAWN_NS, survey.interval_s
+    )
+    moved = np.abs(moved)
+    most = max(ON_ITS_WAY * float(np.median(moved)), 6 * survey.noise) if moved.size else math.inf
+    still = (moved <= most) | (moved <= 2 * record.point.tolerance_at(median(blocks.level)))
+    return Errors(time=time[still], error=(reading - value)[still])
+
+
+def _reading(live: Live, time: TimeArray, interval_s: float) -> FloatArray:
+    """Median (k,) of the live readings within a minute of instants (k,), of three at least, of thirty at most."""
+    half = int(np.clip(BESIDE_S / max(interval_s, 1e-9), 1, 15))
+    at = np.searchsorted(live.time, time, side="right") - 1
+    near = np.clip(at[:, None] + np.arange(-half, half + 1), 0, len(live) - 1)
+    return np.asarray(np.median(live.value[near], axis=1))
 
 
 def between_samples(record: Record, start: int) -> tuple[int, int]:

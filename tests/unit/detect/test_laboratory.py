@@ -1,0 +1,49 @@
+"""Laboratory samples beside a reading that moves."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR
+from excursions.detect.laboratory import disagreements, sample_errors
+from excursions.detect.survey import survey_of
+from excursions.records import Record
+from tests.builders import T0, coloured, level, make_record
+
+
+def sampled(seed: int, *, drift: float = 0.0) -> tuple[Record, np.ndarray]:
+    """Ninety days at a minute with set-points every second day; a sample a week, one of them while the reading is on its way."""
+    n = 90 * 1_440
+    at = np.arange(n)
+    medium = 45.0 + coloured(n, 0.0, 0.6, 30, seed)
+    for number, when in enumerate(range(700, n, 2_880)):
+        medium += np.where(at >= when, (-1) ** number * 15.0 * (1 - np.exp(-(at - when).clip(0) / 8.0)), 0.0)
+    when = T0 + 2 * NS_PER_HOUR + 7 * NS_PER_DAY * np.arange(1, 12, dtype=np.int64)
+    when[5] = T0 + (700 + 14 * 2_880 + 3) * 60 * 10**9  # three minutes after a set-point
+    place = (when - T0) // (60 * 10**9)
+    value = medium[place - 2] + level(when.size, 0.0, 0.2, seed + 3)  # noted two minutes late
+    reading = medium + drift * np.clip((at - 60_000) / 30_000, 0, 1) + level(n, 0.0, 0.2, seed + 5)
+    record = make_record(reading, measurand="oxygen_saturation", sample_time=when, sample_value=value)
+    return record, when
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_sample_drawn_while_the_reading_is_on_its_way_says_nothing(seed: int) -> None:
+    record, when = sampled(seed)
+    survey = survey_of(record)
+    assert survey is not None
+    errors = sample_errors(record, survey)
+    assert when[5] not in errors.time
+    assert errors.time.size == when.size - 1
+    assert np.abs(errors.error).max() < 3.0
+    assert disagreements(record, survey) == ()
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_samples_still_show_an_error_that_grows(seed: int) -> None:
+    record, _ = sampled(seed, drift=-12.0)
+    survey = survey_of(record)
+    assert survey is not None
+    (found,) = disagreements(record, survey)
+    assert found.shift == pytest.approx(-12.0, abs=2.0)
