@@ -25,6 +25,7 @@ class Stream:
     flags : further columns that say a reading is bad or doubtful; the worst of all holds
     tag : name, where the stream is one tag
     tag_columns : columns that name the tag in each row, outermost first, where it is not
+    ending : what goes behind the names of `tag_columns`: the column, where a row holds several readings of one place
     unit, description : as the file states them; unit_column, description_column : where each row does
     """
 
@@ -34,10 +35,16 @@ class Stream:
     flags: tuple[int, ...] = ()
     tag: str = ""
     tag_columns: tuple[int, ...] = ()
+    ending: str = ""
     unit: str = ""
     unit_column: int | None = None
     description: str = ""
     description_column: int | None = None
+
+    @property
+    def one_a_row(self) -> bool:
+        """Whether each row is one reading, so that an empty cell is a reading that failed."""
+        return bool(self.tag_columns) and not self.ending
 
     @property
     def columns(self) -> frozenset[int]:
@@ -91,6 +98,11 @@ class Plan:
     kept: str = ""
     section: str = ""
     decisions: tuple[Decision, ...] = field(default=())
+
+    @property
+    def readings_a_row(self) -> int:
+        """How many readings a row stands for."""
+        return 1 if self.streams[0].one_a_row else len(self.streams)
 
     def header(self, column: int) -> str:
         """The name of a column, or its place where it has none."""

@@ -111,7 +111,7 @@ class _Batch:
     def _refuse_long_rows(self) -> None:
         """Rows with more cells than columns: which cell is which cannot be known."""
         long = self.batch.frame[MORE].is_not_null().to_numpy()
-        count = 1 if self.plan.streams[0].tag_columns else len(self.plan.streams)
+        count = self.plan.readings_a_row
         for line, text in self.batch.texts(np.flatnonzero(long)):
             self.outcome.refuse(line, "", text, surplus_cells(self.plan.width), count)
         kept = self.batch.keep(np.flatnonzero(~long))
@@ -127,7 +127,7 @@ class _Batch:
 
     def _refuse_hidden(self, blank: IndexArray) -> None:
         """Rows that look empty because all they hold stands behind the last column."""
-        count = 1 if self.plan.streams[0].tag_columns else len(self.plan.streams)
+        count = self.plan.readings_a_row
         for line, text in self.batch.texts(blank) if self.batch.raw else ():
             if re.search(r"\w", text):
                 self.outcome.refuse(line, "", text, surplus_cells(self.plan.width), count)
@@ -158,7 +158,7 @@ class _Batch:
         quality, says_bad = self._quality(stream, values)
         tags = self._tags(stream) if stream.tag_columns else None
         # In a wide table an empty cell is no reading, unless its own quality column says that one failed.
-        present = ~values.empty | says_bad if tags is None else np.ones(self.batch.height, np.bool_)
+        present = np.ones(self.batch.height, np.bool_) if stream.one_a_row else ~values.empty | says_bad
         for row in np.flatnonzero(present & ~clock.ok).tolist():
             unread[row] = unread.get(row, 0) + 1
         timed = present & clock.ok
@@ -211,12 +211,16 @@ class _Batch:
 
     def _tags(self, stream: Stream) -> pl.Series:
         columns = [self.batch.frame[str(index)] for index in stream.tag_columns]
-        if len(columns) == 1 and columns[0].dtype == pl.Categorical:
+        if len(columns) == 1 and columns[0].dtype == pl.Categorical and not stream.ending:
             return columns[0]
         texts = [column.cast(pl.String, strict=False).alias(str(i)) for i, column in enumerate(columns)]
-        if len(texts) == 1:
+        if len(texts) == 1 and not stream.ending:
             return texts[0]
-        return pl.select(pl.concat_str(*texts, separator="/", ignore_nulls=True)).to_series()
+        joined = pl.concat_str(*texts, separator="/", ignore_nulls=True)
+        if stream.ending:  # a row that names no place keeps no name: it is refused, not mixed into others
+            named = pl.any_horizontal(text.is_not_null() for text in texts)
+            joined = pl.when(named).then(pl.concat_str(joined, pl.lit(stream.ending), separator="/"))
+        return pl.select(joined).to_series()
 
     def _refuse_cells(self, stream: Stream, bad: BoolArray) -> None:
         if not bad.any():
@@ -225,7 +229,7 @@ class _Batch:
         cells = [str(cell) for cell in self.batch.frame[str(stream.value)].gather(rows).to_list()]
         name = self.plan.header(stream.value)
         for (line, text), cell in zip(self.batch.texts(rows), cells, strict=True):
-            shown = text if stream.tag_columns else cell
+            shown = text if stream.one_a_row else cell
             self.outcome.refuse(line, name, shown, unread_value(cell, self.plan.decimal_of(stream.value)), 1)
 
     def _refuse_lines(self, unread: dict[int, int], clocks: dict[tuple[int, ...], _Clocked]) -> None:
@@ -282,7 +286,7 @@ class _Batch:
                     self.outcome.word(tag, meant.word, meant.quality, count, self._line(first))
                 if meant.unit:
                     self.piece.described.append((tag, meant.unit, ""))
-        if tags is not None and values.empty.any():
+        if tags is not None and stream.one_a_row and values.empty.any():
             for tag, count, first in self._owners(stream, tags, np.flatnonzero(values.empty & use)):
                 self.outcome.word(tag, "(empty)", BAD, count, self._line(first))
 
@@ -330,7 +334,7 @@ class _Batch:
         self.outcome.use(time)
         for name, start, stop in zip(names, bounds[:-1], bounds[1:], strict=True):
             tag, _, unit = name.partition(_BETWEEN)
-            owner = (clean(tag), clean(unit) or units.get(tag, ""))
+            owner = (clean(tag), clean(unit) or units.get(tag, stream.unit))
             part = None if codes is None else codes[start:stop]
             self._add(owner, clock, time[start:stop], value[start:stop], part, order[start:stop])
         self._describe(stream, tags)

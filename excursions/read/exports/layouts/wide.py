@@ -42,10 +42,12 @@ def propose(sheet: Sheet) -> Draft | None:
         return None
     _refuse_clocks(sheet, values)
     streams = _streams(sheet, chosen_time(sheet, times), values, qualities)
+    places = _places(rest, {*qualities, *(c.index for c in values)})
     whole = _of_whole_row(values, qualities)
     if whole is not None:
         streams = tuple(replace(s, quality=whole.index) for s in streams)
-    used = {*taken, *(s.value for s in streams), *(s.quality for s in streams if s.quality is not None)}
+    streams = tuple(replace(s, tag="", tag_columns=places, ending=s.tag) for s in streams) if places else streams
+    used = {*taken, *places, *(s.value for s in streams), *(s.quality for s in streams if s.quality is not None)}
     why = "they hold texts, places, or qualities of no value column"
     layout = "wide" if len(values) > 1 else "one tag"
     stated = _unit_cells(rest) if len(values) == 1 and not streams[0].unit else None
@@ -53,7 +55,36 @@ def propose(sheet: Sheet) -> Draft | None:
         used.add(stated.index)
         streams = (replace(streams[0], unit=next(cell for cell in stated.cells if cell)),)
     told = () if whole is None else (_row_decision(sheet, whole),)
-    return Draft(layout=layout, streams=streams, decisions=(*told, *left_out(sheet, used, why)))
+    told = (*told, _places_decision(sheet, places)) if places else told
+    return Draft(
+        layout=layout,
+        streams=streams,
+        decisions=(*told, *left_out(sheet, used, why)),
+        constants=_single_places(rest, used) if not places else {},
+    )
+
+
+def _places(columns: list[Column], taken: set[int]) -> tuple[int, ...]:
+    """The columns that say whose readings a row holds: named as a place or a tag, with several of them."""
+    return tuple(
+        c.index
+        for c in columns
+        if c.index not in taken and c.roles & {"place", "tag"} and c.distinct > 1 and not c.is_time
+    )
+
+
+def _single_places(columns: list[Column], used: set[int]) -> dict[int, str]:
+    """Columns of places that name but one in the first rows, and that one: another may follow further down."""
+    found = (c for c in columns if c.index not in used and c.roles & {"place", "tag"} and c.is_text)
+    return {c.index: next(cell for cell in c.cells if cell) for c in found if c.distinct == 1}
+
+
+def _places_decision(sheet: Sheet, places: tuple[int, ...]) -> Decision:
+    names = ", ".join(f'"{sheet.columns[index].header}"' for index in places)
+    return Decision(
+        subject=sheet.stem, what=f"column {names} is put before the names of the columns", why="it names several, whose readings one column alone would mix",
+        option="export one of them a file, or rename the column",
+    )  # fmt: skip
 
 
 def _of_whole_row(values: list[Column], qualities: dict[int, Column]) -> Column | None:
