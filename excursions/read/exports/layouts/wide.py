@@ -75,7 +75,7 @@ def _places(columns: list[Column], taken: set[int]) -> tuple[int, ...]:
 
 def _single_places(columns: list[Column], used: set[int]) -> dict[int, str]:
     """Columns of places that name but one in the first rows, and that one: another may follow further down."""
-    found = (c for c in columns if c.index not in used and c.roles & {"place", "tag"} and c.is_text)
+    found = (c for c in columns if c.index not in used and c.roles & {"place", "tag"} and not c.is_time)
     return {c.index: next(cell for cell in c.cells if cell) for c in found if c.distinct == 1}
 
 
