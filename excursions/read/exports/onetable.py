@@ -18,7 +18,7 @@ from excursions.read.exports.plan import NoReadingsError, Plan
 from excursions.read.exports.planner import Texts, make_plan
 from excursions.read.exports.sheet import Sheet, look_at
 from excursions.read.exports.shown import first_rows
-from excursions.read.exports.stacked import Stacked, previews_blocks, take_apart
+from excursions.read.exports.stacked import Stacked, previews_blocks, previews_other_columns, take_apart
 from excursions.read.exports.table import Table, Wanted
 from excursions.read.model import ReadOptions, ShownRow
 from excursions.records import Decision, short_id
@@ -150,7 +150,7 @@ def _run(table: Table, sheet: Sheet, asked: Asked, stacked: bool) -> tuple[Plan,
             if stacked:
                 raise Stacked from None
             raise
-        if stacked and plan.layout != "long":
+        if stacked and (plan.layout != "long" or previews_other_columns(table.preview, sheet.first_line, plan.headers)):
             raise Stacked
         outcome = Outcome()
         try:

@@ -10,12 +10,13 @@ import polars as pl
 
 from excursions.clock import TimeArray
 from excursions.read.exports.columns import clean
+from excursions.read.exports.grouping import grouped
 from excursions.read.exports.outcome import Outcome, Replan
 from excursions.read.exports.plan import Plan, Stream
 from excursions.read.exports.quality import parse_quality
 from excursions.read.exports.refusals import NO_TAG, missing_hour, surplus_cells, unread_time, unread_value
 from excursions.read.exports.sections import continues, is_certain, is_section
-from excursions.read.exports.stacked import Stacked, begins_block
+from excursions.read.exports.stacked import Stacked, begins_block, other_columns
 from excursions.read.exports.table import MORE, Batch, Portion
 from excursions.read.exports.times import parse_times
 from excursions.read.exports.values import Values, parse_values
@@ -244,12 +245,18 @@ class _Batch:
                 raise Stacked
             if cells[0].lstrip().startswith(_REMARK_MARKS):
                 self.outcome.remarks += 1
-            elif self.plan.layout != "long" and begins_block(cells, self.plan.headers):
+            elif self._begins_block(cells):
                 raise Stacked
             else:
                 columns = self._unread_columns(row, cells, clocks)
                 why = self._why_unread(row, cells, columns, clocks[columns])
                 self.outcome.refuse(line, self.plan.header(columns[0]), text, why, unread.get(row, 0))
+
+    def _begins_block(self, cells: list[str]) -> bool:
+        """Whether a row without a time begins another table; the rows of a long one name their tags themselves."""
+        if self.plan.layout == "long":
+            return other_columns(cells, self.plan.headers)
+        return begins_block(cells, self.plan.headers)
 
     def _begins_section(self, row: int, cells: list[str], clocks: dict[tuple[int, ...], _Clocked]) -> bool:
         """Whether a line marks a name as the one above the table does, and the times begin anew below it."""
@@ -375,22 +382,3 @@ class _Batch:
             pl.DataFrame({"tag": tags.cast(pl.String), "text": text}).unique(maintain_order=True).drop_nulls()
         )
         self.piece.described.extend((clean(tag), "", clean(said)) for tag, said in frame.iter_rows())
-
-
-def grouped(tags: pl.Series) -> tuple[IndexArray, list[str], list[int]]:
-    """Order (n,) that brings equal tags together and keeps the order within; their names; bounds (k + 1,)."""
-    codes = tags.cast(pl.Categorical).to_physical().to_numpy()
-    counts = np.bincount(codes)
-    present = np.flatnonzero(counts)
-    if counts.size > 2**16:  # codes are shared by all files of a run; few of them are in this batch
-        table = np.zeros(counts.size, np.uint32)
-        table[present] = np.arange(present.size)
-        codes, counts = table[codes], counts[present]
-    # Radix sort, which numpy uses for small whole numbers, is several times faster than any other here.
-    small = codes.astype(
-        np.uint8 if counts.size <= 2**8 else np.uint16 if counts.size <= 2**16 else np.uint32
-    )
-    order = np.argsort(small, kind="stable")
-    bounds = [0, *np.cumsum(counts[counts > 0]).tolist()]
-    names = tags.gather(order[bounds[:-1]]).cast(pl.String).to_list()
-    return order, names, bounds
