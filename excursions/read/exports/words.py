@@ -55,6 +55,7 @@ HOUR_NAMES = frozenset(
     (
         "hour",
         "hours",
+        "hh",
         "hr",
         "h",
         "stunde",

@@ -25,7 +25,7 @@ def time_columns(sheet: Sheet) -> list[tuple[int, ...]]:
         clock = _near(column, clocks) if column.is_date or column.is_midnight else None
         if clock is not None:
             clocks.remove(clock)
-        parts = (column, clock) if clock is not None else (column,)
+        parts = (column, clock, *_finer(sheet, clock)) if clock is not None else (column,)
         half = _near(parts[-1], [c for c in sheet.columns if c.is_half])
         parts = (*parts, half) if half is not None else parts
         fine = _near(parts[-1], [c for c in sheet.columns if _is_milliseconds(c)])
@@ -33,6 +33,23 @@ def time_columns(sheet: Sheet) -> list[tuple[int, ...]]:
         found.append(tuple(part.index for part in (*parts, fine, zone) if part is not None))
     with_clock = [columns for columns in found if len(columns) > 1 or sheet.columns[columns[0]].is_full_time]
     return with_clock or found or _calendar_times(sheet) or number_times(sheet)
+
+
+def _finer(sheet: Sheet, clock: Column) -> tuple[Column, ...]:
+    """Columns of minutes, and of seconds behind them, right behind a column of hours."""
+    if number_clock(clock) != "hours":
+        return ()
+    behind = sheet.columns[clock.index + 1 :]
+    if not behind or not _is_minutes(behind[0]) or any(fold(c.header) in ("max", "maximum") for c in behind):
+        return ()
+    seconds = len(behind) > 1 and is_part("second", behind[1].header, behind[1].cells)
+    return behind[: 2 if seconds else 1]
+
+
+def _is_minutes(column: Column) -> bool:
+    """Minutes of an hour; beside hours ``MM`` names no month."""
+    name = "minute" if fold(column.header) == "mm" else column.header
+    return is_part("minute", name, column.cells)
 
 
 def _calendar_times(sheet: Sheet) -> list[tuple[int, ...]]:
@@ -72,7 +89,9 @@ def _part(column: Column) -> str:
         return "half"
     if number_clock(column):
         return number_clock(column)
-    return "milliseconds" if _is_milliseconds(column) else "zone"
+    if _is_milliseconds(column):
+        return "milliseconds"
+    return "minutes" if _is_minutes(column) else "seconds" if is_part("second", column.header, column.cells) else "zone"
 
 
 def number_clock(column: Column) -> str:
