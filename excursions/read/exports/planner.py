@@ -16,7 +16,7 @@ from excursions.read.exports.dateorder import OrderEvidence
 from excursions.read.exports.decimals import DecimalEvidence, Tally, decimal_evidence
 from excursions.read.exports.layouts import LAYOUTS
 from excursions.read.exports.layouts.naming import left_out
-from excursions.read.exports.layouts.timecolumns import time_parts
+from excursions.read.exports.layouts.timecolumns import refuse_days_alone, time_parts
 from excursions.read.exports.numbertimes import SERIAL, SERIAL_1904, as_number_time, kind_of
 from excursions.read.exports.plan import Draft, NoReadingsError, Plan, Stream
 from excursions.read.exports.quality import QualityPlan, base_of, fold_word, scheme_of, user_words
@@ -57,6 +57,7 @@ def make_plan(
         If no layout fits, or the order of day and month stays open.
     """
     draft = with_places(propose(_with_stated_quality(sheet, options)), sheet, frozenset(codes))
+    refuse_days_alone(sheet, draft)
     decisions = [replace(decision, subject=subject) for decision in draft.decisions]
     times: dict[tuple[int, ...], TimePlan] = {}
     for columns in dict.fromkeys(stream.time for stream in draft.streams):
