@@ -198,9 +198,9 @@ def chosen_time(sheet: Sheet, times: list[tuple[int, ...]]) -> tuple[int, ...]:
     Source before server, start before end; one that never changes is the span of a query rather than a time of reading.
     """
 
-    def rank(columns: tuple[int, ...]) -> tuple[bool, bool, int]:
+    def rank(columns: tuple[int, ...]) -> tuple[bool, bool, bool, int]:
         column = sheet.columns[columns[0]]
         constant = column.distinct == 1 and column.filled > 1
-        return constant, "late_time" in column.roles, columns[0]
+        return constant, "late_time" in column.roles, "source_time" not in column.roles, columns[0]
 
     return min(times, key=rank)
