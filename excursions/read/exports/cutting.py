@@ -8,6 +8,7 @@ from collections.abc import Sequence
 
 from excursions.errors import InputFileError
 from excursions.read.exports.columns import is_status, is_time_text
+from excursions.read.exports.counted import are_counted
 from excursions.read.exports.halfdates import days_of
 from excursions.read.exports.headerrows import calendar_header, has_day_and_clock, times_begin, usual_width
 from excursions.read.exports.numbertimes import as_number_time
@@ -25,7 +26,7 @@ _SAMPLE_LINES = 60
 _FEW_LINES = 6
 _FEW_TIMES = 0.3  # share of rows with a time below which the heading is asked
 _SAMPLE_CELLS = 4_000
-_HEADING_LINES = 8
+_HEADING_LINES, _COUNTED_LINES = 8, 40
 _RULE_LINES = 50
 _MOMENT = re.compile(r"\d[-./:]\d")
 _ONE_BLANK = re.compile(r"(?<=\S) (?=\S)")
@@ -66,7 +67,7 @@ def find_cut(lines: Sequence[str], stated: str) -> Cut:
         if any(separator in line for line in sample)
     ]
     scored = [
-        (_score(sample, cut, lines[:_HEADING_LINES]), -rank, cut) for rank, cut in enumerate(candidates)
+        (_score(sample, cut, lines[:_COUNTED_LINES]), -rank, cut) for rank, cut in enumerate(candidates)
     ]
     best = max(scored, default=(0.0, 0, Cut()), key=lambda item: item[:2])
     if best[0] < 0.3 and len(spans) > 1:
@@ -128,8 +129,9 @@ def _score(lines: Sequence[str], cut: Cut, heading: Sequence[str] = ()) -> float
     near = sum(abs(len(row.cells) - width) <= 1 or len(row.cells) == common > width for row in rows)
     # The first of few lines may be the header.
     timed = sum(_has_time(row) for row in usual) / max(1, len(usual) - (len(lines) < _FEW_LINES))
-    if timed < _FEW_TIMES and _promises_times(list(split_records(heading, 1, cut))):
-        timed = 1.0
+    if timed < _FEW_TIMES and heading:
+        above = list(split_records(heading, 1, cut))
+        timed = 1.0 if _promises_times(above[:_HEADING_LINES]) or are_counted(above) else timed
     cells = [cell.strip() for row in usual for cell in row.cells]
     understood = sum(_share(cell) for cell in cells) / max(1, len(cells))
     regular = 0.5 * near / len(rows) + 0.5 * len(usual) / max(1, min(len(rows), most))

@@ -9,6 +9,7 @@ import polars as pl
 
 from excursions.errors import InputFileError
 from excursions.read.exports.ahead import in_order
+from excursions.read.exports.counted import counted
 from excursions.read.exports.damage import known_damage
 from excursions.read.exports.execute import Executor
 from excursions.read.exports.gather import Gather
@@ -87,7 +88,9 @@ def read_table(table: Table, asked: Asked) -> TableRead:
 
 def _plain(table: Table, asked: Asked) -> TableRead:
     sheet = look_at(table.preview, asked.stem)
-    whole = written_out(table, sheet, asked.name)
+    whole = written_out(table, sheet, asked.name) or counted(
+        table, sheet, asked.name, asked.options.date_order
+    )
     told: list[Decision] = []
     encoded = _encoded(table, asked.name)
     if whole is not None:
@@ -150,7 +153,9 @@ def _run(table: Table, sheet: Sheet, asked: Asked, stacked: bool) -> tuple[Plan,
             if stacked:
                 raise Stacked from None
             raise
-        if stacked and (plan.layout != "long" or previews_other_columns(table.preview, sheet.first_line, plan.headers)):
+        if stacked and (
+            plan.layout != "long" or previews_other_columns(table.preview, sheet.first_line, plan.headers)
+        ):
             raise Stacked
         outcome = Outcome()
         try:

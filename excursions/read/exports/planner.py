@@ -112,7 +112,8 @@ def with_places(draft: Draft, sheet: Sheet, several: frozenset[int]) -> Draft:
     behind = tuple(i for i in places if plain(draft.constants[i]).casefold() in AGGREGATES)
     before = tuple(index for index in places if index not in behind)
     streams = tuple(
-        replace(s, tag="", tag_columns=(*before, *s.tag_columns, *behind), ending=s.tag) for s in draft.streams
+        replace(s, tag="", tag_columns=(*before, *s.tag_columns, *behind), ending=s.tag)
+        for s in draft.streams
     )
     constants = {index: text for index, text in draft.constants.items() if index not in places}
     names = ", ".join(f'"{sheet.columns[index].header}"' for index in places)

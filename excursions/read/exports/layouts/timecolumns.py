@@ -121,7 +121,13 @@ def _part(column: Column) -> str:
         return number_clock(column)
     if _is_milliseconds(column):
         return "milliseconds"
-    return "minutes" if _is_minutes(column) else "seconds" if is_part("second", column.header, column.cells) else "zone"
+    return (
+        "minutes"
+        if _is_minutes(column)
+        else "seconds"
+        if is_part("second", column.header, column.cells)
+        else "zone"
+    )
 
 
 def number_clock(column: Column) -> str:

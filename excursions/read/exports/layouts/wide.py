@@ -46,8 +46,15 @@ def propose(sheet: Sheet) -> Draft | None:
     whole = _of_whole_row(values, qualities)
     if whole is not None:
         streams = tuple(replace(s, quality=whole.index) for s in streams)
-    streams = tuple(replace(s, tag="", tag_columns=places, ending=s.tag) for s in streams) if places else streams
-    used = {*taken, *places, *(s.value for s in streams), *(s.quality for s in streams if s.quality is not None)}
+    streams = (
+        tuple(replace(s, tag="", tag_columns=places, ending=s.tag) for s in streams) if places else streams
+    )
+    used = {
+        *taken,
+        *places,
+        *(s.value for s in streams),
+        *(s.quality for s in streams if s.quality is not None),
+    }
     why = "they hold texts, places, or qualities of no value column"
     layout = "wide" if len(values) > 1 else "one tag"
     stated = _unit_cells(rest) if len(values) == 1 and not streams[0].unit else None
