@@ -203,7 +203,7 @@ def _is_flagged(
         Decision(
             subject=subject,
             what="a flag behind the time says whether summer time holds: an hour is taken off there",
-            why=f"it is one of {', '.join(sorted(flag.upper() for flag in flags))}; the standard time is taken as that of {options.tz or 'UTC'}",
+            why=f"it is one of {', '.join(sorted(flag.upper() for flag in flags))}; the standard time is taken as that of {options.tz or options.plant_zone or 'UTC'}",
             option="--tz",
         )
     )
