@@ -16,11 +16,13 @@ import polars as pl
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_S, TimeArray
 from excursions.read.exports.headerrows import trimmed
+from excursions.read.exports.numbertimes import as_number_time, parse_numbers
 from excursions.read.exports.plan import NoReadingsError
 from excursions.read.exports.sheet import Sheet, key_values
 from excursions.read.exports.stacked import BlockTable, held
 from excursions.read.exports.table import Row, Table
 from excursions.read.exports.textparts import parse_distinct
+from excursions.read.exports.timeplan import TimePlan
 from excursions.read.exports.timeshapes import clock_shape_of, shape_of
 from excursions.read.exports.values import looks_numeric
 from excursions.read.exports.words import fold
@@ -65,7 +67,7 @@ _SECONDS = 3  # parts of a clock with seconds
 
 
 @dataclass(frozen=True, slots=True)
-class _Start:
+class Start:
     """Where the count begins: ns, whether that is UTC, and the text that says so."""
 
     time: int
@@ -118,7 +120,7 @@ def _since(table: Table, name: str, order: str) -> tuple[BlockTable, Decision] |
     cells = [row.cells[column].strip() for row in rows[at + 1 :] if column < len(row.cells)]
     if start is None or not _are_counts(cells, text):
         return None
-    begin = _moment(start, order, header.line)
+    begin = start_in(start, order, header.line)
     kept = held(table, max(trimmed(row.cells) for row in table.preview.rows))
     below = np.flatnonzero(kept.lines > header.line)
     frame, key = kept.frame[below], str(column)
@@ -145,7 +147,7 @@ def _stepped(table: Table, name: str, order: str) -> tuple[BlockTable, Decision]
     start, step = _start_of(said), _step_of(said)
     if len(rows) - first < _FEWEST or start is None or not step:
         return None
-    begin = _moment(start, order, rows[0].line)
+    begin = start_in(start, order, rows[0].line)
     top = rows[first - 1]
     keys = key_values([top])
     named = (
@@ -167,8 +169,7 @@ def _stepped(table: Table, name: str, order: str) -> tuple[BlockTable, Decision]
             found="readings counted by a step, with lines between them that hold none", expected="a reading in each line, or a time",
             mend="export with a time in each row", line=rows[first].line,
         )  # fmt: skip
-    time = begin.time + np.arange(lines.size, dtype=np.int64) * step
-    texts = [text if i < count else None for i, text in enumerate(_texts(time, begin.zoned))]
+    texts = [text if i < count else None for i, text in enumerate(steps_from(begin, step, lines.size))]
     frame = kept.frame[below].insert_column(0, pl.Series("time", texts, pl.String))
     frame = frame.rename(dict(zip(frame.columns, map(str, range(frame.width)), strict=True)))
     titles = top.cells if named else ["value"]
@@ -221,8 +222,17 @@ def _start_of(said: Mapping[str, str]) -> str | None:
     return f"{day} {clock}" if day and clock else None
 
 
-def _moment(text: str, order: str, line: int) -> _Start:
-    """The start as an instant."""
+def start_in(text: str, order: str, line: int) -> Start:
+    """The start as an instant; epochs count too.
+
+    Raises
+    ------
+    NoReadingsError
+        If it is no time, or can be read in two ways.
+    """
+    if kind := as_number_time(text):
+        epoch = parse_numbers(pl.Series([text]), TimePlan(kind=kind))
+        return Start(int(epoch.time[0]), bool(epoch.zoned[0]), text)
     shape = shape_of(text)
     orders = (order,) if order else ("day-first", "month-first")
     if shape is None or shape.date != "abc":
@@ -234,10 +244,10 @@ def _moment(text: str, order: str, line: int) -> _Start:
     if len(moments) != 1:
         raise NoReadingsError(
             found=f'a start "{text}" that can be read day-first or month-first' if moments else f'a start "{text}" that is no time',
-            expected="one that says which number is the day", mend="pass --date-order day-first or --date-order month-first", line=line,
+            expected="one that says which number is the day", mend="pass --date-order day-first or --date-order month-first", line=line or None,
         )  # fmt: skip
     zoned = next(bool(each.zoned[0]) for each in found if each.ok[0])
-    return _Start(moments.pop(), zoned, text)
+    return Start(moments.pop(), zoned, text)
 
 
 def _unit_in(text: str) -> int:
@@ -259,7 +269,7 @@ def _before_since(header: str) -> str:
     return header[: match.start()] if match else header
 
 
-def _written(cells: pl.Series, start: _Start, header: str) -> pl.Series:
+def _written(cells: pl.Series, start: Start, header: str) -> pl.Series:
     """The cells as times; what is no count stays as it is."""
     unit = _unit_in(_before_since(header))
     minutes = bool(re.search(r"(?i)\bm+:s+\b", header))
@@ -287,6 +297,11 @@ def _count(text: str, unit: int, *, minutes: bool) -> int | None:
 def _texts(time: TimeArray, zoned: bool) -> list[str]:
     stamps = pl.Series(time).cast(pl.Datetime("ns"))
     return stamps.dt.to_string("%Y-%m-%dT%H:%M:%S%.9f" + ("Z" if zoned else "")).to_list()
+
+
+def steps_from(start: Start, step: int, count: int) -> list[str]:
+    """Written times from a start on, `step` ns apart."""
+    return _texts(start.time + np.arange(count, dtype=np.int64) * step, start.zoned)
 
 
 def _step_of(said: Mapping[str, str]) -> int:

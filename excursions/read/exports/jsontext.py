@@ -10,12 +10,15 @@ import polars as pl
 from excursions.errors import InputFileError
 from excursions.read.exports.content import Content, Opened
 from excursions.read.exports.frametable import FrameTable
+from excursions.read.exports.jsonshapes import START_KEYS, is_odd, records_of
 from excursions.read.exports.sound import sound
+from excursions.read.exports.words import fold, roles_of
 from excursions.read.model import ReadOptions
 
-_START = re.compile(rb"(?:\xef\xbb\xbf)?\s*(?:\{\s*\"|\[\s*\{)")
+_START = re.compile(rb"(?:\xef\xbb\xbf)?\s*(?:\{\s*\"|\[\s*\{|\[\s*\[\s*\")")
 _LINES = re.compile(rb"\s*\{[^\n]*\}\s*\n\s*\{")
 _DEEPEST = 12
+_LARGEST_WALKED = 200_000_000  # bytes of a file that is walked through object by object
 _CUT = "the JSON file is cut off in its last line; what came before was used"
 
 
@@ -33,6 +36,12 @@ def json_table(content: Content, options: ReadOptions) -> Opened:
         If it is no sound JSON, or holds arrays of different lengths side by side.
     """
     data, lost = content.whole().removeprefix(b"\xef\xbb\xbf"), b""
+    words = f"JSON, {content.packing}" if content.packing else "JSON"
+    shaped = is_odd(content.start) and not _LINES.match(data) and len(data) < _LARGEST_WALKED
+    odd = records_of(data, options.date_order) if shaped else None
+    if odd is not None:
+        yield content.name, FrameTable(frame=odd.lazy(), words=words, height=odd.height)
+        return
     with sound("JSON file"):
         if _LINES.match(data):
             whole = data.rfind(b"\n") + 1
@@ -46,7 +55,6 @@ def json_table(content: Content, options: ReadOptions) -> Opened:
         raise InputFileError(
             found="a JSON file without objects", expected="objects with a time and readings", mend="export it again"
         )  # fmt: skip
-    words = f"JSON, {content.packing}" if content.packing else "JSON"
     yield content.name, FrameTable(
         frame=frame.lazy(), words=words, height=frame.height, notes=(_CUT,) if lost else (), lost=lost.decode(errors="replace"),
     )  # fmt: skip
@@ -61,10 +69,29 @@ def _flat(frame: pl.DataFrame) -> pl.DataFrame:
         if nested:
             frame = _beside(frame, nested[0])
         elif lists:
+            _refuse_one_time(frame, lists)
             frame = frame.explode(lists)
         else:
             break
     return frame
+
+
+def _refuse_one_time(frame: pl.DataFrame, lists: list[str]) -> None:
+    """Readings in an array of their own, beside one time for all of them.
+
+    Raises
+    ------
+    InputFileError
+        If so: all of them would stand at that time.
+    """
+    if len(lists) > 1 or "value" not in roles_of(lists[0]) or not frame[lists[0]].dtype.inner.is_numeric():  # type: ignore[attr-defined]
+        return
+    timed = any(roles_of(name) & {"time", "date"} or fold(name) in START_KEYS for name in frame.columns)
+    if timed and (frame[lists[0]].list.len() > 1).any():
+        raise InputFileError(
+            found=f'an array of readings ("{lists[0]}") beside one time', expected="a time for each reading, or the step between them",
+            mend='export pairs of time and value, or state the start and the step ("start", "interval_s")',
+        )  # fmt: skip
 
 
 _FIRST_INSTANT = 1e8  # s since 1970: smaller numbers of a pair are its reading

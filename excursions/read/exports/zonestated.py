@@ -37,7 +37,9 @@ def decide_zone(
         zone(options.tz)
         if stated not in ("", options.tz):
             said = f"times are read in {options.tz} and not in {stated}, which the file states"
-            decisions.append(Decision(subject=subject, what=said, why="--tz says so", option="leave --tz out"))
+            decisions.append(
+                Decision(subject=subject, what=said, why="--tz says so", option="leave --tz out")
+            )
         return options.tz
     if not naive:
         return "UTC"
