@@ -60,12 +60,14 @@ class Draft:
     """A layout's proposal: which columns are what, before times and numbers are understood.
 
     constants : columns of places that name but one in the first rows, and that one; the tags do without them
+    kinds : the column that says whether a row is a reading or a message, None where all are readings
     """
 
     layout: str
     streams: tuple[Stream, ...]
     decisions: tuple[Decision, ...] = ()
     constants: Mapping[int, str] = field(default_factory=dict)
+    kinds: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,7 +78,7 @@ class Plan:
     times : by the time columns of the streams; qualities : by column; decimal : mark of the values, others : of columns
         that have another one
     zone : IANA name for wall times; own : the user's quality words, folded
-    kept : what says that the readings are averages, or empty
+    kept : what says that the readings are averages, or empty; kinds : as in :class:`Draft`
     section : how a line between the rows would mark the name of another signal, empty where none may
     """
 
@@ -94,6 +96,7 @@ class Plan:
     many_labels: bool = False
     others: Mapping[int, str] = field(default_factory=dict)
     constants: Mapping[int, str] = field(default_factory=dict)
+    kinds: int | None = None
     own: Mapping[str, int] = field(default_factory=dict)
     kept: str = ""
     section: str = ""

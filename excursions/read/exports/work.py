@@ -11,10 +11,18 @@ import polars as pl
 from excursions.clock import TimeArray
 from excursions.read.exports.columns import clean
 from excursions.read.exports.grouping import grouped
+from excursions.read.exports.journal import are_messages
 from excursions.read.exports.outcome import Outcome, Replan
 from excursions.read.exports.plan import Plan, Stream
 from excursions.read.exports.quality import parse_quality
-from excursions.read.exports.refusals import NO_TAG, missing_hour, surplus_cells, unread_time, unread_value
+from excursions.read.exports.refusals import (
+    MESSAGE,
+    NO_TAG,
+    missing_hour,
+    surplus_cells,
+    unread_time,
+    unread_value,
+)
 from excursions.read.exports.sections import continues, is_certain, is_section
 from excursions.read.exports.stacked import Stacked, begins_block, other_columns
 from excursions.read.exports.table import MORE, Batch, Portion
@@ -93,6 +101,8 @@ class _Batch:
         if MORE in self.batch.frame.columns:
             self._refuse_long_rows()
         self._drop_blank_rows()
+        if self.plan.kinds is not None:
+            self._refuse_messages(self.plan.kinds)
         if not self.batch.height:
             return
         self._check_constants()
@@ -101,6 +111,13 @@ class _Batch:
         for stream in self.plan.streams:
             self._stream(stream, clocks[stream.time], unread)
         self._refuse_lines(unread, clocks)
+
+    def _refuse_messages(self, column: int) -> None:
+        """Rows that a column calls alarms or messages."""
+        messages = are_messages(self.batch.frame[str(column)])
+        for line, text in self.batch.texts(np.flatnonzero(messages)):
+            self.outcome.refuse(line, self.plan.header(column), text, MESSAGE, 1)
+        self.batch = self.batch.keep(np.flatnonzero(~messages)) if messages.any() else self.batch
 
     def _check_constants(self) -> None:
         """Another place further down: the tag alone would mix the readings of both."""

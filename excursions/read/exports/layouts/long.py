@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 from excursions.read.aggregates import AGGREGATES
+from excursions.read.exports import journal
 from excursions.read.exports.columns import Column
 from excursions.read.exports.layouts.common import is_counter, is_flag, is_quality
 from excursions.read.exports.layouts.naming import left_out
@@ -78,9 +79,14 @@ def propose(sheet: Sheet) -> Draft | None:
         for c in sheet.columns
         if c.index not in used and (_is_place(c) or c in kinds) and c.is_text and c.distinct == 1
     }
+    kind = journal.kinds_of_rows(sheet, used)
+    if kind is not None:
+        used.add(kind.index)
+        told = (*told, journal.told(sheet, kind))
     return Draft(
-        layout="long", streams=(stream,), decisions=(*told, *left_out(sheet, used, _WHY)), constants=constants
-    )
+        layout="long", streams=(stream,), decisions=(*told, *left_out(sheet, used, _WHY)), constants=constants,
+        kinds=kind.index if kind else None,
+    )  # fmt: skip
 
 
 def _tag_columns(columns: list[Column]) -> list[Column]:
