@@ -27,6 +27,14 @@ _QUALITY_END = re.compile(
 )
 
 
+_QUALITY_BEGIN = re.compile(
+    r"(?i)^(?:quality|qual|status|state|validity|qualit\w*|stat|statut|stato|estado|kvalitet|kwaliteit|jakosc|stav|zustand)(?:(?: of| von| de| di| van| av))?[\s._\-:/|]+(?=\S)"
+)
+
+
+_FEW_WORDS = 8
+
+
 def propose(sheet: Sheet) -> Draft | None:
     """A draft when there is a time column and at least one column of values."""
     times = time_columns(sheet)
@@ -135,18 +143,29 @@ def _is_signal(column: Column) -> bool:
 
 
 def _names_quality(column: Column) -> bool:
-    named = "quality" in column.roles or bool(_QUALITY_END.search(column.header)) or not column.header
+    named = "quality" in column.roles or bool(_of_quality(column.header)) or not column.header
     return named or (column.filled > 0 and not column.numbers and not _is_two_state(column))
 
 
 def _is_companion(column: Column, others: list[Column]) -> bool:
-    """A column of codes named after another one with a word for quality behind: ``AI-1_Q`` beside ``AI-1``."""
+    """A column of codes named after another one, with a word for quality: ``AI-1_Q`` or ``Status AI-1`` beside ``AI-1``."""
     owner = _quality_base(column)
-    named = bool(_QUALITY_END.search(column.header)) and any(
+    named = bool(_of_quality(column.header)) and any(
         _base(other) == owner for other in others if other is not column
     )
     codes = all(re.fullmatch(r"-?\d+|0x[0-9a-fA-F]+", cell) for cell in column.cells if cell)
-    return named and bool(owner) and column.filled > 0 and (codes or is_quality(column))
+    # A few words over and over; remarks differ from row to row.
+    words = (
+        column.is_text
+        and not _is_two_state(column)
+        and column.distinct <= min(_FEW_WORDS, column.filled // 3)
+    )
+    return named and bool(owner) and column.filled > 0 and (codes or words or is_quality(column))
+
+
+def _of_quality(header: str) -> re.Match[str] | None:
+    """The word for quality behind or before a name."""
+    return _QUALITY_END.search(header) or _QUALITY_BEGIN.search(header)
 
 
 def _is_two_state(column: Column) -> bool:
@@ -210,4 +229,5 @@ def _base(column: Column) -> str:
 
 
 def _quality_base(column: Column) -> str:
-    return fold(_QUALITY_END.sub("", column.header))
+    behind = _QUALITY_END.sub("", column.header)
+    return fold(bare(_QUALITY_BEGIN.sub("", column.header) if behind == column.header else behind))
