@@ -22,7 +22,9 @@ from excursions.read.exports.sources import Item
 from excursions.read.exports.sqltext import is_sql, sql_tables
 from excursions.read.exports.table import Table
 from excursions.read.exports.texttable import Source, TextTable
+from excursions.read.exports.webtext import is_web_page, web_tables
 from excursions.read.exports.workbook import workbook_tables
+from excursions.read.exports.xmltext import is_xml, xml_tables
 from excursions.read.model import ReadOptions
 from excursions.read.unpack import opened, packing_of, unpacked
 
@@ -137,13 +139,7 @@ def _text(content: Content, options: ReadOptions) -> Table:
 
 
 # What people save under the name of an export, and what to do about it.
-_LOOK_ALIKES: tuple[tuple[str, str], ...] = (
-    ("<html", "a web page (HTML), perhaps under the name of a workbook"),
-    ("<!doctype", "a web page (HTML), perhaps under the name of a workbook"),
-    ("<table", "a web page (HTML), perhaps under the name of a workbook"),
-    ("<?xml", "an XML file"),
-    ("%pdf", "a PDF file"),
-)
+_LOOK_ALIKES: tuple[tuple[str, str], ...] = (("%pdf", "a PDF file"),)
 
 
 def _refuse_no_text(table: TextTable, content: Content) -> None:
@@ -179,6 +175,8 @@ def _refuse_no_text(table: TextTable, content: Content) -> None:
 TEXTS: tuple[tuple[Callable[[bytes], bool], Callable[[Content, ReadOptions], Opened]], ...] = (
     (is_json, json_table),
     (is_sql, sql_tables),
+    (is_web_page, web_tables),
+    (is_xml, xml_tables),
 )
 KINDS: tuple[tuple[bytes, Callable[[Content, ReadOptions], Opened]], ...] = (
     (b"PAR1", _parquet),
