@@ -29,6 +29,9 @@ _SAMPLE_CELLS = 4_000
 _HEADING_LINES, _COUNTED_LINES = 8, 40
 _RULE_LINES = 50
 _MOMENT = re.compile(r"\d[-./:]\d")
+_NAMED = re.compile(r"(?:^|\s)[^\W\d][\w.\-]*=\S")
+_MOST_LINES = 0.8
+_WELL_CUT = 0.5
 _ONE_BLANK = re.compile(r"(?<=\S) (?=\S)")
 
 
@@ -66,10 +69,16 @@ def find_cut(lines: Sequence[str], stated: str) -> Cut:
         for separator in SEPARATORS
         if any(separator in line for line in sample)
     ]
+    candidates += _by_marks(sample)
     scored = [
         (_score(sample, cut, lines[:_COUNTED_LINES]), -rank, cut) for rank, cut in enumerate(candidates)
     ]
     best = max(scored, default=(0.0, 0, Cut()), key=lambda item: item[:2])
+    if (
+        best[0] < 0.3 and len(spans) < 2
+    ):  # topic, value and time with one blank between them, each of any length
+        score = _score(sample, Cut(separator=" ", quote='"'))
+        best = (score, 0, Cut(separator=" ", quote='"')) if score > _WELL_CUT else best
     if best[0] < 0.3 and len(spans) > 1:
         # Blanks inside a name would be cut: they count only where columns of fixed width leave no whole cells.
         whole, blank = _whole_cells(sample, spans), Cut(separator=" ", quote='"')
@@ -79,6 +88,17 @@ def find_cut(lines: Sequence[str], stated: str) -> Cut:
             if score > max(best[0], 0.3):
                 best = (score, 0, cut)
     return best[2]
+
+
+def _by_marks(sample: Sequence[str]) -> list[Cut]:
+    """Ways of cutting that only lines of a form of their own suggest: ``time=value``, and ``name=value`` between blanks."""
+    usual = [line for line in sample if line.count("=") == 1]
+    timed = sum(is_time_text(line.partition("=")[0].strip()) for line in usual)
+    named = bool(sample) and all(len(_NAMED.findall(line)) > 1 for line in sample)
+    return [
+        *([Cut(separator="=")] if timed > _MOST_LINES * len(sample) else []),
+        *([Cut(separator=" ", quote='"')] if named else []),
+    ]
 
 
 _RULE = re.compile(r"\s*[-=]{2,}(?:\s+[-=]{2,})+\s*")
@@ -165,8 +185,8 @@ def _has_time(row: Row) -> bool:
 def _share(cell: str) -> float:
     if not cell or looks_numeric(cell) or is_time_text(cell) or is_status(cell) or clock_shape_of(cell):
         return 1.0
-    # A cell that still holds a separator was hardly cut in the right places.
-    return 0.0 if any(mark in cell for mark in (";", "\t", "|")) else 0.6
+    # A cell that still holds a separator, or several pairs of name and value, was hardly cut in the right places.
+    return 0.0 if any(mark in cell for mark in (";", "\t", "|")) or len(_NAMED.findall(cell)) > 1 else 0.6
 
 
 def _spans(lines: Sequence[str], sample: Sequence[str]) -> tuple[tuple[int, int | None], ...]:
