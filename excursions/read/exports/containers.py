@@ -16,7 +16,7 @@ from excursions.read.exports.frametable import (
     parquet_table,
     remote_table,
 )
-from excursions.read.exports.jsontext import is_json, json_table
+from excursions.read.exports.jsontext import is_json, is_topics, json_table, topic_table
 from excursions.read.exports.salvage import cut_parquet
 from excursions.read.exports.sources import Item
 from excursions.read.exports.sqltext import is_sql, sql_tables
@@ -174,6 +174,7 @@ def _refuse_no_text(table: TextTable, content: Content) -> None:
 # Texts that are no lines of cells: how each is known, and who reads it whole.
 TEXTS: tuple[tuple[Callable[[bytes], bool], Callable[[Content, ReadOptions], Opened]], ...] = (
     (is_json, json_table),
+    (is_topics, topic_table),
     (is_sql, sql_tables),
     (is_web_page, web_tables),
     (is_xml, xml_tables),

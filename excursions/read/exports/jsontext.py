@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from io import BytesIO
 
@@ -58,6 +59,44 @@ def json_table(content: Content, options: ReadOptions) -> Opened:
     yield content.name, FrameTable(
         frame=frame.lazy(), words=words, height=frame.height, notes=(_CUT,) if lost else (), lost=lost.decode(errors="replace"),
     )  # fmt: skip
+
+
+_TOPIC = re.compile(
+    r"(?:(?P<received>\d{4}-\d\d-\d\d[T ]\d\d:\d\d\S*|\d{9,19}(?:\.\d+)?)[\s:]+)?(?P<topic>[^\s{}\"]+)[\s:]+(?P<said>\{.*\})\s*"
+)
+_TOPIC_LINES = 5
+
+
+def is_topics(start: bytes) -> bool:
+    """Whether the first lines are a name and an object each, perhaps behind a time: what a subscriber to messages writes down."""
+    lines = [line for line in start.decode("utf-8", errors="replace").splitlines()[:-1] if line.strip()]
+    return bool(lines) and all(_TOPIC.fullmatch(line.strip()) for line in lines[:_TOPIC_LINES])
+
+
+def topic_table(content: Content, options: ReadOptions) -> Opened:
+    """Such lines as one table, the name of each beside what its object says."""
+    lines = []
+    for line in filter(str.strip, content.whole().decode("utf-8", errors="replace").splitlines()):
+        match = _TOPIC.fullmatch(line.strip())
+        said = _object(match["said"]) if match else None
+        if match is None or said is None:
+            said = {"unread": line}
+        else:
+            heads = {"topic": match["topic"], "received": match["received"]}
+            said = {key: text for key, text in heads.items() if text and key not in said} | said
+        lines.append(json.dumps(said))
+    with sound("file of messages"):
+        frame = _flat(pl.read_ndjson(BytesIO("\n".join(lines).encode()), infer_schema_length=None))
+    words = ", ".join(part for part in ("messages with JSON", content.packing) if part)
+    yield content.name, FrameTable(frame=frame.lazy(), words=words, height=frame.height)
+
+
+def _object(text: str) -> dict[str, object] | None:
+    try:
+        said = json.loads(text)
+    except (ValueError, RecursionError):
+        return None
+    return said if isinstance(said, dict) else None
 
 
 def _flat(frame: pl.DataFrame) -> pl.DataFrame:

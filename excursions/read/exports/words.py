@@ -24,7 +24,7 @@ _ROLE_WORDS: dict[str, str] = {
     "heure reception|date insertion|fecha insercion|tot|einde|do|koniec|slut|till|ate|fim",
     "source_time": "source time|source timestamp|sample time|sample timestamp|sampled at|measured at|measurement time|measuring time|event time|"
     "acquisition time|device time|device timestamp|field time|messzeit|messzeitpunkt|heure de mesure|hora de medida|hora de medicion|測定日時|采集时间",
-    "tag": "tag|tagname|tag name|tag id|tagid|point|pointname|point name|point id|pointid|item|item id|itemid|item name|"
+    "tag": "tag|topic|tagname|tag name|tag id|tagid|point|pointname|point name|point id|pointid|item|item id|itemid|item name|"
     "name|signal|signal name|signalname|sensor|sensor id|sensor name|channel|channel name|variable|variable name|"
     "varname|var|series|node|node id|nodeid|path|object|object name|messstelle|kennzeichen|kennzeichnung|"
     "bezeichnung|kanal|messpunkt|signalname|kks|punto|etiqueta|nombre|repere|attribute|metric|loop|instrument|"
