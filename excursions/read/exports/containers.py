@@ -21,6 +21,7 @@ from excursions.read.exports.salvage import cut_parquet
 from excursions.read.exports.sources import Item
 from excursions.read.exports.sqltext import is_sql, sql_tables
 from excursions.read.exports.table import Table
+from excursions.read.exports.tapes import is_tar, tar_tables
 from excursions.read.exports.texttable import Source, TextTable
 from excursions.read.exports.webtext import is_web_page, web_tables
 from excursions.read.exports.workbook import workbook_tables
@@ -92,6 +93,9 @@ def open_content(content: Content, options: ReadOptions) -> Opened:
         if content.start.startswith(magic):
             yield from opener(content, options)
             return
+    if is_tar(content.start):
+        yield from tar_tables(content, options, open_content)
+        return
     for is_kind, opener in TEXTS:
         if is_kind(content.start):
             yield from opener(content, options)

@@ -12,6 +12,7 @@ from datetime import date, timedelta
 from functools import partial
 from itertools import pairwise
 
+from excursions.read.exports.refusals import is_total
 from excursions.read.exports.table import Row
 from excursions.read.exports.timeshapes import MONTHS, clock_shape_of
 from excursions.read.fold import plain
@@ -75,7 +76,8 @@ def days_of(rows: Sequence[Row]) -> Days | None:
         head = [cell for cell in cells[1:] if cell]
         if len(head) < 2 or at + 1 == len(rows):
             continue
-        below = [cell for each in rows[at + 1 : at + 1 + _BODY_ROWS] if (cell := each.cells[0].strip())]
+        body = (each for each in rows[at + 1 : at + 1 + _BODY_ROWS] if not is_total(each.cells))
+        below = [cell for each in body if (cell := each.cells[0].strip())]
         above = (*(cell for each in rows[:at] for cell in each.cells), *cells[:1])
         clocks = sum(clock_shape_of(cell) is not None for cell in head)
         found = None
