@@ -151,7 +151,15 @@ def _score(lines: Sequence[str], cut: Cut, heading: Sequence[str] = ()) -> float
     timed = sum(_has_time(row) for row in usual) / max(1, len(usual) - (len(lines) < _FEW_LINES))
     if timed < _FEW_TIMES and heading:
         above = list(split_records(heading, 1, cut))
-        timed = 1.0 if _promises_times(above[:_HEADING_LINES]) or are_counted(above) else timed
+        clocked = sum(clock_shape_of(row.cells[0].strip()) is not None for row in usual) >= 0.5 * len(usual)
+        # The day of times of day may stand above them or in the name of the file; whole times speak louder.
+        timed = (
+            1.0
+            if _promises_times(above[:_HEADING_LINES]) or are_counted(above)
+            else 0.5
+            if clocked
+            else timed
+        )
     cells = [cell.strip() for row in usual for cell in row.cells]
     understood = sum(_share(cell) for cell in cells) / max(1, len(cells))
     regular = 0.5 * near / len(rows) + 0.5 * len(usual) / max(1, min(len(rows), most))

@@ -13,6 +13,7 @@ from dataclasses import replace
 import numpy as np
 import polars as pl
 
+from excursions.read.exports.clockdays import date_of, iso_day, passed_midnight
 from excursions.read.exports.columns import Column
 from excursions.read.exports.halfdates import dated, days_of
 from excursions.read.exports.headerrows import is_remark, times_begin, trimmed
@@ -266,7 +267,7 @@ def _day_lines(table: Table, _: Sheet | None, name: str) -> Found | None:
     )
     top = max([0, *(row.line for row in header)])
     keep = np.flatnonzero(~is_day & (kept.lines > top))
-    frame = kept.frame.insert_column(0, day.fill_null(strategy="forward").alias("day"))[keep]
+    frame = kept.frame.insert_column(0, _into_the_night(day, kept.frame["0"]).alias("day"))[keep]
     head = [Row(row.line, ("", *row.cells)) for row in header[:-1]]
     head += [Row(row.line, ("date", *row.cells)) for row in header[-1:]]
     return _block(table, kept, head, frame, kept.lines[keep]), _decision(
@@ -274,6 +275,23 @@ def _day_lines(table: Table, _: Sheet | None, name: str) -> Found | None:
         "the day on a line of its own was put before the rows below it",
         f'such as "{days[0].cells[0].strip()}" in line {days[0].line}',
     )
+
+
+def _into_the_night(day: pl.Series, clocks: pl.Series) -> pl.Series:
+    """The day (n,) of each row, from the line above; behind a midnight the next one, and none where that cannot be known."""
+    run = day.is_not_null().cum_sum().to_numpy()
+    read = parse_distinct(clocks, "", clock_only=True)
+    night = passed_midnight(run, read.time, read.ok).astype(np.bool_)
+    filled = day.fill_null(strategy="forward")
+    following = {
+        text: number for text in day.drop_nulls().unique().to_list() if (number := date_of(text)) is not None
+    }
+    later = filled.replace_strict(
+        {text: iso_day(number + 1) for text, number in following.items()},
+        default=None,
+        return_dtype=pl.String,
+    )
+    return pl.select(pl.when(pl.Series(night)).then(later).otherwise(filled)).to_series()
 
 
 def _tag_lines(table: Table, sheet: Sheet | None, name: str) -> Found | None:

@@ -9,6 +9,7 @@ import polars as pl
 
 from excursions.errors import InputFileError
 from excursions.read.exports.ahead import in_order
+from excursions.read.exports.clockdays import named_day
 from excursions.read.exports.counted import counted
 from excursions.read.exports.damage import known_damage
 from excursions.read.exports.execute import Executor
@@ -49,6 +50,7 @@ class TableRead:
 class Asked:
     """What a table is read with: its name for reports, the file's name without endings, options, readings so far.
 
+    title : the name of the sheet or the file as it stands, dates included
     hints : date orders of tables of the same kind, by kind
     sections : whether lines between the rows may name other signals; not once a file has been taken apart at them
     """
@@ -57,6 +59,7 @@ class Asked:
     stem: str
     options: ReadOptions
     gather: Gather
+    title: str = ""
     hints: dict[str, set[str]] = field(default_factory=dict)
     sections: bool = True
 
@@ -88,9 +91,10 @@ def read_table(table: Table, asked: Asked) -> TableRead:
 
 def _plain(table: Table, asked: Asked) -> TableRead:
     sheet = look_at(table.preview, asked.stem)
-    whole = written_out(table, sheet, asked.name) or counted(
-        table, sheet, asked.name, asked.options.date_order
-    )
+    order = asked.options.date_order
+    whole = written_out(table, sheet, asked.name) or counted(table, sheet, asked.name, order)
+    if whole is None and sheet is None:
+        whole = named_day(table, asked.name, asked.title, order)
     told: list[Decision] = []
     encoded = _encoded(table, asked.name)
     if whole is not None:

@@ -154,7 +154,7 @@ def _report(item: Item, failures: list[tuple[str, ExcursionsError]], used: bool,
 
 def _read_table(item: Item, name: str, table: Table, state: _State, *, last: bool) -> None:
     asked = Asked(
-        name=name, stem=item.stem(name), options=state.options, gather=state.gather, hints=state.orders if last else {}
+        name=name, stem=item.stem(name), title=Path(name.rpartition("!")[2]).name, options=state.options, gather=state.gather, hints=state.orders if last else {}
     )  # fmt: skip
     found = read_table(table, asked)
     if found.kind:
