@@ -26,6 +26,7 @@ from excursions.read.exports.texttable import Source, TextTable
 from excursions.read.exports.webtext import is_web_page, web_tables
 from excursions.read.exports.workbook import workbook_tables
 from excursions.read.exports.xmltext import is_xml, xml_tables
+from excursions.read.exports.yamltext import is_yaml, yaml_table
 from excursions.read.model import ReadOptions
 from excursions.read.unpack import opened, packing_of, unpacked
 
@@ -182,6 +183,7 @@ TEXTS: tuple[tuple[Callable[[bytes], bool], Callable[[Content, ReadOptions], Ope
     (is_sql, sql_tables),
     (is_web_page, web_tables),
     (is_xml, xml_tables),
+    (is_yaml, yaml_table),
 )
 KINDS: tuple[tuple[bytes, Callable[[Content, ReadOptions], Opened]], ...] = (
     (b"PAR1", _parquet),
