@@ -24,6 +24,7 @@ import polars as pl
 from excursions.errors import InputFileError
 from excursions.read.members import heads, member_bytes, split_member
 from excursions.read.model import ReadOptions
+from excursions.read.structured import is_structured, structured_frames
 from excursions.read.text import encoding_of
 from excursions.read.unpack import CutOff, opened, unpacked
 from excursions.read.workbooks import Workbook, unpacked_size
@@ -258,7 +259,13 @@ def kind_of(data: bytes) -> SheetReader:
         return _parquet
     if data.startswith(b"ARROW1"):
         return _arrow
-    return _text
+    return _structured if is_structured(data) else _text
+
+
+def _structured(path: Path, data: bytes, options: ReadOptions) -> Iterator[Sheet]:
+    for name, header, frame in structured_frames(str(path), data, options):
+        rows = _frame_rows(frame, first_line=1 + len(header))
+        yield Sheet(name, (*(Row(1, names) for names in header), *rows))
 
 
 def _workbook(path: Path, data: bytes, options: ReadOptions) -> Iterator[Sheet]:
