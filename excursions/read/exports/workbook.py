@@ -45,6 +45,7 @@ def workbook_tables(name: str, data: bytes, options: ReadOptions) -> Iterator[tu
             continue
         frame = frame.rename({old: str(index) for index, old in enumerate(frame.columns)})
         frame = frame.with_columns(pl.when(pl.all().str.strip_chars() != "").then(pl.all()))
+        frame = _one_mark(frame)
         title = f"{name}!{clean(sheet)}" if len(sheets) > 1 else name
         if (pasted := _pasted_lines(frame, options)) is not None:
             yield title, pasted
@@ -60,6 +61,27 @@ def workbook_tables(name: str, data: bytes, options: ReadOptions) -> Iterator[tu
                 starts_in_1904=starts_in_1904(data),
             ),
         )
+
+
+_COMMA, _SURE = r"^[+-]?\d+,\d+$", r"^[+-]?\d+,(?:\d{1,2}|\d{4,})$"
+_POINT, _BOTH = r"^[+-]?\d+\.(?:\d{1,2}|\d{4,})$", r"\d[.]\d{3},\d"
+
+
+def _one_mark(frame: pl.DataFrame) -> pl.DataFrame:
+    """Numbers typed as texts with a decimal comma, among cells that are numbers: a workbook gives those with a point."""
+    changes = []
+    for name in frame.columns:
+        texts = frame[name]
+        said = [texts.str.contains(pattern).any() for pattern in (_SURE, _POINT, _BOTH)]
+        if said == [True, True, False]:
+            comma = pl.col(name).str.contains(_COMMA)
+            changes.append(
+                pl.when(comma)
+                .then(pl.col(name).str.replace(",", ".", literal=True))
+                .otherwise(pl.col(name))
+                .alias(name)
+            )
+    return frame.with_columns(changes)
 
 
 _LOOKED_AT = 60
