@@ -73,6 +73,62 @@ def _is_clock(row: Row, column: int) -> bool:
     return column < len(row.cells) and clock_shape_of(row.cells[column].strip()) is not None
 
 
+_YEARLESS = r"^(\d{1,2}\.\d{1,2}\.|\d{1,2}\.? [^\W\d]{3,12}\.?)((?:,? +|T)\d{1,2}[:.]\d{2}.*)?$"
+_YEAR = re.compile(r"(?<![\d.,])20\d\d(?![\d.,]*\d)")
+_NEW_YEAR = (12, 1)
+
+
+def is_yearless(text: str) -> bool:
+    """Whether a cell is a day and a month without a year, perhaps with a clock: ``14.03. 08:10``."""
+    return re.match(_YEARLESS, text) is not None and shape_of(_with_year(text, "2024")) is not None
+
+
+def _with_year(text: str, year: str) -> str:
+    match = re.match(_YEARLESS, text)
+    return (
+        f"{match[1]}{'' if match[1].endswith('.') and match[1][:-1].count('.') else ' '}{year}{match[2] or ''}"
+        if match
+        else text
+    )
+
+
+def named_year(table: Table, name: str, title: str) -> tuple[BlockTable, Decision] | None:
+    """The table with a year behind each day and month, and what was done; None where none, or more than one, is named above.
+
+    A record that runs on into January may be of two years, and is left as it is.
+    """
+    rows = [row for row in table.preview.rows if not is_remark(row)]
+    first = next(
+        (at for at, row in enumerate(rows) if trimmed(row.cells) > 1 and is_yearless(row.cells[0].strip())),
+        len(rows),
+    )
+    usual = sum(is_yearless(row.cells[0].strip()) for row in rows[first:])
+    lines = [" ".join(row.cells) for row in rows[:first][:_HEAD_ROWS]]
+    above = {year for line in lines if not _OF_PAPER.search(line) for year in _YEAR.findall(line)} or set(
+        _YEAR.findall(title)
+    )
+    if 2 * usual <= len(rows) - first or not usual or len(above) != 1 or table.preview.header:
+        return None
+    year = above.pop()
+    kept = held(table, max(trimmed(row.cells) for row in rows))
+    below = np.flatnonzero(kept.lines >= rows[first].line)
+    frame = kept.frame[below]
+    texts = frame["0"].unique(maintain_order=True).drop_nulls().to_list()
+    whole = {text: _with_year(text.strip(), year) for text in texts if is_yearless(text.strip())}
+    dates = parse_distinct(pl.Series(list(whole.values())), "day-first")
+    months = dates.time[dates.ok].astype("datetime64[ns]").astype("datetime64[M]").astype(np.int64) % 12 + 1
+    if any(pair == _NEW_YEAR for pair in zip(months[:-1].tolist(), months[1:].tolist(), strict=True)):
+        return None
+    frame = frame.with_columns(frame["0"].replace(whole).alias("0"))
+    block = BlockTable(
+        head=tuple(row for row in table.preview.rows if row.line < rows[first].line), frame=frame, lines=kept.lines[below],
+        words=table.words, separator=table.preview.separator, lost=kept.lost, notes=kept.notes,
+    )  # fmt: skip
+    return block, Decision(
+        subject=name, what=f"the days and months are those of {year}", why="it is the only year named above them, or in the name", option="export dates with years"
+    )  # fmt: skip
+
+
 def date_of(text: str, order: str = "") -> int | None:
     """Days since 1970 of a written date; None where it is none, or can be read in two ways."""
     said = text.strip().replace("_", "-")

@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Sequence
 
 from excursions.errors import InputFileError
+from excursions.read.exports.clockdays import is_yearless
 from excursions.read.exports.columns import is_status, is_time_text
 from excursions.read.exports.counted import are_counted
 from excursions.read.exports.halfdates import days_of
@@ -151,7 +152,10 @@ def _score(lines: Sequence[str], cut: Cut, heading: Sequence[str] = ()) -> float
     timed = sum(_has_time(row) for row in usual) / max(1, len(usual) - (len(lines) < _FEW_LINES))
     if timed < _FEW_TIMES and heading:
         above = list(split_records(heading, 1, cut))
-        clocked = sum(clock_shape_of(row.cells[0].strip()) is not None for row in usual) >= 0.5 * len(usual)
+        clocked = sum(
+            clock_shape_of(row.cells[0].strip()) is not None or is_yearless(row.cells[0].strip())
+            for row in usual
+        ) >= 0.5 * len(usual)
         # The day of times of day may stand above them or in the name of the file; whole times speak louder.
         timed = (
             1.0

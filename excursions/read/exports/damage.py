@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 from excursions.errors import InputFileError
+from excursions.read.exports.clockdays import is_yearless
 from excursions.read.exports.columns import is_time_text
 from excursions.read.exports.counted import ELAPSED
 from excursions.read.exports.halfdates import days_of
@@ -40,6 +41,12 @@ def known_damage(table: Table) -> InputFileError | None:
         return NoReadingsError(
             found="times of day without a date", expected="date and time in each row",
             mend="export with the date, in the same column or in one beside it", line=line,
+        )  # fmt: skip
+    yearless = [cell for cell in cells if is_yearless(cell)]
+    if len(yearless) >= 0.2 * len(cells) > 0:
+        return NoReadingsError(
+            found=f'days and months without a year ("{yearless[0]}")', expected="dates with a year",
+            mend="write the one year they are of above the table, or export dates with years", line=line,
         )  # fmt: skip
     if sum(bool(re.fullmatch(r"#{3,}", cell)) for cell in cells) >= 0.2 * len(cells) > 0:
         return NoReadingsError(

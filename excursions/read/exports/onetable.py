@@ -10,7 +10,7 @@ import polars as pl
 from excursions.errors import InputFileError
 from excursions.read.exports.ahead import in_order
 from excursions.read.exports.cards import records_below
-from excursions.read.exports.clockdays import named_day
+from excursions.read.exports.clockdays import named_day, named_year
 from excursions.read.exports.counted import counted
 from excursions.read.exports.damage import known_damage
 from excursions.read.exports.execute import Executor
@@ -95,7 +95,11 @@ def _plain(table: Table, asked: Asked) -> TableRead:
     order = asked.options.date_order
     whole = written_out(table, sheet, asked.name) or counted(table, sheet, asked.name, order)
     if whole is None and sheet is None:
-        whole = named_day(table, asked.name, asked.title, order) or records_below(table, asked.name)
+        whole = (
+            named_day(table, asked.name, asked.title, order)
+            or named_year(table, asked.name, asked.title)
+            or records_below(table, asked.name)
+        )
     told: list[Decision] = []
     encoded = _encoded(table, asked.name)
     if whole is not None:
