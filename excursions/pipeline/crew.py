@@ -222,7 +222,9 @@ def _room(size: int) -> SharedMemory:
     # The name says whose it is; a fallen one of the same name is no room either.
     name = f"excursions-{os.getpid()}-{next(_NUMBERS)}"
     tracked = os.name == "posix"
-    if tracked:  # known to the tracker before it is there: who is killed in between leaves nothing behind either
+    if (
+        tracked
+    ):  # known to the tracker before it is there: who is killed in between leaves nothing behind either
         resource_tracker.register(f"/{name}", "shared_memory")
     try:
         return SharedMemory(name=name, create=True, size=size)

@@ -12,7 +12,6 @@ import io
 import re
 import unicodedata
 import zipfile
-import zlib
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
@@ -22,7 +21,7 @@ from typing import IO
 import polars as pl
 
 from excursions.errors import InputFileError
-from excursions.read.members import heads, member_bytes, split_member
+from excursions.read.members import FAULTS, heads, member_bytes, split_member
 from excursions.read.model import ReadOptions
 from excursions.read.structured import is_structured, structured_frames
 from excursions.read.text import encoding_of
@@ -109,7 +108,7 @@ def is_archive(data: bytes) -> bool:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             names = archive.namelist()
-    except zipfile.BadZipFile:
+    except FAULTS:
         return False
     return not any(name.startswith(("xl/", "Workbook")) or name == "mimetype" for name in names)
 
@@ -125,7 +124,7 @@ def _members(path: Path, data: bytes, options: ReadOptions) -> Iterator[tuple[st
         for info in sorted(infos, key=lambda info: info.filename):
             try:
                 content = archive.read(info)
-            except (zipfile.BadZipFile, RuntimeError, NotImplementedError, zlib.error, EOFError) as error:
+            except FAULTS as error:
                 raise _broken(path, "zip archive", error) from error
             yield Path(info.filename).stem, content
 

@@ -63,6 +63,7 @@ _NUMBER = re.compile(r"\d+(?:[.,]\d+)?")
 _ISO_STEP = re.compile(r"P(?:(\d+)D)?(?:T(?:(\d+)H)?(?:(\d+)M)?(?:(\d+)S)?)?")
 _HEAD_ROWS = 60
 _FEWEST = 3
+_DIGITS = 15  # of a fraction
 _SECONDS = 3  # parts of a clock with seconds
 
 
@@ -290,7 +291,7 @@ def _count(text: str, unit: int, *, minutes: bool) -> int | None:
         return whole + int((match[4] or "").ljust(9, "0") or 0)
     if unit and _NUMBER.fullmatch(text):
         whole_part, _, part = text.replace(",", ".").partition(".")
-        return int(whole_part) * unit + round(int(part or 0) * unit / 10 ** len(part))
+        return int(whole_part) * unit + int(part.ljust(_DIGITS, "0")[:_DIGITS]) * unit // 10**_DIGITS
     return None
 
 

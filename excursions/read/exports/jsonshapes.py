@@ -121,7 +121,7 @@ def _is_record(node: object) -> bool:
 
 def _stated(node: Mapping[str, Any]) -> dict[str, str]:
     """The name and the unit that an object states of what lies below it."""
-    said = {}
+    said: dict[str, str] = {}
     for key, value in node.items():
         for role in ("tag", "unit"):
             if isinstance(value, str) and role in roles_of(key) and value:
