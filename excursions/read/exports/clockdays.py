@@ -40,7 +40,8 @@ def named_day(table: Table, name: str, title: str, order: str) -> tuple[BlockTab
     first = next(at for at, row in enumerate(rows) if _is_clock(row, column))
     lines = [" ".join(filter(str.strip, row.cells)) for row in rows[:first][:_HEAD_ROWS]]
     above = {match[0] for line in lines if not _OF_PAPER.search(line) for match in _DATE.finditer(line)}
-    said = above or {match[0] for match in _DATE.finditer(title)}
+    names = ({match[0] for match in _DATE.finditer(part)} for part in reversed(title.split("/")))
+    said = above or next(filter(None, names), set())
     day = date_of(next(iter(said)), order) if len(said) == 1 else None
     if day is None:
         return None

@@ -102,7 +102,7 @@ def _object(text: str) -> dict[str, object] | None:
 def _flat(frame: pl.DataFrame) -> pl.DataFrame:
     """Objects as columns of their own, arrays as rows, until nothing is nested."""
     for _ in range(_DEEPEST):
-        frame = _pairs(frame)
+        frame = _keyed(_pairs(frame))
         nested = [name for name, dtype in frame.schema.items() if isinstance(dtype, pl.Struct)]
         lists = [name for name, dtype in frame.schema.items() if isinstance(dtype, pl.List)]
         if nested:
@@ -113,6 +113,41 @@ def _flat(frame: pl.DataFrame) -> pl.DataFrame:
         else:
             break
     return frame
+
+
+def _fields(dtype: pl.DataType) -> tuple[str, ...]:
+    """The fields of a column of objects, or of arrays of objects, that hold readings and their times; else none."""
+    inner = dtype.inner if isinstance(dtype, pl.List) else dtype
+    names = tuple(field.name for field in inner.fields) if isinstance(inner, pl.Struct) else ()
+    timed = any(roles_of(name) & {"time"} or fold(name) in ("times", "timestamps") for name in names)
+    return names if timed and len(names) > 1 else ()
+
+
+def _keyed(frame: pl.DataFrame) -> pl.DataFrame:
+    """Objects of the same fields beside one another, ``{"AT-101": {"times": [], "values": []}, ...}``: a row each, the key its tag."""
+    groups: dict[tuple[str, ...], list[str]] = {}
+    for name, dtype in frame.schema.items():
+        if fields := _fields(dtype):
+            groups.setdefault(fields, []).append(name)
+    names = max(groups.values(), key=len, default=[])
+    if len(names) < 2:
+        return frame
+    others = [pl.col(name) for name in frame.columns if name not in names and name != "tag"]
+    tagged = "tag" in frame.columns
+    parts = [
+        frame.select(
+            *others,
+            (pl.concat_str(pl.col("tag"), pl.lit(name), separator=".") if tagged else pl.lit(name)).alias(
+                "tag"
+            ),
+            pl.col(name).alias(_HELD),
+        )
+        for name in names
+    ]
+    return pl.concat(parts, how="vertical_relaxed").drop_nulls(_HELD)
+
+
+_HELD = "readings of the tag"
 
 
 def _refuse_one_time(frame: pl.DataFrame, lists: list[str]) -> None:
@@ -170,10 +205,18 @@ def _is_instant(column: pl.Series) -> bool:
     return known.dtype.is_numeric() and bool(len(known)) and bool((known >= _FIRST_INSTANT).all())
 
 
+def _same_fields(dtype: pl.DataType, names: list[str]) -> bool:
+    return isinstance(dtype, pl.Struct) and {field.name for field in dtype.fields} == set(names)
+
+
 def _beside(frame: pl.DataFrame, name: str) -> pl.DataFrame:
     """The fields of one column of objects as columns in its place; where a name is taken, the outer one goes before it."""
     inner = frame[name].struct.unnest()
     taken = set(frame.columns) - {name}
+    if any(_same_fields(frame.schema[other], inner.columns) for other in taken):
+        taken |= set(
+            inner.columns
+        )  # the same fields under another key: without its own, the first would pass for both
     fields = [
         column.alias(f"{name}.{column.name}" if column.name in taken else column.name)
         for column in inner.get_columns()

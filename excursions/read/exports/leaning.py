@@ -17,6 +17,7 @@ from excursions.read.exports.clockdays import date_of, iso_day, passed_midnight
 from excursions.read.exports.columns import Column
 from excursions.read.exports.halfdates import dated, days_of
 from excursions.read.exports.headerrows import is_remark, times_begin, trimmed
+from excursions.read.exports.hours import clocks_across
 from excursions.read.exports.layouts.common import is_counter, is_quality
 from excursions.read.exports.named import named_cells
 from excursions.read.exports.sections import names_by_itself, section_of
@@ -179,7 +180,10 @@ def _half_dates(table: Table, sheet: Sheet | None, name: str) -> Found | None:
     head = [
         *tag,
         *rows[: days.at],
-        Row(header.line, ("date", *(whole_date(cell.strip()) for cell in header.cells[1:width]))),
+        Row(
+            header.line,
+            ("date", *(whole_date(cell.strip()) if days.across else cell for cell in header.cells[1:width])),
+        ),
     ]
     whole = _block(table, kept, head, frame, kept.lines[below])
     decision = _decision(name, said, f'that is named above, or beside "{header.cells[0].strip()}"')
@@ -197,7 +201,7 @@ def _hours_across(table: Table, sheet: Sheet | None, name: str) -> Found | None:
     """A row a day (and perhaps a tag) and a column a time of day."""
     if sheet is None or (not sheet.header_line and not table.preview.header):
         return None
-    first, clocks = _clocks_across([column.header for column in sheet.columns])
+    first, clocks = clocks_across([column.header for column in sheet.columns])
     dates = [c for c in sheet.columns[:first] if c.is_date or c.is_midnight]
     behind = sheet.columns[first + len(clocks) :]
     if not clocks or len(dates) != 1 or not all(c.roles & {"average", "other_figure"} for c in behind):
@@ -218,33 +222,6 @@ def _hours_across(table: Table, sheet: Sheet | None, name: str) -> Found | None:
         f"{len(clocks)} times of day side by side were taken as a row each, {clocks[0]} to {clocks[-1]}{apart}",
         f'they are the names of the columns, such as "{sheet.columns[first].header}"',
     )
-
-
-_HOUR = re.compile(r"(?i)(?:h|hr|hour|hora|heure|stunde|std|ora)?[ ._]?0?(\d{1,2}) ?(?:h|hr|uhr)?")
-_SPAN = re.compile(r"(\d{1,2})(?::00)? ?(?:-|–|bis|to|a) ?(\d{1,2})(?::00)? ?(?:h|hr|uhr)?", re.IGNORECASE)
-_DAY_HOURS = 24
-
-
-def _clocks_across(headers: Sequence[str]) -> tuple[int, list[str]]:
-    """The column where times of day as names begin, and these; no times where there are none.
-
-    Plain numbers count where they are the 24 hours of a day: from 0 on the hour begins there, from 1 on it ends there.
-    """
-    clocked = [clock_shape_of(header) is not None for header in headers]
-    if sum(clocked) >= 2:
-        first = clocked.index(True)
-        found = [header for header, here in zip(headers[first:], clocked[first:], strict=True) if here]
-        return (first, found) if all(clocked[first : first + len(found)]) else (0, [])
-    for first in range(1, len(headers) - _DAY_HOURS + 1):
-        names = [header.strip() for header in headers[first : first + _DAY_HOURS]]
-        spans = [_SPAN.fullmatch(name) for name in names]
-        hours = [
-            int((span or _HOUR.fullmatch(name) or ("", -2))[1])
-            for span, name in zip(spans, names, strict=True)
-        ]
-        if hours in (list(range(24)), list(range(1, 25))) and (all(spans) or not any(spans)):
-            return first, [f"{hour:02d}:00" for hour in hours]
-    return 0, []
 
 
 def _day_lines(table: Table, _: Sheet | None, name: str) -> Found | None:

@@ -7,7 +7,7 @@ import re
 from excursions.read.fold import plain
 
 _ROLE_WORDS: dict[str, str] = {
-    "time": "time|timestamp|time stamp|datetime|date time|date and time|ts|t|utc|utc time|time utc|when|zeit|"
+    "time": "time|times|timestamps|timestamp|time stamp|datetime|date time|date and time|ts|t|utc|utc time|time utc|when|zeit|"
     "zeitstempel|zeitpunkt|datum zeit|datum uhrzeit|datum und uhrzeit|datumzeit|fecha hora|fecha y hora|marca de tiempo|"
     "horodatage|date heure|date et heure|data ora|data e ora|data hora|data e hora|tijd|tijdstip|tid|tidpunkt|"
     "source time|source timestamp|local time|sample time|sampled at|event time|start time|start|from|begin|"

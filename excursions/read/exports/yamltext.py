@@ -21,7 +21,7 @@ from excursions.read.text import encoding_of
 _LARGEST, _DEEPEST = 200 * 2**20, 60
 _LIST = re.compile(r"\s*- (?:[\[{\"']|[\w.\-/]+\s*:\s)")
 _KEY_ALONE = re.compile(r"(?:\"[^\"]+\"|'[^']+'|[^\s#:\-\[{][^:\n]{0,200}):\s*(?:#.*)?")
-_PAIR, _HEAD_LINES = re.compile(r"[^\s:\-\[{#][^:\n]{0,100}: +\S"), 60
+_PAIR, _HEAD_LINES = re.compile(r"\s*[^\s:\-\[{#][^:\n]{0,100}:(?: +\S|\s*$)"), 60
 _ITEM = re.compile(r"\s*-(?:\s|$)")
 _INNER = re.compile(r"\s+(?:\"[^\"]+\"|'[^']+'|[^\s#\-\[{][^\n]{0,200}?):(?:\s|$)")
 _NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?")
@@ -52,19 +52,9 @@ def is_yaml(start: bytes) -> bool:
         return False
     if _LIST.match(lines[0]):
         return True
-    above = next(
-        (
-            at
-            for at, line in enumerate(lines[:_HEAD_LINES])
-            if not _PAIR.match(line) or _KEY_ALONE.fullmatch(line.rstrip())
-        ),
-        0,
-    )
-    if (
-        0 < above < len(lines) - 1
-        and _KEY_ALONE.fullmatch(lines[above].rstrip())
-        and _LIST.match(lines[above + 1])
-    ):
+    first = next((at for at, line in enumerate(lines[:_HEAD_LINES]) if _ITEM.match(line)), 0)
+    held = lines[first - 1].strip() if first else ""
+    if _KEY_ALONE.fullmatch(held) and _LIST.match(lines[first]) and all(map(_PAIR.match, lines[:first])):
         return True
     below = lines[1]
     return bool(_KEY_ALONE.fullmatch(lines[0].rstrip())) and bool(

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from excursions.read.exports.columns import Column
 from excursions.read.exports.layouts.common import is_counter, is_quality
+from excursions.read.exports.layouts.long import telling_column
 from excursions.read.exports.layouts.naming import (
     bare,
     description_of,
@@ -49,8 +50,11 @@ def propose(sheet: Sheet) -> Draft | None:
     if not values:
         return None
     _refuse_clocks(sheet, values)
+    places = _places(sheet, rest, values, qualities)
+    values = [c for c in values if c.index not in places]
+    if not values:
+        return None
     streams = _streams(sheet, chosen_time(sheet, times), values, qualities)
-    places = _places(rest, {*qualities, *(c.index for c in values)})
     whole = _of_whole_row(values, qualities)
     if whole is not None:
         streams = tuple(replace(s, quality=whole.index) for s in streams)
@@ -79,13 +83,28 @@ def propose(sheet: Sheet) -> Draft | None:
     )
 
 
-def _places(columns: list[Column], taken: set[int]) -> tuple[int, ...]:
-    """The columns that say whose readings a row holds: named as a place or a tag, with several of them."""
-    return tuple(
-        c.index
+def _places(
+    sheet: Sheet, columns: list[Column], values: list[Column], qualities: dict[int, Column]
+) -> tuple[int, ...]:
+    """The columns that say whose readings a row holds: named as a place or a tag, with several of them.
+
+    Without a name that is known, the one that tells apart the rows of one time, where each time stands in several.
+    """
+    taken = {*qualities, *(c.index for c in values)}
+    named = [
+        c
         for c in columns
         if c.index not in taken and c.roles & {"place", "tag"} and c.distinct > 1 and not c.is_time
-    )
+    ]
+    if named or len(values) < 2:
+        return tuple(c.index for c in named)
+    others = [
+        c
+        for c in columns
+        if c.index not in qualities and not c.is_time and not c.roles & {"unit", "quality", "description"}
+    ]
+    telling = telling_column(sheet, chosen_time(sheet, time_columns(sheet)), others)
+    return (telling.index,) if telling is not None else ()
 
 
 def _single_places(columns: list[Column], used: set[int]) -> dict[int, str]:
