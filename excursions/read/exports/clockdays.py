@@ -23,7 +23,7 @@ _DATE = re.compile(
     r"(?<![\d.])(?:\d{1,2}[./-]\d{1,2}[./-]\d{4}|20\d\d([-./_]?)(?:0?[1-9]|1[0-2])\1(?:0[1-9]|[12]\d|3[01])|\d{1,2}\.? [^\W\d]{3,12}\.? 20\d\d)(?![\d.]*\d)"
 )
 # What such a line dates is the paper, or a span of days, and not the readings.
-_OF_PAPER = re.compile(
+OF_PAPER = re.compile(
     r"(?i)print|druck|stampa|impress|imprim|erstellt|creat|generat|export|afgedrukt|utskrift|wydruk|作成|印刷|打印|version|\brev\b|period|zeitraum|\bfrom\b|\bto\b|\bvon\b|\bbis\b|"
     r"\bau\b|\bdal\b|\bal\b|\bdesde\b|\bhasta\b|calibra|kalibri"
 )
@@ -39,7 +39,7 @@ def named_day(table: Table, name: str, title: str, order: str) -> tuple[BlockTab
         return None
     first = next(at for at, row in enumerate(rows) if _is_clock(row, column))
     lines = [" ".join(filter(str.strip, row.cells)) for row in rows[:first][:_HEAD_ROWS]]
-    above = {match[0] for line in lines if not _OF_PAPER.search(line) for match in _DATE.finditer(line)}
+    above = {match[0] for line in lines if not OF_PAPER.search(line) for match in _DATE.finditer(line)}
     names = ({match[0] for match in _DATE.finditer(part)} for part in reversed(title.split("/")))
     said = above or next(filter(None, names), set())
     day = date_of(next(iter(said)), order) if len(said) == 1 else None
@@ -105,7 +105,7 @@ def named_year(table: Table, name: str, title: str) -> tuple[BlockTable, Decisio
     )
     usual = sum(is_yearless(row.cells[0].strip()) for row in rows[first:])
     lines = [" ".join(row.cells) for row in rows[:first][:_HEAD_ROWS]]
-    above = {year for line in lines if not _OF_PAPER.search(line) for year in _YEAR.findall(line)} or set(
+    above = {year for line in lines if not OF_PAPER.search(line) for year in _YEAR.findall(line)} or set(
         _YEAR.findall(title)
     )
     if 2 * usual <= len(rows) - first or not usual or len(above) != 1 or table.preview.header:

@@ -13,7 +13,7 @@ from dataclasses import replace
 import numpy as np
 import polars as pl
 
-from excursions.read.exports.clockdays import date_of, iso_day, passed_midnight
+from excursions.read.exports.clockdays import OF_PAPER, date_of, iso_day, passed_midnight
 from excursions.read.exports.columns import Column
 from excursions.read.exports.halfdates import dated, days_of
 from excursions.read.exports.headerrows import is_remark, times_begin, trimmed
@@ -59,7 +59,7 @@ def _decision(name: str, what: str, why: str) -> Decision:
 
 def _is_date(text: str) -> bool:
     shape = shape_of(_KEY.sub("", text))
-    return shape is not None and not shape.has_clock
+    return shape is not None and not shape.has_clock and not OF_PAPER.search(text)
 
 
 def _rows(table: Table) -> list[Row]:
