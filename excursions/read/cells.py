@@ -12,7 +12,6 @@ import io
 import re
 import unicodedata
 import zipfile
-import zlib
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
@@ -22,8 +21,9 @@ from typing import IO
 import polars as pl
 
 from excursions.errors import InputFileError
-from excursions.read.members import heads, member_bytes, split_member
+from excursions.read.members import FAULTS, heads, member_bytes, split_member
 from excursions.read.model import ReadOptions
+from excursions.read.structured import is_structured, structured_frames
 from excursions.read.text import encoding_of
 from excursions.read.unpack import CutOff, opened, unpacked
 from excursions.read.workbooks import Workbook, unpacked_size
@@ -108,7 +108,7 @@ def is_archive(data: bytes) -> bool:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             names = archive.namelist()
-    except zipfile.BadZipFile:
+    except FAULTS:
         return False
     return not any(name.startswith(("xl/", "Workbook")) or name == "mimetype" for name in names)
 
@@ -124,7 +124,7 @@ def _members(path: Path, data: bytes, options: ReadOptions) -> Iterator[tuple[st
         for info in sorted(infos, key=lambda info: info.filename):
             try:
                 content = archive.read(info)
-            except (zipfile.BadZipFile, RuntimeError, NotImplementedError, zlib.error, EOFError) as error:
+            except FAULTS as error:
                 raise _broken(path, "zip archive", error) from error
             yield Path(info.filename).stem, content
 
@@ -258,7 +258,13 @@ def kind_of(data: bytes) -> SheetReader:
         return _parquet
     if data.startswith(b"ARROW1"):
         return _arrow
-    return _text
+    return _structured if is_structured(data) else _text
+
+
+def _structured(path: Path, data: bytes, options: ReadOptions) -> Iterator[Sheet]:
+    for name, header, frame in structured_frames(str(path), data, options):
+        rows = _frame_rows(frame, first_line=1 + len(header))
+        yield Sheet(name, (*(Row(1, names) for names in header), *rows))
 
 
 def _workbook(path: Path, data: bytes, options: ReadOptions) -> Iterator[Sheet]:

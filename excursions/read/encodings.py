@@ -49,16 +49,21 @@ def encoding_by_content(head: bytes) -> str:
 
 
 def _known_words(lines: bytes, name: str) -> int:
-    """How many different words that are not plain ASCII name columns or qualities when read so."""
+    """How many different words that are not plain ASCII name columns or qualities when read so.
+
+    One in Chinese characters counts for two: bytes of another encoding hardly ever spell one.
+    """
     try:
         text = lines.decode(name)
     except UnicodeDecodeError:
         return 0
     words = {word.strip(" \"'#") for word in _CELLS.split(text)}
-    return sum(
-        not word.isascii() and len(word) > 1 and bool(roles_of(word) or is_quality_text(word))
+    known = [
+        word
         for word in words
-    )
+        if not word.isascii() and len(word) > 1 and (roles_of(word) or is_quality_text(word))
+    ]
+    return len(known) + sum(all("\u4e00" <= char <= "\u9fff" for char in word) for word in known)
 
 
 def _is_foreign(word: bytes) -> bool:

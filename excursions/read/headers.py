@@ -54,9 +54,14 @@ _UNIT = re.compile(
 )
 
 
+# Dutch: "na" behind a measuring word is after; alone it is a unit.
+_DUTCH = re.compile(r"\b(gemeten|waarde|meetwaarde|uitlezing|aflezing|aanwijzing|meting)\s+(voor|na)\b")
+
+
 def fold(header: str) -> str:
     """A header without case, accents and underscores, in words that the house reads."""
-    return " ".join(english(plain(header).replace("_", " ").casefold()).split())
+    said = " ".join(english(plain(header).replace("_", " ").casefold()).split())
+    return _DUTCH.sub(lambda match: f"{match[1]} {'after' if match[2] == 'na' else 'before'}", said)
 
 
 _MEASURED = {fold(unit) for row in MEASURANDS.values() for unit in (row.unit, *row.aliases) if unit}
@@ -306,7 +311,7 @@ def _by_ending(said: frozenset[str]) -> str:
 
 
 _LETTERED = re.compile(
-    r"\b(std|standard|buffer|puffer|tampon|solution|losung|rdg|reading|messwert|value|lu|lectura)[\s.#-]+([a-d])$"
+    r"\b(mv|potential|potenzial|std|standard|buffer|puffer|tampon|solution|losung|rdg|reading|messwert|value|lu|lectura)[\s.#-]+([a-d])$"
 )
 
 
@@ -366,7 +371,7 @@ def _with_own_standards(found: Sequence[Meaning], headers: Sequence[str]) -> lis
     }
     # "Standard (mV)" beside "reading before (mV)" and "reading after (mV)": a redox standard.
     if any(
-        m.kind == "raw" and not m.index and not m.fixed and words & v.RAWS
+        m.kind == "raw" and not m.index and not m.fixed and (words & v.RAWS or m.phase)
         for m, words in zip(found, said, strict=True)
     ):
         raws.add(0)

@@ -14,7 +14,7 @@ from excursions.errors import InputFileError
 from excursions.read.exports.columns import clean
 
 MARK = "!"
-_FAULTS = (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, OSError, ValueError)
+FAULTS = (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, OSError, ValueError)
 
 
 def split_member(path: Path) -> tuple[Path, str] | None:
@@ -37,7 +37,7 @@ def member_bytes(archive: Path, member: str, most: int) -> bytes:
             if info is not None:
                 with packed.open(info) as stream:
                     return stream.read(most)
-    except _FAULTS as error:
+    except FAULTS as error:
         raise InputFileError(
             found=f"a zip archive that cannot be read ({error})", expected="a sound archive", mend="copy or pack it again",
             file=str(archive),
@@ -59,5 +59,5 @@ def heads(archive: Path, few: int, most: int) -> Iterator[tuple[str, bytes]]:
                     head = stream.read(few)
                     whole = head.startswith(b"PK") and info.file_size <= most
                     yield clean(info.filename), head + stream.read(most) if whole else head
-    except _FAULTS:
+    except FAULTS:
         return  # the reader of exports tells what is wrong with it

@@ -49,6 +49,8 @@ class ReadOptions:
     ----------
     tz : str
         IANA zone of times that carry none; empty: what the file states, else UTC.
+    plant_zone : str
+        IANA zone of the register, for times for which neither the user nor the file states one.
     decimal_mark : str
         ``.`` or ``,``.
     separator : str
@@ -83,6 +85,7 @@ class ReadOptions:
     """
 
     tz: str = ""
+    plant_zone: str = ""
     decimal_mark: str = ""
     separator: str = ""
     date_order: str = ""
@@ -102,10 +105,10 @@ class ReadOptions:
     def for_plant(self, plant: Plant) -> ReadOptions:
         """These options, with the register's zone and quality words where the user stated none.
 
-        A register that says UTC (or nothing) leaves the zone to what the files state.
+        A file that states its zone keeps it: the register says where the plant stands, not how each export was made.
         """
         words = {**plant.quality_words, **self.quality_words}
-        return replace(self, tz=self.tz or ("" if plant.zone == "UTC" else plant.zone), quality_words=words)
+        return replace(self, plant_zone="" if plant.zone == "UTC" else plant.zone, quality_words=words)
 
     def with_exports(self, orders: Iterable[Iterable[str]], until: int | None) -> ReadOptions:
         """These options for the logs beside exports of these date orders, whose record ends at `until` [ns UTC]."""

@@ -93,7 +93,7 @@ def read_moments(
     subject = f"{file}, {column}" if column else file
     parts = [_take_apart(text) for text in texts]
     order, why, problem = _order(parts, options, comma=comma)
-    tz = zone(options.tz or "UTC")
+    tz = zone(options.tz or options.plant_zone or "UTC")
     local = [_local(part, order) for part in parts]
     time, marks = _instants(local, parts, tz)
     dated = [part for part, moment in zip(parts, local, strict=True) if moment is not None]
@@ -174,7 +174,7 @@ def _mark_decisions(marks: Mapping[int, str], subject: str, tz: ZoneInfo) -> lis
 
 
 def _zone_decisions(dated: Sequence[_Parts], options: ReadOptions, subject: str) -> list[Decision]:
-    if options.tz or all(part.offset for part in dated):
+    if options.tz or options.plant_zone or all(part.offset for part in dated):
         return []
     why = "the times carry no zone and none is stated"
     return [

@@ -18,11 +18,11 @@ from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE
 from excursions.errors import ExcursionsError, InputFileError
 from excursions.read.actions import action_of
 from excursions.read.cells import Row, Sheet, member_heads, read_head
-from excursions.read.exports.jsontext import is_json
 from excursions.read.fold import plain
 from excursions.read.headers import fold
 from excursions.read.members import MARK
 from excursions.read.model import ReadOptions
+from excursions.read.promises import promises_readings
 from excursions.read.samples import sample_table
 from excursions.read.table import LogTable, find_table, row_times
 from excursions.read.vocabulary import words
@@ -47,19 +47,14 @@ class Inputs:
 
 
 _NO_DATA = words(
-    ".md .rst .html .htm .pdf .png .jpg .jpeg .gif .svg .py .pyc .ipynb .yaml .yml .ini .cfg .doc .docx .ppt "
+    ".rst .pdf .png .jpg .jpeg .gif .svg .py .pyc .ipynb .cfg .doc .docx .ppt "
     ".pptx .js .css .sh .bat .exe .lock .tmp .bak .sha256 .md5"
 )
 _TABLES = words(
     ".csv .tsv .parquet .pq .xlsx .xls .xlsm .xlsb .ods .arrow .feather .sqlite .db .zip .gz .zst .xz"
 )
-_PERHAPS = words(".log .json .jsonl .ndjson")  # an export, or what a program says of itself
-_MOMENT = re.compile(
-    r"\d{4}[-/.]\d{1,2}[-/.]\d{1,2}[T ]+\d{1,2}:\d{2}|\d{1,2}[-/.]\d{1,2}[-/.]\d{2,4}[T ,;|\t]+\d{1,2}:\d{2}|(?<!\d)1[0-9]{9}(?:\d{3})?(?!\d)"
-)
-_NUMBER = re.compile(r"\s*[\"']?[+-]?\d+(?:[.,]\d+)?[\"']?\s*")
-_PERHAPS_BYTES = 8_192
-_FEWEST_MOMENTS = 3
+# An export, or what a program or a person says of itself.
+_PERHAPS = words(".log .json .jsonl .ndjson .xml .html .htm .yaml .yml .ini .md")
 _LOG_NAME = re.compile(r"calib|kalib|kalibr|etalon|calibra|justier|cal[_\- ]?log|logbook|logbuch")
 _SAMPLE_NAME = re.compile(
     r"sampl|preliev|\bpobor|monstername|provtagn|labor|grab|(?:^|[_\- .])lab(?:$|[_\- .])|muestra|echantillon|amostra|probenahme|handprobe"
@@ -192,7 +187,7 @@ def classify(path: Path) -> tuple[str, str]:
     if suffix in _PERHAPS:
         return (
             ("export", "")
-            if _promises_readings(path)
+            if promises_readings(path)
             else ("ignored", "no table of readings in its first lines")
         )
     try:
@@ -203,22 +198,6 @@ def classify(path: Path) -> tuple[str, str]:
     if not sheets:
         return ("export", "") if _named_like_a_table(path) else ("ignored", "it is empty")
     return _by_content(path, sheets)
-
-
-def _promises_readings(path: Path) -> bool:
-    """Whether the first lines of a file repeat a time beside a cell that is a number, or are JSON with times."""
-    try:
-        with path.open("rb") as raw:
-            head = raw.read(_PERHAPS_BYTES).decode("utf-8-sig", errors="replace")
-    except OSError:
-        return False
-    if len(_MOMENT.findall(head)) < _FEWEST_MOMENTS:
-        return False
-    if is_json(head.encode()):
-        return True
-    lines = [line for line in head.splitlines()[:-1] if _MOMENT.search(line)]
-    numbers = sum(any(_NUMBER.fullmatch(cell) for cell in re.split(r"[,;\t|]", line)) for line in lines)
-    return numbers >= 0.8 * len(lines) > 0
 
 
 def _named_like_a_table(path: Path) -> bool:
@@ -249,9 +228,10 @@ def _by_content(path: Path, sheets: Sequence[Sheet]) -> tuple[str, str]:
     if path.suffix.casefold() == ".zip" and not all(_is_log(s, name) or _is_samples(s, name) for s in sheets):
         return "export", ""  # packed with at least one export: the reader of exports tells what it is
     for sheet in sheets:
-        if _is_log(sheet, name):
+        samples = _is_samples(sheet, name)
+        if _is_log(sheet, name) and not (samples and _tells_no_work(sheet)):
             return "calibrations", ""
-        if _is_samples(sheet, name):
+        if samples:
             best = best or "samples"
     if best:
         return best, ""
@@ -280,6 +260,13 @@ def _is_log(sheet: Sheet, name: str) -> bool:
     if "action" in kinds and ("probe" in kinds or _says_work(table)):
         return True
     return bool(_LOG_NAME.search(name)) and described >= 2
+
+
+def _tells_no_work(sheet: Sheet) -> bool:
+    """Whether a table names no probe, no parameter, no step and no work: samples beside what the probe read then."""
+    table = find_table(sheet, {})
+    done = {"figure", "probe", "old_probe", "action", "phase"}
+    return table is not None and not any(m.kind in done or m.phase for m in table.meanings)
 
 
 def _says_work(table: LogTable) -> bool:
@@ -368,4 +355,13 @@ def _is_table_of_events(rows: Sequence[Row]) -> bool:
     starts = headers & {"start", "begin", "from", "beginn", "von", "debut", "inicio"}
     ends = headers & {"end", "stop", "to", "ende", "bis", "fin", "fim"}
     values = headers & {"value", "pv", "reading", "wert", "valeur", "valor"}
-    return bool(starts and ends) and not values
+    return bool(starts and ends) and not values and not _follow_one_another(rows, starts, ends)
+
+
+def _follow_one_another(rows: Sequence[Row], starts: set[str], ends: set[str]) -> bool:
+    """Whether each row begins where the one before it ended: the spans of averages, and no events."""
+    names = [fold(cell) for cell in rows[0].cells]
+    begin, end = names.index(min(starts)), names.index(min(ends))
+    spans = [(row.cells[begin], row.cells[end]) for row in rows[1:] if len(row.cells) > max(begin, end)]
+    joined = sum(later[0] == earlier[1] for earlier, later in pairwise(spans))
+    return len(spans) > _FEWEST_TIMES and joined >= 0.8 * (len(spans) - 1)

@@ -5,9 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from difflib import SequenceMatcher
 
-from excursions.errors import InputFileError, UsageError, nearest
+from excursions.errors import InputFileError
 from excursions.read.actions import action_of, phase_of
 from excursions.read.cells import Row, Sheet
 from excursions.read.figures import SECOND_SLOPE
@@ -15,6 +14,7 @@ from excursions.read.fold import plain
 from excursions.read.headers import Meaning, fold, is_unit, meaning_of, meanings_of
 from excursions.read.model import ReadOptions
 from excursions.read.moments import Moments, read_moments, time_of_day
+from excursions.read.roles import with_stated
 from excursions.records import Decision
 
 _WIDEST_FORM, _LONGEST_FORM = 60, 60  # a form holds a few calibrations side by side, not hundreds
@@ -91,7 +91,24 @@ def _header_place(rows: Sequence[Row], columns: Mapping[str, str], read: Reader)
         timed = "time" in kinds or "clock" in kinds or named
         if timed and score > best_score:
             best, best_score = place, score
-    return best
+    return _under_a_form(rows, read) if best is None else best
+
+
+_MEASURED_KINDS = frozenset(("standard", "raw", "value", "figure"))
+
+
+def _under_a_form(rows: Sequence[Row], read: Reader) -> int | None:
+    """The header of a form whose date stands above it, as found and as left beside each other."""
+    for place, row in enumerate(rows[:_SEARCHED]):
+        meanings = [meaning for cell, meaning in zip(row.cells, read(row.cells), strict=True) if cell]
+        measured = [meaning for meaning in meanings if meaning.kind in _MEASURED_KINDS]
+        if (
+            len(measured) > 1
+            and any(meaning.phase for meaning in measured)
+            and "time" in _block(rows[:place])
+        ):
+            return place
+    return None
 
 
 def _headers(rows: Sequence[Row], place: int, read: Reader) -> tuple[list[str], int]:
@@ -172,90 +189,6 @@ def _block(rows: Sequence[Row]) -> dict[str, str]:
 
 
 # What a column may be stated to hold, and how the house writes it; a role may carry a phase, a number and a unit.
-ROLES: dict[str, Meaning] = {
-    "time": Meaning(kind="time"),
-    "clock": Meaning(kind="clock"),
-    "point": Meaning(kind="point"),
-    "probe": Meaning(kind="probe"),
-    "old probe": Meaning(kind="old_probe"),
-    "model": Meaning(kind="model"),
-    "measurand": Meaning(kind="measurand"),
-    "action": Meaning(kind="action"),
-    "phase": Meaning(kind="phase"),
-    "comment": Meaning(kind="comment"),
-    "result": Meaning(kind="result"),
-    "standard": Meaning(kind="standard"),
-    "raw": Meaning(kind="raw"),
-    "temperature": Meaning(kind="temperature"),
-    "air pressure": Meaning(kind="air_pressure"),
-    "altitude": Meaning(kind="altitude"),
-    "salinity": Meaning(kind="salinity"),
-    "value": Meaning(kind="value"),
-    "unit": Meaning(kind="value_unit"),
-    "standard unit": Meaning(kind="standard_unit"),
-    "raw unit": Meaning(kind="raw_unit"),
-    "slope": Meaning(kind="figure", figure="slope"),
-    "zero point": Meaning(kind="figure", figure="zero_point"),
-    "offset": Meaning(kind="figure", figure="offset"),
-    "cell constant": Meaning(kind="figure", figure="cell_constant"),
-    "gain": Meaning(kind="figure", figure="gain"),
-    "span": Meaning(kind="figure", figure="span"),
-    "ignored": Meaning(kind="ignored"),
-}
-
-
-def role_of(text: str) -> Meaning:
-    """What a stated role means: one of :data:`ROLES`, or words of the trade that a good header would have.
-
-    Raises
-    ------
-    UsageError
-        If it is neither; the roles are listed, nearest first.
-    """
-    said = fold(text)
-    if said in ROLES:
-        return ROLES[said]
-    read = meaning_of(text)
-    if read.kind and read.kind != "ignored":
-        return read
-    near = sorted(ROLES, key=lambda role: (-SequenceMatcher(None, role, said).ratio(), role))
-    raise UsageError(
-        found=f'the role "{text}" of a column',
-        expected="one of "
-        + ", ".join(near)
-        + ' (with "as found" or "as left" before, a number or a unit behind)',
-        mend=f'did you mean "{near[0]}"?'
-        if nearest(said, ROLES)
-        else "write --columns ROLE=NAME, for example probe=Serial",
-    )
-
-
-def with_stated(
-    headers: Sequence[str], meanings: Sequence[Meaning], columns: Mapping[str, str]
-) -> list[Meaning]:
-    """Put what the user states over what was guessed.
-
-    The meaning is written as a good header would be: ``time``, ``point``, ``probe``, ``slope``, ``as found
-    zero point [pH]``, ``buffer 1``, ``mV 2``; ``ignored`` leaves a column out.
-
-    Raises
-    ------
-    UsageError
-        If a meaning is not one of the words the house knows.
-    """
-    found = list(meanings)
-    roles = {meaning: role_of(meaning) for meaning in columns}
-    places = {fold(header): at for at, header in enumerate(headers)}
-    for meaning, header in columns.items():
-        at = places.get(fold(header))
-        if at is None:
-            continue
-        read = roles[meaning]
-        found = [
-            Meaning() if i != at and m.kind == read.kind and m == read else m for i, m in enumerate(found)
-        ]
-        found[at] = read
-    return found
 
 
 def is_point_like(text: str) -> bool:
@@ -315,7 +248,7 @@ def with_actions(table: LogTable) -> LogTable:
 
 def with_phases(table: LogTable) -> LogTable:
     """Find the column that says as found or as left by its cells where no header names it (``As``, ``State``)."""
-    if table.columns("phase"):
+    if table.columns("phase") or {meaning.phase for meaning in table.meanings} >= {"as_found", "as_left"}:
         return table
     for at, meaning in enumerate(table.meanings):
         cells = [cell for row in table.rows if (cell := cell_at(row, at))]
@@ -325,10 +258,16 @@ def with_phases(table: LogTable) -> LogTable:
             and cells
             and short
             and all(phase_of(cell) for cell in cells)
+            and not _are_initials(cells)
         ):
             changed = [replace(meaning, kind="phase") if i == at else m for i, m in enumerate(table.meanings)]
             return replace(table, meanings=tuple(changed))
     return table
+
+
+def _are_initials(cells: Sequence[str]) -> bool:
+    """One and the same pair of letters throughout: "AL" is rather who did it than as left."""
+    return len(set(cells)) == 1 and len(cells[0]) == 2
 
 
 def with_names_above(table: LogTable) -> LogTable:
@@ -402,6 +341,10 @@ def row_times(table: LogTable, options: ReadOptions, file: str, *, comma: bool) 
     if not dates and clocks:
         dates, clocks = clocks[:1], clocks[1:]
     texts = [_date_and_time(row, dates, clocks) for row in table.rows]
+    if not dates and "time" in table.above:
+        texts = [" ".join(filter(None, (table.above["time"], table.above.get("clock", ""))))] * len(
+            table.rows
+        )
     header = table.headers[dates[0]] if dates else ""
     return read_moments(texts, _in_stated_zone(options, header), file=file, column=header, comma=comma)
 

@@ -17,7 +17,7 @@ FOUND_WORDS = words(
 )
 LEFT_WORDS = words(
     "left after nach nachher belassen lasciato achtergelaten apres despues depois final finale post al hinterlassen hinterlassene adjusted justiert new neu "
-    "neue nueva nuevo nouveau nouvelle dejado dejada deixado deixada laisse laissee eingestellt ajustado ajustada dopo efter jalkeen"
+    "neue nueva nuevo nouveau nouvelle dejado dejada deixado deixada laisse laissee eingestellt ajustado ajustada dopo efter jalkeen po"
 )
 
 # In order: the first row one of whose words stands in the header decides, unless a measuring word stands beside it.
@@ -42,10 +42,13 @@ PLAIN_KINDS: tuple[tuple[str, frozenset[str]], ...] = (
         "ignored",
         words(
             "technician operator tech prufer pruefer by bearbeiter durchgefuhrt technicien tecnico user benutzer "
-            "inspector analyst operatore uitvoerder responsable durch response t90 ansprechzeit settling initiales name"
+            "inspector analyst operatore uitvoerder operateur operario operatrice analista wykonal wykonawca kto door uitgevoerd ausgefuhrt durchgefuehrt utfort responsable who durch response t90 ansprechzeit settling initiales name"
         ),
     ),
-    ("result", words("result ergebnis resultat resultado pass passed verdict befund outcome")),
+    (
+        "result",
+        words("result ergebnis resultat resultado pass passed verdict befund outcome esito uitslag wynik"),
+    ),
     (
         "action",
         words(
@@ -65,7 +68,7 @@ TIMES = words(
 CLOCKS = words("time zeit uhrzeit heure hora ora tijd tid klockslag godzina klo kello")
 POINTS = words(
     "point tag loop position location messstelle mst stelle repere punto ponto instrument equipment analyser analyzer "
-    "equipo equipement equipamento punkt kks asset place ort standort lieu emplacement ubicacion local messpunkt tagname where station meetpunt monsterpunt matpunkt provpunkt sigla mittauspiste naytepiste tagnummer tagnr probenort probeort probestelle entnahmestelle entnahmeort provtagningspunkt"
+    "equipo equipement equipamento strumento punkt kks asset place ort standort lieu emplacement ubicacion local messpunkt tagname where station meetpunt monsterpunt matpunkt provpunkt sigla mittauspiste naytepiste tagnummer tagnr probenort probeort probestelle entnahmestelle entnahmeort provtagningspunkt"
 )
 SERIALS = words(
     "serial sn snr serien seriennummer seriennr sernr fabriknummer fabriknr serie matricola serienummer serienr seryjny sarjanumero valmistusnumero"
@@ -82,12 +85,12 @@ MEASURANDS = words(
 )
 STANDARDS = words(
     "buffer buf buff tampone buffert standard std stds puffer pufferlosung tampon tampao solution solucion solucao losung loesung reference ref "
-    "lab laborwert labwert laboratory referenz referencia nominal sollwert target certified known patron etalon padrao kalibrierlosung bezugswert soll"
+    "lab laborwert labwert laboratory referenz referencia nominal sollwert target certified known patron etalon padrao wzorca wzorzec referentie kalibratievloeistof standardi kalibrierlosung bezugswert soll"
 )
 RAWS = words(
     "signal raw roh rohwert reading readings messwert measured indicated display anzeige lectura lecture leitura "
     "potential potenzial spannung current strom phase angle winkel mv na ua pa voltage istwert ist response measurement "
-    "indication mesure medida lue lu lus leido lida observed rdg rdgs gemessen abgelesen"
+    "indication mesure medida lue lu lus leido lida observed rdg rdgs gemessen abgelesen gemeten aflezing uitlezing aanwijzing meting lettura letture wskazanie wskazania odczyt avlasning lukema"
 )
 RAW_UNITS = words("mv v na pa ua ma us ms deg ° rad ohm kohm mohm hz khz mhz counts cts")
 ALTITUDES = words("altitude altitud elevation hohe seehohe hoehe seehoehe quota hoogte")
@@ -102,7 +105,7 @@ FIGURES: tuple[tuple[str, frozenset[str]], ...] = (
         "slope",
         words(
             "slope steilheit pente pendiente inclinacao declive sensitivity empfindlichkeit sensibilite sensibilidad "
-            "sensibilidade efficiency effizienz slp slopes helling lutning nachylenie pendenza kulmakerroin jyrkkyys"
+            "sensibilidade efficiency effizienz slp slopes helling lutning nachylenie pendenza kulmakerroin jyrkkyys steilheid branthet"
         ),
     ),
     ("gain", words("gain verstarkung verstaerkung factor faktor facteur ganancia ganho coefficient")),
@@ -117,7 +120,9 @@ FIGURES: tuple[tuple[str, frozenset[str]], ...] = (
 )
 FIXED = words("air luft aire zero null cero n2 nitrogen stickstoff zobell light quinhydrone")
 VALUES = words("value wert valeur valor")
-UNIT_WORDS = words("unit units einheit einheiten unite unites unidad unidades unidade uom")
+UNIT_WORDS = words(
+    "unit units einheit einheiten unite unites unidad unidades unidade uom jednostka eenheid enhet unita yksikko"
+)
 FILLERS = words(
     "as in at of the for de du da do der des le la el on justage justierung adjustment adjusting ajuste ajustage "
     "calibration kalibrierung etalonnage calibracion calibracao como"

@@ -16,13 +16,17 @@ from excursions.read.exports.frametable import (
     parquet_table,
     remote_table,
 )
-from excursions.read.exports.jsontext import is_json, json_table
+from excursions.read.exports.jsontext import is_json, is_topics, json_table, topic_table
 from excursions.read.exports.salvage import cut_parquet
 from excursions.read.exports.sources import Item
 from excursions.read.exports.sqltext import is_sql, sql_tables
 from excursions.read.exports.table import Table
+from excursions.read.exports.tapes import is_tar, tar_tables
 from excursions.read.exports.texttable import Source, TextTable
+from excursions.read.exports.webtext import is_web_page, web_tables
 from excursions.read.exports.workbook import workbook_tables
+from excursions.read.exports.xmltext import is_xml, xml_tables
+from excursions.read.exports.yamltext import is_yaml, yaml_table
 from excursions.read.model import ReadOptions
 from excursions.read.unpack import opened, packing_of, unpacked
 
@@ -90,6 +94,9 @@ def open_content(content: Content, options: ReadOptions) -> Opened:
         if content.start.startswith(magic):
             yield from opener(content, options)
             return
+    if is_tar(content.start):
+        yield from tar_tables(content, options, open_content)
+        return
     for is_kind, opener in TEXTS:
         if is_kind(content.start):
             yield from opener(content, options)
@@ -137,13 +144,7 @@ def _text(content: Content, options: ReadOptions) -> Table:
 
 
 # What people save under the name of an export, and what to do about it.
-_LOOK_ALIKES: tuple[tuple[str, str], ...] = (
-    ("<html", "a web page (HTML), perhaps under the name of a workbook"),
-    ("<!doctype", "a web page (HTML), perhaps under the name of a workbook"),
-    ("<table", "a web page (HTML), perhaps under the name of a workbook"),
-    ("<?xml", "an XML file"),
-    ("%pdf", "a PDF file"),
-)
+_LOOK_ALIKES: tuple[tuple[str, str], ...] = (("%pdf", "a PDF file"),)
 
 
 def _refuse_no_text(table: TextTable, content: Content) -> None:
@@ -178,7 +179,11 @@ def _refuse_no_text(table: TextTable, content: Content) -> None:
 # Texts that are no lines of cells: how each is known, and who reads it whole.
 TEXTS: tuple[tuple[Callable[[bytes], bool], Callable[[Content, ReadOptions], Opened]], ...] = (
     (is_json, json_table),
+    (is_topics, topic_table),
     (is_sql, sql_tables),
+    (is_web_page, web_tables),
+    (is_xml, xml_tables),
+    (is_yaml, yaml_table),
 )
 KINDS: tuple[tuple[bytes, Callable[[Content, ReadOptions], Opened]], ...] = (
     (b"PAR1", _parquet),

@@ -7,7 +7,9 @@ from collections import Counter
 from collections.abc import Sequence
 
 from excursions.errors import InputFileError
+from excursions.read.exports.clockdays import is_yearless
 from excursions.read.exports.columns import is_status, is_time_text
+from excursions.read.exports.counted import are_counted
 from excursions.read.exports.halfdates import days_of
 from excursions.read.exports.headerrows import calendar_header, has_day_and_clock, times_begin, usual_width
 from excursions.read.exports.numbertimes import as_number_time
@@ -25,9 +27,12 @@ _SAMPLE_LINES = 60
 _FEW_LINES = 6
 _FEW_TIMES = 0.3  # share of rows with a time below which the heading is asked
 _SAMPLE_CELLS = 4_000
-_HEADING_LINES = 8
+_HEADING_LINES, _COUNTED_LINES = 8, 40
 _RULE_LINES = 50
 _MOMENT = re.compile(r"\d[-./:]\d")
+_NAMED = re.compile(r"(?:^|\s)[^\W\d][\w.\-]*=\S")
+_MOST_LINES = 0.8
+_WELL_CUT = 0.5
 _ONE_BLANK = re.compile(r"(?<=\S) (?=\S)")
 
 
@@ -65,10 +70,16 @@ def find_cut(lines: Sequence[str], stated: str) -> Cut:
         for separator in SEPARATORS
         if any(separator in line for line in sample)
     ]
+    candidates += _by_marks(sample)
     scored = [
-        (_score(sample, cut, lines[:_HEADING_LINES]), -rank, cut) for rank, cut in enumerate(candidates)
+        (_score(sample, cut, lines[:_COUNTED_LINES]), -rank, cut) for rank, cut in enumerate(candidates)
     ]
     best = max(scored, default=(0.0, 0, Cut()), key=lambda item: item[:2])
+    if (
+        best[0] < 0.3 and len(spans) < 2
+    ):  # topic, value and time with one blank between them, each of any length
+        score = _score(sample, Cut(separator=" ", quote='"'))
+        best = (score, 0, Cut(separator=" ", quote='"')) if score > _WELL_CUT else best
     if best[0] < 0.3 and len(spans) > 1:
         # Blanks inside a name would be cut: they count only where columns of fixed width leave no whole cells.
         whole, blank = _whole_cells(sample, spans), Cut(separator=" ", quote='"')
@@ -78,6 +89,17 @@ def find_cut(lines: Sequence[str], stated: str) -> Cut:
             if score > max(best[0], 0.3):
                 best = (score, 0, cut)
     return best[2]
+
+
+def _by_marks(sample: Sequence[str]) -> list[Cut]:
+    """Ways of cutting that only lines of a form of their own suggest: ``time=value``, and ``name=value`` between blanks."""
+    usual = [line for line in sample if line.count("=") == 1]
+    timed = sum(is_time_text(line.partition("=")[0].strip()) for line in usual)
+    named = bool(sample) and all(len(_NAMED.findall(line)) > 1 for line in sample)
+    return [
+        *([Cut(separator="=")] if timed > _MOST_LINES * len(sample) else []),
+        *([Cut(separator=" ", quote='"')] if named else []),
+    ]
 
 
 _RULE = re.compile(r"\s*[-=]{2,}(?:\s+[-=]{2,})+\s*")
@@ -128,8 +150,20 @@ def _score(lines: Sequence[str], cut: Cut, heading: Sequence[str] = ()) -> float
     near = sum(abs(len(row.cells) - width) <= 1 or len(row.cells) == common > width for row in rows)
     # The first of few lines may be the header.
     timed = sum(_has_time(row) for row in usual) / max(1, len(usual) - (len(lines) < _FEW_LINES))
-    if timed < _FEW_TIMES and _promises_times(list(split_records(heading, 1, cut))):
-        timed = 1.0
+    if timed < _FEW_TIMES and heading:
+        above = list(split_records(heading, 1, cut))
+        clocked = sum(
+            clock_shape_of(row.cells[0].strip()) is not None or is_yearless(row.cells[0].strip())
+            for row in usual
+        ) >= 0.5 * len(usual)
+        # The day of times of day may stand above them or in the name of the file; whole times speak louder.
+        timed = (
+            1.0
+            if _promises_times(above[:_HEADING_LINES]) or are_counted(above)
+            else 0.5
+            if clocked
+            else timed
+        )
     cells = [cell.strip() for row in usual for cell in row.cells]
     understood = sum(_share(cell) for cell in cells) / max(1, len(cells))
     regular = 0.5 * near / len(rows) + 0.5 * len(usual) / max(1, min(len(rows), most))
@@ -163,8 +197,8 @@ def _has_time(row: Row) -> bool:
 def _share(cell: str) -> float:
     if not cell or looks_numeric(cell) or is_time_text(cell) or is_status(cell) or clock_shape_of(cell):
         return 1.0
-    # A cell that still holds a separator was hardly cut in the right places.
-    return 0.0 if any(mark in cell for mark in (";", "\t", "|")) else 0.6
+    # A cell that still holds a separator, or several pairs of name and value, was hardly cut in the right places.
+    return 0.0 if any(mark in cell for mark in (";", "\t", "|")) or len(_NAMED.findall(cell)) > 1 else 0.6
 
 
 def _spans(lines: Sequence[str], sample: Sequence[str]) -> tuple[tuple[int, int | None], ...]:

@@ -5,7 +5,9 @@ from __future__ import annotations
 import re
 
 from excursions.errors import InputFileError
+from excursions.read.exports.clockdays import is_yearless
 from excursions.read.exports.columns import is_time_text
+from excursions.read.exports.counted import ELAPSED
 from excursions.read.exports.halfdates import days_of
 from excursions.read.exports.plan import NoReadingsError
 from excursions.read.exports.table import Table
@@ -40,6 +42,12 @@ def known_damage(table: Table) -> InputFileError | None:
             found="times of day without a date", expected="date and time in each row",
             mend="export with the date, in the same column or in one beside it", line=line,
         )  # fmt: skip
+    yearless = [cell for cell in cells if is_yearless(cell)]
+    if len(yearless) >= 0.2 * len(cells) > 0:
+        return NoReadingsError(
+            found=f'days and months without a year ("{yearless[0]}")', expected="dates with a year",
+            mend="write the one year they are of above the table, or export dates with years", line=line,
+        )  # fmt: skip
     if sum(bool(re.fullmatch(r"#{3,}", cell)) for cell in cells) >= 0.2 * len(cells) > 0:
         return NoReadingsError(
             found='times shown as "####"', expected="times that can be read",
@@ -53,9 +61,6 @@ def known_damage(table: Table) -> InputFileError | None:
     return None
 
 
-_ELAPSED = re.compile(
-    r"(?i)(?:elapsed|run ?time|uptime|time since|seconds since|since start|laufzeit|dauer|temps ecoule|duree|tiempo transcurrido|duration)\b.*"
-)
 _OTHER_YEARS = re.compile(
     r"(?<!\d)(?:(2[4-6]\d\d)[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.](2[4-6]\d\d)|(1[34]\d\d)[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.](1[34]\d\d))(?!\d)"
 )
@@ -64,11 +69,11 @@ _OTHER_YEARS = re.compile(
 def _other_times(table: Table) -> InputFileError | None:
     """Times that are counted or written in another way: from a start, in another calendar, rounded."""
     rows = table.preview.rows[:50]
-    header = next((row for row in rows if any(_ELAPSED.fullmatch(fold(cell)) for cell in row.cells)), None)
+    header = next((row for row in rows if any(ELAPSED.fullmatch(fold(cell)) for cell in row.cells)), None)
     if header is not None:
         return NoReadingsError(
-            found=f'times counted from a start ("{next(c for c in header.cells if _ELAPSED.fullmatch(fold(c)))}")',
-            expected="date and time in each row", mend="add the time of the start to each of them and export date and time", line=header.line,
+            found=f'times counted from a start ("{next(c for c in header.cells if ELAPSED.fullmatch(fold(c)))}")',
+            expected="date and time in each row", mend="write the start above the table (Start: 2024-03-01 14:05:00) and the unit behind the name of the column (Elapsed [s]), or export date and time", line=header.line,
         )  # fmt: skip
     cells = [(row.line, cell.strip()) for row in rows[1:] for cell in row.cells if cell.strip()]
     for line, cell in cells:

@@ -12,6 +12,8 @@ from datetime import date, timedelta
 from functools import partial
 from itertools import pairwise
 
+from excursions.read.exports.hours import clocks_across
+from excursions.read.exports.refusals import is_total
 from excursions.read.exports.table import Row
 from excursions.read.exports.timeshapes import MONTHS, clock_shape_of
 from excursions.read.fold import plain
@@ -37,7 +39,7 @@ _YEAR_WEEK = re.compile(r"(\d{4})\W*(?:w|kw|cw|week|woche|semaine|semana)\W*(\d{
 _MONTH_NAME = re.compile(r"([^\W\d]{3,12})\.?\s*(?:de |del )?(\d{4})(?!\d)")
 _MONTH_NUMBER = re.compile(r"(?<![\d./-])(?:(\d{1,2})[./-](\d{4})|(\d{4})[./-](\d{1,2}))(?![\d./-])")
 _DAY = re.compile(r"(\d{1,2})\.?")
-_FEWEST = 3
+_FEWEST, _DAY_HOURS = 3, 24
 _HEAD_ROWS, _BODY_ROWS = 20, 400
 
 Dated = Callable[[str], str]
@@ -75,11 +77,13 @@ def days_of(rows: Sequence[Row]) -> Days | None:
         head = [cell for cell in cells[1:] if cell]
         if len(head) < 2 or at + 1 == len(rows):
             continue
-        below = [cell for each in rows[at + 1 : at + 1 + _BODY_ROWS] if (cell := each.cells[0].strip())]
+        body = (each for each in rows[at + 1 : at + 1 + _BODY_ROWS] if not is_total(each.cells))
+        below = [cell for each in body if (cell := each.cells[0].strip())]
         above = (*(cell for each in rows[:at] for cell in each.cells), *cells[:1])
         clocks = sum(clock_shape_of(cell) is not None for cell in head)
         found = None
-        if clocks == len(head) and len(below) >= 2:
+        hours = len(clocks_across(cells)[1]) == _DAY_HOURS and not clock_shape_of(below[0] if below else "")
+        if (clocks == len(head) or hours) and len(below) >= 2:
             found = Days(at=at, days=tuple(below), above=above, across=False)
         elif not clocks and below and all(clock_shape_of(cell) for cell in below):
             found = Days(at=at, days=tuple(head), above=above, across=True)

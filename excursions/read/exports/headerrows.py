@@ -39,10 +39,11 @@ def first_data_row(rows: Sequence[Row], width: int) -> int | None:
     hits = Counter({index: count for index, count in hits.items() if count >= 0.3 * min(len(later), 50)})
     if hits:
         column = min(index for index in hits if hits[index] == max(hits.values()))
-        return next(
+        first = next(
             (i for i, row in enumerate(rows) if len(row.cells) > column and is_time_text(row.cells[column])),
             None,
         )
+        return _under_earlier_header(rows[:first], first)
     day = _merged_day(rows, later[-50:])
     if day is not None:
         return day
@@ -56,6 +57,21 @@ def first_data_row(rows: Sequence[Row], width: int) -> int | None:
         (i for i, row in enumerate(rows) if len(row.cells) > numeric and as_number_time(row.cells[numeric])),
         None,
     )
+
+
+def _under_earlier_header(above: Sequence[Row], first: int | None) -> int | None:
+    """The first row under a header further up, where two tables of other columns were put together; else `first`.
+
+    What stands above the data is passed by, so rows with times under a header of their own must not be taken for it.
+    """
+    for index, (row, below) in enumerate(itertools.pairwise(above)):
+        named = [roles_of(cell) for cell in row.cells]
+        time = next((i for i, roles in enumerate(named) if roles & {"time", "date"}), None)
+        if time is None or sum(map(bool, named)) < 2 or any(is_time_text(cell) for cell in row.cells):
+            continue
+        if time < len(below.cells) and is_time_text(below.cells[time]) and trimmed(below.cells) > 1:
+            return index + 1
+    return first
 
 
 def has_day_and_clock(row: Row) -> bool:

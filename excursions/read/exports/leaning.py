@@ -13,9 +13,11 @@ from dataclasses import replace
 import numpy as np
 import polars as pl
 
+from excursions.read.exports.clockdays import OF_PAPER, date_of, iso_day, passed_midnight
 from excursions.read.exports.columns import Column
 from excursions.read.exports.halfdates import dated, days_of
 from excursions.read.exports.headerrows import is_remark, times_begin, trimmed
+from excursions.read.exports.hours import clocks_across
 from excursions.read.exports.layouts.common import is_counter, is_quality
 from excursions.read.exports.named import named_cells
 from excursions.read.exports.sections import names_by_itself, section_of
@@ -57,7 +59,7 @@ def _decision(name: str, what: str, why: str) -> Decision:
 
 def _is_date(text: str) -> bool:
     shape = shape_of(_KEY.sub("", text))
-    return shape is not None and not shape.has_clock
+    return shape is not None and not shape.has_clock and not OF_PAPER.search(text)
 
 
 def _rows(table: Table) -> list[Row]:
@@ -178,7 +180,10 @@ def _half_dates(table: Table, sheet: Sheet | None, name: str) -> Found | None:
     head = [
         *tag,
         *rows[: days.at],
-        Row(header.line, ("date", *(whole_date(cell.strip()) for cell in header.cells[1:width]))),
+        Row(
+            header.line,
+            ("date", *(whole_date(cell.strip()) if days.across else cell for cell in header.cells[1:width])),
+        ),
     ]
     whole = _block(table, kept, head, frame, kept.lines[below])
     decision = _decision(name, said, f'that is named above, or beside "{header.cells[0].strip()}"')
@@ -196,7 +201,7 @@ def _hours_across(table: Table, sheet: Sheet | None, name: str) -> Found | None:
     """A row a day (and perhaps a tag) and a column a time of day."""
     if sheet is None or (not sheet.header_line and not table.preview.header):
         return None
-    first, clocks = _clocks_across([column.header for column in sheet.columns])
+    first, clocks = clocks_across([column.header for column in sheet.columns])
     dates = [c for c in sheet.columns[:first] if c.is_date or c.is_midnight]
     behind = sheet.columns[first + len(clocks) :]
     if not clocks or len(dates) != 1 or not all(c.roles & {"average", "other_figure"} for c in behind):
@@ -219,33 +224,6 @@ def _hours_across(table: Table, sheet: Sheet | None, name: str) -> Found | None:
     )
 
 
-_HOUR = re.compile(r"(?i)(?:h|hr|hour|hora|heure|stunde|std|ora)?[ ._]?0?(\d{1,2}) ?(?:h|hr|uhr)?")
-_SPAN = re.compile(r"(\d{1,2})(?::00)? ?(?:-|–|bis|to|a) ?(\d{1,2})(?::00)? ?(?:h|hr|uhr)?", re.IGNORECASE)
-_DAY_HOURS = 24
-
-
-def _clocks_across(headers: Sequence[str]) -> tuple[int, list[str]]:
-    """The column where times of day as names begin, and these; no times where there are none.
-
-    Plain numbers count where they are the 24 hours of a day: from 0 on the hour begins there, from 1 on it ends there.
-    """
-    clocked = [clock_shape_of(header) is not None for header in headers]
-    if sum(clocked) >= 2:
-        first = clocked.index(True)
-        found = [header for header, here in zip(headers[first:], clocked[first:], strict=True) if here]
-        return (first, found) if all(clocked[first : first + len(found)]) else (0, [])
-    for first in range(1, len(headers) - _DAY_HOURS + 1):
-        names = [header.strip() for header in headers[first : first + _DAY_HOURS]]
-        spans = [_SPAN.fullmatch(name) for name in names]
-        hours = [
-            int((span or _HOUR.fullmatch(name) or ("", -2))[1])
-            for span, name in zip(spans, names, strict=True)
-        ]
-        if hours in (list(range(24)), list(range(1, 25))) and (all(spans) or not any(spans)):
-            return first, [f"{hour:02d}:00" for hour in hours]
-    return 0, []
-
-
 def _day_lines(table: Table, _: Sheet | None, name: str) -> Found | None:
     """The day on a line of its own above the times of day."""
     rows = _rows(table)
@@ -266,7 +244,7 @@ def _day_lines(table: Table, _: Sheet | None, name: str) -> Found | None:
     )
     top = max([0, *(row.line for row in header)])
     keep = np.flatnonzero(~is_day & (kept.lines > top))
-    frame = kept.frame.insert_column(0, day.fill_null(strategy="forward").alias("day"))[keep]
+    frame = kept.frame.insert_column(0, _into_the_night(day, kept.frame["0"]).alias("day"))[keep]
     head = [Row(row.line, ("", *row.cells)) for row in header[:-1]]
     head += [Row(row.line, ("date", *row.cells)) for row in header[-1:]]
     return _block(table, kept, head, frame, kept.lines[keep]), _decision(
@@ -274,6 +252,23 @@ def _day_lines(table: Table, _: Sheet | None, name: str) -> Found | None:
         "the day on a line of its own was put before the rows below it",
         f'such as "{days[0].cells[0].strip()}" in line {days[0].line}',
     )
+
+
+def _into_the_night(day: pl.Series, clocks: pl.Series) -> pl.Series:
+    """The day (n,) of each row, from the line above; behind a midnight the next one, and none where that cannot be known."""
+    run = day.is_not_null().cum_sum().to_numpy()
+    read = parse_distinct(clocks, "", clock_only=True)
+    night = passed_midnight(run, read.time, read.ok).astype(np.bool_)
+    filled = day.fill_null(strategy="forward")
+    following = {
+        text: number for text in day.drop_nulls().unique().to_list() if (number := date_of(text)) is not None
+    }
+    later = filled.replace_strict(
+        {text: iso_day(number + 1) for text, number in following.items()},
+        default=None,
+        return_dtype=pl.String,
+    )
+    return pl.select(pl.when(pl.Series(night)).then(later).otherwise(filled)).to_series()
 
 
 def _tag_lines(table: Table, sheet: Sheet | None, name: str) -> Found | None:

@@ -65,6 +65,8 @@ def named_cells(table: Table, sheet: Sheet | None, name: str) -> tuple[BlockTabl
     names = [said["name"].drop_nulls().unique(maintain_order=True).to_list() for said in cells]
     constant = all(len(found) == 1 for found in names)
     if constant:
+        if any("tag" in roles_of(found[0]) for found in names):
+            cells = _without_messages(cells)
         header = [*called, *(found[0] for found in names)]
         whole = pl.DataFrame([frame[str(i)].alias(f"o{i}") for i in others] + [said["value"].alias(f"v{k}") for k, said in enumerate(cells)])  # fmt: skip
     elif any(roles_of(text) & {"time", "tag", "value"} for found in names for text in found):
@@ -91,6 +93,14 @@ def named_cells(table: Table, sheet: Sheet | None, name: str) -> tuple[BlockTabl
         subject=name, what="the names beside the readings were taken for their signals", why=f"such as {shown}",
         option="export one row for each time, with a header",
     )  # fmt: skip
+
+
+def _without_messages(cells: Sequence[pl.DataFrame]) -> list[pl.DataFrame]:
+    """The cells, emptied in rows that name nothing at all: a line of another kind in a journal, and no reading."""
+    silent = pl.Series(np.logical_and.reduce([said["name"].is_null().to_numpy() for said in cells]))
+    return [
+        said.with_columns(value=pl.select(pl.when(~silent).then(said["value"])).to_series()) for said in cells
+    ]
 
 
 def _inside(rows: Sequence[Row]) -> list[int]:

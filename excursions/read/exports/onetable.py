@@ -9,6 +9,9 @@ import polars as pl
 
 from excursions.errors import InputFileError
 from excursions.read.exports.ahead import in_order
+from excursions.read.exports.cards import records_below
+from excursions.read.exports.clockdays import named_day, named_year
+from excursions.read.exports.counted import counted
 from excursions.read.exports.damage import known_damage
 from excursions.read.exports.execute import Executor
 from excursions.read.exports.gather import Gather
@@ -18,7 +21,7 @@ from excursions.read.exports.plan import NoReadingsError, Plan
 from excursions.read.exports.planner import Texts, make_plan
 from excursions.read.exports.sheet import Sheet, look_at
 from excursions.read.exports.shown import first_rows
-from excursions.read.exports.stacked import Stacked, previews_blocks, take_apart
+from excursions.read.exports.stacked import Stacked, previews_blocks, previews_other_columns, take_apart
 from excursions.read.exports.table import Table, Wanted
 from excursions.read.model import ReadOptions, ShownRow
 from excursions.records import Decision, short_id
@@ -48,6 +51,7 @@ class TableRead:
 class Asked:
     """What a table is read with: its name for reports, the file's name without endings, options, readings so far.
 
+    title : the name of the sheet or the file as it stands, dates included
     hints : date orders of tables of the same kind, by kind
     sections : whether lines between the rows may name other signals; not once a file has been taken apart at them
     """
@@ -56,6 +60,7 @@ class Asked:
     stem: str
     options: ReadOptions
     gather: Gather
+    title: str = ""
     hints: dict[str, set[str]] = field(default_factory=dict)
     sections: bool = True
 
@@ -87,7 +92,14 @@ def read_table(table: Table, asked: Asked) -> TableRead:
 
 def _plain(table: Table, asked: Asked) -> TableRead:
     sheet = look_at(table.preview, asked.stem)
-    whole = written_out(table, sheet, asked.name)
+    order = asked.options.date_order
+    whole = written_out(table, sheet, asked.name) or counted(table, sheet, asked.name, order)
+    if whole is None and sheet is None:
+        whole = (
+            named_day(table, asked.name, asked.title, order)
+            or named_year(table, asked.name, asked.title)
+            or records_below(table, asked.name)
+        )
     told: list[Decision] = []
     encoded = _encoded(table, asked.name)
     if whole is not None:
@@ -150,7 +162,9 @@ def _run(table: Table, sheet: Sheet, asked: Asked, stacked: bool) -> tuple[Plan,
             if stacked:
                 raise Stacked from None
             raise
-        if stacked and plan.layout != "long":
+        if stacked and (
+            plan.layout != "long" or previews_other_columns(table.preview, sheet.first_line, plan.headers)
+        ):
             raise Stacked
         outcome = Outcome()
         try:

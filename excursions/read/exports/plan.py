@@ -25,6 +25,7 @@ class Stream:
     flags : further columns that say a reading is bad or doubtful; the worst of all holds
     tag : name, where the stream is one tag
     tag_columns : columns that name the tag in each row, outermost first, where it is not
+    ending : what goes behind the names of `tag_columns`: the column, where a row holds several readings of one place
     unit, description : as the file states them; unit_column, description_column : where each row does
     """
 
@@ -34,10 +35,16 @@ class Stream:
     flags: tuple[int, ...] = ()
     tag: str = ""
     tag_columns: tuple[int, ...] = ()
+    ending: str = ""
     unit: str = ""
     unit_column: int | None = None
     description: str = ""
     description_column: int | None = None
+
+    @property
+    def one_a_row(self) -> bool:
+        """Whether each row is one reading, so that an empty cell is a reading that failed."""
+        return bool(self.tag_columns) and not self.ending
 
     @property
     def columns(self) -> frozenset[int]:
@@ -53,12 +60,14 @@ class Draft:
     """A layout's proposal: which columns are what, before times and numbers are understood.
 
     constants : columns of places that name but one in the first rows, and that one; the tags do without them
+    kinds : the column that says whether a row is a reading or a message, None where all are readings
     """
 
     layout: str
     streams: tuple[Stream, ...]
     decisions: tuple[Decision, ...] = ()
     constants: Mapping[int, str] = field(default_factory=dict)
+    kinds: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,7 +78,7 @@ class Plan:
     times : by the time columns of the streams; qualities : by column; decimal : mark of the values, others : of columns
         that have another one
     zone : IANA name for wall times; own : the user's quality words, folded
-    kept : what says that the readings are averages, or empty
+    kept : what says that the readings are averages, or empty; kinds : as in :class:`Draft`
     section : how a line between the rows would mark the name of another signal, empty where none may
     """
 
@@ -87,10 +96,16 @@ class Plan:
     many_labels: bool = False
     others: Mapping[int, str] = field(default_factory=dict)
     constants: Mapping[int, str] = field(default_factory=dict)
+    kinds: int | None = None
     own: Mapping[str, int] = field(default_factory=dict)
     kept: str = ""
     section: str = ""
     decisions: tuple[Decision, ...] = field(default=())
+
+    @property
+    def readings_a_row(self) -> int:
+        """How many readings a row stands for."""
+        return 1 if self.streams[0].one_a_row else len(self.streams)
 
     def header(self, column: int) -> str:
         """The name of a column, or its place where it has none."""

@@ -16,7 +16,7 @@ from excursions.read.exports.dateorder import OrderEvidence
 from excursions.read.exports.decimals import DecimalEvidence, Tally, decimal_evidence
 from excursions.read.exports.layouts import LAYOUTS
 from excursions.read.exports.layouts.naming import left_out
-from excursions.read.exports.layouts.timecolumns import time_parts
+from excursions.read.exports.layouts.timecolumns import refuse_days_alone, time_parts
 from excursions.read.exports.numbertimes import SERIAL, SERIAL_1904, as_number_time, kind_of
 from excursions.read.exports.plan import Draft, NoReadingsError, Plan, Stream
 from excursions.read.exports.quality import QualityPlan, base_of, fold_word, scheme_of, user_words
@@ -57,6 +57,7 @@ def make_plan(
         If no layout fits, or the order of day and month stays open.
     """
     draft = with_places(propose(_with_stated_quality(sheet, options)), sheet, frozenset(codes))
+    refuse_days_alone(sheet, draft)
     decisions = [replace(decision, subject=subject) for decision in draft.decisions]
     times: dict[tuple[int, ...], TimePlan] = {}
     for columns in dict.fromkeys(stream.time for stream in draft.streams):
@@ -72,7 +73,7 @@ def make_plan(
     labels = frozenset(s.tag_columns[0] for s in draft.streams if len(s.tag_columns) == 1)
     return Plan(
         layout=draft.layout, streams=draft.streams, width=len(sheet.columns), first_line=sheet.first_line, times=times,
-        qualities=qualities, decimal=decimal, numbers=numbers, labels=labels, own=user_words(options.quality_words), many_labels=any(sheet.columns[index].distinct > _MANY_LABELS for index in labels), zone=name, constants=draft.constants, others=others,
+        qualities=qualities, decimal=decimal, numbers=numbers, labels=labels, own=user_words(options.quality_words), many_labels=any(sheet.columns[index].distinct > _MANY_LABELS for index in labels), zone=name, constants=draft.constants, others=others, kinds=draft.kinds,
         headers=tuple(column.header for column in sheet.columns), decisions=tuple(decisions), kept=_averages(sheet, draft),
         section="" if draft.layout == "long" else sheet.section,
     )  # fmt: skip
@@ -110,7 +111,10 @@ def with_places(draft: Draft, sheet: Sheet, several: frozenset[int]) -> Draft:
         return draft
     behind = tuple(i for i in places if plain(draft.constants[i]).casefold() in AGGREGATES)
     before = tuple(index for index in places if index not in behind)
-    streams = tuple(replace(s, tag_columns=(*before, *s.tag_columns, *behind)) for s in draft.streams)
+    streams = tuple(
+        replace(s, tag="", tag_columns=(*before, *s.tag_columns, *behind), ending=s.tag)
+        for s in draft.streams
+    )
     constants = {index: text for index, text in draft.constants.items() if index not in places}
     names = ", ".join(f'"{sheet.columns[index].header}"' for index in places)
     told = Decision(
@@ -199,7 +203,7 @@ def _is_flagged(
         Decision(
             subject=subject,
             what="a flag behind the time says whether summer time holds: an hour is taken off there",
-            why=f"it is one of {', '.join(sorted(flag.upper() for flag in flags))}; the standard time is taken as that of {options.tz or 'UTC'}",
+            why=f"it is one of {', '.join(sorted(flag.upper() for flag in flags))}; the standard time is taken as that of {options.tz or options.plant_zone or 'UTC'}",
             option="--tz",
         )
     )

@@ -152,9 +152,15 @@ def _report(item: Item, failures: list[tuple[str, ExcursionsError]], used: bool,
             state.problems.append(error.at(file=name))
 
 
+def _title(name: str) -> str:
+    """The name of a sheet or a member as it stands, or of a file below its folder."""
+    outer, mark, inner = name.rpartition("!")
+    return inner if mark else "/".join(Path(inner or outer).parts[-2:])
+
+
 def _read_table(item: Item, name: str, table: Table, state: _State, *, last: bool) -> None:
     asked = Asked(
-        name=name, stem=item.stem(name), options=state.options, gather=state.gather, hints=state.orders if last else {}
+        name=name, stem=item.stem(name), title=_title(name), options=state.options, gather=state.gather, hints=state.orders if last else {}
     )  # fmt: skip
     found = read_table(table, asked)
     if found.kind:

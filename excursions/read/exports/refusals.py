@@ -74,6 +74,7 @@ def surplus_cells(width: int) -> str:
     )
 
 
+MESSAGE = "an alarm or a message, not a reading: nothing needs mending"
 NO_TAG = "the row names no tag; expected the name of a signal: fill it in"
 
 

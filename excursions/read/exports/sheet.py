@@ -126,9 +126,17 @@ _CHANNEL = re.compile(
 
 
 def _called(header: str, said: Mapping[str, str]) -> str:
-    """The name of a numbered channel, where a line above the table says what it is: ``Channel 1: QE-7 [uS/cm]``."""
-    name = header.strip()
-    return said.get(name.casefold(), header) if _CHANNEL.fullmatch(name) else header
+    """The name of a numbered channel, where a line above the table says what it is: ``Channel 1: QE-7 [uS/cm]``, ``1;QE-7``."""
+    name = header.strip().casefold()
+    if _CHANNEL.fullmatch(name):
+        return said.get(name, header)
+    if not name.isdecimal():
+        return header
+    numbered = (
+        text for key, text in said.items() if _CHANNEL.fullmatch(key) and re.search(rf"\D0*{int(name)}$", key)
+    )
+    named = said.get(name) or next(numbered, "")
+    return named if any(char.isalpha() for char in named) else header
 
 
 _LONGEST_LINE = 500

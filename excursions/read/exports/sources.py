@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import BinaryIO, cast
 
 from excursions.errors import ExcursionsError, InputFileError
+from excursions.read.exports.stems import signal_name
 from excursions.records import Decision
 
 # What lies beside exports in a folder and is none.  A file the user names is always tried.
@@ -58,14 +59,8 @@ class Item:
         self._future = self._future or _ASIDE.submit(_digest, self.path, self.parts)
 
     def stem(self, name: str) -> str:
-        """The last part of a name without endings: what a file is called when it holds one tag."""
-        inner = name.split("!")[-1] if "!" in name else Path(name).name
-        stem = Path(inner).name if "/" in inner else inner
-        for ending in (".gz", ".zst", ".xz", ".bz2", ".zip", ".csv", ".txt", ".tsv", ".parquet", ".json", ".jsonl", ".ndjson", ".log", ".xlsx", ".arrow", ".feather",
-                       ".dat", ".prn", ".asc", ".ipc", ".xls", ".ods", ".xlsm", ".xlsb", ".db", ".sqlite", ".sqlite3", ".zstd"):  # fmt: skip
-            if stem.lower().endswith(ending):
-                stem = stem[: -len(ending)]
-        return stem or inner
+        """What a signal of this table is called where nothing in the table names it."""
+        return signal_name(name)
 
 
 _ASIDE = ThreadPoolExecutor(max_workers=1, thread_name_prefix="digest")

@@ -47,6 +47,14 @@ def begins_block(cells: Sequence[str], headers: Sequence[str]) -> bool:
     return _is_header(said) and padded != other
 
 
+def other_columns(cells: Sequence[str], headers: Sequence[str]) -> bool:
+    """Whether a row of a long table is a header whose columns stand in another order, or are others."""
+    said = [clean(cell).casefold() for cell in cells if cell.strip()]
+    own = [clean(header).casefold() for header in headers if header.strip()]
+    known = sum(bool(roles_of(cell)) for cell in said)
+    return said != own and bool(own) and 2 * known > len(said) and _is_header(said)
+
+
 def _is_header(cells: Sequence[str]) -> bool:
     filled = [cell for cell in cells if cell]
     return (
@@ -54,6 +62,11 @@ def _is_header(cells: Sequence[str]) -> bool:
         and any(roles_of(cell) & _TIME_ROLES for cell in filled)
         and not any(is_time_text(cell) or as_number_time(cell) for cell in filled)
     )
+
+
+def previews_other_columns(preview: Preview, first_line: int, headers: Sequence[str]) -> bool:
+    """Whether the first rows already show a header of other columns below the first data row."""
+    return any(row.line > first_line and other_columns(row.cells, headers) for row in preview.rows)
 
 
 def previews_blocks(preview: Preview, first_line: int, headers: Sequence[str], section: str = "") -> bool:

@@ -79,7 +79,9 @@ def _by_shape(texts: pl.Series, shape: TimeShape, order: str) -> tuple[TimeArray
 def _is_plain(texts: pl.Series) -> bool:
     """Plain letters and digits, nothing wrapped around them and no interval."""
     ascii_only = texts.str.len_bytes() == texts.str.len_chars()
-    return bool((ascii_only & ~texts.str.contains(r"""^\s*['"=]""") & (texts.str.len_bytes() < 32)).all())
+    return bool(
+        (ascii_only & ~texts.str.contains(r"""^\s*['"=]|\d[AB]:""") & (texts.str.len_bytes() < 32)).all()
+    )
 
 
 def day_of_year(year: TimeArray, day: TimeArray) -> tuple[TimeArray, BoolArray]:

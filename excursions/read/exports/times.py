@@ -161,9 +161,11 @@ def _number_clock(unit: str) -> Callable[[Times, pl.Series], Times]:
     """Times of day written as hours, as hhmm or as hhmmss, leading zeros or not."""
 
     def join(dates: Times, column: pl.Series) -> Times:
-        number = column.cast(pl.String, strict=False).str.strip_chars().cast(pl.Int64, strict=False)
-        whole = number.fill_null(-1).to_numpy()
-        scaled = whole * {"hours": 10_000, "hhmm": 100, "hhmmss": 1}[unit]
+        said = column.cast(pl.String, strict=False).str.strip_chars()
+        if unit == "h.mm":
+            said = said.str.replace(".", "", literal=True)
+        whole = said.cast(pl.Int64, strict=False).fill_null(-1).to_numpy()
+        scaled = whole * {"hours": 10_000, "hhmm": 100, "h.mm": 100, "hhmmss": 1}[unit]
         hour, minute, second = scaled // 10_000, scaled // 100 % 100, scaled % 100
         ok = (whole >= 0) & (minute < 60) & (second < 60) & (scaled <= 240_000)
         clock = (hour * 3_600 + minute * 60 + second) * NS_PER_S
@@ -174,9 +176,22 @@ def _number_clock(unit: str) -> Callable[[Times, pl.Series], Times]:
     return join
 
 
+def _part_of_hour(seconds: int) -> Callable[[Times, pl.Series], Times]:
+    """Minutes or seconds from a column of their own, `seconds` each, on top of the hours."""
+
+    def join(times: Times, column: pl.Series) -> Times:
+        number = column.cast(pl.String, strict=False).str.strip_chars().cast(pl.Float64, strict=False)
+        whole = number.fill_null(-1.0).fill_nan(-1.0).to_numpy()
+        ok = (whole >= 0) & (whole < 60) & (whole == np.floor(whole))
+        added = np.where(ok, whole, 0).astype(np.int64) * seconds * NS_PER_S
+        return Times(times.time + added, times.ok & ok, times.zoned)
+
+    return join
+
+
 _WITH: dict[str, Callable[[Times, pl.Series], Times]] = {
-    "half": _with_half, "hours": _number_clock("hours"), "hhmm": _number_clock("hhmm"), "hhmmss": _number_clock("hhmmss"),
-    "clock": _with_clock, "zone": _with_zone, "milliseconds": _with_milliseconds
+    "half": _with_half, "hours": _number_clock("hours"), "hhmm": _number_clock("hhmm"), "h.mm": _number_clock("h.mm"), "hhmmss": _number_clock("hhmmss"),
+    "minutes": _part_of_hour(60), "seconds": _part_of_hour(1), "clock": _with_clock, "zone": _with_zone, "milliseconds": _with_milliseconds
 }  # fmt: skip
 
 

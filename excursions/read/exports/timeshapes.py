@@ -158,7 +158,7 @@ def spoken(text: str) -> str:
     """A written time with plain letters and digits, and the marks of East Asian dates put as those used elsewhere."""
     if len(text) > _LONGEST:
         return text
-    said = unwrapped(plain(text))
+    said = _PASS.sub(r"\1", unwrapped(plain(text)))
     if len(said) > _SHORTEST_INTERVAL and (interval := _INTERVAL.fullmatch(said)):
         return interval[1]
     if not text.isascii():
@@ -172,6 +172,8 @@ def spoken(text: str) -> str:
     return said.strip()
 
 
+# "02A:30" and "02B:30" are the first and the second pass of the hour that comes twice; their order says which is which.
+_PASS = re.compile(r"(?<!\d)(\d{2})[AB](?=:\d{2})")
 _LONGEST = 100  # longer texts are no times
 _SHORTEST_INTERVAL = 18
 # From one date to another in one cell: the readings of an interval stand at its start, as those of two columns do.

@@ -7,7 +7,7 @@ import re
 from excursions.read.fold import plain
 
 _ROLE_WORDS: dict[str, str] = {
-    "time": "time|timestamp|time stamp|datetime|date time|date and time|ts|t|utc|utc time|time utc|when|zeit|"
+    "time": "time|times|timestamps|timestamp|time stamp|datetime|date time|date and time|ts|t|utc|utc time|time utc|when|zeit|"
     "zeitstempel|zeitpunkt|datum zeit|datum uhrzeit|datum und uhrzeit|datumzeit|fecha hora|fecha y hora|marca de tiempo|"
     "horodatage|date heure|date et heure|data ora|data e ora|data hora|data e hora|tijd|tijdstip|tid|tidpunkt|"
     "source time|source timestamp|local time|sample time|sampled at|event time|start time|start|from|begin|"
@@ -16,8 +16,15 @@ _ROLE_WORDS: dict[str, str] = {
     "time string|unix|unix timestamp|aika|czas|cas|datum a cas|idopont|zaman|zaman damgasi|tarih saat|время|дата и время|時刻|时间|日時|采集时间|记录时间|測定日時|記録日時|시간|일시|측정시간|측정일시|temps",
     "date": "date|datum|fecha|jour|day|data|dato|tag datum|dia|päivä|tarih|jdate|julian date|julian day|yyyyddd|дата|日付|日期|날짜|일자",
     "clock": "time|time of day|clock|zeit|uhrzeit|hora|heure|ora|hour|klokkeslett|tijd|klockslag|saat|godzina|время|時刻|時間|시각",
-    "late_time": "end time|end|until|to|server time|server timestamp|receive time|received|inserted at|inserted|stored at|entered|entered at|created|created at|updated|updated at|modified",
-    "tag": "tag|tagname|tag name|tag id|tagid|point|pointname|point name|point id|pointid|item|item id|itemid|item name|"
+    "late_time": "end time|end|until|to|server time|server timestamp|receive time|received|inserted at|inserted|stored at|entered|entered at|created|created at|updated|updated at|modified|"
+    "insert time|insert timestamp|insertion time|ingest time|ingested at|ingestion time|arrival time|received at|received time|receive timestamp|"
+    "upload time|uploaded at|load time|loaded at|storage time|store time|archive time|archived at|write time|written at|db time|db timestamp|"
+    "entry time|update time|last update|last updated|last modified|modified at|modified time|creation time|processed at|processing time|export time|"
+    "exported at|print time|ende|bis|endzeit|eingangszeit|empfangszeit|speicherzeit|empfangen|gespeichert|hasta|fin|fine|fino a|hora fin|heure fin|"
+    "heure reception|date insertion|fecha insercion|tot|einde|do|koniec|slut|till|ate|fim",
+    "source_time": "source time|source timestamp|sample time|sample timestamp|sampled at|measured at|measurement time|measuring time|event time|"
+    "acquisition time|device time|device timestamp|field time|messzeit|messzeitpunkt|heure de mesure|hora de medida|hora de medicion|測定日時|采集时间",
+    "tag": "tag|topic|tagname|tag name|tag id|tagid|point|pointname|point name|point id|pointid|item|item id|itemid|item name|"
     "name|signal|signal name|signalname|sensor|sensor id|sensor name|channel|channel name|variable|variable name|"
     "varname|var|series|node|node id|nodeid|path|object|object name|messstelle|kennzeichen|kennzeichnung|"
     "bezeichnung|kanal|messpunkt|signalname|kks|punto|etiqueta|nombre|repere|attribute|metric|loop|instrument|"
@@ -55,6 +62,7 @@ HOUR_NAMES = frozenset(
     (
         "hour",
         "hours",
+        "hh",
         "hr",
         "h",
         "stunde",

@@ -10,12 +10,21 @@ import polars as pl
 
 from excursions.clock import TimeArray
 from excursions.read.exports.columns import clean
+from excursions.read.exports.grouping import grouped
+from excursions.read.exports.journal import are_messages
 from excursions.read.exports.outcome import Outcome, Replan
 from excursions.read.exports.plan import Plan, Stream
 from excursions.read.exports.quality import parse_quality
-from excursions.read.exports.refusals import NO_TAG, missing_hour, surplus_cells, unread_time, unread_value
+from excursions.read.exports.refusals import (
+    MESSAGE,
+    NO_TAG,
+    missing_hour,
+    surplus_cells,
+    unread_time,
+    unread_value,
+)
 from excursions.read.exports.sections import continues, is_certain, is_section
-from excursions.read.exports.stacked import Stacked, begins_block
+from excursions.read.exports.stacked import Stacked, begins_block, other_columns
 from excursions.read.exports.table import MORE, Batch, Portion
 from excursions.read.exports.times import parse_times
 from excursions.read.exports.values import Values, parse_values
@@ -92,6 +101,8 @@ class _Batch:
         if MORE in self.batch.frame.columns:
             self._refuse_long_rows()
         self._drop_blank_rows()
+        if self.plan.kinds is not None:
+            self._refuse_messages(self.plan.kinds)
         if not self.batch.height:
             return
         self._check_constants()
@@ -100,6 +111,13 @@ class _Batch:
         for stream in self.plan.streams:
             self._stream(stream, clocks[stream.time], unread)
         self._refuse_lines(unread, clocks)
+
+    def _refuse_messages(self, column: int) -> None:
+        """Rows that a column calls alarms or messages."""
+        messages = are_messages(self.batch.frame[str(column)])
+        for line, text in self.batch.texts(np.flatnonzero(messages)):
+            self.outcome.refuse(line, self.plan.header(column), text, MESSAGE, 1)
+        self.batch = self.batch.keep(np.flatnonzero(~messages)) if messages.any() else self.batch
 
     def _check_constants(self) -> None:
         """Another place further down: the tag alone would mix the readings of both."""
@@ -111,7 +129,7 @@ class _Batch:
     def _refuse_long_rows(self) -> None:
         """Rows with more cells than columns: which cell is which cannot be known."""
         long = self.batch.frame[MORE].is_not_null().to_numpy()
-        count = 1 if self.plan.streams[0].tag_columns else len(self.plan.streams)
+        count = self.plan.readings_a_row
         for line, text in self.batch.texts(np.flatnonzero(long)):
             self.outcome.refuse(line, "", text, surplus_cells(self.plan.width), count)
         kept = self.batch.keep(np.flatnonzero(~long))
@@ -127,7 +145,7 @@ class _Batch:
 
     def _refuse_hidden(self, blank: IndexArray) -> None:
         """Rows that look empty because all they hold stands behind the last column."""
-        count = 1 if self.plan.streams[0].tag_columns else len(self.plan.streams)
+        count = self.plan.readings_a_row
         for line, text in self.batch.texts(blank) if self.batch.raw else ():
             if re.search(r"\w", text):
                 self.outcome.refuse(line, "", text, surplus_cells(self.plan.width), count)
@@ -158,7 +176,7 @@ class _Batch:
         quality, says_bad = self._quality(stream, values)
         tags = self._tags(stream) if stream.tag_columns else None
         # In a wide table an empty cell is no reading, unless its own quality column says that one failed.
-        present = ~values.empty | says_bad if tags is None else np.ones(self.batch.height, np.bool_)
+        present = np.ones(self.batch.height, np.bool_) if stream.one_a_row else ~values.empty | says_bad
         for row in np.flatnonzero(present & ~clock.ok).tolist():
             unread[row] = unread.get(row, 0) + 1
         timed = present & clock.ok
@@ -211,12 +229,16 @@ class _Batch:
 
     def _tags(self, stream: Stream) -> pl.Series:
         columns = [self.batch.frame[str(index)] for index in stream.tag_columns]
-        if len(columns) == 1 and columns[0].dtype == pl.Categorical:
+        if len(columns) == 1 and columns[0].dtype == pl.Categorical and not stream.ending:
             return columns[0]
         texts = [column.cast(pl.String, strict=False).alias(str(i)) for i, column in enumerate(columns)]
-        if len(texts) == 1:
+        if len(texts) == 1 and not stream.ending:
             return texts[0]
-        return pl.select(pl.concat_str(*texts, separator="/", ignore_nulls=True)).to_series()
+        joined = pl.concat_str(*texts, separator="/", ignore_nulls=True)
+        if stream.ending:  # a row that names no place keeps no name: it is refused, not mixed into others
+            named = pl.any_horizontal(text.is_not_null() for text in texts)
+            joined = pl.when(named).then(pl.concat_str(joined, pl.lit(stream.ending), separator="/"))
+        return pl.select(joined).to_series()
 
     def _refuse_cells(self, stream: Stream, bad: BoolArray) -> None:
         if not bad.any():
@@ -225,7 +247,7 @@ class _Batch:
         cells = [str(cell) for cell in self.batch.frame[str(stream.value)].gather(rows).to_list()]
         name = self.plan.header(stream.value)
         for (line, text), cell in zip(self.batch.texts(rows), cells, strict=True):
-            shown = text if stream.tag_columns else cell
+            shown = text if stream.one_a_row else cell
             self.outcome.refuse(line, name, shown, unread_value(cell, self.plan.decimal_of(stream.value)), 1)
 
     def _refuse_lines(self, unread: dict[int, int], clocks: dict[tuple[int, ...], _Clocked]) -> None:
@@ -240,12 +262,18 @@ class _Batch:
                 raise Stacked
             if cells[0].lstrip().startswith(_REMARK_MARKS):
                 self.outcome.remarks += 1
-            elif self.plan.layout != "long" and begins_block(cells, self.plan.headers):
+            elif self._begins_block(cells):
                 raise Stacked
             else:
                 columns = self._unread_columns(row, cells, clocks)
                 why = self._why_unread(row, cells, columns, clocks[columns])
                 self.outcome.refuse(line, self.plan.header(columns[0]), text, why, unread.get(row, 0))
+
+    def _begins_block(self, cells: list[str]) -> bool:
+        """Whether a row without a time begins another table; the rows of a long one name their tags themselves."""
+        if self.plan.layout == "long":
+            return other_columns(cells, self.plan.headers)
+        return begins_block(cells, self.plan.headers)
 
     def _begins_section(self, row: int, cells: list[str], clocks: dict[tuple[int, ...], _Clocked]) -> bool:
         """Whether a line marks a name as the one above the table does, and the times begin anew below it."""
@@ -282,7 +310,7 @@ class _Batch:
                     self.outcome.word(tag, meant.word, meant.quality, count, self._line(first))
                 if meant.unit:
                     self.piece.described.append((tag, meant.unit, ""))
-        if tags is not None and values.empty.any():
+        if tags is not None and stream.one_a_row and values.empty.any():
             for tag, count, first in self._owners(stream, tags, np.flatnonzero(values.empty & use)):
                 self.outcome.word(tag, "(empty)", BAD, count, self._line(first))
 
@@ -330,7 +358,7 @@ class _Batch:
         self.outcome.use(time)
         for name, start, stop in zip(names, bounds[:-1], bounds[1:], strict=True):
             tag, _, unit = name.partition(_BETWEEN)
-            owner = (clean(tag), clean(unit) or units.get(tag, ""))
+            owner = (clean(tag), clean(unit) or units.get(tag, stream.unit))
             part = None if codes is None else codes[start:stop]
             self._add(owner, clock, time[start:stop], value[start:stop], part, order[start:stop])
         self._describe(stream, tags)
@@ -371,22 +399,3 @@ class _Batch:
             pl.DataFrame({"tag": tags.cast(pl.String), "text": text}).unique(maintain_order=True).drop_nulls()
         )
         self.piece.described.extend((clean(tag), "", clean(said)) for tag, said in frame.iter_rows())
-
-
-def grouped(tags: pl.Series) -> tuple[IndexArray, list[str], list[int]]:
-    """Order (n,) that brings equal tags together and keeps the order within; their names; bounds (k + 1,)."""
-    codes = tags.cast(pl.Categorical).to_physical().to_numpy()
-    counts = np.bincount(codes)
-    present = np.flatnonzero(counts)
-    if counts.size > 2**16:  # codes are shared by all files of a run; few of them are in this batch
-        table = np.zeros(counts.size, np.uint32)
-        table[present] = np.arange(present.size)
-        codes, counts = table[codes], counts[present]
-    # Radix sort, which numpy uses for small whole numbers, is several times faster than any other here.
-    small = codes.astype(
-        np.uint8 if counts.size <= 2**8 else np.uint16 if counts.size <= 2**16 else np.uint32
-    )
-    order = np.argsort(small, kind="stable")
-    bounds = [0, *np.cumsum(counts[counts > 0]).tolist()]
-    names = tags.gather(order[bounds[:-1]]).cast(pl.String).to_list()
-    return order, names, bounds

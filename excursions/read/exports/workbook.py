@@ -5,14 +5,17 @@ from __future__ import annotations
 import re
 import zipfile
 from collections.abc import Iterator
+from dataclasses import replace
 from io import BytesIO
 
 import polars as pl
 
 from excursions.errors import InputFileError
 from excursions.read.exports.columns import clean
+from excursions.read.exports.cutting import find_cut
 from excursions.read.exports.frametable import FrameTable
 from excursions.read.exports.table import Table
+from excursions.read.exports.texttable import Source, TextTable
 from excursions.read.model import ReadOptions
 from excursions.read.workbooks import Workbook, error_cells, unpacked_size
 
@@ -42,7 +45,11 @@ def workbook_tables(name: str, data: bytes, options: ReadOptions) -> Iterator[tu
             continue
         frame = frame.rename({old: str(index) for index, old in enumerate(frame.columns)})
         frame = frame.with_columns(pl.when(pl.all().str.strip_chars() != "").then(pl.all()))
+        frame = _one_mark(frame)
         title = f"{name}!{clean(sheet)}" if len(sheets) > 1 else name
+        if (pasted := _pasted_lines(frame, options)) is not None:
+            yield title, pasted
+            continue
         yield (
             title,
             FrameTable(
@@ -54,6 +61,50 @@ def workbook_tables(name: str, data: bytes, options: ReadOptions) -> Iterator[tu
                 starts_in_1904=starts_in_1904(data),
             ),
         )
+
+
+_COMMA, _SURE = r"^[+-]?\d+,\d+$", r"^[+-]?\d+,(?:\d{1,2}|\d{4,})$"
+_POINT, _BOTH = r"^[+-]?\d+\.(?:\d{1,2}|\d{4,})$", r"\d[.]\d{3},\d"
+
+
+def _one_mark(frame: pl.DataFrame) -> pl.DataFrame:
+    """Numbers typed as texts with a decimal comma, among cells that are numbers: a workbook gives those with a point."""
+    changes = []
+    for name in frame.columns:
+        texts = frame[name]
+        said = [texts.str.contains(pattern).any() for pattern in (_SURE, _POINT, _BOTH)]
+        if said == [True, True, False]:
+            comma = pl.col(name).str.contains(_COMMA)
+            changes.append(
+                pl.when(comma)
+                .then(pl.col(name).str.replace(",", ".", literal=True))
+                .otherwise(pl.col(name))
+                .alias(name)
+            )
+    return frame.with_columns(changes)
+
+
+_LOOKED_AT = 60
+
+
+def _pasted_lines(frame: pl.DataFrame, options: ReadOptions) -> Table | None:
+    """The lines of a text that were pasted whole into the first column, as a text; None where cells are what they seem."""
+    filled = [column.null_count() < frame.height for column in frame.get_columns()]
+    if sum(filled) != 1:
+        return None
+    lines = frame.get_columns()[filled.index(True)].fill_null("")
+    cut = find_cut(lines.head(_LOOKED_AT).to_list(), options.separator)
+    if (
+        not cut.separator
+        or (lines.head(_LOOKED_AT).str.count_matches(cut.separator, literal=True) == 0).sum()
+        > _LOOKED_AT // 2
+    ):
+        return None
+    text = "\n".join(line.replace("\n", " ") for line in lines.to_list()).encode() + b"\n"
+    return TextTable(
+        source=Source(chunks=lambda: iter([text]), packing="pasted into one column of a workbook"),
+        options=replace(options, encoding="utf-8"),
+    )
 
 
 def _error_notes(data: bytes, sheet: str) -> tuple[str, ...]:

@@ -32,17 +32,25 @@ def decide_zone(
     decisions: list[Decision],
 ) -> str:  # fmt: skip
     naive = [columns for columns, plan in times.items() if _has_wall_times(sheet, columns, plan)]
+    stated = _stated_zone(sheet, naive) if naive else ""
     if options.tz:
         zone(options.tz)
+        if stated not in ("", options.tz):
+            said = f"times are read in {options.tz} and not in {stated}, which the file states"
+            decisions.append(
+                Decision(subject=subject, what=said, why="--tz says so", option="leave --tz out")
+            )
         return options.tz
     if not naive:
         return "UTC"
-    stated = _stated_zone(sheet, naive)
     if stated:
         decisions.append(
             Decision(subject=subject, what=f"times are in {stated}", why="the file says so", option="--tz")
         )
         return stated
+    if options.plant_zone:
+        zone(options.plant_zone)
+        return options.plant_zone
     decisions.append(
         Decision(
             subject=subject,

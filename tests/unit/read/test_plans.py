@@ -223,6 +223,17 @@ def test_the_file_states_its_zone_and_an_option_overrules_it(tmp_path: Path) -> 
     assert read_text(tmp_path, text, tz="UTC").series["AI-1"].time[0] == 1_719_799_200 * 10**9
 
 
+def test_the_register_gives_its_zone_only_to_files_that_state_none(tmp_path: Path) -> None:
+    rows = "2024-07-01 02:00,1\n2024-07-01 02:01,2\n"
+    plain = read_text(tmp_path, "time,AI-1\n" + rows, plant_zone="Europe/Vienna")
+    assert plain.series["AI-1"].time[0] == 1_719_792_000 * 10**9
+    stated = read_text(tmp_path, "Time (UTC),AI-1\n" + rows, plant_zone="Europe/Vienna")
+    assert stated.series["AI-1"].time[0] == 1_719_799_200 * 10**9
+    overruled = read_text(tmp_path, "Time (UTC),AI-1\n" + rows, tz="Europe/Vienna")
+    assert overruled.series["AI-1"].time[0] == 1_719_792_000 * 10**9
+    assert any("not in UTC, which the file states" in decision.what for decision in overruled.decisions)
+
+
 def test_decisions_say_what_would_change_them(tmp_path: Path) -> None:
     reading = read_text(tmp_path, "Zeit;AI-1\n13.03.2024 00:00;7,02\n14.03.2024 00:00;7,03\n")
     assert {decision.option for decision in reading.decisions} == {"--date-order", "--decimal-mark", "--tz"}

@@ -18,9 +18,9 @@ from excursions.pipeline.options import ScanOptions
 from excursions.pipeline.scan import read_all
 from excursions.read.logs import LogReading, read_calibrations
 from excursions.read.model import ReadOptions
+from excursions.read.roles import ROLES, role_of
 from excursions.read.samples import SampleReading, read_samples
 from excursions.read.sorting import classify, sort_out
-from excursions.read.table import ROLES, role_of
 
 CORPUS = Path(__file__).parents[2] / "corpus"
 VIENNA = ReadOptions(tz="Europe/Vienna")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 from excursions.read.aggregates import AGGREGATES
+from excursions.read.exports import journal
 from excursions.read.exports.columns import Column
 from excursions.read.exports.layouts.common import is_counter, is_flag, is_quality
 from excursions.read.exports.layouts.naming import left_out
@@ -78,9 +79,14 @@ def propose(sheet: Sheet) -> Draft | None:
         for c in sheet.columns
         if c.index not in used and (_is_place(c) or c in kinds) and c.is_text and c.distinct == 1
     }
+    kind = journal.kinds_of_rows(sheet, used)
+    if kind is not None:
+        used.add(kind.index)
+        told = (*told, journal.told(sheet, kind))
     return Draft(
-        layout="long", streams=(stream,), decisions=(*told, *left_out(sheet, used, _WHY)), constants=constants
-    )
+        layout="long", streams=(stream,), decisions=(*told, *left_out(sheet, used, _WHY)), constants=constants,
+        kinds=kind.index if kind else None,
+    )  # fmt: skip
 
 
 def _tag_columns(columns: list[Column]) -> list[Column]:
@@ -129,18 +135,26 @@ _APART = 0.95  # share of rows that time and number together tell apart
 
 
 def _numbered(sheet: Sheet, time: tuple[int, ...], columns: list[Column]) -> list[Column]:
-    """The column of numbers that says whose reading a row is, where each time stands in several rows and no text names a tag."""
+    """The column of numbers that says whose reading a row is, where no text names a tag, and one other holds readings."""
+    for column in columns:
+        others = [c for c in columns if c is not column and c.is_value and c.numbers and not is_quality(c)]
+        if len(others) == 1 and not column.is_text and telling_column(sheet, time, [column]) is not None:
+            return [column]
+    return []
+
+
+def telling_column(sheet: Sheet, time: tuple[int, ...], columns: list[Column]) -> Column | None:
+    """The column of texts, or of whole numbers named as such, that tells apart the rows of one time, where each time stands in several."""
     moments = list(zip(*(sheet.columns[index].cells for index in time), strict=False))
     if not moments or len(set(moments)) > _REPEATED * len(moments):
-        return []
+        return None
     for column in columns:
         cells = column.cells[: len(moments)]
         whole = bool(_NUMBERED.fullmatch(fold(column.header))) and all(cell.isdecimal() for cell in cells)
         told = len(set(zip(moments, cells, strict=False))) >= _APART * len(moments)
-        others = [c for c in columns if c is not column and c.is_value and c.numbers and not is_quality(c)]
-        if whole and told and 1 < _FEWEST_EACH * column.distinct <= len(cells) and len(others) == 1:
-            return [column]
-    return []
+        if (whole or column.is_text) and told and 1 < _FEWEST_EACH * column.distinct <= len(cells):
+            return column
+    return None
 
 
 def _numbered_decision(sheet: Sheet, column: Column) -> Decision:

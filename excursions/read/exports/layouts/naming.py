@@ -63,8 +63,12 @@ def names_of(sheet: Sheet, values: Sequence[Column]) -> list[str]:
     """Tag names of the value columns; where taking units off would make two alike, the headers as they stand."""
     if len(values) == 1:
         return [_single_name(sheet, values[0])]
-    short = [bare(header_of(c)) for c in values]
     full = [header_of(c) for c in values]
+    full = [
+        _with_row_below(c, name) if full.count(name) > 1 else name
+        for c, name in zip(values, full, strict=True)
+    ]
+    short = [bare(name) for name in full]
     block = sheet.preamble.get(BLOCK, "")
     names = [b if b and short.count(b) == 1 else f for b, f in zip(short, full, strict=True)]
     nameless = [i for i, c in enumerate(values) if "value" in c.roles and fold(names[i]) in ROLES["value"]]
@@ -72,6 +76,12 @@ def names_of(sheet: Sheet, values: Sequence[Column]) -> list[str]:
         names[nameless[0]] = stated_tag(sheet.preamble) or sheet.stem
     named = [name or f"{sheet.stem} column {c.index + 1}" for name, c in zip(names, values, strict=True)]
     return unique([f"{block} {name}".strip() for name in named])
+
+
+def _with_row_below(column: Column, name: str) -> str:
+    """A title that stands over several columns, with what another row of the header says of this one."""
+    other = next((cell for cell in (*column.above, column.header) if cell and cell != name), "")
+    return f"{name} {other}".strip()
 
 
 def unique(names: Sequence[str]) -> list[str]:
@@ -100,7 +110,9 @@ def unit_of(sheet: Sheet, column: Column, *, alone: bool) -> str:
     found = split_unit(column.header)[1]
     if not found:
         cells = [cell.strip("[]() ") for cell in (*column.above, column.header)]
-        found = next((cell for cell in cells if is_unit(cell)), "")
+        found = next((cell for cell in cells if is_unit(cell)), "") or next(
+            filter(None, (split_unit(cell)[1] for cell in column.above)), ""
+        )
     return found or ((stated(sheet, _UNIT_KEYS) or _unit_of_name(sheet.stem)) if alone else "")
 
 

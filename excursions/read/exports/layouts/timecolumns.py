@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 
 from excursions.read.exports.calendartimes import PARTS, is_part
 from excursions.read.exports.columns import Column
 from excursions.read.exports.numbertimes import as_number_time, number_of
+from excursions.read.exports.plan import Draft, NoReadingsError
 from excursions.read.exports.sheet import Sheet
-from excursions.read.exports.words import CLOCK_NAMES, HOUR_NAMES, fold
+from excursions.read.exports.words import CLOCK_NAMES, CLOCKS_ONLY, HOUR_NAMES, fold
 
 _NEAR = 2  # columns between a date and its time of day
 
@@ -25,7 +27,7 @@ def time_columns(sheet: Sheet) -> list[tuple[int, ...]]:
         clock = _near(column, clocks) if column.is_date or column.is_midnight else None
         if clock is not None:
             clocks.remove(clock)
-        parts = (column, clock) if clock is not None else (column,)
+        parts = (column, clock, *_finer(sheet, clock)) if clock is not None else (column,)
         half = _near(parts[-1], [c for c in sheet.columns if c.is_half])
         parts = (*parts, half) if half is not None else parts
         fine = _near(parts[-1], [c for c in sheet.columns if _is_milliseconds(c)])
@@ -33,6 +35,23 @@ def time_columns(sheet: Sheet) -> list[tuple[int, ...]]:
         found.append(tuple(part.index for part in (*parts, fine, zone) if part is not None))
     with_clock = [columns for columns in found if len(columns) > 1 or sheet.columns[columns[0]].is_full_time]
     return with_clock or found or _calendar_times(sheet) or number_times(sheet)
+
+
+def _finer(sheet: Sheet, clock: Column) -> tuple[Column, ...]:
+    """Columns of minutes, and of seconds behind them, right behind a column of hours."""
+    if number_clock(clock) != "hours":
+        return ()
+    behind = sheet.columns[clock.index + 1 :]
+    if not behind or not _is_minutes(behind[0]) or any(fold(c.header) in ("max", "maximum") for c in behind):
+        return ()
+    seconds = len(behind) > 1 and is_part("second", behind[1].header, behind[1].cells)
+    return behind[: 2 if seconds else 1]
+
+
+def _is_minutes(column: Column) -> bool:
+    """Minutes of an hour; beside hours ``MM`` names no month."""
+    name = "minute" if fold(column.header) == "mm" else column.header
+    return is_part("minute", name, column.cells)
 
 
 def _calendar_times(sheet: Sheet) -> list[tuple[int, ...]]:
@@ -57,6 +76,34 @@ def _calendar(sheet: Sheet) -> dict[str, int]:
     return found if whole or {"year", "yearday"} <= found.keys() else {}
 
 
+_FEWEST_ROWS = 6
+
+
+def refuse_days_alone(sheet: Sheet, draft: Draft) -> None:
+    """Days without a time of day over several rows each: all readings of a day would stand at its midnight.
+
+    Raises
+    ------
+    NoReadingsError
+        If so.
+    """
+    stream = draft.streams[0]
+    column = sheet.columns[stream.time[0]]
+    if len(stream.time) > 1 or not column.dates or column.times:
+        return
+    cells = [sheet.columns[index].cells for index in (column.index, *stream.tag_columns)]
+    rows = [row for row in zip(*cells, strict=False) if row[0]]
+    if len(rows) < _FEWEST_ROWS or 2 * len(set(rows)) > len(rows):
+        return
+    most = Counter(rows).most_common(1)[0]
+    raise NoReadingsError(
+        found=f'days without a time of day over several readings each ("{most[0][0]}" in {most[1]} rows)',
+        expected="a date and a time of day in each row",
+        mend="export the time of day too, in the same column or in one beside it named as such (Time, Hour and Minute)",
+        column=column.header, line=sheet.first_line,
+    )  # fmt: skip
+
+
 def time_parts(sheet: Sheet, columns: tuple[int, ...]) -> tuple[str, ...]:
     """What each column of a time holds: ``date``, ``clock``, ``half`` and so on (see TimePlan)."""
     calendar = _calendar(sheet) if len(columns) > 1 else {}
@@ -72,14 +119,27 @@ def _part(column: Column) -> str:
         return "half"
     if number_clock(column):
         return number_clock(column)
-    return "milliseconds" if _is_milliseconds(column) else "zone"
+    if _is_milliseconds(column):
+        return "milliseconds"
+    return (
+        "minutes"
+        if _is_minutes(column)
+        else "seconds"
+        if is_part("second", column.header, column.cells)
+        else "zone"
+    )
 
 
 def number_clock(column: Column) -> str:
-    """``hours`` (0 to 24) or ``hhmm`` (0 to 2400, or with seconds 0 to 240000) in a column named as a time of day, or empty."""
+    """What a column named as a time of day holds, or empty.
+
+    ``hours`` (0 to 24), ``hhmm`` (0 to 2400), ``hhmmss`` (0 to 240000), or ``h.mm`` (0.00 to 24.00, with a point).
+    """
     cells = [cell for cell in column.cells if cell]
     if not cells or not (column.roles & {"clock", "time"} or fold(column.header) in CLOCK_NAMES):
         return ""
+    if _only_clock(column) and all(re.fullmatch(r"(?:[01]?\d|2[0-4])[.][0-5]\d", cell) for cell in cells):
+        return "h.mm"
     if not all(re.fullmatch(r"\d{1,6}", cell) for cell in cells):
         return ""
     numbers = [int(cell) for cell in cells]
@@ -89,6 +149,11 @@ def number_clock(column: Column) -> str:
     minutes = [number // 100 % 100 if seconds else number % 100 for number in numbers]
     fits = max(minutes) < 60 and max(numbers) <= (240_000 if seconds else 2_400)
     return ("hhmmss" if seconds else "hhmm") if fits else ""
+
+
+def _only_clock(column: Column) -> bool:
+    """Whether the name of a column says a time of day and nothing else."""
+    return fold(column.header) in CLOCKS_ONLY | CLOCK_NAMES
 
 
 def _is_milliseconds(column: Column) -> bool:
@@ -139,9 +204,9 @@ def chosen_time(sheet: Sheet, times: list[tuple[int, ...]]) -> tuple[int, ...]:
     Source before server, start before end; one that never changes is the span of a query rather than a time of reading.
     """
 
-    def rank(columns: tuple[int, ...]) -> tuple[bool, bool, int]:
+    def rank(columns: tuple[int, ...]) -> tuple[bool, bool, bool, int]:
         column = sheet.columns[columns[0]]
         constant = column.distinct == 1 and column.filled > 1
-        return constant, "late_time" in column.roles, columns[0]
+        return constant, "late_time" in column.roles, "source_time" not in column.roles, columns[0]
 
     return min(times, key=rank)

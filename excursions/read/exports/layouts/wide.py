@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from excursions.read.exports.columns import Column
 from excursions.read.exports.layouts.common import is_counter, is_quality
+from excursions.read.exports.layouts.long import telling_column
 from excursions.read.exports.layouts.naming import (
     bare,
     description_of,
@@ -27,6 +28,14 @@ _QUALITY_END = re.compile(
 )
 
 
+_QUALITY_BEGIN = re.compile(
+    r"(?i)^(?:quality|qual|status|state|validity|qualit\w*|stat|statut|stato|estado|kvalitet|kwaliteit|jakosc|stav|zustand)(?:(?: of| von| de| di| van| av))?[\s._\-:/|]+(?=\S)"
+)
+
+
+_FEW_WORDS = 8
+
+
 def propose(sheet: Sheet) -> Draft | None:
     """A draft when there is a time column and at least one column of values."""
     times = time_columns(sheet)
@@ -41,11 +50,23 @@ def propose(sheet: Sheet) -> Draft | None:
     if not values:
         return None
     _refuse_clocks(sheet, values)
+    places = _places(sheet, rest, values, qualities)
+    values = [c for c in values if c.index not in places]
+    if not values:
+        return None
     streams = _streams(sheet, chosen_time(sheet, times), values, qualities)
     whole = _of_whole_row(values, qualities)
     if whole is not None:
         streams = tuple(replace(s, quality=whole.index) for s in streams)
-    used = {*taken, *(s.value for s in streams), *(s.quality for s in streams if s.quality is not None)}
+    streams = (
+        tuple(replace(s, tag="", tag_columns=places, ending=s.tag) for s in streams) if places else streams
+    )
+    used = {
+        *taken,
+        *places,
+        *(s.value for s in streams),
+        *(s.quality for s in streams if s.quality is not None),
+    }
     why = "they hold texts, places, or qualities of no value column"
     layout = "wide" if len(values) > 1 else "one tag"
     stated = _unit_cells(rest) if len(values) == 1 and not streams[0].unit else None
@@ -53,7 +74,51 @@ def propose(sheet: Sheet) -> Draft | None:
         used.add(stated.index)
         streams = (replace(streams[0], unit=next(cell for cell in stated.cells if cell)),)
     told = () if whole is None else (_row_decision(sheet, whole),)
-    return Draft(layout=layout, streams=streams, decisions=(*told, *left_out(sheet, used, why)))
+    told = (*told, _places_decision(sheet, places)) if places else told
+    return Draft(
+        layout=layout,
+        streams=streams,
+        decisions=(*told, *left_out(sheet, used, why)),
+        constants=_single_places(rest, used) if not places else {},
+    )
+
+
+def _places(
+    sheet: Sheet, columns: list[Column], values: list[Column], qualities: dict[int, Column]
+) -> tuple[int, ...]:
+    """The columns that say whose readings a row holds: named as a place or a tag, with several of them.
+
+    Without a name that is known, the one that tells apart the rows of one time, where each time stands in several.
+    """
+    taken = {*qualities, *(c.index for c in values)}
+    named = [
+        c
+        for c in columns
+        if c.index not in taken and c.roles & {"place", "tag"} and c.distinct > 1 and not c.is_time
+    ]
+    if named or len(values) < 2:
+        return tuple(c.index for c in named)
+    others = [
+        c
+        for c in columns
+        if c.index not in qualities and not c.is_time and not c.roles & {"unit", "quality", "description"}
+    ]
+    telling = telling_column(sheet, chosen_time(sheet, time_columns(sheet)), others)
+    return (telling.index,) if telling is not None else ()
+
+
+def _single_places(columns: list[Column], used: set[int]) -> dict[int, str]:
+    """Columns of places that name but one in the first rows, and that one: another may follow further down."""
+    found = (c for c in columns if c.index not in used and c.roles & {"place", "tag"} and not c.is_time)
+    return {c.index: next(cell for cell in c.cells if cell) for c in found if c.distinct == 1}
+
+
+def _places_decision(sheet: Sheet, places: tuple[int, ...]) -> Decision:
+    names = ", ".join(f'"{sheet.columns[index].header}"' for index in places)
+    return Decision(
+        subject=sheet.stem, what=f"column {names} is put before the names of the columns", why="it names several, whose readings one column alone would mix",
+        option="export one of them a file, or rename the column",
+    )  # fmt: skip
 
 
 def _of_whole_row(values: list[Column], qualities: dict[int, Column]) -> Column | None:
@@ -97,18 +162,29 @@ def _is_signal(column: Column) -> bool:
 
 
 def _names_quality(column: Column) -> bool:
-    named = "quality" in column.roles or bool(_QUALITY_END.search(column.header)) or not column.header
+    named = "quality" in column.roles or bool(_of_quality(column.header)) or not column.header
     return named or (column.filled > 0 and not column.numbers and not _is_two_state(column))
 
 
 def _is_companion(column: Column, others: list[Column]) -> bool:
-    """A column of codes named after another one with a word for quality behind: ``AI-1_Q`` beside ``AI-1``."""
+    """A column of codes named after another one, with a word for quality: ``AI-1_Q`` or ``Status AI-1`` beside ``AI-1``."""
     owner = _quality_base(column)
-    named = bool(_QUALITY_END.search(column.header)) and any(
+    named = bool(_of_quality(column.header)) and any(
         _base(other) == owner for other in others if other is not column
     )
     codes = all(re.fullmatch(r"-?\d+|0x[0-9a-fA-F]+", cell) for cell in column.cells if cell)
-    return named and bool(owner) and column.filled > 0 and (codes or is_quality(column))
+    # A few words over and over; remarks differ from row to row.
+    words = (
+        column.is_text
+        and not _is_two_state(column)
+        and column.distinct <= min(_FEW_WORDS, column.filled // 3)
+    )
+    return named and bool(owner) and column.filled > 0 and (codes or words or is_quality(column))
+
+
+def _of_quality(header: str) -> re.Match[str] | None:
+    """The word for quality behind or before a name."""
+    return _QUALITY_END.search(header) or _QUALITY_BEGIN.search(header)
 
 
 def _is_two_state(column: Column) -> bool:
@@ -172,4 +248,5 @@ def _base(column: Column) -> str:
 
 
 def _quality_base(column: Column) -> str:
-    return fold(_QUALITY_END.sub("", column.header))
+    behind = _QUALITY_END.sub("", column.header)
+    return fold(bare(_QUALITY_BEGIN.sub("", column.header) if behind == column.header else behind))

@@ -1,0 +1,163 @@
+"""Files with a form of their own (XML, YAML, archives): what is hostile or cut off in them, and what they are called."""
+
+from __future__ import annotations
+
+import io
+import tarfile
+from pathlib import Path
+
+import pytest
+
+from excursions.errors import InputFileError
+from excursions.read import Reading, ReadOptions, read_exports
+from excursions.read.exports.stems import signal_name
+from excursions.read.sorting import classify
+
+DAY = "2025-03-04T0{}:00:00Z"
+
+
+def reading_of(folder: Path, name: str, text: str) -> Reading:
+    path = folder / name
+    path.write_text(text, encoding="utf-8")
+    return read_exports([path], ReadOptions())
+
+
+def refusal_of(folder: Path, name: str, text: str) -> InputFileError:
+    with pytest.raises(InputFileError) as caught:
+        reading_of(folder, name, text)
+    return caught.value
+
+
+def samples(count: int) -> str:
+    return "".join(f'<s tag="A1" time="{DAY.format(hour)}" value="7.0{hour}"/>\n' for hour in range(count))
+
+
+@pytest.mark.parametrize(
+    "declared",
+    [
+        '<!ENTITY a "7.01"><!ENTITY b "&a;&a;&a;&a;&a;&a;&a;&a;&a;&a;">',
+        '<!ENTITY a SYSTEM "file:///etc/hostname">',
+        '<!ENTITY % a SYSTEM "http://127.0.0.1:9/a.dtd">%a;',
+    ],
+)
+def test_entities_are_refused_before_anything_is_expanded_or_opened(tmp_path: Path, declared: str) -> None:
+    text = f"<?xml version='1.0'?><!DOCTYPE e [{declared}]><e>{samples(3)}<s>&b;</s></e>"
+    assert "declares entities" in refusal_of(tmp_path, "a.xml", text).found
+
+
+def test_a_document_type_elsewhere_is_not_fetched(tmp_path: Path) -> None:
+    (tmp_path / "e.dtd").write_text('<!ENTITY a "7.01">')
+    text = f'<!DOCTYPE e SYSTEM "{(tmp_path / "e.dtd").as_uri()}"><e>{samples(3)}</e>'
+    found = reading_of(tmp_path, "a.xml", "<?xml version='1.0'?>" + text)
+    assert found.series["A1"].value.tolist() == [7.0, 7.01, 7.02]
+
+
+def test_elements_within_one_another_without_end_are_refused(tmp_path: Path) -> None:
+    text = "<?xml version='1.0'?>" + "<a>" * 100_000
+    assert "elements within one another" in refusal_of(tmp_path, "a.xml", text).found
+
+
+def test_the_record_a_cut_runs_through_is_not_used(tmp_path: Path) -> None:
+    whole = "<e>" + "".join(
+        f"<s><tag>A1</tag><time>{DAY.format(hour)}</time><value>7.0{hour}</value></s>" for hour in range(4)
+    )
+    found = reading_of(tmp_path, "a.xml", whole[:-12])  # within the last value
+    assert found.series["A1"].value.tolist() == [7.0, 7.01, 7.02]
+    (report,) = found.files
+    assert (report.rows, report.used, report.refused) == (4, 3, 1)
+    assert any("cut off" in note for note in report.notes)
+
+
+@pytest.mark.parametrize(
+    ("text", "found"),
+    [
+        ("- tag: &a A1\n  value: 7\n- tag: *a\n  value: 8\n", "an anchor"),
+        ("- tag: !!python/object/apply:os.system [ls]\n  value: 7\n", "a type of its own"),
+        ("- tag: |\n    A1\n  value: 7\n", "a text over several lines"),
+        ("- tag: A1\n  values: [7,\n    8]\n", "brackets over several lines"),
+        ("- tag: A1\n  tag: A2\n", 'the key "tag" twice'),
+    ],
+)
+def test_yaml_that_is_more_than_plain_records_is_refused(tmp_path: Path, text: str, found: str) -> None:
+    error = refusal_of(tmp_path, "a.yaml", text)
+    assert found in error.found
+    assert "CSV" in error.mend
+
+
+def test_an_array_of_readings_beside_one_time_is_refused(tmp_path: Path) -> None:
+    text = '{"tag": "A1", "start": "2025-03-04T00:00:00Z", "values": [7.0, 7.1, 7.2]}'
+    assert "beside one time" in refusal_of(tmp_path, "a.json", text).found
+    stepped = text.replace('"values"', '"interval": 600, "values"')
+    assert "states no unit" in refusal_of(tmp_path, "b.json", stepped).found
+
+
+def packed(folder: Path, sizes: dict[str, int | bytes]) -> Path:
+    path = folder / "a.tar"
+    with tarfile.open(path, "w") as archive:
+        for name, content in sizes.items():
+            info = tarfile.TarInfo(name)
+            info.size = content if isinstance(content, int) else len(content)
+            archive.addfile(info, io.BytesIO(bytes(info.size) if isinstance(content, int) else content))
+    return path
+
+
+ROWS = b"time;value\n2025-03-04 00:00;7.0\n2025-03-04 01:00;7.1\n"
+
+
+def test_a_tar_archive_is_read_up_to_its_damage(tmp_path: Path) -> None:
+    path = packed(tmp_path, {"A1.csv": ROWS, "../../A2.csv": ROWS, "A3.csv": ROWS * 40})
+    found = read_exports([path], ReadOptions())
+    assert sorted(found.series) == ["A1", "A2", "A3"]
+    assert not (tmp_path.parent.parent / "A2.csv").exists()
+    path.write_bytes(path.read_bytes()[: 5 * 512 + 100])
+    cut = read_exports([path], ReadOptions())
+    assert sorted(cut.series) == ["A1", "A2"]
+    assert "cut off" in cut.problems[0].found
+
+
+def test_a_packed_file_within_a_tar_archive_is_refused(tmp_path: Path) -> None:
+    inner = packed(tmp_path, {"A1.csv": ROWS}).read_bytes()
+    path = packed(tmp_path, {"inner.tar": inner})
+    with pytest.raises(InputFileError, match="packed file inside an archive"):
+        read_exports([path], ReadOptions())
+
+
+@pytest.mark.parametrize(
+    ("path", "name"),
+    [
+        ("F1-PH_2026-03-14.csv", "F1-PH"),
+        ("F1-PH 2026-03-01 to 2026-03-31.csv.gz", "F1-PH"),
+        ("20260314_20260315_F1-PH.csv", "F1-PH"),
+        ("a/F1-PH/2026-03.csv", "F1-PH"),
+        ("a/export.zip!line 1/F1-PH/2026-03-14.csv", "F1-PH"),
+        ("a/F1-PH.xlsx!14.03.2026", "F1-PH"),
+        ("pH von 01.03.2026 bis 31.03.2026.txt", "pH"),
+        ("AI_2024.csv", "AI_2024"),  # the number of an instrument, and no year
+        ("TIC2026-03A.csv", "TIC2026-03A"),
+        ("Tag to be.csv", "Tag to be"),
+    ],
+)
+def test_a_signal_is_called_after_its_file_without_the_dates(path: str, name: str) -> None:
+    assert signal_name(path) == name
+
+
+KINDS = {
+    "a.xml": (f"<e>{samples(4)}</e>", "export"),
+    "a.html": ("<html><table>" + "".join(f"<tr><td>2025-03-04 0{h}:00<td>7.0{h}" for h in range(4)), "export"),
+    "page.html": ("<html><p>Nothing but words.</p></html>", "ignored"),
+    "a.yaml": ("".join(f"- {{t: 2025-03-04 0{h}:00, v: 7.0{h}}}\n" for h in range(4)), "export"),
+    "settings.yaml": ("scan:\n  every: 5\n  tags:\n    - A1\n", "ignored"),
+    "a.ini": ("[A1]\n" + "".join(f"2025-03-04 0{h}:00=7.0{h}\n" for h in range(4)), "export"),
+    "settings.ini": ("[scan]\nevery=5\n", "ignored"),
+    "topics.log": ("".join(f"line/A1 7.0{h} 2025-03-04T0{h}:00:00Z\n" for h in range(4)), "export"),
+    "program.log": ("".join(f"2025-03-04 0{h}:00:00 INFO took {h} files from the inbox\n" for h in range(4)), "ignored"),
+    "averages.csv": ("from,to,A1 min,A1 max\n" + "".join(f"2025-03-04 0{h}:00,2025-03-04 0{h + 1}:00,7.0,7.1\n" for h in range(9)), "export"),
+    "alarms.csv": ("from,to,text\n" + "".join(f"2025-03-04 0{h}:00,2025-03-04 0{h}:10,pump {h}\n" for h in range(9)), "ignored"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", KINDS)
+def test_a_file_is_looked_into_whatever_it_is_called(tmp_path: Path, name: str) -> None:
+    text, kind = KINDS[name]
+    (tmp_path / name).write_text(text)
+    assert classify(tmp_path / name)[0] == kind
