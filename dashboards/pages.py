@@ -19,7 +19,7 @@ from dashboards.figures.heat import heat_spec, hottest
 from dashboards.figures.moment import moment_drawing
 from dashboards.figures.overview import MOST_POINTS, overview_spec
 from dashboards.figures.point import PointMarks, point_spec
-from dashboards.markup import environment
+from dashboards.markup import rendered
 from dashboards.panels import OVERVIEW, POINT
 from dashboards.panels.panel import embedded, embedded_figure, sections
 from dashboards.wording import Reader, counted, size_words
@@ -55,7 +55,8 @@ def overview_page(result: ScanResult, overview: Overview, reader: Reader) -> str
         )
         for entry in overview.entries
     ]  # fmt: skip
-    return environment().get_template("overview.html").render(
+    return rendered(
+        "overview.html",
         page=overview,
         sections=sections("overview", OVERVIEW, result, reader),
         root="",
@@ -81,7 +82,8 @@ def point_page(
     page = point_content(about, reader, slug)
     hottest_figure, hottest_words = _hottest(about, reader)
     drawing = moment_drawing(about.findings, about.doubts, began(about), reader)
-    return environment().get_template("point.html").render(
+    return rendered(
+        "point.html",
         page=page,
         sections=sections("point", POINT, about, reader),
         root="../",

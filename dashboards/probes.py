@@ -17,7 +17,7 @@ from dashboards.content.probe import (
 from dashboards.content.run import RunFacts, run_content
 from dashboards.figures.exposure import exposure_spec
 from dashboards.figures.probe_life import life_picture, life_spec, record_ends
-from dashboards.markup import environment
+from dashboards.markup import rendered
 from dashboards.panels import PROBE
 from dashboards.panels.panel import embedded_figure, sections
 from dashboards.slug import slugs
@@ -81,7 +81,8 @@ def probe_page(
     page, ends = probe_content(life, reader, pages), record_ends(found)
     words = life_words(life, reader)
     close = _close(result, life, page, found, reader)
-    return environment().get_template("probe.html").render(
+    return rendered(
+        "probe.html",
         page=page,
         sections=sections("probe", PROBE, life, reader, without=() if close else ("close",)),
         root="../",
@@ -134,7 +135,8 @@ def list_page(
         if worn
         else " None is known to be due for replacement."
     )
-    return environment().get_template("probes.html").render(
+    return rendered(
+        "probes.html",
         lines=lines,
         sentence=most + due,
         root="../",

@@ -355,7 +355,9 @@ def _parameters(life: ProbeLife, reader: Reader) -> tuple[ParameterRow, ...]:
                     point=p.point or "bench",
                     phase=p.phase,
                     value=Cell(text=reader.amount(p.value, track.unit, p.uncertainty), sort=p.value),
-                    uncertainty=f"± {number(p.uncertainty, p.uncertainty)}" if math.isfinite(p.uncertainty) else "not known",
+                    uncertainty=f"± {number(p.uncertainty, p.uncertainty)}"
+                    if math.isfinite(p.uncertainty)
+                    else "not known",
                     limits=words,
                     outside=outside,
                 )

@@ -138,7 +138,9 @@ def test_a_large_fleet_starts_with_the_worst_and_offers_the_rest_in_portions(
     page = open_page(fleet / "index.html").page
     assert len(page.evaluate(SHOWN)) == 30
     page.locator(".more button").scroll_into_view_if_needed()
-    page.wait_for_function("document.querySelectorAll('.entry')[29].checkVisibility({ contentVisibilityAuto: true })")
+    page.wait_for_function(
+        "document.querySelectorAll('.entry')[29].checkVisibility({ contentVisibilityAuto: true })"
+    )
     before = page.locator(".entry").nth(29).bounding_box()
     page.locator(".more button").press("Enter")
     assert len(page.evaluate(SHOWN)) == 230
