@@ -11,6 +11,7 @@ from dashboards.content.moment import asked_words, moment_content
 from dashboards.content.overview import CAUTIONS
 from dashboards.content.point import figure_in_words
 from dashboards.content.run import run_content
+from dashboards.figures.moment import moment_drawing
 from dashboards.markup import rendered
 from dashboards.pages import record_parts
 from dashboards.panels import MOMENT
@@ -74,6 +75,7 @@ def moment_page(result: ScanResult, answer: Explanation, reader: Reader) -> str:
         sections=sections("moment", MOMENT, answer, reader),
         root="",
         first_event="",
+        began=moment_drawing(about.findings, about.doubts, answer.since, reader),
         **record_parts(
             about, reader, words, focus=marked, window=window,
             marked=sorted({focus.start, focus.end}),

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-import numpy as np
 from markupsafe import Markup
 
 from dashboards.content.about import About
@@ -81,7 +80,6 @@ def point_page(
     """The page of one point."""
     page = point_content(about, reader, slug)
     hottest_figure, hottest_words = _hottest(about, reader)
-    drawing = moment_drawing(about.findings, about.doubts, began(about), reader)
     return rendered(
         "point.html",
         page=page,
@@ -95,10 +93,7 @@ def point_page(
         hottest=hottest_figure,
         hottest_words=hottest_words,
         first_event=page.event or max(((d.start, d.event) for d in about.doubts if d.event), default=(0, ""))[1],
-        moment=drawing.picture if drawing else None,
-        moment_heat=drawing.with_heat if drawing else False,
-        moment_span=[reader.short(t) for t in drawing.ends] if drawing else [],
-        moment_ends=reader.wall_ms(np.array(drawing.ends, np.int64)).tolist() if drawing else [],
+        began=moment_drawing(about.findings, about.doubts, began(about), reader),
         paper_events=counted(sum(not e.paper_extra for e in page.events), "event").replace("no events", "none"),
         **record_parts(about, reader, page.figure_words),
     )  # fmt: skip

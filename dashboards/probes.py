@@ -16,7 +16,7 @@ from dashboards.content.probe import (
 )
 from dashboards.content.run import RunFacts, run_content
 from dashboards.figures.exposure import exposure_spec
-from dashboards.figures.probe_life import life_picture, life_spec, record_ends
+from dashboards.figures.probe_life import days_of, life_picture, life_spec, record_ends, unseen
 from dashboards.markup import rendered
 from dashboards.panels import PROBE
 from dashboards.panels.panel import embedded_figure, sections
@@ -79,7 +79,9 @@ def probe_page(
 ) -> str:
     """The page of one probe."""
     page, ends = probe_content(life, reader, pages), record_ends(found)
-    words = life_words(life, reader)
+    days = days_of(life, found)
+    missing = unseen(life, days)
+    words = f"{life_words(life, reader)} {missing}".rstrip()
     close = _close(result, life, page, found, reader)
     return rendered(
         "probe.html",
@@ -90,6 +92,8 @@ def probe_page(
         plant=result.plant.name or "the plant",
         zone=reader.tz.key,
         words=words,
+        aged=days.aged,
+        warm=days.warm,
         drawing=life_picture(life, found, reader, ends, words),
         figure=embedded_figure(life_spec(life, found, reader, ends)),
         figures=close,

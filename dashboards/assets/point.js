@@ -70,6 +70,8 @@
   const stateStart = Book.unpack(facts.states.start);
   const plot = document.getElementById('plot'), wrap = document.querySelector('.plot-wrap');
   const note = document.querySelector('.note'), cursor = document.querySelector('.cursor');
+  // The words under the pointer stay in sight while the record fills the window; before that they would cover it.
+  new IntersectionObserver(seen => note.classList.toggle('near', seen[0].isIntersecting), { rootMargin: '0px 0px -50% 0px' }).observe(wrap);
   const shown = document.querySelector('.shown'), drawnWords = document.querySelector('.drawn-words');
   const full = spec.layout.xaxis.range.map(parsed);
   const panels = spec.data.filter(t => ['value', 'temperature', 'noise'].includes(t.meta));

@@ -61,7 +61,7 @@
       const value = trace.y[i];
       if (trace.x[i] === null || value === null || Number.isNaN(value) || trace.line?.width === 14) continue;
       const said = trace.name === 'calibration' ? trace.text[i] : String(Number(Number(value).toPrecision(6)));
-      rows.push([when(trace.x[i]), trace.name + (trace.yaxis > 'y3' ? ', ' + spec.layout.annotations[Number(trace.yaxis.slice(1)) - 1].text.split(';')[0] : ''), said]);
+      rows.push([when(trace.x[i]), trace.name + (/^as (found|left)$/.test(trace.name) ? ', ' + spec.layout.annotations[Number(trace.yaxis.slice(1)) - 1].text.split(';')[0] : ''), said]);
     }
   }
   const header = ['time', 'what', 'value'];

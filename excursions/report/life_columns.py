@@ -112,7 +112,10 @@ EXPOSURES: Columns = {
     "stretches": (pl.Int64, "times above the rating told as one event"),
     "calibration": (TIME, "next calibration of this probe (UTC)"),
     "found": (pl.String, "what it found"),
-    "verdict": (pl.String, "changed since | above rating, no change laid to it | within rating | cannot tell"),
+    "verdict": (
+        pl.String,
+        "changed since | above rating, no change laid to it | within rating | cannot tell",
+    ),
     "sentence": (pl.String, "the answer in a sentence"),
     "advice": (pl.String, "what to do"),
     "shock": (pl.String, "thermal shock inside it, if any"),
