@@ -9,7 +9,7 @@ import pytest
 
 from dashboards import write_moment
 from excursions.report.explain import Focus, explain
-from tests.browser.conftest import said
+from tests.browser.conftest import said, violations
 from tests.unit.dashboards.made_result import HOSTILE, instant, made_result
 
 
@@ -69,8 +69,7 @@ def test_it_is_narrow_and_dark_and_accessible(open_page: Any, moment: Path, axe:
     page = opened(open_page, moment, width=390, scheme="dark").page
     assert page.evaluate("document.documentElement.scrollWidth") == 390
     page.evaluate(axe)
-    found = page.evaluate("axe.run()")["violations"]
-    assert [(v["id"], v["nodes"][0]["html"][:120]) for v in found] == []
+    assert violations(page) == []
 
 
 def test_a_hostile_name_runs_nothing(open_page: Any, tmp_path: Path) -> None:

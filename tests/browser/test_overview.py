@@ -139,7 +139,7 @@ def test_a_large_fleet_starts_with_the_worst_and_offers_the_rest_in_portions(
     assert len(page.evaluate(SHOWN)) == 30
     page.locator(".more button").scroll_into_view_if_needed()
     page.wait_for_function(
-        "document.querySelectorAll('.entry')[29].checkVisibility({ contentVisibilityAuto: true })"
+        "document.querySelectorAll('.entry h3')[29].checkVisibility({ contentVisibilityAuto: true })"
     )
     before = page.locator(".entry").nth(29).bounding_box()
     page.locator(".more button").press("Enter")

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from dashboards.slug import slug
-from tests.browser.conftest import said
+from tests.browser.conftest import said, violations
 from tests.unit.dashboards.made_result import HOSTILE, STORIES
 
 SIDEWAYS = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
@@ -104,12 +104,7 @@ def test_probe_pages_are_accessible_and_never_scroll_sideways(
             page.set_viewport_size({"width": width, "height": 900})
             page.emulate_media(color_scheme=scheme)
             page.wait_for_function(f"({SIDEWAYS}) === 0")
-            found = page.evaluate("axe.run()")["violations"]
-            assert [(v["impact"], v["id"], v["nodes"][0]["html"][:120]) for v in found] == [], (
-                path.name,
-                width,
-                scheme,
-            )
+            assert violations(page) == [], (path.name, width, scheme)
 
 
 def test_without_script_the_answer_and_the_drawing_still_stand(browser: Any, heated: Path) -> None:
