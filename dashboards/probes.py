@@ -78,7 +78,8 @@ def probe_page(
     run: RunFacts,
 ) -> str:
     """The page of one probe."""
-    page, ends = probe_content(life, reader, pages), record_ends(found)
+    verdicts = {verdict.point: verdict for verdict in result.verdicts}
+    page, ends = probe_content(life, reader, pages, verdicts), record_ends(found)
     days = days_of(life, found)
     missing = unseen(life, days)
     words = f"{life_words(life, reader)} {missing}".rstrip()

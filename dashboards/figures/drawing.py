@@ -15,7 +15,7 @@ from markupsafe import Markup, escape
 
 from dashboards.content.scale import usual_scale
 from dashboards.wording import Reader, capital
-from excursions.clock import NS_PER_DAY, TimeArray
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR, TimeArray
 from excursions.records import Doubt, FloatArray, LabSample
 from excursions.report.corrected import CorrectedLevel, corrected_level
 from excursions.report.result import PointFindings, Trace
@@ -96,7 +96,7 @@ def sparkline(
     """The last weeks of a point: hourly level, doubtful stretch shaded, a tick where the trouble began."""
     time, value, unit = _spark_series(findings)
     inside = (time >= window[0]) & (time <= window[1])
-    time, value = with_gaps(time[inside], value[inside], 6 * 3_600 * 10**9)
+    time, value = with_gaps(time[inside], value[inside], 6 * NS_PER_HOUR)
     if not np.isfinite(value).any():
         return Markup('<p class="nothing">No reading in these weeks.</p>')
     low, high = ends_of(np.array(_spark_span(findings, doubts, value)), margin=0.08)
@@ -271,7 +271,8 @@ def _panel(
 def _corrected_path(level: CorrectedLevel, box: Box) -> str:
     if not level.time.size:
         return ""
-    return f'<path class="corrected" d="{curve(level.time, level.value, box, budget=300, whole=False)}"/>'
+    time, value = with_gaps(level.time, level.value, 6 * NS_PER_HOUR)
+    return f'<path class="corrected" d="{curve(time, value, box, budget=300, whole=False)}"/>'
 
 
 def _rings(rings: Sequence[tuple[int, float]], box: Box) -> str:

@@ -26,25 +26,31 @@ def note(text: str, *, ink: str, size: int = 12, **where: object) -> Spec:
 
 
 def corrections(findings: PointFindings, doubts: Sequence[Doubt], key: str, reader: Reader) -> list[Spec]:
-    """Corrected hourly level and its band inside every doubt window."""
+    """Corrected hourly level and its band inside every doubt window, broken where hours are missing."""
     data: list[Spec] = []
     for doubt in doubts:
         level = corrected_level(findings, doubt)
-        if not level.time.size:
-            continue
-        stride = -(-level.time.size // MOST_CORRECTED)
+        stride = max(1, -(-level.time.size // MOST_CORRECTED))
         time, value, band = level.time[::stride], level.value[::stride], level.band[::stride]
-        wall, best = reader.wall(time), np.round(value, 6)
-        common: Spec = {"type": "scatter", "mode": "lines", "yaxis": key, "x": wall}
-        data += [
-            {**common, "y": np.round(best - band, 6), "name": "corrected, low", "meta": "band", "line": {"width": 0}, "hoverinfo": "skip"},
-            {**common, "y": np.round(best + band, 6), "name": "corrected, high", "meta": "band", "line": {"width": 0},
-             "fill": "tonexty", "fillcolor": "@band", "hoverinfo": "skip"},
-            {**common, "y": best, "name": "corrected reading, hourly", "meta": "corrected",
-             "line": {"color": "@pencil", "width": 1.6, "dash": "4px,3px"},
-             "hovertemplate": f"corrected %{{y:.4g}} {label(reader.unit(findings.unit))}<extra></extra>"},
-        ]  # fmt: skip
+        pauses = np.flatnonzero(np.diff(time) > max(LONGEST_PAUSE, stride * NS_PER_HOUR)) + 1
+        for part in np.split(np.arange(time.size), pauses):
+            if part.size:
+                data += _corrected(reader.wall(time[part]), value[part], band[part], key, findings, reader)
     return data
+
+
+def _corrected(
+    wall: np.ndarray, level: FloatArray, band: FloatArray, key: str, findings: PointFindings, reader: Reader
+) -> list[Spec]:
+    common: Spec = {"type": "scatter", "mode": "lines", "yaxis": key, "x": wall}
+    return [
+        {**common, "y": np.round(level - band, 6), "name": "corrected, low", "meta": "band", "line": {"width": 0}, "hoverinfo": "skip"},
+        {**common, "y": np.round(level + band, 6), "name": "corrected, high", "meta": "band", "line": {"width": 0},
+         "fill": "tonexty", "fillcolor": "@band", "hoverinfo": "skip"},
+        {**common, "y": np.round(level, 6), "name": "corrected reading, hourly", "meta": "corrected",
+         "line": {"color": "@pencil", "width": 1.6, "dash": "4px,3px"},
+         "hovertemplate": f"corrected %{{y:.4g}} {label(reader.unit(findings.unit))}<extra></extra>"},
+    ]  # fmt: skip
 
 
 def sample_rings(

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from excursions.clock import NS_PER_HOUR, TimeArray
+from excursions.kinds import having
 from excursions.link import band_at, error_at
 from excursions.records import BoolArray, Doubt, FloatArray
 from excursions.report.result import PointFindings
@@ -17,6 +18,9 @@ from excursions.report.result import PointFindings
 def hours_in(doubt: Doubt, time: TimeArray) -> BoolArray:
     """Hours of a level that lie wholly in a doubtful stretch: one that the calibration cuts holds right readings too."""
     return np.asarray((time >= doubt.start) & (time + NS_PER_HOUR <= doubt.end))
+
+
+UNUSABLE = having("unusable")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,10 +33,16 @@ class CorrectedLevel:
 
 
 def corrected_level(findings: PointFindings, doubt: Doubt) -> CorrectedLevel:
-    """The level of a doubtful stretch put right, an estimate; no hour of it where no error is known."""
+    """The level of a doubtful stretch put right, an estimate.
+
+    No hour of it where no error is known, nor where the reading follows nothing: what is pinned stays wrong however moved.
+    """
     levels = findings.levels
     kept = hours_in(doubt, levels.time) & (levels.time >= findings.start) & (levels.time <= findings.end)
     kept &= np.isfinite(levels.value) & bool(doubt.knots)
+    for event in findings.events:
+        if event.kind in UNUSABLE:
+            kept &= (levels.time + NS_PER_HOUR <= event.start) | (levels.time >= event.end)
     time = levels.time[kept]
     value = levels.value[kept] - error_at(time, doubt)
     known = np.isfinite(value)

@@ -44,6 +44,10 @@ def test_every_probe_page_opens_quietly_asks_nobody_and_runs_no_name(open_page: 
 def test_the_heated_probe_answers_first_and_draws_its_steam_out(open_page: Any, heated: Path) -> None:
     page = open_page(heated).page
     assert said(page.locator(".say")).startswith("AT-101: 143 °C on ")
+    answer = said(page.locator(".answer dl"))
+    assert answer.startswith("Do next")  # the point where it sits is in trouble: what to do stands here too
+    assert "Verify" in answer
+    assert "Take care" in answer
     page.wait_for_function("document.querySelectorAll('#close .main-svg').length > 0")
     words = page.locator("#close .plot").first.evaluate(
         "e => e.layout.annotations.map(a => a.text).join('|')"
