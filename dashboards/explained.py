@@ -11,7 +11,8 @@ from dashboards.content.moment import asked_words, moment_content
 from dashboards.content.overview import CAUTIONS
 from dashboards.content.point import figure_in_words
 from dashboards.content.run import run_content
-from dashboards.markup import environment
+from dashboards.figures.moment import moment_drawing
+from dashboards.markup import rendered
 from dashboards.pages import record_parts
 from dashboards.panels import MOMENT
 from dashboards.panels.panel import sections
@@ -65,7 +66,8 @@ def moment_page(result: ScanResult, answer: Explanation, reader: Reader) -> str:
     words += "The lanes hold what lies in this stretch. "
     words += f"The whole record: {figure_in_words(about, reader)}"
     marked = {"from": ends[0], "to": ends[1], "words": asked_words(answer, reader)}
-    return environment().get_template("moment.html").render(
+    return rendered(
+        "moment.html",
         page=moment_content(answer, about, reader),
         plant=result.plant.name or "the plant",
         run=run_content(result, reader),
@@ -73,6 +75,7 @@ def moment_page(result: ScanResult, answer: Explanation, reader: Reader) -> str:
         sections=sections("moment", MOMENT, answer, reader),
         root="",
         first_event="",
+        began=moment_drawing(about.findings, about.doubts, answer.since, reader),
         **record_parts(
             about, reader, words, focus=marked, window=window,
             marked=sorted({focus.start, focus.end}),

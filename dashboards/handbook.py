@@ -7,13 +7,14 @@ from markupsafe import Markup
 
 from dashboards.content.overview import CAUTIONS
 from dashboards.content.run import RunFacts
-from dashboards.markup import environment
+from dashboards.markup import rendered
 from excursions.handbook import pages
 
 
 def handbook_page(run: RunFacts, *, plant: str) -> str:
     """What each detector looks for, how, its limit, its false friends and what to do."""
-    return environment().get_template("handbook.html").render(
+    return rendered(
+        "handbook.html",
         root="", run=run, plant=plant, cautions=CAUTIONS, chapters=[(page, _html(page.body)) for page in pages()],
     )  # fmt: skip
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-import numpy as np
 from markupsafe import Markup
 
 from dashboards.content.about import About
@@ -19,7 +18,7 @@ from dashboards.figures.heat import heat_spec, hottest
 from dashboards.figures.moment import moment_drawing
 from dashboards.figures.overview import MOST_POINTS, overview_spec
 from dashboards.figures.point import PointMarks, point_spec
-from dashboards.markup import environment
+from dashboards.markup import rendered
 from dashboards.panels import OVERVIEW, POINT
 from dashboards.panels.panel import embedded, embedded_figure, sections
 from dashboards.wording import Reader, counted, size_words
@@ -55,7 +54,8 @@ def overview_page(result: ScanResult, overview: Overview, reader: Reader) -> str
         )
         for entry in overview.entries
     ]  # fmt: skip
-    return environment().get_template("overview.html").render(
+    return rendered(
+        "overview.html",
         page=overview,
         sections=sections("overview", OVERVIEW, result, reader),
         root="",
@@ -80,8 +80,8 @@ def point_page(
     """The page of one point."""
     page = point_content(about, reader, slug)
     hottest_figure, hottest_words = _hottest(about, reader)
-    drawing = moment_drawing(about.findings, about.doubts, began(about), reader)
-    return environment().get_template("point.html").render(
+    return rendered(
+        "point.html",
         page=page,
         sections=sections("point", POINT, about, reader),
         root="../",
@@ -93,10 +93,7 @@ def point_page(
         hottest=hottest_figure,
         hottest_words=hottest_words,
         first_event=page.event or max(((d.start, d.event) for d in about.doubts if d.event), default=(0, ""))[1],
-        moment=drawing.picture if drawing else None,
-        moment_heat=drawing.with_heat if drawing else False,
-        moment_span=[reader.short(t) for t in drawing.ends] if drawing else [],
-        moment_ends=reader.wall_ms(np.array(drawing.ends, np.int64)).tolist() if drawing else [],
+        began=moment_drawing(about.findings, about.doubts, began(about), reader),
         paper_events=counted(sum(not e.paper_extra for e in page.events), "event").replace("no events", "none"),
         **record_parts(about, reader, page.figure_words),
     )  # fmt: skip

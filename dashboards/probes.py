@@ -16,8 +16,8 @@ from dashboards.content.probe import (
 )
 from dashboards.content.run import RunFacts, run_content
 from dashboards.figures.exposure import exposure_spec
-from dashboards.figures.probe_life import life_picture, life_spec, record_ends
-from dashboards.markup import environment
+from dashboards.figures.probe_life import days_of, life_picture, life_spec, record_ends, unseen
+from dashboards.markup import rendered
 from dashboards.panels import PROBE
 from dashboards.panels.panel import embedded_figure, sections
 from dashboards.slug import slugs
@@ -78,10 +78,14 @@ def probe_page(
     run: RunFacts,
 ) -> str:
     """The page of one probe."""
-    page, ends = probe_content(life, reader, pages), record_ends(found)
-    words = life_words(life, reader)
+    verdicts = {verdict.point: verdict for verdict in result.verdicts}
+    page, ends = probe_content(life, reader, pages, verdicts), record_ends(found)
+    days = days_of(life, found)
+    missing = unseen(life, days)
+    words = f"{life_words(life, reader)} {missing}".rstrip()
     close = _close(result, life, page, found, reader)
-    return environment().get_template("probe.html").render(
+    return rendered(
+        "probe.html",
         page=page,
         sections=sections("probe", PROBE, life, reader, without=() if close else ("close",)),
         root="../",
@@ -89,6 +93,8 @@ def probe_page(
         plant=result.plant.name or "the plant",
         zone=reader.tz.key,
         words=words,
+        aged=days.aged,
+        warm=days.warm,
         drawing=life_picture(life, found, reader, ends, words),
         figure=embedded_figure(life_spec(life, found, reader, ends)),
         figures=close,
@@ -134,7 +140,8 @@ def list_page(
         if worn
         else " None is known to be due for replacement."
     )
-    return environment().get_template("probes.html").render(
+    return rendered(
+        "probes.html",
         lines=lines,
         sentence=most + due,
         root="../",

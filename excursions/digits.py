@@ -9,10 +9,14 @@ MOST_F0 = 10_000  # minutes; about a week at 121.1 degC
 
 
 def digits_for(uncertainty: float) -> int:
-    """Decimals that show an uncertainty to its first digit: 0.04 -> 2, 0.3 -> 1, 12 -> 0."""
+    """Decimals that show an uncertainty to its first digit: 0.04 -> 2, 0.3 -> 1, 0.00098 -> 3, which is written 0.001.
+
+    From ten on two digits stand, so that little is lost to rounding: 12 -> 0, and 272 -> -1, which is written 270.
+    """
     if not math.isfinite(uncertainty) or uncertainty <= 0:
         return 3
-    return max(0, min(6, -math.floor(math.log10(uncertainty))))
+    power = int(f"{uncertainty:.0e}".partition("e")[2])
+    return min(6, -power) if power < 1 else 1 - power
 
 
 def written(value: float, digits: int = 3, *, signed: bool = False) -> str:
@@ -35,12 +39,18 @@ def number(value: float, uncertainty: float = math.nan, *, signed: bool = False)
     if not math.isfinite(value):
         return "unknown"
     if math.isfinite(uncertainty) and uncertainty > 0:
-        text = f"{value:+.{digits_for(uncertainty)}f}" if signed else f"{value:.{digits_for(uncertainty)}f}"
+        text = _to_decimals(value, digits_for(uncertainty), signed=signed)
     else:
         text = _three_digits(value, signed=signed)
     if float(text) == 0:
         text = text.lstrip("+-")
     return text.replace("-", "−")
+
+
+def _to_decimals(value: float, decimals: int, *, signed: bool) -> str:
+    """So many decimals; fewer than none are tens and hundreds."""
+    rounded, shown = round(value, decimals), max(0, decimals)
+    return f"{rounded:+.{shown}f}" if signed else f"{rounded:.{shown}f}"
 
 
 def _three_digits(value: float, *, signed: bool) -> str:

@@ -115,6 +115,55 @@ const Book = (() => {
     Plotly.downloadImage({ data: plot.data, layout }, { format, filename: name, width: 1400, height: plot.offsetHeight, scale: format === 'png' ? 2 : 1 });
   }
 
+  // ---- tables: every heading sorts, by the number a cell carries, or by what its text says -----------------
+  const MONTHS = ['Jan', 'Feb', 'Mar', 'Apr', 'May', 'Jun', 'Jul', 'Aug', 'Sep', 'Oct', 'Nov', 'Dec'];
+  const SECONDS = { d: 86400, h: 3600, min: 60, s: 1 };
+
+  // A cell as a number: a date as its instant, a span in seconds, a figure as it is; NaN for words.
+  function figureOf(text) {
+    const date = text.match(/^(\d{1,2}) ([A-Z][a-z]{2}) (\d{4})(?:, (\d\d):(\d\d))?/);
+    if (date) return Date.UTC(Number(date[3]), MONTHS.indexOf(date[2]), Number(date[1]), Number(date[4] ?? 0), Number(date[5] ?? 0));
+    const spans = [...text.matchAll(/([\d.]+) (d|h|min|s)(?![\w/])/g)];
+    if (spans.length && /^[\d.]/.test(text)) return spans.reduce((sum, [, count, unit]) => sum + Number(count) * SECONDS[unit], 0);
+    const found = text.match(/^(?:over |under )?([+-]?\d[\d.]*)(?!\w)/);
+    return found ? Number(found[1]) : NaN;
+  }
+
+  // What a column is sorted by: numbers where every cell that says something has one, else its words.
+  function sortKeys(rows, column) {
+    const cells = rows.map(row => row.cells[column]);
+    if (cells.every(cell => cell?.dataset.value !== undefined)) return cells.map(cell => Number(cell.dataset.value));
+    const texts = cells.map(cell => (cell?.textContent ?? '').trim().replace(/[\u202f\u2060]/g, '').replaceAll('\u00a0', ' ').replaceAll('−', '-'));
+    const silent = text => text === '' || text === '–';
+    const figures = texts.map(figureOf);
+    if (texts.every((text, n) => silent(text) || !Number.isNaN(figures[n])) && !texts.every(silent)) return figures.map(f => Number.isNaN(f) ? -Infinity : f);
+    return texts;
+  }
+
+  const compared = (a, b) => typeof a === 'number' ? a - b || 0 : a.localeCompare(b, 'en', { numeric: true });
+
+  function sortable(table) {
+    const body = table.tBodies[0], heads = [...table.tHead.rows[0].cells];
+    if (body.rows.length < 2) return;
+    const first = [...body.rows];
+    const sort = (head, column) => {
+      const keys = new Map(first.map((row, n) => [row, n])), by = sortKeys(first, column), was = head.getAttribute('aria-sort');
+      const down = was ? was === 'ascending' : typeof by[0] === 'number';
+      for (const other of heads) other.removeAttribute('aria-sort');
+      head.setAttribute('aria-sort', down ? 'descending' : 'ascending');
+      body.append(...[...first].sort((a, b) => compared(by[keys.get(a)], by[keys.get(b)]) * (down ? -1 : 1) || keys.get(a) - keys.get(b)));
+    };
+    heads.forEach((head, column) => {
+      const button = document.createElement('button');
+      button.type = 'button';
+      button.append(...head.childNodes);
+      head.append(button);
+      button.addEventListener('click', () => sort(head, column));
+    });
+    table.classList.toggle('long', body.rows.length >= 8);
+  }
+  for (const table of document.querySelectorAll('main table')) sortable(table);
+
   // Where the page is narrow, buttons of class fold show and hide what they name; the links within the page are one.
   const nav = document.querySelector('.head nav');
   if (nav) {
@@ -136,5 +185,5 @@ const Book = (() => {
 
   const onTheme = redraw => matchMedia('(prefers-color-scheme: dark)').addEventListener('change', redraw);
   for (const holder of document.querySelectorAll('[data-figure]')) lazy(holder);
-  return { query, unpack, paint, inks, figure, save, cell, onTheme, picture, drawing, plainText, thousands };
+  return { query, unpack, paint, inks, figure, save, cell, onTheme, picture, drawing, plainText, thousands, sortable };
 })();

@@ -9,17 +9,14 @@
   const count = document.querySelector('.count');
   const more = document.querySelector('.more button'), onPaper = document.querySelector('.left-out');
   const first = Number(list.dataset.first);
-  const DAY = 86400000, PORTION = 200, SEEN = 3, REST = 120, PAUSE = 400;
+  const DAY = 86400000, PORTION = 200, PAUSE = 300;
   let shownMost = first;
 
   // What is asked of a row, read from the page once: a key pressed must not wait for it.
-  const facts = rows.map((row, n) => ({ row, n, v: row.dataset.v, m: row.dataset.m, k: row.dataset.k, days: ` ${row.dataset.d} `, text: null }));
-  const textOf = f => f.text ?? (f.text = (f.row.querySelector('.aside').textContent + ' ' + f.row.querySelector('.body').textContent).toLowerCase());
-  let gathered = 0;
-  function gather() {
-    for (const end = Math.min(gathered + 100, facts.length); gathered < end; gathered++) textOf(facts[gathered]);
-    if (gathered < facts.length) setTimeout(gather, 20);
-  }
+  const facts = rows.map((row, n) => ({
+    row, n, v: row.dataset.v, m: row.dataset.m, k: row.dataset.k, days: ` ${row.dataset.d} `,
+    text: `${row.querySelector('.aside').textContent} ${row.querySelector('.body').textContent}`.toLowerCase(),
+  }));
 
   const iso = day => new Date(day * DAY).toISOString().slice(0, 10);
   const said = day => new Date(day * DAY).toLocaleDateString('en-GB', { day: 'numeric', month: 'short', year: 'numeric', timeZone: 'UTC' });
@@ -40,7 +37,7 @@
     && (!s.measurand || f.m === s.measurand)
     && (!s.known || f.k === s.known)
     && (s.day === null || f.days.includes(` ${s.day} `))
-    && s.words.every(word => textOf(f).includes(word));
+    && s.words.every(word => f.text.includes(word));
 
   const orders = {
     '': (a, b) => a.n - b.n,
@@ -48,7 +45,7 @@
     since: (a, b) => Number(b.row.dataset.s) - Number(a.row.dataset.s),
     measurand: (a, b) => a.m.localeCompare(b.m, 'en'),
   };
-  let order = '', sorted = facts, matching = [], shown = 0;
+  let order = '', sorted = facts;
 
   function sortRows(key) {
     if (key === order) return;
@@ -56,40 +53,20 @@
     sorted = [...facts].sort((a, b) => (orders[key] || orders[''])(a, b) || a.n - b.n);
   }
 
-  // Few rows stay in the page, so that the browser need not walk over thousands that are hidden.  What no longer
-  // fits is hidden at once; taking out is slow, so it waits for a pause and goes in portions.
-  const held = new Set(facts);
-  let sweeping = 0;
-  function place(visible) {
-    for (const f of held) if (f.row.hidden === visible.has(f)) f.row.hidden = !f.row.hidden;
-    let last = null;
-    for (const f of visible) { add(f, last); last = f; }
-    clearTimeout(sweeping);
-    if (held.size > visible.size + PORTION) sweeping = setTimeout(sweep, PAUSE);
+  // Only rows that are shown stand in the page: the browser walks over all that stand there at every change.
+  function place(wanted) {
+    const keep = new Set(wanted);
+    for (const row of [...list.children]) if (!keep.has(row)) row.remove();
+    let here = list.firstElementChild;
+    for (const row of wanted) row === here ? here = here.nextElementSibling : list.insertBefore(row, here);
   }
 
-  // Shows a row behind another one, and puts it there if it is not.
-  function add(f, last) {
-    f.row.hidden = false;
-    const there = held.has(f) && (!last || last.row.compareDocumentPosition(f.row) & Node.DOCUMENT_POSITION_FOLLOWING);
-    held.add(f);
-    if (!there) last ? last.row.after(f.row) : list.prepend(f.row);
-  }
-
-  function sweep() {
-    const out = [...held].filter(f => f.row.hidden).slice(0, 40);
-    for (const f of out) { f.row.remove(); held.delete(f); }
-    if (out.length) sweeping = setTimeout(sweep);
-  }
-
-  // The rows that fit, at most `most` of them at once; says whether more are to come.
-  function show(most = shownMost) {
+  // The rows that fit, so many of them that a person reads on without asking.
+  function show() {
     const s = state();
     sortRows(s.sort);
-    matching = sorted.filter(f => fits(f, s));
-    const visible = new Set(matching.slice(0, Math.min(most, shownMost)));
-    place(visible);
-    shown = visible.size;
+    const matching = sorted.filter(f => fits(f, s));
+    if (rows.length) place(matching.slice(0, shownMost).map(f => f.row));
     const filtered = s.words.length || s.verdicts.length || s.measurand || s.known || s.day !== null;
     count.textContent = !rows.length ? '' : !matching.length
       ? 'No point fits. Show all, or look for another word.'
@@ -101,35 +78,30 @@
     more.textContent = left > PORTION ? `Show ${PORTION} more of the other ${Book.thousands(left)}` : `Show the other ${left}`;
   }
 
-  // What a person sees comes in the frame of the key; the rows below it come when no key has followed, a few in a frame.
-  // Until then the list keeps its height, so that what stands below it is not drawn for a moment, and the address waits.
-  let turn = 0, resting = 0, address = null;
-  function inPortions(settled) {
-    const mine = ++turn;
+  // The frame of a key draws the first rows, the next one the others (class `quick` of the style sheet); the address
+  // follows when no key has.
+  let resting = 0, address = null;
+  function soon(settled) {
     address = settled;
+    list.classList.add('quick');
     list.setAttribute('aria-busy', 'true');
-    show(SEEN);
-    const next = () => {
-      if (mine !== turn) return;
-      address?.();
-      address = null;
-      for (const end = Math.min(shown + SEEN, shownMost, matching.length); shown < end; shown++) add(matching[shown], matching[shown - 1]);
-      if (shown < Math.min(shownMost, matching.length)) requestAnimationFrame(() => setTimeout(next));
-      else list.removeAttribute('aria-busy');
-    };
+    show();
     clearTimeout(resting);
-    requestAnimationFrame(() => setTimeout(() => {  // a pause begins when the answer is on the screen
-      if (mine === turn) resting = setTimeout(next, REST);
-    }));
+    resting = setTimeout(settle, PAUSE);
+    requestAnimationFrame(() => setTimeout(whole));
   }
 
-  // Paper takes what the list would hold once it has come to rest.
-  function settle() {
-    turn++;
-    clearTimeout(resting);
-    address = null;
+  function whole() {
+    list.classList.remove('quick');
     list.removeAttribute('aria-busy');
-    show();
+  }
+
+  // Paper takes what the list holds once it has come to rest.
+  function settle() {
+    clearTimeout(resting);
+    whole();
+    address?.();
+    address = null;
   }
 
   function remember() {
@@ -142,17 +114,28 @@
     if (s.sort) q.set('sort', s.sort);
     const hash = q.toString();
     shownMost = first;
-    inPortions(() => history.replaceState(null, '', hash ? '#' + hash : location.pathname + location.search));
+    soon(() => history.replaceState(null, '', hash ? '#' + hash : location.pathname + location.search));
+  }
+
+  // Rows above take their true height only when they come near: look again until the row stays where it was brought.
+  function bring(row, tries = 8) {
+    row.scrollIntoView({ behavior: 'instant' });
+    const top = row.getBoundingClientRect().top;
+    requestAnimationFrame(() => setTimeout(() => {
+      if (tries && Math.abs(row.getBoundingClientRect().top - top) > 1) bring(row, tries - 1);
+    }));
   }
 
   function recall() {
-    settle();
+    clearTimeout(resting);
+    address = null;
+    whole();
     const id = location.hash.slice(1), named = !id.includes('=') && decodeURIComponent(id);
     const row = named && rows.find(r => r.id === named);
     if (row) {
       shownMost = Math.max(first, rows.indexOf(row) + 1);
       show();
-      row.scrollIntoView();
+      bring(row);
       return;
     }
     if (named && document.getElementById(named)) { show(); return; }
@@ -183,10 +166,7 @@
   });
   more.addEventListener('click', () => { shownMost += PORTION; show(); });
   addEventListener('hashchange', recall);
-  addEventListener('beforeprint', () => {
-    address?.();
-    if (list.hasAttribute('aria-busy')) settle();
-  });
+  addEventListener('beforeprint', settle);
   for (const target of document.querySelectorAll('[data-day]')) {
     target.addEventListener('click', () => { location.hash = 'day=' + target.dataset.day; });
   }
@@ -230,5 +210,4 @@
   });
 
   recall();
-  setTimeout(gather, 200);
 })();

@@ -41,14 +41,6 @@
     for (const b of which) b.addEventListener('click', () => { asked = b.dataset.which; show(); });
     form.addEventListener('input', show);
     form.addEventListener('submit', e => e.preventDefault());
-    for (const b of table.tHead.querySelectorAll('[data-key]')) b.addEventListener('click', () => {
-      const head = b.closest('th'), up = head.getAttribute('aria-sort') === 'descending';
-      for (const th of table.tHead.querySelectorAll('th')) th.removeAttribute('aria-sort');
-      head.setAttribute('aria-sort', up ? 'ascending' : 'descending');
-      const rank = new Map(rows.map((row, n) => [row, n]));
-      const sorted = [...rows].sort((a, b2) => (Number(a.dataset[b.dataset.key]) - Number(b2.dataset[b.dataset.key])) * (up ? 1 : -1) || rank.get(a) - rank.get(b2));
-      body.append(...sorted);
-    });
     body.addEventListener('click', e => {
       if (e.target.closest('a') || String(getSelection())) return;
       const row = e.target.closest('tr');
@@ -78,6 +70,8 @@
   const stateStart = Book.unpack(facts.states.start);
   const plot = document.getElementById('plot'), wrap = document.querySelector('.plot-wrap');
   const note = document.querySelector('.note'), cursor = document.querySelector('.cursor');
+  // The words under the pointer stay in sight while the record fills the window; before that they would cover it.
+  new IntersectionObserver(seen => note.classList.toggle('near', seen[0].isIntersecting), { rootMargin: '0px 0px -50% 0px' }).observe(wrap);
   const shown = document.querySelector('.shown'), drawnWords = document.querySelector('.drawn-words');
   const full = spec.layout.xaxis.range.map(parsed);
   const panels = spec.data.filter(t => ['value', 'temperature', 'noise'].includes(t.meta));
@@ -312,9 +306,14 @@
       const body = t.createTBody();
       for (let i = from; i < Math.min(to, from + most); i++) {
         const row = body.insertRow();
-        row.insertCell().textContent = said(trace.x[i], true);
-        row.insertCell().textContent = Number.isFinite(trace.y[i]) ? String(trace.y[i]) : 'missing';
+        const there = Number.isFinite(trace.y[i]);
+        for (const [text, value] of [[said(trace.x[i], true), trace.x[i]], [there ? String(trace.y[i]) : 'missing', there ? trace.y[i] : -Infinity]]) {
+          const cell = row.insertCell();
+          cell.textContent = text;
+          cell.dataset.value = value;
+        }
       }
+      Book.sortable(t);
       parts.push(t);
     }
     holder.replaceChildren(...parts);

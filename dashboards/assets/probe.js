@@ -1,19 +1,7 @@
-// Pages of probes: sort the tables, find a probe, draw its life and single exposures.  No request is ever made.
+// Pages of probes: find a probe, draw its life and single exposures.  No request is ever made.
 'use strict';
 (() => {
   const narrow = () => innerWidth < 640;
-
-  // ---- tables: a heading sorts by the number its cells carry -----------------------------------------
-  for (const table of document.querySelectorAll('table.sortable')) {
-    const body = table.tBodies[0];
-    for (const button of table.tHead.querySelectorAll('[data-sort]')) button.addEventListener('click', () => {
-      const head = button.closest('th'), down = head.getAttribute('aria-sort') !== 'descending';
-      for (const th of table.tHead.querySelectorAll('th')) th.removeAttribute('aria-sort');
-      head.setAttribute('aria-sort', down ? 'descending' : 'ascending');
-      const of = row => Number(row.cells[Number(button.dataset.sort)].dataset.value);
-      body.append(...[...body.rows].sort((a, b) => (of(b) - of(a)) * (down ? 1 : -1)));
-    });
-  }
 
   // ---- list of all probes -----------------------------------------------------------------------------
   const form = document.querySelector('#probes .finder');
@@ -73,7 +61,7 @@
       const value = trace.y[i];
       if (trace.x[i] === null || value === null || Number.isNaN(value) || trace.line?.width === 14) continue;
       const said = trace.name === 'calibration' ? trace.text[i] : String(Number(Number(value).toPrecision(6)));
-      rows.push([when(trace.x[i]), trace.name + (trace.yaxis > 'y3' ? ', ' + spec.layout.annotations[Number(trace.yaxis.slice(1)) - 1].text.split(';')[0] : ''), said]);
+      rows.push([when(trace.x[i]), trace.name + (/^as (found|left)$/.test(trace.name) ? ', ' + spec.layout.annotations[Number(trace.yaxis.slice(1)) - 1].text.split(';')[0] : ''), said]);
     }
   }
   const header = ['time', 'what', 'value'];
@@ -90,6 +78,7 @@
     const body = table.createTBody();
     for (const cells of rows.slice(0, most)) body.append(row(cells, 'td'));
     table.createCaption().textContent = rows.length > most ? `The first ${most} of ${rows.length} rows; all are in the CSV.` : `${rows.length} rows.`;
+    Book.sortable(table);
     room.append(table);
   });
 

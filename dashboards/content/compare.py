@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from dashboards.content.about import About
-from dashboards.content.scale import error_at
 from dashboards.wording import Reader
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
-from excursions.records import Doubt, FloatArray, LabSample
+from excursions.records import FloatArray, LabSample
+from excursions.report.corrected import error_then
 from excursions.report.result import PointFindings
 
 MOST_SAMPLES = 12
@@ -69,7 +69,7 @@ def _sample_row(sample: LabSample, about: About, reader: Reader) -> SampleRow:
     fine = tolerance / 10
     apart = level - sample.value
     known = math.isfinite(apart)
-    error = _error(about.doubts, sample.time)
+    error = error_then(about.doubts, sample.time)
     return SampleRow(
         when=reader.moment(sample.time),
         sample=reader.amount(sample.value, unit, fine),
@@ -95,14 +95,6 @@ def level_at(findings: PointFindings, instant: int) -> float:
     return (
         float(findings.levels.value[good][index]) if abs(int(middle[index]) - instant) <= NEAR else math.nan
     )
-
-
-def _error(doubts: tuple[Doubt, ...], instant: int) -> float:
-    inside = [doubt for doubt in doubts if doubt.start <= instant <= doubt.end and doubt.knots]
-    if not inside:
-        return math.nan
-    error, _ = error_at(inside[-1], np.array([instant], np.int64))
-    return float(error[0])
 
 
 def peer_rows(about: About, reader: Reader) -> tuple[PeerRow, ...]:

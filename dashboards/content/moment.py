@@ -23,6 +23,7 @@ class MomentContent:
     since: str
     since_time: str
     wrong: str
+    why: str
     knowledge: str
     basis: str
     causes: tuple[tuple[str, str, str], ...]
@@ -48,6 +49,7 @@ def moment_content(answer: Explanation, about: About, reader: Reader) -> MomentC
         since=since,
         since_time=since_time,
         wrong=reader.text(answer.wrong),
+        why="; ".join(f"{percent(c.probability)} {reader.text(c.words)}" for c in answer.causes[:2]),
         knowledge=reader.text(answer.knowledge),
         basis=capital(reader.text(answer.basis)),
         causes=tuple(

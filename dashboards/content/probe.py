@@ -19,6 +19,7 @@ from excursions.report.life import (
     replacement,
 )
 from excursions.report.lives import FIXED_EDGES_DEGC, ORIGINS, ProbeLife
+from excursions.report.result import Verdict
 
 MOST_ROUTINE = 30  # sterilisations within the rating on one page, hottest first
 DOSE_WORDS = (
@@ -107,6 +108,8 @@ class ProbeContent:
     where: str
     sentence: str
     worst: str
+    advice: str
+    caution: str
     replacement: str
     due: str
     verdict: str
@@ -139,11 +142,15 @@ class ProbeLine:
     worn: int
 
 
-def probe_content(life: ProbeLife, reader: Reader, pages: Mapping[str, str]) -> ProbeContent:
-    """Turn a life into what its page says; `pages` is point -> file stem."""
+def probe_content(
+    life: ProbeLife, reader: Reader, pages: Mapping[str, str], verdicts: Mapping[str, Verdict]
+) -> ProbeContent:
+    """Turn a life into what its page says; `pages` is point -> file stem, `verdicts` the answers by point."""
     rows = tuple(_exposure(e, reader, pages) for e in sorted(life.exposures, key=_order))
     over, routine = [r for r in rows if r.serious], [r for r in rows if not r.serious]
     last = max(life.stays, key=lambda s: s.end, default=None)
+    now = verdicts.get(last.point) if last and last.open_end else None
+    trouble = now if now and now.verdict != "trust" else None  # what is to be done where it sits now
     return ProbeContent(
         name=life.name if life.probe else "Probe without a name",
         label=life.label,
@@ -154,6 +161,8 @@ def probe_content(life: ProbeLife, reader: Reader, pages: Mapping[str, str]) -> 
         else "at no point",
         sentence=reader.text(life_sentence(life, reader.tz)),
         worst=over[0].sentence if over else "",
+        advice=reader.text(trouble.advice) if trouble else "",
+        caution=reader.text(trouble.caution) if trouble else "",
         replacement=reader.text(replacement(life, reader.tz)),
         due=_due(life, reader),
         verdict=_verdict(life),
@@ -355,7 +364,9 @@ def _parameters(life: ProbeLife, reader: Reader) -> tuple[ParameterRow, ...]:
                     point=p.point or "bench",
                     phase=p.phase,
                     value=Cell(text=reader.amount(p.value, track.unit, p.uncertainty), sort=p.value),
-                    uncertainty=f"± {number(p.uncertainty)}" if math.isfinite(p.uncertainty) else "not known",
+                    uncertainty=f"± {number(p.uncertainty, p.uncertainty)}"
+                    if math.isfinite(p.uncertainty)
+                    else "not known",
                     limits=words,
                     outside=outside,
                 )

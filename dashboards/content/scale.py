@@ -14,9 +14,10 @@ from collections.abc import Sequence
 import numpy as np
 
 from dashboards.content.overview import in_trouble
-from excursions.clock import NS_PER_DAY, NS_PER_HOUR, TimeArray
+from excursions.clock import NS_PER_DAY
 from excursions.kinds import KINDS
-from excursions.records import BoolArray, Doubt, FloatArray
+from excursions.records import Doubt, FloatArray
+from excursions.report.corrected import corrected_level, hours_in
 from excursions.report.result import PointFindings
 
 USUAL = (0.05, 0.95)  # quantiles of the hourly levels that count as usual
@@ -55,11 +56,7 @@ def usual_scale(
     for doubt in doubts:
         inside = hours_in(doubt, levels.time)
         kept.append(usual(levels.value[inside]))
-        if doubt.knots:
-            error, _ = error_at(doubt, levels.time[inside])
-            kept.append(
-                usual(levels.value[inside] - error)
-            )  # a wide band may run off the scale, no reading may
+        kept.append(usual(corrected_level(findings, doubt).value))  # a wide band may run off, no reading may
     for event in findings.events:
         if not in_trouble(event) or event.kind not in KINDS or KINDS[event.kind].signal != "value":
             continue
@@ -88,20 +85,3 @@ def usual(values: FloatArray) -> tuple[float, float]:
 def _ends(values: FloatArray) -> tuple[float, float]:
     finite = values[np.isfinite(values)]
     return (float(finite.min()), float(finite.max())) if finite.size else (1.0, 0.0)
-
-
-def hours_in(doubt: Doubt, time: TimeArray) -> BoolArray:
-    """Hours of a level that lie wholly in a doubtful stretch: one that the calibration cuts holds right readings too."""
-    return np.asarray((time >= doubt.start) & (time + NS_PER_HOUR <= doubt.end))
-
-
-def error_at(doubt: Doubt, time: np.ndarray) -> tuple[FloatArray, FloatArray]:
-    """Error and half width of its band at each instant, linear between the knots."""
-    knots = np.array([knot[0] for knot in doubt.knots], dtype=np.float64)
-    error = np.interp(time.astype(np.float64), knots, [knot[1] for knot in doubt.knots])
-    band = (
-        np.interp(time.astype(np.float64), knots[: len(doubt.band)], doubt.band)
-        if doubt.band
-        else np.zeros(time.size)
-    )
-    return error, band

@@ -13,10 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 from markupsafe import Markup, escape
 
-from dashboards.content.scale import error_at, hours_in, usual_scale
+from dashboards.content.scale import usual_scale
 from dashboards.wording import Reader, capital
-from excursions.clock import NS_PER_DAY, TimeArray
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR, TimeArray
 from excursions.records import Doubt, FloatArray, LabSample
+from excursions.report.corrected import CorrectedLevel, corrected_level
 from excursions.report.result import PointFindings, Trace
 from excursions.report.thin import thin
 
@@ -95,7 +96,7 @@ def sparkline(
     """The last weeks of a point: hourly level, doubtful stretch shaded, a tick where the trouble began."""
     time, value, unit = _spark_series(findings)
     inside = (time >= window[0]) & (time <= window[1])
-    time, value = with_gaps(time[inside], value[inside], 6 * 3_600 * 10**9)
+    time, value = with_gaps(time[inside], value[inside], 6 * NS_PER_HOUR)
     if not np.isfinite(value).any():
         return Markup('<p class="nothing">No reading in these weeks.</p>')
     low, high = ends_of(np.array(_spark_span(findings, doubts, value)), margin=0.08)
@@ -250,9 +251,9 @@ def _panel(
     value = reader.level(trace.value, trace.unit)
     whole = findings.end - findings.start > CLOSE
     scale = usual_scale(findings, doubts) if trace.name == "value" and whole else None
-    levels = [_corrected_level(findings, doubt) for doubt in doubts]
+    levels = [corrected_level(findings, doubt) for doubt in doubts]
     rings = [(s.time, s.value) for s in samples if findings.start <= s.time <= findings.end]
-    seen = np.concatenate([value, *(level for _, level in levels), [value for _, value in rings]])
+    seen = np.concatenate([value, *(level.value for level in levels), [value for _, value in rings]])
     box = _box(ends_of(np.array(scale) if scale else seen), findings, top, height)
     title = "Temperature" if trace.name == "temperature" else findings.point.quantity.label
     shades = "".join(_sheet_shade(doubt, box) for doubt in doubts)
@@ -263,23 +264,14 @@ def _panel(
     return (
         f'{shades}{lines}<text x="0" y="{top - 6:.0f}">{escape(panel_title(title, reader.unit(trace.unit)))}</text>'
         f'<path class="{"heat" if trace.name == "temperature" else "reading"}" d="{curve(trace.time, value, box, budget=1_400, whole=False)}"/>'
-        f"{''.join(_corrected_path(*level, box) for level in levels)}{_rings(rings, box)}"
+        f"{''.join(_corrected_path(level, box) for level in levels)}{_rings(rings, box)}"
     )
 
 
-def _corrected_level(findings: PointFindings, doubt: Doubt) -> tuple[TimeArray, FloatArray]:
-    """Hours of a doubtful stretch that are drawn, and the corrected level in them; none where no error is known."""
-    levels = findings.levels
-    kept = hours_in(doubt, levels.time) & (levels.time >= findings.start) & (levels.time <= findings.end)
-    if not doubt.knots:
-        kept &= False
-    time = levels.time[kept]
-    return time, levels.value[kept] - (error_at(doubt, time)[0] if time.size else 0.0)
-
-
-def _corrected_path(time: TimeArray, value: FloatArray, box: Box) -> str:
-    if not np.isfinite(value).any():
+def _corrected_path(level: CorrectedLevel, box: Box) -> str:
+    if not level.time.size:
         return ""
+    time, value = with_gaps(level.time, level.value, 6 * NS_PER_HOUR)
     return f'<path class="corrected" d="{curve(time, value, box, budget=300, whole=False)}"/>'
 
 

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from dashboards.content.scale import error_at, hours_in
 from dashboards.figures.drawing import with_gaps
 from dashboards.figures.spec import Spec, label, stamp
 from dashboards.look import family
@@ -14,6 +13,7 @@ from dashboards.wording import Reader
 from excursions.clock import NS_PER_HOUR, TimeArray
 from excursions.plant import Plant
 from excursions.records import Calibration, Doubt, FloatArray, LabSample
+from excursions.report.corrected import corrected_level
 from excursions.report.result import PointFindings
 
 MOST_SHADES = 60  # event spans shaded across the curves; the lanes hold all of them
@@ -26,30 +26,31 @@ def note(text: str, *, ink: str, size: int = 12, **where: object) -> Spec:
 
 
 def corrections(findings: PointFindings, doubts: Sequence[Doubt], key: str, reader: Reader) -> list[Spec]:
-    """Corrected hourly level and its band inside every doubt window."""
+    """Corrected hourly level and its band inside every doubt window, broken where hours are missing."""
     data: list[Spec] = []
-    levels = findings.levels
     for doubt in doubts:
-        inside = hours_in(doubt, levels.time) & np.isfinite(levels.value)
-        if not doubt.knots or not inside.any():
-            continue
-        stride = -(-int(inside.sum()) // MOST_CORRECTED)
-        time = levels.time[inside][::stride]
-        value = levels.value[inside][::stride]
-        error, band = error_at(doubt, time)
-        if not np.isfinite(error).all():
-            continue
-        wall, best = reader.wall(time), np.round(value - error, 6)
-        common: Spec = {"type": "scatter", "mode": "lines", "yaxis": key, "x": wall}
-        data += [
-            {**common, "y": np.round(best - band, 6), "name": "corrected, low", "meta": "band", "line": {"width": 0}, "hoverinfo": "skip"},
-            {**common, "y": np.round(best + band, 6), "name": "corrected, high", "meta": "band", "line": {"width": 0},
-             "fill": "tonexty", "fillcolor": "@band", "hoverinfo": "skip"},
-            {**common, "y": best, "name": "corrected reading, hourly", "meta": "corrected",
-             "line": {"color": "@pencil", "width": 1.6, "dash": "4px,3px"},
-             "hovertemplate": f"corrected %{{y:.4g}} {label(reader.unit(findings.unit))}<extra></extra>"},
-        ]  # fmt: skip
+        level = corrected_level(findings, doubt)
+        stride = max(1, -(-level.time.size // MOST_CORRECTED))
+        time, value, band = level.time[::stride], level.value[::stride], level.band[::stride]
+        pauses = np.flatnonzero(np.diff(time) > max(LONGEST_PAUSE, stride * NS_PER_HOUR)) + 1
+        for part in np.split(np.arange(time.size), pauses):
+            if part.size:
+                data += _corrected(reader.wall(time[part]), value[part], band[part], key, findings, reader)
     return data
+
+
+def _corrected(
+    wall: np.ndarray, level: FloatArray, band: FloatArray, key: str, findings: PointFindings, reader: Reader
+) -> list[Spec]:
+    common: Spec = {"type": "scatter", "mode": "lines", "yaxis": key, "x": wall}
+    return [
+        {**common, "y": np.round(level - band, 6), "name": "corrected, low", "meta": "band", "line": {"width": 0}, "hoverinfo": "skip"},
+        {**common, "y": np.round(level + band, 6), "name": "corrected, high", "meta": "band", "line": {"width": 0},
+         "fill": "tonexty", "fillcolor": "@band", "hoverinfo": "skip"},
+        {**common, "y": np.round(level, 6), "name": "corrected reading, hourly", "meta": "corrected",
+         "line": {"color": "@pencil", "width": 1.6, "dash": "4px,3px"},
+         "hovertemplate": f"corrected %{{y:.4g}} {label(reader.unit(findings.unit))}<extra></extra>"},
+    ]  # fmt: skip
 
 
 def sample_rings(

@@ -28,9 +28,10 @@ CREPT = HALVES[3]  # what left the tolerance by and by is not seen in a day
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Began:
-    """The drawing, the span it covers [ns], and whether the temperature is on it."""
+    """The drawing, its span in words and in wall-clock ms, and whether the temperature is on it."""
 
     picture: Markup
+    span: tuple[str, str]
     ends: tuple[int, int]
     with_heat: bool
 
@@ -71,7 +72,13 @@ def moment_drawing(
         f'<path class="began" d="M{at:.1f} 6V{HEIGHT - BOTTOM}"/>'
         f'<path class="heat faint" d="{heat}"/><path class="reading" d="{line}"/>{_dates(start, end, when, at, reader)}</svg>'
     )
-    return Began(picture=Markup(drawing), ends=(start, end), with_heat=bool(heat))
+    wall = reader.wall_ms(np.array([start, end], np.int64)).tolist()
+    return Began(
+        picture=Markup(drawing),
+        span=(reader.short(start), reader.short(end)),
+        ends=(wall[0], wall[1]),
+        with_heat=bool(heat),
+    )
 
 
 def _on_scale(value: FloatArray, scale: tuple[float, float] | None) -> FloatArray:

@@ -21,6 +21,7 @@ from excursions.report.stretch import between, daily_dose
 from excursions.report.tracks import Track
 
 MOST_TRACKS = 3
+BAND = 1.645  # standard uncertainties either way that hold nine times in ten
 LANE, PANEL, GAP = 34, 118, 34  # pixels
 Found = Mapping[str, PointFindings]
 
@@ -32,6 +33,16 @@ class Days:
     time: TimeArray
     peak: FloatArray
     dose: FloatArray
+
+    @property
+    def warm(self) -> bool:
+        """Whether any temperature was recorded."""
+        return bool(np.isfinite(self.peak).any())
+
+    @property
+    def aged(self) -> bool:
+        """Whether there is a dose to draw."""
+        return bool((self.dose > 0).any())
 
 
 def days_of(life: ProbeLife, found: Found) -> Days:
@@ -50,37 +61,49 @@ def days_of(life: ProbeLife, found: Found) -> Days:
     )
 
 
+def unseen(life: ProbeLife, days: Days) -> str:
+    """Why a panel is left out, in a sentence; empty where nothing is."""
+    if not days.warm:
+        return "No temperature of it was recorded, so that neither heat nor ageing dose can be drawn."
+    if days.aged:
+        return ""
+    if not math.isfinite(life.dose_h):
+        return "Its ageing dose is not known, so that none is drawn."
+    return "No ageing dose is drawn, because no temperature was recorded above its continuous rating."
+
+
 def life_spec(life: ProbeLife, found: Found, reader: Reader, ends: tuple[int, int]) -> Spec:
-    """The whole life as a figure description; `ends` are those of the record [ns]."""
-    points, tracks = life.points, life.tracks[:MOST_TRACKS]
-    heights = [max(LANE * len(points), LANE), PANEL, PANEL, *([PANEL] * len(tracks))]
+    """The whole life as a figure description; `ends` are those of the record [ns].
+
+    Panels from the top: stays, heat where a temperature was recorded, dose where there is one, calibration parameters.
+    """
+    points, tracks, days = life.points, life.tracks[:MOST_TRACKS], days_of(life, found)
+    titles = ["Where it sat; violet: calibrations"]
+    titles += [_heat_title(life, reader)] * days.warm + ["Ageing dose so far"] * days.aged
+    titles += [_track_title(t) for t in tracks]
+    heights = [max(LANE * len(points), LANE), *([PANEL] * (len(titles) - 1))]
     total = sum(heights) + GAP * (len(heights) - 1)
     layout: Spec = base_layout(total + 90)
     layout["margin"] = {"l": 96, "r": 14, "t": 34, "b": 44}
     layout["hovermode"] = "closest"
     layout |= {"shapes": [], "annotations": []}
-    tops = _domains(heights, total)
     left, right = (stamp(t) for t in reader.wall(np.array(ends, np.int64)))
     layout["xaxis"] = date_axis(
         range=[left, right], anchor=f"y{len(heights)}" if len(heights) > 1 else "y", side="bottom"
     )
-    data: list[Spec] = []
-    titles = [
-        "Where it sat; violet: calibrations",
-        _heat_title(life, reader),
-        "Ageing dose so far",
-    ]
-    titles += [_track_title(t) for t in tracks]
-    for n, (low, high) in enumerate(tops):
+    for n, (low, high) in enumerate(_domains(heights, total)):
         layout[_key(n)] = axis(domain=[low, high], anchor="x")
         layout["annotations"].append(
             {"text": label(titles[n], limit=120), "showarrow": False, "xref": "paper", "yref": "paper", "x": 0, "y": high,
              "xanchor": "left", "yanchor": "bottom", "font": {"size": 13, "color": "@ink"}}
         )  # fmt: skip
-    data += _lanes(life, layout, reader)
-    data += _heat(life, days_of(life, found), layout, reader, (left, right))
+    data = _lanes(life, layout, reader)
+    if days.warm:
+        data += _heat(life, days, layout, reader, (left, right))
+    if days.aged:
+        data.append(_dose(days, 1 + days.warm, layout, reader))
     for n, track in enumerate(tracks):
-        data += _track(track, n + 3, layout, reader, (left, right))
+        data += _track(track, 1 + days.warm + days.aged + n, layout, reader, (left, right))
     return {"data": data, "layout": layout}
 
 
@@ -130,10 +153,9 @@ def _lanes(life: ProbeLife, layout: Spec, reader: Reader) -> list[Spec]:
 
 
 def _heat(life: ProbeLife, days: Days, layout: Spec, reader: Reader, ends: tuple[str, str]) -> list[Spec]:
-    """Daily peaks against the ratings of the last stay, exposures with what the sampling could hide, and the dose."""
+    """Daily peaks against the ratings of the last stay, and exposures with what the sampling could hide."""
     unit = label(reader.unit("degC"))
     layout["yaxis2"] |= {"ticksuffix": f" {unit}"}
-    layout["yaxis3"] |= {"ticksuffix": " h", "rangemode": "tozero"}
     for level in _ratings(life):
         at = float(reader.level(np.array([level]), "degC")[0])
         _limit_line(layout, 1, at, ends, "", "@heat")
@@ -153,10 +175,17 @@ def _heat(life: ProbeLife, days: Days, layout: Spec, reader: Reader, ends: tuple
          "marker": {"color": "@heat", "size": [11 if e.kind != "sterilisation" else 5 for e in rows],
                     "symbol": ["diamond" if e.kind != "sterilisation" else "circle" for e in rows]},
          "text": [label(reader.text(e.sentence), limit=200) for e in rows], "hovertemplate": "%{text}<extra></extra>"},
-        {"type": "scatter", "mode": "lines", "x": wall, "y": days.dose, "yaxis": "y3", "name": "dose so far",
-         "line": {"color": "@pencil", "width": 1.8, "shape": "hv"},
-         "hovertemplate": "%{x|%-d %b %Y}: %{y:.3~g} h at the rating<extra></extra>"},
     ]  # fmt: skip
+
+
+def _dose(days: Days, n: int, layout: Spec, reader: Reader) -> Spec:
+    """The dose so far, a step a day."""
+    layout[_key(n)] |= {"ticksuffix": " h", "rangemode": "tozero"}
+    return {
+        "type": "scatter", "mode": "lines", "x": reader.wall(days.time), "y": days.dose, "yaxis": _axis(n), "name": "dose so far",
+        "line": {"color": "@pencil", "width": 1.8, "shape": "hv"},
+        "hovertemplate": "%{x|%-d %b %Y}: %{y:.3~g} h at the rating<extra></extra>",
+    }  # fmt: skip
 
 
 def _ratings(life: ProbeLife) -> tuple[float, ...]:
@@ -182,7 +211,7 @@ def _track_title(track: Track) -> str:
 def _track(track: Track, n: int, layout: Spec, reader: Reader, ends: tuple[str, str]) -> list[Spec]:
     """As found and as left with 90 % bands, and the limits of acceptance."""
     unit = label(reader.unit(track.unit))
-    seen = [p.value for p in track.points]
+    seen = [p.value + side * np.nan_to_num(BAND * p.uncertainty) for p in track.points for side in (-1, 1)]
     if track.limits:
         for limit in (track.limits.low, track.limits.high):
             if math.isfinite(limit):
@@ -200,7 +229,7 @@ def _track(track: Track, n: int, layout: Spec, reader: Reader, ends: tuple[str, 
                 {"type": "scatter", "mode": "lines+markers" if phase == "as left" else "markers", "yaxis": _axis(n), "name": phase,
                  "x": [stamp(t) for t in reader.wall(np.array([p.time for p in rows], np.int64))],
                  "y": [p.value for p in rows],
-                 "error_y": {"type": "data", "array": [1.645 * p.uncertainty for p in rows], "color": "@pencil", "thickness": 1, "width": 3},
+                 "error_y": {"type": "data", "array": [BAND * p.uncertainty for p in rows], "color": "@pencil", "thickness": 1, "width": 3},
                  "line": {"color": "@mark", "width": 1.2, "dash": "dot"}, "marker": {"color": "@mark", "size": 9, "symbol": symbol},
                  "hovertemplate": f"{phase}, %{{x|%-d %b %Y}}: %{{y:.4~g}} {unit}<extra></extra>"}
             )  # fmt: skip

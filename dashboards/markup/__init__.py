@@ -8,15 +8,20 @@ from pathlib import Path
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
-from dashboards.markup.text import json_in_html, plain, unbroken
+from dashboards.markup.text import json_in_html, names_held, plain, unbroken
 
-__all__ = ["environment", "json_in_html", "plain", "unbroken"]
+__all__ = ["json_in_html", "plain", "rendered", "unbroken"]
 
 TEMPLATES = Path(__file__).parent / "templates"
 
 
+def rendered(template: str, **facts: object) -> str:
+    """A page from its template, with names held together."""
+    return names_held(_environment().get_template(template).render(**facts))
+
+
 @cache
-def environment() -> Environment:
+def _environment() -> Environment:
     """Templates with escaping on and unknown names refused."""
     made = Environment(
         loader=FileSystemLoader(TEMPLATES),

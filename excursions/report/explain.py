@@ -187,9 +187,14 @@ def _not_measuring(case: Case) -> _Answer | None:
 
 
 def _failed(event: Event, case: Case) -> _Answer:
+    text = f"{event_sentence(event, case.tz)} ({whose(event)})."
+    doubt = leading_doubt(case)
+    if doubt is not None and _material(doubt, case) and (doubt.start < event.start or doubt.end > event.end):
+        end = "on" if doubt.open_end else f"to {day(doubt.end, case.tz)}"
+        text += f" Readings around it are to be doubted too, from {doubted_from(doubt, case.tz)} {end}."
     return _Answer(
         verdict="do not use" if event.origin == "probe" else "cannot tell",
-        sentence=f"{event_sentence(event, case.tz)} ({whose(event)}).",
+        sentence=text,
         since=event.start,
         until=None if event.open_end else event.end,
         wrong=BEYOND,

@@ -121,11 +121,17 @@ def actions_for(
     if settled is None:
         actions += _work(event, case.findings.point.measurand)
     else:
-        words = f"The probe itself needs nothing for this: put right on {day(settled, case.tz)}."
-        actions.append(Action(verb="nothing", words=words))
+        actions.append(Action(verb="nothing", words=_settled(case, event, settled)))
     if verdict == "cannot tell" or _coarse(case):
         actions += _ask(case)
     return (*actions, *replaced)
+
+
+def _settled(case: Case, event: Event | None, settled: int) -> str:
+    """How it was put right: what follows nothing comes back by itself, and the calibration after it bears out the rest."""
+    if event is not None and event.kind in having("unusable") and not event.open_end:
+        return f"The probe itself needs nothing for this: it was over on {day(event.end, case.tz)}, and the probe was calibrated on {day(settled, case.tz)}."
+    return f"The probe itself needs nothing for this: put right on {day(settled, case.tz)}."
 
 
 def _calibrated_since(case: Case, event: Event | None) -> int | None:

@@ -10,11 +10,25 @@ from html import escape
 from typing import Any
 
 from excursions.records import SEVERITY_RANK
+from excursions.report.result import Verdict
 from excursions.site.changes import HEADINGS, Change
 
 MOST_SHOWN = 25  # of one heading; the rest is counted and stands in the ledger
 _DISCLAIMER = (
     "This tool releases no batch and protects no plant; local procedures and authorised people decide."
+)
+
+# The ledger paper of the pages, as far as a page without a style sheet beside it needs it.
+_STYLE = (
+    ":root{--paper:#f2f5ec;--ink:#18221d;--quiet:#4e5b54;--rule:#c3cfc2;--link:#1c4e94}"
+    "@media(prefers-color-scheme:dark){:root{--paper:#101612;--ink:#e6ece2;--quiet:#a5b3a9;--rule:#3a493f;--link:#8fbcf5}}"
+    "body{font:17px/1.5 'Segoe UI','Noto Sans','Liberation Sans',Arial,sans-serif;margin:1.5rem auto;max-width:60rem;padding:0 1rem;"
+    "background:var(--paper);color:var(--ink);overflow-wrap:anywhere}a{color:var(--link)}"
+    "h1,h2,dd{font-family:Charter,'Liberation Serif',Georgia,serif}h1{line-height:1.2}"
+    "h2{font-size:1.3rem;border-top:3px double var(--rule);padding-top:.6rem;margin:1.6rem 0 .4rem}"
+    "table{border-collapse:collapse;width:100%}td,th{border-top:1px solid var(--rule);padding:.4rem .8rem .4rem 0;text-align:left;"
+    "vertical-align:top}th{color:var(--quiet)}th,code{white-space:nowrap}td:first-child{min-width:5rem}td:nth-child(2){white-space:nowrap}dd{margin:0 0 .6rem}"
+    "@media(max-width:40rem){thead{display:none}td{display:block;border:0;padding:0}tr{display:block;border-top:1px solid var(--rule);padding:.5rem 0}}"
 )
 
 _CONTROL = re.compile(r"[\x00-\x09\x0b-\x1f\x7f-\x9f]")  # what could steer a terminal
@@ -28,8 +42,13 @@ def digest_facts(
     finished: str,
     plant: str,
     state: Mapping[str, int],
+    zone: str = "",
+    verdicts: Sequence[Verdict] = (),
 ) -> dict[str, Any]:
-    """What the digest tells, or an empty mapping when there is nothing to tell."""
+    """What the digest tells, or an empty mapping when there is nothing to tell.
+
+    `state` counts points by verdict; of `verdicts`, worst first, those of points with news are told as they are now.
+    """
     told = [change for change in changes if change.told]
     if not told and not remarks:
         return {}
@@ -38,18 +57,31 @@ def digest_facts(
             _fact(change)
             for change in sorted(
                 (change for change in told if change.what == heading),
-                key=lambda c: (-SEVERITY_RANK[c.severity], c.point, c.event),
+                key=lambda c: (-SEVERITY_RANK[c.severity], c.point),  # of one point as it happened
             )
         ]
         for heading in HEADINGS
     }
+    named = {change.point for change in told}
     return {
         "night": night,
         "finished": finished,
+        "zone": zone,
         "plant": plant,
+        "now": [_answer(v) for v in verdicts if v.point in named and v.verdict != "trust"],
         "news": {heading: rows for heading, rows in news.items() if rows},
         "remarks": list(remarks),
         "points": dict(state),
+    }
+
+
+def _answer(verdict: Verdict) -> dict[str, str]:
+    return {
+        "point": verdict.point,
+        "verdict": verdict.verdict,
+        "sentence": verdict.sentence,
+        "advice": verdict.advice,
+        "caution": verdict.caution,
     }
 
 
@@ -78,21 +110,40 @@ def subject(facts: Mapping[str, Any]) -> str:
 
 def as_text(facts: Mapping[str, Any]) -> str:
     """For a terminal or a mail."""
-    lines = [f"{facts['plant'] or 'Probes'}, night {facts['night']}, {facts['finished']}", _state(facts)]
+    lines = [_head(facts), _state(facts)]
+    if facts.get("now"):
+        lines += ["", "AS IT STANDS"]
+        for row in facts["now"][:MOST_SHOWN]:
+            lines += _wrapped(
+                f"{row['verdict']}  {row['point']}: {row['sentence']} {row['advice']} {row['caution']}".rstrip()
+            )
+        lines += _more(facts["now"])
     for heading, rows in facts["news"].items():
         lines += ["", heading.upper()]
         for row in rows[:MOST_SHOWN]:
             name = f"  [{row['event']}]" if row["event"] else ""
-            lines += textwrap.wrap(
-                f"{row['severity']:5}  {row['point']}: {row['sentence']}{name}", 98, subsequent_indent="       ",
-                break_long_words=False, break_on_hyphens=False,
-            )  # fmt: skip
+            lines += _wrapped(f"{row['severity']:5}  {row['point']}: {row['sentence']}{name}")
         lines += _more(rows)
     if facts["remarks"]:
         lines += ["", "REMARKS", *(f"- {remark}" for remark in facts["remarks"][:MOST_SHOWN])]
         lines += _more(facts["remarks"])
-    lines += ["", 'Answer with: excursions note EVENT "...", excursions close EVENT', _DISCLAIMER]
-    return _CONTROL.sub("?", "\n".join(lines)) + "\n"
+    lines += [
+        "",
+        "Pages: reports/index.html of the site",
+        'Answer with: excursions note EVENT "...", excursions close EVENT',
+    ]
+    return _CONTROL.sub("?", "\n".join([*lines, _DISCLAIMER])) + "\n"
+
+
+def _wrapped(text: str) -> list[str]:
+    return textwrap.wrap(
+        text, 98, subsequent_indent="       ", break_long_words=False, break_on_hyphens=False
+    )
+
+
+def _head(facts: Mapping[str, Any]) -> str:
+    zone = f"; times in {facts['zone']}" if facts.get("zone") else ""
+    return f"{facts['plant'] or 'Probes'}, night {facts['night']}, finished {facts['finished']}{zone}"
 
 
 def _state(facts: Mapping[str, Any]) -> str:
@@ -106,21 +157,31 @@ def _more(rows: Sequence[object]) -> list[str]:
     return [f"... and {left} more (table changes of the ledger)"] if left > 0 else []
 
 
-def as_html(facts: Mapping[str, Any]) -> str:
-    """One page without scripts or anything from elsewhere; every text from outside is escaped."""
+def as_html(facts: Mapping[str, Any], *, beside_pages: bool = False) -> str:
+    """One page without scripts or anything from elsewhere; every text from outside is escaped.
+
+    `beside_pages`: it lies in the folder of the report, so that a link leads there; in a mail it would lead nowhere.
+    """
     title = escape(subject(facts))
+    pages = '<a href="index.html">All points</a>' if beside_pages else "reports/index.html of the site"
     parts = [
         "<!doctype html>",
         f'<html lang="en"><head><meta charset="utf-8"><title>{title}</title>',
-        '<meta name="viewport" content="width=device-width, initial-scale=1">',
-        "<style>body{font:16px/1.5 system-ui,sans-serif;margin:2rem auto;max-width:60rem;padding:0 1rem;color:#1c2430}"
-        "table{border-collapse:collapse;width:100%}td,th{border-top:1px solid #c8ced6;padding:.4rem;text-align:left;"
-        "vertical-align:top}code{white-space:nowrap}h2{font-size:1.1rem;margin-top:1.5rem}</style></head><body>",
-        f"<h1>{title}</h1><p>Night {int(facts['night'])}, {escape(facts['finished'])}. {escape(_state(facts))}.</p>",
+        '<meta name="viewport" content="width=device-width, initial-scale=1"><meta name="color-scheme" content="light dark">',
+        f"<style>{_STYLE}</style></head><body>",
+        f"<h1>{title}</h1><p>{escape(_head(facts))}. {escape(_state(facts))}.</p>",
     ]
+    if facts.get("now"):
+        parts.append("<h2>As it stands</h2><dl>")
+        parts += [
+            f"<dt><b>{escape(row['verdict'])}</b> {escape(row['point'])}</dt>"
+            f"<dd>{escape(row['sentence'])} {escape(row['advice'])} <i>{escape(row['caution'])}</i></dd>"
+            for row in facts["now"][:MOST_SHOWN]
+        ]
+        parts.append("</dl>" + _paragraphs(_more(facts["now"])))
     for heading, rows in facts["news"].items():
         parts.append(
-            f"<h2>{escape(heading.capitalize())}</h2><table><thead><tr><th>Point</th><th>Severity</th><th>What</th>"
+            f"<h2>{escape(heading.capitalize())}</h2><table><thead><tr><th>Point</th><th>Weight</th><th>What</th>"
             "<th>Event</th></tr></thead><tbody>"
         )
         parts += [
@@ -128,15 +189,19 @@ def as_html(facts: Mapping[str, Any]) -> str:
             f"<td><code>{escape(row['event'])}</code></td></tr>"
             for row in rows[:MOST_SHOWN]
         ]
-        parts.append("</tbody></table>" + "".join(f"<p>{escape(line)}</p>" for line in _more(rows)))
+        parts.append("</tbody></table>" + _paragraphs(_more(rows)))
     if facts["remarks"]:
         items = "".join(f"<li>{escape(remark)}</li>" for remark in facts["remarks"][:MOST_SHOWN])
-        parts.append(
-            f"<h2>Remarks</h2><ul>{items}</ul>"
-            + "".join(f"<p>{escape(x)}</p>" for x in _more(facts["remarks"]))
-        )
+        parts.append(f"<h2>Remarks</h2><ul>{items}</ul>" + _paragraphs(_more(facts["remarks"])))
+    parts.append(
+        f'<p>Pages: {pages}. Answer with: <code>excursions note EVENT "..."</code>, <code>excursions close EVENT</code></p>'
+    )
     parts.append(f"<p>{escape(_DISCLAIMER)}</p></body></html>\n")
     return "\n".join(parts)
+
+
+def _paragraphs(lines: Sequence[str]) -> str:
+    return "".join(f"<p>{escape(line)}</p>" for line in lines)
 
 
 def as_json(facts: Mapping[str, Any]) -> str:

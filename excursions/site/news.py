@@ -279,7 +279,10 @@ def _tell_verdict(verdict: Verdict, old: str, spoken: set[tuple[str, str]], work
 def _tell_doubts(connection: Connection, result: ScanResult, work: _Night) -> None:
     """Readings that a calibration found out of tolerance; what the calibration ended is told once."""
     known = _told_before(connection, "doubted")
-    units = {findings.point.name: findings.unit for findings in result.points}
+    units = {
+        point.name: point.quantity.unit for point in result.plant.points
+    }  # also of those without a record
+    units |= {findings.point.name: findings.unit for findings in result.points}
     for doubt in sorted(result.doubts, key=lambda d: (d.point, d.end, d.start)):
         closed = (doubt.point, clock.iso(doubt.end))
         if doubt.open_end or not doubt.hours_out_of_tolerance > 0 or closed in known:

@@ -249,6 +249,8 @@ def _commit_news(work: Work, settings: Settings, result: ScanResult, key: str) -
             finished=clock.iso(work.now_ns),
             plant=result.plant.name,
             state=state,
+            zone=result.plant.zone,
+            verdicts=result.verdicts,
         )
         work.ledger.set_meta("state", json.dumps({"plant": result.plant.name, "points": state}))
         if facts:
@@ -291,7 +293,11 @@ def _hand_over(work: Work, settings: Settings) -> tuple[dict[str, Any], list[str
     if facts:
         write_files(
             (work.site.reports / f"digest.{ending}", text.encode("utf-8", errors="replace"))
-            for ending, text in (("txt", as_text(facts)), ("html", as_html(facts)), ("json", as_json(facts)))
+            for ending, text in (
+                ("txt", as_text(facts)),
+                ("html", as_html(facts, beside_pages=True)),
+                ("json", as_json(facts)),
+            )
         )
     failed: list[str] = []
     for row in work.ledger.rows("SELECT * FROM digests WHERE delivered NOT LIKE 'all%' ORDER BY night"):

@@ -34,6 +34,14 @@ def said(locator: Any) -> str:
     return str(locator.inner_text()).replace("\u00a0", " ")
 
 
+def violations(page: Any) -> list[tuple[str, str, str]]:
+    """What the accessibility checker, already run into the page, finds: impact, rule, the first element."""
+    found = page.evaluate("axe.run(document, { resultTypes: ['violations'] })")[
+        "violations"
+    ]  # a third of the time
+    return [(v["impact"], v["id"], v["nodes"][0]["html"][:120]) for v in found]
+
+
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Any]:
     path = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
@@ -119,36 +127,51 @@ class Opened:
     complaints: list[str] = field(default_factory=list)
     requests: list[str] = field(default_factory=list)
 
+    def __post_init__(self) -> None:
+        self.ears = {
+            "console": lambda m: self.complaints.append(m.text) if m.type in ("error", "warning") else None,
+            "pageerror": lambda error: self.complaints.append(str(error)),
+            "request": lambda request: self.requests.append(request.url),
+        }
+
+
+@pytest.fixture(scope="session")
+def idle_tabs(browser: Any) -> Iterator[list[Any]]:
+    """Tabs that no test uses now.  A tab keeps what it compiled of plotly, which is most of what opening a page costs."""
+    context = browser.new_context(reduced_motion="reduce", accept_downloads=True)
+    context.set_default_timeout(PATIENCE_MS)
+    tabs = [context.new_page()]
+    yield tabs
+    context.close()
+
 
 @pytest.fixture
-def open_page(browser: Any) -> Iterator[Any]:
-    contexts = []
+def open_page(idle_tabs: list[Any]) -> Iterator[Any]:
+    """Opens a page afresh, from its file: each one that a test opens in a tab of its own."""
+    used: list[Opened] = []
 
     def opened(
         path: Path, *, anchor: str = "", width: int = 1440, scheme: str = "light", ready: bool = True
     ) -> Opened:
-        context = browser.new_context(
-            viewport={"width": width, "height": 900},
-            color_scheme=scheme,
-            reduced_motion="reduce",
-            accept_downloads=True,
-        )
-        context.set_default_timeout(PATIENCE_MS)
-        contexts.append(context)
-        seen = Opened(context.new_page())
-        seen.page.on(
-            "console", lambda m: seen.complaints.append(m.text) if m.type in ("error", "warning") else None
-        )
-        seen.page.on("pageerror", lambda error: seen.complaints.append(str(error)))
-        seen.page.on("request", lambda request: seen.requests.append(request.url))
-        seen.page.goto(path.as_uri() + (f"#{anchor}" if anchor else ""))
+        tab = idle_tabs.pop() if idle_tabs else used[0].page.context.new_page()
+        tab.set_viewport_size({"width": width, "height": 900})
+        tab.emulate_media(media="null", color_scheme=scheme)
+        tab.bring_to_front()
+        seen = Opened(tab)
+        used.append(seen)
+        for name, hear in seen.ears.items():
+            tab.on(name, hear)
+        tab.goto(path.as_uri() + (f"#{anchor}" if anchor else ""))
         if ready and path.parent.name == "points":
-            seen.page.wait_for_selector("html[data-ready=yes]", timeout=PATIENCE_MS)
+            tab.wait_for_selector("html[data-ready=yes]", timeout=PATIENCE_MS)
         return seen
 
     yield opened
-    for context in contexts:
-        context.close()
+    for seen in used:
+        for name, hear in seen.ears.items():
+            seen.page.remove_listener(name, hear)
+        seen.page.goto("about:blank")  # else the same file with another anchor would not be opened again
+        idle_tabs.append(seen.page)
 
 
 @pytest.fixture(scope="session")

@@ -9,7 +9,7 @@ import pytest
 
 from dashboards import write_moment
 from excursions.report.explain import Focus, explain
-from tests.browser.conftest import said
+from tests.browser.conftest import said, violations
 from tests.unit.dashboards.made_result import HOSTILE, instant, made_result
 
 
@@ -37,14 +37,25 @@ def test_it_opens_on_the_answer_with_the_moment_marked(open_page: Any, moment: P
         "AT-101, 6 Apr 2026, 01:00",
         "How wrong",
         "0.24 pH too high",
+        "Why",
+        "the heat",
         "Verify.",
         "Take care",
     ):
         assert part in words
+    assert seen.page.locator(".answer .moment svg").is_visible()
     assert "Marked: 6 Apr 2026, 01:00" in seen.page.locator(".shown").inner_text()
     assert "Mon 6 Apr 2026, 01:00" in seen.page.locator(".note b").inner_text()
     assert seen.complaints == []
     assert all(url.startswith(("file:", "data:", "blob:")) for url in seen.requests)
+
+
+def test_the_words_of_the_record_cover_it_only_once_it_fills_the_window(open_page: Any, moment: Path) -> None:
+    page = opened(open_page, moment).page
+    position = "getComputedStyle(document.querySelector('.note')).position"
+    assert page.evaluate(position) != "sticky"
+    page.evaluate("document.getElementById('plot').scrollIntoView()")
+    page.wait_for_function(f"{position} === 'sticky'")
 
 
 def test_every_question_has_an_answer_with_evidence(open_page: Any, moment: Path) -> None:
@@ -58,8 +69,7 @@ def test_it_is_narrow_and_dark_and_accessible(open_page: Any, moment: Path, axe:
     page = opened(open_page, moment, width=390, scheme="dark").page
     assert page.evaluate("document.documentElement.scrollWidth") == 390
     page.evaluate(axe)
-    found = page.evaluate("axe.run()")["violations"]
-    assert [(v["id"], v["nodes"][0]["html"][:120]) for v in found] == []
+    assert violations(page) == []
 
 
 def test_a_hostile_name_runs_nothing(open_page: Any, tmp_path: Path) -> None:

@@ -70,3 +70,36 @@ def test_every_page_of_a_point_names_it_and_no_name_makes_it_scroll_sideways(
         assert page.title() != "run"
     assert [name for name in NAMES if not any(clean(name) in text for text in texts[1:])] == []
     page.close()
+
+
+BROKEN = """(() => {
+  const broken = [], walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  while (walk.nextNode()) {
+    const held = walk.currentNode.parentElement;
+    if (held.closest('script, svg, .visually-hidden') || !held.getClientRects().length) continue;
+    for (const found of walk.currentNode.data.matchAll(/[A-Z]+\\w*-\\w+/g)) {
+      const range = document.createRange();
+      range.setStart(walk.currentNode, found.index);
+      range.setEnd(walk.currentNode, found.index + found[0].length);
+      if (range.getClientRects().length > 1 && found[0].length < 17) broken.push(found[0]);
+    }
+  }
+  return broken;
+})()"""
+
+
+def test_no_name_is_broken_at_its_hyphen(open_page: Any, site: Path, points: dict[str, Path]) -> None:
+    probe = next((site / "probes").glob("s-at-*.html"))
+    for path in (
+        site / "index.html",
+        points["AT-101"],
+        points["AT-202"],
+        probe,
+        site / "probes" / "index.html",
+    ):
+        page = open_page(path).page
+        assert "AT-" in page.locator("main").inner_text()
+        for width, media in ((1440, "screen"), (390, "screen"), (695, "print")):
+            page.set_viewport_size({"width": width, "height": 900})
+            page.emulate_media(media=media)
+            assert page.evaluate(BROKEN) == [], (path.name, width)

@@ -64,7 +64,8 @@ def test_order_by_name_and_back(index: Any) -> None:
 def test_what_was_asked_stays_in_the_address(index: Any, open_page: Any, site: Path) -> None:
     index.fill("[name=q]", "AT-2")
     index.click("[data-verdict='doubt']")
-    shown = index.evaluate(SHOWN)  # the address follows when the list has come to rest
+    shown = index.evaluate(SHOWN)
+    index.wait_for_function("location.hash.includes('doubt')")  # the address follows when no key has
     anchor = index.evaluate("location.hash.slice(1)")
     again = open_page(site / "index.html", anchor=anchor).page
     assert again.evaluate(SHOWN) == shown == ["AT-202", "AT-201"]
@@ -136,6 +137,10 @@ def test_a_large_fleet_starts_with_the_worst_and_offers_the_rest_in_portions(
 ) -> None:
     page = open_page(fleet / "index.html").page
     assert len(page.evaluate(SHOWN)) == 30
+    page.locator(".more button").scroll_into_view_if_needed()
+    page.wait_for_function(
+        "document.querySelectorAll('.entry h3')[29].checkVisibility({ contentVisibilityAuto: true })"
+    )
     before = page.locator(".entry").nth(29).bounding_box()
     page.locator(".more button").press("Enter")
     assert len(page.evaluate(SHOWN)) == 230
@@ -181,7 +186,7 @@ def test_what_changed_and_what_is_known_can_be_filtered_and_read(open_page: Any,
     page.select_option("[name=known]", "open")
     assert set(page.evaluate(SHOWN)) >= {"AT-101", "AT-102"}
     assert "AT-401" not in page.evaluate(SHOWN)
-    assert "known=open" in page.evaluate("location.hash")
+    page.wait_for_function("location.hash.includes('known=open')")
     page.locator("#changed tbody a").first.click()
     page.wait_for_selector("html[data-ready=yes]")
 

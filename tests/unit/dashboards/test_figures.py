@@ -10,16 +10,18 @@ import plotly.graph_objects as go
 import pytest
 
 from dashboards import heat_figure, overview_figure, point_figure
-from dashboards.content.scale import error_at, hours_in
 from dashboards.figures.drawing import Box, curve, round_step, sheet_picture, with_gaps
 from dashboards.figures.pack import pack_spec, unpack_array
 from dashboards.figures.point import PointMarks, point_spec
+from dashboards.figures.probe_life import days_of, life_spec, record_ends, unseen
 from dashboards.figures.spec import label
 from dashboards.wording import Reader
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
 from excursions.plant import Plant, Point
 from excursions.records import Doubt, LabSample, StateLine
-from excursions.report.result import ScanResult
+from excursions.report.corrected import corrected_level, hours_in
+from excursions.report.lives import ProbeLife, probe_lives
+from excursions.report.result import PointFindings, ScanResult
 from tests.unit.dashboards.made_result import HOSTILE, STORIES, made_point, made_result, made_series
 
 READER = Reader(tz=ZoneInfo("Europe/Vienna"))
@@ -101,6 +103,21 @@ def test_the_corrected_level_is_the_reading_less_the_error(result: ScanResult) -
     assert np.isin(np.round(corrected["y"] + 0.24, 6), np.round(findings.levels.value[inside], 6)).all()
 
 
+def test_screen_and_paper_correct_by_the_same_level_and_not_where_no_error_is_known(
+    result: ScanResult,
+) -> None:
+    findings = result.points[0]
+    doubt = next(d for d in result.doubts if d.point == findings.point.name)
+    level = corrected_level(findings, doubt)
+    drawn = next(t for t in spec_of(result)["data"] if t.get("meta") == "corrected")
+    assert np.array_equal(np.round(level.value, 6), drawn["y"])
+    assert (level.band > 0).all()
+    assert (level.time >= doubt.start).all()
+    assert (level.time + NS_PER_HOUR <= doubt.end).all()
+    unknown = dataclasses.replace(doubt, knots=(), band=())
+    assert corrected_level(findings, unknown).time.size == 0
+
+
 def test_neighbours_in_the_same_unit_stand_beside_the_reading(result: ScanResult) -> None:
     figure = point_figure(result.points[0], result.plant, neighbours=result.points[1:3])
     assert [t.name for t in figure.data if t.meta == "beside"] == ["AT-102"]
@@ -118,16 +135,6 @@ def test_related_points_in_another_unit_have_a_strip_of_their_own_on_the_same_ti
     held = result.points[2].levels.value
     seen = np.asarray(strip.y, dtype=float)
     assert np.nanmax(seen) == pytest.approx(np.nanmax(held), abs=1e-6)
-
-
-def test_error_runs_linearly_between_knots() -> None:
-    doubt = Doubt(
-        point="p", probe="", start=0, end=100, open_end=False, knots=((0, 0.0), (100, -1.0)), band=(0.1, 0.3),
-        basis="", hours_out_of_tolerance=0.0,
-    )  # fmt: skip
-    error, band = error_at(doubt, np.array([0, 25, 100, 150]))
-    np.testing.assert_allclose(error, [0, -0.25, -1, -1])
-    np.testing.assert_allclose(band, [0.1, 0.15, 0.3, 0.3])
 
 
 def test_fahrenheit_moves_curve_and_ratings_alike(result: ScanResult) -> None:
@@ -230,3 +237,55 @@ def test_paper_shows_the_corrected_level_and_the_laboratory(result: ScanResult) 
     assert 'class="ring"' in drawn
     assert 'class="corrected"' not in plain
     assert 'class="ring"' not in plain
+
+
+def life_of(result: ScanResult, name: str) -> tuple[ProbeLife, dict[str, PointFindings]]:
+    found = {f.point.name: f for f in result.points}
+    return next(life for life in probe_lives(result) if life.name == name), found
+
+
+def titles_of(life: ProbeLife, found: dict[str, PointFindings]) -> list[str]:
+    layout = life_spec(life, found, READER, record_ends(found))["layout"]
+    return [a["text"] for a in layout["annotations"] if a.get("xref") == "paper"]
+
+
+def test_the_life_of_a_probe_shows_a_dose_only_where_there_is_one(result: ScanResult) -> None:
+    life, found = life_of(result, "S-AT-101-2")
+    assert any(t.startswith("Ageing dose") for t in titles_of(life, found))
+    assert unseen(life, days_of(life, found)) == ""
+    cool = {
+        name: dataclasses.replace(f, heat=dataclasses.replace(f.heat, ageing_h=np.zeros_like(f.heat.ageing_h)))
+        for name, f in found.items()
+    }  # fmt: skip
+    titles = titles_of(life, cool)
+    assert not any(t.startswith("Ageing dose") for t in titles)
+    assert any(t.startswith("Highest of each day") for t in titles)
+    idle = next(other for other in probe_lives(dataclasses.replace(result, points=tuple(cool.values()))) if other.name == life.name)  # fmt: skip
+    assert unseen(idle, days_of(idle, cool)).startswith("No ageing dose is drawn")
+
+
+def test_the_life_of_a_probe_without_a_temperature_says_so_and_draws_no_empty_panel(
+    result: ScanResult,
+) -> None:
+    life, found = life_of(result, "S-AT-101-2")
+    cold = {
+        name: dataclasses.replace(f, heat=dataclasses.replace(f.heat, peak_degc=np.full_like(f.heat.peak_degc, np.nan)))
+        for name, f in found.items()
+    }  # fmt: skip
+    assert not any(t.startswith("Highest") for t in titles_of(life, cold))
+    assert unseen(life, days_of(life, cold)).startswith("No temperature of it was recorded")
+
+
+def test_bars_of_uncertainty_stay_on_their_panel(result: ScanResult) -> None:
+    seen = 0
+    for life in probe_lives(result):
+        found = {f.point.name: f for f in result.points}
+        spec = life_spec(life, found, READER, record_ends(found))
+        for trace in spec["data"]:
+            if trace["name"] in ("as found", "as left"):
+                low, high = spec["layout"]["yaxis" + trace["yaxis"][1:]]["range"]
+                y, bar = np.array(trace["y"]), np.nan_to_num(trace["error_y"]["array"])
+                assert low < (y - bar).min()
+                assert (y + bar).max() < high
+                seen += 1
+    assert seen

@@ -24,6 +24,7 @@ from excursions.records import (
     Shift,
     StateLine,
 )
+from excursions.report.corrected import corrected_level
 from excursions.report.explain import Focus, explain, newest
 from excursions.report.explanation import AGAINST, EXCLUDED, OPEN, SPEAKS_FOR, Explanation
 from excursions.report.result import Levels, PointFindings, ScanResult, Trace, Verdict
@@ -188,6 +189,21 @@ def test_a_stuck_reading_is_not_used_and_its_broken_glass_is_named() -> None:
     assert "beyond correction" in answer.wrong
     assert any("Broken glass" in text for text in answer.cautions)
     assert asked(made_scan(made_findings(stuck)), 30).verdict == "trust"  # it ended by itself
+
+
+def test_what_came_back_by_itself_inside_a_longer_doubt_is_told_with_both() -> None:
+    step, pinned = made_step(), made_step(kind="pinned", start=day(30), end=day(31), size_unit="pH")
+    log = Calibration(point="P", probe="", measurand="ph", time=day(CALIBRATED_DAY), action="calibration")
+    findings = made_findings(step, pinned)
+    answer = asked(made_scan(findings, doubts=(made_doubt(step),), calibrations=(log,)), 30.5)
+    assert answer.verdict == "do not use"
+    assert "Readings around it are to be doubted too, from 21 Jan 00:00 to 10 Feb 00:00." in answer.sentence
+    assert "it was over on 1 Feb 00:00, and the probe was calibrated on 10 Feb 00:00" in answer.actions[-1].words
+    level = corrected_level(findings, made_doubt(step))  # what follows nothing cannot be put right
+    assert not ((level.time < pinned.end) & (level.time + NS_PER_HOUR > pinned.start)).any()
+    assert level.time.size == (CALIBRATED_DAY - STEP_DAY - 1) * 24
+    alone = asked(made_scan(findings), 30.5)
+    assert "doubted too" not in alone.sentence
 
 
 def test_probe_or_process_is_not_decided_for_the_user() -> None:

@@ -15,7 +15,8 @@ UTC = ZoneInfo("UTC")
 
 
 @pytest.mark.parametrize(
-    ("uncertainty", "digits"), [(0.04, 2), (0.3, 1), (12.0, 0), (0.0009, 4), (float("nan"), 3)]
+    ("uncertainty", "digits"),
+    [(0.04, 2), (0.3, 1), (12.0, 0), (272.0, -1), (0.0009, 4), (0.00098, 3), (float("nan"), 3)],
 )
 def test_digits_follow_the_uncertainty(uncertainty: float, digits: int) -> None:
     assert digits_for(uncertainty) == digits
@@ -93,10 +94,27 @@ def test_heat_in_a_sentence() -> None:
 
 
 @pytest.mark.parametrize(
+    ("value", "uncertainty", "text"),
+    [
+        (523.4, 272.0, "520"),
+        (-523.4, 2720.0, "−500"),
+        (523.4, 12.0, "523"),
+        (0.33421, 0.00098, "0.334"),
+        (41.0, 300.0, "40"),
+    ],
+)
+def test_a_figure_has_no_more_digits_than_its_uncertainty_supports(
+    value: float, uncertainty: float, text: str
+) -> None:
+    assert number(value, uncertainty) == text
+
+
+@pytest.mark.parametrize(
     ("value", "half", "ends"),
     [
         (0.33, 0.24, (0.1, 0.5)),
         (-2.29, 0.94, (-3.2, -1.4)),
+        (523.4, 272.0, (250.0, 790.0)),
         (1.0, float("inf"), (float("-inf"), float("inf"))),
     ],
 )

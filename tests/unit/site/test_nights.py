@@ -19,6 +19,7 @@ import pytest
 from excursions.cli.commands.nightly import drawn_as
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
 from excursions.errors import UsageError
+from excursions.report.result import Verdict
 from excursions.site.acts import close, note
 from excursions.site.changes import Change
 from excursions.site.digest import as_html, as_text, digest_facts
@@ -127,6 +128,33 @@ def test_a_missed_run_and_a_clock_set_back_are_noticed(site: Site) -> None:
     back = run(site, now_ns=NOW)
     assert any("set back" in remark for remark in back.remarks)
     assert [row[0] for row in ledger_rows(site, "SELECT night FROM nights ORDER BY night")] == [1, 2, 3]
+
+
+def test_the_digest_says_first_how_points_with_news_stand_and_what_to_do() -> None:
+    changes = [
+        Change(what="new", point="P1", event="ff", severity="act", sentence="Over-temperature.", told=True),
+        Change(what="new", point="P1", event="aa", severity="act", sentence="Step.", told=True),
+        Change(what="new", point="P2", event="bb", severity="act", sentence="Spikes.", told=True),
+    ]
+    verdicts = [
+        Verdict(
+            point=point, verdict=verdict, sentence=f"{point} reads high.", since=None, advice="Verify it.",
+            caution="Hot surfaces.", rank_score=1.0,
+        )
+        for point, verdict in (("P1", "doubt"), ("P2", "trust"), ("P3", "do not use"))
+    ]  # fmt: skip
+    facts = digest_facts(
+        changes, [], night=2, finished="now", plant="P", state={}, zone="Europe/Vienna", verdicts=verdicts
+    )
+    text, page = as_text(facts), as_html(facts)
+    assert text.index("doubt  P1: P1 reads high. Verify it. Hot surfaces.") < text.index("NEW")
+    assert "P2 reads" not in text  # to be trusted
+    assert "P3" not in text  # told on the night it happened
+    assert text.index("Over-temperature.") < text.index("Step.")  # of one point as it happened
+    assert "times in Europe/Vienna" in text
+    assert page.index("P1 reads high.") < page.index("Over-temperature.")
+    assert 'href="index.html"' in as_html(facts, beside_pages=True)
+    assert "href" not in page  # in a mail a link beside the page leads nowhere
 
 
 def test_the_digest_escapes_what_comes_from_outside() -> None:
