@@ -13,6 +13,7 @@ rounds the corner as well: tau is that of both together, and only its growth say
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -72,7 +73,7 @@ def turns(
     found = np.full((2, group.size - 1), np.nan)
     usual = median(length)
     h = usual / NEAR
-    for g, (lo, hi) in enumerate(zip(group[:-1], group[1:], strict=True)):
+    for g, (lo, hi) in enumerate(pairwise(group.tolist())):
         step = max(1, (hi - lo) * (group.size - 1) // MOST_CYCLES)
         for side, way in enumerate((1.0, -1.0)):
             drops = [
