@@ -212,6 +212,17 @@ KINDS: dict[str, Kind] = {
             caution=_RETRACT,
         ),
         Kind(
+            key="switching",
+            label="switched offset",
+            size="size of the offset",
+            said="of {size} from {when}",
+            family="noise",
+            traits=("held against heat", "ends", "untouched"),
+            lasting=0.02,
+            advice="Look for what switches at these moments: pump, valve, heater. Check the grounding of medium, probe and cable.",
+            caution=_RETRACT,
+        ),
+        Kind(
             key="step",
             label="step",
             size="size of the step",

@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 from excursions.clock import TimeArray
 from excursions.detect.creep import CreepSettings, detect_creep
 from excursions.detect.drift import DriftSettings, detect_drift
+from excursions.detect.flurry import FlurrySettings, detect_flurry
 from excursions.detect.fouling import FoulingSettings, detect_fouling
 from excursions.detect.glass import GlassSettings, detect_glass
 from excursions.detect.heat_judgement import OverTemperatureSettings
@@ -30,6 +31,7 @@ from excursions.detect.step import StepSettings, detect_step
 from excursions.detect.stuck import StuckSettings, detect_stuck
 from excursions.detect.survey import survey_of, surveyed
 from excursions.detect.swing import SwingSettings, detect_swing
+from excursions.detect.switching import SwitchingSettings, detect_switching, switching_limits
 from excursions.detect.temperature_fault import TemperatureFaultSettings, detect_temperature_fault
 from excursions.detect.thermal_shock import ThermalShockSettings, detect_thermal_shock
 from excursions.kinds import WORTH_ASKING
@@ -57,12 +59,14 @@ DETECTORS: tuple[Detector, ...] = (
     Detector("pinned", detect_pinned, PinnedSettings),
     Detector("repeated", detect_repeated, RepeatedSettings),
     Detector("noise", detect_noise, NoiseSettings),
+    Detector("flurry", detect_flurry, FlurrySettings),
     Detector("step", detect_step, StepSettings),
     Detector("drift", detect_drift, DriftSettings),
     Detector("fouling", detect_fouling, FoulingSettings),
     Detector("creep", detect_creep, CreepSettings),
     Detector("slow_response", detect_slow_response, ResponseSettings),
     Detector("swing", detect_swing, SwingSettings),
+    Detector("switching", detect_switching, SwitchingSettings, limits=switching_limits),
     Detector("periodic", detect_periodic, PeriodicSettings),
 )
 

@@ -6,6 +6,7 @@ One rule at a time, in this order:
     a step or a change of noise at the edge of, or inside, a stretch that is stuck, pinned or missing is that stretch;
     a drift that a saw-tooth contains is one of its teeth;
     a change of noise that a periodic disturbance explains is the disturbance;
+    steps that a switched offset makes are its jumps, and spikes among bursts of noise are bursts;
     collapsed noise while the response is slow is the slow response;
     a walk that is a step seen through wide windows is the step;
     steps that follow one another within a transition are one.
@@ -52,6 +53,8 @@ def merge(record: Record, found: tuple[Event, ...]) -> tuple[Event, ...]:
         _in_still,
         _in_saw_tooth,
         _in_cycle,
+        _in_switching,
+        _in_flurry,
         _in_slow,
         _in_noise,
         _in_step,
@@ -148,6 +151,20 @@ def _in_cycle(whole: Event, part: Event, width: int) -> bool:
         like = abs(part.size) <= SWITCHED * abs(whole.details.get("offset", 0.0))
         return like and _covers(whole, part, 1.0, width)
     return part.kind == "noise_growth" and _covers(whole, part, 0.6, 8 * width)
+
+
+def _in_switching(whole: Event, part: Event, width: int) -> bool:
+    """Its jumps, and what wide windows make of them."""
+    if whole.kind != "switching" or not _covers(whole, part, 0.8, width):
+        return False
+    if part.kind in ("step", "drift"):
+        return abs(part.size) <= SWITCHED * whole.size
+    return part.kind in ("noise_growth", "periodic", "spikes")
+
+
+def _in_flurry(whole: Event, part: Event, width: int) -> bool:
+    """Spikes among bursts of noise."""
+    return "bursts" in whole.details and part.kind == "spikes" and _covers(whole, part, 0.8, width)
 
 
 def _in_noise(whole: Event, part: Event, width: int) -> bool:

@@ -75,16 +75,16 @@ def detect_slow_response(record: Record, settings: ResponseSettings | None = Non
     if survey is None or record.value is None:
         return ()
     when, tau, sort = disturbances(record, survey)
-    log, usable = _by_sort(np.log(tau), sort)
+    log, usable = by_sort(np.log(tau), sort)
     when, tau, log = when[usable], tau[usable], log[usable]
     if tau.size < FEWEST:
         return ()
     least = least_scatter(survey, tau)
-    best = (*_slowest_run(log, least), None)
+    best = (*slowest_run(log, least), None)
     i, j, chance, span = min((best, *_where_calm(survey, when, log, least)), key=lambda one: one[2])
     if j <= i or chance > settings.suspicion:
         return ()
-    log = _against_others(np.log(tau), sort[usable], (i, j))
+    log = against_others(np.log(tau), sort[usable], (i, j))
     rise = float(np.nanmedian(log[i:j]))
     if not rise >= math.log(settings.ratio):
         return ()
@@ -95,7 +95,7 @@ def detect_slow_response(record: Record, settings: ResponseSettings | None = Non
     return (_event(record, survey, when, tau, (i, j), calm, math.exp(rise), chance, clue, settings),)
 
 
-def _against_others(log: FloatArray, sort: IndexArray, run: tuple[int, int]) -> FloatArray:
+def against_others(log: FloatArray, sort: IndexArray, run: tuple[int, int]) -> FloatArray:
     """Logarithms less the usual one of their sort outside a run; NaN where a sort is seen in the run alone."""
     outside = np.ones(log.size, dtype=np.bool_)
     outside[slice(*run)] = False
@@ -115,7 +115,7 @@ def _both_ways(rise: FloatArray, sort: IndexArray) -> Clue:
     return Clue(odds=BOTH_WAYS, words="upward and downward alike", inside=True)
 
 
-def _by_sort(log: FloatArray, sort: IndexArray) -> tuple[FloatArray, IndexArray]:
+def by_sort(log: FloatArray, sort: IndexArray) -> tuple[FloatArray, IndexArray]:
     """Logarithms less the usual one of their sort; sorts with fewer than four are left out."""
     out = log.copy()
     for each in np.unique(sort):
@@ -224,7 +224,7 @@ def _after_usual_changes(record: Record, survey: Survey) -> list[tuple[int, floa
         if blocks.broken[lo[k] + 1 : hi[k]].any():
             continue
         a, b = int(blocks.first[lo[k]]), int(blocks.first[hi[k]])
-        response = _lag_between(
+        response = lag_between(
             live.time[a:b], live.value[a:b], int(blocks.first[lo[k] + 1]) - a, survey.noise
         )
         if response is not None:
@@ -234,7 +234,7 @@ def _after_usual_changes(record: Record, survey: Survey) -> list[tuple[int, floa
     return found
 
 
-def _lag_between(
+def lag_between(
     time: IndexArray, value: FloatArray, first: int, noise: float
 ) -> tuple[int, float, tuple[float, float]] | None:
     """Begin [ns], time constant [s] and levels of a change whose `first` samples and last quarter stand still.
@@ -286,7 +286,7 @@ def least_scatter(survey: Survey, tau: FloatArray) -> float:
     return max(LEAST_SCATTER, survey.interval_s / math.sqrt(6) / float(np.median(tau)))
 
 
-def _slowest_run(log: FloatArray, least: float) -> tuple[int, int, float]:
+def slowest_run(log: FloatArray, least: float) -> tuple[int, int, float]:
     """Run [i, j) furthest above the rest, and how many such runs chance would show."""
     n = log.size
     best = (0, 0, float(n))

@@ -7,7 +7,8 @@ changes the length of the cycle, but hardly its swing.
 
 Method: crossings of two levels, a quarter and three quarters up the swing, cut the record into cycles.  Medians of
 length and swing of each day (of even shares on a short record) are fitted by a straight transition between two levels,
-and the rise is held against the scatter from one day to the next.
+and the rise is held against the scatter from one day to the next.  Where the loop is driven by another probe its cycle stays,
+but the reading turns round less sharply (:mod:`excursions.detect.turning`).
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ import numpy as np
 from scipy.special import stdtr
 
 from excursions.clock import NS_PER_DAY, NS_PER_S, duration_text
-from excursions.detect.groups import group_median
+from excursions.detect.groups import group_median, median
 from excursions.detect.origin import (
     Clue,
     expected_faults,
@@ -30,6 +31,7 @@ from excursions.detect.origin import (
 )
 from excursions.detect.shape import ramp
 from excursions.detect.survey import Survey, survey_of
+from excursions.detect.turning import turns
 from excursions.digits import written
 from excursions.records import Event, FloatArray, IndexArray, Record
 
@@ -39,6 +41,7 @@ FEWEST_CYCLES, FEWEST_SAMPLES = 80, 8  # of a record; of a cycle
 REGULAR = 0.4  # robust spread of the lengths over their median; a wandering process has about one
 FEWEST_DAYS, SHARES = 8, 16
 FEWEST_IN_SHARE = 4  # cycles
+NARROWER = 0.05  # logarithm of the swing; less is chance
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,6 +49,7 @@ class SwingSettings:
     """When a loop is said to swing more slowly."""
 
     longer: float = 1.25  # times the usual cycle
+    slower: float = 1.5  # times the response that shows where the reading turns round
     wider: float = 1.03  # times the usual swing: most of it is the distance of the two limits
     suspicion: float = 1e-3  # chance of either rise
     faults_per_year: float = 0.5  # (cp)
@@ -77,6 +81,16 @@ def detect_swing(record: Record, settings: SwingSettings | None = None) -> tuple
     start, length, swing = _by_day(cycles)
     if start.size < FEWEST_DAYS:
         return ()
+    slower = _slower_loop(record, survey, (start, length, swing), settings)
+    return slower or _rounder_turns(record, survey, cycles, (start, length, swing), settings)
+
+
+Days = tuple[IndexArray, FloatArray, FloatArray]
+
+
+def _slower_loop(record: Record, survey: Survey, days: Days, settings: SwingSettings) -> tuple[Event, ...]:
+    """A cycle that became longer and wider."""
+    start, length, swing = days
     longer = np.log(length)
     begin, end = ramp(longer, start.size // 2)
     rises = [_rise(series, begin, end) for series in (longer, np.log(swing))]
@@ -86,6 +100,70 @@ def detect_swing(record: Record, settings: SwingSettings | None = None) -> tuple
     ):
         return ()
     return (_event(record, survey, (start, length, swing), (begin, end), rises, settings),)
+
+
+def _rounder_turns(
+    record: Record, survey: Survey, cycles: Cycles, days: Days, settings: SwingSettings
+) -> tuple[Event, ...]:
+    """A reading that turns round less sharply, at both ends of its swing."""
+    group = np.append(np.searchsorted(cycles.start, days[0]), cycles.start.size)
+    upper, lower = turns(survey, cycles.start, cycles.length, group)
+    known = np.isfinite(upper) & np.isfinite(lower)
+    if np.count_nonzero(known) < FEWEST_DAYS:
+        return ()
+    days = (days[0][known], days[1][known], days[2][known])
+    tau = (upper[known] + lower[known]) / 2
+    begin, end = ramp(tau, tau.size // 2)
+    rises = [_rise(one, begin, end) for one in (upper[known], lower[known])]
+    if any(chance > settings.suspicion or rise < survey.interval_s for rise, chance in rises):
+        return ()
+    before, now = float(np.median(tau[: max(begin, 1)])), float(np.median(tau[min(end, tau.size - 1) :]))
+    before = max(before, survey.interval_s / 2)  # a faster response does not show in these samples
+    if now < settings.slower * before:
+        return ()
+    start = int(days[0][min(begin, tau.size - 1)])
+    clues = (
+        heat_clue(record, start),
+        Clue(odds=2.0, words="at the upper and at the lower end of its swing"),
+        _narrower(days, begin, end),
+    )
+    chance = sum(chance for _, chance in rises) + expected_faults(settings.unexplained, survey.years)
+    probe = weigh(prior=expected_faults(settings.faults_per_year, survey.years), chance=chance, clues=clues)
+    spread = 1.645 * 1.4826 * median(np.abs(np.diff(tau))) / math.sqrt(2)
+    return (
+        Event(
+            point=record.point.name,
+            kind="slow_response",
+            start=start,
+            end=int(survey.live.time[-1]),
+            size=now / before,
+            size_low=max(now - spread, 0.0) / before,
+            size_high=(now + spread) / before,
+            size_unit="",
+            confidence=probe,
+            origin=name_origin(probe),
+            severity="check",
+            probe=record.plant.probe_at(record.point.name, start) or "",
+            onset_uncertainty_s=float(np.median(np.diff(days[0]))) / NS_PER_S,
+            open_end=True,
+            evidence=(
+                f"it turns round as behind a lag of {duration_text(now)}, {duration_text(before)} or less before",
+                *words_of(clues),
+                "slower mixing in front of the probe does the same",
+            ),
+            details={"time_constant_before_s": before, "time_constant_s": now},
+        ),
+    )
+
+
+def _narrower(days: Days, begin: int, end: int) -> Clue:
+    """A loop set to closer limits turns sooner; a reading that swings less in cycles as long as ever follows less."""
+    first, last = slice(0, max(begin, 1)), slice(min(end, days[0].size - 1), None)
+    longer, wider = (float(np.log(np.median(x[last]) / np.median(x[first]))) for x in days[1:])
+    if wider > -NARROWER or abs(longer) > abs(wider) / 2:
+        return Clue(odds=1.0)
+    words = f"it swings by {100 * (1 - math.exp(wider)):.0f} % less, in cycles as long as before"
+    return Clue(odds=3.0, words=words)
 
 
 def limit_cycle(survey: Survey) -> Cycles | None:

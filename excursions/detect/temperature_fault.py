@@ -13,6 +13,7 @@ import numpy as np
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_S, TimeArray, duration_text
 from excursions.detect.element_creep import creeping
+from excursions.detect.element_lag import lagging
 from excursions.detect.survey import heat_of
 from excursions.detect.tails import expected_as_large, outlying
 from excursions.records import (
@@ -85,6 +86,7 @@ def detect_temperature_fault(
         if not _within(jump, seen) and not any(e.start <= jump.start <= e.end for e in frozen):
             found.append(jump)
     found += creeping(record, trace) if not any(e.end - e.start > LASTING * NS_PER_DAY for e in found) else ()
+    found += [event for event in lagging(record) if not _within(event, [(e.start, e.end) for e in found])]
     return tuple(sorted(found, key=lambda e: (e.start, e.end)))
 
 

@@ -1,0 +1,83 @@
+"""When something that happens now and then became a habit: short troubles that come from one day on, each too short to be an event.
+
+Method: the blocks in which it happened are counted over equal shares of the record; the square roots of the counts, whose
+scatter hardly depends on how many they are [1]_, are searched for a change of level under autocorrelated noise
+(:mod:`excursions.detect.short`), so that what comes in clusters, with batches or the weather, sets its own bar.  The first
+of them is where two Poisson rates explain the moments best.
+
+References
+----------
+.. [1] F. J. Anscombe, "The transformation of Poisson, binomial and negative-binomial data", Biometrika 35 (1948) 246:
+   the root of count plus 3/8, of standard deviation one half.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from excursions.detect.short import short_changes
+from excursions.records import FloatArray, IndexArray
+
+SHARES = 64  # of a record
+FEWEST = 6  # moments of a habit
+OFTENER = 4.0  # times as often as before
+UNLIKELY = 1e-3
+ROOT_SCATTER = 0.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Habit:
+    """Moments [first, last) of a habit, how often they come a block before it and during it, and whether the record ends in it."""
+
+    first: int
+    last: int
+    before: float
+    now: float
+    goes_on: bool
+
+
+def habit_of(at: IndexArray, blocks: int) -> Habit | None:
+    """The habit that moments make from one of them on; None where they come as often all along.
+
+    Parameters
+    ----------
+    at : ndarray (k,), ordered
+        Blocks in which it happened.
+    blocks : int
+        Blocks of the record.
+    """
+    if at.size < FEWEST or blocks < 2 * SHARES:
+        return None
+    edge = np.linspace(0, blocks, SHARES + 1).astype(np.int64)
+    count = np.diff(np.searchsorted(at, edge))
+    changes = short_changes(np.sqrt(count + 0.375), floor=ROOT_SCATTER, least=UNLIKELY)
+    for k, change in enumerate(changes):
+        if change.size <= 0:
+            continue
+        until = next((other.at for other in changes[k + 1 :] if other.size < 0), SHARES)
+        last = int(np.searchsorted(at, edge[until]))
+        lo, hi = (
+            int(np.searchsorted(at, edge[min(max(place, 0), SHARES)]))
+            for place in (change.at - 2, change.at + 2)
+        )
+        first = _first(at, lo, max(hi, lo + 1), int(edge[until]))
+        before = first / max(int(at[first]), 1)
+        now = (last - first) / max(int(edge[until]) - int(at[first]), 1)
+        if last - first >= FEWEST and now >= OFTENER * before:
+            return Habit(first=first, last=last, before=before, now=now, goes_on=until == SHARES)
+    return None
+
+
+def _first(at: IndexArray, lo: int, hi: int, end: int) -> int:
+    """The moment of at[lo:hi] from which on another Poisson rate up to block `end` explains them best."""
+    every = np.arange(lo, min(hi, at.size))
+    when = at[every].astype(np.float64)
+    later = np.searchsorted(at, end) - every
+    gain = _likelihood(every, np.maximum(when, 1.0)) + _likelihood(later, np.maximum(end - when, 1.0))
+    return int(every[np.argmax(gain)])
+
+
+def _likelihood(count: IndexArray, length: FloatArray) -> FloatArray:
+    return np.where(count > 0, count * np.log(np.maximum(count, 1) / length), 0.0)
