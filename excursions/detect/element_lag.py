@@ -116,12 +116,11 @@ def changes_of(survey: Survey, signal: Signal) -> tuple[IndexArray, FloatArray, 
         if tau > 0 and abs(after - before) >= LEAST_CHANGE_K:
             ends = [min(int((edge - float(level.min())) / step), LEVELS - 1) for edge in (before, after)]
             found.append((begin, tau, ends[0] * LEVELS + ends[1], after - before))
-    when, tau, sort, size = zip(*found, strict=True) if found else ((), (), (), ())
     return (
-        np.array(when, dtype=np.int64),
-        np.array(tau, dtype=np.float64),
-        np.array(sort, dtype=np.int64),
-        np.array(size, dtype=np.float64),
+        np.array([one[0] for one in found], dtype=np.int64),
+        np.array([one[1] for one in found], dtype=np.float64),
+        np.array([one[2] for one in found], dtype=np.int64),
+        np.array([one[3] for one in found], dtype=np.float64),
     )
 
 
