@@ -291,7 +291,8 @@ def _count(text: str, unit: int, *, minutes: bool) -> int | None:
         return whole + int((match[4] or "").ljust(9, "0") or 0)
     if unit and _NUMBER.fullmatch(text):
         whole_part, _, part = text.replace(",", ".").partition(".")
-        return int(whole_part) * unit + int(part.ljust(_DIGITS, "0")[:_DIGITS]) * unit // 10**_DIGITS
+        below = int(part.ljust(_DIGITS, "0")[:_DIGITS])
+        return int(whole_part) * unit + below * unit // int(10**_DIGITS)
     return None
 
 

@@ -198,7 +198,9 @@ def test_what_came_back_by_itself_inside_a_longer_doubt_is_told_with_both() -> N
     answer = asked(made_scan(findings, doubts=(made_doubt(step),), calibrations=(log,)), 30.5)
     assert answer.verdict == "do not use"
     assert "Readings around it are to be doubted too, from 21 Jan 00:00 to 10 Feb 00:00." in answer.sentence
-    assert "it was over on 1 Feb 00:00, and the probe was calibrated on 10 Feb 00:00" in answer.actions[-1].words
+    assert (
+        "it was over on 1 Feb 00:00, and the probe was calibrated on 10 Feb 00:00" in answer.actions[-1].words
+    )
     level = corrected_level(findings, made_doubt(step))  # what follows nothing cannot be put right
     assert not ((level.time < pinned.end) & (level.time + NS_PER_HOUR > pinned.start)).any()
     assert level.time.size == (CALIBRATED_DAY - STEP_DAY - 1) * 24
