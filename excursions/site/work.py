@@ -82,13 +82,6 @@ def file_ranks(ledger: Ledger) -> Ranks:
 def reading_key(options: ReadOptions) -> str:
     """What decides how a file is read; the archive is only good for the key it was read with."""
     words = sorted(options.quality_words.items())
-    plain: tuple[object, ...] = (
-        options.tz,
-        options.decimal_mark,
-        options.separator,
-        options.date_order,
-        options.encoding,
-        words,
-    )
-    plain = (*plain, options.plant_zone) if options.plant_zone else plain
-    return json.dumps(plain, ensure_ascii=False)
+    plain = (options.tz, options.decimal_mark, options.separator, options.date_order, options.encoding, words)
+    zone = (options.plant_zone,) if options.plant_zone else ()
+    return json.dumps((*plain, *zone), ensure_ascii=False)
