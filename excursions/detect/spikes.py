@@ -14,6 +14,7 @@ import numpy as np
 
 from excursions.clock import NS_PER_S, TimeArray, duration_text
 from excursions.detect.bouts import Bout, bouts
+from excursions.detect.by_the_clock import clock_hours
 from excursions.detect.lost_signal import FEWEST as FEWEST_LOST
 from excursions.detect.lost_signal import lost_event, lost_levels, stays_at
 from excursions.detect.survey import Survey, survey_of
@@ -253,6 +254,10 @@ def _whose(
     lasted = float(np.median(time[bout.first + bout.width] - time[bout.first - 1])) / NS_PER_S
     if _with_temperature(record, time[bout.first]) > 0.5:
         return "process", 0.7, ("the temperature jumps at the same moments",)
+    hours = clock_hours(time[bout.first], survey.interval_s)
+    if hours is not None:
+        words = "at the same minutes of the hour" if hours == 1 else f"at the same time within {hours} h"
+        return "routine", 0.9, (f"always {words}: a clock does that, as of an automatic wash",)
     electrode = record.point.quantity.electrode
     if electrode and lasted <= settings.fast_s:
         return "probe", 0.9, (f"there and back in {written(lasted, 2)} s: no electrode answers that fast",)

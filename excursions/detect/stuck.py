@@ -350,7 +350,7 @@ def _event(
     probe = weigh(
         prior=expected_faults(settings.faults_per_year, survey.years), chance=chance + surprises, clues=usual
     )
-    if held or may_be_held(record, live, others, (first, last)):
+    if held or (kind == "stuck" and may_be_held(record, live, others, (first, last))):
         rate = settings.holds_per_year / settings.faults_per_year
         probe /= 1.0 + probe * rate / math.prod(clue.odds for clue in held)
     both = frozen_share(record.temperature, start, end) > 0.98

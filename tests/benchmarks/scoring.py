@@ -46,6 +46,7 @@ COMPATIBLE: dict[str, tuple[str, ...]] = {
 # Variants that look like another kind.
 BY_MODE: dict[tuple[str, str], tuple[str, ...]] = {
     ("stuck", "glass"): ("stuck", "noise_collapse", "step"),
+    ("stuck", "flicker"): ("stuck", "noise_collapse"),
     ("stuck", "slow"): ("stuck", "noise_collapse", "slow_response"),
 }
 # What a true fault usually brings along: not asked for, but not false either.
