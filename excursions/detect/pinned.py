@@ -40,7 +40,7 @@ class PinnedSettings:
     """When a stay at the end of the range is an event, and whose."""
 
     fewest: int = 2  # samples; one alone is a spike
-    at_once: float = 0.02  # of the range: a smaller step into the end is the process arriving
+    at_once: float = 0.02  # of the range (or half the usual way to its end): a smaller step into it is the process arriving
     noises: float = 20.0  # and so is one that is not far out of the noise
     most_near: float = 0.05  # share of the record near that end from which on it is where the process is
     most: int = 12  # more stays than this are one bout
@@ -93,7 +93,8 @@ def _at_end(
         return []
     entered = np.abs(value[np.maximum(stays[:, 0] - 1, 0)] - level)
     low, high = record.point.range or (0.0, 0.0)
-    least = max(settings.at_once * (high - low), settings.noises * survey.noise)
+    way = NEARER * abs(float(np.median(survey.blocks.level)) - level)
+    least = max(min(settings.at_once * (high - low), way), settings.noises * survey.noise)
     jumped = stays[(entered >= least) & (stays[:, 0] > 0)]
     arrived = stays.shape[0] - jumped.shape[0]
     within = settings.bout_s * NS_PER_S

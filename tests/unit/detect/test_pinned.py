@@ -40,6 +40,14 @@ def test_a_low_process_that_falls_to_nothing_at_once_is_seen_too() -> None:
     assert (event.kind, event.origin, event.size) == ("pinned", "probe", 0.0)
 
 
+def test_a_reading_far_below_a_wide_range_that_falls_to_nothing_at_once_is_seen_too() -> None:
+    value = quantised(coloured(N, 850.0, 6.0, 90, 8) + level(N, 0.0, 0.5, 9), 0.1)
+    value[9_000:9_099] = 0.0
+    (event,) = detect_pinned(record(value, 0.0, 100_000.0))
+    assert (event.kind, event.size) == ("pinned", 0.0)
+    assert event.origin != "process"
+
+
 def test_stays_that_follow_one_another_are_one_bout() -> None:
     value = live(1)
     for at in (9_000, 9_050, 9_200):
