@@ -50,7 +50,7 @@ EDGE_SHARE = 4
 MOST_LUCK = 0.25  # chance that all returns go one way, which two do in one process of four
 MOSTLY = 0.5  # of all returns that must undo what was walked before them
 CLEAN_SHARE = 0.25  # of the days of the first tooth that are clean, at least (quantile of its baseline)
-LEAST_CLIMB, LEAST_CHANCE = 1e-2, 1e-3  # of all teeth together, by Kendall's test; with that of their returns
+LEAST_CLIMB, LEAST_CHANCE = 0.05, 1e-3  # of all teeth, by Kendall's test; of that and their returns together
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

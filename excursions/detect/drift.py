@@ -156,9 +156,9 @@ def _event(
 def _straight_words(walk: Walk) -> tuple[str, ...]:
     if not walk.straight:
         return ()
-    return (
-        "a straight walk to the end of the record" if walk.lo else "a straight walk over the whole record",
-    )
+    words = "a straight walk to the end of the record" if walk.lo else "a straight walk over the whole record"
+    other = {"upper": "lower", "lower": "upper"}.get(walk.end, "")
+    return (words, f"of its {walk.end} level alone: the {other} one stayed") if other else (words,)
 
 
 def _severity(record: Record, walk: Walk, size: float, origin: str) -> str:

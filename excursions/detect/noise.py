@@ -220,7 +220,9 @@ def _event(
         other is not spell and other.rise * spell.rise > 0 and abs(other.rise) > 0.6 * abs(spell.rise)
         for other in spells
     )
-    clues = _clues(record, survey, noise, spell, start, end, others, gradual=gradual, open_end=open_end)
+    clues = _clues(
+        record, survey, noise, spells, spell, start, end, others, gradual=gradual, open_end=open_end
+    )
     prior = expected_faults(
         settings.growths_per_year if growth else settings.collapses_per_year, survey.years
     )
@@ -332,6 +334,7 @@ def _clues(
     record: Record,
     survey: Survey,
     noise: NoiseSeries,
+    spells: list[NoiseSpell],
     spell: NoiseSpell,
     start: int,
     end: int,
@@ -343,7 +346,7 @@ def _clues(
     clues = [
         heat_clue(record, start),
         state_clue(record, start),
-        _level_clue(survey, noise, spell),
+        _level_clue(survey, noise, spells, spell),
         elsewhere_clue(survey, start, end),
         _glass_clue(record, survey, noise, spell) or _wander_clue(survey, noise, spell),
         _end_clue(record, start, end, open_end=open_end),
@@ -357,14 +360,16 @@ def _clues(
     return tuple(clues)
 
 
-def _level_clue(survey: Survey, noise: NoiseSeries, spell: NoiseSpell) -> Clue:
-    """Whether the record shows the same noise at the same level at other times."""
+def _level_clue(survey: Survey, noise: NoiseSeries, spells: list[NoiseSpell], spell: NoiseSpell) -> Clue:
+    """Whether the record shows the same noise at the same level at other times, those left out that are in question as well."""
     level = survey.blocks.level[noise.block]
-    inside = np.zeros(level.size, dtype=np.bool_)
+    inside, alike = np.zeros(level.size, dtype=np.bool_), np.zeros(level.size, dtype=np.bool_)
     inside[spell.lo : spell.hi] = True
+    for other in spells:
+        alike[other.lo : other.hi] |= other.rise * spell.rise > 0
     low, high = np.quantile(level[inside], [0.25, 0.75])
     near = max(high - low, survey.wander / 4)
-    same = ~inside & (level >= low - near / 2) & (level <= high + near / 2)
+    same = ~alike & (level >= low - near / 2) & (level <= high + near / 2)
     if np.count_nonzero(same) < 8:
         return Clue(odds=0.6, words="the reading was hardly ever at that level at other times")
     if (float(np.median(noise.rest[same])) - spell.base) / spell.rise > 0.5:

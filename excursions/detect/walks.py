@@ -15,6 +15,7 @@ import numpy as np
 from scipy.special import stdtr
 
 from excursions.clock import NS_PER_DAY
+from excursions.detect.ends import daily_ends
 from excursions.detect.laboratory import disagreements
 from excursions.detect.plateaus import EDGE, Joined, joined_apart, joined_rest
 from excursions.detect.scan import SUSPICION, changes_among
@@ -27,6 +28,7 @@ FEWEST_BLOCKS = 32
 BINS = 96  # points a record is brought down to for the test of a straight walk
 STRAIGHT_T = 6.0  # slope over its standard error for a walk over the whole record, or to its end
 SHORTEST_SHARE = 4  # of the record that such a walk takes at least: shorter ones are found by their windows
+STAYED = 0.3  # of the walk of one of two levels: the other moved by less
 HINGES = 10.0  # places at which it may begin: a tenth of the record apart they are nearly the same
 FASTEST_S, FASTEST_BLOCKS = 6 * 3_600.0, 6  # a change faster than this is a step
 TAKEN_OUT = (0.4, 1.6)  # share of a walk that a reset must undo
@@ -41,7 +43,8 @@ class Walk:
     basis: neighbour it was found against, or empty; joints, returns: sudden changes it goes on through, and
     those that undo it; uneven: variance of the levels right after the returns over that right
     before them; straight: over the whole record or to its end; sampled: by how much laboratory samples part, where
-    they alone show it; agreed_again: whether they did so more than once, and agreed in between."""
+    they alone show it; agreed_again: whether they did so more than once, and agreed in between; end: the ``upper`` or
+    ``lower`` of two levels, where that one alone walks."""
 
     lo: int
     hi: int
@@ -56,6 +59,7 @@ class Walk:
     straight: bool = False
     sampled: float = 0.0
     agreed_again: bool = False
+    end: str = ""
 
 
 def find_walks(record: Record, survey: Survey, series: tuple[tuple[str, FloatArray], ...]) -> list[Walk]:
@@ -66,6 +70,7 @@ def find_walks(record: Record, survey: Survey, series: tuple[tuple[str, FloatArr
         own = _surest(_walks(survey, values, name), _straight(survey, values, name))
         found.extend(walk for walk in own if _is_new(walk, found) and not _contradicted(walk, sampled))
     found.extend(walk for walk in sampled if _is_new(walk, found))
+    found.extend(walk for walk in _of_one_end(survey) if _is_new(walk, found))
     return found
 
 
@@ -242,28 +247,55 @@ def _straight(survey: Survey, series: FloatArray, name: str) -> list[Walk]:
     edge = np.linspace(0, series.size, n + 1).astype(np.int64)
     level = np.add.reduceat(series, edge[:-1]) / np.diff(edge)
     time = survey.blocks.start[edge[:-1]] / NS_PER_DAY
-    begin = _hinge(time, level)
-    along = np.maximum(time - time[begin], 0.0)
-    slope, error = slope_and_error(along, level)
-    if not abs(slope) > STRAIGHT_T * error:
+    told = _line(time, level)
+    if told is None:
         return []
-    if _split_squares(level) < float(np.sum((level - np.polyval(np.polyfit(along, level, 1), along)) ** 2)):
-        return []  # two levels tell it better: it happened somewhere, not all along
-    span = float(along[-1])
-    chance = 2 * float(stdtr(8, -abs(slope) / error / 2))
-    size = slope * span
+    begin, size, spread, chance, before = told
     return [
         Walk(
             lo=int(edge[begin]),
             hi=len(survey.blocks) - 1,
-            before=float(level.mean() - slope * along.mean()),
+            before=before,
             size=size,
-            spread=error * span,
-            expected=chance * (HINGES if begin else 1.0),
+            spread=spread,
+            expected=chance,
             basis=name,
             straight=True,
         )
     ]
+
+
+def _line(time: FloatArray, level: FloatArray) -> tuple[int, float, float, float, float] | None:
+    """Where a straight walk of a series (n,) to its end begins, its size, spread, chance number and the level before; None without."""
+    begin = _hinge(time, level)
+    along = np.maximum(time - time[begin], 0.0)
+    slope, error = slope_and_error(along, level)
+    if not abs(slope) > STRAIGHT_T * error:
+        return None
+    if _split_squares(level) < float(np.sum((level - np.polyval(np.polyfit(along, level, 1), along)) ** 2)):
+        return None  # two levels tell it better: it happened somewhere, not all along
+    span = float(along[-1])
+    chance = 2 * float(stdtr(8, -abs(slope) / error / 2)) * (HINGES if begin else 1.0)
+    return begin, slope * span, error * span, chance, float(level.mean() - slope * along.mean())
+
+
+def _of_one_end(survey: Survey) -> list[Walk]:
+    """A straight walk of the upper or of the lower level of a process that goes between two, while the other stays."""
+    ends = daily_ends(survey)
+    told = [_line(survey.blocks.start[at] / NS_PER_DAY, level) for _, at, level in ends]
+    if len(ends) < 2:
+        return []
+    found = []
+    for (name, at, _), line, other in zip(ends, told, reversed(told), strict=True):
+        if line is None or (other is not None and abs(other[1]) > STAYED * abs(line[1])):
+            continue
+        begin, size, spread, chance, before = line
+        lo = int(at[begin]) if begin else 0
+        walk = Walk(
+            lo=lo, hi=len(survey.blocks) - 1, before=before, size=size, spread=spread, expected=chance
+        )
+        found.append(replace(walk, straight=True, end=name))
+    return found
 
 
 def walks_straight(survey: Survey, other: FloatArray, lo: int) -> bool:

@@ -292,3 +292,24 @@ def test_a_drift_in_spring_is_not_explained_by_a_temperature_that_the_reading_ne
     events = detect_drift(make_record(value, temperature, every_s=600.0))
     assert [event.origin for event in events] == ["undecided"]
     assert all("explains" not in words for event in events for words in event.evidence)
+
+
+def back_and_forth(seed: int, fade: float) -> np.ndarray:
+    """Batches between 0.5 and 60, of which the upper level fades by this share from day 25 to 55."""
+    draw, value, at = np.random.default_rng(seed), np.full(N, 0.5), 20
+    while at < N:
+        until = min(at + int(18 * np.exp(draw.normal(0, 0.2))), N)
+        value[at:until] = 60.0 + draw.normal(0, 1.0)
+        at = until + int(30 * np.exp(draw.normal(0, 0.3)))
+    share = 1 - fade * np.clip((np.arange(N) / 144 - 25) / 30, 0, 1)
+    return np.where(value > 30, value * share, value) + level(N, 0.0, 0.02, seed)
+
+
+@SEEDS
+def test_one_of_two_levels_that_fades_is_told_and_left_open(seed: int) -> None:
+    (event,) = detect_drift(record(back_and_forth(seed, 0.3)))
+    assert "of its upper level alone: the lower one stayed" in event.evidence
+    assert event.size == pytest.approx(-18, rel=0.25)
+    assert event.origin == "undecided"
+    assert (event.start - T0) / STEP / 144 == pytest.approx(25, abs=6)
+    assert detect_drift(record(back_and_forth(seed, 0.0))) == ()
