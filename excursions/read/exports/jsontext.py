@@ -64,12 +64,16 @@ def json_table(content: Content, options: ReadOptions) -> Opened:
 _TOPIC = re.compile(
     r"(?:(?P<received>\d{4}-\d\d-\d\d[T ]\d\d:\d\d\S*|\d{9,19}(?:\.\d+)?)[\s:]+)?(?P<topic>[^\s{}\"]+)[\s:]+(?P<said>\{.*\})\s*"
 )
-_TOPIC_LINES = 5
+_TOPIC_LINES, _LOOKED_AT = 5, 16 * 2**10
 
 
 def is_topics(start: bytes) -> bool:
     """Whether the first lines are a name and an object each, perhaps behind a time: what a subscriber to messages writes down."""
-    lines = [line for line in start.decode("utf-8", errors="replace").splitlines()[:-1] if line.strip()]
+    lines = [
+        line
+        for line in start[:_LOOKED_AT].decode("utf-8", errors="replace").splitlines()[:-1]
+        if line.strip()
+    ]
     return bool(lines) and all(_TOPIC.fullmatch(line.strip()) for line in lines[:_TOPIC_LINES])
 
 

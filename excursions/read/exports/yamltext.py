@@ -18,7 +18,7 @@ from excursions.read.exports.jsontext import json_table
 from excursions.read.model import ReadOptions
 from excursions.read.text import encoding_of
 
-_LARGEST, _DEEPEST = 200 * 2**20, 60
+_LARGEST, _DEEPEST, _LOOKED_AT = 200 * 2**20, 60, 16 * 2**10
 _LIST = re.compile(r"\s*- (?:[\[{\"']|[\w.\-/]+\s*:\s)")
 _KEY_ALONE = re.compile(r"(?:\"[^\"]+\"|'[^']+'|[^\s#:\-\[{][^:\n]{0,200}):\s*(?:#.*)?")
 _PAIR, _HEAD_LINES = re.compile(r"\s*[^\s:\-\[{#][^:\n]{0,100}:(?: +\S|\s*$)"), 60
@@ -43,7 +43,7 @@ def is_yaml(start: bytes) -> bool:
     """Whether the first lines are a list of records, or a key with a list or a mapping below it."""
     lines = [
         line
-        for line in start.decode("utf-8", errors="replace").splitlines()
+        for line in start[:_LOOKED_AT].decode("utf-8", errors="replace").splitlines()
         if line.strip() and not line.lstrip().startswith("#")
     ]
     begun = bool(lines) and lines[0].rstrip() == "---"

@@ -83,7 +83,7 @@ def test_every_file_is_named_with_what_it_was_taken_for(tmp_path: Path) -> None:
     text = "\n".join(check_lines(found, everything=False))
     assert "= 2024-01-02T12:00:00+01:00  AI-1 probe P1" in text
     assert "slope 98.1 %; zero" in text
-    assert "a .md file holds no readings" in text
+    assert "no table of readings in its first lines" in text
 
 
 def test_patterns_and_standard_input_are_understood(tmp_path: Path) -> None:

@@ -136,11 +136,11 @@ _APART = 0.95  # share of rows that time and number together tell apart
 
 def _numbered(sheet: Sheet, time: tuple[int, ...], columns: list[Column]) -> list[Column]:
     """The column of numbers that says whose reading a row is, where no text names a tag, and one other holds readings."""
-    for column in columns:
-        others = [c for c in columns if c is not column and c.is_value and c.numbers and not is_quality(c)]
-        if len(others) == 1 and not column.is_text and telling_column(sheet, time, [column]) is not None:
-            return [column]
-    return []
+    column = telling_column(sheet, time, [c for c in columns if not c.is_text])
+    if column is None:
+        return []
+    others = [c for c in columns if c is not column and c.is_value and c.numbers and not is_quality(c)]
+    return [column] if len(others) == 1 else []
 
 
 def telling_column(sheet: Sheet, time: tuple[int, ...], columns: list[Column]) -> Column | None:
