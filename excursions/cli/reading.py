@@ -44,7 +44,9 @@ class DateOrder(StrEnum):
 Zone = Annotated[
     str,
     typer.Option(
-        "--tz", help="Zone of times without one, e.g. Europe/Vienna.", show_default="the register's, else UTC"
+        "--tz",
+        help="Zone of times without one, e.g. Europe/Vienna.",
+        show_default="the file's, else the register's, else UTC",
     ),
 ]
 DecimalMark = Annotated[

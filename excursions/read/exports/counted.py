@@ -116,6 +116,8 @@ def _since(table: Table, name: str, order: str) -> tuple[BlockTable, Decision] |
     )
     if table.preview.header or at < 0 or at + 1 >= len(rows):
         return None
+    if sheet is not None and any(c.is_time for c in sheet.columns):
+        return None  # beside written times a duration is a signal, or nothing
     header, text = rows[at], rows[at].cells[column]
     start = _stated(text) or _start_of(key_values(rows[:at]))
     cells = [row.cells[column].strip() for row in rows[at + 1 :] if column < len(row.cells)]

@@ -153,9 +153,7 @@ def take_apart(table: Table, width: int, section: str = "") -> list[BlockTable]:
     for start, stop in zip(starts, [*starts[1:], frame.height], strict=True):
         timed = _has_time(frame[start:stop])
         first = start + (int(np.flatnonzero(timed)[0]) if timed.any() else stop - start)
-        head = tuple(
-            said for row in _rows(frame[start:first], lines[start:first]) for said in _named(row, section)
-        )
+        head = tuple(_head(_rows(frame[start:first], lines[start:first]), section))
         blocks.append(
             BlockTable(
                 head=head,
@@ -220,6 +218,15 @@ def held(table: Table, width: int) -> Held:
 def _has_time(frame: pl.DataFrame) -> BoolArray:
     found = [any(cell is not None and is_time_text(cell) for cell in row) for row in frame.iter_rows()]
     return np.array(found, np.bool_)
+
+
+def _head(rows: Sequence[Row], section: str) -> Iterator[Row]:
+    """The rows above a block; of several that name a signal the last one counts, those before it had none below."""
+    marked = [at for at, row in enumerate(rows) if is_section(row.cells, section)]
+    for at, row in enumerate(rows):
+        if at in marked[:-1]:
+            continue
+        yield from _named(row, section)
 
 
 def _named(row: Row, section: str) -> tuple[Row, ...]:

@@ -34,7 +34,13 @@ def propose(sheet: Sheet) -> Draft | None:
     tags = named or _numbered(sheet, time, rest)
     if not tags:
         return None
-    told = () if named else (_numbered_decision(sheet, tags[0]),)
+    told: tuple[Decision, ...] = () if named else (_numbered_decision(sheet, tags[0]),)
+    rest = [column for column in rest if column not in tags]
+    known = tuple(c.index for c in tags)
+    others = [c for c in rest if c not in tags and not _is_aggregate(c) and _may_tell(c)]
+    if (telling := telling_column(sheet, time, others, known)) is not None:
+        tags = [telling, *tags]
+        told = (*told, telling_decision(sheet, telling))
     rest = [column for column in rest if column not in tags]
     kinds = [c for c in rest if _is_aggregate(c)]
     tags = [*tags, *(c for c in kinds if c.distinct > 1)][: len(tags) + 1]
@@ -143,18 +149,41 @@ def _numbered(sheet: Sheet, time: tuple[int, ...], columns: list[Column]) -> lis
     return [column] if len(others) == 1 else []
 
 
-def telling_column(sheet: Sheet, time: tuple[int, ...], columns: list[Column]) -> Column | None:
-    """The column of texts, or of whole numbers named as such, that tells apart the rows of one time, where each time stands in several."""
-    moments = list(zip(*(sheet.columns[index].cells for index in time), strict=False))
-    if not moments or len(set(moments)) > _REPEATED * len(moments):
+def telling_column(
+    sheet: Sheet, time: tuple[int, ...], columns: list[Column], known: tuple[int, ...] = ()
+) -> Column | None:
+    """The column that tells apart rows which time and the columns `known` do not, where those stand in several rows each.
+
+    It holds texts, or whole numbers and is named as such.
+    """
+    rows = list(zip(*(sheet.columns[index].cells for index in (*time, *known)), strict=False))
+    if not rows or len(set(rows)) > _REPEATED * len(rows):
         return None
     for column in columns:
-        cells = column.cells[: len(moments)]
+        cells = column.cells[: len(rows)]
         whole = bool(_NUMBERED.fullmatch(fold(column.header))) and all(cell.isdecimal() for cell in cells)
-        told = len(set(zip(moments, cells, strict=False))) >= _APART * len(moments)
+        told = len(set(zip(rows, cells, strict=False))) >= _APART * len(rows)
         if (whole or column.is_text) and told and 1 < _FEWEST_EACH * column.distinct <= len(cells):
             return column
     return None
+
+
+def _may_tell(column: Column) -> bool:
+    """Whether a column may name a place: nothing that is known to say something else."""
+    return (
+        not column.is_time
+        and not is_quality(column)
+        and not is_unit_column(column)
+        and not column.roles & {"description", "quality", "unit", "value"}
+    )
+
+
+def telling_decision(sheet: Sheet, column: Column) -> Decision:
+    """What is said of such a column."""
+    return Decision(
+        subject=sheet.stem, what=f'column "{column.header or column.index + 1}" is put before the tag', why="rows of one time and tag differ in it, which the tag alone would mix",
+        option="export one of them a file, or rename the column",
+    )  # fmt: skip
 
 
 def _numbered_decision(sheet: Sheet, column: Column) -> Decision:

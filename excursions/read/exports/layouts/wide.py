@@ -96,15 +96,19 @@ def _places(
         for c in columns
         if c.index not in taken and c.roles & {"place", "tag"} and c.distinct > 1 and not c.is_time
     ]
-    if named or len(values) < 2:
+    if len(values) < 2:
         return tuple(c.index for c in named)
     others = [
         c
         for c in columns
-        if c.index not in qualities and not c.is_time and not c.roles & {"unit", "quality", "description"}
+        if c.index not in qualities
+        and c not in named
+        and not c.is_time
+        and not c.roles & {"unit", "quality", "description"}
     ]
-    telling = telling_column(sheet, chosen_time(sheet, time_columns(sheet)), others)
-    return (telling.index,) if telling is not None else ()
+    known = tuple(c.index for c in named)
+    telling = telling_column(sheet, chosen_time(sheet, time_columns(sheet)), others, known)
+    return (*known, *((telling.index,) if telling is not None else ()))
 
 
 def _single_places(columns: list[Column], used: set[int]) -> dict[int, str]:
