@@ -196,7 +196,10 @@ def _take_apart(text: str) -> _Parts:
     numbers, dotted, end = date
     rest = said[end:]
     seconds = _seconds_in(rest)
-    offset = _offset_in(rest)
+    try:
+        offset = _offset_in(rest)
+    except ValueError:
+        return _Parts()  # no clock is a day and more ahead: what stands there is no time
     if seconds == 0.0 and re.fullmatch(r"[\st]*00:00(:00)?(\.0*)?", rest):
         seconds = None  # spreadsheets write midnight behind every plain date
     return _Parts(numbers=numbers, dotted=dotted, seconds=seconds, offset=offset)
