@@ -54,14 +54,9 @@ _UNIT = re.compile(
 )
 
 
-# Dutch: "na" behind a measuring word is after; alone it is a unit.
-_DUTCH = re.compile(r"\b(gemeten|waarde|meetwaarde|uitlezing|aflezing|aanwijzing|meting)\s+(voor|na)\b")
-
-
 def fold(header: str) -> str:
     """A header without case, accents and underscores, in words that the house reads."""
-    said = " ".join(english(plain(header).replace("_", " ").casefold()).split())
-    return _DUTCH.sub(lambda match: f"{match[1]} {'after' if match[2] == 'na' else 'before'}", said)
+    return " ".join(english(plain(header).replace("_", " ").casefold()).split())
 
 
 _MEASURED = {fold(unit) for row in MEASURANDS.values() for unit in (row.unit, *row.aliases) if unit}

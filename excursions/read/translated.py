@@ -54,7 +54,13 @@ _TERM = re.compile(
 )
 
 
+# Dutch: "na" behind a measuring word is after; alone it is a unit.
+_DUTCH = re.compile(r"\b(gemeten|waarde|meetwaarde|uitlezing|aflezing|aanwijzing|meting)\s+(voor|na)\b")
+
+
 @lru_cache(maxsize=16_384)
 def english(text: str) -> str:
-    """A plain text in small letters with the words known here in English; texts of Latin letters as they are."""
-    return text if text.isascii() else _TERM.sub(lambda match: f" {_ENGLISH[match[0]]} ", text)
+    """A plain text in small letters with the words known here in English; of texts of Latin letters only before and after in Dutch."""
+    if text.isascii():
+        return _DUTCH.sub(lambda match: f"{match[1]} {'after' if match[2] == 'na' else 'before'}", text)
+    return _TERM.sub(lambda match: f" {_ENGLISH[match[0]]} ", text)

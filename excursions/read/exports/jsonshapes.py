@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 import polars as pl
@@ -48,9 +48,25 @@ class _PlainRecordsError(Exception):
 
 def is_odd(start: bytes) -> bool:
     """Whether the first bytes of a JSON file show one of these shapes."""
-    return any(pattern.search(start) for pattern in (_TIME_KEY, _SPLIT, _STEP_KEY)) or bool(
-        _BARE.match(start)
-    )
+    return any(pattern.search(start) for pattern in (_TIME_KEY, _SPLIT, _STEP_KEY))
+
+
+def rows_of(data: bytes) -> list[list[str]] | None:
+    """The cells of an array of arrays, ``[["time", "AT-101"], ["2025-03-04 08:00", 7.02], ...]``; None where it is none.
+
+    Raises
+    ------
+    InputFileError
+        If it is no sound JSON.
+    """
+    if not _BARE.match(data):
+        return None
+    rows = _loaded(data)
+    if not isinstance(rows, list) or not all(isinstance(row, list) for row in rows):
+        return None
+    if any(isinstance(cell, (dict, list)) for row in rows for cell in row):
+        return None
+    return [[_text(cell) or "" for cell in row] for row in rows]
 
 
 def records_of(data: bytes, order: str) -> pl.DataFrame | None:
@@ -61,12 +77,7 @@ def records_of(data: bytes, order: str) -> pl.DataFrame | None:
     InputFileError
         If it is no sound JSON, or readings by a step state no unit of it.
     """
-    try:
-        whole = json.loads(data, parse_float=str, parse_int=str)
-    except (ValueError, RecursionError) as error:
-        raise InputFileError(
-            found=f"a JSON file that cannot be read ({error})", expected="a sound one", mend="copy or export it again"
-        ) from error  # fmt: skip
+    whole = _loaded(data)
     try:
         records = list(_walk(whole, (), {}, order))
     except _PlainRecordsError:
@@ -76,6 +87,15 @@ def records_of(data: bytes, order: str) -> pl.DataFrame | None:
     names = list(dict.fromkeys(name for record in records for name in record))
     columns = {name: [_text(record.get(name)) for record in records] for name in names}
     return pl.DataFrame(columns, schema=dict.fromkeys(names, pl.String))
+
+
+def _loaded(data: bytes) -> object:
+    try:
+        return json.loads(data, parse_float=str, parse_int=str)
+    except (ValueError, RecursionError) as error:
+        raise InputFileError(
+            found=f"a JSON file that cannot be read ({error})", expected="a sound one", mend="copy or export it again"
+        ) from error  # fmt: skip
 
 
 def _text(value: object) -> str | None:
@@ -89,9 +109,6 @@ def _walk(node: object, path: tuple[str, ...], said: Mapping[str, str], order: s
     if len(path) > _DEEPEST:
         return
     if isinstance(node, list):
-        if not path and (found := _bare(node)):
-            yield from found
-            return
         if any(_is_record(child) for child in node):
             raise _PlainRecordsError
         for child in node:
@@ -175,22 +192,6 @@ def _title(name: object, number: int) -> str:
 
 def _is_time(value: object) -> bool:
     return isinstance(value, str) and bool(shape_of(value) or as_number_time(value))
-
-
-def _bare(rows: Sequence[object]) -> list[Record]:
-    """``[["time", "AT-101"], ["2025-03-04 08:00", 7.02], ...]``."""
-    if len(rows) < 2 or not all(isinstance(row, list) for row in rows):
-        return []
-    header, body = rows[0], rows[1:]
-    if not isinstance(header, list) or not all(isinstance(name, str) and name for name in header):
-        return []
-    fits = all(isinstance(row, list) and len(row) == len(header) for row in body)
-    named = any(roles_of(name) & {"time", "date"} for name in header) and len(set(header)) == len(header)
-    return (
-        [dict(zip(header, row, strict=True)) for row in body if isinstance(row, list)]
-        if fits and named
-        else []
-    )
 
 
 def _by_steps(

@@ -11,12 +11,13 @@ import polars as pl
 from excursions.errors import InputFileError
 from excursions.read.exports.content import Content, Opened
 from excursions.read.exports.frametable import FrameTable
-from excursions.read.exports.jsonshapes import START_KEYS, is_odd, records_of
+from excursions.read.exports.grids import grid_table
+from excursions.read.exports.jsonshapes import START_KEYS, is_odd, records_of, rows_of
 from excursions.read.exports.sound import sound
 from excursions.read.exports.words import fold, roles_of
 from excursions.read.model import ReadOptions
 
-_START = re.compile(rb"(?:\xef\xbb\xbf)?\s*(?:\{\s*\"|\[\s*\{|\[\s*\[\s*\")")
+_START = re.compile(rb"(?:\xef\xbb\xbf)?\s*(?:\{\s*\"|\[\s*\{|\[\s*\[\s*[\"\d])")
 _LINES = re.compile(rb"\s*\{[^\n]*\}\s*\n\s*\{")
 _DEEPEST = 12
 _LARGEST_WALKED = 200_000_000  # bytes of a file that is walked through object by object
@@ -38,6 +39,10 @@ def json_table(content: Content, options: ReadOptions) -> Opened:
     """
     data, lost = content.whole().removeprefix(b"\xef\xbb\xbf"), b""
     words = f"JSON, {content.packing}" if content.packing else "JSON"
+    grid = rows_of(data)
+    if grid is not None:
+        yield content.name, grid_table(grid, words)
+        return
     shaped = is_odd(content.start) and not _LINES.match(data) and len(data) < _LARGEST_WALKED
     odd = records_of(data, options.date_order) if shaped else None
     if odd is not None:

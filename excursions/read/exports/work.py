@@ -129,9 +129,8 @@ class _Batch:
     def _refuse_long_rows(self) -> None:
         """Rows with more cells than columns: which cell is which cannot be known."""
         long = self.batch.frame[MORE].is_not_null().to_numpy()
-        count = self.plan.readings_a_row
         for line, text in self.batch.texts(np.flatnonzero(long)):
-            self.outcome.refuse(line, "", text, surplus_cells(self.plan.width), count)
+            self.outcome.refuse(line, "", text, surplus_cells(self.plan.width), self.plan.readings_a_row)
         kept = self.batch.keep(np.flatnonzero(~long))
         self.batch = replace(kept, frame=kept.frame.drop(MORE))
 
@@ -145,10 +144,9 @@ class _Batch:
 
     def _refuse_hidden(self, blank: IndexArray) -> None:
         """Rows that look empty because all they hold stands behind the last column."""
-        count = self.plan.readings_a_row
         for line, text in self.batch.texts(blank) if self.batch.raw else ():
             if re.search(r"\w", text):
-                self.outcome.refuse(line, "", text, surplus_cells(self.plan.width), count)
+                self.outcome.refuse(line, "", text, surplus_cells(self.plan.width), self.plan.readings_a_row)
 
     def _times(self, columns: tuple[int, ...]) -> _Clocked:
         cells = [self.batch.frame[str(index)] for index in columns]

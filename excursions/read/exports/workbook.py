@@ -45,6 +45,7 @@ def workbook_tables(name: str, data: bytes, options: ReadOptions) -> Iterator[tu
             continue
         frame = frame.rename({old: str(index) for index, old in enumerate(frame.columns)})
         frame = frame.with_columns(pl.when(pl.all().str.strip_chars() != "").then(pl.all()))
+        _refuse_swapped_days(frame)
         frame = _one_mark(frame)
         title = f"{name}!{clean(sheet)}" if len(sheets) > 1 else name
         if (pasted := _pasted_lines(frame, options)) is not None:
@@ -82,6 +83,33 @@ def _one_mark(frame: pl.DataFrame) -> pl.DataFrame:
                 .alias(name)
             )
     return frame.with_columns(changes)
+
+
+_FEWEST_SWAPPED = 3
+_LAST_MONTH = 12
+
+
+def _refuse_swapped_days(frame: pl.DataFrame) -> None:
+    """Dates of which a spreadsheet read the day for the month where it could: up to the 12th, while later ones stayed texts.
+
+    Raises
+    ------
+    InputFileError
+        If a column holds such dates.
+    """
+    for column in frame.get_columns():
+        made = column.str.extract(r"^\d{4}-\d{2}-(\d{2})(?:[T ]|$)").cast(pl.Int64).drop_nulls()
+        left = column.str.extract(r"^(\d{1,2})[/.-]\d{1,2}[/.-]\d{4}\b").cast(pl.Int64).drop_nulls()
+        other = column.str.extract(r"^\d{1,2}[/.-](\d{1,2})[/.-]\d{4}\b").cast(pl.Int64).drop_nulls()
+        if min(len(made), len(left)) < _FEWEST_SWAPPED or int(made.max()) > _LAST_MONTH:  # type: ignore[arg-type]
+            continue
+        if int(left.min()) > _LAST_MONTH or int(other.min()) > _LAST_MONTH:  # type: ignore[arg-type]
+            text = column.filter(column.str.contains(r"^\d{1,2}[/.-]\d{1,2}[/.-]\d{4}\b"))[0]
+            raise InputFileError(
+                found=f'dates up to the 12th beside texts such as "{text}": a spreadsheet took the day for the month where it could',
+                expected="dates that are all read alike",
+                mend="pass the file as it was exported, or open it in the spreadsheet again with the order of day and month of the export",
+            )
 
 
 _LOOKED_AT = 60

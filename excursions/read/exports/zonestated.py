@@ -24,7 +24,10 @@ _ZONE_NAME = re.compile(
 )
 
 
-_UTC_WORD = re.compile(r"(?i)\b(utc|gmt|zulu)\b(?!\s*[+-])")
+# "Time (UTC)", "time_utc", "UTCTime", "DateTimeUtc"
+_UTC_WORD = re.compile(
+    r"(?<![A-Za-z0-9])(?i:utc|gmt|zulu)(?![A-Za-z0-9])(?!\s*[+-])|(?<![A-Za-z0-9])UTC(?=[A-Z][a-z])|(?<=[a-z])U[Tt][Cc](?![A-Za-z0-9])(?!\s*[+-])"
+)
 
 
 def decide_zone(

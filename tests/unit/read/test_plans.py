@@ -234,6 +234,32 @@ def test_the_register_gives_its_zone_only_to_files_that_state_none(tmp_path: Pat
     assert any("not in UTC, which the file states" in decision.what for decision in overruled.decisions)
 
 
+@pytest.mark.parametrize("name", ["Time (UTC)", "time_utc", "UTCTime", "TimestampUtc", "UTC time", "t [GMT]"])
+def test_a_name_that_says_utc_is_believed_however_it_is_written(tmp_path: Path, name: str) -> None:
+    text = f"{name},AI-1\n2024-07-01 02:00,1\n2024-07-01 02:01,2\n"
+    found = read_text(tmp_path, text, plant_zone="Europe/Vienna")
+    assert found.series["AI-1"].time[0] == 1_719_799_200 * 10**9
+
+
+@pytest.mark.parametrize(
+    ("names", "local", "exact"),
+    [
+        ("Time (local),AI-1,TI-1,Time (UTC)", "2024-07-01 04:0{}", "2024-07-01 02:0{}"),
+        ("datetime,AI-1,TI-1,time_iso", "01.07.2024 04:0{}", "2024-07-01T04:0{}:00+02:00"),
+        ("datetime,AI-1,TI-1,epoch", "2024-07-01 04:0{}", "epoch"),
+    ],
+)
+def test_of_two_times_the_one_that_states_its_zone_counts(
+    tmp_path: Path, names: str, local: str, exact: str
+) -> None:
+    minutes = range(5)
+    said = [f"{1_719_799_200 + 60 * m}" if exact == "epoch" else exact.format(m) for m in minutes]
+    rows = [f"{local.format(m)},7.{m},20.{m},{said[m]}" for m in minutes]
+    found = read_text(tmp_path, "\n".join([names, *rows]) + "\n")
+    assert list(found.series) == ["AI-1", "TI-1"]
+    assert found.series["AI-1"].time.tolist() == [(1_719_799_200 + 60 * m) * 10**9 for m in minutes]
+
+
 def test_decisions_say_what_would_change_them(tmp_path: Path) -> None:
     reading = read_text(tmp_path, "Zeit;AI-1\n13.03.2024 00:00;7,02\n14.03.2024 00:00;7,03\n")
     assert {decision.option for decision in reading.decisions} == {"--date-order", "--decimal-mark", "--tz"}

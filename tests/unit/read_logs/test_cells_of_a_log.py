@@ -287,3 +287,10 @@ def test_air_pressure(value: float, unit: str, kpa: float) -> None:
 
 def test_what_is_no_air_pressure_is_missing() -> None:
     assert math.isnan(air_pressure_kpa(3.0, "hpa"))
+
+
+def test_an_offset_that_cannot_be_makes_no_time() -> None:
+    moments = read_moments(
+        ["2025-03-05 08:00+40:00", "2025-03-05 08:00+01:00"], ReadOptions(), file="log.csv"
+    )
+    assert moments.time == (None, 1_741_158_000 * 10**9)

@@ -16,6 +16,7 @@ from excursions.read.exports.units import is_unit
 def propose(sheet: Sheet) -> Draft | None:
     """A draft when at least two times each have a value column of their own before the next time."""
     times = time_columns(sheet)
+    times = [columns for columns in times if sheet.columns[columns[0]].is_time] or times
     if len(times) < 2 or any("late_time" in sheet.columns[columns[0]].roles for columns in times):
         return None
     ends = [columns[0] for columns in times[1:]] + [len(sheet.columns)]

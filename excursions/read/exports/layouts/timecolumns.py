@@ -7,10 +7,12 @@ from collections import Counter
 
 from excursions.read.exports.calendartimes import PARTS, is_part
 from excursions.read.exports.columns import Column
-from excursions.read.exports.numbertimes import as_number_time, number_of
+from excursions.read.exports.numbertimes import JULIAN, WALL_KINDS, as_number_time, number_of
 from excursions.read.exports.plan import Draft, NoReadingsError
 from excursions.read.exports.sheet import Sheet
+from excursions.read.exports.timeshapes import shape_of
 from excursions.read.exports.words import CLOCK_NAMES, CLOCKS_ONLY, HOUR_NAMES, fold
+from excursions.read.exports.zonestated import zone_in
 
 _NEAR = 2  # columns between a date and its time of day
 
@@ -18,7 +20,8 @@ _NEAR = 2  # columns between a date and its time of day
 def time_columns(sheet: Sheet) -> list[tuple[int, ...]]:
     """Every time of the sheet, as its columns: date, then time of day and zone where they stand apart.
 
-    Numbers count as times (epochs, day numbers) only where no column holds written ones.
+    Numbers count as times only where no column holds written ones, but for those that count from an instant under a name
+    for a time: beside a clock on a wall, which may be any zone's, they say the same exactly.
     """
     clocks = [column for column in sheet.columns if column.is_clock or number_clock(column)]
     zones = [column for column in sheet.columns if column.is_zone]
@@ -34,7 +37,30 @@ def time_columns(sheet: Sheet) -> list[tuple[int, ...]]:
         zone = _near(fine or parts[-1], zones)
         found.append(tuple(part.index for part in (*parts, fine, zone) if part is not None))
     with_clock = [columns for columns in found if len(columns) > 1 or sheet.columns[columns[0]].is_full_time]
-    return with_clock or found or _calendar_times(sheet) or number_times(sheet)
+    written = with_clock or found
+    return [*written, *_instants(sheet)] if written else _calendar_times(sheet) or number_times(sheet)
+
+
+def _instants(sheet: Sheet) -> list[tuple[int, ...]]:
+    """Columns named as times whose numbers count from an instant, seconds since 1970 and its kin."""
+    found: list[tuple[int, ...]] = []
+    for column in sheet.columns:
+        kinds = (
+            {as_number_time(cell) for cell in column.cells if cell}
+            if column.roles & {"time"} and not column.is_time
+            else set()
+        )
+        if len(kinds) == 1 and None not in kinds and not kinds & {*WALL_KINDS, JULIAN}:
+            found.append((column.index,))
+    return found
+
+
+def _is_exact(sheet: Sheet, columns: tuple[int, ...]) -> bool:
+    """Whether a time says its zone: an offset or a zone beside it or in its name, or a count from an instant."""
+    column = sheet.columns[columns[0]]
+    shapes = [shape for cell in column.cells if (shape := shape_of(cell)) is not None]
+    zoned = any(shape.zoned for shape in shapes) or sheet.columns[columns[-1]].is_zone
+    return zoned or not shapes or bool(zone_in(column.header, named=True))
 
 
 def _finer(sheet: Sheet, clock: Column) -> tuple[Column, ...]:
@@ -201,12 +227,14 @@ def _rising(sheet: Sheet) -> list[tuple[int, ...]]:
 def chosen_time(sheet: Sheet, times: list[tuple[int, ...]]) -> tuple[int, ...]:
     """The time the reading was taken, where several are given.
 
-    Source before server, start before end; one that never changes is the span of a query rather than a time of reading.
+    Source before server, start before end, one that states its zone before one that does not; one that never changes is
+    the span of a query rather than a time of reading.
     """
 
-    def rank(columns: tuple[int, ...]) -> tuple[bool, bool, bool, int]:
+    def rank(columns: tuple[int, ...]) -> tuple[bool, bool, bool, bool, int]:
         column = sheet.columns[columns[0]]
         constant = column.distinct == 1 and column.filled > 1
-        return constant, "late_time" in column.roles, "source_time" not in column.roles, columns[0]
+        late, source = "late_time" in column.roles, "source_time" in column.roles
+        return constant, late, not _is_exact(sheet, columns), not source, columns[0]
 
     return min(times, key=rank)
