@@ -168,7 +168,7 @@ def as_html(facts: Mapping[str, Any], *, beside_pages: bool = False) -> str:
         "<!doctype html>",
         f'<html lang="en"><head><meta charset="utf-8"><title>{title}</title>',
         '<meta name="viewport" content="width=device-width, initial-scale=1"><meta name="color-scheme" content="light dark">',
-        f"<style>{_STYLE}</style></head><body>",
+        f"<style>{_STYLE}</style></head><body><main>",
         f"<h1>{title}</h1><p>{escape(_head(facts))}. {escape(_state(facts))}.</p>",
     ]
     if facts.get("now"):
@@ -196,7 +196,7 @@ def as_html(facts: Mapping[str, Any], *, beside_pages: bool = False) -> str:
     parts.append(
         f'<p>Pages: {pages}. Answer with: <code>excursions note EVENT "..."</code>, <code>excursions close EVENT</code></p>'
     )
-    parts.append(f"<p>{escape(_DISCLAIMER)}</p></body></html>\n")
+    parts.append(f"<p>{escape(_DISCLAIMER)}</p></main></body></html>\n")
     return "\n".join(parts)
 
 

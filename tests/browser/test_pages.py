@@ -64,6 +64,37 @@ def test_the_accessibility_checker_finds_nothing(
         assert violations(page) == [], (width, scheme)
 
 
+USABLE = """() => {
+  let n = 0;
+  for (const e of document.querySelectorAll('a[href], button, input, select, summary, [tabindex="0"]')) {
+    const folded = e.closest('details:not([open])') && !e.matches('summary');
+    if (e.checkVisibility({ visibilityProperty: true }) && !e.disabled && !folded) e.dataset.tab = n++;
+  }
+  return n;
+}"""
+FOCUSED = """() => {
+  const e = document.activeElement, b = e.getBoundingClientRect();
+  return [e.dataset.tab ?? '', b.width > 0 && b.bottom > 0 && b.top < innerHeight && b.left < innerWidth];
+}"""
+
+
+@pytest.mark.parametrize("width", [1440, 390])
+@pytest.mark.parametrize("name", ["index", "AT-101"])
+def test_the_keyboard_reaches_everything_that_can_be_used_and_it_is_in_sight_then(
+    open_page: Any, site: Path, points: dict[str, Path], name: str, width: int
+) -> None:
+    page = open_page(points.get(name, site / "index.html"), width=width).page
+    count = page.evaluate(USABLE)
+    assert count > 40
+    reached = set()
+    for _ in range(count + 40):  # a field for a date has several stops
+        page.keyboard.press("Tab")
+        found, in_sight = page.evaluate(FOCUSED)
+        assert in_sight
+        reached.add(found)
+    assert {str(n) for n in range(count)} <= reached
+
+
 def test_plotly_is_not_loaded_until_somebody_wants_a_time_line(open_page: Any, site: Path) -> None:
     seen = open_page(site / "index.html")
     assert not any("plotly" in url for url in seen.requests)
