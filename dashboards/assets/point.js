@@ -255,6 +255,7 @@
       lines.push(['', doubtWords(d, ms)]);
     }
     for (const c of facts.calibrations) if (Math.abs(c[0] - ms) <= slack) lines.push(['', `${c[1]}, ${said(c[0])}.`]);
+    for (const s of facts.shifts) if (Math.abs(s[0] - ms) <= slack) lines.push(['', s[1]]);
     for (const s of facts.swaps) if (Math.abs(s[0] - ms) <= slack) lines.push(['', `${s[1]}, ${said(s[0])}.`]);
     for (const s of facts.samples) if (Math.abs(s[0] - ms) <= slack && s[1] !== null) lines.push(['', `Laboratory sample ${figureText(s[1], facts.unit)}, ${said(s[0])}.`]);
     return lines;

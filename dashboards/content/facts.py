@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from dashboards.content.about import About
+from dashboards.content.found import found_shifts, found_words
 from dashboards.content.life import swaps
 from dashboards.content.overview import in_trouble
 from dashboards.content.scale import usual, usual_scale
@@ -37,6 +38,10 @@ def point_facts(about: About, reader: Reader) -> dict[str, object]:
         "swaps": [
             [_ms(start, reader), f"Probe {row.probe} installed"]
             for row, start in swaps(about.plant, about.findings)
+        ],
+        "shifts": [
+            [_ms(found.time, reader), found_words(found, about, reader)]
+            for found in found_shifts(findings, about.shifts)
         ],
         "doubts": [
             {
