@@ -17,6 +17,7 @@ from dashboards.look import family
 from dashboards.wording import ORIGIN_WORDS, STATE_WORDS, Reader
 from excursions.digits import percent
 from excursions.records import STATES, Event, StateLine
+from excursions.report.corrected import UNUSABLE
 from excursions.report.wording import HEAT
 
 
@@ -78,7 +79,7 @@ def _events(about: About, reader: Reader) -> list[list[object]]:
     flat = reader.wall_ms(np.array([[e.start, e.end] for e in events], np.int64).reshape(-1)).tolist()
     return [
         [
-            event.id, flat[2 * n], flat[2 * n + 1], reader.event(event), _whose(event),
+            event.id, flat[2 * n], flat[2 * n + 1], reader.event(event), _whose(event), int(event.kind in UNUSABLE),
         ]
         for n, event in enumerate(events)
     ]  # fmt: skip
