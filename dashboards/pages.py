@@ -8,6 +8,7 @@ from markupsafe import Markup
 
 from dashboards.content.about import About
 from dashboards.content.facts import point_facts
+from dashboards.content.found import found_shifts
 from dashboards.content.life import LifeRow
 from dashboards.content.overview import Overview, record_span
 from dashboards.content.point import line_key, point_content
@@ -118,6 +119,7 @@ def record_parts(
         samples=about.samples,
         neighbours=about.neighbours,
         related=about.related,
+        shifts=about.shifts,
     )
     spec = point_spec(about.findings, about.plant, marks, reader, near=window)
     drawn = _has_figure(about.findings)
@@ -135,8 +137,9 @@ def record_parts(
             window=window,
             marked=marked,
             samples=about.samples,
+            found=found_shifts(about.findings, about.shifts),
         ),
-        "on_paper": {str(t.get("meta")) for t in spec["data"]} & {"corrected", "samples"},
+        "on_paper": {str(t.get("meta")) for t in spec["data"]} & {"corrected", "samples", "shift"},
         "figure": embedded_figure(spec) if drawn else "",
         "facts": embedded(facts) if drawn else "",
     }

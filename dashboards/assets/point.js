@@ -250,11 +250,14 @@
     const inside = facts.events.filter(e => e[1] - slack <= ms && ms <= e[2] + slack)
       .sort((a, b) => (a[2] - a[1]) - (b[2] - b[1])).slice(0, 3);
     for (const e of inside) lines.push(['', `${e[3]} (${e[4]}).`, e[0]]);
+    const lost = facts.events.some(e => e[5] && e[1] <= ms && ms < e[2]);
+    if (lost) lines.push(['', 'Beyond correction here: the reading says nothing of the process.']);
     for (const d of facts.doubts) {
-      if (ms < d.start || ms > d.end) continue;
+      if (lost || ms < d.start || ms > d.end) continue;
       lines.push(['', doubtWords(d, ms)]);
     }
     for (const c of facts.calibrations) if (Math.abs(c[0] - ms) <= slack) lines.push(['', `${c[1]}, ${said(c[0])}.`]);
+    for (const s of facts.shifts) if (Math.abs(s[0] - ms) <= slack) lines.push(['', s[1]]);
     for (const s of facts.swaps) if (Math.abs(s[0] - ms) <= slack) lines.push(['', `${s[1]}, ${said(s[0])}.`]);
     for (const s of facts.samples) if (Math.abs(s[0] - ms) <= slack && s[1] !== null) lines.push(['', `Laboratory sample ${figureText(s[1], facts.unit)}, ${said(s[0])}.`]);
     return lines;

@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from dashboards.content.about import About
+from dashboards.content.found import found_shifts, found_words
 from dashboards.content.life import swaps
 from dashboards.content.overview import in_trouble
 from dashboards.content.scale import usual, usual_scale
@@ -16,6 +17,7 @@ from dashboards.look import family
 from dashboards.wording import ORIGIN_WORDS, STATE_WORDS, Reader
 from excursions.digits import percent
 from excursions.records import STATES, Event, StateLine
+from excursions.report.corrected import UNUSABLE
 from excursions.report.wording import HEAT
 
 
@@ -37,6 +39,10 @@ def point_facts(about: About, reader: Reader) -> dict[str, object]:
         "swaps": [
             [_ms(start, reader), f"Probe {row.probe} installed"]
             for row, start in swaps(about.plant, about.findings)
+        ],
+        "shifts": [
+            [_ms(found.time, reader), found_words(found, about, reader)]
+            for found in found_shifts(findings, about.shifts)
         ],
         "doubts": [
             {
@@ -73,7 +79,7 @@ def _events(about: About, reader: Reader) -> list[list[object]]:
     flat = reader.wall_ms(np.array([[e.start, e.end] for e in events], np.int64).reshape(-1)).tolist()
     return [
         [
-            event.id, flat[2 * n], flat[2 * n + 1], reader.event(event), _whose(event),
+            event.id, flat[2 * n], flat[2 * n + 1], reader.event(event), _whose(event), int(event.kind in UNUSABLE),
         ]
         for n, event in enumerate(events)
     ]  # fmt: skip

@@ -9,6 +9,7 @@ import numpy as np
 
 from dashboards.content.about import About
 from dashboards.content.fleet import AuditRow, DueRow, audit_row, due_row, in_use, since_the_run_before
+from dashboards.content.found import found_shifts
 from dashboards.content.heat import HeatRow, heat_rows
 from dashboards.content.overview import CAUTIONS, in_trouble, since_now, wrong_now
 from dashboards.content.rows import (
@@ -140,7 +141,8 @@ def figure_in_words(about: About, reader: Reader) -> str:
     for doubt in about.doubts:
         end = "the end of the record" if doubt.open_end else reader.moment(doubt.end)
         text += f" Shaded: readings from {from_words(doubt, reader)} to {end} are doubtful."
-    return text
+    found = [reader.date(shift.time) for shift in found_shifts(findings, about.shifts)]
+    return f"{text} Shifts found: {joined(found)}." if found else text
 
 
 def line_key(drawn: Set[str], about: About) -> tuple[tuple[str, str], ...]:
@@ -152,6 +154,7 @@ def line_key(drawn: Set[str], about: About) -> tuple[tuple[str, str], ...]:
         ("lab", "rings: laboratory samples", "samples"),
         ("heat", "temperature; broken: its ratings, where the scale reaches them", "temperature"),
         ("mark", "calibration", "calibration:start"),
+        ("shift", "upright bar: a shift that a calibration found", "shift"),
         ("state", f"beside it: {beside}", "beside"),
     )
     shades = (("doubt", "shaded: readings to doubt"),) if about.doubts else ()

@@ -51,7 +51,7 @@ SAID = frozenset(
     ]
 )
 LEAST_CAUSES, LEAST_PROBABILITY = 2, 0.01
-MOST_ON_PAPER = 6
+MOST_ON_PAPER = 4
 MOST_ROWS = 1_200  # beyond this a page stops being one; the tables beside it hold every event
 
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from markupsafe import Markup, escape
 
+from dashboards.content.found import FoundShift
 from dashboards.content.scale import usual_scale
 from dashboards.wording import Reader, capital
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, TimeArray
@@ -195,6 +196,7 @@ def sheet_picture(
     window: tuple[int, int] | None = None,
     marked: Sequence[int] = (),
     samples: Sequence[LabSample] = (),
+    found: Sequence[FoundShift] = (),
 ) -> Markup:
     """The record as a drawing for paper, and for the moment before the script has drawn its own.
 
@@ -213,7 +215,16 @@ def sheet_picture(
         trace = findings.traces[name] if window is None else _cut(findings.traces[name], window)
         mine = name == "value"
         parts.append(
-            _panel(trace, shown, doubts if mine else (), samples if mine else (), top, height, reader)
+            _panel(
+                trace,
+                shown,
+                doubts if mine else (),
+                samples if mine else (),
+                top,
+                height,
+                reader,
+                found if mine else (),
+            )
         )
         top += height + SHEET_GAP
     bottom = top - SHEET_GAP
@@ -247,13 +258,16 @@ def _panel(
     top: float,
     height: float,
     reader: Reader,
+    found: Sequence[FoundShift],
 ) -> str:
     value = reader.level(trace.value, trace.unit)
     whole = findings.end - findings.start > CLOSE
     scale = usual_scale(findings, doubts) if trace.name == "value" and whole else None
     levels = [corrected_level(findings, doubt) for doubt in doubts]
     rings = [(s.time, s.value) for s in samples if findings.start <= s.time <= findings.end]
-    seen = np.concatenate([value, *(level.value for level in levels), [value for _, value in rings]])
+    bars = [shift for shift in found if findings.start <= shift.time <= findings.end]
+    ends = [end for shift in bars for end in (shift.reading, shift.truth)]
+    seen = np.concatenate([value, *(level.value for level in levels), [value for _, value in rings], ends])
     box = _box(ends_of(np.array(scale) if scale else seen), findings, top, height)
     title = "Temperature" if trace.name == "temperature" else findings.point.quantity.label
     shades = "".join(_sheet_shade(doubt, box) for doubt in doubts)
@@ -264,7 +278,7 @@ def _panel(
     return (
         f'{shades}{lines}<text x="0" y="{top - 6:.0f}">{escape(panel_title(title, reader.unit(trace.unit)))}</text>'
         f'<path class="{"heat" if trace.name == "temperature" else "reading"}" d="{curve(trace.time, value, box, budget=1_400, whole=False)}"/>'
-        f"{''.join(_corrected_path(level, box) for level in levels)}{_rings(rings, box)}"
+        f"{''.join(_corrected_path(level, box) for level in levels)}{_bars(bars, box)}{_rings(rings, box)}"
     )
 
 
@@ -273,6 +287,16 @@ def _corrected_path(level: CorrectedLevel, box: Box) -> str:
         return ""
     time, value = with_gaps(level.time, level.value, 6 * NS_PER_HOUR)
     return f'<path class="corrected" d="{curve(time, value, box, budget=300, whole=False)}"/>'
+
+
+def _bars(found: Sequence[FoundShift], box: Box) -> str:
+    """Shifts that a calibration found: upright, with an end at the reading and one where it should have stood."""
+    made = []
+    for shift in found:
+        x = float(box.x(np.array([shift.time]))[0])
+        top, bottom = box.y(np.clip(np.array([shift.reading, shift.truth]), box.low, box.high)).tolist()
+        made.append(f"M{x - 5:.1f} {top:.1f}h10M{x:.1f} {top:.1f}V{bottom:.1f}M{x - 5:.1f} {bottom:.1f}h10")
+    return f'<path class="shift" d="{"".join(made)}"/>' if made else ""
 
 
 def _rings(rings: Sequence[tuple[int, float]], box: Box) -> str:
@@ -297,7 +321,9 @@ def _scale(box: Box) -> list[tuple[str, float]]:
     """Three or four round values on the scale."""
     step = round_step((box.high - box.low) / 3.5)
     first = np.ceil(box.low / step) * step
-    values = np.arange(first, box.high + step * 1e-6, step)
+    values = (
+        np.round(np.arange(first, box.high + step * 1e-6, step) / step) * step + 0.0
+    )  # no minus before a zero
     decimals = max(0, -int(np.floor(np.log10(step) + 1e-9)))
     return [(f"{v:.{decimals}f}".replace("-", "−"), float(box.y(np.array([v]))[0])) for v in values]
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from dashboards.content.found import FoundShift
 from dashboards.figures.drawing import with_gaps
 from dashboards.figures.spec import Spec, label, stamp
 from dashboards.look import family
@@ -66,6 +67,21 @@ def sample_rings(
             "marker": {"symbol": "circle-open", "size": 9, "line": {"width": 2}, "color": "@lab"},
             "hovertemplate": f"laboratory sample %{{y}} {label(reader.unit(findings.unit))}<extra></extra>",
         }
+    ]  # fmt: skip
+
+
+def shift_bars(found: Sequence[FoundShift], key: str, findings: PointFindings, reader: Reader) -> list[Spec]:
+    """A bar at each calibration that found a shift, from where the reading stood to where it should have."""
+    unit = label(reader.unit(findings.unit))
+    return [
+        {
+            "type": "scatter", "mode": "lines+markers", "name": "shift found", "meta": "shift", "yaxis": key,
+            "x": reader.wall(np.array([shift.time] * 2, np.int64)), "y": np.array([shift.reading, shift.truth]),
+            "line": {"color": "@mark", "width": 3},
+            "marker": {"symbol": "line-ew", "size": 13, "color": "@mark", "line": {"width": 3, "color": "@mark"}},
+            "hovertemplate": f"shift found, %{{y:.4~g}} {unit}<extra></extra>",
+        }
+        for shift in found
     ]  # fmt: skip
 
 

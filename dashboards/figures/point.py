@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from dashboards.content.found import found_shifts
 from dashboards.figures.drawing import panel_title, with_unit
 from dashboards.figures.lanes import lane_axis, lane_traces, lanes_of
 from dashboards.figures.marks import (
@@ -24,13 +25,14 @@ from dashboards.figures.marks import (
     related_strip,
     sample_rings,
     shades,
+    shift_bars,
 )
 from dashboards.figures.spec import Spec, label, stamp, to_figure
 from dashboards.look import axis, base_layout, date_axis
 from dashboards.wording import Reader
 from excursions import clock
 from excursions.plant import Plant
-from excursions.records import Calibration, Doubt, LabSample
+from excursions.records import Calibration, Doubt, LabSample, Shift
 from excursions.report.result import PointFindings, Trace
 from excursions.report.thin import thin
 
@@ -55,6 +57,7 @@ class PointMarks:
     samples: Sequence[LabSample] = ()
     neighbours: Sequence[PointFindings] = ()
     related: Sequence[PointFindings] = ()
+    shifts: Sequence[Shift] = ()
 
 
 def point_figure(
@@ -65,6 +68,7 @@ def point_figure(
     doubts: Sequence[Doubt] = (),
     samples: Sequence[LabSample] = (),
     neighbours: Sequence[PointFindings] = (),
+    shifts: Sequence[Shift] = (),
     display_units: str = "degC",
 ) -> Figure:
     """The record of one point as a plotly figure, for a notebook.
@@ -76,6 +80,8 @@ def point_figure(
         Gives zone and heat ratings; without it times are UTC and ratings are those of the point.
     calibrations, doubts, samples : sequences
         Drawn as marks, shaded windows with the corrected level, and rings; those of this point only.
+    shifts : sequence of Shift
+        Drawn as bars at the calibrations that found them.
     neighbours : sequence of PointFindings
         Related points: their hourly level is drawn faintly beside the reading where the unit is the same, else
         in a strip below it.
@@ -96,6 +102,7 @@ def point_figure(
         samples=[s for s in samples if s.point == name],
         neighbours=[other for other in neighbours if other.unit == findings.unit],
         related=[other for other in neighbours if other.unit != findings.unit],
+        shifts=[shift for shift in shifts if shift.point == name],
     )
     return to_figure(point_spec(findings, house, marks, reader))
 
@@ -132,6 +139,7 @@ def point_spec(
         if name == "value":
             data += corrections(findings, marks.doubts, key, reader)
             data += sample_rings(marks.samples, key, findings, reader)
+            data += shift_bars(found_shifts(findings, marks.shifts), key, findings, reader)
             shapes += shades(findings, marks.doubts, key, reader)
         if name == "temperature":
             more, words = rating_lines(findings, plant, key, reader)

@@ -186,7 +186,7 @@ def _closed(
             continue
         where = f" at {first.point}" if point.name != first.point else ""
         how, most = ("found", error) if abs(error) > tolerance else ("left", began)
-        reason = f"{how} out of tolerance{where}: reading off by {written(most, signed=True)} {point.quantity.unit} at {written(span.level, 4)} {point.quantity.unit}"
+        reason = f"{how} out of tolerance{where}: reading off by {written(most, signed=True)} {point.quantity.unit} at {written(span.level, 3)} {point.quantity.unit}"
         made = window(span, weighed.posterior, reason.rstrip())
         if made:
             yield _said(made, span, setting)

@@ -8,6 +8,7 @@ import polars as pl
 from excursions.link import band_at, error_at
 from excursions.link.proration import rating
 from excursions.records import Doubt
+from excursions.report.corrected import in_vain
 from excursions.report.result import PointFindings, ScanResult
 
 TIME = pl.Datetime("ns", "UTC")
@@ -114,7 +115,10 @@ def due_table(result: ScanResult) -> pl.DataFrame:
 
 
 def corrected_table(result: ScanResult) -> pl.DataFrame:
-    """Corrected readings beside the original, inside the windows of doubt; a sample in two windows takes the later one."""
+    """Corrected readings beside the original, inside the windows of doubt, but where the reading follows nothing.
+
+    A sample in two windows takes the later one.
+    """
     frames = []
     for findings in result.points:
         windows = [d for d in result.doubts if d.point == findings.point.name and d.knots]
@@ -130,6 +134,7 @@ def _corrected(findings: PointFindings, doubt: Doubt) -> pl.DataFrame | None:
     if trace is None:
         return None
     inside = (trace.time >= doubt.start) & (trace.time < doubt.end) & np.isfinite(trace.value)
+    inside &= ~in_vain(findings, trace.time)
     time, value = trace.time[inside], trace.value[inside]
     if not time.size:
         return None

@@ -40,13 +40,20 @@ def corrected_level(findings: PointFindings, doubt: Doubt) -> CorrectedLevel:
     levels = findings.levels
     kept = hours_in(doubt, levels.time) & (levels.time >= findings.start) & (levels.time <= findings.end)
     kept &= np.isfinite(levels.value) & bool(doubt.knots)
-    for event in findings.events:
-        if event.kind in UNUSABLE:
-            kept &= (levels.time + NS_PER_HOUR <= event.start) | (levels.time >= event.end)
+    kept &= ~in_vain(findings, levels.time, NS_PER_HOUR)
     time = levels.time[kept]
     value = levels.value[kept] - error_at(time, doubt)
     known = np.isfinite(value)
     return CorrectedLevel(time=time[known], value=value[known], band=band_at(time, doubt)[known])
+
+
+def in_vain(findings: PointFindings, time: TimeArray, length: int = 1) -> BoolArray:
+    """Which spans of so many ns touch an event in which the reading follows nothing, so that no correction helps."""
+    touched = np.zeros(time.size, dtype=np.bool_)
+    for event in findings.events:
+        if event.kind in UNUSABLE:
+            touched |= (time + length > event.start) & (time < event.end)
+    return touched
 
 
 def error_then(doubts: Sequence[Doubt], instant: int) -> float:

@@ -88,6 +88,15 @@ def test_the_line_under_the_pointer_is_explained_in_words(page: Any) -> None:
     assert "Doubtful here: reads about 0.24 pH too high (rests on: the over-temperature found)." in words
 
 
+def test_a_reading_that_follows_nothing_is_called_beyond_correction(
+    open_page: Any, points: dict[str, Path]
+) -> None:
+    words = hover(open_page(points["AT-102"]).page, 0.99)
+    assert "Stuck reading" in words
+    assert "Beyond correction here: the reading says nothing of the process." in words
+    assert "Doubtful here" not in words
+
+
 def test_a_deep_link_lands_on_the_event(open_page: Any, points: dict[str, Path]) -> None:
     event = over_temperature()
     page = open_page(points["AT-101"], anchor=f"ev-{event.id}").page

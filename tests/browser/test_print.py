@@ -7,10 +7,13 @@ from typing import Any
 
 import pytest
 
-from dashboards import write_moment
+from dashboards import write_moment, write_site
+from dashboards.slug import slug
+from excursions.pipeline.scan import scan
 from excursions.report.explain import explain
 from tests.unit.dashboards.made_result import HOSTILE, LONG, made_result
 
+SAMPLE = Path(__file__).parents[2] / "sample_data" / "plant"
 PAPER_WIDTH = 695  # A4 less the margins of the style sheet: 184 mm at 96 px an inch
 # Every piece of text inside a table that paper shows, as it stands in the page.
 PIECES = """(() => {
@@ -96,3 +99,20 @@ def test_no_word_of_the_drawing_runs_off_the_paper(open_page: Any, points: dict[
         " return b.x < -0.5 || b.x + b.width > v.width + 0.5; }).map(t => t.textContent)"
     )
     assert outside == []
+
+
+@pytest.mark.slow
+def test_the_fullest_sheets_of_the_sample_plant_are_whole_on_two_pages(
+    open_page: Any, tmp_path: Path
+) -> None:
+    """Points of the waste-water side: laboratory samples, doubt, several events and shifts, findings of the audit."""
+    parts = [
+        *sorted(SAMPLE.glob("long_export_wastewater_*")),
+        *(SAMPLE / n for n in ("calibrations.csv", "lab_samples.csv")),
+    ]
+    site = write_site(scan(parts, register=SAMPLE / "plant.toml").result, tmp_path).parent
+    for name in ("E1-TU", "N1-RX"):
+        page = open_page(site / "points" / f"{slug(name)}.html").page
+        text, pages = printed(page, tmp_path / "sheet.pdf")
+        assert pages <= 2, name
+        assert missing_pieces(page, text) == [], name

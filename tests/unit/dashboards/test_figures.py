@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -10,6 +11,8 @@ import plotly.graph_objects as go
 import pytest
 
 from dashboards import heat_figure, overview_figure, point_figure
+from dashboards.content.about import gather
+from dashboards.content.found import found_shifts, found_words
 from dashboards.figures.drawing import Box, curve, round_step, sheet_picture, with_gaps
 from dashboards.figures.pack import pack_spec, unpack_array
 from dashboards.figures.point import PointMarks, point_spec
@@ -116,6 +119,38 @@ def test_screen_and_paper_correct_by_the_same_level_and_not_where_no_error_is_kn
     assert (level.time + NS_PER_HOUR <= doubt.end).all()
     unknown = dataclasses.replace(doubt, knots=(), band=())
     assert corrected_level(findings, unknown).time.size == 0
+
+
+def test_a_shift_is_drawn_at_the_calibration_that_found_it_as_long_as_it_was_in_the_reading(
+    result: ScanResult,
+) -> None:
+    findings = result.points[0]
+    template = next(s for s in result.shifts if s.point == findings.point.name)
+    when = findings.end - 3 * NS_PER_DAY
+    found, small, unknown = (
+        dataclasses.replace(template, parameter=parameter, end=when, significant=significant, reading_error=error)
+        for parameter, significant, error in (("slope", True, 0.3), ("offset", False, 9.0), ("zero_point", True, math.nan))
+    )  # fmt: skip
+    (bar,) = found_shifts(findings, (found, small, unknown))
+    assert bar.time == when
+    assert bar.reading - bar.truth == pytest.approx(
+        0.3
+    )  # what is no shift, and what has no known effect, adds nothing
+    levels = findings.levels
+    last = levels.value[(levels.time + NS_PER_HOUR <= when) & np.isfinite(levels.value)][-1]
+    assert bar.reading == last
+    spec = point_spec(findings, result.plant, PointMarks(shifts=(found,)), READER)
+    drawn = next(t for t in spec["data"] if t.get("meta") == "shift")
+    assert drawn["y"].tolist() == [bar.reading, bar.truth]
+    assert 'class="shift"' in sheet_picture(findings, (), READER, words="", found=(bar,))
+    about = next(a for a in gather(result) if a.findings.point.name == findings.point.name)
+    words = found_words(bar, about, READER)
+    assert "Shift found here: slope" in words
+    assert "0.30 pH too high" in words or "0.3 pH too high" in words
+    late = dataclasses.replace(
+        findings, levels=dataclasses.replace(levels, value=np.full_like(levels.value, np.nan))
+    )
+    assert found_shifts(late, (found,)) == ()  # without a level nobody knows where the reading stood
 
 
 def test_neighbours_in_the_same_unit_stand_beside_the_reading(result: ScanResult) -> None:

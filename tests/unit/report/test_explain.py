@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 
 import numpy as np
+import polars as pl
 import pytest
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
@@ -24,6 +25,7 @@ from excursions.records import (
     Shift,
     StateLine,
 )
+from excursions.report.concluded import corrected_table
 from excursions.report.corrected import corrected_level
 from excursions.report.explain import Focus, explain, newest
 from excursions.report.explanation import AGAINST, EXCLUDED, OPEN, SPEAKS_FOR, Explanation
@@ -204,6 +206,10 @@ def test_what_came_back_by_itself_inside_a_longer_doubt_is_told_with_both() -> N
     level = corrected_level(findings, made_doubt(step))  # what follows nothing cannot be put right
     assert not ((level.time < pinned.end) & (level.time + NS_PER_HOUR > pinned.start)).any()
     assert level.time.size == (CALIBRATED_DAY - STEP_DAY - 1) * 24
+    rows = corrected_table(made_scan(findings, doubts=(made_doubt(step),)))
+    times = rows["time"].cast(pl.Int64).to_numpy()
+    assert rows.height == level.time.size
+    assert not ((times >= pinned.start) & (times < pinned.end)).any()
     alone = asked(made_scan(findings), 30.5)
     assert "doubted too" not in alone.sentence
 
