@@ -52,13 +52,6 @@ def moment(text: str, **options: str) -> str:
         ("31.12.1899", ""),
     ],
 )
-def test_an_offset_that_cannot_be_makes_no_time() -> None:
-    moments = read_moments(
-        ["2025-03-05 08:00+40:00", "2025-03-05 08:00+01:00"], ReadOptions(), file="log.csv"
-    )
-    assert moments.time == (None, 1_741_158_000 * 10**9)
-
-
 def test_written_moments(text: str, expected: str) -> None:
     assert moment(text) == expected
 
