@@ -63,7 +63,7 @@ _NUMBER = re.compile(r"\d+(?:[.,]\d+)?")
 _ISO_STEP = re.compile(r"P(?:(\d+)D)?(?:T(?:(\d+)H)?(?:(\d+)M)?(?:(\d+)S)?)?")
 _HEAD_ROWS = 60
 _FEWEST = 3
-_DIGITS = 15  # of a fraction
+_DIGITS, _DIGITS_OF_ONE = 15, 10**15  # of a fraction
 _SECONDS = 3  # parts of a clock with seconds
 
 
@@ -88,7 +88,7 @@ def counted(table: Table, sheet: Sheet | None, name: str, order: str) -> tuple[B
     InputFileError
         If the start can be read in two ways, or rows of a table counted by a step are missing.
     """
-    found = _since(table, name, order)
+    found = _since(table, sheet, name, order)
     return found if found is not None or sheet is not None else _stepped(table, name, order)
 
 
@@ -102,13 +102,14 @@ def are_counted(rows: Sequence[Row]) -> bool:
     return bool(_step_of(said)) and _start_of(said) is not None
 
 
-def _since(table: Table, name: str, order: str) -> tuple[BlockTable, Decision] | None:
+def _since(table: Table, sheet: Sheet | None, name: str, order: str) -> tuple[BlockTable, Decision] | None:
     """A column of times counted from a start."""
     rows = table.preview.rows[:_HEAD_ROWS]
+    above = rows if sheet is None else [row for row in rows if row.line < sheet.first_line]
     at, column = next(
         (
             (at, column)
-            for at, row in enumerate(rows)
+            for at, row in enumerate(above)
             for column, cell in enumerate(row.cells)
             if trimmed(row.cells) > 1 and (ELAPSED.fullmatch(fold(cell)) or _stated(cell) is not None)
         ),
@@ -293,8 +294,7 @@ def _count(text: str, unit: int, *, minutes: bool) -> int | None:
         return whole + int((match[4] or "").ljust(9, "0") or 0)
     if unit and _NUMBER.fullmatch(text):
         whole_part, _, part = text.replace(",", ".").partition(".")
-        below = int(part.ljust(_DIGITS, "0")[:_DIGITS])
-        return int(whole_part) * unit + below * unit // int(10**_DIGITS)
+        return int(whole_part) * unit + int(part.ljust(_DIGITS, "0")[:_DIGITS]) * unit // _DIGITS_OF_ONE
     return None
 
 
