@@ -157,7 +157,9 @@ def line_key(drawn: Set[str], about: About) -> tuple[tuple[str, str], ...]:
         ("shift", "upright bar: a shift that a calibration found", "shift"),
         ("state", f"beside it: {beside}", "beside"),
     )
-    shades = (("doubt", "shaded: readings to doubt"),) if about.doubts else ()
+    shades = [("doubt", "shaded: readings to doubt")] if about.doubts else []
+    if any(meta.startswith("state:") for meta in drawn):
+        shades.append(("ribbon", "grey ribbon: what the point did when it did not measure"))
     return (*((ink, words) for ink, words, meta in rows if meta in drawn), *shades)
 
 

@@ -58,7 +58,7 @@ def lanes_of(
         spans = states.spans(code)
         if code != MEASURING and spans.size:
             pairs = [(int(a), int(b)) for a, b in spans]
-            lanes.append(_lane(STATE_WORDS[name], "state", pairs, "", f"state:{name}", reader))
+            lanes.append(_lane(STATE_WORDS[name], "quiet", pairs, "", f"state:{name}", reader))
     return lanes
 
 
@@ -90,7 +90,7 @@ def lane_traces(lane: Lane, at: int, key: str) -> list[Spec]:
             {**common, "mode": "markers", "meta": f"{lane.key}:start", "x": lane.start,
              "y": np.full(lane.start.size, float(at)), "marker": mark}
         ]  # fmt: skip
-    half = 0.2 if state else 0.42
+    half = 0.32 if state else 0.42
     long = lane.end > lane.start
     ticks = {"x": np.repeat(lane.start, 3), "y": np.tile([at - half, at + half, np.nan], lane.start.size)}
     bars = {
@@ -106,6 +106,19 @@ def lane_traces(lane: Lane, at: int, key: str) -> list[Spec]:
             "line": {"color": lane.ink, "width": 1 if state else 2},
         },
     ]
+
+
+def state_ribbon(lanes: Sequence[Lane], key: str) -> list[Spec]:
+    """The ribbon on which the states stand, a track each: they are the lowest lanes."""
+    tracks = sum(lane.key.startswith("state:") for lane in lanes)
+    if not tracks:
+        return []
+    return [
+        {
+            "type": "rect", "xref": "paper", "x0": 0, "x1": 1, "yref": key, "y0": -0.5, "y1": tracks - 0.5,
+            "fillcolor": "@band", "line": {"width": 0}, "layer": "below",
+        }
+    ]  # fmt: skip
 
 
 def lane_axis(lanes: Sequence[Lane], domain: list[float]) -> Spec:

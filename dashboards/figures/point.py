@@ -14,7 +14,7 @@ import numpy as np
 
 from dashboards.content.found import found_shifts
 from dashboards.figures.drawing import panel_title, with_unit
-from dashboards.figures.lanes import lane_axis, lane_traces, lanes_of
+from dashboards.figures.lanes import lane_axis, lane_traces, lanes_of, state_ribbon
 from dashboards.figures.marks import (
     alongside,
     beside,
@@ -154,6 +154,7 @@ def point_spec(
     lane_key = _key(below)  # without lanes the lowest panel carries the dates
     if lanes:
         layout[_axis(below)] = lane_axis(lanes, domains["lanes"])
+        shapes += state_ribbon(lanes, lane_key)
     for row, lane in enumerate(lanes):
         data += lane_traces(lane, len(lanes) - row - 1, lane_key)
     shapes += calibration_lines(marks.calibrations, reader)

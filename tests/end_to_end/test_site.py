@@ -9,6 +9,8 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
+import polars as pl
+
 from excursions.site.lock import site_lock
 from tests import sites
 
@@ -23,8 +25,11 @@ def test_a_site_from_init_to_a_closed_event(excursions: Callable, tmp_path: Path
     assert "OnCalendar" in (site / "schedule" / "excursions-nightly.timer").read_text()
     assert excursions("status", site).status == 1
     shutil.copy(PLANT / "plant.toml", site / "register.toml")
-    for name in ("export_cellar.parquet", "calibrations.csv"):
-        shutil.copy(PLANT / name, site / "inbox" / name)
+    june = pl.read_parquet(PLANT / "export_cellar.parquet").filter(pl.col("time").dt.month() == 6)
+    june.write_parquet(
+        site / "inbox" / "export_cellar.parquet"
+    )  # a month with a steam-out is enough for a night
+    shutil.copy(PLANT / "calibrations.csv", site / "inbox")
     (site / "site.toml").write_text("[inbox]\nsettle_s = 0.0\n")
     first = excursions("nightly", site)
     assert first.status == 1, first.err

@@ -86,6 +86,16 @@ def test_extremes_inside_events_are_drawn_to_the_exact_value(result: ScanResult,
             )
 
 
+def test_the_states_stand_on_one_ribbon_below_everything_else(result: ScanResult) -> None:
+    spec = spec_of(result)
+    tracks = {t["meta"] for t in spec["data"] if str(t.get("meta")).startswith("state:") and not t["meta"].endswith(":start")}  # fmt: skip
+    (ribbon,) = [s for s in spec["layout"]["shapes"] if s["type"] == "rect" and s["fillcolor"] == "@band"]
+    assert (ribbon["y0"], ribbon["y1"]) == (-0.5, len(tracks) - 0.5)
+    heights = {float(y) for t in spec["data"] if t.get("meta") in tracks for y in t["y"] if np.isfinite(y)}
+    assert heights
+    assert all(ribbon["y0"] < y < ribbon["y1"] for y in heights)
+
+
 def test_gaps_break_the_line(result: ScanResult) -> None:
     trace = next(t for t in spec_of(result)["data"] if t.get("meta") == "value")
     assert np.isnan(trace["y"]).any()
