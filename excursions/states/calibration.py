@@ -255,9 +255,10 @@ def _weigh_frozen(span: tuple[int, int], signs: Signs) -> Claim | None:
 def _weigh_held(span: Sequence[int], signs: Signs) -> Claim | None:
     """A held output and a walk to room temperature: what the reading did meanwhile need not be known."""
     start, end = int(span[0]), int(span[1])
+    if end - start < FROZEN_MIN * NS_PER_MINUTE:
+        return None
     walk = walk_during(signs.pace, start, end, signs.hot)
-    short = end - start < FROZEN_MIN * NS_PER_MINUTE
-    if short or walk is None or walk.kelvin < WALK_K:
+    if walk is None or walk.kelvin < WALK_K:
         return None
     return _with_common_signs((start, end), PRIOR, [], walk, signs)
 

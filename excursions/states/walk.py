@@ -165,7 +165,7 @@ def departures(trace: Trace) -> list[tuple[int, int]]:
     """Stretches [ns] in which the temperature is off towards ambient from where it was in the hours around, and back.
 
     Unlike :func:`walks` they need not leave what this process usually has.  Where they come oftener than probes are
-    taken out, they are the process's own and none is returned.
+    taken out, they are the process's own: then only larger ones count, and none where those come too often as well.
     """
     step = round(_GRID_MIN * NS_PER_MINUTE)
     span = int(trace.time[-1] - trace.time[0]) if len(trace) else 0
@@ -177,12 +177,13 @@ def departures(trace: Trace) -> list[tuple[int, int]]:
     level = median_filter(value, size=size, mode="nearest")
     room = sum(ROOM_DEGC) / 2
     off = value - level
-    ranges = runs((np.abs(off) >= DEPARTED_K) & (off * (level - room) < 0))
     # What goes past the temperature of any room is heat or cold on its way, not a probe taken out.
     past = np.concatenate([[0], np.cumsum((value < ROOM_DEGC[0]) | (value > ROOM_DEGC[1]))])
-    lasted = (ranges[:, 1] - ranges[:, 0]) * step
-    stayed = past[ranges[:, 1]] == past[ranges[:, 0]]
-    ranges = ranges[stayed & (lasted <= LONGEST_H * NS_PER_HOUR)]
-    if len(ranges) > max(_FEWEST_OUT, span / (_OUT_EVERY_D * NS_PER_DAY)):
-        return []
-    return [(int(when[a]), int(when[b - 1]) + step) for a, b in ranges]
+    for least in (DEPARTED_K, WALK_K):
+        ranges = runs((np.abs(off) >= least) & (off * (level - room) < 0))
+        lasted = (ranges[:, 1] - ranges[:, 0]) * step
+        stayed = past[ranges[:, 1]] == past[ranges[:, 0]]
+        ranges = ranges[stayed & (lasted <= LONGEST_H * NS_PER_HOUR)]
+        if len(ranges) <= max(_FEWEST_OUT, span / (_OUT_EVERY_D * NS_PER_DAY)):
+            return [(int(when[a]), int(when[b - 1]) + step) for a, b in ranges]
+    return []
