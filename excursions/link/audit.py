@@ -84,7 +84,8 @@ def audit(
         if f.kind == "no entry":
             unentered.setdefault(f.point, []).append(f.start)
     unborne = {f.calibration for f in found if f.kind == "no trace"}
-    kept = tuple(not_taken_over(calibrations, levels or {}, plant, unentered, unborne))
+    blind = {f.point for f in found if f.kind == "cannot tell" and not f.calibration}
+    kept = tuple(not_taken_over(calibrations, levels or {}, plant, unentered, unborne, blind))
     found += [_not_taken_over(one, tz) for one in kept]
     ids = frozenset(one.calibration.id for one in kept)
     found += [f for look in looks for f in other_plateaus(replace(look, kept=ids))]

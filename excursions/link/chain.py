@@ -19,7 +19,8 @@ from excursions.records import FloatArray
 _QUANTILES = 401  # of the ordinary moves that stand for all of them
 # Width of each of them: half an ordinary move, a tenth of the tolerance and of the predicted move itself (cp).
 _SMOOTH, _OF_TOLERANCE, _OF_MOVE = 0.5, 0.1, 0.1
-_USUAL_ADJUSTMENT = 3.0  # tolerances; spread of an adjustment of which nothing is known (cp)
+# Tolerances; spreads, one as likely as the other, of an adjustment of which nothing is known (cp).
+_USUAL_ADJUSTMENT = (0.3, 3.0)
 # One comparison in a hundred is disturbed by something else altogether, over this many ordinary moves and tolerances (cp).
 _DISTURBED, _OVER = 0.01, 10.0
 
@@ -38,7 +39,7 @@ class Step:
 
     adopted : chance that it is taken over, before looking; moves : prediction for each earlier entry that may be in use;
     seen : move of the reading, NaN where the record does not show it; ordinary (n,) : what it does by itself; tolerance :
-    of the reading; unknown : whether somebody may have set something else since the adjustment before
+    of the reading; unknown : chance that somebody set something else since the adjustment before
     """
 
     adopted: float
@@ -46,7 +47,7 @@ class Step:
     seen: float
     ordinary: FloatArray
     tolerance: float
-    unknown: bool = False
+    unknown: float = 0.0
 
 
 def kept_chances(steps: Sequence[Step]) -> list[tuple[float, int | None]]:
@@ -57,28 +58,30 @@ def kept_chances(steps: Sequence[Step]) -> list[tuple[float, int | None]]:
     weights = [_weights(step) for step in steps]
     ahead = [np.array([1.0])]
     for step, (adopt, keep) in zip(steps, weights, strict=True):
-        before = _forgotten(ahead[-1]) if step.unknown else ahead[-1]
+        before = _forgotten(ahead[-1], step.unknown)
         after = np.append(before * keep, float(before @ adopt))
         ahead.append(after / after.sum())
     behind = np.ones(len(steps) + 1)
     found: list[tuple[float, int | None]] = []
     for k in range(len(steps) - 1, -1, -1):
         step, (adopt, keep) = steps[k], weights[k]
-        before = _forgotten(ahead[k]) if step.unknown else ahead[k]
+        before = _forgotten(ahead[k], step.unknown)
         stays = before * keep * behind[:-1]
         total = float(stays.sum() + (before @ adopt) * behind[-1])
         known = stays[1:]
         likeliest = int(np.argmax(known)) if known.size and known.max() > 0 else None
         found.append((float(known.sum()) / total, likeliest))
         behind = keep * behind[:-1] + adopt * behind[-1]
-        behind = np.full(behind.size, behind[0]) if step.unknown else behind
+        behind = (1.0 - step.unknown) * behind + step.unknown * behind[0]
         behind = behind / behind.max()
     return found[::-1]
 
 
-def _forgotten(chances: FloatArray) -> FloatArray:
-    """All on the state that nobody knows."""
-    return np.append(chances.sum(), np.zeros(chances.size - 1))
+def _forgotten(chances: FloatArray, unknown: float) -> FloatArray:
+    """A share of all of them moved to the state that nobody knows."""
+    kept = (1.0 - unknown) * chances
+    kept[0] += unknown * chances.sum()
+    return kept
 
 
 def _weights(step: Step) -> tuple[FloatArray, FloatArray]:
@@ -91,10 +94,12 @@ def _weights(step: Step) -> tuple[FloatArray, FloatArray]:
         return chance, 1.0 - chance
     adopted = np.array([m.adopted for m in moves])
     kept = np.array([m.kept for m in moves])
-    spread = np.where(np.isfinite(adopted), 0.0, _USUAL_ADJUSTMENT * step.tolerance)
-    taken = _density(
-        step.seen - np.nan_to_num(adopted), np.hypot(spread, _OF_MOVE * np.nan_to_num(adopted)), step
-    )
+    expected = np.nan_to_num(adopted)
+    either = [
+        np.where(np.isfinite(adopted), _OF_MOVE * np.abs(expected), usual * step.tolerance)
+        for usual in _USUAL_ADJUSTMENT
+    ]
+    taken = np.mean([_density(step.seen - expected, spread, step) for spread in either], axis=0)
     stayed = _density(step.seen - kept, _OF_MOVE * np.abs(kept), step)
     return chance * taken, (1.0 - chance) * stayed
 

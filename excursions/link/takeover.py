@@ -32,6 +32,9 @@ HOURS = 6
 SURE = 0.95
 # Of large adjustments one in ten is not taken over; of entries without a trace nine in ten were never done (cp).
 _ADOPTED, _ADOPTED_WITHOUT_TRACE = 0.9, 0.1
+_UNENTERED = (
+    0.03  # chance of work between two entries that nobody entered, where the record need not show it (cp)
+)
 _AWAY_NS = 2 * NS_PER_HOUR  # of the work itself and what it disturbs
 _APART = HOURS + 2 * _AWAY_NS // NS_PER_HOUR  # hours from the one side to the other
 _FEWEST = 3  # hourly levels on either side
@@ -69,11 +72,12 @@ def not_taken_over(
     plant: Plant,
     unentered: Mapping[str, Sequence[int]] | None = None,
     without_trace: Collection[str] = (),
+    blind: Collection[str] = (),
 ) -> Iterator[NotTakenOver]:
     """Adjustments whose jump is large beside what the process does by itself, and missing.
 
     unentered : mapping of point to when the record shows work that no entry names; what was set then, nobody knows
-    without_trace : ids of entries that the record does not bear out
+    without_trace : ids of entries that the record does not bear out; blind : points whose record need not show such work
     """
     ordinary = {name: _moves(line, _entered(calibrations, name)) for name, line in levels.items()}
     for history in histories((c for c in calibrations if not c.copied), plant):
@@ -87,7 +91,9 @@ def not_taken_over(
                 seen=sight.after - sight.before if sight else math.nan,
                 ordinary=sight.moves if sight else np.empty(0),
                 tolerance=sight.point.tolerance_at(sight.before) if sight else math.nan,
-                unknown=any(starts[k] < when < c.time for when in (unentered or {}).get(c.point, ())),
+                unknown=1.0
+                if any(starts[k] < when < c.time for when in (unentered or {}).get(c.point, ()))
+                else _UNENTERED * (c.point in blind),
             )
             for k, (c, sight) in enumerate(zip(done, around, strict=True))
         ]

@@ -13,7 +13,7 @@ from excursions.link.chain import Move, Step, _density, kept_chances
 QUIET = np.random.default_rng(5).normal(0.0, 0.1, 2000)
 
 
-def step(seen: float, *jumps: float, adopted: float = 0.9, unknown: bool = False) -> Step:
+def step(seen: float, *jumps: float, adopted: float = 0.9, unknown: float = 0.0) -> Step:
     """One adjustment that would move the reading by so much from each earlier entry."""
     moves = tuple(Move(adopted=jump) for jump in jumps)
     return Step(adopted=adopted, moves=moves, seen=seen, ordinary=QUIET, tolerance=0.3, unknown=unknown)
@@ -22,17 +22,20 @@ def step(seen: float, *jumps: float, adopted: float = 0.9, unknown: bool = False
 def by_hand(steps: list[Step]) -> list[float]:
     """Chance that each adjustment was kept out with a known one in use, by summing over all courses."""
     total, kept = 0.0, [0.0] * len(steps)
-    for course in product((True, False), repeat=len(steps)):
+    courses = product(product((True, False), repeat=2), repeat=len(steps))
+    for course in courses:
         used, weight, known = 0, 1.0, []
-        for k, (one, taken) in enumerate(zip(steps, course, strict=True)):
-            if one.unknown:
+        for k, (one, (taken, forgotten)) in enumerate(zip(steps, course, strict=True)):
+            weight *= one.unknown if forgotten else 1.0 - one.unknown
+            if forgotten:
                 used = 0
             move = (Move(), *one.moves)[used]
             chance = 1.0 if used == 0 and one.adopted > 0.5 else one.adopted
             expected = move.adopted if taken else move.kept
-            spread = 0.9 if math.isnan(expected) else 0.1 * abs(expected)
+            spreads = (0.09, 0.9) if math.isnan(expected) else (0.1 * abs(expected),)
             off = np.array([one.seen - (0.0 if math.isnan(expected) else expected)])
-            like = 1.0 if math.isnan(one.seen) else float(_density(off, np.array([spread]), one)[0])
+            likes = [float(_density(off, np.array([spread]), one)[0]) for spread in spreads]
+            like = 1.0 if math.isnan(one.seen) else sum(likes) / len(likes)
             weight *= (chance if taken else 1.0 - chance) * like
             known.append(not taken and used > 0)
             used = k + 1 if taken else used
@@ -48,7 +51,8 @@ def by_hand(steps: list[Step]) -> list[float]:
         [step(0.1), step(0.02, 0.4), step(-0.4, 0.8, 0.4), step(0.0, 0.1, -0.3, -0.7)],
         [step(0.0), step(math.nan, 1.0), step(0.0, 0.0, -1.0)],
         [step(0.0), step(0.0, 1.0, adopted=0.1), step(1.0, 1.0, 0.0)],
-        [step(0.0), step(0.0, 1.0), step(0.0, 2.0, 1.0, unknown=True), step(0.0, 1.0, 0.0, 0.5)],
+        [step(0.0), step(0.0, 1.0), step(0.0, 2.0, 1.0, unknown=1.0), step(0.0, 1.0, 0.0, 0.5)],
+        [step(0.0), step(0.0, 1.0, unknown=0.03), step(0.0, 2.0, 1.0, unknown=0.2)],
     ],
 )
 def test_forward_and_backward_give_what_counting_every_course_gives(steps: list[Step]) -> None:
