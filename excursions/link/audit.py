@@ -269,7 +269,10 @@ def _not_taken_over(one: NotTakenOver, tz: ZoneInfo) -> AuditFinding:
         point=c.point, probe=c.probe, kind="not taken over", start=c.time, end=c.time, calibration=c.id,
         sentence=f"the adjustment of {wall(c.time, tz)} would move the reading by {written(one.expected, signed=True)} {unit}; "
         f"it moved by {written(one.seen, 2, signed=True)} {unit} (on ordinary days by about {written(one.ordinary, 2)})",
-        could_hide=(f"the process may have moved the other way by as much at the same time, {_seldom(one.hides)}",),
+        could_hide=(
+            f"the process may have moved the other way by as much at the same time, {_seldom(one.hides)}",
+            "a probe that changed only while it was out of the line needs no jump to be set right",
+        ),
     )  # fmt: skip
 
 

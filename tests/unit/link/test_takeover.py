@@ -157,6 +157,7 @@ def test_the_audit_tells_it_in_words() -> None:
     traced = states((5.0, CALIBRATING), (30.0, CALIBRATING))
     told = [f for f in audit([BEFORE, AFTER], {"ph": traced}, SAMPLING, PLANT, {"ph": line(0.0)}) if f.kind == "not taken over"]  # fmt: skip
     assert [f.calibration for f in told] == [AFTER.id]
+    assert any("out of the line" in reason for reason in told[0].could_hide)
     assert told[0].sentence.startswith(
         "the adjustment of 31 Jan 1970 00:00 would move the reading by +0.3 pH; it moved by "
     )
