@@ -70,7 +70,7 @@ def _long(spans: TimeArray, least: int) -> TimeArray:
 
 def _sure(line: StateLine, group: Sequence[int], seen: frozenset[str], *, entered: bool = True) -> bool:
     """Whether a piece of work is plain; not `entered`: without what an entry of a log adds."""
-    long = sum(int(line.end[i] - line.start[i]) for i in group) >= _SHORT_NS
+    long = line.end[group[-1]] - line.start[group[0]] >= _SHORT_NS
     odds = max(float(logit(line.confidence[i])) - (0.0 if entered else line.helped_in(i)) for i in group)
     return bool(odds >= logit(SURE) - 1e-9 and (len(seen) > 1 or long))
 

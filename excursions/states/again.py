@@ -30,12 +30,16 @@ def twice(
     ----------
     around : span in which it is looked for
     levels : of the reading before and after
-    least : distance from them that the reading does not go by itself
+    least : distance that the reading does not go by itself, for what lies between the two stays
     """
     window = trace.slice(*around)
     time, value = trace.time[window], trace.value[window]
+    stays = [
+        s
+        for s in _stays(time, value, tolerance)
+        if all(abs(s[2] - level) > AWAY * tolerance for level in levels)
+    ]
     away = max(AWAY * tolerance, least)
-    stays = [s for s in _stays(time, value, tolerance) if all(abs(s[2] - level) > away for level in levels)]
     found = []
     for k, (start, end, level) in enumerate(stays):
         later = [

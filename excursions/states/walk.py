@@ -22,6 +22,7 @@ ROOM_DEGC = (5.0, 35.0)
 EDGE_MIN = 20.0  # how far before and after the plateaus the handling may reach
 LEVEL_H = 1.0  # the level before and after is taken up to this far away
 WALK_K, SMALL_WALK_K = 5.0, 1.0
+HALF_WAY, MOST_CROSSINGS = 0.5, 4
 DEPARTED_K = 3.0  # from the level of the hours around, over minutes and back
 PACES = 6.0  # a walk is this many times the usual move of the temperature over minutes
 QUICK_MIN = 15.0
@@ -111,8 +112,8 @@ def _quick(
     gone = (value - before) / (there - before)
     back = (value - after) / (there - after) if math.isfinite(after) else gone
     far = np.flatnonzero(gone > 0.8)
-    if not far.size:
-        return False
+    if not far.size or np.count_nonzero(np.diff(gone > HALF_WAY)) > MOST_CROSSINGS:
+        return False  # a failing element goes to and fro; a probe goes out once and back once
     first, last = int(far[0]), int(far[-1])
     left, came = np.flatnonzero(gone[:first] < 0.2), last + np.flatnonzero(back[last:] < 0.2)
     limit = max(QUICK_MIN * NS_PER_MINUTE, 1.5 * trace.usual_s * 1e9)

@@ -253,16 +253,6 @@ def test_one_standard_is_another_only_whatever_the_transmitter_used_before() -> 
         assert [f.kind for f in told if f.kind != "overdue"] == kinds
 
 
-def test_pieces_of_minutes_do_not_add_up_to_a_calibration() -> None:
-    """Five and ten minutes an hour apart: an element that flickers."""
-    line = states(*TRACED, (80.0, CALIBRATING), (80.0 + 1.9 / 24, CALIBRATING))
-    assert [f.kind for f in found(ENTRIES, line)] == ["no entry"]
-    end = line.end.copy()
-    for last, minutes in zip(np.flatnonzero(line.code == CALIBRATING)[-2:], (5, 10), strict=True):
-        end[last] = line.start[last] + minutes * NS_PER_HOUR // 60
-    assert found(ENTRIES, replace(line, end=end)) == []
-
-
 def test_a_rest_of_a_probe_far_off_is_no_missing_buffer() -> None:
     entries = [with_standards(d + 0.03, 7.0, 4.01) for d in (5.0, 30.0, 55.0)]
     line = seen(states(*TRACED), BOTH, BOTH, ())

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from excursions.clock import NS_PER_DAY, NS_PER_MINUTE
 from excursions.records import FloatArray
+from excursions.states.settling import pace_of
 from excursions.states.trace import Trace
-from excursions.states.walk import departures, level_beside
+from excursions.states.walk import departures, level_beside, walk_during
 
 MINUTES = 10 * 24 * 60
 
@@ -55,3 +58,17 @@ def test_the_level_before_is_taken_from_before_the_heat(heat: list[tuple[int, in
     value = value[::-1].copy()
     mirrored = (600 * NS_PER_MINUTE - hot)[::-1, ::-1]
     assert level_beside(trace(value), 400 * NS_PER_MINUTE, +1, mirrored) == level
+
+
+@pytest.mark.parametrize(("times", "walked"), [(1, True), (2, True), (6, False)])
+def test_a_temperature_that_goes_to_and_fro_is_a_failing_element(times: int, walked: bool) -> None:
+    """Thirty minutes at 20 degC in one piece, in two beakers, or in six pieces."""
+    value = np.full(400, 37.0)
+    for part in np.array_split(np.arange(180, 180 + 30 + 2 * (times - 1)), times):
+        value[part[: 30 // times]] = 20.0
+    calm = pace_of(trace(37.0 + 0.02 * np.sin(np.arange(400.0))), 0.5)
+    assert calm is not None
+    pace = replace(calm, trace=trace(value))
+    walk = walk_during(pace, 180 * NS_PER_MINUTE, (180 + 30 + 2 * (times - 1)) * NS_PER_MINUTE)
+    assert walk is not None
+    assert (walk.kelvin > 10.0) is walked
