@@ -324,7 +324,7 @@ def _same_again(noted: int, signs: Signs) -> list[tuple[int, int]]:
     levels = signs.beside(trace, noted - near, noted + near)
     if not all(math.isfinite(level) for level in levels):
         return []
-    tolerance = _tolerance_beside(noted, signs)
+    tolerance = signs.reading.point.tolerance_at(min(levels, key=abs))
     least = AGAIN_PACES * signs.moves.measured if signs.moves else 0.0
     return twice(trace, (noted - near, noted + near), levels, tolerance, least)
 
