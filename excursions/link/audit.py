@@ -85,7 +85,8 @@ def audit(
             unentered.setdefault(f.point, []).append(f.start)
     unborne = {f.calibration for f in found if f.kind == "no trace"}
     blind = {f.point for f in found if f.kind == "cannot tell" and not f.calibration}
-    kept = tuple(not_taken_over(calibrations, levels or {}, plant, unentered, unborne, blind))
+    misnamed = {f.calibration for look in looks for f in other_plateaus(look)}
+    kept = tuple(not_taken_over(calibrations, levels or {}, plant, unentered, unborne, blind, misnamed))
     found += [_not_taken_over(one, tz) for one in kept]
     ids = frozenset(one.calibration.id for one in kept)
     found += [f for look in looks for f in other_plateaus(replace(look, kept=ids))]

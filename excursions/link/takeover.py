@@ -73,11 +73,13 @@ def not_taken_over(
     unentered: Mapping[str, Sequence[int]] | None = None,
     without_trace: Collection[str] = (),
     blind: Collection[str] = (),
+    misnamed: Collection[str] = (),
 ) -> Iterator[NotTakenOver]:
     """Adjustments whose jump is large beside what the process does by itself, and missing.
 
     unentered : mapping of point to when the record shows work that no entry names; what was set then, nobody knows
-    without_trace : ids of entries that the record does not bear out; blind : points whose record need not show such work
+    without_trace : ids of entries that the record does not bear out; blind : points whose record need not show such work;
+    misnamed : ids of entries that name other standards than the record shows, so that their figures say nothing
     """
     ordinary = {name: _moves(line, _entered(calibrations, name)) for name, line in levels.items()}
     for history in histories((c for c in calibrations if not c.copied), plant):
@@ -87,7 +89,7 @@ def not_taken_over(
         steps = [
             Step(
                 adopted=_ADOPTED_WITHOUT_TRACE if c.id in without_trace else _ADOPTED,
-                moves=_moves_from(done[:k], c, sight),
+                moves=_moves_from(done[:k], c, sight, misnamed),
                 seen=sight.after - sight.before if sight else math.nan,
                 ordinary=sight.moves if sight else np.empty(0),
                 tolerance=sight.point.tolerance_at(sight.before) if sight else math.nan,
@@ -101,7 +103,7 @@ def not_taken_over(
             if sight is None or start is None or chance < SURE:
                 continue
             expected = step.moves[start].adopted
-            if abs(expected) >= step.tolerance:
+            if math.isfinite(expected) and abs(expected) >= step.tolerance:
                 yield NotTakenOver(
                     calibration=c, expected=expected, seen=step.seen, ordinary=_size(sight.moves),
                     hides=_hides(sight.moves, expected),
@@ -135,12 +137,12 @@ def _stayed(calibration: Calibration, plant: Plant) -> bool:
 
 
 def _moves_from(
-    earlier: Sequence[Calibration], calibration: Calibration, sight: _Around | None
+    earlier: Sequence[Calibration], calibration: Calibration, sight: _Around | None, misnamed: Collection[str]
 ) -> tuple[Move, ...]:
     """What the reading does for each earlier entry whose parameters the transmitter may use."""
-    if sight is None:
+    if sight is None or calibration.id in misnamed:
         return (Move(),) * len(earlier)
-    return tuple(_move(calibration, c.as_left, sight.before) for c in earlier)
+    return tuple(Move() if c.id in misnamed else _move(calibration, c.as_left, sight.before) for c in earlier)
 
 
 def _move(calibration: Calibration, used: Mapping[str, Parameter], level: float) -> Move:

@@ -55,6 +55,15 @@ def test_where_such_work_need_not_show_it_is_not_ruled_out() -> None:
         assert len(list(not_taken_over((BEFORE, AFTER), {"ph": line(0.0)}, PLANT, blind=blind))) == told
 
 
+def test_figures_of_another_buffer_than_the_one_used_say_nothing_of_what_was_set() -> None:
+    """The entry of day 20 names the wrong buffer: its zero of 7.8 was never left, so that day 30 need not move the reading back."""
+    wrong = calibration(20.0, found={"zero_point": 7.8}, left={"zero_point": 7.8})
+    same = calibration(30.0, found={"zero_point": 7.0}, left={"zero_point": 7.0})
+    entries = (BEFORE, wrong, same)
+    for misnamed, told in (((), True), ((wrong.id,), False)):
+        assert bool(list(not_taken_over(entries, {"ph": line(0.0)}, PLANT, misnamed=misnamed))) is told
+
+
 def test_a_reading_that_moved_a_little_did_not_take_over_a_large_jump() -> None:
     assert found(line(0.07)) == [pytest.approx(0.3, abs=0.02)]
     assert found(line(0.12)) == []
