@@ -112,14 +112,14 @@ def shows_traces(with_trace: int, without: int) -> bool:
 
     Two kinds of point: at nine in ten an honest calibration shows nearly always (and a few entries in a hundred have no
     calibration behind them); at the others it shows seldom rather than often.  These figures are common practice, no
-    source; what decides are the point's own entries, and which kind is the likelier.
+    source; what decides are the point's own entries, and which kind is clearly the likelier.
     """
     plain = _PLAIN * _SHOWN**with_trace * (1.0 - _SHOWN) ** without
     # A share v of density 2 (1 - v): k of n traces have the chance 2 k! (n - k + 1)! / (n + 2)! in each order.
     other = 2.0 * (1.0 - _PLAIN) / (with_trace + without + 2)
     for i in range(1, with_trace + 1):
         other *= i / (without + 1 + i)
-    return plain > other
+    return plain > _CLEARLY * other
 
 
-_PLAIN, _SHOWN = 0.9, 0.93
+_PLAIN, _SHOWN, _CLEARLY = 0.9, 0.93, 2.0

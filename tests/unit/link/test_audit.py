@@ -342,7 +342,8 @@ def test_a_probe_exchanged_is_no_calibration_without_an_entry() -> None:
 
 
 @pytest.mark.parametrize(
-    ("traced", "bare", "telling"), [(0, 1, False), (1, 1, True), (2, 1, True), (4, 2, True), (1, 3, False)]
+    ("traced", "bare", "telling"),
+    [(0, 1, False), (1, 1, True), (2, 1, True), (4, 2, True), (5, 3, False), (1, 3, False)],
 )
 def test_a_points_own_entries_decide_whether_a_missing_trace_says_anything(
     traced: int, bare: int, telling: bool
