@@ -133,7 +133,8 @@ class StateLine:
 
     start, end (m,) int64 ns; code (m,) uint8, index into STATES; confidence (m,) float64 in 0..1;
     evidence: one short fact for each span; standards: labels of the standards seen in each span, or empty where
-    none was seen in any.
+    none was seen in any; rests: labels of those in which only a probe far off may have been; helped (m,) float64: log odds that an entry of a log added to each span's confidence, or empty
+    where none did.
     """
 
     start: TimeArray
@@ -142,10 +143,20 @@ class StateLine:
     confidence: FloatArray
     evidence: tuple[str, ...]
     standards: tuple[tuple[str, ...], ...] = ()
+    rests: tuple[tuple[str, ...], ...] = ()
+    helped: FloatArray = field(default_factory=lambda: np.empty(0, np.float64))
+
+    def helped_in(self, span: int) -> float:
+        """Log odds that an entry of a log added to the confidence of one span."""
+        return float(self.helped[span]) if self.helped.size else 0.0
 
     def standards_in(self, span: int) -> tuple[str, ...]:
         """Labels of the standards seen in one span."""
         return self.standards[span] if self.standards else ()
+
+    def rests_in(self, span: int) -> tuple[str, ...]:
+        """Labels of the standards in which a probe far off may have been in one span."""
+        return self.rests[span] if self.rests else ()
 
     def at(self, time: TimeArray) -> ByteArray:
         """State code at each instant (NO_DATA outside the line)."""

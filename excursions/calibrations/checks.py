@@ -15,7 +15,7 @@ import math
 from collections.abc import Mapping, Sequence
 
 from excursions.calibrations.parameters import Determined, apart
-from excursions.calibrations.standards import Resolved, understood
+from excursions.calibrations.standards import Resolved, is_signal, understood
 from excursions.digits import written
 from excursions.measurands import MEASURANDS
 from excursions.measurands.ph import USP_OFFSET_MV, USP_SLOPE_PERCENT
@@ -25,6 +25,7 @@ from excursions.records import CalibrationEntry, Parameter, StandardReading
 
 USGS_SLOPE_PERCENT = (95.0, 102.0)
 EPA_BUFFER_PH = 0.05
+_SELDOM = 0.001  # chance of a repetition below which nobody measured twice (cp)
 _TEMPERATURE_DEGC = (0.0, 60.0)  # (cp) a standard outside was hardly measured by hand
 _GAIN_RATIO = (0.7, 1.3)  # (cp)
 _AGREE = 3.0  # standard uncertainties between an entered and a computed figure
@@ -142,17 +143,19 @@ def check_standards(seen: Resolved, found: Determined, phase: str) -> list[str]:
     return notes
 
 
-def is_copy(rows: Sequence[CalibrationEntry], earlier: Sequence[CalibrationEntry]) -> bool:
+def is_copy(measurand: str, rows: Sequence[CalibrationEntry], earlier: Sequence[CalibrationEntry]) -> bool:
     """Whether an occasion repeats one of the rows of the occasion before, to the last digit.
 
     One standard alone may give the same figure twice by chance, so its temperature must repeat too; readings that
-    equal their standards are what an adjustment aims at and prove nothing.
+    equal their standards are what an adjustment aims at and prove nothing.  Figures follow from raw signals: where
+    they differ though these repeat with their temperatures, both cannot have been measured; nor where readings repeat
+    that are written so finely that they never do by themselves.
     """
-    here = {_fingerprint(row) for row in rows}
-    return None not in here and bool(here) and here <= {_fingerprint(row) for row in earlier}
+    here = {_fingerprint(measurand, row) for row in rows}
+    return None not in here and bool(here) and here <= {_fingerprint(measurand, row) for row in earlier}
 
 
-def _fingerprint(entry: CalibrationEntry) -> tuple[float, ...] | None:
+def _fingerprint(measurand: str, entry: CalibrationEntry) -> tuple[float, ...] | None:
     """Raw values with temperatures, and the figures; None when they could repeat by chance."""
     # A spreadsheet's own arithmetic leaves its traces in the sixteenth digit, which nobody wrote.
     figures = tuple(float(f"{value:.10g}") for _, value in sorted(entry.figures.items()))
@@ -161,7 +164,22 @@ def _fingerprint(entry: CalibrationEntry) -> tuple[float, ...] | None:
     temps = [s.temperature_degc for s in entry.standards if math.isfinite(s.temperature_degc)]
     raws = [s.raw for s in entry.standards]
     telling = len(raws) + len(temps) >= 2 and any(s.raw != s.standard for s in entry.standards)
-    return (*sorted(raws), *sorted(temps), *figures) if telling else None
+    whole = len(temps) == len(raws) and (
+        all(is_signal(measurand, s) for s in entry.standards) or _by_chance(measurand, raws) < _SELDOM
+    )
+    return (*sorted(raws), *sorted(temps), *(() if whole else figures)) if telling else None
+
+
+def _by_chance(measurand: str, raws: Sequence[float]) -> float:
+    """Chance that readings repeat to the last digit though both were taken: that digit against their scatter."""
+    assumed = MEASURANDS[measurand].assumed
+    chance = 1.0
+    for raw in raws:
+        decimals = max(len(f"{value:.10g}".partition(".")[2]) for value in raws)
+        scatter = assumed.reading + assumed.reading_relative * abs(raw)
+        # Two draws of one normal law lie in the same cell of this width with the chance width / (2 sqrt(pi) sd).
+        chance *= min(10.0**-decimals / (2.0 * math.sqrt(math.pi) * max(scatter, 1e-12)), 1.0)
+    return chance
 
 
 def _turned(entered: float, computed: float, allowed: float) -> bool:

@@ -76,7 +76,9 @@ def evaluate(entries: Sequence[CalibrationEntry], plant: Plant) -> tuple[Calibra
     for occasion in every:
         owner = owner_name(occasion)
         calibration, carried[owner] = _evaluate_one(occasion, carried.get(owner, _Before()), plant, kept)
-        if not calibration.copied and checks.is_copy(occasion.rows, at_point.get(occasion.point, ())):
+        if not calibration.copied and checks.is_copy(
+            occasion.measurand, occasion.rows, at_point.get(occasion.point, ())
+        ):
             calibration = replace(calibration, copied=True, checks=(*calibration.checks, _COPIED))
         if occasion.point:
             at_point[occasion.point] = occasion.rows
@@ -99,7 +101,7 @@ def _evaluate_one(
     left = _phase(occasion, occasion.left, _left_frame(occasion, frame), before, log)
     adjusted = occasion.action == "calibration"
     as_found, as_left = _settle(found, cleaned, left, before, adjusted=adjusted)
-    copied = checks.is_copy(occasion.rows, before.rows)
+    copied = checks.is_copy(occasion.measurand, occasion.rows, before.rows)
     notes = [
         *found.notes,
         *_cleaning_note(found, cleaned),

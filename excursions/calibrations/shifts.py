@@ -19,6 +19,8 @@ SIGNIFICANCE = 0.01
 _AS_ASSUMED = 15.0  # the assumed uncertainty counts as this many shifts (cp)
 _LEAST_FACTOR = 0.5  # of the assumed uncertainty (cp)
 _MEDIAN_CHI2 = 0.4549  # median of a squared normal number
+# Relative standard error of a variance taken from the median of n such squares, times the root of n: 0.5 / (median x density there).
+_MEDIAN_ERROR = 2.33
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,20 +62,23 @@ def _as_repeated(found: Sequence[Shift]) -> list[Shift]:
 
     What was assumed of standards and hands may be too much for this plant.  Shifts scatter by their uncertainty and by all
     that truly happened besides; where they scatter by less than the uncertainty alone, it was less.  Taken from the median of
-    the squared shifts of a kind, which damage hardly moves, and drawn to what was assumed while shifts are few.  Never more
-    than assumed: then something happened.
+    the squared shifts of a kind, which damage hardly moves, at the upper end of what that median says (it only ever makes an
+    uncertainty smaller, so that its own error would call too many shifts changed), and drawn to what was assumed while shifts
+    are few.  Never more than assumed: then something happened.
     """
     kinds: dict[tuple[str, str, str], list[float]] = {}
     for s in found:
         if s.uncertainty > 0 and s.change != 0:  # written down twice is no repetition
             kinds.setdefault((s.measurand, s.parameter, s.unit), []).append((s.change / s.uncertainty) ** 2)
-    factors = {
-        key: math.sqrt(
-            (_AS_ASSUMED + len(squared) * median(squared) / _MEDIAN_CHI2) / (_AS_ASSUMED + len(squared))
-        )
-        for key, squared in kinds.items()
-    }
+    factors = {key: _factor(squared) for key, squared in kinds.items()}
     return [_scaled(s, factors.get((s.measurand, s.parameter, s.unit), 1.0)) for s in found]
+
+
+def _factor(squared: Sequence[float]) -> float:
+    """Scatter of shifts over their assumed uncertainty, from their squares over its square."""
+    count = len(squared)
+    found = median(squared) / _MEDIAN_CHI2 * (1.0 + _MEDIAN_ERROR / math.sqrt(count))
+    return math.sqrt((_AS_ASSUMED + count * found) / (_AS_ASSUMED + count))
 
 
 def _scaled(s: Shift, factor: float) -> Shift:

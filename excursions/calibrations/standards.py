@@ -186,6 +186,11 @@ def form_of(
     return models.form(measurand, used.units), plain.kind != "offset"
 
 
+def is_signal(measurand: str, standard: StandardReading) -> bool:
+    """Whether a raw value by its unit is what the probe gave, not what the transmitter made of it."""
+    return bool(standard.raw_unit.strip()) and not form_of(measurand, [standard], models.Known())[1]
+
+
 def _looks_like_millivolts(measurand: str, standards: Sequence[StandardReading]) -> bool:
     """Raw values without a unit are readings in pH only when each lies near its buffer."""
     if measurand != "ph":

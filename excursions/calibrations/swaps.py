@@ -82,6 +82,18 @@ def _habit(measurand: str, name: str, unit: str) -> Habit | None:
     return _TURBIDITY.get(name) if measurand == "turbidity" else HABITS.get((name, unit))
 
 
+def comes_back_fresh(measurand: str, parameter: str, unit: str) -> tuple[float, float] | None:
+    """Middle and standard deviation of a parameter among new probes, where damage only lowers it; None elsewhere."""
+    row = _habit(measurand, parameter, unit)
+    return (row.fresh, row.spread) if row is not None and row.falls and math.isfinite(row.fresh) else None
+
+
+def fresh_figures(measurand: str, parameter: str, unit: str) -> tuple[float, float] | None:
+    """Middle and standard deviation of a parameter among new probes, where they are known."""
+    row = _habit(measurand, parameter, unit)
+    return (row.fresh, row.spread) if row is not None and math.isfinite(row.fresh) else None
+
+
 def _fresh(found: Parameter, known: Parameter, row: Habit) -> float:
     """Density of what was found if the probe is a fresh one."""
     if math.isfinite(row.fresh):

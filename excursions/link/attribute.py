@@ -24,6 +24,7 @@ from excursions.link.effects import kicks
 from excursions.link.intervals import Interval, intervals
 from excursions.link.lessons import fleet_heat, heat_per_hour
 from excursions.link.posterior import AGEING, UNRECORDED, Posterior, posterior, seen_in, weigh_sets
+from excursions.link.renewed import came_back
 from excursions.measurands import MEASURANDS
 from excursions.plant import Plant
 from excursions.records import Event, FloatArray, Link, Shift
@@ -90,7 +91,12 @@ def weigh(
     """Learn ageing and damage from all shifts, and weigh the causes of every interval."""
     spans = intervals(shifts, events)
     found = [causes(span, plant, levels) for span in spans]
-    disturbed = {s.id for span, rows in zip(spans, found, strict=True) if _likely(rows) for s in span.shifts}
+    disturbed = {
+        s.id
+        for span, rows in zip(spans, found, strict=True)
+        if _likely(rows) or any(came_back(s) for s in span.shifts)
+        for s in span.shifts
+    }
     ageing = learn(shifts, disturbed=disturbed)
     heat = heat_per_hour(fleet_heat(shifts, events, plant))
     beliefs = Beliefs(heat=heat)
@@ -182,7 +188,11 @@ def _reasons(
 ) -> tuple[str, ...]:
     """Plain facts for and against one link."""
     if column == UNRECORDED:
-        return ("what changed a probe need not show in the record (a knock, work without an entry)",)
+        back = "the slope is back at a new probe's: another probe under this number, or a renewal, that nobody entered"
+        return (
+            *((back,) if any(came_back(s) for s in weighed.interval.shifts) else ()),
+            "what changed a probe need not show in the record (a knock, work without an entry)",
+        )
     if column == AGEING:
         rate = ageing.of(shift)
         basis = f"learned from {rate.shifts} shifts" if rate.shifts else "assumed, common practice"

@@ -8,21 +8,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from statistics import median
+from dataclasses import replace
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from excursions import clock
 from excursions.calibrations.shifts import histories
-from excursions.clock import NS_PER_DAY, NS_PER_MINUTE, duration_text, wall
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_MINUTE, duration_text, wall
 from excursions.conclusions import AuditFinding, Levels
 from excursions.digits import written
+from excursions.link.named import other_plateaus
+from excursions.link.sight import Look, coarse, could_hide, tells_nothing
 from excursions.link.takeover import NotTakenOver, not_taken_over
 from excursions.link.traces import (
     NEAR_NS,
-    Traces,
     distance,
     match,
     reach,
@@ -30,48 +30,23 @@ from excursions.link.traces import (
     touches,
     traces_of,
 )
-from excursions.measurands import MEASURANDS, to_canonical
+from excursions.measurands import MEASURANDS
 from excursions.plant import Plant, Point
 from excursions.records import Calibration, Sampling, StateLine
-from excursions.states.standards import label_of
 
 _OVERDUE = 1.1  # of the plan, so that a day or two is no finding (cp)
-_COARSE_S = 300.0  # sampling slower than this may miss a plateau of a few minutes
+# What heats a probe finds it in the line, so that heat hides no calibration: it must only leave room for the work, which takes up
+# to an hour and is mostly entered at its end; half of it would show as well (cp).
+_ROOM_BEFORE_NS, _ROOM_AFTER_NS = NS_PER_HOUR, 30 * NS_PER_MINUTE
+_BESIDE_HEAT_NS = 10 * NS_PER_MINUTE
+_STANDING_NS, _STANDING_FEWEST = 12 * NS_PER_HOUR, 12
+# Work of one point takes about as long each time: a piece without any standard that is longer than this many times the longest
+# entered one is none (cp).
+_LONGER = 3.0
 _BENCH_WORDS = ("workshop", "bench", "lab", "werkstatt", "labor", "atelier", "taller")
-# A calibration that shows one standard less than the others of its point is also shorter than they are (cp).
-_SHORTER, _OTHERS = 0.7, 2
+_OTHERS = 2  # entries from which on the point's own habit is asked
 # More pieces of work than this about one another that nobody entered are the process's own (cp).
 _OFTEN, _OFTEN_NS = 2, 4 * NS_PER_DAY
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Look:
-    """What one point is judged by; coarse: sampled too slowly for a missing trace to say anything."""
-
-    point: Point
-    plant: Plant
-    mine: Sequence[Calibration]
-    traces: Traces
-    matched: Mapping[str, int]
-    line: Levels
-    hides: tuple[str, ...]
-    coarse: bool
-    tz: ZoneInfo
-
-    def finding(
-        self,
-        kind: str,
-        of: Calibration,
-        sentence: str,
-        *,
-        span: tuple[int, int] | None = None,
-        hides: tuple[str, ...],
-    ) -> AuditFinding:
-        start, end = span or (of.time, of.time)
-        return AuditFinding(
-            point=self.point.name, probe=of.probe, kind=kind, start=start, end=end, sentence=sentence,
-            could_hide=hides, calibration=of.id,
-        )  # fmt: skip
 
 
 def audit(
@@ -95,39 +70,49 @@ def audit(
         By point and time.
     """
     tz = clock.zone(plant.zone)
+    looks = [
+        _look(point, line, calibrations, sampling.get(name, {}), plant, (levels or {}).get(name) or Levels())
+        for name, line in sorted(states.items())
+        if (point := plant.point(name)) is not None and line.start.size
+    ]
     found: list[AuditFinding] = []
-    for name, line in sorted(states.items()):
-        point = plant.point(name)
-        if point is None or line.start.size == 0:
-            continue
-        traces = traces_of(line)
-        mine = sorted((c for c in calibrations if c.point == name), key=lambda c: c.time)
-        look = _Look(
-            point=point,
-            plant=plant,
-            mine=mine,
-            traces=traces,
-            matched=match(mine, traces.work),
-            line=(levels or {}).get(name) or Levels(),
-            hides=_could_hide(point, sampling.get(name, {})),
-            coarse=_coarse(sampling.get(name, {}).get("value")),
-            tz=tz,
-        )
-        found += [*_without_trace(look), *_without_entry(look), *_other_plateaus(look), *_overdue(look)]
+    for look in looks:
+        found += [*_without_trace(look), *_without_entry(look), *_overdue(look)]
     found += [_copied(c) for history in histories(calibrations) for c in history if c.copied]
     unentered: dict[str, list[int]] = {}
     for f in found:
         if f.kind == "no entry":
             unentered.setdefault(f.point, []).append(f.start)
-    kept = not_taken_over(calibrations, levels or {}, plant, unentered)
+    unborne = {f.calibration for f in found if f.kind == "no trace"}
+    blind = {f.point for f in found if f.kind == "cannot tell" and not f.calibration}
+    misnamed = {f.calibration for look in looks for f in other_plateaus(look)}
+    kept = tuple(not_taken_over(calibrations, levels or {}, plant, unentered, unborne, blind, misnamed))
     found += [_not_taken_over(one, tz) for one in kept]
+    ids = frozenset(one.calibration.id for one in kept)
+    found += [f for look in looks for f in other_plateaus(replace(look, kept=ids))]
     return tuple(sorted(found, key=lambda f: (f.point, f.start, f.kind, f.probe)))
+
+
+def _look(
+    point: Point,
+    line: StateLine,
+    calibrations: Sequence[Calibration],
+    sampling: Mapping[str, Sampling],
+    plant: Plant,
+    levels: Levels,
+) -> Look:
+    traces = traces_of(line)
+    mine = sorted((c for c in calibrations if c.point == point.name), key=lambda c: c.time)
+    return Look(
+        point=point, plant=plant, mine=mine, traces=traces, matched=match(mine, traces.work), line=levels,
+        hides=could_hide(point, sampling), coarse=coarse(sampling.get("value")), tz=clock.zone(plant.zone),
+    )  # fmt: skip
 
 
 # --- entries without a trace ---------------------------------------------------------------------
 
 
-def _without_trace(look: _Look) -> list[AuditFinding]:
+def _without_trace(look: Look) -> list[AuditFinding]:
     """Entries that nothing in the record bears out, or of which that cannot be told."""
     missing = [c for c in look.mine if _looked_for(c, look) and not _traced(c, look)]
     with_trace = sum(_traced(c, look) for c in look.mine)
@@ -158,11 +143,23 @@ def _without_trace(look: _Look) -> list[AuditFinding]:
     return made
 
 
-def _covered(calibration: Calibration, look: _Look) -> str:
+def _covered(calibration: Calibration, look: Look) -> str:
     """What else fills part of the time in which a trace is looked for; empty when nothing does."""
     if touches(look.traces.silent, *_around(calibration)):
         return "no data"
-    return "cleaning or steam" if touches(look.traces.hot, *_around(calibration)) else ""
+    when = calibration.time
+    if touches(look.traces.hot, when - _ROOM_BEFORE_NS, when + _ROOM_AFTER_NS):
+        return "cleaning or steam"
+    if tells_nothing(calibration):
+        return "a probe that by its own entry tells its standards no longer apart"
+    return "a reading that stands still" if _stands(look.line, when) else ""
+
+
+def _stands(line: Levels, when: int) -> bool:
+    """Whether the reading shows one and the same value for hours about an instant: pinned, held or dead, it shows no work."""
+    near = line.value[np.abs(line.time - when) <= _STANDING_NS]
+    near = near[np.isfinite(near)]
+    return bool(near.size >= _STANDING_FEWEST and np.ptp(near) == 0)
 
 
 def _around(calibration: Calibration) -> tuple[int, int]:
@@ -174,11 +171,11 @@ def _between(calibration: Calibration, tz: ZoneInfo) -> str:
     return f"{wall(low, tz)} and {wall(high, tz)}"
 
 
-def _traced(calibration: Calibration, look: _Look) -> bool:
+def _traced(calibration: Calibration, look: Look) -> bool:
     return calibration.id in look.matched or touches(look.traces.hold, *_around(calibration))
 
 
-def _looked_for(calibration: Calibration, look: _Look) -> bool:
+def _looked_for(calibration: Calibration, look: Look) -> bool:
     """Whether an entry should have left a trace: inside the record, and at the point."""
     low, high = _around(calibration)
     inside = high >= look.traces.start and low <= look.traces.end
@@ -201,10 +198,10 @@ def _off_the_point(calibration: Calibration, plant: Plant) -> bool:
     return bool(stays) and (not there or near_swap)
 
 
-# --- traces without an entry, and other standards than the entry's --------------------------------
+# --- traces without an entry --------------------------------
 
 
-def _without_entry(look: _Look) -> Iterator[AuditFinding]:
+def _without_entry(look: Look) -> Iterator[AuditFinding]:
     """Spans that look like a calibration and that no entry claims; and where such spans cannot be told."""
     used = set(look.matched.values())
     edges = [
@@ -215,7 +212,14 @@ def _without_entry(look: _Look) -> Iterator[AuditFinding]:
         if edge is not None
     ]
     found: list[tuple[int, int]] = []
+    entered = [look.traces.work[i] for i in used]
+    longest = _LONGER * max((float(end - start) for start, end in entered), default=math.inf)
     for index, (start, end) in enumerate(look.traces.work.tolist()):
+        seen = look.traces.standards[index]
+        # A cleaning begins and ends with the reading elsewhere, too.
+        beside_heat = touches(look.traces.hot, start - _BESIDE_HEAT_NS, end + _BESIDE_HEAT_NS)
+        if (not seen and end - start > longest) or (len(seen) < 2 and beside_heat):
+            continue
         near = any(distance(c, start, end) <= reach(c) for c in look.mine)
         swapped = any(start - NEAR_NS <= edge <= end + NEAR_NS for edge in edges)
         if index not in used and not near and not swapped and look.traces.sure[index]:
@@ -230,78 +234,31 @@ def _without_entry(look: _Look) -> Iterator[AuditFinding]:
             start=start,
             end=end,
             sentence=f"the record looks like a calibration from {wall(start, look.tz)} for {duration_text((end - start) / 1e9)}, and no entry names it",
-            could_hide=("a cleaning or a check without figures can look the same",),
+            could_hide=("a cleaning, an exchange of the probe or a check without figures can look the same",),
         )
     yield from _limit_without_entry(look)
 
 
-def _limit_without_entry(look: _Look) -> Iterator[AuditFinding]:
+def _limit_without_entry(look: Look) -> Iterator[AuditFinding]:
     """The stated limit: points whose entered calibrations would not have been told by their traces alone."""
+    if look.coarse and look.mine:
+        words = "calibrations that nobody entered, and which standards one was done in, need not show in this export"
+        yield _limit(look, words)
+        return
     entered = [c for c in look.mine if _looked_for(c, look)]
     alone = sum(look.traces.alone[i] for c in entered if (i := look.matched.get(c.id)) is not None)
     if len(entered) < _OTHERS or shows_traces(alone, len(entered) - alone):
         return
-    yield AuditFinding(
-        point=look.point.name,
-        probe="",
-        kind="cannot tell",
-        start=look.traces.start,
-        end=look.traces.end,
-        sentence=f"a calibration that nobody entered need not show here: {alone} of {len(entered)} entered ones would be told without their entry",
-        could_hide=look.hides,
-    )
+    words = f"a calibration that nobody entered need not show here: {alone} of {len(entered)} entered ones would be told without their entry"
+    yield _limit(look, words)
 
 
-def _other_plateaus(look: _Look) -> Iterator[AuditFinding]:
-    """Standards seen that the entry does not name, or fewer than it names."""
-    spans = {
-        c.id: (c, _entered(c), look.traces.standards[i], look.traces.work[i])
-        for c in look.mine
-        if (i := look.matched.get(c.id)) is not None
-    }
-    for c, entered, seen, (start, end) in spans.values():
-        if not entered or not seen or touches(look.traces.hold, start, end):
-            continue
-        others = [row for row in spans.values() if row[0] is not c and row[2] >= entered]
-        usual = median(float(row[3][1] - row[3][0]) for row in others) if len(others) >= _OTHERS else math.inf
-        fewer = (
-            seen < entered
-            and not _sits_in(look, entered - seen, int(start))
-            and math.isfinite(usual)
-            and float(end - start) < _SHORTER * usual
-        )
-        if (seen - entered and entered - seen) or fewer:
-            yield look.finding(
-                "other plateaus",
-                c,
-                f"the entry names {_listed(entered)}; the record from {wall(int(start), look.tz)} to {wall(int(end), look.tz)} "
-                f"shows the reading still in {_listed(seen)}",
-                span=(int(start), int(end)),
-                hides=("a standard read for less than two minutes, or by a probe that was far off, does not show", *look.hides),
-            )  # fmt: skip
-
-
-def _sits_in(look: _Look, labels: frozenset[str], when: int) -> bool:
-    """Whether the process was at one of these standards the day before: then a probe put into it shows nothing."""
-    before = look.line.value[(look.line.time >= when - NS_PER_DAY) & (look.line.time < when)]
-    before = before[np.isfinite(before)]
-    level = float(np.median(before)) if before.size else math.nan
-    return any(w.low <= level <= w.high for w in look.point.quantity.windows if w.label in labels)
-
-
-def _entered(calibration: Calibration) -> frozenset[str]:
-    """Labels of the standards an entry names; empty when one of them has no window of its own."""
-    labels = []
-    for standard in calibration.standards:
-        scale = to_canonical(calibration.measurand, standard.standard_unit) or (1.0, 0.0)
-        labels.append(
-            label_of(calibration.measurand, standard.standard * scale[0] + scale[1], standard.label)
-        )
-    return frozenset(labels) if all(labels) else frozenset()
-
-
-def _listed(labels: frozenset[str]) -> str:
-    return " and ".join(sorted(labels))
+def _limit(look: Look, sentence: str) -> AuditFinding:
+    """A stated limit of the whole record of a point."""
+    return AuditFinding(
+        point=look.point.name, probe="", kind="cannot tell", start=look.traces.start, end=look.traces.end,
+        sentence=sentence, could_hide=look.hides,
+    )  # fmt: skip
 
 
 # --- the rest --------------------------------------------------------------------------------------
@@ -313,7 +270,10 @@ def _not_taken_over(one: NotTakenOver, tz: ZoneInfo) -> AuditFinding:
         point=c.point, probe=c.probe, kind="not taken over", start=c.time, end=c.time, calibration=c.id,
         sentence=f"the adjustment of {wall(c.time, tz)} would move the reading by {written(one.expected, signed=True)} {unit}; "
         f"it moved by {written(one.seen, 2, signed=True)} {unit} (on ordinary days by about {written(one.ordinary, 2)})",
-        could_hide=(f"the process may have moved the other way by as much at the same time, {_seldom(one.hides)}",),
+        could_hide=(
+            f"the process may have moved the other way by as much at the same time, {_seldom(one.hides)}",
+            "a probe that changed only while it was out of the line needs no jump to be set right",
+        ),
     )  # fmt: skip
 
 
@@ -326,7 +286,7 @@ def _seldom(share: float) -> str:
     )
 
 
-def _overdue(look: _Look) -> Iterator[AuditFinding]:
+def _overdue(look: Look) -> Iterator[AuditFinding]:
     """Intervals longer than the plan up to the end of the record, all of a point in one sentence."""
     plan = look.point.plan_days
     if plan is None or not math.isfinite(plan):
@@ -381,30 +341,3 @@ def _copied(calibration: Calibration) -> AuditFinding:
         could_hide=("a form that fills in the last values by itself",),
         calibration=calibration.id,
     )
-
-
-def _coarse(value: Sampling | None) -> bool:
-    """Whether an export is too sparse to hold a missing trace against an entry: the stated limit of this audit."""
-    return value is not None and (value.interval_s > _COARSE_S or value.kind in ("averages", "interpolated"))
-
-
-def _could_hide(point: Point, sampling: Mapping[str, Sampling]) -> tuple[str, ...]:
-    """What could hide a trace in this export."""
-    value = sampling.get("value")
-    made = []
-    if value is not None and value.interval_s > _COARSE_S:
-        made.append(
-            f"a sample every {value.interval_s / (NS_PER_MINUTE / 1e9):.0f} min can miss a short plateau"
-        )
-    if value is not None and value.kind in ("averages", "interpolated"):
-        made.append(
-            f"the export holds {value.kind.replace('interpolated', 'interpolated values')}, which smooth plateaus"
-        )
-    if value is not None and value.deadband > 0:
-        made.append(
-            f"changes below {written(value.deadband)} {point.quantity.unit} were not recorded".rstrip()
-        )
-    if not point.temperature or "temperature" not in sampling:
-        made.append("no temperature signal, so the walk to ambient does not show")
-    made.append("a frozen output (hold) during the work, or a calibration in the workshop")
-    return tuple(made)

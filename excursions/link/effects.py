@@ -10,6 +10,7 @@ import numpy as np
 
 from excursions.calibrations import models
 from excursions.calibrations.levels import LOOK_BACK_NS, level_before, level_between
+from excursions.calibrations.swaps import comes_back_fresh
 from excursions.clock import NS_PER_HOUR
 from excursions.conclusions import Levels
 from excursions.kinds import HEAT_KINDS, having
@@ -28,6 +29,7 @@ _HEAT_SCATTER, _HEAT_REST = 0.6, 0.2
 _UNEVEN = 0.3  # a gradual event need not grow evenly: of the part that falls outside (cp)
 _USUAL_DOSE_H = 20.0  # dose at which heat damage is as wide as the table's kick (cp)
 _MOST_CHANCE = 0.98
+_HALF_MEAN, _HALF_SPREAD = math.sqrt(2.0 / math.pi), math.sqrt(1.0 - 2.0 / math.pi)  # of half a normal law
 _LAW_HOLDS = 0.5
 _LEAST_ACTING = 0.3  # heat that acts more seldom teaches too little to divide by (cp)
 
@@ -80,7 +82,7 @@ def variants(
     source = HEAT if event.kind in HEAT_KINDS else OTHER
     kick = kicks(shifts, beliefs, source)
     if event.kind in _ELECTRODE_WAYS:
-        return tuple(_seen(event, chance, np.zeros(kick.size), kick, shifts, plant, levels))
+        return tuple(_seen(event, chance, kick, shifts, plant, levels))
     size = _heat_size(event) if event.kind in HEAT_KINDS else 1.0
     mean = (
         -0.5 * size * np.where(_falls(shifts), kick, 0.0) if event.kind in HEAT_KINDS else np.zeros(kick.size)
@@ -190,7 +192,6 @@ def kicks(shifts: Sequence[Shift], beliefs: Beliefs, source: str = UNSEEN) -> Fl
 def _seen(
     event: Event,
     chance: float,
-    mean: FloatArray,
     kick: FloatArray,
     shifts: Sequence[Shift],
     plant: Plant,
@@ -198,7 +199,7 @@ def _seen(
 ) -> list[Variant]:
     """A change of the reading of known size: parameter moves that add up to it."""
     made = [
-        _conditioned(event, chance * weight, mean, part * kick, shifts, plant, levels)
+        _conditioned(event, chance * weight, *_one_sided(part * kick, shifts), shifts, plant, levels)
         for weight, part in _ways(event.kind, shifts)
     ]
     if event.kind != "fouling":
@@ -212,6 +213,14 @@ def _seen(
         end=event.end,
     )
     return [*(_halved(variant) for variant in made), gone]
+
+
+def _one_sided(kick: FloatArray, shifts: Sequence[Shift]) -> tuple[FloatArray, FloatArray]:
+    """Mean and standard deviation of a damage of this size: half of a normal law where damage only lowers a parameter."""
+    only = np.array([comes_back_fresh(s.measurand, s.parameter, s.unit) is not None for s in shifts])
+    electrode = models.form(shifts[0].measurand, {}).kind == "electrode"
+    half = only & electrode
+    return np.where(half, -_HALF_MEAN * kick, 0.0), np.where(half, _HALF_SPREAD * kick, kick)
 
 
 def _seen_heat(

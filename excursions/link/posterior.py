@@ -19,6 +19,7 @@ from excursions.link.beliefs import UNSEEN, Beliefs, Seen, Source
 from excursions.link.candidates import Cause
 from excursions.link.effects import Variant, blind, family_of, kicks, table_chance
 from excursions.link.intervals import Interval
+from excursions.link.renewed import RENEWED, renewed
 from excursions.records import FloatArray, IndexArray
 
 MOST = 3
@@ -77,7 +78,7 @@ def weigh_sets(
     noise = np.diag([s.uncertainty**2 for s in shifts])
     rows = [ageing.of(s).over(s) for s in shifts]
     base_mean, base = np.array([row[0] for row in rows]), np.diag([row[1] for row in rows])
-    unrecorded = _unrecorded(interval, beliefs)
+    unrecorded = (*_unrecorded(interval, beliefs), *renewed(interval))
     options = (
         *((i, v) for i, cause in enumerate(causes) for v in cause.variants),
         *((len(causes), v) for v in unrecorded),
@@ -156,9 +157,15 @@ def seen_in(interval: Interval, causes: Sequence[Cause], weights: Weights) -> Se
             for i, c in enumerate(causes)
         ),
         months=months_of(interval.shifts[0]),
-        unrecorded=float(acted[len(causes)]),
+        unrecorded=float(acted[len(causes)]) - _renewed_share(weights),
         kicks=tuple(_kick_sizes(interval, weights)),
     )
+
+
+def _renewed_share(weights: Weights) -> float:
+    """Chance that the parameters are those of a new probe: no damage, and nothing to learn its rate from."""
+    own = [i for i, (_, variant) in enumerate(weights.options) if variant.source == RENEWED]
+    return float(weights.weight @ np.isin(weights.members, own).any(axis=1))
 
 
 def _kick_sizes(interval: Interval, weights: Weights) -> list[tuple[Source, float, float]]:
@@ -170,7 +177,7 @@ def _kick_sizes(interval: Interval, weights: Weights) -> list[tuple[Source, floa
     for row, w in sets:
         own = [int(i) for i in row if i >= 0]
         for i in own:
-            if not source_of[i]:
+            if source_of[i] in ("", RENEWED):
                 continue
             total = weights.noise + weights.base + covariances[own].sum(axis=0)
             rest = (

@@ -1,36 +1,45 @@
 """Was the adjustment taken over?  An adjustment that the transmitter uses makes the reading jump by a known amount.
 
 What the entry says was left, read with what was used before, gives the jump; the record gives the level of the reading
-in the hours before and after.  How far such levels lie apart on ordinary days says what the process does by itself.
+in the hours before and after.  How far such levels lie apart on ordinary days says what the process does by itself.  All
+entries of a probe are weighed together (:mod:`excursions.link.chain`): what was not taken over is not what the next one
+starts from.
+
+The stated limit: told is what is larger than the tolerance and sure to 95 %.  Where one adjustment in ten is not taken over,
+that takes a process that moves by about as much, the other way, in less than one comparison in 170, and does not move just
+then.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from excursions.calibrations import models
 from excursions.calibrations.shifts import comparable, histories
-from excursions.clock import NS_PER_HOUR
+from excursions.clock import NS_PER_HOUR, TimeArray
 from excursions.conclusions import Levels
+from excursions.link.chain import Move, Step, kept_chances
+from excursions.link.sight import tells_nothing
 from excursions.measurands import MEASURANDS
 from excursions.plant import Plant, Point
 from excursions.records import Calibration, FloatArray, Parameter
 
 HOURS = 6
+SURE = 0.95
+# Of large adjustments one in ten is not taken over; of entries without a trace nine in ten were never done (cp).
+_ADOPTED, _ADOPTED_WITHOUT_TRACE = 0.9, 0.1
+_UNENTERED = (
+    0.03  # chance of work between two entries that nobody entered, where the record need not show it (cp)
+)
 _AWAY_NS = 2 * NS_PER_HOUR  # of the work itself and what it disturbs
 _APART = HOURS + 2 * _AWAY_NS // NS_PER_HOUR  # hours from the one side to the other
 _FEWEST = 3  # hourly levels on either side
 _DAYS_FEWEST = 20  # ordinary comparisons to know the process by
-_CLEAR = 6.0  # the jump must be this many ordinary moves
-_STILL = 1 / 3  # and the reading have moved by less than this share of it
-# Of large adjustments one in ten is not taken over (cp): where the process hides one in fifty by moving the other way, five
-# of six findings are right.
-_HIDES = 0.02
-_QUIET = 0.97  # of ordinary moves stay below that share where the stated limit holds
+_ABOUT = 1 / 3  # as much as a jump: within this share of it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,32 +56,77 @@ class NotTakenOver:
     hides: float
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Around:
+    """Levels before and after one adjustment, and what the process does by itself between such hours, shape (n,)."""
+
+    before: float
+    after: float
+    moves: FloatArray
+    point: Point
+
+
 def not_taken_over(
     calibrations: Sequence[Calibration],
     levels: Mapping[str, Levels],
     plant: Plant,
     unentered: Mapping[str, Sequence[int]] | None = None,
+    without_trace: Collection[str] = (),
+    blind: Collection[str] = (),
+    misnamed: Collection[str] = (),
 ) -> Iterator[NotTakenOver]:
     """Adjustments whose jump is large beside what the process does by itself, and missing.
 
     unentered : mapping of point to when the record shows work that no entry names; what was set then, nobody knows
+    without_trace : ids of entries that the record does not bear out; blind : points whose record need not show such work;
+    misnamed : ids of entries that name other standards than the record shows, so that their figures say nothing
     """
-    others = unentered or {}
+    ordinary = {name: _moves(line, _entered(calibrations, name)) for name, line in levels.items()}
     for history in histories((c for c in calibrations if not c.copied), plant):
-        used: dict[str, Parameter] = {}
-        before = history[0].time
-        for calibration in history:
-            if any(before < when < calibration.time for when in others.get(calibration.point, ())):
-                used = {}
-            before = calibration.time
-            point, line = plant.point(calibration.point), levels.get(calibration.point)
-            stayed = _stayed(calibration, plant)
-            if calibration.action == "calibration" and used and point and line is not None and stayed:
-                found = _look(calibration, used, point, line)
-                if found is not None:
-                    yield found
-                    continue  # the transmitter goes on with what it had
-            used = {**used, **calibration.as_left}
+        done = [c for c in history if c.action == "calibration"]
+        around = [_around(c, levels, ordinary, plant) for c in done]
+        starts = [history[0].time, *(c.time for c in done)]
+        steps = [
+            Step(
+                adopted=_ADOPTED_WITHOUT_TRACE if c.id in without_trace else _ADOPTED,
+                moves=_moves_from(done[:k], c, sight, misnamed),
+                seen=sight.after - sight.before if sight else math.nan,
+                ordinary=sight.moves if sight else np.empty(0),
+                tolerance=sight.point.tolerance_at(sight.before) if sight else math.nan,
+                unknown=1.0
+                if any(starts[k] < when < c.time for when in (unentered or {}).get(c.point, ()))
+                else _UNENTERED * (c.point in blind),
+            )
+            for k, (c, sight) in enumerate(zip(done, around, strict=True))
+        ]
+        for c, sight, step, (chance, start) in zip(done, around, steps, kept_chances(steps), strict=True):
+            if sight is None or start is None or chance < SURE:
+                continue
+            expected = step.moves[start].adopted
+            if math.isfinite(expected) and abs(expected) >= step.tolerance:
+                yield NotTakenOver(
+                    calibration=c, expected=expected, seen=step.seen, ordinary=_size(sight.moves),
+                    hides=_hides(sight.moves, expected),
+                )  # fmt: skip
+
+
+def _entered(calibrations: Sequence[Calibration], name: str) -> TimeArray:
+    """Instants of the entries of a point."""
+    return np.sort(np.array([c.time for c in calibrations if c.point == name], dtype=np.int64))
+
+
+def _around(
+    calibration: Calibration, levels: Mapping[str, Levels], ordinary: Mapping[str, FloatArray], plant: Plant
+) -> _Around | None:
+    """What the record shows about one adjustment; None where it cannot show anything."""
+    point, line = plant.point(calibration.point), levels.get(calibration.point)
+    if point is None or line is None or not _stayed(calibration, plant):
+        return None
+    before, after = _level(line, calibration.time, -1), _level(line, calibration.time, +1)
+    moves = ordinary[calibration.point]
+    if not (math.isfinite(before) and math.isfinite(after)) or moves.size < _DAYS_FEWEST or not _size(moves):
+        return None
+    return _Around(before=before, after=after, moves=moves, point=point)
 
 
 def _stayed(calibration: Calibration, plant: Plant) -> bool:
@@ -82,54 +136,35 @@ def _stayed(calibration: Calibration, plant: Plant) -> bool:
     return not stays or stays[-1].point == calibration.point
 
 
-def _look(
-    calibration: Calibration, used: Mapping[str, Parameter], point: Point, line: Levels
-) -> NotTakenOver | None:
-    before, after = _level(line, calibration.time, -1), _level(line, calibration.time, +1)
-    ordinary = _ordinary(line)
-    if not (math.isfinite(before) and math.isfinite(after) and ordinary > 0):
-        return None
-    jump = _jump(calibration, used, point, before)
-    low, high = MEASURANDS[calibration.measurand].physical
-    if not low <= before + jump <= high:  # what a broken probe was found to be is no adjustment
-        return None
-    seen = after - before
-    hides = _hides(line, jump)
-    if not _large(line, point, before, jump) or abs(seen) > _STILL * abs(jump) or hides > _HIDES:
-        return None
-    return NotTakenOver(calibration=calibration, expected=jump, seen=seen, ordinary=ordinary, hides=hides)
+def _moves_from(
+    earlier: Sequence[Calibration], calibration: Calibration, sight: _Around | None, misnamed: Collection[str]
+) -> tuple[Move, ...]:
+    """What the reading does for each earlier entry whose parameters the transmitter may use."""
+    if sight is None or calibration.id in misnamed:
+        return (Move(),) * len(earlier)
+    return tuple(Move() if c.id in misnamed else _move(calibration, c.as_left, sight.before) for c in earlier)
 
 
-def shows(line: Levels, point: Point, level: float, jump: float) -> bool:
-    """The stated limit: whether an adjustment of this size that is not taken over is told here.
+def _move(calibration: Calibration, used: Mapping[str, Parameter], level: float) -> Move:
+    """By how much the reading moves when what was left is taken over, and when it is not; NaN when not comparable.
 
-    It is large beside the tolerance and what the process does by itself from hour to hour, and the process seldom
-    moves by as much, for then it would hide, or be taken for, what an adjustment did.
+    Not taken over, it moves by what was done to the probe between the look before and the look after: a cleaning.
     """
-    if not _large(line, point, level, jump) or _hides(line, jump) > _HIDES:
-        return False
-    return bool(np.mean(np.abs(_moves(line)) <= _STILL * abs(jump)) >= _QUIET)
-
-
-def _large(line: Levels, point: Point, level: float, jump: float) -> bool:
-    return abs(jump) >= max(_CLEAR * _ordinary(line), point.tolerance_at(level))
-
-
-def _hides(line: Levels, jump: float) -> float:
-    """Share of ordinary comparisons in which the process moves the other way by about as much as a jump."""
-    away = np.abs(np.abs(_moves(line)) - abs(jump)) <= _STILL * abs(jump)
-    return 0.5 * float(np.mean(away)) if away.size else 1.0
-
-
-def _jump(calibration: Calibration, used: Mapping[str, Parameter], point: Point, level: float) -> float:
-    """By how much the reading moves when the transmitter goes from `used` to what was left; NaN when not comparable."""
-    new = {n: p for n, p in calibration.as_left.items() if n in used and _absolute(used[n], p)}
-    if not new or any(n not in new for n in calibration.as_left if calibration.as_left[n].basis != "kept"):
-        return math.nan
-    shape = models.form(calibration.measurand, {n: p.unit for n, p in calibration.as_left.items()})
+    left = calibration.as_left
+    if tells_nothing(calibration):  # what a broken probe was found to be is no adjustment
+        return Move()
+    new = {n: p for n, p in left.items() if n in used and _absolute(used[n], p)}
+    if not new or any(n not in new for n in left if left[n].basis != "kept"):
+        return Move()
+    shape = models.form(calibration.measurand, {n: p.unit for n, p in left.items()})
     old = {n: p.value for n, p in used.items() if n in shape.units}
-    left = {n: p.value for n, p in calibration.as_left.items() if n in shape.units}
-    return models.truth(shape, level, used=old, real=old | left) - level
+    now = old | {n: p.value for n, p in left.items() if n in shape.units}
+    first = now | {n: p.value for n, p in calibration.as_found.items() if n in new}
+    true = models.truth(shape, level, used=old, real=first)
+    low, high = MEASURANDS[calibration.measurand].physical
+    if not low <= true <= high:
+        return Move()
+    return Move(adopted=true - level, kept=models.indicated(shape, true, used=old, real=now) - level)
 
 
 def _absolute(a: Parameter, b: Parameter) -> bool:
@@ -144,16 +179,24 @@ def _level(line: Levels, at: int, side: int) -> float:
     return float(np.median(known)) if known.size >= _FEWEST else math.nan
 
 
-def _ordinary(line: Levels) -> float:
-    """Standard deviation of the same comparison on ordinary hours (from its median size); NaN with too few."""
-    moves = _moves(line)
-    return 1.4826 * float(np.median(np.abs(moves))) if moves.size >= _DAYS_FEWEST else math.nan
+def _moves(line: Levels, entered: TimeArray) -> FloatArray:
+    """By how much the level moves from one hour to the hour as far away as the hours before and after a calibration.
 
-
-def _moves(line: Levels) -> FloatArray:
-    """By how much the level moves from one hour to the hour as far away as the hours before and after a calibration."""
+    Hours between which an entry lies are left out: what an adjustment did, the process did not do by itself.
+    """
     at = np.searchsorted(line.time, line.time + _APART * NS_PER_HOUR)
     held = np.flatnonzero(at < line.time.size)
     held = held[line.time[at[held]] - line.time[held] == _APART * NS_PER_HOUR]
+    held = held[np.searchsorted(entered, line.time[held]) == np.searchsorted(entered, line.time[at[held]])]
     moves = line.value[at[held]] - line.value[held]
     return np.asarray(moves[np.isfinite(moves)])
+
+
+def _size(moves: FloatArray) -> float:
+    """Standard deviation of ordinary moves, from their median size."""
+    return 1.4826 * float(np.median(np.abs(moves)))
+
+
+def _hides(moves: FloatArray, jump: float) -> float:
+    """Share of ordinary comparisons in which the process moves the other way by about as much as a jump."""
+    return 0.5 * float(np.mean(np.abs(np.abs(moves) - abs(jump)) <= _ABOUT * abs(jump)))

@@ -10,7 +10,6 @@ from scipy.special import logit
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_MINUTE, TimeArray
 from excursions.records import CALIBRATING, CLEANING, HOLD, NO_DATA, STEAMING, Calibration, StateLine
-from excursions.states.calibration import ENTERED, NOTED
 
 # An entry's time is written by hand, at the start or the end of the work (cp); a date alone means that day.
 NEAR_NS = 2 * NS_PER_HOUR
@@ -25,12 +24,13 @@ _HELD_NS = 10 * NS_PER_MINUTE
 class Traces:
     """Spans of one point (k, 2): pieces of work that look like calibrations, holds, silence, cleaning and steam.
 
-    standards : labels seen in each piece of work; sure : whether a piece may be held against an empty log; alone :
+    standards : labels seen in each piece of work; rests : labels in which a probe far off may have been; sure : whether a piece may be held against an empty log; alone :
     whether it would be if no log entered it
     """
 
     work: TimeArray
     standards: tuple[frozenset[str], ...]
+    rests: tuple[frozenset[str], ...]
     sure: tuple[bool, ...]
     alone: tuple[bool, ...]
     hold: TimeArray
@@ -52,6 +52,7 @@ def traces_of(line: StateLine) -> Traces:
     return Traces(
         work=np.array([[line.start[g[0]], line.end[g[-1]]] for g in groups], np.int64).reshape(-1, 2),
         standards=standards,
+        rests=tuple(frozenset(s for i in g for s in line.rests_in(i)) for g in groups),
         sure=tuple(_sure(line, g, seen) for g, seen in zip(groups, standards, strict=True)),
         alone=tuple(_sure(line, g, seen, entered=False) for g, seen in zip(groups, standards, strict=True)),
         hold=_long(line.spans(HOLD), _HELD_NS),
@@ -70,10 +71,7 @@ def _long(spans: TimeArray, least: int) -> TimeArray:
 def _sure(line: StateLine, group: Sequence[int], seen: frozenset[str], *, entered: bool = True) -> bool:
     """Whether a piece of work is plain; not `entered`: without what an entry of a log adds."""
     long = line.end[group[-1]] - line.start[group[0]] >= _SHORT_NS
-    odds = max(
-        float(logit(line.confidence[i])) - (NOTED if not entered and ENTERED in line.evidence[i] else 0.0)
-        for i in group
-    )
+    odds = max(float(logit(line.confidence[i])) - (0.0 if entered else line.helped_in(i)) for i in group)
     return bool(odds >= logit(SURE) - 1e-9 and (len(seen) > 1 or long))
 
 
@@ -114,14 +112,14 @@ def shows_traces(with_trace: int, without: int) -> bool:
 
     Two kinds of point: at nine in ten an honest calibration shows nearly always (and a few entries in a hundred have no
     calibration behind them); at the others it shows seldom rather than often.  These figures are common practice, no
-    source; what decides are the point's own entries, and which kind is the likelier.
+    source; what decides are the point's own entries, and which kind is clearly the likelier.
     """
     plain = _PLAIN * _SHOWN**with_trace * (1.0 - _SHOWN) ** without
     # A share v of density 2 (1 - v): k of n traces have the chance 2 k! (n - k + 1)! / (n + 2)! in each order.
     other = 2.0 * (1.0 - _PLAIN) / (with_trace + without + 2)
     for i in range(1, with_trace + 1):
         other *= i / (without + 1 + i)
-    return plain > other
+    return plain > _CLEARLY * other
 
 
-_PLAIN, _SHOWN = 0.9, 0.93
+_PLAIN, _SHOWN, _CLEARLY = 0.9, 0.93, 2.0

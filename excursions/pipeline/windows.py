@@ -280,7 +280,7 @@ def _states(before: StateLine, found: StateLine, seam: int) -> StateLine:
         if row[1] <= at:
             continue
         if row[0] > at:
-            rows.append((at, row[0], NO_DATA, 1.0, "no samples", ()))
+            rows.append((at, row[0], NO_DATA, 1.0, "no samples", (), (), 0.0))
         start = max(row[0], at)
         if rows and rows[-1][2] == row[2] and rows[-1][1] == start:
             rows[-1] = (rows[-1][0], row[1], *rows[-1][2:])
@@ -293,13 +293,19 @@ def _states(before: StateLine, found: StateLine, seam: int) -> StateLine:
         confidence=np.array([row[3] for row in rows], np.float64),
         evidence=tuple(row[4] for row in rows),
         standards=tuple(row[5] for row in rows) if any(row[5] for row in rows) else (),
+        rests=tuple(row[6] for row in rows) if any(row[6] for row in rows) else (),
+        helped=np.array([row[7] for row in rows] if any(row[7] for row in rows) else [], np.float64),
     )
 
 
-def _spans(line: StateLine) -> list[tuple[int, int, int, float, str, tuple[str, ...]]]:
+def _spans(
+    line: StateLine,
+) -> list[tuple[int, int, int, float, str, tuple[str, ...], tuple[str, ...], float]]:
     columns = (line.start.tolist(), line.end.tolist(), line.code.tolist(), line.confidence.tolist())
     seen = [line.standards_in(i) for i in range(line.start.size)]
-    return list(zip(*columns, line.evidence, seen, strict=True))
+    rests = [line.rests_in(i) for i in range(line.start.size)]
+    helped = [line.helped_in(i) for i in range(line.start.size)]
+    return list(zip(*columns, line.evidence, seen, rests, helped, strict=True))
 
 
 def _sampling(before: Mapping[str, Sampling], found: Mapping[str, Sampling]) -> dict[str, Sampling]:

@@ -15,6 +15,7 @@ import numpy as np
 
 from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE, NS_PER_S, TimeArray
 from excursions.records import CALIBRATING, IndexArray
+from excursions.states.again import twice
 from excursions.states.heat import Usual
 from excursions.states.line import Claim
 from excursions.states.own_standards import with_own_standards
@@ -22,11 +23,14 @@ from excursions.states.plateaus import (
     FEWEST_SAMPLES,
     SHORTEST_MIN,
     Plateau,
+    goes_on_lively,
+    rests,
     usual_noise,
     visits,
 )
 from excursions.states.reading import TOLERANCES, Reading
 from excursions.states.settling import Pace
+from excursions.states.standards import widened
 from excursions.states.trace import Trace, between, join, runs, split_at_gaps
 from excursions.states.walk import (
     EDGE_MIN,
@@ -44,10 +48,12 @@ PRIOR = -3.0
 ONE_STANDARD, SAME_AGAIN, MORE_STANDARDS = 1.5, 0.7, 3.0
 CALM, CAME_BACK, ELSEWHERE, FROZEN = 1.0, 1.0, 1.0, 1.5
 WALKED, WALKED_A_LITTLE, STAYED = 2.5, 1.5, -2.0
-FLAGGED = 1.5
+LIVELY = -1.5
+FLAGGED, HELD_MIN = 1.5, 10.0  # a hold for a wash of half a minute says nothing of the work about it
 ENTERED = "entered in the log"
 NOTED, NOTED_WITHIN_H = 3.0, 2.0  # an entry is written at the start or at the end of the work (cp)
 BELIEVED = 0.6
+AGAIN_PACES = 4.0  # the same for a level that the reading comes back to
 PACES = 8.0  # a standard is this many times the usual move of the reading over minutes away
 FROZEN_MIN, FROZEN_LONGEST_H = 5.0, 4.0
 FROZEN_ALONE_MIN = 10.0
@@ -60,7 +66,7 @@ MOST_FROZEN = 500
 class Signs:
     """Everything that calibrations are looked for in; `pace` carries the temperature, `moves` the reading.
 
-    noted : instants (n,) at which a log enters a calibration
+    noted : instants (n,) at which a log enters a calibration; hot : spans (k, 2) of cleaning and steam, in time order
     """
 
     reading: Reading
@@ -69,6 +75,11 @@ class Signs:
     usual: Usual | None
     flagged: TimeArray
     noted: TimeArray
+    hot: TimeArray
+
+    def beside(self, trace: Trace, start: int, end: int) -> tuple[float, float]:
+        """Levels before and after a span, heat left out."""
+        return level_beside(trace, start, -1, self.hot), level_beside(trace, end, +1, self.hot)
 
     def entered(self, start: int, end: int) -> bool:
         """Whether a log enters a calibration about this time."""
@@ -88,12 +99,31 @@ def calibrations(signs: Signs) -> list[Claim]:
     about = np.column_stack([signs.noted - near, signs.noted + near])
     seen = [_weigh_visit(visit, signs) for visit in visits(signs.reading, about)]
     seen += [_weigh_frozen(span, signs) for span in _frozen(signs.reading)]
+    seen += [_weigh_held(span, signs) for span in signs.flagged.tolist()]
     seen += [_weigh_walk(span, signs) for span in _walk_spans(signs)]
     seen += [claim for when in signs.noted for claim in _weigh_away(int(when), signs)]
     for claim in seen:
         if claim and not any(claim.start < c.end and c.start < claim.end for c in claims):
-            claims.append(claim)
+            claims.append(_with_rests(claim, signs))
     return claims
+
+
+def _with_rests(claim: Claim, signs: Signs) -> Claim:
+    """A claim with the standards that a probe far off may have shown in it: the reading at rest where no process is."""
+    trace = signs.reading.trace
+    levels = signs.beside(trace, claim.start, claim.end)
+    more = {
+        p.standard
+        for p in rests(signs.reading, claim.start, claim.end)
+        if p.standard not in claim.standards and not _beside(signs.reading, p.standard, levels)
+    }
+    return replace(claim, rests=tuple(sorted(more)))
+
+
+def _beside(reading: Reading, label: str, levels: tuple[float, float]) -> bool:
+    """Whether a probe far off may read a level before or after in this standard."""
+    window = widened(next(w for w in reading.windows if w.label == label))
+    return any(window.low <= level <= window.high for level in levels)
 
 
 # --- visits to standards -------------------------------------------------------------------------
@@ -103,19 +133,23 @@ def _weigh_visit(visit: list[Plateau], signs: Signs) -> Claim | None:
     trace = signs.reading.trace
     start, end = visit[0].start, visit[-1].end
     names = sorted({p.standard for p in visit})
-    levels = level_beside(trace, start, -1), level_beside(trace, end, +1)
+    levels = signs.beside(trace, start, end)
     # A process that sits at a standard's value before and after is there meanwhile too, and now and then calm.
     shown = [p for p in visit if _went_there(trace, p, signs.moves)]
-    telling = [p for p in shown if not _sits_in(signs.reading, p.standard, levels)]
+    telling = [
+        p
+        for p in shown
+        if not _sits_in(signs.reading, p.standard, levels) and not _goes_on(trace, p, levels, signs.moves)
+    ]
     told = sorted({p.standard for p in telling})
     odds = PRIOR + (0.0, ONE_STANDARD, MORE_STANDARDS)[min(len(told), 2)]
     odds += SAME_AGAIN * (len(telling) > len(told))  # as found and as left in the same standard
-    odds += CALM * bool(telling and all(p.still for p in telling))
+    odds += CALM * bool(telling and all(p.still and not _pinned(signs.reading, p) for p in telling))
     odds += CAME_BACK * _came_back(trace, visit[0], levels, signs.moves)
-    walk = walk_during(signs.pace, start, end)
+    walk = walk_during(signs.pace, start, end, signs.hot)
     edges = [_reading_edges(trace, start, end, levels)]
     if walk is not None and walk.kelvin > 0 and signs.pace is not None:
-        edges.append(walk_edges(signs.pace.trace, start, end))
+        edges.append(walk_edges(signs.pace.trace, start, end, signs.hot))
     span = min(e[0] for e in edges), max(e[1] for e in edges)
     facts = [f"reading still in {' and '.join(names)}"]
     claim = _with_common_signs(span, odds, facts, walk, signs)
@@ -127,6 +161,18 @@ def _went_there(trace: Trace, plateau: Plateau, moves: Pace | None) -> bool:
     before = trace.sampled(plateau.start - int(EDGE_MIN * NS_PER_MINUTE), plateau.start)
     there = float(np.median(trace.value[trace.slice(plateau.start, plateau.end)]))
     return moves is None or not before.size or abs(float(np.median(before)) - there) > moves.usual_long
+
+
+def _goes_on(trace: Trace, plateau: Plateau, levels: tuple[float, float], moves: Pace | None) -> bool:
+    """Whether the reading is at a plateau's own level before or after the visit as well: the process is there."""
+    there = float(np.median(trace.value[trace.slice(plateau.start, plateau.end)]))
+    return moves is not None and any(abs(level - there) <= moves.usual_long for level in levels)
+
+
+def _pinned(reading: Reading, plateau: Plateau) -> bool:
+    """Whether the reading stood at an end of its range: still, but nobody knows what it was in."""
+    seen = reading.trace.value[reading.trace.slice(plateau.start, plateau.end)]
+    return bool(np.ptp(seen) == 0 and seen[0] in (reading.point.range or ()))
 
 
 def _sits_in(reading: Reading, label: str, levels: tuple[float, float]) -> bool:
@@ -198,12 +244,23 @@ def _usual_stay_s(stays: IndexArray, trace: Trace) -> float:
 
 
 def _weigh_frozen(span: tuple[int, int], signs: Signs) -> Claim | None:
-    walk = walk_during(signs.pace, *span)
+    walk = walk_during(signs.pace, *span, signs.hot)
     lasted_min = (span[1] - span[0]) / NS_PER_MINUTE
     told = signs.entered(*span) and lasted_min >= FROZEN_ALONE_MIN
     if not told and (walk is None or walk.kelvin == 0):
         return None
     return _with_common_signs(span, PRIOR + FROZEN + CAME_BACK, ["reading frozen"], walk, signs)
+
+
+def _weigh_held(span: Sequence[int], signs: Signs) -> Claim | None:
+    """A held output and a walk to room temperature: what the reading did meanwhile need not be known."""
+    start, end = int(span[0]), int(span[1])
+    if end - start < FROZEN_MIN * NS_PER_MINUTE:
+        return None
+    walk = walk_during(signs.pace, start, end, signs.hot)
+    if walk is None or walk.kelvin < WALK_K:
+        return None
+    return _with_common_signs((start, end), PRIOR, [], walk, signs)
 
 
 # --- out of the line, in something unknown -------------------------------------------------------
@@ -225,8 +282,8 @@ def _walk_spans(signs: Signs) -> list[tuple[int, int]]:
 def _weigh_walk(span: tuple[int, int], signs: Signs) -> Claim | None:
     """A walk during which the reading is elsewhere and comes back, in no standard that is known."""
     trace = signs.reading.trace
-    walk = walk_during(signs.pace, *span)
-    before, after = level_beside(trace, span[0], -1), level_beside(trace, span[1], +1)
+    walk = walk_during(signs.pace, *span, signs.hot)
+    before, after = signs.beside(trace, *span)
     seen = trace.value[trace.slice(*span)]
     if walk is None or walk.kelvin == 0 or seen.size < 2 or not math.isfinite(before):
         return None
@@ -234,7 +291,7 @@ def _weigh_walk(span: tuple[int, int], signs: Signs) -> Claim | None:
     if float(np.mean(away)) <= 0.3:
         return None
     back = abs(after - before) < 0.3 * float(np.abs(seen - before).max())  # an adjustment may have moved it
-    odds = PRIOR + ELSEWHERE + CAME_BACK * back
+    odds = PRIOR + ELSEWHERE + CAME_BACK * back + LIVELY * goes_on_lively(trace, span, before)
     facts = ["reading elsewhere and back" if back else "reading elsewhere, then at another level"]
     return _with_common_signs(span, odds, facts, walk, signs)
 
@@ -246,25 +303,51 @@ def _weigh_away(noted: int, signs: Signs) -> list[Claim | None]:
     """A reading, or a temperature, that is elsewhere for minutes about the time of an entry, and comes back."""
     found = _elsewhere(noted, signs)
     if signs.pace is not None:
-        walked = _away(signs.pace.trace, noted, max(SMALL_WALK_K, PACES * signs.pace.measured))
+        walked = _away(signs.pace.trace, noted, max(SMALL_WALK_K, PACES * signs.pace.measured), signs)
         found += [(span, "temperature elsewhere and back") for span in walked]
     odds = PRIOR + ELSEWHERE + CAME_BACK
-    return [
-        _with_common_signs(span, odds, [fact], walk_during(signs.pace, *span), signs) for span, fact in found
+    claims = [
+        _with_common_signs(span, odds, [fact], walk_during(signs.pace, *span, signs.hot), signs)
+        for span, fact in found
     ]
+    fact, odds = "reading twice at one level that is not the process's", PRIOR + ELSEWHERE + SAME_AGAIN
+    return claims + [
+        _with_common_signs(span, odds, [fact], walk_during(signs.pace, *span, signs.hot), signs)
+        for span in _same_again(noted, signs)
+    ]
+
+
+def _same_again(noted: int, signs: Signs) -> list[tuple[int, int]]:
+    """Spans about an entry from the first to the last stay of the reading at one and the same level elsewhere."""
+    near = int(NOTED_WITHIN_H * NS_PER_HOUR)
+    trace = signs.reading.trace
+    levels = signs.beside(trace, noted - near, noted + near)
+    if not all(math.isfinite(level) for level in levels):
+        return []
+    tolerance = signs.reading.point.tolerance_at(min(levels, key=abs))
+    least = AGAIN_PACES * signs.moves.measured if signs.moves else 0.0
+    return twice(trace, (noted - near, noted + near), levels, tolerance, least)
 
 
 def _elsewhere(noted: int, signs: Signs) -> list[tuple[tuple[int, int], str]]:
     """Stretches about an entry in which the reading is elsewhere and comes back, each with that fact."""
-    tolerance = signs.reading.point.tolerance_at((signs.reading.low + signs.reading.high) / 2)
+    tolerance = _tolerance_beside(noted, signs)
     least = max(TOLERANCES * tolerance, PACES * signs.moves.measured if signs.moves else 0.0)
-    return [(span, "reading elsewhere and back") for span in _away(signs.reading.trace, noted, least)]
+    return [(span, "reading elsewhere and back") for span in _away(signs.reading.trace, noted, least, signs)]
 
 
-def _away(trace: Trace, noted: int, least: float) -> list[tuple[int, int]]:
+def _tolerance_beside(noted: int, signs: Signs) -> float:
+    """Tolerance where the reading was before and after an entry; where it usually is, if that is not known."""
+    near = int(NOTED_WITHIN_H * NS_PER_HOUR)
+    levels = [v for v in signs.beside(signs.reading.trace, noted - near, noted + near) if math.isfinite(v)]
+    usual = (signs.reading.low + signs.reading.high) / 2
+    return signs.reading.point.tolerance_at(max(levels, key=abs) if levels else usual)
+
+
+def _away(trace: Trace, noted: int, least: float, signs: Signs) -> list[tuple[int, int]]:
     """Stretches near an instant in which a signal is outside its levels before and after by `least`, nearest first."""
     near = int(NOTED_WITHIN_H * NS_PER_HOUR)
-    levels = level_beside(trace, noted - near, -1), level_beside(trace, noted + near, +1)
+    levels = signs.beside(trace, noted - near, noted + near)
     window = trace.slice(noted - near, noted + near)
     time, value = trace.time[window], trace.value[window]
     if not all(math.isfinite(level) for level in levels) or value.size < FEWEST_SAMPLES:
@@ -286,18 +369,20 @@ def _with_common_signs(
 ) -> Claim | None:
     """Add what the temperature and the hold flag say, and make the claim when it is believed."""
     said = list(facts)
-    if signs.entered(*span):
-        odds, said = odds + NOTED, [*said, ENTERED]
+    helped = NOTED * signs.entered(*span)
+    if helped:
+        odds, said = odds + helped, [*said, ENTERED]
     if walk is not None and walk.kelvin > 0:
         odds += WALKED if walk.kelvin >= WALK_K else WALKED_A_LITTLE
         said.append(f"temperature from {walk.before:.0f} degC to {walk.there:.0f} degC and back")
     elif walk is not None and walk.stayed:
         odds += STAYED
-    if np.any((signs.flagged[:, 0] < span[1]) & (signs.flagged[:, 1] > span[0])):
+    held = np.minimum(signs.flagged[:, 1], span[1]) - np.maximum(signs.flagged[:, 0], span[0])
+    if np.any(held >= min(HELD_MIN * NS_PER_MINUTE, 0.5 * (span[1] - span[0]))):
         odds, said = odds + FLAGGED, [*said, "hold active"]
     confidence = 1.0 / (1.0 + math.exp(-odds))
     if confidence < BELIEVED or span[1] - span[0] > FROZEN_LONGEST_H * NS_PER_HOUR:
         return None
     return Claim(
-        start=span[0], end=span[1], code=CALIBRATING, confidence=confidence, evidence="; ".join(said)
-    )
+        start=span[0], end=span[1], code=CALIBRATING, confidence=confidence, evidence="; ".join(said), helped=helped
+    )  # fmt: skip

@@ -27,7 +27,10 @@ _RANK = {code: rank for rank, code in enumerate(PRECEDENCE)}
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Claim:
-    """A stretch [start, end) (ns) that evidence gives to a state, with its probability, one short fact, standards seen."""
+    """A stretch [start, end) (ns) that evidence gives to a state, with its probability, one short fact, standards seen.
+
+    rests: standards in which only a probe far off may have been; helped: log odds that an entry of a log adds to it
+    """
 
     start: int
     end: int
@@ -35,6 +38,8 @@ class Claim:
     confidence: float
     evidence: str
     standards: tuple[str, ...] = ()
+    rests: tuple[str, ...] = ()
+    helped: float = 0.0
 
 
 def state_line(claims: Sequence[Claim], start: int, end: int, *, otherwise: float) -> StateLine:
@@ -72,4 +77,6 @@ def state_line(claims: Sequence[Claim], start: int, end: int, *, otherwise: floa
         confidence=np.array([c.confidence for c in kept], dtype=np.float64),
         evidence=tuple(c.evidence for c in kept),
         standards=tuple(c.standards for c in kept) if any(c.standards for c in kept) else (),
+        rests=tuple(c.rests for c in kept) if any(c.rests for c in kept) else (),
+        helped=np.array([c.helped for c in kept] if any(c.helped for c in kept) else [], np.float64),
     )

@@ -11,7 +11,7 @@ from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE, NS_PER_S, TimeArray
 from excursions.measurands import Window
 from excursions.records import FloatArray, IndexArray
 from excursions.states.reading import Reading
-from excursions.states.standards import inside, telling_standards
+from excursions.states.standards import inside, telling_standards, widened
 from excursions.states.trace import Trace, runs, split_at_gaps
 
 SHORTEST_MIN, LONGEST_MIN = 2.0, 60.0  # (cp) a standard is read for minutes, not for hours
@@ -21,6 +21,9 @@ VISIT_LONGEST_H = 4.0
 CALM_MIN = 5.0
 STILL = 0.5  # noise in a standard over noise in the process
 LOOKED_AT = 50_000
+AS_LIVELY = 0.8  # of the usual change from sample to sample
+AT_ONE_LEVEL = 0.3  # of the way from the level before
+MOST_SCALED = 2.0  # by which a wrong temperature may scale a compensated reading (cp)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,6 +83,30 @@ def _still_in(trace: Trace, standard: Window, span: TimeArray, usual: float) -> 
     ]
 
 
+def rests(reading: Reading, start: int, end: int) -> list[Plateau]:
+    """Plateaus within [start, end) that lie in one widened window alone: standards as a probe far off shows them."""
+    trace = reading.trace
+    part = trace.slice(start, end)
+    usual = usual_noise(trace)
+    value = trace.value[part]
+    wide = [_as_far_off(s, reading.windows) for s in reading.windows]
+    only = np.sum([inside(w, value) for w in wide], axis=0) == 1 if wide else np.zeros(0, np.bool_)
+    made = []
+    for standard, around in zip(reading.windows, wide, strict=True):
+        for first, past in _lasting(trace, part.start + runs(inside(around, value) & only)):
+            plateau = _plateau(trace, standard, (int(first), int(past)), usual)
+            if plateau:
+                made.append(plateau)
+    return made
+
+
+def _as_far_off(standard: Window, known: Sequence[Window]) -> Window:
+    """The widened window, but for one that would swallow another standard: that is wide as it stands."""
+    wide = widened(standard)
+    others = (w for w in known if w is not standard)
+    return standard if any(wide.low <= w.low and w.high <= wide.high for w in others) else wide
+
+
 def usual_noise(trace: Trace) -> float:
     """Typical size of the change from sample to sample, over the whole record."""
     return _noise(trace.value) if len(trace) <= LOOKED_AT else float(np.median(_changes_sampled(trace)))
@@ -95,8 +122,13 @@ def _noise(value: FloatArray) -> float:
 
 
 def _stays(trace: Trace, standard: Window) -> IndexArray:
-    """Stretches in the window that last as long as a standard is read, with samples enough to be sure."""
-    ranges = split_at_gaps(runs(inside(standard, trace.value)), trace)
+    """Stretches in the window that last as long as a standard is read."""
+    return _lasting(trace, runs(inside(standard, trace.value)))
+
+
+def _lasting(trace: Trace, ranges: IndexArray) -> IndexArray:
+    """Index ranges that last as long as a standard is read, with samples enough to be sure."""
+    ranges = split_at_gaps(ranges, trace)
     lasted = _until(trace, ranges) - trace.time[ranges[:, 0]]
     good = (lasted >= SHORTEST_MIN * NS_PER_MINUTE) & (lasted <= LONGEST_MIN * NS_PER_MINUTE)
     fewest = 1 if trace.held else FEWEST_SAMPLES
@@ -129,3 +161,20 @@ def _plateau(trace: Trace, standard: Window, span: tuple[int, int], usual: float
         end=end,
         still=few if trace.held else calm,
     )
+
+
+def goes_on_lively(trace: Trace, span: tuple[int, int], before: float) -> bool:
+    """Whether the reading goes on as restlessly as ever, at one other level: then it is still in the process.
+
+    A temperature element that jumps takes a compensated reading along, and brings both back.
+    """
+    seen, usual = trace.value[trace.slice(*span)], usual_noise(trace)
+    if trace.held or seen.size < 8 * FEWEST_SAMPLES or usual == 0.0:
+        return False
+    low, middle, high = np.quantile(seen, (0.1, 0.5, 0.9))
+    if high - low > AT_ONE_LEVEL * abs(middle - before):
+        return False  # from standard to standard, or on the way to one
+    calmest = min(float(np.median(np.abs(np.diff(part)))) for part in np.array_split(seen, 4))
+    share = abs(before) / max(abs(float(middle)), 1e-12)
+    scaled = calmest * share if 1.0 / MOST_SCALED <= share <= MOST_SCALED else calmest
+    return scaled >= AS_LIVELY * usual

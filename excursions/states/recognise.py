@@ -82,13 +82,29 @@ def _causes(
     elif reading is not None:
         claims += cleaning_by_reading(reading)
     if reading is not None:
-        hot = [c for c in claims if c.code not in (HOLD, WASHING)]
+        hot = sorted((c.start, c.end) for c in claims if c.code not in (HOLD, WASHING))
+        heated = np.array(hot, dtype=np.int64).reshape(-1, 2)
         tried = calibrations(
-            Signs(reading=reading, moves=paces[0], pace=paces[1], usual=usual, flagged=held, noted=noted)
-        )
-        claims += [c for c in tried if not any(c.start < h.end and h.start < c.end for h in hot)]
+            Signs(reading=reading, moves=paces[0], pace=paces[1], usual=usual, flagged=held, noted=noted, hot=heated)
+        )  # fmt: skip
+        claims += [kept for c in tried if (kept := _beside_heat(c, heated))]
         claims += washes_by_rhythm(reading) if not washed.size else []
     return claims
+
+
+def _beside_heat(claim: Claim, hot: TimeArray) -> Claim | None:
+    """A calibration where it does not lie in heat; None when it does, or partly and no log enters it.
+
+    People calibrate straight after a cleaning: its widened edges then reach into the heat.
+    """
+    meets = hot[(hot[:, 0] < claim.end) & (hot[:, 1] > claim.start)]
+    if not meets.size:
+        return claim
+    edges = [claim.start, *meets.ravel().tolist(), claim.end]
+    free = max(zip(edges[::2], edges[1::2], strict=True), key=lambda part: part[1] - part[0])
+    if not claim.helped or free[1] - free[0] < 0.5 * (claim.end - claim.start):
+        return None
+    return replace(claim, start=free[0], end=free[1])
 
 
 def _with_cleanings(cleaned: Sequence[int], noted: Sequence[int], causes: Sequence[Claim]) -> list[Claim]:
@@ -111,7 +127,9 @@ def _with_cleanings(cleaned: Sequence[int], noted: Sequence[int], causes: Sequen
 
     evidence = "cleaning entered in the log"
     told = [
-        replace(c, code=CLEANING, evidence=f"{c.evidence}; {evidence}", standards=()) if other(c) else c
+        replace(c, code=CLEANING, evidence=f"{c.evidence}; {evidence}", standards=(), rests=())
+        if other(c)
+        else c
         for c in causes
     ]
     blank = [span for span in spans if not any(meant(c, span) for c in told)]

@@ -22,6 +22,12 @@ def inside(window: Window, value: FloatArray) -> BoolArray:
     return np.asarray((value >= window.low) & (value <= window.high))
 
 
+def widened(window: Window) -> Window:
+    """Where a probe that is far off, and not adjusted yet, may still read a standard (cp: once more the width on either side)."""
+    width = window.high - window.low
+    return Window(label=window.label, low=window.low - width, high=window.high + width)
+
+
 def label_of(measurand: str, value: float, label: str = "") -> str:
     """Label of the window in which a standard of this value (canonical unit) would be read; empty when none is known."""
     windows = MEASURANDS[measurand].windows

@@ -19,7 +19,8 @@ class Calibrated:
     """One calibration: raw values as found and as left, what was adopted, what the log says, what is true.
 
     found, left, true_found, true_left: parameters (a, b); adopted_at: seconds, NaN when the transmitter
-    kept its old parameters; traced, logged, copied: what happened to the evidence.
+    kept its old parameters; would_move: by how much the reading moves when what was entered is taken over; traced,
+    logged, copied: what happened to the evidence; kept: an adjustment entered that the transmitter did not take over.
     """
 
     time: float
@@ -38,6 +39,8 @@ class Calibrated:
     true_left: tuple[float, float]
     adopted_at: float
     error_found: float
+    would_move: float = 0.0
+    kept: bool = False
     traced: bool = True
     logged: bool = True
     copied: bool = False
@@ -114,15 +117,18 @@ def _calibrate(
     adjust = wanted and _accepted(left.parameters, old)
     fake = bool(earlier) and index in (*care.copied, *care.untraced)
     entered = _entered(bench, index, earlier) if fake else (degc, found, left)
-    adopted = span.marks["adjust"] if adjust and not fake else float("nan")
+    taken = adjust and not fake and index not in care.kept
+    adopted = span.marks["adjust"] if taken else float("nan")
     return Calibrated(
         time=span.marks["adjust"], found_at=span.marks["clean"] - 60.0, point=spec.name,
         probe=life.serial if life.logged or not known else known,
         measurand=spec.measurand, action="calibration" if adjust or fake else "verification",
         standards=care.standards, temperatures=tuple(map(float, entered[0])),
         raw_found=tuple(map(float, entered[1].raw)), raw_left=tuple(map(float, entered[2].raw)),
-        found=entered[1].parameters, left=entered[2].parameters if adjust and not fake else old,
+        found=entered[1].parameters, left=entered[2].parameters if taken else old,
         true_found=found.true, true_left=left.true, adopted_at=adopted, error_found=shown,
+        would_move=-_error(MODELS[spec.measurand], level, entered[2].parameters, old) if adjust or fake else 0.0,
+        kept=adjust and not fake and index in care.kept,
         traced=span.kind == "calibration", logged=index not in care.unlogged, copied=fake and index in care.copied,
         comment="workshop" if index in care.bench else "",
         figures_found=figures(spec.measurand, *entered[1].parameters),

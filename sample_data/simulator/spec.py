@@ -115,6 +115,8 @@ class Care:
     repeatability, repeatability_share: standard deviation of one raw reading in a standard [raw unit, share of it];
     standard_tolerance, standard_tolerance_share: of the standard's own value [reading unit, share of it];
     restored: share of the fouling that a cleaning takes away; bench: calibrated without a trace;
+    copied, untraced, unlogged, kept: fate of single calibrations by their index; kept: measured and entered, but the
+    transmitter goes on with the parameters it had;
     as_found_only_within: no adjustment when the reading error is smaller than this.
     """
 
@@ -131,6 +133,7 @@ class Care:
     copied: tuple[int, ...] = ()
     untraced: tuple[int, ...] = ()
     unlogged: tuple[int, ...] = ()
+    kept: tuple[int, ...] = ()
     adjust_beyond: float = 0.0
     wash_every_h: float = 0.0
     wash_s: float = 30.0

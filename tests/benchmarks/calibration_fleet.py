@@ -141,12 +141,14 @@ def fleet(
     quiet: bool = False,
     shift: float = 0.0,
     swaps: bool = False,
+    named: bool = False,
     heat_per_hour: float | None = None,
 ) -> Fleet:
     """Make a fleet.
 
     quiet : nothing happens at all (no ageing, no damage) but, where given, `shift` (in slope % of pH probes)
-    swaps : every probe is exchanged once without anybody writing it down, logs carry no serial numbers
+    swaps : every probe is exchanged once without anybody writing it down, logs carry no serial numbers; `named`: they carry
+        one, which stays the same, and all the usual troubles happen as well
     heat_per_hour : slope lost per hour of ageing dose by every over-temperature (pH), for the learned coefficient
     """
     random = np.random.default_rng(seed)
@@ -159,6 +161,7 @@ def fleet(
             quiet=quiet,
             shift=shift,
             swaps=swaps,
+            named=named,
             heat_per_hour=heat_per_hour,
         )
         for i in range(probes)
@@ -184,6 +187,7 @@ def _life(
     quiet: bool,
     shift: float,
     swaps: bool,
+    named: bool,
     heat_per_hour: float | None,
 ) -> Life:
     life = Life(kind=kind, name=name, level=float(random.uniform(*kind.level)))
@@ -200,9 +204,11 @@ def _life(
         _heats(random, life, heat_per_hour)
     elif not quiet:
         _troubles(random, life)
+    if swaps and named:
+        _troubles(random, life)
     if shift:
         life.pieces.append(Piece("planted", "slope", shift, life.calibrated[1] + 1, life.calibrated[1] + 1))
-    _calibrate(random, life, named=not swaps)
+    _calibrate(random, life, named=named or not swaps)
     return life
 
 
@@ -242,13 +248,15 @@ def _reading_to_zero(life: Life, size: float, when: int, *, gain: bool = False) 
 def _move(random: np.random.Generator, life: Life, size: float, when: int) -> tuple[str, float]:
     """The parameter that moved when the reading changed by `size`, and by how much.
 
-    Electrodes: the zero, one time in twelve the slope, if that takes no more than a tenth of it.  Oxygen: mostly the
+    Electrodes: the zero, one time in twelve the slope, if that takes no more than a tenth of it and does not raise it:
+    damage takes slope away, it gives none.  Oxygen: mostly the
     gain when it reads low, the zero when it reads high (a puncture).  Turbidity: either.
     """
     share = {"ph": 1 / 12, "oxygen": 0.85, "turbidity": 0.5}.get(life.kind.measurand, 0.0)
     if random.random() < share and not (life.kind.measurand == "oxygen" and size > 0):
         name, change = _reading_to_zero(life, size, when, gain=True)
-        if abs(change) < (0.1 if life.kind.measurand == "ph" else 0.9) * life.parameters(when)[name]:
+        state = life.parameters(when)[name]
+        if -0.1 * state < change <= 0.0 if life.kind.measurand == "ph" else abs(change) < 0.9 * state:
             return name, change
     return _reading_to_zero(life, size, when)
 

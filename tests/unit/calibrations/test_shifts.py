@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from excursions.calibrations import SIGNIFICANCE, chance_remark, evaluate, shifts
+from excursions.calibrations.shifts import _as_repeated
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
 from excursions.conclusions import Levels
 from excursions.plant import Installation, Plant
@@ -141,3 +142,20 @@ def test_shifts_that_scatter_by_less_than_was_assumed_have_a_smaller_uncertainty
     assert shifts(evaluate(wild, PLANT), PLANT, {})[0].uncertainty == pytest.approx(
         found(*wild[:2])["offset"].uncertainty
     )
+
+
+def test_a_scatter_learned_from_the_shifts_themselves_calls_no_more_of_them_changed() -> None:
+    """Shifts that scatter just as assumed: a factor that may only make uncertainties smaller must not find 1.4 % instead of 1."""
+    random = np.random.default_rng(1)
+    called = total = 0
+    for _ in range(300):
+        made = _as_repeated([unchanged(x) for x in random.standard_normal(100).tolist()])
+        called, total = called + sum(s.significant for s in made), total + len(made)
+    assert called / total == pytest.approx(0.01, abs=0.0018)  # three standard errors of 30,000
+
+
+def unchanged(change: float) -> Shift:
+    return Shift(
+        probe="S1", point="ph", measurand="ph", parameter="zero_point", unit="pH", start=0, end=NS_PER_DAY, before=7.0,
+        after=7.0 + change, uncertainty=1.0, p_value=math.erfc(abs(change) / math.sqrt(2.0)), significant=abs(change) > 2.576,
+    )  # fmt: skip

@@ -153,11 +153,13 @@ def test_times_are_told_in_the_plant_zone() -> None:
 
 def test_what_could_hide_a_trace_follows_from_the_export() -> None:
     sampling = {"ph": {"value": Sampling(kind="averages", interval_s=600.0, deadband=0.02)}}
-    (one,) = (
+    limit, one = (
         f
         for f in audit([*ENTRIES, calibration(80.0)], {"ph": states(*TRACED)}, sampling, PLANT)
         if f.kind == "cannot tell"
     )
+    assert "which standards one was done in, need not show" in limit.sentence
+    assert limit.could_hide == one.could_hide
     told = " ".join(one.could_hide)
     assert all(word in told for word in ("every 10 min", "averages", "0.02 pH", "no temperature signal"))
 
@@ -208,6 +210,122 @@ def test_one_buffer_less_is_told_only_when_the_work_was_shorter_too() -> None:
     assert [f.kind for f in told if f.kind != "overdue"] == []
 
 
+def far_off(line: StateLine, *rests: tuple[str, ...]) -> StateLine:
+    """The same line with standards in which only a probe far off may have been."""
+    told = iter(rests)
+    return replace(line, rests=tuple(next(told) if c == CALIBRATING else () for c in line.code))
+
+
+def in_millivolts(day: float, *pairs: tuple[float, float]) -> Calibration:
+    standards = tuple(
+        StandardReading(standard=v, raw=raw, standard_unit="pH", raw_unit="mV", temperature_degc=25.0)
+        for v, raw in pairs
+    )
+    return calibration(day, standards=standards)
+
+
+def test_a_probe_far_off_shows_another_buffer_too_unless_its_own_millivolts_explain_the_reading() -> None:
+    """The reading stood near pH 4, and the entry names pH 10: 177 mV are no pH 10, unless the glass reads pH 7 as 8.6."""
+    line = far_off(states(*TRACED), (), (), ("pH 4",))
+    sound = [in_millivolts(d + 0.03, (7.0, -20.0), (10.01, 157.0)) for d in (5.0, 30.0, 55.0)]
+    (one,) = found(sound, line)
+    assert one.kind == "other plateaus"
+    assert one.start == int(55.0 * DAY)
+    astray = [in_millivolts(d + 0.03, (7.0, -120.0), (10.01, 30.0)) for d in (5.0, 30.0, 55.0)]
+    assert found(astray, line) == []
+
+
+def test_one_standard_is_another_only_whatever_the_transmitter_used_before() -> None:
+    """A new redox probe in 220 mV, read with the old probe's offset of -230 mV, shows 450 mV: no 470 mV solution was used."""
+    plant = Plant(points=(Point(name="orp", measurand="redox", temperature="T"),))
+
+    def entry(day: float, raw: float, probe: str, left: float) -> Calibration:
+        told = StandardReading(
+            standard=220.0, raw=raw, standard_unit="mV", raw_unit="mV", temperature_degc=25.0
+        )
+        return calibration(day + 0.03, point="redox", probe=probe, left={"offset": left}, standards=(told,))
+
+    line = seen(states(*TRACED), ("220 mV",), ("220 mV",), ("470 mV",))
+    for offset, kinds in ((-230.0, []), (2.0, ["other plateaus"])):
+        rows = [(5.0, 218.0, "A", -2.0), (30.0, 220.0 + offset, "A", offset), (55.0, 218.0, "B", -2.0)]
+        entries = [replace(entry(*row), point="orp") for row in rows]
+        told = audit(entries, {"orp": line}, {"orp": SAMPLING["ph"]}, plant)
+        assert [f.kind for f in told if f.kind != "overdue"] == kinds
+
+
+def test_a_rest_of_a_probe_far_off_is_no_missing_buffer() -> None:
+    entries = [with_standards(d + 0.03, 7.0, 4.01) for d in (5.0, 30.0, 55.0)]
+    line = seen(states(*TRACED), BOTH, BOTH, ())
+    last = np.flatnonzero(line.code == CALIBRATING)[-1]
+    end = line.end.copy()
+    end[last] = line.start[last] + NS_PER_HOUR // 2
+    assert found(entries, far_off(replace(line, end=end), (), (), ("pH 4",))) == []
+
+
+def test_the_buffers_of_a_copied_entry_are_not_asked_about() -> None:
+    entries = [with_standards(d + 0.03, 7.0, 10.01 if d > 50 else 4.01) for d in (5.0, 30.0, 55.0)]
+    line = seen(states(*TRACED), BOTH, BOTH, BOTH)
+    told = found([*entries[:2], replace(entries[2], copied=True)], line)
+    assert [f.kind for f in told] == ["copied"]
+
+
+def test_heat_hides_no_calibration_that_had_room_beside_it() -> None:
+    """An hour of cleaning two hours before the entry: the probe was in the line then, and free when it was calibrated."""
+    (one,) = found([*ENTRIES, calibration(80.0)], states(*TRACED, (80.0 - 2.1 / 24, CLEANING)))
+    assert one.kind == "no trace"
+    (one,) = found([*ENTRIES, calibration(80.0)], states(*TRACED, (80.0 + 0.8 / 24, CLEANING)))
+    assert one.kind == "no trace"
+    (one,) = found([*ENTRIES, calibration(80.0)], states(*TRACED, (80.0 + 0.3 / 24, CLEANING)))
+    assert one.kind == "cannot tell"
+
+
+def test_a_reading_that_stands_still_for_hours_shows_no_work() -> None:
+    time = np.arange(100 * 24, dtype=np.int64) * NS_PER_HOUR
+    lively = 6.0 + 0.01 * np.sin(time / DAY * 5)
+    for value, kind in (
+        (lively, "no trace"),
+        (np.where(np.abs(time - 80 * DAY) < DAY, 14.0, lively), "cannot tell"),
+    ):
+        levels = {"ph": Levels(time=time, value=value)}
+        told = audit([*ENTRIES, calibration(80.0)], {"ph": states(*TRACED)}, SAMPLING, PLANT, levels)
+        assert [f.kind for f in told if f.kind != "overdue"] == [kind]
+
+
+def test_a_piece_many_times_longer_than_the_entered_ones_is_no_calibration() -> None:
+    line = states(*TRACED, (80.0, CALIBRATING), (80.0 + 1 / 24, CALIBRATING), (80.0 + 2 / 24, CALIBRATING))
+    assert [f.kind for f in found(ENTRIES, line)] == ["no entry"]  # three times as long
+    longer = states(*TRACED, *((80.0 + hour / 24, CALIBRATING) for hour in range(4)))
+    assert found(ENTRIES, longer) == []
+    known = seen(longer, *[()] * 3, ("pH 7",), (), (), ())
+    assert [f.kind for f in found(ENTRIES, known)] == ["no entry"]
+
+
+def test_a_piece_that_runs_into_heat_is_the_cleaning_unless_two_standards_show() -> None:
+    line = states(*TRACED, (80.0, CALIBRATING), (80.0 + 1 / 24, CLEANING))
+    assert found(ENTRIES, line) == []
+    known = seen(line, *[()] * 3, BOTH)
+    assert [f.kind for f in found(ENTRIES, known)] == ["no entry"]
+
+
+def test_broken_glass_shows_no_calibration() -> None:
+    """By its own entry the probe reads the same in both buffers: so it does in the record."""
+    entries = [*ENTRIES, calibration(80.0, found={"slope": 1.0, "zero_point": 6.3})]
+    (one,) = found(entries, states(*TRACED))
+    assert one.kind == "cannot tell"
+    assert one.sentence.startswith("a probe that by its own entry tells its standards no longer apart")
+    sound = [*ENTRIES, calibration(80.0, found={"slope": 97.0, "zero_point": 6.9})]
+    assert [f.kind for f in found(sound, states(*TRACED))] == ["no trace"]
+
+
+def test_what_an_entry_made_sure_is_not_counted_as_told_alone() -> None:
+    """Log odds of 2.9 of which the entries gave 3: without them none of these calibrations would be told."""
+    line = states(*TRACED, sure=0.95)
+    assert found(ENTRIES, line) == []
+    helped = replace(line, helped=np.where(line.code == CALIBRATING, 3.0, 0.0))
+    (one,) = found(ENTRIES, helped)
+    assert "need not show here: 0 of 3 entered ones" in one.sentence
+
+
 def test_a_cleaning_at_that_time_leaves_it_open() -> None:
     (one,) = found([*ENTRIES, calibration(80.0)], states(*TRACED, (80.01, CLEANING)))
     assert one.kind == "cannot tell"
@@ -224,7 +342,8 @@ def test_a_probe_exchanged_is_no_calibration_without_an_entry() -> None:
 
 
 @pytest.mark.parametrize(
-    ("traced", "bare", "telling"), [(0, 1, False), (1, 1, True), (2, 1, True), (4, 2, True), (1, 3, False)]
+    ("traced", "bare", "telling"),
+    [(0, 1, False), (1, 1, True), (2, 1, True), (4, 2, True), (5, 3, False), (1, 3, False)],
 )
 def test_a_points_own_entries_decide_whether_a_missing_trace_says_anything(
     traced: int, bare: int, telling: bool

@@ -10,9 +10,9 @@ import pytest
 from excursions.clock import NS_PER_HOUR
 from excursions.conclusions import Levels
 from excursions.link import audit
-from excursions.link.takeover import not_taken_over, shows
+from excursions.link.takeover import not_taken_over
 from excursions.plant import Installation
-from excursions.records import Calibration
+from excursions.records import CALIBRATING, Calibration
 from tests.unit.link.builders import DAY, PLANT, calibration
 from tests.unit.link.test_audit import SAMPLING, states
 
@@ -49,6 +49,21 @@ def test_after_work_that_nobody_entered_nobody_knows_what_was_set() -> None:
         assert len(list(seen)) == told
 
 
+def test_where_such_work_need_not_show_it_is_not_ruled_out() -> None:
+    """One calibration in thirty is entered by nobody: beside one adjustment in ten that is not taken over, that is no 95 %."""
+    for blind, told in (((), 1), (("ph",), 0), (("redox",), 1)):
+        assert len(list(not_taken_over((BEFORE, AFTER), {"ph": line(0.0)}, PLANT, blind=blind))) == told
+
+
+def test_figures_of_another_buffer_than_the_one_used_say_nothing_of_what_was_set() -> None:
+    """The entry of day 20 names the wrong buffer: its zero of 7.8 was never left, so that day 30 need not move the reading back."""
+    wrong = calibration(20.0, found={"zero_point": 7.8}, left={"zero_point": 7.8})
+    same = calibration(30.0, found={"zero_point": 7.0}, left={"zero_point": 7.0})
+    entries = (BEFORE, wrong, same)
+    for misnamed, told in (((), True), ((wrong.id,), False)):
+        assert bool(list(not_taken_over(entries, {"ph": line(0.0)}, PLANT, misnamed=misnamed))) is told
+
+
 def test_a_reading_that_moved_a_little_did_not_take_over_a_large_jump() -> None:
     assert found(line(0.07)) == [pytest.approx(0.3, abs=0.02)]
     assert found(line(0.12)) == []
@@ -66,11 +81,29 @@ def test_a_process_that_often_moves_as_much_by_itself_hides_it() -> None:
     assert told.hides == 0.0
 
 
-def test_the_stated_limit_is_what_is_told() -> None:
-    point = PLANT.points[0]
-    assert shows(line(0.0), point, 6.0, 0.3)
-    assert not shows(line(0.0), point, 6.0, 0.05)
-    assert not shows(line(0.0, wave=0.5), point, 6.0, 0.3)
+def test_two_entries_that_were_not_taken_over_are_both_told_against_the_first() -> None:
+    """The transmitter goes on with 7.0 throughout: the third entry would move the reading by 0.5 pH, not by 0.2."""
+    more = calibration(50.0, found={"zero_point": 7.5}, left={"zero_point": 7.5})
+    assert found(line(0.0), BEFORE, AFTER, more) == [
+        pytest.approx(0.3, abs=0.01),
+        pytest.approx(0.5, abs=0.01),
+    ]
+
+
+def test_what_shows_later_says_what_was_taken_over_before() -> None:
+    """On day 30 the process moved by as much the other way; that day 50 moves the reading back says the zero had been taken over."""
+    back = calibration(50.0, found={"zero_point": 7.0}, left={"zero_point": 7.0})
+    plain = line(0.0)
+    back_again = replace(plain, value=plain.value - np.where(plain.time >= 50 * DAY, 0.3, 0.0))
+    assert found(back_again, BEFORE, AFTER, back) == []
+
+
+def test_an_entry_without_a_trace_is_not_what_the_next_one_starts_from() -> None:
+    invented = calibration(20.0, found={"zero_point": 7.3}, left={"zero_point": 7.3})
+    back = calibration(40.0, found={"zero_point": 7.0}, left={"zero_point": 7.0})
+    entries = (BEFORE, invented, back)
+    told = not_taken_over(entries, {"ph": line(0.0)}, PLANT, without_trace={invented.id})
+    assert [one.calibration.id for one in told] == [invented.id]
 
 
 def test_what_a_broken_glass_was_found_to_be_is_no_adjustment() -> None:
@@ -82,6 +115,24 @@ def test_what_a_broken_glass_was_found_to_be_is_no_adjustment() -> None:
         5.0, found={"slope": 99.0, "zero_point": 7.0}, left={"slope": 99.0, "zero_point": 7.0}
     )
     assert found(line(0.0), whole, broken) == []
+
+
+def test_a_broken_glass_whose_zero_seems_to_have_moved_is_no_adjustment_either() -> None:
+    """At a slope of 1 % the zero point is anything: here one that would move the reading by 0.6 pH, within all limits."""
+    whole, broken = (
+        calibration(d, found=figures, left=figures)
+        for d, figures in (
+            (5.0, {"slope": 97.0, "zero_point": 6.3}),
+            (30.0, {"slope": 1.0, "zero_point": 5.2}),
+        )
+    )
+    assert found(line(0.0), whole, broken) == []
+
+
+def test_a_cleaning_moves_the_reading_though_nothing_is_taken_over() -> None:
+    """Found 0.3 off and dirty, left clean and in order: the reading moves by what the cleaning took off."""
+    cleaned = calibration(30.0, found={"zero_point": 7.3}, left={"zero_point": 7.0})
+    assert found(line(-0.3), BEFORE, cleaned) == []
 
 
 def test_an_adjustment_that_shows_is_in_order() -> None:
@@ -112,8 +163,10 @@ def test_without_hours_on_both_sides_nothing_is_said() -> None:
 
 
 def test_the_audit_tells_it_in_words() -> None:
-    told = [f for f in audit([BEFORE, AFTER], {"ph": states()}, SAMPLING, PLANT, {"ph": line(0.0)}) if f.kind == "not taken over"]  # fmt: skip
+    traced = states((5.0, CALIBRATING), (30.0, CALIBRATING))
+    told = [f for f in audit([BEFORE, AFTER], {"ph": traced}, SAMPLING, PLANT, {"ph": line(0.0)}) if f.kind == "not taken over"]  # fmt: skip
     assert [f.calibration for f in told] == [AFTER.id]
+    assert any("out of the line" in reason for reason in told[0].could_hide)
     assert told[0].sentence.startswith(
         "the adjustment of 31 Jan 1970 00:00 would move the reading by +0.3 pH; it moved by "
     )

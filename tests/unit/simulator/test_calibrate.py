@@ -59,6 +59,18 @@ def test_a_copied_entry_repeats_the_figures_and_changes_nothing() -> None:
     assert first.figures_left != second.figures_left
 
 
+def test_an_adjustment_that_is_kept_out_leaves_the_transmitter_as_it_was() -> None:
+    care = replace(CARES["ph"], calibrate_days=DAYS, kept=(1,), adjust_beyond=0.0)
+    step = Fault("step", 8.0, float("nan"), 0.5)
+    first, kept, after, _ = run(plain("ph", step, care=care), days=32.0).calibrations
+    assert kept.kept
+    assert np.isnan(kept.adopted_at)
+    assert kept.left == first.left
+    assert kept.would_move == pytest.approx(-0.5, abs=0.05)
+    assert kept.figures_left["zero_point"] == pytest.approx(after.figures_left["zero_point"], abs=0.05)
+    assert after.would_move == pytest.approx(-0.5, abs=0.05)
+
+
 def test_an_untraced_entry_leaves_no_mark_in_the_signal() -> None:
     care = replace(CARES["ph"], calibrate_days=DAYS, untraced=(1,))
     sim = run(plain("ph", care=care), days=32.0)

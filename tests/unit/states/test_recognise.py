@@ -246,6 +246,93 @@ def test_a_process_that_sits_at_a_buffer_is_not_calibrated_because_a_log_says_so
     assert CALIBRATING not in record_of(made, noted=noted).states.code
 
 
+def test_a_calibration_straight_after_a_cleaning_is_known_when_the_log_enters_it() -> None:
+    """The hour before the work is all heat: the levels are those before the cleaning."""
+    made = scene(6, at=500.0, warm=30.0, noise=1.0, wander=3.0)
+    made.clean(3.5 * DAY_S, reading=30_000.0)
+    made.calibrate(3.5 * DAY_S + 65 * 60, (1250.0,))  # a cell that reads its standard low
+    when = (at_ns(3.5 * DAY_S + 90 * 60),)
+    states = record_of(made, measurand="conductivity", value_step=1.0, noted=when).states
+    ((start, end),) = spans_of(states, CALIBRATING)
+    assert start == pytest.approx(3.5 * DAY_S + 65 * 60, abs=900)
+    assert end == pytest.approx(3.5 * DAY_S + 92 * 60, abs=900)
+    assert len(spans_of(states, CLEANING)) == 1
+
+
+def test_a_held_output_and_a_walk_to_room_are_a_calibration_of_a_pinned_reading_too() -> None:
+    made = scene(6, warm=35.0)
+    made.value[made.second > 2.5 * DAY_S] = 14.0
+    made.warm(4.5 * DAY_S, [(0, 35), (5, 22), (40, 22), (46, 35)])
+    flag = made.inside(4.5 * DAY_S, 46).astype(float)
+    states = record_of(made, hold=flag, range=(0.0, 14.0)).states
+    ((start, _),) = spans_of(states, CALIBRATING)
+    assert start == pytest.approx(4.5 * DAY_S, abs=300)
+    made.warm(4.5 * DAY_S, [(0, 35), (46, 35)])
+    assert CALIBRATING not in record_of(made, hold=flag, range=(0.0, 14.0)).states.code
+
+
+@pytest.mark.parametrize(("off", "rests"), [(0.4, ("pH 4", "pH 7")), (0.0, ()), (1.2, ())])
+def test_a_probe_far_off_leaves_the_buffer_it_may_have_been_in(off: float, rests: tuple[str, ...]) -> None:
+    made = scene(6, at=5.6)
+    made.calibrate(3.5 * DAY_S, (7.0 + off, 4.01 + off))
+    states = record_of(made, noted=(at_ns(3.52 * DAY_S),)).states
+    (span,) = np.flatnonzero(states.code == CALIBRATING).tolist()
+    assert states.rests_in(span) == rests
+    assert ("pH 4" in states.standards_in(span)) == (off == 0.0)
+
+
+def test_a_temperature_element_that_jumps_and_takes_the_reading_along_is_no_walk() -> None:
+    """A compensated conductivity: 17 K more make it a third less, and it goes on as restlessly as before."""
+    for lively, found in ((True, 0), (False, 1)):
+        made = scene(6, at=830.0, warm=9.0, noise=4.0, wander=20.0)
+        where = made.inside(3.5 * DAY_S, 70)
+        made.temperature[where] += 17.0
+        made.value[where] = made.value[where] * 0.67 if lively else 555.0
+        states = record_of(made, measurand="conductivity", value_step=1.0).states
+        assert len(spans_of(states, CALIBRATING)) == found
+
+
+def test_a_reading_pinned_at_its_end_is_not_calm_in_a_standard() -> None:
+    """An oxygen reading at 0 for three quarters of an hour: a zero solution, or a signal that is lost."""
+    for end, found in ((0.0, 0), (-1.0, 1)):
+        made = scene(6, at=5.0, warm=16.0, noise=0.02, wander=0.1)
+        made.value[made.inside(3.5 * DAY_S, 45)] = 0.0
+        states = record_of(made, measurand="oxygen", value_step=0.01, range=(end, 20.0)).states
+        assert len(spans_of(states, CALIBRATING)) == found
+
+
+def test_a_hold_for_a_wash_of_half_a_minute_bears_out_no_calibration() -> None:
+    made = scene(6, at=7.0, noise=0.03, wander=0.01, warm=27.0)
+    calm = made.inside(3.5 * DAY_S, 60)
+    made.value[calm] = 7.0 + 0.1 * (made.value[calm] - made.value[calm].mean())
+    noted = (at_ns(3.5 * DAY_S + 1800),)
+    for minutes, known in ((3.0, False), (40.0, True)):
+        flag = made.inside(3.5 * DAY_S + 600, minutes).astype(float)
+        states = record_of(made, hold=flag, noted=noted).states
+        assert (CALIBRATING in states.code) is known
+
+
+def test_a_process_that_goes_on_at_a_buffer_is_no_visit_to_it() -> None:
+    """The set point goes to pH 7.18 just when a log enters a calibration, calm at first, and stays there for half a day."""
+    noted = (at_ns(3.5 * DAY_S + 1800),)
+    for hours, known in ((12.0, False), (0.5, True)):
+        made = scene(6, at=7.6, noise=0.02, wander=0.01, warm=21.0)
+        stays = made.inside(3.5 * DAY_S, 60 * hours)
+        made.value[stays] += 7.18 - 7.6
+        made.value[made.inside(3.5 * DAY_S, 30)] = level(30, 7.18, 0.002, 5)
+        assert (CALIBRATING in record_of(made, noted=noted).states.code) is known
+
+
+def test_what_the_log_adds_to_a_span_is_a_field_of_it() -> None:
+    made = scene(6)
+    made.calibrate(3.5 * DAY_S, (7.0, 4.01))
+    for noted, helped in (((), 0.0), ((at_ns(3.52 * DAY_S),), 3.0)):
+        states = record_of(made, noted=noted).states
+        (span,) = np.flatnonzero(states.code == CALIBRATING).tolist()
+        assert states.helped_in(span) == helped
+        assert all(states.helped_in(i) == 0.0 for i in range(states.code.size) if i != span)
+
+
 @pytest.mark.parametrize(
     ("before", "there", "stayed"), [(37, 37, True), (18, 80, True), (18, 19, False), (80, 21, False)]
 )
