@@ -242,7 +242,7 @@ def _without_entry(look: Look) -> Iterator[AuditFinding]:
 def _limit_without_entry(look: Look) -> Iterator[AuditFinding]:
     """The stated limit: points whose entered calibrations would not have been told by their traces alone."""
     if look.coarse and look.mine:
-        words = "calibrations that nobody entered, and which standards one was done in, need not show in this export"
+        words = "calibrations that nobody entered, standards other than the entry's and adjustments not taken over need not show in this export"
         yield _limit(look, words)
         return
     entered = [c for c in look.mine if _looked_for(c, look)]

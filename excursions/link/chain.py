@@ -27,10 +27,12 @@ _DISTURBED, _OVER = 0.01, 10.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Move:
-    """Predicted moves of the reading, taken over and not; NaN: nobody knows."""
+    """Predicted moves of the reading, taken over and not, with their standard uncertainties; NaN: nobody knows."""
 
     adopted: float = math.nan
     kept: float = 0.0
+    adopted_spread: float = 0.0
+    kept_spread: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,12 +97,13 @@ def _weights(step: Step) -> tuple[FloatArray, FloatArray]:
     adopted = np.array([m.adopted for m in moves])
     kept = np.array([m.kept for m in moves])
     expected = np.nan_to_num(adopted)
+    known = np.array([m.adopted_spread for m in moves])
     either = [
-        np.where(np.isfinite(adopted), _OF_MOVE * np.abs(expected), usual * step.tolerance)
+        np.where(np.isfinite(adopted), np.hypot(_OF_MOVE * expected, known), usual * step.tolerance)
         for usual in _USUAL_ADJUSTMENT
     ]
     taken = np.mean([_density(step.seen - expected, spread, step) for spread in either], axis=0)
-    stayed = _density(step.seen - kept, _OF_MOVE * np.abs(kept), step)
+    stayed = _density(step.seen - kept, np.hypot(_OF_MOVE * kept, [m.kept_spread for m in moves]), step)
     return chance * taken, (1.0 - chance) * stayed
 
 

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -157,14 +157,42 @@ def _move(calibration: Calibration, used: Mapping[str, Parameter], level: float)
     if not new or any(n not in new for n in left if left[n].basis != "kept"):
         return Move()
     shape = models.form(calibration.measurand, {n: p.unit for n, p in left.items()})
-    old = {n: p.value for n, p in used.items() if n in shape.units}
-    now = old | {n: p.value for n, p in left.items() if n in shape.units}
-    first = now | {n: p.value for n, p in calibration.as_found.items() if n in new}
-    true = models.truth(shape, level, used=old, real=first)
+    found = {n: p for n, p in calibration.as_found.items() if n in new}
+    old = {n: p for n, p in used.items() if n in shape.units}
+    now = old | {n: p for n, p in left.items() if n in shape.units}
+    true, kept = _shown(shape, level, old, now | found, now)
     low, high = MEASURANDS[calibration.measurand].physical
     if not low <= true <= high:
         return Move()
-    return Move(adopted=true - level, kept=models.indicated(shape, true, used=old, real=now) - level)
+    varied = [
+        _shown(shape, level, *({**s, n: _raised(s[n])} if k == which else s for k, s in enumerate((old, now | found, now))))
+        for which, names in enumerate((old, found, new))
+        for n in names
+        if n in shape.units
+    ]  # fmt: skip
+    return Move(
+        adopted=true - level,
+        kept=kept - level,
+        adopted_spread=math.hypot(*(one[0] - true for one in varied)),
+        kept_spread=math.hypot(*(one[1] - kept for one in varied)),
+    )
+
+
+def _shown(
+    shape: models.Form,
+    level: float,
+    used: Mapping[str, Parameter],
+    found: Mapping[str, Parameter],
+    left: Mapping[str, Parameter],
+) -> tuple[float, float]:
+    """The true value behind a reading of the probe as found, and what the probe as left shows of it if nothing is taken over."""
+    old, first, now = ({n: p.value for n, p in state.items()} for state in (used, found, left))
+    true = models.truth(shape, level, used=old, real=first)
+    return true, models.indicated(shape, true, used=old, real=now)
+
+
+def _raised(parameter: Parameter) -> Parameter:
+    return replace(parameter, value=parameter.value + parameter.uncertainty)
 
 
 def _absolute(a: Parameter, b: Parameter) -> bool:

@@ -53,10 +53,21 @@ class Score:
     entries: int = 0
     told: list[str] = field(default_factory=list)
 
-    def share(self, against: Counter[str], kind: str = "") -> str:
-        """Right over right and `against`."""
-        good, bad = (c[kind] if kind else sum(c.values()) for c in (self.right, against))
-        return f"{good / (good + bad):.3f} ({good}/{good + bad})" if good + bad else "."
+    def precision(self, kind: str = "") -> str:
+        """Right findings, whether they were owed or not, over all."""
+        return _share(_of(self.right, kind) + _of(self.beyond, kind), _of(self.wrong, kind))
+
+    def recall(self, kind: str = "") -> str:
+        """What was found of what is owed."""
+        return _share(_of(self.right, kind), _of(self.missed, kind))
+
+
+def _of(counts: Counter[str], kind: str) -> int:
+    return counts[kind] if kind else counts.total()
+
+
+def _share(good: int, bad: int) -> str:
+    return f"{good / (good + bad):.3f} ({good}/{good + bad})" if good + bad else "."
 
 
 def states_of(given: PointInput) -> tuple[StateLine, dict[str, Sampling], Levels]:
@@ -162,13 +173,13 @@ def main() -> None:
     rows = []
     for preset in given.presets:
         score = total([run(seed, given.points, given.days, preset) for seed in given.seeds])
-        kinds = [f"{score.share(score.wrong, k)} / {score.share(score.missed, k)}" for k in SCORED]
+        kinds = [f"{score.precision(k)} / {score.recall(k)}" for k in SCORED]
         rows.append(
             [
                 preset,
                 str(score.entries),
-                score.share(score.wrong),
-                score.share(score.missed),
+                score.precision(),
+                score.recall(),
                 *kinds,
                 *(
                     ", ".join(f"{k} {n}" for k, n in sorted(c.items())) or "none"

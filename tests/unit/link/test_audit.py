@@ -158,7 +158,7 @@ def test_what_could_hide_a_trace_follows_from_the_export() -> None:
         for f in audit([*ENTRIES, calibration(80.0)], {"ph": states(*TRACED)}, sampling, PLANT)
         if f.kind == "cannot tell"
     )
-    assert "which standards one was done in, need not show" in limit.sentence
+    assert "standards other than the entry's and adjustments not taken over need not show" in limit.sentence
     assert limit.could_hide == one.could_hide
     told = " ".join(one.could_hide)
     assert all(word in told for word in ("every 10 min", "averages", "0.02 pH", "no temperature signal"))

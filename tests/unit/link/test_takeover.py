@@ -64,6 +64,16 @@ def test_figures_of_another_buffer_than_the_one_used_say_nothing_of_what_was_set
         assert bool(list(not_taken_over(entries, {"ph": line(0.0)}, PLANT, misnamed=misnamed))) is told
 
 
+def test_figures_that_are_not_known_well_enough_expect_nothing() -> None:
+    """A jump of 0.3 pH of which the calibrations themselves know only that it lies within some 0.3 either way."""
+    for u, told in ((0.01, 1), (0.2, 0)):
+        rows = [
+            replace(c, **{phase: {n: replace(p, uncertainty=u) for n, p in getattr(c, phase).items()} for phase in ("as_found", "as_left")})
+            for c in (BEFORE, AFTER)
+        ]  # fmt: skip
+        assert len(list(not_taken_over(rows, {"ph": line(0.0)}, PLANT))) == told
+
+
 def test_a_reading_that_moved_a_little_did_not_take_over_a_large_jump() -> None:
     assert found(line(0.07)) == [pytest.approx(0.3, abs=0.02)]
     assert found(line(0.12)) == []
