@@ -67,21 +67,33 @@ def find_walks(record: Record, survey: Survey, series: tuple[tuple[str, FloatArr
     found: list[Walk] = []
     sampled = _by_samples(record, survey)
     for name, values in series:
-        own = _surest(_walks(survey, values, name), _straight(survey, values, name))
+        own = _surest(values, _walks(survey, values, name), _straight(survey, values, name))
         found.extend(walk for walk in own if _is_new(walk, found) and not _contradicted(walk, sampled))
     found.extend(walk for walk in sampled if _is_new(walk, found))
     found.extend(walk for walk in _of_one_end(survey) if _is_new(walk, found))
     return found
 
 
-def _surest(walks: list[Walk], straight: list[Walk]) -> list[Walk]:
-    """Walks found by their windows, or the straight one that is surer than each of them.
+AS_WELL = 1.1  # times the scatter that the windows' walks leave: the straight one tells the series as well
+
+
+def _surest(series: FloatArray, walks: list[Walk], straight: list[Walk]) -> list[Walk]:
+    """Walks found by their windows, or the straight one that is surer than each of them and tells the series as well.
 
     A walk over more than half of a record is the usual slope of it for windows: what these then find is the rest.
     """
+    if not walks or not straight:
+        return walks or straight
     saw = any(walk.returns >= SAW for walk in walks)
-    surer = straight and not saw and all(straight[0].expected < walk.expected for walk in walks)
-    return straight if surer else walks
+    surer = not saw and all(straight[0].expected < walk.expected for walk in walks)
+    return straight if surer and _left(series, straight) < AS_WELL * _left(series, walks) else walks
+
+
+def _left(series: FloatArray, walks: list[Walk]) -> float:
+    """What walks, each straight from its begin to its end, leave of a series (n,): its scatter about them."""
+    at = np.arange(series.size)
+    told = sum(walk.size * np.clip((at - walk.lo) / max(walk.hi - walk.lo, 1), 0.0, 1.0) for walk in walks)
+    return float(np.nanstd(series - told))
 
 
 def _contradicted(walk: Walk, sampled: list[Walk]) -> bool:
