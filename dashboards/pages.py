@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from markupsafe import Markup
 
-from dashboards.content.about import About
+from dashboards.content.about import About, told_doubts
 from dashboards.content.facts import point_facts
 from dashboards.content.found import found_shifts
 from dashboards.content.life import LifeRow
@@ -24,7 +24,6 @@ from dashboards.panels import OVERVIEW, POINT
 from dashboards.panels.panel import embedded, embedded_figure, sections
 from dashboards.wording import Reader, counted, size_words
 from excursions.clock import NS_PER_DAY
-from excursions.records import Doubt
 from excursions.report.result import PointFindings, ScanResult
 
 SPARK_DAYS = 56
@@ -41,7 +40,7 @@ def overview_page(result: ScanResult, overview: Overview, reader: Reader) -> str
     first, last = record_span(result)
     window = (max(first, last - SPARK_DAYS * NS_PER_DAY), last)
     found = {findings.point.name: findings for findings in result.points}
-    doubts = _doubts_by_point(result.doubts)
+    doubts = told_doubts(result)
     since = {verdict.point: verdict.since for verdict in result.verdicts}
     budget = SPARK_BUDGET if len(overview.entries) < FLEET else SPARK_BUDGET_FLEET
     entries = [
@@ -163,10 +162,3 @@ def _hottest(about: About, reader: Reader) -> tuple[Markup | str, str]:
 
 def _has_figure(findings: PointFindings) -> bool:
     return any(trace.time.size for trace in findings.traces.values())
-
-
-def _doubts_by_point(doubts: Sequence[Doubt]) -> Mapping[str, list[Doubt]]:
-    found: dict[str, list[Doubt]] = {}
-    for doubt in doubts:
-        found.setdefault(doubt.point, []).append(doubt)
-    return found

@@ -22,7 +22,7 @@ from dashboards.panels import PROBE
 from dashboards.panels.panel import embedded_figure, sections
 from dashboards.slug import slugs
 from dashboards.stale import clear_stale, digest
-from dashboards.wording import Reader, joined
+from dashboards.wording import Reader, counted, joined
 from excursions.report.lives import ProbeLife, probe_lives
 from excursions.report.result import PointFindings, ScanResult
 from excursions.report.write import write_whole
@@ -130,11 +130,14 @@ def list_page(
     lines = probe_lines(list(lives), reader, stems)
     worn = [life.name for life in lives if life.worn_out]
     hot = next((life for life in lives if life.dose_h > 0), None)
+    unknown = sum(life.hottest is None for life in lives if life.stays)
     most = (
         f"Most heat: {hot.name} at {joined(list(hot.points))}."
         if hot
-        else "No probe was above its continuous rating."
+        else "No probe is known to have been above its continuous rating."
     )
+    if unknown:
+        most += f" Without an exported temperature the heat of {counted(unknown, 'probe')} is not known."
     due = (
         f" Due for replacement or regeneration: {joined(worn)}."
         if worn

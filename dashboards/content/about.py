@@ -41,13 +41,22 @@ class About:
     record_before: int = 0
 
 
+def told_doubts(result: ScanResult) -> dict[str, list[Doubt]]:
+    """Doubts by point, those left out that reach to now and that the verdict, which trusts the reading, does not share.
+
+    Such a one is an estimate whose band holds no error at all; the table of doubts has it.
+    """
+    trusted = {verdict.point for verdict in result.verdicts if verdict.verdict == "trust"}
+    return _by_point([d for d in result.doubts if not (d.open_end and d.point in trusted)])
+
+
 def gather(result: ScanResult) -> list[About]:
     """Sort a scan by point, in the order of the verdicts; one pass over every list."""
     verdicts = {verdict.point: verdict for verdict in result.verdicts}
     found = {findings.point.name: findings for findings in result.points}
     calibrations = _by_point(result.calibrations)
     shifts = _by_point(result.shifts)
-    doubts = _by_point(result.doubts)
+    doubts = told_doubts(result)
     audit, due = _by_point(result.audit), _by_point(result.due)
     samples = _by_point(result.samples)
     changes = _by_point(result.comparison.changes) if result.comparison else {}

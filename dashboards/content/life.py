@@ -59,6 +59,7 @@ def _row(row: Mapping[str, object], reader: Reader, stem: str) -> LifeRow:
     probe = str(row["probe"])
     highest = row["maximum_degc"]
     when = row["maximum_time"]
+    known = isinstance(when, datetime)
     return LifeRow(
         probe="not known" if probe == f"<{row['point']}>" else probe,
         page=f"{stem}.html",
@@ -68,9 +69,9 @@ def _row(row: Mapping[str, object], reader: Reader, stem: str) -> LifeRow:
         highest=f"{reader.amount(highest, 'degC', 0.5)} on {_date(when, reader)}"
         if isinstance(highest, float)
         else "not recorded",
-        steam=_whole(row["sterilisations"]),
-        above=f"{_figure(row['minutes_above_rating_min'])} min",
-        dose=f"{_figure(row['dose_h'])} h",
+        steam=_whole(row["sterilisations"]) if known else "not known",
+        above=f"{_figure(row['minutes_above_rating_min'])} min" if known else "not known",
+        dose=f"{_figure(row['dose_h'])} h" if known else "not known",
         cleanings=_whole(row["cleanings"]),
         calibrations=_whole(row["calibrations"]),
     )

@@ -171,7 +171,7 @@ def overview_content(result: ScanResult, reader: Reader, slugs: Mapping[str, str
 
 def record_span(result: ScanResult) -> tuple[int, int]:
     """First and last instant of all points that have a record [ns]; (0, 0) without any."""
-    held = [f for f in result.points if f.end > f.start]
+    held = [f for f in result.points if f.samples]
     return min((f.start for f in held), default=0), max((f.end for f in held), default=0)
 
 
@@ -306,7 +306,10 @@ def _answer(entries: tuple[Entry, ...]) -> str:
     """The page's first sentence."""
     if not entries:
         return "No point could be read."
-    trouble = [e for e in entries if e.in_trouble]
+    trouble = [e for e in entries if e.in_trouble and e.verdict != CANNOT_TELL]
+    untold = sum(e.verdict == CANNOT_TELL for e in entries)
+    if untold:
+        return _answer_in_part(entries, len(trouble), untold)
     if not trouble:
         if len(entries) == 1:
             return "The reading of the one point may be trusted."
@@ -318,6 +321,23 @@ def _answer(entries: tuple[Entry, ...]) -> str:
     return (
         f"{thousands(len(trouble))} of {thousands(len(entries))} points {'are' if many else 'is'} not to be trusted as "
         f"{'they stand' if many else 'it stands'}."
+    )
+
+
+CANNOT_TELL = "cannot tell"
+
+
+def _answer_in_part(entries: tuple[Entry, ...], trouble: int, untold: int) -> str:
+    """The first sentence where of some points nothing can be told."""
+    if len(entries) == 1:
+        return f"Whether the reading of {entries[0].name} may be trusted cannot be told from this record."
+    of_them = f"of {thousands(untold)} {'more ' if trouble else ''}it cannot be told"
+    if not trouble:
+        return f"No point is found wrong, but {of_them}."
+    many = trouble != 1
+    return (
+        f"{thousands(trouble)} of {thousands(len(entries))} points {'are' if many else 'is'} not to be trusted as "
+        f"{'they stand' if many else 'it stands'}; {of_them}."
     )
 
 

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from dashboards.wording import PARAMETER_WORDS, Reader, bounded, capital, kind_label, rate_words
+from dashboards.wording import PARAMETER_WORDS, Reader, bounded, capital, counted, kind_label, rate_words
 from excursions.clock import minutes_text
 from excursions.digits import f0_text, number
 from excursions.report.exposures import VERDICT_WORDS, HeatExposure
@@ -107,6 +107,7 @@ class ProbeContent:
     points: tuple[tuple[str, str], ...]
     where: str
     sentence: str
+    now: str
     worst: str
     advice: str
     caution: str
@@ -160,6 +161,7 @@ def probe_content(
         if last
         else "at no point",
         sentence=reader.text(life_sentence(life, reader.tz)),
+        now=f"At {trouble.point} now: {trouble.verdict}. {reader.text(trouble.sentence)}" if trouble else "",
         worst=over[0].sentence if over else "",
         advice=reader.text(trouble.advice) if trouble else "",
         caution=reader.text(trouble.caution) if trouble else "",
@@ -178,6 +180,9 @@ def probe_content(
     )
 
 
+NOT_KNOWN = Cell(text="not known", sort=-1.0)
+
+
 def probe_line(life: ProbeLife, reader: Reader, page: str) -> ProbeLine:
     """One row of the list of all probes."""
     hot = life.hottest
@@ -191,8 +196,8 @@ def probe_line(life: ProbeLife, reader: Reader, page: str) -> ProbeLine:
         highest=Cell(text=reader.amount(hot.maximum_degc, "degC", 1.0), sort=hot.maximum_degc)
         if hot
         else Cell(text="not recorded", sort=-1e9),
-        steam=Cell(text=str(life.sterilisations), sort=life.sterilisations),
-        over=Cell(text=str(len(life.over)), sort=len(life.over)),
+        steam=Cell(text=str(life.sterilisations), sort=life.sterilisations) if hot else NOT_KNOWN,
+        over=Cell(text=str(len(life.over)), sort=len(life.over)) if hot else NOT_KNOWN,
         dose=_hours(life.dose_h),
         calibrated=Cell(text=reader.date(last) if last else "never", sort=(last or 0) / 1e9),
         replacement=reader.text(replacement(life, reader.tz)),
@@ -235,13 +240,13 @@ def _figures(life: ProbeLife, reader: Reader) -> tuple[tuple[str, str], ...]:
     return (
         ("Operating hours", f"{_hours(life.hours).text} in this record"),
         ("Highest", highest),
-        ("Sterilisations", str(life.sterilisations)),
-        ("Above a rating", f"{len(life.over)} exposures" if len(life.over) != 1 else "1 exposure"),
+        ("Sterilisations", str(life.sterilisations) if hot else "not known"),
+        ("Above a rating", counted(len(life.over), "exposure") if hot else "not known"),
         (
             "Ageing dose",
             f"{_hours(life.dose_h).text} above the rating, {_hours(life.all_dose_h).text} at all temperatures",
         ),
-        ("F0, all cycles", f0_text(f0)),
+        ("F0, all cycles", f0_text(f0) if hot else "not known"),
         (
             "Cleanings",
             f"{sum(s.cleanings for s in life.stays)} hot, {sum(s.washes for s in life.stays)} washes",

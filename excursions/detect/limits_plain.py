@@ -115,7 +115,7 @@ def _bursts(record: Record, survey: Survey, signal: Signal, given: Mapping[str, 
     coarse = interval > spikes.coarsest_s or drawn or signal.sampling.kind in THINNED
     stay = math.nan if record.point.range is None or drawn else (pinned.fewest + 1) * interval
     return [
-        make("spikes", math.nan if coarse else 1.5 * height, unit, lasting_s=SPIKE_SAMPLES * interval, say=lambda s: f"a spike smaller than {written(s, 2)} {unit}"),
+        make("spikes", math.nan if coarse or not height > 0 else 1.5 * height, unit, lasting_s=SPIKE_SAMPLES * interval, say=lambda s: f"a spike smaller than {written(s, 2)} {unit}"),
         make("pinned", stay, "s", say=lambda s: f"a stay at the end of the range shorter than {duration_text(s)}"),
         make("out_of_range", 2 * interval, "s", say=lambda s: f"an impossible reading that lasts less than {duration_text(s)}"),
     ]  # fmt: skip

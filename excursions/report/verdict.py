@@ -112,7 +112,9 @@ def _judged(
             findings, "cannot tell", "No sample of this point could be used.", ASK_FOR_MORE, knowledge
         )
     if findings.samples < FEWEST_SAMPLES:
-        text = f"Only {findings.samples} samples of this point: too few to judge a probe by."
+        both = ", those of the temperature among them" if "temperature" in findings.traces else ""
+        samples = "1 sample" if findings.samples == 1 else f"{findings.samples} samples"
+        text = f"Only {samples} of this point{both}: too few to judge a probe by."
         return _verdict(findings, "cannot tell", text, ASK_FOR_MORE, knowledge)
     live = [event for event in findings.events if _is_live(event, calibrations, outcomes)]
     unusable = [e for e in live if e.kind in UNUSABLE and e.open_end and LOST_LEVEL not in e.details]

@@ -9,10 +9,10 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from dashboards.content.about import gather
+from dashboards.content.about import gather, told_doubts
 from dashboards.content.compare import related_rows
 from dashboards.content.heat import heat_rows
-from dashboards.content.overview import overview_content, wrong_now
+from dashboards.content.overview import _answer, overview_content, wrong_now
 from dashboards.content.point import figure_in_words, point_content, ratings_words
 from dashboards.content.rows import event_rows, shift_rows
 from dashboards.content.run import grouped, run_content
@@ -43,7 +43,7 @@ def test_entries_keep_the_order_of_the_verdicts_and_count_them(result: ScanResul
     assert [(word, count) for word, count, _ in page.counts] == [
         ("do not use", 1), ("doubt", 5), ("cannot tell", 2), ("trust", 5),
     ]  # fmt: skip
-    assert page.answer == "8 of 13 points are not to be trusted as they stand."
+    assert page.answer == "6 of 13 points are not to be trusted as they stand; of 2 more it cannot be told."
 
 
 def test_all_well_is_said_plainly(result: ScanResult) -> None:
@@ -264,3 +264,24 @@ def test_a_related_point_in_another_unit_says_where_it_stands(result: ScanResult
     assert row.name == "AT-201"
     assert row.said == "as usual" or row.said.endswith("from the usual")
     assert about.neighbours[0].unit == about.findings.unit
+
+
+def test_points_of_which_nothing_can_be_told_are_not_counted_as_wrong(result: ScanResult) -> None:
+    entries = overview_of(result).entries
+    untold = [entry for entry in entries if entry.verdict == "cannot tell"]
+    trusted = [entry for entry in entries if entry.verdict == "trust"]
+    assert len(untold) == 2
+    one = _answer(tuple(untold[:1]))
+    assert one == f"Whether the reading of {untold[0].name} may be trusted cannot be told from this record."
+    assert _answer((*untold, *trusted)) == "No point is found wrong, but of 2 it cannot be told."
+
+
+def test_a_doubt_to_now_that_the_verdict_does_not_share_is_not_shaded(result: ScanResult) -> None:
+    (verdict, doubt), *_ = [
+        (v, d) for v in result.verdicts for d in result.doubts if d.point == v.point and d.open_end
+    ]
+    assert doubt in told_doubts(result)[verdict.point]
+    trusted = tuple(
+        dataclasses.replace(v, verdict="trust") if v.point == verdict.point else v for v in result.verdicts
+    )
+    assert doubt not in told_doubts(dataclasses.replace(result, verdicts=trusted)).get(verdict.point, [])
