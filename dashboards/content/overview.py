@@ -298,7 +298,8 @@ def _calendar_words(
     for label, _, counts in calendar:
         busiest = int(np.argmax(counts))
         when = reader.date((days[0] + busiest) * NS_PER_DAY + NS_PER_DAY // 2)
-        parts.append(f"{label}: {counted(sum(counts), 'event')}, most on {when} ({counts[busiest]})")
+        most = f", most on {when} ({counts[busiest]})" if counts[busiest] > 1 else ""
+        parts.append(f"{label}: {counted(sum(counts), 'event')}{most}")
     return "Events worth a look by the day they began. " + "; ".join(parts) + "."
 
 
