@@ -77,6 +77,11 @@ def open_case(result: ScanResult, point: str, focus: Focus) -> Case:
     )
 
 
+def is_outside(case: Case) -> bool:
+    """Whether all that is asked about lies before the first or after the last sample of the record."""
+    return case.focus.start > case.findings.end or case.last <= case.findings.start
+
+
 def newest(result: ScanResult, point: str) -> Focus:
     """What to explain when nobody said when: the present trouble, else the newest event worth a look."""
     case = open_case(result, point, Focus(start=0, end=0))

@@ -168,7 +168,8 @@ def _last_state(scene: Scene) -> str:
 def _artefact(scene: Scene) -> Check:
     question = "Is it made by the export?"
     margin, spans = NS_PER_HOUR, ((scene.start, scene.end), scene.asked)
-    if scene.asked[0] >= scene.findings.end or scene.asked[1] < scene.findings.start:
+    # Both ends of a record are samples: the last one is inside.
+    if scene.asked[0] > scene.findings.end or scene.asked[1] < scene.findings.start:
         return Check(question=question, outcome=OPEN, evidence="the record does not reach there")
     near = [
         event

@@ -21,6 +21,7 @@ from excursions.report.case import (
     bridged_event,
     error_in,
     event_of,
+    is_outside,
     leading_doubt,
     live_event,
     newest,
@@ -138,13 +139,13 @@ def _answer(case: Case) -> _Answer:
 
 
 def _without_reading(case: Case) -> _Answer | None:
-    findings, focus = case.findings, case.focus
+    findings = case.findings
     if findings.samples < FEWEST_SAMPLES:
         few = "No sample" if not findings.samples else f"Only {findings.samples} samples"
         return _Answer(
             verdict="cannot tell", sentence=f"{few} of this point could be used.", wrong="not known"
         )
-    if focus.start > findings.end or case.last <= findings.start:
+    if is_outside(case):
         text = (
             f"The record does not reach there: it runs from {day(findings.start, case.tz)} to "
             f"{day(findings.end, case.tz)}."

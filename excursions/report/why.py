@@ -5,7 +5,7 @@ from __future__ import annotations
 from excursions.clock import to_datetime
 from excursions.kinds import advice_for, having
 from excursions.records import Doubt, Event, Link, Shift
-from excursions.report.case import Case, event_of
+from excursions.report.case import Case, event_of, is_outside
 from excursions.report.explanation import Action, Cause
 from excursions.report.tracks import tracks_of, worn_out
 from excursions.report.verdict import VERIFY_SOON
@@ -172,14 +172,21 @@ def _ask(case: Case, event: Event | None = None) -> tuple[Action, ...]:
     """Ask for what would decide it."""
     point = case.findings.point
     tags = ", ".join(point.tags.values()) or point.name
+    if is_outside(case):
+        words = f"Ask for an export of {tags} that reaches {_asked_days(case)}."
+        return (Action(verb="ask for a better export", words=words),)
     if _coarse(case) or (event is not None and event.kind == "bridged"):
-        ends = (case.focus.start, case.focus.end)
-        first, last = (to_datetime(t, case.tz).strftime("%-d %b %Y") for t in ends)
-        span = first if first == last else f"{first} to {last}"
-        words = f"Ask for the raw samples (no averages, no interpolation) of {tags}, {span}."
+        words = f"Ask for the raw samples (no averages, no interpolation) of {tags}, {_asked_days(case)}."
         return (Action(verb="ask for a better export", words=words),)
     more = "" if point.temperature else f", and export its temperature beside {tags}"
     return (Action(verb="verify", words=f"Compare the reading with a laboratory sample{more}."),)
+
+
+def _asked_days(case: Case) -> str:
+    """The day or days asked about."""
+    ends = (case.focus.start, case.focus.end)
+    first, last = (to_datetime(t, case.tz).strftime("%-d %b %Y") for t in ends)
+    return first if first == last else f"{first} to {last}"
 
 
 def _coarse(case: Case) -> bool:

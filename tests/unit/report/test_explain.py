@@ -242,6 +242,19 @@ def test_silence_and_moments_outside_the_record_cannot_be_told() -> None:
     assert "does not reach there" in outside.sentence
 
 
+def test_a_moment_outside_the_record_asks_for_an_export_that_reaches_there() -> None:
+    action = asked(made_scan(made_findings(temperature="T")), 99).actions[0]
+    assert action.verb == "ask for a better export"
+    assert action.words == "Ask for an export of T that reaches 10 Apr 1970."
+
+
+def test_the_last_sample_of_a_record_lies_inside_it() -> None:
+    findings = made_findings()
+    last = dataclasses.replace(findings, end=int(findings.levels.time[-1]))
+    assert outcome(asked(made_scan(last), DAYS - 1 / 24), "export") == EXCLUDED
+    assert outcome(asked(made_scan(last), DAYS), "export") == OPEN
+
+
 def test_a_line_drawn_across_an_outage_is_no_reading() -> None:
     bridged = made_step(kind="bridged", origin="record", end=day(STEP_DAY + 2))
     answer = asked(made_scan(made_findings(bridged)), STEP_DAY + 1)
