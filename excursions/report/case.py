@@ -98,17 +98,25 @@ def newest(result: ScanResult, point: str) -> Focus:
 
 def error_in(doubt: Doubt, start: int, end: int) -> tuple[float, float]:
     """Largest error (by size) of a doubt window inside [start, end], with the half width of its band there."""
+    _, error, band = worst_in(doubt, start, end)
+    return error, band
+
+
+def worst_in(doubt: Doubt, start: int, end: int) -> tuple[int, float, float]:
+    """When the error of a doubt window is largest inside [start, end] (ns), the error and its band there.
+
+    The end of the span and NaN where the window gives no error.
+    """
     if not doubt.knots:
-        return math.nan, math.nan
+        return end, math.nan, math.nan
     at = np.array([t for t, _ in doubt.knots], dtype=np.float64)
     inside = at[(at > start) & (at < end)]
     ends = np.clip([start, end], doubt.start, doubt.end).astype(np.float64)
     times = np.unique(np.concatenate([ends, inside]))
     error = np.interp(times, at, [e for _, e in doubt.knots])
     worst = int(np.argmax(np.abs(error)))
-    if not doubt.band:
-        return float(error[worst]), math.nan
-    return float(error[worst]), float(np.interp(times[worst], at[: len(doubt.band)], doubt.band))
+    band = float(np.interp(times[worst], at[: len(doubt.band)], doubt.band)) if doubt.band else math.nan
+    return int(times[worst]), float(error[worst]), band
 
 
 def tolerance(case: Case) -> float:

@@ -35,7 +35,7 @@ from excursions.report.checks import COARSE, Scene, checked
 from excursions.report.explanation import Action, Cause, Explanation, Focus
 from excursions.report.result import ScanResult
 from excursions.report.verdict import FEWEST_SAMPLES, PASSING
-from excursions.report.why import actions_for, basis_of, causes_of
+from excursions.report.why import actions_for, basis_of, causes_of, lead_of
 from excursions.report.wording import HEAT, day, doubted_from, event_sentence, quantity, whose
 
 __all__ = ["Action", "Cause", "Explanation", "Focus", "explain", "newest"]
@@ -80,7 +80,7 @@ def explain(result: ScanResult, point: str, focus: Focus | None = None) -> Expla
     case = open_case(result, point, chosen)
     answer = _answer(case)
     error, band = _error(case, answer)
-    onset = answer.event or (event_of(case, answer.doubt.event) if answer.doubt else None)
+    onset = answer.event or (lead_of(case, answer.doubt) if answer.doubt else None)
     causes = causes_of(case, onset, answer.doubt)
     return Explanation(
         point=point,
@@ -218,7 +218,7 @@ def _doubtful(doubt: Doubt, case: Case) -> _Answer:
         text += f" (± {quantity(band, unit, band)})" if math.isfinite(band) else ""
     else:
         text = f"May be off by up to {quantity(band, unit, band)} {when}"
-    lead = event_of(case, doubt.event)
+    lead = lead_of(case, doubt)
     end = "" if doubt.open_end else f" to {day(doubt.end, case.tz)}"
     text += f"; readings are to be doubted from {doubted_from(doubt, case.tz)}{end or ' on'}."
     if lead is not None and lead.start <= doubt.start + NS_PER_HOUR:

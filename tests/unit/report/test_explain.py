@@ -151,6 +151,70 @@ def test_causes_come_from_the_shift_and_sum_to_one() -> None:
     assert "which found the zero point changed by −0.50 pH" in answer.basis
 
 
+def two_moves(*, sampled: bool) -> ScanResult:
+    """Off by 0.5 from day 5 on, put back on day 15; the calibration weighs what the step of day 20 left."""
+    early = made_step(
+        kind="drift", start=day(5), end=day(14), evidence=("laboratory samples show the error move by 0.5",)
+    )
+    base = doubted()
+    first, ageing, unrecorded = base.links
+    links = (
+        dataclasses.replace(first, probability=0.9),
+        dataclasses.replace(first, event=early.id, probability=0.06, rank=2),
+        dataclasses.replace(ageing, probability=0.01, rank=4),
+        dataclasses.replace(unrecorded, probability=0.03, rank=3),
+    )
+    knots = ((day(4), 0.0), (day(6), 0.5), (day(15), 0.4), (day(16), 0.0), (day(20), 0.0), (day(40), 0.3))
+    doubt = dataclasses.replace(
+        base.doubts[0], start=day(4), knots=knots, band=(0.1,) * len(knots),
+        basis="laboratory samples" if sampled else "drift",
+    )  # fmt: skip
+    return dataclasses.replace(
+        base, points=(made_findings(early, made_step()),), links=links, doubts=(doubt,)
+    )
+
+
+@pytest.mark.parametrize(("at", "until"), [(8, None), (6, 12), (5, 35)])
+def test_a_cause_does_not_come_after_the_error_that_is_told(at: float, until: float | None) -> None:
+    answer = asked(two_moves(sampled=True), at, until)
+    assert [round(cause.probability, 2) for cause in answer.causes] == [0.6, 0.3, 0.1]
+    assert sum(cause.probability for cause in answer.causes) == pytest.approx(1.0)
+    assert answer.causes[0].words.startswith("Drift of ")
+    assert answer.causes[0].reasons[0] == "laboratory samples show the error move by 0.5"
+    assert answer.event == answer.causes[0].event
+    assert answer.basis.startswith("the error is shown by laboratory samples; causes weighed from")
+    assert "90 % of that goes to what began later" in answer.basis
+
+
+def test_after_both_moves_the_calibration_weighs_both() -> None:
+    answer = asked(two_moves(sampled=False), 35)
+    assert [round(cause.probability, 2) for cause in answer.causes] == [0.9, 0.06, 0.03, 0.01]
+    assert answer.event == made_step().id
+    assert answer.basis.startswith("weighed from")
+    assert "left" not in answer.basis
+    assert "later" not in answer.basis
+
+
+def test_an_error_before_its_only_candidate_has_no_cause_in_the_record() -> None:
+    base = two_moves(sampled=True)
+    answer = asked(dataclasses.replace(base, links=(), shifts=()), 8)
+    assert [cause.words for cause in answer.causes] == ["what made it cannot be told from this record"]
+    assert answer.causes[0].reasons == ("the error is shown by laboratory samples",)
+    assert answer.event == ""
+
+
+def test_of_a_range_that_follows_nothing_for_a_while_the_why_is_that_event() -> None:
+    base = doubted()
+    pinned = made_step(kind="pinned", start=day(30), end=day(31))
+    link = dataclasses.replace(base.links[-1], cause="event", event=pinned.id, probability=0.0, rank=4)
+    findings = made_findings(made_step(), pinned)
+    answer = asked(dataclasses.replace(base, points=(findings,), links=(*base.links, link)), 22, 35)
+    assert answer.verdict == "do not use"
+    assert answer.causes[0].event == pinned.id
+    assert sum(cause.probability for cause in answer.causes) == pytest.approx(1.0)
+    assert answer.basis == "judged from the event itself, without a calibration"
+
+
 def test_what_a_calibration_put_right_needs_no_work_on_the_probe() -> None:
     assert [action.verb for action in asked(doubted(), 30).actions] == ["set aside", "nothing"]
 
