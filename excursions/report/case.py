@@ -153,8 +153,12 @@ def reach_of(focus: Focus, doubt: Doubt) -> tuple[int, int]:
 
 def unusable_event(case: Case) -> Event | None:
     """The failure that makes readings inside the span no readings at all."""
-    found = [e for e in _covering(case) if e.kind in UNUSABLE and e.origin in ANY_PROBE and _believed(e)]
-    return _worst(found)
+    return _worst(unusable_events(case))
+
+
+def unusable_events(case: Case) -> list[Event]:
+    """All such failures that the span touches."""
+    return [e for e in _covering(case) if e.kind in UNUSABLE and e.origin in ANY_PROBE and _believed(e)]
 
 
 def bridged_event(case: Case) -> Event | None:

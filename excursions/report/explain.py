@@ -15,6 +15,7 @@ from excursions.clock import NS_PER_HOUR, duration_text
 from excursions.digits import band_ends
 from excursions.kinds import GRADUAL, MOVES, caution_for
 from excursions.records import HOLD, MEASURING, NO_DATA, STATES, Doubt, Event
+from excursions.report.beyond import how_wrong_beyond
 from excursions.report.case import (
     REFUTED,
     Case,
@@ -44,7 +45,6 @@ GENERAL_CAUTION = (
     "Local procedures, lock-out and authorised people decide on every piece of work on a line. "
     "This tool releases no batch and protects no plant."
 )
-BEYOND = "beyond correction: the reading does not follow the process"
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -198,7 +198,7 @@ def _failed(event: Event, case: Case) -> _Answer:
         sentence=text,
         since=event.start,
         until=None if event.open_end else event.end,
-        wrong=BEYOND,
+        wrong=how_wrong_beyond(case, doubt),
         event=event,
     )
 
@@ -301,8 +301,11 @@ def _scene(case: Case, event: Event | None, answer: _Answer) -> Scene:
         start, end = event.start, event.end if event.kind in GRADUAL else event.start
     elif answer.doubt is not None:
         start = end = answer.doubt.start
+    doubt = answer.doubt or leading_doubt(case)
+    whole = (event.start, event.end) if event is not None else (start, end)
     return Scene(
-        findings=case.findings, peers=case.peers, samples=case.samples, start=start, end=end, asked=asked,
+        findings=case.findings, peers=case.peers, samples=case.samples, start=start, end=end, whole=whole, asked=asked,
+        doubted=(doubt.start, doubt.end) if doubt else None,
         tz=case.tz, heat=event is not None and event.kind in HEAT, evidence=event.evidence if event is not None else (),
     )  # fmt: skip
 

@@ -28,7 +28,7 @@ from excursions.records import (
 from excursions.report.concluded import corrected_table
 from excursions.report.corrected import corrected_level
 from excursions.report.explain import Focus, explain, newest
-from excursions.report.explanation import AGAINST, EXCLUDED, OPEN, SPEAKS_FOR, Explanation
+from excursions.report.explanation import AGAINST, AGREES, EXCLUDED, OPEN, SPEAKS_FOR, Explanation
 from excursions.report.result import Levels, PointFindings, ScanResult, Trace, Verdict
 
 DAY = NS_PER_DAY
@@ -372,6 +372,67 @@ def test_a_laboratory_sample_off_by_more_than_tolerance_speaks_against_the_readi
     )
     answer = asked(result, 25)
     assert outcome(answer, "laboratory") == AGAINST
+
+
+def sampled(result: ScanResult, *samples: tuple[float, float]) -> ScanResult:
+    """With laboratory samples (day, pH)."""
+    return dataclasses.replace(
+        result, samples=tuple(LabSample(point="P", time=day(at), value=value) for at, value in samples)
+    )
+
+
+def said_of(answer: Explanation, word: str) -> str:
+    return next(check.evidence for check in answer.checks if word in check.question)
+
+
+def test_of_a_stretch_every_laboratory_sample_counts() -> None:
+    result = sampled(doubted(), (22.5, 6.5), (24.5, 6.6), (26.5, 7.0), (28.5, 7.0), (36.5, 6.0))
+    answer = asked(result, 22, 30)
+    assert outcome(answer, "laboratory") == AGAINST
+    words = said_of(answer, "laboratory")
+    assert words.startswith("2 of 4 samples differ by more than the tolerance, up to +0.5")
+    assert "sample of 23 Jan 12:00" in words
+    agreed = asked(sampled(doubted(), (22.5, 7.0), (24.5, 7.0)), 22, 30)
+    assert outcome(agreed, "laboratory") == AGREES
+    assert said_of(agreed, "laboratory").startswith("none of 2 samples differs")
+
+
+def test_of_a_moment_the_nearest_sample_decides_and_the_others_of_the_doubt_are_told() -> None:
+    result = sampled(doubted(), (21.5, 7.0), (30.1, 6.5), (38.5, 6.4), (50, 6.0))
+    near = asked(result, 30)
+    assert outcome(near, "laboratory") == AGAINST
+    assert said_of(near, "laboratory").endswith(
+        "of all the time that is doubted, 2 of 3 samples differ by more than the tolerance"
+    )
+    far = asked(result, 25)
+    assert outcome(far, "laboratory") == OPEN
+    assert "of all the time that is doubted: 2 of 3 samples differ" in said_of(far, "laboratory")
+
+
+@pytest.mark.parametrize(("at", "expected"), [(24, EXCLUDED), (STEP_DAY, SPEAKS_FOR)])
+def test_an_artefact_of_the_export_counts_only_where_it_touches_the_event(at: float, expected: str) -> None:
+    dropout = made_step(kind="dropout", origin="record", start=day(at), end=day(at) + NS_PER_HOUR)
+    result = dataclasses.replace(doubted(), points=(made_findings(made_step(), dropout),))
+    answer = asked(result, 22, 30)
+    assert outcome(answer, "export") == expected
+    assert ("dropout" in said_of(answer, "export")) == (expected == SPEAKS_FOR)
+
+
+def test_of_a_range_it_is_told_how_long_it_is_beyond_correction_and_how_wrong_the_rest_is() -> None:
+    first = made_step(kind="pinned", start=day(30), end=day(31))
+    second = made_step(kind="stuck", start=day(30.5), end=day(32))
+    third = made_step(kind="stuck", start=day(34), end=day(40))
+    result = dataclasses.replace(doubted(), points=(made_findings(made_step(), first, second, third),))
+    wrong = asked(result, 25, 35).wrong
+    assert wrong.startswith("beyond correction for 3 d in 2 stretches of the 10 d asked about")
+    # Straight from 0 on day 20 to 0.52 on day 40: 0.364 on day 34, where the last of the rest ends.
+    assert wrong.endswith(
+        "the rest: 0.4 pH too high (nine times in ten between +0.3 pH and +0.5 pH) at worst"
+    )
+    alone = asked(made_scan(made_findings(first)), 25, 35).wrong
+    assert alone.endswith("the rest: nothing is known to be wrong")
+    for whole in (asked(result, 30.2), asked(result, 35, 39)):
+        assert whole.wrong == "beyond correction: the reading does not follow the process"
 
 
 def test_without_a_moment_the_present_trouble_or_the_newest_event_is_explained() -> None:
