@@ -7,8 +7,8 @@ import math
 from excursions.clock import duration_text
 from excursions.digits import band_ends
 from excursions.records import Doubt, Event
-from excursions.report.case import Case, error_in, tolerance, unusable_events
-from excursions.report.wording import quantity
+from excursions.report.case import Case, error_in, other_live_event, tolerance, unusable_events
+from excursions.report.wording import event_sentence, quantity, whose
 
 BEYOND = "beyond correction: the reading does not follow the process"
 Stretch = tuple[int, int]
@@ -58,7 +58,7 @@ def _rest(case: Case, doubt: Doubt | None, rest: list[Stretch]) -> str:
     """How wrong readings outside the failures are at worst, by the window of doubt around them."""
     inside = [s for s in rest if doubt is not None and s[0] < doubt.end and s[1] > doubt.start]
     if doubt is None or not inside:
-        return "nothing is known to be wrong"
+        return _without_doubt(other_live_event(case), case)
     errors = [error_in(doubt, *stretch) for stretch in inside]
     unit = case.findings.unit
     if not all(math.isfinite(error) for error, _ in errors):
@@ -71,3 +71,11 @@ def _rest(case: Case, doubt: Doubt | None, rest: list[Stretch]) -> str:
         low, high = (quantity(edge, unit, band, signed=True) for edge in band_ends(error, band))
         text += f" (nine times in ten between {low} and {high})"
     return f"{text} at worst"
+
+
+def _without_doubt(event: Event | None, case: Case) -> str:
+    """What is known of readings around the failures that no window of doubt covers."""
+    if event is None:
+        return "nothing is known to be wrong"
+    said = event_sentence(event, case.tz)
+    return f"cannot be said yet; {said[0].lower()}{said[1:]} ({whose(event)})"

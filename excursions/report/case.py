@@ -171,6 +171,11 @@ def live_event(case: Case) -> Event | None:
     return _worst([e for e in case.findings.events if _is_live(e, case)])
 
 
+def other_live_event(case: Case) -> Event | None:
+    """The same beside the failures that make readings no readings."""
+    return _worst([e for e in case.findings.events if e.kind not in UNUSABLE and _is_live(e, case)])
+
+
 def process_event(case: Case) -> Event | None:
     """What the process did in the span, where an event was found that was laid to it."""
     return _worst([e for e in _covering(case) if e.origin == "process"])

@@ -431,6 +431,8 @@ def test_of_a_range_it_is_told_how_long_it_is_beyond_correction_and_how_wrong_th
     )
     alone = asked(made_scan(made_findings(first)), 25, 35).wrong
     assert alone.endswith("the rest: nothing is known to be wrong")
+    stepped = asked(made_scan(made_findings(made_step(), first)), 18, 35).wrong
+    assert "the rest: cannot be said yet; step of +0.5 pH" in stepped
     for whole in (asked(result, 30.2), asked(result, 35, 39)):
         assert whole.wrong == "beyond correction: the reading does not follow the process"
 
