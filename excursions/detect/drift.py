@@ -20,7 +20,7 @@ from excursions.detect.afterwards import GONE
 from excursions.detect.along import along_clue
 from excursions.detect.apart import apart_from_neighbours
 from excursions.detect.groups import median
-from excursions.detect.laboratory import STRONGEST, samples_clue
+from excursions.detect.laboratory import SAMPLES_SHOW, STRONGEST, samples_clue
 from excursions.detect.origin import (
     WITNESS,
     Clue,
@@ -187,7 +187,7 @@ def _samples(record: Record, survey: Survey, walk: Walk, start: int, end: int) -
     """What laboratory samples say; a walk that they alone show has their word already."""
     if not walk.sampled:
         return samples_clue(record, survey, *_error_span(start, end, walk), _error_shift(walk), spread=0.5)
-    words = f"laboratory samples show the error move by {written(walk.sampled, 2)}"
+    words = f"{SAMPLES_SHOW} {written(walk.sampled, 2)}"
     if not walk.agreed_again:
         return (Clue(odds=STRONGEST, words=words),)
     return (

@@ -18,6 +18,7 @@ from excursions.detect.survey import Survey
 from excursions.digits import written
 from excursions.records import FloatArray, Record
 
+SAMPLES_SHOW = "laboratory samples show the error move by"  # how a clue begins that report looks for
 FEWEST = 3  # samples before an event that make its errors usual
 NEAR_BLOCKS = 2  # a sample belongs to a block this near
 STRONGEST = 20.0
@@ -116,11 +117,7 @@ def samples_clue(
     odds = math.exp(min(max(log, -math.log(STRONGEST)), math.log(STRONGEST)) / (1 + rivals))
     if 0.5 < odds < 2:
         return ()
-    said = (
-        f"laboratory samples show the error move by {written(moved, 2)}"
-        if odds > 1
-        else "laboratory samples went along"
-    )
+    said = f"{SAMPLES_SHOW} {written(moved, 2)}" if odds > 1 else "laboratory samples went along"
     return (Clue(odds=odds, words=said),)
 
 

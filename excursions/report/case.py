@@ -77,6 +77,11 @@ def open_case(result: ScanResult, point: str, focus: Focus) -> Case:
     )
 
 
+def is_outside(case: Case) -> bool:
+    """Whether all that is asked about lies before the first or after the last sample of the record."""
+    return case.focus.start > case.findings.end or case.last <= case.findings.start
+
+
 def newest(result: ScanResult, point: str) -> Focus:
     """What to explain when nobody said when: the present trouble, else the newest event worth a look."""
     case = open_case(result, point, Focus(start=0, end=0))
@@ -93,17 +98,25 @@ def newest(result: ScanResult, point: str) -> Focus:
 
 def error_in(doubt: Doubt, start: int, end: int) -> tuple[float, float]:
     """Largest error (by size) of a doubt window inside [start, end], with the half width of its band there."""
+    _, error, band = worst_in(doubt, start, end)
+    return error, band
+
+
+def worst_in(doubt: Doubt, start: int, end: int) -> tuple[int, float, float]:
+    """When the error of a doubt window is largest inside [start, end] (ns), the error and its band there.
+
+    The end of the span and NaN where the window gives no error.
+    """
     if not doubt.knots:
-        return math.nan, math.nan
+        return end, math.nan, math.nan
     at = np.array([t for t, _ in doubt.knots], dtype=np.float64)
     inside = at[(at > start) & (at < end)]
     ends = np.clip([start, end], doubt.start, doubt.end).astype(np.float64)
     times = np.unique(np.concatenate([ends, inside]))
     error = np.interp(times, at, [e for _, e in doubt.knots])
     worst = int(np.argmax(np.abs(error)))
-    if not doubt.band:
-        return float(error[worst]), math.nan
-    return float(error[worst]), float(np.interp(times[worst], at[: len(doubt.band)], doubt.band))
+    band = float(np.interp(times[worst], at[: len(doubt.band)], doubt.band)) if doubt.band else math.nan
+    return int(times[worst]), float(error[worst]), band
 
 
 def tolerance(case: Case) -> float:
@@ -140,8 +153,12 @@ def reach_of(focus: Focus, doubt: Doubt) -> tuple[int, int]:
 
 def unusable_event(case: Case) -> Event | None:
     """The failure that makes readings inside the span no readings at all."""
-    found = [e for e in _covering(case) if e.kind in UNUSABLE and e.origin in ANY_PROBE and _believed(e)]
-    return _worst(found)
+    return _worst(unusable_events(case))
+
+
+def unusable_events(case: Case) -> list[Event]:
+    """All such failures that the span touches."""
+    return [e for e in _covering(case) if e.kind in UNUSABLE and e.origin in ANY_PROBE and _believed(e)]
 
 
 def bridged_event(case: Case) -> Event | None:
@@ -152,6 +169,11 @@ def bridged_event(case: Case) -> Event | None:
 def live_event(case: Case) -> Event | None:
     """The event of the probe (or undecided) that still bears on readings of the span, as known now."""
     return _worst([e for e in case.findings.events if _is_live(e, case)])
+
+
+def other_live_event(case: Case) -> Event | None:
+    """The same beside the failures that make readings no readings."""
+    return _worst([e for e in case.findings.events if e.kind not in UNUSABLE and _is_live(e, case)])
 
 
 def process_event(case: Case) -> Event | None:

@@ -37,7 +37,8 @@ COARSE = {
 class Scene:
     """What the questions are asked about: one point and its related points.
 
-    start, end : the change itself; asked : the stretch whose readings are in question; heat : whether the change
+    start, end : the change itself; whole : the event at hand from end to end, else the same; asked : the stretch whose readings are in question; doubted : the window of doubt around
+    it; heat : whether the change
     is heat, so that the temperature cannot speak for the process; evidence : what the event rests on, which weighed
     other signals at the onset, sample by sample.
     """
@@ -47,8 +48,10 @@ class Scene:
     samples: Sequence[LabSample]
     start: int
     end: int
+    whole: tuple[int, int]
     asked: tuple[int, int]
     tz: ZoneInfo
+    doubted: tuple[int, int] | None = None
     heat: bool = False
     evidence: tuple[str, ...] = ()
 
@@ -167,15 +170,11 @@ def _last_state(scene: Scene) -> str:
 
 def _artefact(scene: Scene) -> Check:
     question = "Is it made by the export?"
-    margin, spans = NS_PER_HOUR, ((scene.start, scene.end), scene.asked)
-    if scene.asked[0] >= scene.findings.end or scene.asked[1] < scene.findings.start:
+    start, end = scene.whole[0] - NS_PER_HOUR, scene.whole[1] + NS_PER_HOUR
+    # Both ends of a record are samples: the last one is inside.
+    if scene.asked[0] > scene.findings.end or scene.asked[1] < scene.findings.start:
         return Check(question=question, outcome=OPEN, evidence="the record does not reach there")
-    near = [
-        event
-        for event in scene.findings.events
-        if event.kind in ARTEFACTS
-        and any(event.start < b + margin and event.end > a - margin for a, b in spans)
-    ]
+    near = [e for e in scene.findings.events if e.kind in ARTEFACTS and e.start < end and e.end > start]
     made = next((event for event in near if _could_make(event, scene)), None)
     if made is not None:
         return Check(question=question, outcome=SPEAKS_FOR, evidence=_said(made, scene))
@@ -198,8 +197,10 @@ def _artefact(scene: Scene) -> Check:
 
 def _could_make(event: Event, scene: Scene) -> bool:
     """Whether an artefact of the export could be all there is: it must cover most of a change that took its time."""
-    inside = min(event.end, scene.end) - max(event.start, scene.start)
-    return inside >= MOSTLY * (scene.end - scene.start) or scene.end - scene.start < NS_PER_HOUR
+    start, end = scene.whole
+    return (
+        min(event.end, end) - max(event.start, start) >= MOSTLY * (end - start) or end - start < NS_PER_HOUR
+    )
 
 
 def _said(event: Event, scene: Scene) -> str:
@@ -219,28 +220,79 @@ def _span(seconds: float) -> str:
 
 
 def _laboratory(scene: Scene) -> Check:
+    """Of a moment the nearest sample within reach decides; of a stretch all of its samples count."""
     question = "What does the laboratory say?"
     if not scene.samples:
         return Check(question=question, outcome=OPEN, evidence="no laboratory sample of this point was given")
     start, end = scene.asked
-    reach = [s for s in scene.samples if start <= s.time <= end] or [
-        s for s in scene.samples if abs(s.time - start) <= REACH
-    ]
-    pairs = [(s, at) for s in reach if math.isfinite(at := _level_at(scene.findings, s.time))]
+    pairs = _pairs(scene, start, end) or _pairs(scene, start - REACH, end + REACH)
+    if pairs and start == end:
+        return _nearest_sample(question, pairs, scene)
+    if pairs:
+        return _every_sample(question, pairs, scene)
+    none = "no laboratory sample within its reach"
+    pairs = _pairs(scene, *scene.doubted) if scene.doubted else []
     if not pairs:
-        return Check(question=question, outcome=OPEN, evidence="no laboratory sample within its reach")
-    # Of a moment the nearest counts, of a stretch the last: an error that grows shows best at its end.
-    aim = start if start == end else end
-    sample, level = min(pairs, key=lambda pair: (abs(pair[0].time - aim), pair[0].time))
-    difference, unit = level - sample.value, scene.findings.unit
+        return Check(question=question, outcome=OPEN, evidence=none)
+    # Samples so far away do not decide about this reading; they are told all the same.
+    told = _every_sample(question, pairs, scene).evidence
+    return Check(
+        question=question, outcome=OPEN, evidence=f"{none}, but of all the time that is doubted: {told}"
+    )
+
+
+def _pairs(scene: Scene, start: int, end: int) -> list[tuple[LabSample, float]]:
+    """The samples of a stretch and what the reading showed then."""
+    inside = (s for s in scene.samples if start <= s.time <= end)
+    return [(s, at) for s in inside if math.isfinite(at := _level_at(scene.findings, s.time))]
+
+
+def _nearest_sample(question: str, pairs: list[tuple[LabSample, float]], scene: Scene) -> Check:
+    at = scene.asked[0]
+    sample, level = min(pairs, key=lambda pair: (abs(pair[0].time - at), pair[0].time))
     tolerance = scene.findings.point.tolerance_at(sample.value)
     words = (
+        f"{_compared(sample, level, scene)}; {len(pairs)} sample{'' if len(pairs) == 1 else 's'} within reach"
+    )
+    others = _pairs(scene, *scene.doubted) if scene.doubted else []
+    if len(others) > 1:
+        words += f"; of all the time that is doubted, {_how_many_off(others, scene)}"
+    off = abs(level - sample.value) > tolerance
+    return Check(question=question, outcome=AGAINST if off else AGREES, evidence=words)
+
+
+def _how_many_off(pairs: list[tuple[LabSample, float]], scene: Scene) -> str:
+    off = _number_off(pairs, scene)
+    verb = "differ" if off > 1 else "differs"
+    return f"{off or 'none'} of {len(pairs)} samples {verb} by more than the tolerance"
+
+
+def _number_off(pairs: list[tuple[LabSample, float]], scene: Scene) -> int:
+    point = scene.findings.point
+    return sum(abs(level - sample.value) > point.tolerance_at(sample.value) for sample, level in pairs)
+
+
+def _every_sample(question: str, pairs: list[tuple[LabSample, float]], scene: Scene) -> Check:
+    """All samples of a stretch: how many are off, and the one that is off most."""
+    sample, level = max(pairs, key=lambda pair: abs(pair[1] - pair[0].value))
+    outcome = AGAINST if _number_off(pairs, scene) else AGREES
+    if len(pairs) == 1:
+        return Check(question=question, outcome=outcome, evidence=_compared(sample, level, scene))
+    fine = scene.findings.point.tolerance_at(sample.value) / 5
+    most = quantity(level - sample.value, scene.findings.unit, fine, signed=True)
+    words = f"{_how_many_off(pairs, scene)}, up to {most} ({_compared(sample, level, scene)})"
+    return Check(question=question, outcome=outcome, evidence=words)
+
+
+def _compared(sample: LabSample, level: float, scene: Scene) -> str:
+    """One sample beside the reading, with the tolerance there."""
+    difference, unit = level - sample.value, scene.findings.unit
+    tolerance = scene.findings.point.tolerance_at(sample.value)
+    return (
         f"sample of {day(sample.time, scene.tz)}: {quantity(sample.value, unit)}, the reading stood at "
         f"{quantity(level, unit)}: {quantity(abs(difference), unit, tolerance / 5)} {'high' if difference > 0 else 'low'}"
+        f"; tolerance {quantity(tolerance, unit)}"
     )
-    off = abs(difference) > tolerance
-    words += f"; tolerance {quantity(tolerance, unit)}; {len(pairs)} sample{'' if len(pairs) == 1 else 's'} within reach"
-    return Check(question=question, outcome=AGAINST if off else AGREES, evidence=words)
 
 
 def _level_at(findings: PointFindings, instant: int) -> float:

@@ -15,12 +15,14 @@ from excursions.clock import NS_PER_HOUR, duration_text
 from excursions.digits import band_ends
 from excursions.kinds import GRADUAL, MOVES, caution_for
 from excursions.records import HOLD, MEASURING, NO_DATA, STATES, Doubt, Event
+from excursions.report.beyond import how_wrong_beyond
 from excursions.report.case import (
     REFUTED,
     Case,
     bridged_event,
     error_in,
     event_of,
+    is_outside,
     leading_doubt,
     live_event,
     newest,
@@ -34,7 +36,7 @@ from excursions.report.checks import COARSE, Scene, checked
 from excursions.report.explanation import Action, Cause, Explanation, Focus
 from excursions.report.result import ScanResult
 from excursions.report.verdict import FEWEST_SAMPLES, PASSING
-from excursions.report.why import actions_for, basis_of, causes_of
+from excursions.report.why import actions_for, basis_of, causes_of, lead_of
 from excursions.report.wording import HEAT, day, doubted_from, event_sentence, quantity, whose
 
 __all__ = ["Action", "Cause", "Explanation", "Focus", "explain", "newest"]
@@ -43,7 +45,6 @@ GENERAL_CAUTION = (
     "Local procedures, lock-out and authorised people decide on every piece of work on a line. "
     "This tool releases no batch and protects no plant."
 )
-BEYOND = "beyond correction: the reading does not follow the process"
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,7 +80,7 @@ def explain(result: ScanResult, point: str, focus: Focus | None = None) -> Expla
     case = open_case(result, point, chosen)
     answer = _answer(case)
     error, band = _error(case, answer)
-    onset = answer.event or (event_of(case, answer.doubt.event) if answer.doubt else None)
+    onset = answer.event or (lead_of(case, answer.doubt) if answer.doubt else None)
     causes = causes_of(case, onset, answer.doubt)
     return Explanation(
         point=point,
@@ -138,13 +139,13 @@ def _answer(case: Case) -> _Answer:
 
 
 def _without_reading(case: Case) -> _Answer | None:
-    findings, focus = case.findings, case.focus
+    findings = case.findings
     if findings.samples < FEWEST_SAMPLES:
         few = "No sample" if not findings.samples else f"Only {findings.samples} samples"
         return _Answer(
             verdict="cannot tell", sentence=f"{few} of this point could be used.", wrong="not known"
         )
-    if focus.start > findings.end or case.last <= findings.start:
+    if is_outside(case):
         text = (
             f"The record does not reach there: it runs from {day(findings.start, case.tz)} to "
             f"{day(findings.end, case.tz)}."
@@ -197,7 +198,7 @@ def _failed(event: Event, case: Case) -> _Answer:
         sentence=text,
         since=event.start,
         until=None if event.open_end else event.end,
-        wrong=BEYOND,
+        wrong=how_wrong_beyond(case, doubt),
         event=event,
     )
 
@@ -217,7 +218,7 @@ def _doubtful(doubt: Doubt, case: Case) -> _Answer:
         text += f" (± {quantity(band, unit, band)})" if math.isfinite(band) else ""
     else:
         text = f"May be off by up to {quantity(band, unit, band)} {when}"
-    lead = event_of(case, doubt.event)
+    lead = lead_of(case, doubt)
     end = "" if doubt.open_end else f" to {day(doubt.end, case.tz)}"
     text += f"; readings are to be doubted from {doubted_from(doubt, case.tz)}{end or ' on'}."
     if lead is not None and lead.start <= doubt.start + NS_PER_HOUR:
@@ -300,8 +301,11 @@ def _scene(case: Case, event: Event | None, answer: _Answer) -> Scene:
         start, end = event.start, event.end if event.kind in GRADUAL else event.start
     elif answer.doubt is not None:
         start = end = answer.doubt.start
+    doubt = answer.doubt or leading_doubt(case)
+    whole = (event.start, event.end) if event is not None else (start, end)
     return Scene(
-        findings=case.findings, peers=case.peers, samples=case.samples, start=start, end=end, asked=asked,
+        findings=case.findings, peers=case.peers, samples=case.samples, start=start, end=end, whole=whole, asked=asked,
+        doubted=(doubt.start, doubt.end) if doubt else None,
         tz=case.tz, heat=event is not None and event.kind in HEAT, evidence=event.evidence if event is not None else (),
     )  # fmt: skip
 

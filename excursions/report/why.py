@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from excursions.clock import to_datetime
+from dataclasses import replace
+
+from excursions.clock import NS_PER_HOUR, to_datetime
+from excursions.detect.laboratory import SAMPLES_SHOW
 from excursions.kinds import advice_for, having
 from excursions.records import Doubt, Event, Link, Shift
-from excursions.report.case import Case, event_of
+from excursions.report.case import Case, event_of, is_outside, reach_of, worst_in
 from excursions.report.explanation import Action, Cause
 from excursions.report.tracks import tracks_of, worn_out
 from excursions.report.verdict import VERIFY_SOON
@@ -15,16 +18,69 @@ LEAST_PROBABILITY = 0.01
 MOST_CAUSES = 5
 CAUSE_WORDS = {"ageing": "ordinary ageing", "unrecorded": "something not in the record"}
 CLEANED, BROKEN = having("washes off"), having("dead")
+UNKNOWN = "what made it cannot be told from this record"
+# What an error rests on beside its causes, by the basis of its window.
+_RESTS = {"laboratory samples": "the error is shown by laboratory samples"}
+# Failures after which nothing that a calibration finds says more about the stretch than the event itself does.
+_OWN_CAUSE = (*having("unusable"), "bridged")
 COARSE_KINDS = ("averages", "interpolated", "sparse")
+
+
+def latest_onset(case: Case, doubt: Doubt | None) -> int | None:
+    """The last instant [ns] at which a cause of what is told can begin; None where nothing bounds it.
+
+    Of a moment that is the moment; of a range the instant at which it is off most, for that error is told.  Onsets
+    are known to about an hour.
+    """
+    if doubt is None:
+        return None if case.focus.event else case.last
+    worst, _, _ = worst_in(doubt, *reach_of(case.focus, doubt))
+    if case.focus.event and doubt.event == case.focus.event:  # the window is this event's: it comes first
+        worst = max(worst, case.focus.start)
+    return worst + NS_PER_HOUR
+
+
+def lead_of(case: Case, doubt: Doubt) -> Event | None:
+    """The event an error is laid to: that of its window, unless it begins after the error; then the likeliest before."""
+    own, latest = event_of(case, doubt.event), latest_onset(case, doubt)
+    if own is None or latest is None or own.start <= latest:
+        return own
+    causes = causes_of(case, own, doubt)
+    return event_of(case, causes[0].event) if causes else None
 
 
 def causes_of(case: Case, event: Event | None, doubt: Doubt | None) -> tuple[Cause, ...]:
     """Candidates from the calibration shift that covers the moment, else from the event alone."""
-    shift = _shift_over(case, event, doubt)
-    if shift is not None:
-        return _from_links(shift, case)
-    if event is None:
-        return ()
+    links = _weighed(case, event, doubt)[1]
+    if links:
+        return _from_links(links, case, event)
+    latest = latest_onset(case, doubt)
+    if event is None or (latest is not None and event.start > latest):
+        shown = _RESTS.get(doubt.basis, "") if doubt else ""
+        told = shown or (doubt is not None and doubt.event)
+        return (Cause(words=UNKNOWN, probability=1.0, reasons=(shown,) if shown else ()),) if told else ()
+    return _from_event(event, case)
+
+
+def _weighed(case: Case, event: Event | None, doubt: Doubt | None) -> tuple[Shift | None, list[Link], float]:
+    """The shift that weighs the causes, its links that begin in time scaled to one, and the share left out."""
+    shift = _shift_over(case, (event_of(case, doubt.event) if doubt else None) or event, doubt)
+    if shift is None:
+        return None, [], 0.0
+    latest = latest_onset(case, doubt)
+    links = [k for k in case.links if k.shift == shift.id]
+    late = {e.id for e in case.findings.events if latest is not None and e.start > latest}
+    kept = [k for k in links if k.event not in late]
+    total, whole = sum(k.probability for k in kept), sum(k.probability for k in links)
+    if total <= 0:
+        return None, [], 0.0
+    if len(kept) == len(links):
+        return shift, kept, 0.0
+    return shift, [replace(k, probability=k.probability / total) for k in kept], 1.0 - total / whole
+
+
+def _from_event(event: Event, case: Case) -> tuple[Cause, ...]:
+    """What may have made an event, judged from it alone."""
     words = event_sentence(event, case.tz)
     if event.origin == "probe":
         first = Cause(
@@ -53,7 +109,7 @@ def causes_of(case: Case, event: Event | None, doubt: Doubt | None) -> tuple[Cau
 def _shift_over(case: Case, event: Event | None, doubt: Doubt | None) -> Shift | None:
     """The significant shift between the calibrations before and after, strongest first."""
     at = event.start if event else doubt.start if doubt else case.focus.start
-    if doubt is None and event is None:
+    if doubt is None and (event is None or event.kind in _OWN_CAUSE):
         return None
     over = [s for s in case.shifts if s.significant and s.start <= at <= s.end]
     if doubt is None and event is not None:
@@ -63,17 +119,28 @@ def _shift_over(case: Case, event: Event | None, doubt: Doubt | None) -> Shift |
     )
 
 
-def _from_links(shift: Shift, case: Case) -> tuple[Cause, ...]:
-    links = sorted((k for k in case.links if k.shift == shift.id), key=lambda k: (k.rank, k.event))
-    named = [k for k in links if k.probability >= LEAST_PROBABILITY][:MOST_CAUSES]
+def _from_links(links: list[Link], case: Case, event: Event | None) -> tuple[Cause, ...]:
+    """The likeliest by name, and always the event the answer rests on; the others together."""
+    ranked = sorted(links, key=lambda k: (k.rank, k.event))
+    named = [k for k in ranked if k.probability >= LEAST_PROBABILITY][:MOST_CAUSES]
+    named += [k for k in ranked if event is not None and k.event == event.id and k not in named]
     causes = [
-        Cause(words=_link_words(k, case), probability=k.probability, event=k.event, reasons=k.reasons)
+        Cause(words=_link_words(k, case), probability=k.probability, event=k.event, reasons=_reasons(k, case))
         for k in named
     ]
     rest = 1.0 - sum(k.probability for k in named)
     if rest >= LEAST_PROBABILITY / 2:
-        causes.append(Cause(words=f"{len(links) - len(named)} others, each unlikely", probability=rest))
+        others = len(ranked) - len(named)
+        words = f"{others} others, each unlikely" if others > 1 else "one other, unlikely"
+        causes.append(Cause(words=words, probability=rest))
     return tuple(causes)
+
+
+def _reasons(link: Link, case: Case) -> tuple[str, ...]:
+    """Why a candidate is one; what laboratory samples say of it comes first, for they saw the error itself."""
+    event = event_of(case, link.event)
+    sampled = tuple(e for e in event.evidence if e.startswith(SAMPLES_SHOW)) if event else ()
+    return (*sampled, *link.reasons)
 
 
 def _link_words(link: Link, case: Case) -> str:
@@ -83,17 +150,27 @@ def _link_words(link: Link, case: Case) -> str:
 
 def basis_of(case: Case, event: Event | None, doubt: Doubt | None) -> str:
     """What the causes rest on: a calibration that found a shift, or the event alone."""
-    shift = _shift_over(case, event, doubt)
+    shift, _, left_out = _weighed(case, event, doubt)
+    shown = _RESTS.get(doubt.basis, "") if doubt else ""
     if shift is not None:
         change = quantity(
             shift.change, shift.unit if shift.unit != "ratio" else "", shift.uncertainty, signed=True
         )
         name = shift.parameter.replace("_", " ")
-        return (
+        words = (
             f"weighed from the calibration of {day(shift.end, case.tz)}, which found the {name} changed by "
             f"{change} since {day(shift.start, case.tz)}"
         )
-    state, sentence = case.outcomes.get(event.id, ("", "")) if event else ("", "")
+        words = f"{shown}; causes {words}" if shown else words
+        if left_out >= LEAST_PROBABILITY / 2:
+            words += (
+                f"; {left_out * 100:.0f} % of that goes to what began later than this error and cannot have made it, "
+                "the rest is scaled to one"
+            )
+        return words
+    if event is None:
+        return ""
+    state, sentence = case.outcomes.get(event.id, ("", ""))
     if sentence:
         return f"judged from the event itself; {state}: {sentence[0].lower()}{sentence[1:].rstrip('.')}"
     return "judged from the event itself, without a calibration"
@@ -172,14 +249,21 @@ def _ask(case: Case, event: Event | None = None) -> tuple[Action, ...]:
     """Ask for what would decide it."""
     point = case.findings.point
     tags = ", ".join(point.tags.values()) or point.name
+    if is_outside(case):
+        words = f"Ask for an export of {tags} that reaches {_asked_days(case)}."
+        return (Action(verb="ask for a better export", words=words),)
     if _coarse(case) or (event is not None and event.kind == "bridged"):
-        ends = (case.focus.start, case.focus.end)
-        first, last = (to_datetime(t, case.tz).strftime("%-d %b %Y") for t in ends)
-        span = first if first == last else f"{first} to {last}"
-        words = f"Ask for the raw samples (no averages, no interpolation) of {tags}, {span}."
+        words = f"Ask for the raw samples (no averages, no interpolation) of {tags}, {_asked_days(case)}."
         return (Action(verb="ask for a better export", words=words),)
     more = "" if point.temperature else f", and export its temperature beside {tags}"
     return (Action(verb="verify", words=f"Compare the reading with a laboratory sample{more}."),)
+
+
+def _asked_days(case: Case) -> str:
+    """The day or days asked about."""
+    ends = (case.focus.start, case.focus.end)
+    first, last = (to_datetime(t, case.tz).strftime("%-d %b %Y") for t in ends)
+    return first if first == last else f"{first} to {last}"
 
 
 def _coarse(case: Case) -> bool:

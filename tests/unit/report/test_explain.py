@@ -28,7 +28,7 @@ from excursions.records import (
 from excursions.report.concluded import corrected_table
 from excursions.report.corrected import corrected_level
 from excursions.report.explain import Focus, explain, newest
-from excursions.report.explanation import AGAINST, EXCLUDED, OPEN, SPEAKS_FOR, Explanation
+from excursions.report.explanation import AGAINST, AGREES, EXCLUDED, OPEN, SPEAKS_FOR, Explanation
 from excursions.report.result import Levels, PointFindings, ScanResult, Trace, Verdict
 
 DAY = NS_PER_DAY
@@ -151,6 +151,70 @@ def test_causes_come_from_the_shift_and_sum_to_one() -> None:
     assert "which found the zero point changed by −0.50 pH" in answer.basis
 
 
+def two_moves(*, sampled: bool) -> ScanResult:
+    """Off by 0.5 from day 5 on, put back on day 15; the calibration weighs what the step of day 20 left."""
+    early = made_step(
+        kind="drift", start=day(5), end=day(14), evidence=("laboratory samples show the error move by 0.5",)
+    )
+    base = doubted()
+    first, ageing, unrecorded = base.links
+    links = (
+        dataclasses.replace(first, probability=0.9),
+        dataclasses.replace(first, event=early.id, probability=0.06, rank=2),
+        dataclasses.replace(ageing, probability=0.01, rank=4),
+        dataclasses.replace(unrecorded, probability=0.03, rank=3),
+    )
+    knots = ((day(4), 0.0), (day(6), 0.5), (day(15), 0.4), (day(16), 0.0), (day(20), 0.0), (day(40), 0.3))
+    doubt = dataclasses.replace(
+        base.doubts[0], start=day(4), knots=knots, band=(0.1,) * len(knots),
+        basis="laboratory samples" if sampled else "drift",
+    )  # fmt: skip
+    return dataclasses.replace(
+        base, points=(made_findings(early, made_step()),), links=links, doubts=(doubt,)
+    )
+
+
+@pytest.mark.parametrize(("at", "until"), [(8, None), (6, 12), (5, 35)])
+def test_a_cause_does_not_come_after_the_error_that_is_told(at: float, until: float | None) -> None:
+    answer = asked(two_moves(sampled=True), at, until)
+    assert [round(cause.probability, 2) for cause in answer.causes] == [0.6, 0.3, 0.1]
+    assert sum(cause.probability for cause in answer.causes) == pytest.approx(1.0)
+    assert answer.causes[0].words.startswith("Drift of ")
+    assert answer.causes[0].reasons[0] == "laboratory samples show the error move by 0.5"
+    assert answer.event == answer.causes[0].event
+    assert answer.basis.startswith("the error is shown by laboratory samples; causes weighed from")
+    assert "90 % of that goes to what began later" in answer.basis
+
+
+def test_after_both_moves_the_calibration_weighs_both() -> None:
+    answer = asked(two_moves(sampled=False), 35)
+    assert [round(cause.probability, 2) for cause in answer.causes] == [0.9, 0.06, 0.03, 0.01]
+    assert answer.event == made_step().id
+    assert answer.basis.startswith("weighed from")
+    assert "left" not in answer.basis
+    assert "later" not in answer.basis
+
+
+def test_an_error_before_its_only_candidate_has_no_cause_in_the_record() -> None:
+    base = two_moves(sampled=True)
+    answer = asked(dataclasses.replace(base, links=(), shifts=()), 8)
+    assert [cause.words for cause in answer.causes] == ["what made it cannot be told from this record"]
+    assert answer.causes[0].reasons == ("the error is shown by laboratory samples",)
+    assert answer.event == ""
+
+
+def test_of_a_range_that_follows_nothing_for_a_while_the_why_is_that_event() -> None:
+    base = doubted()
+    pinned = made_step(kind="pinned", start=day(30), end=day(31))
+    link = dataclasses.replace(base.links[-1], cause="event", event=pinned.id, probability=0.0, rank=4)
+    findings = made_findings(made_step(), pinned)
+    answer = asked(dataclasses.replace(base, points=(findings,), links=(*base.links, link)), 22, 35)
+    assert answer.verdict == "do not use"
+    assert answer.causes[0].event == pinned.id
+    assert sum(cause.probability for cause in answer.causes) == pytest.approx(1.0)
+    assert answer.basis == "judged from the event itself, without a calibration"
+
+
 def test_what_a_calibration_put_right_needs_no_work_on_the_probe() -> None:
     assert [action.verb for action in asked(doubted(), 30).actions] == ["set aside", "nothing"]
 
@@ -242,6 +306,19 @@ def test_silence_and_moments_outside_the_record_cannot_be_told() -> None:
     assert "does not reach there" in outside.sentence
 
 
+def test_a_moment_outside_the_record_asks_for_an_export_that_reaches_there() -> None:
+    action = asked(made_scan(made_findings(temperature="T")), 99).actions[0]
+    assert action.verb == "ask for a better export"
+    assert action.words == "Ask for an export of T that reaches 10 Apr 1970."
+
+
+def test_the_last_sample_of_a_record_lies_inside_it() -> None:
+    findings = made_findings()
+    last = dataclasses.replace(findings, end=int(findings.levels.time[-1]))
+    assert outcome(asked(made_scan(last), DAYS - 1 / 24), "export") == EXCLUDED
+    assert outcome(asked(made_scan(last), DAYS), "export") == OPEN
+
+
 def test_a_line_drawn_across_an_outage_is_no_reading() -> None:
     bridged = made_step(kind="bridged", origin="record", end=day(STEP_DAY + 2))
     answer = asked(made_scan(made_findings(bridged)), STEP_DAY + 1)
@@ -295,6 +372,69 @@ def test_a_laboratory_sample_off_by_more_than_tolerance_speaks_against_the_readi
     )
     answer = asked(result, 25)
     assert outcome(answer, "laboratory") == AGAINST
+
+
+def sampled(result: ScanResult, *samples: tuple[float, float]) -> ScanResult:
+    """With laboratory samples (day, pH)."""
+    return dataclasses.replace(
+        result, samples=tuple(LabSample(point="P", time=day(at), value=value) for at, value in samples)
+    )
+
+
+def said_of(answer: Explanation, word: str) -> str:
+    return next(check.evidence for check in answer.checks if word in check.question)
+
+
+def test_of_a_stretch_every_laboratory_sample_counts() -> None:
+    result = sampled(doubted(), (22.5, 6.5), (24.5, 6.6), (26.5, 7.0), (28.5, 7.0), (36.5, 6.0))
+    answer = asked(result, 22, 30)
+    assert outcome(answer, "laboratory") == AGAINST
+    words = said_of(answer, "laboratory")
+    assert words.startswith("2 of 4 samples differ by more than the tolerance, up to +0.5")
+    assert "sample of 23 Jan 12:00" in words
+    agreed = asked(sampled(doubted(), (22.5, 7.0), (24.5, 7.0)), 22, 30)
+    assert outcome(agreed, "laboratory") == AGREES
+    assert said_of(agreed, "laboratory").startswith("none of 2 samples differs")
+
+
+def test_of_a_moment_the_nearest_sample_decides_and_the_others_of_the_doubt_are_told() -> None:
+    result = sampled(doubted(), (21.5, 7.0), (30.1, 6.5), (38.5, 6.4), (50, 6.0))
+    near = asked(result, 30)
+    assert outcome(near, "laboratory") == AGAINST
+    assert said_of(near, "laboratory").endswith(
+        "of all the time that is doubted, 2 of 3 samples differ by more than the tolerance"
+    )
+    far = asked(result, 25)
+    assert outcome(far, "laboratory") == OPEN
+    assert "of all the time that is doubted: 2 of 3 samples differ" in said_of(far, "laboratory")
+
+
+@pytest.mark.parametrize(("at", "expected"), [(24, EXCLUDED), (STEP_DAY, SPEAKS_FOR)])
+def test_an_artefact_of_the_export_counts_only_where_it_touches_the_event(at: float, expected: str) -> None:
+    dropout = made_step(kind="dropout", origin="record", start=day(at), end=day(at) + NS_PER_HOUR)
+    result = dataclasses.replace(doubted(), points=(made_findings(made_step(), dropout),))
+    answer = asked(result, 22, 30)
+    assert outcome(answer, "export") == expected
+    assert ("dropout" in said_of(answer, "export")) == (expected == SPEAKS_FOR)
+
+
+def test_of_a_range_it_is_told_how_long_it_is_beyond_correction_and_how_wrong_the_rest_is() -> None:
+    first = made_step(kind="pinned", start=day(30), end=day(31))
+    second = made_step(kind="stuck", start=day(30.5), end=day(32))
+    third = made_step(kind="stuck", start=day(34), end=day(40))
+    result = dataclasses.replace(doubted(), points=(made_findings(made_step(), first, second, third),))
+    wrong = asked(result, 25, 35).wrong
+    assert wrong.startswith("beyond correction for 3 d in 2 stretches of the 10 d asked about")
+    # Straight from 0 on day 20 to 0.52 on day 40: 0.364 on day 34, where the last of the rest ends.
+    assert wrong.endswith(
+        "the rest: 0.4 pH too high (nine times in ten between +0.3 pH and +0.5 pH) at worst"
+    )
+    alone = asked(made_scan(made_findings(first)), 25, 35).wrong
+    assert alone.endswith("the rest: nothing is known to be wrong")
+    stepped = asked(made_scan(made_findings(made_step(), first)), 18, 35).wrong
+    assert "the rest: cannot be said yet; step of +0.5 pH" in stepped
+    for whole in (asked(result, 30.2), asked(result, 35, 39)):
+        assert whole.wrong == "beyond correction: the reading does not follow the process"
 
 
 def test_without_a_moment_the_present_trouble_or_the_newest_event_is_explained() -> None:
