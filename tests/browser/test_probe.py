@@ -88,10 +88,15 @@ def test_the_life_can_be_zoomed_by_keyboard_opened_as_data_and_saved(open_page: 
     page.wait_for_function(f"({ends}) === {before!r}")
     page.locator("details.data summary").click()
     page.wait_for_function("document.querySelectorAll('.data-table tbody tr').length > 100")
+    times = "[...document.querySelectorAll('.data-table tbody tr')].map(r => r.cells[0].textContent)"
+    for down in (True, False):
+        page.locator(".data-table thead button", has_text="time (Europe/Vienna)").click()
+        listed = page.evaluate(times)
+        assert listed == sorted(listed, reverse=down)
     with page.expect_download() as saved:
         page.locator("[data-csv]").click()
     rows = list(csv.reader(io.StringIO(Path(saved.value.path()).read_text(encoding="utf-8"))))
-    assert rows[0] == ["time", "what", "value"]
+    assert rows[0] == ["time (Europe/Vienna)", "what", "value"]
     assert {"highest of the day", "exposure", "dose so far"} <= {row[1] for row in rows[1:]}
     with page.expect_download() as picture:
         page.locator("[data-picture=svg]").click()
