@@ -141,7 +141,9 @@ def test_no_label_of_an_axis_is_cut_off_however_long_figure_and_unit_are(
         page = open_page(path, width=width).page
         page.wait_for_function("document.querySelectorAll('#close .main-svg').length > 0")
         page.wait_for_function(DRAWN)
-        labels = page.evaluate("[...document.querySelectorAll('#close .y2tick text')].map(t => t.textContent)")
+        labels = page.evaluate(
+            "[...document.querySelectorAll('#close .y2tick text')].map(t => t.textContent)"
+        )
         assert any("µS/cm" in text for text in labels)
         assert page.evaluate(CUT_LABELS) == [], width
         page = open_page(site / "points" / f"{slug('QX-1')}.html", width=width).page
