@@ -52,7 +52,7 @@ def overview_page(result: ScanResult, overview: Overview, reader: Reader) -> str
                 found[entry.name], doubts.get(entry.name, ()), window=window, since=since[entry.name],
                 budget=budget, reader=reader,
             ),
-            spark_ends(found[entry.name], window, reader),
+            spark_ends(found[entry.name], doubts.get(entry.name, ()), window, reader),
         )
         for entry in overview.entries
     ]  # fmt: skip

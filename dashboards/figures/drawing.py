@@ -80,6 +80,7 @@ def with_gaps(time: TimeArray, value: FloatArray, longest: int) -> tuple[TimeArr
 
 
 SPARK_WIDTH, SPARK_HEIGHT = 260, 46
+SPARK_AIR = 0.08  # of the span, over and under the curve
 
 
 def sparkline(
@@ -97,7 +98,8 @@ def sparkline(
     time, value = with_gaps(time[inside], value[inside], 6 * NS_PER_HOUR)
     if not np.isfinite(value).any():
         return Markup('<p class="nothing">No reading in these weeks.</p>')
-    low, high = ends_of(np.array(_spark_span(findings, doubts, value)), margin=0.08)
+    span = _spark_span(findings, doubts, value)
+    low, high = ends_of(np.array(span), margin=SPARK_AIR)
     box = Box(
         left=0,
         top=2,
@@ -113,7 +115,8 @@ def sparkline(
     finite = value[np.isfinite(value)]
     words = (
         f"{findings.point.quantity.label}, {reader.short(window[0])} to {reader.short(window[1])}: between "
-        f"{reader.amount(float(finite.min()), unit)} and {reader.amount(float(finite.max()), unit)}, "
+        f"{reader.amount(span[0], unit)} and {reader.amount(span[1], unit)}, "
+        f"{f'beyond the scale {beyond}, ' if (beyond := beyond_words(value, (low, high), unit, reader)) else ''}"
         f"last {reader.amount(float(finite[-1]), unit)}"
     )
     return Markup(
@@ -156,16 +159,30 @@ def _tick(since: int, box: Box) -> str:
     return f'<path class="began" d="M{at:.0f} 0V{SPARK_HEIGHT}"/>'
 
 
-def spark_ends(findings: PointFindings, window: tuple[int, int], reader: Reader) -> tuple[str, str, str]:
-    """Highest, lowest and last level of the sparkline, in words."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SparkEnds:
+    """What stands under a sparkline: the ends of what it shows, the last level, how far it goes beyond."""
+
+    high: str
+    low: str
+    last: str
+    beyond: str
+
+
+def spark_ends(
+    findings: PointFindings, doubts: Sequence[Doubt], window: tuple[int, int], reader: Reader
+) -> SparkEnds | None:
+    """Words for the scale on which the sparkline is drawn and for what is cut off; None where nothing is drawn."""
     time, value, unit = _spark_series(findings)
     finite = value[(time >= window[0]) & (time <= window[1]) & np.isfinite(value)]
     if not finite.size:
-        return "", "", ""
-    return (
-        reader.amount(float(finite.max()), unit),
-        reader.amount(float(finite.min()), ""),
-        reader.amount(float(finite[-1]), unit),
+        return None
+    low, high = _spark_span(findings, doubts, finite)
+    return SparkEnds(
+        high=reader.amount(high, unit),
+        low=reader.amount(low, ""),
+        last=reader.amount(float(finite[-1]), unit),
+        beyond=beyond_words(finite, ends_of(np.array((low, high)), margin=SPARK_AIR), unit, reader),
     )
 
 

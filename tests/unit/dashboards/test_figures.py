@@ -14,7 +14,9 @@ import pytest
 from dashboards import heat_figure, overview_figure, point_figure
 from dashboards.content.about import gather
 from dashboards.content.found import found_shifts, found_words
-from dashboards.figures.drawing import Box, beyond_words, curve, with_gaps
+from dashboards.content.scale import usual_scale
+from dashboards.figures.drawing import Box, beyond_words, curve, spark_ends, sparkline, with_gaps
+from dashboards.figures.moment import moment_drawing
 from dashboards.figures.pack import pack_spec, unpack_array
 from dashboards.figures.point import PointMarks, point_spec
 from dashboards.figures.probe_life import days_of, life_spec, record_ends, unseen
@@ -348,6 +350,35 @@ def test_paper_says_where_the_reading_is_cut_off(result: ScanResult) -> None:
     ).replace("\u00a0", " ")
     for findings in result.points:
         assert "cut off" not in sheet_picture(findings, (), READER, words="")
+
+
+def test_the_days_around_the_start_say_where_the_reading_is_cut_off(result: ScanResult) -> None:
+    findings = cut_off(result)
+    began = moment_drawing(findings, (), findings.events[-1].start, READER)
+    assert began is not None
+    assert began.cut.replace("\u00a0", " ") == "up to 100 NTU"
+    assert "cut off at the edge" in began.picture
+    quiet = moment_drawing(result.points[1], (), result.points[1].events[-1].start, READER)
+    assert quiet is not None
+    assert quiet.cut == ""
+    assert "cut off" not in quiet.picture
+
+
+def test_the_words_under_a_small_curve_name_its_scale_and_what_lies_beyond(result: ScanResult) -> None:
+    findings = cut_off(result)
+    window = (findings.start, findings.end)
+    ends = spark_ends(findings, (), window, READER)
+    assert ends is not None
+    scale = usual_scale(findings, ())
+    assert scale is not None
+    shown = findings.levels.value[findings.levels.value <= scale[1]]
+    assert ends.high == READER.amount(float(shown.max()), "NTU")
+    assert ends.beyond.replace("\u00a0", " ") == "up to 100 NTU"
+    drawn = sparkline(findings, (), window=window, since=None, budget=100, reader=READER)
+    assert f"{ends.high}, beyond the scale {ends.beyond}" in drawn
+    whole = spark_ends(result.points[1], (), window, READER)
+    assert whole is not None
+    assert whole.beyond == ""
 
 
 def test_what_lies_beyond_a_scale_is_told_on_both_sides() -> None:
