@@ -90,7 +90,7 @@ const Book = (() => {
       for (let i = 0; i < trace.x.length; i++) {
         const x = trace.x[i], at = dated && typeof x === 'number' && !isNaN(x) ? new Date(x).toISOString().slice(0, 23).replace('T', ' ') : x;
         if (at === null || at === undefined) continue;
-        const y = trace.y[i], named = spec.layout.yaxis.ticktext && spec.layout.yaxis.ticktext[y];
+        const y = trace.y[i], named = typeof y === 'number' && spec.layout.yaxis.ticktext?.[Math.round(y)];  // lanes of a row stand beside it
         lines.push([plainText(trace.name), String(at), named ? plainText(named) : y === null || Number.isNaN(y) ? '' : typeof y === 'number' ? String(Number(y.toPrecision(9))) : y, trace.text ? plainText(trace.text[i]) : ''].map(cell).join(','));
       }
     }

@@ -214,6 +214,23 @@ def test_the_overview_draws_the_worst_points_first(result: ScanResult) -> None:
     assert list(figure.layout.yaxis.ticktext) == [v.point for v in result.verdicts[:3]][::-1]
 
 
+def test_heat_and_the_step_after_it_stand_beside_each_other_on_the_time_line(result: ScanResult) -> None:
+    findings = result.points[0]
+    heat = next(e for e in findings.events if e.kind == "over_temperature")
+    step = dataclasses.replace(heat, kind="step", start=heat.start + 60_000_000_000, size_unit="pH")
+    both = dataclasses.replace(findings, events=(heat, step))
+    figure = overview_figure(dataclasses.replace(result, points=(both, *result.points[1:])))
+    row = list(figure.layout.yaxis.ticktext).index(findings.point.name)
+    marks = {t.name: t for t in figure.data if t.mode == "markers"}
+    at = {name: next(y for y in marks[name].y if round(y) == row) for name in ("heat", "moved")}
+    px = (figure.layout.height - figure.layout.margin.t - figure.layout.margin.b) / (len(result.points) + 0.2)
+    tall = 1.4 * marks["heat"].marker.size  # of this symbol
+    assert (at["heat"] - at["moved"]) * px >= tall * 0.8
+    assert figure.layout.showlegend  # which says what the inks mean
+    assert all(t.showlegend is not False for t in marks.values())
+    assert all(abs(y - round(y)) < 0.45 for t in marks.values() for y in t.y)
+
+
 def test_heat_shows_the_hottest_exposure_with_what_sampling_could_hide(result: ScanResult) -> None:
     figure = heat_figure(result.points[0], result.plant)
     assert "the true peak lies in this band" in [note.text for note in figure.layout.annotations]
