@@ -120,8 +120,9 @@ def date_axis(**more: object) -> dict[str, object]:
 
 
 def axis(**more: object) -> dict[str, object]:
-    """A quiet axis: a fine line, no box, no zero line."""
+    """A quiet axis: a fine line, no box, no zero line; the margin at its left grows to hold its longest label."""
     return {
+        "automargin": "left",
         "gridcolor": "@rule",
         "gridwidth": 1,
         "linecolor": "@rule",

@@ -14,11 +14,12 @@ from dashboards.content.overview import Overview, record_span
 from dashboards.content.point import line_key, point_content
 from dashboards.content.run import RunFacts
 from dashboards.figures.calendar import busiest_days, calendar_drawing
-from dashboards.figures.drawing import sheet_picture, spark_ends, sparkline
+from dashboards.figures.drawing import spark_ends, sparkline
 from dashboards.figures.heat import heat_spec, hottest
 from dashboards.figures.moment import moment_drawing
 from dashboards.figures.overview import MOST_POINTS, overview_spec
 from dashboards.figures.point import PointMarks, point_spec
+from dashboards.figures.sheet import sheet_picture
 from dashboards.markup import rendered
 from dashboards.panels import OVERVIEW, POINT
 from dashboards.panels.panel import embedded, embedded_figure, sections
@@ -50,7 +51,7 @@ def overview_page(result: ScanResult, overview: Overview, reader: Reader) -> str
                 found[entry.name], doubts.get(entry.name, ()), window=window, since=since[entry.name],
                 budget=budget, reader=reader,
             ),
-            spark_ends(found[entry.name], window, reader),
+            spark_ends(found[entry.name], doubts.get(entry.name, ()), window, reader),
         )
         for entry in overview.entries
     ]  # fmt: skip
@@ -137,6 +138,7 @@ def record_parts(
             marked=marked,
             samples=about.samples,
             found=found_shifts(about.findings, about.shifts),
+            plant=about.plant,
         ),
         "on_paper": {str(t.get("meta")) for t in spec["data"]} & {"corrected", "samples", "shift"},
         "figure": embedded_figure(spec) if drawn else "",

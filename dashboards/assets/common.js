@@ -69,7 +69,7 @@ const Book = (() => {
         const names = painted.layout.yaxis.ticktext;
         if (names) painted.layout.yaxis.ticktext = names.map(name => name.length > 14 ? '…' + name.slice(-13) : name);
       }
-      Plotly.react(name, painted.data, painted.layout, { displayModeBar: false, responsive: true });
+      Plotly.react(name, painted.data, painted.layout, { displayModeBar: false, responsive: true, showTips: false });
     };
     holder.addEventListener('toggle', () => {
       if (!holder.open || spec) return;
@@ -90,7 +90,7 @@ const Book = (() => {
       for (let i = 0; i < trace.x.length; i++) {
         const x = trace.x[i], at = dated && typeof x === 'number' && !isNaN(x) ? new Date(x).toISOString().slice(0, 23).replace('T', ' ') : x;
         if (at === null || at === undefined) continue;
-        const y = trace.y[i], named = spec.layout.yaxis.ticktext && spec.layout.yaxis.ticktext[y];
+        const y = trace.y[i], named = typeof y === 'number' && spec.layout.yaxis.ticktext?.[Math.round(y)];  // lanes of a row stand beside it
         lines.push([plainText(trace.name), String(at), named ? plainText(named) : y === null || Number.isNaN(y) ? '' : typeof y === 'number' ? String(Number(y.toPrecision(9))) : y, trace.text ? plainText(trace.text[i]) : ''].map(cell).join(','));
       }
     }
@@ -123,6 +123,8 @@ const Book = (() => {
   function figureOf(text) {
     const date = text.match(/^(\d{1,2}) ([A-Z][a-z]{2}) (\d{4})(?:, (\d\d):(\d\d))?/);
     if (date) return Date.UTC(Number(date[3]), MONTHS.indexOf(date[2]), Number(date[1]), Number(date[4] ?? 0), Number(date[5] ?? 0));
+    const iso = text.match(/^(\d{4})-(\d\d)-(\d\d)(?:[ T](\d\d):(\d\d)(?::(\d\d(?:\.\d+)?))?)?Z?$/);
+    if (iso) return Date.UTC(iso[1], iso[2] - 1, iso[3], iso[4] ?? 0, iso[5] ?? 0) + Number(iso[6] ?? 0) * 1000;
     const spans = [...text.matchAll(/([\d.]+) (d|h|min|s)(?![\w/])/g)];
     if (spans.length && /^[\d.]/.test(text)) return spans.reduce((sum, [, count, unit]) => sum + Number(count) * SECONDS[unit], 0);
     const found = text.match(/^(?:over |under )?([+-]?\d[\d.]*)(?!\w)/);

@@ -141,7 +141,7 @@
     }
     for (const [path, range] of Object.entries(heights())) layout[path.split('.')[0]].range = range;
     layout.shapes = layout.shapes.concat(Book.paint(marks(), Book.inks()));
-    return Plotly.react(plot, painted.data, layout, { displayModeBar: false, responsive: true, doubleClick: false });
+    return Plotly.react(plot, painted.data, layout, { displayModeBar: false, responsive: true, doubleClick: false, showTips: false });
   }
 
   function go(from, to) {

@@ -34,7 +34,7 @@
       painted.layout.margin = { ...painted.layout.margin, l: 62, r: 6 };
       painted.layout.annotations = painted.layout.annotations.map(a => ({ ...a, align: 'left', text: a.text.length > 46 ? a.text.replace('; ', '<br>') : a.text }));
     }
-    Plotly.react(plot, painted.data, painted.layout, { displayModeBar: false, responsive: true, doubleClick: 'reset' });
+    Plotly.react(plot, painted.data, painted.layout, { displayModeBar: false, responsive: true, doubleClick: 'reset', showTips: false });
   }
   document.querySelector('.drawn').classList.add('paper-only');
   document.querySelector('.plot-wrap').hidden = false;
@@ -64,11 +64,11 @@
       rows.push([when(trace.x[i]), trace.name + (/^as (found|left)$/.test(trace.name) ? ', ' + spec.layout.annotations[Number(trace.yaxis.slice(1)) - 1].text.split(';')[0] : ''), said]);
     }
   }
-  const header = ['time', 'what', 'value'];
+  const holder = document.querySelector('details.data');
+  const header = [`time (${holder.dataset.zone})`, 'what', 'value'];
   const stem = name.replace(/[^\w-]+/g, '_') || 'probe';
   document.querySelector('[data-csv]').addEventListener('click', () => Book.save(`${stem}.csv`, 'text/csv', [header, ...rows].map(r => r.map(Book.cell).join(',')).join('\n') + '\n'));
   for (const b of document.querySelectorAll('[data-picture]')) b.addEventListener('click', () => Book.picture(plot, stem, b.dataset.picture));
-  const holder = document.querySelector('details.data');
   holder.addEventListener('toggle', () => {
     const room = holder.querySelector('.data-table');
     if (!holder.open || room.firstChild) return;

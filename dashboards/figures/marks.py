@@ -8,6 +8,7 @@ import numpy as np
 
 from dashboards.content.found import FoundShift
 from dashboards.figures.drawing import with_gaps
+from dashboards.figures.ratings import Rated, rated_stretches, rating_words
 from dashboards.figures.spec import Spec, label, stamp
 from dashboards.look import family
 from dashboards.wording import Reader
@@ -85,8 +86,18 @@ def shift_bars(found: Sequence[FoundShift], key: str, findings: PointFindings, r
     ]  # fmt: skip
 
 
-def shades(findings: PointFindings, doubts: Sequence[Doubt], key: str, reader: Reader) -> list[Spec]:
-    """Doubt windows over the reading, and the edges of events that matter."""
+def shades(
+    findings: PointFindings,
+    doubts: Sequence[Doubt],
+    key: str,
+    reader: Reader,
+    clear: tuple[float, float] | None = None,
+) -> list[Spec]:
+    """Doubt windows over the reading, and the edges of events that matter.
+
+    Edges stay out of the panel between `clear` (fractions of the height), which is that of the temperature: on a
+    long record a peak is one upright line, and the edge of the heat or of what followed it would hide it.
+    """
     shapes = []
     for doubt in doubts:
         start, end = reader.wall(np.array([doubt.start, doubt.end], np.int64))
@@ -98,13 +109,16 @@ def shades(findings: PointFindings, doubts: Sequence[Doubt], key: str, reader: R
         )  # fmt: skip
     serious = [e for e in findings.events if e.severity != "note" and e.origin in ("probe", "undecided")]
     for event in sorted(serious, key=lambda e: (e.severity != "act", -e.confidence, e.start))[:MOST_SHADES]:
-        start = reader.wall(np.array([event.start], np.int64))[0]
-        shapes.append(
+        at = stamp(reader.wall(np.array([event.start], np.int64))[0])
+        ink = family(event.kind).ink
+        parts = [(0.0, 1.0)] if clear is None else [(0.0, clear[0]), (clear[1], 1.0)]
+        shapes += [
             {
-                "type": "line", "x0": stamp(start), "x1": stamp(start), "y0": 0, "y1": 1, "yref": "paper",
-                "line": {"color": f"@{family(event.kind).ink}", "width": 1.4}, "layer": "below",
+                "type": "line", "x0": at, "x1": at, "y0": low, "y1": high, "yref": "paper",
+                "line": {"color": f"@{ink}", "width": 1.4}, "layer": "below",
             }
-        )  # fmt: skip
+            for low, high in parts if high > low
+        ]  # fmt: skip
     return shapes
 
 
@@ -112,25 +126,11 @@ def rating_lines(
     findings: PointFindings, plant: Plant, key: str, reader: Reader
 ) -> tuple[list[Spec], list[Spec]]:
     """Continuous and sterilisation rating, a stretch each for the probes that sat there."""
-    changes = sorted(
-        {
-            findings.start,
-            *(row.start for row in plant.installations if row.point == findings.point.name and row.start),
-        }
-    )
-    starts = [t for t in changes if findings.start <= t < findings.end] or [findings.start]
     shapes: list[Spec] = []
-    runs: list[tuple[int, int, float, float, bool]] = []
-    for start, end in zip(starts, [*starts[1:], findings.end], strict=True):
-        ratings = plant.ratings(findings.point, start)
-        row = (ratings.continuous_degc, ratings.sterilisation_degc, ratings.assumed)
-        if runs and runs[-1][2:] == row:
-            runs[-1] = (runs[-1][0], end, *row)
-        else:
-            runs.append((start, end, *row))
-    for start, end, continuous, steam, _ in runs:
-        left, right = reader.wall(np.array([start, end], np.int64))
-        for level, dash in ((continuous, "2px,4px"), (steam, "9px,4px")):
+    runs = rated_stretches(findings, plant)
+    for run in runs:
+        left, right = reader.wall(np.array([run.start, run.end], np.int64))
+        for level, dash in ((run.continuous, "2px,4px"), (run.steam, "9px,4px")):
             shapes.append(
                 {
                     "type": "line", "x0": stamp(left), "x1": stamp(right), "yref": key,
@@ -139,19 +139,16 @@ def rating_lines(
                     "line": {"color": "@heat", "width": 1, "dash": dash}, "layer": "below",
                 }
             )  # fmt: skip
-    return shapes, _rating_words(runs[-1], key, reader)
+    return shapes, _rating_words(runs, key, reader)
 
 
-def _rating_words(last: tuple[int, int, float, float, bool], key: str, reader: Reader) -> list[Spec]:
-    _, _, continuous, steam, assumed = last
-    ends = "" if not assumed else ", assumed"
-    pairs = [(continuous, f"rated {reader.amount(continuous, 'degC')}{ends}")]
-    if steam != continuous:
-        pairs.append((steam, f"steam {reader.amount(steam, 'degC')}{ends}"))
+def _rating_words(runs: Sequence[Rated], key: str, reader: Reader) -> list[Spec]:
+    """At the left, away from the newest trouble; at the right where another probe sat there before."""
+    x, anchor = (0, "left") if len(runs) == 1 else (1, "right")
     return [
-        note(label(words), ink="@heat", size=11, x=1, xref="paper", xanchor="right", yref=key, yanchor="bottom",
+        note(label(words), ink="@heat", size=11, x=x, xref="paper", xanchor=anchor, yref=key, yanchor="bottom",
               y=float(reader.level(np.array([level]), "degC")[0]))
-        for level, words in pairs
+        for level, words in rating_words(runs[-1], reader)
     ]  # fmt: skip
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from markupsafe import Markup, escape
 
 from dashboards.content.scale import usual_scale
-from dashboards.figures.drawing import Box, curve, ends_of
+from dashboards.figures.drawing import Box, beyond_words, curve, ends_of
 from dashboards.wording import Reader
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, TimeArray
 from excursions.kinds import having
@@ -18,6 +18,7 @@ from excursions.records import Doubt, FloatArray
 from excursions.report.result import PointFindings
 
 WIDTH, HEIGHT, LEFT, BOTTOM = 380, 190, 44, 22
+TOP, CUT_TOP = 6, 18  # where the panel begins; lower where a line of words stands over it
 LEAST_SAMPLES = 8
 TELLING_K = 12.0  # a swing of the temperature worth drawing beside the reading
 CREEPING = having("slow to see")
@@ -28,12 +29,13 @@ CREPT = HALVES[3]  # what left the tolerance by and by is not seen in a day
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Began:
-    """The drawing, its span in words and in wall-clock ms, and whether the temperature is on it."""
+    """The drawing, its span in words and in wall-clock ms, whether the temperature is on it, what is cut off."""
 
     picture: Markup
     span: tuple[str, str]
     ends: tuple[int, int]
     with_heat: bool
+    cut: str
 
 
 def moment_drawing(
@@ -52,11 +54,13 @@ def moment_drawing(
     if np.isfinite(trace.value[inside]).sum() < 2:
         return None
     low, high = ends_of(_on_scale(trace.value[inside], usual_scale(findings, doubts)), margin=0.1)
+    cut = beyond_words(trace.value[inside], (low, high), trace.unit, reader)
+    top = CUT_TOP if cut else TOP
     box = Box(
         left=LEFT,
-        top=6,
+        top=top,
         width=WIDTH - LEFT - 2,
-        height=HEIGHT - BOTTOM - 6,
+        height=HEIGHT - BOTTOM - top,
         start=start,
         end=end,
         low=low,
@@ -66,10 +70,16 @@ def moment_drawing(
     heat = _heat(findings, box)
     at = float(box.x(np.array([since]))[0])
     words = f"{findings.point.quantity.label} from {reader.moment(start)} to {reader.moment(end)}; the trouble began {when}"
+    told = (
+        f'<text class="small end" x="{WIDTH}" y="12">cut off at the edge, goes {escape(cut)}</text>'
+        if cut
+        else ""
+    )
+    words += f"; cut off at the edge of the scale, goes {cut}" if cut else ""
     drawing = (
         f'<svg viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{escape(words)}">{_scale(low, high, box, reader)}'
         f'<text class="small end" x="{LEFT - 5}" y="12">{escape(reader.unit(trace.unit))}</text>'
-        f'<path class="began" d="M{at:.1f} 6V{HEIGHT - BOTTOM}"/>'
+        f'<path class="began" d="M{at:.1f} {top}V{HEIGHT - BOTTOM}"/>{told}'
         f'<path class="heat faint" d="{heat}"/><path class="reading" d="{line}"/>{_dates(start, end, when, at, reader)}</svg>'
     )
     wall = reader.wall_ms(np.array([start, end], np.int64)).tolist()
@@ -78,6 +88,7 @@ def moment_drawing(
         span=(reader.short(start), reader.short(end)),
         ends=(wall[0], wall[1]),
         with_heat=bool(heat),
+        cut=cut,
     )
 
 

@@ -140,7 +140,7 @@ def point_spec(
             data += corrections(findings, marks.doubts, key, reader)
             data += sample_rings(marks.samples, key, findings, reader)
             data += shift_bars(found_shifts(findings, marks.shifts), key, findings, reader)
-            shapes += shades(findings, marks.doubts, key, reader)
+            shapes += shades(findings, marks.doubts, key, reader, _clear(domains))
         if name == "temperature":
             more, words = rating_lines(findings, plant, key, reader)
             shapes += more
@@ -163,6 +163,12 @@ def point_spec(
     layout["hovermode"], layout["hoverdistance"], layout["spikedistance"] = "x unified", -1, -1
     layout["hoversubplots"] = "axis"
     return {"data": data, "layout": layout}
+
+
+def _clear(domains: dict[str, list[float]]) -> tuple[float, float] | None:
+    """Where the temperature stands, as fractions of the height; None without one."""
+    low, high = domains.get("temperature", (0.0, 0.0))
+    return (low, high) if high > low else None
 
 
 def _key(number: int) -> str:

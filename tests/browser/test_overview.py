@@ -208,6 +208,9 @@ def test_the_days_and_the_time_line_open_as_data_and_save_as_pictures(index: Any
         index.click("[data-rows=timeline]")
     rows = Path(waiting.value.path()).read_text(encoding="utf-8").splitlines()
     assert any("AT-102" in row and "Stuck reading" in row for row in rows)
+    assert all(row.split(",")[2] for row in rows[1:] if row.count(",") == 3 and '"' not in row)
+    legend = index.locator("#timeline .legendtext").all_text_contents()
+    assert {"heat", "does not follow", "moved"} <= set(legend)
 
 
 def test_paper_holds_the_whole_of_what_a_filter_shows_and_says_what_it_leaves_out(

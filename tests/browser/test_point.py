@@ -77,6 +77,7 @@ def test_a_drag_zooms_every_panel_at_once(page: Any) -> None:
     )
     assert axes == ["xaxis"]
     assert "Shown:" in page.locator(".shown").inner_text()
+    assert page.locator(".plotly-notifier .notifier-note").count() == 0  # the page says itself how to go back
 
 
 def test_the_line_under_the_pointer_is_explained_in_words(page: Any) -> None:

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import csv
+import dataclasses
 import io
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from dashboards import write_site
 from dashboards.slug import slug
 from tests.browser.conftest import said, violations
-from tests.unit.dashboards.made_result import HOSTILE, STORIES
+from tests.unit.dashboards.made_result import HOSTILE, STORIES, made_result
 
 SIDEWAYS = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
+CUT_LABELS = """[...document.querySelectorAll('.plot .ytick text, .plot [class$=tick] text')].filter(t => t.getClientRects().length)
+  .filter(t => t.getBoundingClientRect().left < t.closest('.plot').getBoundingClientRect().left - 0.5).map(t => t.textContent)"""
 DRAWN = "document.querySelectorAll('#lifeplot .main-svg').length > 0"
 
 
@@ -88,10 +92,15 @@ def test_the_life_can_be_zoomed_by_keyboard_opened_as_data_and_saved(open_page: 
     page.wait_for_function(f"({ends}) === {before!r}")
     page.locator("details.data summary").click()
     page.wait_for_function("document.querySelectorAll('.data-table tbody tr').length > 100")
+    times = "[...document.querySelectorAll('.data-table tbody tr')].map(r => r.cells[0].textContent)"
+    for down in (True, False):
+        page.locator(".data-table thead button", has_text="time (Europe/Vienna)").click()
+        listed = page.evaluate(times)
+        assert listed == sorted(listed, reverse=down)
     with page.expect_download() as saved:
         page.locator("[data-csv]").click()
     rows = list(csv.reader(io.StringIO(Path(saved.value.path()).read_text(encoding="utf-8"))))
-    assert rows[0] == ["time", "what", "value"]
+    assert rows[0] == ["time (Europe/Vienna)", "what", "value"]
     assert {"highest of the day", "exposure", "dose so far"} <= {row[1] for row in rows[1:]}
     with page.expect_download() as picture:
         page.locator("[data-picture=svg]").click()
@@ -118,3 +127,24 @@ def test_without_script_the_answer_and_the_drawing_still_stand(browser: Any, hea
     assert page.locator("svg.sheet").is_visible()
     assert page.locator(".heat-list tbody tr").count() > 0
     context.close()
+
+
+def test_no_label_of_an_axis_is_cut_off_however_long_figure_and_unit_are(
+    open_page: Any, tmp_path: Path
+) -> None:
+    heat = dataclasses.replace(
+        STORIES[0], name="QX-1", measurand="conductivity", level=2650.0, swing=80.0, noise=5.0
+    )
+    site = write_site(made_result((heat,)), tmp_path).parent
+    path = site / "probes" / f"{slug('S-QX-1-2')}.html"
+    for width in (1440, 390):
+        page = open_page(path, width=width).page
+        page.wait_for_function("document.querySelectorAll('#close .main-svg').length > 0")
+        page.wait_for_function(DRAWN)
+        labels = page.evaluate(
+            "[...document.querySelectorAll('#close .y2tick text')].map(t => t.textContent)"
+        )
+        assert any("µS/cm" in text for text in labels)
+        assert page.evaluate(CUT_LABELS) == [], width
+        page = open_page(site / "points" / f"{slug('QX-1')}.html", width=width).page
+        assert page.evaluate(CUT_LABELS) == [], width

@@ -34,12 +34,13 @@ def test_every_table_of_every_sort_of_page_sorts_by_every_heading(
     ("upwards", "numbers"),
     [
         (["9 Apr 2026, 11:20", "23 Apr 2026, 03:00", "2 Jun 2026, 01:00"], True),
+        (["2026-03-02 01:00", "2026-03-02T13:05:30", "2026-04-01 00:00", "2027-01-01"], True),
         (["2 min", "1 h", "1 h 8 min", "7.1 h", "3 d 13 h"], True),
         (["–", "−25 mV", "+0.3 mV ± 0.2", "1\u202f380 mV", "12\u202f000 mV"], True),
         (["AT-9", "AT-10", "AT-101"], False),
         (["not foreseeable", "slope about 2 Feb 2027"], False),
     ],
-    ids=["dates", "spans", "figures", "names", "words"],
+    ids=["dates", "instants", "spans", "figures", "names", "words"],
 )
 def test_a_column_is_sorted_by_what_it_says(
     open_page: Any, site: Path, upwards: list[str], numbers: bool

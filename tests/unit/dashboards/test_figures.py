@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+import re
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -13,10 +14,14 @@ import pytest
 from dashboards import heat_figure, overview_figure, point_figure
 from dashboards.content.about import gather
 from dashboards.content.found import found_shifts, found_words
-from dashboards.figures.drawing import Box, curve, round_step, sheet_picture, with_gaps
+from dashboards.content.scale import usual_scale
+from dashboards.figures.drawing import Box, beyond_words, curve, spark_ends, sparkline, with_gaps
+from dashboards.figures.moment import moment_drawing
 from dashboards.figures.pack import pack_spec, unpack_array
 from dashboards.figures.point import PointMarks, point_spec
 from dashboards.figures.probe_life import days_of, life_spec, record_ends, unseen
+from dashboards.figures.ratings import rated_stretches
+from dashboards.figures.sheet import round_step, sheet_picture
 from dashboards.figures.spec import label
 from dashboards.wording import Reader
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
@@ -209,6 +214,23 @@ def test_the_overview_draws_the_worst_points_first(result: ScanResult) -> None:
     assert list(figure.layout.yaxis.ticktext) == [v.point for v in result.verdicts[:3]][::-1]
 
 
+def test_heat_and_the_step_after_it_stand_beside_each_other_on_the_time_line(result: ScanResult) -> None:
+    findings = result.points[0]
+    heat = next(e for e in findings.events if e.kind == "over_temperature")
+    step = dataclasses.replace(heat, kind="step", start=heat.start + 60_000_000_000, size_unit="pH")
+    both = dataclasses.replace(findings, events=(heat, step))
+    figure = overview_figure(dataclasses.replace(result, points=(both, *result.points[1:])))
+    row = list(figure.layout.yaxis.ticktext).index(findings.point.name)
+    marks = {t.name: t for t in figure.data if t.mode == "markers"}
+    at = {name: next(y for y in marks[name].y if round(y) == row) for name in ("heat", "moved")}
+    px = (figure.layout.height - figure.layout.margin.t - figure.layout.margin.b) / (len(result.points) + 0.2)
+    tall = 1.4 * marks["heat"].marker.size  # of this symbol
+    assert (at["heat"] - at["moved"]) * px >= tall * 0.8
+    assert figure.layout.showlegend  # which says what the inks mean
+    assert all(t.showlegend is not False for t in marks.values())
+    assert all(abs(y - round(y)) < 0.45 for t in marks.values() for y in t.y)
+
+
 def test_heat_shows_the_hottest_exposure_with_what_sampling_could_hide(result: ScanResult) -> None:
     figure = heat_figure(result.points[0], result.plant)
     assert "the true peak lies in this band" in [note.text for note in figure.layout.annotations]
@@ -282,6 +304,106 @@ def test_paper_shows_the_corrected_level_and_the_laboratory(result: ScanResult) 
     assert 'class="ring"' in drawn
     assert 'class="corrected"' not in plain
     assert 'class="ring"' not in plain
+
+
+def test_a_peak_is_not_hidden_by_the_edge_of_the_event_that_tells_it(result: ScanResult) -> None:
+    """On a long record both are one upright line at the same place."""
+    spec = spec_of(result)
+    number = next(n for n, t in enumerate(spec["data"]) if t.get("meta") == "temperature")
+    low, high = spec["layout"]["yaxis" + spec["data"][number]["yaxis"][1:]]["domain"]
+    edges = [
+        s for s in spec["layout"]["shapes"] if s.get("yref") == "paper" and s["line"]["color"] == "@heat"
+    ]
+    assert len(edges) >= 2
+    assert all(edge["y1"] <= low or edge["y0"] >= high for edge in edges)
+    assert all(edge["layer"] == "below" for edge in edges)
+    drawn = str(sheet_picture(result.points[0], (), READER, words=""))
+    began = re.findall(r'class="began" d="M[\d.]+ 18V(\d+)M[\d.]+ (\d+)v5"', drawn)
+    assert began
+    assert drawn.rindex('class="began"') < drawn.index('class="reading"')  # behind the curves
+    title = re.search(r'y="(\d+)">Temperature', drawn)
+    assert title is not None
+    assert int(began[0][0]) < int(title[1]) < int(began[0][1])
+
+
+def test_paper_draws_the_ratings_that_lie_on_the_scale_of_the_temperature(result: ScanResult) -> None:
+    findings = result.points[0]
+    drawn = sheet_picture(findings, (), READER, words="", plant=result.plant)
+    ratings = result.plant.ratings(findings.point, findings.start)
+    assert f"rated {READER.amount(ratings.continuous_degc, 'degC')}" in drawn
+    assert drawn.count('class="heat faint"') == 2 * len(rated_stretches(findings, result.plant))
+    heat = findings.traces["temperature"]
+    cold = dataclasses.replace(heat, value=np.clip(heat.value, None, 30.0))
+    cool = dataclasses.replace(findings, traces=findings.traces | {"temperature": cold})
+    assert "rated" not in sheet_picture(cool, (), READER, words="", plant=result.plant)
+
+
+def cut_off(result: ScanResult) -> PointFindings:
+    """A point whose reading stands at 100 of its unit for a while that is over."""
+    findings = next(f for f in result.points if f.point.measurand == "turbidity")
+    trace = findings.traces["value"]
+    value = trace.value.copy()
+    value[100:110] = 100.0
+    event = dataclasses.replace(
+        findings.events[0],
+        kind="pinned",
+        start=int(trace.time[100]),
+        end=int(trace.time[109]),
+        open_end=False,
+    )
+    level = findings.levels.value.copy()
+    level[np.searchsorted(findings.levels.time, trace.time[105])] = 100.0
+    return dataclasses.replace(
+        findings,
+        traces=findings.traces | {"value": dataclasses.replace(trace, value=value)},
+        events=(*findings.events, event),
+        levels=dataclasses.replace(findings.levels, value=level),
+    )
+
+
+def test_paper_says_where_the_reading_is_cut_off(result: ScanResult) -> None:
+    assert "cut off at the edge, goes up to 100 NTU" in sheet_picture(
+        cut_off(result), (), READER, words=""
+    ).replace("\u00a0", " ")
+    for findings in result.points:
+        assert "cut off" not in sheet_picture(findings, (), READER, words="")
+
+
+def test_the_days_around_the_start_say_where_the_reading_is_cut_off(result: ScanResult) -> None:
+    findings = cut_off(result)
+    began = moment_drawing(findings, (), findings.events[-1].start, READER)
+    assert began is not None
+    assert began.cut.replace("\u00a0", " ") == "up to 100 NTU"
+    assert "cut off at the edge" in began.picture
+    quiet = moment_drawing(result.points[1], (), result.points[1].events[-1].start, READER)
+    assert quiet is not None
+    assert quiet.cut == ""
+    assert "cut off" not in quiet.picture
+
+
+def test_the_words_under_a_small_curve_name_its_scale_and_what_lies_beyond(result: ScanResult) -> None:
+    findings = cut_off(result)
+    window = (findings.start, findings.end)
+    ends = spark_ends(findings, (), window, READER)
+    assert ends is not None
+    scale = usual_scale(findings, ())
+    assert scale is not None
+    shown = findings.levels.value[findings.levels.value <= scale[1]]
+    assert ends.high == READER.amount(float(shown.max()), "NTU")
+    assert ends.beyond.replace("\u00a0", " ") == "up to 100 NTU"
+    drawn = sparkline(findings, (), window=window, since=None, budget=100, reader=READER)
+    assert f"{ends.high}, beyond the scale {ends.beyond}" in drawn
+    whole = spark_ends(result.points[1], (), window, READER)
+    assert whole is not None
+    assert whole.beyond == ""
+
+
+def test_what_lies_beyond_a_scale_is_told_on_both_sides() -> None:
+    value = np.array([-25.0, 3.0, np.nan, 490.0])
+    assert beyond_words(value, (0.0, 400.0), "µS/cm", READER).replace("\u00a0", " ") == (
+        "down to −25 µS/cm and up to 490 µS/cm"
+    )
+    assert beyond_words(value, (-25.0, 490.0), "µS/cm", READER) == ""
 
 
 def life_of(result: ScanResult, name: str) -> tuple[ProbeLife, dict[str, PointFindings]]:
