@@ -195,13 +195,18 @@ def _domains(panels: Sequence[str], related: int, lanes: int) -> tuple[dict[str,
     return domains, room + TOP_PX + AXIS_PX
 
 
+FEW = 12  # samples that are marked one by one
+LEAST_SPAN_NS = 10 * clock.NS_PER_MINUTE  # of the time axis: less has no labels of its own
+
+
 def _line(trace: Trace, name: str, key: str, findings: PointFindings, reader: Reader) -> Spec:
     kept = thin(trace.time, trace.value, MOST_NOISE) if name == "noise" else slice(None)
     time, value = trace.time[kept], trace.value[kept]
     ink = {"value": "@reading", "temperature": "@heat"}.get(name, "@noise")
     words = {"value": findings.point.quantity.label, "temperature": "temperature"}.get(name, "noise")
+    mode = "lines" if value.size > FEW else "lines+markers"  # one sample alone makes no line
     return {
-        "type": "scatter", "mode": "lines", "name": words, "meta": name, "yaxis": key, "connectgaps": False,
+        "type": "scatter", "mode": mode, "name": words, "meta": name, "yaxis": key, "connectgaps": False,
         "x": reader.wall(time), "y": reader.level(value, trace.unit) if name != "noise" else value,
         "line": {"color": ink, "width": 1.1, "shape": "linear"},
         "hovertemplate": f"{label(words)} %{{y}} {label(reader.unit(trace.unit))}<extra></extra>",
@@ -226,7 +231,8 @@ def _strip_title(other: PointFindings, top: float, reader: Reader) -> Spec:
 
 
 def _time_axis(findings: PointFindings, anchor: str, reader: Reader) -> Spec:
-    ends = reader.wall(np.array([findings.start, max(findings.end, findings.start + 1)], np.int64))
+    short = max(LEAST_SPAN_NS - (findings.end - findings.start), 0) // 2
+    ends = reader.wall(np.array([findings.start - short, findings.end + short], np.int64))
     return date_axis(
         anchor=anchor, range=[stamp(ends[0]), stamp(ends[1])], showspikes=True, spikemode="across",
         spikesnap="cursor", spikethickness=1, spikedash="solid", spikecolor="@quiet", hoverformat="%a %-d %b %Y, %H:%M",
