@@ -161,7 +161,7 @@ def probe_content(
         if last
         else "at no point",
         sentence=reader.text(life_sentence(life, reader.tz)),
-        now=f"At {trouble.point} now: {trouble.verdict}. {reader.text(trouble.sentence)}" if trouble else "",
+        now=f"{trouble.point}: {trouble.verdict}. {reader.text(trouble.sentence)}" if trouble else "",
         worst=over[0].sentence if over else "",
         advice=reader.text(trouble.advice) if trouble else "",
         caution=reader.text(trouble.caution) if trouble else "",

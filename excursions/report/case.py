@@ -162,8 +162,16 @@ def unusable_events(case: Case) -> list[Event]:
 
 
 def bridged_event(case: Case) -> Event | None:
-    """The stretch an export drew across missing data, when the span lies in it."""
-    return _worst([e for e in _covering(case) if e.kind == "bridged"])
+    """The stretch an export drew across missing data, when the span lies in it for the most part."""
+    asked = case.last - case.focus.start
+    return _worst(
+        [
+            event
+            for event in _covering(case)
+            if event.kind == "bridged"
+            and 2 * (min(event.end, case.last) - max(event.start, case.focus.start)) >= asked
+        ]
+    )
 
 
 def live_event(case: Case) -> Event | None:

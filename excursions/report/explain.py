@@ -88,7 +88,7 @@ def explain(result: ScanResult, point: str, focus: Focus | None = None) -> Expla
         unit=case.findings.unit,
         focus=chosen,
         verdict=answer.verdict,
-        sentence=answer.sentence,
+        sentence=f"{answer.sentence}{_beyond_the_record(case)}",
         since=answer.since,
         until=answer.until,
         wrong=answer.wrong or _wrong(error, band, case, answer),
@@ -105,6 +105,19 @@ def explain(result: ScanResult, point: str, focus: Focus | None = None) -> Expla
         knowledge=case.verdict.knowledge,
         about=answer.doubt is not None and answer.doubt.about and answer.since == answer.doubt.start,
     )
+
+
+def _beyond_the_record(case: Case) -> str:
+    """What is to be said where a range reaches beyond the record by more than an hour; empty elsewhere."""
+    findings, focus = case.findings, case.focus
+    if not findings.samples or is_outside(case) or focus.end - focus.start <= NS_PER_HOUR or focus.event:
+        return ""
+    said = ""
+    if focus.start < findings.start - NS_PER_HOUR:
+        said += f" The record begins {day(findings.start, case.tz)}: of what was before nothing is known."
+    if focus.end > findings.end + NS_PER_HOUR:
+        said += f" The record ends {day(findings.end, case.tz)}: of what came after nothing is known."
+    return said
 
 
 def _answer(case: Case) -> _Answer:

@@ -327,6 +327,21 @@ def test_a_line_drawn_across_an_outage_is_no_reading() -> None:
     assert answer.actions[-1].verb == "ask for a better export"
 
 
+def test_a_line_drawn_across_a_small_part_of_a_range_does_not_answer_for_all_of_it() -> None:
+    bridged = made_step(kind="bridged", origin="record", end=day(STEP_DAY + 1))
+    assert asked(made_scan(made_findings(bridged)), STEP_DAY, STEP_DAY + 1.5).verdict == "do not use"
+    assert asked(made_scan(made_findings(bridged)), STEP_DAY - 3, STEP_DAY + 3).verdict != "do not use"
+
+
+def test_a_range_that_reaches_beyond_the_record_says_so() -> None:
+    result = made_scan(made_findings(made_step()))
+    assert "The record ends" in asked(result, DAYS - 1, DAYS + 5).sentence
+    assert "The record begins" in asked(result, -4, 2).sentence
+    inside = asked(result, 1, 2).sentence
+    assert "The record ends" not in inside
+    assert "The record begins" not in inside
+
+
 @pytest.mark.parametrize(("moves", "expected"), [(True, SPEAKS_FOR), (False, EXCLUDED)])
 def test_a_neighbour_speaks_for_the_process_only_when_it_moved(moves: bool, expected: str) -> None:
     findings = made_findings(made_step(), neighbours=("Q",))
