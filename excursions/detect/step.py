@@ -61,7 +61,6 @@ LIKE, MUCH_LARGER = (
     0.5,
     3.0,
 )  # a change of half to three times the size is of the same kind; what is larger is another
-LIKE_SEEN = 0.35  # of the size: what samples close together show in themselves must be about as large too
 LIKE_MOVE = 0.8  # of a change: a move that the process may as well have made instead
 JEFFREYS = 0.5  # a change more than was seen is always possible: half a count
 SLOW_RETURN = 0.5  # what came at once, held its level and went back by and by may be two things (cp)
@@ -270,7 +269,7 @@ def _alike(context: _Context, i: int, shapes: list[Transition], company: list[tu
         and k != i
         and other is not back
         and LIKE <= abs(other.size / change.size) <= MUCH_LARGER
-        and (far_apart or shapes[k].hidden or abs(shapes[k].size) >= LIKE_SEEN * abs(shapes[i].size))
+        and (far_apart or shapes[k].hidden or abs(shapes[k].size) >= LIKE * abs(shapes[i].size))
         and (other.sudden or not change.sudden)
         and (shapes[i].hidden or shapes[k].length_s <= longest)
     ]

@@ -8,7 +8,8 @@ The rules, all of them:
   It is *laid to the probe* when the origin says probe.  It is *seen* when the kind fits whatever the origin.
   It is *named* when the kind is the very kind.
 * A *false probe fault* is an event of origin probe, confidence at least 0.5, severity check or act, that
-  neither fits a true fault nor is a usual consequence of one that overlaps it.
+  neither fits a true fault nor is a usual consequence of one that overlaps it.  A drift or a fouling is not false where
+  the true error of the reading moved the same way by at least half of its size: ordinary ageing, which is no planted fault.
 * An event is *right* when its kind and origin are: a probe event fits a true fault or its aftermath; a
   process event touches no fault of a compatible kind; a routine event lies in a routine; a record event fits
   what the recording did.  Undecided events state no origin and are left out of the reliability.
@@ -46,7 +47,6 @@ COMPATIBLE: dict[str, tuple[str, ...]] = {
 # Variants that look like another kind.
 BY_MODE: dict[tuple[str, str], tuple[str, ...]] = {
     ("stuck", "glass"): ("stuck", "noise_collapse", "step"),
-    ("stuck", "flicker"): ("stuck", "noise_collapse"),
     ("stuck", "slow"): ("stuck", "noise_collapse", "slow_response"),
 }
 # What a true fault usually brings along: not asked for, but not false either.
