@@ -11,6 +11,7 @@ STATISTIC = 100_000
 WELL_RESOLVED = 20  # steps of the resolution that a move must span to show whether it is straight
 STRAIGHT = 0.3
 KINKED = 0.4  # of the bends that are no rounding, those below three roundings at most: a drawn line breaks off sharply
+BETWEEN_LINES = 0.4  # of the bends, where 0.3 of the moves are straight; noise of a few steps has a third of them by chance
 # Numbers of values in a mean that leave a mark: with two and five alone a mean is a decimal like any other, with
 # nine it may be a change of unit (degF to degC, per hour to per second).
 MEANS_OF = (3, 6, 12, 15, 24, 30, 60, 120, 300, 600)
@@ -28,7 +29,8 @@ def share_straight(value: FloatArray, resolution: float) -> float:
     """Share of samples that lie half way between different neighbours, among moves that are well resolved.
 
     A smooth signal is nearly straight everywhere and bends a little; a drawn one is straight and then breaks.
-    Where small bends beyond rounding are common beside large ones, the record is called smooth (0).
+    Where small bends beyond rounding are common beside large ones, the record is called smooth (0); so is one that
+    bends at sample after sample wherever it is not moving far: there only the ramps of a controller are straight.
     """
     stride = max(1, value.size // STATISTIC)
     before, here, after = value[:-2:stride], value[1:-1:stride], value[2::stride]
@@ -44,7 +46,25 @@ def share_straight(value: FloatArray, resolution: float) -> float:
     small = broken & (bend <= 3 * rounding)
     if resolution > 0 and small.sum() > KINKED * max(int(broken.sum()), 1):
         return 0.0
-    return float(np.mean(straight))
+    share = float(np.mean(straight))
+    return share if share <= STRAIGHT or _joined_by_lines(value, resolution) else 0.0
+
+
+def _joined_by_lines(value: FloatArray, resolution: float) -> bool:
+    """Whether the bends of a record stand between straight samples, wherever in the record they are.
+
+    Lines are drawn from one recorded value to the next: a bend has a line on either side of it, or is one of two where
+    the recorded value lay between them.
+    """
+    value = value[: 4 * STATISTIC]
+    bend = np.abs(value[2:] - 2 * value[1:-1] + value[:-2])
+    rounding = np.maximum(resolution * 1.01, 2e-12 * np.abs(value[1:-1]))
+    straight = np.concatenate([[False, False], bend <= rounding, [False, False]])
+    last, last_but_one = straight[1:-3], straight[:-4]
+    following, next_but_one = straight[3:-1], straight[4:]
+    held = (last & (following | next_but_one)) | (last_but_one & following)
+    bent = bend > 3 * rounding
+    return np.count_nonzero(bent) < FEWEST or float(np.mean(held[bent])) > BETWEEN_LINES
 
 
 def mean_of(value: FloatArray, resolution: float) -> tuple[int, float]:

@@ -76,6 +76,20 @@ def test_a_smooth_signal_is_not_called_drawn() -> None:
     assert condition(tag_series(x, every_s=1.0), measurand="temperature").signal.sampling.kind == "grid"
 
 
+@pytest.mark.parametrize("counts", [2.0, 4.0])
+def test_ramps_of_a_controller_are_not_lines_of_an_export(counts: float) -> None:
+    """Steam raised and cooled down along straight lines, and a busy reading between: every sample was measured."""
+    x = level(20_000, 37.0, 0.01 * counts, seed=8)
+    for start in range(2000, 20_000, 4000):
+        x[start : start + 35] = np.linspace(37.0, 121.0, 35)
+        x[start + 65 : start + 100] = np.linspace(121.0, 37.0, 35)
+        x[start + 35 : start + 65] += 84.0
+    sampling = condition(
+        tag_series(quantised(x, 0.01), every_s=60.0), measurand="temperature"
+    ).signal.sampling
+    assert sampling.kind == "grid"
+
+
 @pytest.mark.parametrize(("count", "known"), [(6, True), (12, True), (60, True), (10, False), (1, False)])
 def test_means_are_known_by_their_lattice(count: int, known: bool) -> None:
     _, value = fast("ph", 1.0, 3, scan_s=10.0, n=2000 * count)
