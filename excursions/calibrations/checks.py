@@ -85,7 +85,7 @@ def check_entered(
         plain = (nominal or {}).get(name, parameter)
         if not agrees(name, entered, parameter.value) and not agrees(name, entered, plain.value):
             notes.append(
-                f"{phase}: {_words(name)} entered {entered:g}, raw values give {written(parameter.value, 4)} {parameter.unit}".rstrip()
+                f"{phase}: {_words(name)} entered {written(entered, 4)}, raw values give {written(parameter.value, 4)} {parameter.unit}".rstrip()
                 + (" (the sign may be turned round)" if _turned(entered, parameter.value, allowed) else "")
             )
     return notes

@@ -28,7 +28,8 @@ def unit_of_column(figure: str, unit: str, values: Sequence[float]) -> tuple[str
     """Unit of a column of figures, and why when the header does not say.
 
     Slopes are told apart by size: a pH probe gives 50 to 61 mV per pH, 0.8 to 1.05 as a ratio, 80 to 105 %.
-    A zero between pH 4 and 10 is a zero point, beyond that a potential in mV.
+    A zero between pH 4 and 10 is a zero point, beyond that a potential in mV.  An offset is a potential, unless all of
+    them are near pH 7, where potentials seldom stand together: then they are zero points.
     """
     if not values:
         return unit, ""
@@ -45,6 +46,8 @@ def unit_of_column(figure: str, unit: str, values: Sequence[float]) -> tuple[str
         if max(abs(value) for value in values) > 14.0:
             return "mv", f"values up to {written(max(abs(v) for v in values))} are a potential in mV"
         return "", "nothing states a unit; taken as a zero in the unit of the reading"
+    if figure == "offset" and not unit and all(6.0 <= value <= 8.0 for value in values):
+        return "ph", f"all of them are near pH 7, the median is {written(middle)}: zero points in pH"
     return unit, ""
 
 
@@ -57,7 +60,7 @@ def figure_of(figure: str, value: float, unit: str) -> tuple[str, float]:
         name, percent = _slope(value, unit)
         return name.replace("slope", figure), percent
     if figure == "zero_point":
-        if unit == "ph":
+        if unit == "ph" and 4.0 <= value <= 10.0:
             return "zero_point", value
         return (
             ("offset", value)
@@ -67,6 +70,8 @@ def figure_of(figure: str, value: float, unit: str) -> tuple[str, float]:
             else (f"zero [{unit}]", value)
         )
     if figure == "offset":
+        if unit == "ph" and 4.0 <= value <= 10.0:
+            return "zero_point", value
         return ("offset", value) if unit in ("", "mv", "degc", "°c", "c") else (f"offset [{unit}]", value)
     if figure == "cell_constant":
         return "cell_constant", value / 100.0 if unit in ("1/m", "m-1", "/m") else value

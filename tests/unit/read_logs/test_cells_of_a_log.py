@@ -264,6 +264,19 @@ def test_slopes_are_told_apart_by_size(values: list[float], unit: str) -> None:
     assert unit_of_column("slope", "", values)[0] == unit
 
 
+@pytest.mark.parametrize(
+    ("values", "unit"), [([6.98, 6.71], "ph"), ([7.02], "ph"), ([6.98, -12.0], ""), ([2.5, 3.1], "")]
+)
+def test_an_offset_is_a_potential_unless_all_stand_near_seven(values: list[float], unit: str) -> None:
+    assert unit_of_column("offset", "", values)[0] == unit
+
+
+def test_an_offset_in_ph_is_a_zero_point_where_it_can_be_one() -> None:
+    assert figure_of("offset", 6.98, "ph") == ("zero_point", 6.98)
+    assert figure_of("offset", 0.02, "ph") == ("offset [ph]", 0.02)
+    assert figure_of("offset", 6.98, "mv") == ("offset", 6.98)
+
+
 def test_a_figure_in_a_unit_of_its_own_keeps_it_in_its_name() -> None:
     assert figure_of("slope", 62.0, "na") == ("slope [na]", 62.0)
     assert figure_of("zero_point", 3.0, "mv") == ("offset", 3.0)
