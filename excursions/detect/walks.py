@@ -28,6 +28,7 @@ FEWEST_BLOCKS = 32
 BINS = 96  # points a record is brought down to for the test of a straight walk
 STRAIGHT_T = 6.0  # slope over its standard error for a walk over the whole record, or to its end
 SHORTEST_SHARE = 4  # of the record that such a walk takes at least: shorter ones are found by their windows
+SAME_SLOPE = 0.5  # of a slope: one before it that differs by less is the same
 STAYED = 0.3  # of the walk of one of two levels: the other moved by less
 HINGES = 10.0  # places at which it may begin: a tenth of the record apart they are nearly the same
 FASTEST_S, FASTEST_BLOCKS = 6 * 3_600.0, 6  # a change faster than this is a step
@@ -311,15 +312,26 @@ def _of_one_end(survey: Survey) -> list[Walk]:
 
 
 def walks_straight(survey: Survey, other: FloatArray, lo: int) -> bool:
-    """Whether another signal on the blocks walks straight from block `lo` to the end of the record as well."""
-    part = other[lo:]
+    """Whether another signal on the blocks walks straight from block `lo` to the end of the record as well.
+
+    One that went the same way just as fast before, as a season does, has not to do with what began at `lo`.
+    """
+    slope, error = _slope_between(survey, other, lo, other.size)
+    if not abs(slope) > STRAIGHT_T * error:
+        return False
+    before, error = _slope_between(survey, other, max(2 * lo - other.size, 0), lo)
+    return not abs(before - slope) < SAME_SLOPE * abs(slope) or not abs(before) > STRAIGHT_T * error
+
+
+def _slope_between(survey: Survey, other: FloatArray, lo: int, hi: int) -> tuple[float, float]:
+    """Slope a day of a signal (n,) over the blocks [lo, hi), and its standard error; infinite where they are too few."""
+    part = other[lo:hi]
     n = min(BINS, part.size)
     if n < FEWEST_BLOCKS or not np.isfinite(part).all():
-        return False
+        return 0.0, math.inf
     edge = np.linspace(0, part.size, n + 1).astype(np.int64)
     level = np.add.reduceat(part, edge[:-1]) / np.diff(edge)
-    slope, error = slope_and_error(survey.blocks.start[lo + edge[:-1]] / NS_PER_DAY, level)
-    return abs(slope) > STRAIGHT_T * error
+    return slope_and_error(survey.blocks.start[lo + edge[:-1]] / NS_PER_DAY, level)
 
 
 def _hinge(time: FloatArray, level: FloatArray) -> int:

@@ -306,6 +306,17 @@ def back_and_forth(seed: int, fade: float) -> np.ndarray:
 
 
 @SEEDS
+def test_a_season_that_was_there_before_has_not_to_do_with_a_drift_that_begins(seed: int) -> None:
+    """Thirty still days, then thirty of drift; the temperature falls by the same rate through all sixty."""
+    value = with_ramp(process(seed), N // 2, N, -0.5)
+    falling = coloured(N, 18.0, 0.05, 12, seed + 30) - 5.0 * np.arange(N) / N
+    begun = coloured(N, 18.0, 0.05, 12, seed + 30) - 5.0 * np.maximum(np.arange(N) - N // 2, 0) / N
+    season, together = (detect_drift(record(value, temperature=t)) for t in (falling, begun))
+    assert "walked too" not in " ".join(season[0].evidence)
+    assert (season[0].origin, together[0].origin) == ("undecided", "process")
+
+
+@SEEDS
 def test_one_of_two_levels_that_fades_is_told_and_left_open(seed: int) -> None:
     (event,) = detect_drift(record(back_and_forth(seed, 0.3)))
     assert "of its upper level alone: the lower one stayed" in event.evidence
