@@ -64,7 +64,7 @@ def _joined_by_lines(value: FloatArray, resolution: float) -> bool:
     following, next_but_one = straight[3:-1], straight[4:]
     held = (last & (following | next_but_one)) | (last_but_one & following)
     bent = bend > 3 * rounding
-    return np.count_nonzero(bent) < FEWEST or float(np.mean(held[bent])) > BETWEEN_LINES
+    return int(np.count_nonzero(bent)) < FEWEST or float(np.mean(held[bent])) > BETWEEN_LINES
 
 
 def mean_of(value: FloatArray, resolution: float) -> tuple[int, float]:

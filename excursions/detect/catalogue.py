@@ -34,6 +34,7 @@ from excursions.detect.swing import SwingSettings, detect_swing
 from excursions.detect.switching import SwitchingSettings, detect_switching, switching_limits
 from excursions.detect.temperature_fault import TemperatureFaultSettings, detect_temperature_fault
 from excursions.detect.thermal_shock import ThermalShockSettings, detect_thermal_shock
+from excursions.detect.unmoved import UnmovedSettings, detect_unmoved
 from excursions.kinds import WORTH_ASKING
 from excursions.records import Event, FloatArray, Limit, Record
 
@@ -56,6 +57,7 @@ DETECTORS: tuple[Detector, ...] = (
     Detector("spikes", detect_spikes, SpikeSettings),
     Detector("stuck", detect_stuck, StuckSettings),
     Detector("glass", detect_glass, GlassSettings),
+    Detector("unmoved", detect_unmoved, UnmovedSettings),
     Detector("pinned", detect_pinned, PinnedSettings),
     Detector("repeated", detect_repeated, RepeatedSettings),
     Detector("noise", detect_noise, NoiseSettings),

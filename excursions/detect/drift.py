@@ -36,7 +36,8 @@ from excursions.detect.origin import (
 )
 from excursions.detect.severity import severity_of
 from excursions.detect.survey import Survey, survey_of
-from excursions.detect.walks import FEWEST_BLOCKS, SAW, TAKEN_OUT, Walk, find_walks, walks_straight
+from excursions.detect.votes import votes_clue, went_along
+from excursions.detect.walks import FEWEST_BLOCKS, SAW, TAKEN_OUT, Walk, ends_of, find_walks, walks_straight
 from excursions.detect.whose import whose_clue
 from excursions.digits import number, written
 from excursions.records import CALIBRATING, CLEANING, WASHING, BoolArray, Event, FloatArray, Record
@@ -327,12 +328,15 @@ def _reset_clue(reset: int | None, odds: float) -> tuple[Clue, ...]:
 
 def _company(survey: Survey, walk: Walk) -> tuple[Clue, ...]:
     """Whether temperature or neighbours walked over the same time."""
+    before, after = ends_of(walk)
     if walk.basis:
-        return (whose_clue(survey, walk),)
-    edge = max((walk.hi - walk.lo) // 8, 1)
-    before, after = (max(walk.lo - edge, 0), walk.lo + edge), (walk.hi - edge, walk.hi + edge)
+        return votes_clue(survey, walk.basis, before, after) or (whose_clue(survey, walk),)
     clues = [along_clue(survey, before, after, walk.size)]
+    along = went_along(survey, before, after, walk.size)
+    clues.extend(Clue(odds=0.1, words=f"{name} went along with it") for name in along)
     for name, other in (("the temperature", survey.temperature), *survey.neighbours.items()):
+        if name in along:
+            continue
         if name == "the temperature" and clues[0].words:
             continue
         ratio = _walked(other, walk)

@@ -49,6 +49,7 @@ from excursions.detect.severity import severity_of
 from excursions.detect.shape import Transition, transition_of
 from excursions.detect.survey import Survey, survey_of
 from excursions.detect.there_and_back import there_and_back
+from excursions.detect.votes import outvoted, votes_clue, went_along
 from excursions.digits import number, written
 from excursions.records import CALIBRATING, MEASURING, NO_DATA, RECOVERING, RETURNED, Event, Record
 
@@ -61,6 +62,7 @@ LIKE, MUCH_LARGER = (
     0.5,
     3.0,
 )  # a change of half to three times the size is of the same kind; what is larger is another
+WENT_ALONG = 0.05  # odds: one that measures the same made the change as well
 LIKE_MOVE = 0.8  # of a change: a move that the process may as well have made instead
 JEFFREYS = 0.5  # a change more than was seen is always possible: half a count
 SLOW_RETURN = 0.5  # what came at once, held its level and went back by and by may be two things (cp)
@@ -109,15 +111,16 @@ def detect_step(record: Record, settings: StepSettings | None = None) -> tuple[E
     if survey is None or len(survey.blocks) < FEWEST_BLOCKS:
         return ()
     others = companions(record, survey)
+    near = 4 * survey.blocks.width
     found: list[Event] = []
     for name, apart in apart_from_neighbours(survey):
         every = changes_among(
             differences_apart(survey, name, apart), survey.blocks.broken, floor=0.3 * survey.quantum
         )
-        found.extend(_events(_Context(record, survey, settings, every, name, others)))
+        apart_here = _events(_Context(record, survey, settings, every, name, others))
+        found.extend(_new(apart_here, found, near))
     own = _events(_Context(record, survey, settings, survey.changes, "", others))
-    near = 4 * survey.blocks.width
-    found.extend(e for e in own if not any(abs(e.start - other.start) <= near for other in found))
+    found.extend(_new(own, found, near))
     found = there_and_back(found)
     sizes = [abs(event.size) for event in found if event.origin == "process"]
     large = sum(size >= LIKE * max(sizes) for size in sizes)
@@ -127,6 +130,11 @@ def detect_step(record: Record, settings: StepSettings | None = None) -> tuple[E
         if e.origin != "process" or (large <= settings.most_process and abs(e.size) >= LIKE * max(sizes))
     )
     return tuple(sorted(kept, key=lambda event: event.start))
+
+
+def _new(events: list[Event], found: list[Event], near: int) -> list[Event]:
+    """Those that nothing found before, beside another neighbour, shows within `near` ns."""
+    return [e for e in events if not any(abs(e.start - other.start) <= near for other in found)]
 
 
 def _events(context: _Context) -> list[Event]:
@@ -142,6 +150,8 @@ def _events(context: _Context) -> list[Event]:
     shapes = [transition_of(survey, change) for change in context.every]
     found = []
     for i, change in enumerate(context.every):
+        if context.neighbour and outvoted(survey, context.neighbour, *_around(change)):
+            continue
         share = shapes[i].size / change.size if context.neighbour else 1.0
         if share > 1 / OWN_SHARE:
             continue  # the neighbour made most of it as well
@@ -180,7 +190,7 @@ def _event(
     clues = (
         heat_clue(record, start),
         state_clue(record, start),
-        *_beside(context, company[i], shape, (start, end)),
+        *_beside(context, change, company[i], shape, (start, end)),
         _along(survey, change, shape),
         *_sampled(context, i, start, until, shape.size),
     )
@@ -315,15 +325,20 @@ def _odds(clues: tuple[Clue, ...]) -> float:
 
 
 def _beside(
-    context: _Context, clues: tuple[Clue, ...], shape: Transition, span: tuple[int, int]
+    context: _Context, change: Change, clues: tuple[Clue, ...], shape: Transition, span: tuple[int, int]
 ) -> tuple[Clue, ...]:
     """What happened beside it; a difference to a neighbour has that neighbour in it already."""
     kin = (context.neighbour, *(other.name for other in context.others if other.related))
     led = () if shape.held else led_by(context.record, context.survey, kin, span, shape.size)
     clues = tuple(clue for clue in clues if clue.source not in {one.source for one in led})
     if not context.neighbour:
-        return (*clues, *led)
-    others = [clue for clue in clues if clue.source != context.neighbour]
+        along = went_along(context.survey, *_around(change), shape.size)
+        clues = tuple(clue for clue in clues if clue.source not in along)
+        shown = (Clue(odds=WENT_ALONG, words=f"{name} went along with it", source=name) for name in along)
+        return (*clues, *led, *shown)
+    votes = votes_clue(context.survey, context.neighbour, *_around(change))
+    told = {context.neighbour, *(vote.source for vote in votes)}
+    others = [clue for clue in clues if clue.source not in told]
     if led:
         return (*others, *led)
     if shape.held:
@@ -333,15 +348,19 @@ def _beside(
                 words=f"came at once, and a loop brought it back: {context.neighbour} went the other way",
             )
         )
-    return (*others, Clue(odds=8.0, words=f"{context.neighbour}, which usually goes along, did not"))
+    return (*others, *votes, Clue(odds=8.0, words=f"{context.neighbour}, which usually goes along, did not"))
+
+
+def _around(change: Change) -> tuple[tuple[int, int], tuple[int, int]]:
+    """Blocks before and after a change."""
+    return (max(change.at - change.width, 0), change.at), (change.at, change.at + change.width)
 
 
 def _along(survey: Survey, change: Change, shape: Transition) -> Clue:
     """What the temperature explains of a change that only wide windows show: as far as they reach, it may have moved as well."""
     if change.width <= WIDEST_COMPANY:
         return Clue(odds=1.0)
-    before, after = (max(change.at - change.width, 0), change.at), (change.at, change.at + change.width)
-    return along_clue(survey, before, after, shape.size)
+    return along_clue(survey, *_around(change), shape.size)
 
 
 def _return(context: _Context, change: Change) -> Change | None:

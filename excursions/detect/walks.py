@@ -22,6 +22,7 @@ from excursions.detect.scan import SUSPICION, changes_among
 from excursions.detect.shape import BETTER, ramp, ramp_around
 from excursions.detect.slopes import steady_runs
 from excursions.detect.survey import Survey
+from excursions.detect.votes import outvoted
 from excursions.records import FloatArray, Record
 
 FEWEST_BLOCKS = 32
@@ -69,7 +70,10 @@ def find_walks(record: Record, survey: Survey, series: tuple[tuple[str, FloatArr
     sampled = _by_samples(record, survey)
     for name, values in series:
         own = _surest(values, _walks(survey, values, name), _straight(survey, values, name))
-        found.extend(walk for walk in own if _is_new(walk, found) and not _contradicted(walk, sampled))
+        own = [walk for walk in own if _is_new(walk, found) and not _contradicted(walk, sampled)]
+        found.extend(
+            walk for walk in own if not (walk.basis and outvoted(survey, walk.basis, *ends_of(walk)))
+        )
     found.extend(walk for walk in sampled if _is_new(walk, found))
     found.extend(walk for walk in _of_one_end(survey) if _is_new(walk, found))
     return found
@@ -106,6 +110,12 @@ def _contradicted(walk: Walk, sampled: list[Walk]) -> bool:
         or walk.hi - walk.lo < PIECE * (one.hi - one.lo)
         for one in over
     )
+
+
+def ends_of(walk: Walk) -> tuple[tuple[int, int], tuple[int, int]]:
+    """Blocks about its begin and about its end, between which others are compared with it."""
+    edge = max((walk.hi - walk.lo) // 8, 1)
+    return (max(walk.lo - edge, 0), walk.lo + edge), (walk.hi - edge, walk.hi + edge)
 
 
 def _is_new(walk: Walk, found: list[Walk]) -> bool:

@@ -1,0 +1,138 @@
+"""Unmoved: a reading that keeps to a narrow band while probes that measure the same go on as before.
+
+A broken membrane, a plugged cell, a cap left on, a cable that became wet: the reading is not still to the digit, but it
+follows nothing.  A neighbour that usually goes along says that there was something to follow.  A process that stands still
+stands still at both; so the neighbour must swing as it does elsewhere in the record, where this reading always went along.
+A part of the plant that was shut off while the other went on looks the same.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from excursions.clock import NS_PER_S, duration_text
+from excursions.detect.apart import gain
+from excursions.detect.origin import (
+    Clue,
+    expected_faults,
+    name_origin,
+    related,
+    unexplained,
+    weigh,
+    words_of,
+)
+from excursions.detect.parked import Stay, Windows, samples_of, stays, swings, windows_of
+from excursions.detect.survey import Survey, survey_of
+from excursions.digits import written
+from excursions.records import Event, FloatArray, Record
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnmovedSettings:
+    """When a reading that keeps still beside others follows no more."""
+
+    band: float = 3.0  # tolerances: what a probe that follows nothing may still wander within a window (cp)
+    times: float = 2.0  # the quietest live window elsewhere is this many times as wide
+    live: float = 0.5  # of the largest swings of the neighbour: with so much the process is at work
+    wildest: float = (
+        2.0  # of its largest swings elsewhere: a neighbour that goes further is itself the odd one
+    )
+    faults_per_year: float = 0.5  # (cp)
+    unexplained: float = 0.05  # one of the two shut off while the other went on, once (cp)
+
+
+def detect_unmoved(record: Record, settings: UnmovedSettings | None = None) -> tuple[Event, ...]:
+    """Find stays in a narrow band during which neighbours that usually go along go on.
+
+    Returns
+    -------
+    tuple of Event
+        Kind ``stuck``; size is the level.  None without a neighbour that measures the same and usually goes along.
+    """
+    settings = settings or UnmovedSettings()
+    survey = survey_of(record)
+    windows = windows_of(survey) if survey is not None else None
+    if survey is None or windows is None:
+        return ()
+    witnesses = _witnesses(survey, windows)
+    found: list[tuple[Stay, list[str]]] = []
+    for name, swing in witnesses.items():
+        for stay in _stays(record, survey, windows, swing, settings):
+            same = next((one for one in found if one[0].lo < stay.past and stay.lo < one[0].past), None)
+            if same is None:
+                found.append((stay, [name]))
+            else:
+                same[1].append(name)
+    return tuple(_event(record, survey, stay, names, len(witnesses), settings) for stay, names in found)
+
+
+def _witnesses(survey: Survey, windows: Windows) -> dict[str, FloatArray]:
+    """Swings in each window, in the unit of the reading, of those that measure the same and usually go along."""
+    level = survey.blocks.level
+    found = {}
+    for name in sorted(survey.redundant):
+        other = survey.neighbours[name]
+        if np.isfinite(other).any() and related(level, other):
+            found[name] = swings(abs(gain(level, other)) * other, windows)
+    return found
+
+
+def _stays(
+    record: Record, survey: Survey, windows: Windows, swing: FloatArray, settings: UnmovedSettings
+) -> list[Stay]:
+    """Stays beside one witness whose swings inside are no wilder than elsewhere."""
+    band = settings.band * record.point.tolerance_at(float(np.median(survey.blocks.level)))
+    live = swing >= max(settings.live * float(np.quantile(swing, 0.9)), band)
+    every = stays(survey, windows, live, band=band, times=settings.times)
+    return [
+        stay
+        for stay in every
+        if float(np.max(swing[stay.inside])) <= settings.wildest * float(np.max(swing[~stay.inside]))
+    ]
+
+
+def _event(
+    record: Record, survey: Survey, stay: Stay, names: list[str], asked: int, settings: UnmovedSettings
+) -> Event:
+    live = survey.live
+    first, last = samples_of(survey, stay, max(settings.times * float(stay.own.max()), survey.quantum))
+    open_end = last == len(live) - 1
+    start, end = int(live.time[first]), int(live.time[last]) + round(survey.interval_s * NS_PER_S)
+    clues = [Clue(odds=3.0, words=f"{name} goes on as before") for name in names]
+    if asked > len(names):
+        clues.append(Clue(odds=0.5, words="not every neighbour shows it"))
+    clues.append(
+        Clue(odds=2.0, words="goes on to the end of the record")
+        if open_end
+        else Clue(odds=0.5, words="ended")
+    )
+    probe = weigh(
+        prior=expected_faults(settings.faults_per_year, survey.years),
+        chance=unexplained(settings.unexplained, survey.years),
+        clues=tuple(clues),
+    )
+    unit = record.value.unit if record.value is not None else ""
+    return Event(
+        point=record.point.name,
+        kind="stuck",
+        start=start,
+        end=end,
+        size=stay.level,
+        size_unit=unit,
+        confidence=probe,
+        origin=name_origin(probe),
+        severity="act",
+        probe=record.plant.probe_at(record.point.name, start) or "",
+        open_end=open_end,
+        onset_uncertainty_s=survey.blocks.width_s,
+        evidence=(
+            f"keeps to {written(stay.level, 3)} {unit} for {duration_text((end - start) / NS_PER_S)} and follows the process no more",
+            f"moved by {written(float(stay.own.max()), 2)} {record.change_unit} at most while neighbours swung; with such swings"
+            f" it moved by {written(float(stay.others.min()), 2)} {record.change_unit} or more in all {stay.others.size} other"
+            " windows of this record",
+            *words_of(tuple(clues)),
+        ),
+        details={"samples": float(last - first + 1), "held_s": (end - start) / NS_PER_S},
+    )
