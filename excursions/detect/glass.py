@@ -45,12 +45,12 @@ def detect_glass(record: Record, settings: GlassSettings | None = None) -> tuple
     settings = settings or GlassSettings()
     survey = survey_of(record)
     zero = record.point.quantity.glass_reads
-    windows = windows_of(survey) if survey is not None else None
+    windows = windows_of(survey.blocks.level) if survey is not None else None
     if survey is None or windows is None or math.isnan(zero):
         return ()
     swing = swings(survey.temperature, windows)
     live = swing >= max(settings.live * float(np.quantile(swing, 0.9)), settings.least_swing_k)
-    every = stays(survey, windows, live, band=settings.band, times=settings.times)
+    every = stays(windows, live, band=settings.band, times=settings.times)
     near = [stay for stay in every if abs(stay.level - zero) <= settings.near]
     return tuple(_event(record, survey, stay, settings) for stay in near)
 

@@ -22,8 +22,9 @@ FEWEST, FEWEST_OTHERS = 4, 12  # windows with a process at work inside of a stay
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Windows:
-    """Half-overlapping windows of blocks: first (w,), width, range of the reading (w,)."""
+    """Half-overlapping windows of blocks: the level (m,) they look at, first (w,), width, its range in them (w,)."""
 
+    level: FloatArray
     first: IndexArray
     width: int
     range: FloatArray
@@ -41,14 +42,13 @@ class Stay:
     inside: BoolArray
 
 
-def windows_of(survey: Survey) -> Windows | None:
-    """Windows of a record; None where it is too short for them."""
-    level = survey.blocks.level
+def windows_of(level: FloatArray) -> Windows | None:
+    """Windows of a level on the blocks of a record; None where it is too short for them."""
     if level.size < 4 * NARROWEST:
         return None
     width = max(level.size // SHARE, NARROWEST)
     first = np.arange(0, level.size - width + 1, max(width // 2, 1))
-    return Windows(first=first, width=width, range=ranges(level, first, width))
+    return Windows(level=level, first=first, width=width, range=ranges(level, first, width))
 
 
 def ranges(value: FloatArray, first: IndexArray, width: int) -> FloatArray:
@@ -63,7 +63,7 @@ def swings(witness: FloatArray, windows: Windows) -> FloatArray:
     return swing
 
 
-def stays(survey: Survey, windows: Windows, live: BoolArray, *, band: float, times: float) -> Iterator[Stay]:
+def stays(windows: Windows, live: BoolArray, *, band: float, times: float) -> Iterator[Stay]:
     """Stays within `band` while windows are live: in the others the reading moved at least so many `times` as far.
 
     One that begins with the record has nothing before it to be told from, and is none.
@@ -81,7 +81,7 @@ def stays(survey: Survey, windows: Windows, live: BoolArray, *, band: float, tim
         if a == 0 or own.size < FEWEST or others.size < FEWEST_OTHERS:
             continue
         if float(others.min()) >= times * float(own.max()):
-            level = float(np.median(survey.blocks.level[lo:past]))
+            level = float(np.median(windows.level[lo:past]))
             yield Stay(lo=lo, past=past, level=level, own=own, others=others, inside=inside)
 
 

@@ -49,6 +49,7 @@ from excursions.detect.severity import severity_of
 from excursions.detect.shape import Transition, transition_of
 from excursions.detect.survey import Survey, survey_of
 from excursions.detect.there_and_back import there_and_back
+from excursions.detect.unmoved import unmoved_neighbour
 from excursions.detect.votes import outvoted, votes_clue, went_along
 from excursions.digits import number, written
 from excursions.records import CALIBRATING, MEASURING, NO_DATA, RECOVERING, RETURNED, Event, Record
@@ -150,7 +151,7 @@ def _events(context: _Context) -> list[Event]:
     shapes = [transition_of(survey, change) for change in context.every]
     found = []
     for i, change in enumerate(context.every):
-        if context.neighbour and outvoted(survey, context.neighbour, *_around(change)):
+        if context.neighbour and _the_others(context, change):
             continue
         share = shapes[i].size / change.size if context.neighbour else 1.0
         if share > 1 / OWN_SHARE:
@@ -165,6 +166,15 @@ def _events(context: _Context) -> list[Event]:
         if shapes[i].length_s <= limit or shapes[i].hidden:
             found.extend(_event(context, i, shapes, company))
     return found
+
+
+def _the_others(context: _Context, change: Change) -> bool:
+    """Whether a change against a neighbour is that one's: by a third, or because it followed nothing then."""
+    name, edge = context.neighbour, change.width
+    rests = unmoved_neighbour(context.record, context.survey, name)
+    return outvoted(context.survey, name, *_around(change)) or any(
+        lo - edge <= change.at <= past + edge for lo, past in rests
+    )
 
 
 def _event(

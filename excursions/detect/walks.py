@@ -22,6 +22,7 @@ from excursions.detect.scan import SUSPICION, changes_among
 from excursions.detect.shape import BETTER, ramp, ramp_around
 from excursions.detect.slopes import steady_runs
 from excursions.detect.survey import Survey
+from excursions.detect.unmoved import unmoved_neighbour
 from excursions.detect.votes import outvoted
 from excursions.records import FloatArray, Record
 
@@ -71,9 +72,7 @@ def find_walks(record: Record, survey: Survey, series: tuple[tuple[str, FloatArr
     for name, values in series:
         own = _surest(values, _walks(survey, values, name), _straight(survey, values, name))
         own = [walk for walk in own if _is_new(walk, found) and not _contradicted(walk, sampled)]
-        found.extend(
-            walk for walk in own if not (walk.basis and outvoted(survey, walk.basis, *ends_of(walk)))
-        )
+        found.extend(walk for walk in own if not (walk.basis and _the_others(record, survey, walk)))
     found.extend(walk for walk in sampled if _is_new(walk, found))
     found.extend(walk for walk in _of_one_end(survey) if _is_new(walk, found))
     return found
@@ -109,6 +108,14 @@ def _contradicted(walk: Walk, sampled: list[Walk]) -> bool:
         not TAKEN_OUT[0] <= walk.size / one.size <= TAKEN_OUT[1]
         or walk.hi - walk.lo < PIECE * (one.hi - one.lo)
         for one in over
+    )
+
+
+def _the_others(record: Record, survey: Survey, walk: Walk) -> bool:
+    """Whether a walk against a neighbour is that one's: by a third, or because it followed nothing then."""
+    rests = unmoved_neighbour(record, survey, walk.basis)
+    return outvoted(survey, walk.basis, *ends_of(walk)) or any(
+        lo < walk.hi and walk.lo < past for lo, past in rests
     )
 
 
