@@ -43,8 +43,12 @@ class TimePlan:
 
 @dataclass(frozen=True, slots=True)
 class Times:
-    """time (n,) ns; ok (n,) where the text was understood; zoned (n,) where an offset was written (UTC then)."""
+    """time (n,) ns; ok (n,) where the text was understood; zoned (n,) where an offset was written (UTC then).
+
+    passes : whether an hour was marked as the first or the second pass of the one that comes twice (``02A``, ``02B``)
+    """
 
     time: TimeArray
     ok: BoolArray
     zoned: BoolArray
+    passes: bool = False

@@ -22,12 +22,13 @@ from excursions.read.exports.refusals import (
     surplus_cells,
     unread_time,
     unread_value,
+    without_zone,
 )
 from excursions.read.exports.sections import continues, is_certain, is_section
 from excursions.read.exports.stacked import Stacked, begins_block, other_columns
 from excursions.read.exports.table import MORE, Batch, Portion
 from excursions.read.exports.times import parse_times
-from excursions.read.exports.values import Values, parse_values
+from excursions.read.exports.values import Values, parse_values, scaled
 from excursions.read.exports.zones import standard_offset, to_utc
 from excursions.records import BAD, BoolArray, ByteArray, FloatArray, IndexArray
 
@@ -151,6 +152,8 @@ class _Batch:
     def _times(self, columns: tuple[int, ...]) -> _Clocked:
         cells = [self.batch.frame[str(index)] for index in columns]
         found = parse_times(cells, self.plan.times[columns])
+        if found.passes and self.plan.zone == "UTC":
+            raise without_zone()
         if self.plan.times[columns].flagged:
             ahead = standard_offset(self.plan.zone, found.time[found.ok])
             found = replace(found, time=np.where(found.ok & found.zoned, found.time - ahead, found.time))
@@ -171,6 +174,8 @@ class _Batch:
         values = parse_values(
             self.batch.frame[str(stream.value)], self.plan.decimal_of(stream.value), self.plan.own
         )
+        if stream.factor != 1.0:
+            values = replace(values, value=scaled(values.value, stream.factor))
         quality, says_bad = self._quality(stream, values)
         tags = self._tags(stream) if stream.tag_columns else None
         # In a wide table an empty cell is no reading, unless its own quality column says that one failed.
