@@ -80,6 +80,7 @@ class Plan:
     times : by the time columns of the streams; qualities : by column; decimal : mark of the values, others : of columns
         that have another one
     zone : IANA name for wall times; own : the user's quality words, folded
+    stated_zone : the zone that the file states, where the option names another one, or empty
     kept : what says that the readings are averages, or empty; kinds : as in :class:`Draft`
     section : how a line between the rows would mark the name of another signal, empty where none may
     """
@@ -101,6 +102,7 @@ class Plan:
     kinds: int | None = None
     own: Mapping[str, int] = field(default_factory=dict)
     kept: str = ""
+    stated_zone: str = ""
     section: str = ""
     decisions: tuple[Decision, ...] = field(default=())
 

@@ -94,10 +94,15 @@ def _labelled(
     rows: Sequence[Row], header: Sequence[str], above: tuple[int, ...]
 ) -> tuple[Sequence[str], tuple[int, ...]]:
     """Under a row that names the times alone the names of the others stand in the row so labelled, or in none."""
-    named = next((i for i in above if "tag" in roles_of(rows[i].cells[0])), None)
+    tags = [i for i in above if "tag" in roles_of(rows[i].cells[0])]
+    named = max(tags, key=lambda i: any(map(_has_letter, rows[i].cells[1:])), default=None)
     if named is None:
         return header, above
     return (header[0], *rows[named].cells[1:]), tuple(i for i in above if i != named)
+
+
+def _has_letter(text: str) -> bool:
+    return any(char.isalpha() for char in text)
 
 
 _PARTS = {"value", "average", "other_figure", "quality", "time", "date", "clock"}

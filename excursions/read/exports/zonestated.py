@@ -34,8 +34,8 @@ def decide_zone(
     sheet: Sheet, times: Mapping[tuple[int, ...], TimePlan], streams: tuple[Stream, ...], options: ReadOptions, subject: str,
     decisions: list[Decision],
 ) -> str:  # fmt: skip
-    naive = [columns for columns, plan in times.items() if _has_wall_times(sheet, columns, plan)]
-    stated = _stated_zone(sheet, naive) if naive else ""
+    naive = _naive(sheet, times)
+    stated = stated_zone(sheet, times)
     if options.tz:
         zone(options.tz)
         if stated not in ("", options.tz):
@@ -64,6 +64,16 @@ def decide_zone(
         )
     )
     return "UTC"
+
+
+def _naive(sheet: Sheet, times: Mapping[tuple[int, ...], TimePlan]) -> list[tuple[int, ...]]:
+    return [columns for columns, plan in times.items() if _has_wall_times(sheet, columns, plan)]
+
+
+def stated_zone(sheet: Sheet, times: Mapping[tuple[int, ...], TimePlan]) -> str:
+    """The zone that the file states of times without one, or empty."""
+    naive = _naive(sheet, times)
+    return _stated_zone(sheet, naive) if naive else ""
 
 
 def _refuse_unnamed_offset(sheet: Sheet, naive: list[tuple[int, ...]]) -> None:
