@@ -28,6 +28,7 @@ from excursions.read.exports.sections import continues, is_certain, is_section
 from excursions.read.exports.stacked import Stacked, begins_block, other_columns
 from excursions.read.exports.table import MORE, Batch, Portion
 from excursions.read.exports.times import parse_times
+from excursions.read.exports.units import is_unit
 from excursions.read.exports.values import Values, parse_values, scaled
 from excursions.read.exports.zones import standard_offset, to_utc
 from excursions.records import BAD, BoolArray, ByteArray, FloatArray, IndexArray
@@ -78,6 +79,28 @@ class _Clocked:
     twice: BoolArray | None = None
     shift: TimeArray | None = None
     gone: BoolArray | None = None
+
+
+def _units_of_cells(values: Values, tags: pl.Series | None) -> list[tuple[str, BoolArray | None]]:
+    """The units that stand behind the numbers in their cells, each with its rows (n,); no unit and all rows where none does.
+
+    A cell without one, a word in place of a number, goes with the cell of its tag before it.
+    """
+    stated = [(meant.unit, rows) for _, meant, rows in values.odd if meant and meant.unit and is_unit(meant.unit)]
+    if not stated:
+        return [("", None)]
+    names = list(dict.fromkeys(unit for unit, _ in stated))
+    codes = np.full(values.value.size, -1, np.int64)
+    for unit, rows in stated:
+        codes[rows] = names.index(unit)
+    found = pl.DataFrame({"code": codes}).with_columns(
+        pl.when(pl.col("code") >= 0).then(pl.col("code")),
+        tag=pl.lit("") if tags is None else tags.cast(pl.String),
+    )
+    filled = found.select(pl.col("code").forward_fill().backward_fill().over("tag").fill_null(-1))
+    codes = filled.to_series().to_numpy()
+    groups = [("" if code < 0 else names[code], codes == code) for code in np.unique(codes).tolist()]
+    return sorted(groups, key=lambda group: int(np.argmax(group[1])))
 
 
 def work_on(portion: Portion, plan: Plan) -> Piece:
@@ -191,10 +214,12 @@ class _Batch:
             timed, use = timed & named, use & named
         self._refuse_cells(stream, timed & ~values.ok)
         self._count_words(stream, values, tags, use)
-        if tags is None:
-            self._one_tag(stream, clock, values, quality, use)
-        else:
-            self._by_tag(stream, tags, clock, values, quality, use)
+        for unit, rows in _units_of_cells(values, tags):
+            of_unit = use if rows is None else use & rows
+            if tags is None:
+                self._one_tag(replace(stream, unit=unit or stream.unit), clock, values, quality, of_unit)
+            else:
+                self._by_tag(stream, tags, clock, values, quality, of_unit, unit)
 
     def _quality(self, stream: Stream, values: Values) -> tuple[ByteArray, BoolArray]:
         """Quality (n,) of the readings, and where the quality column itself says bad."""
@@ -311,7 +336,7 @@ class _Batch:
             for tag, count, first in self._owners(stream, tags, kept):
                 if meant.word:
                     self.outcome.word(tag, meant.word, meant.quality, count, self._line(first))
-                if meant.unit:
+                if meant.unit and not is_unit(meant.unit):
                     self.piece.described.append((tag, meant.unit, ""))
         if tags is not None and stream.one_a_row and values.empty.any():
             for tag, count, first in self._owners(stream, tags, np.flatnonzero(values.empty & use)):
@@ -348,11 +373,12 @@ class _Batch:
         self._add((stream.tag, stream.unit), clock, time, value, codes if codes.any() else None, rows)
 
     def _by_tag(
-        self, stream: Stream, tags: pl.Series, clock: _Clocked, values: Values, quality: ByteArray, use: BoolArray
+        self, stream: Stream, tags: pl.Series, clock: _Clocked, values: Values, quality: ByteArray, use: BoolArray, stated: str
     ) -> None:  # fmt: skip
+        """Readings of rows that name their tags; `stated` is the unit their cells give, empty where they give none."""
         if not use.any():
             return
-        owners, units = self._owners_with_units(stream, tags)
+        owners, units = (tags, {}) if stated else self._owners_with_units(stream, tags)
         rows = None if use.all() else np.flatnonzero(use)
         order, names, bounds = grouped(owners if rows is None else owners.gather(rows))
         order = order if rows is None else rows[order]
@@ -361,7 +387,7 @@ class _Batch:
         self.outcome.use(time)
         for name, start, stop in zip(names, bounds[:-1], bounds[1:], strict=True):
             tag, _, unit = name.partition(_BETWEEN)
-            owner = (clean(tag), clean(unit) or units.get(tag, stream.unit))
+            owner = (clean(tag), stated or clean(unit) or units.get(tag, stream.unit))
             part = None if codes is None else codes[start:stop]
             self._add(owner, clock, time[start:stop], value[start:stop], part, order[start:stop])
         self._describe(stream, tags)
