@@ -62,7 +62,7 @@ def known_damage(table: Table) -> InputFileError | None:
 
 
 _OTHER_YEARS = re.compile(
-    r"(?<!\d)(?:(2[4-6]\d\d)[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.](2[4-6]\d\d)|(1[34]\d\d)[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.](1[34]\d\d))(?!\d)"
+    r"(?<!\d)(?:(1[0-4]\d)[-/.]\d{2}[-/.]\d{2}(?= |T|$)|(2[4-6]\d\d)[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.](2[4-6]\d\d)|(1[34]\d\d)[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.](1[34]\d\d))(?!\d)"
 )
 
 
@@ -79,7 +79,7 @@ def _other_times(table: Table) -> InputFileError | None:
     for line, cell in cells:
         match = _OTHER_YEARS.search(cell)
         if match:
-            calendar = "the Buddhist calendar" if match[1] or match[2] else "a Persian or Islamic calendar"
+            calendar = "a calendar that counts from 1912" if match[1] else "the Buddhist calendar" if match[2] or match[3] else "a Persian or Islamic calendar"
             return NoReadingsError(
                 found=f'dates such as "{cell}", years of {calendar} or mistyped', expected="dates of the Gregorian calendar",
                 mend="set the region of the exporting program to another one, or export epoch seconds", line=line,

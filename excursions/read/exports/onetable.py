@@ -9,6 +9,7 @@ import polars as pl
 
 from excursions.errors import InputFileError
 from excursions.read.exports.ahead import in_order
+from excursions.read.exports.besides import without_besides
 from excursions.read.exports.cards import records_below
 from excursions.read.exports.clockdays import named_day, named_year
 from excursions.read.exports.counted import counted
@@ -93,6 +94,10 @@ def read_table(table: Table, asked: Asked) -> TableRead:
 def _plain(table: Table, asked: Asked) -> TableRead:
     sheet = look_at(table.preview, asked.stem)
     order = asked.options.date_order
+    told: list[Decision] = []
+    if sheet is not None:
+        sheet, beside = without_besides(sheet, asked.name)
+        told.extend(beside)
     whole = written_out(table, sheet, asked.name) or counted(table, sheet, asked.name, order)
     if whole is None and sheet is None:
         whole = (
@@ -100,10 +105,10 @@ def _plain(table: Table, asked: Asked) -> TableRead:
             or named_year(table, asked.name, asked.title)
             or records_below(table, asked.name)
         )
-    told: list[Decision] = []
     encoded = _encoded(table, asked.name)
     if whole is not None:
-        table, told = whole[0], [whole[1]]
+        table = whole[0]
+        told.append(whole[1])
         sheet = look_at(table.preview, asked.stem)
     if sheet is None:
         raise _no_data(table)
