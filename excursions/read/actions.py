@@ -24,7 +24,7 @@ _INSTALL = re.compile(
     r"install|einbau|eingebaut|montage|mont(e|iert)|fitted|plugged|put in|instalad|instalac|colocad"
 )
 _SWAP = re.compile(
-    r"swap|replac|exchang|tausch|wechsel|gewechselt|ersetz|remplac|substit|\bcambi|\btroca|reemplaz|renew|new (probe|sensor|electrode)"
+    r"swap|replac|exchang|tausch|wechsel|gewechselt|ersetz|remplac|substit|\bcambi|\btroca|reemplaz|vervang|sostitu|wymian|vymen|utbyt|udskift|utskift|renew|new (probe|sensor|electrode)"
 )
 _REMOVE = re.compile(
     r"remov|uninstall|ausbau|ausgebaut|depos|retir|demont|taken out|to (the )?(bench|workshop)"

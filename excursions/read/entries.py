@@ -13,7 +13,7 @@ from excursions.errors import ExcursionsError, InputFileError
 from excursions.physics.oxygen import air_pressure_kpa as air_at_altitude_kpa
 from excursions.read.actions import CLEANED, action_of, phase_in, phase_of
 from excursions.read.cells import Row
-from excursions.read.figures import air_pressure_kpa, altitude_m, degc, figure_of, salinity_of
+from excursions.read.figures import air_pressure_kpa, altitude_m, degc, figure_of, salinity_of, unit_of_column
 from excursions.read.fold import plain
 from excursions.read.headers import FOUND, LEFT, Meaning, fold, meaning_of
 from excursions.read.numbers import is_nothing, number_of
@@ -36,6 +36,7 @@ class Slot:
     raw: float = math.nan
     raw_unit: str = ""
     temperature: float = math.nan
+    deviation: float = math.nan
 
 
 @dataclass(slots=True)
@@ -82,6 +83,21 @@ class Facts:
         """``part`` for a row with one standard or one figure, of which several make a calibration."""
         whole = any(len(part.figures) > 1 or set(part.slots) - {"#0"} for part in self.parts.values())
         return "" if whole or not self.measured else "part"
+
+    @property
+    def deviates(self) -> bool:
+        """Whether the row gives a deviation and no standard that it is from."""
+        slots = [slot for part in self.parts.values() for slot in part.slots.values()]
+        return any(math.isfinite(slot.deviation) and math.isnan(slot.raw) for slot in slots)
+
+    @property
+    def unplaced(self) -> int:
+        """How many readings of the row stand beside no standard, so that nobody knows what they should have been."""
+        shared = self.parts.get("", Part()).slots
+        return sum(
+            math.isfinite(slot.raw) and slot.standard is None and shared.get(name, Slot()).standard is None
+            for part in self.parts.values() for name, slot in part.slots.items()
+        )  # fmt: skip
 
     @property
     def measured(self) -> bool:
@@ -142,6 +158,7 @@ class RowReader:
             facts.comment = "; ".join(text for text in (facts.comment, said) if text)
         if not facts.measured:
             self._spoken(facts)
+        _add_up(facts)
         if not facts.action:
             facts.action = action_of(table.cell(row, "phase")) or action_of(facts.model if not said else "")
         if not facts.action and not facts.phase and self.tested:
@@ -177,6 +194,7 @@ class RowReader:
             "altitude",
             "salinity",
             "value",
+            "deviation",
         ):
             number = number_of(cell, comma=self.comma)
             if number is None:
@@ -185,19 +203,29 @@ class RowReader:
                 self._number(facts, at, meaning, number[0], number[1], phase)
 
     def _standard(self, facts: Facts, at: int, meaning: Meaning, cell: str, phase: str) -> None:
-        unit = self.table.cell(facts.row, "standard_unit") or meaning.unit
+        unit = self.table.cell(facts.row, "standard_unit") or meaning.unit or self._reading_unit(facts.row)
         standard = standard_of(cell, comma=self.comma, unit=_spelt(unit))
         if standard and _GRAB.search(plain(facts.said).casefold()):
             standard = replace(standard, label="sample")
         if standard is None:
             self._fault(facts.row, at, cell, 'a standard such as "7.00", "air" or "1413 uS/cm"')
             return
-        facts.part(phase).slot(_slot(meaning)).standard = standard
+        slot = facts.part(phase).slot(_slot(meaning))
+        known = slot.standard.unit if slot.standard else ""
+        slot.standard = replace(standard, unit=standard.unit or known)
+
+    def _reading_unit(self, row: Row) -> str:
+        """The unit beside a row's readings, where it is one of what standards are made of."""
+        unit = _spelt(fold(self.table.cell(row, "value_unit")).replace(" ", ""))
+        return unit if unit in _READINGS else ""
 
     def _number(self, facts: Facts, at: int, meaning: Meaning, value: float, behind: str, phase: str) -> None:
         unit = self.units.get(at, meaning.unit) or behind
         if meaning.kind == "figure":
-            name, value = figure_of(meaning.figure, value, self._own_unit(facts.row, meaning.figure) or unit)
+            own = self._own_unit(facts.row, meaning.figure) or unit
+            if not own and meaning.figure == "slope":
+                own = unit_of_column("slope", "", [value])[0]
+            name, value = figure_of(meaning.figure, value, own)
             facts.part(phase).figures[name] = value
         elif meaning.kind == "air_pressure":
             facts.air_pressure_kpa = air_pressure_kpa(value, unit)
@@ -207,6 +235,9 @@ class RowReader:
             facts.salinity = salinity_of(value)
         elif meaning.kind == "temperature":
             facts.part(phase).slot(_slot(meaning)).temperature = degc(value, unit)
+        elif meaning.kind == "deviation":
+            slot = facts.part(phase).slot(_slot(meaning))
+            slot.deviation, slot.raw_unit = value, _spelt(unit)
         else:
             self._raw_or_value(facts, meaning, value, unit, phase)
 
@@ -243,6 +274,18 @@ class RowReader:
                 column=self.table.headers[at],
             )
         )
+
+
+def _add_up(facts: Facts) -> None:
+    """Readings of a row that gives their deviations: the standard and what it deviated by, reading less standard."""
+    shared = facts.parts.get("", Part())
+    for part in facts.parts.values():
+        for name, slot in part.slots.items():
+            twin = shared.slots.get(name, Slot())
+            standard = slot.standard or twin.standard or next((s.standard for s in shared.slots.values() if s.standard), None)
+            if math.isfinite(slot.deviation) and standard is not None and math.isfinite(standard.value):
+                slot.raw, slot.standard = round(standard.value + slot.deviation, 9), standard
+                slot.raw_unit = slot.raw_unit or standard.unit
 
 
 # A serial number in running text has a digit in it.
@@ -374,6 +417,10 @@ def entries_of(facts: Facts, file: str) -> list[CalibrationEntry]:
     parts = dict(facts.parts)
     shared = parts.pop("", Part())
     if not parts or shared.filled:
+        if not facts.phase and _left_too(shared, parts):
+            parts = {FOUND: Part(slots=shared.slots)} | parts
+            kept = {name: replace(slot, raw=math.nan) for name, slot in shared.slots.items()}
+            shared = Part(figures=shared.figures, slots=kept)
         default = facts.phase or ("as_found" if action == "verification" else LEFT)
         parts = {default: Part()} | parts
         parts[default] = _over(parts[default], shared)
@@ -399,6 +446,13 @@ def entries_of(facts: Facts, file: str) -> list[CalibrationEntry]:
     ]
     filled = [entry for entry in made if entry.figures or entry.standards]
     return filled or made[:1]
+
+
+def _left_too(shared: Part, parts: Mapping[str, Part]) -> bool:
+    """Whether a reading of no phase stands beside one as left of the same standard: then it is what was found."""
+    read = {name for name, slot in shared.slots.items() if math.isfinite(slot.raw)}
+    left = {name for name, slot in parts.get(LEFT, Part()).slots.items() if math.isfinite(slot.raw)}
+    return bool(read & left) and FOUND not in parts
 
 
 def _over(part: Part, shared: Part) -> Part:

@@ -131,7 +131,7 @@ _SAMPLED = re.compile(r"sampl|probe?nahme|entnahme|gezogen|prelev|muestre|amostr
 
 def sample_meanings(headers: Sequence[str]) -> list[Meaning]:
     """Read the headers of a list of samples; what no word explains is a column of values for a point of that name."""
-    found = [_meaning(header) for header in headers]
+    found = _means([_meaning(header) for header in headers], headers)
     pure = [m.kind == "value" and _only_value(header) for header, m in zip(headers, found, strict=True)]
     if sum(pure) > 1:  # "Analysis" beside "Result" says which, not how much
         asked = [only and _is_analysis(header) for header, only in zip(headers, pure, strict=True)]
@@ -150,9 +150,27 @@ def sample_meanings(headers: Sequence[str]) -> list[Meaning]:
     return found
 
 
+_MEANS = frozenset("mean average avg mittel mittelwert moyenne media promedio gemiddelde medel medelvarde srednia".split())
+_SINGLE = re.compile(
+    r"(?:rep|repl|replicate|run|det|determination|single|messung|bestimmung|einzelwert|wdh|wiederholung|essai|prueba|prova|meting)\w* ?[.#-]? ?(?:\d+|[a-d])"
+)
+
+
+def _means(found: list[Meaning], headers: Sequence[str]) -> list[Meaning]:
+    """A mean beside the single determinations it is of is the value; those are none."""
+    single = [bool(_SINGLE.fullmatch(unit_in(fold(header))[0])) for header in headers]
+    mean = [unit_in(fold(header))[0] in _MEANS for header in headers]
+    if not any(single) or sum(mean) != 1:
+        return found
+    return [
+        Meaning(kind="value", unit=m.unit) if here else Meaning(kind="ignored") if one else m
+        for m, here, one in zip(found, mean, single, strict=True)
+    ]
+
+
 def _only_value(header: str) -> bool:
     """Whether a header says "value" and nothing of what is measured."""
-    return not set(re.findall(r"[a-z]+", unit_in(fold(header))[0])) - _VALUES - {"the", "of", "in"}
+    return not set(re.findall(r"[a-z]+", unit_in(fold(header))[0])) - _VALUES - _MEANS - {"the", "of", "in"}
 
 
 _ANALYSES = frozenset(["analysis", "analyse", "analisi", "analisis", "analiza"])
@@ -269,7 +287,7 @@ def read_samples(
     for table in tables:
         _read_table(gathered, table)
     if not tables:
-        gathered.problems.append(_no_table(str(path)))
+        gathered.problems.append(_no_table(str(path), content.sheets))
     return SampleReading(
         path=path,
         sha256=content.sha256,
@@ -306,7 +324,14 @@ def _over_dates(rows: Sequence[Row]) -> str:
     return ""
 
 
-def _no_table(file: str) -> InputFileError:
+def _no_table(file: str, sheets: Sequence[Sheet]) -> InputFileError:
+    rows = [row for sheet in sheets for row in sheet.rows[:_HEAD_ROWS]]
+    across = next((row for row in rows if sum(bool(_DATE.match(cell)) for cell in row.cells) > 1), None)
+    if across is not None:
+        return InputFileError(
+            found="dates side by side in one row", expected="a row a sample, with its date",
+            mend="swap rows and columns (transpose) and save again", file=file, line=across.line,
+        )  # fmt: skip
     return InputFileError(
         found="no row that looks like the header of a list of samples",
         expected="a header with time, point (or tag) and value",
@@ -375,6 +400,7 @@ def _take_wide(
 ) -> None:
     comment = gathered.commented(table.cell(row, "comment"))
     found = 0
+    lost: list[tuple[int, str]] = []
     for at in wide:
         cell = row.cells[at] if at < len(row.cells) else ""
         number = None if is_nothing(cell) or cell.lstrip()[:1] in "<>" else number_of(cell, comma=comma)
@@ -383,12 +409,22 @@ def _take_wide(
             if place := table.cell(row, "point"):
                 name = f"{place} {name}" if len(wide) > 1 else place
             sample = LabSample(
-                point=name, time=time, value=number[0], unit=number[1] or unit, comment=comment, line=row.line
+                point=name, time=time, value=number[0], unit=number[1] or unit or table.meanings[at].unit, comment=comment, line=row.line
             )
             gathered.samples.append(sample)
             found += 1
+        elif not is_nothing(cell):
+            lost.append((at, cell))
     if not found:
         gathered.refuse(row, "no number in any column of values")
+        return
+    gathered.problems += [
+        InputFileError(
+            found=f'"{cell[:40]}"', expected="a number; of a limit nobody knows the value", mend="this cell is left out; the rest of the row is used",
+            file=gathered.file, line=row.line, column=table.headers[at],
+        )
+        for at, cell in lost
+    ]  # fmt: skip
 
 
 def _name_of(header: str) -> tuple[str, str]:
