@@ -163,7 +163,12 @@ def _scan(
         problems=problems,
         result=result,
     )
-    return Scan(result=dataclasses.replace(result, run=run), refused=_refused(read), problems=problems, contradicted=read.exports.contradicted)
+    return Scan(
+        result=dataclasses.replace(result, run=run),
+        refused=_refused(read),
+        problems=problems,
+        contradicted=read.exports.contradicted,
+    )
 
 
 def _nothing_to_scan(found: Inputs, problems: Sequence[ExcursionsError]) -> ExcursionsError:

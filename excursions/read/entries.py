@@ -282,7 +282,11 @@ def _add_up(facts: Facts) -> None:
     for part in facts.parts.values():
         for name, slot in part.slots.items():
             twin = shared.slots.get(name, Slot())
-            standard = slot.standard or twin.standard or next((s.standard for s in shared.slots.values() if s.standard), None)
+            standard = (
+                slot.standard
+                or twin.standard
+                or next((s.standard for s in shared.slots.values() if s.standard), None)
+            )
             if math.isfinite(slot.deviation) and standard is not None and math.isfinite(standard.value):
                 slot.raw, slot.standard = round(standard.value + slot.deviation, 9), standard
                 slot.raw_unit = slot.raw_unit or standard.unit

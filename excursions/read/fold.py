@@ -23,9 +23,9 @@ def plain(text: str) -> str:
     """
     if text.isascii():
         return text
-    decomposed = unicodedata.normalize("NFKD", text.replace("Â°", "°").replace("Âµ", "µ").translate(_SPECIAL)).translate(
-        _SPECIAL
-    )
+    decomposed = unicodedata.normalize(
+        "NFKD", text.replace("Â°", "°").replace("Âµ", "µ").translate(_SPECIAL)
+    ).translate(_SPECIAL)
     return decomposed if decomposed.isascii() else "".join(map(_common, decomposed))
 
 

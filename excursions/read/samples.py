@@ -17,6 +17,7 @@ from excursions.read.headers import Meaning, fold, meaning_of, unit_in
 from excursions.read.model import REFUSED_SCHEMA, ReadOptions
 from excursions.read.numbers import decimal_comma, is_nothing, number_of
 from excursions.read.table import LogTable, column_decision, find_table, is_point_like, row_times
+from excursions.read.vocabulary import words
 from excursions.records import Decision, LabSample
 
 
@@ -150,7 +151,9 @@ def sample_meanings(headers: Sequence[str]) -> list[Meaning]:
     return found
 
 
-_MEANS = frozenset("mean average avg mittel mittelwert moyenne media promedio gemiddelde medel medelvarde srednia".split())
+_MEANS = words(
+    "mean average avg mittel mittelwert moyenne media promedio gemiddelde medel medelvarde srednia"
+)
 _SINGLE = re.compile(
     r"(?:rep|repl|replicate|run|det|determination|single|messung|bestimmung|einzelwert|wdh|wiederholung|essai|prueba|prova|meting)\w* ?[.#-]? ?(?:\d+|[a-d])"
 )
@@ -409,7 +412,12 @@ def _take_wide(
             if place := table.cell(row, "point"):
                 name = f"{place} {name}" if len(wide) > 1 else place
             sample = LabSample(
-                point=name, time=time, value=number[0], unit=number[1] or unit or table.meanings[at].unit, comment=comment, line=row.line
+                point=name,
+                time=time,
+                value=number[0],
+                unit=number[1] or unit or table.meanings[at].unit,
+                comment=comment,
+                line=row.line,
             )
             gathered.samples.append(sample)
             found += 1

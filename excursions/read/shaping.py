@@ -65,7 +65,9 @@ def named_by_letters(table: LogTable) -> LogTable:
     lettered = [at for at in points if any(char.isalpha() for row in table.rows for char in cell_at(row, at))]
     if len(points) < 2 or not lettered or points[0] in lettered:
         return table
-    meanings = [Meaning() if at in points and at not in lettered else m for at, m in enumerate(table.meanings)]
+    meanings = [
+        Meaning() if at in points and at not in lettered else m for at, m in enumerate(table.meanings)
+    ]
     return replace(table, meanings=tuple(meanings))
 
 
@@ -84,7 +86,9 @@ def by_points(table: LogTable) -> LogTable:
     rests = list(dict.fromkeys(rest for _, _, rest in found))
     counts = Counter(rest for _, _, rest in found)
     others = [at for at, meaning in enumerate(table.meanings) if split[at] is None]
-    loose = [at for at, meaning in enumerate(table.meanings) if meaning.kind in _MEASURED and split[at] is None]
+    loose = [
+        at for at, meaning in enumerate(table.meanings) if meaning.kind in _MEASURED and split[at] is None
+    ]
     if len(names) < 2 or min(counts.values()) < 2 or loose:
         return table
     place = {(name, rest): at for at, name, rest in found}
@@ -105,4 +109,8 @@ def by_points(table: LogTable) -> LogTable:
 def _name_and_rest(header: str) -> tuple[str, str] | None:
     """``F1-PH slope [mV/pH]`` as the name of a point and what is said of it; None where it begins otherwise."""
     first, _, rest = plain(header).strip().partition(" ")
-    return (first, rest.strip()) if _NAME.fullmatch(first) and rest.strip() and not meaning_of(first).kind else None
+    return (
+        (first, rest.strip())
+        if _NAME.fullmatch(first) and rest.strip() and not meaning_of(first).kind
+        else None
+    )

@@ -99,7 +99,9 @@ PRESSURES = words("pressure druck luftdruck presion pression pressao barometer b
 FIGURES: tuple[tuple[str, frozenset[str]], ...] = (
     (
         "cell_constant",
-        words("cell zellkonstante zellenkonstante zelle cellule celda celula kcell zellfaktor cella celkonstante"),
+        words(
+            "cell zellkonstante zellenkonstante zelle cellule celda celula kcell zellfaktor cella celkonstante"
+        ),
     ),
     (
         "slope",

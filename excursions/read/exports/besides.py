@@ -44,7 +44,7 @@ def _blocks(columns: Sequence[Column]) -> list[list[Column]]:
 
 def _is_beside(block: Sequence[Column]) -> bool:
     timed = any(column.times or column.dates or column.clocks for column in block)
-    if len(block) < 2 or timed or not block[0].is_text or not block[0].filled:
+    if len(block) < 2 or timed or block[0].numbers or not block[0].filled:
         return False
     rows = len(block[0].cells)
     last = max(at for column in block for at, cell in enumerate(column.cells) if cell)

@@ -33,7 +33,7 @@ class Column:
     filled, times, dates, clocks, numbers, statuses, zones : cells of the sample, and how many look like each
     distinct : different texts in the sample
     cells : the sample itself
-    factor : what a row of the header says its numbers are to be multiplied by
+    factor, offset : what rows of the header say its numbers are to be multiplied by, and what is then to be added
     """
 
     index: int
@@ -42,6 +42,7 @@ class Column:
     roles: frozenset[str]
     cells: tuple[str, ...]
     factor: float = 1.0
+    offset: float = 0.0
     filled: int
     times: int
     dates: int

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 import polars as pl
@@ -27,7 +28,7 @@ def contradicted(
     starts = [start for _, start in ranges]
     parts = np.split(np.arange(time.size), starts[1:]) if len(starts) > 1 else []
     spans = sorted((int(time[rows].min()), int(time[rows].max())) for rows in parts if rows.size)
-    apart = all(later[0] > earlier[1] for earlier, later in zip(spans, spans[1:], strict=False))
+    apart = all(later[0] > earlier[1] for earlier, later in pairwise(spans))
     if len(parts) < 2 or apart:
         return pl.DataFrame(schema=SCHEMA)
     order = np.argsort(time, kind="stable")

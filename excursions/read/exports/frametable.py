@@ -243,7 +243,13 @@ def _cut_arrow(data: bytes, packing: str) -> FrameTable:
             expected="a whole Arrow file",
             mend="copy or export it again",
         ) from error
-    return replace(table, notes=(*table.notes, "the Arrow file is cut off; its whole batches before the cut were used",))
+    return replace(
+        table,
+        notes=(
+            *table.notes,
+            "the Arrow file is cut off; its whole batches before the cut were used",
+        ),
+    )
 
 
 def _ends_as_arrow(file: Path | BytesIO) -> bool:

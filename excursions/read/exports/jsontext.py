@@ -139,7 +139,9 @@ def _fields(dtype: pl.DataType) -> tuple[str, ...]:
     inner = dtype.inner if isinstance(dtype, pl.List) else dtype
     names = tuple(field.name for field in inner.fields) if isinstance(inner, pl.Struct) else ()
     timed = any(roles_of(name) & {"time"} or fold(name) in ("times", "timestamps") for name in names)
-    read = any("value" in roles_of(name) or fold(name) == "v" for name in names) and any("quality" in roles_of(name) for name in names)
+    read = any("value" in roles_of(name) or fold(name) == "v" for name in names) and any(
+        "quality" in roles_of(name) for name in names
+    )
     return names if (timed or read) and len(names) > 1 else ()
 
 

@@ -78,4 +78,6 @@ def _lookup(column: str, other: str, columns: Sequence[str], role: str, stem: st
         return None
     unit = next((name for name in left if "unit" in roles_of(name)), "")
     called = stem if role == "quality" else "tag"
-    return Lookup(column=column, other=other, key=key, name=named, called=called, unit="" if role == "quality" else unit)
+    return Lookup(
+        column=column, other=other, key=key, name=named, called=called, unit="" if role == "quality" else unit
+    )

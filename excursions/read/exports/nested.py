@@ -60,9 +60,7 @@ def _fields_apart(frame: pl.LazyFrame, structs: list[str]) -> pl.LazyFrame:
         for field in fields[name]:
             bare = timed and own.count(field.name) == 1 and field.name not in taken
             columns.append(
-                pl.col(name)
-                .struct.field(field.name)
-                .alias(field.name if bare else f"{name}.{field.name}")
+                pl.col(name).struct.field(field.name).alias(field.name if bare else f"{name}.{field.name}")
             )
     return frame.select(columns)
 
@@ -95,9 +93,12 @@ def _counted(frame: pl.LazyFrame, durations: list[str]) -> tuple[pl.LazyFrame, s
                 f'durations in "{since}" were counted from the times in "{start}"',
             )
     seconds = [
-        (pl.col(name).dt.total_nanoseconds().cast(pl.Float64) / 1e9).alias(f"{name} [s]") for name in durations
+        (pl.col(name).dt.total_nanoseconds().cast(pl.Float64) / 1e9).alias(f"{name} [s]")
+        for name in durations
     ]
-    return frame.with_columns(seconds).drop(durations), f"durations of {_named(durations)} are given in seconds"
+    return frame.with_columns(seconds).drop(
+        durations
+    ), f"durations of {_named(durations)} are given in seconds"
 
 
 def _zone_of(frame: pl.LazyFrame, name: str) -> str | None:

@@ -124,7 +124,7 @@ def _plain(table: Table, asked: Asked) -> TableRead:
     mark = asked.gather.mark()
     try:
         plan, outcome = _run(table, sheet, asked, stacked)
-        if plan.stated_zone and outcome.missing_hour > 1:
+        if plan.stated_zone and outcome.missing_hour:
             told.append(_zone_shown(asked, plan, outcome.missing_hour))
             asked.gather.rollback(mark)
             asked = replace(asked, options=replace(asked.options, tz=plan.stated_zone))

@@ -26,7 +26,7 @@ class Stream:
     tag : name, where the stream is one tag
     tag_columns : columns that name the tag in each row, outermost first, where it is not
     ending : what goes behind the names of `tag_columns`: the column, where a row holds several readings of one place
-    factor : what the numbers are to be multiplied by, as the file states
+    factor, offset : what the numbers are to be multiplied by, and what is then to be added, as the file states
     unit, description : as the file states them; unit_column, description_column : where each row does
     """
 
@@ -38,6 +38,7 @@ class Stream:
     tag_columns: tuple[int, ...] = ()
     ending: str = ""
     factor: float = 1.0
+    offset: float = 0.0
     unit: str = ""
     unit_column: int | None = None
     description: str = ""

@@ -134,9 +134,11 @@ def _sheet(
         else [*data, *late]
     )
     factors = next((row for row in extra if is_factors(row)), ())
-    extra = [row for row in extra if row is not factors]
+    offsets = next((row for row in extra if factors and is_offsets(row)), ())
+    extra = [row for row in extra if row is not factors and row is not offsets]
     columns = tuple(
-        replace(column_of(index, header, extra, sample), factor=factor_of(factors, index)) for index in range(width)
+        replace(column_of(index, header, extra, sample), factor=factor_of(factors, index), offset=offset_of(offsets, index))
+        for index in range(width)
     )  # fmt: skip
     lines = tuple(" ".join(cell for cell in row.cells if cell.strip()) for row in top)
     return Sheet(
@@ -146,9 +148,34 @@ def _sheet(
 
 
 _FACTORS = frozenset(
-    "factor|factors|scale|scale factor|scaling|scaling factor|multiplier|resolution factor|faktor|skalierung|skalierungsfaktor|"
-    "multiplikator|facteur|facteur d echelle|echelle|escala|factor de escala|multiplicador|fator|fator de escala|fattore|"
-    "fattore di scala|schaalfactor|schaal|skala|wspolczynnik".split("|")
+    [
+        "factor",
+        "factors",
+        "scale",
+        "scale factor",
+        "scaling",
+        "scaling factor",
+        "multiplier",
+        "resolution factor",
+        "faktor",
+        "skalierung",
+        "skalierungsfaktor",
+        "multiplikator",
+        "facteur",
+        "facteur d echelle",
+        "echelle",
+        "escala",
+        "factor de escala",
+        "multiplicador",
+        "fator",
+        "fator de escala",
+        "fattore",
+        "fattore di scala",
+        "schaalfactor",
+        "schaal",
+        "skala",
+        "wspolczynnik",
+    ]
 )
 
 
@@ -156,6 +183,33 @@ def is_factors(row: Sequence[str]) -> bool:
     """Whether a row of the header holds what the whole numbers below it are to be multiplied by: ``Factor;0.01;0.1``."""
     others = [cell for cell in row[1:] if cell.strip()]
     return bool(row) and fold(row[0]) in _FACTORS and bool(others) and all(map(_factor, others))
+
+
+_OFFSETS = frozenset(
+    [
+        "offset",
+        "offsets",
+        "versatz",
+        "decalage",
+        "desplazamiento",
+        "deslocamento",
+        "scostamento",
+        "przesuniecie",
+    ]
+)
+_SIGNED = re.compile(r"\s*([+-]?\d+(?:[.,]\d+)?)\s*")
+
+
+def is_offsets(row: Sequence[str]) -> bool:
+    """Whether a row of the header, beside one of factors, holds what is to be added afterwards."""
+    others = [cell for cell in row[1:] if cell.strip()]
+    return bool(row) and fold(row[0]) in _OFFSETS and bool(others) and all(map(_SIGNED.fullmatch, others))
+
+
+def offset_of(row: Sequence[str], index: int) -> float:
+    """The offset of one column, 0 where none is stated."""
+    match = _SIGNED.fullmatch(row[index]) if 0 < index < len(row) else None
+    return float(match[1].replace(",", ".")) if match else 0.0
 
 
 def factor_of(row: Sequence[str], index: int) -> float:

@@ -60,6 +60,8 @@ def signal_name(path: str) -> str:
 
     path : ``folder/export.zip!line 1/AT-101/2025-03.csv``
     """
+    if folder := next(filter(None, (_FOLDER.fullmatch(step) for step in Path(path).parts[:-1])), None):
+        return folder[1]
     outer, *inner = path.split("!")
     steps = [*reversed([step for part in inner for step in Path(part).parts]), *reversed(Path(outer).parts)]
     stems = [without_endings(step) for step in steps]

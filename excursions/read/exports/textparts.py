@@ -84,9 +84,7 @@ _WRAPPED = r"""^\s*['"=]|\d[AB]:|\d\s*[-/~>a-z]+\s+\d{1,2}[:.]\d{2}"""
 def _is_plain(texts: pl.Series) -> bool:
     """Plain letters and digits, nothing wrapped around them and no interval."""
     ascii_only = texts.str.len_bytes() == texts.str.len_chars()
-    return bool(
-        (ascii_only & ~texts.str.contains(_WRAPPED) & (texts.str.len_bytes() < 32)).all()
-    )
+    return bool((ascii_only & ~texts.str.contains(_WRAPPED) & (texts.str.len_bytes() < 32)).all())
 
 
 def day_of_year(year: TimeArray, day: TimeArray) -> tuple[TimeArray, BoolArray]:

@@ -190,9 +190,27 @@ def _part_of_hour(seconds: int) -> Callable[[Times, pl.Series], Times]:
     return join
 
 
+def _count_of_day(seconds: int) -> Callable[[Times, pl.Series], Times]:
+    """Minutes or seconds since midnight, `seconds` each, on top of a date."""
+
+    def join(dates: Times, column: pl.Series) -> Times:
+        whole = (
+            column.cast(pl.String, strict=False)
+            .str.strip_chars()
+            .cast(pl.Int64, strict=False)
+            .fill_null(-1)
+            .to_numpy()
+        )
+        ok = (whole >= 0) & (whole * seconds <= 86_400)
+        clock = np.where(ok, whole, 0) * seconds * NS_PER_S
+        return Times(dates.time // NS_PER_DAY * NS_PER_DAY + clock, dates.ok & ok, dates.zoned)
+
+    return join
+
+
 _WITH: dict[str, Callable[[Times, pl.Series], Times]] = {
     "half": _with_half, "hours": _number_clock("hours"), "hhmm": _number_clock("hhmm"), "h.mm": _number_clock("h.mm"), "hhmmss": _number_clock("hhmmss"),
-    "minutes": _part_of_hour(60), "seconds": _part_of_hour(1), "clock": _with_clock, "zone": _with_zone, "milliseconds": _with_milliseconds
+    "minute of day": _count_of_day(60), "second of day": _count_of_day(1), "minutes": _part_of_hour(60), "seconds": _part_of_hour(1), "clock": _with_clock, "zone": _with_zone, "milliseconds": _with_milliseconds
 }  # fmt: skip
 
 

@@ -25,7 +25,7 @@ _ROLE_WORDS: dict[str, str] = {
     "source_time": "source time|source timestamp|sample time|sample timestamp|sampled at|measured at|measurement time|measuring time|event time|"
     "acquisition time|device time|device timestamp|field time|messzeit|messzeitpunkt|heure de mesure|hora de medida|hora de medicion|測定日時|采集时间",
     "tag": "tag|topic|tagname|tag name|tag id|tagid|point|pointname|point name|point id|pointid|item|item id|itemid|item name|"
-    "name|signal|signal name|signalname|sensor|sensor id|sensor name|channel|channel name|variable|variable name|"
+    "name|nom|nome|naam|namn|navn|nazwa|nimi|signal|signal name|signalname|sensor|sensor id|sensor name|channel|channel name|variable|variable name|"
     "varname|var|series|node|node id|nodeid|path|object|object name|messstelle|kennzeichen|kennzeichnung|"
     "bezeichnung|kanal|messpunkt|signalname|kks|punto|etiqueta|nombre|repere|attribute|metric|loop|instrument|"
     "measuring point|measurement point|parameter|parameter name|parameter code|datapoint|data point|mp|pnr|"

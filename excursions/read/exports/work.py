@@ -86,7 +86,9 @@ def _units_of_cells(values: Values, tags: pl.Series | None) -> list[tuple[str, B
 
     A cell without one, a word in place of a number, goes with the cell of its tag before it.
     """
-    stated = [(meant.unit, rows) for _, meant, rows in values.odd if meant and meant.unit and is_unit(meant.unit)]
+    stated = [
+        (meant.unit, rows) for _, meant, rows in values.odd if meant and meant.unit and is_unit(meant.unit)
+    ]
     if not stated:
         return [("", None)]
     names = list(dict.fromkeys(unit for unit, _ in stated))
@@ -197,8 +199,8 @@ class _Batch:
         values = parse_values(
             self.batch.frame[str(stream.value)], self.plan.decimal_of(stream.value), self.plan.own
         )
-        if stream.factor != 1.0:
-            values = replace(values, value=scaled(values.value, stream.factor))
+        if stream.factor != 1.0 or stream.offset:
+            values = replace(values, value=scaled(values.value, stream.factor) + stream.offset)
         quality, says_bad = self._quality(stream, values)
         tags = self._tags(stream) if stream.tag_columns else None
         # In a wide table an empty cell is no reading, unless its own quality column says that one failed.

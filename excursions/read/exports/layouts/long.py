@@ -136,8 +136,8 @@ def _says_names(column: Column) -> bool:
 
 
 def _has_figures(column: Column) -> bool:
-    """Whether all texts of a column hold a figure, as the names of most signals do and words of a quality never."""
-    return all(any(char.isdigit() for char in cell) for cell in column.cells if cell)
+    """Whether all texts of a column hold a figure or a mark, as the names of most signals do and words of a quality never."""
+    return all(any(char.isdigit() or char in "-_./:\\" for char in cell) for cell in column.cells if cell)
 
 
 # Words over a column of small numbers that stand for signals.

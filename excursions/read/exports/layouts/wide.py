@@ -149,13 +149,17 @@ def _are_whole(column: Column) -> bool:
 
 def _factor_decisions(sheet: Sheet, values: list[Column]) -> tuple[Decision, ...]:
     """What a row of factors in the header did to the columns, told apart by whether their numbers still need it."""
-    stated = [c for c in values if c.factor != 1.0]
+    stated = [c for c in values if c.factor != 1.0 or c.offset]
     found = []
     for whole, what, why in (
         (True, "whole numbers were multiplied by their factor", "a row of the header states it"),
         (False, "numbers were not multiplied by the factor the header states", "they have digits behind the decimal mark already"),
     ):  # fmt: skip
-        names = ", ".join(f"{header_of(c)} {c.factor:g}" for c in stated if _are_whole(c) is whole)
+        names = ", ".join(
+            f"{header_of(c)} {c.factor:g}" + (f" {c.offset:+g}" if c.offset else "")
+            for c in stated
+            if _are_whole(c) is whole
+        )
         if names:
             found.append(
                 Decision(
@@ -231,6 +235,7 @@ def _streams(
             quality=_quality_of(column, values, qualities),
             tag=name,
             factor=column.factor if _are_whole(column) else 1.0,
+            offset=column.offset if _are_whole(column) else 0.0,
             unit=unit_of(sheet, column, alone=alone),
             description=description_of(sheet, column, name, alone=alone),
         )
