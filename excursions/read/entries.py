@@ -13,12 +13,14 @@ from excursions.errors import ExcursionsError, InputFileError
 from excursions.physics.oxygen import air_pressure_kpa as air_at_altitude_kpa
 from excursions.read.actions import CLEANED, action_of, phase_in, phase_of
 from excursions.read.cells import Row
+from excursions.read.facts import Facts, Part, Slot
 from excursions.read.figures import air_pressure_kpa, altitude_m, degc, figure_of, salinity_of, unit_of_column
 from excursions.read.fold import plain
 from excursions.read.headers import FOUND, LEFT, Meaning, fold, meaning_of
 from excursions.read.numbers import is_nothing, number_of
+from excursions.read.spelling import serial_of, spelt
 from excursions.read.spoken import figures_in
-from excursions.read.standards import Standard, standard_of
+from excursions.read.standards import standard_of
 from excursions.read.table import LogTable
 from excursions.records import CalibrationEntry, StandardReading
 
@@ -26,83 +28,6 @@ _TEST_POINT = re.compile(r"\b(?:test|check) ?point\b|prufpunkt|punto de prueba")
 _GRAB = re.compile(r"grab|sample|labor|\blab\b|proben|muestra|echantillon|amostra")
 _ONE_CALIBRATION = 2 * NS_PER_HOUR  # rows of one standard each, further apart than this, are two calibrations
 _OWN_UNIT_WITHIN = 1.5  # a reading this near its pH buffer is a pH, not a voltage
-
-
-@dataclass(slots=True)
-class Slot:
-    """What a row says of one standard."""
-
-    standard: Standard | None = None
-    raw: float = math.nan
-    raw_unit: str = ""
-    temperature: float = math.nan
-    deviation: float = math.nan
-
-
-@dataclass(slots=True)
-class Part:
-    """What a row says of one phase (as found, as left, or neither): figures and standards by slot."""
-
-    figures: dict[str, float] = field(default_factory=dict)
-    slots: dict[str, Slot] = field(default_factory=dict)
-
-    def slot(self, name: str) -> Slot:
-        return self.slots.setdefault(name, Slot())
-
-    @property
-    def filled(self) -> bool:
-        return bool(self.figures) or any(math.isfinite(slot.raw) for slot in self.slots.values())
-
-
-@dataclass(slots=True)
-class Facts:
-    """One row of a log, understood; `parts` by phase, the empty phase where the row names none; `remarked`: the phase a remark says."""
-
-    row: Row
-    time: int | None = None
-    point: str = ""
-    probe: str = ""
-    old_probe: str = ""
-    model: str = ""
-    action: str = ""
-    said: str = ""
-    phase: str = ""
-    remarked: str = ""
-    measurand: str = ""
-    comment: str = ""
-    air_pressure_kpa: float = math.nan
-    altitude_m: float = math.nan
-    salinity: float = 0.0
-    parts: dict[str, Part] = field(default_factory=dict)
-
-    def part(self, phase: str) -> Part:
-        return self.parts.setdefault(phase, Part())
-
-    @property
-    def row_kind(self) -> str:
-        """``part`` for a row with one standard or one figure, of which several make a calibration."""
-        whole = any(len(part.figures) > 1 or set(part.slots) - {"#0"} for part in self.parts.values())
-        return "" if whole or not self.measured else "part"
-
-    @property
-    def deviates(self) -> bool:
-        """Whether the row gives a deviation and no standard that it is from."""
-        slots = [slot for part in self.parts.values() for slot in part.slots.values()]
-        return any(math.isfinite(slot.deviation) and math.isnan(slot.raw) for slot in slots)
-
-    @property
-    def unplaced(self) -> int:
-        """How many readings of the row stand beside no standard, so that nobody knows what they should have been."""
-        shared = self.parts.get("", Part()).slots
-        return sum(
-            math.isfinite(slot.raw) and slot.standard is None and shared.get(name, Slot()).standard is None
-            for part in self.parts.values() for name, slot in part.slots.items()
-        )  # fmt: skip
-
-    @property
-    def measured(self) -> bool:
-        """Whether any figure or raw value stands in the row."""
-        return any(part.filled for part in self.parts.values())
 
 
 @dataclass
@@ -127,8 +52,8 @@ class RowReader:
         facts = Facts(
             row=row,
             point=table.cell(row, "point"),
-            probe=_serial(table.cell(row, "probe")),
-            old_probe=_serial(table.cell(row, "old_probe")),
+            probe=serial_of(table.cell(row, "probe")),
+            old_probe=serial_of(table.cell(row, "old_probe")),
             model=table.cell(row, "model"),
             said=said,
             action=action_of(said),
@@ -147,13 +72,13 @@ class RowReader:
             and not facts.probe
             and (new := _NEW_SERIAL.search(f"{said} {facts.comment}"))
         ):
-            facts.probe = _serial(new[1])
+            facts.probe = serial_of(new[1])
         if (
             facts.action == "install"
             and not facts.old_probe
             and (old := _OLD_SERIAL.search(f"{said} {facts.comment}"))
         ):
-            facts.old_probe = _serial(old[1])
+            facts.old_probe = serial_of(old[1])
         if _tells_more(said):
             facts.comment = "; ".join(text for text in (facts.comment, said) if text)
         if not facts.measured:
@@ -204,7 +129,7 @@ class RowReader:
 
     def _standard(self, facts: Facts, at: int, meaning: Meaning, cell: str, phase: str) -> None:
         unit = self.table.cell(facts.row, "standard_unit") or meaning.unit or self._reading_unit(facts.row)
-        standard = standard_of(cell, comma=self.comma, unit=_spelt(unit))
+        standard = standard_of(cell, comma=self.comma, unit=spelt(unit))
         if standard and _GRAB.search(plain(facts.said).casefold()):
             standard = replace(standard, label="sample")
         if standard is None:
@@ -216,7 +141,7 @@ class RowReader:
 
     def _reading_unit(self, row: Row) -> str:
         """The unit beside a row's readings, where it is one of what standards are made of."""
-        unit = _spelt(fold(self.table.cell(row, "value_unit")).replace(" ", ""))
+        unit = spelt(fold(self.table.cell(row, "value_unit")).replace(" ", ""))
         return unit if unit in _READINGS else ""
 
     def _number(self, facts: Facts, at: int, meaning: Meaning, value: float, behind: str, phase: str) -> None:
@@ -237,7 +162,7 @@ class RowReader:
             facts.part(phase).slot(_slot(meaning)).temperature = degc(value, unit)
         elif meaning.kind == "deviation":
             slot = facts.part(phase).slot(_slot(meaning))
-            slot.deviation, slot.raw_unit = value, _spelt(unit)
+            slot.deviation, slot.raw_unit = value, spelt(unit)
         else:
             self._raw_or_value(facts, meaning, value, unit, phase)
 
@@ -260,7 +185,7 @@ class RowReader:
             facts.part(phase or named.phase).figures[name] = value
             return
         slot = facts.part(phase).slot(_slot(meaning))
-        slot.raw, slot.raw_unit = value, _spelt(unit)
+        slot.raw, slot.raw_unit = value, spelt(unit)
         slot.standard = slot.standard or meaning.fixed
 
     def _fault(self, row: Row, at: int, cell: str, expected: str) -> None:
@@ -312,49 +237,6 @@ def _slot(meaning: Meaning) -> str:
     if meaning.fixed:
         return f"={meaning.fixed.label}" if math.isnan(meaning.fixed.value) else f"={meaning.fixed.value:g}"
     return f"#{meaning.index}"
-
-
-_UNITS = {
-    "mv": "mV",
-    "na": "nA",
-    "ua": "uA",
-    "pa": "pA",
-    "us": "uS",
-    "ms": "mS",
-    "us/cm": "uS/cm",
-    "ms/cm": "mS/cm",
-    "ph": "pH",
-    "°": "deg",
-    "deg": "deg",
-    "ntu": "NTU",
-    "fnu": "FNU",
-    "mg/l": "mg/L",
-    "g/l": "g/L",
-    "v": "V",
-    "ma": "mA",
-    "ohm": "Ohm",
-    "kohm": "kOhm",
-    "mohm": "MOhm",
-    "hz": "Hz",
-    "khz": "kHz",
-    "mhz": "MHz",
-}
-
-
-def _spelt(unit: str) -> str:
-    """Unit in the spelling of the records."""
-    return _UNITS.get(unit.casefold().replace("µ", "u").replace("μ", "u"), unit)
-
-
-def _serial(text: str) -> str:
-    """A serial number without the ``.0`` that spreadsheets add and the words people put before it."""
-    said = "" if is_nothing(text) else text.strip()
-    if said.endswith(".0") and said[:-2].isdigit():
-        said = said[:-2]
-    for word in ("s/n", "sn:", "sn ", "serial", "no.", "#"):
-        if said.casefold().startswith(word):
-            said = said[len(word) :].strip(" :.#")
-    return said
 
 
 def merge(rows: Sequence[Facts]) -> list[Facts]:

@@ -15,7 +15,7 @@ from excursions.read import vocabulary as v
 from excursions.read.actions import CLEANED
 from excursions.read.fold import plain
 from excursions.read.standards import Standard, standard_of
-from excursions.read.translated import english
+from excursions.read.translated import before_and_after, english
 
 FOUND, LEFT = "as_found", "as_left"
 _CLEANED = re.compile(
@@ -343,7 +343,7 @@ def meanings_of(headers: Sequence[str]) -> list[Meaning]:
 
     ``buffer 1, buffer 2`` count; ``buffer 4, buffer 7`` are values.
     """
-    headers = _dutch(headers)
+    headers = before_and_after(headers)
     found = _with_own_standards([meaning_of(header) for header in headers], headers)
     families: dict[str, set[int]] = {}
     for header, meaning in zip(headers, found, strict=True):
@@ -354,15 +354,6 @@ def meanings_of(headers: Sequence[str]) -> list[Meaning]:
         _as_value(meaning) if meaning.index and not meaning.fixed and _family(header) in valued else meaning
         for header, meaning in zip(headers, found, strict=True)
     ]
-
-
-_VOOR, _NA = re.compile(r"(?i)\bvoor\b"), re.compile(r"(?i)(?<![\[(])\bna\b(?![\])])")
-
-
-def _dutch(headers: Sequence[str]) -> Sequence[str]:
-    """Dutch ``Voor`` beside ``Na`` is before and after; alone they may be "for" and a current."""
-    both = any(_VOOR.search(header) for header in headers) and any(_NA.search(header) for header in headers)
-    return [_NA.sub("after", _VOOR.sub("before", header)) for header in headers] if both else headers
 
 
 def _with_own_standards(found: Sequence[Meaning], headers: Sequence[str]) -> list[Meaning]:

@@ -12,7 +12,8 @@ from excursions.errors import ExcursionsError, InputFileError, nearest
 from excursions.plant import Installation, Plant
 from excursions.read.actions import action_of, is_cleaning
 from excursions.read.cells import Sheet, read_cells
-from excursions.read.entries import Facts, RowReader, entries_of, merge
+from excursions.read.entries import RowReader, entries_of, merge
+from excursions.read.facts import Facts
 from excursions.read.figures import unit_of_column
 from excursions.read.gathered import Gathered
 from excursions.read.model import REFUSED_SCHEMA, ReadOptions

@@ -11,13 +11,13 @@ from pathlib import Path
 import polars as pl
 
 from excursions.errors import ExcursionsError, InputFileError
+from excursions.read import samplewords as w
 from excursions.read.cells import Row, Sheet, read_cells
 from excursions.read.gathered import Gathered
 from excursions.read.headers import Meaning, fold, meaning_of, unit_in
 from excursions.read.model import REFUSED_SCHEMA, ReadOptions
 from excursions.read.numbers import decimal_comma, is_nothing, number_of
 from excursions.read.table import LogTable, column_decision, find_table, is_point_like, row_times
-from excursions.read.vocabulary import words
 from excursions.records import Decision, LabSample
 
 
@@ -39,94 +39,6 @@ class SampleReading:
     headers: tuple[str, ...] = ()
 
 
-_VALUES = frozenset(
-    [
-        "value",
-        "result",
-        "reading",
-        "wert",
-        "messwert",
-        "ergebnis",
-        "laborwert",
-        "resultat",
-        "valeur",
-        "valor",
-        "resultado",
-        "lab",
-        "laboratory",
-        "labor",
-        "analysis",
-        "analyse",
-        "analisi",
-        "analisis",
-        "analysenwert",
-        "measured",
-        "reference",
-        "lecture",
-        "laboratorio",
-        "risultato",
-        "resultaat",
-        "wynik",
-        "matvarde",
-        "varde",
-        "valore",
-        "waarde",
-        "meetwaarde",
-        "tulos",
-    ]
-)
-_TESTS = frozenset(
-    [
-        "test",
-        "tests",
-        "parameter",
-        "determinand",
-        "analyte",
-        "prufung",
-        "ensayo",
-        "essai",
-        "parametro",
-        "oznaczenie",
-        "ensaio",
-        "analyte",
-    ]
-)
-_UNITS = frozenset(
-    [
-        "unit",
-        "units",
-        "einheit",
-        "einheiten",
-        "unite",
-        "unites",
-        "unidad",
-        "unidades",
-        "unidade",
-        "uom",
-        "unita",
-        "eenheid",
-        "enhet",
-        "jednostka",
-        "yksikko",
-    ]
-)
-_VESSELS = frozenset(
-    [
-        "tank",
-        "vessel",
-        "basin",
-        "becken",
-        "behalter",
-        "reactor",
-        "reaktor",
-        "reacteur",
-        "cuve",
-        "tanque",
-        "sampler",
-        "stream",
-        "line",
-    ]
-)
 _SAMPLED = re.compile(r"sampl|probe?nahme|entnahme|gezogen|prelev|muestre|amostrag|drawn|taken")
 
 
@@ -151,9 +63,6 @@ def sample_meanings(headers: Sequence[str]) -> list[Meaning]:
     return found
 
 
-_MEANS = words(
-    "mean average avg mittel mittelwert moyenne media promedio gemiddelde medel medelvarde srednia"
-)
 _SINGLE = re.compile(
     r"(?:rep|repl|replicate|run|det|determination|single|messung|bestimmung|einzelwert|wdh|wiederholung|essai|prueba|prova|meting)\w* ?[.#-]? ?(?:\d+|[a-d])"
 )
@@ -162,7 +71,7 @@ _SINGLE = re.compile(
 def _means(found: list[Meaning], headers: Sequence[str]) -> list[Meaning]:
     """A mean beside the single determinations it is of is the value; those are none."""
     single = [bool(_SINGLE.fullmatch(unit_in(fold(header))[0])) for header in headers]
-    mean = [unit_in(fold(header))[0] in _MEANS for header in headers]
+    mean = [unit_in(fold(header))[0] in w.MEANS for header in headers]
     if not any(single) or sum(mean) != 1:
         return found
     return [
@@ -173,7 +82,7 @@ def _means(found: list[Meaning], headers: Sequence[str]) -> list[Meaning]:
 
 def _only_value(header: str) -> bool:
     """Whether a header says "value" and nothing of what is measured."""
-    return not set(re.findall(r"[a-z]+", unit_in(fold(header))[0])) - _VALUES - _MEANS - {"the", "of", "in"}
+    return not set(re.findall(r"[a-z]+", unit_in(fold(header))[0])) - w.VALUES - w.MEANS - {"the", "of", "in"}
 
 
 _ANALYSES = frozenset(["analysis", "analyse", "analisi", "analisis", "analiza"])
@@ -194,19 +103,19 @@ def _meaning(header: str) -> Meaning:
     words = set(re.findall(r"[a-z]+", rest))
     if not words:
         return Meaning()
-    if words & _NUMBERS and words & (_VALUES | {"sample", "probe", "proben"}):
+    if words & _NUMBERS and words & (w.VALUES | {"sample", "probe", "proben"}):
         return Meaning(kind="ignored")
-    if words & _VALUES and words & _NOT_THE_LABORATORY:
+    if words & w.VALUES and words & _NOT_THE_LABORATORY:
         return Meaning(kind="ignored")
     if rest.replace(" ", "") == "u.m.":
         return Meaning(kind="value_unit")
     if words == {"um"}:
         return Meaning(kind="clock")
-    if words <= _VESSELS:
+    if words <= w.VESSELS:
         return Meaning(kind="point", unit=unit)
-    if words <= _TESTS:
+    if words <= w.TESTS:
         return Meaning(kind="measurand")
-    if words & _UNITS:
+    if words & w.UNITS:
         return Meaning(kind="value_unit")
     read = meaning_of(header)
     if _SAMPLED.search(rest) and read.kind in ("", "time", "clock", "point", "probe"):
@@ -220,9 +129,9 @@ def _meaning(header: str) -> Meaning:
         "result",
         "temperature",
         "measurand",
-    ) and not (read.kind == "result" and words & _VALUES):
+    ) and not (read.kind == "result" and words & w.VALUES):
         return read
-    if words & _VALUES:
+    if words & w.VALUES:
         return Meaning(kind="value", unit=unit)
     return Meaning(kind="wide", unit=unit)
 

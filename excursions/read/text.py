@@ -90,12 +90,12 @@ _MOST_HOLES = 3  # of the first lines of a text; what has more of them is no tex
 
 def is_holed(head: bytes) -> bool:
     """Whether a text has a few holes of zero bytes, as a recorder without power leaves them, or as it reserves its file."""
-    return _HOLE in head and len(_ZEROS.findall(head)) <= _MOST_HOLES
+    return b"\0" in head and _HOLE in head and len(_ZEROS.findall(head)) <= _MOST_HOLES
 
 
 def without_zeros(data: bytes) -> bytes:
     """A text of whole lines without zero bytes; a line that one breaks off gets a mark that no number and no time has."""
-    if _HOLE not in data:
+    if b"\0" not in data or _HOLE not in data:  # one byte is found many times faster than eight
         return data
     return _ZEROS.sub(lambda match: b"" if match[1] is not None else "\ufffd".encode(), data)
 

@@ -6,6 +6,7 @@ Common practice, no source (cp).  A new word is added to its row; nothing else h
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from functools import lru_cache
 
 from excursions.read.fold import plain
@@ -65,3 +66,12 @@ def english(text: str) -> str:
     if text.isascii():
         return _DUTCH.sub(lambda match: f"{match[1]} {'after' if match[2] == 'na' else 'before'}", text)
     return _TERM.sub(lambda match: f" {_ENGLISH[match[0]]} ", text)
+
+
+_VOOR, _NA = re.compile(r"(?i)\bvoor\b"), re.compile(r"(?i)(?<![\[(])\bna\b(?![\])])")
+
+
+def before_and_after(headers: Sequence[str]) -> Sequence[str]:
+    """Dutch ``Voor`` beside ``Na`` is before and after; alone they may be "for" and a current."""
+    both = any(_VOOR.search(header) for header in headers) and any(_NA.search(header) for header in headers)
+    return [_NA.sub("after", _VOOR.sub("before", header)) for header in headers] if both else headers

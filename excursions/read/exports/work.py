@@ -9,6 +9,7 @@ import numpy as np
 import polars as pl
 
 from excursions.clock import TimeArray
+from excursions.read.exports.cellunits import units_of_cells
 from excursions.read.exports.columns import clean
 from excursions.read.exports.grouping import grouped
 from excursions.read.exports.journal import are_messages
@@ -79,30 +80,6 @@ class _Clocked:
     twice: BoolArray | None = None
     shift: TimeArray | None = None
     gone: BoolArray | None = None
-
-
-def _units_of_cells(values: Values, tags: pl.Series | None) -> list[tuple[str, BoolArray | None]]:
-    """The units that stand behind the numbers in their cells, each with its rows (n,); no unit and all rows where none does.
-
-    A cell without one, a word in place of a number, goes with the cell of its tag before it.
-    """
-    stated = [
-        (meant.unit, rows) for _, meant, rows in values.odd if meant and meant.unit and is_unit(meant.unit)
-    ]
-    if not stated:
-        return [("", None)]
-    names = list(dict.fromkeys(unit for unit, _ in stated))
-    codes = np.full(values.value.size, -1, np.int64)
-    for unit, rows in stated:
-        codes[rows] = names.index(unit)
-    found = pl.DataFrame({"code": codes}).with_columns(
-        pl.when(pl.col("code") >= 0).then(pl.col("code")),
-        tag=pl.lit("") if tags is None else tags.cast(pl.String),
-    )
-    filled = found.select(pl.col("code").forward_fill().backward_fill().over("tag").fill_null(-1))
-    codes = filled.to_series().to_numpy()
-    groups = [("" if code < 0 else names[code], codes == code) for code in np.unique(codes).tolist()]
-    return sorted(groups, key=lambda group: int(np.argmax(group[1])))
 
 
 def work_on(portion: Portion, plan: Plan) -> Piece:
@@ -216,7 +193,7 @@ class _Batch:
             timed, use = timed & named, use & named
         self._refuse_cells(stream, timed & ~values.ok)
         self._count_words(stream, values, tags, use)
-        for unit, rows in _units_of_cells(values, tags):
+        for unit, rows in units_of_cells(values, tags):
             of_unit = use if rows is None else use & rows
             if tags is None:
                 self._one_tag(replace(stream, unit=unit or stream.unit), clock, values, quality, of_unit)
