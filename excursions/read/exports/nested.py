@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
+from excursions.clock import NS_PER_S
 from excursions.errors import InputFileError
 
 _DEEPEST = 8
@@ -92,13 +93,15 @@ def _counted(frame: pl.LazyFrame, durations: list[str]) -> tuple[pl.LazyFrame, s
                 frame.with_columns(whole.alias(start)).drop(since),
                 f'durations in "{since}" were counted from the times in "{start}"',
             )
-    seconds = [
-        (pl.col(name).dt.total_nanoseconds().cast(pl.Float64) / 1e9).alias(f"{name} [s]")
-        for name in durations
-    ]
+    seconds = [_seconds(pl.col(name).dt.total_nanoseconds()).alias(f"{name} [s]") for name in durations]
     return frame.with_columns(seconds).drop(
         durations
     ), f"durations of {_named(durations)} are given in seconds"
+
+
+def _seconds(ns: pl.Expr) -> pl.Expr:
+    """Nanoseconds in seconds; whole ones stay whole to the last digit."""
+    return (ns // NS_PER_S).cast(pl.Float64) + (ns % NS_PER_S).cast(pl.Float64) / NS_PER_S
 
 
 def _zone_of(frame: pl.LazyFrame, name: str) -> str | None:
