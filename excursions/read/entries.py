@@ -24,7 +24,9 @@ from excursions.read.standards import standard_of
 from excursions.read.table import LogTable
 from excursions.records import CalibrationEntry, StandardReading
 
-_TEST_POINT = re.compile(r"\b(?:test|check) ?point\b|prufpunkt|punto de prueba")
+_TEST_POINT = re.compile(
+    r"\b(?:test|check) ?point\b|prufpunkt|punto de prueba|\bcheck (?:buffer|standard|solution)|kontroll?(?:puffer|standard|losung)|prufpuffer|(?:tampon|solution) de controle|(?:tampon|solucion) de control"
+)
 _GRAB = re.compile(r"grab|sample|labor|\blab\b|proben|muestra|echantillon|amostra")
 _ONE_CALIBRATION = 2 * NS_PER_HOUR  # rows of one standard each, further apart than this, are two calibrations
 _OWN_UNIT_WITHIN = 1.5  # a reading this near its pH buffer is a pH, not a voltage
@@ -93,7 +95,8 @@ class RowReader:
     def _spoken(self, facts: Facts) -> None:
         """Figures in the remarks of a row that has none in columns."""
         for spoken in figures_in(facts.comment):
-            name, value = figure_of(spoken.figure, spoken.value, spoken.unit)
+            unit = spoken.unit or unit_of_column(spoken.figure, "", [spoken.value])[0]
+            name, value = figure_of(spoken.figure, spoken.value, unit)
             facts.part(spoken.phase or facts.phase).figures.setdefault(name, value)
 
     def _comment(self, row: Row) -> str:

@@ -81,6 +81,12 @@ class Facts:
         )  # fmt: skip
 
     @property
+    def nowhere(self) -> bool:
+        """Whether readings beside no standard are all that the row holds."""
+        read = sum(math.isfinite(slot.raw) for part in self.parts.values() for slot in part.slots.values())
+        return 0 < read == self.unplaced and not any(part.figures for part in self.parts.values())
+
+    @property
     def measured(self) -> bool:
         """Whether any figure or raw value stands in the row."""
         return any(part.filled for part in self.parts.values())

@@ -184,7 +184,7 @@ def _leaning(log: _Log, table: LogTable, facts: Sequence[Facts]) -> list[Decisio
 
 def _unplaced(log: _Log, facts: Sequence[Facts]) -> list[ExcursionsError]:
     """Readings beside no standard, which can be used for nothing, counted once."""
-    rows = [fact for fact in facts if fact.unplaced]
+    rows = [fact for fact in facts if fact.unplaced and (fact.action or not fact.nowhere)]
     if not rows:
         return []
     return [
@@ -267,6 +267,9 @@ def _usable(log: _Log, fact: Facts, table: LogTable, moments: Moments) -> bool:
             log.refuse(fact.row, "a swap that names no point or no probe")
             return False
         return True
+    if fact.nowhere and not fact.action:
+        log.refuse(fact.row, "a reading beside no standard, and no other figures")
+        return False
     if fact.measured or fact.action in ("calibration", "verification") or _is_cleaning(fact):
         return True
     if action_of(fact.comment) in ("install", "remove") and fact.point and (fact.probe or fact.old_probe):

@@ -64,20 +64,26 @@ def sample_meanings(headers: Sequence[str]) -> list[Meaning]:
 
 
 _SINGLE = re.compile(
-    r"(?:rep|repl|replicate|run|det|determination|single|messung|bestimmung|einzelwert|wdh|wiederholung|essai|prueba|prova|meting)\w* ?[.#-]? ?(?:\d+|[a-d])"
+    r"\b(?:rep|repl|replicate|run|det|determination|single|messung|bestimmung|einzelwert|wdh|wiederholung|essai|prueba|prova|meting)\w* ?[.#-]? ?(?:\d+|[a-d])$"
 )
 
 
 def _means(found: list[Meaning], headers: Sequence[str]) -> list[Meaning]:
     """A mean beside the single determinations it is of is the value; those are none."""
-    single = [bool(_SINGLE.fullmatch(unit_in(fold(header))[0])) for header in headers]
-    mean = [unit_in(fold(header))[0] in w.MEANS for header in headers]
-    if not any(single) or sum(mean) != 1:
-        return found
-    return [
-        Meaning(kind="value", unit=m.unit) if here else Meaning(kind="ignored") if one else m
-        for m, here, one in zip(found, mean, single, strict=True)
-    ]
+    folded = [unit_in(fold(header))[0] for header in headers]
+    single = {at: _SINGLE.sub("", text).strip() for at, text in enumerate(folded) if _SINGLE.search(text)}
+    mean = {
+        at: text.rpartition(" ")[0] for at, text in enumerate(folded) if text.rpartition(" ")[2] in w.MEANS
+    }
+    changed = list(found)
+    for at, of in mean.items():
+        own = [other for other, name in single.items() if name == of]
+        if not own or list(mean.values()).count(of) > 1:
+            continue
+        changed[at] = replace(found[at], kind="wide" if of else "value")
+        for other in own:
+            changed[other] = Meaning(kind="ignored")
+    return changed
 
 
 def _only_value(header: str) -> bool:

@@ -11,6 +11,7 @@ from excursions.read.fold import plain
 from excursions.read.headers import Meaning, fold, meaning_of
 from excursions.read.standards import standard_of
 from excursions.read.table import LogTable, cell_at
+from excursions.read.vocabulary import STANDARDS
 
 _DEVIATIONS = re.compile(
     r"\b(?:deviation|dev|error|err|abweichung|fehler|differenz|difference|diff|ecart|erreur|desvio|desviacion|error|erro|"
@@ -22,16 +23,26 @@ _NAME = re.compile(r"(?=\S*\d)[A-Za-z][\w./-]*")
 
 
 def with_deviations(table: LogTable) -> LogTable:
-    """Columns of deviations, where nothing else in the table says what was read."""
-    if any(meaning.kind in _READ for meaning in table.meanings):
+    """Columns of deviations, where nothing else in the table says what was read; a standard may be called by its unit there."""
+    deviations = {
+        at
+        for at, meaning in enumerate(table.meanings)
+        if meaning.kind in ("ignored", "") and _DEVIATIONS.search(fold(table.headers[at]))
+    }
+    named = {
+        at
+        for at, meaning in enumerate(table.meanings)
+        if meaning.kind == "raw" and not meaning.phase and set(fold(table.headers[at]).split()) & STANDARDS
+    }
+    read = {at for at, meaning in enumerate(table.meanings) if meaning.kind in _READ}
+    if not deviations or read - named:
         return table
     meanings = [
-        replace(meaning, kind="deviation") if meaning.kind in ("ignored", "") and _DEVIATIONS.search(fold(header)) else meaning
-        for header, meaning in zip(table.headers, table.meanings, strict=True)
+        replace(meaning, kind="deviation", phase=meaning_phase(table.headers[at])) if at in deviations
+        else replace(meaning, kind="standard") if at in named else meaning
+        for at, meaning in enumerate(table.meanings)
     ]  # fmt: skip
-    phases = [meaning.phase for meaning in meanings if meaning.kind == "deviation"]
-    known = [replace(m, phase=meaning_phase(h)) if m.kind == "deviation" else m for h, m in zip(table.headers, meanings, strict=True)]  # fmt: skip
-    return replace(table, meanings=tuple(known)) if phases else table
+    return replace(table, meanings=tuple(meanings))
 
 
 def meaning_phase(header: str) -> str:
@@ -106,11 +117,16 @@ def by_points(table: LogTable) -> LogTable:
     )
 
 
+_TAG = re.compile(r"([A-Z]{2,5})[-_.]?\d{2,5}[A-Z]?")
+_NO_NAMES = frozenset(("ph", "mv", "ntu", "fnu", "std", "buf", "na", "us", "ms", "co", "pt"))
+
+
 def _name_and_rest(header: str) -> tuple[str, str] | None:
     """``F1-PH slope [mV/pH]`` as the name of a point and what is said of it; None where it begins otherwise."""
     first, _, rest = plain(header).strip().partition(" ")
-    return (
-        (first, rest.strip())
-        if _NAME.fullmatch(first) and rest.strip() and not meaning_of(first).kind
-        else None
-    )
+    if not rest.strip() or not _NAME.fullmatch(first):
+        return None
+    tag = _TAG.fullmatch(first)  # "QT101" has a number in it, but is no standard of 101
+    if meaning_of(first).kind and (tag is None or tag[1].casefold() in _NO_NAMES):
+        return None
+    return first, rest.strip()

@@ -149,6 +149,10 @@ def _names_columns(header: Sequence[str], below: Sequence[str], read: Reader) ->
     if not any(_PHASE_WORDS.search(fold(cell)) for cell in header if cell):
         return False
     filled = [at for at, cell in enumerate(below) if cell]
+    lettered = any(char.isalpha() for at in filled for char in below[at])
+    under_titles = any(at >= len(header) or not header[at] for at in filled)
+    if not lettered and not under_titles:
+        return False  # numbers under headers of their own are data; under merged titles they may be buffers
     meanings = read(below)
     untimed = all(read([header[at]])[0].kind not in ("time", "clock") for at in filled if at < len(header))
     return len(filled) >= 2 and untimed and all(meanings[at].kind in _NAMED_BELOW for at in filled)

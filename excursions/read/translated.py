@@ -71,7 +71,12 @@ def english(text: str) -> str:
 _VOOR, _NA = re.compile(r"(?i)\bvoor\b"), re.compile(r"(?i)(?<![\[(])\bna\b(?![\])])")
 
 
+_FOER, _EFTER = re.compile(r"(?i)\bfør\b"), re.compile(r"(?i)\bett?er\b|\befter\b")
+
+
 def before_and_after(headers: Sequence[str]) -> Sequence[str]:
-    """Dutch ``Voor`` beside ``Na`` is before and after; alone they may be "for" and a current."""
-    both = any(_VOOR.search(header) for header in headers) and any(_NA.search(header) for header in headers)
-    return [_NA.sub("after", _VOOR.sub("before", header)) for header in headers] if both else headers
+    """Before and after where they stand beside one another: Dutch ``Voor`` and ``Na``, alone "for" and a current, Danish ``Før`` and ``Efter``."""
+    for first, second in ((_VOOR, _NA), (_FOER, _EFTER)):
+        if any(map(first.search, headers)) and any(map(second.search, headers)):
+            return [second.sub("after", first.sub("before", header)) for header in headers]
+    return headers

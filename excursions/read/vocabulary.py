@@ -17,7 +17,7 @@ FOUND_WORDS = words(
 )
 LEFT_WORDS = words(
     "left after nach nachher belassen lasciato achtergelaten apres despues depois final finale post al hinterlassen hinterlassene adjusted justiert new neu "
-    "neue nueva nuevo nouveau nouvelle dejado dejada deixado deixada laisse laissee eingestellt ajustado ajustada dopo efter jalkeen po"
+    "neue nueva nuevo nouveau nouvelle dejado dejada deixado deixada laisse laissee eingestellt ajustado ajustada dopo efter etter jalkeen po"
 )
 
 # In order: the first row one of whose words stands in the header decides, unless a measuring word stands beside it.
@@ -35,14 +35,14 @@ PLAIN_KINDS: tuple[tuple[str, frozenset[str]], ...] = (
         "comment",
         words(
             "comment comments remark remarks note notes bemerkung bemerkungen kommentar anmerkung observation "
-            "observations observaciones observacoes remarque remarques comentario comentarios commentaire text notiz opmerking opmerkingen uwagi anmarkning anmarkningar merknad observacao observazioni osservazioni huomautus huomautukset huom poznamka megjegyzes"
+            "observations observaciones observacoes remarque remarques comentario comentarios commentaire text notiz opmerking opmerkingen uwagi anmarkning anmarkningar merknad observacao observazioni osservazioni annotazioni anmaerkning bemaerkning huomautus huomautukset huom poznamka megjegyzes"
         ),
     ),
     (
         "ignored",
         words(
             "paraaf visa visto sigla rubrica podpis parafe technician operator tech prufer pruefer by bearbeiter durchgefuhrt technicien tecnico user benutzer "
-            "inspector analyst operatore uitvoerder operateur operario operatrice analista wykonal wykonawca kto door uitgevoerd ausgefuhrt durchgefuehrt utfort responsable who durch response t90 ansprechzeit settling initiales name"
+            "inspector analyst operatore uitvoerder operateur operario operatrice analista wykonal wykonawca kto door uitgevoerd ausgefuhrt durchgefuehrt utfort udfort hecho responsable who durch response t90 ansprechzeit settling initiales name"
         ),
     ),
     (
@@ -68,7 +68,7 @@ TIMES = words(
 CLOCKS = words("time zeit uhrzeit heure hora ora tijd tid klockslag godzina klo kello")
 POINTS = words(
     "point tag loop position location messstelle mst stelle repere punto ponto instrument equipment analyser analyzer "
-    "equipo equipement equipamento strumento punkt kks asset place ort standort lieu emplacement ubicacion local messpunkt tagname malha lazo boucle anello regelkreis messkreis where station meetpunt monsterpunt matpunkt provpunkt sigla mittauspiste naytepiste tagnummer tagnr probenort probeort probestelle entnahmestelle entnahmeort provtagningspunkt"
+    "equipo equipement equipamento strumento punkt kks asset place ort standort lieu emplacement ubicacion local messpunkt tagname malepunkt malested voie canal kanal malha lazo boucle anello regelkreis messkreis where station meetpunt monsterpunt matpunkt provpunkt sigla mittauspiste naytepiste tagnummer tagnr probenort probeort probestelle entnahmestelle entnahmeort provtagningspunkt"
 )
 SERIALS = words(
     "serial sn snr serien seriennummer seriennr sernr fabriknummer fabriknr serie matricola serienummer serienr seryjny sarjanumero valmistusnumero"
@@ -100,7 +100,7 @@ FIGURES: tuple[tuple[str, frozenset[str]], ...] = (
     (
         "cell_constant",
         words(
-            "cell zellkonstante zellenkonstante zelle cellule celda celula kcell zellfaktor cella celkonstante"
+            "cell zellkonstante zellenkonstante zelle cellule celda celula kcell zellfaktor cella celkonstante cellekonstant cellekonst"
         ),
     ),
     (
