@@ -87,3 +87,13 @@ def action_of(text: str) -> str:
     if _VERIFY.search(said):
         return "verification"
     return "clean" if _CLEAN.search(said) else ""
+
+
+_TEST_POINT = re.compile(
+    r"\b(?:test|check) ?point\b|prufpunkt|punto de prueba|\bcheck (?:buffer|standard|solution)|kontroll?(?:puffer|standard|losung)|prufpuffer|(?:tampon|solution) de controle|(?:tampon|solucion) de control"
+)
+
+
+def is_of_test(header: str) -> bool:
+    """Whether a header names a point of a test, or what a check is made against: nothing is adjusted there."""
+    return bool(_TEST_POINT.search(plain(header).casefold()))

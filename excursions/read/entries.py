@@ -11,7 +11,7 @@ from functools import cached_property
 from excursions.clock import NS_PER_HOUR
 from excursions.errors import ExcursionsError, InputFileError
 from excursions.physics.oxygen import air_pressure_kpa as air_at_altitude_kpa
-from excursions.read.actions import CLEANED, action_of, phase_in, phase_of
+from excursions.read.actions import CLEANED, action_of, is_of_test, phase_in, phase_of
 from excursions.read.cells import Row
 from excursions.read.facts import Facts, Part, Slot
 from excursions.read.figures import air_pressure_kpa, altitude_m, degc, figure_of, salinity_of, unit_of_column
@@ -24,9 +24,6 @@ from excursions.read.standards import standard_of
 from excursions.read.table import LogTable
 from excursions.records import CalibrationEntry, StandardReading
 
-_TEST_POINT = re.compile(
-    r"\b(?:test|check) ?point\b|prufpunkt|punto de prueba|\bcheck (?:buffer|standard|solution)|kontroll?(?:puffer|standard|losung)|prufpuffer|(?:tampon|solution) de controle|(?:tampon|solucion) de control"
-)
 _GRAB = re.compile(r"grab|sample|labor|\blab\b|proben|muestra|echantillon|amostra")
 _ONE_CALIBRATION = 2 * NS_PER_HOUR  # rows of one standard each, further apart than this, are two calibrations
 _OWN_UNIT_WITHIN = 1.5  # a reading this near its pH buffer is a pH, not a voltage
@@ -45,7 +42,7 @@ class RowReader:
     @cached_property
     def tested(self) -> bool:
         """Whether the columns are those of a test: "test point 1", its reading, whether it passed."""
-        return any(_TEST_POINT.search(plain(header).casefold()) for header in self.table.headers)
+        return any(map(is_of_test, self.table.headers))
 
     def facts(self, row: Row) -> Facts:
         """Everything a row says but its time."""

@@ -16,7 +16,7 @@ from pathlib import Path
 
 from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE
 from excursions.errors import ExcursionsError, InputFileError
-from excursions.read.actions import action_of
+from excursions.read.actions import action_of, is_of_test
 from excursions.read.cells import Row, Sheet, member_heads, read_head
 from excursions.read.fold import plain
 from excursions.read.headers import fold
@@ -257,7 +257,7 @@ def _is_log(sheet: Sheet, name: str) -> bool:
     described += sum(kind in ("point", "probe") for kind in table.above)
     if measuring >= 2 and (described or phased):
         return True
-    if measuring and described >= 2:
+    if measuring and (described >= 2 or (described and any(map(is_of_test, table.headers)))):
         return True
     if "action" in kinds and ("probe" in kinds or _says_work(table)):
         return True
