@@ -40,5 +40,5 @@ def publish(
     """Write tables and pages; returns the path of the page to open first."""
     from dashboards import write_site
 
-    write_tables(done.result, done.refused, out)
+    write_tables(done.result, done.refused, out, done.contradicted)
     return write_site(done.result, out, display_units=display_units, progress=progress, each=shared_out(jobs))

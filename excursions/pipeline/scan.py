@@ -35,11 +35,12 @@ Keep = Callable[[ScanResult, Mapping[str, TagSeries]], None]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scan:
-    """A finished scan: findings, refused rows, and every fault met on the way."""
+    """A finished scan: findings, refused rows, readings that two files contradict one another in, and every fault met on the way."""
 
     result: ScanResult
     refused: pl.DataFrame
     problems: tuple[ExcursionsError, ...]
+    contradicted: pl.DataFrame = dataclasses.field(default_factory=pl.DataFrame)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -162,7 +163,12 @@ def _scan(
         problems=problems,
         result=result,
     )
-    return Scan(result=dataclasses.replace(result, run=run), refused=_refused(read), problems=problems)
+    return Scan(
+        result=dataclasses.replace(result, run=run),
+        refused=_refused(read),
+        problems=problems,
+        contradicted=read.exports.contradicted,
+    )
 
 
 def _nothing_to_scan(found: Inputs, problems: Sequence[ExcursionsError]) -> ExcursionsError:

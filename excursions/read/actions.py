@@ -24,7 +24,7 @@ _INSTALL = re.compile(
     r"install|einbau|eingebaut|montage|mont(e|iert)|fitted|plugged|put in|instalad|instalac|colocad"
 )
 _SWAP = re.compile(
-    r"swap|replac|exchang|tausch|wechsel|gewechselt|ersetz|remplac|substit|\bcambi|\btroca|reemplaz|renew|new (probe|sensor|electrode)"
+    r"swap|replac|exchang|tausch|wechsel|gewechselt|ersetz|remplac|substit|\bcambi|\btroca|reemplaz|vervang|sostitu|wymian|vymen|utbyt|udskift|utskift|renew|new (probe|sensor|electrode)"
 )
 _REMOVE = re.compile(
     r"remov|uninstall|ausbau|ausgebaut|depos|retir|demont|taken out|to (the )?(bench|workshop)"
@@ -87,3 +87,13 @@ def action_of(text: str) -> str:
     if _VERIFY.search(said):
         return "verification"
     return "clean" if _CLEAN.search(said) else ""
+
+
+_TEST_POINT = re.compile(
+    r"\b(?:test|check) ?point\b|prufpunkt|punto de prueba|\bcheck (?:buffer|standard|solution)|kontroll?(?:puffer|standard|losung)|prufpuffer|(?:tampon|solution) de controle|(?:tampon|solucion) de control"
+)
+
+
+def is_of_test(header: str) -> bool:
+    """Whether a header names a point of a test, or what a check is made against: nothing is adjusted there."""
+    return bool(_TEST_POINT.search(plain(header).casefold()))

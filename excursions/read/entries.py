@@ -11,82 +11,22 @@ from functools import cached_property
 from excursions.clock import NS_PER_HOUR
 from excursions.errors import ExcursionsError, InputFileError
 from excursions.physics.oxygen import air_pressure_kpa as air_at_altitude_kpa
-from excursions.read.actions import CLEANED, action_of, phase_in, phase_of
+from excursions.read.actions import CLEANED, action_of, is_of_test, phase_in, phase_of
 from excursions.read.cells import Row
-from excursions.read.figures import air_pressure_kpa, altitude_m, degc, figure_of, salinity_of
+from excursions.read.facts import Facts, Part, Slot
+from excursions.read.figures import air_pressure_kpa, altitude_m, degc, figure_of, salinity_of, unit_of_column
 from excursions.read.fold import plain
 from excursions.read.headers import FOUND, LEFT, Meaning, fold, meaning_of
 from excursions.read.numbers import is_nothing, number_of
+from excursions.read.spelling import serial_of, spelt
 from excursions.read.spoken import figures_in
-from excursions.read.standards import Standard, standard_of
+from excursions.read.standards import standard_of
 from excursions.read.table import LogTable
 from excursions.records import CalibrationEntry, StandardReading
 
-_TEST_POINT = re.compile(r"\b(?:test|check) ?point\b|prufpunkt|punto de prueba")
 _GRAB = re.compile(r"grab|sample|labor|\blab\b|proben|muestra|echantillon|amostra")
 _ONE_CALIBRATION = 2 * NS_PER_HOUR  # rows of one standard each, further apart than this, are two calibrations
 _OWN_UNIT_WITHIN = 1.5  # a reading this near its pH buffer is a pH, not a voltage
-
-
-@dataclass(slots=True)
-class Slot:
-    """What a row says of one standard."""
-
-    standard: Standard | None = None
-    raw: float = math.nan
-    raw_unit: str = ""
-    temperature: float = math.nan
-
-
-@dataclass(slots=True)
-class Part:
-    """What a row says of one phase (as found, as left, or neither): figures and standards by slot."""
-
-    figures: dict[str, float] = field(default_factory=dict)
-    slots: dict[str, Slot] = field(default_factory=dict)
-
-    def slot(self, name: str) -> Slot:
-        return self.slots.setdefault(name, Slot())
-
-    @property
-    def filled(self) -> bool:
-        return bool(self.figures) or any(math.isfinite(slot.raw) for slot in self.slots.values())
-
-
-@dataclass(slots=True)
-class Facts:
-    """One row of a log, understood; `parts` by phase, the empty phase where the row names none; `remarked`: the phase a remark says."""
-
-    row: Row
-    time: int | None = None
-    point: str = ""
-    probe: str = ""
-    old_probe: str = ""
-    model: str = ""
-    action: str = ""
-    said: str = ""
-    phase: str = ""
-    remarked: str = ""
-    measurand: str = ""
-    comment: str = ""
-    air_pressure_kpa: float = math.nan
-    altitude_m: float = math.nan
-    salinity: float = 0.0
-    parts: dict[str, Part] = field(default_factory=dict)
-
-    def part(self, phase: str) -> Part:
-        return self.parts.setdefault(phase, Part())
-
-    @property
-    def row_kind(self) -> str:
-        """``part`` for a row with one standard or one figure, of which several make a calibration."""
-        whole = any(len(part.figures) > 1 or set(part.slots) - {"#0"} for part in self.parts.values())
-        return "" if whole or not self.measured else "part"
-
-    @property
-    def measured(self) -> bool:
-        """Whether any figure or raw value stands in the row."""
-        return any(part.filled for part in self.parts.values())
 
 
 @dataclass
@@ -102,7 +42,7 @@ class RowReader:
     @cached_property
     def tested(self) -> bool:
         """Whether the columns are those of a test: "test point 1", its reading, whether it passed."""
-        return any(_TEST_POINT.search(plain(header).casefold()) for header in self.table.headers)
+        return any(map(is_of_test, self.table.headers))
 
     def facts(self, row: Row) -> Facts:
         """Everything a row says but its time."""
@@ -111,8 +51,8 @@ class RowReader:
         facts = Facts(
             row=row,
             point=table.cell(row, "point"),
-            probe=_serial(table.cell(row, "probe")),
-            old_probe=_serial(table.cell(row, "old_probe")),
+            probe=serial_of(table.cell(row, "probe")),
+            old_probe=serial_of(table.cell(row, "old_probe")),
             model=table.cell(row, "model"),
             said=said,
             action=action_of(said),
@@ -131,17 +71,18 @@ class RowReader:
             and not facts.probe
             and (new := _NEW_SERIAL.search(f"{said} {facts.comment}"))
         ):
-            facts.probe = _serial(new[1])
+            facts.probe = serial_of(new[1])
         if (
             facts.action == "install"
             and not facts.old_probe
             and (old := _OLD_SERIAL.search(f"{said} {facts.comment}"))
         ):
-            facts.old_probe = _serial(old[1])
+            facts.old_probe = serial_of(old[1])
         if _tells_more(said):
             facts.comment = "; ".join(text for text in (facts.comment, said) if text)
         if not facts.measured:
             self._spoken(facts)
+        _add_up(facts)
         if not facts.action:
             facts.action = action_of(table.cell(row, "phase")) or action_of(facts.model if not said else "")
         if not facts.action and not facts.phase and self.tested:
@@ -151,7 +92,8 @@ class RowReader:
     def _spoken(self, facts: Facts) -> None:
         """Figures in the remarks of a row that has none in columns."""
         for spoken in figures_in(facts.comment):
-            name, value = figure_of(spoken.figure, spoken.value, spoken.unit)
+            unit = spoken.unit or unit_of_column(spoken.figure, "", [spoken.value])[0]
+            name, value = figure_of(spoken.figure, spoken.value, unit)
             facts.part(spoken.phase or facts.phase).figures.setdefault(name, value)
 
     def _comment(self, row: Row) -> str:
@@ -177,6 +119,7 @@ class RowReader:
             "altitude",
             "salinity",
             "value",
+            "deviation",
         ):
             number = number_of(cell, comma=self.comma)
             if number is None:
@@ -185,19 +128,29 @@ class RowReader:
                 self._number(facts, at, meaning, number[0], number[1], phase)
 
     def _standard(self, facts: Facts, at: int, meaning: Meaning, cell: str, phase: str) -> None:
-        unit = self.table.cell(facts.row, "standard_unit") or meaning.unit
-        standard = standard_of(cell, comma=self.comma, unit=_spelt(unit))
+        unit = self.table.cell(facts.row, "standard_unit") or meaning.unit or self._reading_unit(facts.row)
+        standard = standard_of(cell, comma=self.comma, unit=spelt(unit))
         if standard and _GRAB.search(plain(facts.said).casefold()):
             standard = replace(standard, label="sample")
         if standard is None:
             self._fault(facts.row, at, cell, 'a standard such as "7.00", "air" or "1413 uS/cm"')
             return
-        facts.part(phase).slot(_slot(meaning)).standard = standard
+        slot = facts.part(phase).slot(_slot(meaning))
+        known = slot.standard.unit if slot.standard else ""
+        slot.standard = replace(standard, unit=standard.unit or known)
+
+    def _reading_unit(self, row: Row) -> str:
+        """The unit beside a row's readings, where it is one of what standards are made of."""
+        unit = spelt(fold(self.table.cell(row, "value_unit")).replace(" ", ""))
+        return unit if unit in _READINGS else ""
 
     def _number(self, facts: Facts, at: int, meaning: Meaning, value: float, behind: str, phase: str) -> None:
         unit = self.units.get(at, meaning.unit) or behind
         if meaning.kind == "figure":
-            name, value = figure_of(meaning.figure, value, self._own_unit(facts.row, meaning.figure) or unit)
+            own = self._own_unit(facts.row, meaning.figure) or unit
+            if not own and meaning.figure == "slope":
+                own = unit_of_column("slope", "", [value])[0]
+            name, value = figure_of(meaning.figure, value, own)
             facts.part(phase).figures[name] = value
         elif meaning.kind == "air_pressure":
             facts.air_pressure_kpa = air_pressure_kpa(value, unit)
@@ -207,6 +160,9 @@ class RowReader:
             facts.salinity = salinity_of(value)
         elif meaning.kind == "temperature":
             facts.part(phase).slot(_slot(meaning)).temperature = degc(value, unit)
+        elif meaning.kind == "deviation":
+            slot = facts.part(phase).slot(_slot(meaning))
+            slot.deviation, slot.raw_unit = value, spelt(unit)
         else:
             self._raw_or_value(facts, meaning, value, unit, phase)
 
@@ -229,7 +185,7 @@ class RowReader:
             facts.part(phase or named.phase).figures[name] = value
             return
         slot = facts.part(phase).slot(_slot(meaning))
-        slot.raw, slot.raw_unit = value, _spelt(unit)
+        slot.raw, slot.raw_unit = value, spelt(unit)
         slot.standard = slot.standard or meaning.fixed
 
     def _fault(self, row: Row, at: int, cell: str, expected: str) -> None:
@@ -243,6 +199,22 @@ class RowReader:
                 column=self.table.headers[at],
             )
         )
+
+
+def _add_up(facts: Facts) -> None:
+    """Readings of a row that gives their deviations: the standard and what it deviated by, reading less standard."""
+    shared = facts.parts.get("", Part())
+    for part in facts.parts.values():
+        for name, slot in part.slots.items():
+            twin = shared.slots.get(name, Slot())
+            standard = (
+                slot.standard
+                or twin.standard
+                or next((s.standard for s in shared.slots.values() if s.standard), None)
+            )
+            if math.isfinite(slot.deviation) and standard is not None and math.isfinite(standard.value):
+                slot.raw, slot.standard = round(standard.value + slot.deviation, 9), standard
+                slot.raw_unit = slot.raw_unit or standard.unit
 
 
 # A serial number in running text has a digit in it.
@@ -265,49 +237,6 @@ def _slot(meaning: Meaning) -> str:
     if meaning.fixed:
         return f"={meaning.fixed.label}" if math.isnan(meaning.fixed.value) else f"={meaning.fixed.value:g}"
     return f"#{meaning.index}"
-
-
-_UNITS = {
-    "mv": "mV",
-    "na": "nA",
-    "ua": "uA",
-    "pa": "pA",
-    "us": "uS",
-    "ms": "mS",
-    "us/cm": "uS/cm",
-    "ms/cm": "mS/cm",
-    "ph": "pH",
-    "°": "deg",
-    "deg": "deg",
-    "ntu": "NTU",
-    "fnu": "FNU",
-    "mg/l": "mg/L",
-    "g/l": "g/L",
-    "v": "V",
-    "ma": "mA",
-    "ohm": "Ohm",
-    "kohm": "kOhm",
-    "mohm": "MOhm",
-    "hz": "Hz",
-    "khz": "kHz",
-    "mhz": "MHz",
-}
-
-
-def _spelt(unit: str) -> str:
-    """Unit in the spelling of the records."""
-    return _UNITS.get(unit.casefold().replace("µ", "u").replace("μ", "u"), unit)
-
-
-def _serial(text: str) -> str:
-    """A serial number without the ``.0`` that spreadsheets add and the words people put before it."""
-    said = "" if is_nothing(text) else text.strip()
-    if said.endswith(".0") and said[:-2].isdigit():
-        said = said[:-2]
-    for word in ("s/n", "sn:", "sn ", "serial", "no.", "#"):
-        if said.casefold().startswith(word):
-            said = said[len(word) :].strip(" :.#")
-    return said
 
 
 def merge(rows: Sequence[Facts]) -> list[Facts]:
@@ -374,6 +303,10 @@ def entries_of(facts: Facts, file: str) -> list[CalibrationEntry]:
     parts = dict(facts.parts)
     shared = parts.pop("", Part())
     if not parts or shared.filled:
+        if not facts.phase and _left_too(shared, parts):
+            parts = {FOUND: Part(slots=shared.slots)} | parts
+            kept = {name: replace(slot, raw=math.nan) for name, slot in shared.slots.items()}
+            shared = Part(figures=shared.figures, slots=kept)
         default = facts.phase or ("as_found" if action == "verification" else LEFT)
         parts = {default: Part()} | parts
         parts[default] = _over(parts[default], shared)
@@ -399,6 +332,13 @@ def entries_of(facts: Facts, file: str) -> list[CalibrationEntry]:
     ]
     filled = [entry for entry in made if entry.figures or entry.standards]
     return filled or made[:1]
+
+
+def _left_too(shared: Part, parts: Mapping[str, Part]) -> bool:
+    """Whether a reading of no phase stands beside one as left of the same standard: then it is what was found."""
+    read = {name for name, slot in shared.slots.items() if math.isfinite(slot.raw)}
+    left = {name for name, slot in parts.get(LEFT, Part()).slots.items() if math.isfinite(slot.raw)}
+    return bool(read & left) and FOUND not in parts
 
 
 def _over(part: Part, shared: Part) -> Part:

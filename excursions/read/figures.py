@@ -51,6 +51,9 @@ def unit_of_column(figure: str, unit: str, values: Sequence[float]) -> tuple[str
     return unit, ""
 
 
+_LEAST_ZERO, _MOST_ZERO = 4.0, 10.0  # pH: a zero point lies here, an offset of a reading far below
+
+
 def figure_of(figure: str, value: float, unit: str) -> tuple[str, float]:
     """Name and value of a parameter: slope in %, zero_point in pH, offset in mV, cell_constant in 1/cm.
 
@@ -69,6 +72,8 @@ def figure_of(figure: str, value: float, unit: str) -> tuple[str, float]:
             if unit not in _CURRENTS
             else (f"zero [{unit}]", value)
         )
+    if figure == "offset" and unit == "ph" and _LEAST_ZERO <= value <= _MOST_ZERO:
+        return "zero_point", value
     if figure == "offset":
         if unit == "ph" and 4.0 <= value <= 10.0:
             return "zero_point", value

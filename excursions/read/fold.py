@@ -19,13 +19,13 @@ _FORMULA = re.compile(r'=\s*(?:"([^"]*)"|([^"]*))')
 def plain(text: str) -> str:
     """Text without accents and invisible marks, micro signs as ``u``, digits of every script, minus and blank the common ones.
 
-    Case is kept.  A degree sign that was read in the wrong encoding is one again.
+    Case is kept.  A degree sign or a micro sign that was read in the wrong encoding is one again.
     """
     if text.isascii():
         return text
-    decomposed = unicodedata.normalize("NFKD", text.replace("Â°", "°").translate(_SPECIAL)).translate(
-        _SPECIAL
-    )
+    decomposed = unicodedata.normalize(
+        "NFKD", text.replace("Â°", "°").replace("Âµ", "µ").translate(_SPECIAL)
+    ).translate(_SPECIAL)
     return decomposed if decomposed.isascii() else "".join(map(_common, decomposed))
 
 

@@ -15,7 +15,7 @@ from excursions.read import vocabulary as v
 from excursions.read.actions import CLEANED
 from excursions.read.fold import plain
 from excursions.read.standards import Standard, standard_of
-from excursions.read.translated import english
+from excursions.read.translated import before_and_after, english
 
 FOUND, LEFT = "as_found", "as_left"
 _CLEANED = re.compile(
@@ -343,6 +343,7 @@ def meanings_of(headers: Sequence[str]) -> list[Meaning]:
 
     ``buffer 1, buffer 2`` count; ``buffer 4, buffer 7`` are values.
     """
+    headers = before_and_after(headers)
     found = _with_own_standards([meaning_of(header) for header in headers], headers)
     families: dict[str, set[int]] = {}
     for header, meaning in zip(headers, found, strict=True):

@@ -12,12 +12,14 @@ from excursions.errors import ExcursionsError, InputFileError, nearest
 from excursions.plant import Installation, Plant
 from excursions.read.actions import action_of, is_cleaning
 from excursions.read.cells import Sheet, read_cells
-from excursions.read.entries import Facts, RowReader, entries_of, merge
+from excursions.read.entries import RowReader, entries_of, merge
+from excursions.read.facts import Facts
 from excursions.read.figures import unit_of_column
 from excursions.read.gathered import Gathered
 from excursions.read.model import REFUSED_SCHEMA, ReadOptions
 from excursions.read.moments import Moments
 from excursions.read.numbers import decimal_comma, is_nothing, number_of
+from excursions.read.shaping import by_points, named_by_letters, with_deviations, with_standards
 from excursions.read.swaps import Swap, installations_of
 from excursions.read.table import (
     LogTable,
@@ -118,7 +120,8 @@ def read_calibrations(
 def _table(log: _Log, sheet: Sheet, *, alone: bool) -> LogTable | None:
     table = find_table(sheet, log.columns) or find_table(transposed(sheet), log.columns)
     if table is not None:
-        table, twice = without_twins(with_names_above(with_phases(with_actions(table))))
+        table = with_deviations(with_standards(with_phases(with_actions(by_points(table)))))
+        table, twice = without_twins(with_names_above(named_by_letters(table)))
         log.problems += [error.at(file=log.file) for error in twice]
         log.decisions.append(column_decision(log.file, table))
     elif not alone:
@@ -155,7 +158,7 @@ def _read_table(log: _Log, table: LogTable) -> None:
             fact.comment = "; ".join(text for text in (fact.comment, moments.marks[at]) if text)
         _complete_names(fact, table)
     log.decisions += _leaning(log, table, facts)
-    log.problems += [*reader.faults, *_unknown_phases(log, table, facts)]
+    log.problems += [*reader.faults, *_unknown_phases(log, table, facts), *_unplaced(log, facts)]
     usable = [fact for fact in facts if _usable(log, fact, table, moments)]
     for merged in merge(usable):
         _take(log, merged)
@@ -177,6 +180,21 @@ def _leaning(log: _Log, table: LogTable, facts: Sequence[Facts]) -> list[Decisio
         why = "they are empty there, and one row is as found and the other as left"
         found.append(Decision(subject=log.file, what=what, why=why, option="fill them in"))
     return found
+
+
+def _unplaced(log: _Log, facts: Sequence[Facts]) -> list[ExcursionsError]:
+    """Readings beside no standard, which can be used for nothing, counted once."""
+    rows = [fact for fact in facts if fact.unplaced and (fact.action or not fact.nowhere)]
+    if not rows:
+        return []
+    return [
+        InputFileError(
+            found=f"{sum(fact.unplaced for fact in rows)} readings beside no standard, which are left out",
+            expected="the buffer or the standard that each was read in",
+            mend="name its column, for example --columns standard=HEADER, or write it into the header (as found pH 7.00)",
+            file=log.file, line=rows[0].row.line,
+        )
+    ]  # fmt: skip
 
 
 def _unknown_phases(log: _Log, table: LogTable, facts: Sequence[Facts]) -> list[ExcursionsError]:
@@ -249,11 +267,20 @@ def _usable(log: _Log, fact: Facts, table: LogTable, moments: Moments) -> bool:
             log.refuse(fact.row, "a swap that names no point or no probe")
             return False
         return True
+    if fact.nowhere and not fact.action:
+        log.refuse(fact.row, "a reading beside no standard, and no other figures")
+        return False
     if fact.measured or fact.action in ("calibration", "verification") or _is_cleaning(fact):
         return True
     if action_of(fact.comment) in ("install", "remove") and fact.point and (fact.probe or fact.old_probe):
         fact.action = action_of(fact.comment)
         return True
+    if fact.deviates:
+        log.refuse(
+            fact.row,
+            "a deviation without the standard it is from; add a column with the buffer or the standard (7.00, 1413 uS/cm), or with what was read",
+        )
+        return False
     said = f'"{fact.said}"' if fact.said else "nothing"
     log.refuse(fact.row, f"no figures and no raw values; the action says {said}")
     return False

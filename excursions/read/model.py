@@ -177,6 +177,7 @@ class Reading:
     status_words : tag, word, quality, count, and file and line of the first: every distinct text met in place of a
         number or as a quality
     problems : files that could not be used at all
+    contradicted : tag, time, value, quality and file of each reading that a later file contradicts, beside what that one says
     orders : date orders that were decided, by a short name of the headers; later files of the export may need them
     """
 
@@ -187,3 +188,4 @@ class Reading:
     status_words: pl.DataFrame
     problems: tuple[ExcursionsError, ...] = ()
     orders: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    contradicted: pl.DataFrame = field(default_factory=pl.DataFrame)

@@ -13,6 +13,9 @@ NOTHING = words("- -- --- / n/a na nan n.a. none null nil nd n.d. x ? . k.a. s/o
 _NUMBER = re.compile(r"^([<>~]=?|=?)\s*([+-]?[\d.,'\s]*\d(?:[.,](?!\d))?(?:e[+-]?\d+)?)\s*(.*)$")
 
 
+_GIVE_OR_TAKE = re.compile(r"^(?:±|\+/-)\s*\d[\d.,]*")  # "7,25 ± 0,05": how sure the number is
+
+
 def decimal_comma(texts: Iterable[str], separator: str, stated: str) -> bool:
     """Whether this file writes a decimal comma.
 
@@ -51,7 +54,7 @@ def number_of(text: str, *, comma: bool) -> tuple[float, str] | None:
     else:
         digits = _with_points(digits)
     try:
-        return float(digits), match[3].strip()
+        return float(digits), _GIVE_OR_TAKE.sub("", match[3]).strip()
     except ValueError:
         return None
 

@@ -11,6 +11,7 @@ from pathlib import Path
 import polars as pl
 
 from excursions.errors import ExcursionsError, InputFileError
+from excursions.read import samplewords as w
 from excursions.read.cells import Row, Sheet, read_cells
 from excursions.read.gathered import Gathered
 from excursions.read.headers import Meaning, fold, meaning_of, unit_in
@@ -38,100 +39,12 @@ class SampleReading:
     headers: tuple[str, ...] = ()
 
 
-_VALUES = frozenset(
-    [
-        "value",
-        "result",
-        "reading",
-        "wert",
-        "messwert",
-        "ergebnis",
-        "laborwert",
-        "resultat",
-        "valeur",
-        "valor",
-        "resultado",
-        "lab",
-        "laboratory",
-        "labor",
-        "analysis",
-        "analyse",
-        "analisi",
-        "analisis",
-        "analysenwert",
-        "measured",
-        "reference",
-        "lecture",
-        "laboratorio",
-        "risultato",
-        "resultaat",
-        "wynik",
-        "matvarde",
-        "varde",
-        "valore",
-        "waarde",
-        "meetwaarde",
-        "tulos",
-    ]
-)
-_TESTS = frozenset(
-    [
-        "test",
-        "tests",
-        "parameter",
-        "determinand",
-        "analyte",
-        "prufung",
-        "ensayo",
-        "essai",
-        "parametro",
-        "oznaczenie",
-        "ensaio",
-        "analyte",
-    ]
-)
-_UNITS = frozenset(
-    [
-        "unit",
-        "units",
-        "einheit",
-        "einheiten",
-        "unite",
-        "unites",
-        "unidad",
-        "unidades",
-        "unidade",
-        "uom",
-        "unita",
-        "eenheid",
-        "enhet",
-        "jednostka",
-        "yksikko",
-    ]
-)
-_VESSELS = frozenset(
-    [
-        "tank",
-        "vessel",
-        "basin",
-        "becken",
-        "behalter",
-        "reactor",
-        "reaktor",
-        "reacteur",
-        "cuve",
-        "tanque",
-        "sampler",
-        "stream",
-        "line",
-    ]
-)
 _SAMPLED = re.compile(r"sampl|probe?nahme|entnahme|gezogen|prelev|muestre|amostrag|drawn|taken")
 
 
 def sample_meanings(headers: Sequence[str]) -> list[Meaning]:
     """Read the headers of a list of samples; what no word explains is a column of values for a point of that name."""
-    found = [_meaning(header) for header in headers]
+    found = _means([_meaning(header) for header in headers], headers)
     pure = [m.kind == "value" and _only_value(header) for header, m in zip(headers, found, strict=True)]
     if sum(pure) > 1:  # "Analysis" beside "Result" says which, not how much
         asked = [only and _is_analysis(header) for header, only in zip(headers, pure, strict=True)]
@@ -150,9 +63,32 @@ def sample_meanings(headers: Sequence[str]) -> list[Meaning]:
     return found
 
 
+_SINGLE = re.compile(
+    r"\b(?:rep|repl|replicate|run|det|determination|single|messung|bestimmung|einzelwert|wdh|wiederholung|essai|prueba|prova|meting)\w* ?[.#-]? ?(?:\d+|[a-d])$"
+)
+
+
+def _means(found: list[Meaning], headers: Sequence[str]) -> list[Meaning]:
+    """A mean beside the single determinations it is of is the value; those are none."""
+    folded = [unit_in(fold(header))[0] for header in headers]
+    single = {at: _SINGLE.sub("", text).strip() for at, text in enumerate(folded) if _SINGLE.search(text)}
+    mean = {
+        at: text.rpartition(" ")[0] for at, text in enumerate(folded) if text.rpartition(" ")[2] in w.MEANS
+    }
+    changed = list(found)
+    for at, of in mean.items():
+        own = [other for other, name in single.items() if name == of]
+        if not own or list(mean.values()).count(of) > 1:
+            continue
+        changed[at] = replace(found[at], kind="wide" if of else "value")
+        for other in own:
+            changed[other] = Meaning(kind="ignored")
+    return changed
+
+
 def _only_value(header: str) -> bool:
     """Whether a header says "value" and nothing of what is measured."""
-    return not set(re.findall(r"[a-z]+", unit_in(fold(header))[0])) - _VALUES - {"the", "of", "in"}
+    return not set(re.findall(r"[a-z]+", unit_in(fold(header))[0])) - w.VALUES - w.MEANS - {"the", "of", "in"}
 
 
 _ANALYSES = frozenset(["analysis", "analyse", "analisi", "analisis", "analiza"])
@@ -173,19 +109,19 @@ def _meaning(header: str) -> Meaning:
     words = set(re.findall(r"[a-z]+", rest))
     if not words:
         return Meaning()
-    if words & _NUMBERS and words & (_VALUES | {"sample", "probe", "proben"}):
+    if words & _NUMBERS and words & (w.VALUES | {"sample", "probe", "proben"}):
         return Meaning(kind="ignored")
-    if words & _VALUES and words & _NOT_THE_LABORATORY:
+    if words & w.VALUES and words & _NOT_THE_LABORATORY:
         return Meaning(kind="ignored")
     if rest.replace(" ", "") == "u.m.":
         return Meaning(kind="value_unit")
     if words == {"um"}:
         return Meaning(kind="clock")
-    if words <= _VESSELS:
+    if words <= w.VESSELS:
         return Meaning(kind="point", unit=unit)
-    if words <= _TESTS:
+    if words <= w.TESTS:
         return Meaning(kind="measurand")
-    if words & _UNITS:
+    if words & w.UNITS:
         return Meaning(kind="value_unit")
     read = meaning_of(header)
     if _SAMPLED.search(rest) and read.kind in ("", "time", "clock", "point", "probe"):
@@ -199,9 +135,9 @@ def _meaning(header: str) -> Meaning:
         "result",
         "temperature",
         "measurand",
-    ) and not (read.kind == "result" and words & _VALUES):
+    ) and not (read.kind == "result" and words & w.VALUES):
         return read
-    if words & _VALUES:
+    if words & w.VALUES:
         return Meaning(kind="value", unit=unit)
     return Meaning(kind="wide", unit=unit)
 
@@ -269,7 +205,7 @@ def read_samples(
     for table in tables:
         _read_table(gathered, table)
     if not tables:
-        gathered.problems.append(_no_table(str(path)))
+        gathered.problems.append(_no_table(str(path), content.sheets))
     return SampleReading(
         path=path,
         sha256=content.sha256,
@@ -306,7 +242,14 @@ def _over_dates(rows: Sequence[Row]) -> str:
     return ""
 
 
-def _no_table(file: str) -> InputFileError:
+def _no_table(file: str, sheets: Sequence[Sheet]) -> InputFileError:
+    rows = [row for sheet in sheets for row in sheet.rows[:_HEAD_ROWS]]
+    across = next((row for row in rows if sum(bool(_DATE.match(cell)) for cell in row.cells) > 1), None)
+    if across is not None:
+        return InputFileError(
+            found="dates side by side in one row", expected="a row a sample, with its date",
+            mend="swap rows and columns (transpose) and save again", file=file, line=across.line,
+        )  # fmt: skip
     return InputFileError(
         found="no row that looks like the header of a list of samples",
         expected="a header with time, point (or tag) and value",
@@ -375,6 +318,7 @@ def _take_wide(
 ) -> None:
     comment = gathered.commented(table.cell(row, "comment"))
     found = 0
+    lost: list[tuple[int, str]] = []
     for at in wide:
         cell = row.cells[at] if at < len(row.cells) else ""
         number = None if is_nothing(cell) or cell.lstrip()[:1] in "<>" else number_of(cell, comma=comma)
@@ -383,12 +327,27 @@ def _take_wide(
             if place := table.cell(row, "point"):
                 name = f"{place} {name}" if len(wide) > 1 else place
             sample = LabSample(
-                point=name, time=time, value=number[0], unit=number[1] or unit, comment=comment, line=row.line
+                point=name,
+                time=time,
+                value=number[0],
+                unit=number[1] or unit or table.meanings[at].unit,
+                comment=comment,
+                line=row.line,
             )
             gathered.samples.append(sample)
             found += 1
+        elif not is_nothing(cell):
+            lost.append((at, cell))
     if not found:
         gathered.refuse(row, "no number in any column of values")
+        return
+    gathered.problems += [
+        InputFileError(
+            found=f'"{cell[:40]}"', expected="a number; of a limit nobody knows the value", mend="this cell is left out; the rest of the row is used",
+            file=gathered.file, line=row.line, column=table.headers[at],
+        )
+        for at, cell in lost
+    ]  # fmt: skip
 
 
 def _name_of(header: str) -> tuple[str, str]:

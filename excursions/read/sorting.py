@@ -16,7 +16,7 @@ from pathlib import Path
 
 from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE
 from excursions.errors import ExcursionsError, InputFileError
-from excursions.read.actions import action_of
+from excursions.read.actions import action_of, is_of_test
 from excursions.read.cells import Row, Sheet, member_heads, read_head
 from excursions.read.fold import plain
 from excursions.read.headers import fold
@@ -24,6 +24,7 @@ from excursions.read.members import MARK
 from excursions.read.model import ReadOptions
 from excursions.read.promises import promises_readings
 from excursions.read.samples import sample_table
+from excursions.read.shaping import by_points, with_deviations
 from excursions.read.table import LogTable, find_table, row_times
 from excursions.read.vocabulary import words
 
@@ -243,19 +244,20 @@ def _is_log(sheet: Sheet, name: str) -> bool:
     table = find_table(sheet, {})
     if table is None or _on_a_grid(table):
         return False
+    table = with_deviations(by_points(table))
     kinds = [meaning.kind for meaning in table.meanings]
     measuring = sum(kind in _MEASURING for kind in kinds) + sum(
         bool(m.fixed) or (m.kind == "raw" and m.index > 0) for m in table.meanings
     )
     described = sum(kind in ("action", "phase", "probe", "comment", "point") for kind in kinds)
     phased = any(meaning.phase for meaning in table.meanings)
-    found_and_left = {m.phase for m in table.meanings if m.kind in ("value", "raw") and m.phase}
+    found_and_left = {m.phase for m in table.meanings if m.kind in ("value", "raw", "deviation") and m.phase}
     if len(found_and_left) > 1 and described:
         return True
     described += sum(kind in ("point", "probe") for kind in table.above)
     if measuring >= 2 and (described or phased):
         return True
-    if measuring and described >= 2:
+    if measuring and (described >= 2 or (described and any(map(is_of_test, table.headers)))):
         return True
     if "action" in kinds and ("probe" in kinds or _says_work(table)):
         return True

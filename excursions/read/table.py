@@ -88,10 +88,18 @@ def _header_place(rows: Sequence[Row], columns: Mapping[str, str], read: Reader)
         kinds = [meaning.kind for meaning in read(row.cells)]
         named = sum(fold(cell) in stated for cell in row.cells if cell)
         score = sum(bool(kind) for kind in kinds) + 2 * named
-        timed = "time" in kinds or "clock" in kinds or named
+        timed = ("time" in kinds or "clock" in kinds or named) and not any(map(_is_date, row.cells))
         if timed and score > best_score:
             best, best_score = place, score
     return _under_a_form(rows, read) if best is None else best
+
+
+_A_DATE = re.compile(r"\s*(?:\d{1,2}[./-]\d{1,2}[./-]\d{2,4}|\d{4}[./-]\d{1,2}[./-]\d{1,2})(?![\d.,])")
+
+
+def _is_date(cell: str) -> bool:
+    """A date, which no header holds: ``Date: | 13.03.2026`` stands above a form."""
+    return bool(_A_DATE.match(cell))
 
 
 _MEASURED_KINDS = frozenset(("standard", "raw", "value", "figure"))
@@ -141,6 +149,10 @@ def _names_columns(header: Sequence[str], below: Sequence[str], read: Reader) ->
     if not any(_PHASE_WORDS.search(fold(cell)) for cell in header if cell):
         return False
     filled = [at for at, cell in enumerate(below) if cell]
+    lettered = any(char.isalpha() for at in filled for char in below[at])
+    under_titles = any(at >= len(header) or not header[at] for at in filled)
+    if not lettered and not under_titles:
+        return False  # numbers under headers of their own are data; under merged titles they may be buffers
     meanings = read(below)
     untimed = all(read([header[at]])[0].kind not in ("time", "clock") for at in filled if at < len(header))
     return len(filled) >= 2 and untimed and all(meanings[at].kind in _NAMED_BELOW for at in filled)

@@ -6,6 +6,7 @@ Common practice, no source (cp).  A new word is added to its row; nothing else h
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from functools import lru_cache
 
 from excursions.read.fold import plain
@@ -15,7 +16,8 @@ _TERMS: dict[str, str] = {
     "as left": "校正後|調整後|校准后|标定后|调整后|교정 후|교정후|после калибровки|после поверки|после настройки",
     "before": "до",
     "after": "после",
-    "sampled at": "採取日時|採水日時|採取日|採水日|取样时间|采样时间|取样日期|采样日期|채취일시|채취일|дата отбора|время отбора|дата и время отбора",
+    "sampled at": "採取日時|採水日時|採取日|採水日|取样时间|采样时间|取样日期|采样日期|채취일시|채취일|дата отбора|дата и время отбора",
+    "sample time": "время отбора|採取時刻|采样时刻|채취시각",
     "sampling point": "採取場所|採水場所|採取地点|採水地点|取样点|采样点|取样位置|采样位置|채취장소|채취지점|место отбора|точка отбора",
     "date": "校正日時|校正日|実施日|日時|日付|校准日期|标定日期|日期|교정일시|교정일|일시|날짜|дата",
     "time": "時刻|時間|时间|시간|время",
@@ -64,3 +66,17 @@ def english(text: str) -> str:
     if text.isascii():
         return _DUTCH.sub(lambda match: f"{match[1]} {'after' if match[2] == 'na' else 'before'}", text)
     return _TERM.sub(lambda match: f" {_ENGLISH[match[0]]} ", text)
+
+
+_VOOR, _NA = re.compile(r"(?i)\bvoor\b"), re.compile(r"(?i)(?<![\[(])\bna\b(?![\])])")
+
+
+_FOER, _EFTER = re.compile(r"(?i)\bfør\b"), re.compile(r"(?i)\bett?er\b|\befter\b")
+
+
+def before_and_after(headers: Sequence[str]) -> Sequence[str]:
+    """Before and after where they stand beside one another: Dutch ``Voor`` and ``Na``, alone "for" and a current, Danish ``Før`` and ``Efter``."""
+    for first, second in ((_VOOR, _NA), (_FOER, _EFTER)):
+        if any(map(first.search, headers)) and any(map(second.search, headers)):
+            return [second.sub("after", first.sub("before", header)) for header in headers]
+    return headers

@@ -17,7 +17,7 @@ FOUND_WORDS = words(
 )
 LEFT_WORDS = words(
     "left after nach nachher belassen lasciato achtergelaten apres despues depois final finale post al hinterlassen hinterlassene adjusted justiert new neu "
-    "neue nueva nuevo nouveau nouvelle dejado dejada deixado deixada laisse laissee eingestellt ajustado ajustada dopo efter jalkeen po"
+    "neue nueva nuevo nouveau nouvelle dejado dejada deixado deixada laisse laissee eingestellt ajustado ajustada dopo efter etter jalkeen po"
 )
 
 # In order: the first row one of whose words stands in the header decides, unless a measuring word stands beside it.
@@ -35,14 +35,14 @@ PLAIN_KINDS: tuple[tuple[str, frozenset[str]], ...] = (
         "comment",
         words(
             "comment comments remark remarks note notes bemerkung bemerkungen kommentar anmerkung observation "
-            "observations observaciones observacoes remarque remarques comentario comentarios commentaire text notiz opmerking opmerkingen uwagi anmarkning anmarkningar merknad observacao observazioni osservazioni huomautus huomautukset huom poznamka megjegyzes"
+            "observations observaciones observacoes remarque remarques comentario comentarios commentaire text notiz opmerking opmerkingen uwagi anmarkning anmarkningar merknad observacao observazioni osservazioni annotazioni anmaerkning bemaerkning huomautus huomautukset huom poznamka megjegyzes"
         ),
     ),
     (
         "ignored",
         words(
-            "technician operator tech prufer pruefer by bearbeiter durchgefuhrt technicien tecnico user benutzer "
-            "inspector analyst operatore uitvoerder operateur operario operatrice analista wykonal wykonawca kto door uitgevoerd ausgefuhrt durchgefuehrt utfort responsable who durch response t90 ansprechzeit settling initiales name"
+            "paraaf visa visto sigla rubrica podpis parafe technician operator tech prufer pruefer by bearbeiter durchgefuhrt technicien tecnico user benutzer "
+            "inspector analyst operatore uitvoerder operateur operario operatrice analista wykonal wykonawca kto door uitgevoerd ausgefuhrt durchgefuehrt utfort udfort hecho responsable who durch response t90 ansprechzeit settling initiales name"
         ),
     ),
     (
@@ -63,12 +63,12 @@ NOT_THIS_ONE = words("last previous prev letzte letzter lot charge next expiry d
 
 TIMES = words(
     "date datum fecha data dato timestamp datetime zeitpunkt zeitstempel when day performed calibrated kalibriert "
-    "etalonne calibrado collected paiva pvm paivamaara provtagningstid"
+    "etalonne calibrado collected completed fertig erledigt termine realizado realise eseguito utfart tarih paiva pvm paivamaara provtagningstid"
 )
 CLOCKS = words("time zeit uhrzeit heure hora ora tijd tid klockslag godzina klo kello")
 POINTS = words(
     "point tag loop position location messstelle mst stelle repere punto ponto instrument equipment analyser analyzer "
-    "equipo equipement equipamento strumento punkt kks asset place ort standort lieu emplacement ubicacion local messpunkt tagname where station meetpunt monsterpunt matpunkt provpunkt sigla mittauspiste naytepiste tagnummer tagnr probenort probeort probestelle entnahmestelle entnahmeort provtagningspunkt"
+    "equipo equipement equipamento strumento punkt kks asset place ort standort lieu emplacement ubicacion local messpunkt tagname malepunkt malested voie canal kanal malha lazo boucle anello regelkreis messkreis where station meetpunt monsterpunt matpunkt provpunkt sigla mittauspiste naytepiste tagnummer tagnr probenort probeort probestelle entnahmestelle entnahmeort provtagningspunkt"
 )
 SERIALS = words(
     "serial sn snr serien seriennummer seriennr sernr fabriknummer fabriknr serie matricola serienummer serienr seryjny sarjanumero valmistusnumero"
@@ -84,7 +84,7 @@ MEASURANDS = words(
     "parameter measurand messgrosse messgroesse analyte parametro parametre quantity grandeur kind medium"
 )
 STANDARDS = words(
-    "buffer buf buff tampone buffert standard std stds puffer pufferlosung tampon tampao solution solucion solucao losung loesung reference ref "
+    "soluzione formazin formazine formazina buffer buf buff tampone buffert standard std stds puffer pufferlosung tampon tampao solution solucion solucao losung loesung reference ref "
     "lab laborwert labwert laboratory referenz referencia nominal sollwert target certified known patron etalon padrao wzorca wzorzec referentie kalibratievloeistof standardi kalibrierlosung bezugswert soll"
 )
 RAWS = words(
@@ -99,7 +99,9 @@ PRESSURES = words("pressure druck luftdruck presion pression pressao barometer b
 FIGURES: tuple[tuple[str, frozenset[str]], ...] = (
     (
         "cell_constant",
-        words("cell zellkonstante zellenkonstante zelle cellule celda celula kcell zellfaktor"),
+        words(
+            "cell zellkonstante zellenkonstante zelle cellule celda celula kcell zellfaktor cella celkonstante cellekonstant cellekonst"
+        ),
     ),
     (
         "slope",
@@ -119,7 +121,7 @@ FIGURES: tuple[tuple[str, frozenset[str]], ...] = (
     ("offset", words("offset offs ofs versatz decalage desplazamiento")),
 )
 FIXED = words("air luft aire zero null cero n2 nitrogen stickstoff zobell light quinhydrone")
-VALUES = words("value wert valeur valor")
+VALUES = words("value wert valeur valor valore waarde varde verdi vaerdi arvo wartosc hodnota")
 UNIT_WORDS = words(
     "unit units einheit einheiten unite unites unidad unidades unidade uom jednostka eenheid enhet unita yksikko"
 )

@@ -7,6 +7,7 @@ import re
 import zipfile
 import zlib
 from collections import Counter
+from datetime import date
 from io import BytesIO
 
 import polars as pl
@@ -54,9 +55,38 @@ class Workbook:
             sheet = self._book.load_sheet(
                 name, header_row=None, skip_rows=0, dtypes="string", dtype_coercion="coerce"
             )
-            return sheet.to_polars().with_columns(pl.all().str.replace(_CLOCK_ONLY, ""))
+            return _with_durations(sheet.to_polars().with_columns(pl.all().str.replace(_CLOCK_ONLY, "")))
         except (fastexcel.FastExcelError, ValueError) as error:
             raise _broken(error) from error
+
+
+# A duration of more than a day, ``27:30``, is a day number above 1 and comes out as a date in the year 1900.
+_DURATION = re.compile(r"(1900-\d{2}-\d{2})[ T](\d{2})(:\d{2}:\d{2}(?:\.\d+)?)")
+_DAY_BEFORE, _LEAP = (
+    date(1899, 12, 31),
+    date(1900, 3, 1),
+)  # spreadsheets count a 29 February 1900 that never was
+
+
+def _with_durations(frame: pl.DataFrame) -> pl.DataFrame:
+    """The cells of a sheet, durations of more than a day as hours, minutes and seconds."""
+    changes = []
+    for column in frame.get_columns():
+        texts = column.filter(column.str.starts_with("1900-")).unique(maintain_order=True).to_list()
+        meant = {text: said for text in texts if (said := _hours_of(text))}
+        if meant:
+            changes.append(pl.col(column.name).replace(list(meant), list(meant.values())))
+    return frame.with_columns(changes) if changes else frame
+
+
+def _hours_of(text: str) -> str:
+    """A date of the year 1900 as the duration it is, ``27:30:00``; empty for any other text."""
+    match = _DURATION.fullmatch(text)
+    if match is None:
+        return ""
+    day = date.fromisoformat(match[1])
+    days = (day - _DAY_BEFORE).days + (day >= _LEAP)
+    return f"{24 * days + int(match[2])}{match[3]}"
 
 
 def unpacked_size(data: bytes) -> int:

@@ -113,8 +113,10 @@ def csv_bytes(frame: pl.DataFrame) -> bytes:
     return shown.write_csv().encode()
 
 
-def write_tables(result: ScanResult, refused: pl.DataFrame, out: Path) -> list[Path]:
-    """Write every table as CSV and Parquet, the refused rows, the column guide and ``run.json``.
+def write_tables(
+    result: ScanResult, refused: pl.DataFrame, out: Path, contradicted: pl.DataFrame | None = None
+) -> list[Path]:
+    """Write every table as CSV and Parquet, the refused rows, those that two files contradict one another in, the column guide and ``run.json``.
 
     Returns the paths written.  Parquet keeps the text as it came; CSV has formula starts disarmed.
     """
@@ -126,6 +128,11 @@ def write_tables(result: ScanResult, refused: pl.DataFrame, out: Path) -> list[P
         if name != "columns":
             written.append(_write_parquet(frame, out / "tables" / f"{name}.parquet"))
     write_whole(out / "refused.csv", csv_bytes(refused))
+    if contradicted is not None and contradicted.height:
+        write_whole(out / "contradicted.csv", csv_bytes(contradicted))
+        written.append(out / "contradicted.csv")
+    else:
+        (out / "contradicted.csv").unlink(missing_ok=True)
     write_whole(out / "run.json", run_json(result).encode())
     return [*written, out / "refused.csv", out / "run.json"]
 

@@ -18,6 +18,7 @@ from excursions.read.exports.timeshapes import (
 )
 from excursions.read.exports.values import looks_numeric
 from excursions.read.exports.words import CLOCKS_ONLY, STATE_WORDS, fold, is_status_text, roles_of
+from excursions.read.fold import unwrapped
 
 _LONGEST_WORD = 100
 _ENOUGH = 0.6  # share of filled cells that must be of a kind
@@ -32,6 +33,7 @@ class Column:
     filled, times, dates, clocks, numbers, statuses, zones : cells of the sample, and how many look like each
     distinct : different texts in the sample
     cells : the sample itself
+    factor, offset : what rows of the header say its numbers are to be multiplied by, and what is then to be added
     """
 
     index: int
@@ -39,6 +41,8 @@ class Column:
     above: tuple[str, ...]
     roles: frozenset[str]
     cells: tuple[str, ...]
+    factor: float = 1.0
+    offset: float = 0.0
     filled: int
     times: int
     dates: int
@@ -161,7 +165,8 @@ def is_status(text: str) -> bool:
 @lru_cache(maxsize=65_536)
 def clean(text: str) -> str:
     """A name from a cell: no control characters, no blanks around, runs of white space as one blank."""
-    return " ".join("".join(char if char.isprintable() else " " for char in text).split()).lstrip("\ufeff")
+    said = unwrapped(text) if text[:2] == '="' else text
+    return " ".join("".join(char if char.isprintable() else " " for char in said).split()).lstrip("\ufeff")
 
 
 _MIDNIGHT = re.compile(r".*[T ](?:0?0:00(?::00(?:[.,]0+)?)?|12:00(?::00)? ?[aA][mM])$")

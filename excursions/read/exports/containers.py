@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Callable, Iterator
 
@@ -9,6 +10,7 @@ from excursions.errors import InputFileError
 from excursions.read.exports.archive import zip_tables
 from excursions.read.exports.content import Content, Opened, start_of
 from excursions.read.exports.database import sqlite_tables
+from excursions.read.exports.dbf import dbf_table, is_dbf
 from excursions.read.exports.frametable import (
     arrow_table,
     dataset_table,
@@ -101,7 +103,24 @@ def open_content(content: Content, options: ReadOptions) -> Opened:
         if is_kind(content.start):
             yield from opener(content, options)
             return
+    _refuse_known(content)
     yield content.name, _text(content, options)
+
+
+def _refuse_known(content: Content) -> None:
+    """Files that hold readings in a form that is not read, each with the way out."""
+    kind = next((words for magic, words in _PACKED if content.start.startswith(magic)), "")
+    if kind:
+        unpack = "archive" in kind or "lzip" in kind
+        raise InputFileError(
+            found=kind, expected="CSV or other text, Parquet, Arrow, a workbook or a SQLite file, packed as gzip, zstd, xz, bzip2, zip or tar",
+            mend="unpack it and pass the files in it" if unpack else "open it in the program that wrote it and export it as CSV or Parquet",
+            file=content.name,
+        )  # fmt: skip
+    if _MAIL.match(content.start) and re.search(rb"(?im)^content-(?:type|disposition):", content.start):
+        raise InputFileError(
+            found="a mail", expected="the export itself", mend="save what is attached to it and pass that file", file=content.name
+        )  # fmt: skip
 
 
 def _parquet(content: Content, options: ReadOptions) -> Opened:
@@ -145,6 +164,11 @@ def _text(content: Content, options: ReadOptions) -> Table:
 
 # What people save under the name of an export, and what to do about it.
 _LOOK_ALIKES: tuple[tuple[str, str], ...] = (("%pdf", "a PDF file"),)
+_PACKED = (
+    (b"7z\xbc\xaf\x27\x1c", "a 7z archive"), (b"Rar!", "a RAR archive"), (b"MSCF", "a cabinet archive"), (b"LZIP", "an lzip file"),
+    (b"Obj\x01", "an Avro file"), (b"ORC", "an ORC file"), (b"\x89HDF", "an HDF5 file"), (b"CDF", "a NetCDF file"),
+)  # fmt: skip
+_MAIL = re.compile(rb"(?i)(?:[\w-]+: [^\n]*\n(?:[ \t][^\n]*\n)*){2,}")
 
 
 def _refuse_no_text(table: TextTable, content: Content) -> None:
@@ -178,6 +202,7 @@ def _refuse_no_text(table: TextTable, content: Content) -> None:
 
 # Texts that are no lines of cells: how each is known, and who reads it whole.
 TEXTS: tuple[tuple[Callable[[bytes], bool], Callable[[Content, ReadOptions], Opened]], ...] = (
+    (is_dbf, dbf_table),
     (is_json, json_table),
     (is_topics, topic_table),
     (is_sql, sql_tables),

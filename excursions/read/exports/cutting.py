@@ -33,6 +33,7 @@ _MOMENT = re.compile(r"\d[-./:]\d")
 _NAMED = re.compile(r"(?:^|\s)[^\W\d][\w.\-]*=\S")
 _MOST_LINES = 0.8
 _WELL_CUT = 0.5
+_QUOTED = re.compile(r'(?:^| )"([^",;\t|]*)"(?= |$)')  # a cell in quotes between blanks
 _ONE_BLANK = re.compile(r"(?<=\S) (?=\S)")
 
 
@@ -95,10 +96,11 @@ def _by_marks(sample: Sequence[str]) -> list[Cut]:
     """Ways of cutting that only lines of a form of their own suggest: ``time=value``, and ``name=value`` between blanks."""
     usual = [line for line in sample if line.count("=") == 1]
     timed = sum(is_time_text(line.partition("=")[0].strip()) for line in usual)
+    quoted = sum(any(" " in cell for cell in _QUOTED.findall(line.strip())) for line in sample)
     named = bool(sample) and all(len(_NAMED.findall(line)) > 1 for line in sample)
     return [
         *([Cut(separator="=")] if timed > _MOST_LINES * len(sample) else []),
-        *([Cut(separator=" ", quote='"')] if named else []),
+        *([Cut(separator=" ", quote='"')] if named or quoted > _MOST_LINES * len(sample) else []),
     ]
 
 

@@ -11,7 +11,7 @@ from excursions.read.exports.counted import ELAPSED
 from excursions.read.exports.halfdates import days_of
 from excursions.read.exports.plan import NoReadingsError
 from excursions.read.exports.table import Table
-from excursions.read.exports.words import fold
+from excursions.read.exports.words import fold, roles_of
 
 _LONGEST = 500
 _CLOCK = re.compile(r"\d{1,2}:\d{2}(?::\d{2})?(?=[;,\t|]|$)")
@@ -34,7 +34,7 @@ def known_damage(table: Table) -> InputFileError | None:
             found="days of the week without dates", expected="a date in each row",
             mend="write the week above the table (week 12/2025), or export with dates", line=line,
         )  # fmt: skip
-    for special in (_other_times(table), _other_form(table)):
+    for special in (_other_times(table), _other_form(table), _short_dates(table)):
         if special is not None:
             return special
     if sum(bool(_CLOCK.match(cell)) for cell in cells) >= 0.3 * len(cells) > 0:
@@ -61,8 +61,21 @@ def known_damage(table: Table) -> InputFileError | None:
     return None
 
 
+def _short_dates(table: Table) -> InputFileError | None:
+    """Dates of five or six digits under a name for a date: which of them are the year nobody can know."""
+    rows = table.preview.rows[:50]
+    for at, cell in enumerate(rows[0].cells):
+        texts = [row.cells[at].strip() for row in rows[1:] if at < len(row.cells) and row.cells[at].strip()]
+        if "date" in roles_of(cell) and texts and all(re.fullmatch(r"\d{5,6}", text) for text in texts):
+            return NoReadingsError(
+                found=f'dates such as "{texts[0]}", of which nobody can tell the year, the month and the day', expected="dates such as 2024-03-01 or 20240301",
+                mend="export the year with four digits", line=rows[0].line,
+            )  # fmt: skip
+    return None
+
+
 _OTHER_YEARS = re.compile(
-    r"(?<!\d)(?:(2[4-6]\d\d)[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.](2[4-6]\d\d)|(1[34]\d\d)[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.](1[34]\d\d))(?!\d)"
+    r"(?<!\d)(?:(1[0-4]\d)[-/.]\d{2}[-/.]\d{2}(?= |T|$)|(2[4-6]\d\d)[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.](2[4-6]\d\d)|(1[34]\d\d)[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.](1[34]\d\d))(?!\d)"
 )
 
 
@@ -79,7 +92,13 @@ def _other_times(table: Table) -> InputFileError | None:
     for line, cell in cells:
         match = _OTHER_YEARS.search(cell)
         if match:
-            calendar = "the Buddhist calendar" if match[1] or match[2] else "a Persian or Islamic calendar"
+            calendar = (
+                "a calendar that counts from 1912"
+                if match[1]
+                else "the Buddhist calendar"
+                if match[2] or match[3]
+                else "a Persian or Islamic calendar"
+            )
             return NoReadingsError(
                 found=f'dates such as "{cell}", years of {calendar} or mistyped', expected="dates of the Gregorian calendar",
                 mend="set the region of the exporting program to another one, or export epoch seconds", line=line,

@@ -15,8 +15,8 @@ import polars as pl
 
 from excursions.errors import InputFileError
 from excursions.read.exports.columns import clean
+from excursions.read.exports.lookups import lookups
 from excursions.read.exports.table import Batch, Job, Portion, Preview, Row, Table, Wanted
-from excursions.read.exports.words import roles_of
 from excursions.read.model import ReadOptions
 
 _ROWS = 200_000
@@ -202,29 +202,20 @@ def _tables(connection: sqlite3.Connection) -> dict[str, list[str]]:
 
 
 def _query(table: str, tables: dict[str, list[str]]) -> str:
-    """All rows of a table, in stored order; a number that points to a table of names is replaced by the name."""
-    own = f"SELECT * FROM {_quoted(table)}"
-    for column in tables[table]:
-        lowered = column.lower()
-        if not lowered.endswith("id") or lowered == "id":
-            continue
-        for other, others in tables.items():
-            key = next((c for c in others if c.lower() in ("id", lowered)), None)
-            name = next((c for c in others if c != key and "tag" in roles_of(c)), None)
-            if other == table or key is None or name is None or any("time" in roles_of(c) for c in others):
-                continue
-            kept = ", ".join(f"a.{_quoted(c)}" for c in tables[table] if c != column)
-            unit = next((c for c in others if "unit" in roles_of(c)), None)
-            more = (
-                f", b.{_quoted(unit)} AS unit"
-                if unit and "unit" not in (c.lower() for c in tables[table])
-                else ""
-            )
-            return (
-                f"SELECT COALESCE(b.{_quoted(name)}, a.{_quoted(column)}) AS tag, {kept}{more} FROM {_quoted(table)} a "
-                f"LEFT JOIN {_quoted(other)} b ON a.{_quoted(column)} = b.{_quoted(key)} ORDER BY a.rowid"
-            )
-    return own
+    """All rows of a table, in stored order; numbers that point to a table of names are replaced by the names."""
+    found = lookups(table, tables)
+    if not found:
+        return f"SELECT * FROM {_quoted(table)}"
+    cells, joins = [], []
+    pointing = {lookup.column for lookup in found}
+    for number, lookup in enumerate(found):
+        side, own = f"b{number}", f"a.{_quoted(lookup.column)}"
+        cells.append(f"COALESCE({side}.{_quoted(lookup.name)}, {own}) AS {_quoted(lookup.called)}")
+        if lookup.unit and "unit" not in map(str.lower, tables[table]):
+            cells.append(f"{side}.{_quoted(lookup.unit)} AS unit")
+        joins.append(f"LEFT JOIN {_quoted(lookup.other)} {side} ON {own} = {side}.{_quoted(lookup.key)}")
+    kept = [f"a.{_quoted(column)}" for column in tables[table] if column not in pointing]
+    return f"SELECT {', '.join([*cells, *kept])} FROM {_quoted(table)} a {' '.join(joins)} ORDER BY a.rowid"
 
 
 def _quoted(name: str) -> str:

@@ -13,6 +13,7 @@ import numpy as np
 import polars as pl
 
 from excursions.errors import InputFileError
+from excursions.read.exports.nested import flat
 from excursions.read.exports.salvage import cut_parquet, whole_messages
 from excursions.read.exports.sound import sound
 from excursions.read.exports.table import Batch, Job, Portion, Preview, Row, Wanted
@@ -242,7 +243,13 @@ def _cut_arrow(data: bytes, packing: str) -> FrameTable:
             expected="a whole Arrow file",
             mend="copy or export it again",
         ) from error
-    return replace(table, notes=("the Arrow file is cut off; its whole batches before the cut were used",))
+    return replace(
+        table,
+        notes=(
+            *table.notes,
+            "the Arrow file is cut off; its whole batches before the cut were used",
+        ),
+    )
 
 
 def _ends_as_arrow(file: Path | BytesIO) -> bool:
@@ -260,7 +267,7 @@ def _first_bytes(path: Path) -> bytes:
 
 def _opened(scan: Callable[[], pl.LazyFrame], words: str, packing: str) -> FrameTable:
     with sound(f"{words} file"):
-        frame = scan()
+        frame, told = flat(scan())
         height = int(frame.select(pl.len()).collect().item())
         names = frame.collect_schema().names()
     if not names or not height:
@@ -269,4 +276,5 @@ def _opened(scan: Callable[[], pl.LazyFrame], words: str, packing: str) -> Frame
             expected="rows with readings",
             mend="export a time span that holds data",
         )
-    return FrameTable(frame=frame, words=f"{words}, {packing}" if packing else words, height=height)
+    words = f"{words}, {packing}" if packing else words
+    return FrameTable(frame=frame, words=words, height=height, notes=told)

@@ -7,9 +7,11 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 import numpy as np
+import polars as pl
 
 from excursions.clock import TimeArray
 from excursions.read.aggregates import aggregate_of, with_note
+from excursions.read.exports.contradictions import contradicted
 from excursions.read.exports.parting import Part, parted
 from excursions.read.exports.runs import Run
 from excursions.read.exports.spill import AnyArray, Spill, Stored
@@ -48,6 +50,7 @@ class Gather:
     """All readings so far.  Beyond `spill_bytes` the pieces move to an unnamed temporary file.
 
     kept : what says that the readings of the table at hand are averages, or empty
+    contradicted : readings on which two files of one tag do not agree, a frame a tag
     parted : tags that several files held with readings that cannot be of one signal, and what each file's is called
     """
 
@@ -57,6 +60,7 @@ class Gather:
     held: int = 0
     spill: Spill | None = None
     parted: list[tuple[str, tuple[str, ...]]] = field(default_factory=list)
+    contradicted: list[pl.DataFrame] = field(default_factory=list)
 
     def add(
         self, tag: str, time: TimeArray, value: FloatArray, quality: ByteArray | None, file: str, *, slices: bool = False
@@ -159,6 +163,8 @@ class Gather:
                     tag=name, time=time[rows], value=value[rows], quality=quality[rows], unit=pieces.unit,
                     description=with_note(pieces.description, _kept(tag, pieces)), files=files,
                 )  # fmt: skip
+            if apart and not parts and len(pieces.files) > 1:
+                self.contradicted.append(contradicted(tag, time, value, quality, pieces.files))
             if not parts:
                 found[tag] = TagSeries(
                     tag=tag, time=time, value=value, quality=quality, unit=pieces.unit,

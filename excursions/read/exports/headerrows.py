@@ -152,7 +152,10 @@ def header_rows(rows: Sequence[Row], data_line: int, width: int) -> tuple[int | 
     below = rows[last + 1].line if last + 1 < len(rows) else data_line
     for index in range(last, -1, -1):
         row = rows[index]
-        if is_remark(row) or len(row.cells) < max(2, 0.6 * width) or trimmed(row.cells) < min(2, width):
+        labelled = not together and _is_label_of_times(row, width)
+        if is_remark(row) or len(row.cells) < max(2, 0.6 * width) or (
+            trimmed(row.cells) < min(2, width) and not labelled
+        ):  # fmt: skip
             break
         if together and (row.line < below - 1 or len(together) == _MOST_HEADER_ROWS):
             break
@@ -164,6 +167,27 @@ def header_rows(rows: Sequence[Row], data_line: int, width: int) -> tuple[int | 
     best = max(together, key=lambda i: (*_names_roles(rows[i], width), trimmed(rows[i].cells), -i))
     return best, tuple(
         sorted(i for i in together if i != best and not (i < best and _is_title(rows[i], width)))
+    )
+
+
+def cut_otherwise(row: Row, width: int) -> tuple[str, ...]:
+    """A header that is one cell, because it has another separator than the rows below it, as its cells; else empty."""
+    if width < 2 or trimmed(row.cells) != 1:
+        return ()
+    for mark in (",", ";", "\t", "|"):
+        cells = tuple(cell.strip().strip('"') for cell in row.cells[0].split(mark))
+        if len(cells) == width and any(roles_of(cell) & {"time", "date"} for cell in cells):
+            return cells
+    return ()
+
+
+def _is_label_of_times(row: Row, width: int) -> bool:
+    """The label of the column of times alone in its row, below rows of labels: ``Name;F1-PH;F1-TEMP`` and ``Date/Time;;``."""
+    return (
+        width > 1
+        and len(row.cells) >= width
+        and trimmed(row.cells) == 1
+        and bool(roles_of(row.cells[0]) & {"time", "date"})
     )
 
 

@@ -37,7 +37,7 @@ def json_table(content: Content, options: ReadOptions) -> Opened:
     InputFileError
         If it is no sound JSON, or holds arrays of different lengths side by side.
     """
-    data, lost = content.whole().removeprefix(b"\xef\xbb\xbf"), b""
+    data, lost = _without_nan(content.whole().removeprefix(b"\xef\xbb\xbf")), b""
     words = f"JSON, {content.packing}" if content.packing else "JSON"
     grid = rows_of(data)
     if grid is not None:
@@ -64,6 +64,16 @@ def json_table(content: Content, options: ReadOptions) -> Opened:
     yield content.name, FrameTable(
         frame=frame.lazy(), words=words, height=frame.height, notes=(_CUT,) if lost else (), lost=lost.decode(errors="replace"),
     )  # fmt: skip
+
+
+_NAN = re.compile(rb'"(?:[^"\\]|\\.)*"|-?\b(?:NaN|nan|Infinity|inf)\b')
+
+
+def _without_nan(data: bytes) -> bytes:
+    """JSON knows no NaN, but many programs write it for a reading that is none: null in its place."""
+    if not any(word in data for word in (b"NaN", b"nan", b"Infinity", b"inf")):
+        return data
+    return _NAN.sub(lambda match: match[0] if match[0][:1] == b'"' else b"null", data)
 
 
 _TOPIC = re.compile(
@@ -129,7 +139,10 @@ def _fields(dtype: pl.DataType) -> tuple[str, ...]:
     inner = dtype.inner if isinstance(dtype, pl.List) else dtype
     names = tuple(field.name for field in inner.fields) if isinstance(inner, pl.Struct) else ()
     timed = any(roles_of(name) & {"time"} or fold(name) in ("times", "timestamps") for name in names)
-    return names if timed and len(names) > 1 else ()
+    read = any("value" in roles_of(name) or fold(name) == "v" for name in names) and any(
+        "quality" in roles_of(name) for name in names
+    )
+    return names if (timed or read) and len(names) > 1 else ()
 
 
 def _keyed(frame: pl.DataFrame) -> pl.DataFrame:
@@ -222,7 +235,8 @@ def _beside(frame: pl.DataFrame, name: str) -> pl.DataFrame:
     """The fields of one column of objects as columns in its place; where a name is taken, the outer one goes before it."""
     inner = frame[name].struct.unnest()
     taken = set(frame.columns) - {name}
-    if any(_same_fields(frame.schema[other], inner.columns) for other in taken):
+    alike = all(any(other.endswith(f".{field}") for other in taken) for field in inner.columns)
+    if alike or any(_same_fields(frame.schema[other], inner.columns) for other in taken):
         taken |= set(
             inner.columns
         )  # the same fields under another key: without its own, the first would pass for both

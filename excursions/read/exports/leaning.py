@@ -309,39 +309,52 @@ def _is_title(row: Row) -> bool:
 
 
 def _merged(table: Table, sheet: Sheet | None, name: str) -> Found | None:
-    """A date or a tag in the first row of its run only, as merged cells are saved."""
+    """A date or a tag in the first row of its run only, as merged cells are saved; both where both are."""
     if sheet is None:
         return None
     clocks = [c for c in sheet.columns if c.is_clock]
-    for column in sheet.columns:
-        is_day = bool(clocks) and (column.is_date or column.is_midnight)
-        is_tag = "tag" in column.roles and not column.is_value and not column.is_time
-        if not (is_day or is_tag) or not _leans(column):
-            continue
-        kept = held(table, len(sheet.columns))
-        below = np.flatnonzero(kept.lines >= sheet.first_line)
-        frame, lines = kept.frame[below], kept.lines[below]
+    tags = [c for c in sheet.columns if "tag" in c.roles and not c.is_value and not c.is_time and _leans(c)]
+    outer = _filled(tags[0].cells) if tags else ()
+    days = [c for c in sheet.columns if clocks and (c.is_date or c.is_midnight) and _leans(c, outer)]
+    columns = [*tags[:1], *days[:1]]
+    if not columns:
+        return None
+    kept = held(table, len(sheet.columns))
+    below = np.flatnonzero(kept.lines >= sheet.first_line)
+    frame, lines = kept.frame[below], kept.lines[below]
+    whole = frame.select(pl.sum_horizontal(pl.all().is_not_null()) > 1).to_series()
+    for column in columns:
         key = str(column.index)
-        filled = frame[key].fill_null(strategy="forward")
-        whole = frame.select(pl.sum_horizontal(pl.all().is_not_null()) > 1).to_series()
         open_day = (
-            _stepped_back(frame, key, str(clocks[0].index)) if is_day else np.zeros(frame.height, np.bool_)
+            _stepped_back(frame, key, str(clocks[0].index))
+            if column in days
+            else np.zeros(frame.height, np.bool_)
         )
+        above = frame[key].fill_null(strategy="forward")
         put = pl.select(
-            pl.when(frame[key].is_null() & whole & ~pl.Series(open_day)).then(filled).otherwise(frame[key])
+            pl.when(frame[key].is_null() & whole & ~pl.Series(open_day)).then(above).otherwise(frame[key])
         ).to_series()
-        head = [row for row in table.preview.rows if row.line < sheet.first_line]
-        return _block(table, kept, head, frame.with_columns(put.alias(key)), lines), _decision(
-            name, f'empty cells of column "{column.header or column.index + 1}" were filled from above',
-            "each of its texts stands in the first row of its run only, as merged cells are saved",
-        )  # fmt: skip
-    return None
+        frame = frame.with_columns(put.alias(key))
+    head = [row for row in table.preview.rows if row.line < sheet.first_line]
+    names = " and ".join(f'"{column.header or column.index + 1}"' for column in columns)
+    return _block(table, kept, head, frame, lines), _decision(
+        name, f"empty cells of column {names} were filled from above",
+        "each of its texts stands in the first row of its run only, as merged cells are saved",
+    )  # fmt: skip
 
 
-def _leans(column: Column) -> bool:
-    """Whether the cells show runs of empty ones, each under another text."""
+def _filled(cells: Sequence[str]) -> tuple[str, ...]:
+    """The cells with empty ones filled from above."""
+    found: list[str] = []
+    for cell in cells:
+        found.append(cell or (found[-1] if found else ""))
+    return tuple(found)
+
+
+def _leans(column: Column, outer: Sequence[str] = ()) -> bool:
+    """Whether the cells show runs of empty ones, each under another text; another one of the same name in `outer`."""
     cells = column.cells
-    texts = [cell for cell in cells if cell]
+    texts = [pair for pair in zip(cells, outer or ("",) * len(cells), strict=True) if pair[0]]
     return bool(cells and cells[0]) and len(cells) >= 2 * len(texts) > 0 and len(set(texts)) == len(texts)
 
 

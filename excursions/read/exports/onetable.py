@@ -9,6 +9,7 @@ import polars as pl
 
 from excursions.errors import InputFileError
 from excursions.read.exports.ahead import in_order
+from excursions.read.exports.besides import without_besides
 from excursions.read.exports.cards import records_below
 from excursions.read.exports.clockdays import named_day, named_year
 from excursions.read.exports.counted import counted
@@ -93,6 +94,10 @@ def read_table(table: Table, asked: Asked) -> TableRead:
 def _plain(table: Table, asked: Asked) -> TableRead:
     sheet = look_at(table.preview, asked.stem)
     order = asked.options.date_order
+    told: list[Decision] = []
+    if sheet is not None:
+        sheet, beside = without_besides(sheet, asked.name)
+        told.extend(beside)
     whole = written_out(table, sheet, asked.name) or counted(table, sheet, asked.name, order)
     if whole is None and sheet is None:
         whole = (
@@ -100,10 +105,10 @@ def _plain(table: Table, asked: Asked) -> TableRead:
             or named_year(table, asked.name, asked.title)
             or records_below(table, asked.name)
         )
-    told: list[Decision] = []
     encoded = _encoded(table, asked.name)
     if whole is not None:
-        table, told = whole[0], [whole[1]]
+        table = whole[0]
+        told.append(whole[1])
         sheet = look_at(table.preview, asked.stem)
     if sheet is None:
         raise _no_data(table)
@@ -116,8 +121,14 @@ def _plain(table: Table, asked: Asked) -> TableRead:
         if stacked:
             raise Stacked
         raise sheet.fault
+    mark = asked.gather.mark()
     try:
         plan, outcome = _run(table, sheet, asked, stacked)
+        if plan.stated_zone and outcome.missing_hour:
+            told.append(_zone_shown(asked, plan, outcome.missing_hour))
+            asked.gather.rollback(mark)
+            asked = replace(asked, options=replace(asked.options, tz=plan.stated_zone))
+            plan, outcome = _run(table, sheet, asked, stacked)
     except NoReadingsError as error:
         raise known_damage(table) or error from None
     if not outcome.used:
@@ -125,10 +136,18 @@ def _plain(table: Table, asked: Asked) -> TableRead:
     if outcome.used == texts_only(outcome):
         raise _no_numbers(outcome)
     return TableRead(
-        layout=f"{plan.layout}, rows completed" if told else plan.layout, data_line=plan.first_line, outcome=outcome, kind=_kind(sheet),
+        layout=f"{plan.layout}, rows completed" if whole is not None else plan.layout, data_line=plan.first_line, outcome=outcome, kind=_kind(sheet),
         orders={time.order for time in plan.times.values() if time.order},
         decisions=[*encoded, *told, *plan.decisions, *findings(asked.name, plan, outcome)],
         shown=first_rows(table, plan, asked.options.show_rows),
+    )  # fmt: skip
+
+
+def _zone_shown(asked: Asked, plan: Plan, count: int) -> Decision:
+    """That the zone of the file holds after all, because its times fill an hour that the zone of the option leaves out."""
+    return Decision(
+        subject=asked.name, what=f"times are read in {plan.stated_zone}, which the file states, and not in {asked.options.tz}",
+        why=f"{count} of them stand in an hour that {asked.options.tz} leaves out when summer time begins", option="correct the name of the time column, or --tz",
     )  # fmt: skip
 
 

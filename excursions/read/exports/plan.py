@@ -26,6 +26,7 @@ class Stream:
     tag : name, where the stream is one tag
     tag_columns : columns that name the tag in each row, outermost first, where it is not
     ending : what goes behind the names of `tag_columns`: the column, where a row holds several readings of one place
+    factor, offset : what the numbers are to be multiplied by, and what is then to be added, as the file states
     unit, description : as the file states them; unit_column, description_column : where each row does
     """
 
@@ -36,6 +37,8 @@ class Stream:
     tag: str = ""
     tag_columns: tuple[int, ...] = ()
     ending: str = ""
+    factor: float = 1.0
+    offset: float = 0.0
     unit: str = ""
     unit_column: int | None = None
     description: str = ""
@@ -78,6 +81,7 @@ class Plan:
     times : by the time columns of the streams; qualities : by column; decimal : mark of the values, others : of columns
         that have another one
     zone : IANA name for wall times; own : the user's quality words, folded
+    stated_zone : the zone that the file states, where the option names another one, or empty
     kept : what says that the readings are averages, or empty; kinds : as in :class:`Draft`
     section : how a line between the rows would mark the name of another signal, empty where none may
     """
@@ -99,6 +103,7 @@ class Plan:
     kinds: int | None = None
     own: Mapping[str, int] = field(default_factory=dict)
     kept: str = ""
+    stated_zone: str = ""
     section: str = ""
     decisions: tuple[Decision, ...] = field(default=())
 

@@ -25,7 +25,7 @@ from excursions.read.exports.timeplan import ORDERS, TimePlan
 from excursions.read.exports.times import fast_pattern
 from excursions.read.exports.timeshapes import SUMMER_FLAGS, is_year_day, shape_of
 from excursions.read.exports.words import fold
-from excursions.read.exports.zonestated import decide_zone
+from excursions.read.exports.zonestated import decide_zone, stated_zone
 from excursions.read.fold import plain
 from excursions.read.model import ReadOptions
 from excursions.records import Decision
@@ -69,11 +69,12 @@ def make_plan(
     decimal = _decimal(sheet, draft.streams, options, subject, texts, decisions)
     others = _other_marks(sheet, draft.streams, options, decimal, subject, decisions)
     name = decide_zone(sheet, times, draft.streams, options, subject, decisions)
+    stated = stated_zone(sheet, times) if options.tz else ""
     numbers = frozenset(s.value for s in draft.streams if not sheet.columns[s.value].statuses)
     labels = frozenset(s.tag_columns[0] for s in draft.streams if len(s.tag_columns) == 1)
     return Plan(
         layout=draft.layout, streams=draft.streams, width=len(sheet.columns), first_line=sheet.first_line, times=times,
-        qualities=qualities, decimal=decimal, numbers=numbers, labels=labels, own=user_words(options.quality_words), many_labels=any(sheet.columns[index].distinct > _MANY_LABELS for index in labels), zone=name, constants=draft.constants, others=others, kinds=draft.kinds,
+        qualities=qualities, decimal=decimal, numbers=numbers, labels=labels, own=user_words(options.quality_words), many_labels=any(sheet.columns[index].distinct > _MANY_LABELS for index in labels), zone=name, stated_zone="" if stated == name else stated, constants=draft.constants, others=others, kinds=draft.kinds,
         headers=tuple(column.header for column in sheet.columns), decisions=tuple(decisions), kept=_averages(sheet, draft),
         section="" if draft.layout == "long" else sheet.section,
     )  # fmt: skip

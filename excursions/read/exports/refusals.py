@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
+from excursions.errors import InputFileError
 from excursions.read.exports.columns import clean, is_time_text
 from excursions.read.exports.numbertimes import as_number_time
 from excursions.read.exports.timeplan import TimePlan
@@ -56,6 +57,14 @@ def unread_time(cells: Sequence[str], at: Sequence[int], plan: TimePlan, headers
     if clock_shape_of(said):
         return f"{found} with a date; {wanted}: write the date before it"
     return f"{found}; {wanted}: correct it, or take the line out"
+
+
+def without_zone() -> InputFileError:
+    """Hours marked as passes of the doubled hour, of times that would be read in a zone that has none."""
+    return InputFileError(
+        found="hours marked A and B, the two passes of the hour that comes twice when summer time ends",
+        expected="the zone of these times; read as UTC they would be wrong", mend="pass it, for example --tz Europe/Vienna",
+    )  # fmt: skip
 
 
 def missing_hour(said: str, zone: str) -> str:

@@ -9,11 +9,13 @@ from dataclasses import dataclass, field, replace
 from excursions.errors import InputFileError
 from excursions.read.exports.columns import Column, column_of
 from excursions.read.exports.headerrows import (
+    cut_otherwise,
     first_data_row,
     fitted,
     header_rows,
     is_remark,
     misfit,
+    trimmed,
     usual_width,
     width_of,
     with_damaged_rows,
@@ -22,7 +24,7 @@ from excursions.read.exports.headerrows import (
 from excursions.read.exports.sections import PAIR, names_by_itself, pair_of, section_of
 from excursions.read.exports.table import Preview, Row
 from excursions.read.exports.units import is_unit
-from excursions.read.exports.words import roles_of
+from excursions.read.exports.words import fold, roles_of
 
 MOST_CELLS = 40_000
 _MOST_ROWS = 400
@@ -69,6 +71,10 @@ def _look(preview: Preview, stem: str) -> Sheet | None:
         return None
     header_at, above = header_rows(rows[:start], rows[start].line, usual_width(rows))
     header: Sequence[str] = rows[header_at].cells if header_at is not None else ()
+    if header_at is not None and trimmed(header) == 1 and len(header) > 1:
+        header, above = _labelled(rows, header, above)
+    if header_at is None and start and (cells := cut_otherwise(rows[start - 1], usual_width(rows))):
+        header, header_at = cells, start - 1
     start = with_damaged_rows(rows, header_at, start)
     above = tuple(index for index in above if index < start)
     top = rows[min([start if header_at is None else header_at, *above])].line
@@ -82,6 +88,21 @@ def _look(preview: Preview, stem: str) -> Sheet | None:
         sheet.preamble.setdefault("tag", name)
     pair = header_at is not None and pair_of(header)[0] and not any(map(roles_of, header))
     return replace(sheet, section=PAIR if pair else form)
+
+
+def _labelled(
+    rows: Sequence[Row], header: Sequence[str], above: tuple[int, ...]
+) -> tuple[Sequence[str], tuple[int, ...]]:
+    """Under a row that names the times alone the names of the others stand in the row so labelled, or in none."""
+    tags = [i for i in above if "tag" in roles_of(rows[i].cells[0])]
+    named = max(tags, key=lambda i: any(map(_has_letter, rows[i].cells[1:])), default=None)
+    if named is None:
+        return header, above
+    return (header[0], *rows[named].cells[1:]), tuple(i for i in above if i != named)
+
+
+def _has_letter(text: str) -> bool:
+    return any(char.isalpha() for char in text)
 
 
 _PARTS = {"value", "average", "other_figure", "quality", "time", "date", "clock"}
@@ -112,12 +133,93 @@ def _sheet(
         if len(data) + len(late) > keep
         else [*data, *late]
     )
-    columns = tuple(column_of(index, header, extra, sample) for index in range(width))
+    factors = next((row for row in extra if is_factors(row)), ())
+    offsets = next((row for row in extra if factors and is_offsets(row)), ())
+    extra = [row for row in extra if row is not factors and row is not offsets]
+    columns = tuple(
+        replace(column_of(index, header, extra, sample), factor=factor_of(factors, index), offset=offset_of(offsets, index))
+        for index in range(width)
+    )  # fmt: skip
     lines = tuple(" ".join(cell for cell in row.cells if cell.strip()) for row in top)
     return Sheet(
         stem=stem, columns=columns, first_line=data[0].line if data else 1, header_line=header_line,
         preamble=said, preamble_lines=lines, late=tuple(late), data=tuple(data), fault=misfit(data, header, width),
     )  # fmt: skip
+
+
+_FACTORS = frozenset(
+    [
+        "factor",
+        "factors",
+        "scale",
+        "scale factor",
+        "scaling",
+        "scaling factor",
+        "multiplier",
+        "resolution factor",
+        "faktor",
+        "skalierung",
+        "skalierungsfaktor",
+        "multiplikator",
+        "facteur",
+        "facteur d echelle",
+        "echelle",
+        "escala",
+        "factor de escala",
+        "multiplicador",
+        "fator",
+        "fator de escala",
+        "fattore",
+        "fattore di scala",
+        "schaalfactor",
+        "schaal",
+        "skala",
+        "wspolczynnik",
+    ]
+)
+
+
+def is_factors(row: Sequence[str]) -> bool:
+    """Whether a row of the header holds what the whole numbers below it are to be multiplied by: ``Factor;0.01;0.1``."""
+    others = [cell for cell in row[1:] if cell.strip()]
+    return bool(row) and fold(row[0]) in _FACTORS and bool(others) and all(map(_factor, others))
+
+
+_OFFSETS = frozenset(
+    [
+        "offset",
+        "offsets",
+        "versatz",
+        "decalage",
+        "desplazamiento",
+        "deslocamento",
+        "scostamento",
+        "przesuniecie",
+    ]
+)
+_SIGNED = re.compile(r"\s*([+-]?\d+(?:[.,]\d+)?)\s*")
+
+
+def is_offsets(row: Sequence[str]) -> bool:
+    """Whether a row of the header, beside one of factors, holds what is to be added afterwards."""
+    others = [cell for cell in row[1:] if cell.strip()]
+    return bool(row) and fold(row[0]) in _OFFSETS and bool(others) and all(map(_SIGNED.fullmatch, others))
+
+
+def offset_of(row: Sequence[str], index: int) -> float:
+    """The offset of one column, 0 where none is stated."""
+    match = _SIGNED.fullmatch(row[index]) if 0 < index < len(row) else None
+    return float(match[1].replace(",", ".")) if match else 0.0
+
+
+def factor_of(row: Sequence[str], index: int) -> float:
+    """The factor of one column, 1 where none is stated."""
+    return (_factor(row[index]) if 0 < index < len(row) else None) or 1.0
+
+
+def _factor(text: str) -> float | None:
+    match = re.fullmatch(r"\s*[x*×]?\s*(\d+(?:[.,]\d+)?(?:[eE]-?\d{1,2})?)\s*", text)
+    return float(match[1].replace(",", ".")) if match else None
 
 
 _CHANNEL = re.compile(

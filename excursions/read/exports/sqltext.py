@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 import polars as pl
 
 from excursions.read.exports.content import Content, Opened
 from excursions.read.exports.frametable import FrameTable
+from excursions.read.exports.lookups import lookups
 from excursions.read.model import ReadOptions
 from excursions.read.text import encoding_of
 
@@ -46,12 +47,32 @@ def sql_tables(content: Content, options: ReadOptions) -> Opened:
         into=pl.col("put").str.extract(rf"(?i)INTO\s+({_NAME})"),
         names=pl.col("put").str.extract(rf"(?i)INTO\s+{_NAME}\s*\(([^)]*)\)").fill_null(""),
     )
+    frames: list[tuple[str, pl.DataFrame]] = []
     for (into, names), part in rows.group_by("into", "names", maintain_order=True):
         name = _bare(str(into))
         stated = [_bare(cell) for cell in str(names).split(",")] if names else columns.get(name, [])
-        frame = _cells(part["said"], stated)
-        words = ", ".join(part for part in ("SQL statements", content.packing) if part)
-        yield f"{content.name}!{name}", FrameTable(frame=frame.lazy(), words=words, height=frame.height)
+        frames.append((name, _cells(part["said"], stated)))
+    words = ", ".join(part for part in ("SQL statements", content.packing) if part)
+    known = dict(frames)
+    for name, frame in frames:
+        whole = _named(name, frame, known)
+        yield f"{content.name}!{name}", FrameTable(frame=whole.lazy(), words=words, height=frame.height)
+
+
+def _named(table: str, frame: pl.DataFrame, known: Mapping[str, pl.DataFrame]) -> pl.DataFrame:
+    """The rows of a table, numbers that point to a table of names replaced by the names."""
+    columns = {name: other.columns for name, other in known.items()} | {table: frame.columns}
+    for lookup in lookups(table, columns):
+        names = known[lookup.other].unique(lookup.key, keep="first", maintain_order=True)
+        table_of = dict(zip(names[lookup.key].to_list(), names[lookup.name].to_list(), strict=True))
+        said = pl.col(lookup.column).replace(table_of).alias(lookup.called)
+        more = [said]
+        if lookup.unit and "unit" not in map(str.lower, frame.columns):
+            units = dict(zip(names[lookup.key].to_list(), names[lookup.unit].to_list(), strict=True))
+            more.append(pl.col(lookup.column).replace_strict(units, default=None).alias("unit"))
+        frame = frame.with_columns(more)
+        frame = frame if lookup.called == lookup.column else frame.drop(lookup.column)
+    return frame
 
 
 def _cells(rows: pl.Series, names: list[str]) -> pl.DataFrame:

@@ -23,6 +23,7 @@ _JOINED = re.compile(
     r"(?i)[ _\-.]*(?:(?<![^\W_])(?:from|to|bis|von|until|till|au|du|al|del|dal|a|tot|van|ab|seit|since|through|thru)(?![^\W_])[ _\-.]*)*"
 )
 _MARKS = " _-.()[]"
+_FOLDER = re.compile(r"(?i)(?:tag|tag_?name|tag_?id|point|signal|series|name|channel|messstelle)=(.+)")
 
 
 def without_endings(name: str) -> str:
@@ -38,6 +39,8 @@ def signal_of(stem: str) -> str:
     """A stem without dates and spans of time; empty where nothing else is in it."""
     if _ONLY_TIME.fullmatch(stem.strip(_MARKS)):
         return ""
+    if folder := _FOLDER.fullmatch(stem):
+        return folder[1]
     parts = _DATED.split(stem)[::2]  # every second part is the mark that the pattern remembers
     if len(parts) == 1:
         return stem
@@ -57,6 +60,8 @@ def signal_name(path: str) -> str:
 
     path : ``folder/export.zip!line 1/AT-101/2025-03.csv``
     """
+    if folder := next(filter(None, (_FOLDER.fullmatch(step) for step in Path(path).parts[:-1])), None):
+        return folder[1]
     outer, *inner = path.split("!")
     steps = [*reversed([step for part in inner for step in Path(part).parts]), *reversed(Path(outer).parts)]
     stems = [without_endings(step) for step in steps]

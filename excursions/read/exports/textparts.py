@@ -52,6 +52,7 @@ def parse_distinct(texts: pl.Series, order: str, *, clock_only: bool = False) ->
         found["time"].fill_null(0).to_numpy().copy() if size else time,
         found["ok"].fill_null(False).to_numpy().copy(),
         found["zoned"].fill_null(False).to_numpy().copy(),
+        passes=bool(distinct.str.contains(r"(?:^|\D)\d{2}[AB]:\d{2}").any()),
     )
 
 
@@ -76,12 +77,14 @@ def _by_shape(texts: pl.Series, shape: TimeShape, order: str) -> tuple[TimeArray
     return np.where(ok, time, 0), ok, zoned & ok
 
 
+# Quotes and the like around it, a mark of the doubled hour, the clock at the end of an interval.
+_WRAPPED = r"""^\s*['"=]|\d[AB]:|\d\s*[-/~>a-z]+\s+\d{1,2}[:.]\d{2}"""
+
+
 def _is_plain(texts: pl.Series) -> bool:
     """Plain letters and digits, nothing wrapped around them and no interval."""
     ascii_only = texts.str.len_bytes() == texts.str.len_chars()
-    return bool(
-        (ascii_only & ~texts.str.contains(r"""^\s*['"=]|\d[AB]:""") & (texts.str.len_bytes() < 32)).all()
-    )
+    return bool((ascii_only & ~texts.str.contains(_WRAPPED) & (texts.str.len_bytes() < 32)).all())
 
 
 def day_of_year(year: TimeArray, day: TimeArray) -> tuple[TimeArray, BoolArray]:

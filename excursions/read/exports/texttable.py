@@ -22,8 +22,10 @@ from excursions.read.text import (
     blocks,
     encoding_of,
     endless_line,
+    is_holed,
     record_end,
     unix_lines,
+    without_zeros,
 )
 from excursions.read.unpack import CutOff, opened
 
@@ -31,6 +33,7 @@ HEAD_BYTES = 512 * 2**10
 _HEAD_LINES = 1_500
 _LATE_LINES = 150
 _LARGER = 4
+_HOLED = "zero bytes in the text were passed over; a line that they break off is refused"
 _NEAR_BACK, _LOOK_BACK = 4 * 2**10, 256 * 2**10
 
 
@@ -84,12 +87,8 @@ class TextTable:
     def head_lines(self) -> list[str]:
         """First lines as text, the last one left out when it may be cut."""
         name, mark = self.encoding
-        text = (
-            self.head[mark:HEAD_BYTES]
-            .decode(name, errors="replace")
-            .replace("\r\n", "\n")
-            .replace("\r", "\n")
-        )
+        raw = unix_lines(self.head[mark:HEAD_BYTES].decode(name, errors="replace").encode())
+        text = (without_zeros(raw) if is_holed(raw) else raw).decode()
         lines = mended(text.encode(), self._mends(text)).decode().split("\n")
         whole = len(self.head) <= HEAD_BYTES and not self._broken
         return (lines if whole or len(lines) == 1 else lines[:-1])[:_HEAD_LINES]
@@ -128,15 +127,20 @@ class TextTable:
 
     def portions(self, wanted: Wanted) -> Iterator[Job]:
         """Blocks of lines; see the protocol."""
-        skip = wanted.first_line - 1
+        skip, holed = wanted.first_line - 1, False
         size = self.options.block_bytes * (_LARGER if wanted.many_labels else 1)
         for data in self._blocks(size):
+            size_before = len(data)
+            data = without_zeros(data)
+            holed = holed or len(data) < size_before
             data = mended(data, self._undone)
             if skip:
                 data, skipped = _skip_lines(data, skip)
                 skip -= skipped
             if data:
                 yield partial(self._portion, data, wanted)
+        if holed:
+            yield partial(Portion, batches=(), lines=0, notes=(_HOLED,))
         if self._broken:
             yield partial(Portion, batches=(), lines=0, notes=(self._broken,))
 

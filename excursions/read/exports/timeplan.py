@@ -21,7 +21,7 @@ class TimePlan:
     """How the times of a column are written.
 
     parts : what the columns hold: ``date`` (with or without a clock), then perhaps ``clock`` (or ``hours``, ``hhmm``, ``h.mm``,
-        ``hhmmss`` as numbers; ``minutes`` and ``seconds`` behind hours), ``half`` (AM and PM), ``milliseconds``, ``zone``; or ``year`` and the other parts of
+        ``hhmmss`` as numbers, ``minute of day``, ``second of day``; ``minutes`` and ``seconds`` behind hours), ``half`` (AM and PM), ``milliseconds``, ``zone``; or ``year`` and the other parts of
         :data:`excursions.read.exports.calendartimes.PARTS`, a column each
     kind : ``text``, ``typed`` or a key of :data:`NUMBER_TIMES`
     fast : strptime pattern, empty when only the general way reads it
@@ -43,8 +43,12 @@ class TimePlan:
 
 @dataclass(frozen=True, slots=True)
 class Times:
-    """time (n,) ns; ok (n,) where the text was understood; zoned (n,) where an offset was written (UTC then)."""
+    """time (n,) ns; ok (n,) where the text was understood; zoned (n,) where an offset was written (UTC then).
+
+    passes : whether an hour was marked as the first or the second pass of the one that comes twice (``02A``, ``02B``)
+    """
 
     time: TimeArray
     ok: BoolArray
     zoned: BoolArray
+    passes: bool = False

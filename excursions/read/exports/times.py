@@ -80,7 +80,7 @@ def _texts(column: pl.Series, plan: TimePlan) -> Times:
     time, ok = time.copy(), ok.copy()
     slow = parse_distinct(column.gather(left), plan.order)
     time[left], ok[left], zoned[left] = slow.time, slow.ok, slow.zoned
-    return Times(time, ok, zoned)
+    return Times(time, ok, zoned, slow.passes)
 
 
 def _fast(column: pl.Series, plan: TimePlan) -> tuple[TimeArray, BoolArray]:
@@ -116,8 +116,9 @@ def _in_reach(time: TimeArray, ok: BoolArray | None) -> BoolArray | None:
 
 def _with_clock(dates: Times, clocks: pl.Series) -> Times:
     """A time of day on top of a date; a clock the date may carry itself is dropped."""
-    time, ok = _clock_ns(clocks)
-    return Times(dates.time // NS_PER_DAY * NS_PER_DAY + time, dates.ok & ok, dates.zoned)
+    found = _clock_ns(clocks)
+    time = dates.time // NS_PER_DAY * NS_PER_DAY + found.time
+    return Times(time, dates.ok & found.ok, dates.zoned, dates.passes or found.passes)
 
 
 def _with_zone(times: Times, zones: pl.Series) -> Times:
@@ -189,21 +190,42 @@ def _part_of_hour(seconds: int) -> Callable[[Times, pl.Series], Times]:
     return join
 
 
+def _count_of_day(seconds: int) -> Callable[[Times, pl.Series], Times]:
+    """Minutes or seconds since midnight, `seconds` each, on top of a date."""
+
+    def join(dates: Times, column: pl.Series) -> Times:
+        whole = (
+            column.cast(pl.String, strict=False)
+            .str.strip_chars()
+            .cast(pl.Int64, strict=False)
+            .fill_null(-1)
+            .to_numpy()
+        )
+        ok = (whole >= 0) & (whole * seconds <= 86_400)
+        clock = np.where(ok, whole, 0) * seconds * NS_PER_S
+        return Times(dates.time // NS_PER_DAY * NS_PER_DAY + clock, dates.ok & ok, dates.zoned)
+
+    return join
+
+
 _WITH: dict[str, Callable[[Times, pl.Series], Times]] = {
     "half": _with_half, "hours": _number_clock("hours"), "hhmm": _number_clock("hhmm"), "h.mm": _number_clock("h.mm"), "hhmmss": _number_clock("hhmmss"),
-    "minutes": _part_of_hour(60), "seconds": _part_of_hour(1), "clock": _with_clock, "zone": _with_zone, "milliseconds": _with_milliseconds
+    "minute of day": _count_of_day(60), "second of day": _count_of_day(1), "minutes": _part_of_hour(60), "seconds": _part_of_hour(1), "clock": _with_clock, "zone": _with_zone, "milliseconds": _with_milliseconds
 }  # fmt: skip
 
 
-def _clock_ns(clocks: pl.Series) -> tuple[TimeArray, BoolArray]:
+def _clock_ns(clocks: pl.Series) -> Times:
     if clocks.dtype == pl.Time:
-        return clocks.to_physical().fill_null(0).to_numpy(), clocks.is_not_null().to_numpy()
+        return _unzoned(clocks.to_physical().fill_null(0).to_numpy(), clocks.is_not_null().to_numpy())
     if clocks.dtype.is_temporal():
         stamps = _typed(clocks)
-        return stamps.time % NS_PER_DAY, stamps.ok
+        return _unzoned(stamps.time % NS_PER_DAY, stamps.ok)
     if clocks.dtype.is_numeric():
         part = clocks.cast(pl.Float64).fill_null(np.nan).to_numpy()
         ok = (part >= 0.0) & (part < 1.0)
-        return np.rint(np.where(ok, part, 0.0) * 86_400_000).astype(np.int64) * MILLISECOND, ok
-    parsed = parse_distinct(clocks, "", clock_only=True)
-    return parsed.time, parsed.ok
+        return _unzoned(np.rint(np.where(ok, part, 0.0) * 86_400_000).astype(np.int64) * MILLISECOND, ok)
+    return parse_distinct(clocks, "", clock_only=True)
+
+
+def _unzoned(time: TimeArray, ok: BoolArray) -> Times:
+    return Times(time, ok, np.zeros(ok.size, np.bool_))

@@ -159,7 +159,9 @@ def spoken(text: str) -> str:
     if len(text) > _LONGEST:
         return text
     said = _PASS.sub(r"\1", unwrapped(plain(text)))
-    if len(said) > _SHORTEST_INTERVAL and (interval := _INTERVAL.fullmatch(said)):
+    if len(said) > _SHORTEST_INTERVAL and (
+        interval := _INTERVAL.fullmatch(said) or _TO_A_CLOCK.fullmatch(said)
+    ):
         return interval[1]
     if not text.isascii():
         for pattern, put in _LOCAL:
@@ -179,6 +181,10 @@ _SHORTEST_INTERVAL = 18
 # From one date to another in one cell: the readings of an interval stand at its start, as those of two columns do.
 _INTERVAL = re.compile(
     r"(\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}[T ,]\S.*?\d)\s*(?:-|/|~|>|->|to|bis|until|au|hasta|al?)\s*(\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}[T ,].*)"
+)
+# "02.03.2025 00:00 - 00:10"; without the blank behind it the hyphen would be the sign of an offset.
+_TO_A_CLOCK = re.compile(
+    r"(\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}[T ,]+\d{1,2}[:.]\d{2}(?:[:.]\d{2})?)\s*(?:-|/|~|>|->|to|bis|until|au|hasta|al?)\s+\d{1,2}[:.]\d{2}(?:[:.]\d{2})?"
 )
 # 令和7年 is 2025: the first year of each era, less one.
 _JAPANESE_ERA = re.compile(r"(令和|平成|昭和)\s?(元|\d{1,2})\s?年")

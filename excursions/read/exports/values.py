@@ -92,6 +92,15 @@ def parse_values(column: pl.Series, decimal: str, own: Mapping[str, int] = NOTHI
     return _with_stated(Values(value, quality, ok, empty, odd), own)
 
 
+_NEARLY = 1e-9
+
+
+def scaled(value: FloatArray, factor: float) -> FloatArray:
+    """Numbers (n,) times a factor; by a hundredth is divided by a hundred, which leaves 702 at 7.02 to the last digit."""
+    whole = round(1.0 / factor) if factor else 0
+    return value / whole if whole > 1 and abs(whole * factor - 1.0) < _NEARLY else value * factor
+
+
 def _with_stated(values: Values, own: Mapping[str, int]) -> Values:
     """Figures that the user states to be bad or uncertain, such as -9999."""
     odd = list(values.odd)
@@ -271,13 +280,17 @@ def _with_rest(number: float, mark: str, rest: str, text: str) -> Reading | None
         "*",
     ):
         return Reading(number, UNCERTAIN, mark=mark or rest)
+    if _GIVE_OR_TAKE.match(rest):
+        rest = _GIVE_OR_TAKE.sub("", rest).strip()
+        return _with_rest(number, mark, rest, text)
     if _UNIT.fullmatch(rest):
         return Reading(number, quality, unit=rest, mark=mark)
     return None
 
 
+_GIVE_OR_TAKE = re.compile(r"(?:±|\+/-)\s*\d[\d.,]*")  # "7.02 ± 0.05 pH": how sure the reading is
 _PLAIN_NUMBER = re.compile(
-    r"\s*[<>≤≥~]?\s*[+-]? ?(?:\d[\d.,' \u00a0\u202f’]*|[.,]\d+)(?:[eEdD][+-]?\d+)?\s*(?:[^\W\d][^\s;|]{0,8}|[%°]\S{0,6}|[(\[][^()\[\]]{1,14}[)\]])?\s*"
+    r"\s*[<>≤≥~]?\s*[+-]? ?(?:\d[\d.,' \u00a0\u202f’]*|[.,]\d+)(?:[eEdD][+-]?\d+)?\s*(?:(?:±|\+/-)\s*\d[\d.,]*\s*)?(?:[^\W\d][^\s;|]{0,8}|[%°]\S{0,6}|[(\[][^()\[\]]{1,14}[)\]])?\s*"
 )
 
 

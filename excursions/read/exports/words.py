@@ -13,8 +13,8 @@ _ROLE_WORDS: dict[str, str] = {
     "source time|source timestamp|local time|sample time|sampled at|event time|start time|start|from|begin|"
     "time local|date time utc|timestamp utc|timestamp local|measured at|recorded at|logged at|epoch|unix time|"
     "epoch s|epoch ms|ole date|ole time|excel date|excel time|serial date|date serial|serial|datenum|"
-    "time string|unix|unix timestamp|aika|czas|cas|datum a cas|idopont|zaman|zaman damgasi|tarih saat|время|дата и время|時刻|时间|日時|采集时间|记录时间|測定日時|記録日時|시간|일시|측정시간|측정일시|temps",
-    "date": "date|datum|fecha|jour|day|data|dato|tag datum|dia|päivä|tarih|jdate|julian date|julian day|yyyyddd|дата|日付|日期|날짜|일자",
+    "time string|unix|unix timestamp|aika|czas|cas|datum a cas|idopont|zaman|zaman damgasi|tarih saat|время|дата и время|時刻|thoi gian|waktu|เวลา|时间|日時|采集时间|记录时间|測定日時|記録日時|시간|일시|측정시간|측정일시|temps",
+    "date": "date|datum|fecha|jour|day|data|dato|tag datum|dia|päivä|tarih|jdate|julian date|julian day|yyyyddd|ngay|tanggal|วันที่|дата|日付|日期|날짜|일자",
     "clock": "time|time of day|clock|zeit|uhrzeit|hora|heure|ora|hour|klokkeslett|tijd|klockslag|saat|godzina|время|時刻|時間|시각",
     "late_time": "end time|end|until|to|server time|server timestamp|receive time|received|inserted at|inserted|stored at|entered|entered at|created|created at|updated|updated at|modified|"
     "insert time|insert timestamp|insertion time|ingest time|ingested at|ingestion time|arrival time|received at|received time|receive timestamp|"
@@ -25,25 +25,25 @@ _ROLE_WORDS: dict[str, str] = {
     "source_time": "source time|source timestamp|sample time|sample timestamp|sampled at|measured at|measurement time|measuring time|event time|"
     "acquisition time|device time|device timestamp|field time|messzeit|messzeitpunkt|heure de mesure|hora de medida|hora de medicion|測定日時|采集时间",
     "tag": "tag|topic|tagname|tag name|tag id|tagid|point|pointname|point name|point id|pointid|item|item id|itemid|item name|"
-    "name|signal|signal name|signalname|sensor|sensor id|sensor name|channel|channel name|variable|variable name|"
+    "name|nom|nome|naam|namn|navn|nazwa|nimi|signal|signal name|signalname|sensor|sensor id|sensor name|channel|channel name|variable|variable name|"
     "varname|var|series|node|node id|nodeid|path|object|object name|messstelle|kennzeichen|kennzeichnung|"
     "bezeichnung|kanal|messpunkt|signalname|kks|punto|etiqueta|nombre|repere|attribute|metric|loop|instrument|"
     "measuring point|measurement point|parameter|parameter name|parameter code|datapoint|data point|mp|pnr|"
     "series name|source|field|symbol|address|adresse|adress|measurand|quantity|tag index|tagg|taggnamn|matpunkt|meetpunt|znacznik|zmienna|znacka|promenna|cimke|"
-    "valtozo|etiket|degisken|tunniste|тег|параметр|сигнал|переменная|точка|タグ|タグ名|タグ名称|点名|变量|标签|位号|测点|測定点|計器番号|태그|태그명|변수",
+    "valtozo|etiket|degisken|tunniste|the|แท็ก|тег|параметр|сигнал|переменная|точка|タグ|タグ名|タグ名称|点名|变量|标签|位号|测点|測定点|計器番号|태그|태그명|변수",
     "milliseconds": "ms|msec|millitm|millis|millisec|millisecond|milliseconds|time ms|millisekunden",
     "place": "site|station|device|device id|equipment|location|plant|asset|area|unit name|site no|site id|anlage|"
     "gerat|standort|ort|logger|host|system|section|usine|sitio|設備|装置|场站|设备",
     "value": "value|val|values|reading|readings|wert|messwert|valor|valeur|valore|waarde|varde|verdi|pv|process value|"
     "measurement|measured value|measure|data value|numeric value|num value|istwert|result|y|actual value|"
-    "value num|var value|float value|arvo|wartosc|значение|値|值|current value|data|測定値|计测值|测量值|数值|meetwaarde|matvarde|hodnota|ertek|deger|값|측정값",
+    "value num|var value|float value|arvo|wartosc|gia tri|nilai|ค่า|значение|値|值|current value|data|測定値|计测值|测量值|数值|meetwaarde|matvarde|hodnota|ertek|deger|값|측정값",
     "average": "avg|average|mean|mittelwert|mittel|promedio|media|moyenne|medio",
     "other_figure": "min|max|minimum|maximum|std|stdev|stddev|count|samples|sum|range|median|"
     "raw|raw value|rohwert|duration|delta|setpoint|sp",
     "quality": "quality|qual|q|status|state|valid|validity|is valid|qualitat|qualitaet|gultig|gueltig|calidad|qualite|"
     "qualita|qualidade|flag|flags|good|isgood|is good|good bad|opc quality|opcquality|quality code|qualitycode|"
     "status code|statuscode|guete|gute|value status|value quality|data quality|substatus|zustand|quality flag|qc|qc flag|percent good|pctgood|pct good|"
-    "kwaliteit|estado|kvalitet|kvalita|calitate|ποιοτητα|jakosc|laatu|minoseg|kalite|durum|stan|stav|allapot|toestand|invalid|is invalid|bad|not valid|error flag|ungueltig|ungultig|invalide|non valido|invalido|statut|stato|confidence|condition|qualifier|qs|st|questionable|suspect|substituted|is bad|is questionable|ok|ok nok|in ordnung|品質|状態|ステータス|质量|品质|状态|качество|статус|품질|상태",
+    "kwaliteit|estado|kvalitet|kvalita|calitate|ποιοτητα|jakosc|laatu|minoseg|kalite|durum|stan|stav|allapot|toestand|invalid|is invalid|bad|not valid|error flag|ungueltig|ungultig|invalide|non valido|invalido|statut|stato|confidence|condition|qualifier|qs|st|questionable|suspect|substituted|is bad|is questionable|ok|ok nok|in ordnung|chat luong|kualitas|คุณภาพ|品質|状態|ステータス|质量|品质|状态|качество|статус|품질|상태",
     "aggregate": "aggregate|aggregation|aggregate type|aggregation type|statistic|statistics|summary|summary type|"
     "retrieval|retrieval mode|calculation|aggregat|aggregation function|kennwert|agregado|agregation|statistique",
     "unit": "unit|units|uom|eu|engineering unit|engineering units|eng unit|eng units|einheit|einh|unidad|unidades|"

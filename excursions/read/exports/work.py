@@ -9,6 +9,7 @@ import numpy as np
 import polars as pl
 
 from excursions.clock import TimeArray
+from excursions.read.exports.cellunits import units_of_cells
 from excursions.read.exports.columns import clean
 from excursions.read.exports.grouping import grouped
 from excursions.read.exports.journal import are_messages
@@ -22,12 +23,14 @@ from excursions.read.exports.refusals import (
     surplus_cells,
     unread_time,
     unread_value,
+    without_zone,
 )
 from excursions.read.exports.sections import continues, is_certain, is_section
 from excursions.read.exports.stacked import Stacked, begins_block, other_columns
 from excursions.read.exports.table import MORE, Batch, Portion
 from excursions.read.exports.times import parse_times
-from excursions.read.exports.values import Values, parse_values
+from excursions.read.exports.units import is_unit
+from excursions.read.exports.values import Values, parse_values, scaled
 from excursions.read.exports.zones import standard_offset, to_utc
 from excursions.records import BAD, BoolArray, ByteArray, FloatArray, IndexArray
 
@@ -151,6 +154,8 @@ class _Batch:
     def _times(self, columns: tuple[int, ...]) -> _Clocked:
         cells = [self.batch.frame[str(index)] for index in columns]
         found = parse_times(cells, self.plan.times[columns])
+        if found.passes and self.plan.zone == "UTC":
+            raise without_zone()
         if self.plan.times[columns].flagged:
             ahead = standard_offset(self.plan.zone, found.time[found.ok])
             found = replace(found, time=np.where(found.ok & found.zoned, found.time - ahead, found.time))
@@ -171,6 +176,8 @@ class _Batch:
         values = parse_values(
             self.batch.frame[str(stream.value)], self.plan.decimal_of(stream.value), self.plan.own
         )
+        if stream.factor != 1.0 or stream.offset:
+            values = replace(values, value=scaled(values.value, stream.factor) + stream.offset)
         quality, says_bad = self._quality(stream, values)
         tags = self._tags(stream) if stream.tag_columns else None
         # In a wide table an empty cell is no reading, unless its own quality column says that one failed.
@@ -186,10 +193,12 @@ class _Batch:
             timed, use = timed & named, use & named
         self._refuse_cells(stream, timed & ~values.ok)
         self._count_words(stream, values, tags, use)
-        if tags is None:
-            self._one_tag(stream, clock, values, quality, use)
-        else:
-            self._by_tag(stream, tags, clock, values, quality, use)
+        for unit, rows in units_of_cells(values, tags):
+            of_unit = use if rows is None else use & rows
+            if tags is None:
+                self._one_tag(replace(stream, unit=unit or stream.unit), clock, values, quality, of_unit)
+            else:
+                self._by_tag(stream, tags, clock, values, quality, of_unit, unit)
 
     def _quality(self, stream: Stream, values: Values) -> tuple[ByteArray, BoolArray]:
         """Quality (n,) of the readings, and where the quality column itself says bad."""
@@ -306,7 +315,7 @@ class _Batch:
             for tag, count, first in self._owners(stream, tags, kept):
                 if meant.word:
                     self.outcome.word(tag, meant.word, meant.quality, count, self._line(first))
-                if meant.unit:
+                if meant.unit and not is_unit(meant.unit):
                     self.piece.described.append((tag, meant.unit, ""))
         if tags is not None and stream.one_a_row and values.empty.any():
             for tag, count, first in self._owners(stream, tags, np.flatnonzero(values.empty & use)):
@@ -343,11 +352,12 @@ class _Batch:
         self._add((stream.tag, stream.unit), clock, time, value, codes if codes.any() else None, rows)
 
     def _by_tag(
-        self, stream: Stream, tags: pl.Series, clock: _Clocked, values: Values, quality: ByteArray, use: BoolArray
+        self, stream: Stream, tags: pl.Series, clock: _Clocked, values: Values, quality: ByteArray, use: BoolArray, stated: str
     ) -> None:  # fmt: skip
+        """Readings of rows that name their tags; `stated` is the unit their cells give, empty where they give none."""
         if not use.any():
             return
-        owners, units = self._owners_with_units(stream, tags)
+        owners, units = (tags, {}) if stated else self._owners_with_units(stream, tags)
         rows = None if use.all() else np.flatnonzero(use)
         order, names, bounds = grouped(owners if rows is None else owners.gather(rows))
         order = order if rows is None else rows[order]
@@ -356,7 +366,7 @@ class _Batch:
         self.outcome.use(time)
         for name, start, stop in zip(names, bounds[:-1], bounds[1:], strict=True):
             tag, _, unit = name.partition(_BETWEEN)
-            owner = (clean(tag), clean(unit) or units.get(tag, stream.unit))
+            owner = (clean(tag), stated or clean(unit) or units.get(tag, stream.unit))
             part = None if codes is None else codes[start:stop]
             self._add(owner, clock, time[start:stop], value[start:stop], part, order[start:stop])
         self._describe(stream, tags)

@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping
 
 from excursions.clock import zone
-from excursions.errors import UsageError
+from excursions.errors import InputFileError, UsageError
 from excursions.read.exports.clockchanges import TAKEN_AS_UTC
 from excursions.read.exports.numbertimes import WALL_KINDS
 from excursions.read.exports.plan import Stream
@@ -34,8 +34,8 @@ def decide_zone(
     sheet: Sheet, times: Mapping[tuple[int, ...], TimePlan], streams: tuple[Stream, ...], options: ReadOptions, subject: str,
     decisions: list[Decision],
 ) -> str:  # fmt: skip
-    naive = [columns for columns, plan in times.items() if _has_wall_times(sheet, columns, plan)]
-    stated = _stated_zone(sheet, naive) if naive else ""
+    naive = _naive(sheet, times)
+    stated = stated_zone(sheet, times)
     if options.tz:
         zone(options.tz)
         if stated not in ("", options.tz):
@@ -54,6 +54,7 @@ def decide_zone(
     if options.plant_zone:
         zone(options.plant_zone)
         return options.plant_zone
+    _refuse_unnamed_offset(sheet, naive)
     decisions.append(
         Decision(
             subject=subject,
@@ -63,6 +64,27 @@ def decide_zone(
         )
     )
     return "UTC"
+
+
+def _naive(sheet: Sheet, times: Mapping[tuple[int, ...], TimePlan]) -> list[tuple[int, ...]]:
+    return [columns for columns, plan in times.items() if _has_wall_times(sheet, columns, plan)]
+
+
+def stated_zone(sheet: Sheet, times: Mapping[tuple[int, ...], TimePlan]) -> str:
+    """The zone that the file states of times without one, or empty."""
+    naive = _naive(sheet, times)
+    return _stated_zone(sheet, naive) if naive else ""
+
+
+def _refuse_unnamed_offset(sheet: Sheet, naive: list[tuple[int, ...]]) -> None:
+    """An offset that the file states and no zone keeps all year: read as UTC its times would be wrong by it."""
+    headers = (sheet.columns[index].header for columns in naive for index in columns)
+    for text in (*headers, *(text for key, text in sheet.preamble.items() if _ZONE_KEY.search(key))):
+        if match := re.search(r"(?i)\b(?:utc|gmt)\s*[+-]\s*\d{1,2}:?[1-5]\d\b", text):
+            raise InputFileError(
+                found=f'times at "{match[0]}"', expected="an offset of whole hours, or the zone by its name",
+                mend="pass the zone of the place, for example --tz America/St_Johns", line=sheet.header_line or None,
+            )  # fmt: skip
 
 
 def _has_wall_times(sheet: Sheet, columns: tuple[int, ...], plan: TimePlan) -> bool:
@@ -121,8 +143,17 @@ def zone_in(text: str, *, named: bool) -> str:
     return ""
 
 
+# Zones of no whole hours that have kept their offset since 1990 or longer (IANA time zone data base); the Etc area has none.
+_PARTS_OF_HOURS = {
+    "+4:30": "Asia/Kabul", "+5:30": "Asia/Kolkata", "+5:45": "Asia/Kathmandu", "+6:30": "Asia/Yangon",
+    "+9:30": "Australia/Darwin", "-9:30": "Pacific/Marquesas",
+}  # fmt: skip
+
+
 def _fixed(sign: str, hours: int, minutes: int) -> str:
     """A zone of fixed offset; the names of the Etc area have the opposite sign (IANA time zone data base, `etcetera`)."""
-    if minutes or hours > 14:
+    if minutes:
+        return _PARTS_OF_HOURS.get(f"{sign}{hours}:{minutes:02d}", "")
+    if hours > 14:
         return ""
     return "UTC" if not hours else f"Etc/GMT{'-' if sign == '+' else '+'}{hours}"

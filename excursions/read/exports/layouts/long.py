@@ -111,7 +111,7 @@ def _tag_columns(columns: list[Column]) -> list[Column]:
     ]
     places = [c for c in texts if _is_place(c) and c not in named and c.distinct > 1]
     if named:
-        best = max(named, key=lambda c: (_tag_rank(c), -c.index))
+        best = max(named, key=lambda c: (_says_names(c), _tag_rank(c), -c.index))
         return sorted([*places[:1], best], key=lambda c: (c is best, c.index))
     places = [c for c in texts if _is_place(c)]
     if places:
@@ -124,10 +124,20 @@ def _tag_columns(columns: list[Column]) -> list[Column]:
     repeated = [c for c in repeated if not any(map(is_quality_text, c.cells))] or repeated
     unnamed = [c for c in repeated if not c.header]
     if unnamed or repeated:
-        best = max(unnamed or repeated, key=lambda c: (c.distinct, -c.index))
+        best = max(unnamed or repeated, key=lambda c: (_has_figures(c), c.distinct, -c.index))
         others = [c for c in columns if c is not best and c.is_value and not is_quality(c)]
         return [best] if len(others) == 1 or any("value" in c.roles for c in others) else []
     return []
+
+
+def _says_names(column: Column) -> bool:
+    """Whether a column holds names rather than numbers that stand for them."""
+    return any(char.isalpha() for cell in column.cells for char in cell)
+
+
+def _has_figures(column: Column) -> bool:
+    """Whether all texts of a column hold a figure or a mark, as the names of most signals do and words of a quality never."""
+    return all(any(char.isdigit() or char in "-_./:\\" for char in cell) for cell in column.cells if cell)
 
 
 # Words over a column of small numbers that stand for signals.

@@ -156,12 +156,24 @@ def _part(column: Column) -> str:
     )
 
 
+_DAY = r"(?: of (?:the )?day| since midnight| des tages| seit mitternacht| du jour| depuis minuit| del dia| do dia| del giorno| van de dag)"
+_OF_DAY = {
+    "minute of day": re.compile(rf"(?:min|minutes?|minuten?|minutos?|minut[oi]|minuut){_DAY}|tagesminute"),
+    "second of day": re.compile(
+        rf"(?:s|sec|seconds?|sekunden?|secondes?|segundos?|second[oi]){_DAY}|tagessekunde"
+    ),
+}
+
+
 def number_clock(column: Column) -> str:
     """What a column named as a time of day holds, or empty.
 
-    ``hours`` (0 to 24), ``hhmm`` (0 to 2400), ``hhmmss`` (0 to 240000), or ``h.mm`` (0.00 to 24.00, with a point).
+    ``minute of day`` and ``second of day``, ``hours`` (0 to 24), ``hhmm`` (0 to 2400), ``hhmmss`` (0 to 240000), or ``h.mm`` (0.00 to 24.00, with a point).
     """
     cells = [cell for cell in column.cells if cell]
+    counted = next((part for part, names in _OF_DAY.items() if names.fullmatch(fold(column.header))), "")
+    if counted and cells and all(re.fullmatch(r"\d{1,5}", cell) for cell in cells):
+        return counted
     if not cells or not (column.roles & {"clock", "time"} or fold(column.header) in CLOCK_NAMES):
         return ""
     if _only_clock(column) and all(re.fullmatch(r"(?:[01]?\d|2[0-4])[.][0-5]\d", cell) for cell in cells):

@@ -1,0 +1,83 @@
+"""Numbers of a table that point to names kept in another table of the same data base."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from excursions.read.exports.words import roles_of
+
+_TEXTS = ("name", "text", "label", "description", "code", "title", "value", "meaning")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lookup:
+    """A column whose numbers stand for what `name` says in table `other`, in the row whose `key` is the number.
+
+    called : what the column is called with the names in it; unit : the column of `other` with the unit of each, or empty
+    """
+
+    column: str
+    other: str
+    key: str
+    name: str
+    called: str
+    unit: str = ""
+
+
+def lookups(table: str, tables: Mapping[str, Sequence[str]]) -> list[Lookup]:
+    """The columns of a table that point to another one: the signal first found, and the quality.
+
+    ``tag_id`` beside a table ``tags`` with ``id`` and ``name``; ``status_id`` beside ``statuses`` with ``id`` and ``text``.
+    """
+    found: list[Lookup] = []
+    for column in tables[table]:
+        stem = _stem(column)
+        role = next((role for role in ("tag", "quality") if stem and role in roles_of(stem)), "")
+        called = role if role == "tag" else stem
+        if not stem or any(lookup.called == called for lookup in found):
+            continue
+        others = [other for other in tables if other != table and _key(tables[other], column)]
+        near = [
+            other
+            for other in others
+            if _is_of(other, stem) or column.lower() in map(str.lower, tables[other])
+        ]
+        for other in near or (others if role == "tag" else []):
+            lookup = _lookup(column, other, tables[other], role, stem)
+            if lookup is not None and not any(lookup.called == known.called for known in found):
+                found.append(lookup)
+                break
+    return found
+
+
+def _stem(column: str) -> str:
+    """``tag_id``, ``TagID`` and ``tagid`` without their ending; empty where they have none or nothing before it."""
+    return column[:-2].rstrip("_ -") if column.lower().endswith("id") else ""
+
+
+def _key(columns: Sequence[str], column: str) -> str:
+    return next((name for name in columns if name.lower() in ("id", column.lower())), "")
+
+
+def _is_of(table: str, stem: str) -> bool:
+    """Whether a table is named after what it holds one of a row: ``statuses`` for ``status``."""
+    name, of = table.lower().rpartition(".")[2], stem.lower()
+    return name in (of, f"{of}s", f"{of}es") or name.endswith((f"_{of}", f"_{of}s", f"_{of}es"))
+
+
+def _lookup(column: str, other: str, columns: Sequence[str], role: str, stem: str) -> Lookup | None:
+    key = _key(columns, column)
+    if any("time" in roles_of(name) for name in columns):
+        return None
+    left = [name for name in columns if name != key and not name.lower().endswith("id")]
+    named = next((name for name in left if "tag" in roles_of(name)), "")
+    if role == "quality" or (not named and role):
+        named = next((name for name in left if name.lower() in _TEXTS or role in roles_of(name)), "")
+    if not named or (not role and "tag" not in roles_of(named)):
+        return None
+    unit = next((name for name in left if "unit" in roles_of(name)), "")
+    called = stem if role == "quality" else "tag"
+    return Lookup(
+        column=column, other=other, key=key, name=named, called=called, unit="" if role == "quality" else unit
+    )

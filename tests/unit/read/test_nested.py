@@ -1,0 +1,39 @@
+"""Columns of columnar files that hold more than one thing a cell."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from excursions.errors import ExcursionsError
+from excursions.read import ReadOptions, read_exports
+
+TIMES = [datetime(2026, 3, 2, hour) for hour in range(4)]
+
+
+def test_lists_of_different_lengths_are_refused(tmp_path: Path) -> None:
+    path = tmp_path / "lists.parquet"
+    pl.DataFrame({"tag": ["AT-1"], "times": [TIMES], "values": [[7.0, 7.1]]}).write_parquet(path)
+    with pytest.raises(ExcursionsError, match="lists of different lengths"):
+        read_exports([path], ReadOptions())
+
+
+def test_a_duration_beside_a_time_of_its_own_stays_a_signal(tmp_path: Path) -> None:
+    path = tmp_path / "duration.parquet"
+    spans = [timedelta(seconds=30 * number) for number in range(4)]
+    pl.DataFrame({"time": TIMES, "AT-1": [7.0, 7.1, 7.2, 7.3], "wash": spans}).write_parquet(path)
+    reading = read_exports([path], ReadOptions())
+    assert reading.series["wash"].value.tolist() == [0.0, 30.0, 60.0, 90.0]
+    assert reading.series["wash"].unit == "s"
+    assert reading.series["AT-1"].value.tolist() == [7.0, 7.1, 7.2, 7.3]
+
+
+def test_fields_of_one_name_keep_that_of_their_column(tmp_path: Path) -> None:
+    path = tmp_path / "fields.parquet"
+    cells = [{"value": 7.0 + number / 10, "quality": "Good"} for number in range(4)]
+    pl.DataFrame({"time": TIMES, "AT-1": cells, "AT-2": cells}).write_parquet(path)
+    reading = read_exports([path], ReadOptions())
+    assert list(reading.series) == ["AT-1", "AT-2"]
