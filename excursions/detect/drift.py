@@ -34,10 +34,10 @@ from excursions.detect.origin import (
     witnessed,
     words_of,
 )
-from excursions.detect.pattern import running_mean
 from excursions.detect.severity import severity_of
 from excursions.detect.survey import Survey, survey_of
 from excursions.detect.walks import FEWEST_BLOCKS, SAW, TAKEN_OUT, Walk, find_walks, walks_straight
+from excursions.detect.way_gone import LONGEST_WAY_BACK, gone_as_far, own_way, stays_away, tooth
 from excursions.detect.whose import whose_clue
 from excursions.digits import number, written
 from excursions.records import CALIBRATING, CLEANING, WASHING, BoolArray, Event, FloatArray, Record
@@ -52,11 +52,6 @@ FIRST_RESETS = 2  # of the kind after the walk: where these took nothing off, a 
 AFTERWARDS = 2  # lengths of the walk within which a reset may follow it
 RETURNING = 0.4  # share of the sudden changes in a walk that undo it, from which they are cleanings
 UNEVEN = 2.0  # starts of the teeth this much more scattered than their ends speak for the process
-LONGEST_WAY_BACK = 3 * NS_PER_DAY  # what rain or a batch threw off is back within days (cp)
-AS_FAR = (0.8, 3.0)  # of a walk: moves as far; what is larger is something else
-STAYS = 2.0  # odds of a slow change that does not turn round, as for a step that does not come back (cp)
-NEW_LEVEL = 3.0  # usual wanderings that a change must measure for its level to be new
-NEARBY = 0.2  # of the change: as near as that is the same level
 WALKED, STOOD = (
     2.5,
     1.0,
@@ -103,7 +98,7 @@ def _event(
     start = int(survey.live.time[blocks.first[walk.lo]])
     end = int(survey.live.time[min(int(blocks.first[walk.hi]), len(survey.live) - 1)])
     alike = sum(other is not walk and abs(other.size) > 0.5 * abs(walk.size) for other in walks)
-    alike = max(alike, _gone_as_far(survey, walk))
+    alike = max(alike, gone_as_far(survey, walk))
     reset, odds = _taken_out(record, survey, walk)
     outside = (
         heat_clue(record, start),
@@ -115,7 +110,7 @@ def _event(
         *_company(survey, walk),
         *_walk_clues(record, walk),
         *_leads_back(survey, walk),
-        *_stays_away(survey, walk),
+        *stays_away(survey, walk),
     )
     prior = expected_faults(settings.drifts_per_year, survey.years)
     probe = weigh(
@@ -131,7 +126,7 @@ def _event(
         return None
     if abs(walk.size) <= 1.645 * walk.spread:
         return None  # its interval holds nil: no more than the usual change over that time
-    days, size = (end - start) / NS_PER_DAY, _tooth(walk)
+    days, size = (end - start) / NS_PER_DAY, tooth(walk)
     trifle = TRIFLE_APART if walk.basis else TRIFLE
     if abs(size) < trifle * record.point.tolerance_at(walk.before):
         return None
@@ -214,12 +209,7 @@ def _error_span(start: int, end: int, walk: Walk) -> tuple[int, int]:
 
 
 def _error_shift(walk: Walk) -> float:
-    return 0.5 * _tooth(walk) if walk.returns >= SAW else 0.8 * walk.size
-
-
-def _tooth(walk: Walk) -> float:
-    """Change from clean to dirty: the whole walk shared among its teeth."""
-    return walk.size / (walk.returns + 1) if walk.returns >= SAW else walk.size
+    return 0.5 * tooth(walk) if walk.returns >= SAW else 0.8 * walk.size
 
 
 def _walk_clues(record: Record, walk: Walk) -> tuple[Clue, ...]:
@@ -245,7 +235,7 @@ def _leads_back(survey: Survey, walk: Walk) -> tuple[Clue, ...]:
     blocks, length = survey.blocks, walk.hi - walk.lo
     if walk.returns >= SAW or walk.sampled or walk.basis:
         return ()
-    if walk.joints and abs(_own_way(survey, walk)) < GONE * abs(walk.size):
+    if walk.joints and abs(own_way(survey, walk)) < GONE * abs(walk.size):
         return (Clue(odds=0.15, words="with its sudden changes it ended where it began", inside=True),)
     if length * blocks.width > LONGEST_WAY_BACK:
         return ()
@@ -256,52 +246,6 @@ def _leads_back(survey: Survey, walk: Walk) -> tuple[Clue, ...]:
     if np.min(np.abs(earlier - float(np.median(ended)))) > GONE * abs(walk.size):
         return ()
     return (Clue(odds=0.15, words="it leads back to where the reading was right before", inside=True),)
-
-
-def _gone_as_far(survey: Survey, walk: Walk) -> int:
-    """How often else the reading went as far the same way within as long, be it sooner: batches do, each in its own time.
-
-    Of walks, or teeth, of up to some days; over longer times set-points come and go as well.
-    """
-    size = _tooth(walk)
-    lag = (walk.hi - walk.lo) // (walk.returns + 1 if walk.returns >= SAW else 1)
-    if not 0 < lag * survey.blocks.width <= LONGEST_WAY_BACK or walk.sampled or walk.basis:
-        return 0
-    level = running_mean(survey.rest, max(lag // 8, 1))
-    moved = (level[lag:] - level[:-lag]) * np.sign(size)
-    like = (moved >= AS_FAR[0] * abs(size)) & (moved <= AS_FAR[1] * abs(size))
-    like[max(walk.lo - lag, 0) : walk.hi] = False
-    return int(np.count_nonzero(np.diff(like.astype(np.int8), prepend=0) == 1))
-
-
-def _stays_away(survey: Survey, walk: Walk) -> tuple[Clue, ...]:
-    """A walk straight to the end of the record, or that came to a level and stayed; and a level never seen before.
-
-    A process that wanders turns round; what wears out, or is poisoned, does not.
-    """
-    if walk.returns >= SAW or walk.sampled or walk.basis:
-        return ()
-    level, size = survey.rest, abs(walk.size)
-    later, earlier = level[walk.hi :], level[: walk.lo + 1]
-    clues = []
-    if walk.straight:
-        clues.append(Clue(odds=STAYS, inside=True))  # told in words of its own
-    elif later.size >= max((walk.hi - walk.lo) // 2, FEWEST_BLOCKS):
-        ended = median(later[: max(later.size // 8, 2)])
-        if np.abs(running_mean(later, later.size // 8) - ended).max() < GONE * size:
-            clues.append(Clue(odds=STAYS, words="it stayed where it had gone", inside=True))
-    ended = median(level[walk.hi - 2 :])
-    if size >= NEW_LEVEL * survey.wander and not (np.abs(earlier - ended) < NEARBY * size).any():
-        clues.append(Clue(odds=1.5, words="the record was never at that level before", inside=True))
-    return tuple(clues)
-
-
-def _own_way(survey: Survey, walk: Walk) -> float:
-    """How far the reading itself went over a walk, sudden changes and all."""
-    edge = max((walk.hi - walk.lo) // 8, 2)
-    level = survey.rest  # less its daily round
-    before, after = level[max(walk.lo - edge, 0) : walk.lo + 1], level[walk.hi : walk.hi + edge]
-    return float(np.median(after) - np.median(before)) if after.size else walk.size
 
 
 def _way(record: Record, walk: Walk) -> Clue:

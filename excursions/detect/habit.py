@@ -30,6 +30,7 @@ SHARES = 64  # of a record
 FEWEST = 6  # moments of a habit
 OFTENER = 4.0  # times as often as before
 UNLIKELY = 1e-3
+FEW = 2  # moments a share
 ROOT_SCATTER = 0.5
 
 
@@ -85,9 +86,13 @@ def _densest(at: IndexArray, edge: IndexArray, held: BoolArray) -> Habit | None:
     ratio = _binomial(inside, length) + _binomial(outside, rest) - _binomial(total[-1:], np.array([SHARES]))
     ratio[(inside < FEWEST) | (inside * rest < OFTENER * outside * length) | (lo == 0)] = 0.0
     best = int(np.argmax(ratio))
-    if SHARES * tail_probability(2 * float(ratio[best])) > UNLIKELY:
+    told = np.where((np.arange(SHARES) >= lo[best]) & (np.arange(SHARES) < hi[best]), 1.0, 0.0)
+    told = inside[best] / length[best] * told + outside[best] / max(rest[best], 1) * (1 - told)
+    if SHARES * tail_probability(2 * float(ratio[best]) * _independent(held - told)) > UNLIKELY:
         return None
     first, last = (int(k) for k in np.searchsorted(at, edge[[lo[best], hi[best]]]))
+    if last - first > FEW * int(inside[best]):
+        return None  # they come in swarms, whose own scatter is known
     pause = int(np.diff(np.flatnonzero(held[lo[best] : hi[best]])).max())
     begin, end = int(at[first]), int(edge[hi[best]])
     return Habit(
@@ -97,6 +102,14 @@ def _densest(at: IndexArray, edge: IndexArray, held: BoolArray) -> Habit | None:
         now=(last - first) / max(end - begin, 1),
         goes_on=bool(SHARES - hi[best] < pause),
     )
+
+
+def _independent(rest: FloatArray) -> float:
+    """Share of a series (n,) that counts as independent, by its first autocorrelation: what comes in clusters holds less."""
+    squares = float(rest @ rest)
+    r = float(rest[1:] @ rest[:-1]) / squares if squares > 0 else 0.0
+    r = min(max(r + (2 + 4 * r) / rest.size, 0.0), 0.95) if squares > 0 else 0.0
+    return (1 - r) / (1 + r)
 
 
 def _binomial(count: IndexArray, of: IndexArray) -> FloatArray:

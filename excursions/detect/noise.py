@@ -20,6 +20,7 @@ from scipy.ndimage import median_filter
 
 from excursions.clock import NS_PER_S
 from excursions.detect.blocks import Blocks, NoiseBlocks, noise_blocks
+from excursions.detect.gas import gas_clue
 from excursions.detect.groups import median
 from excursions.detect.live import live_samples
 from excursions.detect.origin import (
@@ -60,11 +61,6 @@ UNEXPLAINED = 0.2  # unexplained changes of a process's noise to be expected in 
 BESIDE_ONSET = 2  # noise blocks: so near a collapse and a jump of the level are one thing that happened
 GLASS_AROUND, GLASS_JUMP = 0.5, 0.15  # pH around 7 at which broken glass reads; a smaller jump is none (cp)
 GLASS_BESIDE, GLASS_SELDOM = 12, 0.1  # noise figures before; share of the record at that level
-GAS_BESIDE, GAS_LEAST, GAS_BACK = (
-    12,
-    0.02,
-    0.25,
-)  # noise figures beside; share of the reading lost; of that not back (cp)
 FEWEST_STEPS = 6  # changes from one noise figure to the next that tell how a reading wanders
 OWN_STEPS = 2.2  # twice the median difference of two interquartile means of white noise, times the root of the samples
 ALONG, APART = 0.5, 0.25  # share of the change of noise that the wander shows
@@ -417,31 +413,12 @@ def _glass_clue(record: Record, survey: Survey, noise: NoiseSeries, spell: Noise
 
 
 def _gas_clue(record: Record, survey: Survey, noise: NoiseSeries, spell: NoiseSpell) -> Clue | None:
-    """Gas caught in a conductivity cell: it reads low at once, restless, and is back at once where it was."""
+    """Gas caught in a conductivity cell, where the noise grew."""
     if spell.rise < 0 or record.point.quantity.empty_reads != 0.0:
         return None
-    level = survey.blocks.level[noise.block]
-    inside = level[spell.lo : spell.hi]
-    before = level[max(spell.lo - GAS_BESIDE, 0) : spell.lo]
-    after = level[spell.hi + 1 : spell.hi + 1 + GAS_BESIDE]
-    if min(inside.size, before.size, after.size) < FEWEST_SEEN:
-        return None
-    was, low, back = float(np.median(before)), float(np.median(inside)), float(np.median(after))
-    fell = was - low
-    if fell < GAS_LEAST * abs(was) or abs(back - was) > GAS_BACK * fell:
-        return None
-    falls, rises = (
-        [c for c in survey.changes if c.sudden and c.size * way > 0.5 * fell] for way in (-1.0, 1.0)
-    )
     edges = int(noise.start[spell.lo]), int(noise.start[min(spell.hi, noise.start.size - 1)])
-    near = BESIDE_ONSET * noise.width
-    for every, edge in zip((falls, rises), edges, strict=True):
-        if not any(abs(int(survey.blocks.start[c.at]) - edge) <= near for c in every):
-            return None
-    return Clue(
-        odds=4.0,
-        words="fell at once, was restless and came back at once to where it had been: as gas in the cell does",
-    )
+    level = survey.blocks.level[noise.block]
+    return gas_clue(survey, level, (spell.lo, spell.hi), edges, near=BESIDE_ONSET * noise.width)
 
 
 def _wander_clue(survey: Survey, noise: NoiseSeries, spell: NoiseSpell) -> Clue:

@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 
@@ -48,6 +47,7 @@ from excursions.detect.scan import Change, changes_among
 from excursions.detect.several import FASTEST_VESSEL_S, outruns, worth
 from excursions.detect.severity import severity_of
 from excursions.detect.shape import Transition, transition_of
+from excursions.detect.stairs import exchange_clue, stairs_clue
 from excursions.detect.survey import Survey, survey_of
 from excursions.detect.there_and_back import there_and_back
 from excursions.digits import number, written
@@ -63,9 +63,6 @@ LIKE, MUCH_LARGER = (
     3.0,
 )  # a change of half to three times the size is of the same kind; what is larger is another
 LIKE_MOVE = 0.8  # of a change: a move that the process may as well have made instead
-MOST_ONE_WAY = 3  # further ones are no news
-EXCHANGED, EXCHANGED_BLOCKS = 0.15, 12  # of the step: as near is each other's level; blocks at either side
-EXCHANGED_ODDS = 20.0  # no process gives two readings each other's level at one moment (cp)
 JEFFREYS = 0.5  # a change more than was seen is always possible: half a count
 SLOW_RETURN = 0.5  # what came at once, held its level and went back by and by may be two things (cp)
 BACK = (0.6, 1.6)  # a return undoes 60 to 160 % of a step
@@ -190,7 +187,7 @@ def _event(
     )
     usual = shared(_usual_clues(context, shapes, i, start, outran=outran), 0 if outran else alike)
     if alike == len(like):
-        usual = (*usual, _one_way(shapes, i, like))
+        usual = (*usual, stairs_clue([shapes[k] for k in sorted((i, *like))]))
     alone = unexplained(JEFFREYS, survey.years)
     probe = weigh(
         prior=prior,
@@ -281,21 +278,6 @@ def _alike(context: _Context, i: int, shapes: list[Transition], company: list[tu
     ]
 
 
-def _one_way(shapes: list[Transition], i: int, like: list[int]) -> Clue:
-    """Changes that add up, one way, none of them undone by and by: what a process raises it lowers again, a probe fails on.
-
-    Either way is as likely for a process each time, so that each one more doubles the odds.
-    """
-    stairs = [shapes[k] for k in sorted((i, *like))]
-    way = shapes[i].size > 0
-    if not like or any((one.size > 0) != way for one in stairs):
-        return Clue(odds=1.0)
-    if any(abs(b.before - a.after) > LIKE * min(abs(a.size), abs(b.size)) for a, b in pairwise(stairs)):
-        return Clue(odds=1.0)
-    odds = 2.0 ** min(len(like), MOST_ONE_WAY)
-    return Clue(odds=odds, words=f"all {len(stairs)} such changes go the same way and add up", inside=True)
-
-
 def _moves_beside(survey: Survey, change: Change, shape: Transition) -> int:
     """How often else the reading moved as far in as long, where how fast it came does not set it apart.
 
@@ -335,24 +317,6 @@ def _odds(clues: tuple[Clue, ...]) -> float:
     return math.prod(clue.odds for clue in clues)
 
 
-def _exchanged(context: _Context, clue: Clue, i: int, shape: Transition) -> Clue | None:
-    """Two readings of one quantity that take each other's level at one moment: plugs, cables or tags were exchanged."""
-    survey, at = context.survey, context.every[i].at
-    other = survey.neighbours.get(clue.source)
-    if clue.odds >= 1 or other is None or clue.source not in survey.redundant:
-        return None
-    before, after = other[max(at - EXCHANGED_BLOCKS, 0) : at], other[at + 1 : at + 1 + EXCHANGED_BLOCKS]
-    if not (np.isfinite(before).any() and np.isfinite(after).any()):
-        return None
-    off = max(abs(float(np.nanmedian(after)) - shape.before), abs(float(np.nanmedian(before)) - shape.after))
-    if off > EXCHANGED * abs(shape.size):
-        return None
-    words = (
-        f"{clue.source} went to this reading's level and this one to its: as if the two had been exchanged"
-    )
-    return Clue(odds=EXCHANGED_ODDS, words=words, source=clue.source)
-
-
 def _beside(
     context: _Context, clues: tuple[Clue, ...], i: int, shape: Transition, span: tuple[int, int]
 ) -> tuple[Clue, ...]:
@@ -360,7 +324,8 @@ def _beside(
     kin = (context.neighbour, *(other.name for other in context.others if other.related))
     led = () if shape.held else led_by(context.record, context.survey, kin, span, shape.size)
     clues = tuple(clue for clue in clues if clue.source not in {one.source for one in led})
-    clues = tuple(_exchanged(context, clue, i, shape) or clue for clue in clues)
+    at = context.every[i].at
+    clues = tuple(exchange_clue(context.survey, clue, at, shape) or clue for clue in clues)
     if not context.neighbour:
         return (*clues, *led)
     others = [clue for clue in clues if clue.source != context.neighbour]
