@@ -353,11 +353,8 @@ def _clues(
     clues = [
         heat_clue(record, start),
         state_clue(record, start),
-        _level_clue(survey, noise, spells, spell),
+        *(_gas_clue(record, survey, noise, spell) or _usual_clues(record, survey, noise, spells, spell)),
         elsewhere_clue(survey, start, end),
-        _glass_clue(record, survey, noise, spell)
-        or _gas_clue(record, survey, noise, spell)
-        or _wander_clue(survey, noise, spell),
         _end_clue(record, start, end, open_end=open_end),
     ]
     if abs(spell.rise) > STEADY * spell.change.spread:
@@ -412,13 +409,22 @@ def _glass_clue(record: Record, survey: Survey, noise: NoiseSeries, spell: Noise
     )
 
 
-def _gas_clue(record: Record, survey: Survey, noise: NoiseSeries, spell: NoiseSpell) -> Clue | None:
-    """Gas caught in a conductivity cell, where the noise grew."""
+def _usual_clues(
+    record: Record, survey: Survey, noise: NoiseSeries, spells: list[NoiseSpell], spell: NoiseSpell
+) -> tuple[Clue, ...]:
+    """What level and wander say of it."""
+    wander = _glass_clue(record, survey, noise, spell) or _wander_clue(survey, noise, spell)
+    return (_level_clue(survey, noise, spells, spell), wander)
+
+
+def _gas_clue(record: Record, survey: Survey, noise: NoiseSeries, spell: NoiseSpell) -> tuple[Clue, ...]:
+    """Gas caught in a conductivity cell, where the noise grew: it takes the reading to levels where it never is."""
     if spell.rise < 0 or record.point.quantity.empty_reads != 0.0:
-        return None
+        return ()
     edges = int(noise.start[spell.lo]), int(noise.start[min(spell.hi, noise.start.size - 1)])
     level = survey.blocks.level[noise.block]
-    return gas_clue(survey, level, (spell.lo, spell.hi), edges, near=BESIDE_ONSET * noise.width)
+    clue = gas_clue(survey, level, (spell.lo, spell.hi), edges, near=BESIDE_ONSET * noise.width)
+    return (clue,) if clue is not None else ()
 
 
 def _wander_clue(survey: Survey, noise: NoiseSeries, spell: NoiseSpell) -> Clue:
