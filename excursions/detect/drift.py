@@ -38,6 +38,7 @@ from excursions.detect.severity import severity_of
 from excursions.detect.survey import Survey, survey_of
 from excursions.detect.votes import votes_clue, went_along
 from excursions.detect.walks import FEWEST_BLOCKS, SAW, TAKEN_OUT, Walk, ends_of, find_walks, walks_straight
+from excursions.detect.way_gone import LONGEST_WAY_BACK, gone_as_far, own_way, stays_away, tooth
 from excursions.detect.whose import whose_clue
 from excursions.digits import number, written
 from excursions.records import CALIBRATING, CLEANING, WASHING, BoolArray, Event, FloatArray, Record
@@ -52,7 +53,6 @@ FIRST_RESETS = 2  # of the kind after the walk: where these took nothing off, a 
 AFTERWARDS = 2  # lengths of the walk within which a reset may follow it
 RETURNING = 0.4  # share of the sudden changes in a walk that undo it, from which they are cleanings
 UNEVEN = 2.0  # starts of the teeth this much more scattered than their ends speak for the process
-LONGEST_WAY_BACK = 3 * NS_PER_DAY  # what rain or a batch threw off is back within days (cp)
 WALKED, STOOD = (
     2.5,
     1.0,
@@ -99,13 +99,20 @@ def _event(
     start = int(survey.live.time[blocks.first[walk.lo]])
     end = int(survey.live.time[min(int(blocks.first[walk.hi]), len(survey.live) - 1)])
     alike = sum(other is not walk and abs(other.size) > 0.5 * abs(walk.size) for other in walks)
+    alike = max(alike, gone_as_far(survey, walk))
     reset, odds = _taken_out(record, survey, walk)
     outside = (
         heat_clue(record, start),
         *_reset_clue(reset, odds),
         *_samples(record, survey, walk, start, end),
     )
-    clues = (*outside, *_company(survey, walk), *_walk_clues(record, walk), *_leads_back(survey, walk))
+    clues = (
+        *outside,
+        *_company(survey, walk),
+        *_walk_clues(record, walk),
+        *_leads_back(survey, walk),
+        *stays_away(survey, walk),
+    )
     prior = expected_faults(settings.drifts_per_year, survey.years)
     probe = weigh(
         prior=prior,
@@ -120,7 +127,7 @@ def _event(
         return None
     if abs(walk.size) <= 1.645 * walk.spread:
         return None  # its interval holds nil: no more than the usual change over that time
-    days, size = (end - start) / NS_PER_DAY, _tooth(walk)
+    days, size = (end - start) / NS_PER_DAY, tooth(walk)
     trifle = TRIFLE_APART if walk.basis else TRIFLE
     if abs(size) < trifle * record.point.tolerance_at(walk.before):
         return None
@@ -203,12 +210,7 @@ def _error_span(start: int, end: int, walk: Walk) -> tuple[int, int]:
 
 
 def _error_shift(walk: Walk) -> float:
-    return 0.5 * _tooth(walk) if walk.returns >= SAW else 0.8 * walk.size
-
-
-def _tooth(walk: Walk) -> float:
-    """Change from clean to dirty: the whole walk shared among its teeth."""
-    return walk.size / (walk.returns + 1) if walk.returns >= SAW else walk.size
+    return 0.5 * tooth(walk) if walk.returns >= SAW else 0.8 * walk.size
 
 
 def _walk_clues(record: Record, walk: Walk) -> tuple[Clue, ...]:
@@ -234,7 +236,7 @@ def _leads_back(survey: Survey, walk: Walk) -> tuple[Clue, ...]:
     blocks, length = survey.blocks, walk.hi - walk.lo
     if walk.returns >= SAW or walk.sampled or walk.basis:
         return ()
-    if walk.joints and abs(_own_way(survey, walk)) < GONE * abs(walk.size):
+    if walk.joints and abs(own_way(survey, walk)) < GONE * abs(walk.size):
         return (Clue(odds=0.15, words="with its sudden changes it ended where it began", inside=True),)
     if length * blocks.width > LONGEST_WAY_BACK:
         return ()
@@ -245,14 +247,6 @@ def _leads_back(survey: Survey, walk: Walk) -> tuple[Clue, ...]:
     if np.min(np.abs(earlier - float(np.median(ended)))) > GONE * abs(walk.size):
         return ()
     return (Clue(odds=0.15, words="it leads back to where the reading was right before", inside=True),)
-
-
-def _own_way(survey: Survey, walk: Walk) -> float:
-    """How far the reading itself went over a walk, sudden changes and all."""
-    edge = max((walk.hi - walk.lo) // 8, 2)
-    level = survey.rest  # less its daily round
-    before, after = level[max(walk.lo - edge, 0) : walk.lo + 1], level[walk.hi : walk.hi + edge]
-    return float(np.median(after) - np.median(before)) if after.size else walk.size
 
 
 def _way(record: Record, walk: Walk) -> Clue:
@@ -340,7 +334,7 @@ def _company(survey: Survey, walk: Walk) -> tuple[Clue, ...]:
         if name == "the temperature" and clues[0].words:
             continue
         ratio = _walked(other, walk)
-        close = name in survey.redundant
+        close = name in survey.redundant and related(survey.blocks.level, other)
         if ratio > WALKED or (walk.straight and walks_straight(survey, other, walk.lo)):
             clues.append(Clue(odds=0.1 if close else 0.3, words=f"{name} walked too"))
         elif ratio < STOOD:

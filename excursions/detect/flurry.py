@@ -138,7 +138,9 @@ def _event(
         size_unit="",
         confidence=probe,
         origin=name_origin(probe),
-        severity="note" if severity_of(record, level, 2 * noise) == "note" else "check",
+        severity="note"
+        if severity_of(record, level, max(2 * noise, _off(survey, mine))) == "note"
+        else "check",
         probe=record.plant.probe_at(record.point.name, start) or "",
         onset_uncertainty_s=blocks.width_s,
         open_end=habit.goes_on,
@@ -157,6 +159,13 @@ def _noises(survey: Survey, mine: IndexArray) -> FloatArray:
     parts = [value[first[a] : first[b]] for a, b in mine]
     every = [np.abs(part[2:] - 2 * part[1:-1] + part[:-2]) for part in parts if part.size > FEWEST_SAMPLES]
     return np.array([median(bend) for bend in every]) / (NORMAL_MEDIAN * SECOND_DIFFERENCE)
+
+
+def _off(survey: Survey, mine: IndexArray) -> float:
+    """How far the reading is usually off in a burst: its level beside that of as many blocks before."""
+    level = survey.blocks.level
+    away = [abs(median(level[a:b]) - median(level[max(2 * a - b, 0) : a])) for a, b in mine if a and b > a]
+    return median(np.array(away)) if away else 0.0
 
 
 def _temperature_clue(record: Record, survey: Survey, mine: IndexArray, settings: FlurrySettings) -> Clue:

@@ -18,6 +18,7 @@ from excursions.states.trace import runs
 
 FEWEST = 4  # times at exactly the same value
 CHANCE = 1e-3  # expected number of values met as often by chance
+SCATTER = 0.1  # of their height: excursions of a medium differ by that at least, though all that were seen are alike (cp)
 LONGEST_S = 3_600.0  # a longer stay is stuck or pinned
 CONFIDENCE = 0.85
 
@@ -31,7 +32,8 @@ def lost_levels(record: Record, survey: Survey, reached: FloatArray) -> FloatArr
     if reached.size < FEWEST:
         return np.empty(0)
     level, count = np.unique(reached, return_counts=True)
-    spread = max(float(np.diff(np.quantile(reached, [0.1, 0.9]))[0]), survey.noise)
+    height = abs(float(np.median(reached)) - float(np.median(survey.blocks.level)))
+    spread = max(float(np.diff(np.quantile(reached, [0.1, 0.9]))[0]), survey.noise, SCATTER * height)
     counts = max(spread / max(survey.quantum, 1e-9 * abs(spread), 1e-300), 1.0)  # values that were to be had
     by_chance = counts * gammainc(count, reached.size / counts)  # Poisson: as many at one of them
     level = level[(count >= FEWEST) & (by_chance < CHANCE)]

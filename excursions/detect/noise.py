@@ -16,9 +16,11 @@ from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
+from scipy.ndimage import median_filter
 
 from excursions.clock import NS_PER_S
 from excursions.detect.blocks import Blocks, NoiseBlocks, noise_blocks
+from excursions.detect.gas import gas_clue
 from excursions.detect.groups import median
 from excursions.detect.live import live_samples
 from excursions.detect.origin import (
@@ -54,6 +56,7 @@ PIECEWISE = (
     0.02  # noise that is nearly nil in a fifth of the record, here and there, is drawn lines, not noise
 )
 AT_A_STRETCH = 0.5  # of the figures that are nearly nil: so many side by side are a reading that fell silent
+SIDE_BY_SIDE = 9  # figures of which more than half are silent
 UNEXPLAINED = 0.2  # unexplained changes of a process's noise to be expected in a record (cp)
 BESIDE_ONSET = 2  # noise blocks: so near a collapse and a jump of the level are one thing that happened
 GLASS_AROUND, GLASS_JUMP = 0.5, 0.15  # pH around 7 at which broken glass reads; a smaller jump is none (cp)
@@ -169,8 +172,12 @@ def _noise_series(survey: Survey) -> NoiseSeries | None:
 
 
 def _once(silent: BoolArray) -> bool:
-    """Whether most silent figures lie side by side: lines are drawn here and there, a probe falls silent once."""
-    longest = max((b - a for a, b in runs(silent)), default=0)
+    """Whether most silent figures lie side by side: lines are drawn here and there, a probe falls silent once.
+
+    A stretch goes on through single figures that pass the bar: a last digit that flips makes some.
+    """
+    mostly = median_filter(silent.astype(np.int8), SIDE_BY_SIDE, mode="nearest") > 0
+    longest = max((b - a for a, b in runs(mostly)), default=0)
     return bool(longest >= AT_A_STRETCH * np.count_nonzero(silent))
 
 
@@ -346,9 +353,8 @@ def _clues(
     clues = [
         heat_clue(record, start),
         state_clue(record, start),
-        _level_clue(survey, noise, spells, spell),
+        *(_gas_clue(record, survey, noise, spell) or _usual_clues(record, survey, noise, spells, spell)),
         elsewhere_clue(survey, start, end),
-        _glass_clue(record, survey, noise, spell) or _wander_clue(survey, noise, spell),
         _end_clue(record, start, end, open_end=open_end),
     ]
     if abs(spell.rise) > STEADY * spell.change.spread:
@@ -401,6 +407,24 @@ def _glass_clue(record: Record, survey: Survey, noise: NoiseSeries, spell: Noise
         odds=4.0,
         words=f"jumped to pH {now:.1f}, where it hardly ever is, and follows little: as broken glass does",
     )
+
+
+def _usual_clues(
+    record: Record, survey: Survey, noise: NoiseSeries, spells: list[NoiseSpell], spell: NoiseSpell
+) -> tuple[Clue, ...]:
+    """What level and wander say of it."""
+    wander = _glass_clue(record, survey, noise, spell) or _wander_clue(survey, noise, spell)
+    return (_level_clue(survey, noise, spells, spell), wander)
+
+
+def _gas_clue(record: Record, survey: Survey, noise: NoiseSeries, spell: NoiseSpell) -> tuple[Clue, ...]:
+    """Gas caught in a conductivity cell, where the noise grew: it takes the reading to levels where it never is."""
+    if spell.rise < 0 or record.point.quantity.empty_reads != 0.0:
+        return ()
+    edges = int(noise.start[spell.lo]), int(noise.start[min(spell.hi, noise.start.size - 1)])
+    level = survey.blocks.level[noise.block]
+    clue = gas_clue(survey, level, (spell.lo, spell.hi), edges, near=BESIDE_ONSET * noise.width)
+    return (clue,) if clue is not None else ()
 
 
 def _wander_clue(survey: Survey, noise: NoiseSeries, spell: NoiseSpell) -> Clue:

@@ -1,7 +1,7 @@
 """Slower response: after each disturbance the reading takes longer to follow than it did.
 
-Method: every end of a cleaning, steaming, hold or calibration, and every sudden change of level, is a
-disturbance; its time constant is the time after which 63 % of the way is done.  Where changes of level are the habit
+Method: every end of a cleaning, steaming, hold or calibration, every change of medium inside a cleaning
+(:mod:`excursions.detect.phases`), and every sudden change of level, is a disturbance; its time constant is the time after which 63 % of the way is done.  Where changes of level are the habit
 of a process, as in batches, those from one still level to another that look like a lag are taken, sorted by the two
 levels.  The logarithms of the time constants, each less the usual one of its sort, in order, are searched for the run of disturbances that stands furthest above the others, by a
 t statistic with a robust scatter and every possible run counted.
@@ -26,6 +26,7 @@ from excursions.detect.origin import (
     weigh,
     words_of,
 )
+from excursions.detect.phases import phase_changes
 from excursions.detect.plateaus import NARROW, sudden
 from excursions.detect.scan import Change
 from excursions.detect.survey import THINNED, Survey, differences_of, survey_of
@@ -137,6 +138,7 @@ def _disturbances(record: Record, survey: Survey) -> tuple[IndexArray, FloatArra
     """
     found = [
         *_after_states(record, survey),
+        *phase_changes(record, survey.noise),
         *_after_changes(survey, survey.changes),
         *_after_usual_changes(record, survey),
     ]

@@ -9,13 +9,15 @@ import numpy as np
 from excursions.detect.origin import Clue, frozen_share
 from excursions.detect.spells import Spells
 from excursions.detect.survey import Survey
-from excursions.records import Record
+from excursions.records import CALIBRATING, CLEANING, STEAMING, WASHING, Record
 from excursions.states.trace import runs
 
 SAME_LEVEL = 0.3  # another spell counts as the same habit from this share of the length on
 FEWEST_AT_REST = 8  # blocks: a shorter stay at a level is passed through by chance
 REST = 0.1  # shorter ones than this share are no rest of the process
 ASIDE = 1e-6
+FOLLOWED = (CALIBRATING, WASHING, CLEANING, STEAMING)  # states in which a live reading goes elsewhere
+LEFT_BY_FAR, FEWEST_FOLLOWED = 3.0, 3  # of the room it had; samples that did
 LOOP = (3.8, 20.5)  # mA, measuring range of a current loop (NAMUR NE 43)
 RANGE_END = 1e-4  # of the range: a level this near its end is at the end
 EDGE = 0.05  # share of the record beyond a level that makes it an end of the span
@@ -114,6 +116,22 @@ def _place(survey: Survey, own: slice, level: float, near: float) -> Clue:
     if edge < EDGE:
         return Clue(odds=0.15, words="the level is where this process rests, at an end of its usual span")
     return Clue(odds=3.0, words="the level is in the midst of the usual span")
+
+
+def followed_meanwhile(record: Record, start: int, end: int, low: float, high: float) -> bool:
+    """Whether the reading left [low, high] by far between `start` and `end` (ns), in states that are not searched.
+
+    Who is stuck does not follow a cleaning, a steaming or a standard either.
+    """
+    signal, away = record.value, record.states.spans(*FOLLOWED)
+    away = away[(away[:, 0] > start) & (away[:, 1] < end)]
+    if signal is None or not away.size:
+        return False
+    lo, hi = np.searchsorted(signal.time, [away[0, 0], away[-1, 1]])
+    part = signal.value[lo:hi]
+    part = part[np.isfinite(part) & record.states.mask(signal.time[lo:hi], *FOLLOWED)]
+    room = LEFT_BY_FAR * max(high - low, signal.sampling.resolution, ASIDE * abs(high))
+    return bool(np.count_nonzero((part < low - room) | (part > high + room)) >= FEWEST_FOLLOWED)
 
 
 def temperature_clue(record: Record, start: int, end: int) -> Clue:

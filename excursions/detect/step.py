@@ -47,6 +47,7 @@ from excursions.detect.scan import Change, changes_among
 from excursions.detect.several import FASTEST_VESSEL_S, outruns, worth
 from excursions.detect.severity import severity_of
 from excursions.detect.shape import Transition, transition_of
+from excursions.detect.stairs import exchange_clue, stairs_clue
 from excursions.detect.survey import Survey, survey_of
 from excursions.detect.there_and_back import there_and_back
 from excursions.detect.unmoved import unmoved_neighbour
@@ -192,7 +193,7 @@ def _event(
     alike = len(like)
     outran = outruns(record, survey, context.every, change, [shapes[k] for k in (i, *like)])
     if (
-        not record.neighbours and not outran
+        not any(other.related for other in context.others) and not outran
     ):  # beside one that usually goes along, its moves are counted with it
         alike = max(alike, _moves_beside(survey, change, shape))
     prior = expected_faults(settings.faults_per_year, survey.years)
@@ -205,6 +206,8 @@ def _event(
         *_sampled(context, i, start, until, shape.size),
     )
     usual = shared(_usual_clues(context, shapes, i, start, outran=outran), 0 if outran else alike)
+    if alike == len(like):
+        usual = (*usual, stairs_clue([shapes[k] for k in sorted((i, *like))]))
     alone = unexplained(JEFFREYS, survey.years)
     probe = weigh(
         prior=prior,
@@ -341,6 +344,7 @@ def _beside(
     kin = (context.neighbour, *(other.name for other in context.others if other.related))
     led = () if shape.held else led_by(context.record, context.survey, kin, span, shape.size)
     clues = tuple(clue for clue in clues if clue.source not in {one.source for one in led})
+    clues = tuple(exchange_clue(context.survey, clue, change.at, shape) or clue for clue in clues)
     if not context.neighbour:
         along = went_along(context.survey, *_around(change), shape.size)
         clues = tuple(clue for clue in clues if clue.source not in along)

@@ -36,6 +36,7 @@ from excursions.detect.spells import (
 from excursions.detect.standstill import (
     SAME_LEVEL,
     empty_clue,
+    followed_meanwhile,
     glass_clue,
     habit,
     kind_of,
@@ -210,7 +211,11 @@ def _unseen_s(record: Record, survey: Survey) -> float:
 
 def _band(record: Record, survey: Survey, settings: StuckSettings) -> float:
     """Within how much a reading counts as nearly still."""
-    return max(settings.flicker_counts * _count(record, survey), settings.flicker_noise * survey.sigma)
+    count, written_to = _count(record, survey), record.value.sampling.resolution if record.value else 0.0
+    rounding = (
+        written_to if count > 1.5 * written_to else 0.0
+    )  # counts that the export rounds: half a digit at either end
+    return max(settings.flicker_counts * count + rounding, settings.flicker_noise * survey.sigma)
 
 
 def _count(record: Record, survey: Survey) -> float:
@@ -304,11 +309,21 @@ def _judge(
         one = spells.take(np.array([i]))
         if not exact:
             one = grown(one, survey.live, _clocks(record, survey)[0])
+        if _followed(record, survey, one):
+            continue
         resting = habit(survey, spells, int(i))
         event = _event(record, survey, one, resting, chance, beside, settings, others=spells.take(kept))
         if event.confidence >= settings.least_confidence:
             found.append(event)
     return found
+
+
+def _followed(record: Record, survey: Survey, spell: Spells) -> bool:
+    """Whether the reading moved in a state that lies within a spell."""
+    first, last = int(spell.first[0]), int(spell.last[0])
+    held = survey.live.value[first : last + 1]
+    start, end = int(survey.live.time[first]), int(survey.live.time[last])
+    return followed_meanwhile(record, start, end, float(held.min()), float(held.max()))
 
 
 def _lengths(survey: Survey, spells: Spells, speed: FloatArray | None) -> FloatArray:

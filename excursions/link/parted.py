@@ -7,6 +7,7 @@ other did not, or the other way round, or neither did; what samples, heat or cal
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
@@ -15,6 +16,7 @@ from itertools import product
 from excursions.clock import NS_PER_HOUR, NS_PER_S
 from excursions.detect.catalogue import quieted
 from excursions.detect.origin import name_origin
+from excursions.detect.stairs import EXCHANGED
 from excursions.plant import Plant
 from excursions.records import Event
 
@@ -56,6 +58,8 @@ def _parted(events: Sequence[Event], beside: set[frozenset[str]]) -> Iterator[tu
 
 
 def _opposite(one: Event, other: Event) -> bool:
+    if _exchanged(one, other):
+        return False
     if one.size * other.size >= 0 or not 1 / ALIKE <= abs(one.size / other.size) <= ALIKE:
         return False
     if one.kind == other.kind == "step":
@@ -63,6 +67,15 @@ def _opposite(one: Event, other: Event) -> bool:
         return abs(one.start - other.start) <= NEAR_NS + unsure
     shared = min(one.end, other.end) - max(one.start, other.start)
     return shared >= TOGETHER * max(one.end - one.start, other.end - other.start)
+
+
+def _exchanged(one: Event, other: Event) -> bool:
+    """Whether two steps took each other's level: then both readings are wrong, and neither speaks for the other."""
+    if not one.kind == other.kind == "step":
+        return False
+    room = EXCHANGED * min(abs(one.size), abs(other.size))
+    crossed = (("before", "after"), ("after", "before"))
+    return all(abs(one.details.get(a, math.nan) - other.details.get(b, math.nan)) <= room for a, b in crossed)
 
 
 def _said(event: Event, other: Event, probe: float) -> Event:

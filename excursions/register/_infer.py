@@ -243,7 +243,9 @@ def _with_neighbours(points: Sequence[Point], export: _Export) -> list[Point]:
         near = tuple(names[tag.name] for tag in related.get(point.value, []))
         open_field = near and not point.neighbours
         found.append(
-            _set(point, "neighbours", near, "same loop or place, or a lane beside") if open_field else point
+            _set(point, "neighbours", near, "same loop or place, a lane beside, or one of few such readings")
+            if open_field
+            else point
         )
     return found
 

@@ -258,22 +258,26 @@ _PARALLEL = 4  # lanes side by side that are fed alike; more are a row of like m
 
 
 def redundant(values: Sequence[Tag]) -> dict[str, list[Tag]]:
-    """Readings related to each reading: redundant ones (same loop, another letter), those of the same place, and the same
-    measurand in lanes side by side (``N1-O2``, ``N2-O2``), whose records show whether they go along."""
+    """Readings related to each reading: redundant ones (same loop, another letter), those of the same place, the same
+    measurand in lanes side by side (``N1-O2``, ``N2-O2``), and the few of a measurand that an export holds at all; their
+    records show whether they go along."""
     loops: dict[Stem, list[Tag]] = defaultdict(list)
     lanes: dict[tuple[Stem, int], list[Tag]] = defaultdict(list)
+    alike: dict[str, list[Tag]] = defaultdict(list)
     for tag in values:
         stem = tag.coarse
         if stem:
             loops[stem[:-1] if _of_several(stem) else stem].append(tag)
         for at in _ordinals(tag):
             lanes[((*tag.fine[:at], "", *tag.fine[at + 1 :]), at)].append(tag)
+        if tag.measurand:
+            alike[tag.measurand].append(tag)
     related: dict[str, list[Tag]] = defaultdict(list)
     for group in loops.values():
         if 1 < len(group) <= 8:
             for tag in group:
                 related[tag.name] += [other for other in group if other is not tag]
-    for group in lanes.values():
+    for group in (*lanes.values(), *alike.values()):
         if 1 < len(group) <= _PARALLEL:
             for tag in group:
                 known = {other.name for other in related[tag.name]}

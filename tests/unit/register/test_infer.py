@@ -333,8 +333,14 @@ def test_an_export_of_process_signals_alone_still_gives_points() -> None:
 
 
 def test_related_points_are_neighbours() -> None:
-    plant, _ = infer_plant(export(("AT-3A.pH", "ph"), ("AT-3B.pH", "ph"), ("AT-4.pH", "ph")), None)
-    assert [point.neighbours for point in plant.points] == [("AT-3B",), ("AT-3A",), ()]
+    many = [(f"AT-{k}.pH", "ph") for k in range(4, 8)]
+    plant, _ = infer_plant(export(("AT-3A.pH", "ph"), ("AT-3B.pH", "ph"), *many), None)
+    assert [point.neighbours for point in plant.points] == [("AT-3B",), ("AT-3A",), (), (), (), ()]
+
+
+def test_the_few_readings_of_a_measurand_are_looked_at_side_by_side() -> None:
+    plant, _ = infer_plant(export(("AT-3.pH", "ph"), ("AT-7.pH", "ph"), ("AT-4.LF", "conductivity")), None)
+    assert [point.neighbours for point in plant.points] == [("AT-7",), ("AT-3",), ()]
 
 
 def test_names_stay_apart_where_the_short_ones_would_clash() -> None:

@@ -1,0 +1,72 @@
+"""What became of a slow change, and whether the reading goes as far in as long at other times."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from excursions.clock import NS_PER_DAY
+from excursions.detect.afterwards import GONE, LEFT
+from excursions.detect.groups import median
+from excursions.detect.origin import Clue
+from excursions.detect.pattern import running_mean
+from excursions.detect.survey import Survey
+from excursions.detect.walks import FEWEST_BLOCKS, SAW, Walk
+
+LONGEST_WAY_BACK = 3 * NS_PER_DAY  # what rain or a batch threw off is back within days (cp)
+AS_FAR = (0.8, 3.0)  # of a walk: moves as far; what is larger is something else
+STAYS = 2.0  # odds of a slow change that does not turn round, as for a step that does not come back (cp)
+NEW_LEVEL = 3.0  # usual wanderings that a change must measure for its level to be new
+NEARBY = 0.2  # of the change: as near as that is the same level
+
+
+def tooth(walk: Walk) -> float:
+    """Change from clean to dirty: the whole walk shared among its teeth."""
+    return walk.size / (walk.returns + 1) if walk.returns >= SAW else walk.size
+
+
+def gone_as_far(survey: Survey, walk: Walk) -> int:
+    """How often else the reading went as far the same way within as long, be it sooner: batches do, each in its own time.
+
+    Of walks, or teeth, of up to some days; over longer times set-points come and go as well.
+    """
+    size = tooth(walk)
+    lag = (walk.hi - walk.lo) // (walk.returns + 1 if walk.returns >= SAW else 1)
+    if not 0 < lag * survey.blocks.width <= LONGEST_WAY_BACK or walk.sampled or walk.basis:
+        return 0
+    level = running_mean(survey.rest, max(lag // 8, 1))
+    moved = (level[lag:] - level[:-lag]) * np.sign(size)
+    like = (moved >= AS_FAR[0] * abs(size)) & (moved <= AS_FAR[1] * abs(size))
+    like[max(walk.lo - lag, 0) : walk.hi] = False
+    return int(np.count_nonzero(np.diff(like.astype(np.int8), prepend=0) == 1))
+
+
+def stays_away(survey: Survey, walk: Walk) -> tuple[Clue, ...]:
+    """A walk straight to the end of the record, or that came to a level and stayed; and a level never seen before.
+
+    A process that wanders turns round; what wears out, or is poisoned, does not.
+    """
+    if walk.returns >= SAW or walk.sampled or walk.basis:
+        return ()
+    if walk.joints and own_way(survey, walk) * np.sign(walk.size) < LEFT * abs(walk.size):
+        return ()
+    level, size = survey.rest, abs(walk.size)
+    later, earlier = level[walk.hi :], level[: walk.lo + 1]
+    clues = []
+    if walk.straight:
+        clues.append(Clue(odds=STAYS, inside=True))  # told in words of its own
+    elif later.size >= max((walk.hi - walk.lo) // 2, FEWEST_BLOCKS):
+        ended = median(later[: max(later.size // 8, 2)])
+        if np.abs(running_mean(later, later.size // 8) - ended).max() < GONE * size:
+            clues.append(Clue(odds=STAYS, words="it stayed where it had gone", inside=True))
+    ended = median(level[walk.hi - 2 :])
+    if size >= NEW_LEVEL * survey.wander and not (np.abs(earlier - ended) < NEARBY * size).any():
+        clues.append(Clue(odds=1.5, words="the record was never at that level before", inside=True))
+    return tuple(clues)
+
+
+def own_way(survey: Survey, walk: Walk) -> float:
+    """How far the reading itself went over a walk, sudden changes and all."""
+    edge = max((walk.hi - walk.lo) // 8, 2)
+    level = survey.rest  # less its daily round
+    before, after = level[max(walk.lo - edge, 0) : walk.lo + 1], level[walk.hi : walk.hi + edge]
+    return float(np.median(after) - np.median(before)) if after.size else walk.size
