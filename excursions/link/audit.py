@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from excursions import clock
+from excursions.calibrations.entries import on_bench
 from excursions.calibrations.shifts import histories
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_MINUTE, duration_text, wall
 from excursions.conclusions import AuditFinding, Levels
@@ -44,7 +45,6 @@ _STANDING_NS, _STANDING_FEWEST = 12 * NS_PER_HOUR, 12
 # Work of one point takes about as long each time: a piece without any standard that is longer than this many times the longest
 # entered one is none (cp).
 _LONGER = 3.0
-_BENCH_WORDS = ("workshop", "bench", "lab", "werkstatt", "labor", "atelier", "taller")
 _OTHERS = 2  # entries from which on the point's own habit is asked
 # More pieces of work than this about one another that nobody entered are the process's own (cp).
 _OFTEN, _OFTEN_NS = 2, 4 * NS_PER_DAY
@@ -212,7 +212,7 @@ def _by_sample(calibration: Calibration) -> bool:
 
 def _off_the_point(calibration: Calibration, plant: Plant) -> bool:
     """Done in the workshop by its own words, or with the probe installed only afterwards or taken out before."""
-    if any(word in calibration.comment.casefold() for word in _BENCH_WORDS):
+    if on_bench(calibration.comment):
         return True
     stays = [row for row in plant.installations if row.probe == calibration.probe and row.probe]
     edges = [edge for row in stays for edge in (row.start, row.end) if edge is not None]
