@@ -21,6 +21,11 @@ AUDIT_KINDS = {
         "adjustment that the reading does not show",
         "adjustments that the reading does not show",
     ),
+    "other temperature": (
+        "entry with its standards at another temperature than the record shows",
+        "entries with their standards at another temperature than the record shows",
+    ),
+    "other clock": ("point whose log follows another clock", "points whose logs follow another clock"),
     "copied": ("entry with copied figures", "entries with copied figures"),
     "overdue": ("calibration overdue", "calibrations overdue"),
     "cannot tell": ("", ""),

@@ -134,7 +134,8 @@ class StateLine:
     start, end (m,) int64 ns; code (m,) uint8, index into STATES; confidence (m,) float64 in 0..1;
     evidence: one short fact for each span; standards: labels of the standards seen in each span, or empty where
     none was seen in any; rests: labels of those in which only a probe far off may have been; helped (m,) float64: log odds that an entry of a log added to each span's confidence, or empty
-    where none did.
+    where none did; stood (m,) float64: temperature [degC] at which the probe came to rest out of the line, NaN where it did not, or
+    empty where it did in no span.
     """
 
     start: TimeArray
@@ -145,6 +146,11 @@ class StateLine:
     standards: tuple[tuple[str, ...], ...] = ()
     rests: tuple[tuple[str, ...], ...] = ()
     helped: FloatArray = field(default_factory=lambda: np.empty(0, np.float64))
+    stood: FloatArray = field(default_factory=lambda: np.empty(0, np.float64))
+
+    def stood_at(self, span: int) -> float:
+        """Temperature [degC] at which the probe came to rest out of the line in one span; NaN where it did not."""
+        return float(self.stood[span]) if self.stood.size else math.nan
 
     def helped_in(self, span: int) -> float:
         """Log odds that an entry of a log added to the confidence of one span."""

@@ -22,6 +22,8 @@ AUDIT_WORDS = {
     "no entry": "trace without an entry",
     "other plateaus": "other standards seen",
     "not taken over": "adjustment not seen",
+    "other temperature": "other temperature seen",
+    "other clock": "log by another clock",
     "copied": "figures repeated",
     "overdue": "longer than the plan",
     "cannot tell": "cannot be told",

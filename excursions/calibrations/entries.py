@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from excursions.clock import NS_PER_HOUR
 from excursions.plant import Plant
+from excursions.read.actions import action_of
+from excursions.read.fold import plain
 from excursions.records import CalibrationEntry
 
 PAIR_WITHIN_NS = 12 * NS_PER_HOUR  # as found and as left of one calibration belong to one shift of work (cp)
@@ -51,6 +54,29 @@ def occasions(entries: Sequence[CalibrationEntry], plant: Plant) -> tuple[Occasi
         for occasion in _occasions_of(rows, plant, name if kind == "probe" else "")
     ]
     return tuple(sorted(made, key=lambda o: (o.time, o.point, o.probe)))
+
+
+_BENCH = re.compile(
+    r"\b(workshop|bench|lab|laboratory|werkstatt|labor|atelier|taller|officina|laboratorio)\b", re.IGNORECASE
+)
+_GOES_THERE = re.compile(
+    r"\b(to|zur|zum|in die|ins|vers|al) (the )?(workshop|bench|lab\w*|werkstatt|atelier|taller)\b",
+    re.IGNORECASE,
+)
+# What else is renewed in a calibration; the probe stays.
+_OTHER_PARTS = re.compile(
+    r"buffer|puffer|tampon|solution|losung|membran|electrolyt|elektrolyt|\bcap\b|kappe|seal|o.ring|cable|kabel"
+)
+
+
+def on_bench(comment: str) -> bool:
+    """Whether a remark says that the work was done away from the point, not that a probe went there afterwards."""
+    return bool(_BENCH.search(_GOES_THERE.sub("", comment)))
+
+
+def says_fitted(comment: str) -> bool:
+    """Whether a remark says that this probe was put in, and not a part of it."""
+    return action_of(comment) == "install" and not _OTHER_PARTS.search(plain(comment).casefold())
 
 
 def noted(entries: Sequence[CalibrationEntry], plant: Plant) -> tuple[tuple[str, int], ...]:

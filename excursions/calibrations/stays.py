@@ -11,7 +11,7 @@ import dataclasses
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 
-from excursions.calibrations.entries import by_look, noted
+from excursions.calibrations.entries import by_look, noted, on_bench, says_fitted
 from excursions.measurands import to_canonical
 from excursions.plant import Installation, Plant
 from excursions.records import CalibrationEntry, Decision
@@ -88,12 +88,13 @@ def _by_serials(
     times: dict[str, list[tuple[int, str]]] = defaultdict(list)
     known = {point.name for point in plant.points}
     for entry in sorted(entries, key=lambda entry: entry.time):
-        if entry.probe and entry.point in known:
+        if entry.probe and entry.point in known and not on_bench(entry.comment):
             here[entry.point].append(entry)
             times[entry.probe].append((entry.time, entry.point))
     found: list[Installation] = []
     for point in sorted(here.keys() - points):
-        runs = _runs(here[point])
+        fitted = {(entry.probe, entry.time) for entry in here[point] if says_fitted(entry.comment)}
+        runs = _runs(here[point], fitted)
         for number, (probe, first, last) in enumerate(runs):
             if probe in probes:
                 continue
@@ -107,19 +108,27 @@ def _by_serials(
                     point=point,
                     start=first if came else None,
                     end=min(ends, default=None),
-                    at_latest=came,
+                    at_latest=came and (probe, first) not in fitted,
                 )
             )
     return found
 
 
-def _runs(entries: Sequence[CalibrationEntry]) -> list[tuple[str, int, int]]:
-    """(probe, first, last entry) of each run of one serial number; a single other number inside a run is no swap."""
+def _runs(entries: Sequence[CalibrationEntry], fitted: set[tuple[str, int]]) -> list[tuple[str, int, int]]:
+    """(probe, first, last entry) of each run of one serial number.
+
+    A single other number inside a run is no swap, unless its remark says that this probe was put in (`fitted`, with when).
+    """
     runs: list[tuple[str, int, int]] = []
     for entry in entries:
         if runs and runs[-1][0] == entry.probe:
             runs[-1] = (entry.probe, runs[-1][1], entry.time)
-        elif len(runs) > 1 and runs[-2][0] == entry.probe and runs[-1][1] == runs[-1][2]:
+        elif (
+            len(runs) > 1
+            and runs[-2][0] == entry.probe
+            and runs[-1][1] == runs[-1][2]
+            and runs[-1][:2] not in fitted
+        ):
             runs[-2:] = [(entry.probe, runs[-2][1], entry.time)]
         else:
             runs.append((entry.probe, entry.time, entry.time))

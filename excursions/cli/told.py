@@ -119,7 +119,8 @@ def _named(link: Link, result: ScanResult, tz: ZoneInfo) -> str:
 
 
 def _audit(finding: AuditFinding) -> str:
-    hidden = f" (could hide a trace: {'; '.join(finding.could_hide)})" if finding.could_hide else ""
+    head = "could hide a trace" if finding.kind in ("no trace", "cannot tell") else "to bear in mind"
+    hidden = f" ({head}: {'; '.join(finding.could_hide)})" if finding.could_hide else ""
     return finding.sentence + hidden
 
 

@@ -14,11 +14,13 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from excursions import clock
+from excursions.calibrations.entries import on_bench
 from excursions.calibrations.shifts import histories
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_MINUTE, duration_text, wall
 from excursions.conclusions import AuditFinding, Levels
 from excursions.digits import written
-from excursions.link.named import other_plateaus
+from excursions.link.elsewhen import by_clock, clock_findings, missed_entry, missed_work, other_clock
+from excursions.link.named import other_plateaus, other_temperature
 from excursions.link.sight import Look, coarse, could_hide, tells_nothing
 from excursions.link.takeover import NotTakenOver, not_taken_over
 from excursions.link.traces import (
@@ -43,7 +45,6 @@ _STANDING_NS, _STANDING_FEWEST = 12 * NS_PER_HOUR, 12
 # Work of one point takes about as long each time: a piece without any standard that is longer than this many times the longest
 # entered one is none (cp).
 _LONGER = 3.0
-_BENCH_WORDS = ("workshop", "bench", "lab", "werkstatt", "labor", "atelier", "taller")
 _OTHERS = 2  # entries from which on the point's own habit is asked
 # More pieces of work than this about one another that nobody entered are the process's own (cp).
 _OFTEN, _OFTEN_NS = 2, 4 * NS_PER_DAY
@@ -70,14 +71,16 @@ def audit(
         By point and time.
     """
     tz = clock.zone(plant.zone)
-    looks = [
-        _look(point, line, calibrations, sampling.get(name, {}), plant, (levels or {}).get(name) or Levels())
-        for name, line in sorted(states.items())
-        if (point := plant.point(name)) is not None and line.start.size
-    ]
+    written_looks = _looks(calibrations, states, sampling, plant, levels or {})
+    clock_seen = other_clock(written_looks)
     found: list[AuditFinding] = []
+    looks, entered = written_looks, calibrations
+    if clock_seen is not None:
+        found += clock_findings(written_looks, clock_seen)
+        calibrations = by_clock(entered, clock_seen)
+        looks = _looks(calibrations, states, sampling, plant, levels or {})
     for look in looks:
-        found += [*_without_trace(look), *_without_entry(look), *_overdue(look)]
+        found += [*_without_trace(look), *_without_entry(look), *_overdue(look), *other_temperature(look)]
     found += [_copied(c) for history in histories(calibrations) for c in history if c.copied]
     unentered: dict[str, list[int]] = {}
     for f in found:
@@ -90,7 +93,24 @@ def audit(
     found += [_not_taken_over(one, tz) for one in kept]
     ids = frozenset(one.calibration.id for one in kept)
     found += [f for look in looks for f in other_plateaus(replace(look, kept=ids))]
+    named = {c.id: e.id for c, e in zip(calibrations, entered, strict=True)}
+    found = [replace(f, calibration=named.get(f.calibration, f.calibration)) for f in found]
     return tuple(sorted(found, key=lambda f: (f.point, f.start, f.kind, f.probe)))
+
+
+def _looks(
+    calibrations: Sequence[Calibration],
+    states: Mapping[str, StateLine],
+    sampling: Mapping[str, Mapping[str, Sampling]],
+    plant: Plant,
+    levels: Mapping[str, Levels],
+) -> list[Look]:
+    """What each point with a record is judged by."""
+    return [
+        _look(point, line, calibrations, sampling.get(name, {}), plant, levels.get(name) or Levels())
+        for name, line in sorted(states.items())
+        if (point := plant.point(name)) is not None and line.start.size
+    ]
 
 
 def _look(
@@ -101,11 +121,11 @@ def _look(
     plant: Plant,
     levels: Levels,
 ) -> Look:
-    traces = traces_of(line)
+    traces, tz = traces_of(line), clock.zone(plant.zone)
     mine = sorted((c for c in calibrations if c.point == point.name), key=lambda c: c.time)
     return Look(
-        point=point, plant=plant, mine=mine, traces=traces, matched=match(mine, traces.work), line=levels,
-        hides=could_hide(point, sampling), coarse=coarse(sampling.get("value")), tz=clock.zone(plant.zone),
+        point=point, plant=plant, mine=mine, traces=traces, matched=match(mine, traces.work, tz), line=levels,
+        hides=could_hide(point, sampling), coarse=coarse(sampling.get("value")), tz=tz,
     )  # fmt: skip
 
 
@@ -123,20 +143,21 @@ def _without_trace(look: Look) -> list[AuditFinding]:
         else (f"only {with_trace} of {with_trace + len(clear)} calibrations of this point left a trace that can be told",)
     )  # fmt: skip
     made = []
+    strays = _strays(look)
     for c in missing:
         covered = _covered(c, look)
         plain = telling and not covered and not look.coarse
         words = (
             f"{covered} in part of the time between {_between(c, look.tz)}: whether this {c.action} left a trace cannot be told"
             if covered
-            else f"no trace of this {c.action} in the record between {_between(c, look.tz)}"
+            else f"no trace of this {c.action} in the record between {_between(c, look.tz)}{missed_work(c, strays, look.tz)}"
         )
         made.append(
             look.finding(
                 "no trace" if plain else "cannot tell",
                 c,
                 words,
-                span=_around(c),
+                span=_around(c, look.tz),
                 hides=(*(() if covered else usual), *look.hides),
             )
         )
@@ -145,7 +166,7 @@ def _without_trace(look: Look) -> list[AuditFinding]:
 
 def _covered(calibration: Calibration, look: Look) -> str:
     """What else fills part of the time in which a trace is looked for; empty when nothing does."""
-    if touches(look.traces.silent, *_around(calibration)):
+    if touches(look.traces.silent, *_around(calibration, look.tz)):
         return "no data"
     when = calibration.time
     if touches(look.traces.hot, when - _ROOM_BEFORE_NS, when + _ROOM_AFTER_NS):
@@ -162,29 +183,36 @@ def _stands(line: Levels, when: int) -> bool:
     return bool(near.size >= _STANDING_FEWEST and np.ptp(near) == 0)
 
 
-def _around(calibration: Calibration) -> tuple[int, int]:
-    return calibration.time - NEAR_NS, calibration.time + NEAR_NS
+def _around(calibration: Calibration, tz: ZoneInfo) -> tuple[int, int]:
+    far = reach(calibration, tz)
+    return calibration.time - far, calibration.time + far
 
 
 def _between(calibration: Calibration, tz: ZoneInfo) -> str:
-    low, high = _around(calibration)
+    low, high = _around(calibration, tz)
     return f"{wall(low, tz)} and {wall(high, tz)}"
 
 
 def _traced(calibration: Calibration, look: Look) -> bool:
-    return calibration.id in look.matched or touches(look.traces.hold, *_around(calibration))
+    return calibration.id in look.matched or touches(look.traces.hold, *_around(calibration, look.tz))
 
 
 def _looked_for(calibration: Calibration, look: Look) -> bool:
     """Whether an entry should have left a trace: inside the record, and at the point."""
-    low, high = _around(calibration)
+    low, high = _around(calibration, look.tz)
     inside = high >= look.traces.start and low <= look.traces.end
-    return inside and not _off_the_point(calibration, look.plant)
+    return inside and not _by_sample(calibration) and not _off_the_point(calibration, look.plant)
+
+
+def _by_sample(calibration: Calibration) -> bool:
+    """Whether the reading was set to what the laboratory found in a sample: the probe stays where it is."""
+    labels = {standard.label for standard in calibration.standards}
+    return labels == {"sample"} or (not labels and "sample" in calibration.comment.casefold())
 
 
 def _off_the_point(calibration: Calibration, plant: Plant) -> bool:
     """Done in the workshop by its own words, or with the probe installed only afterwards or taken out before."""
-    if any(word in calibration.comment.casefold() for word in _BENCH_WORDS):
+    if on_bench(calibration.comment):
         return True
     stays = [row for row in plant.installations if row.probe == calibration.probe and row.probe]
     edges = [edge for row in stays for edge in (row.start, row.end) if edge is not None]
@@ -203,6 +231,24 @@ def _off_the_point(calibration: Calibration, plant: Plant) -> bool:
 
 def _without_entry(look: Look) -> Iterator[AuditFinding]:
     """Spans that look like a calibration and that no entry claims; and where such spans cannot be told."""
+    found = _strays(look)
+    missing = [c for c in look.mine if _looked_for(c, look) and not _traced(c, look)]
+    for start, end in found:
+        yield AuditFinding(
+            point=look.point.name,
+            probe=look.plant.probe_at(look.point.name, start) or "",
+            kind="no entry",
+            start=start,
+            end=end,
+            sentence=f"the record looks like a calibration from {wall(start, look.tz)} for {duration_text((end - start) / 1e9)}, and no entry names it"
+            + missed_entry((start, end), missing, found, look.tz),
+            could_hide=("a cleaning, an exchange of the probe or a check without figures can look the same",),
+        )
+    yield from _limit_without_entry(look)
+
+
+def _strays(look: Look) -> list[tuple[int, int]]:
+    """Work that is plain and that no entry claims."""
     used = set(look.matched.values())
     edges = [
         edge
@@ -220,23 +266,12 @@ def _without_entry(look: Look) -> Iterator[AuditFinding]:
         beside_heat = touches(look.traces.hot, start - _BESIDE_HEAT_NS, end + _BESIDE_HEAT_NS)
         if (not seen and end - start > longest) or (len(seen) < 2 and beside_heat):
             continue
-        near = any(distance(c, start, end) <= reach(c) for c in look.mine)
+        near = any(distance(c, start, end) <= reach(c, look.tz) for c in look.mine)
         swapped = any(start - NEAR_NS <= edge <= end + NEAR_NS for edge in edges)
         if index not in used and not near and not swapped and look.traces.sure[index]:
             found.append((start, end))
-    for start, end in found:
-        if sum(abs(other - start) <= _OFTEN_NS for other, _ in found) > _OFTEN:
-            continue  # whatever the reading does there, nobody calibrates so often
-        yield AuditFinding(
-            point=look.point.name,
-            probe=look.plant.probe_at(look.point.name, start) or "",
-            kind="no entry",
-            start=start,
-            end=end,
-            sentence=f"the record looks like a calibration from {wall(start, look.tz)} for {duration_text((end - start) / 1e9)}, and no entry names it",
-            could_hide=("a cleaning, an exchange of the probe or a check without figures can look the same",),
-        )
-    yield from _limit_without_entry(look)
+    # Whatever the reading does where such spans come in clusters, nobody calibrates so often.
+    return [s for s in found if sum(abs(other - s[0]) <= _OFTEN_NS for other, _ in found) <= _OFTEN]
 
 
 def _limit_without_entry(look: Look) -> Iterator[AuditFinding]:

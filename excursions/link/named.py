@@ -1,24 +1,27 @@
-"""Standards that an entry names beside those the record shows, and fewer of them than it names."""
+"""Standards, and their temperature, that an entry names beside those the record shows; and fewer of them than it names."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
-from excursions.calibrations import models
+from excursions.calibrations import evaluate, models
 from excursions.calibrations.standards import is_signal
 from excursions.clock import NS_PER_DAY, wall
 from excursions.conclusions import AuditFinding
 from excursions.link.sight import Look
 from excursions.link.traces import touches
 from excursions.measurands import to_canonical
-from excursions.records import Calibration, StandardReading
+from excursions.records import Calibration, CalibrationEntry, StandardReading
 from excursions.states.standards import label_of, widened
 
 # A calibration that shows one standard less than the others of its point is also shorter than they are (cp).
 _SHORTER, _OTHERS = 0.6, 2
+# Between what the entry says of its standards and where the probe's own element came to rest: a slope off by 1.7 % (cp).
+_OTHER_K = 5.0
 _MILLIVOLTS = ("electrode", "offset")  # forms whose raw signal is in mV
 
 
@@ -54,6 +57,39 @@ def other_plateaus(look: Look) -> Iterator[AuditFinding]:
                 span=(int(start), int(end)),
                 hides=("a standard read for less than two minutes, or by a probe that was far off, does not show", *look.hides),
             )  # fmt: skip
+
+
+def other_temperature(look: Look) -> Iterator[AuditFinding]:
+    """Standards entered at another temperature than the probe stood at while it was out of the line."""
+    for c in look.mine:
+        i = look.matched.get(c.id)
+        said = [s.temperature_degc for s in c.standards if math.isfinite(s.temperature_degc)]
+        if i is None or not said or c.copied:
+            continue
+        stood, entered = look.traces.stood[i], float(np.median(said))
+        if math.isfinite(stood) and abs(stood - entered) > _OTHER_K:
+            start, end = (int(t) for t in look.traces.work[i])
+            yield look.finding(
+                "other temperature",
+                c,
+                f"the entry gives its standards {entered:.0f} degC; the probe stood at {stood:.0f} degC out of the line from "
+                f"{wall(start, look.tz)} to {wall(end, look.tz)}{_slope_then(look, c, stood)}",
+                span=(start, end),
+                hides=("the element may lag, or the temperature be measured beside the probe",),
+            )  # fmt: skip
+
+
+def _slope_then(look: Look, c: Calibration, temp_degc: float) -> str:
+    """What the slope would be with the standards at the temperature the probe stood at; empty where that changes nothing."""
+    read = tuple(replace(s, temperature_degc=temp_degc) for s in c.standards)
+    entry = CalibrationEntry(
+        time=c.time, file="", line=0, point=c.point, probe=c.probe, phase="as_found", action="verification", standards=read
+    )  # fmt: skip
+    (again,) = evaluate([entry], look.plant)
+    now, then = c.as_found.get("slope"), again.as_found.get("slope")
+    if now is None or then is None or now.unit != "%" or then.unit != "%":
+        return ""
+    return f"; with that its slope is {then.value:.1f} % and not {now.value:.1f} %"
 
 
 def _far_off(look: Look, calibration: Calibration) -> bool:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from zoneinfo import ZoneInfo
 
 import numpy as np
 from scipy.special import logit
 
+from excursions import clock
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_MINUTE, TimeArray
 from excursions.records import CALIBRATING, CLEANING, HOLD, NO_DATA, STEAMING, Calibration, StateLine
 
@@ -25,7 +27,7 @@ class Traces:
     """Spans of one point (k, 2): pieces of work that look like calibrations, holds, silence, cleaning and steam.
 
     standards : labels seen in each piece of work; rests : labels in which a probe far off may have been; sure : whether a piece may be held against an empty log; alone :
-    whether it would be if no log entered it
+    whether it would be if no log entered it; stood: temperature [degC] at which the probe rested out of the line, NaN if unknown
     """
 
     work: TimeArray
@@ -33,6 +35,7 @@ class Traces:
     rests: tuple[frozenset[str], ...]
     sure: tuple[bool, ...]
     alone: tuple[bool, ...]
+    stood: tuple[float, ...]
     hold: TimeArray
     silent: TimeArray
     hot: TimeArray
@@ -55,6 +58,7 @@ def traces_of(line: StateLine) -> Traces:
         rests=tuple(frozenset(s for i in g for s in line.rests_in(i)) for g in groups),
         sure=tuple(_sure(line, g, seen) for g, seen in zip(groups, standards, strict=True)),
         alone=tuple(_sure(line, g, seen, entered=False) for g, seen in zip(groups, standards, strict=True)),
+        stood=tuple(next((t for i in g if np.isfinite(t := line.stood_at(i))), np.nan) for g in groups),
         hold=_long(line.spans(HOLD), _HELD_NS),
         silent=_long(line.spans(NO_DATA), _SHORT_NS),
         hot=_long(line.spans(CLEANING, STEAMING), _SHORT_NS),
@@ -75,13 +79,13 @@ def _sure(line: StateLine, group: Sequence[int], seen: frozenset[str], *, entere
     return bool(odds >= logit(SURE) - 1e-9 and (len(seen) > 1 or long))
 
 
-def match(calibrations: Sequence[Calibration], spans: TimeArray) -> Mapping[str, int]:
+def match(calibrations: Sequence[Calibration], spans: TimeArray, tz: ZoneInfo) -> Mapping[str, int]:
     """Calibration id -> index of its span; nearest pairs first, each span used once."""
     pairs = sorted(
         (distance(c, start, end), i, index)
         for i, c in enumerate(calibrations)
         for index, (start, end) in enumerate(spans.tolist())
-        if distance(c, start, end) <= reach(c)
+        if distance(c, start, end) <= reach(c, tz)
     )
     matched: dict[str, int] = {}
     used: set[int] = set()
@@ -92,9 +96,17 @@ def match(calibrations: Sequence[Calibration], spans: TimeArray) -> Mapping[str,
     return matched
 
 
-def reach(calibration: Calibration) -> int:
-    """How far an entry's time may lie from the work."""
-    return NS_PER_DAY if calibration.time % NS_PER_DAY == 0 else NEAR_NS
+def reach(calibration: Calibration, tz: ZoneInfo) -> int:
+    """How far an entry's time may lie from the work; a day alone stands at its noon, or at its midnight."""
+    if not day_alone(calibration, tz):
+        return NEAR_NS
+    return NS_PER_DAY // 2 if clock.to_datetime(calibration.time, tz).hour else NS_PER_DAY
+
+
+def day_alone(calibration: Calibration, tz: ZoneInfo) -> bool:
+    """Whether an entry tells the day and no hour: the reader puts it at noon, a sheet may have it at midnight."""
+    said = clock.to_datetime(calibration.time, tz)
+    return said.hour in (0, 12) and said.minute == said.second == 0
 
 
 def distance(calibration: Calibration, start: int, end: int) -> int:

@@ -13,6 +13,7 @@ What this costs: sampling and detection limits, but for those of slow changes, a
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -280,7 +281,7 @@ def _states(before: StateLine, found: StateLine, seam: int) -> StateLine:
         if row[1] <= at:
             continue
         if row[0] > at:
-            rows.append((at, row[0], NO_DATA, 1.0, "no samples", (), (), 0.0))
+            rows.append((at, row[0], NO_DATA, 1.0, "no samples", (), (), 0.0, math.nan))
         start = max(row[0], at)
         if rows and rows[-1][2] == row[2] and rows[-1][1] == start:
             rows[-1] = (rows[-1][0], row[1], *rows[-1][2:])
@@ -295,17 +296,21 @@ def _states(before: StateLine, found: StateLine, seam: int) -> StateLine:
         standards=tuple(row[5] for row in rows) if any(row[5] for row in rows) else (),
         rests=tuple(row[6] for row in rows) if any(row[6] for row in rows) else (),
         helped=np.array([row[7] for row in rows] if any(row[7] for row in rows) else [], np.float64),
+        stood=np.array(
+            [row[8] for row in rows] if any(math.isfinite(row[8]) for row in rows) else [], np.float64
+        ),
     )
 
 
 def _spans(
     line: StateLine,
-) -> list[tuple[int, int, int, float, str, tuple[str, ...], tuple[str, ...], float]]:
+) -> list[tuple[int, int, int, float, str, tuple[str, ...], tuple[str, ...], float, float]]:
     columns = (line.start.tolist(), line.end.tolist(), line.code.tolist(), line.confidence.tolist())
     seen = [line.standards_in(i) for i in range(line.start.size)]
     rests = [line.rests_in(i) for i in range(line.start.size)]
     helped = [line.helped_in(i) for i in range(line.start.size)]
-    return list(zip(*columns, line.evidence, seen, rests, helped, strict=True))
+    stood = [line.stood_at(i) for i in range(line.start.size)]
+    return list(zip(*columns, line.evidence, seen, rests, helped, stood, strict=True))
 
 
 def _sampling(before: Mapping[str, Sampling], found: Mapping[str, Sampling]) -> dict[str, Sampling]:

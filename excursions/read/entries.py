@@ -20,11 +20,14 @@ from excursions.read.headers import FOUND, LEFT, Meaning, fold, meaning_of
 from excursions.read.numbers import is_nothing, number_of
 from excursions.read.spelling import serial_of, spelt
 from excursions.read.spoken import figures_in
-from excursions.read.standards import standard_of
+from excursions.read.standards import Standard, standard_of
 from excursions.read.table import LogTable
 from excursions.records import CalibrationEntry, StandardReading
 
-_GRAB = re.compile(r"grab|sample|labor|\blab\b|proben|muestra|echantillon|amostra")
+# Calibrated against what the laboratory found in a sample of the process; in a remark "lab" may be where the work was done.
+_TAKEN = r"grab|sample|proben|muestra|echantillon|amostra|campione"
+_GRAB = re.compile(rf"{_TAKEN}|labor|\blab\b|process|prozess|proces|produ[ck]t")
+_GRAB_REMARK = re.compile(_TAKEN)
 _ONE_CALIBRATION = 2 * NS_PER_HOUR  # rows of one standard each, further apart than this, are two calibrations
 _OWN_UNIT_WITHIN = 1.5  # a reading this near its pH buffer is a pH, not a voltage
 
@@ -60,12 +63,15 @@ class RowReader:
             measurand=table.cell(row, "measurand"),
             comment=self._comment(row),
         )
+        grab = _GRAB.search(plain(said).casefold()) or _GRAB_REMARK.search(plain(facts.comment).casefold())
         facts.remarked = "" if facts.phase else phase_in(facts.comment)
         facts.phase = facts.phase or facts.remarked
         for at, meaning in enumerate(table.meanings):
             cell = row.cells[at] if at < len(row.cells) else ""
             if not is_nothing(cell):
                 self._take(facts, at, meaning, cell)
+        if grab:
+            _against_sample(facts)
         if (
             facts.action == "install"
             and not facts.probe
@@ -130,7 +136,7 @@ class RowReader:
     def _standard(self, facts: Facts, at: int, meaning: Meaning, cell: str, phase: str) -> None:
         unit = self.table.cell(facts.row, "standard_unit") or meaning.unit or self._reading_unit(facts.row)
         standard = standard_of(cell, comma=self.comma, unit=spelt(unit))
-        if standard and _GRAB.search(plain(facts.said).casefold()):
+        if standard and _nameless(standard) and _GRAB.search(plain(self.table.headers[at]).casefold()):
             standard = replace(standard, label="sample")
         if standard is None:
             self._fault(facts.row, at, cell, 'a standard such as "7.00", "air" or "1413 uS/cm"')
@@ -255,6 +261,20 @@ def merge(rows: Sequence[Facts]) -> list[Facts]:
     return joined
 
 
+def _against_sample(facts: Facts) -> None:
+    """Name the one standard of a row a sample; two standards are buffers, wherever the work was done."""
+    slots = [slot for part in facts.parts.values() for slot in part.slots.values() if slot.standard]
+    if len({slot.standard.value for slot in slots if slot.standard}) == 1:
+        for slot in slots:
+            if slot.standard and _nameless(slot.standard):
+                slot.standard = replace(slot.standard, label="sample")
+
+
+def _nameless(standard: Standard) -> bool:
+    """Whether a standard was written as a figure alone, with no word that says what it is."""
+    return not re.search(r"[^\W\d_]{2,}", standard.label)
+
+
 def _belongs(first: Facts, facts: Facts) -> bool:
     """Whether a row goes on with the calibration of the rows before: same names, soon after, nothing said twice."""
     same = ("point", "probe", "action", "phase")
@@ -295,7 +315,8 @@ def _air_kpa(facts: Facts) -> float:
 def entries_of(facts: Facts, file: str) -> list[CalibrationEntry]:
     """One entry a phase; found again after cleaning is as found too.
 
-    What a row says of no phase belongs to as left; standards and temperatures named once belong to each phase.
+    What a row says of no phase belongs to as left; standards and temperatures named once belong to each phase.  What the
+    reading was when a sample was taken, it was before it was set to the laboratory's value.
     """
     if facts.time is None:
         return []
@@ -307,7 +328,8 @@ def entries_of(facts: Facts, file: str) -> list[CalibrationEntry]:
             parts = {FOUND: Part(slots=shared.slots)} | parts
             kept = {name: replace(slot, raw=math.nan) for name, slot in shared.slots.items()}
             shared = Part(figures=shared.figures, slots=kept)
-        default = facts.phase or ("as_found" if action == "verification" else LEFT)
+        taken = {slot.standard.label for slot in shared.slots.values() if slot.standard} == {"sample"}
+        default = facts.phase or ("as_found" if action == "verification" or taken else LEFT)
         parts = {default: Part()} | parts
         parts[default] = _over(parts[default], shared)
     base = CalibrationEntry(

@@ -15,7 +15,7 @@ import numpy as np
 
 from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE, NS_PER_S, TimeArray
 from excursions.records import CALIBRATING, IndexArray
-from excursions.states.again import twice
+from excursions.states.again import twice, two_twice
 from excursions.states.heat import Usual
 from excursions.states.line import Claim
 from excursions.states.own_standards import with_own_standards
@@ -23,6 +23,8 @@ from excursions.states.plateaus import (
     FEWEST_SAMPLES,
     SHORTEST_MIN,
     Plateau,
+    all_calm,
+    all_lively,
     goes_on_lively,
     rests,
     usual_noise,
@@ -102,6 +104,7 @@ def calibrations(signs: Signs) -> list[Claim]:
     seen += [_weigh_held(span, signs) for span in signs.flagged.tolist()]
     seen += [_weigh_walk(span, signs) for span in _walk_spans(signs)]
     seen += [claim for when in signs.noted for claim in _weigh_away(int(when), signs)]
+    seen += [_weigh_two(stays, signs) for stays in _two_again(signs)]
     for claim in seen:
         if claim and not any(claim.start < c.end and c.start < claim.end for c in claims):
             claims.append(_with_rests(claim, signs))
@@ -329,6 +332,27 @@ def _same_again(noted: int, signs: Signs) -> list[tuple[int, int]]:
     return twice(trace, (noted - near, noted + near), levels, tolerance, least)
 
 
+def _two_again(signs: Signs) -> list[list[tuple[int, int]]]:
+    """Stays at two levels of no process, each twice, anywhere in the record."""
+    if signs.moves is None:
+        return []
+    return two_twice(signs.reading.trace, signs.reading.point.tolerance_at, PACES * signs.moves.measured)
+
+
+def _weigh_two(stays: Sequence[tuple[int, int]], signs: Signs) -> Claim | None:
+    trace = signs.reading.trace
+    span = stays[0][0], stays[-1][1]
+    before, after = signs.beside(trace, *span)
+    seen = trace.value[trace.slice(*span)]
+    if seen.size < FEWEST_SAMPLES or not math.isfinite(before):
+        return None
+    back = abs(after - before) < 0.3 * float(np.abs(seen - before).max())  # an adjustment may have moved it
+    lively, calm = (test(trace, stays) for test in (all_lively, all_calm))
+    odds = PRIOR + MORE_STANDARDS + SAME_AGAIN + CAME_BACK * back + CALM * calm + LIVELY * lively
+    facts = ["reading at two levels that are not the process's, each twice"]
+    return _with_common_signs(span, odds, facts, walk_during(signs.pace, *span, signs.hot), signs)
+
+
 def _elsewhere(noted: int, signs: Signs) -> list[tuple[tuple[int, int], str]]:
     """Stretches about an entry in which the reading is elsewhere and comes back, each with that fact."""
     tolerance = _tolerance_beside(noted, signs)
@@ -384,5 +408,6 @@ def _with_common_signs(
     if confidence < BELIEVED or span[1] - span[0] > FROZEN_LONGEST_H * NS_PER_HOUR:
         return None
     return Claim(
-        start=span[0], end=span[1], code=CALIBRATING, confidence=confidence, evidence="; ".join(said), helped=helped
+        start=span[0], end=span[1], code=CALIBRATING, confidence=confidence, evidence="; ".join(said), helped=helped,
+        stood=walk.rest if walk is not None and walk.kelvin > 0 else math.nan,
     )  # fmt: skip

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -29,7 +30,8 @@ _RANK = {code: rank for rank, code in enumerate(PRECEDENCE)}
 class Claim:
     """A stretch [start, end) (ns) that evidence gives to a state, with its probability, one short fact, standards seen.
 
-    rests: standards in which only a probe far off may have been; helped: log odds that an entry of a log adds to it
+    rests: standards in which only a probe far off may have been; helped: log odds that an entry of a log adds to it; stood: temperature
+    [degC] at which the probe came to rest out of the line
     """
 
     start: int
@@ -40,6 +42,7 @@ class Claim:
     standards: tuple[str, ...] = ()
     rests: tuple[str, ...] = ()
     helped: float = 0.0
+    stood: float = math.nan
 
 
 def state_line(claims: Sequence[Claim], start: int, end: int, *, otherwise: float) -> StateLine:
@@ -79,4 +82,7 @@ def state_line(claims: Sequence[Claim], start: int, end: int, *, otherwise: floa
         standards=tuple(c.standards for c in kept) if any(c.standards for c in kept) else (),
         rests=tuple(c.rests for c in kept) if any(c.rests for c in kept) else (),
         helped=np.array([c.helped for c in kept] if any(c.helped for c in kept) else [], np.float64),
+        stood=np.array(
+            [c.stood for c in kept] if any(math.isfinite(c.stood) for c in kept) else [], np.float64
+        ),
     )

@@ -163,6 +163,25 @@ def _plateau(trace: Trace, standard: Window, span: tuple[int, int], usual: float
     )
 
 
+def all_calm(trace: Trace, stays: Sequence[tuple[int, int]]) -> bool:
+    """Whether the reading moves far less in each of some stretches [ns] than it usually does."""
+    usual = usual_noise(trace)
+    seen = [trace.value[trace.slice(*stay)] for stay in stays]
+    return (
+        not trace.held
+        and usual > 0.0
+        and all(v.size >= FEWEST_SAMPLES and _noise(v) <= STILL * usual for v in seen)
+    )
+
+
+def all_lively(trace: Trace, stays: Sequence[tuple[int, int]]) -> bool:
+    """Whether the reading moves as restlessly as ever in most of some stretches [ns]: then it is still in the process."""
+    usual = usual_noise(trace)
+    seen = [trace.value[trace.slice(*stay)] for stay in stays]
+    told = [_noise(v) >= AS_LIVELY * usual for v in seen if v.size >= FEWEST_SAMPLES]
+    return not trace.held and usual > 0.0 and bool(told) and sum(told) > len(told) / 2
+
+
 def goes_on_lively(trace: Trace, span: tuple[int, int], before: float) -> bool:
     """Whether the reading goes on as restlessly as ever, at one other level: then it is still in the process.
 

@@ -13,7 +13,7 @@ import numpy as np
 from scipy.ndimage import median_filter
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_MINUTE, TimeArray
-from excursions.records import IndexArray
+from excursions.records import FloatArray, IndexArray
 from excursions.states.heat import Usual
 from excursions.states.settling import Pace
 from excursions.states.trace import Trace, join, runs, spells
@@ -28,6 +28,7 @@ PACES = 6.0  # a walk is this many times the usual move of the temperature over 
 QUICK_MIN = 15.0
 RETURNED = 0.4
 ROOM_AWAY_K = 8.0
+AT_REST_K = 1.0  # a probe in a beaker moves no more than that (cp)
 LONGEST_H = 4.0
 SHORTEST_MIN = 3.0
 # The level of the hours around is the median of three times the longest walk; looked at every five minutes.
@@ -37,11 +38,15 @@ _OUT_EVERY_D, _FEWEST_OUT = 4.0, 2  # probes are taken out for calibration less 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Walk:
-    """What the temperature did around a span: level before, level meanwhile [degC]; out for room and back."""
+    """What the temperature did around a span: level before, level meanwhile [degC]; out for room and back.
+
+    rest : where it came to rest meanwhile [degC]; NaN where it moved all the time
+    """
 
     before: float
     there: float
     out_and_back: bool
+    rest: float = math.nan
 
     @property
     def kelvin(self) -> float:
@@ -98,7 +103,16 @@ def walk_during(pace: Pace | None, start: int, end: int, hot: TimeArray = _NO_HE
         before=before,
         there=there,
         out_and_back=bool(gone and back and _quick(trace, start, end, (before, there, after), hot)),
+        rest=_rest(seen),
     )
+
+
+def _rest(seen: FloatArray) -> float:
+    """Level at which evenly spread samples (n,) stay for at least half of the time; NaN without one."""
+    ordered, half = np.sort(seen), seen.size // 2
+    width = ordered[half:] - ordered[: seen.size - half]
+    at = int(np.argmin(width))
+    return float(np.median(ordered[at : at + half + 1])) if width[at] <= AT_REST_K else math.nan
 
 
 def _quick(

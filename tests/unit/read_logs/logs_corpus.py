@@ -304,7 +304,7 @@ Date;Tag;Serial;Slope %;Zero pH;Slope %;Zero pH
 """,
         [
             (2, "2024-02-01T08:00", "AT-5", "", FOUND, VER, [(7.12, "pH", 7.3, "pH", 25.0, "sample")], {}),
-            (3, "2024-02-13T08:00", "AT-5", "", LEFT, CAL, [(7.12, "pH", 7.3, "pH", 25.0, "sample")], {}),
+            (3, "2024-02-13T08:00", "AT-5", "", FOUND, CAL, [(7.12, "pH", 7.3, "pH", 25.0, "sample")], {}),
         ],
     ),
     Case(

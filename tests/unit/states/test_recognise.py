@@ -207,7 +207,7 @@ def test_standards_of_a_quantity_that_has_none_in_common_use_are_learned_from_wh
     """Three calibrations of a CO2 probe at the temperature of the room, two of them entered: the third is known."""
     made = scene(20, at=2500.0, warm=22.0, noise=10.0, wander=30.0)
     for day in (3, 9, 15):
-        made.calibrate((day + 0.5) * DAY_S, (154.0, 1540.0))
+        made.calibrate((day + 0.5) * DAY_S, (154.0,))
     when = tuple(at_ns((day + 0.52) * DAY_S) for day in (3, 9))
     found = spans_of(record_of(made, measurand="co2", value_step=1.0, noted=when).states, CALIBRATING)
     assert [round(a / DAY_S - 0.5, 1) for a, _ in found] == [3, 9, 15]
