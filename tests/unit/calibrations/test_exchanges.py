@@ -96,13 +96,20 @@ def test_an_exchange_without_a_number_is_told_as_a_swap_with_all_that_speaks_for
     assert told.what == (
         "the parameters jump to a fresh probe's between 1970-01-02T00:00:00Z and 1970-02-01T00:00:00Z, and no swap is logged; taken as a swap on 1970-01-16T00:14:24Z"
     )
-    assert told.why == (
-        "slope went from 91 to 99.3 %, zero point went from 6.8 to 7.05 pH, no reading up to 1970-01-16T00:14:24Z, then −0.3 pH"
-    )
-    assert "register" in told.option
     (undated,) = recognise_exchanges(evaluate(NAMELESS, PLANT), PLANT).decisions
     assert undated.what.endswith("and no swap is logged; taken as a swap")
     assert undated.why == "slope went from 91 to 99.3 %, zero point went from 6.8 to 7.05 pH"
+
+
+def test_the_jump_is_told_from_what_was_left_with_the_digits_that_count() -> None:
+    found, _ = evaluate(figures((95.0, 6.9), (95.0, 6.9), probe=""), PLANT)
+    left, fresh = evaluate(figures((91.2345, 6.81234), (99.34567, 7.05012), probe=""), PLANT)
+    adjusted = replace(left, as_found=found.as_found)
+    (told,) = recognise_exchanges((adjusted, fresh), PLANT, (TRACE[0], step(15.01, 0.34567))).decisions
+    assert told.why == (
+        "slope went from 91.23 to 99.35 %, zero point went from 6.812 to 7.05 pH, no reading up to 1970-01-16T00:14:24Z, then +0.346 pH"
+    )
+    assert "register" in told.option
 
 
 def test_under_a_number_it_is_told_that_the_number_is_anothers_from_then_on() -> None:
@@ -268,14 +275,22 @@ def test_what_is_said_of_another_number_with_a_step_and_without() -> None:
 
 
 def test_the_stays_on_both_sides_of_another_number_meet_at_the_step_and_others_stay() -> None:
-    elsewhere = [entry("redox", 5, probe="C", offset=3.0), entry("redox", 80, probe="D", offset=1.0)]
-    made = numbered(step(60.0), rows=[*NUMBERED, *elsewhere])
-    assert {(row.probe, row.start, row.end) for row in made.plant.installations} == {
-        ("A", None, 60 * NS_PER_DAY),
-        ("B", 60 * NS_PER_DAY, None),
-        ("C", None, 80 * NS_PER_DAY),
-        ("D", 80 * NS_PER_DAY, None),
-    }
+    stated = Installation(probe="C", point="redox", end=80 * NS_PER_DAY)
+    made = numbered(step(60.0), plant=replace(VIENNA, installations=(stated,)))
+    assert made.plant.installations == (
+        stated,
+        Installation(probe="A", point="ph", end=60 * NS_PER_DAY),
+        Installation(probe="B", point="ph", start=60 * NS_PER_DAY, at_latest=True),
+    )
+
+
+def test_a_number_that_comes_back_is_exchanged_at_its_second_coming() -> None:
+    rows = [*NUMBERED, *(entry("ph", day, *buffers(day / 100, 176.8), probe="A") for day in (140, 170))]
+    made = numbered(step(60.0), step(120.0), rows=rows)
+    assert [(one.old, one.new, one.at, one.after.time) for one in made.exchanges] == [
+        ("A", "B", 60 * NS_PER_DAY, NUMBERED[2].time),
+        ("B", "A", 120 * NS_PER_DAY, 140 * NS_PER_DAY),
+    ]
 
 
 @pytest.mark.parametrize("origin", ["probe", "undecided"])
