@@ -194,3 +194,73 @@ def test_only_a_row_found_and_a_row_left_in_the_same_standards_show_how_well_val
     assert learned(temp=25.2) == {"ph"}
     assert learned(temp=26.0) == set()
     assert learned(acid=9.18) == set()
+
+
+@pytest.mark.parametrize(
+    ("row", "off"),
+    [
+        # 59.16 mV a pH at 25 degC and 4.01, 7.00, 10.00 as a set: the middle one 6 mV high.  A line takes a third of it up
+        # and leaves 4 mV, over 0.5 mV and 0.005 pH (0.3 mV), 0.58 mV together, of which the bottle's part goes with the slope.
+        (
+            entry(
+                "ph", 1.0, standard(4.0, 177.5, unit="pH", raw_unit="mV"), standard(7.0, 6.0, unit="pH", raw_unit="mV"),
+                standard(10.0, -177.5, unit="pH", raw_unit="mV"),
+            ),
+            6.9,
+        ),
+        # 20 mV and 8 mV off: six of a mean of 14 on both sides, over 2 mV of hand and 2 mV of bottle.
+        (
+            entry(
+                "redox", 1.0, standard(220.0, 240.0, unit="mV", raw_unit="mV"), standard(470.0, 478.0, unit="mV", raw_unit="mV")
+            ),
+            2.1,
+        ),
+        # Cell constants of 1 and 1.1: 1.0488 is their geometric mean, and 1413 uS are 65.8 from what it gives, over 4.2 uS of
+        # hand and 5.7 of bottle and temperature.
+        (
+            entry(
+                "conductivity", 1.0, standard(1413.0, 1413.0, unit="uS/cm", raw_unit="uS"),
+                standard(1413.0, 1284.5, unit="uS/cm", raw_unit="uS"),
+            ),
+            9.2,
+        ),
+        # 0, 10 and 20 NTU at 100 counts a NTU, the middle one 60 counts high: 20 are left at zero, where the standard is known to
+        # 0.02 NTU or 2 counts (and 40 in the middle, over 1 % of hand and 1 % of bottle, which is less).
+        (
+            entry(
+                "turbidity", 1.0, standard(0.0, 0.0, unit="NTU", raw_unit="counts"), standard(10.0, 1060.0, unit="NTU", raw_unit="counts"),
+                standard(20.0, 2000.0, unit="NTU", raw_unit="counts"),
+            ),
+            10.0,
+        ),
+    ],
+    ids=["ph", "redox", "conductivity", "turbidity"],
+)  # fmt: skip
+def test_standards_that_do_not_agree_are_told_by_how_much(row: CalibrationEntry, off: float) -> None:
+    told = [check for check in only(row).checks if "do not agree" in check]
+    if off <= 3.0:
+        assert told == []
+    else:
+        assert told == [
+            f"as left: the standards do not agree with one another (worst one off by {off:.1f} uncertainties)"
+        ]
+
+
+def test_a_slope_that_is_not_known_leaves_the_offset_to_the_whole_of_nernst() -> None:
+    """30.5 mV at pH 7 over 59.16 is 0.5155 pH: beyond 30 mV with a slope of 100 % or none, within at 98 %."""
+    zero = 7.0 + 30.5 / 59.1593
+    for figures, told in (({}, True), ({"slope": 100.0}, True), ({"slope": 98.0}, False)):
+        made = only(entry("ph", 1.0, zero_point=zero, **figures))
+        assert any("+30 mV at pH 7" in check or "+31 mV at pH 7" in check for check in made.checks) == told
+
+
+def test_a_gain_is_told_with_its_bounds_and_a_ph_slope_is_no_gain() -> None:
+    assert only(entry("turbidity", 1.0, gain=0.5)).checks == (
+        "as left: gain 0.50 far from 1 (common practice: 0.7 to 1.3)",
+    )
+    assert only(entry("oxygen", 1.0, slope=65.0)).checks == (
+        "as left: gain 0.65 far from 1 (common practice: 0.7 to 1.3)",
+    )
+    assert not any("gain" in check for check in only(entry("ph", 1.0, slope=65.0)).checks)
+    current = entry("oxygen", 1.0, **{"slope [na/hpa]": 0.3})
+    assert not any("gain" in check for check in only(current).checks)
