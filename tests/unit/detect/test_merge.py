@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from excursions.clock import NS_PER_HOUR
@@ -181,6 +183,45 @@ APART = {
 @pytest.mark.parametrize("case", APART)
 def test_what_is_not_one_cause_stays_two(case: str) -> None:
     assert len(merge(RECORD, APART[case])) == 2
+
+
+MINUTES = 1 / 60
+AT_THE_EDGE = {  # whole, part, how far the part may lie off, in minutes (blocks are of one minute here)
+    "a step before a stuck stretch": (event("stuck", 10, 20), event("step", 10, 10), -1, 2),
+    "a step behind a stuck stretch": (event("stuck", 10, 20), event("step", 20, 20), 1, 2),
+    "a step before a failing element": (event("temperature_fault", 10, 20), event("step", 10, 10), -1, 2),
+    "a step behind a failing element": (event("temperature_fault", 10, 20), event("step", 20, 20), 1, 2),
+    "a step before a cycle": (
+        event("periodic", 10, 20, details={"offset": 1.0}),
+        event("step", 10, 10.001),
+        -1,
+        1,
+    ),
+    "a step behind a cycle": (
+        event("periodic", 10, 20, details={"offset": 1.0}),
+        event("step", 19.999, 20),
+        1,
+        1,
+    ),
+    "a step before its walk": (event("drift", 10, 20), event("step", 10, 10), -1, 2),
+    "a smaller step": (event("step", 10, 10), event("step", 10, 10, 0.4), 1, 2),
+    "calm of a slow response, half of it before": (
+        event("slow_response", 10, 20),
+        event("noise_collapse", 9.8, 10.2),
+        -1,
+        8,
+    ),
+    "noise of spikes, half of it behind": (event("spikes", 10, 20), event("noise_growth", 19.8, 20.2), 1, 4),
+}
+
+
+@pytest.mark.parametrize("case", AT_THE_EDGE)
+def test_how_far_from_its_whole_a_part_may_lie(case: str) -> None:
+    whole, part, way, minutes = AT_THE_EDGE[case]
+    for off, joined in ((minutes - 0.5, True), (minutes + 0.5, False)):
+        by = round(way * off * MINUTES * HOUR)
+        moved = replace(part, start=part.start + by, end=part.end + by)
+        assert (len(merge(RECORD, (whole, moved))) == 1) == joined
 
 
 def test_parts_of_parts_are_kept() -> None:
