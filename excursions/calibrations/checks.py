@@ -19,7 +19,7 @@ from excursions.calibrations.standards import Resolved, is_signal, understood
 from excursions.digits import written
 from excursions.measurands import MEASURANDS
 from excursions.measurands.ph import USP_OFFSET_MV, USP_SLOPE_PERCENT
-from excursions.physics.buffers import buffer_ph
+from excursions.physics.buffers import buffer_ph, is_technical
 from excursions.physics.nernst import nernst_slope_mv
 from excursions.records import CalibrationEntry, Parameter, StandardReading
 
@@ -60,10 +60,12 @@ def check_left(measurand: str, standards: Sequence[StandardReading]) -> list[str
     if measurand != "ph":
         return []
     off = [s for s in standards if s.raw_unit.strip().lower() == "ph" and s.label != "sample"]
+    technical = is_technical(s.standard for s in off)
     return [
         f"as left: pH {s.raw:g} read in buffer {s.standard:g}, {EPA_BUFFER_PH:g} pH allowed (EPA 9040C)"
         for s in off
-        if abs(s.raw - buffer_ph(s.standard, s.temperature_degc).ph) > EPA_BUFFER_PH + 0.5 * _ROUNDING["zero"]
+        if abs(s.raw - buffer_ph(s.standard, s.temperature_degc, technical=technical).ph)
+        > EPA_BUFFER_PH + 0.5 * _ROUNDING["zero"]
     ]
 
 

@@ -98,7 +98,7 @@ def _evaluate_one(
     frame = _known(before.left) if before.absolute else models.Known()
     found = _phase(occasion, occasion.found, frame, before, log)
     cleaned = _phase(occasion, occasion.cleaned, frame, before, log)
-    left = _phase(occasion, occasion.left, _left_frame(occasion, frame), before, log)
+    left = _phase(occasion, occasion.left, _left_frame(occasion), before, log)
     adjusted = occasion.action == "calibration"
     as_found, as_left = _settle(found, cleaned, left, before, adjusted=adjusted)
     copied = checks.is_copy(occasion.measurand, occasion.rows, before.rows)
@@ -129,7 +129,7 @@ def _evaluate_one(
     )
 
 
-def _left_frame(occasion: Occasion, frame: models.Known) -> models.Known:
+def _left_frame(occasion: Occasion) -> models.Known:
     """Readings as left were shown with the new parameters: those entered, if any; else only comparable ones."""
     row = occasion.left
     entered = _entered(occasion.measurand, row.figures) if row else {}

@@ -73,14 +73,16 @@ def recognise_exchanges(
         pairs = [(a, b) for a, b in pairwise(history) if swap_probability(a, b) >= _SURE]
         told = [decision for a, b in pairwise(history) if (decision := other_cell(a, b))]
         made = replace(made, decisions=(*made.decisions, *told))
+        called = history[0].probe  # what goes on under the log's number is called so by now
         for number, (a, b) in enumerate(pairs, start=1):
             step = _trace(a, b, events)
             if nameless:
                 old = f"{point}, probe {number}"
                 made = _with(made, old, f"{point}, probe {number + 1}", (a, b), step)
             elif step is not None and _for_good(a, b):
-                worn = made.plant.probe_at(b.point, a.time) or b.probe
-                made = _renamed(_with(made, worn, f"{b.probe}, probe {number + 1}", (a, b), step), b)
+                worn, new = made.plant.probe_at(b.point, a.time) or b.probe, f"{b.probe}, probe {number + 1}"
+                made = _renamed(_with(made, worn, new, (a, b), step), called, b.time)
+                called = new
             else:
                 made = replace(made, decisions=(*made.decisions, _decision(a, b, "", None)))
     return _by_number(made, events)
@@ -224,14 +226,13 @@ def _divided(stays: Sequence[Installation], exchange: Exchange) -> tuple[Install
     return (*kept, replace(whole, end=at), replace(whole, probe=exchange.new, start=at))
 
 
-def _renamed(made: Recognised, later: Calibration) -> Recognised:
-    """What the log enters under the old number from the later calibration on is of the new probe."""
+def _renamed(made: Recognised, called: str, since: int) -> Recognised:
+    """What was called so from an instant on is of the new probe."""
     new = made.exchanges[-1].new
     return replace(
         made,
         calibrations=tuple(
-            replace(c, probe=new) if c.probe == later.probe and c.time >= later.time else c
-            for c in made.calibrations
+            replace(c, probe=new) if c.probe == called and c.time >= since else c for c in made.calibrations
         ),
     )
 

@@ -25,12 +25,10 @@ Solver = Callable[[FloatArray, FloatArray, FloatArray], FloatArray]  # (true, ra
 class Determined:
     """Parameters worked out from one phase.
 
-    parameters : by name; correlation : between slope and zero, 0 when only one was determined
-    misfit : largest residual over its uncertainty, NaN without a standard to spare
+    parameters : by name; misfit : largest residual over its uncertainty, NaN without a standard to spare
     """
 
     parameters: dict[str, Parameter]
-    correlation: float = 0.0
     misfit: float = math.nan
     remarks: tuple[str, ...] = ()
 
@@ -60,10 +58,8 @@ def determine(seen: Resolved, known: models.State) -> Determined:
         for i, name in enumerate(names)
         if math.isfinite(value[i])
     }
-    both = len(names) == 2 and spread.all() and np.isfinite(spread).all()
     return Determined(
         parameters=parameters,
-        correlation=float(covariance[0, 1] / (spread[0] * spread[1])) if both else 0.0,
         misfit=_misfit(seen, kept | dict(zip(names, value.tolist(), strict=True)), len(names)),
         remarks=seen.remarks,
     )
@@ -153,7 +149,7 @@ def _linear_solver(seen: Resolved, kept: dict[str, float], *, two: bool) -> tupl
 
 def _misfit(seen: Resolved, state: dict[str, float], determined: int) -> float:
     """Largest residual of the raw signal over its uncertainty, when there are more standards than parameters."""
-    if seen.true.size <= determined or seen.form.kind in ("stern",):
+    if seen.true.size <= determined or seen.form.kind == "stern":
         return math.nan
     if seen.form.kind == "electrode":
         factor = state["slope"] / 100.0 * np.asarray(nernst_slope_mv(seen.temp))

@@ -75,14 +75,16 @@ def _absorb(events: list[Event], rule: Rule, width: int) -> list[Event]:
             if w != p and w not in taken and rule(whole, part, width):
                 taken[p] = w
                 break
-    out = []
-    for i, event in enumerate(events):
-        if i in taken:
-            continue
-        parts = [events[p] for p, w in taken.items() if w == i]
-        inner = {name for part in parts for name in (part.id, *part.parts)}
-        out.append(replace(event, parts=tuple(sorted({*event.parts, *inner}))) if parts else event)
-    return out
+    inner: dict[int, set[str]] = {}
+    for p, w in taken.items():
+        while w in taken:  # what took it in was taken in itself afterwards
+            w = taken[w]
+        inner.setdefault(w, set()).update((events[p].id, *events[p].parts))
+    return [
+        replace(event, parts=tuple(sorted({*event.parts, *inner[i]}))) if i in inner else event
+        for i, event in enumerate(events)
+        if i not in taken
+    ]
 
 
 def _in_element(whole: Event, part: Event, width: int) -> bool:
@@ -169,11 +171,10 @@ def _in_flurry(whole: Event, part: Event, width: int) -> bool:
 
 
 def _in_noise(whole: Event, part: Event, width: int) -> bool:
-    """A step inside a stretch of grown noise that goes both ways is its scatter; a collapse inside growth its end."""
+    """A change of noise inside a longer one of its kind."""
     return (
-        whole.kind in NOISE
+        whole.kind == part.kind
         and part.kind in NOISE
-        and whole.kind == part.kind
         and _covers(whole, part, 0.8, width)
         and part.end - part.start < whole.end - whole.start
     )
