@@ -25,7 +25,7 @@ from excursions.clock import duration_text
 from excursions.digits import number, percent
 from excursions.kinds import HEAT_KINDS
 from excursions.records import SEVERITY_RANK, Calibration, Event, Link, Parameter, Shift
-from excursions.report.verdict import SETTLED
+from excursions.report.telling import SETTLED
 
 # Figures that the evidence beside them says in a sentence already.
 SAID = frozenset(

@@ -16,7 +16,8 @@ from excursions.pipeline.scan import Scan
 from excursions.records import SEVERITY_RANK, Event
 from excursions.report.changes import CHANGES
 from excursions.report.result import ScanResult, Verdict
-from excursions.report.verdict import SETTLED, past_faults
+from excursions.report.telling import SETTLED
+from excursions.report.verdict import past_faults
 from excursions.report.wording import audit_account, day, doubt_sentence, event_sentence, row_account, whose
 
 REPORTED_ORIGINS = ("probe", "undecided")
@@ -42,12 +43,8 @@ def findings_at(result: ScanResult, fail_on: str) -> int:
 
 
 def _beyond_tolerance(result: ScanResult) -> int:
-    """Number of stretches out of tolerance that a calibration closed, or for which the point is not trusted now."""
-    distrusted = {verdict.point for verdict in result.verdicts if verdict.verdict != "trust"}
-    return sum(
-        doubt.hours_out_of_tolerance > 0 and (not doubt.open_end or doubt.point in distrusted)
-        for doubt in result.doubts
-    )
+    """Number of stretches out of tolerance that are told."""
+    return sum(doubt.hours_out_of_tolerance > 0 for doubt in result.told_doubts)
 
 
 def exit_status(done: Scan, fail_on: str) -> int:
@@ -115,12 +112,13 @@ def _replacements(result: ScanResult) -> list[str]:
 
 
 def _past_doubts(result: ScanResult, tz: ZoneInfo) -> list[str]:
-    """Stretches that a calibration or the end of a failure has closed: their readings are still on record."""
+    """Stretches that are over, by a calibration, by themselves or with a failure: their readings are still on record."""
+    trusted = {verdict.point for verdict in result.verdicts if verdict.verdict == "trust"}
     rows = [
         (doubt.point, doubt.start, doubt_sentence(doubt, findings.unit, tz))
         for findings in result.points
-        for doubt in result.doubts
-        if doubt.point == findings.point.name and not doubt.open_end
+        for doubt in result.told_doubts
+        if doubt.point == findings.point.name and (not doubt.open_end or findings.point.name in trusted)
     ]
     rows += [
         (findings.point.name, event.start, event_sentence(event, tz))
@@ -145,7 +143,7 @@ def _past_doubts(result: ScanResult, tz: ZoneInfo) -> list[str]:
 def events_worth_a_look(result: ScanResult) -> list[tuple[str, Event]]:
     """Point and event for those at trusted points that ask for a look and that nothing else tells, worst first."""
     trusted = {verdict.point for verdict in result.verdicts if verdict.verdict == "trust"}
-    told = {doubt.event for doubt in result.doubts}
+    told = {doubt.event for doubt in result.told_doubts}
     rows = [
         (-SEVERITY_RANK[event.severity], findings.point.name, event.start, event)
         for findings in result.points

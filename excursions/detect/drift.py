@@ -20,7 +20,7 @@ from excursions.detect.afterwards import GONE
 from excursions.detect.along import along_clue
 from excursions.detect.apart import apart_from_neighbours
 from excursions.detect.groups import median
-from excursions.detect.laboratory import SAMPLES_SHOW, STRONGEST, samples_clue
+from excursions.detect.laboratory import STRONGEST, samples_clue, showed_clue
 from excursions.detect.origin import (
     WITNESS,
     Clue,
@@ -32,6 +32,7 @@ from excursions.detect.origin import (
     unexplained,
     weigh,
     witnessed,
+    witnesses_of,
     words_of,
 )
 from excursions.detect.severity import severity_of
@@ -39,7 +40,18 @@ from excursions.detect.survey import Survey, survey_of
 from excursions.detect.walks import FEWEST_BLOCKS, SAW, TAKEN_OUT, Walk, find_walks, walks_straight
 from excursions.detect.whose import whose_clue
 from excursions.digits import number, written
-from excursions.records import CALIBRATING, CLEANING, WASHING, BoolArray, Event, FloatArray, Record
+from excursions.records import (
+    CALIBRATING,
+    CLEANING,
+    MOVED_NOT,
+    MOVED_TOO,
+    TEMPERATURE,
+    WASHING,
+    BoolArray,
+    Event,
+    FloatArray,
+    Record,
+)
 
 JUMP_BLOCKS = 6
 ODD_JUMP = 3.0  # usual jumps across that state which one that undoes a walk must pass
@@ -146,6 +158,7 @@ def _event(
             *_straight_words(walk),
             *words_of(clues),
         ),
+        witnesses=witnesses_of(clues),
         details={
             "rate_per_day": walk.size / days,
             **({"stretches": walk.returns + 1.0} if walk.returns >= SAW else {}),
@@ -187,11 +200,11 @@ def _samples(record: Record, survey: Survey, walk: Walk, start: int, end: int) -
     """What laboratory samples say; a walk that they alone show has their word already."""
     if not walk.sampled:
         return samples_clue(record, survey, *_error_span(start, end, walk), _error_shift(walk), spread=0.5)
-    words = f"{SAMPLES_SHOW} {written(walk.sampled, 2)}"
+    showed = showed_clue(STRONGEST, walk.sampled)
     if not walk.agreed_again:
-        return (Clue(odds=STRONGEST, words=words),)
+        return (showed,)
     return (
-        Clue(odds=STRONGEST, words=words),
+        showed,
         Clue(odds=2.0, words="they agreed again in between, as after a cleaning"),
     )
 
@@ -315,7 +328,7 @@ def _jump(survey: Survey, begin: int, end: int) -> tuple[float, float]:
 def _related(survey: Survey, clues: tuple[Clue, ...]) -> tuple[Clue, ...]:
     """Neighbours that usually go along and did not."""
     names = [name for name in survey.redundant if related(survey.blocks.level, survey.neighbours[name])]
-    return tuple(clue for clue in clues if any(clue.words.startswith(f"{name} did not") for name in names))
+    return tuple(clue for clue in clues if clue.said == MOVED_NOT and clue.source in names)
 
 
 def _reset_clue(reset: int | None, odds: float) -> tuple[Clue, ...]:
@@ -332,15 +345,18 @@ def _company(survey: Survey, walk: Walk) -> tuple[Clue, ...]:
     edge = max((walk.hi - walk.lo) // 8, 1)
     before, after = (max(walk.lo - edge, 0), walk.lo + edge), (walk.hi - edge, walk.hi + edge)
     clues = [along_clue(survey, before, after, walk.size)]
-    for name, other in (("the temperature", survey.temperature), *survey.neighbours.items()):
-        if name == "the temperature" and clues[0].words:
+    for name, other in ((TEMPERATURE, survey.temperature), *survey.neighbours.items()):
+        if name == TEMPERATURE and clues[0].words:
             continue
         ratio = _walked(other, walk)
         close = name in survey.redundant
         if ratio > WALKED or (walk.straight and walks_straight(survey, other, walk.lo)):
-            clues.append(Clue(odds=0.1 if close else 0.3, words=f"{name} walked too"))
+            odds = 0.1 if close else 0.3
+            clues.append(Clue(odds=odds, words=f"{name} walked too", source=name, said=MOVED_TOO))
         elif ratio < STOOD:
-            clues.append(Clue(odds=2.0 if close else 1.2, words=f"{name} did not walk with it"))
+            odds = 2.0 if close else 1.2
+            words = f"{name} did not walk with it"
+            clues.append(Clue(odds=odds, words=words, source=name, said=MOVED_NOT))
     return tuple(clues)
 
 

@@ -41,6 +41,7 @@ from excursions.detect.origin import (
     unexplained,
     weigh,
     witnessed,
+    witnesses_of,
     words_of,
 )
 from excursions.detect.scan import Change, changes_among
@@ -219,6 +220,7 @@ def _event(
                 f"usual change over that time {written(change.spread, 2)} {record.change_unit}; {times(alike, 'other change', 'other changes')} of that size in the record",
                 *words_of((*clues, *usual)),
             ),
+            witnesses=witnesses_of((*clues, *usual)),
             details={
                 "before": shape.before,
                 "after": shape.after,

@@ -28,7 +28,7 @@ def corrected_samples(
     """
     for findings in result.points:
         where = findings.point
-        windows = [d for d in result.doubts if d.point == where.name and d.knots]
+        windows = [d for d in result.told_doubts if d.point == where.name and d.knots]
         tag = where.tags.get("value", "")
         if not windows or tag not in series or point not in ("", where.name):
             continue

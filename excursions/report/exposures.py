@@ -105,7 +105,7 @@ def heat_exposures(result: ScanResult) -> tuple[HeatExposure, ...]:
         logs.by_point.setdefault(c.point, []).append(c)
         if not c.probe:
             logs.nameless.setdefault(c.point, []).append(c)
-    for doubt in result.doubts:
+    for doubt in result.told_doubts:
         logs.doubts.setdefault(doubt.point, []).append(doubt)
     return tuple(row for findings in result.points for row in _of_point(result, findings, logs, tz))
 

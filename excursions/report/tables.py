@@ -139,6 +139,10 @@ COLUMNS: dict[str, dict[str, tuple[pl.DataType | type[pl.DataType], str]]] = {
         "hours_out_of_tolerance": (pl.Float64, "hours with an error above the tolerance [h]"),
         "basis": (pl.String, "what the shape of the error rests on"),
         "event": (pl.String, "id of the event it starts with, if any"),
+        "too_small": (
+            pl.String,
+            "why it is too small to matter and told nowhere else; empty where it is told",
+        ),
         "reasons": (pl.String, "plain reasons, separated by ' | '"),
     },
     "probes": {
@@ -348,6 +352,7 @@ def doubts_table(result: ScanResult) -> pl.DataFrame:
             "hours_out_of_tolerance": doubt.hours_out_of_tolerance,
             "basis": doubt.basis,
             "event": doubt.event,
+            "too_small": doubt.too_small,
             "reasons": " | ".join(doubt.reasons),
         }
         for doubt in result.doubts

@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from excursions.clock import NS_PER_HOUR, to_datetime
-from excursions.detect.laboratory import SAMPLES_SHOW
 from excursions.kinds import advice_for, having
-from excursions.records import Doubt, Event, Link, Shift
+from excursions.records import SHOWED_IT, Doubt, Event, Link, Shift
 from excursions.report.case import Case, event_of, is_outside, reach_of, worst_in
 from excursions.report.explanation import Action, Cause
 from excursions.report.tracks import tracks_of, worn_out
@@ -139,7 +138,7 @@ def _from_links(links: list[Link], case: Case, event: Event | None) -> tuple[Cau
 def _reasons(link: Link, case: Case) -> tuple[str, ...]:
     """Why a candidate is one; what laboratory samples say of it comes first, for they saw the error itself."""
     event = event_of(case, link.event)
-    sampled = tuple(e for e in event.evidence if e.startswith(SAMPLES_SHOW)) if event else ()
+    sampled = tuple(w.words for w in event.witnesses if w.said == SHOWED_IT) if event else ()
     return (*sampled, *link.reasons)
 
 

@@ -283,7 +283,7 @@ def _tell_doubts(connection: Connection, result: ScanResult, work: _Night) -> No
         point.name: point.quantity.unit for point in result.plant.points
     }  # also of those without a record
     units |= {findings.point.name: findings.unit for findings in result.points}
-    for doubt in sorted(result.doubts, key=lambda d: (d.point, d.end, d.start)):
+    for doubt in sorted(result.told_doubts, key=lambda d: (d.point, d.end, d.start)):
         closed = (doubt.point, clock.iso(doubt.end))
         if doubt.open_end or not doubt.hours_out_of_tolerance > 0 or closed in known:
             continue

@@ -37,9 +37,14 @@ def test_readings_found_out_of_tolerance_are_a_finding_though_no_event_explains_
 
 
 @pytest.mark.parametrize(
-    "doubt", [{"hours_out_of_tolerance": 0.0}, {"hours_out_of_tolerance": math.nan}, {"open_end": True}]
+    "doubt",
+    [
+        {"hours_out_of_tolerance": 0.0},
+        {"hours_out_of_tolerance": math.nan},
+        {"open_end": True, "too_small": "as small"},
+    ],
 )
-def test_a_window_within_tolerance_or_open_at_a_trusted_point_is_none(doubt: dict[str, object]) -> None:
+def test_a_window_within_tolerance_or_too_small_to_tell_is_none(doubt: dict[str, object]) -> None:
     assert findings_at(quiet(**doubt), "check") == 0
 
 
