@@ -39,7 +39,7 @@ MOST_ROWS = 200  # of the audit on the first page; each point's own page has its
 def overview_page(result: ScanResult, overview: Overview, reader: Reader) -> str:
     """The first page."""
     first, last = record_span(result)
-    window = (max(first, last - SPARK_DAYS * NS_PER_DAY), last)
+    window = (max(first, reader.away(last, -SPARK_DAYS * NS_PER_DAY)), last)
     found = {findings.point.name: findings for findings in result.points}
     doubts = told_doubts(result)
     since = {verdict.point: verdict.since for verdict in result.verdicts}

@@ -84,6 +84,7 @@ class Entry:
     worn: str
     event: str
     happened: str
+    searched: str
     days: tuple[int, ...]
     in_trouble: bool
 
@@ -218,6 +219,7 @@ def _entry(
         worn=capital(reader.text(verdict.worn)),
         event=verdict.event,
         happened=_happened(findings),
+        searched=_searched(findings),
         days=_event_days(findings, reader),
         in_trouble=verdict.verdict != "trust",
     )
@@ -252,6 +254,28 @@ def _happened(findings: PointFindings) -> str:
             counts[kind_label(event.kind)] = counts.get(kind_label(event.kind), 0) + 1
     told = sorted(counts.items(), key=lambda kv: (-kv[1], kv[0]))
     return joined([label if count == 1 else f"{label} ({count} times)" for label, count in told])
+
+
+# What people call a family of events when they look for it; the label of each kind stands on the page already.
+_CALLED = {
+    "heat": "heat hot heated overheated overtemperature",
+    "still": "stuck frozen dead flat",
+    "moved": "moved shifted offset",
+    "noise": "noise noisy",
+    "missing": "missing gap",
+}
+_IN_STEAM = "minutes_above_110_degc_min"
+_STEAMED = "steam steamed steaming sterilised sip"
+
+
+def _searched(findings: PointFindings) -> str:
+    """Words under which a point is found beside those on its row: what happened there, as people call it."""
+    told = [event for event in findings.events if in_trouble(event)]
+    words = [_CALLED.get(key, "") for key in dict.fromkeys(family(event.kind).key for event in told)]
+    steamed = any(
+        event.kind == "sterilisation" or event.details.get(_IN_STEAM, 0.0) > 0 for event in findings.events
+    )
+    return " ".join([*filter(None, words), *([_STEAMED] if steamed else [])])
 
 
 def _day(instant: int, reader: Reader) -> int:

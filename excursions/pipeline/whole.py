@@ -11,6 +11,7 @@ from excursions.condition import condition
 from excursions.link import band_at, corrected
 from excursions.records import Doubt, Signal, TagSeries
 from excursions.report.result import ScanResult
+from excursions.report.rounded import to_uncertainty
 
 TIME = pl.Datetime("ns", "UTC")
 
@@ -45,8 +46,8 @@ def _frame(signal: Signal, windows: Sequence[Doubt]) -> pl.DataFrame:
         {
             "time": pl.Series(signal.time).cast(TIME),
             "value": signal.value,
-            "corrected": corrected(signal.time, signal.value, windows),
-            "band": band,
+            "corrected": to_uncertainty(corrected(signal.time, signal.value, windows), band),
+            "band": to_uncertainty(band, band),
             "doubtful": np.isfinite(band),
             "unit": signal.unit,
         }

@@ -191,7 +191,7 @@ def test_a_cause_does_not_come_after_the_error_that_is_told(at: float, until: fl
     assert answer.causes[0].reasons[0] == "samples saw 0.5"
     assert answer.event == answer.causes[0].event
     assert answer.basis.startswith("the error is shown by laboratory samples; causes weighed from")
-    assert "90 % of that goes to what began later" in answer.basis
+    assert "90 % of that belongs to what began after" in answer.basis
 
 
 def test_after_both_moves_the_calibration_weighs_both() -> None:
