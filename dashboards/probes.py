@@ -157,7 +157,6 @@ def list_page(
         "probes.html",
         lines=lines,
         sentence=most + due if lives else nobody,
-        none=nobody,
         root="../",
         run=run,
         plant=result.plant.name or "the plant",

@@ -9,13 +9,14 @@
   const count = document.querySelector('.count');
   const more = document.querySelector('.more button'), onPaper = document.querySelector('.left-out');
   const first = Number(list.dataset.first);
+  const called = JSON.parse(list.dataset.called);  // what people call that which happened, said once for all rows
   const DAY = 86400000, PORTION = 200, PAUSE = 300;
   let shownMost = first;
 
   // What is asked of a row, read from the page once: a key pressed must not wait for it.
   const facts = rows.map((row, n) => ({
     row, n, v: row.dataset.v, m: row.dataset.m, k: row.dataset.k, days: ` ${row.dataset.d} `,
-    text: `${row.querySelector('.aside').textContent} ${row.querySelector('.body').textContent} ${row.dataset.w ?? ''}`.toLowerCase(),
+    text: `${row.querySelector('.aside').textContent} ${row.querySelector('.body').textContent} ${(row.dataset.w ?? '').split(' ').map(key => called[key] ?? '').join(' ')}`.toLowerCase(),
   }));
 
   const iso = day => new Date(day * DAY).toISOString().slice(0, 10);

@@ -55,7 +55,7 @@
   });
 
   // ---- the reading line: what is drawn at a moment, in words -------------------------------------------
-  const ms = text => Date.parse(String(text).replace(' ', 'T') + 'Z');
+  const ms = text => Date.parse(String(text).length > 10 ? String(text).replace(' ', 'T') + 'Z' : text + 'T12:00Z');
   const title = trace => Book.plainText(spec.layout.annotations[Number(trace.yaxis.slice(1)) - 1].text.split(';')[0]);
   const suffix = trace => Book.plainText(spec.layout['yaxis' + trace.yaxis.slice(1)]?.ticksuffix ?? '');
   function told(trace, i) {
@@ -78,7 +78,7 @@
     at = ms(moment);
     const here = rows.filter(row => row[0] === moment).map(row => row[3]);
     const p = document.createElement('p'), b = document.createElement('b');
-    b.textContent = new Date(at).toLocaleDateString('en-GB', { day: 'numeric', month: 'short', year: 'numeric', timeZone: 'UTC' }) + ', ' + moment.slice(11) + ': ';
+    b.textContent = new Date(at).toLocaleDateString('en-GB', { day: 'numeric', month: 'short', year: 'numeric', timeZone: 'UTC' }) + (moment.length > 10 ? ', ' + moment.slice(11) : '') + ': ';
     p.append(b, here.join('; ') + '.');
     line.replaceChildren(p);
     place();
@@ -86,18 +86,19 @@
   // The next of the moments in view at which something is drawn; a key with shift goes a tenth of them.
   function step(key, far) {
     const [a, b] = plot.layout.xaxis.range.map(ms);
-    const moments = [...new Set(rows.map(row => row[0]))].filter(m => ms(m) >= a && ms(m) <= b), last = moments.length - 1;
+    const moments = [...new Set(rows.map(row => row[0]))].filter(m => ms(m) >= a && ms(m) <= b).sort((m, n) => ms(m) - ms(n)), last = moments.length - 1;
     if (last < 0) return;
     const jump = far ? Math.ceil(moments.length / 10) : 1;
     const before = moments.filter(m => at !== null && ms(m) < at).length, until = moments.filter(m => at !== null && ms(m) <= at).length;
     const wanted = { ArrowLeft: at === null ? last : before - jump, ArrowRight: until + jump - 1, Home: 0, End: last }[key];
     say(moments[Math.min(Math.max(wanted, 0), last)]);
   }
-  plot.on('plotly_hover', e => { const x = e.points[0]?.x; if (x) { const m = when(x); if (rows.some(row => row[0] === m)) say(m); } });
+  plot.on('plotly_hover', e => { const p = e.points[0], m = p?.x && when(p.x).slice(0, daily(p.data) ? 10 : 16); if (m && rows.some(row => row[0] === m)) say(m); });
   plot.on('plotly_afterplot', place);
   addEventListener('resize', () => requestAnimationFrame(place));
 
   // ---- as data and as picture -------------------------------------------------------------------------
+  const daily = trace => ['highest of the day', 'dose so far'].includes(trace.name);  // of a day, not of a minute
   const when = x => typeof x === 'number' ? new Date(x).toISOString().replace('T', ' ').slice(0, 16) : String(x ?? '').slice(0, 16);
   const rows = [];
   for (const trace of spec.data) {
@@ -105,7 +106,7 @@
       const value = trace.y[i];
       if (trace.x[i] === null || value === null || Number.isNaN(value) || trace.line?.width === 14) continue;
       const said = trace.name === 'calibration' ? trace.text[i] : String(value);
-      rows.push([when(trace.x[i]), Book.plainText(trace.name) + (/^as (found|left)$/.test(trace.name) ? ', ' + title(trace) : ''), said, told(trace, i)]);
+      rows.push([when(trace.x[i]).slice(0, daily(trace) ? 10 : 16), Book.plainText(trace.name) + (/^as (found|left)$/.test(trace.name) ? ', ' + title(trace) : ''), said, told(trace, i)]);
     }
   }
   rows.sort((a, b) => a[0] < b[0] ? -1 : a[0] > b[0] ? 1 : 0);

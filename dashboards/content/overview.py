@@ -257,25 +257,25 @@ def _happened(findings: PointFindings) -> str:
 
 
 # What people call a family of events when they look for it; the label of each kind stands on the page already.
-_CALLED = {
+CALLED = {
     "heat": "heat hot heated overheated overtemperature",
     "still": "stuck frozen dead flat",
     "moved": "moved shifted offset",
     "noise": "noise noisy",
     "missing": "missing gap",
+    "steam": "steam steamed steaming sterilised",
 }
 _IN_STEAM = "minutes_above_110_degc_min"
-_STEAMED = "steam steamed steaming sterilised sip"
 
 
 def _searched(findings: PointFindings) -> str:
-    """Words under which a point is found beside those on its row: what happened there, as people call it."""
+    """Keys of :data:`CALLED`: under their words a point is found beside those on its row."""
     told = [event for event in findings.events if in_trouble(event)]
-    words = [_CALLED.get(key, "") for key in dict.fromkeys(family(event.kind).key for event in told)]
+    keys = [key for key in dict.fromkeys(family(event.kind).key for event in told) if key in CALLED]
     steamed = any(
         event.kind == "sterilisation" or event.details.get(_IN_STEAM, 0.0) > 0 for event in findings.events
     )
-    return " ".join([*filter(None, words), *([_STEAMED] if steamed else [])])
+    return " ".join([*keys, *(["steam"] if steamed else [])])
 
 
 def _day(instant: int, reader: Reader) -> int:
