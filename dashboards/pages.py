@@ -10,7 +10,7 @@ from dashboards.content.about import About, told_doubts
 from dashboards.content.facts import point_facts
 from dashboards.content.found import found_shifts
 from dashboards.content.life import LifeRow
-from dashboards.content.overview import Overview, record_span
+from dashboards.content.overview import CALLED, Overview, record_span
 from dashboards.content.point import line_key, point_content
 from dashboards.content.run import RunFacts
 from dashboards.figures.calendar import busiest_days, calendar_drawing
@@ -39,7 +39,7 @@ MOST_ROWS = 200  # of the audit on the first page; each point's own page has its
 def overview_page(result: ScanResult, overview: Overview, reader: Reader) -> str:
     """The first page."""
     first, last = record_span(result)
-    window = (max(first, last - SPARK_DAYS * NS_PER_DAY), last)
+    window = (max(first, reader.away(last, -SPARK_DAYS * NS_PER_DAY)), last)
     found = {findings.point.name: findings for findings in result.points}
     doubts = told_doubts(result)
     since = {verdict.point: verdict.since for verdict in result.verdicts}
@@ -58,6 +58,7 @@ def overview_page(result: ScanResult, overview: Overview, reader: Reader) -> str
     return rendered(
         "overview.html",
         page=overview,
+        called=CALLED,
         sections=sections("overview", OVERVIEW, result, reader),
         root="",
         entries=entries,

@@ -12,8 +12,8 @@ from dashboards.content.probe import (
     ProbeContent,
     life_words,
     probe_content,
-    probe_lines,
 )
+from dashboards.content.probe_list import probe_lines
 from dashboards.content.run import RunFacts, run_content
 from dashboards.figures.exposure import exposure_spec
 from dashboards.figures.probe_life import days_of, life_picture, life_spec, record_ends, unseen
@@ -123,6 +123,15 @@ def _close(
     return made
 
 
+def _no_probe(result: ScanResult) -> str:
+    """Why the list of probes is empty: no record at all, or none that lasts."""
+    held = [findings for findings in result.points if findings.samples]
+    if not held:
+        return "No probe is known: no point has a record."
+    one = f"the record of {held[0].point.name} is" if len(held) == 1 else "their records are each"
+    return f"No probe's life can be told: {one} a single moment, and a life needs a stretch of time. Export more of it."
+
+
 def list_page(
     result: ScanResult, lives: Collection[ProbeLife], stems: Mapping[str, str], reader: Reader, run: RunFacts
 ) -> str:
@@ -143,10 +152,11 @@ def list_page(
         if worn
         else " None is known to be due for replacement."
     )
+    nobody = _no_probe(result)
     return rendered(
         "probes.html",
         lines=lines,
-        sentence=most + due,
+        sentence=most + due if lives else nobody,
         root="../",
         run=run,
         plant=result.plant.name or "the plant",

@@ -9,7 +9,7 @@ import math
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import cast
 from zoneinfo import ZoneInfo
 
@@ -62,6 +62,9 @@ PARAMETER_WORDS = {
 CAUSE_WORDS = {"ageing": "ordinary ageing", "unrecorded": "something not in the record"}
 # unit -> (what is added after multiplying by 1.8, unit shown)
 FAHRENHEIT = {"degC": (32.0, "degF"), "K": (0.0, "degF"), "K/min": (0.0, "degF/min")}
+MOST_DEGREES = (
+    2  # decimals of a temperature that was converted: what arithmetic adds behind them is no reading
+)
 LEAST_DEGREES = 0.5  # no temperature on a page is worth more than one decimal
 # Units that stand at the end of a figure's name, longest first, and how people write them.
 SUFFIXES = (
@@ -107,7 +110,7 @@ class Reader:
     def level(self, value: FloatArray, unit: str) -> FloatArray:
         """A reading (not a difference) in the unit shown."""
         if unit == "degC" and self.temperature == "degF":
-            return value * 1.8 + 32.0
+            return np.round(value * 1.8 + 32.0, MOST_DEGREES)
         return value
 
     def amount(self, value: float, unit: str, uncertainty: float = math.nan, *, signed: bool = False) -> str:
@@ -137,6 +140,11 @@ class Reader:
 
     def _said(self, found: re.Match[str]) -> str:
         return self.moment(clock.to_ns(datetime.fromisoformat(found.group())))
+
+    def away(self, instant: int, span: int) -> int:
+        """An instant a span [ns] later (or earlier) by the clock on the wall: a change to summer time adds no hour."""
+        there = clock.to_datetime(instant, self.tz) + timedelta(microseconds=span // 1_000)
+        return clock.to_ns(there)
 
     def event(self, event: Event) -> str:
         """One event in a sentence."""

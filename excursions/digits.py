@@ -62,6 +62,11 @@ def _three_digits(value: float, *, signed: bool) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
+def supported(value: float, uncertainty: float) -> float:
+    """The figure that :func:`number` writes, as a number; NaN stays NaN."""
+    return float(number(value, uncertainty).replace("−", "-")) if math.isfinite(value) else value
+
+
 def band_ends(value: float, half: float) -> tuple[float, float]:
     """Ends of a band as a reader reckons them from the figures that are written: 0.33 and 0.24 are 0.3 ± 0.2, so 0.1 to 0.5."""
     if not (math.isfinite(value) and math.isfinite(half) and half > 0):

@@ -220,6 +220,23 @@ class Record:
 RETURNED = "returned_after_s"  # detail of a change of level that went back by itself
 
 
+MOVED_TOO, MOVED_NOT, SHOWED_IT = "moved too", "did not move", "showed the error"
+LABORATORY, TEMPERATURE = "laboratory samples", "the temperature"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Witness:
+    """What another source than the reading itself says of an event, weighed where the event began.
+
+    source : a point's name, `TEMPERATURE` or `LABORATORY`; said : `MOVED_TOO`, `MOVED_NOT` or `SHOWED_IT`; words : the
+    same as a fact of the event's evidence.
+    """
+
+    source: str
+    said: str
+    words: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Event:
     """Something that happened, seen in one signal of one point.
@@ -227,7 +244,7 @@ class Event:
     size (with size_low, size_high as its interval) in size_unit, meaning as the kind's row says;
     confidence: probability that kind and origin are right; severity: what it does to the reading;
     details: further figures by name with the unit in the name (``minutes_above_rating_min``);
-    parts: ids of detections merged into this one.
+    parts: ids of detections merged into this one; witnesses: which of the evidence another source gave.
     """
 
     point: str
@@ -248,6 +265,7 @@ class Event:
     evidence: tuple[str, ...] = ()
     details: dict[str, float] = field(default_factory=dict)
     parts: tuple[str, ...] = ()
+    witnesses: tuple[Witness, ...] = ()
 
     @property
     def id(self) -> str:
@@ -456,6 +474,7 @@ class Doubt:
     (reading minus truth); band is the half width of the 90 % band at each knot.  about: the start is where a
     gradual error is thought to have left the tolerance, to the hour, and no instant that the record marks.
     share: error at the end over the reading, where the error grows with the reading and the readings spread; else NaN.
+    too_small: why nobody is told of it (`report.telling` decides), empty where it is told.
     """
 
     point: str
@@ -471,3 +490,4 @@ class Doubt:
     reasons: tuple[str, ...] = ()
     about: bool = False
     share: float = math.nan
+    too_small: str = ""

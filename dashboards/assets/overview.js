@@ -9,13 +9,14 @@
   const count = document.querySelector('.count');
   const more = document.querySelector('.more button'), onPaper = document.querySelector('.left-out');
   const first = Number(list.dataset.first);
+  const called = JSON.parse(list.dataset.called);  // what people call that which happened, said once for all rows
   const DAY = 86400000, PORTION = 200, PAUSE = 300;
   let shownMost = first;
 
   // What is asked of a row, read from the page once: a key pressed must not wait for it.
   const facts = rows.map((row, n) => ({
     row, n, v: row.dataset.v, m: row.dataset.m, k: row.dataset.k, days: ` ${row.dataset.d} `,
-    text: `${row.querySelector('.aside').textContent} ${row.querySelector('.body').textContent}`.toLowerCase(),
+    text: `${row.querySelector('.aside').textContent} ${row.querySelector('.body').textContent} ${(row.dataset.w ?? '').split(' ').map(key => called[key] ?? '').join(' ')}`.toLowerCase(),
   }));
 
   const iso = day => new Date(day * DAY).toISOString().slice(0, 10);
@@ -167,9 +168,23 @@
   more.addEventListener('click', () => { shownMost += PORTION; show(); });
   addEventListener('hashchange', recall);
   addEventListener('beforeprint', settle);
-  for (const target of document.querySelectorAll('[data-day]')) {
-    target.addEventListener('click', () => { location.hash = 'day=' + target.dataset.day; });
+  const calendar = document.querySelector('.calendar'), bars = [...document.querySelectorAll('rect[data-day]')];
+  let bar = -1;
+  const told = target => target.textContent;
+  function chooseBar(n) {
+    bars[bar]?.classList.remove('chosen');
+    bar = Math.min(Math.max(n, 0), bars.length - 1);
+    bars[bar].classList.add('chosen');
+    document.querySelector('.cal-said').textContent = told(bars[bar]);
   }
+  const openBar = n => { location.hash = 'day=' + bars[n].dataset.day; };
+  bars.forEach((target, n) => target.addEventListener('click', () => { chooseBar(n); openBar(n); }));
+  // Days are one stop of the keyboard: arrows go along those on which something happened.
+  if (bars.length) calendar.addEventListener('keydown', e => {
+    const wanted = { ArrowLeft: bar < 0 ? bars.length - 1 : bar - 1, ArrowRight: bar + 1, Home: 0, End: bars.length - 1 }[e.key];
+    if (wanted !== undefined) { e.preventDefault(); chooseBar(wanted); }
+    if ((e.key === 'Enter' || e.key === ' ') && bar >= 0) { e.preventDefault(); openBar(bar); }
+  });
 
   // ---- the calendar as data and as one drawing ------------------------------------------------------
   function calendarRows() {

@@ -42,12 +42,8 @@ class About:
 
 
 def told_doubts(result: ScanResult) -> dict[str, list[Doubt]]:
-    """Doubts by point, those left out that reach to now and that the verdict, which trusts the reading, does not share.
-
-    Such a one is an estimate whose band holds no error at all; the table of doubts has it.
-    """
-    trusted = {verdict.point for verdict in result.verdicts if verdict.verdict == "trust"}
-    return _by_point([d for d in result.doubts if not (d.open_end and d.point in trusted)])
+    """Doubts that are told, by point; the table of doubts has the others and says why."""
+    return _by_point(result.told_doubts)
 
 
 def gather(result: ScanResult) -> list[About]:

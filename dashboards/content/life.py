@@ -8,7 +8,7 @@ from datetime import datetime
 
 from dashboards.slug import slugs
 from dashboards.wording import Reader
-from excursions.clock import to_ns
+from excursions.clock import minutes_text, to_ns
 from excursions.digits import number
 from excursions.plant import Installation, Plant
 from excursions.report.life import probes_table
@@ -70,7 +70,7 @@ def _row(row: Mapping[str, object], reader: Reader, stem: str) -> LifeRow:
         if isinstance(highest, float)
         else "not recorded",
         steam=_whole(row["sterilisations"]) if known else "not known",
-        above=f"{_figure(row['minutes_above_rating_min'])} min" if known else "not known",
+        above=_minutes(row["minutes_above_rating_min"]) if known else "not known",
         dose=f"{_figure(row['dose_h'])} h" if known else "not known",
         cleanings=_whole(row["cleanings"]),
         calibrations=_whole(row["calibrations"]),
@@ -83,6 +83,11 @@ def _date(when: object, reader: Reader) -> str:
 
 def _whole(value: object) -> str:
     return f"{value:,.0f}".replace(",", "\u202f") if isinstance(value, (int, float)) else "–"
+
+
+def _minutes(value: object) -> str:
+    """As the exposure itself is told, so that one figure is one figure."""
+    return minutes_text(float(value)) if isinstance(value, (int, float)) else "–"
 
 
 def _figure(value: object) -> str:

@@ -59,7 +59,10 @@ def moment_content(answer: Explanation, about: About, reader: Reader) -> MomentC
         checks=tuple(
             (check.question, check.outcome, capital(reader.text(check.evidence))) for check in answer.checks
         ),
-        actions=tuple((capital(action.verb), reader.text(action.words)) for action in answer.actions),
+        actions=tuple(
+            (capital(action.verb) if action.verb != "nothing" else "", reader.text(action.words))
+            for action in answer.actions
+        ),
         cautions=tuple(reader.text(text) for text in answer.cautions),
         hidden=tuple(capital(reader.text(text)) for text in answer.hidden),
         period=f"{reader.date(findings.start)} to {reader.date(findings.end)}"

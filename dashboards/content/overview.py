@@ -84,6 +84,7 @@ class Entry:
     worn: str
     event: str
     happened: str
+    searched: str
     days: tuple[int, ...]
     in_trouble: bool
 
@@ -218,6 +219,7 @@ def _entry(
         worn=capital(reader.text(verdict.worn)),
         event=verdict.event,
         happened=_happened(findings),
+        searched=_searched(findings),
         days=_event_days(findings, reader),
         in_trouble=verdict.verdict != "trust",
     )
@@ -252,6 +254,28 @@ def _happened(findings: PointFindings) -> str:
             counts[kind_label(event.kind)] = counts.get(kind_label(event.kind), 0) + 1
     told = sorted(counts.items(), key=lambda kv: (-kv[1], kv[0]))
     return joined([label if count == 1 else f"{label} ({count} times)" for label, count in told])
+
+
+# What people call a family of events when they look for it; the label of each kind stands on the page already.
+CALLED = {
+    "heat": "heat hot heated overheated overtemperature",
+    "still": "stuck frozen dead flat",
+    "moved": "moved shifted offset",
+    "noise": "noise noisy",
+    "missing": "missing gap",
+    "steam": "steam steamed steaming sterilised",
+}
+_IN_STEAM = "minutes_above_110_degc_min"
+
+
+def _searched(findings: PointFindings) -> str:
+    """Keys of :data:`CALLED`: under their words a point is found beside those on its row."""
+    told = [event for event in findings.events if in_trouble(event)]
+    keys = [key for key in dict.fromkeys(family(event.kind).key for event in told) if key in CALLED]
+    steamed = any(
+        event.kind == "sterilisation" or event.details.get(_IN_STEAM, 0.0) > 0 for event in findings.events
+    )
+    return " ".join([*keys, *(["steam"] if steamed else [])])
 
 
 def _day(instant: int, reader: Reader) -> int:
@@ -352,7 +376,7 @@ def _worst(entries: tuple[Entry, ...]) -> str:
 
 def _earlier(result: ScanResult) -> str:
     """Points whose earlier readings are doubtful although doubt does not last to the end of the record."""
-    past = {doubt.point for doubt in result.doubts if not doubt.open_end}
+    past = {doubt.point for doubt in result.told_doubts if not doubt.open_end}
     names = [verdict.point for verdict in result.verdicts if verdict.point in past]
     if not names:
         return ""

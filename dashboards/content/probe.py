@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -108,6 +108,7 @@ class ProbeContent:
     where: str
     sentence: str
     now: str
+    lead: str
     worst: str
     advice: str
     caution: str
@@ -125,24 +126,6 @@ class ProbeContent:
     assumed: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ProbeLine:
-    """One probe in the list of all."""
-
-    name: str
-    page: str
-    label: str
-    points: str
-    hours: Cell
-    highest: Cell
-    steam: Cell
-    over: Cell
-    dose: Cell
-    calibrated: Cell
-    replacement: str
-    worn: int
-
-
 def probe_content(
     life: ProbeLife, reader: Reader, pages: Mapping[str, str], verdicts: Mapping[str, Verdict]
 ) -> ProbeContent:
@@ -152,6 +135,10 @@ def probe_content(
     last = max(life.stays, key=lambda s: s.end, default=None)
     now = verdicts.get(last.point) if last and last.open_end else None
     trouble = now if now and now.verdict != "trust" else None  # what is to be done where it sits now
+    badge = _verdict(life, trouble)
+    standing = f"{trouble.point}: {trouble.verdict}. {reader.text(trouble.sentence)}" if trouble else ""
+    told = standing if trouble and badge == trouble.verdict else ""
+    sentence, worst = reader.text(life_sentence(life, reader.tz)), over[0].sentence if over else ""
     return ProbeContent(
         name=life.name if life.probe else "Probe without a name",
         label=life.label,
@@ -160,14 +147,15 @@ def probe_content(
         where=(f"at {last.point} now" if last.open_end else "on the bench, or not known where")
         if last
         else "at no point",
-        sentence=reader.text(life_sentence(life, reader.tz)),
-        now=f"{trouble.point}: {trouble.verdict}. {reader.text(trouble.sentence)}" if trouble else "",
-        worst=over[0].sentence if over else "",
+        sentence=sentence,
+        now=standing,
+        lead=told or worst or sentence,
+        worst=worst,
         advice=reader.text(trouble.advice) if trouble else "",
         caution=reader.text(trouble.caution) if trouble else "",
         replacement=reader.text(replacement(life, reader.tz)),
         due=_due(life, reader),
-        verdict=_verdict(life),
+        verdict=badge,
         figures=_figures(life, reader),
         bands=_bands(life, reader),
         fixed=_fixed(life, reader),
@@ -180,45 +168,30 @@ def probe_content(
     )
 
 
-NOT_KNOWN = Cell(text="not known", sort=-1.0)
-
-
-def probe_line(life: ProbeLife, reader: Reader, page: str) -> ProbeLine:
-    """One row of the list of all probes."""
-    hot = life.hottest
-    last = max((c.time for c in life.calibrations), default=None)
-    return ProbeLine(
-        name=life.name if life.probe else f"not known, at {life.points[0] if life.points else '–'}",
-        page=page,
-        label=life.label,
-        points=", then ".join(life.points) or "no point",
-        hours=_hours(life.hours),
-        highest=Cell(text=reader.amount(hot.maximum_degc, "degC", 1.0), sort=hot.maximum_degc)
-        if hot
-        else Cell(text="not recorded", sort=-1e9),
-        steam=Cell(text=str(life.sterilisations), sort=life.sterilisations) if hot else NOT_KNOWN,
-        over=Cell(text=str(len(life.over)), sort=len(life.over)) if hot else NOT_KNOWN,
-        dose=_hours(life.dose_h),
-        calibrated=Cell(text=reader.date(last) if last else "never", sort=(last or 0) / 1e9),
-        replacement=reader.text(replacement(life, reader.tz)),
-        worn=1 if life.worn_out else 0,
-    )
-
-
 def _order(exposure: HeatExposure) -> tuple[bool, tuple[float, str, int]]:
     return exposure.kind == "sterilisation", hottest_first(exposure)
 
 
-def _verdict(life: ProbeLife) -> str:
-    """What the margin says: first whether it is worn, then whether heat changed it."""
+LEAST_KNOWN = (
+    0.95  # of its hours with a temperature, from which on a word about its heat holds for all of them
+)
+
+
+def _verdict(life: ProbeLife, trouble: Verdict | None) -> str:
+    """What the margin says: whether it is worn, whether heat changed it, what stands where it sits, what heat it had."""
     if life.worn_out:
         return "due for replacement"
     unchecked = [e for e in life.over if e.verdict == "changed since" and "check before use" in e.advice]
     if unchecked:
         return "check before use"
-    if life.hottest is None:
+    if trouble is not None and trouble.verdict in ("do not use", "doubt"):
+        return trouble.verdict
+    if life.over:
+        return "was above a rating"
+    known = math.fsum(s.hours_with_temperature for s in life.stays if math.isfinite(s.hours_with_temperature))
+    if life.hottest is None or known <= 0:
         return "heat not known"
-    return "within ratings" if not life.over else "was above a rating"
+    return "heat within ratings" if known >= LEAST_KNOWN * life.hours else "heat known in part"
 
 
 def _due(life: ProbeLife, reader: Reader) -> str:
@@ -238,13 +211,13 @@ def _figures(life: ProbeLife, reader: Reader) -> tuple[tuple[str, str], ...]:
         highest = f"{peak}, {reader.moment(hot.maximum_time)} at {hot.point}"
     f0 = math.fsum(e.f0_min for e in life.exposures if math.isfinite(e.f0_min))
     return (
-        ("Operating hours", f"{_hours(life.hours).text} in this record"),
+        ("Operating hours", f"{hours_cell(life.hours).text} in this record"),
         ("Highest", highest),
         ("Sterilisations", str(life.sterilisations) if hot else "not known"),
         ("Above a rating", counted(len(life.over), "exposure") if hot else "not known"),
         (
             "Ageing dose",
-            f"{_hours(life.dose_h).text} above the rating, {_hours(life.all_dose_h).text} at all temperatures",
+            f"{hours_cell(life.dose_h).text} above the rating, {hours_cell(life.all_dose_h).text} at all temperatures",
         ),
         ("F0, all cycles", f0_text(f0) if hot else "not known"),
         (
@@ -282,7 +255,7 @@ def _lasting(hours: float) -> str:
     )
 
 
-def _hours(hours: float) -> Cell:
+def hours_cell(hours: float) -> Cell:
     if not math.isfinite(hours):
         return Cell(text="not known", sort=-1.0)
     return Cell(text=f"{number(hours, 1.0) if hours >= 100 else number(hours)} h", sort=hours)
@@ -298,12 +271,12 @@ def _stay(life: ProbeLife, at: int, reader: Reader, pages: Mapping[str, str]) ->
         start=Cell(text=f"{'before ' if stay.open_start else ''}{reader.date(stay.start)}", sort=stay.start / 1e9),
         end=Cell(text="still there" if stay.open_end else reader.date(stay.end), sort=stay.end / 1e9),
         basis=ORIGINS[stay.basis],
-        hours=_hours(stay.hours),
+        hours=hours_cell(stay.hours),
         highest=Cell(
             text=f"{reader.amount(stay.maximum_degc, 'degC', 0.5)}, {reader.date(stay.maximum_time or 0)}" if known else "not recorded",
             sort=stay.maximum_degc if known else -1e9,
         ),
-        dose=_hours(stay.dose_h),
+        dose=hours_cell(stay.dose_h),
         cleanings=Cell(text=str(stay.cleanings + stay.washes), sort=stay.cleanings + stay.washes),
         ratings=f"{reader.amount(stay.ratings.continuous_degc, 'degC', 1.0)} / {reader.amount(stay.ratings.sterilisation_degc, 'degC', 1.0)}{assumed}",
     )  # fmt: skip
@@ -325,7 +298,7 @@ def _exposure(e: HeatExposure, reader: Reader, pages: Mapping[str, str]) -> Expo
         steam=_minutes(e.minutes_above_sterilisation),
         rates=rate_words({"up": e.heating_k_per_min, "down": e.cooling_k_per_min}, reader),
         f0=Cell(text=f0_text(e.f0_min), sort=_sortable(e.f0_min)),
-        dose=_hours(e.dose_h),
+        dose=hours_cell(e.dose_h),
         reading=_pair(e.reading_before, e.reading_after, e.unit, reader),
         noise=_pair(
             e.noise_before, e.noise_after, e.unit, reader, fine=max(e.noise_before, e.noise_after) / 20
@@ -399,10 +372,3 @@ def life_words(life: ProbeLife, reader: Reader) -> str:
         first, last = track.points[0], track.points[-1]
         text += f" {capital(track.parameter.replace('_', ' '))} from {reader.amount(first.value, track.unit, first.uncertainty)} to {reader.amount(last.value, track.unit, last.uncertainty)}."
     return text
-
-
-def probe_lines(
-    lives: Sequence[ProbeLife], reader: Reader, stems: Mapping[str, str]
-) -> tuple[ProbeLine, ...]:
-    """The list of all probes, most heat first."""
-    return tuple(probe_line(life, reader, f"{stems[life.name]}.html") for life in lives)

@@ -24,8 +24,8 @@ from dashboards.wording import (
 from excursions.clock import duration_text
 from excursions.digits import number, percent
 from excursions.kinds import HEAT_KINDS
-from excursions.records import SEVERITY_RANK, Calibration, Event, Link, Parameter, Shift
-from excursions.report.verdict import SETTLED
+from excursions.records import SEVERITY_RANK, Calibration, Doubt, Event, Link, Parameter, Shift
+from excursions.report.telling import SETTLED, is_live
 
 # Figures that the evidence beside them says in a sentence already.
 SAID = frozenset(
@@ -165,7 +165,7 @@ def _event_row(event: Event, about: About, reader: Reader, *, on_paper: bool) ->
         label=kind_label(event.kind),
         sentence=reader.event(event),
         origin=ORIGIN_WORDS.get(event.origin, event.origin),
-        severity="settled" if after in SETTLED else SEVERITY_WORDS.get(event.severity, event.severity),
+        severity=_weight(event, about),
         severity_rank=SEVERITY_RANK[event.severity],
         start=("before " if event.open_start else "") + reader.moment(event.start),
         start_sort=event.start // 1_000_000_000,
@@ -184,6 +184,18 @@ def _event_row(event: Event, about: About, reader: Reader, *, on_paper: bool) ->
         serious=in_trouble(event),
         paper_extra=not on_paper,
     )
+
+
+def _weight(event: Event, about: About) -> str:
+    """What an event asks for now: what is settled or over asks for nothing, and what leaves the verdict alone for no act."""
+    if about.outcomes.get(event.id, ("",))[0] in SETTLED:
+        return "settled"
+    if event.severity == "note" or event.origin not in ("probe", "undecided", "record"):
+        return SEVERITY_WORDS["note"]
+    if event.origin == "record" or not is_live(event, about.calibrations, about.outcomes):
+        return "over"
+    trusted = about.verdict.verdict == "trust"
+    return SEVERITY_WORDS["check" if trusted else event.severity]
 
 
 def _lasting(event: Event) -> str:
@@ -309,16 +321,11 @@ def doubt_rows(about: About, reader: Reader) -> tuple[DoubtRow, ...]:
     """Newest first."""
     rows = []
     for doubt in sorted(about.doubts, key=lambda d: (-d.start, d.end)):
-        ends = [
-            f"{reader.difference(error, about.findings.unit, band, signed=True)} ± {number(band, band)}"
-            for (_, error), band in zip(doubt.knots, doubt.band, strict=False)
-            if math.isfinite(error)
-        ]
         rows.append(
             DoubtRow(
                 start=from_words(doubt, reader),
                 end="not over" if doubt.open_end else reader.moment(doubt.end),
-                error=_from_to(ends),
+                error=_course(doubt, about.findings.unit, reader),
                 hours=f"{number(doubt.hours_out_of_tolerance, max(doubt.hours_out_of_tolerance * 0.02, 0.5))} h"
                 if math.isfinite(doubt.hours_out_of_tolerance)
                 else "not known",
@@ -330,7 +337,16 @@ def doubt_rows(about: About, reader: Reader) -> tuple[DoubtRow, ...]:
     return tuple(rows)
 
 
-def _from_to(ends: Sequence[str]) -> str:
-    if not ends:
+def _course(doubt: Doubt, unit: str, reader: Reader) -> str:
+    """How the error went: at first, at most where that is neither end, and at last."""
+    knots = [(e, b) for (_, e), b in zip(doubt.knots, doubt.band, strict=False) if math.isfinite(e)]
+    if not knots:
         return "not known"
-    return ends[0] if len(set(ends)) == 1 else f"from {ends[0]} to {ends[-1]}"
+
+    def said(error: float, band: float) -> str:
+        return f"{reader.difference(error, unit, band, signed=True)} ± {number(band, band)}"
+
+    first, last = said(*knots[0]), said(*knots[-1])
+    most = said(*max(knots, key=lambda knot: abs(knot[0])))
+    ends = first if first == last else f"from {first} to {last}"
+    return ends if most in (first, last) else f"{ends}, at most {most}"

@@ -15,6 +15,7 @@ from dashboards.wording import counted
 from excursions.clock import NS_PER_DAY, to_datetime
 
 ROW = 30
+KEYS = "Left and right go from day to day with events, Enter shows its points."
 MOST_MONTHS = 9
 LAST_LABEL = 0.95  # of the width: month names beyond would run off the edge
 
@@ -34,9 +35,10 @@ def calendar_drawing(overview: Overview) -> Markup:
         for day, name, year in months
     )
     return Markup(
-        f'<div class="calendar" role="img" aria-label="{escape(overview.calendar_words)}">{rows}'
+        f'<div class="calendar" role="group" tabindex="0" aria-label="{escape(overview.calendar_words)} {KEYS}">{rows}'
         f'<div class="cal-months">{names}</div>'
         f'<svg class="targets" viewBox="0 0 {days} 1" preserveAspectRatio="none" aria-hidden="true">{grid}{targets}</svg></div>'
+        '<p class="cal-said screen" role="status" aria-live="polite"></p>'
     )
 
 

@@ -13,13 +13,16 @@ from dashboards.figures.spec import Spec, label, stamp
 from dashboards.look import family
 from dashboards.wording import Reader
 from excursions.clock import NS_PER_HOUR, TimeArray
+from excursions.digits import digits_for
 from excursions.plant import Plant
 from excursions.records import Calibration, Doubt, FloatArray, LabSample
 from excursions.report.corrected import corrected_level
 from excursions.report.result import PointFindings
+from excursions.report.rounded import to_digits, to_uncertainty
 
 MOST_SHADES = 60  # event spans shaded across the curves; the lanes hold all of them
 MOST_CORRECTED = 2_500
+BESIDE_TITLE = 120  # pixels: the longest title of the temperature's panel is shorter
 LONGEST_PAUSE = 6 * NS_PER_HOUR  # hours without a level that are drawn as a break
 
 
@@ -46,12 +49,12 @@ def _corrected(
 ) -> list[Spec]:
     common: Spec = {"type": "scatter", "mode": "lines", "yaxis": key, "x": wall}
     return [
-        {**common, "y": np.round(level - band, 6), "name": "corrected, low", "meta": "band", "line": {"width": 0}, "hoverinfo": "skip"},
-        {**common, "y": np.round(level + band, 6), "name": "corrected, high", "meta": "band", "line": {"width": 0},
+        {**common, "y": to_uncertainty(level - band, band), "name": "corrected, low", "meta": "band", "line": {"width": 0}, "hoverinfo": "skip"},
+        {**common, "y": to_uncertainty(level + band, band), "name": "corrected, high", "meta": "band", "line": {"width": 0},
          "fill": "tonexty", "fillcolor": "@band", "hoverinfo": "skip"},
-        {**common, "y": np.round(level, 6), "name": "corrected reading, hourly", "meta": "corrected",
+        {**common, "y": to_uncertainty(level, band), "name": "corrected reading, hourly", "meta": "corrected",
          "line": {"color": "@pencil", "width": 1.6, "dash": "4px,3px"},
-         "hovertemplate": f"corrected %{{y:.4g}} {label(reader.unit(findings.unit))}<extra></extra>"},
+         "hovertemplate": f"corrected %{{y}} {label(reader.unit(findings.unit))}<extra></extra>"},
     ]  # fmt: skip
 
 
@@ -143,12 +146,18 @@ def rating_lines(
 
 
 def _rating_words(runs: Sequence[Rated], key: str, reader: Reader) -> list[Spec]:
-    """At the left, away from the newest trouble; at the right where another probe sat there before."""
-    x, anchor = (0, "left") if len(runs) == 1 else (1, "right")
+    """At the left, away from the newest trouble; at the right where another probe sat there before.
+
+    A line may lie at the upper edge, so that words over it reach into the title of the panel: they stand beside that.  Of
+    two ratings the lower one's words stand under its line, for the lines may be close.
+    """
+    x, anchor, shift = (0, "left", BESIDE_TITLE) if len(runs) == 1 else (1, "right", 0)
+    told = rating_words(runs[-1], reader)
     return [
-        note(label(words), ink="@heat", size=11, x=x, xref="paper", xanchor=anchor, yref=key, yanchor="bottom",
-              y=float(reader.level(np.array([level]), "degC")[0]))
-        for level, words in rating_words(runs[-1], reader)
+        note(label(words), ink="@heat", size=11, x=x, xref="paper", xanchor=anchor, xshift=shift, yref=key,
+             yanchor="bottom" if level == max(rated for rated, _ in told) else "top",
+             y=float(reader.level(np.array([level]), "degC")[0]))
+        for level, words in told
     ]  # fmt: skip
 
 
@@ -174,10 +183,17 @@ def related_strip(other: PointFindings, findings: PointFindings, key: str, reade
     unit = label(reader.unit(other.unit))
     return {
         "type": "scatter", "mode": "lines", "name": label(other.point.name), "meta": "related", "yaxis": key,
-        "x": reader.wall(time), "y": np.round(reader.level(value, other.unit), 6), "connectgaps": False,
+        "x": reader.wall(time), "y": as_fine(reader.level(value, other.unit), other), "connectgaps": False,
         "line": {"color": "@state", "width": 1.1},
-        "hovertemplate": f"{label(other.point.name)} %{{y:.4~g}} {unit}<extra></extra>",
+        "hovertemplate": f"{label(other.point.name)} %{{y}} {unit}<extra></extra>",
     }  # fmt: skip
+
+
+def as_fine(level: FloatArray, findings: PointFindings) -> FloatArray:
+    """Levels with as many decimals as the record of their point has; four digits where that is not known."""
+    sampling = findings.sampling.get("value")
+    step = sampling.resolution if sampling is not None else 0.0
+    return np.round(level, digits_for(step)) if step > 0 else to_digits(level, 4)
 
 
 def _while(other: PointFindings, findings: PointFindings) -> tuple[TimeArray, FloatArray]:
@@ -198,7 +214,7 @@ def beside(
         data.append(
             {
                 "type": "scatter", "mode": "lines", "name": label(other.point.name), "meta": "beside", "yaxis": key,
-                "x": reader.wall(time), "y": np.round(value, 6), "connectgaps": False,
+                "x": reader.wall(time), "y": as_fine(value, other), "connectgaps": False,
                 "line": {"color": "@state", "width": 1}, "opacity": 0.75,
                 "hovertemplate": f"{label(other.point.name)} %{{y}} {label(reader.unit(other.unit))}<extra></extra>",
             }

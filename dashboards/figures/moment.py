@@ -49,7 +49,7 @@ def moment_drawing(
     half = max(_half_span(trace.time, trace.value, since, findings), _slow(findings, since))
     half = max(half, CREPT) if guessed else half
     when = f"about {reader.day_month(since)}" if guessed else reader.short(since)
-    start, end = max(findings.start, since - half), min(findings.end, since + half)
+    start, end = max(findings.start, reader.away(since, -half)), min(findings.end, reader.away(since, half))
     inside = (trace.time >= start) & (trace.time <= end)
     if np.isfinite(trace.value[inside]).sum() < 2:
         return None

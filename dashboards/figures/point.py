@@ -34,6 +34,7 @@ from excursions import clock
 from excursions.plant import Plant
 from excursions.records import Calibration, Doubt, LabSample, Shift
 from excursions.report.result import PointFindings, Trace
+from excursions.report.rounded import to_digits
 from excursions.report.thin import thin
 
 if TYPE_CHECKING:
@@ -41,6 +42,7 @@ if TYPE_CHECKING:
 
 LANE_PX = 19
 PANEL_PX = {"value": 270, "temperature": 130, "noise": 74}
+NOISE_DIGITS = 2  # a spread is not known better
 MOST_NOISE = 4_000  # readings and temperature arrive thinned, the noise does not
 RELATED_PX = 62
 GAP_PX = 30
@@ -207,7 +209,7 @@ def _line(trace: Trace, name: str, key: str, findings: PointFindings, reader: Re
     mode = "lines" if value.size > FEW else "lines+markers"  # one sample alone makes no line
     return {
         "type": "scatter", "mode": mode, "name": words, "meta": name, "yaxis": key, "connectgaps": False,
-        "x": reader.wall(time), "y": reader.level(value, trace.unit) if name != "noise" else value,
+        "x": reader.wall(time), "y": reader.level(value, trace.unit) if name != "noise" else to_digits(value, NOISE_DIGITS),
         "line": {"color": ink, "width": 1.1, "shape": "linear"},
         "hovertemplate": f"{label(words)} %{{y}} {label(reader.unit(trace.unit))}<extra></extra>",
     }  # fmt: skip

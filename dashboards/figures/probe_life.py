@@ -14,13 +14,16 @@ from dashboards.figures.spec import Spec, broken, label, stamp
 from dashboards.look import axis, base_layout, date_axis
 from dashboards.wording import PARAMETER_WORDS, Reader, capital
 from excursions.clock import NS_PER_DAY, TimeArray
+from excursions.digits import number, supported
 from excursions.records import FloatArray
 from excursions.report.lives import ProbeLife
 from excursions.report.result import PointFindings
+from excursions.report.rounded import to_digits
 from excursions.report.stretch import between, daily_dose
-from excursions.report.tracks import Track
+from excursions.report.tracks import Track, TrackPoint
 
 MOST_TRACKS = 3
+DOSE_DIGITS = 3  # as in the sentences
 BAND = 1.645  # standard uncertainties either way that hold nine times in ten
 LANE, PANEL, GAP = 34, 118, 34  # pixels
 Found = Mapping[str, PointFindings]
@@ -163,14 +166,14 @@ def _heat(life: ProbeLife, days: Days, layout: Spec, reader: Reader, ends: tuple
     rows = [e for e in life.exposures if math.isfinite(e.peak_degc)]
     peak = np.array([e.peak_degc for e in rows])
     bound = np.array([max(e.bound_degc, e.peak_degc) for e in rows])
-    shown, high = reader.level(peak, "degC"), reader.level(bound, "degC")
+    shown, high = (np.round(reader.level(level, "degC"), 1) for level in (peak, bound))
     return [
-        {"type": "scatter", "mode": "lines", "x": wall, "y": reader.level(days.peak, "degC"), "yaxis": "y2",
+        {"type": "scatter", "mode": "lines", "x": wall, "y": np.round(reader.level(days.peak, "degC"), 1), "yaxis": "y2",
          "name": "highest of the day", "line": {"color": "@heat", "width": 1.2, "shape": "hvh"}, "connectgaps": False,
-         "hovertemplate": f"%{{x|%-d %b %Y}}: %{{y:.1f}} {unit}<extra></extra>"},
+         "hovertemplate": f"%{{x|%-d %b %Y}}: %{{y}} {unit}<extra></extra>"},
         {"type": "scatter", "mode": "markers", "yaxis": "y2", "name": "exposure",
          "x": [stamp(t) for t in reader.wall(np.array([e.start for e in rows], np.int64))], "y": shown.tolist(),
-         "error_y": {"type": "data", "symmetric": False, "array": (high - shown).tolist(), "arrayminus": [0.0] * len(rows),
+         "error_y": {"type": "data", "symmetric": False, "array": np.round(high - shown, 1).tolist(), "arrayminus": [0.0] * len(rows),
                      "color": "@heat", "thickness": 1.5, "width": 4},
          "marker": {"color": "@heat", "size": [11 if e.kind != "sterilisation" else 5 for e in rows],
                     "symbol": ["diamond" if e.kind != "sterilisation" else "circle" for e in rows]},
@@ -182,9 +185,9 @@ def _dose(days: Days, n: int, layout: Spec, reader: Reader) -> Spec:
     """The dose so far, a step a day."""
     layout[_key(n)] |= {"ticksuffix": " h", "rangemode": "tozero"}
     return {
-        "type": "scatter", "mode": "lines", "x": reader.wall(days.time), "y": days.dose, "yaxis": _axis(n), "name": "dose so far",
+        "type": "scatter", "mode": "lines", "x": reader.wall(days.time), "y": to_digits(days.dose, DOSE_DIGITS), "yaxis": _axis(n), "name": "dose so far",
         "line": {"color": "@pencil", "width": 1.8, "shape": "hv"},
-        "hovertemplate": "%{x|%-d %b %Y}: %{y:.3~g} h at the rating<extra></extra>",
+        "hovertemplate": "%{x|%-d %b %Y}: %{y} h at the rating<extra></extra>",
     }  # fmt: skip
 
 
@@ -228,12 +231,20 @@ def _track(track: Track, n: int, layout: Spec, reader: Reader, ends: tuple[str, 
             made.append(
                 {"type": "scatter", "mode": "lines+markers" if phase == "as left" else "markers", "yaxis": _axis(n), "name": phase,
                  "x": [stamp(t) for t in reader.wall(np.array([p.time for p in rows], np.int64))],
-                 "y": [p.value for p in rows],
-                 "error_y": {"type": "data", "array": [BAND * p.uncertainty for p in rows], "color": "@pencil", "thickness": 1, "width": 3},
+                 "y": [supported(p.value, p.uncertainty) for p in rows],
+                 "text": [label(_found(p, track, reader)) for p in rows],
+                 "error_y": {"type": "data", "array": [supported(BAND * p.uncertainty, BAND * p.uncertainty) for p in rows], "color": "@pencil", "thickness": 1, "width": 3},
                  "line": {"color": "@mark", "width": 1.2, "dash": "dot"}, "marker": {"color": "@mark", "size": 9, "symbol": symbol},
-                 "hovertemplate": f"{phase}, %{{x|%-d %b %Y}}: %{{y:.4~g}} {unit}<extra></extra>"}
+                 "hovertemplate": f"{phase}, %{{x|%-d %b %Y}}: %{{text}}<extra></extra>"}
             )  # fmt: skip
     return made
+
+
+def _found(found: TrackPoint, track: Track, reader: Reader) -> str:
+    """A parameter in words, with the digits its uncertainty supports."""
+    text = reader.amount(found.value, track.unit, found.uncertainty)
+    known = math.isfinite(found.uncertainty) and found.uncertainty > 0
+    return f"{text} ± {number(found.uncertainty, found.uncertainty)}" if known else text
 
 
 def _limit_line(layout: Spec, n: int, at: float, ends: tuple[str, str], words: str, ink: str) -> None:

@@ -53,7 +53,14 @@ def explanation_lines(answer: Explanation, result: ScanResult, words: Words) -> 
         *_rows("Why", [_cause(cause) for cause in answer.causes], words),
         *(_block("", f"({words(answer.basis)})", indent=LEFT) if answer.basis else []),
         *_rows("Checked", [_check(check) for check in answer.checks], words),
-        *_rows("Do next", [f"{action.verb}: {action.words}" for action in answer.actions], words),
+        *_rows(
+            "Do next",
+            [
+                action.words if action.verb == "nothing" else f"{action.verb}: {action.words}"
+                for action in answer.actions
+            ],
+            words,
+        ),
         *_rows("Take care", answer.cautions, words),
         *_rows("Could hide", answer.hidden, words),
         *_block("Known", words(answer.knowledge)),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import textwrap
+from collections.abc import Callable
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -16,9 +17,11 @@ from excursions.pipeline.scan import Scan
 from excursions.records import SEVERITY_RANK, Event
 from excursions.report.changes import CHANGES
 from excursions.report.result import ScanResult, Verdict
-from excursions.report.verdict import SETTLED, past_faults
+from excursions.report.telling import SETTLED
+from excursions.report.verdict import past_faults
 from excursions.report.wording import audit_account, day, doubt_sentence, event_sentence, row_account, whose
 
+Said = Callable[[str], str]  # a sentence with its temperatures in the unit asked for
 REPORTED_ORIGINS = ("probe", "undecided")
 SHOWN_PROBLEMS = 8
 SHOWN_POINTS = 12
@@ -42,12 +45,8 @@ def findings_at(result: ScanResult, fail_on: str) -> int:
 
 
 def _beyond_tolerance(result: ScanResult) -> int:
-    """Number of stretches out of tolerance that a calibration closed, or for which the point is not trusted now."""
-    distrusted = {verdict.point for verdict in result.verdicts if verdict.verdict != "trust"}
-    return sum(
-        doubt.hours_out_of_tolerance > 0 and (not doubt.open_end or doubt.point in distrusted)
-        for doubt in result.doubts
-    )
+    """Number of stretches out of tolerance that are told."""
+    return sum(doubt.hours_out_of_tolerance > 0 for doubt in result.told_doubts)
 
 
 def exit_status(done: Scan, fail_on: str) -> int:
@@ -55,9 +54,12 @@ def exit_status(done: Scan, fail_on: str) -> int:
     return 1 if findings_at(done.result, fail_on) else 0
 
 
-def print_summary(done: Scan, page: Path) -> None:
-    """Verdicts worst first, faults of the input, and the page."""
+def print_summary(done: Scan, page: Path, *, display_units: str = "degC") -> None:
+    """Verdicts worst first, faults of the input, and the page; temperatures in the unit asked for."""
+    from dashboards.wording import Reader
+
     result = done.result
+    said = Reader(tz=clock.zone(result.plant.zone), temperature=display_units).text
     rows = _row_counts(result)
     span = [(f.start, f.end) for f in result.points if f.samples]
     tz = clock.zone(result.plant.zone)
@@ -69,7 +71,7 @@ def print_summary(done: Scan, page: Path) -> None:
         lines[0] += f", {first} to {last} ({result.plant.zone})"
     lines[0] += "."
     for verdict in [v for v in result.verdicts if v.verdict != "trust"][:SHOWN_POINTS]:
-        lines += ["", *_verdict_lines(verdict)]
+        lines += ["", *_verdict_lines(verdict, said)]
     trusted = [v.point for v in result.verdicts if v.verdict == "trust"]
     if trusted:
         lines += [
@@ -77,9 +79,9 @@ def print_summary(done: Scan, page: Path) -> None:
             *textwrap.wrap(f"trust: {', '.join(trusted[:30])}{' ...' if len(trusted) > 30 else ''}", 96),
         ]
     lines += _ended(result, tz)
-    lines += _replacements(result)
-    lines += _past_doubts(result, tz)
-    lines += _worth_a_look(result, tz)
+    lines += _replacements(result, said)
+    lines += _past_doubts(result, tz, said)
+    lines += _worth_a_look(result, tz, said)
     lines += _audit(result)
     typer.echo("\n".join(lines))
     _print_problems(done)
@@ -104,23 +106,24 @@ def _ended(result: ScanResult, tz: ZoneInfo) -> list[str]:
     return textwrap.wrap(f"record ends early: {', '.join(early[:30])}{' ...' if len(early) > 30 else ''}", 96)
 
 
-def _replacements(result: ScanResult) -> list[str]:
+def _replacements(result: ScanResult, said: Said) -> list[str]:
     """Points whose probe has had its day by its last calibration, also where the reading was put right."""
     worn = [f"{verdict.point}: {verdict.worn}" for verdict in result.verdicts if verdict.worn]
     if not worn:
         return []
     more = f"; and {len(worn) - SHOWN_POINTS} more" if len(worn) > SHOWN_POINTS else ""
-    text = f"Replacement due: {'; '.join(worn[:SHOWN_POINTS])}{more}"
+    text = said(f"Replacement due: {'; '.join(worn[:SHOWN_POINTS])}{more}")
     return ["", *textwrap.wrap(text, 96, subsequent_indent="    ")]
 
 
-def _past_doubts(result: ScanResult, tz: ZoneInfo) -> list[str]:
-    """Stretches that a calibration or the end of a failure has closed: their readings are still on record."""
+def _past_doubts(result: ScanResult, tz: ZoneInfo, said: Said) -> list[str]:
+    """Stretches that are over, by a calibration, by themselves or with a failure: their readings are still on record."""
+    trusted = {verdict.point for verdict in result.verdicts if verdict.verdict == "trust"}
     rows = [
         (doubt.point, doubt.start, doubt_sentence(doubt, findings.unit, tz))
         for findings in result.points
-        for doubt in result.doubts
-        if doubt.point == findings.point.name and not doubt.open_end
+        for doubt in result.told_doubts
+        if doubt.point == findings.point.name and (not doubt.open_end or findings.point.name in trusted)
     ]
     rows += [
         (findings.point.name, event.start, event_sentence(event, tz))
@@ -130,7 +133,7 @@ def _past_doubts(result: ScanResult, tz: ZoneInfo) -> list[str]:
     if not rows:
         return []
     shown = [
-        textwrap.fill(f"{point}  {text}", 96, initial_indent="    ", subsequent_indent="      ")
+        textwrap.fill(said(f"{point}  {text}"), 96, initial_indent="    ", subsequent_indent="      ")
         for point, _, text in sorted(rows)[:SHOWN_STRETCHES]
     ]
     more = len(rows) - SHOWN_STRETCHES
@@ -145,7 +148,7 @@ def _past_doubts(result: ScanResult, tz: ZoneInfo) -> list[str]:
 def events_worth_a_look(result: ScanResult) -> list[tuple[str, Event]]:
     """Point and event for those at trusted points that ask for a look and that nothing else tells, worst first."""
     trusted = {verdict.point for verdict in result.verdicts if verdict.verdict == "trust"}
-    told = {doubt.event for doubt in result.doubts}
+    told = {doubt.event for doubt in result.told_doubts}
     rows = [
         (-SEVERITY_RANK[event.severity], findings.point.name, event.start, event)
         for findings in result.points
@@ -160,14 +163,14 @@ def events_worth_a_look(result: ScanResult) -> list[tuple[str, Event]]:
     return [(point, event) for _, point, _, event in sorted(rows, key=lambda row: row[:3])]
 
 
-def _worth_a_look(result: ScanResult, tz: ZoneInfo) -> list[str]:
+def _worth_a_look(result: ScanResult, tz: ZoneInfo, said: Said) -> list[str]:
     """What they are and since when; the rest is counted."""
     rows = events_worth_a_look(result)
     if not rows:
         return []
     shown = [
         textwrap.fill(
-            f"{point}  {event_sentence(event, tz)} ({whose(event)})",
+            said(f"{point}  {event_sentence(event, tz)} ({whose(event)})"),
             96,
             initial_indent="    ",
             subsequent_indent="      ",
@@ -187,11 +190,11 @@ def _audit(result: ScanResult) -> list[str]:
     return ["", *textwrap.wrap(text, 96, subsequent_indent="    ")]
 
 
-def _verdict_lines(verdict: Verdict) -> list[str]:
+def _verdict_lines(verdict: Verdict, said: Said) -> list[str]:
     body = textwrap.wrap(
-        f"{verdict.sentence} {verdict.knowledge}", 92, initial_indent="    ", subsequent_indent="    "
+        said(f"{verdict.sentence} {verdict.knowledge}"), 92, initial_indent="    ", subsequent_indent="    "
     )
-    todo = textwrap.wrap(f"Next: {verdict.advice}", 92, initial_indent="    ", subsequent_indent="    ")
+    todo = textwrap.wrap(said(f"Next: {verdict.advice}"), 92, initial_indent="    ", subsequent_indent="    ")
     return [f"{verdict.verdict.upper()}  {verdict.point}", *body, *todo]
 
 

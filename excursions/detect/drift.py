@@ -20,7 +20,7 @@ from excursions.detect.afterwards import GONE
 from excursions.detect.along import along_clue
 from excursions.detect.apart import apart_from_neighbours
 from excursions.detect.groups import median
-from excursions.detect.laboratory import SAMPLES_SHOW, STRONGEST, samples_clue
+from excursions.detect.laboratory import STRONGEST, samples_clue, showed_clue
 from excursions.detect.origin import (
     WITNESS,
     Clue,
@@ -32,16 +32,28 @@ from excursions.detect.origin import (
     unexplained,
     weigh,
     witnessed,
+    witnesses_of,
     words_of,
 )
 from excursions.detect.severity import severity_of
 from excursions.detect.survey import Survey, survey_of
-from excursions.detect.votes import votes_clue, went_along
+from excursions.detect.votes import WENT_ALONG, votes_clue, went_along
 from excursions.detect.walks import FEWEST_BLOCKS, SAW, TAKEN_OUT, Walk, ends_of, find_walks, walks_straight
 from excursions.detect.way_gone import LONGEST_WAY_BACK, gone_as_far, own_way, stays_away, tooth
 from excursions.detect.whose import whose_clue
 from excursions.digits import number, written
-from excursions.records import CALIBRATING, CLEANING, WASHING, BoolArray, Event, FloatArray, Record
+from excursions.records import (
+    CALIBRATING,
+    CLEANING,
+    MOVED_NOT,
+    MOVED_TOO,
+    TEMPERATURE,
+    WASHING,
+    BoolArray,
+    Event,
+    FloatArray,
+    Record,
+)
 
 JUMP_BLOCKS = 6
 ODD_JUMP = 3.0  # usual jumps across that state which one that undoes a walk must pass
@@ -154,6 +166,7 @@ def _event(
             *_straight_words(walk),
             *words_of(clues),
         ),
+        witnesses=witnesses_of(clues),
         details={
             "rate_per_day": walk.size / days,
             **({"stretches": walk.returns + 1.0} if walk.returns >= SAW else {}),
@@ -195,11 +208,11 @@ def _samples(record: Record, survey: Survey, walk: Walk, start: int, end: int) -
     """What laboratory samples say; a walk that they alone show has their word already."""
     if not walk.sampled:
         return samples_clue(record, survey, *_error_span(start, end, walk), _error_shift(walk), spread=0.5)
-    words = f"{SAMPLES_SHOW} {written(walk.sampled, 2)}"
+    showed = showed_clue(STRONGEST, walk.sampled)
     if not walk.agreed_again:
-        return (Clue(odds=STRONGEST, words=words),)
+        return (showed,)
     return (
-        Clue(odds=STRONGEST, words=words),
+        showed,
         Clue(odds=2.0, words="they agreed again in between, as after a cleaning"),
     )
 
@@ -310,7 +323,7 @@ def _jump(survey: Survey, begin: int, end: int) -> tuple[float, float]:
 def _related(survey: Survey, clues: tuple[Clue, ...]) -> tuple[Clue, ...]:
     """Neighbours that usually go along and did not."""
     names = [name for name in survey.redundant if related(survey.blocks.level, survey.neighbours[name])]
-    return tuple(clue for clue in clues if any(clue.words.startswith(f"{name} did not") for name in names))
+    return tuple(clue for clue in clues if clue.said == MOVED_NOT and clue.source in names)
 
 
 def _reset_clue(reset: int | None, odds: float) -> tuple[Clue, ...]:
@@ -327,18 +340,19 @@ def _company(survey: Survey, walk: Walk) -> tuple[Clue, ...]:
         return votes_clue(survey, walk.basis, before, after) or (whose_clue(survey, walk),)
     clues = [along_clue(survey, before, after, walk.size)]
     along = went_along(survey, before, after, walk.size)
-    clues.extend(Clue(odds=0.1, words=f"{name} went along with it") for name in along)
-    for name, other in (("the temperature", survey.temperature), *survey.neighbours.items()):
-        if name in along:
-            continue
-        if name == "the temperature" and clues[0].words:
+    clues.extend(Clue(odds=0.1, words=f"{name} {WENT_ALONG}", source=name, said=MOVED_TOO) for name in along)
+    for name, other in ((TEMPERATURE, survey.temperature), *survey.neighbours.items()):
+        if name in along or (name == TEMPERATURE and clues[0].words):
             continue
         ratio = _walked(other, walk)
         close = name in survey.redundant and related(survey.blocks.level, other)
         if ratio > WALKED or (walk.straight and walks_straight(survey, other, walk.lo)):
-            clues.append(Clue(odds=0.1 if close else 0.3, words=f"{name} walked too"))
+            odds = 0.1 if close else 0.3
+            clues.append(Clue(odds=odds, words=f"{name} walked too", source=name, said=MOVED_TOO))
         elif ratio < STOOD:
-            clues.append(Clue(odds=2.0 if close else 1.2, words=f"{name} did not walk with it"))
+            odds = 2.0 if close else 1.2
+            words = f"{name} did not walk with it"
+            clues.append(Clue(odds=odds, words=words, source=name, said=MOVED_NOT))
     return tuple(clues)
 
 

@@ -16,9 +16,8 @@ from excursions.detect.live import Live
 from excursions.detect.origin import Clue
 from excursions.detect.survey import Survey
 from excursions.digits import written
-from excursions.records import FloatArray, Record
+from excursions.records import LABORATORY, MOVED_TOO, SHOWED_IT, FloatArray, Record
 
-SAMPLES_SHOW = "laboratory samples show the error move by"  # how a clue begins that report looks for
 FEWEST = 3  # samples before an event that make its errors usual
 NEAR_BLOCKS = 2  # a sample belongs to a block this near
 STRONGEST = 20.0
@@ -117,8 +116,15 @@ def samples_clue(
     odds = math.exp(min(max(log, -math.log(STRONGEST)), math.log(STRONGEST)) / (1 + rivals))
     if 0.5 < odds < 2:
         return ()
-    said = f"{SAMPLES_SHOW} {written(moved, 2)}" if odds > 1 else "laboratory samples went along"
-    return (Clue(odds=odds, words=said),)
+    if odds > 1:
+        return (showed_clue(odds, moved),)
+    return (Clue(odds=odds, words="laboratory samples went along", source=LABORATORY, said=MOVED_TOO),)
+
+
+def showed_clue(odds: float, moved: float) -> Clue:
+    """That samples saw the error itself move by so much."""
+    words = f"laboratory samples show the error move by {written(moved, 2)}"
+    return Clue(odds=odds, words=words, source=LABORATORY, said=SHOWED_IT)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

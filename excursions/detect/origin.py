@@ -22,14 +22,18 @@ from excursions.records import (
     CLEANING,
     HOLD,
     MEASURING,
+    MOVED_NOT,
+    MOVED_TOO,
     NO_DATA,
     RECOVERING,
     STATES,
     STEAMING,
+    TEMPERATURE,
     WASHING,
     FloatArray,
     Record,
     Signal,
+    Witness,
 )
 from excursions.states.calibration import NOTED_WITHIN_H
 
@@ -48,13 +52,15 @@ AFTER_STEAM = 2.5  # steam harms probes, but a process started anew after it als
 class Clue:
     """One piece of evidence: odds probe against process, and the fact in words (empty when not worth saying).
 
-    inside : seen in the reading alone, so that it is no second witness; source : the other signal that shows it
+    inside : seen in the reading alone, so that it is no second witness; source : the other signal, or the samples, that
+    show it; said : what that one did, in the words of :class:`excursions.records.Witness`
     """
 
     odds: float
     words: str = ""
     inside: bool = False
     source: str = ""
+    said: str = ""
 
 
 def expected_faults(per_year: float, years: float) -> float:
@@ -140,6 +146,12 @@ def words_of(clues: tuple[Clue, ...]) -> tuple[str, ...]:
     return tuple(clue.words for clue in said)
 
 
+def witnesses_of(clues: tuple[Clue, ...]) -> tuple[Witness, ...]:
+    """What other sources say, one each, in the order of the clues."""
+    said = {clue.source: clue for clue in clues if clue.source and clue.said and clue.words}
+    return tuple(Witness(source=c.source, said=c.said, words=c.words) for c in said.values())
+
+
 def state_clue(record: Record, start: int, *, soon_s: float = SOON_S) -> Clue:
     """Whether it began within minutes of the end of a state other than measuring."""
     states = record.states
@@ -194,7 +206,7 @@ class Companion:
 def companions(record: Record, survey: Survey) -> tuple[Companion, ...]:
     """Temperature and neighbours, as far as they are known."""
     others = (
-        ("the temperature", survey.temperature, record.temperature),
+        (TEMPERATURE, survey.temperature, record.temperature),
         *((name, level, record.neighbours.get(name)) for name, level in survey.neighbours.items()),
     )
     return tuple(
@@ -245,23 +257,21 @@ def moved_together(other: Companion, at: int, *, width: int, broken: bool) -> fl
     return moved / (float(other.usual[width - 1]) * (2.0 if broken else 1.0))
 
 
-MOVED_TOO, MOVED_NOT = "changed at the same time", "did not change with it"
-
-
 def company_clues(others: tuple[Companion, ...], at: int, *, width: int, broken: bool) -> tuple[Clue, ...]:
     """What temperature and neighbours did at the same time."""
     clues = []
     for other in others:
         ratio = moved_together(other, at, width=width, broken=broken)
-        own = other.name == "the temperature"
+        own = other.name == TEMPERATURE
         if ratio > MOVED:
-            words = f"{other.name} {MOVED_TOO}"
-            clues.append(Clue(odds=0.15 if own else 0.05, words=words, source=other.name))
+            words = f"{other.name} changed at the same time"
+            clues.append(Clue(odds=0.15 if own else 0.05, words=words, source=other.name, said=MOVED_TOO))
         elif ratio > STIRRED:
             clues.append(Clue(odds=0.6, words=f"{other.name} was on the move as well", source=other.name))
         elif math.isfinite(ratio):
             odds = 1.5 if own else 6.0 if other.related else 1.3
-            clues.append(Clue(odds=odds, words=f"{other.name} {MOVED_NOT}", source=other.name))
+            words = f"{other.name} did not change with it"
+            clues.append(Clue(odds=odds, words=words, source=other.name, said=MOVED_NOT))
     return tuple(clues)
 
 

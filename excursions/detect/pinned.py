@@ -17,18 +17,18 @@ import numpy as np
 
 from excursions.clock import NS_PER_S, duration_text
 from excursions.detect.origin import (
-    MOVED_TOO,
     Clue,
     expected_faults,
     name_origin,
     unexplained,
     weigh,
+    witnesses_of,
     words_of,
 )
 from excursions.detect.survey import Survey, survey_of
 from excursions.detect.tails import expected_as_large
 from excursions.digits import chance_text, written
-from excursions.records import Event, FloatArray, IndexArray, Record
+from excursions.records import MOVED_TOO, TEMPERATURE, Event, FloatArray, IndexArray, Record
 from excursions.states.trace import runs
 
 NEAR_END = 0.1  # of the range: a process that is this near an end may well go over it
@@ -157,6 +157,7 @@ def _event(
             f"entered by a jump of {written(jump)} {unit} between two samples; this record shows {chance_text(chance)} so large by chance",
             *words_of(clues),
         ),
+        witnesses=witnesses_of(clues),
         details={"samples": float(samples), "stays": float(bout.shape[0])},
     )
 
@@ -167,7 +168,8 @@ def _clues(record: Record, first: int, arrived: int, survey: Survey) -> tuple[Cl
         clues.append(Clue(odds=0.3, words=f"the reading came to this end step by step {arrived} other times"))
     moved = _temperature_moved(record, int(survey.live.time[first]), survey)
     if moved:
-        clues.append(Clue(odds=0.3, words=f"the temperature {MOVED_TOO}"))
+        words = "the temperature changed at the same time"
+        clues.append(Clue(odds=0.3, words=words, source=TEMPERATURE, said=MOVED_TOO))
     return tuple(clues)
 
 

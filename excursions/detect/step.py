@@ -41,6 +41,7 @@ from excursions.detect.origin import (
     unexplained,
     weigh,
     witnessed,
+    witnesses_of,
     words_of,
 )
 from excursions.detect.scan import Change, changes_among
@@ -51,9 +52,19 @@ from excursions.detect.stairs import exchange_clue, stairs_clue
 from excursions.detect.survey import Survey, survey_of
 from excursions.detect.there_and_back import there_and_back
 from excursions.detect.unmoved import unmoved_neighbour
-from excursions.detect.votes import outvoted, votes_clue, went_along
+from excursions.detect.votes import WENT_ALONG, outvoted, votes_clue, went_along
 from excursions.digits import number, written
-from excursions.records import CALIBRATING, MEASURING, NO_DATA, RECOVERING, RETURNED, Event, Record
+from excursions.records import (
+    CALIBRATING,
+    MEASURING,
+    MOVED_NOT,
+    MOVED_TOO,
+    NO_DATA,
+    RECOVERING,
+    RETURNED,
+    Event,
+    Record,
+)
 
 FEWEST_BLOCKS = 12
 OWN_SHARE = 0.5  # of a difference to a neighbour that the reading itself must have made
@@ -64,7 +75,7 @@ LIKE, MUCH_LARGER = (
     0.5,
     3.0,
 )  # a change of half to three times the size is of the same kind; what is larger is another
-WENT_ALONG = 0.05  # odds: one that measures the same made the change as well
+ALONG = 0.05  # odds: one that measures the same made the change as well
 LIKE_MOVE = 0.8  # of a change: a move that the process may as well have made instead
 JEFFREYS = 0.5  # a change more than was seen is always possible: half a count
 SLOW_RETURN = 0.5  # what came at once, held its level and went back by and by may be two things (cp)
@@ -242,6 +253,7 @@ def _event(
                 f"usual change over that time {written(change.spread, 2)} {record.change_unit}; {times(alike, 'other change', 'other changes')} of that size in the record",
                 *words_of((*clues, *usual)),
             ),
+            witnesses=witnesses_of((*clues, *usual)),
             details={
                 "before": shape.before,
                 "after": shape.after,
@@ -348,7 +360,9 @@ def _beside(
     if not context.neighbour:
         along = went_along(context.survey, *_around(change), shape.size)
         clues = tuple(clue for clue in clues if clue.source not in along)
-        shown = (Clue(odds=WENT_ALONG, words=f"{name} went along with it", source=name) for name in along)
+        shown = (
+            Clue(odds=ALONG, words=f"{name} {WENT_ALONG}", source=name, said=MOVED_TOO) for name in along
+        )
         return (*clues, *led, *shown)
     votes = votes_clue(context.survey, context.neighbour, *_around(change))
     told = {context.neighbour, *(vote.source for vote in votes)}
@@ -362,7 +376,8 @@ def _beside(
                 words=f"came at once, and a loop brought it back: {context.neighbour} went the other way",
             )
         )
-    return (*others, *votes, Clue(odds=8.0, words=f"{context.neighbour}, which usually goes along, did not"))
+    words = f"{context.neighbour}, which usually goes along, did not"
+    return (*others, *votes, Clue(odds=8.0, words=words, source=context.neighbour, said=MOVED_NOT))
 
 
 def _around(change: Change) -> tuple[tuple[int, int], tuple[int, int]]:

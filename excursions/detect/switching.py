@@ -27,6 +27,7 @@ from excursions.detect.origin import (
     unexplained,
     weigh,
     witnessed,
+    witnesses_of,
     words_of,
 )
 from excursions.detect.several import FASTEST_VESSEL_S
@@ -34,7 +35,7 @@ from excursions.detect.severity import severity_of
 from excursions.detect.sudden import SIDE, Way, loss
 from excursions.detect.survey import Survey, jumps_of, survey_of
 from excursions.digits import written
-from excursions.records import Event, FloatArray, IndexArray, Limit, Record
+from excursions.records import MOVED_NOT, MOVED_TOO, TEMPERATURE, Event, FloatArray, IndexArray, Limit, Record
 
 ALIKE = 0.25  # robust spread of the jumps over their median
 IN_TURN = 0.6  # of neighbouring jumps that go opposite ways; by chance half do
@@ -168,6 +169,7 @@ def _event(
             f"{written(habit.now * a_day, 2)} a day, {written(habit.before * a_day, 2)} before",
             *words_of(clues),
         ),
+        witnesses=witnesses_of(clues),
         details={"jumps": float(size.size)},
     )
 
@@ -187,11 +189,13 @@ def _company(record: Record, survey: Survey, block: IndexArray) -> tuple[Clue, .
         if not ratio.size:
             continue
         share = float(np.mean(ratio > MOVED))
-        own = other.name == "the temperature"
+        own = other.name == TEMPERATURE
         if share > BESIDE:
             words = f"{other.name} changed at the same moments"
-            clues.append(Clue(odds=0.15 if own else 0.05, words=words, source=other.name))
+            odds = 0.15 if own else 0.05
+            clues.append(Clue(odds=odds, words=words, source=other.name, said=MOVED_TOO))
         else:
             odds = 1.5 if own else 6.0 if other.related else 1.3
-            clues.append(Clue(odds=odds, words=f"{other.name} did not change with them", source=other.name))
+            words = f"{other.name} did not change with them"
+            clues.append(Clue(odds=odds, words=words, source=other.name, said=MOVED_NOT))
     return tuple(clues)

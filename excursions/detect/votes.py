@@ -12,10 +12,11 @@ from excursions.detect.apart import apart_from_neighbours
 from excursions.detect.groups import median
 from excursions.detect.origin import Clue
 from excursions.detect.survey import Survey
-from excursions.records import FloatArray
+from excursions.records import MOVED_NOT, FloatArray
 
 KEPT = 0.3  # of the change between the two: a third that moved by less against this reading kept to it
 PARTED = (0.6, 1.6)  # share of that change by which one parted alike
+WENT_ALONG = "went along with it"
 ALIKE = 5.0  # odds: two that agree with each other and not with this one
 
 
@@ -32,7 +33,9 @@ def votes_clue(
     kept, parted = _votes(survey, basis, before, after)
     if kept:
         return ()
-    return tuple(Clue(odds=ALIKE, words=f"{name} parted from it alike", source=name) for name in parted)
+    return tuple(
+        Clue(odds=ALIKE, words=f"{name} parted from it alike", source=name, said=MOVED_NOT) for name in parted
+    )
 
 
 def went_along(

@@ -11,8 +11,9 @@ from excursions import clock
 from excursions import link as link_room
 from excursions.pipeline.inputs import sample_pins
 from excursions.plant import Plant
-from excursions.records import CalibrationEntry, Decision, Event, LabSample
+from excursions.records import Calibration, CalibrationEntry, Decision, Doubt, Event, LabSample
 from excursions.report.result import PointFindings, ScanResult
+from excursions.report.telling import weighed_doubts
 from excursions.report.verdict import judge, order
 
 
@@ -61,11 +62,13 @@ def conclude(evidence: Evidence, points: Sequence[PointFindings]) -> ScanResult:
     outcomes = link_room.outcome(events, shifts, links, evaluated, seen.exchanges)
     tz = clock.zone(plant.zone)
     newest = max((findings.end for findings in points if findings.samples), default=None)
+    logs = {f.point.name: [c for c in evaluated if c.point == f.point.name] for f in points}
+    doubts = _weighed(doubts, points, logs, outcomes)
     verdicts = [
         judge(
             findings,
             doubts=[doubt for doubt in doubts if doubt.point == findings.point.name],
-            calibrations=[c for c in evaluated if c.point == findings.point.name],
+            calibrations=logs[findings.point.name],
             outcomes=outcomes,
             tz=tz,
             newest=newest,
@@ -95,6 +98,21 @@ def conclude(evidence: Evidence, points: Sequence[PointFindings]) -> ScanResult:
             )
         ),
     )
+
+
+def _weighed(
+    doubts: Sequence[Doubt],
+    points: Sequence[PointFindings],
+    logs: Mapping[str, Sequence[Calibration]],
+    outcomes: Mapping[str, tuple[str, str]],
+) -> tuple[Doubt, ...]:
+    """The windows with why some are too small to be told; one at a point without a record rests on its calibration alone."""
+    at = {findings.point.name: findings for findings in points}
+    kept = [doubt for doubt in doubts if doubt.point not in at]
+    for name, findings in at.items():
+        mine = [doubt for doubt in doubts if doubt.point == name]
+        kept += weighed_doubts(mine, findings, calibrations=logs[name], outcomes=outcomes)
+    return tuple(sorted(kept, key=lambda d: (d.point, d.start, d.probe)))
 
 
 def with_inferences(findings: PointFindings, decisions: Sequence[Decision], plant: Plant) -> PointFindings:

@@ -131,7 +131,7 @@ def _found(result: ScanResult) -> dict[str, object]:
         "events": dict(sorted(kinds.items())),
         "calibrations": len(result.calibrations),
         "shifts": sum(shift.significant for shift in result.shifts),
-        "doubt_windows": len(result.doubts),
+        "doubt_windows": len(result.told_doubts),
         "verdicts": {
             v: sum(row.verdict == v for row in result.verdicts)
             for v in sorted({r.verdict for r in result.verdicts})

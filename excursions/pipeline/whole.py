@@ -11,6 +11,7 @@ from excursions.condition import condition
 from excursions.link import band_at, corrected
 from excursions.records import Doubt, Signal, TagSeries
 from excursions.report.result import ScanResult
+from excursions.report.rounded import to_uncertainty
 
 TIME = pl.Datetime("ns", "UTC")
 
@@ -28,7 +29,7 @@ def corrected_samples(
     """
     for findings in result.points:
         where = findings.point
-        windows = [d for d in result.doubts if d.point == where.name and d.knots]
+        windows = [d for d in result.told_doubts if d.point == where.name and d.knots]
         tag = where.tags.get("value", "")
         if not windows or tag not in series or point not in ("", where.name):
             continue
@@ -45,8 +46,8 @@ def _frame(signal: Signal, windows: Sequence[Doubt]) -> pl.DataFrame:
         {
             "time": pl.Series(signal.time).cast(TIME),
             "value": signal.value,
-            "corrected": corrected(signal.time, signal.value, windows),
-            "band": band,
+            "corrected": to_uncertainty(corrected(signal.time, signal.value, windows), band),
+            "band": to_uncertainty(band, band),
             "doubtful": np.isfinite(band),
             "unit": signal.unit,
         }

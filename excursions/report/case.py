@@ -15,7 +15,8 @@ from excursions.kinds import WORTH_ASKING
 from excursions.records import SEVERITY_RANK, Calibration, Doubt, Event, LabSample, Link, Shift
 from excursions.report.explanation import Focus
 from excursions.report.result import PointFindings, ScanResult, Verdict
-from excursions.report.verdict import MOST_LIKELY, PASSING, UNUSABLE
+from excursions.report.telling import PASSING
+from excursions.report.verdict import MOST_LIKELY, UNUSABLE
 
 REFUTED = "not borne out"
 ANY_PROBE = ("probe", "undecided")
@@ -90,8 +91,9 @@ def newest(result: ScanResult, point: str) -> Focus:
     lead = events.get(case.verdict.event) or max(worth, key=lambda e: (e.start, e.confidence), default=None)
     if lead is not None:
         return Focus(start=lead.start, end=lead.end, event=lead.id)
-    if case.doubts:
-        doubt = max(case.doubts, key=lambda d: d.start)
+    told = [doubt for doubt in case.doubts if not doubt.too_small]
+    if told:
+        doubt = max(told, key=lambda d: d.start)
         return Focus(start=doubt.start, end=doubt.end)
     return Focus(start=case.findings.end, end=case.findings.end)
 
@@ -139,7 +141,7 @@ def leading_doubt(case: Case) -> Doubt | None:
         error, band = error_in(doubt, *_reach(case, doubt))
         return abs(error) if math.isfinite(error) else band if math.isfinite(band) else 0.0
 
-    return max(covering, key=lambda d: (harm(d), -d.start), default=None)
+    return max(covering, key=lambda d: (not d.too_small, harm(d), -d.start), default=None)
 
 
 def _reach(case: Case, doubt: Doubt) -> tuple[int, int]:

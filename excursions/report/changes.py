@@ -125,7 +125,7 @@ def _event_change(word: str, event: Event, sentence: str) -> Change:
 
 def _laid_to(event: Event) -> str:
     words = {"process": "laid to the process", "routine": "known as routine", "record": "laid to the export"}
-    return words.get(event.origin, "of no weight")
+    return words.get(event.origin, "for the record only")
 
 
 def _told(event: Event | EarlierEvent) -> bool:

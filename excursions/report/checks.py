@@ -13,10 +13,20 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, duration_text
-from excursions.detect.origin import MOVED_NOT, MOVED_TOO
 from excursions.digits import number, written
 from excursions.kinds import having
-from excursions.records import MEASURING, NO_DATA, STATES, Event, LabSample, Sampling
+from excursions.records import (
+    MEASURING,
+    MOVED_NOT,
+    MOVED_TOO,
+    NO_DATA,
+    STATES,
+    TEMPERATURE,
+    Event,
+    LabSample,
+    Sampling,
+    Witness,
+)
 from excursions.report.around import WINDOW_H, Move, move
 from excursions.report.explanation import AGAINST, AGREES, EXCLUDED, OPEN, SPEAKS_FOR, Check
 from excursions.report.result import PointFindings
@@ -39,8 +49,8 @@ class Scene:
 
     start, end : the change itself; whole : the event at hand from end to end, else the same; asked : the stretch whose readings are in question; doubted : the window of doubt around
     it; heat : whether the change
-    is heat, so that the temperature cannot speak for the process; evidence : what the event rests on, which weighed
-    other signals at the onset, sample by sample.
+    is heat, so that the temperature cannot speak for the process; witnesses : what other signals did at the onset, weighed
+    sample by sample with the event.
     """
 
     findings: PointFindings
@@ -53,7 +63,7 @@ class Scene:
     tz: ZoneInfo
     doubted: tuple[int, int] | None = None
     heat: bool = False
-    evidence: tuple[str, ...] = ()
+    witnesses: tuple[Witness, ...] = ()
 
 
 def checked(scene: Scene) -> tuple[Check, ...]:
@@ -69,7 +79,7 @@ def _temperature(scene: Scene) -> Check:
         why = "no temperature of this point was exported"
         return Check(question=question, outcome=OPEN, evidence=why)
     seen = move(levels.time, levels.temperature, scene.start, scene.end)
-    return _moved(question, seen, scene, lambda v: quantity(v, "K", 0.05, signed=True), "the temperature")
+    return _moved(question, seen, scene, lambda v: quantity(v, "K", 0.05, signed=True), TEMPERATURE)
 
 
 def _neighbours(scene: Scene) -> Iterator[Check]:
@@ -97,9 +107,9 @@ def _shower(findings: PointFindings) -> Callable[[float], str]:
 
 
 def _moved(question: str, seen: Move | None, scene: Scene, show: Callable[[float], str], who: str) -> Check:
-    at_onset = next((e for e in scene.evidence if e in (f"{who} {MOVED_TOO}", f"{who} {MOVED_NOT}")), "")
-    if seen is None and at_onset:
-        return Check(question=question, outcome=_outcome(at_onset), evidence=at_onset)
+    at_onset = next((w for w in scene.witnesses if w.source == who and w.said in _OUTCOMES), None)
+    if seen is None and at_onset is not None:
+        return Check(question=question, outcome=_OUTCOMES[at_onset.said], evidence=at_onset.words)
     if seen is None:
         why = f"too few hours of undisturbed measuring of {who} around it to compare before with after"
         return Check(question=question, outcome=OPEN, evidence=why)
@@ -107,13 +117,13 @@ def _moved(question: str, seen: Move | None, scene: Scene, show: Callable[[float
         f"{who} changed by {show(seen.change)} from the {WINDOW_H} h before to the {WINDOW_H} h after; "
         f"{_often(seen)} of such spans in this record hold as large a change"
     )
-    if at_onset:  # one test, that of the event itself: two would part one day
-        return Check(question=question, outcome=_outcome(at_onset), evidence=f"{at_onset}; {change}")
+    if at_onset is not None:  # one test, that of the event itself: two would part one day
+        evidence = f"{at_onset.words}; {change}"
+        return Check(question=question, outcome=_OUTCOMES[at_onset.said], evidence=evidence)
     return Check(question=question, outcome=SPEAKS_FOR if seen.unusual else EXCLUDED, evidence=change)
 
 
-def _outcome(at_onset: str) -> str:
-    return SPEAKS_FOR if at_onset.endswith(MOVED_TOO) else EXCLUDED
+_OUTCOMES = {MOVED_TOO: SPEAKS_FOR, MOVED_NOT: EXCLUDED}
 
 
 def _often(seen: Move) -> str:

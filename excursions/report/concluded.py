@@ -121,7 +121,7 @@ def corrected_table(result: ScanResult) -> pl.DataFrame:
     """
     frames = []
     for findings in result.points:
-        windows = [d for d in result.doubts if d.point == findings.point.name and d.knots]
+        windows = [d for d in result.told_doubts if d.point == findings.point.name and d.knots]
         frames += [frame for doubt in windows if (frame := _corrected(findings, doubt)) is not None]
     if not frames:
         return _frame("corrected", [])

@@ -35,12 +35,14 @@ from excursions.report.case import (
 from excursions.report.checks import COARSE, Scene, checked
 from excursions.report.explanation import Action, Cause, Explanation, Focus
 from excursions.report.result import ScanResult
-from excursions.report.verdict import FEWEST_SAMPLES, PASSING
+from excursions.report.telling import PASSING
+from excursions.report.verdict import FEWEST_SAMPLES
 from excursions.report.why import actions_for, basis_of, causes_of, lead_of
 from excursions.report.wording import HEAT, day, doubted_from, event_sentence, quantity, whose
 
 __all__ = ["Action", "Cause", "Explanation", "Focus", "explain", "newest"]
 
+WITHIN_THERE = "the best estimate of its error there is within tolerance"
 GENERAL_CAUTION = (
     "Local procedures, lock-out and authorised people decide on every piece of work on a line. "
     "This tool releases no batch and protects no plant."
@@ -217,7 +219,9 @@ def _failed(event: Event, case: Case) -> _Answer:
 
 
 def _material(doubt: Doubt, case: Case) -> bool:
-    """Whether the best estimate, not only its band, leaves the tolerance."""
+    """Whether a window that is told leaves the tolerance in the span asked about."""
+    if doubt.too_small:
+        return False
     error, band = error_in(doubt, *reach_of(case.focus, doubt))
     return abs(error) > tolerance(case) if math.isfinite(error) else band > tolerance(case)
 
@@ -267,7 +271,8 @@ def _trusted(case: Case, doubt: Doubt | None) -> _Answer:
         text = f"{event_sentence(asked, case.tz)}: "
         text += sentence[0].lower() + sentence[1:] if state == REFUTED else f"{who}."
     if doubt is not None and math.isfinite(error_in(doubt, *reach_of(case.focus, doubt))[0]):
-        text += " The best estimate of its error is within tolerance."
+        why = doubt.too_small or WITHIN_THERE
+        text += f" {why[0].upper()}{why[1:]}."
     return _Answer(verdict="trust", sentence=text, event=asked, doubt=doubt)
 
 
@@ -293,7 +298,8 @@ def _wrong(error: float, band: float, case: Case, answer: _Answer) -> str:
         )
     if answer.verdict == "trust":
         low, high = (quantity(end, unit, band, signed=True) for end in band_ends(error, band))
-        return f"between {low} and {high}, best estimate within tolerance"
+        why = answer.doubt.too_small if answer.doubt else ""
+        return f"between {low} and {high}; {why or WITHIN_THERE}"
     text = f"{quantity(abs(error), unit, band)} too {'high' if error > 0 else 'low'}"
     if math.isfinite(band) and band > 0:
         low, high = (quantity(end, unit, band, signed=True) for end in band_ends(error, band))
@@ -319,7 +325,7 @@ def _scene(case: Case, event: Event | None, answer: _Answer) -> Scene:
     return Scene(
         findings=case.findings, peers=case.peers, samples=case.samples, start=start, end=end, whole=whole, asked=asked,
         doubted=(doubt.start, doubt.end) if doubt else None,
-        tz=case.tz, heat=event is not None and event.kind in HEAT, evidence=event.evidence if event is not None else (),
+        tz=case.tz, heat=event is not None and event.kind in HEAT, witnesses=event.witnesses if event is not None else (),
     )  # fmt: skip
 
 

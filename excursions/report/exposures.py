@@ -21,7 +21,8 @@ from excursions.kinds import KINDS, TOLD_AS_HEAT, having
 from excursions.plant import Plant, Ratings
 from excursions.records import Calibration, Doubt, Event, FloatArray
 from excursions.report.result import PointFindings, ScanResult
-from excursions.report.wording import day, is_seen, quantity
+from excursions.report.telling import last_error
+from excursions.report.wording import day, is_seen, quantity, worst_knot
 
 VERDICT_WORDS = {"changed since": "reading changed since"}  # where the table's word alone is too short
 FOLLOWS = 12 * clock.NS_PER_HOUR  # what begins so soon after heat is held against it (cp)
@@ -105,7 +106,7 @@ def heat_exposures(result: ScanResult) -> tuple[HeatExposure, ...]:
         logs.by_point.setdefault(c.point, []).append(c)
         if not c.probe:
             logs.nameless.setdefault(c.point, []).append(c)
-    for doubt in result.doubts:
+    for doubt in result.told_doubts:
         logs.doubts.setdefault(doubt.point, []).append(doubt)
     return tuple(row for findings in result.points for row in _of_point(result, findings, logs, tz))
 
@@ -206,11 +207,7 @@ def _exposure(
     verdict = _verdict(event, after)
     before, later = event.start - BESIDE, event.end + BESIDE
     levels, noise = findings.levels, findings.traces.get("noise")
-    error, band = (
-        (after.doubt.knots[0][1], after.doubt.band[0])
-        if after.doubt and after.doubt.band
-        else (math.nan, math.nan)
-    )
+    error, band = _off_by(after.doubt) if after.doubt else (math.nan, math.nan)
     limit = _limit(event, ratings)
     return HeatExposure(
         event=event.id,
@@ -297,6 +294,11 @@ def _verdict(event: Event, after: _After) -> str:
     return "above rating, no change laid to it" if after.known else "cannot tell"
 
 
+def _off_by(doubt: Doubt) -> tuple[float, float]:
+    """The error of a window and its band as the point itself is told: now where it is open, else where it was largest."""
+    return last_error(doubt) if doubt.open_end else worst_knot(doubt)
+
+
 def _reading_off(after: _After) -> bool:
     """Whether the doubt that follows is more than a band around nothing."""
     doubt = after.doubt
@@ -363,10 +365,11 @@ def _how_hot(event: Event, ratings: Ratings, tz: ZoneInfo) -> str:
 def _changed(findings: PointFindings, after: _After, tz: ZoneInfo) -> str:
     doubt = after.doubt
     if doubt and doubt.knots and _reading_off(after):
-        error = doubt.knots[0][1]
-        band = doubt.band[0] if doubt.band else math.nan
-        way = f"about {quantity(abs(error), findings.unit, band)} {'high' if error > 0 else 'low'}"
-        return f"reads {way} since" if doubt.open_end else f"read {way} until {day(doubt.end, tz)}"
+        error, band = _off_by(doubt)
+        way = f"{quantity(abs(error), findings.unit, band)} {'high' if error > 0 else 'low'}"
+        return (
+            f"reads about {way} since" if doubt.open_end else f"read up to {way} until {day(doubt.end, tz)}"
+        )
     if after.change:
         return f"{KINDS[after.change.kind].label} since {day(after.change.start, tz)}"
     return "a later calibration found it changed"

@@ -72,7 +72,7 @@ def _told(c: Calibration, result: ScanResult, links: dict[str, list[Link]]) -> C
         ),
         doubts=tuple(
             d
-            for d in result.doubts
+            for d in result.told_doubts
             if same(d.probe, d.point) and _follows(d, c, result, mine)
         ),
         audit=tuple(f for f in result.audit if f.calibration == c.id),

@@ -13,12 +13,12 @@ from excursions import clock
 from excursions.digits import number
 from excursions.plant import Installation
 from excursions.records import CLEANING, WASHING
+from excursions.report.columns import COLUMNS
 from excursions.report.exposures import HeatExposure
 from excursions.report.life_columns import EXPOSURES, FIXED_BANDS, LIVES, Columns
 from excursions.report.lives import ProbeLife, clipped, probe_lives, stays_at, unknown
 from excursions.report.result import PointFindings, ScanResult
 from excursions.report.stretch import between, dose_above
-from excursions.report.tables import COLUMNS
 from excursions.report.wording import day, quantity
 
 COUNTED = ("over_temperature", "sterilisation")  # heat told as one exposure each

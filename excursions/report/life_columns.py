@@ -107,7 +107,10 @@ EXPOSURES: Columns = {
     "reading_after": (pl.Float64, "median of the first three measuring hours in the day after [`unit`]"),
     "noise_before": (pl.Float64, "median noise in the day before [`unit`]"),
     "noise_after": (pl.Float64, "median noise in the day after [`unit`]"),
-    "error": (pl.Float64, "reading minus truth afterwards; empty: no doubt follows [`unit`]"),
+    "error": (
+        pl.Float64,
+        "reading minus truth afterwards, now where doubt is open, else at most; empty: no doubt follows [`unit`]",
+    ),
     "error_band": (pl.Float64, "half width of its 90 % band [`unit`]"),
     "stretches": (pl.Int64, "times above the rating told as one event"),
     "calibration": (TIME, "next calibration of this probe (UTC)"),

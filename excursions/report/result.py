@@ -150,3 +150,8 @@ class ScanResult:
     outcomes: dict[str, tuple[str, str]] = field(default_factory=dict)
     comparison: Comparison | None = None
     run: dict[str, object] = field(default_factory=dict)
+
+    @property
+    def told_doubts(self) -> tuple[Doubt, ...]:
+        """The windows of doubt that are large enough to matter (:mod:`excursions.report.telling`)."""
+        return tuple(doubt for doubt in self.doubts if not doubt.too_small)

@@ -11,12 +11,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from zoneinfo import ZoneInfo
 
-import numpy as np
-
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_S, duration_text
 from excursions.kinds import WORTH_ASKING, advice_for, caution_for, having
-from excursions.records import SEVERITY_RANK, UNVERIFIED, Calibration, Doubt, Event
+from excursions.records import SEVERITY_RANK, Calibration, Doubt, Event
 from excursions.report.result import VERDICTS, PointFindings, Verdict
+from excursions.report.telling import is_live, last_error, stands_now, tolerance_now
 from excursions.report.tracks import tracks_of, worn_out
 from excursions.report.wording import (
     day,
@@ -29,8 +28,7 @@ from excursions.report.wording import (
 )
 
 LOST_LEVEL = "level"  # a dropout that has one comes for moments, and the reading between them is one
-UNUSABLE, PASSING = having("unusable"), having("ends")
-SETTLED = ("verified by calibration", "not borne out")
+UNUSABLE = having("unusable")
 MOST_LIKELY = 0.5
 FEWEST_SAMPLES = 30  # with fewer, no record says anything about a probe
 ENDS_EARLY = NS_PER_DAY  # exports that were made at different hours of one day differ by less
@@ -56,7 +54,8 @@ def judge(
     Parameters
     ----------
     findings : PointFindings
-    doubts, calibrations : those of this point alone
+    doubts : those of this point alone, weighed by :func:`excursions.report.telling.weighed_doubts`
+    calibrations : those of this point alone
     outcomes : event id -> (what became of it, sentence)
     tz : zone in which sentences give times
     newest : end of the record of the whole plant [ns], to say where this point's ends before it
@@ -116,15 +115,11 @@ def _judged(
         samples = "1 sample" if findings.samples == 1 else f"{findings.samples} samples"
         text = f"Only {samples} of this point{both}: too few to judge a probe by."
         return _verdict(findings, "cannot tell", text, ASK_FOR_MORE, knowledge)
-    live = [event for event in findings.events if _is_live(event, calibrations, outcomes)]
+    live = [event for event in findings.events if is_live(event, calibrations, outcomes)]
     unusable = [e for e in live if e.kind in UNUSABLE and e.open_end and LOST_LEVEL not in e.details]
     if unusable:
         return _from_event("do not use", _worst(unusable), findings, knowledge, tz)
-    open_doubts = [
-        doubt
-        for doubt in doubts
-        if doubt.open_end and _is_material(doubt, findings) and _is_worth_asking(doubt, live)
-    ]
+    open_doubts = [doubt for doubt in doubts if stands_now(doubt, findings)]
     probe_events = [event for event in live if event.origin == "probe" and event.confidence >= MOST_LIKELY]
     if open_doubts:
         worst = max(open_doubts, key=lambda doubt: _harm(doubt, findings))
@@ -148,57 +143,14 @@ def order(verdicts: Sequence[Verdict]) -> tuple[Verdict, ...]:
     return tuple(sorted(verdicts, key=lambda v: (-v.rank_score, v.point)))
 
 
-def _is_live(
-    event: Event, calibrations: Sequence[Calibration], outcomes: Mapping[str, tuple[str, str]]
-) -> bool:
-    """Whether an event still bears on the reading: worth a look, neither settled nor calibrated away."""
-    if SEVERITY_RANK[event.severity] < 1 or event.origin not in ("probe", "undecided"):
-        return False
-    if outcomes.get(event.id, ("",))[0] in SETTLED:
-        return False
-    if event.went_back or (event.kind in PASSING and not event.open_end):
-        return False
-    return not any(c.time >= event.end and c.action == "calibration" for c in calibrations)
-
-
 def _worst(events: Sequence[Event]) -> Event:
     return max(events, key=lambda e: (SEVERITY_RANK[e.severity], e.confidence, e.start))
 
 
-def _last_error(doubt: Doubt) -> tuple[float, float]:
-    if not doubt.knots:
-        return math.nan, math.nan
-    return doubt.knots[-1][1], doubt.band[-1] if doubt.band else math.nan
-
-
 def _harm(doubt: Doubt, findings: PointFindings) -> float:
-    error, band = _last_error(doubt)
+    error, band = last_error(doubt)
     size = abs(error) if math.isfinite(error) else band
-    return size / _tolerance(findings) if math.isfinite(size) else 1.0
-
-
-def _is_material(doubt: Doubt, findings: PointFindings) -> bool:
-    """Whether the best estimate, not only its band, leaves the tolerance, and its band leaves it a sign.
-
-    A wide band alone is no finding, and an error that may as well be none is none to be told.
-    """
-    error, band = _last_error(doubt)
-    return (
-        abs(error) > max(_tolerance(findings), band) if math.isfinite(error) else band > _tolerance(findings)
-    )
-
-
-def _is_worth_asking(doubt: Doubt, live: Sequence[Event]) -> bool:
-    """Whether more speaks for a doubt than events that are likelier the process's than the probe's."""
-    if doubt.basis != UNVERIFIED:
-        return True
-    return any(e.confidence >= WORTH_ASKING and e.end > doubt.start and e.start < doubt.end for e in live)
-
-
-def _tolerance(findings: PointFindings) -> float:
-    finite = findings.levels.value[np.isfinite(findings.levels.value)]
-    level = float(np.median(finite[-24:])) if finite.size else 0.0
-    return findings.point.tolerance_at(level) or max(abs(level) * 0.02, 1e-9)
+    return size / tolerance_now(findings) if math.isfinite(size) else 1.0
 
 
 def _knowledge(findings: PointFindings, calibrations: Sequence[Calibration], tz: ZoneInfo) -> str:
@@ -257,7 +209,7 @@ def _from_event(verdict: str, event: Event, findings: PointFindings, knowledge: 
 def _from_doubt(
     doubt: Doubt, events: Sequence[Event], findings: PointFindings, knowledge: str, tz: ZoneInfo
 ) -> Verdict:
-    error, band = _last_error(doubt)
+    error, band = last_error(doubt)
     cause = next((e for e in findings.events if e.id == doubt.event), None)
     lead = cause or (_worst(events) if events else None)
     if lead is not None and lead.start > doubt.start + NS_PER_HOUR:
@@ -318,18 +270,20 @@ def _trust(
     tz: ZoneInfo,
 ) -> Verdict:
     waiting = min((doubt for doubt in doubts if doubt.open_end), key=lambda doubt: doubt.start, default=None)
+    # What was off and went back without anybody's hand has an end only where the record has one.
     text = "Nothing in this record speaks against the reading now."
     if waiting is not None:
         text = (
             f"Nothing certain speaks against the reading now; from {doubted_from(waiting, tz)} on a change that may be the "
             "probe's has not been verified."
         )
-    past = sorted((doubt for doubt in doubts if not doubt.open_end), key=lambda doubt: doubt.end)
+    past = sorted((doubt for doubt in doubts if not doubt.too_small), key=lambda doubt: doubt.end)
     if past:
         last = past[-1]
         wrong = worst_error(last, findings.unit)
+        until = "on" if last.open_end else f"to {day(last.end, tz)}"
         text += (
-            f" Readings from {doubted_from(last, tz)} to {day(last.end, tz)} are to be doubted"
+            f" Readings from {doubted_from(last, tz)} {until} are to be doubted"
             f"{f', {wrong}' if wrong else ''}; {why_doubted(last)}."
         )
         if any(c.time >= last.end and c.action == "calibration" for c in calibrations):

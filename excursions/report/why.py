@@ -5,14 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 
 from excursions.clock import NS_PER_HOUR, to_datetime
-from excursions.detect.laboratory import SAMPLES_SHOW
 from excursions.kinds import advice_for, having
-from excursions.records import Doubt, Event, Link, Shift
+from excursions.records import SHOWED_IT, Doubt, Event, Link, Shift
 from excursions.report.case import Case, event_of, is_outside, reach_of, worst_in
 from excursions.report.explanation import Action, Cause
 from excursions.report.tracks import tracks_of, worn_out
 from excursions.report.verdict import VERIFY_SOON
-from excursions.report.wording import HEAT, day, event_sentence, quantity
+from excursions.report.wording import HEAT, day, doubted_from, event_sentence, quantity
 
 LEAST_PROBABILITY = 0.01
 MOST_CAUSES = 5
@@ -139,7 +138,7 @@ def _from_links(links: list[Link], case: Case, event: Event | None) -> tuple[Cau
 def _reasons(link: Link, case: Case) -> tuple[str, ...]:
     """Why a candidate is one; what laboratory samples say of it comes first, for they saw the error itself."""
     event = event_of(case, link.event)
-    sampled = tuple(e for e in event.evidence if e.startswith(SAMPLES_SHOW)) if event else ()
+    sampled = tuple(w.words for w in event.witnesses if w.said == SHOWED_IT) if event else ()
     return (*sampled, *link.reasons)
 
 
@@ -164,8 +163,8 @@ def basis_of(case: Case, event: Event | None, doubt: Doubt | None) -> str:
         words = f"{shown}; causes {words}" if shown else words
         if left_out >= LEAST_PROBABILITY / 2:
             words += (
-                f"; {left_out * 100:.0f} % of that goes to what began later than this error and cannot have made it, "
-                "the rest is scaled to one"
+                f"; {left_out * 100:.0f} % of that belongs to what began after this error and cannot have made it, "
+                "so the rest is shared out anew"
             )
         return words
     if event is None:
@@ -221,7 +220,12 @@ def _calibrated_since(case: Case, event: Event | None) -> int | None:
 
 def _set_aside(case: Case, span: tuple[int | None, int | None], doubt: Doubt | None) -> Action:
     start, until = span
-    begin = f"from {day(start, case.tz)} " if start is not None else ""
+    guessed = doubt is not None and doubt.start == start
+    begin = (
+        f"from {doubted_from(doubt, case.tz) if doubt and guessed else day(start, case.tz)} "
+        if start is not None
+        else ""
+    )
     end = f"to {day(until, case.tz)}" if until is not None else "until it is put right"
     words = f"Do not decide on the readings as they stand, {begin}{end}"
     words += "; the corrected reading on the page is an estimate." if doubt is not None else "."

@@ -119,7 +119,7 @@ def worst_error(doubt: Doubt, unit: str) -> str:
     """
     if not doubt.knots:
         return ""
-    error, band = _worst(doubt)
+    error, band = worst_knot(doubt)
     if _is_moot(doubt):
         widest = max(doubt.band)
         return (
@@ -136,8 +136,10 @@ def worst_error(doubt: Doubt, unit: str) -> str:
     return f"{text} (± {quantity(band, unit, band)})" if known else text
 
 
-def _worst(doubt: Doubt) -> tuple[float, float]:
-    """The largest error of a window with knots, and its band (NaN without one)."""
+def worst_knot(doubt: Doubt) -> tuple[float, float]:
+    """The largest error of a window and its band there; NaN where there is none."""
+    if not doubt.knots:
+        return math.nan, math.nan
     at = max(range(len(doubt.knots)), key=lambda i: abs(doubt.knots[i][1]))
     return doubt.knots[at][1], doubt.band[at] if at < len(doubt.band) else math.nan
 
@@ -145,7 +147,7 @@ def _worst(doubt: Doubt) -> tuple[float, float]:
 def _is_moot(doubt: Doubt) -> bool:
     """Whether a window's error is nothing beside its band and never left the tolerance."""
     beside = _BESIDE * max(doubt.band, default=0.0)
-    return bool(doubt.knots) and doubt.hours_out_of_tolerance == 0 and abs(_worst(doubt)[0]) < beside
+    return bool(doubt.knots) and doubt.hours_out_of_tolerance == 0 and abs(worst_knot(doubt)[0]) < beside
 
 
 def doubt_sentence(doubt: Doubt, unit: str, tz: ZoneInfo) -> str:

@@ -12,14 +12,15 @@ from typing import BinaryIO
 import polars as pl
 
 from excursions.errors import UsageError
+from excursions.report.columns import columns_table
 from excursions.report.concluded import audit_table, corrected_table, due_table, lessons_table
 from excursions.report.life import exposures_table, lives_table, probes_table
 from excursions.report.lives import probe_lives
 from excursions.report.result import ScanResult
+from excursions.report.rounded import rounded
 from excursions.report.tables import (
     calibrations_table,
     changes_table,
-    columns_table,
     decisions_table,
     doubts_table,
     events_table,
@@ -36,7 +37,7 @@ FORMULA_STARTS = r"^[=+\-@\t\r]"
 def all_tables(result: ScanResult) -> dict[str, pl.DataFrame]:
     """Every table of a scan by its name."""
     lives = probe_lives(result)
-    return {
+    made = {
         "points": points_table(result),
         "events": events_table(result),
         "limits": limits_table(result),
@@ -54,6 +55,7 @@ def all_tables(result: ScanResult) -> dict[str, pl.DataFrame]:
         "corrected": corrected_table(result),
         "decisions": decisions_table(result),
     }
+    return {name: rounded(name, frame) for name, frame in made.items()}
 
 
 def harmless(frame: pl.DataFrame) -> pl.DataFrame:

@@ -6,9 +6,11 @@ import json
 import re
 import textwrap
 from collections.abc import Mapping, Sequence
+from datetime import datetime
 from html import escape
 from typing import Any
 
+from excursions import clock
 from excursions.records import SEVERITY_RANK
 from excursions.report.result import Verdict
 from excursions.site.changes import HEADINGS, Change
@@ -52,9 +54,10 @@ def digest_facts(
     told = [change for change in changes if change.told]
     if not told and not remarks:
         return {}
+    trusted = {v.point for v in verdicts if v.verdict == "trust"}
     news = {
         heading: [
-            _fact(change)
+            _fact(change, trusted=change.point in trusted)
             for change in sorted(
                 (change for change in told if change.what == heading),
                 key=lambda c: (-SEVERITY_RANK[c.severity], c.point),  # of one point as it happened
@@ -85,11 +88,18 @@ def _answer(verdict: Verdict) -> dict[str, str]:
     }
 
 
-def _fact(change: Change) -> dict[str, str]:
+# What a change asks for where its heading says that nothing is left of it.
+_ASKS = {"resolved": "over", "verified": "settled"}
+
+
+def _fact(change: Change, *, trusted: bool) -> dict[str, str]:
+    """A change, and what it asks for now: of a point that is trusted nobody is asked to act."""
+    weight = "check" if trusted and change.severity == "act" else change.severity
     return {
         "point": change.point,
         "event": change.event,
         "severity": change.severity,
+        "weight": _ASKS.get(change.what, weight),
         "before": change.before,
         "after": change.after,
         "sentence": change.sentence,
@@ -119,10 +129,10 @@ def as_text(facts: Mapping[str, Any]) -> str:
             )
         lines += _more(facts["now"])
     for heading, rows in facts["news"].items():
-        lines += ["", heading.upper()]
+        lines += ["", _title(heading).upper()]
         for row in rows[:MOST_SHOWN]:
             name = f"  [{row['event']}]" if row["event"] else ""
-            lines += _wrapped(f"{row['severity']:5}  {row['point']}: {row['sentence']}{name}")
+            lines += _wrapped(f"{row['weight']:7}  {row['point']}: {row['sentence']}{name}")
         lines += _more(rows)
     if facts["remarks"]:
         lines += ["", "REMARKS", *(f"- {remark}" for remark in facts["remarks"][:MOST_SHOWN])]
@@ -135,15 +145,29 @@ def as_text(facts: Mapping[str, Any]) -> str:
     return _CONTROL.sub("?", "\n".join([*lines, _DISCLAIMER])) + "\n"
 
 
+_TITLES = {
+    "verified": "looked at by a calibration",
+    "doubted": "readings to doubt",
+    "audit": "calibration log beside the record",
+}
+
+
+def _title(heading: str) -> str:
+    return _TITLES.get(heading, heading)
+
+
 def _wrapped(text: str) -> list[str]:
     return textwrap.wrap(
-        text, 98, subsequent_indent="       ", break_long_words=False, break_on_hyphens=False
+        text, 98, subsequent_indent="         ", break_long_words=False, break_on_hyphens=False
     )
 
 
 def _head(facts: Mapping[str, Any]) -> str:
-    zone = f"; times in {facts['zone']}" if facts.get("zone") else ""
-    return f"{facts['plant'] or 'Probes'}, night {facts['night']}, finished {facts['finished']}{zone}"
+    zone, finished = "", facts["finished"]
+    if facts.get("zone"):
+        zone = f"; times in {facts['zone']}"
+        finished = clock.wall(clock.to_ns(datetime.fromisoformat(finished)), clock.zone(facts["zone"]))
+    return f"{facts['plant'] or 'Probes'}, night {facts['night']}, finished {finished}{zone}"
 
 
 def _state(facts: Mapping[str, Any]) -> str:
@@ -181,11 +205,11 @@ def as_html(facts: Mapping[str, Any], *, beside_pages: bool = False) -> str:
         parts.append("</dl>" + _paragraphs(_more(facts["now"])))
     for heading, rows in facts["news"].items():
         parts.append(
-            f"<h2>{escape(heading.capitalize())}</h2><table><thead><tr><th>Point</th><th>Weight</th><th>What</th>"
+            f"<h2>{escape(_title(heading).capitalize())}</h2><table><thead><tr><th>Point</th><th>Weight</th><th>What</th>"
             "<th>Event</th></tr></thead><tbody>"
         )
         parts += [
-            f"<tr><td>{escape(row['point'])}</td><td>{escape(row['severity'])}</td><td>{escape(row['sentence'])}</td>"
+            f"<tr><td>{escape(row['point'])}</td><td>{escape(row['weight'])}</td><td>{escape(row['sentence'])}</td>"
             f"<td><code>{escape(row['event'])}</code></td></tr>"
             for row in rows[:MOST_SHOWN]
         ]

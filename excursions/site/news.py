@@ -169,14 +169,14 @@ def _compare(row: Row, event: Event, facts: Mapping[str, object], work: _Night) 
         before, after = _called(row["kind"], row["origin"]), _called(event.kind, event.origin)
         _tell(work, "changed", event, name, before=before, after=after, told=told or was_told)
     elif abs(row["start"] - event.start) > MOVED_NS:
-        before, after = clock.iso(row["start"]), clock.iso(event.start)
+        before, after = (f"began {day(t, work.tz)}" for t in (row["start"], event.start))
         _tell(
             work,
             "changed",
             event,
             name,
-            before=f"began {before}",
-            after=f"began {after}",
+            before=before,
+            after=after,
             told=told,
         )
     if SEVERITY_RANK[event.severity] > SEVERITY_RANK[row["severity"]]:
@@ -283,7 +283,7 @@ def _tell_doubts(connection: Connection, result: ScanResult, work: _Night) -> No
         point.name: point.quantity.unit for point in result.plant.points
     }  # also of those without a record
     units |= {findings.point.name: findings.unit for findings in result.points}
-    for doubt in sorted(result.doubts, key=lambda d: (d.point, d.end, d.start)):
+    for doubt in sorted(result.told_doubts, key=lambda d: (d.point, d.end, d.start)):
         closed = (doubt.point, clock.iso(doubt.end))
         if doubt.open_end or not doubt.hours_out_of_tolerance > 0 or closed in known:
             continue

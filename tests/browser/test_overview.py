@@ -78,6 +78,25 @@ def test_a_day_of_the_calendar_shows_its_points(index: Any) -> None:
     assert "event on 22 Apr 2026" in index.locator(".count").inner_text()
 
 
+def test_the_days_are_one_stop_of_the_keyboard_and_say_what_stood_there(index: Any) -> None:
+    index.locator(".calendar").focus()
+    index.keyboard.press("End")
+    assert said(index.locator(".cal-said")).startswith("22 Apr 2026: does not follow")
+    index.keyboard.press("ArrowLeft")
+    assert not said(index.locator(".cal-said")).startswith("22 Apr 2026")
+    index.keyboard.press("ArrowRight")
+    index.keyboard.press("Enter")
+    index.wait_for_function("document.querySelector('.count').textContent.includes('event on 22 Apr 2026')")
+    assert index.evaluate(SHOWN) == ["AT-102"]
+
+
+@pytest.mark.parametrize("word", ["heat", "overheated", "steam"])
+def test_a_point_is_found_by_what_people_call_that_which_happened_there(index: Any, word: str) -> None:
+    index.fill("[name=q]", word)
+    assert "AT-101" in index.evaluate(SHOWN)  # its row says over-temperature
+    assert word == "steam" or len(index.evaluate(SHOWN)) < 13  # every point was steamed
+
+
 def test_a_link_to_a_point_lands_on_its_entry(open_page: Any, site: Path) -> None:
     page = open_page(site / "index.html", anchor=f"p-{slug('AT-401')}").page
     assert page.locator(f"#p-{slug('AT-401')}").is_visible()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import dataclasses
 import io
+import re
 from pathlib import Path
 from typing import Any
 
@@ -105,9 +106,36 @@ def test_the_life_can_be_zoomed_by_keyboard_opened_as_data_and_saved(open_page: 
     rows = list(csv.reader(io.StringIO(Path(saved.value.path()).read_text(encoding="utf-8"))))
     assert rows[0] == ["time (Europe/Vienna)", "what", "value"]
     assert {"highest of the day", "exposure", "dose so far"} <= {row[1] for row in rows[1:]}
+    assert [row[0] for row in rows[1:]] == sorted(row[0] for row in rows[1:])  # by time, not by series
+    figures = [row[2] for row in rows[1:] if row[1] in ("highest of the day", "exposure", "dose so far")]
+    assert max(len(figure.replace("-", "").replace(".", "").lstrip("0")) for figure in figures) <= 4
     with page.expect_download() as picture:
         page.locator("[data-picture=svg]").click()
     assert picture.value.suggested_filename.endswith(".svg")
+
+
+def test_arrow_keys_go_from_mark_to_mark_of_a_life_and_say_what_stands_there(
+    open_page: Any, heated: Path
+) -> None:
+    page = open_page(heated).page
+    page.wait_for_function(DRAWN)
+    plot, line = page.locator("#lifeplot"), page.locator("#reading-line")
+    plot.press("Home")
+    first = said(line)
+    assert "highest of the day" in first
+    assert page.locator(".cursor").is_visible()
+    plot.press("ArrowRight")
+    assert said(line) != first
+    plot.press("ArrowLeft")
+    assert said(line) == first
+    heard = []
+    for _ in range(400):
+        plot.press("ArrowRight")
+        if heard[-1:] == [said(line)]:
+            break
+        heard.append(said(line))
+    assert any("143 °C on " in words for words in heard)
+    assert any(re.search(r"Slope as found [\d.]+ % ± [\d.]+", words) for words in heard)
 
 
 def test_probe_pages_are_accessible_and_never_scroll_sideways(

@@ -20,7 +20,7 @@ from excursions.cli.options import (
 from excursions.cli.reading import AS_FOUND, HowToRead, reads
 
 if TYPE_CHECKING:
-    from excursions.cli.heat import Row
+    from excursions.cli.heat_asked import Row
     from excursions.pipeline.scan import Scan
 
 OptionalExports = Annotated[
@@ -75,7 +75,8 @@ def heat(
     """
     from excursions import clock
     from excursions.cli.asked import note_problems
-    from excursions.cli.heat import Heat, choose, print_heat, read_report
+    from excursions.cli.heat import print_heat
+    from excursions.cli.heat_asked import Heat, choose, read_report
     from excursions.cli.moment import moment
     from excursions.errors import UsageError
 

@@ -40,7 +40,7 @@ def scan(
         FailOn, typer.Option("--fail-on", help="Severity from which the exit status is 1.")
     ] = FailOn.CHECK,
     display_units: Annotated[
-        DisplayUnits, typer.Option("--display-units", help="Temperatures on pages.")
+        DisplayUnits, typer.Option("--display-units", help="Temperatures on pages and in the answer.")
     ] = DisplayUnits.DEGC,
     as_json: AsJson = False,
 ) -> None:
@@ -74,5 +74,8 @@ def scan(
         )
         done = since_last(done, out)
         page = publish(done, out, display_units=display_units.value, progress=progress, jobs=jobs)
-    (print_json if as_json else print_summary)(done, page)
+    if as_json:
+        print_json(done, page)
+    else:
+        print_summary(done, page, display_units=display_units.value)
     raise typer.Exit(exit_status(done, fail_on.value))

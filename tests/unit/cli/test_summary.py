@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from pathlib import Path
 
+import polars as pl
 import pytest
 
 from excursions.cli.asked import the_point
-from excursions.cli.summary import events_worth_a_look, findings_at
+from excursions.cli.summary import events_worth_a_look, findings_at, print_summary
+from excursions.pipeline.scan import Scan
 from excursions.records import Doubt, Event
 from excursions.report.result import ScanResult
 from tests.unit.dashboards.made_result import STORIES, made_result
@@ -37,9 +40,14 @@ def test_readings_found_out_of_tolerance_are_a_finding_though_no_event_explains_
 
 
 @pytest.mark.parametrize(
-    "doubt", [{"hours_out_of_tolerance": 0.0}, {"hours_out_of_tolerance": math.nan}, {"open_end": True}]
+    "doubt",
+    [
+        {"hours_out_of_tolerance": 0.0},
+        {"hours_out_of_tolerance": math.nan},
+        {"open_end": True, "too_small": "as small"},
+    ],
 )
-def test_a_window_within_tolerance_or_open_at_a_trusted_point_is_none(doubt: dict[str, object]) -> None:
+def test_a_window_within_tolerance_or_too_small_to_tell_is_none(doubt: dict[str, object]) -> None:
     assert findings_at(quiet(**doubt), "check") == 0
 
 
@@ -72,3 +80,21 @@ def test_an_event_at_a_trusted_point_is_named_unless_it_stands_elsewhere(
     trusted = tuple(dataclasses.replace(verdict, verdict="trust") for verdict in result.verdicts)
     found = events_worth_a_look(dataclasses.replace(result, points=points, verdicts=trusted, outcomes={}))
     assert [event.kind for _, event in found] == ([event.kind] if told else [])
+
+
+def test_temperatures_of_the_answer_are_in_the_unit_asked_for(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    whole = made_result(days=110.0, step_min=20, budget=200)
+    rows = {"read": 1, "used": 1, "duplicates": 0, "conflicts": 0, "refused": 0}
+    hot = dataclasses.replace(
+        whole.verdicts[0], verdict="doubt", sentence="Over-temperature to 146 degC on 26 Jun."
+    )
+    run = {**whole.run, "rows": rows, "inputs": {"exports": []}, "status_words": []}
+    result = dataclasses.replace(whole, verdicts=(hot, *whole.verdicts[1:]), run=run)
+    done = Scan(result=result, problems=(), refused=pl.DataFrame())
+    for unit, words in (("degC", "146 °C"), ("degF", "295 °F")):
+        print_summary(done, Path("page"), display_units=unit)
+        said = capsys.readouterr().out
+        assert f"Over-temperature to {words}" in said
+        assert unit == "degC" or " °C" not in said

@@ -7,6 +7,7 @@ import math
 from zoneinfo import ZoneInfo
 
 import numpy as np
+import polars as pl
 import pytest
 
 from dashboards.content.about import gather, told_doubts
@@ -20,9 +21,12 @@ from dashboards.content.sampling import sampling_words
 from dashboards.content.scale import usual, usual_scale
 from dashboards.slug import slugs
 from dashboards.wording import Reader
+from excursions.cli.summary import findings_at
 from excursions.clock import NS_PER_DAY
 from excursions.records import Decision, Event, Link
+from excursions.report.concluded import corrected_table
 from excursions.report.result import ScanResult
+from excursions.report.tables import doubts_table
 from tests.unit.dashboards.made_result import START, STORIES, instant, made_point, made_result
 
 READER = Reader(tz=ZoneInfo("Europe/Vienna"))
@@ -276,12 +280,16 @@ def test_points_of_which_nothing_can_be_told_are_not_counted_as_wrong(result: Sc
     assert _answer((*untold, *trusted)) == "No point is found wrong, but of 2 it cannot be told."
 
 
-def test_a_doubt_to_now_that_the_verdict_does_not_share_is_not_shaded(result: ScanResult) -> None:
+def test_a_doubt_that_is_too_small_to_tell_stands_in_its_table_alone(result: ScanResult) -> None:
     (verdict, doubt), *_ = [
         (v, d) for v in result.verdicts for d in result.doubts if d.point == v.point and d.open_end
     ]
     assert doubt in told_doubts(result)[verdict.point]
-    trusted = tuple(
-        dataclasses.replace(v, verdict="trust") if v.point == verdict.point else v for v in result.verdicts
-    )
-    assert doubt not in told_doubts(dataclasses.replace(result, verdicts=trusted)).get(verdict.point, [])
+    small = dataclasses.replace(doubt, too_small="its band holds zero")
+    less = dataclasses.replace(result, doubts=tuple(small if d == doubt else d for d in result.doubts))
+    assert small not in told_doubts(less).get(verdict.point, [])
+    assert findings_at(less, "check") == findings_at(result, "check") - 1
+    table = doubts_table(less)
+    assert table.height == len(result.doubts)
+    assert table.filter(pl.col("too_small") != "")["point"].to_list() == [doubt.point]
+    assert corrected_table(less).height < corrected_table(result).height

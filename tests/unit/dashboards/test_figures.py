@@ -193,7 +193,8 @@ def test_fahrenheit_moves_curve_and_ratings_alike(result: ScanResult) -> None:
     one, two = (
         next(t for t in s["data"] if t.get("meta") == "temperature")["y"] for s in (celsius, fahrenheit)
     )
-    np.testing.assert_allclose(two, one * 1.8 + 32)
+    np.testing.assert_allclose(two, one * 1.8 + 32, rtol=0, atol=0.0051)  # two decimals
+    assert all(float(f"{t:.2f}") == t for t in two[:50])
     assert any("176 °F" in note["text"] for note in fahrenheit["layout"]["annotations"])
 
 

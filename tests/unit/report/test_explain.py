@@ -9,13 +9,17 @@ import polars as pl
 import pytest
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
-from excursions.detect.origin import MOVED_NOT, MOVED_TOO
 from excursions.errors import UsageError
 from excursions.plant import Plant, Point
 from excursions.records import (
     HOLD,
+    LABORATORY,
     MEASURING,
+    MOVED_NOT,
+    MOVED_TOO,
     NO_DATA,
+    SHOWED_IT,
+    TEMPERATURE,
     Calibration,
     Doubt,
     Event,
@@ -24,6 +28,7 @@ from excursions.records import (
     Sampling,
     Shift,
     StateLine,
+    Witness,
 )
 from excursions.report.concluded import corrected_table
 from excursions.report.corrected import corrected_level
@@ -154,7 +159,10 @@ def test_causes_come_from_the_shift_and_sum_to_one() -> None:
 def two_moves(*, sampled: bool) -> ScanResult:
     """Off by 0.5 from day 5 on, put back on day 15; the calibration weighs what the step of day 20 left."""
     early = made_step(
-        kind="drift", start=day(5), end=day(14), evidence=("laboratory samples show the error move by 0.5",)
+        kind="drift",
+        start=day(5),
+        end=day(14),
+        witnesses=(Witness(source=LABORATORY, said=SHOWED_IT, words="samples saw 0.5"),),
     )
     base = doubted()
     first, ageing, unrecorded = base.links
@@ -180,10 +188,10 @@ def test_a_cause_does_not_come_after_the_error_that_is_told(at: float, until: fl
     assert [round(cause.probability, 2) for cause in answer.causes] == [0.6, 0.3, 0.1]
     assert sum(cause.probability for cause in answer.causes) == pytest.approx(1.0)
     assert answer.causes[0].words.startswith("Drift of ")
-    assert answer.causes[0].reasons[0] == "laboratory samples show the error move by 0.5"
+    assert answer.causes[0].reasons[0] == "samples saw 0.5"
     assert answer.event == answer.causes[0].event
     assert answer.basis.startswith("the error is shown by laboratory samples; causes weighed from")
-    assert "90 % of that goes to what began later" in answer.basis
+    assert "90 % of that belongs to what began after" in answer.basis
 
 
 def test_after_both_moves_the_calibration_weighs_both() -> None:
@@ -348,9 +356,10 @@ def test_a_neighbour_speaks_for_the_process_only_when_it_moved(moves: bool, expe
     assert outcome(asked(made_scan(findings, made_peer(moves=moves)), 25), "Q") == expected
 
 
-@pytest.mark.parametrize(("words", "expected"), [(MOVED_TOO, SPEAKS_FOR), (MOVED_NOT, EXCLUDED)])
-def test_what_else_moved_is_told_as_the_event_itself_weighed_it(words: str, expected: str) -> None:
-    step = made_step(evidence=(f"the temperature {words}",))
+@pytest.mark.parametrize(("said", "expected"), [(MOVED_TOO, SPEAKS_FOR), (MOVED_NOT, EXCLUDED)])
+def test_what_else_moved_is_told_as_the_event_itself_weighed_it(said: str, expected: str) -> None:
+    words = "it was seen, in any words"
+    step = made_step(witnesses=(Witness(source=TEMPERATURE, said=said, words=words),))
     answer = asked(made_scan(made_findings(step)), 25)
     assert outcome(answer, "temperature") == expected
     assert words in next(check.evidence for check in answer.checks if "temperature" in check.question)

@@ -215,7 +215,7 @@ def test_what_a_calibration_took_out_is_in_the_past() -> None:
     (row,) = exposures(
         steamed(), doubts=(doubted(-0.3, open_end=False),), calibrations=(calibrated(9, 91.0),)
     )
-    assert row.sentence.endswith("read about 0.30 pH low until 10 Jan 00:00; calibrated on 10 Jan 00:00.")
+    assert row.sentence.endswith("read up to 0.30 pH low until 10 Jan 00:00; calibrated on 10 Jan 00:00.")
     assert row.calibration == 9 * DAY
 
 

@@ -7,7 +7,8 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from excursions.report import tables
+from excursions.report import columns, tables
+from excursions.report.columns import columns_table
 from excursions.report.write import all_tables, csv_bytes, harmless, write_tables, write_whole
 from tests.unit.dashboards.made_result import made_result
 
@@ -35,7 +36,7 @@ def test_other_text_and_numbers_stay_as_they_are() -> None:
 
 
 def test_times_are_written_as_iso_in_utc() -> None:
-    frame = pl.DataFrame({"t": [1_500_000_000]}, schema={"t": tables.TIME})
+    frame = pl.DataFrame({"t": [1_500_000_000]}, schema={"t": columns.TIME})
     assert csv_bytes(frame).decode().splitlines()[1] == "1970-01-01T00:00:01.500Z"
 
 
@@ -61,7 +62,7 @@ def test_a_failed_write_leaves_the_old_file(tmp_path: Path, monkeypatch: pytest.
 
 
 def test_every_figure_has_its_unit_in_the_guide() -> None:
-    guide = tables.columns_table()
+    guide = columns_table()
     figures = guide.filter(pl.col("type").str.starts_with("Float"))
     assert figures.filter(pl.col("unit") == "").height == 0
     held = guide.filter(pl.col("unit").str.starts_with("`"))

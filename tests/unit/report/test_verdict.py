@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -12,6 +13,7 @@ from excursions.clock import NS_PER_DAY, NS_PER_HOUR
 from excursions.plant import Point
 from excursions.records import RETURNED, UNVERIFIED, Calibration, Doubt, Event, Parameter, StateLine
 from excursions.report.result import Levels, PointFindings, Trace, Verdict
+from excursions.report.telling import NO_SIGN, THE_PROCESS, WITHIN, weighed_doubts
 from excursions.report.verdict import judge, order, past_faults
 
 UTC = ZoneInfo("UTC")
@@ -46,8 +48,12 @@ def made_findings(*events: Event, samples: int = 1000) -> PointFindings:
 
 
 def judged(findings: PointFindings, **more: object) -> Verdict:
-    given: dict[str, object] = {"doubts": [], "calibrations": [], "outcomes": {}, "tz": UTC}
-    return judge(findings, **(given | more))  # type: ignore[arg-type]
+    """The verdict as a scan comes to it: windows are weighed first."""
+    given: dict[str, Any] = {"doubts": [], "calibrations": [], "outcomes": {}, "tz": UTC} | more
+    given["doubts"] = weighed_doubts(
+        given["doubts"], findings, calibrations=given["calibrations"], outcomes=given["outcomes"]
+    )
+    return judge(findings, **given)
 
 
 def made_doubt(error: float, *, start: float = 10.0, event: str = "") -> Doubt:
@@ -131,6 +137,30 @@ def test_a_change_that_went_back_by_itself_is_over() -> None:
 
 def test_an_open_window_within_tolerance_is_no_doubt() -> None:
     assert judged(made_findings(), doubts=[made_doubt(0.02)]).verdict == "trust"
+
+
+@pytest.mark.parametrize(
+    ("doubt", "why"),
+    [
+        (made_doubt(-0.4), ""),
+        (made_doubt(0.02), WITHIN),
+        (replace(made_doubt(-0.4), band=(0.41, 0.41)), NO_SIGN),
+        (replace(made_doubt(-0.9), basis=UNVERIFIED), THE_PROCESS),  # no event speaks for it
+        (replace(made_doubt(0.02), open_end=False), ""),  # a calibration found it
+    ],
+)
+def test_a_window_says_why_it_is_not_told(doubt: Doubt, why: str) -> None:
+    (weighed,) = weighed_doubts([doubt], made_findings(), calibrations=[], outcomes={})
+    assert weighed.too_small == why
+
+
+def test_what_was_off_and_went_back_is_told_and_does_not_speak_against_the_reading_now() -> None:
+    gone = replace(
+        made_doubt(0.0), knots=((10 * DAY, 0.4), (20 * DAY, 0.0), (30 * DAY, 0.0)), band=(0.05,) * 3
+    )
+    verdict = judged(made_findings(), doubts=[gone])
+    assert verdict.verdict == "trust"
+    assert "on are to be doubted, up to 0.40 pH high" in verdict.sentence
 
 
 def test_a_window_that_is_open_was_never_calibrated_since() -> None:

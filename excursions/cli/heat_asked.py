@@ -1,0 +1,186 @@
+"""Which probe, point and exposure a question about heat asks for: rows of a scan or of a finished report, and the answer.
+
+It needs no more than the tables ``lives`` and ``exposures``.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import polars as pl
+
+from excursions import clock
+from excursions.digits import number
+from excursions.errors import UsageError, nearest
+
+Row = Mapping[str, object]
+MOST = 12  # exposures and probes in the terminal; the tables hold all
+NEAR = 2 * clock.NS_PER_DAY  # how far from the moment asked about an exposure may lie
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heat:
+    """Rows of both tables, the plant's zone, the unit of temperatures (``degC`` or ``degF``) and the page, if any."""
+
+    lives: Sequence[Row]
+    exposures: Sequence[Row]
+    tz: ZoneInfo
+    unit: str
+    page: Path | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Answer:
+    """What was asked about: `life` when one probe, `exposure` the one told first, `others` the list."""
+
+    life: Row | None
+    exposure: Row | None
+    others: Sequence[Row]
+    sentence: str
+
+
+# --- a finished report ---------------------------------------------------------------------------
+
+
+def read_report(folder: Path) -> tuple[Sequence[Row], Sequence[Row], str]:
+    """Rows of both tables and the zone of a finished report.
+
+    Raises
+    ------
+    UsageError
+        If the folder is no report, or one from before these tables.
+    """
+    try:
+        tables = [
+            pl.read_parquet(folder / "tables" / f"{name}.parquet").to_dicts()
+            for name in ("lives", "exposures")
+        ]
+        plant = json.loads((folder / "run.json").read_text(encoding="utf-8"))["plant"]
+        return tables[0], tables[1], str(plant["zone"])
+    except (OSError, ValueError, KeyError, TypeError, pl.exceptions.PolarsError) as error:
+        raise UsageError(
+            found=f'"{folder}", which holds no readable tables/lives.parquet, tables/exposures.parquet and run.json',
+            expected="the --out folder of a finished scan",
+            mend=f"run: excursions scan EXPORT... --out {folder}",
+        ) from error
+
+
+# --- choosing ------------------------------------------------------------------------------------
+
+
+def choose(heat: Heat, *, probe: str, point: str, at: int | None) -> Answer:
+    """Which life and which exposure were asked about.
+
+    Raises
+    ------
+    UsageError
+        If no probe or point is called so, or nothing hot is near the moment.
+    """
+    life = _named_life(heat, probe) if probe else None
+    rows = list(heat.exposures)
+    if life is not None:
+        rows = [r for r in rows if owner(r) == life["probe"]]
+    if point:
+        name = _named_point(heat, point)
+        rows = [r for r in rows if r["point"] == name]
+        here = [row for row in heat.lives if name in str(row["points"]).split(" | ")]
+        if life is None and len(here) == 1:
+            life = here[0]
+    over = [r for r in rows if r["kind"] != "sterilisation"]
+    exposure = _nearest(rows, at, heat.tz) if at is not None else next(iter(over or rows), None)
+    if exposure is not None and life is None and (at is not None or point):
+        life = next((row for row in heat.lives if row["probe"] == owner(exposure)), None)
+    return Answer(life=life, exposure=exposure, others=rows, sentence=_first(heat, life, exposure))
+
+
+def owner(row: Row) -> str:
+    return str(row["probe"] or f"<{row['point']}>")
+
+
+def _named_life(heat: Heat, asked: str) -> Row:
+    names = {str(row["probe"]): row for row in heat.lives}
+    same = [
+        row
+        for name, row in names.items()
+        if asked.casefold() in (name.casefold(), name.strip("<>").casefold())
+    ]
+    if len(same) == 1:
+        return same[0]
+    raise _unknown("probe", asked, list(names))
+
+
+def _named_point(heat: Heat, asked: str) -> str:
+    names = list(dict.fromkeys(p for row in heat.lives for p in str(row["points"]).split(" | ") if p))
+    same = [name for name in names if name == asked] or [n for n in names if n.casefold() == asked.casefold()]
+    if len(same) == 1:
+        return same[0]
+    raise _unknown("point", asked, names)
+
+
+def _unknown(what: str, asked: str, names: Sequence[str]) -> UsageError:
+    near = nearest(asked, names)
+    some = ", ".join(sorted(names)[:12]) + (" ..." if len(names) > 12 else "")
+    return UsageError(
+        found=f'{what} "{asked}"',
+        expected=f"one of {some or 'no probe at all'}",
+        mend=f'did you mean "{near}"?' if near else f"leave --{what} out to see all",
+    )
+
+
+def _nearest(rows: Sequence[Row], at: int, tz: ZoneInfo) -> Row:
+    """The exposure at a moment, else the nearest one within two days."""
+
+    def away(row: Row) -> int:
+        start, end = ns(row["start"]), ns(row["end"])
+        return max(start - at, at - end, 0)
+
+    found = min(rows, key=away, default=None)
+    if found is None or away(found) > NEAR:
+        raise UsageError(
+            found=f"no heat exposure within two days of {clock.wall(at, tz)}",
+            expected="a moment during or near one",
+            mend="leave --at out to see all exposures",
+        )
+    return found
+
+
+def ns(value: object) -> int:
+    assert isinstance(value, datetime)
+    return clock.to_ns(value)
+
+
+def _first(heat: Heat, life: Row | None, exposure: Row | None) -> str:
+    """The sentence that answers first."""
+    if life is None:
+        return f"{_most_heat(heat.lives)} {exposure['sentence'] if exposure is not None else ''}".rstrip()
+    if exposure is None:
+        why = " because no temperature of it was exported" if life["maximum_degc"] is None else ""
+        return f"{life['probe']}: no heat exposure in this record{why}."
+    return str(exposure["sentence"])
+
+
+def _most_heat(lives: Sequence[Row]) -> str:
+    """Which probe had the most heat, and which are due for replacement."""
+    if all(row["maximum_degc"] is None for row in lives):
+        return "Cannot tell: no probe temperature was exported."
+    if not lives or not figure(lives[0], "dose_h") > 0:
+        return "No probe whose temperature was exported was above its continuous rating in this record."
+    first = lives[0]
+    worn = [str(row["probe"]) for row in lives if str(row["replacement"]).startswith("Due")]
+    due = (
+        f"Due for replacement or regeneration: {', '.join(worn[:MOST])}."
+        if worn
+        else "None is known to be due for replacement."
+    )
+    return f"Most heat: {first['probe']} at {first['points']}, dose {number(figure(first, 'dose_h'))} h at its continuous rating. {due}"
+
+
+def figure(row: Row, name: str) -> float:
+    value = row[name]
+    return float(value) if isinstance(value, (int, float)) else math.nan

@@ -1,0 +1,103 @@
+"""Which windows of doubt are told, decided once: verdict, terminal, tables, pages, explanations and nights all ask it here.
+
+A window that a calibration has closed is told: the reading was found wrong.  One that is still open is an estimate, and
+told where it says something: its best estimate leaves the tolerance, its band leaves that a sign, and more speaks for it
+than events that are likelier the process's.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from excursions.kinds import WORTH_ASKING, having
+from excursions.records import SEVERITY_RANK, UNVERIFIED, Calibration, Doubt, Event
+from excursions.report.result import PointFindings
+
+SETTLED = ("verified by calibration", "not borne out")
+PASSING = having("ends")
+WITHIN = "the best estimate of its error is within tolerance"
+NO_SIGN = "its error may as well be none: the band holds zero"
+THE_PROCESS = "what it rests on is likelier the process's"
+
+
+def weighed_doubts(
+    doubts: Sequence[Doubt],
+    findings: PointFindings,
+    *,
+    calibrations: Sequence[Calibration],
+    outcomes: Mapping[str, tuple[str, str]],
+) -> tuple[Doubt, ...]:
+    """The windows of one point, each with why it is too small to matter, if it is.
+
+    Parameters
+    ----------
+    doubts, calibrations : those of this point alone
+    outcomes : event id -> (what became of it, sentence)
+    """
+    live = [event for event in findings.events if is_live(event, calibrations, outcomes)]
+    return tuple(replace(doubt, too_small=_too_small(doubt, findings, live)) for doubt in doubts)
+
+
+def _too_small(doubt: Doubt, findings: PointFindings, live: Sequence[Event]) -> str:
+    """Why a window is not told; empty where it is."""
+    if not doubt.open_end:
+        return ""
+    tolerance = tolerance_now(findings)
+    knots = itertools.zip_longest((error for _, error in doubt.knots), doubt.band, fillvalue=math.nan)
+    sizes = [(abs(error), band) for error, band in knots]
+    known = [(size, band) for size, band in sizes if math.isfinite(size)]
+    if not known and not any(band > tolerance for band in doubt.band):
+        return WITHIN
+    if known and not any(size > tolerance for size, _ in known):
+        return WITHIN
+    if known and not any(size > max(tolerance, band) for size, band in known):
+        return NO_SIGN
+    return "" if _is_worth_asking(doubt, live) else THE_PROCESS
+
+
+def last_error(doubt: Doubt) -> tuple[float, float]:
+    """Error at the end of a window and half width of its band; NaN where they are not known."""
+    if not doubt.knots:
+        return math.nan, math.nan
+    return doubt.knots[-1][1], doubt.band[-1] if doubt.band else math.nan
+
+
+def stands_now(doubt: Doubt, findings: PointFindings) -> bool:
+    """Whether a window that is told still matters at the end of the record: what grew may have gone back."""
+    if doubt.too_small or not doubt.open_end:
+        return False
+    error, band = last_error(doubt)
+    tolerance = tolerance_now(findings)
+    return abs(error) > max(tolerance, band) if math.isfinite(error) else band > tolerance
+
+
+def is_live(
+    event: Event, calibrations: Sequence[Calibration], outcomes: Mapping[str, tuple[str, str]]
+) -> bool:
+    """Whether an event still bears on the reading: worth a look, neither settled nor calibrated away."""
+    if SEVERITY_RANK[event.severity] < 1 or event.origin not in ("probe", "undecided"):
+        return False
+    if outcomes.get(event.id, ("",))[0] in SETTLED:
+        return False
+    if event.went_back or (event.kind in PASSING and not event.open_end):
+        return False
+    return not any(c.time >= event.end and c.action == "calibration" for c in calibrations)
+
+
+def _is_worth_asking(doubt: Doubt, live: Sequence[Event]) -> bool:
+    """Whether more speaks for a doubt than events that are likelier the process's than the probe's."""
+    if doubt.basis != UNVERIFIED:
+        return True
+    return any(e.confidence >= WORTH_ASKING and e.end > doubt.start and e.start < doubt.end for e in live)
+
+
+def tolerance_now(findings: PointFindings) -> float:
+    """Reading error that matters at the level of the last day of the record, canonical unit."""
+    finite = findings.levels.value[np.isfinite(findings.levels.value)]
+    level = float(np.median(finite[-24:])) if finite.size else 0.0
+    return findings.point.tolerance_at(level) or max(abs(level) * 0.02, 1e-9)
