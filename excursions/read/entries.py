@@ -25,7 +25,7 @@ from excursions.read.table import LogTable
 from excursions.records import CalibrationEntry, StandardReading
 
 # Calibrated against what the laboratory found in a sample of the process; in a remark "lab" may be where the work was done.
-_TAKEN = r"grab|sample|proben|muestra|echantillon|amostra|campione"
+_TAKEN = r"grab|sample|proben|muestra|echantillon|amostra|(?<!soluzione )campione"
 _GRAB = re.compile(rf"{_TAKEN}|labor|\blab\b|process|prozess|proces|produ[ck]t")
 _GRAB_REMARK = re.compile(_TAKEN)
 _ONE_CALIBRATION = 2 * NS_PER_HOUR  # rows of one standard each, further apart than this, are two calibrations

@@ -36,6 +36,8 @@ from excursions.records import (
     CLEANING,
     HOLD,
     MEASURING,
+    MOVED_NOT,
+    MOVED_TOO,
     NO_DATA,
     RECOVERING,
     STEAMING,
@@ -237,7 +239,8 @@ def test_what_the_company_of_a_change_says(
     moved: float, name: str, related: bool, odds: float, words: str
 ) -> None:
     (clue,) = company_clues((companion(10.0, 10.0 + moved, name=name, related=related),), 50, width=1, broken=False)  # fmt: skip
-    assert clue == Clue(odds=odds, words=words, source=name)
+    said = MOVED_TOO if "changed at" in words else MOVED_NOT if "did not" in words else ""
+    assert clue == Clue(odds=odds, words=words, source=name, said=said)
 
 
 def test_a_signal_that_is_not_known_there_says_nothing() -> None:

@@ -339,7 +339,7 @@ def test_related_points_are_neighbours() -> None:
 
 
 def test_the_few_readings_of_a_measurand_are_looked_at_side_by_side() -> None:
-    plant, _ = infer_plant(export(("AT-3.pH", "ph"), ("AT-7.pH", "ph"), ("AT-4.LF", "conductivity")), None)
+    plant, _ = infer_plant(export(("AT-3.pH", "ph"), ("AT-7.pH", "ph"), ("AT-4.LF", "us")), None)
     assert [point.neighbours for point in plant.points] == [("AT-7",), ("AT-3",), ()]
 
 
