@@ -376,7 +376,7 @@ def _worst(entries: tuple[Entry, ...]) -> str:
 
 def _earlier(result: ScanResult) -> str:
     """Points whose earlier readings are doubtful although doubt does not last to the end of the record."""
-    past = {doubt.point for doubt in result.told_doubts if not doubt.open_end}
+    past = {doubt.point for doubt in result.past_doubts}
     names = [verdict.point for verdict in result.verdicts if verdict.point in past]
     if not names:
         return ""

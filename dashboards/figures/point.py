@@ -118,7 +118,9 @@ def point_spec(
     near: tuple[int, int] | None = None,
 ) -> Spec:
     """The record of one point as a figure description; with `near` [ns] only lanes that hold something in that stretch."""
-    panels = [name for name in PANEL_PX if name in findings.traces]
+    # A noise that few samples do not give has no panel: an empty one would have a scale that means nothing.
+    held = {name for name, t in findings.traces.items() if name != "noise" or np.isfinite(t.value).any()}
+    panels = [name for name in PANEL_PX if name in held]
     lanes = lanes_of(findings, plant, marks.calibrations, reader)
     if near is not None:
         first, last = reader.wall(np.array(near, np.int64))
@@ -209,7 +211,7 @@ def _line(trace: Trace, name: str, key: str, findings: PointFindings, reader: Re
     mode = "lines" if value.size > FEW else "lines+markers"  # one sample alone makes no line
     return {
         "type": "scatter", "mode": mode, "name": words, "meta": name, "yaxis": key, "connectgaps": False,
-        "x": reader.wall(time), "y": reader.level(value, trace.unit) if name != "noise" else to_digits(value, NOISE_DIGITS),
+        "cliponaxis": mode == "lines", "x": reader.wall(time), "y": reader.level(value, trace.unit) if name != "noise" else to_digits(value, NOISE_DIGITS),
         "line": {"color": ink, "width": 1.1, "shape": "linear"},
         "hovertemplate": f"{label(words)} %{{y}} {label(reader.unit(trace.unit))}<extra></extra>",
     }  # fmt: skip

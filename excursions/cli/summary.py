@@ -118,12 +118,11 @@ def _replacements(result: ScanResult, said: Said) -> list[str]:
 
 def _past_doubts(result: ScanResult, tz: ZoneInfo, said: Said) -> list[str]:
     """Stretches that are over, by a calibration, by themselves or with a failure: their readings are still on record."""
-    trusted = {verdict.point for verdict in result.verdicts if verdict.verdict == "trust"}
     rows = [
         (doubt.point, doubt.start, doubt_sentence(doubt, findings.unit, tz))
         for findings in result.points
-        for doubt in result.told_doubts
-        if doubt.point == findings.point.name and (not doubt.open_end or findings.point.name in trusted)
+        for doubt in result.past_doubts
+        if doubt.point == findings.point.name
     ]
     rows += [
         (findings.point.name, event.start, event_sentence(event, tz))

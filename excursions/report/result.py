@@ -155,3 +155,9 @@ class ScanResult:
     def told_doubts(self) -> tuple[Doubt, ...]:
         """The windows of doubt that are large enough to matter (:mod:`excursions.report.telling`)."""
         return tuple(doubt for doubt in self.doubts if not doubt.too_small)
+
+    @property
+    def past_doubts(self) -> tuple[Doubt, ...]:
+        """Those of them that are over: a calibration closed them, or the verdict trusts the reading again."""
+        trusted = {verdict.point for verdict in self.verdicts if verdict.verdict == "trust"}
+        return tuple(d for d in self.told_doubts if not d.open_end or d.point in trusted)

@@ -129,3 +129,14 @@ def test_an_empty_list_of_probes_says_truly_why(result: ScanResult, tmp_path: Pa
         )
         write_probes(few, tmp_path, READER, {})
         assert words in (tmp_path / "probes" / "index.html").read_text(encoding="utf-8")
+
+
+def test_a_noise_of_which_nothing_is_known_has_no_panel(result: ScanResult) -> None:
+    about = about_of(result, "AT-101")
+    noise = about.findings.traces["noise"]
+    few = dataclasses.replace(noise, value=np.full(noise.value.shape, np.nan))
+    traces = {**about.findings.traces, "noise": few}
+    spec = point_spec(dataclasses.replace(about.findings, traces=traces), about.plant, PointMarks(), READER)
+    assert "noise" not in {trace.get("meta") for trace in spec["data"]}
+    whole = point_spec(about.findings, about.plant, PointMarks(), READER)
+    assert "noise" in {trace.get("meta") for trace in whole["data"]}
