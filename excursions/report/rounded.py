@@ -12,7 +12,9 @@ import polars as pl
 from excursions.records import FloatArray
 
 OF_UNCERTAINTY = 2
-OF_OTHERS = 5  # digits of a figure whose uncertainty nobody states; a time in hours keeps its minutes
+OF_OTHERS = 5  # digits of a figure whose uncertainty nobody states
+LEAST_OF_HOURS = 2  # decimals, so that a long time keeps its minutes
+MOST_OF_DEGREES = 2  # decimals that a record of a temperature has at most (cp)
 AS_RECORDED = {("corrected", "value")}  # a reading is never changed
 
 # table -> column -> the column that holds its uncertainty
@@ -41,12 +43,25 @@ def rounded(table: str, frame: pl.DataFrame) -> pl.DataFrame:
     new = {}
     for name in figures:
         value = frame[name].to_numpy().astype(np.float64)
-        new[name] = to_digits(value, OF_OTHERS)
+        new[name] = _plainly(name, value)
         if name in by:
             half = frame[by[name]].to_numpy().astype(np.float64)
             new[name] = np.where(half > 0, to_uncertainty(value, half), new[name])
     columns = [pl.Series(name, value).fill_nan(None) for name, value in new.items()]
     return frame.with_columns(columns)
+
+
+def _plainly(name: str, value: FloatArray) -> FloatArray:
+    """Values (n,) whose uncertainty nobody states, by the unit at the end of their column's name."""
+    if name.endswith("_degc"):
+        return np.round(value, MOST_OF_DEGREES)
+    if name.startswith("hours") or name.endswith("_h"):
+        return np.where(
+            np.abs(value) >= 10.0 ** (OF_OTHERS - LEAST_OF_HOURS),
+            np.round(value, LEAST_OF_HOURS),
+            to_digits(value, OF_OTHERS),
+        )
+    return to_digits(value, OF_OTHERS)
 
 
 def to_uncertainty(value: FloatArray, uncertainty: FloatArray, digits: int = OF_UNCERTAINTY) -> FloatArray:

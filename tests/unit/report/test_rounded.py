@@ -46,3 +46,8 @@ def test_no_figure_of_a_scan_has_digits_that_arithmetic_added() -> None:
                     name,
                     column,
                 )
+
+
+def test_hours_keep_their_minutes_and_temperatures_the_decimals_of_their_record() -> None:
+    frame = pl.DataFrame({"hours": [2879.983333], "dose_h": [0.0123456789], "maximum_degc": [148.0557547]})
+    assert rounded("lives", frame).row(0) == (2879.98, 0.012346, 148.06)
