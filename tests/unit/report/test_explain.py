@@ -474,3 +474,21 @@ def test_without_a_moment_the_present_trouble_or_the_newest_event_is_explained()
 def test_an_unknown_point_is_named_with_the_nearest_known() -> None:
     with pytest.raises(UsageError, match='found point "p"'):
         explain(made_scan(made_findings()), "p")
+
+
+def test_a_start_that_is_a_guess_has_no_minute_in_what_to_do() -> None:
+    base = two_moves(sampled=True)
+    guessed = dataclasses.replace(base, doubts=(dataclasses.replace(base.doubts[0], about=True),))
+    for scan, words in ((guessed, "from about 5 Jan to"), (base, "from 5 Jan 00:00 to")):
+        actions = {action.verb: action.words for action in asked(scan, 8).actions}
+        assert words in actions["set aside"] or words.replace(" to", " until") in actions["set aside"]
+
+
+def test_a_window_that_is_too_small_to_tell_makes_no_doubt_of_a_moment() -> None:
+    base = two_moves(sampled=True)
+    assert asked(base, 8).verdict == "doubt"
+    small = dataclasses.replace(base.doubts[0], too_small="its error may as well be none")
+    events = dataclasses.replace(base.points[0], events=())
+    answer = asked(dataclasses.replace(base, points=(events,), doubts=(small,)), 8)
+    assert answer.verdict == "trust"
+    assert "Its error may as well be none." in answer.sentence

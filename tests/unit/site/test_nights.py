@@ -144,17 +144,44 @@ def test_the_digest_says_first_how_points_with_news_stand_and_what_to_do() -> No
         for point, verdict in (("P1", "doubt"), ("P2", "trust"), ("P3", "do not use"))
     ]  # fmt: skip
     facts = digest_facts(
-        changes, [], night=2, finished="now", plant="P", state={}, zone="Europe/Vienna", verdicts=verdicts
+        changes,
+        [],
+        night=2,
+        finished="2026-06-30T22:15:00Z",
+        plant="P",
+        state={},
+        zone="Europe/Vienna",
+        verdicts=verdicts,
     )
     text, page = as_text(facts), as_html(facts)
     assert text.index("doubt  P1: P1 reads high. Verify it. Hot surfaces.") < text.index("NEW")
     assert "P2 reads" not in text  # to be trusted
     assert "P3" not in text  # told on the night it happened
     assert text.index("Over-temperature.") < text.index("Step.")  # of one point as it happened
-    assert "times in Europe/Vienna" in text
+    assert "finished 1 Jul 2026 00:15; times in Europe/Vienna" in text  # on the clock it names
     assert page.index("P1 reads high.") < page.index("Over-temperature.")
     assert 'href="index.html"' in as_html(facts, beside_pages=True)
     assert "href" not in page  # in a mail a link beside the page leads nowhere
+
+
+@pytest.mark.parametrize(
+    ("what", "severity", "verdict", "weight"),
+    [
+        ("new", "act", "doubt", "act"),
+        ("new", "act", "trust", "check"),  # of a reading that is trusted nobody is asked to act
+        ("new", "note", "trust", "note"),
+        ("resolved", "act", "doubt", "over"),
+        ("verified", "act", "doubt", "settled"),
+    ],
+)
+def test_the_digest_asks_for_no_act_where_nothing_is_left_or_the_reading_is_trusted(
+    what: str, severity: str, verdict: str, weight: str
+) -> None:
+    change = Change(what=what, point="P", event="e", severity=severity, sentence="Pinned.", told=True)
+    now = Verdict(point="P", verdict=verdict, sentence="", since=None, advice="", caution="", rank_score=1.0)
+    facts = digest_facts([change], [], night=1, finished="", plant="", state={}, verdicts=[now])
+    assert f"\n{weight:7}  P: Pinned.  [e]" in as_text(facts)
+    assert f"<td>{weight}</td>" in as_html(facts)
 
 
 def test_the_digest_escapes_what_comes_from_outside() -> None:
