@@ -24,8 +24,8 @@ from dashboards.wording import (
 from excursions.clock import duration_text
 from excursions.digits import number, percent
 from excursions.kinds import HEAT_KINDS
-from excursions.records import SEVERITY_RANK, Calibration, Doubt, Event, Link, Parameter, Shift
-from excursions.report.telling import SETTLED, is_live
+from excursions.records import SEVERITY_RANK, SHOWED_IT, Calibration, Doubt, Event, Link, Parameter, Shift
+from excursions.report.telling import REFUTED, SETTLED, is_live
 
 # Figures that the evidence beside them says in a sentence already.
 SAID = frozenset(
@@ -176,7 +176,7 @@ def _event_row(event: Event, about: About, reader: Reader, *, on_paper: bool) ->
         size_sort=abs(event.size) if math.isfinite(event.size) else -1.0,
         sure=percent(event.confidence),
         sure_sort=event.confidence,
-        after=after,
+        after=_became(after, event),
         after_why=reader.text(why),
         probe=event.probe,
         evidence=tuple(capital(reader.text(fact)) for fact in event.evidence),
@@ -184,6 +184,13 @@ def _event_row(event: Event, about: About, reader: Reader, *, on_paper: bool) ->
         serious=in_trouble(event),
         paper_extra=not on_paper,
     )
+
+
+def _became(after: str, event: Event) -> str:
+    """What became of an event, in words: what samples saw is not refuted by a calibration that no longer did."""
+    if after == REFUTED and any(witness.said == SHOWED_IT for witness in event.witnesses):
+        return "shown by samples, not by the calibration after it"
+    return after
 
 
 def _weight(event: Event, about: About) -> str:

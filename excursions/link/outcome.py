@@ -10,7 +10,7 @@ from excursions.digits import percent, written
 from excursions.kinds import having
 from excursions.link.candidates import grouped
 from excursions.link.intervals import is_of
-from excursions.records import Calibration, Event, Link, Shift
+from excursions.records import SHOWED_IT, Calibration, Event, Link, Shift
 
 VERIFIED = "verified by calibration"
 NOT_BORNE_OUT = "not borne out"
@@ -102,6 +102,8 @@ def _one(
         if changed
         else "found no shift beyond its uncertainty"
     )
+    if any(witness.said == SHOWED_IT for witness in event.witnesses):
+        words += "; laboratory samples showed the error while it lasted"
     return NOT_BORNE_OUT, f"The calibration of {_day(min(s.end for s in spanning))} {words}."
 
 

@@ -15,10 +15,9 @@ from excursions.kinds import WORTH_ASKING
 from excursions.records import SEVERITY_RANK, Calibration, Doubt, Event, LabSample, Link, Shift
 from excursions.report.explanation import Focus
 from excursions.report.result import PointFindings, ScanResult, Verdict
-from excursions.report.telling import PASSING
+from excursions.report.telling import PASSING, REFUTED
 from excursions.report.verdict import MOST_LIKELY, UNUSABLE
 
-REFUTED = "not borne out"
 ANY_PROBE = ("probe", "undecided")
 
 

@@ -17,7 +17,6 @@ from excursions.kinds import GRADUAL, MOVES, caution_for
 from excursions.records import HOLD, MEASURING, NO_DATA, STATES, Doubt, Event
 from excursions.report.beyond import how_wrong_beyond
 from excursions.report.case import (
-    REFUTED,
     Case,
     bridged_event,
     error_in,
@@ -35,7 +34,7 @@ from excursions.report.case import (
 from excursions.report.checks import COARSE, Scene, checked
 from excursions.report.explanation import Action, Cause, Explanation, Focus
 from excursions.report.result import ScanResult
-from excursions.report.telling import PASSING
+from excursions.report.telling import PASSING, REFUTED
 from excursions.report.verdict import FEWEST_SAMPLES
 from excursions.report.why import actions_for, basis_of, causes_of, lead_of
 from excursions.report.wording import HEAT, day, doubted_from, event_sentence, quantity, whose

@@ -18,7 +18,8 @@ from excursions.kinds import WORTH_ASKING, having
 from excursions.records import SEVERITY_RANK, UNVERIFIED, Calibration, Doubt, Event
 from excursions.report.result import PointFindings
 
-SETTLED = ("verified by calibration", "not borne out")
+REFUTED = "not borne out"
+SETTLED = ("verified by calibration", REFUTED)
 PASSING = having("ends")
 WITHIN = "the best estimate of its error is within tolerance"
 NO_SIGN = "its error may as well be none: the band holds zero"

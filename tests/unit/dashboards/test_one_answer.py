@@ -18,7 +18,7 @@ from dashboards.probes import write_probes
 from dashboards.wording import Reader
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
 from excursions.conclusions import HeatTally
-from excursions.records import Doubt
+from excursions.records import LABORATORY, SHOWED_IT, Doubt, Witness
 from excursions.report.lives import ProbeLife, probe_lives
 from excursions.report.result import Levels, ScanResult, Trace
 from excursions.report.wording import worst_error
@@ -61,6 +61,17 @@ def test_no_event_asks_to_be_acted_on_where_the_reading_is_trusted(result: ScanR
         doubted, findings=dataclasses.replace(doubted.findings, events=over), outcomes={}
     )
     assert [row.severity for row in event_rows(past, READER)[0]] == ["over"]
+
+
+def test_what_samples_saw_is_not_called_unfounded_by_a_calibration_after_it(result: ScanResult) -> None:
+    about = about_of(result, "AT-101")
+    seen = Witness(source=LABORATORY, said=SHOWED_IT, words="samples show it")
+    for witnesses, words in (((), "not borne out"), ((seen,), "shown by samples")):
+        event = dataclasses.replace(about.findings.events[-1], witnesses=witnesses)
+        findings = dataclasses.replace(about.findings, events=(event,))
+        state = {event.id: ("not borne out", "The calibration found no shift.")}
+        ((row,), _) = event_rows(dataclasses.replace(about, findings=findings, outcomes=state), READER)
+        assert row.after.startswith(words)
 
 
 def life_at(result: ScanResult, point: str) -> ProbeLife:
