@@ -1,0 +1,30 @@
+"""What became of an event when the calibration after it found nothing of it."""
+
+from __future__ import annotations
+
+import pytest
+
+from excursions.clock import NS_PER_DAY
+from excursions.link import outcome
+from excursions.records import LABORATORY, SHOWED_IT, Calibration, Event, Shift, Witness
+
+DAY = NS_PER_DAY
+SEEN = Witness(source=LABORATORY, said=SHOWED_IT, words="samples show it")
+
+
+@pytest.mark.parametrize("seen", [True, False])
+def test_a_calibration_that_finds_nothing_says_when_samples_had_seen_it(seen: bool) -> None:
+    event = Event(
+        point="P", probe="S", kind="drift", start=5 * DAY, end=9 * DAY, size=0.4, size_unit="pH", confidence=0.9,
+        witnesses=(SEEN,) if seen else (),
+    )  # fmt: skip
+    shift = Shift(
+        probe="S", point="P", measurand="ph", parameter="slope", unit="%", start=0, end=20 * DAY, before=99.0, after=99.0,
+        uncertainty=0.4, p_value=1.0, significant=False,
+    )  # fmt: skip
+    logged = [
+        Calibration(time=t, point="P", probe="S", measurand="ph", action="calibration") for t in (0, 20 * DAY)
+    ]
+    state, sentence = outcome([event], [shift], [], logged)[event.id]
+    assert state == "not borne out"
+    assert ("laboratory samples showed the error while it lasted" in sentence) is seen
