@@ -11,7 +11,8 @@ import pytest
 from typer.testing import CliRunner
 
 from excursions.cli.app import app
-from excursions.cli.checked import check_facts, check_lines
+from excursions.cli.check_facts import check_facts
+from excursions.cli.checked import check_lines
 from excursions.pipeline.check import check
 from tests.builders import grid, level, on_exception, quantised
 
