@@ -29,6 +29,7 @@ _ROLE_WORDS: dict[str, str] = {
     "varname|var|series|node|node id|nodeid|path|object|object name|messstelle|kennzeichen|kennzeichnung|"
     "bezeichnung|kanal|messpunkt|signalname|kks|punto|etiqueta|nombre|repere|attribute|metric|loop|instrument|"
     "measuring point|measurement point|parameter|parameter name|parameter code|datapoint|data point|mp|pnr|"
+    "tag no|tag nr|tag number|tag num|point no|point nr|point number|sensor no|sensor nr|channel no|channel nr|signal no|signal nr|"
     "series name|source|field|symbol|address|adresse|adress|measurand|quantity|tag index|tagg|taggnamn|matpunkt|meetpunt|znacznik|zmienna|znacka|promenna|cimke|"
     "valtozo|etiket|degisken|tunniste|the|แท็ก|тег|параметр|сигнал|переменная|точка|タグ|タグ名|タグ名称|点名|变量|标签|位号|测点|測定点|計器番号|태그|태그명|변수",
     "milliseconds": "ms|msec|millitm|millis|millisec|millisecond|milliseconds|time ms|millisekunden",
