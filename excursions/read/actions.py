@@ -90,7 +90,7 @@ def action_of(text: str) -> str:
 
 
 _TEST_POINT = re.compile(
-    r"\b(?:test|check) ?point\b|prufpunkt|punto de prueba|\bcheck (?:buffer|standard|solution)|kontroll?(?:puffer|standard|losung)|prufpuffer|(?:tampon|solution) de controle|(?:tampon|solucion) de control"
+    r"\b(?:test|check) ?(?:point|pt)\b|prufpunkt|punto de prueba|\bcheck (?:buffer|standard|solution)|kontroll?(?:puffer|standard|losung)|prufpuffer|(?:tampon|solution) de controle|(?:tampon|solucion) de control"
 )
 
 

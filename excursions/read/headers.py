@@ -356,6 +356,21 @@ def meanings_of(headers: Sequence[str]) -> list[Meaning]:
     ]
 
 
+_BUFFER = re.compile(r"ph ?([1-3])")
+
+
+def _with_buffers(found: Sequence[Meaning], headers: Sequence[str]) -> list[Meaning]:
+    """``pH1`` beside ``E1 [mV]`` is the buffer that the potential was read in, and no reading in a buffer of pH 1."""
+    potentials = {m.index for m in found if m.kind == "raw" and m.unit == "mv" and m.index and not m.fixed}
+    counted = [_BUFFER.fullmatch(fold(header)) for header in headers]
+    return [
+        Meaning(kind="standard", index=int(match[1]), unit="ph")
+        if match and int(match[1]) in potentials
+        else m
+        for m, match in zip(found, counted, strict=True)
+    ]
+
+
 def _with_own_standards(found: Sequence[Meaning], headers: Sequence[str]) -> list[Meaning]:
     """``standard 1 [mV]`` beside ``raw 1 [mV]`` is the standard's value; alone it is what was read in standard 1."""
     said = [set(_TOKEN.findall(unit_in(fold(header))[0])) for header in headers]
@@ -365,6 +380,7 @@ def _with_own_standards(found: Sequence[Meaning], headers: Sequence[str]) -> lis
         for m, words, own in zip(found, said, numbered, strict=True)
         if own and words & v.RAWS and m.kind == "raw"
     }
+    found = _with_buffers(found, headers)
     # "Standard (mV)" beside "reading before (mV)" and "reading after (mV)": a redox standard.
     if any(
         m.kind == "raw" and not m.index and not m.fixed and (words & v.RAWS or m.phase)

@@ -19,7 +19,13 @@ from excursions.read.gathered import Gathered
 from excursions.read.model import REFUSED_SCHEMA, ReadOptions
 from excursions.read.moments import Moments
 from excursions.read.numbers import decimal_comma, is_nothing, number_of
-from excursions.read.shaping import by_points, named_by_letters, with_deviations, with_standards
+from excursions.read.shaping import (
+    by_points,
+    named_by_letters,
+    with_deviations,
+    with_standards,
+    without_counts,
+)
 from excursions.read.swaps import Swap, installations_of
 from excursions.read.table import (
     LogTable,
@@ -120,7 +126,7 @@ def read_calibrations(
 def _table(log: _Log, sheet: Sheet, *, alone: bool) -> LogTable | None:
     table = find_table(sheet, log.columns) or find_table(transposed(sheet), log.columns)
     if table is not None:
-        table = with_deviations(with_standards(with_phases(with_actions(by_points(table)))))
+        table = without_counts(with_deviations(with_standards(with_phases(with_actions(by_points(table))))))
         table, twice = without_twins(with_names_above(named_by_letters(table)))
         log.problems += [error.at(file=log.file) for error in twice]
         log.decisions.append(column_decision(log.file, table))

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 from excursions.read.cells import Row
 from excursions.read.fold import plain
@@ -65,6 +67,25 @@ def with_standards(table: LogTable) -> LogTable:
     return table
 
 
+def without_counts(table: LogTable) -> LogTable:
+    """Of two columns of standards the one that counts them, ``Buffer`` 1 and 2 beside ``Nominal`` 7.00 and 4.01, is none."""
+    places = [at for at in table.columns("standard") if not table.meanings[at].index]
+    if len(places) < 2:
+        return table
+    counting = [at for at in places if _counts([cell_at(row, at) for row in table.rows])]
+    if not counting or len(counting) == len(places):
+        return table
+    meanings = [Meaning(kind="ignored") if at in counting else m for at, m in enumerate(table.meanings)]
+    return replace(table, meanings=tuple(meanings))
+
+
+def _counts(cells: Sequence[str]) -> bool:
+    """Whether the numbers among the first cells are 1, 2, ... and begin anew at the most."""
+    numbers = [int(cell) for cell in cells if cell.isdecimal()]
+    steps = [b - a == 1 or b == 1 for a, b in pairwise(numbers)]
+    return len(numbers) > 1 and numbers[0] == 1 and all(steps) and max(numbers) > 1
+
+
 def _is_word_of_standard(text: str) -> bool:
     found = standard_of(text)
     return found is not None and found.label in ("air", "zero", "zobell", "light", "quinhydrone")
@@ -117,7 +138,7 @@ def by_points(table: LogTable) -> LogTable:
     )
 
 
-_TAG = re.compile(r"([A-Z]{2,5})[-_.]?\d{2,5}[A-Z]?")
+_TAG = re.compile(r"([A-Z]{1,5})[-_.]\d{2,5}[A-Z]?|([A-Z]{2,5})\d{2,5}[A-Z]?")
 _NO_NAMES = frozenset(("ph", "mv", "ntu", "fnu", "std", "buf", "na", "us", "ms", "co", "pt"))
 
 
@@ -127,6 +148,6 @@ def _name_and_rest(header: str) -> tuple[str, str] | None:
     if not rest.strip() or not _NAME.fullmatch(first):
         return None
     tag = _TAG.fullmatch(first)  # "QT101" has a number in it, but is no standard of 101
-    if meaning_of(first).kind and (tag is None or tag[1].casefold() in _NO_NAMES):
+    if meaning_of(first).kind and (tag is None or (tag[1] or tag[2]).casefold() in _NO_NAMES):
         return None
     return first, rest.strip()

@@ -12,6 +12,7 @@ from excursions.read.exports.columns import is_status, is_time_text
 from excursions.read.exports.counted import are_counted
 from excursions.read.exports.halfdates import days_of
 from excursions.read.exports.headerrows import calendar_header, has_day_and_clock, times_begin, usual_width
+from excursions.read.exports.monthsacross import months_at
 from excursions.read.exports.numbertimes import as_number_time
 from excursions.read.exports.quality import is_quality_text
 from excursions.read.exports.records_text import Cut, split_records
@@ -174,6 +175,8 @@ def _score(lines: Sequence[str], cut: Cut, heading: Sequence[str] = ()) -> float
 
 def _promises_times(heading: list[Row]) -> bool:
     if calendar_header(heading) is not None:
+        return True
+    if any(months_at(row) for row in heading):
         return True
     if any(times_begin(row) or has_day_and_clock(row) for row in heading):
         return True

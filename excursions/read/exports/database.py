@@ -71,7 +71,10 @@ class QueryTable:
     def _run(self, query: str) -> sqlite3.Cursor:
         try:
             return self.connection.execute(query)
-        except sqlite3.Error as error:
+        except (
+            sqlite3.Error,
+            UnicodeDecodeError,
+        ) as error:  # the library gives names of columns as UTF-8 or not at all
             raise _broken(error) from error
 
     @staticmethod
@@ -222,7 +225,7 @@ def _quoted(name: str) -> str:
     return '"' + name.replace('"', '""') + '"'
 
 
-def _broken(error: sqlite3.Error) -> InputFileError:
+def _broken(error: sqlite3.Error | UnicodeDecodeError) -> InputFileError:
     return InputFileError(
         found=f"a SQLite file that cannot be read ({error})",
         expected="a sound one",

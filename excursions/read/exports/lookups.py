@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -51,13 +52,24 @@ def lookups(table: str, tables: Mapping[str, Sequence[str]]) -> list[Lookup]:
     return found
 
 
+_ENDING = re.compile(r"(?i)(?<=\w)[_ -]?(id|no|nr|num|number|nummer|key|idx|ref)$")
+# What a production is called by: it says nothing of whose reading a row is.
+_PRODUCTION = re.compile(
+    r"(?i)batch|charge|lot|los|order|auftrag|product|produkt|recipe|rezept|campaign|kampagne|shift|schicht|user|operator|bediener|customer|kunde|run"
+)
+
+
 def _stem(column: str) -> str:
-    """``tag_id``, ``TagID`` and ``tagid`` without their ending; empty where they have none or nothing before it."""
-    return column[:-2].rstrip("_ -") if column.lower().endswith("id") else ""
+    """``tag_id``, ``TagNo`` and ``tagid`` without their ending; empty where they have none, or name a production."""
+    match = _ENDING.search(column)
+    stem = column[: match.start()] if match else ""
+    return "" if _PRODUCTION.fullmatch(stem) else stem
 
 
 def _key(columns: Sequence[str], column: str) -> str:
-    return next((name for name in columns if name.lower() in ("id", column.lower())), "")
+    match = _ENDING.search(column)
+    keys = ("id", match[1].lower() if match else "id", column.lower())
+    return next((name for name in columns if name.lower() in keys), "")
 
 
 def _is_of(table: str, stem: str) -> bool:
@@ -70,7 +82,7 @@ def _lookup(column: str, other: str, columns: Sequence[str], role: str, stem: st
     key = _key(columns, column)
     if any("time" in roles_of(name) for name in columns):
         return None
-    left = [name for name in columns if name != key and not name.lower().endswith("id")]
+    left = [name for name in columns if name != key and not _ENDING.search(name)]
     named = next((name for name in left if "tag" in roles_of(name)), "")
     if role == "quality" or (not named and role):
         named = next((name for name in left if name.lower() in _TEXTS or role in roles_of(name)), "")

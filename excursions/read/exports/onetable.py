@@ -17,6 +17,7 @@ from excursions.read.exports.damage import known_damage
 from excursions.read.exports.execute import Executor
 from excursions.read.exports.gather import Gather
 from excursions.read.exports.leaning import written_out
+from excursions.read.exports.monthsacross import year_of_months
 from excursions.read.exports.outcome import Outcome, Replan, findings, texts_only
 from excursions.read.exports.plan import NoReadingsError, Plan
 from excursions.read.exports.planner import Texts, make_plan
@@ -104,6 +105,7 @@ def _plain(table: Table, asked: Asked) -> TableRead:
             named_day(table, asked.name, asked.title, order)
             or named_year(table, asked.name, asked.title)
             or records_below(table, asked.name)
+            or year_of_months(table, asked.name)
         )
     encoded = _encoded(table, asked.name)
     if whole is not None:

@@ -180,7 +180,7 @@ _LONGEST = 100  # longer texts are no times
 _SHORTEST_INTERVAL = 18
 # From one date to another in one cell: the readings of an interval stand at its start, as those of two columns do.
 _INTERVAL = re.compile(
-    r"(\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}[T ,]\S.*?\d)\s*(?:-|/|~|>|->|to|bis|until|au|hasta|al?)\s*(\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}[T ,].*)"
+    r"(\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}[T ,]\S.*?\d[zZ]?)\s*(?:-|/|~|>|->|to|bis|until|au|hasta|al?)\s*(\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}[T ,].*|P[\dTDHMS]+)"
 )
 # "02.03.2025 00:00 - 00:10"; without the blank behind it the hyphen would be the sign of an offset.
 _TO_A_CLOCK = re.compile(

@@ -29,6 +29,7 @@ _ROLE_WORDS: dict[str, str] = {
     "varname|var|series|node|node id|nodeid|path|object|object name|messstelle|kennzeichen|kennzeichnung|"
     "bezeichnung|kanal|messpunkt|signalname|kks|punto|etiqueta|nombre|repere|attribute|metric|loop|instrument|"
     "measuring point|measurement point|parameter|parameter name|parameter code|datapoint|data point|mp|pnr|"
+    "tag no|tag nr|tag number|tag num|point no|point nr|point number|sensor no|sensor nr|channel no|channel nr|signal no|signal nr|"
     "series name|source|field|symbol|address|adresse|adress|measurand|quantity|tag index|tagg|taggnamn|matpunkt|meetpunt|znacznik|zmienna|znacka|promenna|cimke|"
     "valtozo|etiket|degisken|tunniste|the|แท็ก|тег|параметр|сигнал|переменная|точка|タグ|タグ名|タグ名称|点名|变量|标签|位号|测点|測定点|計器番号|태그|태그명|변수",
     "milliseconds": "ms|msec|millitm|millis|millisec|millisecond|milliseconds|time ms|millisekunden",
@@ -51,7 +52,7 @@ _ROLE_WORDS: dict[str, str] = {
     "description": "description|desc|descriptor|beschreibung|descripcion|descriptif|descricao|descrizione|comment|"
     "comments|kommentar|bemerkung|remark|remarks|note|notes|text|label|long name|annotation|longname|langtext|event",
     "index": "index|idx|no|nr|row|row no|rownum|row number|line|line no|lfd nr|lfdnr|record|record no|seq|sequence|"
-    "sequence number|count|counter|id|record id|unnamed 0|n",
+    "sequence number|scan|scan no|scan number|rec|rec no|recno|satz|satznr|count|counter|id|record id|unnamed 0|n",
 }
 ROLES: dict[str, frozenset[str]] = {
     role: frozenset(plain(word).casefold() for word in words.split("|"))

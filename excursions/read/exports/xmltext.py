@@ -19,7 +19,7 @@ from excursions.read.exports.content import Content, Opened
 from excursions.read.exports.frametable import FrameTable
 from excursions.read.exports.grids import grid_table
 from excursions.read.model import ReadOptions
-from excursions.read.text import BOMS
+from excursions.read.text import BOMS, encoding_of
 
 _DECLARED = re.compile(r"\s*<\?xml\b")
 _ELEMENT = re.compile(r"\s*<[A-Za-z_][\w:.\-]*(?:\s+[\w:.\-]+\s*=\s*(?:\"[^\"<]*\"|'[^'<]*'))*\s*/?>")
@@ -61,7 +61,7 @@ def xml_tables(content: Content, options: ReadOptions) -> Opened:
         raise InputFileError(
             found=f"an XML file of {len(data)} bytes", expected=f"at most {_LARGEST}", mend="export it as CSV or in pieces"
         )  # fmt: skip
-    root, cut = _tree(data)
+    root, cut = _tree(_in_known_encoding(data))
     words = ", ".join(part for part in ("XML", content.packing) if part)
     notes = ("the XML file is cut off; what came before was used",) if cut is not None else ()
     sheets = list(_sheets(root))
@@ -82,6 +82,22 @@ def xml_tables(content: Content, options: ReadOptions) -> Opened:
         content.name,
         FrameTable(frame=frame.lazy(), words=words, height=frame.height, notes=notes, lost=cut or ""),
     )
+
+
+_STATED = re.compile(rb"(<\?xml\b[^>]{0,80}?encoding\s*=\s*[\"'])([\w.:\-]{1,40})([\"'])")
+_KNOWN = frozenset(("utf-8", "utf-16", "us-ascii", "iso-8859-1"))  # to the parser itself
+
+
+def _in_known_encoding(data: bytes) -> bytes:
+    """The document in UTF-8 where it states an encoding the parser does not know, Shift_JIS or a slip such as "UTF.8"."""
+    match = _STATED.search(data[:_LONGEST_DECLARED])
+    if match is None or match[2].decode().casefold() in _KNOWN:
+        return data
+    try:
+        text = data.decode(match[2].decode(), errors="replace")
+    except (LookupError, UnicodeError):
+        text = data.decode(encoding_of(data)[0], errors="replace")
+    return _STATED.sub(rb"\g<1>utf-8\g<3>", text.encode(), count=1)
 
 
 def _tree(data: bytes) -> tuple[Element, str | None]:

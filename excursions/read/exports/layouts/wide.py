@@ -20,6 +20,7 @@ from excursions.read.exports.layouts.timecolumns import chosen_time, time_column
 from excursions.read.exports.plan import Draft, NoReadingsError, Stream
 from excursions.read.exports.sheet import Sheet
 from excursions.read.exports.timeshapes import clock_shape_of
+from excursions.read.exports.units import is_unit
 from excursions.read.exports.words import STATE_WORDS, fold
 from excursions.records import Decision
 
@@ -251,12 +252,34 @@ def _quality_of(column: Column, values: list[Column], qualities: dict[int, Colum
     )
     if named is not None:
         return named
+    if (titled := _under_its_title(column, values, qualities)) is not None:
+        return titled
+    if _go_before(values, qualities):
+        return column.index - 1
     following = _beside(column, values, qualities)
     if following is not None:
         owner = _quality_base(qualities[following])
         if not owner or all(_base(other) != owner for other in values if other is not column):
             return following
     return next(iter(qualities)) if len(values) == len(qualities) == 1 else None
+
+
+def _title(column: Column) -> str:
+    """What stands over a column in another row of the header, where it is no unit."""
+    return next((fold(cell) for cell in column.above if cell and not is_unit(cell)), "")
+
+
+def _under_its_title(column: Column, values: list[Column], qualities: dict[int, Column]) -> int | None:
+    """The one quality column under the title that stands over this value column and no other."""
+    title = _title(column)
+    same = [index for index, quality in qualities.items() if title and _title(quality) == title]
+    alone = [value for value in values if _title(value) == title] == [column]
+    return same[0] if alone and len(same) == 1 else None
+
+
+def _go_before(values: list[Column], qualities: dict[int, Column]) -> bool:
+    """Whether each quality column stands right before its value column, and none behind the last."""
+    return len(values) == len(qualities) and all(value.index - 1 in qualities for value in values)
 
 
 def _beside(column: Column, values: list[Column], qualities: dict[int, Column]) -> int | None:
