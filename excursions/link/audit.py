@@ -126,6 +126,7 @@ def _look(
     return Look(
         point=point, plant=plant, mine=mine, traces=traces, matched=match(mine, traces.work, tz), line=levels,
         hides=could_hide(point, sampling), coarse=coarse(sampling.get("value")), tz=tz,
+        on_change=(value := sampling.get("value")) is not None and value.kind in ("exception", "swinging"),
     )  # fmt: skip
 
 
@@ -137,9 +138,12 @@ def _without_trace(look: Look) -> list[AuditFinding]:
     missing = [c for c in look.mine if _looked_for(c, look) and not _traced(c, look)]
     with_trace = sum(_traced(c, look) for c in look.mine)
     clear = [c for c in missing if not _covered(c, look)]
-    telling = shows_traces(with_trace, len(clear))
+    # Recorded on change, a held output and a quiet process look alike; what is seen only where the log points need not be seen.
+    faint = look.on_change and not any(look.traces.alone[i] for i in look.matched.values())
+    telling = shows_traces(with_trace, len(clear)) and not faint
     usual = (
         () if telling
+        else ("no calibration of this point would be told without its entry",) if faint and with_trace
         else (f"only {with_trace} of {with_trace + len(clear)} calibrations of this point left a trace that can be told",)
     )  # fmt: skip
     made = []
