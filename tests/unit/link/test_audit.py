@@ -85,6 +85,24 @@ def test_what_looks_like_a_calibration_several_times_in_a_few_days_is_the_proces
     assert [f.kind for f in found(ENTRIES, states(*TRACED, *often[:1]))] == ["no entry"]
 
 
+@pytest.mark.parametrize(
+    ("kind", "helped", "told"),
+    [("exception", 3.0, "cannot tell"), ("exception", 0.0, "no trace"), ("grid", 3.0, "no trace")],
+)
+def test_recorded_on_change_what_only_the_log_points_to_need_not_be_seen(
+    kind: str, helped: float, told: str
+) -> None:
+    """Behind a held output a quiet process and work look alike, where only changes are recorded."""
+    line = states(*TRACED, days=100.0)
+    line = replace(line, helped=np.where(line.code == CALIBRATING, helped, 0.0))
+    sampling = {
+        "ph": {"value": Sampling(kind=kind, interval_s=60.0), "temperature": Sampling(interval_s=60.0)}
+    }
+    late = calibration(80.0)
+    (one,) = [f for f in audit([*ENTRIES, late], {"ph": line}, sampling, PLANT) if f.calibration == late.id]
+    assert one.kind == told
+
+
 def test_a_hold_is_a_trace() -> None:
     assert found([*ENTRIES, calibration(80.0)], states(*TRACED, (80.01, HOLD))) == []
 
