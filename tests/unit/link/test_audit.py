@@ -103,6 +103,24 @@ def test_recorded_on_change_what_only_the_log_points_to_need_not_be_seen(
     assert one.kind == told
 
 
+@pytest.mark.parametrize(
+    ("warmth", "restless", "told"),
+    [(37.0, 0.0, "no trace"), (24.0, 0.0, "cannot tell"), (37.0, 20.0, "cannot tell")],
+)
+def test_where_the_probe_would_have_walked_a_missing_walk_tells_however_few_entries_left_a_trace(
+    warmth: float, restless: float, told: str
+) -> None:
+    """One of three entries left a trace, at 22 degC: the process at 37 degC leaves no doubt, one near 22 degC does."""
+    line = states((5.0, CALIBRATING))
+    line = replace(line, stood=np.where(line.code == CALIBRATING, 22.0, np.nan))
+    time = np.arange(100 * 24, dtype=np.int64) * NS_PER_HOUR
+    walk = warmth + restless * (np.arange(time.size) % 2)
+    levels = {"ph": Levels(time=time, value=np.sin(np.arange(time.size)), temperature=walk)}
+    entries = [calibration(5.03), calibration(30.03), calibration(55.03)]
+    found = {f.calibration: f.kind for f in audit(entries, {"ph": line}, SAMPLING, PLANT, levels)}
+    assert [found.get(c.id) for c in entries] == [None, told, told]
+
+
 def test_a_hold_is_a_trace() -> None:
     assert found([*ENTRIES, calibration(80.0)], states(*TRACED, (80.01, HOLD))) == []
 
