@@ -11,6 +11,7 @@ from excursions.link.doubt import doubt_windows
 from excursions.link.due import next_due
 from excursions.link.exchanged import exchange_doubts
 from excursions.link.lessons import fleet_heat
+from excursions.link.named import with_misread
 from excursions.link.outcome import outcome
 from excursions.link.parted import weighed_in_pairs
 from excursions.link.together import laid_to_process
@@ -29,4 +30,5 @@ __all__ = [
     "outcome",
     "weigh",
     "weighed_in_pairs",
+    "with_misread",
 ]

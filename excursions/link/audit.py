@@ -41,6 +41,7 @@ _OVERDUE = 1.1  # of the plan, so that a day or two is no finding (cp)
 # to an hour and is mostly entered at its end; half of it would show as well (cp).
 _ROOM_BEFORE_NS, _ROOM_AFTER_NS = NS_PER_HOUR, 30 * NS_PER_MINUTE
 _BESIDE_HEAT_NS = 10 * NS_PER_MINUTE
+_WARM_NS, _WALK_K = 3 * NS_PER_HOUR, 5.0  # a smaller walk of the temperature may be the process's own (cp)
 _STANDING_NS, _STANDING_FEWEST = 12 * NS_PER_HOUR, 12
 # Work of one point takes about as long each time: a piece without any standard that is longer than this many times the longest
 # entered one is none (cp).
@@ -126,6 +127,7 @@ def _look(
     return Look(
         point=point, plant=plant, mine=mine, traces=traces, matched=match(mine, traces.work, tz), line=levels,
         hides=could_hide(point, sampling), coarse=coarse(sampling.get("value")), tz=tz,
+        on_change=(value := sampling.get("value")) is not None and value.kind in ("exception", "swinging"),
     )  # fmt: skip
 
 
@@ -137,16 +139,19 @@ def _without_trace(look: Look) -> list[AuditFinding]:
     missing = [c for c in look.mine if _looked_for(c, look) and not _traced(c, look)]
     with_trace = sum(_traced(c, look) for c in look.mine)
     clear = [c for c in missing if not _covered(c, look)]
-    telling = shows_traces(with_trace, len(clear))
+    # Recorded on change, a held output and a quiet process look alike; what is seen only where the log points need not be seen.
+    faint = look.on_change and not any(look.traces.alone[i] for i in look.matched.values())
+    telling = shows_traces(with_trace, len(clear)) and not faint
     usual = (
         () if telling
+        else ("no calibration of this point would be told without its entry",) if faint and with_trace
         else (f"only {with_trace} of {with_trace + len(clear)} calibrations of this point left a trace that can be told",)
     )  # fmt: skip
     made = []
     strays = _strays(look)
     for c in missing:
         covered = _covered(c, look)
-        plain = telling and not covered and not look.coarse
+        plain = (telling or _would_walk(look, c.time)) and not covered and not look.coarse
         words = (
             f"{covered} in part of the time between {_between(c, look.tz)}: whether this {c.action} left a trace cannot be told"
             if covered
@@ -174,6 +179,25 @@ def _covered(calibration: Calibration, look: Look) -> str:
     if tells_nothing(calibration):
         return "a probe that by its own entry tells its standards no longer apart"
     return "a reading that stands still" if _stands(look.line, when) else ""
+
+
+def _would_walk(look: Look, when: int) -> bool:
+    """Whether work of this point at an instant would have shown by its temperature, however few of its entries left a trace.
+
+    A calibration that is plain without the log came to rest at some temperature out of the line; where the process stood far
+    from that, and quietly, another one walks there as well.
+    """
+    rests = [
+        look.traces.stood[i]
+        for i in look.matched.values()
+        if look.traces.alone[i] and math.isfinite(look.traces.stood[i])
+    ]
+    around = look.line.temperature[np.abs(look.line.time - when) <= _WARM_NS]
+    around = around[np.isfinite(around)]
+    if not rests or not around.size:
+        return False
+    walk = abs(float(np.median(around)) - float(np.median(rests)))
+    return walk >= _WALK_K and float(np.ptp(around)) <= 0.5 * walk
 
 
 def _stands(line: Levels, when: int) -> bool:

@@ -103,10 +103,13 @@ def variants(
     ]
     if event.kind in _DEAD_KINDS:
         half = 0.5 * chance
-        return (
-            _dead(event, half, kick, shifts),
-            *blind(half, mean, kick, (event.start, event.start), source),
+        # What has no slope to lose is not found dead by a calibration: an offset that is anywhere tells no dead probe.
+        lost = (
+            (_dead(event, half, kick, shifts),)
+            if any(s.parameter in models.GAIN_NAMES for s in shifts)
+            else ()
         )
+        return (*lost, *blind(half, mean, kick, (event.start, event.start), source))
     left = chance * (1.0 - sum(v.chance for v in seen))
     # The regression averages over all heat, whether a change followed or not.
     acting = min(lasting_chance(event) * chance / table_chance(event, consequences), _MOST_CHANCE)

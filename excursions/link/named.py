@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -15,7 +16,7 @@ from excursions.conclusions import AuditFinding
 from excursions.link.sight import Look
 from excursions.link.traces import touches
 from excursions.measurands import to_canonical
-from excursions.records import Calibration, CalibrationEntry, StandardReading
+from excursions.records import Calibration, CalibrationEntry, Link, Shift, StandardReading
 from excursions.states.standards import label_of, widened
 
 # A calibration that shows one standard less than the others of its point is also shorter than they are (cp).
@@ -77,6 +78,31 @@ def other_temperature(look: Look) -> Iterator[AuditFinding]:
                 span=(start, end),
                 hides=("the element may lag, or the temperature be measured beside the probe",),
             )  # fmt: skip
+
+
+def with_misread(
+    links: Sequence[Link],
+    shifts: Sequence[Shift],
+    calibrations: Sequence[Calibration],
+    audited: Sequence[AuditFinding],
+    tz: ZoneInfo,
+) -> tuple[Link, ...]:
+    """Links to something not in the record say first where an entry at either end may have made the shift by itself.
+
+    That is an entry whose standards had another temperature than it gives.
+    """
+    misread = {f.calibration for f in audited if f.kind == "other temperature"}
+    when = {(c.point, c.time) for c in calibrations if c.id in misread}
+    ends = {s.id: (s.point, (s.start, s.end)) for s in shifts}
+    told = []
+    for link in links:
+        point, times = ends[link.shift]
+        near = [wall(t, tz) for t in times if (point, t) in when]
+        words = f"the entry of {' and that of '.join(near)} gives its standards another temperature than the record shows, which may be all of it"
+        told.append(
+            replace(link, reasons=(words, *link.reasons)) if near and link.cause == "unrecorded" else link
+        )
+    return tuple(told)
 
 
 def _slope_then(look: Look, c: Calibration, temp_degc: float) -> str:

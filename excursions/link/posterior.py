@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from excursions.link.ageing import Ageing, key_of, months_of
-from excursions.link.beliefs import UNSEEN, Beliefs, Seen, Source
+from excursions.link.beliefs import OTHER, UNSEEN, Beliefs, Seen, Source
 from excursions.link.candidates import Cause
 from excursions.link.effects import Variant, blind, family_of, kicks, table_chance
 from excursions.link.intervals import Interval
@@ -120,6 +120,12 @@ def posterior(causes: Sequence[Cause], interval: Interval, weights: Weights) -> 
         rows = np.flatnonzero(option >= 0)
         when[rows, column_of[option[rows]], 0] = starts[option[rows]]
         when[rows, column_of[option[rows]], 1] = ends[option[rows]]
+    sources = np.array([v.source for _, v in weights.options])
+    for place in range(MOST):
+        option = chosen[:, place]
+        rows = np.flatnonzero(option >= 0)
+        rows = rows[sources[option[rows]] == OTHER]
+        when[rows, column_of[option[rows]]] = _loose_times(interval, starts[option[rows]], rows, place)
     when[:, columns - 2] = _unseen_times(interval)
     return Posterior(
         causes=tuple(causes),
@@ -146,6 +152,19 @@ def _unseen_times(interval: Interval) -> FloatArray:
     made[way == 1] = (interval.start, interval.end)
     made[way == 2] = interval.end
     return made
+
+
+def _loose_times(interval: Interval, onset: FloatArray, rows: IndexArray, place: int) -> FloatArray:
+    """When damage acted that goes with a symptom (a stuck reading, noise) and whose size no reading told (rows, 2).
+
+    The symptom marks trouble, not the moment of the shift: one third suddenly at its `onset` (rows,); one third from then
+    on, bit by bit; one third before it, bit by bit, so that the symptom came last (cp).
+    """
+    random = np.random.default_rng(_SEED + 3 + place)
+    way = random.permutation(np.arange(DRAWS) % 3)[rows]
+    begin = np.where(way == 2, float(interval.start), onset)
+    finish = np.where(way == 1, float(interval.end), onset)
+    return np.column_stack([begin, finish])
 
 
 def seen_in(interval: Interval, causes: Sequence[Cause], weights: Weights) -> Seen:

@@ -22,7 +22,7 @@ class Look:
     """What one point is judged by.
 
     matched : calibration id -> index of its piece of work; kept : ids of adjustments that the reading does not show; coarse :
-    sampled too slowly for a missing trace to say anything
+    sampled too slowly for a missing trace to say anything; on_change : a value that stands still is not recorded
     """
 
     point: Point
@@ -33,6 +33,7 @@ class Look:
     line: Levels
     hides: tuple[str, ...]
     coarse: bool
+    on_change: bool
     tz: ZoneInfo
     kept: frozenset[str] = field(default_factory=frozenset)
 

@@ -53,6 +53,7 @@ def conclude(evidence: Evidence, points: Sequence[PointFindings]) -> ScanResult:
         plant,
         levels,
     )
+    links = link_room.with_misread(links, shifts, evaluated, audited, clock.zone(plant.zone))
     kept = {finding.calibration for finding in audited if finding.kind == "not taken over"}
     doubts = link_room.doubt_windows(
         shifts, links, events, evaluated, levels, plant, pins, weighing=weighing, kept=kept

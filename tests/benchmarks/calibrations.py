@@ -251,6 +251,13 @@ def reliability(links: Sequence[tuple[float, bool]]) -> list[tuple[float, float,
     return rows
 
 
+def _bin(said: float, was: float, links: int) -> str:
+    """One bin in words, with the binomial interval of the share that was right."""
+    ci = binomtest(round(was * links), links).proportion_ci(0.95)
+    off = " off" if abs(said - was) > 0.05 else ""
+    return f"{said:.2f}->{was:.2f}{off} ({links}; 95 % {ci.low:.2f} to {ci.high:.2f})"
+
+
 def share(counts: Counter[bool]) -> str:
     total = counts[True] + counts[False]
     if not total:
@@ -285,10 +292,7 @@ def main() -> None:
     )
     brier = float(np.mean([(p - r) ** 2 for p, r in tally.links]))
     print(f"Brier score of {len(tally.links)} links (bar 0.06): {brier:.4f}")
-    print(
-        "reliability (bar 0.05): "
-        + ", ".join(f"{said:.2f}->{was:.2f} ({n})" for said, was, n in reliability(tally.links))
-    )
+    print("reliability (bar 0.05): " + ", ".join(_bin(*row) for row in reliability(tally.links)))
     print(f"ordinary ageing blamed on an event (bar 0.02): {share(tally.ageing)}")
     print(f"90 % band holds the true error (bar 0.86 to 0.94): {share(tally.inside)}")
     for basis, row in sorted(tally.inside_by_basis.items()):

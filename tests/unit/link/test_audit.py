@@ -85,6 +85,42 @@ def test_what_looks_like_a_calibration_several_times_in_a_few_days_is_the_proces
     assert [f.kind for f in found(ENTRIES, states(*TRACED, *often[:1]))] == ["no entry"]
 
 
+@pytest.mark.parametrize(
+    ("kind", "helped", "told"),
+    [("exception", 3.0, "cannot tell"), ("exception", 0.0, "no trace"), ("grid", 3.0, "no trace")],
+)
+def test_recorded_on_change_what_only_the_log_points_to_need_not_be_seen(
+    kind: str, helped: float, told: str
+) -> None:
+    """Behind a held output a quiet process and work look alike, where only changes are recorded."""
+    line = states(*TRACED, days=100.0)
+    line = replace(line, helped=np.where(line.code == CALIBRATING, helped, 0.0))
+    sampling = {
+        "ph": {"value": Sampling(kind=kind, interval_s=60.0), "temperature": Sampling(interval_s=60.0)}
+    }
+    late = calibration(80.0)
+    (one,) = [f for f in audit([*ENTRIES, late], {"ph": line}, sampling, PLANT) if f.calibration == late.id]
+    assert one.kind == told
+
+
+@pytest.mark.parametrize(
+    ("warmth", "restless", "told"),
+    [(37.0, 0.0, "no trace"), (24.0, 0.0, "cannot tell"), (37.0, 20.0, "cannot tell")],
+)
+def test_where_the_probe_would_have_walked_a_missing_walk_tells_however_few_entries_left_a_trace(
+    warmth: float, restless: float, told: str
+) -> None:
+    """One of three entries left a trace, at 22 degC: the process at 37 degC leaves no doubt, one near 22 degC does."""
+    line = states((5.0, CALIBRATING))
+    line = replace(line, stood=np.where(line.code == CALIBRATING, 22.0, np.nan))
+    time = np.arange(100 * 24, dtype=np.int64) * NS_PER_HOUR
+    walk = warmth + restless * (np.arange(time.size) % 2)
+    levels = {"ph": Levels(time=time, value=np.sin(np.arange(time.size)), temperature=walk)}
+    entries = [calibration(5.03), calibration(30.03), calibration(55.03)]
+    found = {f.calibration: f.kind for f in audit(entries, {"ph": line}, SAMPLING, PLANT, levels)}
+    assert [found.get(c.id) for c in entries] == [None, told, told]
+
+
 def test_a_hold_is_a_trace() -> None:
     assert found([*ENTRIES, calibration(80.0)], states(*TRACED, (80.01, HOLD))) == []
 

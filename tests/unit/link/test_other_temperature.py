@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
 
-from excursions.link import audit
-from excursions.records import CALIBRATING, Calibration, Parameter, StandardReading
-from tests.unit.link.builders import calibration
+from excursions.link import audit, with_misread
+from excursions.records import CALIBRATING, Calibration, Link, Parameter, StandardReading
+from tests.unit.link.builders import calibration, shift
 from tests.unit.link.test_audit import PLANT, SAMPLING, states
 
 WORK = (5.0, 30.0, 55.0)
@@ -46,3 +47,26 @@ def test_another_temperature_is_told_with_the_slope_it_would_give() -> None:
 @pytest.mark.parametrize(("entered", "stood"), [(25.0, 22.0), (20.0, 24.0), (25.0, float("nan"))])
 def test_a_few_kelvin_or_a_probe_that_never_rested_say_nothing(entered: float, stood: float) -> None:
     assert told(entered, stood) == []
+
+
+def test_a_shift_beside_such_an_entry_that_nothing_in_the_record_explains_says_so() -> None:
+    line = states(*((d, CALIBRATING) for d in WORK))
+    at = np.where(line.code == CALIBRATING, 8.0, np.nan)
+    entries = [entry(WORK[0], 8.0), entry(WORK[1], 25.0), entry(WORK[2], 8.0)]
+    audited = audit(entries, {"ph": replace(line, stood=at)}, SAMPLING, PLANT)
+    moved = [
+        shift(-3.8, parameter="slope", start=WORK[0] + 0.03, end=WORK[1] + 0.03),
+        shift(0.2, start=70.0, end=90.0),
+    ]
+    links = [
+        Link(shift=s.id, cause=cause, event="", probability=p, rank=r, predicted=0.0, predicted_uncertainty=1.0, reasons=("why",))
+        for s in moved
+        for r, (cause, p) in enumerate((("unrecorded", 0.9), ("ageing", 0.1)), start=1)
+    ]  # fmt: skip
+    told = with_misread(links, moved, entries, audited, ZoneInfo("UTC"))
+    assert (
+        told[0]
+        .reasons[0]
+        .startswith("the entry of 31 Jan 1970 00:43 gives its standards another temperature")
+    )
+    assert [link.reasons for link in told[1:]] == [("why",)] * 3

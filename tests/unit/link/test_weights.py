@@ -151,11 +151,23 @@ def test_without_anything_found_draws_are_as_believed_before() -> None:
 
 def test_each_draw_says_when_a_cause_acted() -> None:
     seen = drawn()
-    for c in range(3):
+    for c in range(2):
         acted = np.abs(seen.contribution[:, c]).sum(axis=1) > 0
         assert np.unique(seen.when[acted, c], axis=0).tolist() == [[5.0 * DAY, 9.0 * DAY]] or not acted.any()
         assert (seen.when[~acted, c] == (0.0, 30.0 * DAY)).all()
     assert (seen.when[:, -1] == (0.0, 30.0 * DAY)).all()
+
+
+def test_a_symptom_marks_trouble_and_not_the_moment_of_the_shift() -> None:
+    """A third at its onset, a third from it to the calibration, a third before it."""
+    stuck = (cause(5.0, way(0.9, -3.0, 0.3, spread=(0.5, 0.05), source=OTHER)),)
+    interval = intervals(PAIR, [stuck[0].event])[0]
+    seen = posterior(stuck, interval, weigh_sets(interval, stuck, KNOWN, Beliefs()))
+    acted = np.abs(seen.contribution[:, 0]).sum(axis=1) > 0
+    when = seen.when[acted, 0] / DAY
+    ways = [(when == spell).all(axis=1).mean() for spell in ((5.0, 5.0), (5.0, 30.0), (0.0, 5.0))]
+    assert ways == pytest.approx([1 / 3] * 3, abs=0.04)
+    assert sum(ways) == pytest.approx(1.0)
 
 
 def test_nobody_knows_when_something_unrecorded_acted() -> None:
