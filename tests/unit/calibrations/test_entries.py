@@ -179,6 +179,7 @@ def test_calibrations_are_noted_with_the_stays_that_follow_from_the_same_log() -
         ("12212", [("1", None, 20), ("2", 20, None)]),  # a slip of one entry inside a run
         ("1221", [("1", None, 20), ("2", 20, 40), ("1", 40, None)]),
         ("1211", [("1", None, None)]),
+        ("12222", [("1", None, 20), ("2", 20, None)]),
         ("11211", [("1", None, None)]),
         ("123", [("1", None, 20), ("2", 20, 30), ("3", 30, None)]),
         ("12341", [("1", None, 20), ("2", 20, 30), ("3", 30, 40), ("4", 40, 50), ("1", 50, None)]),
@@ -191,6 +192,14 @@ def test_runs_of_serial_numbers_are_stays(
     plant, _ = with_logs(PLANT, (), entries)
     assert [(one.probe, one.start, one.end) for one in plant.installations] == stays
     assert [one.at_latest for one in plant.installations] == [one.start is not None for one in plant.installations]  # fmt: skip
+
+
+def test_a_probe_calibrated_elsewhere_before_came_with_its_first_calibration_here() -> None:
+    plant, _ = with_logs(PLANT, (), [row(10, "A", "S1"), row(50, "B", "S1"), row(60, "B", "S1")])
+    assert [(one.point, one.start, one.end, one.at_latest) for one in plant.installations] == [
+        ("A", None, 50, False),
+        ("B", 50, None, True),
+    ]
 
 
 def test_a_probe_somebody_places_leaves_the_others_of_the_point_to_be_told() -> None:

@@ -95,6 +95,10 @@ def test_many_probes_say_how_much_probes_of_a_kind_differ_and_wander() -> None:
     assert kind.spread == pytest.approx(0.3, abs=0.01)  # an unseen probe still differs by what the table says
     assert kind.shifts == 600
     assert kind.wander < 0.1
+    coarse = [replace(s, after=s.after + float(random.normal(0.0, 0.3)), uncertainty=0.3) for s in rows]
+    assert (
+        learn(coarse).kinds["ph", "slope", "%"].wander < 0.15
+    )  # that is the calibrations' scatter, not the probe's
     wild = [replace(s, after=s.after + float(random.normal(0.0, 0.8))) for s in rows]
     assert learn(wild).kinds["ph", "slope", "%"].wander == pytest.approx(0.8, abs=0.15)
 
