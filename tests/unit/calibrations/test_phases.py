@@ -154,3 +154,54 @@ def test_air_and_salt_of_the_day_count_for_every_row_of_it() -> None:
 
     (low,) = made(row(1.0, "as_found", air_pressure_kpa=90.0), row(1.01, "as_left"))
     assert low.as_left["slope"].value == pytest.approx(60.0 / (0.2095 * (900.0 - 31.7)), rel=1e-3)
+
+
+def test_every_remark_says_of_which_row_it_is() -> None:
+    rows = {
+        "as found: slope 85.0 % outside 90 to 105 % (USP <791>) and 95 to 102 % (USGS field manual)": entry(
+            "ph", 1.0, phase="as_found", slope=85.0
+        ),
+        "as left: slope 85.0 % outside 90 to 105 % (USP <791>) and 95 to 102 % (USGS field manual)": entry(
+            "ph", 1.0, *buffers(0.0, 0.85 * 2.99 * 59.1593)
+        ),
+        'as found: raw values in "furlong" are left out: not a unit in which pH is calibrated': entry(
+            "ph", 1.0, standard(7.0, 1.0, unit="pH", raw_unit="furlong"), phase="as_found"
+        ),
+        "as found: raw values run the wrong way, taken with their sign turned round": entry(
+            "ph", 1.0, *buffers(1.2, -176.9), phase="as_found"
+        ),
+        "as found: slope entered 93, raw values give 100.7 %": entry(
+            "ph", 1.0, *buffers(-1.2, 176.9), phase="as_found", slope=93.0
+        ),
+        "as found: a standard at 70 degC is hard to believe": entry(
+            "ph", 1.0, *buffers(0.0, 200.0, temp=70.0), phase="as_found"
+        ),
+    }
+    for words, row in rows.items():
+        assert words in made(row)[0].checks
+
+
+def test_a_slope_entered_beside_one_buffer_is_the_one_to_reckon_with() -> None:
+    """10 mV at pH 7 over nine tenths of 59.16 mV: 0.188 pH."""
+    (one,) = made(entry("ph", 1.0, standard(7.0, 10.0, unit="pH", raw_unit="mV"), slope=90.0))
+    assert one.as_left["zero_point"].value == pytest.approx(7.0 + 10.0 / (0.9 * 59.1593))
+    assert (one.as_left["slope"].value, one.as_left["slope"].basis) == (90.0, "entered")
+    assert one.as_left["zero_point"].basis == "computed"
+
+
+def test_figures_beside_readings_are_the_transmitter_s_and_not_what_was_found() -> None:
+    rows = (
+        entry("ph", 1.0, slope=98.0, zero_point=6.9),
+        entry("ph", 30.0, standard(7.0, 7.1, unit="pH", raw_unit="pH"), phase="as_found", slope=98.0),
+    )
+    assert set(made(*rows)[1].as_found) == {"zero_point"}
+    wrong = (rows[0], replace(found(30.0, 7.1, 4.02, "pH"), figures={"slope": 80.0}))
+    assert not any("entered" in check for check in made(*wrong)[1].checks)
+
+
+def test_only_what_is_left_is_held_against_the_buffers_and_only_absolute_figures_against_the_bands() -> None:
+    (dirty,) = made(found(1.0, 7.4, 4.6, "pH"))
+    assert not any("read in buffer" in check for check in dirty.checks)
+    assert not any("outside" in check for check in dirty.checks)  # 94 % of who knows what
+    known = made(left(1.0, 0.0, 176.0), found(30.0, 7.4, 4.6, "pH"))[1]
+    assert any("outside" in check for check in known.checks)
