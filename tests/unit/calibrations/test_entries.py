@@ -100,7 +100,20 @@ def test_a_calibration_at_the_bench_is_of_where_the_probe_sat_sat_last_or_went_n
 def test_a_stay_without_a_begin_or_an_end_holds_to_the_other() -> None:
     assert place(5, stay("B", 50, None), stay("A", None, 50)) == "A"
     assert place(50, stay("B", 50, None), stay("A", None, 50)) == "B"
+    assert place(50, stay("A", None, 50), stay("B", 50, None)) == "B"
     assert place(49, stay("A", None, 50), stay("B", 60, None)) == "A"
+
+
+def test_an_occasion_has_two_rows_found_at_the_most_and_none_is_lost() -> None:
+    """Found, found after cleaning, left: another row found begins the next, and so does another row left."""
+    found = [row(t, "A", "S1", "as_found") for t in (1, 2, 3)]
+
+    def times(*rows: CalibrationEntry) -> list[list[int]]:
+        return [[r.time for r in one.rows] for one in occasions(rows, PLANT)]
+
+    assert times(*found[:2], row(3, "A", "S1"), row(4, "A", "S1")) == [[1, 2, 3], [4]]
+    assert times(*found) == [[1, 2], [3]]
+    assert times(*found, row(4, "A", "S1")) == [[1, 2], [3, 4]]
 
 
 def test_nobody_said_where_another_probe_sat() -> None:
