@@ -110,10 +110,11 @@ def _occasions_of(rows: Sequence[CalibrationEntry], plant: Plant, probe: str) ->
 
 
 def _continues(bundle: Sequence[CalibrationEntry], row: CalibrationEntry) -> bool:
-    """A row joins the one before it unless that one was as left already, or lies too far back."""
+    """A row joins the one before it unless that one was as left already, or lies too far back; two were found at the most."""
     last = bundle[-1]
     near = row.time - bundle[0].time <= PAIR_WITHIN_NS
-    return near and row.point == last.point and last.phase == "as_found" and len(bundle) < 3
+    room = len(bundle) < 2 or row.phase != "as_found"
+    return near and row.point == last.point and last.phase == "as_found" and room
 
 
 def _occasion(bundle: Sequence[CalibrationEntry], plant: Plant, probe: str) -> Occasion:

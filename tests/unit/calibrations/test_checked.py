@@ -264,3 +264,9 @@ def test_a_gain_is_told_with_its_bounds_and_a_ph_slope_is_no_gain() -> None:
     assert not any("gain" in check for check in only(entry("ph", 1.0, slope=65.0)).checks)
     current = entry("oxygen", 1.0, **{"slope [na/hpa]": 0.3})
     assert not any("gain" in check for check in only(current).checks)
+
+
+@pytest.mark.parametrize(("figures", "copied"), [({"slope": 97.31}, False), ({"slope": 97.31, "zero_point": 6.94}, True)])  # fmt: skip
+def test_one_figure_may_repeat_by_chance_and_two_do_not(figures: dict[str, float], copied: bool) -> None:
+    seen = evaluate([entry("ph", day, **figures) for day in (1.0, 30.0)], PLANT)
+    assert [c.copied for c in seen] == [False, copied]

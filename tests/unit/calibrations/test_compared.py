@@ -274,3 +274,9 @@ def test_a_probe_is_known_by_the_register_or_by_its_stay(last: str) -> None:
 def test_an_entry_as_late_as_the_last_known_one_is_kept() -> None:
     entries = [of(9, "X"), of(9, "P3"), of(3, "P2")]
     assert set_aside(entries, REGISTER) == (tuple(entries), ())
+
+
+def test_the_newest_known_entry_is_the_newest_in_time_wherever_it_stands_in_the_log() -> None:
+    kept, told = set_aside([of(9, "P3"), of(4, "P2"), of(7, "X")], REGISTER)
+    assert [row.time for row in kept] == [9, 4]
+    assert len(told) == 1

@@ -100,7 +100,20 @@ def test_a_calibration_at_the_bench_is_of_where_the_probe_sat_sat_last_or_went_n
 def test_a_stay_without_a_begin_or_an_end_holds_to_the_other() -> None:
     assert place(5, stay("B", 50, None), stay("A", None, 50)) == "A"
     assert place(50, stay("B", 50, None), stay("A", None, 50)) == "B"
+    assert place(50, stay("A", None, 50), stay("B", 50, None)) == "B"
     assert place(49, stay("A", None, 50), stay("B", 60, None)) == "A"
+
+
+def test_an_occasion_has_two_rows_found_at_the_most_and_none_is_lost() -> None:
+    """Found, found after cleaning, left: another row found begins the next, and so does another row left."""
+    found = [row(t, "A", "S1", "as_found") for t in (1, 2, 3)]
+
+    def times(*rows: CalibrationEntry) -> list[list[int]]:
+        return [[r.time for r in one.rows] for one in occasions(rows, PLANT)]
+
+    assert times(*found[:2], row(3, "A", "S1"), row(4, "A", "S1")) == [[1, 2, 3], [4]]
+    assert times(*found) == [[1, 2], [3]]
+    assert times(*found, row(4, "A", "S1")) == [[1, 2], [3, 4]]
 
 
 def test_nobody_said_where_another_probe_sat() -> None:
@@ -179,6 +192,7 @@ def test_calibrations_are_noted_with_the_stays_that_follow_from_the_same_log() -
         ("12212", [("1", None, 20), ("2", 20, None)]),  # a slip of one entry inside a run
         ("1221", [("1", None, 20), ("2", 20, 40), ("1", 40, None)]),
         ("1211", [("1", None, None)]),
+        ("12222", [("1", None, 20), ("2", 20, None)]),
         ("11211", [("1", None, None)]),
         ("123", [("1", None, 20), ("2", 20, 30), ("3", 30, None)]),
         ("12341", [("1", None, 20), ("2", 20, 30), ("3", 30, 40), ("4", 40, 50), ("1", 50, None)]),
@@ -191,6 +205,14 @@ def test_runs_of_serial_numbers_are_stays(
     plant, _ = with_logs(PLANT, (), entries)
     assert [(one.probe, one.start, one.end) for one in plant.installations] == stays
     assert [one.at_latest for one in plant.installations] == [one.start is not None for one in plant.installations]  # fmt: skip
+
+
+def test_a_probe_calibrated_elsewhere_before_came_with_its_first_calibration_here() -> None:
+    plant, _ = with_logs(PLANT, (), [row(10, "A", "S1"), row(50, "B", "S1"), row(60, "B", "S1")])
+    assert [(one.point, one.start, one.end, one.at_latest) for one in plant.installations] == [
+        ("A", None, 50, False),
+        ("B", 50, None, True),
+    ]
 
 
 def test_a_probe_somebody_places_leaves_the_others_of_the_point_to_be_told() -> None:

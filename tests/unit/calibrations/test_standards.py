@@ -125,6 +125,12 @@ def test_gas_with_a_share_of_co2_is_taken_saturated_with_water() -> None:
         assert seen.true[0] == pytest.approx(9.1 - math.log10(98.16), abs=1e-3)
     dry_hills = one("co2_pressure", standard(10.0, 0.0, unit="%", raw_unit="mV"), kpa=90.0)
     assert dry_hills.true[0] == pytest.approx(9.1 - math.log10(86.83), abs=1e-3)
+    warm, unknown = (
+        one("co2_pressure", standard(10.0, 0.0, unit="%", raw_unit="mV", temp=temp))
+        for temp in (45.0, math.nan)
+    )
+    assert warm.true[0] == pytest.approx(9.1 - math.log10(91.74), abs=1e-3)  # 95.9 hPa of water at 45 degC
+    assert unknown.true[0] == seen.true[0]
 
 
 @pytest.mark.parametrize(

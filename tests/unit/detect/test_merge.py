@@ -94,6 +94,22 @@ WHOLE_AND_PART = {
         event("slow_response", 10, 50, details={"swing": 0.5}),
         event("periodic", 12, 48),
     ),
+    "a drift within the swing of a slow loop": (
+        event("slow_response", 10, 50, details={"swing": 0.5}),
+        event("drift", 20, 40, size=0.4),
+    ),
+    "a large jump of a large switched offset": (
+        event("switching", 10, 20, size=2.0),
+        event("step", 15, 15.01, size=2.8),
+    ),
+    "a walk of the process that is its step": (
+        event("step", 30, 30.01, size=1.0, origin="process"),
+        event("drift", 20, 60, size=1.1, origin="process"),
+    ),
+    "a cleaning an eighth behind a saw": (
+        event("fouling", 0, 80, size=-1.0, details={"stretches": 5.0}),
+        event("step", 89.9, 89.91, size=0.9),
+    ),
     "a stuck reading at an impossible one": (event("out_of_range", 10, 20), event("stuck", 10, 20)),
     "noise at an impossible reading": (event("out_of_range", 10, 20), event("noise_growth", 10, 20)),
     "a walk of which little is left without its step": (
@@ -174,6 +190,10 @@ APART = {
     "a saw inside a saw": (
         event("fouling", 0, 100, details={"stretches": 5.0}),
         event("fouling", 60, 90, details={"stretches": 3.0}),
+    ),
+    "a cleaning more than an eighth behind a saw": (
+        event("fouling", 0, 80, size=-1.0, details={"stretches": 5.0}),
+        event("step", 90.1, 90.11, size=0.9),
     ),
     "a drift beside another": (event("fouling", 0, 100), event("drift", 40, 60)),
     "a dropout inside a stuck stretch": (event("stuck", 10, 20), event("dropout", 12, 13)),

@@ -12,7 +12,9 @@ from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE
 from excursions.detect.origin import (
     Clue,
     Companion,
+    companions,
     company_clues,
+    elsewhere_clue,
     expected_faults,
     frozen_share,
     heat_before,
@@ -31,6 +33,7 @@ from excursions.detect.origin import (
     witnessed,
     words_of,
 )
+from excursions.detect.survey import survey_of
 from excursions.records import (
     CALIBRATING,
     CLEANING,
@@ -303,3 +306,53 @@ def test_the_share_of_samples_that_equal_the_one_before() -> None:
     assert frozen_share(signal, T0, T0 + 60 * MINUTE) == pytest.approx(5.0 / 7.0)
     assert math.isnan(frozen_share(signal, T0, T0 + 2 * MINUTE))
     assert math.isnan(frozen_share(None, T0, T0 + HOUR))
+
+
+def away(degc: float, hours: tuple[float, float] = (100.0, 130.0)) -> Clue:
+    """Thirty days at 20 to 30 degC, and at another temperature in those hours, which are asked about."""
+    minute = np.arange(30 * 1_440)
+    temperature = 25.0 + 5.0 * np.sin(2.0 * np.pi * minute / 1_440)
+    inside = (minute >= hours[0] * 60) & (minute < hours[1] * 60)
+    temperature[inside] = degc
+    record = make_record(level(minute.size, 7.0, 0.02, 1), temperature)
+    survey = survey_of(record)
+    assert survey is not None
+    return elsewhere_clue(survey, T0 + round(hours[0] * HOUR), T0 + round(hours[1] * HOUR))
+
+
+@pytest.mark.parametrize(
+    ("degc", "elsewhere"), [(25.0, False), (39.0, False), (42.0, True), (11.0, False), (8.0, True)]
+)
+def test_a_temperature_beyond_its_usual_range_by_as_much_again_is_another_condition(
+    degc: float, elsewhere: bool
+) -> None:
+    """Ninety of a hundred between 20.1 and 29.9 degC: beyond 10 to 40 the process is in another condition."""
+    clue = away(degc)
+    if elsewhere:
+        assert clue == Clue(
+            odds=0.3, words=f"the temperature was at {degc:.0f} degC meanwhile, else at 25 degC"
+        )
+    else:
+        assert clue == Clue(odds=1.0)
+
+
+def test_a_moment_is_too_short_to_be_another_condition() -> None:
+    assert away(60.0, (100.0, 100.02)) == Clue(odds=1.0)
+
+
+def test_companions_are_the_temperature_and_the_neighbours_that_are_known() -> None:
+    """A usual change is no smaller than what a recorder does not show: half a count of 0.5, or its dead band."""
+    size = 4_000
+    reading = coloured(size, 7.0, 0.3, 600.0, 1)
+    same = make_signal(reading + level(size, 0.0, 0.01, 2), measurand="ph")
+    unknown = make_signal(np.full(size, np.nan), measurand="ph")
+    coarse = np.round(25.0 + 0.02 * np.random.default_rng(3).standard_normal(size) * 2.0) / 2.0
+    coarse[::500] += 0.5
+    record = make_record(reading, coarse, neighbours={"A2": same, "A3": unknown})
+    survey = survey_of(record)
+    assert survey is not None
+    found = {one.name: one for one in companions(record, survey)}
+    assert set(found) == {"the temperature", "A2"}
+    assert (found["A2"].related, found["the temperature"].related) == (True, False)
+    assert found["the temperature"].usual.size == 8
+    assert (found["the temperature"].usual >= 0.25).all()

@@ -281,3 +281,25 @@ def test_what_the_next_calibration_finds_is_reckoned_with_the_parameters_really_
     assert (one.start, one.end, one.open_end) == (30 * DAY, 50 * DAY, False)
     assert error_at(at(40), one)[0] == pytest.approx(-0.3, abs=0.03)
     assert one.reasons[0].startswith("found out of tolerance: reading off by −0.3")
+
+
+def test_a_log_without_numbers_is_that_of_the_probe_that_sat_there() -> None:
+    """As above with nothing but the point in the log: the register says that S1 sat there all the time."""
+    off = {**LEFT, "zero_point": 7.3}
+    rows = [
+        calibration(5.0, found=LEFT, left=LEFT, probe=""),
+        calibration(30.0, found=off, left=off, probe=""),
+        calibration(50.0, found=off, left=off, probe=""),
+    ]
+    between = replace(shift(0.0, start=30.0, end=50.0), before=7.3, after=7.3)
+    plant = replace(PLANT, installations=(Installation(probe="S1", point="ph"),))
+    (one,) = windows([between], [], rows, kept=[rows[1].id], plant=plant, ph=level(6.0))
+    assert (one.start, one.end, one.probe) == (30 * DAY, 50 * DAY, "S1")
+    assert error_at(at(40), one)[0] == pytest.approx(-0.3, abs=0.03)
+
+
+def test_a_quantity_that_is_no_probes_has_no_parameters_to_doubt() -> None:
+    flow = Plant(points=(Point(name="ph", measurand="other"),))
+    step = event("step", 28, -0.42)
+    assert windows([], [step], (), plant=flow, ph=level(7.0)) == ()
+    assert windows([], [step], (), ph=level(7.0)) != ()

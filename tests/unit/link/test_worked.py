@@ -95,8 +95,32 @@ def test_many_probes_say_how_much_probes_of_a_kind_differ_and_wander() -> None:
     assert kind.spread == pytest.approx(0.3, abs=0.01)  # an unseen probe still differs by what the table says
     assert kind.shifts == 600
     assert kind.wander < 0.1
+    coarse = [replace(s, after=s.after + float(random.normal(0.0, 0.3)), uncertainty=0.3) for s in rows]
+    assert (
+        learn(coarse).kinds["ph", "slope", "%"].wander < 0.15
+    )  # that is the calibrations' scatter, not the probe's
     wild = [replace(s, after=s.after + float(random.normal(0.0, 0.8))) for s in rows]
     assert learn(wild).kinds["ph", "slope", "%"].wander == pytest.approx(0.8, abs=0.15)
+
+
+def test_a_rate_that_is_a_share_is_learned_as_one() -> None:
+    """A slope of 0.25 nA/hPa and one of 25 that lose 2 % a month both: the rate is -0.02 whatever the current is."""
+    for before in (0.25, 25.0):
+        rows = [
+            replace(
+                shift(
+                    0.0, parameter="slope", point="oxygen", u=0.0005 * before, start=30 * k, end=30 * k + 30
+                ),
+                unit="nA/hPa",
+                before=before,
+                after=0.98 * before,
+            )
+            for k in range(20)
+        ]
+        rate = learn(rows).probes[("oxygen", "slope", "nA/hPa"), "S1"]
+        assert rate.share
+        assert rate.rate == pytest.approx(-0.02, abs=0.001)
+        assert rate.over(rows[0])[0] == pytest.approx(-0.02 * before, rel=0.05)
 
 
 def test_what_is_unknown_or_disturbed_teaches_nothing() -> None:
@@ -326,6 +350,15 @@ POINT = Point(name="ph", measurand="ph")
 def test_the_staircase_keeps_within_its_steps(days: float, error: float, next_days: float) -> None:
     rows = history(days, error)
     assert staircase_days(rows, POINT, {"ph": level(7.0, days=500.0)}) == pytest.approx(next_days)  # type: ignore[arg-type]
+
+
+def test_the_next_step_of_the_staircase_counts_from_the_last_calibration() -> None:
+    rows = history(40.0, 0.05)
+    (due,) = next_due(rows, [], {"ph": level(7.0, days=500.0)}, PLANT)  # type: ignore[arg-type]
+    assert (due.last, due.staircase, due.staircase_days) == (41 * DAY, 91 * DAY, 50.0)
+    assert due.sentence.startswith("50 days to the next calibration by ILAC-G24")
+    (unknown,) = next_due(rows, [], {}, PLANT)  # type: ignore[arg-type]
+    assert unknown.staircase is None
 
 
 def test_the_staircase_needs_an_error_that_can_be_told() -> None:
