@@ -43,13 +43,13 @@ def phase_changes(record: Record, noise: float) -> list[tuple[int, float, int]]:
         lo, hi = (int(k) for k in np.searchsorted(time, [max(int(start) - BEFORE, past), end]))
         past = int(end)
         found.extend(_timed(time[lo:hi], value[lo:hi], least, interval))
-    quick = max(PIPE_S, 2 * interval)
-    return [
-        one
-        for sort in (RISE, FALL)
-        for one in (of := [each for each in found if each[2] == sort])
-        if float(np.quantile([tau for _, tau, _ in of], 0.25)) <= quick
-    ]
+    return [one for sort in (RISE, FALL) for one in _in_pipes(found, sort, max(PIPE_S, 2 * interval))]
+
+
+def _in_pipes(found: list[tuple[int, float, int]], sort: int, quick_s: float) -> list[tuple[int, float, int]]:
+    """Those of a sort, where at least a quarter of them are quick; none otherwise."""
+    own = [one for one in found if one[2] == sort]
+    return own if own and float(np.quantile([tau for _, tau, _ in own], 0.25)) <= quick_s else []
 
 
 def _timed(
