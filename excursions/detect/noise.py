@@ -20,6 +20,7 @@ from scipy.ndimage import median_filter
 
 from excursions.clock import NS_PER_S
 from excursions.detect.blocks import Blocks, NoiseBlocks, noise_blocks
+from excursions.detect.calmed import calmed
 from excursions.detect.gas import gas_clue
 from excursions.detect.groups import median
 from excursions.detect.live import live_samples
@@ -127,8 +128,18 @@ def detect_noise(record: Record, settings: NoiseSettings | None = None) -> tuple
     """
     settings = settings or NoiseSettings()
     survey = survey_of(record)
-    noise = noise_series(survey) if survey is not None else None
-    if survey is None or noise is None:
+    if survey is None:
+        return ()
+    found = _by_samples(record, survey, settings)
+    if any(event.kind == "noise_collapse" for event in found) or drawn_line(survey) > 0:
+        return found
+    return (*found, *calmed(record, survey, settings.collapses_per_year))
+
+
+def _by_samples(record: Record, survey: Survey, settings: NoiseSettings) -> tuple[Event, ...]:
+    """Stretches in which the scatter of neighbouring samples is another."""
+    noise = noise_series(survey)
+    if noise is None:
         return ()
     spells = noise_spells(noise, settings)
     if drawn_line(survey) > 0:  # calm between values far apart is the drawing's

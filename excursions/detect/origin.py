@@ -242,7 +242,12 @@ def _usual_change(level: FloatArray, width: int) -> float:
 
 
 def moved_together(other: Companion, at: int, *, width: int, broken: bool) -> float:
-    """How far another signal's level moved at the same block, in its own usual changes over that width.
+    """How far another signal's level moved at the same block, in its own usual changes over that width; see :func:`_move`."""
+    return abs(_move(other, at, width=width, broken=broken))
+
+
+def _move(other: Companion, at: int, *, width: int, broken: bool) -> float:
+    """How far another signal's level moved at a block, signed, in its own usual changes over that width.
 
     NaN where the other signal is not known there.  Across a break a longer way back is usual, and is
     allowed for by a factor of two; the first block behind it is left out, in which a temperature still
@@ -253,12 +258,18 @@ def moved_together(other: Companion, at: int, *, width: int, broken: bool) -> fl
     before, after = other.level[max(at - width, 0) : at], other.level[behind : behind + width]
     if not np.isfinite(before).any() or not np.isfinite(after).any():
         return math.nan
-    moved = abs(float(np.nanmean(after)) - float(np.nanmean(before)))
+    moved = float(np.nanmean(after)) - float(np.nanmean(before))
     return moved / (float(other.usual[width - 1]) * (2.0 if broken else 1.0))
 
 
-def company_clues(others: tuple[Companion, ...], at: int, *, width: int, broken: bool) -> tuple[Clue, ...]:
-    """What temperature and neighbours did at the same time."""
+def company_clues(
+    others: tuple[Companion, ...], at: int, *, width: int, broken: bool, way: float, hour: int
+) -> tuple[Clue, ...]:
+    """What temperature and neighbours did at the same time as a change by `way`, the reading's unit; `hour`: blocks of an hour.
+
+    A process comes to two places one after the other, and among its noise a change of minutes is not known to the block:
+    a neighbour that goes along and moved the same way within the hour saw it too.
+    """
     clues = []
     for other in others:
         ratio = moved_together(other, at, width=width, broken=broken)
@@ -266,13 +277,27 @@ def company_clues(others: tuple[Companion, ...], at: int, *, width: int, broken:
         if ratio > MOVED:
             words = f"{other.name} changed at the same time"
             clues.append(Clue(odds=0.15 if own else 0.05, words=words, source=other.name, said=MOVED_TOO))
+        elif other.related and (about := about_clue(other, at, width=width, way=way, hour=hour)) is not None:
+            clues.append(about)
         elif ratio > STIRRED:
             clues.append(Clue(odds=0.6, words=f"{other.name} was on the move as well", source=other.name))
+        elif other.related and abs(way) < MOVED * float(other.usual[min(width, WIDEST_COMPANY) - 1]):
+            continue  # so small a move would not be seen in it
         elif math.isfinite(ratio):
             odds = 1.5 if own else 6.0 if other.related else 1.3
             words = f"{other.name} did not change with it"
             clues.append(Clue(odds=odds, words=words, source=other.name, said=MOVED_NOT))
     return tuple(clues)
+
+
+def about_clue(other: Companion, at: int, *, width: int, way: float, hour: int) -> Clue | None:
+    """That another signal moved the same way within an hour, by more than it usually does; None where it did not."""
+    near = range(max(at - hour, 0), min(at + hour, other.level.size - 1) + 1)
+    moves = [math.copysign(1.0, way) * _move(other, k, width=width, broken=False) for k in near if k != at]
+    if not any(one > MOVED for one in moves):
+        return None
+    words = f"{other.name} changed the same way within the hour"
+    return Clue(odds=0.15, words=words, source=other.name, said=MOVED_TOO)
 
 
 MOVED = 4.0  # usual changes: an unrelated signal passes that about once in a thousand windows

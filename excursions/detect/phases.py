@@ -2,7 +2,8 @@
 
 A conductivity probe that separates the phases of a cleaning has nothing else to follow: its live readings lie between the
 cleanings, still.  The first rise from the level before a cleaning to its highest plateau, and the fall from it, are timed
-from 10 to 63 % of the way; what takes no more than a sample is known to a sample.
+from 10 to 63 % of the way; what takes no more than a sample is known to a sample.  In a vessel, which fills by and by, they
+tell nothing of the probe and are left out.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ FEWEST_BEFORE, FEWEST_ON_TOP = 8, 12  # samples
 BEGUN, TOP = 0.1, 0.9
 WAY = 1 - math.exp(-1)
 CLEAR = 30.0  # noises, and counts, that the way must measure
+PIPE_S = 60.0  # in a pipe the medium changes within so long; a vessel that fills takes its own time (cp)
 RISE, FALL = 101, 102  # sorts of these disturbances
 
 
@@ -41,7 +43,13 @@ def phase_changes(record: Record, noise: float) -> list[tuple[int, float, int]]:
         lo, hi = (int(k) for k in np.searchsorted(time, [max(int(start) - BEFORE, past), end]))
         past = int(end)
         found.extend(_timed(time[lo:hi], value[lo:hi], least, interval))
-    return found
+    return [one for sort in (RISE, FALL) for one in _in_pipes(found, sort, max(PIPE_S, 2 * interval))]
+
+
+def _in_pipes(found: list[tuple[int, float, int]], sort: int, quick_s: float) -> list[tuple[int, float, int]]:
+    """Those of a sort, where at least a quarter of them are quick; none otherwise."""
+    own = [one for one in found if one[2] == sort]
+    return own if own and float(np.quantile([tau for _, tau, _ in own], 0.25)) <= quick_s else []
 
 
 def _timed(

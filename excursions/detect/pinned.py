@@ -32,6 +32,7 @@ from excursions.records import MOVED_TOO, TEMPERATURE, Event, FloatArray, IndexA
 from excursions.states.trace import runs
 
 NEAR_END = 0.1  # of the range: a process that is this near an end may well go over it
+SAME_STAY = 0.3  # of a stay: one that lasted as long is of the same kind
 NEARER = 0.5  # of the usual distance to the end: and so may one that comes half way nearer than it usually is
 
 
@@ -96,14 +97,20 @@ def _at_end(
     way = NEARER * abs(float(np.median(survey.blocks.level)) - level)
     least = max(min(settings.at_once * (high - low), way), settings.noises * survey.noise)
     jumped = stays[(entered >= least) & (stays[:, 0] > 0)]
-    arrived = stays.shape[0] - jumped.shape[0]
+    arrivals = stays[(entered < least) | (stays[:, 0] == 0)]
     within = settings.bout_s * NS_PER_S
     start, end = survey.live.time[jumped[:, 0]], survey.live.time[jumped[:, 1] - 1]
     cuts = np.flatnonzero(start[1:] - end[:-1] > within) + 1
     bouts = [bout for bout in np.split(jumped, cuts) if bout.size]
     bouts = [jumped] if len(bouts) > settings.most else bouts
     usual = _usual_jumps(survey, at_end)
-    return [_event(record, survey, settings, bout, level, arrived, usual) for bout in bouts]
+    return [_event(record, survey, settings, bout, level, _as_long(arrivals, bout), usual) for bout in bouts]
+
+
+def _as_long(arrivals: IndexArray, bout: IndexArray) -> int:
+    """How many stays that a process came to at its own pace lasted about as long: minutes beyond the range foretell no day."""
+    longest = int((bout[:, 1] - bout[:, 0]).max())
+    return int(np.count_nonzero(arrivals[:, 1] - arrivals[:, 0] >= SAME_STAY * longest))
 
 
 def _usual_jumps(survey: Survey, at_end: np.ndarray) -> FloatArray:
@@ -165,7 +172,12 @@ def _event(
 def _clues(record: Record, first: int, arrived: int, survey: Survey) -> tuple[Clue, ...]:
     clues = []
     if arrived:
-        clues.append(Clue(odds=0.3, words=f"the reading came to this end step by step {arrived} other times"))
+        clues.append(
+            Clue(
+                odds=0.3,
+                words=f"the reading came to this end step by step {arrived} other times, for as long",
+            )
+        )
     moved = _temperature_moved(record, int(survey.live.time[first]), survey)
     if moved:
         words = "the temperature changed at the same time"

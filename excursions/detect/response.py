@@ -75,25 +75,37 @@ def detect_slow_response(record: Record, settings: ResponseSettings | None = Non
     survey = survey_of(record)
     if survey is None or record.value is None:
         return ()
-    when, tau, sort = disturbances(record, survey)
+    for every in (disturbances(record, survey), phases(record, survey)):
+        event = _slowest(record, survey, every, settings)
+        if event is not None:
+            return (event,)
+    return ()
+
+
+Disturbances = tuple[IndexArray, FloatArray, IndexArray]
+
+
+def _slowest(record: Record, survey: Survey, every: Disturbances, settings: ResponseSettings) -> Event | None:
+    """The stretch in which disturbances, all known about as well, take clearly longer."""
+    when, tau, sort = every
     log, usable = by_sort(np.log(tau), sort)
     when, tau, log = when[usable], tau[usable], log[usable]
     if tau.size < FEWEST:
-        return ()
+        return None
     least = least_scatter(survey, tau)
     best = (*slowest_run(log, least), None)
     i, j, chance, span = min((best, *_where_calm(survey, when, log, least)), key=lambda one: one[2])
     if j <= i or chance > settings.suspicion:
-        return ()
+        return None
     log = against_others(np.log(tau), sort[usable], (i, j))
     rise = float(np.nanmedian(log[i:j]))
     if not rise >= math.log(settings.ratio):
-        return ()
+        return None
     while span is None and j < when.size and log[j] > rise / 2:
         j += 1  # chance alone leaves off the last few
     calm = span or (int(when[i]), int(when[j]) if j < when.size else int(survey.live.time[-1]))
     clue = _both_ways(log[i:j], sort[usable][i:j])
-    return (_event(record, survey, when, tau, (i, j), calm, math.exp(rise), chance, clue, settings),)
+    return _event(record, survey, when, tau, (i, j), calm, math.exp(rise), chance, clue, settings)
 
 
 def against_others(log: FloatArray, sort: IndexArray, run: tuple[int, int]) -> FloatArray:
@@ -125,12 +137,12 @@ def by_sort(log: FloatArray, sort: IndexArray) -> tuple[FloatArray, IndexArray]:
     return out, np.flatnonzero(count >= FEWEST_OF_SORT) if count.size else np.empty(0, dtype=np.int64)
 
 
-def disturbances(record: Record, survey: Survey) -> tuple[IndexArray, FloatArray, IndexArray]:
+def disturbances(record: Record, survey: Survey) -> Disturbances:
     """Everything the reading had to follow, as :func:`_disturbances` gives it, worked out once for all who ask."""
     return survey.once("disturbances", lambda: _disturbances(record, survey))
 
 
-def _disturbances(record: Record, survey: Survey) -> tuple[IndexArray, FloatArray, IndexArray]:
+def _disturbances(record: Record, survey: Survey) -> Disturbances:
     """Times (k,) ns, time constants (k,) s and sorts (k,) of everything the reading had to follow, in order.
 
     The sort is the state it came back from, :data:`SUDDEN` for a change of level unlike the others, below that
@@ -138,10 +150,18 @@ def _disturbances(record: Record, survey: Survey) -> tuple[IndexArray, FloatArra
     """
     found = [
         *_after_states(record, survey),
-        *phase_changes(record, survey.noise),
         *_after_changes(survey, survey.changes),
         *_after_usual_changes(record, survey),
     ]
+    return _in_order(found)
+
+
+def phases(record: Record, survey: Survey) -> Disturbances:
+    """Changes of medium inside cleanings, as :func:`_disturbances` gives the others: known to a sample, where that takes long."""
+    return survey.once("phases", lambda: _in_order(phase_changes(record, survey.noise)))
+
+
+def _in_order(found: list[tuple[int, float, int]]) -> Disturbances:
     found = sorted(one for one in found if one[1] > 0)
     if len(found) > MOST:
         found = [found[k] for k in np.linspace(0, len(found) - 1, MOST).astype(np.int64)]

@@ -27,6 +27,7 @@ from excursions.detect.origin import (
     WITNESS,
     Clue,
     Companion,
+    about_clue,
     companions,
     company_clues,
     expected_faults,
@@ -154,9 +155,17 @@ def _events(context: _Context) -> list[Event]:
     """Steps among the changes of one series."""
     survey, settings = context.survey, context.settings
     limit = max(settings.slowest_s, settings.slowest_blocks * survey.blocks.width_s)
+    hour = max(1, round(3_600 / survey.blocks.width_s))
     company = tempered(
         [
-            company_clues(context.others, change.at, width=min(change.width, 8), broken=change.across)
+            company_clues(
+                context.others,
+                change.at,
+                width=min(change.width, 8),
+                broken=change.across,
+                way=change.size,
+                hour=hour,
+            )
             for change in context.every
         ]
     )
@@ -367,8 +376,9 @@ def _beside(
     votes = votes_clue(context.survey, context.neighbour, *_around(change))
     told = {context.neighbour, *(vote.source for vote in votes)}
     others = [clue for clue in clues if clue.source not in told]
-    if led:
-        return (*others, *led)
+    about = () if led else _about(context, change)
+    if led or about:
+        return (*others, *(led or about))
     if shape.held:
         others.append(
             Clue(
@@ -378,6 +388,16 @@ def _beside(
         )
     words = f"{context.neighbour}, which usually goes along, did not"
     return (*others, *votes, Clue(odds=8.0, words=words, source=context.neighbour, said=MOVED_NOT))
+
+
+def _about(context: _Context, change: Change) -> tuple[Clue, ...]:
+    """That the neighbour a change is apart from made it as well, a little sooner or later."""
+    hour = max(1, round(3_600 / context.survey.blocks.width_s))
+    own = (other for other in context.others if other.name == context.neighbour)
+    found = (
+        about_clue(other, change.at, width=min(change.width, 8), way=change.size, hour=hour) for other in own
+    )
+    return tuple(clue for clue in found if clue is not None)
 
 
 def _around(change: Change) -> tuple[tuple[int, int], tuple[int, int]]:

@@ -218,3 +218,38 @@ def test_losses_that_are_all_alike_are_dropouts(seed: int) -> None:
     for at in np.sort(draw.choice(np.arange(12_000, 14_000, 20), 12, replace=False)):
         value[at : at + draw.integers(1, 4)] = 0.0
     assert [e.kind for e in detect_spikes(make_record(value, measurand="oxygen"))] == ["dropout"]
+
+
+# --- slow averages -------------------------------------------------------------------------------
+
+
+def days(seed: int, calm_from: int) -> FloatArray:
+    """Forty days at five minutes of a daily round; from a sample on a slow average of it."""
+    minute = np.arange(0, 40 * 1_440, 5)
+    value = 8.0 + 0.25 * np.sin(2 * np.pi * minute / 1_440) + coloured(minute.size, 0.0, 0.05, 300, seed)
+    share = -np.expm1(-1 / 700.0)
+    for i in range(calm_from, value.size):
+        value[i] = value[i - 1] + share * (value[i] - value[i - 1])
+    return value
+
+
+@SEEDS
+def test_a_reading_that_goes_through_no_day_any_more(seed: int) -> None:
+    temperature = quantised(15.0 + days(seed + 5, 20_000), 0.1)
+    record = make_record(quantised(days(seed, 8_000), 0.01), temperature, every_s=300.0)
+    (event,) = detect_noise(record)
+    assert (event.kind, event.origin, event.open_end) == ("noise_collapse", "undecided", True)
+    assert "the temperature goes on through its days" in event.evidence
+    assert (event.start - T0) / (5 * MINUTE) == pytest.approx(8_000, abs=144)
+
+
+@SEEDS
+def test_a_plant_that_stands_calms_its_temperature_too(seed: int) -> None:
+    temperature = quantised(15.0 + 4 * days(seed + 5, 8_000), 0.1)
+    record = make_record(quantised(days(seed, 8_000), 0.01), temperature, every_s=300.0)
+    assert [event.origin for event in detect_noise(record)] == ["process"]
+
+
+@SEEDS
+def test_days_that_go_on_are_none(seed: int) -> None:
+    assert detect_noise(make_record(quantised(days(seed, 20_000), 0.01), every_s=300.0)) == ()

@@ -241,14 +241,39 @@ def test_behind_a_break_the_first_block_is_left_out_and_unknown_blocks_are_passe
 def test_what_the_company_of_a_change_says(
     moved: float, name: str, related: bool, odds: float, words: str
 ) -> None:
-    (clue,) = company_clues((companion(10.0, 10.0 + moved, name=name, related=related),), 50, width=1, broken=False)  # fmt: skip
+    other = companion(10.0, 10.0 + moved, name=name, related=related)
+    (clue,) = company_clues((other,), 50, width=1, broken=False, way=9.0, hour=2)
     said = MOVED_TOO if "changed at" in words else MOVED_NOT if "did not" in words else ""
     assert clue == Clue(odds=odds, words=words, source=name, said=said)
 
 
 def test_a_signal_that_is_not_known_there_says_nothing() -> None:
     unknown = replace(companion(10.0, 10.0), level=np.full(100, np.nan))
-    assert company_clues((unknown,), 50, width=1, broken=False) == ()
+    assert company_clues((unknown,), 50, width=1, broken=False, way=9.0, hour=2) == ()
+
+
+def told(other: Companion, *, at: int, way: float) -> list[tuple[float, str]]:
+    found = company_clues((other,), at, width=1, broken=False, way=way, hour=2)
+    return [(clue.odds, clue.said) for clue in found]
+
+
+def test_a_related_signal_that_moved_the_same_way_within_the_hour_moved_too() -> None:
+    other = companion(10.0, 19.0, related=True)  # at block 50
+    for at in (48, 49, 51, 52):
+        assert told(other, at=at, way=9.0) == [(0.15, MOVED_TOO)]
+    assert told(other, at=53, way=9.0) == told(other, at=47, way=9.0) == [(6.0, MOVED_NOT)]
+    assert told(other, at=51, way=-9.0) == [(6.0, MOVED_NOT)]  # the other way
+    assert told(companion(10.0, 14.0, related=True), at=51, way=9.0) == [
+        (6.0, MOVED_NOT)
+    ]  # no more than four
+    assert told(companion(10.0, 19.0, related=False), at=51, way=9.0) == [(1.3, MOVED_NOT)]  # not related
+
+
+def test_a_related_signal_in_which_the_change_would_not_be_seen_says_nothing() -> None:
+    other = companion(10.0, 10.0, related=True)
+    assert told(other, at=50, way=4.0) == [(6.0, MOVED_NOT)]
+    assert told(other, at=50, way=-3.9) == []
+    assert told(companion(10.0, 10.0, related=False), at=50, way=3.9) == [(1.3, MOVED_NOT)]
 
 
 def still(odds: float, source: str = "T") -> Clue:
