@@ -89,7 +89,7 @@ class NoiseBlocks:
 def usual_interval(live: Live) -> float:
     """Median time between samples, ns, from at most 50 000 of them spread over the record."""
     stride = max(1, len(live) // 50_000)
-    return float(np.median(live.time[1::stride] - live.time[:-1:stride]))
+    return median(live.time[1::stride] - live.time[:-1:stride])
 
 
 def block_width(live: Live) -> int:

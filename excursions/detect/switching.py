@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from excursions.clock import NS_PER_DAY, duration_text
-from excursions.detect.groups import group_median, median
+from excursions.detect.groups import group_median
 from excursions.detect.habit import FEWEST, SHARES, Habit, habit_of
 from excursions.detect.origin import (
     MOVED,
@@ -35,6 +35,7 @@ from excursions.detect.severity import severity_of
 from excursions.detect.sudden import SIDE, Way, loss
 from excursions.detect.survey import Survey, jumps_of, survey_of
 from excursions.digits import written
+from excursions.ranks import median
 from excursions.records import MOVED_NOT, MOVED_TOO, TEMPERATURE, Event, FloatArray, IndexArray, Limit, Record
 
 ALIKE = 0.25  # robust spread of the jumps over their median

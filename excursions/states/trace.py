@@ -9,9 +9,11 @@ import numpy as np
 
 from excursions.clock import NS_PER_S, TimeArray
 from excursions.once import Once
+from excursions.ranks import at_rank, quantile, quantiles
 from excursions.records import BoolArray, FloatArray, IndexArray, Signal
 
 WEIGHED = 200_000  # samples that quantiles are taken from, evenly spread
+TOLD = 200  # instants of the passed time that tell shares of it to half a percent
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,20 +104,53 @@ def _busy_interval_s(time: TimeArray) -> float:
     if time.size < 2:
         return math.inf
     steps = np.diff(time)
-    return float(np.quantile(steps[:: max(1, steps.size // WEIGHED)], 0.01)) / NS_PER_S
+    return quantile(steps[:: max(1, steps.size // WEIGHED)], 0.01) / NS_PER_S
 
 
-def quantiles(trace: Trace, shares: tuple[float, ...]) -> FloatArray:
+@dataclass(frozen=True, slots=True)
+class Weighed:
+    """Values (n,) that time was spent at, and the time [s] passed at or below each rank; `ordered`: they stand in order.
+
+    Without any time passed, `passed` is None.
+    """
+
+    value: FloatArray
+    passed: FloatArray | None
+    ordered: bool
+
+    def rank(self, share: float) -> int:
+        """Rank of the value at or below which this share of the time was spent; where time passed."""
+        assert self.passed is not None
+        return min(int(np.searchsorted(self.passed, share * self.passed[-1])), self.value.size - 1)
+
+
+def time_quantiles(trace: Trace, shares: tuple[float, ...]) -> tuple[float, ...]:
     """Time-weighted quantiles: each sample counts for the time until the next (a gap counts as none)."""
-    value, passed = trace.once("in order", lambda: _in_order(trace))
-    if passed is None:
-        return np.asarray(np.quantile(value, shares))
-    at = np.searchsorted(passed, np.array(shares) * passed[-1])
-    return np.asarray(value[np.minimum(at, value.size - 1)])
+    seen = trace.once("weighed", lambda: _weighed(trace))
+    if seen.passed is None:
+        return quantiles(seen.value, shares)
+    ranks = [seen.rank(share) for share in shares]
+    if seen.ordered:
+        return tuple(float(seen.value[rank]) for rank in ranks)
+    return tuple(at_rank(seen.value, rank) for rank in ranks)
 
 
-def _in_order(trace: Trace) -> tuple[FloatArray, FloatArray | None]:
-    """Values in order, and the time [s] that passed at or below each; None where no time passed at all."""
+def share_within(trace: Trace, low: float, high: float) -> float:
+    """Share of the time that the record spends at values in [low, high], told to half a percent."""
+    shares = np.linspace(0.5 / TOLD, 1 - 0.5 / TOLD, TOLD)
+    seen = trace.once("weighed", lambda: _weighed(trace))
+    if seen.passed is None:
+        at = np.array(quantiles(seen.value, tuple(shares)))
+        return float(np.mean((at >= low) & (at <= high)))
+    ranks = [seen.rank(share) for share in shares]
+    if seen.ordered:
+        first, past = np.searchsorted(seen.value, low), np.searchsorted(seen.value, high, side="right")
+    else:
+        first, past = np.count_nonzero(seen.value < low), np.count_nonzero(seen.value <= high)
+    return float(np.mean([first <= rank < past for rank in ranks]))
+
+
+def _weighed(trace: Trace) -> Weighed:
     stride = max(1, len(trace) // WEIGHED)
     value = trace.value[::stride]
     weight = np.diff(trace.time[::stride], append=trace.time[-1])
@@ -123,11 +158,11 @@ def _in_order(trace: Trace) -> tuple[FloatArray, FloatArray | None]:
     counts = weight != 0
     held = weight[counts]
     if not held.size:
-        return value, None
-    if (held == held[0]).all():  # nothing to weigh: sorting is quicker than saying in which order
-        return np.sort(value[counts]), held[0] * np.arange(1, held.size + 1) / NS_PER_S
+        return Weighed(value, None, ordered=False)
+    if (held == held[0]).all():  # nothing to weigh: a rank is found without putting all in order
+        return Weighed(value[counts], held[0] * np.arange(1, held.size + 1) / NS_PER_S, ordered=False)
     order = np.argsort(value)  # whole nanoseconds add up to the same sum in whatever order equal values stand
-    return value[order], np.cumsum(weight[order]) / NS_PER_S
+    return Weighed(value[order], np.cumsum(weight[order]) / NS_PER_S, ordered=True)
 
 
 def runs(mask: BoolArray) -> IndexArray:

@@ -15,6 +15,7 @@ FLOORS = (
     ("excursions.clock",),
     ("excursions.digits",),
     ("excursions.once",),
+    ("excursions.ranks",),
     ("excursions.physics",),
     ("excursions.measurands",),
     ("excursions.kinds",),
