@@ -30,13 +30,13 @@ from excursions.detect.slopes import KNOWLEDGE, WINDOWS
 from excursions.detect.spells import drawn_line
 from excursions.detect.step import LIKE, MUCH_LARGER, TRIFLE, TRIFLE_APART, moves
 from excursions.detect.stuck import StuckSettings, shortest_stuck
-from excursions.detect.sudden import LEAST_NOISE, Way, loss, standing_out
-from excursions.detect.survey import SHORT_LEVEL, Survey, differences_of, jumps_of, survey_of
+from excursions.detect.sudden import LEAST_NOISE, standing_out
+from excursions.detect.survey import SHORT_LEVEL, Survey, differences_of, jump_loss, jumps_of, survey_of
 from excursions.detect.tails import JUMP, outlying, size_of
 from excursions.digits import written
 from excursions.kinds import KINDS
 from excursions.ranks import median, quantiles
-from excursions.records import FloatArray, Limit, Record, Sampling
+from excursions.records import FloatArray, Limit, Record
 
 FOUND = 0.98  # of the faults at the limit
 POWER = 3.0  # standard errors above a threshold at which next to none is missed
@@ -201,8 +201,7 @@ def _least_jump(record: Record, survey: Survey) -> float:
     size, unit = jumps_of(record, survey).size, max(survey.noise, 1e-12)
     large, bulk = standing_out(size, unit)
     gap = max(size_of(bulk, SUSPICION), JUMP * float(bulk[-1]), (LEAST_NOISE + 1) * unit) - unit
-    sampling = record.value.sampling if record.value is not None else Sampling()
-    return max(gap + loss(live, Way.of(sampling), share=FOUND), _habit(size[large]))
+    return max(gap + jump_loss(record, survey, share=FOUND), _habit(size[large]))
 
 
 def _habit(sizes: FloatArray) -> float:

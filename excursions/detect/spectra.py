@@ -54,7 +54,7 @@ def spectra_of(live: Live, *, floor: float) -> Spectra | None:
     power = np.abs(np.fft.rfft(rows, axis=1)[:, 1 : length // 2 + 1]) ** 2
     power += (floor**2 / 12) * float(np.sum(np.hanning(length) ** 2)) * 0.1 + 1e-300
     ratio = power / _background(power)
-    usual = np.maximum(np.median(ratio, axis=0) / MEDIAN_OF_EXPONENTIAL, 1.0)
+    usual = np.maximum(row_median(np.ascontiguousarray(ratio.T)) / MEDIAN_OF_EXPONENTIAL, 1.0)
     amplitude = 2 * np.sqrt(power) / (HANN_GAIN * length)
     return Spectra(
         ratio=ratio / usual, amplitude=amplitude, first=first, length=length, step_s=step / NS_PER_S

@@ -21,7 +21,7 @@ from excursions.detect.live import Live, live_samples
 from excursions.detect.pattern import without_round
 from excursions.detect.scan import Change, Windows, changes_among, differences
 from excursions.detect.short import short_changes
-from excursions.detect.sudden import Jumps, Way, gaps, jumps, sudden_changes, together
+from excursions.detect.sudden import Jumps, Way, gaps, jumps, loss, sudden_changes, together
 from excursions.once import Once
 from excursions.ranks import median
 from excursions.records import FloatArray, Record, Sampling, Signal
@@ -177,3 +177,9 @@ def jumps_of(record: Record, survey: Survey) -> Jumps:
     return survey.once(
         "jumps", lambda: jumps(survey.live, survey.blocks, gaps(survey.live.value), Way.of(sampling))
     )
+
+
+def jump_loss(record: Record, survey: Survey, *, share: float) -> float:
+    """What the values around it take off a jump in this share of the record (:func:`excursions.detect.sudden.loss`)."""
+    sampling = record.value.sampling if record.value is not None else Sampling()
+    return survey.once(f"jump loss {share}", lambda: loss(survey.live, Way.of(sampling), share=share))

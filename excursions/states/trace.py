@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -109,44 +111,50 @@ def _busy_interval_s(time: TimeArray) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Weighed:
-    """Values (n,) that time was spent at, and the time [s] passed at or below each rank; `ordered`: they stand in order.
+    """Values (n,) that time was spent at, and how the time passed goes with their ranks.
 
-    Without any time passed, `passed` is None.
+    passed : (n,) seconds passed at or below each value, which then stand in order; None where all weigh alike or nothing
+    each : how long [ns] each value stood where all weigh alike, in whatever order they are; 0 where no time passed
     """
 
     value: FloatArray
-    passed: FloatArray | None
-    ordered: bool
+    passed: FloatArray | None = None
+    each: int = 0
 
-    def rank(self, share: float) -> int:
-        """Rank of the value at or below which this share of the time was spent; where time passed."""
-        assert self.passed is not None
-        return min(int(np.searchsorted(self.passed, share * self.passed[-1])), self.value.size - 1)
+    def ranks(self, shares: Sequence[float]) -> list[int]:
+        """Ranks of the values at or below which these shares of the time were spent; where time passed."""
+        last = self.value.size - 1
+        if self.passed is not None:
+            at = np.searchsorted(self.passed, np.array(shares) * self.passed[-1])
+            return [min(int(rank), last) for rank in at]
+        everything = self._passed(last)
+        return [bisect_left(range(last), share * everything, key=self._passed) for share in shares]
+
+    def _passed(self, rank: int) -> float:
+        return float(self.each * (rank + 1)) / NS_PER_S
 
 
 def time_quantiles(trace: Trace, shares: tuple[float, ...]) -> tuple[float, ...]:
     """Time-weighted quantiles: each sample counts for the time until the next (a gap counts as none)."""
     seen = trace.once("weighed", lambda: _weighed(trace))
-    if seen.passed is None:
-        return quantiles(seen.value, shares)
-    ranks = [seen.rank(share) for share in shares]
-    if seen.ordered:
-        return tuple(float(seen.value[rank]) for rank in ranks)
-    return tuple(at_rank(seen.value, rank) for rank in ranks)
+    if seen.passed is not None:
+        return tuple(float(seen.value[rank]) for rank in seen.ranks(shares))
+    if seen.each:
+        return tuple(at_rank(seen.value, rank) for rank in seen.ranks(shares))
+    return quantiles(seen.value, shares)
 
 
 def share_within(trace: Trace, low: float, high: float) -> float:
     """Share of the time that the record spends at values in [low, high], told to half a percent."""
-    shares = np.linspace(0.5 / TOLD, 1 - 0.5 / TOLD, TOLD)
+    shares = np.linspace(0.5 / TOLD, 1 - 0.5 / TOLD, TOLD).tolist()
     seen = trace.once("weighed", lambda: _weighed(trace))
-    if seen.passed is None:
-        at = np.array(quantiles(seen.value, tuple(shares)))
-        return float(np.mean((at >= low) & (at <= high)))
-    ranks = [seen.rank(share) for share in shares]
-    if seen.ordered:
+    if seen.passed is not None:
         first, past = np.searchsorted(seen.value, low), np.searchsorted(seen.value, high, side="right")
-    else:
+    elif seen.each:
         first, past = np.count_nonzero(seen.value < low), np.count_nonzero(seen.value <= high)
+    else:
+        return float(np.mean([low <= at <= high for at in quantiles(seen.value, shares)]))
+    ranks = trace.once("ranks told", lambda: seen.ranks(shares))
     return float(np.mean([first <= rank < past for rank in ranks]))
 
 
@@ -158,11 +166,11 @@ def _weighed(trace: Trace) -> Weighed:
     counts = weight != 0
     held = weight[counts]
     if not held.size:
-        return Weighed(value, None, ordered=False)
+        return Weighed(value)
     if (held == held[0]).all():  # nothing to weigh: a rank is found without putting all in order
-        return Weighed(value[counts], held[0] * np.arange(1, held.size + 1) / NS_PER_S, ordered=False)
+        return Weighed(value[counts], each=int(held[0]))
     order = np.argsort(value)  # whole nanoseconds add up to the same sum in whatever order equal values stand
-    return Weighed(value[order], np.cumsum(weight[order]) / NS_PER_S, ordered=True)
+    return Weighed(value[order], np.cumsum(weight[order]) / NS_PER_S)
 
 
 def runs(mask: BoolArray) -> IndexArray:
