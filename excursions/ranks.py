@@ -1,9 +1,9 @@
 """Medians and quantiles: numpy's own values, without what numpy spends on small arrays and on steps that are all alike.
 
 A record is asked for them some thousand times.  Short arrays are sorted, which costs a tenth of the general function's
-way.  In long ones a few hundred samples say between which two values the rank must lie; counting shows whether it does,
-and only what lies between the two is put in order.  Times between samples are nearly all one value, and then counting is
-all there is to do.
+way.  In long ones a thousand probes say about where the rank lies; counting shows on which side of that it is, and only
+what stands near it is put in order.  Times between samples are nearly all one value, and then counting is all there is to
+do.
 
 References
 ----------
@@ -97,17 +97,24 @@ def _beside(value: Numbers, first: int, last: int) -> tuple[float, float]:
 
 
 def _bracketed(value: Numbers, first: int, last: int) -> tuple[float, float] | None:
-    """The same from between two probes; None where they do not hold both ranks between them."""
+    """The same by counting around the probe that stands where the ranks should; None where that does not find both."""
     probes = np.sort(value[:: -(-value.size // PROBES)])
     place = first * probes.size // value.size
-    low, high = probes[max(place - MARGIN, 0)], probes[min(place + MARGIN, probes.size - 1)]
-    below = np.count_nonzero(value < low)
-    if below > first or (low == high and np.count_nonzero(value <= high) <= last):
+    guess = probes[place]
+    below = np.count_nonzero(value < guess)
+    upto = below + np.count_nonzero(value == guess)
+    if below <= first and last < upto:
+        return float(guess), float(guess)
+    if last < below:
+        low = probes[max(place - MARGIN, 0)]
+        inside = value[(value >= low) & (value < guess)]
+        below -= inside.size
+    elif first >= upto:
+        inside = value[(value > guess) & (value <= probes[min(place + MARGIN, probes.size - 1)])]
+        below = upto
+    else:
         return None
-    if low == high:
-        return float(low), float(low)
-    inside = value[(value >= low) & (value <= high)]
-    if below + inside.size <= last:
+    if below > first or below + inside.size <= last:
         return None
     inside.partition((first - below, last - below))
     return float(inside[first - below]), float(inside[last - below])
