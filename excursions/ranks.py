@@ -46,10 +46,19 @@ def quantiles(value: Numbers, shares: Sequence[float]) -> tuple[float, ...]:
     if value.size > SHORT:
         return tuple(quantile(value, share) for share in shares)
     ordered = np.sort(value)
-    return tuple(quantile_of_ordered(ordered, share) for share in shares)
+    return tuple(_of_ordered(ordered, share) for share in shares)
 
 
-def quantile_of_ordered(ordered: Numbers, share: float) -> float:
+def many_quantiles(value: Numbers, shares: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Many quantiles (k,) of a short series (n,) of finite values, n > 0."""
+    ordered, place = np.sort(value), shares * (value.size - 1)
+    before = np.floor(place).astype(np.int64)
+    low, high = ordered[before], ordered[np.minimum(before + 1, value.size - 1)]
+    share, rise = place - before, high - low
+    return np.where(share >= 0.5, high - rise * (1 - share), low + rise * share)
+
+
+def _of_ordered(ordered: Numbers, share: float) -> float:
     """Quantile of values (n,), n > 0, that stand in order, NaN last."""
     if ordered[-1] != ordered[-1]:
         return float("nan")
