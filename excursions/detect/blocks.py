@@ -14,6 +14,7 @@ import numpy as np
 from excursions.clock import NS_PER_DAY, NS_PER_S, TimeArray
 from excursions.detect.groups import Counts, group_median, midmean, trimmed_mean
 from excursions.detect.live import Live, bends
+from excursions.ranks import median
 from excursions.records import BAD, BoolArray, FloatArray, IndexArray, Signal
 
 SAMPLES_PER_BLOCK = 30  # an interquartile mean of 30 samples is within 0.2 sigma
