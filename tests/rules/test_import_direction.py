@@ -93,6 +93,7 @@ def test_dashboards_know_nothing_of_files_or_detection() -> None:
         "excursions.measurands",
         "excursions.clock",
         "excursions.digits",
+        "excursions.ranks",
         "excursions.plant",
         "dashboards",
         "excursions.__version__",
