@@ -55,7 +55,7 @@ def many_quantiles(value: Numbers, shares: NDArray[np.float64]) -> NDArray[np.fl
     before = np.floor(place).astype(np.int64)
     low, high = ordered[before], ordered[np.minimum(before + 1, value.size - 1)]
     share, rise = place - before, high - low
-    return np.where(share >= 0.5, high - rise * (1 - share), low + rise * share)
+    return np.asarray(np.where(share >= 0.5, high - rise * (1 - share), low + rise * share))
 
 
 def _of_ordered(ordered: Numbers, share: float) -> float:

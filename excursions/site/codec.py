@@ -84,7 +84,9 @@ def _flat(array: np.ndarray[Any, Any]) -> bytes | memoryview:
     if not array.size:
         return b""
     flat = np.ascontiguousarray(array).ravel()
-    return memoryview(np.diff(flat, prepend=0) if flat.dtype == np.int64 else flat).cast("B")
+    if flat.dtype == np.int64:
+        flat = np.diff(flat, prepend=0)
+    return flat.data.cast("B")
 
 
 def _value(tree: Any, arrays: memoryview) -> Any:
