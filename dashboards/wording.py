@@ -174,14 +174,9 @@ class Reader:
         """Instants [ns UTC] as wall-clock milliseconds: what a clock on the plant's wall showed."""
         if time.size <= FEW:  # not worth the start of a column engine
             return np.array([_wall_ms(int(t), self.tz) for t in time], dtype=np.int64)
-        wall = (
-            pl.Series(time)
-            .cast(pl.Datetime("ns", "UTC"))
-            .dt.convert_time_zone(self.tz.key)
-            .dt.replace_time_zone(None)
-            .dt.epoch("ms")
-        )
-        return cast(np.ndarray, wall.to_numpy())
+        wall = pl.col("time").cast(pl.Datetime("ns", "UTC")).dt.convert_time_zone(self.tz.key)
+        told = pl.DataFrame({"time": time}).select(wall.dt.replace_time_zone(None).dt.epoch("ms"))
+        return cast(np.ndarray, told["time"].to_numpy())
 
     def wall(self, time: np.ndarray) -> np.ndarray:
         """Instants [ns UTC] as wall-clock datetime64[ms], for an axis."""

@@ -16,6 +16,7 @@ import numpy as np
 from dashboards.content.overview import in_trouble
 from excursions.clock import NS_PER_DAY
 from excursions.kinds import KINDS
+from excursions.ranks import quantiles
 from excursions.records import Doubt, FloatArray
 from excursions.report.corrected import corrected_level, hours_in
 from excursions.report.result import PointFindings
@@ -77,9 +78,9 @@ def usual(values: FloatArray) -> tuple[float, float]:
     finite = values[np.isfinite(values)]
     if finite.size < ENOUGH:
         return _ends(finite)
-    low, high = np.quantile(finite, USUAL)
+    low, high = quantiles(finite, USUAL)
     air = AIR * (high - low)
-    return max(float(low - air), float(finite.min())), min(float(high + air), float(finite.max()))
+    return max(low - air, float(finite.min())), min(high + air, float(finite.max()))
 
 
 def _ends(values: FloatArray) -> tuple[float, float]:

@@ -10,7 +10,7 @@ _LOOSE = re.compile(
 )
 
 # What is no running text: tags, and elements whose words never turn a line or may hold no element.
-_APART = re.compile(r"(<(script|style|title|svg|option|code)\b.*?</\2>|<[^>]*>)", re.DOTALL)
+_APART = re.compile(r"(<(script|style|title|svg|option|code)\b[^<]*(?:<(?!/\2>)[^<]*)*</\2>|<[^>]*>)")
 # A name as plants give them, joined by hyphens, with a digit or two capitals in a row; and an option.  Longer ones may have to break.
 _NAME = re.compile(
     r"(?<![\w.-])(?=[\w.-]*(?:\d|[A-Z]{2}))\w[\w.]*(?:-[\w.]*\w)+(?![\w-])|(?<![\w-])--[a-z][\w-]*"

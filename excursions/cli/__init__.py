@@ -5,6 +5,7 @@ Exit status: 0 nothing found at or above ``--fail-on``, 1 findings, 2 wrong usag
 
 from __future__ import annotations
 
+import os
 import sys
 
 INTERRUPTED = 130
@@ -12,6 +13,9 @@ INTERRUPTED = 130
 
 def main() -> None:
     """Entry point of the ``excursions`` command; turns every mendable error into one sentence and exit 2."""
+    # Read when numpy is loaded, here and in workers.  The matrices are of a few dozen rows: a second thread only waits for
+    # the first, and what several add up depends on how many there are.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from excursions.cli.app import app
     from excursions.errors import ExcursionsError
     from excursions.pipeline.heap import keep_freed_memory

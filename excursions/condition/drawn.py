@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from excursions.condition.threshold import FEWEST, threshold
+from excursions.ranks import median
 from excursions.records import FloatArray
 
 STATISTIC = 100_000
@@ -132,4 +133,4 @@ def finely_stepped(value: FloatArray, resolution: float) -> bool:
     stride = max(1, value.size // STATISTIC)
     change = np.abs(value[1::stride] - value[:-1:stride])
     change = change[np.isfinite(change)]
-    return bool(change.size) and float(np.median(change)) > FINE * resolution
+    return bool(change.size) and median(change) > FINE * resolution

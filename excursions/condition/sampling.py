@@ -20,6 +20,7 @@ from excursions.condition.drawn import (
 )
 from excursions.condition.threshold import threshold
 from excursions.digits import written
+from excursions.ranks import median, quantile
 from excursions.read.aggregates import noted
 from excursions.records import BAD, ByteArray, FloatArray, IndexArray, Sampling
 
@@ -104,7 +105,7 @@ def describe(
     steps = _thinned(time, value)
     silence = np.diff(time)
     longest = int(silence.argmax())
-    usual = float(np.median(steps.interval))
+    usual = median(steps.interval)
     rule = _rule(steps, value, words, resolution)
     rule = _unsure_where_it_changes(rule, time, value, silence)
     return Sampling(
@@ -116,7 +117,7 @@ def describe(
         deadband=rule.deadband,
         longest_silence_s=float(silence[longest]) / NS_PER_S,
         longest_silence_at=int(time[longest]),
-        shortest_s=float(np.quantile(steps.interval, 0.01)),
+        shortest_s=quantile(steps.interval, 0.01),
         share_bad=bad,
         flat_usual_s=_flat_usual(time, value),
         sure=rule.sure,
@@ -141,7 +142,7 @@ def _bends(time: TimeArray, value: FloatArray, stride: int) -> FloatArray:
 def _rule(steps: _Steps, value: FloatArray, words: str, resolution: float) -> _Rule:
     if value.size < SPARSE_SAMPLES:
         return _Rule(kind="sparse", sure=False, why=f"{value.size} samples show no rule")
-    usual = float(np.median(steps.interval))
+    usual = median(steps.interval)
     heartbeat = _heartbeat(steps.interval)
     clocked = _by_the_clock(steps, usual, heartbeat)
     return _grid_rule(value, words, resolution, clocked) if clocked else _sparing_rule(steps, heartbeat)
@@ -311,7 +312,7 @@ def _part_clocked(time: TimeArray, value: FloatArray, rule: _Rule) -> bool | Non
         return None
     steps = _thinned(time, value, STATISTIC // PARTS)
     even = _even(steps.interval)
-    usual = float(steps.interval[0] if even else np.median(steps.interval))
+    usual = float(steps.interval[0] if even else median(steps.interval))
     if math.isfinite(rule.heartbeat_s) and abs(usual / rule.heartbeat_s - 1) < 2 * HEARTBEAT_BIN:
         return None
     return even or bool(_by_the_clock(steps, usual, _heartbeat(steps.interval)))
@@ -336,7 +337,7 @@ def _flat_usual(time: TimeArray, value: FloatArray) -> float:
     if not edges.size:  # NaN differs from everything, itself included
         return math.nan
     lasting = time[edges[1::2]] - time[edges[::2]]
-    return float(np.quantile(lasting, 0.99)) / NS_PER_S
+    return quantile(lasting, 0.99) / NS_PER_S
 
 
 def _heartbeat(interval: FloatArray) -> float:
@@ -361,7 +362,7 @@ def _heartbeat(interval: FloatArray) -> float:
         return math.nan
     top = pile[np.argmax(paired[pile])]
     inside = (bins == top) | (bins == top + 1)
-    return float(np.median(interval[inside]))
+    return median(interval[inside])
 
 
 def _moves(steps: _Steps, heartbeat: float) -> FloatArray:
@@ -374,9 +375,9 @@ def _moves(steps: _Steps, heartbeat: float) -> FloatArray:
 
 def _gap(kind: str, interval: FloatArray, usual: float, heartbeat: float) -> float:
     if kind in ("grid", "averages", "interpolated"):
-        return max(GRID_GAP * usual, 2.5 * float(np.quantile(interval, 0.95)))
+        return max(GRID_GAP * usual, 2.5 * quantile(interval, 0.95))
     if math.isfinite(heartbeat):
         return HEARTBEAT_GAP * heartbeat
     if interval.size < SPARSE_SAMPLES:
         return SILENT_GAP * float(interval.max())
-    return SILENT_GAP * float(np.quantile(interval, 0.99))
+    return SILENT_GAP * quantile(interval, 0.99)

@@ -7,9 +7,9 @@ import math
 import numpy as np
 
 from excursions.clock import NS_PER_DAY
-from excursions.detect.groups import median
 from excursions.detect.pattern import running_mean
 from excursions.detect.survey import Survey
+from excursions.ranks import median
 
 LONGEST = 7 * NS_PER_DAY  # afterwards: later much else has happened (cp)
 FEWEST_BLOCKS = 24

@@ -14,6 +14,7 @@ import numpy as np
 from excursions.clock import NS_PER_DAY, NS_PER_S, TimeArray
 from excursions.detect.groups import Counts, group_median, midmean, trimmed_mean
 from excursions.detect.live import Live, bends
+from excursions.ranks import median
 from excursions.records import BAD, BoolArray, FloatArray, IndexArray, Signal
 
 SAMPLES_PER_BLOCK = 30  # an interquartile mean of 30 samples is within 0.2 sigma
@@ -89,7 +90,7 @@ class NoiseBlocks:
 def usual_interval(live: Live) -> float:
     """Median time between samples, ns, from at most 50 000 of them spread over the record."""
     stride = max(1, len(live) // 50_000)
-    return float(np.median(live.time[1::stride] - live.time[:-1:stride]))
+    return median(live.time[1::stride] - live.time[:-1:stride])
 
 
 def block_width(live: Live) -> int:

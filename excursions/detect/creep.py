@@ -29,11 +29,11 @@ from scipy.ndimage import maximum_filter1d, median_filter
 from scipy.special import bdtrc, ndtr
 
 from excursions.clock import NS_PER_DAY, NS_PER_S
-from excursions.detect.groups import median
 from excursions.detect.origin import Clue, expected_faults, name_origin, unexplained, weigh, words_of
 from excursions.detect.severity import severity_of
 from excursions.detect.survey import Survey, differences_of, survey_of
 from excursions.digits import written
+from excursions.ranks import median, quantile, quantiles
 from excursions.records import Event, FloatArray, IndexArray, Record
 
 FEWEST_DAYS, FEWEST_BLOCKS = 20, 4  # of a record; of a day
@@ -123,13 +123,11 @@ def baseline(survey: Survey) -> tuple[IndexArray, FloatArray]:
     day = survey.blocks.start // NS_PER_DAY
     days, first, count = np.unique(day, return_index=True, return_counts=True)
     enough = count >= FEWEST_BLOCKS
-    low, middle, high = np.quantile(survey.blocks.level, [0.05, 0.5, 0.95])
+    low, middle, high = quantiles(survey.blocks.level, (0.05, 0.5, 0.95))
     up, down = high - middle, middle - low
     share = CALM if up > LOPSIDED * down else 1 - CALM if down > LOPSIDED * up else 0.5
     level = survey.blocks.level
-    calm = [
-        float(np.quantile(level[a : a + n], share)) for a, n in zip(first[enough], count[enough], strict=True)
-    ]
+    calm = [quantile(level[a : a + n], share) for a, n in zip(first[enough], count[enough], strict=True)]
     return days[enough].astype(np.int64), np.array(calm)
 
 
@@ -249,8 +247,8 @@ def _tooth(base: FloatArray, lo: int, hi: int, clean: float) -> _Tooth:
     What the process throws up right after a cleaning does not count: the lower of the level then and of the first days.
     """
     part = base[lo:hi]
-    end = float(np.median(part[-_edge(part) :]))
-    first = float(np.quantile(part, CLEAN_SHARE))
+    end = median(part[-_edge(part) :])
+    first = quantile(part, CLEAN_SHARE)
     begin = first if math.isnan(clean) else min(_first(part), clean)
     n = part.size
     inner = part[:-1]  # the last day was chosen for what came after it
@@ -280,7 +278,7 @@ def _edge(part: FloatArray) -> int:
 
 
 def _first(part: FloatArray) -> float:
-    return float(np.median(part[: _edge(part)]))
+    return median(part[: _edge(part)])
 
 
 def _by_chance(base: FloatArray, teeth: list[_Tooth]) -> float:

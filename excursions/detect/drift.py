@@ -19,7 +19,6 @@ from excursions.clock import NS_PER_DAY, NS_PER_S, duration_text
 from excursions.detect.afterwards import GONE
 from excursions.detect.along import along_clue
 from excursions.detect.apart import apart_from_neighbours
-from excursions.detect.groups import median
 from excursions.detect.laboratory import STRONGEST, samples_clue, showed_clue
 from excursions.detect.origin import (
     WITNESS,
@@ -42,6 +41,7 @@ from excursions.detect.walks import FEWEST_BLOCKS, SAW, TAKEN_OUT, Walk, ends_of
 from excursions.detect.way_gone import LONGEST_WAY_BACK, gone_as_far, own_way, stays_away, tooth
 from excursions.detect.whose import whose_clue
 from excursions.digits import number, written
+from excursions.ranks import median
 from excursions.records import (
     CALIBRATING,
     CLEANING,

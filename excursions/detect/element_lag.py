@@ -15,7 +15,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from excursions.clock import NS_PER_S, duration_text
-from excursions.detect.groups import median
 from excursions.detect.origin import Clue, expected_faults, name_origin, weigh, words_of
 from excursions.detect.plateaus import NARROW, sudden
 from excursions.detect.response import (
@@ -36,6 +35,7 @@ from excursions.detect.scan import windows
 from excursions.detect.shape import ramp
 from excursions.detect.survey import Survey, survey_of
 from excursions.digits import written
+from excursions.ranks import median
 from excursions.records import BAD, Event, FloatArray, IndexArray, Record, Signal
 
 LEAST_CHANGE_K = 5.0  # a smaller change of temperature says little (cp)

@@ -11,8 +11,8 @@ from __future__ import annotations
 import numpy as np
 
 from excursions.clock import NS_PER_DAY
-from excursions.detect.groups import median
 from excursions.detect.survey import Survey
+from excursions.ranks import median, quantiles
 from excursions.records import FloatArray, IndexArray
 
 FEWEST_DAYS = 24
@@ -27,7 +27,7 @@ def daily_ends(survey: Survey) -> tuple[tuple[str, IndexArray, FloatArray], ...]
     The levels are those of two groups, parted half way between them: their medians are asked for again until they keep.
     """
     level = survey.blocks.level
-    low, high = (float(q) for q in np.quantile(level, [0.02, 0.98]))
+    low, high = quantiles(level, (0.02, 0.98))
     for _ in range(8):
         upper = level > (low + high) / 2
         if not upper.any() or upper.all():

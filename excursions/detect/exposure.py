@@ -11,6 +11,7 @@ from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE, NS_PER_S
 from excursions.physics.heat import ageing_dose, lethality_f0, minutes_above
 from excursions.physics.steam import saturation_temperature_degc
 from excursions.plant import Ratings
+from excursions.ranks import median
 from excursions.records import FloatArray, Record, Signal
 from excursions.states.trace import Trace, trace_of
 
@@ -150,7 +151,7 @@ def _gap_between(trace: Trace, before: int) -> bool:
 def _base(trace: Trace, start: int, peak: float) -> float:
     """Median of the half hour before; NaN when nothing was recorded then."""
     seen = trace.value[trace.slice(start - int(BEFORE_MIN * NS_PER_MINUTE), start)]
-    return float(min(np.median(seen), peak)) if seen.size else math.nan
+    return float(min(median(seen), peak)) if seen.size else math.nan
 
 
 def fastest(trace: Trace, window: slice, sign: int) -> float:

@@ -14,7 +14,7 @@ import numpy as np
 
 from excursions.clock import NS_PER_DAY, duration_text
 from excursions.detect.blocks import SECOND_DIFFERENCE, noise_blocks
-from excursions.detect.groups import group_median, median
+from excursions.detect.groups import group_median
 from excursions.detect.habit import Habit, habit_of
 from excursions.detect.live import bends, live_samples
 from excursions.detect.origin import (
@@ -32,6 +32,7 @@ from excursions.detect.origin import (
 from excursions.detect.severity import severity_of
 from excursions.detect.survey import Survey, survey_of
 from excursions.digits import written
+from excursions.ranks import median, quantile
 from excursions.records import Event, FloatArray, IndexArray, Record
 from excursions.states.trace import runs
 
@@ -65,7 +66,7 @@ def detect_flurry(record: Record, settings: FlurrySettings | None = None) -> tup
         return ()
     edge, sigma = _noise(survey)
     known = sigma[np.isfinite(sigma)]
-    usual = max(float(np.quantile(known, QUIET)) if known.size else 0.0, survey.quantum / 2, survey.deadband)
+    usual = max(quantile(known, QUIET) if known.size else 0.0, survey.quantum / 2, survey.deadband)
     loud = np.nan_to_num(sigma) > settings.loud * max(usual, 1e-300)
     if usual <= 0 or not loud.any() or np.mean(loud) > MOST_LOUD:
         return ()

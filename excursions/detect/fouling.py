@@ -29,6 +29,7 @@ from excursions.detect.origin import Clue, expected_faults, name_origin, unexpla
 from excursions.detect.severity import severity_of
 from excursions.detect.survey import Survey, survey_of
 from excursions.digits import chance_text, written
+from excursions.ranks import median
 from excursions.records import CALIBRATING, CLEANING, WASHING, Event, FloatArray, IndexArray, Record
 
 FEWEST_STRETCHES = 3
@@ -152,7 +153,7 @@ def _run(teeth: Teeth) -> tuple[int, int] | None:
     n = teeth.walk.size
     if n < FEWEST_STRETCHES:
         return None
-    scatter = 1.4826 * float(np.median(np.abs(teeth.walk - np.median(teeth.walk))))
+    scatter = 1.4826 * median(np.abs(teeth.walk - median(teeth.walk)))
     scatter = max(scatter, 0.1 * float(np.median(np.abs(teeth.walk))), 1e-12)
     i, j, _ = highest_run(teeth.walk / scatter)
     return (i, j) if j - i >= FEWEST_STRETCHES else None

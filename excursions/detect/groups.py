@@ -7,6 +7,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
+from excursions.ranks import median
 from excursions.records import FloatArray, IndexArray
 
 TABLE_CELLS = 2_000_000  # rows are sorted in tables of this size, to bound memory
@@ -14,16 +15,6 @@ TRIM = 0.1  # largest share left out of a trimmed mean
 
 Counts = NDArray[np.int64]
 RowFunction = Callable[[FloatArray, Counts], FloatArray]
-
-
-def median(value: FloatArray) -> float:
-    """Median of finite values (n,), NaN without any: as numpy's, which spends most of its time on small ones elsewhere."""
-    middle = value.size // 2
-    if not value.size:
-        return float("nan")
-    parted = np.partition(value, middle)
-    upper = float(parted[middle])
-    return upper if value.size % 2 else (float(parted[:middle].max()) + upper) / 2
 
 
 def midmean(value: FloatArray, start: IndexArray, stop: IndexArray) -> FloatArray:
@@ -34,7 +25,7 @@ def midmean(value: FloatArray, start: IndexArray, stop: IndexArray) -> FloatArra
 def group_median(value: FloatArray, start: IndexArray, stop: IndexArray) -> FloatArray:
     """Median of each value[start:stop], NaN where empty; NaN samples must have been left out."""
     count = stop - start
-    usual = int(np.median(count)) if count.size else 0
+    usual = int(median(count)) if count.size else 0
     even = count == usual
     if usual <= 0 or 2 * np.count_nonzero(even) < count.size:
         return _grouped(value, start, stop, _row_median)

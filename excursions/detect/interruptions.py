@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from excursions.clock import NS_PER_HOUR, NS_PER_S, TimeArray, duration_text
+from excursions.ranks import median, quantile
 from excursions.records import BAD, CALIBRATING, CLEANING, HOLD, STEAMING, Event, Record, Signal
 from excursions.states.trace import runs
 
@@ -207,7 +208,7 @@ def _signs_before(signal: Signal, bout: TimeArray, settings: InterruptionSetting
     if value.size < 20:
         return 0.0
     some = np.abs(np.diff(value[:100_000]))
-    noise = max(float(np.median(some)), signal.sampling.resolution, float(np.quantile(some, 0.99)) / 4, 1e-12)
+    noise = max(median(some), signal.sampling.resolution, quantile(some, 0.99) / 4, 1e-12)
     at = np.searchsorted(time, bout[:, 0])
     at = at[at >= 6]
     if not at.size:

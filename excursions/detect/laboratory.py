@@ -11,11 +11,11 @@ from scipy.special import stdtr
 
 from excursions.clock import NS_PER_MINUTE, TimeArray
 from excursions.detect.cusum import DECISION, highest_run
-from excursions.detect.groups import median
 from excursions.detect.live import Live
 from excursions.detect.origin import Clue
 from excursions.detect.survey import Survey
 from excursions.digits import written
+from excursions.ranks import median, row_median
 from excursions.records import LABORATORY, MOVED_TOO, SHOWED_IT, FloatArray, Record
 
 FEWEST = 3  # samples before an event that make its errors usual
@@ -58,7 +58,7 @@ def sample_errors(record: Record, survey: Survey) -> Errors:
         live, time - DRAWN_NS, survey.interval_s
     )
     moved = np.abs(moved)
-    most = max(ON_ITS_WAY * float(np.median(moved)), 6 * survey.noise) if moved.size else math.inf
+    most = max(ON_ITS_WAY * median(moved), 6 * survey.noise) if moved.size else math.inf
     still = (moved <= most) | (moved <= 2 * record.point.tolerance_at(median(blocks.level)))
     return Errors(time=time[still], error=(reading - value)[still])
 
@@ -68,7 +68,7 @@ def _reading(live: Live, time: TimeArray, interval_s: float) -> FloatArray:
     half = int(np.clip(BESIDE_S / max(interval_s, 1e-9), 1, 15))
     at = np.searchsorted(live.time, time, side="right") - 1
     near = np.clip(at[:, None] + np.arange(-half, half + 1), 0, len(live) - 1)
-    return np.asarray(np.median(live.value[near], axis=1))
+    return row_median(live.value[near])
 
 
 def between_samples(record: Record, start: int) -> tuple[int, int]:
@@ -101,8 +101,8 @@ def samples_clue(
     if not inside.size or before.size < FEWEST or shift == 0:
         return ()
     base = errors.error[before]
-    scatter = 1.4826 * float(np.median(np.abs(base - np.median(base))))
-    scatter = max(scatter, record.point.tolerance_at(float(np.median(survey.blocks.level))) / 3, survey.noise)
+    scatter = 1.4826 * median(np.abs(base - median(base)))
+    scatter = max(scatter, record.point.tolerance_at(median(survey.blocks.level)) / 3, survey.noise)
     width = scatter * math.sqrt(1 / inside.size + 1 / before.size)
     moved = float(np.median(errors.error[inside]) - np.median(base))
     if abs(shift) < width:

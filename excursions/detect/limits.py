@@ -17,7 +17,7 @@ from excursions.clock import NS_PER_S, duration_text
 from excursions.detect.apart import apart_from_neighbours, differences_apart
 from excursions.detect.catalogue import DETECTORS
 from excursions.detect.drift import TRIFLE as WALK_TRIFLE
-from excursions.detect.groups import group_median, median
+from excursions.detect.groups import group_median
 from excursions.detect.limits_plain import chosen, make, plain_limits
 from excursions.detect.noise import ERROR, NoiseSettings, noise_series
 from excursions.detect.periodic import PeriodicSettings, least_amplitude
@@ -30,12 +30,13 @@ from excursions.detect.slopes import KNOWLEDGE, WINDOWS
 from excursions.detect.spells import drawn_line
 from excursions.detect.step import LIKE, MUCH_LARGER, TRIFLE, TRIFLE_APART, moves
 from excursions.detect.stuck import StuckSettings, shortest_stuck
-from excursions.detect.sudden import LEAST_NOISE, Way, loss, standing_out
-from excursions.detect.survey import SHORT_LEVEL, Survey, differences_of, jumps_of, survey_of
+from excursions.detect.sudden import LEAST_NOISE, standing_out
+from excursions.detect.survey import SHORT_LEVEL, Survey, differences_of, jump_loss, jumps_of, survey_of
 from excursions.detect.tails import JUMP, outlying, size_of
 from excursions.digits import written
 from excursions.kinds import KINDS
-from excursions.records import FloatArray, Limit, Record, Sampling
+from excursions.ranks import median, quantiles
+from excursions.records import FloatArray, Limit, Record
 
 FOUND = 0.98  # of the faults at the limit
 POWER = 3.0  # standard errors above a threshold at which next to none is missed
@@ -123,7 +124,7 @@ def _walk_s(survey: Survey) -> float:
 
 def _senseless(survey: Survey) -> float:
     """Size from which on a limit is none, the reading's unit."""
-    span = float(np.ptp(np.quantile(survey.blocks.level, [0.01, 0.99])))
+    span = float(np.ptp(quantiles(survey.blocks.level, (0.01, 0.99))))
     return SENSELESS * max(span, survey.noise)
 
 
@@ -200,8 +201,7 @@ def _least_jump(record: Record, survey: Survey) -> float:
     size, unit = jumps_of(record, survey).size, max(survey.noise, 1e-12)
     large, bulk = standing_out(size, unit)
     gap = max(size_of(bulk, SUSPICION), JUMP * float(bulk[-1]), (LEAST_NOISE + 1) * unit) - unit
-    sampling = record.value.sampling if record.value is not None else Sampling()
-    return max(gap + loss(live, Way.of(sampling), share=FOUND), _habit(size[large]))
+    return max(gap + jump_loss(record, survey, share=FOUND), _habit(size[large]))
 
 
 def _habit(sizes: FloatArray) -> float:
@@ -239,8 +239,8 @@ def drift_limit(record: Record, survey: Survey) -> float:
             break
         edge = np.linspace(0, pieces.level.size, count + 1).astype(np.int64)
         step = np.diff(group_median(pieces.level, edge[:-1], edge[1:]))
-        found = min(found, _least_walk(step - np.median(step)))
-    tolerance = record.point.tolerance_at(float(np.median(survey.blocks.level)))
+        found = min(found, _least_walk(step - median(step)))
+    tolerance = record.point.tolerance_at(median(survey.blocks.level))
     found = max(found, MARGIN * WALK_TRIFLE * tolerance)
     for name, apart in apart_from_neighbours(survey):
         pieces = joined_apart(survey, name, apart)
@@ -274,7 +274,7 @@ def _noise_limits(survey: Survey, settings: NoiseSettings) -> tuple[float, float
     noise = noise_series(survey)
     if noise is None:
         return math.nan, math.nan, 0.0
-    if math.exp(float(np.median(noise.raw))) <= UNSEEN_MARGIN * noise.unseen:
+    if math.exp(median(noise.raw)) <= UNSEEN_MARGIN * noise.unseen:
         return math.nan, math.nan, 0.0
     lasting = max(8, round(86_400 * NS_PER_S / max(noise.width, 1)))
     found = math.inf
@@ -286,9 +286,7 @@ def _noise_limits(survey: Survey, settings: NoiseSettings) -> tuple[float, float
             ratio = np.abs(one.diff[at]) / spread
             found = min(found, (_least_ratio(ratio, least) + POWER) * spread)
     growth = max(settings.growth * NOISE_MARGIN, math.exp(found))
-    unseen = (
-        UNSEEN_MARGIN * noise.unseen / math.exp(float(np.median(noise.raw)))
-    )  # less is not told from rounding
+    unseen = UNSEEN_MARGIN * noise.unseen / math.exp(median(noise.raw))  # less is not told from rounding
     if drawn_line(survey) > 0:
         unseen = math.inf
     collapse = min(settings.collapse / NOISE_MARGIN, math.exp(-found))

@@ -22,7 +22,6 @@ from excursions.clock import NS_PER_S
 from excursions.detect.blocks import Blocks, NoiseBlocks, noise_blocks
 from excursions.detect.calmed import calmed
 from excursions.detect.gas import gas_clue
-from excursions.detect.groups import median
 from excursions.detect.live import live_samples
 from excursions.detect.origin import (
     Clue,
@@ -44,6 +43,7 @@ from excursions.detect.shape import ramp, transition_of
 from excursions.detect.spells import drawn_line
 from excursions.detect.survey import Survey, survey_of
 from excursions.digits import written
+from excursions.ranks import median, quantiles
 from excursions.records import BoolArray, Event, FloatArray, IndexArray, Record
 from excursions.states.trace import runs
 
@@ -160,7 +160,7 @@ def _noise_series(survey: Survey) -> NoiseSeries | None:
     known = np.flatnonzero(np.isfinite(noises.sigma))
     if known.size < FEWEST or survey.noise <= 0:
         return None
-    low, high = np.quantile(noises.sigma[known], [0.2, 0.8])
+    low, high = quantiles(noises.sigma[known], (0.2, 0.8))
     if low < PIECEWISE * high and not _once(noises.sigma[known] < PIECEWISE * high):
         return None
     rounding = (LATTICE * survey.quantum) ** 2
@@ -170,7 +170,7 @@ def _noise_series(survey: Survey) -> NoiseSeries | None:
         return None
     raw = np.log(clean)
     start = noises.start[known]
-    width = int(np.median(np.diff(start)))
+    width = int(median(np.diff(start)))
     return NoiseSeries(
         start=start,
         block=noises.block[:-1][known],
@@ -384,12 +384,12 @@ def _level_clue(survey: Survey, noise: NoiseSeries, spells: list[NoiseSpell], sp
     inside[spell.lo : spell.hi] = True
     for other in spells:
         alike[other.lo : other.hi] |= other.rise * spell.rise > 0
-    low, high = np.quantile(level[inside], [0.25, 0.75])
+    low, high = quantiles(level[inside], (0.25, 0.75))
     near = max(high - low, survey.wander / 4)
     same = ~alike & (level >= low - near / 2) & (level <= high + near / 2)
     if np.count_nonzero(same) < 8:
         return Clue(odds=0.6, words="the reading was hardly ever at that level at other times")
-    if (float(np.median(noise.rest[same])) - spell.base) / spell.rise > 0.5:
+    if (median(noise.rest[same]) - spell.base) / spell.rise > 0.5:
         return Clue(odds=0.1, words="the record shows the same noise at that level at other times")
     return Clue(odds=2.0, words="at other times the same level came with the usual noise", inside=True)
 
@@ -455,7 +455,7 @@ def _wander_clue(survey: Survey, noise: NoiseSeries, spell: NoiseSpell) -> Clue:
     inside, beside = inside[np.isfinite(inside)], beside[np.isfinite(beside)]
     if inside.size < FEWEST_STEPS or beside.size < FEWEST_STEPS:
         return Clue(odds=1.0)
-    now, usual = float(np.median(inside)), float(np.median(beside))
+    now, usual = median(inside), median(beside)
     own = OWN_STEPS / math.sqrt(
         max(float(np.median(survey.blocks.count)), 1.0)
     )  # of the noise: what it makes itself
@@ -500,7 +500,7 @@ def _other_clue(own: NoiseBlocks, start: int, end: int, spell: NoiseSpell, name:
     before = (own.start < start) & (own.start >= start - 3 * (end - start)) & np.isfinite(own.sigma)
     if inside.sum() < 3 or before.sum() < 3:
         return ()
-    now, then = float(np.median(own.sigma[inside])), float(np.median(own.sigma[before]))
+    now, then = median(own.sigma[inside]), median(own.sigma[before])
     if min(now, then) <= 0:
         return ()
     ratio = math.log(now / then) / spell.rise

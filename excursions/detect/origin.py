@@ -14,9 +14,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from excursions.clock import NS_PER_HOUR, NS_PER_S, duration_text
-from excursions.detect.groups import median
 from excursions.detect.pattern import without_round
 from excursions.detect.survey import Survey
+from excursions.ranks import median, quantiles
 from excursions.records import (
     CALIBRATING,
     CLEANING,
@@ -95,8 +95,8 @@ def elsewhere_clue(survey: Survey, start: int, end: int) -> Clue:
     own, others = own[np.isfinite(own)], others[np.isfinite(others)]
     if own.size < 4 or others.size < 20:
         return Clue(odds=1.0)
-    now = float(np.median(own))
-    low, usual, high = (float(q) for q in np.quantile(others, [0.05, 0.5, 0.95]))
+    now = median(own)
+    low, usual, high = quantiles(others, (0.05, 0.5, 0.95))
     if low - (high - low) <= now <= high + (high - low) or abs(now - usual) < ELSEWHERE_K:
         return Clue(odds=1.0)
     return Clue(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from excursions.clock import NS_PER_DAY
+from excursions.ranks import quantiles
 from excursions.records import FloatArray, IndexArray
 
 FEWEST_ROUNDS = 4
@@ -68,7 +69,10 @@ def _typical(away: FloatArray, cell: IndexArray, turn: IndexArray, cells: int) -
 
 
 def _spread(x: FloatArray) -> float:
-    return float(np.subtract(*np.quantile(x, [0.9, 0.1]))) if x.size else 0.0
+    if not x.size:
+        return 0.0
+    low, high = quantiles(x, (0.1, 0.9))
+    return high - low
 
 
 def running_mean(x: FloatArray, window: int) -> FloatArray:

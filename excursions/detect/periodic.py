@@ -34,6 +34,7 @@ from excursions.detect.severity import severity_of
 from excursions.detect.spectra import GROUP, Spectra, spectra_of
 from excursions.detect.survey import THINNED, Survey, survey_of
 from excursions.digits import chance_text, written
+from excursions.ranks import quantile, row_median
 from excursions.records import BoolArray, Event, FloatArray, IndexArray, Record
 
 LOWEST_BIN = 6  # below, a line cannot be told from a slow wander
@@ -123,10 +124,9 @@ def least_amplitude(record: Record, settings: PeriodicSettings) -> tuple[float, 
     needed = (
         HANN_WIDENING * float(gammainccinv(4, limit)) / 4 * 2.0
     )  # the mean ratio, and twice for its scatter
-    power = np.median(spectra.amplitude**2 / np.maximum(spectra.ratio, 1e-12), axis=0)
-    size = max(
-        math.sqrt(needed * float(np.quantile(power[GROUP:], 0.98))), 1.3 * settings.least_noise * survey.noise
-    )
+    strength = spectra.amplitude**2 / np.maximum(spectra.ratio, 1e-12)
+    power = row_median(np.ascontiguousarray(strength.T))
+    size = max(math.sqrt(needed * quantile(power[GROUP:], 0.98)), 1.3 * settings.least_noise * survey.noise)
     return size, 5 * spectra.length * spectra.step_s
 
 

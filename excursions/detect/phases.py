@@ -13,7 +13,7 @@ import math
 import numpy as np
 
 from excursions.clock import NS_PER_MINUTE, NS_PER_S
-from excursions.detect.groups import median
+from excursions.ranks import median
 from excursions.records import BAD, CLEANING, FloatArray, IndexArray, Record
 
 MOST = 300  # cleanings

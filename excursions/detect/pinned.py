@@ -28,6 +28,7 @@ from excursions.detect.origin import (
 from excursions.detect.survey import Survey, survey_of
 from excursions.detect.tails import expected_as_large
 from excursions.digits import chance_text, written
+from excursions.ranks import median
 from excursions.records import MOVED_TOO, TEMPERATURE, Event, FloatArray, IndexArray, Record
 from excursions.states.trace import runs
 
@@ -68,7 +69,7 @@ def detect_pinned(record: Record, settings: PinnedSettings | None = None) -> tup
     if survey is None or record.point.range is None or len(survey.live) < 16:
         return ()
     low, high = record.point.range
-    usual = float(np.median(survey.blocks.level))
+    usual = median(survey.blocks.level)
     below = min(NEAR_END * (high - low), NEARER * max(usual - low, 0.0))
     above = min(NEAR_END * (high - low), NEARER * max(high - usual, 0.0))
     found: list[Event] = []

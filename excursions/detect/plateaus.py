@@ -13,9 +13,9 @@ import numpy as np
 from scipy.ndimage import maximum_filter1d
 
 from excursions.detect.apart import differences_apart
-from excursions.detect.groups import median
 from excursions.detect.scan import Windows, differences, spreads, windows
 from excursions.detect.survey import Survey, differences_of
+from excursions.ranks import median
 from excursions.records import BoolArray, FloatArray, IndexArray
 
 NARROW = (1, 2, 4, 8)  # blocks; a change seen over so few is sudden

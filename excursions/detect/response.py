@@ -16,7 +16,6 @@ import numpy as np
 from scipy.special import stdtr
 
 from excursions.clock import NS_PER_HOUR, NS_PER_S, duration_text
-from excursions.detect.groups import median
 from excursions.detect.noise import NoiseSettings, noise_series, noise_spells
 from excursions.detect.origin import (
     Clue,
@@ -30,6 +29,7 @@ from excursions.detect.phases import phase_changes
 from excursions.detect.plateaus import NARROW, sudden
 from excursions.detect.scan import Change
 from excursions.detect.survey import THINNED, Survey, differences_of, survey_of
+from excursions.ranks import median
 from excursions.records import BAD, MEASURING, NO_DATA, RECOVERING, Event, FloatArray, IndexArray, Record
 
 FEWEST = 12  # disturbances
@@ -132,7 +132,7 @@ def by_sort(log: FloatArray, sort: IndexArray) -> tuple[FloatArray, IndexArray]:
     """Logarithms less the usual one of their sort; sorts with fewer than four are left out."""
     out = log.copy()
     for each in np.unique(sort):
-        out[sort == each] -= np.median(log[sort == each])
+        out[sort == each] -= median(log[sort == each])
     count = np.array([np.count_nonzero(sort == each) for each in sort])
     return out, np.flatnonzero(count >= FEWEST_OF_SORT) if count.size else np.empty(0, dtype=np.int64)
 

@@ -24,8 +24,8 @@ import numpy as np
 from scipy.ndimage import maximum_filter1d
 from scipy.special import stdtr
 
-from excursions.detect.groups import median
 from excursions.detect.tails import expected_each, outlying
+from excursions.ranks import median
 from excursions.records import BoolArray, FloatArray, IndexArray
 
 NORMAL_MAD = 1.4826  # median absolute deviation of a normal law to its standard deviation

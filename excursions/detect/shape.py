@@ -8,10 +8,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from excursions.clock import NS_PER_S
-from excursions.detect.groups import median
 from excursions.detect.scan import Change
 from excursions.detect.sudden import gaps
 from excursions.detect.survey import Survey
+from excursions.ranks import median
 from excursions.records import BoolArray, FloatArray, IndexArray
 
 MOST_POINTS = 256  # a longer series is averaged down before ramps are fitted

@@ -18,7 +18,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import stdtr
 
-from excursions.detect.groups import group_median, median
+from excursions.detect.groups import group_median
+from excursions.ranks import median
 from excursions.records import BoolArray, FloatArray
 
 WINDOWS = (24, 48, 96, 192)  # the record is cut into so many

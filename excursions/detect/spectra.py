@@ -15,6 +15,7 @@ import numpy as np
 
 from excursions.clock import NS_PER_S
 from excursions.detect.live import Live
+from excursions.ranks import median, row_median
 from excursions.records import FloatArray, IndexArray
 
 CHUNKS = (1_024, 256)  # samples; the longest of which the record holds sixteen
@@ -40,7 +41,7 @@ def spectra_of(live: Live, *, floor: float) -> Spectra | None:
     if len(live) < FEWEST_CHUNKS * CHUNKS[-1]:
         return None
     length = next(size for size in CHUNKS if len(live) >= FEWEST_CHUNKS * size or size == CHUNKS[-1])
-    step = float(np.median(np.diff(live.time[:: max(1, len(live) // 100_000)])))
+    step = median(np.diff(live.time[:: max(1, len(live) // 100_000)]))
     step /= max(1, len(live) // 100_000)
     first = _even_chunks(live, length, step)
     if first.size < FEWEST_CHUNKS:
@@ -53,7 +54,7 @@ def spectra_of(live: Live, *, floor: float) -> Spectra | None:
     power = np.abs(np.fft.rfft(rows, axis=1)[:, 1 : length // 2 + 1]) ** 2
     power += (floor**2 / 12) * float(np.sum(np.hanning(length) ** 2)) * 0.1 + 1e-300
     ratio = power / _background(power)
-    usual = np.maximum(np.median(ratio, axis=0) / MEDIAN_OF_EXPONENTIAL, 1.0)
+    usual = np.maximum(row_median(np.ascontiguousarray(ratio.T)) / MEDIAN_OF_EXPONENTIAL, 1.0)
     amplitude = 2 * np.sqrt(power) / (HANN_GAIN * length)
     return Spectra(
         ratio=ratio / usual, amplitude=amplitude, first=first, length=length, step_s=step / NS_PER_S
@@ -77,7 +78,7 @@ def _even_chunks(live: Live, length: int, step: float) -> IndexArray:
 def _background(power: FloatArray) -> FloatArray:
     """Median of groups of bins, drawn through their middles on a logarithmic scale, as the mean of an exponential."""
     groups = power.shape[1] // GROUP
-    middle = np.median(power[:, : groups * GROUP].reshape(power.shape[0], groups, GROUP), axis=2)
+    middle = row_median(power[:, : groups * GROUP].reshape(-1, GROUP)).reshape(power.shape[0], groups)
     log = np.log(middle / MEDIAN_OF_EXPONENTIAL)
     place = (np.arange(power.shape[1]) + 0.5) / GROUP - 0.5
     lower = np.clip(np.floor(place).astype(np.int64), 0, groups - 2)

@@ -11,6 +11,7 @@ from excursions.detect.blocks import Blocks
 from excursions.detect.live import PIECE, Live
 from excursions.detect.stillness import Bins
 from excursions.detect.survey import Survey
+from excursions.ranks import median, quantile, quantiles
 from excursions.records import BoolArray, FloatArray, IndexArray
 
 DAY_CELLS, WEEK_CELLS = 24, 168
@@ -150,7 +151,7 @@ def least_move(live: Live) -> float:
     at = np.arange(0, len(live) - 1, max(1, len(live) // MOVES))
     moves = np.abs(live.value[at + 1] - live.value[at])
     moves = moves[(moves > 0) & np.isfinite(moves)]
-    return float(np.quantile(moves, SMALLEST)) if moves.size else 0.0
+    return quantile(moves, SMALLEST) if moves.size else 0.0
 
 
 def _leading(inside: BoolArray) -> int:
@@ -173,7 +174,7 @@ def own_clock(blocks: Blocks) -> FloatArray | None:
     makes a difference or the record is too short.
     """
     span = int(blocks.start[-1]) - int(blocks.start[0]) + blocks.width
-    busy = blocks.changes / np.maximum(1, np.median(blocks.count[blocks.count > 0]))
+    busy = blocks.changes / np.maximum(1, median(blocks.count[blocks.count > 0]))
     for period, cells in ((7 * NS_PER_DAY, WEEK_CELLS), (NS_PER_DAY, DAY_CELLS)):
         cell_ns = period // cells
         if span >= FEWEST_ROUNDS * period and blocks.width <= cell_ns * 4:
@@ -202,7 +203,7 @@ def _by_cell(busy: FloatArray, cell: IndexArray, turn: IndexArray, cells: int) -
 
 
 def _differs(speed: FloatArray) -> bool:
-    low, high = np.quantile(speed, [0.1, 0.9])
+    low, high = quantiles(speed, (0.1, 0.9))
     return bool(high > 2 * low)
 
 

@@ -19,6 +19,7 @@ from excursions.detect.lost_signal import FEWEST as FEWEST_LOST
 from excursions.detect.lost_signal import lost_event, lost_levels, stays_at
 from excursions.detect.survey import Survey, survey_of
 from excursions.digits import written
+from excursions.ranks import median, row_median
 from excursions.records import MEASURING, BoolArray, Event, FloatArray, IndexArray, Record, Signal
 from excursions.states.trace import runs
 
@@ -126,7 +127,7 @@ def _least(record: Record, survey: Survey, settings: SpikeSettings) -> float:
     return max(
         settings.noises * survey.sigma,
         settings.quanta * survey.quantum,
-        settings.tolerances * record.point.tolerance_at(float(np.median(survey.blocks.level))),
+        settings.tolerances * record.point.tolerance_at(median(survey.blocks.level)),
     )
 
 
@@ -176,7 +177,7 @@ def _local_noise(value: FloatArray, first: IndexArray) -> FloatArray:
     out = np.empty(first.size)
     for part in np.array_split(np.arange(first.size), 1 + first.size // 20_000):
         around = value[centre[part][:, None] + np.arange(-half, half + 1)]
-        out[part] = np.median(np.abs(np.diff(around, axis=1)), axis=1) * CHANGE_TO_NOISE
+        out[part] = row_median(np.abs(np.diff(around, axis=1))) * CHANGE_TO_NOISE
     return out
 
 

@@ -9,6 +9,7 @@ import numpy as np
 from excursions.detect.origin import Clue, frozen_share
 from excursions.detect.spells import Spells
 from excursions.detect.survey import Survey
+from excursions.ranks import quantiles
 from excursions.records import CALIBRATING, CLEANING, STEAMING, WASHING, Record
 from excursions.states.trace import runs
 
@@ -36,7 +37,7 @@ def kind_of(record: Record, survey: Survey, spell: Spells) -> str:
     others = np.delete(survey.blocks.level, _block_range(survey, spell, 0))
     if not others.size:
         return "stuck"
-    low, high = np.quantile(others, [0.003, 0.997])
+    low, high = quantiles(others, (0.003, 0.997))
     return "pinned" if level > high + 3 * scale or level < low - 3 * scale else "stuck"
 
 

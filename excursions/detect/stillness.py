@@ -97,8 +97,8 @@ def bins_of(live: Live, blocks: Blocks, *, thinned: bool) -> Bins:
     if thinned or len(live) < 2 * size:
         return Bins(first=blocks.first, low=blocks.low, high=blocks.high)
     whole = len(live) // size
-    part = live.value[: whole * size].reshape(whole, size)
-    return Bins(first=np.arange(whole + 1) * size, low=part.min(axis=1), high=part.max(axis=1))
+    part = np.ascontiguousarray(live.value[: whole * size].reshape(whole, size).T)  # compared bin beside bin
+    return Bins(first=np.arange(whole + 1) * size, low=part.min(axis=0), high=part.max(axis=0))
 
 
 def stillness(

@@ -17,10 +17,10 @@ import numpy as np
 
 from excursions.clock import NS_PER_S
 from excursions.detect.blocks import Blocks
-from excursions.detect.groups import median
 from excursions.detect.live import PIECE, Live
 from excursions.detect.scan import SUSPICION, Change
 from excursions.detect.tails import expected_each, outlying
+from excursions.ranks import median, quantile
 from excursions.records import FloatArray, IndexArray, Sampling
 
 SIDE = 4  # samples on either side
@@ -122,7 +122,7 @@ def loss(live: Live, way: Way, *, share: float) -> float:
     near = live.value[at[:, None] + np.arange(-SIDE, SIDE)]
     before, after = near[:, :SIDE], near[:, SIDE:]
     up, down = before.max(axis=1) - after.min(axis=1), after.max(axis=1) - before.min(axis=1)
-    return float(np.quantile(np.concatenate([up, down]) + np.tile(walked(live, at, way), 2), share))
+    return quantile(np.concatenate([up, down]) + np.tile(walked(live, at, way), 2), share)
 
 
 def _between(live: Live, at: IndexArray) -> FloatArray:

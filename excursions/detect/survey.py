@@ -21,8 +21,9 @@ from excursions.detect.live import Live, live_samples
 from excursions.detect.pattern import without_round
 from excursions.detect.scan import Change, Windows, changes_among, differences
 from excursions.detect.short import short_changes
-from excursions.detect.sudden import Jumps, Way, gaps, jumps, sudden_changes, together
+from excursions.detect.sudden import Jumps, Way, gaps, jumps, loss, sudden_changes, together
 from excursions.once import Once
+from excursions.ranks import median
 from excursions.records import FloatArray, Record, Sampling, Signal
 from excursions.states.heat import Usual, usual_temperature
 from excursions.states.trace import Trace, trace_of
@@ -131,7 +132,7 @@ def survey_of(record: Record) -> Survey | None:
     quantum = max(sampling.resolution, sampling.deadband)
     rest = without_round(blocks.start, blocks.level, width=blocks.width)
     known = noises.sigma[np.isfinite(noises.sigma)]
-    sigma = float(np.median(known)) if known.size else 0.0
+    sigma = median(known) if known.size else 0.0
     once = Once()
     every = once("differences", lambda: differences(rest, blocks.broken))
     return Survey(
@@ -152,7 +153,7 @@ def survey_of(record: Record) -> Survey | None:
                 noise=max(sigma, quantum / 4),
             ),
         ),
-        wander=1.4826 * float(np.median(np.abs(rest - np.median(rest)))),
+        wander=1.4826 * median(np.abs(rest - median(rest))),
         deadband=sampling.deadband if sampling.kind in THINNED else 0.0,
         sigma=sigma,
         noise=max(sigma, quantum / 4),
@@ -176,3 +177,9 @@ def jumps_of(record: Record, survey: Survey) -> Jumps:
     return survey.once(
         "jumps", lambda: jumps(survey.live, survey.blocks, gaps(survey.live.value), Way.of(sampling))
     )
+
+
+def jump_loss(record: Record, survey: Survey, *, share: float) -> float:
+    """What the values around it take off a jump in this share of the record (:func:`excursions.detect.sudden.loss`)."""
+    sampling = record.value.sampling if record.value is not None else Sampling()
+    return survey.once(f"jump loss {share}", lambda: loss(survey.live, Way.of(sampling), share=share))

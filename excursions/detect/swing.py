@@ -20,7 +20,7 @@ import numpy as np
 from scipy.special import stdtr
 
 from excursions.clock import NS_PER_DAY, NS_PER_S, duration_text
-from excursions.detect.groups import group_median, median
+from excursions.detect.groups import group_median
 from excursions.detect.origin import (
     Clue,
     expected_faults,
@@ -33,6 +33,7 @@ from excursions.detect.shape import ramp
 from excursions.detect.survey import Survey, survey_of
 from excursions.detect.turning import turns
 from excursions.digits import written
+from excursions.ranks import median, quantiles
 from excursions.records import Event, FloatArray, IndexArray, Record
 
 MOST_SAMPLES = 400_000  # looked at, evenly thinned
@@ -171,7 +172,7 @@ def limit_cycle(survey: Survey) -> Cycles | None:
     live = survey.live
     step = -(-len(live) // MOST_SAMPLES)
     time, value = live.time[::step], live.value[::step]
-    low, high = (float(q) for q in np.quantile(value[:: max(1, value.size // 50_000)], [0.1, 0.9]))
+    low, high = quantiles(value[:: max(1, value.size // 50_000)], (0.1, 0.9))
     if high - low < CLEAR * survey.noise:
         return None
     outside = np.flatnonzero((value > low + 0.75 * (high - low)) | (value < low + 0.25 * (high - low)))

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from excursions.clock import NS_PER_DAY, duration_text
-from excursions.detect.groups import group_median, median
+from excursions.detect.groups import group_median
 from excursions.detect.habit import FEWEST, SHARES, Habit, habit_of
 from excursions.detect.origin import (
     MOVED,
@@ -32,9 +32,10 @@ from excursions.detect.origin import (
 )
 from excursions.detect.several import FASTEST_VESSEL_S
 from excursions.detect.severity import severity_of
-from excursions.detect.sudden import SIDE, Way, loss
-from excursions.detect.survey import Survey, jumps_of, survey_of
+from excursions.detect.sudden import SIDE
+from excursions.detect.survey import Survey, jump_loss, jumps_of, survey_of
 from excursions.digits import written
+from excursions.ranks import median
 from excursions.records import MOVED_NOT, MOVED_TOO, TEMPERATURE, Event, FloatArray, IndexArray, Limit, Record
 
 ALIKE = 0.25  # robust spread of the jumps over their median
@@ -89,7 +90,7 @@ def switching_limits(record: Record, settings: SwitchingSettings) -> tuple[Limit
     survey = survey_of(record)
     if survey is None or record.value is None:
         return ()
-    size = _least(record, survey, settings) + loss(survey.live, Way.of(record.value.sampling), share=FOUND)
+    size = _least(record, survey, settings) + jump_loss(record, survey, share=FOUND)
     unit = record.value.unit
     seen = (
         np.isfinite(size)

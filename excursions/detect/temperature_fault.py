@@ -16,6 +16,7 @@ from excursions.detect.element_creep import creeping
 from excursions.detect.element_lag import lagging
 from excursions.detect.survey import heat_of
 from excursions.detect.tails import expected_as_large, outlying
+from excursions.ranks import median, quantile
 from excursions.records import (
     CALIBRATING,
     MEASURING,
@@ -312,7 +313,7 @@ def least_lasting_jump(signal: Signal, settings: TemperatureFaultSettings) -> fl
     if not math.isfinite(least) or len(trace) < 4 * settings.jump_window:
         return settings.wild_k
     spans = np.lib.stride_tricks.sliding_window_view(trace.value, settings.jump_window)
-    scatter = float(np.quantile(np.ptp(spans[:: max(1, len(spans) // 20_000)], axis=1), 0.9))
+    scatter = quantile(np.ptp(spans[:: max(1, len(spans) // 20_000)], axis=1), 0.9)
     return max(1.1 * least, 5.0 * scatter)
 
 
@@ -339,7 +340,7 @@ def _least_jump(trace: Trace, scan_s: float, settings: TemperatureFaultSettings)
 
 def _usual_step(trace: Trace) -> float:
     some = np.diff(trace.value[:200_000])
-    return 1.4826 * float(np.median(np.abs(some))) if some.size else 0.0
+    return 1.4826 * median(np.abs(some)) if some.size else 0.0
 
 
 def _is_clean(trace: Trace, i: int, settings: TemperatureFaultSettings) -> bool:
@@ -356,9 +357,9 @@ def _is_clean(trace: Trace, i: int, settings: TemperatureFaultSettings) -> bool:
     step = float(trace.value[i + 1] - trace.value[i])
     if max(float(np.ptp(before)), float(np.ptp(after))) > 0.25 * abs(step):
         return False
-    level = float(np.median(before))
-    whole = float(np.median(after)) - level
-    stayed = abs(float(np.median(later)) - level) >= 0.8 * abs(step)
+    level = median(before)
+    whole = median(after) - level
+    stayed = abs(median(later) - level) >= 0.8 * abs(step)
     return bool(abs(step) >= 0.93 * abs(whole) and step * whole > 0 and stayed)
 
 

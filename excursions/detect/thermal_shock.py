@@ -11,9 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from excursions.clock import NS_PER_S
-from excursions.detect.groups import median
 from excursions.detect.survey import heat_of
 from excursions.digits import written
+from excursions.ranks import median
 from excursions.records import Event, FloatArray, IndexArray, Record
 from excursions.states.element import FASTEST_K_PER_S, failing
 from excursions.states.heat import Usual

@@ -19,8 +19,8 @@ from typing import NamedTuple
 import numpy as np
 
 from excursions.clock import NS_PER_S
-from excursions.detect.groups import median
 from excursions.detect.survey import Survey
+from excursions.ranks import median
 from excursions.records import FloatArray, IndexArray
 
 NEAR, FAR = 8, 4  # share of a cycle to either side of the turning point: h and 2h

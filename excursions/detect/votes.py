@@ -9,9 +9,9 @@ from __future__ import annotations
 import numpy as np
 
 from excursions.detect.apart import apart_from_neighbours
-from excursions.detect.groups import median
 from excursions.detect.origin import Clue
 from excursions.detect.survey import Survey
+from excursions.ranks import median
 from excursions.records import MOVED_NOT, FloatArray
 
 KEPT = 0.3  # of the change between the two: a third that moved by less against this reading kept to it

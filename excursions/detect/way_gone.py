@@ -6,11 +6,11 @@ import numpy as np
 
 from excursions.clock import NS_PER_DAY
 from excursions.detect.afterwards import GONE, LEFT
-from excursions.detect.groups import median
 from excursions.detect.origin import Clue
 from excursions.detect.pattern import running_mean
 from excursions.detect.survey import Survey
 from excursions.detect.walks import FEWEST_BLOCKS, SAW, Walk
+from excursions.ranks import median
 
 LONGEST_WAY_BACK = 3 * NS_PER_DAY  # what rain or a batch threw off is back within days (cp)
 AS_FAR = (0.8, 3.0)  # of a walk: moves as far; what is larger is something else

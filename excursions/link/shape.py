@@ -28,6 +28,7 @@ from excursions.link.intervals import Interval
 from excursions.link.pins import Agreement, Pin, Samples, agreement, pins_of
 from excursions.link.posterior import AGEING, Posterior
 from excursions.plant import Point
+from excursions.ranks import many_quantiles
 from excursions.records import AGED, PRORATION, UNVERIFIED, Doubt, FloatArray, Parameter
 
 CONFIDENCE = 0.9
@@ -83,21 +84,12 @@ class Span:
             known = self.line.value[low:high]
             known = known[np.isfinite(known)]
             if known.size:
-                made[:, i] = quantiles(known, shares)
+                made[:, i] = many_quantiles(known, shares)
         return made
 
     def tolerance(self, at: FloatArray) -> FloatArray:
         """Reading error that matters at instants (t,)."""
         return self.point.tolerances_at(self.levels(at, 1)[0])
-
-
-def quantiles(known: FloatArray, shares: FloatArray) -> FloatArray:
-    """`numpy.quantile` of one series (n,), to the last bit, without what it costs where n is a few dozen."""
-    ordered, place = np.sort(known), shares * (known.size - 1)
-    before = np.floor(place).astype(np.int64)
-    low, high = ordered[before], ordered[np.minimum(before + 1, known.size - 1)]
-    share, rise = place - before, high - low
-    return np.where(share >= 0.5, high - rise * (1 - share), low + rise * share)
 
 
 def span_of(

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -23,17 +24,29 @@ from excursions.detect.tuning import settings_of
 from excursions.digits import written
 from excursions.kinds import GRADUAL
 from excursions.plant import Plant
-from excursions.records import Event, FloatArray, Record, Signal, TagSeries
+from excursions.records import Event, FloatArray, Limit, Record, Signal, TagSeries
 from excursions.report.result import Levels, PointFindings
 
 SEEN = 35 * NS_PER_DAY  # a window sees no more
 SHOWN = 14 * NS_PER_DAY  # a walk up to this long is better dated by the window that shows it whole
 
 
-def with_slow_changes(
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Both:
+    """Events of both passes and the limits that go with them: all in which a long record differs from its first pass."""
+
+    events: tuple[Event, ...]
+    limits: tuple[Limit, ...]
+
+    def of(self, first: PointFindings) -> PointFindings:
+        """The findings of the whole record, from those of its first pass."""
+        return dataclasses.replace(first, events=self.events, limits=self.limits)
+
+
+def both_passes(
     found: PointFindings, near: Mapping[str, Levels], plant: Plant, samples: tuple[TimeArray, FloatArray]
-) -> PointFindings:
-    """Findings of the first pass with the slow changes of the whole record.
+) -> Both:
+    """Look for the slow changes of the whole record, and put them beside the events of the first pass.
 
     Parameters
     ----------
@@ -48,13 +61,10 @@ def with_slow_changes(
     """
     record = surveyed(_by_the_hour(found, near, plant, samples))
     slow = detect(record, settings_of(plant.detectors), detectors=SLOW)
-    found = dataclasses.replace(
-        found, events=tuple(_whole_size(record, event, found) for event in found.events)
-    )
+    first = tuple(_whole_size(record, event, found) for event in found.events)
     limits = walk_limits(record)
-    return dataclasses.replace(
-        found,
-        events=together(record, found.events, slow),
+    return Both(
+        events=together(record, first, slow),
         limits=tuple(limits.get(limit.kind, limit) for limit in found.limits),
     )
 

@@ -31,7 +31,7 @@ from excursions.pipeline.point import (
     search_whole,
     signals_beside,
 )
-from excursions.pipeline.slow import with_slow_changes
+from excursions.pipeline.slow import both_passes
 from excursions.plant import Plant
 from excursions.records import NO_DATA, BoolArray, Decision, Event, Sampling, StateLine, TagSeries
 from excursions.report.result import Levels, PointFindings, Trace
@@ -112,9 +112,8 @@ def analyse_long(given: PointInput) -> tuple[PointFindings, PointCounts] | None:
     for window in windows:
         so_far = extended(so_far, window, cut(whole, window, newest=window is windows[-1]))
     assert so_far is not None
-    found = with_slow_changes(
-        so_far.findings, so_far.near, given.plant, (given.sample_time, given.sample_value)
-    )
+    first, samples = so_far.findings, (given.sample_time, given.sample_value)
+    found = both_passes(first, so_far.near, given.plant, samples).of(first)
     found = dataclasses.replace(found, decisions=tuple(dict.fromkeys([*found.decisions, *decisions])))
     return found, PointCounts(
         rows=rows, duplicates=sum(d for d, _ in counts), conflicts=sum(c for _, c in counts)

@@ -11,18 +11,18 @@ import numpy as np
 import zstandard
 
 from excursions import conclusions, plant, records
-from excursions.pipeline import point, windows
+from excursions.pipeline import point, slow, windows
 from excursions.report import result
 
 # Every record of the rooms whose records findings are made of.
 _KNOWN = {
     kind.__name__: kind
-    for room in (records, conclusions, plant, result, point, windows)
+    for room in (records, conclusions, plant, result, point, windows, slow)
     for kind in vars(room).values()
     if isinstance(kind, type) and is_dataclass(kind)
 }
 _DTYPES = ("int64", "float64", "uint8", "bool")
-_MAGIC = b"excursions findings 1\n"
+_MAGIC = b"excursions findings 2\n"
 
 
 class DamagedError(Exception):
@@ -31,9 +31,9 @@ class DamagedError(Exception):
 
 def encode(value: object) -> bytes:
     """Write records, arrays, tuples, lists, mappings and plain values as bytes with a checksum."""
-    arrays: list[bytes] = []
+    arrays: list[bytes | memoryview] = []
     tree = json.dumps(_tree(value, arrays), ensure_ascii=False).encode("utf-8", errors="surrogatepass")
-    body = len(tree).to_bytes(8, "big") + tree + b"".join(arrays)
+    body = b"".join((len(tree).to_bytes(8, "big"), tree, *arrays))
     packed = zstandard.ZstdCompressor(level=1).compress(body)
     return _MAGIC + hashlib.blake2b(packed, digest_size=16).digest() + packed
 
@@ -59,11 +59,11 @@ def decode(content: bytes) -> Any:
     return _value(tree, memoryview(body)[8 + length :])
 
 
-def _tree(value: object, arrays: list[bytes]) -> object:
+def _tree(value: object, arrays: list[bytes | memoryview]) -> object:
     if isinstance(value, np.ndarray):
         if value.dtype.name not in _DTYPES:
             raise TypeError(f"an array of {value.dtype} has no place in findings")
-        arrays.append(np.ascontiguousarray(value).tobytes())
+        arrays.append(_flat(value))
         return {"array": value.dtype.name, "shape": list(value.shape)}
     if isinstance(value, np.generic):
         return _tree(value.item(), arrays)
@@ -79,6 +79,16 @@ def _tree(value: object, arrays: list[bytes]) -> object:
     raise TypeError(f"a {type(value).__name__} has no place in findings")
 
 
+def _flat(array: np.ndarray[Any, Any]) -> bytes | memoryview:
+    """The bytes of an array; whole numbers as their steps, because those of times are nearly all alike."""
+    if not array.size:
+        return b""
+    flat = np.ascontiguousarray(array).ravel()
+    if flat.dtype == np.int64:
+        flat = np.diff(flat, prepend=0)
+    return flat.data.cast("B")
+
+
 def _value(tree: Any, arrays: memoryview) -> Any:
     value, rest = _read(tree, arrays)
     if len(rest):
@@ -92,8 +102,9 @@ def _read(tree: Any, arrays: memoryview) -> tuple[Any, memoryview]:
     if "array" in tree:
         dtype = np.dtype(_DTYPES[_DTYPES.index(tree["array"])])
         size = dtype.itemsize * int(np.prod(tree["shape"], dtype=np.int64))
-        array = np.frombuffer(arrays[:size], dtype=dtype).reshape(tree["shape"])
-        return array, arrays[size:]
+        array = np.frombuffer(arrays[:size], dtype=dtype)
+        array = np.cumsum(array) if dtype == np.int64 else array
+        return array.reshape(tree["shape"]), arrays[size:]
     if "record" in tree:
         held = {}
         for name, part in tree["fields"].items():

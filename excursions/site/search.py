@@ -18,7 +18,7 @@ from excursions.pipeline.inputs import NO_SAMPLES, point_inputs
 from excursions.pipeline.point import PointCounts, plant_around
 from excursions.pipeline.progress import Progress
 from excursions.pipeline.run import choose_jobs
-from excursions.pipeline.slow import with_slow_changes
+from excursions.pipeline.slow import both_passes
 from excursions.pipeline.windows import SoFar, Window, cut, extended
 from excursions.records import TagSeries
 from excursions.report.result import PointFindings
@@ -29,9 +29,11 @@ from excursions.site.durable import make_folder, remove
 from excursions.site.layout import Site
 from excursions.site.tasks import Task
 
+_NOT_COUNTED = PointCounts(rows=0, duplicates=0, conflicts=0)  # the archive holds every row once
 
-def run_task(task: Task) -> bytes:
-    """Read the archive and search one point; returns encoded findings.
+
+def run_task(task: Task) -> tuple[PointFindings, PointCounts]:
+    """Read the archive, search one point, and remember what was found.
 
     Raises
     ------
@@ -39,13 +41,18 @@ def run_task(task: Task) -> bytes:
         If a part is missing or is not what was written.
     """
     if task.steps:
-        return encode((_fold(task), PointCounts(rows=0, duplicates=0, conflicts=0)))
+        return _fold(task), _NOT_COUNTED
     inputs, _ = point_inputs(task.plant, _series(task, task.parts), task.pins, only=(task.point,))
-    return encode(analyse_point(inputs[0]))
+    found = analyse_point(inputs[0])
+    _remember(task.file, encode(found))
+    return found
 
 
 def _fold(task: Task) -> PointFindings:
-    """Go on from the newest remembered window whose past is what it was, and remember some of the way."""
+    """Go on from the newest remembered window whose past is what it was, and remember some of the way.
+
+    Of the whole no more is remembered than what its second pass adds to the newest window, which is remembered anyway.
+    """
     so_far, begin = _newest_station(task)
     kept = {step.key for step in task.stations}
     for step in task.steps[begin:]:
@@ -59,7 +66,18 @@ def _fold(task: Task) -> PointFindings:
             _remember(task.file_up_to(step), encode(so_far))
     assert so_far is not None
     samples = task.pins.get(task.point.name, NO_SAMPLES)
-    return with_slow_changes(so_far.findings, so_far.near, plant_around(task.plant, task.point), samples)
+    both = both_passes(so_far.findings, so_far.near, plant_around(task.plant, task.point), samples)
+    _remember(task.file, encode(both))
+    return both.of(so_far.findings)
+
+
+def _remembered(task: Task) -> tuple[PointFindings, PointCounts] | None:
+    """What was found before for exactly this task; None where that is not known any more."""
+    found = _recall(task.file)
+    if found is None or not task.steps:
+        return found  # type: ignore[no-any-return]
+    newest = _recall(task.file_up_to(task.steps[-1]))
+    return None if newest is None else (found.of(newest.findings), _NOT_COUNTED)
 
 
 def _newest_station(task: Task) -> tuple[SoFar | None, int]:
@@ -89,17 +107,16 @@ def search(
     wanted: Sequence[Task], *, jobs: int, progress: Progress
 ) -> list[tuple[PointFindings, PointCounts]]:
     """Findings of every task, remembered ones read back; in the order of the tasks."""
-    remembered = {task.point.name: found for task in wanted if (found := _recall(task.file)) is not None}
+    remembered = {task.point.name: found for task in wanted if (found := _remembered(task)) is not None}
     missing = [task for task in wanted if task.point.name not in remembered]
     count = choose_jobs(jobs, sum(task.rows for task in missing), len(missing))
-    for done, (task, content) in enumerate(_each(missing, count), start=1):
-        _remember(task.file, content)
-        remembered[task.point.name] = decode(content)
+    for done, (task, found) in enumerate(_each(missing, count), start=1):
+        remembered[task.point.name] = found
         progress("reading the record with the probe in mind", done, len(missing))
     return [remembered[task.point.name] for task in wanted]
 
 
-def _each(missing: Sequence[Task], count: int) -> Iterator[tuple[Task, bytes]]:
+def _each(missing: Sequence[Task], count: int) -> Iterator[tuple[Task, tuple[PointFindings, PointCounts]]]:
     with Crew(run_task, count) as crew:
         yield from zip(missing, crew.run(missing, len(missing)), strict=True)
 

@@ -13,6 +13,7 @@ import numpy as np
 from scipy.ndimage import median_filter
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_MINUTE, NS_PER_S, TimeArray
+from excursions.ranks import median
 from excursions.records import FloatArray
 from excursions.states.trace import Trace, join, runs
 
@@ -71,7 +72,7 @@ def _stays(time: TimeArray, value: FloatArray, tolerance: float) -> Sequence[tup
         past = b + FEWEST - 1
         lasted = time[past - 1] - time[a]
         if SHORTEST_MIN * NS_PER_MINUTE <= lasted <= LONGEST_MIN * NS_PER_MINUTE:
-            made.append((int(time[a]), int(time[past - 1]), float(np.median(value[a:past]))))
+            made.append((int(time[a]), int(time[past - 1]), median(value[a:past])))
     return made
 
 

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE, NS_PER_S, TimeArray
+from excursions.ranks import median
 from excursions.records import CALIBRATING, IndexArray
 from excursions.states.again import twice, two_twice
 from excursions.states.heat import Usual
@@ -162,13 +163,13 @@ def _weigh_visit(visit: list[Plateau], signs: Signs) -> Claim | None:
 def _went_there(trace: Trace, plateau: Plateau, moves: Pace | None) -> bool:
     """Whether the reading came to a plateau from elsewhere: a calm or held process shows no standard."""
     before = trace.sampled(plateau.start - int(EDGE_MIN * NS_PER_MINUTE), plateau.start)
-    there = float(np.median(trace.value[trace.slice(plateau.start, plateau.end)]))
-    return moves is None or not before.size or abs(float(np.median(before)) - there) > moves.usual_long
+    there = median(trace.value[trace.slice(plateau.start, plateau.end)])
+    return moves is None or not before.size or abs(median(before) - there) > moves.usual_long
 
 
 def _goes_on(trace: Trace, plateau: Plateau, levels: tuple[float, float], moves: Pace | None) -> bool:
     """Whether the reading is at a plateau's own level before or after the visit as well: the process is there."""
-    there = float(np.median(trace.value[trace.slice(plateau.start, plateau.end)]))
+    there = median(trace.value[trace.slice(plateau.start, plateau.end)])
     return moves is not None and any(abs(level - there) <= moves.usual_long for level in levels)
 
 
@@ -187,7 +188,7 @@ def _sits_in(reading: Reading, label: str, levels: tuple[float, float]) -> bool:
 def _came_back(trace: Trace, plateau: Plateau, levels: tuple[float, float], moves: Pace | None) -> bool:
     """Whether the levels before and after are alike and the standard was further off than the process ever jumps."""
     before, after = levels
-    there = float(np.median(trace.value[trace.slice(plateau.start, plateau.end)]))
+    there = median(trace.value[trace.slice(plateau.start, plateau.end)])
     away = min(abs(there - before), abs(there - after))
     far = moves is not None and away > PACES * moves.measured
     return bool(far and abs(after - before) < 0.3 * away)
@@ -221,11 +222,13 @@ def _frozen(reading: Reading) -> list[tuple[int, int]]:
     if usual_noise(trace) == 0.0 or trace.held:
         return []
     every = between(np.flatnonzero(trace.value[1:] != trace.value[:-1]) + 1, len(trace))
-    usual = _usual_stay_s(every, trace)
     ranges = split_at_gaps(every[every[:, 1] - every[:, 0] >= 2 * FEWEST_SAMPLES], trace)
     if not ranges.size:
         return []
     lasted = (trace.time[ranges[:, 1] - 1] - trace.time[ranges[:, 0]]) / NS_PER_S
+    if lasted.max() < 60 * FROZEN_MIN:
+        return []
+    usual = _usual_stay_s(every, trace)
     long = (lasted >= max(60 * FROZEN_MIN, FROZEN_TIMES_USUAL * usual)) & (lasted <= 3600 * FROZEN_LONGEST_H)
     if np.count_nonzero(long) > MOST_FROZEN:
         return []

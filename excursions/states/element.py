@@ -10,6 +10,7 @@ from dataclasses import replace
 import numpy as np
 
 from excursions.clock import NS_PER_S
+from excursions.ranks import median
 from excursions.records import IndexArray
 from excursions.states.trace import Trace, spells
 
@@ -47,7 +48,7 @@ def not_heat(trace: Trace, first: int, past: int, usual: float) -> bool:
     least = min(abs(entry), abs(left))
     if least <= ONE_STEP * JUMP_K:  # neither is most of a rise worth asking about
         return False
-    rise = float(np.median(top)) - min(usual, _around(trace, first, past))
+    rise = median(top) - min(usual, _around(trace, first, past))
     at_once = least > ONE_STEP * abs(rise) and abs(rise) > JUMP_K
     flat = bool(np.ptp(top) <= trace.resolution)
     if trace.interval_s > SEEN_S:
@@ -84,7 +85,7 @@ def failing(trace: Trace, *, low: float, middle: float, high: float, away_k: flo
 def _around(trace: Trace, first: int, past: int) -> float:
     """Median of the samples next to a stretch; infinite where it is the whole record."""
     near = np.concatenate([trace.value[max(first - AROUND, 0) : first], trace.value[past : past + AROUND]])
-    return float(np.median(near)) if near.size else float("inf")
+    return median(near) if near.size else float("inf")
 
 
 def _repeats(trace: Trace) -> float:

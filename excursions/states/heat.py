@@ -18,7 +18,7 @@ from excursions.records import CLEANING, STEAMING, BoolArray, FloatArray, IndexA
 from excursions.states.element import heat_alone
 from excursions.states.line import Claim
 from excursions.states.reading import ACID_PH, CAUSTIC_PH, Reading
-from excursions.states.trace import Trace, crossing, join, quantiles, spells
+from excursions.states.trace import Trace, crossing, join, spells, time_quantiles
 
 STEAM_ON_DEGC, STEAM_PEAK_DEGC, STEAM_OFF_DEGC = 105.0, 110.0, 95.0  # (cp) steam that sterilises, and its end
 STEAM_LONGEST_H = 12.0  # (cp) hotter for longer is how the process lives
@@ -43,8 +43,8 @@ class Usual:
 
 def usual_temperature(trace: Trace) -> Usual:
     """Where the temperature usually is; heat cycles take far less than a seventh of the time."""
-    low, middle, high = quantiles(trace, (0.05, 0.5, 0.85))
-    return Usual(low=float(low), middle=float(middle), high=float(high))
+    low, middle, high = time_quantiles(trace, (0.05, 0.5, 0.85))
+    return Usual(low=low, middle=middle, high=high)
 
 
 # --- steam ---------------------------------------------------------------------------------------

@@ -9,6 +9,7 @@ import numpy as np
 
 from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE, NS_PER_S, TimeArray
 from excursions.measurands import Window
+from excursions.ranks import median, quantiles
 from excursions.records import FloatArray, IndexArray
 from excursions.states.reading import Reading
 from excursions.states.standards import inside, telling_standards, widened
@@ -109,7 +110,7 @@ def _as_far_off(standard: Window, known: Sequence[Window]) -> Window:
 
 def usual_noise(trace: Trace) -> float:
     """Typical size of the change from sample to sample, over the whole record."""
-    return _noise(trace.value) if len(trace) <= LOOKED_AT else float(np.median(_changes_sampled(trace)))
+    return _noise(trace.value) if len(trace) <= LOOKED_AT else median(_changes_sampled(trace))
 
 
 def _changes_sampled(trace: Trace) -> FloatArray:
@@ -118,7 +119,7 @@ def _changes_sampled(trace: Trace) -> FloatArray:
 
 
 def _noise(value: FloatArray) -> float:
-    return float(np.median(np.abs(np.diff(value)))) if value.size > 1 else 0.0
+    return median(np.abs(np.diff(value))) if value.size > 1 else 0.0
 
 
 def _stays(trace: Trace, standard: Window) -> IndexArray:
@@ -148,7 +149,7 @@ def _plateau(trace: Trace, standard: Window, span: tuple[int, int], usual: float
     """A plateau, when the second half of the stay keeps within a sixth of the window, wild samples aside."""
     first, past = span
     late = trace.value[(first + past) // 2 : past]
-    low, high = np.quantile(late, (0.1, 0.9))
+    low, high = quantiles(late, (0.1, 0.9))
     if high - low > max((standard.high - standard.low) / 6, 2 * trace.resolution):
         return None
     start, end = int(trace.time[first]), int(_until(trace, np.array([span]))[0])
@@ -190,7 +191,7 @@ def goes_on_lively(trace: Trace, span: tuple[int, int], before: float) -> bool:
     seen, usual = trace.value[trace.slice(*span)], usual_noise(trace)
     if trace.held or seen.size < 8 * FEWEST_SAMPLES or usual == 0.0:
         return False
-    low, middle, high = np.quantile(seen, (0.1, 0.5, 0.9))
+    low, middle, high = quantiles(seen, (0.1, 0.5, 0.9))
     if high - low > AT_ONE_LEVEL * abs(middle - before):
         return False  # from standard to standard, or on the way to one
     calmest = min(float(np.median(np.abs(np.diff(part)))) for part in np.array_split(seen, 4))

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-
 from excursions.digits import written
 from excursions.measurands import Window
 from excursions.plant import Point
-from excursions.states.trace import Trace, quantiles
+from excursions.ranks import quantiles
+from excursions.states.trace import Trace, time_quantiles
 
 CAUSTIC_PH, ACID_PH = 10.8, 2.8  # (cp) cleaning agents at use strength lie beyond
 TOLERANCES = 3.0  # outside the usual range by this many tolerances is elsewhere
@@ -35,7 +34,7 @@ class Reading:
         seen = self.trace.value[self.trace.slice(start, end)]
         if not self.known or seen.size < 2:
             return ""
-        low, high = (float(q) for q in np.quantile(seen, (0.2, 0.8)))
+        low, high = quantiles(seen, (0.2, 0.8))
         if self.point.measurand == "ph":
             return self._agent(low, high)
         if self.point.measurand == "conductivity":
@@ -56,5 +55,5 @@ def reading_of(trace: Trace | None, point: Point) -> Reading | None:
     """The reading with its usual range, None without samples."""
     if trace is None:
         return None
-    low, high = quantiles(trace, (0.03, 0.93))
-    return Reading(trace=trace, point=point, low=float(low), high=float(high), windows=point.quantity.windows)
+    low, high = time_quantiles(trace, (0.03, 0.93))
+    return Reading(trace=trace, point=point, low=low, high=high, windows=point.quantity.windows)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE, NS_PER_S, TimeArray
+from excursions.ranks import quantile
 from excursions.records import (
     CALIBRATING,
     CLEANING,
@@ -57,7 +58,7 @@ def pace_of(trace: Trace | None, least: float) -> Pace | None:
     longest = min(LONG, span // block - 2)
     starts = trace.time[0] + np.linspace(0, span - (longest + 1) * block, LOOKS).astype(np.int64)
     levels = _levels(trace, np.concatenate([starts, starts + longest * block]), block, 2)
-    measured = float(np.quantile(np.abs(levels[:, 1] - levels[:, 0]), USUAL))
+    measured = quantile(np.abs(levels[:, 1] - levels[:, 0]), USUAL)
     apart = np.abs(levels[LOOKS:, 0] - levels[:LOOKS, 0])
     least = max(least, trace.resolution)
     return Pace(
@@ -65,7 +66,7 @@ def pace_of(trace: Trace | None, least: float) -> Pace | None:
         block=block,
         measured=measured,
         usual=max(measured, least),
-        usual_long=max(float(np.quantile(apart, USUAL)), least),
+        usual_long=max(quantile(apart, USUAL), least),
     )
 
 

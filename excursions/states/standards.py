@@ -12,7 +12,7 @@ import numpy as np
 
 from excursions.measurands import MEASURANDS, Window
 from excursions.records import BoolArray, FloatArray
-from excursions.states.trace import Trace, quantiles
+from excursions.states.trace import Trace, share_within
 
 VISITED = 0.04  # share of the time in a window from which on it belongs to the process
 
@@ -37,9 +37,4 @@ def label_of(measurand: str, value: float, label: str = "") -> str:
 
 def telling_standards(known: Sequence[Window], trace: Trace) -> tuple[Window, ...]:
     """Those of some standards that the process of this record does not visit by itself."""
-    if not known:
-        return ()
-    at = quantiles(
-        trace, tuple(np.linspace(0.0025, 0.9975, 200))
-    )  # tells shares of the time to half a percent
-    return tuple(standard for standard in known if np.mean(inside(standard, at)) <= VISITED)
+    return tuple(one for one in known if share_within(trace, one.low, one.high) <= VISITED)

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from excursions.clock import NS_PER_S, TimeArray
 from excursions.once import Once
+from excursions.ranks import at_rank, quantile, quantiles
 from excursions.records import BoolArray, FloatArray, IndexArray, Signal
 
 WEIGHED = 200_000  # samples that quantiles are taken from, evenly spread
+TOLD = 200  # instants of the passed time that tell shares of it to half a percent
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,20 +106,59 @@ def _busy_interval_s(time: TimeArray) -> float:
     if time.size < 2:
         return math.inf
     steps = np.diff(time)
-    return float(np.quantile(steps[:: max(1, steps.size // WEIGHED)], 0.01)) / NS_PER_S
+    return quantile(steps[:: max(1, steps.size // WEIGHED)], 0.01) / NS_PER_S
 
 
-def quantiles(trace: Trace, shares: tuple[float, ...]) -> FloatArray:
+@dataclass(frozen=True, slots=True)
+class Weighed:
+    """Values (n,) that time was spent at, and how the time passed goes with their ranks.
+
+    passed : (n,) seconds passed at or below each value, which then stand in order; None where all weigh alike or nothing
+    each : how long [ns] each value stood where all weigh alike, in whatever order they are; 0 where no time passed
+    """
+
+    value: FloatArray
+    passed: FloatArray | None = None
+    each: int = 0
+
+    def ranks(self, shares: Sequence[float]) -> list[int]:
+        """Ranks of the values at or below which these shares of the time were spent; where time passed."""
+        last = self.value.size - 1
+        if self.passed is not None:
+            at = np.searchsorted(self.passed, np.array(shares) * self.passed[-1])
+            return [min(int(rank), last) for rank in at]
+        everything = self._passed(last)
+        return [bisect_left(range(last), share * everything, key=self._passed) for share in shares]
+
+    def _passed(self, rank: int) -> float:
+        return float(self.each * (rank + 1)) / NS_PER_S
+
+
+def time_quantiles(trace: Trace, shares: tuple[float, ...]) -> tuple[float, ...]:
     """Time-weighted quantiles: each sample counts for the time until the next (a gap counts as none)."""
-    value, passed = trace.once("in order", lambda: _in_order(trace))
-    if passed is None:
-        return np.asarray(np.quantile(value, shares))
-    at = np.searchsorted(passed, np.array(shares) * passed[-1])
-    return np.asarray(value[np.minimum(at, value.size - 1)])
+    seen = trace.once("weighed", lambda: _weighed(trace))
+    if seen.passed is not None:
+        return tuple(float(seen.value[rank]) for rank in seen.ranks(shares))
+    if seen.each:
+        return tuple(at_rank(seen.value, rank) for rank in seen.ranks(shares))
+    return quantiles(seen.value, shares)
 
 
-def _in_order(trace: Trace) -> tuple[FloatArray, FloatArray | None]:
-    """Values in order, and the time [s] that passed at or below each; None where no time passed at all."""
+def share_within(trace: Trace, low: float, high: float) -> float:
+    """Share of the time that the record spends at values in [low, high], told to half a percent."""
+    shares = np.linspace(0.5 / TOLD, 1 - 0.5 / TOLD, TOLD).tolist()
+    seen = trace.once("weighed", lambda: _weighed(trace))
+    if seen.passed is not None:
+        first, past = np.searchsorted(seen.value, low), np.searchsorted(seen.value, high, side="right")
+    elif seen.each:
+        first, past = np.count_nonzero(seen.value < low), np.count_nonzero(seen.value <= high)
+    else:
+        return float(np.mean([low <= at <= high for at in quantiles(seen.value, shares)]))
+    ranks = trace.once("ranks told", lambda: seen.ranks(shares))
+    return float(np.mean([first <= rank < past for rank in ranks]))
+
+
+def _weighed(trace: Trace) -> Weighed:
     stride = max(1, len(trace) // WEIGHED)
     value = trace.value[::stride]
     weight = np.diff(trace.time[::stride], append=trace.time[-1])
@@ -123,11 +166,11 @@ def _in_order(trace: Trace) -> tuple[FloatArray, FloatArray | None]:
     counts = weight != 0
     held = weight[counts]
     if not held.size:
-        return value, None
-    if (held == held[0]).all():  # nothing to weigh: sorting is quicker than saying in which order
-        return np.sort(value[counts]), held[0] * np.arange(1, held.size + 1) / NS_PER_S
+        return Weighed(value)
+    if (held == held[0]).all():  # nothing to weigh: a rank is found without putting all in order
+        return Weighed(value[counts], each=int(held[0]))
     order = np.argsort(value)  # whole nanoseconds add up to the same sum in whatever order equal values stand
-    return value[order], np.cumsum(weight[order]) / NS_PER_S
+    return Weighed(value[order], np.cumsum(weight[order]) / NS_PER_S)
 
 
 def runs(mask: BoolArray) -> IndexArray:

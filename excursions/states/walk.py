@@ -13,6 +13,7 @@ import numpy as np
 from scipy.ndimage import median_filter
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_MINUTE, TimeArray
+from excursions.ranks import median
 from excursions.records import FloatArray, IndexArray
 from excursions.states.heat import Usual
 from excursions.states.settling import Pace
@@ -71,7 +72,7 @@ def level_beside(trace: Trace, at: int, side: int, hot: TimeArray = _NO_HEAT) ->
     at = _past_heat(at, side, hot)
     near, far = at + side * int(EDGE_MIN * NS_PER_MINUTE), at + side * int(LEVEL_H * NS_PER_HOUR)
     seen = trace.sampled(min(near, far), max(near, far))
-    return float(np.median(seen)) if seen.size else math.nan
+    return median(seen) if seen.size else math.nan
 
 
 def _past_heat(at: int, side: int, hot: TimeArray) -> int:
@@ -92,7 +93,7 @@ def walk_during(pace: Pace | None, start: int, end: int, hot: TimeArray = _NO_HE
     seen = trace.sampled(start, end)
     if not seen.size or not math.isfinite(before):
         return None
-    there = float(np.median(seen))
+    there = median(seen)
     size = abs(there - before)
     back = not math.isfinite(after) or abs(after - before) < RETURNED * size
     gone = (

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE, NS_PER_S, TimeArray, duration_text
+from excursions.ranks import median, row_median
 from excursions.records import WASHING, BoolArray, FloatArray
 from excursions.states.line import Claim
 from excursions.states.reading import Reading
@@ -84,10 +85,10 @@ def _level_and_limit(body: FloatArray, reading: Reading) -> tuple[FloatArray, Fl
     """Median of each block and how far from it is out of the ordinary there."""
     stride = max(1, body.shape[1] // LOOKED_AT)
     some = body[:, ::stride]
-    level = np.median(some, axis=1)
-    spread = 1.4826 * np.median(np.abs(some - level[:, None]), axis=1)
+    level = row_median(some)
+    spread = 1.4826 * row_median(np.abs(some - level[:, None]))
     moved = np.abs(np.diff(level, prepend=level[:1])) + np.abs(np.diff(level, append=level[-1:]))
-    least = max(3 * reading.trace.resolution, 0.5 * reading.point.tolerance_at(float(np.median(level))))
+    least = max(3 * reading.trace.resolution, 0.5 * reading.point.tolerance_at(median(level)))
     return level, np.maximum(OUTLYING * spread + moved, least)
 
 

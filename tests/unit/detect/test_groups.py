@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from excursions.detect.groups import group_median, median
+from excursions.detect.groups import group_median
 from excursions.detect.stillness import Bins
+from excursions.ranks import median
 
 
 @pytest.mark.parametrize("size", [1, 2, 3, 8, 9, 1_000, 1_001])

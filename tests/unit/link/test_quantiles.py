@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from excursions.link.shape import quantiles
 from excursions.plant import Point
+from excursions.ranks import many_quantiles
 
 READINGS = st.floats(-1e6, 1e6).map(lambda value: round(value, 3))
 
@@ -16,7 +16,7 @@ READINGS = st.floats(-1e6, 1e6).map(lambda value: round(value, 3))
 @given(known=st.lists(READINGS, min_size=1, max_size=60), count=st.integers(1, 20))
 def test_quantiles_are_those_of_numpy(known: list[float], count: int) -> None:
     shares = (np.arange(count) + 0.5) / count
-    np.testing.assert_array_equal(quantiles(np.array(known), shares), np.quantile(known, shares))
+    np.testing.assert_array_equal(many_quantiles(np.array(known), shares), np.quantile(known, shares))
 
 
 @pytest.mark.parametrize("stated", [None, 0.25])
