@@ -14,7 +14,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from excursions.clock import NS_PER_DAY, NS_PER_S
-from excursions.detect.groups import median
 from excursions.detect.origin import (
     Clue,
     elsewhere_clue,
@@ -31,6 +30,7 @@ from excursions.detect.origin import (
 from excursions.detect.short import FEWEST_OF_SIDE, LONGEST, short_changes
 from excursions.detect.survey import Survey
 from excursions.digits import written
+from excursions.ranks import median
 from excursions.records import Event, FloatArray, IndexArray, Record
 
 PART = NS_PER_DAY // 2
