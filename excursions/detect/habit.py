@@ -93,14 +93,14 @@ def _densest(at: IndexArray, edge: IndexArray, held: BoolArray) -> Habit | None:
     first, last = (int(k) for k in np.searchsorted(at, edge[[lo[best], hi[best]]]))
     if last - first > FEW * int(inside[best]):
         return None  # they come in swarms, whose own scatter is known
-    pause = int(np.diff(np.flatnonzero(held[lo[best] : hi[best]])).max())
+    pause = int(np.diff(at[first:last]).max())
     begin, end = int(at[first]), int(edge[hi[best]])
     return Habit(
         first=first,
         last=last,
         before=first / max(begin, 1),
         now=(last - first) / max(end - begin, 1),
-        goes_on=bool(SHARES - hi[best] < pause),
+        goes_on=int(edge[-1]) - int(at[last - 1]) <= pause,  # no longer silent than it was in between
     )
 
 
