@@ -15,6 +15,7 @@ from scipy.special import stdtrit
 
 from excursions.clock import NS_PER_S, duration_text
 from excursions.detect.apart import apart_from_neighbours, differences_apart
+from excursions.detect.beside import LIKE
 from excursions.detect.catalogue import DETECTORS
 from excursions.detect.drift import TRIFLE as WALK_TRIFLE
 from excursions.detect.groups import group_median
@@ -28,7 +29,7 @@ from excursions.detect.short import LONGEST as SHORT
 from excursions.detect.short import tail_probability
 from excursions.detect.slopes import KNOWLEDGE, WINDOWS
 from excursions.detect.spells import drawn_line
-from excursions.detect.step import LIKE, MUCH_LARGER, TRIFLE, TRIFLE_APART, moves
+from excursions.detect.step import MUCH_LARGER, TRIFLE, TRIFLE_APART, moves
 from excursions.detect.stuck import StuckSettings, shortest_stuck
 from excursions.detect.sudden import LEAST_NOISE, standing_out
 from excursions.detect.survey import SHORT_LEVEL, Survey, differences_of, jump_loss, jumps_of, survey_of

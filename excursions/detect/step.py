@@ -15,19 +15,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from excursions.clock import NS_PER_DAY, NS_PER_S, duration_text
-from excursions.detect.afterwards import GONE, returned_at, stayed, went_back
-from excursions.detect.along import along_clue
+from excursions.clock import NS_PER_S, duration_text
+from excursions.detect.afterwards import GONE
 from excursions.detect.apart import apart_from_neighbours, differences_apart
-from excursions.detect.brought_round import brought_round, led_by
-from excursions.detect.laboratory import between_samples, samples_clue
+from excursions.detect.beside import LIKE, Changes, beside, of_the_neighbour, samples_beside, temperature_clue
+from excursions.detect.brought_round import brought_round
+from excursions.detect.came_of import FAST, returned, stay_clue, way_back
 from excursions.detect.origin import (
     LATE_S,
-    WIDEST_COMPANY,
     WITNESS,
     Clue,
-    Companion,
-    about_clue,
     companions,
     company_clues,
     expected_faults,
@@ -49,39 +46,26 @@ from excursions.detect.scan import Change, changes_among
 from excursions.detect.several import FASTEST_VESSEL_S, outruns, worth
 from excursions.detect.severity import severity_of
 from excursions.detect.shape import Transition, transition_of
-from excursions.detect.stairs import exchange_clue, stairs_clue
+from excursions.detect.stairs import stairs_clue
 from excursions.detect.survey import Survey, survey_of
 from excursions.detect.there_and_back import there_and_back
-from excursions.detect.unmoved import unmoved_neighbour
-from excursions.detect.votes import WENT_ALONG, outvoted, votes_clue, went_along
 from excursions.digits import number, written
 from excursions.records import (
     CALIBRATING,
     MEASURING,
-    MOVED_NOT,
-    MOVED_TOO,
     NO_DATA,
     RECOVERING,
-    RETURNED,
     Event,
     Record,
 )
 
 FEWEST_BLOCKS = 12
 OWN_SHARE = 0.5  # of a difference to a neighbour that the reading itself must have made
-FAST = 3.0  # a change that takes up to three times as long is as fast
 TRIFLE = 0.5  # of the tolerance: smaller changes are not reported
 TRIFLE_APART = 1.0  # of the tolerance, for a difference: two probes never agree to the last digit
-LIKE, MUCH_LARGER = (
-    0.5,
-    3.0,
-)  # a change of half to three times the size is of the same kind; what is larger is another
-ALONG = 0.05  # odds: one that measures the same made the change as well
+MUCH_LARGER = 3.0  # a change of half to three times the size is of the same kind; what is larger is another
 LIKE_MOVE = 0.8  # of a change: a move that the process may as well have made instead
 JEFFREYS = 0.5  # a change more than was seen is always possible: half a count
-SLOW_RETURN = 0.5  # what came at once, held its level and went back by and by may be two things (cp)
-BACK = (0.6, 1.6)  # a return undoes 60 to 160 % of a step
-BACK_AT_ONCE = (0.8, 1.25)  # a jump that undoes a jump is as large: both are known to the sample
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,18 +81,6 @@ class StepSettings:
     least_confidence: float = (
         0.3  # of an undecided step; below, it is the process as far as the record can tell
     )
-
-
-@dataclass(frozen=True, slots=True)
-class _Context:
-    """What all steps of a record are weighed against; `neighbour` names the one the changes are apart from."""
-
-    record: Record
-    survey: Survey
-    settings: StepSettings
-    every: tuple[Change, ...]
-    neighbour: str
-    others: tuple[Companion, ...]
 
 
 def detect_step(record: Record, settings: StepSettings | None = None) -> tuple[Event, ...]:
@@ -131,9 +103,9 @@ def detect_step(record: Record, settings: StepSettings | None = None) -> tuple[E
         every = changes_among(
             differences_apart(survey, name, apart), survey.blocks.broken, floor=0.3 * survey.quantum
         )
-        apart_here = _events(_Context(record, survey, settings, every, name, others))
+        apart_here = _events(Changes(record, survey, every, name, others), settings)
         found.extend(_new(apart_here, found, near))
-    own = _events(_Context(record, survey, settings, survey.changes, "", others))
+    own = _events(Changes(record, survey, survey.changes, "", others), settings)
     found.extend(_new(own, found, near))
     found = there_and_back(found)
     sizes = [abs(event.size) for event in found if event.origin == "process"]
@@ -151,69 +123,64 @@ def _new(events: list[Event], found: list[Event], near: int) -> list[Event]:
     return [e for e in events if not any(abs(e.start - other.start) <= near for other in found)]
 
 
-def _events(context: _Context) -> list[Event]:
+def _events(changes: Changes, settings: StepSettings) -> list[Event]:
     """Steps among the changes of one series."""
-    survey, settings = context.survey, context.settings
+    survey = changes.survey
     limit = max(settings.slowest_s, settings.slowest_blocks * survey.blocks.width_s)
     hour = max(1, round(3_600 / survey.blocks.width_s))
     company = tempered(
         [
             company_clues(
-                context.others,
+                changes.others,
                 change.at,
                 width=min(change.width, 8),
                 broken=change.across,
                 way=change.size,
                 hour=hour,
             )
-            for change in context.every
+            for change in changes.every
         ]
     )
-    shapes = [transition_of(survey, change) for change in context.every]
+    shapes = [transition_of(survey, change) for change in changes.every]
     found = []
-    for i, change in enumerate(context.every):
-        if context.neighbour and _the_others(context, change):
+    for i, change in enumerate(changes.every):
+        if changes.neighbour and of_the_neighbour(changes, change):
             continue
-        share = shapes[i].size / change.size if context.neighbour else 1.0
+        share = shapes[i].size / change.size if changes.neighbour else 1.0
         if share > 1 / OWN_SHARE:
             continue  # the neighbour made most of it as well
         round_again = (
-            brought_round(context.record, survey, context.neighbour, change) if context.neighbour else None
+            brought_round(changes.record, survey, changes.neighbour, change) if changes.neighbour else None
         )
         if round_again is not None:
             shapes[i] = round_again
         elif share < OWN_SHARE:
             continue
         if shapes[i].length_s <= limit or shapes[i].hidden:
-            found.extend(_event(context, i, shapes, company))
+            found.extend(_event(changes, settings, i, shapes, company))
     return found
 
 
-def _the_others(context: _Context, change: Change) -> bool:
-    """Whether a change against a neighbour is that one's: by a third, or because it followed nothing then."""
-    name, edge = context.neighbour, change.width
-    rests = unmoved_neighbour(context.record, context.survey, name)
-    return outvoted(context.survey, name, *_around(change)) or any(
-        lo - edge <= change.at <= past + edge for lo, past in rests
-    )
-
-
 def _event(
-    context: _Context, i: int, shapes: list[Transition], company: list[tuple[Clue, ...]]
+    changes: Changes,
+    settings: StepSettings,
+    i: int,
+    shapes: list[Transition],
+    company: list[tuple[Clue, ...]],
 ) -> list[Event]:
-    record, survey, settings = context.record, context.survey, context.settings
-    change, shape = context.every[i], shapes[i]
+    record, survey = changes.record, changes.survey
+    change, shape = changes.every[i], shapes[i]
     start, end = int(survey.live.time[shape.first]), int(survey.live.time[shape.last])
-    trifle = TRIFLE_APART if context.neighbour else TRIFLE
+    trifle = TRIFLE_APART if changes.neighbour else TRIFLE
     if abs(shape.size) < trifle * record.point.tolerance_at(shape.before):
         return []
-    if _calibrated(record, survey, change, start) or _resumed(context, change, start, shape):
+    if _calibrated(record, survey, change, start) or _resumed(changes, change, start, shape):
         return []
-    like = _alike(context, i, shapes, company)
+    like = _alike(changes, i, shapes, company)
     alike = len(like)
-    outran = outruns(record, survey, context.every, change, [shapes[k] for k in (i, *like)])
+    outran = outruns(record, survey, changes.every, change, [shapes[k] for k in (i, *like)])
     if (
-        not any(other.related for other in context.others) and not outran
+        not any(other.related for other in changes.others) and not outran
     ):  # beside one that usually goes along, its moves are counted with it
         alike = max(alike, _moves_beside(survey, change, shape))
     prior = expected_faults(settings.faults_per_year, survey.years)
@@ -221,11 +188,11 @@ def _event(
     clues = (
         heat_clue(record, start),
         state_clue(record, start),
-        *_beside(context, change, company[i], shape, (start, end)),
-        _along(survey, change, shape),
-        *_sampled(context, i, start, until, shape.size),
+        *beside(changes, change, company[i], shape, (start, end)),
+        temperature_clue(survey, change, shape),
+        *samples_beside(changes, i, start, until, shape.size),
     )
-    usual = shared(_usual_clues(context, shapes, i, start, outran=outran), 0 if outran else alike)
+    usual = shared(_usual_clues(changes, shapes, i, start, outran=outran), 0 if outran else alike)
     if alike == len(like):
         usual = (*usual, stairs_clue([shapes[k] for k in sorted((i, *like))]))
     alone = unexplained(JEFFREYS, survey.years)
@@ -267,48 +234,26 @@ def _event(
                 "before": shape.before,
                 "after": shape.after,
                 "transition_s": shape.length_s,
-                **_returned(context, change, shape, start),
+                **returned(changes, change, shape, start),
             },
         )
     ]
 
 
-def _returned(context: _Context, change: Change, shape: Transition, start: int) -> dict[str, float]:
-    """After how long [s] the reading was back where it had been, where it went back by itself."""
-    if shape.held:
-        return {}
-    survey = context.survey
-    blocks = survey.blocks
-    reset = next_reset(context.record, start)
-    until = blocks.at(reset) if reset is not None else len(blocks)
-    back = _return(context, change)
-    at = back.at if back is not None and back.at < until else None
-    if at is not None and is_adjusted(context.record, int(blocks.start[at])):
-        return {}
-    if at is None and went_back(survey, change.at, until, shape.before, shape.size):
-        at = returned_at(survey, change.at, until, shape.before, shape.size)
-        at = (change.at + until) // 2 if at is None else at
-    if at is not None and _still_off(context, int(blocks.start[at]), reset, shape.size):
-        return {}
-    return {} if at is None else {RETURNED: (int(blocks.start[at]) - start) / NS_PER_S}
+def _odds(clues: tuple[Clue, ...]) -> float:
+    return math.prod(clue.odds for clue in clues)
 
 
-def _still_off(context: _Context, since: int, reset: int | None, size: float) -> bool:
-    """Whether samples show the error to last though the reading is back: a loop drives the process until it is."""
-    end = min(reset or int(context.survey.live.time[-1]), since + SAMPLES_AFTER)
-    return any(c.odds >= WITNESS for c in samples_clue(context.record, context.survey, since, end, size))
-
-
-def _alike(context: _Context, i: int, shapes: list[Transition], company: list[tuple[Clue, ...]]) -> list[int]:
+def _alike(changes: Changes, i: int, shapes: list[Transition], company: list[tuple[Clue, ...]]) -> list[int]:
     """Other changes as large and as fast that nothing explains either; one that undoes this one is its return."""
-    change = context.every[i]
-    back = _return(context, change)
-    longest = max(FAST * shapes[i].length_s, 2 * context.survey.interval_s)
-    far_apart = context.survey.interval_s > FASTEST_VESSEL_S
+    change = changes.every[i]
+    back = way_back(changes, change)
+    longest = max(FAST * shapes[i].length_s, 2 * changes.survey.interval_s)
+    far_apart = changes.survey.interval_s > FASTEST_VESSEL_S
     unexplained = [_odds(clues) >= min(1.0, _odds(company[i])) for clues in company]
     return [
         k
-        for k, other in enumerate(context.every)
+        for k, other in enumerate(changes.every)
         if unexplained[k]
         and k != i
         and other is not back
@@ -343,90 +288,12 @@ def moves(survey: Survey, size: float, length_s: float) -> int:
     return int(np.count_nonzero(np.diff(like.astype(np.int8), prepend=0) == 1))
 
 
-def _sampled(context: _Context, i: int, start: int, until: int, size: float) -> tuple[Clue, ...]:
-    """What laboratory samples say; changes between the same two samples share it."""
-    record, survey = context.record, context.survey
-    last, first = between_samples(record, start)
-    when = survey.blocks.start[[change.at for change in context.every]]
-    alike = np.array([abs(change.size) >= LIKE * abs(size) for change in context.every])
-    rivals = int(np.count_nonzero(alike & (when > last) & (when < first))) - 1
-    end = min(until, start + SAMPLES_AFTER)
-    return samples_clue(record, survey, start, end, size, rivals=max(rivals, 0))
-
-
-def _odds(clues: tuple[Clue, ...]) -> float:
-    return math.prod(clue.odds for clue in clues)
-
-
-def _beside(
-    context: _Context, change: Change, clues: tuple[Clue, ...], shape: Transition, span: tuple[int, int]
-) -> tuple[Clue, ...]:
-    """What happened beside it; a difference to a neighbour has that neighbour in it already."""
-    kin = (context.neighbour, *(other.name for other in context.others if other.related))
-    led = () if shape.held else led_by(context.record, context.survey, kin, span, shape.size)
-    clues = tuple(clue for clue in clues if clue.source not in {one.source for one in led})
-    clues = tuple(exchange_clue(context.survey, clue, change.at, shape) or clue for clue in clues)
-    if not context.neighbour:
-        along = went_along(context.survey, *_around(change), shape.size)
-        clues = tuple(clue for clue in clues if clue.source not in along)
-        shown = (
-            Clue(odds=ALONG, words=f"{name} {WENT_ALONG}", source=name, said=MOVED_TOO) for name in along
-        )
-        return (*clues, *led, *shown)
-    votes = votes_clue(context.survey, context.neighbour, *_around(change))
-    told = {context.neighbour, *(vote.source for vote in votes)}
-    others = [clue for clue in clues if clue.source not in told]
-    about = () if led else _about(context, change)
-    if led or about:
-        return (*others, *(led or about))
-    if shape.held:
-        others.append(
-            Clue(
-                odds=WITNESS,
-                words=f"came at once, and a loop brought it back: {context.neighbour} went the other way",
-            )
-        )
-    words = f"{context.neighbour}, which usually goes along, did not"
-    return (*others, *votes, Clue(odds=8.0, words=words, source=context.neighbour, said=MOVED_NOT))
-
-
-def _about(context: _Context, change: Change) -> tuple[Clue, ...]:
-    """That the neighbour a change is apart from made it as well, a little sooner or later."""
-    hour = max(1, round(3_600 / context.survey.blocks.width_s))
-    own = (other for other in context.others if other.name == context.neighbour)
-    found = (
-        about_clue(other, change.at, width=min(change.width, 8), way=change.size, hour=hour) for other in own
-    )
-    return tuple(clue for clue in found if clue is not None)
-
-
-def _around(change: Change) -> tuple[tuple[int, int], tuple[int, int]]:
-    """Blocks before and after a change."""
-    return (max(change.at - change.width, 0), change.at), (change.at, change.at + change.width)
-
-
-def _along(survey: Survey, change: Change, shape: Transition) -> Clue:
-    """What the temperature explains of a change that only wide windows show: as far as they reach, it may have moved as well."""
-    if change.width <= WIDEST_COMPANY:
-        return Clue(odds=1.0)
-    return along_clue(survey, *_around(change), shape.size)
-
-
-def _return(context: _Context, change: Change) -> Change | None:
-    """The next change, when it goes back by about as much."""
-    later = [other for other in context.every if other.at > change.at]
-    if not later:
-        return None
-    low, high = BACK_AT_ONCE if change.sudden and later[0].sudden else BACK
-    return later[0] if low <= -later[0].size / change.size <= high else None
-
-
 def _usual_clues(
-    context: _Context, shapes: list[Transition], i: int, start: int, *, outran: bool
+    changes: Changes, shapes: list[Transition], i: int, start: int, *, outran: bool
 ) -> tuple[Clue, ...]:
     """How it looks in itself; other changes of this record may well look the same."""
-    stay = _stay(context, shapes, i, start)
-    return (_speed(shapes[i], outran=outran), stay, _place(context.survey, context.every[i], shapes[i]))
+    stay = stay_clue(changes, shapes, i, start)
+    return (_speed(shapes[i], outran=outran), stay, _place(changes.survey, changes.every[i], shapes[i]))
 
 
 def _speed(shape: Transition, *, outran: bool) -> Clue:
@@ -443,46 +310,6 @@ def _speed(shape: Transition, *, outran: bool) -> Clue:
     return Clue(odds=1.5)
 
 
-def _stay(context: _Context, shapes: list[Transition], i: int, start: int) -> Clue:
-    """Whether it stays, comes back by itself, or is taken out by a calibration or cleaning."""
-    change, shape = context.every[i], shapes[i]
-    if shape.held:
-        return Clue(odds=1.0)  # the reading is back and its error is not
-    survey, record = context.survey, context.record
-    back = _return(context, change)
-    reset = next_reset(record, start)
-    blocks = survey.blocks
-    if back is not None:
-        when = int(blocks.start[back.at])
-        if is_adjusted(record, when) or (
-            reset is not None and abs(when - reset) <= 2 * blocks.width + _length(record, reset)
-        ):
-            return Clue(odds=8.0, words="a calibration or cleaning took it out again")
-        if reset is None or when < reset:
-            away_s, slow_s = (when - start) / NS_PER_S, shapes[context.every.index(back)].length_s
-            words = f"came back by itself after {duration_text(away_s)}"
-            quick = shape.sharp and (shape.samples <= 2 or shape.length_s <= FASTEST_VESSEL_S)
-            if quick and slow_s > FAST * shape.length_s and away_s > FAST * slow_s:
-                return Clue(odds=SLOW_RETURN, words=f"{words}, much slower than it had gone", inside=True)
-            return Clue(odds=0.15, words=words, inside=True)
-    until = blocks.at(reset) if reset is not None else len(blocks)
-    if went_back(survey, change.at, until, shape.before, shape.size):
-        return Clue(odds=0.2, words="the reading went back by itself", inside=True)
-    if stayed(survey, change.at, until, shape.size):
-        return Clue(odds=2.0, words="did not come back", inside=True)
-    return Clue(odds=1.0)
-
-
-SAMPLES_AFTER = 60 * NS_PER_DAY  # laboratory samples this long after a step still speak of it
-
-
-def _length(record: Record, reset: int) -> int:
-    """Length of the state that begins at `reset`, and of those that follow it up to measuring, ns."""
-    spans = record.states
-    later = np.flatnonzero((spans.start > reset) & (spans.code == 0))
-    return int(spans.start[later[0]]) - reset if later.size else 0
-
-
 def _calibrated(record: Record, survey: Survey, change: Change, start: int) -> bool:
     """Whether a calibration lies right before, and an adjustment made the change."""
     if is_adjusted(record, start) or (change.across and _state_before(record, start) == CALIBRATING):
@@ -492,14 +319,14 @@ def _calibrated(record: Record, survey: Survey, change: Change, start: int) -> b
     return bool(np.any((spans[:, 0] < start + 2 * near) & (spans[:, 1] > start - near)))
 
 
-def _resumed(context: _Context, change: Change, start: int, shape: Transition) -> bool:
+def _resumed(changes: Changes, change: Change, start: int, shape: Transition) -> bool:
     """Whether it belongs to a state that ended a while ago: leads away across it for a while, or back to before it."""
-    states, survey = context.record.states, context.survey
+    states, survey = changes.record.states, changes.survey
     ended = np.flatnonzero((states.end <= start) & ~np.isin(states.code, AT_WORK))
     if not ended.size or start - int(states.end[ended[-1]]) > LATE_S * NS_PER_S:
         return False
     first, over = survey.blocks.at(int(states.start[ended[-1]])), int(states.end[ended[-1]])
-    back = _return(context, change)
+    back = way_back(changes, change)
     if change.across and back is not None:
         return int(survey.blocks.start[back.at]) - over <= LATE_S * NS_PER_S
     earlier = survey.blocks.level[max(first - RESUMED_BLOCKS, 0) : first]
