@@ -20,7 +20,8 @@ from excursions.detect.catalogue import DETECTORS
 from excursions.detect.drift import TRIFLE as WALK_TRIFLE
 from excursions.detect.groups import group_median
 from excursions.detect.limits_plain import chosen, make, plain_limits
-from excursions.detect.noise import ERROR, NoiseSettings, noise_series
+from excursions.detect.noise import ERROR, NoiseSettings
+from excursions.detect.noise_series import noise_series
 from excursions.detect.periodic import PeriodicSettings, least_amplitude
 from excursions.detect.plateaus import joined_apart, joined_rest
 from excursions.detect.response import ResponseSettings, disturbances, least_scatter

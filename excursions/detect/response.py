@@ -16,7 +16,8 @@ import numpy as np
 from scipy.special import stdtr
 
 from excursions.clock import NS_PER_HOUR, NS_PER_S, duration_text
-from excursions.detect.noise import NoiseSettings, noise_series, noise_spells
+from excursions.detect.noise import NoiseSettings, noise_spells
+from excursions.detect.noise_series import noise_series
 from excursions.detect.origin import (
     Clue,
     expected_faults,
