@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 from excursions.clock import TimeArray
 from excursions.detect.creep import CreepSettings, detect_creep
 from excursions.detect.drift import DriftSettings, detect_drift
+from excursions.detect.element_fault import TemperatureFaultSettings
 from excursions.detect.flurry import FlurrySettings, detect_flurry
 from excursions.detect.fouling import FoulingSettings, detect_fouling
 from excursions.detect.glass import GlassSettings, detect_glass
@@ -32,7 +33,7 @@ from excursions.detect.stuck import StuckSettings, detect_stuck
 from excursions.detect.survey import survey_of, surveyed
 from excursions.detect.swing import SwingSettings, detect_swing
 from excursions.detect.switching import SwitchingSettings, detect_switching, switching_limits
-from excursions.detect.temperature_fault import TemperatureFaultSettings, detect_temperature_fault
+from excursions.detect.temperature_fault import detect_temperature_fault
 from excursions.detect.thermal_shock import ThermalShockSettings, detect_thermal_shock
 from excursions.detect.unmoved import UnmovedSettings, detect_unmoved
 from excursions.kinds import WORTH_ASKING

@@ -8,13 +8,14 @@ from typing import TypeVar
 
 from excursions.clock import duration_text
 from excursions.detect.element_creep import least_creep
+from excursions.detect.element_fault import TemperatureFaultSettings
+from excursions.detect.element_jumps import least_lasting_jump
 from excursions.detect.exposure import ELEMENT_K
 from excursions.detect.interruptions import InterruptionSettings
 from excursions.detect.pinned import PinnedSettings
 from excursions.detect.spells import drawn_line
 from excursions.detect.spikes import SpikeSettings
 from excursions.detect.survey import THINNED, Survey, heat_of, survey_of
-from excursions.detect.temperature_fault import TemperatureFaultSettings, least_lasting_jump
 from excursions.detect.thermal_shock import ThermalShockSettings
 from excursions.digits import written
 from excursions.records import Limit, Record, Sampling, Signal
