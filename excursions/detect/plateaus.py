@@ -23,6 +23,9 @@ SUDDEN = 6.0  # usual changes
 EDGE = 6  # blocks at either side of a joint that are made to meet
 WINDOWS = 50  # stretches of a record that show its usual slope
 CERTAIN = 0.7  # scatters of a stretch's walk: five standard errors of the median of fifty
+SHARED = 0.75  # of the way over six blocks on either side that the middle of a walk makes: of one over six blocks 0.7
+TALLEST = 0.4  # of that way which one block makes at most: of a walk over six blocks a sixth, and its noise
+MOST_SLOW = 6  # places; more steep walks than a few are the way of a process
 CLEAR = 2  # blocks at either side of a sudden change that belong to neither level
 
 
@@ -88,6 +91,8 @@ def joined(
     cut = np.zeros(n, dtype=np.bool_)
     narrow = every[: len(NARROW)] if len(every) >= len(NARROW) else windows(level, broken, NARROW)
     at = sudden(narrow, n, quantum=quantum)
+    slow = _on_their_way(level, broken, at)
+    at = at if np.count_nonzero(slow) > MOST_SLOW else at[~slow]
     cut[np.clip(at[:, None] + np.arange(-CLEAR, CLEAR), 0, n - 1)] = True
     begins = cut & ~np.roll(cut, 1)
     start = np.zeros(n, dtype=np.bool_)
@@ -109,6 +114,26 @@ def joined(
         jump[i] = median(own[joint[i] : joint[i] + EDGE]) - median(before)
     shift = np.repeat(np.cumsum(jump), stop - joint)
     return Joined(block=block, level=_untilted(own - shift), joint=joint, jump=jump)
+
+
+def _on_their_way(level: FloatArray, broken: BoolArray, at: IndexArray) -> BoolArray:
+    """Which sudden changes (k,) are the middle of a steep walk: the level moves the same way by and by on either side.
+
+    Where blocks are hours long, a walk of days passes the bar of a sudden change; a step has flat sides, stairs have
+    one block that takes most of it.
+    """
+    slow = np.zeros(at.size, dtype=np.bool_)
+    whole = np.flatnonzero((at >= EDGE) & (at + EDGE < level.size))
+    if not whole.size:
+        return slow
+    around = at[whole][:, None] + np.arange(-EDGE, EDGE + 1)
+    own = level[around]
+    total = own[:, -1] - own[:, 0]
+    inner = own[:, EDGE + CLEAR] - own[:, EDGE - CLEAR - 1]
+    tallest = np.abs(np.diff(own, axis=1)).max(axis=1)
+    shared = (np.abs(inner) <= SHARED * np.abs(total)) & (inner * total > 0)
+    slow[whole] = shared & (tallest <= TALLEST * np.abs(total)) & ~broken[around[:, 1:]].any(axis=1)
+    return slow
 
 
 def _untilted(level: FloatArray) -> FloatArray:

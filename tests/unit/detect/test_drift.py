@@ -317,6 +317,18 @@ def test_a_season_that_was_there_before_has_not_to_do_with_a_drift_that_begins(s
     assert together[0].origin == "process" or together[0].confidence < 0.6 * season[0].confidence
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_a_steep_walk_of_days_is_one_where_blocks_are_hours_long(seed: int) -> None:
+    """A year of ten-minute samples is seen in blocks of hours, over which a walk of three days looks sudden."""
+    n = 52_560
+    value = coloured(n, 300.0, 5.0, 12, seed) + level(n, 0.0, 1.0, seed + 40)
+    value = with_ramp(value, 30_000, 30_360, 280.0)
+    events = detect_drift(make_record(value, every_s=600.0, measurand="redox"))
+    (event,) = (one for one in events if one.origin != "process")
+    assert event.size == pytest.approx(280.0, rel=0.1)
+    assert (event.start - T0) / STEP == pytest.approx(30_000, abs=60)
+
+
 @SEEDS
 def test_one_of_two_levels_that_fades_is_told_and_left_open(seed: int) -> None:
     (event,) = detect_drift(record(back_and_forth(seed, 0.3)))
