@@ -9,7 +9,7 @@ import numpy as np
 from excursions.clock import NS_PER_DAY
 from excursions.detect.along import along_clue
 from excursions.detect.brought_round import led_by
-from excursions.detect.laboratory import between_samples, samples_clue
+from excursions.detect.laboratory import between_samples, put_right, samples_clue
 from excursions.detect.origin import WIDEST_COMPANY, WITNESS, Clue, Companion, about_clue
 from excursions.detect.scan import Change
 from excursions.detect.shape import Transition
@@ -96,6 +96,11 @@ def temperature_clue(survey: Survey, change: Change, shape: Transition) -> Clue:
     if change.width <= WIDEST_COMPANY:
         return Clue(odds=1.0)
     return along_clue(survey, *around(change), shape.size)
+
+
+def undone(changes: Changes, start: int, until: int, size: float) -> bool:
+    """Whether samples show that the change put the reading right."""
+    return put_right(changes.record, changes.survey, start, min(until, start + SAMPLES_AFTER), size)
 
 
 def samples_beside(changes: Changes, i: int, start: int, until: int, size: float) -> tuple[Clue, ...]:

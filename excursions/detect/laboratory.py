@@ -121,6 +121,21 @@ def samples_clue(
     return (Clue(odds=odds, words="laboratory samples went along", source=LABORATORY, said=MOVED_TOO),)
 
 
+def put_right(record: Record, survey: Survey, start: int, end: int, shift: float) -> bool:
+    """Whether samples show that a change took an error away: off by about as much before it, and right after it.
+
+    Somebody adjusted or cleaned the probe, whatever the log says; the fault was before.
+    """
+    errors = sample_errors(record, survey)
+    inside = np.flatnonzero((errors.time > start) & (errors.time <= end))[:LAST]
+    before = np.flatnonzero(errors.time <= start)[-FEWEST:]
+    if not inside.size or before.size < FEWEST:
+        return False
+    was, now = median(errors.error[before]), median(errors.error[inside])
+    off = max(record.point.tolerance_at(median(survey.blocks.level)), UNDONE * abs(shift))
+    return was * shift < 0 and abs(was) > off and abs(now) < UNDONE * abs(was)
+
+
 def showed_clue(odds: float, moved: float) -> Clue:
     """That samples saw the error itself move by so much."""
     words = f"laboratory samples show the error move by {written(moved, 2)}"
@@ -141,6 +156,7 @@ class Disagreement:
     grows: bool = False
 
 
+UNDONE = 0.4  # of a change: an error before it that is smaller, or one after it that is larger, is not what it undid
 FEWEST_OF_RECORD = (
     6  # samples of a record that show what is usual: half of them, with a floor of a third of the tolerance
 )

@@ -28,13 +28,16 @@ from excursions.detect.origin import (
 from excursions.detect.survey import Survey, survey_of
 from excursions.detect.tails import expected_as_large
 from excursions.digits import chance_text, written
-from excursions.ranks import median
+from excursions.ranks import median, quantile
 from excursions.records import MOVED_TOO, TEMPERATURE, Event, FloatArray, IndexArray, Record
 from excursions.states.trace import runs
 
 NEAR_END = 0.1  # of the range: a process that is this near an end may well go over it
 SAME_STAY = 0.3  # of a stay: one that lasted as long is of the same kind
 NEARER = 0.5  # of the usual distance to the end: and so may one that comes half way nearer than it usually is
+BESIDE, FEWEST_BESIDE, FEWEST_INSIDE = 60, 12, 3  # samples of the temperature before a stay, and in it
+MOST_SPANS = 20_000
+LEFT_K = 1.0  # smaller moves of the temperature are weather (cp)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,7 +141,7 @@ def _event(
     end = min(end, int(live.time[last + 1])) if last + 1 < len(live) else end
     jump = abs(float(live.value[first - 1]) - level)
     chance = expected_as_large(usual, jump)
-    clues = _clues(record, first, arrived, survey)
+    clues = _clues(record, (first, last), arrived, survey)
     probe = weigh(
         prior=expected_faults(settings.faults_per_year, survey.years),
         chance=chance + arrived + unexplained(settings.unexplained, survey.years),
@@ -170,7 +173,7 @@ def _event(
     )
 
 
-def _clues(record: Record, first: int, arrived: int, survey: Survey) -> tuple[Clue, ...]:
+def _clues(record: Record, stay: tuple[int, int], arrived: int, survey: Survey) -> tuple[Clue, ...]:
     clues = []
     if arrived:
         clues.append(
@@ -179,11 +182,32 @@ def _clues(record: Record, first: int, arrived: int, survey: Survey) -> tuple[Cl
                 words=f"the reading came to this end step by step {arrived} other times, for as long",
             )
         )
-    moved = _temperature_moved(record, int(survey.live.time[first]), survey)
-    if moved:
+    start, end = (int(survey.live.time[at]) for at in stay)
+    if _temperature_left(record, start, end):
+        words = "the temperature went another way meanwhile: the probe was out of the medium, or the medium was another"
+        clues.append(Clue(odds=0.1, words=words, source=TEMPERATURE, said=MOVED_TOO))
+    elif _temperature_moved(record, start, survey):
         words = "the temperature changed at the same time"
         clues.append(Clue(odds=0.3, words=words, source=TEMPERATURE, said=MOVED_TOO))
     return tuple(clues)
+
+
+def _temperature_left(record: Record, start: int, end: int) -> bool:
+    """Whether the temperature left its level during a stay, further than in 99 of 100 other spans as long."""
+    signal = record.temperature
+    if signal is None:
+        return False
+    lo, hi = (int(at) for at in np.searchsorted(signal.time, [start, end]))
+    before, inside = signal.value[max(lo - BESIDE, 0) : lo], signal.value[lo : hi + 1]
+    before, inside = before[np.isfinite(before)], inside[np.isfinite(inside)]
+    span = max(hi - lo, 1)
+    if before.size < FEWEST_BESIDE or inside.size < FEWEST_INSIDE or signal.value.size < 100 * span:
+        return False
+    stride = max(1, (signal.value.size - span) // MOST_SPANS)
+    moves = np.abs(signal.value[span::stride] - signal.value[:-span:stride])
+    moves = moves[np.isfinite(moves)]
+    away = float(np.max(np.abs(inside - median(before))))
+    return bool(moves.size) and away > max(2 * quantile(moves, 0.99), LEFT_K)
 
 
 def _temperature_moved(record: Record, at: int, survey: Survey) -> bool:

@@ -18,7 +18,15 @@ import numpy as np
 from excursions.clock import NS_PER_S, duration_text
 from excursions.detect.afterwards import GONE
 from excursions.detect.apart import apart_from_neighbours, differences_apart
-from excursions.detect.beside import LIKE, Changes, beside, of_the_neighbour, samples_beside, temperature_clue
+from excursions.detect.beside import (
+    LIKE,
+    Changes,
+    beside,
+    of_the_neighbour,
+    samples_beside,
+    temperature_clue,
+    undone,
+)
 from excursions.detect.brought_round import brought_round
 from excursions.detect.came_of import FAST, returned, stay_clue, way_back
 from excursions.detect.origin import (
@@ -176,6 +184,9 @@ def _event(
         return []
     if _calibrated(record, survey, change, start) or _resumed(changes, change, start, shape):
         return []
+    until = next_reset(record, start) or int(survey.live.time[-1])
+    if undone(changes, start, until, shape.size):
+        return []
     like = _alike(changes, i, shapes, company)
     alike = len(like)
     outran = outruns(record, survey, changes.every, change, [shapes[k] for k in (i, *like)])
@@ -184,7 +195,6 @@ def _event(
     ):  # beside one that usually goes along, its moves are counted with it
         alike = max(alike, _moves_beside(survey, change, shape))
     prior = expected_faults(settings.faults_per_year, survey.years)
-    until = next_reset(record, start) or int(survey.live.time[-1])
     clues = (
         heat_clue(record, start),
         state_clue(record, start),

@@ -48,6 +48,20 @@ def test_a_reading_far_below_a_wide_range_that_falls_to_nothing_at_once_is_seen_
     assert event.origin != "process"
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_a_probe_held_in_air_for_a_while_did_not_fail(seed: int) -> None:
+    """The cell reads nothing while the temperature walks towards that of the room, and both come back."""
+    value = quantised(coloured(N, 640.0, 4.0, 90, seed) + level(N, 0.0, 0.5, seed + 9), 0.1)
+    degc = coloured(N, 15.6, 0.1, 200, seed + 20) + level(N, 0.0, 0.03, seed + 21)
+    value[9_000:9_012] = 0.0
+    point = Point(name="A1", measurand="conductivity", value="A1", temperature="A1.T", range=(0.0, 2_000.0))
+    (stayed,) = detect_pinned(make_record(value, degc, point=point))
+    degc[9_001:9_010] += 4.0 * (1 - np.exp(-np.arange(9) / 3.0))
+    out = detect_pinned(make_record(value, degc, point=point))
+    assert stayed.origin == "probe"
+    assert all(event.origin != "probe" for event in out)
+
+
 def test_stays_that_follow_one_another_are_one_bout() -> None:
     value = live(1)
     for at in (9_000, 9_050, 9_200):

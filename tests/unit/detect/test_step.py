@@ -151,6 +151,14 @@ def test_laboratory_samples_decide(seed: int) -> None:
 
 
 @SEEDS
+def test_a_step_that_takes_an_error_away_is_no_fault(seed: int) -> None:
+    """Nobody wrote the adjustment down; the samples were 0.4 below the reading before it and agree since."""
+    value = with_step(process(seed) + 0.4, 17_000, -0.4)
+    at = np.arange(1_000, N, 2_000)
+    assert detect_step(make_record(value, sample_time=grid(N)[at], sample_value=process(seed)[at])) == ()
+
+
+@SEEDS
 def test_a_change_far_below_the_tolerance_is_not_reported(seed: int) -> None:
     value = with_step(level(N, 7.0, 0.002, seed), 17_000, 0.03)
     assert detect_step(make_record(value)) == ()
