@@ -20,6 +20,8 @@ _CLOCK = re.compile(r"\d{1,2}:\d{2}(?::\d{2})?(?=[;,\t|]|$)")
 def known_damage(table: Table) -> InputFileError | None:
     """What people and spreadsheets do to the times of a table, with the way back."""
     rows = table.preview.rows[:50]
+    if not rows:
+        return None
     cells = [cell.strip() for row in rows[1:] for cell in row.cells if cell.strip()]
     line = rows[0].line
     across = next((row for row in rows if sum(is_time_text(cell.strip()) for cell in row.cells) > 2), None)

@@ -145,6 +145,16 @@ def test_a_data_base_is_used_up_to_the_cut(tmp_path: Path) -> None:
     assert any("cut off or damaged" in note for note in found.files[0].notes)
 
 
+def test_an_empty_table_of_a_data_base_is_left_out(tmp_path: Path) -> None:
+    with sqlite3.connect(tmp_path / "x.db") as connection:
+        connection.execute("CREATE TABLE log (id, txt)")
+        connection.execute("CREATE TABLE v (tag, time, value)")
+        connection.executemany("INSERT INTO v VALUES (?, ?, ?)", ((a, str(b), c) for a, b, c in FRAME.rows()))
+    connection.close()
+    found = read_exports([tmp_path / "x.db"], ReadOptions())
+    assert found.series["A"].value.size == ROWS
+
+
 @pytest.mark.parametrize("share", [0.31, 0.47, 0.62, 0.83])
 @pytest.mark.parametrize("packing", ["gzip", "xz", "bzip2", "zstd"])
 def test_the_last_line_of_a_packed_text_that_is_cut_off_is_no_reading(
