@@ -67,6 +67,12 @@ _QUICK, _MANY_QUICK = (
     30,
 )  # nobody writes thirty lines by hand within minutes of one another (cp)
 _OUR_OUTPUT = "run.json"
+_SITE = {
+    "site.toml",
+    "ledger.sqlite",
+    "inbox",
+}  # a folder of the nightly run: only what people gave it is read
+_GIVEN_TO_SITE = {"inbox", "kept", "register.toml"}
 
 
 def sort_out(paths: Sequence[Path]) -> Inputs:
@@ -161,7 +167,11 @@ def _inside(folder: Path, ignored: list[tuple[Path, str]]) -> Iterator[Path]:
     if _is_partitioned(folder):
         yield folder
         return
-    for path in sorted(folder.iterdir(), key=lambda p: p.name):
+    held = sorted(folder.iterdir(), key=lambda p: p.name)
+    if {path.name for path in held} >= _SITE:
+        ignored += [(path, "a site's own book-keeping") for path in held if path.name not in _GIVEN_TO_SITE]
+        held = [path for path in held if path.name in _GIVEN_TO_SITE]
+    for path in held:
         if path.name.startswith((".", "~$", "__")):
             continue
         if path.is_dir() and not path.is_symlink():

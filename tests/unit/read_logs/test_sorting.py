@@ -118,6 +118,16 @@ def test_a_folder_of_results_is_left_out_as_a_whole(tmp_path: Path) -> None:
     assert sort_out([tmp_path]).ignored == ((tmp_path / "out", "a folder of results"),)
 
 
+def test_of_a_site_of_nightly_runs_only_what_people_gave_it_is_read(tmp_path: Path) -> None:
+    (tmp_path / "inbox").mkdir()
+    (tmp_path / "inbox" / "a.csv").write_text("time,tag,value\n2026-01-01 00:00,A,1\n2026-01-01 00:01,A,2\n")
+    for own in ("site.toml", "ledger.sqlite", "ledger-copy.sqlite"):
+        (tmp_path / own).write_text("")
+    found = sort_out([tmp_path])
+    assert [path.name for path in found.exports] == ["a.csv"]
+    assert {path.name for path, _ in found.ignored} == {"site.toml", "ledger.sqlite", "ledger-copy.sqlite"}
+
+
 def test_a_partitioned_data_set_is_one_export(tmp_path: Path) -> None:
     part = tmp_path / "set" / "tag=A"
     part.mkdir(parents=True)
