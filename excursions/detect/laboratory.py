@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import stdtr
 
-from excursions.clock import NS_PER_MINUTE, TimeArray
+from excursions.clock import NS_PER_DAY, NS_PER_MINUTE, TimeArray
 from excursions.detect.cusum import DECISION, highest_run
 from excursions.detect.live import Live
 from excursions.detect.origin import Clue
@@ -241,15 +241,39 @@ def _disagreement(errors: Errors, away: FloatArray, run: tuple[int, int], scatte
     n, part = away.size, away[i:j]
     clipped = np.clip(part / scatter, -CLIP, CLIP)
     t = abs(float(clipped.sum())) / math.sqrt(j - i)
+    grows = _grows(part, scatter)
     return Disagreement(
         before=int(errors.time[i if abs(part[0]) < AGREES * scatter else max(i - 1, 0)]),
         start=int(errors.time[i]),
         end=int(errors.time[j - 1]),
-        shift=float(part[np.argmax(np.abs(part))]),
+        shift=_largest(errors.time[i:j], part, grows=grows),
         scatter=scatter,
         expected=n * float(stdtr(max(n - (j - i), 4), -t)),
-        grows=_grows(part, scatter),
+        grows=grows,
     )
+
+
+def _largest(time: TimeArray, part: FloatArray, *, grows: bool) -> float:
+    """Largest error of a run (k,) that its samples bear out together: one taken while the process moved says little.
+
+    Of an error that grows what a line of medians through it comes to at the last sample [1]_, the largest one seen at
+    most; of one that stands the largest median of three in a row; of two samples their mean.
+
+    References
+    ----------
+    .. [1] P. K. Sen, "Estimates of the regression coefficient based on Kendall's tau", Journal of the American
+       Statistical Association 63 (1968) 1379: the median of the slopes of all pairs.
+    """
+    if part.size < 3:
+        return float(np.mean(part))
+    if grows:
+        i, j = np.triu_indices(part.size, 1)
+        at = (time - time[0]) / NS_PER_DAY
+        slope = median((part[j] - part[i]) / (at[j] - at[i]))
+        end = median(part + slope * (at[-1] - at))
+        return math.copysign(min(abs(end), float(np.max(np.abs(part)))), end)
+    middle = np.median(np.lib.stride_tricks.sliding_window_view(part, 3), axis=1)
+    return float(middle[np.argmax(np.abs(middle))])
 
 
 def _grows(part: FloatArray, scatter: float) -> bool:
