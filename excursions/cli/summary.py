@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 import typer
 
 from excursions import clock
-from excursions.kinds import SEVERITIES
+from excursions.kinds import SEVERITIES, having
 from excursions.pipeline.scan import Scan
 from excursions.records import SEVERITY_RANK, Event
 from excursions.report.changes import CHANGES
@@ -23,6 +23,7 @@ from excursions.report.wording import audit_account, day, doubt_sentence, event_
 
 Said = Callable[[str], str]  # a sentence with its temperatures in the unit asked for
 REPORTED_ORIGINS = ("probe", "undecided")
+WALKS = having("walks")
 SHOWN_PROBLEMS = 8
 SHOWN_POINTS = 12
 SHOWN_STRETCHES = 20
@@ -156,10 +157,21 @@ def events_worth_a_look(result: ScanResult) -> list[tuple[str, Event]]:
         if event.origin in REPORTED_ORIGINS
         and SEVERITY_RANK[event.severity] >= SEVERITY_RANK["check"]
         and event.id not in told
+        and not (event.kind in WALKS and _inside_told(event, result))
         and event not in past_faults(findings)
         and result.outcomes.get(event.id, ("", ""))[0] not in SETTLED
     ]
     return [(point, event) for _, point, _, event in sorted(rows, key=lambda row: row[:3])]
+
+
+def _inside_told(event: Event, result: ScanResult) -> bool:
+    """Whether a stretch to be doubted that is told anyway covers most of a walk of the same point."""
+    over = (
+        min(event.end, doubt.end) - max(event.start, doubt.start)
+        for doubt in result.told_doubts
+        if doubt.point == event.point
+    )
+    return any(2 * length >= event.end - event.start for length in over if length > 0)
 
 
 def _worth_a_look(result: ScanResult, tz: ZoneInfo, said: Said) -> list[str]:

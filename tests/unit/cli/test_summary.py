@@ -82,6 +82,24 @@ def test_an_event_at_a_trusted_point_is_named_unless_it_stands_elsewhere(
     assert [event.kind for _, event in found] == ([event.kind] if told else [])
 
 
+def test_a_walk_within_readings_to_doubt_that_are_told_is_not_told_again() -> None:
+    whole = made_result(days=110.0, step_min=20, budget=200)
+    doubt = whole.told_doubts[0]
+    walk = Event(
+        point=doubt.point, kind="drift", start=doubt.start, end=doubt.end, size=0.3, size_unit="pH",
+        confidence=0.8, origin="probe", severity="check",
+    )  # fmt: skip
+    apart = dataclasses.replace(walk, start=doubt.start - 40 * (doubt.end - doubt.start), end=doubt.start)
+    trusted = tuple(dataclasses.replace(verdict, verdict="trust") for verdict in whole.verdicts)
+    for event, told in ((walk, False), (apart, True)):
+        points = tuple(
+            dataclasses.replace(point, events=(event,) if point.point.name == doubt.point else ())
+            for point in whole.points
+        )
+        result = dataclasses.replace(whole, points=points, verdicts=trusted, outcomes={})
+        assert bool(events_worth_a_look(result)) is told
+
+
 def test_temperatures_of_the_answer_are_in_the_unit_asked_for(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
