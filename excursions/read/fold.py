@@ -7,11 +7,12 @@ import unicodedata
 from functools import lru_cache
 
 _SPECIAL = str.maketrans(
-    {"µ": "u", "μ": "u", "ß": "ss", "’": "'", "‘": "'", "\u00a0": " ", "\u202f": " "}
+    {"µ": "μ", "ß": "ss", "’": "'", "‘": "'", "\u00a0": " ", "\u202f": " "}
     | dict.fromkeys("−–‐‑‒", "-")
     | {"ł": "l", "Ł": "L", "ø": "o", "Ø": "O", "đ": "d", "æ": "ae", "Æ": "Ae", "œ": "oe", "Œ": "Oe", "ı": "i"}
     | {"٫": ".", "٬": "'"}  # the decimal and the thousands mark of Arabic numbers
 )
+_MICRO = re.compile(r"(?<![\u0370-\u03ff])μ(?![\u0370-\u03ff])")  # within a Greek word it is a letter
 _FORMULA = re.compile(r'=\s*(?:"([^"]*)"|([^"]*))')
 
 
@@ -26,6 +27,7 @@ def plain(text: str) -> str:
     decomposed = unicodedata.normalize(
         "NFKD", text.replace("Â°", "°").replace("Âµ", "µ").translate(_SPECIAL)
     ).translate(_SPECIAL)
+    decomposed = _MICRO.sub("u", decomposed)
     return decomposed if decomposed.isascii() else "".join(map(_common, decomposed))
 
 

@@ -1,18 +1,33 @@
 """The trade's words in tag names and descriptions, folded (no case, no accents).
 
-English, German, French, Spanish and Portuguese abbreviations are common practice, no source (cp).  Each row
+Abbreviations and words of other languages are common practice, no source (cp).  Each row
 holds whole tokens, then beginnings of tokens (for compounds and endings).
 """
 
 from __future__ import annotations
 
 from excursions.measurands import MEASURANDS
+from excursions.read.fold import plain
 from excursions.read.vocabulary import words
 
 Row = tuple[frozenset[str], tuple[str, ...]]
 
 ROLES: dict[str, Row] = {
-    "temperature": (words("temp tmp tem tempc tempf pt100 pt1000 degc degf"), ("temperat",)),
+    "temperature": (
+        words("temp tmp tem tempc tempf pt100 pt1000 degc degf"),
+        (
+            "temperat",
+            "teplot",
+            "sicaklik",
+            "homersek",
+            "lampotil",
+            "температур",
+            "θερμοκρασ",
+            "温度",
+            "溫度",
+            plain("온도"),
+        ),
+    ),
     "hold": (
         words("hold held halten freeze frozen gel fige congelado congelar maint service wartung hld cal kal"),
         ("maintenan", "mantenim", "manuten", "halte", "gehalten", "kalib", "calib", "retenc", "retenid"),
@@ -48,7 +63,9 @@ ROLES: dict[str, Row] = {
     "limit": (words("alarm alm hihi lolo limit lim grenzwert trip"), ("alarm", "grenz")),
 }
 NAMES: dict[str, Row] = {
-    row.key: (frozenset(row.tokens), row.beginnings) for row in MEASURANDS.values() if row.tokens
+    row.key: (frozenset(row.tokens), tuple(map(plain, row.beginnings)))
+    for row in MEASURANDS.values()
+    if row.tokens
 }
 # Quantities that are no analytical probe's: a name that carries one of these is not guessed to be one.
 PROCESS: Row = (

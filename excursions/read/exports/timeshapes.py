@@ -145,8 +145,8 @@ _EAST_ASIAN: tuple[tuple[re.Pattern[str], str], ...] = tuple(
 _LOCAL: tuple[tuple[re.Pattern[str], str], ...] = tuple(
     (re.compile(pattern), put)
     for pattern, put in (
-        (r"(\d)\s*(?:π\.?\s?u\.?|ص|OO)$", r"\1 AM"),
-        (r"(\d)\s*(?:u\.?\s?u\.?|م|OS)$", r"\1 PM"),
+        (r"(\d)\s*(?:π\.?\s?[uμ]\.?|ص|OO)$", r"\1 AM"),
+        (r"(\d)\s*(?:[uμ]\.?\s?[uμ]\.?|م|OS)$", r"\1 PM"),
         (r"(\d)\s?г\.?", r"\1"),
         (r"(\d)\s?ч\.?$", r"\1"),
     )

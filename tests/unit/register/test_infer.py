@@ -343,6 +343,29 @@ def test_the_few_readings_of_a_measurand_are_looked_at_side_by_side() -> None:
     assert [point.neighbours for point in plant.points] == [("AT-7",), ("AT-3",), ()]
 
 
+@pytest.mark.parametrize(
+    "temperature", ["θερμοκρασία", "Температура", "温度", "온도", "sıcaklık", "teplota", "Hőmérséklet"]
+)
+def test_a_temperature_is_one_in_the_words_of_other_languages(temperature: str) -> None:
+    plant, _ = infer_plant(export(("QC-01 pH", "ph"), (f"QC-01 {temperature}", "degc", "°C")), None)
+    (point,) = plant.points
+    assert point.temperature == f"QC-01 {temperature}"
+
+
+@pytest.mark.parametrize(
+    ("name", "shape", "measurand"),
+    [
+        ("水处理/电导率 3", "us", "conductivity"),
+        ("Котёл/Кислород", "mg", "oxygen"),
+        ("Torbidità uscita", "ntu", "turbidity"),
+        ("전도도 1", "us", "conductivity"),
+    ],
+)
+def test_a_quantity_is_known_by_its_name_in_other_languages(name: str, shape: str, measurand: str) -> None:
+    plant, _ = infer_plant(export((name, shape)), None)
+    assert [point.measurand for point in plant.points] == [measurand]
+
+
 def test_names_stay_apart_where_the_short_ones_would_clash() -> None:
     names = [row[0] for row in seen(("U1/QT1.PV", "ph", "pH"), ("U2/QT1.PV", "ph", "pH"))]
     assert names == ["U1/QT1", "U2/QT1"]
