@@ -220,6 +220,10 @@ class Record:
 RETURNED = "returned_after_s"  # detail of a change of level that went back by itself
 
 
+# What became of an event after a calibration of which only what it left was entered, and the reading did not come back.
+NOT_PUT_RIGHT = "not seen put right"
+
+
 MOVED_TOO, MOVED_NOT, SHOWED_IT = "moved too", "did not move", "showed the error"
 LABORATORY, TEMPERATURE = "laboratory samples", "the temperature"
 
@@ -332,7 +336,7 @@ FIGURE_UNITS = {"slope": "%", "second_slope": "%", "zero_point": "pH", "cell_con
 class CalibrationEntry:
     """One row (or pair of rows) of a calibration log, as entered.
 
-    phase: ``as_found`` or ``as_left``; action: ``calibration`` (parameters taken over), ``verification``, or
+    phase: ``as_found`` or ``as_left``; phase_said: whether the log says so, else it is taken; action: ``calibration`` (parameters taken over), ``verification``, or
     ``cleaning`` (a row of its own without values);
     figures: parameters as entered, by the names of the measurand table (slope in %, zero_point in pH,
     offset in mV, cell_constant in 1/cm, zero and span in the reading's unit, gain as a ratio).
@@ -344,6 +348,7 @@ class CalibrationEntry:
     point: str = ""
     probe: str = ""
     phase: str = "as_left"
+    phase_said: bool = False
     action: str = "calibration"
     standards: tuple[StandardReading, ...] = ()
     figures: dict[str, float] = field(default_factory=dict)
@@ -402,6 +407,11 @@ class Calibration:
     def id(self) -> str:
         """Short stable identity."""
         return short_id("calibration", self.point, self.probe, self.time)
+
+    @property
+    def left_only(self) -> bool:
+        """Whether it says what was left and nothing of what was found: it cannot tell what events before it did."""
+        return not self.as_found and any(p.basis != "kept" for p in self.as_left.values())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

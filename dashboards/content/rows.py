@@ -310,7 +310,8 @@ def _calibration_row(calibration: Calibration, reader: Reader) -> CalibrationRow
         if calibration.action == "verification"
         else calibration.action,
         probe=calibration.probe,
-        found=tuple(_parameter(name, row, reader) for name, row in calibration.as_found.items()),
+        found=tuple(_parameter(name, row, reader) for name, row in calibration.as_found.items())
+        or ("not entered",) * calibration.left_only,
         left=tuple(_parameter(name, row, reader) for name, row in calibration.as_left.items()),
         checks=tuple(capital(reader.text(check)) for check in calibration.checks),
         comment=calibration.comment,

@@ -62,8 +62,9 @@ def evaluate(entries: Sequence[CalibrationEntry], plant: Plant) -> tuple[Calibra
     -------
     tuple of Calibration, in time order
         as_found, as_left : what was determined then; a parameter that a one-point calibration kept stands in
-        as_left with basis ``kept``.  Without a row as found, raw signals (which no adjustment changes) or figures
-        of the row as left stand for both.  A verification has no as_left.  Parameters from readings without known
+        as_left with basis ``kept``.  Without a row as found, raw signals (which no adjustment changes) stand for both,
+        and so do figures of a row that says of no phase whose they are; figures entered as left say nothing of what
+        was found.  A verification has no as_left.  Parameters from readings without known
         transmitter settings have basis ``relative``.
     """
     carried: dict[str, _Before] = {}
@@ -100,7 +101,8 @@ def _evaluate_one(
     cleaned = _phase(occasion, occasion.cleaned, frame, before, log)
     left = _phase(occasion, occasion.left, _left_frame(occasion), before, log)
     adjusted = occasion.action == "calibration"
-    as_found, as_left = _settle(found, cleaned, left, before, adjusted=adjusted)
+    said = occasion.left is not None and occasion.left.phase_said
+    as_found, as_left = _settle(found, cleaned, left, before, adjusted=adjusted, said=said and adjusted)
     copied = checks.is_copy(occasion.measurand, occasion.rows, before.rows)
     notes = [
         *found.notes,
@@ -137,12 +139,12 @@ def _left_frame(occasion: Occasion) -> models.Known:
 
 
 def _settle(
-    found: _Phase, cleaned: _Phase, left: _Phase, before: _Before, *, adjusted: bool
+    found: _Phase, cleaned: _Phase, left: _Phase, before: _Before, *, adjusted: bool, said: bool
 ) -> tuple[dict[str, Parameter], dict[str, Parameter]]:
     """Parameters as found and as left, each completed from the other where that is sound."""
     as_found = found.parameters
     if not as_found and not left.from_reading:
-        as_found = left.parameters
+        as_found = {n: p for n, p in left.parameters.items() if not (said and p.basis == "entered")}
     if not adjusted:
         return as_found, {}
     seen = cleaned.parameters or found.parameters

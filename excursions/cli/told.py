@@ -58,6 +58,8 @@ def _calibration(one: CalibrationTold, result: ScanResult, tz: ZoneInfo) -> Iter
     yield _row(c.action, clock.wall(c.time, tz) + (f" ({c.comment})" if c.comment else ""))
     if c.as_found:
         yield _row("as found", _parameters(c.as_found))
+    elif c.left_only:
+        yield _row("as found", "not entered")
     if c.as_left:
         yield _row("as left", _parameters(c.as_left))
     for shift in one.shifts:

@@ -78,6 +78,7 @@ def doubt_windows(
     *,
     weighing: Weighing | None = None,
     kept: Collection[str] = (),
+    standing: Collection[str] = (),
 ) -> tuple[Doubt, ...]:
     """Return the windows of readings not to be taken at face value, in order of point and time.
 
@@ -94,6 +95,8 @@ def doubt_windows(
         What :func:`excursions.link.weigh` gave for the same shifts, events, plant and levels; None does it here.
     kept : collection of str
         Calibrations (ids) whose adjustment was not taken over, as the audit found: the reading went on with what was used before.
+    standing : collection of str
+        Events (ids) that an adjustment did not visibly put right, as :func:`excursions.link.outcome` found: they open as if it had not been.
     """
     done = weighing or weigh(shifts, events, plant, levels)
     transmitters = _transmitters(calibrations, plant, kept)
@@ -108,7 +111,7 @@ def doubt_windows(
         if e.kind not in GRADUAL or e.end <= one.interval.end
     }
     unseen = [event for event in events if event.id not in looked_at]
-    opened = _open_windows(unseen, calibrations, transmitters, learned, levels, plant)
+    opened = _open_windows(unseen, calibrations, transmitters, learned, levels, plant, standing)
     made = [*closed, *opened]
     return tuple(sorted(made, key=lambda d: (d.point, d.start, d.probe)))
 
@@ -208,6 +211,7 @@ def _open_windows(
     learned: _Learned,
     levels: Mapping[str, Levels],
     plant: Plant,
+    standing: Collection[str],
 ) -> list[Doubt]:
     """Windows after the last calibration of each probe, from the events since then alone."""
     real = sorted((c for c in calibrations if not c.copied), key=lambda c: c.time)
@@ -215,17 +219,20 @@ def _open_windows(
     for event in events:
         may = event.kind in _OPEN_KINDS and event.origin in ("probe", "undecided") and not event.went_back
         chance = believed_chance(event, learned.beliefs)
-        if may and chance >= OPENS_AT and _unverified(event, real):
+        if may and chance >= OPENS_AT and (event.id in standing or _unverified(event, real)):
             owner = (event.probe, "") if event.probe else ("", event.point)
             since.setdefault(owner, []).append(event)
-    seen = {id(_last(rows[0], real, math.inf)) for rows in since.values()}
+    last_of = {
+        owner: _last(rows[0], real, min((e.start for e in rows if e.id in standing), default=math.inf))
+        for owner, rows in since.items()
+    }
+    seen = {id(last) for last in last_of.values()}
     windows: list[Doubt] = []
-    for _, rows in sorted(since.items()):
+    for owner, rows in sorted(since.items()):
         point = plant.point(rows[0].point)
         # A quantity that is no probe's (a flow, a level) has no parameters whose error could be judged.
         if point is not None and point.measurand != "other":
-            last = _last(rows[0], real, math.inf)
-            windows += _open_one(point, rows, last, transmitters, learned, levels, plant)
+            windows += _open_one(point, rows, last_of[owner], transmitters, learned, levels, plant)
     for history in histories(real, plant):
         point = plant.point(history[-1].point)
         # An error that was found and left, or put right on paper only, stands open even if nothing happened since.

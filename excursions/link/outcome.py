@@ -1,21 +1,25 @@
-"""What became of each event: borne out by a calibration, not borne out, or not verified yet."""
+"""What became of each event: borne out by a calibration, not borne out, not verified yet, or not seen put right."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Mapping, Sequence
 
 from excursions.calibrations import Exchange
 from excursions.clock import to_datetime
+from excursions.conclusions import Levels
 from excursions.digits import percent, written
-from excursions.kinds import having
+from excursions.kinds import MOVES, having
 from excursions.link.candidates import grouped
 from excursions.link.intervals import is_of
-from excursions.records import SHOWED_IT, Calibration, Event, Link, Shift
+from excursions.link.takeover import level_beside
+from excursions.records import NOT_PUT_RIGHT, SHOWED_IT, Calibration, Event, Link, Shift
 
 VERIFIED = "verified by calibration"
 NOT_BORNE_OUT = "not borne out"
 NOT_YET = "not verified yet"
 _LIKELY = 0.5
+_CAME_BACK = 0.5  # of a step, from which an adjustment is taken to have put it right (cp)
 # Failures that come and go leave the parameters alone: a calibration that finds nothing does not refute them.
 UNTOUCHED = having("untouched")
 
@@ -26,11 +30,14 @@ def outcome(
     links: Sequence[Link],
     calibrations: Sequence[Calibration],
     exchanges: Sequence[Exchange] = (),
+    levels: Mapping[str, Levels] | None = None,
 ) -> dict[str, tuple[str, str]]:
     """Return event id -> (state, sentence) for every event that may be the probe's.
 
     An event is borne out when it is the likeliest cause (probability at least 0.5) of a significant shift, or belongs
-    to the heat that is, or is the step at an exchange of probes that the calibrations show.
+    to the heat that is, or is the step at an exchange of probes that the calibrations show.  A calibration of which only
+    what it left was entered bears out nothing and refutes nothing; where a step stands beyond it (`levels` show that), it
+    is not seen put right.
     """
     by_id = {shift.id: shift for shift in shifts}
     links_of: dict[str, list[Link]] = {}
@@ -38,8 +45,13 @@ def outcome(
         if link.event:
             links_of.setdefault(link.event, []).append(link)
     leader = {follower.id: lead for lead, followers in grouped_by_point(events) for follower in followers}
+    followers: dict[str, list[Event]] = {}
+    by_event = {event.id: event for event in events}
+    for follower, lead in leader.items():
+        followers.setdefault(lead.id, []).append(by_event[follower])
     states = {
         event.id: _one(event, links_of.get(leader.get(event.id, event).id, []), by_id, shifts, calibrations)
+        or _left_alone((event, *followers.get(event.id, ())), calibrations, levels or {})
         for event in events
         if event.origin in ("probe", "undecided")
     }
@@ -72,7 +84,8 @@ def _one(
     shifts: dict[str, Shift],
     every: Sequence[Shift],
     calibrations: Sequence[Calibration],
-) -> tuple[str, str]:
+) -> tuple[str, str] | None:
+    """State and sentence of one event; None where the calibration that followed does not say what it found."""
     later = [
         c for c in calibrations if c.time > event.start and is_of(event, c.probe, c.point) and not c.copied
     ]
@@ -91,6 +104,8 @@ def _one(
             f"{written(shift.change, signed=True)} {shift.unit}".rstrip()
             + f"; this is its likeliest cause ({percent(best.probability)})."
         )
+    if not spanning and min(later, key=lambda c: c.time).left_only:
+        return None
     if not spanning:
         return (
             NOT_YET,
@@ -105,6 +120,49 @@ def _one(
     if any(witness.said == SHOWED_IT for witness in event.witnesses):
         words += "; laboratory samples showed the error while it lasted"
     return NOT_BORNE_OUT, f"The calibration of {_day(min(s.end for s in spanning))} {words}."
+
+
+def _left_alone(
+    events: Sequence[Event], calibrations: Sequence[Calibration], levels: Mapping[str, Levels]
+) -> tuple[str, str]:
+    """An event, with what followed from it, before a calibration of which only what it left was entered."""
+    first = events[0]
+    later = sorted(
+        (c for c in calibrations if c.time > first.start and is_of(first, c.probe, c.point) and not c.copied),
+        key=lambda c: c.time,
+    )
+    words = (
+        f"The calibration of {_day(later[0].time)} entered only what it left; what it found, nobody entered"
+    )
+    if any(not c.left_only for c in later):
+        return NOT_YET, f"{words}."
+    shown = [_returned(event, later[0], levels) for event in events if _stepped(event)]
+    if all(shown):
+        return NOT_YET, f"{words}."
+    if None in shown:
+        return (
+            NOT_PUT_RIGHT,
+            f"{words}, and the record does not show whether the reading came back with it: whether it is put right cannot be told.",
+        )
+    return (
+        NOT_PUT_RIGHT,
+        f"{words}, and the reading did not come back with it: whether it is put right cannot be told.",
+    )
+
+
+def _stepped(event: Event) -> bool:
+    """Whether an event changed the reading by a size that is known, and the reading has not come back by itself."""
+    may = event.origin in ("probe", "undecided") and not event.went_back
+    return may and event.kind in MOVES and math.isfinite(event.size) and event.size != 0
+
+
+def _returned(event: Event, calibration: Calibration, levels: Mapping[str, Levels]) -> bool | None:
+    """Whether the level moved back with a calibration by about what an event changed; None where the record has none."""
+    line = levels.get(event.point)
+    if line is None or calibration.point != event.point:
+        return None
+    moved = level_beside(line, calibration.time, +1) - level_beside(line, calibration.time, -1)
+    return -moved / event.size >= _CAME_BACK if math.isfinite(moved) else None
 
 
 def _day(instant: int) -> str:

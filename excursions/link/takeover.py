@@ -122,7 +122,7 @@ def _around(
     point, line = plant.point(calibration.point), levels.get(calibration.point)
     if point is None or line is None or not _stayed(calibration, plant):
         return None
-    before, after = _level(line, calibration.time, -1), _level(line, calibration.time, +1)
+    before, after = level_beside(line, calibration.time, -1), level_beside(line, calibration.time, +1)
     moves = ordinary[calibration.point]
     if not (math.isfinite(before) and math.isfinite(after)) or moves.size < _DAYS_FEWEST or not _size(moves):
         return None
@@ -199,7 +199,7 @@ def _absolute(a: Parameter, b: Parameter) -> bool:
     return comparable(a, b) and b.basis != "relative"
 
 
-def _level(line: Levels, at: int, side: int) -> float:
+def level_beside(line: Levels, at: int, side: int) -> float:
     """Median of some hours before (-1) or after (+1) an instant, the hours of the work left out."""
     near, far = at + side * _AWAY_NS, at + side * (_AWAY_NS + HOURS * NS_PER_HOUR)
     known = line.value[(line.time >= min(near, far)) & (line.time < max(near, far))]

@@ -11,7 +11,7 @@ from excursions import clock
 from excursions import link as link_room
 from excursions.pipeline.inputs import sample_pins
 from excursions.plant import Plant
-from excursions.records import Calibration, CalibrationEntry, Decision, Doubt, Event, LabSample
+from excursions.records import NOT_PUT_RIGHT, Calibration, CalibrationEntry, Decision, Doubt, Event, LabSample
 from excursions.report.result import PointFindings, ScanResult
 from excursions.report.telling import weighed_doubts
 from excursions.report.verdict import judge, order
@@ -55,12 +55,13 @@ def conclude(evidence: Evidence, points: Sequence[PointFindings]) -> ScanResult:
     )
     links = link_room.with_misread(links, shifts, evaluated, audited, clock.zone(plant.zone))
     kept = {finding.calibration for finding in audited if finding.kind == "not taken over"}
+    outcomes = link_room.outcome(events, shifts, links, evaluated, seen.exchanges, levels)
+    standing = {event for event, (state, _) in outcomes.items() if state == NOT_PUT_RIGHT}
     doubts = link_room.doubt_windows(
-        shifts, links, events, evaluated, levels, plant, pins, weighing=weighing, kept=kept
+        shifts, links, events, evaluated, levels, plant, pins, weighing=weighing, kept=kept, standing=standing
     )
     exchanged = link_room.exchange_doubts(seen.exchanges, events, levels, plant, weighing, pins)
     doubts = tuple(sorted((*doubts, *exchanged), key=lambda d: (d.point, d.start, d.probe)))
-    outcomes = link_room.outcome(events, shifts, links, evaluated, seen.exchanges)
     tz = clock.zone(plant.zone)
     newest = max((findings.end for findings in points if findings.samples), default=None)
     logs = {f.point.name: [c for c in evaluated if c.point == f.point.name] for f in points}

@@ -323,6 +323,7 @@ def entries_of(facts: Facts, file: str) -> list[CalibrationEntry]:
     action = "verification" if facts.action == "verification" else "calibration"
     parts = dict(facts.parts)
     shared = parts.pop("", Part())
+    said = {facts.phase, *parts}
     if not parts or shared.filled:
         if not facts.phase and _left_too(shared, parts):
             parts = {FOUND: Part(slots=shared.slots)} | parts
@@ -347,6 +348,7 @@ def entries_of(facts: Facts, file: str) -> list[CalibrationEntry]:
         replace(
             base,
             phase=FOUND if phase == CLEANED else phase,
+            phase_said=phase in said,
             figures=dict(part.figures),
             standards=_readings(part, shared),
         )

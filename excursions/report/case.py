@@ -12,7 +12,7 @@ import numpy as np
 from excursions import clock
 from excursions.errors import UsageError, nearest
 from excursions.kinds import WORTH_ASKING
-from excursions.records import SEVERITY_RANK, Calibration, Doubt, Event, LabSample, Link, Shift
+from excursions.records import NOT_PUT_RIGHT, SEVERITY_RANK, Calibration, Doubt, Event, LabSample, Link, Shift
 from excursions.report.explanation import Focus
 from excursions.report.result import PointFindings, ScanResult, Verdict
 from excursions.report.telling import PASSING, REFUTED
@@ -211,6 +211,8 @@ def _is_live(event: Event, case: Case) -> bool:
         return False
     if event.kind in PASSING and event.end <= case.focus.start and not event.open_end:
         return False
+    if case.outcomes.get(event.id, ("",))[0] == NOT_PUT_RIGHT:
+        return True
     return not any(
         event.end <= c.time <= case.focus.start and c.action == "calibration" for c in case.calibrations
     )
@@ -218,6 +220,14 @@ def _is_live(event: Event, case: Case) -> bool:
 
 def _worst(events: Sequence[Event]) -> Event | None:
     return max(events, key=lambda e: (SEVERITY_RANK[e.severity], e.confidence, e.start), default=None)
+
+
+def calibrated_after(case: Case, event: Event) -> int | None:
+    """When the probe was first calibrated after an event and nothing says that it stands still, or None."""
+    if case.outcomes.get(event.id, ("",))[0] == NOT_PUT_RIGHT:
+        return None
+    after = [c.time for c in case.calibrations if c.time >= event.end and c.action == "calibration"]
+    return min(after, default=None)
 
 
 def event_of(case: Case, identity: str) -> Event | None:

@@ -53,7 +53,10 @@ COLUMNS: dict[str, dict[str, tuple[pl.DataType | type[pl.DataType], str]]] = {
         ),
         "size_unit": (pl.String, "unit of the size"),
         "confidence": (pl.Float64, "probability that kind and origin are right, 0 to 1 [1]"),
-        "after": (pl.String, "what became of it: verified by a calibration, not borne out, not verified yet"),
+        "after": (
+            pl.String,
+            "what became of it: verified by a calibration, not borne out, not verified yet, not seen put right",
+        ),
         "evidence": (pl.String, "short facts, separated by ' | '"),
         "details": (pl.String, "further figures as name=value, unit in the name, separated by ' | '"),
         "parts": (pl.String, "ids of detections merged into this event"),

@@ -14,11 +14,12 @@ import numpy as np
 from excursions.clock import NS_PER_HOUR, duration_text
 from excursions.digits import band_ends
 from excursions.kinds import GRADUAL, MOVES, caution_for
-from excursions.records import HOLD, MEASURING, NO_DATA, STATES, Doubt, Event
+from excursions.records import HOLD, MEASURING, NO_DATA, NOT_PUT_RIGHT, STATES, Doubt, Event
 from excursions.report.beyond import how_wrong_beyond
 from excursions.report.case import (
     Case,
     bridged_event,
+    calibrated_after,
     error_in,
     event_of,
     is_outside,
@@ -251,12 +252,13 @@ def _doubtful(doubt: Doubt, case: Case) -> _Answer:
 
 def _live(event: Event, case: Case) -> _Answer:
     known = event.origin == "probe"
-    after = [c.time for c in case.calibrations if c.time >= event.end and c.action == "calibration"]
+    state, became = case.outcomes.get(event.id, ("", ""))
+    told = f" {became}" if state == NOT_PUT_RIGHT else ""
     return _Answer(
         verdict="doubt" if known else "cannot tell",
-        sentence=f"{event_sentence(event, case.tz)} ({whose(event)}).",
+        sentence=f"{event_sentence(event, case.tz)} ({whose(event)}).{told}",
         since=event.start,
-        until=event.end if event.kind in PASSING and not event.open_end else min(after, default=None),
+        until=event.end if event.kind in PASSING and not event.open_end else calibrated_after(case, event),
         event=event,
     )
 

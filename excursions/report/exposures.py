@@ -19,7 +19,7 @@ from excursions.conclusions import Levels
 from excursions.digits import number
 from excursions.kinds import KINDS, TOLD_AS_HEAT, having
 from excursions.plant import Plant, Ratings
-from excursions.records import Calibration, Doubt, Event, FloatArray
+from excursions.records import NOT_PUT_RIGHT, Calibration, Doubt, Event, FloatArray
 from excursions.report.result import PointFindings, ScanResult
 from excursions.report.telling import last_error
 from excursions.report.wording import day, is_seen, quantity, worst_knot
@@ -382,7 +382,8 @@ def _advice(event: Event, verdict: str, after: _After, tz: ZoneInfo) -> str:
     if verdict == "within rating":
         return "nothing to do"
     if verdict == "changed since":
-        if later is None or (after.doubt is not None and after.doubt.open_end):
+        open_now = after.doubt is not None and after.doubt.open_end
+        if later is None or open_now or after.state == NOT_PUT_RIGHT:
             return "check before use"
         return f"calibrated on {day(later.time, tz)}"
     if later is not None and after.state in ("not borne out", "verified by calibration"):

@@ -15,7 +15,7 @@ from dataclasses import replace
 import numpy as np
 
 from excursions.kinds import WORTH_ASKING, having
-from excursions.records import SEVERITY_RANK, UNVERIFIED, Calibration, Doubt, Event
+from excursions.records import NOT_PUT_RIGHT, SEVERITY_RANK, UNVERIFIED, Calibration, Doubt, Event
 from excursions.report.result import PointFindings
 
 REFUTED = "not borne out"
@@ -87,6 +87,8 @@ def is_live(
         return False
     if event.went_back or (event.kind in PASSING and not event.open_end):
         return False
+    if outcomes.get(event.id, ("",))[0] == NOT_PUT_RIGHT:
+        return True
     return not any(c.time >= event.end and c.action == "calibration" for c in calibrations)
 
 

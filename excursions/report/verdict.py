@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_S, duration_text
 from excursions.kinds import WORTH_ASKING, advice_for, caution_for, having
-from excursions.records import SEVERITY_RANK, Calibration, Doubt, Event
+from excursions.records import NOT_PUT_RIGHT, SEVERITY_RANK, Calibration, Doubt, Event
 from excursions.report.result import VERDICTS, PointFindings, Verdict
 from excursions.report.telling import is_live, last_error, stands_now, tolerance_now
 from excursions.report.tracks import tracks_of, worn_out
@@ -123,9 +123,9 @@ def _judged(
     probe_events = [event for event in live if event.origin == "probe" and event.confidence >= MOST_LIKELY]
     if open_doubts:
         worst = max(open_doubts, key=lambda doubt: _harm(doubt, findings))
-        return _from_doubt(worst, probe_events, findings, knowledge, tz)
+        return _adjusted(_from_doubt(worst, probe_events, findings, knowledge, tz), outcomes)
     if probe_events:
-        return _from_event("doubt", _worst(probe_events), findings, knowledge, tz)
+        return _adjusted(_from_event("doubt", _worst(probe_events), findings, knowledge, tz), outcomes)
     undecided = [
         event
         for event in live
@@ -134,8 +134,14 @@ def _judged(
         and event.confidence >= WORTH_ASKING
     ]
     if undecided:
-        return _from_event("cannot tell", _worst(undecided), findings, knowledge, tz)
+        return _adjusted(_from_event("cannot tell", _worst(undecided), findings, knowledge, tz), outcomes)
     return _trust(findings, doubts, calibrations, knowledge, tz)
+
+
+def _adjusted(verdict: Verdict, outcomes: Mapping[str, tuple[str, str]]) -> Verdict:
+    """The answer with a word on the calibration since its event, where the record does not show that it helped."""
+    state, sentence = outcomes.get(verdict.event, ("", ""))
+    return replace(verdict, sentence=f"{verdict.sentence} {sentence}") if state == NOT_PUT_RIGHT else verdict
 
 
 def order(verdicts: Sequence[Verdict]) -> tuple[Verdict, ...]:

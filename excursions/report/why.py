@@ -7,7 +7,7 @@ from dataclasses import replace
 from excursions.clock import NS_PER_HOUR, to_datetime
 from excursions.kinds import advice_for, having
 from excursions.records import SHOWED_IT, Doubt, Event, Link, Shift
-from excursions.report.case import Case, event_of, is_outside, reach_of, worst_in
+from excursions.report.case import Case, calibrated_after, event_of, is_outside, reach_of, worst_in
 from excursions.report.explanation import Action, Cause
 from excursions.report.tracks import tracks_of, worn_out
 from excursions.report.verdict import VERIFY_SOON
@@ -193,7 +193,7 @@ def actions_for(
     actions = [_set_aside(case, span, doubt)]
     if event is not None and event.kind == "bridged":
         return (*actions, *_ask(case, event))
-    settled = doubt.end if over and doubt is not None else _calibrated_since(case, event)
+    settled = doubt.end if over and doubt is not None else calibrated_after(case, event) if event else None
     if settled is None:
         actions += _work(event, case.findings.point.measurand)
     else:
@@ -208,14 +208,6 @@ def _settled(case: Case, event: Event | None, settled: int) -> str:
     if event is not None and event.kind in having("unusable") and not event.open_end:
         return f"The probe itself needs nothing for this: it was over on {day(event.end, case.tz)}, and the probe was calibrated on {day(settled, case.tz)}."
     return f"The probe itself needs nothing for this: put right on {day(settled, case.tz)}."
-
-
-def _calibrated_since(case: Case, event: Event | None) -> int | None:
-    """When the probe was first calibrated after an event, or None."""
-    if event is None:
-        return None
-    after = [c.time for c in case.calibrations if c.time >= event.end and c.action == "calibration"]
-    return min(after, default=None)
 
 
 def _set_aside(case: Case, span: tuple[int | None, int | None], doubt: Doubt | None) -> Action:

@@ -44,6 +44,19 @@ def test_a_row_left_with_raw_signals_stands_for_both() -> None:
     assert found.as_found == found.as_left
 
 
+def test_figures_entered_as_left_say_nothing_of_what_was_found() -> None:
+    left = replace(entry("ph", 1.0, slope=98.8, zero_point=7.0), phase_said=True)
+    made = only(left)
+    assert made.as_found == {}
+    assert made.as_left["zero_point"].value == 7.0
+    assert made.left_only
+    unsaid = only(replace(left, phase_said=False))
+    assert unsaid.as_found == unsaid.as_left
+    assert not unsaid.left_only
+    raw = only(replace(entry("ph", 1.0, *buffers(0.0, 176.0)), phase_said=True))
+    assert raw.as_found == raw.as_left  # an adjustment does not change raw signals
+
+
 def test_a_verification_leaves_nothing() -> None:
     found = only(entry("ph", 1.0, *buffers(0.0, 176.0), phase="as_found", action="verification"))
     assert found.as_left == {}

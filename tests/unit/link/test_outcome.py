@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
-from excursions.clock import NS_PER_DAY
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR
+from excursions.conclusions import Levels
 from excursions.link import outcome
 from excursions.records import LABORATORY, SHOWED_IT, Calibration, Event, Shift, Witness
+from tests.unit.link.builders import calibration, level
 
 DAY = NS_PER_DAY
 SEEN = Witness(source=LABORATORY, said=SHOWED_IT, words="samples show it")
@@ -28,3 +31,36 @@ def test_a_calibration_that_finds_nothing_says_when_samples_had_seen_it(seen: bo
     state, sentence = outcome([event], [shift], [], logged)[event.id]
     assert state == "not borne out"
     assert ("laboratory samples showed the error while it lasted" in sentence) is seen
+
+
+@pytest.mark.parametrize(
+    ("moved", "state", "words"),
+    [
+        (0.0, "not seen put right", "the reading did not come back with it"),
+        (0.4, "not verified yet", "what it found, nobody entered."),
+        (np.nan, "not seen put right", "the record does not show whether the reading came back"),
+    ],
+)
+def test_a_calibration_that_says_only_what_it_left_refutes_nothing(
+    moved: float, state: str, words: str
+) -> None:
+    step = Event(
+        point="ph", probe="S1", kind="step", start=5 * DAY, end=5 * DAY + 1, size=-0.4, size_unit="pH", confidence=0.4, origin="undecided",
+    )  # fmt: skip
+    heat = Event(
+        point="ph", probe="S1", kind="over_temperature", start=5 * DAY - NS_PER_HOUR, end=5 * DAY, size=142.0, size_unit="degC",
+        confidence=0.8,
+    )  # fmt: skip
+    logged = [calibration(0.0, left={"zero_point": 7.0}), calibration(20.0, left={"zero_point": 7.0})]
+    line = level(6.4)
+    line = Levels(
+        time=line.time,
+        value=np.where(line.time > 20 * DAY, 6.4 + moved, 6.4),
+        temperature=line.temperature,
+    )
+    told = outcome([heat, step], [], [], logged, (), {"ph": line})
+    for event in (heat, step):
+        assert told[event.id][0] == state
+        assert words in told[event.id][1]
+    verified = [*logged, calibration(25.0, found={"zero_point": 7.0})]
+    assert outcome([heat, step], [], [], verified, (), {"ph": line})[step.id][0] == "not verified yet"

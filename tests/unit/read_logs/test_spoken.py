@@ -30,6 +30,13 @@ def test_a_column_of_found_and_left_says_the_phase_whatever_it_is_called(tmp_pat
     ]
 
 
+@pytest.mark.parametrize(("column", "cell", "said"), [("phase,", "as left,", True), ("", "", False)])
+def test_whether_a_phase_is_said_is_kept(tmp_path: Path, column: str, cell: str, said: bool) -> None:
+    head, row = f"Date,Probe,{column}Slope [%],Zero [pH]", f"2024-03-01 08:00,P1,{cell}99.0,7.00"
+    (made,) = entries(tmp_path, f"{head}\n{row}\n")
+    assert (made.phase, made.phase_said) == ("as_left", said)
+
+
 def test_titles_of_phases_stand_over_a_second_row_of_names(tmp_path: Path) -> None:
     made = entries(
         tmp_path,

@@ -235,3 +235,14 @@ def test_worst_comes_first() -> None:
         judged(made_findings(), doubts=[made_doubt(-0.4)]),
     ]
     assert [v.verdict for v in order(verdicts)] == ["do not use", "doubt", "trust"]
+
+
+def test_an_adjustment_that_does_not_show_takes_no_step_away() -> None:
+    step = made_event("step", size=-0.4, severity="check", confidence=0.9)
+    later = [Calibration(time=20 * DAY, point="P", probe="S", measurand="ph", action="calibration")]
+    told = "The reading did not come back with it."
+    stands = {step.id: ("not seen put right", told)}
+    seen = judged(made_findings(step), calibrations=later, outcomes=stands)
+    assert seen.verdict == "doubt"
+    assert seen.sentence.endswith(told)
+    assert judged(made_findings(step), calibrations=later).verdict == "trust"
