@@ -106,7 +106,7 @@ KINDS: dict[str, Kind] = {
             family="heat",
             traits=("heat", "doubts", "glass"),
             lasting=0.5,
-            advice="Verify in {standards} before trusting it; compare the result with the last calibration.",
+            advice="Verify in {standards} before trusting it; {compare}.",
             caution=_STEAM,
         ),
         Kind(
@@ -353,9 +353,17 @@ GRADUAL = having("gradual")
 _MAY_BREAK = having("glass")
 
 
-def advice_for(kind: str, measurand: str) -> str:
-    """What to do about an event of this kind, when the origin is the probe, with what this measurand is verified in."""
-    return KINDS[kind].advice.format(standards=MEASURANDS[measurand].verified_in)
+def advice_for(kind: str, measurand: str, *, calibrated: bool = True) -> str:
+    """What to do about an event of this kind, when the origin is the probe, with what this measurand is verified in.
+
+    calibrated : whether there is a calibration to compare with
+    """
+    compare = (
+        "compare the result with the last calibration"
+        if calibrated
+        else "note the result, for no calibration was given to compare it with"
+    )
+    return KINDS[kind].advice.format(standards=MEASURANDS[measurand].verified_in, compare=compare)
 
 
 def caution_for(kind: str, measurand: str) -> str:

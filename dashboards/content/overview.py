@@ -34,6 +34,7 @@ from dashboards.wording import (
 from excursions.clock import NS_PER_DAY, TimeArray, duration_text
 from excursions.kinds import MOVES
 from excursions.records import Event
+from excursions.report.followed import moved_after
 from excursions.report.result import VERDICTS, PointFindings, ScanResult, Verdict
 
 MOST_NAMED = 6
@@ -51,6 +52,7 @@ KNOWN_WORDS = {
     "open": "not verified by a calibration yet",
     "never": "never compared with a calibration",
 }
+OUTSIDE = ", which found the probe outside its limits"
 VERDICT_MEANING = {
     "do not use": "the reading does not follow the process",
     "doubt": "the reading may be off, by how much is said",
@@ -213,7 +215,7 @@ def _entry(
         advice=reader.text(verdict.advice),
         caution=reader.text(verdict.caution),
         knowledge=reader.text(verdict.knowledge),
-        known=capital(KNOWN_WORDS[known]),
+        known=capital(KNOWN_WORDS[known]) + (OUTSIDE if verdict.worn and known == "verified" else ""),
         known_key=known,
         changed=changed,
         worn=capital(reader.text(verdict.worn)),
@@ -239,6 +241,7 @@ def wrong_now(verdict: Verdict, findings: PointFindings, reader: Reader) -> str:
         return "beyond correction: the reading does not follow the process"
     text = off_by(verdict.error, verdict.error_band, findings.unit, reader.difference)
     lead = next((event for event in findings.events if event.id == verdict.event), None)
+    lead = (moved_after(lead, findings.events) or lead) if lead is not None else None
     if math.isfinite(verdict.error) or lead is None or lead.origin != "undecided" or lead.kind not in MOVES:
         return text
     half = (lead.size_high - lead.size_low) / 2  # the same doubt, as the moment explained tells it

@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import math
 import textwrap
+from collections.abc import Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -49,7 +50,7 @@ def print_heat(heat: Heat, answer: Answer, *, as_json: bool) -> None:
         lines += ["", *_life_lines(answer.life, reader)]
     lines += _list_lines(answer, reader)
     if answer.life is None:
-        lines += _fleet_lines(heat, reader)
+        lines += _fleet_lines(answer.lives, reader)
     lines += ["", *(line for text in CAUTIONS for line in _block("Take care", text))]
     typer.echo("\n".join(lines))
     if heat.page is not None:
@@ -198,16 +199,16 @@ def _list_lines(answer: Answer, reader: Reader) -> list[str]:
     return lines
 
 
-def _fleet_lines(heat: Heat, reader: Reader) -> list[str]:
+def _fleet_lines(lives: Sequence[Row], reader: Reader) -> list[str]:
     lines = ["", "Probes, most heat first (dose: hours at the continuous rating):"]
-    for row in heat.lives[:MOST]:
+    for row in lives[:MOST]:
         dose, top = figure(row, "dose_h"), figure(row, "maximum_degc")
         shown = f"{number(dose)} h" if math.isfinite(dose) else "not known"
         highest = reader.amount(top, "degC", 1.0) if math.isfinite(top) else "–"
         text = f"{row['probe']} at {row['points'] or 'no point'}: dose {shown}, highest {highest}. {row['replacement']}"
         lines += textwrap.wrap(reader.text(text), WIDTH, initial_indent="  ", subsequent_indent="    ")
-    if len(heat.lives) > MOST:
-        lines.append(f"  ... and {len(heat.lives) - MOST} more in tables/lives.csv")
+    if len(lives) > MOST:
+        lines.append(f"  ... and {len(lives) - MOST} more in tables/lives.csv")
     return lines
 
 
@@ -225,7 +226,7 @@ def heat_facts(heat: Heat, answer: Answer) -> dict[str, object]:
         "exposure": _plain(answer.exposure),
         "life": _plain(answer.life),
         "exposures": [_plain(row) for row in answer.others],
-        "lives": [_plain(row) for row in heat.lives] if answer.life is None else [],
+        "lives": [_plain(row) for row in answer.lives],
         "cautions": list(CAUTIONS),
         "page": str(heat.page) if heat.page else None,
     }

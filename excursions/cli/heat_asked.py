@@ -37,12 +37,13 @@ class Heat:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Answer:
-    """What was asked about: `life` when one probe, `exposure` the one told first, `others` the list."""
+    """What was asked about: `life` when one probe, `exposure` the one told first, `others` the list, `lives` the probes to list when it is not one."""
 
     life: Row | None
     exposure: Row | None
     others: Sequence[Row]
     sentence: str
+    lives: Sequence[Row] = ()
 
 
 # --- a finished report ---------------------------------------------------------------------------
@@ -84,6 +85,7 @@ def choose(heat: Heat, *, probe: str, point: str, at: int | None) -> Answer:
     """
     life = _named_life(heat, probe) if probe else None
     rows = list(heat.exposures)
+    here: list[Row] = []
     if life is not None:
         rows = [r for r in rows if owner(r) == life["probe"]]
     if point:
@@ -96,7 +98,21 @@ def choose(heat: Heat, *, probe: str, point: str, at: int | None) -> Answer:
     exposure = _nearest(rows, at, heat.tz) if at is not None else next(iter(over or rows), None)
     if exposure is not None and life is None and (at is not None or point):
         life = next((row for row in heat.lives if row["probe"] == owner(exposure)), None)
-    return Answer(life=life, exposure=exposure, others=rows, sentence=_first(heat, life, exposure))
+    sentence = (
+        _at_point(name, here) if point and life is None and exposure is None else _first(heat, life, exposure)
+    )
+    lives = [] if life is not None else here if point else heat.lives
+    return Answer(life=life, exposure=exposure, others=rows, sentence=sentence, lives=lives)
+
+
+def _at_point(name: str, lives: Sequence[Row]) -> str:
+    """What is known of heat at a point at which several probes sat, without an exposure to tell."""
+    sat = ", ".join(str(row["probe"]) for row in lives)
+    unseen = [str(row["probe"]) for row in lives if row["maximum_degc"] is None]
+    said = f"{name}: no heat exposure in this record; {len(lives)} probes sat there ({sat})."
+    if len(unseen) == len(lives):
+        return f"{name}: no temperature was exported, so its heat is not known; {len(lives)} probes sat there ({sat})."
+    return f"{said} Of {', '.join(unseen)} no temperature was exported." if unseen else said
 
 
 def owner(row: Row) -> str:

@@ -25,6 +25,7 @@ from excursions.records import (
     Event,
     LabSample,
     Sampling,
+    StateLine,
     Witness,
 )
 from excursions.report.around import WINDOW_H, Move, move
@@ -68,13 +69,15 @@ class Scene:
 
 def checked(scene: Scene) -> tuple[Check, ...]:
     """Every question with its answer, in the order a person would ask them."""
-    temperature = () if scene.heat else (_temperature(scene),)
-    return (*temperature, *_neighbours(scene), _hold(scene), _artefact(scene), _laboratory(scene))
+    return (_temperature(scene), *_neighbours(scene), _hold(scene), _artefact(scene), _laboratory(scene))
 
 
 def _temperature(scene: Scene) -> Check:
     question = "Did the process move (temperature)?"
     levels = scene.findings.levels
+    if scene.heat:
+        why = "the change is the heat itself, so the temperature cannot speak for or against the process"
+        return Check(question=question, outcome=OPEN, evidence=why)
     if not np.isfinite(levels.temperature).any():
         why = "no temperature of this point was exported"
         return Check(question=question, outcome=OPEN, evidence=why)
@@ -133,6 +136,8 @@ def _often(seen: Move) -> str:
 def _hold(scene: Scene) -> Check:
     question = "Was it a hold, calibration, cleaning or steam?"
     states = scene.findings.states
+    if scene.heat and (steam := _lies_in(scene)):
+        return Check(question=question, outcome=SPEAKS_FOR, evidence=steam)
     start, end = scene.asked[0], max(scene.asked[1], scene.asked[0] + 1)
     seen = (states.start < end) & (states.end > start) & (states.code != NO_DATA)
     if not seen.any():
@@ -146,15 +151,33 @@ def _hold(scene: Scene) -> Check:
         return Check(question=question, outcome=EXCLUDED, evidence=words)
     lasted = np.minimum(states.end, end) - np.maximum(states.start, start)
     share = float(lasted[inside].sum()) / (end - start)
-    index = int(np.flatnonzero(inside)[0])
-    words = f"{STATES[int(states.code[index])]} from {day(int(states.start[index]), scene.tz)} for "
-    words += f"{duration_text((int(states.end[index]) - int(states.start[index])) / 1e9)} ({states.evidence[index]})"
+    words = _state_words(states, int(np.flatnonzero(inside)[0]), scene)
     if share >= MOSTLY:
         return Check(question=question, outcome=SPEAKS_FOR, evidence=words)
     return Check(
         question=question,
         outcome=EXCLUDED,
         evidence=f"only {written(share * 100, 2)} % of that time, first {words}",
+    )
+
+
+def _state_words(states: StateLine, index: int, scene: Scene) -> str:
+    words = f"{STATES[int(states.code[index])]} from {day(int(states.start[index]), scene.tz)} for "
+    lasted = duration_text((int(states.end[index]) - int(states.start[index])) / 1e9)
+    return f"{words}{lasted} ({states.evidence[index]})"
+
+
+def _lies_in(scene: Scene) -> str:
+    """The state that heat lies in for the most part, and whether what is asked about does so too; empty where it was measuring."""
+    states, (start, end) = scene.findings.states, scene.whole
+    lasted = np.minimum(states.end, end) - np.maximum(states.start, start)
+    lasted[np.isin(states.code, (MEASURING, NO_DATA))] = 0
+    if not lasted.size or lasted.max() < MOSTLY * max(end - start, 1):
+        return ""
+    index = int(np.argmax(lasted))
+    beyond = scene.asked[1] > states.end[index] or scene.asked[0] < states.start[index]
+    return _state_words(states, index, scene) + (
+        "; that is the heat itself, not the readings asked about beside it" if beyond else ""
     )
 
 

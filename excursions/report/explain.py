@@ -34,6 +34,7 @@ from excursions.report.case import (
 )
 from excursions.report.checks import COARSE, Scene, checked
 from excursions.report.explanation import Action, Cause, Explanation, Focus
+from excursions.report.followed import IF_THE_PROBE, moved_after, moved_sentence
 from excursions.report.result import ScanResult
 from excursions.report.telling import PASSING, REFUTED
 from excursions.report.verdict import FEWEST_SAMPLES
@@ -254,6 +255,9 @@ def _live(event: Event, case: Case) -> _Answer:
     known = event.origin == "probe"
     state, became = case.outcomes.get(event.id, ("", ""))
     told = f" {became}" if state == NOT_PUT_RIGHT else ""
+    change = _since_heat(event, case)
+    if change is not None:
+        told = f" {moved_sentence(change, case.findings.unit, case.tz)}{told}"
     return _Answer(
         verdict="doubt" if known else "cannot tell",
         sentence=f"{event_sentence(event, case.tz)} ({whose(event)}).{told}",
@@ -261,6 +265,13 @@ def _live(event: Event, case: Case) -> _Answer:
         until=event.end if event.kind in PASSING and not event.open_end else calibrated_after(case, event),
         event=event,
     )
+
+
+def _since_heat(event: Event, case: Case) -> Event | None:
+    """What the reading did since heat, as far as the span asked about reaches it."""
+    change = moved_after(event, case.findings.events)
+    reached = change is not None and (case.focus.event or change.start < case.last)
+    return change if reached else None
 
 
 def _trusted(case: Case, doubt: Doubt | None) -> _Answer:
@@ -284,6 +295,8 @@ def _error(case: Case, answer: _Answer) -> tuple[float, float]:
     if answer.doubt is not None:
         return error_in(answer.doubt, *reach_of(case.focus, answer.doubt))
     event = answer.event
+    if event is not None and answer.verdict != "trust":
+        event = _since_heat(event, case) or event
     if event is None or event.kind not in MOVES or answer.verdict == "trust":
         return math.nan, math.nan
     return event.size, max((event.size_high - event.size_low) / 2, 0.0)
@@ -306,7 +319,7 @@ def _wrong(error: float, band: float, case: Case, answer: _Answer) -> str:
         low, high = (quantity(end, unit, band, signed=True) for end in band_ends(error, band))
         text += f" (nine times in ten between {low} and {high})"
     if answer.doubt is None:
-        text += " if the probe did it"
+        text += f" {IF_THE_PROBE}"
     elif not case.focus.is_moment:
         text += " at worst"
     return text

@@ -17,19 +17,17 @@ from excursions import clock
 from excursions.clock import TimeArray, minutes_text
 from excursions.conclusions import Levels
 from excursions.digits import number
-from excursions.kinds import KINDS, TOLD_AS_HEAT, having
+from excursions.kinds import KINDS, TOLD_AS_HEAT
 from excursions.plant import Plant, Ratings
 from excursions.records import NOT_PUT_RIGHT, Calibration, Doubt, Event, FloatArray
+from excursions.report.followed import FOLLOWS, LEAD, follows
 from excursions.report.result import PointFindings, ScanResult
 from excursions.report.telling import last_error
 from excursions.report.wording import day, is_seen, quantity, worst_knot
 
 VERDICT_WORDS = {"changed since": "reading changed since"}  # where the table's word alone is too short
-FOLLOWS = 12 * clock.NS_PER_HOUR  # what begins so soon after heat is held against it (cp)
-LEAD = 30 * clock.NS_PER_MINUTE  # a reading can move while it is still getting hot
 BESIDE = clock.NS_PER_DAY  # before and after, in which reading and noise are looked for
 NEAREST = 3  # measuring hours beside the heat that give the reading: the process moves within a day (cp)
-CHANGES = having("held against heat")
 EXPOSURE_VERDICTS = (
     "changed since",
     "above rating, no change laid to it",
@@ -162,17 +160,7 @@ def _after(
 ) -> _After:
     first, last = event.start - LEAD, event.end + FOLLOWS
     doubt = next((d for d in doubts if d.event == event.id or first <= d.start <= last), None)
-    change = next(
-        (
-            e
-            for e in findings.events
-            if e.kind in CHANGES
-            and e.origin in ("probe", "undecided")
-            and e.severity != "note"
-            and first <= e.start <= last
-        ),
-        None,
-    )
+    change = next((e for e in findings.events if follows(e, event)), None)
     state, found = result.outcomes.get(event.id, ("", ""))
     following = sorted(
         (c for c in calibrations if c.time > event.start and not c.copied), key=lambda c: c.time

@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_S, duration_text
 from excursions.kinds import WORTH_ASKING, advice_for, caution_for, having
 from excursions.records import NOT_PUT_RIGHT, SEVERITY_RANK, Calibration, Doubt, Event
+from excursions.report.followed import moved_after, moved_sentence
 from excursions.report.result import VERDICTS, PointFindings, Verdict
 from excursions.report.telling import is_live, last_error, stands_now, tolerance_now
 from excursions.report.tracks import tracks_of, worn_out
@@ -105,7 +106,7 @@ def _judged(
     outcomes: Mapping[str, tuple[str, str]],
     tz: ZoneInfo,
 ) -> Verdict:
-    knowledge = _knowledge(findings, calibrations, tz)
+    knowledge, calibrated = _knowledge(findings, calibrations, tz), bool(calibrations)
     if findings.samples == 0 or ("value" not in findings.traces and "temperature" not in findings.traces):
         return _verdict(
             findings, "cannot tell", "No sample of this point could be used.", ASK_FOR_MORE, knowledge
@@ -118,14 +119,16 @@ def _judged(
     live = [event for event in findings.events if is_live(event, calibrations, outcomes)]
     unusable = [e for e in live if e.kind in UNUSABLE and e.open_end and LOST_LEVEL not in e.details]
     if unusable:
-        return _from_event("do not use", _worst(unusable), findings, knowledge, tz)
+        return _from_event("do not use", _worst(unusable), findings, knowledge, tz, calibrated)
     open_doubts = [doubt for doubt in doubts if stands_now(doubt, findings)]
     probe_events = [event for event in live if event.origin == "probe" and event.confidence >= MOST_LIKELY]
     if open_doubts:
         worst = max(open_doubts, key=lambda doubt: _harm(doubt, findings))
-        return _adjusted(_from_doubt(worst, probe_events, findings, knowledge, tz), outcomes)
+        return _adjusted(_from_doubt(worst, probe_events, findings, knowledge, tz, calibrated), outcomes)
     if probe_events:
-        return _adjusted(_from_event("doubt", _worst(probe_events), findings, knowledge, tz), outcomes)
+        return _adjusted(
+            _from_event("doubt", _worst(probe_events), findings, knowledge, tz, calibrated), outcomes
+        )
     undecided = [
         event
         for event in live
@@ -134,7 +137,9 @@ def _judged(
         and event.confidence >= WORTH_ASKING
     ]
     if undecided:
-        return _adjusted(_from_event("cannot tell", _worst(undecided), findings, knowledge, tz), outcomes)
+        return _adjusted(
+            _from_event("cannot tell", _worst(undecided), findings, knowledge, tz, calibrated), outcomes
+        )
     return _trust(findings, doubts, calibrations, knowledge, tz)
 
 
@@ -198,12 +203,14 @@ def _verdict(
     )
 
 
-def _from_event(verdict: str, event: Event, findings: PointFindings, knowledge: str, tz: ZoneInfo) -> Verdict:
+def _from_event(
+    verdict: str, event: Event, findings: PointFindings, knowledge: str, tz: ZoneInfo, calibrated: bool
+) -> Verdict:
     return _verdict(
         findings,
         verdict,
-        f"{event_sentence(event, tz)} ({whose(event)}).",
-        advice_for(event.kind, findings.point.measurand),
+        f"{event_sentence(event, tz)} ({whose(event)}).{_followed(event, findings, tz)}",
+        advice_for(event.kind, findings.point.measurand, calibrated=calibrated),
         knowledge,
         weight=SEVERITY_RANK[event.severity] + event.confidence,
         since=event.start,
@@ -212,8 +219,19 @@ def _from_event(verdict: str, event: Event, findings: PointFindings, knowledge: 
     )
 
 
+def _followed(event: Event, findings: PointFindings, tz: ZoneInfo) -> str:
+    """The change of the reading that stands since heat, with its size."""
+    change = moved_after(event, findings.events)
+    return f" {moved_sentence(change, findings.unit, tz)}" if change else ""
+
+
 def _from_doubt(
-    doubt: Doubt, events: Sequence[Event], findings: PointFindings, knowledge: str, tz: ZoneInfo
+    doubt: Doubt,
+    events: Sequence[Event],
+    findings: PointFindings,
+    knowledge: str,
+    tz: ZoneInfo,
+    calibrated: bool,
 ) -> Verdict:
     error, band = last_error(doubt)
     cause = next((e for e in findings.events if e.id == doubt.event), None)
@@ -236,7 +254,7 @@ def _from_doubt(
         findings,
         "doubt",
         text,
-        advice_for(lead.kind if lead else "drift", findings.point.measurand),
+        advice_for(lead.kind if lead else "drift", findings.point.measurand, calibrated=calibrated),
         knowledge,
         weight=_harm(doubt, findings),
         since=doubt.start,
@@ -283,6 +301,9 @@ def _trust(
             f"Nothing certain speaks against the reading now; from {doubted_from(waiting, tz)} on a change that may be the "
             "probe's has not been verified."
         )
+    worn = worn_out(tracks_of(calibrations))
+    if worn:
+        text = f"{text[:-1]}, but the probe is due for replacement: {worn}."
     past = sorted((doubt for doubt in doubts if not doubt.too_small), key=lambda doubt: doubt.end)
     if past:
         last = past[-1]
@@ -302,7 +323,6 @@ def _trust(
         worst = _worst(failed)
         more = f", and {len(failed) - 1} more" if len(failed) > 1 else ""
         text += f" To be left out: {event_sentence(worst, tz)}{more}."
-    worn = worn_out(tracks_of(calibrations))
     advice = NOTHING_TO_DO
     if worn:
         advice = f"Plan its replacement. {worn[0].upper()}{worn[1:]}."

@@ -195,7 +195,7 @@ def actions_for(
         return (*actions, *_ask(case, event))
     settled = doubt.end if over and doubt is not None else calibrated_after(case, event) if event else None
     if settled is None:
-        actions += _work(event, case.findings.point.measurand)
+        actions += _work(event, case.findings.point.measurand, calibrated=bool(case.calibrations))
     else:
         actions.append(Action(verb="nothing", words=_settled(case, event, settled)))
     if verdict == "cannot tell" or _coarse(case):
@@ -224,10 +224,10 @@ def _set_aside(case: Case, span: tuple[int | None, int | None], doubt: Doubt | N
     return Action(verb="set aside", words=words)
 
 
-def _work(event: Event | None, measurand: str) -> list[Action]:
+def _work(event: Event | None, measurand: str, *, calibrated: bool) -> list[Action]:
     """Work on the probe, by kind of event; advice comes from the table of kinds."""
     kind = event.kind if event else "drift"
-    advice = advice_for(kind, measurand)
+    advice = advice_for(kind, measurand, calibrated=calibrated)
     if kind in CLEANED:
         return [
             Action(verb="clean", words=advice),

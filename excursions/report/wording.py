@@ -58,9 +58,19 @@ def event_sentence(event: Event, tz: ZoneInfo, *, show: Show = quantity) -> str:
         when=day(event.start, tz),
         lasting=lasting,
         still=", still so at the end of the record" if event.open_end else f" for {lasting}",
-        above=f", {minutes_text(above)} above the rating" if above else "",
+        above=f", {minutes_text(above)} above {_rating(event, show)}" if above else "",
     )
     return f"{text}{said}" if said.startswith(",") else f"{text} {said}"
+
+
+def _rating(event: Event, show: Show) -> str:
+    """The rating an exposure was held against; one that nobody stated is called assumed, with its figure."""
+    if not event.details.get("rating_assumed", 0.0):
+        return "the rating"
+    steam = event.details.get("minutes_above_sterilisation_min", math.nan)
+    which = "sterilisation" if event.details["minutes_above_rating_min"] == steam else "continuous"
+    limit = event.details.get(f"rating_{which}_degc", math.nan)
+    return f"its assumed {show(limit, 'degC', 1.0)} rating" if math.isfinite(limit) else "its assumed rating"
 
 
 def _third_digit(size: float) -> float:
@@ -69,6 +79,9 @@ def _third_digit(size: float) -> float:
 
 
 HEAT = tuple(kind for kind in having("heat") if kind in having("doubts"))
+
+
+_RATHER = 0.75  # from three to one on, what nothing decides is told as the likelier (cp)
 
 
 def whose(event: Event) -> str:
@@ -80,6 +93,10 @@ def whose(event: Event) -> str:
     sure = f"{event.confidence * 100:.0f} %"
     if event.origin == "probe":
         return f"the probe, {sure} sure"
+    if event.confidence >= _RATHER:
+        return f"rather the probe, {sure}; the process is not excluded"
+    if event.confidence <= 1.0 - _RATHER:
+        return f"rather the process; {sure} for the probe"
     return f"probe or process, cannot tell which; {sure} for the probe"
 
 

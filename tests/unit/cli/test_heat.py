@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from zoneinfo import ZoneInfo
 
+import pytest
+
 from dashboards.wording import Reader
-from excursions.cli.heat import _span
+from excursions.cli.heat import _fleet_lines, _span
+from excursions.cli.heat_asked import Heat, Row, choose
 from excursions.clock import NS_PER_S, minutes_text
 
 
@@ -15,3 +18,36 @@ def test_a_span_that_is_written_to_the_minute_is_as_long_as_it_is_said_to_be() -
     end = start + 642 * NS_PER_S
     assert minutes_text(642 / 60) == "11 min"
     assert _span(start, end, Reader(tz=ZoneInfo("Europe/Vienna"))) == "25 May 2026, 16:57 to 17:08"
+
+
+@pytest.mark.parametrize(
+    ("highest", "words"),
+    [
+        (
+            (34.0, 27.0),
+            "N1: no heat exposure in this record; 2 probes sat there (P-2, P-1).",
+        ),
+        (
+            (34.0, None),
+            "N1: no heat exposure in this record; 2 probes sat there (P-2, P-1). Of P-1 no temperature was exported.",
+        ),
+        (
+            (None, None),
+            "N1: no temperature was exported, so its heat is not known; 2 probes sat there (P-2, P-1).",
+        ),
+    ],
+)
+def test_a_point_at_which_two_probes_sat_is_answered_for_itself(
+    highest: tuple[float | None, float | None], words: str
+) -> None:
+    def life(probe: str, point: str, top: float | None) -> Row:
+        return {"probe": probe, "points": point, "maximum_degc": top, "dose_h": 0.0, "replacement": ""}
+
+    here = [life("P-2", "N1", highest[0]), life("P-1", "N1", highest[1])]
+    heat = Heat(lives=[life("P-9", "F1", 140.0), *here], exposures=[], tz=ZoneInfo("UTC"), unit="degC")
+    answer = choose(heat, probe="", point="N1", at=None)
+    assert answer.sentence == words
+    assert answer.lives == here
+    listed = " ".join(_fleet_lines(answer.lives, Reader(tz=ZoneInfo("UTC"))))
+    assert "P-2 at N1" in listed
+    assert "P-9" not in listed

@@ -19,6 +19,7 @@ from excursions.records import (
     MOVED_TOO,
     NO_DATA,
     SHOWED_IT,
+    STEAMING,
     TEMPERATURE,
     Calibration,
     Doubt,
@@ -247,7 +248,7 @@ def test_heat_does_not_speak_for_the_process_by_its_own_temperature() -> None:
     heat = made_step(kind="over_temperature", size=146.0, size_unit="degC")
     answer = asked(made_scan(made_findings(heat)), 25)
     assert answer.checks
-    assert not any("temperature" in check.question for check in answer.checks)
+    assert outcome(answer, "temperature") == OPEN
     assert answer.causes[0].words.startswith("the heat: ")
 
 
@@ -492,3 +493,29 @@ def test_a_window_that_is_too_small_to_tell_makes_no_doubt_of_a_moment() -> None
     answer = asked(dataclasses.replace(base, points=(events,), doubts=(small,)), 8)
     assert answer.verdict == "trust"
     assert "Its error may as well be none." in answer.sentence
+
+
+def test_a_step_after_heat_says_how_wrong_a_range_over_it_is() -> None:
+    heat = made_step(kind="over_temperature", size=142.0, size_unit="degC", severity="act")
+    step = made_step(
+        start=heat.end + NS_PER_HOUR, end=heat.end + NS_PER_HOUR, origin="undecided", confidence=0.4
+    )
+    scan = made_scan(made_findings(heat, step))
+    answer = asked(scan, 18, 25)
+    assert "A step followed: reads about 0.5 pH high since" in answer.sentence
+    assert answer.wrong.startswith("0.5 pH too high")
+    assert answer.wrong.endswith("if the probe did it")
+    newest_one = explain(scan, "P", Focus(start=heat.start, end=heat.end, event=heat.id))
+    assert "A step followed" in newest_one.sentence
+    assert "followed" not in asked(scan, 18, STEP_DAY + 0.04).sentence
+
+
+def test_steam_over_an_event_of_heat_is_told_and_its_temperature_is_not_passed_over() -> None:
+    heat = made_step(kind="over_temperature", start=day(10.2), end=day(10.3), size=142.0, size_unit="degC")
+    answer = asked(made_scan(made_findings(heat, state=STEAMING)), 12)
+    assert outcome(answer, "steam") == SPEAKS_FOR
+    (steam,) = [check.evidence for check in answer.checks if "steam" in check.question]
+    assert "that is the heat itself, not the readings asked about" in steam
+    (process,) = [check for check in answer.checks if "process" in check.question]
+    assert process.outcome == OPEN
+    assert "the heat itself" in process.evidence

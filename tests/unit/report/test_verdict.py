@@ -226,6 +226,9 @@ def test_a_probe_outside_its_band_is_to_be_replaced_though_put_right() -> None:
     assert verdict.verdict == "trust"
     assert verdict.advice == "Plan its replacement. Slope 84.6 % is outside its limits (USP <791>)."
     assert verdict.worn
+    assert verdict.sentence.startswith(
+        "Nothing in this record speaks against the reading now, but the probe is due for replacement: slope 84.6 % is outside"
+    )
 
 
 def test_worst_comes_first() -> None:
@@ -246,3 +249,23 @@ def test_an_adjustment_that_does_not_show_takes_no_step_away() -> None:
     assert seen.verdict == "doubt"
     assert seen.sentence.endswith(told)
     assert judged(made_findings(step), calibrations=later).verdict == "trust"
+
+
+def test_a_step_after_heat_is_told_with_its_size() -> None:
+    heat = made_event("over_temperature", size_unit="degC", size=142.0, severity="check")
+    step = made_event(
+        "step", day=10.1, size=-0.38, size_low=-0.49, size_high=-0.27, origin="undecided", confidence=0.4, severity="check",
+    )  # fmt: skip
+    told = judged(made_findings(heat, step)).sentence
+    assert told.endswith("A step followed: reads about 0.4 pH low since 11 Jan 02:24, if the probe did it.")
+    back = replace(step, details={RETURNED: 3600.0})
+    assert "followed" not in judged(made_findings(heat, back)).sentence
+    late = replace(step, start=step.start + DAY, end=step.end + DAY)
+    assert "followed" not in judged(made_findings(heat, late)).sentence
+
+
+def test_nothing_is_to_be_compared_with_a_calibration_that_was_not_given() -> None:
+    findings = made_findings(made_event("over_temperature", size_unit="degC", size=142.0))
+    assert "no calibration was given to compare it with" in judged(findings).advice
+    before = Calibration(time=5 * DAY, point="P", probe="", measurand="ph", action="calibration")
+    assert "with the last calibration" in judged(findings, calibrations=[before]).advice

@@ -9,7 +9,7 @@ import pytest
 from excursions.clock import NS_PER_HOUR, duration_text, minutes_text
 from excursions.digits import band_ends, chance_text, digits_for, f0_text, number, written
 from excursions.records import Event
-from excursions.report.wording import event_sentence, quantity
+from excursions.report.wording import event_sentence, quantity, whose
 
 UTC = ZoneInfo("UTC")
 
@@ -20,6 +20,35 @@ UTC = ZoneInfo("UTC")
 )
 def test_digits_follow_the_uncertainty(uncertainty: float, digits: int) -> None:
     assert digits_for(uncertainty) == digits
+
+
+@pytest.mark.parametrize(
+    ("steam", "rating"), [(12.0, "its assumed 130 °C rating"), (0.0, "its assumed 80 °C rating")]
+)
+def test_a_rating_nobody_stated_is_called_assumed_in_a_sentence(steam: float, rating: str) -> None:
+    event = Event(
+        point="P", kind="over_temperature", start=0, end=NS_PER_HOUR, size=148.0, size_unit="degC", confidence=0.9,
+        details={
+            "minutes_above_rating_min": 12.0, "minutes_above_sterilisation_min": steam, "rating_assumed": 1.0,
+            "rating_sterilisation_degc": 130.0, "rating_continuous_degc": 80.0,
+        },
+    )  # fmt: skip
+    assert event_sentence(event, UTC).endswith(f"12 min above {rating}")
+
+
+@pytest.mark.parametrize(
+    ("confidence", "words"),
+    [
+        (0.95, "rather the probe, 95 %; the process is not excluded"),
+        (0.5, "probe or process, cannot tell which; 50 % for the probe"),
+        (0.1, "rather the process; 10 % for the probe"),
+    ],
+)
+def test_words_of_an_undecided_event_fit_its_figure(confidence: float, words: str) -> None:
+    event = Event(
+        point="P", kind="step", start=0, end=1, size=1.0, size_unit="pH", confidence=confidence, origin="undecided",
+    )  # fmt: skip
+    assert whose(event) == words
 
 
 @pytest.mark.parametrize(

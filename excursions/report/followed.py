@@ -1,0 +1,52 @@
+"""What the reading did after heat: the change that stands beyond it, with its size, told beside the heat."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from zoneinfo import ZoneInfo
+
+from excursions import clock
+from excursions.kinds import KINDS, MOVES, having
+from excursions.records import SEVERITY_RANK, Event
+from excursions.report.wording import HEAT, Show, day, quantity
+
+FOLLOWS = 12 * clock.NS_PER_HOUR  # what begins so soon after heat is held against it (cp)
+LEAD = 30 * clock.NS_PER_MINUTE  # a reading can move while it is still getting hot
+CHANGES = having("held against heat")
+IF_THE_PROBE = "if the probe did it"
+
+
+def follows(change: Event, heat: Event) -> bool:
+    """Whether an event is a change of the reading that may be what this heat did."""
+    return (
+        change.kind in CHANGES
+        and change.origin in ("probe", "undecided")
+        and SEVERITY_RANK[change.severity] >= 1
+        and heat.start - LEAD <= change.start <= heat.end + FOLLOWS
+    )
+
+
+def moved_after(heat: Event, events: Sequence[Event]) -> Event | None:
+    """The largest change of the reading that followed heat and still stands; None without one, and of what is no heat."""
+    if heat.kind not in HEAT:
+        return None
+    standing = [
+        e for e in events
+        if e.kind in MOVES and follows(e, heat) and not e.went_back and math.isfinite(e.size) and e.size
+    ]  # fmt: skip
+    return max(standing, key=lambda e: (abs(e.size), e.start), default=None)
+
+
+def half_band(event: Event) -> float:
+    """Half width of the interval of an event's size, not below zero; NaN without one."""
+    half = (event.size_high - event.size_low) / 2
+    return max(half, 0.0) if math.isfinite(half) else half
+
+
+def moved_sentence(change: Event, unit: str, tz: ZoneInfo, show: Show = quantity) -> str:
+    """``A step followed: reads about 0.4 pH low since 8 Feb 12:39, if the probe did it.``"""
+    label = KINDS[change.kind].label
+    size = show(abs(change.size), unit, half_band(change))
+    way = "high" if change.size > 0 else "low"
+    return f"{'An' if label[0] in 'aeiou' else 'A'} {label} followed: reads about {size} {way} since {day(change.start, tz)}, {IF_THE_PROBE}."
