@@ -9,6 +9,11 @@ from dashboards.wording import Reader
 
 HEAD = ("From", "To", "Reading minus truth", "Out of tolerance", "Rests on")
 
+NOTHING = "None, as far as this record goes."
+NO_BAND = (
+    "No stretch whose error could be worked out; what speaks against the reading stands in the answer above."
+)
+
 
 def blocks(about: About, reader: Reader) -> list[Block]:
     """A row a stretch, newest first."""
@@ -23,7 +28,7 @@ def blocks(about: About, reader: Reader) -> list[Block]:
         for row in doubt_rows(about, reader)
     ]
     if not rows:
-        return [Words(text="None, as far as this record goes.", look="nothing")]
+        return [Words(text=NOTHING if about.verdict.verdict == "trust" else NO_BAND, look="nothing")]
     return [
         Table(head=HEAD, rows=rows, on_paper=3),
         Words(

@@ -30,6 +30,7 @@ from excursions.report.wording import (
 
 LOST_LEVEL = "level"  # a dropout that has one comes for moments, and the reading between them is one
 UNUSABLE = having("unusable")
+DOUBTING = having("doubts")
 MOST_LIKELY = 0.5
 FEWEST_SAMPLES = 30  # with fewer, no record says anything about a probe
 ENDS_EARLY = NS_PER_DAY  # exports that were made at different hours of one day differ by less
@@ -140,13 +141,41 @@ def _judged(
         return _adjusted(
             _from_event("cannot tell", _worst(undecided), findings, knowledge, tz, calibrated), outcomes
         )
-    return _trust(findings, doubts, calibrations, knowledge, tz)
+    return _with_unlooked(
+        _trust(findings, doubts, calibrations, knowledge, tz), findings, calibrations, outcomes, tz
+    )
 
 
 def _adjusted(verdict: Verdict, outcomes: Mapping[str, tuple[str, str]]) -> Verdict:
     """The answer with a word on the calibration since its event, where the record does not show that it helped."""
     state, sentence = outcomes.get(verdict.event, ("", ""))
     return replace(verdict, sentence=f"{verdict.sentence} {sentence}") if state == NOT_PUT_RIGHT else verdict
+
+
+def _with_unlooked(
+    verdict: Verdict,
+    findings: PointFindings,
+    calibrations: Sequence[Calibration],
+    outcomes: Mapping[str, tuple[str, str]],
+    tz: ZoneInfo,
+) -> Verdict:
+    """Trust with a word on readings between an event and a calibration of which only what it left was entered."""
+    asked = [
+        e
+        for e in findings.events
+        if is_live(e, (), outcomes) and e.confidence >= WORTH_ASKING and e.kind in DOUBTING
+    ]
+    if not asked:
+        return verdict
+    first = min(asked, key=lambda e: e.start)
+    closing = min((c for c in calibrations if c.time >= first.end), key=lambda c: c.time, default=None)
+    if closing is None or not closing.left_only:
+        return verdict
+    text = (
+        f" Readings from {day(first.start, tz)} to {day(closing.time, tz)} are not verified: {_inside(event_sentence(first, tz))}, "
+        "and of the calibration after it only what it left was entered."
+    )
+    return replace(verdict, sentence=verdict.sentence + text)
 
 
 def order(verdicts: Sequence[Verdict]) -> tuple[Verdict, ...]:

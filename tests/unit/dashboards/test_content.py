@@ -19,6 +19,7 @@ from dashboards.content.rows import event_rows, shift_rows
 from dashboards.content.run import grouped, run_content
 from dashboards.content.sampling import sampling_words
 from dashboards.content.scale import usual, usual_scale
+from dashboards.panels import doubt as doubt_panel
 from dashboards.slug import slugs
 from dashboards.wording import Reader
 from excursions.cli.summary import findings_at
@@ -293,3 +294,31 @@ def test_a_doubt_that_is_too_small_to_tell_stands_in_its_table_alone(result: Sca
     assert table.height == len(result.doubts)
     assert table.filter(pl.col("too_small") != "")["point"].to_list() == [doubt.point]
     assert corrected_table(less).height < corrected_table(result).height
+
+
+def test_without_a_band_nothing_is_called_none_where_the_answer_is_no_trust(result: ScanResult) -> None:
+    about = dataclasses.replace(gather(result)[0], doubts=())
+    said = {
+        verdict: doubt_panel.blocks(
+            dataclasses.replace(about, verdict=dataclasses.replace(about.verdict, verdict=verdict)), READER
+        )[0].text
+        for verdict in ("trust", "doubt", "cannot tell")
+    }
+    assert said["trust"].startswith("None")
+    assert said["doubt"] == said["cannot tell"]
+    assert "answer above" in said["doubt"]
+
+
+def test_a_probe_outside_its_limits_is_not_just_verified(result: ScanResult) -> None:
+    trusted = next(v for v in result.verdicts if v.verdict == "trust")
+    logged = dataclasses.replace(result.calibrations[0], point=trusted.point)
+    worn = dataclasses.replace(trusted, worn="slope 84.6 % is outside its limits")
+    known = []
+    for verdict in (trusted, worn):
+        verdicts = tuple(verdict if v.point == trusted.point else v for v in result.verdicts)
+        page = overview_of(dataclasses.replace(result, verdicts=verdicts, calibrations=(logged,)))
+        known.append(next(e.known for e in page.entries if e.name == trusted.point))
+    assert known == [
+        "Verified by a calibration",
+        "Verified by a calibration, which found the probe outside its limits",
+    ]

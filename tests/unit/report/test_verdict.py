@@ -269,3 +269,16 @@ def test_nothing_is_to_be_compared_with_a_calibration_that_was_not_given() -> No
     assert "no calibration was given to compare it with" in judged(findings).advice
     before = Calibration(time=5 * DAY, point="P", probe="", measurand="ph", action="calibration")
     assert "with the last calibration" in judged(findings, calibrations=[before]).advice
+
+
+def test_readings_before_a_calibration_that_says_only_what_it_left_are_not_verified() -> None:
+    figures = {"zero_point": Parameter(value=7.0, uncertainty=0.02, unit="pH", basis="entered")}
+    left = Calibration(
+        time=20 * DAY, point="P", probe="", measurand="ph", action="calibration", as_left=figures
+    )
+    findings = made_findings(made_event("step"))
+    seen = judged(findings, calibrations=[left])
+    assert seen.verdict == "trust"
+    assert "Readings from 11 Jan 00:00 to 21 Jan 00:00 are not verified: step of" in seen.sentence
+    both = replace(left, as_found=figures)
+    assert "not verified" not in judged(findings, calibrations=[both]).sentence
