@@ -17,10 +17,10 @@ from excursions import clock
 from excursions.clock import TimeArray, minutes_text
 from excursions.conclusions import Levels
 from excursions.digits import number
-from excursions.kinds import KINDS, TOLD_AS_HEAT
+from excursions.kinds import KINDS, MOVES, TOLD_AS_HEAT
 from excursions.plant import Plant, Ratings
 from excursions.records import NOT_PUT_RIGHT, Calibration, Doubt, Event, FloatArray
-from excursions.report.followed import FOLLOWS, LEAD, follows
+from excursions.report.followed import FOLLOWS, LEAD, follows, half_band
 from excursions.report.result import PointFindings, ScanResult
 from excursions.report.telling import last_error
 from excursions.report.wording import day, is_seen, quantity, worst_knot
@@ -359,7 +359,10 @@ def _changed(findings: PointFindings, after: _After, tz: ZoneInfo) -> str:
             f"reads about {way} since" if doubt.open_end else f"read up to {way} until {day(doubt.end, tz)}"
         )
     if after.change:
-        return f"{KINDS[after.change.kind].label} since {day(after.change.start, tz)}"
+        change, of = after.change, ""
+        if change.kind in MOVES and math.isfinite(change.size):
+            of = f" of {quantity(change.size, findings.unit, half_band(change), signed=True)}"
+        return f"{KINDS[change.kind].label}{of} since {day(change.start, tz)}"
     return "a later calibration found it changed"
 
 

@@ -206,6 +206,14 @@ def test_an_error_within_its_band_is_no_change_but_could_hide_one() -> None:
     assert row.advice == "check before use"
 
 
+def test_a_step_since_is_told_with_its_size() -> None:
+    step = dataclasses.replace(
+        steamed(5.2), kind="step", size=-0.38, size_low=-0.49, size_high=-0.27, size_unit="pH", origin="undecided",
+    )  # fmt: skip
+    (row,) = exposures(steamed(), step)
+    assert "; step of −0.4 pH since 6 Jan 04:48; check before use." in row.sentence
+
+
 def test_hours_above_a_rating_are_said_as_hours() -> None:
     (row,) = exposures(steamed(above=3316.0))
     assert "2 d 7 h above its 130 °C rating" in row.sentence
