@@ -187,6 +187,8 @@ def _known(verdict: Verdict, result: ScanResult, calibrated: bool) -> str:
     """Whether a calibration bears the verdict out: a key of `KNOWN_WORDS`."""
     if not calibrated:
         return "never"
+    if all(c.left_only for c in result.calibrations if c.point == verdict.point):
+        return "open"  # only what was left was entered: nobody said what was found
     if verdict.verdict == "trust" or result.outcomes.get(verdict.event, ("",))[0] == VERIFIED:
         return "verified"
     return "open"

@@ -322,3 +322,8 @@ def test_a_probe_outside_its_limits_is_not_just_verified(result: ScanResult) -> 
         "Verified by a calibration",
         "Verified by a calibration, which found the probe outside its limits",
     ]
+    left = dataclasses.replace(logged, as_found={})
+    assert left.left_only
+    page = overview_of(dataclasses.replace(result, calibrations=(left,)))
+    known = next(e.known for e in page.entries if e.name == trusted.point)
+    assert known == "Not verified by a calibration yet"
