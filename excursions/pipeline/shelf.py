@@ -52,4 +52,6 @@ class Shelf:
         return shelved
 
     def _view(self, array: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
-        return self._spill.view(self._spill.store([array])).reshape(array.shape) if array.size else array
+        if not array.size:  # a copy, because an empty array too may be a view of a large one
+            return array.copy()
+        return self._spill.view(self._spill.store([array])).reshape(array.shape)
