@@ -101,7 +101,7 @@ def _series(task: Task, parts: Sequence[Part], window: Window | None = None) -> 
             first, end = np.searchsorted(rows.time, [window.lead, window.end]) if window else (0, None)
             if rows.time[first:end].size:
                 pieces.setdefault(tag, []).append(stretch(rows, first, end))
-    return {tag: as_series(pieces[tag], tag, *task.units[tag]) for tag in task.units if tag in pieces}
+    return {tag: as_series(pieces.pop(tag), tag, *task.units[tag]) for tag in task.units if tag in pieces}
 
 
 def search(
