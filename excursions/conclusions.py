@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from excursions.clock import TimeArray
+from excursions.clock import NS_PER_DAY, TimeArray
 from excursions.records import FloatArray, short_id
 
 # What an audit may find: kind -> (one, several); what it cannot tell is counted nowhere.
@@ -39,6 +40,29 @@ class Levels:
     time: TimeArray = field(default_factory=lambda: np.empty(0, np.int64))
     value: FloatArray = field(default_factory=lambda: np.empty(0, np.float64))
     temperature: FloatArray = field(default_factory=lambda: np.empty(0, np.float64))
+
+
+BESIDE = NS_PER_DAY  # before and after heat, in which reading and noise are looked for
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NoiseBeside:
+    """Median noise in the day before and the day after begins and ends of what got hot (unit of the point, NaN where unknown).
+
+    time (n,) strictly increasing instants ns; before, after (n,).
+    """
+
+    time: TimeArray = field(default_factory=lambda: np.empty(0, np.int64))
+    before: FloatArray = field(default_factory=lambda: np.empty(0, np.float64))
+    after: FloatArray = field(default_factory=lambda: np.empty(0, np.float64))
+
+    def around(self, start: int, end: int) -> tuple[float, float]:
+        """Noise before `start` and after `end` [ns]; NaN for an instant beside which none was looked for."""
+        return self._at(self.before, start), self._at(self.after, end)
+
+    def _at(self, noise: FloatArray, instant: int) -> float:
+        place = int(np.searchsorted(self.time, instant))
+        return float(noise[place]) if place < self.time.size and self.time[place] == instant else math.nan
 
 
 DOSE_REFERENCE_DEGC = 100.0  # ageing is kept as hours at this temperature; a dose at a rating follows from it

@@ -76,7 +76,8 @@ def _difference(size: float, unit: str, reader: Reader) -> str:
 
 
 def _thinned(findings: PointFindings) -> tuple[str, ...]:
-    thinned = [t for t in findings.traces.values() if t.time.size < t.samples]
+    signals = [t for t in findings.traces.values() if t.name != "noise"]  # which is worked out, not recorded
+    thinned = [t for t in signals if t.time.size < t.samples]
     if not thinned:
         return ("The figure draws every sample.",)
     parts = [f"{t.name} {thousands(t.time.size)} of {thousands(t.samples)}" for t in thinned]

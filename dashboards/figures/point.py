@@ -35,7 +35,6 @@ from excursions.plant import Plant
 from excursions.records import Calibration, Doubt, LabSample, Shift
 from excursions.report.result import PointFindings, Trace
 from excursions.report.rounded import to_digits
-from excursions.report.thin import thin
 
 if TYPE_CHECKING:
     from dashboards.figures.spec import Figure
@@ -43,7 +42,6 @@ if TYPE_CHECKING:
 LANE_PX = 19
 PANEL_PX = {"value": 270, "temperature": 130, "noise": 74}
 NOISE_DIGITS = 2  # a spread is not known better
-MOST_NOISE = 4_000  # readings and temperature arrive thinned, the noise does not
 RELATED_PX = 62
 GAP_PX = 30
 AXIS_PX = 46
@@ -204,14 +202,13 @@ LEAST_SPAN_NS = 10 * clock.NS_PER_MINUTE  # of the time axis: less has no labels
 
 
 def _line(trace: Trace, name: str, key: str, findings: PointFindings, reader: Reader) -> Spec:
-    kept = thin(trace.time, trace.value, MOST_NOISE) if name == "noise" else slice(None)
-    time, value = trace.time[kept], trace.value[kept]
+    value = trace.value
     ink = {"value": "@reading", "temperature": "@heat"}.get(name, "@noise")
     words = {"value": findings.point.quantity.label, "temperature": "temperature"}.get(name, "noise")
     mode = "lines" if value.size > FEW else "lines+markers"  # one sample alone makes no line
     return {
         "type": "scatter", "mode": mode, "name": words, "meta": name, "yaxis": key, "connectgaps": False,
-        "cliponaxis": mode == "lines", "x": reader.wall(time), "y": reader.level(value, trace.unit) if name != "noise" else to_digits(value, NOISE_DIGITS),
+        "cliponaxis": mode == "lines", "x": reader.wall(trace.time), "y": reader.level(value, trace.unit) if name != "noise" else to_digits(value, NOISE_DIGITS),
         "line": {"color": ink, "width": 1.1, "shape": "linear"},
         "hovertemplate": f"{label(words)} %{{y}} {label(reader.unit(trace.unit))}<extra></extra>",
     }  # fmt: skip

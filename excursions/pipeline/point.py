@@ -14,12 +14,13 @@ import numpy as np
 from excursions.clock import NS_PER_HOUR, TimeArray
 from excursions.condition import condition, share_outages
 from excursions.condition.signal import with_bridges
-from excursions.detect.catalogue import detect, noise_trace
+from excursions.detect.catalogue import detect
 from excursions.detect.groups import group_median
 from excursions.detect.heat_tally import heat_tally
 from excursions.detect.limits import detection_limits
 from excursions.detect.survey import surveyed
 from excursions.detect.tuning import settings_of
+from excursions.pipeline.noise import noise_kept
 from excursions.plant import Plant, Point
 from excursions.records import (
     MEASURING,
@@ -39,7 +40,9 @@ from excursions.report.result import Levels, PointFindings, Trace
 from excursions.report.thin import thin
 from excursions.states import recognise
 
-TRACE_BUDGET = 6_000  # plotted samples of a quiet series; extremes and events come on top
+TRACE_BUDGET = (
+    6_000  # plotted samples of a quiet series, two thirds for its noise; extremes and events come on top
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -199,17 +202,11 @@ def _findings(
         for role in ("value", "temperature")
         if role in signals and len(signals[role])
     }
-    noise = noise_trace(record)
+    noise, noise_beside = noise_kept(
+        record, events, budget=given.trace_budget * 2 // 3, counted_from=given.counted_from
+    )
     if noise is not None:
-        time, level = noise
-        unit = record.value.unit if record.value else ""
-        traces["noise"] = Trace(
-            name="noise",
-            unit=unit,
-            time=time,
-            value=level,
-            samples=int(np.count_nonzero(time >= given.counted_from)),
-        )
+        traces["noise"] = noise
     return PointFindings(
         point=record.point,
         start=min((int(t[0]) for t in times), default=0),
@@ -225,6 +222,7 @@ def _findings(
         if given.limits
         else (),
         heat=heat_tally(record, since=given.kept_from),
+        noise_beside=noise_beside,
     )
 
 

@@ -20,7 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from excursions.clock import NS_PER_DAY
-from excursions.conclusions import HeatTally
+from excursions.conclusions import HeatTally, NoiseBeside
 from excursions.condition.order import put_in_order
 from excursions.condition.signal import row_decisions, without_codes
 from excursions.pipeline.point import (
@@ -225,6 +225,7 @@ def _extended(before: PointFindings, window: Window, found: PointFindings) -> Po
         decisions=tuple(dict.fromkeys([*before.decisions, *found.decisions])),
         limits=found.limits,
         heat=_heat(before.heat, found.heat, window.seam),
+        noise_beside=_noise(before.noise_beside, found.noise_beside, window.seam),
     )
 
 
@@ -355,6 +356,18 @@ def _levels(before: Levels, found: Levels, seam: int) -> Levels:
         value=np.concatenate([before.value[old], found.value[new]]),
         temperature=np.concatenate([before.temperature[old], found.temperature[new]]),
     )
+
+
+def _noise(before: NoiseBeside, found: NoiseBeside, seam: int) -> NoiseBeside:
+    """Instants before the seam as they were; those from there on, and any that only the window knows, from the window."""
+    old = before.time < seam
+    new = (found.time >= seam) | ~np.isin(found.time, before.time)
+    order = np.argsort(np.concatenate([before.time[old], found.time[new]]))
+    joined = {
+        name: np.concatenate([getattr(before, name)[old], getattr(found, name)[new]])[order]
+        for name in ("time", "before", "after")
+    }
+    return NoiseBeside(**joined)
 
 
 def _heat(before: HeatTally, found: HeatTally, seam: int) -> HeatTally:

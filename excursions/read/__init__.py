@@ -9,18 +9,23 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from excursions.read.model import FileReport, Reading, ReadOptions
+from excursions.read.options import ReadOptions
 
 if TYPE_CHECKING:
     from excursions.read.exports.reader import read_exports
+    from excursions.read.model import FileReport, Reading
 
 __all__ = ["FileReport", "ReadOptions", "Reading", "read_exports"]
 
 
 def __getattr__(name: str) -> Any:
-    """Load the reader when it is first asked for: who only states options waits for no layout."""
-    if name != "read_exports":
-        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    from excursions.read.exports.reader import read_exports
+    """Load what reads, and the library of frames with it, when it is first asked for: who only states options waits for neither."""
+    if name == "read_exports":
+        from excursions.read.exports.reader import read_exports
 
-    return read_exports
+        return read_exports
+    if name in ("FileReport", "Reading"):
+        from excursions.read import model
+
+        return getattr(model, name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -14,19 +14,18 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from excursions import clock
-from excursions.clock import TimeArray, minutes_text
-from excursions.conclusions import Levels
+from excursions.clock import minutes_text
+from excursions.conclusions import BESIDE, Levels
 from excursions.digits import number
 from excursions.kinds import KINDS, MOVES, TOLD_AS_HEAT
 from excursions.plant import Plant, Ratings
-from excursions.records import NOT_PUT_RIGHT, Calibration, Doubt, Event, FloatArray
+from excursions.records import NOT_PUT_RIGHT, Calibration, Doubt, Event
 from excursions.report.followed import FOLLOWS, LEAD, follows, half_band
 from excursions.report.result import PointFindings, ScanResult
 from excursions.report.telling import last_error
 from excursions.report.wording import day, is_seen, quantity, worst_knot
 
 VERDICT_WORDS = {"changed since": "reading changed since"}  # where the table's word alone is too short
-BESIDE = clock.NS_PER_DAY  # before and after, in which reading and noise are looked for
 NEAREST = 3  # measuring hours beside the heat that give the reading: the process moves within a day (cp)
 EXPOSURE_VERDICTS = (
     "changed since",
@@ -194,7 +193,8 @@ def _exposure(
     peak, bound = _peak(event)
     verdict = _verdict(event, after)
     before, later = event.start - BESIDE, event.end + BESIDE
-    levels, noise = findings.levels, findings.traces.get("noise")
+    levels = findings.levels
+    noise_before, noise_after = findings.noise_beside.around(event.start, event.end)
     error, band = _off_by(after.doubt) if after.doubt else (math.nan, math.nan)
     limit = _limit(event, ratings)
     return HeatExposure(
@@ -222,8 +222,8 @@ def _exposure(
         unit=findings.unit,
         reading_before=_level(levels, before, event.start, slice(-NEAREST, None)),
         reading_after=_level(levels, event.end, later, slice(NEAREST)),
-        noise_before=_middle(noise.time, noise.value, before, event.start) if noise else math.nan,
-        noise_after=_middle(noise.time, noise.value, event.end, later) if noise else math.nan,
+        noise_before=noise_before,
+        noise_after=noise_after,
         error=error,
         error_band=band,
         stretches=int(figures.get("stretches", 1)),
@@ -240,13 +240,6 @@ def _level(levels: Levels, start: int, end: int, part: slice) -> float:
     """Median of the measuring hours in [start, end) that `part` takes of them, NaN without any."""
     inside = (levels.time >= start) & (levels.time + clock.NS_PER_HOUR <= end) & np.isfinite(levels.value)
     seen = levels.value[inside][part]
-    return float(np.median(seen)) if seen.size else math.nan
-
-
-def _middle(time: TimeArray, value: FloatArray, start: int, end: int) -> float:
-    """Median of what is finite in [start, end), NaN without any."""
-    first, last = np.searchsorted(time, [start, end])
-    seen = value[first:last][np.isfinite(value[first:last])]
     return float(np.median(seen)) if seen.size else math.nan
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from excursions.clock import TimeArray
-from excursions.conclusions import AuditFinding, Due, HeatTally, Lesson
+from excursions.conclusions import AuditFinding, Due, HeatTally, Lesson, NoiseBeside
 from excursions.conclusions import Levels as Levels
 from excursions.plant import Plant, Point
 from excursions.records import (
@@ -60,6 +60,7 @@ class PointFindings:
     decisions: tuple[Decision, ...] = ()
     limits: tuple[Limit, ...] = ()
     heat: HeatTally = field(default_factory=HeatTally)
+    noise_beside: NoiseBeside = field(default_factory=NoiseBeside)
 
     @property
     def unit(self) -> str:

@@ -18,6 +18,7 @@ from excursions.pipeline.inputs import NO_SAMPLES, point_inputs
 from excursions.pipeline.point import PointCounts, plant_around
 from excursions.pipeline.progress import Progress
 from excursions.pipeline.run import choose_jobs
+from excursions.pipeline.shelf import Shelf
 from excursions.pipeline.slow import both_passes
 from excursions.pipeline.windows import SoFar, Window, cut, extended
 from excursions.records import TagSeries
@@ -100,18 +101,21 @@ def _series(task: Task, parts: Sequence[Part], window: Window | None = None) -> 
             first, end = np.searchsorted(rows.time, [window.lead, window.end]) if window else (0, None)
             if rows.time[first:end].size:
                 pieces.setdefault(tag, []).append(stretch(rows, first, end))
-    return {tag: as_series(pieces[tag], tag, *task.units[tag]) for tag in task.units if tag in pieces}
+    return {tag: as_series(pieces.pop(tag), tag, *task.units[tag]) for tag in task.units if tag in pieces}
 
 
 def search(
     wanted: Sequence[Task], *, jobs: int, progress: Progress
 ) -> list[tuple[PointFindings, PointCounts]]:
     """Findings of every task, remembered ones read back; in the order of the tasks."""
-    remembered = {task.point.name: found for task in wanted if (found := _remembered(task)) is not None}
+    shelved = Shelf()
+    remembered = {
+        task.point.name: shelved(found) for task in wanted if (found := _remembered(task)) is not None
+    }
     missing = [task for task in wanted if task.point.name not in remembered]
     count = choose_jobs(jobs, sum(task.rows for task in missing), len(missing))
     for done, (task, found) in enumerate(_each(missing, count), start=1):
-        remembered[task.point.name] = found
+        remembered[task.point.name] = shelved(found)
         progress("reading the record with the probe in mind", done, len(missing))
     return [remembered[task.point.name] for task in wanted]
 

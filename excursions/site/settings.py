@@ -12,7 +12,7 @@ from typing import Any
 from excursions import clock
 from excursions.errors import UsageError, nearest
 from excursions.kinds import SEVERITIES
-from excursions.read.model import ReadOptions
+from excursions.read.options import ReadOptions
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

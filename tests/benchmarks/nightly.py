@@ -15,7 +15,6 @@ import dataclasses
 import io
 import json
 import os
-import resource
 import shutil
 import subprocess
 import sys
@@ -43,6 +42,7 @@ from excursions.site.ledger import open_ledger
 from excursions.site.settings import load_settings
 from excursions.site.tasks import Task, tasks
 from excursions.site.work import Work, live_parts, stated_plant
+from tests.benchmarks.scale import watched
 
 ROOT = Path(__file__).parents[2]
 BEGIN = int(np.datetime64("2024-01-01", "ns").astype(np.int64))
@@ -211,10 +211,11 @@ def write_day(frame: pl.DataFrame, path: Path) -> Path:
 
 @dataclass(frozen=True)
 class Cost:
-    """Wall time and processor time [s] of a process and its children."""
+    """Wall time and processor time [s] of a process and its children, and the peak of their memory [MB]."""
 
     wall: float
     cpu: float
+    memory: float
     out: str = ""
 
 
@@ -222,13 +223,18 @@ def cost(command: list[str], runs: int = 1) -> Cost:
     """Median cost of a command; exit status 0, 1 and 4 are ends of a night."""
     found = []
     for _ in range(runs):
-        before, begun = resource.getrusage(resource.RUSAGE_CHILDREN), time.perf_counter()
-        done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
-        wall, after = time.perf_counter() - begun, resource.getrusage(resource.RUSAGE_CHILDREN)
-        if done.returncode not in (0, 1, 4):
-            raise RuntimeError(done.stderr)
-        cpu = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
-        found.append(Cost(wall, cpu, done.stdout))
+        begun = time.perf_counter()
+        with tempfile.TemporaryFile("w+") as out, tempfile.TemporaryFile("w+") as said:
+            process = subprocess.Popen(command, cwd=ROOT, stdout=out, stderr=said)
+            memory = watched(process)
+            _, status, used = os.wait4(process.pid, 0)
+            wall = time.perf_counter() - begun
+            process.returncode = os.waitstatus_to_exitcode(status)
+            out.seek(0)
+            said.seek(0)
+            if process.returncode not in (0, 1, 4):
+                raise RuntimeError(said.read())
+            found.append(Cost(wall, used.ru_utime + used.ru_stime, memory / 1e6, out.read()))
     return sorted(found, key=lambda one: one.wall)[len(found) // 2]
 
 
@@ -269,7 +275,7 @@ def main() -> None:
     print(
         f"{asked.points} points, {asked.months} months at {asked.every:g} s in the archive: {held / 1e6:.0f} million samples"
     )
-    print(f"{'what':32} {'wall s':>8} {'cpu s':>8} {'x polars, wall':>15} {'cpu':>7}")
+    print(f"{'what':32} {'wall s':>8} {'cpu s':>8} {'x polars, wall':>15} {'cpu':>7} {'MB':>6}")
     for name, one in (
         (f"first search of {fleet.distinct} points", first),
         ("all points for the first time", whole),
@@ -279,7 +285,7 @@ def main() -> None:
         ("Python with polars, numpy, typer", imports),
     ):
         print(
-            f"{name:32} {one.wall:8.2f} {one.cpu:8.2f} {one.wall / floor.wall:15.1f} {one.cpu / floor.cpu:7.1f}"
+            f"{name:32} {one.wall:8.2f} {one.cpu:8.2f} {one.wall / floor.wall:15.1f} {one.cpu / floor.cpu:7.1f} {one.memory:6.0f}"
         )
     print(f"a night costs {1000 * done.cpu / asked.points:.0f} ms of processor time a point")
     print(f"a night with nothing new costs {idle.wall / imports.wall:.1f} x starting Python with its imports")

@@ -55,7 +55,7 @@ def cost_of(command: Sequence[str]) -> Cost:
     """Run a command to its end; findings (exit 1) are no failure."""
     start = time.perf_counter()
     with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE) as process:
-        memory = _watched(process)
+        memory = watched(process)
         _, status, usage = os.wait4(process.pid, 0) if process.returncode is None else (0, 0, None)
         process.returncode = os.waitstatus_to_exitcode(status)
         said = process.stderr.read().decode() if process.stderr else ""
@@ -64,7 +64,7 @@ def cost_of(command: Sequence[str]) -> Cost:
     return Cost(wall=time.perf_counter() - start, cpu=usage.ru_utime + usage.ru_stime, memory=memory / 1e6)
 
 
-def _watched(process: subprocess.Popen[bytes]) -> int:
+def watched(process: subprocess.Popen[bytes]) -> int:
     """Largest sum of proportional memory of a process and its children until it ends; pages shared count once."""
     root, most = psutil.Process(process.pid), 0
     while True:

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from excursions.clock import NS_PER_DAY, NS_PER_HOUR
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_S
 from excursions.conclusions import HeatTally
+from excursions.detect import heat_bands
 from excursions.detect.heat_bands import tally_heat
 from excursions.pipeline.windows import _heat
 
@@ -30,3 +31,23 @@ def test_windows_that_overlap_neither_lose_nor_repeat_an_hour() -> None:
     assert joined.ageing_h == pytest.approx(whole.ageing_h)
     assert joined.peak_degc.tolist() == whole.peak_degc.tolist()
     assert _heat(HeatTally(), newer, 76 * NS_PER_DAY) is newer
+
+
+def test_what_is_added_up_day_by_day_or_at_once_is_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    draw = np.random.default_rng(23)
+    time = np.cumsum(draw.integers(1, 1_200, 6_000)) * NS_PER_S
+    temp = 40 + 70 * np.abs(np.sin(np.arange(time.size) / 90.0)) + draw.normal(size=time.size)
+    left_out = draw.random(time.size) < 0.01
+    made = []
+    for most in (10**9, 700, 1):
+        monkeypatch.setattr(heat_bands, "_MOST_PIECES", most)
+        made.append(
+            tally_heat(
+                time, temp, EDGES, gap_s=1_000.0, cuts=np.array([9 * NS_PER_DAY + 5]), left_out=left_out
+            )
+        )
+    whole, *parts = made
+    assert whole.start.size > 30
+    for part in parts:
+        for name in ("start", "end", "hours", "ageing_h", "peak_degc", "peak_time"):
+            np.testing.assert_array_equal(getattr(part, name), getattr(whole, name))

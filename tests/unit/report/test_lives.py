@@ -10,14 +10,14 @@ import numpy as np
 import pytest
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_MINUTE
-from excursions.conclusions import Due, HeatTally
+from excursions.conclusions import Due, HeatTally, NoiseBeside
 from excursions.detect.heat_bands import tally_heat
 from excursions.plant import Installation, Plant, Point, Probe
 from excursions.records import Calibration, Doubt, Event, Parameter, StateLine
 from excursions.report.exposures import HeatExposure, heat_exposures
 from excursions.report.life import exposures_table, life_sentence, lives_table, probes_table, replacement
 from excursions.report.lives import ProbeLife, probe_lives
-from excursions.report.result import Levels, PointFindings, ScanResult, Trace
+from excursions.report.result import Levels, PointFindings, ScanResult
 
 DAY, UTC = NS_PER_DAY, ZoneInfo("UTC")
 EDGES = np.array([40.0, 60.0, 80.0, 100.0, 120.0, 130.0, 140.0])
@@ -40,6 +40,14 @@ def heated(day: float, peak: float, minutes: float) -> tuple[np.ndarray, np.ndar
     return np.array([start - second, start, end, end + second], np.int64), np.array([30.0, peak, peak, 30.0])
 
 
+def noise_beside(events: tuple[Event, ...]) -> NoiseBeside:
+    """Noise of 0.01 pH before each event and 0.03 after it, and other figures on its inner sides."""
+    ends = np.array([t for event in events for t in (event.start, event.end)], np.int64)
+    return NoiseBeside(
+        time=ends, before=np.resize([0.01, 0.5], ends.size), after=np.resize([0.7, 0.03], ends.size)
+    )
+
+
 def findings(
     point: Point, *heat: tuple[float, float, float], events: tuple[Event, ...] = (), days: int = 20
 ) -> PointFindings:
@@ -51,7 +59,7 @@ def findings(
     return PointFindings(
         point=point, start=0, end=days * DAY, samples=time.size, events=events,
         states=StateLine(start=np.array([0]), end=np.array([days * DAY]), code=np.zeros(1, np.uint8), confidence=np.ones(1), evidence=("",)),
-        sampling={}, traces={"noise": Trace(name="noise", unit="pH", time=hours, value=np.where(hours < 5 * DAY, 0.01, 0.03), samples=1)},
+        sampling={}, traces={}, noise_beside=noise_beside(events),
         levels=Levels(time=hours, value=np.where(hours < 5 * DAY, 7.0, 7.3), temperature=np.full(hours.size, 30.0)),
         heat=tally_heat(time, temp, EDGES, cuts=np.array([8 * DAY, 12 * DAY])),
     )  # fmt: skip
