@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.ndimage import maximum_filter1d, minimum_filter1d
 
 from excursions.clock import NS_PER_DAY
 from excursions.detect.along import along_clue
+from excursions.detect.apart import gain
 from excursions.detect.brought_round import led_by
 from excursions.detect.laboratory import between_samples, samples_clue
 from excursions.detect.origin import WIDEST_COMPANY, WITNESS, Clue, Companion, about_clue
@@ -21,6 +23,8 @@ from excursions.records import MOVED_NOT, MOVED_TOO, Record
 
 LIKE = 0.5  # of the size: a smaller change is of another kind
 ALONG = 0.05  # odds: one that measures the same made the change as well
+ASLEEP = 8  # blocks either side: anything is still for a shorter time
+STANDS, AWAKE = 0.25, 2.0  # of its usual range over as long; times that range, in this reading's unit
 SAMPLES_AFTER = 60 * NS_PER_DAY  # laboratory samples this long after a step still speak of it
 
 
@@ -74,6 +78,21 @@ def beside(
         )
     words = f"{changes.neighbour}, which usually goes along, did not"
     return (*others, *votes, Clue(odds=8.0, words=words, source=changes.neighbour, said=MOVED_NOT))
+
+
+def asleep(changes: Changes, shape: Transition) -> bool:
+    """Whether a neighbour stands still for long about a change while this reading goes on: a part of the plant that is shut
+    off has nothing to go along with, and their difference is this reading's own wandering."""
+    survey = changes.survey
+    level, other = survey.blocks.level, survey.neighbours[changes.neighbour]
+    before, after = (survey.blocks.at(int(survey.live.time[at])) for at in (shape.first, shape.last))
+    before, after = max(before - ASLEEP, 0), after + 1 + ASLEEP
+    if shape.hidden or not np.isfinite(other).all() or after - before < 2 * ASLEEP:
+        return False
+    usual = np.median(maximum_filter1d(other, after - before) - minimum_filter1d(other, after - before))
+    theirs = float(np.ptp(other[before:after]))
+    mine = max(float(np.ptp(level[before : before + ASLEEP])), float(np.ptp(level[after - ASLEEP : after])))
+    return theirs < STANDS * usual and mine > AWAKE * abs(gain(level, other)) * theirs
 
 
 def _about(changes: Changes, change: Change) -> tuple[Clue, ...]:

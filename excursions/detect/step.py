@@ -18,11 +18,20 @@ import numpy as np
 from excursions.clock import NS_PER_S, duration_text
 from excursions.detect.afterwards import GONE
 from excursions.detect.apart import apart_from_neighbours, differences_apart
-from excursions.detect.beside import LIKE, Changes, beside, of_the_neighbour, samples_beside, temperature_clue
+from excursions.detect.beside import (
+    LIKE,
+    Changes,
+    asleep,
+    beside,
+    of_the_neighbour,
+    samples_beside,
+    temperature_clue,
+)
 from excursions.detect.brought_round import brought_round
 from excursions.detect.came_of import FAST, returned, stay_clue, way_back
 from excursions.detect.origin import (
     LATE_S,
+    WIDEST_COMPANY,
     WITNESS,
     Clue,
     companions,
@@ -128,23 +137,23 @@ def _events(changes: Changes, settings: StepSettings) -> list[Event]:
     survey = changes.survey
     limit = max(settings.slowest_s, settings.slowest_blocks * survey.blocks.width_s)
     hour = max(1, round(3_600 / survey.blocks.width_s))
+    shapes = [transition_of(survey, change) for change in changes.every]
     company = tempered(
         [
             company_clues(
                 changes.others,
-                change.at,
-                width=min(change.width, 8),
+                _place_of(survey, change, shape),
+                width=min(change.width, WIDEST_COMPANY),
                 broken=change.across,
                 way=change.size,
                 hour=hour,
             )
-            for change in changes.every
+            for change, shape in zip(changes.every, shapes, strict=True)
         ]
     )
-    shapes = [transition_of(survey, change) for change in changes.every]
     found = []
     for i, change in enumerate(changes.every):
-        if changes.neighbour and of_the_neighbour(changes, change):
+        if changes.neighbour and (of_the_neighbour(changes, change) or asleep(changes, shapes[i])):
             continue
         share = shapes[i].size / change.size if changes.neighbour else 1.0
         if share > 1 / OWN_SHARE:
@@ -159,6 +168,13 @@ def _events(changes: Changes, settings: StepSettings) -> list[Event]:
         if shapes[i].length_s <= limit or shapes[i].hidden:
             found.extend(_event(changes, settings, i, shapes, company))
     return found
+
+
+def _place_of(survey: Survey, change: Change, shape: Transition) -> int:
+    """Block about which others are asked: where the reading went, which wide windows know only to their width."""
+    if shape.hidden or change.width <= WIDEST_COMPANY:
+        return change.at
+    return survey.blocks.at(int(survey.live.time[(shape.first + shape.last) // 2]))
 
 
 def _event(
