@@ -175,3 +175,18 @@ def test_oxygen_that_falls_as_warm_water_holds_less_is_the_seasons_doing(seed: i
     assert set(told[0]) <= {"process"}
     assert told[1] != []
     assert "process" not in told[1]
+
+
+@SEEDS
+def test_a_line_drawn_across_missing_data_is_not_calm(seed: int) -> None:
+    """A swinging door with an outage of hours: what would be drawn across it has no noise, and says nothing."""
+    n = 40_000
+    value = quantised(coloured(n, 2.0, 0.15, 30, seed) + level(n, 0.0, 0.03, seed + 1), 0.01)
+    gone = np.zeros(n, dtype=bool)
+    gone[20_010:20_400] = True
+    time, kept = swinging_door(grid(n)[~gone], value[~gone], 0.03, 3_600.0)
+    survey = survey_of(make_record(kept, time=time, measurand="oxygen"))
+    noises = survey.noises
+    lost = slice(*np.searchsorted(noises.start, grid(n)[[20_010, 20_400]]) + np.array([-2, 2]))
+    beside = noises.sigma[lost]
+    assert not np.any(beside < 1e-6 * np.nanmedian(noises.sigma))
