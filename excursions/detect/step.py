@@ -56,7 +56,8 @@ from excursions.detect.several import FASTEST_VESSEL_S, outruns, worth
 from excursions.detect.severity import severity_of
 from excursions.detect.shape import Transition, transition_of
 from excursions.detect.stairs import stairs_clue
-from excursions.detect.survey import Survey, survey_of
+from excursions.detect.sudden import SIDE
+from excursions.detect.survey import Survey, jumps_of, survey_of
 from excursions.detect.there_and_back import there_and_back
 from excursions.digits import number, written
 from excursions.records import (
@@ -74,6 +75,7 @@ TRIFLE = 0.5  # of the tolerance: smaller changes are not reported
 TRIFLE_APART = 1.0  # of the tolerance, for a difference: two probes never agree to the last digit
 MUCH_LARGER = 3.0  # a change of half to three times the size is of the same kind; what is larger is another
 LIKE_MOVE = 0.8  # of a change: a move that the process may as well have made instead
+QUICK = 4  # samples: what takes longer is no jump
 JEFFREYS = 0.5  # a change more than was seen is always possible: half a count
 
 
@@ -199,6 +201,8 @@ def _event(
         not any(other.related for other in changes.others) and not outran
     ):  # beside one that usually goes along, its moves are counted with it
         alike = max(alike, _moves_beside(survey, change, shape))
+    if not outran:
+        alike = max(alike, _jumps_beside(record, survey, change, shape))
     prior = expected_faults(settings.faults_per_year, survey.years)
     until = next_reset(record, start) or int(survey.live.time[-1])
     clues = (
@@ -291,6 +295,18 @@ def _moves_beside(survey: Survey, change: Change, shape: Transition) -> int:
     if not shape.hidden and shape.samples <= 2 and survey.interval_s <= FASTEST_VESSEL_S:
         return 0
     return max(moves(survey, abs(shape.size), shape.length_s) - 1, 0)
+
+
+def _jumps_beside(record: Record, survey: Survey, change: Change, shape: Transition) -> int:
+    """How often else the reading jumped as far the same way, from one sample to the next, and came back too soon to be a
+    change of level: a stay away is no other thing for its length.
+    """
+    if change.across or shape.hidden or shape.samples > QUICK:
+        return 0
+    jumps = jumps_of(record, survey)
+    share = np.sign(jumps.gap) * jumps.size / shape.size
+    like = (share >= LIKE_MOVE) & (share <= MUCH_LARGER) & (np.abs(jumps.at - shape.first) > SIDE)
+    return int(np.count_nonzero(like))
 
 
 def moves(survey: Survey, size: float, length_s: float) -> int:

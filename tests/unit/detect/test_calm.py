@@ -190,3 +190,17 @@ def test_a_line_drawn_across_missing_data_is_not_calm(seed: int) -> None:
     lost = slice(*np.searchsorted(noises.start, grid(n)[[20_010, 20_400]]) + np.array([-2, 2]))
     beside = noises.sigma[lost]
     assert not np.any(beside < 1e-6 * np.nanmedian(noises.sigma))
+
+
+@SEEDS
+def test_a_standstill_longer_than_the_others_is_no_step(seed: int) -> None:
+    """Three times a day the reading jumps up and is back within the hour; once it stays for two."""
+    n = 30 * 1_440
+    feed = coloured(n, 620.0, 30.0, 2_000, seed) + level(n, 0.0, 0.5, seed + 2)
+    value = 9.0 * feed / 620.0 + level(n, 0.0, 0.03, seed + 1)
+    begins = 200 + 480 * np.arange(89) + np.random.default_rng(seed).integers(0, 120, 89)
+    for k, begin in enumerate(begins):
+        value[begin : begin + (120 if k == 40 else 45)] += 31.0
+    beside = {"FEED": make_signal(feed, measurand="conductivity", tag="FEED")}
+    record = make_record(np.round(value, 1), measurand="conductivity", neighbours=beside)
+    assert [event for event in detect_step(record) if event.origin != "process"] == []
