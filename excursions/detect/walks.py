@@ -155,7 +155,7 @@ def _walks(survey: Survey, series: FloatArray, name: str) -> list[Walk]:
         if end - begin >= shortest:
             way = float(np.sign(_mean(level, end, end + EDGE) - _mean(level, begin - EDGE, begin)))
             ramps.append(_Ramp(begin=begin, end=end, way=way, spread=spread, expected=expected))
-    found = []
+    found: list[Walk] = []
     for one in _clusters(ramps):
         place = ramp_around(level, (one.begin + one.end) // 2, one.end - one.begin)
         if place[3] - place[2] >= shortest:

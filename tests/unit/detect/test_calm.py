@@ -16,6 +16,7 @@ from excursions.detect.step import detect_step
 from excursions.detect.stuck import detect_stuck
 from excursions.detect.survey import survey_of
 from excursions.detect.swing import _rests_at_its_ends, detect_swing, limit_cycle
+from excursions.detect.unmoved import detect_unmoved
 from excursions.detect.walks import _walk
 from excursions.physics.oxygen import saturation_mg_l
 from excursions.records import CLEANING, MEASURING, Event
@@ -204,3 +205,49 @@ def test_a_standstill_longer_than_the_others_is_no_step(seed: int) -> None:
     beside = {"FEED": make_signal(feed, measurand="conductivity", tag="FEED")}
     record = make_record(np.round(value, 1), measurand="conductivity", neighbours=beside)
     assert [event for event in detect_step(record) if event.origin != "process"] == []
+
+
+@SEEDS
+def test_a_reading_that_comes_back_to_its_neighbours_ends_what_was_odd(seed: int) -> None:
+    """Shut off for days it walks away by and by; the flow brings it back at once.  A step away is told as ever."""
+    n = 60 * 288
+    at = np.arange(n)
+    source = coloured(n, 480.0, 30.0, 600, seed)
+    begin, end = 30 * 288, 36 * 288
+    stands = (at >= begin) & (at < end)
+    alone = source[begin] + 60.0 * (at - begin) / (end - begin)
+    beside = {
+        f"T{k}": make_signal(
+            source + level(n, 0.0, 1.0, seed + k), every_s=300.0, measurand="conductivity", tag=f"T{k}"
+        )
+        for k in (1, 2)
+    }
+    told = []
+    for value in (np.where(stands, alone, source), source + np.where(at >= end, -60.0, 0.0)):
+        noisy = np.round(value + level(n, 0.0, 1.0, seed + 5))
+        record = make_record(noisy, every_s=300.0, measurand="conductivity", neighbours=beside)
+        back = T0 + 300 * NS_PER_S * end
+        near = [event for event in detect_step(record) if abs(event.start - back) < 3_600 * NS_PER_S]
+        told.append([event.origin for event in near])
+    assert set(told[0]) <= {"process"}
+    assert told[1] == ["probe"]
+
+
+@SEEDS
+def test_a_train_that_went_to_the_temperature_of_the_room_was_shut_off(seed: int) -> None:
+    n, begin, end = 12_000, 6_000, 7_500  # of five minutes
+    base = 7.0 + 0.4 * np.sin(2 * np.pi * np.arange(n) / 490) + coloured(n, 0.0, 0.05, 300, seed)
+    own = base + level(n, 0.0, 0.006, seed + 1)
+    own[begin:end] = 6.6 + level(end - begin, 0.0, 0.006, seed + 2)
+    other = make_signal(quantised(base, 0.001), every_s=300.0, measurand="ph", unit="pH", tag="B")
+    warm = coloured(n, 16.0, 0.6, 900, seed + 3)
+    cooled = warm.copy()
+    cooled[begin:end] = 22.0 + coloured(end - begin, 0.0, 0.3, 100, seed + 4)
+    told = [
+        detect_unmoved(
+            make_record(quantised(own, 0.001), at, every_s=300.0, neighbours={"B": other, "C": other})
+        )
+        for at in (warm, cooled)
+    ]
+    assert told[0][0].origin == "undecided"
+    assert told[1][0].origin == "process"
