@@ -15,13 +15,15 @@ import numpy as np
 from excursions.clock import NS_PER_DAY
 from excursions.detect.origin import Clue
 from excursions.detect.survey import Survey
-from excursions.records import FloatArray
+from excursions.physics.oxygen import saturation_mg_l
+from excursions.records import FloatArray, Record
 
 MOST_BINS = 96
 FEWEST_BINS = 12  # outside of a change
 FOLLOWS = 0.7  # correlation from which the temperature tells about half of what a reading does
 BEYOND = 2.0  # spans of the temperature elsewhere that a line is trusted to reach
 EXPLAINED = (0.4, 1.6)  # share of a change that is explained
+WATER = (0.0, 40.0)  # degC in which the solubility of oxygen is known
 ODDS = 0.15  # as for a temperature that changed at the same time
 
 
@@ -31,6 +33,27 @@ def along_clue(survey: Survey, before: tuple[int, int], after: tuple[int, int], 
     if not EXPLAINED[0] <= share <= EXPLAINED[1]:
         return Clue(odds=1.0)
     words = f"by the rest of the record the temperature explains {100 * min(share, 1.0):.0f} % of it"
+    return Clue(odds=ODDS, words=words)
+
+
+def solubility_clue(
+    record: Record, survey: Survey, before: tuple[int, int], after: tuple[int, int], size: float
+) -> Clue:
+    """Whether a change of dissolved oxygen [mg/L] is what warmer or colder water holds less or more, at the same saturation."""
+    unit = record.value.unit if record.value is not None else ""
+    warm = [survey.temperature[slice(*part)] for part in (before, after)]
+    if record.point.quantity.key != "oxygen" or unit != record.point.quantity.unit or not size:
+        return Clue(odds=1.0)
+    if not all(part.size and np.isfinite(part).all() for part in warm):
+        return Clue(odds=1.0)
+    was, now = (float(np.mean(part)) for part in warm)
+    if not (WATER[0] <= min(was, now) and max(was, now) <= WATER[1]):
+        return Clue(odds=1.0)
+    level = float(np.mean(survey.blocks.level[slice(*before)]))
+    share = level * (saturation_mg_l(now) / saturation_mg_l(was) - 1.0) / size
+    if not EXPLAINED[0] <= share <= EXPLAINED[1]:
+        return Clue(odds=1.0)
+    words = f"that water of {now:.0f} degC holds another amount than of {was:.0f} degC explains {100 * min(share, 1.0):.0f} % of it"
     return Clue(odds=ODDS, words=words)
 
 

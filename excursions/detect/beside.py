@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.ndimage import maximum_filter1d, minimum_filter1d
 
 from excursions.clock import NS_PER_DAY
 from excursions.detect.along import along_clue
+from excursions.detect.apart import apart_from_neighbours, gain
 from excursions.detect.brought_round import led_by
 from excursions.detect.laboratory import between_samples, put_right, samples_clue
 from excursions.detect.origin import WIDEST_COMPANY, WITNESS, Clue, Companion, about_clue
@@ -17,10 +19,14 @@ from excursions.detect.stairs import exchange_clue
 from excursions.detect.survey import Survey
 from excursions.detect.unmoved import unmoved_neighbour
 from excursions.detect.votes import WENT_ALONG, outvoted, votes_clue, went_along
+from excursions.ranks import median
 from excursions.records import MOVED_NOT, MOVED_TOO, Record
 
 LIKE = 0.5  # of the size: a smaller change is of another kind
 ALONG = 0.05  # odds: one that measures the same made the change as well
+ASLEEP = 8  # blocks either side: anything is still for a shorter time
+STANDS, AWAKE = 0.25, 2.0  # of its usual range over as long; times that range, in this reading's unit
+AGREES, REJOINS = 0.3, 0.1  # of the size; odds: a fault leads away
 SAMPLES_AFTER = 60 * NS_PER_DAY  # laboratory samples this long after a step still speak of it
 
 
@@ -72,8 +78,44 @@ def beside(
                 words=f"came at once, and a loop brought it back: {changes.neighbour} went the other way",
             )
         )
+    if _rejoins(changes, change):
+        words = f"it leads back to where it usually is beside {changes.neighbour}"
+        return (*others, Clue(odds=REJOINS, words=words, source=changes.neighbour, said=MOVED_TOO))
     words = f"{changes.neighbour}, which usually goes along, did not"
     return (*others, *votes, Clue(odds=8.0, words=words, source=changes.neighbour, said=MOVED_NOT))
+
+
+def asleep(changes: Changes, shape: Transition) -> bool:
+    """Whether a neighbour stands still for long about a change while this reading goes on: a part of the plant that is shut
+    off has nothing to go along with, and their difference is this reading's own wandering."""
+    survey = changes.survey
+    level, other = survey.blocks.level, survey.neighbours[changes.neighbour]
+    before, after = (survey.blocks.at(int(survey.live.time[at])) for at in (shape.first, shape.last))
+    before, after = max(before - ASLEEP, 0), after + 1 + ASLEEP
+    if shape.hidden or not np.isfinite(other).all() or after - before < 2 * ASLEEP:
+        return False
+    usual = np.median(maximum_filter1d(other, after - before) - minimum_filter1d(other, after - before))
+    theirs = float(np.ptp(other[before:after]))
+    mine = max(float(np.ptp(level[before : before + ASLEEP])), float(np.ptp(level[after - ASLEEP : after])))
+    return theirs < STANDS * usual and mine > AWAKE * abs(gain(level, other)) * theirs
+
+
+def _rejoins(changes: Changes, change: Change) -> bool:
+    """Whether two probes that had parted agree after a change as they do for most of the record: what was odd ended there."""
+    apart = dict(apart_from_neighbours(changes.survey)).get(changes.neighbour)
+    if apart is None:
+        return False
+    off = np.abs(apart - median(apart))
+    reach, at, size = max(change.width, ASLEEP), change.at, abs(change.size)
+    parts = (
+        off[max(at - reach, 0) : max(at - 2, 0)],
+        off[at + 2 : at + reach],
+    )  # the difference is filtered over five blocks
+    if not all(part.size for part in parts):
+        return False
+    before, after = (median(part) for part in parts)
+    most = float(np.mean(off < (1 - LIKE) * size))
+    return after < AGREES * size and before > (1 - AGREES) * size and most > LIKE
 
 
 def _about(changes: Changes, change: Change) -> tuple[Clue, ...]:

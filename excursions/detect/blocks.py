@@ -210,13 +210,18 @@ def noise_blocks(live: Live, blocks: Blocks) -> NoiseBlocks:
 
 
 def evenly(live: Live, blocks: Blocks, *, drawn: bool) -> Live:
-    """A thinned record as it stood at 32 even instants of each block: held, or drawn between its samples."""
+    """A thinned record as it stood at 32 even instants of each block: held, or drawn between its samples.
+
+    Across missing data and other states it stood nowhere: what is drawn there is broken off, and has no noise.
+    """
     offset = ((np.arange(EVEN) + 0.5) * blocks.width / EVEN).astype(np.int64)
     time = (blocks.start[:, None] + offset).ravel()
     before = np.clip(np.searchsorted(live.time, time, side="right") - 1, 0, len(live) - 1)
     value = np.interp(time, live.time, live.value) if drawn else live.value[before]
     fresh = np.zeros(time.size, dtype=np.bool_)
     fresh[::EVEN] = blocks.broken
+    fresh |= live.fresh[np.minimum(before + 1, len(live) - 1)] & (before + 1 < len(live))
+    fresh[1:] |= live.fresh[before[1:]] & (before[1:] != before[:-1])
     fresh[:1] = True
     return Live(time=time, value=value, index=before, fresh=fresh)
 

@@ -17,7 +17,7 @@ import numpy as np
 
 from excursions.clock import NS_PER_DAY, NS_PER_S, duration_text
 from excursions.detect.afterwards import GONE
-from excursions.detect.along import along_clue
+from excursions.detect.along import along_clue, solubility_clue
 from excursions.detect.apart import apart_from_neighbours
 from excursions.detect.laboratory import STRONGEST, samples_clue, showed_clue
 from excursions.detect.origin import (
@@ -120,7 +120,7 @@ def _event(
     )
     clues = (
         *outside,
-        *_company(survey, walk),
+        *_company(record, survey, walk),
         *_walk_clues(record, walk),
         *_leads_back(survey, walk),
         *stays_away(survey, walk),
@@ -333,12 +333,14 @@ def _reset_clue(reset: int | None, odds: float) -> tuple[Clue, ...]:
     return (Clue(odds=odds, words=f"a {name} took it out again"),)
 
 
-def _company(survey: Survey, walk: Walk) -> tuple[Clue, ...]:
+def _company(record: Record, survey: Survey, walk: Walk) -> tuple[Clue, ...]:
     """Whether temperature or neighbours walked over the same time."""
     before, after = ends_of(walk)
     if walk.basis:
         return votes_clue(survey, walk.basis, before, after) or (whose_clue(survey, walk),)
     clues = [along_clue(survey, before, after, walk.size)]
+    if not clues[0].words:
+        clues = [solubility_clue(record, survey, before, after, walk.size)]
     along = went_along(survey, before, after, walk.size)
     clues.extend(Clue(odds=0.1, words=f"{name} {WENT_ALONG}", source=name, said=MOVED_TOO) for name in along)
     for name, other in ((TEMPERATURE, survey.temperature), *survey.neighbours.items()):

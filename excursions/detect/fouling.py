@@ -39,6 +39,10 @@ TRIFLE = 0.5  # of the tolerance: smaller changes are not reported
 PARTS = 8  # of a stretch, which show how it walks
 LEAST_ORDER = 0.6  # rank correlation of the parts with time; parts in any order pass it once in sixteen
 LEAST_HALF = 0.1  # of the walk in either half of a stretch; dirt that settles makes nine tenths in the first
+HALF, USED_UP = (
+    0.5,
+    0.05,
+)  # share of the reading lost in each stretch; odds: batches do so all the time, dirt hardly (cp)
 EDGE_SHARE = 6  # a sixth of a stretch at either end makes its level there
 
 
@@ -188,7 +192,7 @@ def _event(
     end = int(survey.live.time[int(blocks.first[teeth.hi[j - 1]]) - 1])
     days = (teeth.hi[i:j] - teeth.lo[i:j]) * blocks.width_s / 86_400
     chance = unexplained(settings.unexplained, survey.years) + p_walk * p_jump * 100
-    clues = (*_locked(survey, teeth, run),)
+    clues = (*_locked(survey, teeth, run), *_used_up(record, teeth, run))
     prior = expected_faults(settings.foulings_per_year, survey.years)
     probe = weigh(prior=prior, chance=chance, clues=(Clue(odds=4.0), *clues))
     if probe < settings.least_confidence:
@@ -248,6 +252,15 @@ def _left_over(survey: Survey, teeth: Teeth, run: tuple[int, int]) -> float:
     i, j = run
     day = survey.blocks.start[teeth.lo[i:j]] / NS_PER_DAY
     return float(np.polyfit(day - day[0], teeth.begin[i:j], 1)[0]) if j - i > 2 else 0.0
+
+
+def _used_up(record: Record, teeth: Teeth, run: tuple[int, int]) -> tuple[Clue, ...]:
+    """A reading that dirt lowers, and that loses most of itself each time: a batch uses up the oxygen, and is cleaned after."""
+    begin, walk = teeth.begin[slice(*run)], teeth.walk[slice(*run)]
+    if record.point.quantity.fouls >= 0 or not np.median(-walk / np.maximum(np.abs(begin), 1e-12)) > HALF:
+        return ()
+    words = "each time the reading loses more than half of itself, as in batches that are cleaned between"
+    return (Clue(odds=USED_UP, words=words),)
 
 
 def _locked(survey: Survey, teeth: Teeth, run: tuple[int, int]) -> tuple[Clue, ...]:

@@ -277,6 +277,9 @@ def company_clues(
         if ratio > MOVED:
             words = f"{other.name} changed at the same time"
             clues.append(Clue(odds=0.15 if own else 0.05, words=words, source=other.name, said=MOVED_TOO))
+        elif own and _sets_in(other, at, width=width, broken=broken):
+            words = f"{other.name} began to change with it"
+            clues.append(Clue(odds=0.3, words=words, source=other.name, said=MOVED_TOO))
         elif other.related and (about := about_clue(other, at, width=width, way=way, hour=hour)) is not None:
             clues.append(about)
         elif ratio > STIRRED:
@@ -288,6 +291,14 @@ def company_clues(
             words = f"{other.name} did not change with it"
             clues.append(Clue(odds=odds, words=words, source=other.name, said=MOVED_NOT))
     return tuple(clues)
+
+
+def _sets_in(temperature: Companion, at: int, *, width: int, broken: bool) -> bool:
+    """Whether the temperature, quiet until a block, moves right after it: heat takes its time where a flow changes at once."""
+    then, before = (
+        moved_together(temperature, k, width=width, broken=broken) for k in (at + 1, max(at - 1, 0))
+    )
+    return then > MOVED and before < STIRRED
 
 
 def about_clue(other: Companion, at: int, *, width: int, way: float, hour: int) -> Clue | None:

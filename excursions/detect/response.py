@@ -216,9 +216,11 @@ def _after_changes(survey: Survey, every: tuple[Change, ...]) -> list[tuple[int,
         if abs(after - before) <= CLEAR * survey.noise:
             continue
         way = (value - before) / (after - before)
-        started, done = np.flatnonzero(way > 0.1), np.flatnonzero(way > WAY)
-        if started.size and done.size and done[0] > started[0]:
-            found.append((int(time[started[0]]), float(time[done[0]] - time[started[0]]) / NS_PER_S, SUDDEN))
+        done = int(np.argmax(way > WAY))
+        idle = np.flatnonzero(way[:done] <= STILL)  # what wanders before it is not under way yet
+        start = int(idle[-1]) + 1 if idle.size else 0
+        if done > start:
+            found.append((int(time[start]), float(time[done] - time[start]) / NS_PER_S, SUDDEN))
     return found
 
 

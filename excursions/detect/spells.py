@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from excursions.clock import NS_PER_DAY, NS_PER_S
+from excursions.clock import NS_PER_DAY, NS_PER_S, TimeArray
 from excursions.detect.blocks import Blocks
 from excursions.detect.live import PIECE, Live
 from excursions.detect.stillness import Bins
@@ -18,6 +18,7 @@ DAY_CELLS, WEEK_CELLS = 24, 168
 FEWEST_ROUNDS = 4  # days (weeks) of record before a daily (weekly) pattern is believed
 FEWEST_ON_LINE, FEWEST_LINES = 4, 8
 MOVES, SMALLEST = 50_000, 0.02  # changes looked at, and the share of them that is smaller than a count
+NEAR_END, SELDOM = 0.15, 0.95  # of a silence; share of a record's intervals that are shorter
 SLOWEST_CLOCK = 0.02  # a quiet hour still counts for this share of a usual one
 
 
@@ -40,18 +41,36 @@ class Spells:
         )
 
 
-def covered_s(live: Live, *, thinned: bool) -> FloatArray:
+def covered_s(live: Live, *, thinned: bool, beside: TimeArray | None = None) -> FloatArray:
     """Seconds of unbroken record up to each sample (n,): missing data and other states do not count.
 
     On a `thinned` record (exception, swinging door) a long silence counts when the sample that ends it
-    repeats the value: that is a recorder reporting no change, not a hole.
+    repeats the value: that is a recorder reporting no change, not a hole.  Where the temperature of the point, whose
+    instants [ns] are `beside`, says nothing either from one end of it to the other, it may as well be the recorder that
+    was silent (an outage, the hour that summer time takes away), and does not count.
     """
     step = np.diff(live.time, prepend=live.time[:1]) / NS_PER_S
     hole = live.fresh.copy()
     if thinned:
         hole[1:] &= (np.diff(live.value) != 0) | (np.diff(live.index) != 1)
+        hole[1:] |= _silent(live.time, beside)
     step[hole] = 0.0
     return np.cumsum(step)
+
+
+def _silent(time: TimeArray, beside: TimeArray | None) -> BoolArray:
+    """Whether another record, which goes on before and afterwards, has nothing but near its ends between each sample and the
+    next (n - 1,), and is seldom silent for so long: two signals recorded on change are not silent from the same instant on.
+    """
+    if beside is None or beside.size < 2:
+        return np.zeros(max(time.size - 1, 0), dtype=np.bool_)
+    near = (np.diff(time) * NEAR_END).astype(np.int64)
+    past = np.searchsorted(beside, time[:-1] + near, side="right")
+    none = (past == np.searchsorted(beside, time[1:] - near)) & (past > 0) & (past < beside.size)
+    if none.any():
+        steps = np.diff(beside)
+        none[none] = steps[past[none] - 1] > quantile(steps.astype(np.float64), SELDOM)
+    return np.asarray(none)
 
 
 def unchanged(live: Live, covered: FloatArray, *, held_between: bool) -> Spells:

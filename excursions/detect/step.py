@@ -21,6 +21,7 @@ from excursions.detect.apart import apart_from_neighbours, differences_apart
 from excursions.detect.beside import (
     LIKE,
     Changes,
+    asleep,
     beside,
     of_the_neighbour,
     samples_beside,
@@ -31,6 +32,7 @@ from excursions.detect.brought_round import brought_round
 from excursions.detect.came_of import FAST, returned, stay_clue, way_back
 from excursions.detect.origin import (
     LATE_S,
+    WIDEST_COMPANY,
     WITNESS,
     Clue,
     companions,
@@ -55,7 +57,8 @@ from excursions.detect.several import FASTEST_VESSEL_S, outruns, worth
 from excursions.detect.severity import severity_of
 from excursions.detect.shape import Transition, transition_of
 from excursions.detect.stairs import stairs_clue
-from excursions.detect.survey import Survey, survey_of
+from excursions.detect.sudden import SIDE
+from excursions.detect.survey import Survey, jumps_of, survey_of
 from excursions.detect.there_and_back import there_and_back
 from excursions.digits import number, written
 from excursions.records import (
@@ -73,6 +76,7 @@ TRIFLE = 0.5  # of the tolerance: smaller changes are not reported
 TRIFLE_APART = 1.0  # of the tolerance, for a difference: two probes never agree to the last digit
 MUCH_LARGER = 3.0  # a change of half to three times the size is of the same kind; what is larger is another
 LIKE_MOVE = 0.8  # of a change: a move that the process may as well have made instead
+QUICK = 4  # samples: what takes longer is no jump
 JEFFREYS = 0.5  # a change more than was seen is always possible: half a count
 
 
@@ -136,23 +140,23 @@ def _events(changes: Changes, settings: StepSettings) -> list[Event]:
     survey = changes.survey
     limit = max(settings.slowest_s, settings.slowest_blocks * survey.blocks.width_s)
     hour = max(1, round(3_600 / survey.blocks.width_s))
+    shapes = [transition_of(survey, change) for change in changes.every]
     company = tempered(
         [
             company_clues(
                 changes.others,
-                change.at,
-                width=min(change.width, 8),
+                _place_of(survey, change, shape),
+                width=min(change.width, WIDEST_COMPANY),
                 broken=change.across,
                 way=change.size,
                 hour=hour,
             )
-            for change in changes.every
+            for change, shape in zip(changes.every, shapes, strict=True)
         ]
     )
-    shapes = [transition_of(survey, change) for change in changes.every]
     found = []
     for i, change in enumerate(changes.every):
-        if changes.neighbour and of_the_neighbour(changes, change):
+        if changes.neighbour and (of_the_neighbour(changes, change) or asleep(changes, shapes[i])):
             continue
         share = shapes[i].size / change.size if changes.neighbour else 1.0
         if share > 1 / OWN_SHARE:
@@ -167,6 +171,13 @@ def _events(changes: Changes, settings: StepSettings) -> list[Event]:
         if shapes[i].length_s <= limit or shapes[i].hidden:
             found.extend(_event(changes, settings, i, shapes, company))
     return found
+
+
+def _place_of(survey: Survey, change: Change, shape: Transition) -> int:
+    """Block about which others are asked: where the reading went, which wide windows know only to their width."""
+    if shape.hidden or change.width <= WIDEST_COMPANY:
+        return change.at
+    return survey.blocks.at(int(survey.live.time[(shape.first + shape.last) // 2]))
 
 
 def _event(
@@ -194,6 +205,8 @@ def _event(
         not any(other.related for other in changes.others) and not outran
     ):  # beside one that usually goes along, its moves are counted with it
         alike = max(alike, _moves_beside(survey, change, shape))
+    if not outran:
+        alike = max(alike, _jumps_beside(record, survey, change, shape))
     prior = expected_faults(settings.faults_per_year, survey.years)
     clues = (
         heat_clue(record, start),
@@ -285,6 +298,18 @@ def _moves_beside(survey: Survey, change: Change, shape: Transition) -> int:
     if not shape.hidden and shape.samples <= 2 and survey.interval_s <= FASTEST_VESSEL_S:
         return 0
     return max(moves(survey, abs(shape.size), shape.length_s) - 1, 0)
+
+
+def _jumps_beside(record: Record, survey: Survey, change: Change, shape: Transition) -> int:
+    """How often else the reading jumped as far the same way, from one sample to the next, and came back too soon to be a
+    change of level: a stay away is no other thing for its length.
+    """
+    if change.across or shape.hidden or shape.samples > QUICK:
+        return 0
+    jumps = jumps_of(record, survey)
+    share = np.sign(jumps.gap) * jumps.size / shape.size
+    like = (share >= LIKE_MOVE) & (share <= MUCH_LARGER) & (np.abs(jumps.at - shape.first) > SIDE)
+    return int(np.count_nonzero(like))
 
 
 def moves(survey: Survey, size: float, length_s: float) -> int:

@@ -139,8 +139,13 @@ def _joined(found: list[Event], survey: Survey, band: float) -> tuple[Event, ...
 
 def _clocks(record: Record, survey: Survey) -> tuple[FloatArray, FloatArray | None]:
     """Seconds of record up to each sample, and the speed of the signal's own clock; worked out once."""
-    covered = survey.once("covered", lambda: covered_s(survey.live, thinned=_thinned(record)))
+    covered = survey.once("covered", lambda: _covered(record, survey))
     return covered, survey.once("own clock", lambda: own_clock(survey.blocks))
+
+
+def _covered(record: Record, survey: Survey) -> FloatArray:
+    beside = record.temperature.time if record.temperature is not None else None
+    return covered_s(survey.live, thinned=_thinned(record), beside=beside)
 
 
 def _still(survey: Survey, covered: FloatArray, *, held: bool) -> Spells:

@@ -42,6 +42,9 @@ FEWEST_CYCLES, FEWEST_SAMPLES = 80, 8  # of a record; of a cycle
 REGULAR = 0.4  # robust spread of the lengths over their median; a wandering process has about one
 FEWEST_DAYS, SHARES = 8, 16
 FEWEST_IN_SHARE = 4  # cycles
+UNDER_WAY = (
+    0.25  # of the time in the middle half of its swing: a sine is there for 0.32, by its ends at 10 and 90 %
+)
 NARROWER = 0.05  # logarithm of the swing; less is chance
 
 
@@ -107,6 +110,8 @@ def _rounder_turns(
     record: Record, survey: Survey, cycles: Cycles, days: Days, settings: SwingSettings
 ) -> tuple[Event, ...]:
     """A reading that turns round less sharply, at both ends of its swing."""
+    if _rests_at_its_ends(survey):
+        return ()
     group = np.append(np.searchsorted(cycles.start, days[0]), cycles.start.size)
     upper, lower = turns(survey, cycles.start, cycles.length, group)
     known = np.isfinite(upper) & np.isfinite(lower)
@@ -155,6 +160,18 @@ def _rounder_turns(
             details={"time_constant_before_s": before, "time_constant_s": now},
         ),
     )
+
+
+def _rests_at_its_ends(survey: Survey) -> bool:
+    """Whether a swing is hardly ever under way: batches that stand at one level and then at another have no corner to round.
+
+    Straight lines spend half of their time in the middle half of the swing, and behind the longest lag, which leaves
+    a sine, still a third.
+    """
+    value = survey.live.value[:: -(-len(survey.live) // MOST_SAMPLES)]
+    low, high = quantiles(value[:: max(1, value.size // 50_000)], (0.1, 0.9))
+    inside = (value > low + 0.25 * (high - low)) & (value < low + 0.75 * (high - low))
+    return float(np.mean(inside)) < UNDER_WAY
 
 
 def _narrower(days: Days, begin: int, end: int) -> Clue:

@@ -28,6 +28,9 @@ from excursions.detect.survey import Survey, survey_of
 from excursions.digits import written
 from excursions.records import Event, FloatArray, Record
 
+SHOWN = 0.5  # of its length that must be known on either side of a stay
+AWAY = 2.0  # usual changes over as long
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class UnmovedSettings:
@@ -105,6 +108,22 @@ def _stays(record: Record, level: FloatArray, witness: FloatArray, settings: Unm
     ]
 
 
+def _shut_off(survey: Survey, stay: Stay) -> tuple[Clue, ...]:
+    """Whether the temperature went elsewhere with the stay and came back with its end: a line that is shut off goes to that
+    of the room; a probe that follows nothing keeps its own."""
+    length, warm = stay.past - stay.lo, survey.temperature
+    parts = warm[max(stay.lo - length, 0) : stay.lo], warm[stay.lo : stay.past], warm[stay.past :][:length]
+    if not all(part.size >= SHOWN * length and np.isfinite(part).all() for part in parts):
+        return ()
+    before, meanwhile, after = (float(np.median(part)) for part in parts)
+    usual = max(1.4826 * float(np.nanmedian(np.abs(warm[length:] - warm[:-length]))), 1e-12)
+    went, back = (meanwhile - before) / usual, (meanwhile - after) / usual
+    if min(went, back) < AWAY and max(went, back) > -AWAY:
+        return ()
+    words = f"the temperature stayed at {meanwhile:.0f} degC meanwhile, before and afterwards at {(before + after) / 2:.0f} degC"
+    return (Clue(odds=0.2, words=words),)
+
+
 def _event(
     record: Record, survey: Survey, stay: Stay, names: list[str], asked: int, settings: UnmovedSettings
 ) -> Event:
@@ -120,6 +139,7 @@ def _event(
         if open_end
         else Clue(odds=0.15, words="followed again afterwards")
     )
+    clues.extend(_shut_off(survey, stay))
     probe = weigh(
         prior=expected_faults(settings.faults_per_year, survey.years),
         chance=unexplained(settings.unexplained, survey.years),

@@ -36,6 +36,10 @@ HINGES = 10.0  # places at which it may begin: a tenth of the record apart they 
 FASTEST_S, FASTEST_BLOCKS = 6 * 3_600.0, 6  # a change faster than this is a step
 TAKEN_OUT = (0.4, 1.6)  # share of a walk that a reset must undo
 PIECE = 0.5  # of the time over which samples part: a shorter walk is a piece of what they show
+LEAST_INNER = (
+    0.4  # of a walk, in the middle halves of its teeth: half where it is straight, less where dirt settles
+)
+UNLIKELY = 0.05  # chance that the middle halves go the way of the walk, where they go less
 SAW = 2  # returns that make a walk a saw-tooth
 
 
@@ -151,11 +155,12 @@ def _walks(survey: Survey, series: FloatArray, name: str) -> list[Walk]:
         if end - begin >= shortest:
             way = float(np.sign(_mean(level, end, end + EDGE) - _mean(level, begin - EDGE, begin)))
             ramps.append(_Ramp(begin=begin, end=end, way=way, spread=spread, expected=expected))
-    found = []
+    found: list[Walk] = []
     for one in _clusters(ramps):
         place = ramp_around(level, (one.begin + one.end) // 2, one.end - one.begin)
         if place[3] - place[2] >= shortest:
-            found.append(_walk(survey, pieces, name, place, one.spread, one.expected))
+            walk = _walk(survey, pieces, name, place, one.spread, one.expected)
+            found.extend(() if walk is None else (walk,))
     return found
 
 
@@ -188,14 +193,20 @@ def _walk(
     place: tuple[int, int, int, int],
     spread: float,
     expected: float,
-) -> Walk:
-    """The walk between `begin` and `end` of the joined pieces, seen in the window [lo, hi)."""
+) -> Walk | None:
+    """The walk between `begin` and `end` of the joined pieces, seen in the window [lo, hi).
+
+    None where it hardly walks between returns that undo it, but right before and after them: the returns are the tops
+    of what fluctuates about one level, and taking them out alone makes it walk.
+    """
     lo, hi, begin, end = place
     level = pieces.level
     size = _mean(level, end, hi) - _mean(level, lo, begin)
     first, last = int(pieces.block[begin]), int(pieces.block[min(end, level.size - 1)])
     usual = 1.4826 * float(np.median(np.abs(level[end - begin :] - level[: begin - end])))
-    returns, uneven = _returns(survey, pieces, begin, end, size)
+    returns, uneven, inner = _returns(survey, pieces, begin, end, size)
+    if returns >= SAW and inner.sum() < LEAST_INNER * abs(size) and _one_sided(inner) > UNLIKELY:
+        return None
     return Walk(
         lo=first,
         hi=max(last, first + 1),
@@ -216,13 +227,16 @@ def _mean(level: FloatArray, lo: int, hi: int) -> float:
     return float(np.mean(level[lo:hi])) if hi > lo else float(level[min(lo, level.size - 1)])
 
 
-def _returns(survey: Survey, pieces: Joined, begin: int, end: int, size: float) -> tuple[int, float]:
+def _returns(
+    survey: Survey, pieces: Joined, begin: int, end: int, size: float
+) -> tuple[int, float, FloatArray]:
     """Sudden changes inside a walk that undo what was walked since the one before, as a cleaning does.
 
     With them goes how uneven they are: variance of the levels after them over that of the levels before.
     A cleaning starts each tooth anew from the clean level; a storm starts each fall from another height.
+    Last comes how far each tooth goes, the way of the walk, in its middle half.
     """
-    since, after, before = begin, [], []
+    since, after, before, inner = begin, [], [], []
     for at, jump in zip(pieces.joint, pieces.jump, strict=True):
         if not begin < at < end:
             continue
@@ -232,13 +246,28 @@ def _returns(survey: Survey, pieces: Joined, begin: int, end: int, size: float) 
             and TAKEN_OUT[0] <= -jump / walked <= TAKEN_OUT[1]
             and abs(walked) > 0.1 * abs(size)
         ):
+            inner.append(_inner(pieces.level[since:at]))
             since = int(at)
             own = survey.blocks.level[pieces.block]
             after.append(float(np.median(own[at : at + EDGE])))
             before.append(float(np.median(own[max(at - EDGE, 0) : at])))
-    if len(after) < SAW:
-        return len(after), 1.0
-    return len(after), float((np.var(after) + 1e-12) / (np.var(before) + 1e-12))
+    inner.append(_inner(pieces.level[since:end]))
+    uneven = float((np.var(after) + 1e-12) / (np.var(before) + 1e-12)) if len(after) >= SAW else 1.0
+    return len(after), uneven, math.copysign(1.0, size) * np.array(inner)
+
+
+def _inner(level: FloatArray) -> float:
+    """Walk of the middle half of a tooth (k,), by the means of the eighths that end it."""
+    eighth = level.size // 8
+    if not eighth:
+        return float(level[-1] - level[0]) / 2 if level.size else 0.0
+    return float(np.mean(level[5 * eighth : 7 * eighth]) - np.mean(level[eighth : 3 * eighth]))
+
+
+def _one_sided(x: FloatArray) -> float:
+    """p value of a t test that the mean of two or more is above nil."""
+    error = max(float(x.std(ddof=1)), 1e-12) / math.sqrt(x.size)
+    return float(stdtr(x.size - 1, -float(x.mean()) / error))
 
 
 def _by_samples(record: Record, survey: Survey) -> list[Walk]:
