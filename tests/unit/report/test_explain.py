@@ -492,3 +492,12 @@ def test_a_window_that_is_too_small_to_tell_makes_no_doubt_of_a_moment() -> None
     answer = asked(dataclasses.replace(base, points=(events,), doubts=(small,)), 8)
     assert answer.verdict == "trust"
     assert "Its error may as well be none." in answer.sentence
+
+
+def test_a_change_of_a_temperature_that_is_a_point_of_its_own_is_a_difference() -> None:
+    findings = made_findings(made_step(), neighbours=("Q",))
+    peer = made_peer(moves=True)
+    traces = {role: dataclasses.replace(trace, unit="degC") for role, trace in peer.traces.items()}
+    answer = asked(made_scan(findings, dataclasses.replace(peer, traces=traces)), 25)
+    evidence = next(check.evidence for check in answer.checks if "Q" in check.question)
+    assert " K from the" in evidence and "degC" not in evidence
