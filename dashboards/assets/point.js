@@ -169,7 +169,7 @@
       const all = main.x.length >= facts1.samples, nearly = expected && drawn >= expected * 0.9;
       drawnWords.textContent = all ? 'Every sample is drawn.'
         : nearly ? 'In this stretch about every sample is drawn.'
-        : `${Book.thousands(drawn)} samples stand for ${expected ? 'about ' + Book.thousands(Math.round(expected)) : Book.thousands(facts1.samples)} in this stretch: lowest and highest of every part are kept, the samples between them are in your export.`;
+        : `${ofHowMany(drawn, whole, expected, facts1.samples)}: lowest and highest of every part are kept, the samples between them are in your export.`;
       const command = !all && !nearly && closer();
       if (command) {
         const code = document.createElement('code');
@@ -184,6 +184,14 @@
     }
     if (document.querySelector('details.data').open) listData();
     place();
+  }
+
+  // Of the whole record the number is known; of a stretch it follows from the interval, where there is one.
+  function ofHowMany(drawn, whole, expected, samples) {
+    if (whole) return `${Book.thousands(drawn)} samples stand for all ${Book.thousands(samples)} of the record`;
+    if (!expected) return `${Book.thousands(drawn)} samples are drawn in this stretch, and not every one it holds (the record has ${Book.thousands(samples)})`;
+    const least = Math.min(expected, samples), digits = 10 ** Math.max(0, Math.floor(Math.log10(least)) - 1);
+    return `${Book.thousands(drawn)} samples stand for about ${Book.thousands(Math.round(least / digits) * digits)} in this stretch`;
   }
 
   // The command that draws every sample around a moment; not for a name that a shell would take for more than a name.

@@ -65,6 +65,9 @@ def point_facts(about: About, reader: Reader) -> dict[str, object]:
     }
 
 
+COUNTABLE = ("grid", "averages", "interpolated")  # kinds of recording whose samples come at one interval
+
+
 def _began(about: About, reader: Reader) -> int | None:
     """Where a person would look first: the present trouble, else the newest doubt, else the newest event worth a look."""
     starts = [doubt.start for doubt in about.doubts] or [
@@ -123,8 +126,9 @@ def _noise_scale(about: About) -> list[float] | None:
 
 
 def _interval(about: About, name: str) -> float:
+    """Interval [s] by which samples of a stretch can be counted; NaN where they come as the signal moves."""
     sampling = about.findings.sampling.get(name)
-    return sampling.interval_s if sampling else math.nan
+    return sampling.interval_s if sampling and sampling.kind in COUNTABLE else math.nan
 
 
 def _ms(instant: int, reader: Reader) -> int:

@@ -106,7 +106,9 @@ def heat(
     tzinfo = clock.zone(plant.zone)
     last = max((clock.to_ns(row["last"]) for row in lives if row["last"] is not None), default=0)  # type: ignore[arg-type]
     when = moment(at, tzinfo, last) if at else None
-    found = Heat(lives=lives, exposures=exposures, tz=tzinfo, unit=display_units.value, page=page, plant=plant)
+    found = Heat(
+        lives=lives, exposures=exposures, tz=tzinfo, unit=display_units.value, page=page, plant=plant
+    )
     answer = choose(found, probe=probe, point=point, at=when)
     print_heat(found, answer, as_json=as_json)
 
