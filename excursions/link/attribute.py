@@ -16,7 +16,7 @@ import numpy as np
 from excursions import clock
 from excursions.conclusions import Levels
 from excursions.digits import number, written
-from excursions.kinds import KINDS, MOVES
+from excursions.kinds import GRADUAL, KINDS, MOVES
 from excursions.link.ageing import Ageing, learn
 from excursions.link.beliefs import Beliefs, updated
 from excursions.link.candidates import Cause, causes
@@ -89,6 +89,8 @@ def weigh(
     shifts: Sequence[Shift], events: Sequence[Event], plant: Plant, levels: Mapping[str, Levels]
 ) -> Weighing:
     """Learn ageing and damage from all shifts, and weigh the causes of every interval."""
+    # A slow change that went back before the calibration left nothing for it to find.
+    events = [event for event in events if not (event.went_back and event.kind in GRADUAL)]
     spans = intervals(shifts, events)
     found = [causes(span, plant, levels) for span in spans]
     disturbed = {

@@ -211,6 +211,8 @@ def _is_live(event: Event, case: Case) -> bool:
         return False
     if event.kind in PASSING and event.end <= case.focus.start and not event.open_end:
         return False
+    if not case.focus.event and event.back_at is not None and event.back_at <= case.focus.start:
+        return False
     return not any(
         event.end <= c.time <= case.focus.start and c.action == "calibration" for c in case.calibrations
     )

@@ -252,13 +252,34 @@ def _doubtful(doubt: Doubt, case: Case) -> _Answer:
 def _live(event: Event, case: Case) -> _Answer:
     known = event.origin == "probe"
     after = [c.time for c in case.calibrations if c.time >= event.end and c.action == "calibration"]
+    after += [event.back_at] if event.back_at is not None else []
+    over = f" {_over(event, case)}" if event.back_at is not None else ""
     return _Answer(
         verdict="doubt" if known else "cannot tell",
-        sentence=f"{event_sentence(event, case.tz)} ({whose(event)}).",
+        sentence=f"{event_sentence(event, case.tz)} ({whose(event)}).{over}",
         since=event.start,
         until=event.end if event.kind in PASSING and not event.open_end else min(after, default=None),
         event=event,
     )
+
+
+def _over(event: Event, case: Case) -> str:
+    """That a change of level is over, and when."""
+    return f"It was over on {day(event.back_at or event.end, case.tz)}: the reading went back to where it had been."
+
+
+def _over_before(case: Case) -> str:
+    """The last slow change that was over before the moment, when no calibration has come between; empty without one."""
+    moment = case.focus.start
+    over = [
+        event
+        for event in case.findings.events
+        if event.kind in GRADUAL and event.origin != "process" and (event.back_at or moment + 1) <= moment
+    ]
+    last = max(over, key=lambda event: event.back_at or 0, default=None)
+    if last is None or any((last.back_at or 0) < c.time <= moment for c in case.calibrations):
+        return ""
+    return f" {event_sentence(last, case.tz)} was before that. {_over(last, case)}"
 
 
 def _trusted(case: Case, doubt: Doubt | None) -> _Answer:
@@ -272,6 +293,8 @@ def _trusted(case: Case, doubt: Doubt | None) -> _Answer:
     if doubt is not None and math.isfinite(error_in(doubt, *reach_of(case.focus, doubt))[0]):
         why = doubt.too_small or WITHIN_THERE
         text += f" {why[0].upper()}{why[1:]}."
+    if asked is None:
+        text += _over_before(case)
     return _Answer(verdict="trust", sentence=text, event=asked, doubt=doubt)
 
 

@@ -66,7 +66,13 @@ def judge(
     ended = newest is not None and newest - findings.end > _patience(findings, "value")
     return replace(
         verdict,
-        sentence=" ".join([verdict.sentence, *_no_longer_recorded(findings, ended, tz), *_also_before(verdict, findings, doubts)]),
+        sentence=" ".join(
+            [
+                verdict.sentence,
+                *_no_longer_recorded(findings, ended, tz),
+                *_also_before(verdict, findings, doubts),
+            ]
+        ),
         worn=worn_out(tracks_of(calibrations)),
         ended=findings.end if ended else None,
     )

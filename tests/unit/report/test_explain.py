@@ -502,3 +502,17 @@ def test_a_change_of_a_temperature_that_is_a_point_of_its_own_is_a_difference() 
     evidence = next(check.evidence for check in answer.checks if "Q" in check.question)
     assert " K from the" in evidence
     assert "degC" not in evidence
+
+
+def test_a_drift_that_a_step_took_back_is_over_and_said_to_be() -> None:
+    drift = made_step(
+        kind="drift", start=day(20), end=day(30), size=1.0, origin="undecided", severity="check",
+        details={"returned_after_s": 10.5 * 86_400},
+    )  # fmt: skip
+    result = made_scan(made_findings(drift))
+    inside, after = asked(result, 25), asked(result, 40)
+    assert inside.verdict == "cannot tell"
+    assert inside.until == day(30.5)
+    assert "It was over on " in inside.sentence
+    assert after.verdict == "trust"
+    assert "It was over on " in after.sentence

@@ -267,7 +267,8 @@ def test_without_a_plan_no_planned_calibration_is_waited_for() -> None:
 
 def test_earlier_stretches_are_counted_beside_the_one_that_is_named() -> None:
     early, late = (
-        replace(made_doubt(0.4, start=start), end=int((start + 3) * DAY), open_end=False) for start in (2.0, 10.0)
+        replace(made_doubt(0.4, start=start), end=int((start + 3) * DAY), open_end=False)
+        for start in (2.0, 10.0)
     )
     told = judged(made_findings(), doubts=[early, late]).sentence
     assert "; and 1 earlier stretch." in told
