@@ -208,7 +208,8 @@ def _weight(event: Event, about: About) -> str:
 def _lasting(event: Event) -> str:
     seconds = (event.end - event.start) / 1e9
     if seconds < 1:
-        return "at once"
+        way = event.details.get("transition_s", 0.0)
+        return f"within {duration_text(way)}" if way >= 1 else "at once"
     return ("over " if event.open_start or event.open_end else "") + duration_text(seconds)
 
 

@@ -86,7 +86,8 @@ def together(record: Record, first: Sequence[Event], slow: Sequence[Event]) -> t
         if event.id not in {one.id for one in merge(record, (*rest, event))}:
             continue
         inner = {name for one in parts for name in (one.id, *one.parts)} - {event.id}
-        back = {RETURNED: (one.back_at - event.start) / NS_PER_S for one in parts if one.back_at is not None}
+        ends = [one.back_at for one in parts if one.back_at is not None]
+        back = {RETURNED: (ends[-1] - event.start) / NS_PER_S} if ends else {}
         kept = [
             *rest,
             dataclasses.replace(

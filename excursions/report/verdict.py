@@ -161,8 +161,10 @@ def _judged(
     blind = [limit for limit in findings.limits if not limit.is_stated]
     silent = not any(SEVERITY_RANK[event.severity] for event in findings.events) and not doubts
     if silent and len(blind) > BLIND * len(findings.limits):
+        reading = findings.traces.get("value")
+        count = reading.samples if reading is not None else findings.samples
         text = (
-            f"Little can be told from {findings.samples} samples of this point: {len(blind)} of {len(findings.limits)} kinds "
+            f"Little can be told from {count} samples of this point: {len(blind)} of {len(findings.limits)} kinds "
             "of fault cannot show in them; none of the others was found."
         )
         return _verdict(findings, "cannot tell", text, ASK_FOR_MORE, knowledge)

@@ -18,6 +18,11 @@ def test_a_span_that_is_written_to_the_minute_is_as_long_as_it_is_said_to_be() -
     assert minutes_text(642 / 60) == "11 min"
     assert _span(start, end, Reader(tz=ZoneInfo("Europe/Vienna"))) == "25 May 2026, 16:57 to 17:08"
 
+    late = start + 40 * NS_PER_S  # 16:57:42, which every sentence writes as 16:57
+    assert _span(late, late + 642 * NS_PER_S, Reader(tz=ZoneInfo("Europe/Vienna"))).startswith(
+        "25 May 2026, 16:57 to 17:08"
+    )
+
 
 def test_a_point_is_found_by_its_tag() -> None:
     lives = ({"probe": "P1", "points": "O2", "maximum_degc": 90.0},)

@@ -251,7 +251,7 @@ def test_where_most_kinds_of_fault_cannot_show_silence_is_no_answer() -> None:
     blind, seen = (
         Limit(kind="drift", size=size, unit="pH", lasting_s=0.0, sentence="") for size in (math.nan, 0.1)
     )
-    few = judged(replace(made_findings(samples=40), limits=(blind, blind, seen)))
+    few = judged(replace(made_findings(samples=40), samples=80, limits=(blind, blind, seen)))
     assert few.verdict == "cannot tell"
     assert "Little can be told from 40 samples" in few.sentence
     assert "2 of 3 kinds" in few.sentence
