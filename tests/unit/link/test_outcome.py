@@ -50,7 +50,7 @@ def test_a_calibration_that_found_both_parameters_changed_is_told_with_both() ->
             rank=1,
             predicted=0.0,
             predicted_uncertainty=0.1,
-        )  # fmt: skip
+        )
         for shift, p in ((slope, 0.995), (zero, 0.93))
     ]
     logged = [
