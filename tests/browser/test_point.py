@@ -113,6 +113,16 @@ def test_a_deep_link_lands_on_the_event(open_page: Any, points: dict[str, Path])
     )
 
 
+def test_the_words_of_a_deep_link_do_not_lie_over_the_record(open_page: Any, points: dict[str, Path]) -> None:
+    page = open_page(points["AT-101"], anchor=f"ev-{over_temperature().id}").page
+    page.wait_for_function("document.querySelector('.shown').textContent.includes('Marked')")
+    page.wait_for_timeout(300)
+    plot, words = page.locator("#plot").bounding_box(), page.locator(".note").bounding_box()
+    assert plot["y"] >= 0
+    assert plot["y"] + plot["height"] <= words["y"] + 1
+    assert words["y"] + words["height"] <= 900 + 4
+
+
 def test_a_row_of_the_table_zooms_the_record(page: Any) -> None:
     event = over_temperature()
     page.locator(f"#ev-{event.id} td").first.click()
