@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 import typer
 
 from excursions import clock
-from excursions.cli.moment import moment
+from excursions.cli.moment import moment, until
 from excursions.errors import ExcursionsError, UsageError, nearest
 from excursions.pipeline.scan import Closer, Closeup
 from excursions.plant import Plant, Point
@@ -102,14 +102,14 @@ def _focus(tz: ZoneInfo, last: int, at: str, start: str, end: str) -> Focus | No
         if end:
             raise UsageError(found="--to without --from", expected="both ends of a range", mend="add --from")
         return None
-    first, until = moment(start, tz, last), moment(end, tz, last) if end else last
-    if until <= first:
+    first, stop = moment(start, tz, last), until(end, tz, last) if end else last
+    if stop <= first:
         raise UsageError(
-            found=f"a range from {clock.wall(first, tz)} to {clock.wall(until, tz)}",
+            found=f"a range from {clock.wall(first, tz)} to {clock.wall(stop, tz)}",
             expected="an end after the start",
             mend="change --from or --to",
         )
-    return Focus(start=first, end=until)
+    return Focus(start=first, end=stop)
 
 
 def known_probe(result: ScanResult, asked: str) -> str:
