@@ -116,3 +116,15 @@ def test_a_point_answers_to_its_tags_and_to_what_a_log_calls_it(said: str) -> No
     assert not spans(plant.points[1], plant, 0).around_events
     with pytest.raises(UsageError):
         the_point(result, "Κτίριο 3/pH-01")
+
+
+def test_what_was_over_before_the_present_trouble_of_a_point_is_named_too() -> None:
+    result = quiet()
+    before = Event(
+        point=QUIET.name, kind="noise_growth", start=HOUR, end=2 * HOUR, size=3.5, size_unit="", confidence=0.92, severity="check",
+    )  # fmt: skip
+    after = dataclasses.replace(before, start=4 * HOUR, end=5 * HOUR)
+    points = tuple(dataclasses.replace(point, events=(before, after)) for point in result.points)
+    verdicts = tuple(dataclasses.replace(v, verdict="doubt", since=3 * HOUR) for v in result.verdicts)
+    found = events_worth_a_look(dataclasses.replace(result, points=points, verdicts=verdicts, outcomes={}))
+    assert [event.start for _, event in found] == [HOUR]
