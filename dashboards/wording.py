@@ -17,7 +17,7 @@ import numpy as np
 import polars as pl
 
 from excursions import clock
-from excursions.digits import band_ends, number, written
+from excursions.digits import band_ends, number, supported, written
 from excursions.kinds import KINDS, MOVES
 from excursions.records import Doubt, Event, FloatArray
 from excursions.report.wording import event_sentence, quantity
@@ -117,6 +117,10 @@ class Reader:
         """A figure with its unit and the digits its uncertainty supports; what degC measures is a level, K a difference."""
         if self.temperature == "degF" and unit in FAHRENHEIT:
             shift, unit = FAHRENHEIT[unit]
+            if (
+                0 < uncertainty < 1
+            ):  # sentences hold tenths of degC: here the same tenth is converted, not another
+                value = supported(value, uncertainty)
             value, uncertainty = value * 1.8 + shift, uncertainty * 1.8
         if unit in ("ratio", "1"):
             return f"{number(value, uncertainty, signed=signed)}{' ×' if unit == 'ratio' else ''}"

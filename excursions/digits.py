@@ -91,9 +91,14 @@ def percent(probability: float) -> str:
 
 
 def f0_text(minutes: float) -> str:
-    """Lethality F0 [min]; from a week on its size says no more than that it is beyond any cycle."""
+    """Lethality F0 [min]; from a week on its size says no more than that it is beyond any cycle.
+
+    Two digits: with z of 10 K a tenth of a kelvin, which no probe knows better, is 2 % of it.
+    """
     if not math.isfinite(minutes):
         return "–"
     if minutes > MOST_F0:
         return f"over {MOST_F0} min"
+    if minutes >= 100:
+        return f"{written(minutes, 2)} min"
     return f"{number(minutes, 1.0 if minutes >= 10 else 0.1) if minutes else '0'} min"

@@ -277,6 +277,12 @@ class Event:
         return short_id(self.point, self.kind, self.start)
 
     @property
+    def back_at(self) -> int | None:
+        """When the reading was back by itself where it had been [ns]; None when it did not go back."""
+        after = self.details.get(RETURNED)
+        return None if after is None else self.start + round(after * 1e9)
+
+    @property
     def went_back(self) -> bool:
         """Whether the reading was back by itself where it had been, so that nothing is left of it."""
         return RETURNED in self.details

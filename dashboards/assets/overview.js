@@ -16,7 +16,7 @@
   // What is asked of a row, read from the page once: a key pressed must not wait for it.
   const facts = rows.map((row, n) => ({
     row, n, v: row.dataset.v, m: row.dataset.m, k: row.dataset.k, days: ` ${row.dataset.d} `,
-    text: `${row.querySelector('.aside').textContent} ${row.querySelector('.body').textContent} ${(row.dataset.w ?? '').split(' ').map(key => called[key] ?? '').join(' ')}`.toLowerCase(),
+    text: `${row.querySelector('.aside').textContent} ${row.querySelector('.body').textContent} ${(row.dataset.w ?? '').split(' ').map(key => called[key] ?? '').join(' ')} ${row.dataset.t ?? ''}`.toLowerCase(),
   }));
 
   const iso = day => new Date(day * DAY).toISOString().slice(0, 10);

@@ -4,6 +4,7 @@
   const source = document.getElementById('figure');
   const table = document.querySelector('table.events');
   const DAY = 86400000;
+  const WORDS = 140, LEAST_HEIGHT = 0.75;  // pixels of the words below the record; how much lower than designed it is still legible
   const pad = n => String(n).padStart(2, '0');
   const MONTHS = ['Jan', 'Feb', 'Mar', 'Apr', 'May', 'Jun', 'Jul', 'Aug', 'Sep', 'Oct', 'Nov', 'Dec'];
   const DAYS = ['Sun', 'Mon', 'Tue', 'Wed', 'Thu', 'Fri', 'Sat'];
@@ -140,6 +141,8 @@
       for (const key of Object.keys(layout)) if (key.startsWith('yaxis')) layout[key].tickfont.size = 11;
     }
     for (const [path, range] of Object.entries(heights())) layout[path.split('.')[0]].range = range;
+    // The words below stay in sight: where the window is a little too low for both, the record is drawn a little lower.
+    if (!narrow()) layout.height = Math.min(layout.height, Math.max(innerHeight - WORDS, LEAST_HEIGHT * layout.height));
     layout.shapes = layout.shapes.concat(Book.paint(marks(), Book.inks()));
     return Plotly.react(plot, painted.data, layout, { displayModeBar: false, responsive: true, doubleClick: false, showTips: false });
   }
@@ -165,11 +168,11 @@
     const main = panels[0];
     if (main) {
       const drawn = lower(main.x, view[1] + 1) - lower(main.x, view[0]);
-      const facts1 = facts.drawn[main.meta], expected = facts1.interval ? (view[1] - view[0]) / 1000 / facts1.interval : null;
+      const facts1 = facts.drawn[main.meta], expected = facts1.counted && facts1.interval ? (view[1] - view[0]) / 1000 / facts1.interval : null;
       const all = main.x.length >= facts1.samples, nearly = expected && drawn >= expected * 0.9;
       drawnWords.textContent = all ? 'Every sample is drawn.'
         : nearly ? 'In this stretch about every sample is drawn.'
-        : `${Book.thousands(drawn)} samples stand for ${expected ? 'about ' + Book.thousands(Math.round(expected)) : Book.thousands(facts1.samples)} in this stretch: lowest and highest of every part are kept, the samples between them are in your export.`;
+        : `${ofHowMany(drawn, whole, expected, facts1.samples)}: lowest and highest of every part are kept, the samples between them are in your export.`;
       const command = !all && !nearly && closer();
       if (command) {
         const code = document.createElement('code');
@@ -184,6 +187,14 @@
     }
     if (document.querySelector('details.data').open) listData();
     place();
+  }
+
+  // Of the whole record the number is known; of a stretch it follows from the interval, where there is one.
+  function ofHowMany(drawn, whole, expected, samples) {
+    if (whole) return `${Book.thousands(drawn)} samples stand for all ${Book.thousands(samples)} of the record`;
+    if (!expected) return `${Book.thousands(drawn)} samples are drawn in this stretch, and not every one it holds (the record has ${Book.thousands(samples)})`;
+    const least = Math.min(expected, samples), digits = 10 ** Math.max(0, Math.floor(Math.log10(least)) - 1);
+    return `${Book.thousands(drawn)} samples stand for about ${Book.thousands(Math.round(least / digits) * digits)} in this stretch`;
   }
 
   // The command that draws every sample around a moment; not for a name that a shell would take for more than a name.
@@ -367,6 +378,9 @@
     say(Math.min(Math.max(from, view[0]), view[1]));
     if (stay) return;
     document.getElementById('record').scrollIntoView();
+    // Words that would lie over the last rows of the record and its axis are brought below them, if both fit.
+    const ends = note.getBoundingClientRect().height + wrap.getBoundingClientRect().bottom - innerHeight;
+    if (ends > 0 && ends <= wrap.getBoundingClientRect().top) scrollBy(0, Math.ceil(ends) + 4);
     plot.focus({ preventScroll: true });
   }
 

@@ -9,7 +9,7 @@ from typing import TypeVar
 from excursions.conclusions import AuditFinding, Due
 from excursions.plant import Plant
 from excursions.records import Calibration, Doubt, LabSample, Link, Shift
-from excursions.report.result import Change, PointFindings, ScanResult, Verdict
+from excursions.report.result import Change, PointFindings, Remark, ScanResult, Verdict
 
 MOST_NEIGHBOURS = 3  # more lines beside the reading would hide it
 MOST_RELATED = 2  # each has a strip of its own below the reading
@@ -35,6 +35,7 @@ class About:
     neighbours: tuple[PointFindings, ...] = ()
     related: tuple[PointFindings, ...] = ()
     outcomes: Mapping[str, tuple[str, str]] = field(default_factory=dict)
+    remarks: Mapping[str, tuple[Remark, ...]] = field(default_factory=dict)
     audit: tuple[AuditFinding, ...] = ()
     due: tuple[Due, ...] = ()
     changes: tuple[Change, ...] = ()
@@ -73,6 +74,7 @@ def gather(result: ScanResult) -> list[About]:
             neighbours=tuple(peer for peer in peers if peer.unit == found[name].unit)[:MOST_NEIGHBOURS],
             related=tuple(peer for peer in peers if peer.unit != found[name].unit)[:MOST_RELATED],
             outcomes=result.outcomes,
+            remarks={e.id: result.remarks[e.id] for e in found[name].events if e.id in result.remarks},
             audit=tuple(audit.get(name, ())),
             due=tuple(due.get(name, ())),
             changes=tuple(changes.get(name, ())),

@@ -59,10 +59,17 @@ def point_facts(about: About, reader: Reader) -> dict[str, object]:
         "samples": [[_ms(s.time, reader), _finite(s.value)] for s in about.samples],
         "scale": {"value": _scale(about), "noise": _noise_scale(about)},
         "drawn": {
-            name: {"samples": t.samples, "interval": _finite(_interval(about, name))}
+            name: {
+                "samples": t.samples,
+                "interval": _finite(_interval(about, name)),
+                "counted": _counted(about, name),
+            }
             for name, t in findings.traces.items()
         },
     }
+
+
+COUNTABLE = ("grid", "averages", "interpolated")  # kinds of recording whose samples come at one interval
 
 
 def _began(about: About, reader: Reader) -> int | None:
@@ -125,6 +132,12 @@ def _noise_scale(about: About) -> list[float] | None:
 def _interval(about: About, name: str) -> float:
     sampling = about.findings.sampling.get(name)
     return sampling.interval_s if sampling else math.nan
+
+
+def _counted(about: About, name: str) -> bool:
+    """Whether the samples of a stretch can be counted by the interval; not where they come as the signal moves."""
+    sampling = about.findings.sampling.get(name)
+    return sampling is not None and sampling.kind in COUNTABLE
 
 
 def _ms(instant: int, reader: Reader) -> int:

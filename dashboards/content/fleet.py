@@ -76,6 +76,7 @@ class DueRow:
     planned: str
     staircase: str
     limit: str
+    when: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -184,21 +185,25 @@ def due_row(due: Due, end: int, reader: Reader, slugs: Mapping[str, str]) -> Due
         limit = f"{name} about {reader.date(due.limit)} ({early} to {late})"
         if due.limit <= due.last:
             limit = f"{name}: beyond it at the last calibration"
+    planned, staircase = _date(due.planned, end, reader), _date(due.staircase, end, reader)
+    ways = [f"by the plan {planned}"] if due.planned is not None else []
+    ways += [f"by the last results {staircase}"] if due.staircase is not None else []
     return DueRow(
         point=due.point,
         slug=slugs.get(due.point, ""),
         probe=due.probe,
         last=reader.date(due.last),
-        planned=_date(due.planned, end, reader),
-        staircase=_date(due.staircase, end, reader),
+        planned=planned,
+        staircase=staircase,
         limit=limit,
+        when="; ".join(ways) or "not known, because no plan is stated and the last results give no interval",
     )
 
 
 def _date(instant: int | None, end: int, reader: Reader) -> str:
     """A date, and by how much it was over when the record ended."""
     if instant is None:
-        return "no plan"
+        return "not known"
     over = (
         f", over by {duration_text((end - instant) / 1e9)} at the end of the record" if instant < end else ""
     )

@@ -52,7 +52,8 @@ def _row(event: Event, reader: Reader) -> HeatRow:
         label=kind_label(event.kind),
         start=reader.moment(event.start),
         peak=size_words(event, reader),
-        lasting=duration_text((event.end - event.start) / 1e9),
+        lasting=duration_text((event.end - event.start) / 1e9)
+        + (" above its rating" if event.kind == "over_temperature" else ""),
         continuous=_figure(event, minutes_text, "minutes_above_continuous_min", "minutes_above_rating_min"),
         steam=_figure(event, minutes_text, "minutes_above_sterilisation_min"),
         rates=rate_words(rates, reader),

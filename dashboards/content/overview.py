@@ -87,6 +87,7 @@ class Entry:
     event: str
     happened: str
     searched: str
+    tags: str
     days: tuple[int, ...]
     in_trouble: bool
 
@@ -224,6 +225,7 @@ def _entry(
         event=verdict.event,
         happened=_happened(findings),
         searched=_searched(findings),
+        tags=" ".join(tag for tag in point.tags.values() if tag != point.name),
         days=_event_days(findings, reader),
         in_trouble=verdict.verdict != "trust",
     )

@@ -25,6 +25,7 @@ from excursions.clock import duration_text
 from excursions.digits import number, percent
 from excursions.kinds import HEAT_KINDS
 from excursions.records import SEVERITY_RANK, SHOWED_IT, Calibration, Doubt, Event, Link, Parameter, Shift
+from excursions.report.result import Remark
 from excursions.report.telling import REFUTED, SETTLED, is_live
 
 # Figures that the evidence beside them says in a sentence already.
@@ -77,6 +78,7 @@ class EventRow:
     sure_sort: float
     after: str
     after_why: str
+    remarks: tuple[str, ...]
     probe: str
     evidence: tuple[str, ...]
     figures: tuple[str, ...]
@@ -178,12 +180,19 @@ def _event_row(event: Event, about: About, reader: Reader, *, on_paper: bool) ->
         sure_sort=event.confidence,
         after=_became(after, event),
         after_why=reader.text(why),
+        remarks=tuple(_remark(one, reader) for one in about.remarks.get(event.id, ())),
         probe=event.probe,
         evidence=tuple(capital(reader.text(fact)) for fact in event.evidence),
         figures=_figures(event, about.findings.unit, reader),
         serious=in_trouble(event),
         paper_extra=not on_paper,
     )
+
+
+def _remark(one: Remark, reader: Reader) -> str:
+    """What a person wrote, and when; their words stay as they wrote them."""
+    did = f"{'Closed' if one.act == 'close' else 'Noted'} {reader.date(one.written)}"
+    return f"{did}: {one.text}" if one.text else did
 
 
 def _became(after: str, event: Event) -> str:
@@ -208,7 +217,8 @@ def _weight(event: Event, about: About) -> str:
 def _lasting(event: Event) -> str:
     seconds = (event.end - event.start) / 1e9
     if seconds < 1:
-        return "at once"
+        way = event.details.get("transition_s", 0.0)
+        return f"within {duration_text(way)}" if way >= 1 else "at once"
     return ("over " if event.open_start or event.open_end else "") + duration_text(seconds)
 
 

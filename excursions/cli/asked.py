@@ -8,10 +8,11 @@ from zoneinfo import ZoneInfo
 import typer
 
 from excursions import clock
-from excursions.cli.moment import moment
+from excursions.cli.moment import moment, until
 from excursions.errors import ExcursionsError, UsageError, nearest
 from excursions.pipeline.scan import Closer, Closeup
 from excursions.plant import Plant, Point
+from excursions.read.names import Places
 from excursions.report.explanation import Focus
 from excursions.report.result import ScanResult
 
@@ -19,7 +20,9 @@ AROUND = 12 * clock.NS_PER_HOUR
 
 
 def the_point(result: ScanResult, asked: str) -> str:
-    """The point's name, whatever its case; left out it is the worst one, and where there are several that is said.
+    """The point's name, however it is written; left out it is the worst one, and where there are several that is said.
+
+    Its tags and every way of writing a name that a log may use are taken for it (:class:`excursions.read.names.Places`).
 
     Raises
     ------
@@ -32,6 +35,9 @@ def the_point(result: ScanResult, asked: str) -> str:
     same = [name for name in names if name.casefold() == asked.casefold()]
     if len(same) == 1:
         return same[0]
+    meant = called(result.plant, asked)
+    if meant in names:
+        return meant
     if not asked and names:
         worst = result.verdicts[0].point
         if len(names) > 1:
@@ -46,11 +52,20 @@ def the_point(result: ScanResult, asked: str) -> str:
     )
 
 
+def called(plant: Plant, asked: str) -> str:
+    """The point that a tag or a name as people write it in logs means; empty when none or several can be meant."""
+    return Places(plant).find(asked)[0] if asked else ""
+
+
 def closer_to(name: str, at: str, start: str, end: str) -> Closer:
     """What a scan is asked to keep true samples of: half a day around the moment, the range, or every event."""
 
+    meant: list[str] = []  # looked up once, at the first point
+
     def spans(point: Point, plant: Plant, last: int) -> Closeup:
-        if name and point.name.casefold() != name.casefold():
+        if name and not meant:
+            meant.append(called(plant, name))
+        if name and point.name.casefold() != name.casefold() and point.name != meant[0]:
             return Closeup()
         focus = _focus(clock.zone(plant.zone), last, at, start, end)
         if focus is None:
@@ -87,14 +102,14 @@ def _focus(tz: ZoneInfo, last: int, at: str, start: str, end: str) -> Focus | No
         if end:
             raise UsageError(found="--to without --from", expected="both ends of a range", mend="add --from")
         return None
-    first, until = moment(start, tz, last), moment(end, tz, last) if end else last
-    if until <= first:
+    first, stop = moment(start, tz, last), until(end, tz, last) if end else last
+    if stop <= first:
         raise UsageError(
-            found=f"a range from {clock.wall(first, tz)} to {clock.wall(until, tz)}",
+            found=f"a range from {clock.wall(first, tz)} to {clock.wall(stop, tz)}",
             expected="an end after the start",
             mend="change --from or --to",
         )
-    return Focus(start=first, end=until)
+    return Focus(start=first, end=stop)
 
 
 def known_probe(result: ScanResult, asked: str) -> str:

@@ -59,9 +59,9 @@ def print_heat(heat: Heat, answer: Answer, *, as_json: bool) -> None:
 
 def _span(start: int, end: int, reader: Reader) -> str:
     """From when to when; the date of the end only where it is another."""
-    start, end = (
-        round(t / clock.NS_PER_MINUTE) * clock.NS_PER_MINUTE for t in (start, end)
-    )  # so that its length is theirs
+    lasting = round((end - start) / clock.NS_PER_MINUTE) * clock.NS_PER_MINUTE
+    start -= start % clock.NS_PER_MINUTE  # as sentences and pages write it
+    end = start + lasting  # so that its length is theirs
     same = reader.date(start) == reader.date(end)
     return f"{reader.moment(start)} to {reader.clock(end) if same else reader.moment(end)}"
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -16,8 +16,10 @@ from zoneinfo import ZoneInfo
 import polars as pl
 
 from excursions import clock
+from excursions.cli.asked import called
 from excursions.digits import number
 from excursions.errors import UsageError, nearest
+from excursions.plant import Plant, Point
 
 Row = Mapping[str, object]
 MOST = 12  # exposures and probes in the terminal; the tables hold all
@@ -26,13 +28,15 @@ NEAR = 2 * clock.NS_PER_DAY  # how far from the moment asked about an exposure m
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Heat:
-    """Rows of both tables, the plant's zone, the unit of temperatures (``degC`` or ``degF``) and the page, if any."""
+    """Rows of both tables, the plant's zone, the unit of temperatures (``degC`` or ``degF``), the page, if any, and the
+    plant with the tags its points may be asked for by."""
 
     lives: Sequence[Row]
     exposures: Sequence[Row]
     tz: ZoneInfo
     unit: str
     page: Path | None = None
+    plant: Plant = field(default_factory=Plant)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,8 +53,8 @@ class Answer:
 # --- a finished report ---------------------------------------------------------------------------
 
 
-def read_report(folder: Path) -> tuple[Sequence[Row], Sequence[Row], str]:
-    """Rows of both tables and the zone of a finished report.
+def read_report(folder: Path) -> tuple[Sequence[Row], Sequence[Row], Plant]:
+    """Rows of both tables of a finished report, and as much of its plant as is asked for: zone, points and their tags.
 
     Raises
     ------
@@ -63,7 +67,9 @@ def read_report(folder: Path) -> tuple[Sequence[Row], Sequence[Row], str]:
             for name in ("lives", "exposures")
         ]
         plant = json.loads((folder / "run.json").read_text(encoding="utf-8"))["plant"]
-        return tables[0], tables[1], str(plant["zone"])
+        tags = plant.get("tags", {})  # reports of earlier versions have none
+        points = tuple(Point(name=name, **dict(roles)) for name, roles in tags.items())
+        return tables[0], tables[1], Plant(zone=str(plant["zone"]), points=points)
     except (OSError, ValueError, KeyError, TypeError, pl.exceptions.PolarsError) as error:
         raise UsageError(
             found=f'"{folder}", which holds no readable tables/lives.parquet, tables/exposures.parquet and run.json',
@@ -136,6 +142,9 @@ def _named_point(heat: Heat, asked: str) -> str:
     same = [name for name in names if name == asked] or [n for n in names if n.casefold() == asked.casefold()]
     if len(same) == 1:
         return same[0]
+    meant = called(heat.plant, asked)
+    if meant in names:
+        return meant
     raise _unknown("point", asked, names)
 
 

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 from excursions import clock
 from excursions.errors import UsageError
 
-YEARLESS = ("%d %b %H:%M", "%d %B %H:%M", "%d.%m. %H:%M")
+YEARLESS = ("%d %b %H:%M", "%d %B %H:%M", "%d.%m. %H:%M", "%d %b", "%d %B", "%d.%m.")
 WHOLE = (
     "%d %b %Y %H:%M",
     "%d %b %Y, %H:%M",
@@ -16,6 +16,7 @@ WHOLE = (
     "%d.%m.%Y %H:%M",
     "%d.%m.%Y %H:%M:%S",
     "%d %b %Y",
+    "%d %B %Y",
     "%d.%m.%Y",
 )
 
@@ -42,10 +43,20 @@ def moment(text: str, tz: ZoneInfo, last: int) -> int:
     if read is None:
         raise UsageError(
             found=f'"{text}" as a moment',
-            expected='a date and time such as "2026-06-26 14:05", "26 Jun 14:05" or "14:05"',
+            expected='a date and time such as "2026-06-26 14:05", "26 Jun 14:05", "26 Jun" or "14:05"',
             mend="write it so, in quotation marks; add an offset such as +02:00 where it is not the plant's clock",
         )
     return clock.to_ns(read if read.tzinfo else _local(read, tz, text))
+
+
+def until(text: str, tz: ZoneInfo, last: int) -> int:
+    """The end [ns UTC] of a range that goes up to `text`: of a day alone, the end of that day; see :func:`moment`."""
+    instant = moment(text, tz, last)
+    if ":" in text or clock.to_datetime(instant, tz).time() != datetime.min.time():
+        return instant
+    return clock.to_ns(
+        clock.to_datetime(instant, tz) + timedelta(days=1)
+    )  # on the wall: days are 23 to 25 hours long
 
 
 def _written(text: str, last: datetime) -> datetime | None:

@@ -146,15 +146,19 @@ def _past_doubts(result: ScanResult, tz: ZoneInfo, said: Said) -> list[str]:
 
 
 def events_worth_a_look(result: ScanResult) -> list[tuple[str, Event]]:
-    """Point and event for those at trusted points that ask for a look and that nothing else tells, worst first."""
-    trusted = {verdict.point for verdict in result.verdicts if verdict.verdict == "trust"}
+    """Point and event for those that ask for a look and that nothing else tells, worst first.
+
+    At a point that is not trusted these are the ones that were over when its trouble began: the others are part of that.
+    """
+    now = max((findings.end for findings in result.points), default=0)
+    before = {v.point: now + 1 if v.verdict == "trust" else v.since or 0 for v in result.verdicts}
     told = {doubt.event for doubt in result.told_doubts}
     rows = [
         (-SEVERITY_RANK[event.severity], findings.point.name, event.start, event)
         for findings in result.points
-        if findings.point.name in trusted
         for event in findings.events
-        if event.origin in REPORTED_ORIGINS
+        if event.end <= before.get(findings.point.name, 0)
+        and event.origin in REPORTED_ORIGINS
         and SEVERITY_RANK[event.severity] >= SEVERITY_RANK["check"]
         and event.id not in told
         and not (event.kind in WALKS and _inside_told(event, result))

@@ -33,6 +33,7 @@ from excursions.detect.stuck import StuckSettings, detect_stuck
 from excursions.detect.survey import survey_of, surveyed
 from excursions.detect.swing import SwingSettings, detect_swing
 from excursions.detect.switching import SwitchingSettings, detect_switching, switching_limits
+from excursions.detect.taken_back import taken_back
 from excursions.detect.temperature_fault import detect_temperature_fault
 from excursions.detect.thermal_shock import ThermalShockSettings, detect_thermal_shock
 from excursions.detect.unmoved import UnmovedSettings, detect_unmoved
@@ -101,7 +102,7 @@ def detect(
     found: list[Event] = []
     for one in detectors:
         found.extend(one.function(shared, given.get(one.name) or one.settings()))
-    return tuple(quieted(event) for event in merge(shared, tuple(found)))
+    return tuple(quieted(event) for event in taken_back(merge(shared, tuple(found))))
 
 
 def quieted(event: Event) -> Event:

@@ -61,8 +61,9 @@ class NoiseSettings:
     collapse: float = 0.6  # to this share; less of a loss matters to nobody (cp)
     shortest_blocks: int = 3  # noise figures; fewer are chance
     shortest_s: float = 600.0  # shorter changes harm nobody (cp)
-    failing: float = (
-        3.0  # grown so much by the probe and going on: it fails, however small beside the tolerance (cp)
+    failing: float = 3.0  # grown so much by the probe: it fails, however small beside the tolerance (cp)
+    failing_s: float = (
+        86_400.0  # where it is over: shorter ones are a bout, and nothing is left to look at (cp)
     )
     growths_per_year: float = 0.6  # how often a probe that somebody looks into grows noisy (cp)
     collapses_per_year: float = 0.3  # how often one is coated over (cp)
@@ -167,7 +168,8 @@ def _event(
     if end <= start or confidence < settings.least_confidence or prior < spell.change.expected:
         return None
     ratio = math.exp(spell.rise)
-    failing = open_end and origin == "probe" and ratio >= settings.failing
+    lasting = open_end or end - start >= settings.failing_s * NS_PER_S
+    failing = lasting and origin == "probe" and ratio >= settings.failing
     half = 1.645 * spell.change.spread
     return Event(
         point=record.point.name,

@@ -9,6 +9,7 @@ from excursions.detect.afterwards import GONE, LEFT
 from excursions.detect.origin import Clue
 from excursions.detect.pattern import running_mean
 from excursions.detect.survey import Survey
+from excursions.detect.taken_back import STAYED
 from excursions.detect.walks import FEWEST_BLOCKS, SAW, Walk
 from excursions.ranks import median
 
@@ -57,7 +58,7 @@ def stays_away(survey: Survey, walk: Walk) -> tuple[Clue, ...]:
     elif later.size >= max((walk.hi - walk.lo) // 2, FEWEST_BLOCKS):
         ended = median(later[: max(later.size // 8, 2)])
         if np.abs(running_mean(later, later.size // 8) - ended).max() < GONE * size:
-            clues.append(Clue(odds=STAYS, words="it stayed where it had gone", inside=True))
+            clues.append(Clue(odds=STAYS, words=STAYED, inside=True))
     ended = median(level[walk.hi - 2 :])
     if size >= NEW_LEVEL * survey.wander and not (np.abs(earlier - ended) < NEARBY * size).any():
         clues.append(Clue(odds=1.5, words="the record was never at that level before", inside=True))

@@ -16,7 +16,7 @@ import numpy as np
 from excursions import clock
 from excursions.conclusions import Levels
 from excursions.digits import number, written
-from excursions.kinds import KINDS, MOVES
+from excursions.kinds import GRADUAL, KINDS, MOVES
 from excursions.link.ageing import Ageing, learn
 from excursions.link.beliefs import Beliefs, updated
 from excursions.link.candidates import Cause, causes
@@ -89,6 +89,8 @@ def weigh(
     shifts: Sequence[Shift], events: Sequence[Event], plant: Plant, levels: Mapping[str, Levels]
 ) -> Weighing:
     """Learn ageing and damage from all shifts, and weigh the causes of every interval."""
+    # A slow change that went back before the calibration left nothing for it to find.
+    events = [event for event in events if not (event.went_back and event.kind in GRADUAL)]
     spans = intervals(shifts, events)
     found = [causes(span, plant, levels) for span in spans]
     disturbed = {
@@ -215,6 +217,16 @@ def _reasons(
     )
 
 
+_SECONDS = {"h": 3_600.0, "min": 60.0, "s": 1.0}
+
+
+def _amount(event: Event) -> str:
+    """The size of what is no move; a length of time is told as everywhere else."""
+    if event.size_unit in _SECONDS:
+        return clock.duration_text(event.size * _SECONDS[event.size_unit])
+    return f"{written(event.size, 4)} {event.size_unit}".rstrip()
+
+
 def _told(event: Event, shift: Shift, tz: ZoneInfo) -> str:
     """``step of -0.42 pH on 30 May``."""
     label = KINDS[event.kind].label if event.kind in KINDS else event.kind
@@ -224,11 +236,7 @@ def _told(event: Event, shift: Shift, tz: ZoneInfo) -> str:
             f"{number(event.size, half, signed=True)} {event.size_unit or MEASURANDS[shift.measurand].unit}"
         )
         return f"{label} of {size.rstrip()} on {day(event.start, tz)}"
-    size = (
-        f" ({written(event.size, 4)} {event.size_unit})".replace(" )", ")")
-        if math.isfinite(event.size)
-        else ""
-    )
+    size = f" ({_amount(event)})" if math.isfinite(event.size) else ""
     return f"{label}{size} on {day(event.start, tz)}"
 
 

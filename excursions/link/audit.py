@@ -375,7 +375,7 @@ def _overdue(look: Look) -> Iterator[AuditFinding]:
         point=look.point.name,
         probe=over[-1][0].probe,
         kind="overdue",
-        start=over[0][1] + int(plan * NS_PER_DAY),
+        start=over[0][1],  # the span is that of the days the sentence counts
         end=over[-1][2],
         sentence=f"{'; '.join(parts)}; the plan says {plan:g}",
     )

@@ -98,12 +98,7 @@ def _one(
         default=None,
     )
     if best and best.probability >= _LIKELY:
-        shift = shifts[best.shift]
-        return VERIFIED, (
-            f"The calibration of {_day(shift.end)} found the {shift.parameter.replace('_', ' ')} changed by "
-            f"{written(shift.change, signed=True)} {shift.unit}".rstrip()
-            + f"; this is its likeliest cause ({percent(best.probability)})."
-        )
+        return VERIFIED, _borne_out(best, links, shifts)
     if not spanning and min(later, key=lambda c: c.time).left_only:
         return None
     if not spanning:
@@ -163,6 +158,26 @@ def _returned(event: Event, calibration: Calibration, levels: Mapping[str, Level
         return None
     moved = level_beside(line, calibration.time, +1) - level_beside(line, calibration.time, -1)
     return -moved / event.size >= _CAME_BACK if math.isfinite(moved) else None
+
+
+def _borne_out(best: Link, links: Sequence[Link], shifts: dict[str, Shift]) -> str:
+    """What the calibration found changed, every parameter of it that this event is the likeliest cause of."""
+    end = shifts[best.shift].end
+    found = {shifts[best.shift].parameter: best}
+    for link in sorted(links, key=lambda link: (-link.probability, link.shift)):
+        shift = shifts[link.shift]
+        if shift.end == end and shift.significant and link.probability >= _LIKELY:
+            found.setdefault(shift.parameter, link)
+    changes = " and ".join(
+        f"the {shift.parameter.replace('_', ' ')}{' changed' if number == 0 else ''} by "
+        + f"{written(shift.change, signed=True)} {shift.unit}".rstrip()
+        for number, shift in enumerate(shifts[link.shift] for link in found.values())
+    )
+    least = min(link.probability for link in found.values())
+    return (
+        f"The calibration of {_day(end)} found {changes}; this is {'their' if len(found) > 1 else 'its'} likeliest cause "
+        f"({percent(least)})."
+    )
 
 
 def _day(instant: int) -> str:

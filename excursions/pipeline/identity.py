@@ -64,7 +64,11 @@ def run_facts(
         "version": excursions.__version__,
         "versions": {name: _version(name) for name in LIBRARIES} | {"python": platform.python_version()},
         "settings": settings,
-        "plant": {"name": result.plant.name, "zone": result.plant.zone},
+        "plant": {
+            "name": result.plant.name,
+            "zone": result.plant.zone,
+            "tags": {findings.point.name: findings.point.tags for findings in result.points},
+        },
         "inputs": given,
         "rows": {
             "read": sum(report.rows for report in exports.files),

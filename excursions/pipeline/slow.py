@@ -13,18 +13,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from excursions.clock import NS_PER_DAY, NS_PER_HOUR, TimeArray, duration_text
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_S, TimeArray, duration_text
 from excursions.condition import condition
 from excursions.detect.catalogue import SLOW, detect, quieted
 from excursions.detect.limits import walk_limits
 from excursions.detect.merge import merge
 from excursions.detect.severity import severity_of
 from excursions.detect.survey import surveyed
+from excursions.detect.taken_back import taken_back
 from excursions.detect.tuning import settings_of
 from excursions.digits import written
 from excursions.kinds import GRADUAL
 from excursions.plant import Plant
-from excursions.records import Event, FloatArray, Limit, Record, Signal, TagSeries
+from excursions.records import RETURNED, Event, FloatArray, Limit, Record, Signal, TagSeries
 from excursions.report.result import Levels, PointFindings
 
 SEEN = 35 * NS_PER_DAY  # a window sees no more
@@ -85,8 +86,16 @@ def together(record: Record, first: Sequence[Event], slow: Sequence[Event]) -> t
         if event.id not in {one.id for one in merge(record, (*rest, event))}:
             continue
         inner = {name for one in parts for name in (one.id, *one.parts)} - {event.id}
-        kept = [*rest, dataclasses.replace(event, parts=tuple(sorted({*event.parts, *inner})))]
-    return tuple(sorted(kept, key=lambda e: (e.start, e.kind, e.end)))
+        ends = [one.back_at for one in parts if one.back_at is not None]
+        back = {RETURNED: (ends[-1] - event.start) / NS_PER_S} if ends else {}
+        kept = [
+            *rest,
+            dataclasses.replace(
+                event, parts=tuple(sorted({*event.parts, *inner})), details={**event.details, **back}
+            ),
+        ]
+    ordered = tuple(sorted(kept, key=lambda e: (e.start, e.kind, e.end)))
+    return tuple(quieted(event) if event.went_back else event for event in taken_back(ordered))
 
 
 def _whole_size(record: Record, event: Event, found: PointFindings) -> Event:

@@ -211,6 +211,8 @@ def _is_live(event: Event, case: Case) -> bool:
         return False
     if event.kind in PASSING and event.end <= case.focus.start and not event.open_end:
         return False
+    if not case.focus.event and event.back_at is not None and event.back_at <= case.focus.start:
+        return False
     if case.outcomes.get(event.id, ("",))[0] == NOT_PUT_RIGHT:
         return True
     return not any(

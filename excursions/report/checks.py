@@ -106,7 +106,8 @@ def _shower(findings: PointFindings) -> Callable[[float], str]:
     """How a change of this point's reading is written: to a tenth of what matters."""
     finite = findings.levels.value[np.isfinite(findings.levels.value)]
     fine = findings.point.tolerance_at(float(np.median(finite)) if finite.size else 0.0) / 10
-    return lambda change: quantity(change, findings.unit, fine, signed=True)
+    unit = "K" if findings.unit == "degC" else findings.unit  # a change of a temperature is a difference
+    return lambda change: quantity(change, unit, fine, signed=True)
 
 
 def _moved(question: str, seen: Move | None, scene: Scene, show: Callable[[float], str], who: str) -> Check:

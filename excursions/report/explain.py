@@ -258,11 +258,16 @@ def _live(event: Event, case: Case) -> _Answer:
     change = _since_heat(event, case)
     if change is not None:
         told = f" {moved_sentence(change, case.findings.unit, case.tz)}{told}"
+    if event.back_at is not None:
+        told = f" {_over(event, case)}{told}"
+    back = [event.back_at] if event.back_at is not None else []
+    calibrated = calibrated_after(case, event)
+    after = back if calibrated is None else [*back, calibrated]
     return _Answer(
         verdict="doubt" if known else "cannot tell",
         sentence=f"{event_sentence(event, case.tz)} ({whose(event)}).{told}",
         since=event.start,
-        until=event.end if event.kind in PASSING and not event.open_end else calibrated_after(case, event),
+        until=event.end if event.kind in PASSING and not event.open_end else min(after, default=None),
         event=event,
     )
 
@@ -272,6 +277,25 @@ def _since_heat(event: Event, case: Case) -> Event | None:
     change = moved_after(event, case.findings.events)
     reached = change is not None and (case.focus.event or change.start < case.last)
     return change if reached else None
+
+
+def _over(event: Event, case: Case) -> str:
+    """That a change of level is over, and when."""
+    return f"It was over on {day(event.back_at or event.end, case.tz)}: the reading went back to where it had been."
+
+
+def _over_before(case: Case) -> str:
+    """The last slow change that was over before the moment, when no calibration has come between; empty without one."""
+    moment = case.focus.start
+    over = [
+        event
+        for event in case.findings.events
+        if event.kind in GRADUAL and event.origin != "process" and (event.back_at or moment + 1) <= moment
+    ]
+    last = max(over, key=lambda event: event.back_at or 0, default=None)
+    if last is None or any((last.back_at or 0) < c.time <= moment for c in case.calibrations):
+        return ""
+    return f" {event_sentence(last, case.tz)} was before that. {_over(last, case)}"
 
 
 def _trusted(case: Case, doubt: Doubt | None) -> _Answer:
@@ -285,6 +309,8 @@ def _trusted(case: Case, doubt: Doubt | None) -> _Answer:
     if doubt is not None and math.isfinite(error_in(doubt, *reach_of(case.focus, doubt))[0]):
         why = doubt.too_small or WITHIN_THERE
         text += f" {why[0].upper()}{why[1:]}."
+    if asked is None:
+        text += _over_before(case)
     return _Answer(verdict="trust", sentence=text, event=asked, doubt=doubt)
 
 

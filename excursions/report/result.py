@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from excursions.clock import TimeArray
@@ -127,11 +128,21 @@ class Comparison:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Remark:
+    """What a person wrote on an event; act : note | close; written : ns."""
+
+    act: str
+    written: int
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ScanResult:
     """Everything one scan found.
 
     audit: what the calibration log says that the record does not bear out; lessons: what the plant's record
-    teaches about heat and age; due: next calibrations; outcomes: event id -> (what became of it, a sentence); comparison: with the
+    teaches about heat and age; due: next calibrations; outcomes: event id -> (what became of it, a sentence); remarks: event
+    id -> what people wrote on it, oldest first; comparison: with the
     run before in the same folder, None without one; run: the content of run.json (inputs, counts,
     settings, versions).
     """
@@ -149,6 +160,7 @@ class ScanResult:
     due: tuple[Due, ...] = ()
     decisions: tuple[Decision, ...] = ()
     outcomes: dict[str, tuple[str, str]] = field(default_factory=dict)
+    remarks: Mapping[str, tuple[Remark, ...]] = field(default_factory=dict)
     comparison: Comparison | None = None
     run: dict[str, object] = field(default_factory=dict)
 

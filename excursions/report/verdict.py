@@ -38,6 +38,8 @@ ASK_THE_RECORD = (
     "Ask whoever keeps the plant's record: it, not the probe, stood still or was played back then."
 )
 NOTHING_TO_DO = "Nothing to do until the next planned calibration."
+NOTHING_NOW = "Nothing to do now."  # no plan is known, so that none can be waited for
+BLIND = 0.5  # where more than this share of the kinds of fault cannot show, silence is no answer
 VERIFY_SOON = "Verify it when somebody is there anyway; the next planned calibration would also tell."
 ASK_FOR_MORE = "Ask for a longer or finer export of this point, or compare the reading with a sample."
 
@@ -66,10 +68,31 @@ def judge(
     ended = newest is not None and newest - findings.end > _patience(findings, "value")
     return replace(
         verdict,
-        sentence=" ".join([verdict.sentence, *_no_longer_recorded(findings, ended, tz)]),
+        sentence=" ".join(
+            [
+                verdict.sentence,
+                *_no_longer_recorded(findings, ended, tz),
+                *_also_before(verdict, findings, doubts),
+            ]
+        ),
         worn=worn_out(tracks_of(calibrations)),
         ended=findings.end if ended else None,
     )
+
+
+def _also_before(verdict: Verdict, findings: PointFindings, doubts: Sequence[Doubt]) -> list[str]:
+    """How many stretches that are over a verdict about now leaves unnamed; one of trust names the last itself."""
+    if verdict.verdict == "trust":
+        return []
+    over = sum(not doubt.open_end and not doubt.too_small for doubt in doubts)
+    failed = len([event for event in past_faults(findings) if event.id != verdict.event])
+    said = [f"{_stretches(over)} to doubt"] if over else []
+    said += [f"{_stretches(failed)} to leave out" if not over else f"{failed} to leave out"] if failed else []
+    return [f"Before that: {' and '.join(said)}."] if said else []
+
+
+def _stretches(count: int) -> str:
+    return f"{count} earlier stretch{'' if count == 1 else 'es'}"
 
 
 def _no_longer_recorded(findings: PointFindings, ended: bool, tz: ZoneInfo) -> list[str]:
@@ -141,6 +164,16 @@ def _judged(
         return _adjusted(
             _from_event("cannot tell", _worst(undecided), findings, knowledge, tz, calibrated), outcomes
         )
+    blind = [limit for limit in findings.limits if not limit.is_stated]
+    silent = not any(SEVERITY_RANK[event.severity] for event in findings.events) and not doubts
+    if silent and len(blind) > BLIND * len(findings.limits):
+        reading = findings.traces.get("value")
+        count = reading.samples if reading is not None else findings.samples
+        text = (
+            f"Little can be told from {count} samples of this point: {len(blind)} of {len(findings.limits)} kinds "
+            "of fault cannot show in them; none of the others was found."
+        )
+        return _verdict(findings, "cannot tell", text, ASK_FOR_MORE, knowledge)
     return _with_unlooked(
         _trust(findings, doubts, calibrations, knowledge, tz), findings, calibrations, outcomes, tz
     )
@@ -338,9 +371,10 @@ def _trust(
         last = past[-1]
         wrong = worst_error(last, findings.unit)
         until = "on" if last.open_end else f"to {day(last.end, tz)}"
+        others = f"; and {_stretches(len(past) - 1)}" if len(past) > 1 else ""
         text += (
             f" Readings from {doubted_from(last, tz)} {until} are to be doubted"
-            f"{f', {wrong}' if wrong else ''}; {why_doubted(last)}."
+            f"{f', {wrong}' if wrong else ''}; {why_doubted(last)}{others}."
         )
         if any(c.time >= last.end and c.action == "calibration" for c in calibrations):
             text += " Since then it was calibrated."
@@ -352,7 +386,7 @@ def _trust(
         worst = _worst(failed)
         more = f", and {len(failed) - 1} more" if len(failed) > 1 else ""
         text += f" To be left out: {event_sentence(worst, tz)}{more}."
-    advice = NOTHING_TO_DO
+    advice = NOTHING_TO_DO if findings.point.plan_days is not None else NOTHING_NOW
     if worn:
         advice = f"Plan its replacement. {worn[0].upper()}{worn[1:]}."
     elif waiting is not None:

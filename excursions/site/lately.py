@@ -5,10 +5,12 @@ from __future__ import annotations
 import json
 import math
 from dataclasses import asdict
+from datetime import datetime
 
+from excursions import clock
 from excursions.report.changes import compared
 from excursions.report.earlier import Earlier, EarlierEvent, EarlierPoint
-from excursions.report.result import ScanResult
+from excursions.report.result import Remark, ScanResult
 from excursions.site.ledger import Ledger
 
 BEFORE, LATEST = "conclusion before", "conclusion"
@@ -39,6 +41,17 @@ def note_changes(ledger: Ledger, result: ScanResult) -> None:
         events=tuple(events),
     )
     ledger.set_meta(LATEST, json.dumps(asdict(kept), ensure_ascii=False))
+
+
+def remarks(ledger: Ledger) -> dict[str, tuple[Remark, ...]]:
+    """What people wrote, by the id under which this conclusion tells the event; oldest first."""
+    found: dict[str, list[Remark]] = {}
+    for row in ledger.rows(
+        "SELECT current, written, act, text FROM notes JOIN events USING (event) ORDER BY number"
+    ):
+        written = clock.to_ns(datetime.fromisoformat(row["written"]))
+        found.setdefault(row["current"], []).append(Remark(act=row["act"], written=written, text=row["text"]))
+    return {event: tuple(rows) for event, rows in found.items()}
 
 
 def since_last_conclusion(ledger: Ledger, result: ScanResult) -> ScanResult:

@@ -155,6 +155,7 @@ def _state_key(work: Work, settings: Settings) -> str:
     )
     for word in (
         work.ledger.meta("archived"), program(), register, [tuple(row) for row in files],
+        tuple(work.ledger.rows("SELECT count(*), max(number) FROM notes")[0]),
         settings.search.display_units, work.zone,
     ):  # fmt: skip
         total.update(repr(word).encode("utf-8", errors="surrogatepass") + b"\0")
@@ -193,7 +194,7 @@ def _conclude(work: Work, settings: Settings, pages: Pages, key: str) -> int:
     from excursions.pipeline.inputs import sample_pins, without_signal
     from excursions.site.account import run_of
     from excursions.site.evidence import gather_evidence
-    from excursions.site.lately import since_last_conclusion
+    from excursions.site.lately import remarks, since_last_conclusion
     from excursions.site.publish import publish
     from excursions.site.search import forget_others, search
     from excursions.site.tasks import tasks
@@ -213,7 +214,7 @@ def _conclude(work: Work, settings: Settings, pages: Pages, key: str) -> int:
     run = run_of(work, known, (*known.problems, *missing), result)
     result = dataclasses.replace(result, run=run)
     _commit_news(work, settings, result, key)
-    result = since_last_conclusion(work.ledger, result)
+    result = dataclasses.replace(since_last_conclusion(work.ledger, result), remarks=remarks(work.ledger))
     publish(work, pages, result, known, wanted, display_units=settings.search.display_units, key=key)
     forget_others(work.site, wanted)
     return fresh

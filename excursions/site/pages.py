@@ -53,7 +53,9 @@ def _by_point(result: ScanResult) -> Mapping[str, list[object]]:
     for shift in result.shifts:
         shown.setdefault(shift.point, []).extend([shift, *links.get(shift.id, ())])
     for findings in result.points:
-        told = [result.outcomes.get(event.id) for event in findings.events]
+        told = [
+            (result.outcomes.get(event.id), result.remarks.get(event.id, ())) for event in findings.events
+        ]
         shown.setdefault(findings.point.name, []).append(told)
     if result.comparison is not None:
         for change in result.comparison.changes:

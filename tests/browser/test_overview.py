@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 from pathlib import Path
 from typing import Any
@@ -9,7 +10,8 @@ from typing import Any
 import pytest
 
 from dashboards.slug import slug
-from tests.browser.conftest import said
+from tests.browser.conftest import said, write_site
+from tests.unit.dashboards.made_result import STORIES, made_result
 
 # Rows below the first ones come in the frames after a key: the list is busy until they are all there.
 SHOWN = """(async () => {
@@ -249,3 +251,14 @@ def test_paper_holds_the_whole_of_what_a_filter_shows_and_says_what_it_leaves_ou
     said = page.locator(".left-out").inner_text().replace("\u202f", "")
     assert said.startswith(f"{fitting - first} more points fit")
     assert page.evaluate("location.hash") == "#q=AT-1"
+
+
+def test_a_point_with_a_short_name_is_found_by_its_tag(open_page: Any, tmp_path: Path) -> None:
+    quiet = next(story for story in STORIES if not story.kind)
+    stories = tuple(dataclasses.replace(quiet, name=name) for name in ("O2", "EC-3"))
+    made = made_result(stories, days=5.0, budget=200)
+    tagged = dataclasses.replace(made.points[0].point, value="Котёл/O2")
+    points = (dataclasses.replace(made.points[0], point=tagged), *made.points[1:])
+    page = open_page(write_site(dataclasses.replace(made, points=points), tmp_path)).page
+    page.fill("[name=q]", "котёл")
+    assert page.evaluate(SHOWN) == ["O2"]

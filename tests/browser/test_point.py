@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from dashboards import write_site
+from dashboards.slug import slug
 from tests.browser.conftest import said
 from tests.unit.dashboards.made_result import HOSTILE, STORIES, made_point, made_result
 
@@ -112,6 +113,16 @@ def test_a_deep_link_lands_on_the_event(open_page: Any, points: dict[str, Path])
     )
 
 
+def test_the_words_of_a_deep_link_do_not_lie_over_the_record(open_page: Any, points: dict[str, Path]) -> None:
+    page = open_page(points["AT-101"], anchor=f"ev-{over_temperature().id}").page
+    page.wait_for_function("document.querySelector('.shown').textContent.includes('Marked')")
+    page.wait_for_timeout(300)
+    plot, words = page.locator("#plot").bounding_box(), page.locator(".note").bounding_box()
+    assert plot["y"] >= 0
+    assert plot["y"] + plot["height"] <= words["y"] + 1
+    assert words["y"] + words["height"] <= 900 + 4
+
+
 def test_a_row_of_the_table_zooms_the_record(page: Any) -> None:
     event = over_temperature()
     page.locator(f"#ev-{event.id} td").first.click()
@@ -192,7 +203,22 @@ def test_what_goes_beyond_the_usual_scale_is_cut_and_said_and_can_be_asked_for(
 
 def test_the_page_says_when_it_does_not_hold_every_sample(open_page: Any, points: dict[str, Path]) -> None:
     page = open_page(points["AT-101"]).page
-    assert "samples stand for about" in page.locator(".drawn-words").inner_text()
+    words = page.locator(".drawn-words")
+    assert re.search(r"\d samples stand for all \d+\s\d+ of the record", words.inner_text())
+
+
+def test_samples_that_come_as_the_signal_moves_are_not_counted_by_an_interval(
+    open_page: Any, tmp_path: Path
+) -> None:
+    made = made_result(STORIES[:1])
+    sampling = dataclasses.replace(made.points[0].sampling["value"], kind="exception")
+    one = dataclasses.replace(made.points[0], sampling={**made.points[0].sampling, "value": sampling})
+    site = write_site(dataclasses.replace(made, points=(one,)), tmp_path).parent
+    page = open_page(site / "points" / f"{slug('AT-101')}.html").page
+    page.click("[data-days='30']")
+    words = page.locator(".drawn-words")
+    assert "about" not in words.inner_text()
+    assert "samples are drawn in this stretch" in words.inner_text()
 
 
 def test_the_figure_opens_as_data_and_saves(page: Any) -> None:

@@ -39,10 +39,10 @@ def squeezed(text: str) -> str:
     return "".join(text.split())
 
 
-def printed(page: Any, target: Path) -> tuple[str, int]:
-    """Text of the PDF without white space, and how many pages it has."""
+def printed(page: Any, target: Path, **paper: str) -> tuple[str, int]:
+    """Text of the PDF without white space, and how many pages it has; on the sheet's own paper unless one is named."""
     pypdf = pytest.importorskip("pypdf")
-    page.pdf(path=str(target), prefer_css_page_size=True, print_background=True)
+    page.pdf(path=str(target), prefer_css_page_size=not paper, **paper, print_background=True)
     reader = pypdf.PdfReader(target)
     return squeezed("".join(p.extract_text() for p in reader.pages)), len(reader.pages)
 
@@ -105,14 +105,13 @@ def test_no_word_of_the_drawing_runs_off_the_paper(open_page: Any, points: dict[
 def test_the_fullest_sheets_of_the_sample_plant_are_whole_on_two_pages(
     open_page: Any, tmp_path: Path
 ) -> None:
-    """Points of the waste-water side: laboratory samples, doubt, several events and shifts, findings of the audit."""
-    parts = [
-        *sorted(SAMPLE.glob("long_export_wastewater_*")),
-        *(SAMPLE / n for n in ("calibrations.csv", "lab_samples.csv")),
-    ]
-    site = write_site(scan(parts, register=SAMPLE / "plant.toml").result, tmp_path).parent
-    for name in ("E1-TU", "N1-RX"):
+    """All ten points, on both usual papers: laboratory samples, doubt, several events and shifts, findings of the audit."""
+    result = scan([SAMPLE]).result
+    assert len(result.points) == 10
+    site = write_site(result, tmp_path).parent
+    for name in (findings.point.name for findings in result.points):
         page = open_page(site / "points" / f"{slug(name)}.html").page
         text, pages = printed(page, tmp_path / "sheet.pdf")
         assert pages <= 2, name
+        assert printed(page, tmp_path / "letter.pdf", format="Letter")[1] <= 2, name
         assert missing_pieces(page, text) == [], name

@@ -33,7 +33,12 @@ def explain(
             show_default="the present trouble, else the newest event",
         ),
     ] = "",
-    start: Annotated[str, typer.Option("--from", help="Start of a range.", show_default=False)] = "",
+    start: Annotated[
+        str,
+        typer.Option(
+            "--from", help='Start of a range; a day alone ("26 Jun") is meant whole.', show_default=False
+        ),
+    ] = "",
     end: Annotated[str, typer.Option("--to", help="End of a range.", show_default="end of the record")] = "",
     calibrations: CalibrationLogs = None,
     samples: SampleLists = None,

@@ -22,6 +22,7 @@ from excursions.cli.reading import AS_FOUND, HowToRead, reads
 if TYPE_CHECKING:
     from excursions.cli.heat_asked import Row
     from excursions.pipeline.scan import Scan
+    from excursions.plant import Plant
 
 OptionalExports = Annotated[
     list[Path] | None,
@@ -94,18 +95,20 @@ def heat(
                 expected="one of them",
                 mend="its pages are in the report already",
             )
-        lives, exposures, zone = read_report(report)
+        lives, exposures, plant = read_report(report)
         page = report / "index.html" if (report / "index.html").is_file() else None
     else:
         options = reading.options(columns, jobs=jobs)
         done = _scan(exports or [], calibrations or [], samples or [], register, options)
         note_problems(done.problems)
-        lives, exposures, zone = _rows(done)
+        lives, exposures, plant = _rows(done)
         page = _publish(done, out, display_units.value) if out is not None else None
-    tzinfo = clock.zone(zone)
+    tzinfo = clock.zone(plant.zone)
     last = max((clock.to_ns(row["last"]) for row in lives if row["last"] is not None), default=0)  # type: ignore[arg-type]
     when = moment(at, tzinfo, last) if at else None
-    found = Heat(lives=lives, exposures=exposures, tz=tzinfo, unit=display_units.value, page=page)
+    found = Heat(
+        lives=lives, exposures=exposures, tz=tzinfo, unit=display_units.value, page=page, plant=plant
+    )
     answer = choose(found, probe=probe, point=point, at=when)
     print_heat(found, answer, as_json=as_json)
 
@@ -124,13 +127,13 @@ def _scan(
         )  # fmt: skip
 
 
-def _rows(done: Scan) -> tuple[Sequence[Row], Sequence[Row], str]:
+def _rows(done: Scan) -> tuple[Sequence[Row], Sequence[Row], Plant]:
     from excursions.report.life import exposures_table, lives_table
     from excursions.report.lives import probe_lives
 
     lives = probe_lives(done.result)
     tables = lives_table(done.result, lives), exposures_table(done.result, lives)
-    return tables[0].to_dicts(), tables[1].to_dicts(), done.result.plant.zone
+    return tables[0].to_dicts(), tables[1].to_dicts(), done.result.plant
 
 
 def _publish(done: Scan, out: Path, units: str) -> Path:

@@ -10,6 +10,7 @@ from dashboards.wording import Reader
 from excursions.cli.heat import _fleet_lines, _span
 from excursions.cli.heat_asked import Heat, Row, choose
 from excursions.clock import NS_PER_S, minutes_text
+from excursions.plant import Plant, Point
 
 
 def test_a_span_that_is_written_to_the_minute_is_as_long_as_it_is_said_to_be() -> None:
@@ -18,6 +19,10 @@ def test_a_span_that_is_written_to_the_minute_is_as_long_as_it_is_said_to_be() -
     end = start + 642 * NS_PER_S
     assert minutes_text(642 / 60) == "11 min"
     assert _span(start, end, Reader(tz=ZoneInfo("Europe/Vienna"))) == "25 May 2026, 16:57 to 17:08"
+    late = start + 40 * NS_PER_S  # 16:57:42, which every sentence writes as 16:57
+    assert _span(late, late + 642 * NS_PER_S, Reader(tz=ZoneInfo("Europe/Vienna"))).startswith(
+        "25 May 2026, 16:57 to 17:08"
+    )
 
 
 @pytest.mark.parametrize(
@@ -51,3 +56,11 @@ def test_a_point_at_which_two_probes_sat_is_answered_for_itself(
     listed = " ".join(_fleet_lines(answer.lives, Reader(tz=ZoneInfo("UTC"))))
     assert "P-2 at N1" in listed
     assert "P-9" not in listed
+
+
+def test_a_point_is_found_by_its_tag() -> None:
+    lives = ({"probe": "P1", "points": "O2", "maximum_degc": 90.0},)
+    plant = Plant(points=(Point(name="O2", value="Котёл/O2", temperature="Котёл/O2 T"),))
+    heat = Heat(lives=lives, exposures=(), tz=ZoneInfo("UTC"), unit="degC", plant=plant)
+    for said in ("Котёл/O2", "котёл o2", "Котёл/O2 T"):
+        assert choose(heat, probe="", point=said, at=None).life == lives[0]

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from excursions.cli.moment import moment
+from excursions.cli.moment import moment, until
 from excursions.clock import iso, to_ns
 from excursions.errors import UsageError
 
@@ -27,6 +27,9 @@ LAST = to_ns(datetime(2026, 6, 29, 23, 59, tzinfo=UTC))  # 30 Jun 01:59 in Vienn
         ("27 Jun 14:05", "2026-06-27T12:05:00Z"),
         ("27 June 14:05", "2026-06-27T12:05:00Z"),
         ("27 Dec 14:05", "2025-12-27T13:05:00Z"),  # the newest one that is not after the record
+        ("1 Jun", "2026-05-31T22:00:00Z"),
+        ("1.6.", "2026-05-31T22:00:00Z"),
+        ("1 December", "2025-11-30T23:00:00Z"),
         ("29 Feb 14:05", "2024-02-29T13:05:00Z"),
         ("2026-06-27", "2026-06-26T22:00:00Z"),
         ("01:30", "2026-06-29T23:30:00Z"),
@@ -54,3 +57,15 @@ def test_what_cannot_be_read_or_did_not_happen_once_is_said(text: str, says: str
 
 def test_an_offset_settles_the_hour_that_came_twice() -> None:
     assert iso(moment("2025-10-26T02:30+01:00", VIENNA, LAST)) == "2025-10-26T01:30:00Z"
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("1 Jun", "2026-06-01T22:00:00Z"),
+        ("2026-03-29", "2026-03-29T22:00:00Z"),  # a day of 23 hours
+        ("1 Jun 00:00", "2026-05-31T22:00:00Z"),
+    ],
+)
+def test_a_range_up_to_a_day_holds_the_day(text: str, expected: str) -> None:
+    assert iso(until(text, VIENNA, LAST)) == expected

@@ -9,8 +9,9 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from excursions.cli.asked import the_point
+from excursions.cli.asked import closer_to, the_point
 from excursions.cli.summary import events_worth_a_look, findings_at, print_summary
+from excursions.errors import UsageError
 from excursions.pipeline.scan import Scan
 from excursions.records import Doubt, Event
 from excursions.report.result import ScanResult
@@ -116,3 +117,32 @@ def test_temperatures_of_the_answer_are_in_the_unit_asked_for(
         said = capsys.readouterr().out
         assert f"Over-temperature to {words}" in said
         assert unit == "degC" or " °C" not in said
+
+
+@pytest.mark.parametrize("said", ["Κτίριο 2/pH-01", "κτίριο 2 / PH 1", "Κτίριο 2/pH-01 θερμοκρασία"])
+def test_a_point_answers_to_its_tags_and_to_what_a_log_calls_it(said: str) -> None:
+    stories = tuple(dataclasses.replace(QUIET, name=name) for name in ("pH-01", "EC-3"))
+    made = made_result(stories, days=5.0, budget=200)
+    ours = dataclasses.replace(
+        made.plant.points[0], value="Κτίριο 2/pH-01", temperature="Κτίριο 2/pH-01 θερμοκρασία"
+    )
+    plant = dataclasses.replace(made.plant, points=(ours, *made.plant.points[1:]))
+    result = dataclasses.replace(made, plant=plant)
+    assert the_point(result, said) == "pH-01"
+    spans = closer_to(said, "", "", "")
+    assert spans(ours, plant, 0).around_events
+    assert not spans(plant.points[1], plant, 0).around_events
+    with pytest.raises(UsageError):
+        the_point(result, "Κτίριο 3/pH-01")
+
+
+def test_what_was_over_before_the_present_trouble_of_a_point_is_named_too() -> None:
+    result = quiet()
+    before = Event(
+        point=QUIET.name, kind="noise_growth", start=HOUR, end=2 * HOUR, size=3.5, size_unit="", confidence=0.92, severity="check",
+    )  # fmt: skip
+    after = dataclasses.replace(before, start=4 * HOUR, end=5 * HOUR)
+    points = tuple(dataclasses.replace(point, events=(before, after)) for point in result.points)
+    verdicts = tuple(dataclasses.replace(v, verdict="doubt", since=3 * HOUR) for v in result.verdicts)
+    found = events_worth_a_look(dataclasses.replace(result, points=points, verdicts=verdicts, outcomes={}))
+    assert [event.start for _, event in found] == [HOUR]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from zoneinfo import ZoneInfo
 
 from dashboards.content.fleet import audit_row, due_row, in_use
@@ -36,3 +37,10 @@ def test_a_probe_that_left_is_due_nowhere() -> None:
     stays = (Installation(probe="S2", point="ph", start=10 * NS_PER_DAY),)
     assert not in_use(DUE, Plant(installations=stays), 40 * NS_PER_DAY)
     assert in_use(DUE, Plant(), 40 * NS_PER_DAY)
+
+
+def test_without_a_plan_and_without_an_interval_the_next_calibration_is_not_known() -> None:
+    bare = dataclasses.replace(DUE, planned=None, staircase=None)
+    assert due_row(bare, 40 * NS_PER_DAY, READER, {}).when.startswith("not known, because no plan is stated")
+    found = dataclasses.replace(bare, staircase=50 * NS_PER_DAY)
+    assert due_row(found, 40 * NS_PER_DAY, READER, {}).when.startswith("by the last results ")

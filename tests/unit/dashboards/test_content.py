@@ -193,7 +193,7 @@ def test_heat_rows_keep_every_exposure_above_a_rating(result: ScanResult) -> Non
     assert (hot.peak, hot.continuous, hot.f0, hot.dose) == (
         "143.2 °C, could be up to 147.3 °C",
         "31 min",
-        "412 min",
+        "410 min",
         "6.3 h",
     )
     assert left_out == 0
@@ -327,3 +327,15 @@ def test_a_probe_outside_its_limits_is_not_just_verified(result: ScanResult) -> 
     page = overview_of(dataclasses.replace(result, calibrations=(left,)))
     known = next(e.known for e in page.entries if e.name == trusted.point)
     assert known == "Not verified by a calibration yet"
+
+
+def test_a_step_lasts_as_long_as_its_evidence_says_it_took(result: ScanResult) -> None:
+    about = gather(result)[0]
+    step = Event(
+        point="AT-101", kind="step", start=START, end=START, size=0.3, size_unit="pH", confidence=0.9,
+        details={"transition_s": 2160.0},
+    )  # fmt: skip
+    bare = dataclasses.replace(step, start=START + 1, end=START + 1, details={})
+    findings = dataclasses.replace(about.findings, events=(step, bare))
+    rows, _ = event_rows(dataclasses.replace(about, findings=findings), READER)
+    assert {row.lasting for row in rows} == {"within 36 min", "at once"}

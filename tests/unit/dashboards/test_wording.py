@@ -157,3 +157,8 @@ def test_small_words() -> None:
     assert capital("ph follows") == "Ph follows"
     assert capital("pH follows") == "pH follows"
     assert [counted(n, "event") for n in (0, 1, 1200)] == ["no events", "1 event", "1\u202f200 events"]
+
+
+def test_a_level_told_in_tenths_is_one_figure_in_sentences_and_alone() -> None:
+    assert FAHRENHEIT.text("highest 146.1 degC") == "highest 295.0 °F"
+    assert FAHRENHEIT.amount(146.065, "degC", 0.5) == "295.0 °F"

@@ -123,6 +123,22 @@ def test_noise_grown_manifold_and_going_on_is_worth_a_check_however_wide_the_tol
     assert (event.origin, event.severity, event.open_end) == ("probe", "check", True)
 
 
+@pytest.mark.parametrize(
+    "seed", [1, 3]
+)  # where both lengths are told to be the probe's: the others leave one undecided
+@pytest.mark.parametrize(("until", "severity"), [(15_000, "check"), (9_900, "note")], ids=["days", "a bout"])
+def test_noise_grown_manifold_for_days_is_worth_a_check_though_it_is_over(
+    seed: int, until: int, severity: str
+) -> None:
+    value = noisy(seed, from_to(9_000, until, 6.0)) - 7.0 + 300.0
+    other = make_signal(noisy(seed + 11, 1.0) - 7.0 + 300.0, measurand="redox")  # keeps its noise
+    (event,) = detect_noise(
+        make_record(value, level(N, 25.0, 0.1, seed + 3), measurand="redox", neighbours={"A2": other})
+    )
+    assert not event.open_end
+    assert (event.origin, event.severity) == ("probe", severity)
+
+
 @SEEDS
 def test_a_calm_standstill_near_seven_that_ends_by_itself_is_no_broken_glass(seed: int) -> None:
     """Cold for days, the reading quieter at pH 7 in standing water; it follows again when the line starts."""

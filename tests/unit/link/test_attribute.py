@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 from excursions.link import attribute
+from excursions.link.attribute import _amount
 from excursions.link.candidates import grouped
 from excursions.records import Event, Link, Shift
 from tests.unit.link.builders import DAY, PLANT, event, level, shift
@@ -139,3 +140,9 @@ def test_many_events_are_all_weighed() -> None:
 
 def test_no_shifts_no_links() -> None:
     assert attribute([], [event("step", 5, -0.3)], PLANT) == ()
+
+
+def test_a_length_of_time_is_told_as_everywhere_else() -> None:
+    lost = Event(point="P", kind="dropout", start=0, end=1, size=4.983, size_unit="h", confidence=0.9)
+    assert _amount(lost) == "4 h 59 min"
+    assert _amount(replace(lost, kind="over_temperature", size=146.07, size_unit="degC")) == "146.1 degC"

@@ -176,6 +176,7 @@ def test_overdue_between_two_and_at_the_end() -> None:
 def test_many_long_intervals_are_one_sentence() -> None:
     entries = [calibration(d) for d in (1.0, 41.0, 51.0, 97.0)]
     (one,) = (f for f in audit(entries, {"ph": states()}, SAMPLING, PLANT) if f.kind == "overdue")
+    assert (one.start, one.end) == (entries[0].time, entries[3].time)  # the span of what is counted
     assert one.sentence == "2 of 3 intervals longer than planned, 40 to 46 days; the plan says 30"
 
 

@@ -8,7 +8,7 @@ import pytest
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
 from excursions.conclusions import Levels
 from excursions.link import outcome
-from excursions.records import LABORATORY, SHOWED_IT, Calibration, Event, Shift, Witness
+from excursions.records import LABORATORY, SHOWED_IT, Calibration, Event, Link, Shift, Witness
 from tests.unit.link.builders import calibration, level
 
 DAY = NS_PER_DAY
@@ -64,3 +64,34 @@ def test_a_calibration_that_says_only_what_it_left_refutes_nothing(
         assert words in told[event.id][1]
     verified = [*logged, calibration(25.0, found={"zero_point": 7.0})]
     assert outcome([heat, step], [], [], verified, (), {"ph": line})[step.id][0] == "not verified yet"
+
+
+def test_a_calibration_that_found_both_parameters_changed_is_told_with_both() -> None:
+    event = Event(
+        point="P", probe="S", kind="over_temperature", start=5 * DAY, end=5 * DAY + 1, size=148.0, size_unit="degC", confidence=0.9,
+    )  # fmt: skip
+    slope, zero = (
+        Shift(
+            probe="S", point="P", measurand="ph", parameter=name, unit=unit, start=0, end=20 * DAY, before=before, after=after,
+            uncertainty=0.1, p_value=0.0, significant=True,
+        )
+        for name, unit, before, after in (("slope", "%", 99.0, 87.5), ("zero_point", "pH", 7.0, 6.782))
+    )  # fmt: skip
+    links = [
+        Link(
+            shift=shift.id,
+            cause="event",
+            event=event.id,
+            probability=p,
+            rank=1,
+            predicted=0.0,
+            predicted_uncertainty=0.1,
+        )
+        for shift, p in ((slope, 0.995), (zero, 0.93))
+    ]
+    logged = [
+        Calibration(time=t, point="P", probe="S", measurand="ph", action="calibration") for t in (0, 20 * DAY)
+    ]
+    _, sentence = outcome([event], [slope, zero], links, logged)[event.id]
+    assert "the slope changed by −11.5 % and the zero point by −0.218 pH" in sentence
+    assert "this is their likeliest cause (93 %)" in sentence

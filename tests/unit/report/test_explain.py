@@ -519,3 +519,27 @@ def test_steam_over_an_event_of_heat_is_told_and_its_temperature_is_not_passed_o
     (process,) = [check for check in answer.checks if "process" in check.question]
     assert process.outcome == OPEN
     assert "the heat itself" in process.evidence
+
+
+def test_a_change_of_a_temperature_that_is_a_point_of_its_own_is_a_difference() -> None:
+    findings = made_findings(made_step(), neighbours=("Q",))
+    peer = made_peer(moves=True)
+    traces = {role: dataclasses.replace(trace, unit="degC") for role, trace in peer.traces.items()}
+    answer = asked(made_scan(findings, dataclasses.replace(peer, traces=traces)), 25)
+    evidence = next(check.evidence for check in answer.checks if "Q" in check.question)
+    assert " K from the" in evidence
+    assert "degC" not in evidence
+
+
+def test_a_drift_that_a_step_took_back_is_over_and_said_to_be() -> None:
+    drift = made_step(
+        kind="drift", start=day(20), end=day(30), size=1.0, origin="undecided", severity="check",
+        details={"returned_after_s": 10.5 * 86_400},
+    )  # fmt: skip
+    result = made_scan(made_findings(drift))
+    inside, after = asked(result, 25), asked(result, 40)
+    assert inside.verdict == "cannot tell"
+    assert inside.until == day(30.5)
+    assert "It was over on " in inside.sentence
+    assert after.verdict == "trust"
+    assert "It was over on " in after.sentence

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -11,7 +12,16 @@ import pytest
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
 from excursions.plant import Point
-from excursions.records import RETURNED, UNVERIFIED, Calibration, Doubt, Event, Parameter, StateLine
+from excursions.records import (
+    RETURNED,
+    UNVERIFIED,
+    Calibration,
+    Doubt,
+    Event,
+    Limit,
+    Parameter,
+    StateLine,
+)
 from excursions.report.result import Levels, PointFindings, Trace, Verdict
 from excursions.report.telling import NO_SIGN, THE_PROCESS, WITHIN, weighed_doubts
 from excursions.report.verdict import judge, order, past_faults
@@ -282,3 +292,35 @@ def test_readings_before_a_calibration_that_says_only_what_it_left_are_not_verif
     assert "Readings from 11 Jan 00:00 to 21 Jan 00:00 are not verified: step of" in seen.sentence
     both = replace(left, as_found=figures)
     assert "not verified" not in judged(findings, calibrations=[both]).sentence
+
+
+def test_where_most_kinds_of_fault_cannot_show_silence_is_no_answer() -> None:
+    blind, seen = (
+        Limit(kind="drift", size=size, unit="pH", lasting_s=0.0, sentence="") for size in (math.nan, 0.1)
+    )
+    few = judged(replace(made_findings(samples=40), samples=80, limits=(blind, blind, seen)))
+    assert few.verdict == "cannot tell"
+    assert "Little can be told from 40 samples" in few.sentence
+    assert "2 of 3 kinds" in few.sentence
+    assert judged(replace(made_findings(), limits=(blind, seen, seen))).verdict == "trust"
+
+
+def test_without_a_plan_no_planned_calibration_is_waited_for() -> None:
+    findings = made_findings()
+    assert judged(findings).advice == "Nothing to do now."
+    planned = replace(findings, point=replace(findings.point, plan_days=30.0))
+    assert "next planned calibration" in judged(planned).advice
+
+
+def test_earlier_stretches_are_counted_beside_the_one_that_is_named() -> None:
+    early, late = (
+        replace(made_doubt(0.4, start=start), end=int((start + 3) * DAY), open_end=False)
+        for start in (2.0, 10.0)
+    )
+    told = judged(made_findings(), doubts=[early, late]).sentence
+    assert "; and 1 earlier stretch." in told
+    assert "earlier" not in judged(made_findings(), doubts=[late]).sentence
+    stuck = made_findings(made_event("stuck", day=4.0), made_event("stuck", day=20.0, open_end=True))
+    assert judged(stuck).sentence.endswith("Before that: 1 earlier stretch to leave out.")
+    both = judged(stuck, doubts=[early, late]).sentence
+    assert both.endswith("Before that: 2 earlier stretches to doubt and 1 to leave out.")

@@ -106,6 +106,7 @@ def test_minutes_are_said_in_the_unit_a_person_would_use(minutes: float, text: s
 def test_chances_and_lethality_say_no_more_than_they_know() -> None:
     assert (chance_text(1e-9), chance_text(0.02)) == ("fewer than 0.001", "0.02")
     assert (f0_text(9_561_100.0), f0_text(33.46), f0_text(float("nan"))) == ("over 10000 min", "33 min", "–")
+    assert f0_text(3342.4) == "3300 min"  # 0.1 K moves it by 2 %
 
 
 def test_heat_in_a_sentence() -> None:

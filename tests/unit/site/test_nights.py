@@ -16,6 +16,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
+from excursions import clock
 from excursions.cli.commands.nightly import drawn_as
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
 from excursions.errors import UsageError
@@ -117,6 +118,23 @@ def test_a_note_and_a_closing_stay_with_the_event_when_more_data_come(site: Site
     assert ledger_rows(site, f"SELECT state FROM events WHERE event = '{event}'") == [("closed",)]
     with pytest.raises(UsageError, match="no event"):
         note(site.root, "zzzz", "x", now_ns=NOW)
+
+
+def test_what_a_person_wrote_stands_at_its_event_after_the_next_night(site: Site) -> None:
+    (site.reports / "run.json").unlink()  # all pages, as they are drawn
+    nightly(site.root, now_ns=NOW, pages=drawn_as(site.root))
+    event = str(ledger_rows(site, "SELECT event FROM events WHERE point = 'A1' ORDER BY start LIMIT 1")[0][0])
+    note(site.root, event, "valve was <stuck>", now_ns=NOW)
+    close(site.root, event, now_ns=NOW)
+    others = {p: p.read_bytes() for p in (site.reports / "points").glob("b2*.html")}
+    nightly(site.root, now_ns=NOW, pages=drawn_as(site.root))
+    (page,) = (site.reports / "points").glob("a1*.html")
+    said = re.findall(r'class="remark">([^<]*)<', page.read_text(encoding="utf-8").replace("\xa0", " "))
+    date = clock.to_datetime(NOW).strftime("%-d %b %Y")
+    assert said == [f"Noted {date}: valve was &lt;stuck&gt;", f"Closed {date}"]
+    assert others
+    assert {p: p.read_bytes() for p in others} == others  # the other point's page is as it was
+    assert nightly(site.root, now_ns=NOW, pages=drawn_as(site.root)).searched == 0
 
 
 def test_a_missed_run_and_a_clock_set_back_are_noticed(site: Site) -> None:
