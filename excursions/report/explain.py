@@ -255,19 +255,16 @@ def _live(event: Event, case: Case) -> _Answer:
     known = event.origin == "probe"
     state, became = case.outcomes.get(event.id, ("", ""))
     told = f" {became}" if state == NOT_PUT_RIGHT else ""
+    if event.back_at is not None:
+        told += f" {_over(event, case)}"
     change = _since_heat(event, case)
     if change is not None:
         told = f" {moved_sentence(change, case.findings.unit, case.tz)}{told}"
-    if event.back_at is not None:
-        told = f" {_over(event, case)}{told}"
-    back = [event.back_at] if event.back_at is not None else []
-    calibrated = calibrated_after(case, event)
-    after = back if calibrated is None else [*back, calibrated]
     return _Answer(
         verdict="doubt" if known else "cannot tell",
         sentence=f"{event_sentence(event, case.tz)} ({whose(event)}).{told}",
         since=event.start,
-        until=event.end if event.kind in PASSING and not event.open_end else min(after, default=None),
+        until=event.end if event.kind in PASSING and not event.open_end else _until(event, case),
         event=event,
     )
 
@@ -277,6 +274,12 @@ def _since_heat(event: Event, case: Case) -> Event | None:
     change = moved_after(event, case.findings.events)
     reached = change is not None and (case.focus.event or change.start < case.last)
     return change if reached else None
+
+
+def _until(event: Event, case: Case) -> int | None:
+    """When a change of level was over: it went back by itself, or a calibration put it right; None when neither."""
+    ends = [end for end in (event.back_at, calibrated_after(case, event)) if end is not None]
+    return min(ends, default=None)
 
 
 def _over(event: Event, case: Case) -> str:
