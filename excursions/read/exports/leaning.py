@@ -354,7 +354,11 @@ def _filled(cells: Sequence[str]) -> tuple[str, ...]:
 def _leans(column: Column, outer: Sequence[str] = ()) -> bool:
     """Whether the cells show runs of empty ones, each under another text; another one of the same name in `outer`."""
     cells = column.cells
-    texts = [pair for pair in zip(cells, outer or ("",) * len(cells), strict=True) if pair[0]]
+    under = [
+        *outer,
+        *[outer[-1] if outer else ""] * len(cells),
+    ]  # rows that break off leave one column longer
+    texts = [pair for pair in zip(cells, under, strict=False) if pair[0]]
     return bool(cells and cells[0]) and len(cells) >= 2 * len(texts) > 0 and len(set(texts)) == len(texts)
 
 

@@ -145,6 +145,20 @@ def test_a_data_base_is_used_up_to_the_cut(tmp_path: Path) -> None:
     assert any("cut off or damaged" in note for note in found.files[0].notes)
 
 
+def test_merged_cells_are_filled_where_a_row_breaks_off_in_its_first_column(tmp_path: Path) -> None:
+    rows = [
+        f"{tag if not k else ''},{'2026-01-01' if not k else ''},0{k}:00,{k}"
+        for tag in "ABC"
+        for k in range(5)
+    ]
+    (tmp_path / "x.csv").write_text("\n".join(["tag,date,time,value", *rows, "D"]))
+    found = read_exports([tmp_path / "x.csv"], ReadOptions())
+    assert {tag: series.value.tolist() for tag, series in found.series.items()} == dict.fromkeys(
+        "ABC", [0.0, 1.0, 2.0, 3.0, 4.0]
+    )
+    assert found.files[0].refused == 1
+
+
 def test_an_empty_table_of_a_data_base_is_left_out(tmp_path: Path) -> None:
     with sqlite3.connect(tmp_path / "x.db") as connection:
         connection.execute("CREATE TABLE log (id, txt)")
