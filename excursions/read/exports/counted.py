@@ -279,7 +279,8 @@ def _written(cells: pl.Series, start: Start, header: str) -> pl.Series:
     minutes = bool(re.search(r"(?i)\bm+:s+\b", header))
     distinct = cells.unique(maintain_order=True).drop_nulls()
     counts = {text: _count(text.strip(), unit, minutes=minutes) for text in distinct.to_list()}
-    known = {text: count for text, count in counts.items() if count is not None}
+    latest = np.iinfo(np.int64).max - abs(start.time)
+    known = {text: count for text, count in counts.items() if count is not None and abs(count) < latest}
     time = start.time + np.array(list(known.values()), np.int64)
     return cells.replace(list(known), _texts(time, start.zoned))
 

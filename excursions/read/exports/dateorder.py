@@ -40,9 +40,14 @@ class OrderEvidence:
     def add(self, texts: pl.Series) -> None:
         """Take in written times in file order."""
         parts = texts.drop_nulls().str.extract_groups(_PARTS).struct.unnest().drop_nulls()
+        numbers = parts.select(pl.all().cast(pl.Int64, strict=False))
+        plain = numbers.select(pl.all_horizontal(pl.all().is_not_null())).to_series()
+        parts, numbers = (
+            parts.filter(plain),
+            numbers.filter(plain),
+        )  # digits of another script are no numbers here
         if not parts.height:
             return
-        numbers = parts.select(pl.all().cast(pl.Int64))
         self.seen += parts.height
         self.highest = np.maximum(self.highest, numbers.max().to_numpy()[0])
         texts = texts.drop_nulls()

@@ -159,6 +159,26 @@ def test_merged_cells_are_filled_where_a_row_breaks_off_in_its_first_column(tmp_
     assert found.files[0].refused == 1
 
 
+@pytest.mark.parametrize(
+    ("header", "rows", "odd"),
+    [
+        (
+            "seconds since 1904-01-01",
+            [f"{3_850_000_000 + 60 * i},{i}" for i in range(30)],
+            "38500000000000000000,5",
+        ),
+        ("time", [f"25/03/2026 00:{i:02d},{i}" for i in range(30)], "٢٥/03/2026 00:31,5"),
+    ],
+)
+def test_one_time_that_is_none_ends_no_reading(
+    tmp_path: Path, header: str, rows: list[str], odd: str
+) -> None:
+    (tmp_path / "x.csv").write_text("\n".join([f"{header},A", *rows, odd]))
+    found = read_exports([tmp_path / "x.csv"], ReadOptions())
+    assert found.series["A"].value.tolist()[:30] == [float(i) for i in range(30)]
+    assert found.files[0].rows == found.series["A"].value.size + found.files[0].refused
+
+
 def test_an_empty_table_of_a_data_base_is_left_out(tmp_path: Path) -> None:
     with sqlite3.connect(tmp_path / "x.db") as connection:
         connection.execute("CREATE TABLE log (id, txt)")
