@@ -8,7 +8,7 @@ from typing import TypeVar
 
 from excursions.conclusions import AuditFinding, Due
 from excursions.plant import Plant
-from excursions.records import Calibration, Doubt, LabSample, Link, Shift
+from excursions.records import Calibration, Doubt, LabSample, Link, Outcomes, Shift
 from excursions.report.result import Change, PointFindings, Remark, ScanResult, Verdict
 
 MOST_NEIGHBOURS = 3  # more lines beside the reading would hide it
@@ -34,7 +34,7 @@ class About:
     samples: tuple[LabSample, ...] = ()
     neighbours: tuple[PointFindings, ...] = ()
     related: tuple[PointFindings, ...] = ()
-    outcomes: Mapping[str, tuple[str, str]] = field(default_factory=dict)
+    outcomes: Outcomes = field(default_factory=dict)
     remarks: Mapping[str, tuple[Remark, ...]] = field(default_factory=dict)
     audit: tuple[AuditFinding, ...] = ()
     due: tuple[Due, ...] = ()

@@ -33,9 +33,10 @@ from dashboards.wording import (
 )
 from excursions.clock import NS_PER_DAY, TimeArray, duration_text
 from excursions.kinds import MOVES
-from excursions.records import Event
+from excursions.records import VERIFIED, Event
 from excursions.report.followed import moved_after
 from excursions.report.result import VERDICTS, PointFindings, ScanResult, Verdict
+from excursions.report.telling import became
 
 MOST_NAMED = 6
 CAUTIONS = (
@@ -46,7 +47,6 @@ CAUTIONS = (
     "and retract a probe from a live line only with a fitting made for it.",
     "Corrected readings are estimates beside the record. The record itself is never changed.",
 )
-VERIFIED = "verified by calibration"
 KNOWN_WORDS = {
     "verified": "verified by a calibration",
     "open": "not verified by a calibration yet",
@@ -181,7 +181,7 @@ def record_span(result: ScanResult) -> tuple[int, int]:
 
 def in_trouble(event: Event) -> bool:
     """Whether an event is one a person should look at: not routine, and worth a check."""
-    return event.severity != "note" and event.origin in ("probe", "undecided", "record")
+    return event.asks_a_look and (event.may_be_probe or event.origin == "record")
 
 
 def _known(verdict: Verdict, result: ScanResult, calibrated: bool) -> str:
@@ -190,7 +190,7 @@ def _known(verdict: Verdict, result: ScanResult, calibrated: bool) -> str:
         return "never"
     if all(c.left_only for c in result.calibrations if c.point == verdict.point):
         return "open"  # only what was left was entered: nobody said what was found
-    if verdict.verdict == "trust" or result.outcomes.get(verdict.event, ("",))[0] == VERIFIED:
+    if verdict.verdict == "trust" or became(result.outcomes, verdict.event) == VERIFIED:
         return "verified"
     return "open"
 

@@ -24,9 +24,20 @@ from dashboards.wording import (
 from excursions.clock import duration_text
 from excursions.digits import number, percent
 from excursions.kinds import HEAT_KINDS
-from excursions.records import SEVERITY_RANK, SHOWED_IT, Calibration, Doubt, Event, Link, Parameter, Shift
+from excursions.records import (
+    NOT_BORNE_OUT,
+    SETTLED,
+    SEVERITY_RANK,
+    SHOWED_IT,
+    Calibration,
+    Doubt,
+    Event,
+    Link,
+    Parameter,
+    Shift,
+)
 from excursions.report.result import Remark
-from excursions.report.telling import REFUTED, SETTLED, is_live
+from excursions.report.telling import became, is_live
 
 # Figures that the evidence beside them says in a sentence already.
 SAID = frozenset(
@@ -197,16 +208,16 @@ def _remark(one: Remark, reader: Reader) -> str:
 
 def _became(after: str, event: Event) -> str:
     """What became of an event, in words: what samples saw is not refuted by a calibration that no longer did."""
-    if after == REFUTED and any(witness.said == SHOWED_IT for witness in event.witnesses):
+    if after == NOT_BORNE_OUT and any(witness.said == SHOWED_IT for witness in event.witnesses):
         return "shown by samples, not by the calibration after it"
     return after
 
 
 def _weight(event: Event, about: About) -> str:
     """What an event asks for now: what is settled or over asks for nothing, and what leaves the verdict alone for no act."""
-    if about.outcomes.get(event.id, ("",))[0] in SETTLED:
+    if became(about.outcomes, event.id) in SETTLED:
         return "settled"
-    if event.severity == "note" or event.origin not in ("probe", "undecided", "record"):
+    if not in_trouble(event):
         return SEVERITY_WORDS["note"]
     if event.origin == "record" or not is_live(event, about.calibrations, about.outcomes):
         return "over"

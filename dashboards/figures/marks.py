@@ -110,7 +110,7 @@ def shades(
                 "fillcolor": "@doubt", "line": {"width": 0}, "layer": "below",
             }
         )  # fmt: skip
-    serious = [e for e in findings.events if e.severity != "note" and e.origin in ("probe", "undecided")]
+    serious = [e for e in findings.events if e.asks_a_look and e.may_be_probe]
     for event in sorted(serious, key=lambda e: (e.severity != "act", -e.confidence, e.start))[:MOST_SHADES]:
         at = stamp(reader.wall(np.array([event.start], np.int64))[0])
         ink = family(event.kind).ink

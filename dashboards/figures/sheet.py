@@ -224,7 +224,7 @@ def _event_ticks(findings: PointFindings, through: float, bottom: float, marked:
     temperature would hide the very peak it points at.
     """
     box = _box((0, 1), findings, 0, 1)
-    serious = [e for e in findings.events if e.severity != "note" and e.origin in ("probe", "undecided")][:80]
+    serious = [e for e in findings.events if e.asks_a_look and e.may_be_probe][:80]
     starts = [*(e.start for e in serious), *marked]
     inside = [t for t in starts if findings.start <= t <= findings.end]
     xs = box.x(np.array(inside, np.int64))

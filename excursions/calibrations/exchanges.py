@@ -132,7 +132,7 @@ def _only_step(a: Calibration, b: Calibration, events: Sequence[Event]) -> Event
     steps = [
         e for e in events
         if e.point == b.point == a.point and a.time < e.start < b.time and e.kind == "step"
-        and e.origin in ("probe", "undecided") and math.isfinite(e.size) and not e.went_back
+        and e.may_be_probe and math.isfinite(e.size) and not e.went_back
     ]  # fmt: skip
     return steps[0] if len(steps) == 1 else None
 
@@ -179,7 +179,7 @@ def _trace(a: Calibration, b: Calibration, events: Sequence[Event]) -> Event | N
     steps = [
         e
         for e in mine
-        if e.kind == "step" and e.origin in ("probe", "undecided") and math.isfinite(e.size)
+        if e.kind == "step" and e.may_be_probe and math.isfinite(e.size)
         and any(start <= e.start <= end for start, end in silent)
     ]  # fmt: skip
     return max(steps, key=lambda e: abs(e.size), default=None)

@@ -14,15 +14,14 @@ import typer
 from excursions import clock
 from excursions.kinds import SEVERITIES, having
 from excursions.pipeline.scan import Scan
-from excursions.records import SEVERITY_RANK, Event
+from excursions.records import SETTLED, SEVERITY_RANK, Event
+from excursions.report.answers import past_faults
 from excursions.report.changes import CHANGES
 from excursions.report.result import ScanResult, Verdict
-from excursions.report.telling import SETTLED
-from excursions.report.verdict import past_faults
+from excursions.report.telling import became
 from excursions.report.wording import audit_account, day, doubt_sentence, event_sentence, row_account, whose
 
 Said = Callable[[str], str]  # a sentence with its temperatures in the unit asked for
-REPORTED_ORIGINS = ("probe", "undecided")
 WALKS = having("walks")
 SHOWN_PROBLEMS = 8
 SHOWN_POINTS = 12
@@ -39,7 +38,7 @@ def findings_at(result: ScanResult, fail_on: str) -> int:
         return 0
     doubted = SEVERITY_RANK[DOUBT_SEVERITY] >= SEVERITY_RANK[fail_on]
     return doubted * _beyond_tolerance(result) + sum(
-        event.origin in REPORTED_ORIGINS and SEVERITY_RANK[event.severity] >= SEVERITY_RANK[fail_on]
+        event.may_be_probe and SEVERITY_RANK[event.severity] >= SEVERITY_RANK[fail_on]
         for findings in result.points
         for event in findings.events
     )
@@ -158,12 +157,12 @@ def events_worth_a_look(result: ScanResult) -> list[tuple[str, Event]]:
         for findings in result.points
         for event in findings.events
         if event.end <= before.get(findings.point.name, 0)
-        and event.origin in REPORTED_ORIGINS
-        and SEVERITY_RANK[event.severity] >= SEVERITY_RANK["check"]
+        and event.may_be_probe
+        and event.asks_a_look
         and event.id not in told
         and not (event.kind in WALKS and _inside_told(event, result))
         and event not in past_faults(findings)
-        and result.outcomes.get(event.id, ("", ""))[0] not in SETTLED
+        and became(result.outcomes, event.id) not in SETTLED
     ]
     return [(point, event) for _, point, _, event in sorted(rows, key=lambda row: row[:3])]
 
@@ -299,7 +298,7 @@ def _event_counts(result: ScanResult) -> str:
     counts = dict.fromkeys(reversed(SEVERITIES), 0)
     for findings in result.points:
         for event in findings.events:
-            if event.origin in REPORTED_ORIGINS:
+            if event.may_be_probe:
                 counts[event.severity] += 1
     shown = ", ".join(f"{count} {severity}" for severity, count in counts.items())
     beyond = _beyond_tolerance(result)

@@ -35,7 +35,7 @@ def taken_back(events: Sequence[Event]) -> tuple[Event, ...]:
     ends: dict[str, Event] = {}
     taken: set[str] = set()
     for walk in events:
-        if walk.kind in WALKED and walk.origin in ("probe", "undecided") and not walk.went_back:
+        if walk.kind in WALKED and walk.may_be_probe and not walk.went_back:
             end = next((one for one in events if one.id not in taken and _ends(walk, one)), None)
             if end is not None:
                 ends[walk.id] = end
@@ -44,7 +44,7 @@ def taken_back(events: Sequence[Event]) -> tuple[Event, ...]:
 
 
 def _ends(walk: Event, step: Event) -> bool:
-    if step.kind != "step" or step.origin not in ("probe", "undecided") or step.went_back:
+    if step.kind != "step" or not step.may_be_probe or step.went_back:
         return False
     near = max(AT_END * (walk.end - walk.start), NS_PER_HOUR)
     return abs(step.start - walk.end) <= near and abs(walk.size + step.size) <= GONE * abs(walk.size)

@@ -217,7 +217,7 @@ def _open_windows(
     real = sorted((c for c in calibrations if not c.copied), key=lambda c: c.time)
     since: dict[tuple[str, str], list[Event]] = {}  # by probe, or by point where nobody says which
     for event in events:
-        may = event.kind in _OPEN_KINDS and event.origin in ("probe", "undecided") and not event.went_back
+        may = event.kind in _OPEN_KINDS and event.may_be_probe and not event.went_back
         chance = believed_chance(event, learned.beliefs)
         if may and chance >= OPENS_AT and (event.id in standing or _unverified(event, real)):
             owner = (event.probe, "") if event.probe else ("", event.point)

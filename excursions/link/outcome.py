@@ -13,11 +13,18 @@ from excursions.kinds import MOVES, having
 from excursions.link.candidates import grouped
 from excursions.link.intervals import is_of
 from excursions.link.takeover import level_beside
-from excursions.records import NOT_PUT_RIGHT, SHOWED_IT, Calibration, Event, Link, Shift
+from excursions.records import (
+    NOT_BORNE_OUT,
+    NOT_PUT_RIGHT,
+    NOT_YET,
+    SHOWED_IT,
+    VERIFIED,
+    Calibration,
+    Event,
+    Link,
+    Shift,
+)
 
-VERIFIED = "verified by calibration"
-NOT_BORNE_OUT = "not borne out"
-NOT_YET = "not verified yet"
 _LIKELY = 0.5
 _CAME_BACK = 0.5  # of a step, from which an adjustment is taken to have put it right (cp)
 # Failures that come and go leave the parameters alone: a calibration that finds nothing does not refute them.
@@ -53,7 +60,7 @@ def outcome(
         event.id: _one(event, links_of.get(leader.get(event.id, event).id, []), by_id, shifts, calibrations)
         or _left_alone((event, *followers.get(event.id, ())), calibrations, levels or {})
         for event in events
-        if event.origin in ("probe", "undecided")
+        if event.may_be_probe
     }
     states |= {one.step.id: _exchange(one) for one in exchanges if one.step is not None}
     return {
@@ -147,7 +154,7 @@ def _left_alone(
 
 def _stepped(event: Event) -> bool:
     """Whether an event changed the reading by a size that is known, and the reading has not come back by itself."""
-    may = event.origin in ("probe", "undecided") and not event.went_back
+    may = event.may_be_probe and not event.went_back
     return may and event.kind in MOVES and math.isfinite(event.size) and event.size != 0
 
 

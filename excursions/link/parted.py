@@ -29,7 +29,7 @@ TOGETHER = 0.5  # share of a slow change that the other's covers
 def weighed_in_pairs(events: Sequence[Event], plant: Plant) -> tuple[Event, ...]:
     """The events, those of two neighbours that part by the same amount at the same time weighed against each other."""
     beside = {frozenset((point.name, other)) for point in plant.points for other in point.neighbours}
-    asked = [e for e in events if e.kind in KINDS and e.origin in ("probe", "undecided")]
+    asked = [e for e in events if e.kind in KINDS and e.may_be_probe]
     now = {id(event): event for event in asked}
     for one, other in _parted(asked, beside):
         p, q = one.confidence, other.confidence

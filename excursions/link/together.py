@@ -55,7 +55,7 @@ def laid_to_process(
     for event in events:
         alike = quantity.get(event.point, "other")
         others = len(moves[alike]) - own[event.point]
-        asked = event.kind == "step" and event.origin in ("probe", "undecided") and event.id not in led
+        asked = event.kind == "step" and event.may_be_probe and event.id not in led
         may = asked and alike != "other" and _taken(event, others, spans) <= UNSURPRISING
         found.append(_weighed(event, moves[alike], spans) if may and others else event)
     return tuple(found)

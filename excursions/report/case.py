@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
@@ -12,13 +12,11 @@ import numpy as np
 from excursions import clock
 from excursions.errors import UsageError, nearest
 from excursions.kinds import WORTH_ASKING
-from excursions.records import NOT_PUT_RIGHT, SEVERITY_RANK, Calibration, Doubt, Event, LabSample, Link, Shift
+from excursions.records import NOT_BORNE_OUT, Calibration, Doubt, Event, LabSample, Link, Outcomes, Shift
+from excursions.report.answers import MOST_LIKELY, UNUSABLE
 from excursions.report.explanation import Focus
 from excursions.report.result import PointFindings, ScanResult, Verdict
-from excursions.report.telling import PASSING, REFUTED
-from excursions.report.verdict import MOST_LIKELY, UNUSABLE
-
-ANY_PROBE = ("probe", "undecided")
+from excursions.report.telling import PASSING, became, put_right_at, tolerance_of, worst
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,7 +33,7 @@ class Case:
     doubts: Sequence[Doubt] = ()
     samples: Sequence[LabSample] = ()
     peers: tuple[PointFindings, ...] = ()
-    outcomes: Mapping[str, tuple[str, str]]
+    outcomes: Outcomes
 
     @property
     def last(self) -> int:
@@ -86,7 +84,7 @@ def newest(result: ScanResult, point: str) -> Focus:
     """What to explain when nobody said when: the present trouble, else the newest event worth a look."""
     case = open_case(result, point, Focus(start=0, end=0))
     events = {event.id: event for event in case.findings.events}
-    worth = [e for e in case.findings.events if e.origin in ANY_PROBE and SEVERITY_RANK[e.severity] >= 1]
+    worth = [e for e in case.findings.events if e.may_be_probe and e.asks_a_look]
     lead = events.get(case.verdict.event) or max(worth, key=lambda e: (e.start, e.confidence), default=None)
     if lead is not None:
         return Focus(start=lead.start, end=lead.end, event=lead.id)
@@ -124,9 +122,7 @@ def tolerance(case: Case) -> float:
     """Reading error that matters here, by the level around the moment."""
     levels = case.findings.levels
     near = np.abs(levels.time - case.focus.start) <= clock.NS_PER_DAY
-    finite = levels.value[near & np.isfinite(levels.value)]
-    level = float(np.median(finite)) if finite.size else 0.0
-    return case.findings.point.tolerance_at(level) or max(abs(level) * 0.02, 1e-9)
+    return tolerance_of(levels.value[near], case.findings.point)
 
 
 def leading_doubt(case: Case) -> Doubt | None:
@@ -154,18 +150,18 @@ def reach_of(focus: Focus, doubt: Doubt) -> tuple[int, int]:
 
 def unusable_event(case: Case) -> Event | None:
     """The failure that makes readings inside the span no readings at all."""
-    return _worst(unusable_events(case))
+    return worst(unusable_events(case))
 
 
 def unusable_events(case: Case) -> list[Event]:
     """All such failures that the span touches."""
-    return [e for e in _covering(case) if e.kind in UNUSABLE and e.origin in ANY_PROBE and _believed(e)]
+    return [e for e in _covering(case) if e.kind in UNUSABLE and e.may_be_probe and _believed(e)]
 
 
 def bridged_event(case: Case) -> Event | None:
     """The stretch an export drew across missing data, when the span lies in it for the most part."""
     asked = case.last - case.focus.start
-    return _worst(
+    return worst(
         [
             event
             for event in _covering(case)
@@ -177,17 +173,17 @@ def bridged_event(case: Case) -> Event | None:
 
 def live_event(case: Case) -> Event | None:
     """The event of the probe (or undecided) that still bears on readings of the span, as known now."""
-    return _worst([e for e in case.findings.events if _is_live(e, case)])
+    return worst([e for e in case.findings.events if _is_live(e, case)])
 
 
 def other_live_event(case: Case) -> Event | None:
     """The same beside the failures that make readings no readings."""
-    return _worst([e for e in case.findings.events if e.kind not in UNUSABLE and _is_live(e, case)])
+    return worst([e for e in case.findings.events if e.kind not in UNUSABLE and _is_live(e, case)])
 
 
 def process_event(case: Case) -> Event | None:
     """What the process did in the span, where an event was found that was laid to it."""
-    return _worst([e for e in _covering(case) if e.origin == "process"])
+    return worst([e for e in _covering(case) if e.origin == "process"])
 
 
 def _covering(case: Case) -> list[Event]:
@@ -205,31 +201,21 @@ def _believed(event: Event) -> bool:
 def _is_live(event: Event, case: Case) -> bool:
     if case.focus.event and event.id != case.focus.event:
         return False
-    if SEVERITY_RANK[event.severity] < 1 or event.origin not in ANY_PROBE or not _believed(event):
+    if not (event.asks_a_look and event.may_be_probe and _believed(event)):
         return False
-    if case.outcomes.get(event.id, ("",))[0] == REFUTED or event.start >= case.last:
+    if became(case.outcomes, event.id) == NOT_BORNE_OUT or event.start >= case.last:
         return False
     if event.kind in PASSING and event.end <= case.focus.start and not event.open_end:
         return False
     if not case.focus.event and event.back_at is not None and event.back_at <= case.focus.start:
         return False
-    if case.outcomes.get(event.id, ("",))[0] == NOT_PUT_RIGHT:
-        return True
-    return not any(
-        event.end <= c.time <= case.focus.start and c.action == "calibration" for c in case.calibrations
-    )
-
-
-def _worst(events: Sequence[Event]) -> Event | None:
-    return max(events, key=lambda e: (SEVERITY_RANK[e.severity], e.confidence, e.start), default=None)
+    mended = calibrated_after(case, event)
+    return mended is None or mended > case.focus.start
 
 
 def calibrated_after(case: Case, event: Event) -> int | None:
-    """When the probe was first calibrated after an event and nothing says that it stands still, or None."""
-    if case.outcomes.get(event.id, ("",))[0] == NOT_PUT_RIGHT:
-        return None
-    after = [c.time for c in case.calibrations if c.time >= event.end and c.action == "calibration"]
-    return min(after, default=None)
+    """When a calibration put an event right, as far as the record shows; None without one."""
+    return put_right_at(event, case.calibrations, case.outcomes)
 
 
 def event_of(case: Case, identity: str) -> Event | None:

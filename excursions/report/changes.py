@@ -13,13 +13,12 @@ from zoneinfo import ZoneInfo
 from excursions import clock
 from excursions.digits import written
 from excursions.kinds import KINDS
-from excursions.records import SEVERITY_RANK, Event
+from excursions.records import MAY_BE_PROBE, SEVERITY_RANK, Event
 from excursions.report.earlier import Earlier, EarlierEvent, EarlierPoint
 from excursions.report.result import VERDICTS, Change, Comparison, PointFindings, ScanResult, Verdict
 from excursions.report.wording import day, event_sentence
 
 NEW, WORSE, BETTER, GONE = CHANGES = ("new", "worse", "better", "gone")
-REPORTED = ("probe", "undecided")
 NEAR = clock.NS_PER_HOUR  # an onset found this much earlier or later is the same onset
 
 
@@ -129,7 +128,7 @@ def _laid_to(event: Event) -> str:
 
 
 def _told(event: Event | EarlierEvent) -> bool:
-    return event.origin in REPORTED and SEVERITY_RANK.get(event.severity, 0) >= 1
+    return event.origin in MAY_BE_PROBE and SEVERITY_RANK.get(event.severity, 0) >= 1
 
 
 def _same(old: EarlierEvent, event: Event) -> bool:

@@ -14,7 +14,7 @@ import numpy as np
 from excursions.clock import NS_PER_HOUR, duration_text
 from excursions.digits import band_ends
 from excursions.kinds import GRADUAL, MOVES, caution_for
-from excursions.records import HOLD, MEASURING, NO_DATA, NOT_PUT_RIGHT, STATES, Doubt, Event
+from excursions.records import HOLD, MEASURING, NO_DATA, NOT_BORNE_OUT, NOT_PUT_RIGHT, STATES, Doubt, Event
 from excursions.report.beyond import how_wrong_beyond
 from excursions.report.case import (
     Case,
@@ -36,7 +36,7 @@ from excursions.report.checks import COARSE, Scene, checked
 from excursions.report.explanation import Action, Cause, Explanation, Focus
 from excursions.report.followed import IF_THE_PROBE, moved_after, moved_sentence
 from excursions.report.result import ScanResult
-from excursions.report.telling import PASSING, REFUTED
+from excursions.report.telling import PASSING
 from excursions.report.verdict import FEWEST_SAMPLES
 from excursions.report.why import actions_for, basis_of, causes_of, lead_of
 from excursions.report.wording import HEAT, day, doubted_from, event_sentence, quantity, whose
@@ -308,7 +308,7 @@ def _trusted(case: Case, doubt: Doubt | None) -> _Answer:
         who = {"process": "the process did that", "routine": "routine"}.get(asked.origin, whose(asked))
         state, sentence = case.outcomes.get(asked.id, ("", ""))
         text = f"{event_sentence(asked, case.tz)}: "
-        text += sentence[0].lower() + sentence[1:] if state == REFUTED else f"{who}."
+        text += sentence[0].lower() + sentence[1:] if state == NOT_BORNE_OUT else f"{who}."
     if doubt is not None and math.isfinite(error_in(doubt, *reach_of(case.focus, doubt))[0]):
         why = doubt.too_small or WITHIN_THERE
         text += f" {why[0].upper()}{why[1:]}."

@@ -19,7 +19,7 @@ from excursions.conclusions import BESIDE, Levels
 from excursions.digits import number
 from excursions.kinds import KINDS, MOVES, TOLD_AS_HEAT
 from excursions.plant import Plant, Ratings
-from excursions.records import NOT_PUT_RIGHT, Calibration, Doubt, Event
+from excursions.records import NOT_BORNE_OUT, NOT_PUT_RIGHT, SETTLED, VERIFIED, Calibration, Doubt, Event
 from excursions.report.followed import FOLLOWS, LEAD, follows, half_band
 from excursions.report.result import PointFindings, ScanResult
 from excursions.report.telling import last_error
@@ -266,7 +266,7 @@ def _limit(event: Event, ratings: Ratings) -> float:
 
 
 def _verdict(event: Event, after: _After) -> str:
-    if _reading_off(after) or after.change or after.state == "verified by calibration":
+    if _reading_off(after) or after.change or after.state == VERIFIED:
         return "changed since"
     if event.kind == "sterilisation":
         return "within rating"
@@ -309,7 +309,7 @@ def _sentence(
 
 def _nothing_seen(after: _After, unit: str) -> str:
     """What was looked at without finding a change."""
-    if after.state != "not borne out":
+    if after.state != NOT_BORNE_OUT:
         hidden = ""
         if after.doubt is not None and after.doubt.band:
             band = after.doubt.band[0]
@@ -370,7 +370,7 @@ def _advice(event: Event, verdict: str, after: _After, tz: ZoneInfo) -> str:
         if later is None or open_now or after.state == NOT_PUT_RIGHT:
             return "check before use"
         return f"calibrated on {day(later.time, tz)}"
-    if later is not None and after.state in ("not borne out", "verified by calibration"):
+    if later is not None and after.state in SETTLED:
         return "nothing more to do"
     if after.doubt is not None and after.doubt.open_end:
         return "check before use"

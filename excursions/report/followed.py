@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from excursions import clock
 from excursions.kinds import KINDS, MOVES, having
-from excursions.records import SEVERITY_RANK, Event
+from excursions.records import Event
 from excursions.report.wording import HEAT, Show, day, quantity
 
 FOLLOWS = 12 * clock.NS_PER_HOUR  # what begins so soon after heat is held against it (cp)
@@ -21,8 +21,8 @@ def follows(change: Event, heat: Event) -> bool:
     """Whether an event is a change of the reading that may be what this heat did."""
     return (
         change.kind in CHANGES
-        and change.origin in ("probe", "undecided")
-        and SEVERITY_RANK[change.severity] >= 1
+        and change.may_be_probe
+        and change.asks_a_look
         and heat.start - LEAD <= change.start <= heat.end + FOLLOWS
     )
 

@@ -9,17 +9,26 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from excursions.kinds import WORTH_ASKING, having
-from excursions.records import NOT_PUT_RIGHT, SEVERITY_RANK, UNVERIFIED, Calibration, Doubt, Event
+from excursions.plant import Point
+from excursions.records import (
+    NOT_PUT_RIGHT,
+    SETTLED,
+    SEVERITY_RANK,
+    UNVERIFIED,
+    Calibration,
+    Doubt,
+    Event,
+    FloatArray,
+    Outcomes,
+)
 from excursions.report.result import PointFindings
 
-REFUTED = "not borne out"
-SETTLED = ("verified by calibration", REFUTED)
 PASSING = having("ends")
 WITHIN = "the best estimate of its error is within tolerance"
 NO_SIGN = "its error may as well be none: the band holds zero"
@@ -31,7 +40,7 @@ def weighed_doubts(
     findings: PointFindings,
     *,
     calibrations: Sequence[Calibration],
-    outcomes: Mapping[str, tuple[str, str]],
+    outcomes: Outcomes,
 ) -> tuple[Doubt, ...]:
     """The windows of one point, each with why it is too small to matter, if it is.
 
@@ -77,19 +86,32 @@ def stands_now(doubt: Doubt, findings: PointFindings) -> bool:
     return abs(error) > max(tolerance, band) if math.isfinite(error) else band > tolerance
 
 
-def is_live(
-    event: Event, calibrations: Sequence[Calibration], outcomes: Mapping[str, tuple[str, str]]
-) -> bool:
+def is_live(event: Event, calibrations: Sequence[Calibration], outcomes: Outcomes) -> bool:
     """Whether an event still bears on the reading: worth a look, neither settled nor calibrated away."""
-    if SEVERITY_RANK[event.severity] < 1 or event.origin not in ("probe", "undecided"):
-        return False
-    if outcomes.get(event.id, ("",))[0] in SETTLED:
+    if not (event.asks_a_look and event.may_be_probe) or became(outcomes, event.id) in SETTLED:
         return False
     if event.went_back or (event.kind in PASSING and not event.open_end):
         return False
-    if outcomes.get(event.id, ("",))[0] == NOT_PUT_RIGHT:
-        return True
-    return not any(c.time >= event.end and c.action == "calibration" for c in calibrations)
+    return put_right_at(event, calibrations, outcomes) is None
+
+
+def put_right_at(event: Event, calibrations: Sequence[Calibration], outcomes: Outcomes) -> int | None:
+    """When the first calibration after an event put right what it did; None without one, or where the record says it did not."""
+    if became(outcomes, event.id) == NOT_PUT_RIGHT:
+        return None
+    return min(
+        (c.time for c in calibrations if c.time >= event.end and c.action == "calibration"), default=None
+    )
+
+
+def became(outcomes: Outcomes, event: str) -> str:
+    """What became of the event with this id at the calibrations after it; empty where that is not asked."""
+    return outcomes.get(event, ("", ""))[0]
+
+
+def worst(events: Sequence[Event]) -> Event | None:
+    """The event that weighs most, the newest of equals; None without any."""
+    return max(events, key=lambda e: (SEVERITY_RANK[e.severity], e.confidence, e.start), default=None)
 
 
 def _is_worth_asking(doubt: Doubt, live: Sequence[Event]) -> bool:
@@ -102,5 +124,11 @@ def _is_worth_asking(doubt: Doubt, live: Sequence[Event]) -> bool:
 def tolerance_now(findings: PointFindings) -> float:
     """Reading error that matters at the level of the last day of the record, canonical unit."""
     finite = findings.levels.value[np.isfinite(findings.levels.value)]
-    level = float(np.median(finite[-24:])) if finite.size else 0.0
-    return findings.point.tolerance_at(level) or max(abs(level) * 0.02, 1e-9)
+    return tolerance_of(finite[-24:], findings.point)
+
+
+def tolerance_of(levels: FloatArray, point: Point) -> float:
+    """Reading error that matters at the middle of some levels, NaN left out; 2 % of it where no tolerance is known (cp)."""
+    finite = levels[np.isfinite(levels)]
+    level = float(np.median(finite)) if finite.size else 0.0
+    return point.tolerance_at(level) or max(abs(level) * 0.02, 1e-9)

@@ -7,10 +7,10 @@ from dataclasses import replace
 from excursions.clock import NS_PER_HOUR, to_datetime
 from excursions.kinds import advice_for, having
 from excursions.records import SHOWED_IT, Doubt, Event, Link, Shift
+from excursions.report.answers import VERIFY_SOON
 from excursions.report.case import Case, calibrated_after, event_of, is_outside, reach_of, worst_in
 from excursions.report.explanation import Action, Cause
 from excursions.report.tracks import tracks_of, worn_out
-from excursions.report.verdict import VERIFY_SOON
 from excursions.report.wording import HEAT, day, doubted_from, event_sentence, quantity
 
 LEAST_PROBABILITY = 0.01

@@ -10,8 +10,7 @@ from zoneinfo import ZoneInfo
 from excursions import clock
 from excursions.clock import duration_text
 from excursions.kinds import KINDS
-from excursions.link.outcome import NOT_BORNE_OUT, VERIFIED
-from excursions.records import SEVERITY_RANK, Event, short_id
+from excursions.records import NOT_BORNE_OUT, SEVERITY_RANK, VERIFIED, Event, short_id
 from excursions.report.result import VERDICTS, PointFindings, ScanResult, Verdict
 from excursions.report.wording import day, doubt_sentence, event_sentence
 from excursions.site.changes import Change

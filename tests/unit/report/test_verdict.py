@@ -22,9 +22,10 @@ from excursions.records import (
     Parameter,
     StateLine,
 )
+from excursions.report.answers import past_faults
 from excursions.report.result import Levels, PointFindings, Trace, Verdict
 from excursions.report.telling import NO_SIGN, THE_PROCESS, WITHIN, weighed_doubts
-from excursions.report.verdict import judge, order, past_faults
+from excursions.report.verdict import judge, order
 
 UTC = ZoneInfo("UTC")
 DAY = NS_PER_DAY
