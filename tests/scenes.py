@@ -45,13 +45,19 @@ class Scene:
         where = self.inside(start_s, minutes)
         self.value[where] = level(int(where.sum()), at, noise, self.seed + 8)
 
+    def _before(self, start_s: float) -> float:
+        """Temperature of the ten minutes before; a story told beyond the record is a mistake of the test."""
+        before = self.temperature[self.inside(start_s - 600, 10)]
+        assert before.size, f"nothing was recorded before second {start_s:g}"
+        return float(before.mean())
+
     def steam(self, start_s: float, *, degc: float = 121.5, hold: float = 25.0, rate: float = 3.0) -> None:
-        base = float(self.temperature[self.inside(start_s - 600, 10)].mean())
+        base = self._before(start_s)
         up = (degc - base) / rate
         self.warm(start_s, [(0, base), (up, degc), (up + hold, degc), (up + hold + (degc - base) / 2, base)])
 
     def clean(self, start_s: float, *, degc: float = 80.0, reading: float | None = 12.3) -> None:
-        base = float(self.temperature[self.inside(start_s - 600, 10)].mean())
+        base = self._before(start_s)
         self.warm(start_s, [(0, base), (12, degc), (42, degc), (60, base)])
         if reading is not None:
             self.read(start_s + 600, 35, reading, 0.01 * abs(reading))
@@ -59,7 +65,7 @@ class Scene:
     def calibrate(self, start_s: float, standards: Sequence[float], *, room: float | None = 22.0) -> None:
         """Two minutes of handling, eight minutes in each standard, twice through."""
         if room is not None:
-            base = float(self.temperature[self.inside(start_s - 600, 10)].mean())
+            base = self._before(start_s)
             end = 4.0 + 9 * 2 * len(standards)
             self.warm(start_s, [(0, base), (5, room), (end, room), (end + 6, base)])
         for number, at in enumerate([*standards, *standards]):

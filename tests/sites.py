@@ -55,7 +55,8 @@ def readings(days: float = 14.0, *, every_s: float = 600.0, seed: int = 0) -> pl
     for number, name in enumerate(("A1", "B2")):
         made = scene(days, every_s=every_s, at=6.8 + number, seed=seed + 10 * number)
         if name == "A1":
-            made.steam(5 * 86_400.0, degc=143.0, hold=20.0)
+            if days > 5:
+                made.steam(5 * 86_400.0, degc=143.0, hold=20.0)
             made.value[made.second >= 8 * 86_400.0] += 0.4
         else:
             stuck = (made.second >= 10 * 86_400.0) & (made.second < 12 * 86_400.0)

@@ -40,7 +40,7 @@ def solubility_clue(
     record: Record, survey: Survey, before: tuple[int, int], after: tuple[int, int], size: float
 ) -> Clue:
     """Whether a change of dissolved oxygen [mg/L] is what warmer or colder water holds less or more, at the same saturation."""
-    unit = record.value.unit if record.value is not None else ""
+    unit = record.unit
     warm = [survey.temperature[slice(*part)] for part in (before, after)]
     if record.point.quantity.key != "oxygen" or unit != record.point.quantity.unit or not size:
         return Clue(odds=1.0)

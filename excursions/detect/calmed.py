@@ -124,7 +124,7 @@ def _event(
         confidence=probe if origin != "process" else 1 - probe,
         origin=origin,
         severity="check",
-        probe=record.plant.probe_at(record.point.name, start) or "",
+        probe=record.probe_at(start),
         onset_uncertainty_s=PART / NS_PER_S,
         open_end=open_end,
         evidence=(

@@ -360,11 +360,11 @@ def _event(
         size=size,
         size_low=size - half,
         size_high=size + half,
-        size_unit=record.value.unit if record.value else "",
+        size_unit=record.unit,
         confidence=probe,
         origin=name_origin(probe),
         severity=severity_of(record, clean, size),
-        probe=record.plant.probe_at(record.point.name, start) or "",
+        probe=record.probe_at(start),
         onset_uncertainty_s=0.1 * float(days[0]) * NS_PER_DAY / NS_PER_S,
         open_end=saw.goes_on,
         evidence=(

@@ -239,7 +239,7 @@ def _event(record: Record, trace: Trace, best: Trend, probe: float, clues: tuple
         confidence=probe,
         origin="probe" if name_origin(probe) == "probe" else "undecided",
         severity="check",
-        probe=record.plant.probe_at(record.point.name, start) or "",
+        probe=record.probe_at(start),
         onset_uncertainty_s=spacing * max(1.0, best.level.size * best.error / whole),
         open_end=True,
         evidence=(

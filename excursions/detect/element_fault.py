@@ -51,7 +51,7 @@ def element_event(
         confidence=confidence,
         origin="probe",
         severity=severity,
-        probe=record.plant.probe_at(record.point.name, span[0]) or "",
+        probe=record.probe_at(span[0]),
         onset_uncertainty_s=trace.interval_s,
         open_start=ends[0],
         open_end=ends[1],

@@ -158,7 +158,7 @@ def _event(
             confidence=probe,
             origin=name_origin(probe),
             severity="check",
-            probe=record.plant.probe_at(record.point.name, start) or "",
+            probe=record.probe_at(start),
             onset_uncertainty_s=float(when[i] - when[max(i - 1, 0)]) / NS_PER_S,
             open_end=j == when.size,
             evidence=(

@@ -142,7 +142,7 @@ def _event(
         severity="note"
         if severity_of(record, level, max(2 * noise, _off(survey, mine))) == "note"
         else "check",
-        probe=record.plant.probe_at(record.point.name, start) or "",
+        probe=record.probe_at(start),
         onset_uncertainty_s=blocks.width_s,
         open_end=habit.goes_on,
         evidence=(

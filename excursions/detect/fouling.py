@@ -110,7 +110,7 @@ def _at_logged(record: Record, survey: Survey, settings: FoulingSettings) -> lis
     end = int(survey.live.time[int(survey.blocks.first[run.hi[-1]]) - 1])
     days = (run.hi - run.lo) * survey.blocks.width_s / 86_400
     low, high = sorted(-float(jump) for jump in (run.jump.min(), run.jump.max()))
-    unit = record.value.unit if record.value else ""
+    unit = record.unit
     return [
         Event(
             point=record.point.name,
@@ -124,7 +124,7 @@ def _at_logged(record: Record, survey: Survey, settings: FoulingSettings) -> lis
             confidence=probe,
             origin=name_origin(probe),
             severity=severity_of(record, level, size),
-            probe=record.plant.probe_at(record.point.name, start) or "",
+            probe=record.probe_at(start),
             onset_uncertainty_s=float(days[0]) * 86_400 / 2,
             open_start=bool(run.lo[0] == 0),
             evidence=(
@@ -208,11 +208,11 @@ def _event(
         size=size,
         size_low=size - 1.645 * error,
         size_high=size + 1.645 * error,
-        size_unit=record.value.unit if record.value else "",
+        size_unit=record.unit,
         confidence=probe,
         origin=name_origin(probe),
         severity=severity_of(record, float(np.median(teeth.begin[i:j])), size),
-        probe=record.plant.probe_at(record.point.name, start) or "",
+        probe=record.probe_at(start),
         onset_uncertainty_s=float(days[0]) * 86_400 / 2,
         open_start=i == 0,
         open_end=j == teeth.walk.size,

@@ -13,11 +13,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from excursions.clock import NS_PER_S, duration_text
-from excursions.detect.origin import Clue, expected_faults, name_origin, unexplained, weigh, words_of
-from excursions.detect.parked import Stay, samples_of, stays, swings, windows_of
+from excursions.detect.origin import Clue
+from excursions.detect.parked import Stay, stay_event, stays, swings, windows_of
 from excursions.detect.survey import Survey, survey_of
-from excursions.digits import written
 from excursions.records import Event, Record
 
 
@@ -56,40 +54,16 @@ def detect_glass(record: Record, settings: GlassSettings | None = None) -> tuple
 
 
 def _event(record: Record, survey: Survey, stay: Stay, settings: GlassSettings) -> Event:
-    live = survey.live
-    first, last = samples_of(survey, stay, settings.band)
-    open_end = last == len(live) - 1
-    start, end = int(live.time[first]), int(live.time[last]) + round(survey.interval_s * NS_PER_S)
-    clues = [Clue(odds=3.0, words="the temperature goes on as before")]
-    clues.append(
-        Clue(odds=2.0, words="goes on to the end of the record")
-        if open_end
-        else Clue(odds=0.3, words="ended")
-    )
-    probe = weigh(
-        prior=expected_faults(settings.faults_per_year, survey.years),
-        chance=unexplained(settings.unexplained, survey.years),
-        clues=tuple(clues),
-    )
-    return Event(
-        point=record.point.name,
-        kind="stuck",
-        start=start,
-        end=end,
-        size=stay.level,
-        size_unit=record.value.unit if record.value is not None else "",
-        confidence=probe,
-        origin=name_origin(probe),
-        severity="act",
-        probe=record.plant.probe_at(record.point.name, start) or "",
-        open_end=open_end,
-        onset_uncertainty_s=survey.blocks.width_s,
-        evidence=(
-            f"keeps to pH {stay.level:.2f} for {duration_text((end - start) / NS_PER_S)} and follows the process no more,"
-            " as with broken glass",
-            f"moved by {written(float(stay.own.max()), 2)} pH at most while the temperature swung; with such swings it moved by"
-            f" {written(float(stay.others.min()), 2)} pH or more in all {stay.others.size} other windows of this record",
-            *words_of(tuple(clues)),
-        ),
-        details={"samples": float(last - first + 1), "held_s": (end - start) / NS_PER_S},
+    return stay_event(
+        record,
+        survey,
+        stay,
+        band=settings.band,
+        witnesses=[Clue(odds=3.0, words="the temperature goes on as before")],
+        ended=Clue(odds=0.3, words="ended"),
+        faults_per_year=settings.faults_per_year,
+        unexplained_per_year=settings.unexplained,
+        keeps_to=f"pH {stay.level:.2f}",
+        swung="the temperature",
+        as_with=", as with broken glass",
     )

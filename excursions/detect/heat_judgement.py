@@ -156,7 +156,7 @@ def heat_event(
         confidence=min(max(confidence, 0.0), 0.99),
         origin=origin,
         severity=severity,
-        probe=record.plant.probe_at(record.point.name, seen.start) or "",
+        probe=record.probe_at(seen.start),
         onset_uncertainty_s=_interval_s(record),
         open_start=seen.open_start,
         open_end=seen.open_end,

@@ -165,7 +165,7 @@ def _event(record: Record, trace: Trace, rise: _Rise, others: int, settings: Hid
         confidence=settings.confidence,
         origin="undecided",
         severity="note" if rise.assumed and not rise.beyond_any else "check",
-        probe=record.plant.probe_at(record.point.name, start) or "",
+        probe=record.probe_at(start),
         onset_uncertainty_s=trace.interval_s,
         evidence=tuple(facts),
         details={

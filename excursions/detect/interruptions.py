@@ -283,7 +283,7 @@ def _event(
         confidence=confidence,
         origin=origin,
         severity=severity,
-        probe=record.plant.probe_at(record.point.name, start) or "",
+        probe=record.probe_at(start),
         open_end=open_end,
         evidence=evidence,
         details={

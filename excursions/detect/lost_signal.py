@@ -55,7 +55,7 @@ def lost_event(record: Record, survey: Survey, stays: IndexArray, bout: Bout) ->
     time, value = survey.live.time, survey.live.value
     lost_s = float((time[stays[:, 1]] - time[stays[:, 0]]).sum()) / NS_PER_S
     levels = np.unique(value[stays[:, 0]])
-    unit = record.value.unit if record.value is not None else ""
+    unit = record.unit
     shown = " or ".join(written(float(level)) for level in levels)
     electrode = record.point.quantity.electrode
     start = int(time[stays[0, 0]])
@@ -74,7 +74,7 @@ def lost_event(record: Record, survey: Survey, stays: IndexArray, bout: Bout) ->
         confidence=CONFIDENCE,
         origin="probe" if electrode else "undecided",
         severity="check",
-        probe=record.plant.probe_at(record.point.name, start) or "",
+        probe=record.probe_at(start),
         open_end=bout.goes_on,
         onset_uncertainty_s=survey.interval_s,
         evidence=(

@@ -183,7 +183,7 @@ def _event(
         confidence=confidence,
         origin=origin,
         severity="check" if failing else _severity(record, survey, noise, spell),
-        probe=record.plant.probe_at(record.point.name, start) or "",
+        probe=record.probe_at(start),
         onset_uncertainty_s=uncertainty,
         open_end=open_end,
         evidence=(

@@ -6,13 +6,16 @@ of a stay the reading keeps to its band in all of them, elsewhere it never did.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from excursions.clock import NS_PER_S, duration_text
+from excursions.detect.origin import Clue, expected_faults, name_origin, unexplained, weigh, words_of
 from excursions.detect.survey import Survey
-from excursions.records import BoolArray, FloatArray, IndexArray
+from excursions.digits import written
+from excursions.records import BoolArray, Event, FloatArray, IndexArray, Record
 from excursions.states.trace import runs
 
 SHARE = 60  # windows of this share of the record; a batch should fit in
@@ -98,3 +101,62 @@ def samples_of(survey: Survey, stay: Stay, band: float) -> tuple[int, int]:
     ahead, behind = far[far < middle], far[far >= middle]
     first = a + int(ahead[-1]) + 1 if ahead.size else a
     return first, a + int(behind[0]) - 1 if behind.size else b - 1
+
+
+def stay_event(
+    record: Record,
+    survey: Survey,
+    stay: Stay,
+    *,
+    band: float,
+    witnesses: Sequence[Clue],
+    ended: Clue,
+    against: Sequence[Clue] = (),
+    faults_per_year: float,
+    unexplained_per_year: float,
+    keeps_to: str,
+    swung: str,
+    as_with: str = "",
+) -> Event:
+    """The event of a stay: a reading that follows its process no more.
+
+    Parameters
+    ----------
+    band : how far a sample may lie from the level of the stay and still belong to it, unit of the reading
+    witnesses : what shows that the process went on; ended : what speaks where the stay is over before the record;
+        against : what else speaks for or against the probe
+    faults_per_year, unexplained_per_year : how often probes do this, and processes, in a year of a point
+    keeps_to, swung, as_with : the level, the witnesses and what it is like, as its evidence names them
+    """
+    first, last = samples_of(survey, stay, band)
+    start, end = survey.span_of(first, last)
+    open_end = last == len(survey.live) - 1
+    over = Clue(odds=2.0, words="goes on to the end of the record") if open_end else ended
+    clues = (*witnesses, over, *against)
+    probe = weigh(
+        prior=expected_faults(faults_per_year, survey.years),
+        chance=unexplained(unexplained_per_year, survey.years),
+        clues=clues,
+    )
+    return Event(
+        point=record.point.name,
+        kind="stuck",
+        start=start,
+        end=end,
+        size=stay.level,
+        size_unit=record.unit,
+        confidence=probe,
+        origin=name_origin(probe),
+        severity="act",
+        probe=record.probe_at(start),
+        open_end=open_end,
+        onset_uncertainty_s=survey.blocks.width_s,
+        evidence=(
+            f"keeps to {keeps_to} for {duration_text((end - start) / NS_PER_S)} and follows the process no more{as_with}",
+            f"moved by {written(float(stay.own.max()), 2)} {record.change_unit} at most while {swung} swung; with such swings"
+            f" it moved by {written(float(stay.others.min()), 2)} {record.change_unit} or more in all {stay.others.size} other"
+            " windows of this record",
+            *words_of(clues),
+        ),
+        details={"samples": float(last - first + 1), "held_s": (end - start) / NS_PER_S},
+    )

@@ -137,7 +137,7 @@ def _event(
 ) -> Event:
     live = survey.live
     first, last = int(bout[0, 0]), int(bout[-1, 1]) - 1
-    start, end = int(live.time[first]), int(live.time[last]) + round(survey.interval_s * NS_PER_S)
+    start, end = survey.span_of(first, last)
     end = min(end, int(live.time[last + 1])) if last + 1 < len(live) else end
     jump = abs(float(live.value[first - 1]) - level)
     chance = expected_as_large(usual, jump)
@@ -148,7 +148,7 @@ def _event(
         clues=clues,
     )
     samples = int((bout[:, 1] - bout[:, 0]).sum())
-    unit = record.value.unit if record.value else ""
+    unit = record.unit
     times = f", {bout.shape[0]} times" if bout.shape[0] > 1 else ""
     return Event(
         point=record.point.name,
@@ -160,7 +160,7 @@ def _event(
         confidence=probe if name_origin(probe) != "process" else 1 - probe,
         origin=name_origin(probe),
         severity="act",
-        probe=record.plant.probe_at(record.point.name, start) or "",
+        probe=record.probe_at(start),
         open_end=last == len(live) - 1,
         onset_uncertainty_s=float(start - int(live.time[first - 1])) / NS_PER_S,
         evidence=(

@@ -161,18 +161,18 @@ def _agree(value: FloatArray, a: int, b: int, way: int) -> int:
 
 def _event(record: Record, survey: Survey, first: int, again: int, length: int) -> Event:
     time, value = survey.live.time, survey.live.value
-    start, end = int(time[again]), int(time[again + length - 1]) + round(survey.interval_s * NS_PER_S)
+    start, end = survey.span_of(again, again + length - 1)
     return Event(
         point=record.point.name,
         kind="stuck",
         start=start,
         end=end,
         size=float(np.median(value[again : again + length])),
-        size_unit=record.value.unit if record.value else "",
+        size_unit=record.unit,
         confidence=0.95,
         origin="record",
         severity="act",
-        probe=record.plant.probe_at(record.point.name, start) or "",
+        probe=record.probe_at(start),
         onset_uncertainty_s=survey.interval_s,
         open_end=again + length == len(survey.live),
         evidence=(

@@ -222,7 +222,7 @@ def _spike_event(
     largest = float(bout.height[np.argmax(np.abs(bout.height))])
     count = int(bout.first.size)
     up = int(np.count_nonzero(bout.height > 0))
-    unit = record.value.unit if record.value is not None else ""
+    unit = record.unit
     facts = [
         f"{count} spike{'s' if count > 1 else ''} in {duration_text((end - start) / NS_PER_S)}, {up} up and {count - up} down",
         f"largest {written(largest, signed=True)} {unit}, noise here {written(float(np.median(_local_noise(survey.live.value, bout.first))), 2)}",
@@ -239,7 +239,7 @@ def _spike_event(
         confidence=confidence,
         origin=origin,
         severity="check" if serious and origin == "probe" else "note",
-        probe=record.plant.probe_at(record.point.name, start) or "",
+        probe=record.probe_at(start),
         onset_uncertainty_s=survey.interval_s,
         open_end=serious and seen.goes_on,
         evidence=(*facts, *reasons, *(("still coming when the record ends",) if seen.goes_on else ())),
@@ -333,7 +333,7 @@ def _impossible_event(record: Record, signal: Signal, bout: IndexArray, limits: 
         confidence=0.95 if inside.size > 2 else 0.8,
         origin="probe" if live else "undecided",
         severity="act" if open_end and live else "check" if inside.size > 2 else "note",
-        probe=record.plant.probe_at(record.point.name, start) or "",
+        probe=record.probe_at(start),
         open_start=first == 0,
         open_end=open_end,
         evidence=(

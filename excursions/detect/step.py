@@ -241,11 +241,11 @@ def _event(
             size=shape.size,
             size_low=shape.size - half,
             size_high=shape.size + half,
-            size_unit=record.value.unit if record.value else "",
+            size_unit=record.unit,
             confidence=confidence,
             origin=origin,
             severity="note" if origin == "process" else severity_of(record, shape.before, shape.size),
-            probe=record.plant.probe_at(record.point.name, start) or "",
+            probe=record.probe_at(start),
             onset_uncertainty_s=shape.onset_error_s,
             evidence=(
                 f"level went from {number(shape.before, half)} to {number(shape.after, half)} within {duration_text(shape.length_s)}",

@@ -357,7 +357,7 @@ def _event(
     live, first, last, held_s = survey.live, int(spell.first[0]), int(spell.last[0]), float(spell.held_s[0])
     surprises = settings.surprises_per_year * survey.years  # what no tail foretells
     surprises += settings.unseen_habit * min(held_s / settings.habit_s, 1.0)
-    start, end = int(live.time[first]), int(live.time[last]) + round(survey.interval_s * NS_PER_S)
+    start, end = survey.span_of(first, last)
     kind = kind_of(record, survey, spell)
     held = held_clues(record, live, others, (start, end))
     empty = empty_clue(record, spell) if kind == "pinned" else ()
@@ -384,11 +384,11 @@ def _event(
         start=start,
         end=end,
         size=float(spell.level[0]),
-        size_unit=record.value.unit if record.value else "",
+        size_unit=record.unit,
         confidence=probe,
         origin="undecided" if both else _whose(probe, held),
         severity="check" if empty else "act",
-        probe=record.plant.probe_at(record.point.name, start) or "",
+        probe=record.probe_at(start),
         open_start=first == 0,
         open_end=last == len(live) - 1,
         onset_uncertainty_s=float(start - int(live.time[max(first - 1, 0)])) / NS_PER_S,

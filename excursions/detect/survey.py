@@ -68,6 +68,10 @@ class Survey:
     redundant: frozenset[str] = frozenset()
     once: Once = field(default_factory=Once, compare=False, repr=False)
 
+    def span_of(self, first: int, last: int) -> tuple[int, int]:
+        """From the first of some live samples to an interval after the last of them [ns]."""
+        return int(self.live.time[first]), int(self.live.time[last]) + round(self.interval_s * NS_PER_S)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Heat:

@@ -149,7 +149,7 @@ def _rounder_turns(
             confidence=probe,
             origin=name_origin(probe),
             severity="check",
-            probe=record.plant.probe_at(record.point.name, start) or "",
+            probe=record.probe_at(start),
             onset_uncertainty_s=float(np.median(np.diff(days[0]))) / NS_PER_S,
             open_end=True,
             evidence=(
@@ -269,7 +269,7 @@ def _event(
         confidence=probe,
         origin=name_origin(probe),
         severity="check",
-        probe=record.plant.probe_at(record.point.name, start) or "",
+        probe=record.probe_at(start),
         onset_uncertainty_s=float(first[begin] - first[begin - 1]) / NS_PER_S,
         open_end=True,
         evidence=(

@@ -158,11 +158,11 @@ def _event(
         size=usual,
         size_low=float(np.quantile(size, 0.05)),
         size_high=float(np.quantile(size, 0.95)),
-        size_unit=record.value.unit if record.value else "",
+        size_unit=record.unit,
         confidence=probe,
         origin=name_origin(probe),
         severity=severity_of(record, median(survey.blocks.level), usual),
-        probe=record.plant.probe_at(record.point.name, start) or "",
+        probe=record.probe_at(start),
         onset_uncertainty_s=survey.interval_s,
         open_end=habit.goes_on,
         evidence=(

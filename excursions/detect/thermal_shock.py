@@ -188,7 +188,7 @@ def _event(
         size_high=float("nan") if at_least else abs(swing.rate),
         confidence=0.8 - 0.1 * near,
         severity="check" if abs(change) >= settings.hard_swing_k else "note",
-        probe=record.plant.probe_at(record.point.name, start) or "",
+        probe=record.probe_at(start),
         onset_uncertainty_s=trace.interval_s,
         evidence=tuple(facts),
         details={

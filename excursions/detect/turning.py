@@ -14,7 +14,6 @@ rounds the corner as well: tau is that of both together, and only its growth say
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import NamedTuple
 
 import numpy as np
 
@@ -26,13 +25,6 @@ from excursions.records import FloatArray, IndexArray
 NEAR, FAR = 8, 4  # share of a cycle to either side of the turning point: h and 2h
 MOST_CYCLES = 2_000  # looked at, evenly thinned
 LAGS = np.concatenate([[0.0], np.geomspace(1e-3, 1 / np.log(2), 400)])  # u up to where the formula holds
-
-
-class Turns(NamedTuple):
-    """Turning points: start of their cycles (k,) ns, time constant (k,) s of the cycles around each."""
-
-    start: IndexArray
-    tau: FloatArray
 
 
 def sharpness(lag: FloatArray) -> FloatArray:

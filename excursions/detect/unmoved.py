@@ -12,18 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from excursions.clock import NS_PER_S, duration_text
 from excursions.detect.apart import gain
-from excursions.detect.origin import (
-    Clue,
-    expected_faults,
-    name_origin,
-    related,
-    unexplained,
-    weigh,
-    words_of,
-)
-from excursions.detect.parked import Stay, samples_of, stays, swings, windows_of
+from excursions.detect.origin import Clue, related
+from excursions.detect.parked import Stay, stay_event, stays, swings, windows_of
 from excursions.detect.survey import Survey, survey_of
 from excursions.digits import written
 from excursions.records import Event, FloatArray, Record
@@ -127,44 +118,19 @@ def _shut_off(survey: Survey, stay: Stay) -> tuple[Clue, ...]:
 def _event(
     record: Record, survey: Survey, stay: Stay, names: list[str], asked: int, settings: UnmovedSettings
 ) -> Event:
-    live = survey.live
-    first, last = samples_of(survey, stay, max(settings.times * float(stay.own.max()), survey.quantum))
-    open_end = last == len(live) - 1
-    start, end = int(live.time[first]), int(live.time[last]) + round(survey.interval_s * NS_PER_S)
     clues = [Clue(odds=3.0, words=f"{name} goes on as before") for name in names]
     if asked > len(names):
         clues.append(Clue(odds=0.5, words="not every neighbour shows it"))
-    clues.append(
-        Clue(odds=2.0, words="goes on to the end of the record")
-        if open_end
-        else Clue(odds=0.15, words="followed again afterwards")
-    )
-    clues.extend(_shut_off(survey, stay))
-    probe = weigh(
-        prior=expected_faults(settings.faults_per_year, survey.years),
-        chance=unexplained(settings.unexplained, survey.years),
-        clues=tuple(clues),
-    )
-    unit = record.value.unit if record.value is not None else ""
-    return Event(
-        point=record.point.name,
-        kind="stuck",
-        start=start,
-        end=end,
-        size=stay.level,
-        size_unit=unit,
-        confidence=probe,
-        origin=name_origin(probe),
-        severity="act",
-        probe=record.plant.probe_at(record.point.name, start) or "",
-        open_end=open_end,
-        onset_uncertainty_s=survey.blocks.width_s,
-        evidence=(
-            f"keeps to {written(stay.level, 3)} {unit} for {duration_text((end - start) / NS_PER_S)} and follows the process no more",
-            f"moved by {written(float(stay.own.max()), 2)} {record.change_unit} at most while neighbours swung; with such swings"
-            f" it moved by {written(float(stay.others.min()), 2)} {record.change_unit} or more in all {stay.others.size} other"
-            " windows of this record",
-            *words_of(tuple(clues)),
-        ),
-        details={"samples": float(last - first + 1), "held_s": (end - start) / NS_PER_S},
+    return stay_event(
+        record,
+        survey,
+        stay,
+        band=max(settings.times * float(stay.own.max()), survey.quantum),
+        witnesses=clues,
+        ended=Clue(odds=0.15, words="followed again afterwards"),
+        against=_shut_off(survey, stay),
+        faults_per_year=settings.faults_per_year,
+        unexplained_per_year=settings.unexplained,
+        keeps_to=f"{written(stay.level, 3)} {record.unit}",
+        swung="neighbours",
     )

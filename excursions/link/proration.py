@@ -1,4 +1,4 @@
-"""Corrections between two visits as USGS prorates them: fouling, calibration drift, rating classes.
+"""Errors that a visit finds as USGS parts them, fouling and calibration drift, and its rating classes.
 
 References
 ----------
@@ -13,11 +13,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
-from excursions.clock import TimeArray
 from excursions.measurands import MEASURANDS
-from excursions.records import FloatArray
 
 CLASSES = ("excellent", "good", "fair", "poor")
 
@@ -70,18 +66,6 @@ def visit(
         drift=drift,
         drift_percent=100.0 * drift / in_standard,
     )
-
-
-def prorated(time: TimeArray, *, start: int, end: int, at_start: float, at_end: float) -> FloatArray:
-    """Correction to add to readings: linear from `at_start` to `at_end` over the interval, 0 outside.
-
-    Returns
-    -------
-    ndarray, shape (n,)
-    """
-    share = (time - start) / float(end - start)
-    inside = (time >= start) & (time <= end)
-    return np.where(inside, at_start + share * (at_end - at_start), 0.0)
 
 
 def rating(measurand: str, corrections: Sequence[tuple[float, float]]) -> str:

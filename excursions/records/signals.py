@@ -195,7 +195,15 @@ class Record:
     sample_value: FloatArray = field(default_factory=lambda: np.empty(0, np.float64))
 
     @property
+    def unit(self) -> str:
+        """Unit of the reading; empty without one."""
+        return self.value.unit if self.value is not None else ""
+
+    @property
     def change_unit(self) -> str:
         """Unit of a change of the reading: its own, ``K`` for degC; empty without a reading."""
-        unit = self.value.unit if self.value is not None else ""
-        return "K" if unit == "degC" else unit
+        return "K" if self.unit == "degC" else self.unit
+
+    def probe_at(self, time: int) -> str:
+        """Serial number of the probe that sat at the point at an instant [ns]; empty where nobody says."""
+        return self.plant.probe_at(self.point.name, time) or ""

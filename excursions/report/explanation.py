@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Literal
 
 EXCLUDED, SPEAKS_FOR, OPEN = "excluded", "speaks for it", "could not be checked"
 AGREES, AGAINST = "agrees with the reading", "speaks against the reading"
-VERBS = ("clean", "verify", "calibrate", "replace", "ask for a better export", "set aside", "nothing")
+Verb = Literal["clean", "verify", "calibrate", "replace", "ask for a better export", "set aside", "nothing"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,9 +52,9 @@ class Check:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Action:
-    """One thing to do next: a word of `VERBS`, and the sentence around it."""
+    """One thing to do next, and the sentence around it."""
 
-    verb: str
+    verb: Verb
     words: str
 
 

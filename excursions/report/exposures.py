@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -27,12 +28,9 @@ from excursions.report.wording import day, is_seen, quantity, worst_knot
 
 VERDICT_WORDS = {"changed since": "reading changed since"}  # where the table's word alone is too short
 NEAREST = 3  # measuring hours beside the heat that give the reading: the process moves within a day (cp)
-EXPOSURE_VERDICTS = (
-    "changed since",
-    "above rating, no change laid to it",
-    "within rating",
-    "cannot tell",
-)
+ExposureVerdict = Literal[
+    "changed since", "above rating, no change laid to it", "within rating", "cannot tell"
+]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,7 +40,7 @@ class HeatExposure:
     bound_degc : the true peak lies between `peak_degc` and this; stretches : times above the rating told as one event;
     dose_before_h : dose above the rating of this probe's exposures before; error, error_band : reading minus truth
     afterwards and the half width of its 90 % band; calibration : the next one of this probe (ns) or None; found : what
-    it found; verdict : one of `EXPOSURE_VERDICTS`.
+    it found.
     """
 
     event: str
@@ -76,7 +74,7 @@ class HeatExposure:
     stretches: int
     calibration: int | None
     found: str
-    verdict: str
+    verdict: ExposureVerdict
     sentence: str
     advice: str
     shock: str
@@ -265,7 +263,7 @@ def _limit(event: Event, ratings: Ratings) -> float:
 # --- the answer ----------------------------------------------------------------------------------
 
 
-def _verdict(event: Event, after: _After) -> str:
+def _verdict(event: Event, after: _After) -> ExposureVerdict:
     if _reading_off(after) or after.change or after.state == VERIFIED:
         return "changed since"
     if event.kind == "sterilisation":
@@ -289,7 +287,12 @@ def _reading_off(after: _After) -> bool:
 
 
 def _sentence(
-    event: Event, findings: PointFindings, ratings: Ratings, after: _After, verdict: str, tz: ZoneInfo
+    event: Event,
+    findings: PointFindings,
+    ratings: Ratings,
+    after: _After,
+    verdict: ExposureVerdict,
+    tz: ZoneInfo,
 ) -> str:
     """The answer in one sentence: how hot, against what, what it did, what to do."""
     parts = [f"{findings.point.name}: {_how_hot(event, ratings, tz)}"]
@@ -359,7 +362,7 @@ def _changed(findings: PointFindings, after: _After, tz: ZoneInfo) -> str:
     return "a later calibration found it changed"
 
 
-def _advice(event: Event, verdict: str, after: _After, tz: ZoneInfo) -> str:
+def _advice(event: Event, verdict: ExposureVerdict, after: _After, tz: ZoneInfo) -> str:
     later = after.calibration
     if event.kind == "hidden_heat" and verdict == "cannot tell":
         return "ask for a finer export of that stretch"

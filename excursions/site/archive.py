@@ -28,7 +28,6 @@ ROW = {
     "quality": pl.UInt8(),
     "file": pl.UInt32(),
 }
-Spans = Mapping[str, tuple[int, int, int]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

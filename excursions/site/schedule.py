@@ -14,17 +14,6 @@ from excursions.site.settings import Schedule
 NEWS, WRONG, BUSY, ATTENTION, FAILED = 1, 2, 3, 4, 5
 QUIET = 0
 
-# status -> what it means, for the documentation, the help and the units
-STATUS_WORDS = {
-    QUIET: "done, nothing new to tell",
-    NEWS: "done, and the digest has something to tell",
-    WRONG: "wrong usage, settings or register; nothing was changed",
-    BUSY: "another run is at work; nothing was changed",
-    ATTENTION: "done, but something needs a hand: a file that cannot be read, a delivery that failed, damage that was mended",
-    FAILED: "not finished (disk full, no permission ...); the next run goes on from a sound state",
-}
-
-
 HEALTH_AFTER_H = 6  # hours after the run at which it is looked whether there was one
 
 

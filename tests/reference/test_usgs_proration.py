@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 
 from excursions.clock import NS_PER_DAY, to_ns
-from excursions.link.proration import prorated, rating, visit
+from excursions.link import corrected
+from excursions.link.proration import rating, visit
 from excursions.plant import Point
+from excursions.records import PRORATION, Doubt
 from tests.reference.tables import rows
 
 MEASURAND = {
@@ -69,6 +71,14 @@ def test_a_record_takes_its_lowest_class() -> None:
     assert rating("ph", [(2.5, 30.0)]) == "beyond the limit"
 
 
+def evenly_spread(start: int, end: int, at_start: float, at_end: float) -> Doubt:
+    """The window of an error that grows evenly from one visit to the next."""
+    return Doubt(
+        point="P", probe="S1", start=start, end=end, open_end=False, knots=((start, at_start), (end, at_end)),
+        band=(0.0, 0.0), basis=PRORATION, hours_out_of_tolerance=0.0,
+    )  # fmt: skip
+
+
 @pytest.mark.parametrize(
     ("when", "expected"),
     [
@@ -76,7 +86,7 @@ def test_a_record_takes_its_lowest_class() -> None:
         ("2024-05-03T04:30:00", -2.650),
         ("2024-05-06T16:00:00", -5.300),
         ("2024-05-10T03:30:00", -7.950),
-        ("2024-05-13T15:00:00", -10.600),
+        ("2024-05-13T14:59:59", -10.600),
     ],
 )
 def test_linear_proration_of_an_open_record(when: str, expected: float) -> None:
@@ -87,15 +97,14 @@ def test_linear_proration_of_an_open_record(when: str, expected: float) -> None:
 
     start, end = (to_ns(datetime.fromisoformat(t)) for t in ("2024-04-29T17:00:00", "2024-05-13T15:00:00"))
     time = np.array([to_ns(datetime.fromisoformat(when))], dtype=np.int64)
-    found = prorated(time, start=start, end=end, at_start=0.0, at_end=95.5 - 106.1)
-    assert found[0] == pytest.approx(expected, abs=5e-4)
+    found = corrected(time, np.array([100.0]), evenly_spread(start, end, 0.0, 106.1 - 95.5))
+    assert found[0] - 100.0 == pytest.approx(expected, abs=5e-4)
 
 
 def test_proration_stops_at_the_ends() -> None:
     time = np.array([-NS_PER_DAY, 0, NS_PER_DAY, 2 * NS_PER_DAY, 3 * NS_PER_DAY], dtype=np.int64)
-    assert prorated(time, start=0, end=2 * NS_PER_DAY, at_start=1.0, at_end=3.0) == pytest.approx(
-        [0, 1, 2, 3, 0]
-    )
+    found = corrected(time, np.zeros(time.size), evenly_spread(0, 2 * NS_PER_DAY, -1.0, -3.0))
+    assert found == pytest.approx([0, 1, 2, 0, 0])  # the second visit itself reads right again
 
 
 def test_errors_of_a_visit_by_the_printed_formulas() -> None:

@@ -22,7 +22,6 @@ from excursions.records import FloatArray
 _ROWS = 500_000
 _CELLS = 20_000_000  # of a batch
 _HEAD = 1_000
-_UNNAMED = "column_"
 
 
 @dataclass(kw_only=True)

@@ -229,7 +229,7 @@ def test_a_change_within_a_minute_amid_a_medium_that_takes_a_quarter_of_an_hour_
     x = 4.0 + coloured(n, 0.0, 0.03, 360, seed) + level(n, 0.0, 0.005, seed + 9)
     at = np.arange(n)
     for when, size in ((20_000, 1.0), (35_000, 1.2), (50_000, -1.5), (95_000, 0.7), (110_000, -0.9)):
-        x += np.where(at >= when, size * (1 - np.exp(-(at - when) / 60.0)), 0.0)
+        x += size * (1 - np.exp(-np.maximum(at - when, 0) / 60.0))
     x -= 0.6 * np.clip((at - 70_000) / 6, 0, 1)
     found = detect_step(make_record(quantised(x, 0.01), measurand="oxygen", every_s=10.0))
     (event,) = [event for event in found if event.details["transition_s"] <= 60.0]
