@@ -17,6 +17,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from difflib import SequenceMatcher, get_close_matches
 
+_NAMED = 12  # of the names there are, in an error
+
 
 @dataclass
 class ExcursionsError(Exception):
@@ -108,3 +110,20 @@ def nearest(word: str, choices: Iterable[str], *, least: float = 0.6) -> str:
     near = get_close_matches(asked, spelt, n=5, cutoff=least)
     ranked = sorted((-SequenceMatcher(None, choice, asked).ratio(), choice) for choice in near)
     return spelt[ranked[0][1]] if ranked else ""
+
+
+def did_you_mean(word: str, choices: Iterable[str], otherwise: str = "") -> str:
+    """How to mend a word that is none of the choices: the nearest of them, or what else to do."""
+    near = nearest(word, choices)
+    return f'did you mean "{near}"?' if near else otherwise
+
+
+def unknown(what: str, asked: str, names: Iterable[str], *, otherwise: str) -> UsageError:
+    """A name that nothing is called by, with some of those there are and how to mend it (`otherwise` where none is near)."""
+    every = sorted(set(names))
+    some = ", ".join(every[:_NAMED]) + (" ..." if len(every) > _NAMED else "")
+    return UsageError(
+        found=f'{what} "{asked}"',
+        expected=f"one of {some}" if every else f"none: there is no {what} to choose from",
+        mend=did_you_mean(asked, every, otherwise),
+    )

@@ -9,7 +9,7 @@ import typer
 
 from excursions import clock
 from excursions.cli.moment import moment, until
-from excursions.errors import ExcursionsError, UsageError, nearest
+from excursions.errors import ExcursionsError, UsageError, unknown
 from excursions.pipeline.scan import Closer, Closeup
 from excursions.plant import Plant, Point
 from excursions.read.names import Places
@@ -30,26 +30,32 @@ def the_point(result: ScanResult, asked: str) -> str:
         If none is called so, or there is none at all.
     """
     names = [findings.point.name for findings in result.points]
-    if asked in names:
-        return asked
-    same = [name for name in names if name.casefold() == asked.casefold()]
-    if len(same) == 1:
-        return same[0]
-    meant = called(result.plant, asked)
+    if asked:
+        return point_named(asked, names, result.plant)
+    if not names:
+        raise UsageError(
+            found="no point with a record", expected="at least one", mend="give exports that hold values"
+        )
+    worst = result.verdicts[0].point
+    if len(names) > 1:
+        typer.echo(f"Note: no --point given; {worst} is the worst of {len(names)} points.", err=True)
+    return worst
+
+
+def point_named(asked: str, names: Sequence[str], plant: Plant) -> str:
+    """The one of some points that is asked for, however it is written.
+
+    Raises
+    ------
+    UsageError
+        If none of them is called so.
+    """
+    same = [n for n in names if n == asked] or [n for n in names if n.casefold() == asked.casefold()]
+    meant = same[0] if len(same) == 1 else called(plant, asked)
     if meant in names:
         return meant
-    if not asked and names:
-        worst = result.verdicts[0].point
-        if len(names) > 1:
-            typer.echo(f"Note: no --point given; {worst} is the worst of {len(names)} points.", err=True)
-        return worst
-    some = ", ".join(sorted(names)[:12]) + (" ..." if len(names) > 12 else "")
-    near = nearest(asked, names) if asked else ""
-    raise UsageError(
-        found=f'point "{asked}"' if asked else "no --point",
-        expected=f"one of {some}",
-        mend=f'did you mean "{near}"?' if near else f"write for example --point {sorted(names)[0]}",
-    )
+    example = f"write for example --point {min(names)}" if names else "leave --point out"
+    raise unknown("point", asked, names, otherwise=example)
 
 
 def called(plant: Plant, asked: str) -> str:
@@ -128,12 +134,7 @@ def known_probe(result: ScanResult, asked: str) -> str:
     same = [name for name in names if name.casefold() == asked.casefold()]
     if same:
         return same[0]
-    near = nearest(asked, names)
-    raise UsageError(
-        found=f'probe "{asked}"',
-        expected=f"one of {', '.join(names[:12])}{' ...' if len(names) > 12 else ''}" if names else "a serial number of the log or the register",
-        mend=f'did you mean "{near}"?' if near else "leave --probe out to see all",
-    )  # fmt: skip
+    raise unknown("probe", asked, names, otherwise="leave --probe out to see all")
 
 
 def since_of(result: ScanResult, asked: str) -> int | None:

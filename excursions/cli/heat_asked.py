@@ -16,9 +16,9 @@ from zoneinfo import ZoneInfo
 import polars as pl
 
 from excursions import clock
-from excursions.cli.asked import called
+from excursions.cli.asked import point_named
 from excursions.digits import number
-from excursions.errors import UsageError, nearest
+from excursions.errors import UsageError, unknown
 from excursions.plant import Plant, Point
 
 Row = Mapping[str, object]
@@ -95,7 +95,8 @@ def choose(heat: Heat, *, probe: str, point: str, at: int | None) -> Answer:
     if life is not None:
         rows = [r for r in rows if owner(r) == life["probe"]]
     if point:
-        name = _named_point(heat, point)
+        names = list(dict.fromkeys(p for row in heat.lives for p in str(row["points"]).split(" | ") if p))
+        name = point_named(point, names, heat.plant)
         rows = [r for r in rows if r["point"] == name]
         here = [row for row in heat.lives if name in str(row["points"]).split(" | ")]
         if life is None and len(here) == 1:
@@ -134,28 +135,7 @@ def _named_life(heat: Heat, asked: str) -> Row:
     ]
     if len(same) == 1:
         return same[0]
-    raise _unknown("probe", asked, list(names))
-
-
-def _named_point(heat: Heat, asked: str) -> str:
-    names = list(dict.fromkeys(p for row in heat.lives for p in str(row["points"]).split(" | ") if p))
-    same = [name for name in names if name == asked] or [n for n in names if n.casefold() == asked.casefold()]
-    if len(same) == 1:
-        return same[0]
-    meant = called(heat.plant, asked)
-    if meant in names:
-        return meant
-    raise _unknown("point", asked, names)
-
-
-def _unknown(what: str, asked: str, names: Sequence[str]) -> UsageError:
-    near = nearest(asked, names)
-    some = ", ".join(sorted(names)[:12]) + (" ..." if len(names) > 12 else "")
-    return UsageError(
-        found=f'{what} "{asked}"',
-        expected=f"one of {some or 'no probe at all'}",
-        mend=f'did you mean "{near}"?' if near else f"leave --{what} out to see all",
-    )
+    raise unknown("probe", asked, names, otherwise="leave --probe out to see all")
 
 
 def _nearest(rows: Sequence[Row], at: int, tz: ZoneInfo) -> Row:

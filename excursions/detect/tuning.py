@@ -14,7 +14,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import fields
 
 from excursions.detect.catalogue import DETECTORS
-from excursions.errors import UsageError, nearest
+from excursions.errors import UsageError, did_you_mean
 from excursions.records import Decision
 
 Tuning = Mapping[str, Mapping[str, float]]
@@ -73,11 +73,11 @@ def read_tuning(items: Iterable[str]) -> dict[str, dict[str, float]]:
         known = TUNABLE.get(detector)
         if known is None:
             raise UsageError(
-                f'no detector "{detector}"', expected=_one_of(TUNABLE), mend=_near(detector, TUNABLE)
+                f'no detector "{detector}"', expected=_one_of(TUNABLE), mend=did_you_mean(detector, TUNABLE)
             )
         if name not in known:
             raise UsageError(
-                f'no setting "{name}" of {detector}', expected=_one_of(known), mend=_near(name, known)
+                f'no setting "{name}" of {detector}', expected=_one_of(known), mend=did_you_mean(name, known)
             )
         found.setdefault(detector, {})[name] = _number(item, value, known[name])
     return found
@@ -98,11 +98,6 @@ def _number(item: str, value: str, default: float) -> float:
 
 def _one_of(known: Mapping[str, object]) -> str:
     return "one of " + ", ".join(known)
-
-
-def _near(word: str, known: Mapping[str, object]) -> str:
-    near = nearest(word, known)
-    return f'did you mean "{near}"?' if near else ""
 
 
 def merged(first: Tuning, over: Tuning) -> dict[str, dict[str, float]]:

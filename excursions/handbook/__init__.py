@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 
-from excursions.errors import UsageError, nearest
+from excursions.errors import UsageError, did_you_mean
 from excursions.kinds import KINDS, Kind, advice_for
 
 KINDS_MARK = "Kinds:"
@@ -79,9 +79,7 @@ def page_named(word: str) -> Page:
         raise UsageError(
             f'no handbook page "{word}"',
             expected="the name of a detector or of a kind of event",
-            mend=f'did you mean "{near}"?'
-            if (near := nearest(wanted, known))
-            else "leave the name out to see all pages",
+            mend=did_you_mean(wanted, known, "leave the name out to see all pages"),
         )
     return known[wanted]
 

@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterable
 from itertools import pairwise
 
 from excursions.clock import iso
-from excursions.errors import nearest
+from excursions.errors import did_you_mean, nearest
 from excursions.plant import Installation, Plant
 from excursions.register._fields import POINT
 from excursions.register._lines import Path as KeyPath
@@ -65,8 +65,7 @@ def _installed(reader: Reader, plant: Plant) -> None:
 
 
 def _hint(name: str, known: Iterable[str], what: str) -> str:
-    near = nearest(name, known)
-    return f'did you mean "{near}"?' if near else f"add the {what} to the register, or take this line out"
+    return did_you_mean(name, known, f"add the {what} to the register, or take this line out")
 
 
 def _overlaps(reader: Reader, rows: tuple[Installation, ...], by: str) -> None:

@@ -13,7 +13,7 @@ from datetime import date, datetime, time
 from functools import cache
 from typing import Any
 
-from excursions.errors import nearest
+from excursions.errors import did_you_mean, nearest
 from excursions.measurands import MEASURANDS
 
 # A tag stated as "" in the register: the point has no such signal, and none is to be looked for.
@@ -135,8 +135,7 @@ def choice(*words: str) -> Check:
     def check(value: Any) -> str:
         if isinstance(value, str) and value.casefold() in spelt:
             return spelt[value.casefold()]
-        near = nearest(str(value), words)
-        raise Wrong("one of " + ", ".join(words), f'did you mean "{near}"?' if near else "")
+        raise Wrong("one of " + ", ".join(words), did_you_mean(str(value), words))
 
     return check
 

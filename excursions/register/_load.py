@@ -10,7 +10,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from excursions.clock import to_ns, zone
-from excursions.errors import RegisterError, UsageError, nearest
+from excursions.errors import RegisterError, UsageError, did_you_mean
 from excursions.measurands import MEASURANDS, to_canonical
 from excursions.plant import Installation, Plant, Point, Probe
 from excursions.register import _fields
@@ -112,8 +112,7 @@ def _sections(reader: Reader, raw: Mapping[str, Any]) -> dict[str, Any]:
     for key, value in raw.items():
         section = SECTIONS.get(key)
         if section is None:
-            near = nearest(key, SECTIONS)
-            mend = f'did you mean "{near}"?' if near else "take it out, or put a # before each of its lines"
+            mend = did_you_mean(key, SECTIONS, "take it out, or put a # before each of its lines")
             reader.fault((key,), f'the section "{key}"', "one of " + ", ".join(found), mend)
         elif section in ("plant", "quality_words", "detectors"):
             found[section] = _table(reader, key, value)
@@ -179,8 +178,7 @@ def _in_canonical_unit(reader: Reader, stated: dict[str, Any], key: str, at: Key
     if scale is None and unit.casefold() != "ma":
         row = MEASURANDS[key]
         spelt = list(dict.fromkeys(pretty(word) for word in (row.unit, *row.aliases) if word))
-        near = nearest(unit, spelt)
-        mend = f'did you mean "{near}"?' if near else "give the unit that the export uses"
+        mend = did_you_mean(unit, spelt, "give the unit that the export uses")
         reader.fault((*at, "unit"), shown(unit), f"a unit of {row.label}: " + ", ".join(spelt), mend)
     factor, offset = scale or (1.0, 0.0)
     if "range" in stated:
@@ -246,8 +244,7 @@ def _tuning(reader: Reader, table: Mapping[str, Any], tunable: Tunable) -> dict[
     for detector, rows in table.items():
         at = ("detectors", detector)
         if detector not in tunable:
-            near = nearest(detector, tunable)
-            mend = f'did you mean "{near}"?' if near else "take it out, or put a # before each of its lines"
+            mend = did_you_mean(detector, tunable, "take it out, or put a # before each of its lines")
             reader.fault(at, f'the detector "{detector}"', "one of " + ", ".join(tunable), mend)
         elif not isinstance(rows, dict):
             reader.fault(

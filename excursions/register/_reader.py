@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from excursions.errors import RegisterError, nearest
+from excursions.errors import RegisterError, did_you_mean
 from excursions.register._fields import Field, Wrong
 from excursions.register._lines import Path as KeyPath
 from excursions.register._lines import line_of
@@ -75,8 +75,7 @@ class Reader:
         return given
 
     def _unknown(self, at: KeyPath, key: str, known: Mapping[str, str]) -> None:
-        near = nearest(key, known)
-        mend = f'did you mean "{near}"?' if near else "take it out, or put a # before it"
+        mend = did_you_mean(key, known, "take it out, or put a # before it")
         self.fault(at, f'the key "{key}"', "one of " + ", ".join(dict.fromkeys(known.values())), mend)
 
 

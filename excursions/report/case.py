@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from excursions import clock
-from excursions.errors import UsageError, nearest
+from excursions.errors import unknown
 from excursions.kinds import WORTH_ASKING
 from excursions.records import NOT_BORNE_OUT, Calibration, Doubt, Event, LabSample, Link, Outcomes, Shift
 from excursions.report.answers import MOST_LIKELY, UNUSABLE
@@ -51,12 +51,7 @@ def open_case(result: ScanResult, point: str, focus: Focus) -> Case:
     """
     found = {findings.point.name: findings for findings in result.points}
     if point not in found:
-        near = nearest(point, found)
-        raise UsageError(
-            found=f'point "{point}"',
-            expected=f"one of {', '.join(sorted(found)[:12])}{' ...' if len(found) > 12 else ''}",
-            mend=f'did you mean "{near}"?' if near else "write the name as the register or the export has it",
-        )
+        raise unknown("point", point, found, otherwise="write the name as the register or the export has it")
     findings = found[point]
     shifts = [shift for shift in result.shifts if shift.point == point]
     own = {shift.id for shift in shifts}
