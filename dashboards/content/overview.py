@@ -49,7 +49,7 @@ CAUTIONS = (
 )
 KNOWN_WORDS = {
     "verified": "verified by a calibration",
-    "open": "not verified by a calibration yet",
+    "open": "no calibration confirms this answer yet",
     "never": "never compared with a calibration",
 }
 OUTSIDE = ", which found the probe outside its limits"

@@ -27,7 +27,9 @@ LONGEST_PAUSE = 6 * NS_PER_HOUR  # hours without a level that are drawn as a bre
 
 
 def note(text: str, *, ink: str, size: int = 12, **where: object) -> Spec:
-    return {"text": text, "showarrow": False, "font": {"size": size, "color": ink}, **where}
+    """Words in a figure, on paper of their own: a curve that passes behind them leaves them readable."""
+    font = {"size": size, "color": ink}
+    return {"text": text, "showarrow": False, "font": font, "bgcolor": "@paper", "borderpad": 0, **where}
 
 
 def corrections(findings: PointFindings, doubts: Sequence[Doubt], key: str, reader: Reader) -> list[Spec]:

@@ -29,13 +29,12 @@ CREPT = HALVES[3]  # what left the tolerance by and by is not seen in a day
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Began:
-    """The drawing, its span in words and in wall-clock ms, whether the temperature is on it, what is cut off."""
+    """The drawing, its span in words and in wall-clock ms, whether the temperature is on it."""
 
     picture: Markup
     span: tuple[str, str]
     ends: tuple[int, int]
     with_heat: bool
-    cut: str
 
 
 def moment_drawing(
@@ -88,7 +87,6 @@ def moment_drawing(
         span=(reader.short(start), reader.short(end)),
         ends=(wall[0], wall[1]),
         with_heat=bool(heat),
-        cut=cut,
     )
 
 

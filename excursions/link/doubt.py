@@ -286,7 +286,7 @@ def _open_one(
             interval, setting.used, place, levels,
             probe=probe, samples=learned.samples, stay=stay, open_end=stay[1] == end,
         )  # fmt: skip
-        reason = "not verified by a calibration: error judged from the events alone"
+        reason = "no calibration confirms it yet: error judged from the events alone"
         if not events:
             error = _off_at_first(span)
             if not abs(error) > place.tolerance_at(span.level):

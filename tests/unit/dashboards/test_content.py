@@ -326,7 +326,7 @@ def test_a_probe_outside_its_limits_is_not_just_verified(result: ScanResult) -> 
     assert left.left_only
     page = overview_of(dataclasses.replace(result, calibrations=(left,)))
     known = next(e.known for e in page.entries if e.name == trusted.point)
-    assert known == "Not verified by a calibration yet"
+    assert known == "No calibration confirms this answer yet"
 
 
 def test_a_step_lasts_as_long_as_its_evidence_says_it_took(result: ScanResult) -> None:
