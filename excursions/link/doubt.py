@@ -35,7 +35,6 @@ from excursions.records import (
     Calibration,
     Doubt,
     Event,
-    Link,
     Parameter,
     Shift,
 )
@@ -69,7 +68,6 @@ _Transmitters = dict[str, list[_Set]]
 
 def doubt_windows(
     shifts: Sequence[Shift],
-    links: Sequence[Link],
     events: Sequence[Event],
     calibrations: Sequence[Calibration],
     levels: Mapping[str, Levels],
@@ -87,8 +85,6 @@ def doubt_windows(
 
     Parameters
     ----------
-    links : sequence of Link
-        Not needed for the arithmetic, which weighs the causes itself; kept so that callers hand over what they show.
     samples : mapping of point to (times, values)
         Laboratory samples in the canonical unit; they pin the error in between.
     weighing : Weighing or None

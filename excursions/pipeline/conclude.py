@@ -58,7 +58,7 @@ def conclude(evidence: Evidence, points: Sequence[PointFindings]) -> ScanResult:
     outcomes = link_room.outcome(events, shifts, links, evaluated, seen.exchanges, levels)
     standing = {event for event, (state, _) in outcomes.items() if state == NOT_PUT_RIGHT}
     doubts = link_room.doubt_windows(
-        shifts, links, events, evaluated, levels, plant, pins, weighing=weighing, kept=kept, standing=standing
+        shifts, events, evaluated, levels, plant, pins, weighing=weighing, kept=kept, standing=standing
     )
     exchanged = link_room.exchange_doubts(seen.exchanges, events, levels, plant, weighing, pins)
     doubts = tuple(sorted((*doubts, *exchanged), key=lambda d: (d.point, d.start, d.probe)))

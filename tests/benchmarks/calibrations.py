@@ -130,9 +130,7 @@ def score_fleet(seed: int, probes: int, tally: Tally) -> float:
     found = shifts(calibrations, made.plant, made.levels)
     weighing = weigh(found, made.events, made.plant, made.levels)
     links = attribute(found, made.events, made.plant, made.levels, weighing=weighing)
-    doubts = doubt_windows(
-        found, links, made.events, calibrations, made.levels, made.plant, weighing=weighing
-    )
+    doubts = doubt_windows(found, made.events, calibrations, made.levels, made.plant, weighing=weighing)
     spent = time.perf_counter() - began
     score_links(made, found, links, tally)
     score_doubts(made, doubts, tally)

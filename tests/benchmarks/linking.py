@@ -133,7 +133,7 @@ def score_fleet(seen: Sequence[Seen]) -> Fleet:
     links = attribute(found, events, plant, levels)
     faults = [row for s in seen for row in s.truth if row.role in ("fault", "aftermath")]
     linked = score_links([t for s in seen for t in s.shifts], found, links, events, faults)
-    doubts = doubt_windows(found, links, events, evaluated, levels, plant)
+    doubts = doubt_windows(found, events, evaluated, levels, plant)
     coverage = Coverage(0, 0, ())
     for s in seen:
         name = s.plant.points[0].name

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from excursions.clock import NS_PER_HOUR
-from excursions.link import attribute, band_at, corrected, doubt_windows, error_at
+from excursions.link import band_at, corrected, doubt_windows, error_at
 from excursions.plant import Installation, Plant, Point
 from excursions.records import KEPT_BEFORE, RETURNED, Doubt
 from excursions.report.wording import doubt_sentence
@@ -22,8 +22,7 @@ LEFT = {"slope": 99.0, "zero_point": 7.0}
 def windows(  # type: ignore[no-untyped-def]
     found, events, calibrations=(), *, plant=PLANT, samples=None, kept=(), **levels
 ) -> tuple[Doubt, ...]:
-    links = attribute(found, events, plant, levels)
-    return doubt_windows(found, links, events, calibrations, levels, plant, samples, kept=kept)
+    return doubt_windows(found, events, calibrations, levels, plant, samples, kept=kept)
 
 
 def at(*days: float) -> np.ndarray:

@@ -112,9 +112,8 @@ def test_events_of_another_probe_are_no_candidates() -> None:
 def test_the_error_starts_at_the_step_and_stays() -> None:
     step = made_event("step", day=10, size=-0.42)
     shift = made_shift(+0.42)
-    links = attribute([shift], [step], PLANT)
     found = Calibration(time=shift.end, point="P1", probe="S1", measurand="ph", action="calibration")
-    (window,) = doubt_windows([shift], links, [step], [found], {}, PLANT)
+    (window,) = doubt_windows([shift], [step], [found], {}, PLANT)
     assert window.start == step.start
     assert window.end == shift.end
     assert not window.open_end
@@ -127,7 +126,7 @@ def test_the_error_starts_at_the_step_and_stays() -> None:
 def test_without_an_event_the_error_grows_linearly() -> None:
     """USGS TM 1-D3 (Wagner and others, 2006): drift is prorated linearly over the interval."""
     shift = made_shift(+0.4)
-    (window,) = doubt_windows([shift], attribute([shift], [], PLANT), [], [], {}, PLANT)
+    (window,) = doubt_windows([shift], [], [], {}, PLANT)
     assert window.basis.startswith("linear proration")
     assert error_at(np.array([0, 15 * DAY]), window) == pytest.approx([0.0, -0.2])
     assert window.hours_out_of_tolerance == pytest.approx(0.75 * 30 * 24)
@@ -135,7 +134,7 @@ def test_without_an_event_the_error_grows_linearly() -> None:
 
 def test_an_error_within_tolerance_opens_no_window() -> None:
     shift = made_shift(+0.08)
-    assert doubt_windows([shift], attribute([shift], [], PLANT), [], [], {}, PLANT) == ()
+    assert doubt_windows([shift], [], [], {}, PLANT) == ()
 
 
 def test_a_step_that_no_calibration_has_seen_stays_open() -> None:
@@ -147,7 +146,7 @@ def test_a_step_that_no_calibration_has_seen_stays_open() -> None:
             temperature=np.full(1440, 30.0),
         )
     }
-    (window,) = doubt_windows([], [], [step], [], levels, PLANT)
+    (window,) = doubt_windows([], [step], [], levels, PLANT)
     assert window.open_end
     assert window.start == step.start
     assert window.end == 60 * DAY
