@@ -8,7 +8,6 @@ import numpy as np
 
 from dashboards.content.about import gather
 from dashboards.content.moment import asked_words, moment_content
-from dashboards.content.overview import CAUTIONS
 from dashboards.content.point import figure_in_words
 from dashboards.content.run import run_content
 from dashboards.figures.moment import moment_drawing
@@ -17,7 +16,7 @@ from dashboards.pages import record_parts
 from dashboards.panels import MOMENT
 from dashboards.panels.panel import sections
 from dashboards.slug import slug
-from dashboards.wording import Reader
+from dashboards.wording import CAUTIONS, Reader
 from dashboards.write import asset_files, is_there
 from excursions import clock
 from excursions.report.explanation import Explanation, Focus

@@ -5,9 +5,9 @@ from __future__ import annotations
 from markdown_it import MarkdownIt
 from markupsafe import Markup
 
-from dashboards.content.overview import CAUTIONS
 from dashboards.content.run import RunFacts
 from dashboards.markup import rendered
+from dashboards.wording import CAUTIONS
 from excursions.handbook import pages
 
 

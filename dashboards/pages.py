@@ -7,10 +7,11 @@ from collections.abc import Mapping, Sequence
 from markupsafe import Markup
 
 from dashboards.content.about import About, told_doubts
+from dashboards.content.entry import CALLED
 from dashboards.content.facts import point_facts
 from dashboards.content.found import found_shifts
 from dashboards.content.life import LifeRow
-from dashboards.content.overview import CALLED, Overview, record_span
+from dashboards.content.overview import Overview, record_span
 from dashboards.content.point import line_key, point_content
 from dashboards.content.run import RunFacts
 from dashboards.figures.calendar import busiest_days, calendar_drawing

@@ -32,6 +32,14 @@ UNIT_WORDS = {
     "ratio": "×",
     "1": "",
 }
+CAUTIONS = (
+    "This is no release system and no protective system: it reads a record after the fact. Quality decisions and "
+    "safety functions stay where they are.",
+    "Local procedures, lock-out and authorised people decide on every piece of work on a line.",
+    "Steam, pressure, hot caustic, acids and broken glass can hurt: isolate, vent, drain and cool before a fitting is opened, "
+    "and retract a probe from a live line only with a fitting made for it.",
+    "Corrected readings are estimates beside the record. The record itself is never changed.",
+)
 ORIGIN_WORDS = {
     "probe": "the probe",
     "process": "the process",

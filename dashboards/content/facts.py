@@ -7,9 +7,9 @@ import math
 import numpy as np
 
 from dashboards.content.about import About
+from dashboards.content.entry import in_trouble
 from dashboards.content.found import found_shifts, found_words
 from dashboards.content.life import swaps
-from dashboards.content.overview import in_trouble
 from dashboards.content.scale import usual, usual_scale
 from dashboards.figures.pack import pack_array
 from dashboards.figures.spec import label

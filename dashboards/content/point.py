@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from dashboards.content.about import About
+from dashboards.content.entry import in_trouble, since_now, wrong_now
 from dashboards.content.fleet import AuditRow, DueRow, audit_row, due_row, in_use, since_the_run_before
 from dashboards.content.found import found_shifts
 from dashboards.content.heat import HeatRow, heat_rows
-from dashboards.content.overview import CAUTIONS, in_trouble, since_now, wrong_now
 from dashboards.content.rows import (
     CalibrationRow,
     EventRow,
@@ -22,7 +22,7 @@ from dashboards.content.rows import (
 )
 from dashboards.content.run import grouped
 from dashboards.content.sampling import limit_words, sampling_words
-from dashboards.wording import Reader, capital, counted, described, from_words, joined, kind_label
+from dashboards.wording import CAUTIONS, Reader, capital, counted, described, from_words, joined, kind_label
 from excursions.records import Decision, FloatArray
 
 MOST_CHANGES = 6  # the rest stand in the table

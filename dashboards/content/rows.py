@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from dashboards.content.about import About
-from dashboards.content.overview import in_trouble
+from dashboards.content.entry import in_trouble
 from dashboards.wording import (
     CAUSE_WORDS,
     ORIGIN_WORDS,

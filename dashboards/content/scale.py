@@ -13,7 +13,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from dashboards.content.overview import in_trouble
+from dashboards.content.entry import in_trouble
 from excursions.clock import NS_PER_DAY
 from excursions.kinds import KINDS
 from excursions.ranks import quantiles

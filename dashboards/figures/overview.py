@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dashboards.content.overview import in_trouble, record_span
+from dashboards.content.entry import in_trouble
+from dashboards.content.overview import record_span
 from dashboards.figures.spec import Spec, broken, label, stamp, to_figure
 from dashboards.look import FAMILIES, axis, base_layout, date_axis, family
 from dashboards.wording import Reader

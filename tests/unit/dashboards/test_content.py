@@ -12,8 +12,9 @@ import pytest
 
 from dashboards.content.about import gather, told_doubts
 from dashboards.content.compare import related_rows
+from dashboards.content.entry import wrong_now
 from dashboards.content.heat import heat_rows
-from dashboards.content.overview import _answer, overview_content, wrong_now
+from dashboards.content.overview import _answer, overview_content
 from dashboards.content.point import figure_in_words, point_content, ratings_words
 from dashboards.content.rows import event_rows, shift_rows
 from dashboards.content.run import grouped, run_content
