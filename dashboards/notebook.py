@@ -8,7 +8,7 @@ import numpy as np
 
 from dashboards.content.about import gather
 from dashboards.explained import window_of
-from dashboards.figures.point import PointMarks, point_spec
+from dashboards.figures.point import marks_of, point_spec
 from dashboards.figures.spec import stamp, to_figure
 from dashboards.wording import Reader
 from excursions import clock
@@ -44,14 +44,7 @@ def record_figure(
         known = ", ".join(findings.point.name for findings in result.points)
         raise ValueError(f'no point "{point}" in this scan, only {known}')
     reader = Reader(tz=clock.zone(result.plant.zone), temperature=display_units)
-    marks = PointMarks(
-        calibrations=about.calibrations,
-        doubts=about.doubts,
-        samples=about.samples,
-        neighbours=about.neighbours,
-        related=about.related,
-    )
-    spec = point_spec(about.findings, about.plant, marks, reader)
+    spec = point_spec(about.findings, about.plant, marks_of(about), reader)
     if answer is not None:
         ends = (*window_of(answer.focus, about.findings), answer.focus.start, answer.focus.end)
         left, right, start, end = (stamp(t) for t in reader.wall(np.array(ends, np.int64)))

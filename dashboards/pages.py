@@ -19,7 +19,7 @@ from dashboards.figures.drawing import spark_ends, sparkline
 from dashboards.figures.heat import heat_spec, hottest
 from dashboards.figures.moment import moment_drawing
 from dashboards.figures.overview import MOST_POINTS, overview_spec
-from dashboards.figures.point import PointMarks, point_spec
+from dashboards.figures.point import marks_of, point_spec
 from dashboards.figures.sheet import sheet_picture
 from dashboards.markup import rendered
 from dashboards.panels import OVERVIEW, POINT
@@ -115,15 +115,7 @@ def record_parts(
     `focus` is the stretch it is zoomed to at first (wall-clock ms and words), `window` and `marked` the same for
     the drawing on paper [ns].
     """
-    marks = PointMarks(
-        calibrations=about.calibrations,
-        doubts=about.doubts,
-        samples=about.samples,
-        neighbours=about.neighbours,
-        related=about.related,
-        shifts=about.shifts,
-    )
-    spec = point_spec(about.findings, about.plant, marks, reader, near=window)
+    spec = point_spec(about.findings, about.plant, marks_of(about), reader, near=window)
     drawn = _has_figure(about.findings)
     facts = point_facts(about, reader) | ({"focus": focus} if focus else {})
     return {

@@ -8,11 +8,23 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from excursions.measurands import MEASURANDS, Measurand
+
+
+class Dated(Protocol):
+    """What was done to a probe, at a point, at an instant [ns]: an entry of a log, a calibration."""
+
+    @property
+    def probe(self) -> str: ...
+    @property
+    def point(self) -> str: ...
+    @property
+    def time(self) -> int: ...
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -180,6 +192,10 @@ class Plant:
             ):
                 return row.probe
         return None
+
+    def probe_of(self, row: Dated) -> str:
+        """Serial number as a row names it, else of the probe that sat at its point then; empty when nobody said."""
+        return row.probe or self.probe_at(row.point, row.time) or ""
 
     def seat_of(self, probe: str) -> str | None:
         """The point a probe sits at now: empty when it was taken out, None when nobody said where it ever sat."""

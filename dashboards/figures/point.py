@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from dashboards.content.about import About
 from dashboards.content.found import found_shifts
 from dashboards.figures.drawing import panel_title, with_unit
 from dashboards.figures.lanes import lane_axis, lane_traces, lanes_of, state_ribbon
@@ -58,6 +59,18 @@ class PointMarks:
     neighbours: Sequence[PointFindings] = ()
     related: Sequence[PointFindings] = ()
     shifts: Sequence[Shift] = ()
+
+
+def marks_of(about: About) -> PointMarks:
+    """All that is known of a point, to be drawn."""
+    return PointMarks(
+        calibrations=about.calibrations,
+        doubts=about.doubts,
+        samples=about.samples,
+        neighbours=about.neighbours,
+        related=about.related,
+        shifts=about.shifts,
+    )
 
 
 def point_figure(

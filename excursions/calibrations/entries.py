@@ -95,7 +95,7 @@ def _there(one: Occasion, plant: Plant) -> bool:
 
 
 def _owner(entry: CalibrationEntry, plant: Plant) -> tuple[str, str]:
-    probe = entry.probe or plant.probe_at(entry.point, entry.time) or ""
+    probe = plant.probe_of(entry)
     return ("probe", probe) if probe else ("point", entry.point)
 
 

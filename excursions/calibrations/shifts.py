@@ -50,7 +50,7 @@ def shifts(
     for history in histories(calibrations, plant):
         known: dict[str, _State] = {}
         for calibration in (c for c in history if not c.copied):
-            probe = calibration.probe or plant.probe_at(calibration.point, calibration.time) or ""
+            probe = plant.probe_of(calibration)
             made += _shifts_at(replace(calibration, probe=probe), known, levels, plant)
             left = calibration.as_left or calibration.as_found
             known |= {n: _State(calibration.time, p) for n, p in left.items() if p.basis != "kept"}
@@ -99,7 +99,7 @@ def histories(calibrations: Iterable[Calibration], plant: Plant | None = None) -
     """Calibrations of each probe in time order; without a serial number, of the probe that sat at the point, or the point."""
     groups: dict[tuple[str, str], list[Calibration]] = {}
     for calibration in sorted(calibrations, key=lambda c: (c.time, c.point, c.probe)):
-        probe = calibration.probe or (plant.probe_at(calibration.point, calibration.time) if plant else None)
+        probe = plant.probe_of(calibration) if plant else calibration.probe
         owner = ("probe", probe) if probe else ("point", calibration.point)
         groups.setdefault(owner, []).append(calibration)
     return list(groups.values())

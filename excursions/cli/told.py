@@ -29,7 +29,7 @@ def history_lines(
     head = ""
     for one in told:
         c = one.calibration
-        title = f"{c.point or 'no point'}  {c.probe or result.plant.probe_at(c.point, c.time) or 'no serial number'}"
+        title = f"{c.point or 'no point'}  {result.plant.probe_of(c) or 'no serial number'}"
         if title != head:
             lines += [*([""] if lines else []), title]
             head = title

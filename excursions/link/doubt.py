@@ -133,8 +133,7 @@ def _transmitters(calibrations: Sequence[Calibration], plant: Plant, kept: Colle
 
 
 def _owner(calibration: Calibration, plant: Plant) -> str:
-    probe = calibration.probe or plant.probe_at(calibration.point, calibration.time)
-    return probe or f"at {calibration.point}"
+    return plant.probe_of(calibration) or f"at {calibration.point}"
 
 
 def _set_at(transmitters: _Transmitters, owner: str, when: int) -> _Set:

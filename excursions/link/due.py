@@ -50,7 +50,7 @@ def next_due(
 
 def _seat(last: Calibration, plant: Plant) -> str:
     """Where the probe of a calibration sits now: at its point where nobody said; empty when it was taken out."""
-    probe = last.probe or plant.probe_at(last.point, last.time) or ""
+    probe = plant.probe_of(last)
     seat = plant.seat_of(probe)
     return last.point if seat is None else seat
 
@@ -59,7 +59,7 @@ def _due(
     history: Sequence[Calibration], point: Point, ageing: Ageing, levels: Mapping[str, Levels], plant: Plant
 ) -> Due:
     last = history[-1]
-    probe = last.probe or plant.probe_at(last.point, last.time) or ""
+    probe = plant.probe_of(last)
     planned = last.time + int(point.plan_days * NS_PER_DAY) if point.plan_days else None
     days = staircase_days(history, point, levels)
     ends = _ends(last, probe, ageing)

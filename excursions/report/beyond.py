@@ -5,10 +5,9 @@ from __future__ import annotations
 import math
 
 from excursions.clock import duration_text
-from excursions.digits import band_ends
 from excursions.records import Doubt, Event
 from excursions.report.case import Case, error_in, other_live_event, tolerance, unusable_events
-from excursions.report.wording import event_sentence, quantity, whose
+from excursions.report.wording import event_sentence, too_far, whose
 
 BEYOND = "beyond correction: the reading does not follow the process"
 Stretch = tuple[int, int]
@@ -60,17 +59,12 @@ def _rest(case: Case, doubt: Doubt | None, rest: list[Stretch]) -> str:
     if doubt is None or not inside:
         return _without_doubt(other_live_event(case), case)
     errors = [error_in(doubt, *stretch) for stretch in inside]
-    unit = case.findings.unit
     if not all(math.isfinite(error) for error, _ in errors):
         return "cannot be said yet"
     error, band = max(errors, key=lambda pair: abs(pair[0]))
     if abs(error) <= tolerance(case):
         return "best estimate within tolerance"
-    text = f"{quantity(abs(error), unit, band)} too {'high' if error > 0 else 'low'}"
-    if math.isfinite(band) and band > 0:
-        low, high = (quantity(edge, unit, band, signed=True) for edge in band_ends(error, band))
-        text += f" (nine times in ten between {low} and {high})"
-    return f"{text} at worst"
+    return f"{too_far(error, band, case.findings.unit)} at worst"
 
 
 def _without_doubt(event: Event | None, case: Case) -> str:

@@ -39,7 +39,7 @@ from excursions.report.result import ScanResult
 from excursions.report.telling import PASSING
 from excursions.report.verdict import FEWEST_SAMPLES
 from excursions.report.why import actions_for, basis_of, causes_of, lead_of
-from excursions.report.wording import HEAT, day, doubted_from, event_sentence, quantity, whose
+from excursions.report.wording import HEAT, day, doubted_from, event_sentence, quantity, too_far, whose
 
 __all__ = ["Action", "Cause", "Explanation", "Focus", "explain", "newest"]
 
@@ -343,10 +343,7 @@ def _wrong(error: float, band: float, case: Case, answer: _Answer) -> str:
         low, high = (quantity(end, unit, band, signed=True) for end in band_ends(error, band))
         why = answer.doubt.too_small if answer.doubt else ""
         return f"between {low} and {high}; {why or WITHIN_THERE}"
-    text = f"{quantity(abs(error), unit, band)} too {'high' if error > 0 else 'low'}"
-    if math.isfinite(band) and band > 0:
-        low, high = (quantity(end, unit, band, signed=True) for end in band_ends(error, band))
-        text += f" (nine times in ten between {low} and {high})"
+    text = too_far(error, band, unit)
     if answer.doubt is None:
         text += f" {IF_THE_PROBE}"
     elif not case.focus.is_moment:

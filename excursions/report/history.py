@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from excursions.conclusions import AuditFinding, Due
-from excursions.plant import Plant
 from excursions.records import Calibration, Doubt, Link, Shift
 from excursions.report.result import ScanResult
 
@@ -43,22 +42,17 @@ def history(
         c
         for c in result.calibrations
         if (not point or c.point == point)
-        and (not probe or owner(c, result.plant) == probe)
+        and (not probe or result.plant.probe_of(c) == probe)
         and (since is None or c.time >= since)
     ]
     return tuple(
         _told(c, result, links)
-        for c in sorted(chosen, key=lambda c: (c.point, owner(c, result.plant), c.time))
+        for c in sorted(chosen, key=lambda c: (c.point, result.plant.probe_of(c), c.time))
     )
 
 
-def owner(calibration: Calibration, plant: Plant) -> str:
-    """Serial number as logged, else of the probe that sat there; empty when nobody said."""
-    return calibration.probe or plant.probe_at(calibration.point, calibration.time) or ""
-
-
 def _told(c: Calibration, result: ScanResult, links: dict[str, list[Link]]) -> CalibrationTold:
-    mine = owner(c, result.plant)
+    mine = result.plant.probe_of(c)
 
     def same(probe: str, point: str) -> bool:
         return probe == mine if probe and mine else point == c.point
@@ -85,7 +79,7 @@ def _follows(doubt: Doubt, c: Calibration, result: ScanResult, mine: str) -> boo
     every = [
         other.time
         for other in result.calibrations
-        if owner(other, result.plant) == mine and (mine or other.point == c.point) and not other.copied
+        if result.plant.probe_of(other) == mine and (mine or other.point == c.point) and not other.copied
     ]
     closing = None if doubt.open_end else min((t for t in every if t >= doubt.end), default=None)
     return c.time == (closing or max((t for t in every if t <= doubt.start), default=None))

@@ -166,11 +166,8 @@ def _heat_order(life: ProbeLife) -> tuple[float, float, str]:
 
 
 def _probe_of(calibration: Calibration, plant: Plant) -> str:
-    if calibration.probe:
-        return calibration.probe
-    if not calibration.point:
-        return ""
-    return plant.probe_at(calibration.point, calibration.time) or unknown(calibration.point)
+    probe = plant.probe_of(calibration)
+    return probe if probe or not calibration.point else unknown(calibration.point)
 
 
 # --- stays ---------------------------------------------------------------------------------------

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from excursions.clock import duration_text, minutes_text, to_datetime
 from excursions.conclusions import AUDIT_KINDS
-from excursions.digits import digits_for, number, written
+from excursions.digits import band_ends, digits_for, number, written
 from excursions.kinds import KINDS, MOVES, having
 from excursions.records import AGED, PRORATION, Doubt, Event
 
@@ -98,6 +98,15 @@ def whose(event: Event) -> str:
     if event.confidence <= 1.0 - _RATHER:
         return f"rather the process; {sure} for the probe"
     return f"probe or process, cannot tell which; {sure} for the probe"
+
+
+def too_far(error: float, band: float, unit: str) -> str:
+    """``0.3 pH too high (nine times in ten between 0.1 pH and 0.5 pH)``; without a band that is known, the first half."""
+    text = f"{quantity(abs(error), unit, band)} too {'high' if error > 0 else 'low'}"
+    if not (math.isfinite(band) and band > 0):
+        return text
+    low, high = (quantity(end, unit, band, signed=True) for end in band_ends(error, band))
+    return f"{text} (nine times in ten between {low} and {high})"
 
 
 def is_seen(error: float, band: float) -> bool:

@@ -11,7 +11,7 @@ import numpy as np
 import plotly.graph_objects as go
 import pytest
 
-from dashboards import heat_figure, overview_figure, point_figure
+from dashboards import heat_figure, overview_figure, point_figure, record_figure
 from dashboards.content.about import gather
 from dashboards.content.found import found_shifts, found_words
 from dashboards.content.scale import usual_scale
@@ -158,6 +158,8 @@ def test_a_shift_is_drawn_at_the_calibration_that_found_it_as_long_as_it_was_in_
     drawn = next(t for t in spec["data"] if t.get("meta") == "shift")
     assert drawn["y"].tolist() == [bar.reading, bar.truth]
     assert 'class="shift"' in sheet_picture(findings, (), READER, words="", found=(bar,))
+    noted = record_figure(dataclasses.replace(result, shifts=(found,)), findings.point.name)
+    assert "shift" in {trace.meta for trace in noted.data}
     about = next(a for a in gather(result) if a.findings.point.name == findings.point.name)
     words = found_words(bar, about, READER)
     assert "Shift found here: slope" in words
