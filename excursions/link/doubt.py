@@ -46,15 +46,6 @@ _KEPT_WORDS = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Learned:
-    """What the plant's record taught of ageing and damage, and the laboratory samples."""
-
-    ageing: Ageing
-    beliefs: Beliefs
-    samples: Samples
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class _Set:
     """What the transmitter reads with from a calibration on; kept: that calibration's adjustment was not taken over."""
 
@@ -63,7 +54,26 @@ class _Set:
     kept: bool = False
 
 
-_Transmitters = dict[str, list[_Set]]
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Known:
+    """What every window rests on: what the record taught of ageing and damage, the laboratory samples, where the process sat,
+    and what each probe's transmitter used from each calibration on, by owner."""
+
+    ageing: Ageing
+    beliefs: Beliefs
+    samples: Samples
+    levels: Mapping[str, Levels]
+    plant: Plant
+    transmitters: Mapping[str, Sequence[_Set]]
+
+    def set_by(self, calibration: Calibration) -> _Set:
+        """What is in the transmitter from a calibration on."""
+        return self.set_at(_owner(calibration, self.plant), calibration.time)
+
+    def set_at(self, owner: str, when: int) -> _Set:
+        """The same by owner, from the calibration at an instant on."""
+        rows = [row for row in self.transmitters.get(owner, ()) if row.time <= when]
+        return rows[-1] if rows else _Set(time=when, used={})
 
 
 def doubt_windows(
@@ -95,26 +105,32 @@ def doubt_windows(
         Events (ids) that an adjustment did not visibly put right, as :func:`excursions.link.outcome` found: they open as if it had not been.
     """
     done = weighing or weigh(shifts, events, plant, levels)
-    transmitters = _transmitters(calibrations, plant, kept)
-    weighed = done.weighed
-    learned = _Learned(ageing=done.ageing, beliefs=done.beliefs, samples=samples or {})
-    closed = [window for one in weighed for window in _closed(one, transmitters, learned, levels, plant)]
+    known = _Known(
+        ageing=done.ageing,
+        beliefs=done.beliefs,
+        samples=samples or {},
+        levels=levels,
+        plant=plant,
+        transmitters=_transmitters(calibrations, plant, kept),
+    )
+    closed = [window for one in done.weighed for window in _closed(one, known)]
     # An event between two calibrations that were compared has been looked at.
     looked_at = {
         e.id
-        for one in weighed
+        for one in done.weighed
         for e in one.interval.events
         if e.kind not in GRADUAL or e.end <= one.interval.end
     }
     unseen = [event for event in events if event.id not in looked_at]
-    opened = _open_windows(unseen, calibrations, transmitters, learned, levels, plant, standing)
-    made = [*closed, *opened]
-    return tuple(sorted(made, key=lambda d: (d.point, d.start, d.probe)))
+    opened = _open_windows(unseen, calibrations, known, standing)
+    return tuple(sorted([*closed, *opened], key=lambda d: (d.point, d.start, d.probe)))
 
 
-def _transmitters(calibrations: Sequence[Calibration], plant: Plant, kept: Collection[str]) -> _Transmitters:
+def _transmitters(
+    calibrations: Sequence[Calibration], plant: Plant, kept: Collection[str]
+) -> dict[str, list[_Set]]:
     """What the transmitter used from each calibration on, by owner; what a `kept` one says was never set."""
-    made: _Transmitters = {}
+    made: dict[str, list[_Set]] = {}
     for history in histories(calibrations, plant):
         used: dict[str, Parameter] = {}
         owner = _owner(history[0], plant)
@@ -133,13 +149,8 @@ def _transmitters(calibrations: Sequence[Calibration], plant: Plant, kept: Colle
 
 
 def _owner(calibration: Calibration, plant: Plant) -> str:
+    """Serial number, or the point where nobody said which probe it was."""
     return plant.probe_of(calibration) or f"at {calibration.point}"
-
-
-def _set_at(transmitters: _Transmitters, owner: str, when: int) -> _Set:
-    """What is in the transmitter from the calibration at `when` on."""
-    rows = [row for row in transmitters.get(owner, []) if row.time <= when]
-    return rows[-1] if rows else _Set(time=when, used={})
 
 
 def _said(made: Doubt, span: Span, setting: _Set) -> Doubt:
@@ -160,20 +171,14 @@ def _off_at_first(span: Span) -> float:
     return models.reading_error(span.shape, span.level, used=span.used, real=span.began, temp_degc=span.temp)
 
 
-def _closed(
-    weighed: Weighed,
-    transmitters: _Transmitters,
-    learned: _Learned,
-    levels: Mapping[str, Levels],
-    plant: Plant,
-) -> Iterator[Doubt]:
+def _closed(weighed: Weighed, known: _Known) -> Iterator[Doubt]:
     """Windows of one interval, one for each place the probe stood at, when its closing calibration found it off."""
     interval = weighed.interval
     first = interval.shifts[0]
-    setting = _set_at(transmitters, owner_of(first), first.start)
-    for point, stay in _stays(first.probe, first.point, (interval.start, interval.end), plant):
+    setting = known.set_at(owner_of(first), first.start)
+    for point, stay in _stays(first.probe, first.point, (interval.start, interval.end), known.plant):
         span = span_of(
-            interval, setting.used, point, levels, probe=first.probe, samples=learned.samples, stay=stay
+            interval, setting.used, point, known.levels, probe=first.probe, samples=known.samples, stay=stay
         )
         error = models.reading_error(
             span.shape, span.level, used=span.used, real=span.found, temp_degc=span.temp
@@ -202,10 +207,7 @@ def _stays(
 def _open_windows(
     events: Sequence[Event],
     calibrations: Sequence[Calibration],
-    transmitters: _Transmitters,
-    learned: _Learned,
-    levels: Mapping[str, Levels],
-    plant: Plant,
+    known: _Known,
     standing: Collection[str],
 ) -> list[Doubt]:
     """Windows after the last calibration of each probe, from the events since then alone."""
@@ -213,7 +215,7 @@ def _open_windows(
     since: dict[tuple[str, str], list[Event]] = {}  # by probe, or by point where nobody says which
     for event in events:
         may = event.kind in _OPEN_KINDS and event.may_be_probe and not event.went_back
-        chance = believed_chance(event, learned.beliefs)
+        chance = believed_chance(event, known.beliefs)
         if may and chance >= OPENS_AT and (event.id in standing or _unverified(event, real)):
             owner = (event.probe, "") if event.probe else ("", event.point)
             since.setdefault(owner, []).append(event)
@@ -224,18 +226,16 @@ def _open_windows(
     seen = {id(last) for last in last_of.values()}
     windows: list[Doubt] = []
     for owner, rows in sorted(since.items()):
-        point = plant.point(rows[0].point)
+        point = known.plant.point(rows[0].point)
         # A quantity that is no probe's (a flow, a level) has no parameters whose error could be judged.
         if point is not None and point.measurand != "other":
-            windows += _open_one(point, rows, last_of[owner], transmitters, learned, levels, plant)
-    for history in histories(real, plant):
-        point = plant.point(history[-1].point)
+            windows += _open_one(point, rows, last_of[owner], known)
+    for history in histories(real, known.plant):
+        point = known.plant.point(history[-1].point)
         # An error that was found and left, or put right on paper only, stands open even if nothing happened since.
-        left = history[-1].action == "verification" or (
-            _set_at(transmitters, _owner(history[-1], plant), history[-1].time).kept
-        )
+        left = history[-1].action == "verification" or known.set_by(history[-1]).kept
         if point is not None and left and id(history[-1]) not in seen:
-            windows += _open_one(point, (), history[-1], transmitters, learned, levels, plant)
+            windows += _open_one(point, (), history[-1], known)
     return windows
 
 
@@ -252,34 +252,29 @@ def _last(event: Event, calibrations: Sequence[Calibration], before: float) -> C
 
 
 def _open_one(
-    point: Point,
-    events: Sequence[Event],
-    last: Calibration | None,
-    transmitters: _Transmitters,
-    learned: _Learned,
-    levels: Mapping[str, Levels],
-    plant: Plant,
+    point: Point, events: Sequence[Event], last: Calibration | None, known: _Known
 ) -> Iterator[Doubt]:
     """Windows of a probe after its last calibration, one for each place it stood at since then."""
+    plant, levels = known.plant, known.levels
     start = last.time if last else min(e.start for e in events) - NS_PER_HOUR
     probe = events[0].probe if events else last.probe if last else ""
     seated = probe or plant.probe_at(point.name, start) or ""
     places = {point.name, *(row.point for row in plant.installations if seated and row.probe == seated)}
-    known = [int(levels[p].time[-1]) + NS_PER_HOUR for p in places if p in levels and levels[p].time.size]
-    end = max([0, *known, *(max(e.end, e.start + NS_PER_HOUR) for e in events)])
-    setting = _set_at(transmitters, _owner(last, plant), start) if last else _Set(time=start, used={})
+    ends = [int(levels[p].time[-1]) + NS_PER_HOUR for p in places if p in levels and levels[p].time.size]
+    end = max([0, *ends, *(max(e.end, e.start + NS_PER_HOUR) for e in events)])
+    setting = known.set_by(last) if last else _Set(time=start, used={})
     shifts = _blank_shifts(point, probe, (last.as_left or last.as_found) if last else {}, start, end)
     if not shifts or end <= start:
         return
     interval = intervals(shifts, events)[0]
-    found = causes(interval, plant, levels, learned.beliefs)
+    found = causes(interval, plant, levels, known.beliefs)
     seen = posterior(
-        found, interval, weigh_sets(interval, found, learned.ageing, learned.beliefs, observed=False)
+        found, interval, weigh_sets(interval, found, known.ageing, known.beliefs, observed=False)
     )
     for place, stay in _stays(seated, point.name, (start, end), plant):
         span = span_of(
             interval, setting.used, place, levels,
-            probe=probe, samples=learned.samples, stay=stay, open_end=stay[1] == end,
+            probe=probe, samples=known.samples, stay=stay, open_end=stay[1] == end,
         )  # fmt: skip
         reason = "no calibration confirms it yet: error judged from the events alone"
         if not events:
