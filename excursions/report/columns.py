@@ -7,12 +7,10 @@ import re
 import polars as pl
 
 from excursions.report.concluded import CONCLUDED
+from excursions.report.frame import TIME, Columns
 from excursions.report.life_columns import EXPOSURES, LIVES
 
-TIME = pl.Datetime("ns", "UTC")
-
-# table -> column -> (type, meaning)
-COLUMNS: dict[str, dict[str, tuple[pl.DataType | type[pl.DataType], str]]] = {
+COLUMNS: dict[str, Columns] = {
     "points": {
         "point": (pl.String, "measuring point"),
         "measurand": (pl.String, "measured quantity"),

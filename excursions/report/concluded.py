@@ -9,12 +9,10 @@ from excursions.link import band_at, error_at
 from excursions.link.proration import rating
 from excursions.records import Doubt
 from excursions.report.corrected import in_vain
+from excursions.report.frame import TIME, Columns, frame_of
 from excursions.report.result import PointFindings, ScanResult
 
-TIME = pl.Datetime("ns", "UTC")
-
-# table -> column -> (type, meaning)
-CONCLUDED: dict[str, dict[str, tuple[pl.DataType | type[pl.DataType], str]]] = {
+CONCLUDED: dict[str, Columns] = {
     "audit": {
         "audit": (pl.String, "id"),
         "point": (pl.String, "measuring point"),
@@ -76,17 +74,11 @@ CONCLUDED: dict[str, dict[str, tuple[pl.DataType | type[pl.DataType], str]]] = {
 }
 
 
-def _frame(table: str, rows: list[dict[str, object]]) -> pl.DataFrame:
-    return pl.DataFrame(
-        rows, schema={name: kind for name, (kind, _) in CONCLUDED[table].items()}, orient="row"
-    )
-
-
 def audit_table(result: ScanResult) -> pl.DataFrame:
     """What the calibration log says that the record does not bear out."""
     plain = [name for name in CONCLUDED["audit"] if name not in ("audit", "could_hide")]
-    return _frame(
-        "audit",
+    return frame_of(
+        CONCLUDED["audit"],
         [
             {"audit": f.id, "could_hide": " | ".join(f.could_hide)} | {n: getattr(f, n) for n in plain}
             for f in result.audit
@@ -104,14 +96,14 @@ def lessons_table(result: ScanResult) -> pl.DataFrame:
             base | {n: getattr(c, n) for n in ("term", "value", "low", "high", "exposed")}
             for c in lesson.coefficients
         ] or [base | {"term": ""}]
-    return _frame("lessons", rows)
+    return frame_of(CONCLUDED["lessons"], rows)
 
 
 def due_table(result: ScanResult) -> pl.DataFrame:
     """Next calibration and remaining time of each probe."""
     names = list(CONCLUDED["due"])
     rows = [{n: getattr(due, n) for n in names} for due in result.due]
-    return _frame("due", rows).with_columns(pl.col("staircase_days").fill_nan(None))
+    return frame_of(CONCLUDED["due"], rows)
 
 
 def corrected_table(result: ScanResult) -> pl.DataFrame:
@@ -124,7 +116,7 @@ def corrected_table(result: ScanResult) -> pl.DataFrame:
         windows = [d for d in result.told_doubts if d.point == findings.point.name and d.knots]
         frames += [frame for doubt in windows if (frame := _corrected(findings, doubt)) is not None]
     if not frames:
-        return _frame("corrected", [])
+        return frame_of(CONCLUDED["corrected"], [])
     every = pl.concat(frames)
     return every.unique(["point", "time"], keep="last", maintain_order=True).sort("point", "time")
 

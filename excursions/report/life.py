@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import fields
 from zoneinfo import ZoneInfo
 
@@ -15,23 +15,14 @@ from excursions.plant import Installation
 from excursions.records import CLEANING, WASHING
 from excursions.report.columns import COLUMNS
 from excursions.report.exposures import HeatExposure
-from excursions.report.life_columns import EXPOSURES, FIXED_BANDS, LIVES, Columns
-from excursions.report.lives import ProbeLife, clipped, probe_lives, stays_at, unknown
+from excursions.report.frame import frame_of
+from excursions.report.life_columns import EXPOSURES, FIXED_BANDS, LIVES
+from excursions.report.lives import ProbeLife, clipped, known_total, probe_lives, stays_at, unknown
 from excursions.report.result import PointFindings, ScanResult
-from excursions.report.stretch import between, dose_above
+from excursions.report.stretch import between, dose_above, peak_of
 from excursions.report.wording import day, quantity
 
 COUNTED = ("over_temperature", "sterilisation")  # heat told as one exposure each
-
-
-def _frame(
-    rows: list[dict[str, object]], columns: Mapping[str, tuple[object, str]] | Columns
-) -> pl.DataFrame:
-    empty = [
-        {k: None if isinstance(v, float) and not math.isfinite(v) else v for k, v in row.items()}
-        for row in rows
-    ]
-    return pl.DataFrame(empty, schema={n: kind for n, (kind, _) in columns.items()}, orient="row")  # type: ignore[misc]
 
 
 def probes_table(result: ScanResult) -> pl.DataFrame:
@@ -41,7 +32,7 @@ def probes_table(result: ScanResult) -> pl.DataFrame:
         for findings in result.points
         for stay in stays_at(result.plant, findings)
     ]
-    return _frame([row for row in rows if row is not None], COLUMNS["probes"])
+    return frame_of(COLUMNS["probes"], [row for row in rows if row is not None])
 
 
 def lives_table(result: ScanResult, lives: tuple[ProbeLife, ...] | None = None) -> pl.DataFrame:
@@ -52,14 +43,14 @@ def lives_table(result: ScanResult, lives: tuple[ProbeLife, ...] | None = None) 
         rows.append(
             _life_row(life) | {"sentence": life_sentence(life, tz), "replacement": replacement(life, tz)}
         )
-    return _frame(rows, LIVES)
+    return frame_of(LIVES, rows)
 
 
 def exposures_table(result: ScanResult, lives: tuple[ProbeLife, ...] | None = None) -> pl.DataFrame:
     """One row a heat exposure, hottest first."""
     rows = [e for life in (probe_lives(result) if lives is None else lives) for e in life.exposures]
-    return _frame(
-        [{f.name: getattr(e, f.name) for f in fields(e)} for e in sorted(rows, key=hottest_first)], EXPOSURES
+    return frame_of(
+        EXPOSURES, [{f.name: getattr(e, f.name) for f in fields(e)} for e in sorted(rows, key=hottest_first)]
     )
 
 
@@ -85,7 +76,7 @@ def _installation(
     events = [event for event in findings.events if start <= event.start < end]
     heat = [event for event in events if event.kind in COUNTED]
     tally = between(findings.heat, start, end + (end == findings.end))
-    top = max(range(tally.start.size), key=lambda i: _or_least(float(tally.peak_degc[i])), default=-1)
+    maximum, maximum_time = peak_of(tally)
     calibrations = [
         c.time for c in result.calibrations if _same_probe(c.probe, c.point, stay) and start <= c.time <= end
     ]
@@ -104,11 +95,9 @@ def _installation(
         "ratings_assumed": ratings.assumed,
         "rating_continuous_degc": ratings.continuous_degc,
         "rating_sterilisation_degc": ratings.sterilisation_degc,
-        "hours": (end - start) / 3.6e12,
-        "maximum_degc": float(tally.peak_degc[top]) if top >= 0 else None,
-        "maximum_time": int(tally.peak_time[top])
-        if top >= 0 and math.isfinite(tally.peak_degc[top])
-        else None,
+        "hours": (end - start) / clock.NS_PER_HOUR,
+        "maximum_degc": maximum,
+        "maximum_time": maximum_time,
         "sterilisations": sum(event.kind == "sterilisation" for event in heat),
         "over_temperatures": sum(event.kind == "over_temperature" for event in heat),
         "minutes_above_rating_min": _total(e.details.get("minutes_above_rating_min", 0.0) for e in heat),
@@ -119,10 +108,6 @@ def _installation(
         "last_calibration": max(calibrations, default=None),
         "probe_events": sum(event.origin == "probe" for event in events),
     }
-
-
-def _or_least(value: float) -> float:
-    return value if math.isfinite(value) else -math.inf
 
 
 def _same_probe(probe: str, point: str, stay: Installation) -> bool:
@@ -151,7 +136,7 @@ def _life_row(life: ProbeLife) -> dict[str, object]:
         "last": last.end if last else None,
         "installed_now": last.point if last and last.open_end else "",
         "hours": life.hours,
-        "hours_with_temperature": _known_total(s.hours_with_temperature for s in stays),
+        "hours_with_temperature": known_total(s.hours_with_temperature for s in stays),
         "ratings_assumed": any(s.ratings.assumed for s in stays),
         "rating_continuous_degc": last.ratings.continuous_degc if last else None,
         "rating_sterilisation_degc": last.ratings.sterilisation_degc if last else None,
@@ -181,11 +166,6 @@ def _life_row(life: ProbeLife) -> dict[str, object]:
 def next_calibration(life: ProbeLife) -> int | None:
     """By the plan, else by the staircase."""
     return (life.due.planned or life.due.staircase) if life.due else None
-
-
-def _known_total(values: Iterable[float]) -> float:
-    known = [v for v in values if math.isfinite(v)]
-    return math.fsum(known) if known else math.nan
 
 
 def _maximum(life: ProbeLife) -> dict[str, object]:

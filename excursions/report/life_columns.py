@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
-TIME = pl.Datetime("ns", "UTC")
-Columns = dict[str, tuple[pl.DataType | type[pl.DataType], str]]
+from excursions.report.frame import TIME, Columns
 
 FIXED_BANDS = {
     "hours_to_40_degc_h": "hours up to 40 degC [h]",

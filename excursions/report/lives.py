@@ -6,7 +6,7 @@ Everything is what this record shows; what a probe went through before it, or on
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,7 +18,7 @@ from excursions.plant import Installation, Plant, Ratings
 from excursions.records import CLEANING, WASHING, Calibration
 from excursions.report.exposures import HeatExposure, heat_exposures
 from excursions.report.result import PointFindings, ScanResult
-from excursions.report.stretch import between, dose_above, hours_by_edges
+from excursions.report.stretch import between, dose_above, hours_by_edges, peak_of
 from excursions.report.tracks import Track, tracks_of, worn_out
 
 FIXED_EDGES_DEGC = (40.0, 60.0, 80.0, 100.0, 120.0, 130.0, 140.0)  # as tallied in detect/heat_tally.py
@@ -87,23 +87,23 @@ class ProbeLife:
     @property
     def bands(self) -> tuple[float, float, float]:
         """Hours below the continuous rating, up to the sterilisation rating, above it."""
-        low, middle, high = (_total(s.bands[i] for s in self.stays) for i in range(3))
+        low, middle, high = (known_total(s.bands[i] for s in self.stays) for i in range(3))
         return low, middle, high
 
     @property
     def fixed(self) -> tuple[float, ...]:
         """Hours between the fixed edges."""
-        return tuple(_total(s.fixed[i] for s in self.stays) for i in range(len(FIXED_EDGES_DEGC) + 1))
+        return tuple(known_total(s.fixed[i] for s in self.stays) for i in range(len(FIXED_EDGES_DEGC) + 1))
 
     @property
     def dose_h(self) -> float:
         """Ageing dose above the continuous rating [h at the rating]."""
-        return _total(stay.dose_h for stay in self.stays)
+        return known_total(stay.dose_h for stay in self.stays)
 
     @property
     def all_dose_h(self) -> float:
         """Ageing dose at all temperatures [h at the rating]."""
-        return _total(stay.all_dose_h for stay in self.stays)
+        return known_total(stay.all_dose_h for stay in self.stays)
 
     @property
     def hottest(self) -> Stay | None:
@@ -126,9 +126,9 @@ class ProbeLife:
         )
 
 
-def _total(values: object) -> float:
+def known_total(values: Iterable[float]) -> float:
     """Sum of what is known; NaN when nothing is."""
-    known = [v for v in values if math.isfinite(v)]  # type: ignore[attr-defined]
+    known = [v for v in values if math.isfinite(v)]
     return math.fsum(known) if known else math.nan
 
 
@@ -211,11 +211,7 @@ def _stays(result: ScanResult) -> dict[str, list[Stay]]:
 def _stay(plant: Plant, findings: PointFindings, row: Installation, start: int, end: int) -> Stay:
     ratings = plant.ratings(findings.point, start)
     heat = between(findings.heat, start, end + (end == findings.end))  # with the last sample
-    top = (
-        int(np.argmax(np.where(np.isfinite(heat.peak_degc), heat.peak_degc, -np.inf)))
-        if heat.start.size
-        else -1
-    )
+    maximum, maximum_time = peak_of(heat)
     states = findings.states
     inside = (states.start >= start) & (states.start < end)
     edges = (ratings.continuous_degc, ratings.sterilisation_degc)
@@ -232,8 +228,8 @@ def _stay(plant: Plant, findings: PointFindings, row: Installation, start: int, 
         fixed=hours_by_edges(heat, FIXED_EDGES_DEGC),
         dose_h=dose_above(heat, ratings.continuous_degc),
         all_dose_h=dose_above(heat, ratings.continuous_degc, every=True),
-        maximum_degc=float(heat.peak_degc[top]) if top >= 0 else math.nan,
-        maximum_time=int(heat.peak_time[top]) if top >= 0 and math.isfinite(heat.peak_degc[top]) else None,
+        maximum_degc=maximum,
+        maximum_time=maximum_time,
         cleanings=int(np.sum(inside & (states.code == CLEANING))),
         washes=int(np.sum(inside & (states.code == WASHING))),
         open_start=row.start is None or row.start < findings.start,
@@ -284,7 +280,6 @@ def _measurand(calibrations: Sequence[Calibration]) -> str:
 
 
 def _label(measurand: str) -> str:
-
     return MEASURANDS[measurand].label if measurand in MEASURANDS else measurand
 
 

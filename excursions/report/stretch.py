@@ -32,6 +32,15 @@ def between(heat: HeatTally, start: int, end: int) -> HeatTally:
     )
 
 
+def peak_of(heat: HeatTally) -> tuple[float, int | None]:
+    """Highest temperature [degC] and its instant [ns], the first of equals; NaN and None where none is known."""
+    known = np.isfinite(heat.peak_degc)
+    if not known.any():
+        return math.nan, None
+    top = int(np.argmax(np.where(known, heat.peak_degc, -np.inf)))
+    return float(heat.peak_degc[top]), int(heat.peak_time[top])
+
+
 def hours_by_edges(heat: HeatTally, edges: Sequence[float]) -> tuple[float, ...]:
     """Hours up to the first edge, between the edges, and above the last; NaN where an edge was not tallied."""
     above = [hours_above(heat, edge) for edge in edges]

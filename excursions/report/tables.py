@@ -6,20 +6,18 @@ same text is written next to the tables as ``columns.csv``.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 
 import polars as pl
 
+from excursions.clock import NS_PER_HOUR
 from excursions.kinds import KINDS
 from excursions.records import Event
 from excursions.report.columns import COLUMNS
+from excursions.report.frame import frame_of
 from excursions.report.result import ScanResult
+from excursions.report.telling import became
 from excursions.report.wording import worst_knot
-
-
-def _frame(table: str, rows: list[dict[str, object]]) -> pl.DataFrame:
-    return pl.DataFrame(rows, schema={name: kind for name, (kind, _) in COLUMNS[table].items()}, orient="row")
 
 
 def details_text(details: Mapping[str, float]) -> str:
@@ -37,7 +35,7 @@ def _event_row(event: Event, after: str) -> dict[str, object]:
         "severity": event.severity,
         "start": event.start,
         "end": event.end,
-        "duration_h": (event.end - event.start) / 3.6e12,
+        "duration_h": (event.end - event.start) / NS_PER_HOUR,
         "onset_uncertainty_s": event.onset_uncertainty_s,
         "open_start": event.open_start,
         "open_end": event.open_end,
@@ -55,11 +53,10 @@ def _event_row(event: Event, after: str) -> dict[str, object]:
 
 def events_table(result: ScanResult) -> pl.DataFrame:
     """All events of all points, by point and start."""
-    outcomes = result.outcomes
-    return _frame(
-        "events",
+    return frame_of(
+        COLUMNS["events"],
         [
-            _event_row(event, outcomes[event.id][0] if event.id in outcomes else "")
+            _event_row(event, became(result.outcomes, event.id))
             for findings in result.points
             for event in findings.events
         ],
@@ -68,14 +65,14 @@ def events_table(result: ScanResult) -> pl.DataFrame:
 
 def limits_table(result: ScanResult) -> pl.DataFrame:
     """What each detector would miss on each point."""
-    return _frame(
-        "limits",
+    return frame_of(
+        COLUMNS["limits"],
         [
             {
                 "point": findings.point.name,
                 "kind": limit.kind,
-                "limit": limit.size if math.isfinite(limit.size) else None,
-                "limit_at_once": limit.at_once if math.isfinite(limit.at_once) else None,
+                "limit": limit.size,
+                "limit_at_once": limit.at_once,
                 "unit": limit.unit,
                 "lasting_h": limit.lasting_s / 3_600.0,
                 "sentence": limit.sentence,
@@ -89,7 +86,7 @@ def limits_table(result: ScanResult) -> pl.DataFrame:
 def points_table(result: ScanResult) -> pl.DataFrame:
     """One row a point, worst first."""
     found = {findings.point.name: findings for findings in result.points}
-    rows: list[dict[str, object]] = []
+    rows = []
     for verdict in result.verdicts:
         findings = found[verdict.point]
         rows.append(
@@ -113,12 +110,12 @@ def points_table(result: ScanResult) -> pl.DataFrame:
                 "events": len(findings.events),
             }
         )
-    return _frame("points", rows)
+    return frame_of(COLUMNS["points"], rows)
 
 
 def calibrations_table(result: ScanResult) -> pl.DataFrame:
     """One row a parameter, phase and calibration."""
-    rows: list[dict[str, object]] = [
+    rows = [
         {
             "calibration": calibration.id,
             "time": calibration.time,
@@ -137,14 +134,14 @@ def calibrations_table(result: ScanResult) -> pl.DataFrame:
         for phase, parameters in (("as_found", calibration.as_found), ("as_left", calibration.as_left))
         for name, parameter in parameters.items()
     ]
-    return _frame("calibrations", rows)
+    return frame_of(COLUMNS["calibrations"], rows)
 
 
 def shifts_table(result: ScanResult) -> pl.DataFrame:
     """One row a parameter and pair of calibrations."""
     names = list(COLUMNS["shifts"])[1:]
-    return _frame(
-        "shifts",
+    return frame_of(
+        COLUMNS["shifts"],
         [{"shift": shift.id} | {name: getattr(shift, name) for name in names} for shift in result.shifts],
     )
 
@@ -152,8 +149,8 @@ def shifts_table(result: ScanResult) -> pl.DataFrame:
 def links_table(result: ScanResult) -> pl.DataFrame:
     """Candidate causes of every shift, most probable first."""
     plain = [name for name in COLUMNS["links"] if name != "reasons"]
-    return _frame(
-        "links",
+    return frame_of(
+        COLUMNS["links"],
         [
             {name: getattr(link, name) for name in plain} | {"reasons": " | ".join(link.reasons)}
             for link in result.links
@@ -163,7 +160,7 @@ def links_table(result: ScanResult) -> pl.DataFrame:
 
 def doubts_table(result: ScanResult) -> pl.DataFrame:
     """Windows of readings to doubt."""
-    rows: list[dict[str, object]] = [
+    rows = [
         {
             "point": doubt.point,
             "probe": doubt.probe,
@@ -185,21 +182,21 @@ def doubts_table(result: ScanResult) -> pl.DataFrame:
         for doubt in result.doubts
         for most in [worst_knot(doubt)]
     ]
-    return _frame("doubts", rows)
+    return frame_of(COLUMNS["doubts"], rows)
 
 
 def decisions_table(result: ScanResult) -> pl.DataFrame:
     """Everything that was inferred or assumed."""
     names = list(COLUMNS["decisions"])
-    return _frame("decisions", [{n: getattr(d, n) for n in names} for d in result.decisions])
+    return frame_of(COLUMNS["decisions"], [{n: getattr(d, n) for n in names} for d in result.decisions])
 
 
 def changes_table(result: ScanResult) -> pl.DataFrame:
     """What is different from the run before; empty without one, and where nothing is."""
     changes = result.comparison.changes if result.comparison else ()
     names = list(COLUMNS["changes"])
-    return _frame(
-        "changes",
+    return frame_of(
+        COLUMNS["changes"],
         [{n: getattr(c, n) for n in names} | {"start": c.start if c.event else None} for c in changes],
     )
 
