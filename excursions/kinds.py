@@ -350,6 +350,10 @@ MOVES = having("moves")  # their size is a change of the reading, also where the
 HEAT_KINDS = having("heat")
 TOLD_AS_HEAT = (*HEAT_KINDS, *having("may be heat"))
 GRADUAL = having("gradual")
+DOUBTED = having("doubts")
+UNUSABLE = having("unusable")
+DEAD = having("dead")
+WALKS = having("walks")
 _MAY_BREAK = having("glass")
 
 

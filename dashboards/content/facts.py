@@ -16,8 +16,8 @@ from dashboards.figures.spec import label
 from dashboards.look import family
 from dashboards.wording import ORIGIN_WORDS, STATE_WORDS, Reader
 from excursions.digits import percent
+from excursions.kinds import UNUSABLE
 from excursions.records import STATES, Event, StateLine
-from excursions.report.corrected import UNUSABLE
 from excursions.report.wording import HEAT
 
 

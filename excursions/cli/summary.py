@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 import typer
 
 from excursions import clock
-from excursions.kinds import SEVERITIES, having
+from excursions.kinds import SEVERITIES, WALKS
 from excursions.pipeline.scan import Scan
 from excursions.records import SETTLED, SEVERITY_RANK, Event
 from excursions.report.answers import past_faults
@@ -22,7 +22,6 @@ from excursions.report.telling import became
 from excursions.report.wording import audit_account, day, doubt_sentence, event_sentence, row_account, whose
 
 Said = Callable[[str], str]  # a sentence with its temperatures in the unit asked for
-WALKS = having("walks")
 SHOWN_PROBLEMS = 8
 SHOWN_POINTS = 12
 SHOWN_STRETCHES = 20

@@ -19,7 +19,7 @@ from dataclasses import replace
 
 from excursions.clock import NS_PER_S
 from excursions.detect.survey import SurveyedRecord
-from excursions.kinds import having
+from excursions.kinds import WALKS
 from excursions.records import Event, Record
 
 STILL = ("stuck", "pinned")
@@ -27,7 +27,6 @@ NOISE = ("noise_growth", "noise_collapse")
 LEFT_OVER = (
     1.8  # half intervals: what is left of a walk without its step would not have been found (three spreads)
 )
-WALKS = having("walks")
 
 
 def merge(record: Record, found: tuple[Event, ...]) -> tuple[Event, ...]:

@@ -17,7 +17,7 @@ from excursions.calibrations.shifts import histories
 from excursions.clock import NS_PER_HOUR
 from excursions.conclusions import Levels
 from excursions.digits import written
-from excursions.kinds import GRADUAL, having
+from excursions.kinds import DOUBTED, GRADUAL
 from excursions.link.ageing import Ageing, owner_of
 from excursions.link.attribute import Weighed, Weighing, weigh
 from excursions.link.beliefs import Beliefs
@@ -39,7 +39,6 @@ from excursions.records import (
     Shift,
 )
 
-_OPEN_KINDS = having("doubts")
 _KEPT_WORDS = (
     "the reading does not show the adjustment this begins with: reckoned with the parameters used before it"
 )
@@ -214,7 +213,7 @@ def _open_windows(
     real = sorted((c for c in calibrations if not c.copied), key=lambda c: c.time)
     since: dict[tuple[str, str], list[Event]] = {}  # by probe, or by point where nobody says which
     for event in events:
-        may = event.kind in _OPEN_KINDS and event.may_be_probe and not event.went_back
+        may = event.kind in DOUBTED and event.may_be_probe and not event.went_back
         chance = believed_chance(event, known.beliefs)
         if may and chance >= OPENS_AT and (event.id in standing or _unverified(event, real)):
             owner = (event.probe, "") if event.probe else ("", event.point)

@@ -13,7 +13,7 @@ from excursions.calibrations.levels import LOOK_BACK_NS, level_before, level_bet
 from excursions.calibrations.swaps import comes_back_fresh
 from excursions.clock import NS_PER_HOUR
 from excursions.conclusions import Levels
-from excursions.kinds import HEAT_KINDS, having
+from excursions.kinds import DEAD, HEAT_KINDS
 from excursions.link.ageing import key_of
 from excursions.link.beliefs import HEAT, OTHER, UNSEEN, Beliefs, Family
 from excursions.link.priors import expected, lasting_chance
@@ -40,7 +40,6 @@ _ELECTRODE_WAYS = {
     "drift": ((0.75, 0.0), (0.25, 0.6)),
     "fouling": ((0.75, 0.0), (0.25, 0.6)),
 }
-_DEAD_KINDS = having("dead")
 SHOWN_BY = ("step", "drift")  # changes of the reading by which damage by heat shows at once
 _SHOWN = 0.6  # share of it that does (cp)
 # Damage that the reading did not show is mostly small, now and then large and seldom huge: (weight, size against the
@@ -101,7 +100,7 @@ def variants(
             levels,
         )
     ]
-    if event.kind in _DEAD_KINDS:
+    if event.kind in DEAD:
         half = 0.5 * chance
         # What has no slope to lose is not found dead by a calibration: an offset that is anywhere tells no dead probe.
         lost = (

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from zoneinfo import ZoneInfo
 
 from excursions.clock import NS_PER_HOUR, duration_text
-from excursions.kinds import advice_for, caution_for, having
+from excursions.kinds import UNUSABLE, advice_for, caution_for
 from excursions.records import SEVERITY_RANK, Calibration, Doubt, Event, Outcomes
 from excursions.report.followed import moved_after, moved_sentence
 from excursions.report.result import VERDICTS, PointFindings, Verdict
@@ -27,7 +27,6 @@ from excursions.report.wording import (
     worst_error,
 )
 
-UNUSABLE = having("unusable")
 MOST_LIKELY = 0.5
 ASK_THE_RECORD = (
     "Ask whoever keeps the plant's record: it, not the probe, stood still or was played back then."

@@ -11,9 +11,9 @@ import numpy as np
 
 from excursions import clock
 from excursions.errors import unknown
-from excursions.kinds import WORTH_ASKING
+from excursions.kinds import UNUSABLE, WORTH_ASKING
 from excursions.records import NOT_BORNE_OUT, Calibration, Doubt, Event, LabSample, Link, Outcomes, Shift
-from excursions.report.answers import MOST_LIKELY, UNUSABLE
+from excursions.report.answers import MOST_LIKELY
 from excursions.report.explanation import Focus
 from excursions.report.result import PointFindings, ScanResult, Verdict
 from excursions.report.telling import PASSING, became, put_right_at, tolerance_of, worst

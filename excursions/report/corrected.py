@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from excursions.clock import NS_PER_HOUR, TimeArray
-from excursions.kinds import having
+from excursions.kinds import UNUSABLE
 from excursions.link import band_at, error_at
 from excursions.records import BoolArray, Doubt, FloatArray
 from excursions.report.result import PointFindings
@@ -18,9 +18,6 @@ from excursions.report.result import PointFindings
 def hours_in(doubt: Doubt, time: TimeArray) -> BoolArray:
     """Hours of a level that lie wholly in a doubtful stretch: one that the calibration cuts holds right readings too."""
     return np.asarray((time >= doubt.start) & (time + NS_PER_HOUR <= doubt.end))
-
-
-UNUSABLE = having("unusable")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

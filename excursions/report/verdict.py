@@ -12,11 +12,10 @@ from dataclasses import replace
 from zoneinfo import ZoneInfo
 
 from excursions.clock import NS_PER_DAY, NS_PER_S
-from excursions.kinds import WORTH_ASKING, having
+from excursions.kinds import DOUBTED, UNUSABLE, WORTH_ASKING
 from excursions.records import NOT_PUT_RIGHT, Calibration, Doubt, Event, Outcomes
 from excursions.report.answers import (
     MOST_LIKELY,
-    UNUSABLE,
     Known,
     cannot_tell,
     earlier_stretches,
@@ -33,7 +32,6 @@ from excursions.report.tracks import tracks_of, worn_out
 from excursions.report.wording import day, event_sentence
 
 LOST_LEVEL = "level"  # a dropout that has one comes for moments, and the reading between them is one
-DOUBTING = having("doubts")
 FEWEST_SAMPLES = 30  # with fewer, no record says anything about a probe
 ENDS_EARLY = NS_PER_DAY  # exports that were made at different hours of one day differ by less
 BLIND = 0.5  # where more than this share of the kinds of fault cannot show, silence is no answer
@@ -192,7 +190,7 @@ def _with_unlooked(verdict: Verdict, known: Known) -> Verdict:
     asked = [
         e
         for e in known.findings.events
-        if is_live(e, (), known.outcomes) and e.confidence >= WORTH_ASKING and e.kind in DOUBTING
+        if is_live(e, (), known.outcomes) and e.confidence >= WORTH_ASKING and e.kind in DOUBTED
     ]
     if not asked:
         return verdict

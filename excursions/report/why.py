@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from excursions.clock import NS_PER_HOUR, to_datetime
-from excursions.kinds import advice_for, having
+from excursions.kinds import DEAD, UNUSABLE, advice_for, having
 from excursions.records import SHOWED_IT, Doubt, Event, Link, Shift
 from excursions.report.answers import VERIFY_SOON
 from excursions.report.case import Case, calibrated_after, event_of, is_outside, reach_of, worst_in
@@ -16,12 +16,12 @@ from excursions.report.wording import HEAT, day, doubted_from, event_sentence, q
 LEAST_PROBABILITY = 0.01
 MOST_CAUSES = 5
 CAUSE_WORDS = {"ageing": "ordinary ageing", "unrecorded": "something not in the record"}
-CLEANED, BROKEN = having("washes off"), having("dead")
+CLEANED = having("washes off")
 UNKNOWN = "what made it cannot be told from this record"
 # What an error rests on beside its causes, by the basis of its window.
 _RESTS = {"laboratory samples": "the error is shown by laboratory samples"}
 # Failures after which nothing that a calibration finds says more about the stretch than the event itself does.
-_OWN_CAUSE = (*having("unusable"), "bridged")
+_OWN_CAUSE = (*UNUSABLE, "bridged")
 COARSE_KINDS = ("averages", "interpolated", "sparse")
 
 
@@ -205,7 +205,7 @@ def actions_for(
 
 def _settled(case: Case, event: Event | None, settled: int) -> str:
     """How it was put right: what follows nothing comes back by itself, and the calibration after it bears out the rest."""
-    if event is not None and event.kind in having("unusable") and not event.open_end:
+    if event is not None and event.kind in UNUSABLE and not event.open_end:
         return f"The probe itself needs nothing for this: it was over on {day(event.end, case.tz)}, and the probe was calibrated on {day(settled, case.tz)}."
     return f"The probe itself needs nothing for this: put right on {day(settled, case.tz)}."
 
@@ -235,7 +235,7 @@ def _work(event: Event | None, measurand: str, *, calibrated: bool) -> list[Acti
         ]
     last = (
         Action(verb="replace", words="Replace the probe if it does not follow a standard.")
-        if kind in BROKEN
+        if kind in DEAD
         else Action(verb="calibrate", words="Calibrate if the verification is out of tolerance; replace when the slope is out of its band.")
     )  # fmt: skip
     return [Action(verb="verify", words=advice), last]

@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 from excursions.clock import duration_text, minutes_text, to_datetime
 from excursions.conclusions import AUDIT_KINDS
 from excursions.digits import band_ends, digits_for, number, written
-from excursions.kinds import KINDS, MOVES, having
+from excursions.kinds import DOUBTED, HEAT_KINDS, KINDS, MOVES
 from excursions.records import AGED, PRORATION, Doubt, Event
 
 
@@ -78,7 +78,7 @@ def _third_digit(size: float) -> float:
     return 10.0 ** (math.floor(math.log10(abs(size))) - 2) if size and math.isfinite(size) else 0.0
 
 
-HEAT = tuple(kind for kind in having("heat") if kind in having("doubts"))
+HEAT = tuple(kind for kind in HEAT_KINDS if kind in DOUBTED)  # what may have harmed a probe
 
 
 _RATHER = 0.75  # from three to one on, what nothing decides is told as the likelier (cp)
