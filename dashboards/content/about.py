@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TypeVar
 
+from dashboards.wording import Reader
 from excursions.conclusions import AuditFinding, Due
 from excursions.plant import Plant
 from excursions.records import Calibration, Doubt, LabSample, Link, Outcomes, Shift
@@ -40,6 +41,13 @@ class About:
     due: tuple[Due, ...] = ()
     changes: tuple[Change, ...] = ()
     record_before: int = 0
+
+
+def period_of(findings: PointFindings, reader: Reader) -> str:
+    """First and last day of a record in words."""
+    if not findings.samples:
+        return "no record"
+    return f"{reader.date(findings.start)} to {reader.date(findings.end)}"
 
 
 def told_doubts(result: ScanResult) -> dict[str, list[Doubt]]:

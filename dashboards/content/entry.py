@@ -13,6 +13,7 @@ from dashboards.wording import Reader, capital, described, joined, kind_label, o
 from excursions.clock import TimeArray, duration_text
 from excursions.kinds import MOVES
 from excursions.records import VERIFIED, Calibration, Event
+from excursions.report.beyond import BEYOND
 from excursions.report.followed import moved_after
 from excursions.report.result import PointFindings, ScanResult, Verdict
 from excursions.report.telling import became
@@ -128,7 +129,7 @@ def wrong_now(verdict: Verdict, findings: PointFindings, reader: Reader) -> str:
     if verdict.verdict == "trust":
         return ""
     if verdict.verdict == "do not use":
-        return "beyond correction: the reading does not follow the process"
+        return BEYOND
     text = off_by(verdict.error, verdict.error_band, findings.unit, reader.difference)
     lead = next((event for event in findings.events if event.id == verdict.event), None)
     lead = (moved_after(lead, findings.events) or lead) if lead is not None else None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from dashboards.content.about import About
+from dashboards.content.about import About, period_of
 from dashboards.wording import Reader, capital, described, since_words
 from excursions.digits import percent
 from excursions.report.explanation import Explanation
@@ -65,9 +65,7 @@ def moment_content(answer: Explanation, about: About, reader: Reader) -> MomentC
         ),
         cautions=tuple(reader.text(text) for text in answer.cautions),
         hidden=tuple(capital(reader.text(text)) for text in answer.hidden),
-        period=f"{reader.date(findings.start)} to {reader.date(findings.end)}"
-        if findings.samples
-        else "no record",
+        period=period_of(findings, reader),
         zone=reader.tz.key,
     )
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dashboards.content.about import About
+from dashboards.content.about import About, period_of
 from dashboards.content.entry import in_trouble, since_now, wrong_now
 from dashboards.content.fleet import AuditRow, DueRow, audit_row, due_row, in_use, since_the_run_before
 from dashboards.content.found import found_shifts
@@ -93,9 +93,7 @@ def point_content(about: About, reader: Reader, slug: str) -> PointContent:
         ),
         reasons=tuple(capital(reader.text(reason)) for reason in verdict.reasons),
         event=verdict.event,
-        period=f"{reader.date(findings.start)} to {reader.date(findings.end)}"
-        if findings.samples
-        else "no record",
+        period=period_of(findings, reader),
         zone=reader.tz.key,
         figure_words=figure_in_words(about, reader),
         events=rows,

@@ -15,7 +15,7 @@ from dashboards.wording import Reader
 from excursions.clock import NS_PER_HOUR, TimeArray
 from excursions.digits import digits_for
 from excursions.plant import Plant
-from excursions.records import Calibration, Doubt, FloatArray, LabSample
+from excursions.records import Calibration, Doubt, Event, FloatArray, LabSample
 from excursions.report.corrected import corrected_level
 from excursions.report.result import PointFindings
 from excursions.report.rounded import to_digits, to_uncertainty
@@ -112,8 +112,7 @@ def shades(
                 "fillcolor": "@doubt", "line": {"width": 0}, "layer": "below",
             }
         )  # fmt: skip
-    serious = [e for e in findings.events if e.asks_a_look and e.may_be_probe]
-    for event in sorted(serious, key=lambda e: (e.severity != "act", -e.confidence, e.start))[:MOST_SHADES]:
+    for event in marked_events(findings):
         at = stamp(reader.wall(np.array([event.start], np.int64))[0])
         ink = family(event.kind).ink
         parts = [(0.0, 1.0)] if clear is None else [(0.0, clear[0]), (clear[1], 1.0)]
@@ -125,6 +124,12 @@ def shades(
             for low, high in parts if high > low
         ]  # fmt: skip
     return shapes
+
+
+def marked_events(findings: PointFindings) -> list[Event]:
+    """Events whose beginning is marked across the curves, worst first: those of the probe, or that may be, worth a look."""
+    serious = [e for e in findings.events if e.asks_a_look and e.may_be_probe]
+    return sorted(serious, key=lambda e: (e.severity != "act", -e.confidence, e.start))[:MOST_SHADES]
 
 
 def rating_lines(

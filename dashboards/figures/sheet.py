@@ -11,6 +11,7 @@ from markupsafe import Markup, escape
 from dashboards.content.found import FoundShift
 from dashboards.content.scale import usual_scale
 from dashboards.figures.drawing import Box, beyond_words, curve, ends_of, panel_title, with_gaps
+from dashboards.figures.marks import marked_events
 from dashboards.figures.ratings import rated_stretches, rating_words
 from dashboards.wording import Reader
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
@@ -224,8 +225,7 @@ def _event_ticks(findings: PointFindings, through: float, bottom: float, marked:
     temperature would hide the very peak it points at.
     """
     box = _box((0, 1), findings, 0, 1)
-    serious = [e for e in findings.events if e.asks_a_look and e.may_be_probe][:80]
-    starts = [*(e.start for e in serious), *marked]
+    starts = [*sorted(e.start for e in marked_events(findings)), *marked]
     inside = [t for t in starts if findings.start <= t <= findings.end]
     xs = box.x(np.array(inside, np.int64))
     foot = f"M{{x:.1f}} {bottom:.0f}v5" if through < bottom else ""

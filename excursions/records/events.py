@@ -21,6 +21,7 @@ NOT_BORNE_OUT = "not borne out"
 NOT_YET = "not verified yet"
 NOT_PUT_RIGHT = "not seen put right"  # only what it left was entered, and the reading did not come back
 SETTLED = (VERIFIED, NOT_BORNE_OUT)
+OUTCOMES = (*SETTLED, NOT_YET, NOT_PUT_RIGHT)
 # Event id -> (one of these, sentence); nothing of events that are not the probe's.
 Outcomes = Mapping[str, tuple[str, str]]
 

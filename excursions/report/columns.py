@@ -6,9 +6,12 @@ import re
 
 import polars as pl
 
+from excursions.kinds import ORIGINS, SEVERITIES
+from excursions.records import OUTCOMES
 from excursions.report.concluded import CONCLUDED
-from excursions.report.frame import TIME, Columns
+from excursions.report.frame import TIME, Columns, one_of
 from excursions.report.life_columns import EXPOSURES, LIVES
+from excursions.report.result import VERDICTS
 
 COLUMNS: dict[str, Columns] = {
     "points": {
@@ -16,7 +19,7 @@ COLUMNS: dict[str, Columns] = {
         "measurand": (pl.String, "measured quantity"),
         "unit": (pl.String, "unit of the values of this point"),
         "probe": (pl.String, "serial number of the probe at the end of the record, empty when not known"),
-        "verdict": (pl.String, "do not use | doubt | cannot tell | trust"),
+        "verdict": (pl.String, one_of(VERDICTS)),
         "since": (TIME, "start of the doubt that is open at the end of the record (UTC)"),
         "sentence": (pl.String, "the answer in a sentence"),
         "error": (pl.Float64, "best estimate of reading minus truth at the end of the record, in `unit`"),
@@ -35,8 +38,8 @@ COLUMNS: dict[str, Columns] = {
         "point": (pl.String, "measuring point"),
         "probe": (pl.String, "serial number of the probe, empty when not known"),
         "kind": (pl.String, "kind of event"),
-        "origin": (pl.String, "probe | process | routine | record | undecided"),
-        "severity": (pl.String, "note | check | act: by what it does to the reading"),
+        "origin": (pl.String, one_of(ORIGINS)),
+        "severity": (pl.String, f"{one_of(SEVERITIES)}: by what it does to the reading"),
         "start": (TIME, "onset (UTC)"),
         "end": (TIME, "end (UTC), half-open"),
         "duration_h": (pl.Float64, "end minus start [h]"),
@@ -53,7 +56,7 @@ COLUMNS: dict[str, Columns] = {
         "confidence": (pl.Float64, "probability that kind and origin are right, 0 to 1 [1]"),
         "after": (
             pl.String,
-            "what became of it: verified by a calibration, not borne out, not verified yet, not seen put right",
+            f"what became of it at the calibrations after it: {one_of(OUTCOMES)}; empty where it is not the probe's",
         ),
         "evidence": (pl.String, "short facts, separated by ' | '"),
         "details": (pl.String, "further figures as name=value, unit in the name, separated by ' | '"),

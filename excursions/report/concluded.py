@@ -5,11 +5,12 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
+from excursions.conclusions import AUDIT_KINDS
 from excursions.link import band_at, error_at
 from excursions.link.proration import rating
 from excursions.records import Doubt
 from excursions.report.corrected import in_vain
-from excursions.report.frame import TIME, Columns, frame_of
+from excursions.report.frame import TIME, Columns, frame_of, one_of
 from excursions.report.result import PointFindings, ScanResult
 
 CONCLUDED: dict[str, Columns] = {
@@ -19,7 +20,7 @@ CONCLUDED: dict[str, Columns] = {
         "probe": (pl.String, "serial number as the log has it, empty when not known"),
         "kind": (
             pl.String,
-            "no trace | no entry | other plateaus | not taken over | copied | overdue | cannot tell",
+            one_of(AUDIT_KINDS),
         ),
         "start": (TIME, "where it was looked for or seen (UTC)"),
         "end": (TIME, "end of that (UTC)"),

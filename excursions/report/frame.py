@@ -12,6 +12,11 @@ TIME = pl.Datetime("ns", "UTC")
 Columns = dict[str, tuple[pl.DataType | type[pl.DataType], str]]
 
 
+def one_of(words: Iterable[str]) -> str:
+    """What a column of words may hold, as its meaning names them."""
+    return " | ".join(words)
+
+
 def frame_of(columns: Columns, rows: Iterable[Mapping[str, object]]) -> pl.DataFrame:
     """Rows (column -> value) as a table; a column that a row does not name, and a figure that is not finite, is null."""
     known = [

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from typing import get_args
+
 import polars as pl
 
-from excursions.report.frame import TIME, Columns
+from excursions.report.exposures import ExposureVerdict
+from excursions.report.frame import TIME, Columns, one_of
 
 FIXED_BANDS = {
     "hours_to_40_degc_h": "hours up to 40 degC [h]",
@@ -116,7 +119,7 @@ EXPOSURES: Columns = {
     "found": (pl.String, "what it found"),
     "verdict": (
         pl.String,
-        "changed since | above rating, no change laid to it | within rating | cannot tell",
+        one_of(get_args(ExposureVerdict)),
     ),
     "sentence": (pl.String, "the answer in a sentence"),
     "advice": (pl.String, "what to do"),

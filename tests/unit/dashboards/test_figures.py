@@ -16,6 +16,7 @@ from dashboards.content.about import gather
 from dashboards.content.found import found_shifts, found_words
 from dashboards.content.scale import usual_scale
 from dashboards.figures.drawing import Box, beyond_words, curve, spark_ends, sparkline, with_gaps
+from dashboards.figures.marks import MOST_SHADES
 from dashboards.figures.moment import moment_drawing
 from dashboards.figures.pack import pack_spec, unpack_array
 from dashboards.figures.point import PointMarks, point_spec
@@ -362,6 +363,21 @@ def cut_off(result: ScanResult) -> PointFindings:
         events=(*findings.events, event),
         levels=dataclasses.replace(findings.levels, value=level),
     )
+
+
+def test_of_very_many_events_the_worst_are_marked_on_paper_too(result: ScanResult) -> None:
+    findings = result.points[0]
+    day, template = NS_PER_DAY, next(e for e in findings.events if e.origin == "probe")
+    plain = dataclasses.replace(template, severity="check", confidence=0.6)
+    many = [
+        dataclasses.replace(plain, start=findings.start + n * day // 200) for n in range(MOST_SHADES + 30)
+    ]
+    worst = dataclasses.replace(template, severity="act", start=findings.end - day // 2)
+    drawing = sheet_picture(dataclasses.replace(findings, events=(*many, worst)), (), READER, words="")
+    drawn = [float(x) for x in re.findall(r'class="began" d="M([\d.]+) ', drawing)]
+    alone = sheet_picture(dataclasses.replace(findings, events=(worst,)), (), READER, words="")
+    assert len(drawn) == MOST_SHADES
+    assert drawn[-1] == float(re.findall(r'class="began" d="M([\d.]+) ', alone)[0])
 
 
 def test_paper_says_where_the_reading_is_cut_off(result: ScanResult) -> None:

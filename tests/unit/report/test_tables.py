@@ -7,8 +7,12 @@ from pathlib import Path
 import polars as pl
 import pytest
 
+from excursions.conclusions import AUDIT_KINDS
+from excursions.kinds import ORIGINS
+from excursions.records import OUTCOMES
 from excursions.report import columns, tables
 from excursions.report.columns import columns_table
+from excursions.report.result import VERDICTS
 from excursions.report.write import all_tables, csv_bytes, harmless, write_tables, write_whole
 from tests.unit.dashboards.made_result import made_result
 
@@ -68,3 +72,14 @@ def test_every_figure_has_its_unit_in_the_guide() -> None:
     held = guide.filter(pl.col("unit").str.starts_with("`"))
     for table, unit in held.select("table", "unit").unique().iter_rows():
         assert unit.strip("`") in tables.COLUMNS[table]
+
+
+def test_a_column_of_words_names_every_word_that_may_stand_in_it() -> None:
+    for table, column, words in (
+        ("audit", "kind", AUDIT_KINDS),
+        ("events", "after", OUTCOMES),
+        ("events", "origin", ORIGINS),
+        ("points", "verdict", VERDICTS),
+    ):
+        meaning = tables.COLUMNS[table][column][1]
+        assert all(word in meaning for word in words), (table, column)
