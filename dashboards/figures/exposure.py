@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from dashboards.figures.heat import heat_spec
-from dashboards.figures.spec import Spec, label, stamp
+from dashboards.figures.spec import Spec, label, note, stamp
 from dashboards.look import axis, date_axis
 from dashboards.wording import Reader
 from excursions.clock import NS_PER_DAY
@@ -47,9 +47,10 @@ def exposure_spec(
          "fillcolor": "@doubt", "line": {"width": 0}, "layer": "below"}
     )  # fmt: skip
     layout["annotations"].append(
-        {"text": "The reading; dashed: its level next to the heat", "showarrow": False,
-         "xref": "paper", "yref": "paper", "x": 0, "y": 0.37, "xanchor": "left", "yanchor": "bottom",
-         "font": {"size": 13, "color": "@ink"}}
+        note(
+            "The reading; dashed: its level next to the heat", ink="@ink", size=13,
+            xref="paper", yref="paper", x=0, y=0.37, xanchor="left", yanchor="bottom",
+        )
     )  # fmt: skip
     spec["data"].append(
         {"type": "scatter", "mode": "lines", "name": "reading", "xaxis": "x2", "yaxis": "y2",

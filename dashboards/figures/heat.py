@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dashboards.figures.spec import Spec, label, stamp, to_figure
+from dashboards.figures.spec import Spec, label, note, stamp, to_figure
 from dashboards.look import axis, base_layout, date_axis
 from dashboards.wording import Reader, kind_label, size_words
 from excursions import clock
@@ -91,10 +91,9 @@ def heat_spec(findings: PointFindings, plant: Plant, event: Event, reader: Reade
         *band,
         *limits,
     ]  # fmt: skip
-    shade: Spec = {
-        "text": label(kind_label(event.kind)), "showarrow": False, "x": start, "y": 0, "yref": "y domain",
-        "xanchor": "left", "yanchor": "bottom", "font": {"size": 12, "color": "@quiet"},
-    }  # fmt: skip
+    shade = note(
+        label(kind_label(event.kind)), ink="@quiet", x=start, y=0, yref="y domain", xanchor="left", yanchor="bottom"
+    )  # fmt: skip
     layout["annotations"] = [*words, *band_words, shade]
     line: Spec = {
         "type": "scatter", "mode": "lines+markers", "name": "temperature", "x": reader.wall(trace.time[inside]),
@@ -112,10 +111,9 @@ def _hidden_peak(event: Event, start: str, end: str, reader: Reader) -> tuple[li
     band: Spec = {
         "type": "rect", "x0": start, "x1": end, "y0": low, "y1": high, "fillcolor": "@band", "line": {"width": 0},
     }  # fmt: skip
-    words: Spec = {
-        "text": "the true peak lies in this band", "showarrow": False, "x": start, "y": high, "xanchor": "left",
-        "yanchor": "bottom", "font": {"size": 12, "color": "@quiet"},
-    }  # fmt: skip
+    words = note(
+        "the true peak lies in this band", ink="@quiet", x=start, y=high, xanchor="left", yanchor="bottom"
+    )
     return [band], [words]
 
 
@@ -133,8 +131,5 @@ def _limits(
             {"type": "line", "x0": ends[0], "x1": ends[1], "y0": at, "y1": at,
              "line": {"color": "@heat", "width": 1, "dash": "6px,4px"}}
         )  # fmt: skip
-        notes.append(
-            {"text": label(text), "showarrow": False, "x": ends[1], "y": at, "xanchor": "right",
-             "yanchor": "bottom", "font": {"size": 12, "color": "@heat"}}
-        )  # fmt: skip
+        notes.append(note(label(text), ink="@heat", x=ends[1], y=at, xanchor="right", yanchor="bottom"))
     return shapes, notes

@@ -9,7 +9,7 @@ import numpy as np
 from dashboards.content.found import FoundShift
 from dashboards.figures.drawing import with_gaps
 from dashboards.figures.ratings import Rated, rated_stretches, rating_words
-from dashboards.figures.spec import Spec, label, stamp
+from dashboards.figures.spec import Spec, label, note, stamp
 from dashboards.look import family
 from dashboards.wording import Reader
 from excursions.clock import NS_PER_HOUR, TimeArray
@@ -24,12 +24,6 @@ MOST_SHADES = 60  # event spans shaded across the curves; the lanes hold all of 
 MOST_CORRECTED = 2_500
 BESIDE_TITLE = 120  # pixels: the longest title of the temperature's panel is shorter
 LONGEST_PAUSE = 6 * NS_PER_HOUR  # hours without a level that are drawn as a break
-
-
-def note(text: str, *, ink: str, size: int = 12, **where: object) -> Spec:
-    """Words in a figure, on paper of their own: a curve that passes behind them leaves them readable."""
-    font = {"size": size, "color": ink}
-    return {"text": text, "showarrow": False, "font": font, "bgcolor": "@paper", "borderpad": 0, **where}
 
 
 def corrections(findings: PointFindings, doubts: Sequence[Doubt], key: str, reader: Reader) -> list[Spec]:

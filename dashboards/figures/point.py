@@ -21,14 +21,13 @@ from dashboards.figures.marks import (
     beside,
     calibration_lines,
     corrections,
-    note,
     rating_lines,
     related_strip,
     sample_rings,
     shades,
     shift_bars,
 )
-from dashboards.figures.spec import Spec, label, stamp, to_figure
+from dashboards.figures.spec import Spec, label, note, stamp, to_figure
 from dashboards.look import axis, base_layout, date_axis
 from dashboards.wording import Reader
 from excursions import clock

@@ -10,7 +10,7 @@ import numpy as np
 from markupsafe import Markup, escape
 
 from dashboards.figures.drawing import Box, curve
-from dashboards.figures.spec import Spec, broken, label, stamp
+from dashboards.figures.spec import Spec, broken, label, note, stamp
 from dashboards.look import axis, base_layout, date_axis
 from dashboards.wording import PARAMETER_WORDS, Reader, capital
 from excursions.clock import NS_PER_DAY, TimeArray
@@ -97,8 +97,10 @@ def life_spec(life: ProbeLife, found: Found, reader: Reader, ends: tuple[int, in
     for n, (low, high) in enumerate(_domains(heights, total)):
         layout[_key(n)] = axis(domain=[low, high], anchor="x")
         layout["annotations"].append(
-            {"text": label(titles[n], limit=120), "showarrow": False, "xref": "paper", "yref": "paper", "x": 0, "y": high,
-             "xanchor": "left", "yanchor": "bottom", "font": {"size": 13, "color": "@ink"}}
+            note(
+                label(titles[n], limit=120), ink="@ink", size=13,
+                xref="paper", yref="paper", x=0, y=high, xanchor="left", yanchor="bottom",
+            )
         )  # fmt: skip
     data = _lanes(life, layout, reader)
     if days.warm:
@@ -255,8 +257,7 @@ def _limit_line(layout: Spec, n: int, at: float, ends: tuple[str, str], words: s
     if not words:
         return
     layout["annotations"].append(
-        {"text": label(words), "showarrow": False, "x": ends[0], "y": at, "yref": _axis(n), "xanchor": "left",
-         "yanchor": "middle", "font": {"size": 12, "color": ink}, "bgcolor": "@paper", "borderpad": 1}
+        note(label(words), ink=ink, x=ends[0], y=at, yref=_axis(n), xanchor="left", yanchor="middle")
     )  # fmt: skip
 
 

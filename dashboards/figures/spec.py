@@ -41,6 +41,12 @@ def label(text: str, *, limit: int = 80) -> str:
     return plain(short)
 
 
+def note(words: str, *, ink: str, size: int = 12, **where: object) -> Spec:
+    """Words in a figure, on paper of their own: a curve that passes behind them leaves them readable; `words` are harmless already."""
+    font = {"size": size, "color": ink}
+    return {"text": words, "showarrow": False, "font": font, "bgcolor": "@paper", **where}
+
+
 def stamp(moment: np.datetime64) -> str:
     """A wall-clock instant as plotly reads dates."""
     return str(moment.astype("datetime64[ms]")).replace("T", " ")
