@@ -21,7 +21,7 @@ from excursions.link.named import other_plateaus, other_temperature
 from excursions.link.sight import Look, coarse, could_hide
 from excursions.link.takeover import NotTakenOver, not_taken_over
 from excursions.link.traces import match, traces_of
-from excursions.link.unmatched import without_entry, without_trace
+from excursions.link.unmatched import unmatched
 from excursions.measurands import MEASURANDS
 from excursions.plant import Plant, Point
 from excursions.records import Calibration, Sampling, StateLine
@@ -59,7 +59,7 @@ def audit(
         calibrations = by_clock(entered, clock_seen)
         looks = _looks(calibrations, states, sampling, plant, levels or {})
     for look in looks:
-        found += [*without_trace(look), *without_entry(look), *_overdue(look), *other_temperature(look)]
+        found += [*unmatched(look), *_overdue(look), *other_temperature(look)]
     found += [_copied(c) for history in histories(calibrations) for c in history if c.copied]
     unentered: dict[str, list[int]] = {}
     for f in found:

@@ -7,7 +7,7 @@ of which of it nothing can be told.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -35,9 +35,16 @@ _OTHERS = 2  # entries from which on the point's own habit is asked
 _OFTEN, _OFTEN_NS = 2, 4 * NS_PER_DAY
 
 
-def without_trace(look: Look) -> list[AuditFinding]:
-    """Entries that nothing in the record bears out, or of which that cannot be told."""
-    missing = _missing(look)
+def unmatched(look: Look) -> list[AuditFinding]:
+    """Entries of a point without a trace and traces without an entry, and where either cannot be told."""
+    missing, strays = _missing(look), _strays(look)
+    return [*_without_trace(look, missing, strays), *_without_entry(look, missing, strays)]
+
+
+def _without_trace(
+    look: Look, missing: Sequence[Calibration], strays: Sequence[tuple[int, int]]
+) -> list[AuditFinding]:
+    """Entries that nothing in the record bears out (`missing`), or of which that cannot be told."""
     with_trace = sum(_traced(c, look) for c in look.mine)
     clear = [c for c in missing if not _covered(c, look)]
     # Recorded on change, a held output and a quiet process look alike; what is seen only where the log points need not be seen.
@@ -49,7 +56,6 @@ def without_trace(look: Look) -> list[AuditFinding]:
         else (f"only {with_trace} of {with_trace + len(clear)} calibrations of this point left a trace that can be told",)
     )  # fmt: skip
     made = []
-    strays = _strays(look)
     for c in missing:
         covered = _covered(c, look)
         plain = (telling or _would_walk(look, c.time)) and not covered and not look.coarse
@@ -159,11 +165,11 @@ def _off_the_point(calibration: Calibration, plant: Plant) -> bool:
 # --- traces without an entry ---------------------------------------------------------------------
 
 
-def without_entry(look: Look) -> Iterator[AuditFinding]:
-    """Spans that look like a calibration and that no entry claims; and where such spans cannot be told."""
-    found = _strays(look)
-    missing = _missing(look)
-    for start, end in found:
+def _without_entry(
+    look: Look, missing: Sequence[Calibration], strays: Sequence[tuple[int, int]]
+) -> Iterator[AuditFinding]:
+    """Spans that look like a calibration and that no entry claims (`strays`); and where such spans cannot be told."""
+    for start, end in strays:
         yield AuditFinding(
             point=look.point.name,
             probe=look.plant.probe_at(look.point.name, start) or "",
@@ -171,7 +177,7 @@ def without_entry(look: Look) -> Iterator[AuditFinding]:
             start=start,
             end=end,
             sentence=f"the record looks like a calibration from {wall(start, look.tz)} for {duration_text((end - start) / 1e9)}, and no entry names it"
-            + missed_entry((start, end), missing, found, look.tz),
+            + missed_entry((start, end), missing, strays, look.tz),
             could_hide=("a cleaning, an exchange of the probe or a check without figures can look the same",),
         )
     yield from _limit_without_entry(look)
