@@ -105,7 +105,9 @@ def _facts(seen: Exposure, limit: float) -> tuple[str, ...]:
     )
     rated = ratings.sterilisation_degc if seen.steaming else ratings.continuous_degc
     hidden = (
-        f", between samples up to {seen.hidden_degc:.1f}" if seen.hidden_degc > seen.peak_degc + 0.5 else ""
+        f", between samples up to {seen.hidden_degc:.1f} degC"
+        if seen.hidden_degc > seen.peak_degc + 0.5
+        else ""
     )
     facts = [
         f"highest {seen.peak_degc:.1f} degC{hidden}",

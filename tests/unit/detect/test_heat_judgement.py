@@ -122,7 +122,7 @@ def test_an_exposure_in_steam_in_whole_sentences() -> None:
     )  # fmt: skip
     event = told(seen, 130.0, "another fact")
     assert event.evidence == (
-        "highest 141.3 degC, between samples up to 143.0",
+        "highest 141.3 degC, between samples up to 143.0 degC",
         "15 min above the sterilisation rating of 130 degC",
         "heated at 25 K/min, cooled at 5.5 K/min",
         "ageing dose 33 h at the continuous rating (general rule, Q10 = 2)",
