@@ -140,8 +140,8 @@ def window(span: Span, seen: Posterior, reason: str) -> Doubt | None:
     outside = weight @ (np.abs(_with_samples(span, seen, agreed, grid)) > span.tolerance(grid))
     if not (outside >= OPENS_AT).any():
         return None
-    opens, about = _opening(span, grid, outside)
     lead = _lead(span, seen)
+    opens, about = _opening(span, grid, outside, lead)
     inside = np.unique(np.concatenate([[opens], knots[knots >= opens]]))
     drawn = _with_samples(span, seen, agreed, inside)
     even = lead is None and seen.observed and not span.pins
@@ -184,9 +184,19 @@ def _share(span: Span, seen: Posterior, weight: FloatArray) -> float:
     return float(once / span.level) if grows and once else math.nan
 
 
-def _opening(span: Span, grid: FloatArray, outside: FloatArray) -> tuple[float, bool]:
-    """Where a window opens (ns after the start), and whether that is a guess: then it is given to the hour before."""
+def _opening(span: Span, grid: FloatArray, outside: FloatArray, lead: Cause | None) -> tuple[float, bool]:
+    """Where a window opens (ns after the start), and whether that is a guess: then it is given to the hour before.
+
+    An event that did most of it at once marks the start, where the reading before it was rather right than not.
+    """
     at = int(np.argmax(outside >= OPENS_AT))
+    if lead is not None and lead.event.kind not in GRADUAL:
+        starts = (variant.start for variant in lead.variants)
+        marked = float(min(starts, default=lead.event.start) - span.start)
+        before = grid < marked
+        if before[at] and outside[before].max() < _RATHER:
+            at = min(int(np.searchsorted(grid, marked)), len(grid) - 1)
+            return float(grid[at]), False
     if at == 0 or grid[at] - grid[at - 1] <= NS_PER_S:
         return float(grid[at]), False
     hour = (span.start + int(grid[at])) // NS_PER_HOUR * NS_PER_HOUR - span.start

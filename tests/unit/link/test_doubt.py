@@ -43,6 +43,16 @@ def test_the_window_opens_at_the_step_that_began_the_error() -> None:
     assert one.event == step.id
 
 
+def test_a_window_does_not_open_before_what_did_it_though_something_unseen_may_have() -> None:
+    """What is unseen, or weak, leaves a tenth of doubt about the time before; the event that leads marks the start."""
+    lead = event("over_temperature", 20, 149.0, confidence=0.8)
+    stir = event("noise_growth", 12, 10.0, confidence=0.45, origin="undecided")
+    found = [shift(-0.377), shift(-6.9, parameter="slope", u=0.9)]
+    (one,) = windows(found, [stir, lead], ph=level(4.5))
+    assert one.event == lead.id
+    assert one.start == lead.start
+
+
 def test_a_calibration_within_tolerance_opens_nothing() -> None:
     assert windows([shift(0.05)], [], ph=level(7.0)) == ()
 
