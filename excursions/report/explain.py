@@ -29,7 +29,6 @@ from excursions.report.case import (
     open_case,
     process_event,
     reach_of,
-    tolerance,
     unusable_event,
 )
 from excursions.report.checks import COARSE, Scene, checked
@@ -39,11 +38,19 @@ from excursions.report.result import ScanResult
 from excursions.report.telling import PASSING
 from excursions.report.verdict import FEWEST_SAMPLES
 from excursions.report.why import actions_for, basis_of, causes_of, lead_of
-from excursions.report.wording import HEAT, day, doubted_from, event_sentence, quantity, too_far, whose
+from excursions.report.wording import (
+    HEAT,
+    day,
+    doubted_from,
+    event_sentence,
+    is_seen,
+    quantity,
+    too_far,
+    whose,
+)
 
 __all__ = ["Action", "Cause", "Explanation", "Focus", "explain", "newest"]
 
-WITHIN_THERE = "the best estimate of its error there is within tolerance"
 GENERAL_CAUTION = (
     "Local procedures, lock-out and authorised people decide on every piece of work on a line. "
     "This tool releases no batch and protects no plant."
@@ -146,7 +153,7 @@ def _answer(case: Case) -> _Answer:
     if failed:
         return _failed(failed, case)
     doubt = leading_doubt(case)
-    if doubt is not None and _material(doubt, case):
+    if doubt is not None and not doubt.too_small:
         return _doubtful(doubt, case)
     live = live_event(case)
     if live is not None:
@@ -206,7 +213,7 @@ def _not_measuring(case: Case) -> _Answer | None:
 def _failed(event: Event, case: Case) -> _Answer:
     text = f"{event_sentence(event, case.tz)} ({whose(event)})."
     doubt = leading_doubt(case)
-    if doubt is not None and _material(doubt, case) and (doubt.start < event.start or doubt.end > event.end):
+    if doubt is not None and not doubt.too_small and (doubt.start < event.start or doubt.end > event.end):
         end = "on" if doubt.open_end else f"to {day(doubt.end, case.tz)}"
         text += f" Readings around it are to be doubted too, from {doubted_from(doubt, case.tz)} {end}."
     return _Answer(
@@ -219,19 +226,14 @@ def _failed(event: Event, case: Case) -> _Answer:
     )
 
 
-def _material(doubt: Doubt, case: Case) -> bool:
-    """Whether a window that is told leaves the tolerance in the span asked about."""
-    if doubt.too_small:
-        return False
-    error, band = error_in(doubt, *reach_of(case.focus, doubt))
-    return abs(error) > tolerance(case) if math.isfinite(error) else band > tolerance(case)
-
-
 def _doubtful(doubt: Doubt, case: Case) -> _Answer:
     error, band = error_in(doubt, *reach_of(case.focus, doubt))
     unit = case.findings.unit
     when = f"at {day(case.focus.start, case.tz)}" if case.focus.is_moment else "at worst"
-    if math.isfinite(error):
+    if math.isfinite(error) and not is_seen(error, band):
+        low, high = (quantity(end, unit, band, signed=True) for end in band_ends(error, band))
+        text = f"May be off, between {low} and {high}, {when}"
+    elif math.isfinite(error):
         text = f"Reads about {quantity(abs(error), unit, band)} {'high' if error > 0 else 'low'} {when}"
         text += f" (± {quantity(band, unit, band)})" if math.isfinite(band) else ""
     else:
@@ -310,8 +312,7 @@ def _trusted(case: Case, doubt: Doubt | None) -> _Answer:
         text = f"{event_sentence(asked, case.tz)}: "
         text += sentence[0].lower() + sentence[1:] if state == NOT_BORNE_OUT else f"{who}."
     if doubt is not None and math.isfinite(error_in(doubt, *reach_of(case.focus, doubt))[0]):
-        why = doubt.too_small or WITHIN_THERE
-        text += f" {why[0].upper()}{why[1:]}."
+        text += f" {doubt.too_small[0].upper()}{doubt.too_small[1:]}."
     if asked is None:
         text += _over_before(case)
     return _Answer(verdict="trust", sentence=text, event=asked, doubt=doubt)
@@ -341,8 +342,7 @@ def _wrong(error: float, band: float, case: Case, answer: _Answer) -> str:
         )
     if answer.verdict == "trust":
         low, high = (quantity(end, unit, band, signed=True) for end in band_ends(error, band))
-        why = answer.doubt.too_small if answer.doubt else ""
-        return f"between {low} and {high}; {why or WITHIN_THERE}"
+        return f"between {low} and {high}; {answer.doubt.too_small if answer.doubt else ''}"
     text = too_far(error, band, unit)
     if answer.doubt is None:
         text += f" {IF_THE_PROBE}"

@@ -543,3 +543,12 @@ def test_a_drift_that_a_step_took_back_is_over_and_said_to_be() -> None:
     assert "It was over on " in inside.sentence
     assert after.verdict == "trust"
     assert "It was over on " in after.sentence
+
+
+def test_a_moment_inside_a_window_that_is_told_is_doubted_also_where_the_best_estimate_is_small() -> None:
+    """A page that shades it and an answer that trusts it would contradict each other."""
+    scan = made_scan(made_findings(made_step()), doubts=(made_doubt(made_step()),))
+    early = asked(scan, STEP_DAY + 1)
+    assert early.verdict == "doubt"
+    assert "May be off, between −" in early.sentence
+    assert asked(scan, STEP_DAY - 1).verdict == "trust"
