@@ -20,7 +20,8 @@ IF_THE_PROBE = "if the probe did it"
 def follows(change: Event, heat: Event) -> bool:
     """Whether an event is a change of the reading that may be what this heat did."""
     return (
-        change.kind in CHANGES
+        heat.kind in HEAT
+        and change.kind in CHANGES
         and change.may_be_probe
         and change.asks_a_look
         and heat.start - LEAD <= change.start <= heat.end + FOLLOWS
@@ -29,8 +30,6 @@ def follows(change: Event, heat: Event) -> bool:
 
 def moved_after(heat: Event, events: Sequence[Event]) -> Event | None:
     """The largest change of the reading that followed heat and still stands; None without one, and of what is no heat."""
-    if heat.kind not in HEAT:
-        return None
     standing = [
         e for e in events
         if e.kind in MOVES and follows(e, heat) and not e.went_back and math.isfinite(e.size) and e.size

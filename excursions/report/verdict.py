@@ -26,10 +26,11 @@ from excursions.report.answers import (
     past_faults,
     trust,
 )
+from excursions.report.followed import follows
 from excursions.report.result import PointFindings, Verdict
 from excursions.report.telling import is_live, stands_now, worst
 from excursions.report.tracks import tracks_of, worn_out
-from excursions.report.wording import day, event_sentence
+from excursions.report.wording import day, event_sentence, whose
 
 LOST_LEVEL = "level"  # a dropout that has one comes for moments, and the reading between them is one
 FEWEST_SAMPLES = 30  # with fewer, no record says anything about a probe
@@ -65,6 +66,7 @@ def judge(
         sentence=" ".join(
             [
                 verdict.sentence,
+                *_also_now(verdict, known),
                 *_no_longer_recorded(findings, ended, tz),
                 *_also_before(verdict, known),
             ]
@@ -93,9 +95,11 @@ def _judged(known: Known) -> Verdict:
     if open_doubts:
         leading = max(open_doubts, key=lambda doubt: harm(doubt, known.findings))
         return _adjusted(from_doubt(leading, probes, known), known.outcomes)
-    if lead := worst(probes):
+    questions = [event for event in live if _is_open_question(event)]
+    own = [event for event in questions if not any(follows(event, heat) for heat in probes)]
+    if probes and (lead := worst([*probes, *own])):
         return _adjusted(from_event("doubt", lead, known), known.outcomes)
-    if lead := worst([event for event in live if _is_open_question(event)]):
+    if lead := worst(questions):
         return _adjusted(from_event("cannot tell", lead, known), known.outcomes)
     blind = _blind(known)
     return cannot_tell(known, blind) if blind else _with_unlooked(trust(known), known)
@@ -134,6 +138,23 @@ def _blind(known: Known) -> str:
 
 
 # --- what is said beside the answer --------------------------------------------------------------
+
+
+def _also_now(verdict: Verdict, known: Known) -> list[str]:
+    """What else calls for action now, or was the probe's, beside the event that a doubt names."""
+    lead = next((e for e in known.findings.events if e.id == verdict.event), None)
+    if verdict.verdict != "doubt" or lead is None:
+        return []
+    others = [
+        event
+        for event in known.findings.events
+        if event.id != lead.id
+        and is_live(event, known.calibrations, known.outcomes)
+        and (_is_open_question(event) or (event.origin == "probe" and event.confidence >= MOST_LIKELY))
+        and not (follows(event, lead) or follows(lead, event))
+    ]
+    also = worst(others)
+    return [f"Also: {inside(event_sentence(also, known.tz))} ({whose(also)})."] if also else []
 
 
 def _also_before(verdict: Verdict, known: Known) -> list[str]:

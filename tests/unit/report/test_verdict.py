@@ -325,3 +325,21 @@ def test_earlier_stretches_are_counted_beside_the_one_that_is_named() -> None:
     assert judged(stuck).sentence.endswith("Before that: 1 earlier stretch to leave out.")
     both = judged(stuck, doubts=[early, late]).sentence
     assert both.endswith("Before that: 2 earlier stretches to doubt and 1 to leave out.")
+
+
+def test_a_grave_change_nobody_laid_to_anything_leads_over_heat_that_may_have_done_nothing() -> None:
+    heat = made_event("over_temperature", day=5, size=149.0, size_unit="degC", severity="check")
+    walk = made_event("drift", day=12, origin="undecided", confidence=0.5, end=30 * DAY)
+    answer = judged(made_findings(heat, walk))
+    assert answer.verdict == "doubt"
+    assert answer.event == walk.id
+    assert "Also: over-temperature to 149" in answer.sentence
+
+
+def test_what_followed_heat_is_told_with_it_and_not_beside_it() -> None:
+    heat = made_event("over_temperature", day=5, size=149.0, size_unit="degC", severity="check")
+    step = made_event("step", day=5.1, origin="undecided", confidence=0.7)
+    answer = judged(made_findings(heat, step))
+    assert answer.event == heat.id
+    assert "A step followed" in answer.sentence
+    assert "Also" not in answer.sentence
