@@ -2,23 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from excursions import clock
 from excursions.errors import UsageError
 
-YEARLESS = ("%d %b %H:%M", "%d %B %H:%M", "%d.%m. %H:%M", "%d %b", "%d %B", "%d.%m.")
-WHOLE = (
-    "%d %b %Y %H:%M",
-    "%d %b %Y, %H:%M",
-    "%d %B %Y %H:%M",
-    "%d.%m.%Y %H:%M",
-    "%d.%m.%Y %H:%M:%S",
-    "%d %b %Y",
-    "%d %B %Y",
-    "%d.%m.%Y",
-)
+CLOCKS = ("%H:%M", "%H:%M:%S", "%I:%M %p", "%I:%M:%S %p", "%I %p")
+DAYS = ("%d %b %Y", "%d %B %Y", "%d.%m.%Y", "%b %d %Y", "%B %d %Y")
+YEARLESS = ("%d %b", "%d %B", "%d.%m.", "%b %d", "%B %d")
+SLASHED = ("%d/%m/%Y", "%m/%d/%Y")  # some write the day first, some the month: the record's end may tell
 
 
 def moment(text: str, tz: ZoneInfo, last: int) -> int:
@@ -61,21 +55,40 @@ def until(text: str, tz: ZoneInfo, last: int) -> int:
 
 def _written(text: str, last: datetime) -> datetime | None:
     """Forms people write; the newest one up to `last` where year or day are left out."""
-    for form in WHOLE:
-        found = _try(text, form)
-        if found:
-            return found
-    naive = last.replace(tzinfo=None)
-    for form in YEARLESS:
-        # A leap year, so that 29 Feb can be read at all.
-        found = _try(f"2024 {text}", f"%Y {form}")
-        if found:
-            return _newest(found, naive)
-    found = _try(text, "%H:%M")
+    plain = " ".join(text.replace(",", " ").split())
+    found = _first(plain, DAYS) or _slashed(plain, last)
     if found:
-        today = naive.replace(hour=found.hour, minute=found.minute, second=0, microsecond=0)
+        return found
+    naive = last.replace(tzinfo=None)
+    # A leap year, so that 29 Feb can be read at all.
+    found = _first(f"2024 {plain}", [f"%Y {day}" for day in YEARLESS])
+    if found:
+        return _newest(found, naive)
+    found = next(filter(None, (_try(plain, clock_form) for clock_form in CLOCKS)), None)
+    if found:
+        today = datetime.combine(naive.date(), found.time())
         return today if today <= naive else today - timedelta(days=1)
     return None
+
+
+def _slashed(text: str, last: datetime) -> datetime | None:
+    """A date with strokes, read both ways: the one way it can be read, or the one that is not after the record."""
+    ways = {found for form in SLASHED if (found := _first(text, [form]))}
+    past = {way for way in ways if way <= last.replace(tzinfo=None) + timedelta(days=1)} or ways
+    if len(past) > 1:
+        early, late = (f"{way:%d %b %Y}" for way in sorted(past))
+        raise UsageError(
+            found=f'"{text}", which is {early} or {late}',
+            expected="a date that can be read in one way",
+            mend=f'write the month as a word, for example "{late}"',
+        )
+    return next(iter(past), None)
+
+
+def _first(text: str, days: Sequence[str]) -> datetime | None:
+    """A text by the first of some forms of a day, alone or with a time behind it, that fits it."""
+    forms = (form for day in days for form in (day, *(f"{day} {clock_form}" for clock_form in CLOCKS)))
+    return next(filter(None, (_try(text, form) for form in forms)), None)
 
 
 def _newest(found: datetime, last: datetime) -> datetime | None:

@@ -34,6 +34,11 @@ LAST = to_ns(datetime(2026, 6, 29, 23, 59, tzinfo=UTC))  # 30 Jun 01:59 in Vienn
         ("2026-06-27", "2026-06-26T22:00:00Z"),
         ("01:30", "2026-06-29T23:30:00Z"),
         ("14:05", "2026-06-29T12:05:00Z"),
+        ("27 Jun 2:05 pm", "2026-06-27T12:05:00Z"),
+        ("Jun 27, 2026 2:05:30 PM", "2026-06-27T12:05:30Z"),
+        ("06/27/2026 14:05", "2026-06-27T12:05:00Z"),
+        ("27/06/2026", "2026-06-26T22:00:00Z"),
+        ("3/9/2026", "2026-03-08T23:00:00Z"),  # the third of September is after the record
     ],
 )
 def test_forms_people_write(text: str, expected: str) -> None:
@@ -69,3 +74,9 @@ def test_an_offset_settles_the_hour_that_came_twice() -> None:
 )
 def test_a_range_up_to_a_day_holds_the_day(text: str, expected: str) -> None:
     assert iso(until(text, VIENNA, LAST)) == expected
+
+
+def test_a_date_that_can_be_read_in_two_ways_is_asked_back() -> None:
+    with pytest.raises(UsageError) as error:
+        moment("03/04/2026 10:00", VIENNA, LAST)
+    assert "04 Mar 2026 or 03 Apr 2026" in str(error.value)
