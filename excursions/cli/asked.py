@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import typer
@@ -17,6 +19,22 @@ from excursions.report.explanation import Focus
 from excursions.report.result import ScanResult
 
 AROUND = 12 * clock.NS_PER_HOUR
+
+
+def named_among(arguments: Sequence[Path], option: str) -> tuple[list[Path], str]:
+    """The exports among some arguments, and the point or probe: as an option says, else the one argument that is no file.
+
+    ``explain F1-PH2 plant`` is what a hurried person writes.  What looks like the name of a file stays one, so that
+    a file that is missing is told as missing.
+    """
+    names = [one for one in arguments if not (one.exists() or _may_be_file(str(one)))]
+    if option or len(names) != 1 or len(arguments) == 1:
+        return list(arguments), option
+    return [one for one in arguments if one is not names[0]], str(names[0])
+
+
+def _may_be_file(text: str) -> bool:
+    return text == "-" or any(mark in text for mark in "*?[/\\") or bool(re.search(r"\.[a-z0-9]{2,7}$", text))
 
 
 def the_point(result: ScanResult, asked: str) -> str:

@@ -61,11 +61,12 @@ def explain(
     Exit status: 0 answered, 2 wrong usage or input.
     """
     from excursions.cli.answer import print_explanation
-    from excursions.cli.asked import closer_to, focus_of, note_problems, the_point
+    from excursions.cli.asked import closer_to, focus_of, named_among, note_problems, the_point
     from excursions.cli.progress import shown_progress
     from excursions.pipeline.scan import scan as run_scan
     from excursions.report.explain import explain as explained
 
+    exports, point = named_among(exports, point)
     options = reading.options(columns, jobs=jobs)
     with shown_progress() as progress:
         done = run_scan(

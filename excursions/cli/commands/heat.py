@@ -75,7 +75,7 @@ def heat(
     Exit status: 0 answered, 2 wrong usage or input.
     """
     from excursions import clock
-    from excursions.cli.asked import note_problems
+    from excursions.cli.asked import named_among, note_problems
     from excursions.cli.heat import print_heat
     from excursions.cli.heat_asked import Heat, choose, read_report
     from excursions.cli.moment import moment
@@ -87,6 +87,7 @@ def heat(
             expected="exported files, or a finished report",
             mend="write for example: excursions heat sample_data/plant, or: excursions heat --report report",
         )
+    exports, probe = named_among(exports or [], probe)
     page: Path | None = None
     if report is not None:
         if out is not None:
@@ -99,7 +100,7 @@ def heat(
         page = report / "index.html" if (report / "index.html").is_file() else None
     else:
         options = reading.options(columns, jobs=jobs)
-        done = _scan(exports or [], calibrations or [], samples or [], register, options)
+        done = _scan(exports, calibrations or [], samples or [], register, options)
         note_problems(done.problems)
         lives, exposures, plant = _rows(done)
         page = _publish(done, out, display_units.value) if out is not None else None

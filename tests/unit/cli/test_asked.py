@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
-from excursions.cli.asked import point_named
+from excursions.cli.asked import named_among, point_named
 from excursions.errors import UsageError
 from excursions.plant import Plant, Point
 
@@ -33,3 +35,21 @@ def test_where_there_is_no_point_at_all_that_is_said() -> None:
         point_named("X", [], Plant())
     assert error.value.expected == "none: there is no point to choose from"
     assert error.value.mend == "leave --point out"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "option", "name"),
+    [
+        (["QT-101", "."], "", "QT-101"),
+        ([".", "Site.QT101.PV"], "", "Site.QT101.PV"),
+        ([".", "QT-101"], "QT-102", "QT-102"),  # the option says it; the other is a file that is missing
+        ([".", "missing.csv"], "", ""),
+        (["QT-101"], "", ""),  # nothing to read it from
+        (["QT-101", "QT-102", "."], "", ""),
+        ([".", "exports/*"], "", ""),
+    ],
+)
+def test_a_point_may_stand_among_the_exports(arguments: list[str], option: str, name: str) -> None:
+    exports, asked = named_among([Path(one) for one in arguments], option)
+    assert asked == name
+    assert [str(one) for one in exports] == [one for one in arguments if option or one != name]
