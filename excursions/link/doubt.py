@@ -118,7 +118,7 @@ def doubt_windows(
         e.id
         for one in done.weighed
         for e in one.interval.events
-        if e.kind not in GRADUAL or e.end <= one.interval.end
+        if e.kind not in GRADUAL or e.nearly_over <= one.interval.end
     }
     unseen = [event for event in events if event.id not in looked_at]
     opened = _open_windows(unseen, calibrations, known, standing)
@@ -241,7 +241,9 @@ def _open_windows(
 def _unverified(event: Event, calibrations: Sequence[Calibration]) -> bool:
     """Whether no calibration has looked at an event, or a gradual one went on after the last that did."""
     last = _last(event, calibrations, math.inf)
-    return last is None or last.time < event.start or (event.kind in GRADUAL and last.time < event.end)
+    return (
+        last is None or last.time < event.start or (event.kind in GRADUAL and last.time < event.nearly_over)
+    )
 
 
 def _last(event: Event, calibrations: Sequence[Calibration], before: float) -> Calibration | None:

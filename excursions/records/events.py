@@ -88,6 +88,16 @@ class Event:
         return SEVERITY_RANK[self.severity] >= SEVERITY_RANK["check"]
 
     @property
+    def well_begun(self) -> int:
+        """When it had certainly begun [ns]: what lasts has ends that are known to a tenth of its length at best."""
+        return self.start + (self.end - self.start) // 10
+
+    @property
+    def nearly_over(self) -> int:
+        """From when on next to nothing of it is to come [ns]; the end of the record where it still went on."""
+        return self.end if self.open_end else self.end - (self.end - self.start) // 10
+
+    @property
     def back_at(self) -> int | None:
         """When the reading was back by itself where it had been [ns]; None when it did not go back."""
         after = self.details.get(RETURNED)

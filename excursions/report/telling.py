@@ -100,7 +100,8 @@ def put_right_at(event: Event, calibrations: Sequence[Calibration], outcomes: Ou
     if became(outcomes, event.id) == NOT_PUT_RIGHT:
         return None
     return min(
-        (c.time for c in calibrations if c.time >= event.end and c.action == "calibration"), default=None
+        (c.time for c in calibrations if c.time >= event.nearly_over and c.action == "calibration"),
+        default=None,
     )
 
 
