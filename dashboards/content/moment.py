@@ -22,6 +22,7 @@ class MomentContent:
     sentence: str
     since: str
     since_time: str
+    reading: str
     wrong: str
     why: str
     knowledge: str
@@ -48,6 +49,7 @@ def moment_content(answer: Explanation, about: About, reader: Reader) -> MomentC
         sentence=reader.text(answer.sentence),
         since=since,
         since_time=since_time,
+        reading=reader.text(answer.reading),
         wrong=reader.text(answer.wrong),
         why="; ".join(f"{percent(c.probability)} {reader.text(c.words)}" for c in answer.causes[:2]),
         knowledge=reader.text(answer.knowledge),

@@ -49,6 +49,7 @@ def explanation_lines(answer: Explanation, result: ScanResult, words: Words) -> 
         *_block("", words(answer.sentence), indent=4),
         "",
         *_block("Since", _since(answer, tz)),
+        *(_block("Reading", words(answer.reading)) if answer.reading else []),
         *_block("How wrong", words(answer.wrong)),
         *_rows("Why", [_cause(cause) for cause in answer.causes], words),
         *(_block("", f"({words(answer.basis)})", indent=LEFT) if answer.basis else []),

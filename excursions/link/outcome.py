@@ -57,7 +57,7 @@ def outcome(
     for follower, lead in leader.items():
         followers.setdefault(lead.id, []).append(by_event[follower])
     states = {
-        event.id: _one(event, links_of.get(leader.get(event.id, event).id, []), by_id, shifts, calibrations)
+        event.id: _one(event, leader.get(event.id), links_of, by_id, shifts, calibrations)
         or _left_alone((event, *followers.get(event.id, ())), calibrations, levels or {})
         for event in events
         if event.may_be_probe
@@ -87,25 +87,29 @@ def grouped_by_point(events: Sequence[Event]) -> list[tuple[Event, tuple[Event, 
 
 def _one(
     event: Event,
-    links: Sequence[Link],
+    lead: Event | None,
+    links_of: Mapping[str, Sequence[Link]],
     shifts: dict[str, Shift],
     every: Sequence[Shift],
     calibrations: Sequence[Calibration],
 ) -> tuple[str, str] | None:
-    """State and sentence of one event; None where the calibration that followed does not say what it found."""
+    """State and sentence of one event, with the heat that led to it; None where the calibration that followed does not say what it found."""
     later = [
-        c for c in calibrations if c.time > event.start and is_of(event, c.probe, c.point) and not c.copied
+        c
+        for c in calibrations
+        if c.time > event.well_begun and is_of(event, c.probe, c.point) and not c.copied
     ]
-    spanning = [s for s in every if s.start < event.start < s.end and is_of(event, s.probe, s.point)]
+    spanning = [s for s in every if s.start < event.well_begun < s.end and is_of(event, s.probe, s.point)]
     if not later and not spanning:
         return NOT_YET, "No calibration of this probe has followed yet."
+    links = links_of.get((lead or event).id, ())
     best = max(
         (link for link in links if shifts[link.shift].significant),
         key=lambda link: link.probability,
         default=None,
     )
     if best and best.probability >= _LIKELY:
-        return VERIFIED, _borne_out(best, links, shifts)
+        return VERIFIED, _borne_out(best, links, shifts, lead)
     if not spanning and min(later, key=lambda c: c.time).left_only:
         return None
     if not spanning:
@@ -167,7 +171,7 @@ def _returned(event: Event, calibration: Calibration, levels: Mapping[str, Level
     return -moved / event.size >= _CAME_BACK if math.isfinite(moved) else None
 
 
-def _borne_out(best: Link, links: Sequence[Link], shifts: dict[str, Shift]) -> str:
+def _borne_out(best: Link, links: Sequence[Link], shifts: dict[str, Shift], lead: Event | None) -> str:
     """What the calibration found changed, every parameter of it that this event is the likeliest cause of."""
     end = shifts[best.shift].end
     found = {shifts[best.shift].parameter: best}
@@ -181,8 +185,9 @@ def _borne_out(best: Link, links: Sequence[Link], shifts: dict[str, Shift]) -> s
         for number, shift in enumerate(shifts[link.shift] for link in found.values())
     )
     least = min(link.probability for link in found.values())
+    cause = f"the heat of {_day(lead.start)} that this followed" if lead is not None else "this"
     return (
-        f"The calibration of {_day(end)} found {changes}; this is {'their' if len(found) > 1 else 'its'} likeliest cause "
+        f"The calibration of {_day(end)} found {changes}; {cause} is {'their' if len(found) > 1 else 'its'} likeliest cause "
         f"({percent(least)})."
     )
 

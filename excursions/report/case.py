@@ -17,6 +17,7 @@ from excursions.report.answers import MOST_LIKELY
 from excursions.report.explanation import Focus
 from excursions.report.result import PointFindings, ScanResult, Verdict
 from excursions.report.telling import PASSING, became, put_right_at, tolerance_of, worst
+from excursions.report.wording import HEAT
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -174,6 +175,11 @@ def live_event(case: Case) -> Event | None:
 def other_live_event(case: Case) -> Event | None:
     """The same beside the failures that make readings no readings."""
     return worst([e for e in case.findings.events if e.kind not in UNUSABLE and _is_live(e, case)])
+
+
+def heat_event(case: Case) -> Event | None:
+    """The heat beyond a rating that the span lies in, where nobody has looked at the probe since."""
+    return worst([e for e in _covering(case) if e.kind in HEAT and _is_live(e, case)])
 
 
 def process_event(case: Case) -> Event | None:

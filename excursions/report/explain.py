@@ -22,6 +22,7 @@ from excursions.report.case import (
     calibrated_after,
     error_in,
     event_of,
+    heat_event,
     is_outside,
     leading_doubt,
     live_event,
@@ -35,6 +36,7 @@ from excursions.report.checks import COARSE, Scene, checked
 from excursions.report.explanation import Action, Cause, Explanation, Focus
 from excursions.report.followed import IF_THE_PROBE, moved_after, moved_sentence
 from excursions.report.result import ScanResult
+from excursions.report.shown import shown
 from excursions.report.telling import PASSING
 from excursions.report.verdict import FEWEST_SAMPLES
 from excursions.report.why import actions_for, basis_of, causes_of, lead_of
@@ -90,6 +92,7 @@ def explain(result: ScanResult, point: str, focus: Focus | None = None) -> Expla
     case = open_case(result, point, chosen)
     answer = _answer(case)
     error, band = _error(case, answer)
+    told = (error, band) if answer.doubt is not None and answer.verdict == "doubt" else (math.nan, math.nan)
     onset = answer.event or (lead_of(case, answer.doubt) if answer.doubt else None)
     causes = causes_of(case, onset, answer.doubt)
     return Explanation(
@@ -114,6 +117,7 @@ def explain(result: ScanResult, point: str, focus: Focus | None = None) -> Expla
         event=onset.id if onset else "",
         knowledge=case.verdict.knowledge,
         about=answer.doubt is not None and answer.doubt.about and answer.since == answer.doubt.start,
+        reading=shown(case.findings, chosen, case.tz, *told),
     )
 
 
@@ -135,10 +139,9 @@ def _answer(case: Case) -> _Answer:
     silent = _without_reading(case)
     if silent:
         return silent
-    if not case.focus.event:
-        state = _not_measuring(case)
-        if state:
-            return state
+    state = _not_measuring(case) if not case.focus.event else None
+    if state:
+        return state
     bridged = bridged_event(case)
     if bridged:
         return _Answer(
@@ -201,12 +204,21 @@ def _not_measuring(case: Case) -> _Answer | None:
         f"The point was {words} from {day(span[0], case.tz)} to {day(span[1], case.tz)} ({evidence}): "
         "what it showed then says nothing about the process, and nothing against the probe."
     )
+    hot = heat_event(case)
+    if hot is not None:
+        change = moved_after(hot, case.findings.events)
+        moved = f" {moved_sentence(change, case.findings.unit, case.tz)}" if change else ""
+        text = (
+            f"{event_sentence(hot, case.tz)} ({whose(hot)}).{moved} The point was {words} from {day(span[0], case.tz)} to "
+            f"{day(span[1], case.tz)} ({evidence}): what it showed then says nothing about the process."
+        )
     return _Answer(
         verdict="do not use",
         sentence=text,
         since=span[0],
         until=span[1],
         wrong="not a reading of the process",
+        event=hot,
     )
 
 

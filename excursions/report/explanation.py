@@ -65,7 +65,7 @@ class Explanation:
     verdict : one of ``VERDICTS``; since, until : ns or None (until None with `since` given: not over);
     error, error_low, error_high : reading minus truth at the moment (the worst of a range) with its 90 % band,
     canonical unit, NaN when unknown; wrong : the same in words; basis : what the causes rest on;
-    about : since is a guess to the day; hidden : what this export could hide; event : id of the leading event.
+    about : since is a guess to the day; reading : what the point showed there; hidden : what this export could hide; event : id of the leading event.
     """
 
     point: str
@@ -89,3 +89,4 @@ class Explanation:
     event: str = ""
     knowledge: str = ""
     about: bool = False
+    reading: str = ""

@@ -377,4 +377,6 @@ def _advice(event: Event, verdict: ExposureVerdict, after: _After, tz: ZoneInfo)
         return "nothing more to do"
     if after.doubt is not None and after.doubt.open_end:
         return "check before use"
+    if later is None and event.asks_a_look and event.may_be_probe:
+        return "verify before trusting the reading"  # as the point itself is told: nobody has looked since
     return "compare slope and zero at the next calibration"

@@ -552,3 +552,39 @@ def test_a_moment_inside_a_window_that_is_told_is_doubted_also_where_the_best_es
     assert early.verdict == "doubt"
     assert "May be off, between −" in early.sentence
     assert asked(scan, STEP_DAY - 1).verdict == "trust"
+
+
+def test_a_moment_in_the_steam_names_the_heat_above_the_rating_and_asks_for_a_look() -> None:
+    heat = made_step(
+        kind="over_temperature", size=146.0, size_unit="degC", start=day(10.2), end=day(10.4), severity="act"
+    )
+    answer = asked(made_scan(made_findings(heat, state=STEAMING)), 10.3)
+    assert answer.verdict == "do not use"
+    assert answer.sentence.startswith("Over-temperature to 146 °C")
+    assert "The point was steaming" in answer.sentence
+    assert "verify" in [action.verb for action in answer.actions]
+    assert any("Steam" in caution for caution in answer.cautions)
+    cool = asked(made_scan(made_findings(state=STEAMING)), 10.3)
+    assert "nothing against the probe" in cool.sentence
+
+
+def test_a_slow_change_is_put_right_by_an_adjustment_shortly_before_the_end_it_was_given() -> None:
+    drift = made_step(kind="drift", start=day(10), end=day(STEP_DAY + 1))
+    adjusted = Calibration(time=day(STEP_DAY), point="P", probe="", measurand="ph", action="calibration")
+    scan = made_scan(made_findings(drift), calibrations=(adjusted,))
+    assert asked(scan, STEP_DAY - 1).verdict == "doubt"
+    assert asked(scan, STEP_DAY + 2).verdict == "trust"
+    early = dataclasses.replace(adjusted, time=day(STEP_DAY - 3))  # the drift went on after this one
+    assert asked(made_scan(made_findings(drift), calibrations=(early,)), STEP_DAY + 2).verdict == "doubt"
+
+
+def test_the_reading_is_told_as_it_stood_and_without_its_error() -> None:
+    scan = made_scan(made_findings(made_step()), doubts=(made_doubt(made_step()),))
+    told = asked(scan, CALIBRATED_DAY - 1).reading
+    assert told.startswith(("7 pH at ", "6.99 pH at ", "7.01 pH at "))
+    assert "without its error about 6.5 pH (± 0.1 pH)" in told
+    assert "without" not in asked(scan, STEP_DAY - 5).reading
+    assert asked(scan, 30, 31).reading.startswith("between 6.99 pH and 7.01 pH")
+    assert (
+        asked(scan, 30 + 0.9 / 24).reading == ""
+    )  # samples every ten minutes: the last of an hour ago does not stand

@@ -239,7 +239,7 @@ def test_nothing_seen_since_is_not_the_same_as_nothing_known() -> None:
     (seen,) = exposures(steamed())
     assert (seen.verdict, seen.advice) == (
         "above rating, no change laid to it",
-        "compare slope and zero at the next calibration",
+        "verify before trusting the reading",  # as the point itself is told
     )
     bare = dataclasses.replace(findings(POINTS[0], events=(steamed(),)), levels=Levels())
     (blind,) = heat_exposures(result((bare,), Installation(probe="P1", point="A")))

@@ -1,0 +1,53 @@
+"""What the point showed at the moment asked about, and what it would have shown without the error that is known."""
+
+from __future__ import annotations
+
+import math
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from excursions.clock import NS_PER_S
+from excursions.report.explanation import Focus
+from excursions.report.result import PointFindings
+from excursions.report.wording import day, quantity
+
+NEAR_INTERVALS = 3  # a sample further from the moment does not stand for it
+
+
+def shown(findings: PointFindings, focus: Focus, tz: ZoneInfo, error: float, band: float) -> str:
+    """The reading in words.
+
+    ``3.48 mg/L at 20 Apr 09:59; without its error about 3.9 mg/L (± 0.2 mg/L)`` of a moment, the least and the greatest
+    of a range; empty of an event, and where the record holds nothing there.
+
+    Parameters
+    ----------
+    error, band : error of the reading at the moment and half width of its band, in its unit; NaN where not known
+    """
+    trace, unit = findings.traces.get("value"), findings.unit
+    if trace is None or focus.event:
+        return ""
+    known = np.isfinite(trace.value)
+    time, value = trace.time[known], trace.value[known]
+    if not focus.is_moment:
+        inside = value[(time >= focus.start) & (time <= focus.end)]
+        if not inside.size:
+            return ""
+        return f"between {quantity(float(inside.min()), unit)} and {quantity(float(inside.max()), unit)}"
+    at = int(np.searchsorted(time, focus.start, side="right")) - 1
+    if at < 0 or focus.start - int(time[at]) > _reach(findings):
+        return ""
+    reading = float(value[at])
+    said = f"{quantity(reading, unit)} at {day(int(time[at]), tz)}"
+    if math.isfinite(error) and math.isfinite(band):
+        right = quantity(reading - error, unit, band)
+        said += f"; without its error about {right} (± {quantity(band, unit, band)})"
+    return said
+
+
+def _reach(findings: PointFindings) -> float:
+    """How long before a moment a sample may lie that still stands for it [ns]."""
+    sampling = findings.sampling.get("value")
+    interval = sampling.interval_s if sampling is not None else math.nan
+    return NEAR_INTERVALS * interval * NS_PER_S if math.isfinite(interval) else 0.0
