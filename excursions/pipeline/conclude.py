@@ -5,14 +5,24 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from zoneinfo import ZoneInfo
 
 from excursions import calibrations as calibration_room
 from excursions import clock
 from excursions import link as link_room
 from excursions.pipeline.inputs import sample_pins
 from excursions.plant import Plant
-from excursions.records import NOT_PUT_RIGHT, Calibration, CalibrationEntry, Decision, Doubt, Event, LabSample
-from excursions.report.result import PointFindings, ScanResult
+from excursions.records import (
+    NOT_PUT_RIGHT,
+    Calibration,
+    CalibrationEntry,
+    Decision,
+    Doubt,
+    Event,
+    LabSample,
+    Outcomes,
+)
+from excursions.report.result import PointFindings, ScanResult, Verdict
 from excursions.report.telling import weighed_doubts
 from excursions.report.verdict import judge, order
 
@@ -45,7 +55,6 @@ def conclude(evidence: Evidence, points: Sequence[PointFindings]) -> ScanResult:
     shifts = calibration_room.shifts(evaluated, plant, levels)
     weighing = link_room.weigh(shifts, events, plant, levels)
     links = link_room.attribute(shifts, events, plant, levels, weighing=weighing)
-    pins = sample_pins(evidence.laboratory)
     audited = link_room.audit(
         evaluated,
         {findings.point.name: findings.states for findings in points},
@@ -54,33 +63,21 @@ def conclude(evidence: Evidence, points: Sequence[PointFindings]) -> ScanResult:
         levels,
     )
     links = link_room.with_misread(links, shifts, evaluated, audited, clock.zone(plant.zone))
-    kept = {finding.calibration for finding in audited if finding.kind == "not taken over"}
     outcomes = link_room.outcome(events, shifts, links, evaluated, seen.exchanges, levels)
-    standing = {event for event, (state, _) in outcomes.items() if state == NOT_PUT_RIGHT}
+    pins = sample_pins(evidence.laboratory)
     doubts = link_room.doubt_windows(
-        shifts, events, evaluated, levels, plant, pins, weighing=weighing, kept=kept, standing=standing
-    )
+        shifts, events, evaluated, levels, plant, pins, weighing=weighing,
+        kept={finding.calibration for finding in audited if finding.kind == "not taken over"},
+        standing={event for event, (state, _) in outcomes.items() if state == NOT_PUT_RIGHT},
+    )  # fmt: skip
     exchanged = link_room.exchange_doubts(seen.exchanges, events, levels, plant, weighing, pins)
-    doubts = tuple(sorted((*doubts, *exchanged), key=lambda d: (d.point, d.start, d.probe)))
-    tz = clock.zone(plant.zone)
-    newest = max((findings.end for findings in points if findings.samples), default=None)
     logs = {f.point.name: [c for c in evaluated if c.point == f.point.name] for f in points}
-    doubts = _weighed(doubts, points, logs, outcomes)
-    verdicts = [
-        judge(
-            findings,
-            doubts=[doubt for doubt in doubts if doubt.point == findings.point.name],
-            calibrations=logs[findings.point.name],
-            outcomes=outcomes,
-            tz=tz,
-            newest=newest,
-        )
-        for findings in points
-    ]
+    doubts = _weighed((*doubts, *exchanged), points, logs, outcomes)
+    found = (decision for findings in points for decision in findings.decisions)
     return ScanResult(
         plant=plant,
         points=tuple(points),
-        verdicts=order(verdicts),
+        verdicts=_verdicts(points, doubts, logs, outcomes, clock.zone(plant.zone)),
         calibrations=evaluated,
         shifts=shifts,
         links=links,
@@ -90,23 +87,34 @@ def conclude(evidence: Evidence, points: Sequence[PointFindings]) -> ScanResult:
         due=link_room.next_due(evaluated, shifts, levels, plant),
         outcomes=outcomes,
         samples=tuple(sample for rows in evidence.laboratory.values() for sample in rows),
-        decisions=tuple(
-            dict.fromkeys(
-                (
-                    *evidence.decisions,
-                    *seen.decisions,
-                    *(decision for findings in points for decision in findings.decisions),
-                )
-            )
-        ),
+        decisions=tuple(dict.fromkeys((*evidence.decisions, *seen.decisions, *found))),
     )
+
+
+def _verdicts(
+    points: Sequence[PointFindings],
+    doubts: Sequence[Doubt],
+    logs: Mapping[str, Sequence[Calibration]],
+    outcomes: Outcomes,
+    tz: ZoneInfo,
+) -> tuple[Verdict, ...]:
+    """The answer about every point at the end of the record, worst first."""
+    newest = max((findings.end for findings in points if findings.samples), default=None)
+    judged = []
+    for findings in points:
+        name = findings.point.name
+        mine = [doubt for doubt in doubts if doubt.point == name]
+        judged.append(
+            judge(findings, doubts=mine, calibrations=logs[name], outcomes=outcomes, tz=tz, newest=newest)
+        )
+    return order(judged)
 
 
 def _weighed(
     doubts: Sequence[Doubt],
     points: Sequence[PointFindings],
     logs: Mapping[str, Sequence[Calibration]],
-    outcomes: Mapping[str, tuple[str, str]],
+    outcomes: Outcomes,
 ) -> tuple[Doubt, ...]:
     """The windows with why some are too small to be told; one at a point without a record rests on its calibration alone."""
     at = {findings.point.name: findings for findings in points}
