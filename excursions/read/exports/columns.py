@@ -33,7 +33,8 @@ class Column:
     filled, times, dates, clocks, numbers, statuses, zones : cells of the sample, and how many look like each
     distinct : different texts in the sample
     cells : the sample itself
-    factor, offset : what rows of the header say its numbers are to be multiplied by, and what is then to be added
+    factor, offset : what the header says its numbers are to be multiplied by, and what is then to be added
+    loose : the factor is above one and stands beside a name or a unit: whether the numbers bear it already cannot be known
     """
 
     index: int
@@ -43,6 +44,7 @@ class Column:
     cells: tuple[str, ...]
     factor: float = 1.0
     offset: float = 0.0
+    loose: bool = False
     filled: int
     times: int
     dates: int

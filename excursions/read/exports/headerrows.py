@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from excursions.errors import InputFileError
 from excursions.read.exports.calendartimes import PARTS, is_part
 from excursions.read.exports.columns import is_midnight, is_time_text
+from excursions.read.exports.factors import is_scale
 from excursions.read.exports.numbertimes import as_number_time
 from excursions.read.exports.table import Row
 from excursions.read.exports.timeshapes import clock_shape_of, is_year_day, shape_of
@@ -205,7 +206,7 @@ def with_damaged_rows(rows: Sequence[Row], header_at: int | None, start: int) ->
         for index in range(width)
     ]
     for index in range(header_at + 1, start):
-        if any(
+        if not is_scale(rows[index].cells) and any(
             here and _is_plain_number(cell) for here, cell in zip(numeric, rows[index].cells, strict=False)
         ):
             return index
@@ -224,8 +225,10 @@ def _names_roles(row: Row, width: int) -> tuple[bool, bool]:
 
 
 def _is_title(row: Row, width: int) -> bool:
-    """Two cells in a wide table: a key and its value rather than a row of the header."""
-    return width > 2 and trimmed(row.cells) == 2 and bool(row.cells[0].strip())
+    """Two cells in a wide table, a word and a number in a narrow one: a key and its value rather than a row of the header."""
+    if trimmed(row.cells) != 2 or not row.cells[0].strip():
+        return False
+    return width > 2 or (_is_plain_number(row.cells[1]) and not is_scale(row.cells))
 
 
 def is_remark(row: Row) -> bool:

@@ -68,13 +68,13 @@ def make_plan(
     }  # fmt: skip
     decimal = _decimal(sheet, draft.streams, options, subject, texts, decisions)
     others = _other_marks(sheet, draft.streams, options, decimal, subject, decisions)
-    name = decide_zone(sheet, times, draft.streams, options, subject, decisions)
-    stated = stated_zone(sheet, times) if options.tz else ""
+    stated = stated_zone(sheet, times)
+    name = decide_zone(sheet, times, options, subject, decisions, stated)
     numbers = frozenset(s.value for s in draft.streams if not sheet.columns[s.value].statuses)
     labels = frozenset(s.tag_columns[0] for s in draft.streams if len(s.tag_columns) == 1)
     return Plan(
         layout=draft.layout, streams=draft.streams, width=len(sheet.columns), first_line=sheet.first_line, times=times,
-        qualities=qualities, decimal=decimal, numbers=numbers, labels=labels, own=user_words(options.quality_words), many_labels=any(sheet.columns[index].distinct > _MANY_LABELS for index in labels), zone=name, stated_zone="" if stated == name else stated, constants=draft.constants, others=others, kinds=draft.kinds,
+        qualities=qualities, decimal=decimal, numbers=numbers, labels=labels, own=user_words(options.quality_words), many_labels=any(sheet.columns[index].distinct > _MANY_LABELS for index in labels), zone=name, stated_zone=stated if options.tz and stated != name else "", constants=draft.constants, others=others, kinds=draft.kinds,
         headers=tuple(column.header for column in sheet.columns), decisions=tuple(decisions), kept=_averages(sheet, draft),
         section="" if draft.layout == "long" else sheet.section,
     )  # fmt: skip

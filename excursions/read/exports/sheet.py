@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 
 from excursions.errors import InputFileError
 from excursions.read.exports.columns import Column, column_of
+from excursions.read.exports.factors import factors_within, scale_rows, with_scale
 from excursions.read.exports.headerrows import (
     cut_otherwise,
     first_data_row,
@@ -24,7 +25,7 @@ from excursions.read.exports.headerrows import (
 from excursions.read.exports.sections import PAIR, names_by_itself, pair_of, section_of
 from excursions.read.exports.table import Preview, Row
 from excursions.read.exports.units import is_unit
-from excursions.read.exports.words import fold, roles_of
+from excursions.read.exports.words import roles_of
 
 MOST_CELLS = 40_000
 _MOST_ROWS = 400
@@ -133,11 +134,11 @@ def _sheet(
         if len(data) + len(late) > keep
         else [*data, *late]
     )
-    factors = next((row for row in extra if is_factors(row)), ())
-    offsets = next((row for row in extra if factors and is_offsets(row)), ())
-    extra = [row for row in extra if row is not factors and row is not offsets]
+    rows, extra = scale_rows(extra)
+    extra, within = factors_within(extra, units_only=True)
+    (header,), named = factors_within([header], units_only=False)
     columns = tuple(
-        replace(column_of(index, header, extra, sample), factor=factor_of(factors, index), offset=offset_of(offsets, index))
+        with_scale(column_of(index, header, extra, sample), rows, (*within, *named))
         for index in range(width)
     )  # fmt: skip
     lines = tuple(" ".join(cell for cell in row.cells if cell.strip()) for row in top)
@@ -145,81 +146,6 @@ def _sheet(
         stem=stem, columns=columns, first_line=data[0].line if data else 1, header_line=header_line,
         preamble=said, preamble_lines=lines, late=tuple(late), data=tuple(data), fault=misfit(data, header, width),
     )  # fmt: skip
-
-
-_FACTORS = frozenset(
-    [
-        "factor",
-        "factors",
-        "scale",
-        "scale factor",
-        "scaling",
-        "scaling factor",
-        "multiplier",
-        "resolution factor",
-        "faktor",
-        "skalierung",
-        "skalierungsfaktor",
-        "multiplikator",
-        "facteur",
-        "facteur d echelle",
-        "echelle",
-        "escala",
-        "factor de escala",
-        "multiplicador",
-        "fator",
-        "fator de escala",
-        "fattore",
-        "fattore di scala",
-        "schaalfactor",
-        "schaal",
-        "skala",
-        "wspolczynnik",
-    ]
-)
-
-
-def is_factors(row: Sequence[str]) -> bool:
-    """Whether a row of the header holds what the whole numbers below it are to be multiplied by: ``Factor;0.01;0.1``."""
-    others = [cell for cell in row[1:] if cell.strip()]
-    return bool(row) and fold(row[0]) in _FACTORS and bool(others) and all(map(_factor, others))
-
-
-_OFFSETS = frozenset(
-    [
-        "offset",
-        "offsets",
-        "versatz",
-        "decalage",
-        "desplazamiento",
-        "deslocamento",
-        "scostamento",
-        "przesuniecie",
-    ]
-)
-_SIGNED = re.compile(r"\s*([+-]?\d+(?:[.,]\d+)?)\s*")
-
-
-def is_offsets(row: Sequence[str]) -> bool:
-    """Whether a row of the header, beside one of factors, holds what is to be added afterwards."""
-    others = [cell for cell in row[1:] if cell.strip()]
-    return bool(row) and fold(row[0]) in _OFFSETS and bool(others) and all(map(_SIGNED.fullmatch, others))
-
-
-def offset_of(row: Sequence[str], index: int) -> float:
-    """The offset of one column, 0 where none is stated."""
-    match = _SIGNED.fullmatch(row[index]) if 0 < index < len(row) else None
-    return float(match[1].replace(",", ".")) if match else 0.0
-
-
-def factor_of(row: Sequence[str], index: int) -> float:
-    """The factor of one column, 1 where none is stated."""
-    return (_factor(row[index]) if 0 < index < len(row) else None) or 1.0
-
-
-def _factor(text: str) -> float | None:
-    match = re.fullmatch(r"\s*[x*×]?\s*(\d+(?:[.,]\d+)?(?:[eE]-?\d{1,2})?)\s*", text)
-    return float(match[1].replace(",", ".")) if match else None
 
 
 _CHANNEL = re.compile(

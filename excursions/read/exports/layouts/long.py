@@ -7,6 +7,7 @@ import re
 from excursions.read.aggregates import AGGREGATES
 from excursions.read.exports import journal
 from excursions.read.exports.columns import Column
+from excursions.read.exports.factors import parted_factors, refuse_factors_a_row
 from excursions.read.exports.layouts.common import is_counter, is_flag, is_quality
 from excursions.read.exports.layouts.naming import left_out
 from excursions.read.exports.layouts.timecolumns import chosen_time, time_columns
@@ -45,9 +46,11 @@ def propose(sheet: Sheet) -> Draft | None:
     kinds = [c for c in rest if _is_aggregate(c)]
     tags = [*tags, *(c for c in kinds if c.distinct > 1)][: len(tags) + 1]
     rest = [column for column in rest if column not in kinds]
-    value = _value_column(rest)
+    factors, rest = parted_factors(rest)
+    value = _value_column(rest) or next((c for c in rest if factors and c.is_value and c.numbers), None)
     if value is None:
         return None
+    refuse_factors_a_row(factors, value, sheet.header_line)
     rest = [column for column in rest if column is not value]
     quality = next(
         (column for column in rest if "quality" in column.roles and is_quality(column)), None
