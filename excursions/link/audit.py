@@ -34,6 +34,7 @@ from excursions.link.traces import (
 )
 from excursions.measurands import MEASURANDS
 from excursions.plant import Plant, Point
+from excursions.read.actions import says_sample
 from excursions.records import Calibration, Sampling, StateLine
 
 _OVERDUE = 1.1  # of the plan, so that a day or two is no finding (cp)
@@ -81,7 +82,10 @@ def audit(
         calibrations = by_clock(entered, clock_seen)
         looks = _looks(calibrations, states, sampling, plant, levels or {})
     for look in looks:
-        found += [*_without_trace(look), *_without_entry(look), *_overdue(look), *other_temperature(look)]
+        missing = [c for c in look.mine if _looked_for(c, look) and not _traced(c, look)]
+        strays = _strays(look)
+        found += [*_without_trace(look, missing, strays), *_without_entry(look, missing, strays)]
+        found += [*_overdue(look), *other_temperature(look)]
     found += [_copied(c) for history in histories(calibrations) for c in history if c.copied]
     unentered: dict[str, list[int]] = {}
     for f in found:
@@ -134,9 +138,10 @@ def _look(
 # --- entries without a trace ---------------------------------------------------------------------
 
 
-def _without_trace(look: Look) -> list[AuditFinding]:
-    """Entries that nothing in the record bears out, or of which that cannot be told."""
-    missing = [c for c in look.mine if _looked_for(c, look) and not _traced(c, look)]
+def _without_trace(
+    look: Look, missing: Sequence[Calibration], strays: Sequence[tuple[int, int]]
+) -> list[AuditFinding]:
+    """Entries that nothing in the record bears out (`missing`), or of which that cannot be told."""
     with_trace = sum(_traced(c, look) for c in look.mine)
     clear = [c for c in missing if not _covered(c, look)]
     # Recorded on change, a held output and a quiet process look alike; what is seen only where the log points need not be seen.
@@ -148,7 +153,6 @@ def _without_trace(look: Look) -> list[AuditFinding]:
         else (f"only {with_trace} of {with_trace + len(clear)} calibrations of this point left a trace that can be told",)
     )  # fmt: skip
     made = []
-    strays = _strays(look)
     for c in missing:
         covered = _covered(c, look)
         plain = (telling or _would_walk(look, c.time)) and not covered and not look.coarse
@@ -231,7 +235,7 @@ def _looked_for(calibration: Calibration, look: Look) -> bool:
 def _by_sample(calibration: Calibration) -> bool:
     """Whether the reading was set to what the laboratory found in a sample: the probe stays where it is."""
     labels = {standard.label for standard in calibration.standards}
-    return labels == {"sample"} or (not labels and "sample" in calibration.comment.casefold())
+    return labels == {"sample"} or (not labels and says_sample(calibration.comment))
 
 
 def _off_the_point(calibration: Calibration, plant: Plant) -> bool:
@@ -253,11 +257,11 @@ def _off_the_point(calibration: Calibration, plant: Plant) -> bool:
 # --- traces without an entry --------------------------------
 
 
-def _without_entry(look: Look) -> Iterator[AuditFinding]:
-    """Spans that look like a calibration and that no entry claims; and where such spans cannot be told."""
-    found = _strays(look)
-    missing = [c for c in look.mine if _looked_for(c, look) and not _traced(c, look)]
-    for start, end in found:
+def _without_entry(
+    look: Look, missing: Sequence[Calibration], strays: Sequence[tuple[int, int]]
+) -> Iterator[AuditFinding]:
+    """Spans that look like a calibration and that no entry claims (`strays`); and where such spans cannot be told."""
+    for start, end in strays:
         yield AuditFinding(
             point=look.point.name,
             probe=look.plant.probe_at(look.point.name, start) or "",
@@ -265,7 +269,7 @@ def _without_entry(look: Look) -> Iterator[AuditFinding]:
             start=start,
             end=end,
             sentence=f"the record looks like a calibration from {wall(start, look.tz)} for {duration_text((end - start) / 1e9)}, and no entry names it"
-            + missed_entry((start, end), missing, found, look.tz),
+            + missed_entry((start, end), missing, strays, look.tz),
             could_hide=("a cleaning, an exchange of the probe or a check without figures can look the same",),
         )
     yield from _limit_without_entry(look)

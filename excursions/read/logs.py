@@ -12,6 +12,7 @@ from excursions.errors import ExcursionsError, InputFileError, nearest
 from excursions.plant import Installation, Plant
 from excursions.read.actions import action_of, is_cleaning
 from excursions.read.cells import Sheet, read_cells
+from excursions.read.electrodes import of_ph
 from excursions.read.entries import RowReader, entries_of, merge
 from excursions.read.facts import Facts
 from excursions.read.figures import unit_of_column
@@ -230,10 +231,13 @@ def _units(log: _Log, table: LogTable, comma: bool) -> dict[int, str]:
         own = any(m.kind == "figure_unit" and m.figure == meaning.figure for m in table.meanings)
         if meaning.kind != "figure" or own:
             continue
-        cells = [cell_at(row, at) for row in table.rows]
+        of_electrodes = [row for row in table.rows if meaning.figure == "offset" and of_ph(table, row)]
+        cells = [cell_at(row, at) for row in of_electrodes or table.rows]
         values = [n for cell in cells if not is_nothing(cell) and (n := number_of(cell, comma=comma))]
         stated = meaning.unit or next((unit.replace(" ", "") for _, unit in values if unit), "")
-        units[at], why = unit_of_column(meaning.figure, stated, [value for value, _ in values])
+        units[at], why = unit_of_column(
+            meaning.figure, stated, [value for value, _ in values], electrode=bool(of_electrodes)
+        )
         if why:
             log.decisions.append(
                 Decision(
