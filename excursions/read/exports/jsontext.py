@@ -66,14 +66,18 @@ def json_table(content: Content, options: ReadOptions) -> Opened:
     )  # fmt: skip
 
 
-_NAN = re.compile(rb'"(?:[^"\\]|\\.)*"|-?\b(?:NaN|nan|Infinity|inf)\b')
+_NAN = re.compile(rb"-?\b(?:NaN|nan|Infinity|inf)\b")
 
 
 def _without_nan(data: bytes) -> bytes:
     """JSON knows no NaN, but many programs write it for a reading that is none: null in its place."""
-    if not any(word in data for word in (b"NaN", b"nan", b"Infinity", b"inf")):
+    if not any(word in data for word in (b"NaN", b"nan", b"Infinity", b"inf")) or b"\0" in data:
         return data
-    return _NAN.sub(lambda match: match[0] if match[0][:1] == b'"' else b"null", data)
+    parts = re.split(
+        rb'("(?:[^"\\]|\\.)*")', data
+    )  # every second part is a text, in which such a word may stand
+    parts[::2] = re.split(b"\0", _NAN.sub(b"null", b"\0".join(parts[::2])))
+    return b"".join(parts)
 
 
 _TOPIC = re.compile(
