@@ -20,6 +20,7 @@ from excursions.read.exports.table import Row
 from excursions.read.exports.timeshapes import clock_shape_of
 from excursions.read.exports.units import is_unit
 from excursions.read.exports.values import looks_numeric
+from excursions.read.exports.words import roles_of
 
 SEPARATORS = (",", ";", "\t", "|", "^", "\x1f", "\x01", "~")
 # Some spreadsheets put the separator on a line of its own at the top.
@@ -110,13 +111,13 @@ _RUN = re.compile(r"[-=]{2,}")
 
 
 def _ruled(lines: Sequence[str], timed: Sequence[str]) -> tuple[tuple[int, int | None], ...]:
-    """Columns of fixed width as the strokes under their names draw them, where all lines with times fit them."""
+    """Columns of fixed width as the strokes under their names draw them, where the lines with times fit them, but for a date of print."""
     rule = next((line for line in lines[:_RULE_LINES] if _RULE.fullmatch(line)), "")
     starts = [match.start() for match in _RUN.finditer(rule)]
-    between = all(
-        line[start - 1 : start].isspace() or len(line) < start for line in timed for start in starts[1:]
+    fitting = sum(
+        all(line[start - 1 : start].isspace() or len(line) < start for start in starts[1:]) for line in timed
     )
-    if len(starts) < 2 or not timed or not between:
+    if len(starts) < 2 or not timed or fitting < _MOST_LINES * len(timed):
         return ()
     return tuple(zip([0, *starts[1:]], [*starts[1:], None], strict=True))
 
@@ -210,7 +211,8 @@ def _spans(lines: Sequence[str], sample: Sequence[str]) -> tuple[tuple[int, int 
     """Columns of fixed width, wide gaps first, with borders that leave the heading whole where one fits them."""
     least = 2 if _whole_cells(sample, fixed_spans(sample, least=2)) else 1
     spans = fixed_spans(sample, least=least)
-    for heading in lines[:_HEADING_LINES]:
+    first = lines[:_HEADING_LINES]
+    for heading in sorted(first, key=lambda line: not any(map(roles_of, line.split()))):
         kept = fixed_spans(sample, least=least, heading=_ONE_BLANK.sub("_", heading))
         if len(kept) == len(spans):
             return kept

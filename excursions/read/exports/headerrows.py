@@ -40,8 +40,15 @@ def first_data_row(rows: Sequence[Row], width: int) -> int | None:
     hits = Counter({index: count for index, count in hits.items() if count >= 0.3 * min(len(later), 50)})
     if hits:
         column = min(index for index in hits if hits[index] == max(hits.values()))
+        usual = [row for row in later[-50:] if len(row.cells) > column and is_time_text(row.cells[column])]
         first = next(
-            (i for i, row in enumerate(rows) if len(row.cells) > column and is_time_text(row.cells[column])),
+            (
+                i
+                for i, row in enumerate(rows)
+                if len(row.cells) > column
+                and is_time_text(row.cells[column])
+                and not _is_date_of_print(row, column, usual)
+            ),
             None,
         )
         return _under_earlier_header(rows[:first], first)
@@ -58,6 +65,13 @@ def first_data_row(rows: Sequence[Row], width: int) -> int | None:
         (i for i, row in enumerate(rows) if len(row.cells) > numeric and as_number_time(row.cells[numeric])),
         None,
     )
+
+
+def _is_date_of_print(row: Row, column: int, usual: Sequence[Row]) -> bool:
+    """A word and a time alone, ``Printed 06-Jan-2026 07:00``, above rows whose times begin with no word and that hold more."""
+    worded = [other.cells[column].strip()[:1].isalpha() for other in usual]
+    fuller = sum(trimmed(other.cells) > 1 for other in usual)
+    return row.cells[column].strip()[:1].isalpha() and trimmed(row.cells) == 1 and not any(worded) and 2 * fuller > len(usual)
 
 
 def _under_earlier_header(above: Sequence[Row], first: int | None) -> int | None:

@@ -79,6 +79,7 @@ def _look(preview: Preview, stem: str) -> Sheet | None:
     start = with_damaged_rows(rows, header_at, start)
     above = tuple(index for index in above if index < start)
     top = rows[min([start if header_at is None else header_at, *above])].line
+    header, above = _under_titles(header, header_at, rows, above)
     extra = tuple(_spread(rows[number].cells, header) for number in above)
     line = rows[header_at].line if header_at is not None else 0
     header = with_row_names(fitted(header, rows[start:]), rows[start:])
@@ -107,6 +108,28 @@ def _has_letter(text: str) -> bool:
 
 
 _PARTS = {"value", "average", "other_figure", "quality", "time", "date", "clock"}
+
+
+def _under_titles(
+    header: Sequence[str], header_at: int | None, rows: Sequence[Row], above: tuple[int, ...]
+) -> tuple[Sequence[str], tuple[int, ...]]:
+    """Names that stand again under several titles, each over the first of its columns, behind those: ``Reactor A | | Reactor B |``."""
+    for number in above:
+        titles, title = [], ""
+        for cell in (*rows[number].cells, *("" for _ in header))[: len(header)]:
+            title = cell.strip() or title
+            titles.append(title)
+        timed = [bool(roles_of(name) & {"time", "date", "clock"}) for name in header]
+        titles = ["" if of_time else title for title, of_time in zip(titles, timed, strict=True)]
+        named = [(title, name) for title, name in zip(titles, header, strict=True) if title and name.strip()]
+        names = [name for _, name in named]
+        again = len(set(names)) < len(names) == len(set(named))
+        merged = sum(bool(cell.strip()) for cell in rows[number].cells) < len(names) and len(set(titles) - {""}) > 1
+        plain = not any(roles_of(name) or is_unit(title) for title, name in named)
+        if header_at is not None and number < header_at and again and merged and plain:
+            joined = [f"{title} {name}".strip() if name.strip() else name for title, name in zip(titles, header, strict=True)]
+            return joined, tuple(other for other in above if other != number)
+    return header, above
 
 
 def _spread(cells: Sequence[str], header: Sequence[str]) -> tuple[str, ...]:

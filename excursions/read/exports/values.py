@@ -27,7 +27,7 @@ from excursions.records import BAD, GOOD, UNCERTAIN, BoolArray, ByteArray, Float
 STATE_OFF, STATE_ON = 16, 17
 
 _NUMBER = re.compile(
-    r"(?P<mark>[<>≤≥~≈=]{0,2})\s*(?P<sign>[+-]?)\s?(?P<digits>\d[\d.,' ]*|[.,]\d+)(?P<power>[eEdD][+-]?\d+)?(?P<rest>.*)",
+    r"(?P<mark>[<>≤≥~≈=?*!]{0,2})\s*(?P<sign>[+-]?)\s?(?P<digits>\d[\d.,' ]*|[.,]\d+)(?P<power>[eEdD][+-]?\d+)?(?P<rest>.*)",
     re.S,
 )
 _GROUPED = {
@@ -289,7 +289,7 @@ def _with_rest(number: float, mark: str, rest: str, text: str) -> Reading | None
 
 
 _PLAIN_NUMBER = re.compile(
-    r"\s*[<>≤≥~]?\s*[+-]? ?(?:\d[\d.,' \u00a0\u202f’]*|[.,]\d+)(?:[eEdD][+-]?\d+)?\s*(?:"
+    r"\s*[<>≤≥~?*!]?\s*[+-]? ?(?:\d[\d.,' \u00a0\u202f’]*|[.,]\d+)(?:[eEdD][+-]?\d+)?\s*(?:"
     + GIVE_OR_TAKE.pattern
     + r"\s*)?(?:[^\W\d][^\s;|]{0,8}|[%°]\S{0,6}|[(\[][^()\[\]]{1,14}[)\]])?\s*"
 )
