@@ -71,7 +71,12 @@ def _is_date_of_print(row: Row, column: int, usual: Sequence[Row]) -> bool:
     """A word and a time alone, ``Printed 06-Jan-2026 07:00``, above rows whose times begin with no word and that hold more."""
     worded = [other.cells[column].strip()[:1].isalpha() for other in usual]
     fuller = sum(trimmed(other.cells) > 1 for other in usual)
-    return row.cells[column].strip()[:1].isalpha() and trimmed(row.cells) == 1 and not any(worded) and 2 * fuller > len(usual)
+    return (
+        row.cells[column].strip()[:1].isalpha()
+        and trimmed(row.cells) == 1
+        and not any(worded)
+        and 2 * fuller > len(usual)
+    )
 
 
 def _under_earlier_header(above: Sequence[Row], first: int | None) -> int | None:

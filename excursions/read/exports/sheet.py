@@ -76,6 +76,8 @@ def _look(preview: Preview, stem: str) -> Sheet | None:
         header, above = _labelled(rows, header, above)
     if header_at is None and start and (cells := cut_otherwise(rows[start - 1], usual_width(rows))):
         header, header_at = cells, start - 1
+    if header_at is None and (named := _named_in_remark(preview, rows[start].line, usual_width(rows))):
+        header = named
     start = with_damaged_rows(rows, header_at, start)
     above = tuple(index for index in above if index < start)
     top = rows[min([start if header_at is None else header_at, *above])].line
@@ -90,6 +92,18 @@ def _look(preview: Preview, stem: str) -> Sheet | None:
         sheet.preamble.setdefault("tag", name)
     pair = header_at is not None and pair_of(header)[0] and not any(map(roles_of, header))
     return replace(sheet, section=PAIR if pair else form)
+
+
+def _named_in_remark(preview: Preview, data_line: int, width: int) -> tuple[str, ...]:
+    """The names in the last line above the data, a remark or not cut as they are: one for each column, ``# time pH ORP T``."""
+    above = [row for row in preview.rows if row.line < data_line and trimmed(row.cells)]
+    if not above or not (trimmed(above[-1].cells) == 1 or above[-1].cells[0].lstrip()[:1] in ("#", "%")):
+        return ()
+    text = " ".join(cell for cell in above[-1].cells if cell).lstrip("#%/ \t")
+    for names in (text.split(), re.split(r"\s{2,}|\t", text), text.split(",")):
+        if len(names) == width > 1 and any(roles_of(name) & {"time", "date"} for name in names):
+            return tuple(name.strip() for name in names)
+    return ()
 
 
 def _labelled(
@@ -124,10 +138,16 @@ def _under_titles(
         named = [(title, name) for title, name in zip(titles, header, strict=True) if title and name.strip()]
         names = [name for _, name in named]
         again = len(set(names)) < len(names) == len(set(named))
-        merged = sum(bool(cell.strip()) for cell in rows[number].cells) < len(names) and len(set(titles) - {""}) > 1
+        merged = (
+            sum(bool(cell.strip()) for cell in rows[number].cells) < len(names)
+            and len(set(titles) - {""}) > 1
+        )
         plain = not any(roles_of(name) or is_unit(title) for title, name in named)
         if header_at is not None and number < header_at and again and merged and plain:
-            joined = [f"{title} {name}".strip() if name.strip() else name for title, name in zip(titles, header, strict=True)]
+            joined = [
+                f"{title} {name}".strip() if name.strip() else name
+                for title, name in zip(titles, header, strict=True)
+            ]
             return joined, tuple(other for other in above if other != number)
     return header, above
 
