@@ -125,7 +125,7 @@ def _object(text: str) -> dict[str, object] | None:
 def _flat(frame: pl.DataFrame) -> pl.DataFrame:
     """Objects as columns of their own, arrays as rows, until nothing is nested."""
     for _ in range(_DEEPEST):
-        frame = _keyed(_pairs(frame))
+        frame = _keyed(_pairs(_written(frame)))
         nested = [name for name, dtype in frame.schema.items() if isinstance(dtype, pl.Struct)]
         lists = [name for name, dtype in frame.schema.items() if isinstance(dtype, pl.List)]
         if nested:
@@ -135,6 +135,22 @@ def _flat(frame: pl.DataFrame) -> pl.DataFrame:
             frame = frame.explode(lists)
         else:
             break
+    return frame
+
+
+def _written(frame: pl.DataFrame) -> pl.DataFrame:
+    """Texts that are objects written as JSON, as messages carry them, as these objects."""
+    for name, dtype in frame.schema.items():
+        said = frame[name].drop_nulls() if dtype == pl.String else pl.Series([], dtype=pl.String)
+        if not len(said) or not said.str.contains(r"^\s*\{[^\r\n]*\}\s*$").all():
+            continue
+        lines = "\n".join(frame[name].fill_null("{}").to_list())
+        try:
+            inner = pl.read_ndjson(BytesIO(lines.encode()), infer_schema_length=None)
+        except pl.exceptions.PolarsError:
+            continue  # texts that only look like objects stay texts, and are told as columns left out
+        if inner.width and inner.height == frame.height:
+            frame = frame.with_columns(inner.to_struct(name))
     return frame
 
 

@@ -40,8 +40,9 @@ def propose(sheet: Sheet) -> Draft | None:
     known = tuple(c.index for c in tags)
     others = [c for c in rest if c not in tags and not _is_aggregate(c) and _may_tell(c)]
     if (telling := telling_column(sheet, time, others, known)) is not None:
-        tags = [telling, *tags]
-        told = (*told, telling_decision(sheet, telling))
+        single = all(_is_place(c) and c.distinct == 1 for c in tags)  # one plant names no signal
+        tags = [telling] if single else [telling, *tags]
+        told = (*told, telling_decision(sheet, telling, alone=single))
     rest = [column for column in rest if column not in tags]
     kinds = [c for c in rest if _is_aggregate(c)]
     tags = [*tags, *(c for c in kinds if c.distinct > 1)][: len(tags) + 1]
@@ -191,10 +192,11 @@ def _may_tell(column: Column) -> bool:
     )
 
 
-def telling_decision(sheet: Sheet, column: Column) -> Decision:
-    """What is said of such a column."""
+def telling_decision(sheet: Sheet, column: Column, *, alone: bool = False) -> Decision:
+    """What is said of such a column; alone: nothing else names the tag."""
+    done = "is taken for the tag" if alone else "is put before the tag"
     return Decision(
-        subject=sheet.stem, what=f'column "{column.header or column.index + 1}" is put before the tag', why="rows of one time and tag differ in it, which the tag alone would mix",
+        subject=sheet.stem, what=f'column "{column.header or column.index + 1}" {done}', why="rows of one time and tag differ in it, which the tag alone would mix",
         option="export one of them a file, or rename the column",
     )  # fmt: skip
 

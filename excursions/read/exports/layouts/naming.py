@@ -6,7 +6,7 @@ import re
 from collections.abc import Collection, Sequence
 
 from excursions.read.exports.columns import Column
-from excursions.read.exports.layouts.common import is_counter, split_unit
+from excursions.read.exports.layouts.common import is_counter, split_unit, unit_behind
 from excursions.read.exports.sheet import Sheet
 from excursions.read.exports.units import is_unit
 from excursions.read.exports.words import ROLES, fold
@@ -113,7 +113,11 @@ def unit_of(sheet: Sheet, column: Column, *, alone: bool) -> str:
         found = next((cell for cell in cells if is_unit(cell)), "") or next(
             filter(None, (split_unit(cell)[1] for cell in column.above)), ""
         )
-    return found or ((stated(sheet, _UNIT_KEYS) or _unit_of_name(sheet.stem)) if alone else "")
+    return (
+        found
+        or unit_behind(column.header)
+        or ((stated(sheet, _UNIT_KEYS) or _unit_of_name(sheet.stem)) if alone else "")
+    )
 
 
 def _unit_of_name(stem: str) -> str:
