@@ -172,6 +172,10 @@ def header_rows(rows: Sequence[Row], data_line: int, width: int) -> tuple[int | 
     below = rows[last + 1].line if last + 1 < len(rows) else data_line
     for index in range(last, -1, -1):
         row = rows[index]
+        if _is_like_data(row, width):
+            together.clear()
+            below = row.line
+            continue
         labelled = not together and _is_label_of_times(row, width)
         if is_remark(row) or len(row.cells) < max(2, 0.6 * width) or (
             trimmed(row.cells) < min(2, width) and not labelled
@@ -188,6 +192,13 @@ def header_rows(rows: Sequence[Row], data_line: int, width: int) -> tuple[int | 
     return best, tuple(
         sorted(i for i in together if i != best and not (i < best and _is_title(rows[i], width)))
     )
+
+
+def _is_like_data(row: Row, width: int) -> bool:
+    """A row that begins with a figure and holds nothing but numbers with decimals behind it: data whose time cannot be read."""
+    first, *others = (cell.strip() for cell in row.cells[: max(width, 1)])
+    decimals = [bool(re.fullmatch(r"[+-]?\d+[.,]\d+", cell)) for cell in others if cell]
+    return first[:1].isdecimal() and bool(decimals) and all(decimals)
 
 
 def cut_otherwise(row: Row, width: int) -> tuple[str, ...]:

@@ -172,7 +172,7 @@ def _split(node: Mapping[str, Any], said: Mapping[str, str]) -> list[Record]:
     if not names or not rows or not all(isinstance(row, list) and len(row) == len(names) for row in rows):
         return []
     titles = [_title(name, number) for number, name in enumerate(names, start=1)]
-    units = next(
+    units: list[object] = next(
         (node[key] for key in node if fold(key) in ("unit", "units") and isinstance(node[key], list)), []
     )
     if len(units) == len(titles):
