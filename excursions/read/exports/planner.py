@@ -15,7 +15,7 @@ from excursions.read.exports.columns import Column
 from excursions.read.exports.dateorder import OrderEvidence
 from excursions.read.exports.decimals import DecimalEvidence, Tally, decimal_evidence
 from excursions.read.exports.layouts import LAYOUTS
-from excursions.read.exports.layouts.naming import left_out
+from excursions.read.exports.layouts.naming import left_out, several_in
 from excursions.read.exports.layouts.timecolumns import refuse_days_alone, time_parts
 from excursions.read.exports.numbertimes import SERIAL, SERIAL_1904, as_number_time, kind_of
 from excursions.read.exports.plan import Draft, NoReadingsError, Plan, Stream
@@ -137,6 +137,10 @@ def propose(sheet: Sheet) -> Draft:
         draft = layout(sheet)
         if draft is not None:
             return draft
+    if several := next(filter(None, map(several_in, sheet.columns)), ""):
+        raise NoReadingsError(
+            found=several, expected="one reading in each cell", mend="export each reading in a column of its own", line=sheet.header_line or None
+        )  # fmt: skip
     names = ", ".join(f'"{column.header}"' for column in sheet.columns[:12] if column.header)
     has_time = any(column.is_time for column in sheet.columns)
     raise NoReadingsError(
@@ -291,7 +295,9 @@ def _quality_plan(
     decisions: list[Decision],
 ) -> QualityPlan:
     seen = {cell for cell in column.cells if cell} | codes.get(column.index, frozenset())
-    scheme, why = scheme_of(sorted(seen), column.header)
+    counts = Counter(cell for cell in column.cells if cell).most_common(1)
+    usual = next((cell for cell, count in counts if 2 * count > column.filled), "")
+    scheme, why = scheme_of(sorted(seen), column.header, usual)
     if why:
         said = {
             "good_is_0": "0 is good", "good_is_1": "1 is good", "percent": "per cent good, 100 is good", "ua": "OPC UA",
@@ -305,7 +311,7 @@ def _quality_plan(
                 option="quality words in the register",
             )
         )
-    return QualityPlan(scheme=scheme, base=base_of(seen), own=user_words(options.quality_words))
+    return QualityPlan(scheme=scheme, base=base_of(seen), usual=usual, own=user_words(options.quality_words))
 
 
 def _decimal(

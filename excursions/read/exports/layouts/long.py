@@ -45,7 +45,9 @@ def propose(sheet: Sheet) -> Draft | None:
         told = (*told, telling_decision(sheet, telling, alone=single))
     rest = [column for column in rest if column not in tags]
     kinds = [c for c in rest if _is_aggregate(c)]
-    tags = [*tags, *(c for c in kinds if c.distinct > 1)][: len(tags) + 1]
+    tags = [*tags, *(c for c in kinds if c.distinct > 1 and not _says_how_kept(sheet, time, tags, c))][
+        : len(tags) + 1
+    ]
     rest = [column for column in rest if column not in kinds]
     factors, rest = parted_factors(rest)
     value = _value_column(rest) or next((c for c in rest if factors and c.is_value and c.numbers), None)
@@ -215,6 +217,13 @@ def _is_aggregate(column: Column) -> bool:
     cells = [plain(cell).casefold() for cell in column.cells if cell]
     known = bool(cells) and all(cell in AGGREGATES for cell in cells)
     return known and ("aggregate" in column.roles or not column.roles or column.distinct > 1)
+
+
+def _says_how_kept(sheet: Sheet, time: tuple[int, ...], tags: list[Column], column: Column) -> bool:
+    """Whether a column says of the single readings of a signal that they are raw or interpolated: no instant of it has two."""
+    kinds = {AGGREGATES[plain(cell).casefold()] for cell in column.cells if cell}
+    rows = list(zip(*(sheet.columns[index].cells for index in time), *(c.cells for c in tags), strict=False))
+    return kinds == {"sample"} and len(set(rows)) == len(rows)
 
 
 def _is_place(column: Column) -> bool:

@@ -142,7 +142,19 @@ def left_out(sheet: Sheet, used: Collection[int], why: str) -> tuple[Decision, .
     names = [c.header or f"column {c.index + 1}" for c in columns]
     what = f"columns left out: {', '.join(names[:10])}" + (" and more" if len(names) > 10 else "")
     left = Decision(subject=sheet.stem, what=what, why=why, option="rename a column that holds readings")
-    return (left, *(_perhaps_quality(sheet, c) for c in columns if _says_little(c)))
+    several = [Decision(subject=sheet.stem, what=f'column "{c.header or c.index + 1}" is not read: {several_in(c)}', why="which is which nobody says", option="export each reading in a column of its own") for c in columns if several_in(c)]  # fmt: skip
+    return (left, *several, *(_perhaps_quality(sheet, c) for c in columns if _says_little(c)))
+
+
+_SEVERAL = re.compile(
+    r"[+-]?\d+(?:[.,]\d+)?\s*[^\s\d]{0,5}\s*(?:[/|@]|\bat\b|\bbei\b)\s*[+-]?\d+(?:[.,]\d+)?\s*\S{0,5}"
+)
+
+
+def several_in(column: Column) -> str:
+    """What is said of a column whose cells mostly hold two readings, ``7.02/25.1`` or ``7.02 pH @ 25.1 °C``; empty of others."""
+    found = [cell for cell in column.cells if _SEVERAL.fullmatch(cell)] if column.is_text else []
+    return f'several readings in one cell, such as "{found[0]}"' if 2 * len(found) > column.filled else ""
 
 
 _FEW_WORDS = 6
