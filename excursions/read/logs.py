@@ -32,10 +32,9 @@ from excursions.read.table import (
     LogTable,
     cell_at,
     column_decision,
-    find_table,
+    find_log,
     is_point_like,
     row_times,
-    transposed,
     with_actions,
     with_names_above,
     with_phases,
@@ -125,7 +124,7 @@ def read_calibrations(
 
 
 def _table(log: _Log, sheet: Sheet, *, alone: bool) -> LogTable | None:
-    table = find_table(sheet, log.columns) or find_table(transposed(sheet), log.columns)
+    table = find_log(sheet, log.columns)
     if table is not None:
         table = without_counts(with_deviations(with_standards(with_phases(with_actions(by_points(table))))))
         table, twice = without_twins(with_names_above(named_by_letters(table)))

@@ -108,7 +108,11 @@ _MEASURED_KINDS = frozenset(("standard", "raw", "value", "figure"))
 def _under_a_form(rows: Sequence[Row], read: Reader) -> int | None:
     """The header of a form whose date stands above it, as found and as left beside each other."""
     for place, row in enumerate(rows[:_SEARCHED]):
-        meanings = [meaning for cell, meaning in zip(row.cells, read(row.cells), strict=True) if cell]
+        meanings = [
+            meaning
+            for cell, meaning in zip(row.cells, read(row.cells), strict=True)
+            if any(char.isalpha() for char in cell)  # a row of figures behind a label is no header
+        ]
         measured = [meaning for meaning in meanings if meaning.kind in _MEASURED_KINDS]
         if (
             len(measured) > 1
@@ -238,6 +242,42 @@ def transposed(sheet: Sheet) -> Sheet:
     columns = [tuple(cell_at(row, at) for row in labelled) for at in range(width)]
     line = labelled[0].line if labelled else 1
     return Sheet(sheet.name, tuple(Row(line, cells) for cells in columns if any(cells)), sheet.separator)
+
+
+_MOSTLY = 0.7  # share of lines that say a thing each; a title and a heading may stand among them
+_LABELLED = re.compile(r"\s*([^\W\d][^:=]{0,39}?)\s*(?::(?!\d)|=)\s*(.*)")
+
+
+def forms(sheet: Sheet) -> Sheet:
+    """A row for each form that says a thing a line, ``Slope : 97.6 %``: a label that comes again begins the next one."""
+    made: list[tuple[int, dict[str, str]]] = []
+    filled = [row for row in sheet.rows if any(row.cells)]
+    for row in filled:
+        match = _LABELLED.fullmatch("".join(row.cells[:1])) if sum(map(bool, row.cells)) == 1 else None
+        if match is None:
+            continue
+        if not made or match[1] in made[-1][1]:
+            made.append((row.line, {}))
+        made[-1][1][match[1]] = match[2].strip()
+    if sum(len(said) for _, said in made) < _MOSTLY * len(filled):
+        return Sheet(sheet.name, ())
+    labels = list(dict.fromkeys(label for _, said in made for label in said))
+    rows = (Row(line, tuple(said.get(label, "") for label in labels)) for line, said in made)
+    first = made[0][0] if made else 1
+    return (
+        Sheet(sheet.name, (Row(first, tuple(labels)), *rows), sheet.separator)
+        if made
+        else Sheet(sheet.name, ())
+    )
+
+
+def find_log(sheet: Sheet, columns: Mapping[str, str]) -> LogTable | None:
+    """The table of a log as it stands, with rows for columns, or of forms that say a thing a line; None where it is none of these."""
+    return (
+        find_table(sheet, columns)
+        or find_table(transposed(sheet), columns)
+        or find_table(forms(sheet), columns)
+    )
 
 
 def with_actions(table: LogTable) -> LogTable:
