@@ -238,9 +238,13 @@ def _described(about: _Header) -> Meaning | None:
         return Meaning(kind="altitude")
     if said & v.SALINITIES:
         return Meaning(kind="salinity")
-    warm = any(word.startswith("temp") for word in said) or re.fullmatch(r"t\s?\d?", about.rest)
     degrees = unit in ("degc", "°c", "c", "degf", "°f")
-    warm = warm or (degrees and bool(re.match(r"t\b", about.rest)))  # "T air [degC]"
+    short = (
+        re.match(r"t\b", about.rest) if degrees else re.fullmatch(r"t\s?\d?", about.rest)
+    )  # "T air [degC]"
+    warm = any(word.startswith("temp") for word in said) or bool(
+        re.fullmatch(r"t\s?\d?", about.rest) or short
+    )
     reading = said & v.RAWS and not warm  # of a thermometer that is itself calibrated
     if warm or (degrees and about.number and not reading):
         return Meaning(kind="temperature", index=about.number)

@@ -16,6 +16,7 @@ from excursions.read.electrodes import of_ph
 from excursions.read.entries import RowReader, entries_of, merge
 from excursions.read.facts import Facts
 from excursions.read.figures import unit_of_column
+from excursions.read.forms import find_log
 from excursions.read.gathered import Gathered
 from excursions.read.model import REFUSED_SCHEMA, ReadOptions
 from excursions.read.moments import Moments
@@ -32,7 +33,6 @@ from excursions.read.table import (
     LogTable,
     cell_at,
     column_decision,
-    find_log,
     is_point_like,
     row_times,
     with_actions,
