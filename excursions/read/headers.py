@@ -239,12 +239,8 @@ def _described(about: _Header) -> Meaning | None:
     if said & v.SALINITIES:
         return Meaning(kind="salinity")
     degrees = unit in ("degc", "°c", "c", "degf", "°f")
-    short = (
-        re.match(r"t\b", about.rest) if degrees else re.fullmatch(r"t\s?\d?", about.rest)
-    )  # "T air [degC]"
-    warm = any(word.startswith("temp") for word in said) or bool(
-        re.fullmatch(r"t\s?\d?", about.rest) or short
-    )
+    called = r"t\s?\d?$|t\b" if degrees else r"t\s?\d?$"  # "T 2", "T air [degC]"
+    warm = any(word.startswith("temp") for word in said) or bool(re.match(called, about.rest))
     reading = said & v.RAWS and not warm  # of a thermometer that is itself calibrated
     if warm or (degrees and about.number and not reading):
         return Meaning(kind="temperature", index=about.number)
