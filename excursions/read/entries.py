@@ -158,12 +158,8 @@ class RowReader:
         unit = self.units.get(at, meaning.unit) or behind
         if meaning.kind == "figure":
             own = self._own_unit(facts.row, meaning.figure) or unit
-            if (
-                own == "ph"
-                and not meaning.unit
-                and meaning.figure == "offset"
-                and not of_ph(self.table, facts.row)
-            ):
+            guessed = own == "ph" and meaning.figure == "offset" and not meaning.unit
+            if guessed and not of_ph(self.table, facts.row):
                 own = (
                     behind  # the column holds zero points of pH electrodes, and this row is of another probe
                 )
