@@ -188,10 +188,31 @@ def header_rows(rows: Sequence[Row], data_line: int, width: int) -> tuple[int | 
     if not together:
         single = len(rows) - 1 if width == 1 and rows else None
         return single, ()
-    best = max(together, key=lambda i: (*_names_roles(rows[i], width), trimmed(rows[i].cells), -i))
+    numbered = _is_numbered(rows[min(together)])  # addresses over tags name nothing
+    best = max(
+        together,
+        key=lambda i: (
+            *_names_roles(rows[i], width),
+            numbered and _are_tags(rows[i]),
+            trimmed(rows[i].cells),
+            -i,
+        ),
+    )
     return best, tuple(
         sorted(i for i in together if i != best and not (i < best and _is_title(rows[i], width)))
     )
+
+
+def _is_numbered(row: Row) -> bool:
+    """A row of whole numbers, as addresses are: signals may be called so, where no other row calls them by a tag."""
+    cells = [cell.strip() for cell in row.cells if cell.strip()]
+    return bool(cells) and all(map(str.isdecimal, cells))
+
+
+def _are_tags(row: Row) -> bool:
+    """A row of letters with figures behind them, ``AE-1``, ``TIC204.PV``."""
+    cells = [cell.strip() for cell in row.cells if cell.strip()]
+    return bool(cells) and all(re.fullmatch(r"[^\W\d][\w./:-]*\d\S*", cell) for cell in cells)
 
 
 def _is_like_data(row: Row, width: int) -> bool:

@@ -127,29 +127,55 @@ _PARTS = {"value", "average", "other_figure", "quality", "time", "date", "clock"
 def _under_titles(
     header: Sequence[str], header_at: int | None, rows: Sequence[Row], above: tuple[int, ...]
 ) -> tuple[Sequence[str], tuple[int, ...]]:
-    """Names that stand again under several titles, each over the first of its columns, behind those: ``Reactor A | | Reactor B |``."""
+    """Names that stand again under several titles, each over the first of its columns, behind those: ``Reactor A | | Reactor B |``.
+
+    The titles stand in a row above the names, or in the row of the time over a row of names.
+    """
+    if header_at is None:
+        return header, above
     for number in above:
-        titles, title = [], ""
-        for cell in (*rows[number].cells, *("" for _ in header))[: len(header)]:
-            title = cell.strip() or title
-            titles.append(title)
-        timed = [bool(roles_of(name) & {"time", "date", "clock"}) for name in header]
-        titles = ["" if of_time else title for title, of_time in zip(titles, timed, strict=True)]
-        named = [(title, name) for title, name in zip(titles, header, strict=True) if title and name.strip()]
-        names = [name for _, name in named]
-        again = len(set(names)) < len(names) == len(set(named))
-        merged = (
-            sum(bool(cell.strip()) for cell in rows[number].cells) < len(names)
-            and len(set(titles) - {""}) > 1
-        )
-        plain = not any(roles_of(name) or is_unit(title) for title, name in named)
-        if header_at is not None and number < header_at and again and merged and plain:
-            joined = [
-                f"{title} {name}".strip() if name.strip() else name
-                for title, name in zip(titles, header, strict=True)
-            ]
+        titles_at, names_at = min(number, header_at), max(number, header_at)
+        width = max(len(header), len(rows[number].cells))
+        titles, names = (((*rows[at].cells, *[""] * width)[:width]) for at in (titles_at, names_at))
+        joined = _joined(titles, names)
+        if joined and (number < header_at or number == header_at + 1):
             return joined, tuple(other for other in above if other != number)
     return header, above
+
+
+def _joined(titles: Sequence[str], names: Sequence[str]) -> list[str]:
+    """The names behind their titles where the same ones stand under several of them; else empty."""
+    timed = [_of_time(name, names) or (not name.strip() and _of_time(title, titles)) for title, name in zip(titles, names, strict=True)]  # fmt: skip
+    spread: list[str] = []
+    title = ""
+    for own, of_time in zip(titles, timed, strict=True):
+        title = "" if of_time else own.strip() or title
+        spread.append(title)
+    pairs = [(title, name) for title, name in zip(spread, names, strict=True) if name.strip() and title]
+    said = [name for _, name in pairs]
+    again = len(set(said)) < len(said) == len(set(pairs))
+    merged = len({title for title, _ in pairs}) > 1 and sum(bool(own.strip()) for own in titles) - sum(
+        timed
+    ) < len(said)
+    others = any(roles_of(name) and len(name.strip()) > 1 for name in said)
+    if (
+        not again
+        or not merged
+        or others
+        or any(is_unit(title) for title, _ in pairs)
+        or all(map(is_unit, said))
+    ):
+        return []
+    return [
+        f"{title} {name}".strip() if name.strip() else own
+        for title, name, own in zip(spread, names, titles, strict=True)
+    ]
+
+
+def _of_time(name: str, names: Sequence[str]) -> bool:
+    """Whether a name is of a time; "T" that stands again is a temperature."""
+    again = len(name.strip()) == 1 and list(names).count(name) > 1
+    return bool(roles_of(name) & {"time", "date", "clock"}) and not again
 
 
 def _spread(cells: Sequence[str], header: Sequence[str]) -> tuple[str, ...]:

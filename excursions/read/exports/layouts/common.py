@@ -125,6 +125,6 @@ def is_counter(column: Column) -> bool:
     rising = all(later > earlier for earlier, later in itertools.pairwise(numbers))
     return (
         ("index" in column.roles and rising)
-        or (column.index == 0 and not column.header and steady)
+        or (column.index == 0 and not any(map(str.isalnum, column.header)) and steady)  # no name, or "#"
         or ("index" in column.roles and steady)
     )
