@@ -55,9 +55,18 @@ _SAID_LEFT = re.compile(
 )
 
 
+# A remark that says nothing else: "before cleaning", "nach Justierung".
+_BEFORE_OR_AFTER = re.compile(
+    r"(?:before|after|vor|nach|avant|apres|antes de|despues de|depois de|voor|na) (?:the |der |la |le |el |l')?"
+    r"(?:clean|reinig|nettoy|limp|calib|kalib|kalibr|justier|justage|adjust|abgleich|etalonn|ajust|afstel)[^\s\d]*"
+)
+
+
 def phase_in(comment: str) -> str:
-    """``as_found`` or ``as_left`` where a remark says one of them, else empty."""
+    """``as_found``, ``as_found_cleaned`` or ``as_left`` where a remark says one of them, else empty."""
     said = plain(comment).casefold().replace("_", " ")
+    if _BEFORE_OR_AFTER.fullmatch(said.strip(" .!")):
+        return phase_of(comment)
     found, left = _SAID_FOUND.search(said), _SAID_LEFT.search(said)
     return "" if bool(found) == bool(left) else "as_found" if found else "as_left"
 

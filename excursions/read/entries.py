@@ -24,7 +24,7 @@ from excursions.read.cells import Row
 from excursions.read.electrodes import of_ph
 from excursions.read.facts import Facts, Part, Slot
 from excursions.read.figures import air_pressure_kpa, altitude_m, degc, figure_of, salinity_of, unit_of_column
-from excursions.read.headers import FOUND, LEFT, Meaning, fold, meaning_of
+from excursions.read.headers import FOUND, LEFT, Meaning, fold, is_unit, meaning_of
 from excursions.read.numbers import is_nothing, number_of
 from excursions.read.spelling import serial_of, spelt
 from excursions.read.spoken import figures_in
@@ -155,9 +155,10 @@ class RowReader:
         return unit if unit in _READINGS else ""
 
     def _number(self, facts: Facts, at: int, meaning: Meaning, value: float, behind: str, phase: str) -> None:
-        unit = self.units.get(at, meaning.unit) or behind
+        told = behind.replace(" ", "") if behind.strip("- ") and is_unit(behind) else ""
+        unit = told or self.units.get(at, meaning.unit) or behind  # a cell may have a unit of its own
         if meaning.kind == "figure":
-            own = self._own_unit(facts.row, meaning.figure) or unit
+            own = told or self._own_unit(facts.row, meaning.figure) or unit
             guessed = own == "ph" and meaning.figure == "offset" and not meaning.unit
             if guessed and not of_ph(self.table, facts.row):
                 own = (
