@@ -19,6 +19,7 @@ from excursions.link.elsewhen import missed_entry, missed_work
 from excursions.link.sight import Look, tells_nothing
 from excursions.link.traces import NEAR_NS, distance, reach, shows_traces, touches
 from excursions.plant import Plant
+from excursions.read.actions import says_sample
 from excursions.records import Calibration
 
 # What heats a probe finds it in the line, so that heat hides no calibration: it must only leave room for the work, which takes up
@@ -143,7 +144,7 @@ def _looked_for(calibration: Calibration, look: Look) -> bool:
 def _by_sample(calibration: Calibration) -> bool:
     """Whether the reading was set to what the laboratory found in a sample: the probe stays where it is."""
     labels = {standard.label for standard in calibration.standards}
-    return labels == {"sample"} or (not labels and "sample" in calibration.comment.casefold())
+    return labels == {"sample"} or (not labels and says_sample(calibration.comment))
 
 
 def _off_the_point(calibration: Calibration, plant: Plant) -> bool:

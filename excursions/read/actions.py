@@ -8,10 +8,10 @@ from excursions.read.fold import plain
 from excursions.read.translated import english
 
 _FOUND = re.compile(
-    r"as.?found|^af$|^found|\bbefore|\bvor(her|gefunden)?\b|\bavant\b|\bantes\b|initial|angetroffen|gefunden|trovat|encontrad|trouv|istzustand|\bprima\b|\bfore\b|\bprzed\b|\bennen\b"
+    r"as.?found|^af$|^found|\bbefore|\bvor(her|gefunden)?\b|\bavant\b|\bantes\b|initial|angetroffen|gefunden|trovat|encontrad|trouv|istzustand|\bprima\b|\bfore\b|\bprzed\b|\bennen\b|^voor$|\bvoor (?:afstel|kalibr|just)"
 )
 _LEFT = re.compile(
-    r"as.?left|^al$|^left|\bafter\b|\bnach(her)?\b|\bapres\b|\bdespues\b|\bdepois\b|hinterlassen|belassen|lasciat|achtergelaten|\bfinal\b|\bdejad|\bdeixad|\blaiss|\bdopo\b|\befter\b|\bpo\b|\bjalkeen\b|\bna (?:afstel|kalibr|just)"
+    r"as.?left|^al$|^left|\bafter\b|\bnach(her)?\b|\bapres\b|\bdespues\b|\bdepois\b|hinterlassen|belassen|lasciat|achtergelaten|\bfinal\b|\bdejad|\bdeixad|\blaiss|\bdopo\b|\befter\b|\bpo\b|\bjalkeen\b|^na$|\bna (?:afstel|kalibr|just)"
 )
 CLEANED = "as_found_cleaned"  # found again after cleaning, before any adjustment
 _CLEANED = re.compile(
@@ -55,9 +55,18 @@ _SAID_LEFT = re.compile(
 )
 
 
+# A remark that says nothing else: "before cleaning", "nach Justierung".
+_BEFORE_OR_AFTER = re.compile(
+    r"(?:before|after|vor|nach|avant|apres|antes de|despues de|depois de|voor|na) (?:the |der |la |le |el |l')?"
+    r"(?:clean|reinig|nettoy|limp|calib|kalib|kalibr|justier|justage|adjust|abgleich|etalonn|ajust|afstel)[^\s\d]*"
+)
+
+
 def phase_in(comment: str) -> str:
-    """``as_found`` or ``as_left`` where a remark says one of them, else empty."""
+    """``as_found``, ``as_found_cleaned`` or ``as_left`` where a remark says one of them, else empty."""
     said = plain(comment).casefold().replace("_", " ")
+    if _BEFORE_OR_AFTER.fullmatch(said.strip(" .!")):
+        return phase_of(comment)
     found, left = _SAID_FOUND.search(said), _SAID_LEFT.search(said)
     return "" if bool(found) == bool(left) else "as_found" if found else "as_left"
 
@@ -87,6 +96,23 @@ def action_of(text: str) -> str:
     if _VERIFY.search(said):
         return "verification"
     return "clean" if _CLEAN.search(said) else ""
+
+
+# Drawn from the process and read by the laboratory; in a remark "lab" alone may be where the work was done.
+_TAKEN = re.compile(
+    r"grab|sample|proben|stichprobe|muestra|echantillon|amostra|(?<!soluzione )campione|monster(?!punt)|\bprov(?:tagning|et)?\b"
+)
+_OF_LABORATORY = re.compile(r"labor|\blab\b|process|prozess|proces|produ[ck]t")
+
+
+def says_sample(text: str) -> bool:
+    """Whether a remark says that a sample of the process was taken, in which nobody moved the probe."""
+    return bool(_TAKEN.search(english(plain(text).casefold())))
+
+
+def is_against_sample(text: str) -> bool:
+    """Whether an action or a header says that the probe was set to what the laboratory found in a sample."""
+    return says_sample(text) or bool(_OF_LABORATORY.search(plain(text).casefold()))
 
 
 _TEST_POINT = re.compile(

@@ -25,7 +25,7 @@ from excursions.read.members import FAULTS, heads, member_bytes, split_member
 from excursions.read.model import ReadOptions
 from excursions.read.structured import is_structured, structured_frames
 from excursions.read.text import encoding_of
-from excursions.read.unpack import CutOff, opened, unpacked
+from excursions.read.unpack import CutOff, is_parquet, is_zip, opened, unpacked
 from excursions.read.workbooks import Workbook, unpacked_size
 
 LARGEST = 64 * 2**20  # bytes of text; ten thousand calibrations fill about two megabytes
@@ -103,7 +103,7 @@ def _sheets(path: Path, data: bytes, options: ReadOptions) -> Iterator[Sheet]:
 
 def is_archive(data: bytes) -> bool:
     """Whether some content is a zip archive and no workbook, which is one too."""
-    if not data.startswith(b"PK\x03\x04"):
+    if not is_zip(data):
         return False
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
@@ -164,15 +164,15 @@ def read_head(path: Path, options: ReadOptions) -> tuple[Sheet, ...]:
         head = _first_bytes(raw, path, options)
     if not head:
         return ()
-    if head.startswith(b"PK") and path.stat().st_size <= LARGEST and is_archive(whole := path.read_bytes()):
+    if is_zip(head) and path.stat().st_size <= LARGEST and is_archive(whole := path.read_bytes()):
         return tuple(_first_rows(sheet) for sheet in _sheets(path, whole, options) if sheet.rows)
-    if any(head.startswith(magic) for magic in (b"SQLite format 3", b"ARROW1")) or (
-        head.startswith(b"PK") and path.suffix.casefold() == ".zip"
+    if any(head.startswith(magic) for magic in (b"SQLite format 3\x00", b"ARROW1\x00\x00")) or (
+        is_zip(head) and path.suffix.casefold() == ".zip"
     ):
         raise InputFileError(found="a container", expected="a table", file=str(path), column="container")
     if any(head.startswith(magic) for magic, _ in _EXCEL):
         return tuple(_first_rows(sheet) for sheet in _workbook(path, path.read_bytes(), options))
-    if head.startswith(b"PAR1"):
+    if is_parquet(head):
         try:
             return (_first_rows(_from_frame(pl.scan_parquet(path).head(_HEAD_ROWS).collect())),)
         except (pl.exceptions.PolarsError, OSError) as error:
@@ -254,9 +254,9 @@ def kind_of(data: bytes) -> SheetReader:
     """How to read this content: a workbook, Parquet, Arrow or text."""
     if any(data.startswith(magic) and inside in data for magic, inside in _EXCEL):
         return _workbook
-    if data.startswith(b"PAR1"):
+    if is_parquet(data[:8]):
         return _parquet
-    if data.startswith(b"ARROW1"):
+    if data.startswith(b"ARROW1\x00\x00"):
         return _arrow
     return _structured if is_structured(data) else _text
 
@@ -269,7 +269,7 @@ def _structured(path: Path, data: bytes, options: ReadOptions) -> Iterator[Sheet
 
 def _workbook(path: Path, data: bytes, options: ReadOptions) -> Iterator[Sheet]:
     try:
-        _check_size(unpacked_size(data) // (_WORKBOOK_GROWS if data.startswith(b"PK") else 1), path)
+        _check_size(unpacked_size(data) // (_WORKBOOK_GROWS if is_zip(data) else 1), path)
         book = Workbook(data)
         for name in book.names:
             yield Sheet(name, _frame_rows(book.sheet(name), first_line=1))

@@ -11,12 +11,20 @@ from functools import cached_property
 from excursions.clock import NS_PER_HOUR
 from excursions.errors import ExcursionsError, InputFileError
 from excursions.physics.oxygen import air_pressure_kpa as air_at_altitude_kpa
-from excursions.read.actions import CLEANED, action_of, is_of_test, phase_in, phase_of
+from excursions.read.actions import (
+    CLEANED,
+    action_of,
+    is_against_sample,
+    is_of_test,
+    phase_in,
+    phase_of,
+    says_sample,
+)
 from excursions.read.cells import Row
+from excursions.read.electrodes import of_ph
 from excursions.read.facts import Facts, Part, Slot
 from excursions.read.figures import air_pressure_kpa, altitude_m, degc, figure_of, salinity_of, unit_of_column
-from excursions.read.fold import plain
-from excursions.read.headers import FOUND, LEFT, Meaning, fold, meaning_of
+from excursions.read.headers import FOUND, LEFT, Meaning, fold, is_unit, meaning_of
 from excursions.read.numbers import is_nothing, number_of
 from excursions.read.spelling import serial_of, spelt
 from excursions.read.spoken import figures_in
@@ -24,10 +32,6 @@ from excursions.read.standards import Standard, standard_of
 from excursions.read.table import LogTable
 from excursions.records import CalibrationEntry, StandardReading
 
-# Calibrated against what the laboratory found in a sample of the process; in a remark "lab" may be where the work was done.
-_TAKEN = r"grab|sample|proben|muestra|echantillon|amostra|(?<!soluzione )campione"
-_GRAB = re.compile(rf"{_TAKEN}|labor|\blab\b|process|prozess|proces|produ[ck]t")
-_GRAB_REMARK = re.compile(_TAKEN)
 _ONE_CALIBRATION = 2 * NS_PER_HOUR  # rows of one standard each, further apart than this, are two calibrations
 _OWN_UNIT_WITHIN = 1.5  # a reading this near its pH buffer is a pH, not a voltage
 
@@ -63,7 +67,7 @@ class RowReader:
             measurand=table.cell(row, "measurand"),
             comment=self._comment(row),
         )
-        grab = _GRAB.search(plain(said).casefold()) or _GRAB_REMARK.search(plain(facts.comment).casefold())
+        grab = is_against_sample(said) or says_sample(facts.comment)
         facts.remarked = "" if facts.phase else phase_in(facts.comment)
         facts.phase = facts.phase or facts.remarked
         for at, meaning in enumerate(table.meanings):
@@ -136,7 +140,7 @@ class RowReader:
     def _standard(self, facts: Facts, at: int, meaning: Meaning, cell: str, phase: str) -> None:
         unit = self.table.cell(facts.row, "standard_unit") or meaning.unit or self._reading_unit(facts.row)
         standard = standard_of(cell, comma=self.comma, unit=spelt(unit))
-        if standard and _nameless(standard) and _GRAB.search(plain(self.table.headers[at]).casefold()):
+        if standard and _nameless(standard) and is_against_sample(self.table.headers[at]):
             standard = replace(standard, label="sample")
         if standard is None:
             self._fault(facts.row, at, cell, 'a standard such as "7.00", "air" or "1413 uS/cm"')
@@ -151,9 +155,15 @@ class RowReader:
         return unit if unit in _READINGS else ""
 
     def _number(self, facts: Facts, at: int, meaning: Meaning, value: float, behind: str, phase: str) -> None:
-        unit = self.units.get(at, meaning.unit) or behind
+        told = behind.replace(" ", "") if behind.strip("- ") and is_unit(behind) else ""
+        unit = told or self.units.get(at, meaning.unit) or behind  # a cell may have a unit of its own
         if meaning.kind == "figure":
-            own = self._own_unit(facts.row, meaning.figure) or unit
+            own = told or self._own_unit(facts.row, meaning.figure) or unit
+            guessed = own == "ph" and meaning.figure == "offset" and not meaning.unit
+            if guessed and not of_ph(self.table, facts.row):
+                own = (
+                    behind  # the column holds zero points of pH electrodes, and this row is of another probe
+                )
             if not own and meaning.figure == "slope":
                 own = unit_of_column("slope", "", [value])[0]
             name, value = figure_of(meaning.figure, value, own)

@@ -11,6 +11,7 @@ from excursions.physics.nernst import nernst_slope_mv
 
 SECOND_SLOPE = "second_slope"  # of alkaline buffers, beside that of acid ones
 _FULL_SLOPE_MV = float(nernst_slope_mv(25.0))
+_LEAST_ZERO, _MOST_ZERO = 4.0, 10.0  # pH: a zero point lies here, an offset of a reading far below
 _CURRENTS = ("na", "ua", "pa")
 _PRESSURE_KPA = {
     "hpa": 0.1,
@@ -24,12 +25,16 @@ _PRESSURE_KPA = {
 }
 
 
-def unit_of_column(figure: str, unit: str, values: Sequence[float]) -> tuple[str, str]:
+def unit_of_column(
+    figure: str, unit: str, values: Sequence[float], *, electrode: bool = True
+) -> tuple[str, str]:
     """Unit of a column of figures, and why when the header does not say.
 
+    electrode : whether they are of pH electrodes, by what stands beside them
+
     Slopes are told apart by size: a pH probe gives 50 to 61 mV per pH, 0.8 to 1.05 as a ratio, 80 to 105 %.
-    A zero between pH 4 and 10 is a zero point, beyond that a potential in mV.  An offset is a potential, unless all of
-    them are near pH 7, where potentials seldom stand together: then they are zero points.
+    A zero between pH 4 and 10 is a zero point, beyond that a potential in mV.  An offset is a potential, unless it is
+    of a pH electrode and all of them are near pH 7, where potentials seldom stand together: then they are zero points.
     """
     if not values:
         return unit, ""
@@ -41,17 +46,14 @@ def unit_of_column(figure: str, unit: str, values: Sequence[float]) -> tuple[str
             return "mv/ph", f"a median of {written(middle)} is a slope in mV/pH"
         return (unit, "") if unit else ("%", f"a median of {written(middle)} is a slope in per cent")
     if figure == "zero_point" and not unit:
-        if 4.0 <= middle <= 10.0:
+        if _LEAST_ZERO <= middle <= _MOST_ZERO:
             return "ph", f"a median of {written(middle)} is a zero point in pH"
         if max(abs(value) for value in values) > 14.0:
             return "mv", f"values up to {written(max(abs(v) for v in values))} are a potential in mV"
         return "", "nothing states a unit; taken as a zero in the unit of the reading"
-    if figure == "offset" and not unit and all(6.0 <= value <= 8.0 for value in values):
+    if figure == "offset" and not unit and electrode and all(6.0 <= value <= 8.0 for value in values):
         return "ph", f"all of them are near pH 7, the median is {written(middle)}: zero points in pH"
     return unit, ""
-
-
-_LEAST_ZERO, _MOST_ZERO = 4.0, 10.0  # pH: a zero point lies here, an offset of a reading far below
 
 
 def figure_of(figure: str, value: float, unit: str) -> tuple[str, float]:
@@ -63,7 +65,7 @@ def figure_of(figure: str, value: float, unit: str) -> tuple[str, float]:
         name, percent = _slope(value, unit)
         return name.replace("slope", figure), percent
     if figure == "zero_point":
-        if unit == "ph" and 4.0 <= value <= 10.0:
+        if unit == "ph" and _LEAST_ZERO <= value <= _MOST_ZERO:
             return "zero_point", value
         return (
             ("offset", value)
@@ -75,8 +77,6 @@ def figure_of(figure: str, value: float, unit: str) -> tuple[str, float]:
     if figure == "offset" and unit == "ph" and _LEAST_ZERO <= value <= _MOST_ZERO:
         return "zero_point", value
     if figure == "offset":
-        if unit == "ph" and 4.0 <= value <= 10.0:
-            return "zero_point", value
         return ("offset", value) if unit in ("", "mv", "degc", "°c", "c") else (f"offset [{unit}]", value)
     if figure == "cell_constant":
         return "cell_constant", value / 100.0 if unit in ("1/m", "m-1", "/m") else value

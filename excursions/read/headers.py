@@ -238,9 +238,11 @@ def _described(about: _Header) -> Meaning | None:
         return Meaning(kind="altitude")
     if said & v.SALINITIES:
         return Meaning(kind="salinity")
-    warm = any(word.startswith("temp") for word in said) or re.fullmatch(r"t\s?\d?", about.rest)
+    degrees = unit in ("degc", "°c", "c", "degf", "°f")
+    called = r"t\s?\d?$|t\b" if degrees else r"t\s?\d?$"  # "T 2", "T air [degC]"
+    warm = any(word.startswith("temp") for word in said) or bool(re.match(called, about.rest))
     reading = said & v.RAWS and not warm  # of a thermometer that is itself calibrated
-    if warm or (unit in ("degc", "°c", "c", "degf", "°f") and about.number and not reading):
+    if warm or (degrees and about.number and not reading):
         return Meaning(kind="temperature", index=about.number)
     if said & v.SERIALS:
         return _probe(about)
@@ -285,7 +287,7 @@ def _reading_or_place(about: _Header) -> Meaning:
     fixed = _fixed(about)
     if raw or fixed:
         return Meaning(kind="raw", index=0 if fixed else about.number, fixed=fixed)
-    if said & v.STANDARDS:
+    if said & v.STANDARDS or ("gas" in said and about.unit and not said & v.POINTS):
         return Meaning(kind="standard", index=about.number)
     named = next((kind for kind, table in _PLACES if said & table), "")
     return Meaning(kind=named or _by_ending(said))

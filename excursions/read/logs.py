@@ -12,9 +12,11 @@ from excursions.errors import ExcursionsError, InputFileError, nearest
 from excursions.plant import Installation, Plant
 from excursions.read.actions import action_of, is_cleaning
 from excursions.read.cells import Sheet, read_cells
+from excursions.read.electrodes import of_ph
 from excursions.read.entries import RowReader, entries_of, merge
 from excursions.read.facts import Facts
 from excursions.read.figures import unit_of_column
+from excursions.read.forms import find_log
 from excursions.read.gathered import Gathered
 from excursions.read.model import REFUSED_SCHEMA, ReadOptions
 from excursions.read.moments import Moments
@@ -31,10 +33,8 @@ from excursions.read.table import (
     LogTable,
     cell_at,
     column_decision,
-    find_table,
     is_point_like,
     row_times,
-    transposed,
     with_actions,
     with_names_above,
     with_phases,
@@ -124,7 +124,7 @@ def read_calibrations(
 
 
 def _table(log: _Log, sheet: Sheet, *, alone: bool) -> LogTable | None:
-    table = find_table(sheet, log.columns) or find_table(transposed(sheet), log.columns)
+    table = find_log(sheet, log.columns)
     if table is not None:
         table = without_counts(with_deviations(with_standards(with_phases(with_actions(by_points(table))))))
         table, twice = without_twins(with_names_above(named_by_letters(table)))
@@ -230,10 +230,13 @@ def _units(log: _Log, table: LogTable, comma: bool) -> dict[int, str]:
         own = any(m.kind == "figure_unit" and m.figure == meaning.figure for m in table.meanings)
         if meaning.kind != "figure" or own:
             continue
-        cells = [cell_at(row, at) for row in table.rows]
+        of_electrodes = [row for row in table.rows if meaning.figure == "offset" and of_ph(table, row)]
+        cells = [cell_at(row, at) for row in of_electrodes or table.rows]
         values = [n for cell in cells if not is_nothing(cell) and (n := number_of(cell, comma=comma))]
         stated = meaning.unit or next((unit.replace(" ", "") for _, unit in values if unit), "")
-        units[at], why = unit_of_column(meaning.figure, stated, [value for value, _ in values])
+        units[at], why = unit_of_column(
+            meaning.figure, stated, [value for value, _ in values], electrode=bool(of_electrodes)
+        )
         if why:
             log.decisions.append(
                 Decision(

@@ -12,6 +12,7 @@ from pathlib import Path
 
 from excursions.errors import InputFileError
 from excursions.read.exports.columns import clean
+from excursions.read.unpack import is_zip
 
 MARK = "!"
 FAULTS = (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, OSError, ValueError)
@@ -57,7 +58,7 @@ def heads(archive: Path, few: int, most: int) -> Iterator[tuple[str, bytes]]:
                     continue
                 with packed.open(info) as stream:
                     head = stream.read(few)
-                    whole = head.startswith(b"PK") and info.file_size <= most
+                    whole = is_zip(head) and info.file_size <= most
                     yield clean(info.filename), head + stream.read(most) if whole else head
     except FAULTS:
         return  # the reader of exports tells what is wrong with it

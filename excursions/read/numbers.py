@@ -13,7 +13,13 @@ NOTHING = words("- -- --- / n/a na nan n.a. none null nil nd n.d. x ? . k.a. s/o
 _NUMBER = re.compile(r"^([<>~]=?|=?)\s*([+-]?[\d.,'\s]*\d(?:[.,](?!\d))?(?:e[+-]?\d+)?)\s*(.*)$")
 
 
-_GIVE_OR_TAKE = re.compile(r"^(?:±|\+/-)\s*\d[\d.,]*")  # "7,25 ± 0,05": how sure the number is
+GIVE_OR_TAKE = re.compile(r"(?:±|\+/-)\s*(?:\d[\d.,]*|[.,]\d+)")  # "7,25 ± 0,05": how sure the number is
+
+
+def without_give_or_take(rest: str) -> str:
+    """What stands behind a number, without how sure it is."""
+    match = GIVE_OR_TAKE.match(rest)
+    return rest[match.end() :].strip() if match else rest.strip()
 
 
 def decimal_comma(texts: Iterable[str], separator: str, stated: str) -> bool:
@@ -54,7 +60,7 @@ def number_of(text: str, *, comma: bool) -> tuple[float, str] | None:
     else:
         digits = _with_points(digits)
     try:
-        return float(digits), _GIVE_OR_TAKE.sub("", match[3]).strip()
+        return float(digits), without_give_or_take(match[3])
     except ValueError:
         return None
 

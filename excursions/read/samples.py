@@ -169,6 +169,7 @@ class _List(Gathered):
     samples: list[LabSample] = field(default_factory=list)
     mark: str = ""
     tests: bool = False
+    lost: dict[int, list[tuple[int, str]]] = field(default_factory=dict)
 
     def commented(self, comment: str) -> str:
         """A comment with the mark of the row's time behind it."""
@@ -279,6 +280,24 @@ def _read_table(gathered: _List, table: LogTable) -> None:
             _take_wide(gathered, table, row, time, wide, comma)
         else:
             _take_long(gathered, table, row, time, comma)
+    _tell_lost(gathered, table)
+
+
+def _tell_lost(gathered: _List, table: LogTable) -> None:
+    """What stood in cells where numbers belong, a sentence for each column."""
+    for at, cells in sorted(gathered.lost.items()):
+        words = list(dict.fromkeys(cell for _, cell in cells))
+        said = ", ".join(f'"{word[:40]}"' for word in words[:3]) + (
+            " and other texts" if len(words) > 3 else ""
+        )
+        left = "this cell is" if len(cells) == 1 else f"these {len(cells)} cells are"
+        gathered.problems.append(
+            InputFileError(
+                found=said, expected="a number; of a limit nobody knows the value", mend=f"{left} left out; the rest of {'the row' if len(cells) == 1 else 'their rows'} is used",
+                file=gathered.file, line=cells[0][0], column=table.headers[at],
+            )
+        )  # fmt: skip
+    gathered.lost.clear()
 
 
 def _several_tests(table: LogTable) -> bool:
@@ -341,13 +360,8 @@ def _take_wide(
     if not found:
         gathered.refuse(row, "no number in any column of values")
         return
-    gathered.problems += [
-        InputFileError(
-            found=f'"{cell[:40]}"', expected="a number; of a limit nobody knows the value", mend="this cell is left out; the rest of the row is used",
-            file=gathered.file, line=row.line, column=table.headers[at],
-        )
-        for at, cell in lost
-    ]  # fmt: skip
+    for at, cell in lost:
+        gathered.lost.setdefault(at, []).append((row.line, cell))
 
 
 def _name_of(header: str) -> tuple[str, str]:

@@ -19,13 +19,14 @@ from excursions.errors import ExcursionsError, InputFileError
 from excursions.read.actions import action_of, is_of_test
 from excursions.read.cells import Row, Sheet, member_heads, read_head
 from excursions.read.fold import plain
+from excursions.read.forms import find_log
 from excursions.read.headers import fold
 from excursions.read.members import MARK
 from excursions.read.model import ReadOptions
 from excursions.read.promises import promises_readings
 from excursions.read.samples import sample_table
 from excursions.read.shaping import by_points, with_deviations
-from excursions.read.table import LogTable, find_table, row_times
+from excursions.read.table import LogTable, row_times
 from excursions.read.vocabulary import words
 
 Found = tuple[tuple[Path, str], ...]
@@ -52,10 +53,10 @@ _NO_DATA = words(
     ".pptx .js .css .sh .bat .exe .lock .tmp .bak .sha256 .md5"
 )
 _TABLES = words(
-    ".csv .tsv .parquet .pq .xlsx .xls .xlsm .xlsb .ods .arrow .feather .sqlite .db .zip .gz .zst .xz"
+    ".csv .tsv .parquet .pq .xlsx .xls .xlsm .xlsb .ods .arrow .feather .sqlite .db .dbf .zip .gz .zst .xz"
 )
 # An export, or what a program or a person says of itself.
-_PERHAPS = words(".log .json .jsonl .ndjson .xml .html .htm .yaml .yml .ini .md")
+_PERHAPS = words(".log .json .jsonl .ndjson .xml .fods .html .htm .yaml .yml .ini .md")
 _LOG_NAME = re.compile(r"calib|kalib|kalibr|etalon|calibra|justier|cal[_\- ]?log|logbook|logbuch")
 _SAMPLE_NAME = re.compile(
     r"sampl|preliev|\bpobor|monstername|provtagn|labor|grab|(?:^|[_\- .])lab(?:$|[_\- .])|muestra|echantillon|amostra|probenahme|handprobe"
@@ -251,7 +252,7 @@ def _by_content(path: Path, sheets: Sequence[Sheet]) -> tuple[str, str]:
 
 def _is_log(sheet: Sheet, name: str) -> bool:
     """A log has a date and columns that only calibrations have: figures, standards, phases, actions with serials."""
-    table = find_table(sheet, {})
+    table = find_log(sheet, {})
     if table is None or _on_a_grid(table):
         return False
     table = with_deviations(by_points(table))
@@ -276,7 +277,7 @@ def _is_log(sheet: Sheet, name: str) -> bool:
 
 def _tells_no_work(sheet: Sheet) -> bool:
     """Whether a table names no probe, no parameter, no step and no work: samples beside what the probe read then."""
-    table = find_table(sheet, {})
+    table = find_log(sheet, {})
     done = {"figure", "probe", "old_probe", "action", "phase"}
     return table is not None and not any(m.kind in done or m.phase for m in table.meanings)
 

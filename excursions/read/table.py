@@ -17,7 +17,6 @@ from excursions.read.moments import Moments, read_moments, time_of_day
 from excursions.read.roles import with_stated
 from excursions.records import Decision
 
-_WIDEST_FORM, _LONGEST_FORM = 60, 60  # a form holds a few calibrations side by side, not hundreds
 _SEARCHED = 40  # a header further down than this many rows is not looked for
 _PHASE_WORDS = re.compile(r"found|left|before|after|vor|nach|antes|despues|depois|avant|apres")
 
@@ -108,7 +107,11 @@ _MEASURED_KINDS = frozenset(("standard", "raw", "value", "figure"))
 def _under_a_form(rows: Sequence[Row], read: Reader) -> int | None:
     """The header of a form whose date stands above it, as found and as left beside each other."""
     for place, row in enumerate(rows[:_SEARCHED]):
-        meanings = [meaning for cell, meaning in zip(row.cells, read(row.cells), strict=True) if cell]
+        meanings = [
+            meaning
+            for cell, meaning in zip(row.cells, read(row.cells), strict=True)
+            if any(char.isalpha() for char in cell)  # a row of figures behind a label is no header
+        ]
         measured = [meaning for meaning in meanings if meaning.kind in _MEASURED_KINDS]
         if (
             len(measured) > 1
@@ -227,17 +230,6 @@ def _said(meaning: Meaning) -> str:
     words = [meaning.phase, meaning.figure or meaning.kind, number]
     unit = f" [{meaning.unit}]" if meaning.unit else ""
     return " ".join(word.replace("_", " ") for word in words if word) + unit if meaning.kind else "not used"
-
-
-def transposed(sheet: Sheet) -> Sheet:
-    """Rows for columns: a form with a label in each line becomes a table of one row (or of one row a column)."""
-    width = max((len(row.cells) for row in sheet.rows), default=0)
-    if width > _WIDEST_FORM or len(sheet.rows) > _LONGEST_FORM:
-        return Sheet(sheet.name, ())
-    labelled = [row for row in sheet.rows if sum(bool(cell) for cell in row.cells) > 1]
-    columns = [tuple(cell_at(row, at) for row in labelled) for at in range(width)]
-    line = labelled[0].line if labelled else 1
-    return Sheet(sheet.name, tuple(Row(line, cells) for cells in columns if any(cells)), sheet.separator)
 
 
 def with_actions(table: LogTable) -> LogTable:

@@ -63,11 +63,13 @@ _DUTCH = re.compile(r"\b(gemeten|waarde|meetwaarde|uitlezing|aflezing|aanwijzing
 @lru_cache(maxsize=16_384)
 def english(text: str) -> str:
     """A plain text in small letters with the words known here in English; of texts of Latin letters only before and after in Dutch."""
-    if text.isascii():
+    if text.isascii():  # accents are off, "vóór" is "voor"
         return _DUTCH.sub(lambda match: f"{match[1]} {'after' if match[2] == 'na' else 'before'}", text)
     return _TERM.sub(lambda match: f" {_ENGLISH[match[0]]} ", text)
 
 
+# Dutch stresses before and after with accents: "vóór", "ná", composed or not.
+_DUTCH_ACCENT = re.compile(r"(?i)\b(?:v(?:o\u0301|ó){2}r|n(?:a\u0301|á))(?!\w)")
 _VOOR, _NA = re.compile(r"(?i)\bvoor\b"), re.compile(r"(?i)(?<![\[(])\bna\b(?![\])])")
 
 
@@ -76,7 +78,8 @@ _FOER, _EFTER = re.compile(r"(?i)\bfør\b"), re.compile(r"(?i)\bett?er\b|\befter
 
 def before_and_after(headers: Sequence[str]) -> Sequence[str]:
     """Before and after where they stand beside one another: Dutch ``Voor`` and ``Na``, alone "for" and a current, Danish ``Før`` and ``Efter``."""
+    said = [_DUTCH_ACCENT.sub(lambda match: plain(match[0]), header) for header in headers]
     for first, second in ((_VOOR, _NA), (_FOER, _EFTER)):
-        if any(map(first.search, headers)) and any(map(second.search, headers)):
-            return [second.sub("after", first.sub("before", header)) for header in headers]
+        if any(map(first.search, said)) and any(map(second.search, said)):
+            return [second.sub("after", first.sub("before", header)) for header in said]
     return headers

@@ -6,6 +6,7 @@ import bz2
 import gzip
 import io
 import lzma
+import re
 import zlib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -54,19 +55,34 @@ def _zstd(raw: IO[bytes]) -> IO[bytes]:
     return cast(IO[bytes], _Zstd(raw))
 
 
-# Magic number, the words for it, how to open it.  A new packing is one row.
-PACKINGS: tuple[tuple[bytes, str, Opener], ...] = (
-    (b"\x1f\x8b", "gzip", lambda raw: cast(IO[bytes], gzip.GzipFile(fileobj=raw))),
-    (b"\x28\xb5\x2f\xfd", "zstd", _zstd),
-    (b"\xfd7zXZ\x00", "xz", lambda raw: cast(IO[bytes], lzma.LZMAFile(raw))),  # noqa: SIM115 - the caller closes it
-    (b"BZh", "bzip2", lambda raw: cast(IO[bytes], bz2.BZ2File(raw))),
+# Signature, the words for it, how to open it.  A new packing is one row.  Whole signatures, because texts may begin like one:
+# RFC 1952 (gzip, deflated, no reserved flags), RFC 8878 (zstd), the .xz format 1.1.0, and the first block of bzip2 or its end.
+PACKINGS: tuple[tuple[re.Pattern[bytes], str, Opener], ...] = (
+    (
+        re.compile(rb"(?s)\x1f\x8b\x08[\x00-\x1f]"),
+        "gzip",
+        lambda raw: cast(IO[bytes], gzip.GzipFile(fileobj=raw)),
+    ),
+    (re.compile(rb"\x28\xb5\x2f\xfd"), "zstd", _zstd),
+    (re.compile(rb"\xfd7zXZ\x00"), "xz", lambda raw: cast(IO[bytes], lzma.LZMAFile(raw))),  # noqa: SIM115 - the caller closes it
+    (re.compile(rb"BZh[1-9](?:1AY&|\x17rE8)"), "bzip2", lambda raw: cast(IO[bytes], bz2.BZ2File(raw))),
 )
 _BROKEN = (EOFError, zlib.error, lzma.LZMAError, zstandard.ZstdError, OSError)
 
 
 def packing_of(start: bytes) -> tuple[str, Opener] | None:
     """Name and opener of the packing that these first bytes belong to, or None when they are not packed."""
-    return next(((name, opener) for magic, name, opener in PACKINGS if start.startswith(magic)), None)
+    return next(((name, opener) for magic, name, opener in PACKINGS if magic.match(start)), None)
+
+
+def is_zip(start: bytes) -> bool:
+    """Whether first bytes are those of a zip archive, workbooks among them: of a file in it, or of an empty one."""
+    return start.startswith((b"PK\x03\x04", b"PK\x05\x06"))
+
+
+def is_parquet(start: bytes) -> bool:
+    """Whether first bytes are those of a Parquet file: its mark, and no text behind it, as there is where a tag is called PAR1."""
+    return bool(re.match(rb"PAR1(?![ -~\t\r\n])", start))
 
 
 @contextmanager

@@ -84,7 +84,7 @@ MEASURANDS = words(
     "parameter measurand messgrosse messgroesse analyte parametro parametre quantity grandeur kind medium"
 )
 STANDARDS = words(
-    "applied soluzione formazin formazine formazina buffer buf buff tampone buffert standard std stds puffer pufferlosung tampon tampao solution solucion solucao losung loesung reference ref "
+    "prufgas pruefgas kalibriergas testgas eichgas spangas applied soluzione formazin formazine formazina buffer buf buff tampone buffert standard std stds puffer pufferlosung tampon tampao solution solucion solucao losung loesung reference ref "
     "lab laborwert labwert laboratory referenz referencia nominal sollwert target certified known patron etalon padrao wzorca wzorzec referentie kalibratievloeistof standardi kalibrierlosung bezugswert soll"
 )
 RAWS = words(

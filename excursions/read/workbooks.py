@@ -13,6 +13,7 @@ from io import BytesIO
 import polars as pl
 
 from excursions.errors import InputFileError
+from excursions.read.unpack import is_zip
 
 # A time of day is a day number below 1: on the calendar it stands before the first day.
 _CLOCK_ONLY = r"^(?:1899-12-3[01]|1904-01-01)[ T]"
@@ -97,7 +98,7 @@ def unpacked_size(data: bytes) -> int:
     InputFileError
         If it is no sound archive.
     """
-    if not data.startswith(b"PK"):
+    if not is_zip(data):
         return len(data)
     try:
         with zipfile.ZipFile(BytesIO(data)) as archive:
@@ -116,7 +117,7 @@ def error_cells(data: bytes, sheet: str) -> dict[str, int]:
 
     They come out of :meth:`Workbook.sheet` as empty cells.  Only known for the common XML workbooks.
     """
-    if not data.startswith(b"PK"):
+    if not is_zip(data):
         return {}
     try:
         with zipfile.ZipFile(BytesIO(data)) as archive:

@@ -135,7 +135,7 @@ def _twice_each(
     """Stays at two levels beside `levels`, each stood at twice or once more; none where that is not so."""
     fine = round(_FINE_S * NS_PER_S)
     when = np.arange(around[0], around[1], fine, dtype=np.int64)
-    value = _at(trace, when)
+    value = trace.at(when)
     away = max(AWAY * tolerance, moves)
     stays = [s for s in _stays(when, value, tolerance) if all(abs(s[2] - level) > away for level in levels)]
     groups: list[list[tuple[int, int, float]]] = []
@@ -160,11 +160,3 @@ def _left_between(
     first, last = group[0], group[-1]
     between = value[(when > first[1]) & (when < last[0])]
     return len(group) > 1 and bool(np.any(np.abs(between - first[2]) > away))
-
-
-def _at(trace: Trace, when: TimeArray) -> FloatArray:
-    """What the record says at instants inside it: held between samples, or on the line that joins them."""
-    if trace.drawn:
-        return np.interp(when, trace.time, trace.value)
-    before = np.clip(np.searchsorted(trace.time, when, side="right") - 1, 0, len(trace) - 1)
-    return np.asarray(trace.value[before])

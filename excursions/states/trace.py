@@ -49,18 +49,23 @@ class Trace:
 
     def sampled(self, start: int, end: int, count: int = 64) -> FloatArray:
         """What the record says at even instants of [start, end), also where it kept no sample; gaps left out."""
-        when = start + ((np.arange(count) + 0.5) * ((end - start) / count)).astype(np.int64)
+        value = self.at(start + ((np.arange(count) + 0.5) * ((end - start) / count)).astype(np.int64))
+        return value[~np.isnan(value)]
+
+    def at(self, when: TimeArray) -> FloatArray:
+        """What the record says at instants (n,): held between samples, or on the line that joins them; NaN in gaps and outside of it."""
+        found = np.full(when.size, np.nan)
         before = np.searchsorted(self.time, when, side="right") - 1
         inside = (before >= 0) & (when <= self.time[-1])
         when, before = when[inside], before[inside]
         after = np.minimum(before + 1, len(self) - 1)
         apart = self.time[after] - self.time[before]
-        known = apart <= self.gap_s * NS_PER_S
         value = self.value[before]
         if self.drawn:
             share = (when - self.time[before]) / np.maximum(apart, 1)
             value = value + share * (self.value[after] - value)
-        return np.asarray(value[known])
+        found[inside] = np.where(apart <= self.gap_s * NS_PER_S, value, np.nan)
+        return found
 
 
 def trace_of(signal: Signal | None) -> Trace | None:

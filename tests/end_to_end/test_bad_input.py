@@ -163,5 +163,5 @@ def test_samples_that_cannot_be_placed_are_named(tmp_path: Path) -> None:
     samples.write_text("\n".join(rows) + "\n")
     done = run_command("scan", export, "--samples", samples, "--out", tmp_path / "out")
     assert done.status in (0, 1)
-    assert 'samples of "AT-9"' in done.err
+    assert 'samples of "AT-9"' in " ".join(done.err.split())  # lines are cut by the length of the path
     assert "furlong" in done.err

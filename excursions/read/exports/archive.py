@@ -17,7 +17,7 @@ from excursions.read.exports.columns import clean
 from excursions.read.exports.content import Content, Opened, start_of
 from excursions.read.exports.workbook import workbook_tables
 from excursions.read.model import ReadOptions
-from excursions.read.unpack import CutOff, check_growth, opened, packing_of
+from excursions.read.unpack import CutOff, check_growth, is_zip, opened, packing_of
 
 _MOST_MEMBERS = 10_000
 
@@ -101,7 +101,7 @@ def _cut_tables(content: Content, file: Path | BytesIO, options: ReadOptions, op
                     yield chunk
 
         start = start_of(chunks)
-        if start and packing_of(start[:8]) is None and not start.startswith(b"PK\x03\x04"):
+        if start and packing_of(start[:8]) is None and not is_zip(start):
             used += 1
             inside = Content(
                 name=f"{content.name}!{clean(member.name)}", path=None, start=start, chunks=chunks, size=content.size,
@@ -169,7 +169,7 @@ def _member(
             raise CutOff("zip") from error
 
     start = start_of(chunks)
-    if packing_of(start[:8]) is not None or (start.startswith(b"PK\x03\x04") and content.depth >= _DEEPEST):
+    if packing_of(start[:8]) is not None or (is_zip(start) and content.depth >= _DEEPEST):
         raise InputFileError(
             found="a packed file inside an archive",
             expected="plain files in it",

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
+from excursions.read.aggregates import AGGREGATES
 from excursions.read.exports.quality import is_quality_text
 from excursions.read.exports.table import Row
 from excursions.read.exports.timeshapes import (
@@ -18,7 +19,7 @@ from excursions.read.exports.timeshapes import (
 )
 from excursions.read.exports.values import looks_numeric
 from excursions.read.exports.words import CLOCKS_ONLY, STATE_WORDS, fold, is_status_text, roles_of
-from excursions.read.fold import unwrapped
+from excursions.read.fold import plain, unwrapped
 
 _LONGEST_WORD = 100
 _ENOUGH = 0.6  # share of filled cells that must be of a kind
@@ -33,7 +34,8 @@ class Column:
     filled, times, dates, clocks, numbers, statuses, zones : cells of the sample, and how many look like each
     distinct : different texts in the sample
     cells : the sample itself
-    factor, offset : what rows of the header say its numbers are to be multiplied by, and what is then to be added
+    factor, offset : what the header says its numbers are to be multiplied by, and what is then to be added
+    loose : the factor is above one and stands beside a name or a unit: whether the numbers bear it already cannot be known
     """
 
     index: int
@@ -43,6 +45,7 @@ class Column:
     cells: tuple[str, ...]
     factor: float = 1.0
     offset: float = 0.0
+    loose: bool = False
     filled: int
     times: int
     dates: int
@@ -74,7 +77,7 @@ class Column:
     @property
     def is_midnight(self) -> bool:
         """Dates that a spreadsheet wrote with the clock they do not have."""
-        return self.is_time and all(map(is_midnight, filter(None, self.cells)))
+        return self.is_time and all(is_midnight(cell) for cell in self.cells if is_time_text(cell))
 
     @property
     def is_clock(self) -> bool:
@@ -111,7 +114,7 @@ def column_of(
 ) -> Column:
     name = clean(header[index]) if index < len(header) else ""
     cells = tuple(row.cells[index].strip() for row in sample if index < len(row.cells))
-    filled = [cell for cell in cells if cell]
+    filled = _without_summaries([cell for cell in cells if cell])
     clocked = fold(name) in CLOCKS_ONLY  # "08.10.00" under "Ora" is no date
     shapes = [None if clocked and clock_shape_of(cell) else shape_of(cell) for cell in filled]
     dated = "date" in roles_of(name) and bool(filled) and all(map(is_year_day, filled))
@@ -136,6 +139,23 @@ def column_of(
         zones=sum(_is_zone(cell, name) for cell in filled),
         distinct=len(set(filled)),
     )
+
+
+_SUMMARIES = frozenset(("average", "least", "greatest", "spread", "count", "total"))
+
+
+def _without_summaries(cells: list[str]) -> list[str]:
+    """The cells of a column of times without the words of summary lines among them: ``Mean`` under dates."""
+    words = [
+        AGGREGATES.get(plain(cell).strip(":. ").casefold()) in _SUMMARIES
+        for cell in cells
+        if len(cell) < _LONGEST_WORD
+    ]
+    if len(words) < len(cells) or not any(words):
+        return cells
+    others = [cell for cell, is_word in zip(cells, words, strict=True) if not is_word]
+    timed = all(shape_of(cell) is not None or clock_shape_of(cell) is not None for cell in others)
+    return others if others and timed else cells
 
 
 # Names of a column that says whether summer time holds.

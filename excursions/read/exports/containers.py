@@ -30,7 +30,7 @@ from excursions.read.exports.workbook import workbook_tables
 from excursions.read.exports.xmltext import is_xml, xml_tables
 from excursions.read.exports.yamltext import is_yaml, yaml_table
 from excursions.read.model import ReadOptions
-from excursions.read.unpack import opened, packing_of, unpacked
+from excursions.read.unpack import is_parquet, is_zip, opened, packing_of, unpacked
 
 _PIECE = 64 * 2**10
 _LATE_FROM = 1_000_000
@@ -80,7 +80,7 @@ def _open_file(item: Item, options: ReadOptions) -> Opened:
         told=item.digest_is,
     )
     whole = any(is_kind(content.start) for is_kind, _ in TEXTS)
-    if packing or whole or any(content.start.startswith(magic) for magic, _ in KINDS):
+    if packing or whole or any(is_kind(content.start) for is_kind, _ in KINDS):
         item.digest_aside()
     yield from open_content(content, options)
 
@@ -92,15 +92,15 @@ def open_content(content: Content, options: ReadOptions) -> Opened:
             found="an empty file" if not content.packing else f"a {content.packing} file with nothing readable in it",
             expected="an export with readings", mend="export it again", file=content.name,
         )  # fmt: skip
-    for magic, opener in KINDS:
-        if content.start.startswith(magic):
+    for is_kind, opener in KINDS:
+        if is_kind(content.start):
             yield from opener(content, options)
             return
     if is_tar(content.start):
         yield from tar_tables(content, options, open_content)
         return
-    for is_kind, opener in TEXTS:
-        if is_kind(content.start):
+    for is_text, opener in TEXTS:
+        if is_text(content.start):
             yield from opener(content, options)
             return
     _refuse_known(content)
@@ -109,7 +109,7 @@ def open_content(content: Content, options: ReadOptions) -> Opened:
 
 def _refuse_known(content: Content) -> None:
     """Files that hold readings in a form that is not read, each with the way out."""
-    kind = next((words for magic, words in _PACKED if content.start.startswith(magic)), "")
+    kind = next((words for magic, words in _PACKED if re.match(magic, content.start)), "")
     if kind:
         unpack = "archive" in kind or "lzip" in kind
         raise InputFileError(
@@ -165,8 +165,9 @@ def _text(content: Content, options: ReadOptions) -> Table:
 # What people save under the name of an export, and what to do about it.
 _LOOK_ALIKES: tuple[tuple[str, str], ...] = (("%pdf", "a PDF file"),)
 _PACKED = (
-    (b"7z\xbc\xaf\x27\x1c", "a 7z archive"), (b"Rar!", "a RAR archive"), (b"MSCF", "a cabinet archive"), (b"LZIP", "an lzip file"),
-    (b"Obj\x01", "an Avro file"), (b"ORC", "an ORC file"), (b"\x89HDF", "an HDF5 file"), (b"CDF", "a NetCDF file"),
+    (rb"7z\xbc\xaf\x27\x1c", "a 7z archive"), (rb"Rar!\x1a\x07", "a RAR archive"), (rb"MSCF\x00{4}", "a cabinet archive"),
+    (rb"LZIP[\x00\x01]", "an lzip file"), (rb"Obj\x01", "an Avro file"), (rb"ORC(?![ -~\t\r\n])", "an ORC file"),
+    (rb"\x89HDF\r\n\x1a\n", "an HDF5 file"), (rb"CDF[\x01\x02\x05]", "a NetCDF file"),
 )  # fmt: skip
 _MAIL = re.compile(rb"(?i)(?:[\w-]+: [^\n]*\n(?:[ \t][^\n]*\n)*){2,}")
 
@@ -210,12 +211,10 @@ TEXTS: tuple[tuple[Callable[[bytes], bool], Callable[[Content, ReadOptions], Ope
     (is_xml, xml_tables),
     (is_yaml, yaml_table),
 )
-KINDS: tuple[tuple[bytes, Callable[[Content, ReadOptions], Opened]], ...] = (
-    (b"PAR1", _parquet),
-    (b"ARROW1", _arrow),
-    (b"\xff\xff\xff\xff", _arrow),
-    (b"SQLite format 3\x00", _database),
-    (b"PK\x03\x04", _archive),
-    (b"PK\x05\x06", _archive),
-    (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", _workbook),
+KINDS: tuple[tuple[Callable[[bytes], bool], Callable[[Content, ReadOptions], Opened]], ...] = (
+    (is_parquet, _parquet),
+    (lambda start: start.startswith((b"ARROW1\x00\x00", b"\xff\xff\xff\xff")), _arrow),
+    (lambda start: start.startswith(b"SQLite format 3\x00"), _database),
+    (is_zip, _archive),
+    (lambda start: start.startswith(b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"), _workbook),
 )

@@ -20,6 +20,7 @@ from excursions.read.exports.table import Row
 from excursions.read.exports.timeshapes import clock_shape_of
 from excursions.read.exports.units import is_unit
 from excursions.read.exports.values import looks_numeric
+from excursions.read.exports.words import roles_of
 
 SEPARATORS = (",", ";", "\t", "|", "^", "\x1f", "\x01", "~")
 # Some spreadsheets put the separator on a line of its own at the top.
@@ -84,10 +85,16 @@ def find_cut(lines: Sequence[str], stated: str) -> Cut:
         best = (score, 0, Cut(separator=" ", quote='"')) if score > _WELL_CUT else best
     if best[0] < 0.3 and len(spans) > 1:
         # Blanks inside a name would be cut: they count only where columns of fixed width leave no whole cells.
-        whole, blank = _whole_cells(sample, spans), Cut(separator=" ", quote='"')
+        body = _body(lines, sample)
+        both = (
+            sample
+            if len(body) <= len(sample)
+            else [*body[: _SAMPLE_LINES // 2], *body[-_SAMPLE_LINES // 2 :]]
+        )
+        whole, blank = _whole_cells(body, spans), Cut(separator=" ", quote='"')
         named = all(line.count("=") > 1 for line in sample)  # name=value: blanks stand between them
         for cut in (Cut(spans=spans),) if whole else (blank,) if named else (Cut(spans=spans), blank):
-            score = _score(sample, cut)
+            score = _score(sample if whole else both, cut)
             if score > max(best[0], 0.3):
                 best = (score, 0, cut)
     return best[2]
@@ -110,13 +117,13 @@ _RUN = re.compile(r"[-=]{2,}")
 
 
 def _ruled(lines: Sequence[str], timed: Sequence[str]) -> tuple[tuple[int, int | None], ...]:
-    """Columns of fixed width as the strokes under their names draw them, where all lines with times fit them."""
+    """Columns of fixed width as the strokes under their names draw them, where the lines with times fit them, but for a date of print."""
     rule = next((line for line in lines[:_RULE_LINES] if _RULE.fullmatch(line)), "")
     starts = [match.start() for match in _RUN.finditer(rule)]
-    between = all(
-        line[start - 1 : start].isspace() or len(line) < start for line in timed for start in starts[1:]
+    fitting = sum(
+        all(line[start - 1 : start].isspace() or len(line) < start for start in starts[1:]) for line in timed
     )
-    if len(starts) < 2 or not timed or not between:
+    if len(starts) < 2 or not timed or fitting < _MOST_LINES * len(timed):
         return ()
     return tuple(zip([0, *starts[1:]], [*starts[1:], None], strict=True))
 
@@ -199,7 +206,18 @@ def _has_time(row: Row) -> bool:
     )
 
 
+_GROUPED = re.compile(r"[+-]?\d{1,3}(?: \d{3})+(?:[.,]\d+)?")  # "1 234,5" is one number
+
+
+def _are_numbers(cell: str) -> bool:
+    """Whether a cell still holds several numbers with blanks between them."""
+    words = cell.split()
+    return len(words) > 1 and all(map(looks_numeric, words)) and not _GROUPED.fullmatch(cell)
+
+
 def _share(cell: str) -> float:
+    if _are_numbers(cell):
+        return 0.0
     if not cell or looks_numeric(cell) or is_time_text(cell) or is_status(cell) or clock_shape_of(cell):
         return 1.0
     # A cell that still holds a separator, or several pairs of name and value, was hardly cut in the right places.
@@ -208,13 +226,19 @@ def _share(cell: str) -> float:
 
 def _spans(lines: Sequence[str], sample: Sequence[str]) -> tuple[tuple[int, int | None], ...]:
     """Columns of fixed width, wide gaps first, with borders that leave the heading whole where one fits them."""
-    least = 2 if _whole_cells(sample, fixed_spans(sample, least=2)) else 1
+    least = 2 if _whole_cells(_body(lines, sample), fixed_spans(sample, least=2)) else 1
     spans = fixed_spans(sample, least=least)
-    for heading in lines[:_HEADING_LINES]:
+    first = lines[:_HEADING_LINES]
+    for heading in sorted(first, key=lambda line: not any(map(roles_of, line.split()))):
         kept = fixed_spans(sample, least=least, heading=_ONE_BLANK.sub("_", heading))
         if len(kept) == len(spans):
             return kept
     return spans
+
+
+def _body(lines: Sequence[str], sample: Sequence[str]) -> Sequence[str]:
+    """The lines that begin with a figure, also the first ones: a clock of four digits may begin the day with one."""
+    return [line for line in lines if line.strip()[:1].isdecimal()] or sample
 
 
 def _whole_cells(lines: Sequence[str], spans: tuple[tuple[int, int | None], ...]) -> bool:

@@ -5,8 +5,9 @@ from __future__ import annotations
 import struct
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date, timedelta
 
+import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from excursions.errors import InputFileError
@@ -18,8 +19,11 @@ from excursions.read.text import is_utf8
 
 _KINDS = frozenset((0x02, 0x03, 0x04, 0x05, 0x30, 0x31, 0x32, 0x43, 0x63, 0x83, 0x8B, 0xCB, 0xF5))
 _FIELD, _HEAD, _END = 32, 32, 0x0D
-_DELETED = b"*"
-_JULIAN_DAY = 1_721_425  # of 1 January of the year 1
+_DELETED = ord("*")
+_UNIX_DAY = 2_440_588  # of the Julian count that is 1 January 1970
+_FIRST_DAY, _LAST_DAY = 1_721_426, 5_373_484  # the years 1 to 9999
+_MS_PER_DAY = 86_400_000
+Cells = npt.NDArray[np.uint8]  # the bytes of one field, a row each
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,9 +73,9 @@ def dbf_table(content: Content, options: ReadOptions) -> Opened:
     count, head, record = struct.unpack_from("<IHH", data, 4)
     fields = _fields(data[:head])
     whole = min(count, (len(data) - head) // record)
-    rows = [data[head + i * record : head + (i + 1) * record] for i in range(whole)]
-    kept = [row for row in rows if row[:1] != _DELETED]
-    if not kept:
+    rows = np.frombuffer(data, np.uint8, whole * record, head).reshape(whole, record)
+    kept = rows[rows[:, 0] != _DELETED]
+    if not len(kept):
         raise InputFileError(
             found="a DBF table without rows",
             expected="rows with readings",
@@ -82,14 +86,15 @@ def dbf_table(content: Content, options: ReadOptions) -> Opened:
         notes.append(f"the table is cut off: {count} rows are promised, {whole} are there and were used")
     if len(kept) < whole:
         notes.append(f"{whole - len(kept)} rows marked as deleted were left out")
-    sample = b"".join(kept[:1_000])
+    sample = kept[:1_000].tobytes()
     encoding = options.encoding or ("utf-8" if is_utf8(sample) else encoding_by_content(sample))
-    columns = {
-        field.name: [_cell(row[field.start : field.start + field.size], field.kind, encoding) for row in kept]
-        for field in fields
-        if field.kind in _TEXTS
-    }
-    frame = pl.DataFrame(columns, schema=dict.fromkeys(columns, pl.String))
+    frame = pl.DataFrame(
+        [
+            _TEXTS[field.kind](np.ascontiguousarray(kept[:, field.start : field.start + field.size]), encoding).alias(field.name)
+            for field in fields
+            if field.kind in _TEXTS
+        ]
+    )  # fmt: skip
     frame = frame.with_columns(
         pl.col(name).cast(pl.Float64, strict=False) for name in _with_decimals(data[:head], fields)
     )
@@ -105,35 +110,51 @@ def _with_decimals(head: bytes, fields: list[_Field]) -> list[str]:
     ]  # fmt: skip
 
 
-def _cell(raw: bytes, kind: str, encoding: str) -> str | None:
-    return _TEXTS[kind](raw) if kind != "C" else raw.decode(encoding, errors="replace").strip(" \0") or None
+def _characters(raw: Cells, encoding: str) -> pl.Series:
+    """Texts in an encoding; none where a field is blank."""
+    texts = pl.Series(raw.view(f"S{raw.shape[1]}").ravel().tolist(), dtype=pl.Binary)
+    said = texts.unique().drop_nulls()
+    told = pl.Series([text.decode(encoding, errors="replace") for text in said.to_list()], dtype=pl.String)
+    return _stripped(texts.replace_strict(said, told, return_dtype=pl.String))
 
 
-def _digits(raw: bytes) -> str | None:
-    return raw.decode("ascii", errors="replace").strip(" \0") or None
+def _digits(raw: Cells, _encoding: str) -> pl.Series:
+    ascii_only = np.where(raw < 128, raw, ord("?")).astype(np.uint8)
+    texts = pl.Series(ascii_only.view(f"S{raw.shape[1]}").ravel().tolist(), dtype=pl.Binary)
+    return _stripped(texts.cast(pl.String))
 
 
-def _date(raw: bytes) -> str | None:
-    said = _digits(raw)
-    return f"{said[:4]}-{said[4:6]}-{said[6:8]}" if said and len(said) == 8 and said.isdecimal() else said
+def _stripped(texts: pl.Series) -> pl.Series:
+    bare = texts.str.strip_chars(" \0")
+    return bare.set(bare == "", None)
 
 
-def _moment(raw: bytes) -> str | None:
-    day, milliseconds = struct.unpack("<ii", raw) if len(raw) == 8 else (0, 0)
-    if not day:
-        return None
-    clock = timedelta(milliseconds=milliseconds)
-    return f"{date.min + timedelta(days=day - _JULIAN_DAY - 1)} {clock}".replace(" 0:", " 00:")
+def _date(raw: Cells, encoding: str) -> pl.Series:
+    return _digits(raw, encoding).str.replace(r"^(\d{4})(\d\d)(\d\d)$", "$1-$2-$3")
 
 
-def _whole(raw: bytes) -> str | None:
-    return str(struct.unpack("<i", raw)[0]) if len(raw) == 4 else None
+def _moment(raw: Cells, encoding: str) -> pl.Series:
+    """A day of the Julian count and milliseconds of it; the numbers as they stand where they are no instant of a calendar."""
+    if raw.shape[1] != 8:
+        return _digits(raw, encoding)
+    day, milliseconds = raw.view("<i4").astype(np.int64).T
+    sound = (day >= _FIRST_DAY) & (day <= _LAST_DAY) & (milliseconds >= 0) & (milliseconds < _MS_PER_DAY)
+    since = np.where(sound, (day - _UNIX_DAY) * _MS_PER_DAY + milliseconds, 0)
+    times = pl.Series(since).cast(pl.Datetime("ms")).dt.to_string("%Y-%m-%d %H:%M:%S%.3f")
+    damaged = pl.Series(day).cast(pl.String) + " days and " + pl.Series(milliseconds).cast(pl.String) + " ms"
+    empty = pl.Series(day == 0)
+    return times.set(pl.Series(~sound), None).fill_null(damaged).set(empty, None)
 
 
-def _double(raw: bytes) -> str | None:
-    return repr(struct.unpack("<d", raw)[0]) if len(raw) == 8 else None
+def _numbers(kind: str) -> Callable[[Cells, str], pl.Series]:
+    def read(raw: Cells, encoding: str) -> pl.Series:
+        width = np.dtype(kind).itemsize
+        return pl.Series(raw.view(kind).ravel()) if raw.shape[1] == width else _digits(raw, encoding)
+
+    return read
 
 
-_TEXTS: dict[str, Callable[[bytes], str | None]] = {
-    "C": _digits, "N": _digits, "F": _digits, "L": _digits, "D": _date, "T": _moment, "I": _whole, "B": _double,
+_TEXTS: dict[str, Callable[[Cells, str], pl.Series]] = {
+    "C": _characters, "N": _digits, "F": _digits, "L": _digits, "D": _date, "T": _moment,
+    "I": _numbers("<i4"), "B": _numbers("<f8"),
 }  # fmt: skip

@@ -103,7 +103,7 @@ def decimal_evidence(texts: Iterable[str]) -> DecimalEvidence:
     for text in texts:
         if is_date_damage(text[:_LONGEST_NUMBER]):
             continue
-        said = unwrapped(plain(text[:_LONGEST_NUMBER])).lstrip("<>=~ ")
+        said = unwrapped(plain(text[:_LONGEST_NUMBER])).lstrip("<>=~?*! ")
         kind = next((name for name, pattern in _KINDS.items() if pattern.fullmatch(said)), "")
         if kind:
             counts[kind] += 1

@@ -116,7 +116,7 @@ class Executor:
         seen |= texts
         plan = self.plan.qualities[column]
         header = self.plan.headers[column] if column < len(self.plan.headers) else ""
-        scheme = scheme_of(sorted(seen), header)[0]
+        scheme = scheme_of(sorted(seen), header, plan.usual)[0]
         if scheme not in (plan.scheme, "words") and _stronger(scheme, plan.scheme):
             raise Replan(column, frozenset(seen))
 

@@ -16,7 +16,7 @@ from excursions.read.exports.parting import Part, parted
 from excursions.read.exports.runs import Run
 from excursions.read.exports.spill import AnyArray, Spill, Stored
 from excursions.read.exports.values import STATE_OFF, STATE_ON
-from excursions.records import BAD, GOOD, ByteArray, FloatArray, TagSeries
+from excursions.records import BAD, GOOD, ByteArray, Decision, FloatArray, TagSeries
 
 _READING_BYTES = 17  # time, value, quality
 
@@ -50,7 +50,7 @@ class Gather:
     """All readings so far.  Beyond `spill_bytes` the pieces move to an unnamed temporary file.
 
     kept : what says that the readings of the table at hand are averages, or empty
-    contradicted : readings on which two files of one tag do not agree, a frame a tag
+    contradicted : readings on which two files of one tag do not agree, a frame a tag; told : what is said of them
     parted : tags that several files held with readings that cannot be of one signal, and what each file's is called
     """
 
@@ -61,6 +61,7 @@ class Gather:
     spill: Spill | None = None
     parted: list[tuple[str, tuple[str, ...]]] = field(default_factory=list)
     contradicted: list[pl.DataFrame] = field(default_factory=list)
+    told: list[Decision] = field(default_factory=list)
 
     def add(
         self, tag: str, time: TimeArray, value: FloatArray, quality: ByteArray | None, file: str, *, slices: bool = False
@@ -164,7 +165,9 @@ class Gather:
                     description=with_note(pieces.description, _kept(tag, pieces)), files=files,
                 )  # fmt: skip
             if apart and not parts and len(pieces.files) > 1:
-                self.contradicted.append(contradicted(tag, time, value, quality, pieces.files))
+                frame, said = contradicted(tag, time, value, quality, pieces.files)
+                self.contradicted.append(frame)
+                self.told += said
             if not parts:
                 found[tag] = TagSeries(
                     tag=tag, time=time, value=value, quality=quality, unit=pieces.unit,

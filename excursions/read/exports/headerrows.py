@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from excursions.errors import InputFileError
 from excursions.read.exports.calendartimes import PARTS, is_part
 from excursions.read.exports.columns import is_midnight, is_time_text
+from excursions.read.exports.factors import is_scale
 from excursions.read.exports.numbertimes import as_number_time
 from excursions.read.exports.table import Row
 from excursions.read.exports.timeshapes import clock_shape_of, is_year_day, shape_of
@@ -39,8 +40,15 @@ def first_data_row(rows: Sequence[Row], width: int) -> int | None:
     hits = Counter({index: count for index, count in hits.items() if count >= 0.3 * min(len(later), 50)})
     if hits:
         column = min(index for index in hits if hits[index] == max(hits.values()))
+        usual = [row for row in later[-50:] if len(row.cells) > column and is_time_text(row.cells[column])]
         first = next(
-            (i for i, row in enumerate(rows) if len(row.cells) > column and is_time_text(row.cells[column])),
+            (
+                i
+                for i, row in enumerate(rows)
+                if len(row.cells) > column
+                and is_time_text(row.cells[column])
+                and not _is_date_of_print(row, column, usual)
+            ),
             None,
         )
         return _under_earlier_header(rows[:first], first)
@@ -56,6 +64,18 @@ def first_data_row(rows: Sequence[Row], width: int) -> int | None:
     return next(
         (i for i, row in enumerate(rows) if len(row.cells) > numeric and as_number_time(row.cells[numeric])),
         None,
+    )
+
+
+def _is_date_of_print(row: Row, column: int, usual: Sequence[Row]) -> bool:
+    """A word and a time alone, ``Printed 06-Jan-2026 07:00``, above rows whose times begin with no word and that hold more."""
+    worded = [other.cells[column].strip()[:1].isalpha() for other in usual]
+    fuller = sum(trimmed(other.cells) > 1 for other in usual)
+    return (
+        row.cells[column].strip()[:1].isalpha()
+        and trimmed(row.cells) == 1
+        and not any(worded)
+        and 2 * fuller > len(usual)
     )
 
 
@@ -152,6 +172,10 @@ def header_rows(rows: Sequence[Row], data_line: int, width: int) -> tuple[int | 
     below = rows[last + 1].line if last + 1 < len(rows) else data_line
     for index in range(last, -1, -1):
         row = rows[index]
+        if _is_like_data(row, width):
+            together.clear()
+            below = row.line
+            continue
         labelled = not together and _is_label_of_times(row, width)
         if is_remark(row) or len(row.cells) < max(2, 0.6 * width) or (
             trimmed(row.cells) < min(2, width) and not labelled
@@ -164,10 +188,38 @@ def header_rows(rows: Sequence[Row], data_line: int, width: int) -> tuple[int | 
     if not together:
         single = len(rows) - 1 if width == 1 and rows else None
         return single, ()
-    best = max(together, key=lambda i: (*_names_roles(rows[i], width), trimmed(rows[i].cells), -i))
+    numbered = _is_numbered(rows[min(together)])  # addresses over tags name nothing
+    best = max(
+        together,
+        key=lambda i: (
+            *_names_roles(rows[i], width),
+            numbered and _are_tags(rows[i]),
+            trimmed(rows[i].cells),
+            -i,
+        ),
+    )
     return best, tuple(
         sorted(i for i in together if i != best and not (i < best and _is_title(rows[i], width)))
     )
+
+
+def _is_numbered(row: Row) -> bool:
+    """A row of whole numbers, as addresses are: signals may be called so, where no other row calls them by a tag."""
+    cells = [cell.strip() for cell in row.cells if cell.strip()]
+    return bool(cells) and all(map(str.isdecimal, cells))
+
+
+def _are_tags(row: Row) -> bool:
+    """A row of letters with figures behind them, ``AE-1``, ``TIC204.PV``."""
+    cells = [cell.strip() for cell in row.cells if cell.strip()]
+    return bool(cells) and all(re.fullmatch(r"[^\W\d][\w./:-]*\d\S*", cell) for cell in cells)
+
+
+def _is_like_data(row: Row, width: int) -> bool:
+    """A row that begins with a figure and holds nothing but numbers with decimals behind it: data whose time cannot be read."""
+    first, *others = (cell.strip() for cell in row.cells[: max(width, 1)])
+    decimals = [bool(re.fullmatch(r"[+-]?\d+[.,]\d+", cell)) for cell in others if cell]
+    return first[:1].isdecimal() and bool(decimals) and all(decimals)
 
 
 def cut_otherwise(row: Row, width: int) -> tuple[str, ...]:
@@ -205,7 +257,7 @@ def with_damaged_rows(rows: Sequence[Row], header_at: int | None, start: int) ->
         for index in range(width)
     ]
     for index in range(header_at + 1, start):
-        if any(
+        if not is_scale(rows[index].cells) and any(
             here and _is_plain_number(cell) for here, cell in zip(numeric, rows[index].cells, strict=False)
         ):
             return index
@@ -224,8 +276,10 @@ def _names_roles(row: Row, width: int) -> tuple[bool, bool]:
 
 
 def _is_title(row: Row, width: int) -> bool:
-    """Two cells in a wide table: a key and its value rather than a row of the header."""
-    return width > 2 and trimmed(row.cells) == 2 and bool(row.cells[0].strip())
+    """Two cells in a wide table, a word and a number in a narrow one: a key and its value rather than a row of the header."""
+    if trimmed(row.cells) != 2 or not row.cells[0].strip():
+        return False
+    return width > 2 or (_is_plain_number(row.cells[1]) and not is_scale(row.cells))
 
 
 def is_remark(row: Row) -> bool:

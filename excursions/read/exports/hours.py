@@ -32,3 +32,19 @@ def clocks_across(headers: Sequence[str]) -> tuple[int, list[str]]:
         if hours in (list(range(24)), list(range(1, 25))) and (all(spans) or not any(spans)):
             return first, [f"{hour:02d}:00" for hour in hours]
     return 0, []
+
+
+_NAME_AND_CLOCK = re.compile(
+    r"(?P<name>\S.*?)\s*[\s@_(\-]\s*(?P<clock>\d{1,2}[:.h]\d{2}(?:[:.]\d{2})?(?:\s?[AaPp]\.?[Mm]\.?)?)\)?"
+)
+_CLOCK_AND_NAME = re.compile(
+    r"(?P<clock>\d{1,2}[:h]\d{2}(?::\d{2})?(?:\s?[AaPp]\.?[Mm]\.?)?)\s*[\s_\-]\s*(?P<name>\S.*)"
+)
+
+
+def name_and_clock(header: str) -> tuple[str, str] | None:
+    """A signal and a time of day that one name holds, ``AT-1 06:00`` or ``06:00 AT-1``; None where it does not."""
+    match = _NAME_AND_CLOCK.fullmatch(header.strip()) or _CLOCK_AND_NAME.fullmatch(header.strip())
+    if match is None or clock_shape_of(match["clock"]) is None or clock_shape_of(match["name"]) is not None:
+        return None
+    return match["name"].strip(), match["clock"]

@@ -172,6 +172,14 @@ def _split(node: Mapping[str, Any], said: Mapping[str, str]) -> list[Record]:
     if not names or not rows or not all(isinstance(row, list) and len(row) == len(names) for row in rows):
         return []
     titles = [_title(name, number) for number, name in enumerate(names, start=1)]
+    units: list[object] = next(
+        (node[key] for key in node if fold(key) in ("unit", "units") and isinstance(node[key], list)), []
+    )
+    if len(units) == len(titles):
+        titles = [
+            f"{title} [{unit}]" if unit and isinstance(unit, str) else title
+            for title, unit in zip(titles, units, strict=True)
+        ]
     index = node.get("index")
     timed = isinstance(index, list) and len(index) == len(rows) and bool(index) and _is_time(index[0])
     tag = {"tag": said["tag"]} if "tag" in said else {}

@@ -66,14 +66,18 @@ def json_table(content: Content, options: ReadOptions) -> Opened:
     )  # fmt: skip
 
 
-_NAN = re.compile(rb'"(?:[^"\\]|\\.)*"|-?\b(?:NaN|nan|Infinity|inf)\b')
+_NAN = re.compile(rb"-?\b(?:NaN|nan|Infinity|inf)\b")
 
 
 def _without_nan(data: bytes) -> bytes:
     """JSON knows no NaN, but many programs write it for a reading that is none: null in its place."""
-    if not any(word in data for word in (b"NaN", b"nan", b"Infinity", b"inf")):
+    if not any(word in data for word in (b"NaN", b"nan", b"Infinity", b"inf")) or b"\0" in data:
         return data
-    return _NAN.sub(lambda match: match[0] if match[0][:1] == b'"' else b"null", data)
+    parts = re.split(
+        rb'("(?:[^"\\]|\\.)*")', data
+    )  # every second part is a text, in which such a word may stand
+    parts[::2] = re.split(b"\0", _NAN.sub(b"null", b"\0".join(parts[::2])))
+    return b"".join(parts)
 
 
 _TOPIC = re.compile(
@@ -121,7 +125,7 @@ def _object(text: str) -> dict[str, object] | None:
 def _flat(frame: pl.DataFrame) -> pl.DataFrame:
     """Objects as columns of their own, arrays as rows, until nothing is nested."""
     for _ in range(_DEEPEST):
-        frame = _keyed(_pairs(frame))
+        frame = _keyed(_pairs(_written(frame)))
         nested = [name for name, dtype in frame.schema.items() if isinstance(dtype, pl.Struct)]
         lists = [name for name, dtype in frame.schema.items() if isinstance(dtype, pl.List)]
         if nested:
@@ -131,6 +135,22 @@ def _flat(frame: pl.DataFrame) -> pl.DataFrame:
             frame = frame.explode(lists)
         else:
             break
+    return frame
+
+
+def _written(frame: pl.DataFrame) -> pl.DataFrame:
+    """Texts that are objects written as JSON, as messages carry them, as these objects."""
+    for name, dtype in frame.schema.items():
+        said = frame[name].drop_nulls() if dtype == pl.String else pl.Series([], dtype=pl.String)
+        if not len(said) or not said.str.contains(r"^\s*\{[^\r\n]*\}\s*$").all():
+            continue
+        lines = "\n".join(frame[name].fill_null("{}").to_list())
+        try:
+            inner = pl.read_ndjson(BytesIO(lines.encode()), infer_schema_length=None)
+        except pl.exceptions.PolarsError:
+            continue  # texts that only look like objects stay texts, and are told as columns left out
+        if inner.width and inner.height == frame.height:
+            frame = frame.with_columns(inner.to_struct(name))
     return frame
 
 

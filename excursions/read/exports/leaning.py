@@ -7,6 +7,7 @@ is then read like any other.  Nothing is guessed: what a cell leans on stands ab
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -17,7 +18,7 @@ from excursions.read.exports.clockdays import OF_PAPER, date_of, iso_day, passed
 from excursions.read.exports.columns import Column
 from excursions.read.exports.halfdates import dated, days_of
 from excursions.read.exports.headerrows import is_remark, times_begin, trimmed
-from excursions.read.exports.hours import clocks_across
+from excursions.read.exports.hours import clocks_across, name_and_clock
 from excursions.read.exports.layouts.common import is_counter, is_quality
 from excursions.read.exports.named import named_cells
 from excursions.read.exports.sections import names_by_itself, section_of
@@ -48,7 +49,7 @@ def written_out(table: Table, sheet: Sheet | None, name: str) -> Found | None:
     finders = (
         (_half_dates, _times_across, _day_lines, named_cells)
         if sheet is None
-        else (_hours_across, _day_lines, _tag_lines, named_cells, _merged)
+        else (_hours_across, _tags_at_hours_across, _day_lines, _tag_lines, named_cells, _merged)
     )
     return next((found for find in finders if (found := find(table, sheet, name)) is not None), None)
 
@@ -221,6 +222,39 @@ def _hours_across(table: Table, sheet: Sheet | None, name: str) -> Found | None:
         name,
         f"{len(clocks)} times of day side by side were taken as a row each, {clocks[0]} to {clocks[-1]}{apart}",
         f'they are the names of the columns, such as "{sheet.columns[first].header}"',
+    )
+
+
+def _tags_at_hours_across(table: Table, sheet: Sheet | None, name: str) -> Found | None:
+    """A row a day and a column for each signal at each time of day: ``AT-1 06:00``, ``AT-1 14:00``, ``TT-1 06:00``."""
+    if sheet is None or not sheet.header_line:
+        return None
+    dates = [c for c in sheet.columns if c.is_date or c.is_midnight]
+    named = {c.index: pair for c in sheet.columns if c not in dates and (pair := name_and_clock(c.header))}
+    counts = Counter(tag for tag, _ in named.values())
+    times = [c for c in sheet.columns if c.is_clock or (c.is_time and c not in dates)]
+    if len(dates) != 1 or times or not named or len(set(counts.values())) != 1 or min(counts.values()) < 2:
+        return None
+    kept = held(table, len(sheet.columns))
+    below = np.flatnonzero(kept.lines >= sheet.first_line)
+    frame = kept.frame[below].select(str(dates[0].index), *(str(index) for index in named))
+    frame = frame.rename(dict(zip(frame.columns, map(str, range(frame.width)), strict=True)))
+    header = Row(sheet.header_line, ("date", *(str(index) for index in named)))
+    long, lines = _long(frame, kept.lines[below], [0], 1, header)
+    said = {str(index): pair for index, pair in named.items()}
+    tag, clock = (
+        pl.col("head").replace_strict({key: pair[part] for key, pair in said.items()}, return_dtype=pl.String)
+        for part in (0, 1)
+    )
+    long = long.select("0", tag.alias("tag"), clock.alias("clock"), "cell")
+    head = [row for row in table.preview.rows if row.line < sheet.header_line]
+    head.append(Row(sheet.header_line, ("date", "tag", "clock", "value")))
+    others = [c.header for c in sheet.columns if c.index not in named and c not in dates and c.filled]
+    apart = f"; left out: {', '.join(others)}" if others else ""
+    return _block(table, kept, head, long, lines), _decision(
+        name,
+        f"{len(named)} columns of {len(counts)} signals at times of day were taken as a row each{apart}",
+        f'the times stand in their names, such as "{sheet.columns[min(named)].header}"',
     )
 
 

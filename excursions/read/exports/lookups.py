@@ -29,12 +29,15 @@ class Lookup:
 def lookups(table: str, tables: Mapping[str, Sequence[str]]) -> list[Lookup]:
     """The columns of a table that point to another one: the signal first found, and the quality.
 
-    ``tag_id`` beside a table ``tags`` with ``id`` and ``name``; ``status_id`` beside ``statuses`` with ``id`` and ``text``.
+    ``tag_id`` beside a table ``tags`` with ``id`` and ``name``; ``status_id`` beside ``statuses`` with ``id`` and ``text``;
+    ``sid`` that is the first column of a table of signals as well.
     """
     found: list[Lookup] = []
     for column in tables[table]:
         stem = _stem(column)
         role = next((role for role in ("tag", "quality") if stem and role in roles_of(stem)), "")
+        if not role and (shared := _shared(table, column, tables)):
+            stem, role = shared
         called = role if role == "tag" else stem
         if not stem or any(lookup.called == called for lookup in found):
             continue
@@ -44,12 +47,46 @@ def lookups(table: str, tables: Mapping[str, Sequence[str]]) -> list[Lookup]:
             for other in others
             if _is_of(other, stem) or column.lower() in map(str.lower, tables[other])
         ]
-        for other in near or (others if role == "tag" else []):
+        for other in near or [
+            other for other in others if role == "tag" and _of_signals(other, tables[other])
+        ]:
             lookup = _lookup(column, other, tables[other], role, stem)
             if lookup is not None and not any(lookup.called == known.called for known in found):
                 found.append(lookup)
                 break
     return found
+
+
+def _shared(table: str, column: str, tables: Mapping[str, Sequence[str]]) -> tuple[str, str] | None:
+    """What a column stands for, and its role, where it is the first one of a table of signals or of states as well."""
+    if _PRODUCTION.fullmatch(column) or roles_of(column) & {"time", "date", "clock", "value"}:
+        return None
+    for other, columns in tables.items():
+        if other == table or not columns or columns[0].lower() != column.lower() or column.lower() == "id":
+            continue
+        if _of_signals(other, columns):
+            return "tag", "tag"
+        if any("quality" in roles_of(word) for word in _words(other)):
+            return "quality", "quality"
+    return None
+
+
+def _of_signals(table: str, columns: Sequence[str]) -> bool:
+    """Whether a table lists signals: by its name, or because it gives a unit of each."""
+    words = _words(table)
+    if any(_PRODUCTION.fullmatch(word) for word in words):
+        return False
+    named = _SIGNALS.search(table) or any("tag" in roles_of(word) for word in words)
+    return bool(named) or any("unit" in roles_of(name) for name in columns)
+
+
+_SIGNALS = re.compile(r"(?i)tag|signal|point|channel|kanal|sensor|variable|messstelle")
+
+
+def _words(table: str) -> list[str]:
+    """The words of a table's name, each as one of them too: ``dim_signals``."""
+    words = re.findall(r"[a-z]+", re.sub(r"(?<=[a-z])(?=[A-Z])", " ", table).lower())
+    return [form for word in words for form in (word, word.removesuffix("s"), word.removesuffix("es"))]
 
 
 _ENDING = re.compile(r"(?i)(?<=\w)[_ -]?(id|no|nr|num|number|nummer|key|idx|ref)$")

@@ -53,6 +53,7 @@ def _fields_apart(frame: pl.LazyFrame, structs: list[str]) -> pl.LazyFrame:
     taken = [name for name in schema if name not in structs]
     own = [field.name for name in structs for field in fields[name]]
     columns: list[pl.Expr] = []
+    given = set(taken)
     for name in schema:
         if name not in structs:
             columns.append(pl.col(name))
@@ -60,10 +61,18 @@ def _fields_apart(frame: pl.LazyFrame, structs: list[str]) -> pl.LazyFrame:
         timed = any(field.dtype.is_temporal() for field in fields[name])
         for field in fields[name]:
             bare = timed and own.count(field.name) == 1 and field.name not in taken
-            columns.append(
-                pl.col(name).struct.field(field.name).alias(field.name if bare else f"{name}.{field.name}")
-            )
+            called = _free(field.name if bare else f"{name}.{field.name}", given)
+            columns.append(pl.col(name).struct.field(field.name).alias(called))
     return frame.select(columns)
+
+
+def _free(name: str, given: set[str]) -> str:
+    """A name that no column has yet: a column may be called as a field of another one is to be."""
+    called, count = name, 2
+    while called in given:
+        called, count = f"{name} ({count})", count + 1
+    given.add(called)
+    return called
 
 
 def _rows_apart(frame: pl.LazyFrame, lists: list[str]) -> pl.LazyFrame:

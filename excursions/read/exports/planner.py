@@ -15,7 +15,7 @@ from excursions.read.exports.columns import Column
 from excursions.read.exports.dateorder import OrderEvidence
 from excursions.read.exports.decimals import DecimalEvidence, Tally, decimal_evidence
 from excursions.read.exports.layouts import LAYOUTS
-from excursions.read.exports.layouts.naming import left_out
+from excursions.read.exports.layouts.naming import left_out, several_in
 from excursions.read.exports.layouts.timecolumns import refuse_days_alone, time_parts
 from excursions.read.exports.numbertimes import SERIAL, SERIAL_1904, as_number_time, kind_of
 from excursions.read.exports.plan import Draft, NoReadingsError, Plan, Stream
@@ -68,13 +68,13 @@ def make_plan(
     }  # fmt: skip
     decimal = _decimal(sheet, draft.streams, options, subject, texts, decisions)
     others = _other_marks(sheet, draft.streams, options, decimal, subject, decisions)
-    name = decide_zone(sheet, times, draft.streams, options, subject, decisions)
-    stated = stated_zone(sheet, times) if options.tz else ""
+    stated = stated_zone(sheet, times)
+    name = decide_zone(sheet, times, options, subject, decisions, stated)
     numbers = frozenset(s.value for s in draft.streams if not sheet.columns[s.value].statuses)
     labels = frozenset(s.tag_columns[0] for s in draft.streams if len(s.tag_columns) == 1)
     return Plan(
         layout=draft.layout, streams=draft.streams, width=len(sheet.columns), first_line=sheet.first_line, times=times,
-        qualities=qualities, decimal=decimal, numbers=numbers, labels=labels, own=user_words(options.quality_words), many_labels=any(sheet.columns[index].distinct > _MANY_LABELS for index in labels), zone=name, stated_zone="" if stated == name else stated, constants=draft.constants, others=others, kinds=draft.kinds,
+        qualities=qualities, decimal=decimal, numbers=numbers, labels=labels, own=user_words(options.quality_words), many_labels=any(sheet.columns[index].distinct > _MANY_LABELS for index in labels), zone=name, stated_zone=stated if options.tz and stated != name else "", constants=draft.constants, others=others, kinds=draft.kinds,
         headers=tuple(column.header for column in sheet.columns), decisions=tuple(decisions), kept=_averages(sheet, draft),
         section="" if draft.layout == "long" else sheet.section,
     )  # fmt: skip
@@ -137,6 +137,10 @@ def propose(sheet: Sheet) -> Draft:
         draft = layout(sheet)
         if draft is not None:
             return draft
+    if several := next(filter(None, map(several_in, sheet.columns)), ""):
+        raise NoReadingsError(
+            found=several, expected="one reading in each cell", mend="export each reading in a column of its own", line=sheet.header_line or None
+        )  # fmt: skip
     names = ", ".join(f'"{column.header}"' for column in sheet.columns[:12] if column.header)
     has_time = any(column.is_time for column in sheet.columns)
     raise NoReadingsError(
@@ -291,7 +295,9 @@ def _quality_plan(
     decisions: list[Decision],
 ) -> QualityPlan:
     seen = {cell for cell in column.cells if cell} | codes.get(column.index, frozenset())
-    scheme, why = scheme_of(sorted(seen), column.header)
+    counts = Counter(cell for cell in column.cells if cell).most_common(1)
+    usual = next((cell for cell, count in counts if 2 * count > column.filled), "")
+    scheme, why = scheme_of(sorted(seen), column.header, usual)
     if why:
         said = {
             "good_is_0": "0 is good", "good_is_1": "1 is good", "percent": "per cent good, 100 is good", "ua": "OPC UA",
@@ -305,7 +311,7 @@ def _quality_plan(
                 option="quality words in the register",
             )
         )
-    return QualityPlan(scheme=scheme, base=base_of(seen), own=user_words(options.quality_words))
+    return QualityPlan(scheme=scheme, base=base_of(seen), usual=usual, own=user_words(options.quality_words))
 
 
 def _decimal(

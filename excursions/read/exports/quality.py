@@ -54,11 +54,13 @@ class QualityPlan:
     scheme : ``words``, ``classic``, ``ua``, ``good_is_1``, ``good_is_0``, ``percent`` or ``doubt`` (what is true is doubtful);
         words are known in all of them
     base : of the numbers: 10, or 16 and 2 where all are written with the same number of such digits
+    usual : the text that stands in most rows, empty where none does
     own : the user's words, folded
     """
 
     scheme: str = "words"
     base: int = 10
+    usual: str = ""
     own: Mapping[str, int] = field(default_factory=dict)
 
 
@@ -95,8 +97,11 @@ def base_of(texts: Iterable[str]) -> int:
     return 16 if lettered and all(_HEX.fullmatch(text) for text in said) else 10
 
 
-def scheme_of(texts: Iterable[str], header: str) -> tuple[str, str]:
-    """The scheme of a column from its distinct texts and its header, and the reason where it was a choice."""
+def scheme_of(texts: Iterable[str], header: str, usual: str = "") -> tuple[str, str]:
+    """The scheme of a column from its distinct texts and its header, and the reason where it was a choice.
+
+    usual : the text that stands in most of its rows, empty where none does
+    """
     said = list(texts)
     base = base_of(said)
     numbers = {number for number in (_integer(text, base) for text in said) if number is not None}
@@ -117,6 +122,8 @@ def scheme_of(texts: Iterable[str], header: str) -> tuple[str, str]:
         return _of_zero_and_one(numbers, name)
     if numbers <= {0, 100}:
         return "percent", "0 and 100 only"
+    if usual == "0" and max(numbers) < 2**16:
+        return "good_is_0", "0 stands in most rows, and no code that is good in the OPC classic table"
     if max(numbers) > 3 and all(number % 4 == 0 for number in numbers) and numbers - {0}:
         return "classic", "numbers below 64 that are multiples of 4 are bad in the OPC classic table"
     return "good_is_0", f"numbers up to {max(numbers)}; 0 is taken as good, all else as bad"

@@ -12,7 +12,7 @@ from excursions.errors import ExcursionsError
 from excursions.read.exports.clockchanges import TAKEN_AS_UTC, local_signs
 from excursions.read.exports.clockfaults import clock_faults
 from excursions.read.exports.containers import open_item
-from excursions.read.exports.contradictions import SCHEMA, told
+from excursions.read.exports.contradictions import SCHEMA
 from excursions.read.exports.gather import Gather
 from excursions.read.exports.onetable import Asked, TableRead, read_table
 from excursions.read.exports.outcome import Met, status_words, strange_words
@@ -81,7 +81,7 @@ def read_exports(
     series = state.gather.series(apart=True)
     state.decisions.extend(_parted(tag, names) for tag, names in state.gather.parted)
     clashes = pl.concat([pl.DataFrame(schema=SCHEMA), *state.gather.contradicted])
-    state.decisions.extend(told(clashes))
+    state.decisions.extend(state.gather.told)
     naive = {decision.subject for decision in state.decisions if decision.what == TAKEN_AS_UTC}
     if not series and state.problems:
         raise state.problems[0]

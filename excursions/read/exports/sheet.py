@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 
 from excursions.errors import InputFileError
 from excursions.read.exports.columns import Column, column_of
+from excursions.read.exports.factors import factors_within, scale_rows, with_scale
 from excursions.read.exports.headerrows import (
     cut_otherwise,
     first_data_row,
@@ -24,7 +25,7 @@ from excursions.read.exports.headerrows import (
 from excursions.read.exports.sections import PAIR, names_by_itself, pair_of, section_of
 from excursions.read.exports.table import Preview, Row
 from excursions.read.exports.units import is_unit
-from excursions.read.exports.words import fold, roles_of
+from excursions.read.exports.words import roles_of
 
 MOST_CELLS = 40_000
 _MOST_ROWS = 400
@@ -75,9 +76,12 @@ def _look(preview: Preview, stem: str) -> Sheet | None:
         header, above = _labelled(rows, header, above)
     if header_at is None and start and (cells := cut_otherwise(rows[start - 1], usual_width(rows))):
         header, header_at = cells, start - 1
+    if header_at is None and (named := _named_in_remark(preview, rows[start].line, usual_width(rows))):
+        header = named
     start = with_damaged_rows(rows, header_at, start)
     above = tuple(index for index in above if index < start)
     top = rows[min([start if header_at is None else header_at, *above])].line
+    header, above = _under_titles(header, header_at, rows, above)
     extra = tuple(_spread(rows[number].cells, header) for number in above)
     line = rows[header_at].line if header_at is not None else 0
     header = with_row_names(fitted(header, rows[start:]), rows[start:])
@@ -88,6 +92,18 @@ def _look(preview: Preview, stem: str) -> Sheet | None:
         sheet.preamble.setdefault("tag", name)
     pair = header_at is not None and pair_of(header)[0] and not any(map(roles_of, header))
     return replace(sheet, section=PAIR if pair else form)
+
+
+def _named_in_remark(preview: Preview, data_line: int, width: int) -> tuple[str, ...]:
+    """The names in the last line above the data, a remark or not cut as they are: one for each column, ``# time pH ORP T``."""
+    above = [row for row in preview.rows if row.line < data_line and trimmed(row.cells)]
+    if not above or not (trimmed(above[-1].cells) == 1 or above[-1].cells[0].lstrip()[:1] in ("#", "%")):
+        return ()
+    text = " ".join(cell for cell in above[-1].cells if cell).lstrip("#%/ \t")
+    for names in (text.split(), re.split(r"\s{2,}|\t", text), text.split(",")):
+        if len(names) == width > 1 and any(roles_of(name) & {"time", "date"} for name in names):
+            return tuple(name.strip() for name in names)
+    return ()
 
 
 def _labelled(
@@ -106,6 +122,60 @@ def _has_letter(text: str) -> bool:
 
 
 _PARTS = {"value", "average", "other_figure", "quality", "time", "date", "clock"}
+
+
+def _under_titles(
+    header: Sequence[str], header_at: int | None, rows: Sequence[Row], above: tuple[int, ...]
+) -> tuple[Sequence[str], tuple[int, ...]]:
+    """Names that stand again under several titles, each over the first of its columns, behind those: ``Reactor A | | Reactor B |``.
+
+    The titles stand in a row above the names, or in the row of the time over a row of names.
+    """
+    if header_at is None:
+        return header, above
+    for number in above:
+        titles_at, names_at = min(number, header_at), max(number, header_at)
+        width = max(len(header), len(rows[number].cells))
+        titles, names = (((*rows[at].cells, *[""] * width)[:width]) for at in (titles_at, names_at))
+        joined = _joined(titles, names)
+        if joined and (number < header_at or number == header_at + 1):
+            return joined, tuple(other for other in above if other != number)
+    return header, above
+
+
+def _joined(titles: Sequence[str], names: Sequence[str]) -> list[str]:
+    """The names behind their titles where the same ones stand under several of them; else empty."""
+    timed = [_of_time(name, names) or (not name.strip() and _of_time(title, titles)) for title, name in zip(titles, names, strict=True)]  # fmt: skip
+    spread: list[str] = []
+    title = ""
+    for own, of_time in zip(titles, timed, strict=True):
+        title = "" if of_time else own.strip() or title
+        spread.append(title)
+    pairs = [(title, name) for title, name in zip(spread, names, strict=True) if name.strip() and title]
+    said = [name for _, name in pairs]
+    again = len(set(said)) < len(said) == len(set(pairs))
+    merged = len({title for title, _ in pairs}) > 1 and sum(bool(own.strip()) for own in titles) - sum(
+        timed
+    ) < len(said)
+    others = any(roles_of(name) and len(name.strip()) > 1 for name in said)
+    if (
+        not again
+        or not merged
+        or others
+        or any(is_unit(title) for title, _ in pairs)
+        or all(map(is_unit, said))
+    ):
+        return []
+    return [
+        f"{title} {name}".strip() if name.strip() else own
+        for title, name, own in zip(spread, names, titles, strict=True)
+    ]
+
+
+def _of_time(name: str, names: Sequence[str]) -> bool:
+    """Whether a name is of a time; "T" that stands again is a temperature."""
+    again = len(name.strip()) == 1 and list(names).count(name) > 1
+    return bool(roles_of(name) & {"time", "date", "clock"}) and not again
 
 
 def _spread(cells: Sequence[str], header: Sequence[str]) -> tuple[str, ...]:
@@ -133,11 +203,11 @@ def _sheet(
         if len(data) + len(late) > keep
         else [*data, *late]
     )
-    factors = next((row for row in extra if is_factors(row)), ())
-    offsets = next((row for row in extra if factors and is_offsets(row)), ())
-    extra = [row for row in extra if row is not factors and row is not offsets]
+    rows, extra = scale_rows(extra)
+    extra, within = factors_within(extra, units_only=True)
+    (header,), named = factors_within([header], units_only=False)
     columns = tuple(
-        replace(column_of(index, header, extra, sample), factor=factor_of(factors, index), offset=offset_of(offsets, index))
+        with_scale(column_of(index, header, extra, sample), rows, (*within, *named))
         for index in range(width)
     )  # fmt: skip
     lines = tuple(" ".join(cell for cell in row.cells if cell.strip()) for row in top)
@@ -145,81 +215,6 @@ def _sheet(
         stem=stem, columns=columns, first_line=data[0].line if data else 1, header_line=header_line,
         preamble=said, preamble_lines=lines, late=tuple(late), data=tuple(data), fault=misfit(data, header, width),
     )  # fmt: skip
-
-
-_FACTORS = frozenset(
-    [
-        "factor",
-        "factors",
-        "scale",
-        "scale factor",
-        "scaling",
-        "scaling factor",
-        "multiplier",
-        "resolution factor",
-        "faktor",
-        "skalierung",
-        "skalierungsfaktor",
-        "multiplikator",
-        "facteur",
-        "facteur d echelle",
-        "echelle",
-        "escala",
-        "factor de escala",
-        "multiplicador",
-        "fator",
-        "fator de escala",
-        "fattore",
-        "fattore di scala",
-        "schaalfactor",
-        "schaal",
-        "skala",
-        "wspolczynnik",
-    ]
-)
-
-
-def is_factors(row: Sequence[str]) -> bool:
-    """Whether a row of the header holds what the whole numbers below it are to be multiplied by: ``Factor;0.01;0.1``."""
-    others = [cell for cell in row[1:] if cell.strip()]
-    return bool(row) and fold(row[0]) in _FACTORS and bool(others) and all(map(_factor, others))
-
-
-_OFFSETS = frozenset(
-    [
-        "offset",
-        "offsets",
-        "versatz",
-        "decalage",
-        "desplazamiento",
-        "deslocamento",
-        "scostamento",
-        "przesuniecie",
-    ]
-)
-_SIGNED = re.compile(r"\s*([+-]?\d+(?:[.,]\d+)?)\s*")
-
-
-def is_offsets(row: Sequence[str]) -> bool:
-    """Whether a row of the header, beside one of factors, holds what is to be added afterwards."""
-    others = [cell for cell in row[1:] if cell.strip()]
-    return bool(row) and fold(row[0]) in _OFFSETS and bool(others) and all(map(_SIGNED.fullmatch, others))
-
-
-def offset_of(row: Sequence[str], index: int) -> float:
-    """The offset of one column, 0 where none is stated."""
-    match = _SIGNED.fullmatch(row[index]) if 0 < index < len(row) else None
-    return float(match[1].replace(",", ".")) if match else 0.0
-
-
-def factor_of(row: Sequence[str], index: int) -> float:
-    """The factor of one column, 1 where none is stated."""
-    return (_factor(row[index]) if 0 < index < len(row) else None) or 1.0
-
-
-def _factor(text: str) -> float | None:
-    match = re.fullmatch(r"\s*[x*×]?\s*(\d+(?:[.,]\d+)?(?:[eE]-?\d{1,2})?)\s*", text)
-    return float(match[1].replace(",", ".")) if match else None
 
 
 _CHANNEL = re.compile(

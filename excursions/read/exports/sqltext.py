@@ -22,7 +22,10 @@ _CREATE = re.compile(
 _INSERT = rf"(?i)(?:INSERT|REPLACE)\s+INTO\s+{_NAME}\s*(?:\([^)]*\)\s*)?VALUES"
 _INNER = rf"\((?:[^()']|{_TEXT})*\)"  # what a function is given: CAST('2025-03-17' AS datetime)
 _TUPLE = rf"\((?:[^()']|{_TEXT}|{_INNER})*\)"
-_CELL = rf"\s*({_TEXT}|[^,'()]*(?:{_INNER})?)\s*"
+_TYPE = (
+    r"(?:timestamp|datetime|date|time)(?: with(?:out)? time zone)?"  # DATE '2026-03-14', '2026-03-14'::date
+)
+_CELL = rf"\s*((?:(?i:{_TYPE})\s*)?{_TEXT}(?:::[\w ]+)?|[^,'()]*(?:{_INNER})?)\s*"
 _NO_COLUMNS = frozenset(("primary", "key", "constraint", "unique", "index", "foreign", "check"))
 _MOST_COLUMNS = 200
 
@@ -84,6 +87,7 @@ def _cells(rows: pl.Series, names: list[str]) -> pl.DataFrame:
     cells: list[pl.Series] = []
     for index, (header, column) in enumerate(zip(_apart(headers), groups.get_columns(), strict=True)):
         text = column.str.replace(r"(?is)^CAST\((.*) AS .*\)$", "$1").str.strip_chars()
+        text = text.str.replace(rf"(?is)^(?:{_TYPE}\s*)?({_TEXT})(?:::[\w ]+)?$", "$1")
         text = text.str.replace(r"(?s)^[NnEe]?'(.*)'$", "$1").str.replace_all("''", "'", literal=True)
         text = pl.select(pl.when(text.str.to_lowercase() == "null").then(None).otherwise(text)).to_series()
         if index == 0 and not whole.all():

@@ -11,7 +11,7 @@ from excursions.errors import InputFileError
 from excursions.read.exports.columns import clean
 from excursions.read.exports.content import Content, Opened, start_of
 from excursions.read.model import ReadOptions
-from excursions.read.unpack import CutOff, packing_of
+from excursions.read.unpack import CutOff, is_zip, packing_of
 
 _MAGIC, _AT = b"ustar", 257
 _MOST_MEMBERS = 10_000
@@ -67,11 +67,7 @@ def _member(
             yield data[begin : begin + _PIECE]
 
     start = start_of(chunks)
-    if (
-        packing_of(start[:8]) is not None
-        or is_tar(start)
-        or (start.startswith(b"PK\x03\x04") and content.depth)
-    ):
+    if packing_of(start[:8]) is not None or is_tar(start) or (is_zip(start) and content.depth):
         raise InputFileError(
             found="a packed file inside an archive", expected="plain files in it", mend="unpack the archive and pass the folder", file=name
         )  # fmt: skip

@@ -19,6 +19,7 @@ from excursions.read.exports.timeshapes import MONTHS
 from excursions.read.exports.units import is_unit
 from excursions.read.exports.words import STATE_WORDS, is_status_text
 from excursions.read.fold import plain, unwrapped
+from excursions.read.numbers import GIVE_OR_TAKE, without_give_or_take
 from excursions.records import BAD, GOOD, UNCERTAIN, BoolArray, ByteArray, FloatArray, IndexArray
 
 # While a file is read, a two-state word keeps a code of its own: whether "Off" is the state of a valve or the
@@ -26,7 +27,7 @@ from excursions.records import BAD, GOOD, UNCERTAIN, BoolArray, ByteArray, Float
 STATE_OFF, STATE_ON = 16, 17
 
 _NUMBER = re.compile(
-    r"(?P<mark>[<>≤≥~≈=]{0,2})\s*(?P<sign>[+-]?)\s?(?P<digits>\d[\d.,' ]*|[.,]\d+)(?P<power>[eEdD][+-]?\d+)?(?P<rest>.*)",
+    r"(?P<mark>[<>≤≥~≈=?*!]{0,2})\s*(?P<sign>[+-]?)\s?(?P<digits>\d[\d.,' ]*|[.,]\d+)(?P<power>[eEdD][+-]?\d+)?(?P<rest>.*)",
     re.S,
 )
 _GROUPED = {
@@ -280,17 +281,17 @@ def _with_rest(number: float, mark: str, rest: str, text: str) -> Reading | None
         "*",
     ):
         return Reading(number, UNCERTAIN, mark=mark or rest)
-    if _GIVE_OR_TAKE.match(rest):
-        rest = _GIVE_OR_TAKE.sub("", rest).strip()
-        return _with_rest(number, mark, rest, text)
+    if GIVE_OR_TAKE.match(rest):
+        return _with_rest(number, mark, without_give_or_take(rest), text)
     if _UNIT.fullmatch(rest):
         return Reading(number, quality, unit=rest, mark=mark)
     return None
 
 
-_GIVE_OR_TAKE = re.compile(r"(?:±|\+/-)\s*\d[\d.,]*")  # "7.02 ± 0.05 pH": how sure the reading is
 _PLAIN_NUMBER = re.compile(
-    r"\s*[<>≤≥~]?\s*[+-]? ?(?:\d[\d.,' \u00a0\u202f’]*|[.,]\d+)(?:[eEdD][+-]?\d+)?\s*(?:(?:±|\+/-)\s*\d[\d.,]*\s*)?(?:[^\W\d][^\s;|]{0,8}|[%°]\S{0,6}|[(\[][^()\[\]]{1,14}[)\]])?\s*"
+    r"\s*[<>≤≥~?*!]?\s*[+-]? ?(?:\d[\d.,' \u00a0\u202f’]*|[.,]\d+)(?:[eEdD][+-]?\d+)?\s*(?:"
+    + GIVE_OR_TAKE.pattern
+    + r"\s*)?(?:[^\W\d][^\s;|]{0,8}|[%°]\S{0,6}|[(\[][^()\[\]]{1,14}[)\]])?\s*"
 )
 
 

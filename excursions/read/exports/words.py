@@ -270,7 +270,14 @@ def roles_of(header: str) -> frozenset[str]:
     if len(header) > 100:
         return frozenset()
     folded, joined = fold(header), fold(header).replace(" ", "")
-    return frozenset(role for role, words in ROLES.items() if folded in words or joined in words)
+    found = frozenset(role for role, words in ROLES.items() if folded in words or joined in words)
+    if not found and (end := _TIME_END.search(folded)):  # "t_ms", "received_at_utc"
+        return _TIMES & roles_of(folded[: end.start()])
+    return found
+
+
+_TIMES = frozenset(("time", "date", "late_time", "source_time"))
+_TIME_END = re.compile(r"(?: (?:ms|us|ns)|(?<=\w\w) (?:s|sec|utc|gmt|local|epoch|unix))$")
 
 
 def is_status_text(text: str) -> bool:

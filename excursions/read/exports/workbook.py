@@ -17,6 +17,7 @@ from excursions.read.exports.frametable import FrameTable
 from excursions.read.exports.table import Table
 from excursions.read.exports.texttable import Source, TextTable
 from excursions.read.model import ReadOptions
+from excursions.read.unpack import is_zip
 from excursions.read.workbooks import Workbook, error_cells, unpacked_size
 
 _LARGEST_PART = 4 * 2**30
@@ -155,7 +156,7 @@ def _check_parts(data: bytes, options: ReadOptions) -> None:
 
 def starts_in_1904(data: bytes) -> bool:
     """Whether the workbook counts days from 1904."""
-    if not data.startswith(b"PK"):
+    if not is_zip(data):
         return False
     with zipfile.ZipFile(BytesIO(data)) as archive:
         if "xl/workbook.xml" not in archive.namelist():

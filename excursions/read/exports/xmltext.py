@@ -27,8 +27,8 @@ _LARGEST = 300 * 2**20
 _DEEPEST = 200
 _LONGEST_DECLARED = 200
 _ROW, _CELL = (
-    frozenset(("row", "tr", "record", "r")),
-    frozenset(("cell", "c", "td", "th", "data", "value", "v", "field")),
+    frozenset(("row", "tr", "record", "r", "table-row")),
+    frozenset(("cell", "c", "td", "th", "data", "value", "v", "field", "table-cell")),
 )
 _INDEX = "Index"  # of a cell, where cells before it are left out
 
@@ -194,7 +194,7 @@ def _title_above(root: Element, holder: Element) -> str:
 
 def _is_cells(row: Element) -> bool:
     """Whether an element holds cells that only their places tell apart."""
-    tags = {cell.tag.casefold() for cell in row}
+    tags = {cell.tag.casefold() for cell in row} - {"covered-table-cell"}
     named = any(
         key.casefold() in ("name", "key", "id", "tag", "column", "field")
         for cell in row
@@ -209,8 +209,24 @@ def _cells_of(row: Element) -> list[str]:
         place = next((text for key, text in cell.items() if key == _INDEX), "")
         if place.isdecimal() and len(cells) < int(place) - 1 < _LONGEST_DECLARED:
             cells.extend([""] * (int(place) - 1 - len(cells)))
-        cells.append("".join(cell.itertext()).strip())
+        cells += [_said(cell)] * _times(cell)
     return cells
+
+
+def _said(cell: Element) -> str:
+    """What a cell holds: of the cells of an open document (ISO/IEC 26300) the number or date itself, not how it is shown."""
+    kind = _OPEN_VALUES.get(cell.get("value-type", ""), "")
+    return cell.get(kind, "") or "".join(cell.itertext()).strip()
+
+
+_OPEN_VALUES = {"float": "value", "date": "date-value"}
+
+
+def _times(cell: Element) -> int:
+    """For how many columns an open document says a cell once; what fills a row up to its end is left out."""
+    text = cell.get("number-columns-repeated", "1")
+    count = int(text) if text.isdecimal() and len(text) < 6 else 1
+    return count if count < _LONGEST_DECLARED else 1
 
 
 def _records(node: Element, around: Record) -> Iterator[Record]:

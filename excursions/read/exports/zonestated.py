@@ -9,7 +9,6 @@ from excursions.clock import zone
 from excursions.errors import InputFileError, UsageError
 from excursions.read.exports.clockchanges import TAKEN_AS_UTC
 from excursions.read.exports.numbertimes import WALL_KINDS
-from excursions.read.exports.plan import Stream
 from excursions.read.exports.sheet import Sheet
 from excursions.read.exports.timeplan import TimePlan
 from excursions.read.exports.timeshapes import shape_of, zone_offset
@@ -18,6 +17,8 @@ from excursions.records import Decision
 
 _ZONE_KEY = re.compile(r"time ?zone|zeitzone|\btz\b|zona horaria|fuseau|utc offset|timezone")
 
+
+_MOST_HOURS = 14
 
 _ZONE_NAME = re.compile(
     r"\b(?:Africa|America|Antarctica|Arctic|Asia|Atlantic|Australia|Europe|Indian|Pacific|Etc)/[A-Za-z_/+\-0-9]+"
@@ -31,11 +32,11 @@ _UTC_WORD = re.compile(
 
 
 def decide_zone(
-    sheet: Sheet, times: Mapping[tuple[int, ...], TimePlan], streams: tuple[Stream, ...], options: ReadOptions, subject: str,
-    decisions: list[Decision],
+    sheet: Sheet, times: Mapping[tuple[int, ...], TimePlan], options: ReadOptions, subject: str, decisions: list[Decision],
+    stated: str,
 ) -> str:  # fmt: skip
+    """The zone of wall times; `stated` is what :func:`stated_zone` finds in the file."""
     naive = _naive(sheet, times)
-    stated = stated_zone(sheet, times)
     if options.tz:
         zone(options.tz)
         if stated not in ("", options.tz):
@@ -80,7 +81,7 @@ def _refuse_unnamed_offset(sheet: Sheet, naive: list[tuple[int, ...]]) -> None:
     """An offset that the file states and no zone keeps all year: read as UTC its times would be wrong by it."""
     headers = (sheet.columns[index].header for columns in naive for index in columns)
     for text in (*headers, *(text for key, text in sheet.preamble.items() if _ZONE_KEY.search(key))):
-        if match := re.search(r"(?i)\b(?:utc|gmt)\s*[+-]\s*\d{1,2}:?[1-5]\d\b", text):
+        if (match := _OFFSET.search(text)) and _minutes(match) and not zone_in(text, named=False):
             raise InputFileError(
                 found=f'times at "{match[0]}"', expected="an offset of whole hours, or the zone by its name",
                 mend="pass the zone of the place, for example --tz America/St_Johns", line=sheet.header_line or None,
@@ -106,7 +107,7 @@ def _stated_zone(sheet: Sheet, naive: list[tuple[int, ...]]) -> str:
             if found:
                 return found
     for key, text in sheet.preamble.items():
-        found = zone_in(text, named=True) if _ZONE_KEY.search(key) else ""
+        found = (zone_in(text, named=True) or _offset_alone(key, text)) if _ZONE_KEY.search(key) else ""
         if found:
             return found
     for line in sheet.preamble_lines:
@@ -126,14 +127,9 @@ def zone_in(text: str, *, named: bool) -> str:
         except UsageError:
             return ""
         return match[0]
-    if match := re.search(
-        r"(?i)\b(?:utc|gmt)\s*([+-])\s*(\d{1,2})(?::?(\d{2}))?\b|(?<![\d:])([+-])(\d{2}):?(\d{2})\b"
-        if named
-        else r"(?i)\b(?:utc|gmt)\s*([+-])\s*(\d{1,2})(?::?(\d{2}))?\b",
-        text,
-    ):
-        groups = [group for group in match.groups() if group is not None]
-        return _fixed(groups[0], int(groups[1]), int(groups[2]) if len(groups) > 2 else 0)
+    match = _OFFSET.search(text) or (_BARE_OFFSET.search(text) if named else None)
+    if match:
+        return _fixed(match[1], int(match[2]), _minutes(match))
     if _UTC_WORD.search(text):
         return "UTC"
     for word in re.findall(r"\b[A-Z]{2,5}\b", text) if named else ():
@@ -141,6 +137,29 @@ def zone_in(text: str, *, named: bool) -> str:
         if offset:
             return _fixed(offset[0], int(offset[1:3]), int(offset[4:6]))
     return ""
+
+
+# "UTC +5:30", "GMT+0530", "UTC +5.5", "UTC+5,75"; and "+05:30" alone
+_OFFSET = re.compile(r"(?i)\b(?:utc|gmt)\s*([+-])\s*(\d{1,2})(?::?(\d{2})|[.,](\d{1,2}))?(?![.,]?\d)")
+_BARE_OFFSET = re.compile(r"(?<![\d:])([+-])(\d{2}):?(\d{2})()\b")
+
+
+def _minutes(match: re.Match[str]) -> int:
+    """Minutes behind the hours: written out, or as a part of an hour; "5.30" is half past, for no offset is 5.3 hours."""
+    if part := match[4]:
+        return int(part) if part in ("00", "15", "30", "45") else round(0.6 * int(part.ljust(2, "0")))
+    return int(match[3] or 0)
+
+
+def _offset_alone(key: str, text: str) -> str:
+    """The zone of a number beside "UTC offset": hours, or minutes where it says so or is more than any offset has hours."""
+    match = re.fullmatch(r"\s*([+-]?)\s*(\d{1,3})\s*(min|h)?\w*\s*", text)
+    if not match or "offset" not in key:
+        return ""
+    count = int(match[2])
+    in_minutes = match[3] == "min" or "min" in key or count > _MOST_HOURS
+    hours, minutes = divmod(count, 60) if in_minutes else (count, 0)
+    return _fixed(match[1] or "+", hours, minutes)
 
 
 # Zones of no whole hours that have kept their offset since 1990 or longer (IANA time zone data base); the Etc area has none.
@@ -154,6 +173,6 @@ def _fixed(sign: str, hours: int, minutes: int) -> str:
     """A zone of fixed offset; the names of the Etc area have the opposite sign (IANA time zone data base, `etcetera`)."""
     if minutes:
         return _PARTS_OF_HOURS.get(f"{sign}{hours}:{minutes:02d}", "")
-    if hours > 14:
+    if hours > _MOST_HOURS:
         return ""
     return "UTC" if not hours else f"Etc/GMT{'-' if sign == '+' else '+'}{hours}"

@@ -45,3 +45,18 @@ def test_of_three_files_the_last_counts(tmp_path: Path) -> None:
     found = read_exports(files, ReadOptions()).contradicted
     assert found.height == 8
     assert {Path(name).name for name in found["kept_file"]} == {"c.csv"}
+
+
+def test_of_more_readings_than_are_listed_all_are_counted(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("excursions.read.exports.contradictions.MOST", 3)
+    files = [
+        export(tmp_path / f"{name}.csv", range(10), value)
+        for name, value in (("a", 7.0), ("b", 7.2), ("c", 7.4))
+    ]
+    reading = read_exports(files, ReadOptions())
+    assert reading.contradicted.height == 3
+    said = [decision for decision in reading.decisions if "contradicted" in decision.what]
+    assert [decision.what.split()[0] for decision in said] == ["10", "10"]
+    assert all("the first 3 of this tag" in decision.option for decision in said)

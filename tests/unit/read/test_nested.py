@@ -37,3 +37,12 @@ def test_fields_of_one_name_keep_that_of_their_column(tmp_path: Path) -> None:
     pl.DataFrame({"time": TIMES, "AT-1": cells, "AT-2": cells}).write_parquet(path)
     reading = read_exports([path], ReadOptions())
     assert list(reading.series) == ["AT-1", "AT-2"]
+
+
+def test_a_field_called_as_a_column_is_has_a_name_of_its_own(tmp_path: Path) -> None:
+    path = tmp_path / "fields.parquet"
+    cells = [{"pv": 20.0 + number} for number in range(4)]
+    pl.DataFrame({"time": TIMES, "AT-1.pv": [7.0, 7.1, 7.2, 7.3], "AT-1": cells}).write_parquet(path)
+    reading = read_exports([path], ReadOptions())
+    found = {tag: series.value.tolist() for tag, series in reading.series.items()}
+    assert found == {"AT-1.pv": [7.0, 7.1, 7.2, 7.3], "AT-1.pv (2)": [20.0, 21.0, 22.0, 23.0]}

@@ -142,7 +142,7 @@ def test_files_of_the_same_kind_decide_for_each_other(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "named", "zone"),
     [("UTC", True, "UTC"), ("Time (UTC+1)", True, "Etc/GMT-1"), ("GMT-05:00", True, "Etc/GMT+5"), ("Europe/Vienna", False, "Europe/Vienna"),
-     ("CET", True, "Etc/GMT-1"), ("CST", True, ""), ("Created by MEZ Ltd", False, ""), ("Mars/Olympus", True, ""), ("UTC+5:30", True, "Asia/Kolkata"), ("UTC+3:30", True, "")],
+     ("CET", True, "Etc/GMT-1"), ("CST", True, ""), ("Created by MEZ Ltd", False, ""), ("Mars/Olympus", True, ""), ("UTC+5:30", True, "Asia/Kolkata"), ("UTC+3:30", True, ""), ("UTC +5.5", True, "Asia/Kolkata"), ("UTC +5.30", True, "Asia/Kolkata"), ("GMT+5,75", True, "Asia/Kathmandu"), ("UTC+3.5", True, ""), ("UTC+5.", True, "Etc/GMT-5")],
 )  # fmt: skip
 def test_zones_that_a_file_states(text: str, named: bool, zone: str) -> None:
     assert zone_in(text, named=named) == zone

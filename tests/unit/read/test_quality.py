@@ -74,3 +74,9 @@ def test_a_column_with_empty_and_unknown_cells() -> None:
     assert codes.tolist() == [GOOD, GOOD, UNCERTAIN, BAD]
     assert table["never heard"] == (UNCERTAIN, False)
     assert parse_quality(pl.Series([True, False]), QualityPlan())[0].tolist() == [GOOD, BAD]
+
+
+def test_noughts_in_most_rows_are_good_where_no_code_is() -> None:
+    assert scheme_of(["0", "8"], "status", "0")[0] == "good_is_0"
+    assert scheme_of(["0", "8"], "status", "8")[0] == "classic"
+    assert scheme_of(["0", "192"], "status", "0")[0] == "classic"

@@ -15,6 +15,7 @@ import pytest
 from excursions.errors import InputFileError
 from excursions.read import Reading, ReadOptions, read_exports, text
 from excursions.read.exports import texttable
+from excursions.read.sorting import sort_out
 
 LONG = "tag,time,value\nA,2024-03-01T00:00:00Z,7.02\nA,2024-03-01T00:01:00Z,7.03\n"
 
@@ -259,3 +260,16 @@ def test_a_cell_that_goes_on_behind_its_quote_keeps_its_last_letter(tmp_path: Pa
     reading = read(made(tmp_path / "a.csv", "tag,time,value\n" + "\n".join(rows) + "\n"))
     assert [tag[-1] for tag in reading.series] == ['"', "þ"]
     assert reading.files[0].used == 2
+
+
+@pytest.mark.parametrize(
+    "begin",
+    ["BZh9 pH", "BZhaltestelle", "CDF-1", "ORC 4", "MSCF.1", "Rar!", "LZIP", "PAR1", "ARROW1", "PK", "7z"],
+)
+def test_a_text_that_begins_like_a_packed_file_is_a_text(tmp_path: Path, begin: str) -> None:
+    path = tmp_path / "export.csv"
+    path.write_text(f"{begin},time\n7.0,2026-03-14 06:00\n7.1,2026-03-14 06:10\n")
+    (series,) = read_exports([path], ReadOptions()).series.values()
+    assert series.value.tolist() == [7.0, 7.1]
+    found, *_ = sort_out([path]).exports
+    assert found == path

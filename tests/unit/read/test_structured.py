@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import io
+import struct
 import tarfile
 from pathlib import Path
 
 import pytest
 
+from excursions.clock import iso
 from excursions.errors import InputFileError
 from excursions.read import Reading, ReadOptions, read_exports
+from excursions.read.exports.lookups import lookups
 from excursions.read.exports.stems import signal_name
 from excursions.read.sorting import classify
 
@@ -161,3 +164,35 @@ def test_a_file_is_looked_into_whatever_it_is_called(tmp_path: Path, name: str) 
     text, kind = KINDS[name]
     (tmp_path / name).write_text(text)
     assert classify(tmp_path / name)[0] == kind
+
+
+def test_numbers_of_signals_point_to_a_table_of_signals_and_to_no_other() -> None:
+    readings = ["tag_id", "time", "v"]
+    assert lookups("readings", {"operator": ["id", "name"], "readings": readings}) == []
+    (found,) = lookups(
+        "readings", {"operator": ["id", "name"], "taglist": ["id", "name"], "readings": readings}
+    )
+    assert found.other == "taglist"
+
+
+def test_a_damaged_stamp_of_a_dbf_table_costs_its_row_alone(tmp_path: Path) -> None:
+    fields = [(b"TAG", b"C", 4), (b"AT", b"T", 8), (b"VAL", b"B", 8)]
+    sound = [(2_461_114, 21_600_000 + 600_000 * number) for number in range(5)]
+    stamps = [sound[0], (2_147_483_647, 5), (2_461_114, -7), (-4, 0), *sound[1:]]
+    records = b"".join(
+        b" AT-1" + struct.pack("<iid", day, ms, 7.0 + number / 10) for number, (day, ms) in enumerate(stamps)
+    )
+    listed = b"".join(
+        name.ljust(11, b"\0") + kind + b"\0" * 4 + bytes([size]) + b"\0" * 15 for name, kind, size in fields
+    )
+    head = (
+        struct.pack("<BBBBIHH20x", 0x30, 26, 3, 14, len(stamps), 32 + len(listed) + 1, 21) + listed + b"\x0d"
+    )
+    path = tmp_path / "trend.dbf"
+    path.write_bytes(head + records)
+    reading = read_exports([path], ReadOptions())
+    series = reading.series["AT-1"]
+    assert series.value.tolist() == [7.0, 7.4, 7.5, 7.6, 7.7]
+    assert [iso(int(time)) for time in series.time[:2]] == ["2026-03-14T06:00:00Z", "2026-03-14T06:10:00Z"]
+    assert reading.refused["line"].to_list() == [2, 3, 4]
+    assert "2147483647 days and 5 ms" in reading.refused["reason"][0]

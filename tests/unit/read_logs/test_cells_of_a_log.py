@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from excursions.clock import to_ns
-from excursions.read.actions import action_of, phase_of
+from excursions.read.actions import action_of, phase_of, says_sample
 from excursions.read.figures import air_pressure_kpa, figure_of, unit_of_column
 from excursions.read.headers import meaning_of, meanings_of
 from excursions.read.model import ReadOptions
@@ -300,3 +300,21 @@ def test_an_offset_that_cannot_be_makes_no_time() -> None:
         ["2025-03-05 08:00+40:00", "2025-03-05 08:00+01:00"], ReadOptions(), file="log.csv"
     )
     assert moments.time == (None, 1_741_158_000 * 10**9)
+
+
+@pytest.mark.parametrize(
+    ("text", "taken"),
+    [("adjusted to grab sample", True), ("auf Stichprobe abgeglichen", True), ("nach Laborwert der Proben", True), ("ajusté sur échantillon", True),
+     ("по пробе", False), ("done in the lab", False), ("bijgesteld op monster", True), ("meetpunt monsterpunt 3", False)],
+)  # fmt: skip
+def test_remarks_that_say_a_sample_was_taken(text: str, taken: bool) -> None:
+    assert says_sample(text) is taken
+
+
+def test_an_offset_of_another_probe_is_no_zero_point() -> None:
+    assert unit_of_column("offset", "", [7.1], electrode=False) == ("", "")
+
+
+@pytest.mark.parametrize("text", ["vóór", "vóór justering", "voor kalibratie"])
+def test_before_with_accents_is_as_found(text: str) -> None:
+    assert phase_of(text) == "as_found"

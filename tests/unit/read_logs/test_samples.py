@@ -98,3 +98,18 @@ def test_what_is_no_list_comes_back_with_a_sentence(tmp_path: Path, text: str) -
     reading = read(tmp_path, text)
     assert reading.samples == ()
     assert len(reading.problems) == 1
+
+
+def test_texts_in_a_column_of_numbers_are_told_once(tmp_path: Path) -> None:
+    rows = "".join(f"2026-03-{day:02d} 09:00,7.1,see book\n" for day in range(1, 15))
+    reading = read(tmp_path, f"date,AIT-1 [pH],AIT-2 [pH]\n{rows}2026-03-15 09:00,7.1,spilt\n")
+    assert len(reading.samples) == 15
+    (problem,) = reading.problems
+    assert '"see book", "spilt"' in str(problem)
+    assert "These 15 cells" in str(problem)
+    assert problem.column == "AIT-2 [pH]"
+
+
+def test_how_sure_a_number_is_may_begin_with_the_point(tmp_path: Path) -> None:
+    reading = read(tmp_path, "date,point,result\n2026-03-14 09:00,A,7.10 ± .05 pH\n")
+    assert [(s.value, s.unit) for s in reading.samples] == [(7.1, "ph")]

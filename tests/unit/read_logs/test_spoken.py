@@ -69,3 +69,16 @@ def test_a_remark_does_not_speak_over_columns(tmp_path: Path) -> None:
 )
 def test_running_text_without_figures_gives_none(text: str) -> None:
     assert figures_in(text) == ()
+
+
+@pytest.mark.parametrize(
+    ("text", "found"),
+    [
+        ("slope 95.1 -> 98.7 %", [("slope", 95.1, "as_found"), ("slope", 98.7, "as_left")]),
+        ("Nullpunkt 6,91 pH → 7,02 pH", [("zero_point", 6.91, "as_found"), ("zero_point", 7.02, "as_left")]),
+        ("slope 95.1 %, zero 7.05, after adjustment 98.7 % / 7.00", [("slope", 95.1, "as_found"), ("zero_point", 7.05, "as_found")]),
+        ("slope 95.1 %, after cleaning", [("slope", 95.1, "")]),
+    ],
+)  # fmt: skip
+def test_figures_before_an_adjustment_are_as_found(text: str, found: list[tuple[str, float, str]]) -> None:
+    assert [(spoken.figure, spoken.value, spoken.phase) for spoken in figures_in(text)] == found

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
-from excursions.clock import NS_PER_MINUTE
+from excursions.clock import NS_PER_MINUTE, NS_PER_S
 from excursions.states.again import twice
 from excursions.states.trace import Trace
 
@@ -54,3 +56,9 @@ def test_too_far_apart_is_no_single_piece_of_work() -> None:
 
 def test_nothing_in_nothing() -> None:
     assert found((2, 490.0)) == []
+
+
+def test_nothing_is_known_in_a_gap_and_outside_of_the_record() -> None:
+    made = replace(trace((4, 490.0)), time=np.array([0, 1, 120, 121], np.int64) * MINUTE)
+    when = np.array([-60, 30, 3_600, 7_230, 9_000], np.int64) * NS_PER_S
+    assert np.isnan(made.at(when)).tolist() == [True, False, True, False, True]

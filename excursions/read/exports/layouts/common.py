@@ -56,6 +56,17 @@ def split_unit(name: str) -> tuple[str, str]:
     return name, ""
 
 
+_WORDS_TOO = frozenset(
+    ("na", "pa", "ua", "a.u.", "au", "bar", "bool", "counts")
+)  # rather a word of a name than its unit
+
+
+def unit_behind(name: str) -> str:
+    """The unit that stands behind a name and a blank, ``TT-1 °F``, and may be part of the name; empty where none does."""
+    before, _, last = name.strip().rpartition(" ")
+    return last if before and is_unit(last) and plain(last).casefold() not in _WORDS_TOO else ""
+
+
 def is_quality(column: Column) -> bool:
     """Whether a column holds quality words or codes: by its name and cells, or by its cells alone."""
     filled = [cell for cell in column.cells if cell]
@@ -114,6 +125,6 @@ def is_counter(column: Column) -> bool:
     rising = all(later > earlier for earlier, later in itertools.pairwise(numbers))
     return (
         ("index" in column.roles and rising)
-        or (column.index == 0 and not column.header and steady)
+        or (column.index == 0 and not any(map(str.isalnum, column.header)) and steady)  # no name, or "#"
         or ("index" in column.roles and steady)
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from excursions.read.exports.columns import Column
+from excursions.read.exports.factors import scale_decisions, scale_of
 from excursions.read.exports.layouts.common import is_counter, is_quality, split_unit
 from excursions.read.exports.layouts.naming import bare, header_of, keyless, unique, unit_of
 from excursions.read.exports.layouts.timecolumns import time_columns
@@ -35,13 +36,16 @@ def propose(sheet: Sheet) -> Draft | None:
                 time=time,
                 value=value.index,
                 quality=quality.index if quality else None,
+                factor=scale_of(value)[0],
+                offset=scale_of(value)[1],
                 tag=next(cell for cell in labels[0].cells if cell) if labels else _name(sheet, time, value),
                 unit=unit_of(sheet, value, alone=False),
             )
         )
     names = unique([stream.tag for stream in streams])
     named = tuple(replace(stream, tag=name) for stream, name in zip(streams, names, strict=True))
-    return Draft(layout="column groups", streams=named)
+    told = scale_decisions(sheet.stem, [(s.tag, sheet.columns[s.value]) for s in named])
+    return Draft(layout="column groups", streams=named, decisions=told)
 
 
 def _is_reading(column: Column, group: list[Column]) -> bool:

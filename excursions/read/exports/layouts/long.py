@@ -7,6 +7,7 @@ import re
 from excursions.read.aggregates import AGGREGATES
 from excursions.read.exports import journal
 from excursions.read.exports.columns import Column
+from excursions.read.exports.factors import parted_factors, refuse_factors_a_row
 from excursions.read.exports.layouts.common import is_counter, is_flag, is_quality
 from excursions.read.exports.layouts.naming import left_out
 from excursions.read.exports.layouts.timecolumns import chosen_time, time_columns
@@ -39,15 +40,20 @@ def propose(sheet: Sheet) -> Draft | None:
     known = tuple(c.index for c in tags)
     others = [c for c in rest if c not in tags and not _is_aggregate(c) and _may_tell(c)]
     if (telling := telling_column(sheet, time, others, known)) is not None:
-        tags = [telling, *tags]
-        told = (*told, telling_decision(sheet, telling))
+        single = all(_is_place(c) and c.distinct == 1 for c in tags)  # one plant names no signal
+        tags = [telling] if single else [telling, *tags]
+        told = (*told, telling_decision(sheet, telling, alone=single))
     rest = [column for column in rest if column not in tags]
     kinds = [c for c in rest if _is_aggregate(c)]
-    tags = [*tags, *(c for c in kinds if c.distinct > 1)][: len(tags) + 1]
+    tags = [*tags, *(c for c in kinds if c.distinct > 1 and not _says_how_kept(sheet, time, tags, c))][
+        : len(tags) + 1
+    ]
     rest = [column for column in rest if column not in kinds]
-    value = _value_column(rest)
+    factors, rest = parted_factors(rest)
+    value = _value_column(rest) or next((c for c in rest if factors and c.is_value and c.numbers), None)
     if value is None:
         return None
+    refuse_factors_a_row(factors, value, sheet.header_line)
     rest = [column for column in rest if column is not value]
     quality = next(
         (column for column in rest if "quality" in column.roles and is_quality(column)), None
@@ -188,10 +194,11 @@ def _may_tell(column: Column) -> bool:
     )
 
 
-def telling_decision(sheet: Sheet, column: Column) -> Decision:
-    """What is said of such a column."""
+def telling_decision(sheet: Sheet, column: Column, *, alone: bool = False) -> Decision:
+    """What is said of such a column; alone: nothing else names the tag."""
+    done = "is taken for the tag" if alone else "is put before the tag"
     return Decision(
-        subject=sheet.stem, what=f'column "{column.header or column.index + 1}" is put before the tag', why="rows of one time and tag differ in it, which the tag alone would mix",
+        subject=sheet.stem, what=f'column "{column.header or column.index + 1}" {done}', why="rows of one time and tag differ in it, which the tag alone would mix",
         option="export one of them a file, or rename the column",
     )  # fmt: skip
 
@@ -210,6 +217,13 @@ def _is_aggregate(column: Column) -> bool:
     cells = [plain(cell).casefold() for cell in column.cells if cell]
     known = bool(cells) and all(cell in AGGREGATES for cell in cells)
     return known and ("aggregate" in column.roles or not column.roles or column.distinct > 1)
+
+
+def _says_how_kept(sheet: Sheet, time: tuple[int, ...], tags: list[Column], column: Column) -> bool:
+    """Whether a column says of the single readings of a signal that they are raw or interpolated: no instant of it has two."""
+    kinds = {AGGREGATES[plain(cell).casefold()] for cell in column.cells if cell}
+    rows = list(zip(*(sheet.columns[index].cells for index in time), *(c.cells for c in tags), strict=False))
+    return kinds == {"sample"} and len(set(rows)) == len(rows)
 
 
 def _is_place(column: Column) -> bool:

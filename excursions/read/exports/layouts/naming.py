@@ -6,7 +6,7 @@ import re
 from collections.abc import Collection, Sequence
 
 from excursions.read.exports.columns import Column
-from excursions.read.exports.layouts.common import is_counter, split_unit
+from excursions.read.exports.layouts.common import is_counter, split_unit, unit_behind
 from excursions.read.exports.sheet import Sheet
 from excursions.read.exports.units import is_unit
 from excursions.read.exports.words import ROLES, fold
@@ -113,7 +113,11 @@ def unit_of(sheet: Sheet, column: Column, *, alone: bool) -> str:
         found = next((cell for cell in cells if is_unit(cell)), "") or next(
             filter(None, (split_unit(cell)[1] for cell in column.above)), ""
         )
-    return found or ((stated(sheet, _UNIT_KEYS) or _unit_of_name(sheet.stem)) if alone else "")
+    return (
+        found
+        or unit_behind(column.header)
+        or ((stated(sheet, _UNIT_KEYS) or _unit_of_name(sheet.stem)) if alone else "")
+    )
 
 
 def _unit_of_name(stem: str) -> str:
@@ -138,7 +142,19 @@ def left_out(sheet: Sheet, used: Collection[int], why: str) -> tuple[Decision, .
     names = [c.header or f"column {c.index + 1}" for c in columns]
     what = f"columns left out: {', '.join(names[:10])}" + (" and more" if len(names) > 10 else "")
     left = Decision(subject=sheet.stem, what=what, why=why, option="rename a column that holds readings")
-    return (left, *(_perhaps_quality(sheet, c) for c in columns if _says_little(c)))
+    several = [Decision(subject=sheet.stem, what=f'column "{c.header or c.index + 1}" is not read: {several_in(c)}', why="which is which nobody says", option="export each reading in a column of its own") for c in columns if several_in(c)]  # fmt: skip
+    return (left, *several, *(_perhaps_quality(sheet, c) for c in columns if _says_little(c)))
+
+
+_SEVERAL = re.compile(
+    r"[+-]?\d+(?:[.,]\d+)?\s*[^\s\d]{0,5}\s*(?:[/|@]|\bat\b|\bbei\b)\s*[+-]?\d+(?:[.,]\d+)?\s*\S{0,5}"
+)
+
+
+def several_in(column: Column) -> str:
+    """What is said of a column whose cells mostly hold two readings, ``7.02/25.1`` or ``7.02 pH @ 25.1 °C``; empty of others."""
+    found = [cell for cell in column.cells if _SEVERAL.fullmatch(cell)] if column.is_text else []
+    return f'several readings in one cell, such as "{found[0]}"' if 2 * len(found) > column.filled else ""
 
 
 _FEW_WORDS = 6

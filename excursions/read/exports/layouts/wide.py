@@ -6,6 +6,7 @@ import re
 from dataclasses import replace
 
 from excursions.read.exports.columns import Column
+from excursions.read.exports.factors import scale_decisions, scale_of
 from excursions.read.exports.layouts.common import is_counter, is_quality
 from excursions.read.exports.layouts.long import telling_column
 from excursions.read.exports.layouts.naming import (
@@ -76,7 +77,7 @@ def propose(sheet: Sheet) -> Draft | None:
         streams = (replace(streams[0], unit=next(cell for cell in stated.cells if cell)),)
     told = () if whole is None else (_row_decision(sheet, whole),)
     told = (*told, _places_decision(sheet, places)) if places else told
-    told = (*told, *_factor_decisions(sheet, values))
+    told = (*told, *scale_decisions(sheet.stem, [(header_of(c), c) for c in values]))
     return Draft(
         layout=layout,
         streams=streams,
@@ -141,33 +142,6 @@ def _row_decision(sheet: Sheet, column: Column) -> Decision:
         subject=sheet.stem, what=f'column "{column.header}" holds for all signals of its row',
         why="it is the only column of qualities, stands behind them all and names none of them", option="name it after its signal",
     )  # fmt: skip
-
-
-def _are_whole(column: Column) -> bool:
-    """Whether all numbers of a column are whole ones, as counts of a recorder are."""
-    return not any(re.search(r"\d[.,]\d", cell) for cell in column.cells)
-
-
-def _factor_decisions(sheet: Sheet, values: list[Column]) -> tuple[Decision, ...]:
-    """What a row of factors in the header did to the columns, told apart by whether their numbers still need it."""
-    stated = [c for c in values if c.factor != 1.0 or c.offset]
-    found = []
-    for whole, what, why in (
-        (True, "whole numbers were multiplied by their factor", "a row of the header states it"),
-        (False, "numbers were not multiplied by the factor the header states", "they have digits behind the decimal mark already"),
-    ):  # fmt: skip
-        names = ", ".join(
-            f"{header_of(c)} {c.factor:g}" + (f" {c.offset:+g}" if c.offset else "")
-            for c in stated
-            if _are_whole(c) is whole
-        )
-        if names:
-            found.append(
-                Decision(
-                    subject=sheet.stem, what=f"{what}: {names}", why=why, option="take the row of factors out of the export"
-                )
-            )  # fmt: skip
-    return tuple(found)
 
 
 def _unit_cells(columns: list[Column]) -> Column | None:
@@ -235,8 +209,8 @@ def _streams(
             value=column.index,
             quality=_quality_of(column, values, qualities),
             tag=name,
-            factor=column.factor if _are_whole(column) else 1.0,
-            offset=column.offset if _are_whole(column) else 0.0,
+            factor=scale_of(column)[0],
+            offset=scale_of(column)[1],
             unit=unit_of(sheet, column, alone=alone),
             description=description_of(sheet, column, name, alone=alone),
         )
