@@ -79,6 +79,38 @@ def test_the_overview_on_paper_holds_its_tables_whole(open_page: Any, site: Path
     assert page.evaluate(OVER) == []
 
 
+# The events of the page as a table of eight rows, one of them not printed, after so much else on the sheet.
+EIGHT_ROWS = """(space) => {
+  const table = document.querySelector('table.events').cloneNode(true), body = table.tBodies[0], row = body.rows[0];
+  body.replaceChildren(...[1, 2, 3, 4, 5, 6, 7, 8].map(number => {
+    const made = row.cloneNode(true);
+    made.hidden = false;
+    made.className = number === 8 ? 'serious paper-extra' : 'serious';
+    made.cells[1].textContent = 'Row' + number + 'ends';
+    return made;
+  }));
+  const before = document.createElement('div');
+  before.style.height = space + 'px';
+  document.querySelector('.head').remove();
+  document.querySelector('main').replaceChildren(before, table);
+}"""
+
+
+@pytest.mark.parametrize("space", range(640, 921, 40))
+def test_a_table_that_goes_on_has_its_headings_again_and_leaves_no_row_alone(
+    open_page: Any, points: dict[str, Path], tmp_path: Path, space: int
+) -> None:
+    pypdf = pytest.importorskip("pypdf")
+    page = open_page(points["AT-101"]).page
+    page.evaluate(EIGHT_ROWS, space)
+    page.pdf(path=str(tmp_path / "rows.pdf"), prefer_css_page_size=True)
+    sheets = [squeezed(sheet.extract_text()) for sheet in pypdf.PdfReader(tmp_path / "rows.pdf").pages]
+    rows = [[n for n in range(1, 9) if f"Row{n}ends" in sheet] for sheet in sheets]
+    assert sum(rows, []) == list(range(1, 8))
+    assert all(len(here) != 1 for here in rows), rows
+    assert all(("Began" in sheet) == bool(here) for sheet, here in zip(sheets, rows, strict=True))
+
+
 def test_an_explained_moment_on_paper_shows_it_close_up(open_page: Any, tmp_path: Path) -> None:
     result = made_result()
     path = write_moment(result, explain(result, "AT-101"), tmp_path)
