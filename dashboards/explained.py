@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from dashboards.content.about import gather
+from dashboards.content.about import About, gather
 from dashboards.content.moment import asked_words, moment_content
 from dashboards.content.point import figure_in_words
 from dashboards.content.run import run_content
@@ -74,12 +74,21 @@ def moment_page(result: ScanResult, answer: Explanation, reader: Reader) -> str:
         sections=sections("moment", MOMENT, answer, reader),
         root="",
         first_event="",
-        began=moment_drawing(about.findings, about.doubts, answer.since, reader),
+        began=moment_drawing(about.findings, about.doubts, cause_at(answer, about), reader),
+        began_words="When it began" if cause_at(answer, about) == answer.since else "Its likeliest cause",
         **record_parts(
             about, reader, words, focus=marked, window=window,
             marked=sorted({focus.start, focus.end}),
         ),
     )  # fmt: skip
+
+
+def cause_at(answer: Explanation, about: About) -> int | None:
+    """The instant [ns] the small picture is drawn around: the event that leads the causes where the start is a guess."""
+    if not answer.about or not answer.causes:
+        return answer.since
+    lead = next((e for e in about.findings.events if e.id and e.id == answer.causes[0].event), None)
+    return lead.start if lead else answer.since
 
 
 def window_of(focus: Focus, findings: PointFindings) -> tuple[int, int]:

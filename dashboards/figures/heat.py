@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from dashboards.figures.ratings import rating_words
 from dashboards.figures.spec import Spec, label, note, stamp, to_figure
 from dashboards.look import axis, base_layout, date_axis
 from dashboards.wording import Reader, kind_label, size_words
@@ -73,28 +74,28 @@ def heat_spec(findings: PointFindings, plant: Plant, event: Event, reader: Reade
     ends = reader.wall(np.array([event.start, event.end, event.start - margin, event.end + margin], np.int64))
     start, end, left, right = (stamp(t) for t in ends)
     layout = base_layout(340)
-    layout["margin"] = {"l": 56, "r": 14, "t": 30, "b": 46}
+    layout["margin"] = {"l": 56, "r": 14, "t": 50, "b": 46}
     layout["xaxis"] = date_axis(range=[left, right])
     layout["yaxis"] = axis(ticksuffix=f" {label(reader.unit('degC'))}")
     layout["hovermode"] = "x"
     layout["title"] = {
-        "text": label(f"Highest sample: {size_words(event, reader)}"),
+        "text": f'{label(f"Highest sample: {size_words(event, reader)}")}<br><span style="font-size:12px">'
+        f"{label(_rated(findings, plant, event, reader))}</span>",
         "x": 0,
         "xref": "paper",
         "font": {"size": 13},
     }
     band, band_words = _hidden_peak(event, start, end, reader)
-    limits, words = _limits(findings, plant, event, (left, right), reader)
     layout["shapes"] = [
         {"type": "rect", "x0": start, "x1": end, "y0": 0, "y1": 1, "yref": "y domain", "fillcolor": "@doubt",
          "line": {"width": 0}, "layer": "below"},
         *band,
-        *limits,
+        *_limits(findings, plant, event, (left, right), reader),
     ]  # fmt: skip
     shade = note(
         label(kind_label(event.kind)), ink="@quiet", x=start, y=0, yref="y domain", xanchor="left", yanchor="bottom"
     )  # fmt: skip
-    layout["annotations"] = [*words, *band_words, shade]
+    layout["annotations"] = [*band_words, shade]
     line: Spec = {
         "type": "scatter", "mode": "lines+markers", "name": "temperature", "x": reader.wall(trace.time[inside]),
         "y": reader.level(trace.value[inside], trace.unit), "line": {"color": "@heat", "width": 1.6},
@@ -117,19 +118,19 @@ def _hidden_peak(event: Event, start: str, end: str, reader: Reader) -> tuple[li
     return [band], [words]
 
 
+def _rated(findings: PointFindings, plant: Plant, event: Event, reader: Reader) -> str:
+    at = plant.ratings(findings.point, event.start)
+    return rating_words(at.continuous_degc, at.sterilisation_degc, reader, assumed=at.assumed)
+
+
 def _limits(
     findings: PointFindings, plant: Plant, event: Event, ends: tuple[str, str], reader: Reader
-) -> tuple[list[Spec], list[Spec]]:
-    """Both ratings as lines and as words."""
+) -> list[Spec]:
+    """Both ratings as lines."""
     ratings = plant.ratings(findings.point, event.start)
-    shapes: list[Spec] = []
-    notes: list[Spec] = []
-    for words, level in (("rated", ratings.continuous_degc), ("steam", ratings.sterilisation_degc)):
-        at = float(reader.level(np.array([level]), "degC")[0])
-        text = f"{words} {reader.amount(level, 'degC')}{', assumed' if ratings.assumed else ''}"
-        shapes.append(
-            {"type": "line", "x0": ends[0], "x1": ends[1], "y0": at, "y1": at,
-             "line": {"color": "@heat", "width": 1, "dash": "6px,4px"}}
-        )  # fmt: skip
-        notes.append(note(label(text), ink="@heat", x=ends[1], y=at, xanchor="right", yanchor="bottom"))
-    return shapes, notes
+    return [
+        {"type": "line", "x0": ends[0], "x1": ends[1], "y0": at, "y1": at,
+         "line": {"color": "@heat", "width": 1, "dash": "6px,4px"}}
+        for level in (ratings.continuous_degc, ratings.sterilisation_degc)
+        for at in [float(reader.level(np.array([level]), "degC")[0])]
+    ]  # fmt: skip

@@ -122,9 +122,9 @@ def state_ribbon(lanes: Sequence[Lane], key: str) -> list[Spec]:
 
 
 def lane_axis(lanes: Sequence[Lane], domain: list[float]) -> Spec:
-    """The axis of all lanes, with their names."""
+    """The axis of all lanes, with their names clear of a bar that begins with the record."""
     count = len(lanes)
     return axis(
-        domain=domain, fixedrange=True, range=[-0.6, max(count, 1) - 0.4], ticks="", showgrid=True,
+        domain=domain, fixedrange=True, range=[-0.6, max(count, 1) - 0.4], ticks="", ticklabelstandoff=7, showgrid=True,
         tickvals=[count - 1 - row for row in range(count)], ticktext=[label(lane.words, limit=24) for lane in lanes],
     )  # fmt: skip

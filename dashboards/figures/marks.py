@@ -8,7 +8,7 @@ import numpy as np
 
 from dashboards.content.found import FoundShift
 from dashboards.figures.drawing import with_gaps
-from dashboards.figures.ratings import Rated, rated_stretches, rating_words
+from dashboards.figures.ratings import rated_stretches, rating_words
 from dashboards.figures.spec import Spec, label, note, stamp
 from dashboards.look import family
 from dashboards.wording import Reader
@@ -22,7 +22,6 @@ from excursions.report.rounded import to_digits, to_uncertainty
 
 MOST_SHADES = 60  # event spans shaded across the curves; the lanes hold all of them
 MOST_CORRECTED = 2_500
-BESIDE_TITLE = 120  # pixels: the longest title of the temperature's panel is shorter
 LONGEST_PAUSE = 6 * NS_PER_HOUR  # hours without a level that are drawn as a break
 
 
@@ -126,13 +125,10 @@ def marked_events(findings: PointFindings) -> list[Event]:
     return sorted(serious, key=lambda e: (e.severity != "act", -e.confidence, e.start))[:MOST_SHADES]
 
 
-def rating_lines(
-    findings: PointFindings, plant: Plant, key: str, reader: Reader
-) -> tuple[list[Spec], list[Spec]]:
+def rating_lines(findings: PointFindings, plant: Plant, key: str, reader: Reader) -> list[Spec]:
     """Continuous and sterilisation rating, a stretch each for the probes that sat there."""
     shapes: list[Spec] = []
-    runs = rated_stretches(findings, plant)
-    for run in runs:
+    for run in rated_stretches(findings, plant):
         left, right = reader.wall(np.array([run.start, run.end], np.int64))
         for level, dash in ((run.continuous, "2px,4px"), (run.steam, "9px,4px")):
             shapes.append(
@@ -143,23 +139,15 @@ def rating_lines(
                     "line": {"color": "@heat", "width": 1, "dash": dash}, "layer": "below",
                 }
             )  # fmt: skip
-    return shapes, _rating_words(runs, key, reader)
+    return shapes
 
 
-def _rating_words(runs: Sequence[Rated], key: str, reader: Reader) -> list[Spec]:
-    """At the left, away from the newest trouble; at the right where another probe sat there before.
-
-    A line may lie at the upper edge, so that words over it reach into the title of the panel: they stand beside that.  Of
-    two ratings the lower one's words stand under its line, for the lines may be close.
-    """
-    x, anchor, shift = (0, "left", BESIDE_TITLE) if len(runs) == 1 else (1, "right", 0)
-    told = rating_words(runs[-1], reader)
-    return [
-        note(label(words), ink="@heat", size=11, x=x, xref="paper", xanchor=anchor, xshift=shift, yref=key,
-             yanchor="bottom" if level == max(rated for rated, _ in told) else "top",
-             y=float(reader.level(np.array([level]), "degC")[0]))
-        for level, words in told
-    ]  # fmt: skip
+def rating_note(findings: PointFindings, plant: Plant, top: float, reader: Reader) -> Spec:
+    """The ratings of the probe that sits there now, in the line of the panel's title, where no curve runs."""
+    last = rated_stretches(findings, plant)[-1]
+    words = rating_words(last.continuous, last.steam, reader, assumed=last.assumed)
+    return note(label(words), ink="@heat", size=10, x=1, xref="paper", xanchor="right", xshift=2,
+                y=top, yref="paper", yanchor="bottom")  # fmt: skip
 
 
 def calibration_lines(calibrations: Sequence[Calibration], reader: Reader) -> list[Spec]:

@@ -14,8 +14,17 @@ from dashboards.figures.drawing import Box, beyond_words, curve, ends_of
 from dashboards.wording import Reader
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, TimeArray
 from excursions.kinds import having
-from excursions.records import Doubt, FloatArray
-from excursions.report.result import PointFindings
+from excursions.records import (
+    CALIBRATING,
+    CLEANING,
+    RECOVERING,
+    STEAMING,
+    WASHING,
+    Doubt,
+    FloatArray,
+    StateLine,
+)
+from excursions.report.result import PointFindings, Trace
 
 WIDTH, HEIGHT, LEFT, BOTTOM = 380, 190, 44, 22
 TOP, CUT_TOP = 6, 18  # where the panel begins; lower where a line of words stands over it
@@ -24,26 +33,36 @@ TELLING_K = 12.0  # a swing of the temperature worth drawing beside the reading
 CREEPING = having("slow to see")
 # Half spans that are tried: the closest look that still shows enough of the reading on both sides.
 HALVES = (12 * NS_PER_HOUR, 2 * NS_PER_DAY, 4 * NS_PER_DAY, 14 * NS_PER_DAY, 60 * NS_PER_DAY)
+UNLIKE = (
+    CALIBRATING,
+    WASHING,
+    CLEANING,
+    STEAMING,
+    RECOVERING,
+)  # states in which the reading is not that of the process
 CREPT = HALVES[3]  # what left the tolerance by and by is not seen in a day
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Began:
-    """The drawing, its span in words and in wall-clock ms, whether the temperature is on it."""
+    """The drawing, its span in words and in wall-clock ms, whether the temperature is on it, and whether readings of a
+    cleaning, of steam or of a calibration are left out."""
 
     picture: Markup
     span: tuple[str, str]
     ends: tuple[int, int]
     with_heat: bool
+    left_out: bool
 
 
 def moment_drawing(
     findings: PointFindings, doubts: Sequence[Doubt], since: int | None, reader: Reader
 ) -> Began | None:
     """The drawing; None without a start or with too few readings around it."""
-    trace = findings.traces.get("value")
-    if since is None or trace is None:
+    whole = findings.traces.get("value")
+    if since is None or whole is None:
         return None
+    trace = _measured(whole, findings.states)
     guessed = any(doubt.about and doubt.start == since for doubt in doubts)
     half = max(_half_span(trace.time, trace.value, since, findings), _slow(findings, since))
     half = max(half, CREPT) if guessed else half
@@ -51,7 +70,9 @@ def moment_drawing(
     start, end = max(findings.start, reader.away(since, -half)), min(findings.end, reader.away(since, half))
     inside = (trace.time >= start) & (trace.time <= end)
     if np.isfinite(trace.value[inside]).sum() < 2:
-        return None
+        trace = whole  # better what was read in a cleaning than nothing
+        if np.isfinite(trace.value[inside]).sum() < 2:
+            return None
     low, high = ends_of(_on_scale(trace.value[inside], usual_scale(findings, doubts)), margin=0.1)
     cut = beyond_words(trace.value[inside], (low, high), trace.unit, reader)
     top = CUT_TOP if cut else TOP
@@ -87,7 +108,18 @@ def moment_drawing(
         span=(reader.short(start), reader.short(end)),
         ends=(wall[0], wall[1]),
         with_heat=bool(heat),
+        left_out=bool((np.isfinite(whole.value) & ~np.isfinite(trace.value))[inside].any()),
     )
+
+
+def _measured(trace: Trace, states: StateLine) -> Trace:
+    """The reading without what a cleaning, steam or a calibration made of it: their peaks would fill the picture."""
+    value = trace.value.copy()
+    for code in UNLIKE:
+        for start, end in states.spans(code):
+            first, last = np.searchsorted(trace.time, (start, end))
+            value[first:last] = np.nan
+    return dataclasses.replace(trace, value=value)
 
 
 def _on_scale(value: FloatArray, scale: tuple[float, float] | None) -> FloatArray:

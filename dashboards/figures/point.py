@@ -22,6 +22,7 @@ from dashboards.figures.marks import (
     calibration_lines,
     corrections,
     rating_lines,
+    rating_note,
     related_strip,
     sample_rings,
     shades,
@@ -156,9 +157,8 @@ def point_spec(
             data += shift_bars(found_shifts(findings, marks.shifts), key, findings, reader)
             shapes += shades(findings, marks.doubts, key, reader, _clear(domains))
         if name == "temperature":
-            more, words = rating_lines(findings, plant, key, reader)
-            shapes += more
-            notes += words
+            shapes += rating_lines(findings, plant, key, reader)
+            notes.append(rating_note(findings, plant, domains[name][1], reader))
     for number, other in enumerate(others, start=len(panels) + 1):
         place = domains[f"related {number - len(panels)}"]
         layout[_axis(number)] = axis(domain=place, fixedrange=True, nticks=3)

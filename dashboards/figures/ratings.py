@@ -50,10 +50,10 @@ def rated_stretches(findings: PointFindings, plant: Plant) -> list[Rated]:
     return runs
 
 
-def rating_words(last: Rated, reader: Reader) -> list[tuple[float, str]]:
-    """(level [degC], words) of a stretch: one where both ratings are the same."""
-    ends = ", assumed" if last.assumed else ""
-    pairs = [(last.continuous, f"rated {reader.amount(last.continuous, 'degC')}{ends}")]
-    if last.steam != last.continuous:
-        pairs.append((last.steam, f"steam {reader.amount(last.steam, 'degC')}{ends}"))
-    return pairs
+def rating_words(continuous: float, steam: float, reader: Reader, *, assumed: bool) -> str:
+    """Both ratings [degC] in a line that stands beside a title: over the curve a peak would run through it."""
+    same = steam == continuous
+    first = reader.amount(continuous, "degC", 1.0)
+    said = f"rated {first if same else first.split()[0]}"
+    said += "" if same else f", steam {reader.amount(steam, 'degC', 1.0)}"
+    return f"{said}, assumed" if assumed else said

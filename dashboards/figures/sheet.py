@@ -90,7 +90,7 @@ def _heat_height(panels: Sequence[tuple[str, int]]) -> float:
 def _ratings(
     trace: Trace, findings: PointFindings, plant: Plant, top: float, height: float, reader: Reader
 ) -> str:
-    """Ratings that lie on the temperature's scale as dashed lines, those of the last probe in words."""
+    """Ratings that lie on the temperature's scale as dashed lines, those of the last probe in words beside the title."""
     box = _box(ends_of(reader.level(trace.value, trace.unit)), findings, top, height)
     runs = rated_stretches(findings, plant)
 
@@ -104,15 +104,10 @@ def _ratings(
         for at in dict.fromkeys((run.continuous, run.steam)):
             if (height_at := y(at)) is not None:
                 lines += f'<path class="heat faint" d="M{left:.1f} {height_at:.1f}H{right:.1f}"/>'
-    # At the left, away from the newest trouble; at the right where another probe sat there before.
-    place = (
-        f'class="small" x="{SHEET_LEFT + 4}"'
-        if len(runs) == 1
-        else f'class="small end" x="{SHEET_WIDTH - 4}"'
-    )
-    for at, words in rating_words(runs[-1], reader):
-        if (height_at := y(at)) is not None:
-            lines += f'<text {place} y="{height_at - 3:.1f}">{escape(words)}</text>'
+    last = runs[-1]
+    if any(y(at) is not None for at in (last.continuous, last.steam)):
+        words = rating_words(last.continuous, last.steam, reader, assumed=last.assumed)
+        lines += f'<text class="small end" x="{SHEET_WIDTH - 4}" y="{top - 6:.0f}">{escape(words)}</text>'
     return lines
 
 

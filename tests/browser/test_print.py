@@ -106,7 +106,7 @@ def test_a_table_that_goes_on_has_its_headings_again_and_leaves_no_row_alone(
     page.pdf(path=str(tmp_path / "rows.pdf"), prefer_css_page_size=True)
     sheets = [squeezed(sheet.extract_text()) for sheet in pypdf.PdfReader(tmp_path / "rows.pdf").pages]
     rows = [[n for n in range(1, 9) if f"Row{n}ends" in sheet] for sheet in sheets]
-    assert sum(rows, []) == list(range(1, 8))
+    assert [n for here in rows for n in here] == list(range(1, 8))
     assert all(len(here) != 1 for here in rows), rows
     assert all(("Began" in sheet) == bool(here) for sheet, here in zip(sheets, rows, strict=True))
 

@@ -16,6 +16,7 @@ from dashboards.content.about import gather
 from dashboards.content.found import found_shifts, found_words
 from dashboards.content.scale import usual_scale
 from dashboards.figures.drawing import Box, beyond_words, curve, spark_ends, sparkline, with_gaps
+from dashboards.figures.heat import heat_spec, hottest
 from dashboards.figures.marks import MOST_SHADES
 from dashboards.figures.moment import moment_drawing
 from dashboards.figures.pack import pack_spec, unpack_array
@@ -27,7 +28,7 @@ from dashboards.figures.spec import label
 from dashboards.wording import Reader
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
 from excursions.plant import Plant, Point
-from excursions.records import Doubt, LabSample, StateLine
+from excursions.records import STATES, Doubt, LabSample, StateLine
 from excursions.report.corrected import corrected_level, hours_in
 from excursions.report.lives import ProbeLife, probe_lives
 from excursions.report.result import PointFindings, ScanResult
@@ -110,7 +111,27 @@ def test_gaps_break_the_line(result: ScanResult) -> None:
 
 def test_ratings_nobody_stated_are_called_assumed(result: ScanResult) -> None:
     notes = [note["text"] for note in spec_of(result, 1)["layout"]["annotations"]]
-    assert any("80 °C, assumed" in text for text in notes)
+    assert any(text.startswith("rated 80, steam") and text.endswith("°C, assumed") for text in notes)
+
+
+def test_no_words_of_a_rating_stand_among_the_curves(result: ScanResult) -> None:
+    for spec in (spec_of(result), spec_of(result, 1)):
+        (words,) = [note for note in spec["layout"]["annotations"] if note["text"].startswith("rated")]
+        title = next(note for note in spec["layout"]["annotations"] if note["text"].startswith("Temperature"))
+        assert words["yref"] == "paper"
+        assert (words["y"], words["yanchor"]) == (title["y"], "bottom")
+    findings = result.points[0]
+    event = hottest(findings)
+    assert event is not None
+    close = heat_spec(findings, result.plant, event, READER)["layout"]
+    assert not [note for note in close["annotations"] if "rated" in note["text"]]
+    assert "rated 80, steam" in close["title"]["text"]
+
+
+def test_names_of_lanes_stand_clear_of_bars_that_begin_with_the_record(result: ScanResult) -> None:
+    layout = spec_of(result)["layout"]
+    lanes = [one for name, one in layout.items() if name.startswith("yaxis") and one.get("ticktext")]
+    assert [one["ticklabelstandoff"] >= 5 for one in lanes] == [True]
 
 
 def test_the_corrected_level_is_the_reading_less_the_error(result: ScanResult) -> None:
@@ -198,7 +219,7 @@ def test_fahrenheit_moves_curve_and_ratings_alike(result: ScanResult) -> None:
     )
     np.testing.assert_allclose(two, one * 1.8 + 32, rtol=0, atol=0.0051)  # two decimals
     assert all(float(f"{t:.2f}") == t for t in two[:50])
-    assert any("176 °F" in note["text"] for note in fahrenheit["layout"]["annotations"])
+    assert any("rated 176, steam 266 °F" in note["text"] for note in fahrenheit["layout"]["annotations"])
 
 
 def test_names_from_files_are_never_markup_in_a_figure(result: ScanResult) -> None:
@@ -334,7 +355,7 @@ def test_paper_draws_the_ratings_that_lie_on_the_scale_of_the_temperature(result
     findings = result.points[0]
     drawn = sheet_picture(findings, (), READER, words="", plant=result.plant)
     ratings = result.plant.ratings(findings.point, findings.start)
-    assert f"rated {READER.amount(ratings.continuous_degc, 'degC')}" in drawn
+    assert f"rated {ratings.continuous_degc:.0f}, steam {ratings.sterilisation_degc:.0f} °C" in drawn
     assert drawn.count('class="heat faint"') == 2 * len(rated_stretches(findings, result.plant))
     heat = findings.traces["temperature"]
     cold = dataclasses.replace(heat, value=np.clip(heat.value, None, 30.0))
@@ -396,6 +417,34 @@ def test_the_days_around_the_start_say_where_the_reading_is_cut_off(result: Scan
     quiet = moment_drawing(result.points[1], (), result.points[1].events[-1].start, READER)
     assert quiet is not None
     assert "cut off" not in quiet.picture
+
+
+def test_the_small_picture_leaves_out_what_was_read_in_steam_and_cleaning(result: ScanResult) -> None:
+    findings = result.points[0]
+    at = findings.events[-1].start
+    trace = findings.traces["value"]
+    washed = (trace.time >= at + NS_PER_HOUR) & (trace.time < at + 2 * NS_PER_HOUR)
+    assert washed.any()
+    far = dataclasses.replace(trace, value=np.where(washed, 13.5, trace.value))
+    span = np.array([findings.start, at + NS_PER_HOUR, at + 2 * NS_PER_HOUR], np.int64)
+    line = StateLine(
+        start=span, end=np.append(span[1:], findings.end), code=np.array([0, STATES.index("cleaning"), 0], np.uint8),
+        confidence=np.ones(3), evidence=("", "", ""),
+    )  # fmt: skip
+    alone = dataclasses.replace(
+        findings, levels=dataclasses.replace(findings.levels, value=findings.levels.value * np.nan)
+    )
+    dirty = dataclasses.replace(alone, traces=findings.traces | {"value": far})
+    shown = moment_drawing(dataclasses.replace(dirty, states=line), (), at, READER)
+    clean = dataclasses.replace(trace, value=np.where(washed, np.nan, trace.value))
+    calm = dataclasses.replace(line, code=np.zeros(3, np.uint8))
+    bare = dataclasses.replace(alone, traces=findings.traces | {"value": clean}, states=calm)
+    same = moment_drawing(bare, (), at, READER)
+    assert shown is not None
+    assert same is not None
+    assert shown.picture == same.picture
+    assert shown.left_out
+    assert not same.left_out
 
 
 def test_the_words_under_a_small_curve_name_its_scale_and_what_lies_beyond(result: ScanResult) -> None:

@@ -113,15 +113,6 @@ def test_a_change_to_summer_time_adds_no_hour_to_a_small_picture(result: ScanRes
     assert READER.away(READER.away(changed, -NS_PER_DAY), NS_PER_DAY) == changed
 
 
-def test_the_words_of_a_rating_stand_beside_the_title_of_their_panel(result: ScanResult) -> None:
-    about = about_of(result, "AT-101")
-    notes = point_spec(about.findings, about.plant, PointMarks(), READER)["layout"]["annotations"]
-    ratings = [n for n in notes if n["text"].startswith(("rated", "steam"))]
-    assert len(ratings) == 2
-    assert all(n.get("xshift", 0) > 100 or n["xanchor"] == "right" for n in ratings)
-    assert {n["yanchor"] for n in ratings} == {"top", "bottom"}  # lines close together do not overprint
-
-
 def test_an_empty_list_of_probes_says_truly_why(result: ScanResult, tmp_path: Path) -> None:
     point = result.points[0]
     moment = dataclasses.replace(point, end=point.start, samples=1, events=(), heat=HeatTally())
