@@ -17,7 +17,7 @@ import numpy as np
 import polars as pl
 
 from excursions import clock
-from excursions.digits import band_ends, number, supported, written
+from excursions.digits import band_ends, number, of_a_move, supported, written
 from excursions.kinds import KINDS, MOVES
 from excursions.records import Doubt, Event, FloatArray
 from excursions.report.wording import event_sentence, quantity
@@ -243,6 +243,8 @@ def size_words(event: Event, reader: Reader) -> str:
     signed = event.kind in MOVES
     if event.size_unit == "degC" and half > 0:
         half = LEAST_DEGREES
+    if signed and event.size_unit != "degC":
+        half = of_a_move(event.size, half)
     show = reader.difference if signed else reader.amount
     text = show(event.size, event.size_unit, half if half > 0 else math.nan, signed=signed)
     if not event.size_unit:  # now over before
@@ -252,8 +254,8 @@ def size_words(event: Event, reader: Reader) -> str:
         return bounded(text, reader.amount(high, event.size_unit, half) if high > event.size else text)
     if half > 0:
         unit = f" {reader.unit('K' if signed and event.size_unit == 'degC' else event.size_unit)}"
-        ends = (show(end, event.size_unit, half, signed=signed).removesuffix(unit) for end in (low, high))
-        return f"{text} ({' to '.join(ends)})"
+        ends = [show(end, event.size_unit, half, signed=signed).removesuffix(unit) for end in (low, high)]
+        return f"{text} ({' to '.join(ends)})" if ends[0] != ends[1] else text
     return text
 
 

@@ -62,6 +62,17 @@ def _three_digits(value: float, *, signed: bool) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
+def of_a_move(size: float, half: float) -> float:
+    """The uncertainty a move is written with: its half band, and never finer than the second digit of its size.
+
+    The band of a step holds only the scatter around it; the process moves too, and more digits than two are no finding.
+    """
+    if not (math.isfinite(size) and size):
+        return half
+    second = 10.0 ** (math.floor(math.log10(abs(size))) - 1)
+    return max(half, second) if math.isfinite(half) else second
+
+
 def supported(value: float, uncertainty: float) -> float:
     """The figure that :func:`number` writes, as a number; NaN stays NaN."""
     return float(number(value, uncertainty).replace("−", "-")) if math.isfinite(value) else value

@@ -319,6 +319,7 @@ KINDS: dict[str, Kind] = {
             key="out_of_range",
             label="outside the possible range",
             size="reading furthest out",
+            said="down or up to {size} on {when}",
             short="impossible reading",
             family="still",
             traits=("dead", "unusable", "ends", "untouched", "held against heat"),

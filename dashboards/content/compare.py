@@ -9,8 +9,8 @@ import numpy as np
 
 from dashboards.content.about import About
 from dashboards.wording import Reader
-from excursions.clock import NS_PER_DAY, NS_PER_HOUR
-from excursions.records import FloatArray, LabSample
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR, TimeArray
+from excursions.records import BoolArray, FloatArray, LabSample
 from excursions.report.corrected import error_then
 from excursions.report.result import PointFindings
 
@@ -19,7 +19,10 @@ NEAR = 3 * NS_PER_HOUR  # a level further from the sample says nothing about it
 NEWEST = 7 * NS_PER_DAY
 LEAST_HOURS = 48  # both points must have measured together this long
 LEAST_NEWEST = 12
-WIDE = 3.0  # robust standard deviations from which a difference is called unusual
+WIDE = (
+    3.0  # robust standard deviations, of weeks held against weeks, from which a difference is called unusual
+)
+LEAST_WEEKS = 4  # earlier weeks from which on their own scatter is known (cp)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -116,7 +119,7 @@ def _peer_row(findings: PointFindings, peer: PointFindings, reader: Reader) -> P
     usual, spread = _middle(before)
     now, _ = _middle(apart[newest])
     fine = max(spread / 5, findings.point.tolerance_at(now) / 10)
-    wide = abs(now - usual) > WIDE * spread
+    wide = _is_wide(hours, apart, newest, now - usual, tolerance=findings.point.tolerance_at(now))
     further = reader.difference(abs(now - usual), findings.unit, fine)
     return PeerRow(
         name=peer.point.name,
@@ -125,6 +128,27 @@ def _peer_row(findings: PointFindings, peer: PointFindings, reader: Reader) -> P
         newest=reader.difference(now, findings.unit, fine, signed=True),
         said=f"{further} from the usual" if wide else "as usual",
     )
+
+
+def _is_wide(
+    hours: TimeArray, level: FloatArray, newest: BoolArray, moved: float, *, tolerance: float
+) -> bool:
+    """Whether the newest week lies unusually far off: held against earlier weeks, for single hours scatter wider than weeks.
+
+    Where too few earlier weeks are there, what is more than the scatter of single hours is not called usual.  Nothing
+    within the tolerance is called unusual.
+    """
+    if abs(moved) <= tolerance:
+        return False
+    before, then = level[~newest], hours[~newest]
+    if not before.size:
+        return False
+    week = (int(then[-1]) - then) // NEWEST
+    held = [before[week == number] for number in np.unique(week)]
+    weeks = np.array([np.median(part) for part in held if part.size >= LEAST_NEWEST])
+    if weeks.size < LEAST_WEEKS:
+        return abs(moved) > _middle(before)[1]
+    return abs(moved) > WIDE * _middle(weeks)[1]
 
 
 def related_rows(about: About, reader: Reader) -> tuple[RelatedRow, ...]:
@@ -143,7 +167,7 @@ def _related_row(other: PointFindings, end: int, reader: Reader) -> RelatedRow |
     usual, spread = _middle(level[~newest])
     now, _ = _middle(level[newest])
     fine = max(spread / 5, other.point.tolerance_at(now) / 10)
-    wide = abs(now - usual) > WIDE * spread
+    wide = _is_wide(hours, level, newest, now - usual, tolerance=other.point.tolerance_at(now))
     return RelatedRow(
         name=other.point.name,
         label=other.point.quantity.label,

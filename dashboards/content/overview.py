@@ -176,9 +176,9 @@ def _answer(entries: tuple[Entry, ...]) -> str:
         return _answer_in_part(entries, len(trouble), untold)
     if not trouble:
         if len(entries) == 1:
-            return "The reading of the one point may be trusted."
+            return f"The reading of the one point may be trusted, as far as this record goes{_uncompared(entries)}."
         all_of_them = "Both" if len(entries) == 2 else f"All {thousands(len(entries))}"
-        return f"{all_of_them} points may be trusted, as far as this record goes."
+        return f"{all_of_them} points may be trusted, as far as this record goes{_uncompared(entries)}."
     if len(entries) == 1:
         return f"The reading of {trouble[0].name} is not to be trusted as it stands."
     many = len(trouble) != 1
@@ -186,6 +186,21 @@ def _answer(entries: tuple[Entry, ...]) -> str:
         f"{thousands(len(trouble))} of {thousands(len(entries))} points {'are' if many else 'is'} not to be trusted as "
         f"{'they stand' if many else 'it stands'}."
     )
+
+
+def _uncompared(entries: tuple[Entry, ...]) -> str:
+    """What a record alone cannot say of readings to trust: how many were never held against a standard."""
+    never = sum(e.known_key == "never" for e in entries)
+    if not never:
+        return ""
+    if never == len(entries):
+        who = "it was" if never == 1 else "none was ever"
+        return (
+            f"; {who} never compared with a calibration"
+            if never == 1
+            else f"; {who} compared with a calibration"
+        )
+    return f"; {thousands(never)} of them {'was' if never == 1 else 'were'} never compared with a calibration"
 
 
 CANNOT_TELL = "cannot tell"

@@ -116,11 +116,15 @@ def point_content(about: About, reader: Reader, slug: str) -> PointContent:
     )
 
 
+def _between(low: str, high: str) -> str:
+    return f"at {low}" if low == high else f"between {low} and {high}"
+
+
 def figure_in_words(about: About, reader: Reader) -> str:
     """The text alternative of the figure: what a person who cannot see it needs."""
     findings = about.findings
     parts = [
-        f"{label} between {reader.amount(low, trace.unit)} and {reader.amount(high, trace.unit)}"
+        f"{label} {_between(*(reader.amount(end, trace.unit) for end in (low, high)))}"
         for name, label in (("value", findings.point.quantity.label), ("temperature", "temperature"))
         if (trace := findings.traces.get(name)) is not None
         for low, high in [_ends(trace.value)]

@@ -370,5 +370,10 @@ def life_words(life: ProbeLife, reader: Reader) -> str:
     text = f"Sat at {stays}. {reader.text(life_sentence(life, reader.tz))}"
     for track in life.tracks[:2]:
         first, last = track.points[0], track.points[-1]
-        text += f" {capital(track.parameter.replace('_', ' '))} from {reader.amount(first.value, track.unit, first.uncertainty)} to {reader.amount(last.value, track.unit, last.uncertainty)}."
+        text += f" {capital(track.parameter.replace('_', ' '))} from {reader.amount(first.value, track.unit, first.uncertainty)} to {reader.amount(last.value, track.unit, last.uncertainty)}"
+        far = max(track.points, key=lambda p: abs(p.value - first.value))
+        if abs(far.value - first.value) > abs(last.value - first.value) + 2 * (far.uncertainty or 0.0):
+            found = reader.amount(far.value, track.unit, far.uncertainty)
+            text += f", in between {found} {far.phase} on {reader.date(far.time)}"
+        text += "."
     return text

@@ -14,14 +14,15 @@ from dashboards.figures.drawing import Box, beyond_words, curve, ends_of, panel_
 from dashboards.figures.marks import marked_events
 from dashboards.figures.ratings import rated_stretches, rating_words
 from dashboards.wording import Reader
-from excursions.clock import NS_PER_DAY, NS_PER_HOUR
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR, TimeArray
 from excursions.plant import Plant
-from excursions.records import Doubt, LabSample
+from excursions.records import Doubt, FloatArray, LabSample
 from excursions.report.corrected import CorrectedLevel, corrected_level
 from excursions.report.result import PointFindings, Trace
 
 SHEET_WIDTH, SHEET_VALUE, SHEET_TEMPERATURE = 900, 190, 110
 CLOSE = 5 * NS_PER_DAY  # below this a drawing shows hours and its whole scale
+MOST_BAND = 150  # points along one edge of a band
 SHEET_LEFT, SHEET_GAP, SHEET_BOTTOM = 62, 26, 24
 
 
@@ -165,7 +166,30 @@ def _corrected_path(level: CorrectedLevel, box: Box) -> str:
     if not level.time.size:
         return ""
     time, value = with_gaps(level.time, level.value, 6 * NS_PER_HOUR)
-    return f'<path class="corrected" d="{curve(time, value, box, budget=300, whole=False)}"/>'
+    _, band = with_gaps(level.time, level.band, 6 * NS_PER_HOUR)
+    return (
+        _band(time, value, band, box)
+        + f'<path class="corrected" d="{curve(time, value, box, budget=300, whole=False)}"/>'
+    )
+
+
+def _band(time: TimeArray, value: FloatArray, band: FloatArray, box: Box) -> str:
+    """The band of the corrected level as one closed path a stretch: along its upper edge and back along the lower."""
+    known = np.isfinite(value) & np.isfinite(band)
+    made = []
+    for part in np.split(np.arange(time.size), np.flatnonzero(np.diff(known.astype(np.int8))) + 1):
+        if part.size < 2 or not known[part[0]]:
+            continue
+        kept = part[:: max(1, part.size // MOST_BAND)]
+        kept = kept if kept[-1] == part[-1] else np.append(kept, part[-1])
+        x = box.x(time[kept])
+        high, low = (box.y(np.clip(value[kept] + way * band[kept], box.low, box.high)) for way in (1, -1))
+        edge = [
+            *zip(x.tolist(), high.tolist(), strict=True),
+            *zip(x[::-1].tolist(), low[::-1].tolist(), strict=True),
+        ]
+        made.append("M" + "L".join(f"{px:.1f} {py:.1f}" for px, py in edge) + "Z")
+    return f'<path class="band" d="{"".join(made)}"/>' if made else ""
 
 
 def _bars(found: Sequence[FoundShift], box: Box) -> str:

@@ -138,7 +138,7 @@ def check_standards(seen: Resolved, found: Determined, phase: str) -> list[str]:
     if seen.true.size > 1 and not apart(seen) and seen.form.kind in ("electrode", "stern", "linear"):
         notes.append(f"{phase}: standards too close together to give a slope; taken as one point")
     for temp in seen.temp[(seen.temp < _TEMPERATURE_DEGC[0]) | (seen.temp > _TEMPERATURE_DEGC[1])]:
-        notes.append(f"{phase}: a standard at {temp:.0f} degC is hard to believe")
+        notes.append(f"{phase}: a standard at {temp:.0f} °C is hard to believe")
     if math.isfinite(found.misfit) and found.misfit > _AGREE:
         notes.append(
             f"{phase}: the standards do not agree with one another (worst one off by {found.misfit:.1f} uncertainties)"

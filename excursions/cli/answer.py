@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import math
-import textwrap
 from collections.abc import Callable, Iterable
 from dataclasses import asdict
 from pathlib import Path
@@ -13,6 +12,7 @@ from zoneinfo import ZoneInfo
 import typer
 
 from excursions import clock
+from excursions.cli.wrapping import wrapped
 from excursions.report.explanation import Cause, Check, Explanation
 from excursions.report.result import ScanResult
 
@@ -26,12 +26,12 @@ def print_explanation(
     answer: Explanation, result: ScanResult, page: Path | None, *, display_units: str, as_json: bool
 ) -> None:
     """Print the answer on standard output, and where its page is."""
-    if as_json:
-        typer.echo(json.dumps(explanation_facts(answer, page), indent=2, ensure_ascii=False))
-        return
     from dashboards.wording import Reader
 
     words = Reader(tz=clock.zone(result.plant.zone), temperature=display_units).text
+    if as_json:
+        typer.echo(json.dumps(spoken(explanation_facts(answer, page), words), indent=2, ensure_ascii=False))
+        return
     typer.echo("\n".join(explanation_lines(answer, result, words)))
     if page is not None:
         typer.echo(f"\nPage: {page}")
@@ -109,7 +109,22 @@ def _rows(head: str, rows: Iterable[str], words: Words) -> list[str]:
 def _block(head: str, text: str, *, indent: int | None = None, hang: int = 0) -> list[str]:
     left = LEFT if indent is None and (head or hang) else indent or 0
     first = f"{head:<{left}}" if head else " " * left
-    return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=" " * (left + hang))
+    return wrapped(text, WIDTH, first=first, then=" " * (left + hang))
+
+
+_SENTENCES = (
+    "sentence", "wrong", "knowledge", "basis", "words", "reasons", "evidence", "question", "cautions", "hidden", "advice",
+    "shock", "found", "replacement",
+)  # fmt: skip
+
+
+def spoken(facts: object, words: Words, name: str = "") -> object:
+    """Facts for machines with their sentences as `words` writes them; names, stamps and figures stay as they are."""
+    if isinstance(facts, dict):
+        return {key: spoken(part, words, str(key)) for key, part in facts.items()}
+    if isinstance(facts, list | tuple):
+        return [spoken(part, words, name) for part in facts]
+    return words(facts) if isinstance(facts, str) and name in _SENTENCES else facts
 
 
 def explanation_facts(answer: Explanation, page: Path | None) -> dict[str, object]:

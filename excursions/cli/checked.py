@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import math
 import re
-import textwrap
 from collections import Counter
 from collections.abc import Sequence
 from zoneinfo import ZoneInfo
@@ -15,6 +14,7 @@ import typer
 
 from excursions import clock
 from excursions.cli.check_facts import check_facts
+from excursions.cli.wrapping import wrapped
 from excursions.digits import written
 from excursions.pipeline.check import CheckResult, FileCheck, ShownEntry, SignalCheck
 from excursions.read.model import ShownReading, ShownRow
@@ -345,11 +345,9 @@ def _shown(text: str) -> str:
 
 
 def _fill(text: str, *, indent: int = 0, hang: int = 0) -> list[str]:
-    return textwrap.wrap(
+    return wrapped(
         _ENDLESS.sub(lambda word: f"{word[0][:60]}...", text),
         WIDTH,
-        initial_indent=" " * indent,
-        subsequent_indent=" " * (indent + hang),
-        break_on_hyphens=False,
-        break_long_words=False,
+        first=" " * indent,
+        then=" " * (indent + hang),
     )

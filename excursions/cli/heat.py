@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import json
 import math
-import textwrap
 from collections.abc import Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING
@@ -15,7 +14,9 @@ from typing import TYPE_CHECKING
 import typer
 
 from excursions import clock
-from excursions.cli.heat_asked import MOST, Answer, Heat, Row, figure, ns, owner
+from excursions.cli.answer import spoken
+from excursions.cli.heat_asked import MOST, Answer, Heat, Row, at, figure, ns, owner
+from excursions.cli.wrapping import wrapped
 from excursions.clock import minutes_text
 from excursions.digits import f0_text, number
 from excursions.report.exposures import VERDICT_WORDS
@@ -37,13 +38,14 @@ CAUTIONS = (
 
 def print_heat(heat: Heat, answer: Answer, *, as_json: bool) -> None:
     """Print the answer on standard output, and where its page is."""
-    if as_json:
-        typer.echo(json.dumps(heat_facts(heat, answer), indent=2, ensure_ascii=False))
-        return
     from dashboards.wording import Reader
 
     reader = Reader(tz=heat.tz, temperature=heat.unit)
-    lines = [*textwrap.wrap(reader.text(answer.sentence), WIDTH)]
+    if as_json:
+        facts = spoken(heat_facts(heat, answer), reader.text)
+        typer.echo(json.dumps(facts, indent=2, ensure_ascii=False))
+        return
+    lines = [*wrapped(reader.text(answer.sentence), WIDTH)]
     if answer.exposure is not None:
         lines += ["", *_exposure_lines(answer.exposure, reader)]
     if answer.life is not None:
@@ -74,7 +76,7 @@ def _exposure_lines(row: Row, reader: Reader) -> list[str]:
     rates = f"up {_rate(row, 'heating_k_per_min', reader)}, down {_rate(row, 'cooling_k_per_min', reader)}"
     dose, before = figure(row, "dose_h"), figure(row, "dose_before_h")
     lines = [
-        ("Probe", f"{owner(row)} at {row['point']}"),
+        ("Probe", at(owner(row), row["point"])),
         ("When", _span(ns(row["start"]), ns(row["end"]), reader)),
         ("Highest", f"{reader.amount(peak, 'degC', 0.5)}{hidden}"),
         (
@@ -181,11 +183,13 @@ def _list_lines(answer: Answer, reader: Reader) -> list[str]:
         else "No exposure above a rating.",
     ]
     for row in over[:MOST]:
-        lines += textwrap.wrap(
-            reader.text(f"{owner(row)} at {row['sentence']}"),
+        lines += wrapped(
+            reader.text(
+                f"{row['sentence']}" if owner(row).startswith("<") else f"{owner(row)} at {row['sentence']}"
+            ),
             WIDTH,
-            initial_indent="  ",
-            subsequent_indent="    ",
+            first="  ",
+            then="    ",
         )
     if len(over) > MOST:
         lines.append(f"  ... and {len(over) - MOST} more in tables/exposures.csv")
@@ -205,15 +209,15 @@ def _fleet_lines(lives: Sequence[Row], reader: Reader) -> list[str]:
         dose, top = figure(row, "dose_h"), figure(row, "maximum_degc")
         shown = f"{number(dose)} h" if math.isfinite(dose) else "not known"
         highest = reader.amount(top, "degC", 1.0) if math.isfinite(top) else "–"
-        text = f"{row['probe']} at {row['points'] or 'no point'}: dose {shown}, highest {highest}. {row['replacement']}"
-        lines += textwrap.wrap(reader.text(text), WIDTH, initial_indent="  ", subsequent_indent="    ")
+        text = f"{at(row['probe'], row['points'])}: dose {shown}, highest {highest}. {row['replacement']}"
+        lines += wrapped(reader.text(text), WIDTH, first="  ", then="    ")
     if len(lives) > MOST:
         lines.append(f"  ... and {len(lives) - MOST} more in tables/lives.csv")
     return lines
 
 
 def _block(head: str, text: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent=f"{head:<{LEFT}}", subsequent_indent=" " * LEFT)
+    return wrapped(text, WIDTH, first=f"{head:<{LEFT}}", then=" " * LEFT)
 
 
 # --- for machines --------------------------------------------------------------------------------

@@ -126,6 +126,11 @@ def owner(row: Row) -> str:
     return str(row["probe"] or f"<{row['point']}>")
 
 
+def at(probe: object, points: object) -> str:
+    """A probe and where it sits; one without a number has only its place."""
+    return f"the probe at {points}" if str(probe).startswith("<") else f"{probe} at {points or 'no point'}"
+
+
 def _named_life(heat: Heat, asked: str) -> Row:
     names = {str(row["probe"]): row for row in heat.lives}
     same = [
@@ -183,7 +188,7 @@ def _most_heat(lives: Sequence[Row]) -> str:
         if worn
         else "None is known to be due for replacement."
     )
-    return f"Most heat: {first['probe']} at {first['points']}, dose {number(figure(first, 'dose_h'))} h at its continuous rating. {due}"
+    return f"Most heat: {at(first['probe'], first['points'])}, dose {number(figure(first, 'dose_h'))} h at its continuous rating. {due}"
 
 
 def figure(row: Row, name: str) -> float:

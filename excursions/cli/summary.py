@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import math
-import textwrap
 from collections.abc import Callable
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -12,6 +11,7 @@ from zoneinfo import ZoneInfo
 import typer
 
 from excursions import clock
+from excursions.cli.wrapping import filled, wrapped
 from excursions.kinds import SEVERITIES, WALKS
 from excursions.pipeline.scan import Scan
 from excursions.records import SETTLED, SEVERITY_RANK, Event
@@ -71,12 +71,7 @@ def print_summary(done: Scan, page: Path, *, display_units: str = "degC") -> Non
     lines[0] += "."
     for verdict in [v for v in result.verdicts if v.verdict != "trust"][:SHOWN_POINTS]:
         lines += ["", *_verdict_lines(verdict, said)]
-    trusted = [v.point for v in result.verdicts if v.verdict == "trust"]
-    if trusted:
-        lines += [
-            "",
-            *textwrap.wrap(f"trust: {', '.join(trusted[:30])}{' ...' if len(trusted) > 30 else ''}", 96),
-        ]
+    lines += _trusted(result)
     lines += _ended(result, tz)
     lines += _replacements(result, said)
     lines += _past_doubts(result, tz, said)
@@ -97,12 +92,31 @@ def print_summary(done: Scan, page: Path, *, display_units: str = "degC") -> Non
     typer.echo(f"\nPage: {page}")
 
 
+def _trusted(result: ScanResult) -> list[str]:
+    """Points to trust; those that no calibration was ever held against stand apart."""
+    compared = {calibration.point for calibration in result.calibrations}
+    trusted = [v.point for v in result.verdicts if v.verdict == "trust"]
+    rows = (
+        ("trust", [name for name in trusted if name in compared]),
+        (
+            "trust, though never compared with a calibration",
+            [name for name in trusted if name not in compared],
+        ),
+    )
+    told = [
+        wrapped(f"{head}: {', '.join(names[:30])}{' ...' if len(names) > 30 else ''}", 96)
+        for head, names in rows
+        if names
+    ]
+    return ["", *(line for lines in told for line in lines)] if told else []
+
+
 def _ended(result: ScanResult, tz: ZoneInfo) -> list[str]:
     """Trusted points whose record ends before the plant's; the others say it in their sentence."""
     early = [f"{v.point} ({day(v.ended, tz)})" for v in result.verdicts if v.verdict == "trust" and v.ended]
     if not early:
         return []
-    return textwrap.wrap(f"record ends early: {', '.join(early[:30])}{' ...' if len(early) > 30 else ''}", 96)
+    return wrapped(f"record ends early: {', '.join(early[:30])}{' ...' if len(early) > 30 else ''}", 96)
 
 
 def _replacements(result: ScanResult, said: Said) -> list[str]:
@@ -112,7 +126,7 @@ def _replacements(result: ScanResult, said: Said) -> list[str]:
         return []
     more = f"; and {len(worn) - SHOWN_POINTS} more" if len(worn) > SHOWN_POINTS else ""
     text = said(f"Replacement due: {'; '.join(worn[:SHOWN_POINTS])}{more}")
-    return ["", *textwrap.wrap(text, 96, subsequent_indent="    ")]
+    return ["", *wrapped(text, 96, then="    ")]
 
 
 def _past_doubts(result: ScanResult, tz: ZoneInfo, said: Said) -> list[str]:
@@ -131,7 +145,7 @@ def _past_doubts(result: ScanResult, tz: ZoneInfo, said: Said) -> list[str]:
     if not rows:
         return []
     shown = [
-        textwrap.fill(said(f"{point}  {text}"), 96, initial_indent="    ", subsequent_indent="      ")
+        filled(said(f"{point}  {text}"), 96, first="    ", then="      ")
         for point, _, text in sorted(rows)[:SHOWN_STRETCHES]
     ]
     more = len(rows) - SHOWN_STRETCHES
@@ -182,11 +196,11 @@ def _worth_a_look(result: ScanResult, tz: ZoneInfo, said: Said) -> list[str]:
     if not rows:
         return []
     shown = [
-        textwrap.fill(
+        filled(
             said(f"{point}  {event_sentence(event, tz)} ({whose(event)})"),
             96,
-            initial_indent="    ",
-            subsequent_indent="      ",
+            first="    ",
+            then="      ",
         )
         for point, event in rows[:SHOWN_EVENTS]
     ]
@@ -200,14 +214,12 @@ def _audit(result: ScanResult) -> list[str]:
     if not said:
         return []
     text = f"Calibration log beside the record: {said} (excursions calibrations tells each; tables/audit.csv)"
-    return ["", *textwrap.wrap(text, 96, subsequent_indent="    ")]
+    return ["", *wrapped(text, 96, then="    ")]
 
 
 def _verdict_lines(verdict: Verdict, said: Said) -> list[str]:
-    body = textwrap.wrap(
-        said(f"{verdict.sentence} {verdict.knowledge}"), 92, initial_indent="    ", subsequent_indent="    "
-    )
-    todo = textwrap.wrap(said(f"Next: {verdict.advice}"), 92, initial_indent="    ", subsequent_indent="    ")
+    body = wrapped(said(f"{verdict.sentence} {verdict.knowledge}"), 92, first="    ", then="    ")
+    todo = wrapped(said(f"Next: {verdict.advice}"), 92, first="    ", then="    ")
     return [f"{verdict.verdict.upper()}  {verdict.point}", *body, *todo]
 
 
@@ -240,11 +252,11 @@ def word_lines(listed: object) -> list[str]:
         return []
     lines = ["Texts in place of a number, or as a quality:"]
     for count, word, quality, first in said[:SHOWN_PROBLEMS]:
-        lines += textwrap.wrap(
+        lines += wrapped(
             f'{-count:,} x "{word[:40]}", taken as {quality} (first: {first})',
             96,
-            initial_indent="  ",
-            subsequent_indent="    ",
+            first="  ",
+            then="    ",
         )
     more = len(said) - SHOWN_PROBLEMS
     return [*lines, *([f"  ... and {more:,} more in run.json"] if more > 0 else [])]
@@ -264,7 +276,7 @@ def _print_problems(done: Scan) -> None:
         return
     typer.echo(f"\n{_count(len(done.problems), 'thing')} to mend in the input:", err=True)
     for problem in done.problems[:SHOWN_PROBLEMS]:
-        typer.echo(textwrap.fill(str(problem), 96, initial_indent="  - ", subsequent_indent="    "), err=True)
+        typer.echo(filled(str(problem), 96, first="  - ", then="    "), err=True)
     if len(done.problems) > SHOWN_PROBLEMS:
         typer.echo(f"  ... and {len(done.problems) - SHOWN_PROBLEMS} more in run.json", err=True)
 
@@ -275,7 +287,7 @@ def _print_notes(result: ScanResult) -> None:
     assert isinstance(inputs, dict)
     notes = [f"{file['path']}: {note}" for file in inputs["exports"] for note in file["notes"]]
     for note in notes[:SHOWN_PROBLEMS]:
-        typer.echo(textwrap.fill(f"Note: {note}", 96, subsequent_indent="      "), err=True)
+        typer.echo(filled(f"Note: {note}", 96, then="      "), err=True)
 
 
 def changes_line(result: ScanResult) -> str:

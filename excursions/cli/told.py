@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 from zoneinfo import ZoneInfo
 
 from excursions import clock
+from excursions.cli.wrapping import wrapped
 from excursions.conclusions import AuditFinding, Due
 from excursions.records import Link, Parameter, Shift
 from excursions.report.history import CalibrationTold, ShiftTold
@@ -48,9 +48,9 @@ class _row:
 
     def __call__(self, width: int) -> list[str]:
         if width < 50:  # a narrow terminal: the head on a line of its own
-            return [f"  {self.head}:", *textwrap.wrap(self.text, width, initial_indent="    ", subsequent_indent="    ")]  # fmt: skip
+            return [f"  {self.head}:", *wrapped(self.text, width, first="    ", then="    ")]  # fmt: skip
         first = f"  {self.head:<{LEFT}}"
-        return textwrap.wrap(self.text, width, initial_indent=first, subsequent_indent=" " * (LEFT + 2))
+        return wrapped(self.text, width, first=first, then=" " * (LEFT + 2))
 
 
 def _calibration(one: CalibrationTold, result: ScanResult, tz: ZoneInfo) -> Iterable[_row]:

@@ -53,7 +53,7 @@ def solubility_clue(
     share = level * (saturation_mg_l(now) / saturation_mg_l(was) - 1.0) / size
     if not EXPLAINED[0] <= share <= EXPLAINED[1]:
         return Clue(odds=1.0)
-    words = f"that water of {now:.0f} degC holds another amount than of {was:.0f} degC explains {100 * min(share, 1.0):.0f} % of it"
+    words = f"that water of {now:.0f} °C holds another amount than of {was:.0f} °C explains {100 * min(share, 1.0):.0f} % of it"
     return Clue(odds=ODDS, words=words)
 
 

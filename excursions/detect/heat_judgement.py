@@ -105,23 +105,23 @@ def _facts(seen: Exposure, limit: float) -> tuple[str, ...]:
     )
     rated = ratings.sterilisation_degc if seen.steaming else ratings.continuous_degc
     hidden = (
-        f", between samples up to {seen.hidden_degc:.1f} degC"
+        f", between samples up to {seen.hidden_degc:.1f} °C"
         if seen.hidden_degc > seen.peak_degc + 0.5
         else ""
     )
     facts = [
-        f"highest {seen.peak_degc:.1f} degC{hidden}",
-        f"{minutes_text(minutes)} above the {named} rating of {rated:.0f} degC"
+        f"highest {seen.peak_degc:.1f} °C{hidden}",
+        f"{minutes_text(minutes)} above the {named} rating of {rated:.0f} °C"
         + (" (assumed, stated nowhere)" if ratings.assumed else ""),
     ]
     if limit > rated:
-        facts.append(f"this line usually stays below {limit:.0f} degC")
+        facts.append(f"this line usually stays below {limit:.0f} °C")
     if not seen.steaming and seen.minutes_sterilisation > 0:
         facts.append(f"{minutes_text(seen.minutes_sterilisation)} above the sterilisation rating too")
     facts += _rates(seen)
     facts.append(f"ageing dose {written(seen.dose_h, 2)} h at the continuous rating (general rule, Q10 = 2)")
     if math.isfinite(seen.saturation_degc):
-        facts.append(f"line pressure: steam of {seen.saturation_degc:.1f} degC at most")
+        facts.append(f"line pressure: steam of {seen.saturation_degc:.1f} °C at most")
     if seen.samples <= 2:
         facts.append(f"seen in {seen.samples} sample{'s' if seen.samples > 1 else ''} only")
     return tuple(facts)

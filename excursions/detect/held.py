@@ -88,5 +88,5 @@ def _by_walk(record: Record, span: tuple[int, int]) -> tuple[Clue, ...]:
     walk = walk_during(pace, *span)
     if walk is None or not walk.out_and_back:
         return ()
-    words = f"the temperature went from {walk.before:.0f} degC to {walk.there:.0f} degC and back meanwhile: taken out, the output held"
+    words = f"the temperature went from {walk.before:.0f} °C to {walk.there:.0f} °C and back meanwhile: taken out, the output held"
     return (Clue(odds=0.01, words=words),)

@@ -100,7 +100,7 @@ def elsewhere_clue(survey: Survey, start: int, end: int) -> Clue:
     if low - (high - low) <= now <= high + (high - low) or abs(now - usual) < ELSEWHERE_K:
         return Clue(odds=1.0)
     return Clue(
-        odds=ELSEWHERE, words=f"the temperature was at {now:.0f} degC meanwhile, else at {usual:.0f} degC"
+        odds=ELSEWHERE, words=f"the temperature was at {now:.0f} °C meanwhile, else at {usual:.0f} °C"
     )
 
 
@@ -186,7 +186,7 @@ def heat_clue(record: Record, start: int) -> Clue:
     ratings = record.plant.ratings(record.point, start)
     if not hottest > ratings.continuous_degc:
         return Clue(odds=1.0)
-    words = f"after heat: {hottest:.0f} degC in the six hours before"
+    words = f"after heat: {hottest:.0f} °C in the six hours before"
     return Clue(odds=6.0 if hottest > ratings.sterilisation_degc else 1.5, words=words)
 
 

@@ -222,12 +222,12 @@ def _length(cycle: Exposure, too_long: bool) -> tuple[str, ...]:
 
 
 def _sterilisation(record: Record, cycle: Exposure, family: Family, odd: tuple[str, ...]) -> Event:
-    facts = [f"{cycle.minutes_steam:.0f} min above 110 degC, F0 {cycle.f0_min:.0f} min"]
+    facts = [f"{cycle.minutes_steam:.0f} min above 110 °C, F0 {cycle.f0_min:.0f} min"]
     if math.isfinite(family.peak_degc):
-        facts.append(f"one of {family.count} cycles, usually {family.peak_degc:.1f} degC")
+        facts.append(f"one of {family.count} cycles, usually {family.peak_degc:.1f} °C")
         if cycle.ratings.assumed and cycle.peak_degc > cycle.ratings.sterilisation_degc:
             facts.append(
-                f"above the assumed rating of {cycle.ratings.sterilisation_degc:.0f} degC as all of them are:"
+                f"above the assumed rating of {cycle.ratings.sterilisation_degc:.0f} °C as all of them are:"
                 " state the rating in the register"
             )
     return heat_event(
@@ -293,9 +293,9 @@ def _chronic(
         severity=severity_of(hottest, settings, hottest.ratings.continuous_degc),
         confidence=confidence_of(hottest, settings, hottest.ratings.continuous_degc),
         evidence=(
-            f"above the continuous rating of {hottest.ratings.continuous_degc:.0f} degC{assumed}"
+            f"above the continuous rating of {hottest.ratings.continuous_degc:.0f} °C{assumed}"
             f" {len(stays)} times, {100 * share:.0f} % of the time",
-            f"highest {hottest.peak_degc:.1f} degC",
+            f"highest {hottest.peak_degc:.1f} °C",
         ),
     )
     return _spread(event, stays, _totals(stays))

@@ -104,7 +104,7 @@ def _wild_event(
     furthest = float(inside[np.argmax(np.abs(inside - usual.middle))])
     flat = all(np.ptp(trace.value[a:b]) <= trace.resolution for a, b in bout) and inside.size > len(bout) + 2
     facts = [
-        f"{furthest:.1f} degC, where the process is at {usual.middle:.1f} degC",
+        f"{furthest:.1f} °C, where the process is at {usual.middle:.1f} °C",
         f"{len(bout)} times, together {duration_text(lasted)}"
         if len(bout) > 1
         else f"for {duration_text(lasted)}",
@@ -163,7 +163,7 @@ def _frozen(record: Record, trace: Trace, settings: TemperatureFaultSettings) ->
                 confidence=0.9 / (1.0 + 10.0 * chance),
                 severity="check",
                 evidence=(
-                    f"exactly {trace.value[first]:g} degC for {duration_text(float(lasted[i]))}"
+                    f"exactly {trace.value[first]:g} °C for {duration_text(float(lasted[i]))}"
                     f" in {past - first} samples",
                     f"the longest stretch without a change elsewhere is {duration_text(float(lasted[~suspect].max()))}",
                     "the reading moves meanwhile",

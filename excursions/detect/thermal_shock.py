@@ -171,7 +171,7 @@ def _event(
     start, end = int(trace.time[swing.first]), int(trace.time[swing.last])
     at_least = "at least " if trace.interval_s >= settings.window_s / 2 else ""
     facts = [
-        f"{'heated' if change > 0 else 'cooled'} from {swing.before:.0f} degC to {swing.after:.0f} degC,"
+        f"{'heated' if change > 0 else 'cooled'} from {swing.before:.0f} °C to {swing.after:.0f} °C,"
         f" {at_least}{abs(swing.rate):.0f} K in a minute"
     ]
     near = int(np.count_nonzero(others >= settings.nearly * abs(swing.rate)))

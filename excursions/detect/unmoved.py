@@ -111,7 +111,7 @@ def _shut_off(survey: Survey, stay: Stay) -> tuple[Clue, ...]:
     went, back = (meanwhile - before) / usual, (meanwhile - after) / usual
     if min(went, back) < AWAY and max(went, back) > -AWAY:
         return ()
-    words = f"the temperature stayed at {meanwhile:.0f} degC meanwhile, before and afterwards at {(before + after) / 2:.0f} degC"
+    words = f"the temperature stayed at {meanwhile:.0f} °C meanwhile, before and afterwards at {(before + after) / 2:.0f} °C"
     return (Clue(odds=0.2, words=words),)
 
 

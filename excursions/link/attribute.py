@@ -15,7 +15,7 @@ import numpy as np
 
 from excursions import clock
 from excursions.conclusions import Levels
-from excursions.digits import number, written
+from excursions.digits import number, of_a_move, written
 from excursions.kinds import GRADUAL, KINDS, MOVES
 from excursions.link.ageing import Ageing, learn
 from excursions.link.beliefs import Beliefs, updated
@@ -224,14 +224,20 @@ def _amount(event: Event) -> str:
     """The size of what is no move; a length of time is told as everywhere else."""
     if event.size_unit in _SECONDS:
         return clock.duration_text(event.size * _SECONDS[event.size_unit])
-    return f"{written(event.size, 4)} {event.size_unit}".rstrip()
+    if event.size_unit == "degC":
+        return f"{written(event.size, 4)} °C"
+    return (
+        f"{written(event.size, 4)} {event.size_unit}"
+        if event.size_unit
+        else f"{written(event.size, 2)} times the usual"
+    )
 
 
 def _told(event: Event, shift: Shift, tz: ZoneInfo) -> str:
     """``step of -0.42 pH on 30 May``."""
     label = KINDS[event.kind].label if event.kind in KINDS else event.kind
     if event.kind in MOVES:
-        half = (event.size_high - event.size_low) / 2
+        half = of_a_move(event.size, (event.size_high - event.size_low) / 2)
         size = (
             f"{number(event.size, half, signed=True)} {event.size_unit or MEASURANDS[shift.measurand].unit}"
         )

@@ -73,7 +73,7 @@ def other_temperature(look: Look) -> Iterator[AuditFinding]:
             yield look.finding(
                 "other temperature",
                 c,
-                f"the entry gives its standards {entered:.0f} degC; the probe stood at {stood:.0f} degC out of the line from "
+                f"the entry gives its standards {entered:.0f} °C; the probe stood at {stood:.0f} °C out of the line from "
                 f"{wall(start, look.tz)} to {wall(end, look.tz)}{_slope_then(look, c, stood)}",
                 span=(start, end),
                 hides=("the element may lag, or the temperature be measured beside the probe",),

@@ -221,7 +221,7 @@ def _limit_without_entry(look: Look) -> Iterator[AuditFinding]:
     alone = sum(look.traces.alone[i] for c in entered if (i := look.matched.get(c.id)) is not None)
     if len(entered) < _OTHERS or shows_traces(alone, len(entered) - alone):
         return
-    words = f"a calibration that nobody entered need not show here: {alone} of {len(entered)} entered ones would be told without their entry"
+    words = f"a calibration that nobody entered can go unseen here: the record alone would have shown {alone or 'none'} of the {len(entered)} that were entered"
     yield _limit(look, words)
 
 

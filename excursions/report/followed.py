@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from zoneinfo import ZoneInfo
 
 from excursions import clock
+from excursions.digits import of_a_move
 from excursions.kinds import KINDS, MOVES, having
 from excursions.records import Event
 from excursions.report.wording import HEAT, Show, day, quantity
@@ -38,9 +39,8 @@ def moved_after(heat: Event, events: Sequence[Event]) -> Event | None:
 
 
 def half_band(event: Event) -> float:
-    """Half width of the interval of an event's size, not below zero; NaN without one."""
-    half = (event.size_high - event.size_low) / 2
-    return max(half, 0.0) if math.isfinite(half) else half
+    """Half width of the interval of an event's size, no finer than its second digit."""
+    return of_a_move(event.size, (event.size_high - event.size_low) / 2)
 
 
 def moved_sentence(change: Event, unit: str, tz: ZoneInfo, show: Show = quantity) -> str:

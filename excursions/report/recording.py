@@ -73,8 +73,10 @@ def recorded(sampling: Sampling, amount: Amount) -> str:
     )
     if sampling.kind in ("grid", "averages", "interpolated"):
         kind += f", every {_span(sampling.interval_s)}"
-    else:
+    elif math.isfinite(sampling.interval_s):
         kind += f", {_span(sampling.interval_s)} apart on the median"
+    else:
+        kind += ", too few samples to say how far apart"
     if sampling.deadband > 0:
         about = "about " if sampling.kind == "swinging" else ""
         kind += f", changes below {about}{amount(sampling.deadband)} left out"

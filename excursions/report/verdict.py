@@ -105,15 +105,19 @@ def _judged(known: Known) -> Verdict:
     return cannot_tell(known, blind) if blind else _with_unlooked(trust(known), known)
 
 
+ROLES = {"value": "reading", "temperature": "temperature"}
+
+
 def _too_few(findings: PointFindings) -> str:
     """That there is too little to judge by; empty where there is enough."""
     if findings.samples == 0 or ("value" not in findings.traces and "temperature" not in findings.traces):
         return "No sample of this point could be used."
     if findings.samples >= FEWEST_SAMPLES:
         return ""
-    both = ", those of the temperature among them" if "temperature" in findings.traces else ""
-    samples = "1 sample" if findings.samples == 1 else f"{findings.samples} samples"
-    return f"Only {samples} of this point{both}: too few to judge a probe by."
+    names = [name for name in ("value", "temperature") if name in findings.traces]
+    counts = [f"{n} sample{'' if n == 1 else 's'}" for n in (findings.traces[name].samples for name in names)]
+    said = " and ".join(f"{count} of the {ROLES[name]}" for count, name in zip(counts, names, strict=True))
+    return f"Only {said}: too few to judge a probe by."
 
 
 def _is_open_question(event: Event) -> bool:

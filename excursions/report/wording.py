@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from excursions.clock import duration_text, minutes_text, to_datetime
 from excursions.conclusions import AUDIT_KINDS
-from excursions.digits import band_ends, digits_for, number, written
+from excursions.digits import band_ends, digits_for, number, of_a_move, written
 from excursions.kinds import DOUBTED, HEAT_KINDS, KINDS, MOVES
 from excursions.records import AGED, PRORATION, Doubt, Event
 
@@ -52,7 +52,7 @@ def event_sentence(event: Event, tz: ZoneInfo, *, show: Show = quantity) -> str:
     said = (kind.stood if kind.stood and math.isfinite(stood) else kind.said).format(
         level=show(stood, "degC"),
         size=size(half if digits_for(half) < digits_for(_third_digit(event.size)) else math.nan),
-        change=size(half, signed=True),
+        change=size(of_a_move(event.size, half), signed=True),
         bound=show(event.size_high, event.size_unit, 1.0),
         ratio=written(event.size, 2),
         when=day(event.start, tz),

@@ -401,7 +401,7 @@ def _with_common_signs(
         odds, said = odds + helped, [*said, ENTERED]
     if walk is not None and walk.kelvin > 0:
         odds += WALKED if walk.kelvin >= WALK_K else WALKED_A_LITTLE
-        said.append(f"temperature from {walk.before:.0f} degC to {walk.there:.0f} degC and back")
+        said.append(f"temperature from {walk.before:.0f} °C to {walk.there:.0f} °C and back")
     elif walk is not None and walk.stayed:
         odds += STAYED
     held = np.minimum(signs.flagged[:, 1], span[1]) - np.maximum(signs.flagged[:, 0], span[0])

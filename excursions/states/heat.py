@@ -70,7 +70,7 @@ def steaming(trace: Trace, usual: Usual) -> list[Claim]:
                 end=max(end, int(trace.time[past - 1]) + 1),
                 code=STEAMING,
                 confidence=0.97 if peak >= 118.0 else 0.85,
-                evidence=f"temperature up to {peak:.1f} degC, above {off:.0f} degC for "
+                evidence=f"temperature up to {peak:.1f} °C, above {off:.0f} °C for "
                 + duration_text((end - int(trace.time[first])) / NS_PER_S),
             )
         )
@@ -154,7 +154,7 @@ def cleaning(
     claims = []
     for (first, past), peak, like in zip(ranges, peaks, alike, strict=True):
         start, end = heating_from(trace, int(first)), crossing(trace, int(past) - 1, int(past), off)
-        facts = [f"temperature up to {peak:.0f} degC for {duration_text((end - start) / NS_PER_S)}"]
+        facts = [f"temperature up to {peak:.0f} °C for {duration_text((end - start) / NS_PER_S)}"]
         odds = -1.0 if reading is not None and reading.known else -3.0
         odds += 0.7 * _has_plateau(trace.value[first:past], float(peak), off)
         if like >= 2:

@@ -105,7 +105,10 @@ class OrderEvidence:
                 f"the first number goes up to {first} and the second up to {second}: no order fits all dates",
             )
         if len(possible) == 1:
-            return possible[0], f"the numbers go up to {first}, {second} and {third}"
+            return (
+                possible[0],
+                f"in these dates the first number goes up to {first}, the second to {second}, the third to {third}",
+            )
         if self.alike and "year-first" not in possible:
             return possible[0], "day and month are the same number in every date"
         if self.dotted and "day-first" in possible and not self._runs_otherwise():

@@ -24,7 +24,7 @@ BUFFERS = (4.01, 7.0, 9.18, 10.01, 1.68, 6.86)
 def read_twice(
     *readings: float, at: tuple[float, ...] = BUFFERS, point: str = "ph", unit: str = "pH"
 ) -> bool:
-    """Whether readings that repeat beside another slope count as copied, each standard at 21.3 degC."""
+    """Whether readings that repeat beside another slope count as copied, each standard at 21.3 °C."""
     rows = [
         entry(
             point, day, *(standard(value, raw, unit=unit, raw_unit=unit, temp=21.3) for value, raw in zip(at, readings, strict=False)),

@@ -26,7 +26,7 @@ def parameter(value: float, unit: str) -> Parameter:
     ("zero", "told"), [(7.0, False), (6.6, False), (6.4, True), (7.4, False), (7.6, True)]
 )
 def test_an_offset_beyond_30_mv_at_ph_7_is_told_with_its_size(zero: float, told: bool) -> None:
-    """USP <791>: within 30 mV at pH 7; at 100 % slope and 25 degC that is 0.507 pH either way."""
+    """USP <791>: within 30 mV at pH 7; at 100 % slope and 25 °C that is 0.507 pH either way."""
     notes = check_band(
         "ph", {"zero_point": parameter(zero, "pH"), "slope": parameter(100.0, "%")}, "as found"
     )

@@ -174,7 +174,7 @@ def test_values_in_ntu_are_raw_where_the_figures_follow_from_them() -> None:
 
 
 def test_membrane_current_in_air_and_zero() -> None:
-    """S = (60 - 0.2) nA over the partial pressure in moist air at 25 degC and 98 kPa."""
+    """S = (60 - 0.2) nA over the partial pressure in moist air at 25 °C and 98 kPa."""
     air, zero = (
         standard(math.nan, 60.0, raw_unit="nA", label="air"),
         standard(0.0, 0.2, raw_unit="nA", label="zero"),
@@ -198,7 +198,7 @@ def test_phase_of_an_optical_probe() -> None:
 
 @pytest.mark.parametrize("point", ["co2", "co2_pressure"])
 def test_co2_standards_in_mbar_mean_the_same_for_content_and_pressure(point: str) -> None:
-    """57.5 mV a decade at 25 degC is 97.2 %; 0 mV at 100 mbar is inner pH 9.1 - 2."""
+    """57.5 mV a decade at 25 °C is 97.2 %; 0 mV at 100 mbar is inner pH 9.1 - 2."""
     rows = (
         standard(100.0, 0.0, unit="mbar", raw_unit="mV"),
         standard(1000.0, 57.5, unit="mbar", raw_unit="mV"),
@@ -209,7 +209,7 @@ def test_co2_standards_in_mbar_mean_the_same_for_content_and_pressure(point: str
 
 
 def test_conductance_at_another_temperature() -> None:
-    """1413 uS/cm KCl conducts 1278 at 20 degC: K = 1278/1278 from 1278 uS."""
+    """1413 uS/cm KCl conducts 1278 at 20 °C: K = 1278/1278 from 1278 uS."""
     found = only(entry("conductivity", 1.0, standard(1.413, 1.2773, unit="mS/cm", raw_unit="mS", temp=20.0)))
     assert found.as_left["cell_constant"].value == pytest.approx(1.0, abs=1e-3)
 
@@ -301,7 +301,7 @@ def test_absurd_raw_values_do_not_stop_the_rest(raw: float) -> None:
 
 
 def test_a_reading_of_a_membrane_probe_is_checked_at_the_temperature_it_was_read() -> None:
-    """Currents are stated for 25 degC, readings are not: nine tenths of saturation at 20 degC is nine tenths of the slope."""
+    """Currents are stated for 25 °C, readings are not: nine tenths of saturation at 20 °C is nine tenths of the slope."""
     rows = [
         entry("oxygen", 1.0, standard(100.0, 65.2, unit="%", raw_unit="nA", temp=20.0)),
         entry(
@@ -315,7 +315,7 @@ def test_a_reading_of_a_membrane_probe_is_checked_at_the_temperature_it_was_read
 
 
 def test_salt_water_holds_less_oxygen_at_the_same_pressure() -> None:
-    """Benson and Krause at 20 degC: 9.092 mg/L in fresh water, 7.396 mg/L at a salinity of 35; both are air-saturated."""
+    """Benson and Krause at 20 °C: 9.092 mg/L in fresh water, 7.396 mg/L at a salinity of 35; both are air-saturated."""
     in_air = 0.2095 * (1013.25 - 23.3)
     salt = replace(
         entry("oxygen", 1.0, standard(7.396, 65.2, unit="mg/L", raw_unit="nA", temp=20.0)), salinity=35.0

@@ -88,7 +88,7 @@ def test_a_calibration_at_the_bench_belongs_to_where_the_probe_went_next() -> No
 
 
 def test_figures_worked_out_with_the_buffers_as_labelled_are_no_mistake() -> None:
-    """7.00 and 4.01 at 15 degC are 7.04 and 4.00: the slope entered for 2.99 pH is 1.6 % higher."""
+    """7.00 and 4.01 at 15 °C are 7.04 and 4.00: the slope entered for 2.99 pH is 1.6 % higher."""
     (made,) = evaluate([entry("ph", 1, *buffers(0.0, 173.0, temp=15.0), slope=101.2)], PLANT)
     assert made.as_left["slope"].value == pytest.approx(99.6, abs=0.2)
     assert not any("entered" in check for check in made.checks)

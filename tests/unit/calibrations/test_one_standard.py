@@ -83,7 +83,7 @@ def test_the_parameters_of_a_measurand_and_their_units(
 
 
 def test_a_slope_entered_as_the_current_in_air_is_reached_in_air() -> None:
-    """60 nA in air at 25 degC over a zero of 0.4 nA: at 100 % of saturation, and at 8.26 mg/L [Benson and Krause]_."""
+    """60 nA in air at 25 °C over a zero of 0.4 nA: at 100 % of saturation, and at 8.26 mg/L [Benson and Krause]_."""
     state = {"slope": 60.0, "zero": 0.4}
     units = {"slope": "nA", "zero": "nA"}
     share = form("oxygen_saturation", units)
@@ -96,7 +96,7 @@ def test_a_slope_entered_as_the_current_in_air_is_reached_in_air() -> None:
 
 
 def test_a_current_for_each_hpa_grows_with_warmth_by_what_the_membrane_lets_through() -> None:
-    """0.3 nA/hPa in air at 25 degC (207 hPa) is 62 nA; some 3 % more a kelvin at the same pressure of oxygen."""
+    """0.3 nA/hPa in air at 25 °C (207 hPa) is 62 nA; some 3 % more a kelvin at the same pressure of oxygen."""
     share = form("oxygen_saturation", {"slope": "nA/hPa", "zero": "nA"})
     state = {"slope": 0.3, "zero": 0.0}
     at_25, at_35 = (raw_of_reading(share, 100.0, state, temp) for temp in (25.0, 35.0))
@@ -110,7 +110,7 @@ def test_a_current_for_each_hpa_grows_with_warmth_by_what_the_membrane_lets_thro
 
 
 def test_light_is_quenched_by_pressure_whatever_the_reading_s_unit() -> None:
-    """tan(phi0)/tan(phi) = 1 + K p; 58 deg and 0.0075 a hPa in air at 25 degC, 205 hPa: tan(phi) is 1.600/2.54."""
+    """tan(phi0)/tan(phi) = 1 + K p; 58 deg and 0.0075 a hPa in air at 25 °C, 205 hPa: tan(phi) is 1.600/2.54."""
     state, units = {"slope": 0.0075, "zero": 58.0}, {"slope": "1/hPa", "zero": "deg"}
     in_air = math.degrees(math.atan(math.tan(math.radians(58.0)) / (1.0 + 0.0075 * air_oxygen_hpa(25.0))))
     assert raw_of_reading(form("oxygen_saturation", units), 100.0, state, 25.0) == pytest.approx(in_air)

@@ -173,7 +173,7 @@ def test_every_remark_says_of_which_row_it_is() -> None:
         "as found: slope entered 93, raw values give 100.7 %": entry(
             "ph", 1.0, *buffers(-1.2, 176.9), phase="as_found", slope=93.0
         ),
-        "as found: a standard at 70 degC is hard to believe": entry(
+        "as found: a standard at 70 °C is hard to believe": entry(
             "ph", 1.0, *buffers(0.0, 200.0, temp=70.0), phase="as_found"
         ),
     }

@@ -34,15 +34,15 @@ def calibrated(tmp_path: Path, point: str, columns: tuple[str, str]) -> Calibrat
     return made
 
 
-# Worked by hand.  k(25 degC) = 59.1593 mV; Benson and Krause at 25 degC: 8.2635 mg/L, water vapour 31.69 hPa, so
-# 0.2095 (1013.25 - 31.69) = 205.64 hPa of oxygen in moist air; IEC 60751: 138.5055 ohm at 100 degC.
+# Worked by hand.  k(25 °C) = 59.1593 mV; Benson and Krause at 25 °C: 8.2635 mg/L, water vapour 31.69 hPa, so
+# 0.2095 (1013.25 - 31.69) = 205.64 hPa of oxygen in moist air; IEC 60751: 138.5055 ohm at 100 °C.
 CASES = [
     # typical entry (common practice, no source): (-1.2 - 176.9) / (7.00 - 4.01) / -59.1593; 7 - 1.2 / (1.0069 k)
     ("ph", standards(("7.00", "-1.2"), ("4.01", "176.9"), raw="mV"), {"slope": 100.7, "zero_point": 6.98}),
     ("ph", standards(("7.00", "-0.0012"), ("4.01", "0.1769"), raw="V"), {"slope": 100.7, "zero_point": 6.98}),
     ("redox", standards(("220", "226"), raw="mV", unit="mV"), {"offset": 6.0}),
     ("redox", standards(("220", "0.226"), raw="V", unit="mV"), {"offset": 6.0}),
-    # OIML R 56 (1981): 0.01 D at 25 degC; K = kappa / G
+    # OIML R 56 (1981): 0.01 D at 25 °C; K = kappa / G
     ("conductivity", standards(("1413", "1400"), raw="uS", unit="uS/cm"), {"cell_constant": 1.0093}),
     ("conductivity", standards(("12.88", "128.8"), raw="mS", unit="mS/cm"), {"cell_constant": 0.1}),
     ("conductivity", standards(("1413", "707.71"), raw="Ohm", unit="uS/cm"), {"cell_constant": 1.0}),

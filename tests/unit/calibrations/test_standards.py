@@ -14,7 +14,7 @@ from excursions.physics.oxygen import air_oxygen_hpa
 from excursions.records import Calibration, CalibrationEntry, StandardReading
 from tests.unit.calibrations.builders import PLANT, buffers, entry, standard
 
-AIR_HPA = 205.6  # of oxygen in moist air at 25 degC and 1013 hPa: 0.2095 (1013.25 - 31.7)
+AIR_HPA = 205.6  # of oxygen in moist air at 25 °C and 1013 hPa: 0.2095 (1013.25 - 31.7)
 
 
 def one(measurand: str, reading: StandardReading, *, kpa: float = 101.325, **more: object) -> Resolved:
@@ -88,7 +88,7 @@ def test_saturation_in_mg_l_goes_with_the_pressure_of_the_air() -> None:
 
 @pytest.mark.parametrize("unit", ["pH", "su", ""])
 def test_a_buffer_has_the_value_of_its_temperature(unit: str) -> None:
-    """The technical 7.00 moves as equimolal phosphate does, 6.865 at 25 and 6.838 at 40 degC (IUPAC 1985)."""
+    """The technical 7.00 moves as equimolal phosphate does, 6.865 at 25 and 6.838 at 40 °C (IUPAC 1985)."""
     cold, warm = (
         one("ph", standard(7.0, 0.0, unit=unit, raw_unit="mV", temp=temp)).true[0] for temp in (25.0, 40.0)
     )
@@ -129,7 +129,7 @@ def test_gas_with_a_share_of_co2_is_taken_saturated_with_water() -> None:
         one("co2_pressure", standard(10.0, 0.0, unit="%", raw_unit="mV", temp=temp))
         for temp in (45.0, math.nan)
     )
-    assert warm.true[0] == pytest.approx(9.1 - math.log10(91.74), abs=1e-3)  # 95.9 hPa of water at 45 degC
+    assert warm.true[0] == pytest.approx(9.1 - math.log10(91.74), abs=1e-3)  # 95.9 hPa of water at 45 °C
     assert unknown.true[0] == seen.true[0]
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
+from excursions.cli import summary
 from excursions.cli.asked import closer_to, the_point
 from excursions.cli.summary import events_worth_a_look, findings_at, print_summary
 from excursions.errors import UsageError
@@ -146,3 +147,11 @@ def test_what_was_over_before_the_present_trouble_of_a_point_is_named_too() -> N
     verdicts = tuple(dataclasses.replace(v, verdict="doubt", since=3 * HOUR) for v in result.verdicts)
     found = events_worth_a_look(dataclasses.replace(result, points=points, verdicts=verdicts, outcomes={}))
     assert [event.start for _, event in found] == [HOUR]
+
+
+def test_a_point_never_compared_with_a_calibration_is_not_said_to_be_trusted_without_that() -> None:
+    result = quiet()
+    bare = dataclasses.replace(result, calibrations=(), doubts=(), verdicts=tuple(dataclasses.replace(v, verdict="trust") for v in result.verdicts))  # fmt: skip
+    assert summary._trusted(bare)[1].startswith("trust, though never compared with a calibration: ")
+    log = dataclasses.replace(made_result().calibrations[0], point=QUIET.name)
+    assert summary._trusted(dataclasses.replace(bare, calibrations=(log,)))[1].startswith("trust: ")

@@ -22,11 +22,13 @@ from dashboards.content.sampling import sampling_words
 from dashboards.content.scale import usual, usual_scale
 from dashboards.panels import doubt as doubt_panel
 from dashboards.slug import slugs
-from dashboards.wording import Reader
+from dashboards.wording import Reader, size_words
 from excursions.cli.summary import findings_at
-from excursions.clock import NS_PER_DAY
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR
+from excursions.conclusions import Levels
 from excursions.records import Decision, Event, Link
 from excursions.report.concluded import corrected_table
+from excursions.report.followed import moved_sentence
 from excursions.report.result import ScanResult
 from excursions.report.tables import doubts_table
 from tests.unit.dashboards.made_result import START, STORIES, instant, made_point, made_result
@@ -272,6 +274,23 @@ def test_a_related_point_in_another_unit_says_where_it_stands(result: ScanResult
     assert about.neighbours[0].unit == about.findings.unit
 
 
+@pytest.mark.parametrize(
+    ("moved", "usual"), [(0.0, True), (42.0, False)], ids=["as ever", "twice its scatter"]
+)
+def test_a_week_is_held_against_weeks_and_not_against_single_hours(
+    result: ScanResult, moved: float, usual: bool
+) -> None:
+    about = next(a for a in gather(result) if a.findings.point.name == "AT-101")
+    other = next(f for f in result.points if f.point.measurand == "redox")
+    end = about.findings.end - about.findings.end % NS_PER_HOUR
+    hours = np.arange(end - 70 * NS_PER_DAY, end, NS_PER_HOUR)
+    scatter = 21.0 * np.random.default_rng(5).standard_normal(hours.size)
+    level = 185.0 + scatter + moved * (hours >= end - 7 * NS_PER_DAY)
+    swung = dataclasses.replace(other, levels=Levels(time=hours, value=level, temperature=level * 0))
+    (row,) = related_rows(dataclasses.replace(about, related=(swung,)), READER)
+    assert (row.said == "as usual") is usual, row
+
+
 def test_points_of_which_nothing_can_be_told_are_not_counted_as_wrong(result: ScanResult) -> None:
     entries = overview_of(result).entries
     untold = [entry for entry in entries if entry.verdict == "cannot tell"]
@@ -340,3 +359,38 @@ def test_a_step_lasts_as_long_as_its_evidence_says_it_took(result: ScanResult) -
     findings = dataclasses.replace(about.findings, events=(step, bare))
     rows, _ = event_rows(dataclasses.replace(about, findings=findings), READER)
     assert {row.lasting for row in rows} == {"within 36 min", "at once"}
+
+
+def test_the_headline_says_what_was_never_compared_with_a_calibration(result: ScanResult) -> None:
+    calm = dataclasses.replace(
+        overview_of(result).entries[0], in_trouble=False, verdict="trust", known_key="never"
+    )
+    held = dataclasses.replace(calm, known_key="verified")
+    assert _answer((calm,)).endswith("as far as this record goes; it was never compared with a calibration.")
+    assert _answer((calm, held)).endswith("goes; 1 of them was never compared with a calibration.")
+    assert _answer((calm, calm)).endswith("goes; none was ever compared with a calibration.")
+    assert "calibration" not in _answer((held, held))
+
+
+def test_a_step_is_told_with_one_precision_and_no_digit_more_than_two(result: ScanResult) -> None:
+    event = dataclasses.replace(
+        result.points[0].events[0],
+        kind="step",
+        size=0.3562,
+        size_low=0.3552,
+        size_high=0.3571,
+        size_unit="pH",
+    )
+    told = (size_words(event, READER), READER.event(event), moved_sentence(event, "pH", READER.tz))
+    assert all("0.36 pH" in text and "0.356" not in text for text in told), told
+
+
+def test_a_range_of_one_figure_is_told_as_that_figure(result: ScanResult) -> None:
+    about = gather(result)[0]
+    trace = dataclasses.replace(
+        about.findings.traces["value"], value=about.findings.traces["value"].value * 0 + 7.0
+    )
+    findings = dataclasses.replace(about.findings, traces={"value": trace})
+    words = figure_in_words(dataclasses.replace(about, findings=findings), READER)
+    assert "pH at 7 pH" in words
+    assert "between 7 pH" not in words

@@ -522,3 +522,10 @@ def test_bars_of_uncertainty_stay_on_their_panel(result: ScanResult) -> None:
                 assert (y + bar).max() < high
                 seen += 1
     assert seen
+
+
+def test_paper_draws_the_band_of_the_corrected_level(result: ScanResult) -> None:
+    findings = result.points[0]
+    doubt = next(d for d in result.doubts if d.point == findings.point.name)
+    assert sheet_picture(findings, [doubt], READER, words="").count('class="band"') == 1
+    assert 'class="band"' not in sheet_picture(findings, (), READER, words="")

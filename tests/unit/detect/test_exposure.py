@@ -110,7 +110,7 @@ def test_steam_is_no_hotter_than_its_pressure_says(
 def test_the_highest_pressure_in_any_unit_is_the_steam_of_its_table(
     unit: str, one_kpa: float, gauge: bool
 ) -> None:
-    """Steam of 134 degC stands at 304 kPa (IAPWS); with 95 kPa of air a gauge shows 209."""
+    """Steam of 134 °C stands at 304 kPa (IAPWS); with 95 kPa of air a gauge shows 209."""
     pressure = float(saturation_pressure_kpa(134.0))
     shown = np.full(60, 120.0)
     shown[30:34] = pressure
@@ -134,7 +134,7 @@ RATED = Point(
 
 
 def cycle() -> tuple[TimeArray, FloatArray]:
-    """An hour at 40 degC, up to 130 in 9 min, 20 min there, down to 40 in 18 min, an hour after."""
+    """An hour at 40 °C, up to 130 in 9 min, 20 min there, down to 40 in 18 min, an hour after."""
     corners = ((0, 40.0), (60, 40.0), (69, 130.0), (89, 130.0), (107, 40.0), (167, 40.0))
     minute = np.arange(168.0)
     return grid(168), np.interp(minute, [m for m, _ in corners], [t for _, t in corners])
@@ -159,7 +159,7 @@ def test_every_figure_of_a_cycle_follows_from_its_corners(steaming: bool) -> Non
     assert seen.minutes_continuous == pytest.approx(35.0)
     assert seen.minutes_sterilisation == pytest.approx(23.0)
     assert seen.minutes_steam == pytest.approx(26.0)
-    # F0 at 130 degC is 10^0.89 a minute; a ramp of r K/min down to where nothing counts adds z / (r ln 10) of that.
+    # F0 at 130 °C is 10^0.89 a minute; a ramp of r K/min down to where nothing counts adds z / (r ln 10) of that.
     lethal = 10.0 ** ((130.0 - 121.1) / 10.0)
     assert seen.f0_min == pytest.approx(lethal * (20.0 + 10.0 / math.log(10.0) * (0.1 + 0.2)), rel=0.01)
     # Doubling each 10 K above 80: 32 at 130; ramps from 80 on (32 - 1) 10 / (r ln 2).

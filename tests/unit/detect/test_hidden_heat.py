@@ -80,7 +80,7 @@ def test_samples_of_seconds_hide_nothing() -> None:
 
 
 def cycles(seed: int) -> np.ndarray:
-    """Weekly sterilisations at 121 degC for forty minutes, heated and cooled within half an hour."""
+    """Weekly sterilisations at 121 °C for forty minutes, heated and cooled within half an hour."""
     x = coloured(int(DAYS * 86_400 / FINE), 35.0, 0.3, 240, seed)
     for day in (2, 9, 16):
         at = round(day * 86_400 / FINE)
@@ -109,7 +109,7 @@ def test_sterilisations_as_ever_hide_nothing(seed: int) -> None:
 
 @SEEDS
 def test_short_sterilisations_that_are_all_alike_hide_nothing(seed: int) -> None:
-    """Ten minutes at 121 degC in averages of ten: each may have been hotter, none more than the others."""
+    """Ten minutes at 121 °C in averages of ten: each may have been hotter, none more than the others."""
     x = coloured(int(DAYS * 86_400 / FINE), 35.0, 0.3, 240, seed)
     for at in range(4_000, x.size - 4_000, 6_007):
         x[at : at + 20] = 121.4

@@ -166,8 +166,8 @@ def heated(degc: float, hours_before: float) -> Record:
 @pytest.mark.parametrize(
     ("degc", "hours_before", "odds"),
     [
-        (140.0, 1.0, 6.0),  # above the 130 degC assumed for sterilisation
-        (125.0, 1.0, 1.5),  # above the 80 degC assumed for good
+        (140.0, 1.0, 6.0),  # above the 130 °C assumed for sterilisation
+        (125.0, 1.0, 1.5),  # above the 80 °C assumed for good
         (75.0, 1.0, 1.0),
         (140.0, 5.9, 6.0),
         (140.0, 6.5, 1.0),
@@ -177,7 +177,7 @@ def heated(degc: float, hours_before: float) -> Record:
 def test_heat_above_a_rating_in_the_six_hours_before(degc: float, hours_before: float, odds: float) -> None:
     clue = heat_clue(heated(degc, hours_before), BEGAN)
     assert clue.odds == odds
-    assert clue.words == ("" if odds == 1.0 else f"after heat: {degc:.0f} degC in the six hours before")
+    assert clue.words == ("" if odds == 1.0 else f"after heat: {degc:.0f} °C in the six hours before")
 
 
 def test_without_a_temperature_nobody_knows_of_heat() -> None:
@@ -334,7 +334,7 @@ def test_the_share_of_samples_that_equal_the_one_before() -> None:
 
 
 def away(degc: float, hours: tuple[float, float] = (100.0, 130.0)) -> Clue:
-    """Thirty days at 20 to 30 degC, and at another temperature in those hours, which are asked about."""
+    """Thirty days at 20 to 30 °C, and at another temperature in those hours, which are asked about."""
     minute = np.arange(30 * 1_440)
     temperature = 25.0 + 5.0 * np.sin(2.0 * np.pi * minute / 1_440)
     inside = (minute >= hours[0] * 60) & (minute < hours[1] * 60)
@@ -351,12 +351,10 @@ def away(degc: float, hours: tuple[float, float] = (100.0, 130.0)) -> Clue:
 def test_a_temperature_beyond_its_usual_range_by_as_much_again_is_another_condition(
     degc: float, elsewhere: bool
 ) -> None:
-    """Ninety of a hundred between 20.1 and 29.9 degC: beyond 10 to 40 the process is in another condition."""
+    """Ninety of a hundred between 20.1 and 29.9 °C: beyond 10 to 40 the process is in another condition."""
     clue = away(degc)
     if elsewhere:
-        assert clue == Clue(
-            odds=0.3, words=f"the temperature was at {degc:.0f} degC meanwhile, else at 25 degC"
-        )
+        assert clue == Clue(odds=0.3, words=f"the temperature was at {degc:.0f} °C meanwhile, else at 25 °C")
     else:
         assert clue == Clue(odds=1.0)
 

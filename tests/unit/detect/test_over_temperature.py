@@ -77,7 +77,7 @@ def test_routine_cycles_are_sterilisations_and_worth_a_note(seed: int) -> None:
 
 
 def test_f0_of_a_cycle_is_the_exact_integral() -> None:
-    """Hold 25 min at 121.5 degC: 27.4 min; ramps of 3 and 2 K/min add (z / ln 10)(1/3 + 1/2) 10^0.04 = 4.0 min."""
+    """Hold 25 min at 121.5 °C: 27.4 min; ramps of 3 and 2 K/min add (z / ln 10)(1/3 + 1/2) 10^0.04 = 4.0 min."""
     event = detect_over_temperature(record_of(steamed(), temperature_step=0.001, **RATED))[0]
     hold = 25 * 10**0.04
     ramps = 10 / np.log(10) * (1 / 3 + 1 / 2) * 10**0.04
@@ -245,7 +245,7 @@ def test_one_hot_sample_of_many_minutes_is_heat_with_less_certainty() -> None:
 
 
 def test_the_bound_of_a_triangle_between_samples_is_its_apex() -> None:
-    """Rise and fall of 10 K/min around an apex of 140 degC half way between two samples a minute apart."""
+    """Rise and fall of 10 K/min around an apex of 140 °C half way between two samples a minute apart."""
     minute = np.arange(20.0)
     x = 140 - 10 * np.abs(minute - 9.5)
     record = make_record(None, x)

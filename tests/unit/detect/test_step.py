@@ -126,7 +126,7 @@ def test_a_step_across_heat_says_so(seed: int) -> None:
     (event,) = detect_step(make_record(with_step(process(seed), 17_000, 0.6), warm, states=states))
     assert event.origin == "probe"
     assert minute(event) == 17_060
-    assert any("after heat: 145 degC" in fact for fact in event.evidence)
+    assert any("after heat: 145 °C" in fact for fact in event.evidence)
 
 
 @SEEDS

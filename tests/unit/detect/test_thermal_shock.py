@@ -10,7 +10,7 @@ from tests.scenes import DAY_S, Scene, record_of, scene
 
 
 def quenched(rate: float, every_s: float = 10.0, days: float = 4.0, seed: int = 0) -> Scene:
-    """Heated slowly to 95 degC, then cooled to 30 degC at `rate` K/min."""
+    """Heated slowly to 95 °C, then cooled to 30 °C at `rate` K/min."""
     made = scene(days, every_s=every_s, seed=seed)
     down = 33 + 65 / rate
     made.warm(2 * DAY_S, [(0, 37), (20, 95), (33, 95), (down, 30), (down + 30, 37)])

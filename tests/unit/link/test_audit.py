@@ -76,7 +76,7 @@ def test_a_trace_without_an_entry() -> None:
 def test_a_trace_the_time_line_is_not_sure_of_is_not_held_against_anybody() -> None:
     told = found(ENTRIES[:2], states(*TRACED, sure=0.5))
     assert [f.kind for f in told] == ["cannot tell"]
-    assert "need not show here: 0 of 2 entered ones" in told[0].sentence
+    assert "would have shown none of the 2 that were entered" in told[0].sentence
 
 
 def test_what_looks_like_a_calibration_several_times_in_a_few_days_is_the_process() -> None:
@@ -110,7 +110,7 @@ def test_recorded_on_change_what_only_the_log_points_to_need_not_be_seen(
 def test_where_the_probe_would_have_walked_a_missing_walk_tells_however_few_entries_left_a_trace(
     warmth: float, restless: float, told: str
 ) -> None:
-    """One of three entries left a trace, at 22 degC: the process at 37 degC leaves no doubt, one near 22 degC does."""
+    """One of three entries left a trace, at 22 °C: the process at 37 °C leaves no doubt, one near 22 °C does."""
     line = states((5.0, CALIBRATING))
     line = replace(line, stood=np.where(line.code == CALIBRATING, 22.0, np.nan))
     time = np.arange(100 * 24, dtype=np.int64) * NS_PER_HOUR
@@ -360,7 +360,7 @@ def test_what_an_entry_made_sure_is_not_counted_as_told_alone() -> None:
     assert found(ENTRIES, line) == []
     helped = replace(line, helped=np.where(line.code == CALIBRATING, 3.0, 0.0))
     (one,) = found(ENTRIES, helped)
-    assert "need not show here: 0 of 3 entered ones" in one.sentence
+    assert "would have shown none of the 3 that were entered" in one.sentence
 
 
 def test_a_cleaning_at_that_time_leaves_it_open() -> None:

@@ -37,7 +37,7 @@ def told(temp_degc: float, stood: float) -> list[str]:
 def test_another_temperature_is_told_with_the_slope_it_would_give() -> None:
     sentences = told(25.0, 8.0)
     assert len(sentences) == len(WORK)
-    assert "the entry gives its standards 25 degC; the probe stood at 8 degC" in sentences[0]
+    assert "the entry gives its standards 25 °C; the probe stood at 8 °C" in sentences[0]
     slope = float(sentences[0].split("its slope is ")[1].split(" %")[0])
     assert slope == pytest.approx(
         171.0 / (55.78 * 3.06) * 100, abs=1.0

@@ -183,7 +183,7 @@ def test_frozen_calibrations_show_beside_the_frozen_cleanings_of_the_same_point(
 
 
 def test_a_walk_towards_room_shows_though_the_process_is_that_cool_at_other_times() -> None:
-    """37 degC for days, 24 degC for a day: 22 degC for half an hour is nothing new, but the way there and back is."""
+    """37 °C for days, 24 °C for a day: 22 °C for half an hour is nothing new, but the way there and back is."""
     made = scene(6)
     made.warm(1.0 * DAY_S, [(0, 37), (300, 24), (1500, 24), (1800, 37)])
     made.warm(4.0 * DAY_S, [(0, 37), (6, 22), (35, 22), (41, 37)])

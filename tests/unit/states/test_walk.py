@@ -24,7 +24,7 @@ def trace(value: FloatArray) -> Trace:
 
 
 def days(*visits: tuple[float, float]) -> list[float]:
-    """Days of the departures of a line at 37 degC that goes to (day, degC) for forty minutes each."""
+    """Days of the departures of a line at 37 °C that goes to (day, degC) for forty minutes each."""
     value = np.full(MINUTES, 37.0)
     for day, degc in visits:
         value[round(day * 1440) : round(day * 1440) + 40] = degc
@@ -62,7 +62,7 @@ def test_the_level_before_is_taken_from_before_the_heat(heat: list[tuple[int, in
 
 @pytest.mark.parametrize(("times", "walked"), [(1, True), (2, True), (6, False)])
 def test_a_temperature_that_goes_to_and_fro_is_a_failing_element(times: int, walked: bool) -> None:
-    """Thirty minutes at 20 degC in one piece, in two beakers, or in six pieces."""
+    """Thirty minutes at 20 °C in one piece, in two beakers, or in six pieces."""
     value = np.full(400, 37.0)
     for part in np.array_split(np.arange(180, 180 + 30 + 2 * (times - 1)), times):
         value[part[: 30 // times]] = 20.0
