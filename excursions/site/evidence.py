@@ -25,7 +25,7 @@ from excursions.read.names import settle_log, settle_samples
 from excursions.read.samples import SampleReading, read_samples
 from excursions.records import CalibrationEntry, Decision, LabSample, TagSeries
 from excursions.register import infer_plant, load_register
-from excursions.site.archive import Rows, as_series, load, thinned
+from excursions.site.archive import load_series, thinned
 from excursions.site.durable import begins_with
 from excursions.site.inbox import reading_order
 from excursions.site.layout import Site
@@ -221,15 +221,8 @@ def looks(work: Work) -> dict[str, TagSeries]:
     parts = live_parts(work.ledger)
     if sum(part.rows for part in parts) > WHOLE_ROWS:
         return _from_looks(work, words)
-    pieces: dict[str, list[Rows]] = {}
-    for part in parts:
-        for tag, rows in load(work.site.root, part).items():
-            pieces.setdefault(tag, []).append(rows)
-    return {
-        tag: as_series(pieces[tag], tag, row["unit"], row["description"])
-        for tag, row in words.items()
-        if tag in pieces
-    }
+    units = {tag: (row["unit"], row["description"]) for tag, row in words.items()}
+    return load_series(work.site.root, parts, units)
 
 
 def _from_looks(work: Work, words: Mapping[str, Row]) -> dict[str, TagSeries]:

@@ -17,6 +17,7 @@ from excursions.site.archive import (
     cut,
     joined,
     load,
+    load_series,
     months_of,
     new_part,
     resolved,
@@ -96,6 +97,36 @@ def test_a_part_comes_back_as_written_and_damage_is_told(tmp_path: Path) -> None
     path.write_bytes(made.content[:-1] + b"x")
     with pytest.raises(PartDamagedError):
         load(tmp_path, made.part)
+
+
+@pytest.mark.parametrize(
+    "reach", [(0, 4_000), (1_999, 2_000), (1_500, 3_500), (3_999, 9_000), (4_000, 5_000)]
+)
+def test_a_span_of_several_parts_is_that_span_of_the_whole(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, reach: tuple[int, int]
+) -> None:
+    """Whatever of a part is left packed: parts in any order, a tag in one of them only, many row groups."""
+    monkeypatch.setattr("excursions.site.archive.ROW_GROUP", 256)
+    early, late = rows([*range(2_000)], 1, 0.0), rows([*range(2_000, 4_000)], 2, 50.0)
+    held_by = {"2024-02": {"T": early, "B": early}, "2024-03": {"T": late, "C": late}}
+    made = [new_part("A1", month, tags) for month, tags in held_by.items()]
+    for one in made:
+        (tmp_path / one.part.path).parent.mkdir(parents=True)
+        (tmp_path / one.part.path).write_bytes(one.content)
+    parts = [one.part for one in reversed(made)]
+    words = {tag: ("pH", f"of {tag}") for tag in ("T", "B", "C", "none")}
+    span = (JANUARY + MINUTE * reach[0], JANUARY + MINUTE * reach[1])
+    found = load_series(tmp_path, parts, words, span)
+    whole = load_series(tmp_path, parts, words)
+    assert list(whole) == ["T", "B", "C"]
+    assert whole["T"].time.tolist() == [*early.time.tolist(), *late.time.tolist()]
+    for tag, series in whole.items():
+        inside = (series.time >= span[0]) & (series.time < span[1])
+        assert (tag in found) == bool(inside.any())
+        if tag in found:
+            assert found[tag].time.tolist() == series.time[inside].tolist()
+            assert found[tag].value.tolist() == series.value[inside].tolist()
+            assert (found[tag].unit, found[tag].description) == words[tag]
 
 
 @settings(deadline=None)
