@@ -120,9 +120,9 @@ def loss(live: Live, way: Way, *, share: float) -> float:
     if len(live) < 4 * SIDE:
         return math.inf
     at = np.arange(SIDE, len(live) - SIDE, max(1, len(live) // 10_000))
-    near = live.value[at[:, None] + np.arange(-SIDE, SIDE)]
-    before, after = near[:, :SIDE], near[:, SIDE:]
-    up, down = before.max(axis=1) - after.min(axis=1), after.max(axis=1) - before.min(axis=1)
+    near = live.value[at + np.arange(-SIDE, SIDE)[:, None]]  # compared sample beside sample
+    before, after = near[:SIDE], near[SIDE:]
+    up, down = before.max(axis=0) - after.min(axis=0), after.max(axis=0) - before.min(axis=0)
     return quantile(np.concatenate([up, down]) + np.tile(walked(live, at, way), 2), share)
 
 
