@@ -338,3 +338,16 @@ def thinned(frame: pl.DataFrame) -> pl.DataFrame:
     )
     wanted = pl.concat([picks[name] for name in ("first", "least", "greatest")]).drop_nulls().unique().sort()
     return marked[wanted].select("tag", "time", "value", "quality")
+
+
+def tags_of_shared_looks(parts: Iterable[Part]) -> set[str]:
+    """Tags of which two parts look at the same quarter of a day: put together, those looks want thinning again."""
+    seen: set[tuple[str, int]] = set()
+    shared: set[str] = set()
+    for part in parts:
+        for tag, (first, last, _) in part.spans.items():
+            ends = {(tag, first // _BUCKET), (tag, last // _BUCKET)}
+            if ends & seen:
+                shared.add(tag)
+            seen |= ends
+    return shared

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+import io
 import itertools
 from pathlib import Path
 
@@ -11,6 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from excursions.clock import NS_PER_DAY
 from excursions.site.archive import (
     PartDamagedError,
     Rows,
@@ -18,9 +21,11 @@ from excursions.site.archive import (
     joined,
     load,
     load_series,
+    look_at,
     months_of,
     new_part,
     resolved,
+    tags_of_shared_looks,
     thinned,
 )
 from excursions.site.inbox import reading_order
@@ -146,3 +151,23 @@ def test_a_look_at_pieces_is_the_look_at_the_whole(cuts: list[int], seed: int) -
     assert thinned(pl.concat(pieces)).equals(thinned(frame))
     good = frame.filter(pl.col("quality") < 2)["value"]
     assert thinned(frame)["value"].max() >= good.max()
+
+
+@settings(deadline=None)
+@given(cuts=st.lists(st.integers(1, 599), max_size=4), aligned=st.booleans())
+def test_looks_at_parts_that_share_no_quarter_of_a_day_are_the_look_at_the_whole(
+    cuts: list[int], aligned: bool
+) -> None:
+    """Only what two parts look at together is thinned again; the parts begin at midnight or anywhere."""
+    begin = JANUARY - JANUARY % NS_PER_DAY
+    time = begin + 7 * MINUTE * np.arange(600)
+    edges = [begin + 7 * MINUTE * at for at in cuts]
+    edges = [at - at % NS_PER_DAY if aligned else at for at in edges]
+    at = sorted({0, *np.searchsorted(time, edges).tolist(), 600})
+    record = dataclasses.replace(rows([*range(600)], 1, 0.0), time=time)
+    made = [new_part("A1", "2024-01", {"T": cut(record, a, b)}) for a, b in itertools.pairwise(at)]
+    together = pl.concat([pl.read_ipc(io.BytesIO(one.looks)) for one in made])
+    shared = tags_of_shared_looks([one.part for one in made])
+    assert not (aligned and shared)
+    whole = pl.read_ipc(io.BytesIO(look_at({"T": record})))
+    assert (thinned(together) if shared else together).equals(whole)
