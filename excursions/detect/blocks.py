@@ -231,7 +231,7 @@ def onto_blocks(signal: Signal | None, blocks: Blocks) -> FloatArray:
     if signal is None or not len(signal):
         return np.full(len(blocks), np.nan)
     good = np.isfinite(signal.value) & (signal.quality != BAD)
-    time, value = signal.time[good], signal.value[good]
+    time, value = (signal.time, signal.value) if good.all() else (signal.time[good], signal.value[good])
     lo, hi = np.searchsorted(time, blocks.start), np.searchsorted(time, blocks.start + blocks.width)
     median = group_median(value, lo, hi)
     held = np.where(lo > 0, value[np.maximum(lo - 1, 0)], np.nan) if time.size else median

@@ -30,7 +30,7 @@ from excursions.detect.origin import (
 from excursions.detect.short import FEWEST_OF_SIDE, LONGEST, short_changes
 from excursions.detect.survey import Survey
 from excursions.digits import written
-from excursions.ranks import median
+from excursions.ranks import median, quantile
 from excursions.records import Event, FloatArray, IndexArray, Record
 
 PART = NS_PER_DAY // 2
@@ -57,7 +57,7 @@ def calmed(record: Record, survey: Survey, collapses_per_year: float) -> tuple[E
     if not 0 < ways.range.size <= LONGEST:
         return ()
     floor = max(survey.quantum, survey.deadband, survey.noise)
-    high = float(np.quantile(ways.range, 0.75))
+    high = quantile(ways.range, 0.75)
     if high < CLEAR * floor or np.count_nonzero(ways.range < 2 * CALMED * high) < FEWEST_OF_SIDE:
         return ()  # nothing to lose, or nothing lost
     log = np.log(np.maximum(ways.range, floor))

@@ -96,7 +96,8 @@ def least_lasting_jump(signal: Signal, settings: TemperatureFaultSettings) -> fl
     if not math.isfinite(least) or len(trace) < 4 * settings.jump_window:
         return settings.wild_k
     spans = np.lib.stride_tricks.sliding_window_view(trace.value, settings.jump_window)
-    scatter = quantile(np.ptp(spans[:: max(1, len(spans) // 20_000)], axis=1), 0.9)
+    some = np.ascontiguousarray(spans[:: max(1, len(spans) // 20_000)].T)  # compared sample beside sample
+    scatter = quantile(some.max(axis=0) - some.min(axis=0), 0.9)
     return max(1.1 * least, 5.0 * scatter)
 
 
@@ -149,7 +150,7 @@ def _is_clean(trace: Trace, i: int, settings: TemperatureFaultSettings) -> bool:
 def _calm(record: Record, trace: Trace, i: int) -> bool:
     """Whether the point is measuring around a step."""
     around: TimeArray = trace.time[[max(i - 1, 0), i, i + 1, min(i + 2, len(trace) - 1)]]
-    return bool(np.isin(record.states.at(around), (MEASURING, NO_DATA)).all())
+    return {int(code) for code in record.states.at(around)} <= {MEASURING, NO_DATA}
 
 
 def _jump_event(

@@ -11,11 +11,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-import numpy as np
-
 from excursions.detect.origin import Clue
 from excursions.detect.parked import Stay, stay_event, stays, swings, windows_of
 from excursions.detect.survey import Survey, survey_of
+from excursions.ranks import quantile
 from excursions.records import Event, Record
 
 
@@ -47,7 +46,7 @@ def detect_glass(record: Record, settings: GlassSettings | None = None) -> tuple
     if survey is None or windows is None or math.isnan(zero):
         return ()
     swing = swings(survey.temperature, windows)
-    live = swing >= max(settings.live * float(np.quantile(swing, 0.9)), settings.least_swing_k)
+    live = swing >= max(settings.live * quantile(swing, 0.9), settings.least_swing_k)
     every = stays(windows, live, band=settings.band, times=settings.times)
     near = [stay for stay in every if abs(stay.level - zero) <= settings.near]
     return tuple(_event(record, survey, stay, settings) for stay in near)

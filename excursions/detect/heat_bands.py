@@ -90,9 +90,11 @@ def _cut(time: TimeArray, temp: FloatArray, counts: BoolArray, rows: TimeArray) 
     inner = (at > 0) & (at < time.size)
     inner[inner] &= counts[at[inner] - 1] & (time[at[inner]] > rows[inner])
     at, when = at[inner], rows[inner]
-    share = (when - time[at - 1]) / (time[at] - time[at - 1])
-    between = temp[at - 1] + share * (temp[at] - temp[at - 1])
-    time, temp, counts = np.insert(time, at, when), np.insert(temp, at, between), np.insert(counts, at, True)
+    if at.size:
+        share = (when - time[at - 1]) / (time[at] - time[at - 1])
+        between = temp[at - 1] + share * (temp[at] - temp[at - 1])
+        time, temp = np.insert(time, at, when), np.insert(temp, at, between)
+        counts = np.insert(counts, at, True)
     first = np.minimum(np.searchsorted(time, rows), time.size - 1)
     return _Line(time=time, temp=temp, counts=counts, row=np.repeat(np.arange(rows.size - 1), np.diff(first)))
 

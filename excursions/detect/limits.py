@@ -191,8 +191,8 @@ def _least_difference(
 
 def _least_ratio(ratio: FloatArray, least: float) -> float:
     """Smallest ratio to the usual that stands off from those that are usual."""
-    bulk = np.sort(ratio[~outlying(ratio, at_most=least)])
-    return max(size_of(bulk, least), JUMP * float(bulk[-1]), LEAST_RATIO)
+    bulk = ratio[~outlying(ratio, at_most=least)]
+    return max(size_of(bulk, least), JUMP * float(bulk.max()), LEAST_RATIO)
 
 
 def _least_jump(record: Record, survey: Survey) -> float:

@@ -134,7 +134,9 @@ def _lines(spectra: Spectra, survey: Survey, settings: PeriodicSettings) -> list
     """Lines of the record, strongest first."""
     ratio = np.minimum(spectra.ratio, 50.0)
     chunks, bins = ratio.shape
-    total = np.vstack([np.zeros(bins), np.cumsum(ratio, axis=0)])
+    total = np.zeros((chunks + 1, bins))
+    for before, row, after in zip(total[:-1], ratio, total[1:], strict=True):  # row by row: they lie together
+        np.add(before, row, out=after)
     found: list[tuple[int, int, int, float]] = []
     for run in RUNS:
         if run * 2 > chunks:

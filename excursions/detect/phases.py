@@ -13,7 +13,7 @@ import math
 import numpy as np
 
 from excursions.clock import NS_PER_MINUTE, NS_PER_S
-from excursions.ranks import median
+from excursions.ranks import median, quantile
 from excursions.records import BAD, CLEANING, FloatArray, IndexArray, Record
 
 MOST = 300  # cleanings
@@ -59,7 +59,7 @@ def _timed(
     if value.size < FEWEST_BEFORE + FEWEST_ON_TOP:
         return []
     before = median(value[:FEWEST_BEFORE])
-    high = float(np.quantile(value, TOP))
+    high = quantile(value, TOP)
     top = median(value[value >= before + TOP * (high - before)])
     if not top - before > least:
         return []

@@ -114,10 +114,14 @@ def _pairs(value: FloatArray) -> list[tuple[int, int]]:
     if start.size < 2:
         return []
     print_of = _fingerprints(bits, start)
+    ordered = np.sort(print_of)
+    again = ordered[1:][ordered[1:] == ordered[:-1]]
+    if not 0 < again.size <= MOST_WINDOWS:
+        return []
+    met = np.isin(print_of, again)
+    start, print_of = start[met], print_of[met]
     order = np.argsort(print_of, kind="stable")
     same = np.flatnonzero(print_of[order][1:] == print_of[order][:-1])
-    if same.size > MOST_WINDOWS:
-        return []
     return sorted((int(start[order[k]]), int(start[order[k + 1]])) for k in same)
 
 

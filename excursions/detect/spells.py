@@ -207,9 +207,9 @@ def _by_cell(busy: FloatArray, cell: IndexArray, turn: IndexArray, cells: int) -
     """Typical busyness of each block's cell: the middle half of the rounds, averaged."""
     rounds = turn - turn.min()
     shape = (int(rounds.max()) + 1, cells)
-    total, count = np.zeros(shape), np.zeros(shape)
-    np.add.at(total, (rounds, cell), busy)
-    np.add.at(count, (rounds, cell), 1)
+    place = rounds * cells + cell
+    total = np.bincount(place, weights=busy, minlength=shape[0] * cells).reshape(shape)
+    count = np.bincount(place, minlength=shape[0] * cells).reshape(shape)
     with np.errstate(invalid="ignore"):
         each = np.sort(np.where(count > 0, total / count, np.nan), axis=0)
     known = np.sum(np.isfinite(each), axis=0)

@@ -164,7 +164,7 @@ def _expected_usually(bins: Bins, width: int, own: float, *, step: float, at_mos
 
     most, tail = bins.once(f"usual {width} {step} {at_most}", law)
     if own > most:
-        return float(_octaves(len(bins)) * tail.ordered.size)
+        return float(_octaves(len(bins)) * tail.bulk.size)
     return _octaves(len(bins)) * tail.expected(math.log(most / own))
 
 

@@ -20,7 +20,7 @@ from excursions.detect.blocks import Blocks
 from excursions.detect.live import PIECE, Live
 from excursions.detect.scan import SUSPICION, Change
 from excursions.detect.tails import expected_each, outlying
-from excursions.ranks import median, quantile
+from excursions.ranks import at_rank, median, quantile
 from excursions.records import FloatArray, IndexArray, Sampling
 
 SIDE = 4  # samples on either side
@@ -91,8 +91,9 @@ def jumps(live: Live, blocks: Blocks, every_gap: FloatArray, way: Way) -> Jumps:
         What the recorder did between two samples.
     """
     gap = every_gap.copy()
+    breaks = np.flatnonzero(live.fresh)
     for away in range(1 - SIDE, SIDE):
-        gap[np.clip(np.flatnonzero(live.fresh) + away, 0, gap.size - 1)] = 0.0  # no gap across a break
+        gap[np.clip(breaks + away, 0, gap.size - 1)] = 0.0  # no gap across a break
     held = np.flatnonzero(blocks.count > 0)
     start = blocks.first[held]
     high, low = np.maximum.reduceat(gap, start), -np.minimum.reduceat(gap, start)
@@ -119,9 +120,9 @@ def loss(live: Live, way: Way, *, share: float) -> float:
     if len(live) < 4 * SIDE:
         return math.inf
     at = np.arange(SIDE, len(live) - SIDE, max(1, len(live) // 10_000))
-    near = live.value[at[:, None] + np.arange(-SIDE, SIDE)]
-    before, after = near[:, :SIDE], near[:, SIDE:]
-    up, down = before.max(axis=1) - after.min(axis=1), after.max(axis=1) - before.min(axis=1)
+    near = live.value[at + np.arange(-SIDE, SIDE)[:, None]]  # compared sample beside sample
+    before, after = near[:SIDE], near[SIDE:]
+    up, down = before.max(axis=0) - after.min(axis=0), after.max(axis=0) - before.min(axis=0)
     return quantile(np.concatenate([up, down]) + np.tile(walked(live, at, way), 2), share)
 
 
@@ -162,9 +163,18 @@ def sudden_changes(live: Live, blocks: Blocks, every: Jumps, *, noise: float) ->
 
 def standing_out(size: FloatArray, unit: float) -> tuple[IndexArray, FloatArray]:
     """Jumps (k,) that the tallest of the others do not explain, and those others, one noise higher each."""
-    tall = np.sort(np.argsort(size, kind="stable")[-TALLEST:])
+    tall = _tallest(size)
     mark = outlying(size[tall] + unit, at_most=SUSPICION) & (size[tall] > LEAST_NOISE * unit)
     return tall[mark], np.sort(size[tall[~mark]] + unit)
+
+
+def _tallest(size: FloatArray) -> IndexArray:
+    """Places of the largest sizes (k,), in order; of equal ones the last."""
+    if size.size <= TALLEST:
+        return np.arange(size.size)
+    least = at_rank(size, size.size - TALLEST)
+    larger = np.flatnonzero(size > least)
+    return np.sort(np.concatenate([larger, np.flatnonzero(size == least)[larger.size - TALLEST :]]))
 
 
 def _change(live: Live, blocks: Blocks, at: int, gap: float, spread: float, expected: float) -> Change | None:

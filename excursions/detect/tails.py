@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from excursions.ranks import MARGIN, PROBES, SHORT
 from excursions.records import BoolArray, FloatArray
 
 TAIL_SHARE = 0.2  # the upper fifth of the bulk carries the tail fit
@@ -21,13 +22,16 @@ MOST_IN_TAIL = 200
 HEAVIEST = 0.8  # shape above which a tail has no use: everything is possible
 MOST_OUTLYING = 30  # more than this many are the habit of a signal, not faults
 OUTLYING_SHARE = 0.1
+TOP = (
+    MOST_IN_TAIL + MOST_OUTLYING + 1
+)  # the largest sizes that a tail below the outermost outliers, or one of these, rests on
 ENDLESS = 1e9
 JUMP = 1.2  # an outlier stands off from the next smaller by a fifth at least
 
 
 def expected_as_large(bulk: FloatArray, size: float) -> float:
     """Expected number of chances of at least `size`: :func:`expected_each` of a single size."""
-    return tail_of(np.sort(bulk)).expected(size)
+    return tail_of(top_in_order(bulk)).expected(size)
 
 
 def expected_each(bulk: FloatArray, sizes: FloatArray) -> FloatArray:
@@ -54,14 +58,14 @@ def expected_each(bulk: FloatArray, sizes: FloatArray) -> FloatArray:
     """
     if not sizes.size:
         return np.empty(0)
-    tail = tail_of(np.sort(bulk))
+    tail = tail_of(top_in_order(bulk))
     return np.array([tail.expected(float(size)) for size in sizes])
 
 
 def size_of(bulk: FloatArray, expected: float) -> float:
     """Size that the tail of the bulk (n,) leaves this expected number of chances; inf where it never gets there."""
-    tail = tail_of(np.sort(bulk))
-    low = float(tail.ordered[-1]) if tail.ordered.size else 0.0
+    tail = tail_of(top_in_order(bulk))
+    low = float(tail.bulk[-1]) if tail.bulk.size else 0.0
     high = 2 * low + 1e-12
     while tail.expected(high) > expected:
         high *= 2
@@ -75,12 +79,12 @@ def size_of(bulk: FloatArray, expected: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Tail:
-    """The fitted upper tail of an ordered bulk (n,): its `count` largest lie above `threshold`.
+    """The fitted upper tail of a bulk (n,) whose top is in order: its `count` largest lie above `threshold`.
 
     mean : of their excesses; count 0 where the bulk is too small to have a tail
     """
 
-    ordered: FloatArray
+    bulk: FloatArray
     count: int
     threshold: float
     mean: float
@@ -89,11 +93,11 @@ class Tail:
 
     def expected(self, size: float) -> float:
         """Expected number of chances of at least `size`."""
-        n = self.ordered.size
+        n = self.bulk.size
         if not self.count:
             return float(n)
         if size <= self.threshold:
-            return float(n - np.searchsorted(self.ordered, size))
+            return float(n - np.count_nonzero(self.bulk < size))
         if self.mean <= 0:
             return 0.0 if self.threshold > 0 and size > 2 * self.threshold else 1.0
         ratio = (size - self.threshold) / self.scale
@@ -101,8 +105,22 @@ class Tail:
         return self.count * survival
 
 
+def top_in_order(sizes: FloatArray) -> FloatArray:
+    """The sizes (n,), those in order that a tail or an outlier can rest on: the largest, at the end.
+
+    A thousand probes tell about where these begin, so that the rest is not put in order for nothing.
+    """
+    if sizes.size <= SHORT:
+        return np.sort(sizes)
+    probes = np.sort(sizes[:: -(-sizes.size // PROBES)])
+    high = sizes >= probes[-(probes.size * TOP // sizes.size + MARGIN)]
+    if np.count_nonzero(high) < TOP:
+        return np.sort(sizes)
+    return np.concatenate([sizes[~high], np.sort(sizes[high])])
+
+
 def tail_of(ordered: FloatArray) -> Tail:
-    """Fit the tail once, for as many sizes as are asked about."""
+    """Fit the tail once, for as many sizes as are asked about; `ordered` (n,) as of :func:`top_in_order`, or less its end."""
     n = ordered.size
     if n <= FEWEST_IN_TAIL:
         return Tail(ordered, 0, 0.0, 0.0, 0.0, 0.0)
@@ -135,20 +153,20 @@ def outlying(sizes: FloatArray, *, at_most: float) -> BoolArray:
     -------
     ndarray (n,), bool
     """
-    ordered = np.sort(sizes)
+    ordered = top_in_order(sizes)
     first = _first_outlying(ordered, at_most)
     return np.asarray(sizes >= ordered[first]) if first < sizes.size else np.zeros(sizes.size, dtype=np.bool_)
 
 
 def unsuspected(sizes: FloatArray, *, at_most: float) -> FloatArray:
-    """The sizes that are not :func:`outlying`, in order."""
-    ordered = np.sort(sizes)
+    """The sizes that are not :func:`outlying`, as :func:`tail_of` wants them."""
+    ordered = top_in_order(sizes)
     return ordered[: _first_outlying(ordered, at_most)]
 
 
 def _first_outlying(ordered: FloatArray, at_most: float) -> int:
     n = ordered.size
-    from_rank = n - int(np.clip(round(OUTLYING_SHARE * n), 3, MOST_OUTLYING))
+    from_rank = n - min(max(round(OUTLYING_SHARE * n), 3), MOST_OUTLYING)
     for i in range(max(from_rank, FEWEST_IN_TAIL), n):
         if ordered[i] > JUMP * ordered[i - 1] and tail_of(ordered[:i]).expected(float(ordered[i])) <= at_most:
             return i

@@ -28,6 +28,8 @@ ROW = {
     "quality": pl.UInt8(),
     "file": pl.UInt32(),
 }
+READING = ("time", "value", "quality")
+ROW_GROUP = 65_536  # who asks for a few days of a month unpacks little else
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -153,7 +155,9 @@ def new_part(home: str, month: str, tags: Mapping[str, Rows]) -> NewPart:
         ]
     )
     buffer = BytesIO()
-    frame.write_parquet(buffer, compression="zstd", compression_level=1, statistics=True)
+    frame.write_parquet(
+        buffer, compression="zstd", compression_level=1, statistics=True, row_group_size=ROW_GROUP
+    )
     content = buffer.getvalue()
     digest = hashlib.sha256(content).hexdigest()
     spans = {
@@ -181,31 +185,63 @@ class PartDamagedError(Exception):
         self.part = part
 
 
-def load(root: Path, part: Part, tags: Iterable[str] | None = None) -> dict[str, Rows]:
-    """Read one part whose checksum holds.
+def frames(
+    root: Path,
+    part: Part,
+    tags: Iterable[str] | None = None,
+    *,
+    columns: tuple[str, ...],
+    span: tuple[int, int] | None = None,
+) -> dict[str, pl.DataFrame]:
+    """Read columns of one part whose checksum holds, by tag, where it has any row.
+
+    Parameters
+    ----------
+    tags : names or None
+        All of the part when None.
+    span : (from, to) or None
+        Instants [ns]; rows outside are left out, and what holds none but such rows is not unpacked.
 
     Raises
     ------
     PartDamagedError
         If it is missing or is not what was written.
     """
+    content = _content(root, part)
+    wanted = set(part.spans) if tags is None else set(tags) & set(part.spans)
+    if not wanted:
+        return {}
+    names = sorted(part.spans)
+    ends = np.cumsum([part.spans[tag][2] for tag in names])
+    if span is None or (part.first >= span[0] and part.last < span[1]):
+        frame = pl.read_parquet(BytesIO(content), columns=list(columns))
+    else:
+        first, end = (pl.lit(at).cast(ROW["time"]) for at in span)
+        inside = (pl.col("time") >= first) & (pl.col("time") < end)
+        rows = pl.scan_parquet(BytesIO(content), row_index_name="row")
+        frame = rows.filter(inside).select("row", *columns).collect()
+        ends = frame["row"].search_sorted(ends).to_numpy()
+    return {
+        tag: frame[start:end].select(columns)
+        for tag, start, end in zip(names, [0, *ends[:-1]], ends, strict=True)
+        if tag in wanted and end > start
+    }
+
+
+def _content(root: Path, part: Part) -> bytes:
     try:
         content = (root / part.path).read_bytes()
     except FileNotFoundError as error:
         raise PartDamagedError(part) from error
     if len(content) != part.bytes or hashlib.sha256(content).hexdigest() != part.sha256:
         raise PartDamagedError(part)
-    wanted = set(part.spans) if tags is None else set(tags) & set(part.spans)
-    if not wanted:
-        return {}
-    frame = pl.read_parquet(BytesIO(content), columns=["time", "value", "quality", "file"])
-    found, at = {}, 0
-    for tag in sorted(part.spans):
-        count = part.spans[tag][2]
-        if tag in wanted:
-            found[tag] = _rows(frame[at : at + count])
-        at += count
-    return found
+    return content
+
+
+def load(root: Path, part: Part, tags: Iterable[str] | None = None) -> dict[str, Rows]:
+    """The rows of one part by tag, as :func:`frames` reads them."""
+    held = frames(root, part, tags, columns=("time", "value", "quality", "file"))
+    return {tag: _rows(frame) for tag, frame in held.items()}
 
 
 def _rows(frame: pl.DataFrame) -> Rows:
@@ -217,20 +253,40 @@ def _rows(frame: pl.DataFrame) -> Rows:
     )
 
 
-def series_of(root: Path, parts: Sequence[Part], tag: str, unit: str, description: str) -> TagSeries:
-    """The whole record of one tag from its parts, as the reading room would hand it on, in time order."""
-    pieces = [load(root, part, (tag,))[tag] for part in parts if tag in part.spans]
-    return as_series(pieces, tag, unit, description)
+def load_series(
+    root: Path,
+    parts: Iterable[Part],
+    words: Mapping[str, tuple[str, str]],
+    span: tuple[int, int] | None = None,
+) -> dict[str, TagSeries]:
+    """Records of tags from live parts, in time order, as the reading room would hand them on; of a span, if asked.
+
+    Parameters
+    ----------
+    words : mapping of tag to (unit, description)
+        Which tags; those without any row are left out.
+    """
+    pieces: dict[str, list[pl.DataFrame]] = {}
+    for part in parts:
+        for tag, frame in frames(root, part, words, columns=READING, span=span).items():
+            pieces.setdefault(tag, []).append(frame)
+    return {
+        tag: _series(tag, pieces.pop(tag), unit, description)
+        for tag, (unit, description) in words.items()
+        if tag in pieces
+    }
 
 
-def as_series(pieces: Sequence[Rows], tag: str, unit: str, description: str) -> TagSeries:
-    """Pieces of one tag that do not overlap, as one series in time order."""
-    if not pieces:
-        none = np.empty(0, np.int64)
-        return TagSeries(tag=tag, time=none, value=np.empty(0), quality=np.empty(0, np.uint8), unit=unit)
-    rows = joined(sorted(pieces, key=lambda piece: int(piece.time[0])))
+def _series(tag: str, pieces: list[pl.DataFrame], unit: str, description: str) -> TagSeries:
+    """Pieces of one tag that do not overlap as one series."""
+    whole = pl.concat(sorted(pieces, key=lambda piece: piece["time"][0]))
     return TagSeries(
-        tag=tag, time=rows.time, value=rows.value, quality=rows.quality, unit=unit, description=description
+        tag=tag,
+        time=whole["time"].to_physical().to_numpy(),
+        value=whole["value"].to_numpy(),
+        quality=whole["quality"].to_numpy(),
+        unit=unit,
+        description=description,
     )
 
 
@@ -281,3 +337,16 @@ def thinned(frame: pl.DataFrame) -> pl.DataFrame:
     )
     wanted = pl.concat([picks[name] for name in ("first", "least", "greatest")]).drop_nulls().unique().sort()
     return marked[wanted].select("tag", "time", "value", "quality")
+
+
+def tags_of_shared_looks(parts: Iterable[Part]) -> set[str]:
+    """Tags of which two parts look at the same quarter of a day: put together, those looks want thinning again."""
+    seen: set[tuple[str, int]] = set()
+    shared: set[str] = set()
+    for part in parts:
+        for tag, (first, last, _) in part.spans.items():
+            ends = {(tag, first // _BUCKET), (tag, last // _BUCKET)}
+            if ends & seen:
+                shared.add(tag)
+            seen |= ends
+    return shared

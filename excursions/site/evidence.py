@@ -25,7 +25,7 @@ from excursions.read.names import settle_log, settle_samples
 from excursions.read.samples import SampleReading, read_samples
 from excursions.records import CalibrationEntry, Decision, LabSample, TagSeries
 from excursions.register import infer_plant, load_register
-from excursions.site.archive import Rows, as_series, load, thinned
+from excursions.site.archive import Part, load_series, tags_of_shared_looks, thinned
 from excursions.site.durable import begins_with
 from excursions.site.inbox import reading_order
 from excursions.site.layout import Site
@@ -220,24 +220,19 @@ def looks(work: Work) -> dict[str, TagSeries]:
     words = {row["tag"]: row for row in work.ledger.rows("SELECT * FROM tags ORDER BY tag")}
     parts = live_parts(work.ledger)
     if sum(part.rows for part in parts) > WHOLE_ROWS:
-        return _from_looks(work, words)
-    pieces: dict[str, list[Rows]] = {}
-    for part in parts:
-        for tag, rows in load(work.site.root, part).items():
-            pieces.setdefault(tag, []).append(rows)
-    return {
-        tag: as_series(pieces[tag], tag, row["unit"], row["description"])
-        for tag, row in words.items()
-        if tag in pieces
-    }
+        return _from_looks(work, parts, words)
+    units = {tag: (row["unit"], row["description"]) for tag, row in words.items()}
+    return load_series(work.site.root, parts, units)
 
 
-def _from_looks(work: Work, words: Mapping[str, Row]) -> dict[str, TagSeries]:
-    blobs = [row["looks"] for row in work.ledger.rows("SELECT looks FROM parts")]
-    frame = thinned(pl.concat([pl.read_ipc(BytesIO(blob)) for blob in blobs]))
-    found = {}
+def _from_looks(work: Work, parts: Sequence[Part], words: Mapping[str, Row]) -> dict[str, TagSeries]:
+    held = {row["path"]: row["looks"] for row in work.ledger.rows("SELECT path, looks FROM parts")}
+    frame = pl.concat([pl.read_ipc(BytesIO(held[part.path])) for part in parts])
+    shared, found = tags_of_shared_looks(parts), {}
     for piece in frame.partition_by("tag", maintain_order=True):
         tag = piece["tag"][0]
+        if tag in shared or not piece["time"].is_sorted():
+            piece = thinned(piece)
         found[tag] = TagSeries(
             tag=tag,
             time=piece["time"].to_numpy(),

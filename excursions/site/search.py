@@ -10,8 +10,6 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from excursions.pipeline.analyse import analyse_point
 from excursions.pipeline.crew import Crew
 from excursions.pipeline.inputs import NO_SAMPLES, point_inputs
@@ -20,11 +18,9 @@ from excursions.pipeline.progress import Progress
 from excursions.pipeline.run import choose_jobs
 from excursions.pipeline.shelf import Shelf
 from excursions.pipeline.slow import both_passes
-from excursions.pipeline.windows import SoFar, Window, cut, extended
-from excursions.records import TagSeries
+from excursions.pipeline.windows import SoFar, cut, extended
 from excursions.report.result import PointFindings
-from excursions.site.archive import Part, Rows, as_series, load
-from excursions.site.archive import cut as stretch
+from excursions.site.archive import load_series
 from excursions.site.codec import DamagedError, decode, encode
 from excursions.site.durable import make_folder, remove
 from excursions.site.layout import Site
@@ -43,7 +39,8 @@ def run_task(task: Task) -> tuple[PointFindings, PointCounts]:
     """
     if task.steps:
         return _fold(task), _NOT_COUNTED
-    inputs, _ = point_inputs(task.plant, _series(task, task.parts), task.pins, only=(task.point,))
+    series = load_series(task.root, task.parts, task.units)
+    inputs, _ = point_inputs(task.plant, series, task.pins, only=(task.point,))
     found = analyse_point(inputs[0])
     _remember(task.file, encode(found))
     return found
@@ -57,9 +54,8 @@ def _fold(task: Task) -> PointFindings:
     so_far, begin = _newest_station(task)
     kept = {step.key for step in task.stations}
     for step in task.steps[begin:]:
-        inputs, _ = point_inputs(
-            task.plant, _series(task, step.parts, step.window), task.pins, only=(task.point,)
-        )
+        series = load_series(task.root, step.parts, task.units, (step.window.lead, step.window.end))
+        inputs, _ = point_inputs(task.plant, series, task.pins, only=(task.point,))
         if inputs:
             newest = step is task.steps[-1]
             so_far = extended(so_far, step.window, cut(inputs[0], step.window, newest=newest))
@@ -91,17 +87,6 @@ def _newest_station(task: Task) -> tuple[SoFar | None, int]:
         if found is not None and (number < len(task.steps) - 1 or found.findings.limits):
             return found, number + 1
     return None, 0
-
-
-def _series(task: Task, parts: Sequence[Part], window: Window | None = None) -> dict[str, TagSeries]:
-    """Series by tag from parts; of those of a window no more than it sees."""
-    pieces: dict[str, list[Rows]] = {}
-    for part in parts:
-        for tag, rows in load(task.root, part, task.units).items():
-            first, end = np.searchsorted(rows.time, [window.lead, window.end]) if window else (0, None)
-            if rows.time[first:end].size:
-                pieces.setdefault(tag, []).append(stretch(rows, first, end))
-    return {tag: as_series(pieces.pop(tag), tag, *task.units[tag]) for tag in task.units if tag in pieces}
 
 
 def search(

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from excursions.detect.tails import expected_as_large, expected_each, outlying
+from excursions.detect.sudden import _tallest
+from excursions.detect.tails import TOP, expected_as_large, expected_each, outlying, top_in_order
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -55,3 +56,22 @@ def test_a_bulk_has_outliers_as_seldom_as_asked() -> None:
         outlying(np.random.default_rng(s).exponential(size=400), at_most=0.05).any() for s in range(400)
     )
     assert found <= 20 + 3 * 20**0.5
+
+
+@pytest.mark.parametrize("size", [0, 5, TOP, 2_049, 40_000])
+@pytest.mark.parametrize("decimals", [0, 1, 12])
+def test_the_top_is_what_sorting_all_would_put_there(size: int, decimals: int) -> None:
+    """Also where most sizes are alike, and where all are."""
+    sizes = np.round(np.random.default_rng(size).exponential(size=size), decimals)
+    for given in (sizes, np.ones(size)):
+        found = top_in_order(given)
+        assert found[-TOP:].tolist() == np.sort(given)[-TOP:].tolist()
+        assert np.sort(found).tolist() == np.sort(given).tolist()
+
+
+@pytest.mark.parametrize("size", [0, 150, 200, 5_000])
+@pytest.mark.parametrize("decimals", [0, 12])
+def test_the_tallest_jumps_are_those_of_a_stable_order(size: int, decimals: int) -> None:
+    sizes = np.round(np.random.default_rng(size).exponential(size=size), decimals)
+    slow = np.sort(np.argsort(sizes, kind="stable")[-200:])
+    assert _tallest(sizes).tolist() == slow.tolist()

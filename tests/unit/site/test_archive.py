@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+import io
 import itertools
 from pathlib import Path
 
@@ -11,15 +13,19 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from excursions.clock import NS_PER_DAY
 from excursions.site.archive import (
     PartDamagedError,
     Rows,
     cut,
     joined,
     load,
+    load_series,
+    look_at,
     months_of,
     new_part,
     resolved,
+    tags_of_shared_looks,
     thinned,
 )
 from excursions.site.inbox import reading_order
@@ -98,6 +104,36 @@ def test_a_part_comes_back_as_written_and_damage_is_told(tmp_path: Path) -> None
         load(tmp_path, made.part)
 
 
+@pytest.mark.parametrize(
+    "reach", [(0, 4_000), (1_999, 2_000), (1_500, 3_500), (3_999, 9_000), (4_000, 5_000)]
+)
+def test_a_span_of_several_parts_is_that_span_of_the_whole(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, reach: tuple[int, int]
+) -> None:
+    """Whatever of a part is left packed: parts in any order, a tag in one of them only, many row groups."""
+    monkeypatch.setattr("excursions.site.archive.ROW_GROUP", 256)
+    early, late = rows([*range(2_000)], 1, 0.0), rows([*range(2_000, 4_000)], 2, 50.0)
+    held_by = {"2024-02": {"T": early, "B": early}, "2024-03": {"T": late, "C": late}}
+    made = [new_part("A1", month, tags) for month, tags in held_by.items()]
+    for one in made:
+        (tmp_path / one.part.path).parent.mkdir(parents=True)
+        (tmp_path / one.part.path).write_bytes(one.content)
+    parts = [one.part for one in reversed(made)]
+    words = {tag: ("pH", f"of {tag}") for tag in ("T", "B", "C", "none")}
+    span = (JANUARY + MINUTE * reach[0], JANUARY + MINUTE * reach[1])
+    found = load_series(tmp_path, parts, words, span)
+    whole = load_series(tmp_path, parts, words)
+    assert list(whole) == ["T", "B", "C"]
+    assert whole["T"].time.tolist() == [*early.time.tolist(), *late.time.tolist()]
+    for tag, series in whole.items():
+        inside = (series.time >= span[0]) & (series.time < span[1])
+        assert (tag in found) == bool(inside.any())
+        if tag in found:
+            assert found[tag].time.tolist() == series.time[inside].tolist()
+            assert found[tag].value.tolist() == series.value[inside].tolist()
+            assert (found[tag].unit, found[tag].description) == words[tag]
+
+
 @settings(deadline=None)
 @given(cuts=st.lists(st.integers(1, 599), max_size=4), seed=st.integers(0, 9))
 def test_a_look_at_pieces_is_the_look_at_the_whole(cuts: list[int], seed: int) -> None:
@@ -115,3 +151,23 @@ def test_a_look_at_pieces_is_the_look_at_the_whole(cuts: list[int], seed: int) -
     assert thinned(pl.concat(pieces)).equals(thinned(frame))
     good = frame.filter(pl.col("quality") < 2)["value"]
     assert thinned(frame)["value"].max() >= good.max()
+
+
+@settings(deadline=None)
+@given(cuts=st.lists(st.integers(1, 599), max_size=4), aligned=st.booleans())
+def test_looks_at_parts_that_share_no_quarter_of_a_day_are_the_look_at_the_whole(
+    cuts: list[int], aligned: bool
+) -> None:
+    """Only what two parts look at together is thinned again; the parts begin at midnight or anywhere."""
+    begin = JANUARY - JANUARY % NS_PER_DAY
+    time = begin + 7 * MINUTE * np.arange(600)
+    edges = [begin + 7 * MINUTE * at for at in cuts]
+    edges = [at - at % NS_PER_DAY if aligned else at for at in edges]
+    at = sorted({0, *np.searchsorted(time, edges).tolist(), 600})
+    record = dataclasses.replace(rows([*range(600)], 1, 0.0), time=time)
+    made = [new_part("A1", "2024-01", {"T": cut(record, a, b)}) for a, b in itertools.pairwise(at)]
+    together = pl.concat([pl.read_ipc(io.BytesIO(one.looks)) for one in made])
+    shared = tags_of_shared_looks([one.part for one in made])
+    assert not (aligned and shared)
+    whole = pl.read_ipc(io.BytesIO(look_at({"T": record})))
+    assert (thinned(together) if shared else together).equals(whole)
