@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from excursions.clock import NS_PER_HOUR, NS_PER_S, duration_text
+from excursions.clock import NS_PER_HOUR, NS_PER_S, TimeArray, duration_text
 from excursions.detect.pattern import without_round
 from excursions.detect.survey import Survey
 from excursions.ranks import median, quantiles
@@ -30,6 +30,7 @@ from excursions.records import (
     STEAMING,
     TEMPERATURE,
     WASHING,
+    BoolArray,
     FloatArray,
     Record,
     Signal,
@@ -370,6 +371,13 @@ def is_adjusted(record: Record, start: int) -> bool:
     """Whether a log enters a calibration at this instant: then the adjustment made the change, trace or not."""
     near = round(NOTED_WITHIN_H * NS_PER_HOUR)
     return any(abs(start - when) <= near for when in record.plant.noted_at(record.point.name))
+
+
+def during_work(record: Record, when: TimeArray) -> BoolArray:
+    """Whether a log enters a calibration or a cleaning about each instant (k,), ns: what was seen then is that work, trace or not."""
+    near = round(NOTED_WITHIN_H * NS_PER_HOUR)
+    entered = np.array(_entered(record), dtype=np.int64)
+    return np.asarray((np.abs(when[:, None] - entered) <= near).any(axis=1))
 
 
 def frozen_share(signal: Signal | None, start: int, end: int) -> float:
