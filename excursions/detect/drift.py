@@ -19,6 +19,7 @@ from excursions.clock import NS_PER_DAY, NS_PER_S, duration_text
 from excursions.detect.afterwards import GONE
 from excursions.detect.along import along_clue, solubility_clue
 from excursions.detect.apart import apart_from_neighbours
+from excursions.detect.dirt import dirt_clue
 from excursions.detect.laboratory import STRONGEST, samples_clue, showed_clue
 from excursions.detect.origin import (
     WITNESS,
@@ -238,7 +239,7 @@ def _walk_clues(record: Record, walk: Walk) -> tuple[Clue, ...]:
             clues.append(
                 Clue(odds=0.1, words="each walk starts from another level, as after a surge of the process")
             )
-        clues.append(_way(record, walk))
+        clues.append(dirt_clue(record, walk.size))
     elif walk.joints >= 2:
         clues.append(Clue(odds=2.5, words=f"it went on through {walk.joints} sudden changes of the process"))
     return tuple(clues)
@@ -260,16 +261,6 @@ def _leads_back(survey: Survey, walk: Walk) -> tuple[Clue, ...]:
     if np.min(np.abs(earlier - float(np.median(ended)))) > GONE * abs(walk.size):
         return ()
     return (Clue(odds=0.15, words="it leads back to where the reading was right before", inside=True),)
-
-
-def _way(record: Record, walk: Walk) -> Clue:
-    """Dirt moves some readings one way: oxygen and conductivity down, turbidity up."""
-    way = record.point.quantity.fouls
-    if not way:
-        return Clue(odds=1.0)
-    if way * walk.size > 0:
-        return Clue(odds=1.5)
-    return Clue(odds=0.3, words=f"dirt moves {record.point.quantity.label} the other way")
 
 
 def _taken_out(record: Record, survey: Survey, walk: Walk) -> tuple[int | None, float]:

@@ -133,6 +133,13 @@ def test_a_process_that_is_cleaned_at_one_place_of_its_cycle_is_not_fouled(seed:
 
 
 @SEEDS
+def test_a_batch_that_clears_up_between_cleanings_is_no_film_on_the_window(seed: int) -> None:
+    cloudy = 30.0 - 20.0 * ((np.arange(N) % 432) / 432) + 5 * (process(seed) - 7.0)
+    made = record(cloudy, states=with_states(CLEANING, 432), measurand="turbidity")
+    assert [event for event in detect_fouling(made) if event.origin != "process"] == []
+
+
+@SEEDS
 def test_drift_taken_out_by_calibrations_is_drift(seed: int) -> None:
     value = process(seed) + saw(864, 0.5, 0, N)
     (event,) = detect_fouling(record(value, states=with_states(CALIBRATING, 864)))
