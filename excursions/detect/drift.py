@@ -36,9 +36,10 @@ from excursions.detect.origin import (
     words_of,
 )
 from excursions.detect.severity import severity_of
+from excursions.detect.straight import FEWEST_BLOCKS, walks_straight
 from excursions.detect.survey import Survey, survey_of
 from excursions.detect.votes import WENT_ALONG, votes_clue, went_along
-from excursions.detect.walks import FEWEST_BLOCKS, SAW, TAKEN_OUT, Walk, ends_of, find_walks, walks_straight
+from excursions.detect.walks import SAW, TAKEN_OUT, Walk, ends_of, find_walks
 from excursions.detect.way_gone import LONGEST_WAY_BACK, gone_as_far, own_way, stays_away, tooth
 from excursions.detect.whose import whose_clue
 from excursions.digits import number, written

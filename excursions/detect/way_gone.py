@@ -8,9 +8,10 @@ from excursions.clock import NS_PER_DAY
 from excursions.detect.afterwards import GONE, LEFT
 from excursions.detect.origin import Clue
 from excursions.detect.pattern import running_mean
+from excursions.detect.straight import FEWEST_BLOCKS
 from excursions.detect.survey import Survey
 from excursions.detect.taken_back import STAYED
-from excursions.detect.walks import FEWEST_BLOCKS, SAW, Walk
+from excursions.detect.walks import SAW, Walk
 from excursions.ranks import median
 
 LONGEST_WAY_BACK = 3 * NS_PER_DAY  # what rain or a batch threw off is back within days (cp)

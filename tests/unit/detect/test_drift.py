@@ -13,8 +13,8 @@ from excursions.detect.periodic import detect_periodic
 from excursions.detect.plateaus import joined
 from excursions.detect.response import detect_slow_response, time_constant
 from excursions.detect.slopes import steady_runs
+from excursions.detect.straight import slope_and_error
 from excursions.detect.survey import survey_of
-from excursions.detect.walks import slope_and_error
 from excursions.records import CALIBRATING, CLEANING, MEASURING, RECOVERING, STEAMING
 from tests.builders import T0, coloured, grid, level, make_record, make_signal, state_line, with_ramp
 
