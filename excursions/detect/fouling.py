@@ -193,8 +193,9 @@ def _event(
     end = int(survey.live.time[int(blocks.first[teeth.hi[j - 1]]) - 1])
     days = (teeth.hi[i:j] - teeth.lo[i:j]) * blocks.width_s / 86_400
     chance = unexplained(settings.unexplained, survey.years) + p_walk * p_jump * 100
-    dirt = (*_used_up(record, teeth, run), dirt_clue(record, size)) if kind == "fouling" else ()
-    clues = (*_locked(survey, teeth, run), *dirt)
+    clues = (*_locked(survey, teeth, run), *_used_up(record, teeth, run))
+    if kind == "fouling" and record.point.quantity.fouls * size < 0:  # the right way is what the kind means
+        clues = (*clues, dirt_clue(record, size))
     prior = expected_faults(settings.foulings_per_year, survey.years)
     probe = weigh(prior=prior, chance=chance, clues=(Clue(odds=4.0), *clues))
     if probe < settings.least_confidence:

@@ -6,12 +6,13 @@ import numpy as np
 import pytest
 
 from excursions.clock import NS_PER_S
+from excursions.detect.disturbances import time_constant
 from excursions.detect.drift import detect_drift
 from excursions.detect.fouling import detect_fouling
 from excursions.detect.laboratory import disagreements
 from excursions.detect.periodic import detect_periodic
 from excursions.detect.plateaus import joined
-from excursions.detect.response import detect_slow_response, time_constant
+from excursions.detect.response import detect_slow_response
 from excursions.detect.slopes import steady_runs
 from excursions.detect.straight import slope_and_error
 from excursions.detect.survey import survey_of
