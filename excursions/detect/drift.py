@@ -40,7 +40,14 @@ from excursions.detect.straight import FEWEST_BLOCKS, walks_straight
 from excursions.detect.survey import Survey, survey_of
 from excursions.detect.votes import WENT_ALONG, votes_clue, went_along
 from excursions.detect.walks import SAW, TAKEN_OUT, Walk, ends_of, find_walks
-from excursions.detect.way_gone import LONGEST_WAY_BACK, gone_as_far, own_way, stays_away, tooth
+from excursions.detect.way_gone import (
+    LONGEST_WAY_BACK,
+    gone_as_far,
+    own_way,
+    stays_away,
+    tooth,
+    turned_back,
+)
 from excursions.detect.whose import whose_clue
 from excursions.digits import number, written
 from excursions.ranks import median
@@ -120,12 +127,14 @@ def _event(
         *_reset_clue(reset, odds),
         *_samples(record, survey, walk, start, end),
     )
+    turned, back = turned_back(record, survey, walk)
     clues = (
         *outside,
         *_company(record, survey, walk),
         *_walk_clues(record, walk),
         *_leads_back(survey, walk),
         *stays_away(survey, walk),
+        *turned,
     )
     prior = expected_faults(settings.drifts_per_year, survey.years)
     probe = weigh(
@@ -171,6 +180,7 @@ def _event(
         witnesses=witnesses_of(clues),
         details={
             "rate_per_day": walk.size / days,
+            **back,
             **({"stretches": walk.returns + 1.0} if walk.returns >= SAW else {}),
         },
     )

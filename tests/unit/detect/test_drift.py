@@ -345,3 +345,20 @@ def test_one_of_two_levels_that_fades_is_told_and_left_open(seed: int) -> None:
     assert event.origin == "undecided"
     assert (event.start - T0) / STEP / 144 == pytest.approx(25, abs=6)
     assert detect_drift(record(back_and_forth(seed, 0.0))) == ()
+
+
+@SEEDS
+def test_a_walk_that_comes_back_by_itself_is_the_process(seed: int) -> None:
+    """A shock of load in a digester: down within a day and a half, back within ten; nobody touched the probe."""
+    day = np.arange(N) / 144
+    shock = np.clip(day - 20, 0, None) / 2.5
+    value = process(seed) - 0.6 * shock * np.exp(1 - shock)
+    assert [e for e in detect_drift(record(value)) if e.origin != "process"] == []
+
+
+@SEEDS
+def test_a_walk_that_ends_at_once_is_not_said_to_come_back_by_itself(seed: int) -> None:
+    value = with_ramp(process(seed), 3_000, 3_600, 0.8) - 0.8 * (np.arange(N) >= 4_200)
+    (event,) = [e for e in detect_drift(record(value)) if e.size > 0]
+    assert event.origin == "undecided"
+    assert not any("by and by" in words for words in event.evidence)
