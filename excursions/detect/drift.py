@@ -17,6 +17,7 @@ import numpy as np
 
 from excursions.clock import NS_PER_DAY, NS_PER_S, duration_text
 from excursions.detect.afterwards import GONE
+from excursions.detect.alike import related
 from excursions.detect.along import along_clue, solubility_clue
 from excursions.detect.apart import apart_from_neighbours
 from excursions.detect.dirt import dirt_clue
@@ -27,7 +28,6 @@ from excursions.detect.origin import (
     expected_faults,
     heat_clue,
     name_origin,
-    related,
     times,
     unexplained,
     weigh,

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from excursions.clock import NS_PER_HOUR, NS_PER_S, TimeArray, duration_text
+from excursions.detect.alike import related
 from excursions.detect.pattern import without_round
 from excursions.detect.survey import Survey
 from excursions.ranks import median, quantiles
@@ -339,21 +340,6 @@ def tempered(every: list[tuple[Clue, ...]]) -> list[tuple[Clue, ...]]:
 GUESSED = 2.0  # changes that the guess of the trade counts as
 STIRRED = 2.0  # once in twenty windows: too often to explain, too much to be called still
 WIDEST_COMPANY = 8  # blocks
-
-
-def related(level: FloatArray, other: FloatArray) -> bool:
-    """Whether two signals usually go together: rank correlation of their levels or of their changes."""
-    both = np.flatnonzero(np.isfinite(other))
-    if both.size < 20:
-        return False
-    both = both[:: max(1, both.size // 4_000)]
-    a, b = level[both], other[both]
-    return max(_rank_correlation(a, b), _rank_correlation(np.diff(a), np.diff(b))) > 0.5
-
-
-def _rank_correlation(a: FloatArray, b: FloatArray) -> float:
-    ranks = [np.argsort(np.argsort(x, kind="stable"), kind="stable").astype(float) for x in (a, b)]
-    return abs(float(np.corrcoef(ranks[0], ranks[1])[0, 1])) if a.size > 2 else 0.0
 
 
 def next_reset(record: Record, start: int) -> int | None:

@@ -13,12 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from excursions.clock import NS_PER_S, duration_text
-from excursions.detect.apart import gain
+from excursions.detect.alike import gain, related
 from excursions.detect.origin import (
     Clue,
     expected_faults,
     name_origin,
-    related,
     unexplained,
     weigh,
     words_of,

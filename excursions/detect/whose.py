@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from excursions.detect.apart import gain
+from excursions.detect.alike import gain
 from excursions.detect.origin import Clue
 from excursions.detect.straight import BINS, slope_and_error
 from excursions.detect.survey import Survey
