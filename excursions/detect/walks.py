@@ -18,7 +18,7 @@ from excursions.clock import NS_PER_DAY
 from excursions.detect.ends import daily_ends
 from excursions.detect.laboratory import disagreements
 from excursions.detect.plateaus import EDGE, Joined, joined_apart, joined_rest
-from excursions.detect.scan import SUSPICION, changes_among
+from excursions.detect.scan import FREEDOM, SUSPICION, changes_among
 from excursions.detect.shape import ramp, ramp_around
 from excursions.detect.slopes import steady_runs
 from excursions.detect.straight import BINS, FEWEST_BLOCKS, line_to_end
@@ -34,6 +34,7 @@ PIECE = 0.5  # of the time over which samples part: a shorter walk is a piece of
 LEAST_INNER = (
     0.4  # of a walk, in the middle halves of its teeth: half where it is straight, less where dirt settles
 )
+SHORTEST_LAG = 4  # a quarter of a walk: over less nobody knows how it moves over all of it
 UNLIKELY = 0.05  # chance that the middle halves go the way of the walk, where they go less
 SAW = 2  # returns that make a walk a saw-tooth
 
@@ -198,7 +199,10 @@ def _walk(
     level = pieces.level
     size = _mean(level, end, hi) - _mean(level, lo, begin)
     first, last = int(pieces.block[begin]), int(pieces.block[min(end, level.size - 1)])
-    usual = 1.4826 * float(np.median(np.abs(level[end - begin :] - level[: begin - end])))
+    joints = int(np.count_nonzero((pieces.joint > begin) & (pieces.joint < end)))
+    amiss = math.sqrt(joints) * _joint_error(pieces)
+    usual = math.hypot(_usual_outside(level, begin, end), amiss)
+    by_joints = 2 * pieces.joint.size * float(stdtr(FREEDOM, -abs(size) / amiss)) if amiss > 0 else 0.0
     returns, uneven, inner = _returns(survey, pieces, begin, end, size)
     if returns >= SAW and inner.sum() < LEAST_INNER * abs(size) and _one_sided(inner) > UNLIKELY:
         return None
@@ -208,12 +212,34 @@ def _walk(
         before=float(survey.blocks.level[first]),
         size=size,
         spread=spread if math.isfinite(spread) else usual,
-        expected=expected,
+        expected=expected + by_joints,
         basis=name,
-        joints=int(np.count_nonzero((pieces.joint > begin) & (pieces.joint < end))),
+        joints=joints,
         returns=returns,
         uneven=uneven,
     )
+
+
+def _usual_outside(level: FloatArray, begin: int, end: int) -> float:
+    """Usual change of a series (n,) over as long as a walk [begin, end), where it did not walk.
+
+    Moves that reach into the walk show the walk: one of a third of a record would be as large as its own usual change.
+    Where the record outside of it is too short, moves over half of that are taken, grown as a random walk does.
+    """
+    length = end - begin
+    longest = max(begin, level.size - end)
+    lag = min(length, longest // 2)
+    if lag < length // SHORTEST_LAG or lag < 1:
+        return 1.4826 * float(np.median(np.abs(level[length:] - level[:-length])))
+    sides = (level[:begin], level[end:])
+    moved = np.concatenate([np.abs(part[lag:] - part[:-lag]) for part in sides if part.size > lag])
+    return 1.4826 * float(np.median(moved)) * math.sqrt(length / lag)
+
+
+def _joint_error(pieces: Joined) -> float:
+    """How far two pieces may be joined amiss: the usual change from a few blocks to the next."""
+    near = next((one for one in pieces.differences if one.width >= EDGE), None)
+    return near.spread if near is not None and math.isfinite(near.spread) else 0.0
 
 
 def _mean(level: FloatArray, lo: int, hi: int) -> float:

@@ -362,3 +362,24 @@ def test_a_walk_that_ends_at_once_is_not_said_to_come_back_by_itself(seed: int) 
     (event,) = [e for e in detect_drift(record(value)) if e.size > 0]
     assert event.origin == "undecided"
     assert not any("by and by" in words for words in event.evidence)
+
+
+def among_set_points(seed: int) -> np.ndarray:
+    """Set-points 0.3 apart come and go."""
+    rng = np.random.default_rng(seed)
+    moves, high = np.sort(rng.integers(0, N, 24)), rng.integers(0, 2, 25)
+    return process(seed, noise=0.02) + 0.3 * high[np.searchsorted(moves, np.arange(N))]
+
+
+def test_a_drift_over_a_third_of_a_record_is_not_its_own_usual_change() -> None:
+    """Set-points that happen to undo it look like cleanings, and then its size is shared among them: not so in most."""
+    drifts = [with_ramp(among_set_points(seed), N // 2, N - N // 8, 0.6) for seed in range(8)]
+    told = [event for value in drifts for event in detect_drift(record(value)) if event.origin != "process"]
+    assert len(told) == 8
+    assert [(event.start - T0) / STEP for event in told] == pytest.approx([N / 2] * 8, abs=N / 16)
+    assert np.median([event.size for event in told]) == pytest.approx(0.6, abs=0.1)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_set_points_alone_are_no_drift(seed: int) -> None:
+    assert [e for e in detect_drift(record(among_set_points(seed))) if e.origin != "process"] == []
