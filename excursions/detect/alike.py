@@ -10,6 +10,7 @@ from excursions.records import FloatArray
 
 STEPS = 500  # changes over so much of a record are what a gain is told from
 FEWEST_KNOWN = 20  # blocks
+LAGS = 20  # of a part: over so long a reading moves with the process
 PARTS = 4  # of a record; a probe that fails shows in one of them at least what it did before
 AS_LARGE = (0.5, 2.0)  # times as large as the other: a process between two points makes them differ by more
 
@@ -30,16 +31,18 @@ def shows_as_large(level: FloatArray, other: FloatArray) -> bool:
 
 
 def _times(level: FloatArray, other: FloatArray) -> float:
-    """How many times as large one shows the moves as the other; 1 where neither tells.
+    """How many times as large one shows the moves as the other, by the root mean squares of what they move over a twentieth;
+    1 where neither moves.
 
-    Noise makes either gain too small; in the ratio of the two it cancels.
+    The large moves count, which are the process's; noise and lag make a regression's slope too small, and leave this as it is.
     """
-    if level.size < 2:
+    lag = max(level.size // LAGS, 1)
+    if level.size <= lag:
         return 1.0
-    there, back = abs(gain(level, other)), abs(gain(other, level))
-    if there == back:
+    mine, theirs = (float(np.sqrt(np.mean((x[lag:] - x[:-lag]) ** 2))) for x in (level, other))
+    if mine == theirs:
         return 1.0
-    return math.sqrt(there / back) if back else math.inf
+    return mine / theirs if theirs else math.inf
 
 
 def related(level: FloatArray, other: FloatArray) -> bool:
