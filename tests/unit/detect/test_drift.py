@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.signal import lfilter
 
 from excursions.clock import NS_PER_S
 from excursions.detect.disturbances import time_constant
@@ -16,7 +17,7 @@ from excursions.detect.response import detect_slow_response
 from excursions.detect.slopes import steady_runs
 from excursions.detect.straight import slope_and_error
 from excursions.detect.survey import survey_of
-from excursions.records import CALIBRATING, CLEANING, MEASURING, RECOVERING, STEAMING
+from excursions.records import CALIBRATING, CLEANING, MEASURING, RECOVERING, STEAMING, Record
 from tests.builders import T0, coloured, grid, level, make_record, make_signal, state_line, with_ramp
 
 N = 8_640  # sixty days at ten minutes
@@ -345,6 +346,25 @@ def test_one_of_two_levels_that_fades_is_told_and_left_open(seed: int) -> None:
     assert event.origin == "undecided"
     assert (event.start - T0) / STEP / 144 == pytest.approx(25, abs=6)
     assert detect_drift(record(back_and_forth(seed, 0.0))) == ()
+
+
+def beside_a_twin(seed: int) -> Record:
+    """Set-points that two probes follow one after the other, so that their difference twitches at each; one drifts by 0.5."""
+    rng = np.random.default_rng(seed + 7)
+    moves = np.sort(rng.integers(0, N, 60))
+    held = 0.3 * rng.integers(-1, 3, 61)[np.searchsorted(moves, np.arange(N))]
+    held += coloured(N, 0.0, 0.03, 12, seed)
+    first, second = (
+        lfilter([1 - k], [1, -k], held) + level(N, 6.6, 0.005, seed + i) for i, k in enumerate((0.3, 0.85))
+    )
+    twin = make_signal(second, every_s=600.0, measurand="ph")
+    return record(with_ramp(first, 4_000, 6_500, 0.5), neighbours={"B": twin})
+
+
+def test_a_drift_beside_a_twin_keeps_its_size_through_many_set_points() -> None:
+    found = [event for seed in range(4) for event in detect_drift(beside_a_twin(seed))]
+    assert [event.origin for event in found] == ["probe"] * 4
+    assert np.median([event.size for event in found]) == pytest.approx(0.5, abs=0.12)
 
 
 @SEEDS
