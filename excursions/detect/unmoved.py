@@ -76,8 +76,13 @@ def unmoved_neighbour(record: Record, survey: Survey, name: str) -> list[tuple[i
         return []
     level = survey.blocks.level
     scaled = abs(gain(level, other)) * other
-    found = survey.once(f"{name} unmoved", lambda: _stays(record, scaled, level, UnmovedSettings()))
+    found = survey.once(f"{name} unmoved", lambda: _stays(record, scaled, level, asked_for(survey)))
     return [(stay.lo, stay.past) for stay in found]
+
+
+def asked_for(survey: Survey, settings: UnmovedSettings | None = None) -> UnmovedSettings:
+    """The settings by which neighbours are looked at as well: those first given for this record, else the defaults."""
+    return survey.once("unmoved settings", lambda: settings or UnmovedSettings())
 
 
 def _witnesses(survey: Survey) -> dict[str, FloatArray]:

@@ -15,6 +15,7 @@ import numpy as np
 from scipy.special import stdtr
 
 from excursions.clock import NS_PER_DAY
+from excursions.detect.asleep import one_stood
 from excursions.detect.ends import daily_ends
 from excursions.detect.laboratory import disagreements
 from excursions.detect.plateaus import EDGE, Joined, joined_apart, joined_rest
@@ -112,10 +113,13 @@ def _contradicted(walk: Walk, sampled: list[Walk]) -> bool:
 
 
 def _the_others(record: Record, survey: Survey, walk: Walk) -> bool:
-    """Whether a walk against a neighbour is that one's: by a third, or because it followed nothing then."""
+    """Whether a walk against a neighbour is that one's: by a third, because it followed nothing then, or because one of the two
+    stood still."""
     rests = unmoved_neighbour(record, survey, walk.basis)
-    return outvoted(survey, walk.basis, *ends_of(walk)) or any(
-        lo < walk.hi and walk.lo < past for lo, past in rests
+    return (
+        one_stood(survey, walk.basis, walk.lo, walk.hi)
+        or outvoted(survey, walk.basis, *ends_of(walk))
+        or any(lo < walk.hi and walk.lo < past for lo, past in rests)
     )
 
 
