@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from excursions.clock import NS_PER_DAY, NS_PER_S, duration_text
-from excursions.detect.afterwards import GONE, LEFT, WIDE, returned_at
+from excursions.detect.afterwards import GONE, LEFT, LONGEST, WIDE, returned_at
 from excursions.detect.origin import Clue, next_reset
 from excursions.detect.pattern import running_mean
 from excursions.detect.plateaus import EDGE, joined_rest
@@ -31,11 +31,11 @@ def tooth(walk: Walk) -> float:
 def gone_as_far(survey: Survey, walk: Walk) -> int:
     """How often else the reading went as far the same way within as long, be it sooner: batches do, each in its own time.
 
-    Of walks, or teeth, of up to some days; over longer times set-points come and go as well.
+    Of walks, or teeth, of up to a week; over longer times set-points come and go as well.
     """
     size = tooth(walk)
     lag = (walk.hi - walk.lo) // (walk.returns + 1 if walk.returns >= SAW else 1)
-    if not 0 < lag * survey.blocks.width <= LONGEST_WAY_BACK or walk.sampled or walk.basis:
+    if not 0 < lag * survey.blocks.width <= LONGEST or walk.sampled or walk.basis:
         return 0
     level = running_mean(survey.rest, max(lag // 8, 1))
     moved = (level[lag:] - level[:-lag]) * np.sign(size)

@@ -16,7 +16,9 @@ from excursions.detect.plateaus import joined
 from excursions.detect.response import detect_slow_response
 from excursions.detect.slopes import steady_runs
 from excursions.detect.straight import slope_and_error
-from excursions.detect.survey import survey_of
+from excursions.detect.survey import survey_of, surveyed
+from excursions.detect.walks import Walk
+from excursions.detect.way_gone import gone_as_far
 from excursions.records import CALIBRATING, CLEANING, MEASURING, RECOVERING, STEAMING, Record
 from tests.builders import T0, coloured, grid, level, make_record, make_signal, state_line, with_ramp
 
@@ -403,3 +405,16 @@ def test_a_drift_over_a_third_of_a_record_is_not_its_own_usual_change() -> None:
 @pytest.mark.parametrize("seed", range(8))
 def test_set_points_alone_are_no_drift(seed: int) -> None:
     assert [e for e in detect_drift(record(among_set_points(seed))) if e.origin != "process"] == []
+
+
+@pytest.mark.parametrize(("days", "others"), [(2.5, 4), (4.5, 4), (8.0, 0)])
+def test_what_other_batches_do_within_a_week_is_counted(days: float, others: int) -> None:
+    """Of five batches each climbs as far, and is emptied; over more than a week set-points come and go as well."""
+    day = np.arange(N) / 144
+    value = np.interp(day % 12, [0, 2, 2 + days, 11.5, 11.51, 12], [40, 40, 100, 100, 40, 40])
+    made = surveyed(record(value + coloured(N, 0.0, 1.0, 6, 5), measurand="other"))
+    survey = survey_of(made)
+    assert survey is not None
+    lo, hi = (survey.blocks.at(T0 + int(d * 144) * STEP) for d in (26.0, 26.0 + days))
+    walk = Walk(lo=lo, hi=hi, before=40.0, size=60.0, spread=1.0, expected=0.0)
+    assert gone_as_far(survey, walk) == others
