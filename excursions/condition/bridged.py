@@ -22,6 +22,7 @@ MOVES = 3.0  # a ruled line must climb this many steps of the resolution to be a
 IMPROBABLE = 1e-4  # expected number of such stretches in the whole record, by chance
 COMMON = 0.05  # above this share of straight chords the record's own long runs are the measure
 TIMES_USUAL = 6.0
+FEWEST_RUNS = 8  # straight runs that show how long they usually are
 JITTER = 0.02  # relative unevenness of time steps that a drawn grid may show
 
 
@@ -49,7 +50,7 @@ def bridged_stretches(
     runs = runs[runs[:, 1] - runs[:, 0] >= FEWEST_CHORDS]
     if not runs.size:
         return none
-    runs = runs[_improbable(runs, straight)] * hop
+    runs = runs[_improbable(runs, straight, loose=_loose(value, tolerance, runs * hop))] * hop
     found = [_whole_line(time, value, (int(lo), int(hi) + 1), hop, tolerance, sampling) for lo, hi in runs]
     kept = sorted({line for line in found if line is not None and _in_one_segment(line, segments)})
     return np.array(kept, dtype=np.int64).reshape(-1, 2)
@@ -90,18 +91,28 @@ def _runs(mask: BoolArray) -> IndexArray:
     return edges.reshape(-1, 2)
 
 
-def _improbable(runs: IndexArray, straight: BoolArray) -> BoolArray:
+def _loose(value: FloatArray, tolerance: float, runs: IndexArray) -> float:
+    """Share of the shortest chords outside of runs (k, 2) that are straight: how often the signal itself is."""
+    hop = HOPS[0]
+    straight = _straight_chords(value, tolerance, hop)
+    begin = np.arange(straight.size) * hop
+    outside = ~(np.searchsorted(runs[:, 0], begin, side="right") > np.searchsorted(runs[:, 1], begin + hop))
+    return float(np.mean(straight[outside])) if outside.any() else 1.0
+
+
+def _improbable(runs: IndexArray, straight: BoolArray, *, loose: float) -> BoolArray:
     """Which runs this record would hardly show by itself.
 
     The chance of a straight chord is taken from the record without its own longest stretches; where
-    straight chords are common, the usual length of a run is the measure instead, because runs then cluster.
+    straight chords are common, the usual length of a run is the measure instead, because runs then cluster.  A few
+    runs in a record that else is hardly ever straight are no habit, however much of it they take.
     """
     length = runs[:, 1] - runs[:, 0]
     total, ruled = straight.size, int(np.count_nonzero(straight))
     elsewhere = np.maximum(ruled - length, 0) + 1.0
     chance = np.minimum(elsewhere / (total - length + 2.0), 1 - 1e-9)
     rare = math.log(total) + length * np.log(chance) < math.log(IMPROBABLE)
-    if ruled > COMMON * total:
+    if ruled > COMMON * total and (len(runs) >= FEWEST_RUNS or loose > COMMON):
         rare &= length > TIMES_USUAL * np.quantile(length, 0.75)
     return np.asarray(rare, dtype=np.bool_)
 

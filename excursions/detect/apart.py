@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.ndimage import median_filter
 
-from excursions.detect.origin import related
+from excursions.detect.alike import gain, related
 from excursions.detect.scan import Windows, differences
 from excursions.detect.survey import Survey
 from excursions.records import FloatArray
@@ -47,14 +47,6 @@ def _apart(survey: Survey) -> tuple[tuple[str, FloatArray], ...]:
         if _restless(apart) < CALMER * _restless(level):
             found.append((name, apart))
     return tuple(found)
-
-
-def gain(level: FloatArray, other: FloatArray) -> float:
-    """Median ratio of the larger changes of two signals that go together."""
-    step = max(1, level.size // 500)
-    dy, dx = level[step:] - level[:-step], other[step:] - other[:-step]
-    large = (np.abs(dx) >= np.quantile(np.abs(dx), 0.7)) & (dx != 0)
-    return float(np.median(dy[large] / dx[large])) if large.any() else 1.0
 
 
 def _restless(x: FloatArray) -> float:

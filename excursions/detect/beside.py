@@ -8,8 +8,9 @@ import numpy as np
 from scipy.ndimage import maximum_filter1d, minimum_filter1d
 
 from excursions.clock import NS_PER_DAY
+from excursions.detect.alike import gain
 from excursions.detect.along import along_clue
-from excursions.detect.apart import apart_from_neighbours, gain
+from excursions.detect.apart import apart_from_neighbours
 from excursions.detect.brought_round import led_by
 from excursions.detect.laboratory import between_samples, put_right, samples_clue
 from excursions.detect.origin import WIDEST_COMPANY, WITNESS, Clue, Companion, about_clue

@@ -36,7 +36,7 @@ from excursions.detect.switching import SwitchingSettings, detect_switching, swi
 from excursions.detect.taken_back import taken_back
 from excursions.detect.temperature_fault import detect_temperature_fault
 from excursions.detect.thermal_shock import ThermalShockSettings, detect_thermal_shock
-from excursions.detect.unmoved import UnmovedSettings, detect_unmoved
+from excursions.detect.unmoved import UnmovedSettings, asked_for, detect_unmoved
 from excursions.kinds import WORTH_ASKING
 from excursions.records import Event, FloatArray, Limit, Record
 
@@ -99,6 +99,9 @@ def detect(
     """
     given = settings or {}
     shared = surveyed(record)
+    survey, tuned = survey_of(shared), given.get("unmoved")
+    if survey is not None and isinstance(tuned, UnmovedSettings):
+        asked_for(survey, tuned)  # other detectors ask neighbours by them too
     found: list[Event] = []
     for one in detectors:
         found.extend(one.function(shared, given.get(one.name) or one.settings()))

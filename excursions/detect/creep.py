@@ -29,6 +29,7 @@ from scipy.ndimage import maximum_filter1d, median_filter
 from scipy.special import bdtrc, ndtr
 
 from excursions.clock import NS_PER_DAY, NS_PER_S
+from excursions.detect.dirt import dirt_clue
 from excursions.detect.origin import Clue, expected_faults, name_origin, unexplained, weigh, words_of
 from excursions.detect.severity import severity_of
 from excursions.detect.survey import Survey, differences_of, survey_of
@@ -345,7 +346,7 @@ def _event(
     days = np.array([tooth.hi - max(tooth.lo, onset) for tooth in saw.undone], dtype=np.float64)
     size, rate = saw.way * float(np.mean(saw.back)), saw.way * float(np.median(saw.back / days))
     half = 1.645 * float(np.std(saw.back, ddof=1)) / math.sqrt(returns)
-    clues = (Clue(odds=4.0), _way(record, saw.way))
+    clues = (Clue(odds=4.0), dirt_clue(record, saw.way))
     probe = weigh(
         prior=expected_faults(settings.foulings_per_year, survey.years),
         chance=unexplained(settings.unexplained, survey.years) + saw.chance,
@@ -374,11 +375,3 @@ def _event(
         ),
         details={"rate_per_day": rate, "stretches": float(len(saw.teeth))},
     )
-
-
-def _way(record: Record, way: float) -> Clue:
-    """Dirt moves some readings one way."""
-    fouls = record.point.quantity.fouls
-    if fouls * way < 0:
-        return Clue(odds=0.3, words=f"dirt moves {record.point.quantity.label} the other way")
-    return Clue(odds=1.5 if fouls else 1.0)

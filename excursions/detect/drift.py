@@ -17,8 +17,10 @@ import numpy as np
 
 from excursions.clock import NS_PER_DAY, NS_PER_S, duration_text
 from excursions.detect.afterwards import GONE
+from excursions.detect.alike import related
 from excursions.detect.along import along_clue, solubility_clue
 from excursions.detect.apart import apart_from_neighbours
+from excursions.detect.dirt import dirt_clue
 from excursions.detect.laboratory import STRONGEST, samples_clue, showed_clue
 from excursions.detect.origin import (
     WITNESS,
@@ -26,7 +28,6 @@ from excursions.detect.origin import (
     expected_faults,
     heat_clue,
     name_origin,
-    related,
     times,
     unexplained,
     weigh,
@@ -35,10 +36,18 @@ from excursions.detect.origin import (
     words_of,
 )
 from excursions.detect.severity import severity_of
+from excursions.detect.straight import FEWEST_BLOCKS, walks_straight
 from excursions.detect.survey import Survey, survey_of
 from excursions.detect.votes import WENT_ALONG, votes_clue, went_along
-from excursions.detect.walks import FEWEST_BLOCKS, SAW, TAKEN_OUT, Walk, ends_of, find_walks, walks_straight
-from excursions.detect.way_gone import LONGEST_WAY_BACK, gone_as_far, own_way, stays_away, tooth
+from excursions.detect.walks import SAW, TAKEN_OUT, Walk, ends_of, find_walks
+from excursions.detect.way_gone import (
+    LONGEST_WAY_BACK,
+    gone_as_far,
+    own_way,
+    stays_away,
+    tooth,
+    turned_back,
+)
 from excursions.detect.whose import whose_clue
 from excursions.digits import number, written
 from excursions.ranks import median
@@ -118,12 +127,14 @@ def _event(
         *_reset_clue(reset, odds),
         *_samples(record, survey, walk, start, end),
     )
+    turned, back = turned_back(record, survey, walk)
     clues = (
         *outside,
         *_company(record, survey, walk),
         *_walk_clues(record, walk),
         *_leads_back(survey, walk),
         *stays_away(survey, walk),
+        *turned,
     )
     prior = expected_faults(settings.drifts_per_year, survey.years)
     probe = weigh(
@@ -169,6 +180,7 @@ def _event(
         witnesses=witnesses_of(clues),
         details={
             "rate_per_day": walk.size / days,
+            **back,
             **({"stretches": walk.returns + 1.0} if walk.returns >= SAW else {}),
         },
     )
@@ -238,7 +250,7 @@ def _walk_clues(record: Record, walk: Walk) -> tuple[Clue, ...]:
             clues.append(
                 Clue(odds=0.1, words="each walk starts from another level, as after a surge of the process")
             )
-        clues.append(_way(record, walk))
+        clues.append(dirt_clue(record, walk.size))
     elif walk.joints >= 2:
         clues.append(Clue(odds=2.5, words=f"it went on through {walk.joints} sudden changes of the process"))
     return tuple(clues)
@@ -260,16 +272,6 @@ def _leads_back(survey: Survey, walk: Walk) -> tuple[Clue, ...]:
     if np.min(np.abs(earlier - float(np.median(ended)))) > GONE * abs(walk.size):
         return ()
     return (Clue(odds=0.15, words="it leads back to where the reading was right before", inside=True),)
-
-
-def _way(record: Record, walk: Walk) -> Clue:
-    """Dirt moves some readings one way: oxygen and conductivity down, turbidity up."""
-    way = record.point.quantity.fouls
-    if not way:
-        return Clue(odds=1.0)
-    if way * walk.size > 0:
-        return Clue(odds=1.5)
-    return Clue(odds=0.3, words=f"dirt moves {record.point.quantity.label} the other way")
 
 
 def _taken_out(record: Record, survey: Survey, walk: Walk) -> tuple[int | None, float]:

@@ -15,20 +15,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from excursions.clock import NS_PER_S, duration_text
+from excursions.detect.disturbances import AFTER, BEFORE, LEVELS, MOST_USUAL, disturbances, lag_between
 from excursions.detect.origin import Clue, expected_faults, name_origin, weigh, words_of
 from excursions.detect.plateaus import NARROW, sudden
 from excursions.detect.response import (
-    AFTER,
-    BEFORE,
     FEWEST,
     FEWEST_SLOW,
     LEAST_SCATTER,
-    LEVELS,
-    MOST_USUAL,
     against_others,
     by_sort,
-    disturbances,
-    lag_between,
     slowest_run,
 )
 from excursions.detect.scan import windows

@@ -24,6 +24,7 @@ from scipy.special import stdtr
 from excursions.clock import NS_PER_DAY
 from excursions.detect.cleaned import brought_back
 from excursions.detect.cusum import highest_run
+from excursions.detect.dirt import dirt_clue
 from excursions.detect.groups import group_median
 from excursions.detect.origin import Clue, expected_faults, name_origin, unexplained, weigh, words_of
 from excursions.detect.severity import severity_of
@@ -193,6 +194,8 @@ def _event(
     days = (teeth.hi[i:j] - teeth.lo[i:j]) * blocks.width_s / 86_400
     chance = unexplained(settings.unexplained, survey.years) + p_walk * p_jump * 100
     clues = (*_locked(survey, teeth, run), *_used_up(record, teeth, run))
+    if kind == "fouling" and record.point.quantity.fouls * size < 0:  # the right way is what the kind means
+        clues = (*clues, dirt_clue(record, size))
     prior = expected_faults(settings.foulings_per_year, survey.years)
     probe = weigh(prior=prior, chance=chance, clues=(Clue(odds=4.0), *clues))
     if probe < settings.least_confidence:
@@ -255,9 +258,9 @@ def _left_over(survey: Survey, teeth: Teeth, run: tuple[int, int]) -> float:
 
 
 def _used_up(record: Record, teeth: Teeth, run: tuple[int, int]) -> tuple[Clue, ...]:
-    """A reading that dirt lowers, and that loses most of itself each time: a batch uses up the oxygen, and is cleaned after."""
+    """A reading that loses most of itself each time: a batch uses up the oxygen or settles, and is cleaned after."""
     begin, walk = teeth.begin[slice(*run)], teeth.walk[slice(*run)]
-    if record.point.quantity.fouls >= 0 or not np.median(-walk / np.maximum(np.abs(begin), 1e-12)) > HALF:
+    if not record.point.quantity.fouls or not np.median(-walk / np.maximum(np.abs(begin), 1e-12)) > HALF:
         return ()
     words = "each time the reading loses more than half of itself, as in batches that are cleaned between"
     return (Clue(odds=USED_UP, words=words),)

@@ -17,6 +17,7 @@ from excursions.clock import NS_PER_S, duration_text
 from excursions.detect.apart import apart_from_neighbours, differences_apart
 from excursions.detect.beside import LIKE
 from excursions.detect.catalogue import DETECTORS
+from excursions.detect.disturbances import disturbances
 from excursions.detect.drift import TRIFLE as WALK_TRIFLE
 from excursions.detect.groups import group_median
 from excursions.detect.limits_plain import chosen, make, plain_limits
@@ -24,8 +25,9 @@ from excursions.detect.noise import ERROR, NoiseSettings
 from excursions.detect.noise_series import noise_series
 from excursions.detect.periodic import PeriodicSettings, least_amplitude
 from excursions.detect.plateaus import joined_apart, joined_rest
-from excursions.detect.response import ResponseSettings, disturbances, least_scatter
+from excursions.detect.response import ResponseSettings, least_scatter
 from excursions.detect.scan import FEW_PEAKS, LEAST_RATIO, SUSPICION, Windows, spreads, widths
+from excursions.detect.several import pace_s
 from excursions.detect.short import LONGEST as SHORT
 from excursions.detect.short import tail_probability
 from excursions.detect.slopes import KNOWLEDGE, WINDOWS
@@ -308,4 +310,4 @@ def _response_limit(record: Record, survey: Survey, settings: ResponseSettings) 
     needed = -float(stdtrit(max(tau.size // 3, 4), settings.suspicion * SLOW / (tau.size**2 / 2)))
     ratio = max(math.exp((needed + POWER) * scatter / math.sqrt(SLOW)), settings.ratio * 1.1)
     spacing = float(when[-1] - when[0]) / NS_PER_S / (tau.size - 1)
-    return (ratio - 1) * float(np.median(tau)), SLOW * spacing
+    return max((ratio - 1) * float(np.median(tau)), 2 * pace_s(record, survey)), SLOW * spacing

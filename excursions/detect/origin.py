@@ -13,7 +13,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from excursions.clock import NS_PER_HOUR, NS_PER_S, duration_text
+from excursions.clock import NS_PER_HOUR, NS_PER_S, TimeArray, duration_text
+from excursions.detect.alike import related
 from excursions.detect.pattern import without_round
 from excursions.detect.survey import Survey
 from excursions.ranks import median, quantiles
@@ -30,6 +31,7 @@ from excursions.records import (
     STEAMING,
     TEMPERATURE,
     WASHING,
+    BoolArray,
     FloatArray,
     Record,
     Signal,
@@ -340,21 +342,6 @@ STIRRED = 2.0  # once in twenty windows: too often to explain, too much to be ca
 WIDEST_COMPANY = 8  # blocks
 
 
-def related(level: FloatArray, other: FloatArray) -> bool:
-    """Whether two signals usually go together: rank correlation of their levels or of their changes."""
-    both = np.flatnonzero(np.isfinite(other))
-    if both.size < 20:
-        return False
-    both = both[:: max(1, both.size // 4_000)]
-    a, b = level[both], other[both]
-    return max(_rank_correlation(a, b), _rank_correlation(np.diff(a), np.diff(b))) > 0.5
-
-
-def _rank_correlation(a: FloatArray, b: FloatArray) -> float:
-    ranks = [np.argsort(np.argsort(x, kind="stable"), kind="stable").astype(float) for x in (a, b)]
-    return abs(float(np.corrcoef(ranks[0], ranks[1])[0, 1])) if a.size > 2 else 0.0
-
-
 def next_reset(record: Record, start: int) -> int | None:
     """Begin of the next calibration or cleaning, by its trace or by its entry in a log, ns; None when none follows."""
     traces = record.states.spans(*RESETS)[:, 0].tolist()
@@ -370,6 +357,13 @@ def is_adjusted(record: Record, start: int) -> bool:
     """Whether a log enters a calibration at this instant: then the adjustment made the change, trace or not."""
     near = round(NOTED_WITHIN_H * NS_PER_HOUR)
     return any(abs(start - when) <= near for when in record.plant.noted_at(record.point.name))
+
+
+def during_work(record: Record, when: TimeArray) -> BoolArray:
+    """Whether a log enters a calibration or a cleaning about each instant (k,), ns: what was seen then is that work, trace or not."""
+    near = round(NOTED_WITHIN_H * NS_PER_HOUR)
+    entered = np.array(_entered(record), dtype=np.int64)
+    return np.asarray((np.abs(when[:, None] - entered) <= near).any(axis=1))
 
 
 def frozen_share(signal: Signal | None, start: int, end: int) -> float:

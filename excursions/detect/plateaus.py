@@ -75,18 +75,30 @@ def joined_rest(survey: Survey) -> Joined:
 
 
 def joined_apart(survey: Survey, name: str, apart: FloatArray) -> Joined:
-    """The pieces of the reading less a neighbour's share in it, worked out once for all who ask."""
+    """The pieces of the reading less a neighbour's share in it, worked out once for all who ask.
+
+    Where two probes follow a set-point one after the other, their difference twitches and is where it was; joined end to end,
+    a drift would lose a piece of its way at each.
+    """
     every = differences_apart(survey, name, apart)
     return survey.once(
         f"pieces apart from {name}",
-        lambda: joined(apart, survey.blocks.broken, quantum=survey.quantum, every=every),
+        lambda: joined(apart, survey.blocks.broken, quantum=survey.quantum, every=every, twitches=True),
     )
 
 
 def joined(
-    level: FloatArray, broken: BoolArray, *, quantum: float, every: tuple[Windows, ...] = ()
+    level: FloatArray,
+    broken: BoolArray,
+    *,
+    quantum: float,
+    every: tuple[Windows, ...] = (),
+    twitches: bool = False,
 ) -> Joined:
-    """Take sudden changes and breaks out and join what is left end to end; `every`: its differences, where known."""
+    """Take sudden changes and breaks out and join what is left end to end; `every`: its differences, where known.
+
+    twitches : whether a sudden change after which the level is about where it was is left out alone, and shifts nothing
+    """
     n = level.size
     cut = np.zeros(n, dtype=np.bool_)
     narrow = every[: len(NARROW)] if len(every) >= len(NARROW) else windows(level, broken, NARROW)
@@ -112,6 +124,8 @@ def joined(
     for i in range(1, joint.size):
         before = own[max(stop[i - 1] - EDGE, joint[i - 1]) : stop[i - 1]]
         jump[i] = median(own[joint[i] : joint[i] + EDGE]) - median(before)
+    if twitches:
+        jump[np.abs(jump) <= SUDDEN * narrow[-1].spread] = 0.0
     shift = np.repeat(np.cumsum(jump), stop - joint)
     return Joined(block=block, level=_untilted(own - shift), joint=joint, jump=jump)
 

@@ -59,7 +59,7 @@ def outruns(
 
     At rest at zero and away from it a reading goes at once, as a pump does.
     """
-    pace = _pace_s(record, survey)
+    pace = pace_s(record, survey)
     if pace > FASTEST_VESSEL_S or change.across:
         return False
     at_once = all(one.samples <= 3 and one.length_s <= max(3 * pace, 1.0) for one in family)
@@ -96,7 +96,7 @@ def _moves(survey: Survey, lag: int) -> tuple[IndexArray, FloatArray]:
     return np.arange(moved.size), moved
 
 
-def _pace_s(record: Record, survey: Survey) -> float:
+def pace_s(record: Record, survey: Survey) -> float:
     """Time [s] between two looks of the recorder: a thinned record leaves out samples, but none of a change."""
     if record.value is None or record.value.sampling.kind not in THINNED:
         return survey.interval_s

@@ -23,6 +23,7 @@ FEWEST_CHUNKS = 16
 GROUP = 16  # neighbouring bins that make the background
 MEDIAN_OF_EXPONENTIAL = math.log(2)
 HANN_GAIN = 0.5
+BEGIN, FEWEST_AT_BEGIN = 4, 4  # a quarter of the chunks is how the record begins, and at least so many chunks
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,11 +55,20 @@ def spectra_of(live: Live, *, floor: float) -> Spectra | None:
     power = np.abs(np.fft.rfft(rows, axis=1)[:, 1 : length // 2 + 1]) ** 2
     power += (floor**2 / 12) * float(np.sum(np.hanning(length) ** 2)) * 0.1 + 1e-300
     ratio = power / _background(power)
-    usual = np.maximum(row_median(np.ascontiguousarray(ratio.T)) / MEDIAN_OF_EXPONENTIAL, 1.0)
+    usual = np.maximum(_usual(ratio) / MEDIAN_OF_EXPONENTIAL, 1.0)
     amplitude = 2 * np.sqrt(power) / (HANN_GAIN * length)
     return Spectra(
         ratio=ratio / usual, amplitude=amplitude, first=first, length=length, step_s=step / NS_PER_S
     )
+
+
+def _usual(ratio: FloatArray) -> FloatArray:
+    """Usual ratio of every bin (bins,), of chunks in time order: over the record, or over its first part, where it was less.
+
+    What is there in most of a record but not at its begin came with time, however long it has stayed since.
+    """
+    first = ratio[: max(len(ratio) // BEGIN, FEWEST_AT_BEGIN)]
+    return np.minimum(*(row_median(np.ascontiguousarray(part.T)) for part in (ratio, first)))
 
 
 def _even_chunks(live: Live, length: int, step: float) -> IndexArray:

@@ -17,6 +17,7 @@ from excursions.detect.bouts import Bout, bouts
 from excursions.detect.by_the_clock import clock_hours
 from excursions.detect.lost_signal import FEWEST as FEWEST_LOST
 from excursions.detect.lost_signal import lost_event, lost_levels, stays_at
+from excursions.detect.origin import during_work
 from excursions.detect.survey import Survey, survey_of
 from excursions.digits import written
 from excursions.ranks import median, row_median
@@ -92,10 +93,11 @@ class _Spikes:
 
 
 def _spiky(record: Record, survey: Survey, settings: SpikeSettings) -> list[Event]:
+    live = survey.live
     spikes = _find(record, survey, settings)
+    spikes = spikes.take(np.flatnonzero(~during_work(record, live.time[spikes.first])))
     if not spikes.first.size:
         return []
-    live = survey.live
     least = _least(record, survey, settings)
     levels = lost_levels(record, survey, live.value[spikes.first])
     events: list[Event] = []

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, fields
 import numpy as np
 
 from excursions.clock import NS_PER_DAY, NS_PER_S
+from excursions.detect.alike import shows_as_large
 from excursions.detect.blocks import (
     Blocks,
     NoiseBlocks,
@@ -48,7 +49,7 @@ class Survey:
     interval_s: median time between live samples; quantum: smallest step the record can show (resolution or
     dead band, 0 when continuous); deadband: the latter alone; sigma: usual noise; noise: the same, at least a quarter of the quantum;
     years: time covered by blocks; temperature (m,): median temperature of each block, NaN where none;
-    neighbours: the same by name; redundant: those of them that measure the same quantity; once: what detectors share beyond this, worked out at the first asking.
+    neighbours: the same by name; redundant: those of them that measure the same quantity, and show its moves as large; once: what detectors share beyond this, worked out at the first asking.
     """
 
     live: Live
@@ -139,6 +140,7 @@ def survey_of(record: Record) -> Survey | None:
     sigma = median(known) if known.size else 0.0
     once = Once()
     every = once("differences", lambda: differences(rest, blocks.broken))
+    neighbours = {name: onto_blocks(signal, blocks) for name, signal in record.neighbours.items()}
     return Survey(
         once=once,
         live=live,
@@ -163,9 +165,11 @@ def survey_of(record: Record) -> Survey | None:
         noise=max(sigma, quantum / 4),
         years=len(blocks) * blocks.width / NS_PER_YEAR,
         temperature=onto_blocks(record.temperature, blocks),
-        neighbours={name: onto_blocks(signal, blocks) for name, signal in record.neighbours.items()},
+        neighbours=neighbours,
         redundant=frozenset(
-            name for name, signal in record.neighbours.items() if signal.unit == record.value.unit
+            name
+            for name, signal in record.neighbours.items()
+            if signal.unit == record.value.unit and shows_as_large(blocks.level, neighbours[name])
         ),
     )
 

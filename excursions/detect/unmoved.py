@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from excursions.detect.apart import gain
-from excursions.detect.origin import Clue, related
+from excursions.detect.alike import gain, related
+from excursions.detect.origin import Clue
 from excursions.detect.parked import Stay, stay_event, stays, swings, windows_of
 from excursions.detect.survey import Survey, survey_of
 from excursions.digits import written
@@ -68,8 +68,13 @@ def unmoved_neighbour(record: Record, survey: Survey, name: str) -> list[tuple[i
         return []
     level = survey.blocks.level
     scaled = abs(gain(level, other)) * other
-    found = survey.once(f"{name} unmoved", lambda: _stays(record, scaled, level, UnmovedSettings()))
+    found = survey.once(f"{name} unmoved", lambda: _stays(record, scaled, level, asked_for(survey)))
     return [(stay.lo, stay.past) for stay in found]
+
+
+def asked_for(survey: Survey, settings: UnmovedSettings | None = None) -> UnmovedSettings:
+    """The settings by which neighbours are looked at as well: those first given for this record, else the defaults."""
+    return survey.once("unmoved settings", lambda: settings or UnmovedSettings())
 
 
 def _witnesses(survey: Survey) -> dict[str, FloatArray]:

@@ -3,7 +3,7 @@
 Three ways to find them: levels that differ over wide windows in a record whose sudden changes are taken out
 (:mod:`excursions.detect.scan`, :mod:`excursions.detect.plateaus`); stretches that walk more steadily than
 any other (:mod:`excursions.detect.slopes`); a straight walk over the whole record, or from somewhere on to its
-end, by its slope.
+end, by its slope (:mod:`excursions.detect.straight`).
 """
 
 from __future__ import annotations
@@ -15,30 +15,27 @@ import numpy as np
 from scipy.special import stdtr
 
 from excursions.clock import NS_PER_DAY
+from excursions.detect.asleep import one_stood
 from excursions.detect.ends import daily_ends
 from excursions.detect.laboratory import disagreements
 from excursions.detect.plateaus import EDGE, Joined, joined_apart, joined_rest
-from excursions.detect.scan import SUSPICION, changes_among
-from excursions.detect.shape import BETTER, ramp, ramp_around
+from excursions.detect.scan import FREEDOM, SUSPICION, changes_among
+from excursions.detect.shape import ramp, ramp_around
 from excursions.detect.slopes import steady_runs
+from excursions.detect.straight import BINS, FEWEST_BLOCKS, line_to_end
 from excursions.detect.survey import Survey
 from excursions.detect.unmoved import unmoved_neighbour
 from excursions.detect.votes import outvoted
 from excursions.records import FloatArray, Record
 
-FEWEST_BLOCKS = 32
-BINS = 96  # points a record is brought down to for the test of a straight walk
-STRAIGHT_T = 6.0  # slope over its standard error for a walk over the whole record, or to its end
-SHORTEST_SHARE = 4  # of the record that such a walk takes at least: shorter ones are found by their windows
-SAME_SLOPE = 0.5  # of a slope: one before it that differs by less is the same
 STAYED = 0.3  # of the walk of one of two levels: the other moved by less
-HINGES = 10.0  # places at which it may begin: a tenth of the record apart they are nearly the same
 FASTEST_S, FASTEST_BLOCKS = 6 * 3_600.0, 6  # a change faster than this is a step
 TAKEN_OUT = (0.4, 1.6)  # share of a walk that a reset must undo
 PIECE = 0.5  # of the time over which samples part: a shorter walk is a piece of what they show
 LEAST_INNER = (
     0.4  # of a walk, in the middle halves of its teeth: half where it is straight, less where dirt settles
 )
+SHORTEST_LAG = 4  # a quarter of a walk: over less nobody knows how it moves over all of it
 UNLIKELY = 0.05  # chance that the middle halves go the way of the walk, where they go less
 SAW = 2  # returns that make a walk a saw-tooth
 
@@ -116,10 +113,13 @@ def _contradicted(walk: Walk, sampled: list[Walk]) -> bool:
 
 
 def _the_others(record: Record, survey: Survey, walk: Walk) -> bool:
-    """Whether a walk against a neighbour is that one's: by a third, or because it followed nothing then."""
+    """Whether a walk against a neighbour is that one's: by a third, because it followed nothing then, or because one of the two
+    stood still."""
     rests = unmoved_neighbour(record, survey, walk.basis)
-    return outvoted(survey, walk.basis, *ends_of(walk)) or any(
-        lo < walk.hi and walk.lo < past for lo, past in rests
+    return (
+        one_stood(survey, walk.basis, walk.lo, walk.hi)
+        or outvoted(survey, walk.basis, *ends_of(walk))
+        or any(lo < walk.hi and walk.lo < past for lo, past in rests)
     )
 
 
@@ -203,7 +203,10 @@ def _walk(
     level = pieces.level
     size = _mean(level, end, hi) - _mean(level, lo, begin)
     first, last = int(pieces.block[begin]), int(pieces.block[min(end, level.size - 1)])
-    usual = 1.4826 * float(np.median(np.abs(level[end - begin :] - level[: begin - end])))
+    joints = int(np.count_nonzero((pieces.joint > begin) & (pieces.joint < end)))
+    amiss = math.sqrt(joints) * _joint_error(pieces)
+    usual = math.hypot(_usual_outside(level, begin, end), amiss)
+    by_joints = 2 * pieces.joint.size * float(stdtr(FREEDOM, -abs(size) / amiss)) if amiss > 0 else 0.0
     returns, uneven, inner = _returns(survey, pieces, begin, end, size)
     if returns >= SAW and inner.sum() < LEAST_INNER * abs(size) and _one_sided(inner) > UNLIKELY:
         return None
@@ -213,12 +216,34 @@ def _walk(
         before=float(survey.blocks.level[first]),
         size=size,
         spread=spread if math.isfinite(spread) else usual,
-        expected=expected,
+        expected=expected + by_joints,
         basis=name,
-        joints=int(np.count_nonzero((pieces.joint > begin) & (pieces.joint < end))),
+        joints=joints,
         returns=returns,
         uneven=uneven,
     )
+
+
+def _usual_outside(level: FloatArray, begin: int, end: int) -> float:
+    """Usual change of a series (n,) over as long as a walk [begin, end), where it did not walk.
+
+    Moves that reach into the walk show the walk: one of a third of a record would be as large as its own usual change.
+    Where the record outside of it is too short, moves over half of that are taken, grown as a random walk does.
+    """
+    length = end - begin
+    longest = max(begin, level.size - end)
+    lag = min(length, longest // 2)
+    if lag < length // SHORTEST_LAG or lag < 1:
+        return 1.4826 * float(np.median(np.abs(level[length:] - level[:-length])))
+    sides = (level[:begin], level[end:])
+    moved = np.concatenate([np.abs(part[lag:] - part[:-lag]) for part in sides if part.size > lag])
+    return 1.4826 * float(np.median(moved)) * math.sqrt(length / lag)
+
+
+def _joint_error(pieces: Joined) -> float:
+    """How far two pieces may be joined amiss: the usual change from a few blocks to the next."""
+    near = next((one for one in pieces.differences if one.width >= EDGE), None)
+    return near.spread if near is not None and math.isfinite(near.spread) else 0.0
 
 
 def _mean(level: FloatArray, lo: int, hi: int) -> float:
@@ -306,7 +331,7 @@ def _straight(survey: Survey, series: FloatArray, name: str) -> list[Walk]:
     edge = np.linspace(0, series.size, n + 1).astype(np.int64)
     level = np.add.reduceat(series, edge[:-1]) / np.diff(edge)
     time = survey.blocks.start[edge[:-1]] / NS_PER_DAY
-    told = _line(time, level)
+    told = line_to_end(time, level)
     if told is None:
         return []
     begin, size, spread, chance, before = told
@@ -324,24 +349,10 @@ def _straight(survey: Survey, series: FloatArray, name: str) -> list[Walk]:
     ]
 
 
-def _line(time: FloatArray, level: FloatArray) -> tuple[int, float, float, float, float] | None:
-    """Where a straight walk of a series (n,) to its end begins, its size, spread, chance number and the level before; None without."""
-    begin = _hinge(time, level)
-    along = np.maximum(time - time[begin], 0.0)
-    slope, error = slope_and_error(along, level)
-    if not abs(slope) > STRAIGHT_T * error:
-        return None
-    if _split_squares(level) < float(np.sum((level - np.polyval(np.polyfit(along, level, 1), along)) ** 2)):
-        return None  # two levels tell it better: it happened somewhere, not all along
-    span = float(along[-1])
-    chance = 2 * float(stdtr(8, -abs(slope) / error / 2)) * (HINGES if begin else 1.0)
-    return begin, slope * span, error * span, chance, float(level.mean() - slope * along.mean())
-
-
 def _of_one_end(survey: Survey) -> list[Walk]:
     """A straight walk of the upper or of the lower level of a process that goes between two, while the other stays."""
     ends = daily_ends(survey)
-    told = [_line(survey.blocks.start[at] / NS_PER_DAY, level) for _, at, level in ends]
+    told = [line_to_end(survey.blocks.start[at] / NS_PER_DAY, level) for _, at, level in ends]
     if len(ends) < 2:
         return []
     found = []
@@ -355,76 +366,3 @@ def _of_one_end(survey: Survey) -> list[Walk]:
         )
         found.append(replace(walk, straight=True, end=name))
     return found
-
-
-def walks_straight(survey: Survey, other: FloatArray, lo: int) -> bool:
-    """Whether another signal on the blocks walks straight from block `lo` to the end of the record as well.
-
-    One that went the same way just as fast before, as a season does, has not to do with what began at `lo`.
-    """
-    slope, error = _slope_between(survey, other, lo, other.size)
-    if not abs(slope) > STRAIGHT_T * error:
-        return False
-    before, error = _slope_between(survey, other, max(2 * lo - other.size, 0), lo)
-    return not abs(before - slope) < SAME_SLOPE * abs(slope) or not abs(before) > STRAIGHT_T * error
-
-
-def _slope_between(survey: Survey, other: FloatArray, lo: int, hi: int) -> tuple[float, float]:
-    """Slope a day of a signal (n,) over the blocks [lo, hi), and its standard error; infinite where they are too few."""
-    part = other[lo:hi]
-    n = min(BINS, part.size)
-    if n < FEWEST_BLOCKS or not np.isfinite(part).all():
-        return 0.0, math.inf
-    edge = np.linspace(0, part.size, n + 1).astype(np.int64)
-    level = np.add.reduceat(part, edge[:-1]) / np.diff(edge)
-    return slope_and_error(survey.blocks.start[lo + edge[:-1]] / NS_PER_DAY, level)
-
-
-def _hinge(time: FloatArray, level: FloatArray) -> int:
-    """Where a straight walk to the end of a series (n,) begins; 0 unless a level before it tells clearly more."""
-    n = level.size
-    places = np.arange(0, n - n // SHORTEST_SHARE)
-    along = np.maximum(time - time[places][:, None], 0.0)
-    along -= along.mean(axis=1, keepdims=True)
-    y = level - level.mean()
-    squares = float(y @ y) - (along @ y) ** 2 / np.maximum(np.sum(along * along, axis=1), 1e-300)
-    best = int(np.argmin(squares))
-    return best if squares[best] < BETTER * squares[0] else 0
-
-
-def _split_squares(y: FloatArray) -> float:
-    """Least residual squares of a series (n,) told as two levels."""
-    n = np.arange(1, y.size)
-    left, right = np.cumsum(y)[:-1], np.sum(y) - np.cumsum(y)[:-1]
-    return float(np.sum(y * y) - np.max(left**2 / n + right**2 / (y.size - n)))
-
-
-def slope_and_error(x: FloatArray, y: FloatArray) -> tuple[float, float]:
-    """Least-squares slope and its standard error under first-order autocorrelated residuals.
-
-    Parameters
-    ----------
-    x, y : ndarray (n,), evenly spaced up to gaps
-
-    Returns
-    -------
-    slope, error : unit of y per unit of x; error is infinite below eight points
-
-    References
-    ----------
-    .. [1] G. V. Bayley, J. M. Hammersley, "The 'effective' number of independent observations in an
-       autocorrelated time series", Supplement to the Journal of the Royal Statistical Society 8 (1946) 184:
-       the variance grows by (1 + r) / (1 - r), r the lag-one autocorrelation.
-    """
-    n = x.size
-    if n < 8:
-        return 0.0, math.inf
-    dx = x - x.mean()
-    slope = float(dx @ y / (dx @ dx))
-    rest = y - y.mean() - slope * dx
-    variance = float(rest @ rest) / (n - 2)
-    if variance <= 0:
-        return slope, abs(slope) * 1e-9
-    r = float(rest[1:] @ rest[:-1] / (rest @ rest))
-    r = min(max(r + (1 + 4 * r) / n, 0.0), 0.98)
-    return slope, math.sqrt(variance / float(dx @ dx) * (1 + r) / (1 - r))

@@ -10,10 +10,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from excursions.detect.apart import gain
+from excursions.detect.alike import gain
 from excursions.detect.origin import Clue
+from excursions.detect.straight import BINS, slope_and_error
 from excursions.detect.survey import Survey
-from excursions.detect.walks import BINS, Walk, slope_and_error
+from excursions.detect.walks import Walk
 from excursions.records import FloatArray
 
 MOST = 20.0  # odds either way: one pair in twenty is otherwise, for reasons no record shows (cp)

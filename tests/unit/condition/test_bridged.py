@@ -52,6 +52,15 @@ def test_a_live_record_has_none(seed: int, step: float) -> None:
     assert bridged(quantised(x, step) if step else x) == []
 
 
+@pytest.mark.parametrize("seed", SEEDS)
+def test_lines_are_found_where_outages_take_much_of_the_record(seed: int) -> None:
+    ends = [(1_000, 1_400), (4_000, 4_300), (7_000, 7_350)]
+    x = lively(seed)
+    for lo, hi in ends:
+        x = with_bridge(x, lo, hi)
+    assert bridged(quantised(x, 1e-4)) == [[lo + 1, hi] for lo, hi in ends]
+
+
 def test_a_flat_line_is_not_bridged() -> None:
     assert bridged(with_stuck(lively(1), 5000, 7000)) == []
     assert bridged(level(N, 7.0)) == []

@@ -135,7 +135,7 @@ def test_a_neighbour_of_another_quantity_is_no_witness_by_keeping_still() -> Non
     value = with_step(river(1) + 0.3 * day, 5_000, 0.4)
     other = 1_000 + 100 * day + coloured(N, 0, 10, 60, 5)
     same = make_record(
-        value, every_s=600.0, neighbours={"B": make_signal(other / 1_000, every_s=600.0, measurand="ph")}
+        value, every_s=600.0, neighbours={"B": make_signal(other / 333, every_s=600.0, measurand="ph")}
     )
     strange = make_record(
         value, every_s=600.0, neighbours={"B": make_signal(other, every_s=600.0, measurand="conductivity")}

@@ -4,18 +4,22 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.signal import lfilter
 
 from excursions.clock import NS_PER_S
+from excursions.detect.disturbances import time_constant
 from excursions.detect.drift import detect_drift
 from excursions.detect.fouling import detect_fouling
 from excursions.detect.laboratory import disagreements
 from excursions.detect.periodic import detect_periodic
 from excursions.detect.plateaus import joined
-from excursions.detect.response import detect_slow_response, time_constant
+from excursions.detect.response import detect_slow_response
 from excursions.detect.slopes import steady_runs
-from excursions.detect.survey import survey_of
-from excursions.detect.walks import slope_and_error
-from excursions.records import CALIBRATING, CLEANING, MEASURING, RECOVERING, STEAMING
+from excursions.detect.straight import slope_and_error
+from excursions.detect.survey import survey_of, surveyed
+from excursions.detect.walks import Walk
+from excursions.detect.way_gone import gone_as_far
+from excursions.records import CALIBRATING, CLEANING, MEASURING, RECOVERING, STEAMING, Record
 from tests.builders import T0, coloured, grid, level, make_record, make_signal, state_line, with_ramp
 
 N = 8_640  # sixty days at ten minutes
@@ -130,6 +134,13 @@ def test_a_process_that_is_cleaned_at_one_place_of_its_cycle_is_not_fouled(seed:
     phase = np.arange(N) % 432
     value = process(seed) + np.where(phase < 70, -2.0, 0.4)  # another medium right after each cleaning
     assert detect_fouling(record(value, states=with_states(CLEANING, 432))) == ()
+
+
+@SEEDS
+def test_a_batch_that_clears_up_between_cleanings_is_no_film_on_the_window(seed: int) -> None:
+    cloudy = 30.0 - 20.0 * ((np.arange(N) % 432) / 432) + 5 * (process(seed) - 7.0)
+    made = record(cloudy, states=with_states(CLEANING, 432), measurand="turbidity")
+    assert [event for event in detect_fouling(made) if event.origin != "process"] == []
 
 
 @SEEDS
@@ -337,3 +348,73 @@ def test_one_of_two_levels_that_fades_is_told_and_left_open(seed: int) -> None:
     assert event.origin == "undecided"
     assert (event.start - T0) / STEP / 144 == pytest.approx(25, abs=6)
     assert detect_drift(record(back_and_forth(seed, 0.0))) == ()
+
+
+def beside_a_twin(seed: int) -> Record:
+    """Set-points that two probes follow one after the other, so that their difference twitches at each; one drifts by 0.5."""
+    rng = np.random.default_rng(seed + 7)
+    moves = np.sort(rng.integers(0, N, 60))
+    held = 0.3 * rng.integers(-1, 3, 61)[np.searchsorted(moves, np.arange(N))]
+    held += coloured(N, 0.0, 0.03, 12, seed)
+    first, second = (
+        lfilter([1 - k], [1, -k], held) + level(N, 6.6, 0.005, seed + i) for i, k in enumerate((0.3, 0.85))
+    )
+    twin = make_signal(second, every_s=600.0, measurand="ph")
+    return record(with_ramp(first, 4_000, 6_500, 0.5), neighbours={"B": twin})
+
+
+def test_a_drift_beside_a_twin_keeps_its_size_through_many_set_points() -> None:
+    found = [event for seed in range(4) for event in detect_drift(beside_a_twin(seed))]
+    assert [event.origin for event in found] == ["probe"] * 4
+    assert np.median([event.size for event in found]) == pytest.approx(0.5, abs=0.12)
+
+
+@SEEDS
+def test_a_walk_that_comes_back_by_itself_is_the_process(seed: int) -> None:
+    """A shock of load in a digester: down within a day and a half, back within ten; nobody touched the probe."""
+    day = np.arange(N) / 144
+    shock = np.clip(day - 20, 0, None) / 2.5
+    value = process(seed) - 0.6 * shock * np.exp(1 - shock)
+    assert [e for e in detect_drift(record(value)) if e.origin != "process"] == []
+
+
+@SEEDS
+def test_a_walk_that_ends_at_once_is_not_said_to_come_back_by_itself(seed: int) -> None:
+    value = with_ramp(process(seed), 3_000, 3_600, 0.8) - 0.8 * (np.arange(N) >= 4_200)
+    (event,) = [e for e in detect_drift(record(value)) if e.size > 0]
+    assert event.origin == "undecided"
+    assert not any("by and by" in words for words in event.evidence)
+
+
+def among_set_points(seed: int) -> np.ndarray:
+    """Set-points 0.3 apart come and go."""
+    rng = np.random.default_rng(seed)
+    moves, high = np.sort(rng.integers(0, N, 24)), rng.integers(0, 2, 25)
+    return process(seed, noise=0.02) + 0.3 * high[np.searchsorted(moves, np.arange(N))]
+
+
+def test_a_drift_over_a_third_of_a_record_is_not_its_own_usual_change() -> None:
+    """Set-points that happen to undo it look like cleanings, and then its size is shared among them: not so in most."""
+    drifts = [with_ramp(among_set_points(seed), N // 2, N - N // 8, 0.6) for seed in range(8)]
+    told = [event for value in drifts for event in detect_drift(record(value)) if event.origin != "process"]
+    assert len(told) == 8
+    assert [(event.start - T0) / STEP for event in told] == pytest.approx([N / 2] * 8, abs=N / 16)
+    assert np.median([event.size for event in told]) == pytest.approx(0.6, abs=0.1)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_set_points_alone_are_no_drift(seed: int) -> None:
+    assert [e for e in detect_drift(record(among_set_points(seed))) if e.origin != "process"] == []
+
+
+@pytest.mark.parametrize(("days", "others"), [(2.5, 4), (4.5, 4), (8.0, 0)])
+def test_what_other_batches_do_within_a_week_is_counted(days: float, others: int) -> None:
+    """Of five batches each climbs as far, and is emptied; over more than a week set-points come and go as well."""
+    day = np.arange(N) / 144
+    value = np.interp(day % 12, [0, 2, 2 + days, 11.5, 11.51, 12], [40, 40, 100, 100, 40, 40])
+    made = surveyed(record(value + coloured(N, 0.0, 1.0, 6, 5), measurand="other"))
+    survey = survey_of(made)
+    assert survey is not None
+    lo, hi = (survey.blocks.at(T0 + int(d * 144) * STEP) for d in (26.0, 26.0 + days))
+    walk = Walk(lo=lo, hi=hi, before=40.0, size=60.0, spread=1.0, expected=0.0)
+    assert gone_as_far(survey, walk) == others

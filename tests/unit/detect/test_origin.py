@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE
+from excursions.detect.alike import related
 from excursions.detect.origin import (
     Clue,
     Companion,
@@ -23,7 +24,6 @@ from excursions.detect.origin import (
     moved_together,
     name_origin,
     next_reset,
-    related,
     shared,
     state_clue,
     tempered,

@@ -41,6 +41,21 @@ def test_a_cycle_the_process_always_has_is_none(seed: int) -> None:
 
 
 @SEEDS
+def test_hum_that_came_early_and_stayed_is_found(seed: int) -> None:
+    came = int(0.35 * N)
+    hum = 0.03 * np.sin(2 * np.pi * np.arange(N) / 7.3) * (np.arange(N) >= came)
+    (event,) = detect_periodic(make_record(quiet(seed) + hum, every_s=1.0))
+    assert abs((event.start - T0) / 1e9 - came) < 600
+    assert event.open_end
+
+
+@SEEDS
+def test_a_cycle_the_process_has_until_it_stops_is_none(seed: int) -> None:
+    hum = 0.03 * np.sin(2 * np.pi * np.arange(N) / 7.3) * (np.arange(N) < int(0.65 * N))
+    assert detect_periodic(make_record(quiet(seed) + hum, every_s=1.0)) == ()
+
+
+@SEEDS
 def test_coloured_noise_has_no_line(seed: int) -> None:
     assert detect_periodic(make_record(quiet(seed), every_s=1.0)) == ()
 

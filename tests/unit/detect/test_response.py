@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from excursions.detect.response import detect_slow_response
+from excursions.detect.response import ResponseSettings, _slowest, detect_slow_response
+from excursions.detect.survey import survey_of, surveyed
 from excursions.records import FloatArray
 from tests.builders import T0, level, make_record
 
@@ -41,3 +42,24 @@ def test_batches_followed_more_slowly_are_found(seed: int) -> None:
 def test_batches_followed_as_ever_are_none(seed: int) -> None:
     """About as fast as the samples come: one or two of them on the way, by chance."""
     assert detect_slow_response(make_record(batches(np.full(N, 9.0), seed), every_s=EVERY_S)) == ()
+
+
+@SEEDS
+def test_a_growth_from_faster_than_a_block_is_seen_from_its_begin(seed: int) -> None:
+    """What was followed within a block and what takes longer are marked in one or two blocks, and compared all the same."""
+    tau = np.interp(np.arange(N), [0, 12_000, N], [15.0, 15.0, 300.0])
+    (event,) = detect_slow_response(make_record(batches(tau, seed), every_s=EVERY_S))
+    assert 10_000 < (event.start - T0) / (EVERY_S * 1e9) < 22_000
+    assert event.size > 4
+    assert event.open_end
+
+
+@pytest.mark.parametrize(("then_s", "events"), [(60.0, 0), (120.0, 1)])
+def test_a_sample_more_or_less_is_no_slower_response(then_s: float, events: int) -> None:
+    """One or two samples to 63 % is when, between two samples, the changes of a batch happened to come."""
+    record = surveyed(make_record(level(20_000, 7.0, 0.01, 3), every_s=30.0))
+    when = T0 + np.arange(47) * 3_600 * 10**9 * 3
+    tau = np.where(np.arange(47) < 25, 30.0, then_s)
+    every = (when, tau, np.full(47, -2))
+    found = _slowest(record, survey_of(record), every, ResponseSettings())
+    assert (found is not None) == events

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from excursions.clock import NS_PER_S
 from excursions.detect.spikes import detect_spikes
-from excursions.plant import Point
+from excursions.plant import Plant, Point
 from excursions.records import WASHING, Record
 from tests.builders import (
     T0,
@@ -105,6 +106,18 @@ def test_washes_are_not_searched() -> None:
         ]
     )
     assert detect_spikes(make_record(x, states=line)) == ()
+
+
+def test_buffers_of_an_entered_calibration_are_no_spikes_where_samples_are_far_apart() -> None:
+    """Standards of ten minutes are one average of a quarter of an hour each."""
+    at = np.arange(1_000, 9_000, 2_000)
+    value = live()[:10_000]
+    value[at], value[at + 1] = 4.0 + level(at.size, 0.0, 0.02, 5), 4.9
+    work = tuple(("A1", T0 + int(k) * 900 * NS_PER_S) for k in at)
+    point = Point(name="A1", measurand="ph", value="A1")
+    assert detect_spikes(make_record(value, every_s=900.0, point=point)) != ()
+    noted = Plant(points=(point,), noted=work)
+    assert detect_spikes(make_record(value, every_s=900.0, point=point, plant=noted)) == ()
 
 
 def test_corners_of_a_swinging_door_record_are_no_spikes() -> None:

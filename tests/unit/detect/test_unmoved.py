@@ -6,9 +6,11 @@ import numpy as np
 import pytest
 
 from excursions.clock import NS_PER_S
+from excursions.detect import catalogue
 from excursions.detect.drift import detect_drift
 from excursions.detect.step import detect_step
-from excursions.detect.unmoved import detect_unmoved
+from excursions.detect.survey import survey_of, surveyed
+from excursions.detect.unmoved import UnmovedSettings, detect_unmoved, unmoved_neighbour
 from excursions.records import Event, Record
 from tests.builders import T0, coloured, level, make_record, make_signal, quantised
 
@@ -93,3 +95,34 @@ def test_of_three_the_one_that_stands_alone_drifted_or_stepped(seed: int) -> Non
     (event,) = (e for e in detect_step(recorded(stepped, sound, other)) if e.origin == "probe")
     assert event.size == pytest.approx(0.4, abs=0.1)
     assert "parted from it alike" in " ".join(event.evidence)
+
+
+def test_a_neighbour_is_looked_at_by_the_settings_given() -> None:
+    base = process(0)
+    own, other = probe(base, 10), parked(probe(base, 20), 0, 6_000, 9_000)
+    for given, looked_for in (({}, True), ({"unmoved": UnmovedSettings(band=1e-6)}, False)):
+        record = surveyed(recorded(own, other))
+        catalogue.detect(record, given, detectors=())
+        survey = survey_of(record)
+        assert survey is not None
+        assert bool(unmoved_neighbour(record, survey, "B0")) == looked_for
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_a_walk_apart_from_a_train_that_stands_is_no_drift(seed: int) -> None:
+    """Its tank keeps what it has for ten days, while the other one's goes on with the plant."""
+    slow = 7.3 + coloured(N, 0.0, 0.12, 900, seed)
+    at = np.arange(N)
+    still = np.where((at >= 4_000) & (at < 4_000 + 10 * 288), slow[4_000], slow)
+    for own, other in ((slow, still), (still, slow)):
+        told = detect_drift(recorded(probe(own, seed), probe(other, seed + 40)))
+        assert [event for event in told if event.origin == "probe"] == []
+
+
+@SEEDS
+def test_a_drift_while_the_process_rests_at_both_is_told(seed: int) -> None:
+    base = 7.3 + coloured(N, 0.0, 0.12, 900, seed)
+    base[5_000:9_000] = base[5_000]
+    drift = 0.5 * np.clip((np.arange(N) - 5_500) / 3_000, 0, 1)
+    told = detect_drift(recorded(probe(base, seed) + drift, probe(base, seed + 40)))
+    assert [event.origin for event in told] == ["probe"]

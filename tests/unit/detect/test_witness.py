@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from excursions.detect.disturbances import time_constant
 from excursions.detect.drift import detect_drift
 from excursions.detect.laboratory import samples_clue
 from excursions.detect.noise import detect_noise
@@ -17,7 +18,6 @@ from excursions.detect.origin import (
     moved_together,
     witnessed,
 )
-from excursions.detect.response import time_constant
 from excursions.detect.step import detect_step
 from excursions.detect.survey import survey_of
 from excursions.records import MEASURING, WASHING
