@@ -50,8 +50,9 @@ def transition_of(survey: Survey, change: Change) -> Transition:
     """Fit a change of level on blocks, then on samples."""
     blocks = survey.blocks
     lo, hi, begin, end = ramp_around(survey.rest, change.at, change.width)
-    if end - begin > RAW_BLOCKS:
-        place = _at_break(survey, lo, hi, begin, end)
+    unsure = 0.0
+    if end - begin > RAW_BLOCKS or _is_vague(survey.rest, change, begin, end):
+        place, unsure = _at_break(survey, lo, hi, begin, end)
         if place is not None:
             begin = end = place
             change = replace(change, at=place, across=True)
@@ -61,7 +62,8 @@ def transition_of(survey: Survey, change: Change) -> Transition:
             begin, end = quick
             change = replace(change, at=begin + 1, width=min(change.width, BESIDE_QUICK))
     if end - begin <= RAW_BLOCKS:
-        return _on_samples(survey, change, begin, end)
+        found = _on_samples(survey, change, begin, end)
+        return replace(found, onset_error_s=max(found.onset_error_s, unsure * blocks.width_s))
     level = blocks.level
     first, last = int(blocks.first[begin]), int(blocks.first[min(end, len(blocks) - 1)])
     before, after = (
@@ -83,28 +85,41 @@ def transition_of(survey: Survey, change: Change) -> Transition:
     )
 
 
-def _at_break(survey: Survey, lo: int, hi: int, begin: int, end: int) -> int | None:
-    """The break (steaming, cleaning, missing data) within a ramp at which a step tells the window as well; None without.
+def _is_vague(level: FloatArray, change: Change, begin: int, end: int) -> bool:
+    """Whether a step found by wide windows cannot be seen where it was placed, amid a level that wanders as far."""
+    wide = change.width > VAGUE * RAW_BLOCKS and not change.across
+    return (
+        wide and _quick_part(level, max(begin - RAW_BLOCKS, 0), min(end + RAW_BLOCKS, level.size - 1)) is None
+    )
 
-    A ramp may begin and end anywhere, a break is one of few places.  So the step may fit worse by as much as the best
-    of so many ramps fits better by chance: by likelihoods, with as many independent blocks as what is left shows.
+
+def _at_break(survey: Survey, lo: int, hi: int, begin: int, end: int) -> tuple[int | None, float]:
+    """The break (steaming, cleaning, missing data) near a change at which a step tells the window as well; None without.
+
+    A change may begin and end anywhere, a break is one of few places.  So the step may fit worse by as much as the best
+    of so many changes fits better by chance: by likelihoods, with as many independent blocks as what is left shows.
+    Beside it, how many blocks the place of a step is unsure by either way, at nine in ten.
     """
-    breaks = begin + np.flatnonzero(survey.blocks.broken[begin:end])
-    if not breaks.size or breaks.size > MOST_BREAKS:
-        return None
     part = survey.rest[lo:hi]
-    slope = np.clip((np.arange(lo, hi) - begin) / (end - begin), 0.0, 1.0)
-    rest = part - np.polyval(np.polyfit(slope, part, 1), slope)
-    sloped = float(rest @ rest)
-    at = breaks - lo
-    stepped = _ramp_squares(part, at, at)
-    best = int(np.argmin(stepped))
-    if sloped <= 0:
-        return None
-    r = min(max(float(rest[1:] @ rest[:-1]) / sloped, 0.0), 0.98)
+    rise = _rise(np.arange(part.size), np.array([begin - lo]), np.array([end - lo]))[0]
+    rest = part - np.polyval(np.polyfit(rise, part, 1), rise)
+    left = float(rest @ rest)
+    if left <= 0:
+        return None, 0.0
+    r = min(max(float(rest[1:] @ rest[:-1]) / left, 0.0), 0.98)
     independent = max(part.size * (1 - r) / (1 + r), FEWEST_INDEPENDENT)
-    places = max(independent**2 / 2 / breaks.size, 1.0)
-    return int(breaks[best]) if stepped[best] <= sloped * places ** (2 / independent) else None
+    places = np.arange(1, part.size)
+    stepped = _step_squares(part)
+    as_good = places[stepped <= stepped.min() * math.exp(LIKELY / independent)]
+    unsure = (int(as_good[-1]) - int(as_good[0])) / 2
+    inside = slice(lo + 1, hi - 1) if end - begin <= RAW_BLOCKS else slice(begin, end)
+    breaks = inside.start + np.flatnonzero(survey.blocks.broken[inside])
+    if not breaks.size or breaks.size > MOST_BREAKS:
+        return None, unsure
+    free = part.size if end - begin <= RAW_BLOCKS else independent**2 / 2
+    best = int(breaks[np.argmin(stepped[breaks - lo - 1])])
+    allowed = left * max(free / breaks.size, 1.0) ** (2 / independent)
+    return (best if stepped[best - lo - 1] <= allowed else None), unsure
 
 
 def _quick_part(level: FloatArray, begin: int, end: int) -> tuple[int, int] | None:
@@ -128,6 +143,8 @@ FEWEST_INDEPENDENT = 8.0  # blocks
 QUICK_SHARE = 0.5  # of a ramp that two blocks must make for the ramp to be a step amid wandering
 QUICK_USUAL = 4.0  # usual moves over two blocks that they must make as well
 BESIDE_QUICK = 2  # blocks on either side that give the levels of such a step
+VAGUE = 4  # times RAW_BLOCKS: windows as wide do not place a step by themselves
+LIKELY = 2.706  # of chi-squared with one degree of freedom, nine in ten are below
 WIDENINGS = 8
 MINIMAL_HALF = 4
 
@@ -185,14 +202,26 @@ def _best_pair(level: FloatArray, begins: IndexArray, ends: IndexArray) -> tuple
 
 def _ramp_squares(level: FloatArray, begin: IndexArray, end: IndexArray) -> FloatArray:
     """Residual squares of the two-level ramp with least-squares levels, for each (begin, end)."""
-    at = np.arange(level.size)
-    rise = np.clip((at - begin[:, None]) / np.maximum(end - begin, 1)[:, None], 0.0, 1.0)
-    rise = np.where((begin == end)[:, None], at >= begin[:, None], rise)
+    rise = _rise(np.arange(level.size), begin, end)
     y = level - level.mean()
     mean_rise = rise.mean(axis=1)
     centred = rise - mean_rise[:, None]
     norm = np.maximum(np.sum(centred * centred, axis=1), 1e-12)
     return np.asarray(np.sum(y * y) - (centred @ y) ** 2 / norm)
+
+
+def _step_squares(level: FloatArray) -> FloatArray:
+    """Residual squares of two levels that part before each block but the first."""
+    y = level - level.mean()
+    before = np.arange(1, y.size)
+    moved = np.cumsum(y)[:-1]
+    return np.asarray(np.sum(y * y) - moved**2 * (1 / before + 1 / before[::-1]))
+
+
+def _rise(at: IndexArray, begin: IndexArray, end: IndexArray) -> FloatArray:
+    """Share of the way from one level to the other at each block, for each (begin, end)."""
+    rise = np.clip((at - begin[:, None]) / np.maximum(end - begin, 1)[:, None], 0.0, 1.0)
+    return np.where((begin == end)[:, None], at >= begin[:, None], rise)
 
 
 def _on_samples(survey: Survey, change: Change, begin: int, end: int) -> Transition:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
 from typing import cast
 
 import numpy as np
 import pytest
+from scipy.signal import lfilter
 
 from excursions.detect.live import Live
-from excursions.detect.shape import _beside
+from excursions.detect.shape import _at_break, _beside, _step_squares
 from excursions.detect.survey import Survey
 from excursions.once import Once
 from excursions.records import FloatArray
@@ -55,3 +57,38 @@ def test_a_sample_that_holds_a_part_of_the_jump_is_left_out() -> None:
         for jump in ((part > 0.75).astype(float), part)
     )
     assert halved[:2] == whole[:2]
+
+
+def broken_at(rest: FloatArray, *places: int) -> Survey:
+    """A survey of blocks alone, some of them behind a break."""
+    broken = np.zeros(rest.size, bool)
+    broken[list(places)] = True
+    return cast(Survey, SimpleNamespace(rest=rest, blocks=SimpleNamespace(broken=broken)))
+
+
+def wandering(seed: int, size: float) -> FloatArray:
+    """Hours of a level that wanders for half a day, and a change of it at hour 500."""
+    rng = np.random.default_rng(seed)
+    rest = lfilter([1.0], [1.0, -0.92], rng.normal(0.0, 4.7, 1_000))
+    return np.asarray(rest + size * (np.arange(1_000) >= 500))
+
+
+def test_a_change_amid_wandering_is_placed_at_a_break_that_explains_it_as_well() -> None:
+    """By least squares alone it lies hours away; a steaming is one of few places, and heat moves readings."""
+    rests = [wandering(seed, 25.0) for seed in range(40)]
+    alone = [1 + int(np.argmin(_step_squares(rest))) for rest in rests]
+    found = [
+        _at_break(broken_at(rest, 350, 500, 650), 0, 1_000, at, at)
+        for rest, at in zip(rests, alone, strict=True)
+    ]
+    off = np.abs(np.array(alone) - 500)
+    assert np.count_nonzero(off > 3) > 10, "the case is one at all"
+    assert np.mean([place == 500 for place, _ in found]) > 0.9
+    assert np.mean([o <= 2 * unsure + 1 for o, (_, unsure) in zip(off, found, strict=True)]) > 0.9
+
+
+def test_a_change_that_is_clearly_elsewhere_is_not_drawn_to_a_break() -> None:
+    for seed in range(20):
+        place, unsure = _at_break(broken_at(wandering(seed, 200.0), 470), 0, 1_000, 500, 500)
+        assert place is None
+        assert unsure <= 2
