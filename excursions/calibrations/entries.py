@@ -9,8 +9,8 @@ from dataclasses import dataclass
 
 from excursions.clock import NS_PER_HOUR
 from excursions.plant import Plant
-from excursions.read.actions import action_of
-from excursions.read.fold import plain
+from excursions.read.logs.actions import action_of
+from excursions.read.text.fold import plain
 from excursions.records import CalibrationEntry
 
 PAIR_WITHIN_NS = 12 * NS_PER_HOUR  # as found and as left of one calibration belong to one shift of work (cp)

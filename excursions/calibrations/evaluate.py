@@ -21,7 +21,7 @@ from excursions.calibrations.uncertainty import entered_uncertainty
 from excursions.digits import written
 from excursions.physics.nernst import nernst_slope_mv
 from excursions.plant import Plant
-from excursions.read.figures import SECOND_SLOPE
+from excursions.read.logs.figures import SECOND_SLOPE
 from excursions.records import FIGURE_UNITS, Calibration, CalibrationEntry, Parameter
 
 _COPIED = "values are the same as in the entry before, to the last digit"

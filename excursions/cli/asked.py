@@ -14,7 +14,7 @@ from excursions.cli.moment import moment, until
 from excursions.errors import ExcursionsError, UsageError, unknown
 from excursions.pipeline.scan import Closer, Closeup
 from excursions.plant import Plant, Point
-from excursions.read.names import Places
+from excursions.read.logs.names import Places
 from excursions.report.explanation import Focus
 from excursions.report.result import ScanResult
 
@@ -40,7 +40,7 @@ def _may_be_file(text: str) -> bool:
 def the_point(result: ScanResult, asked: str) -> str:
     """The point's name, however it is written; left out it is the worst one, and where there are several that is said.
 
-    Its tags and every way of writing a name that a log may use are taken for it (:class:`excursions.read.names.Places`).
+    Its tags and every way of writing a name that a log may use are taken for it (:class:`excursions.read.logs.names.Places`).
 
     Raises
     ------

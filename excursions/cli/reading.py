@@ -155,7 +155,7 @@ AS_FOUND = HowToRead()  # nothing stated: everything is decided from the files
 def _named(item: str) -> tuple[str, str]:
     """Role and name of one ``--columns``."""
     from excursions.errors import UsageError
-    from excursions.read.roles import role_of
+    from excursions.read.logs.roles import role_of
 
     role, equals, name = (part.strip() for part in item.partition("="))
     if not equals or not role or not name:

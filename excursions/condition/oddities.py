@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from excursions.clock import NS_PER_DAY, NS_PER_S, TimeArray, duration_text, iso
-from excursions.read.oddtimes import FEW, Oddity, steps_back, strays
+from excursions.read.text.oddtimes import FEW, Oddity, steps_back, strays
 from excursions.records import Sampling
 
 OFF_GRID = 0.1  # share of the interval by which a step misses the grid

@@ -21,7 +21,7 @@ from excursions.condition.drawn import (
 from excursions.condition.threshold import threshold
 from excursions.digits import written
 from excursions.ranks import median, quantile
-from excursions.read.aggregates import noted
+from excursions.read.text.aggregates import noted
 from excursions.records import BAD, ByteArray, FloatArray, IndexArray, Sampling
 
 STATISTIC = 100_000  # differences that quantiles are taken from; extremes are always exact

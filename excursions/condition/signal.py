@@ -16,8 +16,8 @@ from excursions.condition.sampling import describe
 from excursions.digits import written
 from excursions.measurands import measurand as quantity_of
 from excursions.measurands import to_canonical
-from excursions.read.aggregates import aggregate_of
-from excursions.read.nothing import Code, figures_for_nothing
+from excursions.read.text.aggregates import aggregate_of
+from excursions.read.text.nothing import Code, figures_for_nothing
 from excursions.records import BAD, Decision, FloatArray, IndexArray, Sampling, Signal, TagSeries
 
 

@@ -11,32 +11,32 @@ from dataclasses import replace
 from typing import Any, NamedTuple
 
 from excursions.clock import TimeArray
-from excursions.detect.creep import CreepSettings, detect_creep
-from excursions.detect.drift import DriftSettings, detect_drift
-from excursions.detect.element_fault import TemperatureFaultSettings
-from excursions.detect.flurry import FlurrySettings, detect_flurry
-from excursions.detect.fouling import FoulingSettings, detect_fouling
-from excursions.detect.glass import GlassSettings, detect_glass
-from excursions.detect.heat_judgement import OverTemperatureSettings
-from excursions.detect.hidden_heat import HiddenHeatSettings, detect_hidden_heat
-from excursions.detect.interruptions import InterruptionSettings, detect_interruptions
+from excursions.detect.element.fault import TemperatureFaultSettings
+from excursions.detect.element.temperature_fault import detect_temperature_fault
+from excursions.detect.evidence.unmoved import UnmovedSettings, asked_for, detect_unmoved
+from excursions.detect.gone.interruptions import InterruptionSettings, detect_interruptions
+from excursions.detect.gone.spikes import SpikeSettings, detect_spikes
+from excursions.detect.heat.hidden_heat import HiddenHeatSettings, detect_hidden_heat
+from excursions.detect.heat.judgement import OverTemperatureSettings
+from excursions.detect.heat.over_temperature import detect_over_temperature
+from excursions.detect.heat.thermal_shock import ThermalShockSettings, detect_thermal_shock
+from excursions.detect.level.step import StepSettings, detect_step
 from excursions.detect.merge import merge
-from excursions.detect.noise import NoiseSettings, detect_noise
-from excursions.detect.over_temperature import detect_over_temperature
-from excursions.detect.periodic import PeriodicSettings, detect_periodic
-from excursions.detect.pinned import PinnedSettings, detect_pinned
-from excursions.detect.repeated import RepeatedSettings, detect_repeated
-from excursions.detect.response import ResponseSettings, detect_slow_response
-from excursions.detect.spikes import SpikeSettings, detect_spikes
-from excursions.detect.step import StepSettings, detect_step
-from excursions.detect.stuck import StuckSettings, detect_stuck
-from excursions.detect.survey import survey_of, surveyed
-from excursions.detect.swing import SwingSettings, detect_swing
-from excursions.detect.switching import SwitchingSettings, detect_switching, switching_limits
-from excursions.detect.taken_back import taken_back
-from excursions.detect.temperature_fault import detect_temperature_fault
-from excursions.detect.thermal_shock import ThermalShockSettings, detect_thermal_shock
-from excursions.detect.unmoved import UnmovedSettings, asked_for, detect_unmoved
+from excursions.detect.noise.flurry import FlurrySettings, detect_flurry
+from excursions.detect.noise.noise import NoiseSettings, detect_noise
+from excursions.detect.noise.periodic import PeriodicSettings, detect_periodic
+from excursions.detect.noise.swing import SwingSettings, detect_swing
+from excursions.detect.noise.switching import SwitchingSettings, detect_switching, switching_limits
+from excursions.detect.series.survey import survey_of, surveyed
+from excursions.detect.slow.creep import CreepSettings, detect_creep
+from excursions.detect.slow.drift import DriftSettings, detect_drift
+from excursions.detect.slow.fouling import FoulingSettings, detect_fouling
+from excursions.detect.slow.response import ResponseSettings, detect_slow_response
+from excursions.detect.slow.taken_back import taken_back
+from excursions.detect.still.glass import GlassSettings, detect_glass
+from excursions.detect.still.pinned import PinnedSettings, detect_pinned
+from excursions.detect.still.repeated import RepeatedSettings, detect_repeated
+from excursions.detect.still.stuck import StuckSettings, detect_stuck
 from excursions.kinds import WORTH_ASKING
 from excursions.records import Event, FloatArray, Limit, Record
 

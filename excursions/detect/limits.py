@@ -14,29 +14,36 @@ import numpy as np
 from scipy.special import stdtrit
 
 from excursions.clock import NS_PER_S, duration_text
-from excursions.detect.apart import apart_from_neighbours, differences_apart
-from excursions.detect.beside import LIKE
 from excursions.detect.catalogue import DETECTORS
-from excursions.detect.disturbances import disturbances
-from excursions.detect.drift import TRIFLE as WALK_TRIFLE
-from excursions.detect.groups import group_median
+from excursions.detect.evidence.apart import apart_from_neighbours, differences_apart
+from excursions.detect.evidence.beside import LIKE
+from excursions.detect.level.step import MUCH_LARGER, TRIFLE, TRIFLE_APART, moves
 from excursions.detect.limits_plain import chosen, make, plain_limits
-from excursions.detect.noise import ERROR, NoiseSettings
-from excursions.detect.noise_series import noise_series
-from excursions.detect.periodic import PeriodicSettings, least_amplitude
-from excursions.detect.plateaus import joined_apart, joined_rest
-from excursions.detect.response import ResponseSettings, least_scatter
-from excursions.detect.scan import FEW_PEAKS, LEAST_RATIO, SUSPICION, Windows, spreads, widths
-from excursions.detect.several import pace_s
-from excursions.detect.short import LONGEST as SHORT
-from excursions.detect.short import tail_probability
-from excursions.detect.slopes import KNOWLEDGE, WINDOWS
-from excursions.detect.spells import drawn_line
-from excursions.detect.step import MUCH_LARGER, TRIFLE, TRIFLE_APART, moves
-from excursions.detect.stuck import StuckSettings, shortest_stuck
-from excursions.detect.sudden import LEAST_NOISE, standing_out
-from excursions.detect.survey import SHORT_LEVEL, Survey, differences_of, jump_loss, jumps_of, survey_of
-from excursions.detect.tails import JUMP, outlying, size_of
+from excursions.detect.noise.noise import ERROR, NoiseSettings
+from excursions.detect.noise.over_time import noise_series
+from excursions.detect.noise.periodic import PeriodicSettings, least_amplitude
+from excursions.detect.series.groups import group_median
+from excursions.detect.series.scan import FEW_PEAKS, LEAST_RATIO, SUSPICION, Windows, spreads, widths
+from excursions.detect.series.several import pace_s
+from excursions.detect.series.short import LONGEST as SHORT
+from excursions.detect.series.short import tail_probability
+from excursions.detect.series.slopes import KNOWLEDGE, WINDOWS
+from excursions.detect.series.spells import drawn_line
+from excursions.detect.series.sudden import LEAST_NOISE, standing_out
+from excursions.detect.series.survey import (
+    SHORT_LEVEL,
+    Survey,
+    differences_of,
+    jump_loss,
+    jumps_of,
+    survey_of,
+)
+from excursions.detect.series.tails import JUMP, outlying, size_of
+from excursions.detect.slow.disturbances import disturbances
+from excursions.detect.slow.drift import TRIFLE as WALK_TRIFLE
+from excursions.detect.slow.plateaus import joined_apart, joined_rest
+from excursions.detect.slow.response import ResponseSettings, least_scatter
+from excursions.detect.still.stuck import StuckSettings, shortest_stuck
 from excursions.digits import written
 from excursions.kinds import KINDS
 from excursions.ranks import median, quantiles
@@ -209,7 +216,7 @@ def _least_jump(record: Record, survey: Survey) -> float:
 
 
 def _habit(sizes: FloatArray) -> float:
-    """Size up to which a step is one of many of its like in this record, as :mod:`excursions.detect.step` counts them."""
+    """Size up to which a step is one of many of its like in this record, as :mod:`excursions.detect.level.step` counts them."""
     ordered = np.sort(sizes)
     least, most = ordered[: max(ordered.size - HABIT, 0)], ordered[HABIT:]
     many = most * LIKE <= least * MUCH_LARGER

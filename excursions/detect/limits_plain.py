@@ -7,16 +7,16 @@ from collections.abc import Callable, Mapping
 from typing import TypeVar
 
 from excursions.clock import duration_text
-from excursions.detect.element_creep import least_creep
-from excursions.detect.element_fault import TemperatureFaultSettings
-from excursions.detect.element_jumps import least_lasting_jump
-from excursions.detect.exposure import ELEMENT_K
-from excursions.detect.interruptions import InterruptionSettings
-from excursions.detect.pinned import PinnedSettings
-from excursions.detect.spells import drawn_line
-from excursions.detect.spikes import SpikeSettings
-from excursions.detect.survey import THINNED, Survey, heat_of, survey_of
-from excursions.detect.thermal_shock import ThermalShockSettings
+from excursions.detect.element.creep import least_creep
+from excursions.detect.element.fault import TemperatureFaultSettings
+from excursions.detect.element.jumps import least_lasting_jump
+from excursions.detect.gone.interruptions import InterruptionSettings
+from excursions.detect.gone.spikes import SpikeSettings
+from excursions.detect.heat.exposure import ELEMENT_K
+from excursions.detect.heat.thermal_shock import ThermalShockSettings
+from excursions.detect.series.spells import drawn_line
+from excursions.detect.series.survey import THINNED, Survey, heat_of, survey_of
+from excursions.detect.still.pinned import PinnedSettings
 from excursions.digits import written
 from excursions.records import Limit, Record, Sampling, Signal
 

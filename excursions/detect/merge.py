@@ -18,7 +18,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from excursions.clock import NS_PER_S
-from excursions.detect.survey import SurveyedRecord
+from excursions.detect.series.survey import SurveyedRecord
 from excursions.kinds import WALKS
 from excursions.records import Event, Record
 

@@ -15,8 +15,8 @@ from itertools import product
 
 from excursions.clock import NS_PER_HOUR, NS_PER_S
 from excursions.detect.catalogue import quieted
-from excursions.detect.origin import name_origin
-from excursions.detect.stairs import EXCHANGED
+from excursions.detect.evidence.origin import name_origin
+from excursions.detect.evidence.stairs import EXCHANGED
 from excursions.plant import Plant
 from excursions.records import Event
 

@@ -13,7 +13,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from excursions.clock import NS_PER_S, duration_text
-from excursions.detect.origin import name_origin
+from excursions.detect.evidence.origin import name_origin
 from excursions.link.outcome import grouped_by_point
 from excursions.plant import Plant
 from excursions.records import RETURNED, Event

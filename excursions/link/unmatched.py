@@ -19,7 +19,7 @@ from excursions.link.elsewhen import missed_entry, missed_work
 from excursions.link.sight import Look, tells_nothing
 from excursions.link.traces import NEAR_NS, distance, reach, shows_traces, touches
 from excursions.plant import Plant
-from excursions.read.actions import says_sample
+from excursions.read.logs.actions import says_sample
 from excursions.records import Calibration
 
 # What heats a probe finds it in the line, so that heat hides no calibration: it must only leave room for the work, which takes up

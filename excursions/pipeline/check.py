@@ -20,12 +20,12 @@ from excursions.pipeline.progress import Progress, quiet
 from excursions.pipeline.scan import Everything, read_all
 from excursions.plant import Plant, Point
 from excursions.read import FileReport
-from excursions.read.cells import read_cells
-from excursions.read.logs import LogReading
+from excursions.read.logs.cells import read_cells
+from excursions.read.logs.log import LogReading
+from excursions.read.logs.samples import SampleReading
 from excursions.read.model import ShownRow
-from excursions.read.oddtimes import Oddity
-from excursions.read.samples import SampleReading
 from excursions.read.sorting import Inputs, sort_out
+from excursions.read.text.oddtimes import Oddity
 from excursions.records import CalibrationEntry, Decision, LabSample, Sampling, Signal
 
 FIRST_ROWS = 3

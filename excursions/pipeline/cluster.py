@@ -32,7 +32,7 @@ from excursions.pipeline.shelf import Shelf
 from excursions.plant import Plant, Point
 from excursions.read import FileReport, Reading, ReadOptions
 from excursions.read import parts as reading_parts
-from excursions.read.exports.columns import clean
+from excursions.read.exports.cells.columns import clean
 from excursions.read.exports.outcome import status_words
 from excursions.read.model import REFUSED_SCHEMA
 from excursions.read.parts import Account, Source

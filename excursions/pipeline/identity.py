@@ -22,8 +22,8 @@ from excursions.errors import ExcursionsError
 from excursions.pipeline.options import ScanOptions
 from excursions.pipeline.point import PointCounts
 from excursions.read import FileReport, Reading
-from excursions.read.logs import LogReading
-from excursions.read.samples import SampleReading
+from excursions.read.logs.log import LogReading
+from excursions.read.logs.samples import SampleReading
 from excursions.read.sorting import Inputs
 from excursions.records import Decision, short_id
 from excursions.report.result import ScanResult

@@ -12,7 +12,7 @@ from excursions.errors import ExcursionsError, InputFileError, nearest
 from excursions.measurands import to_canonical
 from excursions.pipeline.point import PointInput, plant_around
 from excursions.plant import Plant, Point
-from excursions.read.samples import SampleReading
+from excursions.read.logs.samples import SampleReading
 from excursions.records import FloatArray, LabSample, TagSeries
 
 Pins = Mapping[str, tuple[TimeArray, FloatArray]]

@@ -15,10 +15,10 @@ from excursions.clock import NS_PER_HOUR, TimeArray
 from excursions.condition import condition, share_outages
 from excursions.condition.signal import with_bridges
 from excursions.detect.catalogue import detect
-from excursions.detect.groups import group_median
-from excursions.detect.heat_tally import heat_tally
+from excursions.detect.heat.tally import heat_tally
 from excursions.detect.limits import detection_limits
-from excursions.detect.survey import surveyed
+from excursions.detect.series.groups import group_median
+from excursions.detect.series.survey import surveyed
 from excursions.detect.tuning import settings_of
 from excursions.pipeline.noise import noise_kept
 from excursions.plant import Plant, Point

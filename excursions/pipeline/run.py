@@ -12,7 +12,7 @@ from excursions.pipeline.point import PointCounts, PointInput
 from excursions.pipeline.progress import Progress as Progress
 from excursions.pipeline.progress import quiet as quiet
 from excursions.pipeline.shelf import Shelf
-from excursions.read.exports.spill import let_go
+from excursions.read.exports.gather.spill import let_go
 from excursions.report.result import PointFindings
 
 # Starting a worker costs about as much as searching this many samples.

@@ -22,9 +22,9 @@ from excursions.pipeline.point import Closeup as Closeup
 from excursions.pipeline.run import Progress, quiet
 from excursions.plant import Plant
 from excursions.read import Reading
-from excursions.read.logs import LogReading, check_entries, read_calibrations
-from excursions.read.names import settle_log, settle_samples
-from excursions.read.samples import SampleReading, read_samples
+from excursions.read.logs.log import LogReading, check_entries, read_calibrations
+from excursions.read.logs.names import settle_log, settle_samples
+from excursions.read.logs.samples import SampleReading, read_samples
 from excursions.read.sorting import Inputs, sort_out
 from excursions.records import CalibrationEntry, Decision, TagSeries
 from excursions.register import infer_plant, load_register, write_register

@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from excursions.pipeline.point import PointCounts
-from excursions.read.exports.spill import Spill, let_go
+from excursions.read.exports.gather.spill import Spill, let_go
 from excursions.report.result import PointFindings
 
 Found = tuple[PointFindings, PointCounts]

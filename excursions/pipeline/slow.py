@@ -16,11 +16,11 @@ import numpy as np
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_S, TimeArray, duration_text
 from excursions.condition import condition
 from excursions.detect.catalogue import SLOW, detect, quieted
+from excursions.detect.evidence.severity import severity_of
 from excursions.detect.limits import walk_limits
 from excursions.detect.merge import merge
-from excursions.detect.severity import severity_of
-from excursions.detect.survey import surveyed
-from excursions.detect.taken_back import taken_back
+from excursions.detect.series.survey import surveyed
+from excursions.detect.slow.taken_back import taken_back
 from excursions.detect.tuning import settings_of
 from excursions.digits import written
 from excursions.kinds import GRADUAL

@@ -11,8 +11,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from excursions.errors import InputFileError
-from excursions.read.exports.columns import clean
-from excursions.read.unpack import is_zip
+from excursions.read.exports.cells.columns import clean
+from excursions.read.text.unpack import is_zip
 
 MARK = "!"
 FAULTS = (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, OSError, ValueError)

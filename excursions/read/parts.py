@@ -15,15 +15,15 @@ from pathlib import Path
 import polars as pl
 
 from excursions.errors import ExcursionsError, InputFileError, UsageError
-from excursions.read.exports.columns import clean
-from excursions.read.exports.containers import open_item
-from excursions.read.exports.frametable import FrameTable
-from excursions.read.exports.gather import Gather
+from excursions.read.exports.cells.columns import clean
+from excursions.read.exports.cells.table import Preview
+from excursions.read.exports.files.containers import open_item
+from excursions.read.exports.files.frametable import FrameTable
+from excursions.read.exports.files.sources import Item, digest_of_set, find_items
+from excursions.read.exports.gather.gather import Gather
 from excursions.read.exports.onetable import Asked, TableRead, read_table
 from excursions.read.exports.outcome import Outcome
 from excursions.read.exports.reader import read_exports
-from excursions.read.exports.sources import Item, digest_of_set, find_items
-from excursions.read.exports.table import Preview
 from excursions.read.model import FileReport, Reading, ReadOptions
 from excursions.records import Decision, TagSeries
 

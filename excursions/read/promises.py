@@ -7,11 +7,11 @@ from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 
-from excursions.read.exports.jsonshapes import is_odd
-from excursions.read.exports.jsontext import is_json, is_topics
-from excursions.read.exports.webtext import is_web_page
-from excursions.read.exports.xmltext import is_xml
-from excursions.read.exports.yamltext import is_yaml
+from excursions.read.exports.files.jsonshapes import is_odd
+from excursions.read.exports.files.jsontext import is_json, is_topics
+from excursions.read.exports.files.webtext import is_web_page
+from excursions.read.exports.files.xmltext import is_xml
+from excursions.read.exports.files.yamltext import is_yaml
 
 _MOMENT = re.compile(
     r"\d{4}[-/.]\d{1,2}[-/.]\d{1,2}[T ]+\d{1,2}:\d{2}|\d{1,2}[-/.]\d{1,2}[-/.]\d{2,4}[T ,;|\t]+\d{1,2}:\d{2}|\d{1,2}[- ][A-Za-z]{3,9}[- ,]+\d{4}[T ]+\d{1,2}:\d{2}|(?<!\d)1[0-9]{9}(?:\d{3})?(?!\d)"

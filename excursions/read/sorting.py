@@ -16,18 +16,18 @@ from pathlib import Path
 
 from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE
 from excursions.errors import ExcursionsError, InputFileError
-from excursions.read.actions import action_of, is_of_test
-from excursions.read.cells import Row, Sheet, member_heads, read_head
-from excursions.read.fold import plain
-from excursions.read.forms import find_log
-from excursions.read.headers import fold
+from excursions.read.logs.actions import action_of, is_of_test
+from excursions.read.logs.cells import Row, Sheet, member_heads, read_head
+from excursions.read.logs.forms import find_log
+from excursions.read.logs.headers import fold
+from excursions.read.logs.samples import sample_table
+from excursions.read.logs.shaping import by_points, with_deviations
+from excursions.read.logs.table import LogTable, row_times
 from excursions.read.members import MARK
 from excursions.read.model import ReadOptions
 from excursions.read.promises import promises_readings
-from excursions.read.samples import sample_table
-from excursions.read.shaping import by_points, with_deviations
-from excursions.read.table import LogTable, row_times
-from excursions.read.vocabulary import words
+from excursions.read.text.fold import plain
+from excursions.read.text.vocabulary import words
 
 Found = tuple[tuple[Path, str], ...]
 

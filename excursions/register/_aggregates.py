@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import replace
 
-from excursions.read.aggregates import aggregate_of
+from excursions.read.text.aggregates import aggregate_of
 from excursions.register._tags import Tag
 
 AGGREGATE = "aggregate"

@@ -8,7 +8,7 @@ from fnmatch import fnmatchcase
 
 from excursions.measurands import MEASURANDS
 from excursions.plant import Plant, Point, Probe
-from excursions.read.aggregates import noted
+from excursions.read.text.aggregates import noted
 from excursions.records import Decision, TagSeries
 from excursions.register._aggregates import AGGREGATE, set_apart, split_names
 from excursions.register._fields import NOT_STATED, STATED_NONE

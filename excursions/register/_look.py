@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from excursions.clock import TimeArray
-from excursions.read.exports.spill import let_go
+from excursions.read.exports.gather.spill import let_go
 from excursions.records import TagSeries
 from excursions.register._traits import Traits, traits_of
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from excursions.read.aggregates import noted
+from excursions.read.text.aggregates import noted
 from excursions.register import _words
 from excursions.register._look import Look
 from excursions.register._says import Named, Stem, says, split_unit, stems, take_unit

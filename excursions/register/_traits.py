@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from excursions.read.nothing import figures_for_nothing
+from excursions.read.text.nothing import figures_for_nothing
 from excursions.records import BAD, FloatArray, TagSeries
 
 _LOOK = (

@@ -6,7 +6,7 @@ import re
 from functools import lru_cache
 
 from excursions.measurands import MEASURANDS
-from excursions.read.fold import plain
+from excursions.read.text.fold import plain
 
 # Spellings beyond those of the measurand table; keys are tidied (see `tidy`).
 _SPELT = {

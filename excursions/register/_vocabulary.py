@@ -7,8 +7,8 @@ holds whole tokens, then beginnings of tokens (for compounds and endings).
 from __future__ import annotations
 
 from excursions.measurands import MEASURANDS
-from excursions.read.fold import plain
-from excursions.read.vocabulary import words
+from excursions.read.text.fold import plain
+from excursions.read.text.vocabulary import words
 
 Row = tuple[frozenset[str], tuple[str, ...]]
 

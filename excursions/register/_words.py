@@ -11,7 +11,7 @@ import re
 from collections.abc import Sequence
 from functools import lru_cache
 
-from excursions.read.fold import plain
+from excursions.read.text.fold import plain
 from excursions.register._vocabulary import NAMES, PROCESS, ROLES, SHORTENED
 
 _SEGMENT = re.compile(r"[/\\|>]|::|(?<=\D)\.(?=\D)|(?<=\d)\.(?=[^\W\d])|(?<=[^\W\d])\.(?=\d)")

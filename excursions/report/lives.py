@@ -21,7 +21,7 @@ from excursions.report.result import PointFindings, ScanResult
 from excursions.report.stretch import between, dose_above, hours_by_edges, peak_of
 from excursions.report.tracks import Track, tracks_of, worn_out
 
-FIXED_EDGES_DEGC = (40.0, 60.0, 80.0, 100.0, 120.0, 130.0, 140.0)  # as tallied in detect/heat_tally.py
+FIXED_EDGES_DEGC = (40.0, 60.0, 80.0, 100.0, 120.0, 130.0, 140.0)  # as tallied in detect/heat/tally.py
 LEAST_STAY = NS_PER_HOUR  # a shorter one between two logged stays is the swap itself
 ORIGINS = {"stated": "as stated", "recognised": "recognised from the calibrations", "": "probe not known"}
 

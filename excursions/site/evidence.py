@@ -19,10 +19,10 @@ from excursions.pipeline.conclude import Evidence
 from excursions.pipeline.inputs import samples_by_point
 from excursions.plant import Plant
 from excursions.read import ReadOptions
-from excursions.read.logs import LogReading, check_entries, read_calibrations
+from excursions.read.logs.log import LogReading, check_entries, read_calibrations
+from excursions.read.logs.names import settle_log, settle_samples
+from excursions.read.logs.samples import SampleReading, read_samples
 from excursions.read.members import MARK
-from excursions.read.names import settle_log, settle_samples
-from excursions.read.samples import SampleReading, read_samples
 from excursions.records import CalibrationEntry, Decision, LabSample, TagSeries
 from excursions.register import infer_plant, load_register
 from excursions.site.archive import Part, load_series, tags_of_shared_looks, thinned

@@ -25,12 +25,12 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
+from excursions.ahead import in_order
 from excursions.condition import Conditioned, condition
 from excursions.pipeline.inputs import point_inputs
 from excursions.plant import Point
 from excursions.read import Reading, ReadOptions, read_exports
-from excursions.read.exports.ahead import in_order
-from excursions.read.exports.spill import let_go
+from excursions.read.exports.gather.spill import let_go
 from excursions.records import TagSeries
 from excursions.register import infer_plant
 

@@ -24,8 +24,8 @@ from typing import NamedTuple
 import numpy as np
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
-from excursions.detect.blocks import make_blocks
-from excursions.detect.live import live_samples
+from excursions.detect.series.blocks import make_blocks
+from excursions.detect.series.live import live_samples
 from excursions.pipeline.analyse import analyse_point
 from excursions.pipeline.point import PointInput
 from excursions.records import MEASURING, FloatArray, IndexArray, Signal, StateLine

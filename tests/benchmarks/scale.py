@@ -161,7 +161,7 @@ def _point_rooms(given: object, laps: Laps) -> None:
     from excursions.condition import condition, share_outages
     from excursions.detect.catalogue import detect
     from excursions.detect.limits import detection_limits
-    from excursions.detect.survey import surveyed
+    from excursions.detect.series.survey import surveyed
     from excursions.records import Record
     from excursions.states import recognise
 

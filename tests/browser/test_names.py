@@ -10,7 +10,7 @@ import pytest
 
 from dashboards import write_site
 from excursions.pipeline.scan import scan
-from excursions.read.exports.columns import clean
+from excursions.read.exports.cells.columns import clean
 from tests.browser.conftest import PATIENCE_MS
 
 NAMES = (

@@ -13,7 +13,7 @@ from excursions.clock import duration_text
 from excursions.errors import UsageError
 from excursions.plant import Plant, Point
 from excursions.read import ReadOptions, read_exports
-from excursions.read.logs import read_calibrations
+from excursions.read.logs.log import read_calibrations
 from excursions.site.acts import close
 from excursions.site.layout import Site, init_site
 from excursions.site.lock import site_lock

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from excursions.detect.cusum import highest_run, signals, upper_cusum
+from excursions.detect.series.cusum import highest_run, signals, upper_cusum
 from tests.reference.tables import rows
 
 TARGET, ALLOWANCE, DECISION = 325.0, 0.3175, 4.1959

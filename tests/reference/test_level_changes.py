@@ -14,8 +14,8 @@ import ruptures
 from statsmodels.datasets import nile
 
 from excursions.detect.catalogue import detect
-from excursions.detect.scan import changes
-from excursions.detect.short import strongest, tail_probability
+from excursions.detect.series.scan import changes
+from excursions.detect.series.short import strongest, tail_probability
 from tests.builders import T0, coloured, level, make_record, with_step
 
 

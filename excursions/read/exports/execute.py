@@ -6,14 +6,14 @@ from dataclasses import replace
 
 import numpy as np
 
-from excursions.read.exports.ahead import in_order
-from excursions.read.exports.gather import Gather
+from excursions.ahead import in_order
+from excursions.read.exports.cells.table import Table
+from excursions.read.exports.gather.gather import Gather
 from excursions.read.exports.layouts.common import between_units, same_unit
+from excursions.read.exports.layouts.plan import Plan
 from excursions.read.exports.outcome import Outcome, Replan
-from excursions.read.exports.plan import Plan
-from excursions.read.exports.quality import scheme_of
-from excursions.read.exports.table import Table
 from excursions.read.exports.work import Piece, Readings, work_on
+from excursions.read.text.quality import scheme_of
 from excursions.records import UNCERTAIN
 
 _MOST_CODES = 500

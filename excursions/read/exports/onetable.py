@@ -7,24 +7,29 @@ from dataclasses import dataclass, field, replace
 
 import polars as pl
 
+from excursions.ahead import in_order
 from excursions.errors import InputFileError
-from excursions.read.exports.ahead import in_order
-from excursions.read.exports.besides import without_besides
-from excursions.read.exports.cards import records_below
-from excursions.read.exports.clockdays import named_day, named_year
-from excursions.read.exports.counted import counted
-from excursions.read.exports.damage import known_damage
+from excursions.read.exports.cells.sheet import Sheet, look_at
+from excursions.read.exports.cells.table import Table, Wanted
 from excursions.read.exports.execute import Executor
-from excursions.read.exports.gather import Gather
-from excursions.read.exports.leaning import written_out
-from excursions.read.exports.monthsacross import year_of_months
+from excursions.read.exports.gather.gather import Gather
+from excursions.read.exports.layouts.plan import NoReadingsError, Plan
 from excursions.read.exports.outcome import Outcome, Replan, findings, texts_only
-from excursions.read.exports.plan import NoReadingsError, Plan
 from excursions.read.exports.planner import Texts, make_plan
-from excursions.read.exports.sheet import Sheet, look_at
 from excursions.read.exports.shown import first_rows
-from excursions.read.exports.stacked import Stacked, previews_blocks, previews_other_columns, take_apart
-from excursions.read.exports.table import Table, Wanted
+from excursions.read.exports.upright.besides import without_besides
+from excursions.read.exports.upright.cards import records_below
+from excursions.read.exports.upright.clockdays import named_day, named_year
+from excursions.read.exports.upright.counted import counted
+from excursions.read.exports.upright.damage import known_damage
+from excursions.read.exports.upright.leaning import written_out
+from excursions.read.exports.upright.monthsacross import year_of_months
+from excursions.read.exports.upright.stacked import (
+    Stacked,
+    previews_blocks,
+    previews_other_columns,
+    take_apart,
+)
 from excursions.read.model import ReadOptions, ShownRow
 from excursions.records import Decision, short_id
 

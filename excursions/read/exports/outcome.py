@@ -9,13 +9,13 @@ import numpy as np
 import polars as pl
 
 from excursions.clock import TimeArray
-from excursions.read.exports.columns import clean
-from excursions.read.exports.plan import Plan
-from excursions.read.exports.quality import NAMES, fold_word
-from excursions.read.exports.values import STATE_OFF
-from excursions.read.exports.words import is_status_text
-from excursions.read.exports.zones import DoubledHours
+from excursions.read.exports.cells.columns import clean
+from excursions.read.exports.cells.values import STATE_OFF
+from excursions.read.exports.layouts.plan import Plan
+from excursions.read.exports.times.zones import DoubledHours
 from excursions.read.model import STATUS_SCHEMA
+from excursions.read.text.quality import NAMES, fold_word
+from excursions.read.text.words import is_status_text
 from excursions.records import BAD, Decision, TagSeries
 
 _MOST_REFUSED = 200_000  # listed one by one in a table; the rest is counted in one entry

@@ -10,24 +10,24 @@ from dataclasses import replace
 import polars as pl
 
 from excursions.errors import InputFileError
-from excursions.read.aggregates import AGGREGATES, says_averages
-from excursions.read.exports.columns import Column
-from excursions.read.exports.dateorder import OrderEvidence
-from excursions.read.exports.decimals import DecimalEvidence, Tally, decimal_evidence
+from excursions.read.exports.cells.columns import Column
+from excursions.read.exports.cells.decimals import DecimalEvidence, Tally, decimal_evidence
+from excursions.read.exports.cells.sheet import Sheet
 from excursions.read.exports.layouts import LAYOUTS
 from excursions.read.exports.layouts.naming import left_out, several_in
+from excursions.read.exports.layouts.plan import Draft, NoReadingsError, Plan, Stream
 from excursions.read.exports.layouts.timecolumns import refuse_days_alone, time_parts
-from excursions.read.exports.numbertimes import SERIAL, SERIAL_1904, as_number_time, kind_of
-from excursions.read.exports.plan import Draft, NoReadingsError, Plan, Stream
-from excursions.read.exports.quality import QualityPlan, base_of, fold_word, scheme_of, user_words
-from excursions.read.exports.sheet import Sheet
-from excursions.read.exports.timeplan import ORDERS, TimePlan
-from excursions.read.exports.times import fast_pattern
-from excursions.read.exports.timeshapes import SUMMER_FLAGS, is_year_day, shape_of
-from excursions.read.exports.words import fold
-from excursions.read.exports.zonestated import decide_zone, stated_zone
-from excursions.read.fold import plain
+from excursions.read.exports.layouts.zonestated import decide_zone, stated_zone
+from excursions.read.exports.times.dateorder import OrderEvidence
+from excursions.read.exports.times.numbertimes import SERIAL, SERIAL_1904, as_number_time, kind_of
+from excursions.read.exports.times.timeplan import ORDERS, TimePlan
+from excursions.read.exports.times.times import fast_pattern
+from excursions.read.exports.times.timeshapes import SUMMER_FLAGS, is_year_day, shape_of
 from excursions.read.model import ReadOptions
+from excursions.read.text.aggregates import AGGREGATES, says_averages
+from excursions.read.text.fold import plain
+from excursions.read.text.quality import QualityPlan, base_of, fold_word, scheme_of, user_words
+from excursions.read.text.words import fold
 from excursions.records import Decision
 
 _MANY_LABELS = 150

@@ -9,20 +9,21 @@ from pathlib import Path
 import polars as pl
 
 from excursions.errors import ExcursionsError
-from excursions.read.exports.clockchanges import TAKEN_AS_UTC, local_signs
-from excursions.read.exports.clockfaults import clock_faults
-from excursions.read.exports.containers import open_item
-from excursions.read.exports.contradictions import SCHEMA
-from excursions.read.exports.gather import Gather
+from excursions.read.exports.cells.table import Table
+from excursions.read.exports.files.containers import open_item
+from excursions.read.exports.files.sound import broken, is_fault
+from excursions.read.exports.files.sources import Item, find_items
+from excursions.read.exports.gather.clockchanges import local_signs
+from excursions.read.exports.gather.clockfaults import clock_faults
+from excursions.read.exports.gather.contradictions import SCHEMA
+from excursions.read.exports.gather.gather import Gather
+from excursions.read.exports.layouts.plan import NoReadingsError
+from excursions.read.exports.layouts.zonestated import TAKEN_AS_UTC
 from excursions.read.exports.onetable import Asked, TableRead, read_table
 from excursions.read.exports.outcome import Met, status_words, strange_words
-from excursions.read.exports.plan import NoReadingsError
 from excursions.read.exports.planner import OrderOpenError
-from excursions.read.exports.quality import user_words
-from excursions.read.exports.sound import broken, is_fault
-from excursions.read.exports.sources import Item, find_items
-from excursions.read.exports.table import Table
 from excursions.read.model import REFUSED_SCHEMA, FileReport, Reading, ReadOptions
+from excursions.read.text.quality import user_words
 from excursions.records import Decision
 
 

@@ -6,9 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from excursions.read.exports.plan import Plan
-from excursions.read.exports.table import Batch, Portion, Table
-from excursions.read.exports.values import STATE_OFF
+from excursions.read.exports.cells.table import Batch, Portion, Table
+from excursions.read.exports.cells.values import STATE_OFF
+from excursions.read.exports.layouts.plan import Plan
 from excursions.read.exports.work import Readings, work_on
 from excursions.read.model import ShownReading, ShownRow
 from excursions.records import BAD

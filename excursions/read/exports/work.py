@@ -9,14 +9,11 @@ import numpy as np
 import polars as pl
 
 from excursions.clock import TimeArray
-from excursions.read.exports.cellunits import units_of_cells
-from excursions.read.exports.columns import clean
-from excursions.read.exports.grouping import grouped
-from excursions.read.exports.journal import are_messages
-from excursions.read.exports.outcome import Outcome, Replan
-from excursions.read.exports.plan import Plan, Stream
-from excursions.read.exports.quality import parse_quality
-from excursions.read.exports.refusals import (
+from excursions.read.exports.cells.cellunits import units_of_cells
+from excursions.read.exports.cells.columns import clean
+from excursions.read.exports.cells.grouping import grouped
+from excursions.read.exports.cells.journal import are_messages
+from excursions.read.exports.cells.refusals import (
     MESSAGE,
     NO_TAG,
     missing_hour,
@@ -25,13 +22,16 @@ from excursions.read.exports.refusals import (
     unread_value,
     without_zone,
 )
-from excursions.read.exports.sections import continues, is_certain, is_section
-from excursions.read.exports.stacked import Stacked, begins_block, other_columns
-from excursions.read.exports.table import MORE, Batch, Portion
-from excursions.read.exports.times import parse_times
-from excursions.read.exports.units import is_unit
-from excursions.read.exports.values import Values, parse_values, scaled
-from excursions.read.exports.zones import standard_offset, to_utc
+from excursions.read.exports.cells.sections import continues, is_certain, is_section
+from excursions.read.exports.cells.table import MORE, Batch, Portion
+from excursions.read.exports.cells.units import is_unit
+from excursions.read.exports.cells.values import Values, parse_values, scaled
+from excursions.read.exports.layouts.plan import Plan, Stream
+from excursions.read.exports.outcome import Outcome, Replan
+from excursions.read.exports.times.times import parse_times
+from excursions.read.exports.times.zones import standard_offset, to_utc
+from excursions.read.exports.upright.stacked import Stacked, begins_block, other_columns
+from excursions.read.text.quality import parse_quality
 from excursions.records import BAD, BoolArray, ByteArray, FloatArray, IndexArray
 
 _BETWEEN = "\x1f"  # between a tag and its unit

@@ -13,7 +13,7 @@ from excursions.calibrations.uncertainty import entered_uncertainty
 from excursions.clock import NS_PER_DAY
 from excursions.physics.nernst import nernst_slope_mv
 from excursions.plant import Installation, Plant, Point, Probe
-from excursions.read.figures import SECOND_SLOPE
+from excursions.read.logs.figures import SECOND_SLOPE
 from excursions.records import CalibrationEntry, Parameter
 from tests.unit.calibrations.builders import PLANT, buffers, entry, standard
 

@@ -11,7 +11,7 @@ from excursions.calibrations.stays import with_logs
 from excursions.clock import NS_PER_DAY as DAY
 from excursions.link import next_due
 from excursions.plant import Installation, Plant, Point
-from excursions.read.logs import check_entries
+from excursions.read.logs.log import check_entries
 from excursions.records import CalibrationEntry, Event
 from tests.unit.calibrations.builders import PLANT, buffers, entry
 

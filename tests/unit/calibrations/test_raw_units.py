@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from excursions.calibrations import evaluate
-from excursions.read.logs import read_calibrations
+from excursions.read.logs.log import read_calibrations
 from excursions.records import Calibration
 from tests.unit.calibrations.builders import PLANT
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from excursions.condition import condition
-from excursions.read.nothing import figures_for_nothing
+from excursions.read.text.nothing import figures_for_nothing
 from excursions.records import BAD
 from tests.builders import T0, tag_series
 

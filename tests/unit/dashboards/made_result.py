@@ -14,7 +14,7 @@ import numpy as np
 
 from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE
 from excursions.conclusions import HeatTally
-from excursions.detect.heat_bands import tally_heat
+from excursions.detect.heat.bands import tally_heat
 from excursions.kinds import KINDS
 from excursions.plant import Installation, Plant, Point, Probe
 from excursions.records import (

@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 
 from excursions.clock import NS_PER_S
-from excursions.detect.afterwards import went_back
 from excursions.detect.catalogue import detect
-from excursions.detect.drift import detect_drift
-from excursions.detect.origin import Clue, tempered
-from excursions.detect.response import detect_slow_response
-from excursions.detect.step import detect_step
-from excursions.detect.survey import survey_of
+from excursions.detect.evidence.afterwards import went_back
+from excursions.detect.evidence.origin import Clue, tempered
+from excursions.detect.level.step import detect_step
+from excursions.detect.series.survey import survey_of
+from excursions.detect.slow.drift import detect_drift
+from excursions.detect.slow.response import detect_slow_response
 from excursions.records import MEASURING, STEAMING
 from tests.builders import T0, coloured, level, make_record, make_signal, state_line, with_ramp, with_step
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from excursions.detect.alike import related, shows_as_large
-from excursions.detect.drift import detect_drift
+from excursions.detect.series.alike import related, shows_as_large
+from excursions.detect.slow.drift import detect_drift
 from tests.builders import coloured, level, make_record, make_signal, with_stuck
 
 N = 12_000

@@ -6,15 +6,15 @@ import numpy as np
 import pytest
 
 from excursions.clock import NS_PER_S
-from excursions.detect.blocks import block_width, make_blocks, noise_blocks
-from excursions.detect.cusum import upper_cusum
-from excursions.detect.groups import group_median, midmean, trimmed_mean
-from excursions.detect.live import live_samples
-from excursions.detect.pattern import without_round
-from excursions.detect.scan import windows
-from excursions.detect.spells import covered_s, nearly_still, unchanged
-from excursions.detect.sudden import SIDE, gaps
-from excursions.detect.survey import survey_of
+from excursions.detect.series.blocks import block_width, make_blocks, noise_blocks
+from excursions.detect.series.cusum import upper_cusum
+from excursions.detect.series.groups import group_median, midmean, trimmed_mean
+from excursions.detect.series.live import live_samples
+from excursions.detect.series.pattern import without_round
+from excursions.detect.series.scan import windows
+from excursions.detect.series.spells import covered_s, nearly_still, unchanged
+from excursions.detect.series.sudden import SIDE, gaps
+from excursions.detect.series.survey import survey_of
 from excursions.records import BAD, HOLD, MEASURING
 from tests.builders import (
     T0,

@@ -7,10 +7,10 @@ import pytest
 from scipy.signal import lfilter
 
 from excursions.clock import NS_PER_S
-from excursions.detect.apart import apart_from_neighbours
-from excursions.detect.several import worth
-from excursions.detect.step import detect_step
-from excursions.detect.survey import survey_of
+from excursions.detect.evidence.apart import apart_from_neighbours
+from excursions.detect.level.step import detect_step
+from excursions.detect.series.several import worth
+from excursions.detect.series.survey import survey_of
 from excursions.records import FloatArray
 from tests.builders import T0, coloured, level, make_record, make_signal, with_step
 

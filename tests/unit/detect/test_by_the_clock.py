@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE, NS_PER_S
-from excursions.detect.by_the_clock import clock_hours
+from excursions.detect.series.by_the_clock import clock_hours
 from tests.builders import T0
 
 

@@ -9,15 +9,15 @@ import pytest
 from scipy.signal import lfilter
 
 from excursions.clock import NS_PER_MINUTE, NS_PER_S
-from excursions.detect.drift import detect_drift
-from excursions.detect.fouling import detect_fouling
-from excursions.detect.plateaus import Joined
-from excursions.detect.step import detect_step
-from excursions.detect.stuck import detect_stuck
-from excursions.detect.survey import survey_of
-from excursions.detect.swing import _rests_at_its_ends, detect_swing, limit_cycle
-from excursions.detect.unmoved import detect_unmoved
-from excursions.detect.walks import _walk
+from excursions.detect.evidence.unmoved import detect_unmoved
+from excursions.detect.level.step import detect_step
+from excursions.detect.noise.swing import _rests_at_its_ends, detect_swing, limit_cycle
+from excursions.detect.series.survey import survey_of
+from excursions.detect.slow.drift import detect_drift
+from excursions.detect.slow.fouling import detect_fouling
+from excursions.detect.slow.plateaus import Joined
+from excursions.detect.slow.walks import _walk
+from excursions.detect.still.stuck import detect_stuck
 from excursions.physics.oxygen import saturation_mg_l
 from excursions.records import CLEANING, MEASURING, Event
 from tests.builders import (

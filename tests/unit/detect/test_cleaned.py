@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from excursions.clock import NS_PER_S
-from excursions.detect.fouling import detect_fouling
+from excursions.detect.slow.fouling import detect_fouling
 from excursions.plant import Plant, Point
 from excursions.records import CLEANING, MEASURING, Record
 from tests.builders import T0, level, make_record, state_line

@@ -10,7 +10,7 @@ import pytest
 
 from excursions.clock import NS_PER_DAY
 from excursions.detect.catalogue import DETECTORS, Detector, detect, noise_trace
-from excursions.detect.survey import surveyed
+from excursions.detect.series.survey import surveyed
 from excursions.kinds import KINDS, ORIGINS, SEVERITIES
 from excursions.records import Event, Record
 from tests.builders import T0, coloured, grid, level, make_record, with_missing, with_step, with_stuck

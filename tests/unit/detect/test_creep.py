@@ -7,10 +7,10 @@ import pytest
 
 from excursions.clock import NS_PER_S
 from excursions.detect.catalogue import detect
-from excursions.detect.creep import detect_creep
-from excursions.detect.drift import detect_drift
-from excursions.detect.laboratory import disagreements
-from excursions.detect.survey import survey_of
+from excursions.detect.evidence.laboratory import disagreements
+from excursions.detect.series.survey import survey_of
+from excursions.detect.slow.creep import detect_creep
+from excursions.detect.slow.drift import detect_drift
 from tests.builders import T0, coloured, grid, level, make_record
 
 N = 14_400  # a hundred days at ten minutes

@@ -7,8 +7,8 @@ import pytest
 from scipy.signal import lfilter
 
 from excursions.clock import NS_PER_S
-from excursions.detect.element_lag import lagging
-from excursions.detect.temperature_fault import detect_temperature_fault
+from excursions.detect.element.lag import lagging
+from excursions.detect.element.temperature_fault import detect_temperature_fault
 from tests.builders import T0, level, make_record
 
 DAY = 1_440

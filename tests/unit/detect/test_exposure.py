@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from excursions.clock import NS_PER_MINUTE, NS_PER_S, TimeArray
-from excursions.detect.exposure import Stretch, bounded, fastest, hidden_peak, measure, saturation_degc
+from excursions.detect.heat.exposure import Stretch, bounded, fastest, hidden_peak, measure, saturation_degc
 from excursions.physics.steam import saturation_pressure_kpa
 from excursions.plant import Point
 from excursions.records import FloatArray, Sampling, Signal

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter
 
-from excursions.detect.repeated import detect_repeated
-from excursions.detect.temperature_fault import detect_temperature_fault
+from excursions.detect.element.temperature_fault import detect_temperature_fault
+from excursions.detect.still.repeated import detect_repeated
 from tests.builders import T0, coloured, level, make_record, quantised
 
 MINUTE = 60_000_000_000

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from excursions.clock import NS_PER_S
-from excursions.detect.glass import detect_glass
+from excursions.detect.still.glass import detect_glass
 from excursions.records import Record
 from tests.builders import T0, coloured, level, make_record, quantised
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from excursions.detect.groups import group_median
-from excursions.detect.stillness import Bins
+from excursions.detect.series.groups import group_median
+from excursions.detect.series.stillness import Bins
 from excursions.ranks import median
 
 

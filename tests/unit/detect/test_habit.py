@@ -7,10 +7,10 @@ import pytest
 
 from excursions.clock import NS_PER_S
 from excursions.detect.catalogue import detect
-from excursions.detect.flurry import detect_flurry
-from excursions.detect.habit import habit_of
 from excursions.detect.limits import detection_limits
-from excursions.detect.switching import detect_switching
+from excursions.detect.noise.flurry import detect_flurry
+from excursions.detect.noise.switching import detect_switching
+from excursions.detect.series.habit import habit_of
 from tests.builders import T0, coloured, grid, level, make_record, make_signal, on_exception
 
 N = 60_000  # six weeks at a minute

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_MINUTE, NS_PER_S
-from excursions.detect.heat_bands import tally_heat
+from excursions.detect.heat.bands import tally_heat
 from excursions.physics.heat import ageing_dose, minutes_above
 
 EDGES = np.array([80.0, 100.0, 130.0])

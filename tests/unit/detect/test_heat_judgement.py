@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from excursions.clock import NS_PER_HOUR
-from excursions.detect.exposure import Exposure
-from excursions.detect.heat_judgement import (
+from excursions.detect.heat.exposure import Exposure
+from excursions.detect.heat.judgement import (
     OverTemperatureSettings,
     confidence_of,
     few_samples,

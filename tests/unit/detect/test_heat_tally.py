@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from excursions.detect.heat_tally import heat_tally
+from excursions.detect.heat.tally import heat_tally
 from excursions.plant import Point
 from tests.builders import level, make_record
 

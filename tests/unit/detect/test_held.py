@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from excursions.detect.stuck import detect_stuck
+from excursions.detect.still.stuck import detect_stuck
 from excursions.records import MEASURING, RECOVERING, STEAMING, Event
 from tests.builders import T0, coloured, level, make_record, quantised, state_line, with_stuck
 

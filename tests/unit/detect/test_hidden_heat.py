@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from excursions.clock import NS_PER_S
-from excursions.detect.hidden_heat import detect_hidden_heat
+from excursions.detect.heat.hidden_heat import detect_hidden_heat
 from excursions.plant import Plant, Point
 from excursions.records import Record
 from excursions.states import recognise

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from excursions.clock import NS_PER_MINUTE
-from excursions.detect.interruptions import detect_interruptions
+from excursions.detect.gone.interruptions import detect_interruptions
 from excursions.plant import Plant, Point
 from excursions.records import BAD, HOLD, Event, Record
 from excursions.states import recognise

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
-from excursions.detect.laboratory import disagreements, sample_errors
-from excursions.detect.survey import survey_of
+from excursions.detect.evidence.laboratory import disagreements, sample_errors
+from excursions.detect.series.survey import survey_of
 from excursions.records import Record
 from tests.builders import T0, coloured, level, make_record
 

@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 
 from excursions.detect.catalogue import detect
-from excursions.detect.drift import detect_drift
-from excursions.detect.noise import detect_noise
-from excursions.detect.response import detect_slow_response
-from excursions.detect.spikes import detect_spikes
-from excursions.detect.step import detect_step
-from excursions.detect.stuck import detect_stuck
+from excursions.detect.gone.spikes import detect_spikes
+from excursions.detect.level.step import detect_step
+from excursions.detect.noise.noise import detect_noise
+from excursions.detect.slow.drift import detect_drift
+from excursions.detect.slow.response import detect_slow_response
+from excursions.detect.still.stuck import detect_stuck
 from excursions.records import CLEANING, MEASURING, FloatArray, Record, StateLine
 from tests.builders import (
     T0,

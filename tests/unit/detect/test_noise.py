@@ -7,7 +7,7 @@ import pytest
 from scipy.signal import lfilter
 
 from excursions.clock import NS_PER_S
-from excursions.detect.noise import detect_noise
+from excursions.detect.noise.noise import detect_noise
 from tests.builders import (
     T0,
     coloured,

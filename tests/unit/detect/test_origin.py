@@ -9,8 +9,7 @@ import numpy as np
 import pytest
 
 from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE
-from excursions.detect.alike import related
-from excursions.detect.origin import (
+from excursions.detect.evidence.origin import (
     Clue,
     Companion,
     companions,
@@ -33,7 +32,8 @@ from excursions.detect.origin import (
     witnessed,
     words_of,
 )
-from excursions.detect.survey import survey_of
+from excursions.detect.series.alike import related
+from excursions.detect.series.survey import survey_of
 from excursions.records import (
     CALIBRATING,
     CLEANING,

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from excursions.clock import NS_PER_S
-from excursions.detect.exposure import hidden_peak
-from excursions.detect.over_temperature import detect_over_temperature
+from excursions.detect.heat.exposure import hidden_peak
+from excursions.detect.heat.over_temperature import detect_over_temperature
 from excursions.physics.steam import saturation_pressure_kpa
 from excursions.plant import Installation, Plant, Point, Probe
 from excursions.records import Event, Record

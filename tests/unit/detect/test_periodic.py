@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from excursions.detect.periodic import detect_periodic
+from excursions.detect.noise.periodic import detect_periodic
 from tests.builders import T0, coloured, level, make_record
 
 N = 60_000

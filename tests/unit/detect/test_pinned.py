@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from excursions.detect.catalogue import detect
-from excursions.detect.pinned import detect_pinned
+from excursions.detect.still.pinned import detect_pinned
 from excursions.plant import Point
 from excursions.records import Record
 from tests.builders import T0, coloured, level, make_record, quantised

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from excursions.detect.response import ResponseSettings, _slowest, detect_slow_response
-from excursions.detect.survey import survey_of, surveyed
+from excursions.detect.series.survey import survey_of, surveyed
+from excursions.detect.slow.response import ResponseSettings, _slowest, detect_slow_response
 from excursions.records import FloatArray
 from tests.builders import T0, level, make_record
 

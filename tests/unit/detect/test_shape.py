@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter
 
-from excursions.detect.live import Live
-from excursions.detect.shape import _at_break, _beside, _step_squares
-from excursions.detect.survey import Survey
+from excursions.detect.series.live import Live
+from excursions.detect.series.shape import _at_break, _beside, _step_squares
+from excursions.detect.series.survey import Survey
 from excursions.once import Once
 from excursions.records import FloatArray
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from excursions.clock import NS_PER_S
-from excursions.detect.spikes import detect_spikes
+from excursions.detect.gone.spikes import detect_spikes
 from excursions.plant import Plant, Point
 from excursions.records import WASHING, Record
 from tests.builders import (

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from excursions.clock import NS_PER_S
-from excursions.detect.step import detect_step
+from excursions.detect.level.step import detect_step
 from excursions.records import CALIBRATING, MEASURING, STEAMING, Event
 from tests.builders import (
     T0,

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from excursions.detect.stillness import bins_of, least_width, stillness
-from excursions.detect.stuck import StuckSettings, detect_stuck, shortest_stuck
-from excursions.detect.survey import survey_of
+from excursions.detect.series.stillness import bins_of, least_width, stillness
+from excursions.detect.series.survey import survey_of
+from excursions.detect.still.stuck import StuckSettings, detect_stuck, shortest_stuck
 from tests.builders import coloured, level, make_record, quantised, with_stuck
 
 N, RECORDS, WIDTH = 4_000, 24, 12

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter
 
-from excursions.detect.repeated import detect_repeated
-from excursions.detect.stuck import StuckSettings, detect_stuck, shortest_stuck
+from excursions.detect.still.repeated import detect_repeated
+from excursions.detect.still.stuck import StuckSettings, detect_stuck, shortest_stuck
 from excursions.plant import Point
 from excursions.records import HOLD, MEASURING
 from tests.builders import (

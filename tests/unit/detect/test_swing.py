@@ -7,8 +7,8 @@ import pytest
 
 from excursions.clock import NS_PER_S
 from excursions.detect.catalogue import detect
-from excursions.detect.survey import survey_of
-from excursions.detect.swing import detect_swing, limit_cycle
+from excursions.detect.noise.swing import detect_swing, limit_cycle
+from excursions.detect.series.survey import survey_of
 from tests.builders import T0, coloured, level, make_record
 
 DAY = 2_880  # samples at thirty seconds

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from excursions.detect.sudden import _tallest
-from excursions.detect.tails import TOP, expected_as_large, expected_each, outlying, top_in_order
+from excursions.detect.series.sudden import _tallest
+from excursions.detect.series.tails import TOP, expected_as_large, expected_each, outlying, top_in_order
 
 
 @pytest.mark.parametrize("seed", range(5))

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
-from excursions.detect.taken_back import STAYED, taken_back
+from excursions.detect.slow.taken_back import STAYED, taken_back
 from excursions.records import Event
 
 WALK = Event(

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from excursions.clock import NS_PER_S
-from excursions.detect.over_temperature import detect_over_temperature
-from excursions.detect.temperature_fault import detect_temperature_fault
-from excursions.detect.thermal_shock import detect_thermal_shock
+from excursions.detect.element.temperature_fault import detect_temperature_fault
+from excursions.detect.heat.over_temperature import detect_over_temperature
+from excursions.detect.heat.thermal_shock import detect_thermal_shock
 from excursions.plant import Plant, Point
 from excursions.records import Record
 from tests.builders import T0, all_measuring, coloured, level, make_signal, on_exception, quantised

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from excursions.detect.thermal_shock import detect_thermal_shock
+from excursions.detect.heat.thermal_shock import detect_thermal_shock
 from tests.scenes import DAY_S, Scene, record_of, scene
 
 

@@ -7,8 +7,8 @@ import pytest
 from scipy.signal import lfilter
 
 from excursions.clock import NS_PER_S
-from excursions.detect.swing import detect_swing
-from excursions.detect.turning import lag_of, sharpness
+from excursions.detect.noise.swing import detect_swing
+from excursions.detect.noise.turning import lag_of, sharpness
 from tests.builders import T0, level, make_record
 
 DAY = 4_320  # samples at twenty seconds

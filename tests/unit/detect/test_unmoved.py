@@ -7,10 +7,10 @@ import pytest
 
 from excursions.clock import NS_PER_S
 from excursions.detect import catalogue
-from excursions.detect.drift import detect_drift
-from excursions.detect.step import detect_step
-from excursions.detect.survey import survey_of, surveyed
-from excursions.detect.unmoved import UnmovedSettings, detect_unmoved, unmoved_neighbour
+from excursions.detect.evidence.unmoved import UnmovedSettings, detect_unmoved, unmoved_neighbour
+from excursions.detect.level.step import detect_step
+from excursions.detect.series.survey import survey_of, surveyed
+from excursions.detect.slow.drift import detect_drift
 from excursions.records import Event, Record
 from tests.builders import T0, coloured, level, make_record, make_signal, quantised
 

@@ -5,11 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from excursions.detect.disturbances import time_constant
-from excursions.detect.drift import detect_drift
-from excursions.detect.laboratory import samples_clue
-from excursions.detect.noise import detect_noise
-from excursions.detect.origin import (
+from excursions.detect.evidence.laboratory import samples_clue
+from excursions.detect.evidence.origin import (
     MOVED,
     WIDEST_COMPANY,
     Clue,
@@ -18,8 +15,11 @@ from excursions.detect.origin import (
     moved_together,
     witnessed,
 )
-from excursions.detect.step import detect_step
-from excursions.detect.survey import survey_of
+from excursions.detect.level.step import detect_step
+from excursions.detect.noise.noise import detect_noise
+from excursions.detect.series.survey import survey_of
+from excursions.detect.slow.disturbances import time_constant
+from excursions.detect.slow.drift import detect_drift
 from excursions.records import MEASURING, WASHING
 from tests.builders import (
     T0,

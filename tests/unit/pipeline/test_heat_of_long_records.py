@@ -7,8 +7,8 @@ import pytest
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_S
 from excursions.conclusions import HeatTally
-from excursions.detect import heat_bands
-from excursions.detect.heat_bands import tally_heat
+from excursions.detect.heat import bands as heat_bands
+from excursions.detect.heat.bands import tally_heat
 from excursions.pipeline.windows import _heat
 
 EDGES = np.array([60.0, 100.0, 130.0])

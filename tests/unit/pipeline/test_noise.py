@@ -10,7 +10,7 @@ import pytest
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_S
 from excursions.conclusions import NoiseBeside
 from excursions.detect.catalogue import noise_trace
-from excursions.detect.survey import surveyed
+from excursions.detect.series.survey import surveyed
 from excursions.kinds import TOLD_AS_HEAT
 from excursions.pipeline import windows
 from excursions.pipeline.analyse import analyse_point

@@ -8,7 +8,7 @@ import pytest
 
 from excursions.condition.signal import condition
 from excursions.read import ReadOptions, read_exports
-from excursions.read.aggregates import aggregate_of, noted, says_averages, with_note
+from excursions.read.text.aggregates import aggregate_of, noted, says_averages, with_note
 
 
 @pytest.mark.parametrize(

@@ -50,7 +50,7 @@ def test_of_three_files_the_last_counts(tmp_path: Path) -> None:
 def test_of_more_readings_than_are_listed_all_are_counted(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("excursions.read.exports.contradictions.MOST", 3)
+    monkeypatch.setattr("excursions.read.exports.gather.contradictions.MOST", 3)
     files = [
         export(tmp_path / f"{name}.csv", range(10), value)
         for name, value in (("a", 7.0), ("b", 7.2), ("c", 7.4))

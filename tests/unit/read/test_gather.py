@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from excursions.read import ReadOptions, read_exports
-from excursions.read.exports.gather import Gather
-from excursions.read.exports.spill import Spill, let_go
-from excursions.read.exports.values import STATE_OFF, STATE_ON
+from excursions.read.exports.cells.values import STATE_OFF, STATE_ON
+from excursions.read.exports.gather.gather import Gather
+from excursions.read.exports.gather.spill import Spill, let_go
 from excursions.records import BAD
 
 

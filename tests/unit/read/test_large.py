@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from excursions.ahead import in_order
 from excursions.read import Reading, ReadOptions, read_exports
 from excursions.read.exports import execute
-from excursions.read.exports.ahead import in_order
 from tests.benchmarks.fuzz_reading import run
 from tests.benchmarks.reading import compare, write_export
 

@@ -9,16 +9,16 @@ import pytest
 
 from excursions.errors import InputFileError
 from excursions.read import Reading, ReadOptions, read_exports
-from excursions.read.exports.cutting import find_cut, fixed_spans
-from excursions.read.exports.dateorder import OrderEvidence
+from excursions.read.exports.cells.sheet import look_at
+from excursions.read.exports.cells.table import Preview
+from excursions.read.exports.files.cutting import find_cut, fixed_spans
+from excursions.read.exports.files.records_text import Cut, split_records
 from excursions.read.exports.layouts.common import split_unit
+from excursions.read.exports.layouts.zonestated import zone_in
 from excursions.read.exports.planner import propose
-from excursions.read.exports.records_text import Cut, split_records
-from excursions.read.exports.sheet import look_at
-from excursions.read.exports.stacked import begins_block
-from excursions.read.exports.table import Preview
-from excursions.read.exports.words import roles_of
-from excursions.read.exports.zonestated import zone_in
+from excursions.read.exports.times.dateorder import OrderEvidence
+from excursions.read.exports.upright.stacked import begins_block
+from excursions.read.text.words import roles_of
 
 
 def read_text(folder: Path, text: str, name: str = "made.csv", **options: object) -> Reading:

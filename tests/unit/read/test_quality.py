@@ -5,7 +5,13 @@ from __future__ import annotations
 import polars as pl
 import pytest
 
-from excursions.read.exports.quality import QualityPlan, parse_quality, quality_of, scheme_of, user_words
+from excursions.read.text.quality import (
+    QualityPlan,
+    parse_quality,
+    quality_of,
+    scheme_of,
+    user_words,
+)
 from excursions.records import BAD, GOOD, UNCERTAIN
 
 # OPC Data Access: quality flags, two high bits of the low byte; limit bits and the high byte change nothing.

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from excursions.read import Reading, ReadOptions, read_exports
-from excursions.read.exports.sections import section_of
+from excursions.read.exports.cells.sections import section_of
 
 
 def rows(day: int, level: float, count: int = 40) -> list[str]:

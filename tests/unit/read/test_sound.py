@@ -10,7 +10,7 @@ import pytest
 
 from excursions.errors import InputFileError
 from excursions.read import ReadOptions, read_exports
-from excursions.read.exports.sound import sound
+from excursions.read.exports.files.sound import sound
 
 FILES = Path(__file__).parents[2] / "corpus" / "files"
 

@@ -13,9 +13,10 @@ import polars as pl
 import pytest
 
 from excursions.errors import InputFileError
-from excursions.read import Reading, ReadOptions, read_exports, text
-from excursions.read.exports import texttable
+from excursions.read import Reading, ReadOptions, read_exports
+from excursions.read.exports.files import texttable
 from excursions.read.sorting import sort_out
+from excursions.read.text import lines as text
 
 LONG = "tag,time,value\nA,2024-03-01T00:00:00Z,7.02\nA,2024-03-01T00:01:00Z,7.03\n"
 

@@ -12,8 +12,8 @@ import pytest
 from excursions.clock import iso
 from excursions.errors import InputFileError
 from excursions.read import Reading, ReadOptions, read_exports
-from excursions.read.exports.lookups import lookups
-from excursions.read.exports.stems import signal_name
+from excursions.read.exports.files.lookups import lookups
+from excursions.read.exports.files.stems import signal_name
 from excursions.read.sorting import classify
 
 DAY = "2025-03-04T0{}:00:00Z"

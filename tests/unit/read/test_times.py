@@ -10,11 +10,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from excursions.read.exports.numbertimes import NUMBER_TIMES, SERIAL, SERIAL_1904
-from excursions.read.exports.textparts import civil_days, parse_distinct
-from excursions.read.exports.timeplan import TimePlan
-from excursions.read.exports.times import fast_pattern, parse_times
-from excursions.read.exports.timeshapes import clock_shape_of, shape_of, zone_offset
+from excursions.read.exports.times.numbertimes import NUMBER_TIMES, SERIAL, SERIAL_1904
+from excursions.read.exports.times.textparts import civil_days, parse_distinct
+from excursions.read.exports.times.timeplan import TimePlan
+from excursions.read.exports.times.times import fast_pattern, parse_times
+from excursions.read.exports.times.timeshapes import clock_shape_of, shape_of, zone_offset
 
 NS = 1_000_000_000
 FORMATS = {

@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from excursions.read.exports.decimals import Tally, decimal_evidence
-from excursions.read.exports.frametable import shortest_decimals
-from excursions.read.exports.values import STATE_OFF, STATE_ON, parse_values, understand
+from excursions.read.exports.cells.decimals import Tally, decimal_evidence
+from excursions.read.exports.cells.values import STATE_OFF, STATE_ON, parse_values, understand
+from excursions.read.exports.files.frametable import shortest_decimals
 from excursions.records import BAD, GOOD, UNCERTAIN
 
 

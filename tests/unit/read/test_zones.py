@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from excursions.read.exports.zones import DoubledHours, to_utc
+from excursions.read.exports.times.zones import DoubledHours, to_utc
 
 NS = 1_000_000_000
 VIENNA = "Europe/Vienna"

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from excursions.read.logs import read_calibrations
+from excursions.read.logs.log import read_calibrations
 from excursions.records import CalibrationEntry
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from excursions.clock import to_ns
-from excursions.read.logs import read_calibrations
+from excursions.read.logs.log import read_calibrations
 from excursions.read.model import ReadOptions
 
 LOG = (

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from excursions.clock import to_ns
 from excursions.plant import Plant, Point, Probe
-from excursions.read.logs import check_entries, read_calibrations
+from excursions.read.logs.log import check_entries, read_calibrations
 from excursions.read.model import REFUSED_SCHEMA, ReadOptions
 from excursions.records import CalibrationEntry
 from tests.unit.read_logs.logs_corpus import CASES, Case

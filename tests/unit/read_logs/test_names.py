@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 
 from excursions.plant import Installation, Plant, Point
-from excursions.read.logs import LogReading
-from excursions.read.names import Places, settle_entries, settle_log, settle_samples
-from excursions.read.samples import SampleReading
+from excursions.read.logs.log import LogReading
+from excursions.read.logs.names import Places, settle_entries, settle_log, settle_samples
+from excursions.read.logs.samples import SampleReading
 from excursions.records import CalibrationEntry, LabSample
 
 PLANT = Plant(

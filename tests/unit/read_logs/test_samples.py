@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from excursions.clock import to_ns
+from excursions.read.logs.samples import read_samples
 from excursions.read.model import REFUSED_SCHEMA, ReadOptions
-from excursions.read.samples import read_samples
 
 
 def at(text: str) -> int:

@@ -16,10 +16,10 @@ from excursions.clock import iso
 from excursions.errors import UsageError
 from excursions.pipeline.options import ScanOptions
 from excursions.pipeline.scan import read_all
-from excursions.read.logs import LogReading, read_calibrations
+from excursions.read.logs.log import LogReading, read_calibrations
+from excursions.read.logs.roles import ROLES, role_of
+from excursions.read.logs.samples import SampleReading, read_samples
 from excursions.read.model import ReadOptions
-from excursions.read.roles import ROLES, role_of
-from excursions.read.samples import SampleReading, read_samples
 from excursions.read.sorting import classify, sort_out
 
 CORPUS = Path(__file__).parents[2] / "corpus"

@@ -13,8 +13,8 @@ import pytest
 import xlsxwriter
 
 from excursions.read import ReadOptions, read_exports
-from excursions.read.logs import read_calibrations
-from excursions.read.samples import read_samples
+from excursions.read.logs.log import read_calibrations
+from excursions.read.logs.samples import read_samples
 from excursions.read.sorting import classify, sort_out
 
 CORPUS = Path(__file__).parents[2] / "corpus" / "files"

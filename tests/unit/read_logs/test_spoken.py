@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from excursions.read.logs import read_calibrations
-from excursions.read.spoken import figures_in
+from excursions.read.logs.log import read_calibrations
+from excursions.read.logs.spoken import figures_in
 from excursions.records import CalibrationEntry
 
 

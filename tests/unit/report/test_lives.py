@@ -11,7 +11,7 @@ import pytest
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_MINUTE
 from excursions.conclusions import Due, HeatTally, NoiseBeside
-from excursions.detect.heat_bands import tally_heat
+from excursions.detect.heat.bands import tally_heat
 from excursions.plant import Installation, Plant, Point, Probe
 from excursions.records import Calibration, Doubt, Event, Parameter, StateLine
 from excursions.report.exposures import HeatExposure, heat_exposures

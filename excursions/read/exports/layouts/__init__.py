@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from excursions.read.exports.cells.sheet import Sheet
 from excursions.read.exports.layouts import groups, long, wide
-from excursions.read.exports.plan import Draft
-from excursions.read.exports.sheet import Sheet
+from excursions.read.exports.layouts.plan import Draft
 
 Propose = Callable[[Sheet], Draft | None]
 

@@ -7,11 +7,11 @@ import re
 from functools import lru_cache
 
 from excursions.measurands import MEASURANDS, to_canonical
-from excursions.read.exports.columns import Column
-from excursions.read.exports.quality import base_of, is_quality_text
-from excursions.read.exports.units import UNITS, is_unit
-from excursions.read.exports.words import fold
-from excursions.read.fold import plain
+from excursions.read.exports.cells.columns import Column
+from excursions.read.exports.cells.units import UNITS, is_unit
+from excursions.read.text.fold import plain
+from excursions.read.text.quality import base_of, is_quality_text
+from excursions.read.text.words import fold
 
 _BRACKETED = re.compile(r"^(?P<name>.+?)\s*[\[(](?P<unit>[^\[\]()]{1,16})[\])]$")
 _QUOTIENT = re.compile(

@@ -5,11 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Sequence
 
-from excursions.read.exports.columns import Column
+from excursions.read.exports.cells.columns import Column
+from excursions.read.exports.cells.sheet import Sheet
+from excursions.read.exports.cells.units import is_unit
 from excursions.read.exports.layouts.common import is_counter, split_unit, unit_behind
-from excursions.read.exports.sheet import Sheet
-from excursions.read.exports.units import is_unit
-from excursions.read.exports.words import ROLES, fold
+from excursions.read.text.words import ROLES, fold
 from excursions.records import Decision
 
 # "AT-101.Value", "AI1Value", "(Wert)"; "Mittelwert" and "Sollwert" say more.

@@ -5,14 +5,14 @@ from __future__ import annotations
 import re
 from collections import Counter
 
-from excursions.read.exports.calendartimes import PARTS, is_part
-from excursions.read.exports.columns import Column
-from excursions.read.exports.numbertimes import JULIAN, WALL_KINDS, as_number_time, number_of
-from excursions.read.exports.plan import Draft, NoReadingsError
-from excursions.read.exports.sheet import Sheet
-from excursions.read.exports.timeshapes import shape_of
-from excursions.read.exports.words import CLOCK_NAMES, CLOCKS_ONLY, HOUR_NAMES, fold
-from excursions.read.exports.zonestated import zone_in
+from excursions.read.exports.cells.columns import Column
+from excursions.read.exports.cells.sheet import Sheet
+from excursions.read.exports.layouts.plan import Draft, NoReadingsError
+from excursions.read.exports.layouts.zonestated import zone_in
+from excursions.read.exports.times.calendartimes import PARTS, is_part
+from excursions.read.exports.times.numbertimes import JULIAN, WALL_KINDS, as_number_time, number_of
+from excursions.read.exports.times.timeshapes import shape_of
+from excursions.read.text.words import CLOCK_NAMES, CLOCKS_ONLY, HOUR_NAMES, fold
 
 _NEAR = 2  # columns between a date and its time of day
 

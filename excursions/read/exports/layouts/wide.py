@@ -5,8 +5,10 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 
-from excursions.read.exports.columns import Column
-from excursions.read.exports.factors import scale_decisions, scale_of
+from excursions.read.exports.cells.columns import Column
+from excursions.read.exports.cells.factors import scale_decisions, scale_of
+from excursions.read.exports.cells.sheet import Sheet
+from excursions.read.exports.cells.units import is_unit
 from excursions.read.exports.layouts.common import is_counter, is_quality
 from excursions.read.exports.layouts.long import telling_column
 from excursions.read.exports.layouts.naming import (
@@ -17,12 +19,10 @@ from excursions.read.exports.layouts.naming import (
     names_of,
     unit_of,
 )
+from excursions.read.exports.layouts.plan import Draft, NoReadingsError, Stream
 from excursions.read.exports.layouts.timecolumns import chosen_time, time_columns
-from excursions.read.exports.plan import Draft, NoReadingsError, Stream
-from excursions.read.exports.sheet import Sheet
-from excursions.read.exports.timeshapes import clock_shape_of
-from excursions.read.exports.units import is_unit
-from excursions.read.exports.words import STATE_WORDS, fold
+from excursions.read.exports.times.timeshapes import clock_shape_of
+from excursions.read.text.words import STATE_WORDS, fold
 from excursions.records import Decision
 
 _QUALITY_END = re.compile(

@@ -1,0 +1,1 @@
+"""Faults of the temperature element."""

@@ -1,0 +1,1 @@
+"""Readings that are missing, or cannot be."""

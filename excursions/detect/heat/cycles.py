@@ -1,0 +1,121 @@
+"""Sterilisations as a family: what this line's steam cycles are usually like, and which one is not like them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from excursions.detect.heat.exposure import Exposure
+from excursions.digits import written
+
+FEWEST = 5  # fewer cycles have no usual
+SPREADS = 5.0  # robust standard deviations off the middle
+HOTTER_K = 3.0  # a hotter cycle is hotter by this much at least
+LONGER, FASTER, SHORTER = 1.5, 2.0, 1.0 / 3.0  # and a longer, faster or shorter one by this factor
+COMPANY = 2  # so many others alike make it another kind of cycle rather than an odd one
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Family:
+    """The usual cycle of a record: medians of `count` cycles (NaN with too few to say)."""
+
+    count: int
+    peak_degc: float
+    minutes: float
+    heating: float
+    cooling: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Trait:
+    """One figure that cycles are compared by; `up` True where only more is odd."""
+
+    figure: Callable[[Exposure], float]
+    words: str
+    unit: str
+    least: float
+    relative: bool
+    up: bool
+
+
+_TRAITS = (
+    _Trait(
+        figure=lambda e: e.peak_degc, words="hotter", unit="degC", least=HOTTER_K, relative=False, up=True
+    ),
+    _Trait(
+        figure=lambda e: e.minutes_steam, words="longer", unit="min", least=LONGER, relative=True, up=True
+    ),
+    _Trait(
+        figure=lambda e: e.heating_k_per_min,
+        words="heated faster",
+        unit="K/min",
+        least=FASTER,
+        relative=True,
+        up=True,
+    ),
+    _Trait(
+        figure=lambda e: e.cooling_k_per_min,
+        words="cooled faster",
+        unit="K/min",
+        least=FASTER,
+        relative=True,
+        up=True,
+    ),
+    _Trait(
+        figure=lambda e: e.cooling_min,
+        words="no hold while cooling: half way down",
+        unit="min",
+        least=SHORTER,
+        relative=True,
+        up=False,
+    ),
+)
+
+
+def family_of(cycles: Sequence[Exposure]) -> Family:
+    """Medians over the cycles of one record."""
+    if len(cycles) < FEWEST:
+        return Family(
+            count=len(cycles), peak_degc=math.nan, minutes=math.nan, heating=math.nan, cooling=math.nan
+        )
+    return Family(
+        count=len(cycles),
+        peak_degc=float(np.median([c.peak_degc for c in cycles])),
+        minutes=float(np.median([c.minutes_steam for c in cycles])),
+        heating=float(np.median([c.heating_k_per_min for c in cycles])),
+        cooling=float(np.median([c.cooling_k_per_min for c in cycles])),
+    )
+
+
+def oddities(cycles: Sequence[Exposure]) -> list[tuple[str, ...]]:
+    """For each cycle, in what it differs from the family, as short facts; all empty with too few cycles."""
+    facts: list[list[str]] = [[] for _ in cycles]
+    if len(cycles) >= FEWEST:
+        for trait in _TRAITS:
+            figures = np.array([trait.figure(cycle) for cycle in cycles])
+            for i in _odd(figures, trait):
+                usual = float(np.nanmedian(figures))
+                facts[i].append(
+                    f"{trait.words} than the other cycles: {written(figures[i])} {trait.unit} against {written(usual)} {trait.unit}"
+                    if trait.up
+                    else f"{trait.words} in {written(figures[i])} {trait.unit}, usually {written(usual)} {trait.unit}"
+                )
+    return [tuple(f) for f in facts]
+
+
+def _odd(figures: np.ndarray, trait: _Trait) -> list[int]:
+    """Positions whose figure lies far from the middle, by spread and by a difference that matters."""
+    known = np.isfinite(figures) & (figures > 0)
+    if np.count_nonzero(known) < FEWEST:
+        return []
+    scaled = np.log(np.where(known, figures, 1.0)) if trait.relative else figures
+    off = scaled - np.median(scaled[known])
+    spread = 1.4826 * float(np.median(np.abs(off[known])))
+    least = abs(math.log(trait.least)) if trait.relative else trait.least
+    far = (off if trait.up else -off) > max(least, SPREADS * spread)
+    near = np.abs(scaled[:, None] - scaled) <= least / 3
+    company = (near & known).sum(axis=1) - 1
+    return [int(i) for i in np.flatnonzero(far & known & (company < COMPANY))]

@@ -1,0 +1,1 @@
+"""Readings that change level within samples or minutes."""

@@ -1,0 +1,1 @@
+"""Readings that grow restless, calm or periodic."""

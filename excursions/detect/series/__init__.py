@@ -1,0 +1,1 @@
+"""What detectors search with: statistics of one series of samples."""

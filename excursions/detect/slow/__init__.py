@@ -1,0 +1,1 @@
+"""Readings that walk away over days, and answers that grow slow."""

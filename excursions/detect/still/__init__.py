@@ -1,0 +1,1 @@
+"""Readings that keep still."""

@@ -1,0 +1,1 @@
+"""What columns, headers and cells of a table say."""

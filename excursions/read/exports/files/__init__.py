@@ -1,0 +1,1 @@
+"""Opens files of every kind as tables of cells."""

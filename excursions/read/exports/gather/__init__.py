@@ -1,0 +1,1 @@
+"""Readings brought together tag by tag, from many portions and files."""

@@ -1,0 +1,1 @@
+"""Tables that lie on their side, lean on lines above them, or stand one below the other: set upright."""

@@ -1,0 +1,1 @@
+"""Calibration logs and lists of laboratory samples."""

@@ -1,0 +1,92 @@
+"""What one row of a calibration log says, before rows are put together to entries."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+from excursions.read.logs.cells import Row
+from excursions.read.logs.standards import Standard
+
+
+@dataclass(slots=True)
+class Slot:
+    """What a row says of one standard."""
+
+    standard: Standard | None = None
+    raw: float = math.nan
+    raw_unit: str = ""
+    temperature: float = math.nan
+    deviation: float = math.nan
+
+
+@dataclass(slots=True)
+class Part:
+    """What a row says of one phase (as found, as left, or neither): figures and standards by slot."""
+
+    figures: dict[str, float] = field(default_factory=dict)
+    slots: dict[str, Slot] = field(default_factory=dict)
+
+    def slot(self, name: str) -> Slot:
+        return self.slots.setdefault(name, Slot())
+
+    @property
+    def filled(self) -> bool:
+        return bool(self.figures) or any(math.isfinite(slot.raw) for slot in self.slots.values())
+
+
+@dataclass(slots=True)
+class Facts:
+    """One row of a log, understood; `parts` by phase, the empty phase where the row names none; `remarked`: the phase a remark says."""
+
+    row: Row
+    time: int | None = None
+    point: str = ""
+    probe: str = ""
+    old_probe: str = ""
+    model: str = ""
+    action: str = ""
+    said: str = ""
+    phase: str = ""
+    remarked: str = ""
+    measurand: str = ""
+    comment: str = ""
+    air_pressure_kpa: float = math.nan
+    altitude_m: float = math.nan
+    salinity: float = 0.0
+    parts: dict[str, Part] = field(default_factory=dict)
+
+    def part(self, phase: str) -> Part:
+        return self.parts.setdefault(phase, Part())
+
+    @property
+    def row_kind(self) -> str:
+        """``part`` for a row with one standard or one figure, of which several make a calibration."""
+        whole = any(len(part.figures) > 1 or set(part.slots) - {"#0"} for part in self.parts.values())
+        return "" if whole or not self.measured else "part"
+
+    @property
+    def deviates(self) -> bool:
+        """Whether the row gives a deviation and no standard that it is from."""
+        slots = [slot for part in self.parts.values() for slot in part.slots.values()]
+        return any(math.isfinite(slot.deviation) and math.isnan(slot.raw) for slot in slots)
+
+    @property
+    def unplaced(self) -> int:
+        """How many readings of the row stand beside no standard, so that nobody knows what they should have been."""
+        shared = self.parts.get("", Part()).slots
+        return sum(
+            math.isfinite(slot.raw) and slot.standard is None and shared.get(name, Slot()).standard is None
+            for part in self.parts.values() for name, slot in part.slots.items()
+        )  # fmt: skip
+
+    @property
+    def nowhere(self) -> bool:
+        """Whether readings beside no standard are all that the row holds."""
+        read = sum(math.isfinite(slot.raw) for part in self.parts.values() for slot in part.slots.values())
+        return 0 < read == self.unplaced and not any(part.figures for part in self.parts.values())
+
+    @property
+    def measured(self) -> bool:
+        """Whether any figure or raw value stands in the row."""
+        return any(part.filled for part in self.parts.values())

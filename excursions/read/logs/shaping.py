@@ -1,0 +1,153 @@
+"""Tables of a log in the shape the rest of the house reads: what no header says is found by the cells, or by the other headers."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import pairwise
+
+from excursions.read.logs.cells import Row
+from excursions.read.logs.headers import Meaning, fold, meaning_of
+from excursions.read.logs.standards import standard_of
+from excursions.read.logs.table import LogTable, cell_at
+from excursions.read.text.fold import plain
+from excursions.read.text.vocabulary import STANDARDS
+
+_DEVIATIONS = re.compile(
+    r"\b(?:deviation|dev|error|err|abweichung|fehler|differenz|difference|diff|ecart|erreur|desvio|desviacion|error|erro|"
+    r"scarto|scostamento|errore|afwijking|avvikelse|avvik|afvigelse|odchylka|odchylenie|poikkeama)\b"
+)
+_READ = ("raw", "value", "figure")
+_MEASURED = (*_READ, "standard", "temperature")
+_NAME = re.compile(r"(?=\S*\d)[A-Za-z][\w./-]*")
+
+
+def with_deviations(table: LogTable) -> LogTable:
+    """Columns of deviations, where nothing else in the table says what was read; a standard may be called by its unit there."""
+    deviations = {
+        at
+        for at, meaning in enumerate(table.meanings)
+        if meaning.kind in ("ignored", "") and _DEVIATIONS.search(fold(table.headers[at]))
+    }
+    named = {
+        at
+        for at, meaning in enumerate(table.meanings)
+        if meaning.kind == "raw" and not meaning.phase and set(fold(table.headers[at]).split()) & STANDARDS
+    }
+    read = {at for at, meaning in enumerate(table.meanings) if meaning.kind in _READ}
+    if not deviations or read - named:
+        return table
+    meanings = [
+        replace(meaning, kind="deviation", phase=meaning_phase(table.headers[at])) if at in deviations
+        else replace(meaning, kind="standard") if at in named else meaning
+        for at, meaning in enumerate(table.meanings)
+    ]  # fmt: skip
+    return replace(table, meanings=tuple(meanings))
+
+
+def meaning_phase(header: str) -> str:
+    """The phase that the words of a header say, whatever else they say."""
+    words = re.sub(_DEVIATIONS, " value ", fold(header))
+    return meaning_of(words).phase
+
+
+def with_standards(table: LogTable) -> LogTable:
+    """Find the column of standards by its cells, ``air`` and ``zero`` or buffers, where no header names it."""
+    if any(m.kind == "standard" for m in table.meanings) or not any(
+        m.kind in ("raw", "value") and not m.fixed for m in table.meanings
+    ):
+        return table
+    for at, meaning in enumerate(table.meanings):
+        cells = [cell for row in table.rows if (cell := cell_at(row, at))]
+        if meaning.kind in ("", "model", "measurand") and cells and all(map(_is_word_of_standard, cells)):
+            changed = [Meaning(kind="standard") if i == at else m for i, m in enumerate(table.meanings)]
+            return replace(table, meanings=tuple(changed))
+    return table
+
+
+def without_counts(table: LogTable) -> LogTable:
+    """Of two columns of standards the one that counts them, ``Buffer`` 1 and 2 beside ``Nominal`` 7.00 and 4.01, is none."""
+    places = [at for at in table.columns("standard") if not table.meanings[at].index]
+    if len(places) < 2:
+        return table
+    counting = [at for at in places if _counts([cell_at(row, at) for row in table.rows])]
+    if not counting or len(counting) == len(places):
+        return table
+    meanings = [Meaning(kind="ignored") if at in counting else m for at, m in enumerate(table.meanings)]
+    return replace(table, meanings=tuple(meanings))
+
+
+def _counts(cells: Sequence[str]) -> bool:
+    """Whether the numbers among the first cells are 1, 2, ... and begin anew at the most."""
+    numbers = [int(cell) for cell in cells if cell.isdecimal()]
+    steps = [b - a == 1 or b == 1 for a, b in pairwise(numbers)]
+    return len(numbers) > 1 and numbers[0] == 1 and all(steps) and max(numbers) > 1
+
+
+def _is_word_of_standard(text: str) -> bool:
+    found = standard_of(text)
+    return found is not None and found.label in ("air", "zero", "zobell", "light", "quinhydrone")
+
+
+def named_by_letters(table: LogTable) -> LogTable:
+    """Of two columns that name points, the one with names goes before the one with numbers of an inventory."""
+    points = table.columns("point")
+    lettered = [at for at in points if any(char.isalpha() for row in table.rows for char in cell_at(row, at))]
+    if len(points) < 2 or not lettered or points[0] in lettered:
+        return table
+    meanings = [
+        Meaning() if at in points and at not in lettered else m for at, m in enumerate(table.meanings)
+    ]
+    return replace(table, meanings=tuple(meanings))
+
+
+def by_points(table: LogTable) -> LogTable:
+    """A table whose headers begin with the names of points, ``F1-PH slope``, ``F2-PH slope``: a row each.
+
+    Only where no column names the point, and the same columns stand there for each of several names.
+    """
+    if table.columns("point") or table.columns("probe"):
+        return table
+    split = [_name_and_rest(header) for header in table.headers]
+    found = [
+        (at, *parts) for at, parts in enumerate(split) if parts and meaning_of(parts[1]).kind in _MEASURED
+    ]
+    names = list(dict.fromkeys(name for _, name, _ in found))
+    rests = list(dict.fromkeys(rest for _, _, rest in found))
+    counts = Counter(rest for _, _, rest in found)
+    others = [at for at, meaning in enumerate(table.meanings) if split[at] is None]
+    loose = [
+        at for at, meaning in enumerate(table.meanings) if meaning.kind in _MEASURED and split[at] is None
+    ]
+    if len(names) < 2 or min(counts.values()) < 2 or loose:
+        return table
+    place = {(name, rest): at for at, name, rest in found}
+    rows = []
+    for row in table.rows:
+        for name in names:
+            cells = [cell_at(row, place[name, rest]) if (name, rest) in place else "" for rest in rests]
+            if any(cells):
+                rows.append(Row(row.line, (*(cell_at(row, at) for at in others), name, *cells)))
+    return replace(
+        table,
+        headers=(*(table.headers[at] for at in others), "Point", *rests),
+        meanings=(*(table.meanings[at] for at in others), Meaning(kind="point"), *map(meaning_of, rests)),
+        rows=tuple(rows),
+    )
+
+
+_TAG = re.compile(r"([A-Z]{1,5})[-_.]\d{2,5}[A-Z]?|([A-Z]{2,5})\d{2,5}[A-Z]?")
+_NO_NAMES = frozenset(("ph", "mv", "ntu", "fnu", "std", "buf", "na", "us", "ms", "co", "pt"))
+
+
+def _name_and_rest(header: str) -> tuple[str, str] | None:
+    """``F1-PH slope [mV/pH]`` as the name of a point and what is said of it; None where it begins otherwise."""
+    first, _, rest = plain(header).strip().partition(" ")
+    if not rest.strip() or not _NAME.fullmatch(first):
+        return None
+    tag = _TAG.fullmatch(first)  # "QT101" has a number in it, but is no standard of 101
+    if meaning_of(first).kind and (tag is None or (tag[1] or tag[2]).casefold() in _NO_NAMES):
+        return None
+    return first, rest.strip()

@@ -1,0 +1,374 @@
+"""A sheet of cells as a table: which row is the header, what stands above it, what each column means."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from excursions.errors import InputFileError
+from excursions.read.logs.actions import action_of, phase_of
+from excursions.read.logs.cells import Row, Sheet
+from excursions.read.logs.figures import SECOND_SLOPE
+from excursions.read.logs.headers import Meaning, fold, is_unit, meaning_of, meanings_of
+from excursions.read.logs.moments import Moments, read_moments, time_of_day
+from excursions.read.logs.roles import with_stated
+from excursions.read.model import ReadOptions
+from excursions.read.text.fold import plain
+from excursions.records import Decision
+
+_SEARCHED = 40  # a header further down than this many rows is not looked for
+_PHASE_WORDS = re.compile(r"found|left|before|after|vor|nach|antes|despues|depois|avant|apres")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LogTable:
+    """Columns and data rows of one sheet.
+
+    headers, meanings : one a column; rows : data rows below the header; above : what the block over the
+    header states, by meaning (``point``, ``probe``, ...); name : name of the sheet; filled : rows with names of the row above.
+    """
+
+    name: str
+    headers: tuple[str, ...]
+    meanings: tuple[Meaning, ...]
+    rows: tuple[Row, ...]
+    above: Mapping[str, str] = field(default_factory=dict)
+    separator: str = ""
+    filled: int = 0
+
+    def columns(self, kind: str) -> list[int]:
+        """Places of the columns of this kind."""
+        return [at for at, meaning in enumerate(self.meanings) if meaning.kind == kind]
+
+    def cell(self, row: Row, kind: str) -> str:
+        """First filled cell of this kind in a row, else what the block above states, else empty."""
+        for at in self.columns(kind):
+            if at < len(row.cells) and row.cells[at]:
+                return row.cells[at]
+        return self.above.get(kind, "")
+
+
+Reader = Callable[[Sequence[str]], list[Meaning]]
+
+
+def find_table(sheet: Sheet, columns: Mapping[str, str], *, read: Reader = meanings_of) -> LogTable | None:
+    """Find the header row of a sheet and read it; None when no row looks like one.
+
+    Parameters
+    ----------
+    columns : mapping of meaning to header
+        What the user states; see :func:`with_stated`.
+    """
+    place = _header_place(sheet.rows, columns, read)
+    if place is None:
+        return None
+    headers, used = _headers(sheet.rows, place, read)
+    meanings = with_stated(headers, read(headers), columns)
+    rows = sheet.rows[place + used :]
+    if rows and (units := _unit_row(rows[0])):
+        meanings = [_with_unit(m, units[at] if at < len(units) else "") for at, m in enumerate(meanings)]
+        rows = rows[1:]
+    return LogTable(
+        name=sheet.name,
+        headers=tuple(headers),
+        meanings=tuple(meanings),
+        rows=rows,
+        above=_block(sheet.rows[:place]),
+        separator=sheet.separator,
+    )
+
+
+def _header_place(rows: Sequence[Row], columns: Mapping[str, str], read: Reader) -> int | None:
+    """The row with the most cells that mean something, if one of them is a time."""
+    stated = {fold(header) for header in columns.values()}
+    best, best_score = None, 1
+    for place, row in enumerate(rows[:_SEARCHED]):
+        kinds = [meaning.kind for meaning in read(row.cells)]
+        named = sum(fold(cell) in stated for cell in row.cells if cell)
+        score = sum(bool(kind) for kind in kinds) + 2 * named
+        timed = ("time" in kinds or "clock" in kinds or named) and not any(map(_is_date, row.cells))
+        if timed and score > best_score:
+            best, best_score = place, score
+    return _under_a_form(rows, read) if best is None else best
+
+
+_A_DATE = re.compile(r"\s*(?:\d{1,2}[./-]\d{1,2}[./-]\d{2,4}|\d{4}[./-]\d{1,2}[./-]\d{1,2})(?![\d.,])")
+
+
+def _is_date(cell: str) -> bool:
+    """A date, which no header holds: ``Date: | 13.03.2026`` stands above a form."""
+    return bool(_A_DATE.match(cell))
+
+
+_MEASURED_KINDS = frozenset(("standard", "raw", "value", "figure"))
+
+
+def _under_a_form(rows: Sequence[Row], read: Reader) -> int | None:
+    """The header of a form whose date stands above it, as found and as left beside each other."""
+    for place, row in enumerate(rows[:_SEARCHED]):
+        meanings = [
+            meaning
+            for cell, meaning in zip(row.cells, read(row.cells), strict=True)
+            if any(char.isalpha() for char in cell)  # a row of figures behind a label is no header
+        ]
+        measured = [meaning for meaning in meanings if meaning.kind in _MEASURED_KINDS]
+        if (
+            len(measured) > 1
+            and any(meaning.phase for meaning in measured)
+            and "time" in _block(rows[:place])
+        ):
+            return place
+    return None
+
+
+def _headers(rows: Sequence[Row], place: int, read: Reader) -> tuple[list[str], int]:
+    """Header texts, joined with a row of group titles above (``As found | | As left |``) where there is one.
+
+    The titles may also stand in the row of the other headers, over a row of names for the columns below them.
+    """
+    header = list(rows[place].cells)
+    if place + 1 < len(rows) and _names_columns(header, rows[place + 1].cells, read):
+        below, title = rows[place + 1].cells, ""
+        joined = []
+        for at in range(max(len(header), len(below))):
+            own, cell = (cells[at] if at < len(cells) else "" for cells in (header, below))
+            title = own or title
+            joined.append(f"{title} {cell}" if cell else own)
+        return joined, 2
+    above = rows[place - 1].cells if place else ()
+    groups = [cell for cell in above if cell]
+    if len(groups) >= 2 and any(_PHASE_WORDS.search(fold(cell)) for cell in groups) and len(above) > 2:
+        title, titles = "", []
+        for at in range(len(header)):
+            title = above[at] if at < len(above) and above[at] else title
+            titles.append(title)
+        header = [_joined(title, cell) for title, cell in zip(titles, header, strict=True)]
+    return header, 1
+
+
+def _names_columns(header: Sequence[str], below: Sequence[str], read: Reader) -> bool:
+    """Whether a row names the columns under titles of phases: figures and the like, no cell of data, none under a time."""
+    if not any(_PHASE_WORDS.search(fold(cell)) for cell in header if cell):
+        return False
+    filled = [at for at, cell in enumerate(below) if cell]
+    lettered = any(char.isalpha() for at in filled for char in below[at])
+    under_titles = any(at >= len(header) or not header[at] for at in filled)
+    if not lettered and not under_titles:
+        return False  # numbers under headers of their own are data; under merged titles they may be buffers
+    meanings = read(below)
+    untimed = all(read([header[at]])[0].kind not in ("time", "clock") for at in filled if at < len(header))
+    return len(filled) >= 2 and untimed and all(meanings[at].kind in _NAMED_BELOW for at in filled)
+
+
+_NAMED_BELOW = ("figure", "raw", "value", "temperature", "standard")
+
+
+def _joined(title: str, cell: str) -> str:
+    alone = meaning_of(cell).kind
+    return (
+        cell
+        if alone in ("time", "clock", "point", "probe", "comment", "action", "") or not title
+        else f"{title} {cell}"
+    )
+
+
+def _unit_row(row: Row) -> tuple[str, ...]:
+    """Cells of a row that holds nothing but units, else nothing."""
+    filled = [cell for cell in row.cells if cell]
+    return row.cells if filled and all(is_unit(cell) for cell in filled) else ()
+
+
+def _with_unit(meaning: Meaning, unit: str) -> Meaning:
+    return (
+        replace(meaning, unit=fold(unit).strip("[]() ").replace(" ", ""))
+        if unit and not meaning.unit
+        else meaning
+    )
+
+
+def _block(rows: Sequence[Row]) -> dict[str, str]:
+    """``Point: QT101`` or ``Serial number | 12345`` above the header."""
+    found: dict[str, str] = {}
+    for row in rows:
+        cells = [cell for cell in row.cells if cell]
+        pairs = (
+            [cells[0].split(":", 1)]
+            if len(cells) == 1 and ":" in cells[0]
+            else [cells[at : at + 2] for at in range(0, len(cells) - 1, 2)]
+        )
+        for pair in pairs:
+            if len(pair) == 2 and (kind := meaning_of(pair[0].rstrip(" :")).kind):
+                found.setdefault(kind, pair[1].strip())
+    return found
+
+
+# What a column may be stated to hold, and how the house writes it; a role may carry a phase, a number and a unit.
+
+
+def is_point_like(text: str) -> bool:
+    """Whether a sheet's name can be the name of a point or probe rather than ``Sheet1`` or ``2024``."""
+    said = plain(text).strip().casefold()
+    return bool(said) and not re.fullmatch(
+        r"(sheet|tabelle|feuil|hoja|folha|planilha|blatt|data|log|calibrations?|kalibrierungen|cal)?\s*\d{0,4}",
+        said,
+    )
+
+
+def column_decision(file: str, table: LogTable) -> Decision:
+    """How the columns of a table were understood, as one decision."""
+    pairs = zip(table.headers, table.meanings, strict=True)
+    said = "; ".join(f"{header}: {_said(meaning)}" for header, meaning in pairs if header)
+    where = f"{file}, sheet {table.name}" if table.name else file
+    return Decision(
+        subject=where, what=f"columns read as {said}", why="by the words of the headers", option="--columns"
+    )
+
+
+def _said(meaning: Meaning) -> str:
+    number = str(meaning.index or "") or (meaning.fixed.label if meaning.fixed else "")
+    words = [meaning.phase, meaning.figure or meaning.kind, number]
+    unit = f" [{meaning.unit}]" if meaning.unit else ""
+    return " ".join(word.replace("_", " ") for word in words if word) + unit if meaning.kind else "not used"
+
+
+def with_actions(table: LogTable) -> LogTable:
+    """Find the column of actions by its cells where no header names it (``Type``, ``Kind``, ``What``)."""
+    if table.columns("action"):
+        return table
+    for at, meaning in enumerate(table.meanings):
+        cells = [cell for row in table.rows if (cell := cell_at(row, at))]
+        if (
+            meaning.kind in ("", "model", "measurand")
+            and cells
+            and sum(bool(action_of(c)) for c in cells) >= len(cells) / 2
+        ):
+            changed = [
+                replace(meaning, kind="action") if i == at else m for i, m in enumerate(table.meanings)
+            ]
+            return replace(table, meanings=tuple(changed))
+    return table
+
+
+def with_phases(table: LogTable) -> LogTable:
+    """Find the column that says as found or as left by its cells where no header names it (``As``, ``State``)."""
+    if table.columns("phase") or {meaning.phase for meaning in table.meanings} >= {"as_found", "as_left"}:
+        return table
+    for at, meaning in enumerate(table.meanings):
+        cells = [cell for row in table.rows if (cell := cell_at(row, at))]
+        short = all(len(cell) <= _LONGEST_PHASE for cell in cells)
+        if (
+            meaning.kind in ("", "result", "model")
+            and cells
+            and short
+            and all(phase_of(cell) for cell in cells)
+            and not _are_initials(cells)
+        ):
+            changed = [replace(meaning, kind="phase") if i == at else m for i, m in enumerate(table.meanings)]
+            return replace(table, meanings=tuple(changed))
+    return table
+
+
+def _are_initials(cells: Sequence[str]) -> bool:
+    """One and the same pair of letters throughout: "AL" is rather who did it than as left."""
+    return len(set(cells)) == 1 and len(cells[0]) == 2
+
+
+def with_names_above(table: LogTable) -> LogTable:
+    """Fill date and names of a second row of one calibration from the row above: "found" and below it "left", as merged cells are saved."""
+    places = [at for kind in ("time", "clock", "point", "probe", "model") for at in table.columns(kind)]
+    phases = table.columns("phase")
+    if not phases or not table.columns("time"):
+        return table
+    rows: list[Row] = []
+    filled = 0
+    for row in table.rows:
+        phase = phase_of(cell_at(row, phases[0]))
+        bare = not any(cell_at(row, at) for at in places)
+        if rows and bare and phase and phase != phase_of(cell_at(rows[-1], phases[0])):
+            cells = [cell_at(row, at) for at in range(max(len(row.cells), len(rows[-1].cells)))]
+            for at in places:
+                cells[at] = cell_at(rows[-1], at)
+            row, filled = replace(row, cells=tuple(cells)), filled + 1
+        rows.append(row)
+    return replace(table, rows=tuple(rows), filled=filled)
+
+
+_LONGEST_PHASE = 24
+_SIDE = re.compile(r"acid|sauer|sauren|alkal|alcal|basi[cqs]|bajo|low|high|\d")  # which buffers a slope is of
+_ONCE = ("figure", "standard", "raw", "temperature", "air_pressure", "altitude", "salinity")
+
+
+def without_twins(table: LogTable) -> tuple[LogTable, list[InputFileError]]:
+    """Leave out columns that mean the same as one before them, and name them: which one counts cannot be known.
+
+    A column that is empty throughout is no twin.  A second slope is none either: pH analysers may keep one for acid and
+    one for alkaline buffers.  The first is the probe's slope, the second is kept beside it.
+    """
+    kept: dict[Meaning, int] = {}
+    meanings, faults = list(table.meanings), []
+    for at, meaning in enumerate(table.meanings):
+        filled = any(cell_at(row, at) for row in table.rows)
+        if meaning.kind not in _ONCE or not filled:
+            continue
+        same = (
+            replace(meaning, index=0) if meaning.kind == "figure" else meaning
+        )  # slope 1 and slope 2 are both slopes
+        second = replace(same, figure=SECOND_SLOPE)
+        sided = same in kept and all(
+            _SIDE.search(plain(table.headers[i]).casefold()) for i in (at, kept[same])
+        )
+        if sided and meaning.figure == "slope" and second not in kept:
+            meanings[at], same = second, second
+        if same in kept:
+            meanings[at] = Meaning()
+            faults.append(_twin(table, at, kept[same], _said(meaning)))
+        kept.setdefault(same, at)
+    return replace(table, meanings=tuple(meanings)), faults
+
+
+def _twin(table: LogTable, at: int, first: int, what: str) -> InputFileError:
+    return InputFileError(
+        found=f'a second column of "{what}", which is left out',
+        expected=f'one such column; "{table.headers[first]}" is used',
+        mend=f'say what it holds, for example --columns "as left {what.split(" [")[0]}={table.headers[at]}"',
+        column=table.headers[at],
+    )
+
+
+def row_times(table: LogTable, options: ReadOptions, file: str, *, comma: bool) -> Moments:
+    """Times of all rows: from one column, or from a date and a time of day.
+
+    comma: whether numbers of this table have a decimal comma; nobody who writes one writes the month first.
+    """
+    dates, clocks = table.columns("time"), table.columns("clock")
+    if not dates and clocks:
+        dates, clocks = clocks[:1], clocks[1:]
+    texts = [_date_and_time(row, dates, clocks) for row in table.rows]
+    if not dates and "time" in table.above:
+        texts = [" ".join(filter(None, (table.above["time"], table.above.get("clock", ""))))] * len(
+            table.rows
+        )
+    header = table.headers[dates[0]] if dates else ""
+    return read_moments(texts, _in_stated_zone(options, header), file=file, column=header, comma=comma)
+
+
+def _date_and_time(row: Row, dates: Sequence[int], clocks: Sequence[int]) -> str:
+    date = cell_at(row, dates[0]) if dates else ""
+    clock = time_of_day(cell_at(row, clocks[0])) if clocks else ""
+    if clock and re.match(r"\d{4}-\d\d-\d\d[ T]", date):
+        date = date[:10]  # a workbook writes midnight behind a plain date
+    return f"{date} {clock}".strip() if date else ""
+
+
+def _in_stated_zone(options: ReadOptions, header: str) -> ReadOptions:
+    return (
+        replace(options, tz="UTC")
+        if re.search(r"(^|[\W_])(utc|gmt)([\W_]|$)", header.casefold())
+        else options
+    )
+
+
+def cell_at(row: Row, at: int) -> str:
+    """A cell of a row, empty where the row is too short."""
+    return row.cells[at] if at < len(row.cells) else ""

@@ -1,0 +1,1 @@
+"""Bytes, letters, numbers and words, as every file may write them."""
