@@ -8,9 +8,10 @@ import shutil
 import sys
 import tempfile
 from collections.abc import Iterator, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import Future
 from dataclasses import dataclass, field
 from pathlib import Path
+from threading import Thread
 from typing import BinaryIO, cast
 
 from excursions.errors import ExcursionsError, InputFileError
@@ -55,15 +56,25 @@ class Item:
         self._known = sha256
 
     def digest_aside(self) -> None:
-        """Work the digest out beside the reading: it takes as long as a good part of it."""
-        self._future = self._future or _ASIDE.submit(_digest, self.path, self.parts)
+        """Work the digest out beside the reading: it takes as long as a good part of it.
+
+        In a thread that ends with the process: one that is waited for would hold up an interrupted command for ever.
+        """
+        if self._future is None:
+            told: Future[str] = Future()
+            Thread(target=_settle, args=(told, self.path, self.parts), daemon=True, name="digest").start()
+            self._future = told
 
     def stem(self, name: str) -> str:
         """What a signal of this table is called where nothing in the table names it."""
         return signal_name(name)
 
 
-_ASIDE = ThreadPoolExecutor(max_workers=1, thread_name_prefix="digest")
+def _settle(told: Future[str], path: Path, parts: tuple[Path, ...]) -> None:
+    try:
+        told.set_result(_digest(path, parts))
+    except Exception as error:  # whoever asks for the result gets it
+        told.set_exception(error)
 
 
 def _digest(path: Path, parts: tuple[Path, ...]) -> str:
