@@ -306,9 +306,7 @@ def _pin_reason(agreed: Agreement | None) -> tuple[str, ...]:
 
 def _shape_reason(lead: Cause | None, span: Span, seen: Posterior, *, even: bool) -> tuple[str, ...]:
     if lead is not None:
-        return (
-            f"how the error grew is reckoned from the {KINDS[lead.event.kind].label} between the two calibrations",
-        )
+        return (f"how the error grew is reckoned from the {KINDS[lead.event.kind].label}",)
     if not even:
         return ()
     ageing = int(seen.cause[_most(span, seen)]) == AGEING
