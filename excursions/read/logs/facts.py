@@ -8,6 +8,9 @@ from dataclasses import dataclass, field
 from excursions.read.logs.cells import Row
 from excursions.read.logs.standards import Standard
 
+# Units that a reading of a standard may stand in, and take from the standard where nobody says.
+READS_IN = ("uS/cm", "mS/cm", "S/m", "NTU", "FNU", "mg/L", "%sat", "mV", "ntu")
+
 
 @dataclass(slots=True)
 class Slot:

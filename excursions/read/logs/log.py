@@ -13,12 +13,13 @@ from excursions.plant import Installation, Plant
 from excursions.read.logs.actions import action_of, is_cleaning
 from excursions.read.logs.cells import Sheet, read_cells
 from excursions.read.logs.electrodes import of_ph
-from excursions.read.logs.entries import RowReader, entries_of, merge
+from excursions.read.logs.entries import entries_of, merge
 from excursions.read.logs.facts import Facts
 from excursions.read.logs.figures import unit_of_column
 from excursions.read.logs.forms import find_log
 from excursions.read.logs.gathered import Gathered
 from excursions.read.logs.moments import Moments
+from excursions.read.logs.rowreader import RowReader
 from excursions.read.logs.shaping import (
     by_points,
     named_by_letters,
