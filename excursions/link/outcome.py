@@ -185,7 +185,7 @@ def _borne_out(best: Link, links: Sequence[Link], shifts: dict[str, Shift], lead
         for number, shift in enumerate(shifts[link.shift] for link in found.values())
     )
     least = min(link.probability for link in found.values())
-    cause = f"the heat of {_day(lead.start)} that this followed" if lead is not None else "this"
+    cause = "the heat before it" if lead is not None else "this"
     return (
         f"The calibration of {_day(end)} found {changes}; {cause} is {'their' if len(found) > 1 else 'its'} likeliest cause "
         f"({percent(least)})."
