@@ -12,10 +12,12 @@ References
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
+from excursions.calibrations import models
 from excursions.calibrations.parameters import Determined, apart
 from excursions.calibrations.standards import Resolved, is_signal, understood
+from excursions.calibrations.uncertainty import entered_uncertainty
 from excursions.digits import written
 from excursions.measurands import MEASURANDS
 from excursions.measurands.ph import USP_OFFSET_MV, USP_SLOPE_PERCENT
@@ -152,10 +154,24 @@ def is_copy(measurand: str, rows: Sequence[CalibrationEntry], earlier: Sequence[
     One standard alone may give the same figure twice by chance, so its temperature must repeat too; readings that
     equal their standards are what an adjustment aims at and prove nothing.  Figures follow from raw signals: where
     they differ though these repeat with their temperatures, both cannot have been measured; nor where readings repeat
-    that are written so finely that they never do by themselves.
+    that are written so finely that they never do by themselves.  Figures alone, of a steady probe and written to a
+    tenth, do repeat by themselves: all of them together must be as unlikely to.
     """
     here = {_fingerprint(measurand, row) for row in rows}
-    return None not in here and bool(here) and here <= {_fingerprint(measurand, row) for row in earlier}
+    if None in here or not here or not here <= {_fingerprint(measurand, row) for row in earlier}:
+        return False
+    alone = {tuple(sorted(row.figures.items())) for row in rows if not row.standards}
+    return len(alone) < len(here) or _figures_by_chance(measurand, alone) < _SELDOM
+
+
+def _figures_by_chance(measurand: str, rows: Collection[tuple[tuple[str, float], ...]]) -> float:
+    """Chance that every figure of some rows repeats to its last digit though all were determined anew."""
+    chance = 1.0
+    for name, value in (figure for row in rows for figure in row):
+        plain, _, unit = name.partition(" [")
+        unit = unit.rstrip("]") or models.form(measurand, {}).units.get(plain, "")
+        chance *= _repeats(value, entered_uncertainty(measurand, plain, value, unit))
+    return chance
 
 
 def _fingerprint(measurand: str, entry: CalibrationEntry) -> tuple[float, ...] | None:
@@ -176,13 +192,21 @@ def _fingerprint(measurand: str, entry: CalibrationEntry) -> tuple[float, ...] |
 def _by_chance(measurand: str, raws: Sequence[float]) -> float:
     """Chance that readings repeat to the last digit though both were taken: that digit against their scatter."""
     assumed = MEASURANDS[measurand].assumed
+    decimals = max(map(_decimals, raws))
     chance = 1.0
     for raw in raws:
-        decimals = max(len(f"{value:.10g}".partition(".")[2]) for value in raws)
-        scatter = assumed.reading + assumed.reading_relative * abs(raw)
-        # Two draws of one normal law lie in the same cell of this width with the chance width / (2 sqrt(pi) sd).
-        chance *= min(10.0**-decimals / (2.0 * math.sqrt(math.pi) * max(scatter, 1e-12)), 1.0)
+        chance *= _repeats(raw, assumed.reading + assumed.reading_relative * abs(raw), decimals)
     return chance
+
+
+def _repeats(value: float, scatter: float, decimals: int | None = None) -> float:
+    """Chance that two draws of one normal law are the same to the last digit: they lie in one cell of this width with width / (2 sqrt(pi) sd)."""
+    width = 10.0 ** -(_decimals(value) if decimals is None else decimals)
+    return min(width / (2.0 * math.sqrt(math.pi) * max(scatter, 1e-12)), 1.0)
+
+
+def _decimals(value: float) -> int:
+    return len(f"{value:.10g}".partition(".")[2])
 
 
 def _turned(entered: float, computed: float, allowed: float) -> bool:

@@ -15,9 +15,9 @@ from excursions.clock import NS_PER_DAY, wall
 from excursions.conclusions import AuditFinding
 from excursions.link.sight import Look
 from excursions.link.traces import touches
-from excursions.measurands import to_canonical
-from excursions.records import Calibration, CalibrationEntry, Link, Shift, StandardReading
-from excursions.states.standards import label_of, widened
+from excursions.measurands import Window, to_canonical
+from excursions.records import Calibration, CalibrationEntry, FloatArray, Link, Shift, StandardReading
+from excursions.states.standards import VISITED, label_of, widened
 
 # A calibration that shows one standard less than the others of its point is also shorter than they are (cp).
 _SHORTER, _OTHERS = 0.6, 2
@@ -156,11 +156,23 @@ def _near(look: Look, c: Calibration, standard: StandardReading, used: dict[str,
 
 
 def _sits_in(look: Look, labels: frozenset[str], when: int) -> bool:
-    """Whether the process was at one of these standards the day before: then a probe put into it shows nothing."""
-    before = look.line.value[(look.line.time >= when - NS_PER_DAY) & (look.line.time < when)]
-    before = before[np.isfinite(before)]
+    """Whether the process was at one of these standards the day before, or is there at times: a probe put into it shows nothing.
+
+    What the process visits by itself is no sign of a standard, so that nobody looked for it there.
+    """
+    known = np.isfinite(look.line.value)
+    every = look.line.value[known]
+    before = every[(look.line.time[known] >= when - NS_PER_DAY) & (look.line.time[known] < when)]
     level = float(np.median(before)) if before.size else math.nan
-    return any(w.low <= level <= w.high for w in look.point.quantity.windows if w.label in labels)
+    return any(
+        w.low <= level <= w.high or _share_within(w, every) > VISITED
+        for w in look.point.quantity.windows
+        if w.label in labels
+    )
+
+
+def _share_within(window: Window, values: FloatArray) -> float:
+    return float(np.mean((values >= window.low) & (values <= window.high))) if values.size else 0.0
 
 
 def _entered(calibration: Calibration) -> frozenset[str]:

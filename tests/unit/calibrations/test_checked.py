@@ -267,6 +267,23 @@ def test_a_gain_is_told_with_its_bounds_and_a_ph_slope_is_no_gain() -> None:
 
 
 @pytest.mark.parametrize(("figures", "copied"), [({"slope": 97.31}, False), ({"slope": 97.31, "zero_point": 6.94}, True)])  # fmt: skip
-def test_one_figure_may_repeat_by_chance_and_two_do_not(figures: dict[str, float], copied: bool) -> None:
+def test_one_figure_may_repeat_by_chance_and_two_written_finely_do_not(
+    figures: dict[str, float], copied: bool
+) -> None:
     seen = evaluate([entry("ph", day, **figures) for day in (1.0, 30.0)], PLANT)
     assert [c.copied for c in seen] == [False, copied]
+
+
+@pytest.mark.parametrize(("said", "copied"), [((97.6, 97.6), False), ((97.6, 95.2), True)])
+def test_two_rounded_figures_of_a_steady_probe_repeat_by_themselves_and_four_do_not(
+    said: tuple[float, float], copied: bool
+) -> None:
+    rows = [
+        entry("ph", day, slope=slope, zero_point=zero, phase=phase)
+        for day in (1.0, 30.0)
+        for phase, slope, zero in (
+            ("as_found", said[0], 6.56),
+            ("as_left", said[1], 6.98 if copied else 6.56),
+        )
+    ]
+    assert [c.copied for c in evaluate(rows, PLANT)] == [False, copied]

@@ -245,6 +245,10 @@ def test_one_buffer_less_is_told_only_when_the_work_was_shorter_too() -> None:
     near = Levels(time=np.arange(100 * 24, dtype=np.int64) * NS_PER_HOUR, value=np.full(100 * 24, 4.1))
     told = audit(entries, {"ph": replace(line, end=end)}, SAMPLING, PLANT, {"ph": near})
     assert [f.kind for f in told if f.kind != "overdue"] == []
+    # Or one that visits pH 4 at times: no reading there was taken for a standard.
+    visits = replace(near, value=np.where(np.arange(100 * 24) % 10 < 3, 4.1, 3.6))
+    told = audit(entries, {"ph": replace(line, end=end)}, SAMPLING, PLANT, {"ph": visits})
+    assert [f.kind for f in told if f.kind != "overdue"] == []
 
 
 def far_off(line: StateLine, *rests: tuple[str, ...]) -> StateLine:
