@@ -27,6 +27,10 @@ class Dated(Protocol):
     def time(self) -> int: ...
 
 
+_UNKNOWN_SHARE = 0.02  # of the reading, where nobody knows what error matters (cp)
+_LEAST = 1e-9  # so that a reading of nothing at all is not doubted for the last digit of a sum
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Point:
     """A measuring point and the tags of its signals.
@@ -96,6 +100,15 @@ class Point:
         if self.tolerance is not None:
             return np.full(levels.size, self.tolerance)
         return np.fmax(self.quantity.tolerance, self.quantity.tolerance_relative * np.abs(levels))
+
+    def doubted_at(self, level: float) -> float:
+        """Reading error from which a reading is doubted, canonical unit: the tolerance; where none is known a share of the reading."""
+        return float(self.doubted_at_each(np.array([level]))[0])
+
+    def doubted_at_each(self, levels: NDArray[np.float64]) -> NDArray[np.float64]:
+        """The same at many levels (n,)."""
+        known = self.tolerances_at(levels)
+        return np.where(known > 0, known, np.fmax(_UNKNOWN_SHARE * np.abs(levels), _LEAST))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

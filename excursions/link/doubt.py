@@ -157,7 +157,7 @@ def _said(made: Doubt, span: Span, setting: _Set) -> Doubt:
     if not setting.kept:
         return made
     rests = made.basis in (PRORATION, UNVERIFIED)
-    rests = rests and abs(_off_at_first(span)) > span.point.tolerance_at(span.level)
+    rests = rests and abs(_off_at_first(span)) > span.point.doubted_at(span.level)
     return replace(
         made,
         basis=KEPT_BEFORE if rests else made.basis,
@@ -182,7 +182,7 @@ def _closed(weighed: Weighed, known: _Known) -> Iterator[Doubt]:
         error = models.reading_error(
             span.shape, span.level, used=span.used, real=span.found, temp_degc=span.temp
         )
-        tolerance = point.tolerance_at(span.level)
+        tolerance = point.doubted_at(span.level)
         began = _off_at_first(span) if setting.kept else 0.0
         if not math.isfinite(error) or max(abs(error), abs(began)) <= tolerance:
             continue
@@ -280,7 +280,7 @@ def _open_one(
         reason = "no calibration confirms it yet: error judged from the events alone"
         if not events:
             error = _off_at_first(span)
-            if not abs(error) > place.tolerance_at(span.level):
+            if not abs(error) > place.doubted_at(span.level):
                 continue
             how = "adjusted in the log alone" if setting.kept else "not adjusted"
             reason = f"verified, found off by {written(error, signed=True)} {place.quantity.unit} and {how}"

@@ -191,7 +191,7 @@ def _window(
     interval = Interval(shifts=shifts, events=())
     span = span_of(interval, {}, point, levels, probe=shifts[0].probe, samples=samples)
     error = models.reading_error(span.shape, span.level, used=span.used, real=span.found, temp_degc=span.temp)
-    if not abs(error) > point.tolerance_at(span.level):
+    if not abs(error) > point.doubted_at(span.level):
         return
     made = window(span, seen, reason)
     if made is not None and (named or made.basis == PRORATION):

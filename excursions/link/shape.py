@@ -89,7 +89,7 @@ class Span:
 
     def tolerance(self, at: FloatArray) -> FloatArray:
         """Reading error that matters at instants (t,)."""
-        return self.point.tolerances_at(self.levels(at, 1)[0])
+        return self.point.doubted_at_each(self.levels(at, 1)[0])
 
 
 def span_of(

@@ -129,7 +129,7 @@ def tolerance_now(findings: PointFindings) -> float:
 
 
 def tolerance_of(levels: FloatArray, point: Point) -> float:
-    """Reading error that matters at the middle of some levels, NaN left out; 2 % of it where no tolerance is known (cp)."""
+    """Reading error that matters at the middle of some levels, NaN left out."""
     finite = levels[np.isfinite(levels)]
     level = float(np.median(finite)) if finite.size else 0.0
-    return point.tolerance_at(level) or max(abs(level) * 0.02, 1e-9)
+    return point.doubted_at(level)

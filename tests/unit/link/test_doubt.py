@@ -57,6 +57,18 @@ def test_a_calibration_within_tolerance_opens_nothing() -> None:
     assert windows([shift(0.05)], [], ph=level(7.0)) == ()
 
 
+def test_of_a_reading_of_which_nobody_knows_what_error_matters_a_trifle_is_not_doubted() -> None:
+    """Half a percent of it is what two bottles differ by; a tenth is an error whatever it measures."""
+    plant = Plant(points=(Point(name="x", measurand="other"),))
+
+    def found(gain: float) -> tuple[Doubt, ...]:
+        one = replace(shift(gain, parameter="gain", u=0.012, point="other"), point="x")
+        return windows([one], [], plant=plant, x=level(1200.0, wave=30.0))
+
+    assert found(0.005) == ()
+    assert len(found(0.1)) == 1
+
+
 def test_a_slope_loss_matters_where_the_process_is_far_from_the_zero() -> None:
     lost = [shift(-9.0, parameter="slope", u=0.5)]
     assert windows(lost, [], ph=level(7.0)) == ()
