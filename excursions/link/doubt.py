@@ -27,6 +27,7 @@ from excursions.link.intervals import intervals, is_of
 from excursions.link.pins import Samples
 from excursions.link.posterior import posterior, weigh_sets
 from excursions.link.shape import OPENS_AT, Span, span_of, window
+from excursions.link.unsaid import before_the_unsaid, borne_out
 from excursions.plant import Plant, Point
 from excursions.records import (
     KEPT_BEFORE,
@@ -41,6 +42,10 @@ from excursions.records import (
 
 _KEPT_WORDS = (
     "the reading does not show the adjustment this begins with: reckoned with the parameters used before it"
+)
+
+_UNSAID = (
+    "what the calibration at its end found, nobody entered: error judged from events and the reading alone"
 )
 
 
@@ -89,8 +94,9 @@ def doubt_windows(
 ) -> tuple[Doubt, ...]:
     """Return the windows of readings not to be taken at face value, in order of point and time.
 
-    A closed window for each calibration that found the reading out of tolerance; an open one after the last
-    calibration of a probe when an event since then may have moved the reading.
+    A closed window for each calibration that found the reading out of tolerance, and before each that says nothing of what
+    it found where an event rather moved the reading than not; an open one after the last calibration of a probe when an event
+    since then may have moved the reading.
 
     Parameters
     ----------
@@ -122,7 +128,8 @@ def doubt_windows(
     }
     unseen = [event for event in events if event.id not in looked_at]
     opened = _open_windows(unseen, calibrations, known, standing)
-    return tuple(sorted([*closed, *opened], key=lambda d: (d.point, d.start, d.probe)))
+    unsaid = _unsaid_windows(unseen, calibrations, known, standing)
+    return tuple(sorted([*closed, *unsaid, *opened], key=lambda d: (d.point, d.start, d.probe)))
 
 
 def _transmitters(
@@ -203,6 +210,34 @@ def _stays(
     return [(place, stay) for place, stay in known if place is not None]
 
 
+def _unsaid_windows(
+    events: Sequence[Event],
+    calibrations: Sequence[Calibration],
+    known: _Known,
+    standing: Collection[str],
+) -> Iterator[Doubt]:
+    """Windows up to a calibration that says nothing of what it found, from the events before it alone.
+
+    Told is what was rather out of tolerance than not: no calibration bears out the rest, and none refutes it.
+    """
+    real = sorted((c for c in calibrations if not c.copied), key=lambda c: c.time)
+    may = [
+        e for e in events
+        if e.kind in DOUBTED and e.may_be_probe and not e.went_back and e.id not in standing
+    ]  # fmt: skip
+    for closing, rows in before_the_unsaid(may, real):
+        entered = [c.time for c in calibrations if c.point == closing.point]
+        seen = [borne_out(e, closing, known.levels, entered) for e in rows]
+        seen = [e for e in seen if believed_chance(e, known.beliefs) >= OPENS_AT]
+        point = known.plant.point(closing.point)
+        if not seen or point is None or point.measurand == "other":
+            continue
+        last = _last(seen[0], [c for c in real if c.time < closing.time], math.inf)
+        for made in _open_one(point, seen, last, known, until=closing):
+            if made.hours_out_of_tolerance > 0:
+                yield made
+
+
 def _open_windows(
     events: Sequence[Event],
     calibrations: Sequence[Calibration],
@@ -253,16 +288,21 @@ def _last(event: Event, calibrations: Sequence[Calibration], before: float) -> C
 
 
 def _open_one(
-    point: Point, events: Sequence[Event], last: Calibration | None, known: _Known
+    point: Point,
+    events: Sequence[Event],
+    last: Calibration | None,
+    known: _Known,
+    *,
+    until: Calibration | None = None,
 ) -> Iterator[Doubt]:
-    """Windows of a probe after its last calibration, one for each place it stood at since then."""
+    """Windows of a probe after a calibration, one for each place it stood at since then; `until` the next, if that says nothing."""
     plant, levels = known.plant, known.levels
     start = last.time if last else min(e.start for e in events) - NS_PER_HOUR
     probe = events[0].probe if events else last.probe if last else ""
     seated = probe or plant.probe_at(point.name, start) or ""
     places = {point.name, *(row.point for row in plant.installations if seated and row.probe == seated)}
     ends = [int(levels[p].time[-1]) + NS_PER_HOUR for p in places if p in levels and levels[p].time.size]
-    end = max([0, *ends, *(max(e.end, e.start + NS_PER_HOUR) for e in events)])
+    end = until.time if until else max([0, *ends, *(max(e.end, e.start + NS_PER_HOUR) for e in events)])
     setting = known.set_by(last) if last else _Set(time=start, used={})
     shifts = _blank_shifts(point, probe, (last.as_left or last.as_found) if last else {}, start, end)
     if not shifts or end <= start:
@@ -275,9 +315,9 @@ def _open_one(
     for place, stay in _stays(seated, point.name, (start, end), plant):
         span = span_of(
             interval, setting.used, place, levels,
-            probe=probe, samples=known.samples, stay=stay, open_end=stay[1] == end,
+            probe=probe, samples=known.samples, stay=stay, open_end=until is None and stay[1] == end,
         )  # fmt: skip
-        reason = "no calibration confirms it yet: error judged from the events alone"
+        reason = _UNSAID if until else "no calibration confirms it yet: error judged from the events alone"
         if not events:
             error = _off_at_first(span)
             if not abs(error) > place.doubted_at(span.level):

@@ -13,6 +13,7 @@ from excursions.kinds import MOVES, having
 from excursions.link.candidates import grouped
 from excursions.link.intervals import is_of
 from excursions.link.takeover import level_beside
+from excursions.link.unsaid import says_nothing
 from excursions.records import (
     NOT_BORNE_OUT,
     NOT_PUT_RIGHT,
@@ -113,10 +114,14 @@ def _one(
     if not spanning and min(later, key=lambda c: c.time).left_only:
         return None
     if not spanning:
-        return (
-            NOT_YET,
-            f"A calibration followed on {_day(later[0].time)}, but none before it to compare with.",
+        first = min(later, key=lambda c: c.time)
+        before = any(c.time < first.time and is_of(event, c.probe, c.point) for c in calibrations)
+        why = (
+            "but nobody entered what it found"
+            if before and says_nothing(first)
+            else "but none before it to compare with"
         )
+        return NOT_YET, f"A calibration followed on {_day(first.time)}, {why}."
     changed = any(s.significant for s in spanning)
     words = (
         "found a shift, but something else explains it better"

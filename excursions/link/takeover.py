@@ -220,6 +220,19 @@ def _moves(line: Levels, entered: TimeArray) -> FloatArray:
     return np.asarray(moves[np.isfinite(moves)])
 
 
+def came_by_itself(line: Levels, entered: Sequence[int], jump: float, *, within: float) -> float:
+    """Chance that the process by itself moves by about a jump, the same way, as far apart as a calibration's two sides are.
+
+    NaN where the record is too short to say.  Comparisons that overlap are one: seen never, it may still happen once in
+    all that stand apart.
+    """
+    moves = _moves(line, np.sort(np.asarray(entered, dtype=np.int64)))
+    if moves.size < _DAYS_FEWEST * _APART:
+        return math.nan
+    about = np.abs(moves - jump) <= within * abs(jump)
+    return max(float(np.mean(about)), _APART / moves.size)
+
+
 def _size(moves: FloatArray) -> float:
     """Standard deviation of ordinary moves, from their median size."""
     return 1.4826 * float(np.median(np.abs(moves)))

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from excursions.clock import NS_PER_HOUR
+from excursions.conclusions import Levels
 from excursions.link import band_at, corrected, doubt_windows, error_at
 from excursions.plant import Installation, Plant, Point
 from excursions.records import KEPT_BEFORE, RETURNED, Doubt
@@ -180,6 +181,38 @@ def test_an_open_window_ends_when_the_probe_is_taken_out() -> None:
 def test_what_a_later_calibration_looked_at_is_not_open() -> None:
     rows = [calibration(1.0, found=LEFT, left=LEFT), calibration(50.0, found=LEFT, left=LEFT)]
     assert windows([], [event("step", 40, -0.4)], rows, ph=level(7.0)) == ()
+
+
+def put_right(after: float) -> Levels:
+    """A quiet pH 7 that an error of -0.4 pH from day 40 takes down, and that stands at `after` from day 50 on."""
+    line = level(7.0, days=100, wave=0.02)
+    error = np.select([line.time < 40 * DAY, line.time < 50 * DAY], [0.0, -0.4], after - 7.0)
+    return replace(line, value=line.value + error)
+
+
+@pytest.mark.parametrize("left", [LEFT, {}])
+def test_before_a_calibration_that_wrote_down_only_what_it_left_a_step_is_doubted_up_to_it(
+    left: dict[str, float],
+) -> None:
+    rows = [calibration(1.0, left=left), calibration(50.0, left=left)]
+    step = event("step", 40, -0.4)
+    (one,) = windows([], [step], rows, ph=put_right(7.0))
+    assert (one.open_end, one.end, one.event) == (False, 50 * DAY, step.id)
+    assert abs(one.start - step.start) <= NS_PER_HOUR
+    assert error_at(at(45), one)[0] == pytest.approx(-0.4, abs=0.03)
+    assert "nobody entered" in one.reasons[0]
+
+
+def test_a_step_that_an_adjustment_takes_back_is_the_probes_though_the_record_alone_cannot_tell() -> None:
+    rows = [calibration(1.0, left=LEFT), calibration(50.0, left=LEFT)]
+    step = event("step", 40, -0.4, origin="undecided", confidence=0.4)
+    (one,) = windows([], [step], rows, ph=put_right(7.0))
+    assert one.event == step.id
+    # The reading stays where it went: the process, for all that anybody knows.
+    assert windows([], [step], rows, ph=put_right(6.6)) == ()
+    # A check that says that all is well, and adjusts nothing, took nothing back.
+    checked = [calibration(1.0, left=LEFT), calibration(50.0, action="verification")]
+    assert windows([], [step], checked, ph=put_right(7.0)) == ()
 
 
 def test_what_went_back_by_itself_leaves_nothing_open() -> None:

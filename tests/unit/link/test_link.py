@@ -184,3 +184,6 @@ def test_a_calibration_without_an_earlier_one_verifies_nothing() -> None:
     state, sentence = outcome([step], [], [], [after])[step.id]
     assert state == "not verified yet"
     assert "none before it" in sentence
+    # With one before it, what is missing is what this one found.
+    before = Calibration(time=1 * DAY, point="P1", probe="S1", measurand="ph", action="calibration")
+    assert "nobody entered what it found" in outcome([step], [], [], [before, after])[step.id][1]
