@@ -169,7 +169,13 @@ def _off_the_point(calibration: Calibration, plant: Plant) -> bool:
 def _without_entry(
     look: Look, missing: Sequence[Calibration], strays: Sequence[tuple[int, int]]
 ) -> Iterator[AuditFinding]:
-    """Spans that look like a calibration and that no entry claims (`strays`); and where such spans cannot be told."""
+    """Spans that look like a calibration and that no entry claims (`strays`); and where such spans cannot be told.
+
+    Where the logs say nothing of a point at all, what is missing is its log and not an entry of it.
+    """
+    if strays and not look.mine:
+        yield _unlogged(look, strays)
+        return
     for start, end in strays:
         yield AuditFinding(
             point=look.point.name,
@@ -182,6 +188,20 @@ def _without_entry(
             could_hide=("a cleaning, an exchange of the probe or a check without figures can look the same",),
         )
     yield from _limit_without_entry(look)
+
+
+def _unlogged(look: Look, strays: Sequence[tuple[int, int]]) -> AuditFinding:
+    """Work at a point of which no entry is known, once for all of it."""
+    first, last = wall(strays[0][0], look.tz), wall(strays[-1][0], look.tz)
+    when = f"{len(strays)} times between {first} and {last}" if len(strays) > 1 else f"on {first}"
+    return AuditFinding(
+        point=look.point.name, probe="", kind="cannot tell", start=strays[0][0], end=strays[-1][1],
+        sentence=f"the record looks like a calibration {when}; no entry of this point was given",
+        could_hide=(
+            "its entries may stand in another log, or in rows that could not be read",
+            "a cleaning or an exchange of the probe can look the same",
+        ),
+    )  # fmt: skip
 
 
 def _strays(look: Look) -> list[tuple[int, int]]:

@@ -73,6 +73,13 @@ def test_a_trace_without_an_entry() -> None:
     assert "no entry names it" in one.sentence
 
 
+def test_work_at_a_point_of_which_no_log_was_given_is_told_once_and_held_against_nobody() -> None:
+    (one,) = found([], states(*TRACED))
+    assert one.kind == "cannot tell"
+    assert "a calibration 3 times between " in one.sentence
+    assert any("could not be read" in reason for reason in one.could_hide)
+
+
 def test_a_trace_the_time_line_is_not_sure_of_is_not_held_against_anybody() -> None:
     told = found(ENTRIES[:2], states(*TRACED, sure=0.5))
     assert [f.kind for f in told] == ["cannot tell"]
