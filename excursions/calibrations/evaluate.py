@@ -11,11 +11,13 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
+import numpy as np
+
 from excursions.calibrations import checks, models
 from excursions.calibrations.entries import Occasion, air_pressure, occasions
 from excursions.calibrations.habits import Habits, habits, owner_name
 from excursions.calibrations.parameters import determine
-from excursions.calibrations.standards import Repeat, resolve
+from excursions.calibrations.standards import Repeat, Resolved, resolve
 from excursions.calibrations.turned import set_right
 from excursions.calibrations.uncertainty import entered_uncertainty
 from excursions.digits import written
@@ -24,6 +26,7 @@ from excursions.plant import Plant
 from excursions.read.logs.figures import SECOND_SLOPE
 from excursions.records import FIGURE_UNITS, Calibration, CalibrationEntry, Parameter
 
+_NEAR = 2.0  # standard uncertainties
 _COPIED = "values are the same as in the entry before, to the last digit"
 
 
@@ -43,6 +46,7 @@ class _Phase:
     parameters: dict[str, Parameter]
     notes: tuple[str, ...] = ()
     from_reading: bool = False
+    at_standard: bool = False  # nothing tells a raw signal from a reading that was adjusted to its standard
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -143,7 +147,7 @@ def _settle(
 ) -> tuple[dict[str, Parameter], dict[str, Parameter]]:
     """Parameters as found and as left, each completed from the other where that is sound."""
     as_found = found.parameters
-    if not as_found and not left.from_reading:
+    if not as_found and not left.from_reading and not (said and left.at_standard):
         as_found = {n: p for n, p in left.parameters.items() if not (said and p.basis == "entered")}
     if not adjusted:
         return as_found, {}
@@ -221,7 +225,15 @@ def _phase(
         *([] if seen.from_reading else checks.check_entered(found.parameters, figures, phase, nominal)),
         *([] if relative else checks.check_band(occasion.measurand, parameters, phase)),
     ]
-    return _Phase(parameters=parameters, notes=tuple(notes), from_reading=relative)
+    return _Phase(
+        parameters=parameters, notes=tuple(notes), from_reading=relative, at_standard=_at_standard(seen)
+    )
+
+
+def _at_standard(seen: Resolved) -> bool:
+    """Whether raw values of an offset, whose signal and reading have one unit, lie at their standards: an adjustment aims there."""
+    near = np.abs(seen.raw - seen.true) <= _NEAR * np.hypot(seen.u_raw, seen.u_true)
+    return seen.form.kind == "offset" and bool(near.all())
 
 
 def _entered(measurand: str, figures: Mapping[str, float]) -> dict[str, Parameter]:

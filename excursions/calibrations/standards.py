@@ -177,13 +177,19 @@ def form_of(
         return plain, False
     if plain.kind == "electrode" and given == {""} and _looks_like_millivolts(measurand, standards):
         return plain, False
-    if plain.kind == "linear" and any(unit and to_canonical(measurand, unit) is None for unit in given):
+    if plain.kind == "linear" and any(_of_a_signal(measurand, s) for s in standards):
         unit = sorted(s.raw_unit.strip() for s in standards)[-1]
         own = measurand if measurand not in _OXYGEN else "other"
         return replace(
             models.form(own, {}), measurand=measurand, units={"gain": f"{unit}/{plain.unit}", "zero": unit}
         ), False
     return models.form(measurand, used.units), plain.kind != "offset"
+
+
+def _of_a_signal(measurand: str, standard: StandardReading) -> bool:
+    """Whether a raw value's unit is neither the measurand's nor that of its standard: what has the standard's unit was read off."""
+    unit = standard.raw_unit.strip()
+    return bool(unit) and to_canonical(measurand, unit) is None and unit != standard.standard_unit.strip()
 
 
 def is_signal(measurand: str, standard: StandardReading) -> bool:

@@ -205,3 +205,21 @@ def test_only_what_is_left_is_held_against_the_buffers_and_only_absolute_figures
     assert not any("outside" in check for check in dirty.checks)  # 94 % of who knows what
     known = made(left(1.0, 0.0, 176.0), found(30.0, 7.4, 4.6, "pH"))[1]
     assert any("outside" in check for check in known.checks)
+
+
+@pytest.mark.parametrize(("raw", "stands_for_both"), [(221.3, False), (262.0, True)])
+def test_a_redox_value_left_at_its_standard_may_be_what_the_adjustment_made_of_it(
+    raw: float, stands_for_both: bool
+) -> None:
+    """Signal and reading are both in mV: only one far from its standard is sure to be a signal, which no adjustment changes."""
+    row = entry("redox", 1.0, standard(220.0, raw))
+    (one,) = evaluate([replace(row, phase_said=True)], PLANT)
+    assert bool(one.as_found) is stands_for_both
+    assert one.as_left["offset"].value == pytest.approx(raw - 220.0)
+
+
+def test_what_is_written_in_the_unit_of_its_standard_was_read_off_whatever_that_unit_is() -> None:
+    row = entry("oxygen", 1.0, standard(8.58, 8.6, unit="pH", raw_unit="pH"))
+    (one,) = evaluate([row], PLANT)
+    assert not one.as_found
+    assert not any("pH" in p.unit for p in one.as_left.values())
