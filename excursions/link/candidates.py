@@ -8,7 +8,7 @@ together.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from excursions.conclusions import Levels
 from excursions.kinds import HEAT_KINDS
@@ -68,4 +68,19 @@ def causes(
         ways = variants(event, consequences, interval.shifts, plant, levels, beliefs or Beliefs())
         if ways:
             made.append(Cause(event=event, consequences=consequences, variants=ways))
+    return tuple(made)
+
+
+def with_chances(found: Sequence[Cause], chances: Mapping[str, float]) -> tuple[Cause, ...]:
+    """Causes of which more is known than the table says of how likely they acted (event id -> chance), their ways in proportion.
+
+    What is known of a change that followed heat is known of the heat.
+    """
+    made = []
+    for one in found:
+        known = [chances[e.id] for e in (one.event, *one.consequences) if e.id in chances]
+        if known and one.chance > 0:
+            ways = tuple(replace(w, chance=w.chance * max(known) / one.chance) for w in one.variants)
+            one = replace(one, variants=ways)
+        made.append(one)
     return tuple(made)

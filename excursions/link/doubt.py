@@ -21,13 +21,13 @@ from excursions.kinds import DOUBTED, GRADUAL
 from excursions.link.ageing import Ageing, owner_of
 from excursions.link.attribute import Weighed, Weighing, weigh
 from excursions.link.beliefs import Beliefs
-from excursions.link.candidates import causes
+from excursions.link.candidates import causes, with_chances
 from excursions.link.effects import believed_chance
 from excursions.link.intervals import intervals, is_of
 from excursions.link.pins import Samples
 from excursions.link.posterior import posterior, weigh_sets
 from excursions.link.shape import OPENS_AT, Span, span_of, window
-from excursions.link.unsaid import before_the_unsaid, borne_out
+from excursions.link.unsaid import before_the_unsaid, chance_by_return
 from excursions.plant import Plant, Point
 from excursions.records import (
     KEPT_BEFORE,
@@ -227,13 +227,15 @@ def _unsaid_windows(
     ]  # fmt: skip
     for closing, rows in before_the_unsaid(may, real):
         entered = [c.time for c in calibrations if c.point == closing.point]
-        seen = [borne_out(e, closing, known.levels, entered) for e in rows]
-        seen = [e for e in seen if believed_chance(e, known.beliefs) >= OPENS_AT]
+        before = {e.id: believed_chance(e, known.beliefs) for e in rows}
+        after = {e.id: chance_by_return(e, before[e.id], closing, known.levels, entered) for e in rows}
+        seen = [e for e in rows if after[e.id] >= OPENS_AT]
+        chances = {event: chance for event, chance in after.items() if chance != before[event]}
         point = known.plant.point(closing.point)
         if not seen or point is None or point.measurand == "other":
             continue
         last = _last(seen[0], [c for c in real if c.time < closing.time], math.inf)
-        for made in _open_one(point, seen, last, known, until=closing):
+        for made in _open_one(point, seen, last, known, until=closing, chances=chances):
             if made.hours_out_of_tolerance > 0:
                 yield made
 
@@ -294,8 +296,12 @@ def _open_one(
     known: _Known,
     *,
     until: Calibration | None = None,
+    chances: Mapping[str, float] | None = None,
 ) -> Iterator[Doubt]:
-    """Windows of a probe after a calibration, one for each place it stood at since then; `until` the next, if that says nothing."""
+    """Windows of a probe after a calibration, one for each place it stood at since then; `until` the next, if that says nothing.
+
+    chances : event id -> chance that it left an error, where the record says more of that than the table
+    """
     plant, levels = known.plant, known.levels
     start = last.time if last else min(e.start for e in events) - NS_PER_HOUR
     probe = events[0].probe if events else last.probe if last else ""
@@ -308,7 +314,7 @@ def _open_one(
     if not shifts or end <= start:
         return
     interval = intervals(shifts, events)[0]
-    found = causes(interval, plant, levels, known.beliefs)
+    found = with_chances(causes(interval, plant, levels, known.beliefs), chances or {})
     seen = posterior(
         found, interval, weigh_sets(interval, found, known.ageing, known.beliefs, observed=False)
     )

@@ -41,8 +41,10 @@ def other_plateaus(look: Look) -> Iterator[AuditFinding]:
         others = [row for row in spans.values() if row[0] is not c and row[2] >= entered]
         # What was joined to one piece is too long sooner than too short.
         usual = min(float(row[3][1] - row[3][0]) for row in others) if len(others) >= _OTHERS else math.inf
+        # Recorded on change, a second standard that was read under hold leaves nothing.
         fewer = (
             bool(seen)
+            and not look.on_change
             and seen | rests < entered
             and not _sits_in(look, entered - seen, int(start))
             and math.isfinite(usual)

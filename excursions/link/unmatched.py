@@ -50,10 +50,12 @@ def _without_trace(
     clear = [c for c in missing if not _covered(c, look)]
     # Recorded on change, a held output and a quiet process look alike; what is seen only where the log points need not be seen.
     faint = look.on_change and not any(look.traces.alone[i] for i in look.matched.values())
-    telling = shows_traces(with_trace, len(clear)) and not faint
+    # A held output that stands still leaves nothing in such a record: there only what would have walked is missed.
+    telling = shows_traces(with_trace, len(clear)) and not look.on_change
     usual = (
         () if telling
         else ("no calibration of this point would be told without its entry",) if faint and with_trace
+        else ("recorded on change, an output held during the work leaves nothing",) if look.on_change
         else (f"only {with_trace} of {with_trace + len(clear)} calibrations of this point left a trace that can be told",)
     )  # fmt: skip
     made = []
@@ -176,6 +178,10 @@ def _without_entry(
     if strays and not look.mine:
         yield _unlogged(look, strays)
         return
+    # Who keeps a log enters rather than forgets: what comes more often than entries do is a routine that looks alike.
+    if len(strays) > max(_OFTEN, len(look.mine)):
+        yield _routine(look, strays)
+        strays = ()
     for start, end in strays:
         yield AuditFinding(
             point=look.point.name,
@@ -202,6 +208,15 @@ def _unlogged(look: Look, strays: Sequence[tuple[int, int]]) -> AuditFinding:
             "a cleaning or an exchange of the probe can look the same",
         ),
     )  # fmt: skip
+
+
+def _routine(look: Look, strays: Sequence[tuple[int, int]]) -> AuditFinding:
+    """More work without an entry than there are entries, once for all of it."""
+    return _limit(
+        look,
+        f"the record looks like a calibration {len(strays)} times where no entry names one, and {len(look.mine)} entries name others: "
+        "a routine that looks alike, or a log that does not hold all",
+    )
 
 
 def _strays(look: Look) -> list[tuple[int, int]]:

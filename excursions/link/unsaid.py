@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 
 from excursions.conclusions import Levels
 from excursions.kinds import MOVES
@@ -41,21 +40,20 @@ def before_the_unsaid(
     return sorted(made.values(), key=lambda pair: (pair[0].time, pair[0].point))
 
 
-def borne_out(
-    event: Event, closing: Calibration, levels: Mapping[str, Levels], entered: Sequence[int]
-) -> Event:
-    """The event, surer to be the probe's where the reading moved back with the adjustment that followed it.
+def chance_by_return(
+    event: Event, chance: float, closing: Calibration, levels: Mapping[str, Levels], entered: Sequence[int]
+) -> float:
+    """Chance that an event left an error, surer where the reading moved back with the adjustment that followed it.
 
-    By Bayes: an error that is put right moves the reading back by itself; the process does so by chance as often as it
-    does on ordinary days.  `entered` : instants of all entries of the point.
+    By Bayes from the `chance` before: an error that is put right moves the reading back by itself; the process does so as
+    often as it does on ordinary days.  `entered` : instants of all entries of the point.
     """
     line = levels.get(event.point)
     sized = event.kind in MOVES and math.isfinite(event.size) and event.size != 0
-    if line is None or not sized or closing.point != event.point or not 0.0 < event.confidence < 1.0:
-        return event
+    if line is None or not sized or closing.point != event.point:
+        return chance
     moved = level_beside(line, closing.time, +1) - level_beside(line, closing.time, -1)
-    chance = came_by_itself(line, entered, -event.size, within=_ABOUT)
-    if not abs(moved + event.size) <= _ABOUT * abs(event.size) or not math.isfinite(chance):
-        return event
-    sure = event.confidence if event.origin == "probe" else 0.5
-    return replace(event, origin="probe", confidence=sure / (sure + (1.0 - sure) * chance))
+    by_itself = came_by_itself(line, entered, -event.size, within=_ABOUT)
+    if not abs(moved + event.size) <= _ABOUT * abs(event.size) or not math.isfinite(by_itself):
+        return chance
+    return chance / (chance + (1.0 - chance) * by_itself)

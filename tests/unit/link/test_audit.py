@@ -86,6 +86,15 @@ def test_a_trace_the_time_line_is_not_sure_of_is_not_held_against_anybody() -> N
     assert "would have shown none of the 2 that were entered" in told[0].sentence
 
 
+def test_what_comes_more_often_than_entries_do_is_told_once() -> None:
+    """An automatic cleaning every six days looks alike each time; three entries stand beside seven of them."""
+    often = [(60.0 + 5.6 * k, CALIBRATING) for k in range(7)]
+    (one,) = found(ENTRIES, states(*TRACED, *often))
+    assert one.kind == "cannot tell"
+    assert "7 times where no entry names one, and 3 entries name others" in one.sentence
+    assert {f.kind for f in found(ENTRIES, states(*TRACED, *often[:3]))} == {"no entry"}
+
+
 def test_what_looks_like_a_calibration_several_times_in_a_few_days_is_the_process() -> None:
     often = [(day, CALIBRATING) for day in (61.0, 61.5, 62.0, 62.6)]
     assert found(ENTRIES, states(*TRACED, *often)) == []
@@ -94,12 +103,12 @@ def test_what_looks_like_a_calibration_several_times_in_a_few_days_is_the_proces
 
 @pytest.mark.parametrize(
     ("kind", "helped", "told"),
-    [("exception", 3.0, "cannot tell"), ("exception", 0.0, "no trace"), ("grid", 3.0, "no trace")],
+    [("exception", 3.0, "cannot tell"), ("exception", 0.0, "cannot tell"), ("grid", 3.0, "no trace")],
 )
-def test_recorded_on_change_what_only_the_log_points_to_need_not_be_seen(
+def test_recorded_on_change_work_behind_a_held_output_need_not_be_seen(
     kind: str, helped: float, told: str
 ) -> None:
-    """Behind a held output a quiet process and work look alike, where only changes are recorded."""
+    """Behind a held output a quiet process and work look alike, where only changes are recorded: also where others showed."""
     line = states(*TRACED, days=100.0)
     line = replace(line, helped=np.where(line.code == CALIBRATING, helped, 0.0))
     sampling = {

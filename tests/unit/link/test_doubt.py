@@ -208,6 +208,7 @@ def test_a_step_that_an_adjustment_takes_back_is_the_probes_though_the_record_al
     step = event("step", 40, -0.4, origin="undecided", confidence=0.4)
     (one,) = windows([], [step], rows, ph=put_right(7.0))
     assert one.event == step.id
+    assert band_at(at(45), one)[0] < 0.2
     # The reading stays where it went: the process, for all that anybody knows.
     assert windows([], [step], rows, ph=put_right(6.6)) == ()
     # A check that says that all is well, and adjusts nothing, took nothing back.
