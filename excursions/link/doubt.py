@@ -27,7 +27,7 @@ from excursions.link.intervals import intervals, is_of
 from excursions.link.pins import Samples
 from excursions.link.posterior import posterior, weigh_sets
 from excursions.link.shape import OPENS_AT, Span, span_of, window
-from excursions.link.unsaid import before_the_unsaid, chance_by_return
+from excursions.link.unsaid import before_the_unsaid, with_return
 from excursions.plant import Plant, Point
 from excursions.records import (
     KEPT_BEFORE,
@@ -228,9 +228,9 @@ def _unsaid_windows(
     for closing, rows in before_the_unsaid(may, real):
         entered = [c.time for c in calibrations if c.point == closing.point]
         before = {e.id: believed_chance(e, known.beliefs) for e in rows}
-        after = {e.id: chance_by_return(e, before[e.id], closing, known.levels, entered) for e in rows}
-        seen = [e for e in rows if after[e.id] >= OPENS_AT]
-        chances = {event: chance for event, chance in after.items() if chance != before[event]}
+        after = [with_return(e, before[e.id], closing, known.levels, entered, known.plant) for e in rows]
+        seen = [e for e, chance in after if chance >= OPENS_AT]
+        chances = {e.id: chance for e, chance in after if chance != before[e.id]}
         point = known.plant.point(closing.point)
         if not seen or point is None or point.measurand == "other":
             continue

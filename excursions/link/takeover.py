@@ -233,6 +233,12 @@ def came_by_itself(line: Levels, entered: Sequence[int], jump: float, *, within:
     return max(float(np.mean(about)), _APART / moves.size)
 
 
+def ordinary_move(line: Levels, entered: Sequence[int]) -> float:
+    """Standard deviation of what the process does by itself between the two sides of a calibration."""
+    moves = _moves(line, np.sort(np.asarray(entered, dtype=np.int64)))
+    return _size(moves) if moves.size else math.nan
+
+
 def _size(moves: FloatArray) -> float:
     """Standard deviation of ordinary moves, from their median size."""
     return 1.4826 * float(np.median(np.abs(moves)))

@@ -9,14 +9,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from excursions.conclusions import Levels
 from excursions.kinds import MOVES
+from excursions.link.effects import size_uncertainty
 from excursions.link.intervals import is_of
-from excursions.link.takeover import came_by_itself, level_beside
+from excursions.link.takeover import came_by_itself, level_beside, ordinary_move
+from excursions.plant import Plant
 from excursions.records import Calibration, Event
 
 _ABOUT = 1 / 3  # as much as an event: within this share of it, as for a jump that the process hides (cp)
+
+_HALF_90 = 1.645  # standard deviations to either end of a 90 % interval
 
 
 def says_nothing(calibration: Calibration) -> bool:
@@ -40,20 +45,34 @@ def before_the_unsaid(
     return sorted(made.values(), key=lambda pair: (pair[0].time, pair[0].point))
 
 
-def chance_by_return(
-    event: Event, chance: float, closing: Calibration, levels: Mapping[str, Levels], entered: Sequence[int]
-) -> float:
-    """Chance that an event left an error, surer where the reading moved back with the adjustment that followed it.
+def with_return(
+    event: Event,
+    chance: float,
+    closing: Calibration,
+    levels: Mapping[str, Levels],
+    entered: Sequence[int],
+    plant: Plant,
+) -> tuple[Event, float]:
+    """The event with its size, and the chance that it left an error, after what the reading did at the adjustment that followed.
 
     By Bayes from the `chance` before: an error that is put right moves the reading back by itself; the process does so as
-    often as it does on ordinary days.  `entered` : instants of all entries of the point.
+    often as it does on ordinary days.  What came back is a second measurement of the size, as sure as ordinary moves are
+    small.  Both stay as they are where the reading did not move back by about as much, or the record cannot show it.
+    `entered` : instants of all entries of the point.
     """
     line = levels.get(event.point)
     sized = event.kind in MOVES and math.isfinite(event.size) and event.size != 0
     if line is None or not sized or closing.point != event.point:
-        return chance
-    moved = level_beside(line, closing.time, +1) - level_beside(line, closing.time, -1)
+        return event, chance
+    back = level_beside(line, closing.time, -1) - level_beside(line, closing.time, +1)
     by_itself = came_by_itself(line, entered, -event.size, within=_ABOUT)
-    if not abs(moved + event.size) <= _ABOUT * abs(event.size) or not math.isfinite(by_itself):
-        return chance
-    return chance / (chance + (1.0 - chance) * by_itself)
+    if not abs(back - event.size) <= _ABOUT * abs(event.size) or not math.isfinite(by_itself):
+        return event, chance
+    known = chance / (chance + (1.0 - chance) * by_itself)
+    seen, shown = size_uncertainty(event, plant), ordinary_move(line, entered)
+    if not (math.isfinite(seen) and seen > 0 and shown > 0):
+        return event, known
+    weight = seen**-2 / (seen**-2 + shown**-2)
+    size = weight * event.size + (1.0 - weight) * back
+    half = _HALF_90 / math.sqrt(seen**-2 + shown**-2)
+    return replace(event, size=size, size_low=size - half, size_high=size + half), known

@@ -216,6 +216,13 @@ def test_a_step_that_an_adjustment_takes_back_is_the_probes_though_the_record_al
     assert windows([], [step], checked, ph=put_right(7.0)) == ()
 
 
+def test_what_comes_back_with_an_adjustment_is_a_second_measurement_of_a_step() -> None:
+    """Seen as -0.5 pH within a tenth of that, put right by 0.4 pH in a process that moves by hardly 0.01 pH itself."""
+    rows = [calibration(1.0, left=LEFT), calibration(50.0, left=LEFT)]
+    (one,) = windows([], [event("step", 40, -0.5)], rows, ph=put_right(7.0))
+    assert error_at(at(45), one)[0] == pytest.approx(-0.4, abs=0.04)
+
+
 def test_what_went_back_by_itself_leaves_nothing_open() -> None:
     rows = [calibration(1.0, found=LEFT, left=LEFT)]
     assert len(windows([], [event("step", 40, -0.4)], rows, ph=level(7.0))) == 1
