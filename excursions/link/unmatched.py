@@ -34,6 +34,7 @@ _LONGER = 3.0
 _OTHERS = 2  # entries from which on the point's own habit is asked
 # More pieces of work than this about one another that nobody entered are the process's own (cp).
 _OFTEN, _OFTEN_NS = 2, 4 * NS_PER_DAY
+_HELD = "recorded on change, an output held during the work leaves nothing"
 
 
 def unmatched(look: Look) -> list[AuditFinding]:
@@ -50,18 +51,20 @@ def _without_trace(
     clear = [c for c in missing if not _covered(c, look)]
     # Recorded on change, a held output and a quiet process look alike; what is seen only where the log points need not be seen.
     faint = look.on_change and not any(look.traces.alone[i] for i in look.matched.values())
-    # A held output that stands still leaves nothing in such a record: there only what would have walked is missed.
-    telling = shows_traces(with_trace, len(clear)) and not look.on_change
-    usual = (
-        () if telling
-        else ("no calibration of this point would be told without its entry",) if faint and with_trace
-        else ("recorded on change, an output held during the work leaves nothing",) if look.on_change
-        else (f"only {with_trace} of {with_trace + len(clear)} calibrations of this point left a trace that can be told",)
-    )  # fmt: skip
+    telling = shows_traces(with_trace, len(clear)) and not faint
+    usual = [
+        f"only {with_trace} of {with_trace + len(clear)} calibrations of this point left a trace that can be told"
+    ]
+    if faint and with_trace:
+        usual = ["no calibration of this point would be told without its entry"]
+    elif telling:
+        usual = [_HELD] if look.on_change else []
     made = []
     for c in missing:
         covered = _covered(c, look)
-        plain = (telling or _would_walk(look, c.time)) and not covered and not look.coarse
+        # Recorded on change, a held output leaves nothing: missed is only what would have walked, or was not measured anyway.
+        shows = telling and (c.copied or not look.on_change)
+        plain = (shows or _would_walk(look, c.time)) and not covered and not look.coarse
         words = (
             f"{covered} in part of the time between {_between(c, look.tz)}: whether this {c.action} left a trace cannot be told"
             if covered

@@ -117,6 +117,11 @@ def test_recorded_on_change_work_behind_a_held_output_need_not_be_seen(
     late = calibration(80.0)
     (one,) = [f for f in audit([*ENTRIES, late], {"ph": line}, sampling, PLANT) if f.calibration == late.id]
     assert one.kind == told
+    # Figures that were not measured then are another sign, where traces show by themselves.
+    late = replace(late, copied=True)
+    rows = audit([*ENTRIES, late], {"ph": line}, sampling, PLANT)
+    kinds = {f.kind for f in rows if f.calibration == late.id}
+    assert kinds == {"copied", "cannot tell" if helped and kind == "exception" else "no trace"}
 
 
 @pytest.mark.parametrize(
