@@ -262,6 +262,10 @@ def test_one_buffer_less_is_told_only_when_the_work_was_shorter_too() -> None:
     end[last] = line.start[last] + NS_PER_HOUR // 2
     (one,) = found(entries, replace(line, end=end))
     assert one.sentence.endswith("shows the reading still in pH 7")
+    # Recorded on change, a buffer read behind a held output leaves nothing.
+    changes = {"ph": {"value": Sampling(kind="exception", interval_s=60.0)}}
+    told = audit(entries, {"ph": replace(line, end=end)}, changes, PLANT)
+    assert "other plateaus" not in {f.kind for f in told}
     # A process at pH 4.1 that day: the probe put into pH 4 would show nothing.
     near = Levels(time=np.arange(100 * 24, dtype=np.int64) * NS_PER_HOUR, value=np.full(100 * 24, 4.1))
     told = audit(entries, {"ph": replace(line, end=end)}, SAMPLING, PLANT, {"ph": near})
