@@ -28,6 +28,12 @@ def named_among(arguments: Sequence[Path], option: str) -> tuple[list[Path], str
     a file that is missing is told as missing.
     """
     names = [one for one in arguments if not (one.exists() or _may_be_file(str(one)))]
+    if len(arguments) == 1 and names and not option:
+        raise UsageError(
+            found=f'"{names[0]}", which is no file here',
+            expected="exported files beside the point or the probe that is asked about",
+            mend=f"name the exports as well, for example: FOLDER {names[0]}",
+        )
     if option or len(names) != 1 or len(arguments) == 1:
         return list(arguments), option
     return [one for one in arguments if one is not names[0]], str(names[0])

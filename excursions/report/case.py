@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -12,7 +12,18 @@ import numpy as np
 from excursions import clock
 from excursions.errors import unknown
 from excursions.kinds import UNUSABLE, WORTH_ASKING
-from excursions.records import NOT_BORNE_OUT, Calibration, Doubt, Event, LabSample, Link, Outcomes, Shift
+from excursions.records import (
+    MEASURING,
+    NO_DATA,
+    NOT_BORNE_OUT,
+    Calibration,
+    Doubt,
+    Event,
+    LabSample,
+    Link,
+    Outcomes,
+    Shift,
+)
 from excursions.report.answers import MOST_LIKELY
 from excursions.report.explanation import Focus
 from excursions.report.result import PointFindings, ScanResult, Verdict
@@ -167,9 +178,20 @@ def bridged_event(case: Case) -> Event | None:
     )
 
 
+def live_events(case: Case) -> list[Event]:
+    """The events of the probe (or undecided) that still bear on readings of the span, as known now."""
+    return [e for e in case.findings.events if _is_live(e, case)]
+
+
 def live_event(case: Case) -> Event | None:
-    """The event of the probe (or undecided) that still bears on readings of the span, as known now."""
-    return worst([e for e in case.findings.events if _is_live(e, case)])
+    """The one of them that weighs most."""
+    return worst(live_events(case))
+
+
+def probe_beside(case: Case, event: Event) -> Event | None:
+    """What else the probe did that bears on the span of a question about one event, or about a moment in it."""
+    span = replace(case, focus=Focus(start=case.focus.start, end=case.focus.end))
+    return worst([e for e in live_events(span) if e.origin == "probe" and e.id != event.id])
 
 
 def other_live_event(case: Case) -> Event | None:
@@ -178,8 +200,20 @@ def other_live_event(case: Case) -> Event | None:
 
 
 def heat_event(case: Case) -> Event | None:
-    """The heat beyond a rating that the span lies in, where nobody has looked at the probe since."""
-    return worst([e for e in _covering(case) if e.kind in HEAT and _is_live(e, case)])
+    """The heat beyond a rating of the cleaning or steaming that the span lies in, or recovers from, if nobody looked since."""
+    states = case.findings.states
+    rows = np.flatnonzero((states.start < case.last) & (states.end > case.focus.start))
+    if not rows.size:
+        return None
+    first = int(rows[0])
+    while (
+        first
+        and states.code[first - 1] not in (MEASURING, NO_DATA)
+        and states.end[first - 1] >= states.start[first]
+    ):
+        first -= 1
+    stay = replace(case, focus=Focus(start=int(states.start[first]), end=int(states.end[rows[-1]])))
+    return worst([e for e in _covering(stay) if e.kind in HEAT and _is_live(e, stay)])
 
 
 def process_event(case: Case) -> Event | None:

@@ -6,15 +6,18 @@ record, and with all that is known now: a calibration a month later counts.
 
 from __future__ import annotations
 
-import dataclasses
 import math
-
-import numpy as np
 
 from excursions.clock import NS_PER_HOUR, duration_text
 from excursions.digits import band_ends
 from excursions.kinds import GRADUAL, MOVES, caution_for
-from excursions.records import HOLD, MEASURING, NO_DATA, NOT_BORNE_OUT, NOT_PUT_RIGHT, STATES, Doubt, Event
+from excursions.records import (
+    NOT_BORNE_OUT,
+    NOT_PUT_RIGHT,
+    Doubt,
+    Event,
+)
+from excursions.report.answers import inside
 from excursions.report.beyond import how_wrong_beyond
 from excursions.report.case import (
     Case,
@@ -22,12 +25,12 @@ from excursions.report.case import (
     calibrated_after,
     error_in,
     event_of,
-    heat_event,
     is_outside,
     leading_doubt,
     live_event,
     newest,
     open_case,
+    probe_beside,
     process_event,
     reach_of,
     unusable_event,
@@ -38,7 +41,7 @@ from excursions.report.followed import IF_THE_PROBE, moved_after, moved_sentence
 from excursions.report.result import ScanResult
 from excursions.report.shown import shown
 from excursions.report.telling import PASSING
-from excursions.report.verdict import FEWEST_SAMPLES
+from excursions.report.unread import Answer, not_measuring, without_reading
 from excursions.report.why import actions_for, basis_of, causes_of, lead_of
 from excursions.report.wording import (
     HEAT,
@@ -57,19 +60,6 @@ GENERAL_CAUTION = (
     "Local procedures, lock-out and authorised people decide on every piece of work on a line. "
     "This tool releases no batch and protects no plant."
 )
-
-
-@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
-class _Answer:
-    """What leads: verdict and sentence, since and until, the event and the doubt window they rest on."""
-
-    verdict: str
-    sentence: str
-    since: int | None = None
-    until: int | None = None
-    wrong: str = ""
-    event: Event | None = None
-    doubt: Doubt | None = None
 
 
 def explain(result: ScanResult, point: str, focus: Focus | None = None) -> Explanation:
@@ -134,17 +124,17 @@ def _beyond_the_record(case: Case) -> str:
     return said
 
 
-def _answer(case: Case) -> _Answer:
+def _answer(case: Case) -> Answer:
     """The first of the reasons that holds."""
-    silent = _without_reading(case)
+    silent = without_reading(case)
     if silent:
         return silent
-    state = _not_measuring(case) if not case.focus.event else None
+    state = not_measuring(case) if not case.focus.event else None
     if state:
         return state
     bridged = bridged_event(case)
     if bridged:
-        return _Answer(
+        return Answer(
             verdict="do not use",
             sentence=f"{event_sentence(bridged, case.tz)}: the export drew a line where there are no data.",
             since=bridged.start,
@@ -164,71 +154,13 @@ def _answer(case: Case) -> _Answer:
     return _trusted(case, doubt)
 
 
-def _without_reading(case: Case) -> _Answer | None:
-    findings = case.findings
-    if findings.samples < FEWEST_SAMPLES:
-        few = "No sample" if not findings.samples else f"Only {findings.samples} samples"
-        return _Answer(
-            verdict="cannot tell", sentence=f"{few} of this point could be used.", wrong="not known"
-        )
-    if is_outside(case):
-        text = (
-            f"The record does not reach there: it runs from {day(findings.start, case.tz)} to "
-            f"{day(findings.end, case.tz)}."
-        )
-        return _Answer(verdict="cannot tell", sentence=text, wrong="not known")
-    codes, evidence, span = _states_inside(case)
-    if not case.focus.event and set(codes) == {NO_DATA}:
-        text = f"There is no reading from {day(span[0], case.tz)} to {day(span[1], case.tz)}: {evidence}."
-        return _Answer(verdict="cannot tell", sentence=text, since=span[0], until=span[1], wrong="not known")
-    return None
-
-
-def _states_inside(case: Case) -> tuple[list[int], str, tuple[int, int]]:
-    """Codes of the states the span touches, the evidence of the first, and from when to when they last."""
-    states = case.findings.states
-    rows = np.flatnonzero((states.start < case.last) & (states.end > case.focus.start))
-    if not rows.size:
-        return [], "", (case.focus.start, case.focus.end)
-    span = int(states.start[rows[0]]), int(states.end[rows[-1]])
-    return [int(code) for code in states.code[rows]], states.evidence[rows[0]], span
-
-
-def _not_measuring(case: Case) -> _Answer | None:
-    codes, evidence, span = _states_inside(case)
-    if not codes or MEASURING in codes:
-        return None
-    name = STATES[codes[0]]
-    words = "on hold" if codes[0] == HOLD else name
-    text = (
-        f"The point was {words} from {day(span[0], case.tz)} to {day(span[1], case.tz)} ({evidence}): "
-        "what it showed then says nothing about the process, and nothing against the probe."
-    )
-    hot = heat_event(case)
-    if hot is not None:
-        change = moved_after(hot, case.findings.events)
-        moved = f" {moved_sentence(change, case.findings.unit, case.tz)}" if change else ""
-        text = (
-            f"{event_sentence(hot, case.tz)} ({whose(hot)}).{moved} The point was {words} from {day(span[0], case.tz)} to "
-            f"{day(span[1], case.tz)} ({evidence}): what it showed then says nothing about the process."
-        )
-    return _Answer(
-        verdict="do not use",
-        sentence=text,
-        since=span[0],
-        until=span[1],
-        wrong="not a reading of the process",
-        event=hot,
-    )
-
-
-def _failed(event: Event, case: Case) -> _Answer:
+def _failed(event: Event, case: Case) -> Answer:
     text = f"{event_sentence(event, case.tz)} ({whose(event)})."
     doubt = leading_doubt(case)
     if doubt is not None and not doubt.too_small and (doubt.start < event.start or doubt.end > event.end):
         end = "on" if doubt.open_end else f"to {day(doubt.end, case.tz)}"
         text += f" Readings around it are to be doubted too, from {doubted_from(doubt, case.tz)} {end}."
-    return _Answer(
+    return Answer(
         verdict="do not use" if event.origin == "probe" else "cannot tell",
         sentence=text,
         since=event.start,
@@ -238,7 +170,7 @@ def _failed(event: Event, case: Case) -> _Answer:
     )
 
 
-def _doubtful(doubt: Doubt, case: Case) -> _Answer:
+def _doubtful(doubt: Doubt, case: Case) -> Answer:
     error, band = error_in(doubt, *reach_of(case.focus, doubt))
     unit = case.findings.unit
     when = f"at {day(case.focus.start, case.tz)}" if case.focus.is_moment else "at worst"
@@ -255,7 +187,7 @@ def _doubtful(doubt: Doubt, case: Case) -> _Answer:
     text += f"; readings are to be doubted from {doubted_from(doubt, case.tz)}{end or ' on'}."
     if lead is not None and lead.start <= doubt.start + NS_PER_HOUR:
         text = f"{event_sentence(lead, case.tz)}. {text}"
-    return _Answer(
+    return Answer(
         verdict="doubt",
         sentence=text,
         since=doubt.start,
@@ -265,16 +197,19 @@ def _doubtful(doubt: Doubt, case: Case) -> _Answer:
     )
 
 
-def _live(event: Event, case: Case) -> _Answer:
-    known = event.origin == "probe"
+def _live(event: Event, case: Case) -> Answer:
+    beside = probe_beside(case, event) if event.origin != "probe" else None
+    known = event.origin == "probe" or beside is not None
     state, became = case.outcomes.get(event.id, ("", ""))
     told = f" {became}" if state == NOT_PUT_RIGHT else ""
+    if beside is not None:
+        told += f" Also: {inside(event_sentence(beside, case.tz))} ({whose(beside)})."
     if event.back_at is not None:
         told += f" {_over(event, case)}"
     change = _since_heat(event, case)
     if change is not None:
         told = f" {moved_sentence(change, case.findings.unit, case.tz)}{told}"
-    return _Answer(
+    return Answer(
         verdict="doubt" if known else "cannot tell",
         sentence=f"{event_sentence(event, case.tz)} ({whose(event)}).{told}",
         since=event.start,
@@ -315,7 +250,7 @@ def _over_before(case: Case) -> str:
     return f" {event_sentence(last, case.tz)} was before that. {_over(last, case)}"
 
 
-def _trusted(case: Case, doubt: Doubt | None) -> _Answer:
+def _trusted(case: Case, doubt: Doubt | None) -> Answer:
     asked = event_of(case, case.focus.event) or process_event(case)
     text = "Nothing in this record speaks against the reading there."
     if asked is not None:
@@ -327,10 +262,10 @@ def _trusted(case: Case, doubt: Doubt | None) -> _Answer:
         text += f" {doubt.too_small[0].upper()}{doubt.too_small[1:]}."
     if asked is None:
         text += _over_before(case)
-    return _Answer(verdict="trust", sentence=text, event=asked, doubt=doubt)
+    return Answer(verdict="trust", sentence=text, event=asked, doubt=doubt)
 
 
-def _error(case: Case, answer: _Answer) -> tuple[float, float]:
+def _error(case: Case, answer: Answer) -> tuple[float, float]:
     """Error and half width of its band; of a bare step its size, which is all there is to go by."""
     if answer.wrong:
         return math.nan, math.nan
@@ -341,10 +276,18 @@ def _error(case: Case, answer: _Answer) -> tuple[float, float]:
         event = _since_heat(event, case) or event
     if event is None or event.kind not in MOVES or answer.verdict == "trust":
         return math.nan, math.nan
-    return event.size, max((event.size_high - event.size_low) / 2, 0.0)
+    size = event.size * _share_of(event, case)
+    return size, max((event.size_high - event.size_low) / 2, 0.0)
 
 
-def _wrong(error: float, band: float, case: Case, answer: _Answer) -> str:
+def _share_of(event: Event, case: Case) -> float:
+    """How much of a slow change there was by the moment, or the end of the range, that is asked about."""
+    if event.kind not in GRADUAL or case.focus.event:
+        return 1.0
+    return min(max((case.last - event.start) / max(event.end - event.start, 1), 0.0), 1.0)
+
+
+def _wrong(error: float, band: float, case: Case, answer: Answer) -> str:
     unit = case.findings.unit
     if not math.isfinite(error):
         if answer.verdict == "trust":
@@ -363,7 +306,7 @@ def _wrong(error: float, band: float, case: Case, answer: _Answer) -> str:
     return text
 
 
-def _scene(case: Case, event: Event | None, answer: _Answer) -> Scene:
+def _scene(case: Case, event: Event | None, answer: Answer) -> Scene:
     """Ask about the change itself where one is known, else about the moment."""
     asked = start, end = case.focus.start, case.focus.end
     if case.focus.event and answer.doubt is not None:

@@ -44,7 +44,6 @@ def test_where_there_is_no_point_at_all_that_is_said() -> None:
         ([".", "Site.QT101.PV"], "", "Site.QT101.PV"),
         ([".", "QT-101"], "QT-102", "QT-102"),  # the option says it; the other is a file that is missing
         ([".", "missing.csv"], "", ""),
-        (["QT-101"], "", ""),  # nothing to read it from
         (["QT-101", "QT-102", "."], "", ""),
         ([".", "exports/*"], "", ""),
     ],
@@ -53,3 +52,9 @@ def test_a_point_may_stand_among_the_exports(arguments: list[str], option: str, 
     exports, asked = named_among([Path(one) for one in arguments], option)
     assert asked == name
     assert [str(one) for one in exports] == [one for one in arguments if option or one != name]
+
+
+def test_a_point_alone_is_asked_for_its_exports() -> None:
+    with pytest.raises(UsageError) as error:
+        named_among([Path("QT-101")], "")
+    assert error.value.mend.endswith("FOLDER QT-101")

@@ -588,3 +588,30 @@ def test_the_reading_is_told_as_it_stood_and_without_its_error() -> None:
     assert (
         asked(scan, 30 + 0.9 / 24).reading == ""
     )  # samples every ten minutes: the last of an hour ago does not stand
+
+
+def test_the_whole_stay_in_steam_tells_the_heat_not_only_its_hottest_minutes() -> None:
+    heat = made_step(
+        kind="over_temperature", size=146.0, size_unit="degC", start=day(10.4), end=day(10.5), severity="act"
+    )
+    scan = made_scan(made_findings(heat, state=STEAMING))
+    for moment in (10.1, 10.45, 10.9):
+        assert asked(scan, moment).sentence.startswith("Over-temperature to 146")
+
+
+def test_a_slow_change_is_as_large_at_a_moment_as_it_had_grown_by_then() -> None:
+    walk = made_step(kind="drift", start=day(10), end=day(50), size=0.8, size_low=0.7, size_high=0.9)
+    scan = made_scan(made_findings(walk))
+    assert asked(scan, 20).error == pytest.approx(0.2, abs=0.001)
+    assert asked(scan, 55).error == pytest.approx(0.8)
+
+
+def test_what_the_probe_did_else_is_told_beside_a_change_nobody_can_lay_to_it() -> None:
+    walk = made_step(kind="drift", start=day(10), end=day(50), origin="undecided", confidence=0.5)
+    heat = made_step(
+        kind="over_temperature", size=146.0, size_unit="degC", start=day(15), end=day(15.01), severity="check"
+    )
+    assert asked(made_scan(made_findings(walk)), 30).verdict == "cannot tell"
+    answer = asked(made_scan(made_findings(walk, heat)), 30)
+    assert answer.verdict == "doubt"
+    assert "Also: over-temperature to 146" in answer.sentence
