@@ -19,6 +19,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.ndimage import median_filter
 from scipy.special import stdtr
 
 from excursions.clock import NS_PER_DAY
@@ -40,6 +41,11 @@ TRIFLE = 0.5  # of the tolerance: smaller changes are not reported
 PARTS = 8  # of a stretch, which show how it walks
 LEAST_ORDER = 0.6  # rank correlation of the parts with time; parts in any order pass it once in sixteen
 LEAST_HALF = 0.1  # of the walk in either half of a stretch; dirt that settles makes nine tenths in the first
+FINE = 32  # parts of a stretch that show where it walks by steps
+ISOLATED = 5  # neighbouring moves of such parts: what one or two of them make alone is sudden
+FEWEST_SAMPLES = 4  # whose median is the level of such a part
+SLOW = 0.5  # of the walk: so much is left without what is sudden
+ERRORS = 2.0  # standard errors
 HALF, USED_UP = (
     0.5,
     0.05,
@@ -186,7 +192,7 @@ def _event(
         return None
     if not restored >= settings.least_restored or abs(size) < 2 * survey.quantum:
         return None
-    if not _gradual(survey, teeth, run):
+    if not _gradual(survey, teeth, run) or _sudden(survey, teeth, run):
         return None
     blocks = survey.blocks
     start = int(survey.live.time[blocks.first[teeth.lo[i]]])
@@ -248,6 +254,25 @@ def _gradual(survey: Survey, teeth: Teeth, run: tuple[int, int]) -> bool:
     middle = float(profile[(parts - 1) // 2 : parts // 2 + 1].mean())
     early = (middle - profile[0]) / (profile[-1] - profile[0]) if profile[-1] != profile[0] else math.nan
     return order >= LEAST_ORDER and LEAST_HALF <= early <= 1 - LEAST_HALF
+
+
+def _sudden(survey: Survey, teeth: Teeth, run: tuple[int, int]) -> bool:
+    """Whether the stretches walk by sudden changes: products and set-points go by steps in a fixed order, dirt grows.
+
+    A median over the moves of neighbouring parts leaves out what one or two of them make alone, whichever way it goes, and
+    keeps a slope as it is; noise goes either way.
+    """
+    first = survey.blocks.first
+    lo, hi = first[teeth.lo[slice(*run)]], first[teeth.hi[slice(*run)]]
+    parts = int(min(FINE, (hi - lo).min() // FEWEST_SAMPLES))
+    if parts <= 2 * ISOLATED:
+        return False  # too short to tell a step from a slope
+    edge = lo[:, None] + (hi - lo)[:, None] * np.arange(parts + 1) // parts
+    level = group_median(survey.live.value, edge[:, :-1].ravel(), edge[:, 1:].ravel()).reshape(-1, parts)
+    slow = median_filter(np.diff(level, axis=1), (1, ISOLATED), mode="nearest").sum(axis=1)
+    missing = SLOW * teeth.walk[slice(*run)] - slow
+    error = float(missing.std(ddof=1)) / math.sqrt(missing.size)
+    return float(missing.mean()) * math.copysign(1.0, float(teeth.walk[slice(*run)].mean())) > ERRORS * error
 
 
 def _left_over(survey: Survey, teeth: Teeth, run: tuple[int, int]) -> float:

@@ -136,6 +136,45 @@ def test_a_process_that_is_cleaned_at_one_place_of_its_cycle_is_not_fouled(seed:
     assert detect_fouling(record(value, states=with_states(CLEANING, 432))) == ()
 
 
+def product_steps(seed: int) -> np.ndarray:
+    """Water, then three products in a fixed order with lengths of their own, between cleanings 432 samples apart."""
+    rng = np.random.default_rng([seed, 5])
+    out = np.zeros(N)
+    for begin in range(0, N, 432):
+        for part, down in ((0.25, 0.3), (0.5, 0.1), (0.75, 0.2)):
+            at = begin + int(432 * (part + rng.uniform(-0.1, 0.1)))
+            out[at : begin + 432] -= down
+    return out
+
+
+@SEEDS
+@pytest.mark.parametrize("every", [1, 3])
+def test_products_that_go_by_steps_between_cleanings_are_no_dirt(seed: int, every: int) -> None:
+    """Their median over the stretches goes by and by: the steps come at another time in each."""
+    made = make_record(
+        (process(seed, 0.02) + product_steps(seed))[::every],
+        every_s=600.0 * every,
+        states=with_states(CLEANING, 432),
+    )
+    assert detect_fouling(made) == ()
+
+
+@SEEDS
+def test_dirt_grows_through_products_that_go_by_steps(seed: int) -> None:
+    value = process(seed, 0.02) + product_steps(seed) + saw(432, -0.8, 0, N)
+    (event,) = detect_fouling(record(value, states=with_states(CLEANING, 432)))
+    assert event.kind == "fouling"
+
+
+@SEEDS
+@pytest.mark.parametrize("bend", [0.35, 1.0, 3.0])
+def test_dirt_that_settles_or_quickens_is_dirt(seed: int, bend: float) -> None:
+    since = (np.arange(N) % 432) / 432
+    value = process(seed, 0.02) - 0.6 * np.expm1(-since / bend) / np.expm1(-1 / bend)
+    (event,) = detect_fouling(record(value, states=with_states(CLEANING, 432)))
+    assert event.kind == "fouling"
+
+
 @SEEDS
 def test_a_batch_that_clears_up_between_cleanings_is_no_film_on_the_window(seed: int) -> None:
     cloudy = 30.0 - 20.0 * ((np.arange(N) % 432) / 432) + 5 * (process(seed) - 7.0)
