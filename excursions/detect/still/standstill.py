@@ -21,6 +21,10 @@ FOLLOWED = (CALIBRATING, WASHING, CLEANING, STEAMING)  # states in which a live 
 LEFT_BY_FAR, FEWEST_FOLLOWED = 3.0, 3  # of the room it had; samples that did
 LOOP = (3.8, 20.5)  # mA, measuring range of a current loop (NAMUR NE 43)
 RANGE_END = 1e-4  # of the range: a level this near its end is at the end
+GLASS_NEAR, GLASS_SELDOM = (
+    0.15,
+    0.1,
+)  # pH; share of the record so near from which on the process lives there (cp)
 EDGE = 0.05  # share of the record beyond a level that makes it an end of the span
 
 
@@ -152,6 +156,9 @@ def glass_clue(record: Record, survey: Survey, spell: Spells) -> tuple[Clue, ...
     level = float(spell.level[0])
     if not abs(level - record.point.quantity.glass_reads) <= 0.5:
         return ()
+    others = np.delete(survey.blocks.level, _block_range(survey, spell, 0))
+    if others.size and float(np.mean(np.abs(others - level) < GLASS_NEAR)) >= GLASS_SELDOM:
+        return ()  # the process is there anyway
     first = int(spell.first[0])
     before = survey.live.value[max(first - 60, 0) : first]
     if before.size < 3 or abs(float(np.median(before)) - level) < 6 * max(survey.noise, survey.quantum):

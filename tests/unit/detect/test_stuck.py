@@ -154,6 +154,15 @@ def test_a_temperature_that_moves_on_speaks_for_the_probe() -> None:
     assert any("moving" in fact for fact in event.evidence)
 
 
+def test_a_process_that_lives_near_seven_says_nothing_of_glass() -> None:
+    value = live(1)
+    value[20_000:22_000] = 7.02
+    value[19_940:20_000] += 0.3
+    (event,) = detect_stuck(make_record(value, point=Point(name="A1", measurand="ph", value="A1")))
+    assert event.kind == "stuck"
+    assert not any("broken glass" in fact for fact in event.evidence)
+
+
 def test_broken_glass_is_named_when_the_reading_goes_to_seven() -> None:
     value = live(1) - 2.0
     value[20_000:22_000] = 7.02
