@@ -8,6 +8,7 @@ from excursions.link.attribute import attribute, weigh
 from excursions.link.audit import audit
 from excursions.link.correct import band_at, corrected, error_at
 from excursions.link.doubt import doubt_windows
+from excursions.link.drawn import laid_to_export
 from excursions.link.due import next_due
 from excursions.link.exchanged import exchange_doubts
 from excursions.link.lessons import fleet_heat
@@ -25,6 +26,7 @@ __all__ = [
     "error_at",
     "exchange_doubts",
     "fleet_heat",
+    "laid_to_export",
     "laid_to_process",
     "next_due",
     "outcome",

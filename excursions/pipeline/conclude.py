@@ -156,12 +156,12 @@ def _assumed_ratings(findings: PointFindings, plant: Plant) -> tuple[Decision, .
 
 
 def _shared_moves(points: Sequence[PointFindings], plant: Plant) -> list[PointFindings]:
-    """Findings with the steps that several points of one quantity shared laid to the process, and those in which two
-    neighbours part laid to one of them."""
+    """Findings with the steps that several points of one quantity shared laid to the process, those in which two
+    neighbours part to one of them, and standstills that an outage of the export drew to the record."""
     events = [event for findings in points for event in findings.events]
     spans = {findings.point.name: (findings.start, findings.end) for findings in points}
     now: dict[str, list[Event]] = {}
-    shared = link_room.laid_to_process(events, plant, spans)
+    shared = link_room.laid_to_process(link_room.laid_to_export(events), plant, spans)
     for event in link_room.weighed_in_pairs(shared, plant):
         now.setdefault(event.point, []).append(event)
     return [
