@@ -12,6 +12,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import log_ndtr
 
 from excursions.clock import NS_PER_S
 from excursions.detect.series.live import Live
@@ -55,11 +56,21 @@ def spectra_of(live: Live, *, floor: float) -> Spectra | None:
     power = np.abs(np.fft.rfft(rows, axis=1)[:, 1 : length // 2 + 1]) ** 2
     power += (floor**2 / 12) * float(np.sum(np.hanning(length) ** 2)) * 0.1 + 1e-300
     ratio = power / _background(power)
+    ratio[:, -1] = _of_two(ratio[:, -1])  # two samples a cycle: the last bin
     usual = np.maximum(_usual(ratio) / MEDIAN_OF_EXPONENTIAL, 1.0)
     amplitude = 2 * np.sqrt(power) / (HANN_GAIN * length)
     return Spectra(
         ratio=ratio / usual, amplitude=amplitude, first=first, length=length, step_s=step / NS_PER_S
     )
+
+
+def _of_two(ratio: FloatArray) -> FloatArray:
+    """Ratios of a bin that has a cosine and no sine, brought to the law of those that have both.
+
+    It is chi-squared with one degree of freedom, whose tail is far heavier than the exponential one: each becomes the value
+    that is as improbable there.
+    """
+    return np.asarray(-(math.log(2) + log_ndtr(-np.sqrt(ratio))))
 
 
 def _usual(ratio: FloatArray) -> FloatArray:

@@ -6,6 +6,8 @@ import numpy as np
 import pytest
 
 from excursions.detect.noise.periodic import detect_periodic
+from excursions.detect.series.live import Live
+from excursions.detect.series.spectra import spectra_of
 from tests.builders import T0, coloured, level, make_record
 
 N = 60_000
@@ -90,3 +92,22 @@ def test_a_cycle_of_hours_never_comes_at_once() -> None:
     assert events
     assert not any("offset" in event.details for event in events)
     assert {event.origin for event in events} == {"process"}
+
+
+def test_two_samples_a_cycle_are_as_improbable_by_chance_as_any_other_cycle() -> None:
+    """White noise: the largest of many exponential ratios is their logarithm, give or take a few, in the last bin as elsewhere."""
+    n = 1_024 * 2_000
+    time = np.arange(n, dtype=np.int64) * 10**9
+    fresh = np.arange(n) == 0
+    live = Live(time=time, value=level(n, 0.0, 1.0, 5), index=np.arange(n), fresh=fresh)
+    spectra = spectra_of(live, floor=0.0)
+    assert spectra is not None
+    beyond = (spectra.ratio > np.log(100.0)).mean(axis=0)
+    assert beyond[-1] == pytest.approx(np.median(beyond), abs=0.006)  # two errors of a hundredth of 2,000
+
+
+@SEEDS
+def test_a_cycle_of_two_samples_is_found(seed: int) -> None:
+    value = quiet(seed) + 0.03 * (-1.0) ** np.arange(N) * (np.arange(N) > N // 2)
+    (event,) = detect_periodic(make_record(value, every_s=1.0))
+    assert event.details["period_s"] == pytest.approx(2.0, rel=0.02)
