@@ -48,7 +48,7 @@ FLOORS = (
         "excursions.detect.still",
         "excursions.detect.level",
     ),
-    ("excursions.detect.noise.noise",),
+    ("excursions.detect.noise",),
     ("excursions.detect.slow",),
     ("excursions.detect.element",),
     ("excursions.detect",),

@@ -13,33 +13,58 @@ from excursions.detect.noise.gas import gas_clue
 from excursions.detect.noise.over_time import NoiseSeries, NoiseSpell
 from excursions.detect.series.blocks import Blocks, NoiseBlocks, noise_blocks
 from excursions.detect.series.live import live_samples
+from excursions.detect.series.straight import slope_and_error
 from excursions.detect.series.survey import Survey
 from excursions.ranks import median, quantiles
-from excursions.records import Record
+from excursions.records import BoolArray, FloatArray, Record
 
 BESIDE_ONSET = 2  # noise blocks: so near a collapse and a jump of the level are one thing that happened
 GLASS_AROUND, GLASS_JUMP = 0.5, 0.15  # pH around 7 at which broken glass reads; a smaller jump is none (cp)
 GLASS_BESIDE, GLASS_SELDOM = 12, 0.1  # noise figures before; share of the record at that level
+FEWEST_TO_RELATE = 50  # noise figures that tell whether noise goes with the level
 FEWEST_STEPS = 6  # changes from one noise figure to the next that tell how a reading wanders
 OWN_STEPS = 2.2  # twice the median difference of two interquartile means of white noise, times the root of the samples
 ALONG, APART = 0.5, 0.25  # share of the change of noise that the wander shows
 
 
 def _level_clue(survey: Survey, noise: NoiseSeries, spells: list[NoiseSpell], spell: NoiseSpell) -> Clue:
-    """Whether the record shows the same noise at the same level at other times, those left out that are in question as well."""
+    """Whether the record shows the same noise at the same level at other times, those left out that are in question as well.
+
+    A stretch of high and low levels, as a storm is, is held against those between its quartiles: the calm below them, which
+    scatters less where noise grows with the level, is not of its level.
+    """
     level = survey.blocks.level[noise.block]
     inside, alike = np.zeros(level.size, dtype=np.bool_), np.zeros(level.size, dtype=np.bool_)
     inside[spell.lo : spell.hi] = True
     for other in spells:
         alike[other.lo : other.hi] |= other.rise * spell.rise > 0
     low, high = quantiles(level[inside], (0.25, 0.75))
-    near = max(high - low, survey.wander / 4)
-    same = ~alike & (level >= low - near / 2) & (level <= high + near / 2)
+    near = survey.wander / 8
+    same = ~alike & (level >= low - near) & (level <= high + near)
     if np.count_nonzero(same) < 8:
+        if _grows_with_level(level, noise, inside | alike, spell) > 0.5 * spell.rise > 0:
+            return Clue(
+                odds=0.1, words="at other times the noise grows with the level as well, and as steeply"
+            )
         return Clue(odds=0.6, words="the reading was hardly ever at that level at other times")
     if (median(noise.rest[same]) - spell.base) / spell.rise > 0.5:
         return Clue(odds=0.1, words="the record shows the same noise at that level at other times")
     return Clue(odds=2.0, words="at other times the same level came with the usual noise", inside=True)
+
+
+def _grows_with_level(level: FloatArray, noise: NoiseSeries, asked: BoolArray, spell: NoiseSpell) -> float:
+    """Rise of the noise [logarithm] that the level of a stretch explains by how noise and level go together outside of what is `asked`.
+
+    Turbidity and counts scatter by a share of themselves; the slope is taken two standard errors smaller than it seems.
+    """
+    known = ~asked
+    if np.count_nonzero(known) < FEWEST_TO_RELATE or not np.ptp(level[known]) > 0:
+        return 0.0
+    size = np.exp(noise.rest[known])
+    slope, error = slope_and_error(level[known], size)
+    now = median(level[spell.lo : spell.hi]) - median(level[known])
+    moved = max(abs(slope) - 2 * error, 0.0) * math.copysign(now, slope * now)
+    return math.log1p(max(moved, 0.0) / median(size))
 
 
 def _glass_clue(record: Record, survey: Survey, noise: NoiseSeries, spell: NoiseSpell) -> Clue | None:

@@ -36,9 +36,9 @@ from excursions.detect.evidence.origin import (
 from excursions.detect.evidence.severity import severity_of
 from excursions.detect.evidence.votes import WENT_ALONG, votes_clue, went_along
 from excursions.detect.series.alike import related
+from excursions.detect.series.straight import FEWEST_BLOCKS, walks_straight
 from excursions.detect.series.survey import Survey, survey_of
 from excursions.detect.slow.dirt import dirt_clue
-from excursions.detect.slow.straight import FEWEST_BLOCKS, walks_straight
 from excursions.detect.slow.walks import SAW, TAKEN_OUT, Walk, ends_of, find_walks
 from excursions.detect.slow.way_gone import (
     LONGEST_WAY_BACK,

@@ -3,7 +3,7 @@
 Three ways to find them: levels that differ over wide windows in a record whose sudden changes are taken out
 (:mod:`excursions.detect.series.scan`, :mod:`excursions.detect.slow.plateaus`); stretches that walk more steadily than
 any other (:mod:`excursions.detect.series.slopes`); a straight walk over the whole record, or from somewhere on to its
-end, by its slope (:mod:`excursions.detect.slow.straight`).
+end, by its slope (:mod:`excursions.detect.series.straight`).
 """
 
 from __future__ import annotations
@@ -21,11 +21,11 @@ from excursions.detect.evidence.votes import outvoted
 from excursions.detect.series.scan import FREEDOM, SUSPICION, changes_among
 from excursions.detect.series.shape import ramp, ramp_around
 from excursions.detect.series.slopes import steady_runs
+from excursions.detect.series.straight import BINS, FEWEST_BLOCKS, line_to_end
 from excursions.detect.series.survey import Survey
 from excursions.detect.slow.asleep import one_stood
 from excursions.detect.slow.ends import daily_ends
 from excursions.detect.slow.plateaus import EDGE, Joined, joined_apart, joined_rest
-from excursions.detect.slow.straight import BINS, FEWEST_BLOCKS, line_to_end
 from excursions.records import FloatArray, Record
 
 STAYED = 0.3  # of the walk of one of two levels: the other moved by less

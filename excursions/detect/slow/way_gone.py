@@ -8,9 +8,9 @@ from excursions.clock import NS_PER_DAY, NS_PER_S, duration_text
 from excursions.detect.evidence.afterwards import GONE, LEFT, LONGEST, WIDE, returned_at
 from excursions.detect.evidence.origin import Clue, next_reset
 from excursions.detect.series.pattern import running_mean
+from excursions.detect.series.straight import FEWEST_BLOCKS
 from excursions.detect.series.survey import Survey
 from excursions.detect.slow.plateaus import EDGE, joined_rest
-from excursions.detect.slow.straight import FEWEST_BLOCKS
 from excursions.detect.slow.taken_back import STAYED
 from excursions.detect.slow.walks import SAW, Walk
 from excursions.ranks import median

@@ -12,8 +12,8 @@ import numpy as np
 
 from excursions.detect.evidence.origin import Clue
 from excursions.detect.series.alike import gain
+from excursions.detect.series.straight import BINS, slope_and_error
 from excursions.detect.series.survey import Survey
-from excursions.detect.slow.straight import BINS, slope_and_error
 from excursions.detect.slow.walks import Walk
 from excursions.records import FloatArray
 

@@ -10,13 +10,13 @@ from excursions.clock import NS_PER_S
 from excursions.detect.evidence.laboratory import disagreements
 from excursions.detect.noise.periodic import detect_periodic
 from excursions.detect.series.slopes import steady_runs
+from excursions.detect.series.straight import slope_and_error
 from excursions.detect.series.survey import survey_of, surveyed
 from excursions.detect.slow.disturbances import time_constant
 from excursions.detect.slow.drift import detect_drift
 from excursions.detect.slow.fouling import detect_fouling
 from excursions.detect.slow.plateaus import joined
 from excursions.detect.slow.response import detect_slow_response
-from excursions.detect.slow.straight import slope_and_error
 from excursions.detect.slow.walks import Walk
 from excursions.detect.slow.way_gone import gone_as_far
 from excursions.records import CALIBRATING, CLEANING, MEASURING, RECOVERING, STEAMING, Record

@@ -176,3 +176,16 @@ def test_lines_drawn_here_and_there_are_no_silence(seed: int) -> None:
     live = coloured(n, 6.0, 0.5, 40, seed) + level(n, 0.0, 0.03, seed + 1)
     value = np.where(np.arange(n) // 600 % 3 == 0, _drawn(live, 600), live)
     assert detect_noise(make_record(quantised(value, 0.001))) == ()
+
+
+@SEEDS
+def test_noise_that_grows_with_the_level_in_a_storm_is_known_from_other_storms(seed: int) -> None:
+    """Turbidity scatters by a share of itself; the storm in question lasts longer and is higher than the others."""
+    at = np.arange(N)
+    mud = np.zeros(N)
+    for begin, size in ((4_000, 60.0), (9_000, 80.0), (14_000, 70.0), (26_000, 130.0)):
+        since = np.clip((at - begin) / (1_500 if size > 100 else 500), 0, None)
+        mud += size * since * np.exp(1 - since)
+    value = (6.0 + mud) * (1 + level(N, 0.0, 0.04, seed + 3)) * np.exp(coloured(N, 0.0, 0.1, 2_000, seed))
+    made = make_record(value, measurand="turbidity")
+    assert [event for event in detect_noise(made) if event.origin == "probe"] == []
