@@ -40,6 +40,7 @@ FEWEST_OF_SORT = 4
 ALIKE = 1.5  # ratios upward and downward so near are the same
 BOTH_WAYS = 2.0  # odds of that: a dose that slows acts one way (cp)
 FOLLOWS, ALIVE = 0.8, 4.0  # share of the noise left in a probe that follows less; odds of that
+MIDDLE = (0.16, 0.84)  # a standard deviation to either side
 SMOOTH = 5  # disturbances whose median shows whether it still takes the usual time
 LEAST_SCATTER = 0.1  # of the logarithms: no process follows more evenly (cp)
 
@@ -160,10 +161,21 @@ def slowest_run(log: FloatArray, least: float) -> tuple[int, int, float]:
     for size in range(FEWEST_SLOW, n // 2 + 1):
         rise = (total[size:] - total[:-size]) / size - middle
         i = int(np.argmax(rise))
-        chance = n * n / 2 / size * float(stdtr(max(n // 3, 4), -rise[i] / scatter * math.sqrt(size)))
+        wide = max(scatter, _half_width(np.delete(log, np.s_[i : i + size])))
+        chance = n * n / 2 / size * float(stdtr(max(n // 3, 4), -rise[i] / wide * math.sqrt(size)))
         if chance < best[2]:
             best = (i, i + size, chance)
     return best
+
+
+def _half_width(others: FloatArray) -> float:
+    """Half of what the middle two thirds of the logarithms (n,) take up: their standard deviation, if they are normal.
+
+    Where a process is followed in two ways, quick when it shuts down and slow when it starts, the median absolute deviation
+    sees the commoner alone, and the other would be no chance at all.
+    """
+    low, high = np.quantile(others, MIDDLE)
+    return float(high - low) / 2
 
 
 def _where_calm(

@@ -63,3 +63,17 @@ def test_a_sample_more_or_less_is_no_slower_response(then_s: float, events: int)
     every = (when, tau, np.full(47, -2))
     found = _slowest(record, survey_of(record), every, ResponseSettings())
     assert (found is not None) == events
+
+
+@pytest.mark.parametrize(("start_up_s", "events"), [(4_100.0, 0), (60.0, 1)])
+def test_a_process_followed_in_two_ways_is_not_slower_where_the_slow_way_comes_oftener(
+    start_up_s: float, events: int
+) -> None:
+    """Shut-downs take a minute, start-ups an hour; the record begins with three start-ups. Without them later on, it is slower."""
+    record = surveyed(make_record(level(20_000, 7.0, 0.01, 3), every_s=30.0))
+    tau = np.full(17, 60.0)
+    tau[[0, 1, 2, 5]] = 3_900.0
+    tau[[9, 11, 13, 15]] = start_up_s
+    every = (T0 + np.arange(17) * 10_800 * 10**9, tau, np.full(17, -1))
+    found = _slowest(record, survey_of(record), every, ResponseSettings())
+    assert (found is not None) == events
