@@ -3,8 +3,14 @@
 from __future__ import annotations
 
 import math
+import re
 
 MOST_DECIMALS = 12
+HELD = "\u00a0"  # a blank that is no end of a line
+_UNITS = r"%|°[CF]|deg[CF]|K|K/min|pH|mV|mV/pH|[µu]S/cm|mS/cm|[mµu]?g/[Ll]|NTU|FNU|FTU|ppm|ppb|[km]?Pa|hPa|bar|nA|nA/hPa|ms|s|min|h|d|×"
+_LOOSE = re.compile(
+    rf"(?<=\d) (?=(?:{_UNITS})(?![\w/]))|(?<=\d %) (?=sat\b)|(?<=±) (?=\d)|(?<=\b\d) (?=[A-Z][a-z]{{2}}\b)|(?<=\b\d\d) (?=[A-Z][a-z]{{2}}\b)"
+)
 MOST_F0 = 10_000  # minutes; about a week at 121.1 degC
 
 
@@ -113,3 +119,8 @@ def f0_text(minutes: float) -> str:
     if minutes >= 100:
         return f"{written(minutes, 2)} min"
     return f"{number(minutes, 1.0 if minutes >= 10 else 0.1) if minutes else '0'} min"
+
+
+def unbroken(text: str) -> str:
+    """A text in which a number keeps to one line with its unit, its band or its month."""
+    return _LOOSE.sub(HELD, text)

@@ -8,9 +8,10 @@ from pathlib import Path
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
-from dashboards.markup.text import json_in_html, names_held, plain, unbroken
+from dashboards.markup.text import json_in_html, names_held, plain
+from excursions.digits import unbroken
 
-__all__ = ["json_in_html", "plain", "rendered", "unbroken"]
+__all__ = ["json_in_html", "plain", "rendered"]
 
 TEMPLATES = Path(__file__).parent / "templates"
 

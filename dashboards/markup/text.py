@@ -4,11 +4,6 @@ from __future__ import annotations
 
 import re
 
-_LOOSE = re.compile(
-    r"(?<=\d) (?=(?:%|°[CF]|×|µS/cm|mS/cm|mg/L|µg/L|g/L|mV|pH|[NF]TU|K|K/min|kPa|ppm|ppb|h|min|s|d)(?!\w))"
-    r"|(?<=±) (?=\d)|(?<=\b\d) (?=[A-Z][a-z]{2}\b)|(?<=\b\d\d) (?=[A-Z][a-z]{2}\b)"
-)
-
 # What is no running text: tags, and elements whose words never turn a line or may hold no element.
 _APART = re.compile(r"(<(script|style|title|svg|option|code)\b[^<]*(?:<(?!/\2>)[^<]*)*</\2>|<[^>]*>)")
 # A name as plants give them, joined by hyphens, with a digit or two capitals in a row; and an option.  Longer ones may have to break.
@@ -25,11 +20,6 @@ _JSON_IN_HTML = {"<": "\\u003c", ">": "\\u003e", "&": "\\u0026", "\u2028": "\\u2
 def plain(text: str) -> str:
     """Text for plotly, which reads a small subset of HTML: shown as it stands, never as markup."""
     return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
-
-
-def unbroken(text: str) -> str:
-    """The same with a number kept on one line with its unit, its band or its month."""
-    return _LOOSE.sub("\u00a0", text)
 
 
 def names_held(page: str) -> str:
