@@ -65,6 +65,7 @@ def moment_page(result: ScanResult, answer: Explanation, reader: Reader) -> str:
     words += "The lanes hold what lies in this stretch. "
     words += f"The whole record: {figure_in_words(about, reader)}"
     marked = {"from": ends[0], "to": ends[1], "words": asked_words(answer, reader)}
+    drawn_at = cause_at(answer, about)
     return rendered(
         "moment.html",
         page=moment_content(answer, about, reader),
@@ -74,8 +75,8 @@ def moment_page(result: ScanResult, answer: Explanation, reader: Reader) -> str:
         sections=sections("moment", MOMENT, answer, reader),
         root="",
         first_event="",
-        began=moment_drawing(about.findings, about.doubts, cause_at(answer, about), reader),
-        began_words="When it began" if cause_at(answer, about) == answer.since else "Its likeliest cause",
+        began=moment_drawing(about.findings, about.doubts, drawn_at, reader),
+        began_words="When it began" if drawn_at == answer.since else "Its likeliest cause",
         **record_parts(
             about, reader, words, focus=marked, window=window,
             marked=sorted({focus.start, focus.end}),
@@ -87,7 +88,7 @@ def cause_at(answer: Explanation, about: About) -> int | None:
     """The instant [ns] the small picture is drawn around: the event that leads the causes where the start is a guess."""
     if not answer.about or not answer.causes:
         return answer.since
-    lead = next((e for e in about.findings.events if e.id and e.id == answer.causes[0].event), None)
+    lead = next((e for e in about.findings.events if e.id == answer.causes[0].event), None)
     return lead.start if lead else answer.since
 
 

@@ -14,7 +14,7 @@ from excursions.clock import TimeArray, duration_text
 from excursions.kinds import MOVES
 from excursions.records import VERIFIED, Calibration, Event
 from excursions.report.beyond import BEYOND
-from excursions.report.followed import moved_after
+from excursions.report.followed import half_band, moved_after
 from excursions.report.result import PointFindings, ScanResult, Verdict
 from excursions.report.telling import became
 
@@ -135,8 +135,7 @@ def wrong_now(verdict: Verdict, findings: PointFindings, reader: Reader) -> str:
     lead = (moved_after(lead, findings.events) or lead) if lead is not None else None
     if math.isfinite(verdict.error) or lead is None or lead.origin != "undecided" or lead.kind not in MOVES:
         return text
-    half = (lead.size_high - lead.size_low) / 2  # the same doubt, as the moment explained tells it
-    moved = off_by(lead.size, half, findings.unit, reader.difference)
+    moved = off_by(lead.size, half_band(lead), findings.unit, reader.difference)
     return f"{moved} if the probe did it, nothing if the process did"
 
 

@@ -12,7 +12,7 @@ from excursions.clock import minutes_text, to_ns
 from excursions.digits import number
 from excursions.plant import Installation, Plant
 from excursions.report.life import probes_table
-from excursions.report.lives import probe_lives
+from excursions.report.lives import is_unknown, probe_lives
 from excursions.report.result import PointFindings, ScanResult
 
 
@@ -61,7 +61,7 @@ def _row(row: Mapping[str, object], reader: Reader, stem: str) -> LifeRow:
     when = row["maximum_time"]
     known = isinstance(when, datetime)
     return LifeRow(
-        probe="not known" if probe == f"<{row['point']}>" else probe,
+        probe="not known" if is_unknown(probe) else probe,
         page=f"{stem}.html",
         start=_date(row["installed"], reader),
         end=_date(row["removed"], reader),

@@ -194,12 +194,7 @@ def _uncompared(entries: tuple[Entry, ...]) -> str:
     if not never:
         return ""
     if never == len(entries):
-        who = "it was" if never == 1 else "none was ever"
-        return (
-            f"; {who} never compared with a calibration"
-            if never == 1
-            else f"; {who} compared with a calibration"
-        )
+        return f"; {'it was never' if never == 1 else 'none was ever'} compared with a calibration"
     return f"; {thousands(never)} of them {'was' if never == 1 else 'were'} never compared with a calibration"
 
 

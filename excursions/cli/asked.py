@@ -21,21 +21,26 @@ from excursions.report.result import ScanResult
 AROUND = 12 * clock.NS_PER_HOUR
 
 
-def named_among(arguments: Sequence[Path], option: str) -> tuple[list[Path], str]:
+def named_among(arguments: Sequence[Path], option: str, *, alone: bool = False) -> tuple[list[Path], str]:
     """The exports among some arguments, and the point or probe: as an option says, else the one argument that is no file.
 
     ``explain F1-PH2 plant`` is what a hurried person writes.  What looks like the name of a file stays one, so that
-    a file that is missing is told as missing.
+    a file that is missing is told as missing.  `alone` : whether a name needs no exports beside it.
+
+    Raises
+    ------
+    UsageError
+        If a name stands alone and must not.
     """
     names = [one for one in arguments if not (one.exists() or _may_be_file(str(one)))]
-    if len(arguments) == 1 and names and not option:
+    if option or len(names) != 1:
+        return list(arguments), option
+    if len(arguments) == 1 and not alone:
         raise UsageError(
             found=f'"{names[0]}", which is no file here',
             expected="exported files beside the point or the probe that is asked about",
             mend=f"name the exports as well, for example: FOLDER {names[0]}",
         )
-    if option or len(names) != 1 or len(arguments) == 1:
-        return list(arguments), option
     return [one for one in arguments if one is not names[0]], str(names[0])
 
 

@@ -20,6 +20,7 @@ from excursions.cli.wrapping import wrapped
 from excursions.clock import minutes_text
 from excursions.digits import f0_text, number
 from excursions.report.exposures import VERDICT_WORDS
+from excursions.report.lives import is_unknown
 from excursions.report.wording import is_seen
 
 if TYPE_CHECKING:
@@ -184,9 +185,7 @@ def _list_lines(answer: Answer, reader: Reader) -> list[str]:
     ]
     for row in over[:MOST]:
         lines += wrapped(
-            reader.text(
-                f"{row['sentence']}" if owner(row).startswith("<") else f"{owner(row)} at {row['sentence']}"
-            ),
+            reader.text(str(row["sentence"]) if is_unknown(owner(row)) else at(owner(row), row["sentence"])),
             WIDTH,
             first="  ",
             then="    ",

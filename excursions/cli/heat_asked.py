@@ -20,6 +20,8 @@ from excursions.cli.asked import point_named
 from excursions.digits import number
 from excursions.errors import UsageError, unknown
 from excursions.plant import Plant, Point
+from excursions.report.lives import is_unknown
+from excursions.report.lives import unknown as unknown_probe
 
 Row = Mapping[str, object]
 MOST = 12  # exposures and probes in the terminal; the tables hold all
@@ -123,12 +125,13 @@ def _at_point(name: str, lives: Sequence[Row]) -> str:
 
 
 def owner(row: Row) -> str:
-    return str(row["probe"] or f"<{row['point']}>")
+    """Serial number of the probe of a row, or what stands for it."""
+    return str(row["probe"] or unknown_probe(str(row["point"])))
 
 
 def at(probe: object, points: object) -> str:
     """A probe and where it sits; one without a number has only its place."""
-    return f"the probe at {points}" if str(probe).startswith("<") else f"{probe} at {points or 'no point'}"
+    return f"the probe at {points}" if is_unknown(str(probe)) else f"{probe} at {points or 'no point'}"
 
 
 def _named_life(heat: Heat, asked: str) -> Row:

@@ -103,12 +103,11 @@ def _trusted(result: ScanResult) -> list[str]:
             [name for name in trusted if name not in compared],
         ),
     )
-    told = [
-        wrapped(f"{head}: {', '.join(names[:30])}{' ...' if len(names) > 30 else ''}", 96)
-        for head, names in rows
-        if names
-    ]
-    return ["", *(line for lines in told for line in lines)] if told else []
+    lines: list[str] = []
+    for head, names in rows:
+        if names:
+            lines += wrapped(f"{head}: {', '.join(names[:30])}{' ...' if len(names) > 30 else ''}", 96)
+    return ["", *lines] if lines else []
 
 
 def _ended(result: ScanResult, tz: ZoneInfo) -> list[str]:

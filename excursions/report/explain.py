@@ -37,11 +37,12 @@ from excursions.report.case import (
 )
 from excursions.report.checks import COARSE, Scene, checked
 from excursions.report.explanation import Action, Cause, Explanation, Focus
-from excursions.report.followed import IF_THE_PROBE, moved_after, moved_sentence
+from excursions.report.followed import IF_THE_PROBE, half_band, moved_after, moved_sentence
 from excursions.report.result import ScanResult
 from excursions.report.shown import shown
 from excursions.report.telling import PASSING
 from excursions.report.unread import Answer, not_measuring, without_reading
+from excursions.report.verdict import too_few
 from excursions.report.why import actions_for, basis_of, causes_of, lead_of
 from excursions.report.wording import (
     HEAT,
@@ -100,7 +101,7 @@ def explain(result: ScanResult, point: str, focus: Focus | None = None) -> Expla
         error_high=error + band,
         causes=causes,
         basis=basis_of(case, onset, answer.doubt) if causes else "",
-        checks=checked(_scene(case, onset, answer)) if case.findings.samples else (),
+        checks=() if too_few(case.findings) else checked(_scene(case, onset, answer)),
         actions=actions_for(case, answer.verdict, onset, answer.doubt, (answer.since, answer.until)),
         cautions=_cautions(case, onset, answer.verdict),
         hidden=_hidden(case),
@@ -276,8 +277,7 @@ def _error(case: Case, answer: Answer) -> tuple[float, float]:
         event = _since_heat(event, case) or event
     if event is None or event.kind not in MOVES or answer.verdict == "trust":
         return math.nan, math.nan
-    size = event.size * _share_of(event, case)
-    return size, max((event.size_high - event.size_low) / 2, 0.0)
+    return event.size * _share_of(event, case), half_band(event)
 
 
 def _share_of(event: Event, case: Case) -> float:

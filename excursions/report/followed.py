@@ -39,7 +39,7 @@ def moved_after(heat: Event, events: Sequence[Event]) -> Event | None:
 
 
 def half_band(event: Event) -> float:
-    """Half width of the interval of an event's size, no finer than its second digit."""
+    """Half width of the interval of an event's size, no finer than its second digit; so every page and answer tells it."""
     return of_a_move(event.size, (event.size_high - event.size_low) / 2)
 
 

@@ -158,6 +158,11 @@ def unknown(point: str) -> str:
     return f"<{point}>"
 
 
+def is_unknown(name: str) -> bool:
+    """Whether that is what stands for a name."""
+    return name.startswith("<")
+
+
 def _heat_order(life: ProbeLife) -> tuple[float, float, str]:
     """Most dose above the rating first, then the hottest, then by name."""
     hot = life.hottest
@@ -256,7 +261,7 @@ def _life(
     probe = result.plant.probe(name)
     point = result.plant.point(stays[0].point) if stays else None
     measurand = probe.measurand if probe else point.measurand if point else _measurand(calibrations)
-    known = "" if name.startswith("<") and probe is None else name
+    known = "" if is_unknown(name) and probe is None else name
     tracks = tracks_of(calibrations)
     quantity = point.quantity if point and point.measurand == measurand else None
     return ProbeLife(

@@ -21,7 +21,7 @@ from excursions.report.case import (
     is_outside,
 )
 from excursions.report.followed import moved_after, moved_sentence
-from excursions.report.verdict import FEWEST_SAMPLES
+from excursions.report.verdict import too_few
 from excursions.report.wording import (
     day,
     event_sentence,
@@ -45,11 +45,8 @@ class Answer:
 def without_reading(case: Case) -> Answer | None:
     """The answer where nothing can be said of a reading, for want of samples; None where there are some."""
     findings = case.findings
-    if findings.samples < FEWEST_SAMPLES:
-        few = "No sample" if not findings.samples else f"Only {findings.samples} samples"
-        return Answer(
-            verdict="cannot tell", sentence=f"{few} of this point could be used.", wrong="not known"
-        )
+    if few := too_few(findings):
+        return Answer(verdict="cannot tell", sentence=few, wrong="not known")
     if is_outside(case):
         text = (
             f"The record does not reach there: it runs from {day(findings.start, case.tz)} to "

@@ -83,19 +83,16 @@ def order(verdicts: Sequence[Verdict]) -> tuple[Verdict, ...]:
 
 def _judged(known: Known) -> Verdict:
     """The answer about now, worst reasons first."""
-    too_few = _too_few(known.findings)
-    if too_few:
-        return cannot_tell(known, too_few)
-    live = [event for event in known.findings.events if is_live(event, known.calibrations, known.outcomes)]
+    if few := too_few(known.findings):
+        return cannot_tell(known, few)
+    live, probes, questions = _standing(known)
     unusable = worst([e for e in live if e.kind in UNUSABLE and e.open_end and LOST_LEVEL not in e.details])
     if unusable:
         return from_event("do not use", unusable, known)
     open_doubts = [doubt for doubt in known.doubts if stands_now(doubt, known.findings)]
-    probes = [event for event in live if event.origin == "probe" and event.confidence >= MOST_LIKELY]
     if open_doubts:
         leading = max(open_doubts, key=lambda doubt: harm(doubt, known.findings))
         return _adjusted(from_doubt(leading, probes, known), known.outcomes)
-    questions = [event for event in live if _is_open_question(event)]
     own = [event for event in questions if not any(follows(event, heat) for heat in probes)]
     if probes and (lead := worst([*probes, *own])):
         return _adjusted(from_event("doubt", lead, known), known.outcomes)
@@ -108,7 +105,7 @@ def _judged(known: Known) -> Verdict:
 ROLES = {"value": "reading", "temperature": "temperature"}
 
 
-def _too_few(findings: PointFindings) -> str:
+def too_few(findings: PointFindings) -> str:
     """That there is too little to judge by; empty where there is enough."""
     if findings.samples == 0 or ("value" not in findings.traces and "temperature" not in findings.traces):
         return "No sample of this point could be used."
@@ -118,6 +115,13 @@ def _too_few(findings: PointFindings) -> str:
     counts = [f"{n} sample{'' if n == 1 else 's'}" for n in (findings.traces[name].samples for name in names)]
     said = " and ".join(f"{count} of the {ROLES[name]}" for count, name in zip(counts, names, strict=True))
     return f"Only {said}: too few to judge a probe by."
+
+
+def _standing(known: Known) -> tuple[list[Event], list[Event], list[Event]]:
+    """Events that still bear on the reading; of them those of the probe, and those that may be the process's as well."""
+    live = [e for e in known.findings.events if is_live(e, known.calibrations, known.outcomes)]
+    probes = [e for e in live if e.origin == "probe" and e.confidence >= MOST_LIKELY]
+    return live, probes, [e for e in live if _is_open_question(e)]
 
 
 def _is_open_question(event: Event) -> bool:
@@ -149,15 +153,9 @@ def _also_now(verdict: Verdict, known: Known) -> list[str]:
     lead = next((e for e in known.findings.events if e.id == verdict.event), None)
     if verdict.verdict != "doubt" or lead is None:
         return []
-    others = [
-        event
-        for event in known.findings.events
-        if event.id != lead.id
-        and is_live(event, known.calibrations, known.outcomes)
-        and (_is_open_question(event) or (event.origin == "probe" and event.confidence >= MOST_LIKELY))
-        and not (follows(event, lead) or follows(lead, event))
-    ]
-    also = worst(others)
+    _, probes, questions = _standing(known)
+    others = (e for e in (*probes, *questions) if e.id != lead.id)
+    also = worst([e for e in others if not (follows(e, lead) or follows(lead, e))])
     return [f"Also: {inside(event_sentence(also, known.tz))} ({whose(also)})."] if also else []
 
 

@@ -81,13 +81,13 @@ def heat(
     from excursions.cli.moment import moment
     from excursions.errors import UsageError
 
+    exports, probe = named_among(exports or [], probe, alone=report is not None)
     if bool(exports) == bool(report):
         raise UsageError(
             found="both exports and --report" if exports else "neither exports nor --report",
             expected="exported files, or a finished report",
             mend="write for example: excursions heat sample_data/plant, or: excursions heat --report report",
         )
-    exports, probe = named_among(exports or [], probe)
     page: Path | None = None
     if report is not None:
         if out is not None:

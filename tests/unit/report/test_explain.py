@@ -615,3 +615,11 @@ def test_what_the_probe_did_else_is_told_beside_a_change_nobody_can_lay_to_it() 
     answer = asked(made_scan(made_findings(walk, heat)), 30)
     assert answer.verdict == "doubt"
     assert "Also: over-temperature to 146" in answer.sentence
+
+
+def test_of_a_handful_of_samples_nothing_is_called_excluded() -> None:
+    few = dataclasses.replace(made_findings(), samples=3)
+    answer = asked(made_scan(few), 10)
+    assert answer.verdict == "cannot tell"
+    assert answer.sentence.startswith("Only ")
+    assert answer.checks == ()
