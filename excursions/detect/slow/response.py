@@ -89,8 +89,11 @@ def _slowest(record: Record, survey: Survey, every: Disturbances, settings: Resp
     i = _begin(log, i) if span is None else i
     log = against_others(np.log(tau), sort[usable], (i, j))
     rise = float(np.nanmedian(log[i:j]))
-    if not rise >= math.log(settings.ratio) or not _told_by_samples(record, survey, tau, (i, j)):
+    if not rise >= math.log(settings.ratio):
         return None
+    longer_s = float(np.nanmedian(against_others(tau, sort[usable], (i, j))[i:j]))
+    if not longer_s > pace_s(record, survey):
+        return None  # a sample more or less is when, between two samples, the changes happened to come
     while span is None and j < when.size and log[j] > rise / 2:
         j += 1  # chance alone leaves off the last few
     calm = span or (int(when[i]), int(when[j]) if j < when.size else int(survey.live.time[-1]))
@@ -111,19 +114,13 @@ def _begin(log: FloatArray, i: int) -> int:
     return int(usual[-1]) + 1 if usual.size else i
 
 
-def _told_by_samples(record: Record, survey: Survey, tau: FloatArray, run: tuple[int, int]) -> bool:
-    """Whether a run differs from the others by more than a sample: less is when, within it, the changes happened to come."""
-    now, others = tau[slice(*run)], np.delete(tau, np.s_[run[0] : run[1]])
-    return bool(median(now) - median(others) > pace_s(record, survey))
-
-
-def against_others(log: FloatArray, sort: IndexArray, run: tuple[int, int]) -> FloatArray:
-    """Logarithms less the usual one of their sort outside a run; NaN where a sort is seen in the run alone."""
-    outside = np.ones(log.size, dtype=np.bool_)
+def against_others(figure: FloatArray, sort: IndexArray, run: tuple[int, int]) -> FloatArray:
+    """Figures (n,) less the usual one of their sort outside a run; NaN where a sort is seen in the run alone."""
+    outside = np.ones(figure.size, dtype=np.bool_)
     outside[slice(*run)] = False
-    out = np.full(log.size, np.nan)
+    out = np.full(figure.size, np.nan)
     for each in np.unique(sort[outside]):
-        out[sort == each] = log[sort == each] - np.median(log[outside & (sort == each)])
+        out[sort == each] = figure[sort == each] - median(figure[outside & (sort == each)])
     return out
 
 

@@ -77,3 +77,15 @@ def test_a_process_followed_in_two_ways_is_not_slower_where_the_slow_way_comes_o
     every = (T0 + np.arange(17) * 10_800 * 10**9, tau, np.full(17, -1))
     found = _slowest(record, survey_of(record), every, ResponseSettings())
     assert (found is not None) == events
+
+
+def test_what_is_slower_is_held_against_its_like() -> None:
+    """Returns of a minute and of an hour in turn, an hour a little oftener before; both take three times as long from then on."""
+    record = surveyed(make_record(level(20_000, 7.0, 0.01, 3), every_s=30.0))
+    sort = np.array([4, 5] * 12 + [5, 5] + [4, 5, 4] * 4)
+    tau = np.where(sort == 5, 3_600.0, 60.0)
+    tau[26:] *= 3.0
+    when = T0 + np.arange(sort.size) * 10_800 * 10**9
+    event = _slowest(record, survey_of(record), (when, tau, sort), ResponseSettings())
+    assert event is not None
+    assert event.size == pytest.approx(3.0)
