@@ -42,9 +42,7 @@ class _Trait:
 
 
 _TRAITS = (
-    _Trait(
-        figure=lambda e: e.peak_degc, words="hotter", unit="degC", least=HOTTER_K, relative=False, up=True
-    ),
+    _Trait(figure=lambda e: e.peak_degc, words="hotter", unit="°C", least=HOTTER_K, relative=False, up=True),
     _Trait(
         figure=lambda e: e.minutes_steam, words="longer", unit="min", least=LONGER, relative=True, up=True
     ),
