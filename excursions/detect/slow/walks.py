@@ -21,7 +21,7 @@ from excursions.detect.evidence.votes import outvoted
 from excursions.detect.series.scan import FREEDOM, SUSPICION, changes_among
 from excursions.detect.series.shape import ramp, ramp_around
 from excursions.detect.series.slopes import steady_runs
-from excursions.detect.series.straight import BINS, FEWEST_BLOCKS, line_to_end
+from excursions.detect.series.straight import FEWEST_BLOCKS, brought_down, line_to_end
 from excursions.detect.series.survey import Survey
 from excursions.detect.slow.asleep import one_stood
 from excursions.detect.slow.ends import daily_ends
@@ -327,17 +327,14 @@ def _by_samples(record: Record, survey: Survey) -> list[Walk]:
 
 def _straight(survey: Survey, series: FloatArray, name: str) -> list[Walk]:
     """A straight walk over the whole record, or from somewhere on to its end, by its slope against autocorrelated scatter."""
-    n = min(BINS, series.size)
-    edge = np.linspace(0, series.size, n + 1).astype(np.int64)
-    level = np.add.reduceat(series, edge[:-1]) / np.diff(edge)
-    time = survey.blocks.start[edge[:-1]] / NS_PER_DAY
-    told = line_to_end(time, level)
+    first, level = brought_down(series)
+    told = line_to_end(survey.blocks.start[first] / NS_PER_DAY, level)
     if told is None:
         return []
     begin, size, spread, chance, before = told
     return [
         Walk(
-            lo=int(edge[begin]),
+            lo=int(first[begin]),
             hi=len(survey.blocks) - 1,
             before=before,
             size=size,
