@@ -17,7 +17,8 @@ from excursions.clock import NS_PER_S, duration_text
 from excursions.detect.catalogue import DETECTORS
 from excursions.detect.evidence.apart import apart_from_neighbours, differences_apart
 from excursions.detect.evidence.beside import LIKE
-from excursions.detect.level.step import MUCH_LARGER, TRIFLE, TRIFLE_APART, moves
+from excursions.detect.level.alike import MUCH_LARGER, moves
+from excursions.detect.level.step import TRIFLE, TRIFLE_APART
 from excursions.detect.limits_plain import chosen, make, plain_limits
 from excursions.detect.noise.noise import ERROR, NoiseSettings
 from excursions.detect.noise.over_time import noise_series
@@ -216,7 +217,7 @@ def _least_jump(record: Record, survey: Survey) -> float:
 
 
 def _habit(sizes: FloatArray) -> float:
-    """Size up to which a step is one of many of its like in this record, as :mod:`excursions.detect.level.step` counts them."""
+    """Size up to which a step is one of many of its like in this record, as :mod:`excursions.detect.level.alike` counts them."""
     ordered = np.sort(sizes)
     least, most = ordered[: max(ordered.size - HABIT, 0)], ordered[HABIT:]
     many = most * LIKE <= least * MUCH_LARGER
