@@ -10,6 +10,7 @@ import numpy as np
 
 from excursions.detect.heat.exposure import Exposure
 from excursions.digits import written
+from excursions.ranks import median, scatter_of
 
 FEWEST = 5  # fewer cycles have no usual
 SPREADS = 5.0  # robust standard deviations off the middle
@@ -110,8 +111,8 @@ def _odd(figures: np.ndarray, trait: _Trait) -> list[int]:
     if np.count_nonzero(known) < FEWEST:
         return []
     scaled = np.log(np.where(known, figures, 1.0)) if trait.relative else figures
-    off = scaled - np.median(scaled[known])
-    spread = 1.4826 * float(np.median(np.abs(off[known])))
+    off = scaled - median(scaled[known])
+    spread = scatter_of(scaled[known])
     least = abs(math.log(trait.least)) if trait.relative else trait.least
     far = (off if trait.up else -off) > max(least, SPREADS * spread)
     near = np.abs(scaled[:, None] - scaled) <= least / 3

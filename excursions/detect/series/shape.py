@@ -11,7 +11,7 @@ from excursions.clock import NS_PER_S
 from excursions.detect.series.scan import Change
 from excursions.detect.series.sudden import gaps
 from excursions.detect.series.survey import Survey
-from excursions.ranks import median
+from excursions.ranks import NORMAL_MAD, median, quantile
 from excursions.records import BoolArray, FloatArray, IndexArray
 
 MOST_POINTS = 256  # a longer series is averaged down before ramps are fitted
@@ -130,7 +130,7 @@ def _quick_part(level: FloatArray, begin: int, end: int) -> tuple[int, int] | No
         return None
     size = float(level[min(end, level.size - 1)] - level[max(begin - 1, 0)])
     inside = moved[lo:hi] * np.sign(size)
-    usual = 1.4826 * median(np.abs(moved[:: max(1, moved.size // 4_000)]))
+    usual = NORMAL_MAD * median(np.abs(moved[:: max(1, moved.size // 4_000)]))
     best = int(np.argmax(inside))
     if inside[best] < QUICK_SHARE * abs(size) or inside[best] < QUICK_USUAL * usual:
         return None
@@ -338,7 +338,7 @@ def _usual_beside(value: FloatArray) -> tuple[int, float]:
     best = (0, math.inf)
     for number in NUMBERS:
         moved = np.median(after[:, :number], axis=1) - np.median(before[:, :number], axis=1)
-        unsure = float(np.quantile(np.abs(moved), NINE_IN_TEN)) / 1.645
+        unsure = quantile(np.abs(moved), NINE_IN_TEN) / 1.645
         if unsure < best[1]:
             best = (number, unsure)
     return best

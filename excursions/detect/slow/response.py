@@ -29,7 +29,7 @@ from excursions.detect.noise.over_time import noise_series
 from excursions.detect.series.several import pace_s
 from excursions.detect.series.survey import Survey, survey_of
 from excursions.detect.slow.disturbances import LEVELS, SUDDEN, Disturbances, disturbances, phases
-from excursions.ranks import median
+from excursions.ranks import median, quantiles, scatter_of
 from excursions.records import Event, FloatArray, IndexArray, Record
 
 FEWEST = 12  # disturbances
@@ -109,7 +109,7 @@ def _begin(log: FloatArray, i: int) -> int:
     first = log[: i // 2]
     if first.size < FEWEST_BEFORE:
         return i
-    scatter = max(1.4826 * median(np.abs(first - median(first))), LEAST_SCATTER)
+    scatter = max(scatter_of(first), LEAST_SCATTER)
     usual = np.flatnonzero(median_filter(log, SMOOTH, mode="nearest")[:i] <= median(first) + scatter)
     return int(usual[-1]) + 1 if usual.size else i
 
@@ -154,7 +154,7 @@ def slowest_run(log: FloatArray, least: float) -> tuple[int, int, float]:
     best = (0, 0, float(n))
     total = np.concatenate([[0.0], np.cumsum(log)])
     middle = float(np.median(log))
-    scatter = max(1.4826 * float(np.median(np.abs(log - middle))), least)
+    scatter = max(scatter_of(log), least)
     for size in range(FEWEST_SLOW, n // 2 + 1):
         rise = (total[size:] - total[:-size]) / size - middle
         i = int(np.argmax(rise))
@@ -171,8 +171,8 @@ def _half_width(others: FloatArray) -> float:
     Where a process is followed in two ways, quick when it shuts down and slow when it starts, the median absolute deviation
     sees the commoner alone, and the other would be no chance at all.
     """
-    low, high = np.quantile(others, MIDDLE)
-    return float(high - low) / 2
+    low, high = quantiles(others, MIDDLE)
+    return (high - low) / 2
 
 
 def _where_calm(
@@ -190,7 +190,7 @@ def _where_calm(
         others = np.delete(log, np.s_[i:j])
         if j - i < FEWEST_CALM or others.size < FEWEST // 2:
             continue
-        scatter = max(1.4826 * float(np.median(np.abs(others - np.median(others)))), least)
+        scatter = max(scatter_of(others), least)
         t = (float(np.mean(log[i:j])) - float(np.median(others))) / scatter * math.sqrt(j - i)
         chance = len(calm) * float(stdtr(max(others.size // 2, 4), -t))
         found.append((i, j, chance, (int(noise.start[spell.lo]), end)))

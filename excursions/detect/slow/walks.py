@@ -26,6 +26,7 @@ from excursions.detect.series.survey import Survey
 from excursions.detect.slow.asleep import one_stood
 from excursions.detect.slow.ends import daily_ends
 from excursions.detect.slow.plateaus import EDGE, Joined, joined_apart, joined_rest
+from excursions.ranks import NORMAL_MAD
 from excursions.records import FloatArray, Record
 
 STAYED = 0.3  # of the walk of one of two levels: the other moved by less
@@ -234,10 +235,10 @@ def _usual_outside(level: FloatArray, begin: int, end: int) -> float:
     longest = max(begin, level.size - end)
     lag = min(length, longest // 2)
     if lag < length // SHORTEST_LAG or lag < 1:
-        return 1.4826 * float(np.median(np.abs(level[length:] - level[:-length])))
+        return NORMAL_MAD * float(np.median(np.abs(level[length:] - level[:-length])))
     sides = (level[:begin], level[end:])
     moved = np.concatenate([np.abs(part[lag:] - part[:-lag]) for part in sides if part.size > lag])
-    return 1.4826 * float(np.median(moved)) * math.sqrt(length / lag)
+    return NORMAL_MAD * float(np.median(moved)) * math.sqrt(length / lag)
 
 
 def _joint_error(pieces: Joined) -> float:
