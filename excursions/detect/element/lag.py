@@ -34,6 +34,7 @@ from excursions.detect.slow.response import (
     LEAST_SCATTER,
     against_others,
     by_sort,
+    longer_s,
     slowest_run,
 )
 from excursions.digits import written
@@ -80,7 +81,7 @@ def lagging(record: Record, settings: LagSettings | None = None) -> tuple[Event,
         return ()
     log = against_others(np.log(tau), sort, (i, j))
     rise = float(np.nanmedian(log[i:j]))
-    if not rise >= math.log(settings.ratio):
+    if not rise >= math.log(settings.ratio) or not longer_s(tau, sort, (i, j)) > interval:
         return ()
     while j < when.size and log[j] > rise / 2:
         j += 1

@@ -91,9 +91,8 @@ def _slowest(record: Record, survey: Survey, every: Disturbances, settings: Resp
     rise = float(np.nanmedian(log[i:j]))
     if not rise >= math.log(settings.ratio):
         return None
-    longer_s = float(np.nanmedian(against_others(tau, sort[usable], (i, j))[i:j]))
-    if not longer_s > pace_s(record, survey):
-        return None  # a sample more or less is when, between two samples, the changes happened to come
+    if not longer_s(tau, sort[usable], (i, j)) > pace_s(record, survey):
+        return None
     while span is None and j < when.size and log[j] > rise / 2:
         j += 1  # chance alone leaves off the last few
     calm = span or (int(when[i]), int(when[j]) if j < when.size else int(survey.live.time[-1]))
@@ -122,6 +121,14 @@ def against_others(figure: FloatArray, sort: IndexArray, run: tuple[int, int]) -
     for each in np.unique(sort[outside]):
         out[sort == each] = figure[sort == each] - median(figure[outside & (sort == each)])
     return out
+
+
+def longer_s(tau: FloatArray, sort: IndexArray, run: tuple[int, int]) -> float:
+    """By how much the disturbances of a run took longer than others of their sort [s].
+
+    A sample or less is no slower response: it is when, between two samples, the changes happened to come.
+    """
+    return float(np.nanmedian(against_others(tau, sort, run)[slice(*run)]))
 
 
 def _both_ways(rise: FloatArray, sort: IndexArray) -> Clue:

@@ -78,3 +78,16 @@ def test_of_very_many_changes_some_are_looked_at_each_up_to_the_next(monkeypatch
     assert signal is not None
     when, *_ = changes_of(survey, signal)
     assert 30 <= when.size <= 40
+
+
+@pytest.mark.parametrize(("then_min", "events"), [(2.0, 0), (4.0, 1)])
+def test_a_sample_more_or_less_is_no_slow_element(
+    monkeypatch: pytest.MonkeyPatch, then_min: float, events: int
+) -> None:
+    """One or two samples to 63 % is when, between two samples, the batches happened to begin."""
+    when = T0 + np.arange(48) * 3 * 3_600 * NS_PER_S
+    tau = 60.0 * np.where(np.arange(48) < 26, 1.0, then_min)
+    seen = (when, tau, np.full(48, 3), np.full(48, 50.0))
+    monkeypatch.setattr(lag_room, "changes_of", lambda survey, signal: seen)
+    made = make_record(level(10 * DAY, 7.0, 0.01, 1), level(10 * DAY, 20.0, 0.1, 2))
+    assert len(lagging(made)) == events
