@@ -38,37 +38,20 @@ class _Trait:
     words: str
     unit: str
     least: float
-    relative: bool
-    up: bool
+    relative: bool = True
+    up: bool = True
 
 
 _TRAITS = (
-    _Trait(figure=lambda e: e.peak_degc, words="hotter", unit="°C", least=HOTTER_K, relative=False, up=True),
-    _Trait(
-        figure=lambda e: e.minutes_steam, words="longer", unit="min", least=LONGER, relative=True, up=True
-    ),
-    _Trait(
-        figure=lambda e: e.heating_k_per_min,
-        words="heated faster",
-        unit="K/min",
-        least=FASTER,
-        relative=True,
-        up=True,
-    ),
-    _Trait(
-        figure=lambda e: e.cooling_k_per_min,
-        words="cooled faster",
-        unit="K/min",
-        least=FASTER,
-        relative=True,
-        up=True,
-    ),
+    _Trait(figure=lambda e: e.peak_degc, words="hotter", unit="°C", least=HOTTER_K, relative=False),
+    _Trait(figure=lambda e: e.minutes_steam, words="longer", unit="min", least=LONGER),
+    _Trait(figure=lambda e: e.heating_k_per_min, words="heated faster", unit="K/min", least=FASTER),
+    _Trait(figure=lambda e: e.cooling_k_per_min, words="cooled faster", unit="K/min", least=FASTER),
     _Trait(
         figure=lambda e: e.cooling_min,
         words="no hold while cooling: half way down",
         unit="min",
         least=SHORTER,
-        relative=True,
         up=False,
     ),
 )
