@@ -21,13 +21,10 @@ COMPANY = 2  # so many others alike make it another kind of cycle rather than an
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Family:
-    """The usual cycle of a record: medians of `count` cycles (NaN with too few to say)."""
+    """The usual cycle of a record: the median peak of its `count` cycles (NaN with too few to say)."""
 
     count: int
     peak_degc: float
-    minutes: float
-    heating: float
-    cooling: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,18 +55,9 @@ _TRAITS = (
 
 
 def family_of(cycles: Sequence[Exposure]) -> Family:
-    """Medians over the cycles of one record."""
-    if len(cycles) < FEWEST:
-        return Family(
-            count=len(cycles), peak_degc=math.nan, minutes=math.nan, heating=math.nan, cooling=math.nan
-        )
-    return Family(
-        count=len(cycles),
-        peak_degc=float(np.median([c.peak_degc for c in cycles])),
-        minutes=float(np.median([c.minutes_steam for c in cycles])),
-        heating=float(np.median([c.heating_k_per_min for c in cycles])),
-        cooling=float(np.median([c.cooling_k_per_min for c in cycles])),
-    )
+    """How many cycles one record has, and their median peak; NaN where they are too few to have a usual."""
+    peaks = np.array([cycle.peak_degc for cycle in cycles])
+    return Family(count=len(cycles), peak_degc=median(peaks) if peaks.size >= FEWEST else math.nan)
 
 
 def oddities(cycles: Sequence[Exposure]) -> list[tuple[str, ...]]:
