@@ -22,6 +22,7 @@ Numbers = NDArray[Any]  # float64 or int64
 
 SHORT = 2_048  # values that are sorted as they are
 PROBES = 1_024  # values that say where the rank lies
+NORMAL_MAD = 1.4826  # median absolute deviation of a normal law to its standard deviation
 MARGIN = 50  # ranks of the probes to either side: three of their standard deviations at the middle
 
 
@@ -32,6 +33,11 @@ def median(value: Numbers) -> float:
         return float("nan")
     lower, upper = _beside(value, (size - 1) // 2, size // 2)
     return lower if size % 2 else (lower + upper) / 2
+
+
+def scatter_of(value: Numbers) -> float:
+    """Standard deviation of values (n,) by their median absolute deviation, as a normal law has both; few wild ones do not count."""
+    return NORMAL_MAD * median(np.abs(value - median(value)))
 
 
 def quantile(value: Numbers, share: float) -> float:

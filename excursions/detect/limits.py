@@ -17,7 +17,8 @@ from excursions.clock import NS_PER_S, duration_text
 from excursions.detect.catalogue import DETECTORS
 from excursions.detect.evidence.apart import apart_from_neighbours, differences_apart
 from excursions.detect.evidence.beside import LIKE
-from excursions.detect.level.step import MUCH_LARGER, TRIFLE, TRIFLE_APART, moves
+from excursions.detect.level.alike import MUCH_LARGER, moves
+from excursions.detect.level.step import TRIFLE, TRIFLE_APART
 from excursions.detect.limits_plain import chosen, make, plain_limits
 from excursions.detect.noise.noise import ERROR, NoiseSettings
 from excursions.detect.noise.over_time import noise_series
@@ -46,7 +47,7 @@ from excursions.detect.slow.response import ResponseSettings, least_scatter
 from excursions.detect.still.stuck import StuckSettings, shortest_stuck
 from excursions.digits import written
 from excursions.kinds import KINDS
-from excursions.ranks import median, quantiles
+from excursions.ranks import NORMAL_MAD, median, quantiles, scatter_of
 from excursions.records import FloatArray, Limit, Record
 
 FOUND = 0.98  # of the faults at the limit
@@ -216,7 +217,7 @@ def _least_jump(record: Record, survey: Survey) -> float:
 
 
 def _habit(sizes: FloatArray) -> float:
-    """Size up to which a step is one of many of its like in this record, as :mod:`excursions.detect.level.step` counts them."""
+    """Size up to which a step is one of many of its like in this record, as :mod:`excursions.detect.level.alike` counts them."""
     ordered = np.sort(sizes)
     least, most = ordered[: max(ordered.size - HABIT, 0)], ordered[HABIT:]
     many = most * LIKE <= least * MUCH_LARGER
@@ -269,7 +270,7 @@ def _least_walk(step: FloatArray) -> float:
     """Smallest sum of an eighth of the increments that passes, at most half again for its own scatter."""
     n = step.size
     size = max(n // WALK_SHARE, 3)
-    scatter = 1.4826 * median(np.abs(step))
+    scatter = NORMAL_MAD * median(np.abs(step))
     if scatter <= 0:
         return math.inf
     z = np.clip(step / scatter, -4, 4)
@@ -313,7 +314,7 @@ def _response_limit(record: Record, survey: Survey, settings: ResponseSettings) 
     scatter = least_scatter(survey, tau)
     for each in np.unique(sort):
         own = log[sort == each]
-        scatter = max(scatter, 1.4826 * float(np.median(np.abs(own - np.median(own)))))
+        scatter = max(scatter, scatter_of(own))
     needed = -float(stdtrit(max(tau.size // 3, 4), settings.suspicion * SLOW / (tau.size**2 / 2)))
     ratio = max(math.exp((needed + POWER) * scatter / math.sqrt(SLOW)), settings.ratio * 1.1)
     spacing = float(when[-1] - when[0]) / NS_PER_S / (tau.size - 1)

@@ -142,7 +142,7 @@ def _assumed_ratings(findings: PointFindings, plant: Plant) -> tuple[Decision, .
     if not ratings.assumed or not findings.point.temperature:
         return ()
     what = (
-        f"heat ratings {ratings.continuous_degc:g} degC always and {ratings.sterilisation_degc:g} degC "
+        f"heat ratings {ratings.continuous_degc:g} °C always and {ratings.sterilisation_degc:g} °C "
         f"for {ratings.sterilisation_min:g} min"
     )
     return (

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE, NS_PER_S, TimeArray, duration_text
-from excursions.ranks import median, row_median
+from excursions.ranks import NORMAL_MAD, median, row_median
 from excursions.records import WASHING, BoolArray, FloatArray
 from excursions.states.line import Claim
 from excursions.states.reading import Reading
@@ -86,7 +86,7 @@ def _level_and_limit(body: FloatArray, reading: Reading) -> tuple[FloatArray, Fl
     stride = max(1, body.shape[1] // LOOKED_AT)
     some = body[:, ::stride]
     level = row_median(some)
-    spread = 1.4826 * row_median(np.abs(some - level[:, None]))
+    spread = NORMAL_MAD * row_median(np.abs(some - level[:, None]))
     moved = np.abs(np.diff(level, prepend=level[:1])) + np.abs(np.diff(level, append=level[-1:]))
     least = max(3 * reading.trace.resolution, 0.5 * reading.point.tolerance_at(median(level)))
     return level, np.maximum(OUTLYING * spread + moved, least)

@@ -69,5 +69,5 @@ def test_every_guess_about_a_point_is_on_its_page_and_in_run_json(done: tuple[st
     for start in ("measurand:", "temperature:", "unit:", "heat ratings", "times"):
         mine = [what for what in inferred if what.startswith(start)]
         assert mine, start
-        shown = mine[0].split(" degC")[0]
+        shown = mine[0].split(" °C")[0]
         assert shown in text, start

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from excursions.ranks import PROBES, SHORT, median, quantile, quantiles, row_median
+from excursions.ranks import PROBES, SHORT, median, quantile, quantiles, row_median, scatter_of
 
 SHARES = (0.0, 0.01, 0.05, 0.25, 0.5, 0.9, 0.95, 0.997, 1.0)
 SIZES = (1, 2, 3, 7, 30, 255, SHORT, SHORT + 1, 5 * SHORT, 5 * SHORT + 3)
@@ -53,3 +53,11 @@ def test_of_no_values_there_is_no_median() -> None:
 def test_a_median_of_each_row(width: int) -> None:
     rows = np.round(np.random.default_rng(5).standard_normal((40, width)), 2)
     assert np.array_equal(row_median(rows), np.median(rows, axis=1))
+
+
+def test_the_scatter_of_a_normal_law_is_its_standard_deviation_whatever_a_few_do() -> None:
+    value = np.random.default_rng(3).normal(7.0, 0.2, 20_000)
+    assert scatter_of(value) == pytest.approx(0.2, rel=0.03)  # three standard errors, 1.17 / sqrt(n) each
+    value[:100] = 1e6
+    assert scatter_of(value) == pytest.approx(0.2, rel=0.04)
+    assert np.isnan(scatter_of(np.append(value, np.nan)))

@@ -29,6 +29,7 @@ from excursions.detect.evidence.origin import (
 )
 from excursions.detect.series.groups import group_median
 from excursions.detect.series.survey import heat_of
+from excursions.ranks import NORMAL_MAD
 from excursions.records import (
     CALIBRATING,
     CLEANING,
@@ -49,7 +50,6 @@ ALIKE_K = 20.0  # levels further from the middle of their family are of another 
 AGREE = 3.0  # standard errors within which two ways are the same
 TELLING = 3.0  # one for one can be told from none when it is this many standard errors
 POWER = 3.0  # standard errors above a threshold at which next to none is missed
-NORMAL_MAD = 1.4826
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

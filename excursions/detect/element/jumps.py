@@ -8,7 +8,7 @@ import numpy as np
 
 from excursions.clock import NS_PER_HOUR, NS_PER_S, TimeArray, duration_text
 from excursions.detect.element.fault import TemperatureFaultSettings, element_event
-from excursions.ranks import median, quantile
+from excursions.ranks import NORMAL_MAD, median, quantile
 from excursions.records import MEASURING, NO_DATA, BoolArray, Event, FloatArray, IndexArray, Record, Signal
 from excursions.states.trace import Trace, trace_of
 
@@ -124,7 +124,7 @@ def _least_jump(trace: Trace, scan_s: float, settings: TemperatureFaultSettings)
 
 def _usual_step(trace: Trace) -> float:
     some = np.diff(trace.value[:200_000])
-    return 1.4826 * median(np.abs(some)) if some.size else 0.0
+    return NORMAL_MAD * median(np.abs(some)) if some.size else 0.0
 
 
 def _is_clean(trace: Trace, i: int, settings: TemperatureFaultSettings) -> bool:

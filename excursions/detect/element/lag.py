@@ -19,7 +19,14 @@ from excursions.detect.evidence.origin import Clue, expected_faults, name_origin
 from excursions.detect.series.scan import windows
 from excursions.detect.series.shape import ramp
 from excursions.detect.series.survey import Survey, survey_of
-from excursions.detect.slow.disturbances import AFTER, BEFORE, LEVELS, MOST_USUAL, disturbances, lag_between
+from excursions.detect.slow.disturbances import (
+    LEVELS,
+    MOST_USUAL,
+    between_stays,
+    disturbances,
+    evenly_thinned,
+    lag_between,
+)
 from excursions.detect.slow.plateaus import NARROW, sudden
 from excursions.detect.slow.response import (
     FEWEST,
@@ -27,6 +34,7 @@ from excursions.detect.slow.response import (
     LEAST_SCATTER,
     against_others,
     by_sort,
+    longer_s,
     slowest_run,
 )
 from excursions.digits import written
@@ -73,7 +81,7 @@ def lagging(record: Record, settings: LagSettings | None = None) -> tuple[Event,
         return ()
     log = against_others(np.log(tau), sort, (i, j))
     rise = float(np.nanmedian(log[i:j]))
-    if not rise >= math.log(settings.ratio):
+    if not rise >= math.log(settings.ratio) or not longer_s(tau, sort, (i, j)) > interval:
         return ()
     while j < when.size and log[j] > rise / 2:
         j += 1
@@ -89,20 +97,12 @@ def changes_of(survey: Survey, signal: Signal) -> tuple[IndexArray, FloatArray, 
         return nothing, np.empty(0), nothing, np.empty(0)
     quantum = max(signal.sampling.resolution, signal.sampling.deadband)
     every = sudden(windows(level, blocks.broken, NARROW), len(blocks), quantum=quantum)
-    every = (
-        every[np.linspace(0, every.size - 1, MOST_USUAL).astype(np.int64)]
-        if every.size > MOST_USUAL
-        else every
-    )
-    edges = np.concatenate([[0], every, [len(blocks)]])
-    lo, hi = np.maximum(every - BEFORE, edges[:-2] + 1), np.minimum(every + AFTER, edges[2:] - 1)
+    _, lo, hi = between_stays(every, blocks.broken)
     good = np.isfinite(signal.value) & (signal.quality != BAD)
     time, value = signal.time[good], signal.value[good]
     step = max(float(np.ptp(level)) / LEVELS, 1e-12)
     found: list[tuple[int, float, int, float]] = []
-    for k in np.flatnonzero((lo < every) & (hi > every + 1)):
-        if blocks.broken[lo[k] + 1 : hi[k]].any():
-            continue
+    for k in evenly_thinned(lo.size, MOST_USUAL):
         a, first, b = np.searchsorted(time, blocks.start[[lo[k], lo[k] + 1, hi[k]]])
         response = lag_between(time[a:b], value[a:b], int(first - a), max(quantum / 2, 1e-12))
         if response is None:

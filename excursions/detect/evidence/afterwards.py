@@ -9,7 +9,7 @@ import numpy as np
 from excursions.clock import NS_PER_DAY
 from excursions.detect.series.pattern import running_mean
 from excursions.detect.series.survey import Survey
-from excursions.ranks import median
+from excursions.ranks import NORMAL_MAD, median
 
 LONGEST = 7 * NS_PER_DAY  # afterwards: later much else has happened (cp)
 FEWEST_BLOCKS = 24
@@ -41,7 +41,7 @@ def share_left(survey: Survey, at: int, until: int, size: float) -> float:
         w = longest
         later = (total[3 * w :] - total[2 * w : -w]) / w
         moved = later - (total[w : -2 * w] - total[: -3 * w]) / w
-        usual = 1.4826 * median(np.abs(moved[:: max(1, moved.size // 2_000)]))
+        usual = NORMAL_MAD * median(np.abs(moved[:: max(1, moved.size // 2_000)]))
         if usual < CLEAR * abs(size):
             return float(moved[at - w]) / size
         longest //= 2

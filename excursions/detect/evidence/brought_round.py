@@ -14,10 +14,11 @@ import numpy as np
 
 from excursions.detect.evidence.apart import apart_from_neighbours
 from excursions.detect.evidence.origin import Clue
-from excursions.detect.series.scan import NORMAL_MAD, Change
+from excursions.detect.series.scan import Change
 from excursions.detect.series.shape import Transition
 from excursions.detect.series.survey import Survey
 from excursions.digits import written
+from excursions.ranks import NORMAL_MAD
 from excursions.records import BAD, Record
 
 SIDE = 2  # samples on either side of a jump; a loop may have taken half of it away after more

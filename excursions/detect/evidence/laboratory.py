@@ -15,7 +15,7 @@ from excursions.detect.series.cusum import DECISION, highest_run
 from excursions.detect.series.live import Live
 from excursions.detect.series.survey import Survey
 from excursions.digits import written
-from excursions.ranks import median, row_median
+from excursions.ranks import median, row_median, scatter_of
 from excursions.records import LABORATORY, MOVED_TOO, SHOWED_IT, FloatArray, Record
 
 FEWEST = 3  # samples before an event that make its errors usual
@@ -101,7 +101,7 @@ def samples_clue(
     if not inside.size or before.size < FEWEST or shift == 0:
         return ()
     base = errors.error[before]
-    scatter = 1.4826 * median(np.abs(base - median(base)))
+    scatter = scatter_of(base)
     scatter = max(scatter, record.point.tolerance_at(median(survey.blocks.level)) / 3, survey.noise)
     width = scatter * math.sqrt(1 / inside.size + 1 / before.size)
     moved = float(np.median(errors.error[inside]) - np.median(base))
@@ -203,7 +203,7 @@ def disagreements(record: Record, survey: Survey) -> tuple[Disagreement, ...]:
 
 
 def _scatter(error: FloatArray) -> float:
-    return 1.4826 * float(np.median(np.abs(error - np.median(error)))) if error.size else 0.0
+    return scatter_of(error) if error.size else 0.0
 
 
 def _runs(z: FloatArray) -> list[tuple[int, int]]:

@@ -17,7 +17,7 @@ from excursions.clock import NS_PER_HOUR, NS_PER_S, TimeArray, duration_text
 from excursions.detect.series.alike import related
 from excursions.detect.series.pattern import without_round
 from excursions.detect.series.survey import Survey
-from excursions.ranks import median, quantiles
+from excursions.ranks import NORMAL_MAD, median, quantiles
 from excursions.records import (
     CALIBRATING,
     CLEANING,
@@ -240,7 +240,7 @@ def _usual_change(level: FloatArray, width: int) -> float:
     """Usual change over `width` blocks: robust, but not nil where a signal mostly keeps to one count."""
     moved = np.abs(level[width:] - level[:-width])[:: max(1, level.size // 2_000)]
     moved = moved[np.isfinite(moved)]
-    return max(1.4826 * median(moved), 0.5 * float(moved.mean()), 1e-12) if moved.size else math.nan
+    return max(NORMAL_MAD * median(moved), 0.5 * float(moved.mean()), 1e-12) if moved.size else math.nan
 
 
 def moved_together(other: Companion, at: int, *, width: int, broken: bool) -> float:

@@ -17,6 +17,7 @@ from excursions.detect.evidence.parked import Stay, stay_event, stays, swings, w
 from excursions.detect.series.alike import gain, related
 from excursions.detect.series.survey import Survey, survey_of
 from excursions.digits import written
+from excursions.ranks import NORMAL_MAD, quantile
 from excursions.records import Event, FloatArray, Record
 
 SHOWN = 0.5  # of its length that must be known on either side of a stay
@@ -95,7 +96,7 @@ def _stays(record: Record, level: FloatArray, witness: FloatArray, settings: Unm
         return []
     swing = swings(witness, windows)
     band = settings.band * record.point.tolerance_at(float(np.nanmedian(level)))
-    live = swing >= max(settings.live * float(np.quantile(swing, 0.9)), band)
+    live = swing >= max(settings.live * quantile(swing, 0.9), band)
     every = stays(windows, live, band=band, times=settings.times)
     return [
         stay
@@ -112,7 +113,7 @@ def _shut_off(survey: Survey, stay: Stay) -> tuple[Clue, ...]:
     if not all(part.size >= SHOWN * length and np.isfinite(part).all() for part in parts):
         return ()
     before, meanwhile, after = (float(np.median(part)) for part in parts)
-    usual = max(1.4826 * float(np.nanmedian(np.abs(warm[length:] - warm[:-length]))), 1e-12)
+    usual = max(NORMAL_MAD * float(np.nanmedian(np.abs(warm[length:] - warm[:-length]))), 1e-12)
     went, back = (meanwhile - before) / usual, (meanwhile - after) / usual
     if min(went, back) < AWAY and max(went, back) > -AWAY:
         return ()

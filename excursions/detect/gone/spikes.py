@@ -20,13 +20,15 @@ from excursions.detect.series.bouts import Bout, bouts
 from excursions.detect.series.by_the_clock import clock_hours
 from excursions.detect.series.survey import Survey, survey_of
 from excursions.digits import written
-from excursions.ranks import median, row_median
+from excursions.ranks import NORMAL_MAD, median, row_median
 from excursions.records import MEASURING, BoolArray, Event, FloatArray, IndexArray, Record, Signal
 from excursions.states.trace import runs
 
 WIDEST = 3
 NEIGHBOURS = 64
-CHANGE_TO_NOISE = 1.4826 / 2**0.5  # median size of the change between two samples to their standard deviation
+CHANGE_TO_NOISE = (
+    NORMAL_MAD / 2**0.5
+)  # median size of the change between two samples to their standard deviation
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

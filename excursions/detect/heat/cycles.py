@@ -10,6 +10,7 @@ import numpy as np
 
 from excursions.detect.heat.exposure import Exposure
 from excursions.digits import written
+from excursions.ranks import median, scatter_of
 
 FEWEST = 5  # fewer cycles have no usual
 SPREADS = 5.0  # robust standard deviations off the middle
@@ -20,13 +21,10 @@ COMPANY = 2  # so many others alike make it another kind of cycle rather than an
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Family:
-    """The usual cycle of a record: medians of `count` cycles (NaN with too few to say)."""
+    """The usual cycle of a record: the median peak of its `count` cycles (NaN with too few to say)."""
 
     count: int
     peak_degc: float
-    minutes: float
-    heating: float
-    cooling: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,57 +35,29 @@ class _Trait:
     words: str
     unit: str
     least: float
-    relative: bool
-    up: bool
+    relative: bool = True
+    up: bool = True
 
 
 _TRAITS = (
-    _Trait(
-        figure=lambda e: e.peak_degc, words="hotter", unit="degC", least=HOTTER_K, relative=False, up=True
-    ),
-    _Trait(
-        figure=lambda e: e.minutes_steam, words="longer", unit="min", least=LONGER, relative=True, up=True
-    ),
-    _Trait(
-        figure=lambda e: e.heating_k_per_min,
-        words="heated faster",
-        unit="K/min",
-        least=FASTER,
-        relative=True,
-        up=True,
-    ),
-    _Trait(
-        figure=lambda e: e.cooling_k_per_min,
-        words="cooled faster",
-        unit="K/min",
-        least=FASTER,
-        relative=True,
-        up=True,
-    ),
+    _Trait(figure=lambda e: e.peak_degc, words="hotter", unit="°C", least=HOTTER_K, relative=False),
+    _Trait(figure=lambda e: e.minutes_steam, words="longer", unit="min", least=LONGER),
+    _Trait(figure=lambda e: e.heating_k_per_min, words="heated faster", unit="K/min", least=FASTER),
+    _Trait(figure=lambda e: e.cooling_k_per_min, words="cooled faster", unit="K/min", least=FASTER),
     _Trait(
         figure=lambda e: e.cooling_min,
         words="no hold while cooling: half way down",
         unit="min",
         least=SHORTER,
-        relative=True,
         up=False,
     ),
 )
 
 
 def family_of(cycles: Sequence[Exposure]) -> Family:
-    """Medians over the cycles of one record."""
-    if len(cycles) < FEWEST:
-        return Family(
-            count=len(cycles), peak_degc=math.nan, minutes=math.nan, heating=math.nan, cooling=math.nan
-        )
-    return Family(
-        count=len(cycles),
-        peak_degc=float(np.median([c.peak_degc for c in cycles])),
-        minutes=float(np.median([c.minutes_steam for c in cycles])),
-        heating=float(np.median([c.heating_k_per_min for c in cycles])),
-        cooling=float(np.median([c.cooling_k_per_min for c in cycles])),
-    )
+    """How many cycles one record has, and their median peak; NaN where they are too few to have a usual."""
+    peaks = np.array([cycle.peak_degc for cycle in cycles])
+    return Family(count=len(cycles), peak_degc=median(peaks) if peaks.size >= FEWEST else math.nan)
 
 
 def oddities(cycles: Sequence[Exposure]) -> list[tuple[str, ...]]:
@@ -112,8 +82,8 @@ def _odd(figures: np.ndarray, trait: _Trait) -> list[int]:
     if np.count_nonzero(known) < FEWEST:
         return []
     scaled = np.log(np.where(known, figures, 1.0)) if trait.relative else figures
-    off = scaled - np.median(scaled[known])
-    spread = 1.4826 * float(np.median(np.abs(off[known])))
+    off = scaled - median(scaled[known])
+    spread = scatter_of(scaled[known])
     least = abs(math.log(trait.least)) if trait.relative else trait.least
     far = (off if trait.up else -off) > max(least, SPREADS * spread)
     near = np.abs(scaled[:, None] - scaled) <= least / 3

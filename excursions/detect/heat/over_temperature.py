@@ -163,7 +163,7 @@ def _cycle_events(
     for cycle, odd in zip(cycles, oddities(cycles), strict=True):
         limit = _steam_limit(cycle, family, settings)
         allowed = _allowed(cycle, settings)
-        known = usual or (math.isfinite(family.minutes) and cycle.ratings.assumed)
+        known = usual or (math.isfinite(family.peak_degc) and cycle.ratings.assumed)
         too_long = cycle.minutes_steam > (max(allowed, HABIT_LONGER * minutes) if known else allowed)
         if cycle.peak_degc > limit or too_long:
             span = _beyond(trace, cycle) if cycle.peak_degc > limit else None

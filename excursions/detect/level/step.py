@@ -10,7 +10,6 @@ is weighed from what can be counted (how many such changes this record shows) an
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -53,13 +52,13 @@ from excursions.detect.evidence.origin import (
 )
 from excursions.detect.evidence.severity import severity_of
 from excursions.detect.evidence.stairs import stairs_clue
-from excursions.detect.level.came_of import FAST, returned, stay_clue, way_back
+from excursions.detect.level.alike import alike_changes, moves_alike
+from excursions.detect.level.came_of import returned, stay_clue, way_back
 from excursions.detect.level.there_and_back import there_and_back
 from excursions.detect.series.scan import Change, changes_among
-from excursions.detect.series.several import FASTEST_VESSEL_S, outruns, worth
+from excursions.detect.series.several import outruns, worth
 from excursions.detect.series.shape import Transition, transition_of
-from excursions.detect.series.sudden import SIDE
-from excursions.detect.series.survey import Survey, jumps_of, survey_of
+from excursions.detect.series.survey import Survey, survey_of
 from excursions.digits import number, written
 from excursions.records import (
     CALIBRATING,
@@ -74,9 +73,6 @@ FEWEST_BLOCKS = 12
 OWN_SHARE = 0.5  # of a difference to a neighbour that the reading itself must have made
 TRIFLE = 0.5  # of the tolerance: smaller changes are not reported
 TRIFLE_APART = 1.0  # of the tolerance, for a difference: two probes never agree to the last digit
-MUCH_LARGER = 3.0  # a change of half to three times the size is of the same kind; what is larger is another
-LIKE_MOVE = 0.8  # of a change: a move that the process may as well have made instead
-QUICK = 4  # samples: what takes longer is no jump
 JEFFREYS = 0.5  # a change more than was seen is always possible: half a count
 
 
@@ -190,46 +186,13 @@ def _event(
     record, survey = changes.record, changes.survey
     change, shape = changes.every[i], shapes[i]
     start, end = int(survey.live.time[shape.first]), int(survey.live.time[shape.last])
-    trifle = TRIFLE_APART if changes.neighbour else TRIFLE
-    if abs(shape.size) < trifle * record.point.tolerance_at(shape.before):
-        return []
-    if _calibrated(record, survey, change, start) or _resumed(changes, change, start, shape):
-        return []
     until = next_reset(record, start) or int(survey.live.time[-1])
-    if undone(changes, start, until, shape.size):
+    if _is_none(changes, change, shape, start, until):
         return []
-    like = _alike(changes, i, shapes, company)
-    alike = len(like)
-    outran = outruns(record, survey, changes.every, change, [shapes[k] for k in (i, *like)])
-    if (
-        not any(other.related for other in changes.others) and not outran
-    ):  # beside one that usually goes along, its moves are counted with it
-        alike = max(alike, _moves_beside(survey, change, shape))
-    if not outran:
-        alike = max(alike, _jumps_beside(record, survey, change, shape))
-    prior = expected_faults(settings.faults_per_year, survey.years)
-    clues = (
-        heat_clue(record, start),
-        state_clue(record, start),
-        *beside(changes, change, company[i], shape, (start, end)),
-        temperature_clue(survey, change, shape),
-        *samples_beside(changes, i, start, until, shape.size),
-    )
-    usual = shared(_usual_clues(changes, shapes, i, start, outran=outran), 0 if outran else alike)
-    if alike == len(like):
-        usual = (*usual, stairs_clue([shapes[k] for k in sorted((i, *like))]))
-    alone = unexplained(JEFFREYS, survey.years)
-    probe = weigh(
-        prior=prior,
-        chance=change.expected + (min(alone * worth(alike), alone + alike) if outran else alone + alike),
-        clues=(*clues, *usual),
-    )
-    quick = (Clue(odds=WITNESS),) if outran and not alike else ()  # a pace this process never has
-    probe = witnessed(probe, (*clues, *usual, *quick))
-    real = prior / (prior + change.expected)
-    origin = name_origin(probe)
-    confidence = {"probe": probe, "undecided": probe, "process": real * (1 - probe)}[origin]
-    if real < 0.5 or confidence < settings.least_confidence:
+    judged = _judged(changes, settings, i, shapes, company, (start, end, until))
+    origin = name_origin(judged.probe)
+    confidence = judged.real * (1 - judged.probe) if origin == "process" else judged.probe
+    if judged.real < 0.5 or confidence < settings.least_confidence:
         return []
     half = 1.645 * shape.error
     return [
@@ -249,10 +212,10 @@ def _event(
             onset_uncertainty_s=shape.onset_error_s,
             evidence=(
                 f"level went from {number(shape.before, half)} to {number(shape.after, half)} within {duration_text(shape.length_s)}",
-                f"usual change over that time {written(change.spread, 2)} {record.change_unit}; {times(alike, 'other change', 'other changes')} of that size in the record",
-                *words_of((*clues, *usual)),
+                f"usual change over that time {written(change.spread, 2)} {record.change_unit}; {times(judged.alike, 'other change', 'other changes')} of that size in the record",
+                *words_of(judged.clues),
             ),
-            witnesses=witnesses_of((*clues, *usual)),
+            witnesses=witnesses_of(judged.clues),
             details={
                 "before": shape.before,
                 "after": shape.after,
@@ -263,64 +226,63 @@ def _event(
     ]
 
 
-def _odds(clues: tuple[Clue, ...]) -> float:
-    return math.prod(clue.odds for clue in clues)
+def _is_none(changes: Changes, change: Change, shape: Transition, start: int, until: int) -> bool:
+    """Whether a change is a trifle, an adjustment, the end of a state, or undone before anybody touched the probe."""
+    trifle = TRIFLE_APART if changes.neighbour else TRIFLE
+    return (
+        abs(shape.size) < trifle * changes.record.point.tolerance_at(shape.before)
+        or _calibrated(changes.record, changes.survey, change, start)
+        or _resumed(changes, change, start, shape)
+        or undone(changes, start, until, shape.size)
+    )
 
 
-def _alike(changes: Changes, i: int, shapes: list[Transition], company: list[tuple[Clue, ...]]) -> list[int]:
-    """Other changes as large and as fast that nothing explains either; one that undoes this one is its return."""
-    change = changes.every[i]
-    back = way_back(changes, change)
-    longest = max(FAST * shapes[i].length_s, 2 * changes.survey.interval_s)
-    far_apart = changes.survey.interval_s > FASTEST_VESSEL_S
-    unexplained = [_odds(clues) >= min(1.0, _odds(company[i])) for clues in company]
-    return [
-        k
-        for k, other in enumerate(changes.every)
-        if unexplained[k]
-        and k != i
-        and other is not back
-        and LIKE <= abs(other.size / change.size) <= MUCH_LARGER
-        and (far_apart or shapes[k].hidden or abs(shapes[k].size) >= LIKE * abs(shapes[i].size))
-        and (other.sudden or not change.sudden)
-        and (shapes[i].hidden or shapes[k].length_s <= longest)
-    ]
+@dataclass(frozen=True, slots=True)
+class _Judged:
+    """Probability that the probe did it, and that it is no chance; others that are alike, and what speaks for either."""
+
+    probe: float
+    real: float
+    alike: int
+    clues: tuple[Clue, ...]
 
 
-def _moves_beside(survey: Survey, change: Change, shape: Transition) -> int:
-    """How often else the reading moved as far in as long, where how fast it came does not set it apart.
-
-    A change that hides behind a cleaning, or takes as long as the process does, is one of all moves of the record,
-    not only of those that stand out from the others.
-    """
-    if change.sudden and not change.across:
-        return 0
-    if not shape.hidden and shape.samples <= 2 and survey.interval_s <= FASTEST_VESSEL_S:
-        return 0
-    return max(moves(survey, abs(shape.size), shape.length_s) - 1, 0)
-
-
-def _jumps_beside(record: Record, survey: Survey, change: Change, shape: Transition) -> int:
-    """How often else the reading jumped as far the same way, from one sample to the next, and came back too soon to be a
-    change of level: a stay away is no other thing for its length.
-    """
-    if change.across or shape.hidden or shape.samples > QUICK:
-        return 0
-    jumps = jumps_of(record, survey)
-    share = np.sign(jumps.gap) * jumps.size / shape.size
-    like = (share >= LIKE_MOVE) & (share <= MUCH_LARGER) & (np.abs(jumps.at - shape.first) > SIDE)
-    return int(np.count_nonzero(like))
-
-
-def moves(survey: Survey, size: float, length_s: float) -> int:
-    """How often the level moved by a like size within this time, itself included."""
-    level = survey.rest
-    lag = 1 + math.ceil(length_s / survey.blocks.width_s)
-    if lag >= level.size:
-        return 0
-    moved = np.abs(level[lag:] - level[:-lag])
-    like = (moved >= LIKE_MOVE * size) & (moved <= MUCH_LARGER * size)
-    return int(np.count_nonzero(np.diff(like.astype(np.int8), prepend=0) == 1))
+def _judged(
+    changes: Changes,
+    settings: StepSettings,
+    i: int,
+    shapes: list[Transition],
+    company: list[tuple[Clue, ...]],
+    span: tuple[int, int, int],
+) -> _Judged:
+    """Weigh one change; `span`: its start and end, and when somebody touched the probe next, ns."""
+    record, survey = changes.record, changes.survey
+    change, shape, (start, end, until) = changes.every[i], shapes[i], span
+    like = alike_changes(changes, i, shapes, company)
+    outran = outruns(record, survey, changes.every, change, [shapes[k] for k in (i, *like)])
+    alike = len(like) if outran else max(len(like), moves_alike(changes, change, shape))
+    usual = shared(_usual_clues(changes, shapes, i, start, outran=outran), 0 if outran else alike)
+    if alike == len(like):
+        usual = (*usual, stairs_clue([shapes[k] for k in sorted((i, *like))]))
+    clues = (
+        heat_clue(record, start),
+        state_clue(record, start),
+        *beside(changes, change, company[i], shape, (start, end)),
+        temperature_clue(survey, change, shape),
+        *samples_beside(changes, i, start, until, shape.size),
+        *usual,
+    )
+    prior = expected_faults(settings.faults_per_year, survey.years)
+    alone = unexplained(JEFFREYS, survey.years)
+    others = min(alone * worth(alike), alone + alike) if outran else alone + alike
+    probe = weigh(prior=prior, chance=change.expected + others, clues=clues)
+    quick = (Clue(odds=WITNESS),) if outran and not alike else ()  # a pace this process never has
+    return _Judged(
+        probe=witnessed(probe, (*clues, *quick)),
+        real=prior / (prior + change.expected),
+        alike=alike,
+        clues=clues,
+    )
 
 
 def _usual_clues(
@@ -376,10 +338,10 @@ RESUMED_BLOCKS = 12
 
 
 def _state_before(record: Record, start: int) -> int:
-    """Code of the last state other than measuring or recovering that ended at or before `start`."""
-    spans = record.states
-    ended = np.flatnonzero((spans.end <= start) & ~np.isin(spans.code, (0, 6)))
-    return int(spans.code[ended[-1]]) if ended.size else 0
+    """Code of the last state other than measuring or recovering that ended at or before `start`; measuring where none did."""
+    states = record.states
+    ended = np.flatnonzero((states.end <= start) & ~np.isin(states.code, (MEASURING, RECOVERING)))
+    return int(states.code[ended[-1]]) if ended.size else MEASURING
 
 
 def _place(survey: Survey, change: Change, shape: Transition) -> Clue:

@@ -11,6 +11,7 @@ from excursions.clock import NS_PER_S
 from excursions.detect.evidence.origin import SOON_S
 from excursions.detect.series.live import Live
 from excursions.detect.series.spectra import Spectra
+from excursions.ranks import median, quantile, scatter_of
 from excursions.records import FloatArray, IndexArray
 from excursions.states.trace import runs
 
@@ -37,7 +38,7 @@ def bursts_of(
         b = int(spectra.first[min(hi, spectra.first.size - 1)] + spectra.length)
         a = max(a, int(found[-1][-1, 1])) if found else a
         strength = _followed(live.time[a:b], live.value[a:b], period_s, per_period, long)
-        there = runs(strength > 0.5 * float(np.quantile(strength, STRONG)))
+        there = runs(strength > 0.5 * quantile(strength, STRONG))
         if there.size:
             pause = there[1:, 0] - there[:-1, 1]
             cut = np.flatnonzero(pause > long)
@@ -104,5 +105,4 @@ def switched(live: Live, bursts: IndexArray, period_s: float) -> tuple[float, fl
     then, later = mean(at + apart // 2), mean(at + apart // 2 + level)
     walked = ((near - far) + (later - then)) / 2 * (level + apart) / level
     jump = sign * (then - near - walked)
-    middle = float(np.median(jump))
-    return middle, 1.4826 * float(np.median(np.abs(jump - middle))) * 1.2533 / math.sqrt(jump.size)
+    return median(jump), scatter_of(jump) * 1.2533 / math.sqrt(jump.size)

@@ -4,9 +4,9 @@ Method: unbroken stretches of an even record are cut into chunks; the periodogra
 straight line taken off) is divided by its own background, the median of the bins around.  Without a line
 that ratio is exponential with mean one, whatever the colour of the noise; its sum over neighbouring chunks
 is gamma distributed, which gives the false-alarm probability.  Each bin is first divided by its usual ratio
-over the record, or over its first quarter, so that a cycle the process always has is no event, and one that came and stayed is.  Begin and end come from the amplitude
-at that period, followed through the samples.  One line that comes and goes, as with a pump, is one event, and so is one with
-its harmonics.  What it does to the level is taken at the samples where it comes and goes: a drive switches, a process moves.
+over the record, or over its first quarter where that is less, so that a cycle the process always has is no event, and one
+that came and stayed is.  Begin and end come from the amplitude at that period, followed through the samples.  One line that
+comes and goes, as with a pump, is one event, and so is one with its harmonics.  What it does to the level is taken at the samples where it comes and goes: a drive switches, a process moves.
 """
 
 from __future__ import annotations

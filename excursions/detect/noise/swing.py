@@ -33,7 +33,7 @@ from excursions.detect.series.groups import group_median
 from excursions.detect.series.shape import ramp
 from excursions.detect.series.survey import Survey, survey_of
 from excursions.digits import written
-from excursions.ranks import median, quantiles
+from excursions.ranks import NORMAL_MAD, median, quantile, quantiles, scatter_of
 from excursions.records import Event, FloatArray, IndexArray, Record
 
 MOST_SAMPLES = 400_000  # looked at, evenly thinned
@@ -135,7 +135,7 @@ def _rounder_turns(
     )
     chance = sum(chance for _, chance in rises) + expected_faults(settings.unexplained, survey.years)
     probe = weigh(prior=expected_faults(settings.faults_per_year, survey.years), chance=chance, clues=clues)
-    spread = 1.645 * 1.4826 * median(np.abs(np.diff(tau))) / math.sqrt(2)
+    spread = 1.645 * NORMAL_MAD * median(np.abs(np.diff(tau))) / math.sqrt(2)
     return (
         Event(
             point=record.point.name,
@@ -199,8 +199,7 @@ def limit_cycle(survey: Survey) -> Cycles | None:
         return None
     length = np.diff(time[up]) / NS_PER_S
     usual = float(np.median(length))
-    spread = 1.4826 * float(np.median(np.abs(length - usual)))
-    if spread > REGULAR * usual or float(np.median(np.diff(up))) < FEWEST_SAMPLES:
+    if scatter_of(length) > REGULAR * usual or float(np.median(np.diff(up))) < FEWEST_SAMPLES:
         return None
     swing = np.maximum.reduceat(value, up[:-1]) - np.minimum.reduceat(value, up[:-1])
     whole = length < 3 * usual  # else the loop was off, or data are missing
@@ -227,7 +226,7 @@ def _rise(series: FloatArray, begin: int, end: int) -> tuple[float, float]:
     """
     before, after = series[: max(begin, 1)], series[min(end, series.size - 1) :]
     rise = float(np.median(after) - np.median(before))
-    scatter = max(1.4826 * float(np.median(np.abs(np.diff(series)))) / math.sqrt(2), 1e-3)
+    scatter = max(NORMAL_MAD * float(np.median(np.abs(np.diff(series)))) / math.sqrt(2), 1e-3)
     error = scatter * math.sqrt(3 / before.size + 3 / after.size)
     return rise, float(series.size * stdtr(max(series.size - 2, 1), -rise / error))
 
@@ -263,8 +262,8 @@ def _event(
         start=start,
         end=int(survey.live.time[-1]),
         size=now / before,
-        size_low=float(np.quantile(length[end:], 0.05)) / before,
-        size_high=float(np.quantile(length[end:], 0.95)) / before,
+        size_low=quantile(length[end:], 0.05) / before,
+        size_high=quantile(length[end:], 0.95) / before,
         size_unit="",
         confidence=probe,
         origin=name_origin(probe),

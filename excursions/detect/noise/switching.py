@@ -35,7 +35,7 @@ from excursions.detect.series.several import FASTEST_VESSEL_S
 from excursions.detect.series.sudden import SIDE
 from excursions.detect.series.survey import Survey, jump_loss, jumps_of, survey_of
 from excursions.digits import written
-from excursions.ranks import median
+from excursions.ranks import median, quantile, scatter_of
 from excursions.records import MOVED_NOT, MOVED_TOO, TEMPERATURE, Event, FloatArray, IndexArray, Limit, Record
 
 ALIKE = 0.25  # robust spread of the jumps over their median
@@ -118,10 +118,8 @@ def _least(record: Record, survey: Survey, settings: SwitchingSettings) -> float
 def _is_switched(moved: FloatArray) -> bool:
     """Whether jumps are alike and go up and down in turn."""
     size = np.abs(moved)
-    usual = median(size)
-    spread = 1.4826 * median(np.abs(size - usual))
     turns = float(np.mean(moved[1:] * moved[:-1] < 0))
-    return spread <= ALIKE * usual and turns >= IN_TURN
+    return scatter_of(size) <= ALIKE * median(size) and turns >= IN_TURN
 
 
 def _event(
@@ -156,8 +154,8 @@ def _event(
         start=start,
         end=max(end, start + 1),
         size=usual,
-        size_low=float(np.quantile(size, 0.05)),
-        size_high=float(np.quantile(size, 0.95)),
+        size_low=quantile(size, 0.05),
+        size_high=quantile(size, 0.95),
         size_unit=record.unit,
         confidence=probe,
         origin=name_origin(probe),

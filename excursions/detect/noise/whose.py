@@ -15,12 +15,12 @@ from excursions.detect.series.blocks import Blocks, NoiseBlocks, noise_blocks
 from excursions.detect.series.live import live_samples
 from excursions.detect.series.straight import slope_and_error
 from excursions.detect.series.survey import Survey
+from excursions.detect.still.standstill import GLASS_NEAR, reads_as_broken
 from excursions.ranks import median, quantiles
 from excursions.records import BoolArray, FloatArray, Record
 
 BESIDE_ONSET = 2  # noise blocks: so near a collapse and a jump of the level are one thing that happened
-GLASS_AROUND, GLASS_JUMP = 0.5, 0.15  # pH around 7 at which broken glass reads; a smaller jump is none (cp)
-GLASS_BESIDE, GLASS_SELDOM = 12, 0.1  # noise figures before; share of the record at that level
+GLASS_BESIDE = 12  # noise figures before
 FEWEST_TO_RELATE = 50  # noise figures that tell whether noise goes with the level
 FEWEST_STEPS = 6  # changes from one noise figure to the next that tell how a reading wanders
 OWN_STEPS = 2.2  # twice the median difference of two interquartile means of white noise, times the root of the samples
@@ -69,23 +69,18 @@ def _grows_with_level(level: FloatArray, noise: NoiseSeries, asked: BoolArray, s
 
 def _glass_clue(record: Record, survey: Survey, noise: NoiseSeries, spell: NoiseSpell) -> Clue | None:
     """Broken glass of a pH electrode: it jumps to about 7, where both poles see the same, and hardly follows any more."""
-    broken = record.point.quantity.glass_reads
-    if math.isnan(broken) or spell.rise > 0:
+    if math.isnan(record.point.quantity.glass_reads) or spell.rise > 0:
         return None
     level = survey.blocks.level[noise.block]
-    now = float(np.median(level[spell.lo : spell.hi]))
+    now = median(level[spell.lo : spell.hi])
     before = level[max(spell.lo - GLASS_BESIDE, 0) : spell.lo]
-    jumped = before.size > 0 and abs(float(np.median(before[-GLASS_BESIDE:])) - now) > max(
-        6 * survey.noise, GLASS_JUMP
-    )
-    others = np.delete(level, np.s_[spell.lo : spell.hi])
-    seldom = float(np.mean(np.abs(others - now) < GLASS_JUMP)) < GLASS_SELDOM
-    if abs(now - broken) > GLASS_AROUND or not jumped or not seldom:
+    jumped = before.size > 0 and abs(median(before) - now) > max(6 * survey.noise, GLASS_NEAR)
+    if not jumped or not reads_as_broken(record, now, np.delete(level, np.s_[spell.lo : spell.hi])):
         return None
     after = level[spell.hi + 1 : spell.hi + 1 + GLASS_BESIDE]
     ended = int(noise.start[min(spell.hi + 1, noise.start.size - 1)])
     reset = next_reset(record, int(noise.start[spell.lo]))
-    if after.size and abs(float(np.median(after)) - now) > GLASS_JUMP and (reset is None or reset > ended):
+    if after.size and abs(median(after) - now) > GLASS_NEAR and (reset is None or reset > ended):
         return None  # it follows again without anybody at the probe: glass does not heal
     return Clue(
         odds=4.0,

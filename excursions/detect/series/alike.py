@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from excursions.ranks import median, quantile
 from excursions.records import FloatArray
 
 STEPS = 500  # changes over so much of a record are what a gain is told from
@@ -48,7 +49,7 @@ def _times(level: FloatArray, other: FloatArray) -> float:
 def related(level: FloatArray, other: FloatArray) -> bool:
     """Whether two signals usually go together: rank correlation of their levels or of their changes."""
     both = np.flatnonzero(np.isfinite(other))
-    if both.size < 20:
+    if both.size < FEWEST_KNOWN:
         return False
     both = both[:: max(1, both.size // 4_000)]
     a, b = level[both], other[both]
@@ -64,5 +65,5 @@ def gain(level: FloatArray, other: FloatArray) -> float:
     """Median ratio of the larger changes of two signals that go together."""
     step = max(1, level.size // STEPS)
     dy, dx = level[step:] - level[:-step], other[step:] - other[:-step]
-    large = (np.abs(dx) >= np.quantile(np.abs(dx), 0.7)) & (dx != 0)
-    return float(np.median(dy[large] / dx[large])) if large.any() else 1.0
+    large = (np.abs(dx) >= quantile(np.abs(dx), 0.7)) & (dx != 0)
+    return median(dy[large] / dx[large]) if large.any() else 1.0

@@ -25,10 +25,9 @@ from scipy.ndimage import maximum_filter1d
 from scipy.special import stdtr
 
 from excursions.detect.series.tails import expected_each, outlying
-from excursions.ranks import median
+from excursions.ranks import NORMAL_MAD, median
 from excursions.records import BoolArray, FloatArray, IndexArray
 
-NORMAL_MAD = 1.4826  # median absolute deviation of a normal law to its standard deviation
 INDEPENDENT = 20  # windows side by side needed to measure the spread at a width
 OVERLAP = 8  # windows this share of a width apart are nearly the same: the spread needs no more of them
 ENOUGH = 3_000  # differences are enough for a spread

@@ -11,7 +11,7 @@ from excursions.clock import NS_PER_S
 from excursions.detect.series.scan import Change
 from excursions.detect.series.sudden import gaps
 from excursions.detect.series.survey import Survey
-from excursions.ranks import median
+from excursions.ranks import NORMAL_MAD, median, quantile
 from excursions.records import BoolArray, FloatArray, IndexArray
 
 MOST_POINTS = 256  # a longer series is averaged down before ramps are fitted
@@ -59,7 +59,7 @@ def transition_of(survey: Survey, change: Change) -> Transition:
     if end - begin > RAW_BLOCKS:
         quick = _quick_part(survey.rest, begin, end)
         if quick is not None:
-            begin, end = quick
+            (begin, end), unsure = quick, 0.0  # it is seen where it is
             change = replace(change, at=begin + 1, width=min(change.width, BESIDE_QUICK))
     if end - begin <= RAW_BLOCKS:
         found = _on_samples(survey, change, begin, end)
@@ -108,16 +108,16 @@ def _at_break(survey: Survey, lo: int, hi: int, begin: int, end: int) -> tuple[i
         return None, 0.0
     r = min(max(float(rest[1:] @ rest[:-1]) / left, 0.0), 0.98)
     independent = max(part.size * (1 - r) / (1 + r), FEWEST_INDEPENDENT)
-    places = np.arange(1, part.size)
-    stepped = _step_squares(part)
-    as_good = places[stepped <= stepped.min() * math.exp(LIKELY / independent)]
+    stepped = step_squares(part)
+    as_good = np.flatnonzero(stepped <= stepped.min() * math.exp(LIKELY / independent))
     unsure = (int(as_good[-1]) - int(as_good[0])) / 2
-    inside = slice(lo + 1, hi - 1) if end - begin <= RAW_BLOCKS else slice(begin, end)
-    breaks = inside.start + np.flatnonzero(survey.blocks.broken[inside])
+    is_step = end - begin <= RAW_BLOCKS
+    first, past = (lo + 1, hi - 1) if is_step else (begin, end)
+    breaks = first + np.flatnonzero(survey.blocks.broken[first:past])
     if not breaks.size or breaks.size > MOST_BREAKS:
         return None, unsure
-    free = part.size if end - begin <= RAW_BLOCKS else independent**2 / 2
     best = int(breaks[np.argmin(stepped[breaks - lo - 1])])
+    free = part.size if is_step else independent**2 / 2  # places of a step, of a ramp
     allowed = left * max(free / breaks.size, 1.0) ** (2 / independent)
     return (best if stepped[best - lo - 1] <= allowed else None), unsure
 
@@ -130,7 +130,7 @@ def _quick_part(level: FloatArray, begin: int, end: int) -> tuple[int, int] | No
         return None
     size = float(level[min(end, level.size - 1)] - level[max(begin - 1, 0)])
     inside = moved[lo:hi] * np.sign(size)
-    usual = 1.4826 * median(np.abs(moved[:: max(1, moved.size // 4_000)]))
+    usual = NORMAL_MAD * median(np.abs(moved[:: max(1, moved.size // 4_000)]))
     best = int(np.argmax(inside))
     if inside[best] < QUICK_SHARE * abs(size) or inside[best] < QUICK_USUAL * usual:
         return None
@@ -210,7 +210,7 @@ def _ramp_squares(level: FloatArray, begin: IndexArray, end: IndexArray) -> Floa
     return np.asarray(np.sum(y * y) - (centred @ y) ** 2 / norm)
 
 
-def _step_squares(level: FloatArray) -> FloatArray:
+def step_squares(level: FloatArray) -> FloatArray:
     """Residual squares of two levels that part before each block but the first."""
     y = level - level.mean()
     before = np.arange(1, y.size)
@@ -338,7 +338,7 @@ def _usual_beside(value: FloatArray) -> tuple[int, float]:
     best = (0, math.inf)
     for number in NUMBERS:
         moved = np.median(after[:, :number], axis=1) - np.median(before[:, :number], axis=1)
-        unsure = float(np.quantile(np.abs(moved), NINE_IN_TEN)) / 1.645
+        unsure = quantile(np.abs(moved), NINE_IN_TEN) / 1.645
         if unsure < best[1]:
             best = (number, unsure)
     return best

@@ -19,7 +19,7 @@ import numpy as np
 from scipy.special import stdtr
 
 from excursions.detect.series.groups import group_median
-from excursions.ranks import median
+from excursions.ranks import NORMAL_MAD, median
 from excursions.records import BoolArray, FloatArray
 
 WINDOWS = (24, 48, 96, 192)  # the record is cut into so many
@@ -58,7 +58,7 @@ def steady_runs(series: FloatArray, *, at_most: float) -> tuple[Run, ...]:
 def _runs(step: FloatArray, at_most: float) -> list[Run]:
     """Runs of increments, best first, each looked for in what the ones before left."""
     step = step - median(step)
-    scatter = 1.4826 * median(np.abs(step))
+    scatter = NORMAL_MAD * median(np.abs(step))
     if scatter <= 0:
         return []
     z = step / scatter

@@ -8,9 +8,9 @@ import numpy as np
 from scipy.special import stdtr
 
 from excursions.clock import NS_PER_DAY
-from excursions.detect.series.shape import BETTER
+from excursions.detect.series.shape import BETTER, step_squares
 from excursions.detect.series.survey import Survey
-from excursions.records import FloatArray
+from excursions.records import FloatArray, IndexArray
 
 FEWEST_BLOCKS = 32
 BINS = 96  # points a record is brought down to for the test of a straight walk
@@ -37,7 +37,9 @@ def line_to_end(time: FloatArray, level: FloatArray) -> tuple[int, float, float,
     slope, error = slope_and_error(along, level)
     if not abs(slope) > STRAIGHT_T * error:
         return None
-    if _split_squares(level) < float(np.sum((level - np.polyval(np.polyfit(along, level, 1), along)) ** 2)):
+    if step_squares(level).min() < float(
+        np.sum((level - np.polyval(np.polyfit(along, level, 1), along)) ** 2)
+    ):
         return None  # two levels tell it better: it happened somewhere, not all along
     span = float(along[-1])
     chance = 2 * float(stdtr(8, -abs(slope) / error / 2)) * (HINGES if begin else 1.0)
@@ -59,12 +61,16 @@ def walks_straight(survey: Survey, other: FloatArray, lo: int) -> bool:
 def _slope_between(survey: Survey, other: FloatArray, lo: int, hi: int) -> tuple[float, float]:
     """Slope a day of a signal (n,) over the blocks [lo, hi), and its standard error; infinite where they are too few."""
     part = other[lo:hi]
-    n = min(BINS, part.size)
-    if n < FEWEST_BLOCKS or not np.isfinite(part).all():
+    if part.size < FEWEST_BLOCKS or not np.isfinite(part).all():
         return 0.0, math.inf
-    edge = np.linspace(0, part.size, n + 1).astype(np.int64)
-    level = np.add.reduceat(part, edge[:-1]) / np.diff(edge)
-    return slope_and_error(survey.blocks.start[lo + edge[:-1]] / NS_PER_DAY, level)
+    first, level = brought_down(part)
+    return slope_and_error(survey.blocks.start[lo + first] / NS_PER_DAY, level)
+
+
+def brought_down(series: FloatArray) -> tuple[IndexArray, FloatArray]:
+    """Means of a series (n,) over :data:`BINS` even shares of it, fewer where it is shorter, and where each begins."""
+    edge = np.linspace(0, series.size, min(BINS, series.size) + 1).astype(np.int64)
+    return edge[:-1], np.add.reduceat(series, edge[:-1]) / np.diff(edge)
 
 
 def _hinge(time: FloatArray, level: FloatArray) -> int:
@@ -77,13 +83,6 @@ def _hinge(time: FloatArray, level: FloatArray) -> int:
     squares = float(y @ y) - (along @ y) ** 2 / np.maximum(np.sum(along * along, axis=1), 1e-300)
     best = int(np.argmin(squares))
     return best if squares[best] < BETTER * squares[0] else 0
-
-
-def _split_squares(y: FloatArray) -> float:
-    """Least residual squares of a series (n,) told as two levels."""
-    n = np.arange(1, y.size)
-    left, right = np.cumsum(y)[:-1], np.sum(y) - np.cumsum(y)[:-1]
-    return float(np.sum(y * y) - np.max(left**2 / n + right**2 / (y.size - n)))
 
 
 def slope_and_error(x: FloatArray, y: FloatArray) -> tuple[float, float]:

@@ -24,7 +24,7 @@ from excursions.detect.series.scan import Change, Windows, changes_among, differ
 from excursions.detect.series.short import short_changes
 from excursions.detect.series.sudden import Jumps, Way, gaps, jumps, loss, sudden_changes, together
 from excursions.once import Once
-from excursions.ranks import median
+from excursions.ranks import median, scatter_of
 from excursions.records import FloatArray, Record, Sampling, Signal
 from excursions.states.heat import Usual, usual_temperature
 from excursions.states.trace import Trace, trace_of
@@ -159,7 +159,7 @@ def survey_of(record: Record) -> Survey | None:
                 noise=max(sigma, quantum / 4),
             ),
         ),
-        wander=1.4826 * median(np.abs(rest - median(rest))),
+        wander=scatter_of(rest),
         deadband=sampling.deadband if sampling.kind in THINNED else 0.0,
         sigma=sigma,
         noise=max(sigma, quantum / 4),

@@ -34,7 +34,7 @@ from excursions.detect.evidence.severity import severity_of
 from excursions.detect.series.survey import Survey, differences_of, survey_of
 from excursions.detect.slow.dirt import dirt_clue
 from excursions.digits import written
-from excursions.ranks import median, quantile, quantiles
+from excursions.ranks import NORMAL_MAD, median, quantile, quantiles
 from excursions.records import Event, FloatArray, IndexArray, Record
 
 FEWEST_DAYS, FEWEST_BLOCKS = 20, 4  # of a record; of a day
@@ -204,7 +204,7 @@ def _falls(day: IndexArray, base: FloatArray) -> _Returns:
     """
     moved = base[2:] - base[:-2]  # across the day between, on which somebody cleaned
     moved[day[2:] - day[:-2] != 2] = 0.0
-    usual = 1.4826 * median(np.abs(moved))
+    usual = NORMAL_MAD * median(np.abs(moved))
     widest = maximum_filter1d(np.abs(moved), 2 * ACROSS_DAYS + 1)
     tall = (np.abs(moved) == widest) & (np.abs(moved) > STANDS_OUT * max(usual, 1e-12))
     at, rises = np.flatnonzero(tall & (moved < 0)), int(np.count_nonzero(tall & (moved > 0)))
@@ -312,7 +312,7 @@ def _is_gradual(base: FloatArray, teeth: list[_Tooth]) -> bool:
     """Whether the teeth climb by and by: in most of them no two days make half of the walk, storms smoothed away, nor the
     day after the return: what a shock threw off comes back at once.  What two days usually make is taken off."""
     share = []
-    usual = 1.4826 * median(np.abs(base[2:] - base[:-2]))
+    usual = NORMAL_MAD * median(np.abs(base[2:] - base[:-2]))
     for tooth in teeth:
         part = base[tooth.lo : tooth.hi]
         smooth = median_filter(part, min(STORM_DAYS, part.size // 6 * 2 + 1), mode="nearest")

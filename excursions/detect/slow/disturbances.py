@@ -17,7 +17,7 @@ from excursions.detect.series.survey import THINNED, Survey, differences_of
 from excursions.detect.slow.phases import phase_changes
 from excursions.detect.slow.plateaus import NARROW, sudden
 from excursions.ranks import median
-from excursions.records import BAD, MEASURING, NO_DATA, RECOVERING, FloatArray, IndexArray, Record
+from excursions.records import BAD, MEASURING, NO_DATA, RECOVERING, BoolArray, FloatArray, IndexArray, Record
 
 SUDDEN = -1  # sort of a disturbance that is a change of level unlike the others of the record
 LEVELS = 5  # into which the range of a reading is cut to sort its usual changes
@@ -60,8 +60,7 @@ def phases(record: Record, survey: Survey) -> Disturbances:
 
 def _in_order(found: list[tuple[int, float, int]]) -> Disturbances:
     found = sorted(one for one in found if one[1] > 0)
-    if len(found) > MOST:
-        found = [found[k] for k in np.linspace(0, len(found) - 1, MOST).astype(np.int64)]
+    found = [found[k] for k in evenly_thinned(len(found), MOST)]
     return (
         np.array([one[0] for one in found], dtype=np.int64),
         np.array([one[1] for one in found]),
@@ -128,23 +127,16 @@ def _after_usual_changes(record: Record, survey: Survey) -> list[tuple[int, floa
     """
     blocks, live = survey.blocks, survey.live
     every = sudden(differences_of(survey)[: len(NARROW)], len(blocks), quantum=survey.quantum)
+    at, lo, hi = between_stays(every, blocks.broken)
     named = np.array([change.at for change in survey.changes], dtype=np.int64)
-    every, past = _whole(every)
-    edges = np.concatenate([[0], past, [len(blocks)]])
-    lo = np.maximum(every - BEFORE, edges[:-2] + 1)
-    hi = np.minimum(past + AFTER, np.append(every[1:], len(blocks)) - 1)
-    new = np.array([not np.any(np.abs(named - at) <= BEFORE) for at in every], dtype=np.bool_)
-    usable = np.flatnonzero(new & (lo < every) & (hi > past + 1))
-    if usable.size > MOST_USUAL:
-        usable = usable[np.linspace(0, usable.size - 1, MOST_USUAL).astype(np.int64)]
+    new = np.abs(at[:, None] - named).min(axis=1, initial=BEFORE + 1) > BEFORE
+    lo, hi = lo[new], hi[new]
     kind = record.value.sampling.kind if record.value is not None else ""
     least = 0.0 if kind in THINNED else survey.interval_s
     low = float(np.min(blocks.level))
     step = max((float(np.max(blocks.level)) - low) / LEVELS, 1e-12)
     found = []
-    for k in usable:
-        if blocks.broken[lo[k] + 1 : hi[k]].any():
-            continue
+    for k in evenly_thinned(lo.size, MOST_USUAL):
         a, b = int(blocks.first[lo[k]]), int(blocks.first[hi[k]])
         response = lag_between(
             live.time[a:b], live.value[a:b], int(blocks.first[lo[k] + 1]) - a, survey.noise
@@ -156,10 +148,23 @@ def _after_usual_changes(record: Record, survey: Survey) -> list[tuple[int, floa
     return found
 
 
-def _whole(every: IndexArray) -> tuple[IndexArray, IndexArray]:
-    """First and last block (k,) of changes of level: marks next to each other are one that takes longer than a block."""
+def between_stays(every: IndexArray, broken: BoolArray) -> tuple[IndexArray, IndexArray, IndexArray]:
+    """Of marks of sudden changes among blocks, those (k,) with room and no break to either side: first block, and window [lo, hi).
+
+    Marks next to each other are one change that takes longer than a block.
+    """
     new = np.append(True, np.diff(every) > BEFORE) if every.size else np.empty(0, dtype=np.bool_)
-    return every[new], every[np.append(new[1:], True)] if every.size else every
+    first, past = every[new], every[np.append(new[1:], True)] if every.size else every
+    lo = np.maximum(first - BEFORE, np.append(0, past[:-1]) + 1)
+    hi = np.minimum(past + AFTER, np.append(first[1:], broken.size) - 1)
+    breaks = np.append(0, np.cumsum(broken))
+    usable = (lo < first) & (hi > past + 1) & (breaks[hi] == breaks[lo + 1])
+    return first[usable], lo[usable], hi[usable]
+
+
+def evenly_thinned(count: int, most: int) -> IndexArray:
+    """Which of so many are looked at, where no more than `most` are."""
+    return np.arange(count) if count <= most else np.linspace(0, count - 1, most).astype(np.int64)
 
 
 def lag_between(

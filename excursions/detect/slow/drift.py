@@ -50,7 +50,7 @@ from excursions.detect.slow.way_gone import (
 )
 from excursions.detect.slow.whose import whose_clue
 from excursions.digits import number, written
-from excursions.ranks import median
+from excursions.ranks import NORMAL_MAD, median
 from excursions.records import (
     CALIBRATING,
     CLEANING,
@@ -372,4 +372,4 @@ def _walked(other: FloatArray, walk: Walk) -> float:
     if not (np.isfinite(before).any() and np.isfinite(after).any() and usual.size):
         return math.nan
     moved = abs(float(np.nanmean(after)) - float(np.nanmean(before)))
-    return moved / max(1.4826 * float(np.median(usual)), 1e-12)
+    return moved / max(NORMAL_MAD * float(np.median(usual)), 1e-12)

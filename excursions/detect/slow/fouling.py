@@ -31,7 +31,7 @@ from excursions.detect.series.survey import Survey, survey_of
 from excursions.detect.slow.cleaned import brought_back
 from excursions.detect.slow.dirt import dirt_clue
 from excursions.digits import chance_text, written
-from excursions.ranks import median
+from excursions.ranks import scatter_of
 from excursions.records import CALIBRATING, CLEANING, WASHING, Event, FloatArray, IndexArray, Record
 
 FEWEST_STRETCHES = 3
@@ -164,7 +164,7 @@ def _run(teeth: Teeth) -> tuple[int, int] | None:
     n = teeth.walk.size
     if n < FEWEST_STRETCHES:
         return None
-    scatter = 1.4826 * median(np.abs(teeth.walk - median(teeth.walk)))
+    scatter = scatter_of(teeth.walk)
     scatter = max(scatter, 0.1 * float(np.median(np.abs(teeth.walk))), 1e-12)
     i, j, _ = highest_run(teeth.walk / scatter)
     return (i, j) if j - i >= FEWEST_STRETCHES else None

@@ -15,7 +15,7 @@ from scipy.ndimage import maximum_filter1d
 from excursions.detect.evidence.apart import differences_apart
 from excursions.detect.series.scan import Windows, differences, spreads, windows
 from excursions.detect.series.survey import Survey, differences_of
-from excursions.ranks import median
+from excursions.ranks import median, scatter_of
 from excursions.records import BoolArray, FloatArray, IndexArray
 
 NARROW = (1, 2, 4, 8)  # blocks; a change seen over so few is sudden
@@ -157,7 +157,6 @@ def _untilted(level: FloatArray) -> FloatArray:
     if moves.size < WINDOWS // 2:
         return level
     usual = median(moves)
-    scatter = 1.4826 * median(np.abs(moves - usual))
-    if abs(usual) < CERTAIN * scatter:
+    if abs(usual) < CERTAIN * scatter_of(moves):
         return level
     return level - usual / step * np.arange(level.size)

@@ -29,7 +29,7 @@ from excursions.detect.noise.over_time import noise_series
 from excursions.detect.series.several import pace_s
 from excursions.detect.series.survey import Survey, survey_of
 from excursions.detect.slow.disturbances import LEVELS, SUDDEN, Disturbances, disturbances, phases
-from excursions.ranks import median
+from excursions.ranks import median, quantiles, scatter_of
 from excursions.records import Event, FloatArray, IndexArray, Record
 
 FEWEST = 12  # disturbances
@@ -89,7 +89,9 @@ def _slowest(record: Record, survey: Survey, every: Disturbances, settings: Resp
     i = _begin(log, i) if span is None else i
     log = against_others(np.log(tau), sort[usable], (i, j))
     rise = float(np.nanmedian(log[i:j]))
-    if not rise >= math.log(settings.ratio) or not _told_by_samples(record, survey, tau, (i, j)):
+    if not rise >= math.log(settings.ratio):
+        return None
+    if not longer_s(tau, sort[usable], (i, j)) > pace_s(record, survey):
         return None
     while span is None and j < when.size and log[j] > rise / 2:
         j += 1  # chance alone leaves off the last few
@@ -106,25 +108,27 @@ def _begin(log: FloatArray, i: int) -> int:
     first = log[: i // 2]
     if first.size < FEWEST_BEFORE:
         return i
-    scatter = max(1.4826 * median(np.abs(first - median(first))), LEAST_SCATTER)
+    scatter = max(scatter_of(first), LEAST_SCATTER)
     usual = np.flatnonzero(median_filter(log, SMOOTH, mode="nearest")[:i] <= median(first) + scatter)
     return int(usual[-1]) + 1 if usual.size else i
 
 
-def _told_by_samples(record: Record, survey: Survey, tau: FloatArray, run: tuple[int, int]) -> bool:
-    """Whether a run differs from the others by more than a sample: less is when, within it, the changes happened to come."""
-    now, others = tau[slice(*run)], np.delete(tau, np.s_[run[0] : run[1]])
-    return bool(median(now) - median(others) > pace_s(record, survey))
-
-
-def against_others(log: FloatArray, sort: IndexArray, run: tuple[int, int]) -> FloatArray:
-    """Logarithms less the usual one of their sort outside a run; NaN where a sort is seen in the run alone."""
-    outside = np.ones(log.size, dtype=np.bool_)
+def against_others(figure: FloatArray, sort: IndexArray, run: tuple[int, int]) -> FloatArray:
+    """Figures (n,) less the usual one of their sort outside a run; NaN where a sort is seen in the run alone."""
+    outside = np.ones(figure.size, dtype=np.bool_)
     outside[slice(*run)] = False
-    out = np.full(log.size, np.nan)
+    out = np.full(figure.size, np.nan)
     for each in np.unique(sort[outside]):
-        out[sort == each] = log[sort == each] - np.median(log[outside & (sort == each)])
+        out[sort == each] = figure[sort == each] - median(figure[outside & (sort == each)])
     return out
+
+
+def longer_s(tau: FloatArray, sort: IndexArray, run: tuple[int, int]) -> float:
+    """By how much the disturbances of a run took longer than others of their sort [s].
+
+    A sample or less is no slower response: it is when, between two samples, the changes happened to come.
+    """
+    return float(np.nanmedian(against_others(tau, sort, run)[slice(*run)]))
 
 
 def _both_ways(rise: FloatArray, sort: IndexArray) -> Clue:
@@ -157,7 +161,7 @@ def slowest_run(log: FloatArray, least: float) -> tuple[int, int, float]:
     best = (0, 0, float(n))
     total = np.concatenate([[0.0], np.cumsum(log)])
     middle = float(np.median(log))
-    scatter = max(1.4826 * float(np.median(np.abs(log - middle))), least)
+    scatter = max(scatter_of(log), least)
     for size in range(FEWEST_SLOW, n // 2 + 1):
         rise = (total[size:] - total[:-size]) / size - middle
         i = int(np.argmax(rise))
@@ -174,8 +178,8 @@ def _half_width(others: FloatArray) -> float:
     Where a process is followed in two ways, quick when it shuts down and slow when it starts, the median absolute deviation
     sees the commoner alone, and the other would be no chance at all.
     """
-    low, high = np.quantile(others, MIDDLE)
-    return float(high - low) / 2
+    low, high = quantiles(others, MIDDLE)
+    return (high - low) / 2
 
 
 def _where_calm(
@@ -193,7 +197,7 @@ def _where_calm(
         others = np.delete(log, np.s_[i:j])
         if j - i < FEWEST_CALM or others.size < FEWEST // 2:
             continue
-        scatter = max(1.4826 * float(np.median(np.abs(others - np.median(others)))), least)
+        scatter = max(scatter_of(others), least)
         t = (float(np.mean(log[i:j])) - float(np.median(others))) / scatter * math.sqrt(j - i)
         chance = len(calm) * float(stdtr(max(others.size // 2, 4), -t))
         found.append((i, j, chance, (int(noise.start[spell.lo]), end)))

@@ -21,11 +21,12 @@ from excursions.detect.evidence.votes import outvoted
 from excursions.detect.series.scan import FREEDOM, SUSPICION, changes_among
 from excursions.detect.series.shape import ramp, ramp_around
 from excursions.detect.series.slopes import steady_runs
-from excursions.detect.series.straight import BINS, FEWEST_BLOCKS, line_to_end
+from excursions.detect.series.straight import FEWEST_BLOCKS, brought_down, line_to_end
 from excursions.detect.series.survey import Survey
 from excursions.detect.slow.asleep import one_stood
 from excursions.detect.slow.ends import daily_ends
 from excursions.detect.slow.plateaus import EDGE, Joined, joined_apart, joined_rest
+from excursions.ranks import NORMAL_MAD
 from excursions.records import FloatArray, Record
 
 STAYED = 0.3  # of the walk of one of two levels: the other moved by less
@@ -234,10 +235,10 @@ def _usual_outside(level: FloatArray, begin: int, end: int) -> float:
     longest = max(begin, level.size - end)
     lag = min(length, longest // 2)
     if lag < length // SHORTEST_LAG or lag < 1:
-        return 1.4826 * float(np.median(np.abs(level[length:] - level[:-length])))
+        return NORMAL_MAD * float(np.median(np.abs(level[length:] - level[:-length])))
     sides = (level[:begin], level[end:])
     moved = np.concatenate([np.abs(part[lag:] - part[:-lag]) for part in sides if part.size > lag])
-    return 1.4826 * float(np.median(moved)) * math.sqrt(length / lag)
+    return NORMAL_MAD * float(np.median(moved)) * math.sqrt(length / lag)
 
 
 def _joint_error(pieces: Joined) -> float:
@@ -327,17 +328,14 @@ def _by_samples(record: Record, survey: Survey) -> list[Walk]:
 
 def _straight(survey: Survey, series: FloatArray, name: str) -> list[Walk]:
     """A straight walk over the whole record, or from somewhere on to its end, by its slope against autocorrelated scatter."""
-    n = min(BINS, series.size)
-    edge = np.linspace(0, series.size, n + 1).astype(np.int64)
-    level = np.add.reduceat(series, edge[:-1]) / np.diff(edge)
-    time = survey.blocks.start[edge[:-1]] / NS_PER_DAY
-    told = line_to_end(time, level)
+    first, level = brought_down(series)
+    told = line_to_end(survey.blocks.start[first] / NS_PER_DAY, level)
     if told is None:
         return []
     begin, size, spread, chance, before = told
     return [
         Walk(
-            lo=int(edge[begin]),
+            lo=int(first[begin]),
             hi=len(survey.blocks) - 1,
             before=before,
             size=size,

@@ -12,7 +12,7 @@ import numpy as np
 
 from excursions.detect.evidence.origin import Clue
 from excursions.detect.series.alike import gain
-from excursions.detect.series.straight import BINS, slope_and_error
+from excursions.detect.series.straight import brought_down, slope_and_error
 from excursions.detect.series.survey import Survey
 from excursions.detect.slow.walks import Walk
 from excursions.records import FloatArray
@@ -39,7 +39,5 @@ def whose_clue(survey: Survey, walk: Walk) -> Clue:
 def _errors(level: FloatArray, walk: Walk) -> float:
     """How far a series on the blocks goes along with the shape of a walk, in standard errors."""
     shape = np.clip((np.arange(level.size) - walk.lo) / (walk.hi - walk.lo), 0.0, 1.0)
-    edge = np.linspace(0, level.size, min(BINS, level.size) + 1).astype(np.int64)
-    x, y = (np.add.reduceat(series, edge[:-1]) / np.diff(edge) for series in (shape, level))
-    slope, error = slope_and_error(x, y)
+    slope, error = slope_and_error(brought_down(shape)[1], brought_down(level)[1])
     return slope / error if error > 0 else 0.0

@@ -10,7 +10,7 @@ from excursions.detect.evidence.origin import Clue, frozen_share
 from excursions.detect.series.spells import Spells
 from excursions.detect.series.survey import Survey
 from excursions.ranks import quantiles
-from excursions.records import CALIBRATING, CLEANING, STEAMING, WASHING, Record
+from excursions.records import CALIBRATING, CLEANING, STEAMING, WASHING, FloatArray, Record
 from excursions.states.trace import runs
 
 SAME_LEVEL = 0.3  # another spell counts as the same habit from this share of the length on
@@ -21,6 +21,7 @@ FOLLOWED = (CALIBRATING, WASHING, CLEANING, STEAMING)  # states in which a live 
 LEFT_BY_FAR, FEWEST_FOLLOWED = 3.0, 3  # of the room it had; samples that did
 LOOP = (3.8, 20.5)  # mA, measuring range of a current loop (NAMUR NE 43)
 RANGE_END = 1e-4  # of the range: a level this near its end is at the end
+GLASS_AROUND = 0.5  # pH around 7 at which broken glass reads (cp)
 GLASS_NEAR, GLASS_SELDOM = (
     0.15,
     0.1,
@@ -151,14 +152,18 @@ def temperature_clue(record: Record, start: int, end: int) -> Clue:
     return Clue(odds=3.0, words="the temperature goes on moving meanwhile")
 
 
+def reads_as_broken(record: Record, level: float, others: FloatArray) -> bool:
+    """Whether a pH electrode stands where broken glass reads, and the process, by its other levels (n,), hardly ever is."""
+    near = abs(level - record.point.quantity.glass_reads) <= GLASS_AROUND  # NaN where no glass can break
+    lives_there = others.size > 0 and float(np.mean(np.abs(others - level) < GLASS_NEAR)) >= GLASS_SELDOM
+    return near and not lives_there
+
+
 def glass_clue(record: Record, survey: Survey, spell: Spells) -> tuple[Clue, ...]:
     """A pH electrode with broken glass reads near its zero point whatever the process does."""
     level = float(spell.level[0])
-    if not abs(level - record.point.quantity.glass_reads) <= 0.5:
+    if not reads_as_broken(record, level, np.delete(survey.blocks.level, _block_range(survey, spell, 0))):
         return ()
-    others = np.delete(survey.blocks.level, _block_range(survey, spell, 0))
-    if others.size and float(np.mean(np.abs(others - level) < GLASS_NEAR)) >= GLASS_SELDOM:
-        return ()  # the process is there anyway
     first = int(spell.first[0])
     before = survey.live.value[max(first - 60, 0) : first]
     if before.size < 3 or abs(float(np.median(before)) - level) < 6 * max(survey.noise, survey.quantum):

@@ -54,6 +54,7 @@ from excursions.detect.still.standstill import (
     unseen_start,
 )
 from excursions.digits import chance_text, written
+from excursions.ranks import quantile
 from excursions.records import Event, FloatArray, Record, Sampling
 
 SINGLES = 50  # where a signal hardly ever repeats, this many single samples make up the bulk
@@ -173,7 +174,7 @@ def shortest_stuck(record: Record, settings: StuckSettings) -> tuple[float, floa
     if survey is None or record.value is None or len(survey.live) < 2 * settings.fewest_samples:
         return math.nan, math.nan
     covered, speed = _clocks(record, survey)
-    slowest = 1.0 if speed is None else max(float(np.quantile(speed, 0.1)), SLOWEST_CLOCK)
+    slowest = 1.0 if speed is None else max(quantile(speed, 0.1), SLOWEST_CLOCK)
     shown = max(2 * settings.shortest_s, _unseen_s(record, survey))
     found = []
     still = _still(survey, covered, held=False)

@@ -7,8 +7,10 @@ import pytest
 from scipy.signal import lfilter
 
 from excursions.clock import NS_PER_S
-from excursions.detect.element.lag import lagging
+from excursions.detect.element import lag as lag_room
+from excursions.detect.element.lag import changes_of, lagging
 from excursions.detect.element.temperature_fault import detect_temperature_fault
+from excursions.detect.series.survey import survey_of
 from tests.builders import T0, level, make_record
 
 DAY = 1_440
@@ -65,3 +67,27 @@ def test_a_temperature_that_hardly_moves_says_nothing() -> None:
     flat = level(30 * DAY, 20.0, 0.1, 1)
     assert lagging(make_record(level(30 * DAY, 7.0, 0.02, 2), flat)) == ()
     assert lagging(make_record(level(30 * DAY, 7.0, 0.02, 2))) == ()
+
+
+def test_of_very_many_changes_some_are_looked_at_each_up_to_the_next(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Those in between still end the stay, whether they are looked at or not."""
+    monkeypatch.setattr(lag_room, "MOST_USUAL", 40)
+    made = plant(0, element=0.0)
+    survey, signal = survey_of(made), made.temperature
+    assert survey is not None
+    assert signal is not None
+    when, *_ = changes_of(survey, signal)
+    assert 30 <= when.size <= 40
+
+
+@pytest.mark.parametrize(("then_min", "events"), [(2.0, 0), (4.0, 1)])
+def test_a_sample_more_or_less_is_no_slow_element(
+    monkeypatch: pytest.MonkeyPatch, then_min: float, events: int
+) -> None:
+    """One or two samples to 63 % is when, between two samples, the batches happened to begin."""
+    when = T0 + np.arange(48) * 3 * 3_600 * NS_PER_S
+    tau = 60.0 * np.where(np.arange(48) < 26, 1.0, then_min)
+    seen = (when, tau, np.full(48, 3), np.full(48, 50.0))
+    monkeypatch.setattr(lag_room, "changes_of", lambda survey, signal: seen)
+    made = make_record(level(10 * DAY, 7.0, 0.01, 1), level(10 * DAY, 20.0, 0.1, 2))
+    assert len(lagging(made)) == events

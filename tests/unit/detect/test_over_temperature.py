@@ -87,7 +87,7 @@ def test_f0_of_a_cycle_is_the_exact_integral() -> None:
 @pytest.mark.parametrize(
     ("given", "word"),
     [
-        ({"degc": 127.0}, "hotter"),
+        ({"degc": 127.0}, "hotter than the other cycles: 127 °C against 122 °C"),
         ({"hold": 55.0}, "longer"),
         ({"rate": 9.0}, "heated faster"),
     ],

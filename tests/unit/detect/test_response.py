@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from excursions.detect.series.survey import survey_of, surveyed
+from excursions.detect.slow.disturbances import between_stays
 from excursions.detect.slow.response import ResponseSettings, _slowest, detect_slow_response
 from excursions.records import FloatArray
 from tests.builders import T0, level, make_record
@@ -77,3 +78,25 @@ def test_a_process_followed_in_two_ways_is_not_slower_where_the_slow_way_comes_o
     every = (T0 + np.arange(17) * 10_800 * 10**9, tau, np.full(17, -1))
     found = _slowest(record, survey_of(record), every, ResponseSettings())
     assert (found is not None) == events
+
+
+def test_what_is_slower_is_held_against_its_like() -> None:
+    """Returns of a minute and of an hour in turn, an hour a little oftener before; both take three times as long from then on."""
+    record = surveyed(make_record(level(20_000, 7.0, 0.01, 3), every_s=30.0))
+    sort = np.array([4, 5] * 12 + [5, 5] + [4, 5, 4] * 4)
+    tau = np.where(sort == 5, 3_600.0, 60.0)
+    tau[26:] *= 3.0
+    when = T0 + np.arange(sort.size) * 10_800 * 10**9
+    event = _slowest(record, survey_of(record), (when, tau, sort), ResponseSettings())
+    assert event is not None
+    assert event.size == pytest.approx(3.0)
+
+
+def test_changes_have_room_and_no_break_to_either_side() -> None:
+    """Marks side by side are one change; the next change, a break or the end of the record ends the look at it."""
+    broken = np.zeros(100, dtype=np.bool_)
+    broken[[50, 73]] = True
+    marks = np.array([1, 20, 21, 30, 49, 60, 80, 98])
+    at, lo, hi = (found.tolist() for found in between_stays(marks, broken))
+    assert (at, lo, hi) == ([20, 30, 80], [18, 28, 78], [29, 46, 96])
+    assert [found.size for found in between_stays(np.empty(0, np.int64), broken)] == [0, 0, 0]

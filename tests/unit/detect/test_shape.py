@@ -1,4 +1,4 @@
-"""The size of a jump, from the samples next to it."""
+"""Changes of level: where they are placed, and the size of a jump from the samples next to it."""
 
 from __future__ import annotations
 
@@ -9,11 +9,14 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter
 
+from excursions.clock import NS_PER_S
 from excursions.detect.series.live import Live
-from excursions.detect.series.shape import _at_break, _beside, _step_squares
-from excursions.detect.series.survey import Survey
+from excursions.detect.series.scan import Change
+from excursions.detect.series.shape import _at_break, _beside, ramp_around, step_squares, transition_of
+from excursions.detect.series.survey import Survey, survey_of
 from excursions.once import Once
 from excursions.records import FloatArray
+from tests.builders import T0, coloured, level, make_record, with_ramp, with_step
 
 N, AT = 2_048, 1_000
 
@@ -76,7 +79,7 @@ def wandering(seed: int, size: float) -> FloatArray:
 def test_a_change_amid_wandering_is_placed_at_a_break_that_explains_it_as_well() -> None:
     """By least squares alone it lies hours away; a steaming is one of few places, and heat moves readings."""
     rests = [wandering(seed, 25.0) for seed in range(40)]
-    alone = [1 + int(np.argmin(_step_squares(rest))) for rest in rests]
+    alone = [1 + int(np.argmin(step_squares(rest))) for rest in rests]
     found = [
         _at_break(broken_at(rest, 350, 500, 650), 0, 1_000, at, at)
         for rest, at in zip(rests, alone, strict=True)
@@ -92,3 +95,19 @@ def test_a_change_that_is_clearly_elsewhere_is_not_drawn_to_a_break() -> None:
         place, unsure = _at_break(broken_at(wandering(seed, 200.0), 470), 0, 1_000, 500, 500)
         assert place is None
         assert unsure <= 2
+
+
+def test_a_jump_amid_a_ramp_begins_where_it_is_seen() -> None:
+    """However wide the windows that found it: its start is no less sure for the ramp around it."""
+    n, at = 40_000, 20_000
+    value = level(n, 7.0, 0.003, 51) + coloured(n, 0.0, 0.1, 20, 1)
+    value = with_step(with_ramp(value, at - 960, at + 960, 0.9), at, 0.5)
+    survey = survey_of(make_record(value))
+    assert survey is not None
+    change = Change(
+        at=survey.blocks.at(T0 + at * 60 * NS_PER_S), width=32, size=1.4, spread=0.05, expected=0.0
+    )
+    _, _, begin, end = ramp_around(survey.rest, change.at, change.width)
+    assert end - begin > 20, "the case is one at all"
+    found = transition_of(survey, change)
+    assert (found.first, found.onset_error_s) == (at, 60.0)
