@@ -84,13 +84,18 @@ def _with_row_below(column: Column, name: str) -> str:
     return f"{name} {other}".strip()
 
 
-def unique(names: Sequence[str]) -> list[str]:
-    """The names, repeated ones numbered from the second on."""
+def unique(names: Sequence[str], taken: Collection[str] = ()) -> list[str]:
+    """The names, numbered from 2 on where they were there before or are `taken`; no two are alike."""
+    given = set(taken)
     counts: dict[str, int] = {}
     found = []
     for name in names:
-        counts[name] = counts.get(name, 0) + 1
-        found.append(name if counts[name] == 1 else f"{name} ({counts[name]})")
+        called = name
+        while called in given:
+            counts[name] = counts.get(name, 1) + 1
+            called = f"{name} ({counts[name]})"
+        given.add(called)
+        found.append(called)
     return found
 
 
