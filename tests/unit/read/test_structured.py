@@ -166,6 +166,24 @@ def test_a_file_is_looked_into_whatever_it_is_called(tmp_path: Path, name: str) 
     assert classify(tmp_path / name)[0] == kind
 
 
+@pytest.mark.parametrize(
+    ("text", "found"),
+    [
+        ('{"columns": ["time", "A", "A"], "data": [["2026-03-14T06:00:00Z", 7.0, 8.0], ["2026-03-14T06:10:00Z", 7.0, 8.0]]}', {"A": 7.0, "A (2)": 8.0}),
+        ("\n".join('{"time": "2026-03-14T06:%0:00Z", "A": {"B": 7.0, "C": 9.0}, "B": 6.0, "A.B": 8.0}'.replace("%", ten) for ten in "01"),
+         {"A.B": 8.0, "A.B (2)": 7.0, "B": 6.0, "C": 9.0}),
+    ],
+)  # fmt: skip
+def test_readings_of_one_name_in_json_are_two_signals(
+    tmp_path: Path, text: str, found: dict[str, float]
+) -> None:
+    (tmp_path / "trend.json").write_text(text)
+    series = read_exports([tmp_path / "trend.json"], ReadOptions()).series
+    assert {tag: one.value.tolist() for tag, one in series.items()} == {
+        tag: [value] * 2 for tag, value in found.items()
+    }
+
+
 def test_numbers_of_signals_point_to_a_table_of_signals_and_to_no_other() -> None:
     readings = ["tag_id", "time", "v"]
     assert lookups("readings", {"operator": ["id", "name"], "readings": readings}) == []
