@@ -74,9 +74,8 @@ def _without_nan(data: bytes) -> bytes:
     """JSON knows no NaN, but many programs write it for a reading that is none: null in its place."""
     if not any(word in data for word in (b"NaN", b"nan", b"Infinity", b"inf")) or b"\0" in data:
         return data
-    parts = re.split(
-        rb'("(?:[^"\\]|\\.)*")', data
-    )  # every second part is a text, in which such a word may stand
+    # Every second part is a text, in which such a word may stand.
+    parts = re.split(rb'("(?:[^"\\]|\\.)*")', data)
     parts[::2] = re.split(b"\0", _NAN.sub(b"null", b"\0".join(parts[::2])))
     return b"".join(parts)
 

@@ -23,9 +23,8 @@ _CREATE = re.compile(
 _INSERT = rf"(?i)(?:INSERT|REPLACE)\s+INTO\s+{_NAME}\s*(?:\([^)]*\)\s*)?VALUES"
 _INNER = rf"\((?:[^()']|{_TEXT})*\)"  # what a function is given: CAST('2025-03-17' AS datetime)
 _TUPLE = rf"\((?:[^()']|{_TEXT}|{_INNER})*\)"
-_TYPE = (
-    r"(?:timestamp|datetime|date|time)(?: with(?:out)? time zone)?"  # DATE '2026-03-14', '2026-03-14'::date
-)
+# DATE '2026-03-14', '2026-03-14'::date
+_TYPE = r"(?:timestamp|datetime|date|time)(?: with(?:out)? time zone)?"
 _CELL = rf"\s*((?:(?i:{_TYPE})\s*)?{_TEXT}(?:::[\w ]+)?|[^,'()]*(?:{_INNER})?)\s*"
 _NO_COLUMNS = frozenset(("primary", "key", "constraint", "unique", "index", "foreign", "check"))
 _MOST_COLUMNS = 200

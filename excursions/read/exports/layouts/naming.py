@@ -147,7 +147,7 @@ def left_out(sheet: Sheet, used: Collection[int], why: str) -> tuple[Decision, .
     names = [c.header or f"column {c.index + 1}" for c in columns]
     what = f"columns left out: {', '.join(names[:10])}" + (" and more" if len(names) > 10 else "")
     left = Decision(subject=sheet.stem, what=what, why=why, option="rename a column that holds readings")
-    several = [Decision(subject=sheet.stem, what=f'column "{c.header or c.index + 1}" is not read: {several_in(c)}', why="which is which nobody says", option="export each reading in a column of its own") for c in columns if several_in(c)]  # fmt: skip
+    several = [Decision(subject=sheet.stem, what=f'column "{c.header or c.index + 1}" is not read: {said}', why="which is which nobody says", option="export each reading in a column of its own") for c in columns if (said := several_in(c))]  # fmt: skip
     return (left, *several, *(_perhaps_quality(sheet, c) for c in columns if _says_little(c)))
 
 
