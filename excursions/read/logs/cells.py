@@ -25,7 +25,7 @@ from excursions.read.logs.structured import is_structured, structured_frames
 from excursions.read.members import FAULTS, heads, member_bytes, split_member
 from excursions.read.model import ReadOptions
 from excursions.read.text.lines import encoding_of
-from excursions.read.text.unpack import CutOff, is_parquet, is_zip, opened, unpacked
+from excursions.read.text.unpack import CutOff, is_arrow, is_parquet, is_sqlite, is_zip, opened, unpacked
 from excursions.read.text.workbooks import Workbook, unpacked_size
 
 LARGEST = 64 * 2**20  # bytes of text; ten thousand calibrations fill about two megabytes
@@ -166,9 +166,7 @@ def read_head(path: Path, options: ReadOptions) -> tuple[Sheet, ...]:
         return ()
     if is_zip(head) and path.stat().st_size <= LARGEST and is_archive(whole := path.read_bytes()):
         return tuple(_first_rows(sheet) for sheet in _sheets(path, whole, options) if sheet.rows)
-    if any(head.startswith(magic) for magic in (b"SQLite format 3\x00", b"ARROW1\x00\x00")) or (
-        is_zip(head) and path.suffix.casefold() == ".zip"
-    ):
+    if is_sqlite(head) or is_arrow(head) or (is_zip(head) and path.suffix.casefold() == ".zip"):
         raise InputFileError(found="a container", expected="a table", file=str(path), column="container")
     if any(head.startswith(magic) for magic, _ in _EXCEL):
         return tuple(_first_rows(sheet) for sheet in _workbook(path, path.read_bytes(), options))
@@ -256,7 +254,7 @@ def kind_of(data: bytes) -> SheetReader:
         return _workbook
     if is_parquet(data[:8]):
         return _parquet
-    if data.startswith(b"ARROW1\x00\x00"):
+    if is_arrow(data):
         return _arrow
     return _structured if is_structured(data) else _text
 

@@ -8,9 +8,7 @@ from dataclasses import replace
 
 from excursions.clock import NS_PER_HOUR
 from excursions.physics.oxygen import air_pressure_kpa as air_at_altitude_kpa
-from excursions.read.logs.actions import (
-    CLEANED,
-)
+from excursions.read.logs.actions import CLEANED
 from excursions.read.logs.facts import READS_IN, Facts, Part, Slot
 from excursions.read.logs.headers import FOUND, LEFT
 from excursions.records import CalibrationEntry, StandardReading

@@ -44,13 +44,8 @@ def forms(sheet: Sheet) -> Sheet:
         if not made or match[1] in made[-1][1]:
             made.append((row.line, {}))
         made[-1][1][match[1]] = match[2].strip()
-    if sum(len(said) for _, said in made) < _MOSTLY * len(filled):
+    if not made or sum(len(said) for _, said in made) < _MOSTLY * len(filled):
         return Sheet(sheet.name, ())
     labels = list(dict.fromkeys(label for _, said in made for label in said))
     rows = (Row(line, tuple(said.get(label, "") for label in labels)) for line, said in made)
-    first = made[0][0] if made else 1
-    return (
-        Sheet(sheet.name, (Row(first, tuple(labels)), *rows), sheet.separator)
-        if made
-        else Sheet(sheet.name, ())
-    )
+    return Sheet(sheet.name, (Row(made[0][0], tuple(labels)), *rows), sheet.separator)

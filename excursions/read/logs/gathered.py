@@ -6,7 +6,10 @@ from dataclasses import dataclass, field
 
 from excursions.errors import ExcursionsError
 from excursions.read.logs.cells import Row
+from excursions.read.logs.moments import Moments
+from excursions.read.logs.table import LogTable, row_times
 from excursions.read.model import ReadOptions
+from excursions.read.text.numbers import decimal_comma
 from excursions.records import Decision
 
 
@@ -20,6 +23,18 @@ class Gathered:
     decisions: list[Decision] = field(default_factory=list)
     problems: list[ExcursionsError] = field(default_factory=list)
     rows: int = 0
+
+    def begin(self, table: LogTable) -> tuple[bool, Moments]:
+        """Count the rows of a table; whether its numbers have a decimal comma, and the times of its rows, a time a row."""
+        self.rows += len(table.rows)
+        texts = (cell for row in table.rows for cell in row.cells)
+        comma = decimal_comma(texts, table.separator, self.options.decimal_mark)
+        moments = row_times(table, self.options, self.file, comma=comma)
+        self.decisions += moments.decisions
+        if moments.problem:
+            line = table.rows[0].line if table.rows else 1
+            self.problems.append(moments.problem.at(file=self.file, line=line))
+        return comma, moments
 
     def refuse(self, row: Row, reason: str, column: str = "") -> None:
         """Keep a row that cannot be used, with the reason."""

@@ -33,14 +33,13 @@ from excursions.read.logs.table import (
     cell_at,
     column_decision,
     is_point_like,
-    row_times,
     with_actions,
     with_names_above,
     with_phases,
     without_twins,
 )
 from excursions.read.model import REFUSED_SCHEMA, ReadOptions
-from excursions.read.text.numbers import decimal_comma, is_nothing, number_of
+from excursions.read.text.numbers import is_nothing, number_of
 from excursions.records import CalibrationEntry, Decision
 
 
@@ -150,14 +149,8 @@ def _no_table(file: str) -> InputFileError:
 
 
 def _read_table(log: _Log, table: LogTable) -> None:
-    log.rows += len(table.rows)
-    texts = [cell for row in table.rows for cell in row.cells]
-    comma = decimal_comma(texts, table.separator, log.options.decimal_mark)
+    comma, moments = log.begin(table)
     reader = RowReader(table, log.file, comma, _units(log, table, comma))
-    moments = row_times(table, log.options, log.file, comma=comma)
-    log.decisions += moments.decisions
-    if moments.problem:
-        log.problems.append(moments.problem.at(file=log.file, line=table.rows[0].line if table.rows else 1))
     facts = [reader.facts(row) for row in table.rows]
     for at, (fact, time) in enumerate(zip(facts, moments.time, strict=True)):
         fact.time = time

@@ -161,9 +161,7 @@ class RowReader:
             own = told or self._own_unit(facts.row, meaning.figure) or unit
             guessed = own == "ph" and meaning.figure == "offset" and not meaning.unit
             if guessed and not of_ph(self.table, facts.row):
-                own = (
-                    behind  # the column holds zero points of pH electrodes, and this row is of another probe
-                )
+                own = behind  # the column holds zero points of pH electrodes, and this row is of another
             if not own and meaning.figure == "slope":
                 own = unit_of_column("slope", "", [value])[0]
             name, value = figure_of(meaning.figure, value, own)

@@ -15,9 +15,15 @@ from excursions.read.logs import samplewords as w
 from excursions.read.logs.cells import Row, Sheet, read_cells
 from excursions.read.logs.gathered import Gathered
 from excursions.read.logs.headers import Meaning, fold, meaning_of, unit_in
-from excursions.read.logs.table import LogTable, column_decision, find_table, is_point_like, row_times
+from excursions.read.logs.table import (
+    LogTable,
+    column_decision,
+    find_table,
+    is_date,
+    is_point_like,
+)
 from excursions.read.model import REFUSED_SCHEMA, ReadOptions
-from excursions.read.text.numbers import decimal_comma, is_nothing, number_of
+from excursions.read.text.numbers import is_nothing, number_of
 from excursions.records import Decision, LabSample
 
 
@@ -230,22 +236,21 @@ def sample_table(sheet: Sheet, columns: Mapping[str, str]) -> LogTable | None:
 
 
 _HEAD_ROWS = 12
-_DATE = re.compile(r"\s*(?:\d{1,2}[./-]\d{1,2}[./-]\d{2,4}|\d{4}[./-]\d{1,2}[./-]\d{1,2})(?![\d.,])")
 
 
 def _over_dates(rows: Sequence[Row]) -> str:
     """The first header of a row of names with a date below it, or empty."""
     for row, below in pairwise(rows):
         names = [cell for cell in row.cells if cell]
-        lettered = all(re.search(r"[^\W\d_]", cell) and not _DATE.match(cell) for cell in names)
-        if row.cells[:1] == tuple(names[:1]) and len(names) > 1 and lettered and _DATE.match(below.cells[0]):
+        lettered = all(re.search(r"[^\W\d_]", cell) and not is_date(cell) for cell in names)
+        if row.cells[:1] == tuple(names[:1]) and len(names) > 1 and lettered and is_date(below.cells[0]):
             return names[0]
     return ""
 
 
 def _no_table(file: str, sheets: Sequence[Sheet]) -> InputFileError:
     rows = [row for sheet in sheets for row in sheet.rows[:_HEAD_ROWS]]
-    across = next((row for row in rows if sum(bool(_DATE.match(cell)) for cell in row.cells) > 1), None)
+    across = next((row for row in rows if sum(is_date(cell) for cell in row.cells) > 1), None)
     if across is not None:
         return InputFileError(
             found="dates side by side in one row", expected="a row a sample, with its date",
@@ -261,15 +266,8 @@ def _no_table(file: str, sheets: Sequence[Sheet]) -> InputFileError:
 
 
 def _read_table(gathered: _List, table: LogTable) -> None:
-    gathered.rows += len(table.rows)
     gathered.decisions.append(column_decision(gathered.file, table))
-    comma = decimal_comma(
-        (cell for row in table.rows for cell in row.cells), table.separator, gathered.options.decimal_mark
-    )
-    moments = row_times(table, gathered.options, gathered.file, comma=comma)
-    gathered.decisions += moments.decisions
-    if moments.problem:
-        gathered.problems.append(moments.problem.at(file=gathered.file, line=table.rows[0].line))
+    comma, moments = gathered.begin(table)
     wide = table.columns("wide") if not table.columns("value") else []
     gathered.tests = _several_tests(table)
     for at, (row, time) in enumerate(zip(table.rows, moments.time, strict=True)):

@@ -87,7 +87,7 @@ def _header_place(rows: Sequence[Row], columns: Mapping[str, str], read: Reader)
         kinds = [meaning.kind for meaning in read(row.cells)]
         named = sum(fold(cell) in stated for cell in row.cells if cell)
         score = sum(bool(kind) for kind in kinds) + 2 * named
-        timed = ("time" in kinds or "clock" in kinds or named) and not any(map(_is_date, row.cells))
+        timed = ("time" in kinds or "clock" in kinds or named) and not any(map(is_date, row.cells))
         if timed and score > best_score:
             best, best_score = place, score
     return _under_a_form(rows, read) if best is None else best
@@ -96,7 +96,7 @@ def _header_place(rows: Sequence[Row], columns: Mapping[str, str], read: Reader)
 _A_DATE = re.compile(r"\s*(?:\d{1,2}[./-]\d{1,2}[./-]\d{2,4}|\d{4}[./-]\d{1,2}[./-]\d{1,2})(?![\d.,])")
 
 
-def _is_date(cell: str) -> bool:
+def is_date(cell: str) -> bool:
     """A date, which no header holds: ``Date: | 13.03.2026`` stands above a form."""
     return bool(_A_DATE.match(cell))
 

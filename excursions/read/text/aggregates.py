@@ -7,8 +7,10 @@ file or above its table.  Common practice, no source (cp).
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
 from excursions.read.text.fold import plain
+from excursions.read.text.words import fold
 
 AGGREGATES: dict[str, str] = {
     plain(word).casefold(): kind
@@ -37,6 +39,12 @@ _AVERAGE_WORDS = {word for word, kind in AGGREGATES.items() if kind == "average"
     "means",
 }
 _LETTERS = re.compile(r"[^\W\d_]+")
+# More words of the lines that sum up a table.
+_TOTALS = re.compile(
+    r"(?i)(?:grand ?|sub)?totals?|sums?|counts?|averages?|avg|means?|mini?(?:mum)?|maxi?(?:mum)?|median|st(?:andar)?d\W?dev\w*|"
+    r"summe|anzahl|mittel(?:wert)?|gesamt|durchschnitt|anzahl zeilen|somme|moyenne|nombre|suma|promedio|soma|media|total general|"
+    r"number of (?:rows|records|values)|row count|records?|rows|end of (?:file|data|report|export)|eof|ende"
+)
 
 
 def aggregate_of(name: str) -> tuple[str, str]:
@@ -48,6 +56,13 @@ def aggregate_of(name: str) -> tuple[str, str]:
             parts = match.groupdict()
             return (parts.get("base") or parts.get("inside") or "").strip(), kind
     return name, ""
+
+
+@lru_cache(maxsize=4_096)
+def sums_up(text: str) -> bool:
+    """Whether a text alone is the word of a line that sums up the rows of a table: ``Mean``, ``Totals``, ``Anzahl Zeilen``."""
+    said = fold(text) or text
+    return AGGREGATES.get(said, "sample") != "sample" or bool(_TOTALS.fullmatch(said))
 
 
 def says_averages(text: str) -> bool:

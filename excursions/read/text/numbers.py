@@ -10,9 +10,9 @@ from excursions.read.text.vocabulary import words
 
 NOTHING = words("- -- --- / n/a na nan n.a. none null nil nd n.d. x ? . k.a. s/o s.o. s/d entf entfallt")
 
+# What stands before a reading: beyond, about, or in doubt.
+MARKS = "<>≤≥~≈=?*!"
 _NUMBER = re.compile(r"^([<>~]=?|=?)\s*([+-]?[\d.,'\s]*\d(?:[.,](?!\d))?(?:e[+-]?\d+)?)\s*(.*)$")
-
-
 GIVE_OR_TAKE = re.compile(r"(?:±|\+/-)\s*(?:\d[\d.,]*|[.,]\d+)")  # "7,25 ± 0,05": how sure the number is
 
 

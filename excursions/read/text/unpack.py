@@ -85,6 +85,16 @@ def is_parquet(start: bytes) -> bool:
     return bool(re.match(rb"PAR1(?![ -~\t\r\n])", start))
 
 
+def is_arrow(start: bytes) -> bool:
+    """Whether first bytes are those of an Arrow file: its mark, filled up with noughts to eight bytes."""
+    return start.startswith(b"ARROW1\x00\x00")
+
+
+def is_sqlite(start: bytes) -> bool:
+    """Whether first bytes are those of a SQLite data base."""
+    return start.startswith(b"SQLite format 3\x00")
+
+
 @contextmanager
 def opened(path: Path) -> Iterator[IO[bytes]]:
     """Open a file for reading; what the system says against it becomes a sentence.

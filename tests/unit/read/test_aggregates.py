@@ -8,7 +8,7 @@ import pytest
 
 from excursions.condition.signal import condition
 from excursions.read import ReadOptions, read_exports
-from excursions.read.text.aggregates import aggregate_of, noted, says_averages, with_note
+from excursions.read.text.aggregates import aggregate_of, noted, says_averages, sums_up, with_note
 
 
 @pytest.mark.parametrize(
@@ -77,3 +77,20 @@ def test_the_file_may_say_that_it_holds_averages(tmp_path: Path, name: str, text
     series = read_exports([path], ReadOptions()).series["AI-1"]
     sampling = condition(series, measurand="ph").signal.sampling
     assert (sampling.kind, sampling.why) == ("averages", why)
+
+
+@pytest.mark.parametrize(
+    "word", ["Mean:", "Totals", "Gesamt", "Gemiddelde", "średnia", "Median", "Anzahl Zeilen", "平均値"]
+)
+def test_a_line_that_sums_up_is_told_as_one_in_any_of_the_words(tmp_path: Path, word: str) -> None:
+    path = tmp_path / "export.csv"
+    path.write_text(f"time,AT-1\n2026-03-14 06:00,7.0\n2026-03-14 06:10,7.1\n{word},7.05\n", encoding="utf-8")
+    reading = read_exports([path], ReadOptions())
+    assert reading.series["AT-1"].value.tolist() == [7.0, 7.1]
+    assert reading.refused["line"].to_list() == [4]
+    assert "a line of totals" in reading.refused["reason"][0]
+
+
+@pytest.mark.parametrize("word", ["raw", "AT-1", "last", "measured"])
+def test_what_is_one_reading_sums_up_nothing(word: str) -> None:
+    assert not sums_up(word)

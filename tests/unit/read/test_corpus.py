@@ -56,6 +56,12 @@ def test_corpus_is_large_enough() -> None:
     assert {path.name for path in (CORPUS / "files").iterdir()} == {case["file"] for case in CASES}
 
 
+@pytest.mark.parametrize("key", ["error", "decided", "notes"])
+def test_words_that_must_be_said_are_a_list(key: str) -> None:
+    """A text alone would be looked for letter by letter, and be found in any sentence."""
+    assert [case["name"] for case in CASES if not isinstance(case.get(key, []), list)] == []
+
+
 @pytest.mark.parametrize("case", GOOD, ids=lambda case: case["name"])
 def test_gives_the_table_beside_it(case: dict[str, Any]) -> None:
     reading = read_case(case)

@@ -14,6 +14,7 @@ from excursions.read.exports.cells.table import Preview
 from excursions.read.exports.files.cutting import find_cut, fixed_spans
 from excursions.read.exports.files.records_text import Cut, split_records
 from excursions.read.exports.layouts.common import split_unit
+from excursions.read.exports.layouts.naming import unique
 from excursions.read.exports.layouts.zonestated import zone_in
 from excursions.read.exports.planner import propose
 from excursions.read.exports.times.dateorder import OrderEvidence
@@ -291,3 +292,19 @@ def test_a_second_place_far_down_comes_before_the_tag(tmp_path: Path) -> None:
     assert {tag: series.time.size for tag, series in reading.series.items()} == {"R1/pH": 2_501, "R2/pH": 499}
     path.write_text("device,tag,time,value\n" + "\n".join(rows[:2_000]) + "\n")
     assert list(read_exports([path], ReadOptions()).series) == ["pH"]
+
+
+def test_numbered_names_are_not_alike_where_one_is_called_so_already() -> None:
+    assert unique(["A", "A", "B", "A"]) == ["A", "A (2)", "B", "A (3)"]
+    assert unique(["A (2)", "A", "A"]) == ["A (2)", "A", "A (3)"]
+    assert unique(["A", "B"], ["A", "A (2)"]) == ["A (3)", "B"]
+
+
+def test_a_column_called_as_a_numbered_one_is_stays_a_signal_of_its_own(tmp_path: Path) -> None:
+    text = "time,A (2),A,A\n2026-03-14 06:00,1.5,2.5,3.5\n2026-03-14 06:10,1.5,2.5,3.5\n"
+    series = read_text(tmp_path, text).series
+    assert {tag: found.value.tolist() for tag, found in series.items()} == {
+        "A": [2.5, 2.5],
+        "A (2)": [1.5, 1.5],
+        "A (3)": [3.5, 3.5],
+    }

@@ -166,6 +166,24 @@ def test_a_file_is_looked_into_whatever_it_is_called(tmp_path: Path, name: str) 
     assert classify(tmp_path / name)[0] == kind
 
 
+@pytest.mark.parametrize(
+    ("text", "found"),
+    [
+        ('{"columns": ["time", "A", "A"], "data": [["2026-03-14T06:00:00Z", 7.0, 8.0], ["2026-03-14T06:10:00Z", 7.0, 8.0]]}', {"A": 7.0, "A (2)": 8.0}),
+        ("\n".join('{"time": "2026-03-14T06:%0:00Z", "A": {"B": 7.0, "C": 9.0}, "B": 6.0, "A.B": 8.0}'.replace("%", ten) for ten in "01"),
+         {"A.B": 8.0, "A.B (2)": 7.0, "B": 6.0, "C": 9.0}),
+    ],
+)  # fmt: skip
+def test_readings_of_one_name_in_json_are_two_signals(
+    tmp_path: Path, text: str, found: dict[str, float]
+) -> None:
+    (tmp_path / "trend.json").write_text(text)
+    series = read_exports([tmp_path / "trend.json"], ReadOptions()).series
+    assert {tag: one.value.tolist() for tag, one in series.items()} == {
+        tag: [value] * 2 for tag, value in found.items()
+    }
+
+
 def test_numbers_of_signals_point_to_a_table_of_signals_and_to_no_other() -> None:
     readings = ["tag_id", "time", "v"]
     assert lookups("readings", {"operator": ["id", "name"], "readings": readings}) == []
@@ -175,24 +193,54 @@ def test_numbers_of_signals_point_to_a_table_of_signals_and_to_no_other() -> Non
     assert found.other == "taglist"
 
 
-def test_a_damaged_stamp_of_a_dbf_table_costs_its_row_alone(tmp_path: Path) -> None:
-    fields = [(b"TAG", b"C", 4), (b"AT", b"T", 8), (b"VAL", b"B", 8)]
-    sound = [(2_461_114, 21_600_000 + 600_000 * number) for number in range(5)]
-    stamps = [sound[0], (2_147_483_647, 5), (2_461_114, -7), (-4, 0), *sound[1:]]
-    records = b"".join(
-        b" AT-1" + struct.pack("<iid", day, ms, 7.0 + number / 10) for number, (day, ms) in enumerate(stamps)
-    )
+def dbf(path: Path, fields: list[tuple[bytes, bytes, int]], records: list[bytes], behind: int = 0) -> Path:
+    """A table with these fields (name, kind, bytes) and records, and as many bytes behind its list of fields."""
     listed = b"".join(
         name.ljust(11, b"\0") + kind + b"\0" * 4 + bytes([size]) + b"\0" * 15 for name, kind, size in fields
     )
-    head = (
-        struct.pack("<BBBBIHH20x", 0x30, 26, 3, 14, len(stamps), 32 + len(listed) + 1, 21) + listed + b"\x0d"
-    )
-    path = tmp_path / "trend.dbf"
-    path.write_bytes(head + records)
+    width, head = 1 + sum(size for *_, size in fields), 32 + len(listed) + 1 + behind
+    start = struct.pack("<BBBBIHH20x", 0x30, 26, 3, 14, len(records), head, width)
+    path.write_bytes(start + listed + b"\x0d" + b"\0" * behind + b"".join(records))
+    return path
+
+
+def test_a_damaged_stamp_of_a_dbf_table_costs_its_row_alone(tmp_path: Path) -> None:
+    sound = [(2_461_114, 21_600_000 + 600_000 * number) for number in range(5)]
+    stamps = [sound[0], (2_147_483_647, 5), (2_461_114, -7), (-4, 0), *sound[1:]]
+    records = [
+        b" AT-1" + struct.pack("<iid", day, ms, 7.0 + number / 10) for number, (day, ms) in enumerate(stamps)
+    ]
+    path = dbf(tmp_path / "trend.dbf", [(b"TAG", b"C", 4), (b"AT", b"T", 8), (b"VAL", b"B", 8)], records)
     reading = read_exports([path], ReadOptions())
     series = reading.series["AT-1"]
     assert series.value.tolist() == [7.0, 7.4, 7.5, 7.6, 7.7]
     assert [iso(int(time)) for time in series.time[:2]] == ["2026-03-14T06:00:00Z", "2026-03-14T06:10:00Z"]
     assert reading.refused["line"].to_list() == [2, 3, 4]
     assert "2147483647 days and 5 ms" in reading.refused["reason"][0]
+
+
+TIMED = [b" 2026-03-14 06:0%d:00" % minute + struct.pack("<dd", 7.0, 20.0) for minute in range(4)]
+
+
+def test_fields_of_one_name_in_a_dbf_table_are_two_signals(tmp_path: Path) -> None:
+    fields = [(b"AT", b"C", 19), (b"VAL", b"B", 8), (b"VAL", b"B", 8)]
+    series = read_exports([dbf(tmp_path / "trend.dbf", fields, TIMED)], ReadOptions()).series
+    assert {tag: found.value.tolist() for tag, found in series.items()} == {
+        "VAL": [7.0] * 4,
+        "VAL (2)": [20.0] * 4,
+    }
+
+
+def test_a_field_of_no_width_in_a_dbf_table_is_left_out(tmp_path: Path) -> None:
+    fields = [(b"AT", b"C", 19), (b"A", b"B", 8), (b"B", b"B", 8), (b"NOTE", b"C", 0), (b"SUM", b"N", 0)]
+    assert list(read_exports([dbf(tmp_path / "trend.dbf", fields, TIMED)], ReadOptions()).series) == [
+        "A",
+        "B",
+    ]
+
+
+def test_a_dbf_table_that_is_cut_off_within_its_head_is_refused_with_a_sentence(tmp_path: Path) -> None:
+    path = dbf(tmp_path / "trend.dbf", [(b"AT", b"C", 19), (b"A", b"B", 8), (b"B", b"B", 8)], TIMED, 263)
+    path.write_bytes(path.read_bytes()[:200])
+    with pytest.raises(InputFileError, match="cut off before the first of its 4 rows"):
+        read_exports([path], ReadOptions())

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from excursions.read.exports.cells.decimals import Tally, decimal_evidence
-from excursions.read.exports.cells.values import STATE_OFF, STATE_ON, parse_values, understand
+from excursions.read.exports.cells.values import STATE_OFF, STATE_ON, looks_numeric, parse_values, understand
 from excursions.read.exports.files.frametable import shortest_decimals
 from excursions.records import BAD, GOOD, UNCERTAIN
 
@@ -120,6 +120,17 @@ def test_the_decimal_mark_is_decided_from_all_numbers(texts: list[str], mark: st
     tally = Tally()
     tally.add(pl.Series(texts, dtype=pl.String), (), 1)
     assert tally.evidence() == decimal_evidence(texts)
+
+
+@pytest.mark.parametrize("mark", ["<", ">", "≤", "≥", "~", "≈", "=", "?", "*", "!"])
+def test_a_mark_before_a_number_hides_no_decimal_comma(mark: str) -> None:
+    texts = [f"{mark}7,025", f"{mark} 8,113"]
+    assert all(map(looks_numeric, texts))
+    assert decimal_evidence(texts).decide()[0] == ","
+    tally = Tally()
+    tally.add(pl.Series(texts), (), 1)
+    assert tally.evidence() == decimal_evidence(texts)
+    assert parse_values(pl.Series(texts), ",").value.tolist() == [7.025, 8.113]
 
 
 def test_a_point_before_three_digits_beside_whole_hundreds_marks_thousands() -> None:

@@ -16,8 +16,8 @@ from excursions.read.exports.times.timeshapes import (
     shape_of,
     zone_offset,
 )
-from excursions.read.text.aggregates import AGGREGATES
-from excursions.read.text.fold import plain, unwrapped
+from excursions.read.text.aggregates import sums_up
+from excursions.read.text.fold import unwrapped
 from excursions.read.text.quality import is_quality_text
 from excursions.read.text.words import CLOCKS_ONLY, STATE_WORDS, fold, is_status_text, roles_of
 
@@ -141,19 +141,11 @@ def column_of(
     )
 
 
-_SUMMARIES = frozenset(("average", "least", "greatest", "spread", "count", "total"))
-
-
 def _without_summaries(cells: list[str]) -> list[str]:
     """The cells of a column of times without the words of summary lines among them: ``Mean`` under dates."""
-    words = [
-        AGGREGATES.get(plain(cell).strip(":. ").casefold()) in _SUMMARIES
-        for cell in cells
-        if len(cell) < _LONGEST_WORD
-    ]
-    if len(words) < len(cells) or not any(words):
+    others = [c for c in cells if not (c[0].isalpha() and len(c) < _LONGEST_WORD and sums_up(c))]
+    if len(others) == len(cells):
         return cells
-    others = [cell for cell, is_word in zip(cells, words, strict=True) if not is_word]
     timed = all(shape_of(cell) is not None or clock_shape_of(cell) is not None for cell in others)
     return others if others and timed else cells
 

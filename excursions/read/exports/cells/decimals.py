@@ -15,6 +15,7 @@ import polars as pl
 
 from excursions.read.exports.cells.values import is_date_damage
 from excursions.read.text.fold import plain, unwrapped
+from excursions.read.text.numbers import MARKS
 
 _LONGEST_NUMBER = 64
 
@@ -103,7 +104,7 @@ def decimal_evidence(texts: Iterable[str]) -> DecimalEvidence:
     for text in texts:
         if is_date_damage(text[:_LONGEST_NUMBER]):
             continue
-        said = unwrapped(plain(text[:_LONGEST_NUMBER])).lstrip("<>=~?*! ")
+        said = unwrapped(plain(text[:_LONGEST_NUMBER])).lstrip(MARKS + " ")
         kind = next((name for name, pattern in _KINDS.items() if pattern.fullmatch(said)), "")
         if kind:
             counts[kind] += 1
@@ -130,7 +131,7 @@ class Tally:
 
     def add(self, values: pl.Series, tags: Sequence[pl.Series], column: int) -> None:
         """Add the texts of a column (n,) and the columns (n,) that name the tag of each, if any."""
-        text = values.cast(pl.String, strict=False).str.strip_chars("<>=~ \"'")
+        text = values.cast(pl.String, strict=False).str.strip_chars(MARKS + " \"'")
         found = {
             name: text.str.contains(f"^(?:{pattern.pattern})$").fill_null(False)
             for name, pattern in _KINDS.items()

@@ -75,13 +75,16 @@ def is_scale(row: Row) -> bool:
 
 
 def _is_factors(row: Row) -> bool:
-    others = [cell for cell in row[1:] if cell.strip()]
-    return bool(row) and fold(row[0]) in _FACTORS and bool(others) and all(map(_FACTOR.fullmatch, others))
+    return _is_row_of(row, _FACTORS, _FACTOR)
 
 
 def _is_offsets(row: Row) -> bool:
+    return _is_row_of(row, _OFFSETS, _SIGNED)
+
+
+def _is_row_of(row: Row, names: frozenset[str], form: re.Pattern[str]) -> bool:
     others = [cell for cell in row[1:] if cell.strip()]
-    return bool(row) and fold(row[0]) in _OFFSETS and bool(others) and all(map(_SIGNED.fullmatch, others))
+    return bool(row) and fold(row[0]) in names and bool(others) and all(map(form.fullmatch, others))
 
 
 def scale_rows(extra: Sequence[tuple[str, ...]]) -> tuple[tuple[Row, Row], list[tuple[str, ...]]]:
@@ -138,8 +141,8 @@ def with_scale(column: Column, rows: tuple[Row, Row], within: Sequence[Mapping[i
     beside = next((found[at] for found in within if at in found), 1.0)
     return replace(
         column,
-        factor=float(factor[1].replace(",", ".")) if factor else beside,
-        offset=float(offset[1].replace(",", ".")) if offset else 0.0,
+        factor=_number(factor[1]) if factor else beside,
+        offset=_number(offset[1]) if offset else 0.0,
         loose=factor is None and beside > 1.0,
     )
 
@@ -178,7 +181,7 @@ def scale_decisions(subject: str, named: Sequence[tuple[str, Column]]) -> tuple[
 
 
 def parted_factors(columns: Sequence[Column]) -> tuple[list[Column], list[Column]]:
-    """The columns that are named as factors and hold some, and the others."""
+    """The columns that are named as factors and hold nothing else, and the others."""
     factors = [
         c
         for c in columns

@@ -11,14 +11,10 @@ from excursions.read.exports.cells.values import is_date_damage, looks_numeric
 from excursions.read.exports.times.numbertimes import as_number_time
 from excursions.read.exports.times.timeplan import TimePlan
 from excursions.read.exports.times.timeshapes import clock_shape_of
+from excursions.read.text.aggregates import sums_up
 from excursions.read.text.words import fold
 
 _SHOWN = 60
-_TOTALS = re.compile(
-    r"(?i)(?:grand ?|sub)?totals?|sums?|counts?|averages?|avg|means?|mini?(?:mum)?|maxi?(?:mum)?|median|st(?:andar)?d\W?dev\w*|"
-    r"summe|anzahl|mittel(?:wert)?|gesamt|durchschnitt|anzahl zeilen|somme|moyenne|nombre|suma|promedio|soma|media|total general|"
-    r"number of (?:rows|records|values)|row count|records?|rows|end of (?:file|data|report|export)|eof|ende"
-)
 _LIMITS = re.compile(
     r"(?i)(?:lo?w?|lo?lo?|ll|hi?(?:gh)?|hi?hi?|hh|low low|high high|alarm|warning|limit|set ?point|range|span|zero|"
     r"unter(?:e|er)? ?\w*|ober(?:e|er)? ?\w*|grenzwert|sollwert|seuil ?\w*|limite ?\w*|consigne)(?: (?:limit|alarm|range|warning))?"
@@ -39,10 +35,10 @@ def unread_time(cells: Sequence[str], at: Sequence[int], plan: TimePlan, headers
     """
     if is_header_again(cells, headers):
         return "the header again, in the middle of the table (files put together?): no reading is lost"
-    if is_total(cells):
-        return "a line of totals or counts, not a reading: nothing needs mending"
     if is_limit(cells):
         return "a line of limits, not a reading: nothing needs mending"
+    if is_total(cells):
+        return "a line of totals or counts, not a reading: nothing needs mending"
     said = " ".join(cells[index].strip() for index in at if index < len(cells)).strip()
     wanted = f'expected a time like "{plan.example}"' if plan.example else "expected a time"
     if not said:
@@ -131,7 +127,6 @@ def is_total(cells: Sequence[str]) -> bool:
     filled = [clean(cell).strip(" :*=-") for cell in cells if cell.strip(" :*=-")]
     if not filled:
         return False
-    first = fold(filled[0]) or filled[0]
     if _COUNTED.fullmatch(filled[0]):
         return len(filled) <= 2
-    return bool(_TOTALS.fullmatch(first)) and all(looks_numeric(cell) for cell in filled[1:])
+    return sums_up(filled[0]) and all(looks_numeric(cell) for cell in filled[1:])

@@ -154,17 +154,11 @@ def _joined(titles: Sequence[str], names: Sequence[str]) -> list[str]:
     pairs = [(title, name) for title, name in zip(spread, names, strict=True) if name.strip() and title]
     said = [name for _, name in pairs]
     again = len(set(said)) < len(said) == len(set(pairs))
-    merged = len({title for title, _ in pairs}) > 1 and sum(bool(own.strip()) for own in titles) - sum(
-        timed
-    ) < len(said)
+    written = sum(bool(own.strip()) for own in titles) - sum(timed)
+    merged = len({title for title, _ in pairs}) > 1 and written < len(said)
     others = any(roles_of(name) and len(name.strip()) > 1 for name in said)
-    if (
-        not again
-        or not merged
-        or others
-        or any(is_unit(title) for title, _ in pairs)
-        or all(map(is_unit, said))
-    ):
+    units = any(is_unit(title) for title, _ in pairs) or all(map(is_unit, said))
+    if not (again and merged) or others or units:
         return []
     return [
         f"{title} {name}".strip() if name.strip() else own

@@ -17,7 +17,7 @@ import polars as pl
 from excursions.read.exports.cells.units import is_unit
 from excursions.read.exports.times.timeshapes import MONTHS
 from excursions.read.text.fold import plain, unwrapped
-from excursions.read.text.numbers import GIVE_OR_TAKE, without_give_or_take
+from excursions.read.text.numbers import GIVE_OR_TAKE, MARKS, without_give_or_take
 from excursions.read.text.quality import QualityPlan, fold_word, is_quality_text, quality_of
 from excursions.read.text.words import STATE_WORDS, is_status_text
 from excursions.records import BAD, GOOD, UNCERTAIN, BoolArray, ByteArray, FloatArray, IndexArray
@@ -26,8 +26,9 @@ from excursions.records import BAD, GOOD, UNCERTAIN, BoolArray, ByteArray, Float
 # end of a pH reading is decided when the whole tag is known.
 STATE_OFF, STATE_ON = 16, 17
 
+_MARK = f"[{MARKS}]{{0,2}}"
 _NUMBER = re.compile(
-    r"(?P<mark>[<>≤≥~≈=?*!]{0,2})\s*(?P<sign>[+-]?)\s?(?P<digits>\d[\d.,' ]*|[.,]\d+)(?P<power>[eEdD][+-]?\d+)?(?P<rest>.*)",
+    rf"(?P<mark>{_MARK})\s*(?P<sign>[+-]?)\s?(?P<digits>\d[\d.,' ]*|[.,]\d+)(?P<power>[eEdD][+-]?\d+)?(?P<rest>.*)",
     re.S,
 )
 _GROUPED = {
@@ -289,7 +290,7 @@ def _with_rest(number: float, mark: str, rest: str, text: str) -> Reading | None
 
 
 _PLAIN_NUMBER = re.compile(
-    r"\s*[<>≤≥~?*!]?\s*[+-]? ?(?:\d[\d.,' \u00a0\u202f’]*|[.,]\d+)(?:[eEdD][+-]?\d+)?\s*(?:"
+    rf"\s*{_MARK}\s*[+-]? ?(?:\d[\d.,' \u00a0\u202f’]*|[.,]\d+)(?:[eEdD][+-]?\d+)?\s*(?:"
     + GIVE_OR_TAKE.pattern
     + r"\s*)?(?:[^\W\d][^\s;|]{0,8}|[%°]\S{0,6}|[(\[][^()\[\]]{1,14}[)\]])?\s*"
 )

@@ -30,7 +30,7 @@ from excursions.read.exports.files.workbook import workbook_tables
 from excursions.read.exports.files.xmltext import is_xml, xml_tables
 from excursions.read.exports.files.yamltext import is_yaml, yaml_table
 from excursions.read.model import ReadOptions
-from excursions.read.text.unpack import is_parquet, is_zip, opened, packing_of, unpacked
+from excursions.read.text.unpack import is_arrow, is_parquet, is_sqlite, is_zip, opened, packing_of, unpacked
 
 _PIECE = 64 * 2**10
 _LATE_FROM = 1_000_000
@@ -164,6 +164,7 @@ def _text(content: Content, options: ReadOptions) -> Table:
 
 # What people save under the name of an export, and what to do about it.
 _LOOK_ALIKES: tuple[tuple[str, str], ...] = (("%pdf", "a PDF file"),)
+# Their signatures, from memory of how the formats are described.
 _PACKED = (
     (rb"7z\xbc\xaf\x27\x1c", "a 7z archive"), (rb"Rar!\x1a\x07", "a RAR archive"), (rb"MSCF\x00{4}", "a cabinet archive"),
     (rb"LZIP[\x00\x01]", "an lzip file"), (rb"Obj\x01", "an Avro file"), (rb"ORC(?![ -~\t\r\n])", "an ORC file"),
@@ -213,8 +214,8 @@ TEXTS: tuple[tuple[Callable[[bytes], bool], Callable[[Content, ReadOptions], Ope
 )
 KINDS: tuple[tuple[Callable[[bytes], bool], Callable[[Content, ReadOptions], Opened]], ...] = (
     (is_parquet, _parquet),
-    (lambda start: start.startswith((b"ARROW1\x00\x00", b"\xff\xff\xff\xff")), _arrow),
-    (lambda start: start.startswith(b"SQLite format 3\x00"), _database),
+    (lambda start: is_arrow(start) or start.startswith(b"\xff\xff\xff\xff"), _arrow),
+    (is_sqlite, _database),
     (is_zip, _archive),
     (lambda start: start.startswith(b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"), _workbook),
 )

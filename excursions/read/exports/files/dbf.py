@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -13,6 +13,7 @@ import polars as pl
 from excursions.errors import InputFileError
 from excursions.read.exports.files.content import Content, Opened
 from excursions.read.exports.files.frametable import FrameTable
+from excursions.read.exports.layouts.naming import unique
 from excursions.read.model import ReadOptions
 from excursions.read.text.encodings import encoding_by_content
 from excursions.read.text.lines import is_utf8
@@ -58,7 +59,8 @@ def _fields(head: bytes) -> list[_Field]:
             return []
         found.append(_Field(name, kind, begin, size))
         at, begin = at + _FIELD, begin + size
-    return found
+    names = unique([field.name for field in found])
+    return [replace(field, name=name) for field, name in zip(found, names, strict=True)]
 
 
 def dbf_table(content: Content, options: ReadOptions) -> Opened:
@@ -67,14 +69,20 @@ def dbf_table(content: Content, options: ReadOptions) -> Opened:
     Raises
     ------
     InputFileError
-        If there are none.
+        If there are none, or none before a cut.
     """
     data = content.whole()
     count, head, record = struct.unpack_from("<IHH", data, 4)
     fields = _fields(data[:head])
-    whole = min(count, (len(data) - head) // record)
-    rows = np.frombuffer(data, np.uint8, whole * record, head).reshape(whole, record)
+    whole = max(0, min(count, (len(data) - head) // record))
+    rows = np.frombuffer(memoryview(data)[head : head + whole * record], np.uint8).reshape(whole, record)
     kept = rows[rows[:, 0] != _DELETED]
+    if count and not whole:
+        raise InputFileError(
+            found=f"a DBF table that is cut off before the first of its {count} rows",
+            expected="a whole DBF table",
+            mend="copy or export it again",
+        )
     if not len(kept):
         raise InputFileError(
             found="a DBF table without rows",
@@ -92,7 +100,7 @@ def dbf_table(content: Content, options: ReadOptions) -> Opened:
         [
             _TEXTS[field.kind](np.ascontiguousarray(kept[:, field.start : field.start + field.size]), encoding).alias(field.name)
             for field in fields
-            if field.kind in _TEXTS
+            if field.kind in _TEXTS and field.size
         ]
     )  # fmt: skip
     frame = frame.with_columns(
@@ -106,7 +114,7 @@ def _with_decimals(head: bytes, fields: list[_Field]) -> list[str]:
     """The fields of numbers with digits behind a point; a comma or a thousands mark is never in them."""
     return [
         field.name for at, field in enumerate(fields)
-        if field.kind == "B" or (field.kind in "NF" and head[_HEAD + at * _FIELD + 17])
+        if field.size and (field.kind == "B" or (field.kind in "NF" and head[_HEAD + at * _FIELD + 17]))
     ]  # fmt: skip
 
 

@@ -13,6 +13,7 @@ from typing import Any
 import polars as pl
 
 from excursions.errors import InputFileError
+from excursions.read.exports.layouts.naming import unique
 from excursions.read.exports.times.numbertimes import as_number_time
 from excursions.read.exports.times.timeshapes import shape_of
 from excursions.read.exports.upright.counted import start_in, step_in, steps_from
@@ -171,7 +172,7 @@ def _split(node: Mapping[str, Any], said: Mapping[str, str]) -> list[Record]:
     rows = next((node[key] for key in _ROWS if isinstance(node.get(key), list)), None)
     if not names or not rows or not all(isinstance(row, list) and len(row) == len(names) for row in rows):
         return []
-    titles = [_title(name, number) for number, name in enumerate(names, start=1)]
+    titles = unique([_title(name, number) for number, name in enumerate(names, start=1)])
     units: list[object] = next(
         (node[key] for key in node if fold(key) in ("unit", "units") and isinstance(node[key], list)), []
     )

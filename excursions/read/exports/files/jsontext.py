@@ -14,6 +14,7 @@ from excursions.read.exports.files.frametable import FrameTable
 from excursions.read.exports.files.grids import grid_table
 from excursions.read.exports.files.jsonshapes import START_KEYS, is_odd, records_of, rows_of
 from excursions.read.exports.files.sound import sound
+from excursions.read.exports.layouts.naming import unique
 from excursions.read.model import ReadOptions
 from excursions.read.text.words import fold, roles_of
 
@@ -73,9 +74,8 @@ def _without_nan(data: bytes) -> bytes:
     """JSON knows no NaN, but many programs write it for a reading that is none: null in its place."""
     if not any(word in data for word in (b"NaN", b"nan", b"Infinity", b"inf")) or b"\0" in data:
         return data
-    parts = re.split(
-        rb'("(?:[^"\\]|\\.)*")', data
-    )  # every second part is a text, in which such a word may stand
+    # Every second part is a text, in which such a word may stand.
+    parts = re.split(rb'("(?:[^"\\]|\\.)*")', data)
     parts[::2] = re.split(b"\0", _NAN.sub(b"null", b"\0".join(parts[::2])))
     return b"".join(parts)
 
@@ -254,15 +254,12 @@ def _same_fields(dtype: pl.DataType, names: list[str]) -> bool:
 def _beside(frame: pl.DataFrame, name: str) -> pl.DataFrame:
     """The fields of one column of objects as columns in its place; where a name is taken, the outer one goes before it."""
     inner = frame[name].struct.unnest()
-    taken = set(frame.columns) - {name}
-    alike = all(any(other.endswith(f".{field}") for other in taken) for field in inner.columns)
-    if alike or any(_same_fields(frame.schema[other], inner.columns) for other in taken):
-        taken |= set(
-            inner.columns
-        )  # the same fields under another key: without its own, the first would pass for both
-    fields = [
-        column.alias(f"{name}.{column.name}" if column.name in taken else column.name)
-        for column in inner.get_columns()
-    ]
+    taken = others = set(frame.columns) - {name}
+    alike = all(any(other.endswith(f".{field}") for other in others) for field in inner.columns)
+    if alike or any(_same_fields(frame.schema[other], inner.columns) for other in others):
+        # The same fields under another key: without its own, the first would pass for both.
+        taken = others | set(inner.columns)
+    called = unique([f"{name}.{field}" if field in taken else field for field in inner.columns], others)
+    fields = [column.alias(own) for column, own in zip(inner.get_columns(), called, strict=True)]
     at = frame.columns.index(name)
     return pl.DataFrame([*frame.get_columns()[:at], *fields, *frame.get_columns()[at + 1 :]])

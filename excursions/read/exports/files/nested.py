@@ -6,6 +6,7 @@ import polars as pl
 
 from excursions.clock import NS_PER_S
 from excursions.errors import InputFileError
+from excursions.read.exports.layouts.naming import unique
 
 _DEEPEST = 8
 _REPEATED = 0.5  # share of different starts below which durations beside them are counted from them
@@ -52,27 +53,18 @@ def _fields_apart(frame: pl.LazyFrame, structs: list[str]) -> pl.LazyFrame:
     fields = {name: schema[name].fields for name in structs}  # type: ignore[attr-defined]
     taken = [name for name in schema if name not in structs]
     own = [field.name for name in structs for field in fields[name]]
-    columns: list[pl.Expr] = []
-    given = set(taken)
-    for name in schema:
-        if name not in structs:
-            columns.append(pl.col(name))
-            continue
+    said: list[str] = []
+    for name in structs:
         timed = any(field.dtype.is_temporal() for field in fields[name])
         for field in fields[name]:
             bare = timed and own.count(field.name) == 1 and field.name not in taken
-            called = _free(field.name if bare else f"{name}.{field.name}", given)
-            columns.append(pl.col(name).struct.field(field.name).alias(called))
+            said.append(field.name if bare else f"{name}.{field.name}")
+    called = iter(unique(said, taken))
+    columns: list[pl.Expr] = []
+    for name in schema:
+        parts = [pl.col(name).struct.field(field.name).alias(next(called)) for field in fields.get(name, ())]
+        columns += parts if name in structs else [pl.col(name)]
     return frame.select(columns)
-
-
-def _free(name: str, given: set[str]) -> str:
-    """A name that no column has yet: a column may be called as a field of another one is to be."""
-    called, count = name, 2
-    while called in given:
-        called, count = f"{name} ({count})", count + 1
-    given.add(called)
-    return called
 
 
 def _rows_apart(frame: pl.LazyFrame, lists: list[str]) -> pl.LazyFrame:

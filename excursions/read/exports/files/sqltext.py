@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 
 import polars as pl
 
 from excursions.read.exports.files.content import Content, Opened
 from excursions.read.exports.files.frametable import FrameTable
 from excursions.read.exports.files.lookups import lookups
+from excursions.read.exports.layouts.naming import unique
 from excursions.read.model import ReadOptions
 from excursions.read.text.lines import encoding_of
 
@@ -22,9 +23,8 @@ _CREATE = re.compile(
 _INSERT = rf"(?i)(?:INSERT|REPLACE)\s+INTO\s+{_NAME}\s*(?:\([^)]*\)\s*)?VALUES"
 _INNER = rf"\((?:[^()']|{_TEXT})*\)"  # what a function is given: CAST('2025-03-17' AS datetime)
 _TUPLE = rf"\((?:[^()']|{_TEXT}|{_INNER})*\)"
-_TYPE = (
-    r"(?:timestamp|datetime|date|time)(?: with(?:out)? time zone)?"  # DATE '2026-03-14', '2026-03-14'::date
-)
+# DATE '2026-03-14', '2026-03-14'::date
+_TYPE = r"(?:timestamp|datetime|date|time)(?: with(?:out)? time zone)?"
 _CELL = rf"\s*((?:(?i:{_TYPE})\s*)?{_TEXT}(?:::[\w ]+)?|[^,'()]*(?:{_INNER})?)\s*"
 _NO_COLUMNS = frozenset(("primary", "key", "constraint", "unique", "index", "foreign", "check"))
 _MOST_COLUMNS = 200
@@ -85,7 +85,7 @@ def _cells(rows: pl.Series, names: list[str]) -> pl.DataFrame:
     whole = groups.get_columns()[0].is_not_null()
     headers = names or [f"column_{index + 1}" for index in range(width)]
     cells: list[pl.Series] = []
-    for index, (header, column) in enumerate(zip(_apart(headers), groups.get_columns(), strict=True)):
+    for index, (header, column) in enumerate(zip(unique(headers), groups.get_columns(), strict=True)):
         text = column.str.replace(r"(?is)^CAST\((.*) AS .*\)$", "$1").str.strip_chars()
         text = text.str.replace(rf"(?is)^(?:{_TYPE}\s*)?({_TEXT})(?:::[\w ]+)?$", "$1")
         text = text.str.replace(r"(?s)^[NnEe]?'(.*)'$", "$1").str.replace_all("''", "'", literal=True)
@@ -94,13 +94,6 @@ def _cells(rows: pl.Series, names: list[str]) -> pl.DataFrame:
             text = pl.select(pl.when(whole).then(text).otherwise(rows)).to_series()
         cells.append(text.alias(header))
     return pl.DataFrame(cells)
-
-
-def _apart(names: list[str]) -> Iterator[str]:
-    seen: dict[str, int] = {}
-    for name in names:
-        seen[name] = seen.get(name, 0) + 1
-        yield name if seen[name] == 1 else f"{name} ({seen[name]})"
 
 
 def _columns(body: str) -> list[str]:

@@ -56,9 +56,8 @@ def split_unit(name: str) -> tuple[str, str]:
     return name, ""
 
 
-_WORDS_TOO = frozenset(
-    ("na", "pa", "ua", "a.u.", "au", "bar", "bool", "counts")
-)  # rather a word of a name than its unit
+# Rather words of a name than its unit.
+_WORDS_TOO = frozenset(("na", "pa", "ua", "a.u.", "au", "bar", "bool", "counts"))
 
 
 def unit_behind(name: str) -> str:

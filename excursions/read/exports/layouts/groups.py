@@ -31,13 +31,14 @@ def propose(sheet: Sheet) -> Draft | None:
         if value is None or any(c.distinct > 1 for c in labels):
             return None
         quality = next((c for c in rest if c is not value and is_quality(c)), None)
+        factor, offset = scale_of(value)
         streams.append(
             Stream(
                 time=time,
                 value=value.index,
                 quality=quality.index if quality else None,
-                factor=scale_of(value)[0],
-                offset=scale_of(value)[1],
+                factor=factor,
+                offset=offset,
                 tag=next(cell for cell in labels[0].cells if cell) if labels else _name(sheet, time, value),
                 unit=unit_of(sheet, value, alone=False),
             )

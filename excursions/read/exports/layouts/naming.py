@@ -84,13 +84,18 @@ def _with_row_below(column: Column, name: str) -> str:
     return f"{name} {other}".strip()
 
 
-def unique(names: Sequence[str]) -> list[str]:
-    """The names, repeated ones numbered from the second on."""
+def unique(names: Sequence[str], taken: Collection[str] = ()) -> list[str]:
+    """The names, numbered from 2 on where they were there before or are `taken`; no two are alike."""
+    given = set(taken)
     counts: dict[str, int] = {}
     found = []
     for name in names:
-        counts[name] = counts.get(name, 0) + 1
-        found.append(name if counts[name] == 1 else f"{name} ({counts[name]})")
+        called = name
+        while called in given:
+            counts[name] = counts.get(name, 1) + 1
+            called = f"{name} ({counts[name]})"
+        given.add(called)
+        found.append(called)
     return found
 
 
@@ -142,7 +147,7 @@ def left_out(sheet: Sheet, used: Collection[int], why: str) -> tuple[Decision, .
     names = [c.header or f"column {c.index + 1}" for c in columns]
     what = f"columns left out: {', '.join(names[:10])}" + (" and more" if len(names) > 10 else "")
     left = Decision(subject=sheet.stem, what=what, why=why, option="rename a column that holds readings")
-    several = [Decision(subject=sheet.stem, what=f'column "{c.header or c.index + 1}" is not read: {several_in(c)}', why="which is which nobody says", option="export each reading in a column of its own") for c in columns if several_in(c)]  # fmt: skip
+    several = [Decision(subject=sheet.stem, what=f'column "{c.header or c.index + 1}" is not read: {said}', why="which is which nobody says", option="export each reading in a column of its own") for c in columns if (said := several_in(c))]  # fmt: skip
     return (left, *several, *(_perhaps_quality(sheet, c) for c in columns if _says_little(c)))
 
 

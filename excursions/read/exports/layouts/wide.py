@@ -209,12 +209,14 @@ def _streams(
             value=column.index,
             quality=_quality_of(column, values, qualities),
             tag=name,
-            factor=scale_of(column)[0],
-            offset=scale_of(column)[1],
+            factor=factor,
+            offset=offset,
             unit=unit_of(sheet, column, alone=alone),
             description=description_of(sheet, column, name, alone=alone),
         )
-        for column, name in zip(values, names_of(sheet, values), strict=True)
+        for column, name, (factor, offset) in zip(
+            values, names_of(sheet, values), map(scale_of, values), strict=True
+        )
     )
 
 

@@ -17,10 +17,7 @@ from excursions.records import Decision
 TAKEN_AS_UTC = "times without a zone are taken as UTC"
 
 _ZONE_KEY = re.compile(r"time ?zone|zeitzone|\btz\b|zona horaria|fuseau|utc offset|timezone")
-
-
-_MOST_HOURS = 14
-
+_MOST_HOURS = 14  # from UTC: no zone of the Etc area (IANA time zone data base) is further
 _ZONE_NAME = re.compile(
     r"\b(?:Africa|America|Antarctica|Arctic|Asia|Atlantic|Australia|Europe|Indian|Pacific|Etc)/[A-Za-z_/+\-0-9]+"
 )
