@@ -16,7 +16,7 @@ import numpy as np
 from excursions.calibrations import checks, models
 from excursions.calibrations.entries import Occasion, air_pressure, occasions
 from excursions.calibrations.habits import Habits, habits, owner_name
-from excursions.calibrations.parameters import determine
+from excursions.calibrations.parameters import determine, misfit
 from excursions.calibrations.standards import Repeat, Resolved, resolve
 from excursions.calibrations.turned import set_right
 from excursions.calibrations.uncertainty import entered_uncertainty
@@ -202,7 +202,8 @@ def _phase(
         return _Phase(parameters=entered, notes=tuple(notes))
     kept = {name: p.value for name, p in before.left.items() if p.unit == seen.form.units.get(name)}
     kept |= {name: p.value for name, p in entered.items() if p.unit == seen.form.units.get(name)}
-    if seen.from_reading:
+    split = seen.from_reading and _accounted_for(seen, entered)
+    if seen.from_reading and not split:
         kept = dict(frame.values)
     found, turned = set_right(seen, determine(seen, kept), kept, phase)
     nominal = (
@@ -216,7 +217,7 @@ def _phase(
     }
     relative = seen.from_reading and not frame.values
     computed = {n: replace(p, basis="relative") if relative else p for n, p in found.parameters.items()}
-    parameters = {**computed, **(extra if not seen.from_reading else {})}
+    parameters = {**computed, **(extra if split or not seen.from_reading else {})}
     notes = [
         *strange,
         *turned,
@@ -234,6 +235,15 @@ def _at_standard(seen: Resolved) -> bool:
     """Whether raw values of an offset, whose signal and reading have one unit, lie at their standards: an adjustment aims there."""
     near = np.abs(seen.raw - seen.true) <= _NEAR * np.hypot(seen.u_raw, seen.u_true)
     return seen.form.kind == "offset" and bool(near.all())
+
+
+def _accounted_for(seen: Resolved, entered: Mapping[str, Parameter]) -> bool:
+    """Whether figures entered for every parameter give the readings in the standards: then they say how an error is split.
+
+    One standard leaves open what of it is the zero's and what the gain's.
+    """
+    stated = {name: p.value for name, p in entered.items() if p.unit == seen.form.units.get(name)}
+    return stated.keys() == seen.form.units.keys() and misfit(seen, stated, 0) <= _NEAR
 
 
 def _entered(measurand: str, figures: Mapping[str, float]) -> dict[str, Parameter]:

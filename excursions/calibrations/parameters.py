@@ -60,7 +60,7 @@ def determine(seen: Resolved, known: models.State) -> Determined:
     }
     return Determined(
         parameters=parameters,
-        misfit=_misfit(seen, kept | dict(zip(names, value.tolist(), strict=True)), len(names)),
+        misfit=misfit(seen, kept | dict(zip(names, value.tolist(), strict=True)), len(names)),
         remarks=seen.remarks,
     )
 
@@ -147,8 +147,8 @@ def _linear_solver(seen: Resolved, kept: dict[str, float], *, two: bool) -> tupl
     return (("zero",), only_zero) if near_zero else ((gain,), only_gain)
 
 
-def _misfit(seen: Resolved, state: dict[str, float], determined: int) -> float:
-    """Largest residual of the raw signal over its uncertainty, when there are more standards than parameters."""
+def misfit(seen: Resolved, state: dict[str, float], determined: int) -> float:
+    """Largest residual of the raw signal over its uncertainty; NaN when no more standards than parameters `determined` by them."""
     if seen.true.size <= determined or seen.form.kind == "stern":
         return math.nan
     if seen.form.kind == "electrode":

@@ -45,7 +45,10 @@ _SHARES_OF_GAS = (
 )  # of CO2 in a gas saturated with water (cp)
 _SAMPLE_WORDS = ("sample", "process", "grab", "product", "lab")
 _SAMPLE_UNCERTAINTY_PH = 0.05  # a grab sample is neither the same water nor the same minute (cp)
-_CONDUCTIVITY_PER_K = 0.02  # of the standard, for the uncertainty of its temperature
+_CONDUCTIVITY_PER_K = 0.02  # of the standard, for the uncertainty of its temperature beside a conductance
+_COMPENSATED_PER_K = (
+    0.002  # beside a reading, which is compensated to the same 25 degC, by a factor a tenth off at most (cp)
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,7 +142,7 @@ def resolve(
         return None
     form, from_reading = form_of(measurand, usable, models.Known() if raw_like else used)
     technical = form.measurand == "ph" and is_technical(s.standard for s in usable if not _is_sample(s))
-    true = [_true_value(form, s, water, technical=technical) for s in usable]
+    true = [_true_value(form, s, water, technical=technical, read=from_reading) for s in usable]
     raw = [
         _raw_value(form, s, (models.Known() if raw_like else used) if from_reading else None, water)
         for s in usable
@@ -228,9 +231,9 @@ def _is_sample(s: StandardReading) -> bool:
 
 
 def _true_value(
-    form: models.Form, s: StandardReading, water: Water, *, technical: bool
+    form: models.Form, s: StandardReading, water: Water, *, technical: bool, read: bool
 ) -> tuple[float, float, str]:
-    """True value in the form's variable, its standard uncertainty, and a remark."""
+    """True value in the form's variable, its standard uncertainty, and a remark; `read` where it stands beside a reading."""
     assumed = MEASURANDS[form.measurand].assumed
     unit = s.standard_unit.strip().lower()
     if form.kind == "electrode":
@@ -244,7 +247,8 @@ def _true_value(
     if form.kind == "cell":
         known = math.isfinite(s.temperature_degc)
         kelvin = TEMPERATURE_DEGC if known else TEMPERATURE_UNKNOWN_DEGC
-        spread = math.hypot(spread, _CONDUCTIVITY_PER_K * value * kelvin)
+        per_kelvin = _COMPENSATED_PER_K if read else _CONDUCTIVITY_PER_K
+        spread = math.hypot(spread, per_kelvin * value * kelvin)
     return value, spread, ""
 
 

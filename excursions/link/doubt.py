@@ -32,6 +32,7 @@ from excursions.plant import Plant, Point
 from excursions.records import (
     KEPT_BEFORE,
     PRORATION,
+    SHOWED_IT,
     UNVERIFIED,
     Calibration,
     Doubt,
@@ -94,8 +95,9 @@ def doubt_windows(
 ) -> tuple[Doubt, ...]:
     """Return the windows of readings not to be taken at face value, in order of point and time.
 
-    A closed window for each calibration that found the reading out of tolerance, and before each that says nothing of what
-    it found where an event rather moved the reading than not; an open one after the last calibration of a probe when an event
+    A closed window for each calibration that found the reading out of tolerance, for each that did not where laboratory
+    samples had shown an event to move it before, and before each that says nothing of what it found where an event rather
+    moved the reading than not; an open one after the last calibration of a probe when an event
     since then may have moved the reading.
 
     Parameters
@@ -191,14 +193,29 @@ def _closed(weighed: Weighed, known: _Known) -> Iterator[Doubt]:
         )
         tolerance = point.doubted_at(span.level)
         began = _off_at_first(span) if setting.kept else 0.0
-        if not math.isfinite(error) or max(abs(error), abs(began)) <= tolerance:
+        off = max(abs(error), abs(began)) > tolerance
+        shown = _sampled(interval.events, point)
+        if not math.isfinite(error) or not (off or shown):
             continue
         where = f" at {first.point}" if point.name != first.point else ""
-        how, most = ("found", error) if abs(error) > tolerance else ("left", began)
-        reason = f"{how} out of tolerance{where}: reading off by {written(most, signed=True)} {point.quantity.unit} at {written(span.level, 3)} {point.quantity.unit}"
+        how, most = ("left", began) if abs(began) > tolerance >= abs(error) else ("found", error)
+        how += " out of tolerance" if off else " in tolerance, when samples before it had shown an error"
+        reason = f"{how}{where}: reading off by {written(most, signed=True)} {point.quantity.unit} at {written(span.level, 3)} {point.quantity.unit}"
         made = window(span, weighed.posterior, reason.rstrip())
+        if made and not off and not made.event:
+            made = replace(made, event=shown[0])
         if made:
             yield _said(made, span, setting)
+
+
+def _sampled(events: Sequence[Event], point: Point) -> tuple[str, ...]:
+    """Events (ids) that laboratory samples saw move the reading of a point, whatever a calibration found afterwards."""
+    return tuple(
+        event.id
+        for event in events
+        if event.point == point.name and event.may_be_probe
+        if any(witness.said == SHOWED_IT for witness in event.witnesses)
+    )
 
 
 def _stays(

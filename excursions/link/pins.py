@@ -75,7 +75,7 @@ class Agreement:
 
     weight (n,) : of each draw, sum 1
     size, length (n,) : of the discrepancy each draw goes with [canonical unit, ns]; size 0 where it needs none
-    off (n, k) : what the samples say less what each draw says; uncertainty (k,) : of the samples, as widened
+    off (n, k) : what the samples say less what each draw says; uncertainty (k,) : of the samples
     at (k,), known (m,) : instants of the samples, and where there is no discrepancy [ns]
     """
 
@@ -120,7 +120,9 @@ def agreement(
 ) -> Agreement:
     """Weigh draws, and discrepancies of every size and length, by how well they agree with the samples.
 
-    Where hardly a draw agrees even so, the samples' uncertainty is widened until some do.
+    Many samples leave few draws that agree with all of them.  The weights are tempered then until enough draws count (a
+    power of the likelihood, as in annealed importance sampling: R. M. Neal, Statistics and Computing 11 (2001) 125); what
+    each still leaves unexplained is its discrepancy's, which the samples pin as closely as ever.
 
     Parameters
     ----------
@@ -142,25 +144,24 @@ def agreement(
         *((s * tolerance, float(n)) for s in _SIZES for n in _LENGTHS_NS),
     ]
     beforehand = np.log([_NONE, *[(1.0 - _NONE) / (len(choices) - 1)] * (len(choices) - 1)])
-    for widening in 2.0 ** np.arange(0, 12):
-        widened = math.sqrt(widening) * uncertainty
-        score = beforehand + np.column_stack(
-            [_likelihood(off, widened, _left(at, still, size, length)) for size, length in choices]
-        )
-        share = np.exp(score - score.max())
-        share /= share.sum()
-        weight = share.sum(axis=1)
+    score = beforehand + np.column_stack(
+        [_likelihood(off, uncertainty, _left(at, still, size, length)) for size, length in choices]
+    )
+    best = score.max(axis=1)
+    share = np.exp(score - best[:, None])
+    whole = best + np.log(share.sum(axis=1))
+    for heat in 2.0 ** np.arange(0, 24):
+        weight = np.exp((whole - whole.max()) / heat)
+        weight /= weight.sum()
         if 1.0 / np.sum(weight**2) >= _FEWEST_DRAWS:
             break
-    else:
-        weight, share = np.full(len(drawn), 1.0 / len(drawn)), np.full(share.shape, 1.0 / share.size)
     chosen = _chosen(share)
     return Agreement(
         weight=weight,
         size=np.array([size for size, _ in choices])[chosen],
         length=np.array([length for _, length in choices])[chosen],
         off=off,
-        uncertainty=widened,
+        uncertainty=uncertainty,
         at=at,
         known=still,
     )

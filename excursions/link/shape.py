@@ -137,11 +137,14 @@ def window(span: Span, seen: Posterior, reason: str) -> Doubt | None:
     grid = np.unique(np.concatenate([np.linspace(first, last, _GRID), knots]))
     agreed = _agreement(span, seen)
     weight = agreed.weight if agreed else np.full(len(seen.contribution), 1.0 / len(seen.contribution))
-    outside = weight @ (np.abs(_with_samples(span, seen, agreed, grid)) > span.tolerance(grid))
+    everywhere = _with_samples(span, seen, agreed, grid)
+    outside = weight @ (np.abs(everywhere) > span.tolerance(grid))
     if not (outside >= OPENS_AT).any():
         return None
     lead = _lead(span, seen)
     opens, about = _opening(span, grid, outside, lead)
+    if _by_samples(lead, agreed):
+        opens, about = _last_agreeing(span, grid, weighted_quantile(everywhere, weight, 0.5), opens), True
     inside = np.unique(np.concatenate([[opens], knots[knots >= opens]]))
     drawn = _with_samples(span, seen, agreed, inside)
     even = lead is None and seen.observed and not span.pins
@@ -201,6 +204,18 @@ def _opening(span: Span, grid: FloatArray, outside: FloatArray, lead: Cause | No
         return float(grid[at]), False
     hour = (span.start + int(grid[at])) // NS_PER_HOUR * NS_PER_HOUR - span.start
     return max(float(hour), float(grid[0])), True
+
+
+def _last_agreeing(span: Span, grid: FloatArray, middle: FloatArray, first: float) -> float:
+    """Where a window opens whose error samples alone show (ns after the start): at the last that agreed before the likeliest
+    error (`middle`, on `grid`) matters; at `first` without one."""
+    beyond = np.abs(middle) > span.tolerance(grid)
+    if not beyond.any():
+        return first
+    there = grid[int(np.argmax(beyond))]
+    taken = [(float(pin.time - span.start), abs(pin.error)) for pin in span.pins]
+    agreed = [at for at, off in taken if at <= there and off <= float(span.tolerance(np.array([at]))[0])]
+    return max(agreed, default=first)
 
 
 def _agreement(span: Span, seen: Posterior) -> Agreement | None:
@@ -284,8 +299,13 @@ def _most(span: Span, seen: Posterior) -> int:
     return int(np.argmax(weight))
 
 
+def _by_samples(lead: Cause | None, agreed: Agreement | None) -> bool:
+    """Whether the laboratory samples say how the error went, rather than an event."""
+    return agreed is not None and (lead is None or agreed.unexplained > _RATHER)
+
+
 def _basis(lead: Cause | None, agreed: Agreement | None, *, observed: bool) -> str:
-    if agreed and (lead is None or agreed.unexplained > _RATHER):
+    if _by_samples(lead, agreed):
         return "laboratory samples"
     if lead is None:
         return PRORATION if observed else UNVERIFIED

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -33,7 +33,11 @@ from excursions.report.wording import HEAT
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Case:
-    """One point's share of a scan, and the span asked about."""
+    """One point's share of a scan, and the span asked about.
+
+    shifts : found at the point, or of a probe that an event of the point may have changed
+    elsewhere : events of other points, by id, that may have changed a probe of this one
+    """
 
     findings: PointFindings
     verdict: Verdict
@@ -42,6 +46,7 @@ class Case:
     calibrations: Sequence[Calibration] = ()
     shifts: Sequence[Shift] = ()
     links: Sequence[Link] = ()
+    elsewhere: Mapping[str, Event] = field(default_factory=dict)
     doubts: Sequence[Doubt] = ()
     samples: Sequence[LabSample] = ()
     peers: tuple[PointFindings, ...] = ()
@@ -65,8 +70,12 @@ def open_case(result: ScanResult, point: str, focus: Focus) -> Case:
     if point not in found:
         raise unknown("point", point, found, otherwise="write the name as the register or the export has it")
     findings = found[point]
-    shifts = [shift for shift in result.shifts if shift.point == point]
+    here = {event.id for event in findings.events}
+    led = {link.shift for link in result.links if link.event in here}
+    shifts = [shift for shift in result.shifts if shift.point == point or shift.id in led]
     own = {shift.id for shift in shifts}
+    links = [link for link in result.links if link.shift in own]
+    named = {link.event for link in links} - here
     return Case(
         findings=findings,
         verdict=next(v for v in result.verdicts if v.point == point),
@@ -74,7 +83,8 @@ def open_case(result: ScanResult, point: str, focus: Focus) -> Case:
         tz=clock.zone(result.plant.zone),
         calibrations=[c for c in result.calibrations if c.point == point],
         shifts=shifts,
-        links=[link for link in result.links if link.shift in own],
+        links=links,
+        elsewhere={e.id: e for other in result.points for e in other.events if e.id in named},
         doubts=[doubt for doubt in result.doubts if doubt.point == point],
         samples=[sample for sample in result.samples if sample.point == point],
         peers=tuple(found[name] for name in findings.point.neighbours if name in found),

@@ -110,7 +110,12 @@ def _shift_over(case: Case, event: Event | None, doubt: Doubt | None) -> Shift |
     at = event.start if event else doubt.start if doubt else case.focus.start
     if doubt is None and (event is None or event.kind in _OWN_CAUSE):
         return None
-    over = [s for s in case.shifts if s.significant and s.start <= at <= s.end]
+    probe = event.probe if event else doubt.probe if doubt else ""
+    over = [
+        s
+        for s in case.shifts
+        if s.significant and s.start <= at <= s.end and not (probe and s.probe and s.probe != probe)
+    ]
     if doubt is None and event is not None:
         over = [s for s in over if any(k.event == event.id for k in case.links if k.shift == s.id)]
     return max(
@@ -144,7 +149,12 @@ def _reasons(link: Link, case: Case) -> tuple[str, ...]:
 
 def _link_words(link: Link, case: Case) -> str:
     event = event_of(case, link.event)
-    return event_sentence(event, case.tz) if event else CAUSE_WORDS.get(link.cause, link.cause)
+    if event is not None:
+        return event_sentence(event, case.tz)
+    other = case.elsewhere.get(link.event)
+    if other is not None:
+        return f"at {other.point}: {event_sentence(other, case.tz)}"
+    return CAUSE_WORDS.get(link.cause, link.cause)
 
 
 def basis_of(case: Case, event: Event | None, doubt: Doubt | None) -> str:
@@ -156,8 +166,9 @@ def basis_of(case: Case, event: Event | None, doubt: Doubt | None) -> str:
             shift.change, shift.unit if shift.unit != "ratio" else "", shift.uncertainty, signed=True
         )
         name = shift.parameter.replace("_", " ")
+        elsewhere = f" at {shift.point}" if shift.point != case.findings.point.name else ""
         words = (
-            f"weighed from the calibration of {day(shift.end, case.tz)}, which found the {name} changed by "
+            f"weighed from the calibration of {day(shift.end, case.tz)}{elsewhere}, which found the {name} changed by "
             f"{change} since {day(shift.start, case.tz)}"
         )
         words = f"{shown}; causes {words}" if shown else words

@@ -15,6 +15,8 @@ from excursions.ranks import NORMAL_MAD, median, quantile
 from excursions.records import BoolArray, FloatArray, IndexArray
 
 MOST_POINTS = 256  # a longer series is averaged down before ramps are fitted
+BLURRED = 4  # means within which a thinned series does not tell a step from a ramp
+BESIDE = 8  # means on either side that say what the levels are
 EDGES = 24  # positions tried for begin and for end of a transition
 BETTER = 0.85  # a ramp must leave this share of a step's squares to be preferred
 LEAVING = 0.15  # share of the size at which a sample has left the old level
@@ -166,7 +168,8 @@ def ramp(level: FloatArray, at: int) -> tuple[int, int]:
     """Begin and end of the straight transition between two levels that fits best; equal for a step.
 
     A step at the best place is kept unless a ramp leaves clearly less unexplained.  Long series are thinned
-    to means first; the search is made twice, the second time around the best of the first.
+    to means first; the search is made twice, the second time around the best of the first.  What takes no longer than
+    a few means is looked at again around them, for a mean across a step makes a ramp of it.
     """
     if level.size < 8:
         return at, at
@@ -178,6 +181,10 @@ def ramp(level: FloatArray, at: int) -> tuple[int, int]:
     begin, end = _best_pair(short, place, place)
     reach = -(-n // EDGES)
     begin, end = _best_pair(short, _around(begin, reach, n), _around(end, reach, n))
+    if group > 1 and end - begin <= BLURRED:
+        lo, hi = max(begin - BESIDE, 0) * group, min((end + BESIDE) * group, level.size)
+        begin, end = ramp(level[lo:hi], min(max(at, lo + 1), hi - 1) - lo)
+        return lo + begin, lo + end
     return begin * group, min(end * group, level.size - 1)
 
 

@@ -173,6 +173,19 @@ def test_values_in_ntu_are_raw_where_the_figures_follow_from_them() -> None:
     assert second.as_left["gain"].basis == "computed"
 
 
+@pytest.mark.parametrize(("zero", "gain", "split"), [(3.4, 1.0, True), (0.4, 1.3, True), (2.0, 1.0, False)])
+def test_figures_that_account_for_one_standard_say_how_its_error_is_split(
+    zero: float, gain: float, split: bool
+) -> None:
+    """13.4 NTU in 10 NTU: an offset, a gain or something of both; figures that do not add up say nothing of it."""
+    raw = standard(10.0, 13.4, unit="NTU", raw_unit="NTU")
+    found = only(entry("turbidity", 1.0, raw, phase="as_found", zero=zero, gain=gain)).as_found
+    assert found["gain"].value == pytest.approx(gain if split else 1.34)
+    assert ("zero" in found) is split
+    if split:
+        assert found["zero"].value == zero
+
+
 def test_membrane_current_in_air_and_zero() -> None:
     """S = (60 - 0.2) nA over the partial pressure in moist air at 25 °C and 98 kPa."""
     air, zero = (

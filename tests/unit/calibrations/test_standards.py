@@ -172,6 +172,12 @@ def test_a_conductivity_standard_of_unknown_temperature_is_known_to_four_per_cen
         assert seen.u_true[0] / 1413.0 == pytest.approx(share, rel=0.01)
 
 
+def test_a_compensated_reading_needs_no_temperature_of_its_standard() -> None:
+    """Reading and standard are both stated for 25 degC: two kelvin leave what the two factors differ by, 0.2 % a kelvin."""
+    seen = one("conductivity", standard(1413.0, 1300.0, unit="uS/cm", raw_unit="uS/cm", temp=math.nan))
+    assert seen.u_true[0] / 1413.0 == pytest.approx(math.hypot(0.003, 0.004), rel=0.01)
+
+
 @pytest.mark.parametrize(
     ("measurand", "reading", "degc_or_mv"),
     [

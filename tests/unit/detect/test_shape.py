@@ -12,7 +12,7 @@ from scipy.signal import lfilter
 from excursions.clock import NS_PER_S
 from excursions.detect.series.live import Live
 from excursions.detect.series.scan import Change
-from excursions.detect.series.shape import _at_break, _beside, ramp_around, step_squares, transition_of
+from excursions.detect.series.shape import _at_break, _beside, ramp, ramp_around, step_squares, transition_of
 from excursions.detect.series.survey import Survey, survey_of
 from excursions.once import Once
 from excursions.records import FloatArray
@@ -111,3 +111,16 @@ def test_a_jump_amid_a_ramp_begins_where_it_is_seen() -> None:
     assert end - begin > 20, "the case is one at all"
     found = transition_of(survey, change)
     assert (found.first, found.onset_error_s) == (at, 60.0)
+
+
+@pytest.mark.parametrize("at", [1_600, 1_601, 1_602, 1_603, 1_617])
+@pytest.mark.parametrize("length", [2_000, 9_000])
+def test_a_step_in_a_long_series_is_no_ramp_wherever_it_lies_in_the_means(at: int, length: int) -> None:
+    series = np.where(np.arange(length) < at, 0.0, 6.0) + np.random.default_rng(at).normal(0.0, 0.8, length)
+    assert ramp(series, at + 3) == (at, at)
+
+
+def test_a_short_ramp_in_a_long_series_keeps_its_length() -> None:
+    series = np.clip((np.arange(9_000) - 4_000) / 40, 0, 1)
+    begin, end = ramp(series, 4_020)
+    assert (begin, end) == (pytest.approx(4_000, abs=4), pytest.approx(4_040, abs=4))

@@ -12,7 +12,7 @@ from excursions.clock import NS_PER_HOUR
 from excursions.conclusions import Levels
 from excursions.link import band_at, corrected, doubt_windows, error_at
 from excursions.plant import Installation, Plant, Point
-from excursions.records import KEPT_BEFORE, RETURNED, Doubt
+from excursions.records import KEPT_BEFORE, LABORATORY, RETURNED, SHOWED_IT, Doubt, Witness
 from excursions.report.wording import doubt_sentence
 from tests.unit.link.builders import DAY, PLANT, calibration, event, level, shift
 
@@ -131,6 +131,30 @@ def test_samples_that_nothing_explains_decide_themselves() -> None:
     assert any("so they decide" in reason for reason in window.reasons)
 
 
+def test_many_samples_pin_the_error_as_closely_as_a_few() -> None:
+    """Dirt that grew for 24 days and fell off before the calibration, sampled daily: no draw agrees with every sample."""
+    days = np.arange(1.0, 29.0)
+    dirt = np.where(days < 24.5, days / 24.0, 0.0)
+    samples = {"ph": (at(*days), 7.0 - dirt)}
+    (window,) = windows([shift(-0.3)], [event("drift", 2, 1.0, length_h=530)], ph=level(7.0), samples=samples)
+    assert error_at(at(12, 20, 24), window) == pytest.approx([12 / 24, 20 / 24, 1.0], abs=0.12)
+    assert np.all(band_at(at(12, 20, 24), window) < 0.25)
+
+
+def test_what_samples_saw_is_doubted_though_the_calibration_after_it_found_nothing() -> None:
+    """The window opens after the last sample that agreed, and names the event that the samples saw."""
+    seen = Witness(source=LABORATORY, said=SHOWED_IT, words="samples show it")
+    drift = replace(event("drift", 5, 0.8, length_h=480), witnesses=(seen,))
+    samples = {"ph": (at(4, 7, 13, 19, 24), np.array([7.0, 6.98, 6.7, 6.4, 6.2]))}
+    found = [shift(0.02)]
+    assert windows(found, [replace(drift, witnesses=())], ph=level(7.0), samples=samples) == ()
+    (window,) = windows(found, [drift], ph=level(7.0), samples=samples)
+    assert (window.basis, window.event) == ("laboratory samples", drift.id)
+    assert window.start == 7 * DAY
+    assert error_at(at(19), window)[0] == pytest.approx(0.6, abs=0.15)
+    assert window.reasons[0].startswith("found in tolerance, when samples before it had shown an error")
+
+
 def test_samples_that_agree_with_the_record_leave_its_shape_alone() -> None:
     step = event("step", 10, -0.6)
     samples = {"ph": (np.array([4, 14, 24]) * DAY, np.array([7.01, 7.57, 7.62]))}
@@ -143,9 +167,8 @@ def test_samples_that_agree_with_the_record_leave_its_shape_alone() -> None:
 
 def test_a_sample_outside_the_interval_says_nothing() -> None:
     samples = {"ph": (at(45), np.array([7.0]))}
-    assert windows([shift(0.6)], [], ph=level(7.0), samples=samples) == windows(
-        [shift(0.6)], [], ph=level(7.0)
-    )
+    with_it = windows([shift(0.6)], [], ph=level(7.0), samples=samples)
+    assert repr(with_it) == repr(windows([shift(0.6)], [], ph=level(7.0)))
 
 
 def test_a_failed_verification_stays_open_until_somebody_adjusts() -> None:

@@ -157,6 +157,34 @@ def test_causes_come_from_the_shift_and_sum_to_one() -> None:
     assert "which found the zero point changed by −0.50 pH" in answer.basis
 
 
+def moved_probe(asked_at: str) -> ScanResult:
+    """A probe that steps at Q, moves to P on day 28 and is found off there: one shift, a doubt at each place."""
+    base, step = doubted(), made_step(point="Q", probe="S")
+    shift = dataclasses.replace(base.shifts[0], probe="S")
+    links = tuple(
+        dataclasses.replace(link, shift=shift.id, event=step.id if link.event else "") for link in base.links
+    )
+    there = dataclasses.replace(made_findings(step), point=Point(name="Q", measurand="ph"))
+    doubt = dataclasses.replace(made_doubt(step), point=asked_at, probe="S")
+    verdicts = (base.verdicts[0], dataclasses.replace(base.verdicts[0], point="Q"))
+    return dataclasses.replace(
+        made_scan(made_findings(), there), shifts=(shift,), links=links, doubts=(doubt,), verdicts=verdicts
+    )
+
+
+def test_what_happened_to_a_probe_elsewhere_is_named_with_its_place() -> None:
+    answer = asked(moved_probe("P"), 30)
+    assert answer.causes[0].words.startswith("at Q: Step")
+    assert answer.causes[0].probability == pytest.approx(0.85)
+
+
+def test_where_a_probe_stood_before_the_calibration_found_it_off_elsewhere_weighs_the_cause() -> None:
+    focus = Focus(start=day(25), end=day(25))
+    answer = explain(moved_probe("Q"), "Q", focus)
+    assert answer.causes[0].probability == pytest.approx(0.85)
+    assert "at P, which found the zero point changed by −0.50 pH" in answer.basis
+
+
 def two_moves(*, sampled: bool) -> ScanResult:
     """Off by 0.5 from day 5 on, put back on day 15; the calibration weighs what the step of day 20 left."""
     early = made_step(
