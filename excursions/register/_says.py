@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from excursions.register import _words
 from excursions.register._units import quantities
-from excursions.register._vocabulary import FLAG_WORDS, GASES, READING
+from excursions.register._vocabulary import FLAG_WORDS, GASES, MACHINES, READING
 
 Stem = tuple[str, ...]
 Cut = tuple[tuple[str, ...], ...]
@@ -113,6 +113,13 @@ def _word_role(tokens: Sequence[str], at: int) -> str:
         return ""
     if not role and _words.measurand_of(tokens[at]):
         return "value"
+    if (
+        word in MACHINES
+        and after.isalpha()
+        and after.casefold() not in FLAG_WORDS
+        and _segment_measurand(tokens)
+    ):
+        return role
     return "process" if not role and _words.is_process(tokens[at]) else role
 
 

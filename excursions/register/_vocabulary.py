@@ -77,6 +77,8 @@ PROCESS: Row = (
     ),
     ("durchfluss", "fullstand", "fuellstand", "drehzahl", "ventil", "stickstoff"),
 )
+# Of these, machines: where another word follows, beside a measurand, one says where the probe sits ("pH pump pit").
+MACHINES = words("valve pump motor agitator stirrer ruhrer")
 GASES = words("gas offgas abgas exhaust")
 # Words that only say "this is the reading": they carry no identity.
 READING = words(

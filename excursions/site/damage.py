@@ -23,7 +23,9 @@ def mend(work: Work, part: Part) -> None:
         work.remarks.append(f"{part.path}: missing; its month is read again from the kept copies")
     work.mended += 1
     start = np.datetime64(part.month, "M")
-    first, end = (int(m.astype("datetime64[ns]").astype(np.int64)) for m in (start, start + 1))
+    first, end = (
+        int(m.astype("datetime64[ns]").astype(np.int64)) for m in (start, start + np.timedelta64(1, "M"))
+    )
     with work.ledger.transaction() as connection:
         connection.execute("DELETE FROM parts WHERE path = ?", (part.path,))
         connection.execute(

@@ -10,13 +10,14 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-import ruptures
 from statsmodels.datasets import nile
 
 from excursions.detect.catalogue import detect
 from excursions.detect.series.scan import changes
 from excursions.detect.series.short import strongest, tail_probability
 from tests.builders import T0, coloured, level, make_record, with_step
+
+NO_RUPTURES = "ruptures is not made for this version of Python"
 
 
 def nile_record():
@@ -46,6 +47,7 @@ def test_nothing_else_is_found_in_the_nile() -> None:
 @pytest.mark.parametrize("seed", range(8))
 def test_change_points_agree_with_a_change_point_library(seed: int) -> None:
     """Piecewise constant levels in white noise: exact segmentation with the known number of changes."""
+    ruptures = pytest.importorskip("ruptures", reason=NO_RUPTURES)
     signal, truth = ruptures.pw_constant(600, 1, 4, noise_std=1.0, delta=(4, 8), seed=seed)
     series = signal[:, 0]
     theirs = np.array(ruptures.KernelCPD(kernel="linear", min_size=10).fit(series).predict(n_bkps=4)[:-1])
@@ -58,6 +60,7 @@ def test_change_points_agree_with_a_change_point_library(seed: int) -> None:
 @pytest.mark.parametrize("seed", range(6))
 def test_a_step_in_autocorrelated_noise_lies_where_the_library_puts_it(seed: int) -> None:
     series = with_step(coloured(1_000, 0.0, 1.0, 5.0, seed=seed), 600, 4.0)
+    ruptures = pytest.importorskip("ruptures", reason=NO_RUPTURES)
     theirs = ruptures.Binseg(model="l2", min_size=50, jump=1).fit(series).predict(n_bkps=1)[0]
     found = changes(series, np.zeros(1_000, bool), floor=0.0)
     assert min(abs(change.at - theirs) for change in found) <= 5

@@ -332,6 +332,16 @@ def test_an_export_of_process_signals_alone_still_gives_points() -> None:
     assert [row[1] for row in seen(("nile flow", "flow"), ("LT-3", "flow"))] == ["other", "other"]
 
 
+@pytest.mark.parametrize("name", ["pH pump pit", "pH_valve_chamber", "pH Pump House"])
+def test_a_machine_that_another_word_follows_is_a_place(name: str) -> None:
+    assert the_point((name, "ph")).measurand == "ph"
+
+
+@pytest.mark.parametrize("name", ["pH pump", "pH valve", "pH_pump_speed", "pH valve open", "acid pump flow"])
+def test_a_machine_named_last_or_what_it_does_is_no_probe(name: str) -> None:
+    assert the_point((name, "ph")).measurand == "other"
+
+
 def test_related_points_are_neighbours() -> None:
     many = [(f"AT-{k}.pH", "ph") for k in range(4, 8)]
     plant, _ = infer_plant(export(("AT-3A.pH", "ph"), ("AT-3B.pH", "ph"), *many), None)

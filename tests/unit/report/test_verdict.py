@@ -79,7 +79,7 @@ def test_a_record_that_ends_before_the_plants_says_for_which_time_the_answer_hol
     findings = made_findings()
     other = judged(findings, newest=findings.end + int(0.9 * DAY))  # made at another hour of the day
     early = judged(findings, newest=findings.end + 4 * DAY)
-    assert judged(findings, newest=findings.end + 40 * DAY) == early
+    assert repr(judged(findings, newest=findings.end + 40 * DAY)) == repr(early)
     assert (other.ended, early.ended) == (None, findings.end)
     assert "nothing is known" not in other.sentence
     assert "before the plant's: of the time since, nothing is known." in early.sentence
