@@ -159,6 +159,7 @@ def related_rows(about: About, reader: Reader) -> tuple[RelatedRow, ...]:
 
 
 def _related_row(other: PointFindings, end: int, reader: Reader) -> RelatedRow | None:
+    reader = reader.of(other)
     good = np.isfinite(other.levels.value)
     hours, level = other.levels.time[good], other.levels.value[good]
     newest = (hours >= end - NEWEST) & (hours < end)

@@ -75,6 +75,7 @@ def entry_of(
 
     slug : file stem of its page; calibrations : its own; changed : what is different from the run before, in words
     """
+    reader = reader.of(findings)
     point, known = findings.point, _known(verdict, result, calibrations)
     since = verdict.since
     since_day, since_time = since_now(verdict, findings, reader)

@@ -110,7 +110,7 @@ def point_content(about: About, reader: Reader, slug: str) -> PointContent:
         heat=heat,
         heat_left_out=heat_left_out,
         sampling=sampling_words(findings, reader),
-        limits=limit_words(findings),
+        limits=limit_words(findings, reader),
         decisions=grouped(findings.decisions, reader),
         cautions=CAUTIONS,
     )

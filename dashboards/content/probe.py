@@ -331,7 +331,7 @@ def _parameters(life: ProbeLife, reader: Reader) -> tuple[ParameterRow, ...]:
         limits = track.limits
         words = "none in use"
         if limits:
-            ends = [f"{v:.4g}" for v in (limits.low, limits.high) if math.isfinite(v)]
+            ends = [reader.figure(v, track.unit) for v in (limits.low, limits.high) if math.isfinite(v)]
             words = f"{' to '.join(ends) if len(ends) == 2 else 'from ' + ends[0]} {reader.unit(track.unit)} ({limits.source})"
         for p in track.points:
             outside = limits is not None and (p.value < limits.low or p.value > limits.high)
@@ -342,7 +342,7 @@ def _parameters(life: ProbeLife, reader: Reader) -> tuple[ParameterRow, ...]:
                     point=p.point or "bench",
                     phase=p.phase,
                     value=Cell(text=reader.amount(p.value, track.unit, p.uncertainty), sort=p.value),
-                    uncertainty=f"± {number(p.uncertainty, p.uncertainty)}"
+                    uncertainty=f"± {reader.half(p.uncertainty, track.unit)}"
                     if math.isfinite(p.uncertainty)
                     else "not known",
                     limits=words,

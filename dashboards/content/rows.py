@@ -262,11 +262,11 @@ def _shift_row(shift: Shift, about: About, reader: Reader) -> ShiftRow:
         before=reader.amount(shift.before, shift.unit, shift.uncertainty),
         after=reader.amount(shift.after, shift.unit, shift.uncertainty),
         change=f"{reader.amount(shift.change, shift.unit, shift.uncertainty, signed=True)}"
-        f" ± {number(shift.uncertainty, shift.uncertainty)}",
+        f" ± {reader.half(shift.uncertainty, shift.unit)}",
         said="a real change" if shift.significant else "within its uncertainty: not a shift",
         effect=(
             f"reading off by {reader.difference(error, unit, band, signed=True)}"
-            + (f" ± {number(band, band)}" if math.isfinite(band) else "")
+            + (f" ± {reader.half(band, unit)}" if math.isfinite(band) else "")
             if math.isfinite(error)
             else "effect on the reading not known"
         ),
@@ -290,7 +290,7 @@ def _cause_rows(shift: Shift, links: Sequence[Link], about: About, reader: Reade
                 probability=link.probability,
                 predicted=reader.amount(link.predicted, shift.unit, link.predicted_uncertainty, signed=True)
                 + (
-                    f" ± {number(link.predicted_uncertainty, link.predicted_uncertainty)}"
+                    f" ± {reader.half(link.predicted_uncertainty, shift.unit)}"
                     if math.isfinite(link.predicted_uncertainty)
                     else ""
                 ),
@@ -342,7 +342,7 @@ def _calibration_row(calibration: Calibration, reader: Reader) -> CalibrationRow
 def _parameter(name: str, row: Parameter, reader: Reader) -> str:
     text = f"{PARAMETER_WORDS.get(name, name)} {reader.amount(row.value, row.unit, row.uncertainty)}"
     if math.isfinite(row.uncertainty) and row.uncertainty > 0:
-        text += f" ± {number(row.uncertainty, row.uncertainty)}"
+        text += f" ± {reader.half(row.uncertainty, row.unit)}"
     return f"{text} ({row.basis})"
 
 
@@ -373,7 +373,7 @@ def _course(doubt: Doubt, unit: str, reader: Reader) -> str:
         return "not known"
 
     def said(error: float, band: float) -> str:
-        return f"{reader.difference(error, unit, band, signed=True)} ± {number(band, band)}"
+        return f"{reader.difference(error, unit, band, signed=True)} ± {reader.half(band, unit)}"
 
     first, last = said(*knots[0]), said(*knots[-1])
     most = said(*max(knots, key=lambda knot: abs(knot[0])))

@@ -180,7 +180,7 @@ def spark_ends(
     low, high = _spark_span(findings, doubts, finite)
     return SparkEnds(
         high=reader.amount(high, unit),
-        low=reader.amount(low, ""),
+        low=reader.figure(low, unit),
         last=reader.amount(float(finite[-1]), unit),
         beyond=beyond_words(finite, ends_of(np.array((low, high)), margin=SPARK_AIR), unit, reader),
     )

@@ -14,6 +14,7 @@ import typer
 from excursions import clock
 from excursions.cli.wrapping import wrapped
 from excursions.report.explanation import Cause, Check, Explanation
+from excursions.report.reader import Reader
 from excursions.report.result import ScanResult
 
 WIDTH = 80
@@ -26,11 +27,14 @@ def print_explanation(
     answer: Explanation, result: ScanResult, page: Path | None, *, display_units: str, as_json: bool
 ) -> None:
     """Print the answer on standard output, and where its page is."""
-    from dashboards.wording import Reader
-
-    words = Reader(tz=clock.zone(result.plant.zone), temperature=display_units).text
+    findings = next(f for f in result.points if f.point.name == answer.point)
+    words = Reader(tz=clock.zone(result.plant.zone), temperature=display_units).of(findings).text
     if as_json:
-        typer.echo(json.dumps(spoken(explanation_facts(answer, page), words), indent=2, ensure_ascii=False))
+        typer.echo(
+            json.dumps(
+                spoken(explanation_facts(answer, findings.unit, page), words), indent=2, ensure_ascii=False
+            )
+        )
         return
     typer.echo("\n".join(explanation_lines(answer, result, words)))
     if page is not None:
@@ -114,7 +118,7 @@ def _block(head: str, text: str, *, indent: int | None = None, hang: int = 0) ->
 
 _SENTENCES = (
     "sentence", "wrong", "knowledge", "basis", "words", "reasons", "evidence", "question", "cautions", "hidden", "advice",
-    "shock", "found", "replacement",
+    "shock", "found", "replacement", "caution", "reading", "could_hide",
 )  # fmt: skip
 
 
@@ -127,8 +131,8 @@ def spoken(facts: object, words: Words, name: str = "") -> object:
     return words(facts) if isinstance(facts, str) and name in _SENTENCES else facts
 
 
-def explanation_facts(answer: Explanation, page: Path | None) -> dict[str, object]:
-    """The answer for machines: times ISO 8601 UTC, figures in the canonical unit, null where unknown."""
+def explanation_facts(answer: Explanation, unit: str, page: Path | None) -> dict[str, object]:
+    """The answer for machines: times ISO 8601 UTC, errors in `unit` (of the point, as in the tables), null where unknown."""
     facts = asdict(answer)
     facts["focus"] = {
         "from": clock.iso(answer.focus.start),
@@ -139,6 +143,7 @@ def explanation_facts(answer: Explanation, page: Path | None) -> dict[str, objec
         facts[name] = clock.iso(facts[name]) if facts[name] is not None else None
     for name in ("error", "error_low", "error_high"):
         facts[name] = facts[name] if math.isfinite(facts[name]) else None
+    facts["error_unit"] = "K" if unit == "degC" else unit
     facts["event"] = answer.event or None
     facts["page"] = str(page) if page else None
     return facts

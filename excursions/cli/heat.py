@@ -8,8 +8,8 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
-from typing import TYPE_CHECKING
 
 import typer
 
@@ -21,10 +21,8 @@ from excursions.clock import minutes_text
 from excursions.digits import f0_text, number
 from excursions.report.exposures import VERDICT_WORDS
 from excursions.report.lives import is_unknown
+from excursions.report.reader import Exported, Reader, exported_in
 from excursions.report.wording import is_seen
-
-if TYPE_CHECKING:
-    from dashboards.wording import Reader
 
 WIDTH, LEFT = 80, 12
 CAUTIONS = (
@@ -39,13 +37,13 @@ CAUTIONS = (
 
 def print_heat(heat: Heat, answer: Answer, *, as_json: bool) -> None:
     """Print the answer on standard output, and where its page is."""
-    from dashboards.wording import Reader
-
     reader = Reader(tz=heat.tz, temperature=heat.unit)
     if as_json:
         facts = spoken(heat_facts(heat, answer), reader.text)
         typer.echo(json.dumps(facts, indent=2, ensure_ascii=False))
         return
+    if answer.exposure is not None:
+        reader = replace(reader, exported=_exported(heat, answer.exposure))
     lines = [*wrapped(reader.text(answer.sentence), WIDTH)]
     if answer.exposure is not None:
         lines += ["", *_exposure_lines(answer.exposure, reader)]
@@ -58,6 +56,12 @@ def print_heat(heat: Heat, answer: Answer, *, as_json: bool) -> None:
     typer.echo("\n".join(lines))
     if heat.page is not None:
         typer.echo(f"\nPage: {heat.page}")
+
+
+def _exported(heat: Heat, row: Row) -> Exported | None:
+    """The unit in which the point of a row was exported, where it is another than the table's."""
+    point = heat.plant.point(str(row["point"]))
+    return exported_in(point, point.unit) if point is not None else None
 
 
 def _span(start: int, end: int, reader: Reader) -> str:

@@ -17,7 +17,11 @@ COLUMNS: dict[str, Columns] = {
     "points": {
         "point": (pl.String, "measuring point"),
         "measurand": (pl.String, "measured quantity"),
-        "unit": (pl.String, "unit of the values of this point"),
+        "unit": (pl.String, "unit of the values of this point in all tables, their sentences included"),
+        "exported_unit": (
+            pl.String,
+            "unit of the reading in its export, in which pages and terminal tell it; empty where none is stated",
+        ),
         "probe": (pl.String, "serial number of the probe at the end of the record, empty when not known"),
         "verdict": (pl.String, one_of(VERDICTS)),
         "since": (TIME, "start of the doubt that is open at the end of the record (UTC)"),

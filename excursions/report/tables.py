@@ -94,6 +94,7 @@ def points_table(result: ScanResult) -> pl.DataFrame:
                 "point": verdict.point,
                 "measurand": findings.point.quantity.label,
                 "unit": findings.unit,
+                "exported_unit": findings.exported_unit,
                 "probe": result.plant.probe_at(verdict.point, findings.end) or "",
                 "verdict": verdict.verdict,
                 "since": verdict.since,

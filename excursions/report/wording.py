@@ -15,11 +15,21 @@ from excursions.digits import band_ends, digits_for, number, of_a_move, written
 from excursions.kinds import DOUBTED, HEAT_KINDS, KINDS, MOVES
 from excursions.records import AGED, PRORATION, Doubt, Event
 
+UNIT_WORDS = {
+    "degC": "°C",
+    "degF": "°F",
+    "degF/min": "°F/min",
+    "uS/cm": "µS/cm",
+    "%sat": "% sat",
+    "1/cm": "cm⁻¹",
+    "ratio": "×",
+    "1": "",
+}
+
 
 def quantity(value: float, unit: str, uncertainty: float = float("nan"), *, signed: bool = False) -> str:
     """A number with its unit as people write it."""
-    shown = {"degC": "°C", "degF": "°F", "uS/cm": "µS/cm", "%sat": "% sat", "K/min": "K/min"}.get(unit, unit)
-    return f"{number(value, uncertainty, signed=signed)} {shown}".rstrip()
+    return f"{number(value, uncertainty, signed=signed)} {UNIT_WORDS.get(unit, unit)}".rstrip()
 
 
 def day(instant: int, tz: ZoneInfo) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -134,7 +135,8 @@ def _rows(done: Scan) -> tuple[Sequence[Row], Sequence[Row], Plant]:
 
     lives = probe_lives(done.result)
     tables = lives_table(done.result, lives), exposures_table(done.result, lives)
-    return tables[0].to_dicts(), tables[1].to_dicts(), done.result.plant
+    points = tuple(replace(f.point, unit=f.exported_unit) for f in done.result.points)
+    return tables[0].to_dicts(), tables[1].to_dicts(), replace(done.result.plant, points=points)
 
 
 def _publish(done: Scan, out: Path, units: str) -> Path:

