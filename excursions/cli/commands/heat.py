@@ -107,7 +107,8 @@ def heat(
         page = _publish(done, out, display_units.value) if out is not None else None
     tzinfo = clock.zone(plant.zone)
     last = max((clock.to_ns(row["last"]) for row in lives if row["last"] is not None), default=0)  # type: ignore[arg-type]
-    when = moment(at, tzinfo, last) if at else None
+    first = min((clock.to_ns(row["first"]) for row in lives if row["first"] is not None), default=last)  # type: ignore[arg-type]
+    when = moment(at, tzinfo, last, first) if at else None
     found = Heat(
         lives=lives, exposures=exposures, tz=tzinfo, unit=display_units.value, page=page, plant=plant
     )

@@ -147,8 +147,8 @@ def test_a_point_answers_to_its_tags_and_to_what_a_log_calls_it(said: str) -> No
     result = dataclasses.replace(made, plant=plant)
     assert the_point(result, said) == "pH-01"
     spans = closer_to(said, "", "", "")
-    assert spans(ours, plant, 0).around_events
-    assert not spans(plant.points[1], plant, 0).around_events
+    assert spans(ours, plant, (0, 0)).around_events
+    assert not spans(plant.points[1], plant, (0, 0)).around_events
     with pytest.raises(UsageError):
         the_point(result, "Κτίριο 3/pH-01")
 
