@@ -49,7 +49,15 @@ COLUMNS: dict[str, Columns] = {
         "duration_h": (pl.Float64, "end minus start [h]"),
         "onset_uncertainty_s": (pl.Float64, "onset may be off by this much [s]"),
         "open_start": (pl.Boolean, "the record began inside the event"),
-        "open_end": (pl.Boolean, "the record stopped inside the event"),
+        "open_end": (
+            pl.Boolean,
+            "the record stopped inside the event itself; see `over` for what it left in the reading",
+        ),
+        "over": (
+            TIME,
+            "when nothing of it was left (UTC): its end, or when the reading went back or a calibration put a probe's change "
+            "right; empty: not over at the end of the record",
+        ),
         "size": (pl.Float64, "size of the event in `size_unit`; what it means depends on the kind"),
         "size_low": (pl.Float64, "lower end of the interval of the size [`size_unit`]"),
         "size_high": (

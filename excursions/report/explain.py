@@ -22,7 +22,6 @@ from excursions.report.beyond import how_wrong_beyond
 from excursions.report.case import (
     Case,
     bridged_event,
-    calibrated_after,
     error_in,
     event_of,
     is_outside,
@@ -40,7 +39,7 @@ from excursions.report.explanation import Action, Cause, Explanation, Focus
 from excursions.report.followed import IF_THE_PROBE, half_band, moved_after, moved_sentence
 from excursions.report.result import ScanResult
 from excursions.report.shown import shown
-from excursions.report.telling import PASSING
+from excursions.report.telling import over_at
 from excursions.report.unread import Answer, not_measuring, without_reading
 from excursions.report.verdict import too_few
 from excursions.report.why import actions_for, basis_of, causes_of, lead_of
@@ -214,7 +213,7 @@ def _live(event: Event, case: Case) -> Answer:
         verdict="doubt" if known else "cannot tell",
         sentence=f"{event_sentence(event, case.tz)} ({whose(event)}).{told}",
         since=event.start,
-        until=event.end if event.kind in PASSING and not event.open_end else _until(event, case),
+        until=over_at(event, case.calibrations, case.outcomes),
         event=event,
     )
 
@@ -224,12 +223,6 @@ def _since_heat(event: Event, case: Case) -> Event | None:
     change = moved_after(event, case.findings.events)
     reached = change is not None and (case.focus.event or change.start < case.last)
     return change if reached else None
-
-
-def _until(event: Event, case: Case) -> int | None:
-    """When a change of level was over: it went back by itself, or a calibration put it right; None when neither."""
-    ends = [end for end in (event.back_at, calibrated_after(case, event)) if end is not None]
-    return min(ends, default=None)
 
 
 def _over(event: Event, case: Case) -> str:

@@ -8,6 +8,7 @@ import numpy as np
 import polars as pl
 import pytest
 
+from excursions import clock
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
 from excursions.errors import UsageError
 from excursions.plant import Plant, Point
@@ -36,6 +37,7 @@ from excursions.report.corrected import corrected_level
 from excursions.report.explain import Focus, explain, newest
 from excursions.report.explanation import AGAINST, AGREES, EXCLUDED, OPEN, SPEAKS_FOR, Explanation
 from excursions.report.result import Levels, PointFindings, ScanResult, Trace, Verdict
+from excursions.report.tables import events_table
 
 DAY = NS_PER_DAY
 STEP_DAY, CALIBRATED_DAY, DAYS = 20, 40, 60
@@ -651,3 +653,23 @@ def test_of_a_handful_of_samples_nothing_is_called_excluded() -> None:
     assert answer.verdict == "cannot tell"
     assert answer.sentence.startswith("Only ")
     assert answer.checks == ()
+
+
+def test_the_table_of_events_says_of_each_when_it_was_over_as_the_explanation_does() -> None:
+    step = made_step()
+    still = dataclasses.replace(
+        step, kind="stuck", start=day(DAYS - 2), end=day(DAYS), open_end=True, size=48.0, size_unit="h"
+    )
+    stuck = dataclasses.replace(still, start=day(5), end=day(6), open_end=False)
+    work = Calibration(time=day(CALIBRATED_DAY), point="P", probe="", measurand="ph", action="calibration")
+    for event, calibrations, over in (
+        (step, (), None),
+        (step, (work,), day(CALIBRATED_DAY)),
+        (still, (), None),
+        (stuck, (work,), day(6)),
+    ):
+        result = made_scan(made_findings(event), calibrations=calibrations)
+        row = events_table(result).row(0, named=True)
+        answer = explain(result, "P", Focus(start=event.start, end=event.end, event=event.id))
+        assert (answer.until, answer.since) == (over, event.start)
+        assert row["over"] == (None if over is None else clock.to_datetime(over))
