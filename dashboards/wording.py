@@ -7,7 +7,7 @@ import re
 from collections.abc import Callable, Mapping
 
 from excursions import clock
-from excursions.digits import band_ends, number, of_a_move, written
+from excursions.digits import DEGREE, band_ends, number, of_a_move, written
 from excursions.kinds import KINDS, MOVES
 from excursions.records import Doubt, Event
 from excursions.report.reader import Reader as Reader
@@ -48,7 +48,6 @@ PARAMETER_WORDS = {
     "gain": "gain",
 }
 CAUSE_WORDS = {"ageing": "ordinary ageing", "unrecorded": "something not in the record"}
-LEAST_DEGREES = 0.5  # no temperature on a page is worth more than one decimal
 # Units that stand at the end of a figure's name, longest first, and how people write them.
 SUFFIXES = (
     ("_k_per_min", "K/min"),
@@ -98,8 +97,8 @@ def size_words(event: Event, reader: Reader) -> str:
     low, high = event.size_low, event.size_high
     half = (high - low) / 2 if math.isfinite(high - low) else math.nan
     signed = event.kind in MOVES
-    if event.size_unit == "degC" and half > 0:
-        half = LEAST_DEGREES
+    if event.size_unit == "degC" and not signed:
+        half = DEGREE
     if signed and event.size_unit != "degC":
         half = of_a_move(event.size, half)
     show = reader.difference if signed else reader.amount

@@ -88,7 +88,8 @@
     const ranges = {}, wide = view[1] - view[0] > 5 * DAY && !wholeScale;
     cut = false;
     for (const trace of spec.data) {
-      if (!trace.x || !trace.y || /[:]|^(calibration|swap|band)$/.test(trace.meta || '')) continue;
+      if (!trace.x || !trace.y || /[:]|^(calibration|swap)$/.test(trace.meta || '')) continue;
+      if (trace.meta === 'band' && wide) continue;  // over months a wide band may run off, no reading may; close by it is the answer
       const usual = wide ? facts.scale[['beside', 'corrected'].includes(trace.meta) ? 'value' : trace.meta] : null;
       const ends = ranges[trace.yaxis] || (ranges[trace.yaxis] = { in: [Infinity, -Infinity], all: [Infinity, -Infinity] });
       for (let i = lower(trace.x, view[0]); i < trace.x.length && trace.x[i] <= view[1]; i++) {
@@ -217,25 +218,32 @@
     return figureText(value, unit, trace.meta === 'temperature' ? Math.min(trace.decimals ?? 1, 1) : trace.decimals);
   }
   const unitOf = trace => trace.meta === 'temperature' ? facts.temperature_unit : trace.meta === 'related' ? facts.related[trace.name] : facts.unit;
-  const digitsFor = band => band > 0 ? Math.max(0, -Math.floor(Math.log10(band))) : undefined;
 
+  // A figure to the first digit of its band, to the second from ten on: as the sentences have it.
+  function supported(value, band) {
+    if (!(band > 0)) return figureText(value, facts.unit);
+    const power = Number(band.toExponential(0).split('e')[1]), digits = power < 1 ? -power : 1 - power;
+    return figureText(Math.round(value * 10 ** digits) / 10 ** digits, facts.unit, Math.max(0, digits));
+  }
+
+  // Error and half width of its band at a moment, straight from one knot to the next.
   function errorAt(doubt, ms) {
-    const k = doubt.knots.filter(knot => knot[1] !== null);
-    if (!k.length) return null;
+    const k = doubt.knots.map(([at, error], i) => [at, error, doubt.band[i] ?? null]).filter(knot => knot[1] !== null);
+    if (!k.length) return [null, 0];
     let i = 0;
     while (i < k.length - 2 && k[i + 1][0] < ms) i++;
-    if (k.length === 1) return k[0][1];
-    const part = Math.min(1, Math.max(0, (ms - k[i][0]) / (k[i + 1][0] - k[i][0] || 1)));
-    return k[i][1] + part * (k[i + 1][1] - k[i][1]);
+    const a = k[i], b = k[Math.min(i + 1, k.length - 1)];
+    const part = Math.min(1, Math.max(0, (ms - a[0]) / (b[0] - a[0] || 1)));
+    return [a[1] + part * (b[1] - a[1]), (a[2] ?? 0) + part * ((b[2] ?? 0) - (a[2] ?? 0))];
   }
 
   // An error that does not stand out of its band is neither high nor low.
   function doubtWords(doubt, ms) {
-    const error = errorAt(doubt, ms), band = Math.max(0, ...doubt.band.filter(b => b !== null));
+    const [error, band] = errorAt(doubt, ms);
     if (error === null) return 'Doubtful here.';
-    const size = v => figureText(v, facts.unit, digitsFor(band));
+    const size = v => supported(v, band);
     if (Math.abs(error) < band / 2) return `Doubtful here: could be off by up to ${size(band)} either way (rests on: ${doubt.basis}).`;
-    return `Doubtful here: reads about ${size(Math.abs(error))} too ${error > 0 ? 'high' : 'low'} (rests on: ${doubt.basis}).`;
+    return `Doubtful here: reads about ${size(Math.abs(error))} too ${error > 0 ? 'high' : 'low'}${band > 0 ? ` (± ${size(band)})` : ''}; this rests on: ${doubt.basis}.`;
   }
 
   function words(ms) {
@@ -314,7 +322,8 @@
       const [from, to] = rowsIn(trace, view);
       const unit = unitOf(trace);
       const t = document.createElement('table'), caption = t.createCaption();
-      caption.textContent = `${trace.meta === 'value' ? facts.label : trace.meta}, ${unit}: ${to - from > most ? `first ${most} of ${to - from}` : to - from} samples drawn in the stretch shown`;
+      const what = trace.meta === 'value' ? facts.label : trace.meta;
+      caption.textContent = `${what}${unit === what ? '' : `, ${unit}`}: ${to - from > most ? `first ${most} of ${to - from}` : to - from} samples drawn in the stretch shown`;
       const head = t.createTHead().insertRow();
       for (const text of [`Time, ${facts.zone}`, unit || 'value']) { const th = document.createElement('th'); th.scope = 'col'; th.textContent = text; head.append(th); }
       const body = t.createTBody();

@@ -23,6 +23,7 @@ from dashboards.content.rows import (
 from dashboards.content.run import grouped
 from dashboards.content.sampling import limit_words, sampling_words
 from dashboards.wording import CAUTIONS, Reader, capital, counted, described, from_words, joined, kind_label
+from excursions.digits import DEGREE
 from excursions.records import Decision, FloatArray
 
 MOST_CHANGES = 6  # the rest stand in the table
@@ -124,10 +125,11 @@ def figure_in_words(about: About, reader: Reader) -> str:
     """The text alternative of the figure: what a person who cannot see it needs."""
     findings = about.findings
     parts = [
-        f"{label} {_between(*(reader.amount(end, trace.unit) for end in (low, high)))}"
+        f"{label} {_between(*(reader.amount(end, trace.unit, fine) for end in (low, high)))}"
         for name, label in (("value", findings.point.quantity.label), ("temperature", "temperature"))
         if (trace := findings.traces.get(name)) is not None
         for low, high in [_ends(trace.value)]
+        for fine in [DEGREE if name == "temperature" else findings.point.fine_at(max(abs(low), abs(high)))]
         if low <= high
     ]
     text = f"{reader.moment(findings.start)} to {reader.moment(findings.end)}: " + (

@@ -22,7 +22,7 @@ from dashboards.wording import (
     size_words,
 )
 from excursions.clock import duration_text
-from excursions.digits import number, percent
+from excursions.digits import number, percent, reckoned
 from excursions.kinds import HEAT_KINDS
 from excursions.records import (
     NOT_BORNE_OUT,
@@ -261,7 +261,7 @@ def _shift_row(shift: Shift, about: About, reader: Reader) -> ShiftRow:
         end=reader.moment(shift.end),
         before=reader.amount(shift.before, shift.unit, shift.uncertainty),
         after=reader.amount(shift.after, shift.unit, shift.uncertainty),
-        change=f"{reader.amount(shift.change, shift.unit, shift.uncertainty, signed=True)}"
+        change=f"{reader.amount(reckoned(shift.after, shift.before, shift.uncertainty), shift.unit, shift.uncertainty, signed=True)}"
         f" ± {reader.half(shift.uncertainty, shift.unit)}",
         said="a real change" if shift.significant else "within its uncertainty: not a shift",
         effect=(

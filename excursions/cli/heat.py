@@ -18,7 +18,7 @@ from excursions.cli.answer import spoken
 from excursions.cli.heat_asked import MOST, Answer, Heat, Row, at, figure, ns, owner
 from excursions.cli.wrapping import wrapped
 from excursions.clock import minutes_text
-from excursions.digits import f0_text, number
+from excursions.digits import DEGREE, f0_text, number
 from excursions.report.exposures import VERDICT_WORDS
 from excursions.report.lives import is_unknown
 from excursions.report.reader import Exported, Reader, exported_in
@@ -77,13 +77,13 @@ def _exposure_lines(row: Row, reader: Reader) -> list[str]:
     unit = str(row["unit"])
     peak, bound = figure(row, "peak_degc"), figure(row, "bound_degc")
     assumed = ", assumed" if row["ratings_assumed"] else ", as stated"
-    hidden = f"; the sampling could hide up to {reader.amount(bound, 'degC', 0.5)}" if bound > peak else ""
+    hidden = f"; the sampling could hide up to {reader.amount(bound, 'degC', DEGREE)}" if bound > peak else ""
     rates = f"up {_rate(row, 'heating_k_per_min', reader)}, down {_rate(row, 'cooling_k_per_min', reader)}"
     dose, before = figure(row, "dose_h"), figure(row, "dose_before_h")
     lines = [
         ("Probe", at(owner(row), row["point"])),
         ("When", _span(ns(row["start"]), ns(row["end"]), reader)),
-        ("Highest", f"{reader.amount(peak, 'degC', 0.5)}{hidden}"),
+        ("Highest", f"{reader.amount(peak, 'degC', DEGREE)}{hidden}"),
         (
             "Rated",
             f"{reader.amount(figure(row, 'rating_continuous_degc'), 'degC', 1.0)} continuous, "
@@ -201,7 +201,7 @@ def _list_lines(answer: Answer, reader: Reader) -> list[str]:
             (figure(r, "peak_degc") for r in answer.others if r["kind"] == "sterilisation"), default=math.nan
         )
         lines.append(
-            f"  and {routine} sterilisations within the rating, up to {reader.amount(hottest, 'degC', 0.5)}"
+            f"  and {routine} sterilisations within the rating, up to {reader.amount(hottest, 'degC', DEGREE)}"
         )
     return lines
 

@@ -34,12 +34,14 @@ def shown(findings: PointFindings, focus: Focus, tz: ZoneInfo, error: float, ban
         inside = value[(time >= focus.start) & (time <= focus.end)]
         if not inside.size:
             return ""
-        return f"between {quantity(float(inside.min()), unit)} and {quantity(float(inside.max()), unit)}"
+        low, high = float(inside.min()), float(inside.max())
+        fine = findings.point.fine_at(max(abs(low), abs(high)))
+        return f"between {quantity(low, unit, fine)} and {quantity(high, unit, fine)}"
     at = int(np.searchsorted(time, focus.start, side="right")) - 1
     if at < 0 or focus.start - int(time[at]) > _reach(findings):
         return ""
     reading = float(value[at])
-    said = f"{quantity(reading, unit)} at {day(int(time[at]), tz)}"
+    said = f"{quantity(reading, unit, findings.point.fine_at(reading))} at {day(int(time[at]), tz)}"
     if math.isfinite(error) and math.isfinite(band):
         right = quantity(reading - error, unit, band)
         said += f"; without its error about {right} (± {quantity(band, unit, band)})"

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from excursions.clock import duration_text, minutes_text, to_datetime
 from excursions.conclusions import AUDIT_KINDS
-from excursions.digits import band_ends, digits_for, number, of_a_move, written
+from excursions.digits import DEGREE, band_ends, digits_for, number, of_a_move, written
 from excursions.kinds import DOUBTED, HEAT_KINDS, KINDS, MOVES
 from excursions.records import AGED, PRORATION, Doubt, Event
 
@@ -60,8 +60,8 @@ def event_sentence(event: Event, tz: ZoneInfo, *, show: Show = quantity) -> str:
     above = event.details.get("minutes_above_rating_min", 0.0)
     stood = event.details.get("stood_at_degc", math.nan)
     said = (kind.stood if kind.stood and math.isfinite(stood) else kind.said).format(
-        level=show(stood, "degC"),
-        size=size(half if digits_for(half) < digits_for(_third_digit(event.size)) else math.nan),
+        level=show(stood, "degC", DEGREE),
+        size=size(_fineness(event, half)),
         change=size(of_a_move(event.size, half), signed=True),
         bound=show(event.size_high, event.size_unit, 1.0),
         ratio=written(event.size, 2),
@@ -71,6 +71,13 @@ def event_sentence(event: Event, tz: ZoneInfo, *, show: Show = quantity) -> str:
         above=f", {minutes_text(above)} above {_rating(event, show)}" if above else "",
     )
     return f"{text}{said}" if said.startswith(",") else f"{text} {said}"
+
+
+def _fineness(event: Event, half: float) -> float:
+    """The uncertainty a size is written with: its half band where that is coarser than three digits, a degree for heat."""
+    if event.size_unit == "degC":
+        return DEGREE
+    return half if digits_for(half) < digits_for(_third_digit(event.size)) else math.nan
 
 
 def _rating(event: Event, show: Show) -> str:

@@ -87,7 +87,10 @@ def test_the_line_under_the_pointer_is_explained_in_words(page: Any) -> None:
     assert "temperature" in words
     assert "°C" in words
     assert "measuring (nothing speaks against it)" in words
-    assert "Doubtful here: reads about 0.24 pH too high (rests on: the over-temperature found)." in words
+    assert (
+        "Doubtful here: reads about 0.24 pH too high (± 0.05 pH); this rests on: the over-temperature found."
+        in words
+    )
 
 
 def test_a_reading_that_follows_nothing_is_called_beyond_correction(
@@ -262,7 +265,7 @@ def test_the_sheet_on_paper_is_whole_and_two_pages_at_most(page: Any, tmp_path: 
         "Do next",
         "The record",
         "over-temperature, the probe",
-        "143.2 °C",
+        "143 °C",
         "81 %",
         "ordinary ageing",
         "Cautions",
