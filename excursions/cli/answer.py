@@ -30,11 +30,7 @@ def print_explanation(
     findings = next(f for f in result.points if f.point.name == answer.point)
     words = Reader(tz=clock.zone(result.plant.zone), temperature=display_units).of(findings).text
     if as_json:
-        typer.echo(
-            json.dumps(
-                spoken(explanation_facts(answer, findings.unit, page), words), indent=2, ensure_ascii=False
-            )
-        )
+        typer.echo(json.dumps(spoken(explanation_facts(answer, page), words), indent=2, ensure_ascii=False))
         return
     typer.echo("\n".join(explanation_lines(answer, result, words)))
     if page is not None:
@@ -131,7 +127,7 @@ def spoken(facts: object, words: Words, name: str = "") -> object:
     return words(facts) if isinstance(facts, str) and name in _SENTENCES else facts
 
 
-def explanation_facts(answer: Explanation, unit: str, page: Path | None) -> dict[str, object]:
+def explanation_facts(answer: Explanation, page: Path | None) -> dict[str, object]:
     """The answer for machines: times ISO 8601 UTC, errors in `unit` (of the point, as in the tables), null where unknown."""
     facts = asdict(answer)
     facts["focus"] = {
@@ -143,7 +139,6 @@ def explanation_facts(answer: Explanation, unit: str, page: Path | None) -> dict
         facts[name] = clock.iso(facts[name]) if facts[name] is not None else None
     for name in ("error", "error_low", "error_high"):
         facts[name] = facts[name] if math.isfinite(facts[name]) else None
-    facts["error_unit"] = "K" if unit == "degC" else unit
     facts["event"] = answer.event or None
     facts["page"] = str(page) if page else None
     return facts

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import polars as pl
@@ -19,6 +20,7 @@ from excursions.records import (
     MOVED_NOT,
     MOVED_TOO,
     NO_DATA,
+    NOT_BORNE_OUT,
     SHOWED_IT,
     STEAMING,
     TEMPERATURE,
@@ -37,6 +39,7 @@ from excursions.report.corrected import corrected_level
 from excursions.report.explain import Focus, explain, newest
 from excursions.report.explanation import AGAINST, AGREES, EXCLUDED, OPEN, SPEAKS_FOR, Explanation
 from excursions.report.result import Levels, PointFindings, ScanResult, Trace, Verdict
+from excursions.report.shown import shown
 from excursions.report.tables import events_table
 
 DAY = NS_PER_DAY
@@ -611,12 +614,13 @@ def test_a_slow_change_is_put_right_by_an_adjustment_shortly_before_the_end_it_w
 def test_the_reading_is_told_as_it_stood_and_without_its_error() -> None:
     scan = made_scan(made_findings(made_step()), doubts=(made_doubt(made_step()),))
     told = asked(scan, CALIBRATED_DAY - 1).reading
-    assert told.startswith(("7 pH at ", "6.99 pH at ", "7.01 pH at "))
+    assert told.startswith(("7.00 pH at ", "6.99 pH at ", "7.01 pH at "))
     assert "without its error about 6.5 pH (± 0.1 pH)" in told
     assert "without" not in asked(scan, STEP_DAY - 5).reading
     assert asked(scan, 30, 31).reading.startswith("between 6.99 pH and 7.01 pH")
+    gone = asked(scan, 30 + 0.9 / 24).reading
     assert (
-        asked(scan, 30 + 0.9 / 24).reading == ""
+        gone == "not known at that moment: the last sample at hand before it is of 31 Jan 00:00"
     )  # samples every ten minutes: the last of an hour ago does not stand
 
 
@@ -673,3 +677,51 @@ def test_the_table_of_events_says_of_each_when_it_was_over_as_the_explanation_do
         answer = explain(result, "P", Focus(start=event.start, end=event.end, event=event.id))
         assert (answer.until, answer.since) == (over, event.start)
         assert row["over"] == (None if over is None else clock.to_datetime(over))
+
+
+def test_a_moment_in_an_event_of_the_probe_is_not_called_one_that_nothing_speaks_against() -> None:
+    noise = dataclasses.replace(
+        made_step(), kind="noise_growth", start=day(20), end=day(24), size=2.0, size_low=1.8, size_high=2.2,
+        size_unit="", severity="check",
+    )  # fmt: skip
+    outcomes = {noise.id: (NOT_BORNE_OUT, "The calibration found no shift.")}
+    inside = asked(made_scan(made_findings(noise), outcomes=outcomes), 22)
+    assert (
+        inside.verdict == "doubt"
+    )  # what a later calibration found says nothing of readings while it lasted
+    assert "Noise growth" in inside.sentence
+    assert inside.sentence.endswith("The calibration found no shift.")
+    slight = dataclasses.replace(noise, severity="note")
+    told = asked(made_scan(made_findings(slight), outcomes=outcomes), 22)
+    assert told.verdict == "trust"
+    assert "Nothing in this record" not in told.sentence
+    assert "On record there: noise growth to 2 times the usual" in told.sentence
+    assert "not borne out by the calibration after it" in told.sentence
+    after = asked(made_scan(made_findings(noise)), 30)
+    assert after.sentence == "Nothing in this record speaks against the reading there."
+
+
+def test_a_moment_is_a_minute_because_onsets_are_told_by_the_minute() -> None:
+    spikes = dataclasses.replace(
+        made_step(), kind="spikes", start=day(20) + 40 * 10**9, end=day(20.1), severity="check"
+    )
+    assert "Spikes" in asked(made_scan(made_findings(spikes)), 20).sentence
+
+
+def test_a_record_that_cannot_show_most_faults_is_not_trusted_for_a_moment_either() -> None:
+    blind = made_scan(made_findings())
+    words = "Little can be told from 36 samples of this point."
+    verdict = dataclasses.replace(blind.verdicts[0], verdict="cannot tell", sentence=words)
+    answer = asked(dataclasses.replace(blind, verdicts=(verdict,)), 20)
+    assert (answer.verdict, answer.sentence) == ("cannot tell", words)
+    assert [action.verb for action in answer.actions] == ["verify"]
+
+
+def test_a_reading_less_its_error_is_what_a_reader_reckons() -> None:
+    findings = made_findings()
+    findings = dataclasses.replace(
+        findings,
+        traces={"value": dataclasses.replace(findings.traces["value"], value=np.full(DAYS * 24, 7.384))},
+    )
+    told = shown(findings, Focus(start=day(5), end=day(5)), ZoneInfo("UTC"), 0.386, 0.07)
+    assert told == "7.38 pH at 6 Jan 00:00; without its error about 6.99 pH (± 0.07 pH)"
