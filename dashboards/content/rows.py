@@ -38,6 +38,7 @@ from excursions.records import (
 )
 from excursions.report.result import Remark
 from excursions.report.telling import became, is_live
+from excursions.report.wording import basis_words, parameter_unit
 
 # Figures that the evidence beside them says in a sentence already.
 SAID = frozenset(
@@ -340,10 +341,12 @@ def _calibration_row(calibration: Calibration, reader: Reader) -> CalibrationRow
 
 
 def _parameter(name: str, row: Parameter, reader: Reader) -> str:
-    text = f"{PARAMETER_WORDS.get(name, name)} {reader.amount(row.value, row.unit, row.uncertainty)}"
+    text = (
+        f"{PARAMETER_WORDS.get(name, name)} {reader.amount(row.value, parameter_unit(row), row.uncertainty)}"
+    )
     if math.isfinite(row.uncertainty) and row.uncertainty > 0:
-        text += f" ± {reader.half(row.uncertainty, row.unit)}"
-    return f"{text} ({row.basis})"
+        text += f" ± {reader.half(row.uncertainty, parameter_unit(row))}"
+    return f"{text} ({basis_words(row)})"
 
 
 def doubt_rows(about: About, reader: Reader) -> tuple[DoubtRow, ...]:

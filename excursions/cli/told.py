@@ -15,7 +15,7 @@ from excursions.records import Link, Parameter, Shift
 from excursions.report.history import CalibrationTold, ShiftTold
 from excursions.report.reader import Reader, looking
 from excursions.report.result import ScanResult
-from excursions.report.wording import doubt_sentence, event_sentence, quantity
+from excursions.report.wording import basis_words, doubt_sentence, event_sentence, parameter_unit, quantity
 
 WIDTH = 80
 LEFT = 14
@@ -94,9 +94,9 @@ def _calibration(one: CalibrationTold, result: ScanResult, tz: ZoneInfo) -> Iter
 
 def _parameters(parameters: dict[str, Parameter]) -> str:
     return ", ".join(
-        f"{name.replace('_', ' ')} {quantity(p.value, p.unit, p.uncertainty)}"
+        f"{name.replace('_', ' ')} {quantity(p.value, parameter_unit(p), p.uncertainty)}"
         + (f" ± {quantity(p.uncertainty, '', p.uncertainty)}" if p.uncertainty > 0 else "")
-        + (f" ({p.basis})" if p.basis != "computed" else "")
+        + (f" ({basis_words(p)})" if p.basis != "computed" else "")
         for name, p in parameters.items()
     )
 

@@ -13,7 +13,7 @@ from excursions.clock import duration_text, minutes_text, to_datetime
 from excursions.conclusions import AUDIT_KINDS
 from excursions.digits import DEGREE, band_ends, digits_for, number, of_a_move, written
 from excursions.kinds import DOUBTED, HEAT_KINDS, KINDS, MOVES
-from excursions.records import AGED, PRORATION, Doubt, Event
+from excursions.records import AGED, PRORATION, Doubt, Event, Parameter
 
 UNIT_WORDS = {
     "degC": "°C",
@@ -30,6 +30,16 @@ UNIT_WORDS = {
 def quantity(value: float, unit: str, uncertainty: float = float("nan"), *, signed: bool = False) -> str:
     """A number with its unit as people write it."""
     return f"{number(value, uncertainty, signed=signed)} {UNIT_WORDS.get(unit, unit)}".rstrip()
+
+
+def parameter_unit(parameter: Parameter) -> str:
+    """Unit of a calibration parameter; a cell constant reckoned from readings is a factor to the one that was set."""
+    return "ratio" if parameter.basis == "relative" and parameter.unit == "1/cm" else parameter.unit
+
+
+def basis_words(parameter: Parameter) -> str:
+    """How a calibration parameter is known."""
+    return "to what was set" if parameter.basis == "relative" else parameter.basis
 
 
 def day(instant: int, tz: ZoneInfo) -> str:
