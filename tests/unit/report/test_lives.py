@@ -222,6 +222,18 @@ def test_a_step_since_is_told_with_its_size() -> None:
     assert "; step of −0.4 pH since 6 Jan 04:48; check before use." in row.sentence
 
 
+def test_a_probe_is_told_the_error_of_its_point_not_the_size_of_a_step_beside_it() -> None:
+    step = dataclasses.replace(
+        steamed(5.2), kind="step", size=-0.54, size_low=-0.6, size_high=-0.5, size_unit="pH", origin="undecided",
+    )  # fmt: skip
+    grown = dataclasses.replace(doubted(-0.36, open_end=False), band=(0.4, 0.1))
+    grown = dataclasses.replace(grown, knots=((grown.start, -0.09), (grown.end, -0.36)))
+    (row,) = exposures(steamed(), step, doubts=(grown,), calibrations=(calibrated(9, 91.0),))
+    assert "read up to 0.4 pH low until 10 Jan 00:00" in row.sentence
+    assert "step of" not in row.sentence
+    assert row.error == -0.36
+
+
 def test_hours_above_a_rating_are_said_as_hours() -> None:
     (row,) = exposures(steamed(above=3316.0))
     assert "2 d 7 h above its 130 °C rating" in row.sentence
