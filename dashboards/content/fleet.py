@@ -129,7 +129,8 @@ def _change_row(change: Change, reader: Reader, slugs: Mapping[str, str]) -> Cha
 def audit_rows(result: ScanResult, reader: Reader, slugs: Mapping[str, str]) -> tuple[AuditRow, ...]:
     """Findings of the audit and what does not fit within an entry, newest first."""
     at = looking(result.points, reader)
-    rows = [audit_row(finding, at(finding.point), slugs) for finding in result.audit]
+    entered = {c.id: c.time for c in result.calibrations}
+    rows = [audit_row(finding, at(finding.point), slugs, entered) for finding in result.audit]
     copied = {finding.calibration for finding in result.audit if finding.kind == "copied"}
     rows += [
         AuditRow(
@@ -142,13 +143,16 @@ def audit_rows(result: ScanResult, reader: Reader, slugs: Mapping[str, str]) -> 
     return tuple(sorted(rows, key=lambda row: (-row.instant, row.point, row.kind)))
 
 
-def audit_row(finding: AuditFinding, reader: Reader, slugs: Mapping[str, str]) -> AuditRow:
-    """One finding of the audit as text."""
-    when = reader.moment(finding.start)
+def audit_row(
+    finding: AuditFinding, reader: Reader, slugs: Mapping[str, str], entered: Mapping[str, int]
+) -> AuditRow:
+    """One finding of the audit as text, under the instant of its entry [ns]; one without an entry where it was seen."""
+    instant = entered.get(finding.calibration, finding.start)
+    when = reader.moment(instant)
     if finding.kind == "overdue":
         when = f"{reader.date(finding.start)} to {reader.date(finding.end)}"
     return AuditRow(
-        instant=finding.start, when=when, kind=AUDIT_WORDS.get(finding.kind, finding.kind), point=finding.point,
+        instant=instant, when=when, kind=AUDIT_WORDS.get(finding.kind, finding.kind), point=finding.point,
         slug=slugs.get(finding.point, ""), probe=finding.probe, text=capital(reader.text(finding.sentence)),
         could_hide="; ".join(reader.text(text) for text in finding.could_hide),
     )  # fmt: skip

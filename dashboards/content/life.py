@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from dashboards.slug import slugs
-from dashboards.wording import Reader
+from dashboards.wording import Reader, thousands
 from excursions.clock import minutes_text, to_ns
 from excursions.digits import DEGREE, number
 from excursions.plant import Installation, Plant
@@ -82,7 +82,12 @@ def _date(when: object, reader: Reader) -> str:
 
 
 def _whole(value: object) -> str:
-    return f"{value:,.0f}".replace(",", "\u202f") if isinstance(value, (int, float)) else "–"
+    if not isinstance(value, (int, float)):
+        return "–"
+    return thousands(round(value)) if value >= GROUPED else f"{value:.0f}"
+
+
+GROUPED = 10_000  # from five digits on a figure is read in groups; sentences write four of them without a gap
 
 
 def _minutes(value: object) -> str:

@@ -25,6 +25,7 @@ from dashboards.content.sampling import limit_words, sampling_words
 from dashboards.wording import CAUTIONS, Reader, capital, counted, described, from_words, joined, kind_label
 from excursions.digits import DEGREE
 from excursions.records import Decision, FloatArray
+from excursions.report.result import PointFindings
 
 MOST_CHANGES = 6  # the rest stand in the table
 
@@ -101,7 +102,10 @@ def point_content(about: About, reader: Reader, slug: str) -> PointContent:
         events_left_out=left_out,
         shifts=shift_rows(about, reader),
         calibrations=calibration_rows(about, reader),
-        audit=tuple(audit_row(finding, reader, {}) for finding in about.audit),
+        audit=tuple(
+            audit_row(finding, reader, {}, {c.id: c.time for c in about.calibrations})
+            for finding in about.audit
+        ),
         due=tuple(
             due_row(due, findings.end, reader, {})
             for due in about.due
@@ -181,8 +185,14 @@ def ratings_words(about: About, reader: Reader) -> str:
         f"{reader.amount(ratings.sterilisation_degc, 'degC')} for {ratings.sterilisation_min:.0f} min."
     )
     return (
-        f"{text} Assumed: usual values for {findings.point.quantity.label} probes that nobody stated for this one; "
+        f"{text} Assumed: usual values for {_kind_of_probe(findings)} that nobody stated for this one; "
         "write the probe's own ratings in the register."
         if ratings.assumed
         else f"{text} As stated in the register."
     )
+
+
+def _kind_of_probe(findings: PointFindings) -> str:
+    """``pH probes``; of a quantity the table does not know just probes."""
+    point = findings.point
+    return "probes" if point.measurand == "other" else f"{point.quantity.label} probes"

@@ -107,7 +107,7 @@ def explain(result: ScanResult, point: str, focus: Focus | None = None) -> Expla
         cautions=_cautions(case, onset, answer.verdict),
         hidden=_hidden(case),
         event=onset.id if onset else "",
-        knowledge=case.verdict.knowledge,
+        knowledge=_known_then(case),
         about=answer.doubt is not None and answer.doubt.about and answer.since == answer.doubt.start,
         reading=shown(case.findings, chosen, case.tz, *told),
     )
@@ -124,6 +124,23 @@ def _beyond_the_record(case: Case) -> str:
     if focus.end > findings.end + NS_PER_HOUR:
         said += f" The record ends {day(findings.end, case.tz)}: of what came after nothing is known."
     return said
+
+
+def _known_then(case: Case) -> str:
+    """Which calibrations stand before and after what is asked about; of the end of the record as the point itself is told."""
+    before = [c for c in case.calibrations if c.time <= case.focus.start]
+    after = [c for c in case.calibrations if c.time > case.focus.start]
+    if not after:
+        return case.verdict.knowledge
+    last, following = max(before, key=lambda c: c.time, default=None), min(after, key=lambda c: c.time)
+    other = last is not None and last.probe != following.probe and following.probe
+    text = (
+        f"Last {last.action} before it {day(last.time, case.tz)}"
+        if last is not None
+        else "No calibration before it was given"
+    )
+    owner = f" (of probe {following.probe})" if other else ""
+    return f"{text}; the next after it {day(following.time, case.tz)}{owner}."
 
 
 MOST_ALSO = 2  # events named beside the one that leads; the page lists them all

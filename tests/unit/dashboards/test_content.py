@@ -130,6 +130,12 @@ def test_how_wrong_an_undecided_step_would_be_is_told_with_its_condition() -> No
     words = wrong_now(verdict, result.points[0], Reader(tz=ZoneInfo("UTC")))
     assert words.replace("\u00a0", " ").startswith("0.8 mg/L too low")
     assert words.endswith("if the probe did it, nothing if the process did")
+    step = next(e for e in result.points[0].events if e.id == verdict.event)
+    its_own = dataclasses.replace(result.points[0], events=(dataclasses.replace(step, origin="probe"),))
+    doubted = dataclasses.replace(verdict, verdict="doubt")
+    words = wrong_now(doubted, its_own, Reader(tz=ZoneInfo("UTC"))).replace("\u00a0", " ")
+    assert words.startswith("0.8 mg/L too low")
+    assert words.endswith(", by the size of the step alone")
 
 
 def test_a_scale_that_is_hardly_narrower_is_not_worth_having() -> None:

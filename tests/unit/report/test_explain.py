@@ -725,3 +725,16 @@ def test_a_reading_less_its_error_is_what_a_reader_reckons() -> None:
     )
     told = shown(findings, Focus(start=day(5), end=day(5)), ZoneInfo("UTC"), 0.386, 0.07)
     assert told == "7.38 pH at 6 Jan 00:00; without its error about 6.99 pH (± 0.07 pH)"
+
+
+def test_what_is_known_is_what_stood_at_the_moment_asked_about() -> None:
+    first, second = (
+        Calibration(time=day(at), point="P", probe=probe, measurand="ph", action="calibration")
+        for at, probe in ((10, "S1"), (40, "S2"))
+    )
+    scan = made_scan(made_findings(), calibrations=(first, second))
+    assert asked(scan, 20).knowledge == (
+        "Last calibration before it 11 Jan 00:00; the next after it 10 Feb 00:00 (of probe S2)."
+    )
+    assert asked(scan, 5).knowledge.startswith("No calibration before it was given; the next after it 11 Jan")
+    assert asked(scan, 50).knowledge == scan.verdicts[0].knowledge
