@@ -22,7 +22,7 @@ from dashboards.wording import (
     size_words,
 )
 from excursions.clock import duration_text
-from excursions.digits import number, percent, reckoned
+from excursions.digits import number, percent, reckoned, supported
 from excursions.kinds import HEAT_KINDS
 from excursions.records import (
     NOT_BORNE_OUT,
@@ -379,6 +379,7 @@ def _course(doubt: Doubt, unit: str, reader: Reader) -> str:
         return f"{reader.difference(error, unit, band, signed=True)} ± {reader.half(band, unit)}"
 
     first, last = said(*knots[0]), said(*knots[-1])
-    most = said(*max(knots, key=lambda knot: abs(knot[0])))
+    worst, band = max(knots, key=lambda knot: abs(knot[0]))
     ends = first if first == last else f"from {first} to {last}"
-    return ends if most in (first, last) else f"{ends}, at most {most}"
+    beyond = all(abs(supported(worst, band)) > abs(supported(end, band)) for end, _ in (knots[0], knots[-1]))
+    return f"{ends}, at most {said(worst, band)}" if beyond else ends

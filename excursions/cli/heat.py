@@ -131,7 +131,7 @@ def _before_after(row: Row, what: str, unit: str, reader: Reader) -> str:
     text = f"{words[0]} in the {near} before, {words[1]} in the {near} after"
     error, band = figure(row, "error"), figure(row, "error_band")
     if what == "reading":
-        text += " (three next to it; the process moves too)"
+        text += " (medians of the three hours next to it, in which the process may have moved as well)"
         if math.isfinite(error) and not is_seen(error, band):
             text += f"; no error seen, up to {reader.difference(band, unit, band)} could hide"
         elif math.isfinite(error):

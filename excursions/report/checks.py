@@ -285,9 +285,7 @@ def _nearest_sample(question: str, pairs: list[tuple[LabSample, float]], scene: 
     at = scene.asked[0]
     sample, level = min(pairs, key=lambda pair: (abs(pair[0].time - at), pair[0].time))
     tolerance = scene.findings.point.tolerance_at(sample.value)
-    words = (
-        f"{_compared(sample, level, scene)}; {len(pairs)} sample{'' if len(pairs) == 1 else 's'} within reach"
-    )
+    words = f"{_compared(sample, level, scene)}; {len(pairs)} sample{'' if len(pairs) == 1 else 's'} near enough to compare"
     others = _pairs(scene, *scene.doubted) if scene.doubted else []
     if len(others) > 1:
         words += f"; of all the time that is doubted, {_how_many_off(others, scene)}"
