@@ -238,6 +238,12 @@ def also_there(case: Case, told: Event | None) -> list[Event]:
     return sorted(others, key=lambda e: (-SEVERITY_RANK[e.severity], -e.confidence, e.start))
 
 
+def doubt_to_come(case: Case, event: Event) -> Doubt | None:
+    """The window of doubt that an event opens after what is asked about: up to there its error stays within the tolerance."""
+    own = [d for d in case.doubts if d.event == event.id and not d.too_small]
+    return own[0] if own and all(d.start >= case.last for d in own) else None
+
+
 def is_blind(case: Case) -> bool:
     """Whether the answer for the point is that this record cannot tell, because most kinds of fault could not show in it."""
     return case.verdict.verdict == "cannot tell" and not case.verdict.event
@@ -272,6 +278,8 @@ def _is_live(event: Event, case: Case) -> bool:
     if event.kind in PASSING:  # while it lasts no later calibration speaks for or against it
         return bool(case.focus.event) or event.open_end or event.end > case.focus.start
     if became(case.outcomes, event.id) == NOT_BORNE_OUT:
+        return False
+    if not case.focus.event and doubt_to_come(case, event) is not None:
         return False
     if not case.focus.event and event.back_at is not None and event.back_at <= case.focus.start:
         return False

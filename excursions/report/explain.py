@@ -23,6 +23,7 @@ from excursions.report.case import (
     Case,
     also_there,
     bridged_event,
+    doubt_to_come,
     error_in,
     event_of,
     is_blind,
@@ -163,8 +164,11 @@ def _also_on_record(case: Case, answer: Answer) -> str:
 
 def _standing(event: Event, case: Case) -> str:
     """Whose doing an event is, and that a calibration did not bear it out."""
-    later = ", not borne out by the calibration after it"
-    return f"{whose(event)}{later if became(case.outcomes, event.id) == NOT_BORNE_OUT else ''}"
+    if became(case.outcomes, event.id) == NOT_BORNE_OUT:
+        return f"{whose(event)}, not borne out by the calibration after it"
+    doubt = doubt_to_come(case, event)
+    left = f", out of tolerance from {doubted_from(doubt, case.tz)} on" if doubt is not None else ""
+    return f"{whose(event)}{left}"
 
 
 def _answer(case: Case) -> Answer:

@@ -738,3 +738,18 @@ def test_what_is_known_is_what_stood_at_the_moment_asked_about() -> None:
     )
     assert asked(scan, 5).knowledge.startswith("No calibration before it was given; the next after it 11 Jan")
     assert asked(scan, 50).knowledge == scan.verdicts[0].knowledge
+
+
+def test_while_a_slow_change_stays_within_the_tolerance_a_moment_is_trusted_and_the_change_is_told() -> None:
+    drift = dataclasses.replace(
+        made_step(), kind="drift", start=day(20), end=day(50), size=-0.8, open_end=True
+    )
+    window = dataclasses.replace(
+        made_doubt(drift), start=day(24), end=day(50), knots=((day(24), -0.1), (day(50), -0.8)), about=True
+    )
+    scan = made_scan(made_findings(drift), doubts=(window,))
+    early = asked(scan, 22)
+    assert early.verdict == "trust"
+    assert early.sentence.startswith("No error of the reading there is known. On record there: drift of")
+    assert "out of tolerance from about 25 Jan on" in early.sentence
+    assert asked(scan, 40).verdict == "doubt"
