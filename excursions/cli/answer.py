@@ -85,7 +85,7 @@ def _since(answer: Explanation, tz: ZoneInfo) -> str:
 
 
 def _cause(cause: Cause) -> str:
-    text = f"{_share(cause.probability):>5}  {cause.words}"
+    text = f"{_share(cause.probability):>5}  {cause.words}" if cause.is_named else cause.words
     return text + (f": {'; '.join(cause.reasons[:MOST_REASONS])}" if cause.reasons else "")
 
 

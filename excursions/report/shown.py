@@ -9,6 +9,7 @@ import numpy as np
 
 from excursions.clock import NS_PER_S
 from excursions.digits import reckoned
+from excursions.records import MEASURING
 from excursions.report.explanation import Focus
 from excursions.report.result import PointFindings
 from excursions.report.wording import day, quantity
@@ -33,12 +34,15 @@ def shown(findings: PointFindings, focus: Focus, tz: ZoneInfo, error: float, ban
     known = np.isfinite(trace.value)
     time, value = trace.time[known], trace.value[known]
     if not focus.is_moment:
-        inside = value[(time >= focus.start) & (time <= focus.end)]
+        there = (time >= focus.start) & (time <= focus.end)
+        measured = there & findings.states.mask(time, MEASURING)
+        inside = value[measured] if measured.any() else value[there]
         if not inside.size:
             return ""
+        left = ", cleanings, calibrations and holds left out" if inside.size < there.sum() else ""
         low, high = float(inside.min()), float(inside.max())
         fine = findings.point.fine_at(max(abs(low), abs(high)))
-        return f"between {quantity(low, unit, fine)} and {quantity(high, unit, fine)}"
+        return f"between {quantity(low, unit, fine)} and {quantity(high, unit, fine)}{left}"
     at = int(np.searchsorted(time, focus.start, side="right")) - 1
     if at < 0:
         return ""

@@ -14,6 +14,7 @@ from excursions.clock import NS_PER_DAY, NS_PER_HOUR
 from excursions.errors import UsageError
 from excursions.plant import Plant, Point
 from excursions.records import (
+    CALIBRATING,
     HOLD,
     LABORATORY,
     MEASURING,
@@ -753,3 +754,14 @@ def test_while_a_slow_change_stays_within_the_tolerance_a_moment_is_trusted_and_
     assert early.sentence.startswith("No error of the reading there is known. On record there: drift of")
     assert "out of tolerance from about 25 Jan on" in early.sentence
     assert asked(scan, 40).verdict == "doubt"
+
+
+def test_of_a_range_only_what_was_measured_is_told_not_the_standards_of_a_calibration() -> None:
+    findings = made_findings(state=CALIBRATING)
+    trace = findings.traces["value"]
+    buffers = np.where((trace.time >= day(10)) & (trace.time < day(11)), 4.0, trace.value)
+    held = dataclasses.replace(findings, traces={"value": dataclasses.replace(trace, value=buffers)})
+    assert asked(made_scan(held), 9, 12).reading == (
+        "between 6.99 pH and 7.01 pH, cleanings, calibrations and holds left out"
+    )
+    assert asked(made_scan(held), 12, 14).reading == "between 6.99 pH and 7.01 pH"
