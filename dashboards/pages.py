@@ -82,7 +82,7 @@ def point_page(
     about: About, *, reader: Reader, slug: str, lives: Sequence[LifeRow], run: RunFacts, plant: str
 ) -> str:
     """The page of one point."""
-    reader = reader.of(about.findings)
+    reader = reader.of(about.findings, (*about.neighbours, *about.related))
     page = point_content(about, reader, slug)
     hottest_figure, hottest_words = _hottest(about, reader)
     return rendered(

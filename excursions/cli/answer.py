@@ -28,7 +28,8 @@ def print_explanation(
 ) -> None:
     """Print the answer on standard output, and where its page is."""
     findings = next(f for f in result.points if f.point.name == answer.point)
-    words = Reader(tz=clock.zone(result.plant.zone), temperature=display_units).of(findings).text
+    beside = [f for f in result.points if f.point.name in findings.point.neighbours]
+    words = Reader(tz=clock.zone(result.plant.zone), temperature=display_units).of(findings, beside).text
     if as_json:
         typer.echo(json.dumps(spoken(explanation_facts(answer, page), words), indent=2, ensure_ascii=False))
         return

@@ -64,15 +64,28 @@ class Reader:
     tz: ZoneInfo
     temperature: str = "degC"
     exported: Exported | None = None
+    beside: tuple[Exported, ...] = ()
 
-    def of(self, findings: PointFindings) -> Reader:
-        """The same, looking at one point: its readings in the unit of its export, where that is another than the house's."""
-        return replace(self, exported=exported_in(findings.point, findings.exported_unit))
+    def of(self, findings: PointFindings, beside: Iterable[PointFindings] = ()) -> Reader:
+        """The same, looking at one point: its readings in the unit of its export, where that is another than the house's.
+
+        Readings of points `beside` it that measure in other units of the house are told as exported too.
+        """
+        first = {findings.unit: exported_in(findings.point, findings.exported_unit)}
+        for other in beside:
+            first.setdefault(other.unit, exported_in(other.point, other.exported_unit))
+        own = first.pop(findings.unit)
+        return replace(self, exported=own, beside=tuple(one for one in first.values() if one is not None))
+
+    def _exported_in(self, unit: str) -> Exported | None:
+        return next(
+            (one for one in (self.exported, *self.beside) if one is not None and one.unit == unit), None
+        )
 
     def unit(self, unit: str) -> str:
         """How a unit is written, after conversion."""
-        if self.exported is not None and unit == self.exported.unit:
-            return self.exported.shown
+        if (given := self._exported_in(unit)) is not None:
+            return given.shown
         shown = FAHRENHEIT[unit][1] if self.temperature == "degF" and unit in FAHRENHEIT else unit
         return UNIT_WORDS.get(shown, shown)
 
@@ -86,8 +99,8 @@ class Reader:
         """Differences of readings in `unit`, and widths of bands, in the unit shown."""
         if unit == "degC" and self.temperature == "degF":
             return np.round(value * 1.8, MOST_DEGREES)
-        if self.exported is not None and unit == self.exported.unit:
-            return to_digits(np.asarray(value) * self.exported.factor, MOST_DIGITS)
+        if (given := self._exported_in(unit)) is not None:
+            return to_digits(np.asarray(value) * given.factor, MOST_DIGITS)
         return value
 
     def amount(self, value: float, unit: str, uncertainty: float = math.nan, *, signed: bool = False) -> str:
@@ -117,7 +130,9 @@ class Reader:
     def _shown(self, text: str) -> str:
         if self.temperature == "degF":
             text = _DEGREES.sub(_to_fahrenheit, text)
-        return _to_exported(text, self.exported) if self.exported is not None else text
+        for given in (self.exported, *self.beside):
+            text = _to_exported(text, given) if given is not None else text
+        return text
 
     def _said(self, found: re.Match[str]) -> str:
         return self.moment(clock.to_ns(datetime.fromisoformat(found.group())))

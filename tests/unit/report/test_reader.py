@@ -86,6 +86,23 @@ def in_micrograms() -> PointFindings:
     return dataclasses.replace(made, point=point, exported_unit="ug/L")
 
 
+def test_what_stands_beside_a_point_is_told_as_exported_too_unless_it_shares_its_unit() -> None:
+    own = in_micrograms()
+    cell = dataclasses.replace(
+        own,
+        point=dataclasses.replace(own.point, name="C1", measurand="conductivity"),
+        traces={"value": dataclasses.replace(own.traces["value"], unit="uS/cm")},
+        exported_unit="mS/cm",
+    )
+    own = dataclasses.replace(own, traces={"value": dataclasses.replace(own.traces["value"], unit="mg/L")})
+    twin = dataclasses.replace(own, exported_unit="ppb")
+    reader = HOUSE.of(own, (twin, cell))
+    assert (
+        reader.text("C1 changed by −110 µS/cm, FW2 by 0.002 mg/L")
+        == "C1 changed by −0.11 mS/cm, FW2 by 2 µg/L"
+    )
+
+
 def test_who_looks_at_several_points_reads_each_in_its_own_unit() -> None:
     at = looking([in_micrograms()], HOUSE)
     assert at("FW1").text("0.02 mg/L") == "20 µg/L"
