@@ -56,6 +56,7 @@ def write_moment(result: ScanResult, answer: Explanation, out: Path, *, display_
 def moment_page(result: ScanResult, answer: Explanation, reader: Reader) -> str:
     """The page as text."""
     about = next(a for a in gather(result) if a.findings.point.name == answer.point)
+    reader = reader.of(about.findings, (*about.neighbours, *about.related))
     focus = answer.focus
     ends = reader.wall_ms(np.array([focus.start, focus.end], np.int64)).tolist()
     window = window_of(focus, about.findings)

@@ -43,7 +43,7 @@ def record_figure(
     if about is None:
         known = ", ".join(findings.point.name for findings in result.points)
         raise ValueError(f'no point "{point}" in this scan, only {known}')
-    reader = Reader(tz=clock.zone(result.plant.zone), temperature=display_units)
+    reader = Reader(tz=clock.zone(result.plant.zone), temperature=display_units).of(about.findings)
     spec = point_spec(about.findings, about.plant, marks_of(about), reader)
     if answer is not None:
         ends = (*window_of(answer.focus, about.findings), answer.focus.start, answer.focus.end)

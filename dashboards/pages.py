@@ -49,12 +49,13 @@ def overview_page(result: ScanResult, overview: Overview, reader: Reader) -> str
         (
             entry,
             sparkline(
-                found[entry.name], doubts.get(entry.name, ()), window=window, since=since[entry.name],
-                budget=budget, reader=reader,
+                findings, doubts.get(entry.name, ()), window=window, since=since[entry.name],
+                budget=budget, reader=reader.of(findings),
             ),
-            spark_ends(found[entry.name], doubts.get(entry.name, ()), window, reader),
+            spark_ends(findings, doubts.get(entry.name, ()), window, reader.of(findings)),
         )
         for entry in overview.entries
+        for findings in [found[entry.name]]
     ]  # fmt: skip
     return rendered(
         "overview.html",
@@ -81,6 +82,7 @@ def point_page(
     about: About, *, reader: Reader, slug: str, lives: Sequence[LifeRow], run: RunFacts, plant: str
 ) -> str:
     """The page of one point."""
+    reader = reader.of(about.findings, (*about.neighbours, *about.related))
     page = point_content(about, reader, slug)
     hottest_figure, hottest_words = _hottest(about, reader)
     return rendered(

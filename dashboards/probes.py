@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
+from dataclasses import replace
 from pathlib import Path
 
 from dashboards.content.probe import (
@@ -78,6 +79,7 @@ def probe_page(
     run: RunFacts,
 ) -> str:
     """The page of one probe."""
+    reader = _before(life, found, reader)
     verdicts = {verdict.point: verdict for verdict in result.verdicts}
     page, ends = probe_content(life, reader, pages, verdicts), record_ends(found)
     days = days_of(life, found)
@@ -102,6 +104,12 @@ def probe_page(
         f0_words=reader.text(F0_WORDS),
         cautions=PROBE_CAUTIONS,
     )  # fmt: skip
+
+
+def _before(life: ProbeLife, found: Mapping[str, PointFindings], reader: Reader) -> Reader:
+    """The reader of a probe's page: its readings as the points it sat at export them, where they agree in that."""
+    seen = {reader.of(found[name]).exported for name in life.points if name in found}
+    return replace(reader, exported=seen.pop()) if len(seen) == 1 else reader
 
 
 def _close(

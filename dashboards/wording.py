@@ -1,37 +1,17 @@
-"""Words and numbers as the pages show them: units, times, spans, names of things.
-
-Inside the house temperatures are degC; here, and only here, they become what the reader asked for.
-"""
+"""Words and numbers as the pages show them: sizes, spans, names of things."""
 
 from __future__ import annotations
 
 import math
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
-from datetime import datetime, timedelta
-from typing import cast
-from zoneinfo import ZoneInfo
-
-import numpy as np
-import polars as pl
 
 from excursions import clock
-from excursions.digits import band_ends, number, of_a_move, supported, written
+from excursions.digits import DEGREE, band_ends, number, of_a_move, written
 from excursions.kinds import KINDS, MOVES
-from excursions.records import Doubt, Event, FloatArray
-from excursions.report.wording import event_sentence, quantity
+from excursions.records import Doubt, Event
+from excursions.report.reader import Reader as Reader
 
-UNIT_WORDS = {
-    "degC": "°C",
-    "degF": "°F",
-    "degF/min": "°F/min",
-    "uS/cm": "µS/cm",
-    "%sat": "% sat",
-    "1/cm": "cm⁻¹",
-    "ratio": "×",
-    "1": "",
-}
 CAUTIONS = (
     "This is no release system and no protective system: it reads a record after the fact. Quality decisions and "
     "safety functions stay where they are.",
@@ -68,12 +48,6 @@ PARAMETER_WORDS = {
     "gain": "gain",
 }
 CAUSE_WORDS = {"ageing": "ordinary ageing", "unrecorded": "something not in the record"}
-# unit -> (what is added after multiplying by 1.8, unit shown)
-FAHRENHEIT = {"degC": (32.0, "degF"), "K": (0.0, "degF"), "K/min": (0.0, "degF/min")}
-MOST_DEGREES = (
-    2  # decimals of a temperature that was converted: what arithmetic adds behind them is no reading
-)
-LEAST_DEGREES = 0.5  # no temperature on a page is worth more than one decimal
 # Units that stand at the end of a figure's name, longest first, and how people write them.
 SUFFIXES = (
     ("_k_per_min", "K/min"),
@@ -90,124 +64,6 @@ SUFFIXES = (
     ("_d", "d"),
     ("_k", "K"),
 )
-FEW = 64
-# The house writes a temperature as a number of degC (or °C) and a difference as a number of K, always; so the unit
-# alone says how a figure is converted, and nothing is guessed from the words around it.
-_DEGREES = re.compile(r"(?P<figure>[+\-−]?\d+(?:[.,]\d+)?)\s?(?P<unit>°C|degC|K/min|K)(?![\w/])")
-_PLAIN_UNITS = re.compile(r"(?<=\d)\s?deg([CF])\b")
-_SIGNED_ZERO = re.compile(r"^[−+-](?=0(?:\.0*)?(?:\s|$))")
-# An instant as the house writes it for machines; people get it on their own clock.
-_STAMP = re.compile(r"\b\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ")
-_MACHINE_UNITS = re.compile(r"(?<=\d )(?:uS/cm|%sat)(?!\w)")
-_BARE_UNITS = re.compile(r"\bdeg([CF])\b")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Reader:
-    """Who looks: the zone of their clock and the unit of their temperatures (``degC`` or ``degF``)."""
-
-    tz: ZoneInfo
-    temperature: str = "degC"
-    _words: dict[str, str] = field(default_factory=dict, compare=False)
-
-    def unit(self, unit: str) -> str:
-        """How a unit is written, after conversion."""
-        shown = FAHRENHEIT[unit][1] if self.temperature == "degF" and unit in FAHRENHEIT else unit
-        return UNIT_WORDS.get(shown, shown)
-
-    def level(self, value: FloatArray, unit: str) -> FloatArray:
-        """A reading (not a difference) in the unit shown."""
-        if unit == "degC" and self.temperature == "degF":
-            return np.round(value * 1.8 + 32.0, MOST_DEGREES)
-        return value
-
-    def amount(self, value: float, unit: str, uncertainty: float = math.nan, *, signed: bool = False) -> str:
-        """A figure with its unit and the digits its uncertainty supports; what degC measures is a level, K a difference."""
-        if self.temperature == "degF" and unit in FAHRENHEIT:
-            shift, unit = FAHRENHEIT[unit]
-            if (
-                0 < uncertainty < 1
-            ):  # sentences hold tenths of degC: here the same tenth is converted, not another
-                value = supported(value, uncertainty)
-            value, uncertainty = value * 1.8 + shift, uncertainty * 1.8
-        if unit in ("ratio", "1"):
-            return f"{number(value, uncertainty, signed=signed)}{' ×' if unit == 'ratio' else ''}"
-        text = quantity(value, UNIT_WORDS.get(unit, unit), uncertainty, signed=signed)
-        return _SIGNED_ZERO.sub("", text)
-
-    def difference(
-        self, value: float, unit: str, uncertainty: float = math.nan, *, signed: bool = False
-    ) -> str:
-        """A difference of two readings in `unit`: an error, a step, a deadband."""
-        return self.amount(value, "K" if unit == "degC" else unit, uncertainty, signed=signed)
-
-    def text(self, sentence: str) -> str:
-        """A sentence made elsewhere, its temperatures in the unit shown."""
-        if self.temperature == "degF":
-            sentence = _DEGREES.sub(_to_fahrenheit, sentence)
-        sentence = _MACHINE_UNITS.sub(
-            lambda found: UNIT_WORDS[found.group()], _STAMP.sub(self._said, sentence)
-        )
-        return _BARE_UNITS.sub(r"°\1", _PLAIN_UNITS.sub(r" °\1", sentence))
-
-    def _said(self, found: re.Match[str]) -> str:
-        return self.moment(clock.to_ns(datetime.fromisoformat(found.group())))
-
-    def away(self, instant: int, span: int) -> int:
-        """An instant a span [ns] later (or earlier) by the clock on the wall: a change to summer time adds no hour."""
-        there = clock.to_datetime(instant, self.tz) + timedelta(microseconds=span // 1_000)
-        return clock.to_ns(there)
-
-    def event(self, event: Event) -> str:
-        """One event in a sentence."""
-        return event_sentence(event, self.tz, show=self.amount)
-
-    def moment(self, instant: int) -> str:
-        """Day, year and minute."""
-        return clock.to_datetime(instant, self.tz).strftime("%-d %b %Y, %H:%M")
-
-    def short(self, instant: int) -> str:
-        """Day and minute; the year is named elsewhere on the page."""
-        return clock.to_datetime(instant, self.tz).strftime("%-d %b, %H:%M")
-
-    def date(self, instant: int) -> str:
-        """The day alone."""
-        return clock.to_datetime(instant, self.tz).strftime("%-d %b %Y")
-
-    def day_month(self, instant: int) -> str:
-        """Day and month."""
-        return clock.to_datetime(instant, self.tz).strftime("%-d %b")
-
-    def clock(self, instant: int) -> str:
-        """Hour and minute."""
-        return clock.to_datetime(instant, self.tz).strftime("%H:%M")
-
-    def wall_ms(self, time: np.ndarray) -> np.ndarray:
-        """Instants [ns UTC] as wall-clock milliseconds: what a clock on the plant's wall showed."""
-        if time.size <= FEW:  # not worth the start of a column engine
-            return np.array([_wall_ms(int(t), self.tz) for t in time], dtype=np.int64)
-        wall = pl.col("time").cast(pl.Datetime("ns", "UTC")).dt.convert_time_zone(self.tz.key)
-        told = pl.DataFrame({"time": time}).select(wall.dt.replace_time_zone(None).dt.epoch("ms"))
-        return cast(np.ndarray, told["time"].to_numpy())
-
-    def wall(self, time: np.ndarray) -> np.ndarray:
-        """Instants [ns UTC] as wall-clock datetime64[ms], for an axis."""
-        return self.wall_ms(time).astype("datetime64[ms]")
-
-
-def _wall_ms(instant: int, tz: ZoneInfo) -> int:
-    offset = clock.to_datetime(instant, tz).utcoffset()
-    return instant // 1_000_000 + (round(offset.total_seconds() * 1000) if offset else 0)
-
-
-def _to_fahrenheit(found: re.Match[str]) -> str:
-    """A figure as °F with the decimals it had; a difference and a rate without the offset of the scale."""
-    text, unit = found["figure"].replace("−", "-").replace(",", "."), found["unit"]
-    decimals = len(text.partition(".")[2])
-    value = float(text) * 1.8 + (32.0 if unit in ("°C", "degC") else 0.0)
-    sign = "+" if text.startswith("+") else ""
-    shown = f"{value:{sign}.{decimals}f}".replace("-", "−")
-    return f"{shown} {'°F/min' if unit == 'K/min' else '°F'}"
 
 
 def kind_label(kind: str) -> str:
@@ -241,8 +97,8 @@ def size_words(event: Event, reader: Reader) -> str:
     low, high = event.size_low, event.size_high
     half = (high - low) / 2 if math.isfinite(high - low) else math.nan
     signed = event.kind in MOVES
-    if event.size_unit == "degC" and half > 0:
-        half = LEAST_DEGREES
+    if event.size_unit == "degC" and not signed:
+        half = DEGREE
     if signed and event.size_unit != "degC":
         half = of_a_move(event.size, half)
     show = reader.difference if signed else reader.amount

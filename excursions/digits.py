@@ -11,6 +11,7 @@ _UNITS = r"%|°[CF]|deg[CF]|K|K/min|pH|mV|mV/pH|[µu]S/cm|mS/cm|[mµu]?g/[Ll]|NT
 _LOOSE = re.compile(
     rf"(?<=\d) (?=(?:{_UNITS})(?![\w/]))|(?<=\d %) (?=sat\b)|(?<=±) (?=\d)|(?<=\b\d) (?=[A-Z][a-z]{{2}}\b)|(?<=\b\d\d) (?=[A-Z][a-z]{{2}}\b)"
 )
+DEGREE = 1.0  # [K] to which heat is told: a class B element at 130 degC (IEC 60751: 0.95 K)
 MOST_F0 = 10_000  # minutes; about a week at 121.1 degC
 
 
@@ -82,6 +83,11 @@ def of_a_move(size: float, half: float) -> float:
 def supported(value: float, uncertainty: float) -> float:
     """The figure that :func:`number` writes, as a number; NaN stays NaN."""
     return float(number(value, uncertainty).replace("−", "-")) if math.isfinite(value) else value
+
+
+def reckoned(value: float, other: float, uncertainty: float) -> float:
+    """The difference of two figures as a reader reckons it from what is written: 0.04 and 0.86 are 0.0 and 0.9, so 0.9."""
+    return supported(value, uncertainty) - supported(other, uncertainty)
 
 
 def band_ends(value: float, half: float) -> tuple[float, float]:

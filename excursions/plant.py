@@ -101,6 +101,10 @@ class Point:
             return np.full(levels.size, self.tolerance)
         return np.fmax(self.quantity.tolerance, self.quantity.tolerance_relative * np.abs(levels))
 
+    def fine_at(self, level: float) -> float:
+        """To what a reading at this level is written, canonical unit: a tenth of the error that matters (cp)."""
+        return self.tolerance_at(level) / 10
+
     def doubted_at(self, level: float) -> float:
         """Reading error from which a reading is doubted, canonical unit: the tolerance; where none is known a share of the reading."""
         return float(self.doubted_at_each(np.array([level]))[0])

@@ -14,6 +14,8 @@
     const d = new Date(ms);
     return `${DAYS[d.getUTCDay()]} ${d.getUTCDate()} ${MONTHS[d.getUTCMonth()]} ${d.getUTCFullYear()}, ${pad(d.getUTCHours())}:${pad(d.getUTCMinutes())}${seconds ? ':' + pad(d.getUTCSeconds()) : ''}`;
   }
+  // Hour and minute, with the day where it is another than that of the line.
+  const clockOf = (ms, line) => Math.floor(ms / DAY) === Math.floor(line / DAY) ? said(ms).split(', ')[1] : said(ms).replace(/^\w+ /, '').replace(/ \d{4},/, ',');
   const stamp = ms => new Date(ms).toISOString().replace('T', ' ').slice(0, 23);
   const parsed = text => typeof text === 'number' ? text : Date.parse(String(text).replace(' ', 'T') + (/Z|T$/.test(text) ? '' : String(text).length <= 10 ? 'T00:00:00Z' : 'Z'));
 
@@ -78,7 +80,7 @@
   const panels = spec.data.filter(t => ['value', 'temperature', 'noise'].includes(t.meta));
   const scaleButton = document.querySelector('[data-scale]');
   const narrow = () => innerWidth < 640;
-  let view = [...full], chosen = null, at = null, pinned = false, picking = false, wholeScale = false, cut = false, telling = 0;
+  let view = [...full], chosen = null, at = null, pinned = false, picking = false, wholeScale = false, cut = false, apart = false, telling = 0;
 
   const axisName = key => 'yaxis' + key.slice(1);
 
@@ -86,22 +88,28 @@
   // days the usual scale holds: what goes beyond it (cleanings, calibrations) is cut off at the edge, and said.
   function heights() {
     const ranges = {}, wide = view[1] - view[0] > 5 * DAY && !wholeScale;
-    cut = false;
+    cut = apart = false;
     for (const trace of spec.data) {
-      if (!trace.x || !trace.y || /[:]|^(calibration|swap|band)$/.test(trace.meta || '')) continue;
-      const usual = wide ? facts.scale[['beside', 'corrected'].includes(trace.meta) ? 'value' : trace.meta] : null;
-      const ends = ranges[trace.yaxis] || (ranges[trace.yaxis] = { in: [Infinity, -Infinity], all: [Infinity, -Infinity] });
+      if (!trace.x || !trace.y || /[:]|^(calibration|swap)$/.test(trace.meta || '')) continue;
+      if (trace.meta === 'band' && wide) continue;  // over months a wide band may run off, no reading may; close by it is the answer
+      const neighbour = trace.meta === 'beside', usual = wide ? facts.scale[trace.meta === 'corrected' ? 'value' : trace.meta] : null;
+      const ends = ranges[trace.yaxis] || (ranges[trace.yaxis] = { in: [Infinity, -Infinity], beside: [Infinity, -Infinity], all: [Infinity, -Infinity] });
       for (let i = lower(trace.x, view[0]); i < trace.x.length && trace.x[i] <= view[1]; i++) {
         const v = trace.y[i];
-        if (v < ends.all[0]) ends.all[0] = v;
-        if (v > ends.all[1]) ends.all[1] = v;
-        if (usual && (v < usual[0] || v > usual[1])) continue;
+        const held = neighbour ? ends.beside : ends.all;
+        if (v < held[0]) held[0] = v;
+        if (v > held[1]) held[1] = v;
+        if (neighbour || (usual && (v < usual[0] || v > usual[1]))) continue;
         if (v < ends.in[0]) ends.in[0] = v;
         if (v > ends.in[1]) ends.in[1] = v;
       }
     }
     const changes = {};
     for (const [key, ends] of Object.entries(ranges)) {
+      // A neighbour on another level must not make a flat line of the reading: it is on the scale where it leaves it a quarter.
+      const both = [Math.min(ends.in[0], ends.beside[0]), Math.max(ends.in[1], ends.beside[1])];
+      if (ends.in[0] > ends.in[1] || both[1] - both[0] <= 4 * (ends.in[1] - ends.in[0])) ends.in = both;
+      else apart = true;
       const [low, high] = ends.in[0] <= ends.in[1] ? ends.in : ends.all;
       if (low > high) continue;
       if (ends.all[0] < low || ends.all[1] > high) cut = true;
@@ -158,7 +166,7 @@
 
   function tell() {
     const whole = view[0] <= full[0] && view[1] >= full[1];
-    shown.textContent = (whole ? 'Shown: the whole record' : `Shown: ${said(view[0])} to ${said(view[1])}`) + (chosen ? `. Marked: ${chosen[3]}.` : '.') + (cut ? ' Readings beyond the usual scale are cut off at its edge.' : '');
+    shown.textContent = (whole ? 'Shown: the whole record' : `Shown: ${said(view[0])} to ${said(view[1])}`) + (chosen ? `. Marked: ${chosen[3]}.` : '.') + (cut ? ' Readings beyond the usual scale are cut off at its edge.' : '') + (apart ? ' What is beside it stands on another level, for the most part beyond this scale.' : '');
     scaleButton.setAttribute('aria-pressed', String(wholeScale));
     for (const b of document.querySelectorAll('[data-days]')) {
       const days = b.dataset.days;
@@ -217,25 +225,32 @@
     return figureText(value, unit, trace.meta === 'temperature' ? Math.min(trace.decimals ?? 1, 1) : trace.decimals);
   }
   const unitOf = trace => trace.meta === 'temperature' ? facts.temperature_unit : trace.meta === 'related' ? facts.related[trace.name] : facts.unit;
-  const digitsFor = band => band > 0 ? Math.max(0, -Math.floor(Math.log10(band))) : undefined;
 
+  // A figure to the first digit of its band, to the second from ten on: as the sentences have it.
+  function supported(value, band) {
+    if (!(band > 0)) return figureText(value, facts.unit);
+    const power = Number(band.toExponential(0).split('e')[1]), digits = power < 1 ? -power : 1 - power;
+    return figureText(Math.round(value * 10 ** digits) / 10 ** digits, facts.unit, Math.max(0, digits));
+  }
+
+  // Error and half width of its band at a moment, straight from one knot to the next.
   function errorAt(doubt, ms) {
-    const k = doubt.knots.filter(knot => knot[1] !== null);
-    if (!k.length) return null;
+    const k = doubt.knots.map(([at, error], i) => [at, error, doubt.band[i] ?? null]).filter(knot => knot[1] !== null);
+    if (!k.length) return [null, 0];
     let i = 0;
     while (i < k.length - 2 && k[i + 1][0] < ms) i++;
-    if (k.length === 1) return k[0][1];
-    const part = Math.min(1, Math.max(0, (ms - k[i][0]) / (k[i + 1][0] - k[i][0] || 1)));
-    return k[i][1] + part * (k[i + 1][1] - k[i][1]);
+    const a = k[i], b = k[Math.min(i + 1, k.length - 1)];
+    const part = Math.min(1, Math.max(0, (ms - a[0]) / (b[0] - a[0] || 1)));
+    return [a[1] + part * (b[1] - a[1]), (a[2] ?? 0) + part * ((b[2] ?? 0) - (a[2] ?? 0))];
   }
 
   // An error that does not stand out of its band is neither high nor low.
   function doubtWords(doubt, ms) {
-    const error = errorAt(doubt, ms), band = Math.max(0, ...doubt.band.filter(b => b !== null));
+    const [error, band] = errorAt(doubt, ms);
     if (error === null) return 'Doubtful here.';
-    const size = v => figureText(v, facts.unit, digitsFor(band));
+    const size = v => supported(v, band);
     if (Math.abs(error) < band / 2) return `Doubtful here: could be off by up to ${size(band)} either way (rests on: ${doubt.basis}).`;
-    return `Doubtful here: reads about ${size(Math.abs(error))} too ${error > 0 ? 'high' : 'low'} (rests on: ${doubt.basis}).`;
+    return `Doubtful here: reads about ${size(Math.abs(error))} too ${error > 0 ? 'high' : 'low'}${band > 0 ? ` (± ${size(band)})` : ''}; this rests on: ${doubt.basis}.`;
   }
 
   function words(ms) {
@@ -245,7 +260,8 @@
       if (i < 0) continue;
       const unit = unitOf(trace);
       const what = trace.meta === 'value' ? facts.label : trace.meta;
-      readings.push(Number.isFinite(trace.y[i]) ? `${what} ${reading(trace, trace.y[i], what === unit ? '' : unit)}` : `no ${what === facts.label ? 'reading' : what} here`);
+      const when = i >= 0 && Math.abs(trace.x[i] - ms) >= 60000 ? ` (drawn sample of ${clockOf(trace.x[i], ms)})` : '';
+      readings.push(Number.isFinite(trace.y[i]) ? `${what} ${reading(trace, trace.y[i], what === unit ? '' : unit)}${when}` : `no ${what === facts.label ? 'reading' : what} here`);
     }
     for (const trace of spec.data) {
       if (trace.meta !== 'beside' && trace.meta !== 'related') continue;
@@ -314,7 +330,8 @@
       const [from, to] = rowsIn(trace, view);
       const unit = unitOf(trace);
       const t = document.createElement('table'), caption = t.createCaption();
-      caption.textContent = `${trace.meta === 'value' ? facts.label : trace.meta}, ${unit}: ${to - from > most ? `first ${most} of ${to - from}` : to - from} samples drawn in the stretch shown`;
+      const what = trace.meta === 'value' ? facts.label : trace.meta;
+      caption.textContent = `${what}${unit === what ? '' : `, ${unit}`}: ${to - from > most ? `first ${most} of ${to - from}` : to - from} samples drawn in the stretch shown`;
       const head = t.createTHead().insertRow();
       for (const text of [`Time, ${facts.zone}`, unit || 'value']) { const th = document.createElement('th'); th.scope = 'col'; th.textContent = text; head.append(th); }
       const body = t.createTBody();
@@ -420,7 +437,10 @@
     });
     for (const b of document.querySelectorAll('[data-days]')) b.addEventListener('click', () => {
       if (b.dataset.days === 'all') { go(...full); return; }
-      const length = Number(b.dataset.days) * DAY, end = view[0] <= full[0] && view[1] >= full[1] ? full[1] : Math.min(full[1], (at ?? (view[0] + view[1]) / 2) + length / 2);
+      const length = Number(b.dataset.days) * DAY, whole = view[0] <= full[0] && view[1] >= full[1];
+      // Fewer days than are shown are days of those.
+      const middle = view[1] - view[0] > length ? Math.min(Math.max(centre(), view[0] + length / 2), view[1] - length / 2) : centre();
+      const end = whole ? full[1] : Math.min(full[1], middle + length / 2);
       go(end - length, end);
     });
     scaleButton.addEventListener('click', () => { wholeScale = !wholeScale; go(...view); });
@@ -444,9 +464,14 @@
     Book.onTheme(draw);
   }
 
+  // Around what a closer or a wider look turns: the line, while it is in sight, else the middle.
+  function centre() {
+    return at !== null && at >= view[0] && at <= view[1] ? at : (view[0] + view[1]) / 2;
+  }
+
   function zoom(factor) {
-    const centre = at !== null && at >= view[0] && at <= view[1] ? at : (view[0] + view[1]) / 2, half = (view[1] - view[0]) * factor / 2;
-    go(centre - half, centre + half);
+    const half = (view[1] - view[0]) * factor / 2, middle = centre();
+    go(middle - half, middle + half);
   }
 
   // The browser goes to the row of the table once more when everything has loaded: land after that.

@@ -76,7 +76,7 @@
   }
   function say(moment) {
     at = ms(moment);
-    const here = rows.filter(row => row[0] === moment).map(row => row[3]);
+    const here = rows.filter(row => row[0] === moment).map(row => row[4]);
     const p = document.createElement('p'), b = document.createElement('b');
     b.textContent = new Date(at).toLocaleDateString('en-GB', { day: 'numeric', month: 'short', year: 'numeric', timeZone: 'UTC' }) + (moment.length > 10 ? ', ' + moment.slice(11) : '') + ': ';
     p.append(b, here.join('; ') + '.');
@@ -100,19 +100,21 @@
   // ---- as data and as picture -------------------------------------------------------------------------
   const daily = trace => ['highest of the day', 'dose so far'].includes(trace.name);  // of a day, not of a minute
   const when = x => typeof x === 'number' ? new Date(x).toISOString().replace('T', ' ').slice(0, 16) : String(x ?? '').slice(0, 16);
+  // The unit stands behind the figures of the trace's axis; a calibration is a moment and has none.
+  const unitOf = trace => (spec.layout['yaxis' + (trace.yaxis || 'y').slice(1)]?.ticksuffix || '').trim();
   const rows = [];
   for (const trace of spec.data) {
     for (let i = 0; i < trace.x.length; i++) {
       const value = trace.y[i];
       if (trace.x[i] === null || value === null || Number.isNaN(value) || trace.line?.width === 14) continue;
       const said = trace.name === 'calibration' ? trace.text[i] : String(value);
-      rows.push([when(trace.x[i]).slice(0, daily(trace) ? 10 : 16), Book.plainText(trace.name) + (/^as (found|left)$/.test(trace.name) ? ', ' + title(trace) : ''), said, told(trace, i)]);
+      rows.push([when(trace.x[i]).slice(0, daily(trace) ? 10 : 16), Book.plainText(trace.name) + (/^as (found|left)$/.test(trace.name) ? ', ' + title(trace) : ''), said, unitOf(trace), told(trace, i)]);
     }
   }
   rows.sort((a, b) => a[0] < b[0] ? -1 : a[0] > b[0] ? 1 : 0);
-  const written = rows.map(row => row.slice(0, 3));
+  const written = rows.map(row => row.slice(0, 4));
   const holder = document.querySelector('details.data');
-  const header = [`time (${holder.dataset.zone})`, 'what', 'value'];
+  const header = [`time (${holder.dataset.zone})`, 'what', 'value', 'unit'];
   const stem = name.replace(/[^\w-]+/g, '_') || 'probe';
   document.querySelector('[data-csv]').addEventListener('click', () => Book.save(`${stem}.csv`, 'text/csv', [header, ...written].map(r => r.map(Book.cell).join(',')).join('\n') + '\n'));
   for (const b of document.querySelectorAll('[data-picture]')) b.addEventListener('click', () => Book.picture(plot, stem, b.dataset.picture));

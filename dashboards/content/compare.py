@@ -10,6 +10,7 @@ import numpy as np
 from dashboards.content.about import About
 from dashboards.wording import Reader
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, TimeArray
+from excursions.digits import reckoned
 from excursions.records import BoolArray, FloatArray, LabSample
 from excursions.report.corrected import error_then
 from excursions.report.result import PointFindings
@@ -69,20 +70,22 @@ def _sample_row(sample: LabSample, about: About, reader: Reader) -> SampleRow:
     findings = about.findings
     unit, level = findings.unit, level_at(findings, sample.time)
     tolerance = findings.point.tolerance_at(sample.value)
-    fine = tolerance / 10
-    apart = level - sample.value
-    known = math.isfinite(apart)
+    fine = findings.point.fine_at(sample.value)
+    off = level - sample.value
+    known = math.isfinite(off)
     error = error_then(about.doubts, sample.time)
     return SampleRow(
         when=reader.moment(sample.time),
         sample=reader.amount(sample.value, unit, fine),
         reading=reader.amount(level, unit, fine) if known else "none near it",
-        difference=reader.difference(apart, unit, fine, signed=True) if known else "–",
-        said=("beyond" if abs(apart) > tolerance else "within")
+        difference=reader.difference(reckoned(level, sample.value, fine), unit, fine, signed=True)
+        if known
+        else "–",
+        said=("beyond" if abs(off) > tolerance else "within")
         + f" tolerance ({reader.difference(tolerance, unit)})"
         if known
         else "cannot be compared",
-        corrected=reader.difference(apart - error, unit, fine, signed=True)
+        corrected=reader.difference(off - error, unit, fine, signed=True)
         if known and math.isfinite(error)
         else "",
     )
@@ -118,7 +121,7 @@ def _peer_row(findings: PointFindings, peer: PointFindings, reader: Reader) -> P
     before = apart[~newest] if (~newest).sum() >= LEAST_HOURS else apart
     usual, spread = _middle(before)
     now, _ = _middle(apart[newest])
-    fine = max(spread / 5, findings.point.tolerance_at(now) / 10)
+    fine = max(spread / 5, findings.point.fine_at(now))
     wide = _is_wide(hours, apart, newest, now - usual, tolerance=findings.point.tolerance_at(now))
     further = reader.difference(abs(now - usual), findings.unit, fine)
     return PeerRow(
@@ -159,6 +162,7 @@ def related_rows(about: About, reader: Reader) -> tuple[RelatedRow, ...]:
 
 
 def _related_row(other: PointFindings, end: int, reader: Reader) -> RelatedRow | None:
+    reader = reader.of(other)
     good = np.isfinite(other.levels.value)
     hours, level = other.levels.time[good], other.levels.value[good]
     newest = (hours >= end - NEWEST) & (hours < end)
@@ -166,7 +170,7 @@ def _related_row(other: PointFindings, end: int, reader: Reader) -> RelatedRow |
         return None
     usual, spread = _middle(level[~newest])
     now, _ = _middle(level[newest])
-    fine = max(spread / 5, other.point.tolerance_at(now) / 10)
+    fine = max(spread / 5, other.point.fine_at(now))
     wide = _is_wide(hours, level, newest, now - usual, tolerance=other.point.tolerance_at(now))
     return RelatedRow(
         name=other.point.name,

@@ -75,6 +75,7 @@ def entry_of(
 
     slug : file stem of its page; calibrations : its own; changed : what is different from the run before, in words
     """
+    reader = reader.of(findings)
     point, known = findings.point, _known(verdict, result, calibrations)
     since = verdict.since
     since_day, since_time = since_now(verdict, findings, reader)
@@ -133,9 +134,11 @@ def wrong_now(verdict: Verdict, findings: PointFindings, reader: Reader) -> str:
     text = off_by(verdict.error, verdict.error_band, findings.unit, reader.difference)
     lead = next((event for event in findings.events if event.id == verdict.event), None)
     lead = (moved_after(lead, findings.events) or lead) if lead is not None else None
-    if math.isfinite(verdict.error) or lead is None or lead.origin != "undecided" or lead.kind not in MOVES:
+    if math.isfinite(verdict.error) or lead is None or not lead.may_be_probe or lead.kind not in MOVES:
         return text
     moved = off_by(lead.size, half_band(lead), findings.unit, reader.difference)
+    if lead.origin == "probe":
+        return f"{moved}, by the size of the {kind_label(lead.kind)} alone"
     return f"{moved} if the probe did it, nothing if the process did"
 
 

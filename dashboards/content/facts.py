@@ -24,6 +24,13 @@ from excursions.report.wording import HEAT
 def point_facts(about: About, reader: Reader) -> dict[str, object]:
     """Facts of one point as plain JSON values; times are wall-clock milliseconds of the plant's zone."""
     findings = about.findings
+
+    def level(value: float) -> float:
+        return float(reader.level(np.array(value), findings.unit))
+
+    def apart(value: float) -> float:
+        return float(reader.apart(np.array(value), findings.unit))
+
     return {
         "name": findings.point.name,
         "label": findings.point.quantity.label,
@@ -48,16 +55,16 @@ def point_facts(about: About, reader: Reader) -> dict[str, object]:
             {
                 "start": _ms(d.start, reader),
                 "end": _ms(d.end, reader),
-                "knots": [[_ms(t, reader), _finite(e)] for t, e in d.knots],
-                "band": [_finite(b) for b in d.band],
+                "knots": [[_ms(t, reader), _finite(apart(e))] for t, e in d.knots],
+                "band": [_finite(apart(b)) for b in d.band],
                 "basis": reader.text(d.basis),
             }
             for d in about.doubts
         ],
         "began": _began(about, reader),
-        "related": {label(other.point.name): reader.unit(other.unit) for other in about.related},
-        "samples": [[_ms(s.time, reader), _finite(s.value)] for s in about.samples],
-        "scale": {"value": _scale(about), "noise": _noise_scale(about)},
+        "related": {label(other.point.name): reader.of(other).unit(other.unit) for other in about.related},
+        "samples": [[_ms(s.time, reader), _finite(level(s.value))] for s in about.samples],
+        "scale": {"value": _scale(about, reader), "noise": _noise_scale(about, reader)},
         "drawn": {
             name: {
                 "samples": t.samples,
@@ -112,13 +119,13 @@ def _states(states: StateLine, reader: Reader) -> dict[str, object]:
     }
 
 
-def _scale(about: About) -> list[float] | None:
+def _scale(about: About, reader: Reader) -> list[float] | None:
     samples = np.array([sample.value for sample in about.samples], dtype=np.float64)
     scale = usual_scale(about.findings, about.doubts, samples)
-    return list(scale) if scale else None
+    return [float(end) for end in reader.level(np.array(scale), about.findings.unit)] if scale else None
 
 
-def _noise_scale(about: About) -> list[float] | None:
+def _noise_scale(about: About, reader: Reader) -> list[float] | None:
     """The usual noise, and that of every event which is about noise."""
     trace = about.findings.traces.get("noise")
     if trace is None:
@@ -126,7 +133,10 @@ def _noise_scale(about: About) -> list[float] | None:
     about_noise = [e for e in about.findings.events if family(e.kind).key == "noise"]
     spans = [usual(trace.value[(trace.time >= e.start) & (trace.time < e.end)]) for e in about_noise]
     low, high = usual(trace.value)
-    return [low, max([high, *(end for start, end in spans if start <= end)])] if low <= high else None
+    if low > high:
+        return None
+    ends = [low, max([high, *(end for start, end in spans if start <= end)])]
+    return [float(end) for end in reader.apart(np.array(ends), trace.unit)]
 
 
 def _interval(about: About, name: str) -> float:

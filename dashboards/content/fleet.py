@@ -13,6 +13,7 @@ from excursions.digits import number
 from excursions.measurands import MEASURANDS
 from excursions.plant import Plant
 from excursions.report.changes import CHANGES
+from excursions.report.reader import looking
 from excursions.report.result import Change, ScanResult
 
 MOST_CHANGES = 60
@@ -97,7 +98,8 @@ def change_content(result: ScanResult, reader: Reader, slugs: Mapping[str, str])
     if comparison.problem:
         line = f"It cannot be said what changed: {comparison.problem}."
         return Changes(line=line, rows=(), left_out=0, of_point={})
-    rows = tuple(_change_row(change, reader, slugs) for change in comparison.changes[:MOST_CHANGES])
+    at = looking(result.points, reader)
+    rows = tuple(_change_row(change, at(change.point), slugs) for change in comparison.changes[:MOST_CHANGES])
     told = joined(
         [f"{thousands(n)} {w}" for w in CHANGES if (n := sum(c.change == w for c in comparison.changes))]
     )
@@ -126,12 +128,14 @@ def _change_row(change: Change, reader: Reader, slugs: Mapping[str, str]) -> Cha
 
 def audit_rows(result: ScanResult, reader: Reader, slugs: Mapping[str, str]) -> tuple[AuditRow, ...]:
     """Findings of the audit and what does not fit within an entry, newest first."""
-    rows = [audit_row(finding, reader, slugs) for finding in result.audit]
+    at = looking(result.points, reader)
+    entered = {c.id: c.time for c in result.calibrations}
+    rows = [audit_row(finding, at(finding.point), slugs, entered) for finding in result.audit]
     copied = {finding.calibration for finding in result.audit if finding.kind == "copied"}
     rows += [
         AuditRow(
             instant=c.time, when=reader.moment(c.time), kind="entry does not fit", point=c.point,
-            slug=slugs.get(c.point, ""), probe=c.probe, text=capital(reader.text("; ".join(c.checks))), could_hide="",
+            slug=slugs.get(c.point, ""), probe=c.probe, text=capital(at(c.point).text("; ".join(c.checks))), could_hide="",
         )
         for c in result.calibrations
         if c.checks and not (c.id in copied and len(c.checks) == 1)
@@ -139,13 +143,16 @@ def audit_rows(result: ScanResult, reader: Reader, slugs: Mapping[str, str]) -> 
     return tuple(sorted(rows, key=lambda row: (-row.instant, row.point, row.kind)))
 
 
-def audit_row(finding: AuditFinding, reader: Reader, slugs: Mapping[str, str]) -> AuditRow:
-    """One finding of the audit as text."""
-    when = reader.moment(finding.start)
+def audit_row(
+    finding: AuditFinding, reader: Reader, slugs: Mapping[str, str], entered: Mapping[str, int]
+) -> AuditRow:
+    """One finding of the audit as text, under the instant of its entry [ns]; one without an entry where it was seen."""
+    instant = entered.get(finding.calibration, finding.start)
+    when = reader.moment(instant)
     if finding.kind == "overdue":
         when = f"{reader.date(finding.start)} to {reader.date(finding.end)}"
     return AuditRow(
-        instant=finding.start, when=when, kind=AUDIT_WORDS.get(finding.kind, finding.kind), point=finding.point,
+        instant=instant, when=when, kind=AUDIT_WORDS.get(finding.kind, finding.kind), point=finding.point,
         slug=slugs.get(finding.point, ""), probe=finding.probe, text=capital(reader.text(finding.sentence)),
         could_hide="; ".join(reader.text(text) for text in finding.could_hide),
     )  # fmt: skip

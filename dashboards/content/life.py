@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from dashboards.slug import slugs
-from dashboards.wording import Reader
+from dashboards.wording import Reader, thousands
 from excursions.clock import minutes_text, to_ns
-from excursions.digits import number
+from excursions.digits import DEGREE, number
 from excursions.plant import Installation, Plant
 from excursions.report.life import probes_table
 from excursions.report.lives import is_unknown, probe_lives
@@ -66,7 +66,7 @@ def _row(row: Mapping[str, object], reader: Reader, stem: str) -> LifeRow:
         start=_date(row["installed"], reader),
         end=_date(row["removed"], reader),
         hours=_whole(row["hours"]),
-        highest=f"{reader.amount(highest, 'degC', 0.5)} on {_date(when, reader)}"
+        highest=f"{reader.amount(highest, 'degC', DEGREE)} on {_date(when, reader)}"
         if isinstance(highest, float)
         else "not recorded",
         steam=_whole(row["sterilisations"]) if known else "not known",
@@ -82,7 +82,12 @@ def _date(when: object, reader: Reader) -> str:
 
 
 def _whole(value: object) -> str:
-    return f"{value:,.0f}".replace(",", "\u202f") if isinstance(value, (int, float)) else "–"
+    if not isinstance(value, (int, float)):
+        return "–"
+    return thousands(round(value)) if value >= GROUPED else f"{value:.0f}"
+
+
+GROUPED = 10_000  # from five digits on a figure is read in groups; sentences write four of them without a gap
 
 
 def _minutes(value: object) -> str:

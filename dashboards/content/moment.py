@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from dashboards.content.about import About, period_of
 from dashboards.wording import Reader, capital, described, since_words
 from excursions.digits import percent
-from excursions.report.explanation import Explanation
+from excursions.report.explanation import Cause, Explanation
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,11 +51,11 @@ def moment_content(answer: Explanation, about: About, reader: Reader) -> MomentC
         since_time=since_time,
         reading=reader.text(answer.reading),
         wrong=reader.text(answer.wrong),
-        why="; ".join(f"{percent(c.probability)} {reader.text(c.words)}" for c in answer.causes[:2]),
+        why="; ".join(f"{_share(c)} {reader.text(c.words)}".lstrip("– ") for c in answer.causes[:2]),
         knowledge=reader.text(answer.knowledge),
         basis=capital(reader.text(answer.basis)),
         causes=tuple(
-            (percent(cause.probability), reader.text(cause.words), reader.text("; ".join(cause.reasons)))
+            (_share(cause), reader.text(cause.words), reader.text("; ".join(cause.reasons)))
             for cause in answer.causes
         ),
         checks=tuple(
@@ -84,3 +84,8 @@ def asked_words(answer: Explanation, reader: Reader) -> str:
 
 def _until(answer: Explanation, reader: Reader) -> str:
     return f"to {reader.moment(answer.until)}" if answer.until is not None else "not over"
+
+
+def _share(cause: Cause) -> str:
+    """How likely a cause is; a dash where it names none."""
+    return percent(cause.probability) if cause.is_named else "–"

@@ -23,7 +23,9 @@ from dashboards.content.rows import (
 from dashboards.content.run import grouped
 from dashboards.content.sampling import limit_words, sampling_words
 from dashboards.wording import CAUTIONS, Reader, capital, counted, described, from_words, joined, kind_label
+from excursions.digits import DEGREE
 from excursions.records import Decision, FloatArray
+from excursions.report.result import PointFindings
 
 MOST_CHANGES = 6  # the rest stand in the table
 
@@ -100,7 +102,10 @@ def point_content(about: About, reader: Reader, slug: str) -> PointContent:
         events_left_out=left_out,
         shifts=shift_rows(about, reader),
         calibrations=calibration_rows(about, reader),
-        audit=tuple(audit_row(finding, reader, {}) for finding in about.audit),
+        audit=tuple(
+            audit_row(finding, reader, {}, {c.id: c.time for c in about.calibrations})
+            for finding in about.audit
+        ),
         due=tuple(
             due_row(due, findings.end, reader, {})
             for due in about.due
@@ -110,7 +115,7 @@ def point_content(about: About, reader: Reader, slug: str) -> PointContent:
         heat=heat,
         heat_left_out=heat_left_out,
         sampling=sampling_words(findings, reader),
-        limits=limit_words(findings),
+        limits=limit_words(findings, reader),
         decisions=grouped(findings.decisions, reader),
         cautions=CAUTIONS,
     )
@@ -124,10 +129,11 @@ def figure_in_words(about: About, reader: Reader) -> str:
     """The text alternative of the figure: what a person who cannot see it needs."""
     findings = about.findings
     parts = [
-        f"{label} {_between(*(reader.amount(end, trace.unit) for end in (low, high)))}"
+        f"{label} {_between(*(reader.amount(end, trace.unit, fine) for end in (low, high)))}"
         for name, label in (("value", findings.point.quantity.label), ("temperature", "temperature"))
         if (trace := findings.traces.get(name)) is not None
         for low, high in [_ends(trace.value)]
+        for fine in [DEGREE if name == "temperature" else findings.point.fine_at(max(abs(low), abs(high)))]
         if low <= high
     ]
     text = f"{reader.moment(findings.start)} to {reader.moment(findings.end)}: " + (
@@ -179,8 +185,14 @@ def ratings_words(about: About, reader: Reader) -> str:
         f"{reader.amount(ratings.sterilisation_degc, 'degC')} for {ratings.sterilisation_min:.0f} min."
     )
     return (
-        f"{text} Assumed: usual values for {findings.point.quantity.label} probes that nobody stated for this one; "
+        f"{text} Assumed: usual values for {_kind_of_probe(findings)} that nobody stated for this one; "
         "write the probe's own ratings in the register."
         if ratings.assumed
         else f"{text} As stated in the register."
     )
+
+
+def _kind_of_probe(findings: PointFindings) -> str:
+    """``pH probes``; of a quantity the table does not know just probes."""
+    point = findings.point
+    return "probes" if point.measurand == "other" else f"{point.quantity.label} probes"

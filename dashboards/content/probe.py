@@ -9,7 +9,7 @@ from itertools import pairwise
 
 from dashboards.wording import PARAMETER_WORDS, Reader, bounded, capital, counted, kind_label, rate_words
 from excursions.clock import minutes_text
-from excursions.digits import f0_text, number
+from excursions.digits import DEGREE, f0_text, number
 from excursions.report.exposures import VERDICT_WORDS, HeatExposure
 from excursions.report.life import (
     hottest_first,
@@ -207,7 +207,7 @@ def _figures(life: ProbeLife, reader: Reader) -> tuple[tuple[str, str], ...]:
     highest = "not recorded"
     if hot is not None and hot.maximum_time is not None:
         bound = maximum_bound(life)
-        peak = bounded(reader.amount(hot.maximum_degc, "degC", 0.5), reader.amount(bound, "degC", 0.5))
+        peak = bounded(reader.amount(hot.maximum_degc, "degC", DEGREE), reader.amount(bound, "degC", DEGREE))
         highest = f"{peak}, {reader.moment(hot.maximum_time)} at {hot.point}"
     f0 = math.fsum(e.f0_min for e in life.exposures if math.isfinite(e.f0_min))
     return (
@@ -273,7 +273,7 @@ def _stay(life: ProbeLife, at: int, reader: Reader, pages: Mapping[str, str]) ->
         basis=ORIGINS[stay.basis],
         hours=hours_cell(stay.hours),
         highest=Cell(
-            text=f"{reader.amount(stay.maximum_degc, 'degC', 0.5)}, {reader.date(stay.maximum_time or 0)}" if known else "not recorded",
+            text=f"{reader.amount(stay.maximum_degc, 'degC', DEGREE)}, {reader.date(stay.maximum_time or 0)}" if known else "not recorded",
             sort=stay.maximum_degc if known else -1e9,
         ),
         dose=hours_cell(stay.dose_h),
@@ -283,9 +283,9 @@ def _stay(life: ProbeLife, at: int, reader: Reader, pages: Mapping[str, str]) ->
 
 
 def _exposure(e: HeatExposure, reader: Reader, pages: Mapping[str, str]) -> ExposureRow:
-    peak = reader.amount(e.peak_degc, "degC", 0.5)
+    peak = reader.amount(e.peak_degc, "degC", DEGREE)
     if e.bound_degc > e.peak_degc:
-        peak = bounded(peak, reader.amount(e.bound_degc, "degC", 0.5))
+        peak = bounded(peak, reader.amount(e.bound_degc, "degC", DEGREE))
     next_one = f"next {reader.moment(e.calibration)}. " if e.calibration is not None else ""
     return ExposureRow(
         event=e.event,
@@ -331,7 +331,7 @@ def _parameters(life: ProbeLife, reader: Reader) -> tuple[ParameterRow, ...]:
         limits = track.limits
         words = "none in use"
         if limits:
-            ends = [f"{v:.4g}" for v in (limits.low, limits.high) if math.isfinite(v)]
+            ends = [reader.figure(v, track.unit) for v in (limits.low, limits.high) if math.isfinite(v)]
             words = f"{' to '.join(ends) if len(ends) == 2 else 'from ' + ends[0]} {reader.unit(track.unit)} ({limits.source})"
         for p in track.points:
             outside = limits is not None and (p.value < limits.low or p.value > limits.high)
@@ -342,7 +342,7 @@ def _parameters(life: ProbeLife, reader: Reader) -> tuple[ParameterRow, ...]:
                     point=p.point or "bench",
                     phase=p.phase,
                     value=Cell(text=reader.amount(p.value, track.unit, p.uncertainty), sort=p.value),
-                    uncertainty=f"± {number(p.uncertainty, p.uncertainty)}"
+                    uncertainty=f"± {reader.half(p.uncertainty, track.unit)}"
                     if math.isfinite(p.uncertainty)
                     else "not known",
                     limits=words,

@@ -25,8 +25,7 @@ class ProbeLine:
     over: Cell
     dose: Cell
     calibrated: Cell
-    replacement: str
-    worn: int
+    replacement: Cell
 
 
 NOT_KNOWN = Cell(text="not known", sort=-1.0)
@@ -49,9 +48,17 @@ def probe_line(life: ProbeLife, reader: Reader, page: str) -> ProbeLine:
         over=Cell(text=str(len(life.over)), sort=len(life.over)) if hot else NOT_KNOWN,
         dose=hours_cell(life.dose_h),
         calibrated=Cell(text=reader.date(last) if last else "never", sort=(last or 0) / 1e9),
-        replacement=reader.text(replacement(life, reader.tz)),
-        worn=1 if life.worn_out else 0,
+        replacement=Cell(text=reader.text(replacement(life, reader.tz)), sort=_due_order(life)),
     )
+
+
+def _due_order(life: ProbeLife) -> float:
+    """Greatest what is due, then by when its limit is reached, then what is inside it, least what cannot be told."""
+    if life.worn_out:
+        return 0.0
+    if life.due is not None and life.due.limit is not None:
+        return -life.due.limit / 1e9
+    return -1e12 if any(track.limits is not None for track in life.tracks) else -1e13
 
 
 def probe_lines(

@@ -22,7 +22,7 @@ from dashboards.wording import (
     size_words,
 )
 from excursions.clock import duration_text
-from excursions.digits import number, percent
+from excursions.digits import number, percent, reckoned, supported
 from excursions.kinds import HEAT_KINDS
 from excursions.records import (
     NOT_BORNE_OUT,
@@ -38,6 +38,7 @@ from excursions.records import (
 )
 from excursions.report.result import Remark
 from excursions.report.telling import became, is_live
+from excursions.report.wording import basis_words, parameter_unit
 
 # Figures that the evidence beside them says in a sentence already.
 SAID = frozenset(
@@ -261,12 +262,12 @@ def _shift_row(shift: Shift, about: About, reader: Reader) -> ShiftRow:
         end=reader.moment(shift.end),
         before=reader.amount(shift.before, shift.unit, shift.uncertainty),
         after=reader.amount(shift.after, shift.unit, shift.uncertainty),
-        change=f"{reader.amount(shift.change, shift.unit, shift.uncertainty, signed=True)}"
-        f" ± {number(shift.uncertainty, shift.uncertainty)}",
+        change=f"{reader.amount(reckoned(shift.after, shift.before, shift.uncertainty), shift.unit, shift.uncertainty, signed=True)}"
+        f" ± {reader.half(shift.uncertainty, shift.unit)}",
         said="a real change" if shift.significant else "within its uncertainty: not a shift",
         effect=(
             f"reading off by {reader.difference(error, unit, band, signed=True)}"
-            + (f" ± {number(band, band)}" if math.isfinite(band) else "")
+            + (f" ± {reader.half(band, unit)}" if math.isfinite(band) else "")
             if math.isfinite(error)
             else "effect on the reading not known"
         ),
@@ -290,7 +291,7 @@ def _cause_rows(shift: Shift, links: Sequence[Link], about: About, reader: Reade
                 probability=link.probability,
                 predicted=reader.amount(link.predicted, shift.unit, link.predicted_uncertainty, signed=True)
                 + (
-                    f" ± {number(link.predicted_uncertainty, link.predicted_uncertainty)}"
+                    f" ± {reader.half(link.predicted_uncertainty, shift.unit)}"
                     if math.isfinite(link.predicted_uncertainty)
                     else ""
                 ),
@@ -340,10 +341,12 @@ def _calibration_row(calibration: Calibration, reader: Reader) -> CalibrationRow
 
 
 def _parameter(name: str, row: Parameter, reader: Reader) -> str:
-    text = f"{PARAMETER_WORDS.get(name, name)} {reader.amount(row.value, row.unit, row.uncertainty)}"
+    text = (
+        f"{PARAMETER_WORDS.get(name, name)} {reader.amount(row.value, parameter_unit(row), row.uncertainty)}"
+    )
     if math.isfinite(row.uncertainty) and row.uncertainty > 0:
-        text += f" ± {number(row.uncertainty, row.uncertainty)}"
-    return f"{text} ({row.basis})"
+        text += f" ± {reader.half(row.uncertainty, parameter_unit(row))}"
+    return f"{text} ({basis_words(row)})"
 
 
 def doubt_rows(about: About, reader: Reader) -> tuple[DoubtRow, ...]:
@@ -373,9 +376,10 @@ def _course(doubt: Doubt, unit: str, reader: Reader) -> str:
         return "not known"
 
     def said(error: float, band: float) -> str:
-        return f"{reader.difference(error, unit, band, signed=True)} ± {number(band, band)}"
+        return f"{reader.difference(error, unit, band, signed=True)} ± {reader.half(band, unit)}"
 
     first, last = said(*knots[0]), said(*knots[-1])
-    most = said(*max(knots, key=lambda knot: abs(knot[0])))
+    worst, band = max(knots, key=lambda knot: abs(knot[0]))
     ends = first if first == last else f"from {first} to {last}"
-    return ends if most in (first, last) else f"{ends}, at most {most}"
+    beyond = all(abs(supported(worst, band)) > abs(supported(end, band)) for end, _ in (knots[0], knots[-1]))
+    return f"{ends}, at most {said(worst, band)}" if beyond else ends

@@ -29,7 +29,7 @@ def sampling_words(findings: PointFindings, reader: Reader) -> tuple[str, ...]:
     return (*said, *_thinned(findings))
 
 
-def limit_words(findings: PointFindings) -> tuple[tuple[str, str, str], ...]:
+def limit_words(findings: PointFindings, reader: Reader) -> tuple[tuple[str, str, str], ...]:
     """What each detector would miss on this record: label of the kind, its page in the handbook and the sentence.
 
     Those that the record cannot show come last, together, without a page.
@@ -40,7 +40,11 @@ def limit_words(findings: PointFindings) -> tuple[tuple[str, str, str], ...]:
     unseen = [KINDS[kind].label for kind in silent if kind not in found]
     unmeasured = [KINDS[kind].label for kind in silent if kind in found]
     said = [
-        (capital(KINDS[limit.kind].label), page_of(limit.kind).name, f"{capital(limit.sentence)}.")
+        (
+            capital(KINDS[limit.kind].label),
+            page_of(limit.kind).name,
+            f"{capital(reader.text(limit.sentence))}.",
+        )
         for limit in shown
     ]
     if unseen:
@@ -70,9 +74,7 @@ def _sentences(role: str, sampling: Sampling, trace: Trace | None, reader: Reade
 
 
 def _difference(size: float, unit: str, reader: Reader) -> str:
-    if unit == "degC" and reader.temperature == "degF":
-        return f"{size * 1.8:.3g} °F"
-    return reader.amount(size, unit)
+    return reader.difference(size, unit)
 
 
 def _thinned(findings: PointFindings) -> tuple[str, ...]:

@@ -15,6 +15,7 @@ from markupsafe import Markup, escape
 from dashboards.content.scale import usual_scale
 from dashboards.wording import Reader, capital
 from excursions.clock import NS_PER_HOUR, TimeArray
+from excursions.digits import DEGREE
 from excursions.records import Doubt, FloatArray
 from excursions.report.result import PointFindings
 from excursions.report.thin import thin
@@ -113,11 +114,12 @@ def sparkline(
     shades = "".join(_shade(d, box, SPARK_HEIGHT) for d in doubts if d.end >= window[0])
     tick = _tick(since, box) if since is not None else ""
     finite = value[np.isfinite(value)]
+    fine = _fineness(findings, unit, span)
     words = (
         f"{findings.point.quantity.label}, {reader.short(window[0])} to {reader.short(window[1])}: between "
-        f"{reader.amount(span[0], unit)} and {reader.amount(span[1], unit)}, "
+        f"{reader.amount(span[0], unit, fine)} and {reader.amount(span[1], unit, fine)}, "
         f"{f'beyond the scale {beyond}, ' if (beyond := beyond_words(value, (low, high), unit, reader)) else ''}"
-        f"last {reader.amount(float(finite[-1]), unit)}"
+        f"last {reader.amount(float(finite[-1]), unit, fine)}"
     )
     return Markup(
         f'<svg class="spark" viewBox="0 0 {SPARK_WIDTH} {SPARK_HEIGHT}" preserveAspectRatio="none" role="img" aria-label="{escape(words)}">'
@@ -132,6 +134,13 @@ def _spark_span(findings: PointFindings, doubts: Sequence[Doubt], value: FloatAr
     inside = finite[(finite >= scale[0]) & (finite <= scale[1])] if scale else finite
     ends = inside if inside.size else finite
     return float(ends.min()), float(ends.max())
+
+
+def _fineness(findings: PointFindings, unit: str, ends: tuple[float, float]) -> float:
+    """To what the ends and the last level are written, so that all have the same decimals."""
+    if unit != findings.unit:
+        return DEGREE  # the temperature stands in for a reading that is not there
+    return findings.point.fine_at(max(abs(end) for end in ends))
 
 
 def _spark_series(findings: PointFindings) -> tuple[TimeArray, FloatArray, str]:
@@ -178,10 +187,11 @@ def spark_ends(
     if not finite.size:
         return None
     low, high = _spark_span(findings, doubts, finite)
+    fine = _fineness(findings, unit, (low, high))
     return SparkEnds(
-        high=reader.amount(high, unit),
-        low=reader.amount(low, ""),
-        last=reader.amount(float(finite[-1]), unit),
+        high=reader.amount(high, unit, fine),
+        low=reader.figure(low, unit, fine),
+        last=reader.amount(float(finite[-1]), unit, fine),
         beyond=beyond_words(finite, ends_of(np.array((low, high)), margin=SPARK_AIR), unit, reader),
     )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -16,7 +17,7 @@ from excursions.clock import NS_PER_HOUR, TimeArray
 from excursions.digits import digits_for
 from excursions.plant import Plant
 from excursions.records import Calibration, Doubt, Event, FloatArray, LabSample
-from excursions.report.corrected import corrected_level
+from excursions.report.corrected import CorrectedLevel, corrected_level
 from excursions.report.result import PointFindings
 from excursions.report.rounded import to_digits, to_uncertainty
 
@@ -29,7 +30,7 @@ def corrections(findings: PointFindings, doubts: Sequence[Doubt], key: str, read
     """Corrected hourly level and its band inside every doubt window, broken where hours are missing."""
     data: list[Spec] = []
     for doubt in doubts:
-        level = corrected_level(findings, doubt)
+        level = put_right(findings, doubt, reader)
         stride = max(1, -(-level.time.size // MOST_CORRECTED))
         time, value, band = level.time[::stride], level.value[::stride], level.band[::stride]
         pauses = np.flatnonzero(np.diff(time) > max(LONGEST_PAUSE, stride * NS_PER_HOUR)) + 1
@@ -37,6 +38,16 @@ def corrections(findings: PointFindings, doubts: Sequence[Doubt], key: str, read
             if part.size:
                 data += _corrected(reader.wall(time[part]), value[part], band[part], key, findings, reader)
     return data
+
+
+def put_right(findings: PointFindings, doubt: Doubt, reader: Reader) -> CorrectedLevel:
+    """The corrected level of a doubtful stretch and its band, in the unit shown."""
+    level = corrected_level(findings, doubt)
+    return replace(
+        level,
+        value=reader.level(level.value, findings.unit),
+        band=reader.apart(level.band, findings.unit),
+    )
 
 
 def _corrected(
@@ -62,7 +73,7 @@ def sample_rings(
         {
             "type": "scatter", "mode": "markers", "name": "laboratory sample", "meta": "samples", "yaxis": key,
             "x": reader.wall(np.array([s.time for s in samples], np.int64)),
-            "y": np.array([s.value for s in samples], np.float64),
+            "y": reader.level(np.array([s.value for s in samples], np.float64), findings.unit),
             "marker": {"symbol": "circle-open", "size": 9, "line": {"width": 2}, "color": "@lab"},
             "hovertemplate": f"laboratory sample %{{y}} {label(reader.unit(findings.unit))}<extra></extra>",
         }
@@ -75,7 +86,7 @@ def shift_bars(found: Sequence[FoundShift], key: str, findings: PointFindings, r
     return [
         {
             "type": "scatter", "mode": "lines+markers", "name": "shift found", "meta": "shift", "yaxis": key,
-            "x": reader.wall(np.array([shift.time] * 2, np.int64)), "y": np.array([shift.reading, shift.truth]),
+            "x": reader.wall(np.array([shift.time] * 2, np.int64)), "y": reader.level(np.array([shift.reading, shift.truth]), findings.unit),
             "line": {"color": "@mark", "width": 3},
             "marker": {"symbol": "line-ew", "size": 13, "color": "@mark", "line": {"width": 3, "color": "@mark"}},
             "hovertemplate": f"shift found, %{{y:.4~g}} {unit}<extra></extra>",
@@ -169,10 +180,11 @@ def alongside(others: Sequence[PointFindings], findings: PointFindings) -> list[
 def related_strip(other: PointFindings, findings: PointFindings, key: str, reader: Reader) -> Spec:
     """Hourly level of a related point in another unit, in a strip of its own."""
     time, value = with_gaps(*_while(other, findings), LONGEST_PAUSE)
+    reader = reader.of(other)
     unit = label(reader.unit(other.unit))
     return {
         "type": "scatter", "mode": "lines", "name": label(other.point.name), "meta": "related", "yaxis": key,
-        "x": reader.wall(time), "y": as_fine(reader.level(value, other.unit), other), "connectgaps": False,
+        "x": reader.wall(time), "y": reader.level(as_fine(value, other), other.unit), "connectgaps": False,
         "line": {"color": "@state", "width": 1.1},
         "hovertemplate": f"{label(other.point.name)} %{{y}} {unit}<extra></extra>",
     }  # fmt: skip
@@ -203,7 +215,7 @@ def beside(
         data.append(
             {
                 "type": "scatter", "mode": "lines", "name": label(other.point.name), "meta": "beside", "yaxis": key,
-                "x": reader.wall(time), "y": as_fine(value, other), "connectgaps": False,
+                "x": reader.wall(time), "y": reader.level(as_fine(value, other), other.unit), "connectgaps": False,
                 "line": {"color": "@state", "width": 1}, "opacity": 0.75,
                 "hovertemplate": f"{label(other.point.name)} %{{y}} {label(reader.unit(other.unit))}<extra></extra>",
             }

@@ -97,7 +97,7 @@ def moment_drawing(
     )
     words += f"; cut off at the edge of the scale, goes {cut}" if cut else ""
     drawing = (
-        f'<svg viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{escape(words)}">{_scale(low, high, box, reader)}'
+        f'<svg viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{escape(words)}">{_scale(box, trace.unit, reader)}'
         f'<text class="small end" x="{LEFT - 5}" y="12">{escape(reader.unit(trace.unit))}</text>'
         f'<path class="began" d="M{at:.1f} {top}V{HEIGHT - BOTTOM}"/>{told}'
         f'<path class="heat faint" d="{heat}"/><path class="reading" d="{line}"/>{_dates(start, end, when, at, reader)}</svg>'
@@ -164,10 +164,11 @@ def _heat(findings: PointFindings, box: Box) -> str:
     return curve(trace.time[inside], trace.value[inside], own, budget=400, whole=False)
 
 
-def _scale(low: float, high: float, box: Box, reader: Reader) -> str:
+def _scale(box: Box, unit: str, reader: Reader) -> str:
+    low, high = box.low, box.high
     ends = [(low + (high - low) * part) for part in (0.12, 0.88)]
     return "".join(
-        f'<path class="grid" d="M{LEFT} {y:.1f}H{WIDTH}"/><text class="end" x="{LEFT - 5}" y="{y + 4:.1f}">{escape(reader.amount(v, "", (high - low) / 8))}</text>'
+        f'<path class="grid" d="M{LEFT} {y:.1f}H{WIDTH}"/><text class="end" x="{LEFT - 5}" y="{y + 4:.1f}">{escape(reader.figure(v, unit, (high - low) / 8))}</text>'
         for v in ends
         for y in [float(box.y(np.array([v]))[0])]
     )

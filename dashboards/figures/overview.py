@@ -89,7 +89,7 @@ def _traces(rows: list[PointFindings], reader: Reader) -> list[Spec]:
                 heights += [at, at, None]
                 marks.append(stamp(flat[2 * number]))
                 at_marks.append(at)
-                words.append(label(reader.event(event), limit=160))
+                words.append(label(reader.of(findings).event(event), limit=160))
         if marks:
             data += _family_traces(group.label, f"@{group.ink}", spans, heights, marks, at_marks, words)
     return data

@@ -107,7 +107,7 @@ def point_figure(
         If the plant's zone is not a zone of the IANA data base.
     """
     house = plant or Plant(points=(findings.point,))
-    reader = Reader(tz=clock.zone(house.zone), temperature=display_units)
+    reader = Reader(tz=clock.zone(house.zone), temperature=display_units).of(findings)
     name = findings.point.name
     marks = PointMarks(
         calibrations=[c for c in calibrations if c.point == name],
@@ -220,7 +220,7 @@ def _line(trace: Trace, name: str, key: str, findings: PointFindings, reader: Re
     mode = "lines" if value.size > FEW else "lines+markers"  # one sample alone makes no line
     return {
         "type": "scatter", "mode": mode, "name": words, "meta": name, "yaxis": key, "connectgaps": False,
-        "cliponaxis": mode == "lines", "x": reader.wall(trace.time), "y": reader.level(value, trace.unit) if name != "noise" else to_digits(value, NOISE_DIGITS),
+        "cliponaxis": mode == "lines", "x": reader.wall(trace.time), "y": reader.level(value, trace.unit) if name != "noise" else to_digits(reader.apart(value, trace.unit), NOISE_DIGITS),
         "line": {"color": ink, "width": 1.1, "shape": "linear"},
         "hovertemplate": f"{label(words)} %{{y}} {label(reader.unit(trace.unit))}<extra></extra>",
     }  # fmt: skip
@@ -237,7 +237,7 @@ def _title(name: str, top: float, findings: PointFindings, reader: Reader) -> Sp
 
 
 def _strip_title(other: PointFindings, top: float, reader: Reader) -> Spec:
-    words = f"Related: {other.point.name}, {with_unit(other.point.quantity.label, reader.unit(other.unit))}"
+    words = f"Related: {other.point.name}, {with_unit(other.point.quantity.label, reader.of(other).unit(other.unit))}"
     return note(
         label(words), x=0, xref="paper", y=top, yref="paper", yanchor="bottom", xanchor="left", ink="@quiet"
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import cast
 
 import numpy as np
 from markupsafe import Markup, escape
@@ -14,7 +15,7 @@ from dashboards.figures.spec import Spec, broken, label, note, stamp
 from dashboards.look import axis, base_layout, date_axis
 from dashboards.wording import PARAMETER_WORDS, Reader, capital
 from excursions.clock import NS_PER_DAY, TimeArray
-from excursions.digits import number, supported
+from excursions.digits import supported
 from excursions.records import FloatArray
 from excursions.report.lives import ProbeLife
 from excursions.report.result import PointFindings
@@ -216,12 +217,14 @@ def _track_title(track: Track) -> str:
 def _track(track: Track, n: int, layout: Spec, reader: Reader, ends: tuple[str, str]) -> list[Spec]:
     """As found and as left with 90 % bands, and the limits of acceptance."""
     unit = label(reader.unit(track.unit))
-    seen = [p.value + side * np.nan_to_num(BAND * p.uncertainty) for p in track.points for side in (-1, 1)]
+    values = _shown([p.value for p in track.points], track, reader)
+    halves = _shown([BAND * p.uncertainty for p in track.points], track, reader)
+    seen = [v + side * np.nan_to_num(h) for v, h in zip(values, halves, strict=True) for side in (-1, 1)]
     if track.limits:
         for limit in (track.limits.low, track.limits.high):
             if math.isfinite(limit):
-                seen.append(limit)
-                _limit_line(layout, n, limit, ends, f"limit {limit:.4g} {unit}".rstrip(), "@mark")
+                seen += _shown([limit], track, reader)
+                _limit_line(layout, n, seen[-1], ends, f"limit {reader.amount(limit, track.unit)}", "@mark")
     air = (max(seen) - min(seen)) * 0.14 or max(abs(max(seen)) * 0.02, 1e-6)
     layout[_key(n)] |= {
         "ticksuffix": f" {unit}" if unit else "", "range": [min(seen) - air, max(seen) + air], "nticks": 5,
@@ -229,24 +232,31 @@ def _track(track: Track, n: int, layout: Spec, reader: Reader, ends: tuple[str, 
     made: list[Spec] = []
     for phase, symbol in (("as found", "circle-open"), ("as left", "circle")):
         rows = [p for p in track.points if p.phase == phase]
+        figures = _shown([supported(p.value, p.uncertainty) for p in rows], track, reader)
+        bands = [supported(BAND * p.uncertainty, BAND * p.uncertainty) for p in rows]
         if rows:
             made.append(
                 {"type": "scatter", "mode": "lines+markers" if phase == "as left" else "markers", "yaxis": _axis(n), "name": phase,
                  "x": [stamp(t) for t in reader.wall(np.array([p.time for p in rows], np.int64))],
-                 "y": [supported(p.value, p.uncertainty) for p in rows],
+                 "y": figures,
                  "text": [label(_found(p, track, reader)) for p in rows],
-                 "error_y": {"type": "data", "array": [supported(BAND * p.uncertainty, BAND * p.uncertainty) for p in rows], "color": "@pencil", "thickness": 1, "width": 3},
+                 "error_y": {"type": "data", "array": _shown(bands, track, reader), "color": "@pencil", "thickness": 1, "width": 3},
                  "line": {"color": "@mark", "width": 1.2, "dash": "dot"}, "marker": {"color": "@mark", "size": 9, "symbol": symbol},
                  "hovertemplate": f"{phase}, %{{x|%-d %b %Y}}: %{{text}}<extra></extra>"}
             )  # fmt: skip
     return made
 
 
+def _shown(figures: list[float], track: Track, reader: Reader) -> list[float]:
+    """Figures of a parameter in the unit shown; one in the unit of the reading is an offset of it."""
+    return cast(list[float], reader.apart(np.array(figures, np.float64), track.unit).tolist())
+
+
 def _found(found: TrackPoint, track: Track, reader: Reader) -> str:
     """A parameter in words, with the digits its uncertainty supports."""
     text = reader.amount(found.value, track.unit, found.uncertainty)
     known = math.isfinite(found.uncertainty) and found.uncertainty > 0
-    return f"{text} ± {number(found.uncertainty, found.uncertainty)}" if known else text
+    return f"{text} ± {reader.half(found.uncertainty, track.unit)}" if known else text
 
 
 def _limit_line(layout: Spec, n: int, at: float, ends: tuple[str, str], words: str, ink: str) -> None:

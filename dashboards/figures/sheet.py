@@ -11,13 +11,13 @@ from markupsafe import Markup, escape
 from dashboards.content.found import FoundShift
 from dashboards.content.scale import usual_scale
 from dashboards.figures.drawing import Box, beyond_words, curve, ends_of, panel_title, with_gaps
-from dashboards.figures.marks import marked_events
+from dashboards.figures.marks import marked_events, put_right
 from dashboards.figures.ratings import rated_stretches, rating_words
 from dashboards.wording import Reader
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, TimeArray
 from excursions.plant import Plant
 from excursions.records import Doubt, FloatArray, LabSample
-from excursions.report.corrected import CorrectedLevel, corrected_level
+from excursions.report.corrected import CorrectedLevel
 from excursions.report.result import PointFindings, Trace
 
 SHEET_WIDTH, SHEET_VALUE, SHEET_TEMPERATURE = 900, 190, 110
@@ -139,12 +139,15 @@ def _panel(
     value = reader.level(trace.value, trace.unit)
     whole = findings.end - findings.start > CLOSE
     scale = usual_scale(findings, doubts) if trace.name == "value" and whole else None
-    levels = [corrected_level(findings, doubt) for doubt in doubts]
-    rings = [(s.time, s.value) for s in samples if findings.start <= s.time <= findings.end]
-    bars = [shift for shift in found if findings.start <= shift.time <= findings.end]
+    levels = [put_right(findings, doubt, reader) for doubt in doubts]
+    bands = [] if whole else [level.value + way * level.band for level in levels for way in (-1, 1)]
+    lab = [s for s in samples if findings.start <= s.time <= findings.end]
+    rings = [(s.time, float(reader.level(np.array(s.value), trace.unit))) for s in lab]
+    bars = [_in_unit(s, trace.unit, reader) for s in found if findings.start <= s.time <= findings.end]
     ends = [end for shift in bars for end in (shift.reading, shift.truth)]
-    seen = np.concatenate([value, *(level.value for level in levels), [value for _, value in rings], ends])
-    box = _box(ends_of(np.array(scale) if scale else seen), findings, top, height)
+    drawn = (level.value for level in levels)
+    seen = np.concatenate([value, *drawn, *bands, [at for _, at in rings], ends])
+    box = _box(ends_of(reader.level(np.array(scale), trace.unit) if scale else seen), findings, top, height)
     title = "Temperature" if trace.name == "temperature" else findings.point.quantity.label
     cut = beyond_words(trace.value, ends_of(np.array(scale)), trace.unit, reader) if scale else ""
     title_words = panel_title(title, reader.unit(trace.unit)) + (
@@ -160,6 +163,11 @@ def _panel(
         f'<path class="{"heat" if trace.name == "temperature" else "reading"}" d="{curve(trace.time, value, box, budget=1_400, whole=False)}"/>'
         f"{''.join(_corrected_path(level, box) for level in levels)}{_bars(bars, box)}{_rings(rings, box)}"
     )
+
+
+def _in_unit(shift: FoundShift, unit: str, reader: Reader) -> FoundShift:
+    reading, truth = reader.level(np.array([shift.reading, shift.truth]), unit).tolist()
+    return dataclasses.replace(shift, reading=reading, truth=truth)
 
 
 def _corrected_path(level: CorrectedLevel, box: Box) -> str:

@@ -11,8 +11,8 @@ _NAME = re.compile(
     r"(?<![\w.-])(?=[\w.-]*(?:\d|[A-Z]{2}))\w[\w.]*(?:-[\w.]*\w)+(?![\w-])|(?<![\w-])--[a-z][\w-]*"
 )
 _LONGEST_HELD = 16
-_PATH = re.compile(r"[\w./\\-]{20,}")
-_JOINT = re.compile(r"[/\\_](?=\w)")
+_PATH = re.compile(r"[\w./\\:-]{20,}")
+_JOINT = re.compile(r"[/\\_:](?=\w)")
 
 _JSON_IN_HTML = {"<": "\\u003c", ">": "\\u003e", "&": "\\u0026", "\u2028": "\\u2028", "\u2029": "\\u2029"}
 

@@ -13,6 +13,7 @@ NOTHING = "None, as far as this record goes."
 NO_BAND = (
     "No stretch whose error could be worked out; what speaks against the reading stands in the answer above."
 )
+TOO_LITTLE = "None is known; this record is too small, or too coarse, to show most faults."
 
 
 def blocks(about: About, reader: Reader) -> list[Block]:
@@ -28,7 +29,7 @@ def blocks(about: About, reader: Reader) -> list[Block]:
         for row in doubt_rows(about, reader)
     ]
     if not rows:
-        return [Words(text=NOTHING if about.verdict.verdict == "trust" else NO_BAND, look="nothing")]
+        return [Words(text=_none(about), look="nothing")]
     return [
         Table(head=HEAD, rows=rows, on_paper=3),
         Words(
@@ -36,3 +37,10 @@ def blocks(about: About, reader: Reader) -> list[Block]:
             look="quiet",
         ),
     ]
+
+
+def _none(about: About) -> str:
+    """Why there is no row."""
+    if about.verdict.verdict == "trust":
+        return NOTHING
+    return NO_BAND if about.verdict.event else TOO_LITTLE

@@ -14,6 +14,7 @@ import typer
 from excursions import clock
 from excursions.cli.wrapping import wrapped
 from excursions.report.explanation import Cause, Check, Explanation
+from excursions.report.reader import Reader
 from excursions.report.result import ScanResult
 
 WIDTH = 80
@@ -26,9 +27,9 @@ def print_explanation(
     answer: Explanation, result: ScanResult, page: Path | None, *, display_units: str, as_json: bool
 ) -> None:
     """Print the answer on standard output, and where its page is."""
-    from dashboards.wording import Reader
-
-    words = Reader(tz=clock.zone(result.plant.zone), temperature=display_units).text
+    findings = next(f for f in result.points if f.point.name == answer.point)
+    beside = [f for f in result.points if f.point.name in findings.point.neighbours]
+    words = Reader(tz=clock.zone(result.plant.zone), temperature=display_units).of(findings, beside).text
     if as_json:
         typer.echo(json.dumps(spoken(explanation_facts(answer, page), words), indent=2, ensure_ascii=False))
         return
@@ -85,7 +86,7 @@ def _since(answer: Explanation, tz: ZoneInfo) -> str:
 
 
 def _cause(cause: Cause) -> str:
-    text = f"{_share(cause.probability):>5}  {cause.words}"
+    text = f"{_share(cause.probability):>5}  {cause.words}" if cause.is_named else cause.words
     return text + (f": {'; '.join(cause.reasons[:MOST_REASONS])}" if cause.reasons else "")
 
 
@@ -114,7 +115,7 @@ def _block(head: str, text: str, *, indent: int | None = None, hang: int = 0) ->
 
 _SENTENCES = (
     "sentence", "wrong", "knowledge", "basis", "words", "reasons", "evidence", "question", "cautions", "hidden", "advice",
-    "shock", "found", "replacement",
+    "shock", "found", "replacement", "caution", "reading", "could_hide",
 )  # fmt: skip
 
 
@@ -128,7 +129,7 @@ def spoken(facts: object, words: Words, name: str = "") -> object:
 
 
 def explanation_facts(answer: Explanation, page: Path | None) -> dict[str, object]:
-    """The answer for machines: times ISO 8601 UTC, figures in the canonical unit, null where unknown."""
+    """The answer for machines: times ISO 8601 UTC, errors in `unit` (of the point, as in the tables), null where unknown."""
     facts = asdict(answer)
     facts["focus"] = {
         "from": clock.iso(answer.focus.start),

@@ -97,12 +97,12 @@ def closer_to(name: str, at: str, start: str, end: str) -> Closer:
 
     meant: list[str] = []  # looked up once, at the first point
 
-    def spans(point: Point, plant: Plant, last: int) -> Closeup:
+    def spans(point: Point, plant: Plant, record: tuple[int, int]) -> Closeup:
         if name and not meant:
             meant.append(called(plant, name))
         if name and point.name.casefold() != name.casefold() and point.name != meant[0]:
             return Closeup()
-        focus = _focus(clock.zone(plant.zone), last, at, start, end)
+        focus = _focus(clock.zone(plant.zone), record, at, start, end)
         if focus is None:
             return Closeup(around_events=AROUND)
         return Closeup(spans=((focus.start - AROUND, focus.end + AROUND),))
@@ -119,11 +119,12 @@ def focus_of(result: ScanResult, point: str, at: str, start: str, end: str) -> F
         If both are given, the range ends before it starts, or a moment cannot be read.
     """
     tz = clock.zone(result.plant.zone)
-    last = next(findings.end for findings in result.points if findings.point.name == point)
-    return _focus(tz, last, at, start, end)
+    record = next((f.start, f.end) for f in result.points if f.point.name == point)
+    return _focus(tz, record, at, start, end)
 
 
-def _focus(tz: ZoneInfo, last: int, at: str, start: str, end: str) -> Focus | None:
+def _focus(tz: ZoneInfo, record: tuple[int, int], at: str, start: str, end: str) -> Focus | None:
+    begun, last = record
     if at and (start or end):
         raise UsageError(
             found="--at together with --from or --to",
@@ -131,13 +132,13 @@ def _focus(tz: ZoneInfo, last: int, at: str, start: str, end: str) -> Focus | No
             mend="leave one of them out",
         )
     if at:
-        instant = moment(at, tz, last)
+        instant = moment(at, tz, last, begun)
         return Focus(start=instant, end=instant)
     if not start:
         if end:
             raise UsageError(found="--to without --from", expected="both ends of a range", mend="add --from")
         return None
-    first, stop = moment(start, tz, last), until(end, tz, last) if end else last
+    first, stop = moment(start, tz, last, begun), until(end, tz, last, begun) if end else last
     if stop <= first:
         raise UsageError(
             found=f"a range from {clock.wall(first, tz)} to {clock.wall(stop, tz)}",
@@ -170,8 +171,9 @@ def since_of(result: ScanResult, asked: str) -> int | None:
     """The instant [ns] from which on, or None when nobody said; a date is the start of that day in the plant's zone."""
     if not asked:
         return None
-    last = max((findings.end for findings in result.points), default=0)
-    return moment(asked, clock.zone(result.plant.zone), last)
+    held = [findings for findings in result.points if findings.samples]
+    first, last = min((f.start for f in held), default=0), max((f.end for f in held), default=0)
+    return moment(asked, clock.zone(result.plant.zone), last, first)
 
 
 def note_problems(problems: Sequence[ExcursionsError]) -> None:

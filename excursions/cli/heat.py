@@ -8,8 +8,8 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
-from typing import TYPE_CHECKING
 
 import typer
 
@@ -18,13 +18,11 @@ from excursions.cli.answer import spoken
 from excursions.cli.heat_asked import MOST, Answer, Heat, Row, at, figure, ns, owner
 from excursions.cli.wrapping import wrapped
 from excursions.clock import minutes_text
-from excursions.digits import f0_text, number
+from excursions.digits import DEGREE, f0_text, number
 from excursions.report.exposures import VERDICT_WORDS
 from excursions.report.lives import is_unknown
+from excursions.report.reader import Exported, Reader, exported_in
 from excursions.report.wording import is_seen
-
-if TYPE_CHECKING:
-    from dashboards.wording import Reader
 
 WIDTH, LEFT = 80, 12
 CAUTIONS = (
@@ -39,13 +37,13 @@ CAUTIONS = (
 
 def print_heat(heat: Heat, answer: Answer, *, as_json: bool) -> None:
     """Print the answer on standard output, and where its page is."""
-    from dashboards.wording import Reader
-
     reader = Reader(tz=heat.tz, temperature=heat.unit)
     if as_json:
         facts = spoken(heat_facts(heat, answer), reader.text)
         typer.echo(json.dumps(facts, indent=2, ensure_ascii=False))
         return
+    if answer.exposure is not None:
+        reader = replace(reader, exported=_exported(heat, answer.exposure))
     lines = [*wrapped(reader.text(answer.sentence), WIDTH)]
     if answer.exposure is not None:
         lines += ["", *_exposure_lines(answer.exposure, reader)]
@@ -58,6 +56,12 @@ def print_heat(heat: Heat, answer: Answer, *, as_json: bool) -> None:
     typer.echo("\n".join(lines))
     if heat.page is not None:
         typer.echo(f"\nPage: {heat.page}")
+
+
+def _exported(heat: Heat, row: Row) -> Exported | None:
+    """The unit in which the point of a row was exported, where it is another than the table's."""
+    point = heat.plant.point(str(row["point"]))
+    return exported_in(point, point.unit) if point is not None else None
 
 
 def _span(start: int, end: int, reader: Reader) -> str:
@@ -73,13 +77,13 @@ def _exposure_lines(row: Row, reader: Reader) -> list[str]:
     unit = str(row["unit"])
     peak, bound = figure(row, "peak_degc"), figure(row, "bound_degc")
     assumed = ", assumed" if row["ratings_assumed"] else ", as stated"
-    hidden = f"; the sampling could hide up to {reader.amount(bound, 'degC', 0.5)}" if bound > peak else ""
+    hidden = f"; the sampling could hide up to {reader.amount(bound, 'degC', DEGREE)}" if bound > peak else ""
     rates = f"up {_rate(row, 'heating_k_per_min', reader)}, down {_rate(row, 'cooling_k_per_min', reader)}"
     dose, before = figure(row, "dose_h"), figure(row, "dose_before_h")
     lines = [
         ("Probe", at(owner(row), row["point"])),
         ("When", _span(ns(row["start"]), ns(row["end"]), reader)),
-        ("Highest", f"{reader.amount(peak, 'degC', 0.5)}{hidden}"),
+        ("Highest", f"{reader.amount(peak, 'degC', DEGREE)}{hidden}"),
         (
             "Rated",
             f"{reader.amount(figure(row, 'rating_continuous_degc'), 'degC', 1.0)} continuous, "
@@ -127,7 +131,7 @@ def _before_after(row: Row, what: str, unit: str, reader: Reader) -> str:
     text = f"{words[0]} in the {near} before, {words[1]} in the {near} after"
     error, band = figure(row, "error"), figure(row, "error_band")
     if what == "reading":
-        text += " (three next to it; the process moves too)"
+        text += " (medians of the three hours next to it, in which the process may have moved as well)"
         if math.isfinite(error) and not is_seen(error, band):
             text += f"; no error seen, up to {reader.difference(band, unit, band)} could hide"
         elif math.isfinite(error):
@@ -197,7 +201,7 @@ def _list_lines(answer: Answer, reader: Reader) -> list[str]:
             (figure(r, "peak_degc") for r in answer.others if r["kind"] == "sterilisation"), default=math.nan
         )
         lines.append(
-            f"  and {routine} sterilisations within the rating, up to {reader.amount(hottest, 'degC', 0.5)}"
+            f"  and {routine} sterilisations within the rating, up to {reader.amount(hottest, 'degC', DEGREE)}"
         )
     return lines
 

@@ -8,9 +8,10 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import polars as pl
@@ -31,7 +32,7 @@ NEAR = 2 * clock.NS_PER_DAY  # how far from the moment asked about an exposure m
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Heat:
     """Rows of both tables, the plant's zone, the unit of temperatures (``degC`` or ``degF``), the page, if any, and the
-    plant with the tags its points may be asked for by."""
+    plant with the tags its points may be asked for by and the units they were exported in."""
 
     lives: Sequence[Row]
     exposures: Sequence[Row]
@@ -69,8 +70,8 @@ def read_report(folder: Path) -> tuple[Sequence[Row], Sequence[Row], Plant]:
             for name in ("lives", "exposures")
         ]
         plant = json.loads((folder / "run.json").read_text(encoding="utf-8"))["plant"]
-        tags = plant.get("tags", {})  # reports of earlier versions have none
-        points = tuple(Point(name=name, **dict(roles)) for name, roles in tags.items())
+        tags, units = plant.get("tags", {}), plant.get("units", {})  # reports of earlier versions have none
+        points = tuple(_point(name, roles, units.get(name, ("other", ""))) for name, roles in tags.items())
         return tables[0], tables[1], Plant(zone=str(plant["zone"]), points=points)
     except (OSError, ValueError, KeyError, TypeError, pl.exceptions.PolarsError) as error:
         raise UsageError(
@@ -78,6 +79,11 @@ def read_report(folder: Path) -> tuple[Sequence[Row], Sequence[Row], Plant]:
             expected="the --out folder of a finished scan",
             mend=f"run: excursions scan EXPORT... --out {folder}",
         ) from error
+
+
+def _point(name: str, tags: Mapping[str, Any], exported: Sequence[str]) -> Point:
+    measurand, unit = exported
+    return replace(Point(name=name, **dict(tags)), measurand=measurand, unit=unit)
 
 
 # --- choosing ------------------------------------------------------------------------------------

@@ -12,10 +12,10 @@ from excursions.errors import UsageError
 CLOCKS = ("%H:%M", "%H:%M:%S", "%I:%M %p", "%I:%M:%S %p", "%I %p")
 DAYS = ("%d %b %Y", "%d %B %Y", "%d.%m.%Y", "%b %d %Y", "%B %d %Y")
 YEARLESS = ("%d %b", "%d %B", "%d.%m.", "%b %d", "%B %d")
-SLASHED = ("%d/%m/%Y", "%m/%d/%Y")  # some write the day first, some the month: the record's end may tell
+SLASHED = ("%d/%m/%Y", "%m/%d/%Y")  # some write the day first, some the month: the record may tell
 
 
-def moment(text: str, tz: ZoneInfo, last: int) -> int:
+def moment(text: str, tz: ZoneInfo, last: int, first: int | None = None) -> int:
     """The instant [ns UTC] that a person means.
 
     Parameters
@@ -26,6 +26,8 @@ def moment(text: str, tz: ZoneInfo, last: int) -> int:
     tz : ZoneInfo
     last : int
         End of the record [ns].
+    first : int or None
+        Start of it: a date that can be read in two ways is the one that lies in the record.
 
     Raises
     ------
@@ -33,7 +35,8 @@ def moment(text: str, tz: ZoneInfo, last: int) -> int:
         If no moment can be read from it, or the wall clock showed it twice or never.
     """
     asked = text.strip()
-    read = _iso(asked) or _written(asked, clock.to_datetime(last, tz))
+    begun = clock.to_datetime(first, tz).replace(tzinfo=None) if first is not None else datetime.min
+    read = _iso(asked) or _written(asked, clock.to_datetime(last, tz), begun)
     if read is None:
         raise UsageError(
             found=f'"{text}" as a moment',
@@ -43,9 +46,9 @@ def moment(text: str, tz: ZoneInfo, last: int) -> int:
     return clock.to_ns(read if read.tzinfo else _local(read, tz, text))
 
 
-def until(text: str, tz: ZoneInfo, last: int) -> int:
+def until(text: str, tz: ZoneInfo, last: int, first: int | None = None) -> int:
     """The end [ns UTC] of a range that goes up to `text`: of a day alone, the end of that day; see :func:`moment`."""
-    instant = moment(text, tz, last)
+    instant = moment(text, tz, last, first)
     if ":" in text or clock.to_datetime(instant, tz).time() != datetime.min.time():
         return instant
     return clock.to_ns(
@@ -53,10 +56,10 @@ def until(text: str, tz: ZoneInfo, last: int) -> int:
     )  # on the wall: days are 23 to 25 hours long
 
 
-def _written(text: str, last: datetime) -> datetime | None:
+def _written(text: str, last: datetime, begun: datetime) -> datetime | None:
     """Forms people write; the newest one up to `last` where year or day are left out."""
     plain = " ".join(text.replace(",", " ").split())
-    found = _first(plain, DAYS) or _slashed(plain, last)
+    found = _first(plain, DAYS) or _slashed(plain, begun, last.replace(tzinfo=None))
     if found:
         return found
     naive = last.replace(tzinfo=None)
@@ -71,18 +74,23 @@ def _written(text: str, last: datetime) -> datetime | None:
     return None
 
 
-def _slashed(text: str, last: datetime) -> datetime | None:
-    """A date with strokes, read both ways: the one way it can be read, or the one that is not after the record."""
+def _slashed(text: str, begun: datetime, last: datetime) -> datetime | None:
+    """A date with strokes, read both ways: the one way it can be read, else the one that lies in the record.
+
+    Where neither does, the one that is not after it: people ask about what was, and a day beside it may be meant.
+    """
     ways = {found for form in SLASHED if (found := _first(text, [form]))}
-    past = {way for way in ways if way <= last.replace(tzinfo=None) + timedelta(days=1)} or ways
-    if len(past) > 1:
-        early, late = (f"{way:%d %b %Y}" for way in sorted(past))
+    past = {way for way in ways if way <= last + timedelta(days=1)}
+    inside = {way for way in past if way.date() >= begun.date()}
+    left = inside or past or ways
+    if len(left) > 1:
+        early, late = (f"{way:%d %b %Y}" for way in sorted(left))
         raise UsageError(
             found=f'"{text}", which is {early} or {late}',
             expected="a date that can be read in one way",
             mend=f'write the month as a word, for example "{late}"',
         )
-    return next(iter(past), None)
+    return next(iter(left), None)
 
 
 def _first(text: str, days: Sequence[str]) -> datetime | None:

@@ -11,17 +11,21 @@ from zoneinfo import ZoneInfo
 import typer
 
 from excursions import clock
+from excursions.cli.answer import spoken
 from excursions.cli.wrapping import filled, wrapped
 from excursions.kinds import SEVERITIES, WALKS
 from excursions.pipeline.scan import Scan
 from excursions.records import SETTLED, SEVERITY_RANK, Event
 from excursions.report.answers import past_faults
 from excursions.report.changes import CHANGES
+from excursions.report.reader import Reader, looking
 from excursions.report.result import ScanResult, Verdict
 from excursions.report.telling import became
 from excursions.report.wording import audit_account, day, doubt_sentence, event_sentence, row_account, whose
 
-Said = Callable[[str], str]  # a sentence with its temperatures in the unit asked for
+Said = Callable[
+    [str], Reader
+]  # who reads of a point: its temperatures as asked for, its readings as exported
 SHOWN_PROBLEMS = 8
 SHOWN_POINTS = 12
 SHOWN_STRETCHES = 20
@@ -55,10 +59,8 @@ def exit_status(done: Scan, fail_on: str) -> int:
 
 def print_summary(done: Scan, page: Path, *, display_units: str = "degC") -> None:
     """Verdicts worst first, faults of the input, and the page; temperatures in the unit asked for."""
-    from dashboards.wording import Reader
-
     result = done.result
-    said = Reader(tz=clock.zone(result.plant.zone), temperature=display_units).text
+    said = looking(result.points, Reader(tz=clock.zone(result.plant.zone), temperature=display_units))
     rows = _row_counts(result)
     span = [(f.start, f.end) for f in result.points if f.samples]
     tz = clock.zone(result.plant.zone)
@@ -120,11 +122,15 @@ def _ended(result: ScanResult, tz: ZoneInfo) -> list[str]:
 
 def _replacements(result: ScanResult, said: Said) -> list[str]:
     """Points whose probe has had its day by its last calibration, also where the reading was put right."""
-    worn = [f"{verdict.point}: {verdict.worn}" for verdict in result.verdicts if verdict.worn]
+    worn = [
+        f"{verdict.point}: {said(verdict.point).text(verdict.worn)}"
+        for verdict in result.verdicts
+        if verdict.worn
+    ]
     if not worn:
         return []
     more = f"; and {len(worn) - SHOWN_POINTS} more" if len(worn) > SHOWN_POINTS else ""
-    text = said(f"Replacement due: {'; '.join(worn[:SHOWN_POINTS])}{more}")
+    text = f"Replacement due: {'; '.join(worn[:SHOWN_POINTS])}{more}"
     return ["", *wrapped(text, 96, then="    ")]
 
 
@@ -144,7 +150,7 @@ def _past_doubts(result: ScanResult, tz: ZoneInfo, said: Said) -> list[str]:
     if not rows:
         return []
     shown = [
-        filled(said(f"{point}  {text}"), 96, first="    ", then="      ")
+        filled(f"{point}  {said(point).text(text)}", 96, first="    ", then="      ")
         for point, _, text in sorted(rows)[:SHOWN_STRETCHES]
     ]
     more = len(rows) - SHOWN_STRETCHES
@@ -196,7 +202,7 @@ def _worth_a_look(result: ScanResult, tz: ZoneInfo, said: Said) -> list[str]:
         return []
     shown = [
         filled(
-            said(f"{point}  {event_sentence(event, tz)} ({whose(event)})"),
+            f"{point}  {said(point).text(event_sentence(event, tz))} ({whose(event)})",
             96,
             first="    ",
             then="      ",
@@ -217,8 +223,9 @@ def _audit(result: ScanResult) -> list[str]:
 
 
 def _verdict_lines(verdict: Verdict, said: Said) -> list[str]:
-    body = wrapped(said(f"{verdict.sentence} {verdict.knowledge}"), 92, first="    ", then="    ")
-    todo = wrapped(said(f"Next: {verdict.advice}"), 92, first="    ", then="    ")
+    text = said(verdict.point).text
+    body = wrapped(text(f"{verdict.sentence} {verdict.knowledge}"), 92, first="    ", then="    ")
+    todo = wrapped(text(f"Next: {verdict.advice}"), 92, first="    ", then="    ")
     return [f"{verdict.verdict.upper()}  {verdict.point}", *body, *todo]
 
 
@@ -322,9 +329,14 @@ def _count(number: int, noun: str, many: str = "") -> str:
     return f"{number:,} {noun if number == 1 else many or noun + 's'}"
 
 
-def summary_facts(done: Scan, page: Path) -> dict[str, object]:
-    """The summary for machines: run identity, counts, verdicts, problems, where the page is."""
+def summary_facts(done: Scan, page: Path, *, display_units: str = "degC") -> dict[str, object]:
+    """The summary for machines: run identity, counts, verdicts, problems, where the page is.
+
+    Sentences are as the terminal writes them; figures are in the unit that stands beside them, which is the tables'.
+    """
     result = done.result
+    said = looking(result.points, Reader(tz=clock.zone(result.plant.zone), temperature=display_units))
+    units = {findings.point.name: findings.unit for findings in result.points}
     return {
         "run": result.run["run"],
         "version": result.run["version"],
@@ -332,12 +344,12 @@ def summary_facts(done: Scan, page: Path) -> dict[str, object]:
         "rows": result.run["rows"],
         "found": result.run["found"],
         "since_run": result.run.get("since_run"),
-        "points": [_verdict_facts(verdict) for verdict in result.verdicts],
+        "points": [spoken(_verdict_facts(v, units[v.point]), said(v.point).text) for v in result.verdicts],
         "problems": [str(problem) for problem in done.problems],
     }
 
 
-def _verdict_facts(verdict: Verdict) -> dict[str, object]:
+def _verdict_facts(verdict: Verdict, unit: str) -> dict[str, object]:
     return {
         "point": verdict.point,
         "verdict": verdict.verdict,
@@ -345,12 +357,14 @@ def _verdict_facts(verdict: Verdict) -> dict[str, object]:
         "sentence": verdict.sentence,
         "error": verdict.error if math.isfinite(verdict.error) else None,
         "error_band": verdict.error_band if math.isfinite(verdict.error_band) else None,
+        "error_unit": "K" if unit == "degC" else unit,
         "advice": verdict.advice,
         "caution": verdict.caution,
         "event": verdict.event or None,
     }
 
 
-def print_json(done: Scan, page: Path) -> None:
+def print_json(done: Scan, page: Path, *, display_units: str = "degC") -> None:
     """Print :func:`summary_facts` as JSON."""
-    typer.echo(json.dumps(summary_facts(done, page), indent=2, ensure_ascii=False))
+    facts = summary_facts(done, page, display_units=display_units)
+    typer.echo(json.dumps(facts, indent=2, ensure_ascii=False))

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict
 from zoneinfo import ZoneInfo
 
 from excursions import clock
+from excursions.cli.answer import spoken
 from excursions.cli.wrapping import wrapped
 from excursions.conclusions import AuditFinding, Due
 from excursions.records import Link, Parameter, Shift
 from excursions.report.history import CalibrationTold, ShiftTold
+from excursions.report.reader import Reader, looking
 from excursions.report.result import ScanResult
-from excursions.report.wording import doubt_sentence, event_sentence, quantity
+from excursions.report.wording import basis_words, doubt_sentence, event_sentence, parameter_unit, quantity
 
 WIDTH = 80
 LEFT = 14
@@ -21,10 +23,16 @@ MOST_REASONS = 2
 
 
 def history_lines(
-    told: Sequence[CalibrationTold], loose: Sequence[AuditFinding], result: ScanResult, width: int = WIDTH
+    told: Sequence[CalibrationTold],
+    loose: Sequence[AuditFinding],
+    result: ScanResult,
+    width: int = WIDTH,
+    *,
+    display_units: str = "degC",
 ) -> list[str]:
     """Calibrations in lines of at most `width` columns, by point and probe; loose: findings without an entry."""
     tz = clock.zone(result.plant.zone)
+    said = looking(result.points, Reader(tz=tz, temperature=display_units))
     lines: list[str] = []
     head = ""
     for one in told:
@@ -33,10 +41,13 @@ def history_lines(
         if title != head:
             lines += [*([""] if lines else []), title]
             head = title
-        lines += [line for text in _calibration(one, result, tz) for line in text(width)]
+        lines += [
+            line for row in _calibration(one, result, tz) for line in row.lines(width, said(c.point).text)
+        ]
     if loose:
         lines += ["", "Without an entry"]
-        lines += [line for f in loose for line in _row(f.kind, f"{f.point}: {_audit(f)}")(width)]
+        rows = [(said(f.point).text, _row(f.kind, f"{f.point}: {_audit(f)}")) for f in loose]
+        lines += [line for text, row in rows for line in row.lines(width, text)]
     return lines or ["No calibration in the log answers to this."]
 
 
@@ -46,11 +57,12 @@ class _row:
     def __init__(self, head: str, text: str) -> None:
         self.head, self.text = head, text
 
-    def __call__(self, width: int) -> list[str]:
+    def lines(self, width: int, words: Callable[[str], str]) -> list[str]:
+        text = words(self.text)
         if width < 50:  # a narrow terminal: the head on a line of its own
-            return [f"  {self.head}:", *wrapped(self.text, width, first="    ", then="    ")]  # fmt: skip
+            return [f"  {self.head}:", *wrapped(text, width, first="    ", then="    ")]  # fmt: skip
         first = f"  {self.head:<{LEFT}}"
-        return wrapped(self.text, width, first=first, then=" " * (LEFT + 2))
+        return wrapped(text, width, first=first, then=" " * (LEFT + 2))
 
 
 def _calibration(one: CalibrationTold, result: ScanResult, tz: ZoneInfo) -> Iterable[_row]:
@@ -82,9 +94,9 @@ def _calibration(one: CalibrationTold, result: ScanResult, tz: ZoneInfo) -> Iter
 
 def _parameters(parameters: dict[str, Parameter]) -> str:
     return ", ".join(
-        f"{name.replace('_', ' ')} {quantity(p.value, p.unit, p.uncertainty)}"
+        f"{name.replace('_', ' ')} {quantity(p.value, parameter_unit(p), p.uncertainty)}"
         + (f" ± {quantity(p.uncertainty, '', p.uncertainty)}" if p.uncertainty > 0 else "")
-        + (f" ({p.basis})" if p.basis != "computed" else "")
+        + (f" ({basis_words(p)})" if p.basis != "computed" else "")
         for name, p in parameters.items()
     )
 
@@ -138,11 +150,19 @@ def _due(due: Due, tz: ZoneInfo) -> str:
 # --- for machines ----------------------------------------------------------------------------------
 
 
-def history_facts(told: Sequence[CalibrationTold], loose: Sequence[AuditFinding]) -> dict[str, object]:
-    """The same for machines: times ISO 8601 UTC, null where unknown."""
+def history_facts(
+    told: Sequence[CalibrationTold],
+    loose: Sequence[AuditFinding],
+    result: ScanResult,
+    *,
+    display_units: str = "degC",
+) -> dict[str, object]:
+    """The same for machines: times ISO 8601 UTC, null where unknown; sentences as above, figures in the units of the tables."""
+    reader = Reader(tz=clock.zone(result.plant.zone), temperature=display_units)
+    said = looking(result.points, reader)
     return {
-        "calibrations": [_facts(one) for one in told],
-        "without_entry": [plain(asdict(f)) for f in loose],
+        "calibrations": [spoken(_facts(one), said(one.calibration.point).text) for one in told],
+        "without_entry": [spoken(plain(asdict(f)), said(f.point).text) for f in loose],
     }
 
 

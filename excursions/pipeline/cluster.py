@@ -154,8 +154,11 @@ class ClusterEngine:
         )
         around = plant_around(wanted.plant, point)
         tags = [tag for tag in (*point.tags.values(), *(other.value for other in near)) if tag in self._looks]
-        own = [self._looks[tag].last for tag in point.tags.values() if tag in self._looks]
-        closer = wanted.closer(point, wanted.plant, max(own)) if wanted.closer else Closeup()
+        own = [
+            self._looks[tag] for tag in point.tags.values() if tag in self._looks and self._looks[tag].last
+        ]
+        record = min((look.first for look in own), default=0), max((look.last for look in own), default=0)
+        closer = wanted.closer(point, wanted.plant, record) if wanted.closer else Closeup()
         return PointPlan(
             point=point,
             plant=replace(around, points=(point, *near)),

@@ -19,7 +19,7 @@ from excursions.records import TagSeries
 from excursions.register import Look
 from excursions.report.result import PointFindings
 
-Closer = Callable[[Point, Plant, int], Closeup]
+Closer = Callable[[Point, Plant, tuple[int, int]], Closeup]
 Analysed = list[tuple[PointFindings, PointCounts]]
 Looks = Mapping[str, TagSeries | Look]
 
@@ -68,7 +68,7 @@ class LocalEngine:
         pairs, missing = point_inputs(wanted.plant, self._series, wanted.pins)
         if wanted.closer is not None:
             pairs = [
-                dataclasses.replace(p, closer=wanted.closer(p.point, wanted.plant, _last(p))) for p in pairs
+                dataclasses.replace(p, closer=wanted.closer(p.point, wanted.plant, _record(p))) for p in pairs
             ]
         if not pairs:
             return [], missing
@@ -81,5 +81,7 @@ class LocalEngine:
             self._crew = None
 
 
-def _last(given: PointInput) -> int:
-    return max((int(series.time.max()) for series in given.series.values() if series.time.size), default=0)
+def _record(given: PointInput) -> tuple[int, int]:
+    """First and last instant [ns] of a point's samples; zeros without any."""
+    held = [series.time for series in given.series.values() if series.time.size]
+    return min((int(t.min()) for t in held), default=0), max((int(t.max()) for t in held), default=0)

@@ -68,6 +68,9 @@ def run_facts(
             "name": result.plant.name,
             "zone": result.plant.zone,
             "tags": {findings.point.name: findings.point.tags for findings in result.points},
+            "units": {
+                f.point.name: [f.point.measurand, f.exported_unit] for f in result.points if f.exported_unit
+            },
         },
         "inputs": given,
         "rows": {

@@ -223,7 +223,14 @@ def _findings(
         else (),
         heat=heat_tally(record, since=given.kept_from),
         noise_beside=noise_beside,
+        exported_unit=_exported_unit(given),
     )
+
+
+def _exported_unit(given: PointInput) -> str:
+    """Unit of the reading as the register states it, else as its file does."""
+    series = given.series.get("value")
+    return given.point.unit or (series.unit if series is not None else "")
 
 
 def _own_bridges(signal: Signal, first: int) -> Sampling:

@@ -80,7 +80,7 @@ def scan(
     calibrations, samples, register : paths
         Stated inputs come on top of what folders hold; a stated register wins over a found one.
     progress : callable (what, done, total)
-    closer : callable (point, plant, last instant of its record) or None
+    closer : callable (point, plant, first and last instant of its record) or None
         Gives spans [ns] of which the plotted series are to keep true samples, as they do of events.
     keep : callable (findings, series by tag) or None
         Called with every sample before they are let go; the samples stay with the workers of a cluster, and are none here.

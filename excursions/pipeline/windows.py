@@ -226,6 +226,7 @@ def _extended(before: PointFindings, window: Window, found: PointFindings) -> Po
         limits=found.limits,
         heat=_heat(before.heat, found.heat, window.seam),
         noise_beside=_noise(before.noise_beside, found.noise_beside, window.seam),
+        exported_unit=found.exported_unit or before.exported_unit,
     )
 
 

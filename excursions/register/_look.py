@@ -14,7 +14,8 @@ from excursions.register._traits import Traits, traits_of
 class Look:
     """One tag without its samples.
 
-    instants: a mark of its sampling instants, empty when they lie on a grid; last: latest instant [ns], 0 without any.
+    instants: a mark of its sampling instants, empty when they lie on a grid; first, last: earliest and latest instant [ns],
+    0 without any.
     """
 
     tag: str
@@ -22,6 +23,7 @@ class Look:
     description: str
     traits: Traits
     instants: tuple[int, ...]
+    first: int
     last: int
 
 
@@ -33,6 +35,7 @@ def look_of(series: TagSeries) -> Look:
         description=series.description,
         traits=traits_of(series),
         instants=_instants(series.time),
+        first=int(series.time.min()) if series.time.size else 0,
         last=int(series.time.max()) if series.time.size else 0,
     )
     let_go(series.time, series.value, series.quality)

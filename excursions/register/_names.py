@@ -12,6 +12,7 @@ from excursions.register._vocabulary import READING
 from excursions.register._words import measurand_of, segments
 
 _TAIL = re.compile(r"^(.+?)[\s._\-/:]+([^\W\d_]+)$")
+_LAST = re.compile(r"^(.+?)[\s._\-/:]+([^\W_]+)$")  # a figure may belong to the word: O2, CO2
 _PATH = re.compile(r"[/\\|>]|::")
 _STEP = re.compile(r"\s*[\w.\-:()#+ ]*\w[\w.\-:()#+ ]*\s*")
 
@@ -39,7 +40,7 @@ def _candidates(tag: Tag, temperatures: Pairs) -> list[str]:
     names = [leaf, _bare(tag.name), tag.name]
     if len(parts) > 1 and not _tells(leaf):
         names.insert(0, tag.name[tag.name.rindex(parts[-2], 0, tag.name.rindex(parts[-1])) :].strip())
-    if tag.loop and (match := _TAIL.match(leaf)) and measurand_of(match[2]):
+    if tag.loop and (match := _LAST.match(leaf)) and measurand_of(match[2]):
         names.insert(0, match[1])  # AT-2103.pH: the loop names the point well enough
     pair = temperatures.get(tag.name)
     if pair and pair.by_name:

@@ -16,6 +16,7 @@ from excursions.records import (
     MEASURING,
     NO_DATA,
     NOT_BORNE_OUT,
+    SEVERITY_RANK,
     Calibration,
     Doubt,
     Event,
@@ -56,6 +57,11 @@ class Case:
     def last(self) -> int:
         """The last instant asked about; a moment is a span of a nanosecond."""
         return max(self.focus.end, self.focus.start + 1)
+
+    @property
+    def minute(self) -> int:
+        """Up to where events count [ns]: a moment is told by the minute, and so are the onsets that people ask about."""
+        return max(self.focus.end, self.focus.start + clock.NS_PER_MINUTE)
 
 
 def open_case(result: ScanResult, point: str, focus: Focus) -> Case:
@@ -226,6 +232,23 @@ def heat_event(case: Case) -> Event | None:
     return worst([e for e in _covering(stay) if e.kind in HEAT and _is_live(e, stay)])
 
 
+def also_there(case: Case, told: Event | None) -> list[Event]:
+    """What the probe did or may have done in a moment or a range beside the event that is told, most serious first."""
+    others = [e for e in _covering(case) if e.may_be_probe and (told is None or e.id != told.id)]
+    return sorted(others, key=lambda e: (-SEVERITY_RANK[e.severity], -e.confidence, e.start))
+
+
+def doubt_to_come(case: Case, event: Event) -> Doubt | None:
+    """The window of doubt that an event opens after what is asked about: up to there its error stays within the tolerance."""
+    own = [d for d in case.doubts if d.event == event.id and not d.too_small]
+    return own[0] if own and all(d.start >= case.last for d in own) else None
+
+
+def is_blind(case: Case) -> bool:
+    """Whether the answer for the point is that this record cannot tell, because most kinds of fault could not show in it."""
+    return case.verdict.verdict == "cannot tell" and not case.verdict.event
+
+
 def process_event(case: Case) -> Event | None:
     """What the process did in the span, where an event was found that was laid to it."""
     return worst([e for e in _covering(case) if e.origin == "process"])
@@ -235,7 +258,9 @@ def _covering(case: Case) -> list[Event]:
     if case.focus.event:
         return [event for event in case.findings.events if event.id == case.focus.event]
     return [
-        e for e in case.findings.events if e.start < case.last and max(e.end, e.start + 1) > case.focus.start
+        e
+        for e in case.findings.events
+        if e.start < case.minute and max(e.end, e.start + 1) > case.focus.start
     ]
 
 
@@ -248,9 +273,13 @@ def _is_live(event: Event, case: Case) -> bool:
         return False
     if not (event.asks_a_look and event.may_be_probe and _believed(event)):
         return False
-    if became(case.outcomes, event.id) == NOT_BORNE_OUT or event.start >= case.last:
+    if event.start >= case.minute:
         return False
-    if event.kind in PASSING and event.end <= case.focus.start and not event.open_end:
+    if event.kind in PASSING:  # while it lasts no later calibration speaks for or against it
+        return bool(case.focus.event) or event.open_end or event.end > case.focus.start
+    if became(case.outcomes, event.id) == NOT_BORNE_OUT:
+        return False
+    if not case.focus.event and doubt_to_come(case, event) is not None:
         return False
     if not case.focus.event and event.back_at is not None and event.back_at <= case.focus.start:
         return False

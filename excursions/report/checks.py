@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, duration_text
-from excursions.digits import number, written
+from excursions.digits import number, reckoned, written
 from excursions.kinds import having
 from excursions.records import (
     MEASURING,
@@ -105,7 +105,7 @@ def _neighbours(scene: Scene) -> Iterator[Check]:
 def _shower(findings: PointFindings) -> Callable[[float], str]:
     """How a change of this point's reading is written: to a tenth of what matters."""
     finite = findings.levels.value[np.isfinite(findings.levels.value)]
-    fine = findings.point.tolerance_at(float(np.median(finite)) if finite.size else 0.0) / 10
+    fine = findings.point.fine_at(float(np.median(finite)) if finite.size else 0.0)
     unit = "K" if findings.unit == "degC" else findings.unit  # a change of a temperature is a difference
     return lambda change: quantity(change, unit, fine, signed=True)
 
@@ -285,9 +285,7 @@ def _nearest_sample(question: str, pairs: list[tuple[LabSample, float]], scene: 
     at = scene.asked[0]
     sample, level = min(pairs, key=lambda pair: (abs(pair[0].time - at), pair[0].time))
     tolerance = scene.findings.point.tolerance_at(sample.value)
-    words = (
-        f"{_compared(sample, level, scene)}; {len(pairs)} sample{'' if len(pairs) == 1 else 's'} within reach"
-    )
+    words = f"{_compared(sample, level, scene)}; {len(pairs)} sample{'' if len(pairs) == 1 else 's'} near enough to compare"
     others = _pairs(scene, *scene.doubted) if scene.doubted else []
     if len(others) > 1:
         words += f"; of all the time that is doubted, {_how_many_off(others, scene)}"
@@ -312,19 +310,20 @@ def _every_sample(question: str, pairs: list[tuple[LabSample, float]], scene: Sc
     outcome = AGAINST if _number_off(pairs, scene) else AGREES
     if len(pairs) == 1:
         return Check(question=question, outcome=outcome, evidence=_compared(sample, level, scene))
-    fine = scene.findings.point.tolerance_at(sample.value) / 5
-    most = quantity(level - sample.value, scene.findings.unit, fine, signed=True)
+    fine = scene.findings.point.fine_at(sample.value)
+    most = quantity(reckoned(level, sample.value, fine), scene.findings.unit, fine, signed=True)
     words = f"{_how_many_off(pairs, scene)}, up to {most} ({_compared(sample, level, scene)})"
     return Check(question=question, outcome=outcome, evidence=words)
 
 
 def _compared(sample: LabSample, level: float, scene: Scene) -> str:
     """One sample beside the reading, with the tolerance there."""
-    difference, unit = level - sample.value, scene.findings.unit
-    tolerance = scene.findings.point.tolerance_at(sample.value)
+    unit, tolerance = scene.findings.unit, scene.findings.point.tolerance_at(sample.value)
+    fine = scene.findings.point.fine_at(sample.value)
+    difference = reckoned(level, sample.value, fine)
     return (
-        f"sample of {day(sample.time, scene.tz)}: {quantity(sample.value, unit)}, the reading stood at "
-        f"{quantity(level, unit)}: {quantity(abs(difference), unit, tolerance / 5)} {'high' if difference > 0 else 'low'}"
+        f"sample of {day(sample.time, scene.tz)}: {quantity(sample.value, unit, fine)}, the reading stood at "
+        f"{quantity(level, unit, fine)}: {quantity(abs(difference), unit, fine)} {'high' if difference > 0 else 'low'}"
         f"; tolerance {quantity(tolerance, unit)}"
     )
 

@@ -17,7 +17,11 @@ COLUMNS: dict[str, Columns] = {
     "points": {
         "point": (pl.String, "measuring point"),
         "measurand": (pl.String, "measured quantity"),
-        "unit": (pl.String, "unit of the values of this point"),
+        "unit": (pl.String, "unit of the values of this point in all tables, their sentences included"),
+        "exported_unit": (
+            pl.String,
+            "unit of the reading in its export, in which pages and terminal tell it; empty where none is stated",
+        ),
         "probe": (pl.String, "serial number of the probe at the end of the record, empty when not known"),
         "verdict": (pl.String, one_of(VERDICTS)),
         "since": (TIME, "start of the doubt that is open at the end of the record (UTC)"),
@@ -45,7 +49,15 @@ COLUMNS: dict[str, Columns] = {
         "duration_h": (pl.Float64, "end minus start [h]"),
         "onset_uncertainty_s": (pl.Float64, "onset may be off by this much [s]"),
         "open_start": (pl.Boolean, "the record began inside the event"),
-        "open_end": (pl.Boolean, "the record stopped inside the event"),
+        "open_end": (
+            pl.Boolean,
+            "the record stopped inside the event itself; see `over` for what it left in the reading",
+        ),
+        "over": (
+            TIME,
+            "when nothing of it was left (UTC): its end, or when the reading went back or a calibration put a probe's change "
+            "right; empty: not over at the end of the record",
+        ),
         "size": (pl.Float64, "size of the event in `size_unit`; what it means depends on the kind"),
         "size_low": (pl.Float64, "lower end of the interval of the size [`size_unit`]"),
         "size_high": (

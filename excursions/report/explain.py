@@ -21,10 +21,12 @@ from excursions.report.answers import inside
 from excursions.report.beyond import how_wrong_beyond
 from excursions.report.case import (
     Case,
+    also_there,
     bridged_event,
-    calibrated_after,
+    doubt_to_come,
     error_in,
     event_of,
+    is_blind,
     is_outside,
     leading_doubt,
     live_event,
@@ -40,7 +42,7 @@ from excursions.report.explanation import Action, Cause, Explanation, Focus
 from excursions.report.followed import IF_THE_PROBE, half_band, moved_after, moved_sentence
 from excursions.report.result import ScanResult
 from excursions.report.shown import shown
-from excursions.report.telling import PASSING
+from excursions.report.telling import became, over_at
 from excursions.report.unread import Answer, not_measuring, without_reading
 from excursions.report.verdict import too_few
 from excursions.report.why import actions_for, basis_of, causes_of, lead_of
@@ -92,7 +94,7 @@ def explain(result: ScanResult, point: str, focus: Focus | None = None) -> Expla
         unit=case.findings.unit,
         focus=chosen,
         verdict=answer.verdict,
-        sentence=f"{answer.sentence}{_beyond_the_record(case)}",
+        sentence=f"{answer.sentence}{_also_on_record(case, answer)}{_beyond_the_record(case)}",
         since=answer.since,
         until=answer.until,
         wrong=answer.wrong or _wrong(error, band, case, answer),
@@ -106,7 +108,7 @@ def explain(result: ScanResult, point: str, focus: Focus | None = None) -> Expla
         cautions=_cautions(case, onset, answer.verdict),
         hidden=_hidden(case),
         event=onset.id if onset else "",
-        knowledge=case.verdict.knowledge,
+        knowledge=_known_then(case),
         about=answer.doubt is not None and answer.doubt.about and answer.since == answer.doubt.start,
         reading=shown(case.findings, chosen, case.tz, *told),
     )
@@ -123,6 +125,50 @@ def _beyond_the_record(case: Case) -> str:
     if focus.end > findings.end + NS_PER_HOUR:
         said += f" The record ends {day(findings.end, case.tz)}: of what came after nothing is known."
     return said
+
+
+def _known_then(case: Case) -> str:
+    """Which calibrations stand before and after what is asked about; of the end of the record as the point itself is told."""
+    before = [c for c in case.calibrations if c.time <= case.focus.start]
+    after = [c for c in case.calibrations if c.time > case.focus.start]
+    if not after:
+        return case.verdict.knowledge
+    last, following = max(before, key=lambda c: c.time, default=None), min(after, key=lambda c: c.time)
+    other = last is not None and last.probe != following.probe and following.probe
+    text = (
+        f"Last {last.action} before it {day(last.time, case.tz)}"
+        if last is not None
+        else "No calibration before it was given"
+    )
+    owner = f" (of probe {following.probe})" if other else ""
+    return f"{text}; the next after it {day(following.time, case.tz)}{owner}."
+
+
+MOST_ALSO = 2  # events named beside the one that leads; the page lists them all
+
+
+def _also_on_record(case: Case, answer: Answer) -> str:
+    """What else stands on record at a moment or in a range, told or too slight to decide; empty for a question about an event."""
+    if case.focus.event or is_outside(case):
+        return ""
+    others = [
+        event_sentence(event, case.tz) + f" ({_standing(event, case)})"
+        for event in also_there(case, answer.event)
+    ]
+    others = [inside(words) for words in others if words.partition(" (")[0] not in answer.sentence]
+    if not others:
+        return ""
+    more = f"; and {len(others) - MOST_ALSO} more" if len(others) > MOST_ALSO else ""
+    return f" On record there: {'; '.join(others[:MOST_ALSO])}{more}."
+
+
+def _standing(event: Event, case: Case) -> str:
+    """Whose doing an event is, and that a calibration did not bear it out."""
+    if became(case.outcomes, event.id) == NOT_BORNE_OUT:
+        return f"{whose(event)}, not borne out by the calibration after it"
+    doubt = doubt_to_come(case, event)
+    left = f", out of tolerance from {doubted_from(doubt, case.tz)} on" if doubt is not None else ""
+    return f"{whose(event)}{left}"
 
 
 def _answer(case: Case) -> Answer:
@@ -202,7 +248,7 @@ def _live(event: Event, case: Case) -> Answer:
     beside = probe_beside(case, event) if event.origin != "probe" else None
     known = event.origin == "probe" or beside is not None
     state, became = case.outcomes.get(event.id, ("", ""))
-    told = f" {became}" if state == NOT_PUT_RIGHT else ""
+    told = f" {became}" if state in (NOT_PUT_RIGHT, NOT_BORNE_OUT) else ""
     if beside is not None:
         told += f" Also: {inside(event_sentence(beside, case.tz))} ({whose(beside)})."
     if event.back_at is not None:
@@ -214,7 +260,7 @@ def _live(event: Event, case: Case) -> Answer:
         verdict="doubt" if known else "cannot tell",
         sentence=f"{event_sentence(event, case.tz)} ({whose(event)}).{told}",
         since=event.start,
-        until=event.end if event.kind in PASSING and not event.open_end else _until(event, case),
+        until=over_at(event, case.calibrations, case.outcomes),
         event=event,
     )
 
@@ -224,12 +270,6 @@ def _since_heat(event: Event, case: Case) -> Event | None:
     change = moved_after(event, case.findings.events)
     reached = change is not None and (case.focus.event or change.start < case.last)
     return change if reached else None
-
-
-def _until(event: Event, case: Case) -> int | None:
-    """When a change of level was over: it went back by itself, or a calibration put it right; None when neither."""
-    ends = [end for end in (event.back_at, calibrated_after(case, event)) if end is not None]
-    return min(ends, default=None)
 
 
 def _over(event: Event, case: Case) -> str:
@@ -253,7 +293,14 @@ def _over_before(case: Case) -> str:
 
 def _trusted(case: Case, doubt: Doubt | None) -> Answer:
     asked = event_of(case, case.focus.event) or process_event(case)
-    text = "Nothing in this record speaks against the reading there."
+    if asked is None and doubt is None and is_blind(case):
+        return Answer(verdict="cannot tell", sentence=case.verdict.sentence, wrong="not known")
+    also = not case.focus.event and bool(also_there(case, None))
+    text = (
+        "No error of the reading there is known."
+        if also
+        else "Nothing in this record speaks against the reading there."
+    )
     if asked is not None:
         who = {"process": "the process did that", "routine": "routine"}.get(asked.origin, whose(asked))
         state, sentence = case.outcomes.get(asked.id, ("", ""))

@@ -28,6 +28,9 @@ class Focus:
         return self.start == self.end
 
 
+UNKNOWN = "what made it cannot be told from this record"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cause:
     """One candidate cause; the probabilities of an explanation's causes sum to one."""
@@ -36,6 +39,11 @@ class Cause:
     probability: float
     event: str = ""
     reasons: tuple[str, ...] = ()
+
+    @property
+    def is_named(self) -> bool:
+        """Whether it names anything: a probability of not knowing is none that people can weigh."""
+        return self.words != UNKNOWN
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -283,7 +283,7 @@ def _reading_off(after: _After) -> bool:
     doubt = after.doubt
     if doubt is None:
         return False
-    return not (doubt.knots and doubt.band) or is_seen(doubt.knots[0][1], doubt.band[0])
+    return not (doubt.knots and doubt.band) or is_seen(*_off_by(doubt))
 
 
 def _sentence(
@@ -315,7 +315,7 @@ def _nothing_seen(after: _After, unit: str) -> str:
     if after.state != NOT_BORNE_OUT:
         hidden = ""
         if after.doubt is not None and after.doubt.band:
-            band = after.doubt.band[0]
+            band = _off_by(after.doubt)[1]
             hidden = f" (a shift up to {quantity(band, unit, band)} could hide)"
         return f"no change of the reading laid to it{hidden}"
     other = "found no shift" not in after.found

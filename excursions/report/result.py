@@ -46,7 +46,8 @@ class Trace:
 class PointFindings:
     """One point after condition, states and detect: small enough to send between processes.
 
-    limits: what each detector would miss on this record; heat: hours and ageing by day and band, from every sample.
+    limits: what each detector would miss on this record; heat: hours and ageing by day and band, from every sample;
+    exported_unit: of the reading, as register or export states it; empty where neither does.
     """
 
     point: Point
@@ -62,6 +63,7 @@ class PointFindings:
     limits: tuple[Limit, ...] = ()
     heat: HeatTally = field(default_factory=HeatTally)
     noise_beside: NoiseBeside = field(default_factory=NoiseBeside)
+    exported_unit: str = ""
 
     @property
     def unit(self) -> str:

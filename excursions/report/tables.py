@@ -12,11 +12,11 @@ import polars as pl
 
 from excursions.clock import NS_PER_HOUR
 from excursions.kinds import KINDS
-from excursions.records import Event
+from excursions.records import Calibration, Event
 from excursions.report.columns import COLUMNS
 from excursions.report.frame import frame_of
 from excursions.report.result import ScanResult
-from excursions.report.telling import became
+from excursions.report.telling import became, over_at
 from excursions.report.wording import worst_knot
 
 
@@ -25,7 +25,7 @@ def details_text(details: Mapping[str, float]) -> str:
     return " | ".join(f"{name}={value:.6g}" for name, value in sorted(details.items()))
 
 
-def _event_row(event: Event, after: str) -> dict[str, object]:
+def _event_row(event: Event, after: str, over: int | None) -> dict[str, object]:
     return {
         "event": event.id,
         "point": event.point,
@@ -39,6 +39,7 @@ def _event_row(event: Event, after: str) -> dict[str, object]:
         "onset_uncertainty_s": event.onset_uncertainty_s,
         "open_start": event.open_start,
         "open_end": event.open_end,
+        "over": over,
         "size": event.size,
         "size_low": event.size_low,
         "size_high": event.size_high,
@@ -53,10 +54,17 @@ def _event_row(event: Event, after: str) -> dict[str, object]:
 
 def events_table(result: ScanResult) -> pl.DataFrame:
     """All events of all points, by point and start."""
+    known: dict[str, list[Calibration]] = {}
+    for calibration in result.calibrations:
+        known.setdefault(calibration.point, []).append(calibration)
     return frame_of(
         COLUMNS["events"],
         [
-            _event_row(event, became(result.outcomes, event.id))
+            _event_row(
+                event,
+                became(result.outcomes, event.id),
+                over_at(event, known.get(findings.point.name, ()), result.outcomes),
+            )
             for findings in result.points
             for event in findings.events
         ],
@@ -94,6 +102,7 @@ def points_table(result: ScanResult) -> pl.DataFrame:
                 "point": verdict.point,
                 "measurand": findings.point.quantity.label,
                 "unit": findings.unit,
+                "exported_unit": findings.exported_unit,
                 "probe": result.plant.probe_at(verdict.point, findings.end) or "",
                 "verdict": verdict.verdict,
                 "since": verdict.since,

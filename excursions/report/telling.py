@@ -105,6 +105,18 @@ def put_right_at(event: Event, calibrations: Sequence[Calibration], outcomes: Ou
     )
 
 
+def over_at(event: Event, calibrations: Sequence[Calibration], outcomes: Outcomes) -> int | None:
+    """When nothing of an event was left in the reading [ns]; None where it was not over at the end of the record.
+
+    What passes, and what is no probe's, is over with itself; a change of a probe's level when the reading went back or a
+    calibration put it right.
+    """
+    if event.kind in PASSING or not event.may_be_probe:
+        return None if event.open_end else event.end
+    ends = (event.back_at, put_right_at(event, calibrations, outcomes))
+    return min((end for end in ends if end is not None), default=None)
+
+
 def became(outcomes: Outcomes, event: str) -> str:
     """What became of the event with this id at the calibrations after it; empty where that is not asked."""
     return outcomes.get(event, ("", ""))[0]

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from excursions.digits import written
 from excursions.measurands import MEASURANDS, Accepted
 from excursions.records import Calibration, Parameter
+from excursions.report.wording import quantity
 
 _ORDER = {"slope": 0, "zero_point": 1, "offset": 1, "zero": 2, "cell_constant": 0, "gain": 0, "span": 1}
 
@@ -65,5 +65,5 @@ def worn_out(tracks: Sequence[Track]) -> str:
     for track in tracks:
         limits, last = track.limits, track.points[-1]
         if limits and (last.value < limits.low or last.value > limits.high):
-            return f"{track.parameter.replace('_', ' ')} {written(last.value)} {track.unit} is outside its limits ({limits.source})"
+            return f"{track.parameter.replace('_', ' ')} {quantity(last.value, track.unit, last.uncertainty)} is outside its limits ({limits.source})"
     return ""

@@ -9,7 +9,7 @@ from excursions.kinds import DEAD, UNUSABLE, advice_for, having
 from excursions.records import SHOWED_IT, Doubt, Event, Link, Shift
 from excursions.report.answers import VERIFY_SOON
 from excursions.report.case import Case, calibrated_after, event_of, is_outside, reach_of, worst_in
-from excursions.report.explanation import Action, Cause
+from excursions.report.explanation import UNKNOWN, Action, Cause
 from excursions.report.tracks import tracks_of, worn_out
 from excursions.report.wording import HEAT, day, doubted_from, event_sentence, quantity
 
@@ -17,7 +17,6 @@ LEAST_PROBABILITY = 0.01
 MOST_CAUSES = 5
 CAUSE_WORDS = {"ageing": "ordinary ageing", "unrecorded": "something not in the record"}
 CLEANED = having("washes off")
-UNKNOWN = "what made it cannot be told from this record"
 # What an error rests on beside its causes, by the basis of its window.
 _RESTS = {"laboratory samples": "the error is shown by laboratory samples"}
 # Failures after which nothing that a calibration finds says more about the stretch than the event itself does.

@@ -11,15 +11,35 @@ from zoneinfo import ZoneInfo
 
 from excursions.clock import duration_text, minutes_text, to_datetime
 from excursions.conclusions import AUDIT_KINDS
-from excursions.digits import band_ends, digits_for, number, of_a_move, written
+from excursions.digits import DEGREE, band_ends, digits_for, number, of_a_move, written
 from excursions.kinds import DOUBTED, HEAT_KINDS, KINDS, MOVES
-from excursions.records import AGED, PRORATION, Doubt, Event
+from excursions.records import AGED, PRORATION, Doubt, Event, Parameter
+
+UNIT_WORDS = {
+    "degC": "°C",
+    "degF": "°F",
+    "degF/min": "°F/min",
+    "uS/cm": "µS/cm",
+    "%sat": "% sat",
+    "1/cm": "cm⁻¹",
+    "ratio": "×",
+    "1": "",
+}
 
 
 def quantity(value: float, unit: str, uncertainty: float = float("nan"), *, signed: bool = False) -> str:
     """A number with its unit as people write it."""
-    shown = {"degC": "°C", "degF": "°F", "uS/cm": "µS/cm", "%sat": "% sat", "K/min": "K/min"}.get(unit, unit)
-    return f"{number(value, uncertainty, signed=signed)} {shown}".rstrip()
+    return f"{number(value, uncertainty, signed=signed)} {UNIT_WORDS.get(unit, unit)}".rstrip()
+
+
+def parameter_unit(parameter: Parameter) -> str:
+    """Unit of a calibration parameter; a cell constant reckoned from readings is a factor to the one that was set."""
+    return "ratio" if parameter.basis == "relative" and parameter.unit == "1/cm" else parameter.unit
+
+
+def basis_words(parameter: Parameter) -> str:
+    """How a calibration parameter is known."""
+    return "to what was set" if parameter.basis == "relative" else parameter.basis
 
 
 def day(instant: int, tz: ZoneInfo) -> str:
@@ -50,8 +70,8 @@ def event_sentence(event: Event, tz: ZoneInfo, *, show: Show = quantity) -> str:
     above = event.details.get("minutes_above_rating_min", 0.0)
     stood = event.details.get("stood_at_degc", math.nan)
     said = (kind.stood if kind.stood and math.isfinite(stood) else kind.said).format(
-        level=show(stood, "degC"),
-        size=size(half if digits_for(half) < digits_for(_third_digit(event.size)) else math.nan),
+        level=show(stood, "degC", DEGREE),
+        size=size(_fineness(event, half)),
         change=size(of_a_move(event.size, half), signed=True),
         bound=show(event.size_high, event.size_unit, 1.0),
         ratio=written(event.size, 2),
@@ -61,6 +81,13 @@ def event_sentence(event: Event, tz: ZoneInfo, *, show: Show = quantity) -> str:
         above=f", {minutes_text(above)} above {_rating(event, show)}" if above else "",
     )
     return f"{text}{said}" if said.startswith(",") else f"{text} {said}"
+
+
+def _fineness(event: Event, half: float) -> float:
+    """The uncertainty a size is written with: its half band where that is coarser than three digits, a degree for heat."""
+    if event.size_unit == "degC":
+        return DEGREE
+    return half if digits_for(half) < digits_for(_third_digit(event.size)) else math.nan
 
 
 def _rating(event: Event, show: Show) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 import textwrap
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 from html import escape
 from typing import Any
@@ -36,6 +36,13 @@ _STYLE = (
 _CONTROL = re.compile(r"[\x00-\x09\x0b-\x1f\x7f-\x9f]")  # what could steer a terminal
 
 
+Words = Callable[[str, str], str]  # of a point and a sentence
+
+
+def _as_they_are(point: str, sentence: str) -> str:
+    return sentence
+
+
 def digest_facts(
     changes: Sequence[Change],
     remarks: Sequence[str],
@@ -46,10 +53,12 @@ def digest_facts(
     state: Mapping[str, int],
     zone: str = "",
     verdicts: Sequence[Verdict] = (),
+    words: Words = _as_they_are,
 ) -> dict[str, Any]:
     """What the digest tells, or an empty mapping when there is nothing to tell.
 
     `state` counts points by verdict; of `verdicts`, worst first, those of points with news are told as they are now.
+    `words` writes a sentence about a point in the units its reader asked for.
     """
     told = [change for change in changes if change.told]
     if not told and not remarks:
@@ -57,7 +66,7 @@ def digest_facts(
     trusted = {v.point for v in verdicts if v.verdict == "trust"}
     news = {
         heading: [
-            _fact(change, trusted=change.point in trusted)
+            _fact(change, words, trusted=change.point in trusted)
             for change in sorted(
                 (change for change in told if change.what == heading),
                 key=lambda c: (-SEVERITY_RANK[c.severity], c.point),  # of one point as it happened
@@ -71,20 +80,20 @@ def digest_facts(
         "finished": finished,
         "zone": zone,
         "plant": plant,
-        "now": [_answer(v) for v in verdicts if v.point in named and v.verdict != "trust"],
+        "now": [_answer(v, words) for v in verdicts if v.point in named and v.verdict != "trust"],
         "news": {heading: rows for heading, rows in news.items() if rows},
         "remarks": list(remarks),
         "points": dict(state),
     }
 
 
-def _answer(verdict: Verdict) -> dict[str, str]:
+def _answer(verdict: Verdict, words: Words) -> dict[str, str]:
     return {
         "point": verdict.point,
         "verdict": verdict.verdict,
-        "sentence": verdict.sentence,
-        "advice": verdict.advice,
-        "caution": verdict.caution,
+        "sentence": words(verdict.point, verdict.sentence),
+        "advice": words(verdict.point, verdict.advice),
+        "caution": words(verdict.point, verdict.caution),
     }
 
 
@@ -92,7 +101,7 @@ def _answer(verdict: Verdict) -> dict[str, str]:
 _ASKS = {"resolved": "over", "verified": "settled"}
 
 
-def _fact(change: Change, *, trusted: bool) -> dict[str, str]:
+def _fact(change: Change, words: Words, *, trusted: bool) -> dict[str, str]:
     """A change, and what it asks for now: of a point that is trusted nobody is asked to act."""
     weight = "check" if trusted and change.severity == "act" else change.severity
     return {
@@ -102,7 +111,7 @@ def _fact(change: Change, *, trusted: bool) -> dict[str, str]:
         "weight": _ASKS.get(change.what, weight),
         "before": change.before,
         "after": change.after,
-        "sentence": change.sentence,
+        "sentence": words(change.point, change.sentence),
     }
 
 

@@ -222,6 +222,7 @@ def _conclude(work: Work, settings: Settings, pages: Pages, key: str) -> int:
 
 def _commit_news(work: Work, settings: Settings, result: ScanResult, key: str) -> None:
     """Transaction B: events, changes and the digest of this night, all or nothing."""
+    from excursions.report.reader import Reader, looking
     from excursions.site.feed import tell_feeds
     from excursions.site.lately import note_changes
     from excursions.site.news import update_events, write_changes
@@ -243,6 +244,8 @@ def _commit_news(work: Work, settings: Settings, result: ScanResult, key: str) -
         state: dict[str, int] = {}
         for verdict in result.verdicts:
             state[verdict.verdict] = state.get(verdict.verdict, 0) + 1
+        reader = Reader(tz=clock.zone(result.plant.zone), temperature=settings.search.display_units)
+        said = looking(result.points, reader)
         facts = digest_facts(
             [*changes, *feeds],
             [],
@@ -252,6 +255,7 @@ def _commit_news(work: Work, settings: Settings, result: ScanResult, key: str) -
             state=state,
             zone=result.plant.zone,
             verdicts=result.verdicts,
+            words=lambda point, sentence: said(point).text(sentence),
         )
         work.ledger.set_meta("state", json.dumps({"plant": result.plant.name, "points": state}))
         if facts:

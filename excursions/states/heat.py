@@ -70,7 +70,7 @@ def steaming(trace: Trace, usual: Usual) -> list[Claim]:
                 end=max(end, int(trace.time[past - 1]) + 1),
                 code=STEAMING,
                 confidence=0.97 if peak >= 118.0 else 0.85,
-                evidence=f"temperature up to {peak:.1f} °C, above {off:.0f} °C for "
+                evidence=f"temperature up to {peak:.0f} °C, above {off:.0f} °C for "
                 + duration_text((end - int(trace.time[first])) / NS_PER_S),
             )
         )

@@ -78,3 +78,17 @@ def test_a_hostile_name_runs_nothing(open_page: Any, tmp_path: Path) -> None:
     seen = opened(open_page, path)
     assert seen.page.evaluate("window.broken") is None
     assert seen.complaints == []
+
+
+def test_the_band_of_the_error_lies_wholly_on_the_picture_of_the_moment(open_page: Any, moment: Path) -> None:
+    page = opened(open_page, moment).page
+    outside = """() => {
+      const plot = document.getElementById('plot'), full = plot._fullLayout, [low, high] = full.yaxis.range;
+      const [from, to] = full.xaxis.range.map(t => Date.parse(t + 'Z'));
+      const inView = (t, i) => { const at = Date.parse(t.x[i] + 'Z') || t.x[i]; return at >= from && at <= to; };
+      const bands = plot.data.filter(t => t.meta === 'band'), seen = bands.flatMap(t => [...t.y].filter((_, i) => inView(t, i)));
+      return [seen.length, seen.filter(y => y < low || y > high).length];
+    }"""
+    count, beyond = page.evaluate(outside)
+    assert count > 0
+    assert beyond == 0

@@ -84,10 +84,14 @@ def test_a_drag_zooms_every_panel_at_once(page: Any) -> None:
 def test_the_line_under_the_pointer_is_explained_in_words(page: Any) -> None:
     words = hover(page, 0.9)
     assert "pH" in words
+    assert "(drawn sample of 00:55)" in words  # the nearest that is drawn, and not that of the moment itself
     assert "temperature" in words
     assert "°C" in words
     assert "measuring (nothing speaks against it)" in words
-    assert "Doubtful here: reads about 0.24 pH too high (rests on: the over-temperature found)." in words
+    assert (
+        "Doubtful here: reads about 0.24 pH too high (± 0.06 pH); this rests on: the over-temperature found."
+        in words
+    )
 
 
 def test_a_reading_that_follows_nothing_is_called_beyond_correction(
@@ -262,7 +266,7 @@ def test_the_sheet_on_paper_is_whole_and_two_pages_at_most(page: Any, tmp_path: 
         "Do next",
         "The record",
         "over-temperature, the probe",
-        "143.2 °C",
+        "143 °C",
         "81 %",
         "ordinary ageing",
         "Cautions",
@@ -390,3 +394,42 @@ def test_a_related_point_in_another_unit_is_drawn_below_and_said(page: Any) -> N
     assert page.evaluate("document.getElementById('plot').data.filter(t => t.meta === 'related').length") == 1
     assert "AT-201" in page.locator(".note").inner_text()
     assert "AT-201" in page.locator("#beside").inner_text()
+
+
+def test_a_neighbour_on_another_level_leaves_the_reading_its_scale_and_is_said_to(
+    open_page: Any, tmp_path: Path
+) -> None:
+    made = made_result(STORIES[:2])
+    first, second = made.points
+    point = dataclasses.replace(first.point, neighbours=(second.point.name,))
+    own = dataclasses.replace(first, point=point)
+    heights = "document.getElementById('plot')._fullLayout.yaxis.range"
+    spans = []
+    for name, away in (("near", 0.1), ("far", 1000.0)):
+        level = own.levels.value + away
+        other = dataclasses.replace(
+            second,
+            point=dataclasses.replace(second.point, measurand=first.point.measurand),
+            traces={**second.traces, "value": first.traces["value"]},
+            levels=dataclasses.replace(own.levels, value=level),
+        )
+        write_site(dataclasses.replace(made, points=(own, other)), tmp_path / name)
+        page = open_page(next((tmp_path / name / "points").glob("at-101*.html"))).page
+        page.wait_for_selector("html[data-ready=yes]")
+        low, high = page.evaluate(heights)
+        spans.append(high - low)
+        assert ("stands on another level" in page.locator(".shown").inner_text()) == (name == "far")
+    assert spans[1] <= spans[0]
+
+
+def test_a_day_of_what_is_shown_is_one_of_those_days(page: Any) -> None:
+    box = page.locator("#plot .nsewdrag").first.bounding_box()
+    page.mouse.move(box["x"] + box["width"] * 0.5, box["y"] + 60)
+    page.mouse.down()
+    page.mouse.move(box["x"] + box["width"] * 0.7, box["y"] + 60, steps=5)
+    page.mouse.up()
+    page.wait_for_timeout(300)
+    view = page.evaluate(RANGE)
+    page.click("[data-days='1']")
+    close = page.evaluate(RANGE)
+    assert view[0] - 1000 <= close[0] < close[1] <= view[1] + 1000

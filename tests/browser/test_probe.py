@@ -104,9 +104,11 @@ def test_the_life_can_be_zoomed_by_keyboard_opened_as_data_and_saved(open_page: 
     with page.expect_download() as saved:
         page.locator("[data-csv]").click()
     rows = list(csv.reader(io.StringIO(Path(saved.value.path()).read_text(encoding="utf-8"))))
-    assert rows[0] == ["time (Europe/Vienna)", "what", "value"]
+    assert rows[0] == ["time (Europe/Vienna)", "what", "value", "unit"]
     assert {"highest of the day", "exposure", "dose so far"} <= {row[1] for row in rows[1:]}
     assert [row[0] for row in rows[1:]] == sorted(row[0] for row in rows[1:])  # by time, not by series
+    units = {row[1]: row[3] for row in rows[1:]}
+    assert (units["highest of the day"], units["dose so far"]) == ("°C", "h")
     figures = [row[2] for row in rows[1:] if row[1] in ("highest of the day", "exposure", "dose so far")]
     assert max(len(figure.replace("-", "").replace(".", "").lstrip("0")) for figure in figures) <= 4
     with page.expect_download() as picture:

@@ -12,6 +12,7 @@ from excursions.cli.options import (
     AsJson,
     CalibrationLogs,
     Columns,
+    DisplayUnits,
     Exports,
     Jobs,
     RegisterFile,
@@ -53,6 +54,9 @@ def calibrations(
     reading: HowToRead = AS_FOUND,
     columns: Columns = None,
     jobs: Jobs = 0,
+    display_units: Annotated[
+        DisplayUnits, typer.Option("--display-units", help="Temperatures in the answer.")
+    ] = DisplayUnits.DEGC,
     as_json: AsJson = False,
 ) -> None:
     """List calibrations: as found, as left, what shifted and why, doubt, whether the record shows them, next due.
@@ -93,10 +97,12 @@ def calibrations(
     told = history(result, point=name, probe=serial, since=first)
     loose = () if serial else unclaimed(result, name, first)
     if as_json:
-        typer.echo(json.dumps(history_facts(told, loose), indent=2, ensure_ascii=False))
+        facts = history_facts(told, loose, result, display_units=display_units.value)
+        typer.echo(json.dumps(facts, indent=2, ensure_ascii=False))
     else:
         width = min(WIDTH, shutil.get_terminal_size((WIDTH, 24)).columns)
-        typer.echo("\n".join(history_lines(told, loose, result, width)))
+        lines = history_lines(told, loose, result, width, display_units=display_units.value)
+        typer.echo("\n".join(lines))
     if out is not None:
         write_tables(result, done.refused, out)
         typer.echo(f"Tables: {out / 'tables'}", err=True)

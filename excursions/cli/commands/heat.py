@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -106,7 +107,8 @@ def heat(
         page = _publish(done, out, display_units.value) if out is not None else None
     tzinfo = clock.zone(plant.zone)
     last = max((clock.to_ns(row["last"]) for row in lives if row["last"] is not None), default=0)  # type: ignore[arg-type]
-    when = moment(at, tzinfo, last) if at else None
+    first = min((clock.to_ns(row["first"]) for row in lives if row["first"] is not None), default=last)  # type: ignore[arg-type]
+    when = moment(at, tzinfo, last, first) if at else None
     found = Heat(
         lives=lives, exposures=exposures, tz=tzinfo, unit=display_units.value, page=page, plant=plant
     )
@@ -134,7 +136,8 @@ def _rows(done: Scan) -> tuple[Sequence[Row], Sequence[Row], Plant]:
 
     lives = probe_lives(done.result)
     tables = lives_table(done.result, lives), exposures_table(done.result, lives)
-    return tables[0].to_dicts(), tables[1].to_dicts(), done.result.plant
+    points = tuple(replace(f.point, unit=f.exported_unit) for f in done.result.points)
+    return tables[0].to_dicts(), tables[1].to_dicts(), replace(done.result.plant, points=points)
 
 
 def _publish(done: Scan, out: Path, units: str) -> Path:

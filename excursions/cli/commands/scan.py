@@ -75,7 +75,7 @@ def scan(
         done = since_last(done, out)
         page = publish(done, out, display_units=display_units.value, progress=progress, jobs=jobs)
     if as_json:
-        print_json(done, page)
+        print_json(done, page, display_units=display_units.value)
     else:
         print_summary(done, page, display_units=display_units.value)
     raise typer.Exit(exit_status(done, fail_on.value))

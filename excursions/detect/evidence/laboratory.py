@@ -117,7 +117,7 @@ def samples_clue(
     if 0.5 < odds < 2:
         return ()
     if odds > 1:
-        return (showed_clue(odds, moved),)
+        return (showed_clue(odds, moved, record.change_unit),)
     return (Clue(odds=odds, words="laboratory samples went along", source=LABORATORY, said=MOVED_TOO),)
 
 
@@ -136,9 +136,9 @@ def put_right(record: Record, survey: Survey, start: int, end: int, shift: float
     return was * shift < 0 and abs(was) > off and abs(now) < UNDONE * abs(was)
 
 
-def showed_clue(odds: float, moved: float) -> Clue:
-    """That samples saw the error itself move by so much."""
-    words = f"laboratory samples show the error move by {written(moved, 2)}"
+def showed_clue(odds: float, moved: float, unit: str) -> Clue:
+    """That samples saw the error itself move by so much, in the unit of a change of the reading."""
+    words = f"laboratory samples show the error move by {written(moved, 2)} {unit}".rstrip()
     return Clue(odds=odds, words=words, source=LABORATORY, said=SHOWED_IT)
 
 

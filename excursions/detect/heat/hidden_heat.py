@@ -143,7 +143,7 @@ def _event(record: Record, trace: Trace, rise: _Rise, others: int, settings: Hid
     assumed = " (assumed, stated nowhere)" if rise.assumed else ""
     longest_s = rise.area_k_s / (rise.limit_degc - rise.base_degc)
     facts = [
-        f"highest {peak:.1f} °C, up from {rise.base_degc:.1f} °C, in {'averages of' if averaged else 'samples every'} {apart}",
+        f"highest {peak:.0f} °C, up from {rise.base_degc:.0f} °C, in {'averages of' if averaged else 'samples every'} {apart}",
         f"between them up to about {rise.bound_degc:.0f} °C cannot be excluded; the rating is {rise.limit_degc:.0f} °C{assumed}",
     ]
     if averaged:

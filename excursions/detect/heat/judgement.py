@@ -105,12 +105,12 @@ def _facts(seen: Exposure, limit: float) -> tuple[str, ...]:
     )
     rated = ratings.sterilisation_degc if seen.steaming else ratings.continuous_degc
     hidden = (
-        f", between samples up to {seen.hidden_degc:.1f} °C"
-        if seen.hidden_degc > seen.peak_degc + 0.5
+        f", between samples up to {seen.hidden_degc:.0f} °C"
+        if seen.hidden_degc > seen.peak_degc + 0.5 and round(seen.hidden_degc) > round(seen.peak_degc)
         else ""
     )
     facts = [
-        f"highest {seen.peak_degc:.1f} °C{hidden}",
+        f"highest {seen.peak_degc:.0f} °C{hidden}",
         f"{minutes_text(minutes)} above the {named} rating of {rated:.0f} °C"
         + (" (assumed, stated nowhere)" if ratings.assumed else ""),
     ]

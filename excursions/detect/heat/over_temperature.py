@@ -224,7 +224,7 @@ def _length(cycle: Exposure, too_long: bool) -> tuple[str, ...]:
 def _sterilisation(record: Record, cycle: Exposure, family: Family, odd: tuple[str, ...]) -> Event:
     facts = [f"{cycle.minutes_steam:.0f} min above 110 °C, F0 {cycle.f0_min:.0f} min"]
     if math.isfinite(family.peak_degc):
-        facts.append(f"one of {family.count} cycles, usually {family.peak_degc:.1f} °C")
+        facts.append(f"one of {family.count} cycles, usually {family.peak_degc:.0f} °C")
         if cycle.ratings.assumed and cycle.peak_degc > cycle.ratings.sterilisation_degc:
             facts.append(
                 f"above the assumed rating of {cycle.ratings.sterilisation_degc:.0f} °C as all of them are:"
@@ -295,7 +295,7 @@ def _chronic(
         evidence=(
             f"above the continuous rating of {hottest.ratings.continuous_degc:.0f} °C{assumed}"
             f" {len(stays)} times, {100 * share:.0f} % of the time",
-            f"highest {hottest.peak_degc:.1f} °C",
+            f"highest {hottest.peak_degc:.0f} °C",
         ),
     )
     return _spread(event, stays, _totals(stays))

@@ -211,7 +211,8 @@ def _event(
             probe=record.probe_at(start),
             onset_uncertainty_s=shape.onset_error_s,
             evidence=(
-                f"level went from {number(shape.before, half)} to {number(shape.after, half)} within {duration_text(shape.length_s)}",
+                f"level went from {number(shape.before, half)} to {number(shape.after, half)} {record.unit}".rstrip()
+                + f" within {duration_text(shape.length_s)}",
                 f"usual change over that time {written(change.spread, 2)} {record.change_unit}; {times(judged.alike, 'other change', 'other changes')} of that size in the record",
                 *words_of(judged.clues),
             ),

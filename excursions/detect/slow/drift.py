@@ -220,7 +220,7 @@ def _samples(record: Record, survey: Survey, walk: Walk, start: int, end: int) -
     """What laboratory samples say; a walk that they alone show has their word already."""
     if not walk.sampled:
         return samples_clue(record, survey, *_error_span(start, end, walk), _error_shift(walk), spread=0.5)
-    showed = showed_clue(STRONGEST, walk.sampled)
+    showed = showed_clue(STRONGEST, walk.sampled, record.change_unit)
     if not walk.agreed_again:
         return (showed,)
     return (

@@ -80,3 +80,20 @@ def test_a_date_that_can_be_read_in_two_ways_is_asked_back() -> None:
     with pytest.raises(UsageError) as error:
         moment("03/04/2026 10:00", VIENNA, LAST)
     assert "04 Mar 2026 or 03 Apr 2026" in str(error.value)
+
+
+@pytest.mark.parametrize(
+    ("began", "expected"),
+    [
+        ("2026-03-20T00:00:00+00:00", "2026-04-03T08:00:00Z"),  # the fourth of March is before the record
+        ("2026-05-01T00:00:00+00:00", None),  # neither lies in it
+        ("2026-01-01T00:00:00+00:00", None),  # both do
+    ],
+)
+def test_of_two_ways_to_read_a_date_the_one_in_the_record_is_meant(began: str, expected: str | None) -> None:
+    first = to_ns(datetime.fromisoformat(began))
+    if expected is None:
+        with pytest.raises(UsageError, match="which is 04 Mar 2026 or 03 Apr 2026"):
+            moment("03/04/2026 10:00", VIENNA, LAST, first)
+    else:
+        assert iso(moment("03/04/2026 10:00", VIENNA, LAST, first)) == expected

@@ -120,6 +120,22 @@ def test_temperatures_of_the_answer_are_in_the_unit_asked_for(
         assert unit == "degC" or " °C" not in said
 
 
+def test_the_answer_for_machines_has_the_sentences_of_the_terminal_and_names_the_unit_of_its_figures() -> (
+    None
+):
+    whole = made_result(days=110.0, step_min=20, budget=200)
+    first = whole.verdicts[0]
+    hot = dataclasses.replace(first, sentence="Over-temperature to 146 degC.", error=0.3, error_band=0.1)
+    run = {**whole.run, "rows": {}, "found": {}}
+    result = dataclasses.replace(whole, verdicts=(hot, *whole.verdicts[1:]), run=run)
+    done = Scan(result=result, problems=(), refused=pl.DataFrame())
+    facts = summary.summary_facts(done, Path("page"), display_units="degF")
+    told = facts["points"][0]  # type: ignore[index]
+    assert told["sentence"] == "Over-temperature to 295 °F."
+    unit = next(f.unit for f in result.points if f.point.name == first.point)
+    assert (told["error"], told["error_unit"]) == (0.3, unit)
+
+
 @pytest.mark.parametrize("said", ["Κτίριο 2/pH-01", "κτίριο 2 / PH 1", "Κτίριο 2/pH-01 θερμοκρασία"])
 def test_a_point_answers_to_its_tags_and_to_what_a_log_calls_it(said: str) -> None:
     stories = tuple(dataclasses.replace(QUIET, name=name) for name in ("pH-01", "EC-3"))
@@ -131,8 +147,8 @@ def test_a_point_answers_to_its_tags_and_to_what_a_log_calls_it(said: str) -> No
     result = dataclasses.replace(made, plant=plant)
     assert the_point(result, said) == "pH-01"
     spans = closer_to(said, "", "", "")
-    assert spans(ours, plant, 0).around_events
-    assert not spans(plant.points[1], plant, 0).around_events
+    assert spans(ours, plant, (0, 0)).around_events
+    assert not spans(plant.points[1], plant, (0, 0)).around_events
     with pytest.raises(UsageError):
         the_point(result, "Κτίριο 3/pH-01")
 

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from dashboards.content.fleet import audit_row, due_row, in_use
 from dashboards.wording import Reader
-from excursions.clock import NS_PER_DAY
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR
 from excursions.conclusions import AUDIT_KINDS, AuditFinding, Due
 from excursions.plant import Installation, Plant
 
@@ -20,12 +20,21 @@ DUE = Due(
 
 def test_every_kind_of_the_audit_has_words() -> None:
     told = {
-        kind: audit_row(AuditFinding(point="ph", probe="", kind=kind, start=0, end=0, sentence="x"), READER, {}).kind
+        kind: audit_row(AuditFinding(point="ph", probe="", kind=kind, start=0, end=0, sentence="x"), READER, {}, {}).kind
         for kind in AUDIT_KINDS
     }  # fmt: skip
     assert len(set(told.values())) == len(AUDIT_KINDS)
     assert told["other plateaus"] == "other standards seen"
     assert told["not taken over"] == "adjustment not seen"
+
+
+def test_a_finding_stands_under_the_instant_of_its_entry_not_where_its_search_began() -> None:
+    searched = AuditFinding(
+        point="ph", probe="", kind="no trace", start=8 * NS_PER_HOUR, end=12 * NS_PER_HOUR, sentence="x", calibration="c1"
+    )  # fmt: skip
+    row = audit_row(searched, READER, {}, {"c1": 10 * NS_PER_HOUR})
+    assert (row.when, row.instant) == (READER.moment(10 * NS_PER_HOUR), 10 * NS_PER_HOUR)
+    assert audit_row(searched, READER, {}, {}).instant == 8 * NS_PER_HOUR
 
 
 def test_a_date_that_is_over_says_by_how_much() -> None:

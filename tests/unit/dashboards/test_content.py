@@ -130,6 +130,12 @@ def test_how_wrong_an_undecided_step_would_be_is_told_with_its_condition() -> No
     words = wrong_now(verdict, result.points[0], Reader(tz=ZoneInfo("UTC")))
     assert words.replace("\u00a0", " ").startswith("0.8 mg/L too low")
     assert words.endswith("if the probe did it, nothing if the process did")
+    step = next(e for e in result.points[0].events if e.id == verdict.event)
+    its_own = dataclasses.replace(result.points[0], events=(dataclasses.replace(step, origin="probe"),))
+    doubted = dataclasses.replace(verdict, verdict="doubt")
+    words = wrong_now(doubted, its_own, Reader(tz=ZoneInfo("UTC"))).replace("\u00a0", " ")
+    assert words.startswith("0.8 mg/L too low")
+    assert words.endswith(", by the size of the step alone")
 
 
 def test_a_scale_that_is_hardly_narrower_is_not_worth_having() -> None:
@@ -194,7 +200,7 @@ def test_heat_rows_keep_every_exposure_above_a_rating(result: ScanResult) -> Non
     rows, left_out = heat_rows(findings, READER)
     hot = next(row for row in rows if row.label == "over-temperature")
     assert (hot.peak, hot.continuous, hot.f0, hot.dose) == (
-        "143.2 °C, could be up to 147.3 °C",
+        "143 °C, could be up to 147 °C",
         "31 min",
         "410 min",
         "6.3 h",
@@ -392,5 +398,5 @@ def test_a_range_of_one_figure_is_told_as_that_figure(result: ScanResult) -> Non
     )
     findings = dataclasses.replace(about.findings, traces={"value": trace})
     words = figure_in_words(dataclasses.replace(about, findings=findings), READER)
-    assert "pH at 7 pH" in words
+    assert "pH at 7.00 pH" in words
     assert "between 7 pH" not in words

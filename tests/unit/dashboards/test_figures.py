@@ -455,7 +455,8 @@ def test_the_words_under_a_small_curve_name_its_scale_and_what_lies_beyond(resul
     scale = usual_scale(findings, ())
     assert scale is not None
     shown = findings.levels.value[findings.levels.value <= scale[1]]
-    assert ends.high == READER.amount(float(shown.max()), "NTU")
+    top = float(shown.max())
+    assert ends.high == READER.amount(top, "NTU", findings.point.fine_at(top))
     assert ends.beyond.replace("\u00a0", " ") == "up to 100 NTU"
     drawn = sparkline(findings, (), window=window, since=None, budget=100, reader=READER)
     assert f"{ends.high}, beyond the scale {ends.beyond}" in drawn
@@ -529,3 +530,17 @@ def test_paper_draws_the_band_of_the_corrected_level(result: ScanResult) -> None
     doubt = next(d for d in result.doubts if d.point == findings.point.name)
     assert sheet_picture(findings, [doubt], READER, words="").count('class="band"') == 1
     assert 'class="band"' not in sheet_picture(findings, (), READER, words="")
+
+
+def test_close_to_a_moment_the_whole_band_lies_on_the_scale(result: ScanResult) -> None:
+    findings = result.points[0]
+    doubt = next(d for d in result.doubts if d.point == findings.point.name)
+    wide = dataclasses.replace(doubt, band=tuple(1.5 for _ in doubt.band))
+    window = (wide.start + NS_PER_DAY, wide.start + NS_PER_DAY + 12 * NS_PER_HOUR)
+    drawn = sheet_picture(findings, [wide], READER, words="", window=window)
+    band = re.search(r'class="band" d="M([^"]+)Z"', drawn)
+    assert band is not None
+    heights = {float(pair.split()[1]) for pair in band[1].split("L")}
+    assert len(heights) > 2  # both edges move with the level: neither lies along the edge of the panel
+    assert min(heights) > 18
+    assert max(heights) < 18 + 190

@@ -122,7 +122,7 @@ def test_an_exposure_in_steam_in_whole_sentences() -> None:
     )  # fmt: skip
     event = told(seen, 130.0, "another fact")
     assert event.evidence == (
-        "highest 141.3 °C, between samples up to 143.0 °C",
+        "highest 141 °C, between samples up to 143 °C",
         "15 min above the sterilisation rating of 130 °C",
         "heated at 25 K/min, cooled at 5.5 K/min",
         "ageing dose 33 h at the continuous rating (general rule, Q10 = 2)",
@@ -144,7 +144,7 @@ def test_an_exposure_outside_steam_in_whole_sentences() -> None:
         ratings=ratings(assumed=True), samples=1,
     )  # fmt: skip
     assert told(seen, 85.0).evidence == (
-        "highest 131.0 °C",  # half a kelvin between samples is nothing to tell
+        "highest 131 °C",  # half a kelvin between samples is nothing to tell
         "40 min above the continuous rating of 80 °C (assumed, stated nowhere)",
         "this line usually stays below 85 °C",
         "5 min above the sterilisation rating too",

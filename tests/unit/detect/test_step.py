@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 
 import numpy as np
 import pytest
@@ -147,7 +148,10 @@ def test_laboratory_samples_decide(seed: int) -> None:
     (event,) = detect_step(with_samples)
     (bare,) = detect_step(make_record(value))
     assert event.confidence > bare.confidence
-    assert any("laboratory samples show" in fact for fact in event.evidence)
+    assert any(
+        re.search(r"laboratory samples show the error move by \S+ pH$", fact) for fact in event.evidence
+    )
+    assert re.match(r"level went from \S+ to \S+ pH within ", event.evidence[0])
 
 
 @SEEDS

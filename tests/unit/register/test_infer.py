@@ -84,6 +84,15 @@ def the_point(*tags: tuple[str, ...]) -> Point:
             id="a temperature that is called the pH's own is not shared",
         ),
         pytest.param(
+            (("L7_QI301_PH", "ph"), ("L7_QI302_O2", "mg"), ("L7_QI303_ORP", "mv")),
+            [
+                ("L7_QI301", "ph", "L7_QI301_PH", ""),
+                ("L7_QI302", "oxygen", "L7_QI302_O2", ""),
+                ("L7_QI303", "redox", "L7_QI303_ORP", ""),
+            ],
+            id="a quantity written with a figure is cut off as the others are",
+        ),
+        pytest.param(
             (("AT-2103A", "acid"), ("AT-2103B", "acid"), ("TT-2103", "degc")),
             [("AT-2103A", "ph", "AT-2103A", "TT-2103"), ("AT-2103B", "ph", "AT-2103B", "TT-2103")],
             id="redundant probes",

@@ -3,21 +3,25 @@
 from __future__ import annotations
 
 import dataclasses
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import polars as pl
 import pytest
 
+from excursions import clock
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
 from excursions.errors import UsageError
 from excursions.plant import Plant, Point
 from excursions.records import (
+    CALIBRATING,
     HOLD,
     LABORATORY,
     MEASURING,
     MOVED_NOT,
     MOVED_TOO,
     NO_DATA,
+    NOT_BORNE_OUT,
     SHOWED_IT,
     STEAMING,
     TEMPERATURE,
@@ -36,6 +40,8 @@ from excursions.report.corrected import corrected_level
 from excursions.report.explain import Focus, explain, newest
 from excursions.report.explanation import AGAINST, AGREES, EXCLUDED, OPEN, SPEAKS_FOR, Explanation
 from excursions.report.result import Levels, PointFindings, ScanResult, Trace, Verdict
+from excursions.report.shown import shown
+from excursions.report.tables import events_table
 
 DAY = NS_PER_DAY
 STEP_DAY, CALIBRATED_DAY, DAYS = 20, 40, 60
@@ -609,12 +615,13 @@ def test_a_slow_change_is_put_right_by_an_adjustment_shortly_before_the_end_it_w
 def test_the_reading_is_told_as_it_stood_and_without_its_error() -> None:
     scan = made_scan(made_findings(made_step()), doubts=(made_doubt(made_step()),))
     told = asked(scan, CALIBRATED_DAY - 1).reading
-    assert told.startswith(("7 pH at ", "6.99 pH at ", "7.01 pH at "))
+    assert told.startswith(("7.00 pH at ", "6.99 pH at ", "7.01 pH at "))
     assert "without its error about 6.5 pH (± 0.1 pH)" in told
     assert "without" not in asked(scan, STEP_DAY - 5).reading
     assert asked(scan, 30, 31).reading.startswith("between 6.99 pH and 7.01 pH")
+    gone = asked(scan, 30 + 0.9 / 24).reading
     assert (
-        asked(scan, 30 + 0.9 / 24).reading == ""
+        gone == "not known at that moment: the last sample at hand before it is of 31 Jan 00:00"
     )  # samples every ten minutes: the last of an hour ago does not stand
 
 
@@ -651,3 +658,110 @@ def test_of_a_handful_of_samples_nothing_is_called_excluded() -> None:
     assert answer.verdict == "cannot tell"
     assert answer.sentence.startswith("Only ")
     assert answer.checks == ()
+
+
+def test_the_table_of_events_says_of_each_when_it_was_over_as_the_explanation_does() -> None:
+    step = made_step()
+    still = dataclasses.replace(
+        step, kind="stuck", start=day(DAYS - 2), end=day(DAYS), open_end=True, size=48.0, size_unit="h"
+    )
+    stuck = dataclasses.replace(still, start=day(5), end=day(6), open_end=False)
+    work = Calibration(time=day(CALIBRATED_DAY), point="P", probe="", measurand="ph", action="calibration")
+    for event, calibrations, over in (
+        (step, (), None),
+        (step, (work,), day(CALIBRATED_DAY)),
+        (still, (), None),
+        (stuck, (work,), day(6)),
+    ):
+        result = made_scan(made_findings(event), calibrations=calibrations)
+        row = events_table(result).row(0, named=True)
+        answer = explain(result, "P", Focus(start=event.start, end=event.end, event=event.id))
+        assert (answer.until, answer.since) == (over, event.start)
+        assert row["over"] == (None if over is None else clock.to_datetime(over))
+
+
+def test_a_moment_in_an_event_of_the_probe_is_not_called_one_that_nothing_speaks_against() -> None:
+    noise = dataclasses.replace(
+        made_step(), kind="noise_growth", start=day(20), end=day(24), size=2.0, size_low=1.8, size_high=2.2,
+        size_unit="", severity="check",
+    )  # fmt: skip
+    outcomes = {noise.id: (NOT_BORNE_OUT, "The calibration found no shift.")}
+    inside = asked(made_scan(made_findings(noise), outcomes=outcomes), 22)
+    assert (
+        inside.verdict == "doubt"
+    )  # what a later calibration found says nothing of readings while it lasted
+    assert "Noise growth" in inside.sentence
+    assert inside.sentence.endswith("The calibration found no shift.")
+    slight = dataclasses.replace(noise, severity="note")
+    told = asked(made_scan(made_findings(slight), outcomes=outcomes), 22)
+    assert told.verdict == "trust"
+    assert "Nothing in this record" not in told.sentence
+    assert "On record there: noise growth to 2 times the usual" in told.sentence
+    assert "not borne out by the calibration after it" in told.sentence
+    after = asked(made_scan(made_findings(noise)), 30)
+    assert after.sentence == "Nothing in this record speaks against the reading there."
+
+
+def test_a_moment_is_a_minute_because_onsets_are_told_by_the_minute() -> None:
+    spikes = dataclasses.replace(
+        made_step(), kind="spikes", start=day(20) + 40 * 10**9, end=day(20.1), severity="check"
+    )
+    assert "Spikes" in asked(made_scan(made_findings(spikes)), 20).sentence
+
+
+def test_a_record_that_cannot_show_most_faults_is_not_trusted_for_a_moment_either() -> None:
+    blind = made_scan(made_findings())
+    words = "Little can be told from 36 samples of this point."
+    verdict = dataclasses.replace(blind.verdicts[0], verdict="cannot tell", sentence=words)
+    answer = asked(dataclasses.replace(blind, verdicts=(verdict,)), 20)
+    assert (answer.verdict, answer.sentence) == ("cannot tell", words)
+    assert [action.verb for action in answer.actions] == ["verify"]
+
+
+def test_a_reading_less_its_error_is_what_a_reader_reckons() -> None:
+    findings = made_findings()
+    findings = dataclasses.replace(
+        findings,
+        traces={"value": dataclasses.replace(findings.traces["value"], value=np.full(DAYS * 24, 7.384))},
+    )
+    told = shown(findings, Focus(start=day(5), end=day(5)), ZoneInfo("UTC"), 0.386, 0.07)
+    assert told == "7.38 pH at 6 Jan 00:00; without its error about 6.99 pH (± 0.07 pH)"
+
+
+def test_what_is_known_is_what_stood_at_the_moment_asked_about() -> None:
+    first, second = (
+        Calibration(time=day(at), point="P", probe=probe, measurand="ph", action="calibration")
+        for at, probe in ((10, "S1"), (40, "S2"))
+    )
+    scan = made_scan(made_findings(), calibrations=(first, second))
+    assert asked(scan, 20).knowledge == (
+        "Last calibration before it 11 Jan 00:00; the next after it 10 Feb 00:00 (of probe S2)."
+    )
+    assert asked(scan, 5).knowledge.startswith("No calibration before it was given; the next after it 11 Jan")
+    assert asked(scan, 50).knowledge == scan.verdicts[0].knowledge
+
+
+def test_while_a_slow_change_stays_within_the_tolerance_a_moment_is_trusted_and_the_change_is_told() -> None:
+    drift = dataclasses.replace(
+        made_step(), kind="drift", start=day(20), end=day(50), size=-0.8, open_end=True
+    )
+    window = dataclasses.replace(
+        made_doubt(drift), start=day(24), end=day(50), knots=((day(24), -0.1), (day(50), -0.8)), about=True
+    )
+    scan = made_scan(made_findings(drift), doubts=(window,))
+    early = asked(scan, 22)
+    assert early.verdict == "trust"
+    assert early.sentence.startswith("No error of the reading there is known. On record there: drift of")
+    assert "out of tolerance from about 25 Jan on" in early.sentence
+    assert asked(scan, 40).verdict == "doubt"
+
+
+def test_of_a_range_only_what_was_measured_is_told_not_the_standards_of_a_calibration() -> None:
+    findings = made_findings(state=CALIBRATING)
+    trace = findings.traces["value"]
+    buffers = np.where((trace.time >= day(10)) & (trace.time < day(11)), 4.0, trace.value)
+    held = dataclasses.replace(findings, traces={"value": dataclasses.replace(trace, value=buffers)})
+    assert asked(made_scan(held), 9, 12).reading == (
+        "between 6.99 pH and 7.01 pH, cleanings, calibrations and holds left out"
+    )
+    assert asked(made_scan(held), 12, 14).reading == "between 6.99 pH and 7.01 pH"

@@ -112,7 +112,7 @@ def test_heat_and_hours_follow_the_serial_number_from_point_to_point() -> None:
     assert p2.hottest.maximum_degc == 120.0  # type: ignore[union-attr]
     assert [c.point for c in p1.calibrations] == ["A", "", "B"]  # the bench in between is part of its life
     assert [p.value for p in p1.tracks[0].points] == [99.0, 97.0, 89.0]
-    assert p1.worn_out == "slope 89 % is outside its limits (USP <791>)"
+    assert p1.worn_out == "slope 89.0 % is outside its limits (USP <791>)"
     assert replacement(p1, UTC).startswith("Due for replacement or regeneration")
     assert unknown.hottest.maximum_degc == 145.0  # type: ignore[union-attr]
     assert list(lives) == ["<B>", "P1", "P2"]  # most dose first
@@ -220,6 +220,18 @@ def test_a_step_since_is_told_with_its_size() -> None:
     )  # fmt: skip
     (row,) = exposures(steamed(), step)
     assert "; step of −0.4 pH since 6 Jan 04:48; check before use." in row.sentence
+
+
+def test_a_probe_is_told_the_error_of_its_point_not_the_size_of_a_step_beside_it() -> None:
+    step = dataclasses.replace(
+        steamed(5.2), kind="step", size=-0.54, size_low=-0.6, size_high=-0.5, size_unit="pH", origin="undecided",
+    )  # fmt: skip
+    grown = dataclasses.replace(doubted(-0.36, open_end=False), band=(0.4, 0.1))
+    grown = dataclasses.replace(grown, knots=((grown.start, -0.09), (grown.end, -0.36)))
+    (row,) = exposures(steamed(), step, doubts=(grown,), calibrations=(calibrated(9, 91.0),))
+    assert "read up to 0.4 pH low until 10 Jan 00:00" in row.sentence
+    assert "step of" not in row.sentence
+    assert row.error == -0.36
 
 
 def test_hours_above_a_rating_are_said_as_hours() -> None:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from zoneinfo import ZoneInfo
 
 import pytest
 
+from dashboards.wording import size_words
 from excursions.clock import NS_PER_HOUR, duration_text, minutes_text
-from excursions.digits import band_ends, chance_text, digits_for, f0_text, number, written
+from excursions.digits import band_ends, chance_text, digits_for, f0_text, number, reckoned, written
 from excursions.records import Event
+from excursions.report.reader import Reader
 from excursions.report.wording import event_sentence, quantity, whose
 
 UTC = ZoneInfo("UTC")
@@ -162,3 +165,22 @@ def test_an_element_that_stands_still_is_told_by_where_it_stands() -> None:
     assert event_sentence(event, UTC) == (
         "Temperature element fault, standing at exactly 200 °C from 1 Jan 00:00, still so at the end of the record"
     )
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "uncertainty", "change"),
+    [(0.04, 0.86, 0.1, "+0.9"), (-0.03, 0.84, 0.1, "+0.8"), (98.4, 95.6, 1.0, "−2"), (7.0, 7.0, 0.01, "0.00"), (1.0, 1.5, math.nan, "+0.5")],
+)  # fmt: skip
+def test_a_change_is_the_difference_of_the_figures_that_are_written(
+    before: float, after: float, uncertainty: float, change: str
+) -> None:
+    assert number(reckoned(after, before, uncertainty), uncertainty, signed=True) == change
+
+
+def test_heat_is_told_to_the_degree_wherever_it_stands() -> None:
+    hot = Event(
+        point="p", kind="over_temperature", start=0, end=1, size=95.34, size_low=95.34, size_high=95.34,
+        size_unit="degC", confidence=0.9,
+    )  # fmt: skip
+    assert "to 95 °C" in event_sentence(hot, ZoneInfo("UTC"))
+    assert size_words(hot, Reader(tz=ZoneInfo("UTC"))) == "95 °C"
