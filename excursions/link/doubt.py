@@ -26,11 +26,12 @@ from excursions.link.effects import believed_chance
 from excursions.link.intervals import intervals, is_of
 from excursions.link.pins import Samples
 from excursions.link.posterior import posterior, weigh_sets
-from excursions.link.shape import OPENS_AT, Span, span_of, window
+from excursions.link.shape import OPENS_AT, Span, is_off_at_first, off_at_first, span_of, window
 from excursions.link.unsaid import before_the_unsaid, with_return
 from excursions.plant import Plant, Point
 from excursions.records import (
     KEPT_BEFORE,
+    LEFT_OFF,
     PRORATION,
     SHOWED_IT,
     UNVERIFIED,
@@ -52,11 +53,20 @@ _UNSAID = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Set:
-    """What the transmitter reads with from a calibration on; kept: that calibration's adjustment was not taken over."""
+    """What the transmitter reads with from a calibration on.
+
+    kept: that calibration's adjustment was not taken over; verified: it was none, what it found off stayed off
+    """
 
     time: int
     used: dict[str, Parameter]
     kept: bool = False
+    verified: bool = False
+
+    @property
+    def stays_off(self) -> bool:
+        """Whether an error found then goes on in the reading."""
+        return self.kept or self.verified
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,7 +161,8 @@ def _transmitters(
                         or {n: p for n, p in calibration.as_found.items() if n not in used}
                     ),
                 }
-            now = _Set(time=calibration.time, used=used, kept=calibration.id in kept)
+            verified = calibration.action == "verification"
+            now = _Set(time=calibration.time, used=used, kept=calibration.id in kept, verified=verified)
             made.setdefault(owner, []).append(now)
     return made
 
@@ -162,21 +173,17 @@ def _owner(calibration: Calibration, plant: Plant) -> str:
 
 
 def _said(made: Doubt, span: Span, setting: _Set) -> Doubt:
-    """A window that begins with an adjustment not taken over says so, and rests on it where that alone matters."""
-    if not setting.kept:
+    """A window that begins with an error that went on says so, and rests on it where that alone matters."""
+    if not setting.stays_off:
         return made
-    rests = made.basis in (PRORATION, UNVERIFIED)
-    rests = rests and abs(_off_at_first(span)) > span.point.doubted_at(span.level)
+    rests = made.basis in (PRORATION, UNVERIFIED) and is_off_at_first(span)
+    if not setting.kept:
+        return replace(made, basis=LEFT_OFF) if rests else made
     return replace(
         made,
         basis=KEPT_BEFORE if rests else made.basis,
         reasons=(made.reasons[0], _KEPT_WORDS, *made.reasons[1:]),
     )
-
-
-def _off_at_first(span: Span) -> float:
-    """Error of the reading right after the calibration that a span begins with."""
-    return models.reading_error(span.shape, span.level, used=span.used, real=span.began, temp_degc=span.temp)
 
 
 def _closed(weighed: Weighed, known: _Known) -> Iterator[Doubt]:
@@ -192,7 +199,7 @@ def _closed(weighed: Weighed, known: _Known) -> Iterator[Doubt]:
             span.shape, span.level, used=span.used, real=span.found, temp_degc=span.temp
         )
         tolerance = point.doubted_at(span.level)
-        began = _off_at_first(span) if setting.kept else 0.0
+        began = off_at_first(span) if setting.stays_off else 0.0
         off = max(abs(error), abs(began)) > tolerance
         shown = _sampled(interval.events, point)
         if not math.isfinite(error) or not (off or shown):
@@ -342,9 +349,9 @@ def _open_one(
         )  # fmt: skip
         reason = _UNSAID if until else "no calibration confirms it yet: error judged from the events alone"
         if not events:
-            error = _off_at_first(span)
-            if not abs(error) > place.doubted_at(span.level):
+            if not is_off_at_first(span):
                 continue
+            error = off_at_first(span)
             how = "adjusted in the log alone" if setting.kept else "not adjusted"
             reason = f"verified, found off by {written(error, signed=True)} {place.quantity.unit} and {how}"
         made = window(span, seen, reason)

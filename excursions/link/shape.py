@@ -130,6 +130,16 @@ def span_of(
     )
 
 
+def off_at_first(span: Span) -> float:
+    """Error of the reading right after the calibration that a span begins with."""
+    return models.reading_error(span.shape, span.level, used=span.used, real=span.began, temp_degc=span.temp)
+
+
+def is_off_at_first(span: Span) -> bool:
+    """Whether that error matters."""
+    return abs(off_at_first(span)) > span.point.doubted_at(span.level)
+
+
 def window(span: Span, seen: Posterior, reason: str) -> Doubt | None:
     """Shape of the error over time from draws, cut to where the reading may have been out of tolerance."""
     first, last = float(span.first - span.start), float(span.last - span.start)
@@ -329,6 +339,8 @@ def _shape_reason(lead: Cause | None, span: Span, seen: Posterior, *, even: bool
         return (f"how the error grew is reckoned from the {KINDS[lead.event.kind].label}",)
     if not even:
         return ()
+    if is_off_at_first(span):
+        return ("off already at the calibration before: error spread evenly between the two",)
     ageing = int(seen.cause[_most(span, seen)]) == AGEING
     why = AGED if ageing else "no event in between explains it"
     return (f"{why}: error spread evenly from the calibration before",)

@@ -146,6 +146,8 @@ AGED = "ordinary ageing explains it best"
 UNVERIFIED = "events that nobody verified"
 # Basis of a window that begins with an adjustment the reading never showed: it went on with the parameters before.
 KEPT_BEFORE = "an adjustment that the reading does not show"
+# Basis of a window that begins with a verification: it found the reading off, and a verification adjusts nothing.
+LEFT_OFF = "found off before and not adjusted"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,7 +12,7 @@ from excursions.clock import NS_PER_HOUR
 from excursions.conclusions import Levels
 from excursions.link import band_at, corrected, doubt_windows, error_at
 from excursions.plant import Installation, Plant, Point
-from excursions.records import KEPT_BEFORE, LABORATORY, RETURNED, SHOWED_IT, Doubt, Witness
+from excursions.records import KEPT_BEFORE, LABORATORY, LEFT_OFF, RETURNED, SHOWED_IT, Doubt, Witness
 from excursions.report.wording import doubt_sentence
 from tests.unit.link.builders import DAY, PLANT, calibration, event, level, shift
 
@@ -178,8 +178,30 @@ def test_a_failed_verification_stays_open_until_somebody_adjusts() -> None:
     ]
     (one,) = windows([], [], calibrations, ph=level(7.0))
     assert one.open_end
+    assert one.basis == LEFT_OFF
     assert one.start == 30 * DAY
     assert error_at(at(40), one)[0] == pytest.approx(-0.4, abs=0.02)
+
+
+def test_what_a_verification_found_off_stays_off_and_is_no_ageing() -> None:
+    """Off by 0.4 pH at the verification, which adjusts nothing, and at the calibration after it, which finds no further shift."""
+    off = {**LEFT, "zero_point": 7.4}
+    rows = [calibration(1.0, found=LEFT, left=LEFT), calibration(30.0, found=off, action="verification"), calibration(45.0, found=off, left=off)]  # fmt: skip
+    between = replace(shift(0.0, start=30.0, end=45.0), before=7.4, after=7.4)
+    (one,) = windows([between], [], rows, ph=level(7.0))
+    assert (one.start, one.end, one.basis) == (30 * DAY, 45 * DAY, LEFT_OFF)
+    assert error_at(at(31, 44), one) == pytest.approx([-0.4, -0.4], abs=0.03)
+    assert one.reasons[1].startswith("off already at the calibration before")
+    assert "found off before and not adjusted" in doubt_sentence(one, "pH", UTC)
+
+
+def test_what_a_verification_found_off_and_the_next_one_found_right_was_wrong_in_between() -> None:
+    off = {**LEFT, "zero_point": 7.4}
+    rows = [calibration(1.0, found=LEFT, left=LEFT), calibration(30.0, found=off, action="verification"), calibration(45.0, found=LEFT, left=LEFT)]  # fmt: skip
+    between = replace(shift(-0.4, start=30.0, end=45.0), before=7.4, after=7.0)
+    (one,) = windows([between], [], rows, ph=level(7.0))
+    assert (one.start, one.basis) == (30 * DAY, LEFT_OFF)
+    assert error_at(at(30.1, 44.9), one) == pytest.approx([-0.4, 0.0], abs=0.05)
 
 
 def test_a_good_verification_leaves_nothing_open() -> None:
