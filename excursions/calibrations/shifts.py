@@ -147,6 +147,7 @@ def _shift(
     p_value = math.erfc(abs(change) / spread / math.sqrt(2.0)) if spread > 0 else float(change == 0)
     level, temp = level_before(levels, stood, calibration.time, since=before.time)
     error, error_spread = _effect(calibration, name, before.parameter, after, spread, level, temp)
+    clean = calibration.found_clean.get(name)
     return Shift(
         probe=calibration.probe,
         point=calibration.point,
@@ -162,6 +163,7 @@ def _shift(
         significant=p_value < SIGNIFICANCE,
         reading_error=error,
         reading_error_uncertainty=error_spread,
+        taken_off=after.value - clean.value if clean and comparable(clean, after) else math.nan,
     )
 
 

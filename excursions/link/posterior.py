@@ -142,12 +142,16 @@ def _unseen_times(interval: Interval) -> FloatArray:
     """When something unrecorded acted, in each draw (draws, 2): nobody knows.
 
     One third suddenly at any time; one third bit by bit over the whole interval; one third at the calibration itself
-    (knocked on the bench, a spoilt standard), when the readings before were right.
+    (knocked on the bench, a spoilt standard), when the readings before were right.  A coating grows bit by bit, half of them
+    over the whole interval, half from any time on (cp).
     """
     random = np.random.default_rng(_SEED + 1)
     length = float(interval.end - interval.start)
     moments = interval.start + random.permutation((np.arange(DRAWS) + 0.5) / DRAWS) * length
     made = np.column_stack([moments, moments])
+    if interval.coated:
+        late = random.permutation(np.arange(DRAWS) % 2)
+        return np.column_stack([np.where(late, moments, interval.start), np.full(DRAWS, interval.end)])
     way = random.permutation(np.arange(DRAWS) % 3)
     made[way == 1] = (interval.start, interval.end)
     made[way == 2] = interval.end

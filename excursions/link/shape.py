@@ -29,7 +29,7 @@ from excursions.link.pins import Agreement, Pin, Samples, agreement, pins_of
 from excursions.link.posterior import AGEING, Posterior
 from excursions.plant import Point
 from excursions.ranks import many_quantiles
-from excursions.records import AGED, PRORATION, UNVERIFIED, Doubt, FloatArray, Parameter
+from excursions.records import AGED, COATED, PRORATION, UNVERIFIED, Doubt, FloatArray, Parameter
 
 CONFIDENCE = 0.9
 # The window opens when the chance that the reading was out of tolerance first reaches this.
@@ -49,7 +49,7 @@ _ACTED = 0.05  # causes less likely than this get no knots of their own
 class Span:
     """A stretch of one probe's life whose error is asked: what the transmitter used and where the probe began.
 
-    start, end : from one calibration to the next; first, last : the part of it that the probe spent at this point
+    coated : a cleaning at the end took it off again; start, end : from one calibration to the next; first, last : the part of it that the probe spent at this point
     """
 
     point: Point
@@ -68,6 +68,7 @@ class Span:
     line: Levels
     pins: tuple[Pin, ...] = ()
     open_end: bool = False
+    coated: bool = False
 
     def levels(self, at: FloatArray, count: int) -> FloatArray:
         """Readings the process showed around instants: `count` even quantiles of the hours near each (count, t).
@@ -127,6 +128,7 @@ def span_of(
         line=levels.get(point.name) or Levels(),
         pins=pins_of(point, levels, (first, last), samples),
         open_end=open_end,
+        coated=interval.coated,
     )
 
 
@@ -341,6 +343,9 @@ def _shape_reason(lead: Cause | None, span: Span, seen: Posterior, *, even: bool
         return ()
     if is_off_at_first(span):
         return ("off already at the calibration before: error spread evenly between the two",)
-    ageing = int(seen.cause[_most(span, seen)]) == AGEING
-    why = AGED if ageing else "no event in between explains it"
+    why = "no event in between explains it"
+    if span.coated:
+        why = COATED
+    elif int(seen.cause[_most(span, seen)]) == AGEING:
+        why = AGED
     return (f"{why}: error spread evenly from the calibration before",)

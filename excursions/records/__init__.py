@@ -16,6 +16,7 @@ from excursions.records.calibrations import (
 )
 from excursions.records.events import (
     AGED,
+    COATED,
     KEPT_BEFORE,
     LABORATORY,
     LEFT_OFF,
@@ -71,6 +72,7 @@ __all__ = [
     "BAD",
     "CALIBRATING",
     "CLEANING",
+    "COATED",
     "FIGURE_UNITS",
     "GOOD",
     "HOLD",
