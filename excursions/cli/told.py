@@ -24,7 +24,7 @@ LEFT = 14
 MOST_REASONS = 2
 PLUS_MINUS = (
     f"± beside a figure is one standard uncertainty; a shift counts beyond {NormalDist().inv_cdf(1.0 - SIGNIFICANCE / 2.0):.1f} of "
-    f"them, where {SIGNIFICANCE:.0%} go by chance. ± beside an error is half of its 90 % band."
+    f"them, where {SIGNIFICANCE * 100:.0f} % go by chance. ± beside an error is half of its 90 % band."
 )
 
 

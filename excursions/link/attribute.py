@@ -94,7 +94,7 @@ def weigh(
     disturbed = {
         s.id
         for span, rows in zip(spans, found, strict=True)
-        if _likely(rows) or span.coated or any(came_back(s) for s in span.shifts)
+        if _likely(rows) or span.coated or any(s.chosen or came_back(s) for s in span.shifts)
         for s in span.shifts
     }
     ageing = learn(shifts, disturbed=disturbed)

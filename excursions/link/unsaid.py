@@ -12,16 +12,36 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from excursions.conclusions import Levels
+from excursions.digits import written
 from excursions.kinds import MOVES
 from excursions.link.effects import size_uncertainty
 from excursions.link.intervals import is_of
-from excursions.link.takeover import came_by_itself, level_beside, ordinary_move
+from excursions.link.takeover import came_by_itself, level_beside, moved_as_found, ordinary_move
 from excursions.plant import Plant
-from excursions.records import Calibration, Event
+from excursions.records import SHOWN, Calibration, Event
 
 _ABOUT = 1 / 3  # as much as an event: within this share of it, as for a jump that the process hides (cp)
 
 _HALF_90 = 1.645  # standard deviations to either end of a 90 % interval
+
+
+def with_shown(
+    calibrations: Sequence[Calibration], levels: Mapping[str, Levels], plant: Plant
+) -> tuple[Calibration, ...]:
+    """The calibrations, those as found like they were left of which nobody entered so and the reading shows it."""
+    shown = {c.id: moved for c, moved in moved_as_found(calibrations, levels, plant)}
+    return tuple(_found_as_left(c, shown[c.id], plant) if c.id in shown else c for c in calibrations)
+
+
+def _found_as_left(c: Calibration, moved: float, plant: Plant) -> Calibration:
+    point = plant.point(c.point)
+    unit = point.quantity.unit if point else ""
+    words = (
+        "as found was not entered; the reading moved with the adjustment as it does where the probe had these figures before it "
+        f"({written(moved, signed=True)} {unit})"
+    )
+    found = {name: replace(p, basis=SHOWN) for name, p in c.as_left.items() if p.basis != "kept"}
+    return replace(c, as_found=found, checks=(*c.checks, words.replace(" )", ")")))
 
 
 def says_nothing(calibration: Calibration) -> bool:

@@ -6,6 +6,7 @@ canonical unit of their measurand (temperature in degC), NaN where missing; span
 
 from excursions.records.calibrations import (
     FIGURE_UNITS,
+    SHOWN,
     Calibration,
     CalibrationEntry,
     LabSample,
@@ -94,6 +95,7 @@ __all__ = [
     "SETTLED",
     "SEVERITY_RANK",
     "SHOWED_IT",
+    "SHOWN",
     "STATES",
     "STEAMING",
     "TEMPERATURE",

@@ -70,6 +70,10 @@ class LabSample:
     line: int = 0
 
 
+# Basis of a parameter as found that nobody entered: the reading moved as it does where it was what was left.
+SHOWN = "shown by the reading"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Parameter:
     """One calibration parameter: value and standard uncertainty in `unit`, and where it came from (`computed`, `entered`)."""
@@ -120,7 +124,8 @@ class Shift:
     before: as left at `start`; after: as found at `end`; change = after - before, standard uncertainty
     `uncertainty`; z = change / uncertainty; significant at the stated level; reading_error: what the
     shift does to the reading at the level the process sat at before `end`, canonical unit; taken_off: the part of it
-    that a cleaning took off again, NaN where nobody looked.
+    that a cleaning took off again, NaN where nobody looked; chosen: known only because it was large enough to show in the
+    reading, so that it says nothing of how large shifts usually are.
     """
 
     probe: str
@@ -138,6 +143,7 @@ class Shift:
     reading_error: float = float("nan")
     reading_error_uncertainty: float = float("nan")
     taken_off: float = float("nan")
+    chosen: bool = False
 
     @property
     def coated(self) -> bool:
