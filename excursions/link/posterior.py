@@ -120,6 +120,13 @@ def posterior(causes: Sequence[Cause], interval: Interval, weights: Weights) -> 
         rows = np.flatnonzero(option >= 0)
         when[rows, column_of[option[rows]], 0] = starts[option[rows]]
         when[rows, column_of[option[rows]], 1] = ends[option[rows]]
+    blur = np.array([v.blur for _, v in weights.options])
+    for place in range(MOST):
+        option = chosen[:, place]
+        rows = np.flatnonzero(option >= 0)
+        rows = rows[blur[option[rows]] > 0]
+        at = (rows, column_of[option[rows]])
+        when[at] = _blurred(interval, when[at], blur[option[rows]], place)
     sources = np.array([v.source for _, v in weights.options])
     for place in range(MOST):
         option = chosen[:, place]
@@ -156,6 +163,14 @@ def _unseen_times(interval: Interval) -> FloatArray:
     made[way == 1] = (interval.start, interval.end)
     made[way == 2] = interval.end
     return made
+
+
+def _blurred(interval: Interval, when: FloatArray, blur: FloatArray, place: int) -> FloatArray:
+    """Begin and end (rows, 2) of what grows, each as uncertain as it was seen; what reaches beyond the interval stays whole there."""
+    normals = np.random.default_rng(_SEED + 6 + place).standard_normal(when.shape)
+    inside = (when > interval.start) & (when < interval.end)
+    moved = np.clip(when + inside * normals * blur[:, None], interval.start, interval.end)
+    return np.sort(moved, axis=1)
 
 
 def _loose_times(interval: Interval, onset: FloatArray, rows: IndexArray, place: int) -> FloatArray:

@@ -286,7 +286,10 @@ def _knots(span: Span, seen: Posterior) -> FloatArray:
             continue
         for variant in cause.variants:
             begin, finish = float(variant.start - span.start), float(variant.end - span.start)
-            knots += [begin - NS_PER_S, begin] if finish <= begin else [begin, 0.5 * (begin + finish), finish]
+            if finish <= begin:
+                knots += [begin - NS_PER_S, begin]
+            else:
+                knots += [begin - variant.blur, begin, begin + variant.blur, 0.5 * (begin + finish), finish]
     return np.unique(np.clip(np.round(knots), 0.0, length))
 
 

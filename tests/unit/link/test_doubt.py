@@ -410,3 +410,19 @@ def test_a_quantity_that_is_no_probes_has_no_parameters_to_doubt() -> None:
     step = event("step", 28, -0.42)
     assert windows([], [step], (), plant=flow, ph=level(7.0)) == ()
     assert windows([], [step], (), ph=level(7.0)) != ()
+
+
+def test_a_drift_whose_onset_is_vague_may_have_begun_before_it_was_seen() -> None:
+    """Ends known to two days: just before it was seen the band holds what had grown by then, well before it and after it does not."""
+    found, rows = [shift(-0.5)], [calibration(0.0, found=LEFT, left=LEFT), calibration(30.0, left=LEFT)]
+
+    def told(unsure_d: float) -> Doubt:
+        slow = event("drift", 12.0, 0.5, length_h=240, onset_uncertainty_s=unsure_d * 86_400.0)
+        (one,) = windows(found, [slow], rows, ph=level(7.0))
+        return one
+
+    sharp, vague = told(0.0), told(2.0)
+    assert vague.start < sharp.start
+    assert band_at(at(14.0), vague)[0] > 2.0 * band_at(at(14.0), sharp)[0]
+    assert error_at(at(17.0, 29.0), vague) == pytest.approx(error_at(at(17.0, 29.0), sharp), abs=0.03)
+    assert band_at(at(29.0), vague)[0] == pytest.approx(band_at(at(29.0), sharp)[0], abs=0.02)
