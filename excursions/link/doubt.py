@@ -46,6 +46,8 @@ _KEPT_WORDS = (
     "the reading does not show the adjustment this begins with: reckoned with the parameters used before it"
 )
 
+_GUESSED_WORDS = "no adjustment before it is in the log: what the transmitter used is taken as what was found first, and an error from before that is not in it"
+
 _UNSAID = (
     "what the calibration at its end found, nobody entered: error judged from events and the reading alone"
 )
@@ -55,13 +57,15 @@ _UNSAID = (
 class _Set:
     """What the transmitter reads with from a calibration on.
 
-    kept: that calibration's adjustment was not taken over; verified: it was none, what it found off stayed off
+    kept: that calibration's adjustment was not taken over; verified: it was none, what it found off stayed off; guessed: nobody
+    entered what was set before, so that it is taken as what was found first
     """
 
     time: int
     used: dict[str, Parameter]
     kept: bool = False
     verified: bool = False
+    guessed: bool = False
 
     @property
     def stays_off(self) -> bool:
@@ -151,20 +155,31 @@ def _transmitters(
     made: dict[str, list[_Set]] = {}
     for history in histories(calibrations, plant):
         used: dict[str, Parameter] = {}
+        guessed = False
         owner = _owner(history[0], plant)
         for calibration in history:
             if calibration.id not in kept:
-                used = {
-                    **used,
-                    **(
-                        calibration.as_left
-                        or {n: p for n, p in calibration.as_found.items() if n not in used}
-                    ),
-                }
-            verified = calibration.action == "verification"
-            now = _Set(time=calibration.time, used=used, kept=calibration.id in kept, verified=verified)
+                first = {n: p for n, p in calibration.as_found.items() if n not in used}
+                guessed = not calibration.as_left and (
+                    guessed or any(p.basis != "relative" for p in first.values())
+                )
+                used = {**used, **(calibration.as_left or _set_before(calibration.measurand, first))}
+            now = _Set(
+                time=calibration.time, used=used, kept=calibration.id in kept,
+                verified=calibration.action == "verification", guessed=guessed,
+            )  # fmt: skip
             made.setdefault(owner, []).append(now)
     return made
+
+
+def _set_before(measurand: str, found: Mapping[str, Parameter]) -> dict[str, Parameter]:
+    """What the transmitter had in it when these were found and nothing was known: readings in standards are told against
+    nominal parameters, so that what they are off by is the error itself; of raw signals nobody knows, and they are taken as set."""
+    shape = models.form(measurand, {n: p.unit for n, p in found.items()})
+    return {
+        n: replace(p, value=models.nominal(shape, n)) if p.basis == "relative" and n in shape.units else p
+        for n, p in found.items()
+    }
 
 
 def _owner(calibration: Calibration, plant: Plant) -> str:
@@ -174,6 +189,8 @@ def _owner(calibration: Calibration, plant: Plant) -> str:
 
 def _said(made: Doubt, span: Span, setting: _Set) -> Doubt:
     """A window that begins with an error that went on says so, and rests on it where that alone matters."""
+    if setting.guessed:
+        made = replace(made, reasons=(*made.reasons, _GUESSED_WORDS))
     if not setting.stays_off:
         return made
     rests = made.basis in (PRORATION, UNVERIFIED) and is_off_at_first(span)

@@ -426,3 +426,25 @@ def test_a_drift_whose_onset_is_vague_may_have_begun_before_it_was_seen() -> Non
     assert band_at(at(14.0), vague)[0] > 2.0 * band_at(at(14.0), sharp)[0]
     assert error_at(at(17.0, 29.0), vague) == pytest.approx(error_at(at(17.0, 29.0), sharp), abs=0.03)
     assert band_at(at(29.0), vague)[0] == pytest.approx(band_at(at(29.0), sharp)[0], abs=0.02)
+
+
+def test_readings_in_standards_tell_their_error_at_the_first_look_already() -> None:
+    """Buffers read against nominal parameters: pH 6.6 in buffer 7.0 is 0.4 pH too low, whatever was set before."""
+    checks = [
+        replace(one, as_found={n: replace(p, basis="relative") for n, p in one.as_found.items()})
+        for one in (calibration(day, found={"slope": 100.0, "zero_point": 7.4}, action="verification") for day in (5.0, 30.0))
+    ]  # fmt: skip
+    between = replace(shift(0.0, start=5.0, end=30.0), before=7.4, after=7.4)
+    closed, opened = windows([between], [], checks, ph=level(7.0))
+    assert (closed.start, closed.end, opened.start, opened.open_end) == (5 * DAY, 30 * DAY, 30 * DAY, True)
+    assert error_at(at(20.0, 50.0), closed)[0] == pytest.approx(-0.4, abs=0.03)
+    assert error_at(at(50.0), opened)[0] == pytest.approx(-0.4, abs=0.03)
+
+
+def test_what_was_set_before_the_first_raw_values_is_a_guess_and_said_to_be() -> None:
+    checks = [calibration(5.0, found=LEFT, action="verification"), calibration(30.0, found={**LEFT, "zero_point": 7.4}, left=LEFT)]  # fmt: skip
+    (one,) = windows([shift(0.4, start=5.0)], [], checks, ph=level(7.0))
+    assert one.reasons[-1].startswith("no adjustment before it is in the log")
+    known = [replace(checks[0], action="calibration", as_left=checks[0].as_found), checks[1]]
+    (one,) = windows([shift(0.4, start=5.0)], [], known, ph=level(7.0))
+    assert not any("no adjustment before it" in reason for reason in one.reasons)
