@@ -27,7 +27,7 @@ from excursions.link.intervals import intervals, is_of
 from excursions.link.pins import Samples
 from excursions.link.posterior import posterior, weigh_sets
 from excursions.link.shape import OPENS_AT, Span, is_off_at_first, off_at_first, span_of, window
-from excursions.link.unsaid import before_the_unsaid, with_return
+from excursions.link.unsaid import before_the_unsaid, says_nothing, with_finding, with_return
 from excursions.plant import Plant, Point
 from excursions.records import (
     KEPT_BEFORE,
@@ -47,6 +47,10 @@ _KEPT_WORDS = (
 )
 
 _GUESSED_WORDS = "no adjustment before it is in the log: what the transmitter used is taken as what was found first, and an error from before that is not in it"
+
+_FIRST = (
+    "no calibration before the one at its end to compare with: error judged from events and the reading alone"
+)
 
 _UNSAID = (
     "what the calibration at its end found, nobody entered: error judged from events and the reading alone"
@@ -257,7 +261,7 @@ def _unsaid_windows(
     known: _Known,
     standing: Collection[str],
 ) -> Iterator[Doubt]:
-    """Windows up to a calibration that says nothing of what it found, from the events before it alone.
+    """Windows up to a calibration that says nothing of what it found, or has none before it, from the events before it alone.
 
     Told is what was rather out of tolerance than not: no calibration bears out the rest, and none refutes it.
     """
@@ -269,7 +273,11 @@ def _unsaid_windows(
     for closing, rows in before_the_unsaid(may, real):
         entered = [c.time for c in calibrations if c.point == closing.point]
         before = {e.id: believed_chance(e, known.beliefs) for e in rows}
-        after = [with_return(e, before[e.id], closing, known.levels, entered, known.plant) for e in rows]
+        after = [
+            with_finding(e, before[e.id], closing, known.levels, known.plant)
+            or with_return(e, before[e.id], closing, known.levels, entered, known.plant)
+            for e in rows
+        ]
         seen = [e for e, chance in after if chance >= OPENS_AT]
         chances = {e.id: chance for e, chance in after if chance != before[e.id]}
         point = known.plant.point(closing.point)
@@ -364,7 +372,8 @@ def _open_one(
             interval, setting.used, place, levels,
             probe=probe, samples=known.samples, stay=stay, open_end=until is None and stay[1] == end,
         )  # fmt: skip
-        reason = _UNSAID if until else "no calibration confirms it yet: error judged from the events alone"
+        closed = _UNSAID if until and says_nothing(until) else _FIRST
+        reason = closed if until else "no calibration confirms it yet: error judged from the events alone"
         if not events:
             if not is_off_at_first(span):
                 continue

@@ -12,7 +12,16 @@ from excursions.clock import NS_PER_HOUR
 from excursions.conclusions import Levels
 from excursions.link import band_at, corrected, doubt_windows, error_at
 from excursions.plant import Installation, Plant, Point
-from excursions.records import KEPT_BEFORE, LABORATORY, LEFT_OFF, RETURNED, SHOWED_IT, Doubt, Witness
+from excursions.records import (
+    KEPT_BEFORE,
+    LABORATORY,
+    LEFT_OFF,
+    RETURNED,
+    SHOWED_IT,
+    Calibration,
+    Doubt,
+    Witness,
+)
 from excursions.report.wording import doubt_sentence
 from tests.unit.link.builders import DAY, PLANT, calibration, event, level, shift
 
@@ -448,3 +457,27 @@ def test_what_was_set_before_the_first_raw_values_is_a_guess_and_said_to_be() ->
     known = [replace(checks[0], action="calibration", as_left=checks[0].as_found), checks[1]]
     (one,) = windows([shift(0.4, start=5.0)], [], known, ph=level(7.0))
     assert not any("no adjustment before it" in reason for reason in one.reasons)
+
+
+def first_look(zero: float, basis: str) -> list[Calibration]:
+    """The only calibration of a log, on day 50."""
+    one = calibration(
+        50.0, found={"slope": 100.0, "zero_point": zero}, left={"slope": 100.0, "zero_point": 7.0}
+    )
+    return [replace(one, as_found={n: replace(p, basis=basis) for n, p in one.as_found.items()})]
+
+
+def test_a_step_before_the_first_calibration_of_a_log_is_doubted_up_to_it() -> None:
+    """Nothing before it to compare with; the reading comes back with the adjustment, and that tells how far it was off."""
+    (one,) = windows([], [event("step", 40, -0.4)], first_look(7.4, "computed"), ph=put_right(7.0))
+    assert (one.start, one.end, one.basis) == (40 * DAY, 50 * DAY, "step")
+    assert error_at(at(45.0), one)[0] == pytest.approx(-0.4, abs=0.05)
+    assert one.reasons[0].startswith("no calibration before the one at its end to compare with")
+
+
+def test_readings_in_standards_bear_out_or_refute_what_came_before_the_first_calibration() -> None:
+    step = event("step", 40, -0.4, origin="undecided")
+    (one,) = windows([], [step], first_look(7.4, "relative"), ph=level(7.0))
+    assert error_at(at(45.0), one)[0] == pytest.approx(-0.4, abs=0.05)
+    assert band_at(at(45.0), one)[0] < 0.1
+    assert windows([], [step], first_look(7.0, "relative"), ph=level(7.0)) == ()
