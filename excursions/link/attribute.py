@@ -196,6 +196,7 @@ def _reasons(
         back = "the slope is back at a new probe's: another probe under this number, or a renewal, that nobody entered"
         return (
             *((back,) if any(came_back(s) for s in weighed.interval.shifts) else ()),
+            *_steamed(weighed.interval),
             "what changed a probe need not show in the record (a knock, work without an entry)",
         )
     if column == AGEING:
@@ -217,6 +218,19 @@ def _reasons(
         *after,
         f"it {_would(mean, spread, shift)}",
         *origin,
+    )
+
+
+_OFTEN = 3  # sterilisations between two calibrations from which on their sum is worth a word (cp)
+
+
+def _steamed(interval: Interval) -> tuple[str, ...]:
+    """That steam lies in between: each sterilisation is routine by itself, but all of them age a probe."""
+    count = sum(event.kind == "sterilisation" for event in interval.events)
+    if count < _OFTEN:
+        return ()
+    return (
+        f"{count} normal sterilisations lie in between, each counted as routine: what all of them did together is not known",
     )
 
 
