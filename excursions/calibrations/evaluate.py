@@ -122,6 +122,7 @@ def _evaluate_one(
         action=occasion.action,
         as_found=as_found,
         as_left=as_left if adjusted else {},
+        found_clean=cleaned.parameters,
         checks=tuple(dict.fromkeys(notes)),
         comment="; ".join(dict.fromkeys(row.comment for row in occasion.rows if row.comment)),
         copied=copied,

@@ -51,11 +51,16 @@ def habits(occasions: Sequence[Occasion]) -> Habits:
     """Learn a log's habits from all its occasions."""
     votes: dict[str, int] = {}
     ratios: dict[tuple[str, bool], list[float]] = {}
+    entered: dict[str, dict[str, float]] = {}  # the figures of each owner's occasion before
     for occasion in occasions:
+        owner = owner_name(occasion)
         rows = [(row, _plain(occasion, row)) for row in occasion.rows]
         for row, seen in rows:
             if seen is not None and seen.from_reading and row.figures:
-                votes[owner_name(occasion)] = votes.get(owner_name(occasion), 0) + _vote(seen, row)
+                votes[owner] = votes.get(owner, 0) + _vote(seen, row, entered.get(owner))
+        entered[owner] = next(
+            (r.figures for r in reversed(occasion.rows) if r.figures), entered.get(owner, {})
+        )
         for zero, ratio in _ratios([seen for _, seen in rows]):
             ratios.setdefault((occasion.measurand, zero), []).append(ratio)
     return Habits(
@@ -74,8 +79,14 @@ def _plain(occasion: Occasion, row: CalibrationEntry) -> Resolved | None:
     return resolve(occasion.measurand, row.standards, used=models.Known(), air_pressure_kpa=AIR_KPA)
 
 
-def _vote(seen: Resolved, row: CalibrationEntry) -> int:
-    """+1 when the figures of a row follow from its values taken as raw, -1 when they do not, 0 when it is the same."""
+def _vote(seen: Resolved, row: CalibrationEntry, before: dict[str, float] | None) -> int:
+    """+1 when the figures of a row follow from its values taken as raw, -1 when they do not, 0 when it is the same.
+
+    It is the same where the figures `before`, with which the transmitter would have read, are those of a new probe.
+    """
+    known = [n for n in seen.form.units if n in (before or {})]
+    if before and known and all(agrees(n, before[n], models.nominal(seen.form, n)) for n in known):
+        return 0
     computed = determine(seen, {}).parameters
     pairs = [(name, p, row.figures[name]) for name, p in computed.items() if name in row.figures]
     if not pairs or np.allclose(seen.raw, seen.true, rtol=1e-4):

@@ -11,7 +11,7 @@ from excursions.calibrations import models
 from excursions.calibrations.levels import level_before
 from excursions.conclusions import Levels
 from excursions.plant import Plant
-from excursions.records import Calibration, Decision, Parameter, Shift
+from excursions.records import SHOWN, Calibration, Decision, Parameter, Shift
 
 # Each parameter of each pair is tested by itself, two-sided.  One in a hundred of unchanged parameters is then
 # called changed by chance; `chance_remark` says how many that is in the record at hand.
@@ -68,7 +68,7 @@ def _as_repeated(found: Sequence[Shift]) -> list[Shift]:
     """
     kinds: dict[tuple[str, str, str], list[float]] = {}
     for s in found:
-        if s.uncertainty > 0 and s.change != 0:  # written down twice is no repetition
+        if s.uncertainty > 0 and s.change != 0 and not s.chosen:  # written down twice is no repetition
             kinds.setdefault((s.measurand, s.parameter, s.unit), []).append((s.change / s.uncertainty) ** 2)
     factors = {key: _factor(squared) for key, squared in kinds.items()}
     return [_scaled(s, factors.get((s.measurand, s.parameter, s.unit), 1.0)) for s in found]
@@ -147,6 +147,7 @@ def _shift(
     p_value = math.erfc(abs(change) / spread / math.sqrt(2.0)) if spread > 0 else float(change == 0)
     level, temp = level_before(levels, stood, calibration.time, since=before.time)
     error, error_spread = _effect(calibration, name, before.parameter, after, spread, level, temp)
+    clean = calibration.found_clean.get(name)
     return Shift(
         probe=calibration.probe,
         point=calibration.point,
@@ -162,6 +163,8 @@ def _shift(
         significant=p_value < SIGNIFICANCE,
         reading_error=error,
         reading_error_uncertainty=error_spread,
+        chosen=after.basis == SHOWN,
+        taken_off=after.value - clean.value if clean and comparable(clean, after) else math.nan,
     )
 
 

@@ -5,9 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict
+from statistics import NormalDist
 from zoneinfo import ZoneInfo
 
 from excursions import clock
+from excursions.calibrations import SIGNIFICANCE
 from excursions.cli.answer import spoken
 from excursions.cli.wrapping import wrapped
 from excursions.conclusions import AuditFinding, Due
@@ -20,6 +22,10 @@ from excursions.report.wording import basis_words, doubt_sentence, event_sentenc
 WIDTH = 80
 LEFT = 14
 MOST_REASONS = 2
+PLUS_MINUS = (
+    f"± beside a figure is one standard uncertainty; a shift counts beyond {NormalDist().inv_cdf(1.0 - SIGNIFICANCE / 2.0):.1f} of "
+    f"them, where {SIGNIFICANCE * 100:.0f} % go by chance. ± beside an error is half of its 90 % band."
+)
 
 
 def history_lines(
@@ -48,6 +54,8 @@ def history_lines(
         lines += ["", "Without an entry"]
         rows = [(said(f.point).text, _row(f.kind, f"{f.point}: {_audit(f)}")) for f in loose]
         lines += [line for text, row in rows for line in row.lines(width, text)]
+    if told:
+        lines += ["", *wrapped(PLUS_MINUS, width)]
     return lines or ["No calibration in the log answers to this."]
 
 
@@ -103,7 +111,7 @@ def _parameters(parameters: dict[str, Parameter]) -> str:
 
 def _shift(s: Shift) -> str:
     change = quantity(s.change, s.unit, s.uncertainty, signed=True)
-    words = "" if s.significant else ", no more than its uncertainty explains"
+    words = "" if s.significant else ", which may be chance"
     return f"{s.parameter.replace('_', ' ')} {change} ± {quantity(s.uncertainty, '', s.uncertainty)}{words}"
 
 

@@ -16,6 +16,7 @@ from excursions.link.named import with_misread
 from excursions.link.outcome import outcome
 from excursions.link.parted import weighed_in_pairs
 from excursions.link.together import laid_to_process
+from excursions.link.unsaid import with_shown
 
 __all__ = [
     "attribute",
@@ -33,4 +34,5 @@ __all__ = [
     "weigh",
     "weighed_in_pairs",
     "with_misread",
+    "with_shown",
 ]

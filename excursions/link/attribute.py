@@ -16,7 +16,7 @@ import numpy as np
 from excursions import clock
 from excursions.conclusions import Levels
 from excursions.digits import number, of_a_move, written
-from excursions.kinds import GRADUAL, KINDS, MOVES
+from excursions.kinds import KINDS, MOVES
 from excursions.link.ageing import Ageing, learn
 from excursions.link.beliefs import Beliefs, updated
 from excursions.link.candidates import Cause, causes
@@ -89,14 +89,12 @@ def weigh(
     shifts: Sequence[Shift], events: Sequence[Event], plant: Plant, levels: Mapping[str, Levels]
 ) -> Weighing:
     """Learn ageing and damage from all shifts, and weigh the causes of every interval."""
-    # A slow change that went back before the calibration left nothing for it to find.
-    events = [event for event in events if not (event.went_back and event.kind in GRADUAL)]
     spans = intervals(shifts, events)
     found = [causes(span, plant, levels) for span in spans]
     disturbed = {
         s.id
         for span, rows in zip(spans, found, strict=True)
-        if _likely(rows) or any(came_back(s) for s in span.shifts)
+        if _likely(rows) or span.coated or any(s.chosen or came_back(s) for s in span.shifts)
         for s in span.shifts
     }
     ageing = learn(shifts, disturbed=disturbed)
@@ -190,9 +188,15 @@ def _reasons(
 ) -> tuple[str, ...]:
     """Plain facts for and against one link."""
     if column == UNRECORDED:
+        if shift.coated:
+            took = _known(shift.taken_off, shift.uncertainty, shift)
+            return (
+                f"a coating: the cleaning at the calibration took {took} off again, and no event marks when it began",
+            )
         back = "the slope is back at a new probe's: another probe under this number, or a renewal, that nobody entered"
         return (
             *((back,) if any(came_back(s) for s in weighed.interval.shifts) else ()),
+            *_steamed(weighed.interval),
             "what changed a probe need not show in the record (a knock, work without an entry)",
         )
     if column == AGEING:
@@ -214,6 +218,19 @@ def _reasons(
         *after,
         f"it {_would(mean, spread, shift)}",
         *origin,
+    )
+
+
+_OFTEN = 3  # sterilisations between two calibrations from which on their sum is worth a word (cp)
+
+
+def _steamed(interval: Interval) -> tuple[str, ...]:
+    """That steam lies in between: each sterilisation is routine by itself, but all of them age a probe."""
+    count = sum(event.kind == "sterilisation" for event in interval.events)
+    if count < _OFTEN:
+        return ()
+    return (
+        f"{count} normal sterilisations lie in between, each counted as routine: what all of them did together is not known",
     )
 
 

@@ -79,6 +79,12 @@ def kept_chances(steps: Sequence[Step]) -> list[tuple[float, int | None]]:
     return found[::-1]
 
 
+def taken_chance(step: Step) -> float:
+    """Chance that one adjustment from its one known earlier entry is seen to be taken over, the record of others aside."""
+    adopt, keep = _weights(step)
+    return float(adopt[1] / (adopt[1] + keep[1]))
+
+
 def _forgotten(chances: FloatArray, unknown: float) -> FloatArray:
     """A share of all of them moved to the state that nobody knows."""
     kept = (1.0 - unknown) * chances

@@ -26,11 +26,12 @@ from excursions.link.effects import believed_chance
 from excursions.link.intervals import intervals, is_of
 from excursions.link.pins import Samples
 from excursions.link.posterior import posterior, weigh_sets
-from excursions.link.shape import OPENS_AT, Span, span_of, window
-from excursions.link.unsaid import before_the_unsaid, with_return
+from excursions.link.shape import OPENS_AT, Span, is_off_at_first, off_at_first, span_of, window
+from excursions.link.unsaid import before_the_unsaid, says_nothing, with_finding, with_return
 from excursions.plant import Plant, Point
 from excursions.records import (
     KEPT_BEFORE,
+    LEFT_OFF,
     PRORATION,
     SHOWED_IT,
     UNVERIFIED,
@@ -45,6 +46,12 @@ _KEPT_WORDS = (
     "the reading does not show the adjustment this begins with: reckoned with the parameters used before it"
 )
 
+_GUESSED_WORDS = "no adjustment before it is in the log: what the transmitter used is taken as what was found first, and an error from before that is not in it"
+
+_FIRST = (
+    "no calibration before the one at its end to compare with: error judged from events and the reading alone"
+)
+
 _UNSAID = (
     "what the calibration at its end found, nobody entered: error judged from events and the reading alone"
 )
@@ -52,11 +59,22 @@ _UNSAID = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Set:
-    """What the transmitter reads with from a calibration on; kept: that calibration's adjustment was not taken over."""
+    """What the transmitter reads with from a calibration on.
+
+    kept: that calibration's adjustment was not taken over; verified: it was none, what it found off stayed off; guessed: nobody
+    entered what was set before, so that it is taken as what was found first
+    """
 
     time: int
     used: dict[str, Parameter]
     kept: bool = False
+    verified: bool = False
+    guessed: bool = False
+
+    @property
+    def stays_off(self) -> bool:
+        """Whether an error found then goes on in the reading."""
+        return self.kept or self.verified
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -141,19 +159,31 @@ def _transmitters(
     made: dict[str, list[_Set]] = {}
     for history in histories(calibrations, plant):
         used: dict[str, Parameter] = {}
+        guessed = False
         owner = _owner(history[0], plant)
         for calibration in history:
             if calibration.id not in kept:
-                used = {
-                    **used,
-                    **(
-                        calibration.as_left
-                        or {n: p for n, p in calibration.as_found.items() if n not in used}
-                    ),
-                }
-            now = _Set(time=calibration.time, used=used, kept=calibration.id in kept)
+                first = {n: p for n, p in calibration.as_found.items() if n not in used}
+                guessed = not calibration.as_left and (
+                    guessed or any(p.basis != "relative" for p in first.values())
+                )
+                used = {**used, **(calibration.as_left or _set_before(calibration.measurand, first))}
+            now = _Set(
+                time=calibration.time, used=used, kept=calibration.id in kept,
+                verified=calibration.action == "verification", guessed=guessed,
+            )  # fmt: skip
             made.setdefault(owner, []).append(now)
     return made
+
+
+def _set_before(measurand: str, found: Mapping[str, Parameter]) -> dict[str, Parameter]:
+    """What the transmitter had in it when these were found and nothing was known: readings in standards are told against
+    nominal parameters, so that what they are off by is the error itself; of raw signals nobody knows, and they are taken as set."""
+    shape = models.form(measurand, {n: p.unit for n, p in found.items()})
+    return {
+        n: replace(p, value=models.nominal(shape, n)) if p.basis == "relative" and n in shape.units else p
+        for n, p in found.items()
+    }
 
 
 def _owner(calibration: Calibration, plant: Plant) -> str:
@@ -162,21 +192,19 @@ def _owner(calibration: Calibration, plant: Plant) -> str:
 
 
 def _said(made: Doubt, span: Span, setting: _Set) -> Doubt:
-    """A window that begins with an adjustment not taken over says so, and rests on it where that alone matters."""
-    if not setting.kept:
+    """A window that begins with an error that went on says so, and rests on it where that alone matters."""
+    if setting.guessed:
+        made = replace(made, reasons=(*made.reasons, _GUESSED_WORDS))
+    if not setting.stays_off:
         return made
-    rests = made.basis in (PRORATION, UNVERIFIED)
-    rests = rests and abs(_off_at_first(span)) > span.point.doubted_at(span.level)
+    rests = made.basis in (PRORATION, UNVERIFIED) and is_off_at_first(span)
+    if not setting.kept:
+        return replace(made, basis=LEFT_OFF) if rests else made
     return replace(
         made,
         basis=KEPT_BEFORE if rests else made.basis,
         reasons=(made.reasons[0], _KEPT_WORDS, *made.reasons[1:]),
     )
-
-
-def _off_at_first(span: Span) -> float:
-    """Error of the reading right after the calibration that a span begins with."""
-    return models.reading_error(span.shape, span.level, used=span.used, real=span.began, temp_degc=span.temp)
 
 
 def _closed(weighed: Weighed, known: _Known) -> Iterator[Doubt]:
@@ -192,7 +220,7 @@ def _closed(weighed: Weighed, known: _Known) -> Iterator[Doubt]:
             span.shape, span.level, used=span.used, real=span.found, temp_degc=span.temp
         )
         tolerance = point.doubted_at(span.level)
-        began = _off_at_first(span) if setting.kept else 0.0
+        began = off_at_first(span) if setting.stays_off else 0.0
         off = max(abs(error), abs(began)) > tolerance
         shown = _sampled(interval.events, point)
         if not math.isfinite(error) or not (off or shown):
@@ -233,7 +261,7 @@ def _unsaid_windows(
     known: _Known,
     standing: Collection[str],
 ) -> Iterator[Doubt]:
-    """Windows up to a calibration that says nothing of what it found, from the events before it alone.
+    """Windows up to a calibration that says nothing of what it found, or has none before it, from the events before it alone.
 
     Told is what was rather out of tolerance than not: no calibration bears out the rest, and none refutes it.
     """
@@ -245,7 +273,11 @@ def _unsaid_windows(
     for closing, rows in before_the_unsaid(may, real):
         entered = [c.time for c in calibrations if c.point == closing.point]
         before = {e.id: believed_chance(e, known.beliefs) for e in rows}
-        after = [with_return(e, before[e.id], closing, known.levels, entered, known.plant) for e in rows]
+        after = [
+            with_finding(e, before[e.id], closing, known.levels, known.plant)
+            or with_return(e, before[e.id], closing, known.levels, entered, known.plant)
+            for e in rows
+        ]
         seen = [e for e, chance in after if chance >= OPENS_AT]
         chances = {e.id: chance for e, chance in after if chance != before[e.id]}
         point = known.plant.point(closing.point)
@@ -340,11 +372,12 @@ def _open_one(
             interval, setting.used, place, levels,
             probe=probe, samples=known.samples, stay=stay, open_end=until is None and stay[1] == end,
         )  # fmt: skip
-        reason = _UNSAID if until else "no calibration confirms it yet: error judged from the events alone"
+        closed = _UNSAID if until and says_nothing(until) else _FIRST
+        reason = closed if until else "no calibration confirms it yet: error judged from the events alone"
         if not events:
-            error = _off_at_first(span)
-            if not abs(error) > place.doubted_at(span.level):
+            if not is_off_at_first(span):
                 continue
+            error = off_at_first(span)
             how = "adjusted in the log alone" if setting.kept else "not adjusted"
             reason = f"verified, found off by {written(error, signed=True)} {place.quantity.unit} and {how}"
         made = window(span, seen, reason)

@@ -37,7 +37,7 @@ def next_due(
     calibrations: Sequence[Calibration], shifts: Sequence[Shift], levels: Mapping[str, Levels], plant: Plant
 ) -> tuple[Due, ...]:
     """Next calibration and remaining time of every probe that was calibrated and not taken out since, by point and probe."""
-    ageing = learn(shifts)
+    ageing = learn([s for s in shifts if not s.chosen])
     real = [c for c in calibrations if not c.copied]
     made = []
     for history in histories(real, plant):

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from excursions.calibrations import models
 from excursions.calibrations.levels import LOOK_BACK_NS, level_before, level_between
 from excursions.calibrations.swaps import comes_back_fresh
-from excursions.clock import NS_PER_HOUR
+from excursions.clock import NS_PER_HOUR, NS_PER_S
 from excursions.conclusions import Levels
-from excursions.kinds import DEAD, HEAT_KINDS
+from excursions.kinds import DEAD, GRADUAL, HEAT_KINDS
 from excursions.link.ageing import key_of
 from excursions.link.beliefs import HEAT, OTHER, UNSEEN, Beliefs, Family
 from excursions.link.priors import expected, lasting_chance
@@ -54,7 +54,8 @@ _ALL_AT_ONCE = (
 class Variant:
     """One way a cause may have acted: chance of it, and the effect on the parameters (mean (p,), covariance (p, p)).
 
-    When it acts over time: at `start`, growing until `end` (the same instant for a sudden change).
+    When it acts over time: at `start`, growing until `end` (the same instant for a sudden change), both known to `blur` [ns]
+    where it grows.
     source : what the size is believed after (see :mod:`excursions.link.beliefs`); empty where the reading told it
     """
 
@@ -64,6 +65,7 @@ class Variant:
     start: int
     end: int
     source: str = ""
+    blur: float = 0.0
 
 
 def variants(
@@ -213,6 +215,7 @@ def _seen(
         covariance=np.diag((0.02 * kick) ** 2),
         start=event.start,
         end=event.end,
+        blur=_blur(event),
     )
     return [*(_halved(variant) for variant in made), gone]
 
@@ -242,13 +245,12 @@ def _seen_heat(
 
 
 def _halved(variant: Variant) -> Variant:
-    return Variant(
-        chance=0.5 * variant.chance,
-        mean=variant.mean,
-        covariance=variant.covariance,
-        start=variant.start,
-        end=variant.end,
-    )
+    return replace(variant, chance=0.5 * variant.chance)
+
+
+def _blur(event: Event) -> float:
+    """How well the ends of what grows are known [ns]: the reading was off before anybody could see that it walks."""
+    return event.onset_uncertainty_s * NS_PER_S if event.kind in GRADUAL else 0.0
 
 
 def _ways(kind: str, shifts: Sequence[Shift]) -> list[tuple[float, FloatArray]]:
@@ -285,7 +287,7 @@ def _conditioned(
         gain = covariance @ slopes / total
         mean = mean + gain * (share * event.size - float(slopes @ mean))
         covariance = covariance - np.outer(gain, gain) * total
-    return Variant(chance=chance, mean=mean, covariance=covariance, start=start, end=end)
+    return Variant(chance=chance, mean=mean, covariance=covariance, start=start, end=end, blur=_blur(event))
 
 
 def _part(event: Event, shift: Shift) -> tuple[int, int, float]:

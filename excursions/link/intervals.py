@@ -18,6 +18,11 @@ class Interval:
     events: tuple[Event, ...]
 
     @property
+    def coated(self) -> bool:
+        """Whether a coating did it that a cleaning took off."""
+        return any(s.coated for s in self.shifts)
+
+    @property
     def start(self) -> int:
         """Time of the earlier calibration."""
         return self.shifts[0].start
@@ -34,7 +39,12 @@ def is_of(event: Event, probe: str, point: str) -> bool:
 
 
 def _acts_in(event: Event, start: int, end: int) -> bool:
-    """Whether an event can have changed something between two calibrations: it began there, or still went on."""
+    """Whether an event can have changed something between two calibrations: it began there, or still went on.
+
+    A slow change that was back before the later one left nothing to find; what was back only after it, it may have put right.
+    """
+    if event.kind in GRADUAL and event.back_at is not None and event.back_at <= end:
+        return False
     goes_on = event.kind in GRADUAL and event.start <= start < event.end
     return start < event.start < end or goes_on
 

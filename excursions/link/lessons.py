@@ -56,7 +56,7 @@ def fleet_heat(shifts: Sequence[Shift], events: Sequence[Event], plant: Plant) -
         For every gain-like parameter the record has shifts of, in alphabetical order.
     """
     groups: dict[tuple[str, str, str, str], list[tuple[Interval, int]]] = {}
-    for span in intervals(shifts, events):
+    for span in intervals([s for s in shifts if not s.chosen], events):
         if any(e.kind in _OTHER_DAMAGE and e.origin == "probe" for e in span.events):
             continue
         for index, shift in enumerate(span.shifts):

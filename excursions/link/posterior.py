@@ -120,6 +120,13 @@ def posterior(causes: Sequence[Cause], interval: Interval, weights: Weights) -> 
         rows = np.flatnonzero(option >= 0)
         when[rows, column_of[option[rows]], 0] = starts[option[rows]]
         when[rows, column_of[option[rows]], 1] = ends[option[rows]]
+    blur = np.array([v.blur for _, v in weights.options])
+    for place in range(MOST):
+        option = chosen[:, place]
+        rows = np.flatnonzero(option >= 0)
+        rows = rows[blur[option[rows]] > 0]
+        at = (rows, column_of[option[rows]])
+        when[at] = _blurred(interval, when[at], blur[option[rows]], place)
     sources = np.array([v.source for _, v in weights.options])
     for place in range(MOST):
         option = chosen[:, place]
@@ -142,16 +149,28 @@ def _unseen_times(interval: Interval) -> FloatArray:
     """When something unrecorded acted, in each draw (draws, 2): nobody knows.
 
     One third suddenly at any time; one third bit by bit over the whole interval; one third at the calibration itself
-    (knocked on the bench, a spoilt standard), when the readings before were right.
+    (knocked on the bench, a spoilt standard), when the readings before were right.  A coating grows bit by bit, half of them
+    over the whole interval, half from any time on (cp).
     """
     random = np.random.default_rng(_SEED + 1)
     length = float(interval.end - interval.start)
     moments = interval.start + random.permutation((np.arange(DRAWS) + 0.5) / DRAWS) * length
     made = np.column_stack([moments, moments])
+    if interval.coated:
+        late = random.permutation(np.arange(DRAWS) % 2)
+        return np.column_stack([np.where(late, moments, interval.start), np.full(DRAWS, interval.end)])
     way = random.permutation(np.arange(DRAWS) % 3)
     made[way == 1] = (interval.start, interval.end)
     made[way == 2] = interval.end
     return made
+
+
+def _blurred(interval: Interval, when: FloatArray, blur: FloatArray, place: int) -> FloatArray:
+    """Begin and end (rows, 2) of what grows, each as uncertain as it was seen; what reaches beyond the interval stays whole there."""
+    normals = np.random.default_rng(_SEED + 6 + place).standard_normal(when.shape)
+    inside = (when > interval.start) & (when < interval.end)
+    moved = np.clip(when + inside * normals * blur[:, None], interval.start, interval.end)
+    return np.sort(moved, axis=1)
 
 
 def _loose_times(interval: Interval, onset: FloatArray, rows: IndexArray, place: int) -> FloatArray:

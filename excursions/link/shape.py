@@ -29,7 +29,7 @@ from excursions.link.pins import Agreement, Pin, Samples, agreement, pins_of
 from excursions.link.posterior import AGEING, Posterior
 from excursions.plant import Point
 from excursions.ranks import many_quantiles
-from excursions.records import AGED, PRORATION, UNVERIFIED, Doubt, FloatArray, Parameter
+from excursions.records import AGED, COATED, PRORATION, UNVERIFIED, Doubt, FloatArray, Parameter
 
 CONFIDENCE = 0.9
 # The window opens when the chance that the reading was out of tolerance first reaches this.
@@ -49,7 +49,7 @@ _ACTED = 0.05  # causes less likely than this get no knots of their own
 class Span:
     """A stretch of one probe's life whose error is asked: what the transmitter used and where the probe began.
 
-    start, end : from one calibration to the next; first, last : the part of it that the probe spent at this point
+    coated : a cleaning at the end took it off again; start, end : from one calibration to the next; first, last : the part of it that the probe spent at this point
     """
 
     point: Point
@@ -68,6 +68,7 @@ class Span:
     line: Levels
     pins: tuple[Pin, ...] = ()
     open_end: bool = False
+    coated: bool = False
 
     def levels(self, at: FloatArray, count: int) -> FloatArray:
         """Readings the process showed around instants: `count` even quantiles of the hours near each (count, t).
@@ -127,7 +128,18 @@ def span_of(
         line=levels.get(point.name) or Levels(),
         pins=pins_of(point, levels, (first, last), samples),
         open_end=open_end,
+        coated=interval.coated,
     )
+
+
+def off_at_first(span: Span) -> float:
+    """Error of the reading right after the calibration that a span begins with."""
+    return models.reading_error(span.shape, span.level, used=span.used, real=span.began, temp_degc=span.temp)
+
+
+def is_off_at_first(span: Span) -> bool:
+    """Whether that error matters."""
+    return abs(off_at_first(span)) > span.point.doubted_at(span.level)
 
 
 def window(span: Span, seen: Posterior, reason: str) -> Doubt | None:
@@ -274,7 +286,10 @@ def _knots(span: Span, seen: Posterior) -> FloatArray:
             continue
         for variant in cause.variants:
             begin, finish = float(variant.start - span.start), float(variant.end - span.start)
-            knots += [begin - NS_PER_S, begin] if finish <= begin else [begin, 0.5 * (begin + finish), finish]
+            if finish <= begin:
+                knots += [begin - NS_PER_S, begin]
+            else:
+                knots += [begin - variant.blur, begin, begin + variant.blur, 0.5 * (begin + finish), finish]
     return np.unique(np.clip(np.round(knots), 0.0, length))
 
 
@@ -329,6 +344,11 @@ def _shape_reason(lead: Cause | None, span: Span, seen: Posterior, *, even: bool
         return (f"how the error grew is reckoned from the {KINDS[lead.event.kind].label}",)
     if not even:
         return ()
-    ageing = int(seen.cause[_most(span, seen)]) == AGEING
-    why = AGED if ageing else "no event in between explains it"
+    if is_off_at_first(span):
+        return ("off already at the calibration before: error spread evenly between the two",)
+    why = "no event in between explains it"
+    if span.coated:
+        why = COATED
+    elif int(seen.cause[_most(span, seen)]) == AGEING:
+        why = AGED
     return (f"{why}: error spread evenly from the calibration before",)

@@ -22,7 +22,7 @@ from excursions.calibrations import models
 from excursions.calibrations.shifts import comparable, histories
 from excursions.clock import NS_PER_HOUR, TimeArray
 from excursions.conclusions import Levels
-from excursions.link.chain import Move, Step, kept_chances
+from excursions.link.chain import Move, Step, kept_chances, taken_chance
 from excursions.link.sight import tells_nothing
 from excursions.measurands import MEASURANDS
 from excursions.plant import Plant, Point
@@ -32,6 +32,7 @@ HOURS = 6
 SURE = 0.95
 # Of large adjustments one in ten is not taken over; of entries without a trace nine in ten were never done (cp).
 _ADOPTED, _ADOPTED_WITHOUT_TRACE = 0.9, 0.1
+_EVEN = 0.5
 _UNENTERED = (
     0.03  # chance of work between two entries that nobody entered, where the record need not show it (cp)
 )
@@ -108,6 +109,35 @@ def not_taken_over(
                     calibration=c, expected=expected, seen=step.seen, ordinary=_size(sight.moves),
                     hides=_hides(sight.moves, expected),
                 )  # fmt: skip
+
+
+def moved_as_found(
+    calibrations: Sequence[Calibration], levels: Mapping[str, Levels], plant: Plant
+) -> Iterator[tuple[Calibration, float]]:
+    """Calibrations of which only figures as left were entered, that the probe was found with these: expected move.
+
+    Either the probe had them before the work, and the reading moves by its error when they are set; or the work changed the
+    probe (a cleaning, a renewal), and the reading stays.  Told is what is larger than the tolerance and sure, one as likely
+    as the other before looking.
+    """
+    ordinary: dict[str, FloatArray] = {}
+    for history in histories((c for c in calibrations if not c.copied), plant):
+        used: dict[str, Parameter] = {}
+        for c in history:
+            sight = None
+            if c.left_only and used and c.point in levels:
+                if c.point not in ordinary:
+                    ordinary[c.point] = _moves(levels[c.point], _entered(calibrations, c.point))
+                sight = _around(c, levels, ordinary, plant)
+            move = _move(c, used, sight.before) if sight else Move()
+            if sight and abs(move.adopted) >= sight.point.tolerance_at(sight.before):
+                step = Step(
+                    adopted=_EVEN, moves=(move,), seen=sight.after - sight.before, ordinary=sight.moves,
+                    tolerance=sight.point.tolerance_at(sight.before),
+                )  # fmt: skip
+                if taken_chance(step) >= SURE:
+                    yield c, move.adopted
+            used = {**used, **c.as_left}
 
 
 def _entered(calibrations: Sequence[Calibration], name: str) -> TimeArray:

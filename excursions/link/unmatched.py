@@ -102,13 +102,13 @@ def _covered(calibration: Calibration, look: Look) -> str:
 def _would_walk(look: Look, when: int) -> bool:
     """Whether work of this point at an instant would have shown by its temperature, however few of its entries left a trace.
 
-    A calibration that is plain without the log came to rest at some temperature out of the line; where the process stood far
-    from that, and quietly, another one walks there as well.
+    A calibration that was plain came to rest at some temperature out of the line; where the process stood far from that, and
+    quietly, another one walks there as well, and is looked for as well.
     """
     rests = [
         look.traces.stood[i]
         for i in look.matched.values()
-        if look.traces.alone[i] and math.isfinite(look.traces.stood[i])
+        if look.traces.sure[i] and math.isfinite(look.traces.stood[i])
     ]
     around = look.line.temperature[np.abs(look.line.time - when) <= _WARM_NS]
     around = around[np.isfinite(around)]

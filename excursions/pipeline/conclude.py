@@ -51,6 +51,7 @@ def conclude(evidence: Evidence, points: Sequence[PointFindings]) -> ScanResult:
     ]
     points = _shared_moves(points, plant)
     levels = {findings.point.name: findings.levels for findings in points}
+    evaluated = link_room.with_shown(evaluated, levels, plant)
     events = [event for findings in points for event in findings.events]
     shifts = calibration_room.shifts(evaluated, plant, levels)
     weighing = link_room.weigh(shifts, events, plant, levels)

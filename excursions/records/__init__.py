@@ -6,6 +6,7 @@ canonical unit of their measurand (temperature in degC), NaN where missing; span
 
 from excursions.records.calibrations import (
     FIGURE_UNITS,
+    SHOWN,
     Calibration,
     CalibrationEntry,
     LabSample,
@@ -16,8 +17,10 @@ from excursions.records.calibrations import (
 )
 from excursions.records.events import (
     AGED,
+    COATED,
     KEPT_BEFORE,
     LABORATORY,
+    LEFT_OFF,
     MAY_BE_PROBE,
     MOVED_NOT,
     MOVED_TOO,
@@ -70,11 +73,13 @@ __all__ = [
     "BAD",
     "CALIBRATING",
     "CLEANING",
+    "COATED",
     "FIGURE_UNITS",
     "GOOD",
     "HOLD",
     "KEPT_BEFORE",
     "LABORATORY",
+    "LEFT_OFF",
     "MAY_BE_PROBE",
     "MEASURING",
     "MOVED_NOT",
@@ -90,6 +95,7 @@ __all__ = [
     "SETTLED",
     "SEVERITY_RANK",
     "SHOWED_IT",
+    "SHOWN",
     "STATES",
     "STEAMING",
     "TEMPERATURE",

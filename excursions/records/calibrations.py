@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 from excursions.records.events import short_id
@@ -69,6 +70,10 @@ class LabSample:
     line: int = 0
 
 
+# Basis of a parameter as found that nobody entered: the reading moved as it does where it was what was left.
+SHOWN = "shown by the reading"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Parameter:
     """One calibration parameter: value and standard uncertainty in `unit`, and where it came from (`computed`, `entered`)."""
@@ -83,6 +88,7 @@ class Parameter:
 class Calibration:
     """One calibration of one probe: parameters before any adjustment and after it, and what its checks say.
 
+    found_clean: found again after a cleaning and before any adjustment, where somebody looked;
     copied: the entry repeats the one before it to the last digit, so it is no evidence of a measurement;
     standards: as entered, of the first row that has any.
     """
@@ -94,6 +100,7 @@ class Calibration:
     action: str
     as_found: dict[str, Parameter] = field(default_factory=dict)
     as_left: dict[str, Parameter] = field(default_factory=dict)
+    found_clean: dict[str, Parameter] = field(default_factory=dict)
     checks: tuple[str, ...] = ()
     comment: str = ""
     copied: bool = False
@@ -116,7 +123,9 @@ class Shift:
 
     before: as left at `start`; after: as found at `end`; change = after - before, standard uncertainty
     `uncertainty`; z = change / uncertainty; significant at the stated level; reading_error: what the
-    shift does to the reading at the level the process sat at before `end`, canonical unit.
+    shift does to the reading at the level the process sat at before `end`, canonical unit; taken_off: the part of it
+    that a cleaning took off again, NaN where nobody looked; chosen: known only because it was large enough to show in the
+    reading, so that it says nothing of how large shifts usually are.
     """
 
     probe: str
@@ -133,6 +142,14 @@ class Shift:
     significant: bool
     reading_error: float = float("nan")
     reading_error_uncertainty: float = float("nan")
+    taken_off: float = float("nan")
+    chosen: bool = False
+
+    @property
+    def coated(self) -> bool:
+        """Whether it was a coating for the greater part: a cleaning took it off."""
+        share = self.taken_off * math.copysign(1.0, self.change)
+        return self.significant and 2.0 * share >= abs(self.change)
 
     @property
     def change(self) -> float:

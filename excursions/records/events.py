@@ -142,10 +142,14 @@ def short_id(*parts: object) -> str:
 PRORATION = "linear proration (USGS TM 1-D3)"
 # What a reason of such a window says where ordinary ageing is the likeliest cause.
 AGED = "ordinary ageing explains it best"
+# The same where the probe was found clean after it was found off.
+COATED = "a coating, which the cleaning took off, explains it"
 # Basis of a window that rests on several events nobody verified, none of which leads.
 UNVERIFIED = "events that nobody verified"
 # Basis of a window that begins with an adjustment the reading never showed: it went on with the parameters before.
 KEPT_BEFORE = "an adjustment that the reading does not show"
+# Basis of a window that begins with a verification: it found the reading off, and a verification adjusts nothing.
+LEFT_OFF = "found off before and not adjusted"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

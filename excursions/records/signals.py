@@ -120,7 +120,7 @@ class StateLine:
 
     start, end (m,) int64 ns; code (m,) uint8, index into STATES; confidence (m,) float64 in 0..1;
     evidence: one short fact for each span; standards: labels of the standards seen in each span, or empty where
-    none was seen in any; rests: labels of those in which only a probe far off may have been; helped (m,) float64: log odds that an entry of a log added to each span's confidence, or empty
+    none was seen in any; rests: labels of those in which only a probe far off may have been; helped (m,) float64: log odds that an entry of a log added to each span's confidence (infinite where nobody would have looked without one), or empty
     where none did; stood (m,) float64: temperature [degC] at which the probe came to rest out of the line, NaN where it did not, or
     empty where it did in no span.
     """

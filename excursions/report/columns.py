@@ -100,7 +100,7 @@ COLUMNS: dict[str, Columns] = {
         "value": (pl.Float64, "value in `unit`"),
         "uncertainty": (pl.Float64, "standard uncertainty in `unit`"),
         "unit": (pl.String, "unit of the parameter"),
-        "basis": (pl.String, "computed from raw values, or as entered"),
+        "basis": (pl.String, "computed from raw values, as entered, or shown by the reading when it was set"),
         "checks": (pl.String, "what does not fit in this entry, separated by ' | '"),
     },
     "shifts": {

@@ -13,7 +13,7 @@ from excursions.clock import duration_text, minutes_text, to_datetime
 from excursions.conclusions import AUDIT_KINDS
 from excursions.digits import DEGREE, band_ends, digits_for, number, of_a_move, written
 from excursions.kinds import DOUBTED, HEAT_KINDS, KINDS, MOVES
-from excursions.records import AGED, PRORATION, Doubt, Event, Parameter
+from excursions.records import AGED, COATED, PRORATION, Doubt, Event, Parameter
 
 UNIT_WORDS = {
     "degC": "°C",
@@ -153,8 +153,8 @@ def why_doubted(doubt: Doubt) -> str:
     """What a window of doubt rests on, in plain words; methods have their names in the tables."""
     if doubt.basis != PRORATION:
         return _BECAUSE.get(doubt.basis, doubt.basis)
-    aged = any(AGED in reason for reason in doubt.reasons)
-    return f"found off later; {AGED if aged else 'no event in the record explains it'}"
+    known = [why for why in (AGED, COATED) if any(why in reason for reason in doubt.reasons)]
+    return f"found off later; {known[0] if known else 'no event in the record explains it'}"
 
 
 def doubted_from(doubt: Doubt, tz: ZoneInfo) -> str:

@@ -253,9 +253,11 @@ def _weigh_frozen(span: tuple[int, int], signs: Signs) -> Claim | None:
     walk = walk_during(signs.pace, *span, signs.hot)
     lasted_min = (span[1] - span[0]) / NS_PER_MINUTE
     told = signs.entered(*span) and lasted_min >= FROZEN_ALONE_MIN
-    if not told and (walk is None or walk.kelvin == 0):
+    walked = walk is not None and walk.kelvin > 0
+    if not told and not walked:
         return None
-    return _with_common_signs(span, PRIOR + FROZEN + CAME_BACK, ["reading frozen"], walk, signs)
+    claim = _with_common_signs(span, PRIOR + FROZEN + CAME_BACK, ["reading frozen"], walk, signs)
+    return claim if claim is None or walked else replace(claim, helped=math.inf)
 
 
 def _weigh_held(span: Sequence[int], signs: Signs) -> Claim | None:
@@ -305,8 +307,11 @@ def _weigh_walk(span: tuple[int, int], signs: Signs) -> Claim | None:
 # --- elsewhere when the log enters a calibration -------------------------------------------------
 
 
-def _weigh_away(noted: int, signs: Signs) -> list[Claim | None]:
-    """A reading, or a temperature, that is elsewhere for minutes about the time of an entry, and comes back."""
+def _weigh_away(noted: int, signs: Signs) -> list[Claim]:
+    """A reading, or a temperature, that is elsewhere for minutes about the time of an entry, and comes back.
+
+    Without the entry nobody would look there.
+    """
     found = _elsewhere(noted, signs)
     if signs.pace is not None:
         walked = _away(signs.pace.trace, noted, max(SMALL_WALK_K, PACES * signs.pace.measured), signs)
@@ -317,10 +322,11 @@ def _weigh_away(noted: int, signs: Signs) -> list[Claim | None]:
         for span, fact in found
     ]
     fact, odds = "reading twice at one level that is not the process's", PRIOR + ELSEWHERE + SAME_AGAIN
-    return claims + [
+    claims += [
         _with_common_signs(span, odds, [fact], walk_during(signs.pace, *span, signs.hot), signs)
         for span in _same_again(noted, signs)
     ]
+    return [replace(claim, helped=math.inf) for claim in claims if claim]
 
 
 def _same_again(noted: int, signs: Signs) -> list[tuple[int, int]]:

@@ -30,7 +30,8 @@ _RANK = {code: rank for rank, code in enumerate(PRECEDENCE)}
 class Claim:
     """A stretch [start, end) (ns) that evidence gives to a state, with its probability, one short fact, standards seen.
 
-    rests: standards in which only a probe far off may have been; helped: log odds that an entry of a log adds to it; stood: temperature
+    rests: standards in which only a probe far off may have been; helped: log odds that an entry of a log adds to it, infinite
+    where nobody would have looked without one; stood: temperature
     [degC] at which the probe came to rest out of the line
     """
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from excursions.calibrations import models
 from excursions.calibrations.models import Form
-from excursions.clock import NS_PER_DAY, NS_PER_HOUR
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_S
 from excursions.conclusions import Levels
 from excursions.plant import Plant, Point
 from excursions.records import CalibrationEntry, Event, StandardReading
@@ -270,16 +270,22 @@ def _size(random: np.random.Generator, life: Life) -> float:
 def _seen(
     random: np.random.Generator, life: Life, kind: str, start: int, end: int, size: float, **more: object
 ) -> Event:
-    """An event as a detector reports it: size off by a few per cent, onset by minutes, origin not always told."""
+    """An event as a detector reports it: size off by a few per cent, onset by minutes, origin not always told.
+
+    The ends of a drift are off by a tenth of its length, which it states.
+    """
     spread = 0.05 * abs(size) + 0.02 * abs(life.kind.steps[0]) * (
         life.level if life.kind.measurand == "conductivity" else 1.0
     )
     seen = size + float(random.standard_t(5)) * spread
     onset = start + int(random.normal(0, 10)) * 60_000_000_000
+    slack = 0.1 * (end - start) if kind == "drift" else 0.0
+    if slack:
+        onset, end = (int(t + slack * random.normal(0, 1)) for t in (start, end))
     facts: dict[str, object] = {
         "point": life.name, "kind": kind, "probe": f"S-{life.name}", "start": onset, "end": max(end, onset + 1), "size": seen,
         "size_unit": life.form.unit, "size_low": seen - 1.645 * spread, "size_high": seen + 1.645 * spread,
-        "confidence": float(random.uniform(0.7, 0.98)), "details": {"before": life.level},
+        "confidence": float(random.uniform(0.7, 0.98)), "details": {"before": life.level}, "onset_uncertainty_s": slack / NS_PER_S,
     }  # fmt: skip
     if kind in ("step", "drift") and random.random() < 0.1:
         facts["origin"] = "undecided"

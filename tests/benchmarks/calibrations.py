@@ -21,7 +21,7 @@ from excursions.calibrations import SIGNIFICANCE, evaluate, installations_from, 
 from excursions.clock import NS_PER_HOUR
 from excursions.link import attribute, band_at, doubt_windows, error_at, fleet_heat, weigh
 from excursions.records import Doubt, Link, Shift
-from tests.benchmarks.calibration_fleet import Fleet, Life, fleet
+from tests.benchmarks.calibration_fleet import FIRST, Fleet, Life, fleet
 from tests.benchmarks.link_scoring import NEAR_TIE
 
 BIG = 3.0  # shifts larger than this many uncertainties
@@ -113,7 +113,7 @@ def score_doubts(made: Fleet, doubts: Sequence[Doubt], tally: Tally) -> None:
 
 def truly_out(made: Fleet, life: Life, doubt: Doubt) -> int | None:
     """When the true error first left the tolerance in the interval the doubt closes (to the hour)."""
-    since = max(t for t in life.calibrated if t < doubt.end)
+    since = max((t for t in life.calibrated if t < doubt.end), default=FIRST)
     point = made.plant.point(life.name)
     assert point is not None
     for when in range(since, doubt.end, NS_PER_HOUR):

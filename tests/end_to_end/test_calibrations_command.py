@@ -29,6 +29,7 @@ def test_a_damaged_probe_in_words_on_a_narrow_terminal() -> None:
         "h out of tolerance",
         "next due: by the plan",
         "overdue: F1-PH: 3 of 4 intervals longer than planned",
+        "± beside a figure is one standard uncertainty; a shift counts beyond 2.6 of them",
     ):
         assert words in told
 

@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 
+from excursions.calibrations import evaluate, shifts
 from excursions.calibrations.entries import occasions
 from excursions.calibrations.habits import habits
 from excursions.calibrations.levels import level_before, level_between
@@ -15,6 +16,7 @@ from excursions.calibrations.uncertainty import entered_uncertainty
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
 from excursions.conclusions import Levels
 from excursions.measurands import MEASURANDS
+from excursions.records import CalibrationEntry
 from tests.unit.calibrations.builders import PLANT, buffers, entry, standard
 
 
@@ -100,3 +102,22 @@ def test_zero_and_span_scatter_for_themselves() -> None:
     repeat = habits(occasions(rows, PLANT)).repeat["oxygen_saturation"]
     assert repeat.span > 1.5
     assert repeat.zero < 0.6
+
+
+def test_readings_against_samples_are_no_raw_signals_though_the_first_of_them_cannot_tell() -> None:
+    """Zero 7.00 set: what it reads with and what a bare glass would read is the same; the third, read with 6.86, tells."""
+
+    def by_sample(day: float, sample: float, shown: float, zero: float) -> CalibrationEntry:
+        row = standard(sample, shown, unit="pH", raw_unit="pH", label="sample")
+        return entry("ph", day, row, phase="as_found", zero_point=zero)
+
+    rows = [
+        by_sample(1.0, 7.76, 7.77, 7.0),
+        by_sample(20.0, 7.79, 7.94, 6.86),
+        by_sample(40.0, 7.82, 7.98, 6.69),
+    ]
+    made = evaluate(rows, PLANT)
+    assert all("raw values give" not in " ".join(one.checks) for one in made)
+    # Each found off by what it read too high: 0.15 and 0.16 pH.
+    changes = [s.change for s in shifts(made, PLANT, {})]
+    assert changes == pytest.approx([-0.15, -0.16], abs=0.015)

@@ -76,6 +76,18 @@ def test_routine_sterilisations_are_ordinary_ageing() -> None:
     assert first(shift(-1.0, parameter="slope", u=0.7), steam) == "ageing"
 
 
+def test_a_loss_that_nothing_explains_is_told_with_the_sterilisations_that_lie_in_between() -> None:
+    def reasons(count: int) -> tuple[str, ...]:
+        steamed = [
+            event("sterilisation", 2.0 + 2.0 * i, 123.0, length_h=0.5, origin="routine") for i in range(count)
+        ]
+        found = links([shift(-6.0, parameter="slope", u=0.6)], steamed)
+        return found["slope", "unrecorded"].reasons
+
+    assert reasons(10)[0].startswith("10 normal sterilisations lie in between")
+    assert reasons(2) == reasons(0)
+
+
 def test_heat_leads_what_follows_within_a_day() -> None:
     heat, step, late = event("over_temperature", 10, 148.0), event("step", 10.2, -0.4), event("step", 14, 0.2)
     pairs = {lead.id: [f.id for f in followers] for lead, followers in grouped([heat, step, late])}

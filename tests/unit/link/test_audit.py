@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -387,9 +388,10 @@ def test_what_an_entry_made_sure_is_not_counted_as_told_alone() -> None:
     """Log odds of 2.9 of which the entries gave 3: without them none of these calibrations would be told."""
     line = states(*TRACED, sure=0.95)
     assert found(ENTRIES, line) == []
-    helped = replace(line, helped=np.where(line.code == CALIBRATING, 3.0, 0.0))
-    (one,) = found(ENTRIES, helped)
-    assert "would have shown none of the 3 that were entered" in one.sentence
+    for much in (3.0, math.inf):  # infinite: nobody would have looked there
+        helped = replace(line, helped=np.where(line.code == CALIBRATING, much, 0.0))
+        (one,) = found(ENTRIES, helped)
+        assert "would have shown none of the 3 that were entered" in one.sentence
 
 
 def test_a_cleaning_at_that_time_leaves_it_open() -> None:

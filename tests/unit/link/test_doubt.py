@@ -12,7 +12,16 @@ from excursions.clock import NS_PER_HOUR
 from excursions.conclusions import Levels
 from excursions.link import band_at, corrected, doubt_windows, error_at
 from excursions.plant import Installation, Plant, Point
-from excursions.records import KEPT_BEFORE, LABORATORY, RETURNED, SHOWED_IT, Doubt, Witness
+from excursions.records import (
+    KEPT_BEFORE,
+    LABORATORY,
+    LEFT_OFF,
+    RETURNED,
+    SHOWED_IT,
+    Calibration,
+    Doubt,
+    Witness,
+)
 from excursions.report.wording import doubt_sentence
 from tests.unit.link.builders import DAY, PLANT, calibration, event, level, shift
 
@@ -178,8 +187,30 @@ def test_a_failed_verification_stays_open_until_somebody_adjusts() -> None:
     ]
     (one,) = windows([], [], calibrations, ph=level(7.0))
     assert one.open_end
+    assert one.basis == LEFT_OFF
     assert one.start == 30 * DAY
     assert error_at(at(40), one)[0] == pytest.approx(-0.4, abs=0.02)
+
+
+def test_what_a_verification_found_off_stays_off_and_is_no_ageing() -> None:
+    """Off by 0.4 pH at the verification, which adjusts nothing, and at the calibration after it, which finds no further shift."""
+    off = {**LEFT, "zero_point": 7.4}
+    rows = [calibration(1.0, found=LEFT, left=LEFT), calibration(30.0, found=off, action="verification"), calibration(45.0, found=off, left=off)]  # fmt: skip
+    between = replace(shift(0.0, start=30.0, end=45.0), before=7.4, after=7.4)
+    (one,) = windows([between], [], rows, ph=level(7.0))
+    assert (one.start, one.end, one.basis) == (30 * DAY, 45 * DAY, LEFT_OFF)
+    assert error_at(at(31, 44), one) == pytest.approx([-0.4, -0.4], abs=0.03)
+    assert one.reasons[1].startswith("off already at the calibration before")
+    assert "found off before and not adjusted" in doubt_sentence(one, "pH", UTC)
+
+
+def test_what_a_verification_found_off_and_the_next_one_found_right_was_wrong_in_between() -> None:
+    off = {**LEFT, "zero_point": 7.4}
+    rows = [calibration(1.0, found=LEFT, left=LEFT), calibration(30.0, found=off, action="verification"), calibration(45.0, found=LEFT, left=LEFT)]  # fmt: skip
+    between = replace(shift(-0.4, start=30.0, end=45.0), before=7.4, after=7.0)
+    (one,) = windows([between], [], rows, ph=level(7.0))
+    assert (one.start, one.basis) == (30 * DAY, LEFT_OFF)
+    assert error_at(at(30.1, 44.9), one) == pytest.approx([-0.4, 0.0], abs=0.05)
 
 
 def test_a_good_verification_leaves_nothing_open() -> None:
@@ -388,3 +419,65 @@ def test_a_quantity_that_is_no_probes_has_no_parameters_to_doubt() -> None:
     step = event("step", 28, -0.42)
     assert windows([], [step], (), plant=flow, ph=level(7.0)) == ()
     assert windows([], [step], (), ph=level(7.0)) != ()
+
+
+def test_a_drift_whose_onset_is_vague_may_have_begun_before_it_was_seen() -> None:
+    """Ends known to two days: just before it was seen the band holds what had grown by then, well before it and after it does not."""
+    found, rows = [shift(-0.5)], [calibration(0.0, found=LEFT, left=LEFT), calibration(30.0, left=LEFT)]
+
+    def told(unsure_d: float) -> Doubt:
+        slow = event("drift", 12.0, 0.5, length_h=240, onset_uncertainty_s=unsure_d * 86_400.0)
+        (one,) = windows(found, [slow], rows, ph=level(7.0))
+        return one
+
+    sharp, vague = told(0.0), told(2.0)
+    assert vague.start < sharp.start
+    assert band_at(at(14.0), vague)[0] > 2.0 * band_at(at(14.0), sharp)[0]
+    assert error_at(at(17.0, 29.0), vague) == pytest.approx(error_at(at(17.0, 29.0), sharp), abs=0.03)
+    assert band_at(at(29.0), vague)[0] == pytest.approx(band_at(at(29.0), sharp)[0], abs=0.02)
+
+
+def test_readings_in_standards_tell_their_error_at_the_first_look_already() -> None:
+    """Buffers read against nominal parameters: pH 6.6 in buffer 7.0 is 0.4 pH too low, whatever was set before."""
+    checks = [
+        replace(one, as_found={n: replace(p, basis="relative") for n, p in one.as_found.items()})
+        for one in (calibration(day, found={"slope": 100.0, "zero_point": 7.4}, action="verification") for day in (5.0, 30.0))
+    ]  # fmt: skip
+    between = replace(shift(0.0, start=5.0, end=30.0), before=7.4, after=7.4)
+    closed, opened = windows([between], [], checks, ph=level(7.0))
+    assert (closed.start, closed.end, opened.start, opened.open_end) == (5 * DAY, 30 * DAY, 30 * DAY, True)
+    assert error_at(at(20.0, 50.0), closed)[0] == pytest.approx(-0.4, abs=0.03)
+    assert error_at(at(50.0), opened)[0] == pytest.approx(-0.4, abs=0.03)
+
+
+def test_what_was_set_before_the_first_raw_values_is_a_guess_and_said_to_be() -> None:
+    checks = [calibration(5.0, found=LEFT, action="verification"), calibration(30.0, found={**LEFT, "zero_point": 7.4}, left=LEFT)]  # fmt: skip
+    (one,) = windows([shift(0.4, start=5.0)], [], checks, ph=level(7.0))
+    assert one.reasons[-1].startswith("no adjustment before it is in the log")
+    known = [replace(checks[0], action="calibration", as_left=checks[0].as_found), checks[1]]
+    (one,) = windows([shift(0.4, start=5.0)], [], known, ph=level(7.0))
+    assert not any("no adjustment before it" in reason for reason in one.reasons)
+
+
+def first_look(zero: float, basis: str) -> list[Calibration]:
+    """The only calibration of a log, on day 50."""
+    one = calibration(
+        50.0, found={"slope": 100.0, "zero_point": zero}, left={"slope": 100.0, "zero_point": 7.0}
+    )
+    return [replace(one, as_found={n: replace(p, basis=basis) for n, p in one.as_found.items()})]
+
+
+def test_a_step_before_the_first_calibration_of_a_log_is_doubted_up_to_it() -> None:
+    """Nothing before it to compare with; the reading comes back with the adjustment, and that tells how far it was off."""
+    (one,) = windows([], [event("step", 40, -0.4)], first_look(7.4, "computed"), ph=put_right(7.0))
+    assert (one.start, one.end, one.basis) == (40 * DAY, 50 * DAY, "step")
+    assert error_at(at(45.0), one)[0] == pytest.approx(-0.4, abs=0.05)
+    assert one.reasons[0].startswith("no calibration before the one at its end to compare with")
+
+
+def test_readings_in_standards_bear_out_or_refute_what_came_before_the_first_calibration() -> None:
+    step = event("step", 40, -0.4, origin="undecided")
+    (one,) = windows([], [step], first_look(7.4, "relative"), ph=level(7.0))
+    assert error_at(at(45.0), one)[0] == pytest.approx(-0.4, abs=0.05)
+    assert band_at(at(45.0), one)[0] < 0.1
+    assert windows([], [step], first_look(7.0, "relative"), ph=level(7.0)) == ()

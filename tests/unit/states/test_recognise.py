@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -331,6 +332,16 @@ def test_what_the_log_adds_to_a_span_is_a_field_of_it() -> None:
         (span,) = np.flatnonzero(states.code == CALIBRATING).tolist()
         assert states.helped_in(span) == helped
         assert all(states.helped_in(i) == 0.0 for i in range(states.code.size) if i != span)
+
+
+def test_where_nobody_would_have_looked_without_the_entry_it_alone_makes_the_span() -> None:
+    """Twenty-five minutes in something at pH 5.6 that is no buffer, in a line as warm as the room."""
+    made = scene(6, at=7.6, noise=0.02, wander=0.01, warm=21.0)
+    made.value[made.inside(3.5 * DAY_S, 25)] = level(25, 5.6, 0.02, 5)
+    assert CALIBRATING not in record_of(made).states.code
+    states = record_of(made, noted=(at_ns(3.51 * DAY_S),)).states
+    (span,) = np.flatnonzero(states.code == CALIBRATING).tolist()
+    assert states.helped_in(span) == math.inf
 
 
 @pytest.mark.parametrize(
