@@ -234,6 +234,17 @@ KINDS: dict[str, Kind] = {
             caution=_RETRACT,
         ),
         Kind(
+            key="slow_return",
+            label="slow return after steam",
+            size="how far off the reading stands after each steaming",
+            said="of {change} after each steaming from {when}",
+            family="moved",
+            traits=("slow to see", "follows heat", "held against heat", "ends"),
+            lasting=0.2,
+            advice="Look for moisture in window, plug and cable, and at membrane and filling; trust it only once it has settled.",
+            caution=_STEAM,
+        ),
+        Kind(
             key="drift",
             label="drift",
             size="change over the event",

@@ -20,6 +20,7 @@ from excursions.detect.heat.hidden_heat import HiddenHeatSettings, detect_hidden
 from excursions.detect.heat.judgement import OverTemperatureSettings
 from excursions.detect.heat.over_temperature import detect_over_temperature
 from excursions.detect.heat.thermal_shock import ThermalShockSettings, detect_thermal_shock
+from excursions.detect.level.after_steam import AfterSteamSettings, after_steam_limits, detect_after_steam
 from excursions.detect.level.step import StepSettings, detect_step
 from excursions.detect.merge import merge
 from excursions.detect.noise.flurry import FlurrySettings, detect_flurry
@@ -65,6 +66,7 @@ DETECTORS: tuple[Detector, ...] = (
     Detector("noise", detect_noise, NoiseSettings),
     Detector("flurry", detect_flurry, FlurrySettings),
     Detector("step", detect_step, StepSettings),
+    Detector("after_steam", detect_after_steam, AfterSteamSettings, limits=after_steam_limits),
     Detector("drift", detect_drift, DriftSettings),
     Detector("fouling", detect_fouling, FoulingSettings),
     Detector("creep", detect_creep, CreepSettings),

@@ -9,7 +9,8 @@ One rule at a time, in this order:
     steps that a switched offset makes are its jumps, and spikes among bursts of noise are bursts;
     collapsed noise while the response is slow is the slow response;
     a walk that is a step seen through wide windows is the step;
-    steps that follow one another within a transition are one.
+    steps that follow one another within a transition are one;
+    what single batches show of a change that came with a steaming is that change.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from excursions.clock import NS_PER_S
+from excursions.clock import NS_PER_HOUR, NS_PER_S
 from excursions.detect.series.survey import SurveyedRecord
 from excursions.kinds import WALKS
 from excursions.records import Event, Record
@@ -58,6 +59,7 @@ def merge(record: Record, found: tuple[Event, ...]) -> tuple[Event, ...]:
         _in_noise,
         _in_step,
         _same_step,
+        _in_batches,
     ):
         events = _absorb(events, rule, width)
     return tuple(sorted(events, key=lambda event: (event.start, event.kind, event.end)))
@@ -202,6 +204,30 @@ def _same_step(whole: Event, part: Event, width: int) -> bool:
         and abs(whole.start - part.start) <= 2 * width
         and (abs(part.size), part.start) < (abs(whole.size), whole.start)
     )
+
+
+SOON = 2 * NS_PER_HOUR  # after steam: cooling and settling of a vessel take an hour or two (cp)
+
+
+def _in_batches(whole: Event, part: Event, width: int) -> bool:
+    """A step seen right after the steaming it came with, in that batch alone or beside the others; returns from steam alike."""
+    if "cycles_after" in whole.details:
+        if whole.kind == "slow_return":
+            return (
+                part.kind in ("step", *WALKS) and part.origin != "probe" and _covers(whole, part, 0.8, width)
+            )
+        alone = part.origin == "process" or whole.origin == "probe"
+        return part.kind == "step" and alone and _with_steam(whole, part)
+    return (
+        whole.kind == "step"
+        and "cycles_after" in part.details
+        and whole.origin != "process"
+        and _with_steam(part, whole)
+    )
+
+
+def _with_steam(steam: Event, step: Event) -> bool:
+    return steam.kind == "step" and -SOON <= step.start - steam.end <= SOON and steam.size * step.size > 0
 
 
 def _in_slow(whole: Event, part: Event, width: int) -> bool:
