@@ -17,6 +17,7 @@ from tests.builders import (
     level,
     make_record,
     make_signal,
+    on_exception,
     quantised,
     state_line,
     with_ramp,
@@ -246,3 +247,17 @@ def test_three_jumps_of_a_process_that_never_jumps_are_not_its_way(seed: int) ->
     assert [round(minute(event)) for event in events] == [7_000, 15_000, 23_000]
     assert [event.origin for event in events] == ["undecided"] * 3
     assert [event.size for event in events] == pytest.approx([0.4, 0.3, -0.5], abs=0.08)
+
+
+@SEEDS
+def test_jumps_recorded_on_exception_came_within_one_look(seed: int) -> None:
+    """The last value stood, within the dead band, until one look before: the silence before a jump is no slowness of it."""
+    value = coloured(N, 300.0, 4.0, 240, seed) + level(N, 0.0, 0.5, seed + 60)
+    for at, size in ((14_003, 35.0), (17_021, -50.0), (23_111, 40.0)):
+        value = with_step(value, at, size)
+    time, value = on_exception(grid(N, 20.0), value, 2.0, 3_600.0)
+    record = make_record(value, time=time, measurand="redox")
+    assert record.value is not None
+    assert record.value.sampling.kind == "exception"
+    found = [event for event in detect_step(record) if event.origin != "process"]
+    assert 23_111 in [round(3 * minute(event)) for event in found]  # the others are undone
