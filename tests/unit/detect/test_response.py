@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
+from scipy.signal import lfilter
 
 from excursions.detect.series.survey import survey_of, surveyed
 from excursions.detect.slow.disturbances import between_stays
-from excursions.detect.slow.response import ResponseSettings, _slowest, detect_slow_response
+from excursions.detect.slow.response import (
+    ResponseSettings,
+    _slowest,
+    detect_slow_response,
+    slower_since,
+    slowest_run,
+)
 from excursions.records import FloatArray
 from tests.builders import T0, level, make_record
 
@@ -100,3 +109,26 @@ def test_changes_have_room_and_no_break_to_either_side() -> None:
     at, lo, hi = (found.tolist() for found in between_stays(marks, broken))
     assert (at, lo, hi) == ([20, 30, 80], [18, 28, 78], [29, 46, 96])
     assert [found.size for found in between_stays(np.empty(0, np.int64), broken)] == [0, 0, 0]
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_growth_over_most_of_the_record_is_held_against_what_was_before(seed: int) -> None:
+    """A coating that grows from a third of the record on to its end: half of what there is is slow, and no two alike."""
+    rng = np.random.default_rng(seed)
+    log = np.log(55.0 * (1 + 6 * np.clip((np.arange(80) - 25) / 40, 0, 1))) + rng.normal(0.0, 0.05, 80)
+    log -= np.median(log)
+    assert slowest_run(log, 0.1)[2] > 0.02
+    i, j, chance = slower_since(log, 0.1)
+    assert 25 <= i <= 45
+    assert j == 80
+    assert chance < 1e-6
+
+
+@pytest.mark.parametrize("search", [slowest_run, slower_since])
+def test_disturbances_that_resemble_the_one_before_are_no_slower_response(
+    search: Callable[[FloatArray, float], tuple[int, int, float]],
+) -> None:
+    """Of 200 records of 120 whose neighbours correlate by 0.8, one in twenty stands out; by their scatter alone half do."""
+    rng = np.random.default_rng(3)
+    every = [lfilter([1.0], [1.0, -0.8], rng.normal(0.0, 0.3, 140))[20:] for _ in range(200)]
+    assert sum(search(log, 0.1)[2] < 0.02 for log in every) <= 20
