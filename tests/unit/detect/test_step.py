@@ -8,7 +8,12 @@ import numpy as np
 import pytest
 
 from excursions.clock import NS_PER_S
+from excursions.detect.evidence.beside import Changes
+from excursions.detect.evidence.origin import Clue
+from excursions.detect.level.alike import alike_changes
 from excursions.detect.level.step import detect_step
+from excursions.detect.series.shape import transition_of
+from excursions.detect.series.survey import survey_of
 from excursions.records import CALIBRATING, MEASURING, STEAMING, Event
 from tests.builders import (
     T0,
@@ -261,3 +266,23 @@ def test_jumps_recorded_on_exception_came_within_one_look(seed: int) -> None:
     assert record.value.sampling.kind == "exception"
     found = [event for event in detect_step(record) if event.origin != "process"]
     assert 23_111 in [round(3 * minute(event)) for event in found]  # the others are undone
+
+
+@SEEDS
+def test_where_the_record_ends_what_explains_the_others_may_still_have_come(seed: int) -> None:
+    """Seven jumps alike, all but one beside a temperature that moved: the last of them the record cuts off."""
+    value = process(seed)
+    for at in (*range(4_000, 28_000, 4_000), N - 25):
+        value = with_step(value, at, 0.6)
+    record = make_record(value)
+    survey = survey_of(record)
+    assert survey is not None
+    changes = Changes(record, survey, survey.changes, "", ())
+    shapes = [transition_of(survey, change) for change in changes.every]
+
+    def alike(one: int) -> int:
+        company = [(Clue(odds=1.5 if k == one else 0.15),) for k in range(len(shapes))]
+        return len(alike_changes(changes, one, shapes, company))
+
+    assert len(shapes) == 7
+    assert [alike(one) for one in (2, 6)] == [0, 6]
