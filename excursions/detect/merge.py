@@ -134,7 +134,7 @@ def _in_saw_tooth(whole: Event, part: Event, width: int) -> bool:
 
 def _in_bout(whole: Event, part: Event, width: int) -> bool:
     """Spikes, dropouts and impossible readings say more than the noise or the stillness seen in them."""
-    if whole.kind == "spikes":
+    if whole.kind in ("spikes", "dropout"):
         single = "bursts" not in part.details  # bursts of noise are no part of the spikes among them
         return part.kind == "noise_growth" and single and _covers(whole, part, 0.5, 4 * width)
     return (

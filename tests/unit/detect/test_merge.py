@@ -41,8 +41,21 @@ WHOLE_AND_PART = {
         event("step", 40, 40.01, size=0.9),
     ),
     "noise of a cycle": (event("periodic", 10, 20), event("noise_growth", 10, 20)),
+    "the batch after a steaming that left a step": (
+        event("step", 30, 30.01, details={"cycles_after": 3.0}),
+        event("step", 31, 31.01, size=0.9, origin="process"),
+    ),
+    "that step where the batch shows it alone": (
+        event("step", 31, 31.01),
+        event("step", 30, 30.01, origin="undecided", details={"cycles_after": 3.0}),
+    ),
+    "the batches that come back slowly from steam": (
+        event("slow_return", 30, 60, details={"cycles_after": 3.0}),
+        event("step", 40, 40.01, origin="process"),
+    ),
     "calm of a slow response": (event("slow_response", 10, 50), event("noise_collapse", 12, 48)),
     "noise of a bout of spikes": (event("spikes", 10, 20), event("noise_growth", 10, 20)),
+    "noise of a bout of dropouts": (event("dropout", 10, 20), event("noise_growth", 10, 14)),
     "a standstill at an impossible reading": (event("out_of_range", 10, 20), event("pinned", 10, 20)),
     "a walk that is a step": (event("step", 30, 30.01, size=1.0), event("drift", 20, 60, size=1.1)),
     "a smaller step beside a larger": (
