@@ -201,8 +201,12 @@ def _severity(record: Record, walk: Walk, size: float, origin: str) -> str:
 
 
 def _sawn(record: Record, walk: Walk) -> Walk:
-    """The walk, less returns that are a few of many sudden changes and undo what no dirt does: they are the process's."""
-    if walk.returns < SAW or _mostly_undo(walk) or record.point.quantity.fouls * walk.size > 0:
+    """The walk, less returns that undo what no dirt does, or are a few of many sudden changes: they are the process's.
+
+    Where it is known which way dirt moves a reading, what goes the other way and is sent back at once is rain, or a batch.
+    """
+    way = record.point.quantity.fouls * walk.size
+    if walk.returns < SAW or way > 0 or (way == 0 and _mostly_undo(walk)):
         return walk
     return replace(walk, returns=0)
 

@@ -457,3 +457,17 @@ def test_what_other_batches_do_within_a_week_is_counted(days: float, others: int
     lo, hi = (survey.blocks.at(T0 + int(d * 144) * STEP) for d in (26.0, 26.0 + days))
     walk = Walk(lo=lo, hi=hi, before=40.0, size=60.0, spread=1.0, expected=0.0)
     assert gone_as_far(survey, walk) == others
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_storms_that_muddy_a_river_at_once_and_clear_by_and_by_are_no_film_on_the_window(seed: int) -> None:
+    """Dirt on the window makes turbidity rise; what falls for days and is sent back up at once is rain."""
+    rng = np.random.default_rng(seed)
+    storms = np.zeros(12_960)
+    for k in range(6):
+        since = np.arange(12_960) - int((k + rng.uniform(0.2, 0.8)) * 713)
+        height, falls = rng.uniform(0.3, 1.2), rng.uniform(70, 230)
+        storms += np.where(since >= 0, height * np.exp(-np.maximum(since, 0) / falls), 0.0)
+    muddy = 6.0 * np.exp(0.8 * storms + coloured(12_960, 0.0, 0.15, 216, seed))
+    found = detect_drift(record(muddy * (1.0 + 0.02 * rng.normal(size=12_960)), measurand="turbidity"))
+    assert [event for event in found if event.origin != "process"] == []
