@@ -15,6 +15,7 @@ from excursions.states.trace import Trace, trace_of
 
 MOST_FLICKERS = 20_000  # more large steps than this are how the temperature is recorded
 AT_ONCE_S = 60.0  # samples further apart do not show a jump apart from a ramp
+RESUMED = 0.3  # of the jump, as for one that jumps back
 LEFT = 0.5  # of such a jump: weather may have taken the rest back since
 UNTOLD = 0.5  # probability of the element where a line may have done it as well (cp)
 GOES_ON = 0.2  # of a jump: an element that takes five samples to settle goes on by four fifths
@@ -36,6 +37,7 @@ def jumps_of_element(record: Record, trace: Trace, settings: TemperatureFaultSet
     if len(at) > 50 * settings.most_jumps:
         return flickers
     at = [i for i in at if _is_clean(trace, i, settings) and _calm(record, trace, i)]
+    at = at[1:] if at and _resumes(trace, at[0], settings) else at
     if len(at) > settings.most_jumps:
         return flickers
     events, used = flickers, set()
@@ -61,7 +63,9 @@ def _outrunning(
     others = np.delete(np.abs(change), i)
     if not abs(change[i]) >= max(least, settings.jump_outruns * float(others.max(initial=0.0))):
         return []
-    if not (near[i] and _lasts(trace, i, settings) and _calm(record, trace, i)):
+    if not (near[i] and _lasts(trace, i, settings) and _calm(record, trace, i)) or _resumes(
+        trace, i, settings
+    ):
         return []
     return [_jump_event(record, trace, (i, None), float(change[i]), scan_s, others=float(others.max()))]
 
@@ -181,6 +185,13 @@ def _lasts(trace: Trace, i: int, settings: TemperatureFaultSettings) -> bool:
     level, step = median(before), float(trace.value[i + 1] - trace.value[i])
     away = (median(after[:day]) - level, median(after[-day:]) - level)
     return all(share * step > 0 and abs(share) >= LEFT * abs(step) for share in away)
+
+
+def _resumes(trace: Trace, i: int, settings: TemperatureFaultSettings) -> bool:
+    """Whether a jump leads to where the temperature mostly was before: a line that stood cold and is started again."""
+    after = median(trace.value[i + 1 : i + 1 + settings.jump_window])
+    step = float(trace.value[i + 1] - trace.value[i])
+    return abs(after - median(trace.value[: i + 1])) <= RESUMED * abs(step)
 
 
 def _calm(record: Record, trace: Trace, i: int) -> bool:

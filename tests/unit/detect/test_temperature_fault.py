@@ -257,3 +257,14 @@ def test_a_line_that_is_also_else_given_another_temperature_jumps_by_itself(seed
     made.temperature += np.where(np.arange(made.second.size) > 4_000, 9.0, 0.0)
     made.temperature += np.where(np.arange(made.second.size) > 6_000, -5.0, 0.0)
     assert detect_temperature_fault(record_of(made)) == ()
+
+
+@pytest.mark.parametrize("every_s", [60.0, 600.0])
+def test_a_line_that_stood_cold_and_is_started_again_is_no_jump_of_the_element(every_s: float) -> None:
+    """It cooled for days by and by; the hot medium is back from one sample to the next."""
+    made = scene(40, every_s=every_s)
+    day = made.second / DAY_S
+    cold = (day >= 18) & (day < 23.6)
+    made.temperature = 45 + coloured(made.second.size, 0, 0.5, 50, 3)
+    made.temperature[cold] = 20 + 25 * np.exp(-6 * (day[cold] - 18)) + np.sin(6.28 * day[cold])
+    assert detect_temperature_fault(record_of(made, temperature_step=0.1)) == ()
