@@ -83,7 +83,7 @@ def _slowest(record: Record, survey: Survey, every: Disturbances, settings: Resp
     when, tau, log = when[usable], tau[usable], log[usable]
     if tau.size < FEWEST:
         return None
-    least = least_scatter(survey, tau)
+    least = least_scatter(pace_s(record, survey), tau)
     runs = [(*run, None) for run in (slowest_run(log, least), slower_since(log, least))]
     i, j, chance, span = min((*runs, *_where_calm(survey, when, log, least)), key=lambda one: one[2])
     if j <= i or chance > settings.suspicion:
@@ -152,9 +152,9 @@ def by_sort(log: FloatArray, sort: IndexArray) -> tuple[FloatArray, IndexArray]:
     return out, np.flatnonzero(count >= FEWEST_OF_SORT) if count.size else np.empty(0, dtype=np.int64)
 
 
-def least_scatter(survey: Survey, tau: FloatArray) -> float:
-    """Scatter of the logarithms that the distance of the samples alone makes: both ends are known to one of them."""
-    return max(LEAST_SCATTER, survey.interval_s / math.sqrt(6) / float(np.median(tau)))
+def least_scatter(look_s: float, tau: FloatArray) -> float:
+    """Scatter of the logarithms that the time between two looks of the recorder [s] makes alone: both ends are known to one."""
+    return max(LEAST_SCATTER, look_s / math.sqrt(6) / float(np.median(tau)))
 
 
 def slowest_run(log: FloatArray, least: float) -> tuple[int, int, float]:

@@ -18,7 +18,7 @@ from excursions.detect.slow.response import (
     slowest_run,
 )
 from excursions.records import FloatArray
-from tests.builders import T0, level, make_record
+from tests.builders import T0, grid, level, make_record, on_exception
 
 N, EVERY_S = 40_000, 10.0
 SEEDS = pytest.mark.parametrize("seed", [1, 2])
@@ -46,6 +46,24 @@ def test_batches_followed_more_slowly_are_found(seed: int) -> None:
     assert event.open_end
     assert event.severity == "check"
     assert "upward and downward alike" in event.evidence
+
+
+@SEEDS
+def test_samples_kept_on_exception_are_known_to_a_look_not_to_a_silence(seed: int) -> None:
+    """Between cleanings next to nothing is kept for an hour; of a return from one, every look is."""
+    rng = np.random.default_rng(seed)
+    quiet = level(N, 7.0, 0.006, seed)
+    quiet[::4_000] += 1.0
+    time, value = on_exception(grid(N, EVERY_S), np.round(quiet, 2), 0.1, 3_600.0)
+    record = surveyed(make_record(value, time=time))
+    survey = survey_of(record)
+    assert survey is not None
+    assert survey.interval_s == 3_600.0
+    tau = np.append(np.full(50, 54.0), np.full(20, 277.0)) * np.exp(rng.normal(0, 0.02, 70))
+    when = T0 + np.arange(70) * (N // 70) * round(EVERY_S * 1e9)
+    event = _slowest(record, survey, (when, tau, np.full(70, 4)), ResponseSettings())
+    assert event is not None
+    assert event.size == pytest.approx(277 / 54, rel=0.1)
 
 
 @SEEDS
