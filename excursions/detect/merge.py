@@ -9,8 +9,8 @@ One rule at a time, in this order:
     steps that a switched offset makes are its jumps, and spikes among bursts of noise are bursts;
     collapsed noise while the response is slow is the slow response;
     a walk that is a step seen through wide windows is the step;
-    steps that follow one another within a transition are one;
-    what single batches show of a change that came with a steaming is that change.
+    what single batches show of a change that came with a steaming is that change;
+    steps that follow one another within a transition are one.
 """
 
 from __future__ import annotations
@@ -58,8 +58,8 @@ def merge(record: Record, found: tuple[Event, ...]) -> tuple[Event, ...]:
         _in_slow,
         _in_noise,
         _in_step,
-        _same_step,
         _in_batches,
+        _same_step,
     ):
         events = _absorb(events, rule, width)
     return tuple(sorted(events, key=lambda event: (event.start, event.kind, event.end)))

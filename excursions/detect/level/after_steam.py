@@ -52,7 +52,8 @@ FEWEST_BEFORE, FEWEST_AFTER = 3, 2  # cycles that show the usual way, and that i
 FEWEST_BLOCKS = 8  # of a cycle
 MOST_BLOCKS = 2_000  # after a steaming: later it is not steam that is told of
 COMMON = 0.25  # of the cycles may be shorter than what is compared
-BEGINNING = 8  # share of a cycle, one in so many, in which a reading comes back
+BEGINNINGS = (8, 16, 32)  # shares of a cycle, one in so many, in one of which a reading comes back
+SHORTEST = 2  # blocks of such a beginning
 NO_WALK = 0.5  # of the squares that a straight walk leaves: a step leaves less
 JEFFREYS = 0.5  # a change more than was seen is always possible: half a count
 MOVED = 4.0  # of its errors: another signal that changed with the same steaming
@@ -99,30 +100,41 @@ def detect_after_steam(record: Record, settings: AfterSteamSettings | None = Non
     place = _place(survey, ends)
     if place is None:
         return ()
-    for kind, part in (("step", place), ("slow_return", _beginning(place))):
-        shift = _shift(survey.blocks.level, part, floor=_floor(survey), at_most=settings.chance)
-        if shift is not None:
-            least = settings.tolerances * record.point.tolerance_at(shift.before)
-            return (
-                (_event(record, survey, settings, kind, part, ends, shift),)
-                if abs(shift.size) >= least
-                else ()
-            )
-    return ()
+    level, floor = survey.blocks.level, _floor(survey)
+
+    def matters(shift: Shift | None) -> bool:
+        return shift is not None and abs(shift.size) >= settings.tolerances * record.point.tolerance_at(
+            shift.before
+        )
+
+    lasting = _shift(level, place, floor=floor, at_most=settings.chance)
+    if lasting is not None and matters(lasting):
+        return (_event(record, survey, settings, "step", place, ends, lasting),)
+    parts = _beginnings(place)
+    shifts = (
+        (part, _shift(level, part, floor=floor, at_most=settings.chance / len(parts))) for part in parts
+    )
+    found = [(part, shift) for part, shift in shifts if shift is not None and matters(shift)]
+    if not found:
+        return ()
+    part, shift = max(found, key=lambda one: abs(one[1].size))  # what decays is largest at first
+    return (_event(record, survey, settings, "slow_return", part, ends, shift),)
 
 
 def after_steam_limits(record: Record, settings: AfterSteamSettings) -> Sequence[Limit]:
-    """Smallest change of the way back that is found when it comes half way through the cycles; a step's is stated elsewhere."""
+    """Smallest change of the way back, over the longest beginning, that is found when it comes half way through the cycles;
+    a step's is stated elsewhere."""
     survey = survey_of(record)
     if survey is None:
         return ()
     place, size = _place(survey, np.asarray(record.states.spans(STEAMING)[:, 1])), math.nan
-    if place is not None:
-        apart, usual = _apart(survey.blocks.level, _beginning(place))
+    parts = _beginnings(place) if place is not None else []
+    if parts:
+        apart, usual = _apart(survey.blocks.level, parts[0])
         x = apart[np.isfinite(apart)]
         if x.size >= FEWEST_BEFORE + FEWEST_AFTER:
             choices = x.size - FEWEST_BEFORE - FEWEST_AFTER + 1
-            t = -float(stdtrit(x.size - 2, settings.chance / (2 * choices)))
+            t = -float(stdtrit(x.size - 2, settings.chance / (2 * choices * len(parts))))
             k = min(max(x.size // 2, FEWEST_BEFORE), x.size - FEWEST_AFTER)
             moved = np.sort(np.diff(x) ** 2)[:-1]  # the largest may be a change of the way back
             spread = math.sqrt(float(moved.mean()) / 2)
@@ -201,8 +213,10 @@ def _floor(survey: Survey) -> float:
     return max(survey.noise, survey.quantum)
 
 
-def _beginning(place: IndexArray) -> IndexArray:
-    return place[:, : place.shape[1] // BEGINNING]
+def _beginnings(place: IndexArray) -> list[IndexArray]:
+    """The first part of each cycle, in which a reading comes back: longer and shorter ones."""
+    lengths = [place.shape[1] // share for share in BEGINNINGS]
+    return [place[:, :length] for length in lengths if length >= SHORTEST]
 
 
 def _place(survey: Survey, ends: IndexArray) -> IndexArray | None:

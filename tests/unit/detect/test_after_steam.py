@@ -21,9 +21,10 @@ def batches(
     offset: np.ndarray,
     hot: tuple[int, float] = (-1, 0.0),
     brief: np.ndarray | None = None,
+    lasting: float = 400.0,
     neighbour: np.ndarray | None = None,
 ) -> Record:
-    """Batches that fall from 7.2 to 6.8 and jump by 0.5 in the middle; `offset` and, for 6 h, `brief` of each cycle."""
+    """Batches that fall from 7.2 to 6.8 and jump by 0.5 in the middle; `offset`, and `brief` that is gone by and by, of each cycle."""
     rng = np.random.default_rng(seed)
     n = CYCLE * CYCLES
     minute = np.arange(n)
@@ -31,7 +32,7 @@ def batches(
     way = 7.2 - 0.4 * into / CYCLE + 0.5 * (into > CYCLE // 2) + rng.normal(0.0, 0.01, CYCLES)[cycle]
     value = way + coloured(n, 0.0, 0.01, 60, seed) + level(n, 0.0, 0.005, seed + 9) + offset[cycle]
     if brief is not None:
-        value += brief[cycle] * np.exp(-np.maximum(into - STEAM, 0) / 400.0)
+        value += brief[cycle] * np.exp(-np.maximum(into - STEAM, 0) / lasting)
     peak = np.full(CYCLES, 122.0)
     if hot[0] >= 0:
         peak[hot[0]] = hot[1]
@@ -77,11 +78,13 @@ def test_a_neighbour_that_comes_back_so_too_is_the_process(seed: int) -> None:
 
 
 @SEEDS
-def test_a_return_that_is_off_for_hours_is_no_step(seed: int) -> None:
-    (event,) = detect_after_steam(batches(seed, NONE, brief=2 * SINCE))
+@pytest.mark.parametrize("minutes", [120.0, 400.0])
+def test_a_return_that_is_off_for_hours_is_no_step(seed: int, minutes: float) -> None:
+    (event,) = detect_after_steam(batches(seed, NONE, brief=2 * SINCE, lasting=minutes))
     assert event.kind == "slow_return"
     assert event.start == T0 + (5 * CYCLE + STEAM) * MINUTE
     assert 0.2 < event.size < 0.6
+    assert event.origin == "undecided"
 
 
 @SEEDS

@@ -45,6 +45,10 @@ WHOLE_AND_PART = {
         event("step", 30, 30.01, details={"cycles_after": 3.0}),
         event("step", 31, 31.01, size=0.9, origin="process"),
     ),
+    "a larger step of that batch alone": (
+        event("step", 30, 30.01, details={"cycles_after": 3.0}),
+        event("step", 30.02, 30.03, size=1.3, origin="process"),
+    ),
     "that step where the batch shows it alone": (
         event("step", 31, 31.01),
         event("step", 30, 30.01, origin="undecided", details={"cycles_after": 3.0}),
