@@ -10,7 +10,8 @@ One rule at a time, in this order:
     collapsed noise while the response is slow is the slow response;
     a walk that is a step seen through wide windows is the step;
     what single batches show of a change that came with a steaming is that change;
-    steps that follow one another within a transition are one.
+    steps that follow one another within a transition are one;
+    a walk that several steps make together is these steps.
 """
 
 from __future__ import annotations
@@ -62,6 +63,7 @@ def merge(record: Record, found: tuple[Event, ...]) -> tuple[Event, ...]:
         _same_step,
     ):
         events = _absorb(events, rule, width)
+    events = _stairs(events, width)
     return tuple(sorted(events, key=lambda event: (event.start, event.kind, event.end)))
 
 
@@ -195,6 +197,30 @@ def _in_step(whole: Event, part: Event, width: int) -> bool:
             or abs(part.size - whole.size) <= LEFT_OVER * (part.size_high - part.size)
         )
     )
+
+
+def _stairs(events: list[Event], width: int) -> list[Event]:
+    """Give a walk that two or more steps inside it make together to the largest of them: wide windows make stairs a slope."""
+    given: dict[int, list[Event]] = {}
+    for walk in (event for event in events if event.kind == "drift"):
+        steps = [
+            k
+            for k, step in enumerate(events)
+            if step.kind == "step"
+            and step.size * walk.size > 0
+            and (step.origin != "process" or walk.origin == "process")
+            and walk.start - 2 * width <= step.start <= walk.end
+        ]
+        left = abs(walk.size - sum(events[k].size for k in steps))
+        if len(steps) > 1 and left <= LEFT_OVER * (walk.size_high - walk.size):
+            given.setdefault(max(steps, key=lambda k: abs(events[k].size)), []).append(walk)
+    taken = {walk.id for walks in given.values() for walk in walks}
+    parts = {k: {part for walk in walks for part in (walk.id, *walk.parts)} for k, walks in given.items()}
+    return [
+        replace(event, parts=tuple(sorted({*event.parts, *parts[k]}))) if k in parts else event
+        for k, event in enumerate(events)
+        if event.id not in taken
+    ]
 
 
 def _same_step(whole: Event, part: Event, width: int) -> bool:

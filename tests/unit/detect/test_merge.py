@@ -286,3 +286,16 @@ def test_order_is_by_start_kind_and_end_whatever_came_in() -> None:
 
 def test_nothing_stays_nothing() -> None:
     assert merge(RECORD, ()) == ()
+
+
+def test_a_walk_that_steps_make_together_is_these_steps() -> None:
+    walk = event("drift", 20, 60, size=1.03, size_low=0.83, size_high=1.23)
+    steps = (event("step", 30, 30.01, size=0.47), event("step", 50, 50.01, size=0.4))
+    first, second = merge(RECORD, (*steps, walk))
+    assert (first.parts, second.parts) == ((walk.id,), ())
+    away = replace(steps[1], size=-0.4)
+    assert len(merge(RECORD, (steps[0], away, walk))) == 3
+    alone = replace(walk, size=2.0, size_low=1.8, size_high=2.2)  # it walked by itself as well
+    assert len(merge(RECORD, (*steps, alone))) == 3
+    theirs = tuple(replace(step, origin="process") for step in steps)
+    assert len(merge(RECORD, (*theirs, walk))) == 3
