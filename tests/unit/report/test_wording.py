@@ -162,3 +162,13 @@ def test_an_element_that_stands_still_is_told_by_where_it_stands() -> None:
     assert event_sentence(event, UTC) == (
         "Temperature element fault, standing at exactly 200 °C from 1 Jan 00:00, still so at the end of the record"
     )
+
+
+def test_values_that_are_played_back_are_told_by_when_they_were_read_first() -> None:
+    event = Event(
+        point="P1", kind="stuck", start=0, end=24 * NS_PER_HOUR, size=1200.0, size_unit="uS/cm", confidence=0.95,
+        origin="record", details={"lag_s": 43_200.0},
+    )  # fmt: skip
+    assert event_sentence(event, UTC) == (
+        "Stuck reading, the values of 12 h before over again, from 1 Jan 00:00 for 1 d"
+    )
