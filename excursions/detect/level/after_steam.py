@@ -35,7 +35,7 @@ from excursions.detect.evidence.origin import (
 from excursions.detect.evidence.severity import severity_of
 from excursions.detect.series.survey import Survey, survey_of
 from excursions.digits import number, written
-from excursions.ranks import median
+from excursions.ranks import known_row_median
 from excursions.records import (
     MOVED_NOT,
     MOVED_TOO,
@@ -238,15 +238,12 @@ def _place(survey: Survey, ends: IndexArray) -> IndexArray | None:
 
 
 def _apart(level: FloatArray, place: IndexArray) -> tuple[FloatArray, float]:
-    """What each cycle stands off the usual way (k,), NaN where it is not known; level of the usual way."""
+    """What each cycle stands off the usual way (k,), NaN where less than half of it is known; level of the usual way."""
     seen = np.where(place >= 0, level[np.maximum(place, 0)], np.nan)
-    usual = np.array(
-        [median(one[np.isfinite(one)]) if np.isfinite(one).any() else math.nan for one in seen.T]
-    )
+    usual = known_row_median(seen.T)
     off = seen - usual
     enough = np.isfinite(off).sum(axis=1) >= (place.shape[1] + 1) // 2
-    apart = [median(one[np.isfinite(one)]) if ok else math.nan for one, ok in zip(off, enough, strict=True)]
-    return np.array(apart), float(np.nanmedian(usual))
+    return np.where(enough, known_row_median(off), np.nan), float(known_row_median(usual[None, :])[0])
 
 
 def _shift(level: FloatArray, place: IndexArray, *, floor: float, at_most: float) -> Shift | None:
