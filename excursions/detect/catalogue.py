@@ -34,6 +34,7 @@ from excursions.detect.slow.drift import DriftSettings, detect_drift
 from excursions.detect.slow.fouling import FoulingSettings, detect_fouling
 from excursions.detect.slow.response import ResponseSettings, detect_slow_response
 from excursions.detect.slow.taken_back import taken_back
+from excursions.detect.slow.walked_off import walked_off
 from excursions.detect.still.glass import GlassSettings, detect_glass
 from excursions.detect.still.pinned import PinnedSettings, detect_pinned
 from excursions.detect.still.repeated import RepeatedSettings, detect_repeated
@@ -107,7 +108,8 @@ def detect(
     found: list[Event] = []
     for one in detectors:
         found.extend(one.function(shared, given.get(one.name) or one.settings()))
-    return tuple(quieted(event) for event in taken_back(merge(shared, tuple(found))))
+    told = walked_off(shared, taken_back(merge(shared, tuple(found))))
+    return tuple(quieted(event) for event in told)
 
 
 def quieted(event: Event) -> Event:
