@@ -239,9 +239,9 @@ KINDS: dict[str, Kind] = {
         ),
         Kind(
             key="slow_return",
-            label="slow return after steam",
+            label="slow return from steam",
             size="how far off the reading stands after each steaming",
-            said="of {change} after each steaming from {when}",
+            said=", {change} off for hours each time, from {when}",
             family="moved",
             traits=("slow to see", "follows heat", "held against heat", "ends"),
             lasting=0.2,
