@@ -10,6 +10,7 @@ from scipy.signal import lfilter
 
 from excursions.detect.series.survey import survey_of, surveyed
 from excursions.detect.slow.disturbances import between_stays
+from excursions.detect.slow.phases import FALL, phase_changes
 from excursions.detect.slow.response import (
     ResponseSettings,
     _slowest,
@@ -17,8 +18,8 @@ from excursions.detect.slow.response import (
     slower_since,
     slowest_run,
 )
-from excursions.records import FloatArray
-from tests.builders import T0, grid, level, make_record, on_exception
+from excursions.records import CLEANING, MEASURING, FloatArray
+from tests.builders import T0, grid, level, make_record, on_exception, state_line
 
 N, EVERY_S = 40_000, 10.0
 SEEDS = pytest.mark.parametrize("seed", [1, 2])
@@ -150,3 +151,28 @@ def test_disturbances_that_resemble_the_one_before_are_no_slower_response(
     rng = np.random.default_rng(3)
     every = [lfilter([1.0], [1.0, -0.8], rng.normal(0.0, 0.3, 140))[20:] for _ in range(200)]
     assert sum(search(log, 0.1)[2] < 0.02 for log in every) <= 20
+
+
+@SEEDS
+def test_the_fall_from_caustic_is_timed_from_when_it_began_not_from_the_last_value_kept(seed: int) -> None:
+    """On the plateau the dead band keeps a value every few minutes; the rinse comes some time after one of them."""
+    every, top = 3_000, 180
+    rng = np.random.default_rng(seed)
+    plateau = np.arange(N) % every
+    target = np.where((plateau >= 100) & (plateau < 100 + top), 62.0, 0.7)
+    share = -np.expm1(-EVERY_S / 45.0)
+    value = lfilter([share], [1.0, share - 1.0], target)
+    value *= 1.0 + lfilter([0.0024], [1.0, -0.8], rng.normal(size=N))
+    spans, begin = [], T0
+    for at in range(90, N, every):
+        edges = [T0 + round(k * EVERY_S) * 10**9 for k in (at, at + top + 60)]
+        spans += [(begin, edges[0], MEASURING), (edges[0], edges[1], CLEANING)]
+        begin = edges[1]
+    spans.append((begin, T0 + round(N * EVERY_S) * 10**9, MEASURING))
+    time, value = on_exception(grid(N, EVERY_S), value, 0.5, 3_600.0)
+    record = make_record(value, time=time, measurand="conductivity", states=state_line(spans))
+    falls = [tau for _, tau, sort in phase_changes(record, 0.05) if sort == FALL]
+    assert record.value is not None
+    assert record.value.sampling.kind == "exception"
+    assert len(falls) >= 5
+    assert max(falls) - min(falls) <= 2 * EVERY_S
