@@ -11,7 +11,7 @@ from excursions.clock import NS_PER_S
 from excursions.detect.evidence.beside import Changes
 from excursions.detect.evidence.origin import Clue
 from excursions.detect.level.alike import alike_changes
-from excursions.detect.level.step import detect_step
+from excursions.detect.level.step import _is_none, detect_step
 from excursions.detect.series.shape import transition_of
 from excursions.detect.series.survey import survey_of
 from excursions.records import CALIBRATING, MEASURING, STEAMING, Event
@@ -286,3 +286,17 @@ def test_where_the_record_ends_what_explains_the_others_may_still_have_come(seed
 
     assert len(shapes) == 7
     assert [alike(one) for one in (2, 6)] == [0, 6]
+
+
+@SEEDS
+def test_a_change_whose_samples_go_the_other_way_is_no_step(seed: int) -> None:
+    """Where a basin is aired and rests in turn, neighbouring blocks differ one way and the samples between them the other."""
+    record = make_record(with_step(process(seed), 15_000, 0.6))
+    survey = survey_of(record)
+    assert survey is not None
+    changes = Changes(record, survey, survey.changes, "", ())
+    (change,) = survey.changes
+    shape = transition_of(survey, change)
+    start, until = int(survey.live.time[shape.first]), int(survey.live.time[-1])
+    assert not _is_none(changes, change, shape, start, until)
+    assert _is_none(changes, dataclasses.replace(change, size=-change.size), shape, start, until)
