@@ -62,6 +62,8 @@ class Kind:
         {when}, {lasting}, {bound} (upper end of its interval), {still} (how long, or still so at the end), {above} (minutes above the rating).
     stood : str
         The same for one whose details say at which {level} the signal stood, where a size would say nothing.
+    again : str
+        The same for one that plays back what the signal did {earlier} before.
     advice : str
         What to do next when the origin is the probe.
     family : str
@@ -80,6 +82,7 @@ class Kind:
     advice: str
     said: str = "of {size} on {when}"
     stood: str = ""
+    again: str = ""
     short: str = ""
     signal: str = "value"
     family: Family = "other"
@@ -161,6 +164,7 @@ KINDS: dict[str, Kind] = {
             label="stuck reading",
             size="level it is stuck at",
             said="at {size} from {when}{still}",
+            again=", the values of {earlier} before over again, from {when}{still}",
             family="still",
             traits=("dead", "unusable", "ends", "untouched", "damages", "held against heat", "glass"),
             lasting=0.2,
@@ -232,6 +236,17 @@ KINDS: dict[str, Kind] = {
             lasting=0.85,
             advice="Verify with a sample or standard; correct by the size of the step only after that.",
             caution=_RETRACT,
+        ),
+        Kind(
+            key="slow_return",
+            label="slow return from steam",
+            size="how far off the reading stands after each steaming",
+            said=", {change} off for hours each time, from {when}",
+            family="moved",
+            traits=("slow to see", "follows heat", "held against heat", "ends"),
+            lasting=0.2,
+            advice="Look for moisture in window, plug and cable, and at membrane and filling; trust it only once it has settled.",
+            caution=_STEAM,
         ),
         Kind(
             key="drift",

@@ -89,6 +89,19 @@ def row_median(rows: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.asarray((ordered[:, size // 2 - 1] + ordered[:, size // 2]) / 2)
 
 
+def known_row_median(rows: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Median of the values of each row (m, n) that are no NaN; NaN where none is."""
+    if not rows.size:
+        return np.full(rows.shape[0], np.nan)
+    ordered, known = np.sort(rows, axis=1), np.count_nonzero(rows == rows, axis=1)
+    row = np.arange(rows.shape[0])
+    lower, upper = (
+        ordered[row, np.maximum(known - 1, 0) // 2],
+        ordered[row, np.minimum(known // 2, rows.shape[1] - 1)],
+    )
+    return np.asarray((lower + upper) / 2)
+
+
 def _between(lower: float, upper: float, share: float) -> float:
     """On the line from one to the other, from the nearer end, as numpy rounds it."""
     way = upper - lower

@@ -20,6 +20,7 @@ from excursions.detect.heat.hidden_heat import HiddenHeatSettings, detect_hidden
 from excursions.detect.heat.judgement import OverTemperatureSettings
 from excursions.detect.heat.over_temperature import detect_over_temperature
 from excursions.detect.heat.thermal_shock import ThermalShockSettings, detect_thermal_shock
+from excursions.detect.level.after_steam import AfterSteamSettings, after_steam_limits, detect_after_steam
 from excursions.detect.level.step import StepSettings, detect_step
 from excursions.detect.merge import merge
 from excursions.detect.noise.flurry import FlurrySettings, detect_flurry
@@ -33,6 +34,7 @@ from excursions.detect.slow.drift import DriftSettings, detect_drift
 from excursions.detect.slow.fouling import FoulingSettings, detect_fouling
 from excursions.detect.slow.response import ResponseSettings, detect_slow_response
 from excursions.detect.slow.taken_back import taken_back
+from excursions.detect.slow.walked_off import walked_off
 from excursions.detect.still.glass import GlassSettings, detect_glass
 from excursions.detect.still.pinned import PinnedSettings, detect_pinned
 from excursions.detect.still.repeated import RepeatedSettings, detect_repeated
@@ -65,6 +67,7 @@ DETECTORS: tuple[Detector, ...] = (
     Detector("noise", detect_noise, NoiseSettings),
     Detector("flurry", detect_flurry, FlurrySettings),
     Detector("step", detect_step, StepSettings),
+    Detector("after_steam", detect_after_steam, AfterSteamSettings, limits=after_steam_limits),
     Detector("drift", detect_drift, DriftSettings),
     Detector("fouling", detect_fouling, FoulingSettings),
     Detector("creep", detect_creep, CreepSettings),
@@ -105,7 +108,8 @@ def detect(
     found: list[Event] = []
     for one in detectors:
         found.extend(one.function(shared, given.get(one.name) or one.settings()))
-    return tuple(quieted(event) for event in taken_back(merge(shared, tuple(found))))
+    told = walked_off(shared, taken_back(merge(shared, tuple(found))))
+    return tuple(quieted(event) for event in told)
 
 
 def quieted(event: Event) -> Event:

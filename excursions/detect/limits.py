@@ -311,7 +311,7 @@ def _response_limit(record: Record, survey: Survey, settings: ResponseSettings) 
     if tau.size < 12:
         return math.nan, 0.0
     log = np.log(tau)
-    scatter = least_scatter(survey, tau)
+    scatter = least_scatter(pace_s(record, survey), tau)
     for each in np.unique(sort):
         own = log[sort == each]
         scatter = max(scatter, scatter_of(own))

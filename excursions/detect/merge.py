@@ -9,7 +9,9 @@ One rule at a time, in this order:
     steps that a switched offset makes are its jumps, and spikes among bursts of noise are bursts;
     collapsed noise while the response is slow is the slow response;
     a walk that is a step seen through wide windows is the step;
-    steps that follow one another within a transition are one.
+    what single batches show of a change that came with a steaming is that change;
+    steps that follow one another within a transition are one;
+    a walk that several steps make together is these steps.
 """
 
 from __future__ import annotations
@@ -17,7 +19,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from excursions.clock import NS_PER_S
+from excursions.clock import NS_PER_HOUR, NS_PER_S
 from excursions.detect.series.survey import SurveyedRecord
 from excursions.kinds import WALKS
 from excursions.records import Event, Record
@@ -57,9 +59,11 @@ def merge(record: Record, found: tuple[Event, ...]) -> tuple[Event, ...]:
         _in_slow,
         _in_noise,
         _in_step,
+        _in_batches,
         _same_step,
     ):
         events = _absorb(events, rule, width)
+    events = _stairs(events, width)
     return tuple(sorted(events, key=lambda event: (event.start, event.kind, event.end)))
 
 
@@ -132,7 +136,7 @@ def _in_saw_tooth(whole: Event, part: Event, width: int) -> bool:
 
 def _in_bout(whole: Event, part: Event, width: int) -> bool:
     """Spikes, dropouts and impossible readings say more than the noise or the stillness seen in them."""
-    if whole.kind == "spikes":
+    if whole.kind in ("spikes", "dropout"):
         single = "bursts" not in part.details  # bursts of noise are no part of the spikes among them
         return part.kind == "noise_growth" and single and _covers(whole, part, 0.5, 4 * width)
     return (
@@ -195,6 +199,30 @@ def _in_step(whole: Event, part: Event, width: int) -> bool:
     )
 
 
+def _stairs(events: list[Event], width: int) -> list[Event]:
+    """Give a walk that two or more steps inside it make together to the largest of them: wide windows make stairs a slope."""
+    given: dict[int, list[Event]] = {}
+    for walk in (event for event in events if event.kind == "drift"):
+        steps = [
+            k
+            for k, step in enumerate(events)
+            if step.kind == "step"
+            and step.size * walk.size > 0
+            and (step.origin != "process" or walk.origin == "process")
+            and walk.start - 2 * width <= step.start <= walk.end
+        ]
+        left = abs(walk.size - sum(events[k].size for k in steps))
+        if len(steps) > 1 and left <= LEFT_OVER * (walk.size_high - walk.size):
+            given.setdefault(max(steps, key=lambda k: abs(events[k].size)), []).append(walk)
+    taken = {walk.id for walks in given.values() for walk in walks}
+    parts = {k: {part for walk in walks for part in (walk.id, *walk.parts)} for k, walks in given.items()}
+    return [
+        replace(event, parts=tuple(sorted({*event.parts, *parts[k]}))) if k in parts else event
+        for k, event in enumerate(events)
+        if event.id not in taken
+    ]
+
+
 def _same_step(whole: Event, part: Event, width: int) -> bool:
     """A smaller step within two blocks of a larger one."""
     return (
@@ -202,6 +230,30 @@ def _same_step(whole: Event, part: Event, width: int) -> bool:
         and abs(whole.start - part.start) <= 2 * width
         and (abs(part.size), part.start) < (abs(whole.size), whole.start)
     )
+
+
+SOON = 2 * NS_PER_HOUR  # after steam: cooling and settling of a vessel take an hour or two (cp)
+
+
+def _in_batches(whole: Event, part: Event, width: int) -> bool:
+    """A step seen right after the steaming it came with, in that batch alone or beside the others; returns from steam alike."""
+    if "cycles_after" in whole.details:
+        if whole.kind == "slow_return":
+            return (
+                part.kind in ("step", *WALKS) and part.origin != "probe" and _covers(whole, part, 0.8, width)
+            )
+        alone = part.origin == "process" or whole.origin == "probe"
+        return part.kind == "step" and alone and _with_steam(whole, part)
+    return (
+        whole.kind == "step"
+        and "cycles_after" in part.details
+        and whole.origin != "process"
+        and _with_steam(part, whole)
+    )
+
+
+def _with_steam(steam: Event, step: Event) -> bool:
+    return steam.kind == "step" and -SOON <= step.start - steam.end <= SOON and steam.size * step.size > 0
 
 
 def _in_slow(whole: Event, part: Event, width: int) -> bool:

@@ -69,7 +69,10 @@ def event_sentence(event: Event, tz: ZoneInfo, *, show: Show = quantity) -> str:
     lasting = duration_text((event.end - event.start) / 1e9)
     above = event.details.get("minutes_above_rating_min", 0.0)
     stood = event.details.get("stood_at_degc", math.nan)
-    said = (kind.stood if kind.stood and math.isfinite(stood) else kind.said).format(
+    lag_s = event.details.get("lag_s", math.nan)
+    form = kind.stood if kind.stood and math.isfinite(stood) else kind.said
+    said = (kind.again if kind.again and math.isfinite(lag_s) else form).format(
+        earlier=duration_text(lag_s) if math.isfinite(lag_s) else "",
         level=show(stood, "degC", DEGREE),
         size=size(_fineness(event, half)),
         change=size(of_a_move(event.size, half), signed=True),

@@ -5,7 +5,16 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from excursions.ranks import PROBES, SHORT, median, quantile, quantiles, row_median, scatter_of
+from excursions.ranks import (
+    PROBES,
+    SHORT,
+    known_row_median,
+    median,
+    quantile,
+    quantiles,
+    row_median,
+    scatter_of,
+)
 
 SHARES = (0.0, 0.01, 0.05, 0.25, 0.5, 0.9, 0.95, 0.997, 1.0)
 SIZES = (1, 2, 3, 7, 30, 255, SHORT, SHORT + 1, 5 * SHORT, 5 * SHORT + 3)
@@ -61,3 +70,12 @@ def test_the_scatter_of_a_normal_law_is_its_standard_deviation_whatever_a_few_do
     value[:100] = 1e6
     assert scatter_of(value) == pytest.approx(0.2, rel=0.04)
     assert np.isnan(scatter_of(np.append(value, np.nan)))
+
+
+@pytest.mark.filterwarnings("ignore:All-NaN")
+@pytest.mark.parametrize("size", [1, 2, 7, 8])
+def test_of_rows_with_unknown_values_the_known_are_asked(size: int) -> None:
+    rows = np.random.default_rng(size).normal(size=(50, size))
+    rows[np.random.default_rng(9).random(rows.shape) < 0.4] = np.nan
+    assert np.array_equal(known_row_median(rows), np.nanmedian(rows, axis=1), equal_nan=True)
+    assert known_row_median(np.empty((0, 3))).shape == (0,)

@@ -21,7 +21,10 @@ class TemperatureFaultSettings:
     frozen_chance: float = 0.01  # expected number of such stretches by chance
     moves: int = 10  # changes of the reading meanwhile that show that the rest is alive
     jump_k: float = 5.0  # (cp) in one step, where samples are at most ten seconds apart
-    jump_slow_k: float = 6.0  # and at most a minute apart; further apart a jump is no evidence
+    jump_slow_k: float = (
+        6.0  # and at most a minute apart; further apart a medium may have moved as far meanwhile
+    )
+    jump_outruns: float = 3.0  # then a jump must be so many times the largest other change of the record (cp)
     jump_spreads: float = 12.0  # a jump is so many times the usual change from sample to sample
     jump_window: int = 10  # samples before and after that must stand still enough to see it
     most_jumps: int = 3  # more are the process
@@ -40,6 +43,7 @@ def element_event(
     evidence: tuple[str, ...],
     details: dict[str, float],
     ends: tuple[bool, bool],
+    origin: str = "probe",
 ) -> Event:
     return Event(
         point=record.point.name,
@@ -49,7 +53,7 @@ def element_event(
         size=size,
         size_unit="K",
         confidence=confidence,
-        origin="probe",
+        origin=origin,
         severity=severity,
         probe=record.probe_at(span[0]),
         onset_uncertainty_s=trace.interval_s,

@@ -6,13 +6,18 @@ import math
 
 import numpy as np
 
-from excursions.clock import NS_PER_HOUR, NS_PER_S, TimeArray, duration_text
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_S, TimeArray, duration_text
 from excursions.detect.element.fault import TemperatureFaultSettings, element_event
+from excursions.digits import written
 from excursions.ranks import NORMAL_MAD, median, quantile
 from excursions.records import MEASURING, NO_DATA, BoolArray, Event, FloatArray, IndexArray, Record, Signal
 from excursions.states.trace import Trace, trace_of
 
 MOST_FLICKERS = 20_000  # more large steps than this are how the temperature is recorded
+AT_ONCE_S = 60.0  # samples further apart do not show a jump apart from a ramp
+RESUMED = 0.3  # of the jump, as for one that jumps back
+LEFT = 0.5  # of such a jump: weather may have taken the rest back since
+UNTOLD = 0.5  # probability of the element where a line may have done it as well (cp)
 GOES_ON = 0.2  # of a jump: an element that takes five samples to settle goes on by four fifths
 
 
@@ -22,6 +27,8 @@ def jumps_of_element(record: Record, trace: Trace, settings: TemperatureFaultSet
     least = _least_jump(trace, scan_s, settings)
     if not math.isfinite(least):
         return []
+    if scan_s > AT_ONCE_S:
+        return _outrunning(record, trace, scan_s, least, settings)
     change = np.diff(trace.value)
     near = np.diff(trace.time) <= (trace.gap_s if trace.held else 1.5 * trace.usual_s) * NS_PER_S
     large = np.flatnonzero((np.abs(change) >= least) & near)
@@ -30,6 +37,7 @@ def jumps_of_element(record: Record, trace: Trace, settings: TemperatureFaultSet
     if len(at) > 50 * settings.most_jumps:
         return flickers
     at = [i for i in at if _is_clean(trace, i, settings) and _calm(record, trace, i)]
+    at = at[1:] if at and _resumes(trace, at[0], settings) else at
     if len(at) > settings.most_jumps:
         return flickers
     events, used = flickers, set()
@@ -40,6 +48,26 @@ def jumps_of_element(record: Record, trace: Trace, settings: TemperatureFaultSet
         used |= {back} if back is not None else set()
         events.append(_jump_event(record, trace, (i, back), float(change[i]), scan_s))
     return events
+
+
+def _outrunning(
+    record: Record, trace: Trace, scan_s: float, least: float, settings: TemperatureFaultSettings
+) -> list[Event]:
+    """The one jump for good between samples far apart that nothing else of the record comes near.
+
+    A line may be given another temperature in as long, though never before or since: who it was stays undecided.
+    """
+    change = np.diff(trace.value)
+    near = np.diff(trace.time) <= 1.5 * trace.usual_s * NS_PER_S
+    i = int(np.argmax(np.where(near, np.abs(change), 0.0)))
+    others = np.delete(np.abs(change), i)
+    if not abs(change[i]) >= max(least, settings.jump_outruns * float(others.max(initial=0.0))):
+        return []
+    if not (near[i] and _lasts(trace, i, settings) and _calm(record, trace, i)) or _resumes(
+        trace, i, settings
+    ):
+        return []
+    return [_jump_event(record, trace, (i, None), float(change[i]), scan_s, others=float(others.max()))]
 
 
 def _flickers(
@@ -92,8 +120,9 @@ def least_lasting_jump(signal: Signal, settings: TemperatureFaultSettings) -> fl
     trace = trace_of(signal)
     if trace is None:
         return math.inf
-    least = _least_jump(trace, _scan_s(signal, trace), settings)
-    if not math.isfinite(least) or len(trace) < 4 * settings.jump_window:
+    scan_s = _scan_s(signal, trace)
+    least = _least_jump(trace, scan_s, settings)
+    if scan_s > AT_ONCE_S or len(trace) < 4 * settings.jump_window:
         return settings.wild_k
     spans = np.lib.stride_tricks.sliding_window_view(trace.value, settings.jump_window)
     some = np.ascontiguousarray(spans[:: max(1, len(spans) // 20_000)].T)  # compared sample beside sample
@@ -114,8 +143,8 @@ def _scan_s(signal: Signal | None, trace: Trace) -> float:
 
 
 def _least_jump(trace: Trace, scan_s: float, settings: TemperatureFaultSettings) -> float:
-    """Smallest step that stands out [K]; infinite where scans are too far apart to tell a step from a ramp."""
-    if scan_s > 60.0:
+    """Smallest step that stands out [K]; infinite where nobody knows how far apart scans were."""
+    if not math.isfinite(scan_s):
         return math.inf
     spread = trace.once("usual step", lambda: _usual_step(trace))
     base = settings.jump_k if scan_s <= 10.0 else settings.jump_slow_k
@@ -147,6 +176,24 @@ def _is_clean(trace: Trace, i: int, settings: TemperatureFaultSettings) -> bool:
     return bool(abs(step) >= 0.93 * abs(whole) and step * whole > 0 and stayed)
 
 
+def _lasts(trace: Trace, i: int, settings: TemperatureFaultSettings) -> bool:
+    """Whether the temperature is still away on the day after sample `i`, and on the last day of the record."""
+    day = max(settings.jump_window, round(NS_PER_DAY / NS_PER_S / trace.interval_s))
+    before, after = trace.value[max(i + 1 - day, 0) : i + 1], trace.value[i + 1 :]
+    if min(before.size, after.size) < settings.jump_window:
+        return False
+    level, step = median(before), float(trace.value[i + 1] - trace.value[i])
+    away = (median(after[:day]) - level, median(after[-day:]) - level)
+    return all(share * step > 0 and abs(share) >= LEFT * abs(step) for share in away)
+
+
+def _resumes(trace: Trace, i: int, settings: TemperatureFaultSettings) -> bool:
+    """Whether a jump leads to where the temperature mostly was before: a line that stood cold and is started again."""
+    after = median(trace.value[i + 1 : i + 1 + settings.jump_window])
+    step = float(trace.value[i + 1] - trace.value[i])
+    return abs(after - median(trace.value[: i + 1])) <= RESUMED * abs(step)
+
+
 def _calm(record: Record, trace: Trace, i: int) -> bool:
     """Whether the point is measuring around a step."""
     around: TimeArray = trace.time[[max(i - 1, 0), i, i + 1, min(i + 2, len(trace) - 1)]]
@@ -154,8 +201,14 @@ def _calm(record: Record, trace: Trace, i: int) -> bool:
 
 
 def _jump_event(
-    record: Record, trace: Trace, at: tuple[int, int | None], size: float, scan_s: float
+    record: Record,
+    trace: Trace,
+    at: tuple[int, int | None],
+    size: float,
+    scan_s: float,
+    others: float = math.nan,
 ) -> Event:
+    """An offset; `others`: the largest other change of a record whose samples are too far apart to tell a jump from a ramp."""
     i, back = at
     end = int(trace.time[back + 1]) if back is not None else int(trace.time[-1]) + 1
     start = int(trace.time[i + 1])
@@ -165,12 +218,16 @@ def _jump_event(
         if back is not None
         else "did not come back in this record"
     )
+    told = not math.isfinite(others)
+    if not told:
+        facts.append(f"nothing else moved it by more than {written(others, 2)} K between samples")
     return element_event(
         record,
         trace,
         (start, end),
         size=size,
-        confidence=0.75 if back is not None else 0.6,
+        confidence=UNTOLD if not told else 0.75 if back is not None else 0.6,
+        origin="probe" if told else "undecided",
         severity="check",
         evidence=tuple(facts),
         details={"minutes_wrong_min": (end - start) / NS_PER_HOUR * 60},

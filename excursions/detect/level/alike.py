@@ -28,8 +28,12 @@ def _odds(clues: tuple[Clue, ...]) -> float:
 def alike_changes(
     changes: Changes, i: int, shapes: list[Transition], company: list[tuple[Clue, ...]]
 ) -> list[int]:
-    """Other changes as large and as fast that nothing explains either; one that undoes this one is its return."""
+    """Other changes as large and as fast that nothing explains either; one that undoes this one is its return.
+
+    Where the record ends right after this one, what went along with the others may still have come: then all of them are like it.
+    """
     change = changes.every[i]
+    cut_off = len(changes.survey.blocks) - change.at <= change.width + 1
     back = way_back(changes, change)
     longest = max(FAST * shapes[i].length_s, 2 * changes.survey.interval_s)
     far_apart = changes.survey.interval_s > FASTEST_VESSEL_S
@@ -37,7 +41,7 @@ def alike_changes(
     return [
         k
         for k, other in enumerate(changes.every)
-        if unforeseen[k]
+        if (unforeseen[k] or cut_off)
         and k != i
         and other is not back
         and LIKE <= abs(other.size / change.size) <= MUCH_LARGER

@@ -228,10 +228,12 @@ def _event(
 
 
 def _is_none(changes: Changes, change: Change, shape: Transition, start: int, until: int) -> bool:
-    """Whether a change is a trifle, an adjustment, the end of a state, or undone before anybody touched the probe."""
+    """Whether a change is a trifle, an adjustment, the end of a state, or undone before anybody touched the probe; or the way
+    there, looked at sample by sample, leads the other way, as among swings from block to block."""
     trifle = TRIFLE_APART if changes.neighbour else TRIFLE
     return (
-        abs(shape.size) < trifle * changes.record.point.tolerance_at(shape.before)
+        shape.size * change.size < 0
+        or abs(shape.size) < trifle * changes.record.point.tolerance_at(shape.before)
         or _calibrated(changes.record, changes.survey, change, start)
         or _resumed(changes, change, start, shape)
         or undone(changes, start, until, shape.size)

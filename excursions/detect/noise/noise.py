@@ -277,7 +277,7 @@ def _clues(
         state_clue(record, start),
         *(gas_in_cell(record, survey, noise, spell) or usual_clues(record, survey, noise, spells, spell)),
         elsewhere_clue(survey, start, end),
-        end_clue(record, start, end, open_end=open_end),
+        end_clue(record, start, end, growth=spell.rise > 0, open_end=open_end),
     ]
     if abs(spell.rise) > STEADY * spell.change.spread:
         clues.append(Clue(odds=2.0, words="the noise keeps steady otherwise", inside=True))

@@ -24,6 +24,7 @@ GLASS_BESIDE = 12  # noise figures before
 FEWEST_TO_RELATE = 50  # noise figures that tell whether noise goes with the level
 FEWEST_STEPS = 6  # changes from one noise figure to the next that tell how a reading wanders
 OWN_STEPS = 2.2  # twice the median difference of two interquartile means of white noise, times the root of the samples
+COMES_OFF = 0.3  # odds of a coating, milder than for a level that went back: sheets of it do come off (cp)
 ALONG, APART = 0.5, 0.25  # share of the change of noise that the wander shows
 
 
@@ -139,14 +140,16 @@ def _wander_clue(survey: Survey, noise: NoiseSeries, spell: NoiseSpell) -> Clue:
     return Clue(odds=1.0)
 
 
-def end_clue(record: Record, start: int, end: int, *, open_end: bool) -> Clue:
-    """Whether it lasts, ends with a calibration or cleaning, or ends by itself."""
+def end_clue(record: Record, start: int, end: int, *, growth: bool, open_end: bool) -> Clue:
+    """Whether it lasts, ends with a calibration or cleaning, or ends by itself, as a loose plug may and a coating does not."""
     if open_end:
         return Clue(odds=2.0, words="goes on to the end of the record", inside=True)
     reset = next_reset(record, start)
     if reset is not None and abs(end - reset) <= max((end - start) // 10, 3_600 * NS_PER_S):
         return Clue(odds=5.0, words="ends with a calibration or cleaning")
-    return Clue(odds=0.7)
+    if growth:
+        return Clue(odds=0.7)
+    return Clue(odds=COMES_OFF, words="ended by itself, where a coating stays until somebody takes it off")
 
 
 class OtherNoises:

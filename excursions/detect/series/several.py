@@ -16,6 +16,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from excursions.clock import NS_PER_S
 from excursions.detect.series.scan import Change
 from excursions.detect.series.shape import Transition, transition_of
 from excursions.detect.series.survey import THINNED, Survey, jumps_of
@@ -62,8 +63,9 @@ def outruns(
     pace = pace_s(record, survey)
     if pace > FASTEST_VESSEL_S or change.across:
         return False
-    at_once = all(one.samples <= 3 and one.length_s <= max(3 * pace, 1.0) for one in family)
-    if not at_once and any(not one.sharp or one.length_s > FASTEST_VESSEL_S for one in family):
+    took_s = [_took_s(record, survey, one) for one in family]
+    at_once = all(one.samples <= 3 for one in family) and max(took_s) <= max(3 * pace, 1.0)
+    if not at_once and (not all(one.sharp for one in family) or max(took_s) > FASTEST_VESSEL_S):
         return False
     if any(0.0 in (one.before, one.after) for one in family):
         return False
@@ -94,6 +96,14 @@ def _moves(survey: Survey, lag: int) -> tuple[IndexArray, FloatArray]:
     value, breaks = survey.live.value, np.cumsum(survey.live.fresh)
     moved = np.where(breaks[lag:] == breaks[:-lag], np.abs(value[lag:] - value[:-lag]), 0.0)
     return np.arange(moved.size), moved
+
+
+def _took_s(record: Record, survey: Survey, one: Transition) -> float:
+    """How long a change took [s]; recorded on exception, the last value stood until one look before the first new one."""
+    if record.value is None or record.value.sampling.kind != "exception":
+        return one.length_s
+    time = survey.live.time
+    return min(one.length_s, float(time[one.last] - time[one.first]) / NS_PER_S + pace_s(record, survey))
 
 
 def pace_s(record: Record, survey: Survey) -> float:

@@ -71,6 +71,7 @@ ON_ITS_WAY = (
     0.5  # of a jump: where the level moves so far beside it, the cleaning did not take it off at once
 )
 FIRST_RESETS = 2  # of the kind after the walk: where these took nothing off, a later one did not take it out
+ADJUSTED = 0.5  # of a walk, that adjustments inside it made
 AFTERWARDS = 2  # lengths of the walk within which a reset may follow it
 RETURNING = 0.4  # share of the sudden changes in a walk that undo it, from which they are cleanings
 UNEVEN = 2.0  # starts of the teeth this much more scattered than their ends speak for the process
@@ -148,6 +149,8 @@ def _event(
     confidence = probe if origin != "process" else (1 - probe) * prior / (prior + walk.expected)
     if prior < walk.expected or confidence < settings.least_confidence or end <= start:
         return None
+    if _adjusted(record, survey, walk):
+        return None
     if abs(walk.size) <= 1.645 * walk.spread:
         return None  # its interval holds nil: no more than the usual change over that time
     days, size = (end - start) / NS_PER_DAY, tooth(walk)
@@ -201,8 +204,12 @@ def _severity(record: Record, walk: Walk, size: float, origin: str) -> str:
 
 
 def _sawn(record: Record, walk: Walk) -> Walk:
-    """The walk, less returns that are a few of many sudden changes and undo what no dirt does: they are the process's."""
-    if walk.returns < SAW or _mostly_undo(walk) or record.point.quantity.fouls * walk.size > 0:
+    """The walk, less returns that undo what no dirt does, or are a few of many sudden changes: they are the process's.
+
+    Where it is known which way dirt moves a reading, what goes the other way and is sent back at once is rain, or a batch.
+    """
+    way = record.point.quantity.fouls * walk.size
+    if walk.returns < SAW or way > 0 or (way == 0 and _mostly_undo(walk)):
         return walk
     return replace(walk, returns=0)
 
@@ -293,6 +300,15 @@ def _taken_out(record: Record, survey: Survey, walk: Walk) -> tuple[int | None, 
         if (after & fits).any() and odds >= WITNESS:
             return code, odds
     return None, 1.0
+
+
+def _adjusted(record: Record, survey: Survey, walk: Walk) -> bool:
+    """Whether the level jumps its way across calibrations inside the walk, by most of it: that is their adjustment."""
+    begun, ended = (int(survey.blocks.start[min(at, len(survey.blocks) - 1)]) for at in (walk.lo, walk.hi))
+    spans = record.states.spans(CALIBRATING)
+    inside = spans[(spans[:, 1] > begun) & (spans[:, 0] < ended)]
+    made = sum(jump for jump, _ in (_jump(survey, int(a), int(b)) for a, b in inside) if math.isfinite(jump))
+    return made / walk.size >= ADJUSTED
 
 
 def _reset_odds(fits: BoolArray, after: BoolArray, known: BoolArray) -> float:

@@ -35,14 +35,16 @@ def phase_changes(record: Record, noise: float) -> list[tuple[int, float, int]]:
         spans = spans[np.linspace(0, len(spans) - 1, MOST).astype(np.int64)]
     good = np.isfinite(signal.value) & (signal.quality != BAD)
     time, value = signal.time[good], signal.value[good]
-    interval = signal.sampling.interval_s
+    told = signal.sampling.kind == "exception" and signal.sampling.shortest_s > 0
+    look_s = signal.sampling.shortest_s if told else math.inf
+    interval = min(signal.sampling.interval_s, look_s)
     least = CLEAR * max(noise, signal.sampling.resolution)
     found: list[tuple[int, float, int]] = []
     past = 0
     for start, end in spans:
         lo, hi = (int(k) for k in np.searchsorted(time, [max(int(start) - BEFORE, past), end]))
         past = int(end)
-        found.extend(_timed(time[lo:hi], value[lo:hi], least, interval))
+        found.extend(_timed(time[lo:hi], value[lo:hi], least, interval, look_s))
     return [one for sort in (RISE, FALL) for one in _in_pipes(found, sort, max(PIPE_S, 2 * interval))]
 
 
@@ -53,9 +55,12 @@ def _in_pipes(found: list[tuple[int, float, int]], sort: int, quick_s: float) ->
 
 
 def _timed(
-    time: IndexArray, value: FloatArray, least: float, interval_s: float
+    time: IndexArray, value: FloatArray, least: float, interval_s: float, look_s: float
 ) -> list[tuple[int, float, int]]:
-    """Rise to the highest plateau of one cleaning and the fall from it."""
+    """Rise to the highest plateau of one cleaning and the fall from it.
+
+    Kept on exception, the last value of a plateau stood until one look of the recorder, `look_s`, before the next.
+    """
     if value.size < FEWEST_BEFORE + FEWEST_ON_TOP:
         return []
     before = median(value[:FEWEST_BEFORE])
@@ -75,5 +80,6 @@ def _timed(
         if done and idle.size:
             begin = offset + int(idle[-1])
             tau = float(time[offset + done] - time[begin]) / NS_PER_S
-            found.append((int(time[begin]), max(tau, interval_s), sort))
+            begun_s = min(tau, float(time[offset + done] - time[begin + 1]) / NS_PER_S + look_s)
+            found.append((int(time[begin]), max(begun_s, interval_s), sort))
     return found

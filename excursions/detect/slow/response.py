@@ -2,7 +2,8 @@
 
 Method: the logarithms of the time constants of all disturbances (:mod:`excursions.detect.slow.disturbances`), each less the usual
 one of its sort, in order, are searched for the run of disturbances that stands furthest above the others, by a
-t statistic with a robust scatter and every possible run counted.  A coating that thickens began sooner than
+t statistic with a robust scatter and every possible run counted.  What goes on to the end of the record is held against all
+before it as well, for a growth over half of a record is its usual scatter.  A coating that thickens began sooner than
 such a run shows, where the disturbances before it were last followed as at first.
 """
 
@@ -42,6 +43,7 @@ BOTH_WAYS = 2.0  # odds of that: a dose that slows acts one way (cp)
 FOLLOWS, ALIVE = 0.8, 4.0  # share of the noise left in a probe that follows less; odds of that
 MIDDLE = (0.16, 0.84)  # a standard deviation to either side
 SMOOTH = 5  # disturbances whose median shows whether it still takes the usual time
+MOST_ALIKE = 0.9  # correlation of neighbours; so few disturbances do not show a higher one
 LEAST_SCATTER = 0.1  # of the logarithms: no process follows more evenly (cp)
 
 
@@ -81,9 +83,9 @@ def _slowest(record: Record, survey: Survey, every: Disturbances, settings: Resp
     when, tau, log = when[usable], tau[usable], log[usable]
     if tau.size < FEWEST:
         return None
-    least = least_scatter(survey, tau)
-    best = (*slowest_run(log, least), None)
-    i, j, chance, span = min((best, *_where_calm(survey, when, log, least)), key=lambda one: one[2])
+    least = least_scatter(pace_s(record, survey), tau)
+    runs = [(*run, None) for run in (slowest_run(log, least), slower_since(log, least))]
+    i, j, chance, span = min((*runs, *_where_calm(survey, when, log, least)), key=lambda one: one[2])
     if j <= i or chance > settings.suspicion:
         return None
     i = _begin(log, i) if span is None else i
@@ -150,13 +152,13 @@ def by_sort(log: FloatArray, sort: IndexArray) -> tuple[FloatArray, IndexArray]:
     return out, np.flatnonzero(count >= FEWEST_OF_SORT) if count.size else np.empty(0, dtype=np.int64)
 
 
-def least_scatter(survey: Survey, tau: FloatArray) -> float:
-    """Scatter of the logarithms that the distance of the samples alone makes: both ends are known to one of them."""
-    return max(LEAST_SCATTER, survey.interval_s / math.sqrt(6) / float(np.median(tau)))
+def least_scatter(look_s: float, tau: FloatArray) -> float:
+    """Scatter of the logarithms that the time between two looks of the recorder [s] makes alone: both ends are known to one."""
+    return max(LEAST_SCATTER, look_s / math.sqrt(6) / float(np.median(tau)))
 
 
 def slowest_run(log: FloatArray, least: float) -> tuple[int, int, float]:
-    """Run [i, j) furthest above the rest, and how many such runs chance would show."""
+    """Run [i, j) furthest above the rest, and how many such runs chance would show where one resembles the next as among the rest."""
     n = log.size
     best = (0, 0, float(n))
     total = np.concatenate([[0.0], np.cumsum(log)])
@@ -165,11 +167,39 @@ def slowest_run(log: FloatArray, least: float) -> tuple[int, int, float]:
     for size in range(FEWEST_SLOW, n // 2 + 1):
         rise = (total[size:] - total[:-size]) / size - middle
         i = int(np.argmax(rise))
-        wide = max(scatter, _half_width(np.delete(log, np.s_[i : i + size])))
+        others = np.delete(log, np.s_[i : i + size])
+        wide = max(scatter, _half_width(others)) * math.sqrt(_alike(others))
         chance = n * n / 2 / size * float(stdtr(max(n // 3, 4), -rise[i] / wide * math.sqrt(size)))
         if chance < best[2]:
             best = (i, i + size, chance)
     return best
+
+
+def slower_since(log: FloatArray, least: float) -> tuple[int, int, float]:
+    """Run [i, n) to the end furthest above all before it, and how many such runs chance would show.
+
+    What is usual is told by the disturbances before alone, which a growth since does not widen: their scatter, and how much one
+    resembles the next, by which so many count for fewer.
+    """
+    n = log.size
+    best = (0, 0, float(n))
+    for i in range(FEWEST, n - FEWEST_SLOW + 1):
+        before, after = log[:i], log[i:]
+        wide = max(scatter_of(before), _half_width(before), least)
+        error = wide * math.sqrt(_alike(before) * (1 / i + 1 / (n - i)))
+        t = (median(after) - median(before)) / error
+        chance = n * float(stdtr(max(i // 3, 4), -t))
+        if chance < best[2]:
+            best = (i, n, chance)
+    return best
+
+
+def _alike(log: FloatArray) -> float:
+    """For how many each of the logarithms (n,) counts once, by the correlation of neighbours; 1 where they are independent."""
+    apart = log - log.mean()
+    squares = float(apart @ apart)
+    r = min(max(float(apart[1:] @ apart[:-1]) / squares, 0.0), MOST_ALIKE) if squares > 0 else 0.0
+    return (1 + r) / (1 - r)
 
 
 def _half_width(others: FloatArray) -> float:

@@ -1,7 +1,8 @@
-"""A walk that a step at its end takes back: the step is the end of the walk, not another error.
+"""A walk that a step at its end, or later, takes back: the step is the end of the walk, not another error.
 
 Somebody cleaned or adjusted the probe and wrote nothing down, or what had settled on it came off; the reading is where
-it was before.  Of a step that the process made nothing is said.
+it was before.  A film that has grown stays until then, so the step may come a while after.  What went by and by and came back at
+once speaks for the probe: a process comes back as it went.  Of a step that the process made nothing is said.
 """
 
 from __future__ import annotations
@@ -9,13 +10,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from excursions.clock import NS_PER_HOUR, NS_PER_S
+from excursions.clock import NS_PER_HOUR, NS_PER_S, duration_text
 from excursions.detect.evidence.afterwards import GONE
+from excursions.detect.evidence.origin import WITHOUT
 from excursions.digits import written
 from excursions.kinds import GRADUAL, MOVES
 from excursions.records import RETURNED, Event
 
-AT_END = 0.1  # of the walk: how far from its end the step may lie, because the end of a walk is known no better (cp)
+AT_END = 0.1  # of the walk: how far before its end the step may lie, because the end of a walk is known no better (cp)
+LATER = 1.0  # of the walk: how long what has settled may stay before it is taken off (cp)
+UNDONE = (
+    0.6,
+    1.6,
+)  # share of a walk, within its interval, that a step later undoes: the process went on meanwhile
+AT_ONCE = 3.0  # odds for the probe, as of any change that comes at once in a process that takes its time (cp)
 STAYED = "it stayed where it had gone"
 WALKED = frozenset(GRADUAL) & frozenset(MOVES)
 
@@ -46,16 +54,31 @@ def taken_back(events: Sequence[Event]) -> tuple[Event, ...]:
 def _ends(walk: Event, step: Event) -> bool:
     if step.kind != "step" or not step.may_be_probe or step.went_back:
         return False
-    near = max(AT_END * (walk.end - walk.start), NS_PER_HOUR)
-    return abs(step.start - walk.end) <= near and abs(walk.size + step.size) <= GONE * abs(walk.size)
+    length = walk.end - walk.start
+    near = max(AT_END * length, NS_PER_HOUR)
+    if abs(step.start - walk.end) <= near and abs(walk.size + step.size) <= GONE * abs(walk.size):
+        return True
+    return walk.end < step.start <= walk.end + LATER * length and _undoes(walk, step)
+
+
+def _undoes(walk: Event, step: Event) -> bool:
+    """Whether a step goes back by about as much as a walk, which is known to its interval, had gone."""
+    half = walk.size_high - walk.size if walk.size_high > walk.size else 0.0
+    low, high = UNDONE[0] * (abs(walk.size) - half), UNDONE[1] * (abs(walk.size) + half)
+    return walk.size * step.size < 0 and low <= abs(step.size) <= high
 
 
 def _ended(walk: Event, step: Event | None) -> Event:
     if step is None:
         return walk
     words = f"a step of {written(step.size)} at its end took it back to where it had been"
+    if walk.end < step.start - AT_END * (walk.end - walk.start):
+        words = f"a step of {written(step.size)} took it back, {duration_text((step.start - walk.end) / NS_PER_S)} after its end"
+    odds = AT_ONCE * walk.confidence / max(1.0 - walk.confidence, 1e-12)
+    alone = walk.origin == "undecided"
     return replace(
         walk,
+        confidence=max(walk.confidence, min(odds / (1.0 + odds), WITHOUT)) if alone else walk.confidence,
         parts=tuple(sorted({*walk.parts, step.id, *step.parts})),
         evidence=(*(said for said in walk.evidence if said != STAYED), words),
         details={**walk.details, RETURNED: (step.start - walk.start) / NS_PER_S},

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.signal import lfilter
@@ -13,7 +15,7 @@ from excursions.detect.series.slopes import steady_runs
 from excursions.detect.series.straight import slope_and_error
 from excursions.detect.series.survey import survey_of, surveyed
 from excursions.detect.slow.disturbances import time_constant
-from excursions.detect.slow.drift import detect_drift
+from excursions.detect.slow.drift import _adjusted, detect_drift
 from excursions.detect.slow.fouling import detect_fouling
 from excursions.detect.slow.plateaus import joined
 from excursions.detect.slow.response import detect_slow_response
@@ -457,3 +459,33 @@ def test_what_other_batches_do_within_a_week_is_counted(days: float, others: int
     lo, hi = (survey.blocks.at(T0 + int(d * 144) * STEP) for d in (26.0, 26.0 + days))
     walk = Walk(lo=lo, hi=hi, before=40.0, size=60.0, spread=1.0, expected=0.0)
     assert gone_as_far(survey, walk) == others
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_storms_that_muddy_a_river_at_once_and_clear_by_and_by_are_no_film_on_the_window(seed: int) -> None:
+    """Dirt on the window makes turbidity rise; what falls for days and is sent back up at once is rain."""
+    rng = np.random.default_rng(seed)
+    storms = np.zeros(12_960)
+    for k in range(6):
+        since = np.arange(12_960) - int((k + rng.uniform(0.2, 0.8)) * 713)
+        height, falls = rng.uniform(0.3, 1.2), rng.uniform(70, 230)
+        storms += np.where(since >= 0, height * np.exp(-np.maximum(since, 0) / falls), 0.0)
+    muddy = 6.0 * np.exp(0.8 * storms + coloured(12_960, 0.0, 0.15, 216, seed))
+    found = detect_drift(record(muddy * (1.0 + 0.02 * rng.normal(size=12_960)), measurand="turbidity"))
+    assert [event for event in found if event.origin != "process"] == []
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_an_adjustment_is_no_drift_of_its_day(seed: int) -> None:
+    """What calibrations put right, in the middle of the record, is no walk of the hours about it."""
+    value = process(seed) - np.where(np.arange(N) < N // 2, 0.3, 0.0)
+    done = (T0 + (N // 2 - 3) * STEP, T0 + (N // 2 + 2) * STEP)
+    states = state_line([(T0, done[0], MEASURING), (*done, CALIBRATING), (done[1], T0 + N * STEP, MEASURING)])
+    walk = Walk(lo=0, hi=0, before=6.7, size=0.3, spread=0.05, expected=1e-4)
+    given = surveyed(record(value, states=states))
+    survey = survey_of(given)
+    assert survey is not None
+    lo, hi = survey.blocks.at(done[0]) - 8, survey.blocks.at(done[1]) + 8
+    assert _adjusted(given, survey, replace(walk, lo=lo, hi=hi))
+    assert not _adjusted(given, survey, replace(walk, lo=lo, hi=hi, size=-0.3))
+    assert not _adjusted(given, survey, replace(walk, lo=hi, hi=hi + 20))

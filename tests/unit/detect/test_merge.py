@@ -41,8 +41,25 @@ WHOLE_AND_PART = {
         event("step", 40, 40.01, size=0.9),
     ),
     "noise of a cycle": (event("periodic", 10, 20), event("noise_growth", 10, 20)),
+    "the batch after a steaming that left a step": (
+        event("step", 30, 30.01, details={"cycles_after": 3.0}),
+        event("step", 31, 31.01, size=0.9, origin="process"),
+    ),
+    "a larger step of that batch alone": (
+        event("step", 30, 30.01, details={"cycles_after": 3.0}),
+        event("step", 30.02, 30.03, size=1.3, origin="process"),
+    ),
+    "that step where the batch shows it alone": (
+        event("step", 31, 31.01),
+        event("step", 30, 30.01, origin="undecided", details={"cycles_after": 3.0}),
+    ),
+    "the batches that come back slowly from steam": (
+        event("slow_return", 30, 60, details={"cycles_after": 3.0}),
+        event("step", 40, 40.01, origin="process"),
+    ),
     "calm of a slow response": (event("slow_response", 10, 50), event("noise_collapse", 12, 48)),
     "noise of a bout of spikes": (event("spikes", 10, 20), event("noise_growth", 10, 20)),
+    "noise of a bout of dropouts": (event("dropout", 10, 20), event("noise_growth", 10, 14)),
     "a standstill at an impossible reading": (event("out_of_range", 10, 20), event("pinned", 10, 20)),
     "a walk that is a step": (event("step", 30, 30.01, size=1.0), event("drift", 20, 60, size=1.1)),
     "a smaller step beside a larger": (
@@ -269,3 +286,16 @@ def test_order_is_by_start_kind_and_end_whatever_came_in() -> None:
 
 def test_nothing_stays_nothing() -> None:
     assert merge(RECORD, ()) == ()
+
+
+def test_a_walk_that_steps_make_together_is_these_steps() -> None:
+    walk = event("drift", 20, 60, size=1.03, size_low=0.83, size_high=1.23)
+    steps = (event("step", 30, 30.01, size=0.47), event("step", 50, 50.01, size=0.4))
+    first, second = merge(RECORD, (*steps, walk))
+    assert (first.parts, second.parts) == ((walk.id,), ())
+    away = replace(steps[1], size=-0.4)
+    assert len(merge(RECORD, (steps[0], away, walk))) == 3
+    alone = replace(walk, size=2.0, size_low=1.8, size_high=2.2)  # it walked by itself as well
+    assert len(merge(RECORD, (*steps, alone))) == 3
+    theirs = tuple(replace(step, origin="process") for step in steps)
+    assert len(merge(RECORD, (*theirs, walk))) == 3

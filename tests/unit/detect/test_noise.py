@@ -67,6 +67,17 @@ def test_collapse_is_found(seed: int) -> None:
 
 
 @SEEDS
+def test_what_coats_a_probe_does_not_come_off_by_itself(seed: int) -> None:
+    """Calm of a day while the slow wander goes on: a coating, if it stays; a quiet day, if it ends by itself."""
+    calm = coloured(N, 7.0, 0.3, 900, seed) + level(N, 0.0, 0.05, seed + 5) * from_to(14_000, 15_500, 0.1)
+    (ended,) = detect_noise(make_record(calm))
+    assert ended.origin == "undecided"
+    assert any("ended by itself" in fact for fact in ended.evidence)
+    (stays,) = detect_noise(make_record(calm[:15_500]))
+    assert stays.confidence > ended.confidence
+
+
+@SEEDS
 def test_steps_and_ramps_are_not_noise(seed: int) -> None:
     value = with_ramp(with_step(noisy(seed, 1.0), 9_000, 2.0), 15_000, 22_000, -3.0)
     assert detect_noise(make_record(value)) == ()

@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
+from scipy.signal import lfilter
 
 from excursions.detect.series.survey import survey_of, surveyed
 from excursions.detect.slow.disturbances import between_stays
-from excursions.detect.slow.response import ResponseSettings, _slowest, detect_slow_response
-from excursions.records import FloatArray
-from tests.builders import T0, level, make_record
+from excursions.detect.slow.phases import FALL, phase_changes
+from excursions.detect.slow.response import (
+    ResponseSettings,
+    _slowest,
+    detect_slow_response,
+    slower_since,
+    slowest_run,
+)
+from excursions.records import CLEANING, MEASURING, FloatArray
+from tests.builders import T0, grid, level, make_record, on_exception, state_line
 
 N, EVERY_S = 40_000, 10.0
 SEEDS = pytest.mark.parametrize("seed", [1, 2])
@@ -37,6 +47,24 @@ def test_batches_followed_more_slowly_are_found(seed: int) -> None:
     assert event.open_end
     assert event.severity == "check"
     assert "upward and downward alike" in event.evidence
+
+
+@SEEDS
+def test_samples_kept_on_exception_are_known_to_a_look_not_to_a_silence(seed: int) -> None:
+    """Between cleanings next to nothing is kept for an hour; of a return from one, every look is."""
+    rng = np.random.default_rng(seed)
+    quiet = level(N, 7.0, 0.006, seed)
+    quiet[::4_000] += 1.0
+    time, value = on_exception(grid(N, EVERY_S), np.round(quiet, 2), 0.1, 3_600.0)
+    record = surveyed(make_record(value, time=time))
+    survey = survey_of(record)
+    assert survey is not None
+    assert survey.interval_s == 3_600.0
+    tau = np.append(np.full(50, 54.0), np.full(20, 277.0)) * np.exp(rng.normal(0, 0.02, 70))
+    when = T0 + np.arange(70) * (N // 70) * round(EVERY_S * 1e9)
+    event = _slowest(record, survey, (when, tau, np.full(70, 4)), ResponseSettings())
+    assert event is not None
+    assert event.size == pytest.approx(277 / 54, rel=0.1)
 
 
 @SEEDS
@@ -100,3 +128,51 @@ def test_changes_have_room_and_no_break_to_either_side() -> None:
     at, lo, hi = (found.tolist() for found in between_stays(marks, broken))
     assert (at, lo, hi) == ([20, 30, 80], [18, 28, 78], [29, 46, 96])
     assert [found.size for found in between_stays(np.empty(0, np.int64), broken)] == [0, 0, 0]
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_growth_over_most_of_the_record_is_held_against_what_was_before(seed: int) -> None:
+    """A coating that grows from a third of the record on to its end: half of what there is is slow, and no two alike."""
+    rng = np.random.default_rng(seed)
+    log = np.log(55.0 * (1 + 6 * np.clip((np.arange(80) - 25) / 40, 0, 1))) + rng.normal(0.0, 0.05, 80)
+    log -= np.median(log)
+    assert slowest_run(log, 0.1)[2] > 0.02
+    i, j, chance = slower_since(log, 0.1)
+    assert 25 <= i <= 45
+    assert j == 80
+    assert chance < 1e-6
+
+
+@pytest.mark.parametrize("search", [slowest_run, slower_since])
+def test_disturbances_that_resemble_the_one_before_are_no_slower_response(
+    search: Callable[[FloatArray, float], tuple[int, int, float]],
+) -> None:
+    """Of 200 records of 120 whose neighbours correlate by 0.8, one in twenty stands out; by their scatter alone half do."""
+    rng = np.random.default_rng(3)
+    every = [lfilter([1.0], [1.0, -0.8], rng.normal(0.0, 0.3, 140))[20:] for _ in range(200)]
+    assert sum(search(log, 0.1)[2] < 0.02 for log in every) <= 20
+
+
+@SEEDS
+def test_the_fall_from_caustic_is_timed_from_when_it_began_not_from_the_last_value_kept(seed: int) -> None:
+    """On the plateau the dead band keeps a value every few minutes; the rinse comes some time after one of them."""
+    every, top = 3_000, 180
+    rng = np.random.default_rng(seed)
+    plateau = np.arange(N) % every
+    target = np.where((plateau >= 100) & (plateau < 100 + top), 62.0, 0.7)
+    share = -np.expm1(-EVERY_S / 45.0)
+    value = lfilter([share], [1.0, share - 1.0], target)
+    value *= 1.0 + lfilter([0.0024], [1.0, -0.8], rng.normal(size=N))
+    spans, begin = [], T0
+    for at in range(90, N, every):
+        edges = [T0 + round(k * EVERY_S) * 10**9 for k in (at, at + top + 60)]
+        spans += [(begin, edges[0], MEASURING), (edges[0], edges[1], CLEANING)]
+        begin = edges[1]
+    spans.append((begin, T0 + round(N * EVERY_S) * 10**9, MEASURING))
+    time, value = on_exception(grid(N, EVERY_S), value, 0.5, 3_600.0)
+    record = make_record(value, time=time, measurand="conductivity", states=state_line(spans))
+    falls = [tau for _, tau, sort in phase_changes(record, 0.05) if sort == FALL]
+    assert record.value is not None
+    assert record.value.sampling.kind == "exception"
+    assert len(falls) >= 5
+    assert max(falls) - min(falls) <= 2 * EVERY_S

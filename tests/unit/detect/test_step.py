@@ -9,7 +9,12 @@ import numpy as np
 import pytest
 
 from excursions.clock import NS_PER_S
-from excursions.detect.level.step import detect_step
+from excursions.detect.evidence.beside import Changes
+from excursions.detect.evidence.origin import Clue
+from excursions.detect.level.alike import alike_changes
+from excursions.detect.level.step import _is_none, detect_step
+from excursions.detect.series.shape import transition_of
+from excursions.detect.series.survey import survey_of
 from excursions.records import CALIBRATING, MEASURING, STEAMING, Event
 from tests.builders import (
     T0,
@@ -18,6 +23,7 @@ from tests.builders import (
     level,
     make_record,
     make_signal,
+    on_exception,
     quantised,
     state_line,
     with_ramp,
@@ -250,3 +256,51 @@ def test_three_jumps_of_a_process_that_never_jumps_are_not_its_way(seed: int) ->
     assert [round(minute(event)) for event in events] == [7_000, 15_000, 23_000]
     assert [event.origin for event in events] == ["undecided"] * 3
     assert [event.size for event in events] == pytest.approx([0.4, 0.3, -0.5], abs=0.08)
+
+
+@SEEDS
+def test_jumps_recorded_on_exception_came_within_one_look(seed: int) -> None:
+    """The last value stood, within the dead band, until one look before: the silence before a jump is no slowness of it."""
+    value = coloured(N, 300.0, 4.0, 240, seed) + level(N, 0.0, 0.5, seed + 60)
+    for at, size in ((14_003, 35.0), (17_021, -50.0), (23_111, 40.0)):
+        value = with_step(value, at, size)
+    time, value = on_exception(grid(N, 20.0), value, 2.0, 3_600.0)
+    record = make_record(value, time=time, measurand="redox")
+    assert record.value is not None
+    assert record.value.sampling.kind == "exception"
+    found = [event for event in detect_step(record) if event.origin != "process"]
+    assert 23_111 in [round(3 * minute(event)) for event in found]  # the others are undone
+
+
+@SEEDS
+def test_where_the_record_ends_what_explains_the_others_may_still_have_come(seed: int) -> None:
+    """Seven jumps alike, all but one beside a temperature that moved: the last of them the record cuts off."""
+    value = process(seed)
+    for at in (*range(4_000, 28_000, 4_000), N - 25):
+        value = with_step(value, at, 0.6)
+    record = make_record(value)
+    survey = survey_of(record)
+    assert survey is not None
+    changes = Changes(record, survey, survey.changes, "", ())
+    shapes = [transition_of(survey, change) for change in changes.every]
+
+    def alike(one: int) -> int:
+        company = [(Clue(odds=1.5 if k == one else 0.15),) for k in range(len(shapes))]
+        return len(alike_changes(changes, one, shapes, company))
+
+    assert len(shapes) == 7
+    assert [alike(one) for one in (2, 6)] == [0, 6]
+
+
+@SEEDS
+def test_a_change_whose_samples_go_the_other_way_is_no_step(seed: int) -> None:
+    """Where a basin is aired and rests in turn, neighbouring blocks differ one way and the samples between them the other."""
+    record = make_record(with_step(process(seed), 15_000, 0.6))
+    survey = survey_of(record)
+    assert survey is not None
+    changes = Changes(record, survey, survey.changes, "", ())
+    (change,) = survey.changes
+    shape = transition_of(survey, change)
+    start, until = int(survey.live.time[shape.first]), int(survey.live.time[-1])
+    assert not _is_none(changes, change, shape, start, until)
+    assert _is_none(changes, dataclasses.replace(change, size=-change.size), shape, start, until)

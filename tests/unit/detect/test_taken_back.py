@@ -30,7 +30,7 @@ def test_a_step_that_takes_a_walk_back_is_its_end_and_no_event() -> None:
     [
         {"size": 8.8},
         {"size": -4.0},
-        {"start": WALK.end + 10 * NS_PER_DAY},
+        {"start": WALK.end + 30 * NS_PER_DAY},
         {"start": 5 * NS_PER_DAY},
         {"origin": "process"},
     ],
@@ -39,6 +39,15 @@ def test_a_step_that_takes_a_walk_back_is_its_end_and_no_event() -> None:
 def test_any_other_step_stays_what_it_is(other: dict[str, object]) -> None:
     step = replace(BACK, **other)  # type: ignore[arg-type]
     assert taken_back((WALK, step)) == (WALK, step)
+
+
+def test_what_had_settled_may_stay_for_a_while_before_it_is_taken_off() -> None:
+    """A film on a river probe: the season moved the process meanwhile, so that the step is larger than the walk."""
+    walk = replace(WALK, size_low=7.0, size_high=9.0)
+    (one,) = taken_back((walk, replace(BACK, start=walk.end + 10 * NS_PER_DAY, size=-12.0)))
+    assert one.went_back
+    assert walk.confidence < one.confidence < 0.7
+    assert one.evidence[-1] == "a step of −12 took it back, 10 d after its end"
 
 
 def test_one_step_ends_one_walk() -> None:

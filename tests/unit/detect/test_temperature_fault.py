@@ -236,3 +236,35 @@ def test_an_element_at_its_range_end_is_no_heat_at_five_minutes_either() -> None
     record = record_of(made, temperature_step=0.1)
     assert detect_over_temperature(record) == ()
     assert len(detect_temperature_fault(record)) == 1
+
+
+@pytest.mark.parametrize("every_s", [300.0, 600.0])
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_lasting_jump_between_samples_far_apart_is_undecided(every_s: float, seed: int) -> None:
+    made = scene(60, every_s=every_s, seed=seed)
+    made.temperature = 15 + 2 * np.sin(made.second / 13_750) + coloured(made.second.size, 0, 0.8, 200, seed)
+    at = made.second.size // 2
+    made.temperature[at:] += 9.0
+    (event,) = detect_temperature_fault(record_of(made, temperature_step=0.1))
+    assert event.origin == "undecided"
+    assert (event.start - T0) / NS_PER_S == made.second[at]
+    assert event.size == pytest.approx(9.0, abs=0.6)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_line_that_is_also_else_given_another_temperature_jumps_by_itself(seed: int) -> None:
+    made = scene(60, every_s=600.0, seed=seed)
+    made.temperature += np.where(np.arange(made.second.size) > 4_000, 9.0, 0.0)
+    made.temperature += np.where(np.arange(made.second.size) > 6_000, -5.0, 0.0)
+    assert detect_temperature_fault(record_of(made)) == ()
+
+
+@pytest.mark.parametrize("every_s", [60.0, 600.0])
+def test_a_line_that_stood_cold_and_is_started_again_is_no_jump_of_the_element(every_s: float) -> None:
+    """It cooled for days by and by; the hot medium is back from one sample to the next."""
+    made = scene(40, every_s=every_s)
+    day = made.second / DAY_S
+    cold = (day >= 18) & (day < 23.6)
+    made.temperature = 45 + coloured(made.second.size, 0, 0.5, 50, 3)
+    made.temperature[cold] = 20 + 25 * np.exp(-6 * (day[cold] - 18)) + np.sin(6.28 * day[cold])
+    assert detect_temperature_fault(record_of(made, temperature_step=0.1)) == ()

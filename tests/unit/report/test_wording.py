@@ -184,3 +184,13 @@ def test_heat_is_told_to_the_degree_wherever_it_stands() -> None:
     )  # fmt: skip
     assert "to 95 °C" in event_sentence(hot, ZoneInfo("UTC"))
     assert size_words(hot, Reader(tz=ZoneInfo("UTC"))) == "95 °C"
+
+
+def test_values_that_are_played_back_are_told_by_when_they_were_read_first() -> None:
+    event = Event(
+        point="P1", kind="stuck", start=0, end=24 * NS_PER_HOUR, size=1200.0, size_unit="uS/cm", confidence=0.95,
+        origin="record", details={"lag_s": 43_200.0},
+    )  # fmt: skip
+    assert event_sentence(event, UTC) == (
+        "Stuck reading, the values of 12 h before over again, from 1 Jan 00:00 for 1 d"
+    )

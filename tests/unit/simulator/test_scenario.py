@@ -30,7 +30,8 @@ UNPLANTED = {
     "sterilisation",
     "hidden_heat",
     "switching",
-}  # a look-alike of its own; nothing of the plant is recorded so coarsely; no ground loop through a pump yet
+    "slow_return",
+}  # a look-alike of its own; nothing of the plant is recorded so coarsely; no ground loop through a pump and no moisture yet
 
 
 def test_every_event_kind_happens_and_every_look_alike_too() -> None:
