@@ -301,7 +301,7 @@ def _quality_plan(
     if why:
         said = {
             "good_is_0": "0 is good", "good_is_1": "1 is good", "percent": "per cent good, 100 is good", "ua": "OPC UA",
-            "doubt": "what is true is uncertain",
+            "doubt": "what is true is uncertain", "true_is_good": "what is true is good", "true_is_bad": "what is true is bad",
         }  # fmt: skip
         decisions.append(
             Decision(

@@ -273,10 +273,14 @@ def roles_of(header: str) -> frozenset[str]:
     found = frozenset(role for role, words in ROLES.items() if folded in words or joined in words)
     if not found and (end := _TIME_END.search(folded)):  # "t_ms", "received_at_utc"
         return _TIMES & roles_of(folded[: end.start()])
+    if not found and (end := _CODED.search(folded)):  # "state_code", "status bits"
+        return _QUALITY & roles_of(folded[: end.start()])
     return found
 
 
 _TIMES = frozenset(("time", "date", "late_time", "source_time"))
+_QUALITY = frozenset(("quality",))
+_CODED = re.compile(r" (?:codes?|bits?|bytes?|words?|mask|flags?|hex|text|string|label)$")
 _TIME_END = re.compile(r"(?: (?:ms|us|ns)|(?<=\w\w) (?:s|sec|utc|gmt|local|epoch|unix))$")
 
 

@@ -9,7 +9,7 @@ from excursions.read.exports.cells.columns import Column
 from excursions.read.exports.cells.factors import scale_decisions, scale_of
 from excursions.read.exports.cells.sheet import Sheet
 from excursions.read.exports.cells.units import is_unit
-from excursions.read.exports.layouts.common import is_counter, is_quality
+from excursions.read.exports.layouts.common import is_counter, is_quality, says_by_truth
 from excursions.read.exports.layouts.long import telling_column
 from excursions.read.exports.layouts.naming import (
     bare,
@@ -26,7 +26,7 @@ from excursions.read.text.words import STATE_WORDS, fold
 from excursions.records import Decision
 
 _QUALITY_END = re.compile(
-    r"(?i)[\s._\-:/|\[(]*(quality|qual|status|state|flag|valid|validity|good|q|st|qc|opcquality|qualit\w*|stat|cd|code|remark)[\])]?$"
+    r"(?i)[\s._\-:/|\[(]*(quality|qual|status|state|flag|valid|validity|invalid|bad|ok|nok|(?:un)?g(?:ü|ue|u)ltig|good|q|st|qc|opcquality|qualit\w*|stat|cd|code|remark)[\])]?$"
 )
 
 
@@ -186,7 +186,12 @@ def _is_companion(column: Column, others: list[Column]) -> bool:
         and not _is_two_state(column)
         and column.distinct <= min(_FEW_WORDS, column.filled // 3)
     )
-    return named and bool(owner) and column.filled > 0 and (codes or words or is_quality(column))
+    return (
+        named
+        and bool(owner)
+        and column.filled > 0
+        and (codes or words or is_quality(column) or says_by_truth(column))
+    )
 
 
 def _of_quality(header: str) -> re.Match[str] | None:
