@@ -292,3 +292,11 @@ def is_status_text(text: str) -> bool:
         or bool(_HASHES.fullmatch(folded) or _SHEET_ERROR.fullmatch(folded))
         or bool(re.match(r"bad(?![a-z])", folded))
     )
+
+
+_DITTO = re.compile(r"(?i)[-–—]{0,2}\s?[\"'„“”″〃]{1,2}\s?[-–—]{0,2}|ditto|dito|do\.|dto\.|idem|id\.")
+
+
+def is_ditto(text: str) -> bool:
+    """Whether a cell is the mark that people write for what stands above it."""
+    return _DITTO.fullmatch(text.strip()) is not None
