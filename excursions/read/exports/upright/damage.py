@@ -39,7 +39,8 @@ def known_damage(table: Table) -> InputFileError | None:
     for special in (_other_times(table), _other_form(table), _short_dates(table)):
         if special is not None:
             return special
-    if sum(bool(_CLOCK.match(cell)) for cell in cells) >= 0.3 * len(cells) > 0:
+    undated = not any(map(is_time_text, cells))
+    if undated and sum(bool(_CLOCK.match(cell)) for cell in cells) >= 0.3 * len(cells) > 0:
         return NoReadingsError(
             found="times of day without a date", expected="date and time in each row",
             mend="export with the date, in the same column or in one beside it", line=line,
