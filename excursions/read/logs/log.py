@@ -24,6 +24,7 @@ from excursions.read.logs.shaping import (
     by_points,
     named_by_letters,
     with_deviations,
+    with_points,
     with_standards,
     without_counts,
 )
@@ -126,7 +127,9 @@ def read_calibrations(
 def _table(log: _Log, sheet: Sheet, *, alone: bool) -> LogTable | None:
     table = find_log(sheet, log.columns)
     if table is not None:
-        table = without_counts(with_deviations(with_standards(with_phases(with_actions(by_points(table))))))
+        table = without_counts(
+            with_deviations(with_standards(with_phases(with_actions(with_points(by_points(table))))))
+        )
         table, twice = without_twins(with_names_above(named_by_letters(table)))
         log.problems += [error.at(file=log.file) for error in twice]
         log.decisions.append(column_decision(log.file, table))
@@ -271,7 +274,10 @@ def _usable(log: _Log, fact: Facts, table: LogTable, moments: Moments) -> bool:
             return False
         return True
     if fact.nowhere and not fact.action:
-        log.refuse(fact.row, "a reading beside no standard, and no other figures")
+        log.refuse(
+            fact.row,
+            "a reading beside no standard, and no other figures; name the column of the buffer or standard with --columns standard=HEADER",
+        )
         return False
     if fact.measured or fact.action in ("calibration", "verification") or _is_cleaning(fact):
         return True

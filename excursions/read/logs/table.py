@@ -221,7 +221,10 @@ def column_decision(file: str, table: LogTable) -> Decision:
     said = "; ".join(f"{header}: {_said(meaning)}" for header, meaning in pairs if header)
     where = f"{file}, sheet {table.name}" if table.name else file
     return Decision(
-        subject=where, what=f"columns read as {said}", why="by the words of the headers", option="--columns"
+        subject=where,
+        what=f"columns read as {said}",
+        why="by the words of the headers, and by the cells where those say nothing",
+        option="--columns",
     )
 
 
