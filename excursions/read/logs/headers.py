@@ -54,9 +54,13 @@ _UNIT = re.compile(
 )
 
 
+_JOINED = re.compile(r"(?<=[a-z]{2})(?=[A-Z][a-z])|(?<=[a-z]{2})\.(?=[a-z]{2})")  # "asFound.buffer"
+
+
 def fold(header: str) -> str:
     """A header without case, accents and underscores, in words that the house reads."""
-    return " ".join(english(plain(header).replace("_", " ").casefold()).split())
+    said = _JOINED.sub(" ", plain(header).replace("_", " "))
+    return " ".join(english(said.casefold()).split())
 
 
 _MEASURED = {fold(unit) for row in MEASURANDS.values() for unit in (row.unit, *row.aliases) if unit}
