@@ -286,6 +286,8 @@ def _reading_or_place(about: _Header) -> Meaning:
         return Meaning(kind="point")
     potential = bool(re.match(r"^[eu]\s?\d$", about.rest))
     raw = bool(said & v.RAWS) or about.unit in v.RAW_UNITS or potential
+    if said & v.PROBES and said & v.POINTS and not (said & v.MODELS or raw or _fixed(about)):
+        return Meaning(kind="point")  # "probe tag", "sensor location"
     if said & v.PROBES and not (raw and about.unit):
         return Meaning(kind="model") if said & v.MODELS else _probe(about)
     fixed = _fixed(about)

@@ -308,6 +308,9 @@ def _several_tests(table: LogTable) -> bool:
     return any(len(tests) > 1 for tests in seen.values())
 
 
+_NOWHERE = "no point and no tag; name their column with --columns point=HEADER"
+
+
 def _take_long(gathered: _List, table: LogTable, row: Row, time: int, comma: bool) -> None:
     point = table.cell(row, "point") or (table.name if is_point_like(table.name) else "")
     if gathered.tests:
@@ -315,7 +318,7 @@ def _take_long(gathered: _List, table: LogTable, row: Row, time: int, comma: boo
     cell = table.cell(row, "value")
     number = None if is_nothing(cell) else number_of(cell, comma=comma)
     if not point:
-        gathered.refuse(row, "no point and no tag", "point")
+        gathered.refuse(row, _NOWHERE, "point")
     elif number is None:
         gathered.refuse(row, f'no number: "{cell[:40]}"' if cell else "no value", "value")
     elif cell.lstrip()[:1] in "<>":

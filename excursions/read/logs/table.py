@@ -15,10 +15,11 @@ from excursions.read.logs.moments import Moments, read_moments, time_of_day
 from excursions.read.logs.roles import with_stated
 from excursions.read.model import ReadOptions
 from excursions.read.text.fold import plain
+from excursions.read.text.vocabulary import FOUND_WORDS, LEFT_WORDS
 from excursions.records import Decision
 
 _SEARCHED = 40  # a header further down than this many rows is not looked for
-_PHASE_WORDS = re.compile(r"found|left|before|after|vor|nach|antes|despues|depois|avant|apres")
+_PHASE_WORDS = re.compile(rf"\b(?:{'|'.join(sorted(FOUND_WORDS | LEFT_WORDS))})\b")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -71,7 +71,7 @@ def test_rows_that_cannot_be_used_are_refused_with_a_reason(tmp_path: Path) -> N
     assert [(row["line"], row["reason"].split(":")[0]) for row in reading.refused.to_dicts()] == [
         (2, "only a limit is known"),
         (3, "no date that can be read"),
-        (4, "no point and no tag"),
+        (4, "no point and no tag; name their column with --columns point=HEADER"),
         (5, "no value"),
         (6, "no number"),
     ]
