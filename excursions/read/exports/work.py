@@ -26,6 +26,7 @@ from excursions.read.exports.cells.sections import continues, is_certain, is_sec
 from excursions.read.exports.cells.table import MORE, Batch, Portion
 from excursions.read.exports.cells.units import is_unit
 from excursions.read.exports.cells.values import Values, parse_values, scaled
+from excursions.read.exports.layouts.naming import names_other_units
 from excursions.read.exports.layouts.plan import Plan, Stream
 from excursions.read.exports.outcome import Outcome, Replan
 from excursions.read.exports.times.times import parse_times
@@ -280,7 +281,7 @@ class _Batch:
         """Whether a row without a time begins another table; the rows of a long one name their tags themselves."""
         if self.plan.layout == "long":
             return other_columns(cells, self.plan.headers)
-        return begins_block(cells, self.plan.headers)
+        return begins_block(cells, self.plan.headers) or names_other_units(cells, self.plan.streams)
 
     def _begins_section(self, row: int, cells: list[str], clocks: dict[tuple[int, ...], _Clocked]) -> bool:
         """Whether a line marks a name as the one above the table does, and the times begin anew below it."""
