@@ -48,7 +48,8 @@ ZONE_WORDS: dict[str, str] = {
     "cest": "+02:00", "mez": "+01:00", "mesz": "+02:00", "eet": "+02:00", "eest": "+03:00", "msk": "+03:00",
     "est": "-05:00", "edt": "-04:00", "cdt": "-05:00", "mst": "-07:00", "mdt": "-06:00",
     "pst": "-08:00", "pdt": "-07:00", "akst": "-09:00", "akdt": "-08:00", "hst": "-10:00",
-    "jst": "+09:00", "kst": "+09:00", "aest": "+10:00", "aedt": "+11:00", "nzst": "+12:00", "nzdt": "+13:00",
+    "jst": "+09:00", "kst": "+09:00", "aest": "+10:00", "aedt": "+11:00", "awst": "+08:00", "acst": "+09:30", "acdt": "+10:30",
+    "hkt": "+08:00", "pkt": "+05:00", "wib": "+07:00", "wita": "+08:00", "sast": "+02:00", "nzst": "+12:00", "nzdt": "+13:00",
 }  # fmt: skip
 
 # A flag of summer time beside a wall clock: hours ahead of the standard time of its zone, whichever that is.
