@@ -13,6 +13,7 @@ from excursions.read.exports.files.content import Content, Opened
 from excursions.read.exports.files.frametable import FrameTable
 from excursions.read.exports.files.grids import grid_table
 from excursions.read.exports.files.jsonshapes import START_KEYS, is_odd, records_of, rows_of
+from excursions.read.exports.files.nested import refuse_other_lengths
 from excursions.read.exports.files.sound import sound
 from excursions.read.exports.layouts.naming import unique
 from excursions.read.model import ReadOptions
@@ -133,6 +134,7 @@ def _flat(frame: pl.DataFrame) -> pl.DataFrame:
             frame = _beside(frame, nested[0])
         elif lists:
             _refuse_one_time(frame, lists)
+            refuse_other_lengths(frame, lists)
             frame = frame.explode(lists)
         else:
             break
