@@ -22,7 +22,7 @@ from excursions.records import BAD, GOOD, UNCERTAIN, ByteArray
 NAMES = ("good", "uncertain", "bad")
 _GOOD_WORDS = (
     "good ok okay valid success true yes normal fine measured gut gultig gueltig in_ordnung bueno valido bon valide buono valida bom "
-    "actual g o.k. maintenance_required wartungsbedarf good_clamped approved accepted a passed pass certified bra goed "
+    "betrieb messbetrieb messwert messung measuring in_betrieb in_operation en_service en_marcha in_funzione actual g o.k. maintenance_required wartungsbedarf good_clamped approved accepted a passed pass certified bra goed "
     "bonne bonnes correct correcte buena boa buona bun buna καλη καλο добро добър god godt bra dobry dobra dobre hyva jo iyi gecerli spravne platny platna prawidlowy poprawny i.o. хорошии хорошее норма норм tot baik ดี 良好 良 正常 好 有効 有效 合格 양호 정상 유효 좋음"
 )
 _UNCERTAIN_WORDS = (
@@ -33,7 +33,7 @@ _UNCERTAIN_WORDS = (
 )
 _BAD_WORDS = (
     "bad invalid false no error err fault failure failed fail missing nodata no_data not_connected offline comm_fail shutdown "
-    "out_of_service schlecht ungultig ungueltig fehler gestort gestoert malo invalide mauvais cattivo ruim rejected "
+    "out_of_service schlecht ungultig ungueltig fehler gestort gestoert storung stoerung en_defaut averia guasto storing malo invalide mauvais cattivo ruim rejected "
     "comm_failure sensor_failure device_failure config_error function_check funktionskontrolle ausfall bad_input null none nan b "
     "i/o_timeout timeout stale disconnected mauvaise defaut defectueux mala cattiva invalida slecht darlig "
     "rau rea κακη κακο лошо лош zly zla zle dalig darlig spatna spatny rossz hibas ervenytelen kotu hatali gecersiz huono nieprawidlowy neplatny chyba blad fel ogiltig ugyldig ongeldig non_valido invalido nok not_ok n.i.o. niet_ok плохои плохое ошибка обрыв xau buruk rusak เสีย ไม่ดี 不良 異常 異常値 无效 無効 异常 坏 故障 欠測 欠损 断線 断线 通信異常 通讯故障 불량 이상 고장 오류 무효"
