@@ -165,11 +165,12 @@ def _beside(columns: Sequence[Column]) -> list[_Named]:
     for before, column in pairwise(columns):
         plain = set(filter(None, before.cells))
         named = "tag" in before.roles if before.header else True
+        constant = not before.header and before.distinct == 1 and before.filled == len(before.cells)
         names = (
             before.is_text
             and named
             and plain
-            and all(is_name(re.sub(r"\s*[:=]$", "", cell)) for cell in plain)
+            and (constant or all(is_name(re.sub(r"\s*[:=]$", "", cell)) for cell in plain))
         )
         if names and column.is_value and column.numbers:
             found.append(_Named(before.index, column.index))
