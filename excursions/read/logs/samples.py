@@ -23,6 +23,7 @@ from excursions.read.logs.table import (
     is_point_like,
 )
 from excursions.read.model import REFUSED_SCHEMA, ReadOptions
+from excursions.read.text.fold import plain
 from excursions.read.text.numbers import is_nothing, number_of
 from excursions.records import Decision, LabSample
 
@@ -57,6 +58,7 @@ def sample_meanings(headers: Sequence[str]) -> list[Meaning]:
         if sum(asked) < sum(pure):
             found = [Meaning(kind="measurand") if here else m for m, here in zip(found, asked, strict=True)]
             pure = [only and not here for only, here in zip(pure, asked, strict=True)]
+    found = _of_the_sampling(found, headers)
     several = sum(m.kind == "value" or (m.kind == "wide" and bool(m.unit)) for m in found)
     if not any(pure) and several > 1:
         return [replace(m, kind="wide") if m.kind == "value" else m for m in found]
@@ -67,6 +69,19 @@ def sample_meanings(headers: Sequence[str]) -> list[Meaning]:
     if any(meaning.kind == "value" for meaning in found):
         return [Meaning() if m.kind == "wide" else m for m in found]
     return found
+
+
+def _of_the_sampling(found: list[Meaning], headers: Sequence[str]) -> list[Meaning]:
+    """Of several dates, and of several clocks, the one that the sample was drawn at; the others are of its way through the laboratory."""
+    kept = list(found)
+    for kind in ("time", "clock"):
+        places = [at for at, meaning in enumerate(found) if meaning.kind == kind]
+        drawn = [at for at in places if _SAMPLED.search(fold(headers[at]))]
+        if drawn and len(places) > 1:
+            kept = [
+                Meaning(kind="ignored") if at in places and at != drawn[0] else m for at, m in enumerate(kept)
+            ]
+    return kept
 
 
 _SINGLE = re.compile(
@@ -110,12 +125,17 @@ _NOT_THE_LABORATORY = frozenset(
 _NUMBERS = frozenset(["no", "nr", "id", "number", "nummer", "num", "code", "lfd"])
 
 
+_COUNTS = re.compile(r"(?:^|[\s_./-])(?:nr|no|id|num|number|nummer)\.?$")  # "LIMS-Nr"; "NO3" is none
+
+
 def _meaning(header: str) -> Meaning:
     rest, unit = unit_in(fold(header))
     words = set(re.findall(r"[a-z]+", rest))
     if not words:
         return Meaning()
     if words & _NUMBERS and words & (w.VALUES | {"sample", "probe", "proben"}):
+        return Meaning(kind="ignored")
+    if _COUNTS.search(rest):
         return Meaning(kind="ignored")
     if words & w.VALUES and words & _NOT_THE_LABORATORY:
         return Meaning(kind="ignored")
@@ -154,6 +174,8 @@ def _of_sampling(words: set[str], read: Meaning) -> Meaning:
         return read
     if words & {"no", "nr", "id", "number", "nummer", "type"}:
         return Meaning(kind="ignored")
+    if any(word.endswith("zeit") for word in words):
+        return Meaning(kind="clock")  # "Probenahmezeit"
     alone = not words - {
         "sampled",
         "entnahme",
@@ -274,11 +296,22 @@ def _read_table(gathered: _List, table: LogTable) -> None:
         gathered.mark = moments.marks.get(at, "")
         if time is None:
             gathered.refuse(row, "no date that can be read", "time")
+        elif taken_back := _taken_back(table, row):
+            gathered.refuse(row, f'the list says "{taken_back}" of it: not used')
         elif wide:
             _take_wide(gathered, table, row, time, wide, comma)
         else:
             _take_long(gathered, table, row, time, comma)
     _tell_lost(gathered, table)
+
+
+def _taken_back(table: LogTable, row: Row) -> str:
+    """The word in a column of states by which the laboratory takes a result back, or empty."""
+    for at, meaning in enumerate(table.meanings):
+        cell = row.cells[at] if at < len(row.cells) else ""
+        if meaning.kind in ("", "ignored", "result", "phase") and plain(cell).casefold() in w.WITHDRAWN:
+            return cell
+    return ""
 
 
 def _tell_lost(gathered: _List, table: LogTable) -> None:
