@@ -79,6 +79,14 @@ class Facts:
         return any(math.isfinite(slot.deviation) and math.isnan(slot.raw) for slot in slots)
 
     @property
+    def in_per_cent(self) -> bool:
+        """Whether its deviations are in per cent and one of them stands beside a standard."""
+        slots = [slot for part in self.parts.values() for slot in part.slots.values()]
+        return any(slot.standard for slot in slots) and any(
+            slot.raw_unit == "%" and math.isfinite(slot.deviation) for slot in slots
+        )
+
+    @property
     def unplaced(self) -> int:
         """How many readings of the row stand beside no standard, so that nobody knows what they should have been."""
         shared = self.parts.get("", Part()).slots

@@ -228,8 +228,9 @@ _SHORT: tuple[tuple[re.Pattern[str], str, Meaning], ...] = (
 
 def _short(about: _Header) -> Meaning | None:
     """Abbreviations that are the whole header."""
+    bare = " ".join(word for word in about.rest.split() if word not in _PHASE_OF)  # "k before"
     for pattern, unit, meaning in _SHORT:
-        if pattern.fullmatch(about.rest) and unit in ("", about.unit):
+        if pattern.fullmatch(bare) and unit in ("", about.unit):
             return meaning
     return None
 

@@ -153,8 +153,9 @@ def _names_columns(header: Sequence[str], below: Sequence[str], read: Reader) ->
     if not any(_PHASE_WORDS.search(fold(cell)) for cell in header if cell):
         return False
     filled = [at for at, cell in enumerate(below) if cell]
-    lettered = any(char.isalpha() for at in filled for char in below[at])
-    under_titles = any(at >= len(header) or not header[at] for at in filled)
+    first = next((at for at, cell in enumerate(header) if _PHASE_WORDS.search(fold(cell))), 0)
+    lettered = any(char.isalpha() for at in filled if at >= first for char in below[at])
+    under_titles = any(at > first and (at >= len(header) or not header[at]) for at in filled)
     if not lettered and not under_titles:
         return False  # numbers under headers of their own are data; under merged titles they may be buffers
     meanings = read(below)

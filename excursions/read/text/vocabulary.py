@@ -12,11 +12,11 @@ def words(text: str) -> frozenset[str]:
 
 
 FOUND_WORDS = words(
-    "found before vor vorher vorgefunden vorgefundene vorgefundener antes avant initial initiale inicial pre af angetroffen ennen "
+    "found before elotte vor vorher vorgefunden vorgefundene vorgefundener antes avant initial initiale inicial pre af angetroffen ennen "
     "angetroffene gefunden aangetroffen trovato encontrado encontrada encontrados trouve trouvee anfang istzustand prima fore przed pred elott inainte pirms enne"
 )
 LEFT_WORDS = words(
-    "left after nach nachher belassen lasciato achtergelaten apres despues depois final finale post al hinterlassen hinterlassene adjusted justiert new neu "
+    "left after utana nach nachher belassen lasciato achtergelaten apres despues depois final finale post al hinterlassen hinterlassene adjusted justiert new neu "
     "neue nueva nuevo nouveau nouvelle dejado dejada deixado deixada laisse laissee eingestellt ajustado ajustada dopo efter etter jalkeen po dupa parast"
 )
 
@@ -89,11 +89,11 @@ MEASURANDS = words(
 )
 STANDARDS = words(
     "prufgas pruefgas kalibriergas testgas eichgas spangas applied soluzione formazin formazine formazina roztok roztwor liuos oldat solutie bufor buffer buf buff tampone buffert standard std stds puffer pufferlosung tampon tampao solution solucion solucao losung loesung reference ref "
-    "lab laborwert labwert laboratory referenz referencia nominal sollwert target certified known patron etalon padrao wzorca wzorzec referentie kalibratievloeistof standardi kalibrierlosung bezugswert soll"
+    "lab laborwert labwert laboratory referenz referencia nominal expected sollwert target certified known patron etalon padrao wzorca wzorzec referentie kalibratievloeistof standardi kalibrierlosung bezugswert soll"
 )
 RAWS = words(
     "signal raw roh rohwert reading readings messwert measured indicated display anzeige lectura lecture leitura "
-    "potential potenzial spannung current strom phase angle winkel mv na ua pa voltage istwert ist response measurement read avlast "
+    "potential potenzial spannung current strom phase angle winkel mv na ua pa voltage istwert ist response measurement read meas actual avlast "
     "indication mesure medida lue lu lus leido lida observed rdg rdgs gemessen abgelesen gemeten aflezing uitlezing aanwijzing meting lettura letture wskazanie wskazania odczyt avlasning lukema"
 )
 RAW_UNITS = words("mv v na pa ua ma us ms deg ° rad ohm kohm mohm hz khz mhz counts cts")
