@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 
 from excursions.clock import TimeArray
-from excursions.read.exports.cells.cellunits import units_of_cells
+from excursions.read.exports.cells.cellunits import units_beside, units_of_cells
 from excursions.read.exports.cells.columns import clean
 from excursions.read.exports.cells.grouping import grouped
 from excursions.read.exports.cells.journal import are_messages
@@ -194,7 +194,12 @@ class _Batch:
             timed, use = timed & named, use & named
         self._refuse_cells(stream, timed & ~values.ok)
         self._count_words(stream, values, tags, use)
-        for unit, rows in units_of_cells(values, tags):
+        beside = (
+            self.batch.frame[str(stream.unit_column)]
+            if stream.unit_column is not None and tags is None
+            else None
+        )
+        for unit, rows in units_of_cells(values, tags) if beside is None else units_beside(beside):
             of_unit = use if rows is None else use & rows
             if tags is None:
                 self._one_tag(replace(stream, unit=unit or stream.unit), clock, values, quality, of_unit)

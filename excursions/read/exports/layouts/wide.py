@@ -10,7 +10,7 @@ from excursions.read.exports.cells.factors import scale_decisions, scale_of
 from excursions.read.exports.cells.sheet import Sheet
 from excursions.read.exports.cells.units import is_unit
 from excursions.read.exports.layouts.common import is_counter, is_quality, says_by_truth
-from excursions.read.exports.layouts.long import telling_column
+from excursions.read.exports.layouts.long import is_unit_column, telling_column
 from excursions.read.exports.layouts.naming import (
     bare,
     description_of,
@@ -71,10 +71,9 @@ def propose(sheet: Sheet) -> Draft | None:
     }
     why = "they hold texts, places, or qualities of no value column"
     layout = "wide" if len(values) > 1 else "one tag"
-    stated = _unit_cells(rest) if len(values) == 1 and not streams[0].unit else None
-    if stated is not None:
-        used.add(stated.index)
-        streams = (replace(streams[0], unit=next(cell for cell in stated.cells if cell)),)
+    beside = _unit_columns(rest, values, qualities)
+    streams = tuple(s if s.value not in beside else replace(s, unit_column=beside[s.value]) for s in streams)
+    used |= {s.unit_column for s in streams if s.unit_column is not None}
     told = () if whole is None else (_row_decision(sheet, whole),)
     told = (*told, _places_decision(sheet, places)) if places else told
     told = (*told, *scale_decisions(sheet.stem, [(header_of(c), c) for c in values]))
@@ -144,9 +143,19 @@ def _row_decision(sheet: Sheet, column: Column) -> Decision:
     )  # fmt: skip
 
 
-def _unit_cells(columns: list[Column]) -> Column | None:
-    """The column that says the unit in each row of a file of one tag."""
-    return next((c for c in columns if "unit" in c.roles and c.is_text and c.distinct == 1), None)
+def _unit_columns(
+    columns: list[Column], values: list[Column], qualities: dict[int, Column]
+) -> dict[int, int]:
+    """The column that says the unit in each row, by the column of values it stands behind; the only one of each belong together."""
+    units = [c.index for c in columns if c.is_text and is_unit_column(c)]
+    if len(values) == len(units) == 1:
+        return {values[0].index: units[0]}
+    found: dict[int, int] = {}
+    for value in (c.index for c in values):
+        behind = value + 1 if value + 1 not in qualities else value + 2
+        if behind in units:
+            found[value] = behind
+    return found
 
 
 def _refuse_clocks(sheet: Sheet, values: list[Column]) -> None:
