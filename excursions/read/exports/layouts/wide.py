@@ -22,6 +22,8 @@ from excursions.read.exports.layouts.naming import (
 from excursions.read.exports.layouts.plan import Draft, NoReadingsError, Stream
 from excursions.read.exports.layouts.timecolumns import chosen_time, time_columns
 from excursions.read.exports.times.timeshapes import clock_shape_of
+from excursions.read.text.aggregates import AGGREGATES
+from excursions.read.text.fold import plain
 from excursions.read.text.words import STATE_WORDS, fold
 from excursions.records import Decision
 
@@ -100,6 +102,8 @@ def _places(
     ]
     if len(values) < 2:
         return tuple(c.index for c in named)
+    if all(plain(fold(c.header)).casefold() in AGGREGATES for c in values):
+        named = named or [c for c in columns if c.index not in taken and "tag" in c.roles and c.is_text][:1]
     others = [
         c
         for c in columns
