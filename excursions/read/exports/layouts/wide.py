@@ -24,7 +24,7 @@ from excursions.read.exports.layouts.timecolumns import chosen_time, time_column
 from excursions.read.exports.times.timeshapes import clock_shape_of
 from excursions.read.text.aggregates import AGGREGATES
 from excursions.read.text.fold import plain
-from excursions.read.text.words import STATE_WORDS, fold
+from excursions.read.text.words import ROLES, STATE_WORDS, fold
 from excursions.records import Decision
 
 _QUALITY_END = re.compile(
@@ -150,16 +150,30 @@ def _row_decision(sheet: Sheet, column: Column) -> Decision:
 def _unit_columns(
     columns: list[Column], values: list[Column], qualities: dict[int, Column]
 ) -> dict[int, int]:
-    """The column that says the unit in each row, by the column of values it stands behind; the only one of each belong together."""
-    units = [c.index for c in columns if c.is_text and is_unit_column(c)]
-    if len(values) == len(units) == 1:
-        return {values[0].index: units[0]}
+    """The column that says the unit in each row, by the column of values: of its name, the only one of each, or beside it.
+
+    They stand all before their values where the first one does, else all behind.
+    """
+    units = [c for c in columns if c.is_text and is_unit_column(c)]
+    named = {_unit_base(c): c.index for c in units if _unit_base(c)}
+    if named:
+        return {c.index: named[fold(c.header)] for c in values if fold(c.header) in named}
+    places = {c.index for c in units}
+    if len(values) == len(places) == 1:
+        return {values[0].index: min(places)}
+    before = bool(places) and min(places) < min(c.index for c in values)
     found: dict[int, int] = {}
     for value in (c.index for c in values):
         behind = value + 1 if value + 1 not in qualities else value + 2
-        if behind in units:
-            found[value] = behind
+        if (at := value - 1 if before else behind) in places:
+            found[value] = at
     return found
+
+
+def _unit_base(column: Column) -> str:
+    """What a column of units is named after, ``PH`` of ``PH.unit``; empty where its name says nothing but unit."""
+    base, _, last = fold(column.header).rpartition(" ")
+    return base if last in ROLES["unit"] else ""
 
 
 def _refuse_clocks(sheet: Sheet, values: list[Column]) -> None:
