@@ -46,7 +46,9 @@ class SampleReading:
     headers: tuple[str, ...] = ()
 
 
-_SAMPLED = re.compile(r"sampl|probe?nahme|entnahme|gezogen|prelev|muestre|amostrag|drawn|taken")
+_SAMPLED = re.compile(
+    r"sampl|probe?nahme|entnahme|gezogen|prelev|muestre|amostrag|drawn|taken|provtag|provetag|monstername|campionament|pobor"
+)
 
 
 def sample_meanings(headers: Sequence[str]) -> list[Meaning]:
@@ -77,6 +79,14 @@ def _of_the_sampling(found: list[Meaning], headers: Sequence[str]) -> list[Meani
     for kind in ("time", "clock"):
         places = [at for at, meaning in enumerate(found) if meaning.kind == kind]
         drawn = [at for at in places if _SAMPLED.search(fold(headers[at]))]
+        if (
+            kind == "time"
+            and len(drawn) > 1
+            and _DAY.search(fold(headers[drawn[0]]))
+            and not _DAY.search(fold(headers[drawn[1]]))
+        ):
+            kept[drawn[1]] = Meaning(kind="clock")  # "Provtagningsdatum", "Provtagningstid"
+            places.remove(drawn[1])
         if drawn and len(places) > 1:
             kept = [
                 Meaning(kind="ignored") if at in places and at != drawn[0] else m for at, m in enumerate(kept)
@@ -84,6 +94,7 @@ def _of_the_sampling(found: list[Meaning], headers: Sequence[str]) -> list[Meani
     return kept
 
 
+_DAY = re.compile(r"dat(?:um|e|o|a)|fecha|\bjour|dag\b|tag\b")
 _SINGLE = re.compile(
     r"\b(?:rep|repl|replicate|run|det|determination|single|messung|bestimmung|einzelwert|wdh|wiederholung|essai|prueba|prova|meting)\w* ?[.#-]? ?(?:\d+|[a-d])$"
 )
@@ -295,7 +306,7 @@ def _read_table(gathered: _List, table: LogTable) -> None:
     for at, (row, time) in enumerate(zip(table.rows, moments.time, strict=True)):
         gathered.mark = moments.marks.get(at, "")
         if time is None:
-            gathered.refuse(row, "no date that can be read", "time")
+            gathered.refuse(row, _dateless(table, row), "time")
         elif taken_back := _taken_back(table, row):
             gathered.refuse(row, f'the list says "{taken_back}" of it: not used')
         elif wide:
@@ -303,6 +314,11 @@ def _read_table(gathered: _List, table: LogTable) -> None:
         else:
             _take_long(gathered, table, row, time, comma)
     _tell_lost(gathered, table)
+
+
+def _dateless(table: LogTable, row: Row) -> str:
+    empty = not table.cell(row, "time") and not table.cell(row, "clock")
+    return "no date: fill it in on every row" if empty else "no date that can be read"
 
 
 def _taken_back(table: LogTable, row: Row) -> str:

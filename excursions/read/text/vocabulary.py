@@ -12,7 +12,7 @@ def words(text: str) -> frozenset[str]:
 
 
 FOUND_WORDS = words(
-    "found before elotte vor vorher vorgefunden vorgefundene vorgefundener antes avant initial initiale inicial pre af angetroffen ennen "
+    "found before gevonden fundet funnet funnen loydetty elotte vor vorher vorgefunden vorgefundene vorgefundener antes avant initial initiale inicial pre af angetroffen ennen "
     "angetroffene gefunden aangetroffen trovato encontrado encontrada encontrados trouve trouvee anfang istzustand prima fore przed pred elott inainte pirms enne"
 )
 LEFT_WORDS = words(
