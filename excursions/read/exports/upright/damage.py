@@ -51,6 +51,12 @@ def known_damage(table: Table) -> InputFileError | None:
     for special in (_other_times(table), _other_form(table), _short_dates(table)):
         if special is not None:
             return special
+    objects = [cell for cell in cells if re.fullmatch(r"\{.*:.*\}", cell)]
+    if 2 * len(objects) >= len(rows) - 1 > 0:
+        return NoReadingsError(
+            found=f'objects in cells ("{objects[0][:40]}")', expected="a reading in each cell",
+            mend="export each field of them in a column of its own, or the messages as JSON, one a line", line=line,
+        )  # fmt: skip
     undated = not any(map(is_time_text, cells))
     if undated and sum(bool(_CLOCK.match(cell)) for cell in cells) >= 0.3 * len(cells) > 0:
         return NoReadingsError(
