@@ -11,6 +11,7 @@ from pathlib import Path
 import polars as pl
 
 from excursions.errors import ExcursionsError, InputFileError
+from excursions.read.exports.times.timeshapes import shape_of
 from excursions.read.logs import samplewords as w
 from excursions.read.logs.cells import Row, Sheet, read_cells
 from excursions.read.logs.gathered import Gathered
@@ -283,7 +284,7 @@ def _over_dates(rows: Sequence[Row]) -> str:
 
 def _no_table(file: str, sheets: Sequence[Sheet]) -> InputFileError:
     rows = [row for sheet in sheets for row in sheet.rows[:_HEAD_ROWS]]
-    across = next((row for row in rows if sum(is_date(cell) for cell in row.cells) > 1), None)
+    across = next((row for row in rows if sum(shape_of(cell) is not None for cell in row.cells) > 1), None)
     if across is not None:
         return InputFileError(
             found="dates side by side in one row", expected="a row a sample, with its date",

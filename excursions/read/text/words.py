@@ -296,7 +296,9 @@ def is_status_text(text: str) -> bool:
 
 _DITTO = re.compile(r"(?i)[-–—]{0,2}\s?[\"'„“”″〃]{1,2}\s?[-–—]{0,2}|ditto|dito|do\.|dto\.|idem|id\.")
 
+_DITTO_ENDS = frozenset("\"'„“”″〃-–—oOmM. ")  # no figure ends so: most cells are told at once
+
 
 def is_ditto(text: str) -> bool:
     """Whether a cell is the mark that people write for what stands above it."""
-    return _DITTO.fullmatch(text.strip()) is not None
+    return text[-1:] in _DITTO_ENDS and _DITTO.fullmatch(text.strip()) is not None

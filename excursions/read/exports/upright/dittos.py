@@ -51,18 +51,19 @@ def without_dittos(table: Table, name: str) -> tuple[BlockTable, Decision] | Non
 
 def _places(rows: Sequence[Row]) -> dict[int, int]:
     """Columns with such a mark below a row of data, and the line of that row; not one of units, in which it is an inch."""
-    found = {}
-    for place in range(max((len(row.cells) for row in rows), default=0)):
-        above: Row | None = None
-        for row in rows:
-            cell = row.cells[place] if place < len(row.cells) else ""
-            if not cell:
-                continue
-            if "unit" in roles_of(cell):
-                break
-            if not is_ditto(cell):
-                above = row
-            elif above is not None and any(other[:1].isdecimal() for other in above.cells):
-                found[place] = above.line
-                break
-    return found
+    marked = sorted({at for row in rows for at, cell in enumerate(row.cells) if is_ditto(cell)})
+    return {place: line for place in marked if (line := _leant_on(rows, place))}
+
+
+def _leant_on(rows: Sequence[Row], place: int) -> int:
+    """Line of the row of data above the first mark of a column; zero where there is none."""
+    above: Row | None = None
+    for row in rows:
+        cell = row.cells[place] if place < len(row.cells) else ""
+        if cell and "unit" in roles_of(cell):
+            return 0
+        if cell and not is_ditto(cell):
+            above = row
+        elif cell and above is not None and any(other[:1].isdecimal() for other in above.cells):
+            return above.line
+    return 0
