@@ -17,7 +17,7 @@ from pathlib import Path
 from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE
 from excursions.errors import ExcursionsError, InputFileError
 from excursions.read.logs.actions import action_of, is_of_test
-from excursions.read.logs.cells import Row, Sheet, member_heads, read_head
+from excursions.read.logs.cells import Row, Sheet, member_heads, read_cells, read_head
 from excursions.read.logs.forms import find_log
 from excursions.read.logs.headers import fold
 from excursions.read.logs.samples import sample_table
@@ -57,6 +57,8 @@ _TABLES = words(
 )
 # An export, or what a program or a person says of itself.
 _PERHAPS = words(".log .json .jsonl .ndjson .xml .fods .html .htm .yaml .yml .ini .md")
+_STRUCTURED = words(".json .xml .yaml .yml")
+_LARGEST_STRUCTURED = 2**20  # bytes; people make thousands of entries, not millions
 _LOG_NAME = re.compile(r"calib|kalib|kalibr|etalon|calibra|justier|cal[_\- ]?log|logbook|logbuch")
 _SAMPLE_NAME = re.compile(
     r"sampl|preliev|\bpobor|monstername|provtagn|labor|grab|(?:^|[_\- .])lab(?:$|[_\- .])|muestra|echantillon|amostra|probenahme|handprobe"
@@ -197,6 +199,8 @@ def classify(path: Path) -> tuple[str, str]:
     if suffix in _NO_DATA:
         return "ignored", f"a {suffix} file holds no readings"
     if suffix in _PERHAPS:
+        if suffix in _STRUCTURED and _is_structured_log(path):
+            return "calibrations", ""
         return (
             ("export", "")
             if promises_readings(path)
@@ -210,6 +214,17 @@ def classify(path: Path) -> tuple[str, str]:
     if not sheets:
         return ("export", "") if _named_like_a_table(path) else ("ignored", "it is empty")
     return _by_content(path, sheets)
+
+
+def _is_structured_log(path: Path) -> bool:
+    """Whether a file of nested records, small enough to be seen whole, holds calibrations."""
+    if path.stat().st_size > _LARGEST_STRUCTURED:
+        return False
+    try:
+        sheets = read_cells(path, ReadOptions()).sheets
+    except ExcursionsError:
+        return False  # the reader of exports tells what is wrong with it
+    return any(_is_log(sheet, plain(path.stem).casefold()) for sheet in sheets)
 
 
 def _named_like_a_table(path: Path) -> bool:
@@ -304,7 +319,7 @@ def _on_a_grid(table: LogTable) -> bool:
 
 # Words that only people who draw or analyse samples write over a column.
 _SAMPLED = re.compile(
-    r"sampl|preliev|\bpobor|monstername|monsterpunt|provtagn|provpunkt|naytteenott|\blab\b|labor|\blims\b|grab|entnahme|proben?nahme|prelev|echantillon|muestr|amostr|analyst|analist|analytik|"
+    r"sampl|preliev|\bpobor|monstername|monsterpunt|provtagn|provpunkt|provetag|provested|provepunkt|analyte|determinand|naytteenott|\blab\b|labor|\blims\b|grab|entnahme|proben?nahme|prelev|echantillon|muestr|amostr|analyst|analist|analytik|"
     r"titrat|photomet|handmess|vergleichsmess|referenzmess|reference (?:value|meter|method)|bench"
 )
 _QUALITY = re.compile(r"\b(?:quality|qualitat|status|qualite|calidad|qualidade|good|valid)\b")

@@ -123,5 +123,15 @@ class Executor:
 
 def _stronger(new: str, old: str) -> bool:
     """Whether a scheme found in more of the column overrules the one found in its first rows."""
-    rank = {"words": 0, "good_is_0": 1, "good_is_1": 1, "percent": 2, "doubt": 2, "classic": 3, "ua": 4}
+    rank = {
+        "words": 0,
+        "good_is_0": 1,
+        "good_is_1": 1,
+        "true_is_good": 1,
+        "true_is_bad": 1,
+        "percent": 2,
+        "doubt": 2,
+        "classic": 3,
+        "ua": 4,
+    }
     return rank[new] > rank[old] or (rank[new] == rank[old] == 1 and new != old)

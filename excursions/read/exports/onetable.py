@@ -22,6 +22,7 @@ from excursions.read.exports.upright.cards import records_below
 from excursions.read.exports.upright.clockdays import named_day, named_year
 from excursions.read.exports.upright.counted import counted
 from excursions.read.exports.upright.damage import known_damage
+from excursions.read.exports.upright.dittos import without_dittos
 from excursions.read.exports.upright.leaning import written_out
 from excursions.read.exports.upright.monthsacross import year_of_months
 from excursions.read.exports.upright.stacked import (
@@ -98,9 +99,12 @@ def read_table(table: Table, asked: Asked) -> TableRead:
 
 
 def _plain(table: Table, asked: Asked) -> TableRead:
+    told: list[Decision] = []
+    if (repeated := without_dittos(table, asked.name)) is not None:
+        table = repeated[0]
+        told.append(repeated[1])
     sheet = look_at(table.preview, asked.stem)
     order = asked.options.date_order
-    told: list[Decision] = []
     if sheet is not None:
         sheet, beside = without_besides(sheet, asked.name)
         told.extend(beside)

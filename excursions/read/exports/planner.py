@@ -19,7 +19,13 @@ from excursions.read.exports.layouts.plan import Draft, NoReadingsError, Plan, S
 from excursions.read.exports.layouts.timecolumns import refuse_days_alone, time_parts
 from excursions.read.exports.layouts.zonestated import decide_zone, stated_zone
 from excursions.read.exports.times.dateorder import OrderEvidence
-from excursions.read.exports.times.numbertimes import SERIAL, SERIAL_1904, as_number_time, kind_of
+from excursions.read.exports.times.numbertimes import (
+    SERIAL,
+    SERIAL_1904,
+    as_number_time,
+    kind_of,
+    refuse_other_readings,
+)
 from excursions.read.exports.times.timeplan import ORDERS, TimePlan
 from excursions.read.exports.times.times import fast_pattern
 from excursions.read.exports.times.timeshapes import SUMMER_FLAGS, is_year_day, shape_of
@@ -27,7 +33,6 @@ from excursions.read.model import ReadOptions
 from excursions.read.text.aggregates import AGGREGATES, says_averages
 from excursions.read.text.fold import plain
 from excursions.read.text.quality import QualityPlan, base_of, fold_word, scheme_of, user_words
-from excursions.read.text.words import fold
 from excursions.records import Decision
 
 _MANY_LABELS = 150
@@ -174,6 +179,11 @@ def _time_plan(
     kind = kinds.most_common(1)[0][0] if kinds else None
     example = _example(sheet, columns)
     if kind is not None and not sheet.columns[columns[0]].is_time:
+        kind = kind_of(name, kind)
+        try:
+            refuse_other_readings(cells, kind, stated=bool(options.date_system))
+        except InputFileError as error:
+            raise error.at(line=sheet.first_line, column=name) from None
         return replace(
             _number_plan(kind, name, options, subject, decisions),
             example=next((cell for cell in cells if as_number_time(cell) == kind), "")[:60],
@@ -226,7 +236,6 @@ def _example(sheet: Sheet, columns: tuple[int, ...]) -> str:
 def _number_plan(
     kind: str, name: str, options: ReadOptions, subject: str, decisions: list[Decision]
 ) -> TimePlan:
-    kind = kind_of(fold(name), kind)
     shift = SERIAL_1904 if kind == SERIAL and options.date_system == "1904" else 0
     option = "--date-system 1904" if kind == SERIAL else ""
     decisions.append(
@@ -301,7 +310,7 @@ def _quality_plan(
     if why:
         said = {
             "good_is_0": "0 is good", "good_is_1": "1 is good", "percent": "per cent good, 100 is good", "ua": "OPC UA",
-            "doubt": "what is true is uncertain",
+            "doubt": "what is true is uncertain", "true_is_good": "what is true is good", "true_is_bad": "what is true is bad",
         }  # fmt: skip
         decisions.append(
             Decision(

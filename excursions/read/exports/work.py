@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 
 from excursions.clock import TimeArray
-from excursions.read.exports.cells.cellunits import units_of_cells
+from excursions.read.exports.cells.cellunits import units_beside, units_of_cells
 from excursions.read.exports.cells.columns import clean
 from excursions.read.exports.cells.grouping import grouped
 from excursions.read.exports.cells.journal import are_messages
@@ -26,6 +26,7 @@ from excursions.read.exports.cells.sections import continues, is_certain, is_sec
 from excursions.read.exports.cells.table import MORE, Batch, Portion
 from excursions.read.exports.cells.units import is_unit
 from excursions.read.exports.cells.values import Values, parse_values, scaled
+from excursions.read.exports.layouts.naming import names_other_units
 from excursions.read.exports.layouts.plan import Plan, Stream
 from excursions.read.exports.outcome import Outcome, Replan
 from excursions.read.exports.times.times import parse_times
@@ -193,7 +194,12 @@ class _Batch:
             timed, use = timed & named, use & named
         self._refuse_cells(stream, timed & ~values.ok)
         self._count_words(stream, values, tags, use)
-        for unit, rows in units_of_cells(values, tags):
+        beside = (
+            self.batch.frame[str(stream.unit_column)]
+            if stream.unit_column is not None and tags is None
+            else None
+        )
+        for unit, rows in units_of_cells(values, tags) if beside is None else units_beside(beside):
             of_unit = use if rows is None else use & rows
             if tags is None:
                 self._one_tag(replace(stream, unit=unit or stream.unit), clock, values, quality, of_unit)
@@ -280,7 +286,7 @@ class _Batch:
         """Whether a row without a time begins another table; the rows of a long one name their tags themselves."""
         if self.plan.layout == "long":
             return other_columns(cells, self.plan.headers)
-        return begins_block(cells, self.plan.headers)
+        return begins_block(cells, self.plan.headers) or names_other_units(cells, self.plan.streams)
 
     def _begins_section(self, row: int, cells: list[str], clocks: dict[tuple[int, ...], _Clocked]) -> bool:
         """Whether a line marks a name as the one above the table does, and the times begin anew below it."""

@@ -26,6 +26,7 @@ from excursions.read.members import FAULTS, heads, member_bytes, split_member
 from excursions.read.model import ReadOptions
 from excursions.read.text.lines import encoding_of
 from excursions.read.text.unpack import CutOff, is_arrow, is_parquet, is_sqlite, is_zip, opened, unpacked
+from excursions.read.text.words import is_ditto
 from excursions.read.text.workbooks import Workbook, unpacked_size
 
 LARGEST = 64 * 2**20  # bytes of text; ten thousand calibrations fill about two megabytes
@@ -77,7 +78,7 @@ def read_cells(path: Path, options: ReadOptions) -> CellFile:
     inside = split_member(path)
     data, notes = _content(path, options) if inside is None else (_member_content(path, *inside), ())
     digest = hashlib.sha256(path.read_bytes() if inside is None else data).hexdigest()
-    sheets = tuple(sheet for sheet in _sheets(path, data, options) if sheet.rows)
+    sheets = tuple(_without_dittos(sheet) for sheet in _sheets(path, data, options) if sheet.rows)
     if options.sheet and any(sheet.name == options.sheet for sheet in sheets):
         sheets = tuple(sheet for sheet in sheets if sheet.name == options.sheet)
     if not sheets:
@@ -99,6 +100,18 @@ def _sheets(path: Path, data: bytes, options: ReadOptions) -> Iterator[Sheet]:
         for sheet in kind_of(member)(path, member, options):
             told = f"{name} {sheet.name}".strip()
             yield Sheet(told, sheet.rows, sheet.separator)
+
+
+def _without_dittos(sheet: Sheet) -> Sheet:
+    """The sheet with the text of the cell above in place of a mark of repetition."""
+    rows: list[Row] = []
+    for row in sheet.rows:
+        above = rows[-1].cells if rows else ()
+        cells = tuple(
+            above[at] if at < len(above) and is_ditto(cell) else cell for at, cell in enumerate(row.cells)
+        )
+        rows.append(row if cells == row.cells else Row(row.line, cells))
+    return Sheet(sheet.name, tuple(rows), sheet.separator)
 
 
 def is_archive(data: bytes) -> bool:

@@ -42,11 +42,15 @@ def _belongs(first: Facts, facts: Facts) -> bool:
         return False
     if first.time is None or facts.time is None or not 0 <= facts.time - first.time <= _ONE_CALIBRATION:
         return False
-    return all(_adds(first.parts[phase], part) for phase, part in facts.parts.items())
+    of_standard = any(part.slots for part in facts.parts.values())
+    return all(_adds(first.parts[phase], part, of_standard) for phase, part in facts.parts.items())
 
 
-def _adds(first: Part, part: Part) -> bool:
-    return first.figures.keys().isdisjoint(part.figures) and _standards(first).isdisjoint(_standards(part))
+def _adds(first: Part, part: Part, of_standard: bool) -> bool:
+    """Whether a part of a row says nothing twice; on the row of each standard the same figures may stand again."""
+    again = first.figures.keys() & part.figures.keys()
+    repeated = of_standard and all(first.figures[name] == part.figures[name] for name in again)
+    return (not again or repeated) and _standards(first).isdisjoint(_standards(part))
 
 
 def _standards(part: Part) -> set[tuple[str, str, str]]:

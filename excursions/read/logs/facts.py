@@ -64,8 +64,12 @@ class Facts:
 
     @property
     def row_kind(self) -> str:
-        """``part`` for a row with one standard or one figure, of which several make a calibration."""
-        whole = any(len(part.figures) > 1 or set(part.slots) - {"#0"} for part in self.parts.values())
+        """``part`` for a row with one standard, perhaps beside the figures of all, or with one figure: several make a calibration."""
+        of_standard = any(part.slots for part in self.parts.values())
+        whole = any(
+            set(part.slots) - {"#0"} or (len(part.figures) > 1 and not of_standard)
+            for part in self.parts.values()
+        )
         return "" if whole or not self.measured else "part"
 
     @property
@@ -73,6 +77,14 @@ class Facts:
         """Whether the row gives a deviation and no standard that it is from."""
         slots = [slot for part in self.parts.values() for slot in part.slots.values()]
         return any(math.isfinite(slot.deviation) and math.isnan(slot.raw) for slot in slots)
+
+    @property
+    def in_per_cent(self) -> bool:
+        """Whether its deviations are in per cent and one of them stands beside a standard."""
+        slots = [slot for part in self.parts.values() for slot in part.slots.values()]
+        return any(slot.standard for slot in slots) and any(
+            slot.raw_unit == "%" and math.isfinite(slot.deviation) for slot in slots
+        )
 
     @property
     def unplaced(self) -> int:

@@ -15,11 +15,16 @@ _LABELLED = re.compile(r"\s*([^\W\d][^:=]{0,39}?)\s*(?::(?!\d)|=)\s*(.*)")
 
 def find_log(sheet: Sheet, columns: Mapping[str, str]) -> LogTable | None:
     """The table of a log as it stands, with rows for columns, or of forms that say a thing a line; None where it is none of these."""
-    return (
-        find_table(sheet, columns)
-        or find_table(transposed(sheet), columns)
-        or find_table(forms(sheet), columns)
-    )
+    upright, turned = find_table(sheet, columns), find_table(transposed(sheet), columns)
+    if upright and turned and _says_twice(upright) and not _says_twice(turned):
+        return turned
+    return upright or turned or find_table(forms(sheet), columns)
+
+
+def _says_twice(table: LogTable) -> bool:
+    """Whether "as found" and "as left" stand over several columns each: those of several days, in a form with a label before each row."""
+    phases = [meaning for meaning in table.meanings if meaning.kind == "value" and meaning.phase]
+    return len(set(phases)) < len(phases)
 
 
 def transposed(sheet: Sheet) -> Sheet:

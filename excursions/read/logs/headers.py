@@ -54,9 +54,13 @@ _UNIT = re.compile(
 )
 
 
+_JOINED = re.compile(r"(?<=[a-z]{2})(?=[A-Z][a-z])|(?<=[a-z]{2})\.(?=[a-z]{2})")  # "asFound.buffer"
+
+
 def fold(header: str) -> str:
     """A header without case, accents and underscores, in words that the house reads."""
-    return " ".join(english(plain(header).replace("_", " ").casefold()).split())
+    said = _JOINED.sub(" ", plain(header).replace("_", " "))
+    return " ".join(english(said.casefold()).split())
 
 
 _MEASURED = {fold(unit) for row in MEASURANDS.values() for unit in (row.unit, *row.aliases) if unit}
@@ -224,8 +228,9 @@ _SHORT: tuple[tuple[re.Pattern[str], str, Meaning], ...] = (
 
 def _short(about: _Header) -> Meaning | None:
     """Abbreviations that are the whole header."""
+    bare = " ".join(word for word in about.rest.split() if word not in _PHASE_OF)  # "k before"
     for pattern, unit, meaning in _SHORT:
-        if pattern.fullmatch(about.rest) and unit in ("", about.unit):
+        if pattern.fullmatch(bare) and unit in ("", about.unit):
             return meaning
     return None
 
@@ -282,6 +287,8 @@ def _reading_or_place(about: _Header) -> Meaning:
         return Meaning(kind="point")
     potential = bool(re.match(r"^[eu]\s?\d$", about.rest))
     raw = bool(said & v.RAWS) or about.unit in v.RAW_UNITS or potential
+    if said & v.PROBES and said & v.POINTS and not (said & v.MODELS or raw or _fixed(about)):
+        return Meaning(kind="point")  # "probe tag", "sensor location"
     if said & v.PROBES and not (raw and about.unit):
         return Meaning(kind="model") if said & v.MODELS else _probe(about)
     fixed = _fixed(about)

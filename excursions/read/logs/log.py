@@ -24,6 +24,7 @@ from excursions.read.logs.shaping import (
     by_points,
     named_by_letters,
     with_deviations,
+    with_points,
     with_standards,
     without_counts,
 )
@@ -126,7 +127,9 @@ def read_calibrations(
 def _table(log: _Log, sheet: Sheet, *, alone: bool) -> LogTable | None:
     table = find_log(sheet, log.columns)
     if table is not None:
-        table = without_counts(with_deviations(with_standards(with_phases(with_actions(by_points(table))))))
+        table = without_counts(
+            with_deviations(with_standards(with_phases(with_actions(with_points(by_points(table))))))
+        )
         table, twice = without_twins(with_names_above(named_by_letters(table)))
         log.problems += [error.at(file=log.file) for error in twice]
         log.decisions.append(column_decision(log.file, table))
@@ -271,7 +274,10 @@ def _usable(log: _Log, fact: Facts, table: LogTable, moments: Moments) -> bool:
             return False
         return True
     if fact.nowhere and not fact.action:
-        log.refuse(fact.row, "a reading beside no standard, and no other figures")
+        log.refuse(
+            fact.row,
+            "a reading beside no standard, and no other figures; name the column of the buffer or standard with --columns standard=HEADER",
+        )
         return False
     if fact.measured or fact.action in ("calibration", "verification") or _is_cleaning(fact):
         return True
@@ -279,14 +285,29 @@ def _usable(log: _Log, fact: Facts, table: LogTable, moments: Moments) -> bool:
         fact.action = action_of(fact.comment)
         return True
     if fact.deviates:
-        log.refuse(
-            fact.row,
-            "a deviation without the standard it is from; add a column with the buffer or the standard (7.00, 1413 uS/cm), or with what was read",
-        )
+        log.refuse(fact.row, _OF_NOTHING_KNOWN if not fact.in_per_cent else _PER_CENT_OF_WHAT)
         return False
     said = f'"{fact.said}"' if fact.said else "nothing"
-    log.refuse(fact.row, f"no figures and no raw values; the action says {said}")
+    log.refuse(
+        fact.row,
+        f"no figures and no raw values; the action says {said}{_not_understood(fact, table)}",
+    )
     return False
+
+
+_OF_NOTHING_KNOWN = (
+    "a deviation without the standard it is from; add a column with the buffer or the standard (7.00, 1413 uS/cm), "
+    "or with what was read"
+)
+_PER_CENT_OF_WHAT = "a deviation in per cent, of the standard or of the range: the log does not say; add a column with what was read"
+
+
+def _not_understood(fact: Facts, table: LogTable) -> str:
+    """The first column with a number in this row that no word explains, and what to do about it; empty where there is none."""
+    for at, (header, meaning) in enumerate(zip(table.headers, table.meanings, strict=True)):
+        if header and not meaning.kind and number_of(cell_at(fact.row, at), comma=False):
+            return f'; column "{header}" is not understood: name it with --columns, for example raw={header}'
+    return ""
 
 
 def _is_cleaning(fact: Facts) -> bool:

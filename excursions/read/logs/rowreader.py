@@ -226,6 +226,9 @@ def _add_up(facts: Facts) -> None:
                 or twin.standard
                 or next((s.standard for s in shared.slots.values() if s.standard), None)
             )
+            relative = slot.raw_unit == "%" and standard is not None and standard.unit != "%"
+            if relative:
+                continue  # per cent of what, of the standard or of the range, the log does not say
             if math.isfinite(slot.deviation) and standard is not None and math.isfinite(standard.value):
                 slot.raw, slot.standard = round(standard.value + slot.deviation, 9), standard
                 slot.raw_unit = slot.raw_unit or standard.unit

@@ -11,6 +11,7 @@ from pathlib import Path
 import polars as pl
 
 from excursions.errors import ExcursionsError, InputFileError
+from excursions.read.exports.times.timeshapes import shape_of
 from excursions.read.logs import samplewords as w
 from excursions.read.logs.cells import Row, Sheet, read_cells
 from excursions.read.logs.gathered import Gathered
@@ -23,6 +24,7 @@ from excursions.read.logs.table import (
     is_point_like,
 )
 from excursions.read.model import REFUSED_SCHEMA, ReadOptions
+from excursions.read.text.fold import plain
 from excursions.read.text.numbers import is_nothing, number_of
 from excursions.records import Decision, LabSample
 
@@ -45,7 +47,9 @@ class SampleReading:
     headers: tuple[str, ...] = ()
 
 
-_SAMPLED = re.compile(r"sampl|probe?nahme|entnahme|gezogen|prelev|muestre|amostrag|drawn|taken")
+_SAMPLED = re.compile(
+    r"sampl|probe?nahme|entnahme|gezogen|prelev|muestre|amostrag|drawn|taken|provtag|provetag|monstername|campionament|pobor"
+)
 
 
 def sample_meanings(headers: Sequence[str]) -> list[Meaning]:
@@ -57,6 +61,7 @@ def sample_meanings(headers: Sequence[str]) -> list[Meaning]:
         if sum(asked) < sum(pure):
             found = [Meaning(kind="measurand") if here else m for m, here in zip(found, asked, strict=True)]
             pure = [only and not here for only, here in zip(pure, asked, strict=True)]
+    found = _of_the_sampling(found, headers)
     several = sum(m.kind == "value" or (m.kind == "wide" and bool(m.unit)) for m in found)
     if not any(pure) and several > 1:
         return [replace(m, kind="wide") if m.kind == "value" else m for m in found]
@@ -69,6 +74,28 @@ def sample_meanings(headers: Sequence[str]) -> list[Meaning]:
     return found
 
 
+def _of_the_sampling(found: list[Meaning], headers: Sequence[str]) -> list[Meaning]:
+    """Of several dates, and of several clocks, the one that the sample was drawn at; the others are of its way through the laboratory."""
+    kept = list(found)
+    for kind in ("time", "clock"):
+        places = [at for at, meaning in enumerate(found) if meaning.kind == kind]
+        drawn = [at for at in places if _SAMPLED.search(fold(headers[at]))]
+        if (
+            kind == "time"
+            and len(drawn) > 1
+            and _DAY.search(fold(headers[drawn[0]]))
+            and not _DAY.search(fold(headers[drawn[1]]))
+        ):
+            kept[drawn[1]] = Meaning(kind="clock")  # "Provtagningsdatum", "Provtagningstid"
+            places.remove(drawn[1])
+        if drawn and len(places) > 1:
+            kept = [
+                Meaning(kind="ignored") if at in places and at != drawn[0] else m for at, m in enumerate(kept)
+            ]
+    return kept
+
+
+_DAY = re.compile(r"dat(?:um|e|o|a)|fecha|\bjour|dag\b|tag\b")
 _SINGLE = re.compile(
     r"\b(?:rep|repl|replicate|run|det|determination|single|messung|bestimmung|einzelwert|wdh|wiederholung|essai|prueba|prova|meting)\w* ?[.#-]? ?(?:\d+|[a-d])$"
 )
@@ -110,12 +137,17 @@ _NOT_THE_LABORATORY = frozenset(
 _NUMBERS = frozenset(["no", "nr", "id", "number", "nummer", "num", "code", "lfd"])
 
 
+_COUNTS = re.compile(r"(?:^|[\s_./-])(?:nr|no|id|num|number|nummer)\.?$")  # "LIMS-Nr"; "NO3" is none
+
+
 def _meaning(header: str) -> Meaning:
     rest, unit = unit_in(fold(header))
     words = set(re.findall(r"[a-z]+", rest))
     if not words:
         return Meaning()
     if words & _NUMBERS and words & (w.VALUES | {"sample", "probe", "proben"}):
+        return Meaning(kind="ignored")
+    if _COUNTS.search(rest):
         return Meaning(kind="ignored")
     if words & w.VALUES and words & _NOT_THE_LABORATORY:
         return Meaning(kind="ignored")
@@ -154,6 +186,8 @@ def _of_sampling(words: set[str], read: Meaning) -> Meaning:
         return read
     if words & {"no", "nr", "id", "number", "nummer", "type"}:
         return Meaning(kind="ignored")
+    if any(word.endswith("zeit") for word in words):
+        return Meaning(kind="clock")  # "Probenahmezeit"
     alone = not words - {
         "sampled",
         "entnahme",
@@ -250,7 +284,7 @@ def _over_dates(rows: Sequence[Row]) -> str:
 
 def _no_table(file: str, sheets: Sequence[Sheet]) -> InputFileError:
     rows = [row for sheet in sheets for row in sheet.rows[:_HEAD_ROWS]]
-    across = next((row for row in rows if sum(is_date(cell) for cell in row.cells) > 1), None)
+    across = next((row for row in rows if sum(shape_of(cell) is not None for cell in row.cells) > 1), None)
     if across is not None:
         return InputFileError(
             found="dates side by side in one row", expected="a row a sample, with its date",
@@ -273,12 +307,28 @@ def _read_table(gathered: _List, table: LogTable) -> None:
     for at, (row, time) in enumerate(zip(table.rows, moments.time, strict=True)):
         gathered.mark = moments.marks.get(at, "")
         if time is None:
-            gathered.refuse(row, "no date that can be read", "time")
+            gathered.refuse(row, _dateless(table, row), "time")
+        elif taken_back := _taken_back(table, row):
+            gathered.refuse(row, f'the list says "{taken_back}" of it: not used')
         elif wide:
             _take_wide(gathered, table, row, time, wide, comma)
         else:
             _take_long(gathered, table, row, time, comma)
     _tell_lost(gathered, table)
+
+
+def _dateless(table: LogTable, row: Row) -> str:
+    empty = not table.cell(row, "time") and not table.cell(row, "clock")
+    return "no date: fill it in on every row" if empty else "no date that can be read"
+
+
+def _taken_back(table: LogTable, row: Row) -> str:
+    """The word in a column of states by which the laboratory takes a result back, or empty."""
+    for at, meaning in enumerate(table.meanings):
+        cell = row.cells[at] if at < len(row.cells) else ""
+        if meaning.kind in ("", "ignored", "result", "phase") and plain(cell).casefold() in w.WITHDRAWN:
+            return cell
+    return ""
 
 
 def _tell_lost(gathered: _List, table: LogTable) -> None:
@@ -308,6 +358,9 @@ def _several_tests(table: LogTable) -> bool:
     return any(len(tests) > 1 for tests in seen.values())
 
 
+_NOWHERE = "no point and no tag; name their column with --columns point=HEADER"
+
+
 def _take_long(gathered: _List, table: LogTable, row: Row, time: int, comma: bool) -> None:
     point = table.cell(row, "point") or (table.name if is_point_like(table.name) else "")
     if gathered.tests:
@@ -315,7 +368,7 @@ def _take_long(gathered: _List, table: LogTable, row: Row, time: int, comma: boo
     cell = table.cell(row, "value")
     number = None if is_nothing(cell) else number_of(cell, comma=comma)
     if not point:
-        gathered.refuse(row, "no point and no tag", "point")
+        gathered.refuse(row, _NOWHERE, "point")
     elif number is None:
         gathered.refuse(row, f'no number: "{cell[:40]}"' if cell else "no value", "value")
     elif cell.lstrip()[:1] in "<>":

@@ -18,3 +18,8 @@ UNITS = words(
 )
 VESSELS = words("tank vessel basin becken behalter reactor reaktor reacteur cuve tanque sampler stream line")
 MEANS = words("mean average avg mittel mittelwert moyenne media promedio gemiddelde medel medelvarde srednia")
+# In a column of states: the laboratory itself takes the result back.
+WITHDRAWN = words(
+    "cancelled canceled rejected withdrawn void voided invalid invalidated storniert verworfen ungultig zuruckgezogen annule rejete "
+    "invalide anulado rechazado invalido annullato respinto geannuleerd afgekeurd ongeldig anulowany odrzucony ogiltig forkastad"
+)

@@ -13,12 +13,9 @@ from excursions.read.logs.headers import Meaning, fold, meaning_of
 from excursions.read.logs.standards import standard_of
 from excursions.read.logs.table import LogTable, cell_at
 from excursions.read.text.fold import plain
-from excursions.read.text.vocabulary import STANDARDS
+from excursions.read.text.vocabulary import DEVIATIONS, STANDARDS
 
-_DEVIATIONS = re.compile(
-    r"\b(?:deviation|dev|error|err|abweichung|fehler|differenz|difference|diff|ecart|erreur|desvio|desviacion|error|erro|"
-    r"scarto|scostamento|errore|afwijking|avvikelse|avvik|afvigelse|odchylka|odchylenie|poikkeama)\b"
-)
+_DEVIATIONS = re.compile(rf"\b(?:{'|'.join(sorted(DEVIATIONS))})\b")
 _READ = ("raw", "value", "figure")
 _MEASURED = (*_READ, "standard", "temperature")
 _NAME = re.compile(r"(?=\S*\d)[A-Za-z][\w./-]*")
@@ -100,6 +97,26 @@ def named_by_letters(table: LogTable) -> LogTable:
     meanings = [
         Meaning() if at in points and at not in lettered else m for at, m in enumerate(table.meanings)
     ]
+    return replace(table, meanings=tuple(meanings))
+
+
+_LIKE_A_TAG = re.compile(r"(?=.*\d)(?=.*[^\W\d_])[\w./-]{2,24}")
+_OFTEN = 2  # calibrations of a point, on average, from which a column of names repeats itself as no number of a form does
+
+
+def with_points(table: LogTable) -> LogTable:
+    """Find the column of points by its cells where no header says so: names such as ``QT-101``, each on several rows."""
+    if table.columns("point") or table.columns("probe") or {"point", "probe"} & table.above.keys():
+        return table
+    found = []
+    for at, meaning in enumerate(table.meanings):
+        cells = [cell_at(row, at) for row in table.rows]
+        named = bool(cells) and all(map(_LIKE_A_TAG.fullmatch, cells))
+        if not meaning.kind and named and len(cells) >= _OFTEN * len(set(cells)):
+            found.append(at)
+    if len(found) != 1:
+        return table
+    meanings = [Meaning(kind="point") if at in found else m for at, m in enumerate(table.meanings)]
     return replace(table, meanings=tuple(meanings))
 
 

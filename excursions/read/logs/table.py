@@ -15,10 +15,11 @@ from excursions.read.logs.moments import Moments, read_moments, time_of_day
 from excursions.read.logs.roles import with_stated
 from excursions.read.model import ReadOptions
 from excursions.read.text.fold import plain
+from excursions.read.text.vocabulary import FOUND_WORDS, LEFT_WORDS
 from excursions.records import Decision
 
 _SEARCHED = 40  # a header further down than this many rows is not looked for
-_PHASE_WORDS = re.compile(r"found|left|before|after|vor|nach|antes|despues|depois|avant|apres")
+_PHASE_WORDS = re.compile(rf"\b(?:{'|'.join(sorted(FOUND_WORDS | LEFT_WORDS))})\b")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -152,8 +153,9 @@ def _names_columns(header: Sequence[str], below: Sequence[str], read: Reader) ->
     if not any(_PHASE_WORDS.search(fold(cell)) for cell in header if cell):
         return False
     filled = [at for at, cell in enumerate(below) if cell]
-    lettered = any(char.isalpha() for at in filled for char in below[at])
-    under_titles = any(at >= len(header) or not header[at] for at in filled)
+    first = next((at for at, cell in enumerate(header) if _PHASE_WORDS.search(fold(cell))), 0)
+    lettered = any(char.isalpha() for at in filled if at >= first for char in below[at])
+    under_titles = any(at > first and (at >= len(header) or not header[at]) for at in filled)
     if not lettered and not under_titles:
         return False  # numbers under headers of their own are data; under merged titles they may be buffers
     meanings = read(below)
@@ -221,7 +223,10 @@ def column_decision(file: str, table: LogTable) -> Decision:
     said = "; ".join(f"{header}: {_said(meaning)}" for header, meaning in pairs if header)
     where = f"{file}, sheet {table.name}" if table.name else file
     return Decision(
-        subject=where, what=f"columns read as {said}", why="by the words of the headers", option="--columns"
+        subject=where,
+        what=f"columns read as {said}",
+        why="by the words of the headers, and by the cells where those say nothing",
+        option="--columns",
     )
 
 

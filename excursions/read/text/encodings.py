@@ -41,11 +41,44 @@ def encoding_by_content(head: bytes) -> str:
     latin = sum(not _is_foreign(word) and any(b >= 0x80 and b not in _MARKS for b in word) for word in words)
     if foreign and not latin:
         return _by_script(foreign, lines) or USUAL
+    if _is_of_the_mac(lines, ends_in_cr=b"\n" not in head):
+        return "mac_roman"
     return (
         "cp850"
         if _DOS.search(lines) and not re.search(rb"[A-Za-z][\xc0-\xe0\xe2-\xff][a-z]", lines)
         else USUAL
     )
+
+
+# Letters that Western languages write in the middle of a word, and the degree sign before its scale.
+_WESTERN = frozenset("äöüßéèêëàáâãåçñíìîïóòôõøúùûæœý")
+_WRITTEN = re.compile(r"[^\W\d_]+|°(?=[CF]\b)|¡(?=[CF]\b)")
+
+
+def _written_well(lines: bytes, name: str) -> tuple[int, int]:
+    """Words with letters beyond the plain ones that are written as words are, and those that are not, when read so."""
+    text = lines.decode(name, errors="replace").replace("µ", "")
+    words = [word for word in _WRITTEN.findall(text) if not word.isascii()]
+    well = sum(
+        word == "°"
+        or (
+            (word.islower() or word.isupper() or word.istitle())
+            and all(char.isascii() or char in _WESTERN for char in word.lower())
+        )
+        for word in words
+    )
+    return well, len(words) - well
+
+
+def _is_of_the_mac(lines: bytes, *, ends_in_cr: bool) -> bool:
+    """Whether words are ill written in Windows-1252 (``TempŽrature``, ``¡C``) and all well in the old encoding of the Mac.
+
+    The DOS code page goes before it where it does as well, unless the lines end as they did on the Mac.
+    """
+    (well, ill), (other, ill_there) = _written_well(lines, "mac_roman"), _written_well(lines, "cp850")
+    if not _written_well(lines, USUAL)[1] or ill or not well:
+        return False
+    return bool(ill_there) or other < well or (ends_in_cr and other == well)
 
 
 def _known_words(lines: bytes, name: str) -> int:

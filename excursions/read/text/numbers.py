@@ -45,6 +45,10 @@ def decimal_comma(texts: Iterable[str], separator: str, stated: str) -> bool:
     return bool(unclear and not points and separator == ";")
 
 
+# No thousands: "6,0", "7,0512"; typed by hand in a file of decimal points.
+_COMMA_AFTER_ALL = re.compile(r"[+-]?(?:\d+,(?:\d{1,2}|\d{4,})|0,\d{3}|\d{4,},\d{3})")
+
+
 def number_of(text: str, *, comma: bool) -> tuple[float, str] | None:
     """Value and unit of a cell; None when it holds no number.
 
@@ -57,6 +61,8 @@ def number_of(text: str, *, comma: bool) -> tuple[float, str] | None:
     thousands = comma and bool(re.fullmatch(r"[+-]?[1-9]\d{0,2}(\.\d{3})+", digits))
     if comma and ("," in digits or thousands):
         digits = digits.replace(".", "").replace(",", ".")
+    elif _COMMA_AFTER_ALL.fullmatch(digits):
+        digits = digits.replace(",", ".")
     else:
         digits = _with_points(digits)
     try:
@@ -66,7 +72,7 @@ def number_of(text: str, *, comma: bool) -> tuple[float, str] | None:
 
 
 def _with_points(digits: str) -> str:
-    """Drop thousands separators: commas, and points that stand more than once."""
+    """Drop thousands separators: commas before three digits, and points that stand more than once."""
     digits = digits.replace(",", "")
     return digits.replace(".", "") if digits.count(".") > 1 else digits
 

@@ -22,7 +22,7 @@ from excursions.records import BAD, GOOD, UNCERTAIN, ByteArray
 NAMES = ("good", "uncertain", "bad")
 _GOOD_WORDS = (
     "good ok okay valid success true yes normal fine measured gut gultig gueltig in_ordnung bueno valido bon valide buono valida bom "
-    "actual g o.k. maintenance_required wartungsbedarf good_clamped approved accepted a passed pass certified bra goed "
+    "betrieb messbetrieb messwert messung measuring in_betrieb in_operation en_service en_marcha in_funzione actual g o.k. maintenance_required wartungsbedarf good_clamped approved accepted a passed pass certified bra goed "
     "bonne bonnes correct correcte buena boa buona bun buna καλη καλο добро добър god godt bra dobry dobra dobre hyva jo iyi gecerli spravne platny platna prawidlowy poprawny i.o. хорошии хорошее норма норм tot baik ดี 良好 良 正常 好 有効 有效 合格 양호 정상 유효 좋음"
 )
 _UNCERTAIN_WORDS = (
@@ -33,7 +33,7 @@ _UNCERTAIN_WORDS = (
 )
 _BAD_WORDS = (
     "bad invalid false no error err fault failure failed fail missing nodata no_data not_connected offline comm_fail shutdown "
-    "out_of_service schlecht ungultig ungueltig fehler gestort gestoert malo invalide mauvais cattivo ruim rejected "
+    "out_of_service schlecht ungultig ungueltig fehler gestort gestoert storung stoerung en_defaut averia guasto storing malo invalide mauvais cattivo ruim rejected "
     "comm_failure sensor_failure device_failure config_error function_check funktionskontrolle ausfall bad_input null none nan b "
     "i/o_timeout timeout stale disconnected mauvaise defaut defectueux mala cattiva invalida slecht darlig "
     "rau rea κακη κακο лошо лош zly zla zle dalig darlig spatna spatny rossz hibas ervenytelen kotu hatali gecersiz huono nieprawidlowy neplatny chyba blad fel ogiltig ugyldig ongeldig non_valido invalido nok not_ok n.i.o. niet_ok плохои плохое ошибка обрыв xau buruk rusak เสีย ไม่ดี 不良 異常 異常値 无效 無効 异常 坏 故障 欠測 欠损 断線 断线 通信異常 通讯故障 불량 이상 고장 오류 무효"
@@ -51,8 +51,8 @@ _UA = {0: GOOD, 1: UNCERTAIN, 2: BAD, 3: BAD}
 class QualityPlan:
     """How the codes of a quality column are meant.
 
-    scheme : ``words``, ``classic``, ``ua``, ``good_is_1``, ``good_is_0``, ``percent`` or ``doubt`` (what is true is doubtful);
-        words are known in all of them
+    scheme : ``words``, ``classic``, ``ua``, ``good_is_1``, ``good_is_0``, ``percent``, ``doubt``, ``true_is_good`` or
+        ``true_is_bad`` (what is true is doubtful, good or bad: true and false, yes and no); words are known in all of them
     base : of the numbers: 10, or 16 and 2 where all are written with the same number of such digits
     usual : the text that stands in most rows, empty where none does
     own : the user's words, folded
@@ -62,6 +62,9 @@ class QualityPlan:
     base: int = 10
     usual: str = ""
     own: Mapping[str, int] = field(default_factory=dict)
+
+
+_TRUE_IS = {"true_is_good": {1.0: GOOD, 0.0: BAD}, "true_is_bad": {1.0: BAD, 0.0: GOOD}}
 
 
 def user_words(words: Mapping[str, str]) -> dict[str, int]:
@@ -109,7 +112,7 @@ def scheme_of(texts: Iterable[str], header: str, usual: str = "") -> tuple[str, 
     if not numbers - {0, 1} and _DOUBTFUL.search(name):
         return "doubt", "the header names the doubtful state"
     if not numbers:
-        return "words", ""
+        return _of_true_and_false(said, name)
     if base != 10:
         return "ua" if max(numbers) >= 2**30 else "classic", f"digits of base {base}"
     if any(number >= 2**30 or number < 0 for number in numbers):
@@ -129,26 +132,43 @@ def scheme_of(texts: Iterable[str], header: str, usual: str = "") -> tuple[str, 
     return "good_is_0", f"numbers up to {max(numbers)}; 0 is taken as good, all else as bad"
 
 
+_NAMES_BAD = re.compile(
+    r"bad|fault|error|invalid|questionable|fehler|suspect|ungultig|ungueltig|non valid|not? ?(?:ok|valid|good)|nok"
+)
+_NAMES_GOOD = re.compile(r"good|valid|ok|gut|gultig|gueltig")
+
+
+def _of_true_and_false(said: list[str], name: str) -> tuple[str, str]:
+    """Words: what is true is good, or bad, where the header names that state and the words are true and false, yes and no."""
+    if not said or not all(fold_word(text) in STATE_WORDS for text in said):
+        return "words", ""
+    if _NAMES_BAD.search(name):
+        return "true_is_bad", "the header names the bad state"
+    return ("true_is_good", "the header names the good state") if _NAMES_GOOD.search(name) else ("words", "")
+
+
 def _of_zero_and_one(numbers: set[int], name: str) -> tuple[str, str]:
-    if re.search(r"good|valid|ok|gut|gultig", name) and not re.search(
-        r"invalid|ungultig|ungueltig|not? ?ok|nok", name
-    ):
-        return "good_is_1", "the header names the good state"
-    if re.search(
-        r"bad|fault|error|invalid|questionable|fehler|suspect|ungultig|ungueltig|non valid|not? ?ok|nok", name
-    ):
+    if _NAMES_BAD.search(name):
         return "good_is_0", "the header names the bad state"
+    if _NAMES_GOOD.search(name):
+        return "good_is_1", "the header names the good state"
     if numbers == {1}:
         return "good_is_1", "1 throughout"
     return "good_is_0", "0 throughout, as in OPC UA" if numbers == {0} else "0 is good in OPC UA"
+
+
+# 0x00C0, &H00C0, 16#00C0 and 2#1100_0000 as controllers write them, 00C0h
+_BASED = re.compile(
+    r"(?:0x|&h|16#)(?P<hex>[0-9a-f]{1,16})|2#(?P<bits>[01]{1,64})|(?P<ended>(?=\d)[0-9a-f]{2,16})h"
+)
 
 
 def _integer(text: str, base: int = 10) -> int | None:
     said = text.strip().casefold()
     if base != 10:
         return int(said, base) if _HEX.fullmatch(said) or _BITS.fullmatch(said) else None
-    if re.fullmatch(r"0x[0-9a-f]{1,16}", said):
-        return int(said, 16)
+    if match := _BASED.fullmatch(said.replace("_", "")):
+        return int(match["bits"], 2) if match["bits"] else int(match["hex"] or match["ended"], 16)
     return int(said.partition(".")[0]) if re.fullmatch(r"[+-]?[0-9]{1,18}(\.0*)?", said) else None
 
 
@@ -160,6 +180,8 @@ def quality_of(text: str, plan: QualityPlan) -> int | None:
     folded = fold_word(_CODE_BEHIND.sub("", text[:_LONGEST])) or folded
     if plan.scheme == "doubt" and (folded in STATE_WORDS or folded in ("0", "1")):
         return UNCERTAIN if STATE_WORDS.get(folded, folded == "1") else GOOD
+    if plan.scheme in _TRUE_IS and folded in STATE_WORDS:
+        return _TRUE_IS[plan.scheme][STATE_WORDS[folded]]
     number = _integer(text, plan.base)
     if number is not None:
         return _of_number(number, plan.scheme)

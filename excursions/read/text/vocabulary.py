@@ -12,14 +12,18 @@ def words(text: str) -> frozenset[str]:
 
 
 FOUND_WORDS = words(
-    "found before vor vorher vorgefunden vorgefundene vorgefundener antes avant initial initiale inicial pre af angetroffen ennen "
-    "angetroffene gefunden aangetroffen trovato encontrado encontrada encontrados trouve trouvee anfang istzustand prima fore przed"
+    "found before gevonden fundet funnet funnen loydetty elotte vor vorher vorgefunden vorgefundene vorgefundener antes avant initial initiale inicial pre af angetroffen ennen "
+    "angetroffene gefunden aangetroffen trovato encontrado encontrada encontrados trouve trouvee anfang istzustand prima fore przed pred elott inainte pirms enne"
 )
 LEFT_WORDS = words(
-    "left after nach nachher belassen lasciato achtergelaten apres despues depois final finale post al hinterlassen hinterlassene adjusted justiert new neu "
-    "neue nueva nuevo nouveau nouvelle dejado dejada deixado deixada laisse laissee eingestellt ajustado ajustada dopo efter etter jalkeen po"
+    "left after utana nach nachher belassen lasciato achtergelaten apres despues depois final finale post al hinterlassen hinterlassene adjusted justiert new neu "
+    "neue nueva nuevo nouveau nouvelle dejado dejada deixado deixada laisse laissee eingestellt ajustado ajustada dopo efter etter jalkeen po dupa parast"
 )
 
+DEVIATIONS = words(
+    "deviation dev error err abweichung fehler differenz difference diff ecart erreur desvio desviacion erro "
+    "scarto scostamento errore afwijking avvikelse avvik afvigelse odchylka odchylenie poikkeama"
+)
 # In order: the first row one of whose words stands in the header decides, unless a measuring word stands beside it.
 PLAIN_KINDS: tuple[tuple[str, frozenset[str]], ...] = (
     (
@@ -27,9 +31,9 @@ PLAIN_KINDS: tuple[tuple[str, frozenset[str]], ...] = (
         words(
             "next due fallig faellig prochaine proxima proximo previous prev last letzte letzter derniere ultimo ultima "
             "signature unterschrift initials lot charge batch expiry expiration certificate zertifikat approved "
-            "reviewed deviation abweichung desvio ecart difference differenz error fehler lfd row index id interval "
-            "intervall stability stabilitat"
-        ),
+            "reviewed lfd row index id interval intervall stability stabilitat"
+        )
+        | DEVIATIONS,
     ),
     (
         "comment",
@@ -68,7 +72,7 @@ TIMES = words(
 CLOCKS = words("time zeit uhrzeit heure hora ora tijd tid klockslag godzina klo kello")
 POINTS = words(
     "point tag loop position location messstelle mst stelle repere punto ponto instrument equipment analyser analyzer "
-    "equipo equipement equipamento strumento punkt kks asset place ort standort lieu emplacement ubicacion local messpunkt tagname malepunkt malested voie canal kanal malha lazo boucle anello regelkreis messkreis where station meetpunt monsterpunt matpunkt provpunkt sigla mittauspiste naytepiste tagnummer tagnr probenort probeort probestelle entnahmestelle entnahmeort provtagningspunkt"
+    "equipo equipement equipamento strumento punkt kks asset place ort standort lieu emplacement ubicacion local messpunkt tagname malepunkt malested voie canal kanal malha lazo boucle anello regelkreis messkreis where station meetpunt monsterpunt instrumento stanowisko provested provepunkt malested urzadzenie misto matpunkt provpunkt sigla mittauspiste naytepiste tagnummer tagnr probenort probeort probestelle entnahmestelle entnahmeort provtagningspunkt"
 )
 SERIALS = words(
     "serial sn snr serien seriennummer seriennr sernr fabriknummer fabriknr serie matricola serienummer serienr seryjny sarjanumero valmistusnumero"
@@ -84,12 +88,12 @@ MEASURANDS = words(
     "parameter measurand messgrosse messgroesse analyte parametro parametre quantity grandeur kind medium"
 )
 STANDARDS = words(
-    "prufgas pruefgas kalibriergas testgas eichgas spangas applied soluzione formazin formazine formazina buffer buf buff tampone buffert standard std stds puffer pufferlosung tampon tampao solution solucion solucao losung loesung reference ref "
-    "lab laborwert labwert laboratory referenz referencia nominal sollwert target certified known patron etalon padrao wzorca wzorzec referentie kalibratievloeistof standardi kalibrierlosung bezugswert soll"
+    "prufgas pruefgas kalibriergas testgas eichgas spangas applied soluzione formazin formazine formazina roztok roztwor liuos oldat solutie bufor buffer buf buff tampone buffert standard std stds puffer pufferlosung tampon tampao solution solucion solucao losung loesung reference ref "
+    "lab laborwert labwert laboratory referenz referencia nominal expected sollwert target certified known patron etalon padrao wzorca wzorzec referentie kalibratievloeistof standardi kalibrierlosung bezugswert soll"
 )
 RAWS = words(
     "signal raw roh rohwert reading readings messwert measured indicated display anzeige lectura lecture leitura "
-    "potential potenzial spannung current strom phase angle winkel mv na ua pa voltage istwert ist response measurement "
+    "potential potenzial spannung current strom phase angle winkel mv na ua pa voltage istwert ist response measurement read meas actual avlast "
     "indication mesure medida lue lu lus leido lida observed rdg rdgs gemessen abgelesen gemeten aflezing uitlezing aanwijzing meting lettura letture wskazanie wskazania odczyt avlasning lukema"
 )
 RAW_UNITS = words("mv v na pa ua ma us ms deg ° rad ohm kohm mohm hz khz mhz counts cts")

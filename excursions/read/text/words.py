@@ -273,10 +273,14 @@ def roles_of(header: str) -> frozenset[str]:
     found = frozenset(role for role, words in ROLES.items() if folded in words or joined in words)
     if not found and (end := _TIME_END.search(folded)):  # "t_ms", "received_at_utc"
         return _TIMES & roles_of(folded[: end.start()])
+    if not found and (end := _CODED.search(folded)):  # "state_code", "status bits"
+        return _QUALITY & roles_of(folded[: end.start()])
     return found
 
 
 _TIMES = frozenset(("time", "date", "late_time", "source_time"))
+_QUALITY = frozenset(("quality",))
+_CODED = re.compile(r" (?:codes?|bits?|bytes?|words?|mask|flags?|hex|text|string|label)$")
 _TIME_END = re.compile(r"(?: (?:ms|us|ns)|(?<=\w\w) (?:s|sec|utc|gmt|local|epoch|unix))$")
 
 
@@ -288,3 +292,13 @@ def is_status_text(text: str) -> bool:
         or bool(_HASHES.fullmatch(folded) or _SHEET_ERROR.fullmatch(folded))
         or bool(re.match(r"bad(?![a-z])", folded))
     )
+
+
+_DITTO = re.compile(r"(?i)[-–—]{0,2}\s?[\"'„“”″〃]{1,2}\s?[-–—]{0,2}|ditto|dito|do\.|dto\.|idem|id\.")
+
+_DITTO_ENDS = frozenset("\"'„“”″〃-–—oOmM. ")  # no figure ends so: most cells are told at once
+
+
+def is_ditto(text: str) -> bool:
+    """Whether a cell is the mark that people write for what stands above it."""
+    return text[-1:] in _DITTO_ENDS and _DITTO.fullmatch(text.strip()) is not None

@@ -39,6 +39,7 @@ class Workbook:
         try:
             self._book = fastexcel.read_excel(data)
             self.names: list[str] = list(self._book.sheet_names)
+            self.hidden: set[str] = set()  # of the sheets that were read
         except (fastexcel.FastExcelError, ValueError) as error:
             raise _broken(error) from error
 
@@ -56,6 +57,8 @@ class Workbook:
             sheet = self._book.load_sheet(
                 name, header_row=None, skip_rows=0, dtypes="string", dtype_coercion="coerce"
             )
+            if sheet.visible != "visible":
+                self.hidden.add(name)
             return _with_durations(sheet.to_polars().with_columns(pl.all().str.replace(_CLOCK_ONLY, "")))
         except (fastexcel.FastExcelError, ValueError) as error:
             raise _broken(error) from error

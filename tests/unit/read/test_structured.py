@@ -8,6 +8,7 @@ import tarfile
 from pathlib import Path
 
 import pytest
+import xlsxwriter
 
 from excursions.clock import iso
 from excursions.errors import InputFileError
@@ -191,6 +192,36 @@ def test_numbers_of_signals_point_to_a_table_of_signals_and_to_no_other() -> Non
         "readings", {"operator": ["id", "name"], "taglist": ["id", "name"], "readings": readings}
     )
     assert found.other == "taglist"
+
+
+def test_codes_of_states_point_to_their_words() -> None:
+    tables = {
+        "channel": ["id", "name", "unit"],
+        "state": ["code", "word"],
+        "reading": ["channel_id", "utc_ms", "val", "state_code"],
+    }
+    found = {lookup.column: lookup for lookup in lookups("reading", tables)}
+    assert found["channel_id"].name == "name"
+    assert (found["state_code"].other, found["state_code"].key, found["state_code"].name) == (
+        "state",
+        "code",
+        "word",
+    )
+
+
+def test_a_hidden_sheet_is_read_and_said_to_be_hidden(tmp_path: Path) -> None:
+    book = xlsxwriter.Workbook(str(tmp_path / "trend.xlsx"))
+    for name in ("Trend", "old"):
+        sheet = book.add_worksheet(name)
+        for row, cells in enumerate(
+            (("Time", "AX-1"), (f"2026-03-1{len(name)} 06:00", 7.0), (f"2026-03-1{len(name)} 06:10", 7.1))
+        ):
+            sheet.write_row(row, 0, cells)
+    book.get_worksheet_by_name("old").hide()
+    book.close()
+    reports = read_exports([tmp_path / "trend.xlsx"], ReadOptions()).files
+    assert [any("hidden" in note for note in report.notes) for report in reports] == [False, True]
+    assert [report.used for report in reports] == [2, 2]
 
 
 def dbf(path: Path, fields: list[tuple[bytes, bytes, int]], records: list[bytes], behind: int = 0) -> Path:

@@ -71,7 +71,7 @@ def test_rows_that_cannot_be_used_are_refused_with_a_reason(tmp_path: Path) -> N
     assert [(row["line"], row["reason"].split(":")[0]) for row in reading.refused.to_dicts()] == [
         (2, "only a limit is known"),
         (3, "no date that can be read"),
-        (4, "no point and no tag"),
+        (4, "no point and no tag; name their column with --columns point=HEADER"),
         (5, "no value"),
         (6, "no number"),
     ]
@@ -113,3 +113,11 @@ def test_texts_in_a_column_of_numbers_are_told_once(tmp_path: Path) -> None:
 def test_how_sure_a_number_is_may_begin_with_the_point(tmp_path: Path) -> None:
     reading = read(tmp_path, "date,point,result\n2026-03-14 09:00,A,7.10 ± .05 pH\n")
     assert [(s.value, s.unit) for s in reading.samples] == [(7.1, "ph")]
+
+
+@pytest.mark.parametrize("days", ["15.01.2026,12.02.2026", "15-Jan-2026 08:10,12-Feb-2026 08:05"])
+def test_dates_side_by_side_are_told_to_be_turned(tmp_path: Path, days: str) -> None:
+    path = tmp_path / "samples.csv"
+    path.write_text(f"Parameter,Unit,Point,{days}\npH,,AX-1,7.08,6.97\nTurbidity,NTU,NX-5,3.4,3.1\n")
+    (problem,) = read_samples(path).problems
+    assert "transpose" in str(problem)

@@ -217,3 +217,14 @@ def test_two_tags_every_five_minutes_are_an_export_whatever_its_columns_and_titl
     path = tmp_path / "entnahme.csv"
     path.write_text("\n".join(["Entnahmebauwerk", "", "Zeitpunkt;Messstelle;Messwert;Einheit", *rows, ""]))
     assert classify(path) == ("export", "")
+
+
+def test_a_log_of_nested_records_is_a_log_and_readings_so_written_are_an_export(tmp_path: Path) -> None:
+    log = Path(__file__).parents[2] / "corpus" / "logs" / "json_found_and_left.json"
+    trend = tmp_path / "trend.json"
+    trend.write_text(
+        '{"series": [{"name": "AX-1", "points": ['
+        + ", ".join(f'{{"t": "2026-03-14T0{hour}:00:00Z", "v": 7.0}}' for hour in range(9))
+        + "]}]}"
+    )
+    assert [classify(path)[0] for path in (log, trend)] == ["calibrations", "export"]

@@ -32,3 +32,13 @@ def units_of_cells(values: Values, tags: pl.Series | None) -> list[tuple[str, Bo
     codes = filled.to_series().to_numpy()
     groups = [("" if code < 0 else names[code], codes == code) for code in np.unique(codes).tolist()]
     return sorted(groups, key=lambda group: int(np.argmax(group[1])))
+
+
+def units_beside(column: pl.Series) -> list[tuple[str, BoolArray | None]]:
+    """The units that a column states of the readings of one signal, each with its rows (n,); an empty cell goes with the one before it."""
+    texts = column.cast(pl.String, strict=False).str.strip_chars().replace("", None)
+    texts = texts.fill_null(strategy="forward").fill_null(strategy="backward").fill_null("")
+    found = texts.unique(maintain_order=True).to_list()
+    if len(found) == 1:
+        return [(found[0], None)]
+    return [(unit, (texts == unit).to_numpy()) for unit in found]

@@ -57,14 +57,16 @@ _OFFSETS = frozenset(
 _SIGNED = re.compile(r"\s*([+-]?\d+(?:[.,]\d+)?)\s*")
 _FACTOR = re.compile(r"\s*[x*×]?\s*(\d+(?:[.,]\d+)?(?:[eE]-?\d{1,2})?)\s*")
 _PART = r"(?P<factor>0[.,]\d{1,6}|1/10+|10\^?-\d|1[eE]-?0?\d)"
-_TIMES = r"(?:\s*[*×]|(?:^|(?<=[\s\])]))\s*x)\s?"  # the letter x only apart from the word before it: "Max.1" is no factor
+_TIMES = r"(?:\s*[*×]|(?:^|(?<=[\s\[(\])]))\s*x)\s?"  # the letter x only apart from the word before it: "Max.1" is no factor
 _BEHIND = re.compile(
     rf"^(?P<said>.*?)\s*{_TIMES}{_PART}(?P<end>\s*[\])]?)$"
 )  # "mS/cm x0.1", "Cond (mS/cm x 0.1)"
 _BEFORE = re.compile(
-    r"^(?P<start>[\[(]?)\s*(?P<factor>0[.,]0{0,5}1|1/10+|10\^-\d)\s*[x*×]?\s*(?P<said>\D.*)$"
-)  # "0.1 mS/cm", "1/10 °C"
-_LOOSE = re.compile(rf"{_TIMES}(?P<factor>10+)(?=\s*(?:$|[\[(\])]))")  # "pH*100", "Cond x10 [uS/cm]"
+    r"^(?P<start>(?:.*[\[(])?)\s*(?P<factor>0[.,]0{0,5}1|1/10+|10\^-\d)\s*[x*×]?\s*(?P<said>\D.*)$"
+)  # "0.1 mS/cm", "1/10 °C", "Cond [0.1 mS/cm]"
+_LOOSE = re.compile(
+    rf"(?:{_TIMES}|÷\s?)(?P<factor>10+)(?=\s*(?:$|[\[(\])]))"
+)  # "pH*100", "Cond x10 [uS/cm]", "T (÷10)"
 
 Row = Sequence[str]
 

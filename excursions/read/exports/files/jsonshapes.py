@@ -22,10 +22,13 @@ from excursions.read.text.words import fold, roles_of
 Record = dict[str, Any]
 
 _TIME_KEY = re.compile(rb'"(?:\d{4}-?\d\d-?\d\d[^"\n]{0,30}|\d{9,19})"\s*:\s*[-\d"{n\[]')
-_SPLIT = re.compile(rb'"(?:columns|fields|names|header|headers)"\s*:\s*\[')
+_SPLIT = re.compile(rb'"(?:columns|fields|names|header|headers|tags|signals|channels)"\s*:\s*\[')
 _STEP_KEY = re.compile(rb'"[\w ]*(?:interval|step|period|resolution|dt)[\w ]*"\s*:\s*["\d]', re.IGNORECASE)
 _BARE = re.compile(rb"(?:\xef\xbb\xbf)?\s*\[\s*\[")
-_NAMES, _ROWS = ("columns", "fields", "names", "header", "headers"), ("data", "rows", "values", "records")
+_NAMES, _ROWS = (
+    ("columns", "fields", "names", "header", "headers", "tags", "signals", "channels"),
+    ("data", "rows", "values", "records"),
+)
 _VALUES = ("values", "data", "readings", "samples", "y")
 _STEP = re.compile(r"(?:sampl\w+ |scan |log |time )?(?:interval|step|period|resolution|dt)(?: [a-z]+)?")
 START_KEYS = (
@@ -167,10 +170,15 @@ def _by_times(node: Mapping[str, Any], path: tuple[str, ...], said: Mapping[str,
 
 
 def _split(node: Mapping[str, Any], said: Mapping[str, str]) -> list[Record]:
-    """``{"columns": [...], "index": [...], "data": [[...], ...]}``."""
+    """``{"columns": [...], "index": [...], "data": [[...], ...]}``; the time may stand unnamed before the names of the signals."""
     names = next((node[key] for key in _NAMES if isinstance(node.get(key), list)), None)
     rows = next((node[key] for key in _ROWS if isinstance(node.get(key), list)), None)
-    if not names or not rows or not all(isinstance(row, list) and len(row) == len(names) for row in rows):
+    if not names or not rows or not all(isinstance(row, list) and row for row in rows):
+        return []
+    rows = _turned(node, names, rows)
+    if all(len(row) == len(names) + 1 and _is_time(row[0]) for row in rows):
+        names = ["time", *names]
+    if not all(len(row) == len(names) for row in rows):
         return []
     titles = unique([_title(name, number) for number, name in enumerate(names, start=1)])
     units: list[object] = next(
@@ -190,6 +198,17 @@ def _split(node: Mapping[str, Any], said: Mapping[str, str]) -> list[Record]:
         | dict(zip(titles, row, strict=True))
         for at, row in enumerate(rows)
     ]
+
+
+def _turned(node: Mapping[str, Any], names: list[Any], rows: list[list[Any]]) -> list[list[Any]]:
+    """Rows of time and readings, where the file holds a list a signal beside one of times."""
+    times = next((node[key] for key in node if fold(key) in _TIMES and isinstance(node[key], list)), None)
+    if not times or len(rows) != len(names) or any(len(row) != len(times) for row in rows):
+        return rows
+    return [list(row) for row in zip(times, *rows, strict=True)]
+
+
+_TIMES = ("time", "times", "timestamp", "timestamps", "t")
 
 
 def _title(name: object, number: int) -> str:

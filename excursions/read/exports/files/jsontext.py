@@ -13,9 +13,11 @@ from excursions.read.exports.files.content import Content, Opened
 from excursions.read.exports.files.frametable import FrameTable
 from excursions.read.exports.files.grids import grid_table
 from excursions.read.exports.files.jsonshapes import START_KEYS, is_odd, records_of, rows_of
+from excursions.read.exports.files.nested import refuse_other_lengths
 from excursions.read.exports.files.sound import sound
 from excursions.read.exports.layouts.naming import unique
 from excursions.read.model import ReadOptions
+from excursions.read.text.quality import is_quality_text
 from excursions.read.text.words import fold, roles_of
 
 _START = re.compile(rb"(?:\xef\xbb\xbf)?\s*(?:\{\s*\"|\[\s*\{|\[\s*\[\s*[\"\d])")
@@ -132,6 +134,7 @@ def _flat(frame: pl.DataFrame) -> pl.DataFrame:
             frame = _beside(frame, nested[0])
         elif lists:
             _refuse_one_time(frame, lists)
+            refuse_other_lengths(frame, lists)
             frame = frame.explode(lists)
         else:
             break
@@ -214,13 +217,31 @@ _FIRST_INSTANT = 1e8  # s since 1970: smaller numbers of a pair are its reading
 
 
 def _is_pairs(column: pl.Series) -> bool:
-    """Whether a column holds lists of two: a time and a reading, in this order or the other."""
+    """Whether a column holds lists of two, a time and a reading in this order or the other, or of three with a code behind them."""
     if not isinstance(column.dtype, pl.List) or not isinstance(column.dtype.inner, pl.List):
         return False
     inner = column.explode().drop_nulls()
     if not len(inner) or isinstance(inner.dtype.inner, (pl.List, pl.Struct)):  # type: ignore[attr-defined]
         return False
-    return bool((inner.list.len() == 2).all()) and any(_is_instant(inner.list.get(place)) for place in (0, 1))
+    lengths = inner.list.len().unique().to_list()
+    if lengths == [3] and not _is_code(inner.list.get(2)):
+        return False
+    return lengths in ([2], [3]) and any(_is_instant(inner.list.get(place)) for place in (0, 1))
+
+
+_MOST_CODES = 8
+
+
+def _is_code(column: pl.Series) -> bool:
+    """Whether what stands behind time and reading is a quality: a few whole numbers, or words for one."""
+    known = column.drop_nulls().unique()
+    if not 0 < len(known) <= _MOST_CODES:
+        return False
+    if known.dtype == pl.String:
+        numbers = known.cast(pl.Float64, strict=False)
+        said = known.filter(numbers.is_null()).to_list()
+        return all(map(is_quality_text, said)) and bool((numbers.drop_nulls() % 1 == 0).all())
+    return known.dtype.is_numeric() and bool((known % 1 == 0).all())
 
 
 def _pairs(frame: pl.DataFrame) -> pl.DataFrame:
@@ -236,7 +257,15 @@ def _pairs(frame: pl.DataFrame) -> pl.DataFrame:
         frame = frame.explode(names[0])
     both = [frame[names[0]].list.get(place, null_on_oob=True) for place in (0, 1)]
     at = int(_is_instant(both[1]) and not _is_instant(both[0]))
-    return frame.drop(names[0]).with_columns(both[at].alias("time"), both[1 - at].alias("value"))
+    code = frame[names[0]].list.get(2, null_on_oob=True)
+    coded = [
+        code.cast(pl.Int64, strict=False).alias("quality")
+        if code.dtype.is_numeric()
+        else code.alias("quality")
+    ]
+    return frame.drop(names[0]).with_columns(
+        both[at].alias("time"), both[1 - at].alias("value"), *(coded if code.is_not_null().any() else [])
+    )
 
 
 def _is_instant(column: pl.Series) -> bool:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from excursions.read.text.words import roles_of
 
-_TEXTS = ("name", "text", "label", "description", "code", "title", "value", "meaning")
+_TEXTS = ("name", "text", "label", "description", "code", "title", "value", "meaning", "word", "state")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,6 +90,7 @@ def _words(table: str) -> list[str]:
 
 
 _ENDING = re.compile(r"(?i)(?<=\w)[_ -]?(id|no|nr|num|number|nummer|key|idx|ref)$")
+_POINTING = re.compile(rf"{_ENDING.pattern}|(?i:(?<=\w)[_ -]?(code)$)")
 # What a production is called by: it says nothing of whose reading a row is.
 _PRODUCTION = re.compile(
     r"(?i)batch|charge|lot|los|order|auftrag|product|produkt|recipe|rezept|campaign|kampagne|shift|schicht|user|operator|bediener|customer|kunde|run"
@@ -97,15 +98,15 @@ _PRODUCTION = re.compile(
 
 
 def _stem(column: str) -> str:
-    """``tag_id``, ``TagNo`` and ``tagid`` without their ending; empty where they have none, or name a production."""
-    match = _ENDING.search(column)
+    """``tag_id``, ``TagNo``, ``tagid`` and ``state_code`` without their ending; empty where they have none, or name a production."""
+    match = _POINTING.search(column)
     stem = column[: match.start()] if match else ""
     return "" if _PRODUCTION.fullmatch(stem) else stem
 
 
 def _key(columns: Sequence[str], column: str) -> str:
-    match = _ENDING.search(column)
-    keys = ("id", match[1].lower() if match else "id", column.lower())
+    match = _POINTING.search(column)
+    keys = ("id", (match[1] or match[2]).lower() if match else "id", column.lower())
     return next((name for name in columns if name.lower() in keys), "")
 
 

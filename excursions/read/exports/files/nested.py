@@ -72,14 +72,25 @@ def _rows_apart(frame: pl.LazyFrame, lists: list[str]) -> pl.LazyFrame:
     frame = frame.with_columns(
         pl.col(name).arr.to_list() for name in lists if isinstance(schema[name], pl.Array)
     )
-    lengths = frame.select(pl.col(name).list.len().fill_null(0) for name in lists).collect()
+    refuse_other_lengths(frame.select(lists).collect(), lists)
+    return frame.explode(lists)
+
+
+def refuse_other_lengths(frame: pl.DataFrame, lists: list[str]) -> None:
+    """Refuse columns of lists that stand beside one another and are not of one length a row.
+
+    Raises
+    ------
+    InputFileError
+        If so: which reading has which time cannot be known.
+    """
+    lengths = frame.select(pl.col(name).list.len().fill_null(0) for name in lists)
     first = lengths[lists[0]]
     if any((lengths[name] != first).any() for name in lists[1:]):
         raise InputFileError(
             found=f"lists of different lengths in one row ({_named(lists)})",
             expected="a time for each reading", mend="export one row a reading",
         )  # fmt: skip
-    return frame.explode(lists)
 
 
 def _counted(frame: pl.LazyFrame, durations: list[str]) -> tuple[pl.LazyFrame, str]:

@@ -206,7 +206,7 @@ class TextTable:
 
 def _called(encoding: str) -> str:
     """An encoding as people call it."""
-    return re.sub(r"^CP(?=125\d$)", "Windows-", encoding.upper())
+    return re.sub(r"^CP(?=125\d$)", "Windows-", encoding.upper().replace("_", " "))
 
 
 def _marks(line: bytes, mark: bytes) -> int:

@@ -59,7 +59,7 @@ def workbook_tables(name: str, data: bytes, options: ReadOptions) -> Iterator[tu
                 words="workbook",
                 height=frame.height,
                 typed=False,
-                notes=_error_notes(data, sheet),
+                notes=(*_hidden_note(sheet in book.hidden), *_error_notes(data, sheet)),
                 starts_in_1904=starts_in_1904(data),
             ),
         )
@@ -133,6 +133,15 @@ def _pasted_lines(frame: pl.DataFrame, options: ReadOptions) -> Table | None:
     return TextTable(
         source=Source(chunks=lambda: iter([text]), packing="pasted into one column of a workbook"),
         options=replace(options, encoding="utf-8"),
+    )
+
+
+def _hidden_note(hidden: bool) -> tuple[str, ...]:
+    """Nobody sees such a sheet in the workbook; what lies there may be old, or what the others are made of."""
+    if not hidden:
+        return ()
+    return (
+        "this sheet is hidden in the workbook, and is used as the others are; to read one sheet only, pass its name with --sheet",
     )
 
 

@@ -10,8 +10,8 @@ from excursions.measurands import MEASURANDS, to_canonical
 from excursions.read.exports.cells.columns import Column
 from excursions.read.exports.cells.units import UNITS, is_unit
 from excursions.read.text.fold import plain
-from excursions.read.text.quality import base_of, is_quality_text
-from excursions.read.text.words import fold
+from excursions.read.text.quality import base_of, fold_word, is_quality_text, scheme_of
+from excursions.read.text.words import STATE_WORDS, fold
 
 _BRACKETED = re.compile(r"^(?P<name>.+?)\s*[\[(](?P<unit>[^\[\]()]{1,16})[\])]$")
 _QUOTIENT = re.compile(
@@ -73,7 +73,7 @@ def is_quality(column: Column) -> bool:
         return False
     if all(cell.casefold() in TRUTH for cell in filled) and "quality" not in column.roles:
         return False  # true and false say something else under any other name ("annotated")
-    if "quality" in column.roles and base_of(set(filled)) != 10:
+    if "quality" in column.roles and (base_of(set(filled)) != 10 or says_by_truth(column)):
         return True
     words = sum(is_quality_text(cell) for cell in filled)
     if words >= 0.8 * len(filled):
@@ -94,7 +94,18 @@ _FLAG_NAMES = re.compile(
 def is_flag(column: Column) -> bool:
     """Whether a column says by true and false, or 1 and 0, that a reading is bad or doubtful."""
     said = {cell.casefold() for cell in column.cells if cell}
-    return bool(said) and said <= TRUTH | {"0", "1"} and bool(_FLAG_NAMES.fullmatch(fold(column.header)))
+    return bool(said) and all(map(is_truth, said)) and bool(_FLAG_NAMES.fullmatch(fold(column.header)))
+
+
+def is_truth(cell: str) -> bool:
+    """Yes or no, true or false, 1 or 0."""
+    return cell in ("0", "1") or fold_word(cell) in STATE_WORDS
+
+
+def says_by_truth(column: Column) -> bool:
+    """Whether a column says yes or no of what its header names: good, valid, bad, invalid."""
+    filled = {cell for cell in column.cells if cell}
+    return bool(filled) and scheme_of(filled, column.header)[0] in ("true_is_good", "true_is_bad")
 
 
 TRUTH = frozenset(("true", "false"))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 from excursions.read.exports.cells import journal
 from excursions.read.exports.cells.columns import Column
@@ -170,18 +171,30 @@ def telling_column(
 ) -> Column | None:
     """The column that tells apart rows which time and the columns `known` do not, where those stand in several rows each.
 
-    It holds texts, or whole numbers and is named as such.
+    It holds texts, or whole numbers, and is named as such or says the same few at each time.
     """
     rows = list(zip(*(sheet.columns[index].cells for index in (*time, *known)), strict=False))
     if not rows or len(set(rows)) > _REPEATED * len(rows):
         return None
     for column in columns:
         cells = column.cells[: len(rows)]
-        whole = bool(_NUMBERED.fullmatch(fold(column.header))) and all(cell.isdecimal() for cell in cells)
+        whole = all(cell.isdecimal() for cell in cells) and (
+            bool(_NUMBERED.fullmatch(fold(column.header))) or _comes_round(rows, cells)
+        )
         told = len(set(zip(rows, cells, strict=False))) >= _APART * len(rows)
         if (whole or column.is_text) and told and 1 < _FEWEST_EACH * column.distinct <= len(cells):
             return column
     return None
+
+
+_MOST_NUMBERED = 64
+
+
+def _comes_round(rows: Sequence[tuple[str, ...]], cells: Sequence[str]) -> bool:
+    """Whether each time stands once beside each of a few numbers, as those of reactors or lines do and readings never."""
+    pairs = set(zip(rows, cells, strict=False))
+    few = len(set(cells))
+    return 1 < few <= _MOST_NUMBERED and len(pairs) == len(rows) >= _APART * few * len(set(rows))
 
 
 def _may_tell(column: Column) -> bool:

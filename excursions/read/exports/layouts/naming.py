@@ -8,7 +8,8 @@ from collections.abc import Collection, Sequence
 from excursions.read.exports.cells.columns import Column
 from excursions.read.exports.cells.sheet import Sheet
 from excursions.read.exports.cells.units import is_unit
-from excursions.read.exports.layouts.common import is_counter, split_unit, unit_behind
+from excursions.read.exports.layouts.common import is_counter, same_unit, split_unit, unit_behind
+from excursions.read.exports.layouts.plan import Stream
 from excursions.read.text.words import ROLES, fold
 from excursions.records import Decision
 
@@ -123,6 +124,12 @@ def unit_of(sheet: Sheet, column: Column, *, alone: bool) -> str:
         or unit_behind(column.header)
         or ((stated(sheet, _UNIT_KEYS) or _unit_of_name(sheet.stem)) if alone else "")
     )
+
+
+def names_other_units(cells: Sequence[str], streams: Sequence[Stream]) -> bool:
+    """Whether a row without a time says units, and another one for a signal than its table has so far."""
+    said = [(cells[stream.value].strip(), stream.unit) for stream in streams if stream.value < len(cells)]
+    return any(is_unit(new) and old and not same_unit(new.strip("[]() "), old) for new, old in said)
 
 
 def _unit_of_name(stem: str) -> str:

@@ -9,8 +9,8 @@ from excursions.read.exports.cells.columns import Column
 from excursions.read.exports.cells.factors import scale_decisions, scale_of
 from excursions.read.exports.cells.sheet import Sheet
 from excursions.read.exports.cells.units import is_unit
-from excursions.read.exports.layouts.common import is_counter, is_quality
-from excursions.read.exports.layouts.long import telling_column
+from excursions.read.exports.layouts.common import is_counter, is_quality, says_by_truth
+from excursions.read.exports.layouts.long import is_unit_column, telling_column
 from excursions.read.exports.layouts.naming import (
     bare,
     description_of,
@@ -22,11 +22,13 @@ from excursions.read.exports.layouts.naming import (
 from excursions.read.exports.layouts.plan import Draft, NoReadingsError, Stream
 from excursions.read.exports.layouts.timecolumns import chosen_time, time_columns
 from excursions.read.exports.times.timeshapes import clock_shape_of
-from excursions.read.text.words import STATE_WORDS, fold
+from excursions.read.text.aggregates import AGGREGATES
+from excursions.read.text.fold import plain
+from excursions.read.text.words import ROLES, STATE_WORDS, fold
 from excursions.records import Decision
 
 _QUALITY_END = re.compile(
-    r"(?i)[\s._\-:/|\[(]*(quality|qual|status|state|flag|valid|validity|good|q|st|qc|opcquality|qualit\w*|stat|cd|code|remark)[\])]?$"
+    r"(?i)[\s._\-:/|\[(]*(quality|qual|status|state|flag|valid|validity|invalid|bad|ok|nok|(?:un)?g(?:ü|ue|u)ltig|good|q|st|qc|opcquality|qualit\w*|stat|cd|code|remark)[\])]?$"
 )
 
 
@@ -71,10 +73,9 @@ def propose(sheet: Sheet) -> Draft | None:
     }
     why = "they hold texts, places, or qualities of no value column"
     layout = "wide" if len(values) > 1 else "one tag"
-    stated = _unit_cells(rest) if len(values) == 1 and not streams[0].unit else None
-    if stated is not None:
-        used.add(stated.index)
-        streams = (replace(streams[0], unit=next(cell for cell in stated.cells if cell)),)
+    beside = _unit_columns(rest, values, qualities)
+    streams = tuple(s if s.value not in beside else replace(s, unit_column=beside[s.value]) for s in streams)
+    used |= {s.unit_column for s in streams if s.unit_column is not None}
     told = () if whole is None else (_row_decision(sheet, whole),)
     told = (*told, _places_decision(sheet, places)) if places else told
     told = (*told, *scale_decisions(sheet.stem, [(header_of(c), c) for c in values]))
@@ -101,6 +102,8 @@ def _places(
     ]
     if len(values) < 2:
         return tuple(c.index for c in named)
+    if all(plain(fold(c.header)).casefold() in AGGREGATES for c in values):
+        named = named or [c for c in columns if c.index not in taken and "tag" in c.roles and c.is_text][:1]
     others = [
         c
         for c in columns
@@ -144,9 +147,33 @@ def _row_decision(sheet: Sheet, column: Column) -> Decision:
     )  # fmt: skip
 
 
-def _unit_cells(columns: list[Column]) -> Column | None:
-    """The column that says the unit in each row of a file of one tag."""
-    return next((c for c in columns if "unit" in c.roles and c.is_text and c.distinct == 1), None)
+def _unit_columns(
+    columns: list[Column], values: list[Column], qualities: dict[int, Column]
+) -> dict[int, int]:
+    """The column that says the unit in each row, by the column of values: of its name, the only one of each, or beside it.
+
+    They stand all before their values where the first one does, else all behind.
+    """
+    units = [c for c in columns if c.is_text and is_unit_column(c)]
+    named = {_unit_base(c): c.index for c in units if _unit_base(c)}
+    if named:
+        return {c.index: named[fold(c.header)] for c in values if fold(c.header) in named}
+    places = {c.index for c in units}
+    if len(values) == len(places) == 1:
+        return {values[0].index: min(places)}
+    before = bool(places) and min(places) < min(c.index for c in values)
+    found: dict[int, int] = {}
+    for value in (c.index for c in values):
+        behind = value + 1 if value + 1 not in qualities else value + 2
+        if (at := value - 1 if before else behind) in places:
+            found[value] = at
+    return found
+
+
+def _unit_base(column: Column) -> str:
+    """What a column of units is named after, ``PH`` of ``PH.unit``; empty where its name says nothing but unit."""
+    base, _, last = fold(column.header).rpartition(" ")
+    return base if last in ROLES["unit"] else ""
 
 
 def _refuse_clocks(sheet: Sheet, values: list[Column]) -> None:
@@ -186,7 +213,12 @@ def _is_companion(column: Column, others: list[Column]) -> bool:
         and not _is_two_state(column)
         and column.distinct <= min(_FEW_WORDS, column.filled // 3)
     )
-    return named and bool(owner) and column.filled > 0 and (codes or words or is_quality(column))
+    return (
+        named
+        and bool(owner)
+        and column.filled > 0
+        and (codes or words or is_quality(column) or says_by_truth(column))
+    )
 
 
 def _of_quality(header: str) -> re.Match[str] | None:

@@ -76,8 +76,13 @@ def stated_zone(sheet: Sheet, times: Mapping[tuple[int, ...], TimePlan]) -> str:
 
 
 def _refuse_unnamed_offset(sheet: Sheet, naive: list[tuple[int, ...]]) -> None:
-    """An offset that the file states and no zone keeps all year: read as UTC its times would be wrong by it."""
-    headers = (sheet.columns[index].header for columns in naive for index in columns)
+    """A zone that the file states and nobody can name: an offset that none keeps all year, a word for several."""
+    headers = [sheet.columns[index].header for columns in naive for index in columns]
+    if word := next((match[1] for text in headers if (match := _SEVERAL.search(text))), ""):
+        raise InputFileError(
+            found=f'times in "{word}", which is the name of several zones', expected="a zone that is one only",
+            mend="pass the zone of the place, for example --tz America/Chicago or --tz Asia/Shanghai", line=sheet.header_line or None,
+        )  # fmt: skip
     for text in (*headers, *(text for key, text in sheet.preamble.items() if _ZONE_KEY.search(key))):
         if (match := _OFFSET.search(text)) and _minutes(match) and not zone_in(text, named=False):
             raise InputFileError(
@@ -137,6 +142,8 @@ def zone_in(text: str, *, named: bool) -> str:
     return ""
 
 
+# American and Chinese, Indian, Irish and Israeli, British and Bangladeshi, Atlantic and Arabian (IANA time zone data base)
+_SEVERAL = re.compile(r"[\[(,/ ](CST|IST|BST|AST)[\])]?\s*$")
 # "UTC +5:30", "GMT+0530", "UTC +5.5", "UTC+5,75"; and "+05:30" alone
 _OFFSET = re.compile(r"(?i)\b(?:utc|gmt)\s*([+-])\s*(\d{1,2})(?::?(\d{2})|[.,](\d{1,2}))?(?![.,]?\d)")
 _BARE_OFFSET = re.compile(r"(?<![\d:])([+-])(\d{2}):?(\d{2})()\b")

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 import numpy as np
 import polars as pl
 
 from excursions.clock import NS_PER_DAY, NS_PER_S, TimeArray
+from excursions.errors import InputFileError
 from excursions.read.exports.times.timeplan import MILLISECOND, TimePlan, Times
 from excursions.records import FloatArray
 
@@ -61,8 +63,40 @@ def as_number_time(text: str) -> str | None:
 
 
 def kind_of(name: str, kind: str) -> str:
-    """The kind of time of a column by its name (folded), where that says more than the size of its numbers."""
-    return "modified Julian days" if re.fullmatch(r"mjd|modified julian da(?:y|te)s?", name) else kind
+    """The kind of time of a column by its name, where that says more than the size of its numbers."""
+    named = re.search(r"\bmjd\b|modified julian da(?:y|te)s?", name.casefold().replace("_", " "))
+    return "modified Julian days" if named else kind
+
+
+_SHORT_DATE = re.compile(r"\d{2}(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])(?:[01]\d|2[0-3])[0-5]\d(?:[0-5]\d)?")
+_FEWEST = 5  # one number of milliseconds in some three hundred looks so by chance
+_FIRST_DAY = 25_569  # 1970-01-01
+
+
+def refuse_other_readings(cells: Sequence[str], kind: str, *, stated: bool) -> None:
+    """Refuse numbers of which their size does not say what they are.
+
+    cells : the filled ones of the sample; stated : whether the user names the first year of day numbers
+
+    Raises
+    ------
+    InputFileError
+        If all look like dates of two-digit years, 260312224000, or stand for days before 1970 as a spreadsheet counts
+        them: no export of a plant is so old, and days since 1970 are numbers of that size.
+    """
+    if len(set(cells)) >= _FEWEST and all(map(_SHORT_DATE.fullmatch, cells)):
+        raise InputFileError(
+            found=f'numbers such as "{cells[0]}", which may be dates of two-digit years or {kind}', expected="dates that are marked as such",
+            mend="export the times with marks between their parts, best as ISO 8601 (2024-03-01 14:05:00)",
+        )  # fmt: skip
+    numbers = [number for number in map(number_of, cells) if number is not None]
+    if kind == SERIAL and not stated and numbers and max(numbers) < _FIRST_DAY:
+        year = np.datetime64(int(max(numbers)) - _FIRST_DAY, "D").astype("datetime64[Y]")
+        other = np.datetime64(int(max(numbers)), "D").astype("datetime64[Y]")
+        raise InputFileError(
+            found=f'day numbers such as "{cells[0]}", which a spreadsheet counts to {year}, and days since 1970 to {other}', expected="dates, or numbers that say from when they count",
+            mend="export the times as dates, or pass --date-system 1900 if they are a spreadsheet's",
+        )  # fmt: skip
 
 
 def parse_numbers(column: pl.Series, plan: TimePlan) -> Times:

@@ -48,7 +48,8 @@ ZONE_WORDS: dict[str, str] = {
     "cest": "+02:00", "mez": "+01:00", "mesz": "+02:00", "eet": "+02:00", "eest": "+03:00", "msk": "+03:00",
     "est": "-05:00", "edt": "-04:00", "cdt": "-05:00", "mst": "-07:00", "mdt": "-06:00",
     "pst": "-08:00", "pdt": "-07:00", "akst": "-09:00", "akdt": "-08:00", "hst": "-10:00",
-    "jst": "+09:00", "kst": "+09:00", "aest": "+10:00", "aedt": "+11:00", "nzst": "+12:00", "nzdt": "+13:00",
+    "jst": "+09:00", "kst": "+09:00", "aest": "+10:00", "aedt": "+11:00", "awst": "+08:00", "acst": "+09:30", "acdt": "+10:30",
+    "hkt": "+08:00", "pkt": "+05:00", "wib": "+07:00", "wita": "+08:00", "sast": "+02:00", "nzst": "+12:00", "nzdt": "+13:00",
 }  # fmt: skip
 
 # A flag of summer time beside a wall clock: hours ahead of the standard time of its zone, whichever that is.
@@ -70,7 +71,7 @@ _DATES = (
     ("yj", r"(?P<y>\d{4})[-/.:]?(?P<j>\d{3})"),
 )  # fmt: skip
 _FRACTION = r"(?:(?P<point>[.,:])(?P<f>\d{1,9}))?"
-_HALF = r"\s*(?P<half>[aApP]\.?\s?[mM]\.?)?(?:\s?[Uu]hr)?"
+_HALF = r"\s*(?P<half>[aApP]\.?\s?[mM]\.?)?(?:\s?(?:[Uu]hr|hrs?\.?|hours|uur))?"
 _CLOCKS = (
     r"(?P<H>\d{1,2})(?P<colon>[:.])(?P<M>\d{2})(?:(?P=colon)(?P<S>\d{2})" + _FRACTION + ")?" + _HALF,
     r"(?P<H>\d{1,2})\s?h\s?(?P<M>\d{2})(?:\s?(?:m|min)\s?(?P<S>\d{2})s?)?",
@@ -83,7 +84,7 @@ _CLOCKS = (
 _ZONE = r"\s*(?:(?P<zone>[zZ]|(?:UTC|GMT)?[+-]\d{2}(?::?\d{2})?(?::?00)?|(?:UTC|GMT)[+-]\d{1,2}|\(?[A-Za-z]{2,5}\)?|[SWsw])(?:\s?\[(?P<region>[A-Za-z_]+(?:/[A-Za-z_]+)*)\])?)?"
 _WEEKDAY = r"(?:[^\W\d]{2,10}\.?,?\s+)?"
 # Between a date and a clock; some languages put a word there: "17.3.2025 klo 8.00", "17 mars 2025 à 08:00".
-_GAP = r"(?:[T,;_]\s?|\s+|:|-|\s-\s|,\s| T |,?\s(?:klo|kl\.?|at|a|a las|as|alle|alle ore|ore|om|um|o|o godz\.?|v|ob)\s)"
+_GAP = r"(?:[Tt,;_]\s?|\s+|:|-|\s-\s|,\s| T |,?\s(?:klo|kl\.?|at|a|a las|as|alle|alle ore|ore|om|um|o|o godz\.?|v|ob)\s)"
 
 
 def _all_patterns() -> tuple[tuple[str, bool, re.Pattern[str]], ...]:
@@ -103,7 +104,7 @@ def _all_patterns() -> tuple[tuple[str, bool, re.Pattern[str]], ...]:
                 )
             )
         if key in ("ymd", "abc") and "mark" in date:
-            found.append((key, True, re.compile(_WEEKDAY + date + r"(?:T|\s)(?P<H>\d{2})" + _ZONE)))
+            found.append((key, True, re.compile(_WEEKDAY + date + r"[Tt\s](?P<H>\d{2})" + _ZONE)))
         if key == "yj":  # without a clock it is rather the number of a batch
             continue
         found.append((key, False, re.compile(_WEEKDAY + date)))

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 
 from excursions.errors import InputFileError
 from excursions.read.exports.cells.columns import is_time_text
 from excursions.read.exports.cells.table import Table
 from excursions.read.exports.layouts.plan import NoReadingsError
+from excursions.read.exports.times.timeshapes import zone_offset
 from excursions.read.exports.upright.clockdays import is_yearless
 from excursions.read.exports.upright.counted import ELAPSED
 from excursions.read.exports.upright.halfdates import days_of
@@ -15,6 +17,9 @@ from excursions.read.text.words import fold, roles_of
 
 _LONGEST = 500
 _CLOCK = re.compile(r"\d{1,2}:\d{2}(?::\d{2})?(?=[;,\t|]|$)")
+
+
+_ZONE_WORD = re.compile(r"\d[-/.]\d+[T ]+\d{1,2}:\d\d(?::\d\d)?(?:[.,]\d+)?\s+\(?([A-Z]{3,5})\b")
 
 
 def known_damage(table: Table) -> InputFileError | None:
@@ -30,6 +35,13 @@ def known_damage(table: Table) -> InputFileError | None:
             found=f'times side by side in one row ("{next(c for c in across.cells if is_time_text(c.strip()))}", ...)',
             expected="one time in each row", mend="swap rows and columns (transpose) and export again", line=across.line,
         )  # fmt: skip
+    words = Counter(match[1] for row in rows if (match := _ZONE_WORD.search(" ".join(row.cells))))
+    if words and 2 * words.total() >= len(rows) - 1 and zone_offset(words.most_common(1)[0][0]) is None:
+        word = words.most_common(1)[0][0]
+        return NoReadingsError(
+            found=f'times with "{word}" behind them, which names no zone or several', expected="an offset such as +08:00, or times without a zone",
+            mend=f'write the offset in place of "{word}", or take the word out and pass --tz', line=line,
+        )  # fmt: skip
     days = days_of(rows)
     if days is not None and days.by_week:
         return NoReadingsError(
@@ -39,7 +51,14 @@ def known_damage(table: Table) -> InputFileError | None:
     for special in (_other_times(table), _other_form(table), _short_dates(table)):
         if special is not None:
             return special
-    if sum(bool(_CLOCK.match(cell)) for cell in cells) >= 0.3 * len(cells) > 0:
+    objects = [cell for cell in cells if re.fullmatch(r"\{.*:.*\}", cell)]
+    if 2 * len(objects) >= len(rows) - 1 > 0:
+        return NoReadingsError(
+            found=f'objects in cells ("{objects[0][:40]}")', expected="a reading in each cell",
+            mend="export each field of them in a column of its own, or the messages as JSON, one a line", line=line,
+        )  # fmt: skip
+    undated = not any(map(is_time_text, cells))
+    if undated and sum(bool(_CLOCK.match(cell)) for cell in cells) >= 0.3 * len(cells) > 0:
         return NoReadingsError(
             found="times of day without a date", expected="date and time in each row",
             mend="export with the date, in the same column or in one beside it", line=line,

@@ -19,12 +19,14 @@ from excursions.read.exports.cells.sheet import Sheet
 from excursions.read.exports.cells.table import Row, Table
 from excursions.read.exports.times.timeshapes import clock_shape_of, shape_of
 from excursions.read.exports.upright.stacked import BlockTable, held
-from excursions.read.text.words import roles_of
-from excursions.records import Decision
+from excursions.read.text.quality import is_quality_text
+from excursions.read.text.words import is_status_text, roles_of
+from excursions.records import BoolArray, Decision
 
 _INSIDE = r"^\s*([^=;,]{1,80}?)\s*=\s*([^=]*?)\s*$"
 _BEFORE = r"^\s*(.{1,80}?)\s*[:=]?\s*$"
 _PAIR = re.compile(_INSIDE)
+_NUMBERED = re.compile(r"\s*[<>~=]?\s*[+-]?[.,]?\d")
 _ENOUGH = 0.7
 _LOOK = 20  # rows of which one must show a name and a value in one cell
 
@@ -64,9 +66,11 @@ def named_cells(table: Table, sheet: Sheet | None, name: str) -> tuple[BlockTabl
     called = [columns[i].header if i < len(columns) else "" for i in others]
     names = [said["name"].drop_nulls().unique(maintain_order=True).to_list() for said in cells]
     constant = all(len(found) == 1 for found in names)
+    messages = 0
     if constant:
-        if any("tag" in roles_of(found[0]) for found in names):
-            cells = _without_messages(cells)
+        cells, messages = _without_messages(
+            cells, journal=any("tag" in roles_of(found[0]) for found in names)
+        )
         header = [*called, *(found[0] for found in names)]
         whole = pl.DataFrame([frame[str(i)].alias(f"o{i}") for i in others] + [said["value"].alias(f"v{k}") for k, said in enumerate(cells)])  # fmt: skip
     elif any(roles_of(text) & {"time", "tag", "value"} for found in names for text in found):
@@ -87,7 +91,7 @@ def named_cells(table: Table, sheet: Sheet | None, name: str) -> tuple[BlockTabl
     shown = ", ".join(found[0] for found in names[:3])
     found = BlockTable(
         head=(*head, Row(first - 1, tuple(header))), frame=whole, lines=lines, words=table.words,
-        separator=table.preview.separator, lost=kept.lost, notes=kept.notes, starts_in_1904=table.starts_in_1904,
+        separator=table.preview.separator, lost=kept.lost, notes=(*kept.notes, *_messages_note(messages)), starts_in_1904=table.starts_in_1904,
     )  # fmt: skip
     return found, Decision(
         subject=name, what="the names beside the readings were taken for their signals", why=f"such as {shown}",
@@ -95,12 +99,41 @@ def named_cells(table: Table, sheet: Sheet | None, name: str) -> tuple[BlockTabl
     )  # fmt: skip
 
 
-def _without_messages(cells: Sequence[pl.DataFrame]) -> list[pl.DataFrame]:
-    """The cells, emptied in rows that name nothing at all: a line of another kind in a journal, and no reading."""
-    silent = pl.Series(np.logical_and.reduce([said["name"].is_null().to_numpy() for said in cells]))
+def _without_messages(cells: Sequence[pl.DataFrame], *, journal: bool) -> tuple[list[pl.DataFrame], int]:
+    """The cells, emptied in rows that name nothing at all and are no reading, and how many rows those are.
+
+    In a journal, which names the tag in a cell of its own, every such row is a line of another kind; elsewhere it is a
+    message if one of its cells is neither a number nor one of the words that stand for a reading.
+    """
+    silent = np.logical_and.reduce([said["name"].is_null().to_numpy() for said in cells])
+    if not journal:
+        silent &= np.logical_or.reduce([_is_speech(said["value"], silent) for said in cells])
+    if not silent.any():
+        return list(cells), 0
+    spoken = pl.Series(silent)
     return [
-        said.with_columns(value=pl.select(pl.when(~silent).then(said["value"])).to_series()) for said in cells
+        said.with_columns(value=pl.select(pl.when(~spoken).then(said["value"])).to_series()) for said in cells
+    ], int(silent.sum())
+
+
+def _is_speech(values: pl.Series, rows: BoolArray) -> BoolArray:
+    """Which of these rows (n,) hold a text that is no number, no status and no quality."""
+    said = values.filter(pl.Series(rows)).unique().drop_nulls().to_list()
+    other = [
+        text
+        for text in said
+        if text.strip() and not (_NUMBERED.match(text) or is_status_text(text) or is_quality_text(text))
     ]
+    spoken: BoolArray = values.is_in(other).fill_null(False).to_numpy()
+    return rows & spoken
+
+
+def _messages_note(count: int) -> tuple[str, ...]:
+    if not count:
+        return ()
+    return (
+        f"{count} {'line names' if count == 1 else 'lines name'} no signal and hold no reading: taken for messages",
+    )
 
 
 def _inside(rows: Sequence[Row]) -> list[int]:
@@ -132,11 +165,12 @@ def _beside(columns: Sequence[Column]) -> list[_Named]:
     for before, column in pairwise(columns):
         plain = set(filter(None, before.cells))
         named = "tag" in before.roles if before.header else True
+        constant = not before.header and before.distinct == 1 and before.filled == len(before.cells)
         names = (
             before.is_text
             and named
             and plain
-            and all(is_name(re.sub(r"\s*[:=]$", "", cell)) for cell in plain)
+            and (constant or all(is_name(re.sub(r"\s*[:=]$", "", cell)) for cell in plain))
         )
         if names and column.is_value and column.numbers:
             found.append(_Named(before.index, column.index))

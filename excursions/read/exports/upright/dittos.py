@@ -1,0 +1,69 @@
+"""Tables written by people, who put a mark where a cell says the same as the one above it: ``"``, ``〃``, ``ditto``."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import polars as pl
+
+from excursions.read.exports.cells.table import Row, Table
+from excursions.read.exports.upright.stacked import BlockTable, held
+from excursions.read.text.words import is_ditto, roles_of
+from excursions.records import Decision
+
+
+def without_dittos(table: Table, name: str) -> tuple[BlockTable, Decision] | None:
+    """The table with the text of the cell above in place of each such mark, and what was done; None where there are none.
+
+    Raises
+    ------
+    InputFileError
+        If the file is too large to be held in memory.
+    """
+    preview = table.preview
+    if preview.header or preview.dtypes:
+        return None
+    places = _places(preview.rows)
+    if not places:
+        return None
+    first = min(places.values())
+    kept = held(table, max(len(row.cells) for row in preview.rows))
+    below = np.flatnonzero(kept.lines >= first)
+    frame, told = kept.frame[below], 0
+    for place in places:
+        cells = frame[str(place)]
+        marks = pl.Series([cell is not None and is_ditto(cell) for cell in cells.to_list()], dtype=pl.Boolean)
+        above = pl.select(pl.when(~marks).then(cells)).to_series().fill_null(strategy="forward")
+        filled = pl.select(pl.when(marks & above.is_not_null()).then(above).otherwise(cells)).to_series()
+        frame = frame.with_columns(filled.alias(str(place)))
+        told += int((marks & above.is_not_null()).sum())
+    head = tuple(row for row in preview.rows if row.line < first)
+    found = BlockTable(
+        head=head, frame=frame, lines=kept.lines[below], words=table.words, separator=preview.separator,
+        lost=kept.lost, notes=kept.notes, starts_in_1904=table.starts_in_1904,
+    )  # fmt: skip
+    return found, Decision(
+        subject=name, what=f"{told} marks of repetition were taken for what stands above them",
+        why="people write so what is the same as in the row above", option="write the cells out",
+    )  # fmt: skip
+
+
+def _places(rows: Sequence[Row]) -> dict[int, int]:
+    """Columns with such a mark below a row of data, and the line of that row; not one of units, in which it is an inch."""
+    marked = sorted({at for row in rows for at, cell in enumerate(row.cells) if is_ditto(cell)})
+    return {place: line for place in marked if (line := _leant_on(rows, place))}
+
+
+def _leant_on(rows: Sequence[Row], place: int) -> int:
+    """Line of the row of data above the first mark of a column; zero where there is none."""
+    above: Row | None = None
+    for row in rows:
+        cell = row.cells[place] if place < len(row.cells) else ""
+        if cell and "unit" in roles_of(cell):
+            return 0
+        if cell and not is_ditto(cell):
+            above = row
+        elif cell and above is not None and any(other[:1].isdecimal() for other in above.cells):
+            return above.line
+    return 0
