@@ -74,7 +74,8 @@ def overview_page(result: ScanResult, overview: Overview, reader: Reader) -> str
         has_timeline=bool(overview.calendar),
         timeline_rows=min(MOST_POINTS, len(entries)),
         timeline=embedded_figure(overview_spec(result, reader)),
-        has_calibrations=bool(result.calibrations),
+        logged=len(result.calibrations),
+        placed=sum(c.point in {f.point.name for f in result.points} for c in result.calibrations),
     )  # fmt: skip
 
 

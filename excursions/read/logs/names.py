@@ -34,12 +34,13 @@ class Places:
                 by_fold[folded(tag)].add(point.name)
         self.by_tag = {tag: next(iter(names)) for tag, names in by_tag.items() if len(names) == 1}
         self.by_fold = {key: next(iter(names)) for key, names in by_fold.items() if len(names) == 1 and key}
-        ends: dict[tuple[str, ...], set[str]] = defaultdict(set)
+        parts: dict[tuple[str, ...], set[str]] = defaultdict(set)
         for point in plant.points:
             tokens = _tokens(point.name)
-            for start in range(1, len(tokens) - 1):
-                ends[tokens[start:]].add(point.name)
-        self.by_end = {end: next(iter(names)) for end, names in ends.items() if len(names) == 1}
+            for cut in range(1, len(tokens) - 1):
+                parts[tokens[cut:]].add(point.name)
+                parts[tokens[: cut + 1]].add(point.name)
+        self.by_part = {part: next(iter(names)) for part, names in parts.items() if len(names) == 1}
         self._words: dict[str, frozenset[str]] = {point.name: _words(point) for point in plant.points}
 
     def find(self, name: str) -> tuple[str, str]:
@@ -51,8 +52,8 @@ class Places:
         key = folded(name)
         if key in self.by_fold:
             return self.by_fold[key], "the names differ only in separators and case"
-        if _tokens(name) in self.by_end:
-            return self.by_end[_tokens(name)], "only this point's name ends so"
+        if _tokens(name) in self.by_part:
+            return self.by_part[_tokens(name)], "only this point's name begins or ends so"
         mine = frozenset(_tokens(name))
         near = [point for point, words in self._words.items() if mine and (mine <= words)]
         telling = any(token.isdigit() for token in mine) and any(token.isalpha() for token in mine)

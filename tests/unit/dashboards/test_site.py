@@ -224,6 +224,26 @@ def test_a_failing_write_leaves_the_old_page_whole(
     assert not list(tmp_path.glob(".index*"))
 
 
+@pytest.mark.parametrize(
+    ("where", "words"),
+    [
+        ("all", "Every entry of the calibration log fits the record."),
+        (
+            "some",
+            "Every entry of the calibration log that belongs to a point of this record fits the record.",
+        ),
+        ("none", "No entry of the calibration log could be placed at a point of this record"),
+    ],
+)
+def test_the_first_page_says_that_a_log_fits_only_of_what_it_could_place(
+    where: str, words: str, result: ScanResult, tmp_path: Path
+) -> None:
+    here, elsewhere = result.calibrations[0], dataclasses.replace(result.calibrations[0], point="nowhere")
+    logged = {"all": (here,), "some": (here, elsewhere), "none": (elsewhere,)}[where]
+    page = write_site(dataclasses.replace(result, calibrations=logged, audit=()), tmp_path)
+    assert words in " ".join("".join(seen(page).text).split())
+
+
 @pytest.mark.slow
 def test_two_thousand_points_stay_under_four_megabytes(tmp_path: Path) -> None:
     from dashboards.content.overview import overview_content

@@ -55,6 +55,13 @@ def test_the_end_of_a_long_name_goes_before_its_parts() -> None:
     assert Places(plant).find("F1")[0] == ""
 
 
+def test_the_begin_of_one_points_name_is_enough() -> None:
+    names = ("WFI-SUP.QC", "WFI-RET.QC", "A1.QC", "A1.PH")
+    places = Places(Plant(points=tuple(Point(name=name, value=f"{name}.PV") for name in names)))
+    found = {said: places.find(said)[0] for said in ("WFI-SUP", "wfi sup", "WFI-RET", "WFI", "A1", "SUP")}
+    assert found == {"WFI-SUP": "WFI-SUP.QC", "wfi sup": "WFI-SUP.QC", "WFI-RET": "WFI-RET.QC", "WFI": "", "A1": "", "SUP": ""}  # fmt: skip
+
+
 def entry(point: str = "", probe: str = "", time: int = 50) -> CalibrationEntry:
     return CalibrationEntry(time=time, file="f", line=1, point=point, probe=probe)
 
