@@ -221,8 +221,9 @@ def frames(
         rows = pl.scan_parquet(BytesIO(content), row_index_name="row")
         frame = rows.filter(inside).select("row", *columns).collect()
         ends = frame["row"].search_sorted(ends).to_numpy()
+        frame = frame.drop("row")
     return {
-        tag: frame[start:end].select(columns)
+        tag: frame.slice(start, end - start)
         for tag, start, end in zip(names, [0, *ends[:-1]], ends, strict=True)
         if tag in wanted and end > start
     }
