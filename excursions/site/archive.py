@@ -310,7 +310,9 @@ def look_at(tags: Mapping[str, Rows]) -> bytes:
     if not tags:
         return b""
     buffer = BytesIO()
-    thinned(pl.concat([_frame(tag, rows) for tag, rows in tags.items()])).write_ipc(buffer, compression="zstd")
+    thinned(pl.concat([_frame(tag, rows) for tag, rows in tags.items()])).write_ipc(
+        buffer, compression="zstd"
+    )
     return buffer.getvalue()
 
 
