@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import math
 import re
+from bisect import bisect_left
 from datetime import UTC, datetime
+from functools import lru_cache
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 import numpy as np
@@ -68,6 +70,40 @@ def to_datetime(instant: int, tz: ZoneInfo | None = None) -> datetime:
     seconds, rest = divmod(int(instant), NS_PER_S)
     moment = datetime.fromtimestamp(seconds, UTC).replace(microsecond=rest // 1_000)
     return moment.astimezone(tz) if tz else moment
+
+
+def offsets(time: TimeArray, tz: ZoneInfo) -> TimeArray:
+    """What a zone's clocks showed beyond UTC at instants (n,) [ns], in any order."""
+    if not time.size:
+        return np.empty(0, dtype=np.int64)
+    turns, after = _turns(tz, int(time.min()) // _STRETCH, int(time.max()) // _STRETCH + 1)
+    return after[np.searchsorted(turns, time, side="right")]
+
+
+_STRETCH = 400 * NS_PER_DAY  # clocks are looked up for as long at once
+
+
+@lru_cache
+def _turns(tz: ZoneInfo, first: int, past: int) -> tuple[TimeArray, TimeArray]:
+    """Instants (k,) at which the clocks of a zone change in some stretches, and what they show beyond UTC from then on (k + 1,).
+
+    Looked for between midnights (UTC): no zone goes forth and back within a day.
+    """
+
+    def offset(instant: int) -> int:
+        beyond = to_datetime(instant, tz).utcoffset()
+        return 0 if beyond is None else round(beyond.total_seconds()) * NS_PER_S
+
+    days = range(first * _STRETCH, past * _STRETCH + 1, NS_PER_DAY)
+    turns, after = [], [offset(days[0])]
+    for day in days[1:]:
+        if (shown := offset(day)) != after[-1]:
+            seconds = range(day - NS_PER_DAY, day + 1, NS_PER_S)
+            turns.append(
+                seconds[bisect_left(seconds, True, key=lambda instant: offset(instant) != after[-1])]
+            )
+            after.append(shown)
+    return np.array(turns, dtype=np.int64), np.array(after, dtype=np.int64)
 
 
 def iso(instant: int) -> str:

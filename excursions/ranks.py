@@ -56,10 +56,11 @@ def quantiles(value: Numbers, shares: Sequence[float]) -> tuple[float, ...]:
 
 
 def many_quantiles(value: Numbers, shares: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Many quantiles (k,) of a short series (n,) of finite values, n > 0."""
-    ordered, place = np.sort(value), shares * (value.size - 1)
+    """Many quantiles (..., k) of short series (..., n) of finite values, n > 0."""
+    ordered, last = np.sort(value, axis=-1), value.shape[-1] - 1
+    place = shares * last
     before = np.floor(place).astype(np.int64)
-    low, high = ordered[before], ordered[np.minimum(before + 1, value.size - 1)]
+    low, high = ordered[..., before], ordered[..., np.minimum(before + 1, last)]
     share, rise = place - before, high - low
     return np.asarray(np.where(share >= 0.5, high - rise * (1 - share), low + rise * share))
 

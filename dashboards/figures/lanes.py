@@ -11,6 +11,7 @@ from dashboards.content.life import swaps
 from dashboards.figures.spec import Spec, label
 from dashboards.look import axis, family
 from dashboards.wording import STATE_WORDS, Reader, kind_label
+from excursions.clock import TimeArray
 from excursions.kinds import KINDS
 from excursions.plant import Plant
 from excursions.records import MEASURING, STATES, Calibration, Event
@@ -57,8 +58,7 @@ def lanes_of(
     for code, name in enumerate(STATES):
         spans = states.spans(code)
         if code != MEASURING and spans.size:
-            pairs = [(int(a), int(b)) for a, b in spans]
-            lanes.append(_lane(STATE_WORDS[name], "quiet", pairs, "", f"state:{name}", reader))
+            lanes.append(_lane(STATE_WORDS[name], "quiet", spans, "", f"state:{name}", reader))
     return lanes
 
 
@@ -68,7 +68,7 @@ def _least(events: Sequence[Event]) -> int:
 
 
 def _lane(
-    words: str, ink: str, spans: Sequence[tuple[int, int]], symbol: str, key: str, reader: Reader
+    words: str, ink: str, spans: Sequence[tuple[int, int]] | TimeArray, symbol: str, key: str, reader: Reader
 ) -> Lane:
     flat = reader.wall(np.array(spans, np.int64).reshape(-1))
     return Lane(words=words, ink=f"@{ink}", symbol=symbol, key=key, start=flat[::2], end=flat[1::2])

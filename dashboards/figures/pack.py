@@ -16,6 +16,7 @@ from excursions.records import FloatArray
 
 MISSING = {"i2": -(2**15), "i4": -(2**31)}
 MOST_DECIMALS = 7
+FIRST = 64  # values that already refuse most scales
 
 
 def pack_array(values: np.ndarray) -> dict[str, object]:
@@ -31,6 +32,8 @@ def pack_array(values: np.ndarray) -> dict[str, object]:
         return _pack_times(values.astype("datetime64[ms]").astype(np.int64))
     floats = values.astype(np.float64)
     for decimals in range(MOST_DECIMALS + 1):
+        if _as_whole(floats[:FIRST], 10.0**decimals) is None:
+            continue
         whole = _as_whole(floats, 10.0**decimals)
         if whole is not None:
             return _integers(whole, divide=10**decimals, add=0)

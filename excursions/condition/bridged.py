@@ -50,7 +50,8 @@ def bridged_stretches(
     runs = runs[runs[:, 1] - runs[:, 0] >= FEWEST_CHORDS]
     if not runs.size:
         return none
-    runs = runs[_improbable(runs, straight, loose=_loose(value, tolerance, runs * hop))] * hop
+    shortest = straight if hop == HOPS[0] else _straight_chords(value, tolerance, HOPS[0])
+    runs = runs[_improbable(runs, straight, loose=_loose(shortest, runs * hop))] * hop
     found = [_whole_line(time, value, (int(lo), int(hi) + 1), hop, tolerance, sampling) for lo, hi in runs]
     kept = sorted({line for line in found if line is not None and _in_one_segment(line, segments)})
     return np.array(kept, dtype=np.int64).reshape(-1, 2)
@@ -91,12 +92,12 @@ def _runs(mask: BoolArray) -> IndexArray:
     return edges.reshape(-1, 2)
 
 
-def _loose(value: FloatArray, tolerance: float, runs: IndexArray) -> float:
-    """Share of the shortest chords outside of runs (k, 2) that are straight: how often the signal itself is."""
-    hop = HOPS[0]
-    straight = _straight_chords(value, tolerance, hop)
-    begin = np.arange(straight.size) * hop
-    outside = ~(np.searchsorted(runs[:, 0], begin, side="right") > np.searchsorted(runs[:, 1], begin + hop))
+def _loose(straight: BoolArray, runs: IndexArray) -> float:
+    """Share of the shortest chords outside of runs (k, 2), samples, that are straight: how often the signal itself is."""
+    steps = np.zeros(straight.size + 1, dtype=np.int8)
+    steps[runs[:, 0] // HOPS[0]] = 1  # a run begins and ends with a chord, and no other begins where one ends
+    steps[runs[:, 1] // HOPS[0]] = -1
+    outside = np.cumsum(steps[:-1], dtype=np.int8) == 0
     return float(np.mean(straight[outside])) if outside.any() else 1.0
 
 

@@ -106,7 +106,7 @@ def describe(
     silence = np.diff(time)
     longest = int(silence.argmax())
     usual = median(steps.interval)
-    rule = _rule(steps, value, words, resolution)
+    rule = _rule(steps, usual, words, resolution)
     rule = _unsure_where_it_changes(rule, time, value, silence)
     return Sampling(
         kind=rule.kind,
@@ -139,10 +139,10 @@ def _bends(time: TimeArray, value: FloatArray, stride: int) -> FloatArray:
     return bend[np.isfinite(bend)]
 
 
-def _rule(steps: _Steps, value: FloatArray, words: str, resolution: float) -> _Rule:
+def _rule(steps: _Steps, usual: float, words: str, resolution: float) -> _Rule:
+    value = steps.value
     if value.size < SPARSE_SAMPLES:
         return _Rule(kind="sparse", sure=False, why=f"{value.size} samples show no rule")
-    usual = median(steps.interval)
     heartbeat = _heartbeat(steps.interval)
     clocked = _by_the_clock(steps, usual, heartbeat)
     return _grid_rule(value, words, resolution, clocked) if clocked else _sparing_rule(steps, heartbeat)

@@ -79,13 +79,13 @@ class Span:
         made = np.full((count, at.size), self.level)
         shares = (np.arange(count) + 0.5) / count
         when = self.start + at.astype(np.int64)
-        first = np.searchsorted(self.line.time, np.maximum(when - _NEAR_NS, self.first))
-        last = np.searchsorted(self.line.time, np.minimum(when + _NEAR_NS, self.last - NS_PER_HOUR + 1))
-        for i, (low, high) in enumerate(zip(first, last, strict=True)):
-            known = self.line.value[low:high]
-            known = known[np.isfinite(known)]
-            if known.size:
-                made[:, i] = many_quantiles(known, shares)
+        known = np.isfinite(self.line.value)
+        time, value = self.line.time[known], self.line.value[known]
+        first = np.searchsorted(time, np.maximum(when - _NEAR_NS, self.first))
+        hours = np.searchsorted(time, np.minimum(when + _NEAR_NS, self.last - NS_PER_HOUR + 1)) - first
+        for size in np.unique(hours[hours > 0]):  # instants with as many hours near them side by side
+            alike = np.flatnonzero(hours == size)
+            made[:, alike] = many_quantiles(value[first[alike, None] + np.arange(size)], shares).T
         return made
 
     def tolerance(self, at: FloatArray) -> FloatArray:

@@ -13,11 +13,9 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from decimal import Decimal
 from functools import lru_cache
-from typing import cast
 from zoneinfo import ZoneInfo
 
 import numpy as np
-import polars as pl
 
 from excursions import clock
 from excursions.digits import written
@@ -34,7 +32,6 @@ MOST_DEGREES = (
     2  # decimals of a temperature that was converted: what arithmetic adds behind them is no reading
 )
 MOST_DIGITS = 12  # of a reading that was multiplied back: what binary fractions add behind them is no reading
-FEW = 64
 # The house writes a temperature as a number of degC (or °C) and a difference as a number of K, always; so the unit
 # alone says how a figure is converted, and nothing is guessed from the words around it.
 _DEGREES = re.compile(r"(?P<figure>[+\-−]?\d+(?:[.,]\d+)?)\s?(?P<unit>°C|degC|K/min|K)(?![\w/])")
@@ -168,20 +165,11 @@ class Reader:
 
     def wall_ms(self, time: np.ndarray) -> np.ndarray:
         """Instants [ns UTC] as wall-clock milliseconds: what a clock on the plant's wall showed."""
-        if time.size <= FEW:  # not worth the start of a column engine
-            return np.array([_wall_ms(int(t), self.tz) for t in time], dtype=np.int64)
-        wall = pl.col("time").cast(pl.Datetime("ns", "UTC")).dt.convert_time_zone(self.tz.key)
-        told = pl.DataFrame({"time": time}).select(wall.dt.replace_time_zone(None).dt.epoch("ms"))
-        return cast(np.ndarray, told["time"].to_numpy())
+        return np.asarray((time + clock.offsets(time, self.tz)) // 1_000_000)
 
     def wall(self, time: np.ndarray) -> np.ndarray:
         """Instants [ns UTC] as wall-clock datetime64[ms], for an axis."""
         return self.wall_ms(time).astype("datetime64[ms]")
-
-
-def _wall_ms(instant: int, tz: ZoneInfo) -> int:
-    offset = clock.to_datetime(instant, tz).utcoffset()
-    return instant // 1_000_000 + (round(offset.total_seconds() * 1000) if offset else 0)
 
 
 def _to_fahrenheit(found: re.Match[str]) -> str:

@@ -221,8 +221,9 @@ def frames(
         rows = pl.scan_parquet(BytesIO(content), row_index_name="row")
         frame = rows.filter(inside).select("row", *columns).collect()
         ends = frame["row"].search_sorted(ends).to_numpy()
+        frame = frame.drop("row")
     return {
-        tag: frame[start:end].select(columns)
+        tag: frame.slice(start, end - start)
         for tag, start, end in zip(names, [0, *ends[:-1]], ends, strict=True)
         if tag in wanted and end > start
     }
@@ -309,13 +310,15 @@ def look_at(tags: Mapping[str, Rows]) -> bytes:
     if not tags:
         return b""
     buffer = BytesIO()
-    pl.concat([_look(tag, rows) for tag, rows in sorted(tags.items())]).write_ipc(buffer, compression="zstd")
+    thinned(pl.concat([_frame(tag, rows) for tag, rows in tags.items()])).write_ipc(
+        buffer, compression="zstd"
+    )
     return buffer.getvalue()
 
 
-def _look(tag: str, rows: Rows) -> pl.DataFrame:
+def _frame(tag: str, rows: Rows) -> pl.DataFrame:
     frame = pl.DataFrame({"time": rows.time, "value": rows.value, "quality": rows.quality})
-    return thinned(frame.with_columns(tag=pl.lit(tag)))
+    return frame.with_columns(tag=pl.lit(tag))
 
 
 def thinned(frame: pl.DataFrame) -> pl.DataFrame:

@@ -6,7 +6,6 @@ import dataclasses
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from io import BytesIO
 from pathlib import Path
 from sqlite3 import Row
 
@@ -227,7 +226,7 @@ def looks(work: Work) -> dict[str, TagSeries]:
 
 def _from_looks(work: Work, parts: Sequence[Part], words: Mapping[str, Row]) -> dict[str, TagSeries]:
     held = {row["path"]: row["looks"] for row in work.ledger.rows("SELECT path, looks FROM parts")}
-    frame = pl.concat([pl.read_ipc(BytesIO(held[part.path])) for part in parts])
+    frame = pl.scan_ipc([held[part.path] for part in parts]).collect()  # at once: there are thousands
     shared, found = tags_of_shared_looks(parts), {}
     for piece in frame.partition_by("tag", maintain_order=True):
         tag = piece["tag"][0]

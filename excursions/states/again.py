@@ -111,7 +111,7 @@ def _away_spells(
     if lasts < _LEVEL_H * NS_PER_HOUR or trace.interval_s > 60.0 * _GRID_MIN:
         return []
     when = trace.time[0] + np.arange(lasts // step, dtype=np.int64) * step
-    value = trace.value[np.searchsorted(trace.time, when, side="right") - 1]
+    value = trace.value[trace.last_at(when)]
     level = median_filter(value, size=round(_LEVEL_H * 60.0 / _GRID_MIN) | 1, mode="nearest")
     least = max(AWAY * tolerance_at(float(np.median(level))), moves)
     ranges = join(runs(np.abs(value - level) > least), when, 60.0 * _APART_MIN)

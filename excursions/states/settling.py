@@ -143,7 +143,7 @@ def _levels(trace: Trace, starts: IndexArray, block: int, count: int) -> FloatAr
     """Mean level of `count` blocks from each start, shape (k, count), also where the record kept no sample."""
     offsets = np.arange(count * POINTS, dtype=np.int64) * (block // POINTS)
     when = (starts[:, None] + offsets).ravel()
-    before = np.clip(np.searchsorted(trace.time, when, side="right") - 1, 0, len(trace) - 1)
+    before = np.maximum(trace.last_at(when), 0)
     value = trace.value[before]
     if trace.held and trace.drawn:
         after = np.minimum(before + 1, len(trace) - 1)

@@ -47,6 +47,13 @@ class Trace:
         lo, hi = np.searchsorted(self.time, (start, end))
         return slice(int(lo), int(hi))
 
+    def last_at(self, when: TimeArray) -> IndexArray:
+        """The last sample at or before instants (k,); -1 before the first."""
+        every = self.once("every", lambda: _even_step(self.time))
+        if every:  # an export on a clock without a hole: where a sample stands is a division
+            return np.asarray(np.clip((when - self.time[0]) // every, -1, len(self) - 1))
+        return np.searchsorted(self.time, when, side="right") - 1
+
     def sampled(self, start: int, end: int, count: int = 64) -> FloatArray:
         """What the record says at even instants of [start, end), also where it kept no sample; gaps left out."""
         value = self.at(start + ((np.arange(count) + 0.5) * ((end - start) / count)).astype(np.int64))
@@ -55,7 +62,7 @@ class Trace:
     def at(self, when: TimeArray) -> FloatArray:
         """What the record says at instants (n,): held between samples, or on the line that joins them; NaN in gaps and outside of it."""
         found = np.full(when.size, np.nan)
-        before = np.searchsorted(self.time, when, side="right") - 1
+        before = self.last_at(when)
         inside = (before >= 0) & (when <= self.time[-1])
         when, before = when[inside], before[inside]
         after = np.minimum(before + 1, len(self) - 1)
@@ -66,6 +73,12 @@ class Trace:
             value = value + share * (self.value[after] - value)
         found[inside] = np.where(apart <= self.gap_s * NS_PER_S, value, np.nan)
         return found
+
+
+def _even_step(time: TimeArray) -> int:
+    """Time between samples [ns] where it is always the same, else 0."""
+    step = np.diff(time)
+    return int(step[0]) if step.size and (step == step[0]).all() else 0
 
 
 def trace_of(signal: Signal | None) -> Trace | None:
@@ -141,6 +154,10 @@ class Weighed:
 
 def time_quantiles(trace: Trace, shares: tuple[float, ...]) -> tuple[float, ...]:
     """Time-weighted quantiles: each sample counts for the time until the next (a gap counts as none)."""
+    return trace.once(f"quantiles {shares}", lambda: _time_quantiles(trace, shares))
+
+
+def _time_quantiles(trace: Trace, shares: tuple[float, ...]) -> tuple[float, ...]:
     seen = trace.once("weighed", lambda: _weighed(trace))
     if seen.passed is not None:
         return tuple(float(seen.value[rank]) for rank in seen.ranks(shares))
@@ -167,13 +184,14 @@ def _weighed(trace: Trace) -> Weighed:
     stride = max(1, len(trace) // WEIGHED)
     value = trace.value[::stride]
     weight = np.diff(trace.time[::stride], append=trace.time[-1])
-    weight[weight / NS_PER_S > stride * trace.gap_s] = 0
-    counts = weight != 0
-    held = weight[counts]
-    if not held.size:
+    if weight.max() / NS_PER_S > stride * trace.gap_s:
+        weight[weight / NS_PER_S > stride * trace.gap_s] = 0
+    each = int(weight.max())
+    if not each:
         return Weighed(value)
-    if (held == held[0]).all():  # nothing to weigh: a rank is found without putting all in order
-        return Weighed(value[counts], each=int(held[0]))
+    alike = weight == each
+    if np.count_nonzero(alike) == np.count_nonzero(weight):  # a rank is found without putting all in order
+        return Weighed(value[alike], each=each)
     order = np.argsort(value)  # whole nanoseconds add up to the same sum in whatever order equal values stand
     return Weighed(value[order], np.cumsum(weight[order]) / NS_PER_S)
 

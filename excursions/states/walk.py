@@ -188,7 +188,7 @@ def departures(trace: Trace) -> list[tuple[int, int]]:
     if span < _LEVEL_HOURS * NS_PER_HOUR or trace.usual_s > 60.0 * _GRID_MIN:
         return []
     when = trace.time[0] + np.arange(span // step, dtype=np.int64) * step
-    value = trace.value[np.searchsorted(trace.time, when, side="right") - 1]
+    value = trace.value[trace.last_at(when)]
     size = round(_LEVEL_HOURS * 60.0 / _GRID_MIN) | 1
     level = median_filter(value, size=size, mode="nearest")
     room = sum(ROOM_DEGC) / 2

@@ -152,9 +152,11 @@ def make_blocks(live: Live, *, width: int, drawn: bool = True) -> Blocks:
 def _occupied(live: Live, width: int) -> tuple[IndexArray, IndexArray, Counts]:
     """Slots that hold samples, the first sample of each and how many."""
     since = (live.time - live.time[0]).view(np.uint64)  # a span past 292 years still fits unsigned
-    slot = (since // np.uint64(width)).astype(np.int64)
-    first = np.flatnonzero(np.diff(slot, prepend=-1))
-    return slot[first], first, np.diff(np.append(first, len(live)))
+    begins = np.arange(int(since[-1]) // width + 1, dtype=np.uint64) * np.uint64(width)
+    first = np.searchsorted(since, begins)
+    count = np.diff(first, append=since.size)
+    slot = np.flatnonzero(count)
+    return slot, first[slot], count[slot]
 
 
 def _silent_slots(live: Live, slot: IndexArray, first: IndexArray) -> IndexArray:

@@ -21,7 +21,6 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from scipy.ndimage import maximum_filter1d
 from scipy.special import stdtr
 
 from excursions.detect.series.tails import expected_each, outlying
@@ -207,7 +206,18 @@ def _at_width(one: Windows, broken: BoolArray, spread: float, least: float) -> I
 def peaks(diff: FloatArray, usable: BoolArray, width: int) -> IndexArray:
     """Blocks where the difference is the largest within a window either way."""
     size = np.where(usable, np.abs(diff), 0.0)
-    return np.flatnonzero((size > 0) & (size == maximum_filter1d(size, 2 * width + 1)))
+    return np.flatnonzero((size > 0) & (size == _largest_around(size, width)))
+
+
+def _largest_around(size: FloatArray, width: int) -> FloatArray:
+    """Largest of the sizes (m,), none below 0, up to `width` places either way: of two runs that double until they cover it."""
+    whole, run = 2 * width + 1, 1
+    largest = np.zeros(size.size + 2 * width)
+    largest[width : width + size.size] = size
+    while 2 * run <= whole:
+        largest = np.maximum(largest[:-run], largest[run:])
+        run *= 2
+    return np.asarray(np.maximum(largest[: size.size], largest[whole - run :]))
 
 
 def _picked(

@@ -171,7 +171,8 @@ def _expected_usually(bins: Bins, width: int, own: float, *, step: float, at_mos
 def _moved(bins: Bins, width: int, step: float) -> tuple[FloatArray, IndexArray]:
     """Range of half-overlapping stretches, spread evenly over the step each stands for, and their first bins."""
     every = np.arange(0, len(bins) - width + 1, max(width // 2, 1))
-    spread = (np.arange(every.size) * GOLDEN) % 1.0 - 0.5
+    spread = np.arange(every.size) * GOLDEN
+    spread = spread - np.floor(spread) - 0.5
     moved = bins.ranges(width, max(width // 2, 1))
     return np.maximum(np.where(moved > 0, moved + step * spread, step * np.abs(spread)), NIL), every
 

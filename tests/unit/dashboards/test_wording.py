@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
 
 from dashboards.wording import Reader, capital, counted, described, figure_words, off_by, size_words
-from excursions.clock import NS_PER_HOUR
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_S
 from excursions.digits import percent
 from excursions.records import Event
 
@@ -33,10 +34,19 @@ def test_the_axis_shows_what_the_clock_on_the_wall_showed() -> None:
     assert [str(t) for t in wall] == ["2026-03-29T01:00:00.000", "2026-03-29T03:00:00.000"]
 
 
-def test_few_and_many_instants_are_put_on_the_wall_alike() -> None:
-    time = SPRING + np.arange(-200, 200, dtype=np.int64) * (NS_PER_HOUR // 7)
-    few = np.concatenate([VIENNA.wall_ms(part) for part in np.split(time, 10)])
-    np.testing.assert_array_equal(VIENNA.wall_ms(time), few)
+@pytest.mark.parametrize(
+    "zone", ["Europe/Vienna", "America/Los_Angeles", "Australia/Lord_Howe", "Asia/Kathmandu", "UTC"]
+)
+def test_instants_are_put_on_the_wall_as_the_standard_library_does(zone: str) -> None:
+    tz = ZoneInfo(zone)
+    near = SPRING + np.arange(-3, 4, dtype=np.int64)
+    time = np.concatenate(
+        [np.arange(0, 2 * SPRING, SPRING // 999, dtype=np.int64)[::-1], near, near + 217 * NS_PER_DAY]
+    )
+    there = [datetime.fromtimestamp(int(t) // NS_PER_S, UTC).astimezone(tz).utcoffset() for t in time]
+    beyond = [round(offset.total_seconds()) * 1_000 for offset in there if offset is not None]
+    np.testing.assert_array_equal(Reader(tz=tz).wall_ms(time), time // 1_000_000 + beyond)
+    assert not Reader(tz=tz).wall_ms(time[:0]).size
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,7 @@ from excursions.detect.series.cusum import upper_cusum
 from excursions.detect.series.groups import group_median, midmean, trimmed_mean
 from excursions.detect.series.live import live_samples
 from excursions.detect.series.pattern import without_round
-from excursions.detect.series.scan import windows
+from excursions.detect.series.scan import peaks, windows
 from excursions.detect.series.spells import covered_s, nearly_still, unchanged
 from excursions.detect.series.sudden import SIDE, gaps
 from excursions.detect.series.survey import survey_of
@@ -197,3 +197,12 @@ def test_noise_has_no_round_to_take_out() -> None:
     start = T0 + np.arange(48 * 20) * 30 * MINUTE
     x = level(start.size, 0.0, 1.0, 3)
     np.testing.assert_array_equal(without_round(start, x, width=30 * MINUTE), x)
+
+
+@pytest.mark.parametrize("width", [1, 2, 3, 8, 13, 64, 500])
+def test_peaks_are_the_largest_within_a_window_either_way(width: int) -> None:
+    draw = np.random.default_rng(width)
+    diff, usable = np.round(draw.normal(size=300), 1), draw.random(300) < 0.9
+    size = np.where(usable, np.abs(diff), 0.0)
+    largest = [size[max(i - width, 0) : i + width + 1].max() for i in range(size.size)]
+    np.testing.assert_array_equal(peaks(diff, usable, width), np.flatnonzero((size > 0) & (size == largest)))

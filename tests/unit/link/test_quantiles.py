@@ -19,6 +19,11 @@ def test_quantiles_are_those_of_numpy(known: list[float], count: int) -> None:
     np.testing.assert_array_equal(many_quantiles(np.array(known), shares), np.quantile(known, shares))
 
 
+def test_quantiles_of_several_series_are_those_of_each() -> None:
+    rows, shares = np.random.default_rng(5).normal(size=(7, 24)), (np.arange(9) + 0.5) / 9
+    np.testing.assert_array_equal(many_quantiles(rows, shares), [many_quantiles(row, shares) for row in rows])
+
+
 @pytest.mark.parametrize("stated", [None, 0.25])
 @given(levels=st.lists(READINGS | st.just(float("nan")), max_size=20))
 def test_tolerances_at_many_levels_are_those_at_each(stated: float | None, levels: list[float]) -> None:
