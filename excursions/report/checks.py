@@ -264,7 +264,7 @@ def _laboratory(scene: Scene) -> Check:
         return _nearest_sample(question, pairs, scene)
     if pairs:
         return _every_sample(question, pairs, scene)
-    none = "no laboratory sample within its reach"
+    none = f"no laboratory sample within {REACH // NS_PER_DAY} d of it"
     pairs = _pairs(scene, *scene.doubted) if scene.doubted else []
     if not pairs:
         return Check(question=question, outcome=OPEN, evidence=none)
@@ -285,7 +285,9 @@ def _nearest_sample(question: str, pairs: list[tuple[LabSample, float]], scene: 
     at = scene.asked[0]
     sample, level = min(pairs, key=lambda pair: (abs(pair[0].time - at), pair[0].time))
     tolerance = scene.findings.point.tolerance_at(sample.value)
-    words = f"{_compared(sample, level, scene)}; {len(pairs)} sample{'' if len(pairs) == 1 else 's'} near enough to compare"
+    words = _compared(sample, level, scene)
+    if len(pairs) > 1:
+        words += f"; the nearest of {len(pairs)} samples within {REACH // NS_PER_DAY} d of it"
     others = _pairs(scene, *scene.doubted) if scene.doubted else []
     if len(others) > 1:
         words += f"; of all the time that is doubted, {_how_many_off(others, scene)}"

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 
-from excursions.clock import NS_PER_HOUR, duration_text
+from excursions.clock import NS_PER_HOUR
 from excursions.digits import band_ends
 from excursions.kinds import GRADUAL, MOVES, caution_for
 from excursions.records import (
@@ -37,13 +37,14 @@ from excursions.report.case import (
     reach_of,
     unusable_event,
 )
-from excursions.report.checks import COARSE, Scene, checked
+from excursions.report.checks import Scene, checked
 from excursions.report.explanation import Action, Cause, Explanation, Focus
 from excursions.report.followed import IF_THE_PROBE, half_band, moved_after, moved_sentence
 from excursions.report.result import ScanResult
 from excursions.report.shown import shown
 from excursions.report.telling import became, over_at
 from excursions.report.unread import Answer, not_measuring, without_reading
+from excursions.report.unseen import could_hide, dead_unseen
 from excursions.report.verdict import too_few
 from excursions.report.why import actions_for, basis_of, causes_of, lead_of
 from excursions.report.wording import (
@@ -106,7 +107,7 @@ def explain(result: ScanResult, point: str, focus: Focus | None = None) -> Expla
         checks=() if too_few(case.findings) else checked(_scene(case, onset, answer)),
         actions=actions_for(case, answer.verdict, onset, answer.doubt, (answer.since, answer.until)),
         cautions=_cautions(case, onset, answer.verdict),
-        hidden=_hidden(case),
+        hidden=could_hide(case, answer.verdict),
         event=onset.id if onset else "",
         knowledge=_known_then(case),
         about=answer.doubt is not None and answer.doubt.about and answer.since == answer.doubt.start,
@@ -310,6 +311,10 @@ def _trusted(case: Case, doubt: Doubt | None) -> Answer:
         text += f" {doubt.too_small[0].upper()}{doubt.too_small[1:]}."
     if asked is None:
         text += _over_before(case)
+    if asked is None and not case.focus.event:
+        text += "".join(
+            f" It could not show everything: {words}." for words in dead_unseen(case.findings)[:1]
+        )
     return Answer(verdict="trust", sentence=text, event=asked, doubt=doubt)
 
 
@@ -376,16 +381,3 @@ def _cautions(case: Case, event: Event | None, verdict: str) -> tuple[str, ...]:
         return (GENERAL_CAUTION,)
     own = caution_for(event.kind, case.findings.point.measurand)
     return (own, GENERAL_CAUTION) if own else (GENERAL_CAUTION,)
-
-
-def _hidden(case: Case) -> tuple[str, ...]:
-    """What the way of recording could hide, in a sentence a signal."""
-    said = []
-    for role, words in (("value", "reading"), ("temperature", "temperature")):
-        sampling = case.findings.sampling.get(role)
-        if sampling is None or not math.isfinite(sampling.interval_s):
-            continue
-        interval = duration_text(sampling.interval_s)
-        text = COARSE.get(sampling.kind, "what lasts less than {interval} can be missed")
-        said.append(f"{words}: {text.format(interval=interval)}")
-    return tuple(said)

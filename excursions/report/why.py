@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 from excursions.clock import NS_PER_HOUR, to_datetime
+from excursions.digits import percent
 from excursions.kinds import DEAD, UNUSABLE, advice_for, having
-from excursions.records import SHOWED_IT, Doubt, Event, Link, Shift
+from excursions.records import NOT_YET, SHOWED_IT, Doubt, Event, Link, Shift
 from excursions.report.answers import VERIFY_SOON
 from excursions.report.case import Case, calibrated_after, event_of, is_outside, reach_of, worst_in
 from excursions.report.explanation import UNKNOWN, Action, Cause
@@ -171,18 +172,27 @@ def basis_of(case: Case, event: Event | None, doubt: Doubt | None) -> str:
             f"{change} since {day(shift.start, case.tz)}"
         )
         words = f"{shown}; causes {words}" if shown else words
+        words += _by_the_record(event)
         if left_out >= LEAST_PROBABILITY / 2:
             words += (
-                f"; {left_out * 100:.0f} % of that belongs to what began after this error and cannot have made it, "
-                "so the rest is shared out anew"
+                "; what began after the error asked about cannot have made it and is left out, though it may have made "
+                f"{percent(left_out)} of all that the calibration found"
             )
         return words
     if event is None:
         return ""
     state, sentence = case.outcomes.get(event.id, ("", ""))
     if sentence:
-        return f"judged from the event itself; {state}: {sentence[0].lower()}{sentence[1:].rstrip('.')}"
+        found = "" if state == NOT_YET else f"{state}: "
+        return f"judged from the event itself; {found}{sentence[0].lower()}{sentence[1:].rstrip('.')}"
     return "judged from the event itself, without a calibration"
+
+
+def _by_the_record(event: Event | None) -> str:
+    """How sure an event was the probe's before a calibration was weighed, so that two probabilities are not taken for one."""
+    if event is None or event.kind in HEAT or event.origin != "probe":
+        return ""
+    return f"; from the record alone it was {percent(event.confidence)} sure that the probe did it"
 
 
 def actions_for(

@@ -29,6 +29,7 @@ from excursions.records import (
     Doubt,
     Event,
     LabSample,
+    Limit,
     Link,
     Sampling,
     Shift,
@@ -41,7 +42,7 @@ from excursions.report.explain import Focus, explain, newest
 from excursions.report.explanation import AGAINST, AGREES, EXCLUDED, OPEN, SPEAKS_FOR, Explanation
 from excursions.report.result import Levels, PointFindings, ScanResult, Trace, Verdict
 from excursions.report.shown import shown
-from excursions.report.tables import events_table
+from excursions.report.tables import events_table, limits_table
 
 DAY = NS_PER_DAY
 STEP_DAY, CALIBRATED_DAY, DAYS = 20, 40, 60
@@ -226,7 +227,7 @@ def test_a_cause_does_not_come_after_the_error_that_is_told(at: float, until: fl
     assert answer.causes[0].reasons[0] == "samples saw 0.5"
     assert answer.event == answer.causes[0].event
     assert answer.basis.startswith("the error is shown by laboratory samples; causes weighed from")
-    assert "90 % of that belongs to what began after" in answer.basis
+    assert "left out, though it may have made 90 % of all that the calibration found" in answer.basis
 
 
 def test_after_both_moves_the_calibration_weighs_both() -> None:
@@ -716,6 +717,48 @@ def test_a_record_that_cannot_show_most_faults_is_not_trusted_for_a_moment_eithe
     answer = asked(dataclasses.replace(blind, verdicts=(verdict,)), 20)
     assert (answer.verdict, answer.sentence) == ("cannot tell", words)
     assert [action.verb for action in answer.actions] == ["verify"]
+
+
+def limited(*limits: Limit, events: tuple[Event, ...] = ()) -> ScanResult:
+    return made_scan(dataclasses.replace(made_findings(*events), limits=limits))
+
+
+def limit(kind: str, size: float, unit: str, sentence: str, lasting_s: float = 0.0) -> Limit:
+    return Limit(kind=kind, size=size, unit=unit, lasting_s=lasting_s, sentence=sentence)
+
+
+def test_who_trusts_a_reading_is_told_what_of_importance_its_record_could_not_show() -> None:
+    still = limit("stuck", 3_600.0, "s", "a flicker of less than 83 d may not be seen", 83 * 86_400.0)
+    drift = limit("drift", 1.1, "pH", "a drift of less than 1.1 pH may not be seen")
+    fouling = dataclasses.replace(
+        drift, kind="fouling", sentence="fouling of less than 1.1 pH may not be seen"
+    )
+    small = limit("step", 0.02, "pH", "a step of less than 0.02 pH may not be seen")
+    noise = limit("noise_growth", 2.0, "", "noise less than 2 times as large may not be seen")
+    answer = asked(limited(still, drift, fouling, small, noise), 25)
+    assert answer.sentence == (
+        "Nothing in this record speaks against the reading there. It could not show everything: "
+        "a flicker of less than 83 d may not be seen."
+    )
+    assert answer.hidden[1:] == (f"fault: {still.sentence}", f"fault: {drift.sentence}")
+    doubted = asked(limited(still, drift, events=(made_step(),)), 25)
+    assert doubted.verdict == "doubt"
+    assert len(doubted.hidden) == 1
+
+
+def test_a_failure_of_hours_that_a_record_hides_is_no_part_of_the_answer() -> None:
+    hours = limit("stuck", 3_600.0, "s", "an hour may not be seen", 4 * 3_600.0)
+    answer = asked(limited(hours), 25)
+    assert answer.sentence == "Nothing in this record speaks against the reading there."
+    assert len(answer.hidden) == 1
+
+
+def test_of_a_kind_that_was_found_no_table_says_that_the_record_cannot_show_it() -> None:
+    unstated = limit("noise_growth", float("nan"), "", "this record cannot show it")
+    noise = made_step(kind="noise_growth", size=2.0, size_unit="")
+    assert limits_table(limited(unstated))["sentence"].to_list() == [unstated.sentence]
+    told = limits_table(limited(unstated, events=(noise,)))["sentence"].to_list()
+    assert told == ["one was found here; how small one would still be found cannot be said"]
 
 
 def test_a_reading_less_its_error_is_what_a_reader_reckons() -> None:
