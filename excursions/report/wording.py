@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from excursions.clock import duration_text, minutes_text, to_datetime
 from excursions.conclusions import AUDIT_KINDS
-from excursions.digits import DEGREE, band_ends, digits_for, number, of_a_move, written
+from excursions.digits import DEGREE, band_ends, digits_for, number, of_a_jump, of_a_move, written
 from excursions.kinds import DOUBTED, HEAT_KINDS, KINDS, MOVES
 from excursions.records import AGED, COATED, PRORATION, Doubt, Event, Parameter
 
@@ -88,8 +88,8 @@ def event_sentence(event: Event, tz: ZoneInfo, *, show: Show = quantity) -> str:
 
 def _fineness(event: Event, half: float) -> float:
     """The uncertainty a size is written with: its half band where that is coarser than three digits, a degree for heat."""
-    if event.size_unit == "degC":
-        return DEGREE
+    if event.size_unit in ("degC", "K"):
+        return DEGREE if event.size_unit == "degC" else of_a_jump(event.size)
     return half if digits_for(half) < digits_for(_third_digit(event.size)) else math.nan
 
 
