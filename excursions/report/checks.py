@@ -50,7 +50,7 @@ class Scene:
 
     start, end : the change itself; whole : the event at hand from end to end, else the same; asked : the stretch whose readings are in question; doubted : the window of doubt around
     it; heat : whether the change
-    is heat, so that the temperature cannot speak for the process; witnesses : what other signals did at the onset, weighed
+    is heat, so that the temperature cannot speak for the process; element : whether it is seen in the temperature; witnesses : what other signals did at the onset, weighed
     sample by sample with the event.
     """
 
@@ -64,6 +64,7 @@ class Scene:
     tz: ZoneInfo
     doubted: tuple[int, int] | None = None
     heat: bool = False
+    element: bool = False
     witnesses: tuple[Witness, ...] = ()
 
 
@@ -77,6 +78,9 @@ def _temperature(scene: Scene) -> Check:
     levels = scene.findings.levels
     if scene.heat:
         why = "the change is the heat itself, so the temperature cannot speak for or against the process"
+        return Check(question=question, outcome=OPEN, evidence=why)
+    if scene.element:
+        why = "the temperature is what is in question, so it cannot speak for or against the process"
         return Check(question=question, outcome=OPEN, evidence=why)
     if not np.isfinite(levels.temperature).any():
         why = "no temperature of this point was exported"

@@ -10,7 +10,7 @@ import math
 
 from excursions.clock import NS_PER_HOUR
 from excursions.digits import band_ends
-from excursions.kinds import GRADUAL, MOVES, caution_for
+from excursions.kinds import GRADUAL, KINDS, MOVES, caution_for
 from excursions.records import (
     NOT_BORNE_OUT,
     NOT_PUT_RIGHT,
@@ -27,6 +27,7 @@ from excursions.report.case import (
     error_in,
     event_of,
     is_blind,
+    is_hot,
     is_outside,
     leading_doubt,
     live_event,
@@ -164,12 +165,16 @@ def _also_on_record(case: Case, answer: Answer) -> str:
 
 
 def _standing(event: Event, case: Case) -> str:
-    """Whose doing an event is, and that a calibration did not bear it out."""
+    """Whose doing an event is, that a calibration did not bear it out, and that noise leaves the reading within its tolerance."""
+    if became(case.outcomes, event.id) == NOT_BORNE_OUT and event.kind in HEAT:
+        return "measured; the calibration after it found no shift from it"
+    slight = event.kind == "noise_growth" and not event.asks_a_look
+    less = "; the reading scatters by less than its tolerance all the same" if slight else ""
     if became(case.outcomes, event.id) == NOT_BORNE_OUT:
-        return f"{whose(event)}, not borne out by the calibration after it"
+        return f"{whose(event)}, not borne out by the calibration after it{less}"
     doubt = doubt_to_come(case, event)
     left = f", out of tolerance from {doubted_from(doubt, case.tz)} on" if doubt is not None else ""
-    return f"{whose(event)}{left}"
+    return f"{whose(event)}{left}{less}"
 
 
 def _answer(case: Case) -> Answer:
@@ -257,11 +262,13 @@ def _live(event: Event, case: Case) -> Answer:
     change = _since_heat(event, case)
     if change is not None:
         told = f" {moved_sentence(change, case.findings.unit, case.tz)}{told}"
+    passed = state == NOT_BORNE_OUT and is_hot(event, case)  # what was no harm is over with the heat
+    who = "measured" if passed else whose(event)
     return Answer(
         verdict="doubt" if known else "cannot tell",
-        sentence=f"{event_sentence(event, case.tz)} ({whose(event)}).{told}",
+        sentence=f"{event_sentence(event, case.tz)} ({who}).{told}",
         since=event.start,
-        until=over_at(event, case.calibrations, case.outcomes),
+        until=event.end if passed else over_at(event, case.calibrations, case.outcomes),
         event=event,
     )
 
@@ -372,7 +379,8 @@ def _scene(case: Case, event: Event | None, answer: Answer) -> Scene:
     return Scene(
         findings=case.findings, peers=case.peers, samples=case.samples, start=start, end=end, whole=whole, asked=asked,
         doubted=(doubt.start, doubt.end) if doubt else None,
-        tz=case.tz, heat=event is not None and event.kind in HEAT, witnesses=event.witnesses if event is not None else (),
+        tz=case.tz, heat=event is not None and event.kind in HEAT,
+        element=event is not None and KINDS[event.kind].signal == "temperature", witnesses=event.witnesses if event is not None else (),
     )  # fmt: skip
 
 

@@ -7,10 +7,11 @@ from dataclasses import replace
 from excursions.clock import NS_PER_HOUR, to_datetime
 from excursions.digits import percent
 from excursions.kinds import DEAD, UNUSABLE, advice_for, having
-from excursions.records import NOT_YET, SHOWED_IT, Doubt, Event, Link, Shift
-from excursions.report.answers import VERIFY_SOON
-from excursions.report.case import Case, calibrated_after, event_of, is_outside, reach_of, worst_in
+from excursions.records import NOT_BORNE_OUT, NOT_YET, SHOWED_IT, Doubt, Event, Link, Shift
+from excursions.report.answers import VERIFY_SOON, inside
+from excursions.report.case import Case, calibrated_after, event_of, is_hot, is_outside, reach_of, worst_in
 from excursions.report.explanation import UNKNOWN, Action, Cause
+from excursions.report.telling import became
 from excursions.report.tracks import tracks_of, worn_out
 from excursions.report.wording import HEAT, day, doubted_from, event_sentence, quantity
 
@@ -39,6 +40,11 @@ def latest_onset(case: Case, doubt: Doubt | None) -> int | None:
     return worst + NS_PER_HOUR
 
 
+def _latest_cause(case: Case, event: Event | None, doubt: Doubt | None) -> int | None:
+    """The same for the causes of what is told; an event that is the answer itself, as heat later in one steaming, is never too late."""
+    return None if doubt is None and event is not None else latest_onset(case, doubt)
+
+
 def lead_of(case: Case, doubt: Doubt) -> Event | None:
     """The event an error is laid to: that of its window, unless it begins after the error; then the likeliest before."""
     own, latest = event_of(case, doubt.event), latest_onset(case, doubt)
@@ -53,7 +59,7 @@ def causes_of(case: Case, event: Event | None, doubt: Doubt | None) -> tuple[Cau
     links = _weighed(case, event, doubt)[1]
     if links:
         return _from_links(links, case, event)
-    latest = latest_onset(case, doubt)
+    latest = _latest_cause(case, event, doubt)
     if event is None or (latest is not None and event.start > latest):
         shown = _RESTS.get(doubt.basis, "") if doubt else ""
         told = shown or (doubt is not None and doubt.event)
@@ -66,7 +72,7 @@ def _weighed(case: Case, event: Event | None, doubt: Doubt | None) -> tuple[Shif
     shift = _shift_over(case, (event_of(case, doubt.event) if doubt else None) or event, doubt)
     if shift is None:
         return None, [], 0.0
-    latest = latest_onset(case, doubt)
+    latest = _latest_cause(case, event, doubt)
     links = [k for k in case.links if k.shift == shift.id]
     late = {e.id for e in case.findings.events if latest is not None and e.start > latest}
     kept = [k for k in links if k.event not in late]
@@ -108,7 +114,7 @@ def _from_event(event: Event, case: Case) -> tuple[Cause, ...]:
 def _shift_over(case: Case, event: Event | None, doubt: Doubt | None) -> Shift | None:
     """The significant shift between the calibrations before and after, strongest first."""
     at = event.start if event else doubt.start if doubt else case.focus.start
-    if doubt is None and (event is None or event.kind in _OWN_CAUSE):
+    if doubt is None and (event is None or event.kind in _OWN_CAUSE or is_hot(event, case)):
         return None
     probe = event.probe if event else doubt.probe if doubt else ""
     over = [
@@ -225,8 +231,13 @@ def actions_for(
 
 def _settled(case: Case, event: Event | None, settled: int) -> str:
     """How it was put right: what follows nothing comes back by itself, and the calibration after it bears out the rest."""
+    if event is not None and event.kind == "temperature_fault" and not event.open_end:
+        advice = inside(advice_for(event.kind, case.findings.point.measurand))
+        return f"It was over on {day(event.end, case.tz)} by itself; no calibration of the reading looks at the element: {advice}"
     if event is not None and event.kind in UNUSABLE and not event.open_end:
         return f"The probe itself needs nothing for this: it was over on {day(event.end, case.tz)}, and the probe was calibrated on {day(settled, case.tz)}."
+    if event is not None and became(case.outcomes, event.id) == NOT_BORNE_OUT:
+        return f"The probe itself needs nothing for this: nothing that the calibration of {day(settled, case.tz)} found is laid to it."
     return f"The probe itself needs nothing for this: put right on {day(settled, case.tz)}."
 
 

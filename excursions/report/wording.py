@@ -136,6 +136,8 @@ def too_far(error: float, band: float, unit: str) -> str:
     if not (math.isfinite(band) and band > 0):
         return text
     low, high = (quantity(end, unit, band, signed=True) for end in band_ends(error, band))
+    if not is_seen(error, band):
+        return f"no error seen; nine times in ten between {low} and {high}"
     return f"{text} (nine times in ten between {low} and {high})"
 
 

@@ -761,6 +761,34 @@ def test_of_a_kind_that_was_found_no_table_says_that_the_record_cannot_show_it()
     assert told == ["one was found here; how small one would still be found cannot be said"]
 
 
+@pytest.mark.parametrize("state", [MEASURING, STEAMING])
+@pytest.mark.parametrize("after", ["", NOT_BORNE_OUT])
+@pytest.mark.parametrize("severity", ["note", "check"])
+def test_in_heat_beyond_a_rating_no_reading_is_trusted_whatever_a_calibration_says_later(
+    state: int, after: str, severity: str
+) -> None:
+    heat = made_step(
+        kind="over_temperature",
+        start=day(10.2),
+        end=day(10.4),
+        size=145.0,
+        size_unit="degC",
+        severity=severity,
+    )
+    outcomes = {heat.id: (after, "The calibration of 10 Feb found no shift.")} if after else {}
+    calibrated = Calibration(time=day(40), point="P", probe="", measurand="ph", action="calibration")
+    scan = made_scan(made_findings(heat, state=state), outcomes=outcomes, calibrations=(calibrated,))
+    hot = asked(scan, 10.3)
+    assert hot.verdict == ("doubt" if state == MEASURING else "do not use")
+    assert "ver-temperature to 145" in hot.sentence
+    assert "against the probe" not in hot.sentence
+    assert "next verification" not in hot.sentence or not after
+    assert outcome(hot, "temperature") == OPEN  # the heat is no move of the process that could be excluded
+    if after:
+        assert "is laid to it" in hot.actions[-1].words
+        assert asked(scan, 10.5 if state == MEASURING else 12).verdict != "doubt"
+
+
 def test_a_reading_less_its_error_is_what_a_reader_reckons() -> None:
     findings = made_findings()
     findings = dataclasses.replace(
