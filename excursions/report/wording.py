@@ -9,7 +9,7 @@ from functools import partial
 from typing import Protocol
 from zoneinfo import ZoneInfo
 
-from excursions.clock import duration_text, minutes_text, to_datetime
+from excursions.clock import duration_text, minutes_text, to_datetime, which_pass
 from excursions.conclusions import AUDIT_KINDS
 from excursions.digits import DEGREE, band_ends, digits_for, number, of_a_jump, of_a_move, written
 from excursions.kinds import DOUBTED, HEAT_KINDS, KINDS, MOVES
@@ -44,7 +44,8 @@ def basis_words(parameter: Parameter) -> str:
 
 def day(instant: int, tz: ZoneInfo) -> str:
     """Day and minute as a person says it: ``30 May 14:05``."""
-    return to_datetime(instant, tz).strftime("%-d %b %H:%M")
+    moment = to_datetime(instant, tz)
+    return f"{moment:%-d %b %H:%M}{which_pass(moment)}"
 
 
 class Show(Protocol):
