@@ -40,7 +40,7 @@ from excursions.report.case import (
 )
 from excursions.report.checks import Scene, checked
 from excursions.report.explanation import Action, Cause, Explanation, Focus
-from excursions.report.followed import IF_THE_PROBE, half_band, moved_after, moved_sentence
+from excursions.report.followed import IF_THE_PROBE, half_band, heat_before, moved_after, moved_sentence
 from excursions.report.result import ScanResult
 from excursions.report.shown import shown
 from excursions.report.telling import became, over_at
@@ -259,6 +259,9 @@ def _live(event: Event, case: Case) -> Answer:
         told += f" Also: {inside(event_sentence(beside, case.tz))} ({whose(beside)})."
     if event.back_at is not None:
         told += f" {_over(event, case)}"
+    hot = heat_before(event, case.findings.events)
+    if hot is not None:
+        told = f" It followed {inside(event_sentence(hot, case.tz))}.{told}"
     change = _since_heat(event, case)
     if change is not None:
         told = f" {moved_sentence(change, case.findings.unit, case.tz)}{told}"

@@ -38,6 +38,13 @@ def moved_after(heat: Event, events: Sequence[Event]) -> Event | None:
     return max(standing, key=lambda e: (abs(e.size), e.start), default=None)
 
 
+def heat_before(change: Event, events: Sequence[Event]) -> Event | None:
+    """The hottest heat that a change of the reading may be the harm of; None without one, and of heat itself."""
+    if change.kind in HEAT or change.kind not in MOVES:
+        return None
+    return max((e for e in events if follows(change, e)), key=lambda e: (e.size, e.start), default=None)
+
+
 def half_band(event: Event) -> float:
     """Half width of the interval of an event's size, no finer than its second digit; so every page and answer tells it."""
     return of_a_move(event.size, (event.size_high - event.size_low) / 2)

@@ -11,9 +11,10 @@ from excursions.records import NOT_BORNE_OUT, NOT_YET, SHOWED_IT, Doubt, Event, 
 from excursions.report.answers import VERIFY_SOON, inside
 from excursions.report.case import Case, calibrated_after, event_of, is_hot, is_outside, reach_of, worst_in
 from excursions.report.explanation import UNKNOWN, Action, Cause
+from excursions.report.followed import heat_before
 from excursions.report.telling import became
 from excursions.report.tracks import tracks_of, worn_out
-from excursions.report.wording import HEAT, day, doubted_from, event_sentence, quantity
+from excursions.report.wording import HEAT, day, doubted_from, event_sentence, quantity, why_doubted
 
 LEAST_PROBABILITY = 0.01
 MOST_CAUSES = 5
@@ -61,9 +62,11 @@ def causes_of(case: Case, event: Event | None, doubt: Doubt | None) -> tuple[Cau
         return _from_links(links, case, event)
     latest = _latest_cause(case, event, doubt)
     if event is None or (latest is not None and event.start > latest):
-        shown = _RESTS.get(doubt.basis, "") if doubt else ""
-        told = shown or (doubt is not None and doubt.event)
-        return (Cause(words=UNKNOWN, probability=1.0, reasons=(shown,) if shown else ()),) if told else ()
+        if doubt is None:
+            return ()
+        return (
+            Cause(words=UNKNOWN, probability=1.0, reasons=(_RESTS.get(doubt.basis) or why_doubted(doubt),)),
+        )
     return _from_event(event, case)
 
 
@@ -87,9 +90,12 @@ def _weighed(case: Case, event: Event | None, doubt: Doubt | None) -> tuple[Shif
 def _from_event(event: Event, case: Case) -> tuple[Cause, ...]:
     """What may have made an event, judged from it alone."""
     words = event_sentence(event, case.tz)
+    hot = heat_before(event, case.findings.events)
+    if hot is not None:
+        words = f"{words}, after {inside(event_sentence(hot, case.tz))}"
     if event.origin == "probe":
         first = Cause(
-            words=f"{'the heat' if event.kind in HEAT else 'the probe'}: {words}",
+            words=f"{'the heat' if event.kind in HEAT or hot is not None else 'the probe'}: {words}",
             probability=event.confidence,
             event=event.id,
             reasons=event.evidence,

@@ -22,6 +22,7 @@ from excursions.records import (
     MOVED_TOO,
     NO_DATA,
     NOT_BORNE_OUT,
+    PRORATION,
     SHOWED_IT,
     STEAMING,
     TEMPERATURE,
@@ -787,6 +788,29 @@ def test_in_heat_beyond_a_rating_no_reading_is_trusted_whatever_a_calibration_sa
     if after:
         assert "is laid to it" in hot.actions[-1].words
         assert asked(scan, 10.5 if state == MEASURING else 12).verdict != "doubt"
+
+
+def test_a_step_soon_after_heat_is_told_with_it() -> None:
+    step = made_step()
+    heat = made_step(
+        kind="over_temperature", start=day(STEP_DAY) - 3 * NS_PER_HOUR, end=day(STEP_DAY) - 2 * NS_PER_HOUR,
+        size=144.0, size_unit="degC", severity="check",
+    )  # fmt: skip
+    answer = asked(made_scan(made_findings(heat, step)), 25)
+    assert "It followed over-temperature to 144 °C" in answer.sentence
+    assert answer.causes[0].words.startswith("the heat: Step of +0.5 pH")
+    assert "after over-temperature to 144 °C" in answer.causes[0].words
+    early = dataclasses.replace(heat, start=day(STEP_DAY - 3), end=day(STEP_DAY - 3) + NS_PER_HOUR)
+    assert asked(made_scan(made_findings(early, step)), 25).causes[0].words.startswith("the probe: Step")
+
+
+def test_a_doubt_without_a_shift_that_is_sure_says_what_it_rests_on() -> None:
+    doubt = dataclasses.replace(made_doubt(made_step()), event="", basis=PRORATION)
+    answer = asked(made_scan(made_findings(), doubts=(doubt,)), 30)
+    assert answer.verdict == "doubt"
+    (cause,) = answer.causes
+    assert not cause.is_named
+    assert cause.reasons == ("found off later; no event in the record explains it",)
 
 
 def test_a_reading_less_its_error_is_what_a_reader_reckons() -> None:
