@@ -51,8 +51,7 @@ def half_band(event: Event) -> float:
 
 
 def moved_sentence(change: Event, unit: str, tz: ZoneInfo, show: Show = quantity) -> str:
-    """``A step followed: reads about 0.4 pH low since 8 Feb 12:39, if the probe did it.``"""
+    """``A step of −0.4 pH followed on 8 Feb 12:39; the reading is off by it since, if the probe did it.``"""
     label = KINDS[change.kind].label
-    size = show(abs(change.size), unit, half_band(change))
-    way = "high" if change.size > 0 else "low"
-    return f"{'An' if label[0] in 'aeiou' else 'A'} {label} followed: reads about {size} {way} since {day(change.start, tz)}, {IF_THE_PROBE}."
+    size = show(change.size, unit, half_band(change), signed=True)
+    return f"{'An' if label[0] in 'aeiou' else 'A'} {label} of {size} followed on {day(change.start, tz)}; the reading is off by it since, {IF_THE_PROBE}."

@@ -538,11 +538,11 @@ def test_a_step_after_heat_says_how_wrong_a_range_over_it_is() -> None:
     )
     scan = made_scan(made_findings(heat, step))
     answer = asked(scan, 18, 25)
-    assert "A step followed: reads about 0.5 pH high since" in answer.sentence
+    assert "A step of +0.5 pH followed on" in answer.sentence
     assert answer.wrong.startswith("0.5 pH too high")
     assert answer.wrong.endswith("if the probe did it")
     newest_one = explain(scan, "P", Focus(start=heat.start, end=heat.end, event=heat.id))
-    assert "A step followed" in newest_one.sentence
+    assert "A step of +0.5 pH followed" in newest_one.sentence
     assert "followed" not in asked(scan, 18, STEP_DAY + 0.04).sentence
 
 
