@@ -120,8 +120,10 @@ def _from_event(event: Event, case: Case) -> tuple[Cause, ...]:
 def _shift_over(case: Case, event: Event | None, doubt: Doubt | None) -> Shift | None:
     """The significant shift between the calibrations before and after, strongest first."""
     at = event.start if event else doubt.start if doubt else case.focus.start
-    if doubt is None and (event is None or event.kind in _OWN_CAUSE or is_hot(event, case)):
+    if doubt is None and (event is None or event.kind in _OWN_CAUSE):
         return None
+    if doubt is None and event and is_hot(event, case) and became(case.outcomes, event.id) == NOT_BORNE_OUT:
+        return None  # what it showed in the heat is the heat's, whatever a calibration found later
     probe = event.probe if event else doubt.probe if doubt else ""
     over = [
         s
@@ -144,6 +146,8 @@ def _from_links(links: list[Link], case: Case, event: Event | None) -> tuple[Cau
         Cause(words=_link_words(k, case), probability=k.probability, event=k.event, reasons=_reasons(k, case))
         for k in named
     ]
+    if len(named) == 1 and not named[0].event and named[0].cause == "unrecorded":
+        causes = [replace(causes[0], words=UNKNOWN)]  # nothing else is a candidate: that names no cause
     rest = 1.0 - sum(k.probability for k in named)
     if rest >= LEAST_PROBABILITY / 2:
         others = len(ranked) - len(named)

@@ -813,6 +813,37 @@ def test_a_doubt_without_a_shift_that_is_sure_says_what_it_rests_on() -> None:
     assert cause.reasons == ("found off later; no event in the record explains it",)
 
 
+def test_where_nothing_on_record_is_a_candidate_no_cause_has_a_probability() -> None:
+    scan = doubted()
+    link = dataclasses.replace(scan.links[0], cause="unrecorded", event="", probability=0.998)
+    doubt = dataclasses.replace(scan.doubts[0], event="")
+    alone = dataclasses.replace(
+        scan, points=(made_findings(),), links=(link,), doubts=(doubt,)
+    )  # nothing in the record began in time
+    (cause,) = asked(alone, 30).causes
+    assert not cause.is_named
+
+
+def test_heat_that_a_calibration_bore_out_has_one_probability_in_and_after_it() -> None:
+    scan = doubted()
+    heat = made_step(
+        kind="over_temperature",
+        start=day(STEP_DAY),
+        end=day(STEP_DAY) + NS_PER_HOUR,
+        size=144.0,
+        size_unit="degC",
+    )
+    links = tuple(dataclasses.replace(k, event=heat.id if k.event else "") for k in scan.links)
+    told = dataclasses.replace(
+        scan,
+        points=(made_findings(heat),),
+        links=links,
+        doubts=(),
+        outcomes={heat.id: ("verified by calibration", "So.")},
+    )
+    assert asked(told, STEP_DAY + 0.02).causes[0].probability == pytest.approx(0.85)
+
+
 def test_a_reading_less_its_error_is_what_a_reader_reckons() -> None:
     findings = made_findings()
     findings = dataclasses.replace(
