@@ -112,8 +112,40 @@ def iso(instant: int) -> str:
 
 
 def wall(instant: int, tz: ZoneInfo, *, seconds: bool = False) -> str:
-    """Write an instant as a person reads it in the plant's zone."""
-    return to_datetime(instant, tz).strftime("%-d %b %Y %H:%M:%S" if seconds else "%-d %b %Y %H:%M")
+    """Write an instant as a person reads it in the plant's zone; with its offset where the clock showed it twice."""
+    moment = to_datetime(instant, tz)
+    return f"{moment:{'%-d %b %Y %H:%M:%S' if seconds else '%-d %b %Y %H:%M'}}{which_pass(moment)}"
+
+
+def which_pass(moment: datetime) -> str:
+    """``" +02:00"`` for an aware moment in an hour that comes twice because the clock was put back; else empty."""
+    twice = moment.replace(fold=1 - moment.fold).utcoffset() != moment.utcoffset()
+    return f" {offset_text(moment)}" if twice else ""
+
+
+def offset_text(moment: datetime) -> str:
+    """How far an aware moment's clock is ahead of UTC: ``+02:00``."""
+    return moment.isoformat()[-6:] if moment.utcoffset() else "+00:00"
+
+
+def turns(start: int, end: int, tz: ZoneInfo) -> list[int]:
+    """The instants [ns] within [start, end] at which the clock of a zone was put forward or back, to the second."""
+
+    def ahead(second: int) -> float:
+        offset = datetime.fromtimestamp(second, UTC).astimezone(tz).utcoffset()
+        return offset.total_seconds() if offset else 0.0
+
+    found, day_s = [], NS_PER_DAY // NS_PER_S
+    first, last = start // NS_PER_S, -(-end // NS_PER_S)
+    for low in range(first, last, day_s):
+        high = min(low + day_s, last)
+        if ahead(low) == ahead(high):
+            continue
+        while high - low > 1:
+            middle = (low + high) // 2
+            low, high = (middle, high) if ahead(middle) == ahead(low) else (low, middle)
+        found.append(high * NS_PER_S)
+    return found
 
 
 def duration_text(seconds: float) -> str:

@@ -12,6 +12,7 @@ _LOOSE = re.compile(
     rf"(?<=\d) (?=(?:{_UNITS})(?![\w/]))|(?<=\d %) (?=sat\b)|(?<=±) (?=\d)|(?<=\b\d) (?=[A-Z][a-z]{{2}}\b)|(?<=\b\d\d) (?=[A-Z][a-z]{{2}}\b)"
 )
 DEGREE = 1.0  # [K] to which heat is told: a class B element at 130 degC (IEC 60751: 0.95 K)
+JUMP_K = 0.1  # [K] to which a jump of a temperature reading is told below ten kelvins: two samples of one element share its error
 MOST_F0 = 10_000  # minutes; about a week at 121.1 degC
 
 
@@ -88,6 +89,11 @@ def supported(value: float, uncertainty: float) -> float:
 def reckoned(value: float, other: float, uncertainty: float) -> float:
     """The difference of two figures as a reader reckons it from what is written: 0.04 and 0.86 are 0.0 and 0.9, so 0.9."""
     return supported(value, uncertainty) - supported(other, uncertainty)
+
+
+def of_a_jump(kelvins: float) -> float:
+    """To what a jump of a temperature reading is written [K]: to the degree, as the levels beside it, and small ones to a tenth."""
+    return JUMP_K if abs(kelvins) < 10 else DEGREE
 
 
 def band_ends(value: float, half: float) -> tuple[float, float]:

@@ -70,6 +70,34 @@
   // ---- the record -------------------------------------------------------------------------------
   const facts = JSON.parse(document.getElementById('facts').textContent);
   const spec = Book.figure('figure');
+  // Where the clock was put back an hour comes twice: [wall before, wall after, offset since then] of each change.
+  const turns = facts.clock.turns, back = turns.filter(t => t[1] < t[0]);
+  const twice = ms => back.find(t => ms >= t[1] && ms < t[0]);
+  const isBreak = (trace, i) => Number.isNaN(trace.y[i]) && back.some(t => t[0] === trace.x[i]);
+  // A line does not go back with the clock: it ends with the first pass and begins anew with the second.
+  for (const trace of spec.data) {
+    if (!trace.x || !trace.y || !['value', 'temperature', 'noise', 'corrected', 'beside', 'related'].includes(trace.meta)) continue;
+    for (const [before, after] of back) {
+      let i = 1;
+      while (i < trace.x.length && !(trace.x[i - 1] >= after && trace.x[i - 1] < before && trace.x[i] <= trace.x[i - 1])) i++;
+      if (i >= trace.x.length) continue;
+      trace.x = Float64Array.from([...trace.x.slice(0, i), before, ...trace.x.slice(i)]);
+      trace.y = Float64Array.from([...trace.y.slice(0, i), NaN, ...trace.y.slice(i)], v => v ?? NaN);
+    }
+  }
+  // How far the clock was ahead of UTC at a sample; of an hour that came twice both, where the record holds one pass of it only.
+  function offsetAt(trace, i) {
+    let offset = facts.clock.offset;
+    for (const [before, after, since] of turns) {
+      const ms = trace.x[i];
+      if (ms >= Math.max(before, after)) { offset = since; continue; }
+      if (ms < after) break;
+      let turned = -1;
+      for (let k = lower(trace.x, after); k < trace.x.length && trace.x[k] <= before; k++) if (k && trace.x[k] < trace.x[k - 1] && trace.x[k] >= after) turned = k;
+      return turned < 0 ? `${offset} or ${since}` : i < turned ? offset : since;
+    }
+    return offset;
+  }
   const stateStart = Book.unpack(facts.states.start);
   const plot = document.getElementById('plot'), wrap = document.querySelector('.plot-wrap');
   const note = document.querySelector('.note'), cursor = document.querySelector('.cursor');
@@ -126,7 +154,9 @@
   }
 
   function nearest(trace, ms) {
-    const i = lower(trace.x, ms), j = i > 0 && (i === trace.x.length || ms - trace.x[i - 1] < trace.x[i] - ms) ? i - 1 : i;
+    const i = lower(trace.x, ms);
+    let j = i > 0 && (i === trace.x.length || ms - trace.x[i - 1] < trace.x[i] - ms) ? i - 1 : i;
+    while (j > 0 && j < trace.x.length && isBreak(trace, j)) j--;
     return j < trace.x.length ? j : -1;
   }
 
@@ -166,7 +196,7 @@
 
   function tell() {
     const whole = view[0] <= full[0] && view[1] >= full[1];
-    shown.textContent = (whole ? 'Shown: the whole record' : `Shown: ${said(view[0])} to ${said(view[1])}`) + (chosen ? `. Marked: ${chosen[3]}.` : '.') + (cut ? ' Readings beyond the usual scale are cut off at its edge.' : '') + (apart ? ' What is beside it stands on another level, for the most part beyond this scale.' : '');
+    shown.textContent = (whole ? 'Shown: the whole record' : `Shown: ${said(view[0])} to ${said(view[1])}`) + (chosen ? `. Marked: ${chosen[3]}.` : '.') + (cut ? ' Readings beyond the usual scale are cut off at its edge.' : '') + (apart ? ' What is beside it stands on another level, for the most part beyond this scale.' : '') + turnWords();
     scaleButton.setAttribute('aria-pressed', String(wholeScale));
     for (const b of document.querySelectorAll('[data-days]')) {
       const days = b.dataset.days;
@@ -195,6 +225,12 @@
     }
     if (document.querySelector('details.data').open) listData();
     place();
+  }
+
+  // A close look at an hour that comes twice says so.
+  function turnWords() {
+    const here = view[1] - view[0] <= 5 * DAY && back.find(t => view[0] < t[0] && view[1] > t[1]);
+    return here ? ` The clock was put back on ${said(here[1]).split(', ')[0]}: ${said(here[1]).split(', ')[1]} to ${said(here[0]).split(', ')[1]} comes twice, and both passes are drawn over one another.` : '';
   }
 
   // Of the whole record the number is known; of a stretch it follows from the interval, where there is one.
@@ -260,7 +296,8 @@
       if (i < 0) continue;
       const unit = unitOf(trace);
       const what = trace.meta === 'value' ? facts.label : trace.meta;
-      const when = i >= 0 && Math.abs(trace.x[i] - ms) >= 60000 ? ` (drawn sample of ${clockOf(trace.x[i], ms)})` : '';
+      const pass = twice(trace.x[i]) ? ` ${offsetAt(trace, i)}` : '';
+      const when = Math.abs(trace.x[i] - ms) >= 60000 || pass ? ` (drawn sample of ${clockOf(trace.x[i], ms)}${pass})` : '';
       readings.push(Number.isFinite(trace.y[i]) ? `${what} ${reading(trace, trace.y[i], what === unit ? '' : unit)}${when}` : `no ${what === facts.label ? 'reading' : what} here`);
     }
     for (const trace of spec.data) {
@@ -273,6 +310,7 @@
       readings.push(`${facts.states.words[facts.states.code[state]]} (${facts.states.whys[facts.states.why[state]]})`);
     }
     lines.push([`${said(ms)}: `, readings.join('; ') + '.']);
+    if (twice(ms)) lines.push(['', 'The clock was put back and showed this hour twice: events and states told here may be of either pass.']);
     const slack = (view[1] - view[0]) / 260;
     const inside = facts.events.filter(e => e[1] - slack <= ms && ms <= e[2] + slack)
       .sort((a, b) => (a[2] - a[1]) - (b[2] - b[1])).slice(0, 3);
@@ -336,9 +374,10 @@
       for (const text of [`Time, ${facts.zone}`, unit || 'value']) { const th = document.createElement('th'); th.scope = 'col'; th.textContent = text; head.append(th); }
       const body = t.createTBody();
       for (let i = from; i < Math.min(to, from + most); i++) {
+        if (isBreak(trace, i)) continue;
         const row = body.insertRow();
         const there = Number.isFinite(trace.y[i]);
-        for (const [text, value] of [[said(trace.x[i], true), trace.x[i]], [there ? String(trace.y[i]) : 'missing', there ? trace.y[i] : -Infinity]]) {
+        for (const [text, value] of [[said(trace.x[i], true) + (twice(trace.x[i]) ? ` ${offsetAt(trace, i)}` : ''), trace.x[i]], [there ? String(trace.y[i]) : 'missing', there ? trace.y[i] : -Infinity]]) {
           const cell = row.insertCell();
           cell.textContent = text;
           cell.dataset.value = value;
@@ -351,12 +390,12 @@
   }
 
   function csv(span) {
-    const lines = [`time (${facts.zone}),series,value,unit`];
+    const lines = [`time (${facts.zone}),clock,series,value,unit`];
     for (const trace of spec.data) {
       if (!['value', 'temperature', 'noise', 'corrected', 'samples', 'beside', 'related'].includes(trace.meta)) continue;
       const unit = unitOf(trace), series = /beside|related/.test(trace.meta) ? Book.plainText(trace.name) : trace.meta;
       const [from, to] = rowsIn(trace, span);
-      for (let i = from; i < to; i++) lines.push([stamp(trace.x[i]), series, Number.isFinite(trace.y[i]) ? String(trace.y[i]) : '', unit].map(Book.cell).join(','));
+      for (let i = from; i < to; i++) if (!isBreak(trace, i)) lines.push([stamp(trace.x[i]), 'UTC' + offsetAt(trace, i).replace(' or ', ' or UTC'), series, Number.isFinite(trace.y[i]) ? String(trace.y[i]) : '', unit].map(Book.cell).join(','));
     }
     return lines.join('\n') + '\n';
   }

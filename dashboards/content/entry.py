@@ -12,11 +12,11 @@ from dashboards.look import family
 from dashboards.wording import Reader, capital, described, joined, kind_label, off_by, since_words
 from excursions.clock import TimeArray, duration_text
 from excursions.kinds import MOVES
-from excursions.records import VERIFIED, Calibration, Event
+from excursions.records import VERIFIED, Calibration, Doubt, Event
 from excursions.report.beyond import BEYOND
 from excursions.report.followed import half_band, moved_after
 from excursions.report.result import PointFindings, ScanResult, Verdict
-from excursions.report.telling import became
+from excursions.report.telling import became, last_error
 
 KNOWN_WORDS = {
     "verified": "verified by a calibration",
@@ -91,7 +91,7 @@ def entry_of(
         since=since_day,
         since_time=since_time,
         since_day=day_of(since, reader) if since is not None else 0,
-        wrong=wrong_now(verdict, findings, reader),
+        wrong=wrong_now(verdict, findings, reader, [d for d in result.doubts if d.point == point.name]),
         advice=reader.text(verdict.advice),
         caution=reader.text(verdict.caution),
         knowledge=reader.text(verdict.knowledge),
@@ -125,8 +125,11 @@ def since_now(verdict: Verdict, findings: PointFindings, reader: Reader) -> tupl
     return since_words(verdict.since, reader, about=verdict.about, rest=f"for {lasting}")
 
 
-def wrong_now(verdict: Verdict, findings: PointFindings, reader: Reader) -> str:
-    """How wrong the reading is at the end of the record, in words; empty for a reading to trust."""
+def wrong_now(verdict: Verdict, findings: PointFindings, reader: Reader, doubts: Sequence[Doubt] = ()) -> str:
+    """How wrong the reading is at the end of the record, in words; empty for a reading to trust.
+
+    doubts : the windows of this point
+    """
     if verdict.verdict == "trust":
         return ""
     if verdict.verdict == "do not use":
@@ -136,6 +139,11 @@ def wrong_now(verdict: Verdict, findings: PointFindings, reader: Reader) -> str:
     lead = (moved_after(lead, findings.events) or lead) if lead is not None else None
     if math.isfinite(verdict.error) or lead is None or not lead.may_be_probe or lead.kind not in MOVES:
         return text
+    mine = [d for d in doubts if d.event == lead.id and d.open_end and math.isfinite(last_error(d)[0])]
+    if (
+        mine and lead.origin == "probe"
+    ):  # worked out since then: what it was at its largest is no answer to what it is now
+        return off_by(*last_error(mine[0]), findings.unit, reader.difference)
     moved = off_by(lead.size, half_band(lead), findings.unit, reader.difference)
     if lead.origin == "probe":
         return f"{moved}, by the size of the {kind_label(lead.kind)} alone"

@@ -15,6 +15,7 @@ from dashboards.figures.pack import pack_array
 from dashboards.figures.spec import label
 from dashboards.look import family
 from dashboards.wording import ORIGIN_WORDS, STATE_WORDS, Reader
+from excursions import clock
 from excursions.digits import percent
 from excursions.kinds import UNUSABLE
 from excursions.records import STATES, Event, StateLine
@@ -37,6 +38,7 @@ def point_facts(about: About, reader: Reader) -> dict[str, object]:
         "unit": reader.unit(findings.unit),
         "temperature_unit": reader.unit("degC"),
         "zone": reader.tz.key,
+        "clock": _clock(findings.start, findings.end, reader),
         "events": _events(about, reader),
         "states": _states(findings.states, reader),
         "calibrations": [
@@ -86,6 +88,20 @@ def _began(about: About, reader: Reader) -> int | None:
     ]
     first = about.verdict.since if about.verdict.since is not None else max(starts, default=None)
     return _ms(first, reader) if first is not None else None
+
+
+def _clock(start: int, end: int, reader: Reader) -> dict[str, object]:
+    """How far the plant's clock was ahead of UTC at first, and each change of it: wall before, wall after [ms], offset then."""
+    at = clock.turns(start, end, reader.tz)
+    before = [_ms(t - 1_000_000, reader) + 1 for t in at]
+
+    def ahead(instant: int) -> str:
+        return clock.offset_text(clock.to_datetime(instant, reader.tz))
+
+    return {
+        "offset": ahead(start),
+        "turns": [[old, _ms(t, reader), ahead(t)] for old, t in zip(before, at, strict=True)],
+    }
 
 
 def _events(about: About, reader: Reader) -> list[list[object]]:

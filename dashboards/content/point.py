@@ -84,7 +84,7 @@ def point_content(about: About, reader: Reader, slug: str) -> PointContent:
         sentence=reader.text(verdict.sentence),
         since=since,
         since_time=since_time,
-        wrong=wrong_now(verdict, findings, reader),
+        wrong=wrong_now(verdict, findings, reader, about.doubts),
         advice=reader.text(verdict.advice),
         caution=reader.text(verdict.caution),
         knowledge=reader.text(verdict.knowledge),

@@ -217,7 +217,7 @@ def _became(after: str, event: Event) -> str:
 def _weight(event: Event, about: About) -> str:
     """What an event asks for now: what is settled or over asks for nothing, and what leaves the verdict alone for no act."""
     if became(about.outcomes, event.id) in SETTLED:
-        return "settled"
+        return "calibrated since"
     if not in_trouble(event):
         return SEVERITY_WORDS["note"]
     if event.origin == "record" or not is_live(event, about.calibrations, about.outcomes):

@@ -21,8 +21,9 @@ from excursions.calibrations.standards import Repeat, Resolved, resolve
 from excursions.calibrations.turned import set_right
 from excursions.calibrations.uncertainty import entered_uncertainty
 from excursions.digits import written
+from excursions.measurands import MEASURANDS
 from excursions.physics.nernst import nernst_slope_mv
-from excursions.plant import Plant
+from excursions.plant import Plant, Point
 from excursions.read.logs.figures import SECOND_SLOPE
 from excursions.records import FIGURE_UNITS, Calibration, CalibrationEntry, Parameter
 
@@ -57,6 +58,7 @@ class _Log:
     salinity: float
     raw_like: bool
     repeat: Repeat
+    zero_share: float = 1.0  # of the assumed uncertainty of an entered zero, where traces are measured
 
 
 def evaluate(entries: Sequence[CalibrationEntry], plant: Plant) -> tuple[Calibration, ...]:
@@ -99,6 +101,7 @@ def _evaluate_one(
         salinity=max(row.salinity for row in occasion.rows),
         raw_like=owner_name(occasion) in kept.raw_like,
         repeat=kept.repeat.get(occasion.measurand, Repeat()),
+        zero_share=_zero_share(plant.point(occasion.point)),
     )
     frame = _known(before.left) if before.absolute else models.Known()
     found = _phase(occasion, occasion.found, frame, before, log)
@@ -187,7 +190,7 @@ def _phase(
     if row is None:
         return _Phase(parameters={})
     phase = row.phase.replace("_", " ")
-    entered = _entered(occasion.measurand, row.figures)
+    entered = _entered(occasion.measurand, row.figures, zero_share=log.zero_share)
     seen = resolve(
         occasion.measurand,
         row.standards,
@@ -247,17 +250,30 @@ def _accounted_for(seen: Resolved, entered: Mapping[str, Parameter]) -> bool:
     return stated.keys() == seen.form.units.keys() and misfit(seen, stated, 0) <= _NEAR
 
 
-def _entered(measurand: str, figures: Mapping[str, float]) -> dict[str, Parameter]:
-    """Figures as entered, in the house's parameters, with the stated larger uncertainty."""
+def _zero_share(point: Point | None) -> float:
+    """Where traces are measured, a zero is known as much better as the error that matters is smaller there: else it could not be met (cp)."""
+    if point is None or point.tolerance is None or not point.tolerance <= point.quantity.trace_tolerance:
+        return 1.0
+    return point.tolerance / point.quantity.tolerance
+
+
+def _entered(
+    measurand: str, figures: Mapping[str, float], *, zero_share: float = 1.0
+) -> dict[str, Parameter]:
+    """Figures as entered, in the house's parameters, with the stated larger uncertainty.
+
+    zero_share : of that of a zero in the unit of the reading
+    """
     made: dict[str, Parameter] = {}
     for name, value in figures.items():
         if not math.isfinite(value) or name == SECOND_SLOPE:
             continue  # one slope describes the probe here; the other stays in the entry
         plain, _, given = name.partition(" [")
         unit = given.rstrip("]").replace("na", "nA") if given else _unit_of(measurand, plain)
+        share = zero_share if plain == "zero" and unit == MEASURANDS[measurand].unit else 1.0
         made[plain] = Parameter(
             value=value,
-            uncertainty=entered_uncertainty(measurand, plain, value, unit),
+            uncertainty=share * entered_uncertainty(measurand, plain, value, unit),
             unit=unit,
             basis="entered",
         )

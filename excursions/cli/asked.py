@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 import typer
 
 from excursions import clock
-from excursions.cli.moment import moment, until
+from excursions.cli.moment import moment, names_weekday, until
 from excursions.errors import ExcursionsError, UsageError, unknown
 from excursions.pipeline.scan import Closer, Closeup
 from excursions.plant import Plant, Point
@@ -120,6 +120,9 @@ def focus_of(result: ScanResult, point: str, at: str, start: str, end: str) -> F
     """
     tz = clock.zone(result.plant.zone)
     record = next((f.start, f.end) for f in result.points if f.point.name == point)
+    for asked in filter(names_weekday, (at, start, end)):
+        meant = f"{clock.to_datetime(moment(asked, tz, record[1], record[0]), tz):%A %-d %b %Y}"
+        typer.echo(f'Note: "{asked}" is taken as {meant}, the last such day of the record.', err=True)
     return _focus(tz, record, at, start, end)
 
 

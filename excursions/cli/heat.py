@@ -165,7 +165,8 @@ def _life_lines(row: Row, reader: Reader) -> list[str]:
         else "no temperature known"
     )
     moments = [
-        reader.moment(ns(row[n])) if row[n] is not None else "not known" for n in ("last_calibration", "due")
+        told(ns(row[n])) if row[n] is not None else "not known"
+        for n, told in (("last_calibration", reader.moment), ("due", reader.date))
     ]
     lines = [
         ("Life", f"{row['probe']}{model}: {row['sentence']}"),

@@ -1,4 +1,4 @@
-"""A moment as a tired person types it: ``2026-06-26 14:05``, ``26 Jun 14:05``, or just ``14:05``."""
+"""A moment as a tired person types it: ``2026-06-26 14:05``, ``26 Jun 14:05``, ``Tuesday 14:05``, or just ``14:05``."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from excursions.errors import UsageError
 CLOCKS = ("%H:%M", "%H:%M:%S", "%I:%M %p", "%I:%M:%S %p", "%I %p")
 DAYS = ("%d %b %Y", "%d %B %Y", "%d.%m.%Y", "%b %d %Y", "%B %d %Y")
 YEARLESS = ("%d %b", "%d %B", "%d.%m.", "%b %d", "%B %d")
+WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 SLASHED = ("%d/%m/%Y", "%m/%d/%Y")  # some write the day first, some the month: the record may tell
 
 
@@ -22,7 +23,7 @@ def moment(text: str, tz: ZoneInfo, last: int, first: int | None = None) -> int:
     ----------
     text : str
         With a zone or an offset it is taken as it stands; else it is the plant's wall clock.  Without a year,
-        or without a day, it is the newest such moment that is not after the end of the record.
+        without a day, or with a day of the week, it is the newest such moment that is not after the end of the record.
     tz : ZoneInfo
     last : int
         End of the record [ns].
@@ -40,7 +41,7 @@ def moment(text: str, tz: ZoneInfo, last: int, first: int | None = None) -> int:
     if read is None:
         raise UsageError(
             found=f'"{text}" as a moment',
-            expected='a date and time such as "2026-06-26 14:05", "26 Jun 14:05", "26 Jun" or "14:05"',
+            expected='a date and time such as "2026-06-26 14:05", "26 Jun 14:05", "26 Jun", "Tuesday 14:05" or "14:05"',
             mend="write it so, in quotation marks; add an offset such as +02:00 where it is not the plant's clock",
         )
     return clock.to_ns(read if read.tzinfo else _local(read, tz, text))
@@ -67,11 +68,30 @@ def _written(text: str, last: datetime, begun: datetime) -> datetime | None:
     found = _first(f"2024 {plain}", [f"%Y {day}" for day in YEARLESS])
     if found:
         return _newest(found, naive)
-    found = next(filter(None, (_try(plain, clock_form) for clock_form in CLOCKS)), None)
-    if found:
-        today = datetime.combine(naive.date(), found.time())
-        return today if today <= naive else today - timedelta(days=1)
-    return None
+    weekday, clock_text = _weekday(plain)
+    found = next(filter(None, (_try(clock_text, clock_form) for clock_form in CLOCKS)), None)
+    if weekday is not None and not clock_text:
+        found = datetime.min
+    if found is None:
+        return None
+    back = 0 if weekday is None else (naive.weekday() - weekday) % len(WEEKDAYS)
+    newest = datetime.combine(naive.date() - timedelta(days=back), found.time())
+    every = timedelta(days=1 if weekday is None else len(WEEKDAYS))
+    return newest if newest <= naive else newest - every
+
+
+def _weekday(text: str) -> tuple[int | None, str]:
+    """The day of the week (0 is Monday) that a text begins with, whole or by its first three letters, and what follows it."""
+    word, _, rest = text.removeprefix("last ").partition(" ")
+    name = word.casefold()
+    known = (number for number, day in enumerate(WEEKDAYS) if name in (day, day[:3]))
+    number = next(known, None)
+    return (None, text) if number is None else (number, rest)
+
+
+def names_weekday(text: str) -> bool:
+    """Whether a moment is written with a day of the week, so that which one is meant is to be said."""
+    return _weekday(" ".join(text.replace(",", " ").split()))[0] is not None
 
 
 def _slashed(text: str, begun: datetime, last: datetime) -> datetime | None:

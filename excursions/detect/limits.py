@@ -95,7 +95,9 @@ def _searched(record: Record, survey: Survey, unit: str, given: Mapping[str, obj
     """Limits of what is searched for in the live reading."""
     longest = _walk_s(survey)
     stay, step, jump = step_limit(record, survey)
-    sharper = f"{written(jump, 2)} {unit} at once, " if jump < step else ""
+    sharper = (
+        f" ({written(jump, 2)} {unit} where it comes from one sample to the next)" if jump < step else ""
+    )
     growth, collapse, day_s = _noise_limits(survey, chosen(given, "noise", NoiseSettings()))
     slower, spacing_s = _response_limit(record, survey, chosen(given, "slow_response", ResponseSettings()))
     cycle, chunk_s = least_amplitude(record, chosen(given, "periodic", PeriodicSettings()))
@@ -106,7 +108,7 @@ def _searched(record: Record, survey: Survey, unit: str, given: Mapping[str, obj
         make("stuck", still, "s", lasting_s=flicker, most=longest, say=lambda s: f"a reading that stands still for less than {duration_text(s)}, or flickers or creeps for less than {duration_text(flicker)},"),
         make("noise_growth", growth, "", lasting_s=day_s, most=LOUDEST, say=lambda s: f"noise less than {written(s, 2)} times as large, or for less than {duration_text(day_s)},"),
         make("noise_collapse", collapse, "", lasting_s=day_s, least=1 / LOUDEST, say=lambda s: f"noise that keeps more than {written(s, 2)} of its size, or falls for less than {duration_text(day_s)},"),
-        _or_at_once(make("step", step, unit, lasting_s=stay, most=far, say=lambda s: f"a step smaller than {written(s, 2)} {unit}, {sharper}or one that stays for less than {duration_text(stay)},"), jump, far),
+        _or_at_once(make("step", step, unit, lasting_s=stay, most=far, say=lambda s: f"a step smaller than {written(s, 2)} {unit}{sharper}, or one that stays for less than {duration_text(stay)},"), jump, far),
         *_walks(record, survey, unit, far),
         make("slow_response", slower, "s", lasting_s=spacing_s, most=DAY_S, say=lambda s: f"a response that takes less than {duration_text(s)} longer, or for less than {duration_text(spacing_s)},"),
         make("periodic", cycle, unit, lasting_s=chunk_s, most=far, say=lambda s: f"a cycle of amplitude less than {written(s, 2)} {unit}, or for less than {duration_text(chunk_s)},"),

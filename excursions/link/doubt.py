@@ -373,7 +373,8 @@ def _open_one(
             probe=probe, samples=known.samples, stay=stay, open_end=until is None and stay[1] == end,
         )  # fmt: skip
         closed = _UNSAID if until and says_nothing(until) else _FIRST
-        reason = closed if until else "no calibration confirms it yet: error judged from the events alone"
+        unseen = "has followed yet" if last else "was given"
+        reason = closed if until else f"no calibration {unseen}: the error is judged without one"
         if not events:
             if not is_off_at_first(span):
                 continue

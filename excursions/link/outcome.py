@@ -102,7 +102,8 @@ def _one(
     ]
     spanning = [s for s in every if s.start < event.well_begun < s.end and is_of(event, s.probe, s.point)]
     if not later and not spanning:
-        return NOT_YET, "No calibration of this probe has followed yet."
+        any_given = any(is_of(event, c.probe, c.point) for c in calibrations)
+        return NOT_YET, f"No calibration of this probe {'has followed yet' if any_given else 'was given'}."
     links = links_of.get((lead or event).id, ())
     best = max(
         (link for link in links if shifts[link.shift].significant),
@@ -189,11 +190,12 @@ def _borne_out(best: Link, links: Sequence[Link], shifts: dict[str, Shift], lead
         + f"{written(shift.change, signed=True)} {shift.unit}".rstrip()
         for number, shift in enumerate(shifts[link.shift] for link in found.values())
     )
-    least = min(link.probability for link in found.values())
     cause = "the heat before it" if lead is not None else "this"
+    sure = list(dict.fromkeys(percent(link.probability) for link in found.values()))
+    each = " and ".join(sure) if len(sure) == 1 or len(sure) == len(found) else f"{sure[0]} to {sure[-1]}"
     return (
         f"The calibration of {_day(end)} found {changes}; {cause} is {'their' if len(found) > 1 else 'its'} likeliest cause "
-        f"({percent(least)})."
+        f"({each})."
     )
 
 

@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 from excursions.clock import NS_PER_HOUR, duration_text
 from excursions.kinds import UNUSABLE, advice_for, caution_for
 from excursions.records import SEVERITY_RANK, Calibration, Doubt, Event, Outcomes
-from excursions.report.followed import moved_after, moved_sentence
+from excursions.report.followed import heat_before, moved_after, moved_sentence
 from excursions.report.result import VERDICTS, PointFindings, Verdict
 from excursions.report.telling import last_error, tolerance_now, worst
 from excursions.report.tracks import tracks_of, worn_out
@@ -70,6 +70,8 @@ def from_event(verdict: str, event: Event, known: Known) -> Verdict:
     """The answer that an event gives, with the change of the reading that stands since heat."""
     change = moved_after(event, known.findings.events)
     followed = f" {moved_sentence(change, known.findings.unit, known.tz)}" if change else ""
+    hot = heat_before(event, known.findings.events)
+    followed += f" It followed {inside(event_sentence(hot, known.tz))}." if hot is not None else ""
     return _verdict(
         known,
         verdict,

@@ -271,6 +271,8 @@ def _believed(event: Event) -> bool:
 def _is_live(event: Event, case: Case) -> bool:
     if case.focus.event and event.id != case.focus.event:
         return False
+    if is_hot(event, case):
+        return True
     if not (event.asks_a_look and event.may_be_probe and _believed(event)):
         return False
     if event.start >= case.minute:
@@ -285,6 +287,12 @@ def _is_live(event: Event, case: Case) -> bool:
         return False
     mended = calibrated_after(case, event)
     return mended is None or mended > case.focus.start
+
+
+def is_hot(event: Event, case: Case) -> bool:
+    """Whether the span lies in heat beyond a rating: nobody states what a probe shows there, and no calibration says it later."""
+    lasts = event.start < case.minute and max(event.end, event.start + 1) > case.focus.start
+    return event.kind in HEAT and event.may_be_probe and not case.focus.event and lasts
 
 
 def calibrated_after(case: Case, event: Event) -> int | None:

@@ -50,7 +50,7 @@ class Scene:
 
     start, end : the change itself; whole : the event at hand from end to end, else the same; asked : the stretch whose readings are in question; doubted : the window of doubt around
     it; heat : whether the change
-    is heat, so that the temperature cannot speak for the process; witnesses : what other signals did at the onset, weighed
+    is heat, so that the temperature cannot speak for the process; element : whether it is seen in the temperature; witnesses : what other signals did at the onset, weighed
     sample by sample with the event.
     """
 
@@ -64,6 +64,7 @@ class Scene:
     tz: ZoneInfo
     doubted: tuple[int, int] | None = None
     heat: bool = False
+    element: bool = False
     witnesses: tuple[Witness, ...] = ()
 
 
@@ -77,6 +78,9 @@ def _temperature(scene: Scene) -> Check:
     levels = scene.findings.levels
     if scene.heat:
         why = "the change is the heat itself, so the temperature cannot speak for or against the process"
+        return Check(question=question, outcome=OPEN, evidence=why)
+    if scene.element:
+        why = "the temperature is what is in question, so it cannot speak for or against the process"
         return Check(question=question, outcome=OPEN, evidence=why)
     if not np.isfinite(levels.temperature).any():
         why = "no temperature of this point was exported"
@@ -264,7 +268,7 @@ def _laboratory(scene: Scene) -> Check:
         return _nearest_sample(question, pairs, scene)
     if pairs:
         return _every_sample(question, pairs, scene)
-    none = "no laboratory sample within its reach"
+    none = f"no laboratory sample within {REACH // NS_PER_DAY} d of it"
     pairs = _pairs(scene, *scene.doubted) if scene.doubted else []
     if not pairs:
         return Check(question=question, outcome=OPEN, evidence=none)
@@ -285,7 +289,9 @@ def _nearest_sample(question: str, pairs: list[tuple[LabSample, float]], scene: 
     at = scene.asked[0]
     sample, level = min(pairs, key=lambda pair: (abs(pair[0].time - at), pair[0].time))
     tolerance = scene.findings.point.tolerance_at(sample.value)
-    words = f"{_compared(sample, level, scene)}; {len(pairs)} sample{'' if len(pairs) == 1 else 's'} near enough to compare"
+    words = _compared(sample, level, scene)
+    if len(pairs) > 1:
+        words += f"; the nearest of {len(pairs)} samples within {REACH // NS_PER_DAY} d of it"
     others = _pairs(scene, *scene.doubted) if scene.doubted else []
     if len(others) > 1:
         words += f"; of all the time that is doubted, {_how_many_off(others, scene)}"

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import math
 
-from excursions.clock import NS_PER_HOUR, duration_text
+from excursions.clock import NS_PER_HOUR
 from excursions.digits import band_ends
-from excursions.kinds import GRADUAL, MOVES, caution_for
+from excursions.kinds import GRADUAL, KINDS, MOVES, caution_for
 from excursions.records import (
     NOT_BORNE_OUT,
     NOT_PUT_RIGHT,
@@ -27,6 +27,7 @@ from excursions.report.case import (
     error_in,
     event_of,
     is_blind,
+    is_hot,
     is_outside,
     leading_doubt,
     live_event,
@@ -37,13 +38,14 @@ from excursions.report.case import (
     reach_of,
     unusable_event,
 )
-from excursions.report.checks import COARSE, Scene, checked
+from excursions.report.checks import Scene, checked
 from excursions.report.explanation import Action, Cause, Explanation, Focus
-from excursions.report.followed import IF_THE_PROBE, half_band, moved_after, moved_sentence
+from excursions.report.followed import IF_THE_PROBE, half_band, heat_before, moved_after, moved_sentence
 from excursions.report.result import ScanResult
 from excursions.report.shown import shown
 from excursions.report.telling import became, over_at
 from excursions.report.unread import Answer, not_measuring, without_reading
+from excursions.report.unseen import could_hide, dead_unseen
 from excursions.report.verdict import too_few
 from excursions.report.why import actions_for, basis_of, causes_of, lead_of
 from excursions.report.wording import (
@@ -106,7 +108,7 @@ def explain(result: ScanResult, point: str, focus: Focus | None = None) -> Expla
         checks=() if too_few(case.findings) else checked(_scene(case, onset, answer)),
         actions=actions_for(case, answer.verdict, onset, answer.doubt, (answer.since, answer.until)),
         cautions=_cautions(case, onset, answer.verdict),
-        hidden=_hidden(case),
+        hidden=could_hide(case, answer.verdict),
         event=onset.id if onset else "",
         knowledge=_known_then(case),
         about=answer.doubt is not None and answer.doubt.about and answer.since == answer.doubt.start,
@@ -163,12 +165,16 @@ def _also_on_record(case: Case, answer: Answer) -> str:
 
 
 def _standing(event: Event, case: Case) -> str:
-    """Whose doing an event is, and that a calibration did not bear it out."""
+    """Whose doing an event is, that a calibration did not bear it out, and that noise leaves the reading within its tolerance."""
+    if became(case.outcomes, event.id) == NOT_BORNE_OUT and event.kind in HEAT:
+        return "measured; the calibration after it found no shift from it"
+    slight = event.kind == "noise_growth" and not event.asks_a_look
+    less = "; the reading scatters by less than its tolerance all the same" if slight else ""
     if became(case.outcomes, event.id) == NOT_BORNE_OUT:
-        return f"{whose(event)}, not borne out by the calibration after it"
+        return f"{whose(event)}, not borne out by the calibration after it{less}"
     doubt = doubt_to_come(case, event)
     left = f", out of tolerance from {doubted_from(doubt, case.tz)} on" if doubt is not None else ""
-    return f"{whose(event)}{left}"
+    return f"{whose(event)}{left}{less}"
 
 
 def _answer(case: Case) -> Answer:
@@ -253,14 +259,19 @@ def _live(event: Event, case: Case) -> Answer:
         told += f" Also: {inside(event_sentence(beside, case.tz))} ({whose(beside)})."
     if event.back_at is not None:
         told += f" {_over(event, case)}"
+    hot = heat_before(event, case.findings.events)
+    if hot is not None:
+        told = f" It followed {inside(event_sentence(hot, case.tz))}.{told}"
     change = _since_heat(event, case)
     if change is not None:
         told = f" {moved_sentence(change, case.findings.unit, case.tz)}{told}"
+    passed = state == NOT_BORNE_OUT and is_hot(event, case)  # what was no harm is over with the heat
+    who = "measured" if passed else whose(event)
     return Answer(
         verdict="doubt" if known else "cannot tell",
-        sentence=f"{event_sentence(event, case.tz)} ({whose(event)}).{told}",
+        sentence=f"{event_sentence(event, case.tz)} ({who}).{told}",
         since=event.start,
-        until=over_at(event, case.calibrations, case.outcomes),
+        until=event.end if passed else over_at(event, case.calibrations, case.outcomes),
         event=event,
     )
 
@@ -310,6 +321,10 @@ def _trusted(case: Case, doubt: Doubt | None) -> Answer:
         text += f" {doubt.too_small[0].upper()}{doubt.too_small[1:]}."
     if asked is None:
         text += _over_before(case)
+    if asked is None and not case.focus.event:
+        text += "".join(
+            f" It could not show everything: {words}." for words in dead_unseen(case.findings)[:1]
+        )
     return Answer(verdict="trust", sentence=text, event=asked, doubt=doubt)
 
 
@@ -367,7 +382,8 @@ def _scene(case: Case, event: Event | None, answer: Answer) -> Scene:
     return Scene(
         findings=case.findings, peers=case.peers, samples=case.samples, start=start, end=end, whole=whole, asked=asked,
         doubted=(doubt.start, doubt.end) if doubt else None,
-        tz=case.tz, heat=event is not None and event.kind in HEAT, witnesses=event.witnesses if event is not None else (),
+        tz=case.tz, heat=event is not None and event.kind in HEAT,
+        element=event is not None and KINDS[event.kind].signal == "temperature", witnesses=event.witnesses if event is not None else (),
     )  # fmt: skip
 
 
@@ -376,16 +392,3 @@ def _cautions(case: Case, event: Event | None, verdict: str) -> tuple[str, ...]:
         return (GENERAL_CAUTION,)
     own = caution_for(event.kind, case.findings.point.measurand)
     return (own, GENERAL_CAUTION) if own else (GENERAL_CAUTION,)
-
-
-def _hidden(case: Case) -> tuple[str, ...]:
-    """What the way of recording could hide, in a sentence a signal."""
-    said = []
-    for role, words in (("value", "reading"), ("temperature", "temperature")):
-        sampling = case.findings.sampling.get(role)
-        if sampling is None or not math.isfinite(sampling.interval_s):
-            continue
-        interval = duration_text(sampling.interval_s)
-        text = COARSE.get(sampling.kind, "what lasts less than {interval} can be missed")
-        said.append(f"{words}: {text.format(interval=interval)}")
-    return tuple(said)

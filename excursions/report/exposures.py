@@ -228,8 +228,8 @@ def _exposure(
         calibration=after.calibration.time if after.calibration else None,
         found=after.found,
         verdict=verdict,
-        sentence=_sentence(event, findings, ratings, after, verdict, tz),
-        advice=_advice(event, verdict, after, tz),
+        sentence=_sentence(event, findings, ratings, after, verdict, tz, shocks),
+        advice=_advice(event, verdict, after, tz, shocks),
         shock="; ".join(fact for shock in shocks for fact in shock.evidence[:1]),
     )  # fmt: skip
 
@@ -293,9 +293,11 @@ def _sentence(
     after: _After,
     verdict: ExposureVerdict,
     tz: ZoneInfo,
+    shocks: Sequence[Event] = (),
 ) -> str:
     """The answer in one sentence: how hot, against what, what it did, what to do."""
     parts = [f"{findings.point.name}: {_how_hot(event, ratings, tz)}"]
+    parts += [f"in it {_how_hot(shock, ratings, tz)}" for shock in shocks[:1]]
     if verdict == "changed since":
         parts.append(_changed(findings, after, tz))
     elif verdict == "above rating, no change laid to it":
@@ -306,7 +308,7 @@ def _sentence(
             if event.kind == "hidden_heat"
             else "no reading and no calibration since: cannot tell what it did"
         )
-    parts.append(_advice(event, verdict, after, tz))
+    parts.append(_advice(event, verdict, after, tz, shocks))
     return "; ".join(parts) + "."
 
 
@@ -362,10 +364,15 @@ def _changed(findings: PointFindings, after: _After, tz: ZoneInfo) -> str:
     return "a later calibration found it changed"
 
 
-def _advice(event: Event, verdict: ExposureVerdict, after: _After, tz: ZoneInfo) -> str:
+def _advice(
+    event: Event, verdict: ExposureVerdict, after: _After, tz: ZoneInfo, shocks: Sequence[Event]
+) -> str:
     later = after.calibration
     if event.kind == "hidden_heat" and verdict == "cannot tell":
         return "ask for a finer export of that stretch"
+    if verdict == "within rating" and any(s.asks_a_look and s.may_be_probe for s in shocks):
+        looked = f"calibrated on {day(later.time, tz)}" if later is not None else "verify the reading"
+        return f"look for cracks; {looked}"
     if verdict == "within rating":
         return "nothing to do"
     if verdict == "changed since":

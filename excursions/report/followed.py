@@ -38,14 +38,20 @@ def moved_after(heat: Event, events: Sequence[Event]) -> Event | None:
     return max(standing, key=lambda e: (abs(e.size), e.start), default=None)
 
 
+def heat_before(change: Event, events: Sequence[Event]) -> Event | None:
+    """The hottest heat that a change of the reading may be the harm of; None without one, and of heat itself."""
+    if change.kind in HEAT or change.kind not in MOVES:
+        return None
+    return max((e for e in events if follows(change, e)), key=lambda e: (e.size, e.start), default=None)
+
+
 def half_band(event: Event) -> float:
     """Half width of the interval of an event's size, no finer than its second digit; so every page and answer tells it."""
     return of_a_move(event.size, (event.size_high - event.size_low) / 2)
 
 
 def moved_sentence(change: Event, unit: str, tz: ZoneInfo, show: Show = quantity) -> str:
-    """``A step followed: reads about 0.4 pH low since 8 Feb 12:39, if the probe did it.``"""
+    """``A step of −0.4 pH followed on 8 Feb 12:39; the reading is off by it since, if the probe did it.``"""
     label = KINDS[change.kind].label
-    size = show(abs(change.size), unit, half_band(change))
-    way = "high" if change.size > 0 else "low"
-    return f"{'An' if label[0] in 'aeiou' else 'A'} {label} followed: reads about {size} {way} since {day(change.start, tz)}, {IF_THE_PROBE}."
+    size = show(change.size, unit, half_band(change), signed=True)
+    return f"{'An' if label[0] in 'aeiou' else 'A'} {label} of {size} followed on {day(change.start, tz)}; the reading is off by it since, {IF_THE_PROBE}."

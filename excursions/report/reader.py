@@ -145,11 +145,13 @@ class Reader:
 
     def moment(self, instant: int) -> str:
         """Day, year and minute."""
-        return clock.to_datetime(instant, self.tz).strftime("%-d %b %Y, %H:%M")
+        at = clock.to_datetime(instant, self.tz)
+        return f"{at:%-d %b %Y, %H:%M}{clock.which_pass(at)}"
 
     def short(self, instant: int) -> str:
         """Day and minute; the year is named elsewhere on the page."""
-        return clock.to_datetime(instant, self.tz).strftime("%-d %b, %H:%M")
+        at = clock.to_datetime(instant, self.tz)
+        return f"{at:%-d %b, %H:%M}{clock.which_pass(at)}"
 
     def date(self, instant: int) -> str:
         """The day alone."""

@@ -17,6 +17,7 @@ from excursions.report.columns import COLUMNS
 from excursions.report.frame import frame_of
 from excursions.report.result import ScanResult
 from excursions.report.telling import became, over_at
+from excursions.report.unseen import limit_words
 from excursions.report.wording import worst_knot
 
 
@@ -83,7 +84,7 @@ def limits_table(result: ScanResult) -> pl.DataFrame:
                 "limit_at_once": limit.at_once,
                 "unit": limit.unit,
                 "lasting_h": limit.lasting_s / 3_600.0,
-                "sentence": limit.sentence,
+                "sentence": limit_words(limit, findings.events),
             }
             for findings in result.points
             for limit in findings.limits

@@ -5,13 +5,16 @@ from __future__ import annotations
 from dataclasses import replace
 
 from excursions.clock import NS_PER_HOUR, to_datetime
+from excursions.digits import percent
 from excursions.kinds import DEAD, UNUSABLE, advice_for, having
-from excursions.records import SHOWED_IT, Doubt, Event, Link, Shift
-from excursions.report.answers import VERIFY_SOON
-from excursions.report.case import Case, calibrated_after, event_of, is_outside, reach_of, worst_in
+from excursions.records import NOT_BORNE_OUT, NOT_YET, SHOWED_IT, Doubt, Event, Link, Shift
+from excursions.report.answers import VERIFY_SOON, inside
+from excursions.report.case import Case, calibrated_after, event_of, is_hot, is_outside, reach_of, worst_in
 from excursions.report.explanation import UNKNOWN, Action, Cause
+from excursions.report.followed import heat_before
+from excursions.report.telling import became
 from excursions.report.tracks import tracks_of, worn_out
-from excursions.report.wording import HEAT, day, doubted_from, event_sentence, quantity
+from excursions.report.wording import HEAT, day, doubted_from, event_sentence, quantity, why_doubted
 
 LEAST_PROBABILITY = 0.01
 MOST_CAUSES = 5
@@ -38,6 +41,11 @@ def latest_onset(case: Case, doubt: Doubt | None) -> int | None:
     return worst + NS_PER_HOUR
 
 
+def _latest_cause(case: Case, event: Event | None, doubt: Doubt | None) -> int | None:
+    """The same for the causes of what is told; an event that is the answer itself, as heat later in one steaming, is never too late."""
+    return None if doubt is None and event is not None else latest_onset(case, doubt)
+
+
 def lead_of(case: Case, doubt: Doubt) -> Event | None:
     """The event an error is laid to: that of its window, unless it begins after the error; then the likeliest before."""
     own, latest = event_of(case, doubt.event), latest_onset(case, doubt)
@@ -52,11 +60,13 @@ def causes_of(case: Case, event: Event | None, doubt: Doubt | None) -> tuple[Cau
     links = _weighed(case, event, doubt)[1]
     if links:
         return _from_links(links, case, event)
-    latest = latest_onset(case, doubt)
+    latest = _latest_cause(case, event, doubt)
     if event is None or (latest is not None and event.start > latest):
-        shown = _RESTS.get(doubt.basis, "") if doubt else ""
-        told = shown or (doubt is not None and doubt.event)
-        return (Cause(words=UNKNOWN, probability=1.0, reasons=(shown,) if shown else ()),) if told else ()
+        if doubt is None:
+            return ()
+        return (
+            Cause(words=UNKNOWN, probability=1.0, reasons=(_RESTS.get(doubt.basis) or why_doubted(doubt),)),
+        )
     return _from_event(event, case)
 
 
@@ -65,7 +75,7 @@ def _weighed(case: Case, event: Event | None, doubt: Doubt | None) -> tuple[Shif
     shift = _shift_over(case, (event_of(case, doubt.event) if doubt else None) or event, doubt)
     if shift is None:
         return None, [], 0.0
-    latest = latest_onset(case, doubt)
+    latest = _latest_cause(case, event, doubt)
     links = [k for k in case.links if k.shift == shift.id]
     late = {e.id for e in case.findings.events if latest is not None and e.start > latest}
     kept = [k for k in links if k.event not in late]
@@ -80,9 +90,12 @@ def _weighed(case: Case, event: Event | None, doubt: Doubt | None) -> tuple[Shif
 def _from_event(event: Event, case: Case) -> tuple[Cause, ...]:
     """What may have made an event, judged from it alone."""
     words = event_sentence(event, case.tz)
+    hot = heat_before(event, case.findings.events)
+    if hot is not None:
+        words = f"{words}, after {inside(event_sentence(hot, case.tz))}"
     if event.origin == "probe":
         first = Cause(
-            words=f"{'the heat' if event.kind in HEAT else 'the probe'}: {words}",
+            words=f"{'the heat' if event.kind in HEAT or hot is not None else 'the probe'}: {words}",
             probability=event.confidence,
             event=event.id,
             reasons=event.evidence,
@@ -109,6 +122,8 @@ def _shift_over(case: Case, event: Event | None, doubt: Doubt | None) -> Shift |
     at = event.start if event else doubt.start if doubt else case.focus.start
     if doubt is None and (event is None or event.kind in _OWN_CAUSE):
         return None
+    if doubt is None and event and is_hot(event, case) and became(case.outcomes, event.id) == NOT_BORNE_OUT:
+        return None  # what it showed in the heat is the heat's, whatever a calibration found later
     probe = event.probe if event else doubt.probe if doubt else ""
     over = [
         s
@@ -131,6 +146,8 @@ def _from_links(links: list[Link], case: Case, event: Event | None) -> tuple[Cau
         Cause(words=_link_words(k, case), probability=k.probability, event=k.event, reasons=_reasons(k, case))
         for k in named
     ]
+    if len(named) == 1 and not named[0].event and named[0].cause == "unrecorded":
+        causes = [replace(causes[0], words=UNKNOWN)]  # nothing else is a candidate: that names no cause
     rest = 1.0 - sum(k.probability for k in named)
     if rest >= LEAST_PROBABILITY / 2:
         others = len(ranked) - len(named)
@@ -171,18 +188,27 @@ def basis_of(case: Case, event: Event | None, doubt: Doubt | None) -> str:
             f"{change} since {day(shift.start, case.tz)}"
         )
         words = f"{shown}; causes {words}" if shown else words
+        words += _by_the_record(event)
         if left_out >= LEAST_PROBABILITY / 2:
             words += (
-                f"; {left_out * 100:.0f} % of that belongs to what began after this error and cannot have made it, "
-                "so the rest is shared out anew"
+                "; what began after the error asked about cannot have made it and is left out, though it may have made "
+                f"{percent(left_out)} of all that the calibration found"
             )
         return words
     if event is None:
         return ""
     state, sentence = case.outcomes.get(event.id, ("", ""))
     if sentence:
-        return f"judged from the event itself; {state}: {sentence[0].lower()}{sentence[1:].rstrip('.')}"
+        found = "" if state == NOT_YET else f"{state}: "
+        return f"judged from the event itself; {found}{sentence[0].lower()}{sentence[1:].rstrip('.')}"
     return "judged from the event itself, without a calibration"
+
+
+def _by_the_record(event: Event | None) -> str:
+    """How sure an event was the probe's before a calibration was weighed, so that two probabilities are not taken for one."""
+    if event is None or event.kind in HEAT or event.origin != "probe":
+        return ""
+    return f"; from the record alone it was {percent(event.confidence)} sure that the probe did it"
 
 
 def actions_for(
@@ -215,8 +241,13 @@ def actions_for(
 
 def _settled(case: Case, event: Event | None, settled: int) -> str:
     """How it was put right: what follows nothing comes back by itself, and the calibration after it bears out the rest."""
+    if event is not None and event.kind == "temperature_fault" and not event.open_end:
+        advice = inside(advice_for(event.kind, case.findings.point.measurand))
+        return f"It was over on {day(event.end, case.tz)} by itself; no calibration of the reading looks at the element: {advice}"
     if event is not None and event.kind in UNUSABLE and not event.open_end:
         return f"The probe itself needs nothing for this: it was over on {day(event.end, case.tz)}, and the probe was calibrated on {day(settled, case.tz)}."
+    if event is not None and became(case.outcomes, event.id) == NOT_BORNE_OUT:
+        return f"The probe itself needs nothing for this: nothing that the calibration of {day(settled, case.tz)} found is laid to it."
     return f"The probe itself needs nothing for this: put right on {day(settled, case.tz)}."
 
 

@@ -9,9 +9,9 @@ from functools import partial
 from typing import Protocol
 from zoneinfo import ZoneInfo
 
-from excursions.clock import duration_text, minutes_text, to_datetime
+from excursions.clock import duration_text, minutes_text, to_datetime, which_pass
 from excursions.conclusions import AUDIT_KINDS
-from excursions.digits import DEGREE, band_ends, digits_for, number, of_a_move, written
+from excursions.digits import DEGREE, band_ends, digits_for, number, of_a_jump, of_a_move, written
 from excursions.kinds import DOUBTED, HEAT_KINDS, KINDS, MOVES
 from excursions.records import AGED, COATED, PRORATION, Doubt, Event, Parameter
 
@@ -44,7 +44,8 @@ def basis_words(parameter: Parameter) -> str:
 
 def day(instant: int, tz: ZoneInfo) -> str:
     """Day and minute as a person says it: ``30 May 14:05``."""
-    return to_datetime(instant, tz).strftime("%-d %b %H:%M")
+    moment = to_datetime(instant, tz)
+    return f"{moment:%-d %b %H:%M}{which_pass(moment)}"
 
 
 class Show(Protocol):
@@ -88,8 +89,8 @@ def event_sentence(event: Event, tz: ZoneInfo, *, show: Show = quantity) -> str:
 
 def _fineness(event: Event, half: float) -> float:
     """The uncertainty a size is written with: its half band where that is coarser than three digits, a degree for heat."""
-    if event.size_unit == "degC":
-        return DEGREE
+    if event.size_unit in ("degC", "K"):
+        return DEGREE if event.size_unit == "degC" else of_a_jump(event.size)
     return half if digits_for(half) < digits_for(_third_digit(event.size)) else math.nan
 
 
@@ -136,6 +137,8 @@ def too_far(error: float, band: float, unit: str) -> str:
     if not (math.isfinite(band) and band > 0):
         return text
     low, high = (quantity(end, unit, band, signed=True) for end in band_ends(error, band))
+    if not is_seen(error, band):
+        return f"no error seen; nine times in ten between {low} and {high}"
     return f"{text} (nine times in ten between {low} and {high})"
 
 

@@ -98,7 +98,7 @@ def _answer(verdict: Verdict, words: Words) -> dict[str, str]:
 
 
 # What a change asks for where its heading says that nothing is left of it.
-_ASKS = {"resolved": "over", "verified": "settled"}
+_ASKS = {"resolved": "over", "verified": "calibrated since"}
 
 
 def _fact(change: Change, words: Words, *, trusted: bool) -> dict[str, str]:

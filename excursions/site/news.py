@@ -12,7 +12,7 @@ from excursions.clock import duration_text
 from excursions.kinds import KINDS
 from excursions.records import NOT_BORNE_OUT, SEVERITY_RANK, VERIFIED, Event, short_id
 from excursions.report.result import VERDICTS, PointFindings, ScanResult, Verdict
-from excursions.report.wording import day, doubt_sentence, event_sentence
+from excursions.report.wording import day, doubt_sentence, event_sentence, whose
 from excursions.site.changes import Change
 from excursions.site.match import Seen, match
 
@@ -220,7 +220,7 @@ def _withdraw(connection: Connection, row: Row, work: _Night) -> None:
 def _tell(
     work: _Night, what: str, event: Event, name: str, *, told: bool, before: str = "", after: str = ""
 ) -> None:
-    sentence = f"{event_sentence(event, work.tz)} ({event.origin}, {event.confidence * 100:.0f} % sure)."
+    sentence = f"{event_sentence(event, work.tz)} ({whose(event)})."
     if what == "changed":
         sentence = f"{sentence} Before: {before}; now: {after}."
     if what == "verified":

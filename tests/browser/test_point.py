@@ -233,8 +233,9 @@ def test_the_figure_opens_as_data_and_saves(page: Any) -> None:
     with page.expect_download() as waiting:
         page.click("[data-csv]")
     rows = list(csv.reader(io.StringIO(Path(waiting.value.path()).read_text(encoding="utf-8"))))
-    assert rows[0] == ["time (Europe/Vienna)", "series", "value", "unit"]
-    assert {row[1] for row in rows[1:]} >= {"value", "temperature"}
+    assert rows[0] == ["time (Europe/Vienna)", "clock", "series", "value", "unit"]
+    assert {row[2] for row in rows[1:]} >= {"value", "temperature"}
+    assert {row[1] for row in rows[1:]} <= {"UTC+01:00", "UTC+02:00"}
 
 
 @pytest.mark.parametrize("kind", ["svg", "png"])
@@ -433,3 +434,57 @@ def test_a_day_of_what_is_shown_is_one_of_those_days(page: Any) -> None:
     page.click("[data-days='1']")
     close = page.evaluate(RANGE)
     assert view[0] - 1000 <= close[0] < close[1] <= view[1] + 1000
+
+
+@pytest.fixture(scope="module")
+def put_back(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A page of a record over the last Sunday of October 2026, when Vienna's clock was put back from 3:00 to 2:00."""
+    result = made_result(STORIES[6:7])
+    findings = result.points[0]
+    time = (
+        np.arange(48 * 12, dtype=np.int64) * 300_000_000_000 + 1_792_800_000_000_000_000
+    )  # 24 Oct 2026 02:00 on
+    trace = dataclasses.replace(
+        findings.traces["value"], time=time, value=np.sin(np.arange(time.size) / 9), samples=time.size
+    )
+    start, end = int(time[0]), int(time[-1])
+    states = dataclasses.replace(
+        findings.states,
+        start=np.array([start]), end=np.array([end]), code=np.array([0], np.uint8), confidence=np.ones(1), evidence=("a",),
+    )  # fmt: skip
+    one = dataclasses.replace(
+        findings, start=start, end=end, traces={"value": trace}, events=(), states=states, samples=time.size
+    )
+    site = write_site(
+        dataclasses.replace(
+            result,
+            points=(one,),
+            samples=(),
+            calibrations=(),
+            doubts=(),
+            shifts=(),
+            links=(),
+            verdicts=result.verdicts,
+        ),
+        tmp_path_factory.mktemp("put_back"),
+    ).parent
+    return next((site / "points").glob("*.html"))
+
+
+def test_an_hour_that_comes_twice_is_drawn_in_two_passes_and_saved_with_the_clock_of_each(
+    open_page: Any, put_back: Path
+) -> None:
+    page = open_page(put_back, anchor="at=2026-10-25T02:30").page
+    assert "02:00 to 03:00 comes twice" in page.locator(".shown").inner_text()
+    assert "showed this hour twice" in page.locator(".note").inner_text()
+    assert re.search(r"drawn sample of 02:\d\d \+0[12]:00", page.locator(".note").inner_text())
+    drawn = "document.getElementById('plot').data.find(t => t.meta === 'value')"
+    back = f"(() => {{ const t = {drawn}; const i = t.x.findIndex((x, k) => k && x < t.x[k - 1]); return Number.isNaN(t.y[i - 1]); }})()"
+    assert page.evaluate(back)  # the line ends before it goes back
+    with page.expect_download() as waiting:
+        page.click("[data-csv]")
+    rows = list(csv.reader(io.StringIO(Path(waiting.value.path()).read_text(encoding="utf-8"))))[1:]
+    keys = [(row[0], row[1]) for row in rows if row[2] == "value"]
+    assert len(keys) == len(set(keys))
+    assert [k[1] for k in keys if k[0].startswith("2026-10-25 02:30")] == ["UTC+02:00", "UTC+01:00"]
+    assert all(row[3] for row in rows if row[2] == "value")

@@ -29,7 +29,7 @@ def explain(
         str,
         typer.Option(
             "--at",
-            help='Moment, e.g. "2026-06-26 14:05", "26 Jun 14:05", "14:05".',
+            help='Moment, e.g. "2026-06-26 14:05", "26 Jun 14:05", "Tuesday 14:05", "14:05".',
             show_default="the present trouble, else the newest event",
         ),
     ] = "",

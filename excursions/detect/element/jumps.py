@@ -8,7 +8,7 @@ import numpy as np
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_S, TimeArray, duration_text
 from excursions.detect.element.fault import TemperatureFaultSettings, element_event
-from excursions.digits import written
+from excursions.digits import number, of_a_jump, written
 from excursions.ranks import NORMAL_MAD, median, quantile
 from excursions.records import MEASURING, NO_DATA, BoolArray, Event, FloatArray, IndexArray, Record, Signal
 from excursions.states.trace import Trace, trace_of
@@ -41,10 +41,10 @@ def jumps_of_element(record: Record, trace: Trace, settings: TemperatureFaultSet
     if len(at) > settings.most_jumps:
         return flickers
     events, used = flickers, set()
-    for number, i in enumerate(at):
+    for nth, i in enumerate(at):
         if i in used:
             continue
-        back = next((j for j in at[number + 1 :] if abs(change[i] + change[j]) <= 0.3 * abs(change[i])), None)
+        back = next((j for j in at[nth + 1 :] if abs(change[i] + change[j]) <= 0.3 * abs(change[i])), None)
         used |= {back} if back is not None else set()
         events.append(_jump_event(record, trace, (i, back), float(change[i]), scan_s))
     return events
@@ -107,7 +107,7 @@ def _flicker_event(record: Record, trace: Trace, part: IndexArray, size: float) 
         confidence=0.9,
         severity="check",
         evidence=(
-            f"jumped {part.size} times there and back by {abs(size):.1f} K within {duration_text((end - start) / NS_PER_S)}",
+            f"jumped {part.size} times there and back by {number(abs(size), of_a_jump(size))} K within {duration_text((end - start) / NS_PER_S)}",
             "each time from one sample to the next: a loose wire or a wet plug, no medium does that",
         ),
         details={"jumps": float(part.size)},
@@ -212,7 +212,9 @@ def _jump_event(
     i, back = at
     end = int(trace.time[back + 1]) if back is not None else int(trace.time[-1]) + 1
     start = int(trace.time[i + 1])
-    facts = [f"jumped by {size:+.1f} K from one sample to the next, {scan_s:g} s apart"]
+    facts = [
+        f"jumped by {number(size, of_a_jump(size), signed=True)} K from one sample to the next, {scan_s:g} s apart"
+    ]
     facts.append(
         f"jumped back after {duration_text((end - start) / NS_PER_S)}"
         if back is not None

@@ -104,7 +104,7 @@ def _wild_event(
     furthest = float(inside[np.argmax(np.abs(inside - usual.middle))])
     flat = all(np.ptp(trace.value[a:b]) <= trace.resolution for a, b in bout) and inside.size > len(bout) + 2
     facts = [
-        f"{furthest:.1f} °C, where the process is at {usual.middle:.1f} °C",
+        f"{furthest:.0f} °C, where the process is at {usual.middle:.0f} °C",
         f"{len(bout)} times, together {duration_text(lasted)}"
         if len(bout) > 1
         else f"for {duration_text(lasted)}",

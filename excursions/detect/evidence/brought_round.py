@@ -96,7 +96,8 @@ def led_by(
     for name in names:
         jump = _first_to_jump(record, name, "", (start, span[1] + 1), -size) if name else None
         if jump is not None:
-            words = f"{name} jumped by {written(jump.size, 2, signed=True)} first, and a loop brought it back by moving the medium"
+            by = f"{written(jump.size, 2, signed=True)} {record.neighbours[name].unit}".rstrip()
+            words = f"{name} jumped by {by} first, and a loop brought it back by moving the medium"
             found[name] = Clue(odds=LED, words=words, source=name)
     return tuple(found.values())
 

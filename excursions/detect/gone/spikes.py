@@ -147,7 +147,7 @@ def _find(record: Record, survey: Survey, settings: SpikeSettings) -> _Spikes:
         height = _height(value, first, width)
         large = np.abs(height) > least  # few are, and only those need to know the noise around them
         first, height = first[large], height[large]
-        good = np.abs(height) > settings.noises * _local_noise(value, first)
+        good = np.abs(height) > settings.noises * _local_noise(record, survey, first)
         good &= np.abs(value[first + width] - value[first - 1]) < settings.returned * np.abs(height)
         good &= _brief(record, survey, first, width)
         found.append((first[good], width, height[good]))
@@ -174,15 +174,40 @@ def _height(value: FloatArray, first: IndexArray, width: int) -> FloatArray:
     return np.asarray(np.where(up > 0, up, np.where(down > 0, -down, 0.0)))
 
 
-def _local_noise(value: FloatArray, first: IndexArray) -> FloatArray:
-    """Noise around each sample from the median change of its neighbourhood, which a spike in four does not move."""
+def _local_noise(record: Record, survey: Survey, first: IndexArray) -> FloatArray:
+    """Noise around each sample from the median change of its neighbourhood, which a spike in four does not move.
+
+    Recorded on change, a quiet reading leaves next to no samples, and in a bout of spikes nearly all are theirs: there the
+    scatter around the value that was held for most of the time counts where it is less.
+    """
+    value = survey.live.value
     half = min(NEIGHBOURS // 2, (value.size - 1) // 2)
     centre = np.clip(first, half, value.size - 1 - half)
+    sampling = record.value.sampling if record.value is not None else None
+    stood = None
+    if sampling is not None and sampling.kind == "exception":
+        longest = sampling.gap_s if math.isfinite(sampling.gap_s) else math.inf
+        stood = np.minimum(np.diff(survey.live.time, append=survey.live.time[-1:]) / NS_PER_S, longest)
     out = np.empty(first.size)
     for part in np.array_split(np.arange(first.size), 1 + first.size // 20_000):
-        around = value[centre[part][:, None] + np.arange(-half, half + 1)]
+        near = centre[part][:, None] + np.arange(-half, half + 1)
+        around = value[near]
         out[part] = row_median(np.abs(np.diff(around, axis=1))) * CHANGE_TO_NOISE
+        if stood is not None:
+            held = _held_median(around, stood[near])
+            scatter = _held_median(np.abs(around - held[:, None]), stood[near]) * NORMAL_MAD
+            out[part] = np.minimum(out[part], scatter)
     return out
+
+
+def _held_median(value: FloatArray, stood: FloatArray) -> FloatArray:
+    """Of each row the value that was passed for half of the time: value (n, k), how long each stood (n, k) [s]."""
+    if not len(value):
+        return np.empty(0)
+    order = np.argsort(value, axis=1, kind="stable")
+    passed = np.cumsum(np.take_along_axis(stood, order, axis=1), axis=1)
+    at = np.argmax(passed >= passed[:, -1:] / 2, axis=1)
+    return np.asarray(np.take_along_axis(value, np.take_along_axis(order, at[:, None], axis=1), axis=1)[:, 0])
 
 
 def _brief(record: Record, survey: Survey, first: IndexArray, width: int) -> BoolArray:
@@ -229,7 +254,7 @@ def _spike_event(
     unit = record.unit
     facts = [
         f"{count} spike{'s' if count > 1 else ''} in {duration_text((end - start) / NS_PER_S)}, {up} up and {count - up} down",
-        f"largest {written(largest, signed=True)} {unit}, noise here {written(float(np.median(_local_noise(survey.live.value, bout.first))), 2)}",
+        f"largest {written(largest, signed=True)} {unit}, noise here {written(float(np.median(_local_noise(record, survey, bout.first))), 2)}",
     ]
     origin, confidence, reasons = _whose(record, survey, bout, settings)
     serious = count >= settings.many or (count > 1 and abs(largest) >= large)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 
 import pytest
@@ -92,6 +93,20 @@ def test_found_and_left_belong_together_within_a_shift_counted_from_the_first() 
 def test_a_figure_without_raw_values_is_known_to_two_percent_where_nothing_else_is() -> None:
     assert entered_uncertainty("other", "gain", 2.0, "") == pytest.approx(0.04)
     assert entered_uncertainty("other", "zero", 5.0, "") == pytest.approx(0.1)
+
+
+@pytest.mark.parametrize(
+    ("tolerance", "expected"), [(None, 0.1), (0.3, 0.1), (0.003, 0.001), (0.0015, 0.0005)]
+)
+def test_where_traces_are_measured_a_zero_is_not_known_worse_than_they_are(
+    tolerance: float | None, expected: float
+) -> None:
+    """0.1 mg/L are a third of the error that matters (0.3 mg/L); in traces 3 µg/L matter."""
+    plant = Plant(points=(Point(name="A1", measurand="oxygen", tolerance=tolerance),))
+    row = dataclasses.replace(entry("oxygen", 1.0, zero=0.0, slope=98.0), point="A1")
+    (made,) = evaluate([row], plant)
+    assert made.as_left["zero"].uncertainty == pytest.approx(expected)
+    assert made.as_left["slope"].uncertainty == pytest.approx(2.0)
 
 
 def test_strange_entries_are_counted() -> None:

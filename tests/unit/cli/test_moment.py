@@ -38,6 +38,11 @@ LAST = to_ns(datetime(2026, 6, 29, 23, 59, tzinfo=UTC))  # 30 Jun 01:59 in Vienn
         ("Jun 27, 2026 2:05:30 PM", "2026-06-27T12:05:30Z"),
         ("06/27/2026 14:05", "2026-06-27T12:05:00Z"),
         ("27/06/2026", "2026-06-26T22:00:00Z"),
+        ("Monday 14:05", "2026-06-29T12:05:00Z"),
+        ("Tuesday 01:30", "2026-06-29T23:30:00Z"),  # the record ends on a Tuesday at 01:59
+        ("Tuesday 14:05", "2026-06-23T12:05:00Z"),  # so this is the one of the week before
+        ("sun, 2:05 pm", "2026-06-28T12:05:00Z"),
+        ("last Wed", "2026-06-23T22:00:00Z"),
         ("3/9/2026", "2026-03-08T23:00:00Z"),  # the third of September is after the record
     ],
 )
@@ -50,6 +55,8 @@ def test_forms_people_write(text: str, expected: str) -> None:
     [
         ("yesterday", "as a moment"),
         ("31 Jun 10:00", "as a moment"),
+        ("Tuesday noon", "as a moment"),
+        ("Tuesda 14:05", "as a moment"),
         ("2026-03-29 02:30", "never showed"),
         ("2025-10-26 02:30", "showed it twice|showed twice"),
         ("", "as a moment"),

@@ -26,7 +26,7 @@ from dashboards.wording import Reader, size_words
 from excursions.cli.summary import findings_at
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
 from excursions.conclusions import Levels
-from excursions.records import Decision, Event, Link
+from excursions.records import Decision, Doubt, Event, Link
 from excursions.report.concluded import corrected_table
 from excursions.report.followed import moved_sentence
 from excursions.report.result import ScanResult
@@ -136,6 +136,12 @@ def test_how_wrong_an_undecided_step_would_be_is_told_with_its_condition() -> No
     words = wrong_now(doubted, its_own, Reader(tz=ZoneInfo("UTC"))).replace("\u00a0", " ")
     assert words.startswith("0.8 mg/L too low")
     assert words.endswith(", by the size of the step alone")
+    now = Doubt(
+        point=step.point, probe="", start=step.start, end=result.points[0].end, open_end=True, event=step.id,
+        knots=((step.start, -0.8), (result.points[0].end, 0.1)), band=(0.3, 0.3), basis="step", hours_out_of_tolerance=9.0,
+    )  # fmt: skip
+    words = wrong_now(doubted, its_own, Reader(tz=ZoneInfo("UTC")), (now,)).replace("\u00a0", " ")
+    assert words == "between −0.2 mg/L and +0.4 mg/L"  # what is left of it now, not what it was
 
 
 def test_a_scale_that_is_hardly_narrower_is_not_worth_having() -> None:

@@ -76,8 +76,8 @@ def test_an_event_is_converted_by_its_unit_and_not_by_its_words() -> None:
     assert FAHRENHEIT.event(HEAT).startswith(
         "Over-temperature to 289 °F"
     )  # as the sentence in degC converts: 143
-    assert FAHRENHEIT.event(jump).startswith("Temperature element fault of 16 °F")
-    assert VIENNA.event(jump).startswith("Temperature element fault of 9 K")
+    assert FAHRENHEIT.event(jump).startswith("Temperature element fault of 16.2 °F")
+    assert VIENNA.event(jump).startswith("Temperature element fault of 9.0 K")
 
 
 def test_the_error_of_a_temperature_reading_is_a_difference() -> None:

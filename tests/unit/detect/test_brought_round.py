@@ -53,6 +53,8 @@ def test_the_sound_neighbour_of_a_point_in_a_loop_is_not_blamed(seed: int) -> No
     a, b = pair(seed, error=0.35, loop_min=15.0)
     found = detect_step(make_record(b, neighbours={"A": make_signal(a, measurand="ph")}))
     assert [event for event in found if event.origin != "process"] == []
+    (led,) = {words for event in found for words in event.evidence if words.startswith("A jumped by")}
+    assert " pH first" in led  # a figure has its unit
 
 
 @SEEDS

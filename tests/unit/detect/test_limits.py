@@ -107,8 +107,11 @@ def test_a_record_without_samples_has_no_limits() -> None:
 def test_limits_are_worded_as_what_may_be_missed() -> None:
     found = detection_limits(record(process(0)))
     step = found["step"]
-    assert step.sentence.startswith(f"a step smaller than {written(step.size, 2)}, ")
-    assert f", {written(step.at_once, 2)} at once, or one that stays" in step.sentence
+    assert step.sentence.startswith(f"a step smaller than {written(step.size, 2)} (")
+    assert (
+        f" ({written(step.at_once, 2)} where it comes from one sample to the next), or one that"
+        in step.sentence
+    )
     assert all(
         limit.sentence.endswith(("may not be seen here", "cannot show it")) for limit in found.values()
     )

@@ -125,6 +125,24 @@ def test_corners_of_a_swinging_door_record_are_no_spikes() -> None:
     assert detect_spikes(make_record(kept, time=time, measurand="conductivity")) == ()
 
 
+@pytest.mark.parametrize("seed", SEEDS)
+def test_of_a_long_bout_on_exception_every_spike_is_counted(seed: int) -> None:
+    """A quiet reading leaves few samples: nearly all that is recorded within the bout is its spikes."""
+    x = spiked(level(N, 7.0, 0.015, seed), 150, 1.0, seed, 9_000, 9_800)
+    time, kept = on_exception(grid(N), x, 0.05, 1_800.0)
+    (event,) = detect_spikes(make_record(kept, time=time))
+    assert event.details["count"] == pytest.approx(150, abs=3)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_reading_that_stands_high_half_of_the_time_has_no_spikes_on_exception(seed: int) -> None:
+    """Up and down by one step at random, for minutes at a time: both levels are the reading's."""
+    up = np.random.default_rng(seed).random(N) < 0.4
+    x = level(N, 7.0, 0.004, seed) + up
+    time, kept = on_exception(grid(N), x, 0.05, 1_800.0)
+    assert detect_spikes(make_record(kept, time=time)) == ()
+
+
 def test_spikes_are_found_on_exception_too() -> None:
     x = spiked(live(noise=0.002), 15, 2.0, 3)
     time, kept = on_exception(grid(N), x, 0.03, 3600.0)

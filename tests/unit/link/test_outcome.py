@@ -94,4 +94,4 @@ def test_a_calibration_that_found_both_parameters_changed_is_told_with_both() ->
     ]
     _, sentence = outcome([event], [slope, zero], links, logged)[event.id]
     assert "the slope changed by −11.5 % and the zero point by −0.218 pH" in sentence
-    assert "this is their likeliest cause (93 %)" in sentence
+    assert "this is their likeliest cause (over 99 % and 93 %)" in sentence

@@ -22,6 +22,7 @@ from excursions.records import (
     MOVED_TOO,
     NO_DATA,
     NOT_BORNE_OUT,
+    PRORATION,
     SHOWED_IT,
     STEAMING,
     TEMPERATURE,
@@ -29,6 +30,7 @@ from excursions.records import (
     Doubt,
     Event,
     LabSample,
+    Limit,
     Link,
     Sampling,
     Shift,
@@ -41,7 +43,7 @@ from excursions.report.explain import Focus, explain, newest
 from excursions.report.explanation import AGAINST, AGREES, EXCLUDED, OPEN, SPEAKS_FOR, Explanation
 from excursions.report.result import Levels, PointFindings, ScanResult, Trace, Verdict
 from excursions.report.shown import shown
-from excursions.report.tables import events_table
+from excursions.report.tables import events_table, limits_table
 
 DAY = NS_PER_DAY
 STEP_DAY, CALIBRATED_DAY, DAYS = 20, 40, 60
@@ -226,7 +228,7 @@ def test_a_cause_does_not_come_after_the_error_that_is_told(at: float, until: fl
     assert answer.causes[0].reasons[0] == "samples saw 0.5"
     assert answer.event == answer.causes[0].event
     assert answer.basis.startswith("the error is shown by laboratory samples; causes weighed from")
-    assert "90 % of that belongs to what began after" in answer.basis
+    assert "left out, though it may have made 90 % of all that the calibration found" in answer.basis
 
 
 def test_after_both_moves_the_calibration_weighs_both() -> None:
@@ -536,11 +538,11 @@ def test_a_step_after_heat_says_how_wrong_a_range_over_it_is() -> None:
     )
     scan = made_scan(made_findings(heat, step))
     answer = asked(scan, 18, 25)
-    assert "A step followed: reads about 0.5 pH high since" in answer.sentence
+    assert "A step of +0.5 pH followed on" in answer.sentence
     assert answer.wrong.startswith("0.5 pH too high")
     assert answer.wrong.endswith("if the probe did it")
     newest_one = explain(scan, "P", Focus(start=heat.start, end=heat.end, event=heat.id))
-    assert "A step followed" in newest_one.sentence
+    assert "A step of +0.5 pH followed" in newest_one.sentence
     assert "followed" not in asked(scan, 18, STEP_DAY + 0.04).sentence
 
 
@@ -716,6 +718,130 @@ def test_a_record_that_cannot_show_most_faults_is_not_trusted_for_a_moment_eithe
     answer = asked(dataclasses.replace(blind, verdicts=(verdict,)), 20)
     assert (answer.verdict, answer.sentence) == ("cannot tell", words)
     assert [action.verb for action in answer.actions] == ["verify"]
+
+
+def limited(*limits: Limit, events: tuple[Event, ...] = ()) -> ScanResult:
+    return made_scan(dataclasses.replace(made_findings(*events), limits=limits))
+
+
+def limit(kind: str, size: float, unit: str, sentence: str, lasting_s: float = 0.0) -> Limit:
+    return Limit(kind=kind, size=size, unit=unit, lasting_s=lasting_s, sentence=sentence)
+
+
+def test_who_trusts_a_reading_is_told_what_of_importance_its_record_could_not_show() -> None:
+    still = limit("stuck", 3_600.0, "s", "a flicker of less than 83 d may not be seen", 83 * 86_400.0)
+    drift = limit("drift", 1.1, "pH", "a drift of less than 1.1 pH may not be seen")
+    fouling = dataclasses.replace(
+        drift, kind="fouling", sentence="fouling of less than 1.1 pH may not be seen"
+    )
+    small = limit("step", 0.02, "pH", "a step of less than 0.02 pH may not be seen")
+    noise = limit("noise_growth", 2.0, "", "noise less than 2 times as large may not be seen")
+    answer = asked(limited(still, drift, fouling, small, noise), 25)
+    assert answer.sentence == (
+        "Nothing in this record speaks against the reading there. It could not show everything: "
+        "a flicker of less than 83 d may not be seen."
+    )
+    assert answer.hidden[1:] == (f"fault: {still.sentence}", f"fault: {drift.sentence}")
+    doubted = asked(limited(still, drift, events=(made_step(),)), 25)
+    assert doubted.verdict == "doubt"
+    assert len(doubted.hidden) == 1
+
+
+def test_a_failure_of_hours_that_a_record_hides_is_no_part_of_the_answer() -> None:
+    hours = limit("stuck", 3_600.0, "s", "an hour may not be seen", 4 * 3_600.0)
+    answer = asked(limited(hours), 25)
+    assert answer.sentence == "Nothing in this record speaks against the reading there."
+    assert len(answer.hidden) == 1
+
+
+def test_of_a_kind_that_was_found_no_table_says_that_the_record_cannot_show_it() -> None:
+    unstated = limit("noise_growth", float("nan"), "", "this record cannot show it")
+    noise = made_step(kind="noise_growth", size=2.0, size_unit="")
+    assert limits_table(limited(unstated))["sentence"].to_list() == [unstated.sentence]
+    told = limits_table(limited(unstated, events=(noise,)))["sentence"].to_list()
+    assert told == ["one was found here; how small one would still be found cannot be said"]
+
+
+@pytest.mark.parametrize("state", [MEASURING, STEAMING])
+@pytest.mark.parametrize("after", ["", NOT_BORNE_OUT])
+@pytest.mark.parametrize("severity", ["note", "check"])
+def test_in_heat_beyond_a_rating_no_reading_is_trusted_whatever_a_calibration_says_later(
+    state: int, after: str, severity: str
+) -> None:
+    heat = made_step(
+        kind="over_temperature",
+        start=day(10.2),
+        end=day(10.4),
+        size=145.0,
+        size_unit="degC",
+        severity=severity,
+    )
+    outcomes = {heat.id: (after, "The calibration of 10 Feb found no shift.")} if after else {}
+    calibrated = Calibration(time=day(40), point="P", probe="", measurand="ph", action="calibration")
+    scan = made_scan(made_findings(heat, state=state), outcomes=outcomes, calibrations=(calibrated,))
+    hot = asked(scan, 10.3)
+    assert hot.verdict == ("doubt" if state == MEASURING else "do not use")
+    assert "ver-temperature to 145" in hot.sentence
+    assert "against the probe" not in hot.sentence
+    assert "next verification" not in hot.sentence or not after
+    assert outcome(hot, "temperature") == OPEN  # the heat is no move of the process that could be excluded
+    if after:
+        assert "is laid to it" in hot.actions[-1].words
+        assert asked(scan, 10.5 if state == MEASURING else 12).verdict != "doubt"
+
+
+def test_a_step_soon_after_heat_is_told_with_it() -> None:
+    step = made_step()
+    heat = made_step(
+        kind="over_temperature", start=day(STEP_DAY) - 3 * NS_PER_HOUR, end=day(STEP_DAY) - 2 * NS_PER_HOUR,
+        size=144.0, size_unit="degC", severity="check",
+    )  # fmt: skip
+    answer = asked(made_scan(made_findings(heat, step)), 25)
+    assert "It followed over-temperature to 144 °C" in answer.sentence
+    assert answer.causes[0].words.startswith("the heat: Step of +0.5 pH")
+    assert "after over-temperature to 144 °C" in answer.causes[0].words
+    early = dataclasses.replace(heat, start=day(STEP_DAY - 3), end=day(STEP_DAY - 3) + NS_PER_HOUR)
+    assert asked(made_scan(made_findings(early, step)), 25).causes[0].words.startswith("the probe: Step")
+
+
+def test_a_doubt_without_a_shift_that_is_sure_says_what_it_rests_on() -> None:
+    doubt = dataclasses.replace(made_doubt(made_step()), event="", basis=PRORATION)
+    answer = asked(made_scan(made_findings(), doubts=(doubt,)), 30)
+    assert answer.verdict == "doubt"
+    (cause,) = answer.causes
+    assert not cause.is_named
+    assert cause.reasons == ("found off later; no event in the record explains it",)
+
+
+def test_where_nothing_on_record_is_a_candidate_no_cause_has_a_probability() -> None:
+    scan = doubted()
+    link = dataclasses.replace(scan.links[0], cause="unrecorded", event="", probability=0.998)
+    doubt = dataclasses.replace(scan.doubts[0], event="")
+    alone = dataclasses.replace(
+        scan, points=(made_findings(),), links=(link,), doubts=(doubt,)
+    )  # nothing in the record began in time
+    (cause,) = asked(alone, 30).causes
+    assert not cause.is_named
+
+
+def test_heat_that_a_calibration_bore_out_has_one_probability_in_and_after_it() -> None:
+    scan = doubted()
+    heat = made_step(
+        kind="over_temperature",
+        start=day(STEP_DAY),
+        end=day(STEP_DAY) + NS_PER_HOUR,
+        size=144.0,
+        size_unit="degC",
+    )
+    links = tuple(dataclasses.replace(k, event=heat.id if k.event else "") for k in scan.links)
+    told = dataclasses.replace(
+        scan,
+        points=(made_findings(heat),),
+        links=links,
+        doubts=(),
+        outcomes={heat.id: ("verified by calibration", "So.")},
+    )
+    assert asked(told, STEP_DAY + 0.02).causes[0].probability == pytest.approx(0.85)
 
 
 def test_a_reading_less_its_error_is_what_a_reader_reckons() -> None:

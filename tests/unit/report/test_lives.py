@@ -279,8 +279,19 @@ def test_a_thermal_shock_belongs_to_the_exposure_it_happens_in() -> None:
                   size=45.0, size_unit="K/min", confidence=0.9, evidence=("cooled from 146 degC to 20 degC",), details={"before_degc": 146.0})  # fmt: skip
     (row,) = exposures(steamed(), shock)
     assert row.shock == "cooled from 146 degC to 20 degC"
+    assert "in it 45 K/min on" in row.sentence
     (alone,) = exposures(dataclasses.replace(shock, start=9 * DAY, end=9 * DAY + 1))
     assert (alone.kind, alone.peak_degc) == ("thermal_shock", 146.0)
+
+
+def test_a_sterilisation_within_its_rating_that_ended_in_a_shock_asks_for_a_look() -> None:
+    calm = steamed(peak=121.5, kind="sterilisation", day=3)
+    (row,) = exposures(calm)
+    assert row.sentence.endswith("nothing to do.")
+    shock = Event(point="A", kind="thermal_shock", start=calm.end - NS_PER_MINUTE, end=calm.end, size=67.0, size_unit="K/min", confidence=0.8)  # fmt: skip
+    (row,) = exposures(calm, shock)
+    assert "in it 67 K/min on" in row.sentence
+    assert row.sentence.endswith("look for cracks; verify the reading.")
 
 
 def test_tables_keep_a_row_an_installation_and_a_row_a_probe() -> None:

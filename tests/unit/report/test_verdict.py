@@ -268,7 +268,9 @@ def test_a_step_after_heat_is_told_with_its_size() -> None:
         "step", day=10.1, size=-0.38, size_low=-0.49, size_high=-0.27, origin="undecided", confidence=0.4, severity="check",
     )  # fmt: skip
     told = judged(made_findings(heat, step)).sentence
-    assert told.endswith("A step followed: reads about 0.4 pH low since 11 Jan 02:24, if the probe did it.")
+    assert told.endswith(
+        "A step of −0.4 pH followed on 11 Jan 02:24; the reading is off by it since, if the probe did it."
+    )
     back = replace(step, details={RETURNED: 3600.0})
     assert "followed" not in judged(made_findings(heat, back)).sentence
     late = replace(step, start=step.start + DAY, end=step.end + DAY)
@@ -341,5 +343,5 @@ def test_what_followed_heat_is_told_with_it_and_not_beside_it() -> None:
     step = made_event("step", day=5.1, origin="undecided", confidence=0.7)
     answer = judged(made_findings(heat, step))
     assert answer.event == heat.id
-    assert "A step followed" in answer.sentence
+    assert "A step of +1.0 pH followed" in answer.sentence
     assert "Also" not in answer.sentence

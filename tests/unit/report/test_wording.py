@@ -194,3 +194,17 @@ def test_values_that_are_played_back_are_told_by_when_they_were_read_first() -> 
     assert event_sentence(event, UTC) == (
         "Stuck reading, the values of 12 h before over again, from 1 Jan 00:00 for 1 d"
     )
+
+
+@pytest.mark.parametrize(("jump", "told"), [(9.02, "9.0 K"), (62.28, "62 K"), (-5.46, "−5.5 K")])
+def test_a_jump_of_the_temperature_is_told_as_the_levels_beside_it(jump: float, told: str) -> None:
+    event = Event(
+        point="P",
+        kind="temperature_fault",
+        start=0,
+        end=NS_PER_HOUR,
+        size=jump,
+        size_unit="K",
+        confidence=0.9,
+    )
+    assert f"fault of {told} on" in event_sentence(event, UTC)

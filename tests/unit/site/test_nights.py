@@ -189,7 +189,7 @@ def test_the_digest_says_first_how_points_with_news_stand_and_what_to_do() -> No
         ("new", "act", "trust", "check"),  # of a reading that is trusted nobody is asked to act
         ("new", "note", "trust", "note"),
         ("resolved", "act", "doubt", "over"),
-        ("verified", "act", "doubt", "settled"),
+        ("verified", "act", "doubt", "calibrated since"),
     ],
 )
 def test_the_digest_asks_for_no_act_where_nothing_is_left_or_the_reading_is_trusted(
