@@ -48,7 +48,7 @@ from excursions.detect.slow.way_gone import (
     tooth,
     turned_back,
 )
-from excursions.detect.slow.whose import whose_clue
+from excursions.detect.slow.whose import went_instead, whose_clue
 from excursions.digits import number, written
 from excursions.ranks import NORMAL_MAD, median
 from excursions.records import (
@@ -57,6 +57,9 @@ from excursions.records import (
     MOVED_NOT,
     MOVED_TOO,
     TEMPERATURE,
+    THEIR_CONFIDENCE,
+    THEIR_LEVEL,
+    THEIR_SIZE,
     WASHING,
     BoolArray,
     Event,
@@ -138,11 +141,8 @@ def _event(
         *turned,
     )
     prior = expected_faults(settings.drifts_per_year, survey.years)
-    probe = weigh(
-        prior=prior,
-        chance=walk.expected + alike + unexplained(settings.unexplained, survey.years),
-        clues=clues,
-    )
+    chance = walk.expected + alike + unexplained(settings.unexplained, survey.years)
+    probe = weigh(prior=prior, chance=chance, clues=clues)
     against = (Clue(odds=WITNESS),) if walk.basis or (walk.joints == 0 and walk.returns >= SAW) else ()
     probe = witnessed(probe, (*outside, *against, *_related(survey, clues)))
     origin = name_origin(probe)
@@ -184,9 +184,29 @@ def _event(
         details={
             "rate_per_day": walk.size / days,
             **back,
+            **_theirs(record, survey, walk, clues, prior=prior, chance=chance),
             **({"stretches": walk.returns + 1.0} if walk.returns >= SAW else {}),
         },
     )
+
+
+def _theirs(
+    record: Record, survey: Survey, walk: Walk, clues: tuple[Clue, ...], *, prior: float, chance: float
+) -> dict[str, float]:
+    """What a walk apart from a neighbour that rather went itself tells of that one, as details; empty where it tells nothing.
+
+    Which of the two went is weighed where both are known; here it is a second witness alone.
+    """
+    told = went_instead(survey, walk, clues)
+    if told is None:
+        return {}
+    size, stayed = told
+    sure = weigh(prior=prior, chance=chance, clues=_walk_clues(record, walk))
+    return {
+        THEIR_CONFIDENCE: witnessed(sure, (Clue(odds=WITNESS), stayed)),
+        THEIR_SIZE: size,
+        THEIR_LEVEL: float(survey.neighbours[walk.basis][walk.lo]),
+    }
 
 
 def _straight_words(walk: Walk) -> tuple[str, ...]:
