@@ -145,7 +145,10 @@ def showed_clue(odds: float, moved: float, unit: str) -> Clue:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Disagreement:
     """Samples whose errors stand apart: their times, largest error against the usual, scatter, chance number, and
-    whether the error grows among them, as behind dirt, or stands, as after a wrong adjustment."""
+    whether the error grows among them, as behind dirt, or stands, as after a wrong adjustment.
+
+    taken_at: block whose sudden change of the reading took the error away, as those after it show; negative without one
+    """
 
     before: int
     start: int
@@ -154,6 +157,7 @@ class Disagreement:
     scatter: float
     expected: float
     grows: bool = False
+    taken_at: int = -1
 
 
 UNDONE = 0.4  # of a change: an error before it that is smaller, or one after it that is larger, is not what it undid
@@ -191,15 +195,36 @@ def disagreements(record: Record, survey: Survey) -> tuple[Disagreement, ...]:
     for i, j in runs:
         whole = _disagreement(errors, away, (i, j), scatter)
         if whole.expected <= LEAST_EXPECTED:
+            off, taken_at = _until_taken_back(record, survey, errors, (i, j))
             parts = [
                 (a, b)
-                for a, b in _parts(z, i, j)
+                for a, b in _parts(z, i, off)
                 if 2 <= b - a <= longest and np.max(np.abs(away[a:b])) > (tolerance if agreeing else 0.0)
             ]
             found += [
-                replace(_disagreement(errors, away, part, scatter), expected=whole.expected) for part in parts
+                replace(
+                    _disagreement(errors, away, (a, b), scatter),
+                    expected=whole.expected,
+                    taken_at=taken_at if b == off else -1,
+                )
+                for a, b in parts
             ]
     return tuple(found)
+
+
+def _until_taken_back(
+    record: Record, survey: Survey, errors: Errors, run: tuple[int, int]
+) -> tuple[int, int]:
+    """End of a run of errors [i, j) at a sudden change of the reading that put it right, and that change's block, or a negative
+    number: a sum of errors runs on for a while after the last of them."""
+    i, j = run
+    for change in survey.changes:
+        when = int(survey.blocks.start[change.at])
+        off = int(np.searchsorted(errors.time, when))
+        inside = change.sudden and i + 2 <= off <= j
+        if inside and put_right(record, survey, when, int(survey.live.time[-1]), change.size):
+            return off, change.at
+    return j, -1
 
 
 def _scatter(error: FloatArray) -> float:

@@ -56,6 +56,7 @@ from excursions.records import (
     CLEANING,
     MOVED_NOT,
     MOVED_TOO,
+    RETURNED,
     TEMPERATURE,
     THEIR_CONFIDENCE,
     THEIR_LEVEL,
@@ -132,6 +133,8 @@ def _event(
         *_samples(record, survey, walk, start, end),
     )
     turned, back = turned_back(record, survey, walk)
+    if walk.taken_back:
+        back = {RETURNED: (end - start) / NS_PER_S}
     clues = (
         *outside,
         *_company(record, survey, walk),
@@ -248,12 +251,11 @@ def _samples(record: Record, survey: Survey, walk: Walk, start: int, end: int) -
     if not walk.sampled:
         return samples_clue(record, survey, *_error_span(start, end, walk), _error_shift(walk), spread=0.5)
     showed = showed_clue(STRONGEST, walk.sampled, record.change_unit)
-    if not walk.agreed_again:
-        return (showed,)
-    return (
-        showed,
-        Clue(odds=2.0, words="they agreed again in between, as after a cleaning"),
+    again = (
+        (walk.taken_back, "at once it was back where they agree, as after a cleaning"),
+        (walk.agreed_again, "they agreed again in between, as after a cleaning"),
     )
+    return (showed, *(Clue(odds=2.0, words=words) for so, words in again if so))
 
 
 def _error_span(start: int, end: int, walk: Walk) -> tuple[int, int]:
