@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import stdtr
 
 from excursions.clock import NS_PER_DAY, NS_PER_MINUTE, TimeArray
-from excursions.detect.evidence.origin import Clue
+from excursions.detect.evidence.origin import Clue, next_reset
 from excursions.detect.series.cusum import DECISION, highest_run
 from excursions.detect.series.live import Live
 from excursions.detect.series.survey import Survey
@@ -195,36 +196,56 @@ def disagreements(record: Record, survey: Survey) -> tuple[Disagreement, ...]:
     for i, j in runs:
         whole = _disagreement(errors, away, (i, j), scatter)
         if whole.expected <= LEAST_EXPECTED:
-            off, taken_at = _until_taken_back(record, survey, errors, (i, j))
+            taken = dict(_taken_back(record, survey, errors, (i, j)))
+            first, *later = itertools.pairwise([i, *taken, j])
+            again = [
+                run
+                for run in _off_again(z, later)
+                if _disagreement(errors, away, run, scatter).expected <= LEAST_EXPECTED
+            ]
             parts = [
                 (a, b)
-                for a, b in _parts(z, i, off)
+                for run in (first, *again)
+                for a, b in _parts(z, *run)
                 if 2 <= b - a <= longest and np.max(np.abs(away[a:b])) > (tolerance if agreeing else 0.0)
             ]
             found += [
                 replace(
                     _disagreement(errors, away, (a, b), scatter),
                     expected=whole.expected,
-                    taken_at=taken_at if b == off else -1,
+                    taken_at=taken.get(b, -1),
                 )
                 for a, b in parts
             ]
     return tuple(found)
 
 
-def _until_taken_back(
+def _off_again(z: FloatArray, pieces: Sequence[tuple[int, int]]) -> Iterator[tuple[int, int]]:
+    """Runs within the pieces [lo, past) of a run that begin right: what is off again there is a run of its own, or none."""
+    for lo, past in pieces:
+        yield from ((lo + a, lo + b) for a, b in _runs(z[lo:past]))
+
+
+def _taken_back(
     record: Record, survey: Survey, errors: Errors, run: tuple[int, int]
-) -> tuple[int, int]:
-    """End of a run of errors [i, j) at a sudden change of the reading that put it right, and that change's block, or a negative
-    number: a sum of errors runs on for a while after the last of them."""
+) -> list[tuple[int, int]]:
+    """Where sudden changes of the reading put it right within a run of errors [i, j): first sample after each, and its block.
+
+    A sum of errors runs on for a while after the last of them.  Two samples at least must agree before anybody touched the
+    probe again.
+    """
     i, j = run
-    for change in survey.changes:
+    found: list[tuple[int, int]] = []
+    for change in sorted(survey.changes, key=lambda change: change.at):
         when = int(survey.blocks.start[change.at])
         off = int(np.searchsorted(errors.time, when))
-        inside = change.sudden and i + 2 <= off <= j
-        if inside and put_right(record, survey, when, int(survey.live.time[-1]), change.size):
-            return off, change.at
-    return j, -1
+        if not change.sudden or not i + 2 <= off <= j or (found and off < found[-1][0] + 2):
+            continue
+        until = next_reset(record, when) or int(survey.live.time[-1])
+        agreeing = int(np.searchsorted(errors.time, until, side="right")) - off
+        if agreeing >= 2 and put_right(record, survey, when, until, change.size):
+            found.append((off, change.at))
+    return found
 
 
 def _scatter(error: FloatArray) -> float:

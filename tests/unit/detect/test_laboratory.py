@@ -80,3 +80,31 @@ def test_an_error_that_went_at_once_ends_where_it_went(seed: int, taken_off: boo
     (event,) = events
     assert event.back_at == event.end
     assert abs(event.end - (T0 + gone * 600 * 10**9)) <= 2 * survey.blocks.width
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_saw_tooth_is_cut_at_each_cleaning_and_its_last_tooth_stays(seed: int) -> None:
+    """Three teeth of four weeks each, a sample every third day; nobody takes the last one off."""
+    n, day = 100 * 144, 144
+    at = np.arange(n)
+    cleaned = np.array([10, 38, 66]) * day + 70
+    since = (at[:, None] - cleaned[None, :]).astype(float)
+    since = np.where(since >= 0, since, np.inf).min(axis=1)
+    truth = 45.0 + coloured(n, 0.0, 0.6, 300, seed)
+    error = 12.0 * np.where(np.isfinite(since), np.clip((since - 6 * day) / (22 * day), 0, 1), 0.0)
+    when = np.arange(1, 99, 3) * day + 60
+    record = make_record(
+        truth + error + level(n, 0.0, 0.05, seed + 1),
+        every_s=600.0,
+        measurand="oxygen_saturation",
+        sample_time=T0 + when.astype(np.int64) * 600 * 10**9,
+        sample_value=truth[when] + level(when.size, 0.0, 0.2, seed + 2),
+    )
+    survey = survey_of(record)
+    assert survey is not None
+    found = sorted(disagreements(record, survey), key=lambda one: one.start)
+    ends = [int(survey.blocks.first[one.taken_at]) if one.taken_at >= 0 else -1 for one in found]
+    for end, gone in zip(ends, cleaned[1:], strict=False):
+        assert abs(end - gone) <= 2 * survey.blocks.width_s / 600
+    assert len(found) == 3
+    assert ends[-1] == -1
