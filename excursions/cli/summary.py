@@ -18,6 +18,7 @@ from excursions.pipeline.scan import Scan
 from excursions.records import SETTLED, SEVERITY_RANK, Event
 from excursions.report.answers import past_faults
 from excursions.report.changes import CHANGES
+from excursions.report.followed import follows
 from excursions.report.reader import Reader, looking
 from excursions.report.result import ScanResult, Verdict
 from excursions.report.telling import became
@@ -166,10 +167,11 @@ def events_worth_a_look(result: ScanResult) -> list[tuple[str, Event]]:
     """Point and event for those that ask for a look and that nothing else tells, worst first.
 
     At a point that is not trusted these are the ones that were over when its trouble began: the others are part of that.
+    What followed heat that is told is told with it, and so is the heat before a change that is.
     """
     now = max((findings.end for findings in result.points), default=0)
     before = {v.point: now + 1 if v.verdict == "trust" else v.since or 0 for v in result.verdicts}
-    told = {doubt.event for doubt in result.told_doubts}
+    told = {doubt.event for doubt in result.told_doubts} | {verdict.event for verdict in result.verdicts}
     rows = [
         (-SEVERITY_RANK[event.severity], findings.point.name, event.start, event)
         for findings in result.points
@@ -178,6 +180,7 @@ def events_worth_a_look(result: ScanResult) -> list[tuple[str, Event]]:
         and event.may_be_probe
         and event.asks_a_look
         and event.id not in told
+        and not any(follows(event, e) or follows(e, event) for e in findings.events if e.id in told)
         and not (event.kind in WALKS and _inside_told(event, result))
         and event not in past_faults(findings)
         and became(result.outcomes, event.id) not in SETTLED

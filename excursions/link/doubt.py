@@ -33,6 +33,7 @@ from excursions.records import (
     KEPT_BEFORE,
     LEFT_OFF,
     PRORATION,
+    RETURNED,
     SHOWED_IT,
     UNVERIFIED,
     Calibration,
@@ -55,6 +56,9 @@ _FIRST = (
 _UNSAID = (
     "what the calibration at its end found, nobody entered: error judged from events and the reading alone"
 )
+
+
+_BACK = "the reading was back at once where samples agree: error judged from the event and the samples"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,7 +118,7 @@ def doubt_windows(
     """Return the windows of readings not to be taken at face value, in order of point and time.
 
     A closed window for each calibration that found the reading out of tolerance, for each that did not where laboratory
-    samples had shown an event to move it before, and before each that says nothing of what it found where an event rather
+    samples had shown an event to move it before, for each slow change they saw come and be taken back, and before each that says nothing of what it found where an event rather
     moved the reading than not; an open one after the last calibration of a probe when an event
     since then may have moved the reading.
 
@@ -149,7 +153,13 @@ def doubt_windows(
     unseen = [event for event in events if event.id not in looked_at]
     opened = _open_windows(unseen, calibrations, known, standing)
     unsaid = _unsaid_windows(unseen, calibrations, known, standing)
-    return tuple(sorted([*closed, *unsaid, *opened], key=lambda d: (d.point, d.start, d.probe)))
+    told = [*closed, *unsaid, *opened]
+    told += [
+        window
+        for window in _back_windows(events, calibrations, known)
+        if not any(d.point == window.point and d.start < window.end and window.start < d.end for d in told)
+    ]
+    return tuple(sorted(told, key=lambda d: (d.point, d.start, d.probe)))
 
 
 def _transmitters(
@@ -284,7 +294,26 @@ def _unsaid_windows(
         if not seen or point is None or point.measurand == "other":
             continue
         last = _last(seen[0], [c for c in real if c.time < closing.time], math.inf)
-        for made in _open_one(point, seen, last, known, until=closing, chances=chances):
+        why = _UNSAID if says_nothing(closing) else _FIRST
+        for made in _open_one(point, seen, last, known, until=closing.time, why=why, chances=chances):
+            if made.hours_out_of_tolerance > 0:
+                yield made
+
+
+def _back_windows(
+    events: Sequence[Event], calibrations: Sequence[Calibration], known: _Known
+) -> Iterator[Doubt]:
+    """Windows of slow changes that samples saw and that were over before any calibration, which then had nothing left to find."""
+    real = sorted((c for c in calibrations if not c.copied), key=lambda c: c.time)
+    for event in events:
+        point, back = known.plant.point(event.point), event.back_at
+        if point is None or back is None or event.kind not in GRADUAL or not _sampled((event,), point):
+            continue
+        last = _last(event, real, back)
+        if last is not None and last.time > event.start:
+            continue
+        as_it_was = replace(event, details={n: v for n, v in event.details.items() if n != RETURNED})
+        for made in _open_one(point, [as_it_was], last, known, until=back, why=_BACK):
             if made.hours_out_of_tolerance > 0:
                 yield made
 
@@ -344,10 +373,11 @@ def _open_one(
     last: Calibration | None,
     known: _Known,
     *,
-    until: Calibration | None = None,
+    until: int | None = None,
+    why: str = "",
     chances: Mapping[str, float] | None = None,
 ) -> Iterator[Doubt]:
-    """Windows of a probe after a calibration, one for each place it stood at since then; `until` the next, if that says nothing.
+    """Windows of a probe after a calibration, one for each place it stood at since then; `until` an instant [ns], if it is over.
 
     chances : event id -> chance that it left an error, where the record says more of that than the table
     """
@@ -357,7 +387,7 @@ def _open_one(
     seated = probe or plant.probe_at(point.name, start) or ""
     places = {point.name, *(row.point for row in plant.installations if seated and row.probe == seated)}
     ends = [int(levels[p].time[-1]) + NS_PER_HOUR for p in places if p in levels and levels[p].time.size]
-    end = until.time if until else max([0, *ends, *(max(e.end, e.start + NS_PER_HOUR) for e in events)])
+    end = until if until else max([0, *ends, *(max(e.end, e.start + NS_PER_HOUR) for e in events)])
     setting = known.set_by(last) if last else _Set(time=start, used={})
     shifts = _blank_shifts(point, probe, (last.as_left or last.as_found) if last else {}, start, end)
     if not shifts or end <= start:
@@ -372,9 +402,8 @@ def _open_one(
             interval, setting.used, place, levels,
             probe=probe, samples=known.samples, stay=stay, open_end=until is None and stay[1] == end,
         )  # fmt: skip
-        closed = _UNSAID if until and says_nothing(until) else _FIRST
         unseen = "has followed yet" if last else "was given"
-        reason = closed if until else f"no calibration {unseen}: the error is judged without one"
+        reason = why or f"no calibration {unseen}: the error is judged without one"
         if not events:
             if not is_off_at_first(span):
                 continue

@@ -43,7 +43,8 @@ def outcome(
     """Return event id -> (state, sentence) for every event that may be the probe's.
 
     An event is borne out when it is the likeliest cause (probability at least 0.5) of a significant shift, or belongs
-    to the heat that is, or is the step at an exchange of probes that the calibrations show.  A calibration of which only
+    to the heat that is, or is the step at an exchange of probes that the calibrations show.  As the likeliest cause of a shift that
+    may be chance it is neither borne out nor refuted.  A calibration of which only
     what it left was entered bears out nothing and refutes nothing; where a step stands beyond it (`levels` show that), it
     is not seen put right.
     """
@@ -105,12 +106,13 @@ def _one(
         any_given = any(is_of(event, c.probe, c.point) for c in calibrations)
         return NOT_YET, f"No calibration of this probe {'has followed yet' if any_given else 'was given'}."
     links = links_of.get((lead or event).id, ())
+    likely = [link for link in links if link.probability >= _LIKELY]
     best = max(
-        (link for link in links if shifts[link.shift].significant),
+        (link for link in likely if shifts[link.shift].significant),
         key=lambda link: link.probability,
         default=None,
     )
-    if best and best.probability >= _LIKELY:
+    if best:
         return VERIFIED, _borne_out(best, links, shifts, lead)
     if not spanning and min(later, key=lambda c: c.time).left_only:
         return None
@@ -123,6 +125,8 @@ def _one(
             else "but none before it to compare with"
         )
         return NOT_YET, f"A calibration followed on {_day(first.time)}, {why}."
+    if likely:
+        return NOT_YET, _may_be_chance(max(likely, key=lambda link: link.probability), shifts, lead)
     changed = any(s.significant for s in spanning)
     words = (
         "found a shift, but something else explains it better"
@@ -196,6 +200,15 @@ def _borne_out(best: Link, links: Sequence[Link], shifts: dict[str, Shift], lead
     return (
         f"The calibration of {_day(end)} found {changes}; {cause} is {'their' if len(found) > 1 else 'its'} likeliest cause "
         f"({each})."
+    )
+
+
+def _may_be_chance(best: Link, shifts: dict[str, Shift], lead: Event | None) -> str:
+    """What a calibration found that fits an event better than anything else, and is too little to bear it out."""
+    cause = "the heat before it" if lead is not None else "this"
+    return (
+        f"The calibration of {_day(shifts[best.shift].end)} found a shift that may be chance; {cause} explains it best "
+        f"({percent(best.probability)})."
     )
 
 

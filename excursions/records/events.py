@@ -15,6 +15,10 @@ MAY_BE_PROBE = ("probe", "undecided")  # origins of an event that the probe made
 
 RETURNED = "returned_after_s"  # detail of a change of level that went back by itself
 
+# Details of a walk apart from a neighbour that rather went itself: how sure that is as far as this record tells, by how much
+# it went and from where, in its unit.
+THEIR_CONFIDENCE, THEIR_SIZE, THEIR_LEVEL = "neighbour_confidence", "neighbour_size", "neighbour_before"
+
 # What became of an event at the calibrations after it: what `link.outcome` says, with a sentence.
 VERIFIED = "verified by calibration"
 NOT_BORNE_OUT = "not borne out"
@@ -26,6 +30,7 @@ OUTCOMES = (*SETTLED, NOT_YET, NOT_PUT_RIGHT)
 Outcomes = Mapping[str, tuple[str, str]]
 
 MOVED_TOO, MOVED_NOT, SHOWED_IT = "moved too", "did not move", "showed the error"
+MOVED_INSTEAD = "moved instead"  # a neighbour, from this reading, which stayed where it was
 LABORATORY, TEMPERATURE = "laboratory samples", "the temperature"
 
 
@@ -33,7 +38,7 @@ LABORATORY, TEMPERATURE = "laboratory samples", "the temperature"
 class Witness:
     """What another source than the reading itself says of an event, weighed where the event began.
 
-    source : a point's name, `TEMPERATURE` or `LABORATORY`; said : `MOVED_TOO`, `MOVED_NOT` or `SHOWED_IT`; words : the
+    source : a point's name, `TEMPERATURE` or `LABORATORY`; said : `MOVED_TOO`, `MOVED_NOT`, `MOVED_INSTEAD` or `SHOWED_IT`; words : the
     same as a fact of the event's evidence.
     """
 

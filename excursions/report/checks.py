@@ -17,6 +17,7 @@ from excursions.digits import number, reckoned, written
 from excursions.kinds import having
 from excursions.records import (
     MEASURING,
+    MOVED_INSTEAD,
     MOVED_NOT,
     MOVED_TOO,
     NO_DATA,
@@ -131,7 +132,7 @@ def _moved(question: str, seen: Move | None, scene: Scene, show: Callable[[float
     return Check(question=question, outcome=SPEAKS_FOR if seen.unusual else EXCLUDED, evidence=change)
 
 
-_OUTCOMES = {MOVED_TOO: SPEAKS_FOR, MOVED_NOT: EXCLUDED}
+_OUTCOMES = {MOVED_TOO: SPEAKS_FOR, MOVED_INSTEAD: SPEAKS_FOR, MOVED_NOT: EXCLUDED}
 
 
 def _often(seen: Move) -> str:

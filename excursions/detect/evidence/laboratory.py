@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import stdtr
 
 from excursions.clock import NS_PER_DAY, NS_PER_MINUTE, TimeArray
-from excursions.detect.evidence.origin import Clue
+from excursions.detect.evidence.origin import Clue, next_reset
 from excursions.detect.series.cusum import DECISION, highest_run
 from excursions.detect.series.live import Live
 from excursions.detect.series.survey import Survey
@@ -145,7 +146,10 @@ def showed_clue(odds: float, moved: float, unit: str) -> Clue:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Disagreement:
     """Samples whose errors stand apart: their times, largest error against the usual, scatter, chance number, and
-    whether the error grows among them, as behind dirt, or stands, as after a wrong adjustment."""
+    whether the error grows among them, as behind dirt, or stands, as after a wrong adjustment.
+
+    taken_at: block whose sudden change of the reading took the error away, as those after it show; negative without one
+    """
 
     before: int
     start: int
@@ -154,6 +158,7 @@ class Disagreement:
     scatter: float
     expected: float
     grows: bool = False
+    taken_at: int = -1
 
 
 UNDONE = 0.4  # of a change: an error before it that is smaller, or one after it that is larger, is not what it undid
@@ -191,15 +196,56 @@ def disagreements(record: Record, survey: Survey) -> tuple[Disagreement, ...]:
     for i, j in runs:
         whole = _disagreement(errors, away, (i, j), scatter)
         if whole.expected <= LEAST_EXPECTED:
+            taken = dict(_taken_back(record, survey, errors, (i, j)))
+            first, *later = itertools.pairwise([i, *taken, j])
+            again = [
+                run
+                for run in _off_again(z, later)
+                if _disagreement(errors, away, run, scatter).expected <= LEAST_EXPECTED
+            ]
             parts = [
                 (a, b)
-                for a, b in _parts(z, i, j)
+                for run in (first, *again)
+                for a, b in _parts(z, *run)
                 if 2 <= b - a <= longest and np.max(np.abs(away[a:b])) > (tolerance if agreeing else 0.0)
             ]
             found += [
-                replace(_disagreement(errors, away, part, scatter), expected=whole.expected) for part in parts
+                replace(
+                    _disagreement(errors, away, (a, b), scatter),
+                    expected=whole.expected,
+                    taken_at=taken.get(b, -1),
+                )
+                for a, b in parts
             ]
     return tuple(found)
+
+
+def _off_again(z: FloatArray, pieces: Sequence[tuple[int, int]]) -> Iterator[tuple[int, int]]:
+    """Runs within the pieces [lo, past) of a run that begin right: what is off again there is a run of its own, or none."""
+    for lo, past in pieces:
+        yield from ((lo + a, lo + b) for a, b in _runs(z[lo:past]))
+
+
+def _taken_back(
+    record: Record, survey: Survey, errors: Errors, run: tuple[int, int]
+) -> list[tuple[int, int]]:
+    """Where sudden changes of the reading put it right within a run of errors [i, j): first sample after each, and its block.
+
+    A sum of errors runs on for a while after the last of them.  Two samples at least must agree before anybody touched the
+    probe again.
+    """
+    i, j = run
+    found: list[tuple[int, int]] = []
+    for change in sorted(survey.changes, key=lambda change: change.at):
+        when = int(survey.blocks.start[change.at])
+        off = int(np.searchsorted(errors.time, when))
+        if not change.sudden or not i + 2 <= off <= j or (found and off < found[-1][0] + 2):
+            continue
+        until = next_reset(record, when) or int(survey.live.time[-1])
+        agreeing = int(np.searchsorted(errors.time, until, side="right")) - off
+        if agreeing >= 2 and put_right(record, survey, when, until, change.size):
+            found.append((off, change.at))
+    return found
 
 
 def _scatter(error: FloatArray) -> float:

@@ -9,7 +9,11 @@ ACT_TOLERANCES = 3.0  # an error this many tolerances large wants somebody to ac
 
 def severity_of(record: Record, level: float, size: float) -> str:
     """``act`` past three tolerances, ``check`` past one, else ``note``; ``check`` where none is known."""
-    tolerance = record.point.tolerance_at(level)
+    return graded(record.point.tolerance_at(level), size)
+
+
+def graded(tolerance: float, size: float) -> str:
+    """The same by the tolerance, in the unit of the size."""
     if tolerance <= 0:
         return "check"
     return "act" if abs(size) > ACT_TOLERANCES * tolerance else "check" if abs(size) > tolerance else "note"

@@ -28,6 +28,7 @@ from excursions.detect.evidence.beside import (
     undone,
 )
 from excursions.detect.evidence.brought_round import brought_round
+from excursions.detect.evidence.each_time import as_each_time
 from excursions.detect.evidence.origin import (
     LATE_S,
     WIDEST_COMPANY,
@@ -139,14 +140,7 @@ def _events(changes: Changes, settings: StepSettings) -> list[Event]:
     shapes = [transition_of(survey, change) for change in changes.every]
     company = tempered(
         [
-            company_clues(
-                changes.others,
-                _place_of(survey, change, shape),
-                width=min(change.width, WIDEST_COMPANY),
-                broken=change.across,
-                way=change.size,
-                hour=hour,
-            )
+            _company(changes, change, _place_of(survey, change, shape), hour=hour)
             for change, shape in zip(changes.every, shapes, strict=True)
         ]
     )
@@ -167,6 +161,15 @@ def _events(changes: Changes, settings: StepSettings) -> list[Event]:
         if shapes[i].length_s <= limit or shapes[i].hidden:
             found.extend(_event(changes, settings, i, shapes, company))
     return found
+
+
+def _company(changes: Changes, change: Change, place: int, *, hour: int) -> tuple[Clue, ...]:
+    """What others did beside a change, less what they do each time after such a state."""
+    width = min(change.width, WIDEST_COMPANY)
+    clues = company_clues(
+        changes.others, place, width=width, broken=change.across, way=change.size, hour=hour
+    )
+    return as_each_time(changes.record, changes.survey, change, place, changes.others, clues)
 
 
 def _place_of(survey: Survey, change: Change, shape: Transition) -> int:

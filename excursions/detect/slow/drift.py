@@ -48,7 +48,7 @@ from excursions.detect.slow.way_gone import (
     tooth,
     turned_back,
 )
-from excursions.detect.slow.whose import whose_clue
+from excursions.detect.slow.whose import went_instead, whose_clue
 from excursions.digits import number, written
 from excursions.ranks import NORMAL_MAD, median
 from excursions.records import (
@@ -56,7 +56,11 @@ from excursions.records import (
     CLEANING,
     MOVED_NOT,
     MOVED_TOO,
+    RETURNED,
     TEMPERATURE,
+    THEIR_CONFIDENCE,
+    THEIR_LEVEL,
+    THEIR_SIZE,
     WASHING,
     BoolArray,
     Event,
@@ -129,6 +133,8 @@ def _event(
         *_samples(record, survey, walk, start, end),
     )
     turned, back = turned_back(record, survey, walk)
+    if walk.taken_back:
+        back = {RETURNED: (end - start) / NS_PER_S}
     clues = (
         *outside,
         *_company(record, survey, walk),
@@ -138,11 +144,8 @@ def _event(
         *turned,
     )
     prior = expected_faults(settings.drifts_per_year, survey.years)
-    probe = weigh(
-        prior=prior,
-        chance=walk.expected + alike + unexplained(settings.unexplained, survey.years),
-        clues=clues,
-    )
+    chance = walk.expected + alike + unexplained(settings.unexplained, survey.years)
+    probe = weigh(prior=prior, chance=chance, clues=clues)
     against = (Clue(odds=WITNESS),) if walk.basis or (walk.joints == 0 and walk.returns >= SAW) else ()
     probe = witnessed(probe, (*outside, *against, *_related(survey, clues)))
     origin = name_origin(probe)
@@ -184,9 +187,29 @@ def _event(
         details={
             "rate_per_day": walk.size / days,
             **back,
+            **_theirs(record, survey, walk, clues, prior=prior, chance=chance),
             **({"stretches": walk.returns + 1.0} if walk.returns >= SAW else {}),
         },
     )
+
+
+def _theirs(
+    record: Record, survey: Survey, walk: Walk, clues: tuple[Clue, ...], *, prior: float, chance: float
+) -> dict[str, float]:
+    """What a walk apart from a neighbour that rather went itself tells of that one, as details; empty where it tells nothing.
+
+    Which of the two went is weighed where both are known; here it is a second witness alone.
+    """
+    told = went_instead(survey, walk, clues)
+    if told is None:
+        return {}
+    size, stayed = told
+    sure = weigh(prior=prior, chance=chance, clues=_walk_clues(record, walk))
+    return {
+        THEIR_CONFIDENCE: witnessed(sure, (Clue(odds=WITNESS), stayed)),
+        THEIR_SIZE: size,
+        THEIR_LEVEL: float(survey.neighbours[walk.basis][walk.lo]),
+    }
 
 
 def _straight_words(walk: Walk) -> tuple[str, ...]:
@@ -228,12 +251,11 @@ def _samples(record: Record, survey: Survey, walk: Walk, start: int, end: int) -
     if not walk.sampled:
         return samples_clue(record, survey, *_error_span(start, end, walk), _error_shift(walk), spread=0.5)
     showed = showed_clue(STRONGEST, walk.sampled, record.change_unit)
-    if not walk.agreed_again:
-        return (showed,)
-    return (
-        showed,
-        Clue(odds=2.0, words="they agreed again in between, as after a cleaning"),
+    again = (
+        (walk.taken_back, "at once it was back where they agree, as after a cleaning"),
+        (walk.agreed_again, "they agreed again in between, as after a cleaning"),
     )
+    return (showed, *(Clue(odds=2.0, words=words) for so, words in again if so))
 
 
 def _error_span(start: int, end: int, walk: Walk) -> tuple[int, int]:

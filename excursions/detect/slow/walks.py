@@ -48,7 +48,8 @@ class Walk:
     basis: neighbour it was found against, or empty; joints, returns: sudden changes it goes on through, and
     those that undo it; uneven: variance of the levels right after the returns over that right
     before them; straight: over the whole record or to its end; sampled: by how much laboratory samples part, where
-    they alone show it; agreed_again: whether they did so more than once, and agreed in between; end: the ``upper`` or
+    they alone show it; agreed_again: whether they did so more than once, and agreed in between; taken_back: whether a sudden
+    change at its end put the reading right, as they show; end: the ``upper`` or
     ``lower`` of two levels, where that one alone walks."""
 
     lo: int
@@ -64,6 +65,7 @@ class Walk:
     straight: bool = False
     sampled: float = 0.0
     agreed_again: bool = False
+    taken_back: bool = False
     end: str = ""
 
 
@@ -302,7 +304,9 @@ def _by_samples(record: Record, survey: Survey) -> list[Walk]:
     pieces = joined_rest(survey)
     every = sorted(disagreements(record, survey), key=lambda one: one.start)
     for one in every:
-        lo, hi = survey.blocks.at(one.before), survey.blocks.at(one.end)
+        taken = one.taken_at >= 0
+        lo = survey.blocks.at(one.before)
+        hi = one.taken_at if taken else survey.blocks.at(one.end)
         window = np.flatnonzero((pieces.block >= 2 * lo - hi) & (pieces.block <= hi))
         if hi - lo < 2 or window.size < 8:
             continue
@@ -321,6 +325,7 @@ def _by_samples(record: Record, survey: Survey) -> list[Walk]:
                 expected=one.expected,
                 sampled=one.shift,
                 agreed_again=sum(other.grows and other.shift * one.shift > 0 for other in every) > 1,
+                taken_back=taken,
             )
         )
     return found

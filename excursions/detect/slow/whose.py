@@ -8,6 +8,8 @@ weighed by the heavy tail of Cauchy's law, since nobody knows how a process wand
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from excursions.detect.evidence.origin import Clue
@@ -15,7 +17,8 @@ from excursions.detect.series.alike import gain
 from excursions.detect.series.straight import brought_down, slope_and_error
 from excursions.detect.series.survey import Survey
 from excursions.detect.slow.walks import Walk
-from excursions.records import FloatArray
+from excursions.detect.slow.way_gone import tooth
+from excursions.records import MOVED_INSTEAD, FloatArray
 
 MOST = 20.0  # odds either way: one pair in twenty is otherwise, for reasons no record shows (cp)
 WORTH_SAYING = 2.0
@@ -32,8 +35,18 @@ def whose_clue(survey: Survey, walk: Walk) -> Clue:
     if odds >= WORTH_SAYING:
         return Clue(odds=odds, words=f"this reading went away, {walk.basis} stayed where it was")
     if odds <= 1 / WORTH_SAYING:
-        return Clue(odds=odds, words=f"{walk.basis} went away, this reading stayed where it was")
+        words = f"{walk.basis} went away, this reading stayed where it was"
+        return Clue(odds=odds, words=words, source=walk.basis, said=MOVED_INSTEAD)
     return Clue(odds=odds)
+
+
+def went_instead(survey: Survey, walk: Walk, clues: Sequence[Clue]) -> tuple[float, Clue] | None:
+    """By how much the neighbour went where its going parts the two, in its unit, and what this reading's staying says of that
+    one's probe; None where nothing tells so."""
+    own = next((clue for clue in clues if clue.source == walk.basis and clue.said == MOVED_INSTEAD), None)
+    if own is None:
+        return None
+    return -tooth(walk) / gain(survey.blocks.level, survey.neighbours[walk.basis]), Clue(odds=1 / own.odds)
 
 
 def _errors(level: FloatArray, walk: Walk) -> float:

@@ -171,3 +171,22 @@ def test_a_point_never_compared_with_a_calibration_is_not_said_to_be_trusted_wit
     assert summary._trusted(bare)[1].startswith("trust, though never compared with a calibration: ")
     log = dataclasses.replace(made_result().calibrations[0], point=QUIET.name)
     assert summary._trusted(dataclasses.replace(bare, calibrations=(log,)))[1].startswith("trust: ")
+
+
+def test_heat_and_what_followed_it_are_named_once() -> None:
+    """Where the answer rests on one of them, the other is told with it."""
+    result = quiet()
+    heat = Event(
+        point=QUIET.name, kind="over_temperature", start=HOUR, end=2 * HOUR, size=144.0, size_unit="degC", confidence=0.8, severity="check",
+    )  # fmt: skip
+    step = dataclasses.replace(heat, kind="step", start=3 * HOUR, end=3 * HOUR + 1, size=0.4, size_unit="pH")
+    points = tuple(dataclasses.replace(point, events=(heat, step)) for point in result.points)
+    for named in (heat, step):
+        verdicts = tuple(
+            dataclasses.replace(v, verdict="doubt", since=4 * HOUR, event=named.id) for v in result.verdicts
+        )
+        seen = dataclasses.replace(result, points=points, verdicts=verdicts, doubts=(), outcomes={})
+        assert events_worth_a_look(seen) == []
+    silent = tuple(dataclasses.replace(v, verdict="trust", event="") for v in result.verdicts)
+    seen = dataclasses.replace(result, points=points, verdicts=silent, doubts=(), outcomes={})
+    assert len(events_worth_a_look(seen)) == 2

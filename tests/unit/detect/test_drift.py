@@ -21,7 +21,7 @@ from excursions.detect.slow.plateaus import joined
 from excursions.detect.slow.response import detect_slow_response
 from excursions.detect.slow.walks import Walk
 from excursions.detect.slow.way_gone import gone_as_far
-from excursions.records import CALIBRATING, CLEANING, MEASURING, RECOVERING, STEAMING, Record
+from excursions.records import CALIBRATING, CLEANING, MEASURING, RECOVERING, STEAMING, THEIR_SIZE, Record
 from tests.builders import T0, coloured, grid, level, make_record, make_signal, state_line, with_ramp
 
 N = 8_640  # sixty days at ten minutes
@@ -320,6 +320,7 @@ def test_of_two_that_walk_apart_the_one_that_went_is_named(seed: int) -> None:
     assert all("A2 went away, this reading stayed where it was" in event.evidence for event in kept)
     assert gone.origin == "probe"
     assert all(event.origin != "probe" for event in kept)
+    assert all(event.details[THEIR_SIZE] == pytest.approx(-0.5, rel=0.2) for event in kept)
 
 
 def season(seed: int, days: int = 400) -> tuple[np.ndarray, np.ndarray]:

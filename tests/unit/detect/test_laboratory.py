@@ -8,6 +8,7 @@ import pytest
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
 from excursions.detect.evidence.laboratory import disagreements, sample_errors
 from excursions.detect.series.survey import survey_of
+from excursions.detect.slow.drift import detect_drift
 from excursions.records import Record
 from tests.builders import T0, coloured, level, make_record
 
@@ -47,3 +48,63 @@ def test_samples_still_show_an_error_that_grows(seed: int) -> None:
     assert survey is not None
     (found,) = disagreements(record, survey)
     assert found.shift == pytest.approx(-12.0, abs=2.0)
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("taken_off", [True, False])
+def test_an_error_that_went_at_once_ends_where_it_went(seed: int, taken_off: bool) -> None:
+    """Growing over forty days, then taken off at once between two samples, or left."""
+    n, day = 90 * 144, 144
+    at = np.arange(n)
+    gone = 70 * day + 30
+    truth = 45.0 + coloured(n, 0.0, 0.6, 300, seed)
+    error = 12.0 * np.clip((at - 30 * day) / (40 * day), 0, 1) * ((at < gone) | (not taken_off))
+    when = np.arange(1, 90, 4) * day + 60
+    record = make_record(
+        truth + error + level(n, 0.0, 0.05, seed + 1),
+        every_s=600.0,
+        measurand="oxygen_saturation",
+        sample_time=T0 + when.astype(np.int64) * 600 * 10**9,
+        sample_value=truth[when] + level(when.size, 0.0, 0.2, seed + 2),
+    )
+    survey = survey_of(record)
+    assert survey is not None
+    (found,) = disagreements(record, survey)
+    events = [e for e in detect_drift(record) if e.origin == "probe"]
+    if not taken_off:
+        assert found.taken_at < 0
+        assert not any(e.went_back for e in events)
+        return
+    assert abs(survey.blocks.first[found.taken_at] - gone) <= 2 * survey.blocks.width_s / 600
+    assert found.end < T0 + gone * 600 * 10**9
+    (event,) = events
+    assert event.back_at == event.end
+    assert abs(event.end - (T0 + gone * 600 * 10**9)) <= 2 * survey.blocks.width
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_saw_tooth_is_cut_at_each_cleaning_and_its_last_tooth_stays(seed: int) -> None:
+    """Three teeth of four weeks each, a sample every third day; nobody takes the last one off."""
+    n, day = 100 * 144, 144
+    at = np.arange(n)
+    cleaned = np.array([10, 38, 66]) * day + 70
+    since = (at[:, None] - cleaned[None, :]).astype(float)
+    since = np.where(since >= 0, since, np.inf).min(axis=1)
+    truth = 45.0 + coloured(n, 0.0, 0.6, 300, seed)
+    error = 12.0 * np.where(np.isfinite(since), np.clip((since - 6 * day) / (22 * day), 0, 1), 0.0)
+    when = np.arange(1, 99, 3) * day + 60
+    record = make_record(
+        truth + error + level(n, 0.0, 0.05, seed + 1),
+        every_s=600.0,
+        measurand="oxygen_saturation",
+        sample_time=T0 + when.astype(np.int64) * 600 * 10**9,
+        sample_value=truth[when] + level(when.size, 0.0, 0.2, seed + 2),
+    )
+    survey = survey_of(record)
+    assert survey is not None
+    found = sorted(disagreements(record, survey), key=lambda one: one.start)
+    ends = [int(survey.blocks.first[one.taken_at]) if one.taken_at >= 0 else -1 for one in found]
+    for end, gone in zip(ends, cleaned[1:], strict=False):
+        assert abs(end - gone) <= 2 * survey.blocks.width_s / 600
+    assert len(found) == 3
+    assert ends[-1] == -1

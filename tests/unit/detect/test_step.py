@@ -15,7 +15,7 @@ from excursions.detect.level.alike import alike_changes
 from excursions.detect.level.step import _is_none, detect_step
 from excursions.detect.series.shape import transition_of
 from excursions.detect.series.survey import survey_of
-from excursions.records import CALIBRATING, MEASURING, STEAMING, Event
+from excursions.records import CALIBRATING, MEASURING, STEAMING, Event, Record
 from tests.builders import (
     T0,
     coloured,
@@ -304,3 +304,36 @@ def test_a_change_whose_samples_go_the_other_way_is_no_step(seed: int) -> None:
     start, until = int(survey.live.time[shape.first]), int(survey.live.time[-1])
     assert not _is_none(changes, change, shape, start, until)
     assert _is_none(changes, dataclasses.replace(change, size=-change.size), shape, start, until)
+
+
+def steamed(seed: int, *, every_time: bool) -> Record:
+    """Ten steamings a week apart, after one of which the reading stands half a unit higher; the neighbour, which measures another
+    medium, is steamed an hour later: each time, or that time alone."""
+    week, length, n = 2_016, 12, 11 * 2_016  # of five minutes
+    begins = np.arange(1, 11) * week
+    spans, at = [], 0
+    other = coloured(n, 5.0, 0.05, 120, seed + 1) + level(n, 0.0, 0.005, seed + 2)
+    own = coloured(n, 7.0, 0.05, 120, seed) + level(n, 0.0, 0.005, seed + 3)
+    for number, begin in enumerate(begins.tolist()):
+        spans += [
+            (T0 + at * 5 * MINUTE, T0 + begin * 5 * MINUTE, MEASURING),
+            (T0 + begin * 5 * MINUTE, T0 + (begin + length) * 5 * MINUTE, STEAMING),
+        ]
+        at = begin + length
+        own[begin:at] -= 3.0
+        if every_time or number == 5:
+            other[begin + 12 : begin + 24] -= 4.0
+    own[begins[5] + length + 3 :] += 0.6
+    spans.append((T0 + at * 5 * MINUTE, T0 + n * 5 * MINUTE, MEASURING))
+    beside = {"A2": make_signal(other, every_s=300.0)}
+    return make_record(own, every_s=300.0, states=state_line(spans), neighbours=beside)
+
+
+@SEEDS
+def test_a_neighbour_that_is_steamed_after_each_steaming_is_no_company_of_a_step_after_one(seed: int) -> None:
+    each, once = (
+        [e for e in detect_step(steamed(seed, every_time=so)) if e.size > 0.4] for so in (True, False)
+    )
+    assert [event.origin for event in each] != ["process"]
+    assert any("as it mostly does after such a state" in words for event in each for words in event.evidence)
+    assert all(event.origin == "process" for event in once)

@@ -164,6 +164,20 @@ def test_what_samples_saw_is_doubted_though_the_calibration_after_it_found_nothi
     assert window.reasons[0].startswith("found in tolerance, when samples before it had shown an error")
 
 
+@pytest.mark.parametrize("calibrated", [False, True], ids=["never calibrated", "found right later"])
+def test_what_samples_saw_come_and_go_is_doubted_while_it_was_there(calibrated: bool) -> None:
+    """A drift that somebody took off at once and wrote nothing of: what is after it is right again."""
+    seen = Witness(source=LABORATORY, said=SHOWED_IT, words="samples show it")
+    drift = event("drift", 5, 0.8, length_h=480)
+    drift = replace(drift, witnesses=(seen,), details={RETURNED: 20 * 86_400.0})
+    samples = {"ph": (at(4, 7, 13, 19, 24, 27), np.array([7.0, 6.98, 6.7, 6.4, 6.2, 7.0]))}
+    found = [shift(0.02)] if calibrated else []
+    (window,) = windows(found, [drift], ph=level(7.0), samples=samples)
+    assert (window.event, window.end, window.open_end) == (drift.id, 25 * DAY, False)
+    assert error_at(at(19), window)[0] == pytest.approx(0.6, abs=0.15)
+    assert windows(found, [replace(drift, witnesses=())], ph=level(7.0), samples=samples) == ()
+
+
 def test_samples_that_agree_with_the_record_leave_its_shape_alone() -> None:
     step = event("step", 10, -0.6)
     samples = {"ph": (np.array([4, 14, 24]) * DAY, np.array([7.01, 7.57, 7.62]))}

@@ -95,3 +95,27 @@ def test_a_calibration_that_found_both_parameters_changed_is_told_with_both() ->
     _, sentence = outcome([event], [slope, zero], links, logged)[event.id]
     assert "the slope changed by −11.5 % and the zero point by −0.218 pH" in sentence
     assert "this is their likeliest cause (over 99 % and 93 %)" in sentence
+
+
+@pytest.mark.parametrize(("probability", "state"), [(0.84, "not verified yet"), (0.2, "not borne out")])
+def test_a_shift_that_may_be_chance_and_fits_an_event_best_neither_bears_it_out_nor_refutes_it(
+    probability: float, state: str
+) -> None:
+    event = Event(
+        point="P", probe="S", kind="step", start=5 * DAY, end=5 * DAY + 1, size=0.4, size_unit="pH", confidence=0.7,
+    )  # fmt: skip
+    shift = Shift(
+        probe="S", point="P", measurand="ph", parameter="zero_point", unit="pH", start=0, end=20 * DAY, before=7.0, after=6.6,
+        uncertainty=0.18, p_value=0.03, significant=False,
+    )  # fmt: skip
+    link = Link(
+        shift=shift.id, cause="event", event=event.id, probability=probability, rank=1, predicted=-0.4, predicted_uncertainty=0.1,
+    )  # fmt: skip
+    logged = [
+        Calibration(time=t, point="P", probe="S", measurand="ph", action="calibration") for t in (0, 20 * DAY)
+    ]
+    told, sentence = outcome([event], [shift], [link], logged)[event.id]
+    assert told == state
+    assert ("found a shift that may be chance; this explains it best (84 %)" in sentence) is (
+        state == "not verified yet"
+    )

@@ -8,7 +8,15 @@ import pytest
 
 from excursions.link import weighed_in_pairs
 from excursions.plant import Plant, Point
-from excursions.records import Event
+from excursions.records import (
+    MOVED_INSTEAD,
+    MOVED_NOT,
+    THEIR_CONFIDENCE,
+    THEIR_LEVEL,
+    THEIR_SIZE,
+    Event,
+    Witness,
+)
 
 DAY = 86_400 * 10**9
 PLANT = Plant(points=(Point(name="a", measurand="ph", neighbours=("b",)), Point(name="b", measurand="ph")))
@@ -59,3 +67,38 @@ def test_steps_part_within_hours() -> None:
     a = drift("a", 0.6, 0.97, kind="step", end=10 * DAY + 1)
     b = replace(a, point="b", size=-0.8, confidence=0.86, start=a.start + DAY // 24)
     assert weighed_in_pairs((a, b), PLANT)[1].origin == "process"
+
+
+def seen(size: float, confidence: float, **more: object) -> Event:
+    """A walk of point a against b, of which its evidence says that b went."""
+    details = {"rate_per_day": size / 50, THEIR_CONFIDENCE: 0.9, THEIR_SIZE: -2 * size, THEIR_LEVEL: 7.0}
+    return drift(
+        "a",
+        size,
+        confidence,
+        size_low=size - 0.1,
+        size_high=size + 0.1,
+        witnesses=(Witness(source="b", said=MOVED_INSTEAD, words="b went away"),),
+        details=details,
+        **more,
+    )
+
+
+def test_a_walk_that_only_the_one_that_stayed_saw_is_told_of_the_one_that_went() -> None:
+    (event,) = weighed_in_pairs((seen(-0.3, 0.68, origin="undecided"),), PLANT)
+    assert (event.point, event.kind, event.origin, event.severity) == ("b", "drift", "probe", "act")
+    assert (event.size, event.size_low, event.size_high) == pytest.approx((0.6, 0.4, 0.8))
+    assert event.confidence == pytest.approx(0.9 * 0.32 / (0.9 * 0.32 + 0.68 * 0.1 + 0.32 * 0.1))
+    assert event.details == pytest.approx({"rate_per_day": 0.6 / 50})
+    assert [(w.source, w.said) for w in event.witnesses] == [("a", MOVED_NOT)]
+
+
+def test_what_the_one_that_went_shows_itself_is_not_told_twice() -> None:
+    (event,) = weighed_in_pairs((seen(-0.3, 0.5, origin="undecided"), drift("b", 0.5, 0.95)), PLANT)
+    assert (event.point, event.size) == ("b", 0.5)
+
+
+def test_a_neighbour_that_nobody_asked_about_gets_no_event() -> None:
+    alone = Plant(points=PLANT.points[:1])
+    event = seen(-0.3, 0.68, origin="undecided")
+    assert weighed_in_pairs((event,), alone) == (event,)
