@@ -23,6 +23,7 @@ from excursions.link.attribute import Weighed, Weighing, weigh
 from excursions.link.beliefs import Beliefs
 from excursions.link.candidates import causes, with_chances
 from excursions.link.effects import believed_chance
+from excursions.link.in_use import InUse, owner_name, transmitters
 from excursions.link.intervals import intervals, is_of
 from excursions.link.pins import Samples
 from excursions.link.posterior import posterior, weigh_sets
@@ -62,26 +63,6 @@ _BACK = "the reading was back at once where samples agree: error judged from the
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Set:
-    """What the transmitter reads with from a calibration on.
-
-    kept: that calibration's adjustment was not taken over; verified: it was none, what it found off stayed off; guessed: nobody
-    entered what was set before, so that it is taken as what was found first
-    """
-
-    time: int
-    used: dict[str, Parameter]
-    kept: bool = False
-    verified: bool = False
-    guessed: bool = False
-
-    @property
-    def stays_off(self) -> bool:
-        """Whether an error found then goes on in the reading."""
-        return self.kept or self.verified
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class _Known:
     """What every window rests on: what the record taught of ageing and damage, the laboratory samples, where the process sat,
     and what each probe's transmitter used from each calibration on, by owner."""
@@ -91,16 +72,16 @@ class _Known:
     samples: Samples
     levels: Mapping[str, Levels]
     plant: Plant
-    transmitters: Mapping[str, Sequence[_Set]]
+    transmitters: Mapping[str, Sequence[InUse]]
 
-    def set_by(self, calibration: Calibration) -> _Set:
+    def set_by(self, calibration: Calibration) -> InUse:
         """What is in the transmitter from a calibration on."""
-        return self.set_at(_owner(calibration, self.plant), calibration.time)
+        return self.set_at(owner_name(calibration, self.plant), calibration.time)
 
-    def set_at(self, owner: str, when: int) -> _Set:
+    def set_at(self, owner: str, when: int) -> InUse:
         """The same by owner, from the calibration at an instant on."""
         rows = [row for row in self.transmitters.get(owner, ()) if row.time <= when]
-        return rows[-1] if rows else _Set(time=when, used={})
+        return rows[-1] if rows else InUse(time=when, used={})
 
 
 def doubt_windows(
@@ -140,7 +121,7 @@ def doubt_windows(
         samples=samples or {},
         levels=levels,
         plant=plant,
-        transmitters=_transmitters(calibrations, plant, kept),
+        transmitters=transmitters(calibrations, plant, kept),
     )
     closed = [window for one in done.weighed for window in _closed(one, known)]
     # An event between two calibrations that were compared has been looked at.
@@ -162,46 +143,7 @@ def doubt_windows(
     return tuple(sorted(told, key=lambda d: (d.point, d.start, d.probe)))
 
 
-def _transmitters(
-    calibrations: Sequence[Calibration], plant: Plant, kept: Collection[str]
-) -> dict[str, list[_Set]]:
-    """What the transmitter used from each calibration on, by owner; what a `kept` one says was never set."""
-    made: dict[str, list[_Set]] = {}
-    for history in histories(calibrations, plant):
-        used: dict[str, Parameter] = {}
-        guessed = False
-        owner = _owner(history[0], plant)
-        for calibration in history:
-            if calibration.id not in kept:
-                first = {n: p for n, p in calibration.as_found.items() if n not in used}
-                guessed = not calibration.as_left and (
-                    guessed or any(p.basis != "relative" for p in first.values())
-                )
-                used = {**used, **(calibration.as_left or _set_before(calibration.measurand, first))}
-            now = _Set(
-                time=calibration.time, used=used, kept=calibration.id in kept,
-                verified=calibration.action == "verification", guessed=guessed,
-            )  # fmt: skip
-            made.setdefault(owner, []).append(now)
-    return made
-
-
-def _set_before(measurand: str, found: Mapping[str, Parameter]) -> dict[str, Parameter]:
-    """What the transmitter had in it when these were found and nothing was known: readings in standards are told against
-    nominal parameters, so that what they are off by is the error itself; of raw signals nobody knows, and they are taken as set."""
-    shape = models.form(measurand, {n: p.unit for n, p in found.items()})
-    return {
-        n: replace(p, value=models.nominal(shape, n)) if p.basis == "relative" and n in shape.units else p
-        for n, p in found.items()
-    }
-
-
-def _owner(calibration: Calibration, plant: Plant) -> str:
-    """Serial number, or the point where nobody said which probe it was."""
-    return plant.probe_of(calibration) or f"at {calibration.point}"
-
-
-def _said(made: Doubt, span: Span, setting: _Set) -> Doubt:
+def _said(made: Doubt, span: Span, setting: InUse) -> Doubt:
     """A window that begins with an error that went on says so, and rests on it where that alone matters."""
     if setting.guessed:
         made = replace(made, reasons=(*made.reasons, _GUESSED_WORDS))
@@ -388,7 +330,7 @@ def _open_one(
     places = {point.name, *(row.point for row in plant.installations if seated and row.probe == seated)}
     ends = [int(levels[p].time[-1]) + NS_PER_HOUR for p in places if p in levels and levels[p].time.size]
     end = until if until else max([0, *ends, *(max(e.end, e.start + NS_PER_HOUR) for e in events)])
-    setting = known.set_by(last) if last else _Set(time=start, used={})
+    setting = known.set_by(last) if last else InUse(time=start, used={})
     shifts = _blank_shifts(point, probe, (last.as_left or last.as_found) if last else {}, start, end)
     if not shifts or end <= start:
         return
