@@ -71,7 +71,17 @@ def sample_meanings(headers: Sequence[str]) -> list[Meaning]:
         ]
     if any(meaning.kind == "value" for meaning in found):
         return [Meaning() if m.kind == "wide" else m for m in found]
-    return found
+    return found if any(m.kind == "wide" for m in found) else _of_samples(found, headers)
+
+
+def _of_samples(found: list[Meaning], headers: Sequence[str]) -> list[Meaning]:
+    """The one column called "sample" of a list without any other value: what was found in it, not which it was."""
+    read = [unit_in(fold(header)) for header in headers]
+    words = [set(re.findall(r"[a-z]+", rest)) for rest, _ in read]
+    called = [at for at, of in enumerate(words) if of and of <= w.SAMPLES]
+    if len(called) != 1:
+        return found
+    return [Meaning(kind="value", unit=read[at][1]) if at == called[0] else m for at, m in enumerate(found)]
 
 
 def _of_the_sampling(found: list[Meaning], headers: Sequence[str]) -> list[Meaning]:

@@ -46,6 +46,16 @@ def read(tmp_path: Path, text: str, **given):
             id="unit in the header or in the cell",
         ),
         pytest.param(
+            "date,point,sample,unit\n2024-03-01 09:00,A,7.1,pH\n",
+            [("A", "2024-03-01T09:00", 7.1, "pH", "")],
+            id="a column called sample where there is no other value",
+        ),
+        pytest.param(
+            "sample,date,point,result\n4711,2024-03-01 09:00,A,7.1\n",
+            [("A", "2024-03-01T09:00", 7.1, "", "")],
+            id="a column called sample beside the result",
+        ),
+        pytest.param(
             "time,QT101 [pH],CT-5 (mS/cm),comment\n2024-03-01 09:00,7.1,2.5,c\n2024-03-02 09:00,,2.6,\n",
             [
                 ("QT101", "2024-03-01T09:00", 7.1, "pH", "c"),

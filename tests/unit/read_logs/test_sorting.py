@@ -36,6 +36,8 @@ FILES = {
     "values.csv": ("samples", "Datum;Messstelle;Laborwert\n2024-01-01 09:00;AT-1;7,1\n"),
     "lab_values.csv": ("samples", "time,AT-1,AT-2\n2024-01-01 09:00,7.1,7.2\n"),
     "lab_samples.csv": ("samples", "time,point,value,unit\n2024-01-01 09:00,AT-1,7.2,pH\n"),
+    "lab_list.csv": ("samples", "date,point,sample [pH]\n2024-01-01 09:00,AT-1,7.2\n"),
+    "drawn.csv": ("samples", "date,point,grab sample,unit\n2024-01-01 09:00,AT-1,7.2,pH\n"),
     "a.csv": ("calibrations", "date,tag,slope,zero\n2024-01-01,AT-1,98,7\n"),
     "b.csv": ("calibrations", "date,tag,serial,action,comment\n2024-01-01,AT-1,77,replaced,\n"),
     "c.csv": ("calibrations", "Datum;Messstelle;Puffer 1;mV 1\n01.02.2024;A;7,00;-1\n"),
@@ -79,6 +81,8 @@ def test_a_folder_is_sorted_and_nothing_is_lost(tmp_path: Path) -> None:
     found = sort_out([tmp_path])
     assert [path.name for path in found.calibrations] == ["a.csv", "b.csv", "c.csv", "d.csv"]
     assert [path.name for path in found.samples] == [
+        "drawn.csv",
+        "lab_list.csv",
         "lab_samples.csv",
         "lab_values.csv",
         "lims.csv",
