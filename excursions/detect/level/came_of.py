@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 
-from excursions.clock import NS_PER_S, duration_text
+from excursions.clock import NS_PER_DAY, NS_PER_S, duration_text
 from excursions.detect.evidence.afterwards import returned_at, stayed, went_back
 from excursions.detect.evidence.beside import SAMPLES_AFTER, Changes
-from excursions.detect.evidence.laboratory import samples_clue
-from excursions.detect.evidence.origin import WITNESS, Clue, is_adjusted, next_reset
+from excursions.detect.evidence.laboratory import FEWEST, UNDONE, sample_errors
+from excursions.detect.evidence.origin import Clue, is_adjusted, next_reset
 from excursions.detect.series.scan import Change
 from excursions.detect.series.several import FASTEST_VESSEL_S
 from excursions.detect.series.shape import Transition
+from excursions.ranks import median
 from excursions.records import RETURNED, Record
 
 FAST = 3.0  # a change that takes up to three times as long is as fast
@@ -41,18 +42,52 @@ def returned(changes: Changes, change: Change, shape: Transition, start: int) ->
     at = back.at if back is not None and back.at < until else None
     if at is not None and is_adjusted(changes.record, int(blocks.start[at])):
         return {}
-    if at is None and went_back(survey, change.at, until, shape.before, shape.size):
-        at = returned_at(survey, change.at, until, shape.before, shape.size)
-        at = (change.at + until) // 2 if at is None else at
-    if at is not None and _still_off(changes, int(blocks.start[at]), reset, shape.size):
+    if at is None:
+        at = _back_since(changes, change, shape, until)
+    if at is not None and _still_off(changes, change, start, at, reset, shape.size):
         return {}
     return {} if at is None else {RETURNED: (int(blocks.start[at]) - start) / NS_PER_S}
 
 
-def _still_off(changes: Changes, since: int, reset: int | None, size: float) -> bool:
-    """Whether samples show the error to last though the reading is back: a loop drives the process until it is."""
-    end = min(reset or int(changes.survey.live.time[-1]), since + SAMPLES_AFTER)
-    return any(c.odds >= WITNESS for c in samples_clue(changes.record, changes.survey, since, end, size))
+def _back_since(changes: Changes, change: Change, shape: Transition, until: int) -> int | None:
+    """Block from which the reading was back where it had been before block `until`; None where it was not."""
+    survey = changes.survey
+    if not went_back(survey, change.at, until, shape.before, shape.size):
+        return None
+    at = returned_at(survey, change.at, until, shape.before, shape.size)
+    return (change.at + until) // 2 if at is None else at
+
+
+def _still_off(changes: Changes, change: Change, start: int, at: int, reset: int | None, size: float) -> bool:
+    """Whether the error lasts though the reading is back from block `at` on: the process went back, by itself or by a loop that
+    drives it until the reading is.
+
+    Samples say so, before the step and since; or a neighbour that usually goes along, and went back as far without having come.
+    """
+    survey = changes.survey
+    since, end = int(survey.blocks.start[at]), reset or int(survey.live.time[-1])
+    errors = sample_errors(changes.record, survey)
+    before = errors.error[errors.time <= start][-FEWEST:]
+    inside = (errors.time >= since) & (errors.time <= min(end, since + SAMPLES_AFTER))
+    if before.size >= FEWEST and inside.any():
+        return (median(errors.error[inside]) - median(before)) / size >= UNDONE
+    day = max(1, round(NS_PER_DAY / survey.blocks.width))
+    there, here = (
+        slice(max(change.at - day, 0), change.at),
+        slice(at, min(at + day, survey.blocks.at(end) + 1)),
+    )
+    for other in changes.others:
+        if other.related:
+            apart = survey.blocks.level - survey.neighbours[other.name]
+            was, now = (part[np.isfinite(part)] for part in (apart[there], apart[here]))
+            if was.size and now.size and (median(now) - median(was)) / size >= UNDONE:
+                return True
+    return False
+
+
+_WITH_THE_PROCESS = Clue(
+    odds=2.0, words="the reading went back with the process, its error did not", inside=True
+)
 
 
 def stay_clue(changes: Changes, shapes: list[Transition], i: int, start: int) -> Clue:
@@ -71,6 +106,8 @@ def stay_clue(changes: Changes, shapes: list[Transition], i: int, start: int) ->
         ):
             return Clue(odds=8.0, words="a calibration or cleaning took it out again")
         if reset is None or when < reset:
+            if _still_off(changes, change, start, back.at, reset, shape.size):
+                return _WITH_THE_PROCESS
             away_s, slow_s = (when - start) / NS_PER_S, shapes[changes.every.index(back)].length_s
             words = f"came back by itself after {duration_text(away_s)}"
             quick = shape.sharp and (shape.samples <= 2 or shape.length_s <= FASTEST_VESSEL_S)
@@ -78,7 +115,10 @@ def stay_clue(changes: Changes, shapes: list[Transition], i: int, start: int) ->
                 return Clue(odds=SLOW_RETURN, words=f"{words}, much slower than it had gone", inside=True)
             return Clue(odds=0.15, words=words, inside=True)
     until = blocks.at(reset) if reset is not None else len(blocks)
-    if went_back(survey, change.at, until, shape.before, shape.size):
+    at = _back_since(changes, change, shape, until)
+    if at is not None:
+        if _still_off(changes, change, start, at, reset, shape.size):
+            return _WITH_THE_PROCESS
         return Clue(odds=0.2, words="the reading went back by itself", inside=True)
     if stayed(survey, change.at, until, shape.size):
         return Clue(odds=2.0, words="did not come back", inside=True)

@@ -14,7 +14,17 @@ from excursions.detect.series.survey import survey_of
 from excursions.detect.slow.drift import detect_drift
 from excursions.detect.slow.response import detect_slow_response
 from excursions.records import MEASURING, STEAMING
-from tests.builders import T0, coloured, level, make_record, make_signal, state_line, with_ramp, with_step
+from tests.builders import (
+    T0,
+    coloured,
+    grid,
+    level,
+    make_record,
+    make_signal,
+    state_line,
+    with_ramp,
+    with_step,
+)
 
 N = 8_640
 SEEDS = pytest.mark.parametrize("seed", range(3))
@@ -44,6 +54,22 @@ def test_a_step_that_stays_says_so(seed: int) -> None:
     (event,) = detect_step(make_record(with_step(river(seed), 4_000, 0.5), every_s=600.0))
     assert "did not come back" in event.evidence
     assert not event.went_back
+
+
+@SEEDS
+@pytest.mark.parametrize("told_by", ["samples", "neighbour"])
+def test_a_step_stays_where_the_process_took_the_reading_back(told_by: str, seed: int) -> None:
+    """A probe 0.4 high from then on; a week later the process goes down by as much for good, and the probe beside it too."""
+    truth = with_ramp(river(seed), 6_500, 6_560, -0.4)
+    value = with_step(truth, 5_500, 0.4) + level(N, 0, 0.003, seed + 9)
+    every = np.arange(70, N, 144)
+    beside = {"B": make_signal(truth + level(N, 0, 0.003, seed + 5), every_s=600.0, measurand="ph")}
+    drawn = {"sample_time": grid(N, 600.0)[every], "sample_value": truth[every]}
+    given = drawn if told_by == "samples" else {"neighbours": beside}
+    (event,) = (e for e in detect_step(make_record(value, every_s=600.0, **given)) if e.origin == "probe")
+    assert abs(event.start - T0) / (600 * NS_PER_S) == pytest.approx(5_500, abs=2)
+    assert not event.went_back
+    assert not any("by itself" in fact for fact in event.evidence)
 
 
 @SEEDS
