@@ -223,9 +223,14 @@ def actions_for(
         return (Action(verb="nothing", words="Nothing to do for this moment."), *replaced)
     over = doubt is not None and not doubt.open_end
     if event is None and doubt is None:
-        return _ask(case) if verdict == "cannot tell" else (
-            Action(verb="nothing", words="Nothing to do: take the readings outside this stretch."),
-        )  # fmt: skip
+        if verdict == "cannot tell":
+            return _ask(case)
+        around = next((d for d in case.doubts if d.start < case.last and d.end > case.focus.start), None)
+        if around is not None and not around.too_small:
+            end = "on" if around.open_end else f"to {day(around.end, case.tz)}"
+            words = f"Leave this stretch out; readings around it are to be doubted too, from {doubted_from(around, case.tz)} {end}."
+            return (Action(verb="set aside", words=words),)
+        return (Action(verb="nothing", words="Nothing to do: take the readings outside this stretch."),)
     actions = [_set_aside(case, span, doubt)]
     if event is not None and event.kind == "bridged":
         return (*actions, *_ask(case, event))

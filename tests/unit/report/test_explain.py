@@ -344,6 +344,19 @@ def test_a_hold_is_no_reading_and_no_fault() -> None:
     assert outcome(answer, "hold") == SPEAKS_FOR
 
 
+@pytest.mark.parametrize("open_end", [False, True])
+def test_a_hold_inside_a_doubt_does_not_send_to_the_readings_around_it(open_end: bool) -> None:
+    base = doubted()
+    held = dataclasses.replace(made_findings(made_step(), state=HOLD), events=())
+    doubt = dataclasses.replace(base.doubts[0], start=day(5), event="", open_end=open_end)
+    answer = asked(dataclasses.replace(base, points=(held,), doubts=(doubt,)), 10.5)
+    assert answer.verdict == "do not use"
+    (action,) = answer.actions
+    assert action.verb == "set aside"
+    assert "readings around it are to be doubted too, from 6 Jan" in action.words
+    assert action.words.endswith(" on." if open_end else "00:00.")
+
+
 def test_silence_and_moments_outside_the_record_cannot_be_told() -> None:
     assert asked(made_scan(made_findings(state=NO_DATA)), 10.5).verdict == "cannot tell"
     outside = asked(made_scan(made_findings()), 99)
