@@ -16,6 +16,7 @@ from excursions.clock import NS_PER_DAY, NS_PER_HOUR, duration_text
 from excursions.digits import number, reckoned, written
 from excursions.kinds import having
 from excursions.records import (
+    CALIBRATING,
     MEASURING,
     MOVED_INSTEAD,
     MOVED_NOT,
@@ -43,6 +44,7 @@ COARSE = {
     "interpolated": "the export holds values interpolated every {interval}: not every one was measured",
     "sparse": "samples lie {interval} apart on the median: what happened in between is not known",
 }
+LOGGED_NEAR_NS = NS_PER_HOUR  # a log's time is when somebody began, or when they wrote it down (cp)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,7 +54,7 @@ class Scene:
     start, end : the change itself; whole : the event at hand from end to end, else the same; asked : the stretch whose readings are in question; doubted : the window of doubt around
     it; heat : whether the change
     is heat, so that the temperature cannot speak for the process; element : whether it is seen in the temperature; witnesses : what other signals did at the onset, weighed
-    sample by sample with the event.
+    sample by sample with the event; worked : when the log has work at the point.
     """
 
     findings: PointFindings
@@ -67,6 +69,7 @@ class Scene:
     heat: bool = False
     element: bool = False
     witnesses: tuple[Witness, ...] = ()
+    worked: tuple[int, ...] = ()
 
 
 def checked(scene: Scene) -> tuple[Check, ...]:
@@ -154,6 +157,8 @@ def _hold(scene: Scene) -> Check:
         words = f"the point was measuring, by the signals themselves; {told}{_last_state(scene)}"
         if hot := _hidden_heat(scene):
             return Check(question=question, outcome=OPEN, evidence=f"{words}; {hot}")
+        if logged := _logged_beside(scene, start, end):
+            return Check(question=question, outcome=OPEN, evidence=f"{words}; {logged}")
         return Check(question=question, outcome=EXCLUDED, evidence=words)
     lasted = np.minimum(states.end, end) - np.maximum(states.start, start)
     share = float(lasted[inside].sum()) / (end - start)
@@ -165,6 +170,22 @@ def _hold(scene: Scene) -> Check:
         outcome=EXCLUDED,
         evidence=f"only {written(share * 100, 2)} % of that time, first {words}",
     )
+
+
+def _logged_beside(scene: Scene, start: int, end: int) -> str:
+    """That the log has work at the point so near that a state the signals do not show may be it; empty without."""
+    states = scene.findings.states
+    shown = states.code == CALIBRATING
+    near = [
+        at
+        for at in scene.worked
+        if start - LOGGED_NEAR_NS < at < end + LOGGED_NEAR_NS
+        and not np.any(shown & (states.start < at + LOGGED_NEAR_NS) & (states.end > at - LOGGED_NEAR_NS))
+    ]
+    if not near:
+        return ""
+    at = min(near, key=lambda moment: (max(start - moment, moment - end, 0), moment))
+    return f"but the log has work at the point on {day(at, scene.tz)}, of which the signals show nothing here: a standard may have been read"
 
 
 def _state_words(states: StateLine, index: int, scene: Scene) -> str:

@@ -384,6 +384,7 @@ def _scene(case: Case, event: Event | None, answer: Answer) -> Scene:
         doubted=(doubt.start, doubt.end) if doubt else None,
         tz=case.tz, heat=event is not None and event.kind in HEAT,
         element=event is not None and KINDS[event.kind].signal == "temperature", witnesses=event.witnesses if event is not None else (),
+        worked=tuple(c.time for c in case.calibrations),
     )  # fmt: skip
 
 

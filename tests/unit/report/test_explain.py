@@ -344,6 +344,19 @@ def test_a_hold_is_no_reading_and_no_fault() -> None:
     assert outcome(answer, "hold") == SPEAKS_FOR
 
 
+@pytest.mark.parametrize(
+    ("code", "hours", "expected"),
+    [(MEASURING, 0.4, OPEN), (MEASURING, 3.0, EXCLUDED), (CALIBRATING, 0.4, EXCLUDED)],
+)
+def test_work_in_the_log_of_which_the_signals_show_nothing_is_not_excluded(
+    code: int, hours: float, expected: str
+) -> None:
+    """An entry of day 11, just after the state that holds on day 10 alone."""
+    logged = Calibration(time=day(11), point="P", probe="", measurand="ph", action="calibration")
+    answer = asked(made_scan(made_findings(state=code), calibrations=(logged,)), 11 + hours / 24)
+    assert outcome(answer, "hold") == expected
+
+
 @pytest.mark.parametrize("open_end", [False, True])
 def test_a_hold_inside_a_doubt_does_not_send_to_the_readings_around_it(open_end: bool) -> None:
     base = doubted()
