@@ -125,27 +125,13 @@ def which_pass(moment: datetime) -> str:
 
 def offset_text(moment: datetime) -> str:
     """How far an aware moment's clock is ahead of UTC: ``+02:00``."""
-    return moment.isoformat()[-6:] if moment.utcoffset() else "+00:00"
+    return moment.isoformat()[-6:]
 
 
 def turns(start: int, end: int, tz: ZoneInfo) -> list[int]:
-    """The instants [ns] within [start, end] at which the clock of a zone was put forward or back, to the second."""
-
-    def ahead(second: int) -> float:
-        offset = datetime.fromtimestamp(second, UTC).astimezone(tz).utcoffset()
-        return offset.total_seconds() if offset else 0.0
-
-    found, day_s = [], NS_PER_DAY // NS_PER_S
-    first, last = start // NS_PER_S, -(-end // NS_PER_S)
-    for low in range(first, last, day_s):
-        high = min(low + day_s, last)
-        if ahead(low) == ahead(high):
-            continue
-        while high - low > 1:
-            middle = (low + high) // 2
-            low, high = (middle, high) if ahead(middle) == ahead(low) else (low, middle)
-        found.append(high * NS_PER_S)
-    return found
+    """The instants [ns] after `start`, up to `end`, at which the clock of a zone was put forward or back, to the second."""
+    found, _ = _turns(tz, start // _STRETCH, end // _STRETCH + 1)
+    return [int(instant) for instant in found if start < instant <= end]
 
 
 def duration_text(seconds: float) -> str:

@@ -51,7 +51,10 @@ def moment_content(answer: Explanation, about: About, reader: Reader) -> MomentC
         since_time=since_time,
         reading=reader.text(answer.reading),
         wrong=reader.text(answer.wrong),
-        why="; ".join(f"{_share(c)} {reader.text(c.words)}".lstrip("– ") for c in answer.causes[:2]),
+        why="; ".join(
+            f"{percent(c.probability)} {reader.text(c.words)}" if c.is_named else reader.text(c.words)
+            for c in answer.causes[:2]
+        ),
         knowledge=reader.text(answer.knowledge),
         basis=capital(reader.text(answer.basis)),
         causes=tuple(

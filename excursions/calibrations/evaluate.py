@@ -204,9 +204,9 @@ def _phase(
     if seen is None:
         notes = [*strange, *checks.check_band(occasion.measurand, entered, phase)]
         return _Phase(parameters=entered, notes=tuple(notes))
-    kept = {name: p.value for name, p in before.left.items() if p.unit == seen.form.units.get(name)}
-    kept |= {name: p.value for name, p in entered.items() if p.unit == seen.form.units.get(name)}
-    split = seen.from_reading and _accounted_for(seen, entered)
+    kept, figures = _in_units_of(seen, before.left), _in_units_of(seen, entered)
+    kept |= figures
+    split = seen.from_reading and _accounted_for(seen, figures)
     if seen.from_reading and not split:
         kept = dict(frame.values)
     found, turned = set_right(seen, determine(seen, kept), kept, phase)
@@ -215,7 +215,6 @@ def _phase(
         if seen.nominal is None or not entered or turned
         else determine(replace(seen, true=seen.nominal), kept).parameters
     )
-    figures = {name: p.value for name, p in entered.items() if p.unit == seen.form.units.get(name)}
     extra = {
         name: p for name, p in entered.items() if name not in found.parameters and name in seen.form.units
     }
@@ -241,13 +240,17 @@ def _at_standard(seen: Resolved) -> bool:
     return seen.form.kind == "offset" and bool(near.all())
 
 
-def _accounted_for(seen: Resolved, entered: Mapping[str, Parameter]) -> bool:
+def _in_units_of(seen: Resolved, parameters: Mapping[str, Parameter]) -> dict[str, float]:
+    """The values of those parameters that stand in the units of the form."""
+    return {name: p.value for name, p in parameters.items() if p.unit == seen.form.units.get(name)}
+
+
+def _accounted_for(seen: Resolved, figures: dict[str, float]) -> bool:
     """Whether figures entered for every parameter give the readings in the standards: then they say how an error is split.
 
     One standard leaves open what of it is the zero's and what the gain's.
     """
-    stated = {name: p.value for name, p in entered.items() if p.unit == seen.form.units.get(name)}
-    return stated.keys() == seen.form.units.keys() and misfit(seen, stated, 0) <= _NEAR
+    return figures.keys() == seen.form.units.keys() and misfit(seen, figures, 0) <= _NEAR
 
 
 def _zero_share(point: Point | None) -> float:

@@ -82,7 +82,7 @@ def _written(text: str, last: datetime, begun: datetime) -> datetime | None:
 
 def _weekday(text: str) -> tuple[int | None, str]:
     """The day of the week (0 is Monday) that a text begins with, whole or by its first three letters, and what follows it."""
-    word, _, rest = text.removeprefix("last ").partition(" ")
+    word, _, rest = (text[5:] if text.casefold().startswith("last ") else text).partition(" ")
     name = word.casefold()
     known = (number for number, day in enumerate(WEEKDAYS) if name in (day, day[:3]))
     number = next(known, None)

@@ -19,7 +19,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from excursions.clock import NS_PER_HOUR, NS_PER_S
+from excursions.clock import NS_PER_S
+from excursions.detect.evidence.origin import LATE_S
 from excursions.detect.series.survey import SurveyedRecord
 from excursions.kinds import WALKS
 from excursions.records import Event, Record
@@ -232,7 +233,7 @@ def _same_step(whole: Event, part: Event, width: int) -> bool:
     )
 
 
-SOON = 2 * NS_PER_HOUR  # after steam: cooling and settling of a vessel take an hour or two (cp)
+SOON = round(LATE_S * NS_PER_S)  # after steam: as for any state after which the process still settles
 
 
 def _in_batches(whole: Event, part: Event, width: int) -> bool:

@@ -225,9 +225,10 @@ def _last_agreeing(span: Span, grid: FloatArray, middle: FloatArray, first: floa
     if not beyond.any():
         return first
     there = grid[int(np.argmax(beyond))]
-    taken = [(float(pin.time - span.start), abs(pin.error)) for pin in span.pins]
-    agreed = [at for at, off in taken if at <= there and off <= float(span.tolerance(np.array([at]))[0])]
-    return max(agreed, default=first)
+    at = np.array([float(pin.time - span.start) for pin in span.pins])
+    off = np.abs([pin.error for pin in span.pins])
+    agreed = at[(at <= there) & (off <= span.tolerance(at))]
+    return float(agreed.max()) if agreed.size else first
 
 
 def _agreement(span: Span, seen: Posterior) -> Agreement | None:

@@ -51,10 +51,12 @@ LOGGED_NEAR_NS = NS_PER_HOUR  # a log's time is when somebody began, or when the
 class Scene:
     """What the questions are asked about: one point and its related points.
 
-    start, end : the change itself; whole : the event at hand from end to end, else the same; asked : the stretch whose readings are in question; doubted : the window of doubt around
-    it; heat : whether the change
-    is heat, so that the temperature cannot speak for the process; element : whether it is seen in the temperature; witnesses : what other signals did at the onset, weighed
-    sample by sample with the event; worked : when the log has work at the point.
+    start, end : the change itself; whole : the event at hand from end to end, else the same
+    asked : the stretch whose readings are in question; doubted : the window of doubt around it
+    heat : whether the change is heat, so that the temperature cannot speak for the process
+    element : whether it is seen in the temperature
+    witnesses : what other signals did at the onset, weighed sample by sample with the event
+    worked : when the log has work at the point
     """
 
     findings: PointFindings

@@ -157,7 +157,8 @@ def _also_on_record(case: Case, answer: Answer) -> str:
         event_sentence(event, case.tz) + f" ({_standing(event, case)})"
         for event in also_there(case, answer.event)
     ]
-    others = [inside(words) for words in others if words.partition(" (")[0] not in answer.sentence]
+    told = answer.sentence.casefold()
+    others = [inside(words) for words in others if words.partition(" (")[0].casefold() not in told]
     if not others:
         return ""
     more = f"; and {len(others) - MOST_ALSO} more" if len(others) > MOST_ALSO else ""

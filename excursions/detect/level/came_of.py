@@ -6,6 +6,7 @@ import numpy as np
 
 from excursions.clock import NS_PER_DAY, NS_PER_S, duration_text
 from excursions.detect.evidence.afterwards import returned_at, stayed, went_back
+from excursions.detect.evidence.apart import apart_from_neighbours
 from excursions.detect.evidence.beside import SAMPLES_AFTER, Changes
 from excursions.detect.evidence.laboratory import FEWEST, UNDONE, sample_errors
 from excursions.detect.evidence.origin import Clue, is_adjusted, next_reset
@@ -76,12 +77,10 @@ def _still_off(changes: Changes, change: Change, start: int, at: int, reset: int
         slice(max(change.at - day, 0), change.at),
         slice(at, min(at + day, survey.blocks.at(end) + 1)),
     )
-    for other in changes.others:
-        if other.related:
-            apart = survey.blocks.level - survey.neighbours[other.name]
-            was, now = (part[np.isfinite(part)] for part in (apart[there], apart[here]))
-            if was.size and now.size and (median(now) - median(was)) / size >= UNDONE:
-                return True
+    for _, apart in apart_from_neighbours(survey):
+        was, now = (part[np.isfinite(part)] for part in (apart[there], apart[here]))
+        if was.size and now.size and (median(now) - median(was)) / size >= UNDONE:
+            return True
     return False
 
 

@@ -43,6 +43,7 @@ LAST = to_ns(datetime(2026, 6, 29, 23, 59, tzinfo=UTC))  # 30 Jun 01:59 in Vienn
         ("Tuesday 14:05", "2026-06-23T12:05:00Z"),  # so this is the one of the week before
         ("sun, 2:05 pm", "2026-06-28T12:05:00Z"),
         ("last Wed", "2026-06-23T22:00:00Z"),
+        ("Last Wed", "2026-06-23T22:00:00Z"),
         ("3/9/2026", "2026-03-08T23:00:00Z"),  # the third of September is after the record
     ],
 )

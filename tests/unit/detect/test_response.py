@@ -147,7 +147,7 @@ def test_a_growth_over_most_of_the_record_is_held_against_what_was_before(seed: 
 def test_disturbances_that_resemble_the_one_before_are_no_slower_response(
     search: Callable[[FloatArray, float], tuple[int, int, float]],
 ) -> None:
-    """Of 200 records of 120 whose neighbours correlate by 0.8, one in twenty stands out; by their scatter alone half do."""
+    """Of 200 records of 120 whose neighbours correlate by 0.8, at most one in ten stands out; by their scatter alone half do."""
     rng = np.random.default_rng(3)
     every = [lfilter([1.0], [1.0, -0.8], rng.normal(0.0, 0.3, 140))[20:] for _ in range(200)]
     assert sum(search(log, 0.1)[2] < 0.02 for log in every) <= 20
