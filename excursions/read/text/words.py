@@ -294,7 +294,7 @@ def is_status_text(text: str) -> bool:
     )
 
 
-_DITTO = re.compile(r"(?i)[-–—]{0,2}\s?[\"'„“”″〃]{1,2}\s?[-–—]{0,2}|ditto|dito|do\.|dto\.|idem|id\.")
+_DITTO = re.compile(r"(?i)[-–—]{0,2}\s?(?:[\"„“”″〃]{1,2}|')\s?[-–—]{0,2}|ditto|dito|do\.|dto\.|idem|id\.")
 
 _DITTO_ENDS = frozenset("\"'„“”″〃-–—oOmM. ")  # no figure ends so: most cells are told at once
 

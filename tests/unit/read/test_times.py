@@ -10,11 +10,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from excursions.read.exports.times.numbertimes import NUMBER_TIMES, SERIAL, SERIAL_1904
+from excursions.errors import InputFileError
+from excursions.read.exports.times.numbertimes import (
+    NUMBER_TIMES,
+    SERIAL,
+    SERIAL_1904,
+    refuse_other_readings,
+)
 from excursions.read.exports.times.textparts import civil_days, parse_distinct
 from excursions.read.exports.times.timeplan import TimePlan
 from excursions.read.exports.times.times import fast_pattern, parse_times
 from excursions.read.exports.times.timeshapes import clock_shape_of, shape_of, zone_offset
+from excursions.read.text.words import is_ditto
 
 NS = 1_000_000_000
 FORMATS = {
@@ -108,6 +115,24 @@ def test_years_of_old_records_are_kept() -> None:
 
 def test_a_short_date_is_refused_while_its_order_is_open() -> None:
     assert not parse_distinct(pl.Series(["02/03/2024 00:00"]), "").ok.any()
+
+
+def test_seconds_of_today_are_no_dates_though_their_digits_look_like_some() -> None:
+    """1710120000 to ...49 read as 12 October 2017, 00:00 to 00:49, as well."""
+    refuse_other_readings([str(1_710_120_000 + i) for i in range(50)], "seconds since 1970", stated=False)
+
+
+@pytest.mark.parametrize("cells", [[str(2_403_011_200 + i) for i in range(50)], [str(260_312_224_000 + i) for i in range(50)]])  # fmt: skip
+def test_numbers_of_two_digit_years_are_refused(cells: list[str]) -> None:
+    with pytest.raises(InputFileError, match="two-digit years"):
+        refuse_other_readings(cells, "seconds since 1970", stated=False)
+
+
+@pytest.mark.parametrize(
+    ("cell", "said"), [("''", False), ("'", True), ('"', True), ("〃", True), ('- " -', True), ("--", False)]
+)
+def test_an_empty_text_of_a_data_base_is_no_mark_of_repetition(cell: str, said: bool) -> None:
+    assert is_ditto(cell) is said
 
 
 @pytest.mark.parametrize("kind", sorted(NUMBER_TIMES))

@@ -134,7 +134,7 @@ def _flat(frame: pl.DataFrame) -> pl.DataFrame:
             frame = _beside(frame, nested[0])
         elif lists:
             _refuse_one_time(frame, lists)
-            refuse_other_lengths(frame, lists)
+            refuse_other_lengths(frame.lazy(), lists)
             frame = frame.explode(lists)
         else:
             break

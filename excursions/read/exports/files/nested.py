@@ -72,11 +72,11 @@ def _rows_apart(frame: pl.LazyFrame, lists: list[str]) -> pl.LazyFrame:
     frame = frame.with_columns(
         pl.col(name).arr.to_list() for name in lists if isinstance(schema[name], pl.Array)
     )
-    refuse_other_lengths(frame.select(lists).collect(), lists)
+    refuse_other_lengths(frame, lists)
     return frame.explode(lists)
 
 
-def refuse_other_lengths(frame: pl.DataFrame, lists: list[str]) -> None:
+def refuse_other_lengths(frame: pl.LazyFrame, lists: list[str]) -> None:
     """Refuse columns of lists that stand beside one another and are not of one length a row.
 
     Raises
@@ -84,7 +84,7 @@ def refuse_other_lengths(frame: pl.DataFrame, lists: list[str]) -> None:
     InputFileError
         If so: which reading has which time cannot be known.
     """
-    lengths = frame.select(pl.col(name).list.len().fill_null(0) for name in lists)
+    lengths = frame.select(pl.col(name).list.len().fill_null(0) for name in lists).collect()
     first = lengths[lists[0]]
     if any((lengths[name] != first).any() for name in lists[1:]):
         raise InputFileError(

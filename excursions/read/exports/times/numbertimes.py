@@ -68,8 +68,12 @@ def kind_of(name: str, kind: str) -> str:
     return "modified Julian days" if named else kind
 
 
-_SHORT_DATE = re.compile(r"\d{2}(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])(?:[01]\d|2[0-3])[0-5]\d(?:[0-5]\d)?")
-_FEWEST = 5  # one number of milliseconds in some three hundred looks so by chance
+# yymmddhhmmss, or yymmddhhmm from 2020 on: such numbers of ten digits would be seconds after May 2033, and those below are seconds
+# of plants that run today.
+_SHORT_DATE = re.compile(
+    r"(?=\d{12}$|[2-9]\d{9}$)\d{2}(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])(?:[01]\d|2[0-3])[0-5]\d(?:[0-5]\d)?"
+)
+_FEWEST = 5  # values that differ: a single number may look so by chance
 _FIRST_DAY = 25_569  # 1970-01-01
 
 
