@@ -89,6 +89,15 @@ class Point:
         roles = ("value", "temperature", "hold", "wash", "pressure", "status")
         return {role: getattr(self, role) for role in roles if getattr(self, role)}
 
+    def measurand_of(self, role: str) -> str:
+        """What the signal in one of these roles measures; ``other`` for what is only compared with itself."""
+        return {"value": self.measurand, "temperature": "temperature"}.get(role, "other")
+
+    def unit_of(self, role: str) -> str:
+        """Unit that the register states for the signal in a role; empty where it states none."""
+        stated = {"value": self.unit, "temperature": self.temperature_unit, "pressure": self.pressure_unit}
+        return stated.get(role, "")
+
     def tolerance_at(self, level: float) -> float:
         """Reading error that matters at this level, canonical unit."""
         if self.tolerance is not None:

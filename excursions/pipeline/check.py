@@ -30,13 +30,6 @@ from excursions.records import CalibrationEntry, Decision, LabSample, Sampling, 
 
 FIRST_ROWS = 3
 FIRST_ENTRIES = 5
-ROLE_MEASURANDS = {
-    "temperature": "temperature",
-    "hold": "other",
-    "wash": "other",
-    "pressure": "other",
-    "status": "other",
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -228,8 +221,8 @@ def _conditioned(
         point, role = owners.get(tag, (None, ""))
         done[tag] = condition(
             one,
-            measurand=_measurand(point, role),
-            unit=_unit(point, role),
+            measurand=point.measurand_of(role) if point else "other",
+            unit=point.unit_of(role) if point else "",
             quality_words=read.plant.quality_words,
         )
         progress("looking at each record", number, len(series))
@@ -238,20 +231,6 @@ def _conditioned(
         here = {role: signals[tag] for role, tag in point.tags.items() if tag in signals}
         signals |= {signal.tag: signal for signal in share_outages(here).values()}
     return {tag: (owners.get(tag, (None, "")), done[tag], signals[tag]) for tag in series}
-
-
-def _measurand(point: Point | None, role: str) -> str:
-    if point is None:
-        return "other"
-    return point.measurand if role == "value" else ROLE_MEASURANDS.get(role, "other")
-
-
-def _unit(point: Point | None, role: str) -> str:
-    if point is None:
-        return ""
-    return {"value": point.unit, "temperature": point.temperature_unit, "pressure": point.pressure_unit}.get(
-        role, ""
-    )
 
 
 def _signal(
@@ -268,7 +247,7 @@ def _signal(
         tag=tag,
         point=point.name if point else "",
         role=role,
-        measurand=_measurand(point, role),
+        measurand=point.measurand_of(role) if point else "other",
         unit=signal.unit,
         samples=len(signal),
         first=int(signal.time[0]) if len(signal) else None,

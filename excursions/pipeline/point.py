@@ -40,9 +40,8 @@ from excursions.report.result import Levels, PointFindings, Trace
 from excursions.report.thin import thin
 from excursions.states import recognise
 
-TRACE_BUDGET = (
-    6_000  # plotted samples of a quiet series, two thirds for its noise; extremes and events come on top
-)
+# Plotted samples of a quiet series, two thirds as many for its noise; extremes and events come on top.
+TRACE_BUDGET = 6_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -132,17 +131,15 @@ def search_whole(
     for role, series in given.series.items():
         done = condition(
             series,
-            measurand=_measurand_of(role, point),
-            unit=_unit_of(role, point),
+            measurand=point.measurand_of(role),
+            unit=point.unit_of(role),
             quality_words=given.plant.quality_words,
         )
         signals[role] = done.signal
         decisions.extend(done.decisions)
-        rows, duplicates, conflicts = (
-            rows + done.rows,
-            duplicates + done.duplicates,
-            conflicts + done.conflicts,
-        )
+        rows += done.rows
+        duplicates += done.duplicates
+        conflicts += done.conflicts
     signals = share_outages(signals)
     states = recognise(
         point,
@@ -173,16 +170,6 @@ def search_whole(
     )
 
 
-def _measurand_of(role: str, point: Point) -> str:
-    return point.measurand if role == "value" else "temperature" if role == "temperature" else "other"
-
-
-def _unit_of(role: str, point: Point) -> str:
-    return {"value": point.unit, "temperature": point.temperature_unit, "pressure": point.pressure_unit}.get(
-        role, ""
-    )
-
-
 def _findings(
     record: Record,
     signals: Mapping[str, Signal],
@@ -194,9 +181,8 @@ def _findings(
     times = [signal.time for signal in signals.values() if len(signal)]
     own = {role: int(np.searchsorted(one.time, given.counted_from)) for role, one in signals.items()}
     # An hour on either side: the page zooms there, and a line from afar would draw a ramp that never was.
-    keep = np.array([[e.start - NS_PER_HOUR, e.end + NS_PER_HOUR] for e in events], dtype=np.int64).reshape(
-        -1, 2
-    )
+    around = [[e.start - NS_PER_HOUR, e.end + NS_PER_HOUR] for e in events]
+    keep = np.array(around, dtype=np.int64).reshape(-1, 2)
     traces = {
         role: _trace(role, signals[role], keep, given, given.closer.all_spans(events))
         for role in ("value", "temperature")

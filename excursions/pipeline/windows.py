@@ -12,12 +12,12 @@ What this costs: sampling and detection limits, but for those of slow changes, a
 
 from __future__ import annotations
 
-import dataclasses
-import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from excursions.clock import NS_PER_DAY
 from excursions.conclusions import HeatTally, NoiseBeside
@@ -35,6 +35,7 @@ from excursions.pipeline.slow import both_passes
 from excursions.plant import Plant
 from excursions.records import NO_DATA, BoolArray, Decision, Event, Sampling, StateLine, TagSeries
 from excursions.report.result import Levels, PointFindings, Trace
+from excursions.states.line import Claim, claims_of, line_of
 
 # Rows of all signals of a point: with two, a year at 10 s or six at a minute.  A search of the whole sees slow changes
 # that five weeks cannot show, so it is kept for as long as its memory allows.
@@ -105,7 +106,7 @@ def analyse_long(given: PointInput) -> tuple[PointFindings, PointCounts] | None:
     near = {
         name: (other, _in_order(series, given.plant)[0]) for name, (other, series) in given.neighbours.items()
     }
-    whole = dataclasses.replace(given, series=ordered, neighbours=near)
+    whole = replace(given, series=ordered, neighbours=near)
     ends = [int(series.time[at]) for series in ordered.values() if series.time.size for at in (0, -1)]
     so_far: SoFar | None = None
     windows = windows_of(min(ends), max(ends))
@@ -114,7 +115,7 @@ def analyse_long(given: PointInput) -> tuple[PointFindings, PointCounts] | None:
     assert so_far is not None
     first, samples = so_far.findings, (given.sample_time, given.sample_value)
     found = both_passes(first, so_far.near, given.plant, samples).of(first)
-    found = dataclasses.replace(found, decisions=tuple(dict.fromkeys([*found.decisions, *decisions])))
+    found = replace(found, decisions=tuple(dict.fromkeys([*found.decisions, *decisions])))
     return found, PointCounts(
         rows=rows, duplicates=sum(d for d, _ in counts), conflicts=sum(c for _, c in counts)
     )
@@ -124,7 +125,7 @@ def _in_order(series: TagSeries, plant: Plant) -> tuple[TagSeries, tuple[int, in
     """A series in time order without repeats, how many repeated and contradicted, and what is to be said of that."""
     done = put_in_order(series.time, series.value, series.quality)
     done, said = without_codes(series.tag, done, plant.quality_words)
-    settled = dataclasses.replace(series, time=done.time, value=done.value, quality=done.quality)
+    settled = replace(series, time=done.time, value=done.value, quality=done.quality)
     return settled, (done.duplicates, done.conflicts), [*said, *row_decisions(series.tag, done)]
 
 
@@ -134,7 +135,7 @@ def cut(given: PointInput, window: Window, *, newest: bool) -> PointInput:
     Only the newest window of a record says what could have been found in it.
     """
     first, last = np.searchsorted(given.sample_time, [window.lead, window.end])
-    return dataclasses.replace(
+    return replace(
         given,
         series={
             role: part for role, one in given.series.items() if (part := _between(one, window)).time.size
@@ -156,7 +157,7 @@ def cut(given: PointInput, window: Window, *, newest: bool) -> PointInput:
 
 def noted_until(plant: Plant, window: Window) -> Plant:
     """The plant with the calibrations that the logs enter up to a window's end, so that a later entry changes no older one."""
-    return dataclasses.replace(
+    return replace(
         plant,
         noted=tuple(row for row in plant.noted if row[1] < window.end),
         cleaned=tuple(row for row in plant.cleaned if row[1] < window.end),
@@ -165,7 +166,7 @@ def noted_until(plant: Plant, window: Window) -> Plant:
 
 def _between(series: TagSeries, window: Window) -> TagSeries:
     first, last = np.searchsorted(series.time, [window.lead, window.end])
-    return dataclasses.replace(
+    return replace(
         series,
         time=series.time[first:last],
         value=series.value[first:last],
@@ -251,7 +252,7 @@ def _events(before: Sequence[Event], found: Sequence[Event], window: Window) -> 
     kept = [event for event in left if not _reaches(event, window)]
     for event in left:
         if _reaches(event, window) and event.start < window.lead:
-            kept.append(dataclasses.replace(event, end=min(event.end, window.seam), open_end=False))
+            kept.append(replace(event, end=min(event.end, window.seam), open_end=False))
     return tuple(sorted([*kept, *made], key=lambda e: (e.start, e.kind, e.end)))
 
 
@@ -264,7 +265,7 @@ def _longest(event: Event, earlier: Sequence[Event], window: Window) -> Event:
     first = min(earlier, key=lambda e: e.start, default=None)
     if first is None or first.start >= window.lead or first.start >= event.start:
         return event
-    return dataclasses.replace(
+    return replace(
         event, start=first.start, onset_uncertainty_s=first.onset_uncertainty_s, open_start=first.open_start
     )
 
@@ -274,44 +275,19 @@ def _longest(event: Event, earlier: Sequence[Event], window: Window) -> Event:
 
 def _states(before: StateLine, found: StateLine, seam: int) -> StateLine:
     """The older line up to the seam, the newer one from there; no samples where neither reaches."""
-    rows = [row for row in _spans(before) if row[0] < seam]
-    if rows:
-        rows[-1] = (rows[-1][0], min(rows[-1][1], seam), *rows[-1][2:])
-    for row in _spans(found):
-        at = rows[-1][1] if rows else row[0]
-        if row[1] <= at:
+    rows = [replace(row, end=min(row.end, seam)) for row in claims_of(before) if row.start < seam]
+    for row in claims_of(found):
+        at = rows[-1].end if rows else row.start
+        if row.end <= at:
             continue
-        if row[0] > at:
-            rows.append((at, row[0], NO_DATA, 1.0, "no samples", (), (), 0.0, math.nan))
-        start = max(row[0], at)
-        if rows and rows[-1][2] == row[2] and rows[-1][1] == start:
-            rows[-1] = (rows[-1][0], row[1], *rows[-1][2:])
+        if row.start > at:
+            rows.append(Claim(start=at, end=row.start, code=NO_DATA, confidence=1.0, evidence="no samples"))
+        start = max(row.start, at)
+        if rows and rows[-1].code == row.code and rows[-1].end == start:
+            rows[-1] = replace(rows[-1], end=row.end)
         else:
-            rows.append((start, *row[1:]))
-    return StateLine(
-        start=np.array([row[0] for row in rows], np.int64),
-        end=np.array([row[1] for row in rows], np.int64),
-        code=np.array([row[2] for row in rows], np.uint8),
-        confidence=np.array([row[3] for row in rows], np.float64),
-        evidence=tuple(row[4] for row in rows),
-        standards=tuple(row[5] for row in rows) if any(row[5] for row in rows) else (),
-        rests=tuple(row[6] for row in rows) if any(row[6] for row in rows) else (),
-        helped=np.array([row[7] for row in rows] if any(row[7] for row in rows) else [], np.float64),
-        stood=np.array(
-            [row[8] for row in rows] if any(math.isfinite(row[8]) for row in rows) else [], np.float64
-        ),
-    )
-
-
-def _spans(
-    line: StateLine,
-) -> list[tuple[int, int, int, float, str, tuple[str, ...], tuple[str, ...], float, float]]:
-    columns = (line.start.tolist(), line.end.tolist(), line.code.tolist(), line.confidence.tolist())
-    seen = [line.standards_in(i) for i in range(line.start.size)]
-    rests = [line.rests_in(i) for i in range(line.start.size)]
-    helped = [line.helped_in(i) for i in range(line.start.size)]
-    stood = [line.stood_at(i) for i in range(line.start.size)]
-    return list(zip(*columns, line.evidence, seen, rests, helped, stood, strict=True))
+            rows.append(replace(row, start=start))
+    return line_of(rows)
 
 
 def _sampling(before: Mapping[str, Sampling], found: Mapping[str, Sampling]) -> dict[str, Sampling]:
@@ -320,7 +296,7 @@ def _sampling(before: Mapping[str, Sampling], found: Mapping[str, Sampling]) -> 
     for role in before.keys() & found.keys():
         old, new = before[role], found[role]
         longest = max(old, new, key=lambda sampling: sampling.longest_silence_s)
-        merged[role] = dataclasses.replace(
+        merged[role] = replace(
             new,
             longest_silence_s=longest.longest_silence_s,
             longest_silence_at=longest.longest_silence_at,
@@ -336,7 +312,7 @@ def _traces(before: Mapping[str, Trace], found: Mapping[str, Trace], seam: int) 
         new = trace.time >= seam
         old = before.get(name)
         if old is None:
-            merged[name] = dataclasses.replace(trace, time=trace.time[new], value=trace.value[new])
+            merged[name] = replace(trace, time=trace.time[new], value=trace.value[new])
             continue
         kept = old.time < seam
         merged[name] = Trace(
@@ -350,34 +326,29 @@ def _traces(before: Mapping[str, Trace], found: Mapping[str, Trace], seam: int) 
 
 
 def _levels(before: Levels, found: Levels, seam: int) -> Levels:
-    old: BoolArray = before.time < seam
-    new: BoolArray = found.time >= seam
-    return Levels(
-        time=np.concatenate([before.time[old], found.time[new]]),
-        value=np.concatenate([before.value[old], found.value[new]]),
-        temperature=np.concatenate([before.temperature[old], found.temperature[new]]),
-    )
+    names = ("time", "value", "temperature")
+    return Levels(**_end_to_end(names, before, before.time < seam, found, found.time >= seam))
 
 
 def _noise(before: NoiseBeside, found: NoiseBeside, seam: int) -> NoiseBeside:
     """Instants before the seam as they were; those from there on, and any that only the window knows, from the window."""
-    old = before.time < seam
     new = (found.time >= seam) | ~np.isin(found.time, before.time)
-    order = np.argsort(np.concatenate([before.time[old], found.time[new]]))
-    joined = {
-        name: np.concatenate([getattr(before, name)[old], getattr(found, name)[new]])[order]
-        for name in ("time", "before", "after")
-    }
-    return NoiseBeside(**joined)
+    joined = _end_to_end(("time", "before", "after"), before, before.time < seam, found, new)
+    order = np.argsort(joined["time"])
+    return NoiseBeside(**{name: array[order] for name, array in joined.items()})
 
 
 def _heat(before: HeatTally, found: HeatTally, seam: int) -> HeatTally:
     """Days before the seam (a midnight) as they were, later ones from the window; both have the bands of the register."""
     if not before.start.size or not np.array_equal(before.edges_degc, found.edges_degc):
         return found
-    old, new = before.start < seam, found.start >= seam
-    joined = {
-        name: np.concatenate([getattr(before, name)[old], getattr(found, name)[new]])
-        for name in ("start", "end", "hours", "ageing_h", "peak_degc", "peak_time")
-    }
+    names = ("start", "end", "hours", "ageing_h", "peak_degc", "peak_time")
+    joined = _end_to_end(names, before, before.start < seam, found, found.start >= seam)
     return HeatTally(edges_degc=found.edges_degc, **joined)
+
+
+def _end_to_end(
+    names: Sequence[str], before: object, old: BoolArray, found: object, new: BoolArray
+) -> dict[str, NDArray[Any]]:
+    """Arrays of two records by name: the rows `old` of the older one, then the rows `new` of the newer one."""
+    return {name: np.concatenate([getattr(before, name)[old], getattr(found, name)[new]]) for name in names}

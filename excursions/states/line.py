@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -65,25 +66,48 @@ def state_line(claims: Sequence[Claim], start: int, end: int, *, otherwise: floa
     ranked = [rest, *(c for c in ranked if c.start < end and c.end > start and c.start < c.end)]
     edges = np.unique([t for c in ranked for t in (max(c.start, start), min(c.end, end))])
     if edges.size < 2:
-        edges = np.empty(0, np.int64)
-    owner = np.zeros(max(edges.size - 1, 0), dtype=np.int64)
+        return line_of([])
+    owner = np.zeros(edges.size - 1, dtype=np.int64)
     for number, claim in enumerate(ranked):
         lo, hi = np.searchsorted(edges, (max(claim.start, start), min(claim.end, end)))
         owner[lo:hi] = number
-    fresh = np.append(0, np.flatnonzero(np.diff(owner)) + 1) if owner.size else owner
-    kept = [ranked[int(n)] for n in owner[fresh]]
+    fresh = np.append(0, np.flatnonzero(np.diff(owner)) + 1)
+    bounds = edges[np.append(fresh, owner.size)].tolist()
+    kept = zip(owner[fresh].tolist(), pairwise(bounds), strict=True)
+    return line_of([replace(ranked[number], start=a, end=b) for number, (a, b) in kept])
+
+
+def line_of(claims: Sequence[Claim]) -> StateLine:
+    """The line that claims make which follow one another without a gap, in time order."""
     return StateLine(
-        start=edges[:-1][fresh].astype(np.int64) if owner.size else np.empty(0, np.int64),
-        end=edges[1:][np.append(fresh[1:] - 1, owner.size - 1)].astype(np.int64)
-        if owner.size
-        else np.empty(0, np.int64),
-        code=np.array([c.code for c in kept], dtype=np.uint8),
-        confidence=np.array([c.confidence for c in kept], dtype=np.float64),
-        evidence=tuple(c.evidence for c in kept),
-        standards=tuple(c.standards for c in kept) if any(c.standards for c in kept) else (),
-        rests=tuple(c.rests for c in kept) if any(c.rests for c in kept) else (),
-        helped=np.array([c.helped for c in kept] if any(c.helped for c in kept) else [], np.float64),
+        start=np.array([c.start for c in claims], np.int64),
+        end=np.array([c.end for c in claims], np.int64),
+        code=np.array([c.code for c in claims], np.uint8),
+        confidence=np.array([c.confidence for c in claims], np.float64),
+        evidence=tuple(c.evidence for c in claims),
+        standards=tuple(c.standards for c in claims) if any(c.standards for c in claims) else (),
+        rests=tuple(c.rests for c in claims) if any(c.rests for c in claims) else (),
+        helped=np.array([c.helped for c in claims] if any(c.helped for c in claims) else [], np.float64),
         stood=np.array(
-            [c.stood for c in kept] if any(math.isfinite(c.stood) for c in kept) else [], np.float64
+            [c.stood for c in claims] if any(math.isfinite(c.stood) for c in claims) else [], np.float64
         ),
     )
+
+
+def claims_of(line: StateLine) -> list[Claim]:
+    """The spans of a line, each as the claim that it follows from: ``line_of(claims_of(line))`` is the line again."""
+    columns = (line.start.tolist(), line.end.tolist(), line.code.tolist(), line.confidence.tolist())
+    return [
+        Claim(
+            start=start,
+            end=end,
+            code=code,
+            confidence=confidence,
+            evidence=line.evidence[i],
+            standards=line.standards_in(i),
+            rests=line.rests_in(i),
+            helped=line.helped_in(i),
+            stood=line.stood_at(i),
+        )
+        for i, (start, end, code, confidence) in enumerate(zip(*columns, strict=True))
+    ]
