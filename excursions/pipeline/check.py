@@ -136,12 +136,7 @@ def check(
     chosen = options or ScanOptions()
     chosen = dataclasses.replace(chosen, read=dataclasses.replace(chosen.read, show_rows=FIRST_ROWS))
     found = sort_out([Path(path) for path in paths])
-    inputs = dataclasses.replace(
-        found,
-        calibrations=tuple(dict.fromkeys([*map(Path, calibrations), *found.calibrations])),
-        samples=tuple(dict.fromkeys([*map(Path, samples), *found.samples])),
-        register=Path(register) if register else found.register,
-    )
+    inputs = found.with_stated(calibrations, samples, register)
     read, unreadable = _read(inputs, chosen, progress)
     conditioned = _conditioned(read, progress)
     words: dict[str, dict[str, int]] = {}

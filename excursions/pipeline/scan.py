@@ -130,14 +130,7 @@ def _scan(
     keep: Keep | None,
 ) -> Scan:
     found = sort_out([Path(path) for path in exports])
-    inputs = Inputs(
-        exports=found.exports,
-        calibrations=_both(calibrations, found.calibrations),
-        samples=_both(samples, found.samples),
-        register=Path(register) if register else found.register,
-        ignored=found.ignored,
-        apart=found.apart,
-    )
+    inputs = found.with_stated(calibrations, samples, register)
     read = read_all(inputs, chosen, engine, progress)
     wanted = Wanted(plant=read.plant, pins=sample_pins(read.laboratory), closer=closer)
     analysed, missing = engine.search(wanted, progress)
@@ -182,10 +175,6 @@ def _nothing_to_scan(found: Inputs, problems: Sequence[ExcursionsError]) -> Excu
         mend="name the exported files themselves: a file named is always tried",
         file=", ".join(str(path) for path in found.exports[:3]),
     )
-
-
-def _both(stated: Sequence[Path | str], found: Sequence[Path]) -> tuple[Path, ...]:
-    return tuple(dict.fromkeys([*map(Path, stated), *found]))
 
 
 def read_all(inputs: Inputs, options: ScanOptions, engine: Engine, progress: Progress) -> Everything:
@@ -296,14 +285,7 @@ def propose_register(
     found = sort_out(list(exports))
     chosen = options or ScanOptions()
     source = register or found.register
-    inputs = Inputs(
-        exports=found.exports,
-        calibrations=(),
-        samples=(),
-        register=source,
-        ignored=found.ignored,
-        apart=found.apart,
-    )
+    inputs = dataclasses.replace(found, calibrations=(), samples=(), register=source)
     read = read_all(inputs, chosen, LocalEngine(jobs=1), progress)
     existing = source.read_text(encoding="utf-8") if source else ""
     return write_register(read.plant, read.decisions, existing_text=existing), read.problems

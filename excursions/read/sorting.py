@@ -10,7 +10,7 @@ import re
 import tomllib
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -46,6 +46,20 @@ class Inputs:
     register: Path | None = None
     ignored: Found = ()
     apart: frozenset[str] = frozenset()
+
+    def with_stated(
+        self,
+        calibrations: Sequence[Path | str],
+        samples: Sequence[Path | str],
+        register: Path | str | None,
+    ) -> Inputs:
+        """These inputs with those that were stated: on top of what folders hold, a register in place of a found one."""
+        return replace(
+            self,
+            calibrations=tuple(dict.fromkeys([*map(Path, calibrations), *self.calibrations])),
+            samples=tuple(dict.fromkeys([*map(Path, samples), *self.samples])),
+            register=Path(register) if register else self.register,
+        )
 
 
 _NO_DATA = words(
