@@ -9,6 +9,7 @@ from fnmatch import fnmatchcase
 from excursions.measurands import MEASURANDS
 from excursions.plant import Plant, Point, Probe
 from excursions.read.text.aggregates import noted
+from excursions.read.text.units import quantities, table_unit
 from excursions.records import Decision, TagSeries
 from excursions.register._aggregates import AGGREGATE, set_apart, split_names
 from excursions.register._fields import NOT_STATED, STATED_NONE
@@ -23,7 +24,6 @@ from excursions.register._measurand import (
 from excursions.register._names import point_names
 from excursions.register._pair import Pairs, pair_flags, pair_up, redundant, valves
 from excursions.register._tags import Tag, understand
-from excursions.register._units import quantities, table_unit
 
 OPTION = "correct it in the register (excursions register writes one)"
 

@@ -13,6 +13,7 @@ from excursions.clock import to_ns, zone
 from excursions.errors import RegisterError, UsageError, did_you_mean
 from excursions.measurands import MEASURANDS, to_canonical
 from excursions.plant import Installation, Plant, Point, Probe
+from excursions.read.text.units import pretty
 from excursions.register import _fields
 from excursions.register._cross import cross_check
 from excursions.register._fields import NOT_STATED, STATED_NONE, Field, Wrong
@@ -20,7 +21,6 @@ from excursions.register._lines import Path as KeyPath
 from excursions.register._lines import key_lines
 from excursions.register._problems import collect
 from excursions.register._reader import Reader, decode, parse, shown
-from excursions.register._units import pretty
 
 Tunable = Mapping[str, Mapping[str, float]]
 SECTIONS = {

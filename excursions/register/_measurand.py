@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from excursions.digits import written
 from excursions.measurands import MEASURANDS, to_canonical
+from excursions.read.text.units import PRESSURE, pretty, quantities, table_unit, tidy
 from excursions.register._tags import Tag
-from excursions.register._units import PRESSURE, pretty, quantities, table_unit, tidy
 
 _OXYGEN = frozenset(("oxygen", "oxygen_saturation"))
 _CARBON = frozenset(("co2", "co2_pressure"))
@@ -228,7 +228,7 @@ def guess_temperature_unit(tag: Tag, *, others_fahrenheit: bool) -> tuple[str, s
 def pressure_unit(tag: Tag) -> tuple[str, str]:
     """Pressure unit as the register names it, and the reason; empty when it is not one the house knows."""
     unit = PRESSURE.get(tidy(tag.unit), "")
-    if unit in ("bar", "psi") and not tidy(tag.unit).endswith(("a", "(a)", "abs")):
+    if unit in ("bar", "psi") and not tidy(tag.unit).endswith(("a", "abs")):
         half = 0.5 if unit == "bar" else 7.0
         if tag.traits.q01 < half:
             return (

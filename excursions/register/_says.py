@@ -6,8 +6,8 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from excursions.read.text.units import quantities
 from excursions.register import _words
-from excursions.register._units import quantities
 from excursions.register._vocabulary import FLAG_WORDS, GASES, MACHINES, READING
 
 Stem = tuple[str, ...]

@@ -10,11 +10,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from excursions.read.text.aggregates import noted
+from excursions.read.text.units import quantities
 from excursions.register import _words
 from excursions.register._look import Look
 from excursions.register._says import Named, Stem, says, split_unit, stems, take_unit
 from excursions.register._traits import Traits
-from excursions.register._units import quantities
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -24,7 +24,6 @@ from excursions.read.exports.cells.refusals import (
 )
 from excursions.read.exports.cells.sections import continues, is_certain, is_section
 from excursions.read.exports.cells.table import MORE, Batch, Portion
-from excursions.read.exports.cells.units import is_unit
 from excursions.read.exports.cells.values import Values, parse_values, scaled
 from excursions.read.exports.layouts.naming import names_other_units
 from excursions.read.exports.layouts.plan import Plan, Stream
@@ -33,6 +32,7 @@ from excursions.read.exports.times.times import parse_times
 from excursions.read.exports.times.zones import standard_offset, to_utc
 from excursions.read.exports.upright.stacked import Stacked, begins_block, other_columns
 from excursions.read.text.quality import parse_quality
+from excursions.read.text.units import is_unit
 from excursions.records import BAD, BoolArray, ByteArray, FloatArray, IndexArray
 
 _BETWEEN = "\x1f"  # between a tag and its unit

@@ -160,6 +160,18 @@ def test_zones_that_a_file_states(text: str, named: bool, zone: str) -> None:
         ("WFI_COND.uS/cm", ("WFI_COND", "uS/cm")),
         ("Site/Area/AT-101", ("Site/Area/AT-101", "")),
         ("A/B", ("A/B", "")),
+        ("LF in mS/cm", ("LF", "mS/cm")),
+        ("LF / mS/cm", ("LF", "mS/cm")),
+        ("Cond (µmhos/cm)", ("Cond", "µmhos/cm")),
+        ("Cond (uS/cm @25C)", ("Cond", "uS/cm @25C")),
+        ("Cond. [µS/cm]", ("Cond.", "µS/cm")),
+        ("LF mS·cm⁻¹", ("LF", "mS·cm⁻¹")),
+        ("DO (% Sat.)", ("DO", "% Sat.")),
+        ("T (Deg. F)", ("T", "Deg. F")),
+        ("T [Grad Celsius]", ("T", "Grad Celsius")),
+        ("P [bar(g)]", ("P", "bar(g)")),
+        ("Cond (mS)", ("Cond", "mS")),
+        ("Cycle (ms)", ("Cycle (ms)", "")),
     ],
 )
 def test_units_behind_names(header: str, expected: tuple[str, str]) -> None:

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
-from excursions.read.exports.cells.units import is_unit
 from excursions.read.exports.cells.values import Values
+from excursions.read.text.units import is_unit
 from excursions.records import BoolArray
 
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from excursions.errors import InputFileError
 from excursions.read.exports.cells.columns import Column
-from excursions.read.exports.cells.units import is_unit
+from excursions.read.text.units import is_unit
 from excursions.read.text.words import fold
 from excursions.records import Decision
 

@@ -14,11 +14,11 @@ import polars as pl
 
 from excursions.read.exports.cells.columns import clean, is_time_text
 from excursions.read.exports.cells.refusals import is_limit, is_total
-from excursions.read.exports.cells.units import is_unit
 from excursions.read.exports.cells.values import looks_numeric
 from excursions.read.exports.times.numbertimes import as_number_time
 from excursions.read.exports.times.textparts import parse_distinct
 from excursions.read.exports.times.timeshapes import clock_shape_of
+from excursions.read.text.units import is_unit
 from excursions.read.text.words import ROLES, fold, is_status_text
 
 # How a name is marked, from the outside in: the first that fits.

@@ -24,7 +24,7 @@ from excursions.read.exports.cells.headerrows import (
 )
 from excursions.read.exports.cells.sections import PAIR, names_by_itself, pair_of, section_of
 from excursions.read.exports.cells.table import Preview, Row
-from excursions.read.exports.cells.units import is_unit
+from excursions.read.text.units import is_unit
 from excursions.read.text.words import roles_of
 
 MOST_CELLS = 40_000

@@ -14,11 +14,11 @@ from types import MappingProxyType
 import numpy as np
 import polars as pl
 
-from excursions.read.exports.cells.units import is_unit
 from excursions.read.exports.times.timeshapes import MONTHS
 from excursions.read.text.fold import plain, unwrapped
 from excursions.read.text.numbers import GIVE_OR_TAKE, MARKS, without_give_or_take
 from excursions.read.text.quality import QualityPlan, fold_word, is_quality_text, quality_of
+from excursions.read.text.units import is_unit
 from excursions.read.text.words import STATE_WORDS, is_status_text
 from excursions.records import BAD, GOOD, UNCERTAIN, BoolArray, ByteArray, FloatArray, IndexArray
 

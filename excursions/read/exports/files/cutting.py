@@ -15,7 +15,6 @@ from excursions.read.exports.cells.headerrows import (
     usual_width,
 )
 from excursions.read.exports.cells.table import Row
-from excursions.read.exports.cells.units import is_unit
 from excursions.read.exports.cells.values import looks_numeric
 from excursions.read.exports.files.records_text import Cut, split_records
 from excursions.read.exports.times.numbertimes import as_number_time
@@ -25,6 +24,7 @@ from excursions.read.exports.upright.counted import are_counted
 from excursions.read.exports.upright.halfdates import days_of
 from excursions.read.exports.upright.monthsacross import months_at
 from excursions.read.text.quality import is_quality_text
+from excursions.read.text.units import is_unit
 from excursions.read.text.words import roles_of
 
 SEPARATORS = (",", ";", "\t", "|", "^", "\x1f", "\x01", "~")

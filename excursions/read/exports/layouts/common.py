@@ -8,16 +8,15 @@ from functools import lru_cache
 
 from excursions.measurands import MEASURANDS, to_canonical
 from excursions.read.exports.cells.columns import Column
-from excursions.read.exports.cells.units import UNITS, is_unit
 from excursions.read.text.fold import plain
 from excursions.read.text.quality import base_of, fold_word, is_quality_text, scheme_of
+from excursions.read.text.units import is_unit, table_unit, tidy
 from excursions.read.text.words import STATE_WORDS, fold
 
-_BRACKETED = re.compile(r"^(?P<name>.+?)\s*[\[(](?P<unit>[^\[\]()]{1,16})[\])]$")
-_QUOTIENT = re.compile(
-    r"^(?P<name>.*[^\s._,:\-])[\s._,:\-]+(?P<unit>[^\s._\-/]{1,6}/[^\s/]{1,6})$"
-)  # ``COND mS/cm``, ``DO.mg/L``
-_BEHIND = re.compile(r"^(?P<name>.+?)(?:,\s*|\s+in\s+|\s*/\s*)(?P<unit>\S{1,12})$")
+# What may stand between a name and its unit; a blank, a line or a point also stand within names.
+_BETWEEN = re.compile(
+    r"(?P<bracket>\s*[\[({]\s*)|\s+in\s+|\s*[,;/:]\s*|(?P<within>[\s._\-]+(?![\s._\-\[({]))"
+)
 
 
 @lru_cache(maxsize=4_096)
@@ -25,45 +24,46 @@ def same_unit(one: str, other: str) -> bool:
     """Whether two spellings mean one unit: alike without case, or the same step of some measurand."""
     if plain(one).casefold() == plain(other).casefold():
         return True
-    steps = ((to_canonical(key, one), to_canonical(key, other)) for key in MEASURANDS if key != "other")
-    return any(first is not None and first == second for first, second in steps)
+    first, second = table_unit(one), table_unit(other)
+    steps = ((to_canonical(key, first), to_canonical(key, second)) for key in MEASURANDS if key != "other")
+    return any(step is not None and step == further for step, further in steps)
 
 
 def between_units(unit: str, other: str) -> tuple[float, float] | None:
     """Factor and offset that take `unit` to `other`, where some quantity knows both; None where none does."""
     for key in MEASURANDS:
-        one, two = to_canonical(key, unit), to_canonical(key, other)
+        one, two = to_canonical(key, table_unit(unit)), to_canonical(key, table_unit(other))
         if key != "other" and one is not None and two is not None:
             return one[0] / two[0], (one[1] - two[1]) / two[0]
     return None
 
 
-def _is_any_unit(text: str) -> bool:
-    return plain(text).strip().casefold() in UNITS
-
-
 def split_unit(name: str) -> tuple[str, str]:
-    """A header without its unit, and the unit; the unit is empty when there is none that is known."""
-    match = _BRACKETED.match(name)
-    if match and _is_any_unit(match["unit"]):
-        return match["name"], match["unit"].strip()
-    match = _QUOTIENT.match(name)
-    if match and is_unit(match["unit"]):
-        return match["name"], match["unit"]
-    match = _BEHIND.match(name)
-    if match and is_unit(match["unit"]) and match["unit"] != "-":
-        return match["name"].rstrip(), match["unit"]
+    """A header without its unit, and the unit as it is written; the unit is empty when there is none that is known.
+
+    The longest end that is a unit is it.  Behind what stands within names too it must be a quotient, which none does.
+    """
+    for place in _BETWEEN.finditer(name):
+        said = name[place.end() :].strip()
+        if not name[: place.start()].strip(" ._,:;/-") or not said:
+            continue
+        if place["bracket"]:
+            said = said[:-1].rstrip() if said[-1] in "])}" else said
+        if is_unit(said, letter=bool(place["bracket"])) and not (said == "-" and not place["bracket"]):
+            if place["within"] and not re.search(r"[/·⁻]|\w-1$", said):
+                return name, ""
+            return name[: place.start()].rstrip("" if place["bracket"] else " ._,:;/-"), said
     return name, ""
 
 
 # Rather words of a name than its unit.
-_WORDS_TOO = frozenset(("na", "pa", "ua", "a.u.", "au", "bar", "bool", "counts"))
+_WORDS_TOO = frozenset(("na", "pa", "ua", "au", "bar", "bool", "counts", "us", "ms"))
 
 
 def unit_behind(name: str) -> str:
     """The unit that stands behind a name and a blank, ``TT-1 °F``, and may be part of the name; empty where none does."""
-    before, _, last = name.strip().rpartition(" ")
-    return last if before and is_unit(last) and plain(last).casefold() not in _WORDS_TOO else ""
+    ends = (name[place.end() :] for place in re.finditer(r"(?<=\S)\s+", name.strip()))
+    return next((end for end in ends if is_unit(end) and tidy(end) not in _WORDS_TOO), "")
 
 
 def is_quality(column: Column) -> bool:

@@ -7,11 +7,11 @@ from dataclasses import replace
 from excursions.read.exports.cells.columns import Column
 from excursions.read.exports.cells.factors import scale_decisions, scale_of
 from excursions.read.exports.cells.sheet import Sheet
-from excursions.read.exports.cells.units import is_unit
 from excursions.read.exports.layouts.common import is_counter, is_quality, split_unit
 from excursions.read.exports.layouts.naming import bare, header_of, keyless, unique, unit_of
 from excursions.read.exports.layouts.plan import Draft, Stream
 from excursions.read.exports.layouts.timecolumns import time_columns
+from excursions.read.text.units import is_unit
 
 
 def propose(sheet: Sheet) -> Draft | None:

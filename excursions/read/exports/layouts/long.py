@@ -9,7 +9,6 @@ from excursions.read.exports.cells import journal
 from excursions.read.exports.cells.columns import Column
 from excursions.read.exports.cells.factors import parted_factors, refuse_factors_a_row
 from excursions.read.exports.cells.sheet import Sheet
-from excursions.read.exports.cells.units import is_unit
 from excursions.read.exports.layouts.common import is_counter, is_flag, is_quality
 from excursions.read.exports.layouts.naming import left_out
 from excursions.read.exports.layouts.plan import Draft, Stream
@@ -17,6 +16,7 @@ from excursions.read.exports.layouts.timecolumns import chosen_time, time_column
 from excursions.read.text.aggregates import AGGREGATES
 from excursions.read.text.fold import plain
 from excursions.read.text.quality import is_quality_text
+from excursions.read.text.units import is_unit
 from excursions.read.text.words import fold
 from excursions.records import Decision
 

@@ -7,9 +7,9 @@ from collections.abc import Collection, Sequence
 
 from excursions.read.exports.cells.columns import Column
 from excursions.read.exports.cells.sheet import Sheet
-from excursions.read.exports.cells.units import is_unit
 from excursions.read.exports.layouts.common import is_counter, same_unit, split_unit, unit_behind
 from excursions.read.exports.layouts.plan import Stream
+from excursions.read.text.units import is_unit
 from excursions.read.text.words import ROLES, fold
 from excursions.records import Decision
 

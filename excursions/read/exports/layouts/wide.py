@@ -8,7 +8,6 @@ from dataclasses import replace
 from excursions.read.exports.cells.columns import Column
 from excursions.read.exports.cells.factors import scale_decisions, scale_of
 from excursions.read.exports.cells.sheet import Sheet
-from excursions.read.exports.cells.units import is_unit
 from excursions.read.exports.layouts.common import is_counter, is_quality, says_by_truth
 from excursions.read.exports.layouts.long import is_unit_column, telling_column
 from excursions.read.exports.layouts.naming import (
@@ -24,6 +23,7 @@ from excursions.read.exports.layouts.timecolumns import chosen_time, time_column
 from excursions.read.exports.times.timeshapes import clock_shape_of
 from excursions.read.text.aggregates import AGGREGATES
 from excursions.read.text.fold import plain
+from excursions.read.text.units import is_unit
 from excursions.read.text.words import ROLES, STATE_WORDS, fold
 from excursions.records import Decision
 

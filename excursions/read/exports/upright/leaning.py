@@ -19,7 +19,6 @@ from excursions.read.exports.cells.headerrows import is_remark, times_begin, tri
 from excursions.read.exports.cells.sections import names_by_itself, section_of
 from excursions.read.exports.cells.sheet import Sheet, look_at
 from excursions.read.exports.cells.table import Row, Table
-from excursions.read.exports.cells.units import is_unit
 from excursions.read.exports.cells.values import looks_numeric
 from excursions.read.exports.layouts.common import is_counter, is_quality
 from excursions.read.exports.times.textparts import parse_distinct
@@ -29,6 +28,7 @@ from excursions.read.exports.upright.halfdates import dated, days_of
 from excursions.read.exports.upright.hours import clocks_across, name_and_clock
 from excursions.read.exports.upright.named import named_cells
 from excursions.read.exports.upright.stacked import BlockTable, Held, held
+from excursions.read.text.units import is_unit
 from excursions.read.text.words import roles_of
 from excursions.records import BoolArray, Decision, IndexArray
 

@@ -1,4 +1,4 @@
-"""Units as exports spell them: which quantity they speak of, and the spelling the measurand table knows."""
+"""Units as files spell them: what is one, which quantity it speaks of, and the spelling the measurand table knows."""
 
 from __future__ import annotations
 
@@ -22,29 +22,25 @@ _SPELT = {
     "scm-1": "S/cm",
     "uscm-1": "uS/cm",
     "mscm-1": "mS/cm",
-    "us.cm-1": "uS/cm",
-    "ms.cm-1": "mS/cm",
-    "sm-1": "S/m",
     "umho": "uS/cm",
+    "umhos": "uS/cm",
+    "mmho": "mS/cm",
+    "mmhos": "mS/cm",
     "umhos/cm": "uS/cm",
-    "mmhos/cm": "mmho/cm",
+    "mmhos/cm": "mS/cm",
     "siemens/cm": "S/cm",
     "oc": "degC",
     "of": "degF",
     "mgl": "mg/L",
     "mgl-1": "mg/L",
-    "mg.l-1": "mg/L",
     "mg/lo2": "mg/L",
     "mgo2/l": "mg/L",
     "mg/ltr": "mg/L",
-    "g/m^3": "g/m3",
     "ugl-1": "ug/L",
-    "%sat.": "%sat",
     "%saturation": "%sat",
     "%o2": "%sat",
     "%o2sat": "%sat",
     "%airsat": "%sat",
-    "%airsat.": "%sat",
     "%as": "%sat",
     "percentsat": "%sat",
     "sat%": "%sat",
@@ -64,16 +60,14 @@ _SPELT = {
     "℃": "degC",
     "℉": "degF",
 }
+_BY_CAPITAL = {"ms": "S", "us": "S", "of": "F"}  # units with this capital, else milliseconds and a word
 PRESSURE = {
     "kpa": "kPa",
     "kpaa": "kPa",
-    "kpa(a)": "kPa",
     "bar": "bar",
     "bara": "bar",
-    "bar(a)": "bar",
     "barabs": "bar",
     "barg": "bar_g",
-    "bar(g)": "bar_g",
     "baru": "bar_g",
     "barue": "bar_g",
     "psi": "psi",
@@ -91,16 +85,18 @@ _MEANS = (
 
 @lru_cache(maxsize=4_096)
 def tidy(unit: str) -> str:
-    """Lower case, plain letters, no blanks and brackets around, no reference temperature behind."""
-    text = plain(unit.replace("º", "°").replace("·", ".")).strip().strip("[](){}").casefold()
-    text = re.sub(r"@.*$|\(?25.?deg.?c\)?$", "", text).replace("°", "deg").replace("º", "deg")
-    return re.sub(r"[\s_^]+", "", text)
+    """Lower case, plain letters, no blanks, points, quotes and brackets, no reference temperature behind."""
+    text = plain(unit.replace("º", "°").replace("·", ".")).strip().casefold()
+    text = re.sub(r"@.*$|\(?25.?(?:deg|°).?c\W*$", "", text).replace("°", "deg")
+    return re.sub(r"[\s_^.'()\[\]{}]+", "", text)
 
 
 @lru_cache(maxsize=4_096)
 def table_unit(unit: str) -> str:
     """Spelling that the measurand table understands; what is not known comes back as it is."""
     spelt, folded = tidy(unit), " ".join(unit.split()).casefold()
+    if _BY_CAPITAL.get(spelt, "") not in unit:
+        return unit
     if spelt in _SPELT:
         return _SPELT[spelt]
     for row in MEASURANDS.values():
@@ -148,3 +144,24 @@ def quantities(unit: str) -> tuple[str, ...]:
     ]
     found += [what for pattern, what in _MEANS if pattern.match(spelt)]
     return tuple(found)
+
+
+# Units of what is measured beside the readings, and of what nobody here asks for: they are no part of a name either.
+_OTHER_UNITS = (
+    "a ma kpa bar mbar pa mpa hpa %rh l/h l/min m3/h kg/h t/h gpm rpm 1/min hz v mv mm m cm kg g t l m3 - % ‰ °dh na s h d kw "
+    "w kwh a.u. au counts w/m2 nm us/cm@25 mmol/l mol/l bool on/off k nl/h sm3/h nm3/h cp cst mpas l/s m/s pphm"
+)
+_KNOWN = (
+    {tidy(unit) for unit in _OTHER_UNITS.split()}
+    | {tidy(unit) for row in MEASURANDS.values() for unit in (row.unit, *row.aliases) if unit}
+    | _SPELT.keys()
+    | PRESSURE.keys()
+)
+
+
+@lru_cache(maxsize=4_096)
+def is_unit(text: str, *, letter: bool = False) -> bool:
+    """Whether a text is a known unit; a single letter is rather a name, unless `letter` says that it stands in brackets."""
+    said = tidy(text)
+    named = len(said) == 1 and said.isalpha() and not letter
+    return said in _KNOWN and _BY_CAPITAL.get(said, "") in text and not named
