@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from excursions.digits import written
 from excursions.measurands import MEASURANDS, to_canonical
-from excursions.read.text.units import PRESSURE, pretty, quantities, table_unit, tidy
+from excursions.read.text.units import PRESSURE, is_bare_percent, pretty, quantities, table_unit, tidy
 from excursions.register._tags import Tag
 
 _OXYGEN = frozenset(("oxygen", "oxygen_saturation"))
@@ -71,7 +71,7 @@ def _measurand(tag: Tag) -> tuple[str, str]:
         return "other", "it is a quantity of the process, not of an analytical probe"
     if word:
         return _by_word(tag, word, source, means)
-    if len(means) == 1 and tidy(tag.unit) not in ("%", "v", "g/l"):
+    if len(means) == 1 and not is_bare_percent(tag.unit) and tidy(tag.unit) not in ("v", "g/l"):
         return means[0], f"its unit is {tag.unit}"
     if means:
         return "other", f"its unit {tag.unit} alone does not say of what"

@@ -46,8 +46,8 @@ def _candidates(tag: Tag, temperatures: Pairs) -> list[str]:
     if pair and pair.by_name:
         shared = _common(tag.name, pair.tag.name)
         common = _PATH.split(shared)[-1].strip()
-        words = {token.casefold() for tokens in segments(shared) for token in tokens}
-        whole = words.issuperset(tag.coarse)
+        words = Counter(token.casefold() for tokens in segments(shared) for token in tokens)
+        whole = Counter(tag.coarse) <= words  # loop 1 of vessel 1 is told by two ones
         names = [common, *names] if _tells(common) and whole else names
     return [name for name in names if name.strip() and name.casefold() not in READING]
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from excursions.read.text.aggregates import noted
-from excursions.read.text.units import quantities
+from excursions.read.text.units import is_bare_percent, quantities
 from excursions.register import _words
 from excursions.register._look import Look
 from excursions.register._says import Named, Stem, says, split_unit, stems, take_unit
@@ -104,7 +104,7 @@ def _unit_role(unit: str, said: Named) -> str:
             return role
     if "pressure" in means and said.measurand not in ("co2", "co2_pressure"):
         return "pressure"
-    if means == ("oxygen_saturation",) and not said.measurand:  # a bare % may be anything
+    if is_bare_percent(unit) and not said.measurand:
         return ""
     return "value"
 

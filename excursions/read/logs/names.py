@@ -36,10 +36,10 @@ class Places:
         self.by_fold = {key: next(iter(names)) for key, names in by_fold.items() if len(names) == 1 and key}
         parts: dict[tuple[str, ...], set[str]] = defaultdict(set)
         for point in plant.points:
-            tokens = _tokens(point.name)
-            for cut in range(1, len(tokens) - 1):
-                parts[tokens[cut:]].add(point.name)
-                parts[tokens[: cut + 1]].add(point.name)
+            for tokens in {_tokens(point.name), _tokens(point.value)}:
+                for cut in range(1, len(tokens) - 1):
+                    parts[tokens[cut:]].add(point.name)
+                    parts[tokens[: cut + 1]].add(point.name)
         self.by_part = {part: next(iter(names)) for part, names in parts.items() if len(names) == 1}
         self._words: dict[str, frozenset[str]] = {point.name: _words(point) for point in plant.points}
 
@@ -53,7 +53,7 @@ class Places:
         if key in self.by_fold:
             return self.by_fold[key], "the names differ only in separators and case"
         if _tokens(name) in self.by_part:
-            return self.by_part[_tokens(name)], "only this point's name begins or ends so"
+            return self.by_part[_tokens(name)], "only this point's name or tag begins or ends so"
         mine = frozenset(_tokens(name))
         near = [point for point, words in self._words.items() if mine and (mine <= words)]
         telling = any(token.isdigit() for token in mine) and any(token.isalpha() for token in mine)

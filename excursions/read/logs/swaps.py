@@ -42,7 +42,8 @@ def installations_of(swaps: Sequence[Swap], entries: Sequence[CalibrationEntry])
 def _told_apart(swap: Swap, entries: Sequence[CalibrationEntry]) -> Swap:
     """A swap that names one probe names the old one, if that probe was the last one calibrated here before.
 
-    What came in is then the next probe that is calibrated here, or nobody says.
+    What came in is then the next probe that is calibrated here, or nobody says.  Of one that names the new probe, what went
+    out is the last other one that was calibrated here.
     """
     if swap.out or not swap.into:
         return swap
@@ -52,7 +53,8 @@ def _told_apart(swap: Swap, entries: Sequence[CalibrationEntry]) -> Swap:
     before = [entry.probe for entry in here if entry.time < swap.time]
     after = [entry.probe for entry in here if entry.time > swap.time]
     if not before or before[-1] != swap.into or (after and after[0] == swap.into):
-        return swap
+        others = [probe for probe in before if probe != swap.into]
+        return replace(swap, out=others[-1]) if others else swap
     return replace(swap, out=swap.into, into=after[0] if after else "")
 
 

@@ -108,6 +108,11 @@ def table_unit(unit: str) -> str:
     return unit
 
 
+def is_bare_percent(unit: str) -> bool:
+    """Whether a unit is a share of anything: ``%`` without a word of what."""
+    return table_unit(unit) == "%"
+
+
 def pretty(unit: str) -> str:
     """A known unit as a register shows it: plain letters, usual capitals."""
     folded = plain(unit).casefold()

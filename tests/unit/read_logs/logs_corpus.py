@@ -137,7 +137,7 @@ Date;Tag;Serial;Slope %;Zero pH;Slope %;Zero pH
             (3, "2024-03-09T10:00", "AT-301", "DO-5", FOUND, VER, [(NAN, "", 58.1, "nA", 23.5, "air")], {}),
         ],
         refused=[(4, "no figures and no raw values")],
-        installed=[("DO-9", "AT-301", "2024-03-12T11:00", "")],
+        installed=[("DO-5", "AT-301", "", "2024-03-12T11:00"), ("DO-9", "AT-301", "2024-03-12T11:00", "")],
     ),
     Case(
         "conductivity, spanish, date and hour apart",

@@ -107,3 +107,12 @@ def test_a_log_is_settled_with_its_own_swaps() -> None:
     settled = settle_log(log, PLANT)
     assert settled.installations[0].point == "QT102"
     assert settled.entries[0].point == "QT102"
+
+
+def test_the_begin_of_one_points_tag_is_enough() -> None:
+    """A log names the loop without its ending; the same parts in another order are another loop's."""
+    rows = (("FE1", "FE1-AIT01.PV"), ("FE2", "FE2-AIT01.PV"))
+    places = Places(Plant(points=tuple(Point(name=name, value=value) for name, value in rows)))
+    assert places.find("FE1-AIT01")[0] == "FE1"
+    assert places.find("FE2-AIT1")[0] == "FE2"
+    assert places.find("AIT01")[0] == ""

@@ -541,3 +541,15 @@ def test_lanes_side_by_side_are_neighbours_and_a_row_of_machines_is_not() -> Non
     assert [point.neighbours for point in plant.points] == [(plant.points[1].name,), (plant.points[0].name,)]
     plant, _ = infer_plant(export(*((f"V{number}_pH", "ph") for number in range(1, 9))), None)
     assert all(point.neighbours == () for point in plant.points)
+
+
+def test_a_unit_that_says_saturation_goes_before_loop_letters_that_may_be_a_vessels() -> None:
+    named = ("FE1-AIT01.PV", "ph", "pH"), ("FE1-AIT02.PV", "sat", "%sat"), ("FE1-TIT01.PV", "degc", "degC")
+    assert ("FE1-AIT02", "oxygen_saturation", "FE1-AIT02.PV", "") in seen(*named)
+    assert not [row for row in seen(("FE1-FT02.PV", "sat", "%"), *named[:1]) if row[2] == "FE1-FT02.PV"]
+
+
+def test_alike_loops_of_alike_vessels_are_named_alike() -> None:
+    names = [name for name, *_ in seen(*((f"FE{n}-{kind}01.PV", shape, unit) for n in (1, 2, 3)
+             for kind, shape, unit in (("AIT", "ph", "pH"), ("TIT", "degc", "degC"))))]  # fmt: skip
+    assert names == ["FE1-AIT01", "FE2-AIT01", "FE3-AIT01"]
