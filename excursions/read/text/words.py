@@ -52,7 +52,7 @@ _ROLE_WORDS: dict[str, str] = {
     "description": "description|desc|descriptor|beschreibung|descripcion|descriptif|descricao|descrizione|comment|"
     "comments|kommentar|bemerkung|remark|remarks|note|notes|text|label|long name|annotation|longname|langtext|event",
     "index": "index|idx|no|nr|row|row no|rownum|row number|line|line no|lfd nr|lfdnr|record|record no|seq|sequence|"
-    "sequence number|scan|scan no|scan number|rec|rec no|recno|satz|satznr|count|counter|id|record id|unnamed 0|n",
+    "sequence number|scan|scan no|scan number|rec|rec no|recno|satz|satznr|count|counter|id|record id|row id|unnamed 0|level 0|index level 0|n",
 }
 ROLES: dict[str, frozenset[str]] = {
     role: frozenset(plain(word).casefold() for word in words.split("|"))

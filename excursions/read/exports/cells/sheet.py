@@ -231,6 +231,7 @@ def _called(header: str, said: Mapping[str, str]) -> str:
 
 
 _LONGEST_LINE = 500
+_APART = re.compile(r"(?<![:=\s])\s{2,}(?![:=\s])")  # "Tag: AT-101   Unit: pH"
 _KEY_VALUE = re.compile(r"^[#;/%*\s\"]*([^:=]{1,40}?)\s*[:=]\s*(.+?)[\s\"]*$")
 
 
@@ -240,9 +241,16 @@ def key_values(rows: Sequence[Row]) -> dict[str, str]:
     for row in rows:
         cells = [cell.strip() for cell in row.cells if cell.strip()]
         if len(cells) >= 2 and not re.search(r"[:=].", cells[0]):
-            found.setdefault(cells[0].strip("#:= ").casefold(), cells[1])
+            key = cells[0].strip("#:= ").casefold()
+            found.setdefault(key, _with_unit(cells[1:]) if _CHANNEL.fullmatch(key) else cells[1])
             continue
-        for cell in cells:
-            if len(cell) <= _LONGEST_LINE and (match := _KEY_VALUE.match(cell)):
+        for part in (part for cell in cells if len(cell) <= _LONGEST_LINE for part in _APART.split(cell)):
+            if match := _KEY_VALUE.match(part):
                 found.setdefault(match[1].strip().casefold(), match[2].strip())
     return found
+
+
+def _with_unit(cells: Sequence[str]) -> str:
+    """What a list of channels calls one of them, with the unit it gives beside it: ``CH001;QT-501;pH;0;14``."""
+    unit = next((cell for cell in cells[1:] if is_unit(cell)), "")
+    return f"{cells[0]} [{unit}]" if unit else cells[0]

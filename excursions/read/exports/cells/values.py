@@ -209,8 +209,11 @@ def understand(text: str, decimal: str) -> Reading | None:
     if len(digits) > _MOST_DIGITS or not _GROUPED[decimal].fullmatch(digits):
         return None
     power = (match["power"] or "").lower().replace("d", "e")  # Fortran writes 1.5D+00
+    rest = match["rest"].strip()
+    if match["rest"] == "k" and not power:  # "25.2k" of a display; a capital K is a kelvin
+        power, rest = "e3", ""
     number = float(match["sign"] + _bare(digits, decimal) + power)
-    found = _with_rest(number, match["mark"].strip("="), match["rest"].strip(), text.strip())
+    found = _with_rest(number, match["mark"].strip("="), rest, text.strip())
     return replace(found, unit=found.unit or before) if found is not None and before else found
 
 
