@@ -162,14 +162,18 @@ def check(
         words=read.exports.status_words,
         decisions=_decisions(read, [done for _, done, _ in conditioned.values()]),
         problems=problems,
-        plant=read.plant,
+        plant=read.evidence.plant,
     )
 
 
 def _decisions(read: Everything, conditioned: Sequence[Conditioned]) -> tuple[Decision, ...]:
     """What was decided of readings goes before what was worked out of their meaning."""
     of_files = read.exports.decisions
-    return (*of_files, *(d for done in conditioned for d in done.decisions), *read.decisions[len(of_files) :])
+    return (
+        *of_files,
+        *(d for done in conditioned for d in done.decisions),
+        *read.evidence.decisions[len(of_files) :],
+    )
 
 
 def _read(
@@ -210,7 +214,7 @@ def _conditioned(
     Outages that one signal of a point shows count for the others of the point.
     """
     series = read.exports.series
-    owners = {tag: (point, role) for point in read.plant.points for role, tag in point.tags.items()}
+    owners = {tag: (point, role) for point in read.evidence.plant.points for role, tag in point.tags.items()}
     done: dict[str, Conditioned] = {}
     for number, (tag, one) in enumerate(series.items(), start=1):
         point, role = owners.get(tag, (None, ""))
@@ -218,11 +222,11 @@ def _conditioned(
             one,
             measurand=point.measurand_of(role) if point else "other",
             unit=point.unit_of(role) if point else "",
-            quality_words=read.plant.quality_words,
+            quality_words=read.evidence.plant.quality_words,
         )
         progress("looking at each record", number, len(series))
     signals = {tag: result.signal for tag, result in done.items()}
-    for point in read.plant.points:
+    for point in read.evidence.plant.points:
         here = {role: signals[tag] for role, tag in point.tags.items() if tag in signals}
         signals |= {signal.tag: signal for signal in share_outages(here).values()}
     return {tag: (owners.get(tag, (None, "")), done[tag], signals[tag]) for tag in series}
@@ -280,7 +284,7 @@ def _files(
     rest = [FileCheck(path=str(path), taken_for="ignored", why=why) for path, why in inputs.ignored]
     if inputs.register is not None:
         faulty = tuple(faults.get(str(inputs.register), ()))
-        said = f"{len(read.plant.points)} points, {len(read.plant.probes)} probes in all"
+        said = f"{len(read.evidence.plant.points)} points, {len(read.evidence.plant.probes)} probes in all"
         rest.insert(0, FileCheck(path=str(inputs.register), taken_for="register", why=said, problems=faulty))
     return (*exports, *lost, *logs, *samples, *rest)
 

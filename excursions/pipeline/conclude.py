@@ -4,37 +4,25 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 from zoneinfo import ZoneInfo
 
 from excursions import calibrations as calibration_room
 from excursions import clock
 from excursions import link as link_room
+from excursions.pipeline.evidence import Evidence as Evidence
 from excursions.pipeline.inputs import sample_pins
 from excursions.plant import Plant
 from excursions.records import (
     NOT_PUT_RIGHT,
     Calibration,
-    CalibrationEntry,
     Decision,
     Doubt,
     Event,
-    LabSample,
     Outcomes,
 )
 from excursions.report.result import PointFindings, ScanResult, Verdict
 from excursions.report.telling import weighed_doubts
 from excursions.report.verdict import judge, order
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Evidence:
-    """What is known beside the signals: the plant, calibration entries, laboratory samples by point, decisions."""
-
-    plant: Plant
-    entries: tuple[CalibrationEntry, ...] = ()
-    laboratory: Mapping[str, Sequence[LabSample]] = field(default_factory=dict)
-    decisions: tuple[Decision, ...] = ()
 
 
 def conclude(evidence: Evidence, points: Sequence[PointFindings]) -> ScanResult:

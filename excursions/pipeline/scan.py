@@ -9,26 +9,26 @@ from pathlib import Path
 
 import polars as pl
 
-from excursions.calibrations import with_logs
-from excursions.detect.tuning import merged, tunable, tuned
+from excursions.detect.tuning import merged, tunable
 from excursions.errors import ExcursionsError, InputFileError, UsageError, nearest
-from excursions.pipeline.conclude import Evidence, conclude
+from excursions.pipeline.conclude import conclude
 from excursions.pipeline.engine import Closer as Closer
 from excursions.pipeline.engine import Engine, LocalEngine, Wanted
+from excursions.pipeline.evidence import Evidence, evidence_of
 from excursions.pipeline.identity import run_facts
-from excursions.pipeline.inputs import sample_pins, samples_by_point
+from excursions.pipeline.inputs import sample_pins
 from excursions.pipeline.options import ScanOptions
 from excursions.pipeline.point import Closeup as Closeup
 from excursions.pipeline.run import Progress, quiet
 from excursions.plant import Plant
 from excursions.read import Reading
-from excursions.read.logs.log import LogReading, check_entries, read_calibrations
+from excursions.read.logs.log import LogReading, read_calibrations
 from excursions.read.logs.names import settle_log, settle_samples
 from excursions.read.logs.samples import SampleReading, read_samples
 from excursions.read.sorting import Inputs, sort_out
-from excursions.records import CalibrationEntry, Decision, TagSeries
+from excursions.records import TagSeries
 from excursions.register import infer_plant, load_register, write_register
-from excursions.report.result import LabSample, ScanResult
+from excursions.report.result import ScanResult
 
 Keep = Callable[[ScanResult, Mapping[str, TagSeries]], None]
 
@@ -45,19 +45,13 @@ class Scan:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Everything:
-    """Everything that came out of files."""
+    """Everything that came out of files, and what is to be mended in them."""
 
     exports: Reading
     logs: tuple[LogReading, ...]
     samples: tuple[SampleReading, ...]
-    laboratory: dict[str, list[LabSample]]
-    plant: Plant
-    decisions: tuple[Decision, ...]
+    evidence: Evidence
     problems: tuple[ExcursionsError, ...]
-
-    @property
-    def entries(self) -> tuple[CalibrationEntry, ...]:
-        return tuple(entry for log in self.logs for entry in log.entries)
 
 
 def scan(
@@ -132,14 +126,12 @@ def _scan(
     found = sort_out([Path(path) for path in exports])
     inputs = found.with_stated(calibrations, samples, register)
     read = read_all(inputs, chosen, engine, progress)
-    wanted = Wanted(plant=read.plant, pins=sample_pins(read.laboratory), closer=closer)
+    evidence = read.evidence
+    wanted = Wanted(plant=evidence.plant, pins=sample_pins(evidence.laboratory), closer=closer)
     analysed, missing = engine.search(wanted, progress)
     if not analysed:
         raise _nothing_to_scan(found, (*read.problems, *missing))
     progress("linking events to calibrations", 0, 1)
-    evidence = Evidence(
-        plant=read.plant, entries=read.entries, laboratory=read.laboratory, decisions=read.decisions
-    )
     result = conclude(evidence, [findings for findings, _ in analysed])
     if keep is not None:
         keep(result, read.exports.series)
@@ -202,33 +194,14 @@ def read_all(inputs: Inputs, options: ScanOptions, engine: Engine, progress: Pro
         settle_samples(read_samples(path, options=reading_options, columns=options.columns), plant)
         for path in inputs.samples
     )
-    entries = [entry for log in logs for entry in log.entries]
-    cleanings = [row for log in logs for row in log.cleanings]
-    plant, sat = with_logs(plant, (row for log in logs for row in log.installations), entries, cleanings)
-    laboratory, strange = samples_by_point(samples, plant)
+    evidence, strange = evidence_of(plant, logs, samples, (*exports.decisions, *inferred))
+    unmatched = unmatched_columns(options.columns, (*logs, *samples))
     return Everything(
         exports=exports,
         logs=logs,
         samples=samples,
-        laboratory=laboratory,
-        plant=plant,
-        decisions=(
-            *exports.decisions,
-            *inferred,
-            *tuned(plant.detectors),
-            *sat,
-            *(decision for log in logs for decision in log.decisions),
-            *(decision for sample in samples for decision in sample.decisions),
-        ),
-        problems=(
-            *problems,
-            *exports.problems,
-            *(problem for log in logs for problem in log.problems),
-            *(problem for sample in samples for problem in sample.problems),
-            *strange,
-            *check_entries(entries, plant),
-            *unmatched_columns(options.columns, (*logs, *samples)),
-        ),
+        evidence=evidence,
+        problems=(*problems, *exports.problems, *strange, *unmatched),
     )
 
 
@@ -288,4 +261,5 @@ def propose_register(
     inputs = dataclasses.replace(found, calibrations=(), samples=(), register=source)
     read = read_all(inputs, chosen, LocalEngine(jobs=1), progress)
     existing = source.read_text(encoding="utf-8") if source else ""
-    return write_register(read.plant, read.decisions, existing_text=existing), read.problems
+    text = write_register(read.evidence.plant, read.evidence.decisions, existing_text=existing)
+    return text, read.problems

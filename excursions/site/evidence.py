@@ -11,18 +11,16 @@ from sqlite3 import Row
 
 import polars as pl
 
-from excursions.calibrations import with_logs
-from excursions.detect.tuning import tunable, tuned
+from excursions.detect.tuning import tunable
 from excursions.errors import ExcursionsError
-from excursions.pipeline.conclude import Evidence
-from excursions.pipeline.inputs import samples_by_point
+from excursions.pipeline.evidence import Evidence, evidence_of
 from excursions.plant import Plant
 from excursions.read import ReadOptions
-from excursions.read.logs.log import LogReading, check_entries, read_calibrations
+from excursions.read.logs.log import LogReading, read_calibrations
 from excursions.read.logs.names import settle_log, settle_samples
 from excursions.read.logs.samples import SampleReading, read_samples
 from excursions.read.members import MARK
-from excursions.records import CalibrationEntry, Decision, LabSample, TagSeries
+from excursions.records import CalibrationEntry, Decision, TagSeries
 from excursions.register import infer_plant, load_register
 from excursions.site.archive import Part, load_series, tags_of_shared_looks, thinned
 from excursions.site.durable import begins_with
@@ -30,9 +28,8 @@ from excursions.site.inbox import reading_order
 from excursions.site.layout import Site
 from excursions.site.work import Work, live_parts, stated_plant
 
-WHOLE_ROWS = (
-    20_000_000  # up to here the plant is worked out from all rows, beyond from a look at each quarter day
-)
+# Up to here the plant is worked out from all rows, beyond from a look at each quarter day.
+WHOLE_ROWS = 20_000_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,31 +55,14 @@ def gather_evidence(work: Work) -> Known:
     work = dataclasses.replace(work, options=_beside_exports(work))
     logs = _logs(work, _of_kind(work, files, "calibrations"), plant)
     samples = _samples(work, _of_kind(work, files, "samples"), plant)
-    entries = tuple(entry for log in logs for entry in log.entries)
-    cleanings = [row for log in logs for row in log.cleanings]
-    plant, sat = with_logs(plant, (row for log in logs for row in log.installations), entries, cleanings)
-    laboratory, strange = samples_by_point(samples, plant)
-    evidence = Evidence(
-        plant=plant,
-        entries=entries,
-        laboratory={name: _once(rows) for name, rows in laboratory.items()},
-        decisions=(
-            *_export_decisions(work.site, files),
-            *inferred,
-            *tuned(plant.detectors),
-            *sat,
-            *(decision for log in logs for decision in log.decisions),
-            *(decision for sample in samples for decision in sample.decisions),
-        ),
+    evidence, strange = evidence_of(plant, logs, samples, (*_export_decisions(work.site, files), *inferred))
+    once = {name: list(dict.fromkeys(rows)) for name, rows in evidence.laboratory.items()}
+    return Known(
+        evidence=dataclasses.replace(evidence, laboratory=once),  # versions of one list repeat their samples
+        logs=logs,
+        samples=samples,
+        problems=(*(loaded.problems if loaded else ()), *strange),
     )
-    problems = (
-        *(loaded.problems if loaded else ()),
-        *(problem for log in logs for problem in log.problems),
-        *(problem for sample in samples for problem in sample.problems),
-        *strange,
-        *check_entries(entries, plant),
-    )
-    return Known(evidence=evidence, logs=logs, samples=samples, problems=problems)
 
 
 def _beside_exports(work: Work) -> ReadOptions:
@@ -204,11 +184,6 @@ def _samples(work: Work, files: Sequence[tuple[Path, str]], plant: Plant) -> tup
             )
         )
     return tuple(found)
-
-
-def _once(rows: Sequence[LabSample]) -> list[LabSample]:
-    """Samples without exact repeats, in their order."""
-    return list(dict.fromkeys(rows))
 
 
 # --- the plant from the archive ------------------------------------------------------------------------------------

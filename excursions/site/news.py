@@ -32,12 +32,9 @@ class _Night:
     outcomes: Mapping[str, tuple[str, str]]
     changes: list[Change] = field(default_factory=list)
 
-    def reported(self, event: Event) -> bool:
-        """Whether the digest tells of such an event."""
-        return (
-            event.origin in REPORTED_ORIGINS
-            and SEVERITY_RANK[event.severity] >= SEVERITY_RANK[self.report_from]
-        )
+    def reported(self, origin: str, severity: str) -> bool:
+        """Whether the digest tells of an event of this origin and severity."""
+        return origin in REPORTED_ORIGINS and SEVERITY_RANK[severity] >= SEVERITY_RANK[self.report_from]
 
 
 def update_events(
@@ -103,7 +100,7 @@ def _seen(row: Row) -> Seen:
 def _facts(event: Event, work: _Night) -> dict[str, object]:
     """The columns that follow from tonight's findings alone."""
     after = work.outcomes.get(event.id, ("", ""))[0]
-    state = after if after in (NOT_BORNE_OUT,) else "verified" if after == VERIFIED else ""
+    state = after if after == NOT_BORNE_OUT else "verified" if after == VERIFIED else ""
     return {
         "current": event.id, "point": event.point, "probe": event.probe, "kind": event.kind, "origin": event.origin,
         "severity": event.severity, "start": event.start, "end": event.end, "open_end": int(event.open_end),
@@ -131,7 +128,8 @@ def _begin(connection: Connection, event: Event, taken: set[str], work: _Night) 
     columns = ", ".join(row)
     marks = ", ".join(f":{key}" for key in row)
     connection.execute(f"INSERT INTO events ({columns}) VALUES ({marks})", row)
-    _tell(work, "new", event, name, after=str(facts["state"]), told=work.reported(event) and not settled)
+    told = work.reported(event.origin, event.severity) and not settled
+    _tell(work, "new", event, name, after=str(facts["state"]), told=told)
 
 
 def _renew(connection: Connection, row: Row, event: Event, work: _Night) -> None:
@@ -156,11 +154,8 @@ def _renew(connection: Connection, row: Row, event: Event, work: _Night) -> None
 
 def _compare(row: Row, event: Event, facts: Mapping[str, object], work: _Night) -> None:
     """Say in which ways a known event is different; each way is told once."""
-    name, told = row["event"], work.reported(event)
-    was_told = (
-        row["origin"] in REPORTED_ORIGINS
-        and SEVERITY_RANK[row["severity"]] >= SEVERITY_RANK[work.report_from]
-    )
+    name, told = row["event"], work.reported(event.origin, event.severity)
+    was_told = work.reported(row["origin"], row["severity"])
     closed = row["state"] == CLOSED
     if row["state"] == WITHDRAWN:
         _tell(work, "changed", event, name, before=WITHDRAWN, after="seen again", told=told)
@@ -169,15 +164,7 @@ def _compare(row: Row, event: Event, facts: Mapping[str, object], work: _Night) 
         _tell(work, "changed", event, name, before=before, after=after, told=told or was_told)
     elif abs(row["start"] - event.start) > MOVED_NS:
         before, after = (f"began {day(t, work.tz)}" for t in (row["start"], event.start))
-        _tell(
-            work,
-            "changed",
-            event,
-            name,
-            before=before,
-            after=after,
-            told=told,
-        )
+        _tell(work, "changed", event, name, before=before, after=after, told=told)
     if SEVERITY_RANK[event.severity] > SEVERITY_RANK[row["severity"]]:
         _tell(work, "worse", event, name, before=row["severity"], after=event.severity, told=told)
     elif event.open_end and not row["open_end"]:
@@ -199,10 +186,6 @@ def _withdraw(connection: Connection, row: Row, work: _Night) -> None:
         "UPDATE events SET state = ?, updated = ? WHERE event = ?", (WITHDRAWN, work.number, row["event"])
     )
     label = _called(row["kind"], row["origin"])
-    told = (
-        row["origin"] in REPORTED_ORIGINS
-        and SEVERITY_RANK[row["severity"]] >= SEVERITY_RANK[work.report_from]
-    )
     work.changes.append(
         Change(
             what="changed",
@@ -212,7 +195,7 @@ def _withdraw(connection: Connection, row: Row, work: _Night) -> None:
             before=label,
             after=WITHDRAWN,
             sentence=f"In the record as it is now nothing is left of this {label} of {day(row['start'], work.tz)}.",
-            told=told,
+            told=work.reported(row["origin"], row["severity"]),
         )
     )
 
