@@ -1,6 +1,6 @@
 """A night on a site with a long archive, beside polars alone reading the day's file; and a night with nothing new.
 
-    python -m tests.benchmarks.nightly [--points 500] [--months 24] [--every 10] [--distinct 5]
+    python -m tests.benchmarks.nightly [--points 500] [--months 24] [--every 10] [--distinct 5] [--into 13]
 
 The archive is filled directly (reading years of text is the reader's benchmark); the night itself runs as a process
 of its own, cold start and pages included.  Years of hundreds of points would take hours to search for the first time,
@@ -31,6 +31,7 @@ from scipy.signal import lfilter
 
 from excursions.clock import NS_PER_DAY, NS_PER_S
 from excursions.pipeline.progress import quiet
+from excursions.pipeline.windows import STEP
 from excursions.records import FloatArray, TagSeries
 from excursions.site.archive import Rows, cut, months_of, new_part
 from excursions.site.codec import decode, encode
@@ -243,6 +244,12 @@ def night(site: Site, runs: int = 1) -> Cost:
     return cost([sys.executable, "-m", "excursions", "nightly", str(site.root), "--json"], runs)
 
 
+def history_days(months: int, into: int) -> int:
+    """About so many months of history, such that the day after it begins `into` days into a fortnight of the search."""
+    days = round(months * 30.4)
+    return days - ((BEGIN + days * NS_PER_DAY) % STEP // NS_PER_DAY - into) % (STEP // NS_PER_DAY)
+
+
 def main() -> None:
     """Run and print."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -255,9 +262,12 @@ def main() -> None:
     parser.add_argument(
         "--keep", type=Path, help="make the site here and leave it before the night of the day"
     )
+    parser.add_argument(
+        "--into", type=int, default=13, help="days of the fortnight that are over when the day begins"
+    )
     asked = parser.parse_args()
     fleet = Fleet(asked.points, min(asked.distinct, asked.points))
-    days = round(asked.months * 30.4)
+    days = history_days(asked.months, asked.into)
     with tempfile.TemporaryDirectory() as folder:
         site = init_site(asked.keep or Path(folder) / "site")
         last, first, whole = prepare(site, fleet, days, asked.every)
