@@ -213,8 +213,8 @@ def classify(path: Path) -> tuple[str, str]:
     if suffix in _NO_DATA:
         return "ignored", f"a {suffix} file holds no readings"
     if suffix in _PERHAPS:
-        if suffix in _STRUCTURED and _is_structured_log(path):
-            return "calibrations", ""
+        if suffix in _STRUCTURED and (kind := _of_records(path)):
+            return kind, ""
         return (
             ("export", "")
             if promises_readings(path)
@@ -230,15 +230,15 @@ def classify(path: Path) -> tuple[str, str]:
     return _by_content(path, sheets)
 
 
-def _is_structured_log(path: Path) -> bool:
-    """Whether a file of nested records, small enough to be seen whole, holds calibrations."""
+def _of_records(path: Path) -> str:
+    """``calibrations`` or ``samples`` where a file of nested records, small enough to be seen whole, holds them; else empty."""
     if path.stat().st_size > _LARGEST_STRUCTURED:
-        return False
+        return ""
     try:
         sheets = read_cells(path, ReadOptions()).sheets
     except ExcursionsError:
-        return False  # the reader of exports tells what is wrong with it
-    return any(_is_log(sheet, plain(path.stem).casefold()) for sheet in sheets)
+        return ""  # the reader of exports tells what is wrong with it
+    return _of_people(sheets, plain(path.stem).casefold())
 
 
 def _named_like_a_table(path: Path) -> bool:
@@ -265,18 +265,22 @@ def _register(path: Path) -> tuple[str, str]:
 def _by_content(path: Path, sheets: Sequence[Sheet]) -> tuple[str, str]:
     """By the headers of the first sheet that has one; the file's name decides only between two that fit."""
     name = plain(path.stem).casefold()
-    best = ""
     if path.suffix.casefold() == ".zip" and not all(_is_log(s, name) or _is_samples(s, name) for s in sheets):
         return "export", ""  # packed with at least one export: the reader of exports tells what it is
+    kind = _of_people(sheets, name)
+    return (kind, "") if kind else _export_or_nothing(sheets)
+
+
+def _of_people(sheets: Sequence[Sheet], name: str) -> str:
+    """``calibrations``, else ``samples``, where one of the tables is such a list; else empty."""
+    best = ""
     for sheet in sheets:
         samples = _is_samples(sheet, name)
         if _is_log(sheet, name) and not (samples and _tells_no_work(sheet)):
-            return "calibrations", ""
+            return "calibrations"
         if samples:
-            best = best or "samples"
-    if best:
-        return best, ""
-    return _export_or_nothing(sheets)
+            best = "samples"
+    return best
 
 
 def _is_log(sheet: Sheet, name: str) -> bool:

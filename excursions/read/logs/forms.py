@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping
 
 from excursions.read.logs.cells import Row, Sheet
+from excursions.read.logs.headers import meaning_of
 from excursions.read.logs.table import LogTable, cell_at, find_table
 
 _WIDEST_FORM, _LONGEST_FORM = 60, 60  # a form holds a few calibrations side by side, not hundreds
@@ -16,7 +17,11 @@ _LABELLED = re.compile(r"\s*([^\W\d][^:=]{0,39}?)\s*(?::(?!\d)|=)\s*(.*)")
 def find_log(sheet: Sheet, columns: Mapping[str, str]) -> LogTable | None:
     """The table of a log as it stands, with rows for columns, or of forms that say a thing a line; None where it is none of these."""
     upright, turned = find_table(sheet, columns), find_table(transposed(sheet), columns)
-    if upright and turned and _says_twice(upright) and not _says_twice(turned):
+    if (
+        upright
+        and turned
+        and ((_says_twice(upright) and not _says_twice(turned)) or _labels_figures(upright))
+    ):
         return turned
     return upright or turned or find_table(forms(sheet), columns)
 
@@ -25,6 +30,12 @@ def _says_twice(table: LogTable) -> bool:
     """Whether "as found" and "as left" stand over several columns each: those of several days, in a form with a label before each row."""
     phases = [meaning for meaning in table.meanings if meaning.kind == "value" and meaning.phase]
     return len(set(phases)) < len(phases)
+
+
+def _labels_figures(table: LogTable) -> bool:
+    """Whether rows below a header without date and standards begin with labels, ``Slope [%]`` beside what was found and left."""
+    own = any(table.columns(kind) for kind in ("time", "clock", "standard"))
+    return not own and any(meaning_of(cell_at(row, 0)).kind == "figure" for row in table.rows)
 
 
 def transposed(sheet: Sheet) -> Sheet:

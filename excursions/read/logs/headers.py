@@ -365,11 +365,11 @@ def meanings_of(headers: Sequence[str]) -> list[Meaning]:
     ]
 
 
-_BUFFER = re.compile(r"ph ?([1-3])")
+_BUFFER = re.compile(r"(?:ph|b) ?([1-3])")
 
 
 def _with_buffers(found: Sequence[Meaning], headers: Sequence[str]) -> list[Meaning]:
-    """``pH1`` beside ``E1 [mV]`` is the buffer that the potential was read in, and no reading in a buffer of pH 1."""
+    """``pH1`` or ``B1`` beside ``E1 [mV]`` is the buffer that the potential was read in, and no reading in a buffer of pH 1."""
     potentials = {m.index for m in found if m.kind == "raw" and m.unit == "mv" and m.index and not m.fixed}
     counted = [_BUFFER.fullmatch(fold(header)) for header in headers]
     return [

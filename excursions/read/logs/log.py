@@ -26,6 +26,7 @@ from excursions.read.logs.shaping import (
     with_deviations,
     with_points,
     with_standards,
+    with_ticks,
     without_counts,
 )
 from excursions.read.logs.swaps import Swap, installations_of
@@ -128,7 +129,9 @@ def _table(log: _Log, sheet: Sheet, *, alone: bool) -> LogTable | None:
     table = find_log(sheet, log.columns)
     if table is not None:
         table = without_counts(
-            with_deviations(with_standards(with_phases(with_actions(with_points(by_points(table))))))
+            with_deviations(
+                with_standards(with_phases(with_actions(with_ticks(with_points(by_points(table))))))
+            )
         )
         table, twice = without_twins(with_names_above(named_by_letters(table)))
         log.problems += [error.at(file=log.file) for error in twice]

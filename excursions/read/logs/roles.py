@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from difflib import SequenceMatcher
 
 from excursions.errors import UsageError, nearest
-from excursions.read.logs.headers import Meaning, fold, meaning_of
+from excursions.read.logs.headers import Meaning, fold, meaning_of, unit_in
 
 ROLES: dict[str, Meaning] = {
     "time": Meaning(kind="time"),
@@ -90,5 +91,5 @@ def with_stated(
         found = [
             Meaning() if i != at and m.kind == read.kind and m == read else m for i, m in enumerate(found)
         ]
-        found[at] = read
+        found[at] = replace(read, unit=read.unit or unit_in(fold(header))[1])
     return found

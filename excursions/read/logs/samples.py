@@ -18,6 +18,7 @@ from excursions.read.logs.gathered import Gathered
 from excursions.read.logs.headers import Meaning, fold, meaning_of, unit_in
 from excursions.read.logs.table import (
     LogTable,
+    cell_at,
     column_decision,
     find_table,
     is_date,
@@ -26,6 +27,7 @@ from excursions.read.logs.table import (
 from excursions.read.model import REFUSED_SCHEMA, ReadOptions
 from excursions.read.text.fold import plain
 from excursions.read.text.numbers import is_nothing, number_of
+from excursions.read.text.units import pretty
 from excursions.records import Decision, LabSample
 
 
@@ -335,7 +337,7 @@ def _dateless(table: LogTable, row: Row) -> str:
 def _taken_back(table: LogTable, row: Row) -> str:
     """The word in a column of states by which the laboratory takes a result back, or empty."""
     for at, meaning in enumerate(table.meanings):
-        cell = row.cells[at] if at < len(row.cells) else ""
+        cell = cell_at(row, at)
         if meaning.kind in ("", "ignored", "result", "phase") and plain(cell).casefold() in w.WITHDRAWN:
             return cell
     return ""
@@ -386,7 +388,7 @@ def _take_long(gathered: _List, table: LogTable, row: Row, time: int, comma: boo
     else:
         header_unit = next((m.unit for m in table.meanings if m.kind == "value"), "")
         stated = table.cell(row, "value_unit")
-        unit = ("" if is_nothing(stated) else stated) or number[1] or header_unit
+        unit = ("" if is_nothing(stated) else stated) or pretty(number[1] or header_unit)
         comment = gathered.commented(table.cell(row, "comment"))
         gathered.samples.append(
             LabSample(point=point, time=time, value=number[0], unit=unit, comment=comment, line=row.line)
@@ -400,7 +402,7 @@ def _take_wide(
     found = 0
     lost: list[tuple[int, str]] = []
     for at in wide:
-        cell = row.cells[at] if at < len(row.cells) else ""
+        cell = cell_at(row, at)
         number = None if is_nothing(cell) or cell.lstrip()[:1] in "<>" else number_of(cell, comma=comma)
         if number:
             name, unit = _name_of(table.headers[at])
@@ -410,7 +412,7 @@ def _take_wide(
                 point=name,
                 time=time,
                 value=number[0],
-                unit=number[1] or unit or table.meanings[at].unit,
+                unit=pretty(number[1]) or unit or pretty(table.meanings[at].unit),
                 comment=comment,
                 line=row.line,
             )

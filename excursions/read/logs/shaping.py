@@ -8,12 +8,14 @@ from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
 
+from excursions.read.logs.actions import action_of
 from excursions.read.logs.cells import Row
 from excursions.read.logs.headers import Meaning, fold, meaning_of
 from excursions.read.logs.standards import standard_of
 from excursions.read.logs.table import LogTable, cell_at
 from excursions.read.text.fold import plain
 from excursions.read.text.vocabulary import DEVIATIONS, STANDARDS
+from excursions.read.text.words import STATE_WORDS
 
 _DEVIATIONS = re.compile(rf"\b(?:{'|'.join(sorted(DEVIATIONS))})\b")
 _READ = ("raw", "value", "figure")
@@ -98,6 +100,47 @@ def named_by_letters(table: LogTable) -> LogTable:
         Meaning() if at in points and at not in lettered else m for at, m in enumerate(table.meanings)
     ]
     return replace(table, meanings=tuple(meanings))
+
+
+_TICKED, _BLANK = frozenset("x✓✔☑☒✗✘") | {"xx", "j", "1"}, frozenset("☐□-0")
+
+
+def _ticks(cell: str) -> bool | None:
+    """Whether a box is ticked, or answered by yes; None where the cell holds something else."""
+    said = plain(cell).strip("[]() ").casefold()
+    if said in _TICKED or said in _BLANK or not said:
+        return said in _TICKED
+    return bool(STATE_WORDS[said]) if said in STATE_WORDS else None
+
+
+def with_ticks(table: LogTable) -> LogTable:
+    """Columns named after work, ``Verified``, ``Adjusted (Y/N)``, with a tick where it was done, as one column of actions.
+
+    Where a log says that nothing was adjusted, and nothing else that was done, the figures are those of a verification.
+    """
+    if table.columns("action"):
+        return table
+    boxes = []
+    for at, header in enumerate(table.headers):
+        ticks = {cell: _ticks(cell) for row in table.rows if (cell := cell_at(row, at))}
+        if ticks and None not in ticks.values() and action_of(header):
+            boxes.append(at)
+    if not boxes:
+        return table
+    rows = []
+    for row in table.rows:
+        done = [table.headers[at] for at in boxes if _ticks(cell_at(row, at))]
+        denied = any(cell_at(row, at) and action_of(table.headers[at]) == "calibration" for at in boxes)
+        cells = [cell_at(row, at) for at in range(len(table.headers))]
+        rows.append(Row(row.line, (*cells, ", ".join(done) or ("verification" if denied else ""))))
+    meanings = [Meaning(kind="ignored") if at in boxes else m for at, m in enumerate(table.meanings)]
+    action = "/".join(table.headers[at] for at in boxes)
+    return replace(
+        table,
+        headers=(*table.headers, action),
+        meanings=(*meanings, Meaning(kind="action")),
+        rows=tuple(rows),
+    )
 
 
 _LIKE_A_TAG = re.compile(r"(?=.*\d)(?=.*[^\W\d_])[\w./-]{2,24}")

@@ -126,6 +126,7 @@ _CAPITALS = {
     "s/cm": "S/cm",
     "degf": "degF",
     "°f": "degF",
+    "°c": "degC",
     "ug/l": "ug/L",
     "fnu": "FNU",
     "kpa": "kPa",

@@ -142,6 +142,15 @@ def test_columns_are_told_as_a_decision(tmp_path: Path) -> None:
     assert any("buffer 1: standard 1" in what and "mV 2: raw 2 [mv]" in what for what in told)
 
 
+def test_a_stated_column_keeps_the_unit_of_its_header(tmp_path: Path) -> None:
+    path = tmp_path / "log.csv"
+    path.write_text("date,point,standard [mV],Q1 [mV]\n2024-01-01 09:00,RX1,220,231\n")
+    (entry,) = read_calibrations(path, columns={"raw": "Q1 [mV]", "standard": "standard [mV]"}).entries
+    assert [(s.standard, s.standard_unit, s.raw, s.raw_unit) for s in entry.standards] == [
+        (220, "mV", 231, "mV")
+    ]
+
+
 def test_a_meaning_that_is_no_word_of_the_house_is_refused(tmp_path: Path) -> None:
     from excursions.errors import UsageError
 

@@ -122,7 +122,7 @@ def test_texts_in_a_column_of_numbers_are_told_once(tmp_path: Path) -> None:
 
 def test_how_sure_a_number_is_may_begin_with_the_point(tmp_path: Path) -> None:
     reading = read(tmp_path, "date,point,result\n2026-03-14 09:00,A,7.10 ± .05 pH\n")
-    assert [(s.value, s.unit) for s in reading.samples] == [(7.1, "ph")]
+    assert [(s.value, s.unit) for s in reading.samples] == [(7.1, "pH")]
 
 
 @pytest.mark.parametrize("days", ["15.01.2026,12.02.2026", "15-Jan-2026 08:10,12-Feb-2026 08:05"])
