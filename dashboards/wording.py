@@ -11,6 +11,7 @@ from excursions.digits import DEGREE, band_ends, number, of_a_move, written
 from excursions.kinds import KINDS, MOVES
 from excursions.records import Doubt, Event
 from excursions.report.reader import Reader as Reader
+from excursions.report.wording import CAUSE_WORDS as CAUSE_WORDS
 
 CAUTIONS = (
     "This is no release system and no protective system: it reads a record after the fact. Quality decisions and "
@@ -47,7 +48,6 @@ PARAMETER_WORDS = {
     "span": "span",
     "gain": "gain",
 }
-CAUSE_WORDS = {"ageing": "ordinary ageing", "unrecorded": "something not in the record"}
 # Units that stand at the end of a figure's name, longest first, and how people write them.
 SUFFIXES = (
     ("_k_per_min", "K/min"),

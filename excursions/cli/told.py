@@ -17,7 +17,14 @@ from excursions.records import Link, Parameter, Shift
 from excursions.report.history import CalibrationTold, ShiftTold
 from excursions.report.reader import Reader, looking
 from excursions.report.result import ScanResult
-from excursions.report.wording import basis_words, doubt_sentence, event_sentence, parameter_unit, quantity
+from excursions.report.wording import (
+    CAUSE_WORDS,
+    basis_words,
+    doubt_sentence,
+    event_sentence,
+    parameter_unit,
+    quantity,
+)
 
 WIDTH = 80
 LEFT = 14
@@ -135,7 +142,7 @@ def _share(probability: float) -> str:
 
 def _named(link: Link, result: ScanResult, tz: ZoneInfo) -> str:
     if link.cause != "event":
-        return {"ageing": "ordinary ageing", "unrecorded": "something not in the record"}[link.cause]
+        return CAUSE_WORDS[link.cause]
     event = next((e for f in result.points for e in f.events if e.id == link.event), None)
     return event_sentence(event, tz) if event else "an event"
 

@@ -23,11 +23,20 @@ from excursions.link.candidates import Cause, causes
 from excursions.link.effects import kicks
 from excursions.link.intervals import Interval, intervals
 from excursions.link.lessons import fleet_heat, heat_per_hour
-from excursions.link.posterior import AGEING, UNRECORDED, Posterior, posterior, seen_in, weigh_sets
+from excursions.link.posterior import (
+    AGEING,
+    UNRECORDED,
+    Posterior,
+    posterior,
+    seen_in,
+    unexplained,
+    weigh_sets,
+)
 from excursions.link.renewed import came_back
+from excursions.link.undone import undone
 from excursions.measurands import MEASURANDS
 from excursions.plant import Plant
-from excursions.records import Event, FloatArray, Link, Shift
+from excursions.records import MISJUDGED, Event, FloatArray, Link, Shift
 
 # A shift between calibrations with a likelier-than-this damage in between teaches nothing about ageing.
 _DISTURBED = 0.3
@@ -106,13 +115,16 @@ def weigh(
         told = [seen_in(span, rows, w) for span, rows, w in zip(spans, found, weights, strict=True)]
         beliefs = updated(told, beliefs)
         found = [causes(span, plant, levels, beliefs) for span in spans]
+    alone = [
+        unexplained(weigh_sets(span, rows, ageing, beliefs)) for span, rows in zip(spans, found, strict=True)
+    ]
     weighed = tuple(
         Weighed(
             interval=span,
             causes=rows,
-            posterior=posterior(rows, span, weigh_sets(span, rows, ageing, beliefs)),
+            posterior=posterior(rows, span, weigh_sets(span, rows, ageing, beliefs, undone=ways)),
         )
-        for span, rows in zip(spans, found, strict=True)
+        for span, rows, ways in zip(spans, found, undone(spans, alone, ageing), strict=True)
     )
     return Weighing(weighed=weighed, ageing=ageing, beliefs=beliefs)
 
@@ -143,7 +155,7 @@ def _links(weighed: Weighed, index: int, shift: Shift, done: Weighing, tz: ZoneI
     return [
         Link(
             shift=shift.id,
-            cause={AGEING: "ageing", UNRECORDED: "unrecorded"}.get(column, "event"),
+            cause=_cause(column, weighed.posterior),
             event=weighed.causes[column].event.id if column >= 0 else "",
             probability=chance / total,
             rank=rank,
@@ -153,6 +165,13 @@ def _links(weighed: Weighed, index: int, shift: Shift, done: Weighing, tz: ZoneI
         )
         for rank, (chance, column, mean, spread) in enumerate(kept, start=1)
     ]
+
+
+def _cause(column: int, seen: Posterior) -> str:
+    """What a column of a posterior stands for."""
+    if column == UNRECORDED:
+        return MISJUDGED if seen.misjudged else "unrecorded"
+    return "ageing" if column == AGEING else "event"
 
 
 def _predicted(
@@ -188,6 +207,8 @@ def _reasons(
 ) -> tuple[str, ...]:
     """Plain facts for and against one link."""
     if column == UNRECORDED:
+        if weighed.posterior.misjudged:
+            return (_misjudged(weighed, tz),)
         if shift.coated:
             took = _known(shift.taken_off, shift.uncertainty, shift)
             return (
@@ -218,6 +239,20 @@ def _reasons(
         *after,
         f"it {_would(mean, spread, shift)}",
         *origin,
+    )
+
+
+def _misjudged(weighed: Weighed, tz: ZoneInfo) -> str:
+    """Which calibration was itself off, and what that says of the readings."""
+    span, seen = weighed.interval, weighed.posterior
+    if seen.began_off >= seen.ended_off:
+        return (
+            f"takes back what the calibration of {day(span.start, tz)} found and set: that one was off itself (a wrong or spoilt "
+            "standard, a slip), and the readings from it on were wrong"
+        )
+    return (
+        f"the next calibration took it back: that of {day(span.end, tz)} was off itself (a wrong or spoilt standard, a slip) rather "
+        "than the probe before it"
     )
 
 

@@ -20,6 +20,7 @@ from excursions.link.candidates import Cause
 from excursions.link.effects import Variant, blind, family_of, kicks, table_chance
 from excursions.link.intervals import Interval
 from excursions.link.renewed import RENEWED, renewed
+from excursions.link.undone import BEGAN_OFF, ENDED_OFF
 from excursions.records import FloatArray, IndexArray
 
 MOST = 3
@@ -58,6 +59,7 @@ class Posterior:
     began (n, p) : what the probe's parameters truly were at the start, less what was determined then
     acted : chance that each cause acted, by column
     observed : conditioned on found shifts
+    began_off, ended_off : chance that the calibration at that end was itself off
     """
 
     causes: tuple[Cause, ...]
@@ -67,18 +69,34 @@ class Posterior:
     when: FloatArray
     acted: FloatArray
     observed: bool
+    began_off: float = 0.0
+    ended_off: float = 0.0
+
+    @property
+    def misjudged(self) -> bool:
+        """Whether the calibration at either end was rather off than not."""
+        return self.began_off + self.ended_off > 0.5
 
 
 def weigh_sets(
-    interval: Interval, causes: Sequence[Cause], ageing: Ageing, beliefs: Beliefs, *, observed: bool = True
+    interval: Interval,
+    causes: Sequence[Cause],
+    ageing: Ageing,
+    beliefs: Beliefs,
+    *,
+    observed: bool = True,
+    undone: Sequence[Variant] = (),
 ) -> Weights:
-    """Weigh every set of ways of acting against the found shifts (or, not `observed`, by its chance alone)."""
+    """Weigh every set of ways of acting against the found shifts (or, not `observed`, by its chance alone).
+
+    undone : ways in which a calibration at either end made the shift by itself (:mod:`excursions.link.undone`)
+    """
     shifts = interval.shifts
     found = np.array([s.change for s in shifts])
     noise = np.diag([s.uncertainty**2 for s in shifts])
     rows = [ageing.of(s).over(s) for s in shifts]
     base_mean, base = np.array([row[0] for row in rows]), np.diag([row[1] for row in rows])
-    unrecorded = (*_unrecorded(interval, beliefs), *renewed(interval))
+    unrecorded = (*_unrecorded(interval, beliefs), *renewed(interval), *undone)
     options = (
         *((i, v) for i, cause in enumerate(causes) for v in cause.variants),
         *((len(causes), v) for v in unrecorded),
@@ -134,6 +152,8 @@ def posterior(causes: Sequence[Cause], interval: Interval, weights: Weights) -> 
         rows = rows[sources[option[rows]] == OTHER]
         when[rows, column_of[option[rows]]] = _loose_times(interval, starts[option[rows]], rows, place)
     when[:, columns - 2] = _unseen_times(interval)
+    drawn, which = np.nonzero(np.isin(sources, (BEGAN_OFF, ENDED_OFF))[chosen] & (chosen >= 0))
+    when[drawn, columns - 2] = starts[chosen[drawn, which], None]
     return Posterior(
         causes=tuple(causes),
         cause=np.array([*range(len(causes)), UNRECORDED, AGEING], dtype=np.int64),
@@ -142,6 +162,8 @@ def posterior(causes: Sequence[Cause], interval: Interval, weights: Weights) -> 
         when=when,
         acted=_acted(weights),
         observed=weights.found is not None,
+        began_off=_share_of(BEGAN_OFF, weights),
+        ended_off=_share_of(ENDED_OFF, weights),
     )
 
 
@@ -195,14 +217,19 @@ def seen_in(interval: Interval, causes: Sequence[Cause], weights: Weights) -> Se
             for i, c in enumerate(causes)
         ),
         months=months_of(interval.shifts[0]),
-        unrecorded=float(acted[len(causes)]) - _renewed_share(weights),
+        unrecorded=float(acted[len(causes)]) - _share_of(RENEWED, weights),
         kicks=tuple(_kick_sizes(interval, weights)),
     )
 
 
-def _renewed_share(weights: Weights) -> float:
-    """Chance that the parameters are those of a new probe: no damage, and nothing to learn its rate from."""
-    own = [i for i, (_, variant) in enumerate(weights.options) if variant.source == RENEWED]
+def unexplained(weights: Weights) -> float:
+    """Chance that something acted that is not in the record."""
+    return float(_acted(weights)[weights.columns - 2])
+
+
+def _share_of(source: str, weights: Weights) -> float:
+    """Chance that ways of one source acted: a new probe, say, which is no damage and teaches nothing of its rate."""
+    own = [i for i, (_, variant) in enumerate(weights.options) if variant.source == source]
     return float(weights.weight @ np.isin(weights.members, own).any(axis=1))
 
 
@@ -215,7 +242,7 @@ def _kick_sizes(interval: Interval, weights: Weights) -> list[tuple[Source, floa
     for row, w in sets:
         own = [int(i) for i in row if i >= 0]
         for i in own:
-            if source_of[i] in ("", RENEWED):
+            if source_of[i] in ("", RENEWED, BEGAN_OFF, ENDED_OFF):
                 continue
             total = weights.noise + weights.base + covariances[own].sum(axis=0)
             rest = (

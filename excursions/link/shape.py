@@ -29,7 +29,7 @@ from excursions.link.pins import Agreement, Pin, Samples, agreement, pins_of
 from excursions.link.posterior import AGEING, Posterior
 from excursions.plant import Point
 from excursions.ranks import many_quantiles
-from excursions.records import AGED, COATED, PRORATION, UNVERIFIED, Doubt, FloatArray, Parameter
+from excursions.records import AGED, COATED, PRORATION, SET_WRONG, UNVERIFIED, Doubt, FloatArray, Parameter
 
 CONFIDENCE = 0.9
 # The window opens when the chance that the reading was out of tolerance first reaches this.
@@ -155,11 +155,11 @@ def window(span: Span, seen: Posterior, reason: str) -> Doubt | None:
         return None
     lead = _lead(span, seen)
     opens, about = _opening(span, grid, outside, lead)
-    if _by_samples(lead, agreed):
+    if _by_samples(lead, seen, agreed):
         opens, about = _last_agreeing(span, grid, weighted_quantile(everywhere, weight, 0.5), opens), True
     inside = np.unique(np.concatenate([[opens], knots[knots >= opens]]))
     drawn = _with_samples(span, seen, agreed, inside)
-    even = lead is None and seen.observed and not span.pins
+    even = lead is None and seen.observed and not span.pins and not seen.misjudged
     middle = _prorated(span, inside) if even else weighted_quantile(drawn, weight, 0.5)
     half = weighted_quantile(np.abs(drawn - middle), weight, CONFIDENCE)
     line = tuple((span.start + int(t), float(e)) for t, e in zip(inside, middle, strict=True))
@@ -171,7 +171,7 @@ def window(span: Span, seen: Posterior, reason: str) -> Doubt | None:
         open_end=span.open_end,
         knots=line,
         band=tuple(float(h) for h in half),
-        basis=_basis(lead, agreed, observed=seen.observed),
+        basis=_basis(lead, seen, agreed),
         hours_out_of_tolerance=hours_beyond(line, float(np.median(span.tolerance(inside)))),
         event=lead.event.id if lead else "",
         reasons=(reason, *_shape_reason(lead, span, seen, even=even), *_pin_reason(agreed)),
@@ -315,16 +315,19 @@ def _most(span: Span, seen: Posterior) -> int:
     return int(np.argmax(weight))
 
 
-def _by_samples(lead: Cause | None, agreed: Agreement | None) -> bool:
-    """Whether the laboratory samples say how the error went, rather than an event."""
-    return agreed is not None and (lead is None or agreed.unexplained > _RATHER)
+def _by_samples(lead: Cause | None, seen: Posterior, agreed: Agreement | None) -> bool:
+    """Whether the laboratory samples say how the error went, rather than an event or a calibration that was off."""
+    known = lead is not None or seen.misjudged
+    return agreed is not None and (not known or agreed.unexplained > _RATHER)
 
 
-def _basis(lead: Cause | None, agreed: Agreement | None, *, observed: bool) -> str:
-    if _by_samples(lead, agreed):
+def _basis(lead: Cause | None, seen: Posterior, agreed: Agreement | None) -> str:
+    if _by_samples(lead, seen, agreed):
         return "laboratory samples"
     if lead is None:
-        return PRORATION if observed else UNVERIFIED
+        if seen.misjudged:
+            return SET_WRONG
+        return PRORATION if seen.observed else UNVERIFIED
     if lead.event.kind in HEAT_KINDS:
         return "heat"
     return "drift" if lead.event.kind in GRADUAL else lead.event.kind
@@ -343,6 +346,8 @@ def _pin_reason(agreed: Agreement | None) -> tuple[str, ...]:
 def _shape_reason(lead: Cause | None, span: Span, seen: Posterior, *, even: bool) -> tuple[str, ...]:
     if lead is not None:
         return (f"how the error grew is reckoned from the {KINDS[lead.event.kind].label}",)
+    if seen.began_off > _RATHER:
+        return ("the calibration it begins with was itself off, as the one at its end shows",)
     if not even:
         return ()
     if is_off_at_first(span):

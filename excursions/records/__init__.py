@@ -6,6 +6,7 @@ canonical unit of their measurand (temperature in degC), NaN where missing; span
 
 from excursions.records.calibrations import (
     FIGURE_UNITS,
+    MISJUDGED,
     SHOWN,
     Calibration,
     CalibrationEntry,
@@ -31,6 +32,7 @@ from excursions.records.events import (
     OUTCOMES,
     PRORATION,
     RETURNED,
+    SET_WRONG,
     SETTLED,
     SEVERITY_RANK,
     SHOWED_IT,
@@ -86,6 +88,7 @@ __all__ = [
     "LEFT_OFF",
     "MAY_BE_PROBE",
     "MEASURING",
+    "MISJUDGED",
     "MOVED_INSTEAD",
     "MOVED_NOT",
     "MOVED_TOO",
@@ -98,6 +101,7 @@ __all__ = [
     "RECOVERING",
     "RETURNED",
     "SETTLED",
+    "SET_WRONG",
     "SEVERITY_RANK",
     "SHOWED_IT",
     "SHOWN",

@@ -162,11 +162,16 @@ class Shift:
         return short_id("shift", self.probe, self.parameter, self.start, self.end)
 
 
+# Cause of a shift that the calibration at one of its ends made by itself.
+MISJUDGED = "calibration"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Link:
     """One candidate cause of one shift; the probabilities of a shift's links sum to one.
 
-    cause: ``event`` | ``ageing`` | ``unrecorded``; event: id when the cause is an event, else empty.
+    cause: ``event`` | ``ageing`` | ``unrecorded`` | ``calibration`` (one at either end was itself off); event: id when the cause
+    is an event, else empty.
     """
 
     shift: str

@@ -155,6 +155,8 @@ UNVERIFIED = "events that nobody verified"
 KEPT_BEFORE = "an adjustment that the reading does not show"
 # Basis of a window that begins with a verification: it found the reading off, and a verification adjusts nothing.
 LEFT_OFF = "found off before and not adjusted"
+# The same where that calibration was itself off, as the next one shows.
+SET_WRONG = "a calibration that was itself off"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -126,7 +126,7 @@ COLUMNS: dict[str, Columns] = {
     "links": {
         "shift": (pl.String, "id of the shift"),
         "rank": (pl.Int64, "1 is the most probable cause"),
-        "cause": (pl.String, "event | ageing | unrecorded"),
+        "cause": (pl.String, "event | ageing | unrecorded | calibration (one at either end was itself off)"),
         "event": (pl.String, "id of the event when the cause is one"),
         "probability": (pl.Float64, "probabilities of one shift sum to 1 [1]"),
         "predicted": (pl.Float64, "shift this cause predicts [unit of the parameter]"),

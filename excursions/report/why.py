@@ -14,11 +14,18 @@ from excursions.report.explanation import UNKNOWN, Action, Cause
 from excursions.report.followed import heat_before
 from excursions.report.telling import became
 from excursions.report.tracks import tracks_of, worn_out
-from excursions.report.wording import HEAT, day, doubted_from, event_sentence, quantity, why_doubted
+from excursions.report.wording import (
+    CAUSE_WORDS,
+    HEAT,
+    day,
+    doubted_from,
+    event_sentence,
+    quantity,
+    why_doubted,
+)
 
 LEAST_PROBABILITY = 0.01
 MOST_CAUSES = 5
-CAUSE_WORDS = {"ageing": "ordinary ageing", "unrecorded": "something not in the record"}
 CLEANED = having("washes off")
 # What an error rests on beside its causes, by the basis of its window.
 _RESTS = {"laboratory samples": "the error is shown by laboratory samples"}

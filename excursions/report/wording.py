@@ -26,6 +26,13 @@ UNIT_WORDS = {
     "1": "",
 }
 
+# Causes of a shift that are no event.
+CAUSE_WORDS = {
+    "ageing": "ordinary ageing",
+    "unrecorded": "something not in the record",
+    "calibration": "a calibration that was itself off",
+}
+
 
 def quantity(value: float, unit: str, uncertainty: float = float("nan"), *, signed: bool = False) -> str:
     """A number with its unit as people write it."""
