@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+WITHDRAWN = "withdrawn"  # of an event: the record as it is now shows nothing of it
 # What the digest has a heading for, in its order.
 HEADINGS = ("new", "worse", "silent", "resolved", "verified", "doubted", "audit", "overdue", "changed")
 

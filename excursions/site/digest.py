@@ -13,7 +13,7 @@ from typing import Any
 from excursions import clock
 from excursions.records import SEVERITY_RANK
 from excursions.report.result import Verdict
-from excursions.site.changes import HEADINGS, Change
+from excursions.site.changes import HEADINGS, WITHDRAWN, Change
 
 MOST_SHOWN = 25  # of one heading; the rest is counted and stands in the ledger
 _DISCLAIMER = (
@@ -104,6 +104,7 @@ _ASKS = {"resolved": "over", "verified": "calibrated since"}
 def _fact(change: Change, words: Words, *, trusted: bool) -> dict[str, str]:
     """A change, and what it asks for now: of a point that is trusted nobody is asked to act."""
     weight = "check" if trusted and change.severity == "act" else change.severity
+    weight = "gone" if change.after == WITHDRAWN else weight
     return {
         "point": change.point,
         "event": change.event,
@@ -141,7 +142,7 @@ def as_text(facts: Mapping[str, Any]) -> str:
         lines += ["", _title(heading).upper()]
         for row in rows[:MOST_SHOWN]:
             name = f"  [{row['event']}]" if row["event"] else ""
-            lines += _wrapped(f"{row['weight']:7}  {row['point']}: {row['sentence']}{name}")
+            lines += _wrapped(f"{row['weight']:7}  {row['point']}: {_once(row, facts)}{name}")
         lines += _more(rows)
     if facts["remarks"]:
         lines += ["", "REMARKS", *(f"- {remark}" for remark in facts["remarks"][:MOST_SHOWN])]
@@ -152,6 +153,15 @@ def as_text(facts: Mapping[str, Any]) -> str:
         'Answer with: excursions note EVENT "...", excursions close EVENT',
     ]
     return _CONTROL.sub("?", "\n".join([*lines, _DISCLAIMER])) + "\n"
+
+
+def _once(row: Mapping[str, str], facts: Mapping[str, Any]) -> str:
+    """What is told of a change: not again what stands above, in the answer about its point, word for word."""
+    said = next(
+        (now["sentence"] for now in facts.get("now", [])[:MOST_SHOWN] if now["point"] == row["point"]), ""
+    )
+    head, whose, more = row["sentence"].rpartition(" (")
+    return f"as it stands above{whose}{more}" if head and said.startswith(head) else row["sentence"]
 
 
 _TITLES = {
@@ -218,7 +228,7 @@ def as_html(facts: Mapping[str, Any], *, beside_pages: bool = False) -> str:
             "<th>Event</th></tr></thead><tbody>"
         )
         parts += [
-            f"<tr><td>{escape(row['point'])}</td><td>{escape(row['weight'])}</td><td>{escape(row['sentence'])}</td>"
+            f"<tr><td>{escape(row['point'])}</td><td>{escape(row['weight'])}</td><td>{escape(_once(row, facts))}</td>"
             f"<td><code>{escape(row['event'])}</code></td></tr>"
             for row in rows[:MOST_SHOWN]
         ]

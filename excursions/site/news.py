@@ -12,14 +12,21 @@ from excursions.clock import duration_text
 from excursions.kinds import KINDS
 from excursions.records import NOT_BORNE_OUT, SEVERITY_RANK, VERIFIED, Event, short_id
 from excursions.report.result import VERDICTS, PointFindings, ScanResult, Verdict
+from excursions.report.telling import PASSING
 from excursions.report.wording import day, doubt_sentence, event_sentence, whose
-from excursions.site.changes import Change
+from excursions.site.changes import WITHDRAWN, Change
 from excursions.site.match import Seen, match
 
 REPORTED_ORIGINS = ("probe", "undecided")
-WITHDRAWN, CLOSED = "withdrawn", "closed"
+CLOSED = "closed"
 NOT_AUDIT_NEWS = ("overdue", "cannot tell")  # the first has a heading of its own, the second says nothing
-MOVED_NS = clock.NS_PER_HOUR  # an onset that moves further is told
+MOVED_NS = clock.NS_PER_HOUR  # an onset that moves further, and by more than a tenth of what lasts, is told
+_LEADS = (
+    "verified",
+    "worse",
+    "resolved",
+    "changed",
+)  # under which heading an event stands that is different in several ways
 
 
 @dataclass(slots=True, kw_only=True)
@@ -153,26 +160,52 @@ def _renew(connection: Connection, row: Row, event: Event, work: _Night) -> None
 
 
 def _compare(row: Row, event: Event, facts: Mapping[str, object], work: _Night) -> None:
-    """Say in which ways a known event is different; each way is told once."""
-    name, told = row["event"], work.reported(event.origin, event.severity)
+    """Say in which ways a known event is different: the ledger keeps each, the digest has one line for all of them."""
+    found = _differences(row, event, facts, work)
+    lead = min((what for what, _, _, said in found if said), key=_LEADS.index, default="")
+    moved = "".join(
+        f" Before: {old}; now: {new}." for what, old, new, said in found if said and what == "changed"
+    )
+    for what, before, after, said in found:
+        leads, lead = said and what == lead, "" if said and what == lead else lead
+        _tell(
+            work,
+            what,
+            event,
+            row["event"],
+            before=before,
+            after=after,
+            told=leads,
+            more=moved if leads else "",
+        )
+
+
+def _differences(
+    row: Row, event: Event, facts: Mapping[str, object], work: _Night
+) -> list[tuple[str, str, str, bool]]:
+    """What is different, each as heading, before, after and whether the digest tells of it."""
+    told, closed = work.reported(event.origin, event.severity), row["state"] == CLOSED
     was_told = work.reported(row["origin"], row["severity"])
-    closed = row["state"] == CLOSED
+    found = []
     if row["state"] == WITHDRAWN:
-        _tell(work, "changed", event, name, before=WITHDRAWN, after="seen again", told=told)
+        found.append(("changed", WITHDRAWN, "seen again", told))
     if row["kind"] != event.kind or row["origin"] != event.origin:
-        before, after = _called(row["kind"], row["origin"]), _called(event.kind, event.origin)
-        _tell(work, "changed", event, name, before=before, after=after, told=told or was_told)
-    elif abs(row["start"] - event.start) > MOVED_NS:
-        before, after = (f"began {day(t, work.tz)}" for t in (row["start"], event.start))
-        _tell(work, "changed", event, name, before=before, after=after, told=told)
+        names = _called(row["kind"], row["origin"]), _called(event.kind, event.origin)
+        found.append(("changed", *names, told or was_told))
+    elif abs(row["start"] - event.start) > max(MOVED_NS, event.well_begun - event.start):
+        found.append(
+            ("changed", f"began {day(row['start'], work.tz)}", f"began {day(event.start, work.tz)}", told)
+        )
+    passes = event.kind in PASSING or event.went_back  # a changed level stays when it no longer moves
     if SEVERITY_RANK[event.severity] > SEVERITY_RANK[row["severity"]]:
-        _tell(work, "worse", event, name, before=row["severity"], after=event.severity, told=told)
+        found.append(("worse", row["severity"], event.severity, told))
     elif event.open_end and not row["open_end"]:
-        _tell(work, "worse", event, name, before="over", after="open again", told=told and not closed)
-    if row["open_end"] and not event.open_end:
-        _tell(work, "resolved", event, name, before="open", after="over", told=told and not closed)
+        found.append(("worse", "over", "open again", told and not closed))
+    if row["open_end"] and not event.open_end and passes:
+        found.append(("resolved", "open", "over", told and not closed))
     if facts["after"] != row["after"] and facts["state"] in ("verified", NOT_BORNE_OUT):
-        _tell(work, "verified", event, name, before=row["after"], after=str(facts["after"]), told=told)
+        found.append(("verified", row["after"], str(facts["after"]), told))
+    return found
 
 
 def _called(kind: str, origin: str) -> str:
@@ -201,13 +234,20 @@ def _withdraw(connection: Connection, row: Row, work: _Night) -> None:
 
 
 def _tell(
-    work: _Night, what: str, event: Event, name: str, *, told: bool, before: str = "", after: str = ""
+    work: _Night,
+    what: str,
+    event: Event,
+    name: str,
+    *,
+    told: bool,
+    before: str = "",
+    after: str = "",
+    more: str = "",
 ) -> None:
     sentence = f"{event_sentence(event, work.tz)} ({whose(event)})."
-    if what == "changed":
-        sentence = f"{sentence} Before: {before}; now: {after}."
     if what == "verified":
         sentence = f"{sentence} {work.outcomes[event.id][1]}"
+    sentence += more or (f" Before: {before}; now: {after}." if what == "changed" else "")
     work.changes.append(
         Change(
             what=what,
@@ -224,10 +264,9 @@ def _tell(
 
 def _update_verdicts(connection: Connection, result: ScanResult, work: _Night) -> None:
     """Points whose answer became worse or better, beside what their events say."""
-    before = {
-        row["point"]: row["verdict"] for row in connection.execute("SELECT point, verdict FROM verdicts")
-    }
+    before = {row["point"]: row for row in connection.execute("SELECT * FROM verdicts")}
     spoken = {(change.what, change.point) for change in work.changes if change.told}
+    ends = {findings.point.name: findings.end for findings in result.points}
     connection.execute("DELETE FROM verdicts")
     for verdict in sorted(result.verdicts, key=lambda v: v.point):
         connection.execute(
@@ -235,16 +274,43 @@ def _update_verdicts(connection: Connection, result: ScanResult, work: _Night) -
             (verdict.point, verdict.verdict, verdict.since, verdict.sentence),
         )
         old = before.get(verdict.point)
-        if old is None or old == verdict.verdict:
+        if old is None:
             continue
-        _tell_verdict(verdict, old, spoken, work)
+        if old["verdict"] != verdict.verdict:
+            _tell_verdict(verdict, old["verdict"], spoken, work)
+        elif _moved_since(old["since"], verdict, ends.get(verdict.point, 0)):
+            _tell_onset(verdict, old["since"], spoken, work)
+
+
+def _moved_since(old: int | None, verdict: Verdict, now: int) -> bool:
+    """Whether a standing doubt begins elsewhere than was told: by more than a tenth of how long it stands."""
+    if old is None or verdict.since is None:
+        return False
+    return abs(old - verdict.since) > max(MOVED_NS, (now - verdict.since) // 10)
+
+
+def _tell_onset(verdict: Verdict, old: int, spoken: set[tuple[str, str]], work: _Night) -> None:
+    since = f"since {day(old, work.tz)}", f"since {day(verdict.since or 0, work.tz)}"
+    work.changes.append(
+        Change(
+            what="changed",
+            point=verdict.point,
+            severity="check",
+            before=since[0],
+            after=since[1],
+            sentence=f"What it rests on is dated anew. Before: {verdict.verdict} {since[0]}; now: {since[1]}.",
+            told=not any(point == verdict.point for _, point in spoken),
+        )
+    )
 
 
 def _tell_verdict(verdict: Verdict, old: str, spoken: set[tuple[str, str]], work: _Night) -> None:
     worse = VERDICTS.index(verdict.verdict) < VERDICTS.index(old)
     what = "worse" if worse else "resolved"
-    # A new event says it already; two messages about one thing are one too many.
-    said = (what, verdict.point) in spoken or (worse and ("new", verdict.point) in spoken)
+    # What is told of an event says it already, and how the point stands; two messages about one thing are one too many.
+    said = any(
+        (heading, verdict.point) in spoken for heading in (("worse", "new", "changed") if worse else (what,))
+    )
     work.changes.append(
         Change(
             what=what,
@@ -261,6 +327,7 @@ def _tell_verdict(verdict: Verdict, old: str, spoken: set[tuple[str, str]], work
 def _tell_doubts(connection: Connection, result: ScanResult, work: _Night) -> None:
     """Readings that a calibration found out of tolerance; what the calibration ended is told once."""
     known = _told_before(connection, "doubted")
+    names = {row["current"]: row["event"] for row in connection.execute("SELECT event, current FROM events")}
     units = {
         point.name: point.quantity.unit for point in result.plant.points
     }  # also of those without a record
@@ -274,6 +341,7 @@ def _tell_doubts(connection: Connection, result: ScanResult, work: _Night) -> No
             Change(
                 what="doubted",
                 point=doubt.point,
+                event=names.get(doubt.event, ""),
                 severity="check",
                 after=closed[1],
                 sentence=f"Readings to doubt: {doubt_sentence(doubt, units.get(doubt.point, ''), work.tz)}.",
