@@ -20,9 +20,8 @@ NEAR = 3 * NS_PER_HOUR  # a level further from the sample says nothing about it
 NEWEST = 7 * NS_PER_DAY
 LEAST_HOURS = 48  # both points must have measured together this long
 LEAST_NEWEST = 12
-WIDE = (
-    3.0  # robust standard deviations, of weeks held against weeks, from which a difference is called unusual
-)
+# Robust standard deviations, of weeks held against weeks, from which a difference is called unusual.
+WIDE = 3.0
 LEAST_WEEKS = 4  # earlier weeks from which on their own scatter is known (cp)
 
 

@@ -172,9 +172,8 @@ def _order(exposure: HeatExposure) -> tuple[bool, tuple[float, str, int]]:
     return exposure.kind == "sterilisation", hottest_first(exposure)
 
 
-LEAST_KNOWN = (
-    0.95  # of its hours with a temperature, from which on a word about its heat holds for all of them
-)
+# Of its hours with a temperature, from which on a word about its heat holds for all of them.
+LEAST_KNOWN = 0.95
 
 
 def _verdict(life: ProbeLife, trouble: Verdict | None) -> str:

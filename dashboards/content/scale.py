@@ -25,11 +25,8 @@ USUAL = (0.05, 0.95)  # quantiles of the hourly levels that count as usual
 AIR = 1.0  # of their span, added on both sides before anything counts as beyond the scale
 NEWEST = 3 * NS_PER_DAY
 SHORT = 3 * NS_PER_DAY  # events shorter than this are shown to their last extreme
-NO_LEVEL = (
-    "out_of_range",
-    "pinned",
-    "spikes",
-)  # over again, their readings say nothing of the process: cut off, and said
+# Over again, their readings say nothing of the process: cut off, and said.
+NO_LEVEL = ("out_of_range", "pinned", "spikes")
 ENOUGH = 20  # levels from which quantiles mean something
 WORTH = 0.6  # of the whole scale: a usual scale that is hardly narrower is not worth a second one
 

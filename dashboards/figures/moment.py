@@ -33,13 +33,8 @@ TELLING_K = 12.0  # a swing of the temperature worth drawing beside the reading
 CREEPING = having("slow to see")
 # Half spans that are tried: the closest look that still shows enough of the reading on both sides.
 HALVES = (12 * NS_PER_HOUR, 2 * NS_PER_DAY, 4 * NS_PER_DAY, 14 * NS_PER_DAY, 60 * NS_PER_DAY)
-UNLIKE = (
-    CALIBRATING,
-    WASHING,
-    CLEANING,
-    STEAMING,
-    RECOVERING,
-)  # states in which the reading is not that of the process
+# States in which the reading is not that of the process.
+UNLIKE = (CALIBRATING, WASHING, CLEANING, STEAMING, RECOVERING)
 CREPT = HALVES[3]  # what left the tolerance by and by is not seen in a day
 
 

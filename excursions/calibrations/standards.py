@@ -35,20 +35,13 @@ from excursions.records import BoolArray, FloatArray, StandardReading
 
 _HPA = {"hpa": 1.0, "mbar": 1.0, "kpa": 10.0, "bar": 1000.0, "mmhg": 1.33322387415}
 _OXYGEN = ("oxygen", "oxygen_saturation")
-_SHARES_OF_GAS = (
-    "%",
-    "% co2",
-    "%co2",
-    "vol%",
-    "vol-%",
-    "vol.-%",
-)  # of CO2 in a gas saturated with water (cp)
+# Of CO2 in a gas saturated with water (cp).
+_SHARES_OF_GAS = ("%", "% co2", "%co2", "vol%", "vol-%", "vol.-%")
 _SAMPLE_WORDS = ("sample", "process", "grab", "product", "lab")
 _SAMPLE_UNCERTAINTY_PH = 0.05  # a grab sample is neither the same water nor the same minute (cp)
 _CONDUCTIVITY_PER_K = 0.02  # of the standard, for the uncertainty of its temperature beside a conductance
-_COMPENSATED_PER_K = (
-    0.002  # beside a reading, which is compensated to the same 25 degC, by a factor a tenth off at most (cp)
-)
+# Beside a reading, which is compensated to the same 25 degC, by a factor a tenth off at most (cp).
+_COMPENSATED_PER_K = 0.002
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -53,9 +53,8 @@ _OXYGEN_SLOPE = Habit(fresh=100.0, spread=4.0, monthly=-0.7, wander=1.0, kick=10
 CHANCE = 0.05  # of a swap between two calibrations, before looking (cp)
 DAMAGED = 0.15  # of a damage between two calibrations (cp)
 RESTORED = 0.005  # of a gain that comes back without a swap: regenerated, new membrane or electrolyte (cp)
-_OTHER_CELL = (
-    0.15  # of a cell constant; wear and coating move it by less from one calibration to the next (cp)
-)
+# Of a cell constant; wear and coating move it by less from one calibration to the next (cp).
+_OTHER_CELL = 0.15
 _MONTH = 30 * NS_PER_DAY
 
 

@@ -11,9 +11,8 @@ import numpy as np
 from excursions.records import FloatArray
 
 FEWEST = 12  # members between D and 2 D that an empty stretch below D is told from chance by
-SHARE_BELOW = (
-    0.04  # of those between D and 2 D that may lie below: returns from bad quality, repeats, restarts
-)
+# Of those between D and 2 D that may lie below: returns from bad quality, repeats, restarts.
+SHARE_BELOW = 0.04
 
 
 def threshold(sizes: FloatArray, *, below: float = SHARE_BELOW) -> float:

@@ -27,9 +27,8 @@ from excursions.records import Event, Record
 
 STILL = ("stuck", "pinned")
 NOISE = ("noise_growth", "noise_collapse")
-LEFT_OVER = (
-    1.8  # half intervals: what is left of a walk without its step would not have been found (three spreads)
-)
+# Half intervals: what is left of a walk without its step would not have been found (three spreads).
+LEFT_OVER = 1.8
 
 
 def merge(record: Record, found: tuple[Event, ...]) -> tuple[Event, ...]:

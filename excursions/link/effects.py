@@ -45,9 +45,8 @@ _SHOWN = 0.6  # share of it that does (cp)
 # Damage that the reading did not show is mostly small, now and then large and seldom huge: (weight, size against the
 # kick) (cp).
 _BLIND_WAYS = ((0.65, 0.6), (0.3, 2.0), (0.05, 6.0))
-_ALL_AT_ONCE = (
-    0.5  # damage by who knows what: to all parameters together; else to one of them, each as often (cp)
-)
+# Damage by who knows what: to all parameters together; else to one of them, each as often (cp).
+_ALL_AT_ONCE = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -33,9 +33,8 @@ SURE = 0.95
 # Of large adjustments one in ten is not taken over; of entries without a trace nine in ten were never done (cp).
 _ADOPTED, _ADOPTED_WITHOUT_TRACE = 0.9, 0.1
 _EVEN = 0.5
-_UNENTERED = (
-    0.03  # chance of work between two entries that nobody entered, where the record need not show it (cp)
-)
+# Chance of work between two entries that nobody entered, where the record need not show it (cp).
+_UNENTERED = 0.03
 _AWAY_NS = 2 * NS_PER_HOUR  # of the work itself and what it disturbs
 _APART = HOURS + 2 * _AWAY_NS // NS_PER_HOUR  # hours from the one side to the other
 _FEWEST = 3  # hourly levels on either side

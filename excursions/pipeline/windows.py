@@ -40,9 +40,8 @@ from excursions.states.line import Claim, claims_of, line_of
 # Rows of all signals of a point: with two, a year at 10 s or six at a minute.  A search of the whole sees slow changes
 # that five weeks cannot show, so it is kept for as long as its memory allows.
 LONG_ROWS = 7_000_000
-STEP = (
-    14 * NS_PER_DAY
-)  # of the fold; with its lead-in five weeks, so that weekly rounds of a process show as such
+# Of the fold; with its lead-in five weeks, so that weekly rounds of a process show as such.
+STEP = 14 * NS_PER_DAY
 LEAD = 21 * NS_PER_DAY
 OPENING = 3  # steps of the first window, which has no lead-in
 HINDSIGHT = 7 * NS_PER_DAY  # what lies nearer to a window's end is judged again with the next one

@@ -79,10 +79,8 @@ _SAMPLE_NAME = re.compile(
 )
 _MEASURING = ("figure", "standard", "old_probe")
 _MANY_STEPS = 8
-_QUICK, _MANY_QUICK = (
-    10 * NS_PER_MINUTE,
-    30,
-)  # nobody writes thirty lines by hand within minutes of one another (cp)
+# Nobody writes thirty lines by hand within minutes of one another (cp).
+_QUICK, _MANY_QUICK = 10 * NS_PER_MINUTE, 30
 _OUR_OUTPUT = "run.json"
 _SITE = {
     "site.toml",

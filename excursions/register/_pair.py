@@ -16,9 +16,8 @@ from dataclasses import dataclass
 from excursions.register._says import Stem
 from excursions.register._tags import Tag
 
-_WASH_SHARE = (
-    0.1  # a wash takes seconds to minutes every few hours; a process valve is open or shut for long (cp)
-)
+# A wash takes seconds to minutes every few hours; a process valve is open or shut for long (cp).
+_WASH_SHARE = 0.1
 _SHARED_BY_ONE_EXPORT = 4  # a record of one vessel rarely holds more analysers than this (cp)
 
 

@@ -9,9 +9,8 @@ import numpy as np
 from excursions.read.text.nothing import figures_for_nothing
 from excursions.records import BAD, FloatArray, TagSeries
 
-_LOOK = (
-    500  # values looked at; quantiles of 500 values are good to a few per cent, enough to tell ranges apart
-)
+# Values looked at; quantiles of 500 values are good to a few per cent, enough to tell ranges apart.
+_LOOK = 500
 _SCAN = 4_000  # values scanned for the pinned ends of a range
 _RAW_ENDS = (3.6, 4.0, 20.0, 21.0)  # NAMUR NE 43 failure levels and the ends of the live zero; from memory
 

@@ -28,9 +28,8 @@ from excursions.report.wording import UNIT_WORDS, event_sentence, quantity
 
 # unit -> (what is added after multiplying by 1.8, unit shown)
 FAHRENHEIT = {"degC": (32.0, "degF"), "K": (0.0, "degF"), "K/min": (0.0, "degF/min")}
-MOST_DEGREES = (
-    2  # decimals of a temperature that was converted: what arithmetic adds behind them is no reading
-)
+# Decimals of a temperature that was converted: what arithmetic adds behind them is no reading.
+MOST_DEGREES = 2
 MOST_DIGITS = 12  # of a reading that was multiplied back: what binary fractions add behind them is no reading
 # The house writes a temperature as a number of degC (or °C) and a difference as a number of K, always; so the unit
 # alone says how a figure is converted, and nothing is guessed from the words around it.

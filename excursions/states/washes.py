@@ -25,9 +25,8 @@ PERIOD_BIN = 0.02
 STANDS_OUT = 5.0  # times the neighbouring bins
 FEWEST = 6
 NEXT_FEW = 4  # how many following excursions each is compared with
-CHANCE = (
-    0.2  # expected accidental partners of an excursion, by the crowd around it, above which it has no beat
-)
+# Expected accidental partners of an excursion, by the crowd around it, above which it has no beat.
+CHANCE = 0.2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

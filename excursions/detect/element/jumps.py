@@ -16,7 +16,7 @@ from excursions.states.trace import Trace, trace_of
 MOST_FLICKERS = 20_000  # more large steps than this are how the temperature is recorded
 AT_ONCE_S = 60.0  # samples further apart do not show a jump apart from a ramp
 RESUMED = 0.3  # of the jump, as for one that jumps back
-LEFT = 0.5  # of such a jump: weather may have taken the rest back since
+LEFT = 0.5  # of such a jump: nearer to all of it than to none; weather may have taken the rest back since
 UNTOLD = 0.5  # probability of the element where a line may have done it as well (cp)
 GOES_ON = 0.2  # of a jump: an element that takes five samples to settle goes on by four fifths
 

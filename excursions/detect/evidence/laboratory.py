@@ -26,9 +26,8 @@ BESIDE_S = 60.0
 DRAWN_NS = 10 * NS_PER_MINUTE  # (cp)
 ON_ITS_WAY = 4.0  # times what the reading usually moves while a sample is drawn
 LAST = 6  # samples before and after that are looked at
-OTHER_CAUSES = (
-    0.1  # of the shift: samples at another level disagree by that much for reasons of their own (cp)
-)
+# Of the shift: samples at another level disagree by that much for reasons of their own (cp).
+OTHER_CAUSES = 0.1
 OWN_SPREAD = 0.2  # of the expected shift: what an event is uncertain by
 
 
@@ -162,9 +161,8 @@ class Disagreement:
 
 
 UNDONE = 0.4  # of a change: an error before it that is smaller, or one after it that is larger, is not what it undid
-FEWEST_OF_RECORD = (
-    6  # samples of a record that show what is usual: half of them, with a floor of a third of the tolerance
-)
+# Samples of a record that show what is usual: half of them, with a floor of a third of the tolerance.
+FEWEST_OF_RECORD = 6
 AGREEING = 0.3  # share of samples within the tolerance from which on agreement is what is usual
 LONGEST_SHARE = 0.5  # of the samples; a longer disagreement is what is usual, unless agreement is
 LONGEST_OF_AGREEING = 1 - AGREEING

@@ -26,9 +26,8 @@ from excursions.states.trace import runs
 
 WIDEST = 3
 NEIGHBOURS = 64
-CHANGE_TO_NOISE = (
-    NORMAL_MAD / 2**0.5
-)  # median size of the change between two samples to their standard deviation
+# Median size of the change between two samples to their standard deviation.
+CHANGE_TO_NOISE = NORMAL_MAD / 2**0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -30,9 +30,8 @@ from excursions.records import CLEANING, STEAMING, Event, IndexArray, Record
 from excursions.states.element import heat_alone
 from excursions.states.trace import Trace, crossing, join, spells
 
-HABIT_LONGER = (
-    1.5  # a cycle this much longer than the usual one is odd even where all outlast the rating (cp)
-)
+# A cycle this much longer than the usual one is odd even where all outlast the rating (cp).
+HABIT_LONGER = 1.5
 HABIT_CONFIDENCE = 0.95  # minutes above 110 degC against a stated figure: only the rating may be wrong
 ADDED_UP = (
     "minutes_above_rating_min",

@@ -51,10 +51,14 @@ from excursions.records import (
 FEWEST_BEFORE, FEWEST_AFTER = 3, 2  # cycles that show the usual way, and that it is another way since
 FEWEST_BLOCKS = 8  # of a cycle
 MOST_BLOCKS = 2_000  # after a steaming: later it is not steam that is told of
-COMMON = 0.25  # of the cycles may be shorter than what is compared
-BEGINNINGS = (8, 16, 32)  # shares of a cycle, one in so many, in one of which a reading comes back
+COMMON = 0.25  # of the cycles may be shorter than what is compared: batches are cut short now and then (cp)
+# Shares of a cycle, one in so many, in one of which a reading comes back: each half as long as the one before, so that none
+# it may take lies further than a factor of 1.4 from one of them; longer than an eighth is the cycle itself (cp).
+BEGINNINGS = (8, 16, 32)
 SHORTEST = 2  # blocks of such a beginning
-NO_WALK = 0.5  # of the squares that a straight walk leaves: a step leaves less
+# Of the squares that a straight walk leaves, which a step must not pass: at least twice as good, because the step had the
+# choice of its place (cp).
+NO_WALK = 0.5
 JEFFREYS = 0.5  # a change more than was seen is always possible: half a count
 MOVED = 4.0  # of its errors: another signal that changed with the same steaming
 HEAT, TEMPERATURE_TOO, NEIGHBOUR_TOO, NEIGHBOUR_NOT = 6.0, 0.15, 0.05, 6.0  # odds, as for other steps

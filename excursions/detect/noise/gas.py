@@ -13,10 +13,8 @@ from excursions.records import FloatArray
 
 FEWEST = 3  # noise figures inside, before and after
 BESIDE = 12  # noise figures before and after that show the level
-LEAST_LOST, NOT_BACK = (
-    0.02,
-    0.25,
-)  # share of the reading that is lost; of that, most that does not come back (cp)
+# Share of the reading that is lost; of that, most that does not come back (cp).
+LEAST_LOST, NOT_BACK = 0.02, 0.25
 EDGE = 0.5  # of the loss that a sudden change at either end makes
 ODDS = 4.0  # (cp)
 

@@ -20,9 +20,8 @@ LATTICE = 12**-0.5  # standard deviation of rounding to a count
 UNSEEN = 0.4  # counts: noise below is not told from rounding
 UNRECORDED = 0.6  # dead bands: noise below is hardly recorded, up to one is told only by what is above
 FEWEST_SEEN = 3
-PIECEWISE = (
-    0.02  # noise that is nearly nil in a fifth of the record, here and there, is drawn lines, not noise
-)
+# Noise that is nearly nil in a fifth of the record, here and there, is drawn lines, not noise.
+PIECEWISE = 0.02
 AT_A_STRETCH = 0.5  # of the figures that are nearly nil: so many side by side are a reading that fell silent
 SIDE_BY_SIDE = 9  # figures of which more than half are silent
 

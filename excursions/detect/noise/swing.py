@@ -42,9 +42,8 @@ FEWEST_CYCLES, FEWEST_SAMPLES = 80, 8  # of a record; of a cycle
 REGULAR = 0.4  # robust spread of the lengths over their median; a wandering process has about one
 FEWEST_DAYS, SHARES = 8, 16
 FEWEST_IN_SHARE = 4  # cycles
-UNDER_WAY = (
-    0.25  # of the time in the middle half of its swing: a sine is there for 0.32, by its ends at 10 and 90 %
-)
+# Of the time in the middle half of its swing: a sine is there for 0.32, by its ends at 10 and 90 %.
+UNDER_WAY = 0.25
 NARROWER = 0.05  # logarithm of the swing; less is chance
 
 

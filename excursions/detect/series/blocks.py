@@ -24,9 +24,8 @@ FEWEST_DIFFERENCES = 8  # a mean of fewer says little about the noise of a block
 EVEN = 32  # instants a block at which a thinned record is read
 SAMPLES_PER_NOISE = 24  # second differences that make one noise figure, good to about 20 %
 SECOND_DIFFERENCE = 6.0**0.5  # standard deviation of x0 - 2 x1 + x2 over that of x, white noise
-TRIMMED_HALF_NORMAL = (
-    0.6574  # mean of the lower nine tenths of |x|, x standard normal: (2/0.9)(phi(0) - phi(1.645))
-)
+# Mean of the lower nine tenths of |x|, x standard normal: (2/0.9)(phi(0) - phi(1.645)).
+TRIMMED_HALF_NORMAL = 0.6574
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

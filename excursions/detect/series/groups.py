@@ -11,9 +11,8 @@ from excursions.ranks import median, row_median
 from excursions.records import FloatArray, IndexArray
 
 TABLE_CELLS = 2_000_000  # rows are sorted in tables of this size, to bound memory
-SORTED = (
-    256  # a row up to this size is sorted sooner than parted and searched for what lies beside the middle
-)
+# A row up to this size is sorted sooner than parted and searched for what lies beside the middle.
+SORTED = 256
 TRIM = 0.1  # largest share left out of a trimmed mean
 
 Counts = NDArray[np.int64]

@@ -22,16 +22,13 @@ from excursions.detect.series.shape import Transition, transition_of
 from excursions.detect.series.survey import THINNED, Survey, jumps_of
 from excursions.records import FloatArray, IndexArray, Record
 
-MOST_OTHERS, QUICK_SHARE = (
-    12,
-    0.2,
-)  # other changes that show how fast the process is, and how many may be at once
+# Other changes that show how fast the process is, and how many may be at once.
+MOST_OTHERS, QUICK_SHARE = 12, 0.2
 OUTRUN = 2.0  # times the tallest other jump of the record: a pace it never has
 TELLING = 0.2  # of the size: a smaller change shows nothing of how fast a large one comes
 BESIDE_JUMP = 8  # samples: jumps so near are the same one
-FASTEST_VESSEL_S = (
-    60.0  # a stirred vessel takes minutes to reach a new level; samples further apart cannot show it (cp)
-)
+# A stirred vessel takes minutes to reach a new level; samples further apart cannot show it (cp).
+FASTEST_VESSEL_S = 60.0
 AGAIN = 0.5  # probability that a probe that jumped jumps again (cp)
 
 

@@ -15,8 +15,10 @@ from excursions.ranks import NORMAL_MAD, median, quantile
 from excursions.records import BoolArray, FloatArray, IndexArray
 
 MOST_POINTS = 256  # a longer series is averaged down before ramps are fitted
-BLURRED = 4  # means within which a thinned series does not tell a step from a ramp
-BESIDE = 8  # means on either side that say what the levels are
+# Means within which a thinned series does not tell a step from a ramp: a step inside one mean leaves that one between the
+# levels, noise may move either end by another, and then the full series is asked (cp).
+BLURRED = 4
+BESIDE = 8  # means on either side that say what the levels are; twice as many as are in question
 EDGES = 24  # positions tried for begin and for end of a transition
 BETTER = 0.85  # a ramp must leave this share of a step's squares to be preferred
 LEAVING = 0.15  # share of the size at which a sample has left the old level

@@ -29,13 +29,8 @@ from excursions.records import FloatArray, Record, Sampling, Signal
 from excursions.states.heat import Usual, usual_temperature
 from excursions.states.trace import Trace, trace_of
 
-DRAWN = (
-    "swinging",
-    "interpolated",
-    "averages",
-    "grid",
-    "sparse",
-)  # rules under which a line joins two samples
+# Rules under which a line joins two samples.
+DRAWN = ("swinging", "interpolated", "averages", "grid", "sparse")
 THINNED = ("exception", "swinging")
 SHORT_LEVEL = 0.005  # probability by chance below which a short record shows a change
 NS_PER_YEAR = 365.25 * NS_PER_DAY

@@ -22,9 +22,8 @@ MOST_IN_TAIL = 200
 HEAVIEST = 0.8  # shape above which a tail has no use: everything is possible
 MOST_OUTLYING = 30  # more than this many are the habit of a signal, not faults
 OUTLYING_SHARE = 0.1
-TOP = (
-    MOST_IN_TAIL + MOST_OUTLYING + 1
-)  # the largest sizes that a tail below the outermost outliers, or one of these, rests on
+# The largest sizes that a tail below the outermost outliers, or one of these, rests on.
+TOP = MOST_IN_TAIL + MOST_OUTLYING + 1
 ENDLESS = 1e9
 JUMP = 1.2  # an outlier stands off from the next smaller by a fifth at least
 

@@ -16,9 +16,8 @@ from excursions.records import FloatArray
 
 SHORT = 8  # blocks over which a reading that goes on moves, and a slow walk hardly does
 STANDS, AWAKE = 0.25, 2.0  # of its usual range over as long; times that of the one that stands
-LONG_ENOUGH = (
-    0.3  # of the walk: centres of windows of half of it, which lie in the stay if three quarters of it do
-)
+# Of the walk: centres of windows of half of it, which lie in the stay if three quarters of it do.
+LONG_ENOUGH = 0.3
 
 
 def one_stood(survey: Survey, neighbour: str, lo: int, hi: int) -> bool:

@@ -71,18 +71,15 @@ from excursions.records import (
 JUMP_BLOCKS = 6
 ODD_JUMP = 3.0  # usual jumps across that state which one that undoes a walk must pass
 RESET_ODDS = 8.0  # a calibration or cleaning that takes it out, at most
-ON_ITS_WAY = (
-    0.5  # of a jump: where the level moves so far beside it, the cleaning did not take it off at once
-)
+# Of a jump: where the level moves so far beside it, the cleaning did not take it off at once.
+ON_ITS_WAY = 0.5
 FIRST_RESETS = 2  # of the kind after the walk: where these took nothing off, a later one did not take it out
-ADJUSTED = 0.5  # of a walk, that adjustments inside it made
+ADJUSTED = 0.5  # of a walk, that adjustments inside it made: most of it, and what is left may be the process
 AFTERWARDS = 2  # lengths of the walk within which a reset may follow it
 RETURNING = 0.4  # share of the sudden changes in a walk that undo it, from which they are cleanings
 UNEVEN = 2.0  # starts of the teeth this much more scattered than their ends speak for the process
-WALKED, STOOD = (
-    2.5,
-    1.0,
-)  # usual changes over as long: another signal that goes further walked too, one below kept still
+# Usual changes over as long: another signal that goes further walked too, one below kept still.
+WALKED, STOOD = 2.5, 1.0
 TRIFLE = 0.5  # of the tolerance: smaller changes are not reported
 TRIFLE_APART = 1.0  # of the tolerance, for a difference: two probes never agree to the last digit
 

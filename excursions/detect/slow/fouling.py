@@ -46,10 +46,8 @@ ISOLATED = 5  # neighbouring moves of such parts: what one or two of them make a
 FEWEST_SAMPLES = 4  # whose median is the level of such a part
 SLOW = 0.5  # of the walk: so much is left without what is sudden
 ERRORS = 2.0  # standard errors
-HALF, USED_UP = (
-    0.5,
-    0.05,
-)  # share of the reading lost in each stretch; odds: batches do so all the time, dirt hardly (cp)
+# Share of the reading lost in each stretch; odds: batches do so all the time, dirt hardly (cp).
+HALF, USED_UP = 0.5, 0.05
 EDGE_SHARE = 6  # a sixth of a stretch at either end makes its level there
 
 

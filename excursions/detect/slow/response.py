@@ -43,7 +43,7 @@ BOTH_WAYS = 2.0  # odds of that: a dose that slows acts one way (cp)
 FOLLOWS, ALIVE = 0.8, 4.0  # share of the noise left in a probe that follows less; odds of that
 MIDDLE = (0.16, 0.84)  # a standard deviation to either side
 SMOOTH = 5  # disturbances whose median shows whether it still takes the usual time
-MOST_ALIKE = 0.9  # correlation of neighbours; so few disturbances do not show a higher one
+MOST_ALIKE = 0.9  # correlation of neighbours: one in 19 counts; some dozens of disturbances do not show a higher one (cp)
 LEAST_SCATTER = 0.1  # of the logarithms: no process follows more evenly (cp)
 
 

@@ -19,10 +19,9 @@ from excursions.records import RETURNED, Event
 
 AT_END = 0.1  # of the walk: how far before its end the step may lie, because the end of a walk is known no better (cp)
 LATER = 1.0  # of the walk: how long what has settled may stay before it is taken off (cp)
-UNDONE = (
-    0.6,
-    1.6,
-)  # share of a walk, within its interval, that a step later undoes: the process went on meanwhile
+# Share of a walk, within its interval, that a step later undoes: the process went on meanwhile, but a step that is nearer
+# to nothing or to twice the walk is another change (cp).
+UNDONE = (0.6, 1.6)
 AT_ONCE = 3.0  # odds for the probe, as of any change that comes at once in a process that takes its time (cp)
 STAYED = "it stayed where it had gone"
 WALKED = frozenset(GRADUAL) & frozenset(MOVES)

@@ -27,7 +27,9 @@ from excursions.records import RETURNED, Event, Record
 
 SHORTEST = 2 * NS_PER_DAY  # a shorter way off is a process's round (cp)
 FEWEST_BLOCKS = 24
-STOOD = 0.9  # of the time before, in which the level was nearer to where the step leads than half its size
+# Of the time before, in which the level was nearer to where the step leads than half its size; the tenth beyond is left to
+# what the process does now and then, such as rain (cp).
+STOOD = 0.9
 
 
 def walked_off(record: Record, events: Sequence[Event]) -> tuple[Event, ...]:

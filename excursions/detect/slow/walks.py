@@ -33,9 +33,8 @@ STAYED = 0.3  # of the walk of one of two levels: the other moved by less
 FASTEST_S, FASTEST_BLOCKS = 6 * 3_600.0, 6  # a change faster than this is a step
 TAKEN_OUT = (0.4, 1.6)  # share of a walk that a reset must undo
 PIECE = 0.5  # of the time over which samples part: a shorter walk is a piece of what they show
-LEAST_INNER = (
-    0.4  # of a walk, in the middle halves of its teeth: half where it is straight, less where dirt settles
-)
+# Of a walk, in the middle halves of its teeth: half where it is straight, less where dirt settles.
+LEAST_INNER = 0.4
 SHORTEST_LAG = 4  # a quarter of a walk: over less nobody knows how it moves over all of it
 UNLIKELY = 0.05  # chance that the middle halves go the way of the walk, where they go less
 SAW = 2  # returns that make a walk a saw-tooth

@@ -22,10 +22,8 @@ LEFT_BY_FAR, FEWEST_FOLLOWED = 3.0, 3  # of the room it had; samples that did
 LOOP = (3.8, 20.5)  # mA, measuring range of a current loop (NAMUR NE 43)
 RANGE_END = 1e-4  # of the range: a level this near its end is at the end
 GLASS_AROUND = 0.5  # pH around 7 at which broken glass reads (cp)
-GLASS_NEAR, GLASS_SELDOM = (
-    0.15,
-    0.1,
-)  # pH; share of the record so near from which on the process lives there (cp)
+# In pH; share of the record so near from which on the process lives there (cp).
+GLASS_NEAR, GLASS_SELDOM = 0.15, 0.1
 EDGE = 0.05  # share of the record beyond a level that makes it an end of the span
 
 

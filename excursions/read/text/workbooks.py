@@ -66,10 +66,8 @@ class Workbook:
 
 # A duration of more than a day, ``27:30``, is a day number above 1 and comes out as a date in the year 1900.
 _DURATION = re.compile(r"(1900-\d{2}-\d{2})[ T](\d{2})(:\d{2}:\d{2}(?:\.\d+)?)")
-_DAY_BEFORE, _LEAP = (
-    date(1899, 12, 31),
-    date(1900, 3, 1),
-)  # spreadsheets count a 29 February 1900 that never was
+# Spreadsheets count a 29 February 1900 that never was.
+_DAY_BEFORE, _LEAP = date(1899, 12, 31), date(1900, 3, 1)
 
 
 def _with_durations(frame: pl.DataFrame) -> pl.DataFrame:

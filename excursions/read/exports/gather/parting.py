@@ -19,9 +19,8 @@ from excursions.records import FloatArray, IndexArray
 
 _FEWEST = 20  # readings of both within the time they share, below which nothing is said
 _ALIKE = 0.5  # share of the shared instants that must agree
-_NEAR = (
-    0.1  # of the span of the middle four fifths: readings nearer than this agree, however each file rounds
-)
+# Of the span of the middle four fifths: readings nearer than this agree, however each file rounds.
+_NEAR = 0.1
 _COMMON = 0.1  # share of the readings there that must be of shared instants
 _SAME = 0.9
 _DATE = re.compile(r"[ _.\-]*\d{4,}(?:[-_.]\d+)*")
