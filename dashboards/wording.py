@@ -154,9 +154,9 @@ def thousands(count: int) -> str:
     return f"{count:,}".replace(",", "\u202f")
 
 
-def counted(count: int, one: str, many: str = "") -> str:
+def counted(count: int, one: str) -> str:
     """``1 point``, ``3 points``, ``no points``."""
-    word = one if count == 1 else many or f"{one}s"
+    word = one if count == 1 else f"{one}s"
     return f"{thousands(count)} {word}" if count else f"no {word}"
 
 

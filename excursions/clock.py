@@ -111,10 +111,10 @@ def iso(instant: int) -> str:
     return to_datetime(instant).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
-def wall(instant: int, tz: ZoneInfo, *, seconds: bool = False) -> str:
+def wall(instant: int, tz: ZoneInfo) -> str:
     """Write an instant as a person reads it in the plant's zone; with its offset where the clock showed it twice."""
     moment = to_datetime(instant, tz)
-    return f"{moment:{'%-d %b %Y %H:%M:%S' if seconds else '%-d %b %Y %H:%M'}}{which_pass(moment)}"
+    return f"{moment:%-d %b %Y %H:%M}{which_pass(moment)}"
 
 
 def which_pass(moment: datetime) -> str:

@@ -157,7 +157,7 @@ def probe_content(
         due=_due(life, reader),
         verdict=badge,
         figures=_figures(life, reader),
-        bands=_bands(life, reader),
+        bands=_bands(life),
         fixed=_fixed(life, reader),
         stays=tuple(_stay(life, i, reader, pages) for i in range(len(life.stays))),
         exposures=(*over, *routine[:MOST_ROUTINE]),
@@ -227,7 +227,7 @@ def _figures(life: ProbeLife, reader: Reader) -> tuple[tuple[str, str], ...]:
     )
 
 
-def _bands(life: ProbeLife, reader: Reader) -> tuple[tuple[str, str], ...]:
+def _bands(life: ProbeLife) -> tuple[tuple[str, str], ...]:
     words = (
         "up to the continuous rating",
         "above it, up to the sterilisation rating",

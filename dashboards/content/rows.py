@@ -135,7 +135,6 @@ class CalibrationRow:
 
     id: str
     when: str
-    when_sort: int
     action: str
     probe: str
     found: tuple[str, ...]
@@ -327,7 +326,6 @@ def _calibration_row(calibration: Calibration, reader: Reader) -> CalibrationRow
     return CalibrationRow(
         id=calibration.id,
         when=reader.moment(calibration.time),
-        when_sort=calibration.time // 1_000_000_000,
         action="verification, nothing changed"
         if calibration.action == "verification"
         else calibration.action,

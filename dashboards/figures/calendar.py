@@ -17,6 +17,7 @@ from excursions.clock import NS_PER_DAY, to_datetime
 ROW = 30
 KEYS = "Left and right go from day to day with events, Enter shows its points."
 MOST_MONTHS = 9
+BUSIEST = 6  # days with most events that are told in words
 LAST_LABEL = 0.95  # of the width: month names beyond would run off the edge
 
 
@@ -88,12 +89,12 @@ def _date(day: int) -> str:
     return to_datetime(day * NS_PER_DAY).strftime("%-d %b %Y")
 
 
-def busiest_days(overview: Overview, *, most: int = 6) -> tuple[tuple[int, str, str], ...]:
+def busiest_days(overview: Overview) -> tuple[tuple[int, str, str], ...]:
     """(day number, date, how many) of the days with most events: the calendar for people without a pointer."""
     totals: dict[int, int] = {}
     for _, _, counts in overview.calendar:
         for day, count in enumerate(counts):
             if count:
                 totals[overview.first_day + day] = totals.get(overview.first_day + day, 0) + count
-    best = sorted(totals.items(), key=lambda item: (-item[1], -item[0]))[:most]
+    best = sorted(totals.items(), key=lambda item: (-item[1], -item[0]))[:BUSIEST]
     return tuple((day, _date(day), counted(count, "event")) for day, count in best)

@@ -111,7 +111,7 @@ def sparkline(
         low=low,
         high=high,
     )
-    shades = "".join(_shade(d, box, SPARK_HEIGHT) for d in doubts if d.end >= window[0])
+    shades = "".join(_shade(d, box) for d in doubts if d.end >= window[0])
     tick = _tick(since, box) if since is not None else ""
     finite = value[np.isfinite(value)]
     fine = _fineness(findings, unit, span)
@@ -153,11 +153,13 @@ def _spark_series(findings: PointFindings) -> tuple[TimeArray, FloatArray, str]:
     return trace.time, trace.value, trace.unit
 
 
-def _shade(doubt: Doubt, box: Box, height: float) -> str:
+def _shade(doubt: Doubt, box: Box) -> str:
     left = max(0.0, float(box.x(np.array([doubt.start]))[0]))
     right = min(box.left + box.width, float(box.x(np.array([doubt.end]))[0]))
     return (
-        f'<path class="doubt" d="M{left:.0f} 0H{right:.0f}V{height:g}H{left:.0f}Z"/>' if right > left else ""
+        f'<path class="doubt" d="M{left:.0f} 0H{right:.0f}V{SPARK_HEIGHT:g}H{left:.0f}Z"/>'
+        if right > left
+        else ""
     )
 
 

@@ -36,7 +36,7 @@ def pack_array(values: np.ndarray) -> dict[str, object]:
             continue
         whole = _as_whole(floats, 10.0**decimals)
         if whole is not None:
-            return _integers(whole, divide=10**decimals, add=0)
+            return _integers(whole, divide=10**decimals)
     return _described("f8", floats.astype("<f8"), divide=1, add=0)
 
 
@@ -62,10 +62,10 @@ def _as_whole(values: FloatArray, scale: float) -> np.ndarray | None:
     return np.where(finite, whole, np.nan)
 
 
-def _integers(whole: FloatArray, *, divide: float, add: int) -> dict[str, object]:
+def _integers(whole: FloatArray, *, divide: float) -> dict[str, object]:
     kind = "i2" if np.nanmax(np.abs(whole), initial=0.0) < 2**15 - 1 else "i4"
     filled = np.where(np.isnan(whole), MISSING[kind], whole).astype(f"<{kind}")
-    return _described(kind, filled, divide=divide, add=add)
+    return _described(kind, filled, divide=divide, add=0)
 
 
 def _described(kind: str, array: np.ndarray, *, divide: float, add: int) -> dict[str, object]:

@@ -123,7 +123,7 @@ class ClusterEngine:
                 raise problems[0]
             # A task, not scattered data: what a lost worker held of it can be made again.
             self._sources = self._client.submit(as_given, sources, pure=False, retries=TRIES)
-            accounts = self._look(sources, options, progress)
+            accounts = self._look(sources, progress)
             reading = self._account(paths, options, sources, accounts)
         return _with_problems(reading, problems), dict(sorted(self._looks.items()))
 
@@ -176,9 +176,7 @@ class ClusterEngine:
 
     # --- looking -----------------------------------------------------------------------------
 
-    def _look(
-        self, sources: Sequence[Source], options: ReadOptions, progress: Progress
-    ) -> list[list[Account]]:
+    def _look(self, sources: Sequence[Source], progress: Progress) -> list[list[Account]]:
         """Have every tag looked at once; returns the accounts of each source."""
         chunks = list(_chunks(sources))
         found = self._all(look_at, [(self._sources, chunk) for chunk in chunks], progress, "reading exports")

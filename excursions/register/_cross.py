@@ -50,7 +50,7 @@ def _neighbours(reader: Reader, plant: Plant) -> None:
 def _installed(reader: Reader, plant: Plant) -> None:
     points = [point.name for point in plant.points]
     listed = {serial for serial, _ in reader.stated("probes", "serial")}
-    for place, row in zip(reader.places("installations"), plant.installations, strict=False):
+    for place, row in zip(reader.installations(), plant.installations, strict=False):
         if row.point not in points:
             reader.fault(
                 (*place, "point"), f'"{row.point}"', "the name of a point", _hint(row.point, points, "point")
@@ -70,7 +70,7 @@ def _hint(name: str, known: Iterable[str], what: str) -> str:
 
 def _overlaps(reader: Reader, rows: tuple[Installation, ...], by: str) -> None:
     groups: dict[str, list[tuple[Installation, KeyPath]]] = defaultdict(list)
-    for place, row in zip(reader.places("installations"), rows, strict=False):
+    for place, row in zip(reader.installations(), rows, strict=False):
         groups[getattr(row, by)].append((row, place))
     for name, group in groups.items():
         group.sort(key=lambda pair: (pair[0].start is not None, pair[0].start or 0))

@@ -40,9 +40,9 @@ class Reader:
         """Remember the checked values of one row, and where it stands, for checks between rows."""
         self.rows.setdefault(section, []).append((at, checked))
 
-    def places(self, section: str) -> list[KeyPath]:
-        """Where each kept row of a section stands."""
-        return [at for at, _ in self.rows.get(section, [])]
+    def installations(self) -> list[KeyPath]:
+        """Where each kept installation stands."""
+        return [at for at, _ in self.rows.get("installations", [])]
 
     def stated(self, section: str, key: str) -> list[tuple[str, KeyPath]]:
         """Each value stated under `key`, with its place."""

@@ -46,7 +46,7 @@ class Traits:
 def traits_of(series: TagSeries) -> Traits:
     """Look at one tag (file order, unit as written; bad quality and figures for nothing left out)."""
     series = _without_codes(series)
-    look = _good(series, _LOOK)
+    look = _good(series)
     if look.size == 0:
         return Traits()
     low, high = _extremes(series, look)
@@ -78,9 +78,9 @@ def _without_codes(series: TagSeries) -> TagSeries:
     return replace(series, quality=np.where(nothing, BAD, series.quality).astype(np.uint8))
 
 
-def _good(series: TagSeries, count: int) -> FloatArray:
-    """About `count` values, evenly spread over the record, without bad and missing ones."""
-    step = max(1, series.value.size // count)
+def _good(series: TagSeries) -> FloatArray:
+    """About `_LOOK` values, evenly spread over the record, without bad and missing ones."""
+    step = max(1, series.value.size // _LOOK)
     value = series.value[::step]
     good: FloatArray = value[np.isfinite(value) & (series.quality[::step] != BAD)]
     return good

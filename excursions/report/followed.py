@@ -10,7 +10,7 @@ from excursions import clock
 from excursions.digits import of_a_move
 from excursions.kinds import KINDS, MOVES, having
 from excursions.records import Event
-from excursions.report.wording import HEAT, Show, day, quantity
+from excursions.report.wording import HEAT, day, quantity
 
 FOLLOWS = 12 * clock.NS_PER_HOUR  # what begins so soon after heat is held against it (cp)
 LEAD = 30 * clock.NS_PER_MINUTE  # a reading can move while it is still getting hot
@@ -50,8 +50,8 @@ def half_band(event: Event) -> float:
     return of_a_move(event.size, (event.size_high - event.size_low) / 2)
 
 
-def moved_sentence(change: Event, unit: str, tz: ZoneInfo, show: Show = quantity) -> str:
+def moved_sentence(change: Event, unit: str, tz: ZoneInfo) -> str:
     """``A step of −0.4 pH followed on 8 Feb 12:39; the reading is off by it since, if the probe did it.``"""
     label = KINDS[change.kind].label
-    size = show(change.size, unit, half_band(change), signed=True)
+    size = quantity(change.size, unit, half_band(change), signed=True)
     return f"{'An' if label[0] in 'aeiou' else 'A'} {label} of {size} followed on {day(change.start, tz)}; the reading is off by it since, {IF_THE_PROBE}."

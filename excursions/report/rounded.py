@@ -64,11 +64,11 @@ def _plainly(name: str, value: FloatArray) -> FloatArray:
     return to_digits(value, OF_OTHERS)
 
 
-def to_uncertainty(value: FloatArray, uncertainty: FloatArray, digits: int = OF_UNCERTAINTY) -> FloatArray:
-    """Values (n,) to so many digits of their uncertainties (n,); as they are where one is not positive."""
+def to_uncertainty(value: FloatArray, uncertainty: FloatArray) -> FloatArray:
+    """Values (n,) to `OF_UNCERTAINTY` digits of their uncertainties (n,); as they are where one is not positive."""
     known = np.isfinite(uncertainty) & (uncertainty > 0)
     power = np.floor(np.log10(np.where(known, uncertainty, 1.0))).astype(np.int64)
-    return np.where(known, _to_decimals(value, digits - 1 - power), value)
+    return np.where(known, _to_decimals(value, OF_UNCERTAINTY - 1 - power), value)
 
 
 def to_digits(value: FloatArray, digits: int) -> FloatArray:

@@ -11,7 +11,6 @@ from collections.abc import Mapping
 import polars as pl
 
 from excursions.clock import NS_PER_HOUR
-from excursions.kinds import KINDS
 from excursions.records import Calibration, Event
 from excursions.report.columns import COLUMNS
 from excursions.report.frame import frame_of
@@ -209,8 +208,3 @@ def changes_table(result: ScanResult) -> pl.DataFrame:
         COLUMNS["changes"],
         [{n: getattr(c, n) for n in names} | {"start": c.start if c.event else None} for c in changes],
     )
-
-
-def kind_label(key: str) -> str:
-    """Words for a kind of event."""
-    return KINDS[key].label if key in KINDS else key

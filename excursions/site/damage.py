@@ -12,6 +12,10 @@ from excursions.site.layout import Site
 from excursions.site.mending import set_aside
 from excursions.site.work import Work, live_parts
 
+BYTES_A_NIGHT = (
+    64 * 2**20
+)  # read again to see whether they bear out their checksums: a second of a slow disk (cp)
+
 
 def mend(work: Work, part: Part) -> None:
     """Set a damaged part aside, forget it, and call every file that may have given to it new again."""
@@ -46,7 +50,7 @@ def start_again(work: Work) -> None:
         remove(work.site.root / part.path)
 
 
-def look_after(work: Work, *, budget: int = 64 * 2**20) -> None:
+def look_after(work: Work) -> None:
     """Look at every part's size and, in turn over thirty nights, at the checksums of all; mend what is wrong.
 
     A site may hold tens of thousands of parts, and this is done every night: one walk over the archive, and nothing of
@@ -58,7 +62,7 @@ def look_after(work: Work, *, budget: int = 64 * 2**20) -> None:
     wrong = []
     for number, (path, size) in enumerate(rows):
         sound = there.pop(path, -1) == size
-        if sound and (number + work.night) % 30 == 0 and spent < budget:
+        if sound and (number + work.night) % 30 == 0 and spent < BYTES_A_NIGHT:
             spent += size
             sound = _bears_out(work, path)
         if not sound:

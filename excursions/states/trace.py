@@ -15,6 +15,7 @@ from excursions.ranks import at_rank, quantile, quantiles
 from excursions.records import BoolArray, FloatArray, IndexArray, Signal
 
 WEIGHED = 200_000  # samples that quantiles are taken from, evenly spread
+SAMPLED = 64  # even instants of a stretch that show what it is like
 TOLD = 200  # instants of the passed time that tell shares of it to half a percent
 
 
@@ -54,9 +55,9 @@ class Trace:
             return np.asarray(np.clip((when - self.time[0]) // every, -1, len(self) - 1))
         return np.searchsorted(self.time, when, side="right") - 1
 
-    def sampled(self, start: int, end: int, count: int = 64) -> FloatArray:
+    def sampled(self, start: int, end: int) -> FloatArray:
         """What the record says at even instants of [start, end), also where it kept no sample; gaps left out."""
-        value = self.at(start + ((np.arange(count) + 0.5) * ((end - start) / count)).astype(np.int64))
+        value = self.at(start + ((np.arange(SAMPLED) + 0.5) * ((end - start) / SAMPLED)).astype(np.int64))
         return value[~np.isnan(value)]
 
     def at(self, when: TimeArray) -> FloatArray:

@@ -65,13 +65,13 @@ PROCESSES: dict[str, Process] = {
 }  # fmt: skip
 
 CARES: dict[str, Care] = {
-    "ph": Care(standards=(7.0, 4.01), standard_unit="pH", repeatability=0.3, standard_tolerance=0.006, adjust_beyond=0.02),
-    "redox": Care(standards=(220.0,), standard_unit="mV", repeatability=1.0, standard_tolerance=1.0, adjust_beyond=3.0),
-    "conductivity": Care(standards=(1413.0,), standard_unit="uS/cm", repeatability=1.5, standard_tolerance=4.0, adjust_beyond=4.0),
-    "oxygen": Care(standards=(100.0, 0.0), standard_unit="%", repeatability=0.05, repeatability_share=0.003, adjust_beyond=0.03),
-    "oxygen_saturation": Care(standards=(100.0, 0.0), standard_unit="%", repeatability=0.03, adjust_beyond=0.6),
-    "co2": Care(standards=(100.0, 1000.0), standard_unit="mbar", repeatability=0.3, adjust_beyond=30.0),
-    "turbidity": Care(standards=(0.0, 20.0), standard_unit="NTU", repeatability=0.02, standard_tolerance=0.015, standard_tolerance_share=0.01, adjust_beyond=0.08),
+    "ph": Care(standards=(7.0, 4.01), repeatability=0.3, standard_tolerance=0.006, adjust_beyond=0.02),
+    "redox": Care(standards=(220.0,), repeatability=1.0, standard_tolerance=1.0, adjust_beyond=3.0),
+    "conductivity": Care(standards=(1413.0,), repeatability=1.5, standard_tolerance=4.0, adjust_beyond=4.0),
+    "oxygen": Care(standards=(100.0, 0.0), repeatability=0.05, repeatability_share=0.003, adjust_beyond=0.03),
+    "oxygen_saturation": Care(standards=(100.0, 0.0), repeatability=0.03, adjust_beyond=0.6),
+    "co2": Care(standards=(100.0, 1000.0), repeatability=0.3, adjust_beyond=30.0),
+    "turbidity": Care(standards=(0.0, 20.0), repeatability=0.02, standard_tolerance=0.015, standard_tolerance_share=0.01, adjust_beyond=0.08),
 }  # fmt: skip
 
 RANGES: dict[str, tuple[float, float]] = {

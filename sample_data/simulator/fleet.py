@@ -110,7 +110,7 @@ def random_point(
     probe = _probe(rng, measurand)
     process = _process(rng, measurand)
     vessel = _vessel(rng, name, measurand)
-    care = _care(rng, measurand, days, vessel, calibrated)
+    care = _care(rng, measurand, days, calibrated)
     spec = PointSpec(
         name=name, measurand=measurand, vessel=vessel, process=process, probe=probe, serial=f"{name}-1", care=care,
         range=RANGES[measurand], unit=UNITS[measurand], resolution=RESOLUTIONS[measurand],
@@ -199,7 +199,7 @@ def _vessel(rng: np.random.Generator, name: str, measurand: str) -> Vessel:
     )  # fmt: skip
 
 
-def _care(rng: np.random.Generator, measurand: str, days: float, vessel: Vessel, calibrated: bool) -> Care:
+def _care(rng: np.random.Generator, measurand: str, days: float, calibrated: bool) -> Care:
     base = CARES[measurand]
     interval = _log(rng, 14.0, 60.0)
     planned = (

@@ -6,7 +6,7 @@ import itertools
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 
-from sample_data.simulator.grid import DAY_S, NS
+from sample_data.simulator.grid import NS
 from sample_data.simulator.point import SimulatedPoint
 
 _HEAD = """# Register of Quillmarsh Ferments, pilot works.
@@ -71,8 +71,3 @@ def _probes(sim: SimulatedPoint) -> str:
             lines.append(f"end = {_stamp(start + round(known[number + 1].start * NS))}")
         lines.append("")
     return "\n".join(lines)
-
-
-def days_of(sim: SimulatedPoint, instant: int) -> float:
-    """Days since the start of the record."""
-    return (instant - sim.grid.start_ns) / NS / DAY_S

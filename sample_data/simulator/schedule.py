@@ -14,8 +14,6 @@ from sample_data.simulator.grid import DAY_S, FloatArray, Grid
 from sample_data.simulator.spec import Fault, PointSpec, Steam
 from sample_data.simulator.streams import stream
 
-ROUTINE_HEAT = ("sterilisation", "cip")
-
 
 @dataclass(frozen=True)
 class Span:

@@ -123,7 +123,6 @@ class Care:
     calibrate_days: tuple[float, ...] = ()
     calibrate_hour: float = 8.0
     standards: tuple[float, ...] = ()
-    standard_unit: str = ""
     repeatability: float = 0.3
     repeatability_share: float = 0.0
     standard_tolerance: float = 0.0

@@ -7,8 +7,6 @@ from dataclasses import dataclass
 
 from sample_data.simulator.spec import Fault
 
-ROLES = ("fault", "aftermath", "record", "routine", "lookalike")
-
 # How a planted fault of a kind is counted: the probe's, or the record's doing.
 RECORD_KINDS = ("bridged", "dropout", "bad_quality")
 

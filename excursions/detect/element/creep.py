@@ -80,7 +80,7 @@ class Trend:
         return 2 * float(stdtr(self.freedom, -abs(self.shift) / self.error))
 
 
-def creeping(record: Record, trace: Trace, settings: CreepSettings | None = None) -> tuple[Event, ...]:
+def creeping(record: Record, trace: Trace) -> tuple[Event, ...]:
     """The event of an element that creeps, where the fixed points of the record show one.
 
     Returns
@@ -88,7 +88,7 @@ def creeping(record: Record, trace: Trace, settings: CreepSettings | None = None
     tuple of Event
         Kind ``temperature_fault``; size is the shift over the record [K].  One at most.
     """
-    settings = settings or CreepSettings()
+    settings = CreepSettings()
     trends = fixed_points(record, trace)
     if not trends:
         return ()
@@ -113,9 +113,9 @@ def creeping(record: Record, trace: Trace, settings: CreepSettings | None = None
     return (_event(record, trace, best, probe, clues),)
 
 
-def least_creep(record: Record, trace: Trace, settings: CreepSettings | None = None) -> float:
+def least_creep(record: Record, trace: Trace) -> float:
     """Smallest shift over the record [K] that its fixed points show; infinite without any."""
-    settings = settings or CreepSettings()
+    settings = CreepSettings()
     trends = fixed_points(record, trace)
     needed = [
         (-float(stdtrit(trend.freedom, settings.chance / (2 * len(trends)))) + POWER) * trend.error

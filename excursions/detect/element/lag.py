@@ -56,7 +56,7 @@ class LagSettings:
     least_confidence: float = 0.3  # below, it is the process as far as the record can tell
 
 
-def lagging(record: Record, settings: LagSettings | None = None) -> tuple[Event, ...]:
+def lagging(record: Record) -> tuple[Event, ...]:
     """The stretch in which the temperature comes later to its changes than it did.
 
     Returns
@@ -65,7 +65,7 @@ def lagging(record: Record, settings: LagSettings | None = None) -> tuple[Event,
         At most one, kind ``temperature_fault``; size [K] is how far a usual change is behind when it would have been
         done to 63 % before.
     """
-    settings = settings or LagSettings()
+    settings = LagSettings()
     survey = survey_of(record)
     signal = record.temperature
     if survey is None or signal is None or len(signal) < 100:

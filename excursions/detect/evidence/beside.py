@@ -146,7 +146,7 @@ def undone(changes: Changes, start: int, until: int, size: float) -> bool:
     return put_right(changes.record, changes.survey, start, min(until, start + SAMPLES_AFTER), size)
 
 
-def samples_beside(changes: Changes, i: int, start: int, until: int, size: float) -> tuple[Clue, ...]:
+def samples_beside(changes: Changes, start: int, until: int, size: float) -> tuple[Clue, ...]:
     """What laboratory samples say; changes between the same two samples share it."""
     record, survey = changes.record, changes.survey
     last, first = between_samples(record, start)

@@ -275,7 +275,7 @@ def _judged(
         state_clue(record, start),
         *beside(changes, change, company[i], shape, (start, end)),
         temperature_clue(survey, change, shape),
-        *samples_beside(changes, i, start, until, shape.size),
+        *samples_beside(changes, start, until, shape.size),
         *usual,
     )
     prior = expected_faults(settings.faults_per_year, survey.years)

@@ -238,10 +238,3 @@ def on_clock(spells: Spells, blocks: Blocks, live: Live, speed: FloatArray) -> F
     ratio = (at(spells.last) - at(spells.first)) * blocks.width / NS_PER_S
     wall = np.maximum((live.time[spells.last] - live.time[spells.first]) / NS_PER_S, 1e-9)
     return np.asarray(spells.held_s * np.where(spells.last > spells.first, ratio / wall, 1.0))
-
-
-def overlap(spells: Spells, taken: BoolArray) -> BoolArray:
-    """Whether most of a spell's samples are marked in `taken` (n,)."""
-    count = np.concatenate([[0], np.cumsum(taken)])
-    inside = count[spells.last + 1] - count[spells.first]
-    return np.asarray(inside > 0.5 * (spells.last + 1 - spells.first))

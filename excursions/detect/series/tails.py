@@ -170,8 +170,3 @@ def _first_outlying(ordered: FloatArray, at_most: float) -> int:
         if ordered[i] > JUMP * ordered[i - 1] and tail_of(ordered[:i]).expected(float(ordered[i])) <= at_most:
             return i
     return n
-
-
-def probability(expected: float, prior: float) -> float:
-    """Probability that a candidate is the fault: its expected number per record against the chance number."""
-    return prior / (prior + expected) if prior + expected > 0 else 0.0

@@ -6,7 +6,6 @@ Nearly every byte means something in every one of these encodings, so decoding a
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
 
 from excursions.read.text.quality import is_quality_text
 from excursions.read.text.words import roles_of
@@ -114,7 +113,7 @@ def _by_script(words: list[bytes], lines: bytes) -> str:
             letters = [char for char in lines.decode(name) if not char.isascii()]
         except UnicodeDecodeError:
             continue
-        hangul = sum("\uac00" <= char <= "\ud7a3" for char in _decoded(lines, "cp949"))
+        hangul = sum("\uac00" <= char <= "\ud7a3" for char in lines.decode("cp949", errors="replace"))
         if hangul == len(letters) and hangul >= _HANGUL_ENOUGH:
             return "cp949"
         if all(
@@ -122,10 +121,6 @@ def _by_script(words: list[bytes], lines: bytes) -> str:
         ):
             return name
     return ""
-
-
-def _decoded(lines: bytes, name: str) -> Iterable[str]:
-    return (char for char in lines.decode(name, errors="replace") if not char.isascii())
 
 
 def _likeness(words: list[bytes], name: str, common: str) -> float:

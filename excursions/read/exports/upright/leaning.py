@@ -93,7 +93,7 @@ def _times_across(table: Table, _: Sheet | None, name: str) -> Found | None:
     if not first or not body or not all(_numbers_from(row, first) for row in body[:_HEAD_ROWS]):
         return None
     kept = held(table, width)
-    labels, roles = _labels(header, body, first)
+    labels, roles = _labels(body, first)
     under = np.flatnonzero(kept.lines > header.line)
     frame = kept.frame[under].select(kept.frame.columns[:width])
     long, lines = _long(frame, kept.lines[under], labels, first, header)
@@ -112,7 +112,7 @@ def _numbers_from(row: Row, first: int) -> bool:
     return not cells or 2 * sum(map(looks_numeric, cells)) >= len(cells)
 
 
-def _labels(header: Row, body: Sequence[Row], first: int) -> tuple[list[int], list[str]]:
+def _labels(body: Sequence[Row], first: int) -> tuple[list[int], list[str]]:
     """Columns before the times that say something, and the names they are to have: tag, unit, description, clock."""
     labels, roles = [], []
     for index in range(first):
