@@ -7,14 +7,17 @@ back", and where the standard lies between the old level and the new one.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 from scipy.ndimage import median_filter
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_MINUTE, NS_PER_S, TimeArray
 from excursions.ranks import median
-from excursions.records import FloatArray
+from excursions.records import WASHING, FloatArray
+from excursions.states.line import Claim
 from excursions.states.trace import Trace, join, runs
 
 FEWEST, SHORTEST_MIN, LONGEST_MIN = 3, 2.0, 60.0  # samples and minutes for which a standard is read (cp)
@@ -27,7 +30,7 @@ _APART_MIN = 15.0  # from one standard to the next the reading may pass its leve
 _FINE_S = 30.0  # a value that is recorded on change stands between its samples
 _TIMES, _STOOD = 3, 0.5  # a standard is read once more at most, and takes the longer part of the work (cp)
 _MOST = 500  # excursions looked at; a reading that is away so often shows no work by being away
-_EVERY_D, _FEWEST_SEEN = 4.0, 2  # probes are calibrated less than twice a week (cp)
+_EVERY_D, _FEWEST_DAYS = 4.0, 2  # probes are calibrated on fewer than two days a week (cp)
 
 
 def twice(
@@ -98,8 +101,7 @@ def two_twice(
         stays = _twice_each(trace, (start - reach, end + reach), levels, tolerance, moves)
         if stays:
             found.append(stays)
-    lasts = int(trace.time[-1] - trace.time[0]) if len(trace) else 0
-    return found if len(found) <= max(_FEWEST_SEEN, lasts / (_EVERY_D * NS_PER_DAY)) else []
+    return [] if _oftener_than_calibrated([stays[0][0] for stays in found], trace) else found
 
 
 def _away_spells(
@@ -160,3 +162,29 @@ def _left_between(
     first, last = group[0], group[-1]
     between = value[(when > first[1]) & (when < last[0])]
     return len(group) > 1 and bool(np.any(np.abs(between - first[2]) > away))
+
+
+def _oftener_than_calibrated(starts: Sequence[int], trace: Trace) -> bool:
+    """Whether something begins [ns] on more days than probes are calibrated on: then the process or a wash has the reason."""
+    lasts = int(trace.time[-1] - trace.time[0]) if len(trace) else 0
+    return len({start // NS_PER_DAY for start in starts}) > max(_FEWEST_DAYS, lasts / (_EVERY_D * NS_PER_DAY))
+
+
+def as_washes(claims: list[Claim], trace: Trace) -> list[Claim]:
+    """Visits that no log enters, on more days than probes are calibrated on, are washes: a probe that an automatic fitting
+    draws back into cold acid or water reads as one that is taken to a standard."""
+    own = [claim for claim in claims if not claim.helped]
+    if not _oftener_than_calibrated([claim.start for claim in own], trace):
+        return claims
+    washed = [
+        replace(
+            c,
+            code=WASHING,
+            evidence=f"{c.evidence}; oftener than probes are calibrated",
+            standards=(),
+            rests=(),
+            stood=math.nan,
+        )
+        for c in own
+    ]
+    return [*(claim for claim in claims if claim.helped), *washed]

@@ -16,7 +16,7 @@ import numpy as np
 from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE, NS_PER_S, TimeArray
 from excursions.ranks import median
 from excursions.records import CALIBRATING, IndexArray
-from excursions.states.again import twice, two_twice
+from excursions.states.again import as_washes, twice, two_twice
 from excursions.states.heat import Usual
 from excursions.states.line import Claim
 from excursions.states.own_standards import with_own_standards
@@ -109,7 +109,7 @@ def calibrations(signs: Signs) -> list[Claim]:
     for claim in seen:
         if claim and not any(claim.start < c.end and c.start < claim.end for c in claims):
             claims.append(_with_rests(claim, signs))
-    return claims
+    return as_washes(claims, signs.reading.trace)
 
 
 def _with_rests(claim: Claim, signs: Signs) -> Claim:

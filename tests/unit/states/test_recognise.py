@@ -419,6 +419,19 @@ def test_spikes_without_a_rhythm_are_no_washes(seed: int) -> None:
     assert WASHING not in record_of(made).states.code
 
 
+def test_visits_to_a_standard_several_times_a_day_are_washes_but_what_a_log_enters_is_not() -> None:
+    """A fitting draws the probe back into cold acid of pH 2 three times a day; once a log enters a calibration."""
+    made = scene(12, warm=52.0)
+    for shift in range(1, 36):
+        made.warm(shift * DAY_S / 3, [(0, 52), (1, 24), (4, 24), (5, 52)])
+        made.read(shift * DAY_S / 3 + 60, 3, 2.0, 0.002)
+    made.calibrate(6.5 * DAY_S, (7.0, 4.01))
+    states = record_of(made, noted=(at_ns(6.51 * DAY_S),)).states
+    ((start, _),) = spans_of(states, CALIBRATING)
+    assert start == pytest.approx(6.5 * DAY_S, abs=600)
+    assert len(spans_of(states, WASHING)) == 35
+
+
 def test_silences_and_bad_stretches_are_no_data() -> None:
     n = 3000
     keep = np.ones(n, bool)
