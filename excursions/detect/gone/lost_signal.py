@@ -13,6 +13,7 @@ from excursions.clock import NS_PER_S, duration_text
 from excursions.detect.series.bouts import Bout
 from excursions.detect.series.survey import Survey
 from excursions.digits import written
+from excursions.ranks import row_median
 from excursions.records import Event, FloatArray, IndexArray, Record
 from excursions.states.trace import runs
 
@@ -20,11 +21,16 @@ FEWEST = 4  # times at exactly the same value
 CHANCE = 1e-3  # expected number of values met as often by chance
 SCATTER = 0.1  # of their height: excursions of a medium differ by that at least, though all that were seen are alike (cp)
 LONGEST_S = 3_600.0  # a longer stay is stuck or pinned
+MOST = 0.05  # share of the record, as at an end of the range: a level where the reading is oftener is the process's (cp)
+AT_ONCE, BEFORE = (
+    0.5,
+    8,
+)  # share of the way from the level of so many samples before that the jump makes; a process takes its time
 CONFIDENCE = 0.85
 
 
 def lost_levels(record: Record, survey: Survey, reached: FloatArray) -> FloatArray:
-    """Values [reading's unit] that excursions, whose values are `reached` (n,), end at more often than rounding makes alike.
+    """Values [reading's unit] that excursions, which go to `reached` (n,), end at more often than rounding makes alike.
 
     The ends of a stated range are left out: a reading clipped there was beyond it, whoever made it so
     (:mod:`excursions.detect.still.pinned`).
@@ -38,6 +44,22 @@ def lost_levels(record: Record, survey: Survey, reached: FloatArray) -> FloatArr
     by_chance = counts * gammainc(count, reached.size / counts)  # Poisson: as many at one of them
     level = level[(count >= FEWEST) & (by_chance < CHANCE)]
     return np.asarray(level[~np.isin(level, record.point.range or ())])
+
+
+def flat_stays(survey: Survey, least: float, *, longer: int) -> IndexArray:
+    """Index ranges, shape (k, 2), of more than `longer` live samples of one value, to which and from which the reading jumps by
+    at least `least`: a signal that is lost for minutes is no spike."""
+    value, time, fresh = survey.live.value, survey.live.time, survey.live.fresh
+    stays = runs(np.diff(value) == 0.0) + np.array([0, 1])
+    stays = stays[(stays[:, 1] - stays[:, 0] > longer) & (stays[:, 0] > 0) & (stays[:, 1] < value.size)]
+    first, past = stays[:, 0], stays[:, 1]
+    there, back = value[first] - value[first - 1], value[past] - value[past - 1]
+    jumped = (np.abs(there) >= least) & (np.abs(back) >= least) & (there * back < 0)
+    before = row_median(value[np.maximum(first[:, None] - np.arange(1, BEFORE + 1), 0)])
+    at_once = np.abs(there) >= AT_ONCE * np.abs(before - value[first])
+    short = (time[past] - time[first]) / NS_PER_S <= LONGEST_S
+    stays = stays[jumped & at_once & short & ~fresh[first] & ~fresh[past]]
+    return stays if (stays[:, 1] - stays[:, 0]).sum() <= MOST * value.size else stays[:0]
 
 
 def stays_at(survey: Survey, levels: FloatArray, least: float) -> IndexArray:

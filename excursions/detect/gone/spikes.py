@@ -15,7 +15,7 @@ import numpy as np
 from excursions.clock import NS_PER_S, TimeArray, duration_text
 from excursions.detect.evidence.origin import during_work
 from excursions.detect.gone.lost_signal import FEWEST as FEWEST_LOST
-from excursions.detect.gone.lost_signal import lost_event, lost_levels, stays_at
+from excursions.detect.gone.lost_signal import flat_stays, lost_event, lost_levels, stays_at
 from excursions.detect.series.bouts import Bout, bouts
 from excursions.detect.series.by_the_clock import clock_hours
 from excursions.detect.series.survey import Survey, survey_of
@@ -97,10 +97,10 @@ def _spiky(record: Record, survey: Survey, settings: SpikeSettings) -> list[Even
     live = survey.live
     spikes = _find(record, survey, settings)
     spikes = spikes.take(np.flatnonzero(~during_work(record, live.time[spikes.first])))
-    if not spikes.first.size:
-        return []
     least = _least(record, survey, settings)
-    levels = lost_levels(record, survey, live.value[spikes.first])
+    flat = flat_stays(survey, least, longer=WIDEST)[:, 0] if least > 0 else np.empty(0, np.int64)
+    flat = flat[~during_work(record, live.time[flat])]
+    levels = lost_levels(record, survey, live.value[np.concatenate([spikes.first, flat])])
     events: list[Event] = []
     within_s = max(settings.bout_s, settings.bout_intervals * survey.interval_s)
     end = int(live.time[-1])

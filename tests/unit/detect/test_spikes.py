@@ -238,6 +238,28 @@ def test_falls_to_one_and_the_same_value_are_dropouts() -> None:
     assert (event.start - T0) / 6e10 == at[0]
 
 
+def test_falls_of_minutes_to_one_and_the_same_value_are_dropouts_too() -> None:
+    x, at = lasting()
+    at = at[::3]
+    for k, first in enumerate(at):
+        x[first : first + 5 + k % 7] = 0.0
+    (event,) = detect_spikes(make_record(np.round(x, 3)))
+    assert (event.kind, event.origin, event.details["level"]) == ("dropout", "probe", 0.0)
+    assert event.details["count"] == pytest.approx(at.size, abs=2)
+    assert (event.start - T0) / 6e10 == at[0]
+
+
+def test_a_process_that_comes_to_rest_at_one_value_at_its_own_pace_or_very_often_is_no_lost_signal() -> None:
+    x, at = lasting()
+    slowly, often = x.copy(), x.copy()
+    for k, first in enumerate(at[::3]):
+        slowly[first : first + 20] = np.maximum(np.abs(np.arange(20) - 9.5) - 4 - k % 3, 0.0) * x[first] / 6
+    for first in range(0, N - 10, 100):
+        often[first : first + 10] = 0.0
+    for value in (slowly, often):
+        assert "dropout" not in [e.kind for e in detect_spikes(make_record(np.round(value, 3)))]
+
+
 def test_spikes_that_end_anywhere_are_no_dropouts() -> None:
     x, at = lasting()
     x[at] += np.random.default_rng(1).uniform(0.5, 2.0, at.size)
