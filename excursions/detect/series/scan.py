@@ -33,6 +33,7 @@ ENOUGH = 3_000  # differences are enough for a spread
 WIDEST_SHARE = 3  # the widest window is a third of the series
 FEW_PEAKS = 12  # with fewer chances the spread is trusted, the tail is not
 FEW_BREAKS = 3  # breaks that show what is usual across them; with fewer, twice the usual elsewhere
+WALK = 0.5  # exponent with which such differences of a random walk grow with the width
 FREEDOM = 6  # Student law where the tail cannot be measured
 SUSPICION = 0.1  # expected chance number below which a peak is looked at more closely
 LEAST_RATIO = 3.0  # and never below three spreads
@@ -155,7 +156,7 @@ def _extended(spread: FloatArray, blocks: int) -> FloatArray:
     if last.size > 1:
         error = 0.5 / math.sqrt(blocks / 2 ** last[-1])
         slope = float(np.polyfit(last, np.log2(spread[last]), 1)[0]) + error
-    spread[beyond] = spread[last[-1]] * 2.0 ** (max(slope, -0.5) * (beyond - last[-1]))
+    spread[beyond] = spread[last[-1]] * 2.0 ** (min(max(slope, -0.5), WALK) * (beyond - last[-1]))
     return spread
 
 

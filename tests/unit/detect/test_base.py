@@ -11,7 +11,7 @@ from excursions.detect.series.cusum import upper_cusum
 from excursions.detect.series.groups import group_median, midmean, trimmed_mean
 from excursions.detect.series.live import live_samples
 from excursions.detect.series.pattern import without_round
-from excursions.detect.series.scan import peaks, windows
+from excursions.detect.series.scan import changes_among, differences, peaks, spreads, windows
 from excursions.detect.series.spells import covered_s, nearly_still, unchanged
 from excursions.detect.series.sudden import SIDE, gaps
 from excursions.detect.series.survey import survey_of
@@ -206,3 +206,18 @@ def test_peaks_are_the_largest_within_a_window_either_way(width: int) -> None:
     size = np.where(usable, np.abs(diff), 0.0)
     largest = [size[max(i - width, 0) : i + width + 1].max() for i in range(size.size)]
     np.testing.assert_array_equal(peaks(diff, usable, width), np.flatnonzero((size > 0) & (size == largest)))
+
+
+@pytest.mark.parametrize("seed", [0, 1, 3, 7])
+def test_what_is_usual_over_the_widest_windows_is_no_wider_than_a_random_walk_would_make_it(
+    seed: int,
+) -> None:
+    """Set-points that stand for a day or two: their differences grow up to that width, and not beyond it."""
+    rng = np.random.default_rng(seed)
+    stays = [np.full(rng.integers(20, 60), rng.normal()) for _ in range(60)]
+    level, broken = np.concatenate(stays)[:1600] + rng.normal(0, 0.05, 1600), np.zeros(1600, dtype=np.bool_)
+    level[900:] += 5.0
+    every = differences(level, broken)
+    spread = spreads(every, level.size, floor=0.01)
+    assert spread[-1] < 4 * level[:900].std()
+    assert any(abs(change.at - 900) < 5 for change in changes_among(every, broken, floor=0.01))
