@@ -59,7 +59,8 @@ def flat_stays(survey: Survey, least: float, *, longer: int) -> IndexArray:
     at_once = np.abs(there) >= AT_ONCE * np.abs(before - value[first])
     short = (time[past] - time[first]) / NS_PER_S <= LONGEST_S
     stays = stays[jumped & at_once & short & ~fresh[first] & ~fresh[past]]
-    return stays if (stays[:, 1] - stays[:, 0]).sum() <= MOST * value.size else stays[:0]
+    seldom = (stays[:, 1] - stays[:, 0]).sum() <= MOST * value.size
+    return np.asarray(stays if seldom else stays[:0])
 
 
 def stays_at(survey: Survey, levels: FloatArray, least: float) -> IndexArray:
