@@ -11,12 +11,13 @@ import numpy as np
 from excursions.clock import NS_PER_MINUTE, NS_PER_S, TimeArray, duration_text
 from excursions.plant import Plant, Point
 from excursions.records import CALIBRATING, CLEANING, HOLD, NO_DATA, STEAMING, WASHING, Signal, StateLine
-from excursions.states.calibration import Signs, calibrations
+from excursions.states.calibration import calibrations
 from excursions.states.flags import active_spans
 from excursions.states.heat import Usual, cleaning, cleaning_by_reading, steaming, usual_temperature
 from excursions.states.line import Claim, state_line
 from excursions.states.reading import Reading, reading_of
 from excursions.states.settling import Pace, pace_of, recovering
+from excursions.states.signs import Signs
 from excursions.states.trace import Trace, trace_of
 from excursions.states.washes import washes_by_rhythm
 

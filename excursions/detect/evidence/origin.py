@@ -37,7 +37,7 @@ from excursions.records import (
     Signal,
     Witness,
 )
-from excursions.states.calibration import NOTED_WITHIN_H
+from excursions.states.signs import NOTED_WITHIN_H
 
 SURE, UNLIKELY = 0.7, 0.3  # probability of the probe from which an origin is named
 HIGHEST = 0.97  # no record alone is better than that
