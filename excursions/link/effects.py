@@ -26,6 +26,9 @@ _STEP_SHARE = 0.1  # a step's size as seen against what remains of it at the cal
 _DRIFT_SHARE = 0.25  # the same for a drift, which goes on or comes back a little (cp)
 # Probes differ in what heat does to them, beside the plant's mean (share of it), and some of the table's width stays (cp).
 _HEAT_SCATTER, _HEAT_REST = 0.6, 0.2
+# What the reading showed of a slow change may be part of it: it went on unseen below the process, or a cleaning in between hid
+# some of it.  (weight, as much more or less again as a share of what was seen) (cp).
+_PARTLY_SEEN = ((0.8, 0.0), (0.2, 1.0))
 _UNEVEN = 0.3  # a gradual event need not grow evenly: of the part that falls outside (cp)
 _USUAL_DOSE_H = 20.0  # dose at which heat damage is as wide as the table's kick (cp)
 _MOST_CHANCE = 0.98
@@ -202,8 +205,11 @@ def _seen(
 ) -> list[Variant]:
     """A change of the reading of known size: parameter moves that add up to it."""
     made = [
-        _conditioned(event, chance * weight, *_one_sided(part * kick, shifts), shifts, plant, levels)
+        _conditioned(
+            event, chance * weight * often, *_one_sided(part * kick, shifts), shifts, plant, levels, more
+        )
         for weight, part in _ways(event.kind, shifts)
+        for often, more in (_PARTLY_SEEN if event.kind in GRADUAL else ((1.0, 0.0),))
     ]
     if event.kind != "fouling":
         return made
@@ -271,8 +277,9 @@ def _conditioned(
     shifts: Sequence[Shift],
     plant: Plant,
     levels: Mapping[str, Levels],
+    more: float = 0.0,
 ) -> Variant:
-    """Normal effect conditioned on the size seen in the reading."""
+    """Normal effect conditioned on the size seen in the reading, to which as much as a share `more` of it may be added."""
     slopes = sensitivity(shifts, *level_of(event, shifts[0], levels))
     start, end, share = _part(event, shifts[0])
     spread = math.hypot(size_uncertainty(event, plant), _UNEVEN * (1.0 - share) * event.size)
@@ -285,7 +292,7 @@ def _conditioned(
     if math.isfinite(event.size) and math.isfinite(total) and total > 0:
         gain = covariance @ slopes / total
         mean = mean + gain * (share * event.size - float(slopes @ mean))
-        covariance = covariance - np.outer(gain, gain) * total
+        covariance = covariance + np.outer(gain, gain) * ((more * share * event.size) ** 2 - total)
     return Variant(chance=chance, mean=mean, covariance=covariance, start=start, end=end, blur=_blur(event))
 
 

@@ -115,6 +115,17 @@ def test_a_drift_that_began_before_the_calibration_counts_for_what_came_after() 
     assert second.rank == 1
 
 
+@pytest.mark.parametrize(("kind", "length_h", "cause"), [("drift", 240, "event"), ("step", 0, "unrecorded")])
+def test_what_the_reading_showed_of_a_slow_change_may_be_part_of_it(
+    kind: str, length_h: float, cause: str
+) -> None:
+    """A step is seen whole, or it is not what the calibration found."""
+    found = shift(0.9)
+    rows = attribute([found], [event(kind, 12, -0.4, length_h=length_h)], PLANT, {"ph": level(8.0)})
+    assert rows[0].cause == cause
+    assert rows[0].probability > 0.75
+
+
 def test_a_dead_probe_is_laid_to_the_reading_that_stood_still() -> None:
     stuck = event("stuck", 10, 7.0, length_h=400)
     assert first(shift(-95.0, parameter="slope", u=0.5), [stuck]) == stuck.id
