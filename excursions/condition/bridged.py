@@ -13,6 +13,7 @@ import numpy as np
 
 from excursions.clock import TimeArray
 from excursions.records import BoolArray, FloatArray, IndexArray, Sampling
+from excursions.runs import runs
 
 HOPS = (4, 8, 16)  # samples a chord spans: the shortest that this record seldom shows straight is taken
 SELDOM = 0.02
@@ -46,13 +47,13 @@ def bridged_stretches(
         return none
     tolerance = rounding(value, sampling.resolution)
     hop, straight = _chords(value, tolerance)
-    runs = _runs(straight)
-    runs = runs[runs[:, 1] - runs[:, 0] >= FEWEST_CHORDS]
-    if not runs.size:
+    lines = runs(straight)
+    lines = lines[lines[:, 1] - lines[:, 0] >= FEWEST_CHORDS]
+    if not lines.size:
         return none
     shortest = straight if hop == HOPS[0] else _straight_chords(value, tolerance, HOPS[0])
-    runs = runs[_improbable(runs, straight, loose=_loose(shortest, runs * hop))] * hop
-    found = [_whole_line(time, value, (int(lo), int(hi) + 1), hop, tolerance, sampling) for lo, hi in runs]
+    lines = lines[_improbable(lines, straight, loose=_loose(shortest, lines * hop))] * hop
+    found = [_whole_line(time, value, (int(lo), int(hi) + 1), hop, tolerance, sampling) for lo, hi in lines]
     kept = sorted({line for line in found if line is not None and _in_one_segment(line, segments)})
     return np.array(kept, dtype=np.int64).reshape(-1, 2)
 
@@ -84,12 +85,6 @@ def _straight_chords(value: FloatArray, tolerance: float, hop: int) -> BoolArray
     for step in range(1, hop):
         straight &= np.abs(inner[:, step] - (low + step * rise)) <= tolerance
     return np.asarray(straight, dtype=np.bool_)
-
-
-def _runs(mask: BoolArray) -> IndexArray:
-    """Index ranges of the True stretches, shape (k, 2)."""
-    edges = np.flatnonzero(np.diff(mask.astype(np.int8), prepend=0, append=0))
-    return edges.reshape(-1, 2)
 
 
 def _loose(straight: BoolArray, runs: IndexArray) -> float:

@@ -23,6 +23,7 @@ from excursions.digits import written
 from excursions.ranks import median, quantile
 from excursions.read.text.aggregates import noted
 from excursions.records import BAD, ByteArray, FloatArray, IndexArray, Sampling
+from excursions.runs import runs
 
 STATISTIC = 100_000  # differences that quantiles are taken from; extremes are always exact
 GRID_SHARE = 0.8  # a grid: this share of intervals is the usual one
@@ -333,10 +334,10 @@ def _longest_run(marks: list[bool]) -> int:
 
 def _flat_usual(time: TimeArray, value: FloatArray) -> float:
     """What 99 of 100 stretches without a change stay below [s]; NaN where there are none of two samples."""
-    edges = np.flatnonzero(np.diff(value[1:] == value[:-1], prepend=False, append=False))
-    if not edges.size:  # NaN differs from everything, itself included
+    first, last = runs(value[1:] == value[:-1]).T
+    if not first.size:  # NaN differs from everything, itself included
         return math.nan
-    lasting = time[edges[1::2]] - time[edges[::2]]
+    lasting = time[last] - time[first]
     return quantile(lasting, 0.99) / NS_PER_S
 
 

@@ -12,6 +12,7 @@ import numpy as np
 
 from excursions.clock import TimeArray
 from excursions.records import BoolArray, FloatArray, IndexArray
+from excursions.runs import runs
 
 KEPT_PER_BIN = 4  # first, lowest, highest, last
 LEAST_PER_SPAN = 16  # four bins even when there are very many events
@@ -127,8 +128,7 @@ def _span_budgets(time: TimeArray, spans: TimeArray | None, budget: int) -> list
 
 def _breaks(good: BoolArray, budget: int) -> IndexArray:
     """One missing sample for each run of missing ones, and the finite samples on both sides of it."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[True], good, [True]]).astype(np.int8)))
-    starts, ends = edges[::2], edges[1::2]
+    starts, ends = runs(~good).T
     if starts.size > budget // 2:
         starts, ends = _longest(starts, ends, good.size, budget // 2)
     around = np.concatenate([starts - 1, starts, ends])

@@ -17,8 +17,9 @@ from scipy.ndimage import median_filter
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_MINUTE, NS_PER_S, TimeArray
 from excursions.ranks import median
 from excursions.records import WASHING, FloatArray
+from excursions.runs import runs
 from excursions.states.line import Claim
-from excursions.states.trace import Trace, join, runs
+from excursions.states.trace import Trace, join
 
 FEWEST, SHORTEST_MIN, LONGEST_MIN = 3, 2.0, 60.0  # samples and minutes for which a standard is read (cp)
 ALIKE = 0.5  # tolerances within which a reading stands, and the same standard is read again (cp)

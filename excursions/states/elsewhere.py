@@ -6,6 +6,7 @@ import math
 from dataclasses import replace
 
 from excursions.clock import NS_PER_MINUTE
+from excursions.runs import runs
 from excursions.states.again import twice
 from excursions.states.line import Claim
 from excursions.states.plateaus import FEWEST_SAMPLES, SHORTEST_MIN
@@ -20,7 +21,7 @@ from excursions.states.signs import (
     Signs,
     with_common_signs,
 )
-from excursions.states.trace import Trace, join, runs
+from excursions.states.trace import Trace, join
 from excursions.states.walk import SMALL_WALK_K
 
 AGAIN_PACES = 4.0  # as `PACES`, for a level that the reading comes back to

@@ -6,7 +6,8 @@ import numpy as np
 
 from excursions.clock import TimeArray
 from excursions.records import BoolArray, FloatArray, Signal
-from excursions.states.trace import runs, trace_of
+from excursions.runs import runs
+from excursions.states.trace import trace_of
 
 MOST_LEVELS = 8  # more different values make it a measured percentage, not a flag
 

@@ -12,8 +12,8 @@ import numpy as np
 
 from excursions.clock import NS_PER_MINUTE
 from excursions.measurands.row import Window, around
+from excursions.runs import runs
 from excursions.states.reading import Reading
-from excursions.states.trace import runs
 
 FEWEST, SETTLED_MIN = 3, 2.0  # samples and minutes for which a reading stands in a standard (cp)
 WIDTH = 2.0  # tolerances within which a standard is read again

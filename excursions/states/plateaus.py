@@ -11,9 +11,10 @@ from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE, NS_PER_S, TimeArray
 from excursions.measurands import Window
 from excursions.ranks import median, quantiles
 from excursions.records import FloatArray, IndexArray
+from excursions.runs import runs
 from excursions.states.reading import Reading
 from excursions.states.standards import inside, telling_standards, widened
-from excursions.states.trace import Trace, runs, split_at_gaps
+from excursions.states.trace import Trace, split_at_gaps
 
 SHORTEST_MIN, LONGEST_MIN = 2.0, 60.0  # (cp) a standard is read for minutes, not for hours
 FEWEST_SAMPLES = 3

@@ -12,7 +12,8 @@ import numpy as np
 from excursions.clock import NS_PER_S, TimeArray
 from excursions.once import Once
 from excursions.ranks import at_rank, quantile, quantiles
-from excursions.records import BoolArray, FloatArray, IndexArray, Signal
+from excursions.records import FloatArray, IndexArray, Signal
+from excursions.runs import runs
 
 WEIGHED = 200_000  # samples that quantiles are taken from, evenly spread
 SAMPLED = 64  # even instants of a stretch that show what it is like
@@ -195,15 +196,6 @@ def _weighed(trace: Trace) -> Weighed:
         return Weighed(value[alike], each=each)
     order = np.argsort(value)  # whole nanoseconds add up to the same sum in whatever order equal values stand
     return Weighed(value[order], np.cumsum(weight[order]) / NS_PER_S)
-
-
-def runs(mask: BoolArray) -> IndexArray:
-    """Index ranges [from, to), shape (k, 2), of the True stretches."""
-    edges = np.flatnonzero(np.diff(mask)) + 1
-    edges = np.concatenate(
-        [[0] if mask.size and mask[0] else [], edges, [mask.size] if mask.size and mask[-1] else []]
-    )
-    return edges.astype(np.int64).reshape(-1, 2)
 
 
 def between(cuts: IndexArray, size: int) -> IndexArray:

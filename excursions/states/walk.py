@@ -15,9 +15,10 @@ from scipy.ndimage import median_filter
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_MINUTE, TimeArray
 from excursions.ranks import median
 from excursions.records import FloatArray, IndexArray
+from excursions.runs import runs
 from excursions.states.heat import Usual
 from excursions.states.settling import Pace
-from excursions.states.trace import Trace, join, runs, spells
+from excursions.states.trace import Trace, join, spells
 
 ROOM_DEGC = (5.0, 35.0)
 EDGE_MIN = 20.0  # how far before and after the plateaus the handling may reach

@@ -12,9 +12,10 @@ import numpy as np
 from excursions.clock import NS_PER_HOUR, NS_PER_MINUTE, NS_PER_S, TimeArray, duration_text
 from excursions.ranks import NORMAL_MAD, median, row_median
 from excursions.records import WASHING, BoolArray, FloatArray
+from excursions.runs import runs
 from excursions.states.line import Claim
 from excursions.states.reading import Reading
-from excursions.states.trace import runs, split_at_gaps
+from excursions.states.trace import split_at_gaps
 
 COARSEST_S = 300.0  # a wash of tens of seconds leaves no rhythm in samples further apart
 BLOCK_S, BLOCK_SAMPLES, LOOKED_AT = 2_400.0, 32, 64

@@ -16,6 +16,7 @@ FLOORS = (
     ("excursions.digits",),
     ("excursions.once",),
     ("excursions.ranks",),
+    ("excursions.runs",),
     ("excursions.ahead",),
     ("excursions.physics",),
     ("excursions.measurands",),

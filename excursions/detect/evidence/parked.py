@@ -16,7 +16,7 @@ from excursions.detect.evidence.origin import Clue, expected_faults, name_origin
 from excursions.detect.series.survey import Survey
 from excursions.digits import written
 from excursions.records import BoolArray, Event, FloatArray, IndexArray, Record
-from excursions.states.trace import runs
+from excursions.runs import runs
 
 SHARE = 60  # windows of this share of the record; a batch should fit in
 NARROWEST = 8  # blocks of a window

@@ -15,7 +15,7 @@ import numpy as np
 from excursions.clock import NS_PER_HOUR, NS_PER_S, TimeArray, duration_text
 from excursions.ranks import median, quantile
 from excursions.records import BAD, CALIBRATING, CLEANING, HOLD, STEAMING, Event, Record, Signal
-from excursions.states.trace import runs
+from excursions.runs import runs
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -15,7 +15,7 @@ from excursions.detect.series.survey import Survey
 from excursions.digits import written
 from excursions.ranks import row_median
 from excursions.records import Event, FloatArray, IndexArray, Record
-from excursions.states.trace import runs
+from excursions.runs import runs
 
 FEWEST = 4  # times at exactly the same value
 CHANCE = 1e-3  # expected number of values met as often by chance

@@ -22,7 +22,7 @@ from excursions.detect.series.survey import Survey, survey_of
 from excursions.digits import written
 from excursions.ranks import NORMAL_MAD, median, row_median
 from excursions.records import MEASURING, BoolArray, Event, FloatArray, IndexArray, Record, Signal
-from excursions.states.trace import runs
+from excursions.runs import runs
 
 WIDEST = 3
 NEIGHBOURS = 64

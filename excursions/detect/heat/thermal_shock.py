@@ -15,9 +15,10 @@ from excursions.detect.series.survey import heat_of
 from excursions.digits import written
 from excursions.ranks import median
 from excursions.records import Event, FloatArray, IndexArray, Record
+from excursions.runs import runs
 from excursions.states.element import FASTEST_K_PER_S, failing
 from excursions.states.heat import Usual
-from excursions.states.trace import Trace, runs
+from excursions.states.trace import Trace
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

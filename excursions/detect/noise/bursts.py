@@ -13,7 +13,7 @@ from excursions.detect.series.live import Live
 from excursions.detect.series.spectra import Spectra
 from excursions.ranks import median, quantile, scatter_of
 from excursions.records import FloatArray, IndexArray
-from excursions.states.trace import runs
+from excursions.runs import runs
 
 FEWEST_PERIODS, MOST_PERIODS = 3, 64  # over which an amplitude is followed
 CLEAR_OF_NOISE = 5.0  # half an amplitude must pass the noise of what follows it by this

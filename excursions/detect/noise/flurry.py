@@ -34,7 +34,7 @@ from excursions.detect.series.survey import Survey, survey_of
 from excursions.digits import written
 from excursions.ranks import median, quantile
 from excursions.records import Event, FloatArray, IndexArray, Record
-from excursions.states.trace import runs
+from excursions.runs import runs
 
 QUIET = 0.25  # quantile of the noise that is the usual one, also where half of a record is loud
 MOST_LOUD = 0.3  # of the stretches: more are how the reading is

@@ -13,7 +13,7 @@ from excursions.detect.series.scan import Change, Windows, differences
 from excursions.detect.series.survey import Survey
 from excursions.ranks import median, quantiles
 from excursions.records import BoolArray, FloatArray, IndexArray
-from excursions.states.trace import runs
+from excursions.runs import runs
 
 FEWEST = 16  # noise figures: fewer tell no change from chance
 LATTICE = 12**-0.5  # standard deviation of rounding to a count

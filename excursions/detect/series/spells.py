@@ -13,6 +13,7 @@ from excursions.detect.series.stillness import Bins
 from excursions.detect.series.survey import Survey
 from excursions.ranks import median, quantile, quantiles
 from excursions.records import BoolArray, FloatArray, IndexArray
+from excursions.runs import runs
 
 DAY_CELLS, WEEK_CELLS = 24, 168
 FEWEST_ROUNDS = 4  # days (weeks) of record before a daily (weekly) pattern is believed
@@ -91,8 +92,7 @@ def unchanged(live: Live, covered: FloatArray, *, held_between: bool) -> Spells:
         last = np.append(first[1:] - 1, len(live) - 1)
         until = covered[np.minimum(last + 1, len(live) - 1)]
     else:
-        edge = np.flatnonzero(np.diff(same, prepend=False, append=False))
-        first, last = edge[::2], edge[1::2]
+        first, last = runs(same).T
         until = covered[last]
     return Spells(first=first, last=last, level=live.value[first], held_s=until - covered[first])
 

@@ -30,7 +30,7 @@ from excursions.detect.series.tails import expected_as_large
 from excursions.digits import chance_text, written
 from excursions.ranks import median, quantile
 from excursions.records import MOVED_TOO, TEMPERATURE, Event, FloatArray, IndexArray, Record
-from excursions.states.trace import runs
+from excursions.runs import runs
 
 NEAR_END = 0.1  # of the range: a process that is this near an end may well go over it
 SAME_STAY = 0.3  # of a stay: one that lasted as long is of the same kind

@@ -11,7 +11,7 @@ from excursions.detect.series.spells import Spells
 from excursions.detect.series.survey import Survey
 from excursions.ranks import quantiles
 from excursions.records import CALIBRATING, CLEANING, STEAMING, WASHING, FloatArray, Record
-from excursions.states.trace import runs
+from excursions.runs import runs
 
 SAME_LEVEL = 0.3  # another spell counts as the same habit from this share of the length on
 FEWEST_AT_REST = 8  # blocks: a shorter stay at a level is passed through by chance

@@ -24,6 +24,7 @@ from excursions.read.exports.layouts.naming import BLOCK, stated_tag
 from excursions.read.exports.times.numbertimes import as_number_time
 from excursions.read.text.words import roles_of
 from excursions.records import BoolArray, IndexArray
+from excursions.runs import runs
 
 _WIDEST = 64
 _LARGEST = 20_000_000  # cells held in memory
@@ -236,10 +237,8 @@ def _named(row: Row, section: str) -> tuple[Row, ...]:
 
 def _block_starts(frame: pl.DataFrame, section: str) -> list[int]:
     """Rows where a run of rows without times begins that names a tag or columns."""
-    timed = _has_time(frame)
-    edges = np.flatnonzero(np.diff(np.concatenate([[True], timed, [True]]).astype(np.int8)))
     starts = [0]
-    for begin, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+    for begin, end in runs(~_has_time(frame)).tolist():
         rows = [[cell or "" for cell in row] for row in frame[begin:end].iter_rows()]
         named = any(is_section(row, section) for row in rows)
         if begin and (
