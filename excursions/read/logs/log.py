@@ -182,8 +182,8 @@ def _leaning(log: _Log, table: LogTable, facts: Sequence[Facts]) -> list[Decisio
             )
         )
     if table.filled:
-        what = f"date and names of {table.filled} rows are those of the row above"
-        why = "they are empty there, and one row is as found and the other as left"
+        what = f"date and names of {table.filled} rows, where they are empty, are those of the row above"
+        why = "they stand there for all rows of a round, or of one calibration as found and as left"
         found.append(Decision(subject=log.file, what=what, why=why, option="fill them in"))
     return found
 

@@ -32,7 +32,7 @@ from excursions.read.logs.headers import Meaning, fold, is_unit, meaning_of
 from excursions.read.logs.spelling import serial_of, spelt
 from excursions.read.logs.spoken import figures_in
 from excursions.read.logs.standards import Standard, standard_of
-from excursions.read.logs.table import LogTable
+from excursions.read.logs.table import LogTable, cell_at
 from excursions.read.text.numbers import is_nothing, number_of
 
 
@@ -71,7 +71,7 @@ class RowReader:
         facts.remarked = "" if facts.phase else phase_in(facts.comment)
         facts.phase = facts.phase or facts.remarked
         for at, meaning in enumerate(table.meanings):
-            cell = row.cells[at] if at < len(row.cells) else ""
+            cell = cell_at(row, at)
             if not is_nothing(cell):
                 self._take(facts, at, meaning, cell)
         if grab:
@@ -107,14 +107,8 @@ class RowReader:
             facts.part(spoken.phase or facts.phase).figures.setdefault(name, value)
 
     def _comment(self, row: Row) -> str:
-        parts = [
-            row.cells[at] for at in self.table.columns("comment") if at < len(row.cells) and row.cells[at]
-        ]
-        parts += [
-            f"result: {row.cells[at]}"
-            for at in self.table.columns("result")
-            if at < len(row.cells) and row.cells[at]
-        ]
+        parts = [cell for at in self.table.columns("comment") if (cell := cell_at(row, at))]
+        parts += [f"result: {cell}" for at in self.table.columns("result") if (cell := cell_at(row, at))]
         return "; ".join(parts)
 
     def _take(self, facts: Facts, at: int, meaning: Meaning, cell: str) -> None:
@@ -187,7 +181,7 @@ class RowReader:
                 figure,
                 "zero_point" if figure == "zero" else "",
             ):
-                cell = row.cells[at] if at < len(row.cells) else ""
+                cell = cell_at(row, at)
                 return fold(cell).replace(" ", "")
         return ""
 

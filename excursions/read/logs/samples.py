@@ -27,7 +27,8 @@ from excursions.read.logs.table import (
 from excursions.read.model import REFUSED_SCHEMA, ReadOptions
 from excursions.read.text.fold import plain
 from excursions.read.text.numbers import is_nothing, number_of
-from excursions.read.text.units import pretty
+from excursions.read.text.units import is_quantity, pretty
+from excursions.read.text.vocabulary import VESSELS
 from excursions.records import Decision, LabSample
 
 
@@ -167,7 +168,7 @@ def _meaning(header: str) -> Meaning:
         return Meaning(kind="value_unit")
     if words == {"um"}:
         return Meaning(kind="clock")
-    if words <= w.VESSELS:
+    if words <= VESSELS:
         return Meaning(kind="point", unit=unit)
     if words <= w.TESTS:
         return Meaning(kind="measurand")
@@ -406,7 +407,9 @@ def _take_wide(
         number = None if is_nothing(cell) or cell.lstrip()[:1] in "<>" else number_of(cell, comma=comma)
         if number:
             name, unit = _name_of(table.headers[at])
-            if place := table.cell(row, "point"):
+            if place := table.cell(row, "point") or (
+                table.name if is_point_like(table.name) and is_quantity(name) else ""
+            ):
                 name = f"{place} {name}" if len(wide) > 1 else place
             sample = LabSample(
                 point=name,

@@ -17,7 +17,6 @@ TESTS = words(
 UNITS = words(
     "unit units einheit einheiten unite unites unidad unidades unidade uom unita eenheid enhet jednostka yksikko"
 )
-VESSELS = words("tank vessel basin becken behalter reactor reaktor reacteur cuve tanque sampler stream line")
 MEANS = words("mean average avg mittel mittelwert moyenne media promedio gemiddelde medel medelvarde srednia")
 # In a column of states: the laboratory itself takes the result back.
 WITHDRAWN = words(

@@ -14,7 +14,7 @@ from excursions.read.logs.headers import Meaning, fold, meaning_of
 from excursions.read.logs.standards import standard_of
 from excursions.read.logs.table import LogTable, cell_at
 from excursions.read.text.fold import plain
-from excursions.read.text.vocabulary import DEVIATIONS, STANDARDS
+from excursions.read.text.vocabulary import DEVIATIONS, STANDARDS, VESSELS
 from excursions.read.text.words import STATE_WORDS
 
 _DEVIATIONS = re.compile(rf"\b(?:{'|'.join(sorted(DEVIATIONS))})\b")
@@ -148,19 +148,32 @@ _OFTEN = 2  # calibrations of a point, on average, from which a column of names 
 
 
 def with_points(table: LogTable) -> LogTable:
-    """Find the column of points by its cells where no header says so: names such as ``QT-101``, each on several rows."""
-    if table.columns("point") or table.columns("probe") or {"point", "probe"} & table.above.keys():
+    """Find the column of points where no header says so: one called after vessels, or names such as ``QT-101`` on several rows."""
+    if table.columns("point") or "point" in table.above:
         return table
+    found = [at for at, m in enumerate(table.meanings) if not m.kind and _names_vessels(table.headers[at])]
+    if not found and not table.columns("probe") and "probe" not in table.above:
+        found = _named_again(table)
+    if len(found) != 1:
+        return table
+    meanings = [Meaning(kind="point") if at in found else m for at, m in enumerate(table.meanings)]
+    return replace(table, meanings=tuple(meanings))
+
+
+def _names_vessels(header: str) -> bool:
+    said = set(fold(header).split())
+    return bool(said) and said <= VESSELS
+
+
+def _named_again(table: LogTable) -> list[int]:
+    """Columns of names, most of them on several rows, as no number of a form is."""
     found = []
     for at, meaning in enumerate(table.meanings):
         cells = [cell_at(row, at) for row in table.rows]
         named = bool(cells) and all(map(_LIKE_A_TAG.fullmatch, cells))
         if not meaning.kind and named and len(cells) >= _OFTEN * len(set(cells)):
             found.append(at)
-    if len(found) != 1:
-        return table
-    meanings = [Meaning(kind="point") if at in found else m for at, m in enumerate(table.meanings)]
-    return replace(table, meanings=tuple(meanings))
+    return found
 
 
 def by_points(table: LogTable) -> LogTable:

@@ -45,8 +45,8 @@ class LogTable:
     def cell(self, row: Row, kind: str) -> str:
         """First filled cell of this kind in a row, else what the block above states, else empty."""
         for at in self.columns(kind):
-            if at < len(row.cells) and row.cells[at]:
-                return row.cells[at]
+            if cell := cell_at(row, at):
+                return cell
         return self.above.get(kind, "")
 
 
@@ -280,23 +280,40 @@ def _are_initials(cells: Sequence[str]) -> bool:
 
 
 def with_names_above(table: LogTable) -> LogTable:
-    """Fill date and names of a second row of one calibration from the row above: "found" and below it "left", as merged cells are saved."""
-    places = [at for kind in ("time", "clock", "point", "probe", "model") for at in table.columns(kind)]
+    """Fill what is empty because it stands in the row above, as merged cells are saved.
+
+    Date and names of a second row of one calibration, "found" and below it "left"; the date of a round, for instruments
+    that it has not named yet: the same one again without a date is not known to be of that day.
+    """
+    dates, names = (
+        [at for kind in kinds for at in table.columns(kind)]
+        for kinds in (("time", "clock"), ("point", "probe", "model"))
+    )
     phases = table.columns("phase")
-    if not phases or not table.columns("time"):
+    if not table.columns("time"):
         return table
     rows: list[Row] = []
-    filled = 0
+    filled, met = 0, set()
     for row in table.rows:
-        phase = phase_of(cell_at(row, phases[0]))
-        bare = not any(cell_at(row, at) for at in places)
-        if rows and bare and phase and phase != phase_of(cell_at(rows[-1], phases[0])):
-            cells = [cell_at(row, at) for at in range(max(len(row.cells), len(rows[-1].cells)))]
-            for at in places:
-                cells[at] = cell_at(rows[-1], at)
-            row, filled = replace(row, cells=tuple(cells)), filled + 1
+        dated = any(cell_at(row, at) for at in dates)
+        named = any(cell_at(row, at) for at in names)
+        phase = phase_of(cell_at(row, phases[0])) if phases else ""
+        if rows and not dated and not named and phase and phase != phase_of(cell_at(rows[-1], phases[0])):
+            row, filled = _filled(row, rows[-1], [*dates, *names]), filled + 1
+        called = (phase, *(cell_at(row, at) for at in names))
+        met = set() if dated else met
+        if rows and not dated and named and called not in met:
+            row, filled = _filled(row, rows[-1], dates), filled + 1
+        met.add(called)
         rows.append(row)
     return replace(table, rows=tuple(rows), filled=filled)
+
+
+def _filled(row: Row, above: Row, places: Sequence[int]) -> Row:
+    cells = [cell_at(row, at) for at in range(max(len(row.cells), len(above.cells)))]
+    for at in places:
+        cells[at] = cell_at(above, at)
+    return replace(row, cells=tuple(cells))
 
 
 _LONGEST_PHASE = 24

@@ -1,4 +1,4 @@
-"""Units as files spell them: what is one, which quantity it speaks of, and the spelling the measurand table knows."""
+"""Units and quantities as files spell them: what is one, which quantity a unit speaks of, and how the measurand table spells it."""
 
 from __future__ import annotations
 
@@ -171,3 +171,17 @@ def is_unit(text: str, *, letter: bool = False) -> bool:
     said = tidy(text)
     named = len(said) == 1 and said.isalpha() and not letter
     return said in _KNOWN and _BY_CAPITAL.get(said, "") in text and not named
+
+
+_QUANTITIES = frozenset(token for row in MEASURANDS.values() for token in row.tokens)
+_BEGINNINGS = ("temp", *(plain(word) for row in MEASURANDS.values() for word in row.beginnings))
+_BESIDE_QUANTITIES = frozenset(
+    ("dissolved", "lab", "labor", "laboratory", "value", "wert", "valeur", "valor")
+)
+
+
+@lru_cache(maxsize=4_096)
+def is_quantity(text: str) -> bool:
+    """Whether a text says what is measured and nothing of where: ``pH``, ``Temperature``, ``Leitf.``."""
+    words = set(re.findall(r"[^\W_]+", plain(text).casefold())) - _BESIDE_QUANTITIES
+    return bool(words) and all(word in _QUANTITIES or word.startswith(_BEGINNINGS) for word in words)

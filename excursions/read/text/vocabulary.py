@@ -38,7 +38,7 @@ PLAIN_KINDS: tuple[tuple[str, frozenset[str]], ...] = (
     (
         "comment",
         words(
-            "comment comments remark remarks note notes bemerkung bemerkungen kommentar anmerkung observation "
+            "comment comments remark remarks rmk rmks note notes bem anm obs bemerkung bemerkungen kommentar anmerkung observation "
             "observations observaciones observacoes remarque remarques comentario comentarios commentaire text notiz opmerking opmerkingen uwagi anmarkning anmarkningar merknad observacao observazioni osservazioni annotazioni anmaerkning bemaerkning huomautus huomautukset huom poznamka megjegyzes"
         ),
     ),
@@ -66,13 +66,17 @@ PLAIN_KINDS: tuple[tuple[str, frozenset[str]], ...] = (
 NOT_THIS_ONE = words("last previous prev letzte letzter lot charge next expiry due ultimo ultima derniere")
 
 TIMES = words(
-    "date datum fecha data dato timestamp datetime zeitpunkt zeitstempel when day performed calibrated kalibriert "
+    "date datum dat fecha data dato timestamp datetime zeitpunkt zeitstempel when day performed calibrated kalibriert "
     "etalonne calibrado collected completed fertig erledigt termine realizado realise eseguito utfart tarih paiva pvm paivamaara provtagningstid"
 )
 CLOCKS = words("time zeit uhrzeit heure hora ora tijd tid klockslag godzina klo kello")
 POINTS = words(
     "point tag loop position location messstelle mst stelle repere punto ponto instrument equipment analyser analyzer "
     "equipo equipement equipamento strumento punkt kks asset place ort standort lieu emplacement ubicacion local messpunkt tagname malepunkt malested voie canal kanal malha lazo boucle anello regelkreis messkreis where station meetpunt monsterpunt instrumento stanowisko provested provepunkt malested urzadzenie misto matpunkt provpunkt sigla mittauspiste naytepiste tagnummer tagnr probenort probeort probestelle entnahmestelle entnahmeort provtagningspunkt"
+)
+# Alone over a column they name points, where no other column does.
+VESSELS = words(
+    "tank vessel basin becken behalter reactor reaktor reacteur cuve tanque sampler stream line site area bassin balsa"
 )
 SERIALS = words(
     "serial sn snr serien seriennummer seriennr sernr fabriknummer fabriknr serie matricola serienummer serienr seryjny sarjanumero valmistusnumero"
@@ -111,7 +115,7 @@ FIGURES: tuple[tuple[str, frozenset[str]], ...] = (
         "slope",
         words(
             "slope steilheit pente pendiente inclinacao declive sensitivity empfindlichkeit sensibilite sensibilidad "
-            "sensibilidade efficiency effizienz slp slopes helling lutning nachylenie pendenza kulmakerroin jyrkkyys steilheid branthet"
+            "sensibilidade efficiency effizienz slp slopes helling lutning nachylenie pendenza kulmakerroin jyrkkyys steilheid branthet stlh steilh"
         ),
     ),
     ("gain", words("gain verstarkung verstaerkung factor faktor facteur ganancia ganho coefficient")),
@@ -119,7 +123,7 @@ FIGURES: tuple[tuple[str, frozenset[str]], ...] = (
     (
         "zero_point",
         words(
-            "zero nullpunkt null cero asymmetry asymmetrie asymmetriepotential isopotential zp nullpunktverschiebung nulpunt nollpunkt nollapiste zerowy nulowy nullstrom"
+            "zero nullpunkt null cero asymmetry asymmetrie asymmetriepotential isopotential zp nullpunktverschiebung nulpunt nollpunkt nollapiste zerowy nulowy nullstrom np"
         ),
     ),
     ("offset", words("offset offs ofs versatz decalage desplazamiento")),

@@ -48,14 +48,18 @@ def test_puts_parts_of_one_signal_together(tmp_path: Path) -> None:
     assert len(found.series["pH"].time) == 150
 
 
-def test_keeps_places_apart_that_each_file_names(tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("attribute", "names"),
+    [("PV", ["PV", "Tank 2/PV"]), ("pH", ["Tank 1/pH", "Tank 2/pH"])],  # a quantity alone names no signal
+)
+def test_keeps_places_apart_that_each_file_names(tmp_path: Path, attribute: str, names: list[str]) -> None:
     for number in (1, 2):
         rows = [
-            f"Tank {number},pH,{(START + timedelta(days=number, minutes=k)).isoformat()},7.{k:02d}"
+            f"Tank {number},{attribute},{(START + timedelta(days=number, minutes=k)).isoformat()},7.{k:02d}"
             for k in range(9)
         ]
         (tmp_path / f"t{number}.csv").write_text("Asset,Attribute,Timestamp,Value\n" + "\n".join(rows) + "\n")
-    assert list(read(tmp_path).series) == ["Tank 2/pH", "pH"]
+    assert list(read(tmp_path).series) == names
 
 
 def test_names_signals_after_folders_where_files_are_called_alike(tmp_path: Path) -> None:

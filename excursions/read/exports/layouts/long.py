@@ -16,7 +16,7 @@ from excursions.read.exports.layouts.timecolumns import chosen_time, time_column
 from excursions.read.text.aggregates import AGGREGATES
 from excursions.read.text.fold import plain
 from excursions.read.text.quality import is_quality_text
-from excursions.read.text.units import is_unit
+from excursions.read.text.units import is_quantity, is_unit
 from excursions.read.text.words import fold
 from excursions.records import Decision
 
@@ -116,7 +116,9 @@ def _tag_columns(columns: list[Column]) -> list[Column]:
         for c in texts
         if "tag" in c.roles and "description" not in c.roles and not (is_quality(c) and "quality" in c.roles)
     ]
-    places = [c for c in texts if _is_place(c) and c not in named and c.distinct > 1]
+    quantities = bool(named) and all(is_quantity(cell) for c in named for cell in c.cells if cell)
+    # One plant names no signal, but "pH" alone names none either.
+    places = [c for c in texts if _is_place(c) and c not in named and (c.distinct > 1 or quantities)]
     if named:
         best = max(named, key=lambda c: (_says_names(c), _tag_rank(c), -c.index))
         return sorted([*places[:1], best], key=lambda c: (c is best, c.index))
