@@ -293,7 +293,8 @@ def with_names_above(table: LogTable) -> LogTable:
     if not table.columns("time"):
         return table
     rows: list[Row] = []
-    filled, met = 0, set()
+    filled = 0
+    met: set[tuple[str, ...]] = set()
     for row in table.rows:
         dated = any(cell_at(row, at) for at in dates)
         named = any(cell_at(row, at) for at in names)

@@ -294,16 +294,16 @@ def test_the_same_tag_in_another_unit_in_another_file_is_converted_and_said(tmp_
 
 
 def test_a_second_place_far_down_comes_before_the_tag(tmp_path: Path) -> None:
-    rows = [f"R{1 + (n > 2_500)},pH,2024-03-01T{n // 60 % 24:02d}:{n % 60:02d}:00Z,{n}" for n in range(3_000)]
+    rows = [f"R{1 + (n > 2_500)},PV,2024-03-01T{n // 60 % 24:02d}:{n % 60:02d}:00Z,{n}" for n in range(3_000)]
     path = tmp_path / "a.csv"
     path.write_text("device,tag,time,value\n" + "\n".join(rows) + "\n")
     reading = read_exports([path], ReadOptions(block_bytes=2**14))
     said = [decision.what for decision in reading.decisions]
     assert 'column "device" is put before the tag' in said
     assert not any("left out" in what for what in said)
-    assert {tag: series.time.size for tag, series in reading.series.items()} == {"R1/pH": 2_501, "R2/pH": 499}
+    assert {tag: series.time.size for tag, series in reading.series.items()} == {"R1/PV": 2_501, "R2/PV": 499}
     path.write_text("device,tag,time,value\n" + "\n".join(rows[:2_000]) + "\n")
-    assert list(read_exports([path], ReadOptions()).series) == ["pH"]
+    assert list(read_exports([path], ReadOptions()).series) == ["PV"]
 
 
 def test_numbered_names_are_not_alike_where_one_is_called_so_already() -> None:

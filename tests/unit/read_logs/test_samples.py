@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+import xlsxwriter
 
 from excursions.clock import to_ns
 from excursions.read.logs.samples import read_samples
@@ -131,3 +132,14 @@ def test_dates_side_by_side_are_told_to_be_turned(tmp_path: Path, days: str) -> 
     path.write_text(f"Parameter,Unit,Point,{days}\npH,,AX-1,7.08,6.97\nTurbidity,NTU,NX-5,3.4,3.1\n")
     (problem,) = read_samples(path).problems
     assert "transpose" in str(problem)
+
+
+def test_a_sheet_named_after_a_place_says_where_its_quantities_were_taken(tmp_path: Path) -> None:
+    book = xlsxwriter.Workbook(str(tmp_path / "lab.xlsx"))
+    for place in ("Zulauf", "Ablauf"):
+        sheet = book.add_worksheet(place)
+        sheet.write_row(0, 0, ["Datum", "pH", "Leitf. (mS/cm)", "QT-1"])
+        sheet.write_row(1, 0, ["2026-03-02 08:00", 7.2, 1.4, 7.1])
+    book.close()
+    said = [sample.point for sample in read_samples(tmp_path / "lab.xlsx").samples]
+    assert said == ["Zulauf pH", "Zulauf Leitf.", "QT-1", "Ablauf pH", "Ablauf Leitf.", "QT-1"]
