@@ -110,16 +110,13 @@ def check_band(measurand: str, parameters: Mapping[str, Parameter], phase: str) 
     notes = []
     slope, zero = parameters.get("slope"), parameters.get("zero_point")
     if measurand == "ph" and slope:
-        beyond = [
-            f"{low:g} to {high:g} % ({name})"
-            for name, (low, high) in (
-                ("USP <791>", USP_SLOPE_PERCENT),
-                ("USGS field manual", USGS_SLOPE_PERCENT),
-            )
-            if not low <= slope.value <= high
-        ]
-        if beyond:
-            notes.append(f"{phase}: slope {slope.value:.1f} % outside {' and '.join(beyond)}")
+        bands = (("USP <791>", USP_SLOPE_PERCENT), ("USGS field manual", USGS_SLOPE_PERCENT))
+        told: dict[bool, list[str]] = {True: [], False: []}
+        for name, (low, high) in bands:
+            told[low <= slope.value <= high].append(f"{low:g} to {high:g} % ({name})")
+        if told[False]:
+            inside = f", inside {' and '.join(told[True])}" if told[True] else ""
+            notes.append(f"{phase}: slope {slope.value:.1f} % outside {' and '.join(told[False])}{inside}")
     if measurand == "ph" and zero:
         offset = nernst_slope_mv(25.0) * (slope.value if slope else 100.0) / 100.0 * (zero.value - 7.0)
         if abs(offset) > USP_OFFSET_MV:

@@ -13,7 +13,8 @@ from excursions.calibrations import SIGNIFICANCE
 from excursions.cli.answer import spoken
 from excursions.cli.wrapping import wrapped
 from excursions.conclusions import AuditFinding, Due
-from excursions.records import Link, Parameter, Shift
+from excursions.measurands import MEASURANDS
+from excursions.records import Link, Parameter, Shift, StandardReading
 from excursions.report.history import CalibrationTold, ShiftTold
 from excursions.report.reader import Reader, looking
 from excursions.report.result import ScanResult
@@ -83,6 +84,8 @@ class _row:
 def _calibration(one: CalibrationTold, result: ScanResult, tz: ZoneInfo) -> Iterable[_row]:
     c = one.calibration
     yield _row(c.action, clock.wall(c.time, tz) + (f" ({c.comment})" if c.comment else ""))
+    if any(p.basis == "relative" for p in c.as_found.values()):  # in the words of who entered it
+        yield _row("entered", _entered(c.standards))
     if c.as_found:
         yield _row("as found", _parameters(c.as_found))
     elif c.left_only:
@@ -107,6 +110,20 @@ def _calibration(one: CalibrationTold, result: ScanResult, tz: ZoneInfo) -> Iter
         yield _row("next due", _due(one.due, tz))
 
 
+def _entered(standards: Iterable[StandardReading]) -> str:
+    """``4.48 g/L in 4.00 g/L``: what was read in each standard, as entered."""
+    return "; ".join(
+        f"{s.raw:g} {s.raw_unit}".rstrip()
+        + " in "
+        + (
+            s.label
+            if s.label.endswith(s.standard_unit)
+            else f"{s.label or f'{s.standard:g}'} {s.standard_unit}"
+        )
+        for s in standards
+    )
+
+
 def _parameters(parameters: dict[str, Parameter]) -> str:
     return ", ".join(
         f"{name.replace('_', ' ')} {quantity(p.value, parameter_unit(p), p.uncertainty)}"
@@ -119,6 +136,10 @@ def _parameters(parameters: dict[str, Parameter]) -> str:
 def _shift(s: Shift) -> str:
     change = quantity(s.change, s.unit, s.uncertainty, signed=True)
     words = "" if s.significant else ", which may be chance"
+    if math.isfinite(s.reading_error):
+        unit = MEASURANDS[s.measurand].unit
+        off = quantity(s.reading_error, unit, s.reading_error_uncertainty, signed=True)
+        words = f", {off} on the reading{words}"
     return f"{s.parameter.replace('_', ' ')} {change} ± {quantity(s.uncertainty, '', s.uncertainty)}{words}"
 
 

@@ -230,7 +230,8 @@ def replacement(life: ProbeLife, tz: ZoneInfo) -> str:
             if not life.tracks:
                 return "Cannot tell: no calibration of it with parameters was given."
             return "Cannot tell: no acceptance limit is in use for its parameters."
-        return "Inside its limits at the last calibration; when it reaches them cannot be told from these calibrations."
+        whose = " and ".join(dict.fromkeys(t.limits.source for t in known if t.limits))
+        return f"Inside its limits at the last calibration ({whose}); when it reaches them cannot be told from these calibrations."
     early = f", 90 % interval from {_month(due.limit_early, tz)}" if due.limit_early is not None else ""
     late = f" to {_month(due.limit_late, tz)}" if due.limit_late is not None else " with no end foreseeable"
     return (

@@ -6,6 +6,7 @@ import json
 import os
 import subprocess
 import sys
+from pathlib import Path
 
 from tests.end_to_end.conftest import PLANT, ROOT, run_command
 
@@ -23,7 +24,7 @@ def test_a_damaged_probe_in_words_on_a_narrow_terminal() -> None:
     assert told.startswith("F1-PH QP-1107 calibration: 5 Jun 2026")
     for words in (
         "as found: slope 85.6 %",
-        "shift: slope −11.5 %",
+        "shift: slope −11.5 % ± 0.6, +0.133 pH on the reading cause",
         "Over-temperature to 148 °C on 25 May",
         "USP <791>",
         "h out of tolerance",
@@ -44,6 +45,25 @@ def test_a_calibration_without_a_trace_as_json() -> None:
     newest = facts["calibrations"][-1]
     assert newest["due"]["staircase"].endswith("Z")
     assert abs(sum(link["probability"] for link in newest["shifts"][0]["links"]) - 1.0) < 1e-9
+
+
+def test_readings_in_standards_are_told_as_they_were_entered(tmp_path: Path) -> None:
+    """Who entered grams a litre is not left with the zero point of an inner electrode alone."""
+    rows = [
+        f"2025-0{3 + day // 31}-{day % 31 + 1:02} {hour:02}:00,{5 + hour / 40},6"
+        for day in range(56)
+        for hour in range(24)
+    ]
+    (tmp_path / "export.csv").write_text("Time,TK7-CO2 [g/L],TK7-T [degC]\n" + "\n".join(rows))
+    (tmp_path / "calibrations.csv").write_text(
+        "date,point,serial,standard [g/L],reading as found [g/L],reading as left [g/L]\n"
+        "2025-03-20 10:15,TK7-CO2,C77,4.00,4.01,4.00\n2025-04-20 10:15,TK7-CO2,C77,4.00,4.48,4.00\n"
+    )
+    done = run_command("calibrations", tmp_path)
+    assert done.status == 0, done.err
+    told = " ".join(done.out.split())
+    assert "entered 4.48 g/L in 4.00 g/L as found zero point 7.05 pH" in told
+    assert "g/L on the reading, which may be chance" in told
 
 
 def test_an_unknown_probe_is_named_with_what_would_do() -> None:

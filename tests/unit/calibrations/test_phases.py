@@ -164,6 +164,9 @@ def test_every_remark_says_of_which_row_it_is() -> None:
         "as left: slope 85.0 % outside 90 to 105 % (USP <791>) and 95 to 102 % (USGS field manual)": entry(
             "ph", 1.0, *buffers(0.0, 0.85 * 2.99 * 59.1593)
         ),
+        "as found: slope 92.0 % outside 95 to 102 % (USGS field manual), inside 90 to 105 % (USP <791>)": entry(
+            "ph", 1.0, phase="as_found", slope=92.0
+        ),
         'as found: raw values in "furlong" are left out: not a unit in which pH is calibrated': entry(
             "ph", 1.0, standard(7.0, 1.0, unit="pH", raw_unit="furlong"), phase="as_found"
         ),
