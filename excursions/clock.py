@@ -11,6 +11,7 @@ import re
 from bisect import bisect_left
 from datetime import UTC, datetime
 from functools import lru_cache
+from typing import Protocol
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 import numpy as np
@@ -104,6 +105,20 @@ def _turns(tz: ZoneInfo, first: int, past: int) -> tuple[TimeArray, TimeArray]:
             )
             after.append(shown)
     return np.array(turns, dtype=np.int64), np.array(after, dtype=np.int64)
+
+
+class Span(Protocol):
+    """What has a begin and an end [ns]: an event, a doubt, a claim."""
+
+    @property
+    def start(self) -> int: ...
+    @property
+    def end(self) -> int: ...
+
+
+def shared(one: Span, other: Span) -> int:
+    """How long two spans last both [ns]; negative by what lies between them."""
+    return min(one.end, other.end) - max(one.start, other.start)
 
 
 def iso(instant: int) -> str:

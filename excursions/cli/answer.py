@@ -86,11 +86,12 @@ def _since(answer: Explanation, tz: ZoneInfo) -> str:
 
 
 def _cause(cause: Cause) -> str:
-    text = f"{_share(cause.probability):>5}  {cause.words}" if cause.is_named else cause.words
+    text = f"{share(cause.probability):>5}  {cause.words}" if cause.is_named else cause.words
     return text + (f": {'; '.join(cause.reasons[:MOST_REASONS])}" if cause.reasons else "")
 
 
-def _share(probability: float) -> str:
+def share(probability: float) -> str:
+    """How likely a cause is, in a narrow column."""
     if probability > 0.99:
         return ">99 %"
     return "<1 %" if probability < 0.01 else f"{probability * 100:.0f} %"

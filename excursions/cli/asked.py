@@ -11,7 +11,7 @@ import typer
 
 from excursions import clock
 from excursions.cli.moment import moment, names_weekday, until
-from excursions.errors import ExcursionsError, UsageError, unknown
+from excursions.errors import UsageError, unknown
 from excursions.pipeline.scan import Closer, Closeup
 from excursions.plant import Plant, Point
 from excursions.read.logs.names import Places
@@ -177,10 +177,3 @@ def since_of(result: ScanResult, asked: str) -> int | None:
     held = [findings for findings in result.points if findings.samples]
     first, last = min((f.start for f in held), default=0), max((f.end for f in held), default=0)
     return moment(asked, clock.zone(result.plant.zone), last, first)
-
-
-def note_problems(problems: Sequence[ExcursionsError]) -> None:
-    """Say on standard error what is to mend in the input, beside an answer that goes on without it."""
-    if problems:
-        more = f" ({len(problems) - 1} more: run scan)" if len(problems) > 1 else ""
-        typer.echo(f"Note: to mend in the input: {problems[0]}{more}", err=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -24,15 +24,12 @@ from excursions.report.result import ScanResult, Verdict
 from excursions.report.telling import became
 from excursions.report.wording import audit_account, day, doubt_sentence, event_sentence, row_account, whose
 
-Said = Callable[
-    [str], Reader
-]  # who reads of a point: its temperatures as asked for, its readings as exported
+# Who reads of a point: its temperatures as asked for, its readings as exported.
+Said = Callable[[str], Reader]
 SHOWN_PROBLEMS = 8
 SHOWN_POINTS = 12
 SHOWN_STRETCHES = 20
 SHOWN_EVENTS = 8
-
-
 DOUBT_SEVERITY = "check"  # readings beyond tolerance, whether or not an event explains them
 
 
@@ -148,19 +145,17 @@ def _past_doubts(result: ScanResult, tz: ZoneInfo, said: Said) -> list[str]:
         for findings in result.points
         for event in past_faults(findings)
     ]
+    told = [(point, said(point).text(text)) for point, _, text in sorted(rows)]
+    return _listed("Earlier readings to doubt:", told, SHOWN_STRETCHES)
+
+
+def _listed(head: str, rows: Sequence[tuple[str, str]], most: int) -> list[str]:
+    """Points and what is said of them under a head, the rest counted; nothing without any."""
     if not rows:
         return []
-    shown = [
-        filled(f"{point}  {said(point).text(text)}", 96, first="    ", then="      ")
-        for point, _, text in sorted(rows)[:SHOWN_STRETCHES]
-    ]
-    more = len(rows) - SHOWN_STRETCHES
-    return [
-        "",
-        "Earlier readings to doubt:",
-        *shown,
-        *([f"    ... and {more} more on the pages"] if more > 0 else []),
-    ]
+    shown = [filled(f"{point}  {text}", 96, first="    ", then="      ") for point, text in rows[:most]]
+    more = len(rows) - most
+    return ["", head, *shown, *([f"    ... and {more} more on the pages"] if more > 0 else [])]
 
 
 def events_worth_a_look(result: ScanResult) -> list[tuple[str, Event]]:
@@ -190,30 +185,17 @@ def events_worth_a_look(result: ScanResult) -> list[tuple[str, Event]]:
 
 def _inside_told(event: Event, result: ScanResult) -> bool:
     """Whether a stretch to be doubted that is told anyway covers most of a walk of the same point."""
-    over = (
-        min(event.end, doubt.end) - max(event.start, doubt.start)
-        for doubt in result.told_doubts
-        if doubt.point == event.point
-    )
+    over = (clock.shared(event, doubt) for doubt in result.told_doubts if doubt.point == event.point)
     return any(2 * length >= event.end - event.start for length in over if length > 0)
 
 
 def _worth_a_look(result: ScanResult, tz: ZoneInfo, said: Said) -> list[str]:
     """What they are and since when; the rest is counted."""
-    rows = events_worth_a_look(result)
-    if not rows:
-        return []
-    shown = [
-        filled(
-            f"{point}  {said(point).text(event_sentence(event, tz))} ({whose(event)})",
-            96,
-            first="    ",
-            then="      ",
-        )
-        for point, event in rows[:SHOWN_EVENTS]
+    told = [
+        (point, f"{said(point).text(event_sentence(event, tz))} ({whose(event)})")
+        for point, event in events_worth_a_look(result)
     ]
-    more = len(rows) - SHOWN_EVENTS
-    return ["", "Worth a look:", *shown, *([f"    ... and {more} more on the pages"] if more > 0 else [])]
+    return _listed("Worth a look:", told, SHOWN_EVENTS)
 
 
 def _audit(result: ScanResult) -> list[str]:

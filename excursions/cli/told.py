@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 from excursions import clock
 from excursions.calibrations import SIGNIFICANCE
-from excursions.cli.answer import spoken
+from excursions.cli.answer import share, spoken
 from excursions.cli.wrapping import wrapped
 from excursions.conclusions import AuditFinding, Due
 from excursions.measurands import MEASURANDS
@@ -147,18 +147,14 @@ def _cause(told: ShiftTold, result: ScanResult, tz: ZoneInfo) -> str:
     if not told.links:
         return "not judged"
     first = told.links[0]
-    words = f"{_share(first.probability)} {_named(first, result, tz)}"
+    words = f"{share(first.probability)} {_named(first, result, tz)}"
     reasons = "; ".join(first.reasons[:MOST_REASONS])
     others = [
-        f"{_share(link.probability)} {_named(link, result, tz)}"
+        f"{share(link.probability)} {_named(link, result, tz)}"
         for link in told.links[1:]
         if link.probability >= 0.1
     ]
     return words + (f": {reasons}" if reasons else "") + (f". Else {', '.join(others)}" if others else "")
-
-
-def _share(probability: float) -> str:
-    return ">99 %" if probability > 0.99 else f"{probability * 100:.0f} %"
 
 
 def _named(link: Link, result: ScanResult, tz: ZoneInfo) -> str:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from excursions.clock import shared
 from excursions.records import Event
 
 # Of the time that either of the two takes up.  What is recorded on change may have stood still beside the outage for a
@@ -39,6 +40,5 @@ def _weighed(event: Event, drawn: Sequence[Event]) -> Event:
 
 def _together(one: Event, other: Event) -> float:
     """Share of the time either of two events takes up that both do."""
-    both = min(one.end, other.end) - max(one.start, other.start)
     either = max(one.end, other.end) - min(one.start, other.start)
-    return max(both, 0) / max(either, 1)
+    return max(shared(one, other), 0) / max(either, 1)

@@ -14,7 +14,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import product
 
-from excursions.clock import NS_PER_HOUR, NS_PER_S, duration_text
+from excursions.clock import NS_PER_HOUR, NS_PER_S, duration_text, shared
 from excursions.detect.catalogue import quieted
 from excursions.detect.evidence.origin import name_origin
 from excursions.detect.evidence.severity import graded
@@ -134,8 +134,7 @@ def _opposite(one: Event, other: Event) -> bool:
     if one.kind == other.kind == "step":
         unsure = round((one.onset_uncertainty_s + other.onset_uncertainty_s) * NS_PER_S)
         return abs(one.start - other.start) <= NEAR_NS + unsure
-    shared = min(one.end, other.end) - max(one.start, other.start)
-    return shared >= TOGETHER * max(one.end - one.start, other.end - other.start)
+    return shared(one, other) >= TOGETHER * max(one.end - one.start, other.end - other.start)
 
 
 def _exchanged(one: Event, other: Event) -> bool:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_S, TimeArray, duration_text
+from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_S, TimeArray, duration_text, shared
 from excursions.condition import condition
 from excursions.detect.catalogue import SLOW, detect, quieted
 from excursions.detect.evidence.severity import severity_of
@@ -78,10 +78,10 @@ def together(record: Record, first: Sequence[Event], slow: Sequence[Event]) -> t
     """
     kept = list(first)
     for event in slow:
-        others = [one for one in first if one.kind in GRADUAL and _shared(one, event) > 0]
+        others = [one for one in first if one.kind in GRADUAL and shared(one, event) > 0]
         if event.end - event.start <= SHOWN and others:
             continue
-        parts = [one for one in others if _shared(one, event) >= 0.5 * (one.end - one.start)]
+        parts = [one for one in others if shared(one, event) >= 0.5 * (one.end - one.start)]
         rest = [one for one in kept if one not in parts]
         if event.id not in {one.id for one in merge(record, (*rest, event))}:
             continue
@@ -123,10 +123,6 @@ def _whole_size(record: Record, event: Event, found: PointFindings) -> Event:
         details={**event.details, "rate_per_day": size / days},
     )
     return quieted(whole)
-
-
-def _shared(one: Event, other: Event) -> int:
-    return min(one.end, other.end) - max(one.start, other.start)
 
 
 def _by_the_hour(

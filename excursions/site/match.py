@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from excursions.clock import NS_PER_HOUR
+from excursions.clock import NS_PER_HOUR, shared
 from excursions.records import Event
 
 # Onsets further apart than this, of events that share less than half their time, are two events.
@@ -51,18 +51,14 @@ def _unmoved(row: Seen, event: Event) -> bool:
 
 
 def _overlaps(row: Seen, event: Event) -> bool:
-    return _shared(row, event) > 0 or abs(row.start - event.start) <= _slack(event)
+    return shared(row, event) > 0 or abs(row.start - event.start) <= _slack(event)
 
 
 def _covers(row: Seen, event: Event) -> bool:
     """The same time, nearly: half of the longer one is shared, or both begin together and overlap."""
-    shared = _shared(row, event)
+    both = shared(row, event)
     longer = max(row.end - row.start, event.end - event.start, 1)
-    return shared / longer >= SHARED or (shared > 0 and abs(row.start - event.start) <= _slack(event))
-
-
-def _shared(row: Seen, event: Event) -> int:
-    return min(row.end, event.end) - max(row.start, event.start)
+    return both / longer >= SHARED or (both > 0 and abs(row.start - event.start) <= _slack(event))
 
 
 def _slack(event: Event) -> int:

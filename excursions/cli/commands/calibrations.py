@@ -68,10 +68,9 @@ def calibrations(
     import shutil
 
     from dashboards.slug import slug
-    from excursions.cli.asked import known_probe, note_problems, since_of, the_point
-    from excursions.cli.progress import shown_progress
+    from excursions.cli.asked import known_probe, since_of, the_point
+    from excursions.cli.scanned import scanned
     from excursions.cli.told import WIDTH, history_facts, history_lines
-    from excursions.pipeline.scan import scan as run_scan
     from excursions.pipeline.whole import corrected_samples
     from excursions.report.history import history, unclaimed
     from excursions.report.write import write_corrected, write_tables
@@ -84,12 +83,7 @@ def calibrations(
             typer.echo(f"Corrected: {path} ({frame.height} samples)", err=True)
 
     options = reading.options(columns, jobs=jobs)
-    with shown_progress() as progress:
-        done = run_scan(
-            exports, calibrations=logs or [], samples=samples or [], register=register, options=options, progress=progress,
-            keep=export if corrected else None,
-        )  # fmt: skip
-    note_problems(done.problems)
+    done = scanned(exports, logs, samples, register, options, keep=export if corrected else None)
     result = done.result
     name = the_point(result, point) if point else ""
     serial = known_probe(result, probe) if probe else ""

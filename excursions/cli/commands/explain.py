@@ -61,19 +61,14 @@ def explain(
     Exit status: 0 answered, 2 wrong usage or input.
     """
     from excursions.cli.answer import print_explanation
-    from excursions.cli.asked import closer_to, focus_of, named_among, note_problems, the_point
-    from excursions.cli.progress import shown_progress
-    from excursions.pipeline.scan import scan as run_scan
+    from excursions.cli.asked import closer_to, focus_of, named_among, the_point
+    from excursions.cli.scanned import scanned
     from excursions.report.explain import explain as explained
 
     exports, point = named_among(exports, point)
     options = reading.options(columns, jobs=jobs)
-    with shown_progress() as progress:
-        done = run_scan(
-            exports, calibrations=calibrations or [], samples=samples or [], register=register, options=options,
-            progress=progress, closer=closer_to(point, at, start, end),
-        )  # fmt: skip
-    note_problems(done.problems)
+    closer = closer_to(point, at, start, end)
+    done = scanned(exports, calibrations, samples, register, options, closer=closer)
     name = the_point(done.result, point)
     answer = explained(done.result, name, focus_of(done.result, name, at, start, end))
     page = None

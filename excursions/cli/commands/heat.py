@@ -76,10 +76,11 @@ def heat(
     Exit status: 0 answered, 2 wrong usage or input.
     """
     from excursions import clock
-    from excursions.cli.asked import named_among, note_problems
+    from excursions.cli.asked import named_among
     from excursions.cli.heat import print_heat
     from excursions.cli.heat_asked import Heat, choose, read_report
     from excursions.cli.moment import moment
+    from excursions.cli.scanned import scanned
     from excursions.errors import UsageError
 
     exports, probe = named_among(exports or [], probe, alone=report is not None)
@@ -101,8 +102,7 @@ def heat(
         page = report / "index.html" if (report / "index.html").is_file() else None
     else:
         options = reading.options(columns, jobs=jobs)
-        done = _scan(exports, calibrations or [], samples or [], register, options)
-        note_problems(done.problems)
+        done = scanned(exports, calibrations, samples, register, options)
         lives, exposures, plant = _rows(done)
         page = _publish(done, out, display_units.value) if out is not None else None
     tzinfo = clock.zone(plant.zone)
@@ -114,20 +114,6 @@ def heat(
     )
     answer = choose(found, probe=probe, point=point, at=when)
     print_heat(found, answer, as_json=as_json)
-
-
-def _scan(
-    exports: list[Path], calibrations: list[Path], samples: list[Path], register: Path | None, options: object
-) -> Scan:
-    from excursions.cli.progress import shown_progress
-    from excursions.pipeline.options import ScanOptions
-    from excursions.pipeline.scan import scan as run_scan
-
-    assert isinstance(options, ScanOptions)
-    with shown_progress() as progress:
-        return run_scan(
-            exports, calibrations=calibrations, samples=samples, register=register, options=options, progress=progress
-        )  # fmt: skip
 
 
 def _rows(done: Scan) -> tuple[Sequence[Row], Sequence[Row], Plant]:
