@@ -15,7 +15,7 @@ import numpy as np
 
 from excursions import clock
 from excursions.conclusions import Levels
-from excursions.digits import number, of_a_move, written
+from excursions.digits import DEGREE, number, of_a_move, written
 from excursions.kinds import KINDS, MOVES
 from excursions.link.ageing import Ageing, learn
 from excursions.link.beliefs import Beliefs, updated
@@ -277,7 +277,7 @@ def _amount(event: Event) -> str:
     if event.size_unit in _SECONDS:
         return clock.duration_text(event.size * _SECONDS[event.size_unit])
     if event.size_unit == "degC":
-        return f"{written(event.size, 4)} °C"
+        return f"{number(event.size, DEGREE)} °C"
     return (
         f"{written(event.size, 4)} {event.size_unit}"
         if event.size_unit

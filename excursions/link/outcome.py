@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from zoneinfo import ZoneInfo
 
 from excursions.calibrations import Exchange
 from excursions.clock import to_datetime
@@ -39,6 +40,8 @@ def outcome(
     calibrations: Sequence[Calibration],
     exchanges: Sequence[Exchange] = (),
     levels: Mapping[str, Levels] | None = None,
+    *,
+    tz: ZoneInfo | None = None,
 ) -> dict[str, tuple[str, str]]:
     """Return event id -> (state, sentence) for every event that may be the probe's.
 
@@ -59,12 +62,12 @@ def outcome(
     for follower, lead in leader.items():
         followers.setdefault(lead.id, []).append(by_event[follower])
     states = {
-        event.id: _one(event, leader.get(event.id), links_of, by_id, shifts, calibrations)
-        or _left_alone((event, *followers.get(event.id, ())), calibrations, levels or {})
+        event.id: _one(event, leader.get(event.id), links_of, by_id, shifts, calibrations, tz)
+        or _left_alone((event, *followers.get(event.id, ())), calibrations, levels or {}, tz)
         for event in events
         if event.may_be_probe
     }
-    states |= {one.step.id: _exchange(one) for one in exchanges if one.step is not None}
+    states |= {one.step.id: _exchange(one, tz) for one in exchanges if one.step is not None}
     return {
         event.id: states[event.id]
         for event in events
@@ -72,9 +75,9 @@ def outcome(
     }
 
 
-def _exchange(one: Exchange) -> tuple[str, str]:
+def _exchange(one: Exchange, tz: ZoneInfo | None) -> tuple[str, str]:
     return VERIFIED, (
-        f"Another probe was put in then, and nobody logged it: the calibration of {_day(one.after.time)} found a fresh "
+        f"Another probe was put in then, and nobody logged it: the calibration of {_day(one.after.time, tz)} found a fresh "
         "probe's parameters."
     )
 
@@ -94,6 +97,7 @@ def _one(
     shifts: dict[str, Shift],
     every: Sequence[Shift],
     calibrations: Sequence[Calibration],
+    tz: ZoneInfo | None,
 ) -> tuple[str, str] | None:
     """State and sentence of one event, with the heat that led to it; None where the calibration that followed does not say what it found."""
     later = [
@@ -113,7 +117,7 @@ def _one(
         default=None,
     )
     if best:
-        return VERIFIED, _borne_out(best, links, shifts, lead)
+        return VERIFIED, _borne_out(best, links, shifts, lead, tz)
     if not spanning and min(later, key=lambda c: c.time).left_only:
         return None
     if not spanning:
@@ -124,9 +128,9 @@ def _one(
             if before and says_nothing(first)
             else "but none before it to compare with"
         )
-        return NOT_YET, f"A calibration followed on {_day(first.time)}, {why}."
+        return NOT_YET, f"A calibration followed on {_day(first.time, tz)}, {why}."
     if likely:
-        return NOT_YET, _may_be_chance(max(likely, key=lambda link: link.probability), shifts, lead)
+        return NOT_YET, _may_be_chance(max(likely, key=lambda link: link.probability), shifts, lead, tz)
     changed = any(s.significant for s in spanning)
     words = (
         "found a shift, but something else explains it better"
@@ -135,11 +139,14 @@ def _one(
     )
     if any(witness.said == SHOWED_IT for witness in event.witnesses):
         words += "; laboratory samples showed the error while it lasted"
-    return NOT_BORNE_OUT, f"The calibration of {_day(min(s.end for s in spanning))} {words}."
+    return NOT_BORNE_OUT, f"The calibration of {_day(min(s.end for s in spanning), tz)} {words}."
 
 
 def _left_alone(
-    events: Sequence[Event], calibrations: Sequence[Calibration], levels: Mapping[str, Levels]
+    events: Sequence[Event],
+    calibrations: Sequence[Calibration],
+    levels: Mapping[str, Levels],
+    tz: ZoneInfo | None,
 ) -> tuple[str, str]:
     """An event, with what followed from it, before a calibration of which only what it left was entered."""
     first = events[0]
@@ -147,9 +154,7 @@ def _left_alone(
         (c for c in calibrations if c.time > first.start and is_of(first, c.probe, c.point) and not c.copied),
         key=lambda c: c.time,
     )
-    words = (
-        f"The calibration of {_day(later[0].time)} entered only what it left; what it found, nobody entered"
-    )
+    words = f"The calibration of {_day(later[0].time, tz)} entered only what it left; what it found, nobody entered"
     if any(not c.left_only for c in later):
         return NOT_YET, f"{words}."
     shown = [_returned(event, later[0], levels) for event in events if _stepped(event)]
@@ -181,7 +186,9 @@ def _returned(event: Event, calibration: Calibration, levels: Mapping[str, Level
     return -moved / event.size >= _CAME_BACK if math.isfinite(moved) else None
 
 
-def _borne_out(best: Link, links: Sequence[Link], shifts: dict[str, Shift], lead: Event | None) -> str:
+def _borne_out(
+    best: Link, links: Sequence[Link], shifts: dict[str, Shift], lead: Event | None, tz: ZoneInfo | None
+) -> str:
     """What the calibration found changed, every parameter of it that this event is the likeliest cause of."""
     end = shifts[best.shift].end
     found = {shifts[best.shift].parameter: best}
@@ -198,20 +205,20 @@ def _borne_out(best: Link, links: Sequence[Link], shifts: dict[str, Shift], lead
     sure = list(dict.fromkeys(percent(link.probability) for link in found.values()))
     each = " and ".join(sure) if len(sure) == 1 or len(sure) == len(found) else f"{sure[0]} to {sure[-1]}"
     return (
-        f"The calibration of {_day(end)} found {changes}; {cause} is {'their' if len(found) > 1 else 'its'} likeliest cause "
+        f"The calibration of {_day(end, tz)} found {changes}; {cause} is {'their' if len(found) > 1 else 'its'} likeliest cause "
         f"({each})."
     )
 
 
-def _may_be_chance(best: Link, shifts: dict[str, Shift], lead: Event | None) -> str:
+def _may_be_chance(best: Link, shifts: dict[str, Shift], lead: Event | None, tz: ZoneInfo | None) -> str:
     """What a calibration found that fits an event better than anything else, and is too little to bear it out."""
     cause = "the heat before it" if lead is not None else "this"
     return (
-        f"The calibration of {_day(shifts[best.shift].end)} found a shift that may be chance; {cause} explains it best "
+        f"The calibration of {_day(shifts[best.shift].end, tz)} found a shift that may be chance; {cause} explains it best "
         f"({percent(best.probability)})."
     )
 
 
-def _day(instant: int) -> str:
-    moment = to_datetime(instant)
+def _day(instant: int, tz: ZoneInfo | None) -> str:
+    moment = to_datetime(instant, tz)
     return f"{moment.day} {moment:%b %Y}"

@@ -52,7 +52,9 @@ def conclude(evidence: Evidence, points: Sequence[PointFindings]) -> ScanResult:
         levels,
     )
     links = link_room.with_misread(links, shifts, evaluated, audited, clock.zone(plant.zone))
-    outcomes = link_room.outcome(events, shifts, links, evaluated, seen.exchanges, levels)
+    outcomes = link_room.outcome(
+        events, shifts, links, evaluated, seen.exchanges, levels, tz=clock.zone(plant.zone)
+    )
     pins = sample_pins(evidence.laboratory)
     doubts = link_room.doubt_windows(
         shifts, events, evaluated, levels, plant, pins, weighing=weighing,

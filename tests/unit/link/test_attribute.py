@@ -168,4 +168,4 @@ def test_no_shifts_no_links() -> None:
 def test_a_length_of_time_is_told_as_everywhere_else() -> None:
     lost = Event(point="P", kind="dropout", start=0, end=1, size=4.983, size_unit="h", confidence=0.9)
     assert _amount(lost) == "4 h 59 min"
-    assert _amount(replace(lost, kind="over_temperature", size=146.07, size_unit="degC")) == "146.1 °C"
+    assert _amount(replace(lost, kind="over_temperature", size=146.07, size_unit="degC")) == "146 °C"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from zoneinfo import ZoneInfo
+
 import numpy as np
 import pytest
 
@@ -119,3 +121,22 @@ def test_a_shift_that_may_be_chance_and_fits_an_event_best_neither_bears_it_out_
     assert ("found a shift that may be chance; this explains it best (84 %)" in sentence) is (
         state == "not verified yet"
     )
+
+
+def test_the_day_of_a_calibration_is_the_plants() -> None:
+    """Nine in the morning of the 14th at the plant is the evening of the 13th in UTC."""
+    event = Event(
+        point="P",
+        probe="S",
+        kind="step",
+        start=5 * DAY,
+        end=5 * DAY,
+        size=0.4,
+        size_unit="pH",
+        confidence=0.9,
+    )
+    logged = [
+        Calibration(time=20 * DAY - DAY // 24, point="P", probe="S", measurand="ph", action="calibration")
+    ]
+    said = outcome([event], [], [], logged, tz=ZoneInfo("Australia/Lord_Howe"))[event.id][1]
+    assert "followed on 21 Jan 1970" in said

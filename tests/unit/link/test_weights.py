@@ -257,5 +257,5 @@ def test_what_the_record_alone_says_is_said_beside_it(origin: str, words: str) -
 def test_a_heat_is_told_with_its_level_and_what_followed() -> None:
     heat, after = event("over_temperature", 10.0, 147.23), event("step", 10.2, -0.4, size_low=-0.45, size_high=-0.35)  # fmt: skip
     told = reasons(shift(0.4), [heat, after], heat.id).reasons
-    assert told[0] == ("over-temperature (147.2 °C) on 11 Jan, zero point found +0.40 pH ± 0.02 on 31 Jan")
+    assert told[0] == ("over-temperature (147 °C) on 11 Jan, zero point found +0.40 pH ± 0.02 on 31 Jan")
     assert told[1] == "step of −0.40 pH on 11 Jan followed within a day"
