@@ -25,7 +25,7 @@ from excursions.link.candidates import causes, with_chances
 from excursions.link.effects import believed_chance
 from excursions.link.in_use import InUse, owner_name, transmitters
 from excursions.link.intervals import intervals, is_of
-from excursions.link.pins import Samples
+from excursions.link.pins import Samples, off_at_last, pins_of
 from excursions.link.posterior import posterior, weigh_sets
 from excursions.link.shape import OPENS_AT, Span, is_off_at_first, off_at_first, span_of, window
 from excursions.link.unsaid import before_the_unsaid, says_nothing, with_finding, with_return
@@ -135,6 +135,7 @@ def doubt_windows(
     opened = _open_windows(unseen, calibrations, known, standing)
     unsaid = _unsaid_windows(unseen, calibrations, known, standing)
     told = [*closed, *unsaid, *opened]
+    told += _sampled_windows(calibrations, shifts, known, {d.point for d in told if d.open_end})
     told += [
         window
         for window in _back_windows(events, calibrations, known)
@@ -295,6 +296,27 @@ def _open_windows(
     return windows
 
 
+def _sampled_windows(
+    calibrations: Sequence[Calibration], shifts: Sequence[Shift], known: _Known, open_at: Collection[str]
+) -> Iterator[Doubt]:
+    """Windows at points without another open one, where the last laboratory samples since the last calibration agree that the
+    reading is off: each beyond its own uncertainty, more than one, all the same way."""
+    real = sorted((c for c in calibrations if not c.copied), key=lambda c: c.time)
+    for point in known.plant.points:
+        line = known.levels.get(point.name)
+        if point.name in open_at or line is None or not line.time.size or point.measurand == "other":
+            continue
+        last = next((c for c in reversed(real) if c.point == point.name), None)
+        compared = (shift.end for shift in shifts if shift.point == point.name)
+        begun = max((last.time if last else int(line.time[0]), *compared))
+        pins = pins_of(point, known.levels, (begun, int(line.time[-1]) + NS_PER_HOUR), known.samples)
+        run = off_at_last(pins)
+        if run:
+            since = pins[-run - 1].time if run < len(pins) else begun
+            why = f"no event in the record explains what the last {run} laboratory samples say, each beyond its own uncertainty"
+            yield from _open_one(point, (), last, known, since=since, why=why)
+
+
 def _unverified(event: Event, calibrations: Sequence[Calibration]) -> bool:
     """Whether no calibration has looked at an event, or a gradual one went on after the last that did."""
     last = _last(event, calibrations, math.inf)
@@ -316,15 +338,17 @@ def _open_one(
     known: _Known,
     *,
     until: int | None = None,
+    since: int | None = None,
     why: str = "",
     chances: Mapping[str, float] | None = None,
 ) -> Iterator[Doubt]:
-    """Windows of a probe after a calibration, one for each place it stood at since then; `until` an instant [ns], if it is over.
+    """Windows of a probe after a calibration, one for each place it stood at since then; `until` an instant [ns], if it is over;
+    `since` one from which samples show an error that no event does.
 
     chances : event id -> chance that it left an error, where the record says more of that than the table
     """
     plant, levels = known.plant, known.levels
-    start = last.time if last else min(e.start for e in events) - NS_PER_HOUR
+    start = since or (last.time if last else min(e.start for e in events) - NS_PER_HOUR)
     probe = events[0].probe if events else last.probe if last else ""
     seated = probe or plant.probe_at(point.name, start) or ""
     places = {point.name, *(row.point for row in plant.installations if seated and row.probe == seated)}
@@ -346,7 +370,7 @@ def _open_one(
         )  # fmt: skip
         unseen = "has followed yet" if last else "was given"
         reason = why or f"no calibration {unseen}: the error is judged without one"
-        if not events:
+        if not events and since is None:
             if not is_off_at_first(span):
                 continue
             error = off_at_first(span)

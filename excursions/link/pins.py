@@ -16,6 +16,7 @@ References
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -33,6 +34,7 @@ Samples = Mapping[str, tuple[TimeArray, FloatArray]]
 _NEAR_NS = NS_PER_HOUR
 _TOLERANCES = 0.5  # standard uncertainty of a grab sample against the reading, in tolerances (cp)
 _FEWEST_DRAWS = 30.0  # effective number that must agree with the samples
+_SURE = 3.0  # standard uncertainties of a sample beyond which it speaks for itself
 _SEED = 20_060_105  # any number; fixed so that the same input gives the same output
 _NONE = 0.5  # chance beforehand that the causes explain all the samples say (cp)
 _SIZES = (0.5, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0)  # of a discrepancy, in tolerances
@@ -67,6 +69,16 @@ def pins_of(
             own = _TOLERANCES * point.tolerance_at(reading)
             made.append(Pin(time=int(when), error=reading - true, uncertainty=math.hypot(own, spread)))
     return tuple(made)
+
+
+def off_at_last(pins: Sequence[Pin]) -> int:
+    """How many samples in a row, up to the last, show the reading off the same way; 0 for a single one.
+
+    Each by three of its own standard uncertainties, which is more than the tolerance: one in a few hundred by chance.
+    """
+    ways = [math.copysign(abs(pin.error) > _SURE * pin.uncertainty, pin.error) for pin in reversed(pins)]
+    run = sum(1 for _ in itertools.takewhile(lambda way: way and way == ways[0], ways))
+    return run if run > 1 else 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

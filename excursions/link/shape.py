@@ -41,6 +41,7 @@ _LEVELS = 8  # quantiles of the level that stand for its scatter
 _NEAR_NS = 12 * NS_PER_HOUR
 _WIDE = 2.0  # readings so many times the usual one make a figure at the usual one mislead (cp)
 _EVEN = 0.15  # of an error that grows with the reading, from an even growth (cp)
+_ENOUGH_AGREE = 2  # samples that agree before an error is over: one may have been mixed up (cp)
 _RATHER = 0.5  # likelier than not
 _ACTED = 0.05  # causes less likely than this get no knots of their own
 
@@ -155,9 +156,13 @@ def window(span: Span, seen: Posterior, reason: str) -> Doubt | None:
         return None
     lead = _lead(span, seen)
     opens, about = _opening(span, grid, outside, lead)
+    closes, over = last, False
     if _by_samples(lead, seen, agreed):
-        opens, about = _last_agreeing(span, grid, weighted_quantile(everywhere, weight, 0.5), opens), True
-    inside = np.unique(np.concatenate([[opens], knots[knots >= opens]]))
+        likeliest = weighted_quantile(everywhere, weight, 0.5)
+        opens, about = _last_agreeing(span, grid, likeliest, opens), True
+        half = weighted_quantile(np.abs(everywhere - likeliest), weight, CONFIDENCE)
+        closes, over = _first_agreeing(span, grid, likeliest, half) if span.open_end else (last, False)
+    inside = np.unique(np.concatenate([[opens, closes], knots[(knots >= opens) & (knots <= closes)]]))
     drawn = _with_samples(span, seen, agreed, inside)
     even = lead is None and seen.observed and not span.pins and not seen.misjudged
     middle = _prorated(span, inside) if even else weighted_quantile(drawn, weight, 0.5)
@@ -167,8 +172,8 @@ def window(span: Span, seen: Posterior, reason: str) -> Doubt | None:
         point=span.point.name,
         probe=span.probe,
         start=span.start + int(opens),
-        end=span.last,
-        open_end=span.open_end,
+        end=span.start + int(closes),
+        open_end=span.open_end and not over,
         knots=line,
         band=tuple(float(h) for h in half),
         basis=_basis(lead, seen, agreed),
@@ -229,6 +234,25 @@ def _last_agreeing(span: Span, grid: FloatArray, middle: FloatArray, first: floa
     off = np.abs([pin.error for pin in span.pins])
     agreed = at[(at <= there) & (off <= span.tolerance(at))]
     return float(agreed.max()) if agreed.size else first
+
+
+def _first_agreeing(span: Span, grid: FloatArray, middle: FloatArray, half: FloatArray) -> tuple[float, bool]:
+    """Where a window is over whose error samples show (ns after the start): at the first of several that agree to the end.
+
+    The end of the span, and that it is not over, where the likeliest error (`middle`, with half the width of its band) still
+    matters or never surely did, and where one sample alone agrees.
+    """
+    last, tolerance = float(span.last - span.start), span.tolerance(grid)
+    at = np.array([float(pin.time - span.start) for pin in span.pins])
+    off = np.abs([pin.error for pin in span.pins]) > span.tolerance(at)
+    beyond = grid[
+        (np.abs(middle) > tolerance) & (grid <= at.max())
+    ]  # after the last sample nothing new is known
+    later = at > beyond.max(initial=-1.0)
+    sure = np.any(np.abs(middle) > np.maximum(tolerance, half))
+    if not (beyond.size and sure) or later.sum() < _ENOUGH_AGREE or off[later].any():
+        return last, False
+    return float(at[later].min()), True
 
 
 def _agreement(span: Span, seen: Posterior) -> Agreement | None:

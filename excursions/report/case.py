@@ -136,9 +136,12 @@ def worst_in(doubt: Doubt, start: int, end: int) -> tuple[int, float, float]:
     ends = np.clip([start, end], doubt.start, doubt.end).astype(np.float64)
     times = np.unique(np.concatenate([ends, inside]))
     error = np.interp(times, at, [e for _, e in doubt.knots])
-    worst = int(np.argmax(np.abs(error)))
-    band = float(np.interp(times[worst], at[: len(doubt.band)], doubt.band)) if doubt.band else math.nan
-    return int(times[worst]), float(error[worst]), band
+    bands = (
+        np.interp(times, at[: len(doubt.band)], doubt.band) if doubt.band else np.full(times.size, math.nan)
+    )
+    size, sure = np.abs(error), np.abs(error) > bands
+    worst = int(np.argmax(size * sure if sure.any() else size))  # as `wording.worst_knot`
+    return int(times[worst]), float(error[worst]), float(bands[worst])
 
 
 def tolerance(case: Case) -> float:

@@ -7,6 +7,7 @@ record, and with all that is known now: a calibration a month later counts.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from excursions.clock import NS_PER_HOUR
 from excursions.digits import band_ends
@@ -39,7 +40,7 @@ from excursions.report.case import (
     unusable_event,
 )
 from excursions.report.checks import Scene, checked
-from excursions.report.explanation import Action, Cause, Explanation, Focus
+from excursions.report.explanation import AGAINST, Action, Cause, Check, Explanation, Focus
 from excursions.report.followed import IF_THE_PROBE, half_band, heat_before, moved_after, moved_sentence
 from excursions.report.result import ScanResult
 from excursions.report.shown import shown
@@ -90,13 +91,14 @@ def explain(result: ScanResult, point: str, focus: Focus | None = None) -> Expla
     told = (error, band) if answer.doubt is not None and answer.verdict == "doubt" else (math.nan, math.nan)
     onset = answer.event or (lead_of(case, answer.doubt) if answer.doubt else None)
     causes = causes_of(case, onset, answer.doubt)
+    checks = () if too_few(case.findings) else checked(_scene(case, onset, answer))
     return Explanation(
         point=point,
         measurand=case.findings.point.measurand,
         unit=case.findings.unit,
         focus=chosen,
         verdict=answer.verdict,
-        sentence=f"{answer.sentence}{_also_on_record(case, answer)}{_beyond_the_record(case)}",
+        sentence=f"{_not_unopposed(answer.sentence, checks)}{_also_on_record(case, answer)}{_beyond_the_record(case)}",
         since=answer.since,
         until=answer.until,
         wrong=answer.wrong or _wrong(error, band, case, answer),
@@ -105,7 +107,7 @@ def explain(result: ScanResult, point: str, focus: Focus | None = None) -> Expla
         error_high=error + band,
         causes=causes,
         basis=basis_of(case, onset, answer.doubt) if causes else "",
-        checks=() if too_few(case.findings) else checked(_scene(case, onset, answer)),
+        checks=checks,
         actions=actions_for(case, answer.verdict, onset, answer.doubt, (answer.since, answer.until)),
         cautions=_cautions(case, onset, answer.verdict),
         hidden=could_hide(case, answer.verdict),
@@ -114,6 +116,12 @@ def explain(result: ScanResult, point: str, focus: Focus | None = None) -> Expla
         about=answer.doubt is not None and answer.doubt.about and answer.since == answer.doubt.start,
         reading=shown(case.findings, chosen, case.tz, *told),
     )
+
+
+def _not_unopposed(sentence: str, checks: Sequence[Check]) -> str:
+    """A sentence that does not say that nothing speaks against a reading where a laboratory sample does."""
+    against = any(check.outcome == AGAINST for check in checks)
+    return sentence.replace(NOTHING_AGAINST, LABORATORY_AGAINST) if against else sentence
 
 
 def _beyond_the_record(case: Case) -> str:
@@ -146,6 +154,10 @@ def _known_then(case: Case) -> str:
     return f"{text}; the next after it {day(following.time, case.tz)}{owner}."
 
 
+LABORATORY_AGAINST = (
+    "No error of the reading there is known, but a laboratory sample differs by more than its tolerance."
+)
+NOTHING_AGAINST = "Nothing in this record speaks against the reading there."
 MOST_ALSO = 2  # events named beside the one that leads; the page lists them all
 
 
@@ -308,11 +320,7 @@ def _trusted(case: Case, doubt: Doubt | None) -> Answer:
     if asked is None and doubt is None and is_blind(case):
         return Answer(verdict="cannot tell", sentence=case.verdict.sentence, wrong="not known")
     also = not case.focus.event and bool(also_there(case, None))
-    text = (
-        "No error of the reading there is known."
-        if also
-        else "Nothing in this record speaks against the reading there."
-    )
+    text = "No error of the reading there is known." if also else NOTHING_AGAINST
     if asked is not None:
         who = {"process": "the process did that", "routine": "routine"}.get(asked.origin, whose(asked))
         state, sentence = case.outcomes.get(asked.id, ("", ""))

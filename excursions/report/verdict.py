@@ -119,7 +119,11 @@ def too_few(findings: PointFindings) -> str:
 
 def _standing(known: Known) -> tuple[list[Event], list[Event], list[Event]]:
     """Events that still bear on the reading; of them those of the probe, and those that may be the process's as well."""
-    live = [e for e in known.findings.events if is_live(e, known.calibrations, known.outcomes)]
+    over = {doubt.event for doubt in known.doubts if not doubt.open_end}
+    live = [
+        e for e in known.findings.events
+        if e.id not in over and is_live(e, known.calibrations, known.outcomes)
+    ]  # fmt: skip
     probes = [e for e in live if e.origin == "probe" and e.confidence >= MOST_LIKELY]
     return live, probes, [e for e in live if _is_open_question(e)]
 

@@ -203,10 +203,12 @@ def worst_error(doubt: Doubt, unit: str) -> str:
 
 
 def worst_knot(doubt: Doubt) -> tuple[float, float]:
-    """The largest error of a window and its band there; NaN where there is none."""
+    """The largest error of a window and its band there, of those beyond their bands if there are any; NaN where there is none."""
     if not doubt.knots:
         return math.nan, math.nan
-    at = max(range(len(doubt.knots)), key=lambda i: abs(doubt.knots[i][1]))
+    sizes = [abs(error) for _, error in doubt.knots]
+    sure = [size > band for size, band in zip(sizes, doubt.band, strict=False)] or [False] * len(sizes)
+    at = max(range(len(sizes)), key=lambda i: (sure[i], sizes[i]))
     return doubt.knots[at][1], doubt.band[at] if at < len(doubt.band) else math.nan
 
 

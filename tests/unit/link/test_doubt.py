@@ -178,6 +178,30 @@ def test_what_samples_saw_come_and_go_is_doubted_while_it_was_there(calibrated: 
     assert windows(found, [replace(drift, witnesses=())], ph=level(7.0), samples=samples) == ()
 
 
+@pytest.mark.parametrize(
+    ("values", "opens"),
+    [((7.0, 6.4, 6.4), 13), ((7.0, 7.0, 6.4), None), ((7.0, 6.4, 7.6), None), ((6.4, 6.4, 7.0), None)],
+)
+def test_two_last_samples_that_say_the_same_open_a_window_without_any_event(
+    values: tuple[float, ...], opens: int | None
+) -> None:
+    found = windows([], [], ph=level(7.0), samples={"ph": (at(13, 19, 24), np.array(values))})
+    assert [(window.start // DAY, window.open_end, window.basis) for window in found] == (
+        [] if opens is None else [(opens, True, "laboratory samples")]
+    )
+    assert all(error_at(at(24), window)[0] == pytest.approx(0.6, abs=0.1) for window in found)
+
+
+def test_a_window_that_samples_show_is_over_when_two_of_them_agree_again() -> None:
+    seen = Witness(source=LABORATORY, said=SHOWED_IT, words="samples show it")
+    drift = replace(event("drift", 5, 0.8, length_h=240), witnesses=(seen,))
+    days, values = (4, 7, 11, 15, 19, 23, 27), [7.0, 6.8, 6.5, 6.2, 7.0, 7.01, 6.99]
+    (window,) = windows([], [drift], ph=level(7.0), samples={"ph": (at(*days), np.array(values))})
+    assert (window.event, window.open_end, window.end) == (drift.id, False, 19 * DAY)
+    (still,) = windows([], [drift], ph=level(7.0), samples={"ph": (at(*days[:5]), np.array(values[:5]))})
+    assert still.open_end
+
+
 def test_samples_that_agree_with_the_record_leave_its_shape_alone() -> None:
     step = event("step", 10, -0.6)
     samples = {"ph": (np.array([4, 14, 24]) * DAY, np.array([7.01, 7.57, 7.62]))}

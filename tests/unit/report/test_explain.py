@@ -39,7 +39,7 @@ from excursions.records import (
 )
 from excursions.report.concluded import corrected_table
 from excursions.report.corrected import corrected_level
-from excursions.report.explain import Focus, explain, newest
+from excursions.report.explain import LABORATORY_AGAINST, NOTHING_AGAINST, Focus, explain, newest
 from excursions.report.explanation import AGAINST, AGREES, EXCLUDED, OPEN, SPEAKS_FOR, Explanation
 from excursions.report.result import Levels, PointFindings, ScanResult, Trace, Verdict
 from excursions.report.shown import shown
@@ -459,6 +459,15 @@ def test_a_laboratory_sample_off_by_more_than_tolerance_speaks_against_the_readi
     )
     answer = asked(result, 25)
     assert outcome(answer, "laboratory") == AGAINST
+
+
+def test_nothing_is_not_said_to_speak_against_a_reading_that_a_sample_speaks_against() -> None:
+    quiet = made_scan(made_findings())
+    assert asked(quiet, 5).sentence == NOTHING_AGAINST
+    assert asked(sampled(quiet, (5.1, 7.0)), 5).sentence == NOTHING_AGAINST
+    off = asked(sampled(quiet, (5.1, 6.0)), 5)
+    assert outcome(off, "laboratory") == AGAINST
+    assert off.sentence == LABORATORY_AGAINST
 
 
 def sampled(result: ScanResult, *samples: tuple[float, float]) -> ScanResult:

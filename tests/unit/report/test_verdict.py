@@ -345,3 +345,11 @@ def test_what_followed_heat_is_told_with_it_and_not_beside_it() -> None:
     assert answer.event == heat.id
     assert "A step of +1.0 pH followed" in answer.sentence
     assert "Also" not in answer.sentence
+
+
+def test_what_an_event_did_is_over_with_its_window() -> None:
+    """Samples showed that the error went again: the drift that made it is no trouble of now."""
+    drift = made_event("drift")
+    over = replace(made_doubt(0.3, event=drift.id), open_end=False, end=20 * DAY)
+    assert judged(made_findings(drift), doubts=[over]).verdict == "trust"
+    assert judged(made_findings(drift), doubts=[]).verdict == "doubt"
