@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fnmatch import fnmatchcase
 
-from excursions.measurands import MEASURANDS
+from excursions.digits import written
+from excursions.measurands import MEASURANDS, to_canonical
 from excursions.plant import Plant, Point, Probe
 from excursions.read.text.aggregates import noted
 from excursions.read.text.units import quantities, table_unit
@@ -24,7 +26,11 @@ from excursions.register._measurand import (
 from excursions.register._names import point_names
 from excursions.register._pair import Pairs, pair_flags, pair_up, redundant, valves
 from excursions.register._tags import Tag, understand
+from excursions.register._traits import Traits
 
+TRACES_PASS = (
+    10.0  # times the bound of traces that readings among them hardly ever pass, as after a backwash (cp)
+)
 OPTION = "correct it in the register (excursions register writes one)"
 
 
@@ -155,7 +161,7 @@ def _fill(point: Point, tag: Tag, export: _Export, none: set[str], *, measurand:
         )
         point = _set(point, "measurand", meant, why)
     if point.measurand == guess.measurand:
-        point = _units_and_range(point, guess, tag.unit)
+        point = _units_and_range(point, guess, tag)
     if not point.description and (description := noted(tag.look.description)[0]):
         point = replace(point, description=description)
     for role, pairs in export.pairs.items():
@@ -165,18 +171,29 @@ def _fill(point: Point, tag: Tag, export: _Export, none: set[str], *, measurand:
     return _temperature_unit(point, export)
 
 
-def _units_and_range(point: Point, guess: Guess, exported: str) -> Point:
+def _units_and_range(point: Point, guess: Guess, tag: Tag) -> Point:
     if not point.unit and guess.unit:
         point = _set(point, "unit", guess.unit, guess.unit_why)
     elif not point.unit and guess.unit_why:
         point = replace(point, inferred={**point.inferred, "unit": guess.unit_why})
-    unit = point.unit or exported
-    if point.tolerance is None and table_unit(unit).casefold() in point.quantity.trace_units:
-        why = f"in {unit} traces are measured"
-        point = _set(point, "tolerance", point.quantity.trace_tolerance, why)
+    traces = _traces(point, table_unit(point.unit or tag.unit), tag.traits)
+    if point.tolerance is None and traces:
+        point = _set(point, "tolerance", point.quantity.trace_tolerance, traces)
     if point.range is None and guess.range:
         point = _set(point, "range", guess.range, guess.range_why)
     return point
+
+
+def _traces(point: Point, unit: str, seen: Traits) -> str:
+    """Why only traces are measured here, by the unit or by the readings in it; empty where more is."""
+    row = point.quantity
+    if unit.casefold() in row.trace_units:
+        return f"in {unit} traces are measured"
+    factor, offset = to_canonical(point.measurand, unit) or (math.nan, math.nan)
+    usual, high = factor * seen.q50 + offset, factor * seen.q99 + offset
+    if not (0.0 < usual < row.trace_below and high < TRACES_PASS * row.trace_below):
+        return ""
+    return f"the usual reading is {written(usual, 2)} {row.unit}: traces are measured"
 
 
 def _attach(point: Point, role: str, tag: Tag, why: str) -> Point:

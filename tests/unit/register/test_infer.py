@@ -11,6 +11,7 @@ import pytest
 from excursions.plant import Plant, Point
 from excursions.records import TagSeries
 from excursions.register import infer_plant
+from tests.builders import tag_series
 from tests.unit.register.exports import export, tag
 
 
@@ -453,6 +454,26 @@ def test_traces_of_oxygen_have_a_tolerance_of_their_own(unit: str, tolerance: fl
     assert plant.points[0].measurand == "oxygen"
     assert plant.points[0].tolerance == tolerance
     assert any(d.what == "tolerance: 0.003 mg/L" for d in decisions) == (tolerance is not None)
+
+
+@pytest.mark.parametrize(
+    ("name", "unit", "usual", "peak", "tolerance"),
+    [
+        ("Filter 3 turbidity", "NTU", 0.09, 0.6, 0.05),
+        ("Filter 3 turbidity", "mNTU", 90.0, 600.0, 0.05),
+        ("River turbidity", "NTU", 0.4, 60.0, None),
+        ("River turbidity", "NTU", 5.0, 60.0, None),
+        ("Loop conductivity", "uS/cm", 0.056, 0.09, 0.005),
+        ("Return conductivity", "uS/cm", 0.0, 0.1, None),
+        ("Condensate conductivity", "mS/cm", 0.055, 0.09, None),
+    ],
+)
+def test_traces_are_known_by_the_usual_reading_too(
+    name: str, unit: str, usual: float, peak: float, tolerance: float | None
+) -> None:
+    value = np.where(np.arange(2_000) % 50 == 0, peak, usual + 0.01 * usual * np.sin(np.arange(2_000.0)))
+    plant, _ = infer_plant({name: tag_series(value, tag=name, unit=unit)}, None)
+    assert plant.points[0].tolerance == tolerance
 
 
 def test_one_device_is_known_by_its_own_irregular_instants() -> None:
