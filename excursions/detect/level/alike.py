@@ -10,7 +10,7 @@ from excursions.detect.evidence.beside import LIKE, Changes
 from excursions.detect.evidence.origin import Clue
 from excursions.detect.level.came_of import FAST, way_back
 from excursions.detect.series.scan import Change
-from excursions.detect.series.several import FASTEST_VESSEL_S
+from excursions.detect.series.several import FASTEST_VESSEL_S, pace_s, took_s
 from excursions.detect.series.shape import Transition
 from excursions.detect.series.sudden import SIDE
 from excursions.detect.series.survey import Survey, jumps_of
@@ -18,7 +18,7 @@ from excursions.records import Record
 
 MUCH_LARGER = 3.0  # a change of half to three times the size is of the same kind; what is larger is another
 LIKE_MOVE = 0.8  # of a change: a move that the process may as well have made instead
-QUICK = 4  # samples: what takes longer is no jump
+QUICK = 4  # looks of the recorder: what takes longer is no jump, however few samples it left of it
 
 
 def _odds(clues: tuple[Clue, ...]) -> float:
@@ -69,14 +69,15 @@ def _moves_beside(survey: Survey, change: Change, shape: Transition) -> int:
         return 0
     if not shape.hidden and shape.samples <= 2 and survey.interval_s <= FASTEST_VESSEL_S:
         return 0
-    return max(moves(survey, abs(shape.size), shape.length_s) - 1, 0)
+    stay = 1 if shape.hidden else change.width  # behind a break nobody sees how long each of its moves stays
+    return max(moves(survey, abs(shape.size), shape.length_s, stay=stay) - 1, 0)
 
 
 def _jumps_beside(record: Record, survey: Survey, change: Change, shape: Transition) -> int:
     """How often else the reading jumped as far the same way, from one sample to the next, and came back too soon to be a
     change of level: a stay away is no other thing for its length.
     """
-    if change.across or shape.hidden or shape.samples > QUICK:
+    if change.across or shape.hidden or took_s(record, survey, shape) > QUICK * pace_s(record, survey):
         return 0
     jumps = jumps_of(record, survey)
     share = np.sign(jumps.gap) * jumps.size / shape.size
@@ -84,12 +85,16 @@ def _jumps_beside(record: Record, survey: Survey, change: Change, shape: Transit
     return int(np.count_nonzero(like))
 
 
-def moves(survey: Survey, size: float, length_s: float) -> int:
-    """How often the level moved by a like size within this time, itself included."""
-    level = survey.rest
-    lag = 1 + math.ceil(length_s / survey.blocks.width_s)
-    if lag >= level.size:
+def moves(survey: Survey, size: float, length_s: float, *, stay: int = 1) -> int:
+    """How often the level moved by a like size within this time, itself included, on the mean of so many blocks on either side.
+
+    What only wide windows show of a change, narrow peaks do not hide: as few blocks as it was found by are asked of its like.
+    """
+    lag = math.ceil(length_s / survey.blocks.width_s)
+    total = np.concatenate([[0.0], np.cumsum(survey.rest)])
+    level = (total[stay:] - total[:-stay]) / stay
+    if lag + stay >= level.size:
         return 0
-    moved = np.abs(level[lag:] - level[:-lag])
+    moved = np.abs(level[lag + stay :] - level[: -lag - stay])
     like = (moved >= LIKE_MOVE * size) & (moved <= MUCH_LARGER * size)
     return int(np.count_nonzero(np.diff(like.astype(np.int8), prepend=0) == 1))

@@ -60,9 +60,9 @@ def outruns(
     pace = pace_s(record, survey)
     if pace > FASTEST_VESSEL_S or change.across:
         return False
-    took_s = [_took_s(record, survey, one) for one in family]
-    at_once = all(one.samples <= 3 for one in family) and max(took_s) <= max(3 * pace, 1.0)
-    if not at_once and (not all(one.sharp for one in family) or max(took_s) > FASTEST_VESSEL_S):
+    lasted = [took_s(record, survey, one) for one in family]
+    at_once = all(one.samples <= 3 for one in family) and max(lasted) <= max(3 * pace, 1.0)
+    if not at_once and (not all(one.sharp for one in family) or max(lasted) > FASTEST_VESSEL_S):
         return False
     if any(0.0 in (one.before, one.after) for one in family):
         return False
@@ -95,7 +95,7 @@ def _moves(survey: Survey, lag: int) -> tuple[IndexArray, FloatArray]:
     return np.arange(moved.size), moved
 
 
-def _took_s(record: Record, survey: Survey, one: Transition) -> float:
+def took_s(record: Record, survey: Survey, one: Transition) -> float:
     """How long a change took [s]; recorded on exception, the last value stood until one look before the first new one."""
     if record.value is None or record.value.sampling.kind != "exception":
         return one.length_s

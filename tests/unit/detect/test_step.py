@@ -11,10 +11,11 @@ import pytest
 from excursions.clock import NS_PER_S
 from excursions.detect.evidence.beside import Changes
 from excursions.detect.evidence.origin import Clue
-from excursions.detect.level.alike import alike_changes
+from excursions.detect.level.alike import alike_changes, moves
 from excursions.detect.level.step import _is_none, detect_step
 from excursions.detect.series.shape import transition_of
 from excursions.detect.series.survey import survey_of
+from excursions.plant import Point
 from excursions.records import CALIBRATING, MEASURING, STEAMING, Event, Record
 from tests.builders import (
     T0,
@@ -26,6 +27,7 @@ from tests.builders import (
     on_exception,
     quantised,
     state_line,
+    swinging_door,
     with_ramp,
     with_step,
 )
@@ -338,3 +340,27 @@ def test_a_neighbour_that_is_steamed_after_each_steaming_is_no_company_of_a_step
     assert all(event.origin != "process" for event in each)
     assert any("as it mostly does after such a state" in words for event in each for words in event.evidence)
     assert all(event.origin == "process" for event in once)
+
+
+def behind_a_filter(seed: int, *, step: float) -> Record:
+    """Turbidity kept by a swinging door: a backwash every 38 h lets a peak of half an hour through; on day 30 the level rises."""
+    n = 50 * 1_440
+    rng, at = np.random.default_rng(seed), np.arange(n)
+    x = level(n, 0.09, 0.002, seed) * np.exp(coloured(n, 0.0, 0.06, 1_440, seed + 5))
+    for washed in np.cumsum(rng.uniform(34, 42, 30) * 60):
+        x += np.where(at >= washed, 0.5 * np.exp(-np.clip(at - washed, 0, None) / 25.0), 0.0)
+    time, kept = swinging_door(grid(n), np.round(with_ramp(x, 43_200, 43_230, step), 3), 0.004, 7_200)
+    point = Point(name="A1", measurand="turbidity", value="A1", tolerance=0.05)
+    return make_record(kept, time=time, measurand="turbidity", point=point)
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_peaks_that_are_over_within_the_hour_are_not_the_like_of_a_level_that_stays(seed: int) -> None:
+    record = behind_a_filter(seed, step=0.15)
+    survey = survey_of(record)
+    assert survey is not None
+    assert moves(survey, 0.15, 1_800.0) > 10
+    assert moves(survey, 0.15, 1_800.0, stay=8) <= 2
+    (event,) = detect_step(record)
+    assert minute(event) == pytest.approx(43_215, abs=180)
+    assert detect_step(behind_a_filter(seed, step=0.0)) == ()
