@@ -81,6 +81,7 @@ class _Rule:
     sure: bool = True
     deadband: float = 0.0
     heartbeat_s: float = math.nan
+    changed: bool = False  # a part of the record was kept by the clock and another was not
 
 
 def describe(
@@ -113,7 +114,7 @@ def describe(
         kind=rule.kind,
         interval_s=usual,
         heartbeat_s=rule.heartbeat_s,
-        gap_s=_gap(rule.kind, steps.interval, usual, rule.heartbeat_s),
+        gap_s=_gap("" if rule.changed else rule.kind, steps.interval, usual, rule.heartbeat_s),
         resolution=resolution,
         deadband=rule.deadband,
         longest_silence_s=float(silence[longest]) / NS_PER_S,
@@ -292,7 +293,7 @@ def _unsure_where_it_changes(rule: _Rule, time: TimeArray, value: FloatArray, si
     if not any(_both_ways(cuts, time, value, rule) for cuts in (by_count, by_time)):
         return rule
     doubt = "part of the record looks kept by the clock and part on change: the recorder was set differently"
-    return replace(rule, sure=False, why=f"{rule.why}; but {doubt}")
+    return replace(rule, changed=True, sure=False, why=f"{rule.why}; but {doubt}")
 
 
 def _both_ways(cuts: list[int], time: TimeArray, value: FloatArray, rule: _Rule) -> bool:

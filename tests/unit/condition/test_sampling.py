@@ -122,3 +122,17 @@ def test_a_signal_that_is_noisy_while_high_and_rests_while_low_is_compressed(see
     found = sampling(kept, time)
     assert found.kind in ("swinging", "exception")
     assert found.gap_s > 1_800.0
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_lively_signal_that_falls_silent_but_for_its_heartbeats_has_no_data_missing(seed: int) -> None:
+    """Recorded on change, with the value before each change: at nearly every scan until the glass breaks, then seldom."""
+    n, broke = 60_000, 40_000
+    x, every = coloured(n, 8.6, 0.5, 20, seed), grid(n, 30.0)
+    x[broke:] = 7.05 + 0.04 * (x[broke:] - 8.6)
+    time, _ = on_exception(every, np.round(x, 2), 0.03, 1_800.0)
+    at = np.searchsorted(every, time)
+    at = np.unique(np.append(at, np.maximum(at - 1, 0)))
+    found = sampling(np.round(x, 2)[at], every[at])
+    assert (found.kind, found.sure) == ("grid", False)
+    assert found.gap_s > 1_800.0
