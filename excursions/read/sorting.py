@@ -28,6 +28,7 @@ from excursions.read.model import ReadOptions
 from excursions.read.promises import promises_readings
 from excursions.read.text.fold import plain
 from excursions.read.text.vocabulary import words
+from excursions.read.text.words import roles_of
 
 Found = tuple[tuple[Path, str], ...]
 
@@ -338,7 +339,6 @@ _SAMPLED = re.compile(
     r"sampl|preliev|\bpobor|monstername|monsterpunt|provtagn|provpunkt|provetag|provested|provepunkt|analyte|determinand|naytteenott|\blab\b|labor|\blims\b|grab|entnahme|proben?nahme|prelev|echantillon|muestr|amostr|analyst|analist|analytik|"
     r"titrat|photomet|handmess|vergleichsmess|referenzmess|reference (?:value|meter|method)|bench"
 )
-_QUALITY = re.compile(r"\b(?:quality|qualitat|status|qualite|calidad|qualidade|good|valid)\b")
 _SLOW = NS_PER_HOUR  # nobody draws samples of one point more often than this for weeks (cp)
 _FEWEST_TIMES = 6
 
@@ -360,13 +360,14 @@ def _is_samples(sheet: Sheet, name: str) -> bool:
     kinds = {meaning.kind for meaning in table.meanings}
     named = bool(_SAMPLE_NAME.search(name))
     values = "value" in kinds or ("wide" in kinds and (named or said))
-    return values and (said or named or (_by_hand(table, folded) and "value" in kinds))
+    return values and (said or named or (_by_hand(table) and "value" in kinds))
 
 
-def _by_hand(table: LogTable, folded: str) -> bool:
+def _by_hand(table: LogTable) -> bool:
     """Whether a table of points and values has the rhythm of people: hours apart, at no fixed time, no quality column."""
     kinds = {meaning.kind for meaning in table.meanings}
-    if "point" not in kinds or not kinds & {"value_unit", "comment"} or _QUALITY.search(folded):
+    judged = any("quality" in roles_of(header) for header in table.headers)
+    if "point" not in kinds or not kinds & {"value_unit", "comment"} or judged:
         return False
     times = row_times(table, ReadOptions(tz="UTC"), "", comma=False).time
     by_point: dict[str, list[int]] = {}

@@ -147,10 +147,8 @@ def _is_analysis(header: str) -> bool:
 _NOT_THE_LABORATORY = frozenset(
     ["online", "inline", "on", "display", "anzeige", "transmitter", "process", "prozess", "dcs", "sensor"]
 )
-_NUMBERS = frozenset(["no", "nr", "id", "number", "nummer", "num", "code", "lfd"])
-
-
-_COUNTS = re.compile(r"(?:^|[\s_./-])(?:nr|no|id|num|number|nummer)\.?$")  # "LIMS-Nr"; "NO3" is none
+_NUMBERS = frozenset(["no", "nr", "id", "number", "nummer", "num"])
+_COUNTS = re.compile(rf"(?:^|[\s_./-])(?:{'|'.join(sorted(_NUMBERS))})\.?$")  # "LIMS-Nr"; "NO3" is none
 
 
 def _meaning(header: str) -> Meaning:
@@ -158,7 +156,7 @@ def _meaning(header: str) -> Meaning:
     words = set(re.findall(r"[a-z]+", rest))
     if not words:
         return Meaning()
-    if words & _NUMBERS and words & (w.VALUES | {"sample", "probe", "proben"}):
+    if words & (_NUMBERS | {"code", "lfd"}) and words & (w.VALUES | {"sample", "probe", "proben"}):
         return Meaning(kind="ignored")
     if _COUNTS.search(rest):
         return Meaning(kind="ignored")
@@ -197,7 +195,7 @@ def _of_sampling(words: set[str], read: Meaning) -> Meaning:
     """``sample time`` and ``sampled at`` are times, ``sample point`` is a point, ``sample no`` is neither."""
     if read.kind in ("time", "clock", "point"):
         return read
-    if words & {"no", "nr", "id", "number", "nummer", "type"}:
+    if words & (_NUMBERS | {"type"}):
         return Meaning(kind="ignored")
     if any(word.endswith("zeit") for word in words):
         return Meaning(kind="clock")  # "Probenahmezeit"

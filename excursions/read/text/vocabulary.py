@@ -72,7 +72,7 @@ TIMES = words(
 CLOCKS = words("time zeit uhrzeit heure hora ora tijd tid klockslag godzina klo kello")
 POINTS = words(
     "point tag loop position location messstelle mst stelle repere punto ponto instrument equipment analyser analyzer "
-    "equipo equipement equipamento strumento punkt kks asset place ort standort lieu emplacement ubicacion local messpunkt tagname malepunkt malested voie canal kanal malha lazo boucle anello regelkreis messkreis where station meetpunt monsterpunt instrumento stanowisko provested provepunkt malested urzadzenie misto matpunkt provpunkt sigla mittauspiste naytepiste tagnummer tagnr probenort probeort probestelle entnahmestelle entnahmeort provtagningspunkt"
+    "equipo equipement equipamento strumento punkt kks asset place ort standort lieu emplacement ubicacion local messpunkt tagname malepunkt malested voie canal kanal malha lazo boucle anello regelkreis messkreis where station meetpunt monsterpunt instrumento stanowisko provested provepunkt urzadzenie misto matpunkt provpunkt sigla mittauspiste naytepiste tagnummer tagnr probenort probeort probestelle entnahmestelle entnahmeort provtagningspunkt"
 )
 # Alone over a column they name points, where no other column does.
 VESSELS = words(

@@ -16,33 +16,17 @@ from excursions.errors import InputFileError
 from excursions.read.exports.layouts.naming import unique
 from excursions.read.exports.times.numbertimes import as_number_time
 from excursions.read.exports.times.timeshapes import shape_of
-from excursions.read.exports.upright.counted import start_in, step_in, steps_from
+from excursions.read.exports.upright.counted import START, STEP, start_in, step_in, steps_from
 from excursions.read.text.words import fold, roles_of
 
 Record = dict[str, Any]
 
+_NAMES = ("columns", "fields", "names", "header", "headers", "tags", "signals", "channels")
+_ROWS, _VALUES = ("data", "rows", "values", "records"), ("values", "data", "readings", "samples", "y")
 _TIME_KEY = re.compile(rb'"(?:\d{4}-?\d\d-?\d\d[^"\n]{0,30}|\d{9,19})"\s*:\s*[-\d"{n\[]')
-_SPLIT = re.compile(rb'"(?:columns|fields|names|header|headers|tags|signals|channels)"\s*:\s*\[')
+_SPLIT = re.compile(rf'"(?:{"|".join(_NAMES)})"\s*:\s*\['.encode())
 _STEP_KEY = re.compile(rb'"[\w ]*(?:interval|step|period|resolution|dt)[\w ]*"\s*:\s*["\d]', re.IGNORECASE)
 _BARE = re.compile(rb"(?:\xef\xbb\xbf)?\s*\[\s*\[")
-_NAMES, _ROWS = (
-    ("columns", "fields", "names", "header", "headers", "tags", "signals", "channels"),
-    ("data", "rows", "values", "records"),
-)
-_VALUES = ("values", "data", "readings", "samples", "y")
-_STEP = re.compile(r"(?:sampl\w+ |scan |log |time )?(?:interval|step|period|resolution|dt)(?: [a-z]+)?")
-START_KEYS = (
-    "start",
-    "start time",
-    "starttime",
-    "begin",
-    "from",
-    "t0",
-    "first",
-    "first time",
-    "start timestamp",
-    "start date",
-)
 _DEEPEST = 20
 
 
@@ -202,13 +186,10 @@ def _split(node: Mapping[str, Any], said: Mapping[str, str]) -> list[Record]:
 
 def _turned(node: Mapping[str, Any], names: list[Any], rows: list[list[Any]]) -> list[list[Any]]:
     """Rows of time and readings, where the file holds a list a signal beside one of times."""
-    times = next((node[key] for key in node if fold(key) in _TIMES and isinstance(node[key], list)), None)
+    times = next((node[key] for key in node if "time" in roles_of(key) and isinstance(node[key], list)), None)
     if not times or len(rows) != len(names) or any(len(row) != len(times) for row in rows):
         return rows
     return [list(row) for row in zip(times, *rows, strict=True)]
-
-
-_TIMES = ("time", "times", "timestamp", "timestamps", "t")
 
 
 def _title(name: object, number: int) -> str:
@@ -229,9 +210,11 @@ def _by_steps(
     values = next((node[key] for key in node if fold(key) in _VALUES and isinstance(node[key], list)), None)
     if not values or any(isinstance(value, (dict, list)) for value in values):
         return []
-    start = next((value for key, value in node.items() if fold(key) in START_KEYS and _is_time(value)), None)
+    start = next(
+        (value for key, value in node.items() if START.fullmatch(fold(key)) and _is_time(value)), None
+    )
     steps = [
-        (key, value) for key, value in node.items() if _STEP.fullmatch(fold(key)) and isinstance(value, str)
+        (key, value) for key, value in node.items() if STEP.fullmatch(fold(key)) and isinstance(value, str)
     ]
     if start is None or not steps:
         return []

@@ -12,10 +12,11 @@ from excursions.errors import InputFileError
 from excursions.read.exports.files.content import Content, Opened
 from excursions.read.exports.files.frametable import FrameTable
 from excursions.read.exports.files.grids import grid_table
-from excursions.read.exports.files.jsonshapes import START_KEYS, is_odd, records_of, rows_of
+from excursions.read.exports.files.jsonshapes import is_odd, records_of, rows_of
 from excursions.read.exports.files.nested import refuse_other_lengths
 from excursions.read.exports.files.sound import sound
 from excursions.read.exports.layouts.naming import unique
+from excursions.read.exports.upright.counted import START
 from excursions.read.model import ReadOptions
 from excursions.read.text.quality import is_quality_text
 from excursions.read.text.words import fold, roles_of
@@ -205,7 +206,7 @@ def _refuse_one_time(frame: pl.DataFrame, lists: list[str]) -> None:
     """
     if len(lists) > 1 or "value" not in roles_of(lists[0]) or not frame[lists[0]].dtype.inner.is_numeric():  # type: ignore[attr-defined]
         return
-    timed = any(roles_of(name) & {"time", "date"} or fold(name) in START_KEYS for name in frame.columns)
+    timed = any(roles_of(name) & {"time", "date"} or START.fullmatch(fold(name)) for name in frame.columns)
     if timed and (frame[lists[0]].list.len() > 1).any():
         raise InputFileError(
             found=f'an array of readings ("{lists[0]}") beside one time', expected="a time for each reading, or the step between them",

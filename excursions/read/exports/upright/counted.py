@@ -35,16 +35,16 @@ ELAPSED = re.compile(
     r"kulturzeit|fermentationszeit|relativzeit|tempo decorrido|tempo trascorso|verstreken tijd|forfluten tid|経過時間|培養時間|运行时间)\b.*"
 )
 _SINCE = re.compile(r"(?i)\b(?:since|after|seit|depuis|desde|dal|ab|from)\b:?\s+(\d.*?)[\])]?$")
-_START = re.compile(
+START = re.compile(
     r"(?:(?:recording|acquisition|batch|run|test|measurement|log|data|process|export)? ?(?:start|started|begin|began|beginning)(?: (?:time|date|at|on|datetime|date time|timestamp|"
-    r"date and time|of (?:recording|run|batch|test|acquisition|measurement)))*|t0|t 0|time zero|inoculation(?: time)?|first sample|startzeit|startzeitpunkt|startdatum|beginn|"
+    r"date and time|of (?:recording|run|batch|test|acquisition|measurement)))*|t0|t 0|time zero|starttime|from|first(?: time)?|inoculation(?: time)?|first sample|startzeit|startzeitpunkt|startdatum|beginn|"
     r"anfang|beginn der (?:aufzeichnung|messung)|start der (?:aufzeichnung|messung)|debut|heure de debut|date de debut|inicio|hora de inicio|fecha de inicio|hora inicio|inizio|ora inizio|"
     r"data inizio|starttijd|begintijd|starttid|poczatek|start rejestracji|開始|開始時刻|開始日時|开始时间)"
 )
-_STEP = re.compile(
-    r"(?:sampling|sample|scan|log|logging|recording|time|data|update)? ?(?:interval|step|period|resolution)|dt|delta t|time between samples|intervall|abtastintervall|"
+STEP = re.compile(
+    r"(?:(?:sampling|sample|scan|log|logging|recording|time|data|update)? ?(?:interval|step|period|resolution)|dt|delta t|time between samples|intervall|abtastintervall|"
     r"abtastzeit|abtastrate|messintervall|schrittweite|zeitschritt|zeitraster|takt|intervalle|pas de temps|periode|intervalo|paso|passo|intervallo|passo temporale|"
-    r"intervaltijd|krok|odstep|サンプリング間隔|間隔|采样间隔|间隔"
+    r"intervaltijd|krok|odstep|サンプリング間隔|間隔|采样间隔|间隔)(?: [a-z]+)?"
 )
 # A unit by its spellings, in ns.
 _UNITS: dict[str, int] = {
@@ -211,7 +211,7 @@ def _stated(header: str) -> str | None:
 def _start_of(said: Mapping[str, str]) -> str | None:
     """The start that lines above a table state, date and time of day perhaps in lines of their own."""
     folded = {fold(key): text.strip() for key, text in said.items()}
-    starts = [text for key, text in folded.items() if _START.fullmatch(key)]
+    starts = [text for key, text in folded.items() if START.fullmatch(key)]
     for text in starts:
         shape = shape_of(text)
         if shape is not None and shape.has_clock:
@@ -311,7 +311,7 @@ def steps_from(start: Start, step: int, count: int) -> list[str]:
 
 def _step_of(said: Mapping[str, str]) -> int:
     """The step that lines above a table state, in ns; 0 where they state none."""
-    return next((step_in(text, key) for key, text in said.items() if _STEP.fullmatch(fold(key).strip())), 0)
+    return next((step_in(text, key) for key, text in said.items() if STEP.fullmatch(fold(key).strip())), 0)
 
 
 def step_in(text: str, key: str = "") -> int:

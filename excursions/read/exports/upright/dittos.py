@@ -33,7 +33,7 @@ def without_dittos(table: Table, name: str) -> tuple[BlockTable, Decision] | Non
     frame, told = kept.frame[below], 0
     for place in places:
         cells = frame[str(place)]
-        marks = pl.Series([cell is not None and is_ditto(cell) for cell in cells.to_list()], dtype=pl.Boolean)
+        marks = cells.is_in([cell for cell in cells.unique().drop_nulls() if is_ditto(cell)]).fill_null(False)
         above = pl.select(pl.when(~marks).then(cells)).to_series().fill_null(strategy="forward")
         filled = pl.select(pl.when(marks & above.is_not_null()).then(above).otherwise(cells)).to_series()
         frame = frame.with_columns(filled.alias(str(place)))
