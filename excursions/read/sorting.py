@@ -340,7 +340,10 @@ _SAMPLED = re.compile(
     r"titrat|photomet|handmess|vergleichsmess|referenzmess|reference (?:value|meter|method)|bench"
 )
 _SLOW = NS_PER_HOUR  # nobody draws samples of one point more often than this for weeks (cp)
-_FEWEST_TIMES = 6
+_FEWEST_TIMES, _FEW_TIMES = 6, 3
+_HALF_A_SHIFT = (
+    4 * NS_PER_HOUR
+)  # a recorder on exception that waits so long each time records next to nothing (cp)
 
 
 def _is_samples(sheet: Sheet, name: str) -> bool:
@@ -375,7 +378,12 @@ def _by_hand(table: LogTable) -> bool:
         if time is not None:
             by_point.setdefault(table.cell(row, "point"), []).append(time)
     steps = [b - a for moments in by_point.values() for a, b in pairwise(sorted(moments))]
-    if len(steps) < _FEWEST_TIMES or sum(step < _SLOW for step in steps) > 0.1 * len(steps):
+    if (
+        len(steps) < _FEWEST_TIMES
+    ):  # a few rows: hours between all, at no fixed distance, and no seconds as recorders have
+        waits = len(steps) >= _FEW_TIMES and min(steps) > _HALF_A_SHIFT
+        return waits and len(set(steps)) > 1 and not any(step % NS_PER_MINUTE for step in steps)
+    if sum(step < _SLOW for step in steps) > 0.1 * len(steps):
         return False
     return Counter(steps).most_common(1)[0][1] <= 0.5 * len(steps)
 

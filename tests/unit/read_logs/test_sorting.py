@@ -232,3 +232,20 @@ def test_a_log_of_nested_records_is_a_log_and_readings_so_written_are_an_export(
         + "]}]}"
     )
     assert [classify(path)[0] for path in (log, trend)] == ["calibrations", "export"]
+
+
+@pytest.mark.parametrize(
+    ("times", "kind"),
+    [
+        (("02 09:00", "05 09:10", "09 08:55", "12 09:05"), "samples"),
+        (("02 09:00:12", "05 09:10:31", "09 08:55:02", "12 09:05:44"), "export"),
+        (("02 09:00", "03 09:00", "04 09:00", "05 09:00"), "export"),
+        (("02 09:00", "02 09:10", "02 10:55", "02 11:05"), "export"),
+    ],
+)
+def test_a_few_rows_are_a_list_of_a_person_only_by_their_times(
+    tmp_path: Path, times: tuple[str, ...], kind: str
+) -> None:
+    path = tmp_path / "file.csv"
+    path.write_text("Date,Tag,Value,Unit\n" + "".join(f"2026-03-{time},MK-PH-4,6.8,pH\n" for time in times))
+    assert classify(path)[0] == kind
