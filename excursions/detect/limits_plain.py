@@ -15,7 +15,7 @@ from excursions.detect.gone.spikes import SpikeSettings
 from excursions.detect.heat.exposure import ELEMENT_K
 from excursions.detect.heat.thermal_shock import ThermalShockSettings
 from excursions.detect.series.spells import drawn_line
-from excursions.detect.series.survey import THINNED, Survey, heat_of, survey_of
+from excursions.detect.series.survey import Survey, heat_of, survey_of
 from excursions.detect.still.pinned import PinnedSettings
 from excursions.digits import written
 from excursions.records import Limit, Record, Sampling, Signal
@@ -113,7 +113,7 @@ def _bursts(record: Record, survey: Survey, signal: Signal, given: Mapping[str, 
     tolerance = record.point.tolerance_at(float(survey.blocks.level[survey.blocks.level.size // 2]))
     height = max(spikes.noises * survey.noise, spikes.quanta * survey.quantum, spikes.tolerances * tolerance)
     drawn = signal.sampling.kind in ("averages", "interpolated") or drawn_line(survey) > 0
-    coarse = interval > spikes.coarsest_s or drawn or signal.sampling.kind in THINNED
+    coarse = interval > spikes.coarsest_s or drawn or signal.sampling.on_change
     stay = math.nan if record.point.range is None or drawn else (pinned.fewest + 1) * interval
     return [
         make("spikes", math.nan if coarse or not height > 0 else 1.5 * height, unit, lasting_s=SPIKE_SAMPLES * interval, say=lambda s: f"a spike smaller than {written(s, 2)} {unit}"),

@@ -105,7 +105,7 @@ def _look(
     return Look(
         point=point, plant=plant, mine=mine, traces=traces, matched=match(mine, traces.work, tz), line=levels,
         hides=could_hide(point, sampling), coarse=coarse(sampling.get("value")), tz=tz,
-        on_change=(value := sampling.get("value")) is not None and value.kind in ("exception", "swinging"),
+        on_change=(value := sampling.get("value")) is not None and value.on_change,
     )  # fmt: skip
 
 

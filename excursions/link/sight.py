@@ -61,16 +61,16 @@ def tells_nothing(calibration: Calibration) -> bool:
 
 def coarse(value: Sampling | None) -> bool:
     """Whether an export is too sparse to hold a missing trace against an entry: the stated limit of this audit."""
-    return value is not None and (value.interval_s > _COARSE_S or value.kind in ("averages", "interpolated"))
+    return value is not None and (value.moving_s > _COARSE_S or value.kind in ("averages", "interpolated"))
 
 
 def could_hide(point: Point, sampling: Mapping[str, Sampling]) -> tuple[str, ...]:
     """What could hide a trace in this export."""
     value = sampling.get("value")
     made = []
-    if value is not None and value.interval_s > _COARSE_S:
+    if value is not None and value.moving_s > _COARSE_S:
         made.append(
-            f"a sample every {value.interval_s / (NS_PER_MINUTE / 1e9):.0f} min can miss a short plateau"
+            f"a sample every {value.moving_s / (NS_PER_MINUTE / 1e9):.0f} min can miss a short plateau"
         )
     if value is not None and value.kind in ("averages", "interpolated"):
         made.append(

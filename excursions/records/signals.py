@@ -87,6 +87,16 @@ class Sampling:
     sure: bool = True
     why: str = ""
 
+    @property
+    def on_change(self) -> bool:
+        """Whether a sample is kept only when the reading moved."""
+        return self.kind in ("exception", "swinging")
+
+    @property
+    def moving_s(self) -> float:
+        """How far apart samples stand while the reading moves [s]: what is kept on change is silent only while nothing does."""
+        return self.shortest_s if self.on_change and math.isfinite(self.shortest_s) else self.interval_s
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Signal:

@@ -271,7 +271,7 @@ def _said(event: Event, scene: Scene) -> str:
 
 
 def _rhythm(sampling: Sampling) -> str:
-    if sampling.kind in ("exception", "swinging"):
+    if sampling.on_change:
         band = f", changes below {number(sampling.deadband)} left out" if sampling.deadband > 0 else ""
         return f"are recorded on change, {_span(sampling.interval_s)} apart on the median{band}"
     return f"come every {_span(sampling.interval_s)}"

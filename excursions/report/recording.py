@@ -49,7 +49,7 @@ def shows(sampling: Sampling) -> Shows:
     """The four lengths for one signal."""
     interval, beat, longest = sampling.interval_s, sampling.heartbeat_s, sampling.longest_silence_s
     unbroken = min(longest, sampling.gap_s) if math.isfinite(sampling.gap_s) else longest
-    if sampling.kind in ("exception", "swinging"):
+    if sampling.on_change:
         flat = max(LONGER * beat, _usual(sampling)) if math.isfinite(beat) else math.nan
         scan = sampling.shortest_s if math.isfinite(sampling.shortest_s) else interval
         return Shows(peak_s=scan, hidden_s=scan, silence_s=beat, flat_s=flat)
@@ -89,7 +89,7 @@ def recorded(sampling: Sampling, amount: Amount) -> str:
 def peaks(sampling: Sampling, amount: Amount) -> str:
     """The shortest peak this export can show and the longest it can hide."""
     found, interval = shows(sampling), sampling.interval_s
-    if sampling.kind in ("exception", "swinging"):
+    if sampling.on_change:
         line = (
             "; along the line between two samples the reading may have been off by as much"
             if sampling.kind == "swinging"
@@ -141,7 +141,7 @@ def flats(sampling: Sampling, amount: Amount) -> str:
         if math.isfinite(sampling.flat_usual_s)
         else ""
     )
-    if sampling.kind in ("exception", "swinging"):
+    if sampling.on_change:
         if not math.isfinite(sampling.heartbeat_s):
             return (
                 "no heartbeat shows, so a quiet reading, a stuck one and a dead line look the same: "

@@ -14,7 +14,6 @@ from excursions.report.explanation import Focus
 from excursions.report.result import PointFindings
 from excursions.report.wording import day, quantity
 
-ON_CHANGE = ("exception", "swinging")  # ways of recording that keep a sample only when the reading moved
 NEAR_INTERVALS = 3  # a sample further from the moment does not stand for it
 
 
@@ -60,7 +59,7 @@ def shown(findings: PointFindings, focus: Focus, tz: ZoneInfo, error: float, ban
 def _reach(findings: PointFindings) -> float:
     """How long before a moment a sample may lie that still stands for it [ns]; one recorded on change stands until the next."""
     sampling = findings.sampling.get("value")
-    if sampling is not None and sampling.kind in ON_CHANGE and math.isfinite(sampling.gap_s):
+    if sampling is not None and sampling.on_change and math.isfinite(sampling.gap_s):
         return sampling.gap_s * NS_PER_S
     interval = sampling.interval_s if sampling is not None else math.nan
     return NEAR_INTERVALS * interval * NS_PER_S if math.isfinite(interval) else 0.0

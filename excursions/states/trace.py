@@ -99,7 +99,7 @@ def _trace_of(signal: Signal) -> Trace | None:
         return None
     sampling = signal.sampling
     usual = sampling.interval_s if math.isfinite(sampling.interval_s) else 60.0
-    held = sampling.kind in ("exception", "swinging")
+    held = sampling.on_change
     time = signal.time if every else signal.time[good]
     return Trace(
         time=time,

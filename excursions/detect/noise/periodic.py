@@ -32,7 +32,7 @@ from excursions.detect.noise.bursts import FEWEST_TIMES, bursts_of, goes_on, swi
 from excursions.detect.series.blocks import evenly
 from excursions.detect.series.live import Live, live_samples
 from excursions.detect.series.spectra import GROUP, Spectra, spectra_of
-from excursions.detect.series.survey import THINNED, Survey, survey_of
+from excursions.detect.series.survey import Survey, survey_of
 from excursions.digits import chance_text, written
 from excursions.ranks import quantile, row_median
 from excursions.records import BoolArray, Event, FloatArray, IndexArray, Record
@@ -107,7 +107,7 @@ def detect_periodic(record: Record, settings: PeriodicSettings | None = None) ->
 def _seen(record: Record, survey: Survey) -> tuple[Live, Spectra | None]:
     """The samples that spectra are taken of, and their spectra."""
     live = survey.live
-    if record.value is not None and record.value.sampling.kind in THINNED:
+    if record.value is not None and record.value.sampling.on_change:
         live = evenly(live, survey.blocks, drawn=record.value.sampling.kind == "swinging")
     return live, survey.once("spectra", lambda: spectra_of(live, floor=survey.quantum))
 

@@ -19,7 +19,7 @@ import numpy as np
 from excursions.clock import NS_PER_S
 from excursions.detect.series.scan import Change
 from excursions.detect.series.shape import Transition, transition_of
-from excursions.detect.series.survey import THINNED, Survey, jumps_of
+from excursions.detect.series.survey import Survey, jumps_of
 from excursions.records import FloatArray, IndexArray, Record
 
 # Other changes that show how fast the process is, and how many may be at once.
@@ -105,7 +105,7 @@ def took_s(record: Record, survey: Survey, one: Transition) -> float:
 
 def pace_s(record: Record, survey: Survey) -> float:
     """Time [s] between two looks of the recorder: a thinned record leaves out samples, but none of a change."""
-    if record.value is None or record.value.sampling.kind not in THINNED:
+    if record.value is None or not record.value.sampling.on_change:
         return survey.interval_s
     shortest = record.value.sampling.shortest_s
     return min(shortest, survey.interval_s) if shortest > 0 else survey.interval_s

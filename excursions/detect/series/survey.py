@@ -31,7 +31,6 @@ from excursions.states.trace import Trace, trace_of
 
 # Rules under which a line joins two samples.
 DRAWN = ("swinging", "interpolated", "averages", "grid", "sparse")
-THINNED = ("exception", "swinging")
 SHORT_LEVEL = 0.005  # probability by chance below which a short record shows a change
 NS_PER_YEAR = 365.25 * NS_PER_DAY
 
@@ -127,7 +126,7 @@ def survey_of(record: Record) -> Survey | None:
         return None
     sampling = record.value.sampling
     blocks = make_blocks(live, width=block_width(live), drawn=sampling.kind in DRAWN)
-    even = evenly(live, blocks, drawn=sampling.kind == "swinging") if sampling.kind in THINNED else live
+    even = evenly(live, blocks, drawn=sampling.kind == "swinging") if sampling.on_change else live
     noises = noise_blocks(even, blocks)
     quantum = max(sampling.resolution, sampling.deadband)
     rest = without_round(blocks.start, blocks.level, width=blocks.width)
@@ -155,7 +154,7 @@ def survey_of(record: Record) -> Survey | None:
             ),
         ),
         wander=scatter_of(rest),
-        deadband=sampling.deadband if sampling.kind in THINNED else 0.0,
+        deadband=sampling.deadband if sampling.on_change else 0.0,
         sigma=sigma,
         noise=max(sigma, quantum / 4),
         years=len(blocks) * blocks.width / NS_PER_YEAR,

@@ -13,7 +13,7 @@ import numpy as np
 
 from excursions.clock import NS_PER_HOUR, NS_PER_S
 from excursions.detect.series.scan import Change
-from excursions.detect.series.survey import THINNED, Survey, differences_of
+from excursions.detect.series.survey import Survey, differences_of
 from excursions.detect.slow.phases import phase_changes
 from excursions.detect.slow.plateaus import NARROW, sudden
 from excursions.ranks import median
@@ -131,8 +131,8 @@ def _after_usual_changes(record: Record, survey: Survey) -> list[tuple[int, floa
     named = np.array([change.at for change in survey.changes], dtype=np.int64)
     new = np.abs(at[:, None] - named).min(axis=1, initial=BEFORE + 1) > BEFORE
     lo, hi = lo[new], hi[new]
-    kind = record.value.sampling.kind if record.value is not None else ""
-    least = 0.0 if kind in THINNED else survey.interval_s
+    thinned = record.value is not None and record.value.sampling.on_change
+    least = 0.0 if thinned else survey.interval_s
     low = float(np.min(blocks.level))
     step = max((float(np.max(blocks.level)) - low) / LEVELS, 1e-12)
     found = []

@@ -347,7 +347,7 @@ def _lengths(survey: Survey, spells: Spells, speed: FloatArray | None) -> FloatA
 
 
 def _thinned(record: Record) -> bool:
-    return record.value is not None and record.value.sampling.kind in ("exception", "swinging")
+    return record.value is not None and record.value.sampling.on_change
 
 
 def _event(

@@ -223,6 +223,17 @@ def test_what_could_hide_a_trace_follows_from_the_export() -> None:
     assert all(word in told for word in ("every 10 min", "averages", "0.02 pH", "no temperature signal"))
 
 
+@pytest.mark.parametrize(
+    ("kind", "shortest", "told"),
+    [("exception", 60.0, False), ("exception", 600.0, True), ("grid", 60.0, True)],
+)
+def test_a_quiet_reading_kept_on_change_hides_no_plateau(kind: str, shortest: float, told: bool) -> None:
+    """A sample every ten minutes on average is what a quiet process gives; in a standard the next look is kept."""
+    value = Sampling(kind=kind, interval_s=600.0, shortest_s=shortest)
+    rows = audit([*ENTRIES, calibration(80.0)], {"ph": states(*TRACED)}, {"ph": {"value": value}}, PLANT)
+    assert any("can miss a short plateau" in words for f in rows for words in f.could_hide) is told
+
+
 def test_a_point_without_a_record_is_not_judged() -> None:
     assert audit(ENTRIES, {}, {}, PLANT) == ()
 
