@@ -39,7 +39,8 @@ from excursions.detect.series.alike import related
 from excursions.detect.series.straight import FEWEST_BLOCKS, walks_straight
 from excursions.detect.series.survey import Survey, survey_of
 from excursions.detect.slow.dirt import dirt_clue
-from excursions.detect.slow.walks import SAW, TAKEN_OUT, Walk, ends_of, find_walks
+from excursions.detect.slow.resets import adjusted, reset_clue, taken_out
+from excursions.detect.slow.walks import SAW, Walk, ends_of, find_walks
 from excursions.detect.slow.way_gone import (
     LONGEST_WAY_BACK,
     gone_as_far,
@@ -50,9 +51,8 @@ from excursions.detect.slow.way_gone import (
 )
 from excursions.detect.slow.whose import went_instead, whose_clue
 from excursions.digits import number, written
-from excursions.ranks import NORMAL_MAD, median
+from excursions.ranks import NORMAL_MAD
 from excursions.records import (
-    CALIBRATING,
     CLEANING,
     MOVED_NOT,
     MOVED_TOO,
@@ -62,20 +62,11 @@ from excursions.records import (
     THEIR_LEVEL,
     THEIR_SIZE,
     WASHING,
-    BoolArray,
     Event,
     FloatArray,
     Record,
 )
 
-JUMP_BLOCKS = 6
-ODD_JUMP = 3.0  # usual jumps across that state which one that undoes a walk must pass
-RESET_ODDS = 8.0  # a calibration or cleaning that takes it out, at most
-# Of a jump: where the level moves so far beside it, the cleaning did not take it off at once.
-ON_ITS_WAY = 0.5
-FIRST_RESETS = 2  # of the kind after the walk: where these took nothing off, a later one did not take it out
-ADJUSTED = 0.5  # of a walk, that adjustments inside it made: most of it, and what is left may be the process
-AFTERWARDS = 2  # lengths of the walk within which a reset may follow it
 RETURNING = 0.4  # share of the sudden changes in a walk that undo it, from which they are cleanings
 UNEVEN = 2.0  # starts of the teeth this much more scattered than their ends speak for the process
 # Usual changes over as long: another signal that goes further walked too, one below kept still.
@@ -123,10 +114,10 @@ def _event(
     end = int(survey.live.time[min(int(blocks.first[walk.hi]), len(survey.live) - 1)])
     alike = sum(other is not walk and abs(other.size) > 0.5 * abs(walk.size) for other in walks)
     alike = max(alike, gone_as_far(survey, walk))
-    reset, odds = _taken_out(record, survey, walk)
+    reset, odds = taken_out(record, survey, walk)
     outside = (
         heat_clue(record, start),
-        *_reset_clue(reset, odds),
+        *reset_clue(reset, odds),
         *_samples(record, survey, walk, start, end),
     )
     turned, back = turned_back(record, survey, walk)
@@ -149,7 +140,7 @@ def _event(
     confidence = probe if origin != "process" else (1 - probe) * prior / (prior + walk.expected)
     if prior < walk.expected or confidence < settings.least_confidence or end <= start:
         return None
-    if _adjusted(record, survey, walk):
+    if adjusted(record, survey, walk):
         return None
     if abs(walk.size) <= 1.645 * walk.spread:
         return None  # its interval holds nil: no more than the usual change over that time
@@ -300,74 +291,10 @@ def _leads_back(survey: Survey, walk: Walk) -> tuple[Clue, ...]:
     return (Clue(odds=0.15, words="it leads back to where the reading was right before", inside=True),)
 
 
-def _taken_out(record: Record, survey: Survey, walk: Walk) -> tuple[int | None, float]:
-    """State (cleaning, washing, calibrating) that undid the walk, as the level jumps back across it, and the odds."""
-    blocks = survey.blocks
-    begun, ended = int(blocks.start[walk.lo]), int(blocks.start[min(walk.hi, len(blocks) - 1)])
-    for code in (CALIBRATING, CLEANING, WASHING):
-        spans = record.states.spans(code)
-        jumps, beside = np.array([_jump(survey, int(a), int(b)) for a, b in spans]).reshape(-1, 2).T
-        if not np.isfinite(jumps).any():
-            continue
-        usual = float(np.nanmedian(np.abs(jumps))) if np.isfinite(jumps).sum() >= 4 else 0.0
-        after = (spans[:, 1] > begun) & (spans[:, 0] <= ended + AFTERWARDS * (ended - begun))
-        after &= np.cumsum(spans[:, 0] > ended) <= FIRST_RESETS
-        undone = -jumps / walk.size
-        fits = (undone >= TAKEN_OUT[0]) & (undone <= TAKEN_OUT[1]) & (np.abs(jumps) > ODD_JUMP * usual)
-        fits &= ~(beside > ON_ITS_WAY * np.abs(jumps))
-        odds = _reset_odds(fits, after, np.isfinite(jumps))
-        if (after & fits).any() and odds >= WITNESS:
-            return code, odds
-    return None, 1.0
-
-
-def _adjusted(record: Record, survey: Survey, walk: Walk) -> bool:
-    """Whether the level jumps its way across calibrations inside the walk, by most of it: that is their adjustment."""
-    begun, ended = (int(survey.blocks.start[min(at, len(survey.blocks) - 1)]) for at in (walk.lo, walk.hi))
-    spans = record.states.spans(CALIBRATING)
-    inside = spans[(spans[:, 1] > begun) & (spans[:, 0] < ended)]
-    made = sum(jump for jump, _ in (_jump(survey, int(a), int(b)) for a, b in inside) if math.isfinite(jump))
-    return made / walk.size >= ADJUSTED
-
-
-def _reset_odds(fits: BoolArray, after: BoolArray, known: BoolArray) -> float:
-    """Odds that a fitting jump after the walk is no accident: against as many as the resets elsewhere foretell.
-
-    Half a jump more than was seen elsewhere is always possible.
-    """
-    elsewhere = known & ~after
-    rate = (np.count_nonzero(fits & elsewhere) + 0.5) / (np.count_nonzero(elsewhere) + 1)
-    by_chance = float(rate) * max(int(np.count_nonzero(after & known)), 1)
-    return min(RESET_ODDS, 1.0 / by_chance)
-
-
-def _jump(survey: Survey, begin: int, end: int) -> tuple[float, float]:
-    """Change of level across a span of another state, and how far the level moves right beside it; NaN at the ends of the
-    record."""
-    start, level = survey.blocks.start, survey.blocks.level
-    a, b = int(np.searchsorted(start, begin)), int(np.searchsorted(start, end))
-    far, near = (
-        level[max(a - 2 * JUMP_BLOCKS, 0) : max(a - JUMP_BLOCKS, 0)],
-        level[max(a - JUMP_BLOCKS, 0) : a],
-    )
-    then, later = level[b : b + JUMP_BLOCKS], level[b + JUMP_BLOCKS : b + 2 * JUMP_BLOCKS]
-    if not near.size or not then.size:
-        return math.nan, math.nan
-    sides = [abs(median(x) - median(y)) for x, y in ((far, near), (then, later)) if x.size and y.size]
-    return median(then) - median(near), max(sides, default=math.nan)
-
-
 def _related(survey: Survey, clues: tuple[Clue, ...]) -> tuple[Clue, ...]:
     """Neighbours that usually go along and did not."""
     names = [name for name in survey.redundant if related(survey.blocks.level, survey.neighbours[name])]
     return tuple(clue for clue in clues if clue.said == MOVED_NOT and clue.source in names)
-
-
-def _reset_clue(reset: int | None, odds: float) -> tuple[Clue, ...]:
-    if reset is None:
-        return ()
-    name = "calibration" if reset == CALIBRATING else "cleaning"
-    return (Clue(odds=odds, words=f"a {name} took it out again"),)
 
 
 def _company(record: Record, survey: Survey, walk: Walk) -> tuple[Clue, ...]:

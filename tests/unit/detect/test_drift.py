@@ -15,9 +15,10 @@ from excursions.detect.series.slopes import steady_runs
 from excursions.detect.series.straight import slope_and_error
 from excursions.detect.series.survey import survey_of, surveyed
 from excursions.detect.slow.disturbances import time_constant
-from excursions.detect.slow.drift import _adjusted, detect_drift
+from excursions.detect.slow.drift import detect_drift
 from excursions.detect.slow.fouling import detect_fouling
 from excursions.detect.slow.plateaus import joined
+from excursions.detect.slow.resets import adjusted
 from excursions.detect.slow.response import detect_slow_response
 from excursions.detect.slow.walks import Walk
 from excursions.detect.slow.way_gone import gone_as_far
@@ -487,6 +488,6 @@ def test_an_adjustment_is_no_drift_of_its_day(seed: int) -> None:
     survey = survey_of(given)
     assert survey is not None
     lo, hi = survey.blocks.at(done[0]) - 8, survey.blocks.at(done[1]) + 8
-    assert _adjusted(given, survey, replace(walk, lo=lo, hi=hi))
-    assert not _adjusted(given, survey, replace(walk, lo=lo, hi=hi, size=-0.3))
-    assert not _adjusted(given, survey, replace(walk, lo=hi, hi=hi + 20))
+    assert adjusted(given, survey, replace(walk, lo=lo, hi=hi))
+    assert not adjusted(given, survey, replace(walk, lo=lo, hi=hi, size=-0.3))
+    assert not adjusted(given, survey, replace(walk, lo=hi, hi=hi + 20))
