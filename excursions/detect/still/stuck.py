@@ -27,22 +27,12 @@ from excursions.detect.evidence.origin import (
     weigh,
     words_of,
 )
-from excursions.detect.series.spells import (
-    SLOWEST_CLOCK,
-    Spells,
-    covered_s,
-    drawn_line,
-    grown,
-    least_move,
-    nearly_still,
-    on_clock,
-    own_clock,
-    unchanged,
-)
-from excursions.detect.series.stillness import Bins, Stillness, bins_of, least_width, stillness
+from excursions.detect.series.spells import SLOWEST_CLOCK, Spells, grown
+from excursions.detect.series.stillness import Stillness, least_width, stillness
 from excursions.detect.series.survey import Survey, survey_of
 from excursions.detect.series.tails import expected_as_large, outlying, size_of
 from excursions.detect.still.held import held_clues, may_be_held
+from excursions.detect.still.standing import Standing
 from excursions.detect.still.standstill import (
     SAME_LEVEL,
     empty_clue,
@@ -55,10 +45,8 @@ from excursions.detect.still.standstill import (
 )
 from excursions.digits import chance_text, written
 from excursions.ranks import quantile
-from excursions.records import Event, FloatArray, Record, Sampling
+from excursions.records import BoolArray, Event, IndexArray, Record
 
-SINGLES = 50  # where a signal hardly ever repeats, this many single samples make up the bulk
-HEARTBEATS = 3.5  # a recorder that repeats itself says nothing before its fourth repetition
 INTERRUPTED = 0.1  # share of their lengths that may lie between two stretches of one standstill
 LONGER = 1.3  # a nearly still spell takes the place of the exactly still ones in it when so much longer
 NEAR_BINS = 4  # shorter near-still spells are left to chance
@@ -101,23 +89,29 @@ def detect_stuck(record: Record, settings: StuckSettings | None = None) -> tuple
         Kinds ``stuck`` and ``pinned``; size is the level held.
     """
     settings = settings or StuckSettings()
-    survey = survey_of(record)
-    if survey is None or record.value is None or len(survey.live) < 2 * settings.fewest_samples:
+    standing = _standing(record, settings)
+    if standing is None:
         return ()
-    covered, speed = _clocks(record, survey)
-    sampling = record.value.sampling
+    sampling = standing.sampling
     held = sampling.kind == "exception" and not math.isfinite(sampling.heartbeat_s)
-    still = _still(survey, covered, held=held)
+    still = standing.still(held_between=held)
     still = still.take(np.flatnonzero(still.held_s > 0)) if held else still
-    found = _judge(record, survey, still, speed, settings, exact=True)
-    band = _band(record, survey, settings)
-    near = _near(record, survey, covered, settings)
-    for event in _judge(record, survey, near, speed, settings, exact=False):
+    found = _judge(standing, still, settings, exact=True)
+    band = standing.band(settings.flicker_counts, settings.flicker_noise)
+    for event in _judge(standing, standing.nearly_still(band), settings, exact=False):
         inner = [other for other in found if event.start < other.end and other.start < event.end]
         if event.end - event.start > LONGER * sum(other.end - other.start for other in inner):
             found = [other for other in found if other not in inner]
             found.append(replace(event, parts=tuple(other.id for other in inner)))
-    return _joined(sorted(found, key=lambda event: event.start), survey, band)
+    return _joined(sorted(found, key=lambda event: event.start), standing.survey, band)
+
+
+def _standing(record: Record, settings: StuckSettings) -> Standing | None:
+    """How the record stands still; None where it is too short, or holds no reading."""
+    survey = survey_of(record)
+    if survey is None or record.value is None or len(survey.live) < 2 * settings.fewest_samples:
+        return None
+    return Standing(record, survey, record.value.sampling)
 
 
 def _joined(found: list[Event], survey: Survey, band: float) -> tuple[Event, ...]:
@@ -145,175 +139,79 @@ def _joined(found: list[Event], survey: Survey, band: float) -> tuple[Event, ...
     return tuple(out)
 
 
-def _clocks(record: Record, survey: Survey) -> tuple[FloatArray, FloatArray | None]:
-    """Seconds of record up to each sample, and the speed of the signal's own clock; worked out once."""
-    covered = survey.once("covered", lambda: _covered(record, survey))
-    return covered, survey.once("own clock", lambda: own_clock(survey.blocks))
-
-
-def _covered(record: Record, survey: Survey) -> FloatArray:
-    beside = record.temperature.time if record.temperature is not None else None
-    return covered_s(survey.live, thinned=_thinned(record), beside=beside)
-
-
-def _still(survey: Survey, covered: FloatArray, *, held: bool) -> Spells:
-    """Runs of one value, worked out once."""
-    name = "still, held between" if held else "still"
-    return survey.once(name, lambda: unchanged(survey.live, covered, held_between=held))
-
-
-def _near(record: Record, survey: Survey, covered: FloatArray, settings: StuckSettings) -> Spells:
-    """Spells within a count or two."""
-    bins, band = _bins(record, survey), _band(record, survey, settings)
-    return survey.once(f"nearly still {band}", lambda: nearly_still(bins, covered, band=band))
-
-
 def shortest_stuck(record: Record, settings: StuckSettings) -> tuple[float, float]:
     """Shortest standstill, and shortest flicker of the last digit, found at any hour [s]; NaN where none would be."""
-    survey = survey_of(record)
-    if survey is None or record.value is None or len(survey.live) < 2 * settings.fewest_samples:
+    standing = _standing(record, settings)
+    if standing is None:
         return math.nan, math.nan
-    covered, speed = _clocks(record, survey)
-    slowest = 1.0 if speed is None else max(quantile(speed, 0.1), SLOWEST_CLOCK)
-    shown = max(2 * settings.shortest_s, _unseen_s(record, survey))
+    slowest = 1.0 if standing.speed is None else max(quantile(standing.speed, 0.1), SLOWEST_CLOCK)
+    shown = max(
+        2 * settings.shortest_s,
+        standing.unseen_s(),
+        1.5 * settings.fewest_samples * standing.survey.interval_s,
+    )
+    band = standing.band(settings.flicker_counts, settings.flicker_noise)
+    still = standing.still()
     found = []
-    still = _still(survey, covered, held=False)
     for spells, moves, others in (
         (still, 0.0, np.empty(0)),
-        (
-            _near(record, survey, covered, settings),
-            _band(record, survey, settings),
-            _lengths(survey, still, speed),
-        ),
+        (standing.nearly_still(band), band, standing.lengths(still)),
     ):
-        bulk = np.sort(np.concatenate([_lengths(survey, spells, speed), others]))
+        bulk = np.sort(np.concatenate([standing.lengths(spells), others]))
         bulk = bulk[: bulk.size - np.count_nonzero(outlying(bulk, at_most=settings.suspicion))]
         high = size_of(bulk, settings.suspicion / 10) if bulk.size > 1 else math.inf
-        if high > float(covered[-1]):
+        if high > float(standing.covered[-1]):
             found.append(math.nan)
             continue
-        high = max(
-            high, float(bulk[-2]) / SAME_LEVEL, 1.5 * settings.fewest_samples * survey.interval_s, shown
-        )
-        found.append(max(high / slowest, _stillest(record, survey, moves, settings)))
+        high = max(high, float(bulk[-2]) / SAME_LEVEL, shown)
+        found.append(max(high / slowest, _stillest(standing, moves, settings)))
     return found[0], max(found)
 
 
-def _stillest(record: Record, survey: Survey, moves: float, settings: StuckSettings) -> float:
+def _stillest(standing: Standing, moves: float, settings: StuckSettings) -> float:
     """Time [s] over which a reading that moves by `moves` is stiller than this record ever is, NaN where there is none."""
-    bins = _bins(record, survey)
-    width = least_width(bins, moves, step=_step(record, survey), at_most=settings.suspicion / 10)
+    bins, survey = standing.bins, standing.survey
+    width = least_width(bins, moves, step=standing.step, at_most=settings.suspicion / 10)
     if width is None:
         return math.nan
-    bin_s = (
-        survey.blocks.width_s
-        if bins.first is survey.blocks.first
-        else float(bins.first[1]) * survey.interval_s
-    )
+    of_blocks = bins.first is survey.blocks.first
+    bin_s = survey.blocks.width_s if of_blocks else float(bins.first[1]) * survey.interval_s
     return (max(width, NEAR_BINS if moves else 1) + 2) * bin_s  # the bins at either end are hit in part
 
 
-def _unseen_s(record: Record, survey: Survey) -> float:
-    """Time [s] that a recorder that leaves samples out, or an export that draws lines, leaves in the dark."""
-    if record.value is None or not _thinned(record):
-        return HEARTBEATS * drawn_line(survey)
-    sampling = record.value.sampling
-    beat = sampling.heartbeat_s if math.isfinite(sampling.heartbeat_s) else sampling.longest_silence_s
-    return (HEARTBEATS + 2) * beat
-
-
-def _band(record: Record, survey: Survey, settings: StuckSettings) -> float:
-    """Within how much a reading counts as nearly still."""
-    count, written_to = _count(record, survey), record.value.sampling.resolution if record.value else 0.0
-    rounding = (
-        written_to if count > 1.5 * written_to else 0.0
-    )  # counts that the export rounds: half a digit at either end
-    return max(settings.flicker_counts * count + rounding, settings.flicker_noise * survey.sigma)
-
-
-def _count(record: Record, survey: Survey) -> float:
-    """Size of a converter's count: what nearly all changes from sample to sample reach, though the export writes more digits."""
-    written_to = record.value.sampling.resolution if record.value is not None else 0.0
-    if _thinned(record):
-        return written_to
-    return survey.once("count", lambda: max(written_to, least_move(survey.live)))
-
-
-def _step(record: Record, survey: Survey) -> float:
-    """What a move must reach to be seen in this record."""
-    sampling = record.value.sampling if record.value is not None else Sampling()
-    return max(_count(record, survey), sampling.deadband if _thinned(record) else 0.0)
-
-
-def _bins(record: Record, survey: Survey) -> Bins:
-    return survey.once("bins", lambda: bins_of(survey.live, survey.blocks, thinned=_thinned(record)))
-
-
 def _beside_others(
-    record: Record,
-    survey: Survey,
-    spells: Spells,
-    i: int,
-    settings: StuckSettings,
-    suspect: Sequence[tuple[int, int]],
+    standing: Standing, spells: Spells, i: int, settings: StuckSettings, suspect: Sequence[tuple[int, int]]
 ) -> Stillness | None:
     """How still a spell is beside other stretches; None where it has too few samples to compare."""
-    bins = _bins(record, survey)
+    bins = standing.bins
     first, last = int(spells.first[i]), int(spells.last[i])
     lo, past = bins.within(first, last)
-    if past <= lo or record.value is None:
+    if past <= lo:
         return None
     # A recorder on exception repeats what has not changed: so many repetitions show every digit.
     full = last - first + 1 >= max(settings.fewest_samples, (past - lo) // 2)
-    step = _step(record, survey)
-    seen = _count(record, survey) if full else step
+    step = standing.step
+    seen = standing.count if full else step
     return stillness(bins, lo, past, step=step, at_most=settings.suspicion, seen=seen, suspect=suspect)
 
 
-def _shortest(record: Record, survey: Survey, settings: StuckSettings) -> float:
-    """Shortest spell that is looked at [s]."""
-    if not _thinned(record):
-        return max(settings.shortest_s, math.nextafter(HEARTBEATS * drawn_line(survey), math.inf))
-    beat = record.value.sampling.heartbeat_s if record.value is not None else math.nan
-    return max(settings.shortest_s, HEARTBEATS * beat) if math.isfinite(beat) else settings.shortest_s
-
-
-def _judge(
-    record: Record,
-    survey: Survey,
-    spells: Spells,
-    speed: FloatArray | None,
-    settings: StuckSettings,
-    *,
-    exact: bool,
-) -> list[Event]:
+def _judge(standing: Standing, spells: Spells, settings: StuckSettings, *, exact: bool) -> list[Event]:
     """Events from those spells that are too long, and too still, for this signal."""
     if not len(spells):
         return []
-    every = _lengths(survey, spells, speed)
-    if not exact:
-        still = _still(survey, _clocks(record, survey)[0], held=False)
-        every = np.concatenate(
-            [every, _lengths(survey, still, speed)]
-        )  # what stands still is nearly still too
+    record, survey = standing.record, standing.survey
+    every = standing.lengths(spells)
+    if not exact:  # what stands still is nearly still too
+        every = np.concatenate([every, standing.lengths(standing.still())])
     suspect = outlying(every, at_most=settings.suspicion)
-    bulk = every[~suspect]
-    bins = _bins(record, survey)
-    under = [
-        bins.within(int(spells.first[i]), int(spells.last[i])) for i in np.flatnonzero(suspect[: len(spells)])
-    ]
-    fewest = settings.fewest_recorded if _thinned(record) else settings.fewest_samples
-    chosen = suspect[: len(spells)] & (spells.last - spells.first + 1 >= fewest)
-    if chosen.any():
-        chosen &= spells.held_s >= _shortest(record, survey, settings)
-    if not exact:
-        chosen &= (
-            np.searchsorted(bins.first, spells.last) - np.searchsorted(bins.first, spells.first) >= NEAR_BINS
-        )
+    bulk, bins = every[~suspect], standing.bins
+    odd = suspect[: len(spells)]
+    under = [bins.within(int(spells.first[i]), int(spells.last[i])) for i in np.flatnonzero(odd)]
+    chosen = _worth_a_look(standing, spells, odd, settings, exact=exact)
+    kept = spells.take(chosen if exact else np.empty(0, np.int64))
     found = []
-    kept = np.flatnonzero(chosen) if exact else np.empty(0, np.int64)
-    for i in np.flatnonzero(chosen):
-        beside = _beside_others(record, survey, spells, int(i), settings, under)
+    for i in chosen:
+        beside = _beside_others(standing, spells, int(i), settings, under)
         if not exact and (beside is None or not beside.expected <= settings.suspicion):
             continue
         chance = expected_as_large(bulk, float(every[i]))
@@ -321,14 +219,28 @@ def _judge(
             chance = max(chance, beside.expected)
         one = spells.take(np.array([i]))
         if not exact:
-            one = grown(one, survey.live, _clocks(record, survey)[0])
+            one = grown(one, survey.live, standing.covered)
         if _followed(record, survey, one):
             continue
         resting = habit(survey, spells, int(i))
-        event = _event(record, survey, one, resting, chance, beside, settings, others=spells.take(kept))
+        event = _event(record, survey, one, resting, chance, beside, settings, others=kept)
         if event.confidence >= settings.least_confidence:
             found.append(event)
     return found
+
+
+def _worth_a_look(
+    standing: Standing, spells: Spells, odd: BoolArray, settings: StuckSettings, *, exact: bool
+) -> IndexArray:
+    """Those of the odd spells that have samples enough and last long enough to harm anybody."""
+    fewest = settings.fewest_recorded if standing.thinned else settings.fewest_samples
+    chosen = odd & (spells.last - spells.first + 1 >= fewest)
+    if chosen.any():
+        chosen &= spells.held_s >= standing.shortest(settings.shortest_s)
+    if not exact:
+        first = standing.bins.first
+        chosen &= np.searchsorted(first, spells.last) - np.searchsorted(first, spells.first) >= NEAR_BINS
+    return np.flatnonzero(chosen)
 
 
 def _followed(record: Record, survey: Survey, spell: Spells) -> bool:
@@ -337,17 +249,6 @@ def _followed(record: Record, survey: Survey, spell: Spells) -> bool:
     held = survey.live.value[first : last + 1]
     start, end = int(survey.live.time[first]), int(survey.live.time[last])
     return followed_meanwhile(record, start, end, float(held.min()), float(held.max()))
-
-
-def _lengths(survey: Survey, spells: Spells, speed: FloatArray | None) -> FloatArray:
-    """Lengths of the spells on the signal's clock [s], then of single samples where spells are few."""
-    size = spells.held_s if speed is None else on_clock(spells, survey.blocks, survey.live, speed)
-    lone = max(0, min(SINGLES, len(survey.live)) - len(spells))
-    return np.concatenate([size, np.zeros(lone)]) + survey.interval_s
-
-
-def _thinned(record: Record) -> bool:
-    return record.value is not None and record.value.sampling.on_change
 
 
 def _event(
