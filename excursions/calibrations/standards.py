@@ -20,7 +20,7 @@ from excursions.calibrations.uncertainty import (
     TEMPERATURE_DEGC,
     TEMPERATURE_UNKNOWN_DEGC,
 )
-from excursions.measurands import MEASURANDS, to_canonical
+from excursions.measurands import MEASURANDS, converted, to_canonical
 from excursions.physics.buffers import buffer_ph, is_technical
 from excursions.physics.conductivity import standard_conductivity
 from excursions.physics.oxygen import (
@@ -306,8 +306,7 @@ def _as_written(form: models.Form, kind: str, unit: str, value: float) -> float:
 
 
 def _scaled(measurand: str, unit: str, value: float) -> float:
-    factor, offset = to_canonical(measurand, unit) or (1.0, 0.0)
-    return factor * value + offset
+    return converted(value, to_canonical(measurand, unit) or (1.0, 0.0))
 
 
 def _raw_value(

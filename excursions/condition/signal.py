@@ -14,8 +14,8 @@ from excursions.condition.lattice import resolution
 from excursions.condition.order import Ordered, put_in_order
 from excursions.condition.sampling import describe
 from excursions.digits import written
+from excursions.measurands import converted, to_canonical
 from excursions.measurands import measurand as quantity_of
-from excursions.measurands import to_canonical
 from excursions.read.text.aggregates import aggregate_of
 from excursions.read.text.nothing import Code, figures_for_nothing
 from excursions.records import BAD, Decision, FloatArray, IndexArray, Sampling, Signal, TagSeries
@@ -59,7 +59,7 @@ def condition(
     factor, offset, final_unit, decisions = _conversion(series, measurand, unit)
     step = resolution(value) * abs(factor)
     if (factor, offset) != (1.0, 0.0):
-        value = value * factor + offset
+        value = converted(value, (factor, offset))
     sampling = describe(
         ordered.time, value, ordered.quality, resolution=step, words=f"{series.tag} {series.description}"
     )

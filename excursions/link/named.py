@@ -15,7 +15,7 @@ from excursions.clock import NS_PER_DAY, wall
 from excursions.conclusions import AuditFinding
 from excursions.link.sight import Look
 from excursions.link.traces import touches
-from excursions.measurands import Window, to_canonical
+from excursions.measurands import Window, converted, to_canonical
 from excursions.records import Calibration, CalibrationEntry, FloatArray, Link, Shift, StandardReading
 from excursions.states.standards import VISITED, label_of, widened
 
@@ -152,7 +152,7 @@ def _near(look: Look, c: Calibration, standard: StandardReading, used: dict[str,
         shown = models.reading_of_raw(shape, standard.raw, state, standard.temperature_degc)
     else:
         scale = to_canonical(c.measurand, standard.raw_unit) or (1.0, 0.0)
-        shown = standard.raw * scale[0] + scale[1]
+        shown = converted(standard.raw, scale)
     wide = widened(window)
     return wide.low <= shown <= wide.high
 
@@ -185,7 +185,7 @@ def _entered(calibration: Calibration) -> frozenset[str]:
 
 def _label(calibration: Calibration, standard: StandardReading) -> str:
     scale = to_canonical(calibration.measurand, standard.standard_unit) or (1.0, 0.0)
-    return label_of(calibration.measurand, standard.standard * scale[0] + scale[1], standard.label)
+    return label_of(calibration.measurand, converted(standard.standard, scale), standard.label)
 
 
 def _listed(labels: frozenset[str]) -> str:

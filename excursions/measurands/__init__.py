@@ -6,6 +6,11 @@ its own goes to ``excursions/calibrations/models.py``.
 
 from __future__ import annotations
 
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
 from excursions.measurands.co2 import CO2, CO2_PRESSURE
 from excursions.measurands.conductivity import CONDUCTIVITY
 from excursions.measurands.other import OTHER
@@ -23,6 +28,7 @@ __all__ = [
     "Expected",
     "Measurand",
     "Window",
+    "converted",
     "measurand",
     "to_canonical",
 ]
@@ -56,3 +62,15 @@ def to_canonical(key: str, unit: str) -> tuple[float, float] | None:
     if spelt == row.unit.lower() or key == "other":
         return (1.0, 0.0)
     return row.aliases.get(spelt)
+
+
+_Number = TypeVar("_Number", float, NDArray[np.float64])
+_NEARLY = 1e-9
+
+
+def converted(value: _Number, scale: tuple[float, float]) -> _Number:
+    """A number or numbers (n,) by (factor, offset); a thousandth is divided by a thousand, which leaves 7020 at 7.02 to the last digit."""
+    factor, offset = scale
+    whole = round(1.0 / factor) if factor else 0
+    moved = value / whole if whole > 1 and abs(whole * factor - 1.0) < _NEARLY else value * factor
+    return moved + offset if offset else moved

@@ -9,7 +9,7 @@ import numpy as np
 
 from excursions.clock import TimeArray
 from excursions.errors import ExcursionsError, InputFileError, nearest
-from excursions.measurands import to_canonical
+from excursions.measurands import converted, to_canonical
 from excursions.pipeline.point import PointInput, plant_around
 from excursions.plant import Plant, Point
 from excursions.read.logs.samples import SampleReading
@@ -100,7 +100,7 @@ def samples_by_point(
             if scale is None:
                 strange[str(reading.path), sample.point, sample.unit] = _unknown_unit(reading, sample, point)
                 continue
-            value = sample.value * scale[0] + scale[1]
+            value = converted(sample.value, scale)
             grouped.setdefault(point.name, []).append(
                 dataclasses.replace(sample, point=point.name, value=value, unit=point.quantity.unit)
             )

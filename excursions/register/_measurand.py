@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 
 from excursions.digits import written
-from excursions.measurands import MEASURANDS, to_canonical
+from excursions.measurands import MEASURANDS, converted, to_canonical
 from excursions.read.text.units import PRESSURE, is_bare_percent, pretty, quantities, table_unit, tidy
 from excursions.register._tags import Tag
 
@@ -120,7 +120,7 @@ def _impossible(tag: Tag, key: str) -> bool:
     scale = to_canonical(key, table_unit(tag.unit)) if tag.unit else (1.0, 0.0)
     if scale is None or not tag.traits.count:
         return False
-    low, high = sorted(scale[0] * value + scale[1] for value in (tag.traits.q01, tag.traits.q99))
+    low, high = sorted(converted(value, scale) for value in (tag.traits.q01, tag.traits.q99))
     return high < row.physical[0] or low > row.physical[1] or (key == "ph" and not -2.0 <= high <= 20.0)
 
 

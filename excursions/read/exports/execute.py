@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from excursions.ahead import in_order
+from excursions.measurands import converted
 from excursions.read.exports.cells.table import Table
 from excursions.read.exports.gather.gather import Gather
 from excursions.read.exports.layouts.common import between_units, same_unit
@@ -65,7 +66,7 @@ class Executor:
             name = self._named(settled.tag, settled.unit)
             self.outcome.tags.add(name)
             scale = self._scales.get((settled.tag, settled.unit))
-            value = settled.value if scale is None else settled.value * scale[0] + scale[1]
+            value = settled.value if scale is None else converted(settled.value, scale)
             self.gather.add(name, settled.time, value, settled.quality, self.file, slices=slices)
 
     def _named(self, tag: str, unit: str) -> str:

@@ -9,6 +9,7 @@ import numpy as np
 import polars as pl
 
 from excursions.clock import TimeArray
+from excursions.measurands import converted
 from excursions.read.exports.cells.cellunits import units_beside, units_of_cells
 from excursions.read.exports.cells.columns import clean
 from excursions.read.exports.cells.grouping import grouped
@@ -24,7 +25,7 @@ from excursions.read.exports.cells.refusals import (
 )
 from excursions.read.exports.cells.sections import continues, is_certain, is_section
 from excursions.read.exports.cells.table import MORE, Batch, Portion
-from excursions.read.exports.cells.values import Values, parse_values, scaled
+from excursions.read.exports.cells.values import Values, parse_values
 from excursions.read.exports.layouts.naming import names_other_units
 from excursions.read.exports.layouts.plan import Plan, Stream
 from excursions.read.exports.outcome import Outcome, Replan
@@ -178,7 +179,7 @@ class _Batch:
             self.batch.frame[str(stream.value)], self.plan.decimal_of(stream.value), self.plan.own
         )
         if stream.factor != 1.0 or stream.offset:
-            values = replace(values, value=scaled(values.value, stream.factor) + stream.offset)
+            values = replace(values, value=converted(values.value, (stream.factor, stream.offset)))
         quality, says_bad = self._quality(stream, values)
         tags = self._tags(stream) if stream.tag_columns else None
         # In a wide table an empty cell is no reading, unless its own quality column says that one failed.

@@ -94,15 +94,6 @@ def parse_values(column: pl.Series, decimal: str, own: Mapping[str, int] = NOTHI
     return _with_stated(Values(value, quality, ok, empty, odd), own)
 
 
-_NEARLY = 1e-9
-
-
-def scaled(value: FloatArray, factor: float) -> FloatArray:
-    """Numbers (n,) times a factor; by a hundredth is divided by a hundred, which leaves 702 at 7.02 to the last digit."""
-    whole = round(1.0 / factor) if factor else 0
-    return value / whole if whole > 1 and abs(whole * factor - 1.0) < _NEARLY else value * factor
-
-
 def _with_stated(values: Values, own: Mapping[str, int]) -> Values:
     """Figures that the user states to be bad or uncertain, such as -9999."""
     odd = list(values.odd)
