@@ -13,6 +13,7 @@ from excursions.plant import Plant
 from excursions.read.logs.log import LogReading, check_entries
 from excursions.read.logs.samples import SampleReading
 from excursions.records import CalibrationEntry, Decision, LabSample
+from excursions.register import Usual
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,6 +31,7 @@ def evidence_of(
     logs: Sequence[LogReading],
     samples: Sequence[SampleReading],
     decisions: Sequence[Decision],
+    usual: Mapping[str, Usual],
 ) -> tuple[Evidence, tuple[ExcursionsError, ...]]:
     """The evidence, and what is wrong with logs and lists.
 
@@ -41,11 +43,13 @@ def evidence_of(
         Their names settled by the plant.
     decisions : sequence of Decision
         What was decided before: of exports and of the plant.
+    usual : mapping of point to Usual
+        How its reading is exported, by which samples without a unit are understood.
     """
     entries = tuple(entry for log in logs for entry in log.entries)
     cleanings = [row for log in logs for row in log.cleanings]
     plant, sat = with_logs(plant, (row for log in logs for row in log.installations), entries, cleanings)
-    laboratory, strange = samples_by_point(samples, plant)
+    laboratory, taken, strange = samples_by_point(samples, plant, usual)
     every: tuple[LogReading | SampleReading, ...] = (*logs, *samples)
     evidence = Evidence(
         plant=plant,
@@ -56,6 +60,7 @@ def evidence_of(
             *tuned(plant.detectors),
             *sat,
             *(decision for reading in every for decision in reading.decisions),
+            *taken,
         ),
     )
     problems = (problem for reading in every for problem in reading.problems)

@@ -13,7 +13,8 @@ from excursions.measurands import converted, to_canonical
 from excursions.pipeline.point import PointInput, plant_around
 from excursions.plant import Plant, Point
 from excursions.read.logs.samples import SampleReading
-from excursions.records import FloatArray, LabSample, TagSeries
+from excursions.records import Decision, FloatArray, LabSample, TagSeries
+from excursions.register import Usual
 
 Pins = Mapping[str, tuple[TimeArray, FloatArray]]
 NO_SAMPLES: tuple[TimeArray, FloatArray] = np.empty(0, np.int64), np.empty(0, np.float64)
@@ -83,29 +84,75 @@ def sample_pins(laboratory: Mapping[str, Sequence[LabSample]]) -> dict[str, tupl
 
 
 def samples_by_point(
-    readings: Sequence[SampleReading], plant: Plant
-) -> tuple[dict[str, list[LabSample]], list[ExcursionsError]]:
-    """Laboratory samples in canonical units under the point they belong to, and what could not be placed."""
+    readings: Sequence[SampleReading], plant: Plant, usual: Mapping[str, Usual]
+) -> tuple[dict[str, list[LabSample]], list[Decision], list[ExcursionsError]]:
+    """Laboratory samples in canonical units under the point they belong to, what was decided, and what could not be placed."""
     by_name = {point.name: point for point in plant.points}
     by_name |= {point.value: point for point in plant.points if point.value}
     grouped: dict[str, list[LabSample]] = {}
+    taken: list[Decision] = []
     strange: dict[tuple[str, str, str], ExcursionsError] = {}
     for reading in readings:
+        units = _units_left_out(reading, by_name, usual)
         for sample in reading.samples:
             point = by_name.get(sample.point)
             if point is None:
                 strange[str(reading.path), sample.point, ""] = _unplaced(reading, sample, list(by_name))
                 continue
-            scale = to_canonical(point.measurand, sample.unit or point.quantity.unit)
+            unit = sample.unit or units[point.name]
+            scale = to_canonical(point.measurand, unit)
             if scale is None:
-                strange[str(reading.path), sample.point, sample.unit] = _unknown_unit(reading, sample, point)
+                strange[str(reading.path), sample.point, unit] = _unknown_unit(reading, sample, point)
                 continue
             value = converted(sample.value, scale)
             grouped.setdefault(point.name, []).append(
                 dataclasses.replace(sample, point=point.name, value=value, unit=point.quantity.unit)
             )
-    return {name: sorted(rows, key=lambda row: row.time) for name, rows in grouped.items()}, list(
-        strange.values()
+        taken += [
+            said
+            for name, unit in units.items()
+            if (said := _taken_as(reading, by_name[name], unit, usual.get(name)))
+        ]
+    ordered = {name: sorted(rows, key=lambda row: row.time) for name, rows in grouped.items()}
+    return ordered, taken, list(strange.values())
+
+
+def _units_left_out(
+    reading: SampleReading, by_name: Mapping[str, Point], usual: Mapping[str, Usual]
+) -> dict[str, str]:
+    """Units of the samples that state none, by point."""
+    values: dict[str, list[float]] = {}
+    for sample in reading.samples:
+        if not sample.unit and sample.point in by_name:
+            values.setdefault(by_name[sample.point].name, []).append(sample.value)
+    return {
+        name: _nearer(by_name[name], usual.get(name), float(np.median(found)))
+        for name, found in values.items()
+    }
+
+
+def _nearer(point: Point, usual: Usual | None, sampled: float) -> str:
+    """Of the unit of the export and that of the measurand the one in which the samples lie nearer to the reading."""
+    house = point.quantity.unit
+    scale = to_canonical(point.measurand, usual.unit) if usual and usual.unit else None
+    if usual is None or scale is None:
+        return house
+
+    def apart(value: float) -> float:
+        return abs(value - usual.level) / max(abs(value), abs(usual.level), 1e-12)
+
+    return house if apart(sampled) < apart(converted(sampled, scale)) else usual.unit
+
+
+def _taken_as(reading: SampleReading, point: Point, unit: str, usual: Usual | None) -> Decision | None:
+    """What is to be said of a unit that a list leaves out, where the export has another than the measurand."""
+    if usual is None or to_canonical(point.measurand, usual.unit or unit) == (1.0, 0.0):
+        return None
+    return Decision(
+        subject=str(reading.path),
+        what=f"samples of {point.name} are in {unit}",
+        why=f"the list states no unit; of {usual.unit} and {point.quantity.unit} it lies nearer to the reading in that",
+        option="write the unit of the samples into the list",
     )
 
 

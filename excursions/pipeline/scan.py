@@ -27,7 +27,7 @@ from excursions.read.logs.names import settle_log, settle_samples
 from excursions.read.logs.samples import SampleReading, read_samples
 from excursions.read.sorting import Inputs, sort_out
 from excursions.records import TagSeries
-from excursions.register import infer_plant, load_register, write_register
+from excursions.register import infer_plant, load_register, looks_of, usual_levels, write_register
 from excursions.report.result import ScanResult
 
 Keep = Callable[[ScanResult, Mapping[str, TagSeries]], None]
@@ -180,6 +180,7 @@ def read_all(inputs: Inputs, options: ScanOptions, engine: Engine, progress: Pro
     if inputs.register:
         loaded = load_register(inputs.register, tags=looks.keys(), tunable=tunable)
         known, problems = loaded.plant, (*problems, *loaded.problems)
+    looks = looks_of(looks)
     plant, inferred = infer_plant(looks, known)
     plant = dataclasses.replace(plant, detectors=merged(plant.detectors, options.tune))
     if options.read.tz:
@@ -194,7 +195,9 @@ def read_all(inputs: Inputs, options: ScanOptions, engine: Engine, progress: Pro
         settle_samples(read_samples(path, options=reading_options, columns=options.columns), plant)
         for path in inputs.samples
     )
-    evidence, strange = evidence_of(plant, logs, samples, (*exports.decisions, *inferred))
+    evidence, strange = evidence_of(
+        plant, logs, samples, (*exports.decisions, *inferred), usual_levels(plant, looks)
+    )
     unmatched = unmatched_columns(options.columns, (*logs, *samples))
     return Everything(
         exports=exports,

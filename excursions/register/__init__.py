@@ -7,7 +7,7 @@ the same plant.  Never: reads data files, pairs two loops on weak evidence, hide
 
 from excursions.register._infer import infer_plant
 from excursions.register._load import RegisterReading, load_register
-from excursions.register._look import Look, look_of
+from excursions.register._look import Look, Usual, look_of, looks_of, usual_levels
 from excursions.register._problems import RegisterProblems
 from excursions.register._write import write_register
 
@@ -15,8 +15,11 @@ __all__ = [
     "Look",
     "RegisterProblems",
     "RegisterReading",
+    "Usual",
     "infer_plant",
     "load_register",
     "look_of",
+    "looks_of",
+    "usual_levels",
     "write_register",
 ]

@@ -15,7 +15,7 @@ from excursions.read.text.units import quantities, table_unit
 from excursions.records import Decision, TagSeries
 from excursions.register._aggregates import AGGREGATE, set_apart, split_names
 from excursions.register._fields import NOT_STATED, STATED_NONE
-from excursions.register._look import Look, look_of
+from excursions.register._look import Look, looks_of
 from excursions.register._measurand import (
     Guess,
     guess_temperature_unit,
@@ -87,7 +87,7 @@ def _probe_like_its_point(probe: Probe, plant: Plant, points: Sequence[Point]) -
 
 
 def _sort_out(series: Mapping[str, TagSeries | Look], plant: Plant) -> _Export:
-    looks = (one if isinstance(one, Look) else look_of(one) for one in series.values())
+    looks = looks_of(series).values()
     named = split_names(series)
     tags = {
         name: understand(order, one, named[name][0] if name in named else "")

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from excursions.clock import TimeArray
+from excursions.measurands import converted, to_canonical
+from excursions.plant import Plant
 from excursions.read.exports.gather.spill import let_go
 from excursions.records import TagSeries
 from excursions.register._traits import Traits, traits_of
@@ -40,6 +44,33 @@ def look_of(series: TagSeries) -> Look:
     )
     let_go(series.time, series.value, series.quality)
     return look
+
+
+def looks_of(series: Mapping[str, TagSeries | Look]) -> dict[str, Look]:
+    """A look at every tag; what was looked at before is taken as it is."""
+    return {tag: one if isinstance(one, Look) else look_of(one) for tag, one in series.items()}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Usual:
+    """How the reading of a point is exported: the unit, and its median in the unit of its measurand (NaN where not known)."""
+
+    unit: str
+    level: float
+
+
+def usual_levels(plant: Plant, looks: Mapping[str, Look]) -> dict[str, Usual]:
+    """Unit and median of the reading of every point that has one."""
+    found = {}
+    for point in plant.points:
+        if point.value in looks:
+            look = looks[point.value]
+            unit = point.unit or look.unit
+            scale = to_canonical(point.measurand, unit) if look.traits.count else None
+            found[point.name] = Usual(
+                unit=unit, level=converted(look.traits.q50, scale) if scale else math.nan
+            )
+    return found
 
 
 def _instants(time: TimeArray) -> tuple[int, ...]:

@@ -21,7 +21,7 @@ from excursions.read.logs.names import settle_log, settle_samples
 from excursions.read.logs.samples import SampleReading, read_samples
 from excursions.read.members import MARK
 from excursions.records import CalibrationEntry, Decision, TagSeries
-from excursions.register import infer_plant, load_register
+from excursions.register import infer_plant, load_register, looks_of, usual_levels
 from excursions.site.archive import Part, load_series, tags_of_shared_looks, thinned
 from excursions.site.durable import begins_with
 from excursions.site.inbox import reading_order
@@ -48,14 +48,17 @@ def gather_evidence(work: Work) -> Known:
     loaded = (
         load_register(work.site.register, tags=tags, tunable=tunable) if work.site.register.exists() else None
     )
-    plant, inferred = infer_plant(looks(work), loaded.plant if loaded else None)
+    seen = looks_of(looks(work))
+    plant, inferred = infer_plant(seen, loaded.plant if loaded else None)
     if work.zone:
         plant = dataclasses.replace(plant, zone=work.zone)
     files = kept_files(work)
     work = dataclasses.replace(work, options=_beside_exports(work))
     logs = _logs(work, _of_kind(work, files, "calibrations"), plant)
     samples = _samples(work, _of_kind(work, files, "samples"), plant)
-    evidence, strange = evidence_of(plant, logs, samples, (*_export_decisions(work.site, files), *inferred))
+    evidence, strange = evidence_of(
+        plant, logs, samples, (*_export_decisions(work.site, files), *inferred), usual_levels(plant, seen)
+    )
     once = {name: list(dict.fromkeys(rows)) for name, rows in evidence.laboratory.items()}
     return Known(
         evidence=dataclasses.replace(evidence, laboratory=once),  # versions of one list repeat their samples
