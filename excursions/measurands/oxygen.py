@@ -49,6 +49,7 @@ OXYGEN = Measurand(
     tolerance=0.3,  # [1]_
     tolerance_relative=0.05,
     trace_units=("ppb", "ug/l", "µg/l"),
+    trace_most=1.0,  # (cp) what is stripped, dosed or filled is kept far below; what lives in water needs more
     trace_tolerance=0.003,  # (cp) feed water is kept within 5 to 20 ug/L
     fouls=-1,
     parameters=("slope", "zero"),

@@ -114,9 +114,9 @@ class Measurand:
         Where a process may sit when nothing else is known (cp); NaN where it may be anywhere.
     tolerance, tolerance_relative : float
         Reading error that matters: the greater of the absolute and the relative one (cp; the register overrides).
-    trace_units, trace_below, trace_tolerance : tuple of str, float, float
-        Spellings of units in which only traces are exported, usual reading below which only traces are measured (NaN: no such),
-        and the reading error that matters among traces (cp).
+    trace_units, trace_most, trace_below, trace_tolerance : tuple of str, float, float, float
+        Spellings of units in which traces are exported, usual reading from which even these hold no traces, usual reading
+        below which only traces are measured in any unit (NaN: no such), and the reading error that matters among traces (cp).
     rating_continuous_degc, rating_sterilisation_degc, rating_sterilisation_min : float
         Assumed class defaults (cp); called assumed wherever they show.
     glass : bool
@@ -163,6 +163,7 @@ class Measurand:
     tolerance: float = 0.0
     tolerance_relative: float = 0.0
     trace_units: tuple[str, ...] = ()
+    trace_most: float = math.nan
     trace_below: float = math.nan
     trace_tolerance: float = math.nan
     # A probe that is rated for steam carries both figures; one that is not has its sterilisation rating equal to its

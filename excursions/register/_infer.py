@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fnmatch import fnmatchcase
 
 from excursions.digits import written
-from excursions.measurands import MEASURANDS, to_canonical
+from excursions.measurands import MEASURANDS, converted, to_canonical
 from excursions.plant import Plant, Point, Probe
 from excursions.read.text.aggregates import noted
 from excursions.read.text.units import quantities, table_unit
@@ -186,11 +185,12 @@ def _units_and_range(point: Point, guess: Guess, tag: Tag) -> Point:
 
 def _traces(point: Point, unit: str, seen: Traits) -> str:
     """Why only traces are measured here, by the unit or by the readings in it; empty where more is."""
-    row = point.quantity
-    if unit.casefold() in row.trace_units:
+    row, scale = point.quantity, to_canonical(point.measurand, unit)
+    if scale is None:
+        return ""
+    usual, high = converted(seen.q50, scale), converted(seen.q99, scale)
+    if unit.casefold() in row.trace_units and not usual >= row.trace_most:
         return f"in {unit} traces are measured"
-    factor, offset = to_canonical(point.measurand, unit) or (math.nan, math.nan)
-    usual, high = factor * seen.q50 + offset, factor * seen.q99 + offset
     if not (0.0 < usual < row.trace_below and high < TRACES_PASS * row.trace_below):
         return ""
     return f"the usual reading is {written(usual, 2)} {row.unit}: traces are measured"

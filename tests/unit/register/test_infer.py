@@ -448,9 +448,17 @@ def test_the_unit_of_the_export_says_which_oxygen_a_register_means(
     assert any(d.subject == "P1" and f"the export is {unit}" in d.why for d in decisions) == (meant != stated)
 
 
-@pytest.mark.parametrize(("unit", "tolerance"), [("ppb", 0.003), ("µg/L", 0.003), ("mg/L", None)])
-def test_traces_of_oxygen_have_a_tolerance_of_their_own(unit: str, tolerance: float | None) -> None:
-    plant, decisions = infer_plant(export(("Feed O2", "mg", unit)), None)
+@pytest.mark.parametrize(
+    ("unit", "level", "tolerance"),
+    [("ppb", 12.0, 0.003), ("µg/L", 400.0, 0.003), ("µg/L", 3_500.0, None), ("mg/L", 0.5, None)],
+)
+def test_traces_of_oxygen_have_a_tolerance_of_their_own(
+    unit: str, level: float, tolerance: float | None
+) -> None:
+    series = export(("Feed O2", "mg", unit))
+    plain = series["Feed O2"]
+    series["Feed O2"] = replace(plain, value=plain.value / np.median(plain.value) * level)
+    plant, decisions = infer_plant(series, None)
     assert plant.points[0].measurand == "oxygen"
     assert plant.points[0].tolerance == tolerance
     assert any(d.what == "tolerance: 0.003 mg/L" for d in decisions) == (tolerance is not None)
