@@ -43,6 +43,13 @@ class Meaning:
 
 
 _PHASE_OF = dict.fromkeys(v.FOUND_WORDS, FOUND) | dict.fromkeys(v.LEFT_WORDS, LEFT)
+
+
+def phase_word(word: str) -> str:
+    """``as_found`` or ``as_left`` by one folded word of a header, else empty."""
+    return _PHASE_OF.get(word, "")
+
+
 _DATE = re.compile(r"\d{1,4}[./-]\d{1,2}[./-]\d{1,4}")
 _TOKEN = re.compile(r"(?:co2|o2|n2|t90)(?![a-z0-9])|\d+[.,]\d+|\d+|[a-z°]+|%")
 _BRACKETS = re.compile(r"[\[(]\s*([^\])]*?)\s*[\])]")
@@ -306,11 +313,14 @@ _ENDINGS = (
     ("uhrzeit", "clock"),
     ("stelle", "point"),
     ("messpunkt", "point"),
+    ("puffer", "standard"),
+    ("losung", "standard"),
+    ("standard", "standard"),
 )
 
 
 def _by_ending(said: frozenset[str]) -> str:
-    """Kind by the end of a German compound: ``Kalibrierdatum``, ``Probenahmestelle``."""
+    """Kind by the end of a German compound: ``Kalibrierdatum``, ``Probenahmestelle``, ``Prüfpuffer``."""
     return next((kind for ending, kind in _ENDINGS for word in said if word.endswith(ending)), "")
 
 

@@ -24,6 +24,7 @@ from excursions.read.logs.shaping import (
     by_points,
     named_by_letters,
     with_deviations,
+    with_pairs,
     with_points,
     with_standards,
     with_ticks,
@@ -130,7 +131,9 @@ def _table(log: _Log, sheet: Sheet, *, alone: bool) -> LogTable | None:
     if table is not None:
         table = without_counts(
             with_deviations(
-                with_standards(with_phases(with_actions(with_ticks(with_points(by_points(table))))))
+                with_standards(
+                    with_phases(with_actions(with_ticks(with_points(with_pairs(by_points(table))))))
+                )
             )
         )
         table, twice = without_twins(with_names_above(named_by_letters(table)))

@@ -10,7 +10,7 @@ from itertools import pairwise
 
 from excursions.read.logs.actions import action_of
 from excursions.read.logs.cells import Row
-from excursions.read.logs.headers import Meaning, fold, meaning_of
+from excursions.read.logs.headers import FOUND, LEFT, Meaning, fold, meaning_of, phase_word
 from excursions.read.logs.standards import standard_of
 from excursions.read.logs.table import LogTable, cell_at
 from excursions.read.text.fold import plain
@@ -100,6 +100,43 @@ def named_by_letters(table: LogTable) -> LogTable:
         Meaning() if at in points and at not in lettered else m for at, m in enumerate(table.meanings)
     ]
     return replace(table, meanings=tuple(meanings))
+
+
+_PART = r"[<>~]?[+-]?\d[\d.,]*\s*[^\d\s>/]{0,6}"
+_ARROW = re.compile(rf"({_PART})\s*(?:[-=–]*>+|→|»)\s*({_PART})")
+_SLASH = re.compile(rf"({_PART})\s*[/|]\s*({_PART})")
+_MOSTLY = 0.5  # of the cells of a column; one arrow among figures is a slip or a remark
+
+
+def with_pairs(table: LogTable) -> LogTable:
+    """Columns of cells such as ``95.1 -> 98.7``, or ``95.1 / 98.7`` under words for both, as one found and one left.
+
+    A figure alone in such a column was found; nothing says that it was left.
+    """
+    for at in reversed(range(len(table.headers))):
+        meaning, cells = table.meanings[at], [cell_at(row, at) for row in table.rows]
+        if meaning.kind not in _READ:
+            continue
+        both = {phase_word(word) for word in re.findall(r"[a-z]+", fold(table.headers[at]))} >= {FOUND, LEFT}
+        pairs = [_ARROW.fullmatch(cell) or (both and _SLASH.fullmatch(cell)) or None for cell in cells]
+        if sum(map(bool, pairs)) <= _MOSTLY * sum(map(bool, cells)):
+            continue
+        parts = [(pair[1], pair[2]) if pair else (cell, "") for pair, cell in zip(pairs, cells, strict=True)]
+        table = replace(
+            table,
+            headers=(*table.headers, f"{table.headers[at]} (left)"),
+            meanings=(
+                *table.meanings[:at], replace(meaning, phase=FOUND), *table.meanings[at + 1 :], replace(meaning, phase=LEFT)
+            ),
+            rows=tuple(_with_pair(row, at, pair, len(table.headers)) for row, pair in zip(table.rows, parts, strict=True)),
+        )  # fmt: skip
+    return table
+
+
+def _with_pair(row: Row, at: int, pair: tuple[str, str], width: int) -> Row:
+    cells = [cell_at(row, place) for place in range(width)]
+    cells[at] = pair[0].strip()
+    return Row(row.line, (*cells, pair[1].strip()))
 
 
 _TICKED, _BLANK = frozenset("x✓✔☑☒✗✘") | {"xx", "j", "1"}, frozenset("☐□-0")

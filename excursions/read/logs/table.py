@@ -15,6 +15,7 @@ from excursions.read.logs.moments import Moments, read_moments, time_of_day
 from excursions.read.logs.roles import with_stated
 from excursions.read.model import ReadOptions
 from excursions.read.text.fold import plain
+from excursions.read.text.units import is_quantity
 from excursions.read.text.vocabulary import FOUND_WORDS, LEFT_WORDS
 from excursions.records import Decision
 
@@ -209,11 +210,15 @@ def _block(rows: Sequence[Row]) -> dict[str, str]:
 
 
 def is_point_like(text: str) -> bool:
-    """Whether a sheet's name can be the name of a point or probe rather than ``Sheet1`` or ``2024``."""
+    """Whether a sheet's name can be the name of a point or probe rather than ``Sheet1``, ``pH`` or ``2024``."""
     said = plain(text).strip().casefold()
-    return bool(said) and not re.fullmatch(
-        r"(sheet|tabelle|feuil|hoja|folha|planilha|blatt|data|log|calibrations?|kalibrierungen|cal)?\s*\d{0,4}",
-        said,
+    return (
+        bool(said)
+        and not is_quantity(said)
+        and not re.fullmatch(
+            r"(sheet|tabelle|feuil|hoja|folha|planilha|blatt|data|log|calibrations?|kalibrierungen|cal)?\s*\d{0,4}",
+            said,
+        )
     )
 
 

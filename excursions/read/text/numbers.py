@@ -55,8 +55,8 @@ def number_of(text: str, *, comma: bool) -> tuple[float, str] | None:
     ``< 0.1`` counts as 0.1: the mark is kept by the caller as text where it matters.
     """
     match = _NUMBER.match(plain(text).strip().casefold())
-    if not match or re.match(r"[+\-*/]\s*\d", match[3]):
-        return None  # no number, or a sum that nobody has worked out
+    if not match or re.match(r"(?:[+\-*/]|[-=–]*>+|→|»)\s*\d", match[3]):
+        return None  # no number, a sum that nobody has worked out, or two numbers
     digits = re.sub(r"[\s']", "", match[2])
     thousands = comma and bool(re.fullmatch(r"[+-]?[1-9]\d{0,2}(\.\d{3})+", digits))
     if comma and ("," in digits or thousands):

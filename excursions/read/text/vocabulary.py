@@ -82,7 +82,7 @@ SERIALS = words(
     "serial sn snr serien seriennummer seriennr sernr fabriknummer fabriknr serie matricola serienummer serienr seryjny sarjanumero valmistusnumero"
 )
 PROBES = SERIALS | words(
-    "probe sensor sonde sonda electrode elektrode electrodo eletrodo fuhler fuehler capteur"
+    "probe sensor sonde sonda electrode elektrode electrodo eletrodo fuhler fuehler capteur givare giver"
 )
 OLD = words(
     "old removed alt alte alter ausgebaut ausgebaute retirado retirada removido depose ancien ancienne anterior out"

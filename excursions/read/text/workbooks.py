@@ -7,13 +7,17 @@ import re
 import zipfile
 import zlib
 from collections import Counter
+from collections.abc import Callable
 from datetime import date
 from io import BytesIO
+from typing import TypeVar
 
 import polars as pl
 
 from excursions.errors import InputFileError
 from excursions.read.text.unpack import is_zip
+
+T = TypeVar("T")
 
 # A time of day is a day number below 1: on the calendar it stands before the first day.
 _CLOCK_ONLY = r"^(?:1899-12-3[01]|1904-01-01)[ T]"
@@ -36,6 +40,7 @@ class Workbook:
     def __init__(self, data: bytes) -> None:
         import fastexcel
 
+        self._data = data
         try:
             self._book = fastexcel.read_excel(data)
             self.names: list[str] = list(self._book.sheet_names)
@@ -59,7 +64,8 @@ class Workbook:
             )
             if sheet.visible != "visible":
                 self.hidden.add(name)
-            return _with_durations(sheet.to_polars().with_columns(pl.all().str.replace(_CLOCK_ONLY, "")))
+            frame = _with_durations(sheet.to_polars().with_columns(pl.all().str.replace(_CLOCK_ONLY, "")))
+            return _with_percents(frame, percent_cells(self._data, name))
         except (fastexcel.FastExcelError, ValueError) as error:
             raise _broken(error) from error
 
@@ -101,11 +107,7 @@ def unpacked_size(data: bytes) -> int:
     """
     if not is_zip(data):
         return len(data)
-    try:
-        with zipfile.ZipFile(BytesIO(data)) as archive:
-            return sum(info.file_size for info in archive.infolist())
-    except (zipfile.BadZipFile, ValueError) as error:
-        raise _broken(error) from error
+    return _read(data, lambda archive: sum(info.file_size for info in archive.infolist()))
 
 
 _ERROR_CELL = re.compile(rb"<c\b[^>]*\bt=\"e\"[^>]*>(?:<f\b[^>]*/>|<f\b[^>]*>[^<]*</f>)?<v>([^<]{1,20})</v>")
@@ -118,16 +120,86 @@ def error_cells(data: bytes, sheet: str) -> dict[str, int]:
 
     They come out of :meth:`Workbook.sheet` as empty cells.  Only known for the common XML workbooks.
     """
-    if not is_zip(data):
-        return {}
-    try:
-        with zipfile.ZipFile(BytesIO(data)) as archive:
-            part = _part_of(archive, sheet)
-            text = archive.read(part) if part in archive.namelist() else b""
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, ValueError) as error:
-        raise _broken(error) from error
+    text = _read(data, lambda archive: _sheet_text(archive, sheet)) if is_zip(data) else b""
     found = Counter(cell.decode("utf-8", errors="replace") for cell in _ERROR_CELL.findall(text))
     return dict(sorted(found.items()))
+
+
+_CELL = re.compile(rb'<c r="([A-Z]{1,3})(\d{1,7})"(?: s="(\d+)")?[^>/]*>')
+_STYLES = re.compile(rb"<cellXfs\b.*?</cellXfs>", re.S)
+_PER_CENT = (b"9", b"10")  # built-in formats 0% and 0.00%
+
+
+def percent_cells(data: bytes, sheet: str) -> dict[int, list[int]]:
+    """Rows of each column, both counted from 0 as :meth:`Workbook.sheet` gives them, that are shown in per cent.
+
+    They hold hundredths: 86.4 % is kept as 0.864.  Only known for the common XML workbooks.
+    """
+    if not is_zip(data):
+        return {}
+    styles = _read(data, _percent_styles)
+    if not styles:
+        return {}
+    cells = _CELL.findall(_read(data, lambda archive: _sheet_text(archive, sheet)))
+    first = min((_column(letters) for letters, _, _ in cells), default=0)
+    found: dict[int, list[int]] = {}
+    for letters, row, style in cells:
+        if style in styles:
+            found.setdefault(_column(letters) - first, []).append(int(row) - 1)
+    return found
+
+
+def _column(letters: bytes) -> int:
+    number = 0
+    for letter in letters:
+        number = 26 * number + letter - 64
+    return number
+
+
+def _percent_styles(archive: zipfile.ZipFile) -> set[bytes]:
+    """Numbers of the styles of a workbook whose format is in per cent."""
+    text = archive.read("xl/styles.xml") if "xl/styles.xml" in archive.namelist() else b""
+    own = {
+        _said(cell, "numFmtId").encode()
+        for cell in re.findall(rb"<numFmt\b[^>]*>", text)
+        if "%" in _said(cell, "formatCode")
+    }
+    styles = re.findall(rb"<xf\b[^>]*>", (_STYLES.search(text) or [b""])[0])
+    return {
+        b"%d" % at for at, cell in enumerate(styles) if _said(cell, "numFmtId").encode() in own | {*_PER_CENT}
+    }
+
+
+def _with_percents(frame: pl.DataFrame, cells: dict[int, list[int]]) -> pl.DataFrame:
+    """The cells of a sheet, those that are shown in per cent as it shows them, without the sign."""
+    changes = []
+    for at, rows in cells.items():
+        column = frame.to_series(at)
+        here = pl.Series(range(frame.height)).is_in(rows)
+        shown = (column.cast(pl.Float64, strict=False) * 100).round(_DIGITS).cast(pl.String)
+        changes.append(
+            pl.select(pl.when(here & shown.is_not_null()).then(shown).otherwise(column))
+            .to_series()
+            .alias(column.name)
+        )
+    return frame.with_columns(changes) if changes else frame
+
+
+_DIGITS = 10  # behind the decimal mark; what is beyond is of the double
+
+
+def _read(data: bytes, what: Callable[[zipfile.ZipFile], T]) -> T:
+    try:
+        with zipfile.ZipFile(BytesIO(data)) as archive:
+            return what(archive)
+    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, ValueError) as error:
+        raise _broken(error) from error
+
+
+def _sheet_text(archive: zipfile.ZipFile, sheet: str) -> bytes:
+    """The part of a workbook that holds a sheet, as it stands."""
+    part = _part_of(archive, sheet)
+    return archive.read(part) if part in archive.namelist() else b""
 
 
 def _part_of(archive: zipfile.ZipFile, sheet: str) -> str:
