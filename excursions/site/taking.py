@@ -11,7 +11,7 @@ from sqlite3 import Row
 from excursions.errors import ExcursionsError
 from excursions.read import Reading, read_exports
 from excursions.read.exports.files.sources import digest_of_set
-from excursions.read.exports.planner import OrderOpenError
+from excursions.read.exports.plantimes import OrderOpenError
 from excursions.read.members import MARK
 from excursions.read.sorting import classify, packed_apart
 from excursions.records import TagSeries

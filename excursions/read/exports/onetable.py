@@ -13,9 +13,9 @@ from excursions.read.exports.cells.sheet import Sheet, look_at
 from excursions.read.exports.cells.table import Table, Wanted
 from excursions.read.exports.execute import Executor
 from excursions.read.exports.gather.gather import Gather
-from excursions.read.exports.layouts.plan import NoReadingsError, Plan
+from excursions.read.exports.layouts.plan import NoReadingsError, Plan, Texts
 from excursions.read.exports.outcome import Outcome, Replan, findings, texts_only
-from excursions.read.exports.planner import Texts, make_plan
+from excursions.read.exports.planner import make_plan
 from excursions.read.exports.shown import first_rows
 from excursions.read.exports.upright.besides import without_besides
 from excursions.read.exports.upright.cards import records_below

@@ -21,7 +21,7 @@ from excursions.read.exports.layouts.plan import NoReadingsError
 from excursions.read.exports.layouts.zonestated import TAKEN_AS_UTC
 from excursions.read.exports.onetable import Asked, TableRead, read_table
 from excursions.read.exports.outcome import Met, status_words, strange_words
-from excursions.read.exports.planner import OrderOpenError
+from excursions.read.exports.plantimes import OrderOpenError
 from excursions.read.model import REFUSED_SCHEMA, FileReport, Reading, ReadOptions
 from excursions.read.text.quality import user_words
 from excursions.records import Decision

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 
+import polars as pl
+
 from excursions.errors import InputFileError
+from excursions.read.exports.cells.sheet import Sheet
 from excursions.read.exports.cells.table import Wanted
 from excursions.read.exports.times.timeplan import TimePlan
+from excursions.read.model import ReadOptions
 from excursions.read.text.quality import QualityPlan
 from excursions.records import Decision
 
@@ -71,6 +75,25 @@ class Draft:
     decisions: tuple[Decision, ...] = ()
     constants: Mapping[int, str] = field(default_factory=dict)
     kinds: int | None = None
+
+
+# Gives the texts of these columns from the whole table, a batch at a time.
+Texts = Callable[[tuple[int, ...]], Iterator[pl.DataFrame]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Planning:
+    """What a plan is made from, and what was decided on the way."""
+
+    sheet: Sheet
+    options: ReadOptions
+    subject: str
+    texts: Texts
+    decisions: list[Decision] = field(default_factory=list)
+
+    def say(self, what: str, *, why: str, option: str) -> None:
+        """Note a decision about this table."""
+        self.decisions.append(Decision(subject=self.subject, what=what, why=why, option=option))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

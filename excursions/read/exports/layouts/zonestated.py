@@ -8,11 +8,10 @@ from collections.abc import Mapping
 from excursions.clock import zone
 from excursions.errors import InputFileError, UsageError
 from excursions.read.exports.cells.sheet import Sheet
+from excursions.read.exports.layouts.plan import Planning
 from excursions.read.exports.times.numbertimes import WALL_KINDS
 from excursions.read.exports.times.timeplan import TimePlan
 from excursions.read.exports.times.timeshapes import shape_of, zone_offset
-from excursions.read.model import ReadOptions
-from excursions.records import Decision
 
 TAKEN_AS_UTC = "times without a zone are taken as UTC"
 
@@ -29,39 +28,26 @@ _UTC_WORD = re.compile(
 )
 
 
-def decide_zone(
-    sheet: Sheet, times: Mapping[tuple[int, ...], TimePlan], options: ReadOptions, subject: str, decisions: list[Decision],
-    stated: str,
-) -> str:  # fmt: skip
+def decide_zone(planning: Planning, times: Mapping[tuple[int, ...], TimePlan], stated: str) -> str:
     """The zone of wall times; `stated` is what :func:`stated_zone` finds in the file."""
+    sheet, options = planning.sheet, planning.options
     naive = _naive(sheet, times)
     if options.tz:
         zone(options.tz)
         if stated not in ("", options.tz):
             said = f"times are read in {options.tz} and not in {stated}, which the file states"
-            decisions.append(
-                Decision(subject=subject, what=said, why="--tz says so", option="leave --tz out")
-            )
+            planning.say(said, why="--tz says so", option="leave --tz out")
         return options.tz
     if not naive:
         return "UTC"
     if stated:
-        decisions.append(
-            Decision(subject=subject, what=f"times are in {stated}", why="the file says so", option="--tz")
-        )
+        planning.say(f"times are in {stated}", why="the file says so", option="--tz")
         return stated
     if options.plant_zone:
         zone(options.plant_zone)
         return options.plant_zone
     _refuse_unnamed_offset(sheet, naive)
-    decisions.append(
-        Decision(
-            subject=subject,
-            what=TAKEN_AS_UTC,
-            why="neither the file nor an option names their zone",
-            option="--tz",
-        )
-    )
+    planning.say(TAKEN_AS_UTC, why="neither the file nor an option names their zone", option="--tz")
     return "UTC"
 
 
