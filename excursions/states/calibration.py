@@ -21,6 +21,7 @@ from excursions.states.plateaus import (
     all_calm,
     all_lively,
     goes_on_lively,
+    in_a_row,
     rests,
     visits,
 )
@@ -53,7 +54,11 @@ def calibrations(signs: Signs) -> list[Claim]:
         signs = replace(signs, reading=with_own_standards(signs.reading, away))
     claims: list[Claim] = []
     about = np.column_stack([signs.noted - NEAR, signs.noted + NEAR])
-    seen = [_weigh_visit(visit, signs) for visit in visits(signs.reading, about)]
+    seen = [
+        _weigh_visit(visit, signs)
+        for found in visits(signs.reading, about)
+        for visit in _without_process(found, signs)
+    ]
     seen += [weigh_frozen(span, signs) for span in frozen(signs.reading)]
     seen += [weigh_held(span, signs) for span in signs.flagged.tolist()]
     seen += [_weigh_walk(span, signs) for span in _walk_spans(signs)]
@@ -111,6 +116,22 @@ def _weigh_visit(visit: list[Plateau], signs: Signs) -> Claim | None:
     facts = [f"reading still in {' and '.join(names)}"]
     claim = with_common_signs(span, odds, facts, walk, signs)
     return replace(claim, standards=tuple(sorted({p.standard for p in shown}))) if claim else None
+
+
+def _without_process(visit: list[Plateau], signs: Signs) -> list[list[Plateau]]:
+    """A visit without the plateaus that are the process itself, in pieces where these lay between: as it is where every one may be.
+
+    A process that sits at a standard's value is calm there now and then, also right before the work and right after it.
+    """
+    trace = signs.reading.trace
+    levels = signs.beside(trace, visit[0].start, visit[-1].end)
+    work = [
+        p
+        for p in visit
+        if _went_there(trace, p, signs.moves)
+        and not (_sits_in(signs.reading, p.standard, levels) and _goes_on(trace, p, levels, signs.moves))
+    ]
+    return in_a_row(work) if work else [visit]
 
 
 def _went_there(trace: Trace, plateau: Plateau, moves: Pace | None) -> bool:

@@ -44,13 +44,19 @@ def visits(reading: Reading, near: TimeArray) -> list[list[Plateau]]:
     near (k, 2) : spans about entries of a log; there a standard may be one the process visits too, if the reading is
     stiller in it than the process ever is.
     """
+    groups = in_a_row(_plateaus(reading, near))
+    return [g for g in groups if g[-1].end - g[0].start <= VISIT_LONGEST_H * NS_PER_HOUR]
+
+
+def in_a_row(plateaus: Sequence[Plateau]) -> list[list[Plateau]]:
+    """Plateaus in time order, parted where the next standard is too long in coming."""
     groups: list[list[Plateau]] = []
-    for plateau in _plateaus(reading, near):
+    for plateau in plateaus:
         if groups and plateau.start - groups[-1][-1].end <= NEXT_STANDARD_MIN * NS_PER_MINUTE:
             groups[-1].append(plateau)
         else:
             groups.append([plateau])
-    return [g for g in groups if g[-1].end - g[0].start <= VISIT_LONGEST_H * NS_PER_HOUR]
+    return groups
 
 
 def _plateaus(reading: Reading, near: TimeArray) -> Sequence[Plateau]:

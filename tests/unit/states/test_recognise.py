@@ -313,6 +313,19 @@ def test_a_hold_for_a_wash_of_half_a_minute_bears_out_no_calibration() -> None:
         assert (CALIBRATING in states.code) is known
 
 
+def test_a_process_that_lies_near_a_buffer_does_not_lengthen_the_work_in_it() -> None:
+    """A calm hour at pH 6.87 before buffer 7.00 and after buffer 4.01 is the process: the work begins where the reading went."""
+    noted = (at_ns(3.5 * DAY_S + 600),)
+    for seed in SEEDS:
+        made = scene(6, at=6.87, noise=0.01, wander=0.005, seed=seed)
+        made.calibrate(3.5 * DAY_S, (7.0, 4.01))
+        for after in (-55, -40, -25, 75, 95):
+            made.value[made.inside(3.5 * DAY_S + 60 * after, 12)] = level(12, 6.87, 0.001, seed)
+        ((start, end),) = spans_of(record_of(made, noted=noted, value_step=0.001).states, CALIBRATING)
+        assert start == pytest.approx(3.5 * DAY_S, abs=900)
+        assert end == pytest.approx(3.5 * DAY_S + 46 * 60, abs=420)
+
+
 def test_a_process_that_goes_on_at_a_buffer_is_no_visit_to_it() -> None:
     """The set point goes to pH 7.18 just when a log enters a calibration, calm at first, and stays there for half a day."""
     noted = (at_ns(3.5 * DAY_S + 1800),)
