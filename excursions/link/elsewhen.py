@@ -19,12 +19,13 @@ from excursions import clock
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_MINUTE, duration_text, wall
 from excursions.conclusions import AuditFinding
 from excursions.link.sight import Look
-from excursions.link.traces import NEAR_NS, day_alone, distance, reach
+from excursions.link.traces import day_alone, distance, reach
 from excursions.records import BoolArray, Calibration, IndexArray
 
 _STEP_NS = 15 * NS_PER_MINUTE  # zones lie whole quarters of an hour apart
 _FURTHEST_NS = 14 * NS_PER_HOUR  # from UTC
 _CLOSE_NS = 30 * NS_PER_MINUTE  # an entry is written at the start or the end of the work
+_OWN_NS = _STEP_NS  # beside half an hour about the work: zones lie an hour apart
 _FEWEST, _MOST_OF_ALL = 3, 0.8  # entries that must agree, and their share (cp)
 
 
@@ -49,7 +50,7 @@ def other_clock(looks: Sequence[Look]) -> Clock | None:
     steps = int(_FURTHEST_NS // _STEP_NS)
     offsets = np.arange(-steps, steps + 1, dtype=np.int64) * _STEP_NS
     hits = np.array([_hits(c, work, offsets) for c, work in rows])
-    near = np.abs(offsets) <= NEAR_NS
+    near = np.abs(offsets) <= _OWN_NS
     counts = np.where(near, 0, hits.sum(axis=0))
     most = int(counts.max())
     stay = int(hits[:, near].any(axis=1).sum())

@@ -22,12 +22,12 @@ def entered(*days: float, hours: float = 0.0) -> list[Calibration]:
     return [calibration(d + 0.01 + hours / 24) for d in days]
 
 
-@pytest.mark.parametrize("hours", [10.0, -8.0, 6.0])
+@pytest.mark.parametrize("hours", [10.0, -8.0, 6.0, 2.0])
 def test_a_log_by_another_clock_is_one_finding_and_no_list_of_missing_work(hours: float) -> None:
     (one,) = found(entered(*WORK, hours=hours), LINE)
     assert one.kind == "other clock"
     assert "4 of 4 entries" in one.sentence
-    apart = {10.0: "10 h after", -8.0: "8 h before", 6.0: "6 h after"}[hours]
+    apart = {10.0: "10 h after", -8.0: "8 h before", 6.0: "6 h after", 2.0: "2 h after"}[hours]
     assert f"lie about {apart} the work" in one.sentence
 
 
@@ -41,6 +41,17 @@ def test_behind_another_clock_a_copied_entry_keeps_its_name() -> None:
 def test_entries_off_by_different_hours_are_no_clock() -> None:
     entries = [calibration(d + 0.01 + h / 24) for d, h in zip(WORK, (10.0, -7.0, 0.0, 4.0), strict=True)]
     assert "other clock" not in {f.kind for f in found(entries, LINE)}
+
+
+def test_a_summer_in_another_zone_has_its_winter_hour_too() -> None:
+    entries = [*entered(*WORK[:2], hours=1.6), *entered(*WORK[2:], hours=2.6)]  # written when it was done
+    (one,) = found(entries, LINE)
+    assert one.kind == "other clock"
+
+
+@pytest.mark.parametrize("late", [0.0, 0.4, -0.4])
+def test_entries_written_beside_the_work_are_no_clock(late: float) -> None:
+    assert "other clock" not in {f.kind for f in found(entered(*WORK, hours=late), LINE)}
 
 
 def test_two_entries_are_too_few_for_a_clock() -> None:
