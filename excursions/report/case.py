@@ -28,7 +28,7 @@ from excursions.records import (
 from excursions.report.answers import MOST_LIKELY
 from excursions.report.explanation import Focus
 from excursions.report.result import PointFindings, ScanResult, Verdict
-from excursions.report.telling import PASSING, became, put_right_at, tolerance_of, worst
+from excursions.report.telling import PASSING, became, is_open_question, put_right_at, tolerance_of, worst
 from excursions.report.wording import HEAT
 
 
@@ -276,7 +276,9 @@ def _is_live(event: Event, case: Case) -> bool:
         return False
     if is_hot(event, case):
         return True
-    if not (event.asks_a_look and event.may_be_probe and _believed(event)):
+    at = None if case.focus.event else case.focus.start
+    believed = is_open_question(event, at) if event.origin == "undecided" else _believed(event)
+    if not (event.asks_a_look and event.may_be_probe and believed):
         return False
     if event.start >= case.minute:
         return False

@@ -95,6 +95,13 @@ def is_live(event: Event, calibrations: Sequence[Calibration], outcomes: Outcome
     return put_right_at(event, calibrations, outcomes) is None
 
 
+def is_open_question(event: Event, at: int | None = None) -> bool:
+    """Whether an event that may be the process's as well keeps a reading from being trusted, now or at an instant [ns]."""
+    goes_on = event.open_end if at is None else event.open_end or event.end > at
+    lasting = event.severity == "act" or goes_on  # what still goes on is not trusted away
+    return event.origin == "undecided" and lasting and event.confidence >= WORTH_ASKING
+
+
 def put_right_at(event: Event, calibrations: Sequence[Calibration], outcomes: Outcomes) -> int | None:
     """When the first calibration after an event put right what it did; None without one, or where the record says it did not."""
     if became(outcomes, event.id) == NOT_PUT_RIGHT:

@@ -28,7 +28,7 @@ from excursions.report.answers import (
 )
 from excursions.report.followed import follows
 from excursions.report.result import PointFindings, Verdict
-from excursions.report.telling import is_live, stands_now, worst
+from excursions.report.telling import is_live, is_open_question, stands_now, worst
 from excursions.report.tracks import tracks_of, worn_out
 from excursions.report.wording import day, event_sentence, whose
 
@@ -125,13 +125,7 @@ def _standing(known: Known) -> tuple[list[Event], list[Event], list[Event]]:
         if e.id not in over and is_live(e, known.calibrations, known.outcomes)
     ]  # fmt: skip
     probes = [e for e in live if e.origin == "probe" and e.confidence >= MOST_LIKELY]
-    return live, probes, [e for e in live if _is_open_question(e)]
-
-
-def _is_open_question(event: Event) -> bool:
-    """Whether an event that may be the process's as well keeps a reading from being trusted."""
-    lasting = event.severity == "act" or event.open_end  # what still goes on is not trusted away
-    return event.origin == "undecided" and lasting and event.confidence >= WORTH_ASKING
+    return live, probes, [e for e in live if is_open_question(e)]
 
 
 def _blind(known: Known) -> str:

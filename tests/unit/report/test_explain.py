@@ -926,3 +926,14 @@ def test_of_a_range_only_what_was_measured_is_told_not_the_standards_of_a_calibr
         "between 6.99 pH and 7.01 pH, cleanings, calibrations and holds left out"
     )
     assert asked(made_scan(held), 12, 14).reading == "between 6.99 pH and 7.01 pH"
+
+
+@pytest.mark.parametrize(("severity", "verdict"), [("act", "cannot tell"), ("check", "trust")])
+def test_what_may_be_the_process_and_is_too_slight_for_the_list_is_too_slight_here(
+    severity: str, verdict: str
+) -> None:
+    """The first page trusts the point and says what waits; the answer about the event does not say otherwise."""
+    step = made_step(origin="undecided", severity=severity, confidence=0.6)
+    result = made_scan(made_findings(step))
+    for focus in (Focus(start=step.start, end=step.end, event=step.id), Focus(start=day(50), end=day(50))):
+        assert explain(result, "P", focus).verdict == verdict
