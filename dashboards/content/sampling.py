@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from dashboards.wording import Reader, capital, joined, thousands
+from excursions.digits import written
 from excursions.handbook import page_of
 from excursions.kinds import KINDS
 from excursions.records import Sampling
@@ -74,7 +77,9 @@ def _sentences(role: str, sampling: Sampling, trace: Trace | None, reader: Reade
 
 
 def _difference(size: float, unit: str, reader: Reader) -> str:
-    return reader.difference(size, unit)
+    """Worked out in the unit shown and written then: a step of the export's own unit is a round figure of that."""
+    shown = float(reader.apart(np.asarray(size), unit))
+    return f"{written(shown)} {reader.unit('K' if unit == 'degC' else unit)}".rstrip()
 
 
 def _thinned(findings: PointFindings) -> tuple[str, ...]:

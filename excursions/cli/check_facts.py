@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import asdict
+from functools import partial
 
 from excursions import clock
-from excursions.digits import written
 from excursions.pipeline.check import CheckResult, FileCheck, SignalCheck, finite
 from excursions.report.recording import flats, gaps, peaks, recorded, shows
 
@@ -30,14 +30,13 @@ def _file_facts(file: FileCheck) -> dict[str, object]:
 
 
 def _signal_facts(signal: SignalCheck) -> dict[str, object]:
-    def amount(size: float) -> str:
-        return f"{written(size, 6)} {signal.unit}".strip()
-
     facts = asdict(signal)
     facts["first"], facts["last"] = _when(signal.first), _when(signal.last)
     facts["shows"] = asdict(shows(signal.sampling))
     said = {"recorded": recorded, "peaks": peaks, "flat": flats}
-    facts["words"] = {name: write(signal.sampling, amount) for name, write in said.items()}
+    facts["words"] = {
+        name: write(signal.sampling, partial(signal.amount, digits=6)) for name, write in said.items()
+    }
     facts["words"] |= {"gaps": gaps(signal.sampling)}
     facts["status_words"] = dict(signal.words)
     return {key: _plain(value) for key, value in facts.items()}

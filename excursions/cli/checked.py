@@ -295,9 +295,6 @@ def _counted(rest: Sequence[SignalCheck]) -> list[str]:
 
 
 def _signal(signal: SignalCheck, tz: ZoneInfo) -> list[str]:
-    def amount(size: float) -> str:
-        return f"{written(size)} {signal.unit}".strip()
-
     role = f" ({signal.role} of {signal.point})" if signal.point else " (of no point)"
     span = (
         f"; {_iso(signal.first, tz)} to {_iso(signal.last, tz)}"
@@ -306,10 +303,10 @@ def _signal(signal: SignalCheck, tz: ZoneInfo) -> list[str]:
     )
     count = f"{signal.samples:,} {'sample' if signal.samples == 1 else 'samples'}"
     facts = [
-        ("Kept", recorded(signal.sampling, amount)),
-        ("Step", resolved(signal.sampling, amount)),
-        ("Peaks", peaks(signal.sampling, amount)),
-        ("Flat", flats(signal.sampling, amount)),
+        ("Kept", recorded(signal.sampling, signal.amount)),
+        ("Step", resolved(signal.sampling, signal.amount)),
+        ("Peaks", peaks(signal.sampling, signal.amount)),
+        ("Flat", flats(signal.sampling, signal.amount)),
         ("Gaps", gaps(signal.sampling, lambda instant: _iso(instant, tz))),
         *(("Clock", oddity.words) for oddity in signal.oddities),
     ]

@@ -21,10 +21,11 @@ from excursions.report.result import ScanResult
 from excursions.report.wording import (
     CAUSE_WORDS,
     basis_words,
+    difference,
     doubt_sentence,
     event_sentence,
     parameter_unit,
-    quantity,
+    plus_minus,
 )
 
 WIDTH = 80
@@ -126,21 +127,21 @@ def _entered(standards: Iterable[StandardReading]) -> str:
 
 def _parameters(parameters: dict[str, Parameter]) -> str:
     return ", ".join(
-        f"{name.replace('_', ' ')} {quantity(p.value, parameter_unit(p), p.uncertainty)}"
-        + (f" ± {quantity(p.uncertainty, '', p.uncertainty)}" if p.uncertainty > 0 else "")
+        f"{name.replace('_', ' ')} {difference(p.value, parameter_unit(p), p.uncertainty)}"
+        + (f" {plus_minus(p.uncertainty, p.unit)}" if p.uncertainty > 0 else "")
         + (f" ({basis_words(p)})" if p.basis != "computed" else "")
         for name, p in parameters.items()
     )
 
 
 def _shift(s: Shift) -> str:
-    change = quantity(s.change, s.unit, s.uncertainty, signed=True)
+    change = difference(s.change, s.unit, s.uncertainty, signed=True)
     words = "" if s.significant else ", which may be chance"
     if math.isfinite(s.reading_error):
         unit = MEASURANDS[s.measurand].unit
-        off = quantity(s.reading_error, unit, s.reading_error_uncertainty, signed=True)
+        off = difference(s.reading_error, unit, s.reading_error_uncertainty, signed=True)
         words = f", {off} on the reading{words}"
-    return f"{s.parameter.replace('_', ' ')} {change} ± {quantity(s.uncertainty, '', s.uncertainty)}{words}"
+    return f"{s.parameter.replace('_', ' ')} {change} {plus_minus(s.uncertainty, s.unit)}{words}"
 
 
 def _cause(told: ShiftTold, result: ScanResult, tz: ZoneInfo) -> str:

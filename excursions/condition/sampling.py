@@ -252,10 +252,10 @@ def _sparing_rule(steps: _Steps, heartbeat: float) -> _Rule:
         )
     band = threshold(moved)
     if band and _beats_move(steps, heartbeat, band):
-        why = f"changes begin at {written(band)}, but those {written(heartbeat, 4)} s apart are of all sizes: part of it kept by the clock"
+        why = f"changes begin there, but those {written(heartbeat, 4)} s apart are of all sizes: part of it kept by the clock"
         return _Rule(kind="exception", deadband=band, why=why, sure=False)
     if band:
-        why = f"changes begin at {written(band)} and smaller ones are next to none{beat}"
+        why = f"changes begin there and smaller ones are next to none{beat}"
         return _Rule(kind="exception", heartbeat_s=heartbeat, deadband=band, why=why)
     why = f"uneven intervals, and changes of all sizes{beat}"
     if moved.size < FEW_MOVES:

@@ -83,7 +83,7 @@ def detection_limits(record: Record, settings: Mapping[str, object] | None = Non
     found = plain_limits(record, given)
     survey = survey_of(record)
     if survey is not None and record.value is not None:
-        found += _searched(record, survey, record.value.unit, given)
+        found += _searched(record, survey, record.change_unit, given)
     for one in DETECTORS:
         if one.limits is not None:
             found += one.limits(record, chosen(given, one.name, one.settings()))
@@ -120,7 +120,7 @@ def walk_limits(record: Record) -> dict[str, Limit]:
     survey = survey_of(record)
     if survey is None or record.value is None:
         return {}
-    return {limit.kind: limit for limit in _walks(record, survey, record.value.unit, _senseless(survey))}
+    return {limit.kind: limit for limit in _walks(record, survey, record.change_unit, _senseless(survey))}
 
 
 def _walks(record: Record, survey: Survey, unit: str, far: float) -> list[Limit]:

@@ -108,7 +108,7 @@ def _holes(signal: Signal, given: Mapping[str, object]) -> list[Limit]:
 
 def _bursts(record: Record, survey: Survey, signal: Signal, given: Mapping[str, object]) -> list[Limit]:
     """Spikes, stays at the end of the range and impossible readings."""
-    interval, unit = survey.interval_s, signal.unit
+    interval, unit = survey.interval_s, record.change_unit
     spikes, pinned = chosen(given, "spikes", SpikeSettings()), chosen(given, "pinned", PinnedSettings())
     tolerance = record.point.tolerance_at(float(survey.blocks.level[survey.blocks.level.size // 2]))
     height = max(spikes.noises * survey.noise, spikes.quanta * survey.quantum, spikes.tolerances * tolerance)

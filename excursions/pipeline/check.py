@@ -13,7 +13,9 @@ import polars as pl
 from excursions.condition import condition, share_outages
 from excursions.condition.oddities import oddities
 from excursions.condition.signal import Conditioned
+from excursions.digits import written
 from excursions.errors import ExcursionsError
+from excursions.measurands import to_canonical
 from excursions.pipeline.engine import LocalEngine
 from excursions.pipeline.options import ScanOptions
 from excursions.pipeline.progress import Progress, quiet
@@ -27,6 +29,7 @@ from excursions.read.model import ShownRow
 from excursions.read.sorting import Inputs, sort_out
 from excursions.read.text.oddtimes import Oddity
 from excursions.records import CalibrationEntry, Decision, LabSample, Sampling, Signal
+from excursions.report.reader import spelt
 
 FIRST_ROWS = 3
 FIRST_ENTRIES = 5
@@ -72,6 +75,7 @@ class SignalCheck:
     """The truth about the record of one tag.
 
     role : ``value``, ``temperature``, ... of a point, or empty; oddness : larger is worse (order of the list)
+    factor, shown : how many of the unit that the export holds the signal in make one of `unit`, and how that unit is written
     """
 
     tag: str
@@ -79,6 +83,8 @@ class SignalCheck:
     role: str
     measurand: str
     unit: str
+    factor: float
+    shown: str
     samples: int
     first: int | None
     last: int | None
@@ -87,6 +93,10 @@ class SignalCheck:
     repeated: int = 0
     conflicts: int = 0
     words: Mapping[str, int] = field(default_factory=dict)
+
+    def amount(self, size: float, digits: int = 3) -> str:
+        """A step or a deadband in the unit of the export, as the rows above show it."""
+        return f"{written(size * self.factor, digits)} {self.shown}".strip()
 
     @property
     def oddness(self) -> float:
@@ -242,12 +252,17 @@ def _signal(
     now: int | None,
 ) -> SignalCheck:
     point, role = owner
+    measurand = point.measurand_of(role) if point else "other"
+    given = (point.unit_of(role) if point else "") or read.exports.series[tag].unit
+    scale = to_canonical(measurand, given) if given and measurand != "other" else None
     return SignalCheck(
         tag=tag,
         point=point.name if point else "",
         role=role,
-        measurand=point.measurand_of(role) if point else "other",
+        measurand=measurand,
         unit=signal.unit,
+        factor=1.0 / scale[0] if scale else 1.0,
+        shown=spelt(given) if scale else signal.unit,
         samples=len(signal),
         first=int(signal.time[0]) if len(signal) else None,
         last=int(signal.time[-1]) if len(signal) else None,

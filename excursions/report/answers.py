@@ -19,9 +19,9 @@ from excursions.report.telling import last_error, tolerance_now, worst
 from excursions.report.tracks import tracks_of, worn_out
 from excursions.report.wording import (
     day,
+    difference,
     doubted_from,
     event_sentence,
-    quantity,
     whose,
     why_doubted,
     worst_error,
@@ -93,9 +93,11 @@ def from_doubt(doubt: Doubt, events: Sequence[Event], known: Known) -> Verdict:
     unit = known.findings.unit
     if math.isfinite(error):
         direction = "high" if error > 0 else "low"
-        shown = f"reads about {quantity(abs(error), unit, band)} {direction} (± {quantity(band, unit, band)})"
+        shown = (
+            f"reads about {difference(abs(error), unit, band)} {direction} (± {difference(band, unit, band)})"
+        )
     else:
-        shown = f"may be off by up to {quantity(band, unit, band)}"
+        shown = f"may be off by up to {difference(band, unit, band)}"
     since = f"{shown} since {doubted_from(doubt, known.tz)}"
     told = _verdict(
         known,

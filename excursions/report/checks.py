@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, duration_text
-from excursions.digits import number, reckoned, written
+from excursions.digits import reckoned, written
 from excursions.kinds import having
 from excursions.records import (
     CALIBRATING,
@@ -33,7 +33,7 @@ from excursions.records import (
 from excursions.report.around import WINDOW_H, Move, move
 from excursions.report.explanation import AGAINST, AGREES, EXCLUDED, OPEN, SPEAKS_FOR, Check
 from excursions.report.result import PointFindings
-from excursions.report.wording import day, event_sentence, quantity
+from excursions.report.wording import day, difference, event_sentence, quantity
 
 MOSTLY = 0.5  # of the stretch asked about, from which a state explains it
 REACH = 2 * NS_PER_DAY  # a laboratory sample further from the moment says little about it
@@ -116,8 +116,7 @@ def _shower(findings: PointFindings) -> Callable[[float], str]:
     """How a change of this point's reading is written: to a tenth of what matters."""
     finite = findings.levels.value[np.isfinite(findings.levels.value)]
     fine = findings.point.fine_at(float(np.median(finite)) if finite.size else 0.0)
-    unit = "K" if findings.unit == "degC" else findings.unit  # a change of a temperature is a difference
-    return lambda change: quantity(change, unit, fine, signed=True)
+    return lambda change: difference(change, findings.unit, fine, signed=True)
 
 
 def _moved(question: str, seen: Move | None, scene: Scene, show: Callable[[float], str], who: str) -> Check:
@@ -243,7 +242,8 @@ def _artefact(scene: Scene) -> Check:
     if near:
         words = f"{_said(near[0], scene)}: too short to make what lasted so much longer"
         return Check(question=question, outcome=EXCLUDED, evidence=words)
-    sampling = scene.findings.sampling.get("value") or scene.findings.sampling.get("temperature")
+    role = next((name for name in ("value", "temperature") if name in scene.findings.sampling), "")
+    sampling = scene.findings.sampling.get(role)
     if sampling is None:
         return Check(question=question, outcome=OPEN, evidence="nothing is known of how it was recorded")
     interval = _span(sampling.interval_s)
@@ -251,9 +251,8 @@ def _artefact(scene: Scene) -> Check:
         return Check(
             question=question, outcome=OPEN, evidence=COARSE[sampling.kind].format(interval=interval)
         )
-    words = (
-        f"samples {_rhythm(sampling)}; no outage, drawn line or stretch of bad quality within an hour of it"
-    )
+    unit = scene.findings.unit if role == "value" else "degC"
+    words = f"samples {_rhythm(sampling, unit)}; no outage, drawn line or stretch of bad quality within an hour of it"
     return Check(question=question, outcome=EXCLUDED, evidence=words)
 
 
@@ -270,9 +269,11 @@ def _said(event: Event, scene: Scene) -> str:
     return text[0].lower() + text[1:]
 
 
-def _rhythm(sampling: Sampling) -> str:
+def _rhythm(sampling: Sampling, unit: str) -> str:
     if sampling.on_change:
-        band = f", changes below {number(sampling.deadband)} left out" if sampling.deadband > 0 else ""
+        band = (
+            f", changes below {difference(sampling.deadband, unit)} left out" if sampling.deadband > 0 else ""
+        )
         return f"are recorded on change, {_span(sampling.interval_s)} apart on the median{band}"
     return f"come every {_span(sampling.interval_s)}"
 
@@ -341,7 +342,7 @@ def _every_sample(question: str, pairs: list[tuple[LabSample, float]], scene: Sc
     if len(pairs) == 1:
         return Check(question=question, outcome=outcome, evidence=_compared(sample, level, scene))
     fine = scene.findings.point.fine_at(sample.value)
-    most = quantity(reckoned(level, sample.value, fine), scene.findings.unit, fine, signed=True)
+    most = difference(reckoned(level, sample.value, fine), scene.findings.unit, fine, signed=True)
     words = f"{_how_many_off(pairs, scene)}, up to {most} ({_compared(sample, level, scene)})"
     return Check(question=question, outcome=outcome, evidence=words)
 
@@ -350,11 +351,11 @@ def _compared(sample: LabSample, level: float, scene: Scene) -> str:
     """One sample beside the reading, with the tolerance there."""
     unit, tolerance = scene.findings.unit, scene.findings.point.tolerance_at(sample.value)
     fine = scene.findings.point.fine_at(sample.value)
-    difference = reckoned(level, sample.value, fine)
+    off = reckoned(level, sample.value, fine)
     return (
         f"sample of {day(sample.time, scene.tz)}: {quantity(sample.value, unit, fine)}, the reading stood at "
-        f"{quantity(level, unit, fine)}: {quantity(abs(difference), unit, fine)} {'high' if difference > 0 else 'low'}"
-        f"; tolerance {quantity(tolerance, unit)}"
+        f"{quantity(level, unit, fine)}: {difference(abs(off), unit, fine)} {'high' if off > 0 else 'low'}"
+        f"; tolerance {difference(tolerance, unit)}"
     )
 
 

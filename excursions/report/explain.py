@@ -52,10 +52,10 @@ from excursions.report.why import actions_for, basis_of, causes_of, lead_of
 from excursions.report.wording import (
     HEAT,
     day,
+    difference,
     doubted_from,
     event_sentence,
     is_seen,
-    quantity,
     too_far,
     whose,
 )
@@ -241,13 +241,13 @@ def _doubtful(doubt: Doubt, case: Case) -> Answer:
     unit = case.findings.unit
     when = f"at {day(case.focus.start, case.tz)}" if case.focus.is_moment else "at worst"
     if math.isfinite(error) and not is_seen(error, band):
-        low, high = (quantity(end, unit, band, signed=True) for end in band_ends(error, band))
+        low, high = (difference(end, unit, band, signed=True) for end in band_ends(error, band))
         text = f"May be off, between {low} and {high}, {when}"
     elif math.isfinite(error):
-        text = f"Reads about {quantity(abs(error), unit, band)} {'high' if error > 0 else 'low'} {when}"
-        text += f" (± {quantity(band, unit, band)})" if math.isfinite(band) else ""
+        text = f"Reads about {difference(abs(error), unit, band)} {'high' if error > 0 else 'low'} {when}"
+        text += f" (± {difference(band, unit, band)})" if math.isfinite(band) else ""
     else:
-        text = f"May be off by up to {quantity(band, unit, band)} {when}"
+        text = f"May be off by up to {difference(band, unit, band)} {when}"
     lead = lead_of(case, doubt)
     end = "" if doubt.open_end else f" to {day(doubt.end, case.tz)}"
     text += f"; readings are to be doubted from {doubted_from(doubt, case.tz)}{end or ' on'}."
@@ -364,10 +364,12 @@ def _wrong(error: float, band: float, case: Case, answer: Answer) -> str:
         if answer.verdict == "trust":
             return "nothing is known to be wrong"
         return (
-            f"up to {quantity(band, unit, band)} either way" if math.isfinite(band) else "cannot be said yet"
+            f"up to {difference(band, unit, band)} either way"
+            if math.isfinite(band)
+            else "cannot be said yet"
         )
     if answer.verdict == "trust":
-        low, high = (quantity(end, unit, band, signed=True) for end in band_ends(error, band))
+        low, high = (difference(end, unit, band, signed=True) for end in band_ends(error, band))
         return f"between {low} and {high}; {answer.doubt.too_small if answer.doubt else ''}"
     text = too_far(error, band, unit)
     if answer.doubt is None:

@@ -24,7 +24,7 @@ from excursions.records import NOT_BORNE_OUT, NOT_PUT_RIGHT, SETTLED, VERIFIED, 
 from excursions.report.followed import FOLLOWS, LEAD, follows, half_band
 from excursions.report.result import PointFindings, ScanResult
 from excursions.report.telling import last_error
-from excursions.report.wording import day, is_seen, quantity, worst_knot
+from excursions.report.wording import day, difference, is_seen, quantity, worst_knot
 
 VERDICT_WORDS = {"changed since": "reading changed since"}  # where the table's word alone is too short
 NEAREST = 3  # measuring hours beside the heat that give the reading: the process moves within a day (cp)
@@ -318,7 +318,7 @@ def _nothing_seen(after: _After, unit: str) -> str:
         hidden = ""
         if after.doubt is not None and after.doubt.band:
             band = _off_by(after.doubt)[1]
-            hidden = f" (a shift up to {quantity(band, unit, band)} could hide)"
+            hidden = f" (a shift up to {difference(band, unit, band)} could hide)"
         return f"no change of the reading laid to it{hidden}"
     other = "found no shift" not in after.found
     return "a shift found later has another likely cause" if other else "a later calibration found no shift"
@@ -352,14 +352,14 @@ def _changed(findings: PointFindings, after: _After, tz: ZoneInfo) -> str:
     doubt = after.doubt
     if doubt and doubt.knots and _reading_off(after):
         error, band = _off_by(doubt)
-        way = f"{quantity(abs(error), findings.unit, band)} {'high' if error > 0 else 'low'}"
+        way = f"{difference(abs(error), findings.unit, band)} {'high' if error > 0 else 'low'}"
         return (
             f"reads about {way} since" if doubt.open_end else f"read up to {way} until {day(doubt.end, tz)}"
         )
     if after.change:
         change, of = after.change, ""
         if change.kind in MOVES and math.isfinite(change.size):
-            of = f" of {quantity(change.size, findings.unit, half_band(change), signed=True)}"
+            of = f" of {difference(change.size, findings.unit, half_band(change), signed=True)}"
         return f"{KINDS[change.kind].label}{of} since {day(change.start, tz)}"
     return "a later calibration found it changed"
 

@@ -10,7 +10,7 @@ from excursions import clock
 from excursions.digits import of_a_move
 from excursions.kinds import KINDS, MOVES, having
 from excursions.records import Event
-from excursions.report.wording import HEAT, day, quantity
+from excursions.report.wording import HEAT, day, difference
 
 FOLLOWS = 12 * clock.NS_PER_HOUR  # what begins so soon after heat is held against it (cp)
 LEAD = 30 * clock.NS_PER_MINUTE  # a reading can move while it is still getting hot
@@ -53,5 +53,5 @@ def half_band(event: Event) -> float:
 def moved_sentence(change: Event, unit: str, tz: ZoneInfo) -> str:
     """``A step of −0.4 pH followed on 8 Feb 12:39; the reading is off by it since, if the probe did it.``"""
     label = KINDS[change.kind].label
-    size = quantity(change.size, unit, half_band(change), signed=True)
+    size = difference(change.size, unit, half_band(change), signed=True)
     return f"{'An' if label[0] in 'aeiou' else 'A'} {label} of {size} followed on {day(change.start, tz)}; the reading is off by it since, {IF_THE_PROBE}."

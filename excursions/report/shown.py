@@ -12,7 +12,7 @@ from excursions.digits import reckoned
 from excursions.records import MEASURING
 from excursions.report.explanation import Focus
 from excursions.report.result import PointFindings
-from excursions.report.wording import day, quantity
+from excursions.report.wording import day, difference, quantity
 
 NEAR_INTERVALS = 3  # a sample further from the moment does not stand for it
 
@@ -52,7 +52,7 @@ def shown(findings: PointFindings, focus: Focus, tz: ZoneInfo, error: float, ban
     said = f"{quantity(reading, unit, findings.point.fine_at(reading))} at {day(int(time[at]), tz)}"
     if math.isfinite(error) and math.isfinite(band):
         right = quantity(reckoned(reading, error, band), unit, band)
-        said += f"; without its error about {right} (± {quantity(band, unit, band)})"
+        said += f"; without its error about {right} (± {difference(band, unit, band)})"
     return said
 
 

@@ -18,9 +18,9 @@ from excursions.report.wording import (
     CAUSE_WORDS,
     HEAT,
     day,
+    difference,
     doubted_from,
     event_sentence,
-    quantity,
     why_doubted,
 )
 
@@ -185,7 +185,7 @@ def basis_of(case: Case, event: Event | None, doubt: Doubt | None) -> str:
     shift, _, left_out = _weighed(case, event, doubt)
     shown = _RESTS.get(doubt.basis, "") if doubt else ""
     if shift is not None:
-        change = quantity(
+        change = difference(
             shift.change, shift.unit if shift.unit != "ratio" else "", shift.uncertainty, signed=True
         )
         name = shift.parameter.replace("_", " ")

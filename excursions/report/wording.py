@@ -39,6 +39,16 @@ def quantity(value: float, unit: str, uncertainty: float = float("nan"), *, sign
     return f"{number(value, uncertainty, signed=signed)} {UNIT_WORDS.get(unit, unit)}".rstrip()
 
 
+def difference(value: float, unit: str, uncertainty: float = math.nan, *, signed: bool = False) -> str:
+    """The same of an error, a step, a band or a tolerance: of temperatures a difference, which no other scale's zero moves."""
+    return quantity(value, "K" if unit == "degC" else unit, uncertainty, signed=signed)
+
+
+def plus_minus(half: float, unit: str) -> str:
+    """``± 0.2`` behind a figure that has its unit; of temperatures with a unit of its own, so that it follows the scale asked for."""
+    return f"± {difference(half, unit if unit in ('degC', 'K') else '', half)}"
+
+
 def parameter_unit(parameter: Parameter) -> str:
     """Unit of a calibration parameter; a cell constant reckoned from readings is a factor to the one that was set."""
     return "ratio" if parameter.basis == "relative" and parameter.unit == "1/cm" else parameter.unit
@@ -140,10 +150,10 @@ def whose(event: Event) -> str:
 
 def too_far(error: float, band: float, unit: str) -> str:
     """``0.3 pH too high (nine times in ten between 0.1 pH and 0.5 pH)``; without a band that is known, the first half."""
-    text = f"{quantity(abs(error), unit, band)} too {'high' if error > 0 else 'low'}"
+    text = f"{difference(abs(error), unit, band)} too {'high' if error > 0 else 'low'}"
     if not (math.isfinite(band) and band > 0):
         return text
-    low, high = (quantity(end, unit, band, signed=True) for end in band_ends(error, band))
+    low, high = (difference(end, unit, band, signed=True) for end in band_ends(error, band))
     if not is_seen(error, band):
         return f"no error seen; nine times in ten between {low} and {high}"
     return f"{text} (nine times in ten between {low} and {high})"
@@ -188,18 +198,16 @@ def worst_error(doubt: Doubt, unit: str) -> str:
     error, band = worst_knot(doubt)
     if _is_moot(doubt):
         widest = max(doubt.band)
-        return (
-            f"whether it is off cannot be told, up to {quantity(widest, unit, widest)} either way is possible"
-        )
+        return f"whether it is off cannot be told, up to {difference(widest, unit, widest)} either way is possible"
     way, known = "high" if error > 0 else "low", math.isfinite(band)
     if math.isfinite(doubt.share) and error:
         share = abs(doubt.share) * 100.0
         spread = band / abs(error) * share
         text = f"up to {number(share, spread)} % of the reading {way}"
         text += f" (± {number(spread, spread)} %)" if known else ""
-        return f"{text}, {quantity(abs(error), unit, band)} at the usual one"
-    text = f"up to {quantity(abs(error), unit, band)} {way}"
-    return f"{text} (± {quantity(band, unit, band)})" if known else text
+        return f"{text}, {difference(abs(error), unit, band)} at the usual one"
+    text = f"up to {difference(abs(error), unit, band)} {way}"
+    return f"{text} (± {difference(band, unit, band)})" if known else text
 
 
 def worst_knot(doubt: Doubt) -> tuple[float, float]:

@@ -157,3 +157,17 @@ def test_json_has_times_as_text_and_no_endless_numbers(tmp_path: Path) -> None:
     assert signal["first"] == "2024-01-01T00:00:00Z"
     assert signal["sampling"]["longest_silence_at"].startswith("2024-01-01T")
     assert facts["files"][0]["shown"][0]["readings"][0]["time"] == "2024-01-01T00:00:00+00:00"
+
+
+def test_steps_are_told_in_the_unit_of_the_export(tmp_path: Path) -> None:
+    """A reader has the rows of the file above the sentence: 0.52 mS/cm moves by thousandths of that, 98.6 degF by tenths."""
+    x, t = quantised(level(400, 0.5, 0.01, seed=1), 0.001), quantised(level(400, 98.0, 0.5, seed=2), 0.1)
+    times = np.datetime_as_string(grid(400).astype("datetime64[ns]"), unit="s")
+    rows = "".join(f"{w};{a:.3f};{b:.1f}\n" for w, a, b in zip(times, x, t, strict=True))
+    path = tmp_path / "export.csv"
+    path.write_text("time;AI-1 LF [mS/cm];TI-1 [degF]\n" + rows)
+    text = said(path)
+    assert "Smallest step 0.001 mS/cm." in text
+    assert "Smallest step 0.1 degF." in text
+    facts = check_facts(check([path]))["signals"]
+    assert {row["tag"]: "0.001 mS/cm" in row["words"]["flat"] for row in facts}["AI-1 LF"]  # type: ignore[attr-defined]

@@ -26,7 +26,7 @@ from dashboards.wording import Reader, size_words
 from excursions.cli.summary import findings_at
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
 from excursions.conclusions import Levels
-from excursions.records import Decision, Doubt, Event, Link
+from excursions.records import Decision, Doubt, Event, Link, Sampling
 from excursions.report.concluded import corrected_table
 from excursions.report.followed import moved_sentence
 from excursions.report.result import ScanResult
@@ -244,6 +244,14 @@ def test_sampling_says_what_averages_hide(result: ScanResult) -> None:
     assert any("the true peak can be higher than any drawn here" in sentence for sentence in said)
     assert any(sentence.startswith("Reading, flat stretches: ") for sentence in said)
     assert "no extreme is lost" in said[-1]
+
+
+def test_a_step_of_an_export_in_degf_is_a_round_figure_of_that(result: ScanResult) -> None:
+    sampling = Sampling(kind="grid", interval_s=60.0, resolution=0.1 / 1.8)
+    findings = dataclasses.replace(result.points[0], sampling={"temperature": sampling})
+    said = " ".join(sampling_words(findings, dataclasses.replace(READER, temperature="degF")))
+    assert "smallest step 0.1 °F" in said
+    assert "smallest step 0.0556 K" in " ".join(sampling_words(findings, READER))
 
 
 def test_the_figure_has_words_for_those_who_cannot_see_it(result: ScanResult) -> None:

@@ -937,3 +937,15 @@ def test_what_may_be_the_process_and_is_too_slight_for_the_list_is_too_slight_he
     result = made_scan(made_findings(step))
     for focus in (Focus(start=step.start, end=step.end, event=step.id), Focus(start=day(50), end=day(50))):
         assert explain(result, "P", focus).verdict == verdict
+
+
+def test_how_an_export_leaves_changes_out_is_told_in_its_unit() -> None:
+    sampling = Sampling(kind="exception", interval_s=60.0, deadband=0.05)
+    findings = dataclasses.replace(made_findings(made_step()), sampling={"value": sampling})
+    assert "changes below 0.05 pH left out" in said_of(asked(made_scan(findings), 25), "export")
+    warm = dataclasses.replace(
+        findings,
+        point=dataclasses.replace(findings.point, measurand="temperature"),
+        traces={"value": dataclasses.replace(findings.traces["value"], unit="degC")},
+    )
+    assert "changes below 0.05 K left out" in said_of(asked(made_scan(warm), 25), "export")

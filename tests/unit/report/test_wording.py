@@ -12,7 +12,7 @@ from excursions.clock import NS_PER_HOUR, duration_text, minutes_text
 from excursions.digits import band_ends, chance_text, digits_for, f0_text, number, reckoned, written
 from excursions.records import Event
 from excursions.report.reader import Reader
-from excursions.report.wording import event_sentence, quantity, whose
+from excursions.report.wording import difference, event_sentence, plus_minus, quantity, too_far, whose
 
 UTC = ZoneInfo("UTC")
 
@@ -208,3 +208,11 @@ def test_a_jump_of_the_temperature_is_told_as_the_levels_beside_it(jump: float, 
         confidence=0.9,
     )
     assert f"fault of {told} on" in event_sentence(event, UTC)
+
+
+def test_errors_of_temperatures_are_differences() -> None:
+    """Read as a level, half a degree too high would be 32.9 degF too high."""
+    assert difference(0.5, "degC", 0.1) == "0.5 K"
+    assert plus_minus(0.2, "degC") == "± 0.2 K"
+    assert plus_minus(0.2, "pH") == "± 0.2"
+    assert too_far(0.5, 0.1, "degC") == "0.5 K too high (nine times in ten between +0.4 K and +0.6 K)"
