@@ -204,7 +204,7 @@ def disagreements(record: Record, survey: Survey) -> tuple[Disagreement, ...]:
             parts = [
                 (a, b)
                 for run in (first, *again)
-                for a, b in _parts(z, *run)
+                for a, b in _parts(away / scatter, *run)
                 if 2 <= b - a <= longest and np.max(np.abs(away[a:b])) > (tolerance if agreeing else 0.0)
             ]
             found += [
@@ -221,7 +221,12 @@ def disagreements(record: Record, survey: Survey) -> tuple[Disagreement, ...]:
 def _off_again(z: FloatArray, pieces: Sequence[tuple[int, int]]) -> Iterator[tuple[int, int]]:
     """Runs within the pieces [lo, past) of a run that begin right: what is off again there is a run of its own, or none."""
     for lo, past in pieces:
-        yield from ((lo + a, lo + b) for a, b in _runs(z[lo:past]))
+        yield from ((lo + a, lo + b) for a, b in _runs(z[lo:past]) if _is_own(z[lo:past], a, b))
+
+
+def _is_own(z: FloatArray, begin: int, end: int) -> bool:
+    """Whether what is off in [begin, end) after a cleaning is an error of its own: what that left, and stands, is not."""
+    return begin > 0 or abs(z[0]) < AGREES or _grows(z[begin:end], 1.0)
 
 
 def _taken_back(
@@ -266,11 +271,17 @@ def _runs(z: FloatArray) -> list[tuple[int, int]]:
 
 
 def _parts(z: FloatArray, begin: int, end: int) -> list[tuple[int, int]]:
-    """A run cut where a sample agrees again after one that stood far off, as after a cleaning."""
+    """A run cut where most of the error is gone at the next sample, as after a cleaning, as long as what follows is an error of its own."""
     inside = np.abs(z[begin:end])
-    again = np.flatnonzero((inside[1:] < AGREES) & (inside[:-1] > STANDS_OFF)) + 1
-    edges = [begin, *(begin + again), end]
-    return [(int(a), int(b)) for a, b in itertools.pairwise(edges)]
+    gone = inside[1:] < np.maximum(UNDONE * inside[:-1], AGREES)
+    cuts = begin + np.flatnonzero(gone & (inside[:-1] > STANDS_OFF)) + 1
+    found = []
+    for cut in cuts.tolist():
+        found.append((begin, cut))
+        if not _is_own(z[cut:end], 0, end - cut):
+            return found
+        begin = cut
+    return [*found, (begin, end)]
 
 
 def _sharpest_start(z: FloatArray, begin: int, end: int) -> int:
@@ -323,6 +334,8 @@ def _largest(time: TimeArray, part: FloatArray, *, grows: bool) -> float:
 def _grows(part: FloatArray, scatter: float) -> bool:
     """Whether the later half of a run lies further off than the earlier one, by a standard error."""
     half = part.size // 2
+    if not half:
+        return False
     further = abs(float(np.mean(part[-half:]))) - abs(float(np.mean(part[:half])))
     return further > scatter * math.sqrt(2 / half)
 

@@ -15,7 +15,7 @@ import numpy as np
 from scipy.special import stdtr
 
 from excursions.clock import NS_PER_DAY
-from excursions.detect.evidence.laboratory import disagreements
+from excursions.detect.evidence.laboratory import FEWEST, disagreements, sample_errors
 from excursions.detect.evidence.unmoved import unmoved_neighbour
 from excursions.detect.evidence.votes import outvoted
 from excursions.detect.series.scan import FREEDOM, SUSPICION, changes_among
@@ -27,7 +27,7 @@ from excursions.detect.slow.asleep import one_stood
 from excursions.detect.slow.ends import daily_ends
 from excursions.detect.slow.plateaus import EDGE, Joined, joined_apart, joined_rest
 from excursions.ranks import NORMAL_MAD
-from excursions.records import FloatArray, Record
+from excursions.records import FloatArray, IndexArray, Record
 
 STAYED = 0.3  # of the walk of one of two levels: the other moved by less
 FASTEST_S, FASTEST_BLOCKS = 6 * 3_600.0, 6  # a change faster than this is a step
@@ -72,9 +72,10 @@ def find_walks(record: Record, survey: Survey, series: tuple[tuple[str, FloatArr
     """Walks of the named series (neighbour it is apart from, or empty), then of laboratory samples; no overlaps."""
     found: list[Walk] = []
     sampled = _by_samples(record, survey)
+    drawn = np.searchsorted(survey.blocks.start, sample_errors(record, survey).time, side="right") - 1
     for name, values in series:
         own = _surest(values, _walks(survey, values, name), _straight(survey, values, name))
-        own = [walk for walk in own if _is_new(walk, found) and not _contradicted(walk, sampled)]
+        own = [walk for walk in own if _is_new(walk, found) and not _contradicted(walk, sampled, drawn)]
         found.extend(walk for walk in own if not (walk.basis and _the_others(record, survey, walk)))
     found.extend(walk for walk in sampled if _is_new(walk, found))
     found.extend(walk for walk in _of_one_end(survey) if _is_new(walk, found))
@@ -103,13 +104,17 @@ def _left(series: FloatArray, walks: list[Walk]) -> float:
     return float(np.nanstd(series - told))
 
 
-def _contradicted(walk: Walk, sampled: list[Walk]) -> bool:
-    """Whether samples part over the same time by another amount, several times or for much longer: they tell the error,
-    the walk guesses, and a piece of the way is not all of it."""
+def _contradicted(walk: Walk, sampled: list[Walk], drawn: IndexArray) -> bool:
+    """Whether samples part over the same time by another amount, several times or for much longer, or agree for long in its
+    course: they tell the error, the walk guesses, and a piece of the way is not all of it.  drawn (k,): their blocks."""
     over = [one for one in sampled if walk.lo < one.hi and one.lo < walk.hi]
     return len(over) > 1 or any(
         not TAKEN_OUT[0] <= walk.size / one.size <= TAKEN_OUT[1]
         or walk.hi - walk.lo < PIECE * (one.hi - one.lo)
+        or (
+            one.lo - walk.lo > PIECE * (one.hi - one.lo)
+            and np.count_nonzero((drawn >= walk.lo) & (drawn <= one.lo)) >= FEWEST
+        )
         for one in over
     )
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -9,6 +11,7 @@ from excursions.clock import NS_PER_DAY, NS_PER_HOUR
 from excursions.detect.evidence.laboratory import disagreements, sample_errors
 from excursions.detect.series.survey import survey_of
 from excursions.detect.slow.drift import detect_drift
+from excursions.detect.slow.walks import Walk, _contradicted
 from excursions.records import Record
 from tests.builders import T0, coloured, level, make_record
 
@@ -108,3 +111,37 @@ def test_a_saw_tooth_is_cut_at_each_cleaning_and_its_last_tooth_stays(seed: int)
         assert abs(end - gone) <= 2 * survey.blocks.width_s / 600
     assert len(found) == 3
     assert ends[-1] == -1
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("days", [0, 3])
+def test_what_a_cleaning_left_of_an_error_and_stands_is_no_error_of_its_own(days: int, seed: int) -> None:
+    """Off by twelve from day 15, by a third of it once it was cleaned, at once or by and by, by nothing from day 80."""
+    n, day = 100 * 144, 144
+    at = np.arange(n)
+    truth = 45.0 + coloured(n, 0.0, 0.6, 300, seed)
+    cleaned = 12.0 - 8.0 * np.clip((at - 38 * day) / max(days * day, 1), 0, 1)
+    error = np.where((at >= 15 * day) & (at < 80 * day), cleaned, 0.0)
+    when = np.arange(1, 99, 5) * day + 60
+    record = make_record(
+        truth + error + level(n, 0.0, 0.05, seed + 1),
+        every_s=600.0,
+        measurand="oxygen_saturation",
+        sample_time=T0 + when.astype(np.int64) * 600 * 10**9,
+        sample_value=truth[when] + level(when.size, 0.0, 0.5, seed + 2),
+    )
+    survey = survey_of(record)
+    assert survey is not None
+    (found,) = disagreements(record, survey)
+    assert found.end < T0 + 41 * NS_PER_DAY
+    assert found.shift == pytest.approx(12.0, abs=3.0)
+
+
+def test_a_walk_does_not_begin_while_samples_agree_for_long() -> None:
+    """Straight over the whole record, 110 blocks of it; samples part from block 40 on."""
+    walk = Walk(lo=0, hi=110, before=45.0, size=28.0, spread=1.0, expected=1e-3, straight=True)
+    parted = replace(walk, lo=40, hi=108, size=24.0, straight=False, sampled=24.0)
+    every_four = np.arange(3, 110, 4)
+    assert _contradicted(walk, [parted], every_four)
+    assert not _contradicted(walk, [parted], every_four[every_four > 38])  # no sample says that they agreed
+    assert not _contradicted(replace(walk, lo=20), [parted], every_four)
