@@ -7,13 +7,14 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from dataclasses import replace
 
 import numpy as np
 import polars as pl
 
 from excursions.read.exports.cells.table import Row, Table
 from excursions.read.exports.times.timeshapes import shape_of
-from excursions.read.exports.upright.stacked import BlockTable, held
+from excursions.read.exports.upright.stacked import BlockTable, held, rewritten
 from excursions.read.text.words import roles_of
 from excursions.records import Decision, IndexArray
 
@@ -67,11 +68,9 @@ def records_below(table: Table, name: str) -> tuple[BlockTable, Decision] | None
     starts = kept.lines[np.flatnonzero((parts["key"] == first).fill_null(False).to_numpy())]
     head = [Row(int(starts[0]) - 1, tuple(keys))]
     frame = wide.select(pl.col(key).replace("", None).alias(str(index)) for index, key in enumerate(keys))
-    block = BlockTable(
-        head=tuple(head), frame=frame, lines=starts, words=table.words, separator=between,
-        lost=(*kept.lost, *_others(texts, kept.lines, known)), notes=kept.notes,
-    )  # fmt: skip
-    return block, Decision(
+    lost = (*kept.lost, *_others(texts, kept.lines, known))
+    block = rewritten(table, head, replace(kept, frame=frame, lines=starts, lost=lost))
+    return replace(block, separator=between), Decision(
         subject=name, what=f"{frame.height} records of a line a key were taken as rows", why=f'their keys come again and again, such as "{first}"',
         option="export one row for each time",
     )  # fmt: skip

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import polars as pl
@@ -16,7 +17,7 @@ from excursions.read.exports.cells.headerrows import is_remark, trimmed
 from excursions.read.exports.cells.table import Row, Table
 from excursions.read.exports.times.textparts import parse_distinct
 from excursions.read.exports.times.timeshapes import clock_shape_of, shape_of
-from excursions.read.exports.upright.stacked import BlockTable, held
+from excursions.read.exports.upright.stacked import BlockTable, held, rewritten
 from excursions.records import BoolArray, Decision, IndexArray
 
 _DATE = re.compile(
@@ -45,19 +46,12 @@ def named_day(table: Table, name: str, title: str, order: str) -> tuple[BlockTab
     day = date_of(next(iter(said)), order) if len(said) == 1 else None
     if day is None:
         return None
-    kept = held(table, max(trimmed(row.cells) for row in rows))
+    kept = held(table, max(trimmed(row.cells) for row in rows)).since(rows[first].line)
     head = [Row(row.line, ("", *row.cells)) for row in rows[: first - 1]]
     if first:
         head.append(Row(rows[first - 1].line, ("date", *rows[first - 1].cells)))
-    below = np.flatnonzero(kept.lines >= rows[first].line)
-    frame = kept.frame[below]
-    days = with_nights(pl.Series(np.full(frame.height, day)), frame[str(column)])
-    frame = frame.insert_column(0, days.alias("day"))
-    frame = frame.rename(dict(zip(frame.columns, map(str, range(frame.width)), strict=True)))
-    block = BlockTable(
-        head=tuple(head), frame=frame, lines=kept.lines[below], words=table.words, separator=table.preview.separator,
-        lost=kept.lost, notes=kept.notes,
-    )  # fmt: skip
+    days = with_nights(pl.Series(np.full(kept.frame.height, day)), kept.frame[str(column)])
+    block = rewritten(table, head, replace(kept, frame=kept.frame.insert_column(0, days.alias("day"))))
     written = iso_day(day)
     where = "a line above them" if above else f'the name "{title}"'
     return block, Decision(
@@ -111,9 +105,8 @@ def named_year(table: Table, name: str, title: str) -> tuple[BlockTable, Decisio
     if 2 * usual <= len(rows) - first or not usual or len(above) != 1 or table.preview.header:
         return None
     year = above.pop()
-    kept = held(table, max(trimmed(row.cells) for row in rows))
-    below = np.flatnonzero(kept.lines >= rows[first].line)
-    frame = kept.frame[below]
+    kept = held(table, max(trimmed(row.cells) for row in rows)).since(rows[first].line)
+    frame = kept.frame
     texts = frame["0"].unique(maintain_order=True).drop_nulls().to_list()
     whole = {text: _with_year(text.strip(), year) for text in texts if is_yearless(text.strip())}
     dates = parse_distinct(pl.Series(list(whole.values())), "day-first")
@@ -121,11 +114,8 @@ def named_year(table: Table, name: str, title: str) -> tuple[BlockTable, Decisio
     if any(pair == _NEW_YEAR for pair in zip(months[:-1].tolist(), months[1:].tolist(), strict=True)):
         return None
     frame = frame.with_columns(frame["0"].replace(whole).alias("0"))
-    block = BlockTable(
-        head=tuple(row for row in table.preview.rows if row.line < rows[first].line), frame=frame, lines=kept.lines[below],
-        words=table.words, separator=table.preview.separator, lost=kept.lost, notes=kept.notes,
-    )  # fmt: skip
-    return block, Decision(
+    head = (row for row in table.preview.rows if row.line < rows[first].line)
+    return rewritten(table, head, replace(kept, frame=frame)), Decision(
         subject=name, what=f"the days and months are those of {year}", why="it is the only year named above them, or in the name", option="export dates with years"
     )  # fmt: skip
 

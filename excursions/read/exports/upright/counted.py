@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -24,7 +24,7 @@ from excursions.read.exports.times.numbertimes import as_number_time, parse_numb
 from excursions.read.exports.times.textparts import parse_distinct
 from excursions.read.exports.times.timeplan import TimePlan
 from excursions.read.exports.times.timeshapes import clock_shape_of, shape_of
-from excursions.read.exports.upright.stacked import BlockTable, held
+from excursions.read.exports.upright.stacked import BlockTable, held, rewritten
 from excursions.read.text.fold import plain
 from excursions.read.text.words import fold
 from excursions.records import Decision
@@ -125,19 +125,15 @@ def _since(table: Table, sheet: Sheet | None, name: str, order: str) -> tuple[Bl
     if start is None or not _are_counts(cells, text):
         return None
     begin = start_in(start, order, header.line)
-    kept = held(table, max(trimmed(row.cells) for row in table.preview.rows))
-    below = np.flatnonzero(kept.lines > header.line)
-    frame, key = kept.frame[below], str(column)
-    frame = frame.with_columns(_written(frame[key], begin, text).alias(key))
+    kept = held(table, max(trimmed(row.cells) for row in table.preview.rows)).since(header.line + 1)
+    key = str(column)
+    frame = kept.frame.with_columns(_written(kept.frame[key], begin, text).alias(key))
     # The lines that give the start have said what they had to; beside the header they would pass for one.
     head = [row for row in rows[:at] if not any(text in start for text in key_values([row]).values())]
     head.append(
         Row(header.line, tuple("time" if i == column else cell for i, cell in enumerate(header.cells)))
     )
-    block = BlockTable(
-        head=tuple(head), frame=frame, lines=kept.lines[below], words=table.words, separator=table.preview.separator,
-        lost=kept.lost, notes=kept.notes,
-    )  # fmt: skip
+    block = rewritten(table, head, replace(kept, frame=frame))
     return block, _decision(name, f'column "{text.strip()}" is counted from {begin.text}', "the file says so")
 
 
@@ -159,11 +155,10 @@ def _stepped(table: Table, name: str, order: str) -> tuple[BlockTable, Decision]
         and not _step_of(keys)
         and not any(re.search("[:=]", cell) for cell in top.cells)
     )
-    kept = held(table, max(trimmed(row.cells) for row in rows[first:]))
-    below = np.flatnonzero(kept.lines >= rows[first].line)
-    lines = kept.lines[below]
+    kept = held(table, max(trimmed(row.cells) for row in rows[first:])).since(rows[first].line)
+    lines = kept.lines
     readings = np.array(
-        [_is_readings(Row(0, tuple(cell or "" for cell in row))) for row in kept.frame[below].iter_rows()]
+        [_is_readings(Row(0, tuple(cell or "" for cell in row))) for row in kept.frame.iter_rows()]
     )
     count = int(
         readings.size - np.argmax(readings[::-1])
@@ -174,15 +169,12 @@ def _stepped(table: Table, name: str, order: str) -> tuple[BlockTable, Decision]
             mend="export with a time in each row", line=rows[first].line,
         )  # fmt: skip
     texts = [text if i < count else None for i, text in enumerate(steps_from(begin, step, lines.size))]
-    frame = kept.frame[below].insert_column(0, pl.Series("time", texts, pl.String))
-    frame = frame.rename(dict(zip(frame.columns, map(str, range(frame.width)), strict=True)))
+    frame = kept.frame.insert_column(0, pl.Series("time", texts, pl.String))
     titles = top.cells if named else ["value"]
     head = [row for row in rows[:first] if row is not top or not named]
     head.append(Row(rows[first].line - 1, ("time", *titles)))
-    block = BlockTable(
-        head=tuple(head), frame=frame, lines=lines, words=table.words, separator=table.preview.separator or ",",
-        lost=kept.lost, notes=kept.notes,
-    )  # fmt: skip
+    block = rewritten(table, head, replace(kept, frame=frame))
+    block = replace(block, separator=block.separator or ",")
     seconds = step / NS_PER_S
     return block, _decision(
         name,

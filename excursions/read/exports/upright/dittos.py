@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
-import numpy as np
 import polars as pl
 
 from excursions.read.exports.cells.table import Row, Table
-from excursions.read.exports.upright.stacked import BlockTable, held
+from excursions.read.exports.upright.stacked import BlockTable, held, rewritten
 from excursions.read.text.words import is_ditto, roles_of
 from excursions.records import Decision
 
@@ -28,9 +28,8 @@ def without_dittos(table: Table, name: str) -> tuple[BlockTable, Decision] | Non
     if not places:
         return None
     first = min(places.values())
-    kept = held(table, max(len(row.cells) for row in preview.rows))
-    below = np.flatnonzero(kept.lines >= first)
-    frame, told = kept.frame[below], 0
+    kept = held(table, max(len(row.cells) for row in preview.rows)).since(first)
+    frame, told = kept.frame, 0
     for place in places:
         cells = frame[str(place)]
         marks = cells.is_in([cell for cell in cells.unique().drop_nulls() if is_ditto(cell)]).fill_null(False)
@@ -38,12 +37,8 @@ def without_dittos(table: Table, name: str) -> tuple[BlockTable, Decision] | Non
         filled = pl.select(pl.when(marks & above.is_not_null()).then(above).otherwise(cells)).to_series()
         frame = frame.with_columns(filled.alias(str(place)))
         told += int((marks & above.is_not_null()).sum())
-    head = tuple(row for row in preview.rows if row.line < first)
-    found = BlockTable(
-        head=head, frame=frame, lines=kept.lines[below], words=table.words, separator=preview.separator,
-        lost=kept.lost, notes=kept.notes, starts_in_1904=table.starts_in_1904,
-    )  # fmt: skip
-    return found, Decision(
+    head = (row for row in preview.rows if row.line < first)
+    return rewritten(table, head, replace(kept, frame=frame)), Decision(
         subject=name, what=f"{told} marks of repetition were taken for what stands above them",
         why="people write so what is the same as in the row above", option="write the cells out",
     )  # fmt: skip

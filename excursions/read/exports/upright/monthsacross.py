@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import polars as pl
@@ -12,7 +13,7 @@ from excursions.read.exports.cells.headerrows import is_remark, trimmed
 from excursions.read.exports.cells.sections import names_by_itself, section_of
 from excursions.read.exports.cells.table import Row, Table
 from excursions.read.exports.times.timeshapes import MONTHS
-from excursions.read.exports.upright.stacked import BlockTable, held
+from excursions.read.exports.upright.stacked import BlockTable, held, rewritten
 from excursions.read.text.fold import plain
 from excursions.records import Decision
 
@@ -45,9 +46,8 @@ def year_of_months(table: Table, name: str) -> tuple[BlockTable, Decision] | Non
     if len(years) != 1 or sum(_is_day(day) for day in days) < 0.5 * len(days) or not days:
         return None
     year, width = years.pop(), trimmed(header.cells)
-    kept = held(table, width)
-    below = np.flatnonzero(kept.lines > header.line)
-    frame, lines = kept.frame[below], kept.lines[below]
+    kept = held(table, width).since(header.line + 1)
+    frame = kept.frame
     months = {
         str(column): f"{year}-{MONTHS[plain(header.cells[column].strip(' .')).casefold()]:02d}"
         for column in range(first, width)
@@ -71,11 +71,8 @@ def year_of_months(table: Table, name: str) -> tuple[BlockTable, Decision] | Non
         *above,
         Row(header.line, ("date", "value")),
     ]
-    block = BlockTable(
-        head=tuple(head), frame=whole, lines=lines[long["row"].to_numpy()], words=table.words, separator=table.preview.separator,
-        lost=kept.lost, notes=kept.notes, starts_in_1904=table.starts_in_1904,
-    )  # fmt: skip
-    return block, Decision(
+    made = replace(kept, frame=whole, lines=kept.lines[long["row"].to_numpy()])
+    return rewritten(table, head, made), Decision(
         subject=name, what=f"days of the months beside one another are taken as those of {year}", why="that is the one year named above them or in the name",
         option="export one row for each day",
     )  # fmt: skip

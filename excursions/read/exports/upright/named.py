@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -18,7 +18,7 @@ from excursions.read.exports.cells.sections import is_name
 from excursions.read.exports.cells.sheet import Sheet
 from excursions.read.exports.cells.table import Row, Table
 from excursions.read.exports.times.timeshapes import clock_shape_of, shape_of
-from excursions.read.exports.upright.stacked import BlockTable, held
+from excursions.read.exports.upright.stacked import BlockTable, held, rewritten
 from excursions.read.text.quality import is_quality_text
 from excursions.read.text.words import is_status_text, roles_of
 from excursions.records import BoolArray, Decision
@@ -57,10 +57,9 @@ def named_cells(table: Table, sheet: Sheet | None, name: str) -> tuple[BlockTabl
     if not pairs:
         return None
     width = max(len(row.cells) for row in rows)
-    kept = held(table, width)
     first = sheet.first_line if sheet is not None else 1
-    below = np.flatnonzero(kept.lines >= first)
-    frame, lines = kept.frame[below], kept.lines[below]
+    kept = held(table, width).since(first)
+    frame, lines = kept.frame, kept.lines
     others = [i for i in range(width) if all(i not in (pair.name, pair.value) for pair in pairs)]
     cells = [_apart(frame, pair) for pair in pairs]
     called = [columns[i].header if i < len(columns) else "" for i in others]
@@ -87,13 +86,10 @@ def named_cells(table: Table, sheet: Sheet | None, name: str) -> tuple[BlockTabl
         lines, whole = lines[long["row"].to_numpy()], long.drop("row")
     top = sheet.header_line if sheet is not None else 0
     head = [row for row in table.preview.rows if row.line < (top or first)]
-    whole = whole.rename(dict(zip(whole.columns, map(str, range(whole.width)), strict=True)))
     shown = ", ".join(found[0] for found in names[:3])
-    found = BlockTable(
-        head=(*head, Row(first - 1, tuple(header))), frame=whole, lines=lines, words=table.words,
-        separator=table.preview.separator, lost=kept.lost, notes=(*kept.notes, *_messages_note(messages)), starts_in_1904=table.starts_in_1904,
-    )  # fmt: skip
-    return found, Decision(
+    notes = (*kept.notes, *_messages_note(messages))
+    made = replace(kept, frame=whole, lines=lines, notes=notes)
+    return rewritten(table, (*head, Row(first - 1, tuple(header))), made), Decision(
         subject=name, what="the names beside the readings were taken for their signals", why=f"such as {shown}",
         option="export one row for each time, with a header",
     )  # fmt: skip

@@ -7,7 +7,7 @@ such rows, and each block is read as a table.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
 
@@ -176,6 +176,26 @@ class Held:
     lines: IndexArray
     lost: tuple[tuple[int, str, str], ...] = ()
     notes: tuple[str, ...] = ()
+
+    def since(self, line: int) -> Held:
+        """The same without the rows above a line."""
+        below = np.flatnonzero(self.lines >= line)
+        return replace(self, frame=self.frame[below], lines=self.lines[below])
+
+
+def rewritten(table: Table, head: Iterable[Row], kept: Held) -> BlockTable:
+    """What was made of a table in its place: its words and its marks, what was held of it, its columns numbered anew."""
+    names = dict(zip(kept.frame.columns, map(str, range(kept.frame.width)), strict=True))
+    return BlockTable(
+        head=tuple(head),
+        frame=kept.frame.rename(names),
+        lines=kept.lines,
+        words=table.words,
+        separator=table.preview.separator,
+        lost=kept.lost,
+        notes=kept.notes,
+        starts_in_1904=table.starts_in_1904,
+    )
 
 
 def held(table: Table, width: int) -> Held:
