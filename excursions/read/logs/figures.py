@@ -23,6 +23,7 @@ _PRESSURE_KPA = {
     "pa": 0.001,
     "atm": 101.325,
 }
+PRESSURE_UNITS = _PRESSURE_KPA.keys()
 
 
 def unit_of_column(

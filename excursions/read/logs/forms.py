@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from itertools import pairwise
 
 from excursions.read.logs.cells import Row, Sheet
 from excursions.read.logs.headers import meaning_of
@@ -24,6 +25,23 @@ def find_log(sheet: Sheet, columns: Mapping[str, str]) -> LogTable | None:
     ):
         return turned
     return upright or turned or find_table(forms(sheet), columns)
+
+
+def parted(sheet: Sheet) -> list[Sheet]:
+    """The forms that stand one below the other on a sheet, each from the first label that comes again, with one date each.
+
+    The sheet as it is where it holds none of these.
+    """
+    labels = [cell_at(row, 0) if cell_at(row, 1) else "" for row in sheet.rows]
+    first = next((label for label in labels if label and labels.count(label) > 1), "")
+    starts = [at for at, label in enumerate(labels) if label == first]
+    blocks = [sheet.rows[begin:end] for begin, end in pairwise((*starts, len(sheet.rows)))]
+    dated = [[row for row in block if meaning_of(cell_at(row, 0)).kind == "time"] for block in blocks]
+    headed = any(meaning_of(cell_at(row, 1)).kind for rows in dated for row in rows)
+    if not first or headed or any(len(rows) != 1 for rows in dated):
+        return [sheet]
+    shared = sheet.rows[: starts[0]]  # what is said once above them
+    return [Sheet(sheet.name, (*block, *shared), sheet.separator) for block in blocks]
 
 
 def _says_twice(table: LogTable) -> bool:

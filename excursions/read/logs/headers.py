@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 from excursions.measurands import MEASURANDS
 from excursions.read.logs.actions import CLEANED
+from excursions.read.logs.figures import PRESSURE_UNITS
 from excursions.read.logs.standards import Standard, standard_of
 from excursions.read.logs.translated import before_and_after, english
 from excursions.read.text import vocabulary as v
@@ -226,7 +227,7 @@ def _measures(kind: str, said: frozenset[str]) -> bool:
 
 _SHORT: tuple[tuple[re.Pattern[str], str, Meaning], ...] = (
     (re.compile(r"s\s?[/.]?\s?n\W*"), "", Meaning(kind="probe")),
-    (re.compile(r"ser\W*n(?:r|o|um)?\W*"), "", Meaning(kind="probe")),
+    (re.compile(r"ser\W*(?:n(?:r|o|um)?)?\W*"), "", Meaning(kind="probe")),
     (re.compile(r"k"), "", Meaning(kind="figure", figure="cell_constant")),
     (re.compile(r"s"), "%", Meaning(kind="figure", figure="slope")),
     (re.compile(r"ph\s?0"), "", Meaning(kind="figure", figure="zero_point", unit="ph")),
@@ -244,7 +245,8 @@ def _short(about: _Header) -> Meaning | None:
 
 def _described(about: _Header) -> Meaning | None:
     said, unit = about.said, about.unit
-    if said & v.PRESSURES and not said & {"zero", "slope", "span"}:
+    pressed = said & v.PRESSURES or (unit in PRESSURE_UNITS and said & {"air", "luft", "ambient", "atm"})
+    if pressed and not said & {"zero", "slope", "span"}:
         return Meaning(kind="air_pressure")
     if said & v.ALTITUDES:
         return Meaning(kind="altitude")
@@ -259,6 +261,8 @@ def _described(about: _Header) -> Meaning | None:
     if said & v.SERIALS:
         return _probe(about)
     figure = _figure(said, unit)
+    if figure == "cell_constant" and not unit and set(about.words) & {"nr", "no", "number", "nummer", "id"}:
+        return _probe(about)
     if figure in ("zero_point", "offset") and unit in ("na", "pa", "ua"):
         return Meaning(kind="raw", fixed=Standard(value=0.0, label="zero"))
     return Meaning(kind="figure", figure=figure, index=about.number) if figure else None

@@ -16,7 +16,7 @@ from excursions.read.logs.electrodes import of_ph
 from excursions.read.logs.entries import entries_of, merge
 from excursions.read.logs.facts import Facts
 from excursions.read.logs.figures import unit_of_column
-from excursions.read.logs.forms import find_log
+from excursions.read.logs.forms import find_log, parted
 from excursions.read.logs.gathered import Gathered
 from excursions.read.logs.moments import Moments
 from excursions.read.logs.rowreader import RowReader
@@ -105,7 +105,10 @@ def read_calibrations(
     log = _Log(file=str(path), options=chosen, columns=stated)
     log.decisions += [Decision(subject=str(path), what=note, why="the file itself") for note in content.notes]
     tables = [
-        table for sheet in content.sheets if (table := _table(log, sheet, alone=len(content.sheets) == 1))
+        table
+        for sheet in content.sheets
+        for part in parted(sheet)
+        if (table := _table(log, part, alone=len(content.sheets) == 1))
     ]
     for table in tables:
         _read_table(log, table)

@@ -72,7 +72,7 @@ TIMES = words(
 CLOCKS = words("time zeit uhrzeit heure hora ora tijd tid klockslag godzina klo kello")
 POINTS = words(
     "point tag loop position location messstelle mst stelle repere punto ponto instrument equipment analyser analyzer "
-    "equipo equipement equipamento strumento punkt kks asset place ort standort lieu emplacement ubicacion local messpunkt tagname malepunkt malested voie canal kanal malha lazo boucle anello regelkreis messkreis where station meetpunt monsterpunt instrumento stanowisko provested provepunkt urzadzenie misto matpunkt provpunkt sigla mittauspiste naytepiste tagnummer tagnr probenort probeort probestelle entnahmestelle entnahmeort provtagningspunkt"
+    "instr equipo equipement appareil aparat equipamento strumento punkt kks asset place ort standort lieu emplacement ubicacion local messpunkt tagname malepunkt malested voie canal kanal malha lazo boucle anello regelkreis messkreis where station meetpunt monsterpunt instrumento stanowisko provested provepunkt urzadzenie misto matpunkt provpunkt sigla mittauspiste naytepiste tagnummer tagnr probenort probeort probestelle entnahmestelle entnahmeort provtagningspunkt"
 )
 # Alone over a column they name points, where no other column does.
 VESSELS = words(
@@ -103,7 +103,7 @@ RAWS = words(
 RAW_UNITS = words("mv v na pa ua ma us ms deg ° rad ohm kohm mohm hz khz mhz counts cts")
 ALTITUDES = words("altitude altitud elevation hohe seehohe hoehe seehoehe quota hoogte")
 SALINITIES = words("salinity salinitat salinite salinidad salinidade salinita saliniteit salzgehalt")
-PRESSURES = words("pressure druck luftdruck presion pression pressao barometer baro barometric")
+PRESSURES = words("pressure press patm druck luftdruck presion pression pressao barometer baro barometric")
 FIGURES: tuple[tuple[str, frozenset[str]], ...] = (
     (
         "cell_constant",
@@ -115,7 +115,7 @@ FIGURES: tuple[tuple[str, frozenset[str]], ...] = (
         "slope",
         words(
             "slope steilheit pente pendiente inclinacao declive sensitivity empfindlichkeit sensibilite sensibilidad "
-            "sensibilidade efficiency effizienz slp slopes helling lutning nachylenie pendenza kulmakerroin jyrkkyys steilheid branthet stlh steilh"
+            "sensibilidade efficiency effizienz slp slopes helling lutning nachylenie pendenza kulmakerroin jyrkkyys steilheid branthet stlh steilh strmost"
         ),
     ),
     ("gain", words("gain verstarkung verstaerkung factor faktor facteur ganancia ganho coefficient")),
