@@ -17,27 +17,20 @@ from excursions.read.exports.cells.journal import are_messages
 from excursions.read.exports.cells.refusals import (
     MESSAGE,
     NO_TAG,
-    missing_hour,
     surplus_cells,
-    unread_time,
     unread_value,
-    without_zone,
 )
-from excursions.read.exports.cells.sections import continues, is_certain, is_section
 from excursions.read.exports.cells.table import MORE, Batch, Portion
 from excursions.read.exports.cells.values import Values, parse_values
-from excursions.read.exports.layouts.naming import names_other_units
+from excursions.read.exports.clocked import Clocked, clocked
 from excursions.read.exports.layouts.plan import Plan, Stream
 from excursions.read.exports.outcome import Outcome, Replan
-from excursions.read.exports.times.times import parse_times
-from excursions.read.exports.times.zones import standard_offset, to_utc
-from excursions.read.exports.upright.stacked import Stacked, begins_block, other_columns
+from excursions.read.exports.timeless import refuse_lines
 from excursions.read.text.quality import parse_quality
 from excursions.read.text.units import is_unit
 from excursions.records import BAD, BoolArray, ByteArray, FloatArray, IndexArray
 
 _BETWEEN = "\x1f"  # between a tag and its unit
-_REMARK_MARKS = ("#", "//", "%%", ";;", "\x1a")  # the last: an old mark for the end of a file
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,18 +65,6 @@ class Piece:
     codes: dict[int, frozenset[str]] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True)
-class _Clocked:
-    """Times of a batch (n,): UTC, where understood, and rows in a doubled hour or in a missing one where there are any."""
-
-    time: TimeArray
-    ok: BoolArray
-    wall: TimeArray
-    twice: BoolArray | None = None
-    shift: TimeArray | None = None
-    gone: BoolArray | None = None
-
-
 def work_on(portion: Portion, plan: Plan) -> Piece:
     """Every row of a portion among the readings or among the refused."""
     piece = Piece(lines=portion.lines)
@@ -111,11 +92,13 @@ class _Batch:
         if not self.batch.height:
             return
         self._check_constants()
-        clocks = {columns: self._times(columns) for columns in self.plan.times}
+        clocks = {
+            columns: clocked(self.batch, self.plan, self.outcome, columns) for columns in self.plan.times
+        }
         unread: dict[int, int] = {}
         for stream in self.plan.streams:
             self._stream(stream, clocks[stream.time], unread)
-        self._refuse_lines(unread, clocks)
+        refuse_lines(self.batch, self.plan, self.outcome, clocks, unread)
 
     def _refuse_messages(self, column: int) -> None:
         """Rows that a column calls alarms or messages."""
@@ -153,28 +136,7 @@ class _Batch:
             if re.search(r"\w", text):
                 self.outcome.refuse(line, "", text, surplus_cells(self.plan.width), self.plan.readings_a_row)
 
-    def _times(self, columns: tuple[int, ...]) -> _Clocked:
-        cells = [self.batch.frame[str(index)] for index in columns]
-        found = parse_times(cells, self.plan.times[columns])
-        if found.passes and self.plan.zone == "UTC":
-            raise without_zone()
-        if self.plan.times[columns].flagged:
-            ahead = standard_offset(self.plan.zone, found.time[found.ok])
-            found = replace(found, time=np.where(found.ok & found.zoned, found.time - ahead, found.time))
-        use = found.ok & ~found.zoned
-        if self.plan.zone == "UTC" or not use.any():
-            return _Clocked(found.time, found.ok, found.time)
-        wall = np.where(use, found.time, found.time[use][0])
-        resolved = to_utc(wall, self.plan.zone)
-        time, ok = np.where(use, resolved.time, found.time), found.ok
-        twice = resolved.twice & use if resolved.twice is not None else None
-        if resolved.missing is None:
-            return _Clocked(time, ok, wall, twice, resolved.shift)
-        gone = resolved.missing & use
-        self.outcome.missing_hour += int(gone.sum())
-        return _Clocked(time, ok & ~gone, wall, twice, resolved.shift, gone)
-
-    def _stream(self, stream: Stream, clock: _Clocked, unread: dict[int, int]) -> None:
+    def _stream(self, stream: Stream, clock: Clocked, unread: dict[int, int]) -> None:
         values = parse_values(
             self.batch.frame[str(stream.value)], self.plan.decimal_of(stream.value), self.plan.own
         )
@@ -264,54 +226,6 @@ class _Batch:
             shown = text if stream.one_a_row else cell
             self.outcome.refuse(line, name, shown, unread_value(cell, self.plan.decimal_of(stream.value)), 1)
 
-    def _refuse_lines(self, unread: dict[int, int], clocks: dict[tuple[int, ...], _Clocked]) -> None:
-        """Lines whose time cannot be used; comments among them are passed over, lines without any reading listed."""
-        nowhere = ~np.logical_or.reduce([clock.ok for clock in clocks.values()])
-        if not unread and not nowhere.any():
-            return
-        rows = np.union1d(np.array(sorted(unread), np.int64), np.flatnonzero(nowhere))
-        for row, (line, text) in zip(rows.tolist(), self.batch.texts(rows), strict=True):
-            cells = ["" if cell is None else str(cell) for cell in self.batch.frame.row(row)]
-            if self._begins_section(row, cells, clocks):
-                raise Stacked
-            if cells[0].lstrip().startswith(_REMARK_MARKS):
-                self.outcome.remarks += 1
-            elif self._begins_block(cells):
-                raise Stacked
-            else:
-                columns = self._unread_columns(row, cells, clocks)
-                why = self._why_unread(row, cells, columns, clocks[columns])
-                self.outcome.refuse(line, self.plan.header(columns[0]), text, why, unread.get(row, 0))
-
-    def _begins_block(self, cells: list[str]) -> bool:
-        """Whether a row without a time begins another table; the rows of a long one name their tags themselves."""
-        if self.plan.layout == "long":
-            return other_columns(cells, self.plan.headers)
-        return begins_block(cells, self.plan.headers) or names_other_units(cells, self.plan.streams)
-
-    def _begins_section(self, row: int, cells: list[str], clocks: dict[tuple[int, ...], _Clocked]) -> bool:
-        """Whether a line marks a name as the one above the table does, and the times begin anew below it."""
-        if not is_section(cells, self.plan.section):
-            return False
-        clock = next(iter(clocks.values()))
-        before, after = clock.time[:row][clock.ok[:row]], clock.time[row:][clock.ok[row:]]
-        if not before.size or not after.size:
-            return is_certain(self.plan.section)
-        return not continues(int(before[0]), int(before[-1]), int(after[0]))
-
-    @staticmethod
-    def _unread_columns(
-        row: int, cells: list[str], clocks: dict[tuple[int, ...], _Clocked]
-    ) -> tuple[int, ...]:
-        """The time that cannot be used; of several the first that is written at all."""
-        unread = [columns for columns, clock in clocks.items() if not clock.ok[row]]
-        return next((columns for columns in unread if cells[columns[0]].strip()), unread[0])
-
-    def _why_unread(self, row: int, cells: list[str], columns: tuple[int, ...], clock: _Clocked) -> str:
-        if clock.gone is not None and clock.gone[row]:
-            return missing_hour(" ".join(cells[index].strip() for index in columns), self.plan.zone)
-        return unread_time(cells, columns, self.plan.times[columns], self.plan.headers)
-
     def _count_words(self, stream: Stream, values: Values, tags: pl.Series | None, use: BoolArray) -> None:
         for _, meant, rows in values.odd:
             kept = rows[use[rows]]
@@ -346,7 +260,7 @@ class _Batch:
         return [(clean(tag), count, first) for tag, count, first in counted.iter_rows()]
 
     def _one_tag(
-        self, stream: Stream, clock: _Clocked, values: Values, quality: ByteArray, use: BoolArray
+        self, stream: Stream, clock: Clocked, values: Values, quality: ByteArray, use: BoolArray
     ) -> None:
         if not use.any():
             return
@@ -359,7 +273,7 @@ class _Batch:
         self._add((stream.tag, stream.unit), clock, time, value, codes if codes.any() else None, rows)
 
     def _by_tag(
-        self, stream: Stream, tags: pl.Series, clock: _Clocked, values: Values, quality: ByteArray, use: BoolArray, stated: str
+        self, stream: Stream, tags: pl.Series, clock: Clocked, values: Values, quality: ByteArray, use: BoolArray, stated: str
     ) -> None:  # fmt: skip
         """Readings of rows that name their tags; `stated` is the unit their cells give, empty where they give none."""
         if not use.any():
@@ -394,7 +308,7 @@ class _Batch:
         return joined, {}
 
     def _add(
-        self, owner: tuple[str, str], clock: _Clocked, time: TimeArray, value: FloatArray, quality: ByteArray | None,
+        self, owner: tuple[str, str], clock: Clocked, time: TimeArray, value: FloatArray, quality: ByteArray | None,
         rows: IndexArray | None,
     ) -> None:  # fmt: skip
         """Note readings of a tag in a unit; `rows` are their rows in the batch, None for all."""
