@@ -180,7 +180,7 @@ KINDS: dict[str, Kind] = {
             family="still",
             traits=("dead", "unusable", "ends", "untouched"),
             lasting=0.05,
-            advice="Compare with a sample; check the range of the transmitter and its output.",
+            advice="Compare with a sample; check the range of the transmitter and its output. Replace the probe if it does not follow a standard.",
             caution=_RETRACT,
         ),
         Kind(
@@ -245,7 +245,7 @@ KINDS: dict[str, Kind] = {
             family="moved",
             traits=("slow to see", "follows heat", "held against heat", "ends"),
             lasting=0.2,
-            advice="Look for moisture in window, plug and cable, and at membrane and filling; trust it only once it has settled.",
+            advice="Look for moisture in plug and cable, and at what the steam reaches of it: window, membrane, junction or filling, as it has them; trust it only once it has settled.",
             caution=_STEAM,
         ),
         Kind(
@@ -339,7 +339,7 @@ KINDS: dict[str, Kind] = {
             family="still",
             traits=("dead", "unusable", "ends", "untouched", "held against heat"),
             lasting=0.05,
-            advice="Check wiring, scaling and the probe: this reading is impossible.",
+            advice="Check wiring, scaling and the probe: this reading is impossible. Replace the probe if it does not follow a standard.",
             caution=_RETRACT,
         ),
         Kind(

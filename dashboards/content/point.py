@@ -21,7 +21,7 @@ from dashboards.content.rows import (
     shift_rows,
 )
 from dashboards.content.run import grouped
-from dashboards.content.sampling import limit_words, sampling_words
+from dashboards.content.sampling import limit_rows, sampling_words
 from dashboards.wording import CAUTIONS, Reader, capital, counted, described, from_words, joined, kind_label
 from excursions.digits import DEGREE
 from excursions.records import Decision, FloatArray
@@ -115,7 +115,7 @@ def point_content(about: About, reader: Reader, slug: str) -> PointContent:
         heat=heat,
         heat_left_out=heat_left_out,
         sampling=sampling_words(findings, reader),
-        limits=limit_words(findings, reader),
+        limits=limit_rows(findings, reader),
         decisions=grouped(findings.decisions, reader),
         cautions=CAUTIONS,
     )

@@ -46,6 +46,8 @@ SAID = frozenset(
         "before",
         "after",
         "transition_s",
+        "cycles_after",
+        "cycles_before",
         "noise",
         "noise_before",
         "held_s",

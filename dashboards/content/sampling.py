@@ -32,7 +32,7 @@ def sampling_words(findings: PointFindings, reader: Reader) -> tuple[str, ...]:
     return (*said, *_thinned(findings))
 
 
-def limit_words(findings: PointFindings, reader: Reader) -> tuple[tuple[str, str, str], ...]:
+def limit_rows(findings: PointFindings, reader: Reader) -> tuple[tuple[str, str, str], ...]:
     """What each detector would miss on this record: label of the kind, its page in the handbook and the sentence.
 
     Those that the record cannot show come last, together, without a page.

@@ -121,9 +121,17 @@ def focus_of(result: ScanResult, point: str, at: str, start: str, end: str) -> F
     tz = clock.zone(result.plant.zone)
     record = next((f.start, f.end) for f in result.points if f.point.name == point)
     for asked in filter(names_weekday, (at, start, end)):
-        meant = f"{clock.to_datetime(moment(asked, tz, record[1], record[0]), tz):%A %-d %b %Y}"
-        typer.echo(f'Note: "{asked}" is taken as {meant}, the last such day of the record.', err=True)
+        told_moment(asked, tz, record[1], record[0])
     return _focus(tz, record, at, start, end)
+
+
+def told_moment(asked: str, tz: ZoneInfo, last: int, first: int) -> int:
+    """The instant [ns] a person means; which day a day of the week is taken as is said."""
+    instant = moment(asked, tz, last, first)
+    if names_weekday(asked):
+        meant = f"{clock.to_datetime(instant, tz):%A %-d %b %Y}"
+        typer.echo(f'Note: "{asked}" is taken as {meant}, the last such day of the record.', err=True)
+    return instant
 
 
 def _focus(tz: ZoneInfo, record: tuple[int, int], at: str, start: str, end: str) -> Focus | None:
@@ -176,4 +184,4 @@ def since_of(result: ScanResult, asked: str) -> int | None:
         return None
     held = [findings for findings in result.points if findings.samples]
     first, last = min((f.start for f in held), default=0), max((f.end for f in held), default=0)
-    return moment(asked, clock.zone(result.plant.zone), last, first)
+    return told_moment(asked, clock.zone(result.plant.zone), last, first)

@@ -171,10 +171,18 @@ def _life_lines(row: Row, reader: Reader) -> list[str]:
     lines = [
         ("Life", f"{row['probe']}{model}: {row['sentence']}"),
         ("Heat", heat),
-        ("Calibrated", f"{row['calibrations']} times, last {moments[0]}, next due {moments[1]}"),
+        ("Calibrated", _calibrated(row["calibrations"], *moments)),
         ("Replace", str(row["replacement"])),
     ]
     return [line for head, text in lines for line in _block(head, reader.text(text))]
+
+
+def _calibrated(count: object, last: str, due: str) -> str:
+    """``twice, last 9 Sep 2026, 09:30, next due 2 Oct 2026``."""
+    if not count:
+        return "never, as far as the logs given say"
+    often = {"1": "once", "2": "twice"}.get(str(count), f"{count} times")
+    return f"{often}, last {last}, next due {due}"
 
 
 def _list_lines(answer: Answer, reader: Reader) -> list[str]:

@@ -149,7 +149,12 @@ def _named_life(heat: Heat, asked: str) -> Row:
     ]
     if len(same) == 1:
         return same[0]
-    raise unknown("probe", asked, names, otherwise="leave --probe out to see all")
+    otherwise = "leave --probe out to see all"
+    if all(map(is_unknown, names)):  # then a number cannot be known, and none of these is one
+        otherwise = (
+            "give the log or the register that names the serial numbers, or ask for the place: --point"
+        )
+    raise unknown("probe", asked, names, otherwise=otherwise)
 
 
 def _nearest(rows: Sequence[Row], at: int, tz: ZoneInfo) -> Row:

@@ -175,8 +175,15 @@ def _advice_trusted(known: Known, worn: str, waits: bool, hidden: Event | None, 
     if failed is not None and failed.origin == "record":
         return ASK_THE_RECORD
     if failed is not None:
-        return f"It came back by itself. When somebody is there anyway: {inside(advice_for(failed.kind, measurand))}"
+        return came_back(failed, measurand)
     return NOTHING_TO_DO if known.findings.point.plan_days is not None else NOTHING_NOW
+
+
+def came_back(failed: Event, measurand: str) -> str:
+    """What to do about a failure that ended by itself."""
+    return (
+        f"It came back by itself. When somebody is there anyway: {inside(advice_for(failed.kind, measurand))}"
+    )
 
 
 def past_faults(findings: PointFindings) -> list[Event]:

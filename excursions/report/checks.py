@@ -89,7 +89,12 @@ def _temperature(scene: Scene) -> Check:
         why = "the temperature is what is in question, so it cannot speak for or against the process"
         return Check(question=question, outcome=OPEN, evidence=why)
     if not np.isfinite(levels.temperature).any():
-        why = "no temperature of this point was exported"
+        own = scene.findings.point.measurand == "temperature"
+        why = (
+            "the reading is a temperature itself, and no other one of this place is known"
+            if own
+            else "no temperature of this point was exported"
+        )
         return Check(question=question, outcome=OPEN, evidence=why)
     seen = move(levels.time, levels.temperature, scene.start, scene.end)
     return _moved(question, seen, scene, lambda v: quantity(v, "K", 0.05, signed=True), TEMPERATURE)

@@ -40,7 +40,7 @@ def moved_after(heat: Event, events: Sequence[Event]) -> Event | None:
 
 def heat_before(change: Event, events: Sequence[Event]) -> Event | None:
     """The hottest heat that a change of the reading may be the harm of; None without one, and of heat itself."""
-    if change.kind in HEAT or change.kind not in MOVES:
+    if change.kind in HEAT:
         return None
     return max((e for e in events if follows(change, e)), key=lambda e: (e.size, e.start), default=None)
 

@@ -39,10 +39,11 @@ def moves_unseen(findings: PointFindings, tolerance: float) -> tuple[str, ...]:
 
     tolerance : reading error that matters, the point's canonical unit
     """
+    unit = "K" if findings.unit == "degC" else findings.unit  # of a change
     told: dict[tuple[float, float], str] = {}
     for limit in findings.limits:
         least = min((size for size in (limit.size, limit.at_once) if math.isfinite(size)), default=math.nan)
-        if limit.kind in MOVES and limit.unit == findings.unit and least > tolerance:
+        if limit.kind in MOVES and limit.unit == unit and least > tolerance:
             told.setdefault((limit.size, limit.lasting_s), limit.sentence)
     return tuple(told.values())
 

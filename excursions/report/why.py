@@ -8,7 +8,7 @@ from excursions.clock import NS_PER_HOUR, to_datetime
 from excursions.digits import percent
 from excursions.kinds import DEAD, UNUSABLE, advice_for, having
 from excursions.records import NOT_BORNE_OUT, NOT_YET, SHOWED_IT, Doubt, Event, Link, Shift
-from excursions.report.answers import VERIFY_SOON, inside
+from excursions.report.answers import VERIFY_SOON, came_back, inside
 from excursions.report.case import Case, calibrated_after, event_of, is_hot, is_outside, reach_of, worst_in
 from excursions.report.explanation import UNKNOWN, Action, Cause
 from excursions.report.followed import heat_before
@@ -242,7 +242,10 @@ def actions_for(
     if event is not None and event.kind == "bridged":
         return (*actions, *_ask(case, event))
     settled = doubt.end if over and doubt is not None else calibrated_after(case, event) if event else None
-    if settled is None:
+    passed = event is not None and event.kind in UNUSABLE and not event.open_end
+    if settled is None and passed and event is not None:
+        actions.append(Action(verb="verify", words=came_back(event, case.findings.point.measurand)))
+    elif settled is None:
         actions += _work(event, case.findings.point.measurand, calibrated=bool(case.calibrations))
     else:
         actions.append(Action(verb="nothing", words=_settled(case, event, settled)))
@@ -286,12 +289,11 @@ def _work(event: Event | None, measurand: str, *, calibrated: bool) -> list[Acti
             Action(verb="clean", words=advice),
             Action(verb="calibrate", words="Calibrate if a difference is left after cleaning."),
         ]
-    last = (
-        Action(verb="replace", words="Replace the probe if it does not follow a standard.")
-        if kind in DEAD
-        else Action(verb="calibrate", words="Calibrate if the verification is out of tolerance; replace when the slope is out of its band.")
-    )  # fmt: skip
-    return [Action(verb="verify", words=advice), last]
+    verify = Action(verb="verify", words=advice)
+    if kind in DEAD:  # whose advice says when to replace it
+        return [verify]
+    words = "Calibrate if the verification is out of tolerance; replace when the slope is out of its band."
+    return [verify, Action(verb="calibrate", words=words)]
 
 
 def _ask(case: Case, event: Event | None = None) -> tuple[Action, ...]:

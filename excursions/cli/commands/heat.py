@@ -76,10 +76,9 @@ def heat(
     Exit status: 0 answered, 2 wrong usage or input.
     """
     from excursions import clock
-    from excursions.cli.asked import named_among
+    from excursions.cli.asked import named_among, told_moment
     from excursions.cli.heat import print_heat
     from excursions.cli.heat_asked import Heat, choose, read_report
-    from excursions.cli.moment import moment
     from excursions.cli.scanned import scanned
     from excursions.errors import UsageError
 
@@ -108,7 +107,7 @@ def heat(
     tzinfo = clock.zone(plant.zone)
     last = max((clock.to_ns(row["last"]) for row in lives if row["last"] is not None), default=0)  # type: ignore[arg-type]
     first = min((clock.to_ns(row["first"]) for row in lives if row["first"] is not None), default=last)  # type: ignore[arg-type]
-    when = moment(at, tzinfo, last, first) if at else None
+    when = told_moment(at, tzinfo, last, first) if at else None
     found = Heat(
         lives=lives, exposures=exposures, tz=tzinfo, unit=display_units.value, page=page, plant=plant
     )

@@ -7,9 +7,10 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from dashboards.wording import Reader
-from excursions.cli.heat import _fleet_lines, _span
+from excursions.cli.heat import _calibrated, _fleet_lines, _span
 from excursions.cli.heat_asked import Heat, Row, choose
 from excursions.clock import NS_PER_S, minutes_text
+from excursions.errors import UsageError
 from excursions.plant import Plant, Point
 
 
@@ -64,3 +65,23 @@ def test_a_point_is_found_by_its_tag() -> None:
     heat = Heat(lives=lives, exposures=(), tz=ZoneInfo("UTC"), unit="degC", plant=plant)
     for said in ("Котёл/O2", "котёл o2", "Котёл/O2 T"):
         assert choose(heat, probe="", point=said, at=None).life == lives[0]
+
+
+def test_who_asks_for_a_number_without_a_log_is_told_that_the_log_is_missing() -> None:
+    lives = ({"probe": "<FE1>", "points": "FE1", "maximum_degc": 90.0},)
+    heat = Heat(lives=lives, exposures=(), tz=ZoneInfo("UTC"), unit="degC")
+    with pytest.raises(UsageError, match="Give the log or the register that names the serial numbers"):
+        choose(heat, probe="TB-4417", point="", at=None)
+    assert choose(heat, probe="FE1", point="", at=None).life == lives[0]
+
+
+@pytest.mark.parametrize(
+    ("count", "said"),
+    [
+        (0, "never, as far as the logs given say"),
+        (1, "once, last A, next due B"),
+        (3, "3 times, last A, next due B"),
+    ],
+)
+def test_how_often_a_probe_was_calibrated_is_said_as_people_say_it(count: int, said: str) -> None:
+    assert _calibrated(count, "A", "B") == said

@@ -44,6 +44,7 @@ from excursions.report.explanation import AGAINST, AGREES, EXCLUDED, OPEN, SPEAK
 from excursions.report.result import Levels, PointFindings, ScanResult, Trace, Verdict
 from excursions.report.shown import shown
 from excursions.report.tables import events_table, limits_table
+from excursions.report.unseen import moves_unseen
 
 DAY = NS_PER_DAY
 STEP_DAY, CALIBRATED_DAY, DAYS = 20, 40, 60
@@ -949,3 +950,43 @@ def test_how_an_export_leaves_changes_out_is_told_in_its_unit() -> None:
         traces={"value": dataclasses.replace(findings.traces["value"], unit="degC")},
     )
     assert "changes below 0.05 K left out" in said_of(asked(made_scan(warm), 25), "export")
+
+
+def test_a_slow_return_names_the_heat_it_followed() -> None:
+    """Who reads that the probe stands off after steam has to read that the steam was too hot for it."""
+    heat = made_step(kind="over_temperature", size=144.0, size_unit="degC", start=day(20), end=day(20.05))
+    slow = made_step(kind="slow_return", start=day(20.1), end=day(DAYS), open_end=True)
+    answer = explain(
+        made_scan(made_findings(heat, slow)), "P", Focus(start=slow.start, end=slow.end, event=slow.id)
+    )
+    assert "It followed over-temperature to 144 °C" in answer.sentence
+
+
+def test_what_came_back_by_itself_is_no_reason_to_replace_a_probe() -> None:
+    stuck = made_step(kind="stuck", start=day(5), end=day(6))
+    over = asked(made_scan(made_findings(stuck)), 5.5)
+    assert [action.verb for action in over.actions] == ["set aside", "verify"]
+    assert over.actions[1].words.startswith(
+        "It came back by itself. When somebody is there anyway: look at the probe"
+    )
+    still = asked(made_scan(made_findings(dataclasses.replace(stuck, end=day(DAYS), open_end=True))), 30)
+    assert [action.verb for action in still.actions] == ["set aside", "verify"]
+    assert still.actions[1].words.count("replace") == 1
+
+
+def test_what_a_temperature_point_could_not_show_is_told_though_its_changes_are_in_kelvins() -> None:
+    limit = Limit(
+        kind="drift",
+        size=5.0,
+        unit="K",
+        lasting_s=86_400.0,
+        sentence="a drift of less than 5 K may not be seen",
+    )
+    findings = made_findings()
+    warm = dataclasses.replace(
+        findings,
+        limits=(limit,),
+        traces={"value": dataclasses.replace(findings.traces["value"], unit="degC")},
+    )
+    assert moves_unseen(warm, 0.5) == (limit.sentence,)
+    assert moves_unseen(dataclasses.replace(findings, limits=(limit,)), 0.5) == ()
