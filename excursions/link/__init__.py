@@ -7,6 +7,7 @@ what became of each event.  Promises: the same input gives the same output.  Nev
 from excursions.link.attribute import attribute, weigh
 from excursions.link.audit import audit
 from excursions.link.correct import band_at, corrected, error_at
+from excursions.link.course import with_course
 from excursions.link.doubt import doubt_windows
 from excursions.link.drawn import laid_to_export
 from excursions.link.due import next_due
@@ -33,6 +34,7 @@ __all__ = [
     "outcome",
     "weigh",
     "weighed_in_pairs",
+    "with_course",
     "with_misread",
     "with_shown",
 ]

@@ -39,7 +39,7 @@ _AWAY_NS = 2 * NS_PER_HOUR  # of the work itself and what it disturbs
 _APART = HOURS + 2 * _AWAY_NS // NS_PER_HOUR  # hours from the one side to the other
 _FEWEST = 3  # hourly levels on either side
 _DAYS_FEWEST = 20  # ordinary comparisons to know the process by
-_ABOUT = 1 / 3  # as much as a jump: within this share of it
+ABOUT = 1 / 3  # as much as a jump: within this share of it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -275,4 +275,4 @@ def _size(moves: FloatArray) -> float:
 
 def _hides(moves: FloatArray, jump: float) -> float:
     """Share of ordinary comparisons in which the process moves the other way by about as much as a jump."""
-    return 0.5 * float(np.mean(np.abs(np.abs(moves) - abs(jump)) <= _ABOUT * abs(jump)))
+    return 0.5 * float(np.mean(np.abs(np.abs(moves) - abs(jump)) <= ABOUT * abs(jump)))

@@ -18,11 +18,9 @@ from excursions.digits import written
 from excursions.kinds import MOVES
 from excursions.link.effects import size_uncertainty, usual_level
 from excursions.link.intervals import is_of
-from excursions.link.takeover import came_by_itself, level_beside, moved_as_found, ordinary_move
+from excursions.link.takeover import ABOUT, came_by_itself, level_beside, moved_as_found, ordinary_move
 from excursions.plant import Plant
 from excursions.records import SHOWN, Calibration, Event
-
-_ABOUT = 1 / 3  # as much as an event: within this share of it, as for a jump that the process hides (cp)
 
 _HALF_90 = 1.645  # standard deviations to either end of a 90 % interval
 
@@ -126,8 +124,8 @@ def with_return(
     if line is None or not sized or closing.point != event.point:
         return event, chance
     back = level_beside(line, closing.time, -1) - level_beside(line, closing.time, +1)
-    by_itself = came_by_itself(line, entered, -event.size, within=_ABOUT)
-    if not abs(back - event.size) <= _ABOUT * abs(event.size) or not math.isfinite(by_itself):
+    by_itself = came_by_itself(line, entered, -event.size, within=ABOUT)
+    if not abs(back - event.size) <= ABOUT * abs(event.size) or not math.isfinite(by_itself):
         return event, chance
     known = chance / (chance + (1.0 - chance) * by_itself)
     seen, shown = size_uncertainty(event, plant), ordinary_move(line, entered)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Mapping, Sequence
 from zoneinfo import ZoneInfo
 
@@ -51,6 +52,7 @@ def conclude(evidence: Evidence, points: Sequence[PointFindings]) -> ScanResult:
         plant,
         levels,
     )
+    links = link_room.with_course(links, shifts, evaluated, levels, _least_steps(points))
     links = link_room.with_misread(links, shifts, evaluated, audited, clock.zone(plant.zone))
     outcomes = link_room.outcome(
         events, shifts, links, evaluated, seen.exchanges, levels, tz=clock.zone(plant.zone)
@@ -80,6 +82,16 @@ def conclude(evidence: Evidence, points: Sequence[PointFindings]) -> ScanResult:
         samples=tuple(sample for rows in evidence.laboratory.values() for sample in rows),
         decisions=tuple(dict.fromkeys((*evidence.decisions, *seen.decisions, *found))),
     )
+
+
+def _least_steps(points: Sequence[PointFindings]) -> dict[str, float]:
+    """The smallest change from one sample to the next that is told at each point, where the record can show one."""
+    return {
+        findings.point.name: limit.at_once if math.isfinite(limit.at_once) else limit.size
+        for findings in points
+        for limit in findings.limits
+        if limit.kind == "step" and limit.is_stated
+    }
 
 
 def _verdicts(
