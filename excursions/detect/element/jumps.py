@@ -122,8 +122,13 @@ def least_lasting_jump(signal: Signal, settings: TemperatureFaultSettings) -> fl
         return math.inf
     scan_s = _scan_s(signal, trace)
     least = _least_jump(trace, scan_s, settings)
-    if scan_s > AT_ONCE_S or len(trace) < 4 * settings.jump_window:
+    if len(trace) < 4 * settings.jump_window or not math.isfinite(scan_s):
         return settings.wild_k
+    if scan_s > AT_ONCE_S:
+        usual = float(
+            np.abs(np.diff(trace.value)).max()
+        )  # one of them may be on its way back at the same moment
+        return min(max(least, settings.jump_outruns * usual) + usual, settings.wild_k)
     spans = np.lib.stride_tricks.sliding_window_view(trace.value, settings.jump_window)
     some = np.ascontiguousarray(spans[:: max(1, len(spans) // 20_000)].T)  # compared sample beside sample
     scatter = quantile(some.max(axis=0) - some.min(axis=0), 0.9)

@@ -7,11 +7,14 @@ import math
 import numpy as np
 import pytest
 
+from excursions.clock import NS_PER_S
 from excursions.detect.catalogue import detect
+from excursions.detect.element.fault import TemperatureFaultSettings
+from excursions.detect.element.temperature_fault import detect_temperature_fault
 from excursions.detect.limits import detection_limits
 from excursions.digits import written
 from excursions.kinds import KINDS
-from tests.builders import coloured, level, make_record, quantised, with_ramp, with_step, with_stuck
+from tests.builders import T0, coloured, level, make_record, quantised, with_ramp, with_step, with_stuck
 
 N = 40_000
 SEEDS = pytest.mark.parametrize("seed", range(3))
@@ -115,6 +118,22 @@ def test_limits_are_worded_as_what_may_be_missed() -> None:
     assert all(
         limit.sentence.endswith(("may not be seen here", "cannot show it")) for limit in found.values()
     )
+
+
+@SEEDS
+def test_the_limit_of_a_jump_between_samples_far_apart_follows_the_settings(seed: int) -> None:
+    warm = coloured(4_000, 12.0, 1.0, 60, seed)
+    limits = [
+        detection_limits(
+            make_record(process(seed)[:4_000], warm, every_s=600.0),
+            {"temperature_fault": TemperatureFaultSettings(jump_outruns=outruns)},
+        )["temperature_fault"].size
+        for outruns in (3.0, 6.0)
+    ]
+    assert limits[0] < limits[1] < 20.0
+    warm[2_000:] += 1.05 * limits[0]
+    (event,) = detect_temperature_fault(make_record(process(seed)[:4_000], warm, every_s=600.0))
+    assert event.start == T0 + 2_000 * 600 * NS_PER_S
 
 
 @SEEDS
