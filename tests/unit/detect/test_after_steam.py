@@ -25,21 +25,21 @@ def batches(
     neighbour: np.ndarray | None = None,
 ) -> Record:
     """Batches that fall from 7.2 to 6.8 and jump by 0.5 in the middle; `offset`, and `brief` that is gone by and by, of each cycle."""
-    rng = np.random.default_rng(seed)
-    n = CYCLE * CYCLES
+    rng, cycles = np.random.default_rng(seed), offset.size
+    n = CYCLE * cycles
     minute = np.arange(n)
     cycle, into = minute // CYCLE, minute % CYCLE
-    way = 7.2 - 0.4 * into / CYCLE + 0.5 * (into > CYCLE // 2) + rng.normal(0.0, 0.01, CYCLES)[cycle]
+    way = 7.2 - 0.4 * into / CYCLE + 0.5 * (into > CYCLE // 2) + rng.normal(0.0, 0.01, cycles)[cycle]
     value = way + coloured(n, 0.0, 0.01, 60, seed) + level(n, 0.0, 0.005, seed + 9) + offset[cycle]
     if brief is not None:
         value += brief[cycle] * np.exp(-np.maximum(into - STEAM, 0) / lasting)
-    peak = np.full(CYCLES, 122.0)
+    peak = np.full(cycles, 122.0)
     if hot[0] >= 0:
         peak[hot[0]] = hot[1]
     steamed = into < STEAM
     warm = np.where(steamed, peak[cycle], 37.0) + rng.normal(0.0, 0.1, n)
     spans = []
-    for k in range(CYCLES):
+    for k in range(cycles):
         begin = T0 + k * CYCLE * MINUTE
         spans.append((begin, begin + STEAM * MINUTE, STEAMING))
         spans.append((begin + STEAM * MINUTE, begin + CYCLE * MINUTE, MEASURING))
@@ -104,9 +104,11 @@ def test_batches_that_are_alike_walk_or_change_back_are_none(seed: int, offset: 
 
 @SEEDS
 def test_too_few_cycles_and_nothing_at_all_give_nothing(seed: int) -> None:
-    few = batches(seed, SINCE)
-    short = make_record(level(500, 7.0, 0.01, seed), states=few.states)
-    assert detect_after_steam(short) == ()
+    few, enough = (batches(seed, np.array([0.0, 0.0, *more, 0.3, 0.3])) for more in ((), (0.0,)))
+    assert detect_after_steam(few) == ()
+    assert len(detect_after_steam(enough)) == 1
+    blank = make_record(level(500, 7.0, 0.01, seed), states=enough.states)
+    assert detect_after_steam(blank) == ()
     assert detect_after_steam(make_record(np.full(500, np.nan))) == ()
 
 
