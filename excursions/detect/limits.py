@@ -26,8 +26,8 @@ from excursions.detect.noise.periodic import PeriodicSettings, least_amplitude
 from excursions.detect.series.groups import group_median
 from excursions.detect.series.scan import FEW_PEAKS, LEAST_RATIO, SUSPICION, Windows, spreads, widths
 from excursions.detect.series.several import pace_s
+from excursions.detect.series.short import HIGHEST_R, tail_probability, together
 from excursions.detect.series.short import LONGEST as SHORT
-from excursions.detect.series.short import tail_probability
 from excursions.detect.series.slopes import KNOWLEDGE, WINDOWS
 from excursions.detect.series.spells import drawn_line
 from excursions.detect.series.sudden import LEAST_NOISE, standing_out
@@ -232,9 +232,8 @@ def _least_short(level: FloatArray, floor: float) -> float:
     if n < 24:
         return math.inf
     rest = level - median(level)
-    r = float(rest[1:] @ rest[:-1]) / max(float(rest @ rest), 1e-300)
-    r = min(max(r + (2 + 4 * r) / n, 0.0), 0.95)
-    error = math.sqrt(max(float(rest @ rest) / n, floor**2) * (1 + r) / (1 - r) / (n / 4))
+    alike = together(rest, most=HIGHEST_R, fitted=2)
+    error = math.sqrt(max(float(rest @ rest) / n, floor**2) * alike / (n / 4))
     statistic = 1.0
     while tail_probability(statistic) > SHORT_LEVEL:
         statistic += 0.1

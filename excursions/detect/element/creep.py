@@ -28,6 +28,7 @@ from excursions.detect.evidence.origin import (
     words_of,
 )
 from excursions.detect.series.groups import group_median
+from excursions.detect.series.short import together
 from excursions.detect.series.survey import heat_of
 from excursions.ranks import NORMAL_MAD
 from excursions.records import (
@@ -43,6 +44,7 @@ from excursions.records import (
 from excursions.states.trace import Trace
 
 FEWEST = 6  # levels that make a family
+MOST_ALIKE = 0.9  # first autocorrelation at most: some dozens of levels do not show a higher one (cp)
 HOLD = 0.85  # of the time of a cycle is below the level of its hold
 ROOM = "stays at room temperature"
 FAMILIES = ((STEAMING, "sterilisations"), (CLEANING, "hot cleanings"), (CALIBRATING, ROOM))
@@ -168,9 +170,8 @@ def _trend(words: str, time: TimeArray, level: FloatArray, resolution: float) ->
     rest = level - shift * when
     rest = rest - np.median(rest)
     scatter = max(NORMAL_MAD * float(np.median(np.abs(rest))), float(np.std(rest)) / 2, resolution / 3, 1e-6)
-    r = float(rest[1:] @ rest[:-1]) / max(float(rest @ rest), 1e-300)
-    r = min(max(r, 0.0), 0.9)
-    error = scatter / math.sqrt(float(np.sum((when - when.mean()) ** 2))) * math.sqrt((1 + r) / (1 - r))
+    alike = together(rest, most=MOST_ALIKE)
+    error = scatter / math.sqrt(float(np.sum((when - when.mean()) ** 2))) * math.sqrt(alike)
     return Trend(words=words, time=time, level=level, shift=shift, error=error, freedom=n - 2)
 
 
@@ -215,9 +216,7 @@ def _company(best: Trend, other: Trend) -> Clue:
 def _spread_of_mean(rest: FloatArray) -> float:
     """Variance of a rest, its autocorrelation allowed for as in a mean."""
     variance = float(rest @ rest) / max(rest.size - 2, 1)
-    r = float(rest[1:] @ rest[:-1]) / max(float(rest @ rest), 1e-300)
-    r = min(max(r, 0.0), 0.9)
-    return variance * (1 + r) / (1 - r) / rest.size
+    return variance * together(rest, most=MOST_ALIKE) / rest.size
 
 
 def _event(record: Record, trace: Trace, best: Trend, probe: float, clues: tuple[Clue, ...]) -> Event:

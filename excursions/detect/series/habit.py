@@ -23,7 +23,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import xlogy
 
-from excursions.detect.series.short import short_changes, tail_probability
+from excursions.detect.series.short import HIGHEST_R, short_changes, tail_probability, together
 from excursions.records import BoolArray, FloatArray, IndexArray
 
 SHARES = 64  # of a record
@@ -88,7 +88,10 @@ def _densest(at: IndexArray, edge: IndexArray, held: BoolArray) -> Habit | None:
     best = int(np.argmax(ratio))
     told = np.where((np.arange(SHARES) >= lo[best]) & (np.arange(SHARES) < hi[best]), 1.0, 0.0)
     told = inside[best] / length[best] * told + outside[best] / max(rest[best], 1) * (1 - told)
-    if SHARES * tail_probability(2 * float(ratio[best]) * _independent(held - told)) > UNLIKELY:
+    if (
+        SHARES * tail_probability(2 * float(ratio[best]) / together(held - told, most=HIGHEST_R, fitted=2))
+        > UNLIKELY
+    ):
         return None
     first, last = (int(k) for k in np.searchsorted(at, edge[[lo[best], hi[best]]]))
     if last - first > FEW * int(inside[best]):
@@ -102,14 +105,6 @@ def _densest(at: IndexArray, edge: IndexArray, held: BoolArray) -> Habit | None:
         now=(last - first) / max(end - begin, 1),
         goes_on=int(edge[-1]) - int(at[last - 1]) <= pause,  # no longer silent than it was in between
     )
-
-
-def _independent(rest: FloatArray) -> float:
-    """Share of a series (n,) that counts as independent, by its first autocorrelation: what comes in clusters holds less."""
-    squares = float(rest @ rest)
-    r = float(rest[1:] @ rest[:-1]) / squares if squares > 0 else 0.0
-    r = min(max(r + (2 + 4 * r) / rest.size, 0.0), 0.95) if squares > 0 else 0.0
-    return (1 - r) / (1 + r)
 
 
 def _binomial(count: IndexArray, of: IndexArray) -> FloatArray:

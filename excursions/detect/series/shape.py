@@ -9,6 +9,7 @@ import numpy as np
 
 from excursions.clock import NS_PER_S
 from excursions.detect.series.scan import Change
+from excursions.detect.series.short import together
 from excursions.detect.series.sudden import gaps
 from excursions.detect.series.survey import Survey
 from excursions.ranks import NORMAL_MAD, median, quantile
@@ -110,8 +111,7 @@ def _at_break(survey: Survey, lo: int, hi: int, begin: int, end: int) -> tuple[i
     left = float(rest @ rest)
     if left <= 0:
         return None, 0.0
-    r = min(max(float(rest[1:] @ rest[:-1]) / left, 0.0), 0.98)
-    independent = max(part.size * (1 - r) / (1 + r), FEWEST_INDEPENDENT)
+    independent = max(part.size / together(rest, most=MOST_ALIKE), FEWEST_INDEPENDENT)
     stepped = step_squares(part)
     as_good = np.flatnonzero(stepped <= stepped.min() * math.exp(LIKELY / independent))
     unsure = (int(as_good[-1]) - int(as_good[0])) / 2
@@ -143,7 +143,7 @@ def _quick_part(level: FloatArray, begin: int, end: int) -> tuple[int, int] | No
 
 RAW_BLOCKS = 3
 MOST_BREAKS = 8  # more breaks are anywhere
-FEWEST_INDEPENDENT = 8.0  # blocks
+FEWEST_INDEPENDENT, MOST_ALIKE = 8.0, 0.98  # blocks; their first autocorrelation
 QUICK_SHARE = 0.5  # of a ramp that two blocks must make for the ramp to be a step amid wandering
 QUICK_USUAL = 4.0  # usual moves over two blocks that they must make as well
 BESIDE_QUICK = 2  # blocks on either side that give the levels of such a step

@@ -78,9 +78,23 @@ def strongest(level: FloatArray, *, floor: float) -> tuple[int, float, float]:
     k, size = int(at[best]), float(after[best] - before[best])
     rest = level - level.mean() - np.where(np.arange(n) < k, before[best], after[best])
     variance = max(float(rest @ rest) / (n - 2), floor**2, 1e-300)
-    r = float(rest[1:] @ rest[:-1]) / max(float(rest @ rest), 1e-300)
-    r = min(max(r + (2 + 4 * r) / n, 0.0), HIGHEST_R)  # two means fitted: the estimate is low by that much
-    return k, size, math.sqrt(variance * (1 + r) / (1 - r) / weight[best])
+    return k, size, math.sqrt(variance * together(rest, most=HIGHEST_R, fitted=2) / weight[best])
+
+
+def together(rest: FloatArray, *, most: float, fitted: int = 0) -> float:
+    """How many values of an autocorrelated series (n,) count as one: (1 + r) / (1 - r) by its first autocorrelation r.
+
+    most : r at most, beyond which nothing can be told from a walk
+    fitted : parameters that were fitted and taken off, by which the estimate is low; 0: not allowed for
+    """
+    squares = float(rest @ rest)
+    if squares <= 0:
+        return 1.0
+    r = float(rest[1:] @ rest[:-1]) / squares
+    if fitted:
+        r += (fitted + 4 * r) / rest.size
+    r = min(max(r, 0.0), most)
+    return (1 + r) / (1 - r)
 
 
 def tail_probability(statistic: float) -> float:

@@ -9,6 +9,7 @@ from scipy.special import stdtr
 
 from excursions.clock import NS_PER_DAY
 from excursions.detect.series.shape import BETTER, step_squares
+from excursions.detect.series.short import together
 from excursions.detect.series.survey import Survey
 from excursions.records import FloatArray, IndexArray
 
@@ -111,6 +112,4 @@ def slope_and_error(x: FloatArray, y: FloatArray) -> tuple[float, float]:
     variance = float(rest @ rest) / (n - 2)
     if variance <= 0:
         return slope, abs(slope) * 1e-9
-    r = float(rest[1:] @ rest[:-1] / (rest @ rest))
-    r = min(max(r + (1 + 4 * r) / n, 0.0), 0.98)
-    return slope, math.sqrt(variance / float(dx @ dx) * (1 + r) / (1 - r))
+    return slope, math.sqrt(variance / float(dx @ dx) * together(rest, most=0.98, fitted=1))

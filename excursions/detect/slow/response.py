@@ -28,6 +28,7 @@ from excursions.detect.evidence.origin import (
 from excursions.detect.noise.noise import NoiseSettings, noise_spells
 from excursions.detect.noise.over_time import noise_series
 from excursions.detect.series.several import pace_s
+from excursions.detect.series.short import together
 from excursions.detect.series.survey import Survey, survey_of
 from excursions.detect.slow.disturbances import LEVELS, SUDDEN, Disturbances, disturbances, phases
 from excursions.ranks import median, quantiles, scatter_of
@@ -168,7 +169,9 @@ def slowest_run(log: FloatArray, least: float) -> tuple[int, int, float]:
         rise = (total[size:] - total[:-size]) / size - middle
         i = int(np.argmax(rise))
         others = np.delete(log, np.s_[i : i + size])
-        wide = max(scatter, _half_width(others)) * math.sqrt(_alike(others))
+        wide = max(scatter, _half_width(others)) * math.sqrt(
+            together(others - others.mean(), most=MOST_ALIKE)
+        )
         chance = n * n / 2 / size * float(stdtr(max(n // 3, 4), -rise[i] / wide * math.sqrt(size)))
         if chance < best[2]:
             best = (i, i + size, chance)
@@ -186,20 +189,12 @@ def slower_since(log: FloatArray, least: float) -> tuple[int, int, float]:
     for i in range(FEWEST, n - FEWEST_SLOW + 1):
         before, after = log[:i], log[i:]
         wide = max(scatter_of(before), _half_width(before), least)
-        error = wide * math.sqrt(_alike(before) * (1 / i + 1 / (n - i)))
+        error = wide * math.sqrt(together(before - before.mean(), most=MOST_ALIKE) * (1 / i + 1 / (n - i)))
         t = (median(after) - median(before)) / error
         chance = n * float(stdtr(max(i // 3, 4), -t))
         if chance < best[2]:
             best = (i, n, chance)
     return best
-
-
-def _alike(log: FloatArray) -> float:
-    """For how many each of the logarithms (n,) counts once, by the correlation of neighbours; 1 where they are independent."""
-    apart = log - log.mean()
-    squares = float(apart @ apart)
-    r = min(max(float(apart[1:] @ apart[:-1]) / squares, 0.0), MOST_ALIKE) if squares > 0 else 0.0
-    return (1 + r) / (1 - r)
 
 
 def _half_width(others: FloatArray) -> float:
