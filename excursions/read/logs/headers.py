@@ -14,7 +14,7 @@ from excursions.measurands import MEASURANDS
 from excursions.read.logs.actions import CLEANED
 from excursions.read.logs.figures import PRESSURE_UNITS
 from excursions.read.logs.standards import Standard, standard_of
-from excursions.read.logs.translated import before_and_after, english
+from excursions.read.logs.translated import english
 from excursions.read.text import vocabulary as v
 from excursions.read.text.fold import plain
 
@@ -52,7 +52,7 @@ def phase_word(word: str) -> str:
 
 
 _DATE = re.compile(r"\d{1,4}[./-]\d{1,2}[./-]\d{1,4}")
-_TOKEN = re.compile(r"(?:co2|o2|n2|t90)(?![a-z0-9])|\d+[.,]\d+|\d+|[a-z°]+|%")
+TOKEN = re.compile(r"(?:co2|o2|n2|t90)(?![a-z0-9])|\d+[.,]\d+|\d+|[a-z°]+|%")
 _BRACKETS = re.compile(r"[\[(]\s*([^\])]*?)\s*[\])]")
 _UNIT_BEHIND = re.compile(
     r"(?:[,;/]|\bin|\s)\s*(mv\s*/\s*ph|mv|na|ua|pa|us/cm|ms/cm|us|ms|k?ohms?|mohms?|ma|k?hz|counts?|rad|ntu|fnu|mg/l|%\s?sat|%|pct|deg ?c|°c|1/cm|cm-1|/cm|hpa|mbar|kpa|bar|mmhg)\s*$"
@@ -95,11 +95,11 @@ def is_unit(text: str) -> bool:
 
 
 def meaning_of(header: str) -> Meaning:
-    """Read one header; numbers beside a standard are sorted into indices and values by :func:`meanings_of`."""
+    """Read one header; numbers beside a standard are sorted into indices and values by :func:`excursions.read.logs.meanings.meanings_of`."""
     rest, unit = unit_in(fold(header).rstrip(" :"))
     if _DATE.match(rest):
         return Meaning()
-    words = [token for token in _TOKEN.findall(rest) if not token[0].isdigit()]
+    words = [token for token in TOKEN.findall(rest) if not token[0].isdigit()]
     phase = CLEANED if _CLEANED.search(rest) else next((_PHASE_OF[w] for w in words if w in _PHASE_OF), "")
     said = frozenset(words) - _PHASE_OF.keys() - v.FILLERS - v.VALUES - v.CLEANING
     if len(words) > 1:
@@ -328,7 +328,7 @@ def _by_ending(said: frozenset[str]) -> str:
     return next((kind for ending, kind in _ENDINGS for word in said if word.endswith(ending)), "")
 
 
-_LETTERED = re.compile(
+LETTERED = re.compile(
     r"\b(mv|potential|potenzial|std|standard|buffer|puffer|tampon|solution|losung|rdg|reading|messwert|value|lu|lectura)[\s.#-]+([a-d])$"
 )
 
@@ -336,7 +336,7 @@ _LETTERED = re.compile(
 def _numbered(rest: str) -> int:
     """A whole number in the header, 0 when there is none (``buffer 2``, ``mV1``, ``T 2``)."""
     found = re.findall(r"(?<![\d.,])(\d{1,2})(?![\d.,]\d|\d)", re.sub(r"\b(?:c?o|n|ph)\s?[02]\b", "", rest))
-    if not found and (letter := _LETTERED.search(rest)):
+    if not found and (letter := LETTERED.search(rest)):
         return ord(letter[2]) - ord("a") + 1
     return int(found[-1]) if found else 0
 
@@ -359,81 +359,3 @@ def _fixed(about: _Header) -> Standard | None:
     if said & v.FIXED:
         return standard_of(rest if "n2" in said else re.sub(r"\d+", "", rest))
     return None
-
-
-def meanings_of(headers: Sequence[str]) -> list[Meaning]:
-    """Read all headers of a table, and decide whether numbers beside standards count them or are their values.
-
-    ``buffer 1, buffer 2`` count; ``buffer 4, buffer 7`` are values.
-    """
-    headers = before_and_after(headers)
-    found = _with_own_standards([meaning_of(header) for header in headers], headers)
-    families: dict[str, set[int]] = {}
-    for header, meaning in zip(headers, found, strict=True):
-        if meaning.index and not meaning.fixed:
-            families.setdefault(_family(header), set()).add(meaning.index)
-    valued = {name for name, numbers in families.items() if numbers != set(range(1, len(numbers) + 1))}
-    return [
-        _as_value(meaning) if meaning.index and not meaning.fixed and _family(header) in valued else meaning
-        for header, meaning in zip(headers, found, strict=True)
-    ]
-
-
-_BUFFER = re.compile(r"(?:ph|b) ?([1-3])")
-
-
-def _with_buffers(found: Sequence[Meaning], headers: Sequence[str]) -> list[Meaning]:
-    """``pH1`` or ``B1`` beside ``E1 [mV]`` is the buffer that the potential was read in, and no reading in a buffer of pH 1."""
-    potentials = {m.index for m in found if m.kind == "raw" and m.unit == "mv" and m.index and not m.fixed}
-    counted = [_BUFFER.fullmatch(fold(header)) for header in headers]
-    return [
-        Meaning(kind="standard", index=int(match[1]), unit="ph")
-        if match and int(match[1]) in potentials
-        else m
-        for m, match in zip(found, counted, strict=True)
-    ]
-
-
-def _with_own_standards(found: Sequence[Meaning], headers: Sequence[str]) -> list[Meaning]:
-    """``standard 1 [mV]`` beside ``raw 1 [mV]`` is the standard's value; alone it is what was read in standard 1."""
-    said = [set(_TOKEN.findall(unit_in(fold(header))[0])) for header in headers]
-    numbered = [m.kind in ("raw", "temperature") and m.index > 0 and m.fixed is None for m in found]
-    raws = {
-        m.index
-        for m, words, own in zip(found, said, numbered, strict=True)
-        if own and words & v.RAWS and m.kind == "raw"
-    }
-    found = _with_buffers(found, headers)
-    # "Standard (mV)" beside "reading before (mV)" and "reading after (mV)": a redox standard.
-    if any(
-        m.kind == "raw" and not m.index and not m.fixed and (words & v.RAWS or m.phase)
-        for m, words in zip(found, said, strict=True)
-    ):
-        raws.add(0)
-        numbered = [
-            own or (m.kind == "raw" and m.fixed is None) for m, own in zip(found, numbered, strict=True)
-        ]
-    return [
-        replace(m, kind="standard")
-        if own and m.index in raws and words & v.STANDARDS and not words & (v.RAWS - _UNITS_AS_WORDS | _WARM)
-        else m
-        for m, words, own in zip(found, said, numbered, strict=True)
-    ]
-
-
-_UNITS_AS_WORDS = v.words("mv na ua pa")
-_WARM = v.words("temp temperature temperatur temperatura t")
-
-
-def _family(header: str) -> str:
-    rest, _ = unit_in(fold(header).rstrip(" :"))
-    return re.sub(r"\d+", "#", _LETTERED.sub(r"\1 #", rest))
-
-
-def _as_value(meaning: Meaning) -> Meaning:
-    """The number beside the word is the standard itself, and the column holds what was read in it."""
-    if meaning.kind not in ("standard", "raw", "temperature"):
-        return meaning
-    kind = "temperature" if meaning.kind == "temperature" else "raw"
-    fixed = Standard(value=float(meaning.index), label=str(meaning.index))
-    return replace(meaning, kind=kind, index=0, fixed=fixed)

@@ -10,7 +10,8 @@ from excursions.errors import InputFileError
 from excursions.read.logs.actions import action_of, phase_of
 from excursions.read.logs.cells import Row, Sheet
 from excursions.read.logs.figures import SECOND_SLOPE
-from excursions.read.logs.headers import Meaning, fold, is_unit, meaning_of, meanings_of
+from excursions.read.logs.headers import Meaning, fold, is_unit, meaning_of
+from excursions.read.logs.meanings import meanings_of
 from excursions.read.logs.moments import Moments, read_moments, time_of_day
 from excursions.read.logs.roles import with_stated
 from excursions.read.model import ReadOptions

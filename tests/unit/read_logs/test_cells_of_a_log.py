@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from excursions.clock import to_ns
 from excursions.read.logs.actions import action_of, phase_of, says_sample
 from excursions.read.logs.figures import air_pressure_kpa, figure_of, unit_of_column
-from excursions.read.logs.headers import meaning_of, meanings_of
+from excursions.read.logs.headers import meaning_of
+from excursions.read.logs.meanings import meanings_of
 from excursions.read.logs.moments import read_moments, time_of_day
 from excursions.read.logs.standards import standard_of
 from excursions.read.model import ReadOptions
