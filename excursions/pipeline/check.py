@@ -23,6 +23,7 @@ from excursions.pipeline.scan import Everything, read_all
 from excursions.plant import Plant, Point
 from excursions.read import FileReport
 from excursions.read.logs.cells import read_cells
+from excursions.read.logs.gathered import ListReading
 from excursions.read.logs.log import LogReading
 from excursions.read.logs.samples import SampleReading
 from excursions.read.model import ShownRow
@@ -347,7 +348,7 @@ def _samples(reading: SampleReading, options: ScanOptions) -> FileCheck:
 
 
 def _small(
-    reading: LogReading | SampleReading,
+    reading: ListReading,
     what: str,
     shown: tuple[ShownEntry, ...],
     times: Sequence[int],

@@ -10,6 +10,7 @@ from excursions.detect.tuning import tuned
 from excursions.errors import ExcursionsError
 from excursions.pipeline.inputs import samples_by_point
 from excursions.plant import Plant
+from excursions.read.logs.gathered import ListReading
 from excursions.read.logs.log import LogReading, check_entries
 from excursions.read.logs.samples import SampleReading
 from excursions.records import CalibrationEntry, Decision, LabSample
@@ -50,7 +51,7 @@ def evidence_of(
     cleanings = [row for log in logs for row in log.cleanings]
     plant, sat = with_logs(plant, (row for log in logs for row in log.installations), entries, cleanings)
     laboratory, taken, strange = samples_by_point(samples, plant, usual)
-    every: tuple[LogReading | SampleReading, ...] = (*logs, *samples)
+    every: tuple[ListReading, ...] = (*logs, *samples)
     evidence = Evidence(
         plant=plant,
         entries=entries,

@@ -22,6 +22,7 @@ from excursions.errors import ExcursionsError
 from excursions.pipeline.options import ScanOptions
 from excursions.pipeline.point import PointCounts
 from excursions.read import FileReport, Reading
+from excursions.read.logs.gathered import ListReading
 from excursions.read.logs.log import LogReading
 from excursions.read.logs.samples import SampleReading
 from excursions.read.sorting import Inputs
@@ -88,7 +89,7 @@ def run_facts(
     }
 
 
-def _list_rows(readings: Sequence[LogReading | SampleReading]) -> dict[str, int]:
+def _list_rows(readings: Sequence[ListReading]) -> dict[str, int]:
     """Rows of calibration logs and laboratory samples: read == used + refused."""
     return {
         "read": sum(reading.rows for reading in readings),
@@ -117,7 +118,7 @@ def _digests(inputs: Mapping[str, object]) -> list[str]:
     return [str(file["sha256"]) for row in rows for file in cast("list[dict[str, object]]", row)]
 
 
-def _log_facts(reading: LogReading | SampleReading) -> dict[str, object]:
+def _log_facts(reading: ListReading) -> dict[str, object]:
     return {
         "path": str(reading.path),
         "sha256": reading.sha256,

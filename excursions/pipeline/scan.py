@@ -22,6 +22,7 @@ from excursions.pipeline.point import Closeup as Closeup
 from excursions.pipeline.run import Progress, quiet
 from excursions.plant import Plant
 from excursions.read import Reading
+from excursions.read.logs.gathered import ListReading
 from excursions.read.logs.log import LogReading, read_calibrations
 from excursions.read.logs.names import settle_log, settle_samples
 from excursions.read.logs.samples import SampleReading, read_samples
@@ -208,9 +209,7 @@ def read_all(inputs: Inputs, options: ScanOptions, engine: Engine, progress: Pro
     )
 
 
-def unmatched_columns(
-    columns: Mapping[str, str], readings: Sequence[LogReading | SampleReading]
-) -> list[ExcursionsError]:
+def unmatched_columns(columns: Mapping[str, str], readings: Sequence[ListReading]) -> list[ExcursionsError]:
     """A fault for each column that was named and that no log or list has."""
     headers = {
         " ".join(header.casefold().split()): header

@@ -3,14 +3,35 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from pathlib import Path
+
+import polars as pl
 
 from excursions.errors import ExcursionsError
 from excursions.read.logs.cells import Row
 from excursions.read.logs.moments import Moments
 from excursions.read.logs.table import LogTable, row_times
-from excursions.read.model import ReadOptions
+from excursions.read.model import REFUSED_SCHEMA, ReadOptions
 from excursions.read.text.numbers import decimal_comma
 from excursions.records import Decision
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ListReading:
+    """What is told of a list that was read, whatever its rows are: rows == used + refused rows.
+
+    refused: a row each, with the reason; problems: cells that could not be read, and what keeps the whole file from
+    being used; headers: of all its tables.
+    """
+
+    path: Path
+    sha256: str = ""
+    refused: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=REFUSED_SCHEMA))
+    decisions: tuple[Decision, ...] = ()
+    problems: tuple[ExcursionsError, ...] = ()
+    rows: int = 0
+    used: int = 0
+    headers: tuple[str, ...] = ()
 
 
 @dataclass(kw_only=True)

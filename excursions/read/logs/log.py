@@ -17,7 +17,7 @@ from excursions.read.logs.entries import entries_of, merge
 from excursions.read.logs.facts import Facts
 from excursions.read.logs.figures import unit_of_column
 from excursions.read.logs.forms import find_log, parted
-from excursions.read.logs.gathered import Gathered
+from excursions.read.logs.gathered import Gathered, ListReading
 from excursions.read.logs.moments import Moments
 from excursions.read.logs.rowreader import RowReader
 from excursions.read.logs.shaping import (
@@ -47,24 +47,16 @@ from excursions.records import CalibrationEntry, Decision
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class LogReading:
-    """A calibration log as read: rows == used + refused rows.
+class LogReading(ListReading):
+    """A calibration log as read.
 
     entries in the order of the file; cleanings: rows that record one, which has no figures by its nature; installations
     from rows that record a swap; problems: cells that could not be read, and what keeps the whole file from being used.
     """
 
-    path: Path
-    sha256: str = ""
     entries: tuple[CalibrationEntry, ...] = ()
     cleanings: tuple[CalibrationEntry, ...] = ()
     installations: tuple[Installation, ...] = ()
-    refused: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=REFUSED_SCHEMA))
-    decisions: tuple[Decision, ...] = ()
-    problems: tuple[ExcursionsError, ...] = ()
-    rows: int = 0
-    used: int = 0
-    headers: tuple[str, ...] = ()
 
 
 @dataclass(kw_only=True)
