@@ -68,7 +68,7 @@ def _is_clock(row: Row, column: int) -> bool:
     return column < len(row.cells) and clock_shape_of(row.cells[column].strip()) is not None
 
 
-_YEARLESS = r"^(\d{1,2}\.\d{1,2}\.|\d{1,2}\.? [^\W\d]{3,12}\.?)((?:,? +|T)\d{1,2}[:.]\d{2}.*)?$"
+_YEARLESS = r"^(\d{1,2}\.\d{1,2}\.|\d{1,2}\.?[ -][^\W\d]{3,12}\.?)((?:,? +|T)\d{1,2}[:.]\d{2}.*)?$"
 _YEAR = re.compile(r"(?<![\d.,])20\d\d(?![\d.,]*\d)")
 _NEW_YEAR = (12, 1)
 
@@ -80,11 +80,11 @@ def is_yearless(text: str) -> bool:
 
 def _with_year(text: str, year: str) -> str:
     match = re.match(_YEARLESS, text)
-    return (
-        f"{match[1]}{'' if match[1].endswith('.') and match[1][:-1].count('.') else ' '}{year}{match[2] or ''}"
-        if match
-        else text
-    )
+    if match is None:
+        return text
+    numbered = match[1].endswith(".") and match[1][:-1].count(".")
+    between = "" if numbered else "-" if "-" in match[1] else " "
+    return f"{match[1]}{between}{year}{match[2] or ''}"
 
 
 def named_year(table: Table, name: str, title: str) -> tuple[BlockTable, Decision] | None:
