@@ -14,9 +14,10 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from excursions import clock
+from excursions.clock import NS_PER_DAY
 from excursions.conclusions import Levels
 from excursions.digits import DEGREE, number, of_a_move, written
-from excursions.kinds import KINDS, MOVES
+from excursions.kinds import GRADUAL, KINDS, MOVES
 from excursions.link.ageing import Ageing, learn
 from excursions.link.beliefs import Beliefs, updated
 from excursions.link.candidates import Cause, causes
@@ -36,7 +37,7 @@ from excursions.link.renewed import came_back
 from excursions.link.undone import undone
 from excursions.measurands import MEASURANDS
 from excursions.plant import Plant
-from excursions.records import MISJUDGED, Event, FloatArray, Link, Shift
+from excursions.records import MISJUDGED, SHOWED_IT, Event, FloatArray, Link, Shift
 
 # A shift between calibrations with a likelier-than-this damage in between teaches nothing about ageing.
 _DISTURBED = 0.3
@@ -116,7 +117,8 @@ def weigh(
         beliefs = updated(told, beliefs)
         found = [causes(span, plant, levels, beliefs) for span in spans]
     alone = [
-        unexplained(weigh_sets(span, rows, ageing, beliefs)) for span, rows in zip(spans, found, strict=True)
+        unexplained(weigh_sets(span, rows, ageing, beliefs), _since_the_start(span, rows))
+        for span, rows in zip(spans, found, strict=True)
     ]
     weighed = tuple(
         Weighed(
@@ -127,6 +129,20 @@ def weigh(
         for span, rows, ways in zip(spans, found, undone(spans, alone, ageing), strict=True)
     )
     return Weighing(weighed=weighed, ageing=ageing, beliefs=beliefs)
+
+
+_WITH_IT_NS = NS_PER_DAY  # an error that samples show from within a day of a calibration on came with it (cp)
+
+
+def _since_the_start(span: Interval, rows: Sequence[Cause]) -> list[int]:
+    """Causes that are no other explanation than a calibration that was off at the start: an error that samples show since then."""
+    return [
+        i
+        for i, cause in enumerate(rows)
+        if cause.event.kind in GRADUAL
+        and 0 <= cause.event.start - span.start <= _WITH_IT_NS
+        and any(witness.said == SHOWED_IT for witness in cause.event.witnesses)
+    ]
 
 
 def _likely(rows: Sequence[Cause]) -> bool:

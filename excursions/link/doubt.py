@@ -24,7 +24,7 @@ from excursions.link.beliefs import Beliefs
 from excursions.link.candidates import causes, with_chances
 from excursions.link.effects import believed_chance
 from excursions.link.in_use import InUse, owner_name, transmitters
-from excursions.link.intervals import intervals, is_of
+from excursions.link.intervals import intervals, is_of, newest
 from excursions.link.pins import Samples, off_at_last, pins_of
 from excursions.link.posterior import posterior, weigh_sets
 from excursions.link.shape import OPENS_AT, Span, is_off_at_first, off_at_first, span_of, window
@@ -123,7 +123,11 @@ def doubt_windows(
         plant=plant,
         transmitters=transmitters(calibrations, plant, kept),
     )
-    closed = [window for one in done.weighed for window in _closed(one, known)]
+    closed = [
+        window
+        for one, alone in zip(done.weighed, newest([one.interval for one in done.weighed]), strict=True)
+        for window in _closed(one, known if alone else replace(known, samples={}), sampled=alone)
+    ]
     # An event between two calibrations that were compared has been looked at.
     looked_at = {
         e.id
@@ -160,8 +164,11 @@ def _said(made: Doubt, span: Span, setting: InUse) -> Doubt:
     )
 
 
-def _closed(weighed: Weighed, known: _Known) -> Iterator[Doubt]:
-    """Windows of one interval, one for each place the probe stood at, when its closing calibration found it off."""
+def _closed(weighed: Weighed, known: _Known, *, sampled: bool) -> Iterator[Doubt]:
+    """Windows of one interval, one for each place the probe stood at, when its closing calibration found it off.
+
+    sampled : whether what samples say of the time is told with it, once of all intervals with the same end
+    """
     interval = weighed.interval
     first = interval.shifts[0]
     setting = known.set_at(owner_of(first), first.start)
@@ -175,7 +182,7 @@ def _closed(weighed: Weighed, known: _Known) -> Iterator[Doubt]:
         tolerance = point.doubted_at(span.level)
         began = off_at_first(span) if setting.stays_off else 0.0
         off = max(abs(error), abs(began)) > tolerance
-        shown = _sampled(interval.events, point)
+        shown = _sampled(interval.events, point) if sampled else ()
         if not math.isfinite(error) or not (off or shown):
             continue
         where = f" at {first.point}" if point.name != first.point else ""

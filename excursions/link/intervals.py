@@ -71,3 +71,12 @@ def intervals(shifts: Sequence[Shift], events: Sequence[Event]) -> tuple[Interva
         )
         made.append(Interval(shifts=tuple(rows), events=tuple(inside)))
     return tuple(made)
+
+
+def newest(spans: Sequence[Interval]) -> list[bool]:
+    """Whether each interval is the last one of its probe up to its end: a one-point calibration parts that of the zero, not of the slope."""
+    last: dict[tuple[str, int], int] = {}
+    owners = [(owner_of(span.shifts[0]), span.end) for span in spans]
+    for owner, span in zip(owners, spans, strict=True):
+        last[owner] = max(last.get(owner, span.start), span.start)
+    return [span.start == last[owner] for owner, span in zip(owners, spans, strict=True)]

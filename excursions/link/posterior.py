@@ -222,9 +222,9 @@ def seen_in(interval: Interval, causes: Sequence[Cause], weights: Weights) -> Se
     )
 
 
-def unexplained(weights: Weights) -> float:
-    """Chance that something acted that is not in the record."""
-    return float(_acted(weights)[weights.columns - 2])
+def unexplained(weights: Weights, besides: Sequence[int] = ()) -> float:
+    """Chance that something acted that is not in the record, or one of some causes (columns)."""
+    return min(float(_acted(weights)[[weights.columns - 2, *besides]].sum()), 1.0)
 
 
 def _share_of(source: str, weights: Weights) -> float:

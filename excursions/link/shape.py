@@ -152,7 +152,7 @@ def window(span: Span, seen: Posterior, reason: str) -> Doubt | None:
     weight = agreed.weight if agreed else np.full(len(seen.contribution), 1.0 / len(seen.contribution))
     everywhere = _with_samples(span, seen, agreed, grid)
     outside = weight @ (np.abs(everywhere) > span.tolerance(grid))
-    if not (outside >= OPENS_AT).any():
+    if not (outside >= OPENS_AT).any():  # what came at the work itself spoilt no reading before it
         return None
     lead = _lead(span, seen)
     opens, about = _opening(span, grid, outside, lead)

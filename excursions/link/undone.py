@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from excursions.clock import NS_PER_S
 from excursions.link.ageing import Ageing, key_of, owner_of
 from excursions.link.effects import Variant
 from excursions.link.intervals import Interval
@@ -44,7 +45,7 @@ def undone(
         ends, begins = spans[pair.earlier], spans[pair.later]
         opposite = {key_of(a): b for a, b in pair.shifts}
         made[pair.earlier].append(
-            _way(ends, opposite, unexplained[pair.later], ends.end + 1, ENDED_OFF, ageing)
+            _way(ends, opposite, unexplained[pair.later], ends.end + NS_PER_S, ENDED_OFF, ageing)
         )
         opposite = {key_of(b): a for a, b in pair.shifts}
         made[pair.later].append(

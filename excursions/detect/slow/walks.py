@@ -15,7 +15,7 @@ import numpy as np
 from scipy.special import stdtr
 
 from excursions.clock import NS_PER_DAY
-from excursions.detect.evidence.laboratory import FEWEST, disagreements, sample_errors
+from excursions.detect.evidence.laboratory import FEWEST, Disagreement, disagreements, sample_errors
 from excursions.detect.evidence.unmoved import unmoved_neighbour
 from excursions.detect.evidence.votes import outvoted
 from excursions.detect.series.scan import FREEDOM, SUSPICION, changes_among
@@ -321,6 +321,7 @@ def _by_samples(record: Record, survey: Survey) -> list[Walk]:
                 lo=max(
                     int(pieces.block[window[begin]]) if inner and end > begin else lo,
                     found[-1].hi if found else 0,  # before that they agreed again
+                    _set_between(record, survey, one),
                 ),
                 hi=hi,
                 before=float(survey.blocks.level[lo]),
@@ -333,6 +334,15 @@ def _by_samples(record: Record, survey: Survey) -> list[Walk]:
             )
         )
     return found
+
+
+def _set_between(record: Record, survey: Survey, one: Disagreement) -> int:
+    """Block after the last calibration between the sample that agreed and the first that did not; 0 without one.
+
+    An error that was there before it was put right by it, so that this one came with it or after it.
+    """
+    entered = [when for when in record.plant.noted_at(record.point.name) if one.before < when < one.start]
+    return survey.blocks.at(max(entered)) + 1 if entered else 0
 
 
 def _straight(survey: Survey, series: FloatArray, name: str) -> list[Walk]:

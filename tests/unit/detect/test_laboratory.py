@@ -145,3 +145,19 @@ def test_a_walk_does_not_begin_while_samples_agree_for_long() -> None:
     assert _contradicted(walk, [parted], every_four)
     assert not _contradicted(walk, [parted], every_four[every_four > 38])  # no sample says that they agreed
     assert not _contradicted(replace(walk, lo=20), [parted], every_four)
+
+
+def test_an_error_that_samples_show_after_a_calibration_did_not_begin_before_it() -> None:
+    """Right on day 42, set wrong on day 46, off on day 49: the four days before it were as right as those before them."""
+    wrong = T0 + 46 * NS_PER_DAY
+    begun: dict[bool, list[int]] = {False: [], True: []}
+    for seed in range(4):
+        record, _ = sampled(seed)
+        assert record.value is not None
+        value = record.value.value + 12.0 * (record.value.time >= wrong)
+        record = replace(record, value=replace(record.value, value=value))
+        entered = replace(record, plant=replace(record.plant, noted=((record.point.name, wrong),)))
+        for noted, asked in ((False, record), (True, entered)):
+            begun[noted] += [e.start for e in detect_drift(asked) if e.kind == "drift" and e.size > 6]
+    assert min(begun[False]) < wrong  # where the log says nothing
+    assert min(begun[True]) >= wrong

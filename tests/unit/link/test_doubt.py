@@ -519,3 +519,15 @@ def test_readings_in_standards_bear_out_or_refute_what_came_before_the_first_cal
     assert error_at(at(45.0), one)[0] == pytest.approx(-0.4, abs=0.05)
     assert band_at(at(45.0), one)[0] < 0.1
     assert windows([], [step], first_look(7.0, "relative"), ph=level(7.0)) == ()
+
+
+def test_samples_are_told_once_where_a_one_point_calibration_parts_the_interval_of_the_zero_alone() -> None:
+    """The slope goes on from day 0, the zero from day 30: what samples show since then is no error of the days before."""
+    slope = shift(-0.1, parameter="slope", u=0.6, end=60)
+    zero = shift(-0.3, start=30, end=60)
+    seen = Witness(words="laboratory samples show it", source=LABORATORY, said=SHOWED_IT)
+    drift = event("drift", 31, 0.3, length_h=24, witnesses=(seen,))
+    day = np.arange(33, 60, 4)
+    told = windows([slope, zero], [drift], ph=level(7.0), samples={"ph": (day * DAY, np.full(day.size, 6.7))})
+    assert all(one.start >= 30 * DAY for one in told)
+    assert len(told) == 1

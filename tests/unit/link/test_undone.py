@@ -13,14 +13,18 @@ from excursions.records import MISJUDGED, SET_WRONG, Event, Link, Shift
 from excursions.report.wording import doubt_sentence
 from tests.unit.link.builders import DAY, PLANT, calibration, event, level, shift
 
-LEVELS = {"ph": level(8.0)}
+BEGIN = 20_000  # days since 1970, where nanoseconds are no longer whole in a float
+LINE = level(8.0)
+LEVELS = {"ph": replace(LINE, time=LINE.time + BEGIN * DAY)}
 
 
 def there_and_back(there: float, back: float) -> list[Shift]:
     """The zero over two intervals, and a slope that stays."""
-    second = replace(shift(back, start=30, end=60), before=7.0 + there, after=7.0 + there + back)
-    slopes = [shift(0.0, parameter="slope", u=0.6, start=s, end=s + 30) for s in (0, 30)]
-    return [shift(there), second, *slopes]
+    second = replace(
+        shift(back, start=BEGIN + 30, end=BEGIN + 60), before=7.0 + there, after=7.0 + there + back
+    )
+    slopes = [shift(0.0, parameter="slope", u=0.6, start=s, end=s + 30) for s in (BEGIN, BEGIN + 30)]
+    return [shift(there, start=BEGIN, end=BEGIN + 30), second, *slopes]
 
 
 def first(found: list[Shift], *events: Event) -> list[Link]:
@@ -34,8 +38,8 @@ def test_equal_and_opposite_shifts_are_laid_to_the_calibration_between(size: flo
     there, back = first(there_and_back(size, -size + 0.01))
     assert (there.cause, back.cause) == (MISJUDGED, MISJUDGED)
     assert min(there.probability, back.probability) > 0.8
-    assert there.reasons[0].startswith("the next calibration took it back: that of 31 Jan was off itself")
-    assert back.reasons[0].startswith("takes back what the calibration of 31 Jan found and set")
+    assert there.reasons[0].startswith("the next calibration took it back: that of 3 Nov was off itself")
+    assert back.reasons[0].startswith("takes back what the calibration of 3 Nov found and set")
 
 
 @pytest.mark.parametrize(("there", "back"), [(0.4, -0.2), (0.2, -0.4), (0.3, 0.3)])
@@ -45,14 +49,16 @@ def test_shifts_that_do_not_cancel_are_not(there: float, back: float) -> None:
 
 def test_a_step_that_explains_the_first_of_them_is_its_cause() -> None:
     """Then the second one has nothing to take back that was not there."""
-    there, back = first(there_and_back(0.3, -0.3), event("step", 12, -0.3))
+    there, back = first(there_and_back(0.3, -0.3), event("step", BEGIN + 12, -0.3))
     assert there.cause == "event"
     assert back.cause == "unrecorded"
 
 
 def test_two_steps_there_and_back_keep_both_their_causes() -> None:
     found = there_and_back(0.3, -0.3)
-    assert {k.cause for k in first(found, event("step", 12, -0.3), event("step", 45, 0.3))} == {"event"}
+    assert {
+        k.cause for k in first(found, event("step", BEGIN + 12, -0.3), event("step", BEGIN + 45, 0.3))
+    } == {"event"}
 
 
 def test_what_a_cleaning_took_off_was_there() -> None:
@@ -63,11 +69,15 @@ def test_what_a_cleaning_took_off_was_there() -> None:
 def test_readings_before_it_are_right_and_those_after_it_wrong_from_its_first_minute() -> None:
     found = there_and_back(0.3, -0.3)
     entries = [
-        calibration(0, left={"slope": 99.0, "zero_point": 7.0}),
-        calibration(30, found={"slope": 99.0, "zero_point": 7.3}, left={"slope": 99.0, "zero_point": 7.3}),
-        calibration(60, found={"slope": 99.0, "zero_point": 7.0}, left={"slope": 99.0, "zero_point": 7.0}),
+        calibration(BEGIN, left={"slope": 99.0, "zero_point": 7.0}),
+        calibration(
+            BEGIN + 30, found={"slope": 99.0, "zero_point": 7.3}, left={"slope": 99.0, "zero_point": 7.3}
+        ),
+        calibration(
+            BEGIN + 60, found={"slope": 99.0, "zero_point": 7.0}, left={"slope": 99.0, "zero_point": 7.0}
+        ),
     ]
     (only,) = doubt_windows(found, [], entries, LEVELS, PLANT)
-    assert (only.start, only.end, only.basis) == (30 * DAY, 60 * DAY, SET_WRONG)
-    assert error_at(np.array([31, 59]) * DAY, only) == pytest.approx([0.3, 0.3], abs=0.03)
+    assert (only.start, only.end, only.basis) == ((BEGIN + 30) * DAY, (BEGIN + 60) * DAY, SET_WRONG)
+    assert error_at(np.array([BEGIN + 31, BEGIN + 59]) * DAY, only) == pytest.approx([0.3, 0.3], abs=0.03)
     assert "a calibration that was itself off" in doubt_sentence(only, "pH", ZoneInfo("UTC"))
