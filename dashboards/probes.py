@@ -17,7 +17,8 @@ from dashboards.content.probe import (
 from dashboards.content.probe_list import probe_lines
 from dashboards.content.run import RunFacts, run_content
 from dashboards.figures.exposure import exposure_spec
-from dashboards.figures.probe_life import days_of, life_picture, life_spec, record_ends, unseen
+from dashboards.figures.probe_life import days_of, life_spec, record_ends, unseen
+from dashboards.figures.probe_sheet import life_picture
 from dashboards.markup import rendered
 from dashboards.panels import PROBE
 from dashboards.panels.panel import embedded_figure, sections

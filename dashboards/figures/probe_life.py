@@ -8,9 +8,8 @@ from dataclasses import dataclass
 from typing import cast
 
 import numpy as np
-from markupsafe import Markup, escape
 
-from dashboards.figures.drawing import Box, curve
+from dashboards.figures.drawing import with_unit
 from dashboards.figures.spec import Spec, broken, label, note, stamp
 from dashboards.look import axis, base_layout, date_axis
 from dashboards.wording import PARAMETER_WORDS, Reader, capital
@@ -83,8 +82,8 @@ def life_spec(life: ProbeLife, found: Found, reader: Reader, ends: tuple[int, in
     """
     points, tracks, days = life.points, life.tracks[:MOST_TRACKS], days_of(life, found)
     titles = ["Where it sat; violet: calibrations"]
-    titles += [_heat_title(life, reader)] * days.warm + ["Ageing dose so far"] * days.aged
-    titles += [_track_title(t) for t in tracks]
+    titles += [heat_title(life, reader)] * days.warm + ["Ageing dose so far"] * days.aged
+    titles += [track_title(t) for t in tracks]
     heights = [max(LANE * len(points), LANE), *([PANEL] * (len(titles) - 1))]
     total = sum(heights) + GAP * (len(heights) - 1)
     layout: Spec = base_layout(total + 90)
@@ -162,7 +161,7 @@ def _heat(life: ProbeLife, days: Days, layout: Spec, reader: Reader, ends: tuple
     """Daily peaks against the ratings of the last stay, and exposures with what the sampling could hide."""
     unit = label(reader.unit("degC"))
     layout["yaxis2"] |= {"ticksuffix": f" {unit}"}
-    for level in _ratings(life):
+    for level in ratings_of(life):
         at = float(reader.level(np.array([level]), "degC")[0])
         _limit_line(layout, 1, at, ends, "", "@heat")
     wall = reader.wall(days.time)
@@ -194,23 +193,25 @@ def _dose(days: Days, n: int, layout: Spec, reader: Reader) -> Spec:
     }  # fmt: skip
 
 
-def _ratings(life: ProbeLife) -> tuple[float, ...]:
+def ratings_of(life: ProbeLife) -> tuple[float, ...]:
     """The ratings of the last stay [degC]."""
     if not life.stays:
         return ()
     return life.stays[-1].ratings.continuous_degc, life.stays[-1].ratings.sterilisation_degc
 
 
-def _heat_title(life: ProbeLife, reader: Reader) -> str:
-    shown = [reader.amount(level, "degC", 1.0) for level in _ratings(life)]
+def heat_title(life: ProbeLife, reader: Reader) -> str:
+    """What the panel of heat holds, with the ratings of the last stay."""
+    shown = [reader.amount(level, "degC", 1.0) for level in ratings_of(life)]
     if not shown:
         return "Highest of each day"
     assumed = ", assumed" if life.stays[-1].ratings.assumed else ""
     return f"Highest of each day; dashed: rated {shown[0]}, steam {shown[1]}{assumed}"
 
 
-def _track_title(track: Track) -> str:
-    words = capital(PARAMETER_WORDS.get(track.parameter, track.parameter.replace("_", " ")))
+def track_title(track: Track, unit: str = "") -> str:
+    """The parameter, with its unit where the scale does not have it, and whose limits are drawn with it."""
+    words = capital(with_unit(PARAMETER_WORDS.get(track.parameter, track.parameter.replace("_", " ")), unit))
     return f"{words}; {track.limits.source}" if track.limits else words
 
 
@@ -269,43 +270,6 @@ def _limit_line(layout: Spec, n: int, at: float, ends: tuple[str, str], words: s
     layout["annotations"].append(
         note(label(words), ink=ink, x=ends[0], y=at, yref=_axis(n), xanchor="left", yanchor="middle")
     )  # fmt: skip
-
-
-# --- on paper and before any script ------------------------------------------------------------------
-
-
-def life_picture(life: ProbeLife, found: Found, reader: Reader, ends: tuple[int, int], words: str) -> Markup:
-    """Stays and daily peaks as a drawing that needs no script."""
-    days = days_of(life, found)
-    lanes = len(life.points)
-    width, left, top = 1000, 110, 20 + 24 * lanes
-    seen = days.peak[np.isfinite(days.peak)]
-    if not seen.size:
-        return Markup('<p class="nothing">No temperature of this probe was recorded.</p>')
-    ratings = life.stays[-1].ratings
-    low, high = min(float(seen.min()), 0.0), max(float(seen.max()), ratings.sterilisation_degc) * 1.06
-    box = Box(left=left, top=top, width=width - left - 8, height=150, start=ends[0], end=max(ends[1], ends[0] + 1), low=low, high=high)  # fmt: skip
-    parts = [f'<path class="heat" d="{curve(days.time, days.peak, box, budget=800)}"/>']
-    for words_, level in (
-        ("continuous", ratings.continuous_degc),
-        ("sterilisation", ratings.sterilisation_degc),
-    ):
-        y = float(box.y(np.array([level]))[0])
-        parts.append(f'<path class="heat faint" d="M{left} {y:.0f}H{width - 8}"/><text x="{left + 4}" y="{y - 4:.0f}">rated {escape(reader.amount(level, "degC"))} {words_}</text>')  # fmt: skip
-    for lane, point in enumerate(life.points):
-        y = 16 + 24 * lane
-        parts.append(f'<text class="end" x="{left - 8}" y="{y + 4}">{escape(point[:14])}</text>')
-        for stay in life.stays:
-            if stay.point == point:
-                x0, x1 = box.x(np.array([stay.start, stay.end], np.int64)).tolist()
-                parts.append(f'<path class="stay" d="M{x0:.0f} {y}H{x1:.0f}"/>')
-    parts += [_tick(ends[0], box, reader, "start"), _tick(ends[1], box, reader, "end")]
-    return Markup(f'<svg class="sheet" viewBox="0 0 {width} {top + 176}" role="img" aria-label="{escape(words)}">{"".join(parts)}</svg>')  # fmt: skip
-
-
-def _tick(instant: int, box: Box, reader: Reader, anchor: str) -> str:
-    x = float(box.x(np.array([instant], np.int64))[0])
-    return f'<text class="{anchor}" x="{x:.0f}" y="{box.top + box.height + 20:.0f}">{escape(reader.date(instant))}</text>'
 
 
 def record_ends(found: Found) -> tuple[int, int]:

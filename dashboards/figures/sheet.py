@@ -156,12 +156,12 @@ def _panel(
     shades = "".join(_sheet_shade(doubt, box) for doubt in doubts)
     lines = "".join(
         f'<path class="grid" d="M{SHEET_LEFT} {y:.1f}H{SHEET_WIDTH - 4}"/><text class="end" x="{SHEET_LEFT - 6}" y="{y + 4:.1f}">{escape(text)}</text>'
-        for text, y in _scale(box)
+        for text, y in round_values(box)
     )
     return (
         f'{shades}{lines}<text x="0" y="{top - 6:.0f}">{escape(title_words)}</text>'
         f'<path class="{"heat" if trace.name == "temperature" else "reading"}" d="{curve(trace.time, value, box, budget=1_400, whole=False)}"/>'
-        f"{''.join(_corrected_path(level, box) for level in levels)}{_bars(bars, box)}{_rings(rings, box)}"
+        f"{''.join(_corrected_path(level, box) for level in levels)}{_bars(bars, box)}{rings_path(rings, box)}"
     )
 
 
@@ -210,7 +210,7 @@ def _bars(found: Sequence[FoundShift], box: Box) -> str:
     return f'<path class="shift" d="{"".join(made)}"/>' if made else ""
 
 
-def _rings(rings: Sequence[tuple[int, float]], box: Box) -> str:
+def rings_path(rings: Sequence[tuple[int, float]], box: Box) -> str:
     """Laboratory samples on the scale; a circle as a path, which keeps its line where the drawing is stretched."""
     made = []
     for time, value in rings:
@@ -228,7 +228,7 @@ def _sheet_shade(doubt: Doubt, box: Box) -> str:
     return f'<path class="doubt" d="M{left:.1f} {box.top:.1f}H{right:.1f}V{box.top + box.height:.1f}H{left:.1f}Z"/>'
 
 
-def _scale(box: Box) -> list[tuple[str, float]]:
+def round_values(box: Box) -> list[tuple[str, float]]:
     """Three or four round values on the scale."""
     step = round_step((box.high - box.low) / 3.5)
     first = np.ceil(box.low / step) * step

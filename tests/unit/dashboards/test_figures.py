@@ -22,6 +22,7 @@ from dashboards.figures.moment import moment_drawing
 from dashboards.figures.pack import pack_spec, unpack_array
 from dashboards.figures.point import PointMarks, point_spec
 from dashboards.figures.probe_life import days_of, life_spec, record_ends, unseen
+from dashboards.figures.probe_sheet import life_picture
 from dashboards.figures.ratings import rated_stretches
 from dashboards.figures.sheet import round_step, sheet_picture
 from dashboards.figures.spec import label
@@ -508,6 +509,21 @@ def test_the_life_of_a_probe_without_a_temperature_says_so_and_draws_no_empty_pa
     }  # fmt: skip
     assert not any(t.startswith("Highest") for t in titles_of(life, cold))
     assert unseen(life, days_of(life, cold)).startswith("No temperature of it was recorded")
+
+
+def test_paper_shows_the_same_panels_of_a_life_as_the_figure(result: ScanResult) -> None:
+    """A print of a probe told its dose, slope and zero in tables only."""
+    compared = 0
+    for life in probe_lives(result):
+        found = {f.point.name: f for f in result.points}
+        drawn = life_picture(life, found, READER, record_ends(found), "")
+        for title in titles_of(life, found)[1:]:
+            words = title.partition("; ")[0].partition(", ")[0].replace("&nbsp;", " ")
+            assert words in str(drawn).replace("\u00a0", " ")
+            compared += 1
+        assert str(drawn).count('class="mark"') == len(life.tracks[:3])
+        assert "nan" not in str(drawn)
+    assert compared > 3
 
 
 def test_bars_of_uncertainty_stay_on_their_panel(result: ScanResult) -> None:
