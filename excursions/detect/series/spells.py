@@ -20,6 +20,7 @@ FEWEST_ROUNDS = 4  # days (weeks) of record before a daily (weekly) pattern is b
 FEWEST_ON_LINE, FEWEST_LINES = 4, 8
 MOVES, SMALLEST = 50_000, 0.02  # changes looked at, and the share of them that is smaller than a count
 NEAR_END, SELDOM = 0.15, 0.95  # of a silence; share of a record's intervals that are shorter
+INTERRUPTED = 0.1  # share of their lengths that may lie between two stretches of one standstill
 SLOWEST_CLOCK = 0.02  # a quiet hour still counts for this share of a usual one
 
 
@@ -40,6 +41,11 @@ class Spells:
         return Spells(
             first=self.first[index], last=self.last[index], level=self.level[index], held_s=self.held_s[index]
         )
+
+
+NO_SPELLS = Spells(
+    first=np.empty(0, np.int64), last=np.empty(0, np.int64), level=np.empty(0), held_s=np.empty(0)
+)
 
 
 def covered_s(live: Live, *, thinned: bool, beside: TimeArray | None = None) -> FloatArray:
@@ -98,23 +104,42 @@ def unchanged(live: Live, covered: FloatArray, *, held_between: bool) -> Spells:
 
 
 def nearly_still(bins: Bins, covered: FloatArray, *, band: float) -> Spells:
-    """Runs of whole bins within `band`, together within twice the band."""
+    """Runs of whole bins within `band`, together within twice the band; those that a moment parts are one."""
     middle = (bins.low + bins.high) / 2
     quiet = bins.high - bins.low <= band * (1 + 1e-9)
     joined = quiet & np.roll(quiet, 1) & (np.abs(np.diff(middle, prepend=np.nan)) <= band)
     start = np.flatnonzero(quiet & ~joined)
     if not start.size:
-        none = np.empty(0, dtype=np.int64)
-        return Spells(first=none, last=none, level=none.astype(float), held_s=none.astype(float))
+        return NO_SPELLS
     edge = np.flatnonzero(~joined)
     stop = np.append(edge, len(bins))[np.searchsorted(edge, start, side="right")]
     low, high = _extremes(bins, start, stop)
     keep = (high - low <= 2 * band * (1 + 1e-9)) & (bins.first[stop] > bins.first[start])
-    first = bins.first[start[keep]]
-    last = bins.first[stop[keep]] - 1
-    return Spells(
-        first=first, last=last, level=(low[keep] + high[keep]) / 2, held_s=covered[last] - covered[first]
-    )
+    if not keep.any():
+        return NO_SPELLS
+    start, stop = _across_moments(bins, start[keep], stop[keep], band)
+    low, high = _extremes(bins, start, stop)
+    first, last = bins.first[start], bins.first[stop] - 1
+    return Spells(first=first, last=last, level=(low + high) / 2, held_s=covered[last] - covered[first])
+
+
+def _across_moments(
+    bins: Bins, start: IndexArray, stop: IndexArray, band: float
+) -> tuple[IndexArray, IndexArray]:
+    """Runs [start, stop) of bins (k,), those in a row joined that short interruptions part and that keep to one level.
+
+    A slow sway as wide as the band cuts one long rest into pieces, each of which would then speak for the others being a habit.
+    """
+    long = stop - start
+    apart = start[1:] - stop[:-1] > INTERRUPTED * (long[1:] + long[:-1])
+    begin = np.flatnonzero(np.append(True, apart))
+    end = np.append(begin[1:], start.size) - 1
+    low, high = _extremes(bins, start[begin], stop[end])
+    one = high - low <= 2 * 2 * band * (1 + 1e-9)  # twice what a run may span
+    inside = np.repeat(one, end - begin + 1)
+    head, tail = np.zeros(start.size, np.bool_), np.zeros(start.size, np.bool_)
+    head[begin], tail[end] = True, True
+    return start[head | ~inside], stop[tail | ~inside]
 
 
 def grown(spells: Spells, live: Live, covered: FloatArray) -> Spells:

@@ -27,7 +27,7 @@ from excursions.detect.evidence.origin import (
     weigh,
     words_of,
 )
-from excursions.detect.series.spells import SLOWEST_CLOCK, Spells, grown
+from excursions.detect.series.spells import INTERRUPTED, SLOWEST_CLOCK, Spells, grown
 from excursions.detect.series.stillness import Stillness, least_width, stillness
 from excursions.detect.series.survey import Survey, survey_of
 from excursions.detect.series.tails import expected_as_large, outlying, size_of
@@ -47,7 +47,6 @@ from excursions.digits import chance_text, written
 from excursions.ranks import quantile
 from excursions.records import BoolArray, Event, IndexArray, Record
 
-INTERRUPTED = 0.1  # share of their lengths that may lie between two stretches of one standstill
 LONGER = 1.3  # a nearly still spell takes the place of the exactly still ones in it when so much longer
 NEAR_BINS = 4  # shorter near-still spells are left to chance
 MOSTLY = 0.5  # a signal that stands still for more than half of its record has nothing to be compared with

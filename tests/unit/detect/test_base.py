@@ -184,6 +184,27 @@ def test_nearly_still_blocks_join_only_at_the_same_level() -> None:
     assert np.round(spells.level, 1).tolist() == [3.0, 5.0]
 
 
+def test_a_rest_that_is_jolted_is_one_spell_and_not_two_habits() -> None:
+    sway = 3.0 + 0.008 * np.sin(np.arange(1_800) / 200)
+    sway[900] += 0.02
+    value = np.concatenate([level(600, 0.0, 1.0, 1), sway, level(600, 0.0, 1.0, 2)])
+    signal = make_signal(value)
+    live = live_samples(signal, all_measuring(signal))
+    blocks = make_blocks(live, width=30 * MINUTE)
+    spells = nearly_still(blocks, covered_s(live, thinned=False), band=0.01)
+    assert len(spells) == 1
+    assert spells.held_s[0] > 0.95 * 1_800 * 60
+
+
+def test_two_rests_with_much_between_them_are_two() -> None:
+    value = np.concatenate([np.full(600, 3.0), level(300, 3.0, 1.0, 1), np.full(600, 3.0)])
+    value[::2] += 0.001
+    signal = make_signal(value)
+    live = live_samples(signal, all_measuring(signal))
+    blocks = make_blocks(live, width=30 * MINUTE)
+    assert len(nearly_still(blocks, covered_s(live, thinned=False), band=0.01)) == 2
+
+
 def test_a_daily_round_is_taken_out_and_a_walk_is_left_in() -> None:
     start = T0 + np.arange(48 * 20) * 30 * MINUTE
     days = (start - T0) / 86_400e9
