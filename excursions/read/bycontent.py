@@ -13,9 +13,10 @@ from excursions.read.logs.actions import action_of, is_of_test
 from excursions.read.logs.cells import Row, Sheet
 from excursions.read.logs.forms import find_log
 from excursions.read.logs.headers import fold
+from excursions.read.logs.rowtimes import row_times
 from excursions.read.logs.samples import sample_table
 from excursions.read.logs.shaping import by_points, with_deviations
-from excursions.read.logs.table import LogTable, row_times
+from excursions.read.logs.table import LogTable
 from excursions.read.model import ReadOptions
 from excursions.read.text.fold import plain
 from excursions.read.text.words import roles_of

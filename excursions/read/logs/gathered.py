@@ -10,7 +10,8 @@ import polars as pl
 from excursions.errors import ExcursionsError
 from excursions.read.logs.cells import Row
 from excursions.read.logs.moments import Moments
-from excursions.read.logs.table import LogTable, row_times
+from excursions.read.logs.rowtimes import row_times
+from excursions.read.logs.table import LogTable
 from excursions.read.model import REFUSED_SCHEMA, ReadOptions
 from excursions.read.text.numbers import decimal_comma
 from excursions.records import Decision

@@ -12,9 +12,7 @@ from excursions.read.logs.cells import Row, Sheet
 from excursions.read.logs.figures import SECOND_SLOPE
 from excursions.read.logs.headers import Meaning, fold, is_unit, meaning_of
 from excursions.read.logs.meanings import meanings_of
-from excursions.read.logs.moments import Moments, read_moments, time_of_day
 from excursions.read.logs.roles import with_stated
-from excursions.read.model import ReadOptions
 from excursions.read.text.fold import plain
 from excursions.read.text.units import is_quantity
 from excursions.read.text.vocabulary import FOUND_WORDS, LEFT_WORDS
@@ -207,9 +205,6 @@ def _block(rows: Sequence[Row]) -> dict[str, str]:
     return found
 
 
-# What a column may be stated to hold, and how the house writes it; a role may carry a phase, a number and a unit.
-
-
 def is_point_like(text: str) -> bool:
     """Whether a sheet's name can be the name of a point or probe rather than ``Sheet1``, ``pH`` or ``2024``."""
     said = plain(text).strip().casefold()
@@ -362,49 +357,6 @@ def _twin(table: LogTable, at: int, first: int, what: str) -> InputFileError:
         expected=f'one such column; "{table.headers[first]}" is used',
         mend=f'say what it holds, for example --columns "as left {what.split(" [")[0]}={table.headers[at]}"',
         column=table.headers[at],
-    )
-
-
-def row_times(table: LogTable, options: ReadOptions, file: str, *, comma: bool) -> Moments:
-    """Times of all rows: from one column, or from a date and a time of day.
-
-    comma: whether numbers of this table have a decimal comma; nobody who writes one writes the month first.
-    """
-    dates, clocks = table.columns("time"), table.columns("clock")
-    if not dates and clocks:
-        dates, clocks = clocks[:1], clocks[1:]
-    clocks = clocks or _clocks_by_cells(table)
-    texts = [_date_and_time(row, dates, clocks) for row in table.rows]
-    if not dates and "time" in table.above:
-        texts = [" ".join(filter(None, (table.above["time"], table.above.get("clock", ""))))] * len(
-            table.rows
-        )
-    header = table.headers[dates[0]] if dates else ""
-    return read_moments(texts, _in_stated_zone(options, header), file=file, column=header, comma=comma)
-
-
-def _clocks_by_cells(table: LogTable) -> list[int]:
-    """Columns that no header explains and that hold times of day alone, ``Start``, ``Shift``."""
-    cells = {at: [cell for row in table.rows if (cell := cell_at(row, at))] for at in table.columns("")}
-    return [at for at, said in cells.items() if said and all(re.fullmatch(_CLOCK, cell) for cell in said)]
-
-
-_CLOCK = r"(?:[01]?\d|2[0-4])[:.h][0-5]\d(?::[0-5]\d)?(?: ?[aApP]\.?[mM]\.?| ?(?:Uhr|h))?"
-
-
-def _date_and_time(row: Row, dates: Sequence[int], clocks: Sequence[int]) -> str:
-    date = cell_at(row, dates[0]) if dates else ""
-    clock = time_of_day(cell_at(row, clocks[0])) if clocks else ""
-    if clock and re.match(r"\d{4}-\d\d-\d\d[ T]", date):
-        date = date[:10]  # a workbook writes midnight behind a plain date
-    return f"{date} {clock}".strip() if date else ""
-
-
-def _in_stated_zone(options: ReadOptions, header: str) -> ReadOptions:
-    return (
-        replace(options, tz="UTC")
-        if re.search(r"(^|[\W_])(utc|gmt)([\W_]|$)", header.casefold())
-        else options
     )
 
 
