@@ -46,3 +46,12 @@ def test_a_field_called_as_a_column_is_has_a_name_of_its_own(tmp_path: Path) -> 
     reading = read_exports([path], ReadOptions())
     found = {tag: series.value.tolist() for tag, series in reading.series.items()}
     assert found == {"AT-1.pv": [7.0, 7.1, 7.2, 7.3], "AT-1.pv (2)": [20.0, 21.0, 22.0, 23.0]}
+
+
+def test_a_reading_beside_its_tag_keeps_what_says_that_it_is_bad(tmp_path: Path) -> None:
+    path = tmp_path / "reading.parquet"
+    cells = [{"value": 7.0 + number / 10, "ok": number != 2} for number in range(4)]
+    pl.DataFrame({"tag": ["AT-1"] * 4, "time": TIMES, "reading": cells}).write_parquet(path)
+    series = read_exports([path], ReadOptions()).series["AT-1"]
+    assert series.value.tolist() == [7.0, 7.1, 7.2, 7.3]
+    assert series.quality.tolist() == [0, 0, 2, 0]

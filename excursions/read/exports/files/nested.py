@@ -7,6 +7,7 @@ import polars as pl
 from excursions.clock import NS_PER_S
 from excursions.errors import InputFileError
 from excursions.read.exports.layouts.naming import unique
+from excursions.read.text.words import roles_of
 
 _DEEPEST = 8
 _REPEATED = 0.5  # share of different starts below which durations beside them are counted from them
@@ -15,8 +16,8 @@ _REPEATED = 0.5  # share of different starts below which durations beside them a
 def flat(frame: pl.LazyFrame) -> tuple[pl.LazyFrame, tuple[str, ...]]:
     """The frame with one thing a cell, and what was done to it in words; as it was where its cells are so already.
 
-    Fields of a struct become columns: under their own names where one of them is a time, else behind the name of the
-    struct.  Lists of one length a row become rows.  A duration beside the start it is counted from becomes a time, any
+    Fields of a struct become columns: under their own names where one of them is a time, or the value of the tag beside it,
+    else behind the name of the struct.  Lists of one length a row become rows.  A duration beside the start it is counted from becomes a time, any
     other a number of seconds.
 
     Raises
@@ -53,11 +54,14 @@ def _fields_apart(frame: pl.LazyFrame, structs: list[str]) -> pl.LazyFrame:
     fields = {name: schema[name].fields for name in structs}  # type: ignore[attr-defined]
     taken = [name for name in schema if name not in structs]
     own = [field.name for name in structs for field in fields[name]]
+    tagged = any("tag" in roles_of(name) for name in taken)
     said: list[str] = []
     for name in structs:
         timed = any(field.dtype.is_temporal() for field in fields[name])
+        # Beside a column of tags it is the reading of the row, value and quality.
+        read = tagged and any("value" in roles_of(field.name) for field in fields[name])
         for field in fields[name]:
-            bare = timed and own.count(field.name) == 1 and field.name not in taken
+            bare = (timed or read) and own.count(field.name) == 1 and field.name not in taken
             said.append(field.name if bare else f"{name}.{field.name}")
     called = iter(unique(said, taken))
     columns: list[pl.Expr] = []
