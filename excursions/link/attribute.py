@@ -21,7 +21,6 @@ from excursions.kinds import GRADUAL, KINDS, MOVES
 from excursions.link.ageing import Ageing, learn
 from excursions.link.beliefs import Beliefs, updated
 from excursions.link.candidates import Cause, causes
-from excursions.link.effects import kicks
 from excursions.link.intervals import Interval, intervals
 from excursions.link.lessons import fleet_heat, heat_per_hour
 from excursions.link.posterior import (
@@ -34,6 +33,7 @@ from excursions.link.posterior import (
     weigh_sets,
 )
 from excursions.link.renewed import came_back
+from excursions.link.sizes import kicks
 from excursions.link.undone import undone
 from excursions.measurands import MEASURANDS
 from excursions.plant import Plant

@@ -9,21 +9,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from excursions.calibrations import models
-from excursions.calibrations.levels import LOOK_BACK_NS, level_before, level_between
 from excursions.calibrations.swaps import comes_back_fresh
 from excursions.clock import NS_PER_HOUR, NS_PER_S
 from excursions.conclusions import Levels
 from excursions.kinds import DEAD, GRADUAL, HEAT_KINDS
 from excursions.link.ageing import key_of
-from excursions.link.beliefs import HEAT, OTHER, UNSEEN, Beliefs, Family
-from excursions.link.priors import expected, lasting_chance
+from excursions.link.beliefs import HEAT, OTHER, Beliefs, Family
+from excursions.link.priors import lasting_chance
+from excursions.link.sizes import kicks, level_of, sensitivity, size_uncertainty
 from excursions.measurands import MEASURANDS
 from excursions.plant import Plant
 from excursions.records import Event, FloatArray, Shift
 
-_WHOLE = 3.29  # width of a 90 % interval in standard deviations
-_STEP_SHARE = 0.1  # a step's size as seen against what remains of it at the calibration (cp)
-_DRIFT_SHARE = 0.25  # the same for a drift, which goes on or comes back a little (cp)
 # Probes differ in what heat does to them, beside the plant's mean (share of it), and some of the table's width stays (cp).
 _HEAT_SCATTER, _HEAT_REST = 0.6, 0.2
 # What the reading showed of a slow change may be part of it: it went on unseen below the process, or a cleaning in between hid
@@ -184,15 +181,6 @@ def _struck(parameters: int, source: str) -> list[tuple[float, FloatArray]]:
         return together
     alone = (1.0 - _ALL_AT_ONCE) / parameters
     return [(_ALL_AT_ONCE, np.ones(parameters)), *((alone, row) for row in np.eye(parameters))]
-
-
-def kicks(shifts: Sequence[Shift], beliefs: Beliefs, source: str = UNSEEN) -> FloatArray:
-    """Standard deviation of a damage by a source, parameter by parameter."""
-    made = []
-    for s in shifts:
-        row = expected(s.measurand, s.parameter, s.unit)
-        made.append(row.kick * row.scale(s.before) * beliefs.kick.get((key_of(s), source), 1.0))
-    return np.array(made)
 
 
 def _seen(
@@ -356,50 +344,3 @@ def _heat_size(event: Event) -> float:
     if not math.isfinite(dose) or dose <= 0:
         return 1.0
     return min(max(math.sqrt(dose / _USUAL_DOSE_H), 0.3), 2.0)
-
-
-def size_uncertainty(event: Event, plant: Plant) -> float:
-    """Standard uncertainty of a change of the reading as a prediction of what a calibration will find."""
-    share = _STEP_SHARE if event.kind == "step" else _DRIFT_SHARE
-    known = math.isfinite(event.size_low) and math.isfinite(event.size_high)
-    seen = abs(event.size_high - event.size_low) / _WHOLE if known else 0.0
-    point = plant.point(event.point)
-    least = 0.2 * point.tolerance_at(event.details.get("before", 0.0)) if point else 0.0
-    return math.sqrt(seen**2 + (share * event.size) ** 2 + least**2)
-
-
-def level_of(event: Event, shift: Shift, levels: Mapping[str, Levels]) -> tuple[float, float]:
-    """Level and temperature where the process sat when an event began; else around the shift; else a usual one."""
-    seen, temp = level_before(levels, event.point, event.start, since=event.start - LOOK_BACK_NS)
-    if not math.isfinite(seen):
-        seen, temp = level_between(levels, event.point, shift.start, shift.end)
-    if not math.isfinite(seen):
-        seen = usual_level(shift.measurand)
-    return event.details.get("before", seen), temp
-
-
-def usual_level(measurand: str) -> float:
-    """A level to reckon with when the record shows none; NaN where there is no telling."""
-    return MEASURANDS[measurand].typical
-
-
-def sensitivity(shifts: Sequence[Shift], level: float, temp: float) -> FloatArray:
-    """Change of the reading for a unit change of each parameter (p,), at a level; 0 where it cannot be told."""
-    shape = models.form(shifts[0].measurand, {s.parameter: s.unit for s in shifts})
-    used = {s.parameter: s.before for s in shifts if s.parameter in shape.units}
-    steps = 1e-3 * kicks(shifts, Beliefs())
-    slopes = np.zeros(len(shifts))
-    if not math.isfinite(level):  # the shift's own level, if the calibration knew one
-        return np.array([_own_sensitivity(s) for s in shifts])
-    for i, shift in enumerate(shifts):
-        if shift.parameter in shape.units and steps[i] > 0:
-            real = used | {shift.parameter: shift.before + float(steps[i])}
-            slopes[i] = (
-                models.indicated(shape, level, used=used, real=real, temp_degc=temp) - level
-            ) / steps[i]
-    return np.where(np.isfinite(slopes), slopes, 0.0)
-
-
-def _own_sensitivity(shift: Shift) -> float:
-    known = math.isfinite(shift.reading_error) and abs(shift.change) > 1e-12
-    return shift.reading_error / shift.change if known else 0.0

@@ -19,11 +19,11 @@ from excursions.conclusions import Levels
 from excursions.digits import written
 from excursions.link.attribute import Weighing
 from excursions.link.candidates import Cause, causes
-from excursions.link.effects import sensitivity
 from excursions.link.intervals import Interval, is_of
 from excursions.link.pins import Samples
 from excursions.link.posterior import DRAWS, Posterior, posterior, weigh_sets
 from excursions.link.shape import span_of, window
+from excursions.link.sizes import sensitivity
 from excursions.plant import Plant, Point
 from excursions.records import PRORATION, Doubt, Event, Parameter, Shift
 

@@ -17,9 +17,10 @@ from numpy.typing import NDArray
 from excursions.link.ageing import Ageing, key_of, months_of
 from excursions.link.beliefs import OTHER, UNSEEN, Beliefs, Seen, Source
 from excursions.link.candidates import Cause
-from excursions.link.effects import Variant, blind, family_of, kicks, table_chance
+from excursions.link.effects import Variant, blind, family_of, table_chance
 from excursions.link.intervals import Interval
 from excursions.link.renewed import RENEWED, renewed
+from excursions.link.sizes import kicks
 from excursions.link.undone import BEGAN_OFF, ENDED_OFF
 from excursions.records import FloatArray, IndexArray
 

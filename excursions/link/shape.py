@@ -22,11 +22,11 @@ from excursions.conclusions import Levels
 from excursions.kinds import GRADUAL, HEAT_KINDS, KINDS
 from excursions.link.candidates import Cause
 from excursions.link.correct import hours_beyond
-from excursions.link.effects import usual_level
 from excursions.link.errors import reading_errors
 from excursions.link.intervals import Interval
 from excursions.link.pins import Agreement, Pin, Samples, agreement, pins_of
 from excursions.link.posterior import AGEING, Posterior
+from excursions.link.sizes import usual_level
 from excursions.plant import Point
 from excursions.ranks import many_quantiles
 from excursions.records import AGED, COATED, PRORATION, SET_WRONG, UNVERIFIED, Doubt, FloatArray, Parameter

@@ -16,8 +16,8 @@ from excursions.calibrations.levels import level_before
 from excursions.conclusions import Levels
 from excursions.digits import written
 from excursions.kinds import MOVES
-from excursions.link.effects import size_uncertainty, usual_level
 from excursions.link.intervals import is_of
+from excursions.link.sizes import size_uncertainty, usual_level
 from excursions.link.takeover import ABOUT, came_by_itself, level_beside, moved_as_found, ordinary_move
 from excursions.plant import Plant
 from excursions.records import SHOWN, Calibration, Event
