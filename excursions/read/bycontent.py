@@ -23,7 +23,7 @@ from excursions.read.text.words import roles_of
 
 _LOG_NAME = re.compile(r"calib|kalib|kalibr|etalon|calibra|justier|cal[_\- ]?log|logbook|logbuch")
 _SAMPLE_NAME = re.compile(
-    r"sampl|preliev|\bpobor|monstername|provtagn|labor|grab|(?:^|[_\- .])lab(?:$|[_\- .])|muestra|echantillon|amostra|probenahme|handprobe"
+    r"sampl|preliev|\bpobor|monstername|provtagn|labor|grab|(?:^|[_\- .])labo?(?:$|[_\- .])|muestra|echantillon|amostra|probenahme|handprobe"
 )
 _MEASURING = ("figure", "standard", "old_probe")
 _MANY_STEPS = 8
@@ -31,7 +31,7 @@ _MANY_STEPS = 8
 _QUICK, _MANY_QUICK = 10 * NS_PER_MINUTE, 30
 # Words that only people who draw or analyse samples write over a column.
 _SAMPLED = re.compile(
-    r"sampl|preliev|\bpobor|monstername|monsterpunt|provtagn|provpunkt|provetag|provested|provepunkt|analyte|determinand|naytteenott|\blab\b|labor|\blims\b|grab|entnahme|proben?nahme|prelev|echantillon|muestr|amostr|analyst|analist|analytik|"
+    r"sampl|preliev|\bpobor|monstername|monsterpunt|provtagn|provpunkt|provetag|provested|provepunkt|analyte|determinand|naytteenott|\blabo?\b|labor|\blims\b|grab|entnahme|proben?nahme|prelev|echantillon|muestr|amostr|analyst|analist|analytik|"
     r"titrat|photomet|handmess|vergleichsmess|referenzmess|reference (?:value|meter|method)|bench"
 )
 _SLOW = NS_PER_HOUR  # nobody draws samples of one point more often than this for weeks (cp)
@@ -82,7 +82,9 @@ def is_log(sheet: Sheet, name: str) -> bool:
     described += sum(kind in ("point", "probe") for kind in table.above)
     if measuring >= 2 and (described or phased):
         return True
-    if measuring and (described >= 2 or (described and any(map(is_of_test, table.headers)))):
+    if measuring and (
+        described >= 2 or (described and phased) or (described and any(map(is_of_test, table.headers)))
+    ):
         return True
     if "action" in kinds and ("probe" in kinds or _says_work(table)):
         return True

@@ -64,11 +64,13 @@ _UNIT = re.compile(
 
 _JOINED = re.compile(r"(?<=[a-z]{2})(?=[A-Z][a-z])|(?<=[a-z]{2})\.(?=[a-z]{2})")  # "asFound.buffer"
 
+_COMPOUND = re.compile(r"(?<=[a-z]{3})(?=(?:puffer|losung|loesung|standard|gas)\b)")  # "Redoxpuffer"
+
 
 def fold(header: str) -> str:
     """A header without case, accents and underscores, in words that the house reads."""
     said = _JOINED.sub(" ", plain(header).replace("_", " "))
-    return " ".join(english(said.casefold()).split())
+    return " ".join(_COMPOUND.sub(" ", english(said.casefold())).split())
 
 
 _MEASURED = {fold(unit) for row in MEASURANDS.values() for unit in (row.unit, *row.aliases) if unit}
@@ -99,6 +101,8 @@ def meaning_of(header: str) -> Meaning:
     rest, unit = unit_in(fold(header).rstrip(" :"))
     if _DATE.match(rest):
         return Meaning()
+    if rest.endswith("?"):  # "Within 0.1?" is answered by yes or no
+        return Meaning(kind="ignored")
     words = [token for token in TOKEN.findall(rest) if not token[0].isdigit()]
     phase = CLEANED if _CLEANED.search(rest) else next((_PHASE_OF[w] for w in words if w in _PHASE_OF), "")
     said = frozenset(words) - _PHASE_OF.keys() - v.FILLERS - v.VALUES - v.CLEANING
@@ -317,14 +321,11 @@ _ENDINGS = (
     ("uhrzeit", "clock"),
     ("stelle", "point"),
     ("messpunkt", "point"),
-    ("puffer", "standard"),
-    ("losung", "standard"),
-    ("standard", "standard"),
 )
 
 
 def _by_ending(said: frozenset[str]) -> str:
-    """Kind by the end of a German compound: ``Kalibrierdatum``, ``Probenahmestelle``, ``Prüfpuffer``."""
+    """Kind by the end of a German compound: ``Kalibrierdatum``, ``Probenahmestelle``."""
     return next((kind for ending, kind in _ENDINGS for word in said if word.endswith(ending)), "")
 
 

@@ -22,6 +22,7 @@ from excursions.read.logs.moments import Moments
 from excursions.read.logs.rowreader import RowReader
 from excursions.read.logs.shaping import (
     by_points,
+    by_serials,
     named_by_letters,
     with_deviations,
     with_pairs,
@@ -36,6 +37,7 @@ from excursions.read.logs.table import (
     cell_at,
     column_decision,
     is_point_like,
+    names_decision,
     with_actions,
     with_names_above,
     with_phases,
@@ -127,7 +129,9 @@ def _table(log: _Log, sheet: Sheet, *, alone: bool) -> LogTable | None:
         table = without_counts(
             with_deviations(
                 with_standards(
-                    with_phases(with_actions(with_ticks(with_points(with_pairs(by_points(table))))))
+                    with_phases(
+                        with_actions(with_ticks(with_points(with_pairs(by_serials(by_points(table))))))
+                    )
                 )
             )
         )
@@ -179,11 +183,7 @@ def _leaning(log: _Log, table: LogTable, facts: Sequence[Facts]) -> list[Decisio
                 subject=log.file, what=what, why="no column says it", option="give it a column of its own"
             )
         )
-    if table.filled:
-        what = f"date and names of {table.filled} rows, where they are empty, are those of the row above"
-        why = "they stand there for all rows of a round, or of one calibration as found and as left"
-        found.append(Decision(subject=log.file, what=what, why=why, option="fill them in"))
-    return found
+    return [*found, *names_decision(log.file, table)]
 
 
 def _unplaced(log: _Log, facts: Sequence[Facts]) -> list[ExcursionsError]:

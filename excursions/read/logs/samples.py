@@ -24,6 +24,8 @@ from excursions.read.logs.table import (
     find_table,
     is_date,
     is_point_like,
+    names_decision,
+    with_names_above,
 )
 from excursions.read.model import REFUSED_SCHEMA, ReadOptions
 from excursions.read.text.fold import plain
@@ -103,10 +105,10 @@ def read_samples(
 def sample_table(sheet: Sheet, columns: Mapping[str, str]) -> LogTable | None:
     """The list in a sheet; where no header names the time, the first column is it if dates stand below its header."""
     table = find_table(sheet, columns, read=sample_meanings)
-    if table is not None or "time" in columns:
-        return table
-    header = _over_dates(sheet.rows[:_HEAD_ROWS])
-    return find_table(sheet, {**columns, "time": header}, read=sample_meanings) if header else None
+    header = _over_dates(sheet.rows[:_HEAD_ROWS]) if table is None and "time" not in columns else ""
+    if header:
+        table = find_table(sheet, {**columns, "time": header}, read=sample_meanings)
+    return table and with_names_above(table)
 
 
 _HEAD_ROWS = 12
@@ -140,7 +142,7 @@ def _no_table(file: str, sheets: Sequence[Sheet]) -> InputFileError:
 
 
 def _read_table(gathered: _List, table: LogTable) -> None:
-    gathered.decisions.append(column_decision(gathered.file, table))
+    gathered.decisions += [column_decision(gathered.file, table), *names_decision(gathered.file, table)]
     comma, moments = gathered.begin(table)
     wide = table.columns("wide") if not table.columns("value") else []
     gathered.tests = _several_tests(table)

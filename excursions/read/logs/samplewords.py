@@ -8,7 +8,7 @@ from __future__ import annotations
 from excursions.read.text.vocabulary import words
 
 VALUES = words(
-    "value result reading wert messwert ergebnis laborwert resultat valeur valor resultado lab laboratory labor analysis analyse analisi analisis analysenwert measured reference lecture laboratorio risultato resultaat wynik matvarde varde valore waarde meetwaarde tulos"
+    "value result reading wert messwert ergebnis laborwert resultat valeur valor resultado lab labo laboratory labor analysis analyse analisi analisis analysenwert measured reference lecture laboratorio risultato resultaat wynik matvarde varde valore waarde meetwaarde tulos"
 )
 SAMPLES = words("sample samples grab muestra echantillon amostra campione monster probka")
 TESTS = words(

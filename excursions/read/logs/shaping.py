@@ -14,7 +14,7 @@ from excursions.read.logs.headers import FOUND, LEFT, Meaning, fold, meaning_of,
 from excursions.read.logs.standards import standard_of
 from excursions.read.logs.table import LogTable, cell_at
 from excursions.read.text.fold import plain
-from excursions.read.text.vocabulary import DEVIATIONS, STANDARDS, VESSELS
+from excursions.read.text.vocabulary import DEVIATIONS, SERIALS, STANDARDS, VESSELS
 from excursions.read.text.words import STATE_WORDS
 
 _DEVIATIONS = re.compile(rf"\b(?:{'|'.join(sorted(DEVIATIONS))})\b")
@@ -99,6 +99,19 @@ def named_by_letters(table: LogTable) -> LogTable:
     meanings = [
         Meaning() if at in points and at not in lettered else m for at, m in enumerate(table.meanings)
     ]
+    return replace(table, meanings=tuple(meanings))
+
+
+_SERIAL = re.compile(rf"\b(?:{'|'.join(sorted(SERIALS))}|s\s?[/.]\s?n|ser|nr|no|id)\b")
+
+
+def by_serials(table: LogTable) -> LogTable:
+    """Of several columns about the probe, ``Probe pos`` beside ``Probe serial``, the one that says serial number is it."""
+    probes = table.columns("probe")
+    serials = [at for at in probes if _SERIAL.search(fold(table.headers[at]))]
+    if not serials:
+        return table
+    meanings = [Meaning() if at in probes and at not in serials else m for at, m in enumerate(table.meanings)]
     return replace(table, meanings=tuple(meanings))
 
 

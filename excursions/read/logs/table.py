@@ -286,12 +286,9 @@ def with_names_above(table: LogTable) -> LogTable:
     Date and names of a second row of one calibration, "found" and below it "left"; the date of a round, for instruments
     that it has not named yet: the same one again without a date is not known to be of that day.
     """
-    dates, names = (
-        [at for kind in kinds for at in table.columns(kind)]
-        for kinds in (("time", "clock"), ("point", "probe", "model"))
-    )
-    phases = table.columns("phase")
-    if not table.columns("time"):
+    dates, clocks, phases = (table.columns(kind) for kind in ("time", "clock", "phase"))
+    names = [at for kind in ("point", "probe", "model") for at in table.columns(kind)]
+    if not dates:
         return table
     rows: list[Row] = []
     filled = 0
@@ -301,20 +298,29 @@ def with_names_above(table: LogTable) -> LogTable:
         named = any(cell_at(row, at) for at in names)
         phase = phase_of(cell_at(row, phases[0])) if phases else ""
         if rows and not dated and not named and phase and phase != phase_of(cell_at(rows[-1], phases[0])):
-            row, filled = _filled(row, rows[-1], [*dates, *names]), filled + 1
+            row, filled = _filled(row, rows[-1], [*dates, *clocks, *names]), filled + 1
         called = (phase, *(cell_at(row, at) for at in names))
         met = set() if dated else met
         if rows and not dated and named and called not in met:
-            row, filled = _filled(row, rows[-1], dates), filled + 1
+            row, filled = _filled(row, rows[-1], [*dates, *clocks]), filled + 1
         met.add(called)
         rows.append(row)
     return replace(table, rows=tuple(rows), filled=filled)
 
 
+def names_decision(file: str, table: LogTable) -> list[Decision]:
+    """What was filled in from above, where something was."""
+    if not table.filled:
+        return []
+    what = f"date and names of {table.filled} rows, where they are empty, are those of the row above"
+    why = "they stand there for all rows of a round, or of one calibration as found and as left"
+    return [Decision(subject=file, what=what, why=why, option="fill them in")]
+
+
 def _filled(row: Row, above: Row, places: Sequence[int]) -> Row:
     cells = [cell_at(row, at) for at in range(max(len(row.cells), len(above.cells)))]
     for at in places:
-        cells[at] = cell_at(above, at)
+        cells[at] = cells[at] or cell_at(above, at)
     return replace(row, cells=tuple(cells))
 
 

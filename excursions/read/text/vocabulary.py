@@ -16,12 +16,12 @@ FOUND_WORDS = words(
     "angetroffene gefunden aangetroffen trovato encontrado encontrada encontrados trouve trouvee anfang istzustand prima fore przed pred elott inainte pirms enne"
 )
 LEFT_WORDS = words(
-    "left after utana nach nachher belassen lasciato achtergelaten apres despues depois final finale post al hinterlassen hinterlassene adjusted justiert new neu "
+    "left corrected korrigiert corrige corregido after utana nach nachher belassen lasciato achtergelaten apres despues depois final finale post al hinterlassen hinterlassene adjusted justiert new neu "
     "neue nueva nuevo nouveau nouvelle dejado dejada deixado deixada laisse laissee eingestellt ajustado ajustada dopo efter etter jalkeen po dupa parast"
 )
 
 DEVIATIONS = words(
-    "deviation dev error err abweichung fehler differenz difference diff ecart erreur desvio desviacion erro "
+    "deviation dev abw error err abweichung fehler differenz difference diff ecart erreur desvio desviacion erro "
     "scarto scostamento errore afwijking avvikelse avvik afvigelse odchylka odchylenie poikkeama"
 )
 # In order: the first row one of whose words stands in the header decides, unless a measuring word stands beside it.
@@ -76,7 +76,7 @@ POINTS = words(
 )
 # Alone over a column they name points, where no other column does.
 VESSELS = words(
-    "tank vessel basin becken behalter reactor reaktor reacteur cuve tanque sampler stream line site area bassin balsa"
+    "device tank vessel basin becken behalter reactor reaktor reacteur cuve tanque sampler stream line site area bassin balsa"
 )
 SERIALS = words(
     "serial sn snr serien seriennummer seriennr sernr fabriknummer fabriknr serie matricola serienummer serienr seryjny sarjanumero valmistusnumero"
@@ -93,12 +93,12 @@ MEASURANDS = words(
 )
 STANDARDS = words(
     "prufgas pruefgas kalibriergas testgas eichgas spangas applied soluzione formazin formazine formazina roztok roztwor liuos oldat solutie bufor buffer buf buff tampone buffert standard std stds puffer pufferlosung tampon tampao solution solucion solucao losung loesung reference ref "
-    "lab laborwert labwert laboratory referenz referencia nominal expected sollwert target certified known patron etalon padrao handmessgerat handgerat handmessung vergleichsgerat vergleichsmessung handheld handmeter portable wzorca wzorzec referentie kalibratievloeistof standardi kalibrierlosung bezugswert soll"
+    "lab laborwert labwert laboratory referenz referencia nominal expected sollwert target certified known patron etalon padrao handmessgerat handgerat handmessung vergleichsgerat vergleichsmessung handheld handmeter portable winkler titration wzorca wzorzec referentie kalibratievloeistof standardi kalibrierlosung bezugswert soll"
 )
 RAWS = words(
     "signal raw roh rohwert reading readings messwert measured indicated display anzeige lectura lecture leitura "
     "potential potenzial spannung current strom phase angle winkel mv na ua pa voltage istwert ist response measurement read meas actual avlast "
-    "indication mesure medida lue lu lus leido lida observed rdg rdgs gemessen abgelesen gemeten aflezing uitlezing aanwijzing meting lettura letture wskazanie wskazania odczyt avlasning lukema"
+    "indication mesure medida lue lu lus leido lida observed rdg rdgs gemessen abgelesen gemeten aflezing uitlezing aanwijzing meting lettura letture wskazanie wskazania odczyt avlasning lukema online inline"
 )
 RAW_UNITS = words("mv v na pa ua ma us ms deg ° rad ohm kohm mohm hz khz mhz counts cts")
 ALTITUDES = words("altitude altitud elevation hohe seehohe hoehe seehoehe quota hoogte")
@@ -134,7 +134,7 @@ UNIT_WORDS = words(
     "unit units einheit einheiten unite unites unidad unidades unidade uom jednostka eenheid enhet unita yksikko"
 )
 FILLERS = words(
-    "as in at of the for de du da do der des le la el on justage justierung adjustment adjusting ajuste ajustage "
+    "as in at of to the for de du da do der des le la el on justage justierung adjustment adjusting ajuste ajustage "
     "calibration kalibrierung etalonnage calibracion calibracao como"
 )
 CLEANING = words("cleaning cleaned clean reinigung gereinigt nettoyage limpieza limpeza wash washing spulen")
