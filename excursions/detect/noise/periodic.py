@@ -34,7 +34,7 @@ from excursions.detect.series.live import Live, live_samples
 from excursions.detect.series.spectra import GROUP, Spectra, spectra_of
 from excursions.detect.series.survey import Survey, survey_of
 from excursions.digits import chance_text, written
-from excursions.ranks import quantile, row_median
+from excursions.ranks import median, quantile, row_median
 from excursions.records import BoolArray, Event, FloatArray, IndexArray, Record
 
 LOWEST_BIN = 6  # below, a line cannot be told from a slow wander
@@ -127,6 +127,7 @@ def least_amplitude(record: Record, settings: PeriodicSettings) -> tuple[float, 
     strength = spectra.amplitude**2 / np.maximum(spectra.ratio, 1e-12)
     power = row_median(np.ascontiguousarray(strength.T))
     size = max(math.sqrt(needed * quantile(power[GROUP:], 0.98)), 1.3 * settings.least_noise * survey.noise)
+    size = max(size, record.point.fine_at(median(survey.blocks.level)))
     return size, 5 * spectra.length * spectra.step_s
 
 
@@ -282,11 +283,11 @@ def _event(
     probe = weigh(
         prior=prior, chance=chance + unexplained(settings.process_cycles, survey.years), clues=clues
     )
-    if end <= start:
+    level = float(np.median(live.value[spectra.first[lo] : spectra.first[hi - 1] + spectra.length]))
+    if end <= start or amplitude < record.point.fine_at(level):
         return None
     whole = lo == 0 and hi == spectra.first.size
     probe = min(probe, 0.5) if whole else probe
-    level = float(np.median(live.value[spectra.first[lo] : spectra.first[hi - 1] + spectra.length]))
     count = bursts.shape[0]
     lasting = "for" if count == 1 else f"{count} times within"
     open_end = hi == spectra.first.size or goes_on(spectra, bursts)

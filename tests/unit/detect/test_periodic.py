@@ -37,6 +37,15 @@ def test_hum_that_comes_with_a_pump_is_one_event_with_its_offset(seed: int) -> N
 
 
 @SEEDS
+def test_a_cycle_too_small_for_anybody_to_write_down_is_none(seed: int) -> None:
+    """A hundredth of a pH is what a reading is written to: a tenth of the error that matters."""
+    calm = coloured(N, 8.1, 0.02, 3_000, seed) + level(N, 0.0, 0.001, seed + 9)
+    hum = np.sin(2 * np.pi * np.arange(N) / 7.3) * (np.arange(N) >= 27_000)
+    found = [detect_periodic(make_record(calm + size * hum, every_s=1.0)) for size in (0.006, 0.02)]
+    assert [len(events) for events in found] == [0, 1]
+
+
+@SEEDS
 def test_a_cycle_the_process_always_has_is_none(seed: int) -> None:
     hum = 0.06 * np.sin(2 * np.pi * np.arange(N) / 7.3)
     assert detect_periodic(make_record(quiet(seed) + hum, every_s=1.0)) == ()
