@@ -111,6 +111,10 @@ def _in_still(whole: Event, part: Event, width: int) -> bool:
             or abs(part.start - whole.end) <= near
             or _inside(part, whole)
         )
+    if part.kind == "periodic" and "lag_s" in whole.details:
+        return (
+            part.start < whole.end and whole.start < part.end
+        )  # what is played again is a cycle with all its harmonics
     return _covers(whole, part, 0.5, width)
 
 

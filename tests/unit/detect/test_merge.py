@@ -24,6 +24,10 @@ def event(kind: str, start_h: float, end_h: float, size: float = 1.0, **given) -
 
 WHOLE_AND_PART = {
     "a step into a stuck stretch": (event("stuck", 10, 20), event("step", 10, 10.01)),
+    "a cycle that reaches out of what was played again": (
+        event("stuck", 10, 34, origin="record", details={"lag_s": 3_600.0, "samples": 1_440.0}),
+        event("periodic", 9, 66),
+    ),
     "a step out of a pinned stretch": (event("pinned", 10, 20), event("step", 20, 20.01)),
     "collapsed noise inside a stuck stretch": (event("stuck", 10, 20), event("noise_collapse", 10.2, 19.8)),
     "a shorter still stretch inside a longer": (event("stuck", 10, 20), event("stuck", 12, 13)),
