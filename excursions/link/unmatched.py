@@ -18,9 +18,11 @@ from excursions.conclusions import AuditFinding, Levels
 from excursions.link.elsewhen import missed_entry, missed_work
 from excursions.link.sight import Look, tells_nothing
 from excursions.link.traces import NEAR_NS, distance, reach, shows_traces, touches
+from excursions.measurands import converted, to_canonical
 from excursions.plant import Plant
 from excursions.read.logs.actions import says_sample
 from excursions.records import Calibration
+from excursions.states.reading import TOLERANCES
 
 # What heats a probe finds it in the line, so that heat hides no calibration: it must only leave room for the work, which takes up
 # to an hour and is mostly entered at its end; half of it would show as well (cp).
@@ -96,7 +98,9 @@ def _covered(calibration: Calibration, look: Look) -> str:
         return "cleaning or steam"
     if tells_nothing(calibration):
         return "a probe that by its own entry tells its standards no longer apart"
-    return "a reading that stands still" if _stands(look.line, when) else ""
+    if _stands(look.line, when):
+        return "a reading that stands still"
+    return "a process that lies where the standards do" if _lies_at_standards(calibration, look) else ""
 
 
 def _would_walk(look: Look, when: int) -> bool:
@@ -116,6 +120,25 @@ def _would_walk(look: Look, when: int) -> bool:
         return False
     walk = abs(float(np.median(around)) - float(np.median(rests)))
     return walk >= _WALK_K and float(np.ptp(around)) <= 0.5 * walk
+
+
+def _lies_at_standards(calibration: Calibration, look: Look) -> bool:
+    """Whether the reading hardly moves when the probe comes into the standards of an entry, by value or by temperature.
+
+    So near to the process, work is told from it neither where a log enters it nor elsewhere.
+    """
+    level = look.line.value[np.abs(look.line.time - calibration.time) <= _WARM_NS]
+    level = level[np.isfinite(level)]
+    scales = [to_canonical(calibration.measurand, s.standard_unit) for s in calibration.standards]
+    if not level.size or not scales or None in scales or _would_walk(look, calibration.time):
+        return False
+    shown = [
+        converted(s.standard, scale)
+        for s, scale in zip(calibration.standards, scales, strict=True)
+        if scale is not None
+    ]
+    middle = float(np.median(level))
+    return bool(np.all(np.abs(np.array(shown) - middle) <= TOLERANCES * look.point.tolerance_at(middle)))
 
 
 def _stands(line: Levels, when: int) -> bool:

@@ -143,6 +143,18 @@ def test_where_the_probe_would_have_walked_a_missing_walk_tells_however_few_entr
     assert [found.get(c.id) for c in entries] == [None, told, told]
 
 
+@pytest.mark.parametrize(("at", "told"), [(7.1, "cannot tell"), (8.5, "no trace")])
+def test_work_in_a_standard_where_the_process_lies_need_not_show(at: float, told: str) -> None:
+    """One buffer of pH 7 beside a process at 7.1 and as warm as the room."""
+    time = np.arange(100 * 24, dtype=np.int64) * NS_PER_HOUR
+    levels = {"ph": Levels(time=time, value=at + 0.01 * np.sin(time), temperature=np.full(time.size, 22.0))}
+    late = with_standards(80.0, 7.0)
+    rows = audit([*ENTRIES, late], {"ph": states(*TRACED)}, SAMPLING, PLANT, levels)
+    (one,) = [f for f in rows if f.calibration == late.id]
+    assert one.kind == told
+    assert ("a process that lies where the standards do" in one.sentence) is (told == "cannot tell")
+
+
 def test_a_hold_is_a_trace() -> None:
     assert found([*ENTRIES, calibration(80.0)], states(*TRACED, (80.01, HOLD))) == []
 
