@@ -180,18 +180,22 @@ def _hold(scene: Scene) -> Check:
 
 def _logged_beside(scene: Scene, start: int, end: int) -> str:
     """That the log has work at the point so near that a state the signals do not show may be it; empty without."""
-    states = scene.findings.states
+    at = work_unseen(scene.findings.states, scene.worked, start, end)
+    if at is None:
+        return ""
+    return f"but the log has work at the point on {day(at, scene.tz)}, of which the signals show nothing here: a standard may have been read"
+
+
+def work_unseen(states: StateLine, worked: Sequence[int], start: int, end: int) -> int | None:
+    """The entry of work (ns) nearest to a span, within reach of it, that no state bears out; None without one."""
     shown = states.code == CALIBRATING
     near = [
         at
-        for at in scene.worked
+        for at in worked
         if start - LOGGED_NEAR_NS < at < end + LOGGED_NEAR_NS
         and not np.any(shown & (states.start < at + LOGGED_NEAR_NS) & (states.end > at - LOGGED_NEAR_NS))
     ]
-    if not near:
-        return ""
-    at = min(near, key=lambda moment: (max(start - moment, moment - end, 0), moment))
-    return f"but the log has work at the point on {day(at, scene.tz)}, of which the signals show nothing here: a standard may have been read"
+    return min(near, key=lambda moment: (max(start - moment, moment - end, 0), moment), default=None)
 
 
 def _state_words(states: StateLine, index: int, scene: Scene) -> str:

@@ -39,7 +39,7 @@ from excursions.report.case import (
     reach_of,
     unusable_event,
 )
-from excursions.report.checks import Scene, checked
+from excursions.report.checks import Scene, checked, work_unseen
 from excursions.report.explanation import AGAINST, Action, Cause, Check, Explanation, Focus
 from excursions.report.followed import IF_THE_PROBE, half_band, heat_before, moved_after, moved_sentence
 from excursions.report.result import ScanResult
@@ -319,6 +319,13 @@ def _trusted(case: Case, doubt: Doubt | None) -> Answer:
     asked = event_of(case, case.focus.event) or process_event(case)
     if asked is None and doubt is None and is_blind(case):
         return Answer(verdict="cannot tell", sentence=case.verdict.sentence, wrong="not known")
+    work = _in_work_unseen(case) if asked is None else None
+    if work is not None:
+        return Answer(
+            verdict="cannot tell",
+            sentence=f"The log has work at the point on {day(work, case.tz)}, of which the signals show nothing: a standard may have been read.",
+            wrong="not known",
+        )
     also = not case.focus.event and bool(also_there(case, None))
     text = "No error of the reading there is known." if also else NOTHING_AGAINST
     if asked is not None:
@@ -335,6 +342,14 @@ def _trusted(case: Case, doubt: Doubt | None) -> Answer:
             f" It could not show everything: {words}." for words in dead_unseen(case.findings)[:1]
         )
     return Answer(verdict="trust", sentence=text, event=asked, doubt=doubt)
+
+
+def _in_work_unseen(case: Case) -> int | None:
+    """The entry of work (ns) that a moment may lie in though the signals show none of it; None without one."""
+    if not case.focus.is_moment or case.focus.event:
+        return None
+    worked = [c.time for c in case.calibrations]
+    return work_unseen(case.findings.states, worked, case.focus.start, case.last)
 
 
 def _error(case: Case, answer: Answer) -> tuple[float, float]:

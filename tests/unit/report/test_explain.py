@@ -356,6 +356,8 @@ def test_work_in_the_log_of_which_the_signals_show_nothing_is_not_excluded(
     logged = Calibration(time=day(11), point="P", probe="", measurand="ph", action="calibration")
     answer = asked(made_scan(made_findings(state=code), calibrations=(logged,)), 11 + hours / 24)
     assert outcome(answer, "hold") == expected
+    assert answer.verdict == ("cannot tell" if expected == OPEN else "trust")
+    assert ("The log has work at the point on 12 Jan 00:00" in answer.sentence) is (expected == OPEN)
 
 
 @pytest.mark.parametrize("open_end", [False, True])
