@@ -28,14 +28,16 @@ ON_ITS_WAY = 4.0  # times what the reading usually moves while a sample is drawn
 LAST = 6  # samples before and after that are looked at
 # Of the shift: samples at another level disagree by that much for reasons of their own (cp).
 OTHER_CAUSES = 0.1
+SEEN_OF_IT = 0.5  # share of the shift that the reading must show between the samples, if these are to have gone along with it
 OWN_SPREAD = 0.2  # of the expected shift: what an event is uncertain by
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Errors:
-    """Reading less laboratory value: time (k,) ns, error (k,), the reading's unit."""
+    """Samples: time (k,) ns, reading then (k,), and that less the laboratory's value, error (k,); the reading's unit."""
 
     time: TimeArray
+    reading: FloatArray
     error: FloatArray
 
 
@@ -60,7 +62,7 @@ def sample_errors(record: Record, survey: Survey) -> Errors:
     moved = np.abs(moved)
     most = max(ON_ITS_WAY * median(moved), 6 * survey.noise) if moved.size else math.inf
     still = (moved <= most) | (moved <= 2 * record.point.tolerance_at(median(blocks.level)))
-    return Errors(time=time[still], error=(reading - value)[still])
+    return Errors(time=time[still], reading=reading[still], error=(reading - value)[still])
 
 
 def _reading(live: Live, time: TimeArray, interval_s: float) -> FloatArray:
@@ -93,7 +95,8 @@ def samples_clue(
 
     Normal laws whose width is the scatter of the last errors before, at least a third of the tolerance; a large
     change of the process brings some error with it (gain, mixing, the sample's way), a tenth of it.
-    `spread`: what the shift itself is uncertain by, as a share of it; `rivals`: other changes between the same two samples, which share what these say.
+    Samples between which the reading had left its level and come back, as dirt lets it from cleaning to cleaning, have not seen the
+    change and say nothing for the process.  `spread`: what the shift itself is uncertain by, as a share of it; `rivals`: other changes between the same two samples, which share what these say.
     """
     errors = sample_errors(record, survey)
     inside = np.flatnonzero((errors.time > start) & (errors.time <= end))[:LAST]
@@ -118,6 +121,9 @@ def samples_clue(
         return ()
     if odds > 1:
         return (showed_clue(odds, moved, record.change_unit),)
+    went = float(np.median(errors.reading[inside]) - np.median(errors.reading[before]))
+    if went / shift < SEEN_OF_IT:
+        return ()
     return (Clue(odds=odds, words="laboratory samples went along", source=LABORATORY, said=MOVED_TOO),)
 
 
@@ -205,7 +211,9 @@ def disagreements(record: Record, survey: Survey) -> tuple[Disagreement, ...]:
                 (a, b)
                 for run in (first, *again)
                 for a, b in _parts(away / scatter, *run)
-                if 2 <= b - a <= longest and np.max(np.abs(away[a:b])) > (tolerance if agreeing else 0.0)
+                if 2 <= b - a <= longest
+                and np.max(np.abs(away[a:b])) > (tolerance if agreeing else 0.0)
+                and not agree[a:b].all()  # unlike the others, which the laboratory does not bear out
             ]
             found += [
                 replace(

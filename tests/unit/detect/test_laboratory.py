@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR
-from excursions.detect.evidence.laboratory import disagreements, sample_errors
+from excursions.detect.evidence.laboratory import disagreements, sample_errors, samples_clue
 from excursions.detect.series.survey import survey_of
 from excursions.detect.slow.drift import detect_drift
 from excursions.detect.slow.walks import Walk, _contradicted
@@ -161,3 +161,41 @@ def test_an_error_that_samples_show_after_a_calibration_did_not_begin_before_it(
             begun[noted] += [e.start for e in detect_drift(asked) if e.kind == "drift" and e.size > 6]
     assert min(begun[False]) < wrong  # where the log says nothing
     assert min(begun[True]) >= wrong
+
+
+def dirty(seed: int, *, clean_weeks: int) -> tuple[Record, np.ndarray]:
+    """Seven weeks every ten minutes: clean at first, then six NTU of dirt from Friday to Friday; a sample on each Monday."""
+    n, week = 7 * 1_008, 1_008
+    at = np.arange(n)
+    since = (at + 3 * 144) % week  # of the last cleaning
+    dirt = np.where(at >= clean_weeks * week - 3 * 144, 6.0 * since / week, 0.0)
+    medium = 5.0 + coloured(n, 0.0, 0.05, 60, seed)
+    when = np.arange(60, n, week)
+    record = make_record(
+        medium + dirt + level(n, 0.0, 0.03, seed + 1),
+        every_s=600.0,
+        measurand="turbidity",
+        sample_time=T0 + when.astype(np.int64) * 600 * 10**9,
+        sample_value=medium[when] + level(when.size, 0.0, 0.03, seed + 2),
+    )
+    return record, at * 600 * 10**9 + T0
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_samples_that_agree_are_not_the_error_of_those_that_do_not(seed: int) -> None:
+    """Most were taken behind dirt: what is usual then is the error, and the clean weeks before are none."""
+    record, _ = dirty(seed, clean_weeks=2)
+    survey = survey_of(record)
+    assert survey is not None
+    errors = sample_errors(record, survey).error
+    assert np.count_nonzero(np.abs(errors) < 0.5) == 2
+    assert all(found.shift > 0 for found in disagreements(record, survey))
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_samples_between_which_dirt_came_and_went_did_not_go_along_with_the_cleaning(seed: int) -> None:
+    record, time = dirty(seed, clean_weeks=1)
+    survey = survey_of(record)
+    assert survey is not None
+    cleaning = int(time[5 * 1_008 - 3 * 144])
+    assert samples_clue(record, survey, cleaning, cleaning + 14 * NS_PER_DAY, -6.0) == ()
