@@ -8,10 +8,10 @@ from excursions.read.logs.translated import english
 from excursions.read.text.fold import plain
 
 _FOUND = re.compile(
-    r"as.?found|^af$|^found|\bbefore|\bvor(her|gefunden)?\b|\bavant\b|\bantes\b|initial|angetroffen|gefunden|trovat|encontrad|trouv|istzustand|\bprima\b|\bfore\b|\bprzed\b|\bennen\b|^voor$|\bvoor (?:afstel|kalibr|just)"
+    r"as.?found|^af$|^f$|^found|\bbefore|\bvor(her|gefunden)?\b|\bavant\b|\bantes\b|initial|angetroffen|gefunden|trovat|encontrad|trouv|istzustand|\bprima\b|\bfore\b|\bprzed\b|\bennen\b|^voor$|\bvoor (?:afstel|kalibr|just)"
 )
 _LEFT = re.compile(
-    r"as.?left|^al$|^left|\bafter\b|\bnach(her)?\b|\bapres\b|\bdespues\b|\bdepois\b|hinterlassen|belassen|lasciat|achtergelaten|\bfinal\b|\bdejad|\bdeixad|\blaiss|\bdopo\b|\befter\b|\bpo\b|\bjalkeen\b|^na$|\bna (?:afstel|kalibr|just)"
+    r"as.?left|^al$|^l$|^left|\bafter\b|\bnach(her)?\b|\bapres\b|\bdespues\b|\bdepois\b|hinterlassen|belassen|lasciat|achtergelaten|\bfinal\b|\bdejad|\bdeixad|\blaiss|\bdopo\b|\befter\b|\bpo\b|\bjalkeen\b|^na$|\bna (?:afstel|kalibr|just)"
 )
 CLEANED = "as_found_cleaned"  # found again after cleaning, before any adjustment
 _CLEANED = re.compile(

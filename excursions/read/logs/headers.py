@@ -261,7 +261,8 @@ def _described(about: _Header) -> Meaning | None:
     warm = any(word.startswith("temp") for word in said) or bool(re.match(called, about.rest))
     reading = said & v.RAWS and not warm  # of a thermometer that is itself calibrated
     if warm or (degrees and about.number and not reading):
-        return Meaning(kind="temperature", index=about.number)
+        fixed = _fixed(about) if re.search(r"\bph\s*\d", about.rest) else None  # "pH 7.00 temp"
+        return Meaning(kind="temperature", index=0 if fixed else about.number, fixed=fixed)
     if said & v.SERIALS:
         return _probe(about)
     figure = _figure(said, unit)

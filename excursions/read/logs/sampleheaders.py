@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from excursions.read.logs import samplewords as w
 from excursions.read.logs.headers import Meaning, fold, meaning_of, unit_in
-from excursions.read.text.vocabulary import VESSELS
+from excursions.read.text.vocabulary import POINTS, VESSELS
 
 _SAMPLED = re.compile(
     r"sampl|probe?nahme|entnahme|gezogen|prelev|muestre|amostrag|drawn|taken|provtag|provetag|monstername|campionament|pobor"
@@ -116,9 +116,8 @@ def _meaning(header: str) -> Meaning:
     words = set(re.findall(r"[a-z]+", rest))
     if not words:
         return Meaning()
-    if words & (_NUMBERS | {"code", "lfd"}) and words & (w.VALUES | {"sample", "probe", "proben"}):
-        return Meaning(kind="ignored")
-    if _COUNTS.search(rest):
+    counted = words & (_NUMBERS | {"code", "lfd"}) and words & (w.VALUES | {"sample", "probe", "proben"})
+    if (counted or _COUNTS.search(rest)) and not words & POINTS:
         return Meaning(kind="ignored")
     if words & w.VALUES and words & _NOT_THE_LABORATORY:
         return Meaning(kind="ignored")

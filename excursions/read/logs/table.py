@@ -276,8 +276,8 @@ def with_phases(table: LogTable) -> LogTable:
 
 
 def _are_initials(cells: Sequence[str]) -> bool:
-    """One and the same pair of letters throughout: "AL" is rather who did it than as left."""
-    return len(set(cells)) == 1 and len(cells[0]) == 2
+    """One and the same letters throughout: "AL" is rather who did it than as left, "F" rather a fault."""
+    return len(set(cells)) == 1 and len(cells[0]) <= 2
 
 
 def with_names_above(table: LogTable) -> LogTable:

@@ -8,7 +8,7 @@ from dataclasses import replace
 from excursions.read.exports.cells.columns import Column
 from excursions.read.exports.cells.factors import scale_decisions, scale_of
 from excursions.read.exports.cells.sheet import Sheet
-from excursions.read.exports.layouts.common import is_counter, is_quality, says_by_truth
+from excursions.read.exports.layouts.common import is_counter, is_quality, says_by_truth, split_unit
 from excursions.read.exports.layouts.long import is_unit_column, telling_column
 from excursions.read.exports.layouts.naming import (
     bare,
@@ -23,7 +23,7 @@ from excursions.read.exports.layouts.timecolumns import chosen_time, time_column
 from excursions.read.exports.times.timeshapes import clock_shape_of
 from excursions.read.text.aggregates import AGGREGATES
 from excursions.read.text.fold import plain
-from excursions.read.text.units import is_unit
+from excursions.read.text.units import is_quantity, is_unit
 from excursions.read.text.words import ROLES, STATE_WORDS, fold
 from excursions.records import Decision
 
@@ -102,7 +102,7 @@ def _places(
     ]
     if len(values) < 2:
         return tuple(c.index for c in named)
-    if all(plain(fold(c.header)).casefold() in AGGREGATES for c in values):
+    if any(map(_says_value, values)) or all(_says_kind(c.header) for c in values):
         named = named or [c for c in columns if c.index not in taken and "tag" in c.roles and c.is_text][:1]
     others = [
         c
@@ -115,6 +115,16 @@ def _places(
     known = tuple(c.index for c in named)
     telling = telling_column(sheet, chosen_time(sheet, time_columns(sheet)), others, known)
     return (*known, *((telling.index,) if telling is not None else ()))
+
+
+def _says_value(column: Column) -> bool:
+    """Whether a header says that its numbers are values, and not of which signal."""
+    return "value" in column.roles or bare(column.header) != split_unit(column.header)[0]
+
+
+def _says_kind(header: str) -> bool:
+    """Whether a header says what is measured or how it was summed up, and not of which signal."""
+    return is_quantity(split_unit(header)[0]) or plain(fold(header)).casefold() in AGGREGATES
 
 
 def _single_places(columns: list[Column], used: set[int]) -> dict[int, str]:
