@@ -255,6 +255,7 @@ def _lasting(hours: float) -> str:
 
 
 def hours_cell(hours: float) -> Cell:
+    """Hours as a table shows and sorts them; a tenth where they are few."""
     if not math.isfinite(hours):
         return Cell(text="not known", sort=-1.0)
     return Cell(text=f"{number(hours, 1.0) if hours >= 100 else number(hours)} h", sort=hours)

@@ -67,6 +67,7 @@ def _corrected(
 def sample_rings(
     samples: Sequence[LabSample], key: str, findings: PointFindings, reader: Reader
 ) -> list[Spec]:
+    """Laboratory samples as open rings on the axis `key`, in the unit of the point; none without any."""
     if not samples:
         return []
     return [
@@ -162,6 +163,7 @@ def rating_note(findings: PointFindings, plant: Plant, top: float, reader: Reade
 
 
 def calibration_lines(calibrations: Sequence[Calibration], reader: Reader) -> list[Spec]:
+    """A dotted line over the whole height for each calibration."""
     times = reader.wall(np.array([c.time for c in calibrations], np.int64))
     return [
         {

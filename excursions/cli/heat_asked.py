@@ -175,6 +175,7 @@ def _nearest(rows: Sequence[Row], at: int, tz: ZoneInfo) -> Row:
 
 
 def ns(value: object) -> int:
+    """A moment of a row as ns UTC."""
     assert isinstance(value, datetime)
     return clock.to_ns(value)
 
@@ -206,5 +207,6 @@ def _most_heat(lives: Sequence[Row]) -> str:
 
 
 def figure(row: Row, name: str) -> float:
+    """A figure of a row; NaN where it has none."""
     value = row[name]
     return float(value) if isinstance(value, (int, float)) else math.nan

@@ -148,6 +148,7 @@ def _trimmed(value: FloatArray, span: tuple[int, int], hop: int, tolerance: floa
 
 
 def on_line(stretch: FloatArray, tolerance: float) -> BoolArray:
+    """Whether each value (n,) lies on the straight line from the first to the last, to within `tolerance`."""
     line = np.linspace(stretch[0], stretch[-1], stretch.size)
     return np.asarray(np.abs(stretch - line) <= tolerance)
 

@@ -46,6 +46,7 @@ class Look:
         span: tuple[int, int] | None = None,
         hides: tuple[str, ...],
     ) -> AuditFinding:
+        """A finding of the audit about a calibration; `span` [ns] is its own moment where none is given."""
         start, end = span or (of.time, of.time)
         return AuditFinding(
             point=self.point.name, probe=of.probe, kind=kind, start=start, end=end, sentence=sentence,

@@ -36,6 +36,7 @@ class Batch:
 
 
 def outcome_of(batch: Batch, file: int) -> dict[str, object]:
+    """The facts of one file of a batch."""
     return next(facts for number, facts in batch.outcomes if number == file)
 
 

@@ -45,6 +45,7 @@ def element_event(
     ends: tuple[bool, bool],
     origin: str = "probe",
 ) -> Event:
+    """An event of a temperature element over `span` [ns]; `size` in K, `ends`: whether it is open at the start and at the end."""
     return Event(
         point=record.point.name,
         kind="temperature_fault",

@@ -160,6 +160,7 @@ class OtherNoises:
 
     @cached_property
     def noises(self) -> dict[str, NoiseBlocks]:
+        """Noise of the temperature and of the neighbours over the same blocks, by name; those with too few samples left out."""
         signals = {"the temperature": self._record.temperature, **self._record.neighbours}
         live = {name: live_samples(s, self._record.states) for name, s in signals.items() if s is not None}
         return {name: noise_blocks(one, self._blocks) for name, one in live.items() if len(one) >= 100}

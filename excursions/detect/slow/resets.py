@@ -80,6 +80,7 @@ def _jump(survey: Survey, begin: int, end: int) -> tuple[float, float]:
 
 
 def reset_clue(reset: int | None, odds: float) -> tuple[Clue, ...]:
+    """What :func:`taken_out` found, as a clue."""
     if reset is None:
         return ()
     name = "calibration" if reset == CALIBRATING else "cleaning"

@@ -31,10 +31,12 @@ class Part:
     slots: dict[str, Slot] = field(default_factory=dict)
 
     def slot(self, name: str) -> Slot:
+        """The slot of a standard, made at the first asking."""
         return self.slots.setdefault(name, Slot())
 
     @property
     def filled(self) -> bool:
+        """Whether it holds a figure or a raw value."""
         return bool(self.figures) or any(math.isfinite(slot.raw) for slot in self.slots.values())
 
 
@@ -60,6 +62,7 @@ class Facts:
     parts: dict[str, Part] = field(default_factory=dict)
 
     def part(self, phase: str) -> Part:
+        """The part of a phase, made at the first asking."""
         return self.parts.setdefault(phase, Part())
 
     @property

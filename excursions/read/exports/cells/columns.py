@@ -112,6 +112,7 @@ class Column:
 def column_of(
     index: int, header: Sequence[str], extra: Sequence[tuple[str, ...]], sample: Sequence[Row]
 ) -> Column:
+    """What one column is by its header, further header rows, and a sample of its cells."""
     name = clean(header[index]) if index < len(header) else ""
     cells = tuple(row.cells[index].strip() for row in sample if index < len(row.cells))
     filled = _without_summaries([cell for cell in cells if cell])

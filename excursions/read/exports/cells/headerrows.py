@@ -27,6 +27,7 @@ def usual_width(rows: Sequence[Row]) -> int:
 
 
 def trimmed(cells: Sequence[str]) -> int:
+    """How many cells a row has up to the last that is filled."""
     width = len(cells)
     while width and not cells[width - 1].strip():
         width -= 1
@@ -283,6 +284,7 @@ def _is_title(row: Row, width: int) -> bool:
 
 
 def is_remark(row: Row) -> bool:
+    """Whether a line is drawn for the eye, or begins as comments do."""
     if _is_ruled(row):
         return True
     begin = row.cells[0].lstrip()[:2]

@@ -63,6 +63,7 @@ class Content:
 
 
 def start_of(chunks: Callable[[], Iterator[bytes]]) -> bytes:
+    """The first 64 KiB of a stream; empty where it is cut off before."""
     try:
         return next(chunks(), b"")[:65_536]
     except CutOff:

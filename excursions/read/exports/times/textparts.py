@@ -168,6 +168,7 @@ def _offsets(parts: pl.DataFrame) -> tuple[TimeArray, BoolArray, BoolArray]:
 
 
 def offset_columns(words: pl.Series) -> tuple[TimeArray, BoolArray, BoolArray]:
+    """Offsets from UTC (n,) in seconds, where one is written, and where it is understood."""
     table = {word: _offset_seconds(word) for word in words.unique().to_list()}
     seconds = words.replace_strict(table, return_dtype=pl.Int64)
     return seconds.fill_null(0).to_numpy(), (words != "").to_numpy(), seconds.is_not_null().to_numpy()
