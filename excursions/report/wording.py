@@ -139,8 +139,10 @@ def whose(event: Event) -> str:
     if event.kind in HEAT:
         return "measured; whether the reading suffered, the next verification tells"
     sure = f"{event.confidence * 100:.0f} %"
-    if event.origin == "probe":
-        return f"the probe, {sure} sure"
+    if event.origin in ("probe", "process", "record"):  # whose confidence is that it was
+        return f"the {event.origin}, {sure} sure"
+    if event.origin == "routine":
+        return "routine"
     if event.confidence >= _RATHER:
         return f"rather the probe, {sure}; the process is not excluded"
     if event.confidence <= 1.0 - _RATHER:

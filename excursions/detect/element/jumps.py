@@ -36,15 +36,18 @@ def jumps_of_element(record: Record, trace: Trace, settings: TemperatureFaultSet
     at = [int(i) for i in large if not any(e.start <= trace.time[i + 1] <= e.end for e in flickers)]
     if len(at) > 50 * settings.most_jumps:
         return flickers
-    at = [i for i in at if _is_clean(trace, i, settings) and _calm(record, trace, i)]
+    clean = [
+        i for i in at if _is_clean(trace, i, settings)
+    ]  # the way back may come while somebody works there
+    at = [i for i in clean if _calm(record, trace, i)]
     at = at[1:] if at and _resumes(trace, at[0], settings) else at
     if len(at) > settings.most_jumps:
         return flickers
     events, used = flickers, set()
-    for nth, i in enumerate(at):
+    for i in at:
         if i in used:
             continue
-        back = next((j for j in at[nth + 1 :] if abs(change[i] + change[j]) <= 0.3 * abs(change[i])), None)
+        back = next((j for j in clean if j > i and abs(change[i] + change[j]) <= 0.3 * abs(change[i])), None)
         used |= {back} if back is not None else set()
         events.append(_jump_event(record, trace, (i, back), float(change[i]), scan_s))
     return events

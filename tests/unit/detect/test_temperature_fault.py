@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -10,7 +12,7 @@ from excursions.detect.element.temperature_fault import detect_temperature_fault
 from excursions.detect.heat.over_temperature import detect_over_temperature
 from excursions.detect.heat.thermal_shock import detect_thermal_shock
 from excursions.plant import Plant, Point
-from excursions.records import Record
+from excursions.records import CALIBRATING, MEASURING, Record, StateLine
 from tests.builders import T0, all_measuring, coloured, level, make_signal, on_exception, quantised
 from tests.scenes import DAY_S, Scene, record_of, scene
 
@@ -76,6 +78,21 @@ def test_a_jump_and_its_way_back_are_one_fault(size: float, seed: int) -> None:
     (event,) = detect_temperature_fault(record_of(made))
     assert event.size == pytest.approx(size, abs=0.6)
     assert ((event.start - T0) / NS_PER_S, (event.end - T0) / NS_PER_S) == (8700 * 60, 9200 * 60)
+
+
+def test_a_jump_whose_way_back_comes_while_somebody_works_there_came_back() -> None:
+    """It was told that it did not come back in this record, beside a calibration whose temperature went there and back."""
+    made = routine()
+    made.temperature[8700:8724] -= 15.0
+    record = record_of(made)
+    at = T0 + np.array([0, 8711, 8740, record.temperature.time.size], np.int64) * 60 * NS_PER_S
+    states = StateLine(
+        start=at[:-1], end=at[1:], code=np.array([MEASURING, CALIBRATING, MEASURING], np.uint8), confidence=np.ones(3), evidence=("",) * 3,
+    )  # fmt: skip
+    (event,) = detect_temperature_fault(replace(record, states=states))
+    assert not event.open_end
+    assert (event.end - T0) / NS_PER_S == 8724 * 60
+    assert "jumped back after 24 min" in event.evidence
 
 
 def exception_record(temperature: np.ndarray) -> Record:

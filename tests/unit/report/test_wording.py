@@ -55,6 +55,23 @@ def test_words_of_an_undecided_event_fit_its_figure(confidence: float, words: st
 
 
 @pytest.mark.parametrize(
+    ("origin", "words"),
+    [
+        ("process", "the process, 99 % sure"),
+        ("record", "the record, 99 % sure"),
+        ("probe", "the probe, 99 % sure"),
+        ("routine", "routine"),
+    ],
+)
+def test_whose_an_event_is_is_said_of_every_origin(origin: str, words: str) -> None:
+    """A night told of what the process had done: rather the probe, 99 %."""
+    event = Event(
+        point="P", kind="step", start=0, end=1, size=1.0, size_unit="pH", confidence=0.99, origin=origin
+    )
+    assert whose(event) == words
+
+
+@pytest.mark.parametrize(
     ("value", "uncertainty", "text"),
     [
         (6.98234, 0.02, "6.98"),
