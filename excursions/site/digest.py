@@ -28,8 +28,8 @@ _STYLE = (
     "background:var(--paper);color:var(--ink);overflow-wrap:anywhere}a{color:var(--link)}"
     "h1,h2,dd{font-family:Charter,'Liberation Serif',Georgia,serif}h1{line-height:1.2}"
     "h2{font-size:1.3rem;border-top:3px double var(--rule);padding-top:.6rem;margin:1.6rem 0 .4rem}"
-    "table{border-collapse:collapse;width:100%}td,th{border-top:1px solid var(--rule);padding:.4rem .8rem .4rem 0;text-align:left;"
-    "vertical-align:top}th{color:var(--quiet)}th,code{white-space:nowrap}td:first-child{min-width:5rem}td:nth-child(2){white-space:nowrap}dd{margin:0 0 .6rem}"
+    "table{border-collapse:collapse;width:100%;table-layout:fixed}th:nth-child(1){width:20%}th:nth-child(2){width:9rem}th:nth-child(4){width:8rem}td,th{border-top:1px solid var(--rule);padding:.4rem .8rem .4rem 0;text-align:left;"
+    "vertical-align:top}th{color:var(--quiet)}th,code{white-space:nowrap}td:nth-child(2){white-space:nowrap}dd{margin:0 0 .6rem}"
     "@media(max-width:40rem){thead{display:none}td{display:block;border:0;padding:0}tr{display:block;border-top:1px solid var(--rule);padding:.5rem 0}}"
 )
 
