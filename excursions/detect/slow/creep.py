@@ -38,7 +38,7 @@ from excursions.ranks import NORMAL_MAD, median, quantile, quantiles
 from excursions.records import Event, FloatArray, IndexArray, Record
 
 FEWEST_DAYS, FEWEST_BLOCKS = 20, 4  # of a record; of a day
-SHORTEST_DAYS = 5  # of a tooth
+SHORTEST_DAYS = 4  # of a tooth: whole days between cleanings every fifth day
 FEWEST_RETURNS = 2
 CALM = 0.1  # quantile of a day that excursions leave alone
 LOPSIDED = 2.0  # times as far to one side as to the other: excursions go to that side

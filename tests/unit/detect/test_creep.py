@@ -52,6 +52,22 @@ def test_a_film_that_cleanings_take_off_is_fouling_upwards(seed: int) -> None:
 
 
 @SEEDS
+def test_slime_that_is_wiped_off_every_fifth_day_is_fouling(seed: int) -> None:
+    """A third of the reading is lost in five days; meals take more of the oxygen than a day of slime does."""
+    meals = sum(np.exp(-(((AT % DAY) - at) ** 2) / 50.0) for at in (45, 75, 105))
+    true = 8.4 - 1.0 * meals + coloured(N, 0.0, 0.1, 100, seed) + level(N, 0.0, 0.02, seed + 9)
+    since = (AT - 60) % (5 * DAY) / DAY
+    found = [
+        detect_creep(make_record(value, every_s=600.0, measurand="oxygen"))
+        for value in (true, true * (1 - 0.06 * since))
+    ]
+    assert found[0] == ()
+    (event,) = found[1]
+    assert (event.kind, event.origin) == ("fouling", "probe")
+    assert event.details["rate_per_day"] == pytest.approx(-0.5, rel=0.35)
+
+
+@SEEDS
 def test_storms_alone_are_no_film_and_no_drift(seed: int) -> None:
     record = make_record(river(seed), every_s=600.0, measurand="turbidity")
     assert detect_creep(record) == ()
