@@ -208,7 +208,7 @@ def _names(kind: str, said: frozenset[str]) -> bool:
     """``Sensor ID`` and ``Tag ID`` name a probe or a point, whatever ``ID`` says alone."""
     return (
         kind == "ignored"
-        and "id" in said
+        and bool(said & {"id", "name"})
         and bool(said & (v.PROBES | v.POINTS))
         and not said & v.NOT_THIS_ONE
     )

@@ -70,7 +70,7 @@ def _of_the_sampling(found: list[Meaning], headers: Sequence[str]) -> list[Meani
 
 _DAY = re.compile(r"dat(?:um|e|o|a)|fecha|\bjour|dag\b|tag\b")
 _SINGLE = re.compile(
-    r"\b(?:rep|repl|replicate|run|det|determination|single|messung|bestimmung|einzelwert|wdh|wiederholung|essai|prueba|prova|meting)\w* ?[.#-]? ?(?:\d+|[a-d])$"
+    r"\b(?:rep|repl|replicate|run|det|determination|single|messung|bestimmung|einzelwert|wdh|wiederholung|essai|prueba|prova|meting)\w* ?[.#-]? ?(?:\d+|[a-d])$|^(?:[a-d]|[1-9])$"
 )
 
 

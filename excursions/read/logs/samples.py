@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from itertools import pairwise
 from pathlib import Path
 
 import polars as pl
@@ -22,7 +21,6 @@ from excursions.read.logs.table import (
     cell_at,
     column_decision,
     find_table,
-    is_date,
     is_point_like,
     names_decision,
     with_names_above,
@@ -105,23 +103,10 @@ def read_samples(
 def sample_table(sheet: Sheet, columns: Mapping[str, str]) -> LogTable | None:
     """The list in a sheet; where no header names the time, the first column is it if dates stand below its header."""
     table = find_table(sheet, columns, read=sample_meanings)
-    header = _over_dates(sheet.rows[:_HEAD_ROWS]) if table is None and "time" not in columns else ""
-    if header:
-        table = find_table(sheet, {**columns, "time": header}, read=sample_meanings)
     return table and with_names_above(table)
 
 
 _HEAD_ROWS = 12
-
-
-def _over_dates(rows: Sequence[Row]) -> str:
-    """The first header of a row of names with a date below it, or empty."""
-    for row, below in pairwise(rows):
-        names = [cell for cell in row.cells if cell]
-        lettered = all(re.search(r"[^\W\d_]", cell) and not is_date(cell) for cell in names)
-        if row.cells[:1] == tuple(names[:1]) and len(names) > 1 and lettered and is_date(below.cells[0]):
-            return names[0]
-    return ""
 
 
 def _no_table(file: str, sheets: Sequence[Sheet]) -> InputFileError:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 from excursions.errors import InputFileError
 from excursions.read.logs.actions import action_of, phase_of
@@ -62,6 +63,8 @@ def find_table(sheet: Sheet, columns: Mapping[str, str], *, read: Reader = meani
         What the user states; see :func:`with_stated`.
     """
     place = _header_place(sheet.rows, columns, read)
+    if place is None and "time" not in columns and (header := _over_dates(sheet.rows[:_HEAD_ROWS])):
+        return find_table(sheet, {**columns, "time": header}, read=read)
     if place is None:
         return None
     headers, used = _headers(sheet.rows, place, read)
@@ -78,6 +81,19 @@ def find_table(sheet: Sheet, columns: Mapping[str, str], *, read: Reader = meani
         above=_block(sheet.rows[:place]),
         separator=sheet.separator,
     )
+
+
+_HEAD_ROWS = 12
+
+
+def _over_dates(rows: Sequence[Row]) -> str:
+    """The first header of a row of names with a date below it, or empty."""
+    for row, below in pairwise(rows):
+        names = [cell for cell in row.cells if cell]
+        lettered = all(re.search(r"[^\W\d_]", cell) and not is_date(cell) for cell in names)
+        if row.cells[:1] == tuple(names[:1]) and len(names) > 1 and lettered and is_date(below.cells[0]):
+            return names[0]
+    return ""
 
 
 def _header_place(rows: Sequence[Row], columns: Mapping[str, str], read: Reader) -> int | None:
@@ -139,7 +155,9 @@ def _headers(rows: Sequence[Row], place: int, read: Reader) -> tuple[list[str], 
         return joined, 2
     above = rows[place - 1].cells if place else ()
     groups = [cell for cell in above if cell]
-    if len(groups) >= 2 and any(_PHASE_WORDS.search(fold(cell)) for cell in groups) and len(above) > 2:
+    phased = [cell for cell in (*groups, *header) if cell and _PHASE_WORDS.search(fold(cell))]
+    under = len(set(phased)) < len(phased)  # "found", "left" under each of several figures
+    if len(groups) >= 2 and (under or any(cell in groups for cell in phased)) and len(above) > 2:
         title, titles = "", []
         for at in range(len(header)):
             title = above[at] if at < len(above) and above[at] else title

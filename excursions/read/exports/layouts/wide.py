@@ -186,9 +186,12 @@ def _unit_base(column: Column) -> str:
     return base if last in ROLES["unit"] else ""
 
 
+_MINUTES = re.compile(r"\+?:[0-5]\d|\+?\d{1,2} ?min\.?")  # ":15", "15 min" of the hour in the row
+
+
 def _refuse_clocks(sheet: Sheet, values: list[Column]) -> None:
     """A row a day and a column an hour is one signal laid out in two directions, not a signal an hour."""
-    clocks = [c.header for c in values if clock_shape_of(c.header) is not None]
+    clocks = [c.header for c in values if clock_shape_of(c.header) or _MINUTES.fullmatch(c.header)]
     if len(clocks) > 1 and 2 * len(clocks) > len(values):
         raise NoReadingsError(
             found=f'times of day as names of columns ("{clocks[0]}", "{clocks[1]}", ...)',
