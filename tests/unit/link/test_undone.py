@@ -42,7 +42,7 @@ def test_equal_and_opposite_shifts_are_laid_to_the_calibration_between(size: flo
     assert back.reasons[0].startswith("takes back what the calibration of 3 Nov found and set")
 
 
-@pytest.mark.parametrize(("there", "back"), [(0.4, -0.2), (0.2, -0.4), (0.3, 0.3)])
+@pytest.mark.parametrize(("there", "back"), [(0.4, -0.2), (0.2, -0.4), (0.3, 0.3), (-0.34, 0.21)])
 def test_shifts_that_do_not_cancel_are_not(there: float, back: float) -> None:
     assert {link.cause for link in first(there_and_back(there, back))} == {"unrecorded"}
 
@@ -52,6 +52,11 @@ def test_a_step_that_explains_the_first_of_them_is_its_cause() -> None:
     there, back = first(there_and_back(0.3, -0.3), event("step", BEGIN + 12, -0.3))
     assert there.cause == "event"
     assert back.cause == "unrecorded"
+
+
+def test_heat_that_happens_to_undo_a_good_part_of_what_was_unexplained_keeps_its_shift() -> None:
+    heat = event("over_temperature", BEGIN + 45, 139.0, details={"dose_h": 27.0})
+    assert first(there_and_back(-0.34, 0.21), heat)[1].cause == "event"
 
 
 def test_two_steps_there_and_back_keep_both_their_causes() -> None:
