@@ -93,7 +93,7 @@ MEASURANDS = words(
 )
 STANDARDS = words(
     "prufgas pruefgas kalibriergas testgas eichgas spangas applied soluzione formazin formazine formazina roztok roztwor liuos oldat solutie bufor buffer buf buff tampone buffert standard std stds puffer pufferlosung tampon tampao solution solucion solucao losung loesung reference ref "
-    "lab laborwert labwert laboratory referenz referencia nominal expected sollwert target certified known patron etalon padrao handmessgerat handgerat handmessung vergleichsgerat vergleichsmessung handheld handmeter portable winkler titration wzorca wzorzec referentie kalibratievloeistof standardi kalibrierlosung bezugswert soll"
+    "lab laborwert labwert laboratory referenz referencia nominal expected sollwert target certified known patron etalon padrao handmessgerat handgerat handmessung vergleichsgerat vergleichsmessung handheld handmeter portable winkler titration theoretical theoretisch theorique teorico wzorca wzorzec referentie kalibratievloeistof standardi kalibrierlosung bezugswert soll"
 )
 RAWS = words(
     "signal raw roh rohwert reading readings messwert measured indicated display anzeige lectura lecture leitura "
