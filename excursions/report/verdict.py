@@ -208,10 +208,15 @@ def _adjusted(verdict: Verdict, outcomes: Outcomes) -> Verdict:
 
 def _with_unlooked(verdict: Verdict, known: Known) -> Verdict:
     """Trust with a word on readings between an event and a calibration of which only what it left was entered."""
+    # What opened a stretch that is told is told with it.
+    told = {doubt.event for doubt in known.doubts if not doubt.too_small}
     asked = [
         e
         for e in known.findings.events
-        if is_live(e, (), known.outcomes) and e.confidence >= WORTH_ASKING and e.kind in DOUBTED
+        if e.id not in told
+        and is_live(e, (), known.outcomes)
+        and e.confidence >= WORTH_ASKING
+        and e.kind in DOUBTED
     ]
     if not asked:
         return verdict

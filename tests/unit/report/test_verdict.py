@@ -295,6 +295,10 @@ def test_readings_before_a_calibration_that_says_only_what_it_left_are_not_verif
     assert "Readings from 11 Jan 00:00 to 21 Jan 00:00 are not verified: step of" in seen.sentence
     both = replace(left, as_found=figures)
     assert "not verified" not in judged(findings, calibrations=[both]).sentence
+    doubt = replace(made_doubt(0.4, event=findings.events[0].id), open_end=False, end=20 * DAY)
+    once = judged(findings, calibrations=[left], doubts=[doubt]).sentence
+    assert "are to be doubted" in once
+    assert "not verified" not in once  # the same stretch is not told twice
 
 
 def test_where_most_kinds_of_fault_cannot_show_silence_is_no_answer() -> None:
