@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 import numpy as np
 
 from excursions.clock import TimeArray
-from excursions.errors import ExcursionsError, InputFileError, nearest
+from excursions.errors import ExcursionsError, InputFileError, did_you_mean
 from excursions.measurands import converted, to_canonical
 from excursions.pipeline.point import PointInput, plant_around
 from excursions.plant import Plant, Point
@@ -157,13 +157,11 @@ def _taken_as(reading: SampleReading, point: Point, unit: str, usual: Usual | No
 
 
 def _unplaced(reading: SampleReading, sample: LabSample, names: Sequence[str]) -> ExcursionsError:
-    near = nearest(sample.point, names)
+    otherwise = "add the point to the register; these samples were left out"
     return InputFileError(
         found=f'samples of "{sample.point}"',
         expected="a point of the register or a tag of the export",
-        mend=f'did you mean "{near}"?'
-        if near
-        else "add the point to the register; these samples were left out",
+        mend=did_you_mean(sample.point, names, otherwise),
         file=str(reading.path),
     )
 

@@ -10,7 +10,7 @@ from pathlib import Path
 import polars as pl
 
 from excursions.detect.tuning import merged, tunable
-from excursions.errors import ExcursionsError, InputFileError, UsageError, nearest
+from excursions.errors import ExcursionsError, InputFileError, UsageError, did_you_mean
 from excursions.pipeline.conclude import conclude
 from excursions.pipeline.engine import Closer as Closer
 from excursions.pipeline.engine import Engine, LocalEngine, Wanted
@@ -226,9 +226,7 @@ def unmatched_columns(columns: Mapping[str, str], readings: Sequence[ListReading
             expected="a header of a calibration log or sample list: " + ", ".join(list(headers.values())[:12])
             if headers
             else "a calibration log or sample list",
-            mend=f'did you mean "{near}"?'
-            if (near := nearest(name, headers.values()))
-            else "write the header as it stands in the file",
+            mend=did_you_mean(name, headers.values(), "write the header as it stands in the file"),
         )
         for role, name in missing
     ]

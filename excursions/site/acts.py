@@ -6,7 +6,7 @@ from pathlib import Path
 from sqlite3 import Row
 
 from excursions import clock
-from excursions.errors import UsageError, nearest
+from excursions.errors import UsageError, did_you_mean
 from excursions.site.layout import Site
 from excursions.site.ledger import Ledger
 from excursions.site.lock import site_lock
@@ -77,9 +77,8 @@ def _find(ledger: Ledger, event: str) -> Row:
                 expected="one event",
                 mend="write more of it",
             )
-    near = nearest(event, [row["event"] for row in rows])
     raise UsageError(
         found=f'no event "{event}"',
         expected="the name of an event as the digest or the table events of the ledger shows it",
-        mend=f'did you mean "{near}"?' if near else "look into reports/digest.txt",
+        mend=did_you_mean(event, [row["event"] for row in rows], "look into reports/digest.txt"),
     )

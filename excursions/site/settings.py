@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from excursions import clock
-from excursions.errors import UsageError, nearest
+from excursions.errors import UsageError, did_you_mean
 from excursions.kinds import SEVERITIES
 from excursions.read.options import ReadOptions
 
@@ -204,11 +204,10 @@ def _typed(path: Path, key: str, default: object, value: object) -> object:
 
 def _unknown(path: Path, found: str, word: str, choices: list[str]) -> UsageError:
     homes = [item.name for item in fields(Settings) if word in _keys(item.name)]
-    near = nearest(word, choices)
     return UsageError(
         found=found,
         expected="one of " + ", ".join(choices),
-        mend=f"put it below [{homes[0]}]" if homes else f'did you mean "{near}"?' if near else "take it out",
+        mend=f"put it below [{homes[0]}]" if homes else did_you_mean(word, choices, "take it out"),
         file=str(path),
     )
 

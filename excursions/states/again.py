@@ -12,14 +12,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
-from scipy.ndimage import median_filter
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_MINUTE, NS_PER_S, TimeArray
 from excursions.ranks import median
 from excursions.records import WASHING, FloatArray
 from excursions.runs import runs
 from excursions.states.line import Claim
-from excursions.states.trace import Trace, join
+from excursions.states.trace import Trace, around_its_level, join
 
 FEWEST, SHORTEST_MIN, LONGEST_MIN = 3, 2.0, 60.0  # samples and minutes for which a standard is read (cp)
 ALIKE = 0.5  # tolerances within which a reading stands, and the same standard is read again (cp)
@@ -113,9 +112,7 @@ def _away_spells(
     lasts = int(trace.time[-1] - trace.time[0]) if len(trace) else 0
     if lasts < _LEVEL_H * NS_PER_HOUR or trace.interval_s > 60.0 * _GRID_MIN:
         return []
-    when = trace.time[0] + np.arange(lasts // step, dtype=np.int64) * step
-    value = trace.value[trace.last_at(when)]
-    level = median_filter(value, size=round(_LEVEL_H * 60.0 / _GRID_MIN) | 1, mode="nearest")
+    when, value, level = around_its_level(trace, _GRID_MIN, _LEVEL_H)
     least = max(AWAY * tolerance_at(float(np.median(level))), moves)
     ranges = join(runs(np.abs(value - level) > least), when, 60.0 * _APART_MIN)
     lasted = (ranges[:, 1] - ranges[:, 0]) * step

@@ -8,8 +8,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+from scipy.ndimage import median_filter
 
-from excursions.clock import NS_PER_S, TimeArray
+from excursions.clock import NS_PER_MINUTE, NS_PER_S, TimeArray
 from excursions.once import Once
 from excursions.ranks import at_rank, quantile, quantiles
 from excursions.records import FloatArray, IndexArray, Signal
@@ -249,3 +250,13 @@ def crossing(trace: Trace, before: int, after: int, limit: float) -> int:
     v0, v1 = float(trace.value[before]), float(trace.value[after])
     share = (limit - v0) / (v1 - v0) if v1 != v0 else 0.0
     return t0 + round(min(max(share, 0.0), 1.0) * (t1 - t0))
+
+
+def around_its_level(
+    trace: Trace, every_min: float, level_h: float
+) -> tuple[TimeArray, FloatArray, FloatArray]:
+    """Even instants (n,) of a record, its value there, as held since the last sample, and the median of the hours around each."""
+    step = round(every_min * NS_PER_MINUTE)
+    when = trace.time[0] + np.arange(int(trace.time[-1] - trace.time[0]) // step, dtype=np.int64) * step
+    value = trace.value[trace.last_at(when)]
+    return when, value, median_filter(value, size=round(level_h * 60.0 / every_min) | 1, mode="nearest")

@@ -10,7 +10,6 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.ndimage import median_filter
 
 from excursions.clock import NS_PER_DAY, NS_PER_HOUR, NS_PER_MINUTE, TimeArray
 from excursions.ranks import median
@@ -18,7 +17,7 @@ from excursions.records import FloatArray, IndexArray
 from excursions.runs import runs
 from excursions.states.heat import Usual
 from excursions.states.settling import Pace
-from excursions.states.trace import Trace, join, spells
+from excursions.states.trace import Trace, around_its_level, join, spells
 
 ROOM_DEGC = (5.0, 35.0)
 EDGE_MIN = 20.0  # how far before and after the plateaus the handling may reach
@@ -188,10 +187,7 @@ def departures(trace: Trace) -> list[tuple[int, int]]:
     span = int(trace.time[-1] - trace.time[0]) if len(trace) else 0
     if span < _LEVEL_HOURS * NS_PER_HOUR or trace.usual_s > 60.0 * _GRID_MIN:
         return []
-    when = trace.time[0] + np.arange(span // step, dtype=np.int64) * step
-    value = trace.value[trace.last_at(when)]
-    size = round(_LEVEL_HOURS * 60.0 / _GRID_MIN) | 1
-    level = median_filter(value, size=size, mode="nearest")
+    when, value, level = around_its_level(trace, _GRID_MIN, _LEVEL_HOURS)
     room = sum(ROOM_DEGC) / 2
     off = value - level
     # What goes past the temperature of any room is heat or cold on its way, not a probe taken out.

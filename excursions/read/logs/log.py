@@ -8,7 +8,7 @@ from pathlib import Path
 
 import polars as pl
 
-from excursions.errors import ExcursionsError, InputFileError, nearest
+from excursions.errors import ExcursionsError, InputFileError, did_you_mean, nearest
 from excursions.plant import Installation, Plant
 from excursions.read.logs.actions import action_of, is_cleaning
 from excursions.read.logs.cells import Sheet, read_cells
@@ -369,11 +369,10 @@ def _bench(what: str, entry: CalibrationEntry, points: set[str], probes: set[str
 
 
 def _unknown(what: str, name: str, rows: Sequence[CalibrationEntry], known: set[str]) -> InputFileError:
-    near = nearest(name, known)
     return InputFileError(
         found=f'{what} "{name}" ({len(rows)} entries)',
         expected=f"a {what} of the register or the export",
-        mend=f'did you mean "{near}"?' if near else f"add the {what} to the register",
+        mend=did_you_mean(name, known, f"add the {what} to the register"),
         file=rows[0].file,
         line=rows[0].line,
         column=what,

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
 
-from excursions.errors import InputFileError, nearest
+from excursions.errors import InputFileError, did_you_mean
 from excursions.plant import Plant, Point
 from excursions.read.logs.log import LogReading
 from excursions.read.logs.samples import SampleReading
@@ -170,11 +170,10 @@ def settle_samples(reading: SampleReading, plant: Plant) -> SampleReading:
 
 
 def _unknown(name: str, file: str, places: Places) -> InputFileError:
-    near = nearest(name, places.points)
     return InputFileError(
         found=f'samples of point "{name}"',
         expected="a point of the register or a tag of the export",
-        mend=f'did you mean "{near}"?' if near else "add the point to the register; its samples are not used",
+        mend=did_you_mean(name, places.points, "add the point to the register; its samples are not used"),
         file=file,
         column="point",
     )
