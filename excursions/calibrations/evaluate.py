@@ -20,7 +20,7 @@ from excursions.calibrations.parameters import determine, misfit
 from excursions.calibrations.standards import Repeat, Resolved, resolve
 from excursions.calibrations.turned import set_right
 from excursions.calibrations.uncertainty import entered_uncertainty
-from excursions.digits import written
+from excursions.digits import number, written
 from excursions.measurands import MEASURANDS
 from excursions.physics.nernst import nernst_slope_mv
 from excursions.plant import Plant, Point
@@ -115,6 +115,7 @@ def _evaluate_one(
         *found.notes,
         *_cleaning_note(found, cleaned),
         *left.notes,
+        *([] if cleaned.parameters else _changed_note(found, left, before)),
         *([_COPIED] if copied else []),
     ]
     calibration = Calibration(
@@ -305,6 +306,35 @@ def _electrode_offset(made: dict[str, Parameter]) -> dict[str, Parameter]:
             value=7.0 + offset.value / step, uncertainty=abs(2.0 / step), unit="pH", basis="entered"
         )
     }
+
+
+_OWN = ("slope", "zero_point")  # figures that are the probe's, however the transmitter is set
+_OTHER_PROBE = 4.0  # uncertainties between what was found and what was left (cp)
+
+
+def _changed_note(found: _Phase, left: _Phase, before: _Before) -> list[str]:
+    """That the probe itself was changed at the work: an adjustment tells the transmitter what the probe is, and leaves the probe.
+
+    Figures found that are those left the last time are what the transmitter was set to, and no finding.
+    """
+    if found.from_reading or left.from_reading or not before.left:
+        return []
+    pairs = {n: (found.parameters[n], p) for n, p in left.parameters.items() if n in found.parameters}
+    pairs = {n: (a, b) for n, (a, b) in pairs.items() if n in _OWN and a.unit == b.unit and a.basis != "kept"}
+    if all(n in before.left and a.value == before.left[n].value for n, (a, _) in pairs.items()):
+        return []
+    apart = {n: (a, b, math.hypot(a.uncertainty, b.uncertainty)) for n, (a, b) in pairs.items()}
+    moved = [
+        f"{n.replace('_', ' ')} {number(b.value - a.value, u, signed=True)} {b.unit}".rstrip()
+        for n, (a, b, u) in apart.items()
+        if abs(b.value - a.value) > _OTHER_PROBE * u
+    ]
+    if not moved:
+        return []
+    return [
+        f"as left differs from as found by {', '.join(moved)}: an adjustment does not change a probe, so it was cleaned, renewed or "
+        "exchanged at this work"
+    ]
 
 
 def _cleaning_note(found: _Phase, cleaned: _Phase) -> list[str]:

@@ -64,6 +64,24 @@ def test_what_cleaning_gave_back_is_told_and_what_was_found_is_the_dirty_probe()
     assert "cleaning moved zero point from 7.204 to 7.051 pH" in one.checks
 
 
+def test_an_entry_that_finds_one_probe_and_leaves_another_says_so() -> None:
+    """An adjustment sets the transmitter; what is left of the probe is what was found, unless somebody changed it."""
+    start = (entry("ph", 1.0, phase="as_left", slope=98.8, zero_point=7.48),)
+    changed = (
+        entry("ph", 30.0, phase="as_found", slope=96.8, zero_point=7.50),
+        entry("ph", 30.01, phase="as_left", slope=98.9, zero_point=6.99),
+    )
+    words = "as left differs from as found by zero point −0.51 pH"
+    assert any(check.startswith(words) for check in made(*start, *changed)[1].checks)
+    same = (changed[0], replace(changed[1], figures={"slope": 96.9, "zero_point": 7.49}))
+    settings = (
+        replace(changed[0], figures=start[0].figures),
+        changed[1],
+    )  # what the transmitter had is no finding
+    for rows in (same, settings):
+        assert not any("differs from as found" in check for check in made(*start, *rows)[1].checks)
+
+
 def test_the_clean_probe_is_read_through_the_same_parameters_as_the_dirty_one() -> None:
     """Transmitter at 98 % and pH 6.9: 7.1 and 4.02 are slope 98 x 3.08/2.99 and zero 7 - 0.2 x 2.99/3.08."""
     rows = (entry("ph", 1.0, slope=98.0, zero_point=6.9), found(30.0, 7.3, 4.2, "pH"), found(30.01, 7.1, 4.02, "pH"))  # fmt: skip
