@@ -16,6 +16,7 @@ from excursions.read.logs.headers import fold
 from excursions.read.logs.rowtimes import row_times
 from excursions.read.logs.samples import sample_table
 from excursions.read.logs.shaping import by_points, with_deviations
+from excursions.read.logs.spoken import figures_in
 from excursions.read.logs.table import LogTable
 from excursions.read.model import ReadOptions
 from excursions.read.text.fold import plain
@@ -31,7 +32,7 @@ _MANY_STEPS = 8
 _QUICK, _MANY_QUICK = 10 * NS_PER_MINUTE, 30
 # Words that only people who draw or analyse samples write over a column.
 _SAMPLED = re.compile(
-    r"sampl|preliev|\bpobor|monstername|monsterpunt|provtagn|provpunkt|provetag|provested|provepunkt|analyte|determinand|naytteenott|\blabo?\b|labor|\blims\b|grab|entnahme|proben?nahme|prelev|echantillon|muestr|amostr|analyst|analist|analytik|"
+    r"sampl|preliev|\bpobor|monstername|monsterpunt|provtagn|provpunkt|provetag|provested|provepunkt|analyte|determinand|determination|naytteenott|\blabo?\b|labor|\blims\b|grab|entnahme|proben?nahme|prelev|echantillon|muestr|amostr|analyst|analist|analytik|"
     r"titrat|photomet|handmess|vergleichsmess|referenzmess|reference (?:value|meter|method)|bench"
 )
 _SLOW = NS_PER_HOUR  # nobody draws samples of one point more often than this for weeks (cp)
@@ -88,7 +89,8 @@ def is_log(sheet: Sheet, name: str) -> bool:
         return True
     if "action" in kinds and ("probe" in kinds or _says_work(table)):
         return True
-    return bool(_LOG_NAME.search(name)) and described >= 2
+    told = sum(bool(figures_in(table.cell(row, "comment"))) for row in table.rows)
+    return described >= 2 and (bool(_LOG_NAME.search(name)) or 2 * told > len(table.rows))
 
 
 def _tells_no_work(sheet: Sheet) -> bool:

@@ -117,8 +117,8 @@ def scheme_of(texts: Iterable[str], header: str, usual: str = "") -> tuple[str, 
         return "ua" if max(numbers) >= 2**30 else "classic", f"digits of base {base}"
     if any(number >= 2**30 or number < 0 for number in numbers):
         return "ua", ""
-    if "%" in name or "percent" in name or "pct" in name:
-        return "percent", "the header says per cent good"
+    if "%" in name or "percent" in name or "pct" in name or any("%" in text for text in said):
+        return "percent", "it says per cent good"
     if numbers & {192, 193, 194, 195, 216, 64, 68, 80, 84, 88}:
         return "classic", ""
     if numbers <= {0, 1}:
@@ -169,7 +169,8 @@ def _integer(text: str, base: int = 10) -> int | None:
         return int(said, base) if _HEX.fullmatch(said) or _BITS.fullmatch(said) else None
     if match := _BASED.fullmatch(said.replace("_", "")):
         return int(match["bits"], 2) if match["bits"] else int(match["hex"] or match["ended"], 16)
-    return int(said.partition(".")[0]) if re.fullmatch(r"[+-]?[0-9]{1,18}(\.0*)?", said) else None
+    match = re.fullmatch(r"([+-]?[0-9]{1,18})(?:\.0*)?\s?%?", said)
+    return int(match[1]) if match else None
 
 
 def quality_of(text: str, plan: QualityPlan) -> int | None:

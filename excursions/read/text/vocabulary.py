@@ -29,7 +29,7 @@ PLAIN_KINDS: tuple[tuple[str, frozenset[str]], ...] = (
     (
         "ignored",
         words(
-            "next due fallig faellig prochaine proxima proximo previous prev last letzte letzter derniere ultimo ultima "
+            "order auftrag next due fallig faellig prochaine proxima proximo previous prev last letzte letzter derniere ultimo ultima "
             "signature unterschrift initials lot charge batch expiry expiration certificate zertifikat approved "
             "reviewed lfd row index id interval intervall stability stabilitat"
         )
@@ -38,7 +38,7 @@ PLAIN_KINDS: tuple[tuple[str, frozenset[str]], ...] = (
     (
         "comment",
         words(
-            "comment comments remark remarks rmk rmks note notes bem anm obs bemerkung bemerkungen kommentar anmerkung observation "
+            "comment comments remark remarks rmk rmks description details beschreibung descripcion note notes bem anm obs bemerkung bemerkungen kommentar anmerkung observation "
             "observations observaciones observacoes remarque remarques comentario comentarios commentaire text notiz opmerking opmerkingen uwagi anmarkning anmarkningar merknad observacao observazioni osservazioni annotazioni anmaerkning bemaerkning huomautus huomautukset huom poznamka megjegyzes"
         ),
     ),
@@ -72,7 +72,7 @@ TIMES = words(
 CLOCKS = words("time zeit uhrzeit heure hora ora tijd tid klockslag godzina klo kello")
 POINTS = words(
     "point tag loop position location messstelle mst stelle repere punto ponto instrument equipment analyser analyzer "
-    "instr equipo equipement appareil aparat equipamento strumento punkt kks asset place ort standort lieu emplacement ubicacion local messpunkt tagname malepunkt malested voie canal kanal malha lazo boucle anello regelkreis messkreis where station meetpunt monsterpunt instrumento stanowisko provested provepunkt urzadzenie misto matpunkt provpunkt sigla mittauspiste naytepiste tagnummer tagnr probenort probeort probestelle entnahmestelle entnahmeort provtagningspunkt"
+    "merohely instr equipo equipement appareil aparat equipamento strumento punkt kks asset place ort standort lieu emplacement ubicacion local messpunkt tagname malepunkt malested voie canal kanal malha lazo boucle anello regelkreis messkreis where station meetpunt monsterpunt instrumento stanowisko provested provepunkt urzadzenie misto matpunkt provpunkt sigla mittauspiste naytepiste tagnummer tagnr probenort probeort probestelle entnahmestelle entnahmeort provtagningspunkt"
 )
 # Alone over a column they name points, where no other column does.
 VESSELS = words(
@@ -82,7 +82,7 @@ SERIALS = words(
     "serial sn snr serien seriennummer seriennr sernr fabriknummer fabriknr serie matricola serienummer serienr seryjny sarjanumero valmistusnumero"
 )
 PROBES = SERIALS | words(
-    "probe sensor sonde sonda electrode elektrode electrodo eletrodo fuhler fuehler capteur givare giver"
+    "probe sensor sonde sonda electrode elektrode electrodo eletrodo fuhler fuehler capteur givare giver szonda"
 )
 OLD = words(
     "old removed alt alte alter ausgebaut ausgebaute retirado retirada removido depose ancien ancienne anterior out"
@@ -115,7 +115,7 @@ FIGURES: tuple[tuple[str, frozenset[str]], ...] = (
         "slope",
         words(
             "slope steilheit pente pendiente inclinacao declive sensitivity empfindlichkeit sensibilite sensibilidad "
-            "sensibilidade efficiency effizienz slp slopes helling lutning nachylenie pendenza kulmakerroin jyrkkyys steilheid branthet stlh steilh strmost"
+            "sensibilidade efficiency effizienz slp slopes helling lutning nachylenie pendenza kulmakerroin jyrkkyys steilheid branthet stlh steilh strmost meredekseg"
         ),
     ),
     ("gain", words("gain verstarkung verstaerkung factor faktor facteur ganancia ganho coefficient")),

@@ -80,7 +80,9 @@ def is_quality(column: Column) -> bool:
         return True
     if _are_opc_codes(filled):
         return True
-    codes = sum(cell.lstrip("-").isdecimal() or cell.casefold().startswith("0x") for cell in filled)
+    codes = sum(
+        cell.lstrip("-").rstrip(" %").isdecimal() or cell.casefold().startswith("0x") for cell in filled
+    )
     return ("quality" in column.roles and (codes + words) >= 0.8 * len(filled)) or (
         "quality" in column.roles and column.is_text
     )
