@@ -229,12 +229,13 @@ def disagreements(record: Record, survey: Survey) -> tuple[Disagreement, ...]:
 def _off_again(z: FloatArray, pieces: Sequence[tuple[int, int]]) -> Iterator[tuple[int, int]]:
     """Runs within the pieces [lo, past) of a run that begin right: what is off again there is a run of its own, or none."""
     for lo, past in pieces:
-        yield from ((lo + a, lo + b) for a, b in _runs(z[lo:past]) if _is_own(z[lo:past], a, b))
+        yield from ((lo + a, lo + b) for a, b in _runs(z[lo:past]) if a or _grows_anew(z[lo:past][:b]))
 
 
-def _is_own(z: FloatArray, begin: int, end: int) -> bool:
-    """Whether what is off in [begin, end) after a cleaning is an error of its own: what that left, and stands, is not."""
-    return begin > 0 or abs(z[0]) < AGREES or _grows(z[begin:end], 1.0)
+def _grows_anew(part: FloatArray) -> bool:
+    """Whether errors (k,), in scatters, grow by two standard errors, the first left out, for it was chosen as small: what stands
+    was there before, and fewer than two in either half tell neither."""
+    return part.size > 4 and _grows(part[1:], ANEW)
 
 
 def _taken_back(
@@ -279,14 +280,18 @@ def _runs(z: FloatArray) -> list[tuple[int, int]]:
 
 
 def _parts(z: FloatArray, begin: int, end: int) -> list[tuple[int, int]]:
-    """A run cut where most of the error is gone at the next sample, as after a cleaning, as long as what follows is an error of its own."""
+    """A run cut where most of the error is gone at the next sample, as after a cleaning, and grows anew; what the last of them
+    left is no error of its own, and a sample that agrees while the others go on as before takes nothing off."""
     inside = np.abs(z[begin:end])
     gone = inside[1:] < np.maximum(UNDONE * inside[:-1], AGREES)
     cuts = begin + np.flatnonzero(gone & (inside[:-1] > STANDS_OFF)) + 1
     found = []
-    for cut in cuts.tolist():
+    for cut, past in itertools.pairwise([*cuts.tolist(), end]):
+        anew = _grows_anew(z[cut:past])
+        if not anew and median(np.abs(z[cut:past])) >= UNDONE * median(np.abs(z[begin:cut])):
+            continue
         found.append((begin, cut))
-        if not _is_own(z[cut:end], 0, end - cut):
+        if not anew:
             return found
         begin = cut
     return [*found, (begin, end)]
@@ -349,6 +354,7 @@ def _grows(part: FloatArray, scatter: float) -> bool:
 
 
 AGREES, STANDS_OFF = 1.0, 3.0  # scatters
+ANEW = 2.0  # standard errors
 MOST_RUNS = 3
 CLIP = 6.0  # scatters: one wild sample makes no run
 LEAST_EXPECTED = 0.02

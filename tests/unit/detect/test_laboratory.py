@@ -199,3 +199,26 @@ def test_samples_between_which_dirt_came_and_went_did_not_go_along_with_the_clea
     assert survey is not None
     cleaning = int(time[5 * 1_008 - 3 * 144])
     assert samples_clue(record, survey, cleaning, cleaning + 14 * NS_PER_DAY, -6.0) == ()
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_one_sample_that_agrees_by_chance_cuts_no_error_that_stands(seed: int) -> None:
+    """Off by six from day 30 to day 80; one sample in the middle was drawn badly and says that all is well."""
+    n, day = 100 * 144, 144
+    at = np.arange(n)
+    truth = 45.0 + coloured(n, 0.0, 0.6, 300, seed)
+    error = np.where((at >= 30 * day) & (at < 80 * day), 6.0, 0.0)
+    when = np.arange(1, 99, 6) * day + 60
+    value = truth[when] + level(when.size, 0.0, 0.4, seed + 2)
+    value[8] += 6.0
+    record = make_record(
+        truth + error + level(n, 0.0, 0.05, seed + 1),
+        every_s=600.0,
+        measurand="oxygen_saturation",
+        sample_time=T0 + when.astype(np.int64) * 600 * 10**9,
+        sample_value=value,
+    )
+    survey = survey_of(record)
+    assert survey is not None
+    (found,) = disagreements(record, survey)
+    assert found.end > T0 + 78 * NS_PER_DAY
