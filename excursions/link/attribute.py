@@ -268,7 +268,7 @@ def _misjudged(weighed: Weighed, tz: ZoneInfo) -> str:
         )
     return (
         f"the next calibration took it back: that of {day(span.end, tz)} was off itself (a wrong or spoilt standard, a slip) rather "
-        "than the probe before it"
+        "than the probe before it; dirt that it was set over, and that was gone by the next, would look the same"
     )
 
 

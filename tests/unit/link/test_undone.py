@@ -39,6 +39,7 @@ def test_equal_and_opposite_shifts_are_laid_to_the_calibration_between(size: flo
     assert (there.cause, back.cause) == (MISJUDGED, MISJUDGED)
     assert min(there.probability, back.probability) > 0.8
     assert there.reasons[0].startswith("the next calibration took it back: that of 3 Nov was off itself")
+    assert there.reasons[0].endswith("gone by the next, would look the same")
     assert back.reasons[0].startswith("takes back what the calibration of 3 Nov found and set")
 
 
