@@ -315,7 +315,11 @@ def _by_samples(record: Record, survey: Survey) -> list[Walk]:
         if hi - lo < 2 or window.size < 8:
             continue
         begin, end = ramp(pieces.level[window], window.size // 2)
-        inner = (pieces.level[window[end:]].mean() - pieces.level[window[: begin + 1]].mean()) * one.shift > 0
+        at_once = _came_at_once(survey, lo, survey.blocks.at(one.start), one)
+        inner = (
+            not at_once
+            and (pieces.level[window[end:]].mean() - pieces.level[window[: begin + 1]].mean()) * one.shift > 0
+        )
         found.append(
             Walk(
                 lo=max(
@@ -334,6 +338,12 @@ def _by_samples(record: Record, survey: Survey) -> list[Walk]:
             )
         )
     return found
+
+
+def _came_at_once(survey: Survey, lo: int, start: int, one: Disagreement) -> bool:
+    """Whether an error that stands may have come with a sudden change of about its size: what walked afterwards is not it."""
+    shares = [c.size / one.shift for c in survey.changes if c.sudden and lo < c.at <= start]
+    return not one.grows and any(TAKEN_OUT[0] <= share <= TAKEN_OUT[1] for share in shares)
 
 
 def _set_between(record: Record, survey: Survey, one: Disagreement) -> int:

@@ -222,3 +222,22 @@ def test_one_sample_that_agrees_by_chance_cuts_no_error_that_stands(seed: int) -
     assert survey is not None
     (found,) = disagreements(record, survey)
     assert found.end > T0 + 78 * NS_PER_DAY
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_an_error_that_came_at_once_does_not_begin_with_what_the_process_did_later(seed: int) -> None:
+    """Off by seven at an instant between two samples; two hours later the process goes down by five, then up again for ten days."""
+    n, day = 120 * 144, 144
+    at = np.arange(n)
+    back = -5.0 * (at >= 60 * day + 12) + 5.0 * np.clip((at - 62 * day) / (10 * day), 0, 1)
+    truth = 30.0 + coloured(n, 0.0, 0.3, 200, seed) + back
+    when = np.arange(1, 120, 14) * day + 60
+    record = make_record(
+        truth + 7.0 * ((at >= 60 * day) & (at < 90 * day)) + level(n, 0.0, 0.05, seed + 1),
+        every_s=600.0,
+        measurand="oxygen_saturation",
+        sample_time=T0 + when.astype(np.int64) * 600 * 10**9,
+        sample_value=truth[when] + level(when.size, 0.0, 0.05, seed + 2),
+    )
+    (walk,) = detect_drift(record)
+    assert walk.start <= T0 + 60 * NS_PER_DAY < walk.end
