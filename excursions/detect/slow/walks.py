@@ -315,7 +315,8 @@ def _by_samples(record: Record, survey: Survey) -> list[Walk]:
         if hi - lo < 2 or window.size < 8:
             continue
         begin, end = ramp(pieces.level[window], window.size // 2)
-        at_once = _came_at_once(survey, lo, survey.blocks.at(one.start), one)
+        shown = survey.blocks.at(one.start)  # the first sample that disagrees: by then it was under way
+        at_once = _came_at_once(survey, lo, shown, one)
         inner = (
             not at_once
             and (pieces.level[window[end:]].mean() - pieces.level[window[: begin + 1]].mean()) * one.shift > 0
@@ -323,7 +324,7 @@ def _by_samples(record: Record, survey: Survey) -> list[Walk]:
         found.append(
             Walk(
                 lo=max(
-                    int(pieces.block[window[begin]]) if inner and end > begin else lo,
+                    min(int(pieces.block[window[begin]]), shown) if inner and end > begin else lo,
                     found[-1].hi if found else 0,  # before that they agreed again
                     _set_between(record, survey, one),
                 ),
