@@ -62,8 +62,22 @@ def _rank_correlation(a: FloatArray, b: FloatArray) -> float:
 
 
 def gain(level: FloatArray, other: FloatArray) -> float:
-    """Median ratio of the larger changes of two signals that go together."""
+    """How far one of two signals goes for the other: the geometric mean of what either way gives.
+
+    The median ratio of the larger changes of one is too small by what that one's own noise makes of them, and the other
+    way round it is too small as well; the share of both in their mean cancels where they are as noisy as each other.
+    Geometric mean functional regression, as of W. E. Ricker, Journal of the Fisheries Research Board of Canada 30 (1973)
+    409 (source from memory).
+    """
     step = max(1, level.size // STEPS)
     dy, dx = level[step:] - level[:-step], other[step:] - other[:-step]
+    there, back = _one_way(dy, dx), _one_way(dx, dy)
+    if there * back <= 0:  # one of them did not move, or they go against each other one way only
+        return there
+    return math.copysign(math.sqrt(there / back), there)
+
+
+def _one_way(dy: FloatArray, dx: FloatArray) -> float:
+    """Median ratio of changes where those below the line are large; one where none is."""
     large = (np.abs(dx) >= quantile(np.abs(dx), 0.7)) & (dx != 0)
     return median(dy[large] / dx[large]) if large.any() else 1.0

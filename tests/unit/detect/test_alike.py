@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from excursions.detect.series.alike import related, shows_as_large
+from excursions.detect.series.alike import gain, related, shows_as_large
 from excursions.detect.slow.drift import detect_drift
 from tests.builders import coloured, level, make_record, make_signal, with_stuck
 
@@ -45,3 +45,20 @@ def test_a_membrane_that_ages_is_no_drift_of_the_probe_behind_it(seed: int) -> N
         neighbours={"FEED": make_signal(water(seed), every_s=900.0, measurand="conductivity")},
     )
     assert [event for event in detect_drift(behind) if event.origin == "probe"] == []
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("times", [1.0, 0.5, -2.0])
+def test_noise_of_both_makes_a_gain_no_smaller(times: float, seed: int) -> None:
+    """Two probes in one medium that moves, from block to block, no farther than each of them is noisy by."""
+    medium = np.cumsum(level(4_000, 0.0, 1.0, seed))
+    one = medium + level(4_000, 0.0, 1.0, seed + 10)
+    other = times * (medium + level(4_000, 0.0, 1.0, seed + 20))
+    assert gain(other, one) == pytest.approx(times, rel=0.06)
+    assert gain(one, other) == pytest.approx(1 / times, rel=0.06)
+
+
+def test_a_signal_that_stands_still_has_a_gain_of_nothing_and_none_is_divided_by_it() -> None:
+    moving = level(1_000, 0.0, 1.0, 1)
+    assert gain(np.full(1_000, 3.0), moving) == 0.0
+    assert gain(moving, np.full(1_000, 3.0)) == 1.0
