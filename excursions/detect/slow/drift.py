@@ -40,6 +40,7 @@ from excursions.detect.series.straight import FEWEST_BLOCKS, walks_straight
 from excursions.detect.series.survey import Survey, survey_of
 from excursions.detect.slow.dirt import dirt_clue
 from excursions.detect.slow.resets import adjusted, reset_clue, taken_out
+from excursions.detect.slow.taken_back import AT_END
 from excursions.detect.slow.walks import SAW, Walk, ends_of, find_walks
 from excursions.detect.slow.way_gone import (
     LONGEST_WAY_BACK,
@@ -114,14 +115,17 @@ def _event(
     end = int(survey.live.time[min(int(blocks.first[walk.hi]), len(survey.live) - 1)])
     alike = sum(other is not walk and abs(other.size) > 0.5 * abs(walk.size) for other in walks)
     alike = max(alike, gone_as_far(survey, walk))
-    reset, odds = taken_out(record, survey, walk)
+    reset, odds, out_at = taken_out(record, survey, walk)
     outside = (
         heat_clue(record, start),
         *reset_clue(reset, odds),
         *_samples(record, survey, walk, start, end),
     )
     turned, back = turned_back(record, survey, walk)
-    if walk.taken_back:
+    if reset in (CLEANING, WASHING) and walk.returns < SAW and out_at >= end - AT_END * (end - start):
+        # What a cleaning took off is over; a saw-tooth grows again after each.
+        back = {RETURNED: (out_at - start) / NS_PER_S}
+    elif walk.taken_back:
         back = {RETURNED: (end - start) / NS_PER_S}
     clues = (
         *outside,

@@ -22,8 +22,9 @@ ADJUSTED = 0.5  # of a walk, that adjustments inside it made: most of it, and wh
 AFTERWARDS = 2  # lengths of the walk within which a reset may follow it
 
 
-def taken_out(record: Record, survey: Survey, walk: Walk) -> tuple[int | None, float]:
-    """State (cleaning, washing, calibrating) that undid the walk, as the level jumps back across it, and the odds."""
+def taken_out(record: Record, survey: Survey, walk: Walk) -> tuple[int | None, float, int]:
+    """State (cleaning, washing, calibrating) that undid the walk, as the level jumps back across it, the odds, and when the
+    first that did was over [ns]."""
     blocks = survey.blocks
     begun, ended = int(blocks.start[walk.lo]), int(blocks.start[min(walk.hi, len(blocks) - 1)])
     for code in (CALIBRATING, CLEANING, WASHING):
@@ -39,8 +40,8 @@ def taken_out(record: Record, survey: Survey, walk: Walk) -> tuple[int | None, f
         fits &= ~(beside > ON_ITS_WAY * np.abs(jumps))
         odds = _reset_odds(fits, after, np.isfinite(jumps))
         if (after & fits).any() and odds >= WITNESS:
-            return code, odds
-    return None, 1.0
+            return code, odds, int(spans[after & fits][0, 1])
+    return None, 1.0, 0
 
 
 def adjusted(record: Record, survey: Survey, walk: Walk) -> bool:

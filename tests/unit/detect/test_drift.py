@@ -491,3 +491,25 @@ def test_an_adjustment_is_no_drift_of_its_day(seed: int) -> None:
     assert adjusted(given, survey, replace(walk, lo=lo, hi=hi))
     assert not adjusted(given, survey, replace(walk, lo=lo, hi=hi, size=-0.3))
     assert not adjusted(given, survey, replace(walk, lo=hi, hi=hi + 20))
+
+
+@SEEDS
+def test_a_walk_that_a_cleaning_took_out_is_over_with_the_cleaning(seed: int) -> None:
+    begin, ended, length = 3_000, 5_500, 6
+    cleaned = (1_200, 2_400, 5_700)
+    truth = process(seed)
+    value = with_ramp(truth, begin, ended, 0.6)
+    value[cleaned[-1] :] -= 0.6
+    spans, at = [], 0
+    for first in cleaned:
+        spans += [
+            (T0 + at * STEP, T0 + first * STEP, MEASURING),
+            (T0 + first * STEP, T0 + (first + length) * STEP, CLEANING),
+        ]
+        at = first + length
+    states = state_line([*spans, (T0 + at * STEP, T0 + N * STEP, MEASURING)])
+    drawn = np.arange(300, N, 1_008)
+    samples = {"sample_time": grid(N, 600.0)[drawn], "sample_value": truth[drawn]}
+    (event,) = detect_drift(record(value, states=states, **samples))
+    assert event.kind == "fouling"
+    assert event.back_at == T0 + (cleaned[-1] + length) * STEP
