@@ -74,6 +74,9 @@ def _seen_by_the_other(events: Sequence[Event], plant: Plant) -> Iterator[Event]
 
 
 def _goes_along(theirs: Event, one: Event) -> bool:
+    """Whether an event is the walk, or some of it, as that one's own record shows it; no batch or cleaning within it is."""
+    if one.kind == "step" and not _as_large(theirs, one):
+        return False
     return one.size * theirs.size > 0 and one.start < theirs.end and theirs.start < one.end
 
 
@@ -129,12 +132,16 @@ def _parted(events: Sequence[Event], beside: set[frozenset[str]]) -> Iterator[tu
 def _opposite(one: Event, other: Event) -> bool:
     if _exchanged(one, other):
         return False
-    if one.size * other.size >= 0 or not 1 / ALIKE <= abs(one.size / other.size) <= ALIKE:
+    if one.size * other.size >= 0 or not _as_large(one, other):
         return False
     if one.kind == other.kind == "step":
         unsure = round((one.onset_uncertainty_s + other.onset_uncertainty_s) * NS_PER_S)
         return abs(one.start - other.start) <= NEAR_NS + unsure
     return shared(one, other) >= TOGETHER * max(one.end - one.start, other.end - other.start)
+
+
+def _as_large(one: Event, other: Event) -> bool:
+    return bool(other.size) and 1 / ALIKE <= abs(one.size / other.size) <= ALIKE
 
 
 def _exchanged(one: Event, other: Event) -> bool:

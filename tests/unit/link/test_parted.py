@@ -98,6 +98,16 @@ def test_what_the_one_that_went_shows_itself_is_not_told_twice() -> None:
     assert (event.point, event.size) == ("b", 0.5)
 
 
+def test_a_batch_within_the_walk_does_not_hide_it() -> None:
+    """Conductivity falls by 24 mS/cm whenever the caustic is rinsed out, beside a walk of 0.1 mS/cm."""
+    batch = drift("b", 200.0, 0.99, kind="step", origin="process", start=20 * DAY, end=20 * DAY + 1)
+    events = weighed_in_pairs((seen(-0.3, 0.68, origin="undecided"), batch), PLANT)
+    assert [(e.point, e.kind, e.origin) for e in events] == [
+        ("b", "step", "process"),
+        ("b", "drift", "probe"),
+    ]
+
+
 def test_a_neighbour_that_nobody_asked_about_gets_no_event() -> None:
     alone = Plant(points=PLANT.points[:1])
     event = seen(-0.3, 0.68, origin="undecided")
