@@ -13,7 +13,7 @@ import argparse
 import re
 import tempfile
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
@@ -25,11 +25,12 @@ from excursions.clock import NS_PER_DAY, to_datetime, zone
 from excursions.read import ReadOptions, read_exports
 from excursions.records import Event, TagSeries
 from sample_data.build import write_scenario
-from sample_data.simulator import record, scenario
-from sample_data.simulator.scenario import DEADBANDS, GROUPS, LONG, WIDE, ZONE, Scenario, outages_of
-from tests.benchmarks.limits import Recording, relative_size
+from sample_data.simulator import scenario
+from sample_data.simulator.scenario import ZONE, Scenario
+from sample_data.simulator.truth import TruthRow
 from tests.benchmarks.scoring import Score, score_point
 from tests.benchmarks.tables import grid
+from tests.benchmarks.whole_plant import relatives_of, sampling_of
 
 HERE = zone(ZONE)
 WEEK = 7 * NS_PER_DAY
@@ -76,30 +77,30 @@ def cuts_of(seed: int, folder: Path) -> Iterator[Cut]:
         yield Cut(end, dict(_scores(made, limits, found, end, first)))
 
 
-def _relatives(made: Scenario, seed: int) -> Iterator[tuple[str, list[float]]]:
+Limits = Mapping[
+    str, Sequence[tuple[TruthRow, float]]
+]  # each true fault of a point, and its size over its limit
+
+
+def _relatives(made: Scenario, seed: int) -> Iterator[tuple[str, list[tuple[TruthRow, float]]]]:
     for sim in made.points:
-        name = sim.spec.name
-        sampling = replace(LONG, deadband=DEADBANDS[name]) if name in GROUPS["long"] else WIDE
-        export = record(sim, sampling, outages_of(name), seed=seed)
-        how = Recording.of(sampling, sim.grid.step, sim.spec.probe.sterilisation_degc, sim.spec.probe.tau_s)
-        faults = [row for row in made.events if row.point == name and row.is_fault]
-        yield name, [relative_size(row, export["value"], how) for row in faults]
+        faults = [row for row in made.events if row.point == sim.spec.name and row.is_fault]
+        yield sim.spec.name, list(zip(faults, relatives_of(sim, faults, seed), strict=True))
 
 
 def _scores(
     made: Scenario,
-    limits: Mapping[str, list[float]],
+    limits: Limits,
     found: Mapping[str, Sequence[Event]],
     end: int,
     first: int,
 ) -> Iterator[tuple[str, Score]]:
     for sim in made.points:
         name = sim.spec.name
-        sampling = LONG if name in GROUPS["long"] else WIDE
         truth = [row for row in made.events if row.point == name and row.start < end]
-        relatives = limits[name][: sum(row.is_fault for row in truth)]
+        relatives = [size for row, size in limits[name] if row.start < end]
         years = (end - first) / NS_PER_DAY / 365.25
-        yield name, score_point(truth, found.get(name, ()), relatives, sampling.interval_s, years)
+        yield name, score_point(truth, found.get(name, ()), relatives, sampling_of(name).interval_s, years)
 
 
 def _write_cut(plant: Path, series: Mapping[str, TagSeries], end: int, here: Path) -> None:

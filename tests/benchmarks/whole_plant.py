@@ -18,7 +18,10 @@ from pathlib import Path
 import excursions
 from sample_data.build import write_scenario
 from sample_data.simulator import record, scenario
+from sample_data.simulator.point import SimulatedPoint
+from sample_data.simulator.record import Sampling
 from sample_data.simulator.scenario import DEADBANDS, GROUPS, LONG, WIDE, outages_of
+from sample_data.simulator.truth import TruthRow
 from tests.benchmarks.limits import Recording, relative_size
 from tests.benchmarks.link_scoring import Linked, score_links
 from tests.benchmarks.scoring import Judged, Match, score_point
@@ -61,6 +64,19 @@ def is_reported(one: Match) -> bool:
     return one.found is not None
 
 
+def sampling_of(name: str) -> Sampling:
+    """How the export of a point of the scenario was recorded."""
+    return replace(LONG, deadband=DEADBANDS[name]) if name in GROUPS["long"] else WIDE
+
+
+def relatives_of(sim: SimulatedPoint, truth: Sequence[TruthRow], seed: int) -> list[float]:
+    """Size over its limit of each true fault of a point, in their order."""
+    sampling = sampling_of(sim.spec.name)
+    export = record(sim, sampling, outages_of(sim.spec.name), seed=seed)
+    how = Recording.of(sampling, sim.grid.step, sim.spec.probe.sterilisation_degc, sim.spec.probe.tau_s)
+    return [relative_size(row, export["value"], how) for row in truth if row.is_fault]
+
+
 def score_plant(seed: int, folder: Path) -> PlantScore:
     """Write the plant of this seed below `folder`, scan it, score it."""
     made = scenario(seed)
@@ -70,12 +86,10 @@ def score_plant(seed: int, folder: Path) -> PlantScore:
     matches, judged, years = [], [], 0.0
     for sim in made.points:
         name = sim.spec.name
-        sampling = replace(LONG, deadband=DEADBANDS[name]) if name in GROUPS["long"] else WIDE
-        export = record(sim, sampling, outages_of(name), seed=seed)
-        how = Recording.of(sampling, sim.grid.step, sim.spec.probe.sterilisation_degc, sim.spec.probe.tau_s)
         truth = [row for row in made.events if row.point == name]
-        relatives = [relative_size(row, export["value"], how) for row in truth if row.is_fault]
-        score = score_point(truth, found[name], relatives, sampling.interval_s, sim.grid.days / 365.25)
+        relatives = relatives_of(sim, truth, seed)
+        interval_s, years_here = sampling_of(name).interval_s, sim.grid.days / 365.25
+        score = score_point(truth, found[name], relatives, interval_s, years_here)
         matches += [(name, one) for one in score.matches]
         judged += [(name, one) for one in score.judged]
         years += score.point_years
