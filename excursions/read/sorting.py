@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from excursions.errors import ExcursionsError, InputFileError
-from excursions.read.bycontent import by_content, is_log, is_samples, of_people
+from excursions.read.bycontent import by_content, of_people
 from excursions.read.logs.cells import member_heads, read_cells, read_head
 from excursions.read.members import MARK
 from excursions.read.model import ReadOptions
@@ -121,14 +121,7 @@ def packed_apart(path: Path) -> list[tuple[Path, str]]:
     found = []
     for name, sheets in member_heads(path, ReadOptions()):
         stem = plain(Path(name).stem).casefold()
-        kind = next(
-            (
-                k
-                for k, fits in (("calibrations", is_log), ("samples", is_samples))
-                if any(fits(s, stem) for s in sheets)
-            ),
-            "",
-        )
+        kind = of_people(sheets, stem)
         if kind:
             found.append((Path(f"{path}{MARK}{name}"), kind))
     return found

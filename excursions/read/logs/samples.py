@@ -17,6 +17,7 @@ from excursions.read.logs.gathered import Gathered, ListReading
 from excursions.read.logs.headers import fold, unit_in
 from excursions.read.logs.sampleheaders import sample_meanings
 from excursions.read.logs.table import (
+    HEAD_ROWS,
     LogTable,
     cell_at,
     column_decision,
@@ -106,11 +107,8 @@ def sample_table(sheet: Sheet, columns: Mapping[str, str]) -> LogTable | None:
     return table and with_names_above(table)
 
 
-_HEAD_ROWS = 12
-
-
 def _no_table(file: str, sheets: Sequence[Sheet]) -> InputFileError:
-    rows = [row for sheet in sheets for row in sheet.rows[:_HEAD_ROWS]]
+    rows = [row for sheet in sheets for row in sheet.rows[:HEAD_ROWS]]
     across = next((row for row in rows if sum(shape_of(cell) is not None for cell in row.cells) > 1), None)
     if across is not None:
         return InputFileError(

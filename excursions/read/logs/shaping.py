@@ -152,7 +152,9 @@ def _with_pair(row: Row, at: int, pair: tuple[str, str], width: int) -> Row:
     return Row(row.line, (*cells, pair[1].strip()))
 
 
-_TICKED, _BLANK = frozenset("x✓✔☑☒✗✘") | {"xx", "j", "1"}, frozenset("☐□-0")
+# A cross drawn beside ticks says no; one in a box of a form, or a letter x, says that it was done.
+_TICKED, _BLANK = frozenset("x✓✔☑☒") | {"xx", "j", "1"}, frozenset("☐□✗✘-0")
+_FIGURES = ("figure", "standard", "raw", "temperature")
 
 
 def _ticks(cell: str) -> bool | None:
@@ -172,6 +174,8 @@ def with_ticks(table: LogTable) -> LogTable:
         return table
     boxes = []
     for at, header in enumerate(table.headers):
+        if table.meanings[at].kind in _FIGURES or table.meanings[at].unit:
+            continue  # "Zero calibration [mV]": a figure of 0 or 1 is no box
         ticks = {cell: _ticks(cell) for row in table.rows if (cell := cell_at(row, at))}
         if ticks and None not in ticks.values() and action_of(header):
             boxes.append(at)

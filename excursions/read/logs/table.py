@@ -63,7 +63,7 @@ def find_table(sheet: Sheet, columns: Mapping[str, str], *, read: Reader = meani
         What the user states; see :func:`with_stated`.
     """
     place = _header_place(sheet.rows, columns, read)
-    if place is None and "time" not in columns and (header := _over_dates(sheet.rows[:_HEAD_ROWS])):
+    if place is None and "time" not in columns and (header := _over_dates(sheet.rows[:HEAD_ROWS])):
         return find_table(sheet, {**columns, "time": header}, read=read)
     if place is None:
         return None
@@ -83,7 +83,7 @@ def find_table(sheet: Sheet, columns: Mapping[str, str], *, read: Reader = meani
     )
 
 
-_HEAD_ROWS = 12
+HEAD_ROWS = 12  # a title block above a header is rarely longer (cp)
 
 
 def _over_dates(rows: Sequence[Row]) -> str:

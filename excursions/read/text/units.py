@@ -20,6 +20,7 @@ _SPELT = {
     "us": "uS/cm",
     "ms": "mS/cm",
     "scm-1": "S/cm",
+    "sm-1": "S/m",
     "uscm-1": "uS/cm",
     "mscm-1": "mS/cm",
     "umho": "uS/cm",

@@ -125,7 +125,10 @@ def error_cells(data: bytes, sheet: str) -> dict[str, int]:
     return dict(sorted(found.items()))
 
 
-_CELL = re.compile(rb'<c r="([A-Z]{1,3})(\d{1,7})"(?: s="(\d+)")?[^>/]*>')
+# A cell that the reader of sheets keeps: a formula without a value is none, but one that gives an empty text is.
+_CELL = re.compile(
+    rb'<c r="([A-Z]{1,3})(\d{1,7})"(?: s="(\d+)")?(?=[^>]*\bt="str"|[^>/]*>(?:<f\b[^>]*/>|<f\b[^>]*>[^<]*</f>)?(?:<v>[^<]|<is>))[^>/]*>'
+)
 _STYLES = re.compile(rb"<cellXfs\b.*?</cellXfs>", re.S)
 _PER_CENT = (b"9", b"10")  # built-in formats 0% and 0.00%
 
@@ -174,6 +177,8 @@ def _with_percents(frame: pl.DataFrame, cells: dict[int, list[int]]) -> pl.DataF
     """The cells of a sheet, those that are shown in per cent as it shows them, without the sign."""
     changes = []
     for at, rows in cells.items():
+        if at >= frame.width:  # the reader of sheets kept none of them
+            continue
         column = frame.to_series(at)
         here = pl.Series(range(frame.height)).is_in(rows)
         shown = (column.cast(pl.Float64, strict=False) * 100).round(_DIGITS).cast(pl.String)
