@@ -46,6 +46,7 @@ from excursions.report.wording import (
 )
 
 NOTHING_AGAINST = "Nothing in this record speaks against the reading there."
+NO_ERROR_KNOWN = "No error of the reading there is known."
 
 
 def answer_of(case: Case) -> Answer:
@@ -185,7 +186,7 @@ def _trusted(case: Case, doubt: Doubt | None) -> Answer:
             wrong="not known",
         )
     also = not case.focus.event and bool(also_there(case, None))
-    text = "No error of the reading there is known." if also else NOTHING_AGAINST
+    text = NO_ERROR_KNOWN if also else NOTHING_AGAINST
     if asked is not None:
         who = {"process": "the process did that", "routine": "routine"}.get(asked.origin, whose(asked))
         state, sentence = case.outcomes.get(asked.id, ("", ""))

@@ -16,7 +16,7 @@ from excursions.records import (
     NOT_BORNE_OUT,
     Event,
 )
-from excursions.report.answering import NOTHING_AGAINST, answer_of, since_heat
+from excursions.report.answering import NO_ERROR_KNOWN, NOTHING_AGAINST, answer_of, since_heat
 from excursions.report.answers import inside
 from excursions.report.case import (
     Case,
@@ -110,7 +110,10 @@ def explain(result: ScanResult, point: str, focus: Focus | None = None) -> Expla
 def _not_unopposed(sentence: str, checks: Sequence[Check]) -> str:
     """A sentence that does not say that nothing speaks against a reading where a laboratory sample does."""
     against = any(check.outcome == AGAINST for check in checks)
-    return sentence.replace(NOTHING_AGAINST, LABORATORY_AGAINST) if against else sentence
+    for opener in (NOTHING_AGAINST, NO_ERROR_KNOWN):
+        if against and sentence.startswith(opener):
+            return LABORATORY_AGAINST + sentence[len(opener) :]
+    return sentence
 
 
 def _beyond_the_record(case: Case) -> str:

@@ -28,7 +28,7 @@ from excursions.report.answers import (
 )
 from excursions.report.followed import follows
 from excursions.report.result import PointFindings, Verdict
-from excursions.report.telling import is_live, is_open_question, stands_now, worst
+from excursions.report.telling import PASSING, became, is_live, is_open_question, stands_now, worst
 from excursions.report.tracks import tracks_of, worn_out
 from excursions.report.wording import day, event_sentence, whose
 
@@ -119,13 +119,25 @@ def too_few(findings: PointFindings) -> str:
 
 def _standing(known: Known) -> tuple[list[Event], list[Event], list[Event]]:
     """Events that still bear on the reading; of them those of the probe, and those that may be the process's as well."""
-    over = {doubt.event for doubt in known.doubts if not doubt.open_end}
     live = [
-        e for e in known.findings.events
-        if e.id not in over and is_live(e, known.calibrations, known.outcomes)
-    ]  # fmt: skip
+        e
+        for e in known.findings.events
+        if is_live(e, known.calibrations, known.outcomes) and not _over_with_its_window(e, known)
+    ]
     probes = [e for e in live if e.origin == "probe" and e.confidence >= MOST_LIKELY]
     return live, probes, [e for e in live if is_open_question(e)]
+
+
+def _over_with_its_window(event: Event, known: Known) -> bool:
+    """Whether every window of doubt of an event is closed, by whatever showed that its error is gone.
+
+    What still lasts itself, a reading that stands, goes on beyond the calibration in its midst; so does what was not put right.
+    """
+    windows = [doubt.open_end for doubt in known.doubts if doubt.event == event.id]
+    lasts = event.kind in PASSING and event.open_end
+    return (
+        bool(windows) and not any(windows) and not lasts and became(known.outcomes, event.id) != NOT_PUT_RIGHT
+    )
 
 
 def _blind(known: Known) -> str:

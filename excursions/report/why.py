@@ -232,8 +232,11 @@ def actions_for(
     if event is None and doubt is None:
         if verdict == "cannot tell":
             return _ask(case)
-        around = next((d for d in case.doubts if d.start < case.last and d.end > case.focus.start), None)
-        if around is not None and not around.too_small:
+        around = next(
+            (d for d in case.doubts if not d.too_small and d.start < case.last and d.end > case.focus.start),
+            None,
+        )
+        if around is not None:
             end = "on" if around.open_end else f"to {day(around.end, case.tz)}"
             words = f"Leave this stretch out; readings around it are to be doubted too, from {doubted_from(around, case.tz)} {end}."
             return (Action(verb="set aside", words=words),)

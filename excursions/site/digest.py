@@ -160,7 +160,7 @@ def _once(row: Mapping[str, str], facts: Mapping[str, Any]) -> str:
     said = next(
         (now["sentence"] for now in facts.get("now", [])[:MOST_SHOWN] if now["point"] == row["point"]), ""
     )
-    head, whose, more = row["sentence"].rpartition(" (")
+    head, whose, more = row["sentence"].partition(" (")
     return f"as it stands above{whose}{more}" if head and said.startswith(head) else row["sentence"]
 
 

@@ -351,6 +351,20 @@ def test_what_followed_heat_is_told_with_it_and_not_beside_it() -> None:
     assert "Also" not in answer.sentence
 
 
+def test_what_still_lasts_goes_on_beyond_a_window_that_a_calibration_closed() -> None:
+    stuck = made_event("stuck", open_end=True)
+    over = replace(made_doubt(0.3, event=stuck.id), open_end=False, end=20 * DAY)
+    assert (
+        judged(made_findings(stuck), doubts=[over]).verdict == judged(made_findings(stuck)).verdict != "trust"
+    )
+
+
+def test_an_event_with_a_window_that_is_open_still_bears_on_the_reading() -> None:
+    drift = made_event("drift")
+    over = replace(made_doubt(0.3, event=drift.id), open_end=False, end=20 * DAY)
+    assert judged(made_findings(drift), doubts=[over, made_doubt(0.3, event=drift.id)]).verdict == "doubt"
+
+
 def test_what_an_event_did_is_over_with_its_window() -> None:
     """Samples showed that the error went again: the drift that made it is no trouble of now."""
     drift = made_event("drift")

@@ -31,8 +31,8 @@ def _event(**known: object) -> Event:
     return Event(point=made_result().points[0].point.name, **(base | known))  # type: ignore[arg-type]
 
 
-def _told(tmp_path: Path, *nights: Event, **verdict: object) -> list[Change]:
-    """What the last of some nights tells of the event or of its point."""
+def _told(tmp_path: Path, *nights: Event) -> list[Change]:
+    """What the last of some nights tells of the event."""
     result = made_result()
     ledger = open_ledger(tmp_path / "ledger.sqlite")
     changes: list[Change] = []
@@ -95,7 +95,8 @@ def test_a_standing_doubt_that_begins_elsewhere_is_told(tmp_path: Path, moved: i
     assert len([change for change in changes if change.told and "dated anew" in change.sentence]) == told
 
 
-def test_an_answer_is_not_told_again_below_itself() -> None:
+@pytest.mark.parametrize("more", ["", " Before: drift (undecided); now: drift (probe)."])
+def test_an_answer_is_not_told_again_below_itself(more: str) -> None:
     event = "Drift of −1.7 pH from 18 May 17:15 over 22 d"
     verdict = dataclasses.replace(
         made_result().verdicts[0],
@@ -108,7 +109,7 @@ def test_an_answer_is_not_told_again_below_itself() -> None:
         point="P",
         event="c5",
         severity="act",
-        sentence=f"{event} (the probe, 97 % sure).",
+        sentence=f"{event} (the probe, 97 % sure).{more}",
         told=True,
     )
     other = dataclasses.replace(new, event="d6", sentence="Step of −1 pH on 3 May (the probe, 90 % sure).")
@@ -118,7 +119,7 @@ def test_an_answer_is_not_told_again_below_itself() -> None:
     for shown in (as_text(facts), as_html(facts)):
         words = " ".join(shown.split())
         assert words.count(event) == 1
-        assert "as it stands above (the probe, 97 % sure)." in words
+        assert f"as it stands above (the probe, 97 % sure).{more}" in words
         assert "Step of −1 pH on 3 May (the probe, 90 % sure)." in words
     assert facts["news"]["new"][0]["sentence"] == new.sentence  # programs get all of it
 
