@@ -22,7 +22,7 @@ from excursions.records import Calibration, Link, Shift
 
 _LIKELY = 0.5  # likelier than all else together
 _RECORDED = 0.9  # share of the hours in which a sudden change would have been seen (cp)
-_SELDOM = 0.05  # of ordinary comparisons: the process moves by as much itself
+_SELDOM = 0.05  # of ordinary comparisons: the process moves by as much itself (cp)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,9 +105,11 @@ def _went_back(shift: Shift, error: float, sight: Sight) -> bool | None:
     """Whether the reading moved back by the error when the adjustment was made; None where the process may hide that."""
     line = sight.levels
     moved = level_beside(line, shift.end, -1) - level_beside(line, shift.end, +1)
-    by_itself = came_by_itself(line, sight.entered, error, within=ABOUT)
-    if not math.isfinite(moved) or not by_itself <= _SELDOM or not error:
+    if not math.isfinite(moved) or not error:
         return None
-    if abs(moved - error) <= ABOUT * abs(error):
-        return True
-    return False if abs(moved) <= ABOUT * abs(error) else None
+    back = abs(moved - error) <= ABOUT * abs(error)
+    if not back and abs(moved) > ABOUT * abs(error):
+        return None
+    # What would look the same without it: the process fell by as much itself, or rose by as much and hid that it was set.
+    by_itself = came_by_itself(line, sight.entered, -error if back else error, within=ABOUT)
+    return back if by_itself <= _SELDOM else None

@@ -25,7 +25,8 @@ from excursions.records import BoolArray, Calibration, IndexArray
 _STEP_NS = 15 * NS_PER_MINUTE  # zones lie whole quarters of an hour apart
 _FURTHEST_NS = 14 * NS_PER_HOUR  # from UTC
 _CLOSE_NS = 30 * NS_PER_MINUTE  # an entry is written at the start or the end of the work
-_OWN_NS = _STEP_NS  # beside half an hour about the work: zones lie an hour apart
+# One step either way, beside the half hour that an entry may be late: zones in use side by side mostly lie an hour apart (cp).
+_OWN_NS = _STEP_NS
 _FEWEST, _MOST_OF_ALL = 3, 0.8  # entries that must agree, and their share (cp)
 
 

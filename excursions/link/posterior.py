@@ -243,7 +243,7 @@ def _kick_sizes(interval: Interval, weights: Weights) -> list[tuple[Source, floa
     for row, w in sets:
         own = [int(i) for i in row if i >= 0]
         for i in own:
-            if source_of[i] in ("", RENEWED, BEGAN_OFF, ENDED_OFF):
+            if source_of[i] in ("", RENEWED):
                 continue
             total = weights.noise + weights.base + covariances[own].sum(axis=0)
             rest = (

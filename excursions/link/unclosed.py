@@ -184,7 +184,8 @@ def _open_one(
     chances : event id -> chance that it left an error, where the record says more of that than the table
     """
     plant, levels = known.plant, known.levels
-    start = since or (last.time if last else min(e.start for e in events) - NS_PER_HOUR)
+    began = last.time if last else min((e.start for e in events), default=0) - NS_PER_HOUR
+    start = began if since is None else since
     probe = events[0].probe if events else last.probe if last else ""
     seated = probe or plant.probe_at(point.name, start) or ""
     places = {point.name, *(row.point for row in plant.installations if seated and row.probe == seated)}

@@ -58,16 +58,20 @@ def undone(
 
 def _pairs(spans: Sequence[Interval]) -> Iterator[_Pair]:
     """Neighbouring intervals with a shift that is significant in both and goes back by as much; none that a cleaning took off."""
-    begins = {(owner_of(span.shifts[0]), span.start): at for at, span in enumerate(spans)}
+    begins: dict[
+        object, list[int]
+    ] = {}  # several, where a calibration of one point parts the parameters of a probe
     for at, span in enumerate(spans):
-        after = begins.get((owner_of(span.shifts[0]), span.end))
-        if after is None or span.coated or spans[after].coated:
-            continue
-        later = {key_of(s): s for s in spans[after].shifts}
-        both = tuple((s, later[key_of(s)]) for s in span.shifts if key_of(s) in later)
-        moved = [(a, b) for a, b in both if a.significant and b.significant]
-        if moved and all(_cancel(a, b) for a, b in moved):
-            yield _Pair(at, after, both)
+        begins.setdefault((owner_of(span.shifts[0]), span.start), []).append(at)
+    for at, span in enumerate(spans):
+        for after in begins.get((owner_of(span.shifts[0]), span.end), ()):
+            if span.coated or spans[after].coated:
+                continue
+            later = {key_of(s): s for s in spans[after].shifts}
+            both = tuple((s, later[key_of(s)]) for s in span.shifts if key_of(s) in later)
+            moved = [(a, b) for a, b in both if a.significant and b.significant]
+            if moved and all(_cancel(a, b) for a, b in moved):
+                yield _Pair(at, after, both)
 
 
 def _cancel(a: Shift, b: Shift) -> bool:

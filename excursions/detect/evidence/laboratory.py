@@ -48,6 +48,10 @@ def sample_errors(record: Record, survey: Survey) -> Errors:
     what a sample takes to draw and to note, much farther than it does at the other samples and than what is tolerated, the
     two are of different media.
     """
+    return survey.once("sample errors", lambda: _sample_errors(record, survey))
+
+
+def _sample_errors(record: Record, survey: Survey) -> Errors:
     blocks, live = survey.blocks, survey.live
     time, value = record.sample_time, record.sample_value
     at = np.clip(np.searchsorted(blocks.start, time, side="right") - 1, 0, len(blocks) - 1)

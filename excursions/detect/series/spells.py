@@ -20,7 +20,7 @@ FEWEST_ROUNDS = 4  # days (weeks) of record before a daily (weekly) pattern is b
 FEWEST_ON_LINE, FEWEST_LINES = 4, 8
 MOVES, SMALLEST = 50_000, 0.02  # changes looked at, and the share of them that is smaller than a count
 NEAR_END, SELDOM = 0.15, 0.95  # of a silence; share of a record's intervals that are shorter
-INTERRUPTED = 0.1  # share of their lengths that may lie between two stretches of one standstill
+INTERRUPTED = 0.1  # share of their lengths that may lie between two stretches of one standstill (cp)
 SLOWEST_CLOCK = 0.02  # a quiet hour still counts for this share of a usual one
 
 

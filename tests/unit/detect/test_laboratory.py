@@ -189,7 +189,7 @@ def test_samples_that_agree_are_not_the_error_of_those_that_do_not(seed: int) ->
     assert survey is not None
     errors = sample_errors(record, survey).error
     assert np.count_nonzero(np.abs(errors) < 0.5) == 2
-    assert all(found.shift > 0 for found in disagreements(record, survey))
+    assert disagreements(record, survey) == ()
 
 
 @pytest.mark.parametrize("seed", range(4))
