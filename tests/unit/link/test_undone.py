@@ -43,6 +43,16 @@ def test_equal_and_opposite_shifts_are_laid_to_the_calibration_between(size: flo
     assert back.reasons[0].startswith("takes back what the calibration of 3 Nov found and set")
 
 
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_calibration_that_parts_zero_from_slope_hides_no_pair(turned: bool) -> None:
+    """At day 30 one standard set the zero alone; the slope runs from day 30 to day 90, beside zeros that go there and back."""
+    zeros = there_and_back(0.3, -0.29)[:2]
+    slope = shift(0.0, parameter="slope", u=0.6, start=BEGIN + 30, end=BEGIN + 90)
+    rows = attribute([slope, *zeros] if turned else [*zeros, slope], (), PLANT, LEVELS)
+    causes = [next(k.cause for k in rows if k.shift == s.id and k.rank == 1) for s in zeros]
+    assert causes == [MISJUDGED, MISJUDGED]
+
+
 @pytest.mark.parametrize(("there", "back"), [(0.4, -0.2), (0.2, -0.4), (0.3, 0.3), (-0.34, 0.21)])
 def test_shifts_that_do_not_cancel_are_not(there: float, back: float) -> None:
     assert {link.cause for link in first(there_and_back(there, back))} == {"unrecorded"}
