@@ -1,7 +1,7 @@
 """Steaming and hot cleaning, from the temperature and what the reading did meanwhile.
 
 All limits are of the trade, none is of a plant: steam that sterilises is at 110 degC or more, a hot
-cleaning is at 55 to 105 degC and well above what the process usually has.  A process that lives hot is
+cleaning is at 55 degC or more, short of that, and well above what the process usually has.  A process that lives hot is
 neither.
 """
 
@@ -146,7 +146,7 @@ def cleaning(
     ranges = _not_the_process(join(warm, trace.time, STEAM_JOIN_S), trace, CLEAN_LONGEST_H)
     ranges = ranges[_lasting(ranges, trace.time) >= CLEAN_MIN * NS_PER_MINUTE] if ranges.size else ranges
     peaks = np.array([trace.value[a:b].max() for a, b in ranges])
-    keep = (peaks < STEAM_ON_DEGC) & ~_touches(
+    keep = (peaks < STEAM_PEAK_DEGC) & ~_touches(
         trace.time[ranges[:, 0]], trace.time[ranges[:, 1] - 1], steamed
     )
     ranges, peaks = ranges[keep], peaks[keep]

@@ -1,4 +1,4 @@
-"""Sterilisations as a family: what this line's steam cycles are usually like, and which one is not like them."""
+"""Sterilisations and hot cleanings as families: what those of this line are usually like, and which one is not like them."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ import numpy as np
 from excursions.detect.heat.exposure import Exposure
 from excursions.digits import written
 from excursions.ranks import median, scatter_of
+from excursions.records import BoolArray, FloatArray
 
 FEWEST = 5  # fewer cycles have no usual
 SPREADS = 5.0  # robust standard deviations off the middle
@@ -39,8 +40,9 @@ class _Trait:
     up: bool = True
 
 
+_HOTTER = _Trait(figure=lambda e: e.peak_degc, words="hotter", unit="°C", least=HOTTER_K, relative=False)
 _TRAITS = (
-    _Trait(figure=lambda e: e.peak_degc, words="hotter", unit="°C", least=HOTTER_K, relative=False),
+    _HOTTER,
     _Trait(figure=lambda e: e.minutes_steam, words="longer", unit="min", least=LONGER),
     _Trait(figure=lambda e: e.heating_k_per_min, words="heated faster", unit="K/min", least=FASTER),
     _Trait(figure=lambda e: e.cooling_k_per_min, words="cooled faster", unit="K/min", least=FASTER),
@@ -74,6 +76,18 @@ def oddities(cycles: Sequence[Exposure]) -> list[tuple[str, ...]]:
                     else f"{trait.words} in {written(figures[i])} {trait.unit}, usually {written(usual)} {trait.unit}"
                 )
     return [tuple(f) for f in facts]
+
+
+def hotter(peaks_degc: FloatArray) -> tuple[BoolArray, tuple[str, ...]]:
+    """Which hot cleanings of one record are odd, hotter than the others, and how hot those are, as a fact; none with too few."""
+    odd = np.zeros(peaks_degc.size, dtype=np.bool_)
+    odd[_odd(peaks_degc, _HOTTER)] = True
+    fact = (
+        f"hotter than the other cleanings, usually {written(np.nanmedian(peaks_degc))} °C"
+        if odd.any()
+        else ""
+    )
+    return odd, (fact,) if fact else ()
 
 
 def _odd(figures: np.ndarray, trait: _Trait) -> list[int]:

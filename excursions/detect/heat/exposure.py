@@ -37,7 +37,8 @@ class Exposure:
 
     base_degc: before it; peak_degc: highest sample; hidden_degc: what may have been between samples;
     samples: those in steam or above the continuous rating; saturation_degc: hottest saturated steam the line pressure allowed (NaN without a pressure);
-    cooling_min: from the end of the hold half the way down to the base (NaN when not seen).
+    cooling_min: from the end of the hold half the way down to the base (NaN when not seen); odd: in what a stay differs from its
+    like.
     """
 
     first: int
@@ -64,6 +65,7 @@ class Exposure:
     samples: int
     open_start: bool
     open_end: bool
+    odd: tuple[str, ...] = ()
 
     @property
     def details(self) -> dict[str, float]:
@@ -90,7 +92,9 @@ class Exposure:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stretch:
-    """Where heat was found: samples [first, past), instants, and the state that explains it."""
+    """Where heat was found: samples [first, past), instants, and the state that explains it; odd: in what it differs from
+    its like.
+    """
 
     first: int
     past: int
@@ -99,6 +103,7 @@ class Stretch:
     steaming: bool = False
     cleaning: bool = False
     confidence: float = 0.95
+    odd: tuple[str, ...] = ()
 
 
 def measure(record: Record, trace: Trace, stretch: Stretch) -> Exposure:
@@ -141,6 +146,7 @@ def measure(record: Record, trace: Trace, stretch: Stretch) -> Exposure:
         samples=int(np.count_nonzero(trace.value[first:past] > hot)),
         open_start=first == 0 or _gap_between(trace, first - 1),
         open_end=past == len(trace) or _gap_between(trace, past - 1),
+        odd=stretch.odd,
     )
 
 

@@ -14,8 +14,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from excursions.clock import NS_PER_MINUTE
-from excursions.detect.heat.cycles import Family, family_of, oddities
+from excursions.clock import NS_PER_MINUTE, TimeArray
+from excursions.detect.heat.cycles import Family, family_of, hotter, oddities
 from excursions.detect.heat.exposure import Exposure, Stretch, measure
 from excursions.detect.heat.judgement import (
     OverTemperatureSettings,
@@ -26,8 +26,9 @@ from excursions.detect.heat.judgement import (
     severity_of,
 )
 from excursions.detect.series.survey import heat_of
-from excursions.records import CLEANING, STEAMING, Event, IndexArray, Record
+from excursions.records import CLEANING, STEAMING, BoolArray, Event, IndexArray, Record
 from excursions.states.element import heat_alone
+from excursions.states.heat import STEAM_ON_DEGC
 from excursions.states.trace import Trace, crossing, join, spells
 
 # A cycle this much longer than the usual one is odd even where all outlast the rating (cp).
@@ -106,7 +107,27 @@ def _stays(
     ranges = spells(trace, on=np.nextafter(limit, math.inf), off=limit - settings.clear_k)
     ranges = join(heat_alone(ranges, trace, usual), trace.time, settings.join_s)
     ranges = _apart_from(ranges, cycles)
-    return [_stay(record, trace, int(first), int(past), limit) for first, past in ranges]
+    stays = [_stay(trace, int(first), int(past), limit) for first, past in ranges]
+    spans, usual_heat, fact = _cleanings(record, trace)
+    found = []
+    for stay in stays:
+        middle = (stay.start + stay.end) // 2
+        within = (spans[:, 0] <= middle) & (middle < spans[:, 1])
+        odd = fact if np.any(within & ~usual_heat) else ()
+        found.append(replace(stay, cleaning=bool(np.any(within & usual_heat)), odd=odd))
+    return found
+
+
+def _cleanings(record: Record, trace: Trace) -> tuple[TimeArray, BoolArray, tuple[str, ...]]:
+    """Spans of the hot cleanings (ns, shape (k, 2)), which of them are as hot as cleanings are, and how hot that is, as a fact.
+
+    What is the odd, hotter one of a family, or at the heat of steam, is held against the rating as the process is.
+    """
+    spans = record.states.spans(CLEANING)
+    inside = [trace.value[trace.slice(int(start), int(end))] for start, end in spans]
+    peaks = np.array([seen.max() if seen.size else math.nan for seen in inside], dtype=np.float64)
+    odd, fact = hotter(peaks)
+    return spans, (peaks < STEAM_ON_DEGC) & ~odd, fact
 
 
 def _lowest_rating(record: Record) -> float:
@@ -128,19 +149,12 @@ def _apart_from(ranges: IndexArray, cycles: Sequence[Exposure]) -> IndexArray:
     return ranges[~touched]
 
 
-def _stay(record: Record, trace: Trace, first: int, past: int, limit: float) -> Stretch:
+def _stay(trace: Trace, first: int, past: int, limit: float) -> Stretch:
     """A stay with its interpolated crossings of the rating."""
     above = first + np.flatnonzero(trace.value[first:past] > limit)
     start = crossing(trace, int(above[0]) - 1, int(above[0]), limit)
     end = crossing(trace, int(above[-1]), int(above[-1]) + 1, limit)
-    middle = np.array([(start + end) // 2], dtype=np.int64)
-    return Stretch(
-        first=int(above[0]),
-        past=int(above[-1]) + 1,
-        start=start,
-        end=max(end, start + 1),
-        cleaning=bool(record.states.at(middle)[0] == CLEANING),
-    )
+    return Stretch(first=int(above[0]), past=int(above[-1]) + 1, start=start, end=max(end, start + 1))
 
 
 # --- steam cycles --------------------------------------------------------------------------------
@@ -259,7 +273,7 @@ def _stay_events(
     share = sum(stay.minutes_continuous for stay, _ in beyond) * NS_PER_MINUTE / max(covered, 1.0)
     if len(beyond) > settings.chronic_count or (len(beyond) > 1 and share > settings.chronic_share):
         return [_chronic(record, [stay for stay, _ in beyond], settings, share)]
-    return [over(record, stay, settings, limit, ()) for stay, limit in beyond]
+    return [over(record, stay, settings, limit, stay.odd) for stay, limit in beyond]
 
 
 def _stay_limit(

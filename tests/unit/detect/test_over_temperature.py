@@ -10,7 +10,7 @@ from excursions.detect.heat.exposure import hidden_peak
 from excursions.detect.heat.over_temperature import detect_over_temperature
 from excursions.physics.steam import saturation_pressure_kpa
 from excursions.plant import Installation, Plant, Point, Probe
-from excursions.records import Event, Record
+from excursions.records import CLEANING, Event, Record
 from excursions.states import recognise
 from excursions.states.trace import trace_of
 from tests.builders import T0, grid, make_record, make_signal, on_exception, quantised
@@ -115,6 +115,47 @@ def test_two_kinds_of_cycle_are_two_habits() -> None:
         made.steam((day + 0.1) * DAY_S, degc=126.0 if day % 6 == 1 else 121.5)
     events = detect_over_temperature(record_of(made, **RATED))
     assert {e.severity for e in events} == {"note"}
+
+
+# --- cleanings as a family -----------------------------------------------------------------------
+
+
+def cleaned(hot: float, usual: float = 76.0, days: float = 14.0) -> Scene:
+    """A caustic cleaning every other day, and one at another heat."""
+    made = scene(days)
+    for day in np.arange(1, days - 1, 2):
+        made.clean((day + 0.1) * DAY_S, degc=usual)
+    made.clean(6.5 * DAY_S, degc=hot)
+    return made
+
+
+@pytest.mark.parametrize("hot", [96.0, 107.0])
+@pytest.mark.parametrize("rated", [{}, RATED | {"rating_continuous_degc": 85.0}])
+def test_the_hotter_cleaning_of_a_family_is_held_against_the_rating_of_the_process(
+    hot: float, rated: dict[str, float]
+) -> None:
+    record = record_of(cleaned(hot), **rated)
+    (event,) = detect_over_temperature(record)
+    assert (event.kind, event.origin) == ("over_temperature", "probe")
+    assert event.size == pytest.approx(hot, abs=0.3)
+    assert "hotter than the other cleanings, usually 76 °C" in event.evidence
+    assert record.states.at(np.array([event.start], dtype=np.int64))[0] == CLEANING
+
+
+def test_cleanings_of_two_heats_are_two_habits() -> None:
+    made = scene(26)
+    for day in range(1, 25):
+        made.clean((day + 0.1) * DAY_S, degc=94.0 if day % 6 == 1 else 76.0)
+    assert detect_over_temperature(record_of(made)) == ()
+
+
+def test_a_lone_overheated_cleaning_is_cleaning_and_held_against_the_rating_of_the_process() -> None:
+    made = scene(4)
+    made.clean(1.5 * DAY_S, degc=107.0)
+    record = record_of(made)
+    (event,) = detect_over_temperature(record)
+    assert (event.kind, event.origin) == ("over_temperature", "probe")
+    assert record.states.at(np.array([event.start], dtype=np.int64))[0] == CLEANING
 
 
 # --- excursions ----------------------------------------------------------------------------------
