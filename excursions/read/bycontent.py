@@ -49,6 +49,8 @@ def by_content(path: Path, sheets: Sequence[Sheet]) -> tuple[str, str]:
     name = plain(path.stem).casefold()
     if path.suffix.casefold() == ".zip" and not all(is_log(s, name) or is_samples(s, name) for s in sheets):
         return "export", ""  # packed with at least one export: the reader of exports tells what it is
+    if len(sheets) > 1 and any(map(_is_recorded, sheets)):
+        return "export", ""  # a workbook with a sheet of readings; its other sheets are sorted one by one
     kind = of_people(sheets, name)
     return (kind, "") if kind else _export_or_nothing(sheets)
 
@@ -98,6 +100,12 @@ def _tells_no_work(sheet: Sheet) -> bool:
     table = find_log(sheet, {})
     done = {"figure", "probe", "old_probe", "action", "phase"}
     return table is not None and not any(m.kind in done or m.phase for m in table.meanings)
+
+
+def _is_recorded(sheet: Sheet) -> bool:
+    """Whether a sheet has the rhythm of a recorder, and not that of people."""
+    table = sample_table(sheet, {}) or find_log(sheet, {})
+    return table is not None and _on_a_grid(table)
 
 
 def _says_work(table: LogTable) -> bool:

@@ -1,10 +1,11 @@
-"""Calibration logs and lists of samples packed with exports: a file inside an archive is named ``archive.zip!member``.
+"""Calibration logs and lists of samples packed with exports: ``archive.zip!member``, or a sheet, ``workbook.xlsx!Sheet``.
 
 The reader of exports passes them by, and the readers of logs and lists open them where they lie.
 """
 
 from __future__ import annotations
 
+import re
 import zipfile
 import zlib
 from collections.abc import Iterator
@@ -15,13 +16,22 @@ from excursions.read.exports.cells.columns import clean
 from excursions.read.text.unpack import is_zip
 
 MARK = "!"
+BOOKS = frozenset(("xlsx", "xlsm", "xlsb", "xls", "ods"))
 FAULTS = (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, OSError, ValueError)
 
 
+_PACKED = re.compile(rf"(.+?\.(?:zip|{'|'.join(sorted(BOOKS))})){MARK}(.+)", re.IGNORECASE | re.DOTALL)
+
+
 def split_member(path: Path) -> tuple[Path, str] | None:
-    """Archive and member of a path such as ``archive.zip!logs/cal.csv``; None for a file of its own."""
-    archive, mark, member = str(path).partition(f".zip{MARK}")
-    return (Path(f"{archive}.zip"), member) if mark and not path.exists() else None
+    """Archive and member of a path such as ``archive.zip!logs/cal.csv``, workbook and sheet; None for a file of its own."""
+    match = _PACKED.fullmatch(str(path))
+    return (Path(match[1]), match[2]) if match and not path.exists() else None
+
+
+def is_book(path: Path) -> bool:
+    """Whether a file is called as workbooks are, which hold a table a sheet."""
+    return path.suffix.casefold().removeprefix(".") in BOOKS
 
 
 def member_bytes(archive: Path, member: str, most: int) -> bytes:

@@ -14,7 +14,7 @@ from pathlib import Path
 from excursions.errors import ExcursionsError, InputFileError
 from excursions.read.bycontent import by_content, of_people
 from excursions.read.logs.cells import member_heads, read_cells, read_head
-from excursions.read.members import MARK
+from excursions.read.members import MARK, is_book
 from excursions.read.model import ReadOptions
 from excursions.read.promises import promises_readings
 from excursions.read.text.fold import plain
@@ -27,8 +27,8 @@ Found = tuple[tuple[Path, str], ...]
 class Inputs:
     """Paths by what they hold, each in the order it was met; ignored: path and reason.
 
-    apart : files inside archives of exports that are no exports, as ``archive.zip!member``; they are among the
-        calibrations and samples too
+    apart : files inside archives of exports, and sheets of workbooks, that are no exports, as ``archive.zip!member``;
+        they are among the calibrations and samples too
     """
 
     exports: tuple[Path, ...] = ()
@@ -47,10 +47,18 @@ class Inputs:
         """These inputs with those that were stated: on top of what folders hold, a register in place of a found one."""
         return replace(
             self,
-            calibrations=tuple(dict.fromkeys([*map(Path, calibrations), *self.calibrations])),
-            samples=tuple(dict.fromkeys([*map(Path, samples), *self.samples])),
+            calibrations=self._stated(calibrations, self.calibrations),
+            samples=self._stated(samples, self.samples),
             register=Path(register) if register else self.register,
         )
+
+    def _stated(self, stated: Sequence[Path | str], found: tuple[Path, ...]) -> tuple[Path, ...]:
+        """Stated files before found ones; of one that was found to hold several things, what is of this kind."""
+        chosen: list[Path] = []
+        for path in map(Path, stated):
+            inside = [at for at in found if str(at) in self.apart and str(at).startswith(f"{path}{MARK}")]
+            chosen += inside or [path]
+        return tuple(dict.fromkeys([*chosen, *found]))
 
 
 _NO_DATA = words(
@@ -115,16 +123,16 @@ def sort_out(paths: Sequence[Path]) -> Inputs:
 
 
 def packed_apart(path: Path) -> list[tuple[Path, str]]:
-    """The files in an archive of exports that are no exports, as ``archive.zip!member``, and their kinds."""
-    if path.suffix.casefold() != ".zip" or not path.is_file():
+    """The files in an archive of exports, or the sheets of a workbook, that are no exports, as ``archive.zip!member``, and their kinds."""
+    if not (path.suffix.casefold() == ".zip" or is_book(path)) or not path.is_file():
         return []
-    found = []
-    for name, sheets in member_heads(path, ReadOptions()):
-        stem = plain(Path(name).stem).casefold()
-        kind = of_people(sheets, stem)
-        if kind:
-            found.append((Path(f"{path}{MARK}{name}"), kind))
-    return found
+    try:
+        held = [
+            (n, of_people(s, plain(Path(n).stem).casefold())) for n, s in member_heads(path, ReadOptions())
+        ]
+    except ExcursionsError:
+        return []  # the reader of exports tells what is wrong with it
+    return [(Path(f"{path}{MARK}{name}"), kind) for name, kind in held if kind]
 
 
 def _walk(paths: Sequence[Path], ignored: list[tuple[Path, str]]) -> Iterator[tuple[Path, bool]]:

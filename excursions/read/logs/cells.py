@@ -21,8 +21,9 @@ from typing import IO
 import polars as pl
 
 from excursions.errors import InputFileError
+from excursions.read.exports.cells.columns import clean
 from excursions.read.logs.structured import is_structured, structured_frames
-from excursions.read.members import FAULTS, heads, member_bytes, split_member
+from excursions.read.members import FAULTS, heads, is_book, member_bytes, split_member
 from excursions.read.model import ReadOptions
 from excursions.read.text.lines import encoding_of
 from excursions.read.text.unpack import CutOff, is_arrow, is_parquet, is_sqlite, is_zip, opened, unpacked
@@ -76,11 +77,14 @@ def read_cells(path: Path, options: ReadOptions) -> CellFile:
         If the file cannot be opened, is empty, is binary of no known kind, or is too large for a log.
     """
     inside = split_member(path)
-    data, notes = _content(path, options) if inside is None else (_member_content(path, *inside), ())
-    digest = hashlib.sha256(path.read_bytes() if inside is None else data).hexdigest()
+    file, wanted = (path, options.sheet) if inside is None else inside
+    packed = inside is not None and not is_book(file)
+    data, notes = (_member_content(path, file, wanted), ()) if packed else _content(file, options)
+    digest = hashlib.sha256(data if packed else file.read_bytes()).hexdigest()
     sheets = tuple(_without_dittos(sheet) for sheet in _sheets(path, data, options) if sheet.rows)
-    if options.sheet and any(sheet.name == options.sheet for sheet in sheets):
-        sheets = tuple(sheet for sheet in sheets if sheet.name == options.sheet)
+    named = tuple(sheet for sheet in sheets if clean(sheet.name) == wanted)
+    if named or (inside is not None and not packed):
+        sheets = named
     if not sheets:
         raise InputFileError(
             found="a file without any row",
@@ -162,6 +166,7 @@ def _check_archive(path: Path, infos: Sequence[zipfile.ZipInfo]) -> None:
 
 _HEAD_BYTES = 64 * 2**10
 _HEAD_ROWS = 60
+_SEEN_ROWS = 4 * _HEAD_ROWS  # of a workbook, whose rows may be empty
 
 
 def read_head(path: Path, options: ReadOptions) -> tuple[Sheet, ...]:
@@ -182,7 +187,7 @@ def read_head(path: Path, options: ReadOptions) -> tuple[Sheet, ...]:
     if is_sqlite(head) or is_arrow(head) or (is_zip(head) and path.suffix.casefold() == ".zip"):
         raise InputFileError(found="a container", expected="a table", file=str(path), column="container")
     if any(head.startswith(magic) for magic, _ in _EXCEL):
-        return tuple(_first_rows(sheet) for sheet in _workbook(path, path.read_bytes(), options))
+        return tuple(_first_rows(sheet) for sheet in _workbook(path, path.read_bytes(), options, _SEEN_ROWS))
     if is_parquet(head):
         try:
             return (_first_rows(_from_frame(pl.scan_parquet(path).head(_HEAD_ROWS).collect())),)
@@ -235,7 +240,11 @@ def _member_content(path: Path, archive: Path, member: str) -> bytes:
 
 
 def member_heads(path: Path, options: ReadOptions) -> Iterator[tuple[str, tuple[Sheet, ...]]]:
-    """Name and first rows of each file in an archive that is text or a workbook."""
+    """Name and first rows of each file in an archive that is text or a workbook, or of each sheet of a workbook."""
+    if is_book(path):
+        sheets = read_head(path, options)
+        yield from ((clean(sheet.name), (sheet,)) for sheet in sheets if len(sheets) > 1)
+        return
     for name, data in heads(path, _HEAD_BYTES, LARGEST):
         cut = len(data) == _HEAD_BYTES and not data.startswith(_EXCEL[0][0])
         head = (data[: data.rfind(b"\n") + 1] or data) if cut else data
@@ -278,12 +287,12 @@ def _structured(path: Path, data: bytes, options: ReadOptions) -> Iterator[Sheet
         yield Sheet(name, (*(Row(1, names) for names in header), *rows))
 
 
-def _workbook(path: Path, data: bytes, options: ReadOptions) -> Iterator[Sheet]:
+def _workbook(path: Path, data: bytes, options: ReadOptions, most: int | None = None) -> Iterator[Sheet]:
     try:
         _check_size(unpacked_size(data) // (_WORKBOOK_GROWS if is_zip(data) else 1), path)
         book = Workbook(data)
         for name in book.names:
-            yield Sheet(name, _frame_rows(book.sheet(name), first_line=1))
+            yield Sheet(name, _frame_rows(book.sheet(name)[:most], first_line=1))
     except InputFileError as error:
         raise error.at(file=str(path)) from error.__cause__
 

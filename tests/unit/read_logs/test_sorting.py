@@ -181,12 +181,58 @@ def test_a_log_and_a_list_packed_with_exports_are_read_as_such(tmp_path: Path) -
     assert (sample.point, sample.value) == ("AT-1", 7.1)
 
 
+def _book(path: Path, *, readings: bool) -> None:
+    """A book of a month's report: a cover, the trend where asked for, the calibrations and the laboratory's values."""
+    sheets: dict[str, list[list[object]]] = {
+        "Cover": [["Monthly report"], ["Month", "January"]],
+        "Cal, 2024": [["date", "tag", "slope", "zero"], ["2024-01-01 09:00", "AT-1", 98, 7]],
+        "Lab": [["Sampled", "Point", "Lab value", "Unit"], ["2024-01-01 09:30", "AT-1", 7.2, "pH"]],
+    }
+    if readings:
+        sheets["Trend"] = [
+            ["Time", "AT-1"],
+            *([f"2024-01-01 0{h}:{m:02d}", 7 + m / 100] for h in range(9) for m in range(0, 60, 10)),
+        ]
+    with xlsxwriter.Workbook(str(path)) as book:
+        for name, rows in sheets.items():
+            sheet = book.add_worksheet(name)
+            for at, row in enumerate(rows):
+                sheet.write_row(at, 0, row)
+
+
+def test_sheets_of_a_workbook_that_holds_readings_too_are_sorted_one_by_one(tmp_path: Path) -> None:
+    """They were one log, and the readings among them were refused as entries without a figure."""
+    path = tmp_path / "report.xlsx"
+    _book(path, readings=True)
+    log, lab = Path(f"{path}!Cal, 2024"), Path(f"{path}!Lab")
+    inputs = sort_out([tmp_path])
+    assert (inputs.exports, inputs.calibrations, inputs.samples) == ((path,), (log,), (lab,))
+    reading = read_exports([path], ReadOptions(apart=inputs.apart))
+    assert {tag: series.time.size for tag, series in reading.series.items()} == {"AT-1": 54}
+    (entry,) = read_calibrations(log).entries
+    (sample,) = read_samples(lab).samples
+    assert (entry.point, entry.figures) == ("AT-1", {"slope": 98.0, "zero_point": 7.0})
+    assert (sample.value, sample.unit) == (7.2, "pH")
+    # The book named as the log as well is that one sheet, and is read once.
+    assert inputs.with_stated([path], [path], None) == inputs
+
+
+def test_a_workbook_of_people_is_no_export(tmp_path: Path) -> None:
+    path = tmp_path / "report.xlsx"
+    _book(path, readings=False)
+    inputs = sort_out([path])
+    assert (inputs.exports, inputs.calibrations) == ((), (path,))
+
+
 def test_a_member_that_is_not_there_is_named(tmp_path: Path) -> None:
     path = tmp_path / "month.zip"
     with zipfile.ZipFile(path, "w") as archive:
         archive.writestr("a.csv", FILES["a.csv"][1])
     (problem,) = read_calibrations(Path(f"{path}!b.csv")).problems
     assert 'no file "b.csv" in it' in str(problem)
+    _book(tmp_path / "report.xlsx", readings=True)
+    (problem,) = read_calibrations(tmp_path / "report.xlsx!Log").problems
+    assert "report.xlsx!Log: found a file without any row" in str(problem)
 
 
 def test_looks_into_a_log_and_into_json(tmp_path: Path) -> None:
