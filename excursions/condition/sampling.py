@@ -171,7 +171,11 @@ def _by_the_clock(steps: _Steps, usual: float, heartbeat: float) -> str:
     if _rests_on(steps, heartbeat, usual):
         return ""
     odd = float(np.mean(~near))
-    if odd > ODD_SHARE and (_threshold_of(steps, heartbeat) or threshold(steps.bend, below=CORNERS_BELOW)):
+    if odd > ODD_SHARE and (
+        _threshold_of(steps, heartbeat)
+        or threshold(_leaps(steps, heartbeat))
+        or threshold(steps.bend, below=CORNERS_BELOW)
+    ):
         return ""
     return f"{_percent(share)} of the intervals are equal"
 
@@ -256,6 +260,9 @@ def _sparing_rule(steps: _Steps, heartbeat: float) -> _Rule:
         return _Rule(kind="exception", deadband=band, why=why, sure=False)
     if band:
         why = f"changes begin there and smaller ones are next to none{beat}"
+        return _Rule(kind="exception", heartbeat_s=heartbeat, deadband=band, why=why)
+    if band := threshold(_leaps(steps, heartbeat)):
+        why = f"changes begin there, where each is written with the look before it{beat}"
         return _Rule(kind="exception", heartbeat_s=heartbeat, deadband=band, why=why)
     why = f"uneven intervals, and changes of all sizes{beat}"
     if moved.size < FEW_MOVES:
@@ -373,6 +380,23 @@ def _moves(steps: _Steps, heartbeat: float) -> FloatArray:
     if math.isfinite(heartbeat):
         free &= steps.interval < heartbeat * (1 - HEARTBEAT_BIN)
     return steps.change[free]
+
+
+def _leaps(steps: _Steps, heartbeat: float) -> FloatArray:
+    """Sizes of the changes from before a silence to the second sample after it, where that came at once.
+
+    Many a recorder on change writes with a change the last look before it as well, so that a line between samples tells the
+    truth.  Such a look lies within the dead band of the sample before the silence, the next one beyond it; among looks
+    written in a row the sizes show nothing.  What ends with a heartbeat was no change.
+    """
+    interval = np.diff(steps.time) / NS_PER_S
+    at_once = interval <= (1 + GRID_TOLERANCE) * quantile(interval, 0.01)
+    silent = ~at_once
+    if math.isfinite(heartbeat):
+        silent &= interval < heartbeat * (1 - HEARTBEAT_BIN)
+    before = np.flatnonzero(silent[:-1] & at_once[1:])
+    leaps = np.abs(steps.value[before + 2] - steps.value[before])
+    return leaps[np.isfinite(leaps)]
 
 
 def _gap(kind: str, interval: FloatArray, usual: float, heartbeat: float) -> float:

@@ -56,6 +56,29 @@ def test_a_busy_signal_on_exception_is_not_taken_for_a_grid(seed: int) -> None:
     assert got.gap_s > 35.0
 
 
+def with_the_looks_before(time, x, deadband: float):
+    """On exception, and with each change (not with a heartbeat) the last look before it."""
+    kept, written = on_exception(time, x, deadband, 1800.0)
+    at = np.searchsorted(time, kept)
+    changed = at[1:][np.abs(np.diff(written)) > deadband * (1 - 1e-6)]
+    both = np.union1d(at, changed - 1)
+    return time[both], x[both]
+
+
+@pytest.mark.parametrize("wander", [0.02, 0.3])
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_recorder_that_writes_the_look_before_a_change_too_shows_its_deadband(
+    seed: int, wander: float
+) -> None:
+    """Whether the signal moves all the time, so that most intervals are equal, or rarely."""
+    charges = np.interp(np.arange(40_000) % 400, [0, 250, 330, 400], [0, 1, 1, 0])
+    x = quantised(7.0 + wander * 10 * charges + level(40_000, 0.0, 0.004, seed), 0.001)
+    got = sampling(*with_the_looks_before(grid(40_000, 30.0), x, 0.02)[::-1])
+    assert got.kind == "exception"
+    assert got.deadband == pytest.approx(0.02, rel=0.2)  # four of a hundred may lie below where they begin
+    assert got.gap_s > 330.0
+
+
 @pytest.mark.parametrize("seed", SEEDS)
 def test_a_swinging_door_record_keeps_small_changes_too(seed: int) -> None:
     x = coloured(20_000, 7.0, 0.2, 300, seed) + level(20_000, 0.0, 0.005, seed + 9)
@@ -134,5 +157,5 @@ def test_a_lively_signal_that_falls_silent_but_for_its_heartbeats_has_no_data_mi
     at = np.searchsorted(every, time)
     at = np.unique(np.append(at, np.maximum(at - 1, 0)))
     found = sampling(np.round(x, 2)[at], every[at])
-    assert (found.kind, found.sure) == ("grid", False)
+    assert (found.kind, found.sure) == ("exception", False)
     assert found.gap_s > 1_800.0
