@@ -116,17 +116,18 @@ def weigh(
         told = [seen_in(span, rows, w) for span, rows, w in zip(spans, found, weights, strict=True)]
         beliefs = updated(told, beliefs)
         found = [causes(span, plant, levels, beliefs) for span in spans]
+    weights = [weigh_sets(span, rows, ageing, beliefs) for span, rows in zip(spans, found, strict=True)]
     alone = [
-        unexplained(weigh_sets(span, rows, ageing, beliefs), _since_the_start(span, rows))
-        for span, rows in zip(spans, found, strict=True)
+        unexplained(weight, _since_the_start(span, rows))
+        for span, rows, weight in zip(spans, found, weights, strict=True)
+    ]
+    both = [
+        weigh_sets(span, rows, ageing, beliefs, undone=ways) if ways else weight
+        for span, rows, weight, ways in zip(spans, found, weights, undone(spans, alone, ageing), strict=True)
     ]
     weighed = tuple(
-        Weighed(
-            interval=span,
-            causes=rows,
-            posterior=posterior(rows, span, weigh_sets(span, rows, ageing, beliefs, undone=ways)),
-        )
-        for span, rows, ways in zip(spans, found, undone(spans, alone, ageing), strict=True)
+        Weighed(interval=span, causes=rows, posterior=posterior(rows, span, weight))
+        for span, rows, weight in zip(spans, found, both, strict=True)
     )
     return Weighing(weighed=weighed, ageing=ageing, beliefs=beliefs)
 

@@ -83,3 +83,21 @@ def test_what_an_event_explains_and_what_a_cleaning_took_off_keep_their_reasons(
     assert told(levels, step=0.3).cause == "event"
     coated = replace(shift(-0.3), reading_error=0.3, taken_off=-0.29)
     assert told(levels, found=coated).reasons[0].startswith("a coating")
+
+
+def walking(*, against: bool, back: bool) -> Levels:
+    """The same, in a process that every fifth day falls by 0.3 within two hours, or rises, and takes the days between to return."""
+    levels = line(off_from=5, back=back)
+    days = levels.time / NS_PER_DAY
+    saw = 0.3 * ((days % 5 + 2.5) % 5) / 5  # falls in the midst between two calibrations' days
+    return replace(levels, value=levels.value + (-saw if against else saw))
+
+
+@pytest.mark.parametrize("back", [True, False])
+def test_what_the_process_does_the_other_way_explains_nothing(back: bool) -> None:
+    """A reading that falls when it is set is explained by falls of the process; one that stands, by its rises."""
+    went = "the reading went back by about as much when it was set: the readings before were off"
+    stood = "the reading did not move when this was set"
+    for against in (True, False):
+        told_so = told(walking(against=against, back=back)).reasons
+        assert any(r.startswith(went if back else stood) for r in told_so) == (against == back), told_so
