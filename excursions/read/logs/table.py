@@ -301,22 +301,32 @@ def _are_initials(cells: Sequence[str]) -> bool:
 def with_names_above(table: LogTable) -> LogTable:
     """Fill what is empty because it stands in the row above, as merged cells are saved.
 
-    Date and names of a second row of one calibration, "found" and below it "left"; the date of a round, for instruments
-    that it has not named yet: the same one again without a date is not known to be of that day.
+    Date and names of a second row of one calibration, "found" and below it "left", or the next of its standards; the date
+    of a round, for instruments that it has not named yet: the same one again without a date is not known to be of that day.
     """
-    dates, clocks, phases = (table.columns(kind) for kind in ("time", "clock", "phase"))
+    dates, clocks, phases, standards = (
+        table.columns(kind) for kind in ("time", "clock", "phase", "standard")
+    )
     names = [at for kind in ("point", "probe", "model") for at in table.columns(kind)]
     if not dates:
         return table
     rows: list[Row] = []
     filled = 0
     met: set[tuple[str, ...]] = set()
+    stood: set[tuple[str, ...]] = set()  # phases and standards of one calibration so far
     for row in table.rows:
         dated = any(cell_at(row, at) for at in dates)
         named = any(cell_at(row, at) for at in names)
         phase = phase_of(cell_at(row, phases[0])) if phases else ""
-        if rows and not dated and not named and phase and phase != phase_of(cell_at(rows[-1], phases[0])):
-            row, filled = _filled(row, rows[-1], [*dates, *clocks, *names]), filled + 1
+        stood = set() if dated or named else stood
+        if rows and not dated and not named:
+            other = phase and phase != phase_of(cell_at(rows[-1], phases[0]))
+            whole = _filled(row, rows[-1], phases)
+            if other or (
+                any(cell_at(row, at) for at in standards) and _of(whole, phases, standards) not in stood
+            ):
+                row, filled = _filled(whole, rows[-1], [*dates, *clocks, *names]), filled + 1
+        stood.add(_of(row, phases, standards))
         called = (phase, *(cell_at(row, at) for at in names))
         met = set() if dated else met
         if rows and not dated and named and called not in met:
@@ -324,6 +334,10 @@ def with_names_above(table: LogTable) -> LogTable:
         met.add(called)
         rows.append(row)
     return replace(table, rows=tuple(rows), filled=filled)
+
+
+def _of(row: Row, phases: Sequence[int], standards: Sequence[int]) -> tuple[str, ...]:
+    return (*(phase_of(cell_at(row, at)) for at in phases), *(cell_at(row, at) for at in standards))
 
 
 def names_decision(file: str, table: LogTable) -> list[Decision]:

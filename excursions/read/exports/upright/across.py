@@ -159,7 +159,8 @@ def hours_across(table: Table, sheet: Sheet | None, name: str) -> Found | None:
     first, clocks = clocks_across([column.header for column in sheet.columns])
     dates = [c for c in sheet.columns[:first] if c.is_date or c.is_midnight]
     behind = sheet.columns[first + len(clocks) :]
-    if not clocks or len(dates) != 1 or not all(c.roles & {"average", "other_figure"} for c in behind):
+    # What stands behind the hours is of the whole day, whatever it is called, unless it names the signal.
+    if not clocks or len(dates) != 1 or any(c.roles & {"tag", "value"} for c in behind):
         return None
     width = first + len(clocks)
     header = Row(sheet.header_line, (*(column.header for column in sheet.columns[:first]), *clocks))
